@@ -1,0 +1,3 @@
+//! The haulm command.
+
+fn main() {}

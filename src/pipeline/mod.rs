@@ -1,0 +1,3 @@
+//! The walk along the data, one file a step.
+
+pub mod settings;

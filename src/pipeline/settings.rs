@@ -1,0 +1,445 @@
+//! Everything that a run was told, resolved: no option left open, every amount a quantity. `pipeline` sees nothing else of the job.
+
+use std::path::PathBuf;
+
+use crate::finding::Acceptance;
+use crate::units::Area;
+use crate::units::Length;
+use crate::units::NRate;
+use crate::units::Product;
+use crate::units::ProductRate;
+use crate::units::RateUnit;
+use crate::units::Seconds;
+use crate::units::Speed;
+use crate::units::Yield;
+use jiff::civil::Date;
+
+/// One field, one decision.
+#[derive(Clone, Debug)]
+pub struct Settings {
+    /// `[field]`.
+    pub field: FieldSettings,
+    /// `[imagery]`; absent when only hand readings are given.
+    pub imagery: Option<Imagery>,
+    /// `[reference]`.
+    pub reference: ReferenceSettings,
+    /// `[season]` with the crop's own constants.
+    pub season: Season,
+    /// `[response]`.
+    pub response: Response,
+    /// `[rate]`.
+    pub rate: RateRules,
+    /// `[product]`.
+    pub product: Option<Product>,
+    /// `[machine]`.
+    pub machine: Machine,
+    /// `[zones]`.
+    pub zones: ZoneRules,
+    /// `[prices]`.
+    pub prices: Option<Prices>,
+    /// `[application]`.
+    pub application: Application,
+    /// `[[accept]]`: code and who accepted it.
+    pub accept: Vec<(String, Acceptance)>,
+    /// `[output]`.
+    pub output: Output,
+}
+
+/// A vector file, a layer of it and an attribute filter.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct VectorSource {
+    /// The file.
+    pub path: PathBuf,
+    /// The layer; the only one, or the first, when not given.
+    pub layer: Option<String>,
+    /// Attribute filter in the driver's SQL dialect.
+    pub filter: Option<String>,
+    /// Whether several features are joined into one.
+    pub merge: bool,
+}
+
+/// `[field]`.
+#[derive(Clone, Debug)]
+pub struct FieldSettings {
+    /// Name on paper, task and terminal.
+    pub name: String,
+    /// Where the boundary stands.
+    pub boundary: VectorSource,
+    /// Working plane asked for, as the user wrote it.
+    pub crs: Option<String>,
+    /// Whether strips are mapped like the rest (`true`) or get no rate.
+    pub map_strips: bool,
+    /// Ground that gets nothing.
+    pub exclusions: Vec<Exclusion>,
+    /// Hard edges: overrun stops there.
+    pub edges: Vec<VectorSource>,
+}
+
+/// `[[field.exclude]]`.
+#[derive(Clone, Debug)]
+pub struct Exclusion {
+    /// Where the polygons stand.
+    pub source: VectorSource,
+    /// How far they are grown.
+    pub buffer: Length,
+    /// Why, in the user's words.
+    pub reason: Option<String>,
+}
+
+/// `[imagery]`.
+#[derive(Clone, Debug)]
+pub struct Imagery {
+    /// One file, or one a band.
+    pub source: ImageSource,
+    /// Sensing date.
+    pub date: Date,
+    /// Catalogue name, `band N`, or formula, as written.
+    pub index: String,
+    /// Band numbers (from 1) by band name; only for one file.
+    pub bands: Vec<(String, usize)>,
+    /// Overrides the file's own scale.
+    pub scale: Option<f64>,
+    /// Overrides the file's own offset.
+    pub offset: Option<f64>,
+    /// Index below which ground counts as bare; `None` is off, and absent means the catalogue's own.
+    pub bare_below: BareBelow,
+    /// Share of a pixel that must lie in the field.
+    pub pixel_inside: f64,
+    /// Share of a cell that must be seen.
+    pub min_seen: f64,
+    /// Full width at half maximum of the sensor's blur, in pixels, beyond the pixel itself.
+    pub point_spread: f64,
+    /// Class or bit mask.
+    pub mask: Option<Mask>,
+}
+
+/// `imagery.path`.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum ImageSource {
+    /// One raster with all bands.
+    One(PathBuf),
+    /// One raster a band, by band name.
+    PerBand(Vec<(String, PathBuf)>),
+}
+
+/// `imagery.bare_below`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum BareBelow {
+    /// The catalogue's default for the index (NDVI 0.25; others off).
+    OfIndex,
+    /// As given.
+    Value(f64),
+}
+
+/// `imagery.mask`.
+#[derive(Clone, Debug)]
+pub struct Mask {
+    /// The class raster.
+    pub path: PathBuf,
+    /// What makes a pixel usable.
+    pub rule: MaskRule,
+    /// How far unusable classes are grown, between pixel centres.
+    pub grow: Length,
+}
+
+/// Which mask values are usable.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum MaskRule {
+    /// Classes that are kept; all else is dropped.
+    Keep(Vec<i64>),
+    /// Bits of which none may be set.
+    Bits(Vec<u8>),
+}
+
+/// `[reference]`.
+#[derive(Clone, Debug)]
+pub struct ReferenceSettings {
+    /// Where the reference comes from.
+    pub source: ReferenceSource,
+    /// How far strips are shrunk (fine pixels).
+    pub inset: Length,
+    /// Ground between strip and comparison swath.
+    pub gap: Length,
+    /// Segments a strip is cut into.
+    pub segments: usize,
+    /// MADs beyond which a segment is dropped; 0 keeps every one.
+    pub drop: f64,
+    /// Whether each cell takes the strip nearest to its centroid.
+    pub nearest: bool,
+}
+
+/// Where the reference comes from.
+#[derive(Clone, Debug)]
+pub enum ReferenceSource {
+    /// Strips on the image.
+    Strips(VectorSource),
+    /// Averaged hand readings (strip, beside).
+    Readings(Vec<Reading>),
+    /// A percentile of canopy cells, 0 … 100.
+    Percentile(f64),
+}
+
+/// One pair of averaged hand readings.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reading {
+    /// In the strip.
+    pub strip: f64,
+    /// Beside it.
+    pub beside: f64,
+}
+
+/// `[season]`, with the crop's row of the table.
+#[derive(Clone, Debug)]
+pub struct Season {
+    /// The crop.
+    pub crop: Crop,
+    /// Planting date.
+    pub planted: Option<Date>,
+    /// Where growing days come from.
+    pub growing_days: GrowingDays,
+    /// Whether the sensing day counts.
+    pub count_sensing_day: bool,
+    /// Sensing date (imagery's, or its own with hand readings).
+    pub sensed: Option<Date>,
+}
+
+/// Where growing days come from.
+#[derive(Clone, Debug, PartialEq)]
+pub enum GrowingDays {
+    /// Stated by the user.
+    Given(f64),
+    /// Counted from a daily record.
+    Weather(PathBuf),
+}
+
+/// A crop's constants.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Crop {
+    /// Name.
+    pub name: String,
+    /// Base temperature of growth. [°C]
+    pub base_c: f64,
+    /// Grain nitrogen as a share of grain mass.
+    pub grain_nitrogen: f64,
+    /// Pounds in a bushel.
+    pub lb_per_bu: Option<f64>,
+    /// Growing days between which the curve is trusted.
+    pub window_days: Option<(f64, f64)>,
+    /// Largest CV of the comparison swath that still counts as a uniform stand. [share]
+    pub stand_cv: f64,
+    /// Source and certainty.
+    pub source: String,
+}
+
+/// `[response]`, yield-response method.
+#[derive(Clone, Debug)]
+pub struct Response {
+    /// What the site can never exceed.
+    pub maximum_yield: Yield,
+    /// Yield curve.
+    pub curve: YieldCurve,
+    /// What the cells are compared by.
+    pub compare: Compare,
+    /// Largest response index.
+    pub largest_ratio: LargestRatio,
+    /// Linear adjustment of the response index: slope, intercept.
+    pub ratio_adjustment: Option<(f64, f64)>,
+    /// Response indices up to 1 + this count as 1.
+    pub dead_band: f64,
+    /// Grain nitrogen, share of grain mass.
+    pub grain_nitrogen: f64,
+    /// Share of applied nitrogen that reaches the grain.
+    pub use_efficiency: f64,
+    /// Nitrogen that went on after sensing.
+    pub applied_since_sensing: NRate,
+}
+
+/// `YP0 = a · exp(b · I / D)`.
+#[derive(Clone, Debug, PartialEq)]
+pub struct YieldCurve {
+    /// Yield at index 0.
+    pub a: Yield,
+    /// Exponent. [d]
+    pub b: f64,
+    /// Index it was fitted with.
+    pub index: String,
+    /// Region it was fitted in, when it says so.
+    pub region: Option<String>,
+    /// Sensor kind, when it says so.
+    pub sensor: Option<String>,
+    /// Source and certainty.
+    pub source: String,
+}
+
+/// `response.compare`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Compare {
+    /// Every cell with the strip.
+    EachCell,
+    /// The field's ratio for every cell.
+    WholeField,
+}
+
+/// `response.largest_ratio`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum LargestRatio {
+    /// A number above 1.
+    Value(f64),
+    /// The most that the strip itself showed.
+    Seen,
+}
+
+/// `[rate]`.
+#[derive(Clone, Debug)]
+pub struct RateRules {
+    /// Least rate of a canopy cell.
+    pub minimum: NRate,
+    /// Greatest rate.
+    pub maximum: NRate,
+    /// Rates are multiples of it.
+    pub step: NRate,
+    /// The grower's flat rate, for comparison.
+    pub usual: Option<NRate>,
+    /// Rule for thin cells.
+    pub thin: StateRate,
+    /// Rule for unseen cells.
+    pub unseen: StateRate,
+    /// Rule for bare cells.
+    pub bare: StateRate,
+}
+
+/// What a state of ground gets.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum StateRate {
+    /// Its own computed rate.
+    Own,
+    /// The field rate (for thin cells: at most).
+    FieldRate,
+    /// As written, not rounded.
+    Amount(NRate),
+}
+
+/// `[machine]`.
+#[derive(Clone, Debug)]
+pub struct Machine {
+    /// Working width; the cell's width.
+    pub working_width: Length,
+    /// Driving direction.
+    pub heading: Heading,
+    /// Cell length along the drive.
+    pub cell_length: Length,
+    /// Driving speed, when given.
+    pub speed: Option<Speed>,
+    /// Delay before the rate begins to change.
+    pub delay: Option<Seconds>,
+    /// Time that the change takes.
+    pub transition: Option<Seconds>,
+    /// How far rates are carried beyond the field in machine files.
+    pub overrun: Length,
+    /// Least product rate that the machine holds.
+    pub least_rate: Option<ProductRate>,
+    /// Greatest product rate.
+    pub greatest_rate: Option<ProductRate>,
+    /// Rate on start.
+    pub on_start: StateRate,
+    /// Rate when position is lost.
+    pub position_lost: StateRate,
+    /// Rate outside the field.
+    pub outside: StateRate,
+}
+
+/// `machine.heading`.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Heading {
+    /// Degrees clockwise from true north.
+    True(f64),
+    /// Degrees clockwise from the plane's north.
+    Grid(f64),
+    /// The boundary's axis.
+    Auto,
+    /// A guidance line; columns fall on its passes.
+    Line(VectorSource),
+}
+
+/// `[zones]`.
+#[derive(Clone, Debug)]
+pub struct ZoneRules {
+    /// How cells become zones.
+    pub by: ZonesBy,
+    /// Smaller zones join a neighbour.
+    pub min_area: Area,
+    /// How far borders may move.
+    pub simplify: Length,
+    /// Whether zones are rounded so that the total is kept.
+    pub keep_total: bool,
+}
+
+/// `zones.by`.
+#[derive(Clone, Debug, PartialEq)]
+pub enum ZonesBy {
+    /// Neighbouring cells of equal rate.
+    Cells,
+    /// Classes of the canopy index.
+    Classes(ClassBreaks),
+}
+
+/// How classes are cut.
+#[derive(Clone, Debug, PartialEq)]
+pub enum ClassBreaks {
+    /// Fisher–Jenks with this many classes.
+    Natural(usize),
+    /// Equal areas, this many classes.
+    Quantile(usize),
+    /// Upper bounds as given.
+    Given(Vec<f64>),
+}
+
+/// `[prices]`, one currency.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Prices {
+    /// As the user names it.
+    pub currency: String,
+    /// Grain. [currency/kg]
+    pub grain: f64,
+    /// Nitrogen. [currency/kg N]
+    pub nitrogen: f64,
+    /// One pass. [currency/ha]
+    pub application: f64,
+}
+
+/// `[application]`.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Application {
+    /// Planned date.
+    pub date: Option<Date>,
+    /// Days after which an image no longer shows the crop.
+    pub max_image_age: i32,
+}
+
+/// `[output]`.
+#[derive(Clone, Debug)]
+pub struct Output {
+    /// Folder of the two folders.
+    pub folder: PathBuf,
+    /// Unit of the product column (with no product: of nitrogen, kg/ha or lb/ac).
+    pub unit: RateUnit,
+    /// Whether people's numbers are in US units.
+    pub us_units: bool,
+    /// What is written.
+    pub formats: Vec<Format>,
+}
+
+/// An output format.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Format {
+    /// `office/prescription.gpkg`.
+    GeoPackage,
+    /// `office/prescription.geojson`.
+    GeoJson,
+    /// `machine/NAME.shp` and its sidecars.
+    Shapefile,
+    /// `office/nitrogen.tif`.
+    GeoTiff,
+    /// `machine/TASKDATA` and `office/TASKDATA.zip`.
+    Iso11783,
+}

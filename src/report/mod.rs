@@ -1,0 +1,4 @@
+//! What people and scripts read of a run: pure, returns bytes or text.
+
+pub mod card;
+pub mod summary;

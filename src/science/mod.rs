@@ -1,0 +1,10 @@
+//! The agronomy: pure functions of numbers, one cell or one strip at a time.
+
+pub mod crop;
+pub mod growing_days;
+pub mod index;
+pub mod money;
+pub mod noise;
+pub mod product;
+pub mod reference;
+pub mod yield_response;

@@ -1,0 +1,137 @@
+//! Machine cells: the grid along the drive, cut by the field.
+//!
+//! Everything here is in the machine frame: `u` along the heading, `v` to its left, both in metres of the working plane. Two cells that share a border
+//! share its vertices bit for bit, so that zones can be traced from them without gaps.
+
+use geo::LineString;
+use geo::MultiPolygon;
+use geo::Polygon;
+
+/// The machine frame and the size of its cells.
+///
+/// `u = x sin A + y cos A`, `v = −x cos A + y sin A`, with A the heading as azimuth clockwise from the plane's north.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CellFrame {
+    azimuth_deg: f64,
+    sin: f64,
+    cos: f64,
+    /// Least `u` of the grid. [m]
+    pub u0: f64,
+    /// Least `v` of the grid. [m]
+    pub v0: f64,
+    /// Cell length along `u`. [m]
+    pub length: f64,
+    /// Cell width along `v`. [m]
+    pub width: f64,
+}
+
+impl CellFrame {
+    /// A frame with its origin still at 0, 0; `length` and `width` must be positive.
+    pub fn new(azimuth_deg: f64, length: f64, width: f64) -> Self {
+        let a = azimuth_deg.to_radians();
+        Self { azimuth_deg, sin: libm::sin(a), cos: libm::cos(a), u0: 0.0, v0: 0.0, length, width }
+    }
+    /// Heading as grid azimuth. [°]
+    pub const fn azimuth_deg(&self) -> f64 {
+        self.azimuth_deg
+    }
+    /// Plane to frame.
+    pub fn to_uv(&self, x: f64, y: f64) -> (f64, f64) {
+        (x * self.sin + y * self.cos, -x * self.cos + y * self.sin)
+    }
+    /// Frame to plane.
+    pub fn to_xy(&self, u: f64, v: f64) -> (f64, f64) {
+        (u * self.sin - v * self.cos, u * self.cos + v * self.sin)
+    }
+    /// The `u` of the lower border of a row.
+    pub fn row_start(&self, row: i32) -> f64 {
+        self.u0 + f64::from(row) * self.length
+    }
+    /// The `v` of the lower border of a column.
+    pub fn col_start(&self, col: i32) -> f64 {
+        self.v0 + f64::from(col) * self.width
+    }
+}
+
+/// One piece of a cut cell in `(u, v)`: closed rings, exterior counter-clockwise in `(u, v)` taken as `(x, y)`, holes clockwise.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Piece {
+    /// The exterior ring; first and last point equal.
+    pub exterior: Vec<[f64; 2]>,
+    /// Holes; first and last point equal.
+    pub holes: Vec<Vec<[f64; 2]>>,
+}
+
+/// A cell's shape.
+#[derive(Clone, Debug, PartialEq)]
+pub enum CellShape {
+    /// The whole rectangle lies in the field.
+    Whole,
+    /// What the field leaves of the rectangle.
+    Cut(Vec<Piece>),
+}
+
+/// One cell: a rectangle of the grid ∩ field, possibly in several pieces.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cell {
+    /// Row along the heading, from 0.
+    pub row: i32,
+    /// Column to the left, from 0.
+    pub col: i32,
+    /// Area inside the field. [m²]
+    pub area: f64,
+    /// Its shape.
+    pub shape: CellShape,
+}
+
+/// Two cells and how much border they share. `a < b`, both positions in [`CellGrid::cells`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Border {
+    /// The earlier cell.
+    pub a: u32,
+    /// The later cell.
+    pub b: u32,
+    /// Shared length. [m]
+    pub length: f64,
+}
+
+/// The grid of a field: frame, and cells in row, column order.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CellGrid {
+    /// The frame.
+    pub frame: CellFrame,
+    /// Cells in row, column order.
+    pub cells: Vec<Cell>,
+}
+
+impl CellGrid {
+    /// The closed rings of a cell in `(u, v)`: `(ring, is_exterior)`, exterior counter-clockwise, holes clockwise.
+    ///
+    /// Vertices are shared bit for bit by neighbours, except that a whole cell's rectangle does not repeat the extra points of cut neighbours: there are none, since
+    /// a neighbour across a full border has only the two corners on it.
+    pub fn rings(&self, cell: usize) -> Vec<(Vec<[f64; 2]>, bool)> {
+        let cell = &self.cells[cell];
+        match &cell.shape {
+            CellShape::Whole => {
+                let (u0, u1) = (self.frame.row_start(cell.row), self.frame.row_start(cell.row + 1));
+                let (v0, v1) = (self.frame.col_start(cell.col), self.frame.col_start(cell.col + 1));
+                vec![(vec![[u0, v0], [u1, v0], [u1, v1], [u0, v1], [u0, v0]], true)]
+            }
+            CellShape::Cut(pieces) => pieces
+                .iter()
+                .flat_map(|piece| std::iter::once((piece.exterior.clone(), true)).chain(piece.holes.iter().map(|hole| (hole.clone(), false))))
+                .collect(),
+        }
+    }
+
+    /// The outline of a cell on the working plane.
+    pub fn outline(&self, cell: usize) -> MultiPolygon<f64> {
+        let ring = |points: &[[f64; 2]]| LineString::from(points.iter().map(|p| self.frame.to_xy(p[0], p[1])).collect::<Vec<_>>());
+        match &self.cells[cell].shape {
+            CellShape::Whole => MultiPolygon::new(self.rings(cell).iter().map(|(points, _)| Polygon::new(ring(points), Vec::new())).collect()),
+            CellShape::Cut(pieces) => {
+                MultiPolygon::new(pieces.iter().map(|piece| Polygon::new(ring(&piece.exterior), piece.holes.iter().map(|hole| ring(hole)).collect())).collect())
+            }
+        }
+    }
+}

@@ -1,0 +1,9 @@
+//! Ground: reference systems, cells, polygons and how much of a pixel they cover.
+
+pub mod cells;
+pub mod coverage;
+pub mod crs;
+pub mod cut;
+pub mod plane;
+pub mod polygon;
+pub mod raster;

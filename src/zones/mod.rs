@@ -1,0 +1,6 @@
+//! From cells to zones a machine can drive.
+
+pub mod classify;
+pub mod outline;
+pub mod prescription;
+pub mod smooth;
