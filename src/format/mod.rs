@@ -7,5 +7,6 @@ pub mod iso11783;
 pub mod payload;
 pub mod raster;
 pub mod shapefile;
+pub mod systems;
 pub mod vector;
 pub mod weather;
