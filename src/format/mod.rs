@@ -9,6 +9,7 @@ pub mod iso11783;
 pub mod lonlat;
 pub mod payload;
 pub mod raster;
+pub(crate) mod scratch;
 pub mod shapefile;
 pub mod vector;
 pub mod weather;
