@@ -1,11 +1,15 @@
 //! The only place that touches files of others: one folder a format.
 
+#[cfg(test)]
+pub(crate) mod fixture;
 pub mod geojson;
 pub mod geopackage;
 pub mod geotiff;
 pub mod iso11783;
+pub mod lonlat;
 pub mod payload;
 pub mod raster;
+pub(crate) mod scratch;
 pub mod shapefile;
 pub mod systems;
 pub mod vector;
