@@ -176,6 +176,8 @@ pub struct Scan<'a> {
 pub struct Scanned {
     /// Sums by cell, in grid order.
     pub cells: Vec<CellSums>,
+    /// Area of each cell in pixels, seen or not.
+    pub areas: Vec<f64>,
     /// By probe.
     pub found: Vec<Found>,
     /// Pixels seen and not seen.
@@ -284,6 +286,18 @@ fn window_size(lattice: &Lattice) -> (i64, i64) {
     (cols, rows)
 }
 
+/// Area inside rings, holes the other way round. [pixels]
+fn area_of(rings: &[Vec<[f64; 2]>]) -> f64 {
+    let mut doubled = 0.0;
+    for ring in rings {
+        let Some(o) = ring.first() else { continue };
+        for e in ring.windows(2) {
+            doubled += (e[0][0] - o[0]) * (e[1][1] - o[1]) - (e[1][0] - o[0]) * (e[0][1] - o[1]);
+        }
+    }
+    doubled.abs() / 2.0
+}
+
 struct ProbeRings {
     rings: Vec<Vec<[f64; 2]>>,
     bounds: Bounds,
@@ -292,6 +306,7 @@ struct ProbeRings {
 /// Everything that is worked out once, before any pixel is read.
 struct Plan {
     windows: Vec<(Window, Vec<u32>)>,
+    areas: Vec<f64>,
     field: Vec<Vec<[f64; 2]>>,
     probes: Vec<ProbeRings>,
 }
@@ -321,8 +336,11 @@ fn plan(scan: &Scan<'_>) -> Result<Plan, ScanError> {
             }
         }
     };
+    let mut areas = Vec::with_capacity(scan.grid.cells.len());
     for cell in 0..scan.grid.cells.len() {
-        let bounds = Bounds::of(&map.cell(scan.grid, cell)?);
+        let rings = map.cell(scan.grid, cell)?;
+        areas.push(area_of(&rings));
+        let bounds = Bounds::of(&rings);
         each(&bounds, &mut |key| cells.entry(key).or_default().push(cell as u32));
     }
     for probe in &probes {
@@ -339,7 +357,7 @@ fn plan(scan: &Scan<'_>) -> Result<Plan, ScanError> {
             (window, list)
         })
         .collect();
-    Ok(Plan { windows, field, probes })
+    Ok(Plan { windows, areas, field, probes })
 }
 
 /// Passes over the image once.
@@ -354,6 +372,7 @@ pub fn scan(scan: &Scan<'_>) -> Result<Scanned, ScanError> {
     };
     let result = Mutex::new(Scanned {
         cells: vec![CellSums::default(); scan.grid.cells.len()],
+        areas: plan.areas.clone(),
         found: scan.probes.iter().map(empty).collect(),
         counts: PixelCounts::default(),
     });
