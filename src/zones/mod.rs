@@ -1,6 +1,7 @@
 //! From cells to zones a machine can drive.
 
 pub mod classify;
+pub mod machine;
 pub mod outline;
 pub mod prescription;
 pub mod smooth;
