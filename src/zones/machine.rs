@@ -153,7 +153,7 @@ pub fn machine_rates(prescription: &Prescription) -> Result<Checked<MachineRates
     {
         return Err(MachineError::NoDensity { unit: unit.label(), product: product.name().to_owned() });
     }
-    let limit = |rate: Option<ProductRate>| Some(prescription.product.as_ref()?.in_unit(rate?, unit)?);
+    let limit = |rate: Option<ProductRate>| prescription.product.as_ref()?.in_unit(rate?, unit);
     let (least, greatest) = (limit(prescription.machine.least), limit(prescription.machine.greatest));
     let wanted = |what: String, n: NRate| {
         let value = prescription.shown(n);
