@@ -1,5 +1,7 @@
 //! The only place that touches files of others: one folder a format.
 
+#[cfg(test)]
+pub(crate) mod fixture;
 pub mod geojson;
 pub mod geopackage;
 pub mod geotiff;
