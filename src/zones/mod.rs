@@ -1,6 +1,7 @@
 //! From cells to zones a machine can drive.
 
 pub mod ascii;
+pub mod check_points;
 pub mod classify;
 pub mod machine;
 pub mod outline;
