@@ -59,14 +59,14 @@ pub(crate) fn prescription() -> Prescription {
     let grid = CellGrid { frame: frame(), cells: cells() };
     let records: Vec<CellRecord> = grid.cells.iter().map(record).collect();
     let machine = [
-        with_holes(shape(-OVERRUN, -OVERRUN, 144.0, WIDTH + OVERRUN), &[ring(48.0, 48.0, 96.0, 120.0)]),
+        with_holes(&shape(-OVERRUN, -OVERRUN, 144.0, WIDTH + OVERRUN), &[ring(48.0, 48.0, 96.0, 120.0)]),
         shape(48.0, 48.0, 96.0, 120.0),
-        with_holes(shape(144.0, -OVERRUN, LENGTH + OVERRUN, WIDTH + OVERRUN), &[exclusion_ring()]),
+        with_holes(&shape(144.0, -OVERRUN, LENGTH + OVERRUN, WIDTH + OVERRUN), &[exclusion_ring()]),
     ];
     let outlines = [
-        with_holes(shape(0.0, 0.0, 144.0, WIDTH), &[ring(48.0, 48.0, 96.0, 120.0)]),
+        with_holes(&shape(0.0, 0.0, 144.0, WIDTH), &[ring(48.0, 48.0, 96.0, 120.0)]),
         shape(48.0, 48.0, 96.0, 120.0),
-        with_holes(shape(144.0, 0.0, LENGTH, WIDTH), &[exclusion_ring()]),
+        with_holes(&shape(144.0, 0.0, LENGTH, WIDTH), &[exclusion_ring()]),
     ];
     let zones: Vec<ZoneRecord> = (1_u32..)
         .zip(outlines)
@@ -110,7 +110,7 @@ pub(crate) fn prescription() -> Prescription {
         zones,
         strips: vec![strip(1, 24.0, true), strip(2, 144.0, false)],
         boundary: MultiPolygon::new(vec![shape(0.0, 0.0, LENGTH, WIDTH)]),
-        field: MultiPolygon::new(vec![with_holes(shape(0.0, 0.0, LENGTH, WIDTH), &[exclusion_ring()])]),
+        field: MultiPolygon::new(vec![with_holes(&shape(0.0, 0.0, LENGTH, WIDTH), &[exclusion_ring()])]),
         exclusions: MultiPolygon::new(vec![Polygon::new(exclusion_ring(), Vec::new())]),
         buffered_exclusion: true,
         hard_edges: Vec::new(),
@@ -163,7 +163,7 @@ fn cell(row: i32, col: i32) -> Cell {
     ring.push(ring[0]);
     let overlap = (a1.min(e1) - a0.max(e0)).max(0.0) * (b1.min(f1) - b0.max(f0)).max(0.0);
     let area = (a1 - a0) * (b1 - b0) - overlap;
-    let shape = if area == CELL * CELL {
+    let shape = if ring.len() == 5 && a1 < LENGTH && b1 < WIDTH {
         CellShape::Whole
     } else {
         CellShape::Cut(vec![Piece { exterior: ring.iter().map(|p| [frame.u0 + p[0], frame.v0 + p[1]]).collect(), holes: Vec::new() }])
@@ -211,7 +211,7 @@ fn shape(a0: f64, b0: f64, a1: f64, b1: f64) -> Polygon<f64> {
 }
 
 /// Holes run the other way than exteriors.
-fn with_holes(polygon: Polygon<f64>, holes: &[LineString<f64>]) -> Polygon<f64> {
+fn with_holes(polygon: &Polygon<f64>, holes: &[LineString<f64>]) -> Polygon<f64> {
     let reversed = holes.iter().map(|hole| LineString::new(hole.0.iter().rev().copied().collect())).collect();
     Polygon::new(polygon.exterior().clone(), reversed)
 }

@@ -1,3 +1,4 @@
 //! The walk along the data, one file a step.
 
+pub mod scan;
 pub mod settings;
