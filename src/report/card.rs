@@ -159,9 +159,9 @@ impl Card {
 mod tests {
     use super::*;
     use crate::finding::Acceptance;
-    use crate::format::fixture;
     use crate::units::RateUnit;
     use crate::zones::check_points::check_points;
+    use crate::zones::fixture;
     use crate::zones::machine::machine_rates;
 
     fn text(prescription: &Prescription, findings: &[Finding]) -> String {

@@ -120,7 +120,7 @@ fn depths(prescription: &Prescription, rate: &[Option<f64>]) -> Vec<u32> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::format::fixture;
+    use crate::zones::fixture;
     use crate::zones::machine::machine_rates;
 
     fn points(prescription: &Prescription, count: usize) -> Vec<CheckPoint> {

@@ -3,6 +3,8 @@
 pub mod ascii;
 pub mod check_points;
 pub mod classify;
+#[cfg(test)]
+pub(crate) mod fixture;
 pub mod machine;
 pub mod outline;
 pub mod prescription;

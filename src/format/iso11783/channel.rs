@@ -74,8 +74,8 @@ impl Channel {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::format::fixture;
     use crate::units::Product;
+    use crate::zones::fixture;
 
     fn integer(product: Option<Product>, unit: RateUnit, n: f64) -> (&'static str, i32) {
         let mut field = fixture::prescription();

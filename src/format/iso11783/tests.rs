@@ -1,16 +1,16 @@
 //! A task set read back as a controller would, from its bytes alone.
 
 use crate::finding::Severity;
-use crate::format::fixture;
-use crate::format::fixture::EXCLUSION;
-use crate::format::fixture::LENGTH;
-use crate::format::fixture::WIDTH;
 use crate::format::iso11783::rate_grid;
 use crate::format::iso11783::write;
 use crate::format::payload::Payload;
 use crate::space::crs::Crs;
 use crate::space::crs::Projector;
 use crate::units::Length;
+use crate::zones::fixture;
+use crate::zones::fixture::EXCLUSION;
+use crate::zones::fixture::LENGTH;
+use crate::zones::fixture::WIDTH;
 use crate::zones::machine::machine_rates;
 use crate::zones::prescription::Prescription;
 use geo::LineString;

@@ -245,7 +245,7 @@ mod tests {
         assert_eq!(task_name("Long Ley", "0a1b2c"), "Long Ley 0a1b2c");
         let long = task_name("The very long field beyond the mill brook", "0a1b2c");
         assert!(long.len() <= 32 && long.ends_with(" 0a1b2c"), "{long}");
-        assert_eq!(product_name(&crate::format::fixture::prescription()), "UAN 28 28%N 1.28kg/L");
+        assert_eq!(product_name(&crate::zones::fixture::prescription()), "UAN 28 28%N 1.28kg/L");
     }
 
     #[test]
