@@ -1,7 +1,5 @@
 //! The only place that touches files of others: one folder a format.
 
-#[cfg(test)]
-pub(crate) mod fixture;
 pub mod geojson;
 pub mod geopackage;
 pub mod geotiff;
@@ -14,3 +12,6 @@ pub mod shapefile;
 pub mod systems;
 pub mod vector;
 pub mod weather;
+
+#[cfg(test)]
+pub(crate) use crate::zones::fixture;
