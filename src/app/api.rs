@@ -10,7 +10,7 @@ use crate::app::error::AppError;
 use crate::app::progress::Progress;
 use crate::report::model::Report;
 
-/// Memory that a run stays below unless told otherwise. [MiB]
+/// Memory that a run stays below unless told otherwise. (MiB)
 pub const DEFAULT_MEMORY_MIB: u64 = 1024;
 
 /// What every command may be told.
@@ -18,7 +18,7 @@ pub const DEFAULT_MEMORY_MIB: u64 = 1024;
 pub struct Common {
     /// Threads to compute with; one a core when not given.
     pub threads: Option<usize>,
-    /// Memory to stay below. [MiB]
+    /// Memory to stay below. (MiB)
     pub memory_mib: u64,
     /// Whether inputs may be read over the network.
     pub network: bool,
@@ -50,15 +50,15 @@ pub struct MapOptions {
 pub struct RateRequest {
     /// A job file without imagery; then nothing else is given.
     pub job: Option<PathBuf>,
-    /// Averaged readings in the strip. [index]
+    /// Averaged readings in the strip. (index)
     pub strip: Vec<f64>,
-    /// Averaged readings beside it, pair by pair. [index]
+    /// Averaged readings beside it, pair by pair. (index)
     pub beside: Vec<f64>,
     /// Index that was read; NDVI when not given.
     pub index: Option<String>,
     /// Crop.
     pub crop: Option<String>,
-    /// Growing days, instead of a weather record. [d]
+    /// Growing days, instead of a weather record. (d)
     pub growing_days: Option<f64>,
     /// Planting date.
     pub planted: Option<Date>,
@@ -74,9 +74,9 @@ pub struct RateRequest {
     pub curve: Option<String>,
     /// Yield curve's `a`, with unit.
     pub curve_a: Option<String>,
-    /// Yield curve's `b`. [d]
+    /// Yield curve's `b`. (d)
     pub curve_b: Option<f64>,
-    /// Grain nitrogen. [share]
+    /// Grain nitrogen. (share)
     pub grain_nitrogen: Option<f64>,
     /// Share of nitrogen that reaches the grain.
     pub use_efficiency: Option<f64>,
@@ -213,9 +213,8 @@ pub fn list(_list: List) -> Result<Report, AppError> {
 fn readable(path: &Path) -> Result<(), AppError> {
     fs_err::File::open(path).map(|_| ()).map_err(|error| {
         AppError::refused("file.unreadable", "a file that the command names cannot be read")
-            .with_fact(path.display().to_string(), "cannot be opened")
+            .with_fact(path.display().to_string(), error.to_string())
             .with_hint("check the name and the working folder")
-            .with_causes(&error)
     })
 }
 

@@ -13,7 +13,7 @@ pub struct Report {
     pub json: serde_json::Value,
     /// What was noticed, in the order of noticing.
     pub findings: Vec<Finding>,
-    /// Path below the output folder and size of each file written, or that would be written. [bytes]
+    /// Path below the output folder and size of each file written, or that would be written. (bytes)
     pub files: Vec<(String, u64)>,
     /// Whether a finding kept the machine's files from being written.
     pub stopped: bool,

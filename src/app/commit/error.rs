@@ -63,9 +63,9 @@ pub enum CommitError {
     NoRoom {
         /// The folder.
         path: PathBuf,
-        /// What the outputs need. [bytes]
+        /// What the outputs need. (bytes)
         needed: u64,
-        /// What is free. [bytes]
+        /// What is free. (bytes)
         free: Option<u64>,
     },
     /// A step failed.

@@ -97,6 +97,12 @@ impl Disk for Failing {
     }
 }
 
+/// On a memory disk where there is one: thousands of commits need no medium.
+fn scratch() -> tempfile::TempDir {
+    let memory = Path::new("/dev/shm");
+    if memory.is_dir() { tempfile::tempdir_in(memory).unwrap() } else { tempfile::tempdir().unwrap() }
+}
+
 /// Files with the record that lists them.
 fn run(files: &[(&str, &str)]) -> Vec<Payload> {
     let mut files: Vec<_> = files.iter().map(|(path, text)| Payload::new(*path, text.as_bytes().to_vec())).collect();
@@ -115,7 +121,12 @@ fn old_and_new() -> [Vec<Payload>; 2] {
             ("office/prescription.geojson", "same"),
             ("office/nitrogen.tif", "old tiff"),
         ]),
-        run(&[("machine/LONGLEAS.shp", "new shapes"), ("office/prescription.geojson", "same"), ("office/nitrogen.tif", "new tiff"), ("office/sub/deep.txt", "deep")]),
+        run(&[
+            ("machine/LONGLEAS.shp", "new shapes"),
+            ("office/prescription.geojson", "same"),
+            ("office/nitrogen.tif", "new tiff"),
+            ("office/sub/deep.txt", "deep"),
+        ]),
     ]
 }
 
@@ -139,9 +150,14 @@ fn tree(folder: &Path) -> BTreeMap<String, Vec<u8>> {
 }
 
 /// Runs one fault at step after step until a commit needs fewer; returns how many steps there were.
-fn every_step(fault: Fault, before: &[Payload], after: &[Payload], mut check: impl FnMut(u32, &Path, &Place, &Result<super::CommitReport, CommitError>)) -> u32 {
+fn every_step(
+    fault: Fault,
+    before: &[Payload],
+    after: &[Payload],
+    mut check: impl FnMut(u32, &Path, &Place, &Result<super::CommitReport, CommitError>),
+) -> u32 {
     for step in 0.. {
-        let scratch = tempfile::tempdir().unwrap();
+        let scratch = scratch();
         let place = Place::of(&scratch.path().join("out")).unwrap();
         if !before.is_empty() {
             commit_to(&Failing::never(), &place, before, &CommitOptions::default()).unwrap();
@@ -161,7 +177,7 @@ fn every_step(fault: Fault, before: &[Payload], after: &[Payload], mut check: im
 /// The two trees that may stand after a commit.
 fn ends(before: &[Payload], after: &[Payload]) -> [BTreeMap<String, Vec<u8>>; 2] {
     [&[before].as_slice(), &[before, after].as_slice()].map(|runs| {
-        let scratch = tempfile::tempdir().unwrap();
+        let scratch = scratch();
         let place = Place::of(&scratch.path().join("out")).unwrap();
         for files in runs.iter().filter(|files| !files.is_empty()) {
             commit_to(&Failing::never(), &place, files, &CommitOptions::default()).unwrap();
@@ -226,7 +242,7 @@ fn a_recovery_may_itself_be_killed() {
     let steps = every_step(Fault::Killed, &old, &new, |_, _, _, _| {});
     for first in (0..steps).step_by(3) {
         for second in 0.. {
-            let scratch = tempfile::tempdir().unwrap();
+            let scratch = scratch();
             let place = Place::of(&scratch.path().join("out")).unwrap();
             commit_to(&Failing::never(), &place, &old, &CommitOptions::default()).unwrap();
             let _ = commit_to(&Failing::at(Fault::Killed, first), &place, &new, &CommitOptions::default());
@@ -265,7 +281,7 @@ fn half_way(root: &Path) -> (Place, std::path::PathBuf) {
 
 #[test]
 fn an_interrupted_commit_is_announced_and_finished() {
-    let scratch = tempfile::tempdir().unwrap();
+    let scratch = scratch();
     let (place, _) = half_way(scratch.path());
     let before = tree(scratch.path());
     let finding = recover::pending(&place).unwrap().unwrap();
@@ -277,7 +293,7 @@ fn an_interrupted_commit_is_announced_and_finished() {
 
 #[test]
 fn a_spoiled_stage_is_taken_back() {
-    let scratch = tempfile::tempdir().unwrap();
+    let scratch = scratch();
     let (place, stage) = half_way(scratch.path());
     fs_err::remove_file(stage.join("new/office/nitrogen.tif")).unwrap();
     let finding = recover::recover(&Failing::never(), &place).unwrap().unwrap();
@@ -288,7 +304,7 @@ fn a_spoiled_stage_is_taken_back() {
 
 #[test]
 fn a_file_changed_since_the_interruption_is_not_lost() {
-    let scratch = tempfile::tempdir().unwrap();
+    let scratch = scratch();
     let (place, _) = half_way(scratch.path());
     fs_err::write(place.folder.join("machine/LONGLEAS.shp"), "drawn by hand").unwrap();
     let before = tree(scratch.path());

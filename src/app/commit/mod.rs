@@ -49,7 +49,7 @@ pub use crate::app::commit::record::made_by;
 pub use crate::app::commit::record::outputs;
 pub(crate) use crate::app::commit::refusal::size;
 
-/// Space that a file takes on disk comes in blocks of this size, and its entry takes one more. [bytes]
+/// Space that a file takes on disk comes in blocks of this size, and its entry takes one more. (bytes)
 const BLOCK: u64 = 4096;
 
 /// How to write.
@@ -64,7 +64,7 @@ pub struct CommitOptions {
 /// What a commit did, or would do.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct CommitReport {
-    /// Path below the folder and size of each file written. [bytes]
+    /// Path below the folder and size of each file written. (bytes)
     pub written: Vec<(String, u64)>,
     /// Files of the earlier run that are no longer there.
     pub removed: Vec<String>,
@@ -180,7 +180,7 @@ fn report(plan: &Plan, files: &[Payload]) -> CommitReport {
     CommitReport { written, removed, findings: plan.findings.clone() }
 }
 
-/// The room that the files need on disk. [bytes]
+/// The room that the files need on disk. (bytes)
 fn room_for(files: &[Payload]) -> u64 {
     files.iter().map(|file| (file.bytes.len() as u64).div_ceil(BLOCK) * BLOCK + BLOCK).sum()
 }

@@ -134,11 +134,8 @@ fn check_payloads(files: &[Payload]) -> Result<(), CommitError> {
     let bytes = files.iter().find(|file| file.path == RECORD_PATH).map(|file| file.bytes.as_slice());
     let mut listed = bytes.and_then(record::listed).ok_or(CommitError::BadRecord)?;
     listed.sort_by(|a, b| a.path.cmp(&b.path));
-    let mut expected: Vec<_> = files
-        .iter()
-        .filter(|file| file.path != RECORD_PATH)
-        .map(|file| Listed { path: file.path.clone(), sha256: sha256_hex(&file.bytes) })
-        .collect();
+    let mut expected: Vec<_> =
+        files.iter().filter(|file| file.path != RECORD_PATH).map(|file| Listed { path: file.path.clone(), sha256: sha256_hex(&file.bytes) }).collect();
     expected.sort_by(|a, b| a.path.cmp(&b.path));
     if listed == expected { Ok(()) } else { Err(CommitError::BadRecord) }
 }

@@ -59,7 +59,9 @@ pub(crate) fn of_folder(folder: &Path) -> Option<Vec<Listed>> {
 
 /// Whether a path stays below the folder and is spelt in one way only.
 pub(crate) fn is_plain(path: &str) -> bool {
-    !path.is_empty() && !path.contains(['\\', '\0']) && path.split('/').all(|part| !part.is_empty() && part != "." && part != ".." && !part.starts_with(".haulm"))
+    !path.is_empty()
+        && !path.contains(['\\', '\0'])
+        && path.split('/').all(|part| !part.is_empty() && part != "." && part != ".." && !part.starts_with(".haulm"))
 }
 
 #[cfg(test)]

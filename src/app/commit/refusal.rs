@@ -1,6 +1,5 @@
 //! How a failed commit is told.
 
-use std::error::Error;
 use std::path::Path;
 
 use crate::app::commit::error::CommitError;
@@ -35,15 +34,13 @@ impl From<CommitError> for AppError {
     fn from(error: CommitError) -> Self {
         let told = Self::refused(error.code(), error.to_string()).with_causes(&error);
         match &error {
-            CommitError::NoSuchPlace { path } => {
-                told.with_fact(shown(path), "not a place for a folder").with_hint("name a folder, for example --output out")
-            }
+            CommitError::NoSuchPlace { path } => told.with_fact(shown(path), "not a place for a folder").with_hint("name a folder, for example --output out"),
             CommitError::NotAFolder { path } => {
                 told.with_fact(shown(path), "a file or a link, where a folder is needed").with_hint("choose another folder, or move that one away")
             }
-            CommitError::NotAFile { path } => {
-                told.with_fact(shown(path), "a folder or a link, where a file is to be written").with_hint("move it away, or choose another folder with --output")
-            }
+            CommitError::NotAFile { path } => told
+                .with_fact(shown(path), "a folder or a link, where a file is to be written")
+                .with_hint("move it away, or choose another folder with --output"),
             CommitError::Foreign { folder, found } => told
                 .with_fact(shown(folder), format!("holds {}, and no office/record.json of haulm", named(found)))
                 .with_hint("choose an empty folder with --output, or give --overwrite to write among what is there"),
@@ -136,7 +133,7 @@ mod tests {
         let reason = source.to_string();
         let told = AppError::from(CommitError::NotWritable { path: PathBuf::from("out"), source });
         assert_eq!(told.causes, [reason]);
-        let error: &dyn Error = &told;
+        let error: &dyn std::error::Error = &told;
         assert!(error.source().is_none());
     }
 
