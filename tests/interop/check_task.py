@@ -140,6 +140,7 @@ def task_points_python(out):
     for (_, zone, product, _), point in zip(out.points, out.points_in_degrees):
         row = int((point.y - float(grid.minimum_north_position)) // float(grid.cell_north_size))
         column = int((point.x - float(grid.minimum_east_position)) // float(grid.cell_east_size))
+        need(0 <= row < grid.maximum_row and 0 <= column < grid.maximum_column, f"zone {zone} lies outside the grid")
         near(f"rate in zone {zone}, row {row}, column {column} [L/ha]", values[row, column] / PER_LITRE, product, TOLERANCE)
 
 

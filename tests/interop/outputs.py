@@ -16,6 +16,9 @@ import rasterio.warp
 import shapefile
 import shapely
 
+# pyshp otherwise tells of every odd ring that a check then counts.
+shapefile.VERBOSE = False
+
 HERE = Path(__file__).resolve().parent
 # Points that are compared in every format.
 POINTS = 20
