@@ -65,7 +65,7 @@ impl Meter {
     /// Says at once that the run was asked to end. Not silenced by `--quiet`: it answers the user.
     pub(crate) fn interrupt(&self, signal: Signal) {
         self.finish();
-        printer::say(&format!("haulm: {} received, ending; earlier outputs stay as they are", signal.name()));
+        printer::say(&format!("haulm: {} received, ending; the output folder is left whole", signal.name()));
     }
 
     /// Prints a line if the last one was long enough ago.
