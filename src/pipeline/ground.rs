@@ -75,6 +75,8 @@ pub struct Ground {
     pub field: MultiPolygon<f64>,
     /// Its area. [m²]
     pub area: f64,
+    /// What the map covers: the field, less the strips when they are to get no rate.
+    pub mapped: MultiPolygon<f64>,
     /// Strips in file order.
     pub strips: Vec<MultiPolygon<f64>>,
     /// Hard edges.
@@ -264,9 +266,10 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
         findings.push(Finding::note("plane.transformed", format!("{} → {}: {} ({accuracy})", operation.from, operation.to, operation.name)));
     }
     let frame = frame_of(settings, &plane, &boundary, guidance.as_ref())?;
-    let grid = cut(&field, frame)?;
+    let mapped = if settings.field.map_strips { field.clone() } else { oriented(&less(&field, &joined(&strips))) };
+    let grid = cut(&mapped, frame)?;
     let borders = borders(&grid);
-    Ok(Ground { plane, boundary, exclusions, buffered, field, area, strips, hard_edges, pixel, grid, borders, operations })
+    Ok(Ground { plane, boundary, exclusions, buffered, field, area, mapped, strips, hard_edges, pixel, grid, borders, operations })
 }
 
 fn mended(shape: &MultiPolygon<f64>, what: &str, file: &str, findings: &mut Vec<Finding>) -> MultiPolygon<f64> {
@@ -290,7 +293,9 @@ fn check_together(layer: &Layer<MultiPolygon<f64>>, lattice: &Lattice, centre: (
     let way = Projector::new(&layer.crs, &lattice.crs)?;
     let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
     for shape in &layer.shapes {
-        for corner in shape.bounding_rect().iter().flat_map(|r| [(r.min().x, r.min().y), (r.max().x, r.min().y), (r.max().x, r.max().y), (r.min().x, r.max().y)]) {
+        for corner in
+            shape.bounding_rect().iter().flat_map(|r| [(r.min().x, r.min().y), (r.max().x, r.min().y), (r.max().x, r.max().y), (r.min().x, r.max().y)])
+        {
             let Ok((x, y)) = way.point(corner.0, corner.1) else { continue };
             let (col, row) = lattice.affine.to_pixel(x, y);
             low = [low[0].min(col), low[1].min(row)];
@@ -341,7 +346,12 @@ fn strips_of(
 }
 
 /// The machine's grid: direction, size of cells, and where it starts.
-fn frame_of(settings: &Settings, plane: &Plane, boundary: &MultiPolygon<f64>, guidance: Option<&(Vec<LineString<f64>>, String)>) -> Result<CellFrame, GroundError> {
+fn frame_of(
+    settings: &Settings,
+    plane: &Plane,
+    boundary: &MultiPolygon<f64>,
+    guidance: Option<&(Vec<LineString<f64>>, String)>,
+) -> Result<CellFrame, GroundError> {
     let machine = &settings.machine;
     let mut line = None;
     let azimuth = match (&machine.heading, guidance) {
