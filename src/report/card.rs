@@ -72,14 +72,18 @@ pub fn card(prescription: &Prescription, rates: &MachineRates, points: &[CheckPo
 /// What holds for every map.
 fn standing_cautions(prescription: &Prescription) -> [String; 5] {
     let overrun = prescription.machine.overrun.get();
-    let metres = if prescription.unit.is_us() { format!("{:.0} ft", overrun / crate::units::M_PER_FT) } else { format!("{overrun:.1} m") };
+    let reach = if prescription.unit.is_us() { format!("{:.0} ft", overrun / crate::units::M_PER_FT) } else { format!("{overrun:.1} m") };
     [
         "The product's label and local law come first, whatever this map says.".to_owned(),
         "A licensed adviser decides. This map is a help, not a recommendation.".to_owned(),
         "Wells and surface water: keep the distance that law and label ask. Only ground that the job excludes gets 0; the map knows of no other.".to_owned(),
         "The map does not look ahead and does not shut off. Set the look-ahead of machine and product on the terminal; leave shut-off to boundary and sections."
             .to_owned(),
-        format!("Rates run on {metres} beyond the field's edge, so that passes end at full rate; the total counts the field alone. Calibrate the machine first."),
+        if overrun > 0.0 {
+            format!("Rates run on {reach} beyond the field's edge, so that passes end at full rate; the total counts the field alone. Calibrate the machine first.")
+        } else {
+            "Rates end at the field's edge. Calibrate the machine first.".to_owned()
+        },
     ]
 }
 

@@ -230,15 +230,19 @@ fn findings(prescription: &Prescription, rates: &MachineRates, grid: &RateGrid) 
         ));
     }
     let off = grid.total - rates.total;
-    if libm::fabs(off) > TOTAL_TOLERANCE * rates.total {
+    if rates.total > 0.0 && libm::fabs(off) > TOTAL_TOLERANCE * rates.total {
         let kept = grid.total_without_exclusions - grid.total;
-        let share = if rates.total > 0.0 { format!("{:+.2} %", 100.0 * off / rates.total) } else { "where the zones put nothing".to_owned() };
+        let share = format!("{:+.2} %", 100.0 * off / rates.total);
+        let why = if kept > 0.0 {
+            format!(": whole cells of {:.1} m that touch an exclusion get nothing, which takes {kept:.1} {unit}", lattice.cell_m)
+        } else {
+            String::new()
+        };
         found.push(Finding::caution(
             "machine.grid_total",
             format!(
-                "the task grid puts {:.1} {unit} on the field, the zones {:.1} {unit} ({share}); {kept:.1} {unit} of it are not applied because whole cells of {:.1} m that touch an \
-                 exclusion get nothing: order by the task grid's figure if the machine uses it",
-                grid.total, rates.total, lattice.cell_m
+                "the task grid puts {:.1} {unit} on the field, the zones {:.1} {unit} ({share}){why}; order by the task grid's figure if the machine uses it",
+                grid.total, rates.total
             ),
         ));
     }
