@@ -2,6 +2,8 @@
 
 pub mod build;
 pub mod classify;
+#[cfg(test)]
+mod laws;
 pub mod outline;
 pub mod prescription;
 pub mod simplify;
