@@ -7,6 +7,7 @@ pub mod classify;
 #[cfg(test)]
 pub(crate) mod fixture;
 pub mod machine;
+mod laws;
 pub mod outline;
 pub mod prescription;
 pub mod simplify;

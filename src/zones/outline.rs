@@ -1,1 +1,395 @@
-//! To come.
+//! Outlines of labelled cells: one planar partition, in which neighbours share every vertex bit for bit.
+//!
+//! Every ring of every cell is a walk of directed edges with the cell to its left. Edges that two cells of one label walk in opposite directions cancel; what is left are
+//! the borders. They are chained by the sharpest left turn, so that cells which touch at a corner only stay apart, and a walk that comes back to a vertex is
+//! split there, so that every ring is simple. Cells joined across a cancelled edge are one piece of ground: exactly one exterior and its holes, found without any
+//! search for what lies in what.
+//!
+//! Corners of the grid are known by row and column, other vertices by their coordinates' bits. Where a vertex of one cell lies on the straight edge of another (a field edge that
+//! runs along a grid line, or touches it), that edge is split there. A vertex is dropped only where it means nothing to anybody: exactly two border edges meet in
+//! it, on one grid line.
+
+use crate::space::cells::Cell;
+use crate::space::cells::CellFrame;
+use crate::space::cells::CellGrid;
+use crate::space::cells::CellShape;
+use geo::Coord;
+use geo::LineString;
+use geo::MultiPolygon;
+use geo::Polygon;
+use geo::algorithm::kernels::Kernel;
+use geo::algorithm::kernels::Orientation;
+use geo::algorithm::kernels::RobustKernel;
+use std::cmp::Ordering;
+
+/// Outlines of the labels 1 … `labels` on the working plane, in that order; exteriors counter-clockwise, holes clockwise.
+///
+/// `label_of` gives the label of each cell of the grid; cells of label 0 (or above `labels`) are left out, and so is a cell without an entry. A label that no cell has gets an empty
+/// outline. Polygons of one label come in the order of their first cell; they may touch at points, never along a line.
+///
+/// The rings of a cell must lie within its rectangle and share their vertices with their neighbours' as [`CellGrid`] says.
+pub fn outlines(grid: &CellGrid, label_of: &[u32], labels: u32) -> Vec<MultiPolygon<f64>> {
+    let label = |cell: usize| label_of.get(cell).copied().filter(|&l| l <= labels).unwrap_or(0);
+    let vertices = Vertices::of(grid);
+    let (edges, piece_label) = cell_edges(grid, &vertices, label);
+    let borders = Borders::of(edges, &piece_label);
+    let mut found = vec![MultiPolygon::new(Vec::new()); labels as usize];
+    let mut tracer = Tracer::new(&borders, &vertices, &grid.frame);
+    let mut rest = borders.edges.as_slice();
+    let mut offset = 0;
+    while let Some(first) = rest.first() {
+        let count = rest.partition_point(|edge| edge.ground == first.ground);
+        let polygons = tracer.ground(offset..offset + count);
+        found[piece_label[first.ground as usize] as usize - 1].0.extend(polygons);
+        rest = &rest[count..];
+        offset += count;
+    }
+    found
+}
+
+/// The sense in which `a → b → c` turns, exactly.
+pub(super) fn turn(a: [f64; 2], b: [f64; 2], c: [f64; 2]) -> Orientation {
+    RobustKernel::orient2d(Coord::from(a), Coord::from(b), Coord::from(c))
+}
+
+/// All vertices of a grid: corners by row and column, then the others in the order of their coordinates.
+struct Vertices {
+    frame: CellFrame,
+    row: i32,
+    col: i32,
+    columns: u64,
+    corners: u64,
+    /// Vertices that are no corners, by `u`, then `v`.
+    others: Vec<[f64; 2]>,
+    /// Their positions by `v`, then `u`.
+    across: Vec<u32>,
+}
+
+impl Vertices {
+    fn of(grid: &CellGrid) -> Self {
+        let least = |of: fn(&Cell) -> i32| grid.cells.iter().map(of).min().unwrap_or(0);
+        let most = |of: fn(&Cell) -> i32| grid.cells.iter().map(of).max().unwrap_or(0);
+        let (row, col) = (least(|c| c.row), least(|c| c.col));
+        let columns = (i64::from(most(|c| c.col)) - i64::from(col) + 2) as u64;
+        let rows = (i64::from(most(|c| c.row)) - i64::from(row) + 2) as u64;
+        let mut vertices = Self { frame: grid.frame, row, col, columns, corners: rows * columns, others: Vec::new(), across: Vec::new() };
+        let mut others = Vec::new();
+        for cell in &grid.cells {
+            if let CellShape::Cut(pieces) = &cell.shape {
+                let rings = pieces.iter().flat_map(|piece| std::iter::once(&piece.exterior).chain(&piece.holes));
+                others.extend(rings.flatten().map(|&p| folded(p)).filter(|&p| vertices.corner(p, cell.row, cell.col).is_none()));
+            }
+        }
+        others.sort_unstable_by(by_uv);
+        others.dedup();
+        let mut across: Vec<u32> = (0..others.len() as u32).collect();
+        across.sort_unstable_by(|&a, &b| by_vu(&others[a as usize], &others[b as usize]));
+        vertices.others = others;
+        vertices.across = across;
+        vertices
+    }
+    fn corner_key(&self, row: i32, col: i32) -> u64 {
+        (i64::from(row) - i64::from(self.row)) as u64 * self.columns + (i64::from(col) - i64::from(self.col)) as u64
+    }
+    /// Key of a point that is a corner of the cell at `row`, `col`.
+    fn corner(&self, p: [f64; 2], row: i32, col: i32) -> Option<u64> {
+        let row = [row, row + 1].into_iter().find(|&r| self.frame.row_start(r) == p[0])?;
+        let col = [col, col + 1].into_iter().find(|&c| self.frame.col_start(c) == p[1])?;
+        Some(self.corner_key(row, col))
+    }
+    /// Key of a vertex of the cell at `row`, `col`.
+    fn key(&self, p: [f64; 2], row: i32, col: i32) -> u64 {
+        self.corner(p, row, col).unwrap_or_else(|| self.corners + self.others.partition_point(|q| by_uv(q, &p).is_lt()) as u64)
+    }
+    fn at(&self, key: u64) -> [f64; 2] {
+        if key >= self.corners {
+            return self.others[(key - self.corners) as usize];
+        }
+        let (row, col) = ((key / self.columns).cast_signed() + i64::from(self.row), (key % self.columns).cast_signed() + i64::from(self.col));
+        folded([self.frame.row_start(row as i32), self.frame.col_start(col as i32)])
+    }
+    /// Vertices that lie strictly on an edge along a grid line, from `a` to `b`.
+    fn on_edge(&self, a: [f64; 2], b: [f64; 2], found: &mut Vec<u64>) {
+        found.clear();
+        if self.others.is_empty() {
+            return;
+        }
+        let between = |x: f64, y: f64| (x.min(y), x.max(y));
+        if a[0] == b[0] {
+            let (low, high) = between(a[1], b[1]);
+            let from = self.others.partition_point(|q| by_uv(q, &[a[0], low]).is_le());
+            found.extend((from..self.others.len()).take_while(|&i| self.others[i][0] == a[0] && self.others[i][1] < high).map(|i| self.corners + i as u64));
+            if a[1] > b[1] {
+                found.reverse();
+            }
+        } else if a[1] == b[1] {
+            let (low, high) = between(a[0], b[0]);
+            let other = |&i: &u32| self.others[i as usize];
+            let from = self.across.partition_point(|i| by_vu(&other(i), &[low, a[1]]).is_le());
+            let along = self.across[from..].iter().take_while(|i| other(i)[1] == a[1] && other(i)[0] < high);
+            found.extend(along.map(|&i| self.corners + u64::from(i)));
+            if a[0] > b[0] {
+                found.reverse();
+            }
+        }
+    }
+}
+
+/// One zero instead of two.
+fn folded(p: [f64; 2]) -> [f64; 2] {
+    [p[0] + 0.0, p[1] + 0.0]
+}
+
+fn by_uv(a: &[f64; 2], b: &[f64; 2]) -> Ordering {
+    a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1]))
+}
+
+fn by_vu(a: &[f64; 2], b: &[f64; 2]) -> Ordering {
+    a[1].total_cmp(&b[1]).then(a[0].total_cmp(&b[0]))
+}
+
+/// One edge of a cell's ring, with the cell to its left when walked from `low` to `high` (`up`) or back.
+struct CellEdge {
+    low: u64,
+    high: u64,
+    /// The piece of ground that it bounds.
+    piece: u32,
+    up: bool,
+}
+
+/// The edges of all labelled cells, and the label of each of their pieces.
+fn cell_edges(grid: &CellGrid, vertices: &Vertices, label: impl Fn(usize) -> u32) -> (Vec<CellEdge>, Vec<u32>) {
+    let mut edges = Vec::with_capacity(4 * grid.cells.len());
+    let mut piece_label = Vec::with_capacity(grid.cells.len());
+    let mut between = Vec::new();
+    let mut put = |a: u64, b: u64, piece: u32| {
+        vertices.on_edge(vertices.at(a), vertices.at(b), &mut between);
+        let mut from = a;
+        for &to in between.iter().chain(std::iter::once(&b)) {
+            if from != to {
+                edges.push(CellEdge { low: from.min(to), high: from.max(to), piece, up: from < to });
+            }
+            from = to;
+        }
+    };
+    for (i, cell) in grid.cells.iter().enumerate() {
+        let own = label(i);
+        if own == 0 {
+            continue;
+        }
+        match &cell.shape {
+            CellShape::Whole => {
+                let corner = |r: i32, c: i32| vertices.corner_key(cell.row + r, cell.col + c);
+                let ring = [corner(0, 0), corner(1, 0), corner(1, 1), corner(0, 1)];
+                for k in 0..4 {
+                    put(ring[k], ring[(k + 1) % 4], piece_label.len() as u32);
+                }
+                piece_label.push(own);
+            }
+            CellShape::Cut(pieces) => {
+                for piece in pieces {
+                    for ring in std::iter::once(&piece.exterior).chain(&piece.holes) {
+                        for pair in ring.windows(2) {
+                            let [a, b] = [pair[0], pair[1]].map(|p| vertices.key(folded(p), cell.row, cell.col));
+                            put(a, b, piece_label.len() as u32);
+                        }
+                    }
+                    piece_label.push(own);
+                }
+            }
+        }
+    }
+    (edges, piece_label)
+}
+
+/// A border edge, walked with its ground to the left. Vertices are positions in [`Borders::vertex`].
+#[derive(Clone, Copy)]
+struct BorderEdge {
+    /// First piece of the connected ground of one label that it bounds.
+    ground: u32,
+    from: u32,
+    to: u32,
+}
+
+/// What is left when edges within a label are cancelled.
+struct Borders {
+    /// By ground, then start, then end.
+    edges: Vec<BorderEdge>,
+    /// Keys of the vertices in use, rising.
+    vertex: Vec<u64>,
+    /// How many border edges meet in each; an edge between two labels counts once.
+    degree: Vec<u32>,
+}
+
+impl Borders {
+    fn of(mut edges: Vec<CellEdge>, piece_label: &[u32]) -> Self {
+        edges.sort_unstable_by_key(|edge| (edge.low, edge.high, edge.up, edge.piece));
+        let mut up: Vec<u32> = (0..piece_label.len() as u32).collect();
+        let mut root = |mut at: u32, join: Option<u32>| {
+            let mut top = |at: &mut u32| {
+                while up[*at as usize] != *at {
+                    up[*at as usize] = up[up[*at as usize] as usize];
+                    *at = up[*at as usize];
+                }
+                *at
+            };
+            let a = top(&mut at);
+            if let Some(mut other) = join {
+                let b = top(&mut other);
+                up[a.max(b) as usize] = a.min(b);
+            }
+            a
+        };
+        let (mut left, mut ends) = (Vec::new(), Vec::new());
+        for group in edges.chunk_by(|a, b| a.low == b.low && a.high == b.high) {
+            let before = left.len();
+            let (down, upward) = group.split_at(group.partition_point(|edge| !edge.up));
+            // As a rule there is one of each at most; more of one kind only where cells overlap.
+            let mut open: Vec<&CellEdge> = upward.iter().collect();
+            for edge in down {
+                match open.iter().position(|other| piece_label[other.piece as usize] == piece_label[edge.piece as usize]) {
+                    Some(at) => {
+                        root(edge.piece, Some(open.remove(at).piece));
+                    }
+                    None => left.push((edge.piece, edge.high, edge.low)),
+                }
+            }
+            left.extend(open.into_iter().map(|edge| (edge.piece, edge.low, edge.high)));
+            if left.len() > before {
+                ends.extend([group[0].low, group[0].high]);
+            }
+        }
+        drop(edges);
+        ends.sort_unstable();
+        let (vertex, degree): (Vec<u64>, Vec<u32>) = ends.chunk_by(|a, b| a == b).map(|run| (run[0], run.len() as u32)).unzip();
+        let place = |key: u64| vertex.partition_point(|&v| v < key) as u32;
+        let mut edges: Vec<BorderEdge> =
+            left.into_iter().map(|(piece, from, to)| BorderEdge { ground: root(piece, None), from: place(from), to: place(to) }).collect();
+        edges.sort_unstable_by_key(|edge| (edge.ground, edge.from, edge.to));
+        Self { edges, vertex, degree }
+    }
+}
+
+/// Chains border edges into rings.
+struct Tracer<'a> {
+    borders: &'a Borders,
+    frame: &'a CellFrame,
+    /// Coordinates of the vertices in use, in the machine frame.
+    uv: Vec<[f64; 2]>,
+    used: Vec<bool>,
+    /// Place of each vertex on the walk under way, from 1; 0 if it is not on it.
+    place: Vec<u32>,
+}
+
+impl<'a> Tracer<'a> {
+    fn new(borders: &'a Borders, vertices: &Vertices, frame: &'a CellFrame) -> Self {
+        let uv = borders.vertex.iter().map(|&key| vertices.at(key)).collect();
+        Self { borders, frame, uv, used: vec![false; borders.edges.len()], place: vec![0; borders.vertex.len()] }
+    }
+
+    /// The polygons of one connected ground, whose edges are `span`: one, where the cells do not overlap.
+    fn ground(&mut self, span: std::ops::Range<usize>) -> Vec<Polygon<f64>> {
+        let (mut exteriors, mut holes) = (Vec::new(), Vec::new());
+        for start in span.clone() {
+            if self.used[start] {
+                continue;
+            }
+            let walk = self.walk(start, &span);
+            for ring in self.split(&walk) {
+                let area = self.signed_area(&ring);
+                let line = self.line(&ring);
+                if area > 0.0 {
+                    exteriors.push((area, line));
+                } else {
+                    holes.push(line);
+                }
+            }
+        }
+        let largest = (0..exteriors.len()).max_by(|&a, &b| exteriors[a].0.total_cmp(&exteriors[b].0).then(b.cmp(&a)));
+        let mut polygon = |(i, (_, line)): (usize, (f64, LineString<f64>))| {
+            let own = if Some(i) == largest { std::mem::take(&mut holes) } else { Vec::new() };
+            Polygon::new(line, own)
+        };
+        exteriors.into_iter().enumerate().map(&mut polygon).collect()
+    }
+
+    /// The walk that begins with an edge and keeps its ground close to the left, as vertices.
+    fn walk(&mut self, start: usize, span: &std::ops::Range<usize>) -> Vec<u32> {
+        let edges = &self.borders.edges[span.clone()];
+        let mut walk = Vec::new();
+        let mut at = start;
+        loop {
+            self.used[at] = true;
+            let edge = self.borders.edges[at];
+            walk.push(edge.from);
+            let first = span.start + edges.partition_point(|e| e.from < edge.to);
+            let out = (first..span.end).take_while(|&i| self.borders.edges[i].from == edge.to).filter(|&i| i == start || !self.used[i]);
+            match out.min_by(|&a, &b| self.sharper_left(edge, self.borders.edges[a].to, self.borders.edges[b].to)) {
+                Some(next) if next != start => at = next,
+                _ => return walk,
+            }
+        }
+    }
+
+    /// Orders two ways on from the end of `edge`: the sharper turn to the left comes first.
+    fn sharper_left(&self, edge: BorderEdge, a: u32, b: u32) -> Ordering {
+        let [from, here, a, b] = [edge.from, edge.to, a, b].map(|v| self.uv[v as usize]);
+        let half = |to| match turn(from, here, to) {
+            Orientation::CounterClockwise => 0,
+            Orientation::Collinear => 1,
+            Orientation::Clockwise => 2,
+        };
+        half(a).cmp(&half(b)).then_with(|| match turn(here, a, b) {
+            Orientation::Clockwise => Ordering::Less,
+            Orientation::Collinear => Ordering::Equal,
+            Orientation::CounterClockwise => Ordering::Greater,
+        })
+    }
+
+    /// Splits a walk where it comes back to a vertex; the parts are simple.
+    fn split(&mut self, walk: &[u32]) -> Vec<Vec<u32>> {
+        let mut rings = Vec::new();
+        let mut open: Vec<u32> = Vec::with_capacity(walk.len());
+        for &vertex in walk {
+            let place = self.place[vertex as usize] as usize;
+            if place > 0 {
+                let ring = open.split_off(place - 1);
+                for &v in &ring {
+                    self.place[v as usize] = 0;
+                }
+                rings.push(ring);
+            }
+            open.push(vertex);
+            self.place[vertex as usize] = open.len() as u32;
+        }
+        for &v in &open {
+            self.place[v as usize] = 0;
+        }
+        rings.push(open);
+        rings
+    }
+
+    fn signed_area(&self, ring: &[u32]) -> f64 {
+        let origin = self.uv[ring[0] as usize];
+        let about = |v: u32| [self.uv[v as usize][0] - origin[0], self.uv[v as usize][1] - origin[1]];
+        let next = ring.iter().skip(1).chain(ring.first());
+        ring.iter().zip(next).map(|(&a, &b)| (about(a), about(b))).map(|(a, b)| a[0] * b[1] - b[0] * a[1]).sum::<f64>() / 2.0
+    }
+
+    /// The ring on the working plane, closed, without the vertices that mean nothing to anybody.
+    fn line(&self, ring: &[u32]) -> LineString<f64> {
+        let n = ring.len();
+        let uv = |i: usize| self.uv[ring[i % n] as usize];
+        let meant = |&i: &usize| {
+            let (before, here, after) = (uv(i + n - 1), uv(i), uv(i + 1));
+            let straight = (0..2).any(|axis| before[axis] == here[axis] && here[axis] == after[axis]);
+            !straight || self.borders.degree[ring[i] as usize] != 2
+        };
+        let point = |i: usize| Coord::from(self.frame.to_xy(uv(i)[0], uv(i)[1]));
+        let mut line: Vec<Coord<f64>> = (0..n).filter(meant).map(point).collect();
+        if let Some(&first) = line.first() {
+            line.push(first);
+        }
+        LineString::new(line)
+    }
+}

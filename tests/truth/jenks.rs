@@ -1,7 +1,7 @@
-//! Natural breaks against the PySAL library mapclassify 2.10.0 (PyPI).
+//! Natural breaks against the library `mapclassify` 2.10.0 of `PySAL` (`PyPI`).
 //!
 //! The values are its example data `calemp`: employees per square kilometre in the 58 counties of California, in the file's order. Copyright 2018
-//! PySAL-mapclassify Developers, BSD 3-Clause licence (redistribution and use permitted with this notice; provided as is, without warranty). Bounds and
+//! `PySAL`-mapclassify Developers, BSD 3-Clause licence (redistribution and use permitted with this notice; provided as is, without warranty). Bounds and
 //! counts are what its `FisherJenks(values, k=5)` prints; sums of squares and the small example were worked out apart from it.
 
 use approx::assert_relative_eq;

@@ -1,0 +1,293 @@
+//! What must hold of outlines whatever the labels: they partition the ground, before and after simplification.
+
+use crate::space::cells::Cell;
+use crate::space::cells::CellFrame;
+use crate::space::cells::CellGrid;
+use crate::space::cells::CellShape;
+use crate::space::cells::Piece;
+use crate::zones::outline::outlines;
+use crate::zones::simplify::simplify;
+use geo::Area;
+use geo::Coord;
+use geo::Distance;
+use geo::Euclidean;
+use geo::Line;
+use geo::LineString;
+use geo::MultiPolygon;
+use geo::Point;
+use geo::Validation;
+use proptest::prelude::*;
+use std::collections::BTreeMap;
+
+/// A cell of one of several shapes: whole, cut once, cut in two, with a hole, or with a vertex on its side that the neighbour may lack.
+pub(super) fn cell(frame: &CellFrame, row: i32, col: i32, shape: u8) -> Cell {
+    let (u0, u1, v0, v1) = (frame.row_start(row), frame.row_start(row + 1), frame.col_start(col), frame.col_start(col + 1));
+    let (um, vm) = (f64::midpoint(u0, u1), f64::midpoint(v0, v1));
+    let [a, b, c, d] = [[u0, v0], [u1, v0], [u1, v1], [u0, v1]];
+    let ring = |points: &[[f64; 2]]| -> Vec<[f64; 2]> { points.iter().chain(points.first()).copied().collect() };
+    let one = |points: &[[f64; 2]]| vec![Piece { exterior: ring(points), holes: Vec::new() }];
+    let pieces = match shape {
+        1 => one(&[a, b, c]),
+        2 => one(&[b, c, d]),
+        3 => one(&[c, d, a]),
+        4 => one(&[d, a, b]),
+        5 => one(&[a, b, [u1, vm], [u0, vm]]),
+        6 => one(&[a, [um, v0], [um, v1], d]),
+        7 => [one(&[a, [um, v0], [u0, vm]]), one(&[c, [um, v1], [u1, vm]])].concat(),
+        8 => {
+            let hole = |x: f64, y: f64| [u0 + (u1 - u0) * x, v0 + (v1 - v0) * y];
+            vec![Piece { exterior: ring(&[a, b, c, d]), holes: vec![ring(&[hole(0.3, 0.4), hole(0.4, 0.7), hole(0.7, 0.6)])] }]
+        }
+        9 => one(&[a, b, [u1, vm], c, [um, v1], d]),
+        _ => Vec::new(),
+    };
+    let area = |ring: &[[f64; 2]]| ring.windows(2).map(|e| (e[0][0] - u0) * (e[1][1] - v0) - (e[1][0] - u0) * (e[0][1] - v0)).sum::<f64>() / 2.0;
+    if pieces.is_empty() {
+        return Cell { row, col, area: area(&ring(&[a, b, c, d])), shape: CellShape::Whole };
+    }
+    let sum = pieces.iter().map(|piece| area(&piece.exterior) + piece.holes.iter().map(|hole| area(hole)).sum::<f64>()).sum();
+    Cell { row, col, area: sum, shape: CellShape::Cut(pieces) }
+}
+
+#[derive(Debug)]
+struct Scene {
+    grid: CellGrid,
+    label_of: Vec<u32>,
+    labels: u32,
+}
+
+fn scene(most: usize) -> impl Strategy<Value = Scene> {
+    let frame = (0.0_f64..360.0, 3.0_f64..30.0, 3.0_f64..30.0, -5e6_f64..5e6, -5e5_f64..5e5);
+    (frame, 1..=most, 1..=most, 1_usize..6, 1_u32..5, 0_u8..3).prop_flat_map(|(frame, rows, columns, block, labels, cuts)| {
+        let blocks = rows.div_ceil(block) * columns.div_ceil(block);
+        let chosen = proptest::collection::vec(0_u32..12, blocks);
+        let shapes = proptest::collection::vec(0_u8..60, rows * columns);
+        (chosen, shapes).prop_map(move |(chosen, shapes)| {
+            let mut machine = CellFrame::new(frame.0, frame.1, frame.2);
+            (machine.u0, machine.v0) = (frame.3, frame.4);
+            let (mut cells, mut label_of) = (Vec::new(), Vec::new());
+            for (i, &shape) in shapes.iter().enumerate() {
+                let (row, col) = (i / columns, i % columns);
+                // Missing cells are 59; whole cells are most of the rest.
+                if shape == 59 {
+                    continue;
+                }
+                cells.push(cell(&machine, row as i32, col as i32, if cuts == 0 { 0 } else { shape }));
+                label_of.push(chosen[(row / block) * columns.div_ceil(block) + col / block] % (labels + 1));
+            }
+            Scene { grid: CellGrid { frame: machine, cells }, label_of, labels }
+        })
+    })
+}
+
+fn rings(outline: &MultiPolygon<f64>) -> impl Iterator<Item = &LineString<f64>> {
+    outline.iter().flat_map(|polygon| std::iter::once(polygon.exterior()).chain(polygon.interiors()))
+}
+
+type Edge = ([u64; 2], [u64; 2]);
+
+/// How often each edge is walked in each direction.
+fn walked(outlines: &[MultiPolygon<f64>]) -> BTreeMap<Edge, (u32, u32)> {
+    let bits = |p: Coord<f64>| [p.x.to_bits(), p.y.to_bits()];
+    let mut edges: BTreeMap<Edge, (u32, u32)> = BTreeMap::new();
+    for line in outlines.iter().flat_map(rings).flat_map(LineString::lines) {
+        let (a, b) = (bits(line.start), bits(line.end));
+        let count = edges.entry((a.min(b), a.max(b))).or_default();
+        if a < b {
+            count.0 += 1;
+        } else {
+            count.1 += 1;
+        }
+    }
+    edges
+}
+
+/// The edges that only one outline has.
+fn outer(outlines: &[MultiPolygon<f64>]) -> Vec<Edge> {
+    walked(outlines).into_iter().filter(|&(_, (there, back))| there + back == 1).map(|(edge, _)| edge).collect()
+}
+
+/// Checks that outlines are valid, orientated and share every edge that they share whole.
+fn check_partition(outlines: &[MultiPolygon<f64>]) -> Result<(), TestCaseError> {
+    for outline in outlines {
+        for polygon in outline {
+            prop_assert!(polygon.is_valid(), "{:?}", polygon.validation_errors());
+            let bare = |ring: &LineString<f64>| geo::Polygon::new(ring.clone(), Vec::new()).signed_area();
+            prop_assert!(bare(polygon.exterior()) > 0.0);
+            prop_assert!(polygon.interiors().iter().all(|hole| bare(hole) < 0.0));
+        }
+        if outline.0.len() < 12 {
+            prop_assert!(outline.is_valid(), "{:?}", outline.validation_errors());
+        }
+    }
+    for (edge, (there, back)) in walked(outlines) {
+        prop_assert!(there <= 1 && back <= 1, "{edge:?} walked {there} and {back} times");
+    }
+    Ok(())
+}
+
+fn check_areas(outlines: &[MultiPolygon<f64>], scene: &Scene) -> Result<(), TestCaseError> {
+    for label in 1..=scene.labels {
+        let cells: f64 = scene.grid.cells.iter().zip(&scene.label_of).filter(|&(_, &l)| l == label).map(|(cell, _)| cell.area).sum();
+        let outline = outlines[label as usize - 1].unsigned_area();
+        prop_assert!((outline - cells).abs() <= 1e-9 * cells.max(1.0), "label {label}: outline {outline} m², cells {cells} m²");
+    }
+    Ok(())
+}
+
+fn check_simplified(scene: &Scene, before: &[MultiPolygon<f64>], tolerance: f64) -> Result<(), TestCaseError> {
+    let mut after = before.to_vec();
+    let done = simplify(&mut after, tolerance, |_, _| false);
+    prop_assert!(done.after <= done.before);
+    check_partition(&after)?;
+    prop_assert_eq!(outer(before), outer(&after), "the field's edge moved");
+    let total = |outlines: &[MultiPolygon<f64>]| outlines.iter().map(Area::unsigned_area).sum::<f64>();
+    prop_assert!((total(before) - total(&after)).abs() <= 1e-9 * total(before).max(1.0));
+    for (old, new) in before.iter().zip(&after) {
+        prop_assert_eq!(old.iter().map(|p| p.interiors().len()).collect::<Vec<_>>(), new.iter().map(|p| p.interiors().len()).collect::<Vec<_>>());
+        let border: f64 = rings(old).flat_map(LineString::lines).map(|line| Euclidean.distance(line.start, line.end)).sum();
+        prop_assert!((old.unsigned_area() - new.unsigned_area()).abs() <= 2.0 * tolerance * border + 1e-6);
+        // Borders move by the tolerance at most.
+        if scene.grid.cells.len() < 150 {
+            for (old, new) in rings(old).zip(rings(new)) {
+                let near = |p: Coord<f64>, on: &LineString<f64>| {
+                    on.lines().map(|line: Line<f64>| Euclidean.distance(&Point::from(p), &line)).fold(f64::INFINITY, f64::min)
+                };
+                prop_assert!(old.coords().all(|&p| near(p, new) <= tolerance + 1e-6));
+            }
+        }
+    }
+    Ok(())
+}
+
+fn laws(scene: &Scene, tolerance: f64) -> Result<(), TestCaseError> {
+    let mut outlines = outlines(&scene.grid, &scene.label_of, scene.labels);
+    check_partition(&outlines)?;
+    check_areas(&outlines, scene)?;
+    check_simplified(scene, &outlines, tolerance)?;
+    let before = outlines.clone();
+    simplify(&mut outlines, 0.0, |_, _| false);
+    prop_assert_eq!(&before, &outlines);
+    simplify(&mut outlines, tolerance, |_, _| true);
+    prop_assert_eq!(&before, &outlines);
+    Ok(())
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn small_grids_are_partitioned(scene in scene(9), tolerance in 0.5_f64..40.0) {
+        laws(&scene, tolerance)?;
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, cases: ProptestConfig::default().cases.div_ceil(16), ..ProptestConfig::default() })]
+
+    #[test]
+    fn large_grids_are_partitioned(scene in scene(60), tolerance in 0.5_f64..40.0) {
+        laws(&scene, tolerance)?;
+    }
+}
+
+fn square_frame() -> CellFrame {
+    CellFrame::new(90.0, 10.0, 10.0)
+}
+
+/// Outlines of letters in rows; a point is a cell of label 0, a blank no cell.
+fn drawn(rows: &[&str], labels: u32) -> Vec<MultiPolygon<f64>> {
+    let frame = square_frame();
+    let (mut cells, mut label_of) = (Vec::new(), Vec::new());
+    for (r, row) in rows.iter().enumerate() {
+        for (c, letter) in row.bytes().enumerate().filter(|&(_, letter)| letter != b' ') {
+            cells.push(cell(&frame, r as i32, c as i32, 0));
+            label_of.push(if letter == b'.' { 0 } else { u32::from(letter - b'a' + 1) });
+        }
+    }
+    outlines(&CellGrid { frame, cells }, &label_of, labels)
+}
+
+#[test]
+fn a_rectangle_has_four_corners() {
+    let outline = &drawn(&["aaa", "aaa"], 1)[0];
+    assert_eq!(outline.unsigned_area(), 600.0);
+    assert_eq!(outline.0[0].exterior().0.len(), 5);
+}
+
+#[test]
+fn neighbours_share_every_vertex() {
+    // Where b and c meet, a keeps a vertex on its straight side.
+    let found = drawn(&["aa", "bc"], 3);
+    assert_eq!(found[0].0[0].exterior().0.len(), 6);
+    assert_eq!(found[1].0[0].exterior().0.len(), 5);
+}
+
+#[test]
+fn cells_that_touch_at_a_corner_stay_apart() {
+    let found = drawn(&["ab", "ba"], 2);
+    assert_eq!(found.iter().map(|outline| outline.0.len()).collect::<Vec<_>>(), [2, 2]);
+    assert!(found.iter().all(Validation::is_valid));
+}
+
+#[test]
+fn holes_may_touch_each_other_and_the_outside_at_points() {
+    for rows in [&["aaaa", "abaa", "aaba", "aaaa"][..], &["aaa ", "aba ", "aa  "], &["aaaaa", "abaca", "aabaa", "acaba", "aaaaa"]] {
+        let found = drawn(rows, 3);
+        assert!(found.iter().all(Validation::is_valid), "{rows:?}");
+        assert!(found[0].0.iter().any(|polygon| !polygon.interiors().is_empty()), "{rows:?}");
+    }
+}
+
+#[test]
+fn ground_inside_a_diamond_of_touching_cells_is_ground_of_its_own() {
+    let found = drawn(&["aaaaa", "aabaa", "abaabaa", "aabaa", "aaaaa"], 2);
+    assert!(found[0].is_valid());
+    let found = drawn(&["aaaaa", "aabaa", "ababa", "aabaa", "aaaaa"], 2);
+    assert_eq!(found[0].0.len(), 2);
+    assert!(found[0].is_valid());
+    assert_eq!(found[0].unsigned_area(), 2100.0);
+}
+
+#[test]
+fn label_zero_is_left_out_and_labels_without_cells_are_empty() {
+    let found = drawn(&["a.", ".."], 2);
+    assert_eq!(found[0].unsigned_area(), 100.0);
+    assert!(found[1].0.is_empty());
+}
+
+#[test]
+fn a_vertex_on_a_neighbours_side_is_shared() {
+    let frame = square_frame();
+    // The upper cell is half a cell: it ends in the middle of the lower one's side.
+    let cells = vec![cell(&frame, 0, 0, 0), cell(&frame, 1, 0, 5)];
+    let found = outlines(&CellGrid { frame, cells }, &[1, 2], 2);
+    let [lower, upper] = [&found[0], &found[1]].map(|outline| outline.0[0].exterior());
+    assert_eq!((lower.0.len(), upper.0.len()), (6, 5));
+    let shared = upper.coords().filter(|&p| lower.coords().any(|q| p == q)).count();
+    assert!(shared >= 2, "{lower:?} {upper:?}");
+}
+
+#[test]
+fn a_staircase_becomes_a_line() {
+    let mut found = drawn(&["abbbbb", "aabbbb", "aaabbb", "aaaabb", "aaaaab"], 2);
+    let done = simplify(&mut found, 8.0, |_, _| false);
+    assert!(done.after < done.before && done.held_back == 0, "{done:?}");
+    // Corner points of the two triangles; the field's corners stay.
+    assert!(found.iter().all(|outline| outline.0[0].exterior().0.len() <= 6), "{found:?}");
+    assert!(found.iter().all(Validation::is_valid));
+}
+
+#[test]
+fn an_island_in_a_bay_stays_on_its_side() {
+    // Straightening the bay of a would leave c on the wrong side.
+    let before = drawn(&["aaaaaaa", "aabbbaa", "aabcbaa", "abbbbba", "bbbbbbb"], 3);
+    for tolerance in [5.0, 11.0, 25.0, 100.0] {
+        let mut found = before.clone();
+        simplify(&mut found, tolerance, |_, _| false);
+        assert!(found.iter().all(Validation::is_valid), "{tolerance}");
+        let areas = |outlines: &[MultiPolygon<f64>]| outlines.iter().map(Area::unsigned_area).sum::<f64>();
+        assert!((areas(&before) - areas(&found)).abs() < 1e-9);
+        assert_eq!(found[1].0[0].interiors().len(), 1);
+    }
+}
