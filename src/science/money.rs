@@ -115,7 +115,7 @@ pub struct FieldMoney {
 /// costs no pass. `None` without area.
 pub fn field_money(cells: &[MoneyCell], usual: Option<NRate>, response: &GrainResponse, prices: &PriceInputs) -> Option<FieldMoney> {
     let area: Area = cells.iter().map(|cell| cell.area).sum();
-    if !(area.get() > 0.0) {
+    if area <= Area::ZERO || !area.is_finite() {
         return None;
     }
     let total: NMass = cells.iter().map(|cell| cell.rate * cell.area).sum();
