@@ -290,7 +290,9 @@ fn check_together(layer: &Layer<MultiPolygon<f64>>, lattice: &Lattice, centre: (
     let way = Projector::new(&layer.crs, &lattice.crs)?;
     let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
     for shape in &layer.shapes {
-        for corner in shape.bounding_rect().iter().flat_map(|r| [(r.min().x, r.min().y), (r.max().x, r.min().y), (r.max().x, r.max().y), (r.min().x, r.max().y)]) {
+        for corner in
+            shape.bounding_rect().iter().flat_map(|r| [(r.min().x, r.min().y), (r.max().x, r.min().y), (r.max().x, r.max().y), (r.min().x, r.max().y)])
+        {
             let Ok((x, y)) = way.point(corner.0, corner.1) else { continue };
             let (col, row) = lattice.affine.to_pixel(x, y);
             low = [low[0].min(col), low[1].min(row)];
@@ -341,7 +343,12 @@ fn strips_of(
 }
 
 /// The machine's grid: direction, size of cells, and where it starts.
-fn frame_of(settings: &Settings, plane: &Plane, boundary: &MultiPolygon<f64>, guidance: Option<&(Vec<LineString<f64>>, String)>) -> Result<CellFrame, GroundError> {
+fn frame_of(
+    settings: &Settings,
+    plane: &Plane,
+    boundary: &MultiPolygon<f64>,
+    guidance: Option<&(Vec<LineString<f64>>, String)>,
+) -> Result<CellFrame, GroundError> {
     let machine = &settings.machine;
     let mut line = None;
     let azimuth = match (&machine.heading, guidance) {

@@ -330,7 +330,10 @@ pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: 
             }
         };
         if found.pixels() < 30 {
-            findings.push(Finding::caution("reference.pixels", format!("reference strip {number} rests on {} pixels; below 30 it is a weak estimate", found.pixels())));
+            findings.push(Finding::caution(
+                "reference.pixels",
+                format!("reference strip {number} rests on {} pixels; below 30 it is a weak estimate", found.pixels()),
+            ));
         }
         if index_name.eq_ignore_ascii_case("NDVI") && found.index() > 0.85 {
             findings.push(Finding::caution(
@@ -343,26 +346,45 @@ pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: 
             let kind = if found.estimator() == "fine" { "inset" } else { "reach" };
             findings.push(Finding::caution(
                 "reference.inset",
-                format!("reference strip {number} gives {value:.4} instead of {:.4} with {what} {kind}: look whether its drawn edges fit what was spread", found.index()),
+                format!(
+                    "reference strip {number} gives {value:.4} instead of {:.4} with {what} {kind}: look whether its drawn edges fit what was spread",
+                    found.index()
+                ),
             ));
         }
         let StripFound::Fine(estimate) = found else { continue };
         if !estimate.dropped.is_empty() {
             findings.push(Finding::note(
                 "reference.dropped",
-                format!("{} of {} segments of reference strip {number} were left out as unlike the rest; with all of them its index is {:.4} instead of {:.4}", estimate.dropped.len(), estimate.segments_with_data, estimate.index_without_dropping, estimate.index),
+                format!(
+                    "{} of {} segments of reference strip {number} were left out as unlike the rest; with all of them its index is {:.4} instead of {:.4}",
+                    estimate.dropped.len(),
+                    estimate.segments_with_data,
+                    estimate.index_without_dropping,
+                    estimate.index
+                ),
             ));
         }
         if let Some(many) = estimate.too_many_to_drop {
-            findings.push(Finding::caution("reference.uneven", format!("{many} segments of reference strip {number} are unlike the rest, more than a quarter: none was left out; look at the strip")));
+            findings.push(Finding::caution(
+                "reference.uneven",
+                format!("{many} segments of reference strip {number} are unlike the rest, more than a quarter: none was left out; look at the strip"),
+            ));
         }
         match &estimate.swath {
             Some(swath) if swath.coefficient_of_variation > stand_cv => findings.push(Finding::caution(
                 "reference.stand",
-                format!("the index beside reference strip {number} varies by {:.0} % (limit {:.0} %): a stand so uneven need not answer to nitrogen", 100.0 * swath.coefficient_of_variation, 100.0 * stand_cv),
+                format!(
+                    "the index beside reference strip {number} varies by {:.0} % (limit {:.0} %): a stand so uneven need not answer to nitrogen",
+                    100.0 * swath.coefficient_of_variation,
+                    100.0 * stand_cv
+                ),
             )),
             Some(_) => {}
-            None => findings.push(Finding::caution("reference.beside", format!("too little ground beside reference strip {number} to compare with: no response index from it"))),
+            None => findings.push(Finding::caution(
+                "reference.beside",
+                format!("too little ground beside reference strip {number} to compare with: no response index from it"),
+            )),
         }
     }
 }

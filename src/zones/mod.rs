@@ -1,7 +1,7 @@
 //! From cells to zones a machine can drive.
 
-pub mod build;
 pub mod ascii;
+pub mod build;
 pub mod check_points;
 pub mod classify;
 #[cfg(test)]

@@ -234,9 +234,7 @@ pub fn nitrogen(text: &str, product: Option<&Product>, product_allowed: bool) ->
                     let urea = Product::new("urea", 0.46, None);
                     let example = product.or(urea.as_ref());
                     Err(match example {
-                        Some(product) => {
-                            Problem::nitrogen_or_product(&amount.written, amount.unit.above, amount.unit.below, amount.value(), product, us)
-                        }
+                        Some(product) => Problem::nitrogen_or_product(&amount.written, amount.unit.above, amount.unit.below, amount.value(), product, us),
                         None => wrong(text, amount.unit, Wanted::Nitrogen),
                     })
                 }
@@ -323,7 +321,11 @@ fn price(text: &str, wanted: Wanted, currency: Option<&str>) -> Result<Price, Pr
         UnitFault::Ton => Problem::Ton { text: full(), number: "1".to_owned() },
         UnitFault::Unknown => {
             let typed = format!("USD/{}", unit.trim());
-            Problem::UnknownUnit { unit: unit.trim().to_owned(), near: nearest(&typed, wanted.units().iter().copied()).map(|near| near.trim_start_matches("USD/")), wanted }
+            Problem::UnknownUnit {
+                unit: unit.trim().to_owned(),
+                near: nearest(&typed, wanted.units().iter().copied()).map(|near| near.trim_start_matches("USD/")),
+                wanted,
+            }
         }
     })?;
     Ok(Price { currency: named, number, per })

@@ -543,7 +543,9 @@ impl Problem {
             Self::OutOfRange { low, high, .. } => format!("give a value from {low} to {high}"),
             Self::BareNumber { number, wanted } => format!("write {leaf} = {}", wanted.examples(number)),
             Self::NitrogenOrProduct { amount, nitrogen, area, .. } => {
-                format!("for nitrogen write \"{nitrogen} N/{area}\"; for product name it in [product] and keep \"{amount}\" in [rate], or write the nitrogen in it")
+                format!(
+                    "for nitrogen write \"{nitrogen} N/{area}\"; for product name it in [product] and keep \"{amount}\" in [rate], or write the nitrogen in it"
+                )
             }
             Self::ProductDue { .. } => "write the product rate, for instance \"40 kg/ha\" or \"40 L/ha\"".to_owned(),
             Self::NoProduct { .. } => "add [product] with name = \"urea\", or write nitrogen: \"60 kg N/ha\"".to_owned(),

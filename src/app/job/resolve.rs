@@ -210,17 +210,5 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     if priced && prices.is_none() {
         return None;
     }
-    Some(RateSettings {
-        name,
-        readings: readings?,
-        season: season?,
-        response: response?,
-        rate: rules?.0,
-        product,
-        prices,
-        application,
-        accept,
-        unit,
-        us_units,
-    })
+    Some(RateSettings { name, readings: readings?, season: season?, response: response?, rate: rules?.0, product, prices, application, accept, unit, us_units })
 }

@@ -121,8 +121,7 @@ pub(crate) fn season(section: &mut Section<'_>, crop: Option<Crop>, image_date: 
     if let (Some(planted), Some(sensed)) = (planted, sensed) {
         let between = i64::from(planted.until(sensed).map_or(0, |span| span.get_days())) + i64::from(count_sensing_day);
         if sensed <= planted {
-            let problem =
-                Problem::DateOrder { earlier_key: "planting", earlier: planted.to_string(), later_key: "sensing", later: sensed.to_string() };
+            let problem = Problem::DateOrder { earlier_key: "planting", earlier: planted.to_string(), later_key: "sensing", later: sensed.to_string() };
             section.refuse("planted", problem);
         } else if let Some(days) = days.filter(|days| *days > between as f64) {
             let problem = Problem::GrowingDays { growing_days: days, days: between, planted: planted.to_string(), sensed: sensed.to_string() };
@@ -160,7 +159,8 @@ pub(crate) enum Curve {
 pub(crate) fn curve(section: &mut Section<'_>) -> Option<Curve> {
     let entry = section.take("yield_curve");
     let known = tables::curve_names();
-    let first = known.first().map_or("{ a = \"590 kg/ha\", b = 258.2, index = \"NDVI\", source = \"common practice\" }".to_owned(), |name| format!("\"{name}\""));
+    let first =
+        known.first().map_or("{ a = \"590 kg/ha\", b = 258.2, index = \"NDVI\", source = \"common practice\" }".to_owned(), |name| format!("\"{name}\""));
     section.require("yield_curve", "the yield curve (a crop alone picks none)", &first);
     let entry = entry?;
     match &entry.item {
@@ -180,7 +180,9 @@ pub(crate) fn curve(section: &mut Section<'_>) -> Option<Curve> {
 fn own_curve(section: &Section<'_>, entry: &Entry) -> Option<YieldCurve> {
     let mut table = section.sub(entry, "yield_curve", "response.yield_curve")?;
     // No bushels here: a curve is stated by mass, whatever the crop.
-    let a = table.amount("a", Wanted::Yield, |text| amount::above_zero(amount::grain_yield(text, "a yield curve", None), text, "the yield at index 0", |a: &Yield| a.get()));
+    let a = table.amount("a", Wanted::Yield, |text| {
+        amount::above_zero(amount::grain_yield(text, "a yield curve", None), text, "the yield at index 0", |a: &Yield| a.get())
+    });
     table.require("a", "the yield at index 0", "\"590 kg/ha\"");
     let b = table.number("b", 0.001, 10_000.0, "in days, for an index between 0 and 1 over 60 to 120 growing days");
     table.require("b", "the exponent in days", "258.2");

@@ -25,17 +25,15 @@ use crate::units::Product;
 
 /// `[machine]`. `buffered` says whether any exclusion has a buffer.
 pub(crate) fn machine(section: &mut Section<'_>, product: Option<&Product>, buffered: bool, folder: &Path) -> Option<Machine> {
-    let width = section.amount("working_width", Wanted::Length, |text| {
-        amount::above_zero(amount::length(text), text, "the working width", |width: &Length| width.get())
-    });
+    let width = section
+        .amount("working_width", Wanted::Length, |text| amount::above_zero(amount::length(text), text, "the working width", |width: &Length| width.get()));
     section.require("working_width", "the working width", "\"24 m\"");
     if let Some(width) = width.filter(|width| !(0.25..=150.0).contains(&width.get())) {
         section.refuse("working_width", ground::range(&width, "0.25 m", "150 m", "no machine is that narrow or wide"));
     }
     let heading = heading(section, folder);
-    let length = section.amount("cell_length", Wanted::Length, |text| {
-        amount::above_zero(amount::length(text), text, "the cell length", |length: &Length| length.get())
-    });
+    let length =
+        section.amount("cell_length", Wanted::Length, |text| amount::above_zero(amount::length(text), text, "the cell length", |length: &Length| length.get()));
     if let Some(length) = length.filter(|length| !(0.25..=1000.0).contains(&length.get())) {
         section.refuse("cell_length", ground::range(&length, "0.25 m", "1000 m", "cells of that length map nothing"));
     }

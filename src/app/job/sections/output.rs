@@ -46,8 +46,7 @@ pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
     all
 }
 
-const UNITS: &[(&str, RateUnit)] =
-    &[("kg/ha", RateUnit::KgPerHa), ("L/ha", RateUnit::LPerHa), ("lb/ac", RateUnit::LbPerAc), ("gal/ac", RateUnit::GalPerAc)];
+const UNITS: &[(&str, RateUnit)] = &[("kg/ha", RateUnit::KgPerHa), ("L/ha", RateUnit::LPerHa), ("lb/ac", RateUnit::LbPerAc), ("gal/ac", RateUnit::GalPerAc)];
 
 const FORMATS: &[(&str, Format)] = &[
     ("geopackage", Format::GeoPackage),

@@ -70,7 +70,9 @@ pub(crate) fn state_rate(section: &mut Section<'_>, key: &'static str, product: 
         if begins_with_letter {
             let words: &[(&str, StateRate)] =
                 if own { &[("field rate", StateRate::FieldRate), ("own", StateRate::Own)] } else { &[("field rate", StateRate::FieldRate)] };
-            return section.choice_of(&entry, key, if own { "rate (field rate, own, or an amount)" } else { "rate (field rate, or an amount)" }, words).unwrap_or(default);
+            return section
+                .choice_of(&entry, key, if own { "rate (field rate, own, or an amount)" } else { "rate (field rate, or an amount)" }, words)
+                .unwrap_or(default);
         }
     }
     nitrogen(section, &entry, key, product).map_or(default, |(rate, _)| StateRate::Amount(rate))
