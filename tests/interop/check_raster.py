@@ -1,6 +1,7 @@
 """The nitrogen raster, the record and the card."""
 
 import math
+import re
 import subprocess
 
 import numpy as np
@@ -96,6 +97,19 @@ def card_words(out):
         need(word in card, f"CARD.txt does not say {word}")
     greatest = max(out.zones["product_rate"])
     need(f"{greatest:.2f}" in card or f"{greatest:.1f}" in card, f"CARD.txt does not say the greatest rate, {greatest:.2f} L/ha")
+
+
+@check("card: three check points show on the map what the card says")
+def card_points(out):
+    card = (out.machine / "CARD.txt").read_text(encoding="utf-8")
+    points = re.findall(r"^\d+ +(-?\d+\.\d+) +(-?\d+\.\d+) +(\d+\.\d+) L/ha", card, flags=re.MULTILINE)
+    need(len(points) == 3, f"{len(points)} check points; 3 are due")
+    for longitude, latitude, rate in points:
+        point = shapely.Point(float(longitude), float(latitude))
+        shown = [row[1] for polygon, row in zip(out.shape_polygons, out.shapes[2]) if polygon.covers(point)]
+        need(len(shown) == 1, f"{len(shown)} records of the shapefile hold the point {longitude}, {latitude}")
+        near(f"rate at {longitude}, {latitude} [L/ha]", shown[0], float(rate), 0.00501)
+        near(f"rate of the task at {longitude}, {latitude} [L/ha]", out.grid.values[out.grid.position(point)] / 10_000, float(rate), 0.0101)
 
 
 @check("machine: the folder holds product only, and nothing that does not belong there")

@@ -406,6 +406,16 @@ def card_with_another_unit(out):
     rewrite(out.machine / "CARD.txt", lambda text: text.replace("L/ha", "gal/ac"))
 
 
+@spoil("three check points")
+def card_with_the_check_points_of_another_rate(out):
+    rewrite(out.machine / "CARD.txt", lambda text: re.sub(r"(?m)^(1 .* )(\d+\.\d+)( L/ha)", lambda m: f"{m[1]}{float(m[2]) + 27.9:.2f}{m[3]}", text))
+
+
+@spoil("three check points")
+def card_with_latitude_first(out):
+    rewrite(out.machine / "CARD.txt", lambda text: re.sub(r"(?m)^(\d +)(\d+\.\d+)( +)(\d+\.\d+)( .*L/ha)", r"\1\4\3\2\5", text))
+
+
 @spoil("the folder holds product only")
 def machine_folder_with_nitrogen_in_it(out):
     shutil.copy(out.office / "nitrogen.tif", out.machine / "nitrogen.tif")

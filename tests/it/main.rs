@@ -2,6 +2,7 @@
 
 #![expect(clippy::unwrap_used, clippy::print_stderr, reason = "tests: their helpers fail by panicking, and a child process talks to its parent")]
 
+mod architecture;
 mod cancel;
 mod cli_help;
 mod cli_run;
