@@ -33,7 +33,10 @@ pub fn cautions(
     if totals.unseen_share > 0.25 {
         findings.push(Finding::stop(
             "image.unseen",
-            format!("{:.1} % of the field was not seen, more than a quarter: a field rate on so much ground is no map; use another image", 100.0 * totals.unseen_share),
+            format!(
+                "{:.1} % of the field was not seen, more than a quarter: a field rate on so much ground is no map; use another image",
+                100.0 * totals.unseen_share
+            ),
         ));
     } else if totals.unseen_share > 0.0 {
         findings.push(Finding::note("image.unseen_part", format!("{:.1} % of the field was not seen and gets its stated rate", 100.0 * totals.unseen_share)));
@@ -61,11 +64,16 @@ pub fn cautions(
     if totals.thin_share > 0.0 {
         findings.push(Finding::note(
             "rate.thin",
-            format!("{:.1} % of the field is thin (index below {:.3}): lack of nitrogen is not the likely reason there; go and look", 100.0 * totals.thin_share, rated.thin_below),
+            format!(
+                "{:.1} % of the field is thin (index below {:.3}): lack of nitrogen is not the likely reason there; go and look",
+                100.0 * totals.thin_share,
+                rated.thin_below
+            ),
         ));
     }
     if settings.imagery.as_ref().is_some_and(|image| image.point_spread > 0.0) {
-        findings.push(Finding::note("reference.point_spread", "the sensor's blur is taken out of the strip's reading only; cells are not sharpened".to_owned()));
+        findings
+            .push(Finding::note("reference.point_spread", "the sensor's blur is taken out of the strip's reading only; cells are not sharpened".to_owned()));
     }
 }
 
@@ -77,7 +85,10 @@ fn season(settings: &Settings, days: f64, totals: &Totals, findings: &mut Vec<Fi
             format!("only {days} growing days since planting: below {LEAST_DAYS:.0} every response index is close to 1 and says nothing; sense again later"),
         ));
     } else if let Some((low, high)) = crop.window_days.filter(|(low, high)| days < *low || days > *high) {
-        findings.push(Finding::caution("season.window", format!("{days} growing days lie outside {low:.0} to {high:.0}, where the index foretells the yield of {} best", crop.name)));
+        findings.push(Finding::caution(
+            "season.window",
+            format!("{days} growing days lie outside {low:.0} to {high:.0}, where the index foretells the yield of {} best", crop.name),
+        ));
     }
     if days > MOST_DAYS {
         findings.push(Finding::caution("season.late", format!("{days} growing days are more than the {MOST_DAYS:.0} that the curve was made for")));
@@ -85,7 +96,10 @@ fn season(settings: &Settings, days: f64, totals: &Totals, findings: &mut Vec<Fi
     if totals.insey_share > 0.0 {
         findings.push(Finding::caution(
             "season.estimate",
-            format!("{:.1} % of the canopy has an in-season estimate outside 0.002 to 0.010 a day: the yield curve is stretched beyond its data there", 100.0 * totals.insey_share),
+            format!(
+                "{:.1} % of the canopy has an in-season estimate outside 0.002 to 0.010 a day: the yield curve is stretched beyond its data there",
+                100.0 * totals.insey_share
+            ),
         ));
     }
 }
@@ -122,11 +136,21 @@ fn doubts(looked: &Looked, reference: &Reference, totals: &Totals, findings: &mu
     }
     for (other, what) in totals.n_kg_by_inset.iter().zip(["less", "more"]) {
         if let Some(other) = other.filter(|other| percent(*other).abs() > 5.0) {
-            findings.push(Finding::caution("reference.inset_total", format!("with {what} inset (or reach) of the strips the field would get {other:.0} kg N instead of {:.0} ({:+.1} %)", totals.n_kg_base, percent(other))));
+            findings.push(Finding::caution(
+                "reference.inset_total",
+                format!(
+                    "with {what} inset (or reach) of the strips the field would get {other:.0} kg N instead of {:.0} ({:+.1} %)",
+                    totals.n_kg_base,
+                    percent(other)
+                ),
+            ));
         }
     }
     if let Some(other) = totals.n_kg_without_dropping.filter(|other| (other / base - 1.0).abs() > 1e-9) {
-        findings.push(Finding::note("reference.dropped_total", format!("without leaving segments out the field would get {other:.0} kg N instead of {:.0} ({:+.1} %)", totals.n_kg_base, percent(other))));
+        findings.push(Finding::note(
+            "reference.dropped_total",
+            format!("without leaving segments out the field would get {other:.0} kg N instead of {:.0} ({:+.1} %)", totals.n_kg_base, percent(other)),
+        ));
     }
     if let Some(spread) = reference.between_strips {
         let each: Vec<String> = totals.n_kg_by_strip.iter().map(|(number, n)| format!("strip {number} alone {n:.0} kg N ({:+.0} %)", percent(*n))).collect();
@@ -135,7 +159,13 @@ fn doubts(looked: &Looked, reference: &Reference, totals: &Totals, findings: &mu
         findings.push(Finding::note("reference.one_strip", "one strip alone: canopy differs for more reasons than nitrogen, so its place moves the field's nitrogen (standard deviation 28 % in made fields; with two 21 %)".to_owned()));
     }
     if totals.beyond_share > 0.20 {
-        findings.push(Finding::caution("rate.beyond", format!("{:.0} % of the canopy lies beyond what the strip itself ever showed (5th to 95th percentile of its segments)", 100.0 * totals.beyond_share)));
+        findings.push(Finding::caution(
+            "rate.beyond",
+            format!(
+                "{:.0} % of the canopy lies beyond what the strip itself ever showed (5th to 95th percentile of its segments)",
+                100.0 * totals.beyond_share
+            ),
+        ));
     }
     if let Some((sd, noise)) = &totals.noise
         && noise.made_kg.abs() > 0.05 * totals.n_kg_base
@@ -153,7 +183,10 @@ fn dates(settings: &Settings, findings: &mut Vec<Finding>) {
     if days > settings.application.max_image_age {
         findings.push(Finding::stop(
             "image.age",
-            format!("the image of {} is {days} days old on {applied}, more than {}: the crop has moved on; sense again", image.date, settings.application.max_image_age),
+            format!(
+                "the image of {} is {days} days old on {applied}, more than {}: the crop has moved on; sense again",
+                image.date, settings.application.max_image_age
+            ),
         ));
     } else if days < 0 {
         findings.push(Finding::caution("application.before", format!("the application on {applied} lies before the image of {}", image.date)));

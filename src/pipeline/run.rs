@@ -74,7 +74,9 @@ pub enum RunError {
     #[error(transparent)]
     Zones(#[from] BuildError),
     /// Nothing of the field was seen.
-    #[error("nothing of the field is seen: of {in_field} pixels, {missing} have no value, {undefined} no defined index, {out_of_range} an index outside its range")]
+    #[error(
+        "nothing of the field is seen: of {in_field} pixels, {missing} have no value, {undefined} no defined index, {out_of_range} an index outside its range"
+    )]
     NothingSeen {
         /// Pixels in the field.
         in_field: u64,
@@ -152,7 +154,12 @@ pub fn look(settings: &Settings, ground: &Ground, sources: &Sources<'_>, finding
     let counts = scanned.counts;
     let unseen = counts.missing + counts.undefined + counts.out_of_range;
     if counts.in_field == 0 || unseen >= counts.in_field {
-        return Err(RunError::NothingSeen { in_field: counts.in_field, missing: counts.missing, undefined: counts.undefined, out_of_range: counts.out_of_range });
+        return Err(RunError::NothingSeen {
+            in_field: counts.in_field,
+            missing: counts.missing,
+            undefined: counts.undefined,
+            out_of_range: counts.out_of_range,
+        });
     }
     if counts.out_of_range as f64 > 0.01 * counts.in_field as f64 {
         return Err(RunError::OutOfRange { in_field: counts.in_field, out_of_range: counts.out_of_range });
@@ -242,7 +249,10 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
     if tolerance > 0.0 {
         let simplified = simplify(&mut drawn, tolerance, |_, _| false);
         if simplified.held_back > 0 {
-            findings.push(Finding::note("zones.simplified", format!("{} zone borders could not be simplified without crossing others and stay as they were", simplified.held_back)));
+            findings.push(Finding::note(
+                "zones.simplified",
+                format!("{} zone borders could not be simplified without crossing others and stay as they were", simplified.held_back),
+            ));
         }
     }
     let mut states: Vec<BTreeMap<CellState, f64>> = vec![BTreeMap::new(); zoning.zones.len()];

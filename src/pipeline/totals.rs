@@ -1,8 +1,8 @@
 //! Totals, how they move with the doubts, and money.
 
 use crate::pipeline::ground::Ground;
-use crate::pipeline::reference::Reference;
 use crate::pipeline::rates::Rated;
+use crate::pipeline::reference::Reference;
 use crate::pipeline::run::Looked;
 use crate::pipeline::settings::Settings;
 use crate::science::money::FieldMoney;

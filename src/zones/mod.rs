@@ -6,8 +6,8 @@ pub mod check_points;
 pub mod classify;
 #[cfg(test)]
 pub(crate) mod fixture;
-pub mod machine;
 mod laws;
+pub mod machine;
 pub mod outline;
 pub mod prescription;
 pub mod simplify;
