@@ -7,7 +7,6 @@ use jiff::civil::Date;
 
 use crate::app::cancel::Cancel;
 use crate::app::error::AppError;
-use crate::app::progress::Progress;
 use crate::report::model::Report;
 
 /// Memory that a run stays below unless told otherwise. (MiB)
@@ -156,33 +155,9 @@ pub enum List {
     Products,
 }
 
-/// Computes a job and writes its map.
-///
-/// # Errors
-/// When the input is refused or the outputs cannot be written. A finding that stops is no error: see [`Report::stopped`].
-pub fn map(job: &Path, _options: &MapOptions, progress: &dyn Progress) -> Result<Report, AppError> {
-    progress.start("reading the job", 0);
-    readable(job)?;
-    Err(not_linked())
-}
-
-/// Does everything that [`map`] does but write.
-///
-/// # Errors
-/// As [`map`].
-pub fn check(job: &Path, _common: &Common, _progress: &dyn Progress) -> Result<Report, AppError> {
-    readable(job)?;
-    Err(not_linked())
-}
-
-/// Shows what is there before any rate.
-///
-/// # Errors
-/// When an input cannot be read.
-pub fn inspect(job: &Path, _common: &Common, _progress: &dyn Progress) -> Result<Report, AppError> {
-    readable(job)?;
-    Err(not_linked())
-}
+pub use crate::app::map::check;
+pub use crate::app::map::inspect;
+pub use crate::app::map::map;
 
 /// One flat rate from hand readings.
 ///

@@ -5,4 +5,8 @@ pub mod cancel;
 pub mod commit;
 pub mod error;
 pub mod job;
+pub mod map;
+pub mod open;
 pub mod progress;
+pub mod record;
+mod refusal;

@@ -1,1 +1,317 @@
-//! To come.
+//! The summary of a run as an adviser would tell it: reference, season, yields, rates, totals, money.
+
+use crate::pipeline::ground::Ground;
+use crate::pipeline::run::Looked;
+use crate::pipeline::run::Outcome;
+use crate::pipeline::settings::Settings;
+use crate::pipeline::strips::StripFound;
+use crate::report::model::Block;
+use crate::report::model::Column;
+use crate::report::model::Row;
+use crate::report::model::Table;
+use crate::units::Area;
+use crate::units::KG_PER_LB;
+use crate::units::NRate;
+use crate::units::Yield;
+use crate::zones::prescription::CellState;
+use serde_json::Value;
+use serde_json::json;
+
+/// What a summary needs besides the outcome.
+pub struct Facts<'a> {
+    /// The settings.
+    pub settings: &'a Settings,
+    /// The ground.
+    pub ground: &'a Ground,
+    /// The index's name.
+    pub index_name: &'a str,
+    /// Growing days and how they were counted.
+    pub growing_days: &'a (f64, Option<String>),
+    /// The map id.
+    pub map_id: &'a str,
+}
+
+/// What an image file says of itself.
+#[derive(Clone, Debug)]
+pub struct FileFacts {
+    /// The file.
+    pub path: String,
+    /// Its driver.
+    pub driver: String,
+    /// Its reference system.
+    pub system: String,
+    /// Columns.
+    pub cols: i64,
+    /// Rows.
+    pub rows: i64,
+    /// Number, description, type, nodata, use of each band.
+    pub bands: Vec<[String; 5]>,
+}
+
+/// Writes quantities in the units that the job chose.
+struct Units<'a> {
+    us: bool,
+    settings: &'a Settings,
+}
+
+impl Units<'_> {
+    fn rate(&self, n: NRate) -> String {
+        if self.us { format!("{:.1} lb N/ac", n.as_lb_per_ac()) } else { format!("{:.1} kg N/ha", n.get()) }
+    }
+    fn mass(&self, kg: f64) -> String {
+        if self.us { format!("{:.0} lb N", kg / KG_PER_LB) } else { format!("{kg:.0} kg N") }
+    }
+    fn area(&self, area: Area) -> String {
+        if self.us { format!("{:.2} ac", area.as_ac()) } else { format!("{:.2} ha", area.as_ha()) }
+    }
+    fn grain(&self, grain: Yield) -> String {
+        match self.settings.season.crop.lb_per_bu.filter(|_| self.us) {
+            Some(lb) => format!("{:.1} bu/ac", grain.as_bu_per_ac(lb)),
+            None => format!("{:.2} t/ha", grain.get() / 1000.0),
+        }
+    }
+    fn shown(&self, outcome: &Outcome, n: NRate) -> String {
+        format!("{:.1} {}", outcome.prescription.shown(n), outcome.prescription.rate_label())
+    }
+}
+
+fn percent(share: f64) -> String {
+    format!("{:.1} %", 100.0 * share)
+}
+
+/// The blocks of a map's summary.
+pub fn blocks(facts: &Facts<'_>, outcome: &Outcome) -> Vec<Block> {
+    let units = Units { us: facts.settings.output.us_units, settings: facts.settings };
+    let mut blocks = vec![
+        reference_block(facts, outcome),
+        season_block(facts, outcome, &units),
+        ground_block(facts, outcome, &units),
+        nitrogen_block(facts, outcome, &units),
+        zones_block(outcome, &units),
+    ];
+    if let Some(money) = &outcome.money {
+        let (field, currency) = (&money.field, &money.currency);
+        let amount = |value: f64| format!("{value:+.0} {currency}");
+        let mut rows = vec![
+            Row::new("nitrogen and pass", format!("{:.0} {currency}", field.map.cost)),
+            Row::new("gain over no nitrogen", amount(field.map.net() - field.none.net())).with_note("upper bound: what is applied is taken to work fully"),
+            Row::new("gain over a flat rate", amount(field.map.net() - field.flat.net())).with_note(format!("of {}", units.rate(field.flat_rate))),
+        ];
+        if let (Some(usual), Some(rate)) = (&field.usual, facts.settings.rate.usual) {
+            rows.push(Row::new("gain over the usual rate", amount(field.map.net() - usual.net())).with_note(format!("of {}", units.rate(rate))));
+        }
+        if let Some(ratio) = money.break_even_ratio {
+            rows.push(Row::new("pays above a response of", format!("{ratio:.3}")).with_note("response index at which a dressing pays for its pass"));
+        }
+        blocks.push(Block::rows("Money", rows));
+    }
+    blocks.push(Block::text(
+        "Before you spread",
+        vec![
+            "The product's label and the law where you are come first; a licensed adviser decides. Keep the distances to wells and surface water that your local code asks for: haulm knows only those that the job names.".to_owned(),
+            "Check unit and product on the terminal against CARD.txt, and the rate at its check points, before the first pass.".to_owned(),
+        ],
+    ));
+    blocks
+}
+
+fn reference_block(facts: &Facts<'_>, outcome: &Outcome) -> Block {
+    let reference = &outcome.reference;
+    let mut rows = vec![Row::new("reference index", format!("{:.4}", reference.index)).with_note(format!(
+        "{} of the {}",
+        facts.index_name,
+        match reference.kind {
+            "strips" => "reference strips",
+            "readings" => "hand readings, on the image's level",
+            _ => "field's own percentile",
+        }
+    ))];
+    if let Some(beside) = reference.beside {
+        rows.push(Row::new("beside it", format!("{beside:.4}")).with_note("comparison swaths"));
+    }
+    if let Some(ratio) = reference.ratio {
+        let interval = match (reference.low, reference.high) {
+            (Some(low), Some(high)) => format!("95 %: {low:.3} to {high:.3}"),
+            _ => format!("no interval: {}", reference.no_interval.as_deref().unwrap_or("not known")),
+        };
+        rows.push(Row::new("response index", format!("{ratio:.3}")).with_note(interval));
+    }
+    rows.push(
+        Row::new("field mean index", format!("{:.4}", outcome.looked.field_mean))
+            .with_note(reference.place.map_or_else(String::new, |place| format!("ground beside the strip stands at {place:.3} of it"))),
+    );
+    Block::rows("Reference", rows)
+}
+
+fn season_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Block {
+    let mut rows = vec![
+        Row::new("growing days", format!("{:.0}", facts.growing_days.0))
+            .with_note(facts.growing_days.1.clone().unwrap_or_else(|| "as stated in the job".to_owned())),
+    ];
+    if let Some((without, with)) = outcome.totals.yields {
+        rows.push(Row::new("yield without more nitrogen", units.grain(without)).with_note("mean of canopy cells"));
+        rows.push(
+            Row::new("yield with it", units.grain(with)).with_note(format!("the site's maximum is {}", units.grain(facts.settings.response.maximum_yield))),
+        );
+    }
+    let capped = &outcome.totals;
+    rows.push(
+        Row::new("held by the maximum", percent(capped.capped_share))
+            .with_note(format!("of the canopy; {} of it already without nitrogen", percent(capped.capped_without_share))),
+    );
+    Block::rows("Season and yield", rows)
+}
+
+fn ground_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Block {
+    let totals = &outcome.totals;
+    Block::rows(
+        "Ground",
+        vec![
+            Row::new("field", units.area(Area::m2(facts.ground.area))).with_note(format!(
+                "in {} cells along {:.1}° true",
+                facts.ground.grid.cells.len(),
+                facts.ground.plane.true_azimuth(facts.ground.grid.frame.azimuth_deg())
+            )),
+            Row::new("unseen", percent(totals.unseen_share)),
+            Row::new("bare", percent(totals.bare_share)),
+            Row::new("thin", percent(totals.thin_share)).with_note("crop too thin for nitrogen to be the likely reason"),
+        ],
+    )
+}
+
+fn nitrogen_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Block {
+    let totals = &outcome.totals;
+    let mut rows = vec![
+        Row::new("nitrogen in all", units.mass(totals.n_kg)).with_note(format!("before rounding and zones {}", units.mass(totals.n_kg_exact))),
+        Row::new("mean rate", units.rate(totals.mean_rate)).with_note(format!("field rate {}", units.rate(outcome.prescription.field_rate))),
+    ];
+    if let (Some(product), Some(total)) = (&facts.settings.product, totals.product) {
+        rows.push(
+            Row::new(format!("{} in all", product.name()), format!("{total:.0} {}", facts.settings.output.unit.total_label()))
+                .with_note(format!("mean {}", units.shown(outcome, totals.mean_rate))),
+        );
+    }
+    if let Some((low, high)) = totals.n_kg_by_bounds {
+        rows.push(
+            Row::new("by the interval", format!("{} to {}", units.mass(low), units.mass(high))).with_note("seen ground, at the bounds of the response index"),
+        );
+    }
+    rows.push(
+        Row::new("by use efficiency", format!("{} to {}", units.mass(totals.n_kg_by_efficiency.0), units.mass(totals.n_kg_by_efficiency.1)))
+            .with_note("seen ground, at 0.6 and 0.4"),
+    );
+    Block::rows("Nitrogen", rows)
+}
+
+fn zones_block(outcome: &Outcome, units: &Units<'_>) -> Block {
+    let mut by_rate: std::collections::BTreeMap<i64, (NRate, f64, u32)> = std::collections::BTreeMap::new();
+    for zone in &outcome.prescription.zones {
+        let entry = by_rate.entry((zone.n.get() * 1000.0) as i64).or_insert((zone.n, 0.0, 0));
+        entry.1 += zone.area.get();
+        entry.2 += 1;
+    }
+    let mut columns = vec![Column::right(if units.us { "lb N/ac" } else { "kg N/ha" })];
+    if outcome.prescription.product.is_some() {
+        columns.push(Column::right(outcome.prescription.rate_label()));
+    }
+    columns.push(Column::right(if units.us { "ac" } else { "ha" }));
+    columns.push(Column::right("zones"));
+    let rows = by_rate
+        .values()
+        .map(|(n, area, zones)| {
+            let mut row = vec![format!("{:.1}", if units.us { n.as_lb_per_ac() } else { n.get() })];
+            if outcome.prescription.product.is_some() {
+                row.push(format!("{:.1}", outcome.prescription.shown(*n)));
+            }
+            let area = Area::m2(*area);
+            row.push(format!("{:.2}", if units.us { area.as_ac() } else { area.as_ha() }));
+            row.push(zones.to_string());
+            row
+        })
+        .collect();
+    let cells = |wanted: CellState| outcome.prescription.cells.iter().filter(|cell| cell.state == wanted).count();
+    let heading = format!(
+        "{} zones of {} cells ({} canopy, {} thin, {} bare, {} unseen)",
+        outcome.prescription.zones.len(),
+        outcome.prescription.cells.len(),
+        cells(CellState::Canopy),
+        cells(CellState::Thin),
+        cells(CellState::Bare),
+        cells(CellState::Unseen)
+    );
+    Block::table(heading, Table { columns, rows })
+}
+
+/// The blocks and the value of an inspection.
+pub fn inspected(facts: &Facts<'_>, looked: &Looked, files: &[FileFacts]) -> (Vec<Block>, Value) {
+    let units = Units { us: facts.settings.output.us_units, settings: facts.settings };
+    let ground = facts.ground;
+    let plane = &ground.plane;
+    let mut blocks = Vec::new();
+    for file in files {
+        blocks.push(Block::rows(
+            file.path.clone(),
+            vec![
+                Row::new("driver", file.driver.clone()),
+                Row::new("reference system", file.system.clone()),
+                Row::new("size", format!("{} × {} pixels", file.cols, file.rows)),
+            ],
+        ));
+        let columns = vec![Column::right("band"), Column::left("description"), Column::left("type"), Column::right("nodata"), Column::left("use")];
+        blocks.push(Block::table("", Table { columns, rows: file.bands.iter().map(|band| band.to_vec()).collect() }));
+    }
+    let counts = looked.scanned.counts;
+    let unseen = counts.missing + counts.undefined + counts.out_of_range;
+    let seen = 1.0 - unseen as f64 / counts.in_field.max(1) as f64;
+    blocks.push(Block::rows(
+        "Ground",
+        vec![
+            Row::new("working plane", format!("{} ({})", plane.crs, plane.crs.name()))
+                .with_note(format!("areal scale {:.6}, convergence {:.3}°", plane.areal_scale, plane.convergence_deg)),
+            Row::new("field", units.area(Area::m2(ground.area))).with_note(format!(
+                "{} cells of {} m × {} m",
+                ground.grid.cells.len(),
+                ground.grid.frame.length,
+                ground.grid.frame.width
+            )),
+            Row::new("heading", format!("{:.2}° true", plane.true_azimuth(ground.grid.frame.azimuth_deg())))
+                .with_note(format!("{:.2}° on the plane", ground.grid.frame.azimuth_deg())),
+            Row::new("pixel", format!("{:.3} m", ground.pixel)),
+            Row::new("growing days", format!("{:.0}", facts.growing_days.0)).with_note(facts.growing_days.1.clone().unwrap_or_default()),
+            Row::new("seen", percent(seen)).with_note(format!(
+                "of {} whole pixels: {} without value, {} undefined, {} out of range",
+                counts.in_field, counts.missing, counts.undefined, counts.out_of_range
+            )),
+            Row::new("mean index", format!("{:.4}", looked.field_mean)).with_note(format!("{} of canopy pixels", facts.index_name)),
+        ],
+    ));
+    let number = |value: Option<f64>| value.map_or_else(|| "none".to_owned(), |v| format!("{v:.4}"));
+    let mut rows = Vec::new();
+    let mut list = Vec::new();
+    for (k, strip) in looked.strips.iter().enumerate() {
+        let found = strip.found.as_ref().ok();
+        let ratio = found.and_then(|f| f.beside().map(|beside| f.index() / beside));
+        rows.push(vec![
+            (k + 1).to_string(),
+            found.map_or("left out", StripFound::estimator).to_owned(),
+            number(found.map(StripFound::index)),
+            number(found.and_then(StripFound::beside)),
+            ratio.map_or_else(|| "none".to_owned(), |r| format!("{r:.3}")),
+            found.map_or(0, StripFound::pixels).to_string(),
+            found.map_or(0, StripFound::dropped).to_string(),
+            units.area(Area::m2(strip.plan.area)),
+        ]);
+        list.push(json!({ "strip": k + 1, "estimator": found.map(StripFound::estimator), "index": found.map(StripFound::index), "beside": found.and_then(StripFound::beside), "ratio": ratio, "pixels": found.map(StripFound::pixels), "segments_dropped": found.map(StripFound::dropped), "area_m2": strip.plan.area, "reason": strip.found.as_ref().err().map(ToString::to_string) }));
+    }
+    if !rows.is_empty() {
+        let columns = ["strip", "estimator", "index", "beside", "ratio", "pixels", "dropped", "area"].map(Column::right).to_vec();
+        blocks.push(Block::table("Reference strips", Table { columns, rows }));
+    }
+    let json = json!({
+        "field": { "name": facts.settings.field.name, "area_m2": ground.area, "plane": plane.crs.to_string(), "convergence_deg": plane.convergence_deg, "areal_scale": plane.areal_scale, "cells": ground.grid.cells.len() },
+        "image": { "files": files.iter().map(|f| json!({ "path": f.path, "driver": f.driver, "system": f.system, "cols": f.cols, "rows": f.rows, "bands": f.bands })).collect::<Vec<_>>(), "pixel_m": ground.pixel, "pixels_in_field": counts.in_field, "pixels_missing": counts.missing, "pixels_undefined": counts.undefined, "pixels_out_of_range": counts.out_of_range, "seen_share": seen, "mean_index": looked.field_mean },
+        "season": { "growing_days": facts.growing_days.0 },
+        "strips": list,
+    });
+    (blocks, json)
+}

@@ -1,0 +1,337 @@
+//! `map`, `check` and `inspect`: the whole job, the whole job but for writing, and what is there before any rate.
+
+use std::path::Path;
+use std::sync::atomic::AtomicUsize;
+use std::sync::atomic::Ordering;
+
+use crate::app::api::Common;
+use crate::app::api::MapOptions;
+use crate::app::commit;
+use crate::app::commit::CommitOptions;
+use crate::app::commit::OutputFolder;
+use crate::app::error::AppError;
+use crate::app::job::resolve::read_map_job;
+use crate::app::open;
+use crate::app::open::Image;
+use crate::app::progress::Progress;
+use crate::app::record;
+use crate::finding::Finding;
+use crate::format::geojson;
+use crate::format::geopackage;
+use crate::format::geotiff;
+use crate::format::iso11783;
+use crate::format::payload::Payload;
+use crate::format::shapefile;
+use crate::pipeline::ground::Ground;
+use crate::pipeline::ground::prepare;
+use crate::pipeline::run::Outcome;
+use crate::pipeline::run::Sources;
+use crate::pipeline::run::look;
+use crate::pipeline::run::run;
+use crate::pipeline::scan::ScanError;
+use crate::pipeline::settings::Format;
+use crate::pipeline::settings::Imagery;
+use crate::pipeline::settings::Settings;
+use crate::report::card::card;
+use crate::report::model::Report;
+use crate::report::summary;
+use crate::space::raster::RasterSource;
+use crate::zones::check_points::check_points;
+use crate::zones::machine::machine_rates;
+use crate::zones::prescription::Prescription;
+use jiff::Timestamp;
+
+/// A job with everything opened.
+struct Opened {
+    settings: Settings,
+    folder: std::path::PathBuf,
+    image: Image,
+    ground: Ground,
+    growing_days: (f64, Option<String>),
+    findings: Vec<Finding>,
+}
+
+/// Tells GDAL how to behave: quiet, and within the memory asked for.
+fn set_up(common: &Common) {
+    gdal::config::set_error_handler(|_, _, _| {});
+    let cache = (common.memory_mib / 8).clamp(32, 128);
+    for (key, value) in [("GDAL_CACHEMAX", cache.to_string()), ("GDAL_PAM_ENABLED", "YES".to_owned()), ("OGR_GEOMETRY_ACCEPT_UNCLOSED_RING", "NO".to_owned())] {
+        let _ = gdal::config::set_config_option(key, &value);
+    }
+}
+
+fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Opened, AppError> {
+    progress.start("reading the job", 0);
+    let mut findings = Vec::new();
+    let settings = read_map_job(job)?.into_log(&mut findings);
+    set_up(common);
+    let folder = job.parent().unwrap_or_else(|| Path::new("")).to_owned();
+    let imagery = imagery(&settings)?;
+    let image = open::image(imagery, &folder, common.network, &mut findings)?;
+    check_curve(&settings, &image)?;
+    let inputs = open::ground(&settings, common.network)?;
+    let growing_days = open::growing_days(&settings.season, &mut findings)?;
+    let ground = prepare(&inputs, &settings, image.stack.lattice(), &mut findings)?;
+    Ok(Opened { settings, folder, image, ground, growing_days, findings })
+}
+
+fn imagery(settings: &Settings) -> Result<&Imagery, AppError> {
+    settings.imagery.as_ref().ok_or_else(|| {
+        AppError::refused("imagery.missing", "a map needs an image").with_hint("give [imagery], or use haulm rate for one flat rate from hand readings")
+    })
+}
+
+/// Refuses a curve fitted with another index, and an index whose zero means something else than no canopy.
+fn check_curve(settings: &Settings, image: &Image) -> Result<(), AppError> {
+    let (index, curve) = (&image.index.0, &settings.response.curve);
+    let ready = index.ready_band().is_some();
+    if !ready && !curve.index.eq_ignore_ascii_case(index.name()) {
+        return Err(AppError::refused("response.index", format!("the yield curve was fitted with {}, but the image gives {}", curve.index, index.name()))
+            .with_fact("response.yield_curve", format!("a = {}, b = {}, source: {}", curve.a, curve.b, curve.source))
+            .with_hint("use the index of the curve, or a curve that was fitted with this index"));
+    }
+    if index.zero_meaning() == crate::science::index::ZeroMeaning::SomethingElse {
+        return Err(AppError::refused("response.zero", format!("{} is not 0 where there is no canopy, so a ratio of it means nothing", index.name()))
+            .with_hint("use an index such as NDVI or NDRE"));
+    }
+    Ok(())
+}
+
+fn threads(common: &Common) -> usize {
+    common.threads.unwrap_or_else(|| std::thread::available_parallelism().map_or(1, usize::from)).max(1)
+}
+
+/// Calls `work` with sources whose progress goes to the front end and which stop when asked to.
+fn with_sources<T>(
+    opened: &Opened,
+    common: &Common,
+    progress: &dyn Progress,
+    work: impl FnOnce(&Sources<'_>) -> Result<T, crate::pipeline::run::RunError>,
+) -> Result<T, AppError> {
+    let last = AtomicUsize::new(0);
+    let report = |done: usize, total: usize| {
+        if done == 1 {
+            progress.start("reading the image", total as u64);
+        }
+        let before = last.fetch_max(done, Ordering::Relaxed);
+        progress.advance(done.saturating_sub(before) as u64);
+        common.cancel.signal().is_none()
+    };
+    let image = &opened.image;
+    let result = work(&Sources {
+        image: &image.stack,
+        index: &image.index,
+        index_name: image.index.0.name(),
+        bare_below: image.bare_below,
+        growing_days: opened.growing_days.0,
+        threads: threads(common),
+        progress: &report,
+    });
+    result.map_err(|error| match (&error, common.cancel.signal()) {
+        (crate::pipeline::run::RunError::Scan(ScanError::Cancelled), Some(signal)) => AppError::cancelled(signal),
+        _ => AppError::from(error),
+    })
+}
+
+/// Marks stops that the job accepts; says which acceptances found nothing to accept.
+fn accept(settings: &Settings, findings: &mut Vec<Finding>) {
+    for (code, acceptance) in &settings.accept {
+        let mut any = false;
+        for finding in findings.iter_mut().filter(|finding| finding.code == code) {
+            finding.accepted = Some(acceptance.clone());
+            any = true;
+        }
+        if !any {
+            findings.push(Finding::note("accept.unused", format!("the job accepts {code:?}, but nothing of that code was found")));
+        }
+    }
+}
+
+/// The instant that stands in files which demand one.
+fn instant(image_date: jiff::civil::Date) -> Timestamp {
+    let epoch = std::env::var("SOURCE_DATE_EPOCH").ok().and_then(|text| text.parse::<i64>().ok()).and_then(|s| Timestamp::from_second(s).ok());
+    epoch.or_else(|| jiff::tz::TimeZone::UTC.to_zoned(image_date.at(0, 0, 0, 0)).ok().map(|z| z.timestamp())).unwrap_or(Timestamp::UNIX_EPOCH)
+}
+
+/// A finished computation and its files, not yet written.
+struct Made {
+    opened: Opened,
+    outcome: Outcome,
+    files: Vec<Payload>,
+    map_id: String,
+    stopped: bool,
+    core: serde_json::Map<String, serde_json::Value>,
+}
+
+fn refused_format(error: &dyn std::error::Error) -> AppError {
+    AppError::refused("output.format", error.to_string()).with_causes(error).with_hint("leave the format out in output.formats, or mend what it complains of")
+}
+
+fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, AppError> {
+    let mut opened = open_job(job, common, progress)?;
+    let mut findings = std::mem::take(&mut opened.findings);
+    let mut outcome = with_sources(&opened, common, progress, |sources| run(&opened.settings, &opened.ground, sources, &mut findings))?;
+    progress.start("making the files", 0);
+    let rates = machine_rates(&outcome.prescription).map_err(|error| refused_format(&error))?.into_log(&mut findings);
+    // Findings of the machine's grid are part of the record, so the grid is made before the record's hash; the map id does not enter it.
+    if opened.settings.output.formats.contains(&Format::Iso11783) {
+        let said = iso11783::rate_grid(&outcome.prescription, &rates).map_err(|error| refused_format(&error))?;
+        findings.extend(said.findings);
+    }
+    accept(&opened.settings, &mut findings);
+    let stopped = findings.iter().any(Finding::stops);
+    let inputs = record::inputs(&open::inputs(job, &opened.settings), &opened.folder)?;
+    let context = record::Context {
+        settings: &opened.settings,
+        folder: &opened.folder,
+        ground: &opened.ground,
+        image: &opened.image,
+        growing_days: &opened.growing_days,
+        inputs,
+        findings: &findings,
+        stopped,
+    };
+    let core = record::core(&outcome, &context);
+    let bytes = serde_json::to_vec(&serde_json::Value::Object(core.clone())).unwrap_or_default();
+    let map_id = commit::sha256_hex(&bytes)[..6].to_owned();
+    outcome.prescription.map_id.clone_from(&map_id);
+    let files = if stopped { Vec::new() } else { files_of(&opened.settings, &outcome.prescription, &rates, &findings)? };
+    opened.findings = findings;
+    Ok(Made { opened, outcome, files, map_id, stopped, core })
+}
+
+fn files_of(
+    settings: &Settings,
+    prescription: &Prescription,
+    rates: &crate::zones::machine::MachineRates,
+    findings: &[Finding],
+) -> Result<Vec<Payload>, AppError> {
+    let instant = instant(prescription.image_date);
+    let mut files = Vec::new();
+    for format in &settings.output.formats {
+        match format {
+            Format::GeoPackage => files.extend(geopackage::write(prescription, instant).map_err(|error| refused_format(&error))?),
+            Format::GeoJson => files.extend(geojson::write(prescription).map_err(|error| refused_format(&error))?),
+            Format::Shapefile => {
+                let shown = |zone: &crate::zones::prescription::ZoneRecord| rates.zones.get(zone.zone as usize - 1).map_or(f64::NAN, |rate| rate.shown);
+                files.extend(shapefile::write(prescription, instant, shown).map_err(|error| refused_format(&error))?);
+            }
+            Format::GeoTiff => files.extend(geotiff::write(prescription).map_err(|error| refused_format(&error))?),
+            Format::Iso11783 => files.extend(iso11783::write(prescription, instant).map_err(|error| refused_format(&error))?.value),
+        }
+    }
+    let points = check_points(prescription, rates, 3).map_err(|error| refused_format(&error))?;
+    files.push(Payload::new("machine/CARD.txt", card(prescription, rates, &points, findings).into_bytes()));
+    Ok(files)
+}
+
+/// What a finished run has to say.
+fn report(made: &Made, files: Vec<(String, u64)>) -> Report {
+    let opened = &made.opened;
+    let facts = summary::Facts {
+        settings: &opened.settings,
+        ground: &opened.ground,
+        index_name: opened.image.index.0.name(),
+        growing_days: &opened.growing_days,
+        map_id: &made.map_id,
+    };
+    let mut json = made.core.clone();
+    json.insert("map_id".to_owned(), serde_json::json!(made.map_id));
+    Report {
+        title: format!("{}, map {}{}", opened.settings.field.name, made.map_id, if made.stopped { ": NOT FOR USE" } else { "" }),
+        blocks: summary::blocks(&facts, &made.outcome),
+        json: serde_json::Value::Object(json),
+        findings: opened.findings.clone(),
+        files,
+        stopped: made.stopped,
+    }
+}
+
+/// Computes a job and writes its map.
+///
+/// # Errors
+/// When the input is refused or the outputs cannot be written.
+pub fn map(job: &Path, options: &MapOptions, progress: &dyn Progress) -> Result<Report, AppError> {
+    let common = &options.common;
+    let folder = match &options.output {
+        Some(folder) => folder.clone(),
+        None => read_map_job(job)?.value.output.folder,
+    };
+    let commit_options = CommitOptions { overwrite: options.overwrite, cancel: common.cancel.clone() };
+    let mut before = Vec::new();
+    let claimed = if options.dry_run {
+        commit::check_writable(&folder, &commit_options)?;
+        None
+    } else {
+        Some(OutputFolder::claim(&folder, commit_options.clone())?.into_log(&mut before))
+    };
+    let mut made = make(job, common, progress)?;
+    let mut files = std::mem::take(&mut made.files);
+    let now = (!options.dry_run).then(|| Timestamp::now().to_string());
+    files.push(record::finished(&made.map_id, made.core.clone(), &files, now.as_deref()));
+    progress.start("writing", 0);
+    let done = match claimed {
+        Some(folder) => folder.commit(&files).map_err(|error| AppError::of_commit(error, &common.cancel))?,
+        None => commit::dry_run(&folder, &files, &commit_options)?,
+    };
+    made.opened.findings.splice(0..0, before);
+    made.opened.findings.extend(done.findings);
+    Ok(report(&made, done.written))
+}
+
+/// Does everything that [`map`] does but write.
+///
+/// # Errors
+/// As [`map`].
+pub fn check(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Report, AppError> {
+    let made = make(job, common, progress)?;
+    Ok(report(&made, Vec::new()))
+}
+
+/// Shows what is there before any rate.
+///
+/// # Errors
+/// When an input cannot be read.
+pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Report, AppError> {
+    let mut opened = open_job(job, common, progress)?;
+    let mut findings = std::mem::take(&mut opened.findings);
+    let looked = with_sources(&opened, common, progress, |sources| look(&opened.settings, &opened.ground, sources, &mut findings))?;
+    accept(&opened.settings, &mut findings);
+    let facts = summary::Facts {
+        settings: &opened.settings,
+        ground: &opened.ground,
+        index_name: opened.image.index.0.name(),
+        growing_days: &opened.growing_days,
+        map_id: "",
+    };
+    let files: Vec<summary::FileFacts> = opened
+        .image
+        .files
+        .iter()
+        .map(|file| summary::FileFacts {
+            path: file.path.display().to_string(),
+            driver: file.driver.clone(),
+            system: format!("{} ({})", file.lattice.crs, file.lattice.crs.name()),
+            cols: file.lattice.cols,
+            rows: file.lattice.rows,
+            bands: file
+                .bands
+                .iter()
+                .enumerate()
+                .map(|(k, band)| {
+                    let used = opened.image.slots.iter().find(|slot| slot.1 == file.path && slot.2 == k + 1);
+                    [
+                        (k + 1).to_string(),
+                        band.description.clone(),
+                        band.kind.clone(),
+                        band.nodata.map_or_else(|| "none".to_owned(), |v| v.to_string()),
+                        used.map_or_else(String::new, |slot| format!("{} = stored × {} + {}", slot.0, slot.3, slot.4)),
+                    ]
+                })
+                .collect(),
+        })
+        .collect();
+    let (blocks, json) = summary::inspected(&facts, &looked, &files);
+    let stopped = findings.iter().any(Finding::stops);
+    Ok(Report { title: format!("{}, before any rate", opened.settings.field.name), blocks, json, findings, files: Vec::new(), stopped })
+}

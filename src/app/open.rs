@@ -1,0 +1,308 @@
+//! Opens what a job names: vectors, image, mask, weather. Everything that a run reads passes here, and is listed for the record.
+
+use std::cell::RefCell;
+use std::path::Path;
+use std::path::PathBuf;
+
+use crate::app::error::AppError;
+use crate::app::job::weather::daily_record;
+use crate::finding::Finding;
+use crate::format::raster::MaskRule;
+use crate::format::raster::MaskSpec;
+use crate::format::raster::RasterFacts;
+use crate::format::raster::RasterStack;
+use crate::format::raster::Slot;
+use crate::format::raster::facts;
+use crate::format::systems::system_named;
+use crate::format::vector::VectorLayer;
+use crate::format::vector::read_lines;
+use crate::format::vector::read_polygons;
+use crate::format::weather;
+use crate::pipeline::ground::GroundInputs;
+use crate::pipeline::ground::Layer;
+use crate::pipeline::scan::RowIndex;
+use crate::pipeline::settings::GrowingDays;
+use crate::pipeline::settings::Heading;
+use crate::pipeline::settings::ImageSource;
+use crate::pipeline::settings::Imagery;
+use crate::pipeline::settings::MaskRule as MaskSetting;
+use crate::pipeline::settings::ReferenceSource;
+use crate::pipeline::settings::Season;
+use crate::pipeline::settings::Settings;
+use crate::pipeline::settings::VectorSource;
+use crate::science::growing_days::count_growing_days;
+use crate::science::index::Index;
+use crate::science::index::Scratch;
+use crate::science::index::canonical_band_name;
+use jiff::civil::Date;
+
+/// An index as the pass over the pixels sees it.
+#[derive(Debug)]
+pub struct Rows(pub Index);
+
+thread_local! {
+    static SCRATCH: RefCell<Scratch> = RefCell::new(Scratch::default());
+}
+
+impl RowIndex for Rows {
+    fn evaluate(&self, bands: &[&[f64]], out: &mut [f64]) -> (u64, u64, u64) {
+        SCRATCH.with_borrow_mut(|scratch| {
+            let counts = self.0.evaluate_row(bands, scratch, out);
+            (counts.missing, counts.undefined, counts.out_of_range)
+        })
+    }
+}
+
+/// An opened image.
+#[derive(Debug)]
+pub struct Image {
+    /// Its files.
+    pub files: Vec<RasterFacts>,
+    /// The bands of the index, as one image.
+    pub stack: RasterStack,
+    /// The index.
+    pub index: Rows,
+    /// Band name, file, band number, scale and offset of each slot.
+    pub slots: Vec<(String, PathBuf, usize, f64, f64)>,
+    /// The bare limit in force.
+    pub bare_below: Option<f64>,
+}
+
+fn refuse_network(path: &Path, network: bool) -> Result<(), AppError> {
+    let text = path.to_string_lossy();
+    let remote = text.contains("://")
+        || ["/vsicurl", "/vsis3", "/vsigs", "/vsiaz", "/vsioss", "/vsiswift", "/vsihdfs", "/vsiwebhdfs"].iter().any(|p| text.starts_with(p));
+    if remote && !network {
+        return Err(AppError::refused("file.network", "the file lies on a network, and haulm works offline unless told otherwise")
+            .with_fact(text.to_string(), "needs the network")
+            .with_hint("copy it beside the job, or run again with --network"));
+    }
+    Ok(())
+}
+
+fn layer<G>(
+    source: &VectorSource,
+    read: &dyn Fn(&Path, Option<&str>, Option<&str>) -> Result<VectorLayer<G>, AppError>,
+    network: bool,
+) -> Result<Layer<G>, AppError> {
+    refuse_network(&source.path, network)?;
+    let layer = read(&source.path, source.layer.as_deref(), source.filter.as_deref())?;
+    Ok(Layer { crs: layer.crs, shapes: layer.shapes.into_iter().map(|shape| shape.geometry).collect(), file: source.path.display().to_string() })
+}
+
+/// Reads boundary, exclusions, strips and lines.
+///
+/// # Errors
+/// When one of them cannot be read, or the plane asked for is unknown.
+pub fn ground(settings: &Settings, network: bool) -> Result<GroundInputs, AppError> {
+    let polygons = |path: &Path, name: Option<&str>, filter: Option<&str>| read_polygons(path, name, filter).map_err(AppError::from);
+    let lines = |path: &Path, name: Option<&str>, filter: Option<&str>| read_lines(path, name, filter).map_err(AppError::from);
+    let field = &settings.field;
+    let plane = match &field.crs {
+        None => None,
+        Some(text) => Some(system_named(text).map_err(|reason| {
+            AppError::refused("plane.unknown", "the working plane that the job names is not known")
+                .with_fact("field.crs", format!("{text:?}: {reason}"))
+                .with_hint("write an EPSG code of a projected system in metres, such as \"EPSG:32633\", or leave it out")
+        })?),
+    };
+    Ok(GroundInputs {
+        boundary: layer(&field.boundary, &polygons, network)?,
+        exclusions: field.exclusions.iter().map(|exclusion| layer(&exclusion.source, &polygons, network)).collect::<Result<_, _>>()?,
+        strips: match &settings.reference.source {
+            ReferenceSource::Strips(source) => Some(layer(source, &polygons, network)?),
+            ReferenceSource::Readings(_) | ReferenceSource::Percentile(_) => None,
+        },
+        edges: field.edges.iter().map(|source| layer(source, &lines, network)).collect::<Result<_, _>>()?,
+        guidance: match &settings.machine.heading {
+            Heading::Line(source) => Some(layer(source, &lines, network)?),
+            Heading::True(_) | Heading::Grid(_) | Heading::Auto => None,
+        },
+        plane,
+    })
+}
+
+/// The index of a job, and whether the method can use it.
+///
+/// # Errors
+/// An unknown index or a formula that cannot be read.
+pub fn index(imagery: &Imagery) -> Result<Index, AppError> {
+    Index::parse(&imagery.index).map_err(|error| {
+        AppError::refused("imagery.index", "the index cannot be used")
+            .with_fact("imagery.index", format!("{:?}: {error}", imagery.index))
+            .with_hint("haulm indices lists the names; a ready index raster is \"band 1\", a formula \"(nir - red) / (nir + red)\"")
+    })
+}
+
+/// Opens the image of a job.
+///
+/// # Errors
+/// When a file cannot be opened, a band is not named, or bands do not nest.
+pub fn image(imagery: &Imagery, folder: &Path, network: bool, findings: &mut Vec<Finding>) -> Result<Image, AppError> {
+    let index = index(imagery)?;
+    let mut files: Vec<RasterFacts> = Vec::new();
+    let mut slots = Vec::new();
+    let mut named = Vec::new();
+    for name in index.bands() {
+        let (path, wanted) = match &imagery.source {
+            ImageSource::One(path) => (path.clone(), index.ready_band()),
+            ImageSource::PerBand(list) => {
+                let found = list.iter().find(|(band, _)| canonical_band_name(band) == *name);
+                let (_, path) = found.ok_or_else(|| unnamed(imagery, name, &list.iter().map(|(band, _)| band.clone()).collect::<Vec<_>>()))?;
+                (path.clone(), Some(1))
+            }
+        };
+        refuse_network(&path, network)?;
+        if !files.iter().any(|file| file.path == path) {
+            files.push(facts(&path, folder)?);
+        }
+        let Some(file) = files.iter().find(|file| file.path == path) else { continue };
+        let band = match wanted {
+            Some(number) => number,
+            None => band_number(imagery, file, name)?,
+        };
+        let Some(fact) = file.bands.get(band.wrapping_sub(1)) else {
+            return Err(AppError::refused("imagery.band", format!("band {band} was asked for, but the file has {} band(s)", file.bands.len()))
+                .with_fact(path.display().to_string(), described(file))
+                .with_hint("count bands from 1 in imagery.bands"));
+        };
+        if fact.alpha {
+            return Err(AppError::refused("imagery.band", format!("band {band} is the alpha band, no measurement"))
+                .with_fact(path.display().to_string(), described(file)));
+        }
+        let scale = imagery.scale.or(fact.scale).unwrap_or(1.0);
+        let offset = imagery.offset.or(fact.offset).unwrap_or(0.0);
+        named.push((name.clone(), path.clone(), band, scale, offset));
+        slots.push(Slot { facts: file.clone(), band, scale, offset });
+    }
+    if index.scale_free() == Some(false)
+        && slots.iter().any(|slot| slot.scale == 1.0 && slot.offset == 0.0 && slot.facts.bands[slot.band - 1].kind.contains("nt"))
+    {
+        return Err(AppError::refused(
+            "imagery.scale",
+            format!("{} needs reflectance between 0 and 1, but the file holds whole numbers without a scale", index.name()),
+        )
+        .with_hint("write the scale, such as imagery.scale = 0.0001 for reflectance times 10 000"));
+    }
+    let mask = match &imagery.mask {
+        None => None,
+        Some(mask) => {
+            refuse_network(&mask.path, network)?;
+            let facts = facts(&mask.path, folder)?;
+            let rule = match &mask.rule {
+                MaskSetting::Keep(classes) => MaskRule::Keep(classes.clone()),
+                MaskSetting::Bits(bits) => MaskRule::Bits(bits.clone()),
+            };
+            Some(MaskSpec { path: mask.path.clone(), facts, rule, grow: mask.grow.get() })
+        }
+    };
+    let stack = RasterStack::new(slots, mask)?;
+    for (path, band, factor) in stack.coarser() {
+        findings.push(Finding::note(
+            "image.coarser",
+            format!(
+                "{}: band {band} has pixels {factor} times as large as the finest band; each fine pixel takes the value of the one around it",
+                path.display()
+            ),
+        ));
+    }
+    let bare_below = match imagery.bare_below {
+        crate::pipeline::settings::BareBelow::OfIndex => index.bare_below(),
+        crate::pipeline::settings::BareBelow::Value(value) => Some(value),
+    };
+    Ok(Image { files, stack, index: Rows(index), slots: named, bare_below })
+}
+
+fn described(file: &RasterFacts) -> String {
+    let each: Vec<String> = file.bands.iter().enumerate().map(|(k, band)| format!("{} {:?} ({})", k + 1, band.description, band.kind)).collect();
+    format!("bands {}", each.join(", "))
+}
+
+fn unnamed(imagery: &Imagery, name: &str, known: &[String]) -> AppError {
+    AppError::refused("imagery.bands", format!("the index {} needs the band {name}, and nothing says which it is", imagery.index))
+        .with_fact("named bands", if known.is_empty() { "none".to_owned() } else { known.join(", ") })
+        .with_hint(format!("name it in the job, such as bands = {{ {name} = 3 }}, after looking it up; a wrong band makes wrong rates"))
+}
+
+/// Which band of a file has a name: by the job, else by the file's own descriptions. Never guessed.
+fn band_number(imagery: &Imagery, file: &RasterFacts, name: &str) -> Result<usize, AppError> {
+    if let Some((_, number)) = imagery.bands.iter().find(|(band, _)| canonical_band_name(band) == name) {
+        return Ok(*number);
+    }
+    let described_so: Vec<usize> =
+        (1..=file.bands.len()).filter(|k| !file.bands[k - 1].description.is_empty() && canonical_band_name(&file.bands[k - 1].description) == name).collect();
+    match described_so.as_slice() {
+        [one] => Ok(*one),
+        _ => Err(unnamed(imagery, name, &file.bands.iter().map(|band| band.description.clone()).filter(|d| !d.is_empty()).collect::<Vec<_>>())
+            .with_fact(file.path.display().to_string(), described(file))),
+    }
+}
+
+/// Growing days of a season: as stated, or counted from the weather record.
+///
+/// # Errors
+/// A record that cannot be read or does not cover the season; dates that are missing.
+pub fn growing_days(season: &Season, findings: &mut Vec<Finding>) -> Result<(f64, Option<String>), AppError> {
+    let path = match &season.growing_days {
+        GrowingDays::Given(days) => return Ok((*days, None)),
+        GrowingDays::Weather(path) => path,
+    };
+    let needed = |date: Option<Date>, key: &str| {
+        date.ok_or_else(|| {
+            AppError::refused("season.date", "growing days are counted from planting to sensing, and a date is missing").with_hint(format!("give {key}"))
+        })
+    };
+    let (planted, sensed) = (needed(season.planted, "season.planted")?, needed(season.sensed, "the sensing date")?);
+    let table = weather::read(path)?.into_log(findings);
+    let record = daily_record(&table);
+    let count = count_growing_days(&record, season.crop.base, planted, sensed, season.count_sensing_day).map_err(|error| {
+        AppError::refused("weather.season", error.to_string())
+            .with_fact(path.display().to_string(), format!("{} days", table.days.len()))
+            .with_hint("see season.planted, imagery.date and the weather file")
+    })?;
+    let said = format!("{} of {} days from {} to {} above {} °C", count.growing_days, count.days, count.first, count.last, season.crop.base_c);
+    Ok((f64::from(count.growing_days), Some(said)))
+}
+
+/// Every file that a job reads, with sidecars that belong to it, in the order of reading.
+pub fn inputs(job: &Path, settings: &Settings) -> Vec<PathBuf> {
+    let mut list = vec![job.to_owned()];
+    let mut vector = |source: &VectorSource| {
+        list.push(source.path.clone());
+        if source.path.extension().is_some_and(|e| e.eq_ignore_ascii_case("shp")) {
+            for side in ["shx", "dbf", "prj", "cpg"] {
+                list.push(source.path.with_extension(side));
+            }
+        }
+    };
+    vector(&settings.field.boundary);
+    for exclusion in &settings.field.exclusions {
+        vector(&exclusion.source);
+    }
+    for edge in &settings.field.edges {
+        vector(edge);
+    }
+    if let ReferenceSource::Strips(source) = &settings.reference.source {
+        vector(source);
+    }
+    if let Heading::Line(source) = &settings.machine.heading {
+        vector(source);
+    }
+    if let Some(imagery) = &settings.imagery {
+        match &imagery.source {
+            ImageSource::One(path) => list.push(path.clone()),
+            ImageSource::PerBand(bands) => list.extend(bands.iter().map(|(_, path)| path.clone())),
+        }
+        list.extend(imagery.mask.iter().map(|mask| mask.path.clone()));
+    }
+    if let GrowingDays::Weather(path) = &settings.season.growing_days {
+        list.push(path.clone());
+    }
+    let mut seen: Vec<PathBuf> = Vec::new();
+    for path in list {
+        if path.exists() && !seen.contains(&path) {
+            seen.push(path);
+        }
+    }
+    seen
+}

@@ -1,0 +1,177 @@
+//! `office/record.json`: everything needed to repeat a run and to audit it.
+
+use std::path::Path;
+use std::path::PathBuf;
+
+use crate::app::commit;
+use crate::app::error::AppError;
+use crate::app::job::echo;
+use crate::app::open::Image;
+use crate::finding::Finding;
+use crate::format::payload::Payload;
+use crate::pipeline::ground::Ground;
+use crate::pipeline::run::Outcome;
+use crate::pipeline::settings::Settings;
+use crate::science::money::StrategyTotals;
+use serde_json::Map;
+use serde_json::Value;
+use serde_json::json;
+
+/// Size and SHA-256 of every input.
+///
+/// # Errors
+/// When an input cannot be read again.
+pub fn inputs(paths: &[PathBuf], folder: &Path) -> Result<Value, AppError> {
+    let mut list = Vec::new();
+    for path in paths {
+        let unreadable =
+            |error: &std::io::Error| AppError::refused("file.unreadable", "an input cannot be read").with_fact(path.display().to_string(), error.to_string());
+        let size = fs_err::metadata(path).map_err(|error| unreadable(&error))?.len();
+        let sha256 = commit::sha256_of_file(path).map_err(|error| unreadable(&error))?;
+        let shown = path.strip_prefix(folder).unwrap_or(path).to_string_lossy().replace('\\', "/");
+        list.push(json!({ "path": shown, "bytes": size, "sha256": sha256 }));
+    }
+    Ok(Value::Array(list))
+}
+
+/// The findings of a run.
+pub fn findings(findings: &[Finding]) -> Value {
+    let one = |finding: &Finding| {
+        let mut value = json!({ "code": finding.code, "severity": finding.severity.word(), "message": finding.message });
+        if let (Some(accepted), Some(map)) = (&finding.accepted, value.as_object_mut()) {
+            map.insert("accepted".to_owned(), json!({ "reason": accepted.reason, "by": accepted.by }));
+        }
+        value
+    };
+    Value::Array(findings.iter().map(one).collect())
+}
+
+/// What a record needs besides the outcome.
+pub struct Context<'a> {
+    /// The settings.
+    pub settings: &'a Settings,
+    /// The job's folder.
+    pub folder: &'a Path,
+    /// The ground.
+    pub ground: &'a Ground,
+    /// The image.
+    pub image: &'a Image,
+    /// Growing days and how they were counted.
+    pub growing_days: &'a (f64, Option<String>),
+    /// Inputs, from [`inputs`].
+    pub inputs: Value,
+    /// Findings.
+    pub findings: &'a [Finding],
+    /// Whether nothing is written for the machine.
+    pub stopped: bool,
+}
+
+/// The record without outputs and time: what the map id hashes.
+pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
+    let (ground, totals, reference) = (context.ground, &outcome.totals, &outcome.reference);
+    let strips: Vec<Value> = outcome
+        .prescription
+        .strips
+        .iter()
+        .zip(&outcome.looked.strips)
+        .map(|(strip, measured)| {
+            json!({
+                "strip": strip.strip, "index": strip.index, "beside": strip.beside, "estimator": strip.estimator, "pixels": strip.pixels,
+                "segments_dropped": strip.segments_dropped, "left_out": strip.left_out, "reason": measured.found.as_ref().err().map(ToString::to_string),
+                "area_m2": measured.plan.area, "index_less_inset": measured.variants[0], "index_more_inset": measured.variants[1],
+            })
+        })
+        .collect();
+    let counts = outcome.looked.scanned.counts;
+    let mut map = Map::new();
+    let mut put = |key: &str, value: Value| {
+        map.insert(key.to_owned(), value);
+    };
+    put("version", json!(env!("CARGO_PKG_VERSION")));
+    put("not_for_use", json!(context.stopped));
+    put("settings", echo::settings(context.settings, context.folder));
+    put("inputs", context.inputs.clone());
+    put(
+        "field",
+        json!({
+            "name": context.settings.field.name, "area_m2": ground.area, "plane": ground.plane.crs.to_string(), "plane_name": ground.plane.crs.name(),
+            "longitude": ground.plane.longitude, "latitude": ground.plane.latitude, "areal_scale": ground.plane.areal_scale,
+            "scale_low": ground.plane.scale_low, "scale_high": ground.plane.scale_high, "convergence_deg": ground.plane.convergence_deg,
+            "heading_grid_deg": ground.grid.frame.azimuth_deg(), "heading_true_deg": ground.plane.true_azimuth(ground.grid.frame.azimuth_deg()), "cells": ground.grid.cells.len(),
+        }),
+    );
+    let operations: Vec<Value> = ground.operations.iter().map(|o| json!({ "from": o.from, "to": o.to, "name": o.name, "accuracy_m": o.accuracy_m })).collect();
+    put("transformations", json!(operations));
+    let slots: Vec<Value> = context
+        .image
+        .slots
+        .iter()
+        .map(|(name, path, band, scale, offset)| json!({ "name": name, "path": path.strip_prefix(context.folder).unwrap_or(path).to_string_lossy(), "band": band, "scale": scale, "offset": offset }))
+        .collect();
+    put(
+        "image",
+        json!({
+            "index": context.image.index.0.name(), "formula": context.image.index.0.formula().text(), "bands": slots, "bare_below": context.image.bare_below, "pixel_m": ground.pixel,
+            "pixels_in_field": counts.in_field, "pixels_missing": counts.missing, "pixels_undefined": counts.undefined, "pixels_out_of_range": counts.out_of_range,
+            "mean_index": outcome.looked.field_mean,
+        }),
+    );
+    put("season", json!({ "growing_days": context.growing_days.0, "counted": context.growing_days.1, "crop": context.settings.season.crop.name }));
+    put(
+        "reference",
+        json!({
+            "kind": reference.kind, "index": reference.index, "beside": reference.beside, "ratio": reference.ratio, "ratio_low": reference.low, "ratio_high": reference.high,
+            "no_interval": reference.no_interval, "place": reference.place, "between_strips_sd": reference.between_strips,
+            "index_without_dropping": reference.index_without_dropping, "strips": strips,
+        }),
+    );
+    let by_strip: Vec<Value> = totals.n_kg_by_strip.iter().map(|(strip, n)| json!({ "strip": strip, "n_kg": n })).collect();
+    put(
+        "totals",
+        json!({
+            "n_kg": totals.n_kg, "n_kg_from_cells": totals.n_kg_from_cells, "n_kg_exact": totals.n_kg_exact, "n_kg_seen": totals.n_kg_seen, "n_kg_by_ratio": totals.n_kg_by_ratio,
+            "product": totals.product, "product_unit": context.settings.product.as_ref().map(|_| context.settings.output.unit.total_label()),
+            "capped_share": totals.capped_share, "capped_without_share": totals.capped_without_share, "unseen_share": totals.unseen_share, "bare_share": totals.bare_share,
+            "thin_share": totals.thin_share, "beyond_share": totals.beyond_share, "mean_n_kg_ha": totals.mean_rate.get(), "field_rate_n_kg_ha": outcome.prescription.field_rate.get(),
+            "field_rate_exact_n_kg_ha": outcome.rated.field_exact, "zones": outcome.prescription.zones.len(),
+            "yield_without_n_kg_ha": totals.yields.map(|y| y.0.get()), "yield_with_n_kg_ha": totals.yields.map(|y| y.1.get()),
+        }),
+    );
+    put(
+        "doubt",
+        json!({
+            "n_kg_base": totals.n_kg_base, "n_kg_without_dropping": totals.n_kg_without_dropping, "n_kg_by_strip": by_strip, "n_kg_by_inset": totals.n_kg_by_inset,
+            "n_kg_by_ratio_bounds": totals.n_kg_by_bounds.map(|b| [b.0, b.1]), "n_kg_by_use_efficiency": [totals.n_kg_by_efficiency.0, totals.n_kg_by_efficiency.1],
+            "n_kg_each_cell": totals.n_kg_by_compare.0, "n_kg_whole_field": totals.n_kg_by_compare.1,
+            "noise_sd": totals.noise.map(|n| n.0), "noise_n_kg": totals.noise.map(|n| n.1.made_kg), "noise_n_kg_signed": totals.noise.map(|n| n.1.signed_kg),
+        }),
+    );
+    if let Some(money) = &outcome.money {
+        let strategy = |s: &StrategyTotals| json!({ "n_kg": s.nitrogen.get(), "grain_kg": s.grain_kg, "gross": s.gross, "cost": s.cost, "net": s.net() });
+        let field = &money.field;
+        put(
+            "money",
+            json!({
+                "currency": money.currency, "area_m2": field.area.get(), "map": strategy(&field.map), "none": strategy(&field.none), "flat": strategy(&field.flat),
+                "flat_n_kg_ha": field.flat_rate.get(), "usual": field.usual.as_ref().map(strategy), "break_even_ratio": money.break_even_ratio,
+                "gain_over_none": field.map.net() - field.none.net(), "gain_over_flat": field.map.net() - field.flat.net(),
+                "gain_over_usual": field.usual.as_ref().map(|usual| field.map.net() - usual.net()), "upper_bound": true,
+            }),
+        );
+    }
+    put("findings", findings(context.findings));
+    map
+}
+
+/// The record as it is written: map id first, outputs and true time last.
+pub fn finished(map_id: &str, core: Map<String, Value>, files: &[Payload], made_at: Option<&str>) -> Payload {
+    let mut map = Map::new();
+    map.insert("map_id".to_owned(), json!(map_id));
+    map.insert("made_by".to_owned(), commit::made_by());
+    map.extend(core);
+    map.insert("outputs".to_owned(), commit::outputs(files));
+    map.insert("made_at".to_owned(), json!(made_at));
+    let mut bytes = serde_json::to_vec_pretty(&Value::Object(map)).unwrap_or_default();
+    bytes.push(b'\n');
+    Payload::new(commit::RECORD_PATH, bytes)
+}

@@ -1,0 +1,124 @@
+//! Turns the errors of reading and computing into refusals: a code, what and where with numbers, and what to do.
+
+use crate::app::error::AppError;
+use crate::app::job::fault::JobError;
+use crate::format::raster::RasterFileError;
+use crate::format::vector::VectorError;
+use crate::format::weather::error::WeatherError;
+use crate::pipeline::ground::GroundError;
+use crate::pipeline::rates::RateError;
+use crate::pipeline::run::RunError;
+use crate::pipeline::scan::ScanError;
+use crate::space::plane::PlaneError;
+
+impl From<JobError> for AppError {
+    fn from(error: JobError) -> Self {
+        match &error {
+            JobError::Read { path, .. } => {
+                Self::refused("job.unreadable", "the job file cannot be read").with_fact(path.display().to_string(), error.to_string()).with_causes(&error)
+            }
+            JobError::Refused { faults, .. } => {
+                let code = faults.first().map_or("job.refused", |fault| fault.code());
+                let headline = if faults.len() == 1 { "the job file has a fault".to_owned() } else { format!("the job file has {} faults", faults.len()) };
+                let mut refusal = Self::refused(code, headline);
+                for fault in faults {
+                    refusal = refusal.with_fact(format!("{}:{}:{}", fault.file, fault.line, fault.column), fault.to_string());
+                }
+                match faults.first() {
+                    Some(fault) => refusal.with_hint(fault.hint()),
+                    None => refusal,
+                }
+            }
+        }
+    }
+}
+
+impl From<VectorError> for AppError {
+    fn from(error: VectorError) -> Self {
+        let (code, hint) = match &error {
+            VectorError::Missing { .. } => ("file.missing", "check the name; paths are relative to the job file"),
+            VectorError::Unreadable { .. } => ("vector.unreadable", "give a GeoJSON, GeoPackage, shapefile or KML file"),
+            VectorError::Layer { .. } => ("vector.layer", "choose one: { path = \"...\", layer = \"...\" }"),
+            VectorError::Filter { .. } => ("vector.filter", "write it as SQL on a column, such as where = \"FIELD_ID = '12'\""),
+            VectorError::NoSystem { .. } => ("vector.no_system", "add the .prj file, or export again with a reference system"),
+            VectorError::SystemDoubtful { .. } => ("vector.system", "export it again with the right reference system"),
+            VectorError::Empty { .. } => ("vector.empty", "check layer and filter, and that the file holds the right shapes"),
+            VectorError::Kind { .. } => ("vector.kind", "draw it as the kind that is asked for"),
+            VectorError::NotFinite { .. } => ("vector.number", "mend the feature in a GIS"),
+        };
+        Self::refused(code, error.to_string()).with_hint(hint)
+    }
+}
+
+impl From<RasterFileError> for AppError {
+    fn from(error: RasterFileError) -> Self {
+        let (code, hint) = match &error {
+            RasterFileError::Missing { .. } => ("file.missing", "check the name; paths are relative to the job file"),
+            RasterFileError::Unreadable { .. } => ("image.unreadable", "give a GeoTIFF or another raster; if it is one, copy it again: it may be cut off"),
+            RasterFileError::NoGeoreference { .. } => {
+                ("image.no_georeference", "export it with its georeference (GeoTIFF, or a world file and a reference system)")
+            }
+            RasterFileError::NoSystem { .. } => ("image.no_system", "export it with its reference system"),
+            RasterFileError::NoBand { .. } => ("imagery.band", "count bands from 1 in imagery.bands"),
+            RasterFileError::NoNesting { .. } => {
+                ("image.nesting", "resample the coarser band onto the finer grid by nearest neighbour, or use bands of one pixel size")
+            }
+            RasterFileError::Outside { .. } => ("image.outside", "put the sources below the job's folder"),
+        };
+        Self::refused(code, error.to_string()).with_hint(hint)
+    }
+}
+
+impl From<WeatherError> for AppError {
+    fn from(error: WeatherError) -> Self {
+        Self::refused("weather.refused", error.to_string()).with_hint("one row a day: date, tmin_c, tmax_c (or tmin_f, tmax_f)").with_causes(&error)
+    }
+}
+
+impl From<GroundError> for AppError {
+    fn from(error: GroundError) -> Self {
+        let refusal = |code, hint: &str| Self::refused(code, error.to_string()).with_hint(hint);
+        match &error {
+            GroundError::Several { .. } => refusal("boundary.several", "choose one with where = \"...\", or join them with merge = true"),
+            GroundError::Apart { file, boundary, image, swapped_meets, .. } => {
+                let place = |p: (f64, f64)| format!("centre at longitude {:.5}°, latitude {:.5}°", p.0, p.1);
+                let hint = if *swapped_meets {
+                    "longitude and latitude seem to be swapped in the boundary: swapped, it would lie in the image"
+                } else {
+                    "check that both files show the same field and state the right reference system"
+                };
+                refusal("boundary.apart", hint).with_fact(file.clone(), place(*boundary)).with_fact("image", place(*image))
+            }
+            GroundError::Nothing { .. } => refusal("field.nothing", "check the exclusions and their buffers"),
+            GroundError::StripOutside { file, .. } => {
+                refusal("reference.outside", "check that strip and boundary show the same field").with_fact(file.clone(), "reference strips")
+            }
+            GroundError::StripsOverlap { .. } => refusal("reference.overlap", "draw each strip once"),
+            GroundError::Guidance { .. } => refusal("machine.guidance", "draw the line along a pass"),
+            GroundError::Plane(PlaneError::Unfit { .. }) => refusal("plane.unfit", "write the field's UTM zone in field.crs, or leave it out"),
+            GroundError::Plane(_) | GroundError::Crs(_) => refusal("plane.transformation", "check the reference systems of boundary, strips and image"),
+            GroundError::Cut(_) => refusal("machine.cells", "check the units of working width and cell length"),
+        }
+    }
+}
+
+impl From<RunError> for AppError {
+    fn from(error: RunError) -> Self {
+        let refusal = |code, hint: &str| Self::refused(code, error.to_string()).with_hint(hint);
+        match &error {
+            RunError::Scan(ScanError::Raster(_)) => refusal("image.unreadable", "the file is cut off or damaged: copy it again"),
+            RunError::Scan(_) | RunError::Crs(_) => refusal("plane.transformation", "check the reference systems of boundary, strips and image"),
+            RunError::Reference(_) => {
+                refusal("reference.none", "check that strips, image and field show the same ground; a narrower inset or a finer image may help")
+            }
+            RunError::Rate(RateError::NoCanopy { .. }) => refusal("field.no_canopy", "check index, bare_below and the image's date"),
+            RunError::Rate(RateError::NoStep { .. }) => {
+                refusal("rate.empty", "choose rate.step, rate.minimum and rate.maximum so that a multiple of the step lies between them")
+            }
+            RunError::Rate(_) => refusal("rate.inputs", "see [response] and [rate] of the job"),
+            RunError::Classes(_) | RunError::Zones(_) => refusal("zones.refused", "see [zones] of the job"),
+            RunError::NothingSeen { .. } => refusal("image.nothing_seen", "check nodata, mask and band scale, and that the image shows the field"),
+            RunError::OutOfRange { .. } => refusal("image.range", "check imagery.scale and offset: an index raster stored as 0 to 10 000 needs scale = 0.0001"),
+        }
+    }
+}
