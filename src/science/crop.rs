@@ -56,10 +56,10 @@ pub struct CropEntry {
     pub grain_nitrogen: Option<f64>,
     /// Pounds in a bushel. [lb/bu]
     pub lb_per_bu: f64,
-    /// Growing days between which a curve is trusted. [d]
+    /// Growing days between which a curve is trusted. \[d\]
     #[serde(default)]
     pub window_days: Option<(f64, f64)>,
-    /// Largest coefficient of variation of the comparison swath of an even stand. [share]
+    /// Largest coefficient of variation of the comparison swath of an even stand. \[share\]
     pub stand_cv: f64,
     /// How far the row may be trusted.
     pub certainty: Certainty,
@@ -105,7 +105,7 @@ pub struct CurveEntry {
     /// In-season estimates I / D between which it may be used. [1/d]
     #[serde(default)]
     pub estimate_range: Option<(f64, f64)>,
-    /// Growing days between which it may be used. [d]
+    /// Growing days between which it may be used. \[d\]
     #[serde(default)]
     pub growing_days_range: Option<(f64, f64)>,
     /// How far the row may be trusted.

@@ -77,16 +77,16 @@ pub struct MoneyCell {
 pub struct StrategyTotals {
     /// Nitrogen.
     pub nitrogen: NMass,
-    /// Grain. [kg]
+    /// Grain. \[kg\]
     pub grain_kg: f64,
-    /// Grain × price. [currency]
+    /// Grain × price. \[currency\]
     pub gross: f64,
-    /// Nitrogen and pass. [currency]
+    /// Nitrogen and pass. \[currency\]
     pub cost: f64,
 }
 
 impl StrategyTotals {
-    /// `gross − cost`. [currency]
+    /// `gross − cost`. \[currency\]
     pub fn net(&self) -> f64 {
         self.gross - self.cost
     }

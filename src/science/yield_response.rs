@@ -11,7 +11,7 @@ use thiserror::Error;
 pub struct YieldCurve {
     /// Yield at index 0.
     pub a: Yield,
-    /// Exponent. [d]
+    /// Exponent. \[d\]
     pub b: f64,
 }
 
@@ -20,7 +20,7 @@ impl YieldCurve {
     ///
     /// # Units
     /// - `index`: canopy index. [–]
-    /// - `growing_days`: days from planting to sensing with a mean above the crop's base. [d] Above 0.
+    /// - `growing_days`: days from planting to sensing with a mean above the crop's base. \[d\] Above 0.
     ///
     /// # Source
     /// Exponential in the in-season estimate: Raun et al. 2002, Agronomy Journal 94:815-820 (from memory).
@@ -46,7 +46,7 @@ pub const fn in_season_estimate(index: f64, growing_days: f64) -> f64 {
 pub struct RateInputs {
     /// Yield curve.
     pub curve: YieldCurve,
-    /// Growing days, D. [d]
+    /// Growing days, D. \[d\]
     pub growing_days: f64,
     /// What the site can never exceed, `YPmax`.
     pub maximum_yield: Yield,

@@ -64,6 +64,9 @@ impl CoarseEstimate {
 /// pixels, with k − 1 degrees of freedom; fewer than 5 blocks give a standard error but no interval. A point spread is the caller's: it is convolved
 /// into `share` beforehand.
 ///
+/// The jackknife takes blocks as independent. In simulation the interval holds the truth 95 times in 100 where the strip's own variation is short, 91
+/// where it reaches as far as a pixel of three in a block, and 78 where it reaches as far as a block: it is then too narrow.
+///
 /// # Errors
 /// Fewer than 12 pixels, than 4 with c > 0.5, or than 4 with c < 0.1; a mixture that cannot be solved with and without each block; a standard error
 /// of 3 % of `I_ref` or more; an `I_ref` that is not above 0.

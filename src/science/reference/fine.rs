@@ -31,7 +31,7 @@ pub struct FineEstimate {
     pub index: f64,
     /// `I_ref` with every segment kept.
     pub index_without_dropping: f64,
-    /// Coefficient of variation of the pixels that are kept. [share]
+    /// Coefficient of variation of the pixels that are kept. \[share\]
     pub coefficient_of_variation: f64,
     /// Pixels kept.
     pub pixels: u64,
@@ -56,7 +56,7 @@ pub struct FineEstimate {
 pub struct SwathEstimate {
     /// `I_beside`.
     pub index: f64,
-    /// Coefficient of variation of its pixels: how even the stand is. [share]
+    /// Coefficient of variation of its pixels: how even the stand is. \[share\]
     pub coefficient_of_variation: f64,
     /// Pixels kept.
     pub pixels: u64,

@@ -8,7 +8,7 @@ use super::sums::percentile;
 
 /// Least number of blocks with data for an interval.
 pub(super) const LEAST_BLOCKS: usize = 5;
-/// Probability that the interval covers. [share]
+/// Probability that the interval covers. \[share\]
 const COVERAGE: f64 = 0.95;
 /// Replicates of the bootstrap that is printed as a check.
 pub const BOOTSTRAP_REPLICATES: usize = 2_000;

@@ -114,9 +114,9 @@ pub enum ReferenceError {
         cells: usize,
         /// Cells needed.
         cells_needed: usize,
-        /// Canopy found. [m²]
+        /// Canopy found. \[m²\]
         area_m2: f64,
-        /// Canopy needed. [m²]
+        /// Canopy needed. \[m²\]
         area_needed_m2: f64,
     },
     /// A percentile outside 0 … 100, or a cell that is no number.

@@ -10,7 +10,7 @@ use super::interval::paired_blocks;
 /// What pooling needs of one strip.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct StripEstimate {
-    /// Area of strip ∩ field. [m²]
+    /// Area of strip ∩ field. \[m²\]
     pub area_m2: f64,
     /// `I_ref`.
     pub index: f64,

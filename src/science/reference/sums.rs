@@ -3,7 +3,7 @@
 /// Sums over the seen, whole, not bare pixels of one piece of a strip, each weighted by the share of its area inside.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct SegmentSums {
-    /// Σ share. [pixels]
+    /// Σ share. \[pixels\]
     pub weight: f64,
     /// Σ share · I.
     pub weighted: f64,

@@ -4,7 +4,7 @@ use super::ReferenceError;
 
 /// Least number of canopy cells.
 const LEAST_CELLS: usize = 200;
-/// Least canopy area. [m²]
+/// Least canopy area. \[m²\]
 const LEAST_AREA_M2: f64 = 30_000.0;
 
 /// A percentile of the field's canopy cells.
@@ -16,7 +16,7 @@ pub struct VirtualReference {
     pub percent: f64,
     /// Canopy cells.
     pub cells: usize,
-    /// Their area. [m²]
+    /// Their area. \[m²\]
     pub area_m2: f64,
 }
 
