@@ -1,4 +1,8 @@
 //! Resolves settings, opens inputs, runs the pipeline, writes: what the front ends call.
 
+pub mod api;
+pub mod cancel;
 pub mod commit;
+pub mod error;
 pub mod job;
+pub mod progress;

@@ -1,3 +1,11 @@
 //! The walk along the data, one file a step.
 
+pub mod ground;
+pub mod judge;
+pub mod rates;
+pub mod reference;
+pub mod run;
+pub mod scan;
 pub mod settings;
+pub mod strips;
+pub mod totals;

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use crate::finding::Acceptance;
+use crate::science::growing_days::BaseTemperature;
 use crate::units::Area;
 use crate::units::Length;
 use crate::units::NRate;
@@ -43,6 +44,33 @@ pub struct Settings {
     pub accept: Vec<(String, Acceptance)>,
     /// `[output]`.
     pub output: Output,
+}
+
+/// One flat rate from averaged hand readings: no image, no ground, no machine.
+#[derive(Clone, Debug)]
+pub struct RateSettings {
+    /// `field.name`, if given.
+    pub name: Option<String>,
+    /// `reference.readings`; at least one pair.
+    pub readings: Vec<Reading>,
+    /// `[season]` with the crop's own constants.
+    pub season: Season,
+    /// `[response]`.
+    pub response: Response,
+    /// `[rate]`.
+    pub rate: RateRules,
+    /// `[product]`.
+    pub product: Option<Product>,
+    /// `[prices]`.
+    pub prices: Option<Prices>,
+    /// `[application]`.
+    pub application: Application,
+    /// `[[accept]]`: code and who accepted it.
+    pub accept: Vec<(String, Acceptance)>,
+    /// Unit that the product (or, without one, nitrogen) is shown in.
+    pub unit: RateUnit,
+    /// Whether people's numbers are in US units.
+    pub us_units: bool,
 }
 
 /// A vector file, a layer of it and an attribute filter.
@@ -217,8 +245,10 @@ pub enum GrowingDays {
 pub struct Crop {
     /// Name.
     pub name: String,
-    /// Base temperature of growth. [°C]
+    /// Base temperature of growth. [°C] For showing; growing days are compared with `base`.
     pub base_c: f64,
+    /// Base temperature of growth in the unit in which it was stated.
+    pub base: BaseTemperature,
     /// Grain nitrogen as a share of grain mass.
     pub grain_nitrogen: f64,
     /// Pounds in a bushel.

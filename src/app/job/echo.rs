@@ -1,0 +1,299 @@
+//! The resolved settings as JSON for the record: every setting that was used, with its unit in its key's name.
+//!
+//! Paths below the job's folder are written relative to it with forward slashes, so that the same job gives the same record in any folder.
+
+use std::path::Path;
+
+use crate::finding::Acceptance;
+use crate::pipeline::settings::Application;
+use crate::pipeline::settings::BareBelow;
+use crate::pipeline::settings::ClassBreaks;
+use crate::pipeline::settings::Compare;
+use crate::pipeline::settings::Format;
+use crate::pipeline::settings::GrowingDays;
+use crate::pipeline::settings::Heading;
+use crate::pipeline::settings::ImageSource;
+use crate::pipeline::settings::Imagery;
+use crate::pipeline::settings::LargestRatio;
+use crate::pipeline::settings::Machine;
+use crate::pipeline::settings::Mask;
+use crate::pipeline::settings::MaskRule;
+use crate::pipeline::settings::Prices;
+use crate::pipeline::settings::RateRules;
+use crate::pipeline::settings::RateSettings;
+use crate::pipeline::settings::Reading;
+use crate::pipeline::settings::ReferenceSource;
+use crate::pipeline::settings::Response;
+use crate::pipeline::settings::Season;
+use crate::pipeline::settings::Settings;
+use crate::pipeline::settings::StateRate;
+use crate::pipeline::settings::VectorSource;
+use crate::pipeline::settings::ZonesBy;
+use crate::units::Product;
+use serde_json::Map;
+use serde_json::Value;
+use serde_json::json;
+
+/// The settings of a map, section by section in the order of the job file. `folder` is the job's.
+pub fn settings(settings: &Settings, folder: &Path) -> Value {
+    let field = &settings.field;
+    let reference = &settings.reference;
+    let zones = &settings.zones;
+    let exclusions: Vec<Value> = field
+        .exclusions
+        .iter()
+        .map(|exclusion| {
+            let mut value = vector(&exclusion.source, folder);
+            put(&mut value, "buffer_m", json!(exclusion.buffer.get()));
+            put(&mut value, "reason", json!(exclusion.reason));
+            value
+        })
+        .collect();
+    let source = match &reference.source {
+        ReferenceSource::Strips(strips) => json!({ "strips": vector(strips, folder) }),
+        ReferenceSource::Readings(readings) => json!({ "readings": readings_of(readings) }),
+        ReferenceSource::Percentile(percentile) => json!({ "percentile": percentile }),
+    };
+    json!({
+        "field": {
+            "name": field.name,
+            "boundary": vector(&field.boundary, folder),
+            "crs": field.crs,
+            "strips": if field.map_strips { "map" } else { "leave" },
+            "exclude": exclusions,
+            "edge": field.edges.iter().map(|edge| vector(edge, folder)).collect::<Vec<_>>(),
+        },
+        "imagery": settings.imagery.as_ref().map(|imagery| image(imagery, folder)),
+        "reference": {
+            "source": source,
+            "inset_m": reference.inset.get(),
+            "gap_m": reference.gap.get(),
+            "segments": reference.segments,
+            "drop_mad": reference.drop,
+            "strips_use": if reference.nearest { "nearest" } else { "pooled" },
+        },
+        "season": season(&settings.season, folder),
+        "response": response(&settings.response),
+        "rate": rate(&settings.rate),
+        "product": settings.product.as_ref().map(product),
+        "machine": machine(&settings.machine, folder),
+        "zones": {
+            "by": by(&zones.by),
+            "min_area_m2": zones.min_area.get(),
+            "simplify_m": zones.simplify.get(),
+            "total": if zones.keep_total { "kept" } else { "free" },
+        },
+        "prices": settings.prices.as_ref().map(prices),
+        "application": application(&settings.application),
+        "accept": accepted(&settings.accept),
+        "output": {
+            "folder": path(&settings.output.folder, folder),
+            "unit": settings.output.unit.label(),
+            "us_units": settings.output.us_units,
+            "formats": settings.output.formats.iter().map(|format| format_word(*format)).collect::<Vec<_>>(),
+        },
+    })
+}
+
+/// The settings of one flat rate. `folder` is the job's.
+pub fn rate_settings(settings: &RateSettings, folder: &Path) -> Value {
+    json!({
+        "field": { "name": settings.name },
+        "reference": { "source": { "readings": readings_of(&settings.readings) } },
+        "season": season(&settings.season, folder),
+        "response": response(&settings.response),
+        "rate": rate(&settings.rate),
+        "product": settings.product.as_ref().map(product),
+        "prices": settings.prices.as_ref().map(prices),
+        "application": application(&settings.application),
+        "accept": accepted(&settings.accept),
+        "output": { "unit": settings.unit.label(), "us_units": settings.us_units },
+    })
+}
+
+/// The word of a format in job files.
+pub const fn format_word(format: Format) -> &'static str {
+    match format {
+        Format::GeoPackage => "geopackage",
+        Format::GeoJson => "geojson",
+        Format::Shapefile => "shapefile",
+        Format::GeoTiff => "geotiff",
+        Format::Iso11783 => "iso11783",
+    }
+}
+
+fn put(value: &mut Value, key: &str, item: Value) {
+    if let Value::Object(map) = value {
+        map.insert(key.to_owned(), item);
+    }
+}
+
+fn path(path: &Path, folder: &Path) -> String {
+    let shown = path.strip_prefix(folder).unwrap_or(path);
+    let parts: Vec<String> = shown.iter().map(|part| part.to_string_lossy().into_owned()).collect();
+    if shown.has_root() { shown.to_string_lossy().into_owned() } else { parts.join("/") }
+}
+
+fn vector(source: &VectorSource, folder: &Path) -> Value {
+    json!({ "path": path(&source.path, folder), "layer": source.layer, "where": source.filter, "merge": source.merge })
+}
+
+fn image(imagery: &Imagery, folder: &Path) -> Value {
+    let source = match &imagery.source {
+        ImageSource::One(file) => json!(path(file, folder)),
+        ImageSource::PerBand(files) => Value::Object(files.iter().map(|(band, file)| (band.clone(), json!(path(file, folder)))).collect::<Map<_, _>>()),
+    };
+    let bands: Map<String, Value> = imagery.bands.iter().map(|(name, number)| (name.clone(), json!(number))).collect();
+    json!({
+        "path": source,
+        "date": imagery.date.to_string(),
+        "index": imagery.index,
+        "bands": bands,
+        "scale": imagery.scale,
+        "offset": imagery.offset,
+        "bare_below": match imagery.bare_below {
+            BareBelow::OfIndex => json!("of the index"),
+            BareBelow::Value(value) => json!(value),
+        },
+        "pixel_inside_share": imagery.pixel_inside,
+        "min_seen_share": imagery.min_seen,
+        "point_spread_px": imagery.point_spread,
+        "mask": imagery.mask.as_ref().map(|mask| mask_of(mask, folder)),
+    })
+}
+
+fn mask_of(mask: &Mask, folder: &Path) -> Value {
+    let (key, rule) = match &mask.rule {
+        MaskRule::Keep(classes) => ("keep", json!(classes)),
+        MaskRule::Bits(bits) => ("bits", json!(bits)),
+    };
+    json!({ "path": path(&mask.path, folder), key: rule, "grow_m": mask.grow.get() })
+}
+
+fn readings_of(readings: &[Reading]) -> Vec<Value> {
+    readings.iter().map(|reading| json!({ "strip": reading.strip, "beside": reading.beside })).collect()
+}
+
+fn season(season: &Season, folder: &Path) -> Value {
+    let crop = &season.crop;
+    let mut value = json!({
+        "crop": {
+            "name": crop.name,
+            "base_temperature_c": crop.base_c,
+            "grain_nitrogen_share": crop.grain_nitrogen,
+            "bushel_lb": crop.lb_per_bu,
+            "window_days": crop.window_days.map(|(first, last)| [first, last]),
+            "stand_cv_share": crop.stand_cv,
+            "source": crop.source,
+        },
+        "planted": season.planted.map(|date| date.to_string()),
+        "sensed": season.sensed.map(|date| date.to_string()),
+        "count_sensing_day": season.count_sensing_day,
+    });
+    match &season.growing_days {
+        GrowingDays::Given(days) => put(&mut value, "growing_days", json!(days)),
+        GrowingDays::Weather(file) => put(&mut value, "weather", json!(path(file, folder))),
+    }
+    value
+}
+
+fn response(response: &Response) -> Value {
+    let curve = &response.curve;
+    json!({
+        "method": "yield response",
+        "maximum_yield_kg_ha": response.maximum_yield.get(),
+        "yield_curve": {
+            "a_kg_ha": curve.a.get(),
+            "b_d": curve.b,
+            "index": curve.index,
+            "region": curve.region,
+            "sensor": curve.sensor,
+            "source": curve.source,
+        },
+        "compare": match response.compare {
+            Compare::EachCell => "each cell",
+            Compare::WholeField => "whole field",
+        },
+        "largest_ratio": match response.largest_ratio {
+            LargestRatio::Value(value) => json!(value),
+            LargestRatio::Seen => json!("seen"),
+        },
+        "ratio_adjustment": response.ratio_adjustment.map(|(slope, intercept)| json!({ "slope": slope, "intercept": intercept })),
+        "dead_band": response.dead_band,
+        "grain_nitrogen_share": response.grain_nitrogen,
+        "use_efficiency_share": response.use_efficiency,
+        "applied_since_sensing_kg_n_ha": response.applied_since_sensing.get(),
+    })
+}
+
+fn state(rate: StateRate) -> Value {
+    match rate {
+        StateRate::Own => json!("own"),
+        StateRate::FieldRate => json!("field rate"),
+        StateRate::Amount(amount) => json!({ "kg_n_ha": amount.get() }),
+    }
+}
+
+fn rate(rate: &RateRules) -> Value {
+    json!({
+        "minimum_kg_n_ha": rate.minimum.get(),
+        "maximum_kg_n_ha": rate.maximum.get(),
+        "step_kg_n_ha": rate.step.get(),
+        "usual_kg_n_ha": rate.usual.map(crate::units::NRate::get),
+        "thin": state(rate.thin),
+        "unseen": state(rate.unseen),
+        "bare": state(rate.bare),
+    })
+}
+
+fn product(product: &Product) -> Value {
+    json!({ "name": product.name(), "nitrogen_share": product.nitrogen(), "density_kg_l": product.kg_per_l() })
+}
+
+fn machine(machine: &Machine, folder: &Path) -> Value {
+    json!({
+        "working_width_m": machine.working_width.get(),
+        "heading": match &machine.heading {
+            Heading::True(degrees) => json!({ "true_deg": degrees }),
+            Heading::Grid(degrees) => json!({ "grid_deg": degrees }),
+            Heading::Auto => json!("auto"),
+            Heading::Line(line) => json!({ "line": vector(line, folder) }),
+        },
+        "cell_length_m": machine.cell_length.get(),
+        "speed_m_s": machine.speed.map(crate::units::Speed::get),
+        "delay_s": machine.delay.map(crate::units::Seconds::get),
+        "transition_s": machine.transition.map(crate::units::Seconds::get),
+        "overrun_m": machine.overrun.get(),
+        "least_rate_kg_ha": machine.least_rate.map(crate::units::ProductRate::get),
+        "greatest_rate_kg_ha": machine.greatest_rate.map(crate::units::ProductRate::get),
+        "on_start": state(machine.on_start),
+        "position_lost": state(machine.position_lost),
+        "outside": state(machine.outside),
+    })
+}
+
+fn by(by: &ZonesBy) -> Value {
+    match by {
+        ZonesBy::Cells => json!("cells"),
+        ZonesBy::Classes(ClassBreaks::Natural(classes)) => json!({ "classes": classes, "breaks": "natural" }),
+        ZonesBy::Classes(ClassBreaks::Quantile(classes)) => json!({ "classes": classes, "breaks": "quantile" }),
+        ZonesBy::Classes(ClassBreaks::Given(bounds)) => json!({ "classes": bounds.len() + 1, "breaks": bounds }),
+    }
+}
+
+fn prices(prices: &Prices) -> Value {
+    json!({
+        "currency": prices.currency,
+        "grain_per_kg": prices.grain,
+        "nitrogen_per_kg_n": prices.nitrogen,
+        "application_per_ha": prices.application,
+    })
+}
+
+fn application(application: &Application) -> Value {
+    json!({ "date": application.date.map(|date| date.to_string()), "max_image_age_d": application.max_image_age })
+}
+
+fn accepted(accept: &[(String, Acceptance)]) -> Vec<Value> {
+    accept.iter().map(|(code, acceptance)| json!({ "code": code, "reason": acceptance.reason, "by": acceptance.by })).collect()
+}

@@ -1,0 +1,214 @@
+//! From the text of a job file to settings: defaults filled in, amounts turned into quantities, sections checked against one another.
+
+use std::path::Path;
+
+use crate::app::job::fault::JobError;
+use crate::app::job::fault::Problem;
+use crate::app::job::reader;
+use crate::app::job::reader::Log;
+use crate::app::job::reader::Section;
+use crate::app::job::sections::crop;
+use crate::app::job::sections::crop::Curve;
+use crate::app::job::sections::ground;
+use crate::app::job::sections::image;
+use crate::app::job::sections::machine;
+use crate::app::job::sections::money;
+use crate::app::job::sections::output;
+use crate::app::job::sections::rate;
+use crate::finding::Checked;
+use crate::pipeline::settings::Imagery;
+use crate::pipeline::settings::RateSettings;
+use crate::pipeline::settings::Settings;
+use crate::pipeline::settings::YieldCurve;
+use crate::units::Length;
+
+/// Reads the job file of a map.
+///
+/// # Errors
+/// When the file cannot be read, or anything in it is wrong: every fault at once.
+pub fn read_map_job(path: &Path) -> Result<Checked<Settings>, JobError> {
+    map_job(&bytes_of(path)?, path)
+}
+
+/// Reads the job file of one flat rate from hand readings: `[field]`, `[imagery]` and `[machine]` are not needed.
+///
+/// # Errors
+/// When the file cannot be read, or anything in it is wrong: every fault at once.
+pub fn read_rate_job(path: &Path) -> Result<Checked<RateSettings>, JobError> {
+    rate_job(&bytes_of(path)?, path)
+}
+
+fn bytes_of(path: &Path) -> Result<Vec<u8>, JobError> {
+    fs_err::read(path).map_err(|source| JobError::Read { path: path.to_owned(), source })
+}
+
+/// The text as a log to write faults to; bytes that are not UTF-8 are a fault of their own.
+fn log_of(bytes: &[u8], path: &Path) -> Result<Log, JobError> {
+    let file = path.to_string_lossy().into_owned();
+    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+    match std::str::from_utf8(bytes) {
+        Ok(text) => Ok(Log::new(file, text.to_owned())),
+        Err(error) => {
+            let good = error.valid_up_to();
+            let byte = bytes.get(good).copied().unwrap_or(0);
+            let log = Log::new(file, String::from_utf8_lossy(bytes.get(..good).unwrap_or(bytes)).into_owned());
+            log.fault(&(good..good), "", false, Problem::NotText { byte });
+            Err(refused(log, path))
+        }
+    }
+}
+
+fn refused(log: Log, path: &Path) -> JobError {
+    JobError::Refused { path: path.to_owned(), faults: log.into_parts().0 }
+}
+
+/// Ends a job: the value if nothing was logged against it.
+fn ended<T>(value: Option<T>, log: Log, path: &Path) -> Result<Checked<T>, JobError> {
+    let (faults, notes) = log.into_parts();
+    match value {
+        Some(value) if faults.is_empty() => Ok(Checked::new(value, notes)),
+        _ => Err(JobError::Refused { path: path.to_owned(), faults }),
+    }
+}
+
+/// Resolves the text of a map job; paths become relative to the folder of `path`.
+///
+/// # Errors
+/// [`JobError::Refused`] with every fault found.
+pub fn map_job(bytes: &[u8], path: &Path) -> Result<Checked<Settings>, JobError> {
+    let log = log_of(bytes, path)?;
+    let value = reader::parse(&log).and_then(|root| map_settings(root, path.parent().unwrap_or(Path::new(""))));
+    ended(value, log, path)
+}
+
+/// Resolves the text of a job for one flat rate.
+///
+/// # Errors
+/// [`JobError::Refused`] with every fault found.
+pub fn rate_job(bytes: &[u8], path: &Path) -> Result<Checked<RateSettings>, JobError> {
+    let log = log_of(bytes, path)?;
+    let value = reader::parse(&log).and_then(|root| rate_settings(root, path.parent().unwrap_or(Path::new(""))));
+    ended(value, log, path)
+}
+
+/// The curve of the settings, before the response takes it.
+const fn curve_of(curve: &Curve) -> &YieldCurve {
+    match curve {
+        Curve::Named(named) => &named.curve,
+        Curve::Own(own) => own,
+    }
+}
+
+fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
+    let mut in_field = root.section("field");
+    let mut in_imagery = root.section("imagery");
+    let mut in_reference = root.section("reference");
+    let mut in_season = root.section("season");
+    let mut in_crop = root.section("crop");
+    let mut in_response = root.section("response");
+    let mut in_rate = root.section("rate");
+    let mut in_product = root.section("product");
+    let mut in_machine = root.section("machine");
+    let mut in_zones = root.section("zones");
+    let mut in_prices = root.section("prices");
+    let mut in_application = root.section("application");
+    let accept = output::accept(&mut root);
+    let mut in_output = root.section("output");
+
+    let field = ground::field(&mut in_field, folder);
+    let imagery = image::imagery(&mut in_imagery, folder);
+    let reference = ground::reference(&mut in_reference, folder);
+    let curve = crop::curve(&mut in_response);
+    let named = curve.as_ref().and_then(|curve| if let Curve::Named(named) = curve { Some(named) } else { None });
+    let crop = crop::crop(&mut in_season, &mut in_crop, named);
+    if let (Some(imagery), Some(curve)) = (&imagery, &curve) {
+        same_index(&in_imagery, imagery, curve_of(curve));
+    }
+    let season = crop::season(&mut in_season, crop.clone(), imagery.as_ref().map(|imagery| imagery.date), folder);
+    let product = rate::product(&mut in_product);
+    let response = crop::response(&mut in_response, crop.as_ref(), curve, product.as_ref());
+    let rules = rate::rate(&mut in_rate, product.as_ref());
+    let buffered = field.as_ref().is_some_and(|field| field.exclusions.iter().any(|exclusion| exclusion.buffer > Length::ZERO));
+    let machine = machine::machine(&mut in_machine, product.as_ref(), buffered, folder);
+    let zones = machine::zones(&mut in_zones, machine.as_ref());
+    let priced = in_prices.is_present();
+    let prices = money::prices(&mut in_prices, crop.as_ref(), product.as_ref());
+    let application = output::application(&mut in_application, imagery.as_ref().map(|imagery| imagery.date));
+    let us = rules.as_ref().is_some_and(|(_, us)| *us);
+    let output = output::output(&mut in_output, product.as_ref(), us, folder);
+
+    let sections = [in_field, in_imagery, in_reference, in_season, in_crop, in_response, in_rate];
+    sections.into_iter().chain([in_product, in_machine, in_zones, in_prices, in_application, in_output, root]).for_each(Section::finish);
+    if priced && prices.is_none() {
+        return None;
+    }
+    Some(Settings {
+        field: field?,
+        imagery: Some(imagery?),
+        reference: reference?,
+        season: season?,
+        response: response?,
+        rate: rules?.0,
+        product,
+        machine: machine?,
+        zones: zones?,
+        prices,
+        application,
+        accept,
+        output,
+    })
+}
+
+/// A curve holds for its own index. A formula or a ready index raster carries no name to compare.
+fn same_index(section: &Section<'_>, imagery: &Imagery, curve: &YieldCurve) {
+    let lower = imagery.index.to_lowercase();
+    let named = !lower.starts_with("band ") && lower.chars().all(|c| c.is_alphanumeric() || c == '_');
+    if named && !imagery.index.eq_ignore_ascii_case(&curve.index) {
+        section.refuse("index", Problem::CurveIndex { curve: curve.index.clone(), image: imagery.index.clone() });
+    }
+}
+
+fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
+    let mut in_field = root.section("field");
+    let mut in_imagery = root.section("imagery");
+    let mut in_reference = root.section("reference");
+    let mut in_season = root.section("season");
+    let mut in_crop = root.section("crop");
+    let mut in_response = root.section("response");
+    let mut in_rate = root.section("rate");
+    let mut in_product = root.section("product");
+    let mut in_prices = root.section("prices");
+    let mut in_application = root.section("application");
+    let accept = output::accept(&mut root);
+    let mut in_output = root.section("output");
+    // A job of a map serves as well: what only a map needs is passed over.
+    for key in ["machine", "zones"] {
+        root.section(key).rest();
+    }
+
+    let name = in_field.text("name", "\"Long Ley\"");
+    let image_date = in_imagery.date("date");
+    let readings = ground::readings(&mut in_reference);
+    in_reference.require("readings", "at least one pair of averaged hand readings", "[{ strip = 0.66, beside = 0.50 }]");
+    let curve = crop::curve(&mut in_response);
+    let named = curve.as_ref().and_then(|curve| if let Curve::Named(named) = curve { Some(named) } else { None });
+    let crop = crop::crop(&mut in_season, &mut in_crop, named);
+    let season = crop::season(&mut in_season, crop.clone(), image_date, folder);
+    let product = rate::product(&mut in_product);
+    let response = crop::response(&mut in_response, crop.as_ref(), curve, product.as_ref());
+    let rules = rate::rate(&mut in_rate, product.as_ref());
+    let priced = in_prices.is_present();
+    let prices = money::prices(&mut in_prices, crop.as_ref(), product.as_ref());
+    let application = output::application(&mut in_application, season.as_ref().and_then(|season| season.sensed));
+    let us = rules.as_ref().is_some_and(|(_, us)| *us);
+    let (unit, us_units) = output::unit(&mut in_output, product.as_ref(), us);
+    for mut section in [in_field, in_imagery, in_reference, in_output] {
+        section.rest();
+        section.finish();
+    }
+    [in_season, in_crop, in_response, in_rate, in_product, in_prices, in_application, root].into_iter().for_each(Section::finish);
+    if priced && prices.is_none() {
+        return None;
+    }
+    Some(RateSettings { name, readings: readings?, season: season?, response: response?, rate: rules?.0, product, prices, application, accept, unit, us_units })
+}

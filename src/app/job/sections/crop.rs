@@ -1,0 +1,272 @@
+//! `[season]`, `[crop]` and `[response]`: the crop, its season and the yield-response method.
+
+use std::path::Path;
+
+use crate::app::job::amount;
+use crate::app::job::amount::Temperature;
+use crate::app::job::fault::Problem;
+use crate::app::job::fault::Wanted;
+use crate::app::job::reader::Entry;
+use crate::app::job::reader::Item;
+use crate::app::job::reader::Section;
+use crate::app::job::sections::ground;
+use crate::app::job::suggest::nearest;
+use crate::app::job::tables;
+use crate::app::job::tables::NamedCurve;
+use crate::pipeline::settings::Compare;
+use crate::pipeline::settings::Crop;
+use crate::pipeline::settings::GrowingDays;
+use crate::pipeline::settings::LargestRatio;
+use crate::pipeline::settings::Response;
+use crate::pipeline::settings::Season;
+use crate::pipeline::settings::YieldCurve;
+use crate::science::growing_days::BaseTemperature;
+use crate::units::NRate;
+use crate::units::Product;
+use crate::units::Yield;
+use jiff::civil::Date;
+
+/// The crop: the job's own `[crop]`, else the shipped row that `season.crop` names, else the crop of the shipped curve that the job names.
+pub(crate) fn crop(season: &mut Section<'_>, own: &mut Section<'_>, curve: Option<&NamedCurve>) -> Option<Crop> {
+    let named = season.text("crop", "\"winter wheat\"");
+    if own.is_present() {
+        let crop = own_crop(own, named.clone())?;
+        if let Some(named) = named.filter(|named| !named.eq_ignore_ascii_case(&crop.name)) {
+            let problem = Problem::Disagree {
+                one: format!("season.crop (\"{named}\")"),
+                other: format!("crop.name (\"{}\")", crop.name),
+                way_out: "take [crop] out to use the shipped crop, or give both the same name",
+            };
+            season.refuse("crop", problem);
+        }
+        return Some(crop);
+    }
+    match (named, curve) {
+        (Some(named), _) => {
+            let crop = tables::find_crop(&named);
+            if crop.is_none() {
+                let known = tables::crop_names();
+                let near = nearest(&named, known.iter().map(String::as_str)).map(str::to_owned);
+                season.refuse("crop", Problem::Choice { got: named, what: "crop", near, known });
+            }
+            crop
+        }
+        (None, Some(curve)) => tables::find_crop(&curve.crop),
+        (None, None) => {
+            season.require("crop", "the crop", "\"winter wheat\"");
+            None
+        }
+    }
+}
+
+fn own_crop(section: &mut Section<'_>, named: Option<String>) -> Option<Crop> {
+    let name = section.text("name", "\"spelt\"").or(named);
+    if name.is_none() {
+        section.require("name", "the crop's name", "\"spelt\"");
+    }
+    let base = section.amount("base_temperature", Wanted::Temperature, amount::temperature);
+    section.require("base_temperature", "the temperature above which the crop grows", "\"4.4 °C\"");
+    let grain_nitrogen = section.number("grain_nitrogen", 0.003, 0.1, "nitrogen as a share of grain mass, 0.0239 for wheat");
+    section.require("grain_nitrogen", "the grain's nitrogen as a share of its mass", "0.0239");
+    let lb_per_bu = section.amount("bushel", Wanted::BushelMass, amount::bushel);
+    let window_days = section.list("window", "two numbers: [87, 112]").and_then(|list| {
+        let days: Option<Vec<f64>> = list.iter().map(|entry| section.number_of(entry, "window")).collect();
+        match days?.as_slice() {
+            [first, last] if first < last => Some((*first, *last)),
+            [first, last] => {
+                let problem = Problem::Order { low_key: "the first day", low: first.to_string(), high_key: "the last day", high: last.to_string() };
+                section.refuse("window", problem);
+                None
+            }
+            _ => {
+                section.refuse("window", Problem::WrongType { got: "a list of another length", wanted: "two numbers: [87, 112]" });
+                None
+            }
+        }
+    });
+    // 40 % in wheat: common practice, no source for other crops.
+    let stand_cv = section.number("stand_cv", 0.01, 2.0, "coefficient of variation as a share").unwrap_or(0.40);
+    let source = section.text("source", "\"field trials of the region\"");
+    section.require("source", "where these figures come from", "\"field trials of the region\"");
+    let base = base?;
+    let (base_c, base) = match base {
+        Temperature::Celsius(degrees) => (degrees, BaseTemperature::celsius(degrees)),
+        Temperature::Fahrenheit(degrees) => ((degrees - 32.0) / 1.8, BaseTemperature::fahrenheit(degrees)),
+    };
+    if !(-5.0..=25.0).contains(&base_c) {
+        section.refuse("base_temperature", ground::range(&format!("{base_c:.1} °C"), "-5 °C", "25 °C", "no crop's base temperature"));
+    }
+    Some(Crop { name: name?, base_c, base, grain_nitrogen: grain_nitrogen?, lb_per_bu, window_days, stand_cv, source: source? })
+}
+
+/// `[season]` without its crop. `image_date` is the imagery's.
+pub(crate) fn season(section: &mut Section<'_>, crop: Option<Crop>, image_date: Option<Date>, folder: &Path) -> Option<Season> {
+    let planted = section.date("planted");
+    let own_sensed = section.date("sensed");
+    let (has_days, has_weather) = (section.has("growing_days"), section.has("weather"));
+    let days = section.number("growing_days", 1.0, 400.0, "days of one season on which the crop grew");
+    let weather = ground::path(section, "weather", folder);
+    let count_sensing_day = section.boolean("count_sensing_day").unwrap_or(false);
+    if let (Some(sensed), Some(date)) = (own_sensed, image_date)
+        && sensed != date
+    {
+        let problem = Problem::Disagree {
+            one: format!("season.sensed ({sensed})"),
+            other: format!("imagery.date ({date})"),
+            way_out: "take season.sensed out: the image was taken on the sensing date",
+        };
+        section.refuse("sensed", problem);
+    }
+    let sensed = image_date.or(own_sensed);
+    if let (Some(planted), Some(sensed)) = (planted, sensed) {
+        let between = i64::from(planted.until(sensed).map_or(0, |span| span.get_days())) + i64::from(count_sensing_day);
+        if sensed <= planted {
+            let problem = Problem::DateOrder { earlier_key: "planting", earlier: planted.to_string(), later_key: "sensing", later: sensed.to_string() };
+            section.refuse("planted", problem);
+        } else if let Some(days) = days.filter(|days| *days > between as f64) {
+            let problem = Problem::GrowingDays { growing_days: days, days: between, planted: planted.to_string(), sensed: sensed.to_string() };
+            section.refuse("growing_days", problem);
+        }
+    }
+    match (has_days, has_weather) {
+        (true, true) => section.refuse("weather", Problem::Together { keys: vec!["growing_days", "weather"] }),
+        (false, false) => section.require("growing_days", "the number of growing days (or weather, a daily record)", "94"),
+        (false, true) => {
+            section.require("planted", "the planting date, from which growing days are counted in the weather record,", "2025-10-01");
+            if sensed.is_none() && image_date.is_none() && !section.given("sensed") {
+                section.require("sensed", "the sensing date, up to which growing days are counted in the weather record,", "2026-04-14");
+            }
+        }
+        (true, false) => {}
+    }
+    let growing_days = match (days, weather) {
+        (Some(days), _) => GrowingDays::Given(days),
+        (None, Some(weather)) => GrowingDays::Weather(weather),
+        (None, None) => return None,
+    };
+    Some(Season { crop: crop?, planted, growing_days, count_sensing_day, sensed })
+}
+
+/// A yield curve and, for a shipped one, its name and crop.
+pub(crate) enum Curve {
+    /// From the shipped table.
+    Named(NamedCurve),
+    /// The job's own.
+    Own(YieldCurve),
+}
+
+/// `response.yield_curve`: a shipped curve's name or the job's own table.
+pub(crate) fn curve(section: &mut Section<'_>) -> Option<Curve> {
+    let entry = section.take("yield_curve");
+    let known = tables::curve_names();
+    let first =
+        known.first().map_or("{ a = \"590 kg/ha\", b = 258.2, index = \"NDVI\", source = \"common practice\" }".to_owned(), |name| format!("\"{name}\""));
+    section.require("yield_curve", "the yield curve (a crop alone picks none)", &first);
+    let entry = entry?;
+    match &entry.item {
+        Item::Table(_) => own_curve(section, &entry).map(Curve::Own),
+        _ => {
+            let name = section.text_of(&entry, "yield_curve", "the name of a curve of the shipped table")?;
+            let found = tables::find_curve(&name);
+            if found.is_none() {
+                let near = nearest(&name, known.iter().map(String::as_str)).map(str::to_owned);
+                section.at(&entry, "yield_curve", Problem::Choice { got: name, what: "yield curve", near, known });
+            }
+            found.map(Curve::Named)
+        }
+    }
+}
+
+fn own_curve(section: &Section<'_>, entry: &Entry) -> Option<YieldCurve> {
+    let mut table = section.sub(entry, "yield_curve", "response.yield_curve")?;
+    // No bushels here: a curve is stated by mass, whatever the crop.
+    let a = table.amount("a", Wanted::Yield, |text| {
+        amount::above_zero(amount::grain_yield(text, "a yield curve", None), text, "the yield at index 0", |a: &Yield| a.get())
+    });
+    table.require("a", "the yield at index 0", "\"590 kg/ha\"");
+    let b = table.number("b", 0.001, 10_000.0, "in days, for an index between 0 and 1 over 60 to 120 growing days");
+    table.require("b", "the exponent in days", "258.2");
+    let index = table.text("index", "\"NDVI\"");
+    table.require("index", "the index that the curve was fitted with", "\"NDVI\"");
+    let region = table.text("region", "\"dry plains\"");
+    let sensor = table.text("sensor", "\"active, red\"");
+    let source = table.text("source", "\"common practice\"");
+    table.require("source", "where the curve comes from", "\"common practice\"");
+    table.finish();
+    Some(YieldCurve { a: a?, b: b?, index: index?, region, sensor, source: source? })
+}
+
+/// `[response]` without its curve.
+pub(crate) fn response(section: &mut Section<'_>, crop: Option<&Crop>, curve: Option<Curve>, product: Option<&Product>) -> Option<Response> {
+    section.choice("method", "method (yield response)", &[("yield response", ())]);
+    let (name, lb) = crop.map_or(("this crop", None), |crop| (crop.name.as_str(), crop.lb_per_bu));
+    let maximum_yield = section.amount("maximum_yield", Wanted::Yield, |text| match amount::grain_yield(text, name, lb) {
+        // Bushels of a crop that could not be read are no second fault.
+        Err(Problem::NoBushel { .. }) if crop.is_none() => Ok(None),
+        Err(problem) => Err(problem),
+        Ok(value) => Ok(Some(value)),
+    });
+    section.require("maximum_yield", "the yield that the site can never exceed", "\"6.7 t/ha\"");
+    let maximum_yield = maximum_yield.flatten();
+    if let Some(value) = maximum_yield.filter(|value| !(100.0..=40_000.0).contains(&value.get())) {
+        let problem = ground::range(&value, "100 kg/ha", "40000 kg/ha", "no site's maximum yield; check the unit");
+        section.refuse("maximum_yield", problem);
+    }
+    let compare = section.choice("compare", "comparison (each cell, whole field)", &[("each cell", Compare::EachCell), ("whole field", Compare::WholeField)]);
+    let largest_ratio = largest_ratio(section);
+    let ratio_adjustment = section.take("ratio_adjustment").and_then(|entry| {
+        let mut table = section.sub(&entry, "ratio_adjustment", "response.ratio_adjustment")?;
+        let slope = table.number("slope", 0.0, 10.0, "a response index is stretched by it");
+        let intercept = table.number("intercept", -10.0, 10.0, "a response index is moved by it");
+        table.require("slope", "the slope of the adjustment", "1.69");
+        table.require("intercept", "the intercept of the adjustment", "-0.70");
+        table.finish();
+        slope.zip(intercept)
+    });
+    // No change is no adjustment, so that the record says "raw" then.
+    let ratio_adjustment = ratio_adjustment.filter(|pair| *pair != (1.0, 0.0));
+    let dead_band = section.number("dead_band", 0.0, 1.0, "response indices up to 1 + this count as 1").unwrap_or(0.0);
+    let grain_nitrogen = section.number("grain_nitrogen", 0.003, 0.1, "nitrogen as a share of grain mass, 0.0239 for wheat");
+    let use_efficiency = section.number("use_efficiency", 0.05, 1.0, "share of the applied nitrogen that reaches the grain").unwrap_or(0.5);
+    let applied = section.amount("applied_since_sensing", Wanted::Nitrogen, |text| amount::nitrogen(text, product, false)).map_or(NRate::ZERO, |n| n.rate);
+    if applied.get() > 1000.0 {
+        section.refuse("applied_since_sensing", ground::range(&applied, "0 kg N/ha", "1000 kg N/ha", "more than any crop gets"));
+    }
+    let curve = match curve? {
+        Curve::Own(curve) => curve,
+        Curve::Named(named) => {
+            if let Some(crop) = crop.filter(|crop| !crop.name.eq_ignore_ascii_case(&named.crop)) {
+                section.refuse("yield_curve", Problem::CurveCrop { curve: named.name, fitted: named.crop, crop: crop.name.clone() });
+            }
+            named.curve
+        }
+    };
+    Some(Response {
+        maximum_yield: maximum_yield?,
+        curve,
+        compare: compare.unwrap_or(Compare::EachCell),
+        largest_ratio,
+        ratio_adjustment,
+        dead_band,
+        grain_nitrogen: grain_nitrogen.or_else(|| crop.map(|crop| crop.grain_nitrogen))?,
+        use_efficiency,
+        applied_since_sensing: applied,
+    })
+}
+
+fn largest_ratio(section: &mut Section<'_>) -> LargestRatio {
+    let default = LargestRatio::Value(2.0);
+    let Some(entry) = section.take("largest_ratio") else {
+        return default;
+    };
+    if let Item::Text(_) = entry.item {
+        return section.choice_of(&entry, "largest_ratio", "largest ratio (a number above 1, or seen)", &[("seen", LargestRatio::Seen)]).unwrap_or(default);
+    }
+    let Some(number) = section.number_of(&entry, "largest_ratio") else {
+        return default;
+    };
+    if number <= 1.0 || number > 10.0 {
+        section.at(&entry, "largest_ratio", ground::range(&number, "just above 1", "10", "at 1 no cell would ever get more than the minimum"));
+    }
+    LargestRatio::Value(number)
+}

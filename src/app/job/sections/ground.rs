@@ -1,0 +1,160 @@
+//! `[field]` and `[reference]`: where the ground and the reference lie.
+
+use std::path::Path;
+use std::path::PathBuf;
+
+use crate::app::job::amount;
+use crate::app::job::fault::Problem;
+use crate::app::job::fault::Wanted;
+use crate::app::job::reader::Entry;
+use crate::app::job::reader::Item;
+use crate::app::job::reader::Section;
+use crate::finding::Finding;
+use crate::pipeline::settings::Exclusion;
+use crate::pipeline::settings::FieldSettings;
+use crate::pipeline::settings::Reading;
+use crate::pipeline::settings::ReferenceSettings;
+use crate::pipeline::settings::ReferenceSource;
+use crate::pipeline::settings::VectorSource;
+use crate::units::Length;
+
+/// A path, below the job's folder unless absolute.
+pub(crate) fn path(section: &mut Section<'_>, key: &'static str, folder: &Path) -> Option<PathBuf> {
+    section.text(key, "\"boundary.geojson\"").map(|text| folder.join(text))
+}
+
+/// A vector file: a path, or a table with path, layer and filter.
+pub(crate) fn vector(section: &Section<'_>, entry: &Entry, key: &'static str, kind: &'static str, folder: &Path) -> Option<VectorSource> {
+    match &entry.item {
+        Item::Table(_) => {
+            let mut table = section.sub(entry, key, kind)?;
+            let source = vector_table(&mut table, "path", folder, kind == "field.boundary");
+            table.finish();
+            source
+        }
+        Item::Text(_) => {
+            let text = section.text_of(entry, key, "\"boundary.geojson\"")?;
+            Some(VectorSource { path: folder.join(text), layer: None, filter: None, merge: false })
+        }
+        other => {
+            section.at(entry, key, Problem::WrongType { got: other.kind(), wanted: "a path in quotes, or { path = \"farm.gpkg\", layer = \"fields\" }" });
+            None
+        }
+    }
+}
+
+/// `path`, `layer`, `where` of a table whose other keys are somebody else's.
+pub(crate) fn vector_table(table: &mut Section<'_>, path_key: &'static str, folder: &Path, merges: bool) -> Option<VectorSource> {
+    let file = path(table, path_key, folder);
+    table.require(path_key, "the file", "\"farm.gpkg\"");
+    let layer = table.text("layer", "\"fields\"");
+    let filter = table.text("where", "\"FIELD_ID = '12'\"");
+    let merge = merges && table.boolean("merge").unwrap_or(false);
+    Some(VectorSource { path: file?, layer, filter, merge })
+}
+
+/// `[field]`.
+pub(crate) fn field(section: &mut Section<'_>, folder: &Path) -> Option<FieldSettings> {
+    let given_name = section.text("name", "\"Long Ley\"");
+    let boundary = section.take("boundary").map(|entry| vector(section, &entry, "boundary", "field.boundary", folder));
+    section.require("boundary", "the field's boundary", "\"boundary.geojson\"");
+    let merge = section.boolean("merge");
+    let crs = section.text("crs", "\"EPSG:32633\"");
+    let map_strips = section.choice("strips", "way with strips (map, leave)", &[("map", true), ("leave", false)]).unwrap_or(true);
+    let mut exclusions = Vec::new();
+    for mut table in section.tables("exclude", "field.exclude") {
+        let source = vector_table(&mut table, "path", folder, false);
+        let buffer = table.amount("buffer", Wanted::Length, amount::length).unwrap_or(Length::ZERO);
+        let reason = table.text("reason", "\"open water\"");
+        if buffer.get() > 2_000.0 {
+            table.refuse("buffer", range(&buffer, "0 m", "2000 m", "wider than any buffer strip"));
+        }
+        table.finish();
+        exclusions.extend(source.map(|source| Exclusion { source, buffer, reason }));
+    }
+    let mut edges = Vec::new();
+    for mut table in section.tables("edge", "field.edge") {
+        edges.extend(vector_table(&mut table, "path", folder, false));
+        table.finish();
+    }
+    let mut boundary = boundary??;
+    if let Some(merge) = merge {
+        boundary.merge = merge;
+    }
+    let name = given_name.or_else(|| {
+        let stem = boundary.path.file_stem()?.to_string_lossy().into_owned();
+        section.log().note(Finding::note("field.name", format!("field.name is not given: the field is called \"{stem}\" after its boundary file")));
+        Some(stem)
+    })?;
+    if name.chars().any(char::is_control) || name.chars().count() > 100 {
+        let got = format!("{} characters", name.chars().count());
+        section.refuse("name", Problem::OutOfRange { got, low: "1".into(), high: "100 printable characters".into(), why: "names stand on paper and screen" });
+    }
+    Some(FieldSettings { name, boundary, crs, map_strips, exclusions, edges })
+}
+
+/// A fault of a range, with the value as a quantity.
+pub(crate) fn range(got: &impl ToString, low: &str, high: &str, why: &'static str) -> Problem {
+    Problem::OutOfRange { got: got.to_string(), low: low.to_owned(), high: high.to_owned(), why }
+}
+
+/// `[reference]`, with strips, readings or a percentile.
+pub(crate) fn reference(section: &mut Section<'_>, folder: &Path) -> Option<ReferenceSettings> {
+    let given: Vec<&'static str> = ["strips", "readings", "percentile"].into_iter().filter(|key| section.has(key)).collect();
+    let strips = section.take("strips").map(|entry| vector(section, &entry, "strips", "reference.strips", folder));
+    let readings = readings(section);
+    let percentile = section.number("percentile", 50.0, 99.0, "a virtual reference is a high percentile of the canopy cells, 95 as a rule");
+    match given.as_slice() {
+        [] => {
+            if !section.is_present() {
+                section.require("strips", "the reference strips (or readings, or percentile)", "\"strips.geojson\"");
+            } else {
+                let problem = Problem::NoneOf { keys: vec!["strips", "readings", "percentile"], example: "strips = \"strips.geojson\"" };
+                section.refuse("strips", problem);
+            }
+        }
+        [_] => {}
+        [_, second, ..] => section.refuse(second, Problem::Together { keys: given.clone() }),
+    }
+    let inset = section.amount("inset", Wanted::Length, amount::length).unwrap_or(Length::m(3.0));
+    let gap = section.amount("gap", Wanted::Length, amount::length).unwrap_or(Length::m(5.0));
+    for (key, value) in [("inset", inset), ("gap", gap)] {
+        if value.get() > 200.0 {
+            section.refuse(key, range(&value, "0 m", "200 m", "strips are not that wide"));
+        }
+    }
+    let segments = section.whole("segments", 1, 1000, "a strip is cut into 20 segments as a rule").unwrap_or(20);
+    let drop = section.number("drop", 0.0, 100.0, "in MADs; 0 keeps every segment").unwrap_or(3.5);
+    let nearest = section.choice("strips_use", "use of strips (pooled, nearest)", &[("pooled", false), ("nearest", true)]).unwrap_or(false);
+    let source = match (strips, readings, percentile) {
+        (Some(strips), ..) => ReferenceSource::Strips(strips?),
+        (_, Some(readings), _) => ReferenceSource::Readings(readings),
+        (.., Some(percentile)) => ReferenceSource::Percentile(percentile),
+        _ => return None,
+    };
+    Some(ReferenceSettings { source, inset, gap, segments: segments.unsigned_abs() as usize, drop, nearest })
+}
+
+/// `reference.readings`: at least one pair, when given.
+pub(crate) fn readings(section: &mut Section<'_>) -> Option<Vec<Reading>> {
+    if !section.has("readings") {
+        return None;
+    }
+    let tables = section.tables("readings", "reference.readings");
+    let count = tables.len();
+    let mut pairs = Vec::new();
+    for mut table in tables {
+        let why = "an averaged canopy index lies above 0 and rarely above 1";
+        let strip = table.number("strip", 0.001, 100.0, why);
+        let beside = table.number("beside", 0.001, 100.0, why);
+        table.require("strip", "the reading in the strip", "0.66");
+        table.require("beside", "the reading beside the strip", "0.50");
+        table.finish();
+        pairs.extend(strip.zip(beside).map(|(strip, beside)| Reading { strip, beside }));
+    }
+    if count == 0 {
+        section.refuse("readings", Problem::Empty { example: "[{ strip = 0.66, beside = 0.50 }]" });
+        return None;
+    }
+    Some(pairs)
+}

@@ -1,0 +1,134 @@
+//! `[imagery]`: the raster, its bands, and what of it may be used.
+
+use std::path::Path;
+
+use crate::app::job::amount;
+use crate::app::job::fault::Problem;
+use crate::app::job::fault::Wanted;
+use crate::app::job::reader::Entry;
+use crate::app::job::reader::Item;
+use crate::app::job::reader::Section;
+use crate::app::job::sections::ground;
+use crate::pipeline::settings::BareBelow;
+use crate::pipeline::settings::ImageSource;
+use crate::pipeline::settings::Imagery;
+use crate::pipeline::settings::Mask;
+use crate::pipeline::settings::MaskRule;
+use crate::units::Length;
+
+/// `[imagery]`.
+pub(crate) fn imagery(section: &mut Section<'_>, folder: &Path) -> Option<Imagery> {
+    let source = section.take("path").map(|entry| source(section, &entry, folder));
+    section.require("path", "the image", "\"mosaic.tif\"");
+    let date = section.date("date");
+    section.require("date", "the sensing date", "2026-04-14");
+    let index = section.text("index", "\"NDVI\"").unwrap_or_else(|| "NDVI".to_owned());
+    let bands = section.take("bands").and_then(|entry| bands(section, &entry)).unwrap_or_default();
+    if !bands.is_empty() && matches!(source, Some(Some(ImageSource::PerBand(_)))) {
+        section.refuse("bands", Problem::Together { keys: vec!["path with one file a band", "bands"] });
+    }
+    let scale = section.number("scale", -1e6, 1e6, "a scale this large is no reflectance");
+    if scale == Some(0.0) {
+        section.refuse("scale", Problem::Zero { text: "0".to_owned(), what: "the scale" });
+    }
+    let offset = section.number("offset", -1e6, 1e6, "an offset this large is no reflectance");
+    let bare_below = section.number("bare_below", -1.0, 100.0, "an index below which ground counts as bare").map_or(BareBelow::OfIndex, BareBelow::Value);
+    let share = "a share of an area, 0 to 1";
+    let pixel_inside = section.number("pixel_inside", 0.0, 1.0, share).unwrap_or(0.9);
+    let min_seen = section.number("min_seen", 0.0, 1.0, share).unwrap_or(0.3);
+    let point_spread = section.number("point_spread", 0.0, 5.0, "full width at half maximum in pixels, beyond the pixel itself").unwrap_or(0.0);
+    let mask = section.take("mask").and_then(|entry| mask(section, &entry, folder));
+    Some(Imagery { source: source??, date: date?, index, bands, scale, offset, bare_below, pixel_inside, min_seen, point_spread, mask })
+}
+
+fn source(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<ImageSource> {
+    match &entry.item {
+        Item::Text(_) => section.text_of(entry, "path", "\"mosaic.tif\"").map(|text| ImageSource::One(folder.join(text))),
+        Item::Table(_) => {
+            let mut table = section.sub(entry, "path", "imagery.path")?;
+            let mut files = Vec::new();
+            for (name, file) in table.rest() {
+                files.push((name.clone(), folder.join(table.text_of(&file, &name, "\"B04.jp2\"")?)));
+            }
+            if files.is_empty() {
+                section.at(entry, "path", Problem::Empty { example: "{ red = \"B04.jp2\", nir = \"B08.jp2\" }" });
+                return None;
+            }
+            Some(ImageSource::PerBand(files))
+        }
+        other => {
+            section.at(entry, "path", Problem::WrongType { got: other.kind(), wanted: "a path in quotes, or { red = \"B04.jp2\", nir = \"B08.jp2\" }" });
+            None
+        }
+    }
+}
+
+fn bands(section: &Section<'_>, entry: &Entry) -> Option<Vec<(String, usize)>> {
+    let mut table = section.sub(entry, "bands", "imagery.bands")?;
+    let mut bands: Vec<(String, usize)> = Vec::new();
+    for (name, value) in table.rest() {
+        let number = table.whole_of(&value, &name, 1, 10_000, "bands are counted from 1")?.unsigned_abs() as usize;
+        if let Some((other, _)) = bands.iter().find(|(_, taken)| *taken == number) {
+            table.at(&value, &name, Problem::Twice { what: format!("band {number}, already named {other},") });
+        }
+        bands.push((name, number));
+    }
+    Some(bands)
+}
+
+fn mask(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<Mask> {
+    let mut table = section.sub(entry, "mask", "imagery.mask")?;
+    let path = ground::path(&mut table, "path", folder);
+    table.require("path", "the class raster", "\"scl.tif\"");
+    let (has_keep, has_bits) = (table.has("keep"), table.has("bits"));
+    let keep = table.list("keep", "a list of class numbers: [4, 5]");
+    let bits = table.take("bits");
+    let rule = match (has_keep, has_bits) {
+        (true, true) => {
+            table.refuse("bits", Problem::Together { keys: vec!["keep", "bits"] });
+            None
+        }
+        (false, false) => {
+            table.refuse("keep", Problem::NoneOf { keys: vec!["keep", "bits"], example: "keep = [4, 5]" });
+            None
+        }
+        (true, false) => keep
+            .and_then(|list| {
+                let why = "classes of a raster are whole numbers";
+                let classes: Option<Vec<i64>> = list.iter().map(|entry| table.whole_of(entry, "keep", i64::from(i32::MIN), i64::from(u32::MAX), why)).collect();
+                classes.filter(|classes| {
+                    if classes.is_empty() {
+                        table.refuse("keep", Problem::Empty { example: "[4, 5]" });
+                    }
+                    !classes.is_empty()
+                })
+            })
+            .map(MaskRule::Keep),
+        (false, true) => bits.and_then(|entry| mask_bits(&table, &entry)).map(MaskRule::Bits),
+    };
+    let grow = table.amount("grow", Wanted::Length, amount::length).unwrap_or(Length::ZERO);
+    if grow.get() > 10_000.0 {
+        table.refuse("grow", ground::range(&grow, "0 m", "10000 m", "wider than any cloud's edge"));
+    }
+    table.finish();
+    Some(Mask { path: path?, rule: rule?, grow })
+}
+
+/// `bits = "3,4"` or `[3, 4]`.
+fn mask_bits(table: &Section<'_>, entry: &Entry) -> Option<Vec<u8>> {
+    let why = "bits are counted from 0";
+    match &entry.item {
+        Item::List(list) => list.iter().map(|entry| table.whole_of(entry, "bits", 0, 31, why).map(|bit| bit as u8)).collect(),
+        Item::Text(text) => {
+            let bits: Option<Vec<u8>> = text.split(',').map(|bit| bit.trim().parse().ok().filter(|bit| *bit < 32)).collect();
+            if bits.is_none() {
+                table.at(entry, "bits", ground::range(text, "0", "31", "bit numbers parted by commas"));
+            }
+            bits
+        }
+        other => {
+            table.at(entry, "bits", Problem::WrongType { got: other.kind(), wanted: "bit numbers: \"3,4\" or [3, 4]" });
+            None
+        }
+    }
+}

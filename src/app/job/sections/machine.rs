@@ -1,0 +1,232 @@
+//! `[machine]` and `[zones]`: how the field is driven and how cells become zones.
+
+use std::path::Path;
+
+use crate::app::job::amount;
+use crate::app::job::fault::Problem;
+use crate::app::job::fault::Wanted;
+use crate::app::job::reader::Entry;
+use crate::app::job::reader::Item;
+use crate::app::job::reader::Section;
+use crate::app::job::sections::ground;
+use crate::app::job::sections::rate::state_rate;
+use crate::finding::Finding;
+use crate::pipeline::settings::ClassBreaks;
+use crate::pipeline::settings::Heading;
+use crate::pipeline::settings::Machine;
+use crate::pipeline::settings::StateRate;
+use crate::pipeline::settings::VectorSource;
+use crate::pipeline::settings::ZoneRules;
+use crate::pipeline::settings::ZonesBy;
+use crate::units::Area;
+use crate::units::Length;
+use crate::units::NRate;
+use crate::units::Product;
+
+/// `[machine]`. `buffered` says whether any exclusion has a buffer.
+pub(crate) fn machine(section: &mut Section<'_>, product: Option<&Product>, buffered: bool, folder: &Path) -> Option<Machine> {
+    let width = section
+        .amount("working_width", Wanted::Length, |text| amount::above_zero(amount::length(text), text, "the working width", |width: &Length| width.get()));
+    section.require("working_width", "the working width", "\"24 m\"");
+    if let Some(width) = width.filter(|width| !(0.25..=150.0).contains(&width.get())) {
+        section.refuse("working_width", ground::range(&width, "0.25 m", "150 m", "no machine is that narrow or wide"));
+    }
+    let heading = heading(section, folder);
+    let length =
+        section.amount("cell_length", Wanted::Length, |text| amount::above_zero(amount::length(text), text, "the cell length", |length: &Length| length.get()));
+    if let Some(length) = length.filter(|length| !(0.25..=1000.0).contains(&length.get())) {
+        section.refuse("cell_length", ground::range(&length, "0.25 m", "1000 m", "cells of that length map nothing"));
+    }
+    let speed = section.amount("speed", Wanted::Speed, |text| amount::above_zero(amount::speed(text), text, "the speed", |speed| speed.get()));
+    if let Some(speed) = speed.filter(|speed| speed.get() > 20.0) {
+        section.refuse("speed", ground::range(&speed, "0 m/s", "20 m/s", "72 km/h is faster than anything spreads"));
+    }
+    let delay = section.amount("delay", Wanted::Time, amount::time);
+    let transition = section.amount("transition", Wanted::Time, amount::time);
+    for (key, value) in [("delay", delay), ("transition", transition)] {
+        if let Some(value) = value.filter(|value| value.get() > 60.0) {
+            section.refuse(key, ground::range(&value, "0 s", "60 s", "no machine is that slow"));
+        }
+    }
+    if ["speed", "delay", "transition"].iter().any(|key| section.given(key)) {
+        let what = "needed with the other two of speed, delay and transition: it";
+        section.require("speed", what, "\"12 km/h\"");
+        section.require("delay", what, "\"2 s\"");
+        section.require("transition", what, "\"3 s\"");
+    }
+    let response = speed.zip(delay.zip(transition)).map(|(speed, (delay, transition))| speed * delay + speed * transition);
+    let overrun = section.amount("overrun", Wanted::Length, amount::length);
+    if let Some(overrun) = overrun.filter(|overrun| overrun.get() > 500.0) {
+        section.refuse("overrun", ground::range(&overrun, "0 m", "500 m", "rates would run far beyond the field"));
+    }
+    let limit = |section: &mut Section<'_>, key| section.amount(key, Wanted::Product, |text| amount::product_rate(text, product));
+    let least_rate = limit(section, "least_rate");
+    let greatest_rate = limit(section, "greatest_rate");
+    if let (Some(least), Some(greatest)) = (least_rate, greatest_rate)
+        && least > greatest
+    {
+        let problem = Problem::Order {
+            low_key: "machine.least_rate",
+            low: format!("{:.2} kg/ha", least.get()),
+            high_key: "machine.greatest_rate",
+            high: format!("{:.2} kg/ha", greatest.get()),
+        };
+        section.refuse("least_rate", problem);
+    }
+    if let Some(greatest) = greatest_rate.filter(|rate| rate.get() <= 0.0) {
+        section.refuse("greatest_rate", Problem::Zero { text: greatest.to_string(), what: "the greatest rate" });
+    }
+    let on_start = state_rate(section, "on_start", product, false, StateRate::FieldRate);
+    // A buffer stands for water or a neighbour: with position lost the machine cannot keep off it.
+    let lost = if buffered { StateRate::Amount(NRate::ZERO) } else { StateRate::FieldRate };
+    let position_lost = state_rate(section, "position_lost", product, false, lost);
+    let outside = state_rate(section, "outside", product, false, StateRate::Amount(NRate::ZERO));
+    let width = width?;
+    let needed = response.map(|distance| distance * 2.0);
+    if let (Some(length), Some(needed)) = (length, needed)
+        && length < needed
+    {
+        section.log().note(Finding::caution(
+            "machine.cell-length",
+            format!("machine.cell_length is {length}, but at this speed the machine needs {needed:.1} to change its rate: rates will lag behind the map"),
+        ));
+    }
+    Some(Machine {
+        working_width: width,
+        heading,
+        cell_length: length.or(needed).unwrap_or(width),
+        speed,
+        delay,
+        transition,
+        overrun: overrun.unwrap_or_else(|| (width * 0.5).max(response.unwrap_or(Length::ZERO))),
+        least_rate,
+        greatest_rate,
+        on_start,
+        position_lost,
+        outside,
+    })
+}
+
+/// `machine.heading`, or `machine.line`.
+fn heading(section: &mut Section<'_>, folder: &Path) -> Heading {
+    let line = section.take("line").and_then(|entry| ground::vector(section, &entry, "line", "field.edge", folder)).map(Heading::Line);
+    let Some(entry) = section.take("heading") else {
+        return line.unwrap_or_else(|| {
+            if !section.given("line") {
+                let text = "machine.heading is not given: cells follow the boundary's longer axis, as with heading = \"auto\"";
+                section.log().note(Finding::note("machine.heading", text));
+            }
+            Heading::Auto
+        });
+    };
+    if section.given("line") {
+        section.refuse("heading", Problem::Together { keys: vec!["heading", "line"] });
+    }
+    heading_of(section, &entry, folder).unwrap_or(Heading::Auto)
+}
+
+fn heading_of(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<Heading> {
+    let held = |degrees: f64| {
+        if (0.0..=360.0).contains(&degrees) {
+            return Some(if degrees == 360.0 { 0.0 } else { degrees });
+        }
+        section.at(entry, "heading", ground::range(&format!("{degrees}°"), "0°", "360°", "degrees clockwise from north"));
+        None
+    };
+    match &entry.item {
+        Item::Number(_) => held(section.number_of(entry, "heading")?).map(Heading::True),
+        Item::Table(_) => {
+            let mut table = section.sub(entry, "heading", "machine.heading")?;
+            let source: Option<VectorSource> = ground::vector_table(&mut table, "line", folder, false);
+            table.finish();
+            source.map(Heading::Line)
+        }
+        _ => {
+            let text = section.text_of(entry, "heading", "\"auto\"")?;
+            let lower = text.to_lowercase();
+            let (body, grid) = lower.strip_suffix("grid").map_or((lower.trim_end_matches("true"), false), |body| (body, true));
+            match body.trim().trim_end_matches(['°', ' ']).trim_end_matches("deg").trim().parse::<f64>() {
+                Ok(degrees) if degrees.is_finite() => held(degrees).map(if grid { Heading::Grid } else { Heading::True }),
+                _ => {
+                    if let Some(heading) = (lower == "auto").then_some(Heading::Auto) {
+                        return Some(heading);
+                    }
+                    let known = vec!["auto".to_owned(), "63.0".to_owned(), "63.0 grid".to_owned(), "{ line = \"ab.geojson\" }".to_owned()];
+                    let near = crate::app::job::suggest::nearest(&text, ["auto"]).map(str::to_owned);
+                    section.at(entry, "heading", Problem::Choice { got: text, what: "heading", near, known });
+                    None
+                }
+            }
+        }
+    }
+}
+
+/// `[zones]`; `machine` gives the default of the least area.
+pub(crate) fn zones(section: &mut Section<'_>, machine: Option<&Machine>) -> Option<ZoneRules> {
+    let by_classes = section.choice("by", "way to zones (cells, classes)", &[("cells", false), ("classes", true)]).unwrap_or(false);
+    let (has_classes, has_breaks) = (section.has("classes"), section.has("breaks"));
+    let classes = section.whole("classes", 2, 20, "fewer than 2 classes are no zones, more than 20 nobody reads").map(|n| n.unsigned_abs() as usize);
+    let breaks = section.take("breaks").and_then(|entry| breaks(section, &entry));
+    if !by_classes && (has_classes || has_breaks) {
+        let problem = Problem::Disagree {
+            one: "zones.by (\"cells\")".to_owned(),
+            other: "zones.classes or zones.breaks".to_owned(),
+            way_out: "write by = \"classes\", or take classes and breaks out",
+        };
+        section.refuse(if has_classes { "classes" } else { "breaks" }, problem);
+    }
+    let by = if by_classes {
+        match breaks {
+            Some(Breaks::Given(bounds)) => {
+                if let Some(classes) = classes.filter(|classes| *classes != bounds.len() + 1) {
+                    let problem = Problem::Disagree {
+                        one: format!("zones.classes ({classes})"),
+                        other: format!("zones.breaks ({} bounds make {} classes)", bounds.len(), bounds.len() + 1),
+                        way_out: "take classes out",
+                    };
+                    section.refuse("classes", problem);
+                }
+                ZonesBy::Classes(ClassBreaks::Given(bounds))
+            }
+            Some(Breaks::Quantile) => ZonesBy::Classes(ClassBreaks::Quantile(classes.unwrap_or(5))),
+            Some(Breaks::Natural) | None => ZonesBy::Classes(ClassBreaks::Natural(classes.unwrap_or(5))),
+        }
+    } else {
+        ZonesBy::Cells
+    };
+    let min_area = section.amount("min_area", Wanted::Area, amount::area);
+    if let Some(area) = min_area.filter(|area| area.as_ha() > 1000.0) {
+        section.refuse("min_area", ground::range(&format!("{} ha", area.as_ha()), "0 ha", "1000 ha", "larger than fields are"));
+    }
+    let simplify = section.amount("simplify", Wanted::Length, amount::length).unwrap_or(Length::ZERO);
+    if simplify.get() > 100.0 {
+        section.refuse("simplify", ground::range(&simplify, "0 m", "100 m", "borders would move by more than a cell"));
+    }
+    let keep_total = section.choice("total", "way with the total (kept, free)", &[("kept", true), ("free", false)]).unwrap_or(true);
+    let two_cells = |machine: &Machine| Area::m2(2.0 * machine.working_width.get() * machine.cell_length.get());
+    Some(ZoneRules { by, min_area: min_area.or_else(|| machine.map(two_cells))?, simplify, keep_total })
+}
+
+enum Breaks {
+    Natural,
+    Quantile,
+    Given(Vec<f64>),
+}
+
+fn breaks(section: &Section<'_>, entry: &Entry) -> Option<Breaks> {
+    let Item::List(list) = &entry.item else {
+        let quantile = section.choice_of(entry, "breaks", "kind of breaks (natural, quantile, or a list)", &[("natural", false), ("quantile", true)])?;
+        return Some(if quantile { Breaks::Quantile } else { Breaks::Natural });
+    };
+    let bounds: Vec<f64> = list.iter().map(|entry| section.number_of(entry, "breaks")).collect::<Option<_>>()?;
+    if bounds.is_empty() || bounds.len() > 19 {
+        section.at(entry, "breaks", ground::range(&format!("{} bounds", bounds.len()), "1", "19", "bounds between classes"));
+        return None;
+    }
+    if let Some(pair) = bounds.windows(2).find(|pair| pair[0] >= pair[1]) {
+        let problem = Problem::Order { low_key: "each bound", low: pair[0].to_string(), high_key: "the next", high: pair[1].to_string() };
+        section.at(entry, "breaks", problem);
+        return None;
+    }
+    Some(Breaks::Given(bounds))
+}

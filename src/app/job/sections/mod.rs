@@ -1,0 +1,9 @@
+//! One file a group of sections: from tables to the typed settings.
+
+pub(crate) mod crop;
+pub(crate) mod ground;
+pub(crate) mod image;
+pub(crate) mod machine;
+pub(crate) mod money;
+pub(crate) mod output;
+pub(crate) mod rate;

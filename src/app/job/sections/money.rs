@@ -1,0 +1,61 @@
+//! `[prices]`: one currency, named by the user.
+
+use crate::app::job::amount;
+use crate::app::job::fault::Problem;
+use crate::app::job::fault::Wanted;
+use crate::app::job::reader::Section;
+use crate::finding::Finding;
+use crate::pipeline::settings::Crop;
+use crate::pipeline::settings::Prices;
+use crate::units::Product;
+
+/// `[prices]`; absent when the job has none.
+pub(crate) fn prices(section: &mut Section<'_>, crop: Option<&Crop>, product: Option<&Product>) -> Option<Prices> {
+    if !section.is_present() {
+        return None;
+    }
+    let mut currency = section.text("currency", "\"USD\"");
+    if let Some(named) = currency.as_ref().filter(|named| named.chars().count() > 8 || named.chars().any(|c| c.is_ascii_digit() || c == '/')) {
+        let known = ["USD", "EUR", "GBP"].map(str::to_owned).to_vec();
+        section.refuse("currency", Problem::Choice { got: named.clone(), what: "currency word", near: None, known });
+        currency = None;
+    }
+    let (name, lb) = crop.map_or(("this crop", None), |crop| (crop.name.as_str(), crop.lb_per_bu));
+    // Without prices.currency the first price names it for the others.
+    let grain = section.amount("grain", Wanted::GrainPrice, |text| match amount::grain_price(text, currency.as_deref(), name, lb) {
+        // Bushels of a crop that could not be read are no second fault.
+        Err(Problem::NoBushel { .. }) if crop.is_none() => Ok(None),
+        Err(problem) => Err(problem),
+        Ok(price) => Ok(Some(price)),
+    });
+    section.require("grain", "the price of grain", "\"6 USD/bu\"");
+    let grain = settle(&mut currency, grain.flatten());
+    if section.has("nitrogen") && section.has("product") {
+        let keys = vec!["prices.nitrogen", "prices.product"];
+        section.take("product");
+        section.refuse("product", Problem::Together { keys });
+    }
+    let product_price = if section.has("product") {
+        section.amount("product", Wanted::ProductPrice, |text| match product {
+            Some(product) => amount::product_price(text, currency.as_deref(), product),
+            None => Err(Problem::NoProduct { amount: text.trim().to_owned() }),
+        })
+    } else {
+        section.require("nitrogen", "the price of nitrogen (or of the product)", "\"0.60 USD/lb N\"");
+        section.amount("nitrogen", Wanted::NitrogenPrice, |text| amount::nitrogen_price(text, currency.as_deref()))
+    };
+    let nitrogen = settle(&mut currency, product_price);
+    if !section.given("application") {
+        section.log().note(Finding::note("prices.application", "prices.application is not given: the pass itself is counted as costing nothing"));
+    }
+    let pass = section.amount("application", Wanted::AreaPrice, |text| amount::area_price(text, currency.as_deref()));
+    let application = settle(&mut currency, pass).unwrap_or(0.0);
+    Some(Prices { currency: currency?, grain: grain?, nitrogen: nitrogen?, application })
+}
+
+/// Takes the currency of the first price when the job names none.
+fn settle(currency: &mut Option<String>, price: Option<(f64, String)>) -> Option<f64> {
+    let (value, named) = price?;
+    currency.get_or_insert(named);
+    Some(value)
+}

@@ -1,0 +1,128 @@
+//! `[application]`, `[[accept]]` and `[output]`.
+
+use std::path::Path;
+
+use crate::app::job::fault::Problem;
+use crate::app::job::reader::Section;
+use crate::finding::Acceptance;
+use crate::pipeline::settings::Application;
+use crate::pipeline::settings::Format;
+use crate::pipeline::settings::Output;
+use crate::units::Product;
+use crate::units::RateUnit;
+use jiff::civil::Date;
+
+/// `[application]`.
+pub(crate) fn application(section: &mut Section<'_>, sensed: Option<Date>) -> Application {
+    let date = section.date("date");
+    let max_image_age = section.whole("max_image_age", 0, 365, "days after which an image no longer shows the crop").unwrap_or(14) as i32;
+    if let (Some(date), Some(sensed)) = (date, sensed)
+        && date < sensed
+    {
+        let problem = Problem::DateOrder { earlier_key: "sensing", earlier: sensed.to_string(), later_key: "application.date", later: date.to_string() };
+        section.refuse("date", problem);
+    }
+    Application { date, max_image_age }
+}
+
+/// `[[accept]]`.
+pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
+    let mut all: Vec<(String, Acceptance)> = Vec::new();
+    for mut table in root.tables("accept", "accept") {
+        let code = table.text("code", "\"image.age\"");
+        table.require("code", "the code of the finding", "\"image.age\"");
+        let reason = table.text("reason", "\"cold spell, no growth\"");
+        table.require("reason", "why it is accepted", "\"cold spell, no growth\"");
+        let by = table.text("by", "\"A. Adviser\"");
+        table.require("by", "who accepts it", "\"A. Adviser\"");
+        if let Some(code) = code.as_ref().filter(|code| all.iter().any(|(other, _)| other == *code)) {
+            table.refuse("code", Problem::Twice { what: format!("the acceptance of {code}") });
+        }
+        table.finish();
+        if let (Some(code), Some(reason), Some(by)) = (code, reason, by) {
+            all.push((code, Acceptance { reason, by }));
+        }
+    }
+    all
+}
+
+const UNITS: &[(&str, RateUnit)] = &[("kg/ha", RateUnit::KgPerHa), ("L/ha", RateUnit::LPerHa), ("lb/ac", RateUnit::LbPerAc), ("gal/ac", RateUnit::GalPerAc)];
+
+const FORMATS: &[(&str, Format)] = &[
+    ("geopackage", Format::GeoPackage),
+    ("geojson", Format::GeoJson),
+    ("shapefile", Format::Shapefile),
+    ("geotiff", Format::GeoTiff),
+    ("iso11783", Format::Iso11783),
+];
+
+/// Short names that people type for a format, as the suggestion to make.
+const SHORT_NAMES: &[(&str, &str)] = &[
+    ("gpkg", "geopackage"),
+    ("json", "geojson"),
+    ("shp", "shapefile"),
+    ("esri shapefile", "shapefile"),
+    ("tif", "geotiff"),
+    ("tiff", "geotiff"),
+    ("cog", "geotiff"),
+    ("iso", "iso11783"),
+    ("isoxml", "iso11783"),
+    ("isobus", "iso11783"),
+    ("taskdata", "iso11783"),
+    ("iso 11783-10", "iso11783"),
+    ("iso11783-10", "iso11783"),
+];
+
+/// Unit of the product column and whether people's numbers are in US units.
+pub(crate) fn unit(section: &mut Section<'_>, product: Option<&Product>, us: bool) -> (RateUnit, bool) {
+    let liquid = product.is_some_and(Product::is_liquid);
+    let default = match (us, liquid) {
+        (false, false) => RateUnit::KgPerHa,
+        (false, true) => RateUnit::LPerHa,
+        (true, false) => RateUnit::LbPerAc,
+        (true, true) => RateUnit::GalPerAc,
+    };
+    let Some(unit) = section.choice("unit", "unit of a product rate", UNITS) else {
+        return (default, us);
+    };
+    if unit.is_volume() && !liquid {
+        let amount = unit.label().to_owned();
+        let problem = match product {
+            Some(product) => Problem::NoDensity { amount, product: product.name().to_owned() },
+            None => Problem::NoProduct { amount },
+        };
+        section.refuse("unit", problem);
+    }
+    (unit, unit.is_us())
+}
+
+/// `[output]`.
+pub(crate) fn output(section: &mut Section<'_>, product: Option<&Product>, us: bool, folder: &Path) -> Output {
+    let target = section.text("folder", "\"out\"").unwrap_or_else(|| "out".to_owned());
+    let (unit, us_units) = unit(section, product, us);
+    Output { folder: folder.join(target), unit, us_units, formats: formats(section) }
+}
+
+fn formats(section: &mut Section<'_>) -> Vec<Format> {
+    let all: Vec<Format> = FORMATS.iter().map(|(_, format)| *format).collect();
+    let Some(list) = section.list("formats", "a list: [\"geopackage\", \"shapefile\"]") else {
+        return all;
+    };
+    if list.is_empty() {
+        section.refuse("formats", Problem::Empty { example: "[\"geopackage\", \"iso11783\"]" });
+        return all;
+    }
+    let mut formats = Vec::new();
+    for entry in &list {
+        if let crate::app::job::reader::Item::Text(text) = &entry.item
+            && let Some((_, meant)) = SHORT_NAMES.iter().find(|(short, _)| text.trim().eq_ignore_ascii_case(short))
+        {
+            let known = FORMATS.iter().map(|(name, _)| (*name).to_owned()).collect();
+            section.at(entry, "formats", Problem::Choice { got: text.clone(), what: "format", near: Some((*meant).to_owned()), known });
+            continue;
+        }
+        let format = section.choice_of(entry, "formats", "format", FORMATS);
+        formats.extend(format.filter(|format| !formats.contains(format)));
+    }
+    formats
+}

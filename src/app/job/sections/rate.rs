@@ -1,0 +1,109 @@
+//! `[product]` and `[rate]`: what is spread and between which limits.
+
+use crate::app::job::amount;
+use crate::app::job::fault::Problem;
+use crate::app::job::fault::Wanted;
+use crate::app::job::reader::Entry;
+use crate::app::job::reader::Item;
+use crate::app::job::reader::Section;
+use crate::app::job::sections::ground;
+use crate::app::job::suggest::nearest;
+use crate::app::job::tables;
+use crate::finding::Finding;
+use crate::pipeline::settings::RateRules;
+use crate::pipeline::settings::StateRate;
+use crate::units::NRate;
+use crate::units::Product;
+
+/// `[product]`: a shipped product, or the job's own figures.
+pub(crate) fn product(section: &mut Section<'_>) -> Option<Product> {
+    if !section.is_present() {
+        return None;
+    }
+    let name = section.text("name", "\"urea\"");
+    let nitrogen = section.number("nitrogen", 0.01, 1.0, "nitrogen as a share of the product's mass: 0.46 for urea");
+    let density = section.amount("density", Wanted::Density, amount::density);
+    let shipped = name.as_deref().and_then(tables::find_product);
+    if !section.given("name") && !section.given("nitrogen") {
+        section.refuse("name", Problem::NoneOf { keys: vec!["product.name", "product.nitrogen"], example: "name = \"urea\"" });
+        return None;
+    }
+    if let (Some(name), None, false) = (&name, &shipped, section.given("nitrogen")) {
+        let known = tables::product_names();
+        let near = nearest(name, known.iter().map(String::as_str)).map(str::to_owned);
+        section.refuse("name", Problem::Choice { got: name.clone(), what: "product, and its nitrogen share is not given", near, known });
+        return None;
+    }
+    let share = nitrogen.or_else(|| shipped.as_ref().map(Product::nitrogen))?;
+    // The job's own label or hydrometer value wins over the table's.
+    let kg_per_l = density.or_else(|| shipped.as_ref().and_then(Product::kg_per_l));
+    let shown = name.unwrap_or_else(|| format!("product with {} % N", crate::app::job::fault::short(share * 100.0)));
+    let product = Product::new(&shown, share, kg_per_l);
+    if product.is_none() {
+        let density = kg_per_l.map_or_else(|| "none".to_owned(), |d| format!("{d} kg/L"));
+        section.refuse("density", Problem::Product { nitrogen: share, density });
+    }
+    product
+}
+
+/// A nitrogen amount of a section in which product amounts are taken; both readings become a note.
+fn nitrogen(section: &Section<'_>, entry: &Entry, key: &str, product: Option<&Product>) -> Option<(NRate, bool)> {
+    let amount = section.amount_of(entry, key, Wanted::Nitrogen, |text| amount::nitrogen(text, product, true))?;
+    if amount.rate.get() > 1000.0 {
+        section.at(entry, key, ground::range(&format!("{:.1} kg N/ha", amount.rate.get()), "0 kg N/ha", "1000 kg N/ha", "more than any crop gets"));
+        return None;
+    }
+    if let Some(echo) = amount.echo {
+        section.log().note(Finding::note("rate.product-amount", format!("{}: {echo}", section.key(key))));
+    }
+    Some((amount.rate, amount.us))
+}
+
+/// `"field rate"`, `"own"` where it makes sense, or an amount.
+pub(crate) fn state_rate(section: &mut Section<'_>, key: &'static str, product: Option<&Product>, own: bool, default: StateRate) -> StateRate {
+    let Some(entry) = section.take(key) else {
+        return default;
+    };
+    if let Item::Text(text) = &entry.item {
+        let text = text.trim();
+        let begins_with_letter = text.starts_with(|c: char| c.is_alphabetic()) && !text.starts_with("TODO") && !text.to_lowercase().starts_with("nan");
+        if begins_with_letter {
+            let words: &[(&str, StateRate)] =
+                if own { &[("field rate", StateRate::FieldRate), ("own", StateRate::Own)] } else { &[("field rate", StateRate::FieldRate)] };
+            return section
+                .choice_of(&entry, key, if own { "rate (field rate, own, or an amount)" } else { "rate (field rate, or an amount)" }, words)
+                .unwrap_or(default);
+        }
+    }
+    nitrogen(section, &entry, key, product).map_or(default, |(rate, _)| StateRate::Amount(rate))
+}
+
+/// `[rate]`, and whether its maximum was written in US units.
+pub(crate) fn rate(section: &mut Section<'_>, product: Option<&Product>) -> Option<(RateRules, bool)> {
+    let read = |section: &mut Section<'_>, key| section.take(key).and_then(|entry| nitrogen(section, &entry, key, product));
+    let minimum = read(section, "minimum").map_or(NRate::ZERO, |(rate, _)| rate);
+    let maximum = read(section, "maximum");
+    let step = read(section, "step").map_or(NRate::kg_per_ha(5.0), |(rate, _)| rate);
+    let usual = read(section, "usual").map(|(rate, _)| rate);
+    section.require("maximum", "the greatest nitrogen rate", "\"150 kg N/ha\"");
+    let thin = state_rate(section, "thin", product, true, StateRate::FieldRate);
+    let unseen = state_rate(section, "unseen", product, false, StateRate::FieldRate);
+    let bare = state_rate(section, "bare", product, false, StateRate::Amount(NRate::ZERO));
+    if step.get() <= 0.0 {
+        section.refuse("step", Problem::Zero { text: step.to_string(), what: "the step" });
+    }
+    let (maximum, us) = maximum?;
+    let (low, high, width) = (minimum.get(), maximum.get(), step.get());
+    if high <= 0.0 {
+        section.refuse("maximum", Problem::Zero { text: maximum.to_string(), what: "the greatest rate" });
+    } else if low > high {
+        let problem = Problem::Order { low_key: "rate.minimum", low: minimum.to_string(), high_key: "rate.maximum", high: maximum.to_string() };
+        section.refuse("maximum", problem);
+    } else if width > 0.0 {
+        let empty = libm::ceil(low / width) > libm::floor(high / width);
+        if empty || (high > low && width > high - low) {
+            section.refuse("step", Problem::Step { step: width, minimum: low, maximum: high });
+        }
+    }
+    Some((RateRules { minimum, maximum, step, usual, thin, unseen, bare }, us))
+}

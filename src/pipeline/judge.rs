@@ -1,0 +1,194 @@
+//! What the user must know of a map before trusting it.
+
+use crate::finding::Finding;
+use crate::pipeline::rates::Rated;
+use crate::pipeline::reference::Reference;
+use crate::pipeline::run::Looked;
+use crate::pipeline::run::Sources;
+use crate::pipeline::settings::Compare;
+use crate::pipeline::settings::Settings;
+use crate::pipeline::totals::Totals;
+
+/// Fewer growing days than this stop a map: response indices are all close to 1.
+const LEAST_DAYS: f64 = 60.0;
+/// Growing days beyond which the curves are extrapolated.
+const MOST_DAYS: f64 = 120.0;
+
+/// Says everything that can be said of a finished map.
+#[expect(clippy::too_many_arguments, reason = "a judgement over all that a run found")]
+pub fn cautions(
+    settings: &Settings,
+
+    looked: &Looked,
+    reference: &Reference,
+    rated: &Rated,
+    totals: &Totals,
+    sources: &Sources<'_>,
+    findings: &mut Vec<Finding>,
+) {
+    season(settings, sources.growing_days, totals, findings);
+    response(reference, totals, findings);
+    doubts(looked, reference, totals, findings);
+    dates(settings, findings);
+    if totals.unseen_share > 0.25 {
+        findings.push(Finding::stop(
+            "image.unseen",
+            format!(
+                "{:.1} % of the field was not seen, more than a quarter: a field rate on so much ground is no map; use another image",
+                100.0 * totals.unseen_share
+            ),
+        ));
+    } else if totals.unseen_share > 0.0 {
+        findings.push(Finding::note("image.unseen_part", format!("{:.1} % of the field was not seen and gets its stated rate", 100.0 * totals.unseen_share)));
+    }
+    if let Some(usual) = settings.rate.usual {
+        let mean = totals.mean_rate;
+        if mean < usual * 0.5 || mean > usual * 1.5 {
+            findings.push(Finding::stop(
+                "rate.usual",
+                format!("the field's mean rate {:.1} kg N/ha lies outside half to one and a half times the usual {:.1} kg N/ha: check strip, curve and units before spreading", mean.get(), usual.get()),
+            ));
+        }
+    }
+    let words = match settings.response.compare {
+        Compare::EachCell => "each cell is compared with the strip: paler patches get more",
+        Compare::WholeField => "every cell gets the field's response index: greener patches get more",
+    };
+    let other = totals.n_kg_by_compare.1.map_or_else(String::new, |whole| {
+        format!(" (exact totals of seen ground: {:.0} kg N by each cell, {whole:.0} kg N by the whole field)", totals.n_kg_by_compare.0)
+    });
+    findings.push(Finding::note("rate.direction", format!("{words}{other}")));
+    if settings.response.ratio_adjustment.is_some() {
+        findings.push(Finding::note("rate.adjusted", "response indices are adjusted linearly as the job says, once, before they are held".to_owned()));
+    }
+    if totals.thin_share > 0.0 {
+        findings.push(Finding::note(
+            "rate.thin",
+            format!(
+                "{:.1} % of the field is thin (index below {:.3}): lack of nitrogen is not the likely reason there; go and look",
+                100.0 * totals.thin_share,
+                rated.thin_below
+            ),
+        ));
+    }
+    if settings.imagery.as_ref().is_some_and(|image| image.point_spread > 0.0) {
+        findings
+            .push(Finding::note("reference.point_spread", "the sensor's blur is taken out of the strip's reading only; cells are not sharpened".to_owned()));
+    }
+}
+
+fn season(settings: &Settings, days: f64, totals: &Totals, findings: &mut Vec<Finding>) {
+    let crop = &settings.season.crop;
+    if days < LEAST_DAYS {
+        findings.push(Finding::stop(
+            "season.early",
+            format!("only {days} growing days since planting: below {LEAST_DAYS:.0} every response index is close to 1 and says nothing; sense again later"),
+        ));
+    } else if let Some((low, high)) = crop.window_days.filter(|(low, high)| days < *low || days > *high) {
+        findings.push(Finding::caution(
+            "season.window",
+            format!("{days} growing days lie outside {low:.0} to {high:.0}, where the index foretells the yield of {} best", crop.name),
+        ));
+    }
+    if days > MOST_DAYS {
+        findings.push(Finding::caution("season.late", format!("{days} growing days are more than the {MOST_DAYS:.0} that the curve was made for")));
+    }
+    if totals.insey_share > 0.0 {
+        findings.push(Finding::caution(
+            "season.estimate",
+            format!(
+                "{:.1} % of the canopy has an in-season estimate outside 0.002 to 0.010 a day: the yield curve is stretched beyond its data there",
+                100.0 * totals.insey_share
+            ),
+        ));
+    }
+}
+
+fn response(reference: &Reference, totals: &Totals, findings: &mut Vec<Finding>) {
+    let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio) else { return };
+    if high < 1.0 {
+        findings.push(Finding::stop(
+            "reference.below",
+            format!("the strip is paler than the crop beside it: response index {ratio:.3} (95 %: {low:.3} to {high:.3}) lies wholly below 1; look whether strip, image and names are right"),
+        ));
+    } else if low <= 1.0 {
+        findings.push(Finding::note(
+            "response.none",
+            format!("no response can be told: the response index {ratio:.3} (95 %: {low:.3} to {high:.3}) may be 1; the minimum rate is an answer: look again in 10 to 14 days"),
+        ));
+        if totals.n_kg > 0.0 {
+            findings.push(Finding::caution(
+                "response.spent",
+                format!("the map spends {:.0} kg N although a response cannot be told (95 % interval {low:.3} to {high:.3} contains 1)", totals.n_kg),
+            ));
+        }
+    }
+}
+
+fn doubts(looked: &Looked, reference: &Reference, totals: &Totals, findings: &mut Vec<Finding>) {
+    let base = totals.n_kg_base.max(f64::MIN_POSITIVE);
+    let percent = |other: f64| 100.0 * (other / base - 1.0);
+    if let Some(other) = totals.n_kg_by_ratio.filter(|other| reference.kind == "strips" && percent(*other).abs() > 15.0) {
+        findings.push(Finding::caution(
+            "reference.ratio_total",
+            format!("by the strip's ratio instead of its level the field would get {other:.0} kg N instead of {:.0} ({:+.0} %): where the strip lies decides; look whether its place stands for the field", totals.n_kg_base, percent(other)),
+        ));
+    }
+    for (other, what) in totals.n_kg_by_inset.iter().zip(["less", "more"]) {
+        if let Some(other) = other.filter(|other| percent(*other).abs() > 5.0) {
+            findings.push(Finding::caution(
+                "reference.inset_total",
+                format!(
+                    "with {what} inset (or reach) of the strips the field would get {other:.0} kg N instead of {:.0} ({:+.1} %)",
+                    totals.n_kg_base,
+                    percent(other)
+                ),
+            ));
+        }
+    }
+    if let Some(other) = totals.n_kg_without_dropping.filter(|other| (other / base - 1.0).abs() > 1e-9) {
+        findings.push(Finding::note(
+            "reference.dropped_total",
+            format!("without leaving segments out the field would get {other:.0} kg N instead of {:.0} ({:+.1} %)", totals.n_kg_base, percent(other)),
+        ));
+    }
+    if let Some(spread) = reference.between_strips {
+        let each: Vec<String> = totals.n_kg_by_strip.iter().map(|(number, n)| format!("strip {number} alone {n:.0} kg N ({:+.0} %)", percent(*n))).collect();
+        findings.push(Finding::note("reference.strips", format!("the strips' indices differ with a standard deviation of {spread:.4}: {}", each.join(", "))));
+    } else if looked.strips.len() == 1 {
+        findings.push(Finding::note("reference.one_strip", "one strip alone: canopy differs for more reasons than nitrogen, so its place moves the field's nitrogen (standard deviation 28 % in made fields; with two 21 %)".to_owned()));
+    }
+    if totals.beyond_share > 0.20 {
+        findings.push(Finding::caution(
+            "rate.beyond",
+            format!(
+                "{:.0} % of the canopy lies beyond what the strip itself ever showed (5th to 95th percentile of its segments)",
+                100.0 * totals.beyond_share
+            ),
+        ));
+    }
+    if let Some((sd, noise)) = &totals.noise
+        && noise.made_kg.abs() > 0.05 * totals.n_kg_base
+    {
+        findings.push(Finding::caution(
+            "rate.noise",
+            format!("cell-to-cell noise of the index (standard deviation {sd:.4}) makes about {:.0} kg N of the total ({:+.0} kg net): where the crop is nearly sufficient, noise is turned into nitrogen", noise.made_kg, noise.signed_kg),
+        ));
+    }
+}
+
+fn dates(settings: &Settings, findings: &mut Vec<Finding>) {
+    let (Some(image), Some(applied)) = (&settings.imagery, settings.application.date) else { return };
+    let days = (applied - image.date).get_days();
+    if days > settings.application.max_image_age {
+        findings.push(Finding::stop(
+            "image.age",
+            format!(
+                "the image of {} is {days} days old on {applied}, more than {}: the crop has moved on; sense again",
+                image.date, settings.application.max_image_age
+            ),
+        ));
+    } else if days < 0 {
+        findings.push(Finding::caution("application.before", format!("the application on {applied} lies before the image of {}", image.date)));
+    }
+}

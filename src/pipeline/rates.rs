@@ -1,0 +1,298 @@
+//! From sums of pixels to states and rates of cells.
+
+use geo::Centroid;
+use geo::Contains;
+use geo::Distance;
+use geo::Euclidean;
+use geo::MultiPolygon;
+use geo::Point;
+
+use crate::pipeline::ground::Ground;
+use crate::pipeline::reference::Reference;
+use crate::pipeline::scan::Scanned;
+use crate::pipeline::scan::TIE;
+use crate::pipeline::settings::Compare;
+use crate::pipeline::settings::LargestRatio;
+use crate::pipeline::settings::Settings;
+use crate::pipeline::settings::StateRate;
+use crate::science::yield_response::Capped as Bound;
+use crate::science::yield_response::CellRate;
+use crate::science::yield_response::RateInputError;
+use crate::science::yield_response::RateInputs;
+use crate::science::yield_response::YieldCurve;
+use crate::science::yield_response::is_thin;
+use crate::science::yield_response::rate_of;
+use crate::science::yield_response::round_to_step;
+use crate::science::yield_response::thin_below;
+use crate::units::Area;
+use crate::units::NRate;
+use crate::units::Share;
+use crate::zones::build::Kind;
+use crate::zones::build::Rate;
+use crate::zones::prescription::Capped;
+use crate::zones::prescription::CellRecord;
+use crate::zones::prescription::CellState;
+
+/// A cell below this share of a full one is a sliver.
+const SLIVER: f64 = 0.01;
+
+/// What the image says of a cell.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Seen {
+    /// Share seen and whole.
+    pub seen: f64,
+    /// Share of canopy.
+    pub canopy: f64,
+    /// Mean canopy index, where there is canopy.
+    pub index: Option<f64>,
+    /// State, before `thin` and `sliver`.
+    pub state: CellState,
+}
+
+/// Shares, index and state of every cell.
+pub fn seen(scanned: &Scanned, min_seen: f64) -> Vec<Seen> {
+    let cell = |(sums, area): (&crate::pipeline::scan::CellSums, &f64)| {
+        let (seen, canopy) = (sums.seen.get() / area, sums.canopy.get() / area);
+        let state = if seen < min_seen - TIE {
+            CellState::Unseen
+        } else if seen - canopy > seen / 2.0 + TIE {
+            CellState::Bare
+        } else if canopy < min_seen - TIE {
+            CellState::Unseen
+        } else {
+            CellState::Canopy
+        };
+        let index = (state == CellState::Canopy && !sums.canopy.is_zero()).then(|| sums.weighted.get() / sums.canopy.get());
+        Seen { seen, canopy, index, state }
+    };
+    scanned.cells.iter().zip(&scanned.areas).map(cell).collect()
+}
+
+/// Cells with their rates, and the field rate.
+#[derive(Clone, Debug)]
+pub struct Rated {
+    /// Records in grid order; `zone` is still 0.
+    pub cells: Vec<CellRecord>,
+    /// What zones take of each cell: kind, exact rate, rate.
+    pub zone_rates: Vec<(Kind, f64, Rate)>,
+    /// The cell that a sliver follows.
+    pub follows: Vec<Option<u32>>,
+    /// Field rate in steps.
+    pub field_q: i64,
+    /// Field rate before rounding. [kg N/ha]
+    pub field_exact: f64,
+    /// What rates were computed with.
+    pub inputs: RateInputs,
+    /// I_ref used for each cell.
+    pub reference_of: Vec<f64>,
+    /// Canopy cells outside strips.
+    pub outside_strips: Vec<bool>,
+    /// Limit of the thin rule, at the field's reference.
+    pub thin_below: f64,
+}
+
+/// Why there are no rates.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum RateError {
+    /// No canopy.
+    #[error("no cell of the field shows canopy: {unseen} unseen, {bare} bare")]
+    NoCanopy {
+        /// Unseen cells.
+        unseen: usize,
+        /// Bare cells.
+        bare: usize,
+    },
+    /// No multiple of the step lies in the range.
+    #[error("no multiple of {step} lies between {minimum} and {maximum}")]
+    NoStep {
+        /// The step.
+        step: NRate,
+        /// The least rate.
+        minimum: NRate,
+        /// The greatest rate.
+        maximum: NRate,
+    },
+    /// The field is to be compared as a whole, but nothing was measured beside a strip.
+    #[error("compare = \"whole field\" needs a response index of the field, but there is none")]
+    NoRatio,
+    /// `largest_ratio = "seen"`, but the strips show no spread.
+    #[error("largest_ratio = \"seen\" needs paired segments of a strip on a fine image, but there are none")]
+    NothingSeen,
+    /// Inputs without meaning.
+    #[error(transparent)]
+    Inputs(#[from] RateInputError),
+}
+
+/// What rates are computed with.
+///
+/// # Errors
+/// [`RateError`] when a needed ratio is missing or an input has no meaning.
+pub fn inputs(settings: &Settings, reference: &Reference, growing_days: f64) -> Result<RateInputs, RateError> {
+    let response = &settings.response;
+    let largest_ratio = match response.largest_ratio {
+        LargestRatio::Value(value) => value,
+        LargestRatio::Seen => reference.seen_ratios.map(|seen| seen.1.max(1.0)).ok_or(RateError::NothingSeen)?,
+    };
+    let field_ratio = match response.compare {
+        Compare::EachCell => None,
+        Compare::WholeField => Some(reference.ratio.ok_or(RateError::NoRatio)?),
+    };
+    let inputs = RateInputs {
+        curve: YieldCurve { a: response.curve.a, b: response.curve.b },
+        growing_days,
+        maximum_yield: response.maximum_yield,
+        largest_ratio,
+        ratio_adjustment: response.ratio_adjustment,
+        dead_band: response.dead_band,
+        field_ratio,
+        grain_nitrogen: response.grain_nitrogen,
+        use_efficiency: response.use_efficiency,
+        applied_since_sensing: response.applied_since_sensing,
+        minimum: settings.rate.minimum,
+        maximum: settings.rate.maximum,
+    };
+    inputs.check()?;
+    Ok(inputs)
+}
+
+/// Rates of all cells. `bare_below` is the limit in force.
+///
+/// # Errors
+/// [`RateError`]: no canopy, an empty range, inputs without meaning.
+pub fn rates(
+    ground: &Ground,
+    settings: &Settings,
+    seen: &[Seen],
+    reference: &Reference,
+    bare_below: Option<f64>,
+    growing_days: f64,
+) -> Result<Rated, RateError> {
+    let inputs = inputs(settings, reference, growing_days)?;
+    let rule = &settings.rate;
+    let steps = |n: NRate| {
+        round_to_step(n, rule.minimum, rule.maximum, rule.step).ok_or(RateError::NoStep { step: rule.step, minimum: rule.minimum, maximum: rule.maximum })
+    };
+    let centres: Vec<Option<Point<f64>>> = (0..ground.grid.cells.len()).map(|k| ground.grid.outline(k).centroid()).collect();
+    let in_strip: Vec<bool> = centres.iter().map(|c| c.is_some_and(|c| ground.strips.iter().any(|strip| strip.contains(&c)))).collect();
+    let reference_of: Vec<f64> = centres.iter().map(|centre| reference_at(settings, ground, reference, *centre)).collect();
+
+    let own: Vec<Option<CellRate>> =
+        seen.iter().zip(&reference_of).map(|(cell, reference)| cell.index.and_then(|index| rate_of(index, *reference, &inputs))).collect();
+    let state: Vec<CellState> = seen
+        .iter()
+        .zip(&reference_of)
+        .map(|(cell, reference_index)| match cell.index {
+            Some(index)
+                if is_thin(index, thin_below(bare_below, *reference_index, inputs.largest_ratio, reference.beside), (cell.seen - cell.canopy) / cell.seen) =>
+            {
+                CellState::Thin
+            }
+            _ => cell.state,
+        })
+        .collect();
+    let outside_strips: Vec<bool> = state.iter().zip(&in_strip).map(|(state, inside)| *state == CellState::Canopy && !inside).collect();
+    let mean = |pick: &dyn Fn(usize) -> bool| {
+        let (mut sum, mut area) = (0.0, 0.0);
+        for (k, rate) in own.iter().enumerate().filter(|(k, _)| pick(*k)) {
+            if let Some(rate) = rate {
+                sum += rate.n_exact.get() * ground.grid.cells[k].area;
+                area += ground.grid.cells[k].area;
+            }
+        }
+        (area > 0.0).then(|| sum / area)
+    };
+    let count = |wanted: CellState| state.iter().filter(|state| **state == wanted).count();
+    let field_exact = mean(&|k| outside_strips[k])
+        .or_else(|| mean(&|k| state[k] == CellState::Canopy))
+        .ok_or_else(|| RateError::NoCanopy { unseen: count(CellState::Unseen), bare: count(CellState::Bare) })?;
+    let field_q = steps(NRate::kg_per_ha(field_exact))?;
+    let step = rule.step.get();
+
+    let mut zone_rates = Vec::with_capacity(state.len());
+    for (k, state) in state.iter().enumerate() {
+        let exact = own[k].map(|rate| rate.n_exact);
+        let stated = |amount: NRate| (amount.get(), Rate::Written(amount.get()));
+        let field = (field_q as f64 * step, Rate::Steps(field_q));
+        let (kind, (exact, rate)) = match (state, exact) {
+            (CellState::Canopy, Some(exact)) => (Kind::Canopy, (exact.get(), Rate::Steps(steps(exact)?))),
+            (CellState::Thin, Some(exact)) => (
+                Kind::Canopy,
+                match rule.thin {
+                    StateRate::Own => (exact.get(), Rate::Steps(steps(exact)?)),
+                    StateRate::FieldRate => (exact.get().min(field_exact), Rate::Steps(steps(exact)?.min(field_q))),
+                    StateRate::Amount(amount) => stated(amount),
+                },
+            ),
+            (CellState::Bare, _) => (Kind::Bare, if let StateRate::Amount(amount) = rule.bare { stated(amount) } else { field }),
+            _ => (Kind::Unseen, if let StateRate::Amount(amount) = rule.unseen { stated(amount) } else { field }),
+        };
+        zone_rates.push((kind, exact, rate));
+    }
+    let follows = slivers(ground);
+    let mut cells = Vec::with_capacity(state.len());
+    for (k, cell) in ground.grid.cells.iter().enumerate() {
+        // A sliver takes value and state of its neighbour; what it shows itself stays in its record.
+        let host = follows[k].map_or(k, |host| host as usize);
+        let rate = own[k];
+        let beyond = match (rate, reference.seen_ratios) {
+            (Some(rate), Some((low, high))) => rate.ratio_raw < low || rate.ratio_raw > high,
+            _ => false,
+        };
+        cells.push(CellRecord {
+            row: cell.row,
+            col: cell.col,
+            area: Area::m2(cell.area),
+            seen: Share::held(seen[k].seen),
+            bare: Share::held(seen[k].seen - seen[k].canopy),
+            index: seen[k].index,
+            ratio_raw: rate.map(|rate| rate.ratio_raw),
+            ratio: rate.map(|rate| rate.ratio),
+            yield_without: rate.map(|rate| rate.yield_without),
+            yield_with: rate.map(|rate| rate.yield_with),
+            n_raw: rate.map(|rate| rate.n_raw),
+            n_exact: rate.map(|rate| rate.n_exact),
+            n: NRate::kg_per_ha(zone_rates[host].2.n(step)),
+            capped: match rate.map(|rate| rate.capped) {
+                Some(Bound::Without) => Capped::Without,
+                Some(Bound::With) => Capped::With,
+                _ => Capped::None,
+            },
+            beyond,
+            state: if host == k { state[k] } else { CellState::Sliver },
+            zone: 0,
+        });
+    }
+    let thin_limit = thin_below(bare_below, reference.index, inputs.largest_ratio, reference.beside);
+    Ok(Rated { cells, zone_rates, follows, field_q, field_exact, inputs, reference_of, outside_strips, thin_below: thin_limit })
+}
+
+/// I_ref at a place: the pooled one, or that of the nearest usable strip (ties: the lower number).
+fn reference_at(settings: &Settings, ground: &Ground, reference: &Reference, centre: Option<Point<f64>>) -> f64 {
+    let Some(centre) = centre.filter(|_| settings.reference.nearest && !reference.each.is_empty()) else { return reference.index };
+    let away = |strip: &MultiPolygon<f64>| Euclidean.distance(&centre, strip);
+    let mut best = (f64::INFINITY, reference.index);
+    for (number, index) in &reference.each {
+        let distance = away(&ground.strips[number - 1]);
+        if distance < best.0 - 1e-9 {
+            best = (distance, *index);
+        }
+    }
+    best.1
+}
+
+/// Which cell each sliver follows: the neighbour with the longest border.
+fn slivers(ground: &Ground) -> Vec<Option<u32>> {
+    let frame = &ground.grid.frame;
+    let limit = SLIVER * frame.length * frame.width;
+    let mut best: Vec<(f64, Option<u32>)> = vec![(0.0, None); ground.grid.cells.len()];
+    for border in &ground.borders {
+        for (own, other) in [(border.a, border.b), (border.b, border.a)] {
+            let small = |cell: u32| ground.grid.cells[cell as usize].area < limit;
+            if small(own) && !small(other) && border.length > best[own as usize].0 {
+                best[own as usize] = (border.length, Some(other));
+            }
+        }
+    }
+    best.into_iter().map(|(_, host)| host).collect()
+}

@@ -1,0 +1,172 @@
+//! Judges the reference as a whole: strips pooled, hand readings, or a percentile of the field's own canopy.
+
+use crate::finding::Finding;
+use crate::pipeline::settings::ReferenceSource;
+use crate::pipeline::settings::Settings;
+use crate::pipeline::strips::Strip;
+use crate::pipeline::strips::StripFound;
+use crate::science::reference::PooledEstimate;
+use crate::science::reference::ReferenceError;
+use crate::science::reference::StripEstimate;
+use crate::science::reference::area_percentile;
+use crate::science::reference::pool;
+use crate::science::reference::readings;
+
+/// The reference of a field.
+#[derive(Clone, Debug)]
+pub struct Reference {
+    /// `strips`, `readings` or `percentile`.
+    pub kind: &'static str,
+    /// I_ref.
+    pub index: f64,
+    /// I_beside.
+    pub beside: Option<f64>,
+    /// RI_field.
+    pub ratio: Option<f64>,
+    /// Lower bound of RI_field (95 %).
+    pub low: Option<f64>,
+    /// Upper bound of RI_field (95 %).
+    pub high: Option<f64>,
+    /// Why there is no interval.
+    pub no_interval: Option<String>,
+    /// I_beside / field mean index.
+    pub place: Option<f64>,
+    /// SD between strips' I_ref.
+    pub between_strips: Option<f64>,
+    /// 5th and 95th percentile of the strips' own paired segments.
+    pub seen_ratios: Option<(f64, f64)>,
+    /// I_ref without dropping segments, pooled.
+    pub index_without_dropping: Option<f64>,
+    /// I_ref of each usable strip: number, index.
+    pub each: Vec<(usize, f64)>,
+}
+
+/// Why there is no reference.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum NoReference {
+    /// No strip could be estimated.
+    #[error("none of the {strips} reference strips can be estimated: {}", reasons.join("; "))]
+    NoStrip {
+        /// How many there are.
+        strips: usize,
+        /// Why each of them cannot.
+        reasons: Vec<String>,
+    },
+    /// Readings or percentile.
+    #[error(transparent)]
+    Other(#[from] ReferenceError),
+}
+
+/// Judges the reference. `field_mean` is the field's mean canopy index, `cells` area and index of canopy cells.
+///
+/// # Errors
+/// [`NoReference`] when no strip can be estimated, a reading is impossible, or there is too little canopy for a percentile.
+pub fn judge(settings: &Settings, strips: &[Strip], field_mean: f64, cells: &[(f64, f64)], findings: &mut Vec<Finding>) -> Result<Reference, NoReference> {
+    match &settings.reference.source {
+        ReferenceSource::Strips(_) => of_strips(strips, field_mean, findings),
+        ReferenceSource::Readings(pairs) => {
+            let pairs: Vec<(f64, f64)> = pairs.iter().map(|pair| (pair.strip, pair.beside)).collect();
+            let estimate = readings(&pairs)?;
+            findings.push(Finding::note(
+                "reference.readings",
+                format!(
+                    "hand readings ({:.3} in the strip, {:.3} beside it) give their ratio {:.3} only; the image's own mean {field_mean:.4} sets the level",
+                    estimate.strip, estimate.beside, estimate.ratio
+                ),
+            ));
+            let interval = estimate.interval;
+            Ok(Reference {
+                kind: "readings",
+                index: estimate.reference_on(field_mean),
+                beside: Some(field_mean),
+                ratio: Some(estimate.ratio),
+                low: interval.as_ref().ok().map(|i| i.low),
+                high: interval.as_ref().ok().map(|i| i.high),
+                no_interval: interval.err().map(|error| error.to_string()),
+                place: None,
+                between_strips: None,
+                seen_ratios: None,
+                index_without_dropping: None,
+                each: Vec::new(),
+            })
+        }
+        ReferenceSource::Percentile(percent) => {
+            let estimate = area_percentile(cells, *percent)?;
+            findings.push(Finding::caution(
+                "reference.virtual",
+                format!("the reference is the {percent}th percentile of {} canopy cells ({:.4}), no strip: it shows a deficit in every field by construction, one with ample nitrogen too", estimate.cells, estimate.index),
+            ));
+            Ok(Reference {
+                kind: "percentile",
+                index: estimate.index,
+                beside: None,
+                ratio: None,
+                low: None,
+                high: None,
+                no_interval: Some("a percentile has no comparison".to_owned()),
+                place: None,
+                between_strips: None,
+                seen_ratios: None,
+                index_without_dropping: None,
+                each: Vec::new(),
+            })
+        }
+    }
+}
+
+fn of_strips(strips: &[Strip], field_mean: f64, findings: &mut Vec<Finding>) -> Result<Reference, NoReference> {
+    let usable: Vec<(usize, &Strip, &StripFound)> =
+        strips.iter().enumerate().filter_map(|(k, strip)| strip.found.as_ref().ok().map(|found| (k + 1, strip, found))).collect();
+    let estimate = |strip: &Strip, found: &StripFound, index: f64| StripEstimate {
+        area_m2: strip.plan.area,
+        index,
+        beside: found.beside(),
+        interval: match found {
+            StripFound::Fine(fine) => fine.interval,
+            StripFound::Coarse(coarse) => coarse.interval,
+        },
+    };
+    let estimates: Vec<StripEstimate> = usable.iter().map(|(_, strip, found)| estimate(strip, found, found.index())).collect();
+    let Some(PooledEstimate { index, beside, ratio, interval, between_strips_sd, .. }) = pool(&estimates) else {
+        let reasons = strips.iter().enumerate().filter_map(|(k, s)| s.found.as_ref().err().map(|error| format!("strip {}: {error}", k + 1))).collect();
+        return Err(NoReference::NoStrip { strips: strips.len(), reasons });
+    };
+    let whole: Vec<StripEstimate> = usable
+        .iter()
+        .map(|(_, strip, found)| match found {
+            StripFound::Fine(fine) => estimate(strip, found, fine.index_without_dropping),
+            StripFound::Coarse(_) => estimate(strip, found, found.index()),
+        })
+        .collect();
+    let seen = usable.iter().filter_map(|(_, _, found)| match found {
+        StripFound::Fine(fine) => fine.swath.as_ref().map(|swath| swath.seen_ratios),
+        StripFound::Coarse(_) => None,
+    });
+    let seen_ratios = seen.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)));
+    let place = beside.map(|beside| beside / field_mean);
+    if let Some(place) = place.filter(|place| !(0.97..=1.03).contains(place)) {
+        let side = if place > 1.0 { "better" } else { "poorer" };
+        findings.push(Finding::caution(
+            "reference.place",
+            format!("the strip lies on {side} crop than the field: beside it the index is {place:.3} of the field's mean {field_mean:.4}, trusted are 0.97 to 1.03; rates of the whole field move with it"),
+        ));
+    }
+    if let Err(reason) = &interval {
+        findings.push(Finding::caution("reference.interval", format!("the response index has no interval: {reason}")));
+    }
+    Ok(Reference {
+        kind: "strips",
+        index,
+        beside,
+        ratio,
+        low: interval.as_ref().ok().map(|i| i.low),
+        high: interval.as_ref().ok().map(|i| i.high),
+        no_interval: interval.err().map(|error| error.to_string()),
+        place,
+        between_strips: between_strips_sd,
+        seen_ratios,
+        index_without_dropping: pool(&whole).map(|pooled| pooled.index),
+        each: usable.iter().map(|(number, _, found)| (*number, found.index())).collect(),
+    })
+}

@@ -1,0 +1,357 @@
+//! The walk from pixels to prescription, and what is said of it.
+
+use std::collections::BTreeMap;
+
+use geo::MultiPolygon;
+
+use crate::finding::Finding;
+use crate::pipeline::ground::Ground;
+use crate::pipeline::judge;
+use crate::pipeline::rates::RateError;
+use crate::pipeline::rates::Rated;
+use crate::pipeline::rates::rates;
+use crate::pipeline::rates::seen;
+use crate::pipeline::reference::NoReference;
+use crate::pipeline::reference::Reference;
+use crate::pipeline::scan::Probe;
+use crate::pipeline::scan::RowIndex;
+use crate::pipeline::scan::Scan;
+use crate::pipeline::scan::ScanError;
+use crate::pipeline::scan::Scanned;
+use crate::pipeline::scan::scan;
+use crate::pipeline::settings::ClassBreaks;
+use crate::pipeline::settings::Settings;
+use crate::pipeline::settings::StateRate;
+use crate::pipeline::settings::ZonesBy;
+use crate::pipeline::strips;
+use crate::pipeline::strips::Strip;
+use crate::pipeline::totals::Money;
+use crate::pipeline::totals::Totals;
+use crate::pipeline::totals::money_of;
+use crate::pipeline::totals::totals_of;
+use crate::space::crs::CrsError;
+use crate::space::raster::RasterSource;
+use crate::units::Area;
+use crate::units::NRate;
+use crate::zones::build::BuildError;
+use crate::zones::build::GroupBy;
+use crate::zones::build::Kind;
+use crate::zones::build::ZoneCell;
+use crate::zones::build::ZoneRule;
+use crate::zones::build::build;
+use crate::zones::classify::Classes;
+use crate::zones::classify::ClassifyError;
+use crate::zones::machine::default_fallbacks;
+use crate::zones::outline::outlines;
+use crate::zones::prescription::CellState;
+use crate::zones::prescription::Fallbacks;
+use crate::zones::prescription::MachineLimits;
+use crate::zones::prescription::Prescription;
+use crate::zones::prescription::StripRecord;
+use crate::zones::prescription::ZoneRecord;
+use crate::zones::simplify::simplify;
+
+/// Why a run ended without a map.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum RunError {
+    /// Pixels.
+    #[error(transparent)]
+    Scan(#[from] ScanError),
+    /// A transformation.
+    #[error(transparent)]
+    Crs(#[from] CrsError),
+    /// The reference.
+    #[error(transparent)]
+    Reference(#[from] NoReference),
+    /// Rates.
+    #[error(transparent)]
+    Rate(#[from] RateError),
+    /// Classes.
+    #[error(transparent)]
+    Classes(#[from] ClassifyError),
+    /// Zones.
+    #[error(transparent)]
+    Zones(#[from] BuildError),
+    /// Nothing of the field was seen.
+    #[error(
+        "nothing of the field is seen: of {in_field} pixels, {missing} have no value, {undefined} no defined index, {out_of_range} an index outside its range"
+    )]
+    NothingSeen {
+        /// Pixels in the field.
+        in_field: u64,
+        /// Without a value.
+        missing: u64,
+        /// Without a defined index.
+        undefined: u64,
+        /// Outside the range.
+        out_of_range: u64,
+    },
+    /// Too many pixels outside the index's range.
+    #[error("{out_of_range} of {in_field} pixels of the field ({:.1} %) have an index outside its possible range; at most 1 % may", 100.0 * *out_of_range as f64 / *in_field as f64)]
+    OutOfRange {
+        /// Pixels in the field.
+        in_field: u64,
+        /// Outside the range.
+        out_of_range: u64,
+    },
+}
+
+/// What a run needs besides settings and ground.
+pub struct Sources<'a> {
+    /// The image.
+    pub image: &'a dyn RasterSource,
+    /// The index.
+    pub index: &'a dyn RowIndex,
+    /// The index's name.
+    pub index_name: &'a str,
+    /// Bare limit in force.
+    pub bare_below: Option<f64>,
+    /// Growing days.
+    pub growing_days: f64,
+    /// Threads.
+    pub threads: usize,
+    /// Progress: windows done, windows in all; `false` stops.
+    pub progress: &'a (dyn Fn(usize, usize) -> bool + Sync),
+}
+
+/// What is known after the pass over the pixels, before any rate.
+#[derive(Clone, Debug)]
+pub struct Looked {
+    /// Sums.
+    pub scanned: Scanned,
+    /// Strips.
+    pub strips: Vec<Strip>,
+    /// Mean index of the field's canopy pixels.
+    pub field_mean: f64,
+}
+
+/// Everything that a run found.
+#[derive(Clone, Debug)]
+pub struct Outcome {
+    /// Pixels and strips.
+    pub looked: Looked,
+    /// The reference.
+    pub reference: Reference,
+    /// Cells and their rates.
+    pub rated: Rated,
+    /// Totals.
+    pub totals: Totals,
+    /// Money, if prices were given.
+    pub money: Option<Money>,
+    /// What exporters write.
+    pub prescription: Prescription,
+}
+
+/// Passes over the pixels and measures the strips.
+///
+/// # Errors
+/// [`RunError`]: unreadable pixels, nothing seen, an index out of its range.
+pub fn look(settings: &Settings, ground: &Ground, sources: &Sources<'_>, findings: &mut Vec<Finding>) -> Result<Looked, RunError> {
+    let image = settings.imagery.as_ref();
+    let (plans, probes) = strips::plan(ground, &settings.reference, sources.image.lattice())?;
+    let scanned = pass(settings, ground, sources, &probes)?;
+    let counts = scanned.counts;
+    let unseen = counts.missing + counts.undefined + counts.out_of_range;
+    if counts.in_field == 0 || unseen >= counts.in_field {
+        return Err(RunError::NothingSeen {
+            in_field: counts.in_field,
+            missing: counts.missing,
+            undefined: counts.undefined,
+            out_of_range: counts.out_of_range,
+        });
+    }
+    if counts.out_of_range as f64 > 0.01 * counts.in_field as f64 {
+        return Err(RunError::OutOfRange { in_field: counts.in_field, out_of_range: counts.out_of_range });
+    }
+    if counts.out_of_range > 0 {
+        findings.push(Finding::caution(
+            "image.out_of_range",
+            format!("{} of {} pixels of the field have an index outside its possible range and count as unseen", counts.out_of_range, counts.in_field),
+        ));
+    }
+    let (mut weighted, mut canopy) = (crate::space::fixed::Fixed::default(), crate::space::fixed::Fixed::default());
+    for sums in &scanned.cells {
+        weighted.add(sums.weighted);
+        canopy.add(sums.canopy);
+    }
+    let field_mean = if canopy.is_zero() { f64::NAN } else { weighted.get() / canopy.get() };
+    let spread = image.map_or(0.0, |image| image.point_spread);
+    let strips = strips::estimate(ground, &settings.reference, spread, sources.image.lattice(), plans, &scanned.found)?;
+    strips::findings_of(&strips, sources.index_name, settings.season.crop.stand_cv, findings);
+    Ok(Looked { scanned, strips, field_mean })
+}
+
+fn pass(settings: &Settings, ground: &Ground, sources: &Sources<'_>, probes: &[Probe]) -> Result<Scanned, ScanError> {
+    scan(&Scan {
+        source: sources.image,
+        index: sources.index,
+        plane: &ground.plane.crs,
+        field: &ground.field,
+        grid: &ground.grid,
+        probes,
+        pixel_inside: settings.imagery.as_ref().map_or(0.9, |image| image.pixel_inside),
+        bare_below: sources.bare_below,
+        threads: sources.threads,
+        progress: sources.progress,
+    })
+}
+
+/// From pixels to prescription. The map id is still empty: the record sets it.
+///
+/// # Errors
+/// [`RunError`].
+pub fn run(settings: &Settings, ground: &Ground, sources: &Sources<'_>, findings: &mut Vec<Finding>) -> Result<Outcome, RunError> {
+    let looked = look(settings, ground, sources, findings)?;
+    let min_seen = settings.imagery.as_ref().map_or(0.3, |image| image.min_seen);
+    let cells = seen(&looked.scanned, min_seen);
+    let canopy: Vec<(f64, f64)> = cells.iter().zip(&ground.grid.cells).filter_map(|(seen, cell)| seen.index.map(|index| (cell.area, index))).collect();
+    let reference = crate::pipeline::reference::judge(settings, &looked.strips, looked.field_mean, &canopy, findings)?;
+    let mut rated = rates(ground, settings, &cells, &reference, sources.bare_below, sources.growing_days)?;
+    let zones = zones_of(settings, ground, &mut rated, findings)?;
+    let totals = totals_of(settings, ground, &looked, &reference, &rated, &zones);
+    let money = money_of(settings, &rated, &zones);
+    judge::cautions(settings, &looked, &reference, &rated, &totals, sources, findings);
+    let prescription = prescription(settings, ground, &looked, &rated, zones, &totals);
+    Ok(Outcome { looked, reference, rated, totals, money, prescription })
+}
+
+/// Puts cells into zones, numbers them, and draws their outlines.
+fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &mut Vec<Finding>) -> Result<Vec<ZoneRecord>, RunError> {
+    let step = settings.rate.step.get();
+    let classes = classes_of(settings, rated)?;
+    let cells: Vec<ZoneCell> = rated
+        .cells
+        .iter()
+        .zip(&rated.zone_rates)
+        .zip(&rated.follows)
+        .map(|((cell, (kind, n_exact, rate)), follows)| ZoneCell {
+            area: cell.area.get(),
+            kind: *kind,
+            n_exact: *n_exact,
+            rate: *rate,
+            index: cell.index,
+            class: classes.as_ref().and_then(|classes| cell.index.map(|index| classes.of(index))),
+            follows: *follows,
+        })
+        .collect();
+    let rule = ZoneRule {
+        step,
+        least_q: libm::ceil(settings.rate.minimum.get() / step - 1e-9) as i64,
+        greatest_q: libm::floor(settings.rate.maximum.get() / step + 1e-9) as i64,
+        min_area: settings.zones.min_area.get(),
+        keep_total: settings.zones.keep_total,
+    };
+    let by = if classes.is_some() { GroupBy::Class } else { GroupBy::Rate };
+    let zoning = build(&cells, &ground.borders, by, &rule)?;
+    let mut drawn = outlines(&ground.grid, &zoning.zone_of, zoning.zones.len() as u32);
+    let tolerance = settings.zones.simplify.get();
+    if tolerance > 0.0 {
+        let simplified = simplify(&mut drawn, tolerance, |_, _| false);
+        if simplified.held_back > 0 {
+            findings.push(Finding::note(
+                "zones.simplified",
+                format!("{} zone borders could not be simplified without crossing others and stay as they were", simplified.held_back),
+            ));
+        }
+    }
+    let mut states: Vec<BTreeMap<CellState, f64>> = vec![BTreeMap::new(); zoning.zones.len()];
+    for (cell, zone) in rated.cells.iter_mut().zip(&zoning.zone_of) {
+        cell.zone = *zone;
+        *states[*zone as usize - 1].entry(cell.state).or_default() += cell.area.get();
+    }
+    let product = settings.product.as_ref();
+    let record = |(k, (zone, outline)): (usize, (crate::zones::build::Zone, MultiPolygon<f64>))| {
+        let n = NRate::kg_per_ha(zone.n);
+        let thin_only = states[k].get(&CellState::Thin).is_some() && states[k].get(&CellState::Canopy).is_none();
+        let state = match zone.kind {
+            Kind::Canopy if thin_only => CellState::Thin,
+            Kind::Canopy => CellState::Canopy,
+            Kind::Bare => CellState::Bare,
+            Kind::Unseen => CellState::Unseen,
+        };
+        ZoneRecord {
+            zone: k as u32 + 1,
+            n,
+            product: product.map(|product| product.rate_for(n)),
+            area: Area::m2(zone.area),
+            index: zone.index,
+            cells: zone.cells,
+            state,
+            machine_outline: outline.clone(),
+            outline,
+        }
+    };
+    Ok(zoning.zones.into_iter().zip(drawn).enumerate().map(record).collect())
+}
+
+fn classes_of(settings: &Settings, rated: &Rated) -> Result<Option<Classes>, RunError> {
+    let ZonesBy::Classes(breaks) = &settings.zones.by else { return Ok(None) };
+    let canopy: Vec<(f64, f64)> =
+        rated.cells.iter().filter(|cell| cell.state == CellState::Canopy).filter_map(|cell| cell.index.map(|index| (index, cell.area.get()))).collect();
+    let values: Vec<f64> = canopy.iter().map(|cell| cell.0).collect();
+    let areas: Vec<f64> = canopy.iter().map(|cell| cell.1).collect();
+    Ok(Some(match breaks {
+        ClassBreaks::Natural(classes) => Classes::natural(&values, *classes)?,
+        ClassBreaks::Quantile(classes) => Classes::quantiles(&values, &areas, *classes)?,
+        ClassBreaks::Given(breaks) => Classes::given(breaks)?,
+    }))
+}
+
+fn prescription(settings: &Settings, ground: &Ground, looked: &Looked, rated: &Rated, zones: Vec<ZoneRecord>, totals: &Totals) -> Prescription {
+    let field_rate = NRate::kg_per_ha(rated.field_q as f64 * settings.rate.step.get());
+    let usual = default_fallbacks(field_rate, ground.buffered);
+    let stated = |rule: StateRate, default: NRate| match rule {
+        StateRate::Amount(amount) => amount,
+        StateRate::Own | StateRate::FieldRate => default,
+    };
+    let machine = &settings.machine;
+    let strips = ground
+        .strips
+        .iter()
+        .zip(&looked.strips)
+        .enumerate()
+        .map(|(k, (outline, strip))| {
+            let found = strip.found.as_ref().ok();
+            StripRecord {
+                strip: k as u32 + 1,
+                index: found.map(strips::StripFound::index),
+                beside: found.and_then(strips::StripFound::beside),
+                estimator: found.map(strips::StripFound::estimator),
+                pixels: found.map_or(0, strips::StripFound::pixels),
+                segments_dropped: found.map_or(0, |found| found.dropped() as u32),
+                left_out: found.is_none(),
+                outline: outline.clone(),
+            }
+        })
+        .collect();
+    Prescription {
+        map_id: String::new(),
+        field_name: settings.field.name.clone(),
+        crop: settings.season.crop.name.clone(),
+        image_date: settings.imagery.as_ref().map_or_else(jiff::civil::Date::default, |image| image.date),
+        plane: ground.plane.crs.clone(),
+        product: settings.product.clone(),
+        unit: settings.output.unit,
+        grid: ground.grid.clone(),
+        cells: rated.cells.clone(),
+        zones,
+        strips,
+        boundary: ground.boundary.clone(),
+        field: ground.mapped.clone(),
+        exclusions: ground.exclusions.clone(),
+        buffered_exclusion: ground.buffered,
+        hard_edges: ground.hard_edges.clone(),
+        field_rate,
+        fallbacks: Fallbacks {
+            on_start: stated(machine.on_start, usual.on_start),
+            position_lost: stated(machine.position_lost, usual.position_lost),
+            outside: match machine.outside {
+                StateRate::FieldRate => field_rate,
+                other => stated(other, usual.outside),
+            },
+        },
+        machine: MachineLimits { least: machine.least_rate, greatest: machine.greatest_rate, overrun: machine.overrun, working_width: machine.working_width },
+        total_n_kg: totals.n_kg,
+    }
+}

@@ -1,0 +1,229 @@
+//! Totals, how they move with the doubts, and money.
+
+use crate::pipeline::ground::Ground;
+use crate::pipeline::rates::Rated;
+use crate::pipeline::reference::Reference;
+use crate::pipeline::run::Looked;
+use crate::pipeline::settings::Settings;
+use crate::science::money::FieldMoney;
+use crate::science::money::GrainResponse;
+use crate::science::money::MoneyCell;
+use crate::science::money::PriceInputs;
+use crate::science::money::break_even_ratio;
+use crate::science::money::field_money;
+use crate::science::noise::NoiseTotals;
+use crate::science::noise::noise_sd;
+use crate::science::noise::noise_totals;
+use crate::science::yield_response::RateInputs;
+use crate::science::yield_response::rate_of;
+use crate::units::NRate;
+use crate::units::Yield;
+use crate::zones::prescription::Capped;
+use crate::zones::prescription::CellState;
+use crate::zones::prescription::ZoneRecord;
+
+/// Totals of a run. Nitrogen in kg, product in the unit of the job.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Totals {
+    /// From zones: what is spread.
+    pub n_kg: f64,
+    /// From cells, rounded.
+    pub n_kg_from_cells: f64,
+    /// From cells, not rounded.
+    pub n_kg_exact: f64,
+    /// From canopy and thin cells only, rounded.
+    pub n_kg_seen: f64,
+    /// Exact total of seen cells with I_ref replaced by RI_field × field mean index.
+    pub n_kg_by_ratio: Option<f64>,
+    /// Exact total of seen cells, the base of comparisons.
+    pub n_kg_base: f64,
+    /// The same with no segment dropped.
+    pub n_kg_without_dropping: Option<f64>,
+    /// The same with each strip alone: number, total.
+    pub n_kg_by_strip: Vec<(usize, f64)>,
+    /// The same with less and with more inset (or reach) of all strips.
+    pub n_kg_by_inset: [Option<f64>; 2],
+    /// The same at the bounds of RI's interval.
+    pub n_kg_by_bounds: Option<(f64, f64)>,
+    /// The same at use efficiencies of 0.6 and 0.4.
+    pub n_kg_by_efficiency: (f64, f64),
+    /// Product in all.
+    pub product: Option<f64>,
+    /// Share of canopy area where a ceiling binds.
+    pub capped_share: f64,
+    /// Share of canopy area where it binds already without nitrogen.
+    pub capped_without_share: f64,
+    /// Share of the field's area.
+    pub unseen_share: f64,
+    /// Share of the field's area.
+    pub bare_share: f64,
+    /// Share of the field's area.
+    pub thin_share: f64,
+    /// Share of canopy area that asks for more or less than the strip ever showed.
+    pub beyond_share: f64,
+    /// Share of canopy area whose in-season estimate lies outside 0.002 … 0.010.
+    pub insey_share: f64,
+    /// Area mean of yields of canopy cells without and with nitrogen.
+    pub yields: Option<(Yield, Yield)>,
+    /// Area mean rate of the map over the field.
+    pub mean_rate: NRate,
+    /// Cell-to-cell noise of the index, and the nitrogen that it makes.
+    pub noise: Option<(f64, NoiseTotals)>,
+    /// Exact totals with each cell compared, and with the field's ratio for every cell.
+    pub n_kg_by_compare: (f64, Option<f64>),
+}
+
+/// Exact nitrogen of seen cells for other references or inputs. [kg]
+fn nitrogen(rated: &Rated, inputs: &RateInputs, reference: impl Fn(usize) -> f64) -> f64 {
+    let mut sum = 0.0;
+    for (k, cell) in rated.cells.iter().enumerate() {
+        if !matches!(cell.state, CellState::Canopy | CellState::Thin) {
+            continue;
+        }
+        if let Some(rate) = cell.index.and_then(|index| rate_of(index, reference(k), inputs)) {
+            let n = if cell.state == CellState::Thin { rate.n_exact.min(NRate::kg_per_ha(rated.field_exact)) } else { rate.n_exact };
+            sum += (n * cell.area).get();
+        }
+    }
+    sum
+}
+
+/// Totals and how they move.
+pub fn totals_of(settings: &Settings, ground: &Ground, looked: &Looked, reference: &Reference, rated: &Rated, zones: &[ZoneRecord]) -> Totals {
+    let mut totals = Totals::default();
+    for zone in zones {
+        totals.n_kg += (zone.n * zone.area).get();
+    }
+    let (mut canopy, mut capped, mut without, mut beyond, mut insey, mut field) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
+    let (mut grown, mut reachable) = (0.0, 0.0);
+    let days = rated.inputs.growing_days;
+    for (k, cell) in rated.cells.iter().enumerate() {
+        let area = cell.area.get();
+        field += area;
+        totals.n_kg_from_cells += (cell.n * cell.area).get();
+        let host = rated.follows[k].map_or(k, |host| host as usize);
+        totals.n_kg_exact += rated.zone_rates[host].1 * area / 10_000.0;
+        match rated.cells[host].state {
+            CellState::Unseen => totals.unseen_share += area,
+            CellState::Bare => totals.bare_share += area,
+            CellState::Thin => totals.thin_share += area,
+            CellState::Canopy | CellState::Sliver => {}
+        }
+        if matches!(rated.cells[host].state, CellState::Canopy | CellState::Thin) {
+            totals.n_kg_seen += (cell.n * cell.area).get();
+        }
+        if cell.state != CellState::Canopy {
+            continue;
+        }
+        canopy += area;
+        capped += if cell.capped == Capped::None { 0.0 } else { area };
+        without += if cell.capped == Capped::Without { area } else { 0.0 };
+        beyond += if cell.beyond { area } else { 0.0 };
+        if cell.index.is_some_and(|index| !(0.002..=0.010).contains(&(index / days))) {
+            insey += area;
+        }
+        if let (Some(a), Some(b)) = (cell.yield_without, cell.yield_with) {
+            grown += a.get() * area;
+            reachable += b.get() * area;
+        }
+    }
+    for share in [&mut totals.unseen_share, &mut totals.bare_share, &mut totals.thin_share] {
+        *share /= field.max(f64::MIN_POSITIVE);
+    }
+    if canopy > 0.0 {
+        (totals.capped_share, totals.capped_without_share) = (capped / canopy, without / canopy);
+        (totals.beyond_share, totals.insey_share) = (beyond / canopy, insey / canopy);
+        totals.yields = Some((Yield::kg_per_ha(grown / canopy), Yield::kg_per_ha(reachable / canopy)));
+    }
+    totals.mean_rate = NRate::kg_per_ha(totals.n_kg / (field / 10_000.0).max(f64::MIN_POSITIVE));
+    if let Some(product) = &settings.product {
+        // kg of product in all, then in the unit of the total.
+        let per_ha = product.rate_for(NRate::kg_per_ha(totals.n_kg));
+        let unit = settings.output.unit;
+        let area = crate::units::Area::ha(1.0);
+        totals.product = product.in_unit(per_ha, unit).map(|rate| rate * unit.area_of(area));
+    }
+    vary(ground, looked, reference, rated, &mut totals);
+    totals
+}
+
+fn vary(ground: &Ground, looked: &Looked, reference: &Reference, rated: &Rated, totals: &mut Totals) {
+    let inputs = &rated.inputs;
+    let own = |k: usize| rated.reference_of[k];
+    let scaled = |factor: f64| nitrogen(rated, inputs, |k| rated.reference_of[k] * factor);
+    totals.n_kg_base = nitrogen(rated, inputs, own);
+    let each = RateInputs { field_ratio: None, ..*inputs };
+    totals.n_kg_by_compare =
+        (nitrogen(rated, &each, own), reference.ratio.map(|ratio| nitrogen(rated, &RateInputs { field_ratio: Some(ratio), ..*inputs }, own)));
+    totals.n_kg_by_ratio = reference.ratio.map(|ratio| nitrogen(rated, inputs, |_| ratio * looked.field_mean));
+    totals.n_kg_without_dropping = reference.index_without_dropping.map(|index| scaled(index / reference.index));
+    if reference.each.len() > 1 {
+        totals.n_kg_by_strip = reference.each.iter().map(|(number, index)| (*number, nitrogen(rated, inputs, |_| *index))).collect();
+    }
+    for k in 0..2 {
+        let (mut sum, mut weight, mut any) = (0.0, 0.0, false);
+        for strip in &looked.strips {
+            if let Ok(found) = &strip.found {
+                any |= strip.variants[k].is_some();
+                sum += strip.variants[k].unwrap_or(found.index()) * strip.plan.area;
+                weight += strip.plan.area;
+            }
+        }
+        totals.n_kg_by_inset[k] = any.then(|| scaled(sum / weight / reference.index));
+    }
+    if let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio) {
+        totals.n_kg_by_bounds = Some((scaled(low / ratio), scaled(high / ratio)));
+    }
+    let efficient = |e: f64| nitrogen(rated, &RateInputs { use_efficiency: e, ..*inputs }, own);
+    totals.n_kg_by_efficiency = (efficient(0.6), efficient(0.4));
+    // Columns of cells along the drive, with gaps where there is no canopy.
+    let mut columns: std::collections::BTreeMap<i32, Vec<Option<f64>>> = std::collections::BTreeMap::new();
+    let first = ground.grid.cells.first().map_or(0, |cell| cell.row);
+    for cell in rated.cells.iter().filter(|cell| cell.state == CellState::Canopy) {
+        let column = columns.entry(cell.col).or_default();
+        let at = (cell.row - first) as usize;
+        if column.len() <= at {
+            column.resize(at + 1, None);
+        }
+        column[at] = cell.index;
+    }
+    totals.noise = noise_sd(columns.values().map(Vec::as_slice)).map(|noise| {
+        let canopy = rated.cells.iter().filter(|cell| cell.state == CellState::Canopy).filter_map(|cell| cell.index.map(|index| (cell.area.as_ha(), index)));
+        let rate = |index: f64| rate_of(index, reference.index, inputs).map_or(0.0, |rate| rate.n_exact.get());
+        (noise.sd, noise_totals(canopy, noise.sd, rate))
+    });
+}
+
+/// Money of a run.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Money {
+    /// As the user names it.
+    pub currency: String,
+    /// The map against nothing, a flat rate and the usual rate.
+    pub field: FieldMoney,
+    /// Response index at which the pass pays for itself, at the mean yield.
+    pub break_even_ratio: Option<f64>,
+}
+
+/// The map's money; `None` without prices or without canopy.
+pub fn money_of(settings: &Settings, rated: &Rated, zones: &[ZoneRecord]) -> Option<Money> {
+    let prices = settings.prices.as_ref()?;
+    let inputs = PriceInputs { grain: prices.grain, nitrogen: prices.nitrogen, application: prices.application };
+    let response = GrainResponse {
+        grain_nitrogen: settings.response.grain_nitrogen,
+        use_efficiency: settings.response.use_efficiency,
+        applied_since_sensing: settings.response.applied_since_sensing,
+    };
+    let mut cells = Vec::new();
+    let (mut sum, mut area) = (0.0, 0.0);
+    for cell in &rated.cells {
+        let (Some(yield_without), Some(yield_with)) = (cell.yield_without, cell.yield_with) else { continue };
+        let rate = zones.get(cell.zone as usize - 1).map_or(cell.n, |zone| zone.n);
+        cells.push(MoneyCell { area: cell.area, rate, yield_without, yield_with });
+        sum += yield_without.get() * cell.area.get();
+        area += cell.area.get();
+    }
+    let field = field_money(&cells, settings.rate.usual, &response, &inputs)?;
+    let mean = Yield::kg_per_ha(sum / area);
+    Some(Money { currency: prices.currency.clone(), field, break_even_ratio: break_even_ratio(mean, &response, &inputs) })
+}

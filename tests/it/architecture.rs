@@ -1,0 +1,178 @@
+//! What may name what, and what no file may hold.
+
+use std::path::Path;
+use std::path::PathBuf;
+
+/// Each part of `src`, and the parts that it may name besides itself.
+const LAYERS: &[(&str, &[&str])] = &[
+    ("units", &[]),
+    ("finding", &[]),
+    ("science", &["units", "finding"]),
+    ("space", &["units", "finding"]),
+    ("zones", &["units", "finding", "space"]),
+    ("pipeline", &["units", "finding", "science", "space", "zones"]),
+    ("format", &["units", "finding", "space", "zones"]),
+    ("report", &["units", "finding", "zones", "pipeline"]),
+    ("app", &["units", "finding", "science", "space", "zones", "pipeline", "format", "report"]),
+    ("cli", &["units", "finding", "science", "space", "zones", "pipeline", "format", "report", "app"]),
+];
+
+/// What formulas must not know: files, clocks, the environment, logs, other programs.
+const OUTSIDE: &[&str] =
+    &["fs_err", "std::fs", "std::env", "std::process", "std::net", "SystemTime", "Instant::now", "Zoned::now", "Timestamp::now", "tracing", "gdal::"];
+
+/// Folders that are made, not kept.
+const MADE: &[&str] = &[".git", "target", "node_modules", ".venv", "__pycache__", "out"];
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+fn files_below(folder: &Path) -> Vec<PathBuf> {
+    let mut found = Vec::new();
+    let mut entries: Vec<PathBuf> = fs_err::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    entries.sort();
+    for path in entries {
+        let name = path.file_name().unwrap().to_string_lossy().into_owned();
+        if path.is_dir() && !path.is_symlink() {
+            if !MADE.contains(&name.as_str()) {
+                found.extend(files_below(&path));
+            }
+        } else if name != ".git" {
+            found.push(path);
+        }
+    }
+    found
+}
+
+fn shown(path: &Path) -> String {
+    path.strip_prefix(root()).unwrap().display().to_string()
+}
+
+/// The part of `src` that a file belongs to; `None` for `lib.rs` and `main.rs`, which tie all together.
+fn part_of(file: &Path) -> Option<String> {
+    let below = file.strip_prefix(root().join("src")).unwrap();
+    let first = below.components().next().unwrap().as_os_str().to_string_lossy().into_owned();
+    let part = first.strip_suffix(".rs").unwrap_or(&first).to_owned();
+    (part != "lib" && part != "main").then_some(part)
+}
+
+/// Code of a line: without its comment.
+fn code(line: &str) -> &str {
+    line.split_once("//").map_or(line, |(before, _)| before)
+}
+
+/// Parts named by `crate::part` in a line.
+fn named(line: &str) -> impl Iterator<Item = &str> {
+    code(line).split("crate::").skip(1).map(|rest| rest.split(|c: char| !(c.is_alphanumeric() || c == '_')).next().unwrap_or_default())
+}
+
+/// Forbidden names in a text of one part: line number and name.
+fn forbidden(part: &str, text: &str) -> Vec<(usize, String)> {
+    let Some((_, allowed)) = LAYERS.iter().find(|(name, _)| *name == part) else {
+        return vec![(0, format!("the part {part} stands in no layer: add it to LAYERS and to DEVELOPERS.md"))];
+    };
+    let is_part = |name: &str| LAYERS.iter().any(|(known, _)| *known == name);
+    let mut found = Vec::new();
+    let mut in_tests = false;
+    for (number, line) in text.lines().enumerate() {
+        // Tests may measure time; formulas may not know it. Layers hold for both.
+        in_tests |= line.trim() == "#[cfg(test)]";
+        for name in named(line).filter(|name| *name != part && is_part(name) && !allowed.contains(name)) {
+            found.push((number + 1, format!("crate::{name}")));
+        }
+        if !in_tests && matches!(part, "science" | "units" | "finding") {
+            found.extend(OUTSIDE.iter().filter(|outside| code(line).contains(**outside)).map(|outside| (number + 1, (*outside).to_owned())));
+        }
+    }
+    found
+}
+
+#[test]
+fn every_part_names_only_what_lies_below_it() {
+    let mut wrong = Vec::new();
+    let mut looked_at = 0;
+    for file in files_below(&root().join("src")).iter().filter(|file| file.extension().is_some_and(|end| end == "rs")) {
+        let Some(part) = part_of(file) else { continue };
+        looked_at += 1;
+        let text = fs_err::read_to_string(file).unwrap();
+        wrong.extend(forbidden(&part, &text).into_iter().map(|(line, name)| format!("{}:{line}: {part} must not name {name}", shown(file))));
+    }
+    assert!(looked_at > 30, "only {looked_at} files looked at");
+    assert!(wrong.is_empty(), "\n{}", wrong.join("\n"));
+}
+
+#[test]
+fn forbidden_names_are_found() {
+    let seen = |part: &str, text: &str| forbidden(part, text).into_iter().map(|(line, _)| line).collect::<Vec<_>>();
+    assert_eq!(seen("science", "use crate::units::NRate;\nuse crate::space::cells::Cell;"), [2]);
+    assert_eq!(seen("format", "use crate::zones::prescription::Cell;\nlet x = crate::pipeline::run();"), [2]);
+    assert_eq!(seen("science", "// crate::app is not named here\nlet now = SystemTime::now();"), [2]);
+    assert_eq!(seen("science", "#[cfg(test)]\nmod tests { let start = Instant::now(); use crate::app::job; }"), [2]);
+    assert_eq!(seen("science", "let start = Instant::now();\n#[cfg(test)]"), [1]);
+    assert_eq!(seen("app", "use crate::cli::args::Args;\nuse crate::app::error::AppError;"), [1]);
+    assert_eq!(seen("attic", "fn f() {}"), [0]);
+}
+
+#[test]
+fn imports_stand_one_a_line() {
+    let mut wrong = Vec::new();
+    for file in files_below(&root().join("src")).iter().filter(|file| file.extension().is_some_and(|end| end == "rs")) {
+        for (number, line) in fs_err::read_to_string(file).unwrap().lines().enumerate() {
+            if line.trim_start().starts_with("use crate::") && line.contains('{') {
+                wrong.push(format!("{}:{}", shown(file), number + 1));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "several names in one `use crate::…`:\n{}", wrong.join("\n"));
+}
+
+/// Hosts of package registries, and folders of single machines. In two halves, so that this file does not hold them itself.
+fn unwanted() -> Vec<String> {
+    let hosts = [
+        ("index.crates", ".io"),
+        ("static.crates", ".io"),
+        ("://crates", ".io"),
+        ("pypi", ".org"),
+        ("files.python", "hosted.org"),
+        ("registry.npm", "js.org"),
+        ("registry.yarn", "pkg.com"),
+        ("deb.deb", "ian.org"),
+    ];
+    let folders = [("/ro", "ot/"), ("/ho", "me/"), ("/wo", "rk/"), ("/tm", "p/"), ("/Use", "rs/")];
+    hosts.iter().chain(&folders).map(|(a, b)| format!("{a}{b}")).collect()
+}
+
+/// Line and word of what a text must not hold. A folder counts only where a path begins: `a/work/b` is no folder of a machine.
+fn held(text: &str) -> Vec<(usize, String)> {
+    let mut found = Vec::new();
+    for (number, line) in text.lines().enumerate() {
+        for word in unwanted() {
+            let begins = |at: usize| !word.starts_with('/') || !line[..at].ends_with(|c: char| c.is_alphanumeric() || "._-~}$/*".contains(c));
+            if line.match_indices(&word).any(|(at, _)| begins(at)) {
+                found.push((number + 1, word));
+            }
+        }
+    }
+    found
+}
+
+#[test]
+fn no_file_names_a_registry_host_or_a_machine_folder() {
+    let mut wrong = Vec::new();
+    let mut looked_at = 0;
+    for file in files_below(root()) {
+        looked_at += 1;
+        let bytes = fs_err::read(&file).unwrap();
+        wrong.extend(held(&String::from_utf8_lossy(&bytes)).into_iter().map(|(line, word)| format!("{}:{line}: {word}", shown(&file))));
+    }
+    assert!(looked_at > 50, "only {looked_at} files looked at");
+    assert!(wrong.is_empty(), "\n{}", wrong.join("\n"));
+}
+
+#[test]
+fn hosts_and_folders_are_found() {
+    let [host, folder] = [format!("see https://{}", unwanted()[3]), format!("cd {}x", unwanted()[10])];
+    assert_eq!(held(&format!("fine\n{host}\n{folder}")).iter().map(|(line, _)| *line).collect::<Vec<_>>(), [2, 3]);
+    assert!(held(&format!("target{}x", unwanted()[10])).is_empty());
+}

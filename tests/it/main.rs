@@ -1,0 +1,9 @@
+//! Tests from outside the crate, in one binary.
+
+#![expect(clippy::unwrap_used, clippy::print_stderr, reason = "tests: their helpers fail by panicking, and a child process talks to its parent")]
+
+mod architecture;
+mod cancel;
+mod cli_help;
+mod cli_run;
+mod commit;
