@@ -6,6 +6,7 @@ pub mod check_points;
 pub mod classify;
 #[cfg(test)]
 pub(crate) mod fixture;
+#[cfg(test)]
 mod laws;
 pub mod machine;
 pub mod outline;
