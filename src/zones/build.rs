@@ -453,6 +453,18 @@ mod tests {
     }
 
     #[test]
+    fn the_longest_border_goes_before_the_nearest_mean() {
+        let cells = [20.0, 20.0, 40.0, 90.0, 90.0].map(canopy);
+        let mut borders = grid(5, 5);
+        let joined = |borders: &[Border]| build(&cells, borders, GroupBy::Rate, &ZoneRule { min_area: 150.0, ..RULE }).unwrap().zone_of;
+        assert_eq!(joined(&borders), [1, 1, 1, 2, 2]);
+        borders[2].length += 1e-7;
+        assert_eq!(joined(&borders), [1, 1, 1, 2, 2]);
+        borders[2].length += 1e-5;
+        assert_eq!(joined(&borders), [1, 1, 2, 2, 2]);
+    }
+
+    #[test]
     fn the_smallest_goes_first_and_ties_go_by_first_cell() {
         // All of 100 m²: the first cell joins its only neighbour; the third then has a neighbour pair and stays too small until its own turn.
         let zoning = row(&[10.0, 30.0, 50.0].map(canopy), &ZoneRule { min_area: 150.0, ..RULE });
@@ -534,6 +546,9 @@ mod tests {
         // Held to 40 though the mean is 44: another step up is out of range.
         let zoning = row(&[canopy(44.0), canopy(12.0)].map(|cell| ZoneCell { rate: Rate::Steps(rule.steps_of(cell.n_exact)), ..cell }), &rule);
         assert_eq!(rates(&zoning), [40.0, 20.0]);
+        // A mean that is a multiple of the step stays, though turning it would make up for the 4 short.
+        let even = ZoneCell { area: 40.0, ..canopy(20.0) };
+        assert_eq!(rates(&row(&[ZoneCell { rate: Rate::Steps(4), ..canopy(44.0) }, even], &rule)), [40.0, 20.0]);
     }
 
     #[test]

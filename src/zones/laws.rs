@@ -1,10 +1,17 @@
 //! What must hold of outlines whatever the labels: they partition the ground, before and after simplification.
 
+use crate::space::cells::Border;
 use crate::space::cells::Cell;
 use crate::space::cells::CellFrame;
 use crate::space::cells::CellGrid;
 use crate::space::cells::CellShape;
 use crate::space::cells::Piece;
+use crate::zones::build::GroupBy;
+use crate::zones::build::Kind;
+use crate::zones::build::Rate;
+use crate::zones::build::ZoneCell;
+use crate::zones::build::ZoneRule;
+use crate::zones::build::build;
 use crate::zones::outline::outlines;
 use crate::zones::simplify::simplify;
 use geo::Area;
@@ -49,6 +56,10 @@ pub(super) fn cell(frame: &CellFrame, row: i32, col: i32, shape: u8) -> Cell {
     Cell { row, col, area: sum, shape: CellShape::Cut(pieces) }
 }
 
+fn small(number: usize) -> i32 {
+    i32::try_from(number).unwrap()
+}
+
 #[derive(Debug)]
 struct Scene {
     grid: CellGrid,
@@ -72,7 +83,7 @@ fn scene(most: usize) -> impl Strategy<Value = Scene> {
                 if shape == 59 {
                     continue;
                 }
-                cells.push(cell(&machine, row as i32, col as i32, if cuts == 0 { 0 } else { shape }));
+                cells.push(cell(&machine, small(row), small(col), if cuts == 0 { 0 } else { shape }));
                 label_of.push(chosen[(row / block) * columns.div_ceil(block) + col / block] % (labels + 1));
             }
             Scene { grid: CellGrid { frame: machine, cells }, label_of, labels }
@@ -201,7 +212,7 @@ fn drawn(rows: &[&str], labels: u32) -> Vec<MultiPolygon<f64>> {
     let (mut cells, mut label_of) = (Vec::new(), Vec::new());
     for (r, row) in rows.iter().enumerate() {
         for (c, letter) in row.bytes().enumerate().filter(|&(_, letter)| letter != b' ') {
-            cells.push(cell(&frame, r as i32, c as i32, 0));
+            cells.push(cell(&frame, small(r), small(c), 0));
             label_of.push(if letter == b'.' { 0 } else { u32::from(letter - b'a' + 1) });
         }
     }
@@ -290,4 +301,65 @@ fn an_island_in_a_bay_stays_on_its_side() {
         assert!((areas(&before) - areas(&found)).abs() < 1e-9);
         assert_eq!(found[1].0[0].interiors().len(), 1);
     }
+}
+
+/// A number in 0..1 that looks like chance.
+fn chance(seed: u64) -> f64 {
+    let mixed = (seed ^ (seed >> 31)).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+    let mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+    (mixed >> 11) as f64 / (1_u64 << 53) as f64
+}
+
+/// How long a million cells take: run it with `cargo test --release --lib a_million_cells -- --ignored --nocapture`.
+#[test]
+#[ignore = "takes a while and means something only in a release build"]
+#[expect(clippy::print_stderr, reason = "its output is the measurement")]
+fn a_million_cells() {
+    let (rows, columns) = (1000_u64, 1000_u64);
+    let mut frame = CellFrame::new(37.0, 6.0, 6.0);
+    (frame.u0, frame.v0) = (4_800_000.0, 510_000.0);
+    let borders: Vec<Border> = (0..rows * columns)
+        .flat_map(|i| {
+            let right = (i % columns + 1 < columns).then_some(i + 1);
+            let up = (i + columns < rows * columns).then_some(i + columns);
+            right.into_iter().chain(up).map(move |other| Border { a: i as u32, b: other as u32, length: 6.0 })
+        })
+        .collect();
+    for (name, noise) in [("smooth ground, some noise", 12.0), ("nothing but noise", 140.0)] {
+        let rule = ZoneRule { step: 10.0, least_q: 0, greatest_q: 14, min_area: 72.0, keep_total: true };
+        let cells: Vec<ZoneCell> = (0..rows * columns)
+            .map(|i| {
+                let (r, c) = ((i / columns) as f64, (i % columns) as f64);
+                let wave = 60.0 + 30.0 * libm::sin(r / 60.0 + libm::sin(c / 90.0)) + 30.0 * libm::sin(c / 45.0 + r / 200.0);
+                let n_exact = ((1.0 - noise / 140.0) * wave + noise * chance(i)).clamp(0.0, 140.0);
+                let rate = Rate::Steps(rule.steps_of(n_exact));
+                ZoneCell { area: 36.0, kind: Kind::Canopy, n_exact, rate, index: Some(0.5), class: None, follows: None }
+            })
+            .collect();
+        let grid =
+            CellGrid { frame, cells: (0..rows * columns).map(|i| cell(&frame, small((i / columns) as usize), small((i % columns) as usize), 0)).collect() };
+        let start = std::time::Instant::now();
+        let zoning = build(&cells, &borders, GroupBy::Rate, &rule).unwrap();
+        let built = start.elapsed();
+        let mut found = outlines(&grid, &zoning.zone_of, zoning.zones.len() as u32);
+        let traced = start.elapsed();
+        let start = std::time::Instant::now();
+        let little = simplify(&mut found.clone(), 3.0, |_, _| false);
+        let light = start.elapsed();
+        let start = std::time::Instant::now();
+        let much = simplify(&mut found, 12.0, |_, _| false);
+        let heavy = start.elapsed();
+        let total: f64 = found.iter().map(Area::unsigned_area).sum();
+        eprintln!(
+            "{name}: {} zones in {built:.2?}, with outlines {traced:.2?}; by 3 m {light:.2?} {little:?}; by 12 m {heavy:.2?} {much:?}; area off by {:.1e}",
+            zoning.zones.len(),
+            total / 36e6 - 1.0
+        );
+        assert!((total / 36e6 - 1.0).abs() < 1e-9);
+    }
+    let values: Vec<f64> = (0..1_000_000).map(chance).collect();
+    let start = std::time::Instant::now();
+    let classes = crate::zones::classify::Classes::natural(&values, 5).unwrap();
+    eprintln!("natural breaks of a million values: {:.2?}", start.elapsed());
+    assert_eq!(classes.count(), 5);
 }

@@ -1,9 +1,8 @@
 //! Outlines of labelled cells: one planar partition, in which neighbours share every vertex bit for bit.
 //!
 //! Every ring of every cell is a walk of directed edges with the cell to its left. Edges that two cells of one label walk in opposite directions cancel; what is left are
-//! the borders. They are chained by the sharpest left turn, so that cells which touch at a corner only stay apart, and a walk that comes back to a vertex is
-//! split there, so that every ring is simple. Cells joined across a cancelled edge are one piece of ground: exactly one exterior and its holes, found without any
-//! search for what lies in what.
+//! the borders. Cells joined across a cancelled edge are one piece of ground: exactly one exterior and its holes, found without any search for what lies in what. Cells that touch
+//! at a corner only are not joined. The borders of each ground are chained to walks, and a walk that comes back to a vertex is split there, so that every ring is simple.
 //!
 //! Corners of the grid are known by row and column, other vertices by their coordinates' bits. Where a vertex of one cell lies on the straight edge of another (a field edge that
 //! runs along a grid line, or touches it), that edge is split there. A vertex is dropped only where it means nothing to anybody: exactly two border edges meet in
@@ -17,9 +16,6 @@ use geo::Coord;
 use geo::LineString;
 use geo::MultiPolygon;
 use geo::Polygon;
-use geo::algorithm::kernels::Kernel;
-use geo::algorithm::kernels::Orientation;
-use geo::algorithm::kernels::RobustKernel;
 use std::cmp::Ordering;
 
 /// Outlines of the labels 1 … `labels` on the working plane, in that order; exteriors counter-clockwise, holes clockwise.
@@ -45,11 +41,6 @@ pub fn outlines(grid: &CellGrid, label_of: &[u32], labels: u32) -> Vec<MultiPoly
         offset += count;
     }
     found
-}
-
-/// The sense in which `a → b → c` turns, exactly.
-pub(super) fn turn(a: [f64; 2], b: [f64; 2], c: [f64; 2]) -> Orientation {
-    RobustKernel::orient2d(Coord::from(a), Coord::from(b), Coord::from(c))
 }
 
 /// All vertices of a grid: corners by row and column, then the others in the order of their coordinates.
@@ -313,37 +304,22 @@ impl<'a> Tracer<'a> {
         exteriors.into_iter().enumerate().map(&mut polygon).collect()
     }
 
-    /// The walk that begins with an edge and keeps its ground close to the left, as vertices.
+    /// A walk along unused edges from the start of one back to where no edge is left, as vertices.
+    ///
+    /// Which way it takes where its ground touches itself does not matter: two rings of one connected ground share one vertex at most (two would cut it apart), so that
+    /// splitting the walk at its repeated vertices gives the same rings whatever the way.
     fn walk(&mut self, start: usize, span: &std::ops::Range<usize>) -> Vec<u32> {
         let edges = &self.borders.edges[span.clone()];
         let mut walk = Vec::new();
-        let mut at = start;
-        loop {
+        let mut next = Some(start);
+        while let Some(at) = next {
             self.used[at] = true;
-            let edge = self.borders.edges[at];
-            walk.push(edge.from);
-            let first = span.start + edges.partition_point(|e| e.from < edge.to);
-            let out = (first..span.end).take_while(|&i| self.borders.edges[i].from == edge.to).filter(|&i| i == start || !self.used[i]);
-            match out.min_by(|&a, &b| self.sharper_left(edge, self.borders.edges[a].to, self.borders.edges[b].to)) {
-                Some(next) if next != start => at = next,
-                _ => return walk,
-            }
+            let BorderEdge { from, to, .. } = self.borders.edges[at];
+            walk.push(from);
+            let first = span.start + edges.partition_point(|edge| edge.from < to);
+            next = (first..span.end).take_while(|&i| self.borders.edges[i].from == to).find(|&i| !self.used[i]);
         }
-    }
-
-    /// Orders two ways on from the end of `edge`: the sharper turn to the left comes first.
-    fn sharper_left(&self, edge: BorderEdge, a: u32, b: u32) -> Ordering {
-        let [from, here, a, b] = [edge.from, edge.to, a, b].map(|v| self.uv[v as usize]);
-        let half = |to| match turn(from, here, to) {
-            Orientation::CounterClockwise => 0,
-            Orientation::Collinear => 1,
-            Orientation::Clockwise => 2,
-        };
-        half(a).cmp(&half(b)).then_with(|| match turn(here, a, b) {
-            Orientation::Clockwise => Ordering::Less,
-            Orientation::Collinear => Ordering::Equal,
-            Orientation::CounterClockwise => Ordering::Greater,
-        })
+        walk
     }
 
     /// Splits a walk where it comes back to a vertex; the parts are simple.

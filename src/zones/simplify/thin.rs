@@ -1,9 +1,10 @@
 //! Arcs thinned so that nothing crosses, touches or changes sides.
 
-use crate::zones::outline::turn;
 use crate::zones::simplify::arcs::Net;
 use geo::Coord;
+use geo::algorithm::kernels::Kernel;
 use geo::algorithm::kernels::Orientation;
+use geo::algorithm::kernels::RobustKernel;
 use rstar::AABB;
 use rstar::RTree;
 use rstar::RTreeObject;
@@ -185,10 +186,10 @@ impl<'a> Thinning<'a> {
                 if end == t.a { Some((end, rest, t.b)) } else { (end == t.b).then_some((end, rest, t.a)) }
             },
         );
-        let point = |v: u32| <[f64; 2]>::from(self.at(v));
+        let point = |v: u32| self.at(v);
         if let Some((end, own, other)) = shared {
             let (end, own, other) = (point(end), point(own), point(other));
-            let ahead = (own[0] - end[0]) * (other[0] - end[0]) + (own[1] - end[1]) * (other[1] - end[1]) > 0.0;
+            let ahead = (own.x - end.x) * (other.x - end.x) + (own.y - end.y) * (other.y - end.y) > 0.0;
             return own == other || (ahead && turn(end, own, other) == Orientation::Collinear);
         }
         if (0..2).any(|axis| s.high[axis] < t.low[axis] || t.high[axis] < s.low[axis]) {
@@ -219,8 +220,13 @@ impl<'a> Thinning<'a> {
             return false;
         }
         let (low, high) = if a.y < b.y { (a, b) } else { (b, a) };
-        turn(low.into(), high.into(), q.into()) == Orientation::CounterClockwise
+        turn(low, high, q) == Orientation::CounterClockwise
     }
+}
+
+/// The sense in which `a → b → c` turns, exactly.
+fn turn(a: Coord<f64>, b: Coord<f64>, c: Coord<f64>) -> Orientation {
+    RobustKernel::orient2d(a, b, c)
 }
 
 /// Square of the distance from a point to a segment.
