@@ -2,3 +2,4 @@
 
 pub mod commit;
 pub mod job;
+pub mod new_job;

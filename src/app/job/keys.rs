@@ -2,33 +2,12 @@
 
 /// Sections and sub-tables with their keys, in the order of the file.
 pub(crate) const KEYS: &[(&str, &[&str])] = &[
-    (
-        "",
-        &[
-            "field",
-            "imagery",
-            "reference",
-            "season",
-            "crop",
-            "response",
-            "rate",
-            "product",
-            "machine",
-            "zones",
-            "prices",
-            "application",
-            "accept",
-            "output",
-        ],
-    ),
+    ("", &["field", "imagery", "reference", "season", "crop", "response", "rate", "product", "machine", "zones", "prices", "application", "accept", "output"]),
     ("field", &["name", "boundary", "merge", "crs", "strips", "exclude", "edge"]),
     ("field.boundary", &["path", "layer", "where", "merge"]),
     ("field.exclude", &["path", "layer", "where", "buffer", "reason"]),
     ("field.edge", &["path", "layer", "where"]),
-    (
-        "imagery",
-        &["path", "date", "index", "bands", "scale", "offset", "bare_below", "pixel_inside", "min_seen", "point_spread", "mask"],
-    ),
+    ("imagery", &["path", "date", "index", "bands", "scale", "offset", "bare_below", "pixel_inside", "min_seen", "point_spread", "mask"]),
     ("imagery.mask", &["path", "keep", "bits", "grow"]),
     ("reference", &["strips", "inset", "gap", "segments", "drop", "strips_use", "readings", "percentile"]),
     ("reference.strips", &["path", "layer", "where"]),

@@ -7,9 +7,9 @@ use std::cell::RefCell;
 use std::ops::Range;
 
 use crate::app::job::fault::Fault;
-use crate::app::job::fault::Problem;
 use crate::app::job::fault::Wanted;
 use crate::app::job::keys;
+use crate::app::job::problem::Problem;
 use crate::app::job::suggest::nearest;
 use crate::finding::Finding;
 use jiff::civil::Date;
@@ -125,8 +125,9 @@ fn entry(value: &Spanned<DeValue<'_>>, key_span: Range<usize>) -> Entry {
         DeValue::Float(number) => Item::Number(number.as_str().to_owned()),
         DeValue::Boolean(truth) => Item::Boolean(*truth),
         DeValue::Datetime(when) => match (when.date, when.time, when.offset) {
-            (Some(date), None, None) => Date::new(i16::try_from(date.year).unwrap_or(i16::MAX), date.month.cast_signed(), date.day.cast_signed())
-                .map_or(Item::OtherTime, Item::Date),
+            (Some(date), None, None) => {
+                Date::new(i16::try_from(date.year).unwrap_or(i16::MAX), date.month.cast_signed(), date.day.cast_signed()).map_or(Item::OtherTime, Item::Date)
+            }
             _ => Item::OtherTime,
         },
         DeValue::Array(list) => Item::List(list.iter().map(|value| entry(value, value.span())).collect()),
@@ -364,16 +365,8 @@ impl<'a> Section<'a> {
 
     /// A section of the file; an absent one is empty.
     pub(crate) fn section(&mut self, key: &'static str) -> Section<'a> {
-        let absent = |log| Section {
-            log,
-            path: key.to_owned(),
-            kind: key,
-            span: 0..0,
-            present: false,
-            entries: Vec::new(),
-            taken: Vec::new(),
-            missing: Vec::new(),
-        };
+        let absent =
+            |log| Section { log, path: key.to_owned(), kind: key, span: 0..0, present: false, entries: Vec::new(), taken: Vec::new(), missing: Vec::new() };
         let Some(entry) = self.take(key) else {
             return absent(self.log);
         };

@@ -31,14 +31,7 @@ fn curves() -> Vec<NamedCurve> {
     vec![NamedCurve {
         name: "winter wheat, common practice".to_owned(),
         crop: "winter wheat".to_owned(),
-        curve: YieldCurve {
-            a: Yield::kg_per_ha(590.0),
-            b: 258.2,
-            index: "NDVI".to_owned(),
-            region: None,
-            sensor: None,
-            source: "common practice".to_owned(),
-        },
+        curve: YieldCurve { a: Yield::kg_per_ha(590.0), b: 258.2, index: "NDVI".to_owned(), region: None, sensor: None, source: "common practice".to_owned() },
     }]
 }
 

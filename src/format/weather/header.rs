@@ -68,9 +68,7 @@ fn find(header: &csv::StringRecord, path: &Path, wanted: &'static str, names: &[
     let mut hits = header.iter().enumerate().filter(|(_, name)| names.contains(&split(name).0.as_str()) || names.contains(&whole(name).as_str()));
     match (hits.next(), hits.next()) {
         (Some((at, _)), None) => Ok(at),
-        (Some((_, one)), Some((_, other))) => {
-            Err(WeatherError::TwoColumns { path: path.to_owned(), wanted, one: one.to_owned(), other: other.to_owned() })
-        }
+        (Some((_, one)), Some((_, other))) => Err(WeatherError::TwoColumns { path: path.to_owned(), wanted, one: one.to_owned(), other: other.to_owned() }),
         (None, _) => Err(WeatherError::NoColumn { path: path.to_owned(), wanted, found: header.iter().collect::<Vec<_>>().join(", ") }),
     }
 }

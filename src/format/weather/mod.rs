@@ -174,7 +174,11 @@ impl Row<'_> {
             date,
             column: column.to_owned(),
             text: text.to_owned(),
-            hint: if text.contains(',') { "write a decimal point, or part the columns with semicolons" } else { "write a plain number such as 12.5; leave missing values empty" },
+            hint: if text.contains(',') {
+                "write a decimal point, or part the columns with semicolons"
+            } else {
+                "write a plain number such as 12.5; leave missing values empty"
+            },
         })?;
         let (low, high) = self.columns.scale.possible();
         if !(low * 1000..=high * 1000).contains(&value) {

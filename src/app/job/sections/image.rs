@@ -3,8 +3,8 @@
 use std::path::Path;
 
 use crate::app::job::amount;
-use crate::app::job::fault::Problem;
 use crate::app::job::fault::Wanted;
+use crate::app::job::problem::Problem;
 use crate::app::job::reader::Entry;
 use crate::app::job::reader::Item;
 use crate::app::job::reader::Section;
@@ -92,17 +92,18 @@ fn mask(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<Mask> {
             table.refuse("keep", Problem::NoneOf { keys: vec!["keep", "bits"], example: "keep = [4, 5]" });
             None
         }
-        (true, false) => keep.and_then(|list| {
-            let why = "classes of a raster are whole numbers";
-            let classes: Option<Vec<i64>> = list.iter().map(|entry| table.whole_of(entry, "keep", i64::from(i32::MIN), i64::from(u32::MAX), why)).collect();
-            classes.filter(|classes| {
-                if classes.is_empty() {
-                    table.refuse("keep", Problem::Empty { example: "[4, 5]" });
-                }
-                !classes.is_empty()
+        (true, false) => keep
+            .and_then(|list| {
+                let why = "classes of a raster are whole numbers";
+                let classes: Option<Vec<i64>> = list.iter().map(|entry| table.whole_of(entry, "keep", i64::from(i32::MIN), i64::from(u32::MAX), why)).collect();
+                classes.filter(|classes| {
+                    if classes.is_empty() {
+                        table.refuse("keep", Problem::Empty { example: "[4, 5]" });
+                    }
+                    !classes.is_empty()
+                })
             })
-        })
-        .map(MaskRule::Keep),
+            .map(MaskRule::Keep),
         (false, true) => bits.and_then(|entry| mask_bits(&table, &entry)).map(MaskRule::Bits),
     };
     let grow = table.amount("grow", Wanted::Length, amount::length).unwrap_or(Length::ZERO);

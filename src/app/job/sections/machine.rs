@@ -3,8 +3,8 @@
 use std::path::Path;
 
 use crate::app::job::amount;
-use crate::app::job::fault::Problem;
 use crate::app::job::fault::Wanted;
+use crate::app::job::problem::Problem;
 use crate::app::job::reader::Entry;
 use crate::app::job::reader::Item;
 use crate::app::job::reader::Section;
@@ -25,17 +25,15 @@ use crate::units::Product;
 
 /// `[machine]`. `buffered` says whether any exclusion has a buffer.
 pub(crate) fn machine(section: &mut Section<'_>, product: Option<&Product>, buffered: bool, folder: &Path) -> Option<Machine> {
-    let width = section.amount("working_width", Wanted::Length, |text| {
-        amount::above_zero(amount::length(text), text, "the working width", |width: &Length| width.get())
-    });
+    let width = section
+        .amount("working_width", Wanted::Length, |text| amount::above_zero(amount::length(text), text, "the working width", |width: &Length| width.get()));
     section.require("working_width", "the working width", "\"24 m\"");
     if let Some(width) = width.filter(|width| !(0.25..=150.0).contains(&width.get())) {
         section.refuse("working_width", ground::range(&width, "0.25 m", "150 m", "no machine is that narrow or wide"));
     }
     let heading = heading(section, folder);
-    let length = section.amount("cell_length", Wanted::Length, |text| {
-        amount::above_zero(amount::length(text), text, "the cell length", |length: &Length| length.get())
-    });
+    let length =
+        section.amount("cell_length", Wanted::Length, |text| amount::above_zero(amount::length(text), text, "the cell length", |length: &Length| length.get()));
     if let Some(length) = length.filter(|length| !(0.25..=1000.0).contains(&length.get())) {
         section.refuse("cell_length", ground::range(&length, "0.25 m", "1000 m", "cells of that length map nothing"));
     }
@@ -51,10 +49,9 @@ pub(crate) fn machine(section: &mut Section<'_>, product: Option<&Product>, buff
         }
     }
     if ["speed", "delay", "transition"].iter().any(|key| section.given(key)) {
-        let what = "needed with the other two of speed, delay and transition: it";
-        section.require("speed", what, "\"12 km/h\"");
-        section.require("delay", what, "\"2 s\"");
-        section.require("transition", what, "\"3 s\"");
+        section.require("speed", "the speed, which delay and transition need,", "\"12 km/h\"");
+        section.require("delay", "the delay before a change begins, which speed and transition need,", "\"2 s\"");
+        section.require("transition", "the time that a change takes, which speed and delay need,", "\"3 s\"");
     }
     let response = speed.zip(delay.zip(transition)).map(|(speed, (delay, transition))| speed * delay + speed * transition);
     let overrun = section.amount("overrun", Wanted::Length, amount::length);
