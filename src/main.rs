@@ -1,3 +1,7 @@
 //! The haulm command.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    haulm::cli::run(std::env::args_os().collect())
+}

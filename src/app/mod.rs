@@ -1,5 +1,9 @@
 //! Resolves settings, opens inputs, runs the pipeline, writes: what the front ends call.
 
+pub mod api;
+pub mod cancel;
 pub mod commit;
+pub mod error;
 pub mod job;
 pub mod new_job;
+pub mod progress;

@@ -26,6 +26,10 @@ pub struct Known {
     pub strips: Option<String>,
     /// Field name; the boundary's file stem when not given.
     pub name: Option<String>,
+    /// Index: a name, `band N` or a formula; NDVI when not given.
+    pub index: Option<String>,
+    /// Product, a name of the shipped table.
+    pub product: Option<String>,
     /// Sensing date.
     pub image_date: Option<Date>,
     /// Planting date.
@@ -86,14 +90,29 @@ pub fn bands_of(descriptions: &[Option<String>]) -> Option<Vec<(&'static str, us
     (!bands.is_empty()).then_some(bands)
 }
 
+/// Band names that an index needs: those of a formula, of the common normalised differences, and none of a ready index. Of other indices at least `nir`.
+fn bands_needed(index: &str) -> Vec<&'static str> {
+    let lower = index.to_lowercase();
+    let word = |name: &str| lower.split(|c: char| !(c.is_alphanumeric() || c == '_')).any(|part| part == name);
+    match lower.trim() {
+        "ndvi" => vec!["red", "nir"],
+        "ndre" => vec!["red_edge", "nir"],
+        "gndvi" => vec!["green", "nir"],
+        ready if ready.starts_with("band ") => Vec::new(),
+        formula if formula.contains(['+', '-', '*', '/']) => BAND_WORDS.iter().map(|(name, _)| *name).filter(|name| word(name)).collect(),
+        _ => vec!["nir"],
+    }
+}
+
 /// Writes the first job file.
 pub fn first_job(known: &Known) -> FirstJob {
-    let bands = bands_of(&known.descriptions).filter(|bands| ["red", "nir"].iter().all(|name| bands.iter().any(|(band, _)| band == name)));
+    let needed = bands_needed(known.index.as_deref().unwrap_or("NDVI"));
+    let bands = bands_of(&known.descriptions).filter(|bands| needed.iter().all(|name| bands.iter().any(|(band, _)| band == name)));
     let season_known = known.growing_days.is_some() || (known.weather.is_some() && known.planted.is_some());
     let mut open = Vec::new();
     for (is_open, key) in [
         (known.image_date.is_none(), "imagery.date"),
-        (bands.is_none(), "imagery.bands"),
+        (bands.is_none() && !needed.is_empty(), "imagery.bands"),
         (known.strips.is_none(), "reference.strips"),
         (!season_known, "season.growing_days"),
         (known.maximum_yield.is_none(), "response.maximum_yield"),
@@ -109,12 +128,13 @@ pub fn first_job(known: &Known) -> FirstJob {
             if open.len() < MOST_OPEN { &mut open } else { &mut assumed }.push(key);
         }
     }
-    let page = Page { known, bands, open: &open, assumed: &assumed };
+    let page = Page { known, needed, bands, open: &open, assumed: &assumed };
     FirstJob { text: page.text(), open: open.clone(), assumed }
 }
 
 struct Page<'a> {
     known: &'a Known,
+    needed: Vec<&'static str>,
     bands: Option<Vec<(&'static str, usize)>>,
     open: &'a [&'static str],
     assumed: &'a [&'static str],
@@ -152,11 +172,18 @@ impl Page<'_> {
             Some(date) => {
                 let _ = writeln!(page, "date  = {date}                   # the day on which the image was taken; check it");
             }
-            None => page.push_str("date  = \"TODO\"                       # TODO the day on which the image was taken, as 2026-04-14: the file does not say it, and the crop's age hangs on it\n"),
+            None => todo(
+                page,
+                "date",
+                "the day on which the image was taken, as 2026-04-14: the file does not say it, and the crop's \
+                 age hangs on it",
+            ),
         }
-        page.push_str(
-            "index = \"NDVI\"                       # must be the index of the yield curve; for a raster that holds a ready index write \"band 1\"\n",
-        );
+        let index = self.known.index.as_deref().unwrap_or("NDVI");
+        let _ = writeln!(page, "index = {}  # must be the index of the yield curve; of a raster that holds a ready index: \"band 1\"", quoted(index));
+        if self.needed.is_empty() {
+            return;
+        }
         if let Some(bands) = &self.bands {
             let each: Vec<String> = bands.iter().map(|(name, number)| format!("{name} = {number}")).collect();
             let _ = writeln!(page, "bands = {{ {} }}     # as the file itself describes them", each.join(", "));
@@ -174,11 +201,10 @@ impl Page<'_> {
             .take(16)
             .collect();
         let found = if found.is_empty() { "not known".to_owned() } else { found.join(", ") };
-        let _ = writeln!(
-            page,
-            "# TODO which band is which: the file does not name red and nir beyond doubt, and a wrong order gives a wrong rate. Its bands: {found}."
-        );
-        page.push_str("bands = { red = \"TODO\", nir = \"TODO\" }  # numbers from 1, as { red = 3, nir = 5 }; the sensor's papers say them\n");
+        let names = self.needed.join(", ");
+        let _ = writeln!(page, "# The file does not name {names} beyond doubt, and a wrong order gives a wrong rate. Its bands: {found}.");
+        let each: Vec<String> = self.needed.iter().map(|name| format!("{name} = \"TODO\"")).collect();
+        let _ = writeln!(page, "bands = {{ {} }}  # TODO which band is which, in numbers from 1: the sensor's papers say them", each.join(", "));
     }
 
     fn reference(&self, page: &mut String) {
@@ -187,7 +213,12 @@ impl Page<'_> {
             Some(strips) => {
                 let _ = writeln!(page, "strips = {}     # strips that got enough nitrogen never to lack it", quoted(strips));
             }
-            None => page.push_str("strips = \"TODO\"                      # TODO the file with the strips that got enough nitrogen never to lack it: the map compares every patch with them\n"),
+            None => todo(
+                page,
+                "strips",
+                "the file with the strips that got enough nitrogen never to lack it: the map compares every \
+                 patch with them",
+            ),
         }
     }
 
@@ -210,11 +241,15 @@ impl Page<'_> {
             (None, Some(_), Some(weather)) => {
                 let _ = writeln!(page, "weather = {}     # daily record; growing days are counted from it", quoted(weather));
             }
-            _ => page.push_str(
-                "growing_days = \"TODO\"                # TODO days from planting to the image whose mean temperature lay above the crop's base, as 94: the yield in reach hangs on them\n\
-                 # planted = 2025-10-01               # or, instead of growing_days, planting date and\n\
-                 # weather = \"station.csv\"            # a daily record with date, tmin_c, tmax_c to count them from\n",
-            ),
+            _ => {
+                todo(
+                    page,
+                    "growing_days",
+                    "days from planting to the image whose mean temperature lay above the crop's base, as 94: the yield in reach hangs on them",
+                );
+                page.push_str("# planted = 2025-10-01               # or, instead of growing_days, planting date and\n");
+                page.push_str("# weather = \"station.csv\"            # a daily record with date, tmin_c, tmax_c to count them from\n");
+            }
         }
     }
 
@@ -224,19 +259,29 @@ impl Page<'_> {
             Some(amount) => {
                 let _ = writeln!(page, "maximum_yield = {}         # what the site can never exceed", quoted(amount));
             }
-            None => page.push_str("maximum_yield = \"TODO\"               # TODO the yield that this site can never exceed, as \"6.7 t/ha\" or \"100 bu/ac\": no rate asks for more\n"),
+            None => todo(
+                page,
+                "maximum_yield",
+                "the yield that this site can never exceed, as \"6.7 t/ha\" or \"100 bu/ac\": no rate asks for \
+                 more",
+            ),
         }
         if let Some(curve) = &self.known.curve {
             let _ = writeln!(page, "yield_curve   = {}", quoted(curve));
             return;
         }
-        page.push_str(
-            "yield_curve   = \"TODO\"               # TODO how yield follows from the index for your crop and region: a name of the list below, or your own\n",
+        todo(
+            page,
+            "yield_curve",
+            "how yield follows from the index for your crop and region: a name of the list below, or your \
+                 own",
         );
         for name in known_curves() {
             let _ = writeln!(page, "#               {}", quoted(&name));
         }
-        page.push_str("#               { a = \"590 kg/ha\", b = 258.2, index = \"NDVI\", source = \"field trials of the region\" } for your own figures; then name the crop above\n");
+        page.push_str(
+            "#               { a = \"590 kg/ha\", b = 258.2, index = \"NDVI\", source = \"own trials\" } for your own figures; then name the crop above\n",
+        );
     }
 
     fn rate(&self, page: &mut String) {
@@ -249,10 +294,20 @@ impl Page<'_> {
                 let amount = if self.known.us_units { "50 lb N/ac" } else { "60 kg N/ha" };
                 let _ = writeln!(page, "maximum = \"{amount}\"            # ASSUMED, and low on purpose: set what law, label and adviser allow");
             }
-            None => page.push_str("maximum = \"TODO\"                     # TODO the greatest rate that any patch may get, as \"150 kg N/ha\" or \"120 lb N/ac\": law, label and adviser set it\n"),
+            None => todo(
+                page,
+                "maximum",
+                "the greatest rate that any patch may get, as \"150 kg N/ha\" or \"120 lb N/ac\": law, label \
+                 and adviser set it",
+            ),
         }
         page.push_str("step    = \"5 kg N/ha\"\n# usual = \"60 kg N/ha\"                # your flat rate, for comparison\n");
-        page.push_str("\n# [product]                          # without it the map is in nitrogen\n# name = \"UAN 28\"\n");
+        match &self.known.product {
+            Some(product) => {
+                let _ = writeln!(page, "\n[product]\nname = {}", quoted(product));
+            }
+            None => page.push_str("\n# [product]                          # without it the map is in nitrogen\n# name = \"UAN 28\"\n"),
+        }
     }
 
     fn machine(&self, page: &mut String) {
@@ -266,12 +321,15 @@ impl Page<'_> {
                 let _ =
                     writeln!(page, "working_width = \"{amount}\"               # ASSUMED: the width that your machine covers in one pass; cells are as wide");
             }
-            None => page.push_str(
-                "working_width = \"TODO\"               # TODO the width that your machine covers in one pass, as \"24 m\" or \"80 ft\": cells are as wide\n",
-            ),
+            None => todo(page, "working_width", "the width that your machine covers in one pass, as \"24 m\" or \"80 ft\": cells are as wide"),
         }
         page.push_str("heading = \"auto\"                     # along the boundary; or degrees clockwise from true north, as 63.0\n");
     }
+}
+
+/// A value left open, with what and why.
+fn todo(page: &mut String, key: &str, why: &str) {
+    let _ = writeln!(page, "{key} = \"TODO\"  # TODO {why}");
 }
 
 /// A TOML string.

@@ -1,1 +1,138 @@
 //! The command line: arguments, one file a command, printing.
+
+pub mod args;
+mod check;
+mod completions;
+mod inspect;
+mod layout;
+mod lists;
+mod manual;
+mod map;
+mod new;
+pub mod printer;
+mod progress;
+mod rate;
+
+use std::ffi::OsString;
+use std::io;
+use std::process::ExitCode;
+use std::sync::Mutex;
+use std::sync::PoisonError;
+
+use clap::FromArgMatches;
+
+use crate::app::api;
+use crate::app::api::Common;
+use crate::app::cancel::Cancel;
+use crate::app::error::AppError;
+use crate::cli::args::Cli;
+use crate::cli::args::Command;
+use crate::cli::args::Global;
+use crate::cli::printer::Printer;
+use crate::cli::progress::Meter;
+use crate::report::model::Report;
+
+/// Exit status of a fault of haulm, and of misuse.
+const FAULT: u8 = 2;
+
+/// What a command leaves to be printed.
+enum Outcome {
+    /// A result for people or scripts.
+    Report(Box<Report>),
+    /// Text that is itself the result: completions.
+    Text(String),
+}
+
+/// Runs the command that the arguments ask for and says how it went: 0 done, 1 refused or stopped, 2 misuse or fault, 130 and 143 for signals.
+pub fn run(arguments: Vec<OsString>) -> ExitCode {
+    let place = std::sync::Arc::new(Mutex::new(String::new()));
+    let noted = std::sync::Arc::clone(&place);
+    std::panic::set_hook(Box::new(move |fault| {
+        let mut text = noted.lock().unwrap_or_else(PoisonError::into_inner);
+        if text.is_empty() {
+            *text = fault.to_string().replace('\n', " ");
+        }
+    }));
+    let printer = Printer::of(&arguments);
+    std::panic::catch_unwind(|| execute(arguments, &printer)).unwrap_or_else(|_| {
+        let text = place.lock().unwrap_or_else(PoisonError::into_inner).clone();
+        let error = AppError::fault("internal", "haulm met a fault of its own; outputs are as they were, or the next run completes them")
+            .with_fact("haulm", concat!(env!("CARGO_PKG_VERSION"), ", at the place below"))
+            .with_fact("place", text)
+            .with_hint("please report it with the job file and this message");
+        printer.error("haulm", &error).map_or(FAULT, |()| FAULT).into()
+    })
+}
+
+fn execute(arguments: Vec<OsString>, printer: &Printer) -> ExitCode {
+    let parsed = args::command(printer.colour()).try_get_matches_from(arguments).and_then(|matches| Cli::from_arg_matches(&matches));
+    let cli = match parsed {
+        Ok(cli) => cli,
+        Err(error) => return printer.usage(error).into(),
+    };
+    start_log(&cli.global, printer);
+    let name = cli.command.name();
+    let cancel = Cancel::new();
+    let done = dispatch(cli, &cancel, printer);
+    let (printed, status) = match done {
+        Ok(Outcome::Report(report)) => (printer.report(name, &report), u8::from(report.stopped)),
+        Ok(Outcome::Text(text)) => (printer.text(&text), 0),
+        Err(error) => (printer.error(name, &error), error.exit_status()),
+    };
+    let status = cancel.signal().map_or(status, crate::app::cancel::Signal::exit_status);
+    match printed {
+        // Whoever read the result has seen enough.
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => status.into(),
+        Err(error) => {
+            let error = AppError::refused("stdout.write", "the result could not be printed")
+                .with_fact("standard output", error.to_string())
+                .with_hint("print to another place; what the run wrote to its output folder stands");
+            printer.say_error(&error);
+            status.max(error.exit_status()).into()
+        }
+        Ok(()) => status.into(),
+    }
+}
+
+fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, AppError> {
+    let common = Common {
+        threads: cli.global.threads.map(|count| usize::from(count.get())),
+        memory_mib: cli.global.memory.get(),
+        network: cli.global.network,
+        cancel: cancel.clone(),
+    };
+    let meter = Meter::new(printer.meter(cli.global.quiet));
+    if cli.command.is_long() {
+        let shown = meter.clone();
+        let watched = cancel.watch(move |signal| shown.interrupt(signal));
+        watched.map_err(|error| AppError::fault("signals", "the system does not let haulm watch for Ctrl-C").with_fact("signals", error.to_string()))?;
+    }
+    let report = match cli.command {
+        Command::Map(args) => map::run(args, common, &meter),
+        Command::Check(args) => check::run(&args, &common, &meter),
+        Command::Inspect(args) => inspect::run(&args, &common, &meter),
+        Command::Rate(args) => rate::run(*args, common),
+        Command::New(args) => new::run(*args, common),
+        Command::Indices => lists::run(api::List::Indices),
+        Command::Methods => lists::run(api::List::Methods),
+        Command::Crops => lists::run(api::List::Crops),
+        Command::Products => lists::run(api::List::Products),
+        Command::Completions(args) => return Ok(Outcome::Text(completions::of(args.shell)?)),
+        Command::Manual(args) => manual::run(&args),
+    };
+    meter.finish();
+    report.map(|report| Outcome::Report(Box::new(report)))
+}
+
+/// Logs are for those who work on haulm: off unless asked for.
+fn start_log(global: &Global, printer: &Printer) {
+    let level = match global.verbose {
+        0 => return,
+        1 => tracing::Level::INFO,
+        2 => tracing::Level::DEBUG,
+        _ => tracing::Level::TRACE,
+    };
+    let log = tracing_subscriber::fmt().with_max_level(level).with_writer(io::stderr).with_ansi(printer.colours_errors()).finish();
+    // Fails only when a log is there already, as when a test runs two commands in one process.
+    let _ = tracing::subscriber::set_global_default(log);
+}

@@ -4,8 +4,14 @@ pub mod geojson;
 pub mod geopackage;
 pub mod geotiff;
 pub mod iso11783;
+pub mod lonlat;
 pub mod payload;
 pub mod raster;
+pub(crate) mod scratch;
 pub mod shapefile;
+pub mod systems;
 pub mod vector;
 pub mod weather;
+
+#[cfg(test)]
+pub(crate) use crate::zones::fixture;

@@ -233,8 +233,8 @@ mod tests {
 
     fn celsius(rows: &[(f64, f64)]) -> DailyRecord {
         let start = date(2026, 3, 1);
-        let days = rows.iter().enumerate().map(|(i, (tmax, tmin))| Day {
-            date: start.saturating_add((i as i64).days()),
+        let days = rows.iter().zip(0_i64..).map(|((tmax, tmin), i)| Day {
+            date: start.saturating_add(i.days()),
             tmin_thousandths: thousandths(*tmin),
             tmax_thousandths: thousandths(*tmax),
         });

@@ -44,20 +44,30 @@ pub struct Crs {
     definition: String,
     name: String,
     epsg: Option<u32>,
+    geographic: bool,
 }
 
 impl Crs {
     /// WGS 84 longitude and latitude in degrees.
     pub fn wgs84() -> Self {
-        Self { definition: "EPSG:4326".to_owned(), name: "WGS 84".to_owned(), epsg: Some(4326) }
+        Self { definition: "EPSG:4326".to_owned(), name: "WGS 84".to_owned(), epsg: Some(4326), geographic: true }
     }
     /// A system by its EPSG code and name.
     pub fn epsg(code: u32, name: &str) -> Self {
-        Self { definition: format!("EPSG:{code}"), name: name.to_owned(), epsg: Some(code) }
+        Self { definition: format!("EPSG:{code}"), name: name.to_owned(), epsg: Some(code), geographic: code == 4326 }
     }
     /// A system by its WKT (or anything that PROJ reads) and name.
     pub fn other(definition: String, name: String) -> Self {
-        Self { definition, name, epsg: None }
+        Self { definition, name, epsg: None, geographic: false }
+    }
+    /// The same system, told whether its coordinates are longitude and latitude.
+    #[must_use]
+    pub fn geographic(self, geographic: bool) -> Self {
+        Self { geographic, ..self }
+    }
+    /// Whether its coordinates are longitude and latitude.
+    pub const fn is_geographic(&self) -> bool {
+        self.geographic
     }
     /// The UTM zone of a longitude and latitude: zone ⌊(lon + 180)/6⌋ + 1, north where the latitude is 0 or more.
     pub fn utm(longitude: f64, latitude: f64) -> Self {

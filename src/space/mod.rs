@@ -4,6 +4,7 @@ pub mod cells;
 pub mod coverage;
 pub mod crs;
 pub mod cut;
+pub mod fixed;
 pub mod plane;
 pub mod polygon;
 pub mod raster;

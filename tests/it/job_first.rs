@@ -36,18 +36,18 @@ fn run(text: &str) -> Result<Settings, Vec<Fault>> {
     }
 }
 
+const OWN_CROP: &str = "[crop]\nname = \"spelt\"\nbase_temperature = \"4.4 °C\"\ngrain_nitrogen = 0.0239\nsource = \"own\"";
+
 /// Puts a value for every value that was left open.
 fn filled(text: &str) -> String {
+    let curve = format!("{{ a = \"590 kg/ha\", b = 258.2, index = \"NDVI\", source = \"own\" }}\n{OWN_CROP}");
     let values = [
         ("date", "2026-04-14"),
         ("bands", "{ red = 3, nir = 5 }"),
         ("strips", "\"strips.geojson\""),
         ("growing_days", "94"),
         ("maximum_yield", "\"6.7 t/ha\""),
-        (
-            "yield_curve",
-            "{ a = \"590 kg/ha\", b = 258.2, index = \"NDVI\", source = \"own\" }\n[crop]\nname = \"spelt\"\nbase_temperature = \"4.4 °C\"\ngrain_nitrogen = 0.0239\nsource = \"own\"",
-        ),
+        ("yield_curve", &curve),
         ("maximum", "\"150 kg N/ha\""),
         ("working_width", "\"24 m\""),
     ];
@@ -141,4 +141,16 @@ fn awkward_names_stay_text() {
     let settings = run(&filled(&job.text)).unwrap();
     assert_eq!(settings.field.boundary.path, Path::new("a \"b\"\\c\n[rate].geojson"));
     assert_eq!(settings.field.name, "Ley\"12\" äöü '''");
+}
+
+#[test]
+fn other_indices_need_other_bands() {
+    let red_edge = first_job(&Known { index: Some("NDRE".into()), descriptions: described(&["", "", "", ""]), ..usual() });
+    assert!(red_edge.text.contains("bands = { red_edge = \"TODO\", nir = \"TODO\" }"), "{}", red_edge.text);
+    let ready = first_job(&Known { index: Some("band 1".into()), descriptions: described(&[""]), ..usual() });
+    assert!(!ready.open.contains(&"imagery.bands"));
+    check(&ready);
+    let formula = first_job(&Known { index: Some("(nir - green) / (nir + green)".into()), descriptions: described(&["red", "nir"]), ..usual() });
+    assert!(formula.text.contains("bands = { green = \"TODO\", nir = \"TODO\" }"), "{}", formula.text);
+    check(&formula);
 }

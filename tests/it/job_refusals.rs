@@ -2,10 +2,14 @@
 
 use std::path::Path;
 
+use haulm::app::error::AppError;
 use haulm::app::job::fault::Fault;
 use haulm::app::job::fault::JobError;
 use haulm::app::job::resolve::map_job;
 use haulm::app::job::resolve::read_map_job;
+use haulm::app::job::weather::daily_record;
+use haulm::pipeline::settings::GrowingDays;
+use haulm::science::growing_days::count_growing_days;
 use proptest::prelude::*;
 
 use crate::job_file::FULL;
@@ -67,6 +71,7 @@ fn amounts() {
     check(&[
         ("rate", "maximum = 150", "job.bare-number", &["150 of what?", "\"150 kg N/ha\"", "\"150 lb N/ac\""]),
         ("rate", "maximum = \"150\"", "job.bare-number", &["\"150 kg N/ha\""]),
+        ("rate", "maximum = -150", "job.negative", &["-150 is below zero"]),
         ("rate", "maximum = 150.5", "job.bare-number", &["\"150.5 kg N/ha\""]),
         ("machine", "working_width = 24", "job.bare-number", &["\"24 m\" or \"24 ft\""]),
         ("response", "maximum_yield = 6.7", "job.bare-number", &["\"6.7 t/ha\" or \"6.7 bu/ac\""]),
@@ -271,4 +276,29 @@ proptest! {
             prop_assert!(!faults.is_empty());
         }
     }
+}
+
+#[test]
+fn refusals_reach_people_in_the_common_shape() {
+    let refusal = |text: &str| AppError::from(map_job(text.as_bytes(), Path::new("job.toml")).unwrap_err());
+    let one = refusal(&changed(SHORT, "\"150 kg N/ha\"", "150"));
+    assert_eq!((one.code, one.exit_status()), ("job.bare-number", 1));
+    assert!(one.headline.starts_with("rate.maximum: 150 of what?"), "{}", one.headline);
+    assert_eq!((one.facts[0].place.as_str(), one.facts[0].text.as_str()), ("job.toml:16:11", "maximum = 150"));
+    assert!(one.hint.is_some_and(|hint| hint.contains("\"150 kg N/ha\"")));
+    let two = refusal(&changed(&changed(SHORT, "\"150 kg N/ha\"", "150"), "\"24 m\"", "24"));
+    assert_eq!((two.code, two.facts.len()), ("job.faults", 2));
+    assert!(two.facts[1].text.contains("job.bare-number") && two.facts[1].text.contains("\"24 m\""), "{}", two.facts[1].text);
+}
+
+#[test]
+fn the_demo_is_a_job() {
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo/job.toml");
+    let settings = read_map_job(&demo).unwrap_or_else(|error| panic!("{error}")).value;
+    assert_eq!(settings.field.name, "Long Ley");
+    let GrowingDays::Weather(weather) = &settings.season.growing_days else { panic!("the demo has a weather file") };
+    let record = daily_record(&haulm::format::weather::read(weather).unwrap_or_else(|error| panic!("{error}")).value);
+    let (planted, sensed) = (settings.season.planted.unwrap(), settings.season.sensed.unwrap());
+    let count = count_growing_days(&record, settings.season.crop.base, planted, sensed, false).unwrap();
+    assert!((60..=150).contains(&count.growing_days), "{count:?}");
 }

@@ -1,6 +1,11 @@
-//! Tests over the whole library, one binary.
-#![expect(clippy::panic, reason = "helpers of tests fail the test")]
+//! Tests from outside the crate, in one binary.
 
+#![expect(clippy::unwrap_used, clippy::panic, clippy::print_stderr, reason = "tests: their helpers fail by panicking, and a child process talks to its parent")]
+
+mod cancel;
+mod cli_help;
+mod cli_run;
+mod commit;
 mod job_file;
 mod job_first;
 mod job_refusals;

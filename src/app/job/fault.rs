@@ -3,6 +3,7 @@
 use std::fmt;
 use std::path::PathBuf;
 
+use crate::app::error::AppError;
 use crate::app::job::problem::Problem;
 
 /// Why a job file was refused.
@@ -36,6 +37,23 @@ fn listed(faults: &[Fault]) -> String {
     }
 }
 
+impl From<JobError> for AppError {
+    fn from(error: JobError) -> Self {
+        let told = |code, headline| Self::refused(code, headline);
+        match &error {
+            JobError::Read { path, source } => told("job.unreadable", format!("the job file cannot be read: {source}"))
+                .with_fact(path.display().to_string(), "cannot be read")
+                .with_hint("check the path; `haulm new` writes a first job file"),
+            JobError::Refused { faults, .. } => match faults.as_slice() {
+                [fault] => told(fault.code(), fault.headline()).with_fact(fault.place(), fault.line_text()).with_hint(fault.hint()),
+                _ => faults.iter().fold(told("job.faults", format!("{} faults in the job file", faults.len())), |told, fault| {
+                    told.with_fact(fault.place(), format!("{} [{}]; {}", fault.headline(), fault.code(), fault.hint()))
+                }),
+            },
+        }
+    }
+}
+
 /// One fault: where, what stands there, what is wrong, and what to do.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fault {
@@ -58,6 +76,21 @@ impl Fault {
     pub const fn code(&self) -> &'static str {
         self.problem.code()
     }
+    /// Where: `job.toml:12:11`.
+    pub fn place(&self) -> String {
+        format!("{}:{}:{}", self.file, self.line, self.column)
+    }
+    /// What is wrong, in one line with its key.
+    pub fn headline(&self) -> String {
+        if self.key.is_empty() { self.problem.to_string() } else { format!("{}: {}", self.key, self.problem) }
+    }
+    /// What stands there.
+    pub fn line_text(&self) -> String {
+        match (self.key.rsplit('.').next(), self.found.is_empty()) {
+            (Some(leaf), false) if !leaf.is_empty() => format!("{leaf} = {}", self.found),
+            _ => "nothing stands here".to_owned(),
+        }
+    }
     /// What to do about it.
     pub fn hint(&self) -> String {
         self.problem.hint(&self.key)
@@ -66,7 +99,7 @@ impl Fault {
 
 impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}:{}:{}: ", self.file, self.line, self.column)?;
+        write!(f, "{}: ", self.place())?;
         match (self.key.is_empty(), self.found.is_empty()) {
             (true, _) => {}
             (false, true) => write!(f, "{}: ", self.key)?,

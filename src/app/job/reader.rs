@@ -312,7 +312,8 @@ impl<'a> Section<'a> {
                 Err(problem) => problem,
             },
             Item::Number(number) if number.contains("nan") || number.contains("inf") => Problem::NotFinite { text: number.clone() },
-            Item::Number(number) => Problem::BareNumber { number: number.clone(), wanted },
+            Item::Number(number) if number.starts_with('-') && wanted != Wanted::Temperature => Problem::Negative { text: number.clone() },
+            Item::Number(number) => Problem::BareNumber { number: number.trim_start_matches('+').to_owned(), wanted },
             other => Problem::WrongType { got: other.kind(), wanted: "an amount with its unit, in quotes" },
         };
         self.at(entry, key, problem);

@@ -1,1 +1,15 @@
-//! To come.
+//! Reads images by windows, whatever their layout, through GDAL.
+
+mod error;
+mod mask;
+mod open;
+mod stack;
+
+pub use error::RasterFileError;
+pub use mask::MaskRule;
+pub use mask::MaskSpec;
+pub use open::BandFacts;
+pub use open::RasterFacts;
+pub use open::facts;
+pub use stack::RasterStack;
+pub use stack::Slot;

@@ -1,0 +1,186 @@
+//! Where a run writes: the output folder, and the neighbour that holds lock and stage.
+
+use std::ffi::OsString;
+use std::os::unix::fs::MetadataExt;
+use std::path::Component;
+use std::path::Path;
+use std::path::PathBuf;
+
+use rustix::fs::Access;
+
+use crate::app::commit::error::CommitError;
+use crate::app::commit::error::step;
+use crate::app::commit::hash::sha256_hex;
+
+/// Names longer than this are replaced by their hash, so that the hidden names stay below the 255 bytes that file systems allow.
+const LONGEST_NAME: usize = 180;
+
+/// An output folder with links resolved.
+#[derive(Clone, Debug)]
+pub(crate) struct Place {
+    /// The output folder; need not be there yet.
+    pub(crate) folder: PathBuf,
+    /// The folders that may hold lock and stage of a run: the parent, then the output folder itself.
+    homes: [(PathBuf, String); 2],
+}
+
+impl Place {
+    /// Resolves links and relative parts.
+    pub(crate) fn of(path: &Path) -> Result<Self, CommitError> {
+        let bad = || CommitError::NoSuchPlace { path: path.to_owned() };
+        let absolute = step("find", path, std::path::absolute(path))?;
+        // The part that is there is resolved by the system; the rest must be plain names.
+        let mut there = absolute.as_path();
+        while !there.exists() {
+            there = there.parent().ok_or_else(bad)?;
+        }
+        let rest = absolute.strip_prefix(there).map_err(|_| bad())?;
+        if rest.components().any(|part| !matches!(part, Component::Normal(_))) {
+            return Err(bad());
+        }
+        let mut folder = step("find", there, fs_err::canonicalize(there))?;
+        if !folder.is_dir() {
+            return Err(CommitError::NotAFolder { path: folder });
+        }
+        if rest.components().next().is_some() {
+            folder.push(rest);
+        }
+        if folder.symlink_metadata().is_ok_and(|found| !found.is_dir()) {
+            return Err(CommitError::NotAFolder { path: folder });
+        }
+        let parent = folder.parent().ok_or_else(bad)?.to_owned();
+        let name = folder.file_name().ok_or_else(bad)?;
+        let name = match name.to_str() {
+            Some(text) if text.len() <= LONGEST_NAME => text.to_owned(),
+            _ => sha256_hex(name.as_encoded_bytes())[..16].to_owned(),
+        };
+        let homes = [(parent, format!(".{name}.haulm")), (folder.clone(), ".haulm".to_owned())];
+        Ok(Self { folder, homes })
+    }
+
+    /// The folder that holds lock and stage: the parent, unless the output folder is a disk of its own or the parent is not to be written to.
+    /// Files move atomically only within one disk.
+    fn home(&self) -> &(PathBuf, String) {
+        let [parent, own] = &self.homes;
+        let (Ok(above), Ok(here)) = (parent.0.metadata(), self.folder.metadata()) else { return parent };
+        let apart = above.dev() != here.dev();
+        if apart || writable(&parent.0).is_err() { own } else { parent }
+    }
+
+    /// Ancestors of the folder that are not there yet, outermost first.
+    pub(crate) fn missing_ancestors(&self) -> Vec<PathBuf> {
+        let mut missing: Vec<_> = self.folder.ancestors().skip(1).take_while(|path| !path.exists()).map(Path::to_owned).collect();
+        missing.reverse();
+        missing
+    }
+
+    /// The lock file of runs into this folder.
+    pub(crate) fn lock(&self) -> PathBuf {
+        let (home, prefix) = self.home();
+        home.join(format!("{prefix}-lock"))
+    }
+
+    /// The stage of this process.
+    pub(crate) fn stage(&self) -> PathBuf {
+        let (home, prefix) = self.home();
+        home.join(format!("{prefix}-stage-{}", std::process::id()))
+    }
+
+    /// Stages that are there, of whatever process, in the order of their names.
+    pub(crate) fn stages(&self) -> Result<Vec<PathBuf>, CommitError> {
+        let mut found = Vec::new();
+        for (home, prefix) in &self.homes {
+            if !home.is_dir() {
+                continue;
+            }
+            let prefix = format!("{prefix}-stage-");
+            for entry in step("list", home, fs_err::read_dir(home))? {
+                let entry = step("list", home, entry)?;
+                let name = entry.file_name();
+                let number = name.to_str().and_then(|name| name.strip_prefix(&prefix));
+                if number.is_some_and(|number| !number.is_empty() && number.bytes().all(|byte| byte.is_ascii_digit())) {
+                    found.push(entry.path());
+                }
+            }
+        }
+        found.sort();
+        Ok(found)
+    }
+
+    /// What stands in the output folder, besides lock and stage of our own; names sorted.
+    pub(crate) fn content(&self) -> Result<Vec<OsString>, CommitError> {
+        if !self.folder.exists() {
+            return Ok(Vec::new());
+        }
+        let mut names = Vec::new();
+        for entry in step("list", &self.folder, fs_err::read_dir(&self.folder))? {
+            let name = step("list", &self.folder, entry)?.file_name();
+            if !name.to_str().is_some_and(|name| name == ".haulm-lock" || name.starts_with(".haulm-stage-")) {
+                names.push(name);
+            }
+        }
+        names.sort();
+        Ok(names)
+    }
+
+    /// Refuses a place where nothing can be written: the folder with its parts, or the nearest folder above it that is there.
+    ///
+    /// Asks for permission only; whether there is room is seen when the size is known. Nothing is changed.
+    pub(crate) fn check_writable(&self) -> Result<(), CommitError> {
+        let Some(nearest) = self.folder.ancestors().find(|path| path.exists()) else {
+            return Err(CommitError::NoSuchPlace { path: self.folder.clone() });
+        };
+        let own = if nearest == self.folder { self.home().0.clone() } else { nearest.to_owned() };
+        let parts = ["machine", "office"].map(|part| self.folder.join(part));
+        for path in [own.as_path(), nearest].into_iter().chain(parts.iter().map(PathBuf::as_path)) {
+            if path.is_dir() {
+                writable(path).map_err(|source| CommitError::NotWritable { path: path.to_owned(), source })?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Bytes that this user may still write on the disk of the outputs.
+    pub(crate) fn free(&self) -> Option<u64> {
+        let nearest = self.folder.ancestors().find(|path| path.exists())?;
+        let disk = rustix::fs::statvfs(nearest).ok()?;
+        Some(disk.f_bavail.saturating_mul(disk.f_frsize))
+    }
+}
+
+fn writable(path: &Path) -> std::io::Result<()> {
+    rustix::fs::access(path, Access::WRITE_OK | Access::EXEC_OK).map_err(Into::into)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn hidden_names_stay_short_and_apart() {
+        let scratch = tempfile::tempdir().unwrap();
+        let long = "x".repeat(250);
+        let place = Place::of(&scratch.path().join(&long)).unwrap();
+        assert!(place.stage().file_name().unwrap().len() < 64);
+        // A stage of the folder `a.haulm-stage-1` is not one of the folder `a`.
+        fs_err::create_dir(scratch.path().join(".a.haulm-stage-1.haulm-stage-7")).unwrap();
+        fs_err::create_dir(scratch.path().join(".a.haulm-stage-8")).unwrap();
+        let stages = Place::of(&scratch.path().join("a")).unwrap().stages().unwrap();
+        assert_eq!(stages.len(), 1);
+        assert!(stages[0].ends_with(".a.haulm-stage-8"));
+    }
+
+    #[test]
+    fn odd_places_are_refused() {
+        let scratch = tempfile::tempdir().unwrap();
+        assert!(matches!(Place::of(Path::new("/")), Err(CommitError::NoSuchPlace { .. })));
+        assert!(matches!(Place::of(&scratch.path().join("none/../out")), Err(CommitError::NoSuchPlace { .. })));
+        let file = scratch.path().join("file");
+        fs_err::write(&file, "x").unwrap();
+        assert!(matches!(Place::of(&file), Err(CommitError::NotAFolder { .. })));
+        assert!(matches!(Place::of(&file.join("out")), Err(CommitError::NotAFolder { .. })));
+        // "." and a trailing ".." of folders that are there are fine.
+        let place = Place::of(&scratch.path().join(".")).unwrap();
+        assert_eq!(place.folder, scratch.path().canonicalize().unwrap());
+    }
+}

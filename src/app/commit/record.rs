@@ -1,0 +1,86 @@
+//! How a folder says that haulm made it: two keys of the run's record.
+
+use std::path::Path;
+
+use serde_json::Value;
+use serde_json::json;
+
+use crate::app::commit::hash::sha256_hex;
+use crate::format::payload::Payload;
+
+/// Where the record stands below the output folder.
+pub const RECORD_PATH: &str = "office/record.json";
+
+/// Key of the record that names the program: a text that begins with `haulm `.
+pub const MADE_BY: &str = "made_by";
+/// Key of the record that lists the run's files, without the record itself.
+pub const OUTPUTS: &str = "outputs";
+
+/// An output as the record lists it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct Listed {
+    /// Below the output folder.
+    pub(crate) path: String,
+    /// Its SHA-256.
+    pub(crate) sha256: String,
+}
+
+/// The value of the record's `made_by`.
+pub fn made_by() -> Value {
+    json!(concat!("haulm ", env!("CARGO_PKG_VERSION")))
+}
+
+/// The value of the record's `outputs` for these files (all but the record itself), in their order.
+pub fn outputs(files: &[Payload]) -> Value {
+    let listed = files.iter().filter(|file| file.path != RECORD_PATH);
+    Value::Array(listed.map(|file| json!({ "path": file.path, "bytes": file.bytes.len(), "sha256": sha256_hex(&file.bytes) })).collect())
+}
+
+/// What a record lists; `None` when it is not a record of haulm, or a list that haulm would not have written.
+pub(crate) fn listed(record: &[u8]) -> Option<Vec<Listed>> {
+    let record: Value = serde_json::from_slice(record).ok()?;
+    if !record.get(MADE_BY)?.as_str()?.starts_with("haulm ") {
+        return None;
+    }
+    let list = record.get(OUTPUTS)?.as_array()?;
+    list.iter()
+        .map(|item| {
+            let path = item.get("path")?.as_str()?.to_owned();
+            let sha256 = item.get("sha256")?.as_str()?.to_owned();
+            is_plain(&path).then_some(Listed { path, sha256 })
+        })
+        .collect()
+}
+
+/// Reads the record of an output folder, if it has one of haulm.
+pub(crate) fn of_folder(folder: &Path) -> Option<Vec<Listed>> {
+    listed(&fs_err::read(folder.join(RECORD_PATH)).ok()?)
+}
+
+/// Whether a path stays below the folder and is spelt in one way only.
+pub(crate) fn is_plain(path: &str) -> bool {
+    !path.is_empty()
+        && !path.contains(['\\', '\0'])
+        && path.split('/').all(|part| !part.is_empty() && part != "." && part != ".." && !part.starts_with(".haulm"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_our_own_record_counts() {
+        let files = [Payload::new("machine/CARD.txt", b"card".to_vec())];
+        let record = json!({ "made_by": made_by(), "outputs": outputs(&files) });
+        let read = listed(record.to_string().as_bytes()).unwrap();
+        assert_eq!(read, [Listed { path: "machine/CARD.txt".to_owned(), sha256: sha256_hex(b"card") }]);
+        for other in [
+            json!({ "outputs": [] }),
+            json!({ "made_by": "something else", "outputs": [] }),
+            json!({ "made_by": "haulm 1", "outputs": [{ "path": "../../home", "sha256": "" }] }),
+            json!({ "made_by": "haulm 1", "outputs": [{ "path": "/etc/passwd", "sha256": "" }] }),
+        ] {
+            assert_eq!(listed(other.to_string().as_bytes()), None, "{other}");
+        }
+    }
+}

@@ -1,0 +1,360 @@
+//! The arguments: one definition for parsing, help, completions and manual pages.
+
+use std::num::NonZeroU16;
+use std::num::NonZeroU64;
+use std::path::PathBuf;
+
+use clap::Args;
+use clap::CommandFactory;
+use clap::Parser;
+use clap::Subcommand;
+use clap::ValueEnum;
+use clap::ValueHint;
+use clap::error::ContextKind;
+use clap::error::ContextValue;
+use clap::error::ErrorKind;
+use jiff::civil::Date;
+
+use crate::app::api::DEFAULT_MEMORY_MIB;
+
+/// Columns that help is wrapped to, on however wide a terminal.
+pub const HELP_WIDTH: usize = 80;
+
+/// In-season nitrogen for every patch of a field.
+///
+/// Canopy image, reference strip and field boundary in; zone map for the
+/// spreader out.
+#[derive(Debug, Parser)]
+#[command(name = "haulm", version, max_term_width = HELP_WIDTH, subcommand_required = true, arg_required_else_help = true)]
+#[command(before_help = "Example:\n  haulm map long-ley.toml --output long-ley-map")]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+    /// Options of every command.
+    #[command(flatten)]
+    pub global: Global,
+}
+
+/// Options of every command.
+#[derive(Args, Debug)]
+#[command(next_help_heading = "Options of every command")]
+pub struct Global {
+    /// Print one JSON document for scripts instead of text [default: text]
+    #[arg(long, global = true)]
+    pub json: bool,
+    /// Show neither progress nor messages, errors excepted [default: show]
+    #[arg(short, long, global = true)]
+    pub quiet: bool,
+    /// Log what haulm does, for its makers; twice or thrice for more [default: no log]
+    #[arg(short, long, global = true, action = clap::ArgAction::Count)]
+    pub verbose: u8,
+    /// When to use colours; auto: on a terminal, unless `NO_COLOR` is set
+    #[arg(long, global = true, value_name = "WHEN", default_value = "auto", hide_possible_values = false)]
+    pub color: ColourWhen,
+    /// Threads to compute with [default: one a core]; the result is the same
+    #[arg(long, global = true, value_name = "COUNT")]
+    pub threads: Option<NonZeroU16>,
+    /// Memory to stay below, as far as it can be foreseen
+    #[arg(long, global = true, value_name = "MiB", default_value_t = DEFAULT_MEMORY)]
+    pub memory: NonZeroU64,
+    /// Let inputs be read over the network [default: local files only]
+    #[arg(long, global = true)]
+    pub network: bool,
+}
+
+const DEFAULT_MEMORY: NonZeroU64 = NonZeroU64::new(DEFAULT_MEMORY_MIB).expect("a constant above zero");
+
+/// When to use colours.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum ColourWhen {
+    /// On a terminal that shows them
+    Auto,
+    /// Also into a pipe
+    Always,
+    /// Not at all
+    Never,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Write a commented first job file from a boundary and an image
+    #[command(before_help = "Example:\n  haulm new boundary.geojson mosaic.tif --strips strips.geojson")]
+    New(Box<NewArgs>),
+    /// Show what a job's inputs hold, before any rate
+    #[command(before_help = "Example:\n  haulm inspect long-ley.toml")]
+    Inspect(JobArgs),
+    /// Make the zone map of a job and write it for machine and office
+    #[command(before_help = "Example:\n  haulm map long-ley.toml --output long-ley-map")]
+    Map(MapArgs),
+    /// Work out one flat rate from hand readings, without an image
+    #[command(
+        before_help = "Example:\n  haulm rate --strip 0.66 --beside 0.50 --growing-days 94 \\\n    --crop \"winter wheat\" --curve-a \"590 kg/ha\" --curve-b 258.2 \\\n    --max-yield \"100 bu/ac\" --maximum \"120 lb N/ac\""
+    )]
+    Rate(Box<RateArgs>),
+    /// Do everything that `map` does but write
+    #[command(before_help = "Example:\n  haulm check long-ley.toml")]
+    Check(JobArgs),
+    /// List the canopy indices that haulm knows
+    #[command(before_help = "Example:\n  haulm indices")]
+    Indices,
+    /// List the methods that set rates
+    #[command(before_help = "Example:\n  haulm methods")]
+    Methods,
+    /// List the crops with their constants, and the yield curves
+    #[command(before_help = "Example:\n  haulm crops")]
+    Crops,
+    /// List the fertiliser products with their nitrogen and density
+    #[command(before_help = "Example:\n  haulm products")]
+    Products,
+    /// Print the completions of a shell
+    #[command(before_help = "Example:\n  haulm completions bash > ~/.local/share/bash-completion/completions/haulm")]
+    Completions(CompletionsArgs),
+    /// Write the manual pages, one a command
+    #[command(before_help = "Example:\n  haulm manual ~/.local/share/man/man1")]
+    Manual(ManualArgs),
+}
+
+impl Command {
+    /// Its name, as typed.
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::New(_) => "new",
+            Self::Inspect(_) => "inspect",
+            Self::Map(_) => "map",
+            Self::Rate(_) => "rate",
+            Self::Check(_) => "check",
+            Self::Indices => "indices",
+            Self::Methods => "methods",
+            Self::Crops => "crops",
+            Self::Products => "products",
+            Self::Completions(_) => "completions",
+            Self::Manual(_) => "manual",
+        }
+    }
+
+    /// Whether it may take long enough for somebody to end it.
+    pub const fn is_long(&self) -> bool {
+        matches!(self, Self::New(_) | Self::Inspect(_) | Self::Map(_) | Self::Rate(_) | Self::Check(_))
+    }
+}
+
+/// A job file.
+#[derive(Args, Debug)]
+pub struct JobArgs {
+    /// Job file (TOML): one field, one decision
+    #[arg(value_name = "JOB", value_hint = ValueHint::FilePath)]
+    pub job: PathBuf,
+}
+
+/// Arguments of `map`.
+#[derive(Args, Debug)]
+pub struct MapArgs {
+    /// Job file (TOML): one field, one decision
+    #[arg(value_name = "JOB", value_hint = ValueHint::FilePath)]
+    pub job: PathBuf,
+    /// Folder to write to [default: folder of the job's `[output]`]
+    #[arg(short, long, value_name = "FOLDER", value_hint = ValueHint::DirPath)]
+    pub output: Option<PathBuf>,
+    /// Write into a folder that haulm did not make, or replace outputs that were changed since [default: refuse]
+    #[arg(long)]
+    pub overwrite: bool,
+    /// Compute everything, list the files and their sizes, write nothing [default: write]
+    #[arg(long)]
+    pub dry_run: bool,
+}
+
+/// Arguments of `new`.
+#[derive(Args, Debug)]
+pub struct NewArgs {
+    /// Field boundary, in any vector format that GDAL reads
+    #[arg(value_name = "BOUNDARY", value_hint = ValueHint::FilePath)]
+    pub boundary: PathBuf,
+    /// Canopy image, in any raster format that GDAL reads
+    #[arg(value_name = "RASTER", value_hint = ValueHint::FilePath)]
+    pub raster: PathBuf,
+    /// Reference strips, in any vector format that GDAL reads [default: left to fill in]
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub strips: Option<PathBuf>,
+    /// Job file to write
+    #[arg(short, long, value_name = "FILE", default_value = "job.toml", value_hint = ValueHint::FilePath)]
+    pub output: PathBuf,
+    /// Name of the field [default: that of the boundary's file]
+    #[arg(long, value_name = "NAME")]
+    pub name: Option<String>,
+    /// Day the image was taken [default: the image's own, else left to fill in]
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    pub date: Option<Date>,
+    /// Canopy index of `haulm indices`, or "band 1" of a ready one [default: NDVI]
+    #[arg(long, value_name = "INDEX")]
+    pub index: Option<String>,
+    /// Crop of `haulm crops` [default: left to fill in]
+    #[arg(long, value_name = "CROP")]
+    pub crop: Option<String>,
+    /// Day of planting [default: left to fill in]
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    pub planted: Option<Date>,
+    /// Daily weather record with date, tmin and tmax [default: left to fill in]
+    #[arg(long, value_name = "CSV", value_hint = ValueHint::FilePath)]
+    pub weather: Option<PathBuf>,
+    /// What the site can never exceed, as "9.5 t/ha" [default: left to fill in]
+    #[arg(long, value_name = "t/ha|bu/ac")]
+    pub max_yield: Option<String>,
+    /// Greatest rate, as "150 kg N/ha" [default: left to fill in]
+    #[arg(long, value_name = "kg N/ha|lb N/ac")]
+    pub maximum: Option<String>,
+    /// Working width of the spreader, as "24 m" [default: left to fill in]
+    #[arg(long, value_name = "m|ft")]
+    pub working_width: Option<String>,
+    /// Product of `haulm products` [default: none, the map is in nitrogen]
+    #[arg(long, value_name = "PRODUCT")]
+    pub product: Option<String>,
+    /// Replace the job file if it is there [default: refuse]
+    #[arg(long)]
+    pub overwrite: bool,
+}
+
+/// Arguments of `rate`: a job file, or readings and what goes with them.
+#[derive(Args, Debug)]
+pub struct RateArgs {
+    /// Job file with `[reference]` readings and no image, instead of options
+    #[arg(value_name = "JOB", value_hint = ValueHint::FilePath, conflicts_with = "flags")]
+    pub job: Option<PathBuf>,
+    /// The readings and what goes with them.
+    #[command(flatten)]
+    pub flags: RateFlags,
+}
+
+/// Options of `rate`.
+#[derive(Args, Debug)]
+#[group(id = "flags", multiple = true)]
+pub struct RateFlags {
+    /// Mean reading in the reference strip; required without JOB, has no default. Once a pair, in the order of --beside
+    #[arg(long, value_name = "INDEX", value_parser = finite, required_unless_present = "job")]
+    pub strip: Vec<f64>,
+    /// Mean reading beside it, on the grower's practice; required without JOB, has no default
+    #[arg(long, value_name = "INDEX", value_parser = finite, required_unless_present = "job")]
+    pub beside: Vec<f64>,
+    /// Canopy index that was read [default: NDVI]
+    #[arg(long, value_name = "INDEX")]
+    pub index: Option<String>,
+    /// Crop of `haulm crops`; required without JOB, has no default
+    #[arg(long, value_name = "CROP", required_unless_present = "job")]
+    pub crop: Option<String>,
+    /// Growing days from planting to sensing [default: counted from --weather]
+    #[arg(long, value_name = "DAYS", value_parser = finite, conflicts_with_all = ["weather", "count_sensing_day"])]
+    pub growing_days: Option<f64>,
+    /// Day of planting [default: none; --weather needs it]
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    pub planted: Option<Date>,
+    /// Day of the readings [default: none; --weather needs it]
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    pub sensed: Option<Date>,
+    /// Daily weather record with date, tmin and tmax [default: none]
+    #[arg(long, value_name = "CSV", value_hint = ValueHint::FilePath, requires_all = ["planted", "sensed"])]
+    pub weather: Option<PathBuf>,
+    /// Count the day of the readings too [default: not counted]
+    #[arg(long)]
+    pub count_sensing_day: bool,
+    /// What the site can never exceed, as "100 bu/ac" or "6.7 t/ha"; required without JOB, has no default
+    #[arg(long, value_name = "t/ha|bu/ac", required_unless_present = "job")]
+    pub max_yield: Option<String>,
+    /// Yield curve of `haulm crops` [default: none; this, or --curve-a and --curve-b]
+    #[arg(long, value_name = "CURVE", conflicts_with_all = ["curve_a", "curve_b"])]
+    pub curve: Option<String>,
+    /// Yield of the curve at index 0, as "590 kg/ha" [default: none]
+    #[arg(long, value_name = "kg/ha|bu/ac", requires = "curve_b")]
+    pub curve_a: Option<String>,
+    /// Exponent of the curve, in days [default: none]
+    #[arg(long, value_name = "DAYS", value_parser = finite, requires = "curve_a")]
+    pub curve_b: Option<f64>,
+    /// Nitrogen in the grain, share of its mass [default: the crop's own]
+    #[arg(long, value_name = "SHARE", value_parser = finite)]
+    pub grain_nitrogen: Option<f64>,
+    /// Share of applied nitrogen that reaches the grain [default: 0.5]
+    #[arg(long, value_name = "SHARE", value_parser = finite)]
+    pub use_efficiency: Option<f64>,
+    /// Largest response index to count on [default: 2.0]
+    #[arg(long, value_name = "RATIO", value_parser = finite)]
+    pub largest_ratio: Option<f64>,
+    /// Nitrogen that went on after the readings [default: "0 kg N/ha"]
+    #[arg(long, value_name = "kg N/ha|lb N/ac")]
+    pub applied_since_sensing: Option<String>,
+    /// Least rate [default: "0 kg N/ha"]
+    #[arg(long, value_name = "kg N/ha|lb N/ac")]
+    pub minimum: Option<String>,
+    /// Greatest rate, as "150 kg N/ha"; required without JOB, has no default
+    #[arg(long, value_name = "kg N/ha|lb N/ac", required_unless_present = "job")]
+    pub maximum: Option<String>,
+    /// Step that the rate is rounded to [default: "5 kg N/ha"]
+    #[arg(long, value_name = "kg N/ha|lb N/ac")]
+    pub step: Option<String>,
+    /// The grower's flat rate, for comparison [default: none]
+    #[arg(long, value_name = "kg N/ha|lb N/ac")]
+    pub usual: Option<String>,
+    /// Product of `haulm products` [default: none, the rate is in nitrogen]
+    #[arg(long, value_name = "PRODUCT")]
+    pub product: Option<String>,
+    /// Price of grain, as "6 USD/bu" [default: none, no money is told]
+    #[arg(long, value_name = "PRICE/bu|PRICE/t")]
+    pub grain_price: Option<String>,
+    /// Price of nitrogen, as "0.60 USD/lb N" [default: none]
+    #[arg(long, value_name = "PRICE/lb N|PRICE/kg N")]
+    pub nitrogen_price: Option<String>,
+    /// Price of the product instead, as "450 USD/t" [default: none]
+    #[arg(long, value_name = "PRICE/t|PRICE/ton", conflicts_with = "nitrogen_price")]
+    pub product_price: Option<String>,
+    /// Price of one pass, as "7 USD/ac" [default: none]
+    #[arg(long, value_name = "PRICE/ha|PRICE/ac")]
+    pub application_price: Option<String>,
+}
+
+/// Arguments of `completions`.
+#[derive(Args, Debug)]
+pub struct CompletionsArgs {
+    /// Shell to print them for
+    #[arg(value_name = "SHELL")]
+    pub shell: clap_complete::Shell,
+}
+
+/// Arguments of `manual`.
+#[derive(Args, Debug)]
+pub struct ManualArgs {
+    /// Folder to write them to; pages of haulm that are there are replaced
+    #[arg(value_name = "FOLDER", value_hint = ValueHint::DirPath)]
+    pub folder: PathBuf,
+}
+
+/// The definition, with help coloured as told.
+pub fn command(colour: clap::ColorChoice) -> clap::Command {
+    Cli::command().color(colour)
+}
+
+/// Adds the command that was meant when clap finds none: its measure knows no swapped letters (`mpa`).
+pub(crate) fn with_suggestion(mut error: clap::Error) -> clap::Error {
+    let meant = match (error.kind(), error.get(ContextKind::SuggestedSubcommand), error.get(ContextKind::InvalidSubcommand)) {
+        (ErrorKind::InvalidSubcommand, None, Some(ContextValue::String(typed))) => nearest(typed),
+        _ => None,
+    };
+    if let Some(meant) = meant {
+        error.insert(ContextKind::SuggestedSubcommand, ContextValue::Strings(vec![meant]));
+    }
+    error
+}
+
+/// The command nearest to what was typed, if it is near.
+fn nearest(typed: &str) -> Option<String> {
+    let limit = if typed.chars().count() > 4 { 2 } else { 1 };
+    let command = Cli::command();
+    let measured = command.get_subcommands().map(|command| (strsim::damerau_levenshtein(command.get_name(), typed), command.get_name()));
+    measured.filter(|(distance, _)| *distance <= limit).min().map(|(_, name)| name.to_owned())
+}
+
+/// A number that is one.
+fn finite(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(number) if number.is_finite() => Ok(number),
+        _ => Err("not a number; write it without a unit and with a decimal point, as 0.66".to_owned()),
+    }
+}

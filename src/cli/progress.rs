@@ -1,0 +1,140 @@
+//! Progress on the terminal: a bar there, a line now and then elsewhere.
+
+use std::sync::Arc;
+use std::sync::Mutex;
+use std::sync::PoisonError;
+use std::sync::atomic::AtomicU64;
+use std::sync::atomic::Ordering;
+use std::time::Duration;
+use std::time::Instant;
+
+use indicatif::ProgressBar;
+use indicatif::ProgressDrawTarget;
+use indicatif::ProgressStyle;
+
+use crate::app::cancel::Signal;
+use crate::app::progress::Progress;
+use crate::cli::printer;
+
+/// Least time between two lines where no bar can be drawn.
+const PAUSE: Duration = Duration::from_secs(10);
+/// Redraws of the bar in a second, at most.
+const REDRAWS: u8 = 15;
+
+/// How progress is shown.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Show {
+    /// A bar that is redrawn.
+    Bar,
+    /// A line now and then.
+    Lines,
+    /// Not at all.
+    Nothing,
+}
+
+/// Shows a run's progress on standard error; clones are the same meter.
+#[derive(Clone)]
+pub(crate) struct Meter(Arc<Inner>);
+
+struct Inner {
+    bar: Option<ProgressBar>,
+    lines: Option<Mutex<Lines>>,
+    done: AtomicU64,
+}
+
+struct Lines {
+    stage: String,
+    total: u64,
+    last: Option<Instant>,
+}
+
+impl Meter {
+    pub(crate) fn new(show: Show) -> Self {
+        let bar = (show == Show::Bar).then(|| ProgressBar::with_draw_target(None, ProgressDrawTarget::stderr_with_hz(REDRAWS)));
+        let lines = (show == Show::Lines).then(|| Mutex::new(Lines { stage: String::new(), total: 0, last: None }));
+        Self(Arc::new(Inner { bar, lines, done: AtomicU64::new(0) }))
+    }
+
+    /// Takes the bar away.
+    pub(crate) fn finish(&self) {
+        if let Some(bar) = &self.0.bar {
+            bar.finish_and_clear();
+        }
+    }
+
+    /// Says at once that the run was asked to end. Not silenced by `--quiet`: it answers the user.
+    pub(crate) fn interrupt(&self, signal: Signal) {
+        self.finish();
+        printer::say(&format!("haulm: {} received, ending; earlier outputs stay as they are", signal.name()));
+    }
+
+    /// Prints a line if the last one was long enough ago.
+    fn line(&self, make: impl FnOnce(&Lines) -> String) {
+        let Some(lines) = &self.0.lines else { return };
+        let mut lines = lines.lock().unwrap_or_else(PoisonError::into_inner);
+        if lines.last.is_none_or(|last| last.elapsed() >= PAUSE) {
+            printer::say(&make(&lines));
+            lines.last = Some(Instant::now());
+        }
+    }
+}
+
+impl Progress for Meter {
+    fn start(&self, stage: &str, total: u64) {
+        self.0.done.store(0, Ordering::Relaxed);
+        if let Some(bar) = &self.0.bar {
+            let template = if total > 0 { "{msg} {bar:30} {percent} % {eta}" } else { "{spinner} {msg}" };
+            if let Ok(style) = ProgressStyle::with_template(template) {
+                bar.set_style(style);
+            }
+            bar.reset();
+            bar.set_length(total);
+            bar.set_message(printer::clean(stage));
+            bar.tick();
+        }
+        if let Some(lines) = &self.0.lines {
+            let mut lines = lines.lock().unwrap_or_else(PoisonError::into_inner);
+            stage.clone_into(&mut lines.stage);
+            lines.total = total;
+        }
+        self.line(|lines| format!("haulm: {}", lines.stage));
+    }
+
+    fn advance(&self, steps: u64) {
+        let done = self.0.done.fetch_add(steps, Ordering::Relaxed) + steps;
+        if let Some(bar) = &self.0.bar {
+            bar.set_position(done);
+        }
+        self.line(|lines| match (done * 100).checked_div(lines.total) {
+            Some(percent) => format!("haulm: {} {} %", lines.stage, percent.min(100)),
+            None => format!("haulm: {}", lines.stage),
+        });
+    }
+
+    fn message(&self, text: &str) {
+        if let Some(bar) = &self.0.bar {
+            bar.println(printer::clean(text));
+        }
+        self.line(|_| format!("haulm: {text}"));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_are_sparse() {
+        let meter = Meter::new(Show::Lines);
+        meter.start("reading", 100);
+        let first = meter.0.lines.as_ref().unwrap().lock().unwrap().last;
+        assert!(first.is_some(), "the first line comes at once");
+        for _ in 0..100 {
+            meter.advance(1);
+        }
+        meter.start("writing", 0);
+        let lines = meter.0.lines.as_ref().unwrap().lock().unwrap();
+        assert_eq!(lines.last, first, "no second line within 10 s");
+        assert_eq!((lines.stage.as_str(), lines.total), ("writing", 0));
+    }
+}

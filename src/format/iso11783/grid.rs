@@ -1,0 +1,246 @@
+//! Rates of the grid's cells, from zones by exact overlay.
+//!
+//! A cell that holds some of the field gets the area mean of the machine rates over that part, never thinned by ground outside; a cell that touches an exclusion
+//! with its buffer gets 0; a cell outside the field but within the overrun gets the nearest zone's rate, unless the way there crosses a hard edge or an exclusion
+//! or the cell lies in a hole of the boundary; all else gets 0.
+
+use crate::finding::Checked;
+use crate::finding::Finding;
+use crate::format::iso11783::cover::Ring;
+use crate::format::iso11783::cover::coverage;
+use crate::format::iso11783::cover::touched;
+use crate::format::iso11783::error::Iso11783Error;
+use crate::format::iso11783::lattice::Carrier;
+use crate::format::iso11783::lattice::Lattice;
+use crate::format::iso11783::lattice::rings;
+use crate::format::iso11783::near::Neighbours;
+use crate::format::iso11783::near::meet;
+use crate::units::Area;
+use crate::zones::machine::Held;
+use crate::zones::machine::MachineRates;
+use crate::zones::prescription::Prescription;
+
+/// A share of a cell below which it holds nothing of the field: 1e-9 of 144 m² is less than a square millimetre.
+const NOTHING: f64 = 1e-9;
+/// How far the grid's total may differ from the zones' before the user is told. [share]
+const TOTAL_TOLERANCE: f64 = 0.005;
+
+/// Rates on the grid of a task, in the unit of the machine file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RateGrid {
+    /// Where it lies.
+    pub lattice: Lattice,
+    /// Rates row by row from the south, each from the west. Not rounded.
+    pub rates: Vec<f64>,
+    /// What the grid puts on the field itself. [kg, L, lb, gal]
+    pub total: f64,
+    /// What it would put there were no cell 0 for touching an exclusion. [kg, L, lb, gal]
+    pub total_without_exclusions: f64,
+    /// Cells whose mean was held to the machine's least or greatest rate.
+    pub held_cells: u32,
+}
+
+impl RateGrid {
+    /// The rate at a longitude and latitude; `None` off the grid.
+    pub fn rate_at(&self, longitude: f64, latitude: f64) -> Option<f64> {
+        self.lattice.cell_at(longitude, latitude).map(|(row, col)| self.rates[row * self.lattice.cols + col])
+    }
+}
+
+/// Rates of the task's grid.
+///
+/// # Findings
+/// `machine.grid_coarsened` (caution) when cells had to grow to keep within 350 rows and columns; `machine.grid_held` (note) when a mean of several zones fell
+/// below the machine's least or above its greatest rate; `machine.grid_total` (caution) when the grid puts on the field over 0.5 % more or less than the zones.
+///
+/// # Errors
+/// [`Iso11783Error::NoBoundary`], [`Iso11783Error::Place`] and [`Iso11783Error::Crs`].
+pub fn rate_grid(prescription: &Prescription, rates: &MachineRates) -> Result<Checked<RateGrid>, Iso11783Error> {
+    let first = prescription.boundary.0.first().and_then(|polygon| polygon.exterior().0.first()).ok_or(Iso11783Error::NoBoundary)?;
+    let carrier = Carrier::new(&prescription.plane, (first.x, first.y))?;
+    let outlines = prescription.boundary.iter().map(|polygon| carrier.line(polygon.exterior())).collect::<Result<Vec<_>, _>>()?;
+    let frame = &prescription.grid.frame;
+    let overrun = prescription.machine.overrun.get().max(0.0);
+    let lattice = Lattice::new(&outlines, Lattice::cell_size(frame.length, frame.width, prescription.machine.working_width), overrun)?;
+
+    let zones = prescription.zones.iter().map(|zone| rings(&carrier, &lattice, &zone.outline)).collect::<Result<Vec<_>, _>>()?;
+    let exclusions = rings(&carrier, &lattice, &prescription.exclusions)?;
+    let kept_off = covered_or_touched(&exclusions, &lattice);
+    let inside = Inside::of(prescription, rates, &lattice, &zones);
+
+    let mut grid = RateGrid { rates: vec![0.0; lattice.rows * lattice.cols], lattice, total: 0.0, total_without_exclusions: 0.0, held_cells: 0 };
+    for (cell, rate) in grid.rates.iter_mut().enumerate().filter(|(cell, _)| inside.share[*cell] > NOTHING) {
+        let (mean, held) = rates.hold(inside.weighted[cell] / inside.share[cell]);
+        let amount = mean * prescription.unit.area_of(Area::m2(inside.area_m2[cell]));
+        grid.total_without_exclusions += amount;
+        if !kept_off[cell] {
+            *rate = mean;
+            grid.total += amount;
+            grid.held_cells += u32::from(held != Held::No);
+        }
+    }
+    if overrun > 0.0 {
+        let barriers = Barriers::of(prescription, &carrier, &lattice, exclusions, kept_off)?;
+        carry_outwards(&mut grid, rates, &zones, &inside, &barriers, overrun / lattice.cell_m);
+    }
+    let findings = findings(prescription, rates, &grid);
+    Ok(Checked::new(grid, findings))
+}
+
+/// What the field's zones put into each cell.
+struct Inside {
+    /// Share of the cell in the field.
+    share: Vec<f64>,
+    /// Sum of share × rate.
+    weighted: Vec<f64>,
+    /// Area of the field in the cell, on the working plane. [m²]
+    area_m2: Vec<f64>,
+}
+
+impl Inside {
+    fn of(prescription: &Prescription, rates: &MachineRates, lattice: &Lattice, zones: &[Vec<Ring>]) -> Self {
+        let none = || vec![0.0; lattice.rows * lattice.cols];
+        let mut out = Self { share: none(), weighted: none(), area_m2: none() };
+        for ((zone, rate), rings) in prescription.zones.iter().zip(&rates.zones).zip(zones) {
+            let Some(window) = Window::around(rings, lattice) else { continue };
+            let shares = coverage(&window.shift(rings), window.rows, window.cols);
+            let whole: f64 = shares.iter().sum();
+            for (place, share) in shares.iter().enumerate().filter(|(_, share)| **share > 0.0) {
+                let cell = (window.row + place / window.cols) * lattice.cols + window.col + place % window.cols;
+                out.share[cell] += share;
+                out.weighted[cell] += share * rate.shown;
+                // The zone's own area, shared out: what simplification moved does not count.
+                out.area_m2[cell] += zone.area.get() * (share / whole);
+            }
+        }
+        out
+    }
+}
+
+/// The part of the grid around one zone.
+struct Window {
+    row: usize,
+    col: usize,
+    rows: usize,
+    cols: usize,
+}
+
+impl Window {
+    fn around(rings: &[Ring], lattice: &Lattice) -> Option<Self> {
+        let points = || rings.iter().flatten();
+        let range = |axis: usize, count: usize| {
+            let low = libm::floor(points().map(|p| p[axis]).fold(f64::INFINITY, f64::min)).max(0.0);
+            let high = libm::ceil(points().map(|p| p[axis]).fold(f64::NEG_INFINITY, f64::max)).min(count as f64);
+            (low < high).then_some((low as usize, (high - low) as usize))
+        };
+        let ((col, cols), (row, rows)) = (range(0, lattice.cols)?, range(1, lattice.rows)?);
+        Some(Self { row, col, rows, cols })
+    }
+
+    fn shift(&self, rings: &[Ring]) -> Vec<Ring> {
+        rings.iter().map(|ring| ring.iter().map(|p| [p[0] - self.col as f64, p[1] - self.row as f64]).collect()).collect()
+    }
+}
+
+fn covered_or_touched(rings: &[Ring], lattice: &Lattice) -> Vec<bool> {
+    let mut out = touched(rings, lattice.rows, lattice.cols);
+    for (touches, share) in out.iter_mut().zip(coverage(rings, lattice.rows, lattice.cols)) {
+        *touches |= share > NOTHING;
+    }
+    out
+}
+
+/// What keeps a rate from running on.
+struct Barriers {
+    /// Cells that touch an exclusion.
+    kept_off: Vec<bool>,
+    /// Cells that a hard edge runs through.
+    on_edge: Vec<bool>,
+    /// Share of a cell in holes of the boundary.
+    in_hole: Vec<f64>,
+    /// Hard edges and outlines of exclusions.
+    lines: Vec<Ring>,
+}
+
+impl Barriers {
+    fn of(prescription: &Prescription, carrier: &Carrier, lattice: &Lattice, exclusions: Vec<Ring>, kept_off: Vec<bool>) -> Result<Self, Iso11783Error> {
+        let mut lines = prescription.hard_edges.iter().map(|line| Ok(lattice.carry(&carrier.line(line)?))).collect::<Result<Vec<_>, Iso11783Error>>()?;
+        let on_edge = touched(&lines, lattice.rows, lattice.cols);
+        let mut holes = Vec::new();
+        for mut ring in rings(carrier, lattice, &prescription.boundary)? {
+            if crate::format::iso11783::cover::doubled_area(&ring) < 0.0 {
+                ring.reverse();
+                holes.push(ring);
+            }
+        }
+        lines.extend(exclusions);
+        Ok(Self { kept_off, on_edge, in_hole: coverage(&holes, lattice.rows, lattice.cols), lines })
+    }
+
+    /// Whether the way from a cell's centre to the field, and half a cell into it, is barred. Half a cell, because hard edges are often drawn just inside.
+    fn bar(&self, cell: usize, centre: [f64; 2], at: [f64; 2]) -> bool {
+        if self.kept_off[cell] || self.on_edge[cell] || self.in_hole[cell] > NOTHING {
+            return true;
+        }
+        let way = [at[0] - centre[0], at[1] - centre[1]];
+        let length = libm::hypot(way[0], way[1]);
+        let on = if length > 0.0 { 0.5 / length } else { 0.0 };
+        let end = [at[0] + on * way[0], at[1] + on * way[1]];
+        self.lines.iter().flat_map(|line| line.windows(2)).any(|edge| meet(centre, end, edge[0], edge[1]))
+    }
+}
+
+fn carry_outwards(grid: &mut RateGrid, rates: &MachineRates, zones: &[Vec<Ring>], inside: &Inside, barriers: &Barriers, reach: f64) {
+    let cols = grid.lattice.cols;
+    let mut neighbours = Neighbours::new(grid.lattice.rows, cols, reach);
+    for (zone, rings) in zones.iter().enumerate() {
+        neighbours.add(zone, rings, |cell| inside.share[cell] <= NOTHING);
+    }
+    for (cell, rate) in grid.rates.iter_mut().enumerate() {
+        let Some(near) = neighbours.of(cell) else { continue };
+        let centre = [(cell % cols) as f64 + 0.5, (cell / cols) as f64 + 0.5];
+        if !barriers.bar(cell, centre, near.at) {
+            *rate = rates.zones[near.zone].shown;
+        }
+    }
+}
+
+fn findings(prescription: &Prescription, rates: &MachineRates, grid: &RateGrid) -> Vec<Finding> {
+    let mut found = Vec::new();
+    let lattice = &grid.lattice;
+    let unit = prescription.unit.total_label();
+    if lattice.is_coarsened() {
+        found.push(Finding::caution(
+            "machine.grid_coarsened",
+            format!(
+                "cells of the task grid had to grow from {:.1} m to {:.1} m ({} rows, {} columns), since a controller need not take more than 350 rows or columns; small zones blur \
+                 into each other: the shapefile keeps them, or split the field",
+                lattice.wanted_m, lattice.cell_m, lattice.rows, lattice.cols
+            ),
+        ));
+    }
+    if grid.held_cells > 0 {
+        found.push(Finding::note(
+            "machine.grid_held",
+            format!(
+                "{} of {} cells of the task grid lie across zones and their mean rate is one that the machine cannot hold: held to 0, to its least or to its greatest rate",
+                grid.held_cells,
+                grid.rates.len()
+            ),
+        ));
+    }
+    let off = grid.total - rates.total;
+    if libm::fabs(off) > TOTAL_TOLERANCE * rates.total {
+        let kept = grid.total_without_exclusions - grid.total;
+        let share = if rates.total > 0.0 { format!("{:+.2} %", 100.0 * off / rates.total) } else { "where the zones put nothing".to_owned() };
+        found.push(Finding::caution(
+            "machine.grid_total",
+            format!(
+                "the task grid puts {:.1} {unit} on the field, the zones {:.1} {unit} ({share}); {kept:.1} {unit} of it are not applied because whole cells of {:.1} m that touch an \
+                 exclusion get nothing: order by the task grid's figure if the machine uses it",
+                grid.total, rates.total, lattice.cell_m
+            ),
+        ));
+    }
+    found
+}

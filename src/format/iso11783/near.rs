@@ -1,0 +1,126 @@
+//! Which rate runs on over the field's edge: plane distances in lattice coordinates, one unit a cell.
+
+use crate::format::iso11783::cover::Ring;
+
+/// The field's nearest edge seen from a cell outside it.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Near {
+    /// From the cell's centre, squared.
+    centre_2: f64,
+    /// From the cell's nearest point.
+    pub(super) gap: f64,
+    /// The nearest point seen from the centre.
+    pub(super) at: [f64; 2],
+    /// Position of the zone that it belongs to.
+    pub(super) zone: usize,
+}
+
+/// Nearest zones of cells that lie within reach of the field but hold none of it.
+pub(super) struct Neighbours {
+    rows: usize,
+    cols: usize,
+    reach: f64,
+    found: Vec<Option<Near>>,
+}
+
+impl Neighbours {
+    /// Looks as far as `reach` cells.
+    pub(super) fn new(rows: usize, cols: usize, reach: f64) -> Self {
+        Self { rows, cols, reach, found: vec![None; rows * cols] }
+    }
+
+    /// Takes note of a zone's edges. `is_outside` tells which cells hold nothing of the field. Ties keep the earlier zone.
+    pub(super) fn add(&mut self, zone: usize, rings: &[Ring], is_outside: impl Fn(usize) -> bool) {
+        // A centre lies up to half a diagonal beyond the cell's nearest point.
+        let far = self.reach + 0.75;
+        for edge in rings.iter().flat_map(|ring| ring.windows(2)) {
+            let (a, b) = (edge[0], edge[1]);
+            let window = |axis: usize, count: usize| {
+                let low = libm::floor(a[axis].min(b[axis]) - far).max(0.0) as usize;
+                low..(libm::ceil(a[axis].max(b[axis]) + far).max(0.0) as usize).min(count)
+            };
+            for row in window(1, self.rows) {
+                for col in window(0, self.cols) {
+                    let cell = row * self.cols + col;
+                    if is_outside(cell) {
+                        self.look(cell, row, col, zone, a, b);
+                    }
+                }
+            }
+        }
+    }
+
+    fn look(&mut self, cell: usize, row: usize, col: usize, zone: usize, a: [f64; 2], b: [f64; 2]) {
+        let (x, y) = (col as f64, row as f64);
+        let at = nearest([x + 0.5, y + 0.5], a, b);
+        let centre_2 = distance_2([x + 0.5, y + 0.5], at);
+        let corners = [[x, y], [x + 1.0, y], [x, y + 1.0], [x + 1.0, y + 1.0]];
+        let to_box = |p: [f64; 2]| distance_2(p, [p[0].clamp(x, x + 1.0), p[1].clamp(y, y + 1.0)]);
+        let gap = corners.iter().map(|corner| distance_2(*corner, nearest(*corner, a, b))).fold(to_box(a).min(to_box(b)), f64::min);
+        let gap = libm::sqrt(gap);
+        let here = &mut self.found[cell];
+        match here {
+            None => *here = Some(Near { centre_2, gap, at, zone }),
+            Some(near) => {
+                near.gap = near.gap.min(gap);
+                // Rounding must not decide between zones that share a vertex.
+                if centre_2 < near.centre_2 - 1e-9 {
+                    (near.centre_2, near.at, near.zone) = (centre_2, at, zone);
+                }
+            }
+        }
+    }
+
+    /// The nearest edge of a cell, when the cell lies within reach.
+    pub(super) fn of(&self, cell: usize) -> Option<Near> {
+        self.found[cell].filter(|near| near.gap <= self.reach + 1e-9)
+    }
+}
+
+/// Whether two segments meet.
+pub(super) fn meet(a: [f64; 2], b: [f64; 2], c: [f64; 2], d: [f64; 2]) -> bool {
+    let apart = |axis: usize| a[axis].max(b[axis]) < c[axis].min(d[axis]) || c[axis].max(d[axis]) < a[axis].min(b[axis]);
+    if apart(0) || apart(1) {
+        return false;
+    }
+    let side = |p: [f64; 2], q: [f64; 2], r: [f64; 2]| (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0]);
+    side(a, b, c) * side(a, b, d) <= 0.0 && side(c, d, a) * side(c, d, b) <= 0.0
+}
+
+fn nearest(p: [f64; 2], a: [f64; 2], b: [f64; 2]) -> [f64; 2] {
+    let d = [b[0] - a[0], b[1] - a[1]];
+    let length_2 = d[0] * d[0] + d[1] * d[1];
+    if length_2 == 0.0 {
+        return a;
+    }
+    let t = (((p[0] - a[0]) * d[0] + (p[1] - a[1]) * d[1]) / length_2).clamp(0.0, 1.0);
+    [a[0] + t * d[0], a[1] + t * d[1]]
+}
+
+fn distance_2(p: [f64; 2], q: [f64; 2]) -> f64 {
+    (p[0] - q[0]) * (p[0] - q[0]) + (p[1] - q[1]) * (p[1] - q[1])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nearest_zone_within_reach() {
+        let mut near = Neighbours::new(1, 5, 1.5);
+        near.add(0, &[vec![[1.0, -9.0], [1.0, 9.0]]], |cell| cell > 0);
+        near.add(1, &[vec![[4.75, -9.0], [4.75, 9.0]]], |cell| cell > 0);
+        assert!(near.of(0).is_none(), "the field's own cell");
+        assert_eq!(near.of(1).map(|n| (n.zone, n.gap)), Some((0, 0.0)));
+        assert_eq!(near.of(2).map(|n| (n.zone, n.gap)), Some((0, 1.0)));
+        assert_eq!(near.of(3).map(|n| (n.zone, n.gap, n.at)), Some((1, 0.75, [4.75, 0.5])));
+    }
+
+    #[test]
+    fn segments_meet() {
+        assert!(meet([0.0, 0.0], [2.0, 2.0], [0.0, 2.0], [2.0, 0.0]));
+        assert!(meet([0.0, 0.0], [2.0, 0.0], [1.0, 0.0], [1.0, 1.0]), "touching counts");
+        assert!(!meet([0.0, 0.0], [2.0, 2.0], [3.0, 0.0], [3.0, 9.0]));
+        assert!(!meet([0.0, 0.0], [4.0, 4.0], [1.0, 0.0], [4.0, 2.0]));
+    }
+}

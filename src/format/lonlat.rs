@@ -1,0 +1,209 @@
+//! Zones carried to WGS 84 for files that know no other system, cleaned so that they stay valid there.
+
+use crate::space::crs::Crs;
+use crate::space::crs::CrsError;
+use crate::space::crs::Projector;
+use crate::zones::prescription::ZoneRecord;
+use geo::Area;
+use geo::BoundingRect;
+use geo::LineString;
+use geo::MultiPolygon;
+use geo::Orient;
+use geo::Polygon;
+use geo::Validation;
+use geo::orient::Direction;
+
+/// Why zones cannot be written in longitude and latitude.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum LonLatError {
+    /// The working plane has no way to WGS 84.
+    #[error("no way from the working plane to WGS 84")]
+    NoWay {
+        /// What PROJ said.
+        #[source]
+        source: CrsError,
+    },
+    /// A vertex of a zone has no longitude and latitude.
+    #[error("zone {zone}: a point of its outline has no longitude and latitude")]
+    Carry {
+        /// The zone.
+        zone: u32,
+        /// What PROJ said.
+        #[source]
+        source: CrsError,
+    },
+    /// The field lies on both sides of the 180° meridian.
+    #[error("zone {zone} runs from longitude {west}° to {east}°: a field across the 180° meridian cannot be written; split it there and run each part")]
+    Antimeridian {
+        /// The zone.
+        zone: u32,
+        /// Least longitude.
+        west: f64,
+        /// Greatest longitude.
+        east: f64,
+    },
+    /// Nothing of a zone is left, or it crosses itself.
+    #[error("zone {zone} cannot be written: {reason}; look at its outline in office/prescription.gpkg")]
+    Invalid {
+        /// The zone.
+        zone: u32,
+        /// What is wrong, in the words of the polygon check.
+        reason: String,
+    },
+}
+
+/// Outlines of zones in longitude and latitude, in the order given, to full precision.
+///
+/// Only vertices are carried. Zones share theirs bit for bit, so no gap opens between them; over an edge of 1 km the straight line and the carried one
+/// part by a few centimetres at most, alike on both sides.
+///
+/// # Errors
+/// [`LonLatError::NoWay`], [`LonLatError::Carry`] and [`LonLatError::Antimeridian`].
+pub(crate) fn carry(zones: &[ZoneRecord], plane: &Crs, outline: fn(&ZoneRecord) -> &MultiPolygon<f64>) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
+    let way = Projector::new(plane, &Crs::wgs84()).map_err(|source| LonLatError::NoWay { source })?;
+    zones
+        .iter()
+        .map(|record| {
+            let zone = record.zone;
+            let carried: MultiPolygon<f64> = way.geometry(outline(record)).map_err(|source| LonLatError::Carry { zone, source })?;
+            match carried.bounding_rect() {
+                Some(bounds) if bounds.width() > 180.0 => Err(LonLatError::Antimeridian { zone, west: bounds.min().x, east: bounds.max().x }),
+                _ => Ok(carried),
+            }
+        })
+        .collect()
+}
+
+/// Every zone's outline rounded to a power of ten, valid, exteriors counter-clockwise and holes clockwise.
+///
+/// All zones are rounded alike so that they go on sharing their vertices. `digits` are tried in turn, the first at which every zone is valid wins; then, at the
+/// last of them, zones that are not are mended by a union with themselves, if that leaves their area as it was. Points that fall together are dropped, and so are rings that fall flat.
+///
+/// # Errors
+/// [`LonLatError::Invalid`] for a zone that stays empty or invalid even so.
+pub(crate) fn rounded(zones: &[ZoneRecord], outlines: &[MultiPolygon<f64>], digits: &[u32]) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
+    for &digits in digits {
+        let tried: Result<Vec<_>, String> = outlines.iter().map(|outline| checked(round(outline, Some(digits)))).collect();
+        if let Ok(good) = tried {
+            return Ok(good);
+        }
+    }
+    let last = digits.last().copied();
+    zones
+        .iter()
+        .zip(outlines)
+        .map(|(record, outline)| {
+            checked(round(outline, last)).or_else(|reason| mended(outline, last, reason)).map_err(|reason| LonLatError::Invalid { zone: record.zone, reason })
+        })
+        .collect()
+}
+
+/// The outline unrounded but otherwise as [`rounded`] leaves it.
+///
+/// # Errors
+/// [`LonLatError::Invalid`] for a zone that stays empty or invalid even so.
+pub(crate) fn cleaned(zone: u32, outline: &MultiPolygon<f64>) -> Result<MultiPolygon<f64>, LonLatError> {
+    checked(round(outline, None)).or_else(|reason| mended(outline, None, reason)).map_err(|reason| LonLatError::Invalid { zone, reason })
+}
+
+fn checked(outline: MultiPolygon<f64>) -> Result<MultiPolygon<f64>, String> {
+    if outline.0.is_empty() {
+        return Err("nothing of it is left after rounding".to_owned());
+    }
+    outline.check_validation().map_err(|error| error.to_string())?;
+    Ok(outline)
+}
+
+/// The union of an outline with itself, or `reason` when that is invalid too or changes its area: rounding noise is mended, a real fault is not hidden.
+fn mended(outline: &MultiPolygon<f64>, digits: Option<u32>, reason: String) -> Result<MultiPolygon<f64>, String> {
+    let union = geo::unary_union(outline);
+    let before: f64 = outline.iter().map(Area::unsigned_area).sum();
+    if (union.unsigned_area() - before).abs() > 1e-6 * before {
+        return Err(reason);
+    }
+    checked(round(&union, digits))
+}
+
+fn round(outline: &MultiPolygon<f64>, digits: Option<u32>) -> MultiPolygon<f64> {
+    let polygons = outline.iter().filter_map(|polygon| {
+        let exterior = round_ring(polygon.exterior(), digits)?;
+        Some(Polygon::new(exterior, polygon.interiors().iter().filter_map(|hole| round_ring(hole, digits)).collect()))
+    });
+    MultiPolygon::new(polygons.collect()).orient(Direction::Default)
+}
+
+/// A ring without repeated points; `None` when it encloses nothing.
+fn round_ring(ring: &LineString<f64>, digits: Option<u32>) -> Option<LineString<f64>> {
+    let scale = digits.map(|digits| (0..digits).fold(1.0, |scale, _| scale * 10.0));
+    // Adding zero turns −0 into 0.
+    let at = |value: f64| scale.map_or(value, |scale| libm::round(value * scale) / scale + 0.0);
+    let mut points: Vec<_> = ring.coords().map(|c| geo::coord! { x: at(c.x), y: at(c.y) }).collect();
+    points.dedup();
+    let ring = LineString::new(points);
+    let polygon = Polygon::new(ring, Vec::new());
+    (polygon.exterior().0.len() >= 4 && polygon.unsigned_area() > 0.0).then(|| polygon.into_inner().0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::format::fixture;
+    use geo::Winding;
+    use geo::polygon;
+
+    fn zone_with(outline: Polygon<f64>) -> (Vec<ZoneRecord>, Vec<MultiPolygon<f64>>) {
+        let mut zones = fixture::prescription().zones;
+        zones.truncate(1);
+        (zones, vec![MultiPolygon::new(vec![outline])])
+    }
+
+    #[test]
+    fn rings_that_fall_flat_are_dropped_and_repeated_points_too() {
+        let outline = polygon!(
+            exterior: [(x: 0.0, y: 0.0), (x: 0.0, y: 1.0), (x: 0.000_000_01, y: 1.0), (x: 1.0, y: 1.0), (x: 1.0, y: 0.0)],
+            interiors: [[(x: 0.5, y: 0.5), (x: 0.500_000_01, y: 0.5), (x: 0.5, y: 0.500_000_01)]]
+        );
+        let (zones, outlines) = zone_with(outline);
+        let good = rounded(&zones, &outlines, &[7, 9]).unwrap();
+        assert_eq!(good[0].0[0].exterior().0.len(), 5);
+        assert!(good[0].0[0].interiors().is_empty());
+        assert!(good[0].0[0].exterior().is_ccw());
+    }
+
+    #[test]
+    fn more_digits_where_seven_would_cross() {
+        // A notch 4e-8 wide closes at seven digits, so that the ring would touch itself along a line; at nine it stays open.
+        let outline = polygon![
+            (x: 0.0, y: 0.0), (x: 1.0, y: 0.0), (x: 1.0, y: 1.0), (x: 0.500_000_04, y: 1.0), (x: 0.500_000_04, y: 0.5), (x: 0.5, y: 0.5), (x: 0.5, y: 1.0),
+            (x: 0.0, y: 1.0)
+        ];
+        let (zones, outlines) = zone_with(outline);
+        assert!(rounded(&zones, &outlines, &[7, 9]).unwrap()[0].0[0].exterior().0.iter().any(|c| c.x == 0.500_000_04));
+    }
+
+    #[test]
+    fn noise_is_mended_and_a_real_fault_refused() {
+        // A spike of no width.
+        let spike = polygon![(x: 0.0, y: 0.0), (x: 1.0, y: 0.0), (x: 1.0, y: 1.0), (x: 0.5, y: 1.0), (x: 0.5, y: 1.5), (x: 0.5, y: 1.0), (x: 0.0, y: 1.0)];
+        let (zones, outlines) = zone_with(spike);
+        let good = rounded(&zones, &outlines, &[7, 9]).unwrap();
+        assert!(good[0].is_valid() && (good[0].unsigned_area() - 1.0).abs() < 1e-6);
+        assert!(cleaned(1, &outlines[0]).unwrap().is_valid());
+        for fault in
+            [polygon![(x: 0.0, y: 0.0), (x: 1.0, y: 1.0), (x: 1.0, y: 0.0), (x: 0.0, y: 2.0)], polygon![(x: 0.0, y: 0.0), (x: 1.0, y: 1.0), (x: 2.0, y: 2.0)]]
+        {
+            let (zones, outlines) = zone_with(fault);
+            assert!(matches!(rounded(&zones, &outlines, &[7, 9]), Err(LonLatError::Invalid { zone: 1, .. })));
+            assert!(cleaned(1, &outlines[0]).is_err());
+        }
+    }
+
+    #[test]
+    fn both_sides_of_the_date_line_are_refused() {
+        let mut zones = fixture::prescription().zones;
+        zones.truncate(1);
+        zones[0].outline = MultiPolygon::new(vec![polygon![(x: 179.99, y: 1.0), (x: -179.99, y: 1.0), (x: -179.99, y: 1.01)]]);
+        assert!(matches!(carry(&zones, &Crs::wgs84(), |zone| &zone.outline), Err(LonLatError::Antimeridian { zone: 1, .. })));
+    }
+}

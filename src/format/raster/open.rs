@@ -1,0 +1,134 @@
+//! Opening a raster and saying what is in it, before any pixel is read.
+
+use std::path::Path;
+use std::path::PathBuf;
+
+use gdal::Dataset;
+use gdal::DatasetOptions;
+use gdal::GdalOpenFlags;
+use gdal::Metadata;
+use gdal::raster::ColorInterpretation;
+
+use super::error::RasterFileError;
+use crate::format::systems::system_of;
+use crate::space::raster::Affine;
+use crate::space::raster::Lattice;
+
+/// Drivers that may open a raster; none of them reaches for a network.
+const DRIVERS: [&str; 10] = ["GTiff", "COG", "VRT", "JP2OpenJPEG", "HFA", "ENVI", "AAIGrid", "GPKG", "PNG", "ERS"];
+
+/// What a file says of one band.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BandFacts {
+    /// Its description; empty when there is none.
+    pub description: String,
+    /// Its pixel type.
+    pub kind: String,
+    /// Its nodata value.
+    pub nodata: Option<f64>,
+    /// Its own scale.
+    pub scale: Option<f64>,
+    /// Its own offset.
+    pub offset: Option<f64>,
+    /// Whether it is an alpha band.
+    pub alpha: bool,
+    /// Whether a mask (alpha, internal, side file) hides pixels.
+    pub masked: bool,
+}
+
+/// What a file says of itself.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RasterFacts {
+    /// The file.
+    pub path: PathBuf,
+    /// Its driver.
+    pub driver: String,
+    /// Its lattice.
+    pub lattice: Lattice,
+    /// Its bands, in order.
+    pub bands: Vec<BandFacts>,
+}
+
+/// Opens a raster for reading.
+pub(super) fn open(path: &Path) -> Result<Dataset, RasterFileError> {
+    let options = DatasetOptions {
+        open_flags: GdalOpenFlags::GDAL_OF_READONLY | GdalOpenFlags::GDAL_OF_RASTER | GdalOpenFlags::GDAL_OF_VERBOSE_ERROR,
+        allowed_drivers: Some(&DRIVERS),
+        ..DatasetOptions::default()
+    };
+    Dataset::open_ex(path, options).map_err(|error| RasterFileError::Unreadable { path: path.to_owned(), reason: error.to_string() })
+}
+
+/// What a raster says of itself. `jail`: a virtual raster's sources must lie below this folder.
+///
+/// # Errors
+/// [`RasterFileError`]: missing, unreadable, without georeference or reference system, reaching outside.
+pub fn facts(path: &Path, jail: &Path) -> Result<RasterFacts, RasterFileError> {
+    let virtual_path = path.to_string_lossy().starts_with("/vsi");
+    if !virtual_path && !path.exists() {
+        return Err(RasterFileError::Missing { path: path.to_owned() });
+    }
+    let dataset = open(path)?;
+    let driver = dataset.driver().short_name();
+    if driver == "VRT" {
+        check_sources(path, jail)?;
+    }
+    let transform = dataset.geo_transform().map_err(|_unset| RasterFileError::NoGeoreference { path: path.to_owned() })?;
+    let affine = Affine(transform);
+    let unset = transform == [0.0, 1.0, 0.0, 0.0, 0.0, 1.0];
+    if unset || !affine.determinant().is_normal() {
+        return Err(RasterFileError::NoGeoreference { path: path.to_owned() });
+    }
+    let crs = dataset.spatial_ref().ok().and_then(|system| system_of(&system)).ok_or_else(|| RasterFileError::NoSystem { path: path.to_owned() })?;
+    let unreadable = |error: gdal::errors::GdalError| RasterFileError::Unreadable { path: path.to_owned(), reason: error.to_string() };
+    let mut bands = Vec::new();
+    let mut block = (256, 256);
+    for (k, band) in dataset.rasterbands().enumerate() {
+        let band = band.map_err(unreadable)?;
+        if k == 0 {
+            block = band.block_size();
+        }
+        let flags = band.mask_flags().map_err(unreadable)?;
+        bands.push(BandFacts {
+            description: band.description().unwrap_or_default(),
+            kind: band.band_type().to_string(),
+            nodata: band.no_data_value(),
+            scale: band.scale(),
+            offset: band.offset(),
+            alpha: band.color_interpretation() == ColorInterpretation::AlphaBand,
+            masked: flags.is_per_dataset() || flags.is_alpha(),
+        });
+    }
+    let (cols, rows) = dataset.raster_size();
+    let lattice = Lattice { cols: cols as i64, rows: rows as i64, affine, crs, block: (block.0 as i64, block.1 as i64) };
+    Ok(RasterFacts { path: path.to_owned(), driver, lattice, bands })
+}
+
+/// Refuses a virtual raster whose sources lie outside the job's folder.
+fn check_sources(path: &Path, jail: &Path) -> Result<(), RasterFileError> {
+    let unreadable = |reason: String| RasterFileError::Unreadable { path: path.to_owned(), reason };
+    let text = fs_err::read_to_string(path).map_err(|error| unreadable(error.to_string()))?;
+    let canonical = |p: &Path| fs_err::canonicalize(p).unwrap_or_else(|_missing| p.to_owned());
+    let home = canonical(if jail.as_os_str().is_empty() { Path::new(".") } else { jail });
+    let mut reader = quick_xml::Reader::from_str(&text);
+    let mut in_source = false;
+    loop {
+        match reader.read_event() {
+            Ok(quick_xml::events::Event::Start(tag)) => {
+                in_source = matches!(tag.local_name().as_ref(), "SourceFilename" | "SourceDataset");
+            }
+            Ok(quick_xml::events::Event::Text(inner)) if in_source => {
+                let source_file = inner.as_ref().to_owned();
+                let folder = path.parent().unwrap_or_else(|| Path::new("."));
+                let full = canonical(&folder.join(&source_file));
+                if source_file.starts_with("/vsi") || source_file.contains("://") || !full.starts_with(&home) {
+                    return Err(RasterFileError::Outside { path: path.to_owned(), source_file });
+                }
+            }
+            Ok(quick_xml::events::Event::End(_)) => in_source = false,
+            Ok(quick_xml::events::Event::Eof) => return Ok(()),
+            Err(error) => return Err(unreadable(error.to_string())),
+            Ok(_) => {}
+        }
+    }
+}

@@ -1,0 +1,221 @@
+//! The bands that an index needs, from one file or several, as one image.
+
+use std::path::PathBuf;
+
+use gdal::Dataset;
+
+use super::error::RasterFileError;
+use super::mask::MaskReader;
+use super::mask::MaskSpec;
+use super::open::RasterFacts;
+use super::open::open;
+use crate::space::raster::Lattice;
+use crate::space::raster::RasterError;
+use crate::space::raster::RasterReader;
+use crate::space::raster::RasterSource;
+use crate::space::raster::Window;
+
+/// One band of one file, and how its stored numbers become values.
+#[derive(Clone, Debug)]
+pub struct Slot {
+    /// The file's facts.
+    pub facts: RasterFacts,
+    /// Band number, from 1.
+    pub band: usize,
+    /// Value = stored × scale + offset.
+    pub scale: f64,
+    /// Value = stored × scale + offset.
+    pub offset: f64,
+}
+
+/// Where a slot's pixels lie in the finest lattice: `fine = (own + origin) · factor`.
+#[derive(Clone, Copy, Debug)]
+struct Nesting {
+    factor: i64,
+    /// Fine column and row of the slot's own corner.
+    origin: (i64, i64),
+}
+
+/// Bands as one image on the finest lattice.
+#[derive(Clone, Debug)]
+pub struct RasterStack {
+    lattice: Lattice,
+    slots: Vec<Slot>,
+    nesting: Vec<Nesting>,
+    mask: Option<MaskSpec>,
+}
+
+impl RasterStack {
+    /// Stacks bands; a coarser band whose grid nests is read at each fine pixel's parent.
+    ///
+    /// # Errors
+    /// [`RasterFileError::NoBand`], [`RasterFileError::NoNesting`].
+    pub fn new(slots: Vec<Slot>, mask: Option<MaskSpec>) -> Result<Self, RasterFileError> {
+        for slot in &slots {
+            if slot.band == 0 || slot.band > slot.facts.bands.len() {
+                return Err(RasterFileError::NoBand { path: slot.facts.path.clone(), band: slot.band, bands: slot.facts.bands.len() });
+            }
+        }
+        let pixel = |slot: &Slot| slot.facts.lattice.affine.determinant().abs();
+        let Some(finest) = slots.iter().min_by(|a, b| pixel(a).total_cmp(&pixel(b))) else {
+            return Err(RasterFileError::NoBand { path: PathBuf::new(), band: 1, bands: 0 });
+        };
+        let lattice = finest.facts.lattice.clone();
+        let finest_path = finest.facts.path.clone();
+        let mut nesting = Vec::new();
+        for slot in &slots {
+            let refuse = |reason: String| RasterFileError::NoNesting { path: slot.facts.path.clone(), finest: finest_path.clone(), reason };
+            let own = &slot.facts.lattice;
+            if own.crs.definition() != lattice.crs.definition() {
+                return Err(refuse(format!("{} against {}", own.crs, lattice.crs)));
+            }
+            let (t, f) = (own.affine.0, lattice.affine.0);
+            let ratio = libm::sqrt(own.affine.determinant().abs() / lattice.affine.determinant().abs());
+            let factor = libm::round(ratio);
+            let near = |a: f64, b: f64| (a - b).abs() <= 1e-6 * (f[1].abs() + f[2].abs());
+            let parallel = [1, 2, 4, 5].iter().all(|&k| near(t[k], f[k] * factor));
+            let (col, row) = lattice.affine.to_pixel(t[0], t[3]);
+            let on_grid = (col - libm::round(col)).abs() < 1e-4 && (row - libm::round(row)).abs() < 1e-4;
+            if !parallel || !on_grid {
+                return Err(refuse(format!("pixel size ratio {ratio:.4}, origin at its column {col:.3}, row {row:.3}")));
+            }
+            nesting.push(Nesting { factor: factor as i64, origin: (libm::round(col) as i64, libm::round(row) as i64) });
+        }
+        Ok(Self { lattice, slots, nesting, mask })
+    }
+
+    /// Whether a band is coarser than the finest, with its factor.
+    pub fn coarser(&self) -> Vec<(PathBuf, usize, i64)> {
+        self.slots.iter().zip(&self.nesting).filter(|(_, n)| n.factor > 1).map(|(slot, n)| (slot.facts.path.clone(), slot.band, n.factor)).collect()
+    }
+}
+
+impl RasterSource for RasterStack {
+    fn lattice(&self) -> &Lattice {
+        &self.lattice
+    }
+    fn slots(&self) -> usize {
+        self.slots.len()
+    }
+    fn reader(&self) -> Result<Box<dyn RasterReader + '_>, RasterError> {
+        // Slots of one file share one handle, so that a tile with all bands is decoded once.
+        let mut files: Vec<(PathBuf, Dataset)> = Vec::new();
+        let mut handle = Vec::new();
+        for slot in &self.slots {
+            let path = &slot.facts.path;
+            let known = files.iter().position(|(open_path, _)| open_path == path);
+            handle.push(match known {
+                Some(k) => k,
+                None => {
+                    let fail = |error: RasterFileError| RasterError::Open { file: path.display().to_string(), reason: error.to_string() };
+                    files.push((path.clone(), open(path).map_err(fail)?));
+                    files.len() - 1
+                }
+            });
+        }
+        let mask = self.mask.as_ref().map(|spec| MaskReader::new(spec, &self.lattice)).transpose()?;
+        Ok(Box::new(StackReader { stack: self, files, handle, mask, coarse: Vec::new(), hidden: Vec::new() }))
+    }
+}
+
+struct StackReader<'a> {
+    stack: &'a RasterStack,
+    files: Vec<(PathBuf, Dataset)>,
+    handle: Vec<usize>,
+    mask: Option<MaskReader<'a>>,
+    coarse: Vec<f64>,
+    hidden: Vec<u8>,
+}
+
+impl RasterReader for StackReader<'_> {
+    fn read(&mut self, window: Window, bands: &mut [Vec<f64>]) -> Result<(), RasterError> {
+        for (k, out) in bands.iter_mut().enumerate() {
+            out.resize(window.len(), f64::NAN);
+            self.read_slot(k, window, out)?;
+        }
+        if let Some(mask) = &self.mask {
+            let usable = mask.usable(&self.stack.lattice, window)?;
+            for out in bands.iter_mut() {
+                for (value, _) in out.iter_mut().zip(&usable).filter(|(_, usable)| !**usable) {
+                    *value = f64::NAN;
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+impl StackReader<'_> {
+    fn read_slot(&mut self, k: usize, window: Window, out: &mut [f64]) -> Result<(), RasterError> {
+        let (slot, nesting) = (&self.stack.slots[k], self.stack.nesting[k]);
+        let own = &slot.facts.lattice;
+        let fail = |reason: String| RasterError::Read {
+            file: slot.facts.path.display().to_string(),
+            col: window.col,
+            last_col: window.col + window.cols - 1,
+            row: window.row,
+            last_row: window.row + window.rows - 1,
+            reason,
+        };
+        let fact = &slot.facts.bands[slot.band - 1];
+        let band = self.files[self.handle[k]].1.rasterband(slot.band).map_err(|error| fail(error.to_string()))?;
+        let f = nesting.factor;
+        let (c0, r0) = ((window.col - nesting.origin.0).div_euclid(f), (window.row - nesting.origin.1).div_euclid(f));
+        let c1 = (window.col + window.cols - 1 - nesting.origin.0).div_euclid(f) + 1;
+        let r1 = (window.row + window.rows - 1 - nesting.origin.1).div_euclid(f) + 1;
+        let (from, to) = ((c0.max(0), r0.max(0)), (c1.min(own.cols), r1.min(own.rows)));
+        if from.0 >= to.0 || from.1 >= to.1 {
+            out.fill(f64::NAN);
+            return Ok(());
+        }
+        let size = ((to.0 - from.0) as usize, (to.1 - from.1) as usize);
+        let place = (from.0 as isize, from.1 as isize);
+        let direct = f == 1 && from == (c0, r0) && to == (c1, r1);
+        let target: &mut [f64] = if direct {
+            out
+        } else {
+            self.coarse.resize(size.0 * size.1, 0.0);
+            &mut self.coarse
+        };
+        band.read_into_slice(place, size, size, target, None).map_err(|error| fail(error.to_string()))?;
+        finish(target, fact.nodata, slot.scale, slot.offset);
+        if fact.masked {
+            self.hidden.resize(size.0 * size.1, 0);
+            let hide = band.open_mask_band().map_err(|error| fail(error.to_string()))?;
+            hide.read_into_slice(place, size, size, &mut self.hidden, None).map_err(|error| fail(error.to_string()))?;
+            for (value, _) in target.iter_mut().zip(&self.hidden).filter(|(_, seen)| **seen == 0) {
+                *value = f64::NAN;
+            }
+        }
+        if !direct {
+            out.fill(f64::NAN);
+            for row in 0..window.rows {
+                let r = (window.row + row - nesting.origin.1).div_euclid(f);
+                for col in 0..window.cols {
+                    let c = (window.col + col - nesting.origin.0).div_euclid(f);
+                    if c >= from.0 && c < to.0 && r >= from.1 && r < to.1 {
+                        out[(row * window.cols + col) as usize] = self.coarse[(r - from.1) as usize * size.0 + (c - from.0) as usize];
+                    }
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+/// Turns stored numbers into values; what is no data or no number becomes NaN.
+fn finish(values: &mut [f64], nodata: Option<f64>, scale: f64, offset: f64) {
+    // A nodata value of a 32-bit file is stated in 64 bits: compare both.
+    let (wide, narrow) = nodata.map_or((f64::NAN, f64::NAN), |value| (value, f64::from(value as f32)));
+    let plain = scale == 1.0 && offset == 0.0;
+    for value in values {
+        let stored = *value;
+        *value = if stored == wide || stored == narrow || !stored.is_finite() {
+            f64::NAN
+        } else if plain {
+            stored
+        } else {
+            stored * scale + offset
+        };
+    }
+}

@@ -1,0 +1,38 @@
+//! From GDAL's reference systems to ours.
+
+use gdal::spatial_ref::SpatialRef;
+
+use crate::space::crs::Crs;
+
+/// The system that a file states; `None` when it states none, or a local one that lies nowhere.
+pub fn system_of(stated: &SpatialRef) -> Option<Crs> {
+    let name = stated.name().unwrap_or_else(|| "unnamed system".to_owned());
+    if stated.is_local() {
+        return None;
+    }
+    let geographic = stated.is_geographic();
+    let code = |system: &SpatialRef| {
+        let epsg = system.auth_name().is_some_and(|authority| authority == "EPSG");
+        epsg.then(|| system.auth_code().ok()).flatten().and_then(|code| u32::try_from(code).ok())
+    };
+    let mut known = code(stated);
+    if known.is_none() {
+        let mut copy = stated.clone();
+        if copy.auto_identify_epsg().is_ok() {
+            known = code(&copy);
+        }
+    }
+    match known {
+        Some(code) => Some(Crs::epsg(code, &name).geographic(geographic)),
+        None => stated.to_wkt().ok().filter(|wkt| !wkt.is_empty()).map(|wkt| Crs::other(wkt, name).geographic(geographic)),
+    }
+}
+
+/// The system that a user names: `EPSG:n`, WKT, or a PROJ string.
+///
+/// # Errors
+/// What GDAL said, when it knows no such system.
+pub fn system_named(text: &str) -> Result<Crs, String> {
+    let system = SpatialRef::from_definition(text).map_err(|error| error.to_string())?;
+    system_of(&system).ok_or_else(|| "it lies nowhere on Earth".to_owned())
+}

@@ -1,0 +1,97 @@
+//! What can be wrong with a vector file.
+
+use std::path::PathBuf;
+
+/// Why a vector file was refused.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum VectorError {
+    /// There is no such file.
+    #[error("{}: there is no such file", path.display())]
+    Missing {
+        /// The file.
+        path: PathBuf,
+    },
+    /// GDAL cannot open it as a vector file.
+    #[error("{}: not a vector file that can be read: {reason}", path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// What GDAL said.
+        reason: String,
+    },
+    /// The layer asked for is not there, or several are and none was named.
+    #[error("{}: {problem}; it has the layers {}", path.display(), layers.join(", "))]
+    Layer {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong.
+        problem: String,
+        /// Layers of the file.
+        layers: Vec<String>,
+    },
+    /// The attribute filter cannot be used.
+    #[error("{}: the filter {filter:?} cannot be used: {reason}; the layer has the columns {}", path.display(), columns.join(", "))]
+    Filter {
+        /// The file.
+        path: PathBuf,
+        /// The filter.
+        filter: String,
+        /// What GDAL said.
+        reason: String,
+        /// Columns of the layer.
+        columns: Vec<String>,
+    },
+    /// No reference system is stated.
+    #[error("{}: no reference system is stated, so nobody can say where it lies", path.display())]
+    NoSystem {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The stated system and the numbers do not fit.
+    #[error("{}: it says {crs}, but its coordinates ({x}, {y}) {problem}", path.display())]
+    SystemDoubtful {
+        /// The file.
+        path: PathBuf,
+        /// The stated system.
+        crs: String,
+        /// A coordinate.
+        x: f64,
+        /// A coordinate.
+        y: f64,
+        /// Why they do not fit.
+        problem: &'static str,
+    },
+    /// There is no feature.
+    #[error("{}: there is no {wanted} in layer {layer:?}{}", path.display(), filter.as_ref().map(|f| format!(" where {f}")).unwrap_or_default())]
+    Empty {
+        /// The file.
+        path: PathBuf,
+        /// The layer.
+        layer: String,
+        /// The filter, if any.
+        filter: Option<String>,
+        /// What was looked for.
+        wanted: &'static str,
+    },
+    /// A feature is of the wrong kind, or broken.
+    #[error("{}: feature {feature} is a {kind}, not a {wanted}", path.display())]
+    Kind {
+        /// The file.
+        path: PathBuf,
+        /// Its number, from 1.
+        feature: usize,
+        /// What it is.
+        kind: String,
+        /// What was looked for.
+        wanted: &'static str,
+    },
+    /// A coordinate is not a number.
+    #[error("{}: feature {feature} has a coordinate that is not a finite number", path.display())]
+    NotFinite {
+        /// The file.
+        path: PathBuf,
+        /// Its number, from 1.
+        feature: usize,
+    },
+}

@@ -1,0 +1,195 @@
+//! Opening, choosing the layer, and turning features into polygons and lines.
+
+use std::path::Path;
+
+use gdal::Dataset;
+use gdal::DatasetOptions;
+use gdal::GdalOpenFlags;
+use gdal::vector::LayerAccess;
+use geo::Geometry;
+use geo::LineString;
+use geo::MultiPolygon;
+
+use super::error::VectorError;
+use crate::format::systems::system_of;
+use crate::space::crs::Crs;
+
+/// Drivers that may open a vector file; none of them reaches for a network.
+const DRIVERS: [&str; 9] = ["GeoJSON", "GPKG", "ESRI Shapefile", "FlatGeobuf", "LIBKML", "KML", "GML", "MapInfo File", "GeoJSONSeq"];
+
+/// One feature: its areal parts and what the file calls it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shape<G> {
+    /// Its geometry in the layer's system.
+    pub geometry: G,
+    /// The column `name`, `NAME` or `Name`, if there is one.
+    pub name: Option<String>,
+}
+
+/// A layer of one kind of shape.
+#[derive(Clone, Debug, PartialEq)]
+pub struct VectorLayer<G> {
+    /// The system of its coordinates.
+    pub crs: Crs,
+    /// Features in file order.
+    pub shapes: Vec<Shape<G>>,
+}
+
+/// Reads the polygons of a layer.
+///
+/// # Errors
+/// [`VectorError`]: missing, unreadable, layer to be chosen, filter, no or doubtful reference system, no feature, a feature that is no polygon.
+pub fn read_polygons(path: &Path, layer: Option<&str>, filter: Option<&str>) -> Result<VectorLayer<MultiPolygon<f64>>, VectorError> {
+    read(path, layer, filter, "polygon", &|geometry| match geometry {
+        Geometry::Polygon(polygon) => Some(MultiPolygon::new(vec![polygon])),
+        Geometry::MultiPolygon(many) => Some(many),
+        Geometry::GeometryCollection(parts) => {
+            let mut polygons = Vec::new();
+            for part in parts {
+                match part {
+                    Geometry::Polygon(polygon) => polygons.push(polygon),
+                    Geometry::MultiPolygon(many) => polygons.extend(many),
+                    _ => {}
+                }
+            }
+            (!polygons.is_empty()).then(|| MultiPolygon::new(polygons))
+        }
+        _ => None,
+    })
+}
+
+/// Reads the lines of a layer; the rings of polygons count as lines.
+///
+/// # Errors
+/// As [`read_polygons`].
+pub fn read_lines(path: &Path, layer: Option<&str>, filter: Option<&str>) -> Result<VectorLayer<Vec<LineString<f64>>>, VectorError> {
+    read(path, layer, filter, "line", &|geometry| match geometry {
+        Geometry::LineString(line) => Some(vec![line]),
+        Geometry::MultiLineString(many) => Some(many.0),
+        Geometry::Polygon(polygon) => Some(std::iter::once(polygon.exterior().clone()).chain(polygon.interiors().iter().cloned()).collect()),
+        _ => None,
+    })
+}
+
+fn read<G>(
+    path: &Path,
+    layer_name: Option<&str>,
+    filter: Option<&str>,
+    wanted: &'static str,
+    take: &dyn Fn(Geometry<f64>) -> Option<G>,
+) -> Result<VectorLayer<G>, VectorError> {
+    if !path.exists() {
+        return Err(VectorError::Missing { path: path.to_owned() });
+    }
+    let unreadable = |error: &gdal::errors::GdalError| VectorError::Unreadable { path: path.to_owned(), reason: error.to_string() };
+    let options = DatasetOptions {
+        open_flags: GdalOpenFlags::GDAL_OF_READONLY | GdalOpenFlags::GDAL_OF_VECTOR | GdalOpenFlags::GDAL_OF_VERBOSE_ERROR,
+        allowed_drivers: Some(&DRIVERS),
+        ..DatasetOptions::default()
+    };
+    let dataset = Dataset::open_ex(path, options).map_err(|error| unreadable(&error))?;
+    let names: Vec<String> = dataset.layers().map(|layer| layer.name()).collect();
+    let problem = |problem: String| VectorError::Layer { path: path.to_owned(), problem, layers: names.clone() };
+    let index = match layer_name {
+        Some(name) => names.iter().position(|n| n == name).ok_or_else(|| problem(format!("there is no layer {name:?}")))?,
+        None if names.len() > 1 => return Err(problem("it has several layers: name one with layer = \"...\"".to_owned())),
+        None if names.is_empty() => return Err(problem("it has no layer".to_owned())),
+        None => 0,
+    };
+    let mut layer = dataset.layer(index).map_err(|error| unreadable(&error))?;
+    if let Some(text) = filter {
+        let columns = layer.defn().fields().map(|field| field.name()).collect();
+        layer.set_attribute_filter(text).map_err(|error| VectorError::Filter {
+            path: path.to_owned(),
+            filter: text.to_owned(),
+            reason: error.to_string(),
+            columns,
+        })?;
+    }
+    let crs = layer.spatial_ref().and_then(|system| system_of(&system)).ok_or_else(|| VectorError::NoSystem { path: path.to_owned() })?;
+    let name_column = ["name", "NAME", "Name"].iter().find_map(|column| layer.defn().field_index(column).ok());
+    let mut shapes = Vec::new();
+    for (k, feature) in layer.features().enumerate() {
+        let Some(geometry) = feature.geometry().filter(|geometry| !geometry.is_empty()) else { continue };
+        let kind = geometry.geometry_name();
+        let wrong = || VectorError::Kind { path: path.to_owned(), feature: k + 1, kind: kind.clone(), wanted };
+        let mut flat = geometry.clone();
+        flat.flatten_to_2d();
+        let shape = flat.to_geo().ok().and_then(take).ok_or_else(wrong)?;
+        let name = name_column.and_then(|column| feature.field_as_string(column).ok().flatten());
+        check_numbers(path, k + 1, &flat, &crs)?;
+        shapes.push(Shape { geometry: shape, name });
+    }
+    if shapes.is_empty() {
+        return Err(VectorError::Empty { path: path.to_owned(), layer: names[index].clone(), filter: filter.map(str::to_owned), wanted });
+    }
+    Ok(VectorLayer { crs, shapes })
+}
+
+/// Refuses coordinates that are no numbers, and those that cannot belong to the stated system.
+fn check_numbers(path: &Path, feature: usize, geometry: &gdal::vector::Geometry, crs: &Crs) -> Result<(), VectorError> {
+    let envelope = geometry.envelope();
+    let all = [envelope.MinX, envelope.MaxX, envelope.MinY, envelope.MaxY];
+    if all.iter().any(|value| !value.is_finite()) {
+        return Err(VectorError::NotFinite { path: path.to_owned(), feature });
+    }
+    let like_degrees = envelope.MinX >= -180.0 && envelope.MaxX <= 180.0 && envelope.MinY >= -90.0 && envelope.MaxY <= 90.0;
+    let doubtful =
+        |problem: &'static str| VectorError::SystemDoubtful { path: path.to_owned(), crs: crs.to_string(), x: envelope.MinX, y: envelope.MinY, problem };
+    if crs.is_geographic() && !like_degrees {
+        return Err(doubtful("are no longitudes and latitudes: state the system that they are in"));
+    }
+    if !crs.is_geographic() && like_degrees {
+        return Err(doubtful("look like degrees: state EPSG:4326, or write projected coordinates"));
+    }
+    Ok(())
+}
+
+/// Writes a geometry as WKT, for messages.
+#[cfg(test)]
+fn wkt(geometry: &MultiPolygon<f64>) -> String {
+    use gdal::vector::ToGdal as _;
+    geometry.to_gdal().and_then(|g| g.wkt()).unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn file(name: &str, text: &str) -> (tempfile::TempDir, std::path::PathBuf) {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join(name);
+        fs_err::write(&path, text).unwrap();
+        (folder, path)
+    }
+
+    const SQUARE: &str = r#"{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"name":"North","id":7},"geometry":{"type":"Polygon","coordinates":[[[15,48],[15.01,48],[15.01,48.01],[15,48.01],[15,48]]]}}]}"#;
+
+    #[test]
+    fn a_polygon_with_name_and_system() {
+        let (_keep, path) = file("a.geojson", SQUARE);
+        let layer = read_polygons(&path, None, None).unwrap();
+        assert_eq!(layer.crs.code(), Some(4326));
+        assert_eq!(layer.shapes[0].name.as_deref(), Some("North"));
+        assert!(wkt(&layer.shapes[0].geometry).starts_with("MULTIPOLYGON (((15 48"));
+        assert!(read_polygons(&path, None, Some("id = 7")).is_ok());
+        assert!(matches!(read_polygons(&path, None, Some("id = 8")), Err(VectorError::Empty { .. })));
+        assert!(matches!(read_polygons(&path, None, Some("nope = 8")), Err(VectorError::Filter { .. })));
+        assert!(matches!(read_polygons(&path, Some("other"), None), Err(VectorError::Layer { .. })));
+    }
+
+    #[test]
+    fn what_is_refused() {
+        let (_keep, missing) = file("b.geojson", SQUARE);
+        assert!(matches!(read_polygons(&missing.with_file_name("c.geojson"), None, None), Err(VectorError::Missing { .. })));
+        let (_keep, path) = file("a.geojson", "no json");
+        assert!(matches!(read_polygons(&path, None, None), Err(VectorError::Unreadable { .. })));
+        let (_keep, path) = file("p.geojson", r#"{"type":"Point","coordinates":[15,48]}"#);
+        assert!(matches!(read_polygons(&path, None, None), Err(VectorError::Kind { .. })));
+        let (_keep, path) = file("u.geojson", &SQUARE.replace("[15", "[500015"));
+        assert!(matches!(read_polygons(&path, None, None), Err(VectorError::SystemDoubtful { .. })));
+        let utm = SQUARE.replacen(r#""features""#, r#""crs":{"type":"name","properties":{"name":"urn:ogc:def:crs:EPSG::32633"}},"features""#, 1);
+        let (_keep, path) = file("d.geojson", &utm);
+        assert!(matches!(read_polygons(&path, None, None), Err(VectorError::SystemDoubtful { .. })));
+    }
+}

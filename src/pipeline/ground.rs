@@ -1,0 +1,378 @@
+//! The ground of a run: boundary, exclusions, strips and lines on one working plane, and the machine's grid over it.
+
+use geo::Area as _;
+use geo::BooleanOps;
+use geo::BoundingRect;
+use geo::Centroid;
+use geo::LineString;
+use geo::MultiPolygon;
+
+use crate::finding::Finding;
+use crate::pipeline::settings::Heading;
+use crate::pipeline::settings::Settings;
+use crate::space::cells::Border;
+use crate::space::cells::CellFrame;
+use crate::space::cells::CellGrid;
+use crate::space::crs::Crs;
+use crate::space::crs::CrsError;
+use crate::space::crs::Operation;
+use crate::space::crs::Projector;
+use crate::space::cut::CutError;
+use crate::space::cut::borders;
+use crate::space::cut::cut;
+use crate::space::plane::Plane;
+use crate::space::plane::PlaneError;
+use crate::space::plane::choose;
+use crate::space::polygon::carried;
+use crate::space::polygon::grown;
+use crate::space::polygon::joined;
+use crate::space::polygon::least_rectangle;
+use crate::space::polygon::less;
+use crate::space::polygon::oriented;
+use crate::space::polygon::repaired;
+use crate::space::raster::Lattice;
+
+/// Shapes as they were read.
+#[derive(Clone, Debug)]
+pub struct Layer<G> {
+    /// Their system.
+    pub crs: Crs,
+    /// The shapes, in file order.
+    pub shapes: Vec<G>,
+    /// Where they come from, for messages.
+    pub file: String,
+}
+
+/// Everything that was read before the image.
+#[derive(Clone, Debug)]
+pub struct GroundInputs {
+    /// Boundary features.
+    pub boundary: Layer<MultiPolygon<f64>>,
+    /// Exclusions, in the order of the settings.
+    pub exclusions: Vec<Layer<MultiPolygon<f64>>>,
+    /// Strips, if the reference comes from strips.
+    pub strips: Option<Layer<MultiPolygon<f64>>>,
+    /// Hard edges.
+    pub edges: Vec<Layer<Vec<LineString<f64>>>>,
+    /// Guidance line.
+    pub guidance: Option<Layer<Vec<LineString<f64>>>>,
+    /// Working plane that the job asks for.
+    pub plane: Option<Crs>,
+}
+
+/// The ground on the working plane.
+#[derive(Clone, Debug)]
+pub struct Ground {
+    /// The plane.
+    pub plane: Plane,
+    /// The boundary.
+    pub boundary: MultiPolygon<f64>,
+    /// Exclusions grown by their buffers, joined.
+    pub exclusions: MultiPolygon<f64>,
+    /// Whether an exclusion has a buffer.
+    pub buffered: bool,
+    /// Boundary less exclusions.
+    pub field: MultiPolygon<f64>,
+    /// Its area. [m²]
+    pub area: f64,
+    /// Strips in file order.
+    pub strips: Vec<MultiPolygon<f64>>,
+    /// Hard edges.
+    pub hard_edges: Vec<LineString<f64>>,
+    /// Pixel size at the field's centroid: root of a pixel's area on the plane. [m]
+    pub pixel: f64,
+    /// Cells.
+    pub grid: CellGrid,
+    /// Which cells are neighbours.
+    pub borders: Vec<Border>,
+    /// Transformations used.
+    pub operations: Vec<Operation>,
+}
+
+/// Why the ground was refused.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum GroundError {
+    /// Several boundary features.
+    #[error("{file}: {count} features, but a field has one boundary")]
+    Several {
+        /// The file.
+        file: String,
+        /// How many.
+        count: usize,
+    },
+    /// Image and boundary do not meet.
+    #[error("the boundary lies outside the image, {distance_km:.1} km away")]
+    Apart {
+        /// Boundary's file.
+        file: String,
+        /// Centre of the boundary, longitude and latitude. [°]
+        boundary: (f64, f64),
+        /// Centre of the image, longitude and latitude. [°]
+        image: (f64, f64),
+        /// Distance between the centres. [km]
+        distance_km: f64,
+        /// Whether swapping longitude and latitude would make them meet.
+        swapped_meets: bool,
+    },
+    /// Nothing is left of the field.
+    #[error("nothing is left of the field: boundary {boundary_ha:.3} ha, exclusions with buffers {exclusions_ha:.3} ha")]
+    Nothing {
+        /// Boundary area. [ha]
+        boundary_ha: f64,
+        /// Exclusions' area. [ha]
+        exclusions_ha: f64,
+    },
+    /// A strip lies outside the field.
+    #[error("reference strip {strip} lies with only {:.0} % of its area in the field, at least half is needed", 100.0 * share)]
+    StripOutside {
+        /// Its number.
+        strip: usize,
+        /// Share inside.
+        share: f64,
+        /// The file.
+        file: String,
+    },
+    /// Two strips overlap.
+    #[error("reference strips {first} and {second} overlap by {area:.1} m²")]
+    StripsOverlap {
+        /// One.
+        first: usize,
+        /// The other.
+        second: usize,
+        /// Area. [m²]
+        area: f64,
+    },
+    /// A guidance line that has no direction.
+    #[error("{file}: the guidance line has no length")]
+    Guidance {
+        /// The file.
+        file: String,
+    },
+    /// The plane.
+    #[error(transparent)]
+    Plane(#[from] PlaneError),
+    /// A transformation.
+    #[error(transparent)]
+    Crs(#[from] CrsError),
+    /// The grid.
+    #[error(transparent)]
+    Cut(#[from] CutError),
+}
+
+/// Carries shapes onto the plane and remembers how.
+struct Carrier<'a> {
+    plane: &'a Crs,
+    operations: Vec<Operation>,
+}
+
+impl Carrier<'_> {
+    fn way(&mut self, from: &Crs, sample: Option<(f64, f64)>) -> Result<Projector, CrsError> {
+        let way = Projector::new(from, self.plane)?;
+        if let Some((x, y)) = sample {
+            way.point(x, y)?;
+        }
+        if let Some(operation) = way.describe()
+            && !self.operations.contains(&operation)
+        {
+            self.operations.push(operation);
+        }
+        Ok(way)
+    }
+    fn polygons(&mut self, layer: &Layer<MultiPolygon<f64>>) -> Result<Vec<MultiPolygon<f64>>, CrsError> {
+        let sample = layer.shapes.first().and_then(BoundingRect::bounding_rect).map(|r| (r.center().x, r.center().y));
+        let way = self.way(&layer.crs, sample)?;
+        layer.shapes.iter().map(|shape| carried(shape, &way)).collect()
+    }
+    fn lines(&mut self, layer: &Layer<Vec<LineString<f64>>>) -> Result<Vec<LineString<f64>>, CrsError> {
+        let sample = layer.shapes.first().and_then(|lines| lines.first()).and_then(|line| line.0.first()).map(|c| (c.x, c.y));
+        let way = self.way(&layer.crs, sample)?;
+        layer.shapes.iter().flatten().map(|line| way.geometry(line)).collect()
+    }
+}
+
+/// Root of a pixel's area on the plane, at a place of the plane. [m]
+///
+/// # Errors
+/// [`CrsError`] when the place cannot be carried into the image.
+pub fn pixel_size(plane: &Crs, lattice: &Lattice, x: f64, y: f64) -> Result<f64, CrsError> {
+    let there = Projector::new(plane, &lattice.crs)?;
+    if there.is_identity() {
+        return Ok(libm::sqrt(lattice.affine.determinant().abs()));
+    }
+    let back = Projector::new(&lattice.crs, plane)?;
+    let (gx, gy) = there.point(x, y)?;
+    let (col, row) = lattice.affine.to_pixel(gx, gy);
+    let corner = |dc: f64, dr: f64| {
+        let (gx, gy) = lattice.affine.to_ground(col + dc, row + dr);
+        back.point(gx, gy)
+    };
+    let (o, e, s) = (corner(0.0, 0.0)?, corner(1.0, 0.0)?, corner(0.0, 1.0)?);
+    Ok(libm::sqrt(((e.0 - o.0) * (s.1 - o.1) - (e.1 - o.1) * (s.0 - o.0)).abs()))
+}
+
+/// Puts everything onto the working plane and cuts the cells.
+///
+/// # Errors
+/// [`GroundError`]: several boundaries, an image elsewhere, nothing left, strips outside or overlapping, an unfit plane.
+pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, findings: &mut Vec<Finding>) -> Result<Ground, GroundError> {
+    let layer = &inputs.boundary;
+    if layer.shapes.len() > 1 && !settings.field.boundary.merge {
+        return Err(GroundError::Several { file: layer.file.clone(), count: layer.shapes.len() });
+    }
+    let degrees = Projector::new(&layer.crs, &Crs::wgs84())?;
+    let place = layer.shapes.iter().find_map(Centroid::centroid).map_or((0.0, 0.0), |c| (c.x(), c.y()));
+    let (longitude, latitude) = degrees.point(place.0, place.1)?;
+    check_together(layer, lattice, (longitude, latitude))?;
+    let plane = choose(inputs.plane.as_ref(), &lattice.crs, longitude, latitude, findings)?;
+    let mut carrier = Carrier { plane: &plane.crs, operations: Vec::new() };
+
+    let parts: Vec<MultiPolygon<f64>> = carrier.polygons(layer)?.iter().map(|part| mended(part, "boundary", &layer.file, findings)).collect();
+    let boundary = oriented(&joined(&parts));
+    let mut grown_parts = Vec::new();
+    for (exclusion, layer) in settings.field.exclusions.iter().zip(&inputs.exclusions) {
+        for shape in carrier.polygons(layer)? {
+            grown_parts.push(grown(&mended(&shape, "exclusion", &layer.file, findings), exclusion.buffer.get()));
+        }
+    }
+    let exclusions = oriented(&joined(&grown_parts));
+    let buffered = settings.field.exclusions.iter().any(|exclusion| exclusion.buffer.get() > 0.0);
+    let field = oriented(&less(&boundary, &exclusions));
+    let area = field.unsigned_area();
+    if area <= 0.0 {
+        let ha = |p: &MultiPolygon<f64>| p.unsigned_area() / 10_000.0;
+        return Err(GroundError::Nothing { boundary_ha: ha(&boundary), exclusions_ha: ha(&exclusions) });
+    }
+    let strips = match &inputs.strips {
+        Some(layer) => strips_of(&mut carrier, layer, &field, findings)?,
+        None => Vec::new(),
+    };
+    let mut hard_edges = Vec::new();
+    for layer in &inputs.edges {
+        hard_edges.extend(carrier.lines(layer)?);
+    }
+    let guidance = match &inputs.guidance {
+        Some(layer) => Some((carrier.lines(layer)?, layer.file.clone())),
+        None => None,
+    };
+    let centre = field.centroid().map_or((0.0, 0.0), |c| (c.x(), c.y()));
+    let pixel = pixel_size(&plane.crs, lattice, centre.0, centre.1)?;
+    carrier.way(&lattice.crs, Some(lattice.affine.to_ground(lattice.cols as f64 / 2.0, lattice.rows as f64 / 2.0)))?;
+    let operations = carrier.operations;
+    for operation in &operations {
+        let accuracy = operation.accuracy_m.map_or_else(|| "no accuracy stated".to_owned(), |a| format!("stated accuracy {a} m"));
+        findings.push(Finding::note("plane.transformed", format!("{} → {}: {} ({accuracy})", operation.from, operation.to, operation.name)));
+    }
+    let frame = frame_of(settings, &plane, &boundary, guidance.as_ref())?;
+    let grid = cut(&field, frame)?;
+    let borders = borders(&grid);
+    Ok(Ground { plane, boundary, exclusions, buffered, field, area, strips, hard_edges, pixel, grid, borders, operations })
+}
+
+fn mended(shape: &MultiPolygon<f64>, what: &str, file: &str, findings: &mut Vec<Finding>) -> MultiPolygon<f64> {
+    let mended = repaired(shape);
+    if let Some(change) = mended.area_change {
+        findings.push(Finding::caution(
+            "boundary.repaired",
+            format!("{file}: the {what} crosses itself; it was untangled by the even–odd rule, which changed its area by {change:+.1} m² to {:.1} m²: look at it on the map", mended.polygon.unsigned_area()),
+        ));
+    }
+    mended.polygon
+}
+
+/// Refuses an image that does not show the boundary.
+fn check_together(layer: &Layer<MultiPolygon<f64>>, lattice: &Lattice, centre: (f64, f64)) -> Result<(), GroundError> {
+    let (cols, rows) = (lattice.cols as f64, lattice.rows as f64);
+    let reach = |longitude: f64, latitude: f64| -> Option<(f64, f64)> {
+        let (x, y) = Projector::new(&Crs::wgs84(), &lattice.crs).ok()?.point(longitude, latitude).ok()?;
+        Some(lattice.affine.to_pixel(x, y))
+    };
+    let way = Projector::new(&layer.crs, &lattice.crs)?;
+    let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
+    for shape in &layer.shapes {
+        for corner in
+            shape.bounding_rect().iter().flat_map(|r| [(r.min().x, r.min().y), (r.max().x, r.min().y), (r.max().x, r.max().y), (r.min().x, r.max().y)])
+        {
+            let Ok((x, y)) = way.point(corner.0, corner.1) else { continue };
+            let (col, row) = lattice.affine.to_pixel(x, y);
+            low = [low[0].min(col), low[1].min(row)];
+            high = [high[0].max(col), high[1].max(row)];
+        }
+    }
+    if low[0] < cols && high[0] > 0.0 && low[1] < rows && high[1] > 0.0 {
+        return Ok(());
+    }
+    let middle = lattice.affine.to_ground(cols / 2.0, rows / 2.0);
+    let image = Projector::new(&lattice.crs, &Crs::wgs84())?.point(middle.0, middle.1)?;
+    let distance_km = {
+        // Great circle on a sphere of 6371 km: only a message.
+        let (a, b) = ((centre.0.to_radians(), centre.1.to_radians()), (image.0.to_radians(), image.1.to_radians()));
+        let h = |d: f64| libm::sin(d / 2.0) * libm::sin(d / 2.0);
+        2.0 * 6371.0 * libm::asin(libm::sqrt((h(b.1 - a.1) + libm::cos(a.1) * libm::cos(b.1) * h(b.0 - a.0)).min(1.0)))
+    };
+    let swapped = reach(centre.1, centre.0).is_some_and(|(col, row)| col > 0.0 && col < cols && row > 0.0 && row < rows);
+    Err(GroundError::Apart { file: layer.file.clone(), boundary: centre, image, distance_km, swapped_meets: swapped })
+}
+
+/// Each polygon part of each feature is one strip.
+fn strips_of(
+    carrier: &mut Carrier<'_>,
+    layer: &Layer<MultiPolygon<f64>>,
+    field: &MultiPolygon<f64>,
+    findings: &mut Vec<Finding>,
+) -> Result<Vec<MultiPolygon<f64>>, GroundError> {
+    let mut strips = Vec::new();
+    for shape in carrier.polygons(layer)? {
+        for part in mended(&shape, "reference strip", &layer.file, findings) {
+            strips.push(MultiPolygon::new(vec![part]));
+        }
+    }
+    for (k, strip) in strips.iter().enumerate() {
+        let share = strip.intersection(field).unsigned_area() / strip.unsigned_area();
+        if share < 0.5 - 1e-6 {
+            return Err(GroundError::StripOutside { strip: k + 1, share, file: layer.file.clone() });
+        }
+        for (other, before) in strips.iter().enumerate().take(k) {
+            let area = strip.intersection(before).unsigned_area();
+            if area > 1e-3 {
+                return Err(GroundError::StripsOverlap { first: other + 1, second: k + 1, area });
+            }
+        }
+    }
+    Ok(strips)
+}
+
+/// The machine's grid: direction, size of cells, and where it starts.
+fn frame_of(
+    settings: &Settings,
+    plane: &Plane,
+    boundary: &MultiPolygon<f64>,
+    guidance: Option<&(Vec<LineString<f64>>, String)>,
+) -> Result<CellFrame, GroundError> {
+    let machine = &settings.machine;
+    let mut line = None;
+    let azimuth = match (&machine.heading, guidance) {
+        (Heading::True(degrees), _) => plane.grid_azimuth(*degrees),
+        (Heading::Grid(degrees), _) => *degrees,
+        (Heading::Line(_), Some((lines, file))) => {
+            let ends = lines.first().and_then(|l| l.0.first().zip(l.0.last()));
+            let (a, b) = ends.filter(|(a, b)| libm::hypot(b.x - a.x, b.y - a.y) > 0.01).ok_or_else(|| GroundError::Guidance { file: file.clone() })?;
+            line = Some((a.x, a.y));
+            libm::atan2(b.x - a.x, b.y - a.y).to_degrees().rem_euclid(360.0)
+        }
+        (Heading::Auto | Heading::Line(_), _) => least_rectangle(boundary).map_or(0.0, |rectangle| rectangle.azimuth_deg()),
+    };
+    let mut frame = CellFrame::new(azimuth, machine.cell_length.get(), machine.working_width.get());
+    let (mut u0, mut v0) = (f64::INFINITY, f64::INFINITY);
+    for point in crate::space::polygon::rings_of(boundary).iter().flatten() {
+        let (u, v) = frame.to_uv(point[0], point[1]);
+        (u0, v0) = (u0.min(u), v0.min(v));
+    }
+    if let Some((x, y)) = line {
+        // Passes run along the line: a column's middle falls on it.
+        let edge = frame.to_uv(x, y).1 - frame.width / 2.0;
+        v0 = edge + libm::floor((v0 - edge) / frame.width) * frame.width;
+    }
+    (frame.u0, frame.v0) = (u0, v0);
+    Ok(frame)
+}

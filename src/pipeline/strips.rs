@@ -1,0 +1,390 @@
+//! The reference: which pixels are asked for, and what they say of the strips.
+
+use geo::Area as _;
+use geo::BooleanOps;
+use geo::Centroid;
+use geo::MultiPolygon;
+
+use crate::finding::Finding;
+use crate::pipeline::ground::Ground;
+use crate::pipeline::ground::pixel_size;
+use crate::pipeline::scan::Found;
+use crate::pipeline::scan::KeptPixel;
+use crate::pipeline::scan::PixelMap;
+use crate::pipeline::scan::Probe;
+use crate::pipeline::scan::Tally;
+use crate::pipeline::settings::ReferenceSettings;
+use crate::science::reference::CoarseEstimate;
+use crate::science::reference::FineEstimate;
+use crate::science::reference::MixedPixel;
+use crate::science::reference::ReferenceError;
+use crate::science::reference::SegmentSums;
+use crate::science::reference::StripSums;
+use crate::science::reference::coarse;
+use crate::science::reference::fine;
+use crate::space::coverage::Scratch;
+use crate::space::coverage::cover;
+use crate::space::crs::CrsError;
+use crate::space::polygon::Rectangle;
+use crate::space::polygon::grown;
+use crate::space::polygon::least_rectangle;
+use crate::space::polygon::less;
+use crate::space::raster::Lattice;
+
+/// Equal blocks that a strip's length is cut into for its interval, at the most.
+const BLOCKS: usize = 10;
+/// Pixels that a coarse strip's surroundings reach; the second and third show how much that matters.
+const REACHES: [f64; 3] = [3.0, 2.0, 4.0];
+/// A shrunk strip narrower than this many pixels is a mixture.
+const FINE_PIXELS: f64 = 4.0;
+
+/// How one strip is measured.
+#[derive(Clone, Debug)]
+pub struct StripPlan {
+    /// Area of strip ∩ field. [m²]
+    pub area: f64,
+    /// Pixel size there. [m]
+    pub pixel: f64,
+    /// Rectangle of the strip as it was drawn.
+    pub outer: Rectangle,
+    /// By which estimator.
+    pub how: How,
+    /// Positions of its probes.
+    probes: std::ops::Range<usize>,
+}
+
+/// The estimator of a strip.
+#[derive(Clone, Debug)]
+pub enum How {
+    /// Pure pixels; rectangle of the shrunk strip, segments, blocks.
+    Fine {
+        /// Rectangle of the shrunk strip.
+        core: Rectangle,
+        /// Segments.
+        segments: usize,
+        /// Blocks.
+        blocks: usize,
+    },
+    /// Solved mixture; blocks.
+    Coarse {
+        /// Blocks.
+        blocks: usize,
+    },
+}
+
+/// What a strip says.
+#[derive(Clone, Debug)]
+pub enum StripFound {
+    /// By pure pixels.
+    Fine(FineEstimate),
+    /// By the mixture.
+    Coarse(CoarseEstimate),
+}
+
+impl StripFound {
+    /// I_ref.
+    pub const fn index(&self) -> f64 {
+        match self {
+            Self::Fine(estimate) => estimate.index,
+            Self::Coarse(estimate) => estimate.index,
+        }
+    }
+    /// I_beside.
+    pub fn beside(&self) -> Option<f64> {
+        match self {
+            Self::Fine(estimate) => estimate.beside(),
+            Self::Coarse(estimate) => (estimate.beside > 0.0).then_some(estimate.beside),
+        }
+    }
+    /// Pixels used.
+    pub const fn pixels(&self) -> u64 {
+        match self {
+            Self::Fine(estimate) => estimate.pixels,
+            Self::Coarse(estimate) => estimate.pixels as u64,
+        }
+    }
+    /// Word of the estimator in files.
+    pub const fn estimator(&self) -> &'static str {
+        match self {
+            Self::Fine(_) => "fine",
+            Self::Coarse(_) => "coarse",
+        }
+    }
+    /// Segments dropped.
+    pub fn dropped(&self) -> usize {
+        match self {
+            Self::Fine(estimate) => estimate.dropped.len(),
+            Self::Coarse(_) => 0,
+        }
+    }
+}
+
+/// One strip measured.
+#[derive(Clone, Debug)]
+pub struct Strip {
+    /// How it was measured.
+    pub plan: StripPlan,
+    /// What it says, or why it says nothing.
+    pub found: Result<StripFound, ReferenceError>,
+    /// I_ref with less and with more inset (fine), or reach (coarse).
+    pub variants: [Option<f64>; 2],
+}
+
+/// Number of pieces of at least two pixels, at the most `most`.
+fn pieces(length: f64, pixel: f64, most: usize) -> usize {
+    (libm::floor(length / (2.0 * pixel) + 1e-9) as usize).clamp(1, most.max(1))
+}
+
+/// Says which pixels each strip needs.
+///
+/// # Errors
+/// [`CrsError`] when a strip cannot be carried into the image.
+pub fn plan(ground: &Ground, settings: &ReferenceSettings, lattice: &Lattice) -> Result<(Vec<StripPlan>, Vec<Probe>), CrsError> {
+    let (mut plans, mut probes) = (Vec::new(), Vec::new());
+    let kept_clear: Vec<MultiPolygon<f64>> = ground.strips.iter().map(|strip| grown(strip, settings.gap.get())).collect();
+    for (k, strip) in ground.strips.iter().enumerate() {
+        let (Some(centre), Some(outer)) = (strip.centroid(), least_rectangle(strip)) else { continue };
+        let pixel = pixel_size(&ground.plane.crs, lattice, centre.x(), centre.y())?;
+        let inset = settings.inset.get();
+        let shrunk = |inset: f64| {
+            let core = grown(strip, -inset.max(0.75 * pixel));
+            least_rectangle(&core).map(|rectangle| (core, rectangle))
+        };
+        let start = probes.len();
+        let how = match shrunk(inset).filter(|(_, rectangle)| rectangle.width >= FINE_PIXELS * pixel) {
+            Some((core, along)) => {
+                let (segments, blocks) = (pieces(along.length, pixel, settings.segments), pieces(along.length, pixel, BLOCKS));
+                probes.push(Probe::Segments { area: core, along, segments, blocks });
+                probes.push(Probe::Segments { area: swaths(ground, strip, &along, settings.gap.get(), &kept_clear), along, segments, blocks });
+                for factor in [0.5, 1.5] {
+                    // Without a second shape there is nothing to compare with: an empty area finds nothing.
+                    let (area, own) = shrunk(inset * factor).unwrap_or_else(|| (MultiPolygon::new(Vec::new()), along));
+                    probes.push(Probe::Segments { area, along: own, segments, blocks: 1 });
+                }
+                How::Fine { core: along, segments, blocks }
+            }
+            None => {
+                let others = MultiPolygon::new(ground.strips.iter().enumerate().filter(|(other, _)| *other != k).flat_map(|(_, s)| s.0.clone()).collect());
+                for reach in REACHES {
+                    probes.push(Probe::Pixels { area: less(&grown(strip, reach * pixel).intersection(&ground.field), &others) });
+                }
+                How::Coarse { blocks: pieces(outer.length, pixel, BLOCKS) }
+            }
+        };
+        let area = strip.intersection(&ground.field).unsigned_area();
+        plans.push(StripPlan { area, pixel, outer, how, probes: start..probes.len() });
+    }
+    Ok((plans, probes))
+}
+
+/// The comparison swaths of a strip: beside its long sides, as wide as it is, over the shrunk strip's length.
+fn swaths(ground: &Ground, strip: &MultiPolygon<f64>, along: &Rectangle, gap: f64, kept_clear: &[MultiPolygon<f64>]) -> MultiPolygon<f64> {
+    let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+    for point in crate::space::polygon::rings_of(strip).iter().flatten() {
+        let across = along.along_across(point[0], point[1]).1;
+        (low, high) = (low.min(across), high.max(across));
+    }
+    let width = high - low;
+    let sides = MultiPolygon::new(vec![
+        along.part((0.0, along.length), (high + gap, high + gap + width)),
+        along.part((0.0, along.length), (low - gap - width, low - gap)),
+    ]);
+    kept_clear.iter().fold(sides.intersection(&ground.field), |rest, strip| less(&rest, strip))
+}
+
+/// Turns what was found into estimates.
+///
+/// # Errors
+/// [`CrsError`] when a strip cannot be carried into the image.
+pub fn estimate(
+    ground: &Ground,
+    settings: &ReferenceSettings,
+    point_spread: f64,
+    lattice: &Lattice,
+    plans: Vec<StripPlan>,
+    found: &[Found],
+) -> Result<Vec<Strip>, CrsError> {
+    let map = PixelMap::new(&ground.plane.crs, lattice)?;
+    let mut strips = Vec::new();
+    for (k, plan) in plans.into_iter().enumerate() {
+        let found = &found[plan.probes.clone()];
+        let strip = match &plan.how {
+            How::Fine { segments, blocks, .. } => {
+                let sums = |k: usize, blocks: usize| match &found[k] {
+                    Found::Segments(tallies) => sums_of(tallies, *segments, blocks),
+                    Found::Pixels(_) => StripSums::new(*segments, blocks),
+                };
+                let (own, beside) = (sums(0, *blocks), sums(1, *blocks));
+                let estimate = fine(&own, Some(&beside), settings.drop).map(StripFound::Fine);
+                let variant = |k: usize| fine(&sums(k, 1), None, settings.drop).ok().map(|estimate| estimate.index);
+                let variants = [variant(2), variant(3)];
+                Strip { found: estimate, variants, plan }
+            }
+            How::Coarse { blocks } => {
+                let shares = Shares::of(&map.rings(&ground.strips[k])?, point_spread);
+                let back = crate::space::crs::Projector::new(&lattice.crs, &ground.plane.crs)?;
+                let mut results = Vec::new();
+                for one in found {
+                    let Found::Pixels(kept) = one else { continue };
+                    let mut mixed = Vec::with_capacity(kept.len());
+                    for KeptPixel { row, col, index } in kept {
+                        let (x, y) = lattice.affine.to_ground(*col as f64 + 0.5, *row as f64 + 0.5);
+                        let (x, y) = back.point(x, y)?;
+                        let t = plan.outer.along_across(x, y).0 / plan.outer.length;
+                        let block = (libm::floor(t * *blocks as f64).max(0.0) as usize).min(blocks - 1);
+                        mixed.push(MixedPixel { share: shares.at(*row, *col), index: *index, block });
+                    }
+                    results.push(coarse(&mixed, *blocks));
+                }
+                let variant = |k: usize| results.get(k).and_then(|r| r.as_ref().ok()).map(|estimate| estimate.index);
+                let variants = [variant(1), variant(2)];
+                let estimate = results.into_iter().next().unwrap_or(Err(ReferenceError::NoPixels)).map(StripFound::Coarse);
+                Strip { found: estimate, variants, plan }
+            }
+        };
+        strips.push(strip);
+    }
+    Ok(strips)
+}
+
+fn sums_of(tallies: &[Tally], segments: usize, blocks: usize) -> StripSums {
+    let mut sums = StripSums::new(segments, blocks);
+    for (k, tally) in tallies.iter().enumerate() {
+        if let Some(cell) = sums.cell_mut(k / blocks, k % blocks) {
+            *cell = SegmentSums { weight: tally.weight.get(), weighted: tally.weighted.get(), squares: tally.squares.get(), pixels: tally.pixels };
+        }
+    }
+    sums
+}
+
+/// Share of each pixel near a strip that lies in it, blurred as the sensor blurs.
+struct Shares {
+    row: i64,
+    col: i64,
+    cols: i64,
+    values: Vec<f64>,
+}
+
+impl Shares {
+    fn of(rings: &[Vec<[f64; 2]>], point_spread: f64) -> Self {
+        let sigma = point_spread / (2.0 * libm::sqrt(2.0 * libm::log(2.0)));
+        let reach = libm::ceil(4.0 * sigma) as i64;
+        let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
+        for p in rings.iter().flatten() {
+            low = [low[0].min(p[0]), low[1].min(p[1])];
+            high = [high[0].max(p[0]), high[1].max(p[1])];
+        }
+        let from = |v: f64| libm::floor(v) as i64 - reach - 1;
+        let to = |v: f64| libm::ceil(v) as i64 + reach + 1;
+        let (col, row) = (from(low[0]), from(low[1]));
+        let (cols, rows) = (to(high[0]) - col, to(high[1]) - row);
+        let mut spans = Vec::new();
+        cover(rings, (row, row + rows), &mut Scratch::default(), &mut spans);
+        let mut values = vec![0.0; (cols * rows) as usize];
+        for span in &spans {
+            for c in span.col..span.col + span.len {
+                values[((span.row - row) * cols + c - col) as usize] = span.share;
+            }
+        }
+        if sigma > 0.0 {
+            // A pixel already averages over itself; the kernel is the sensor's blur beyond that, sampled at pixel distances.
+            let kernel: Vec<f64> = (-reach..=reach).map(|d| libm::exp(-((d * d) as f64) / (2.0 * sigma * sigma))).collect();
+            let total: f64 = kernel.iter().sum();
+            for along_rows in [false, true] {
+                let before = values.clone();
+                for r in 0..rows {
+                    for c in 0..cols {
+                        let mut sum = 0.0;
+                        for (k, weight) in kernel.iter().enumerate() {
+                            let d = k as i64 - reach;
+                            let (rr, cc) = if along_rows { (r + d, c) } else { (r, c + d) };
+                            if rr >= 0 && cc >= 0 && rr < rows && cc < cols {
+                                sum += weight * before[(rr * cols + cc) as usize];
+                            }
+                        }
+                        values[(r * cols + c) as usize] = sum / total;
+                    }
+                }
+            }
+        }
+        Self { row, col, cols, values }
+    }
+    fn at(&self, row: i64, col: i64) -> f64 {
+        let (r, c) = (row - self.row, col - self.col);
+        if r < 0 || c < 0 || c >= self.cols {
+            return 0.0;
+        }
+        self.values.get((r * self.cols + c) as usize).copied().unwrap_or(0.0)
+    }
+}
+
+/// Findings on single strips; the reference as a whole is judged elsewhere.
+pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: &mut Vec<Finding>) {
+    for (k, strip) in strips.iter().enumerate() {
+        let number = k + 1;
+        let found = match &strip.found {
+            Ok(found) => found,
+            Err(error) => {
+                findings.push(Finding::caution("reference.left_out", format!("reference strip {number} is left out: {error}")));
+                continue;
+            }
+        };
+        if found.pixels() < 30 {
+            findings.push(Finding::caution(
+                "reference.pixels",
+                format!("reference strip {number} rests on {} pixels; below 30 it is a weak estimate", found.pixels()),
+            ));
+        }
+        if index_name.eq_ignore_ascii_case("NDVI") && found.index() > 0.85 {
+            findings.push(Finding::caution(
+                "reference.saturated",
+                format!("NDVI of reference strip {number} is {:.3}: above 0.85 it hardly rises with more nitrogen, so differences are understated; use a red-edge index if the image has the band", found.index()),
+            ));
+        }
+        for (variant, what) in strip.variants.iter().zip(["less", "more"]) {
+            let Some(value) = variant.filter(|value| (value - found.index()).abs() > 0.01) else { continue };
+            let kind = if found.estimator() == "fine" { "inset" } else { "reach" };
+            findings.push(Finding::caution(
+                "reference.inset",
+                format!(
+                    "reference strip {number} gives {value:.4} instead of {:.4} with {what} {kind}: look whether its drawn edges fit what was spread",
+                    found.index()
+                ),
+            ));
+        }
+        let StripFound::Fine(estimate) = found else { continue };
+        if !estimate.dropped.is_empty() {
+            findings.push(Finding::note(
+                "reference.dropped",
+                format!(
+                    "{} of {} segments of reference strip {number} were left out as unlike the rest; with all of them its index is {:.4} instead of {:.4}",
+                    estimate.dropped.len(),
+                    estimate.segments_with_data,
+                    estimate.index_without_dropping,
+                    estimate.index
+                ),
+            ));
+        }
+        if let Some(many) = estimate.too_many_to_drop {
+            findings.push(Finding::caution(
+                "reference.uneven",
+                format!("{many} segments of reference strip {number} are unlike the rest, more than a quarter: none was left out; look at the strip"),
+            ));
+        }
+        match &estimate.swath {
+            Some(swath) if swath.coefficient_of_variation > stand_cv => findings.push(Finding::caution(
+                "reference.stand",
+                format!(
+                    "the index beside reference strip {number} varies by {:.0} % (limit {:.0} %): a stand so uneven need not answer to nitrogen",
+                    100.0 * swath.coefficient_of_variation,
+                    100.0 * stand_cv
+                ),
+            )),
+            Some(_) => {}
+            None => findings.push(Finding::caution(
+                "reference.beside",
+                format!("too little ground beside reference strip {number} to compare with: no response index from it"),
+            )),
+        }
+    }
+}

@@ -1,0 +1,249 @@
+//! A strip that is narrow for the image: no pixel is pure, so the mixture of strip and field is solved instead.
+
+use super::ReferenceError;
+use super::interval::LEAST_BLOCKS;
+use super::interval::NoInterval;
+use super::interval::PairedMeans;
+use super::interval::RatioInterval;
+use super::interval::block_bootstrap;
+use super::interval::fieller;
+
+/// Pixels needed in all.
+const LEAST_PIXELS: usize = 12;
+/// Pixels needed that are more than half strip.
+const LEAST_INSIDE: usize = 4;
+/// Pixels needed that are less than a tenth strip.
+const LEAST_BESIDE: usize = 4;
+/// Largest standard error of I_ref as a share of it.
+const MOST_STANDARD_ERROR: f64 = 0.03;
+/// Shares are often exact ties (half a pixel); only what lies clear of the tie counts as above or below.
+const TIE: f64 = 1e-6;
+/// Seed of the printed bootstrap; any would do, this one never changes.
+const BOOTSTRAP_SEED: u64 = 2_026;
+
+/// A seen, not bare pixel on or near a strip.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct MixedPixel {
+    /// Share of the pixel that lies in the strip, after any point spread. [0..1]
+    pub share: f64,
+    /// Its canopy index.
+    pub index: f64,
+    /// The stretch of the strip that it lies beside, from 0.
+    pub block: usize,
+}
+
+/// A strip's estimate from mixed pixels.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CoarseEstimate {
+    /// I_ref: the fitted index at share 1.
+    pub index: f64,
+    /// I_beside: the fitted index at share 0.
+    pub beside: f64,
+    /// Pixels used.
+    pub pixels: usize,
+    /// Pixels more than half in the strip.
+    pub pixels_inside: usize,
+    /// Jackknife standard error of I_ref.
+    pub standard_error: f64,
+    /// 95 % interval of I_ref / I_beside, or why there is none.
+    pub interval: Result<RatioInterval, NoInterval>,
+    /// 2.5th to 97.5th percentile of the block bootstrap of the ratio; a check only.
+    pub bootstrap: Option<(f64, f64)>,
+}
+
+impl CoarseEstimate {
+    /// `I_ref / I_beside`; `None` when nothing positive was found beside.
+    pub fn ratio(&self) -> Option<f64> {
+        (self.beside > 0.0).then(|| self.index / self.beside)
+    }
+}
+
+/// Estimates a strip from mixed pixels: `I = I_ref · c + I_beside · (1 − c)`, unweighted least squares, c = the pixel's share in the strip.
+///
+/// Standard error, covariance and interval come from the delete-one-block jackknife, `(k − 1)/k · Σ (θ_j − θ̄)(θ_j − θ̄)ᵀ` over the k blocks that have
+/// pixels, with k − 1 degrees of freedom; fewer than 5 blocks give a standard error but no interval. A point spread is the caller's: it is convolved
+/// into `share` beforehand.
+///
+/// # Errors
+/// Fewer than 12 pixels, than 4 with c > 0.5, or than 4 with c < 0.1; a mixture that cannot be solved with and without each block; a standard error
+/// of 3 % of I_ref or more; an I_ref that is not above 0.
+///
+/// # Source
+/// Linear mixture of two covers: textbook. Jackknife of blocks: Künsch 1989, Annals of Statistics 17:1217-1241 (from memory). The limits are ours.
+pub fn coarse(pixels: &[MixedPixel], blocks: usize) -> Result<CoarseEstimate, ReferenceError> {
+    let inside = pixels.iter().filter(|pixel| pixel.share > 0.5 + TIE).count();
+    let beside = pixels.iter().filter(|pixel| pixel.share < 0.1 - TIE).count();
+    if pixels.len() < LEAST_PIXELS {
+        return Err(ReferenceError::TooFewPixels { found: pixels.len(), needed: LEAST_PIXELS });
+    }
+    if inside < LEAST_INSIDE {
+        return Err(ReferenceError::TooFewInside { found: inside, needed: LEAST_INSIDE });
+    }
+    if beside < LEAST_BESIDE {
+        return Err(ReferenceError::TooFewBeside { found: beside, needed: LEAST_BESIDE });
+    }
+    let mut sums = vec![MixtureSums::default(); blocks.max(1)];
+    let last = sums.len() - 1;
+    for pixel in pixels {
+        sums[pixel.block.min(last)].add(pixel);
+    }
+    sums.retain(|block| block.pixels > 0);
+    let (index, beside) = MixtureSums::total(&sums).solve().ok_or(ReferenceError::NotSeparable)?;
+    if !(index > 0.0) {
+        return Err(ReferenceError::NotPositive { index });
+    }
+    let means = jackknife(&sums, index, beside)?;
+    let standard_error = libm::sqrt(means.variance_reference);
+    if !(standard_error < MOST_STANDARD_ERROR * index) {
+        return Err(ReferenceError::TooUncertain { index, standard_error, most_share: MOST_STANDARD_ERROR });
+    }
+    Ok(CoarseEstimate {
+        index,
+        beside,
+        pixels: pixels.len(),
+        pixels_inside: inside,
+        standard_error,
+        interval: interval(&means, sums.len()),
+        bootstrap: bootstrap(&sums),
+    })
+}
+
+fn interval(means: &PairedMeans, blocks: usize) -> Result<RatioInterval, NoInterval> {
+    if !(means.beside > 0.0) {
+        return Err(NoInterval::NothingBeside);
+    }
+    if blocks < LEAST_BLOCKS {
+        return Err(NoInterval::TooFewBlocks { found: blocks, needed: LEAST_BLOCKS });
+    }
+    let (low, high) = fieller(means)?;
+    Ok(RatioInterval { low, high, means: *means, blocks, effective_blocks: blocks as f64, neighbour_correlation: 0.0 })
+}
+
+fn jackknife(sums: &[MixtureSums], index: f64, beside: f64) -> Result<PairedMeans, ReferenceError> {
+    let k = sums.len() as f64;
+    if sums.len() < 2 {
+        return Err(ReferenceError::NotSeparable);
+    }
+    let mut replicates = Vec::with_capacity(sums.len());
+    for left_out in 0..sums.len() {
+        // Summed anew rather than subtracted: what is left must not depend on rounding in what is gone.
+        let others = MixtureSums::total(sums.iter().enumerate().filter(|(place, _)| *place != left_out).map(|(_, block)| block));
+        replicates.push(others.solve().ok_or(ReferenceError::NotSeparable)?);
+    }
+    let mean_a = replicates.iter().map(|replicate| replicate.0).sum::<f64>() / k;
+    let mean_b = replicates.iter().map(|replicate| replicate.1).sum::<f64>() / k;
+    let spread = |product: &dyn Fn(f64, f64) -> f64| (k - 1.0) / k * replicates.iter().map(|(a, b)| product(a - mean_a, b - mean_b)).sum::<f64>();
+    Ok(PairedMeans {
+        reference: index,
+        beside,
+        variance_reference: spread(&|a, _| a * a),
+        variance_beside: spread(&|_, b| b * b),
+        covariance: spread(&|a, b| a * b),
+        degrees_of_freedom: k - 1.0,
+    })
+}
+
+fn bootstrap(sums: &[MixtureSums]) -> Option<(f64, f64)> {
+    block_bootstrap(sums.len(), BOOTSTRAP_SEED, |drawn| {
+        let (index, beside) = MixtureSums::total(drawn.iter().map(|place| &sums[*place])).solve()?;
+        (beside > 0.0).then(|| index / beside)
+    })
+}
+
+/// Normal equations of the mixture, c = share inside, f = 1 − c.
+#[derive(Clone, Copy, Debug, Default)]
+struct MixtureSums {
+    cc: f64,
+    cf: f64,
+    ff: f64,
+    ci: f64,
+    fi: f64,
+    pixels: usize,
+}
+
+impl MixtureSums {
+    fn add(&mut self, pixel: &MixedPixel) {
+        let (c, f) = (pixel.share, 1.0 - pixel.share);
+        self.cc += c * c;
+        self.cf += c * f;
+        self.ff += f * f;
+        self.ci += c * pixel.index;
+        self.fi += f * pixel.index;
+        self.pixels += 1;
+    }
+    fn total<'a>(blocks: impl IntoIterator<Item = &'a Self>) -> Self {
+        blocks.into_iter().fold(Self::default(), |sum, block| Self {
+            cc: sum.cc + block.cc,
+            cf: sum.cf + block.cf,
+            ff: sum.ff + block.ff,
+            ci: sum.ci + block.ci,
+            fi: sum.fi + block.fi,
+            pixels: sum.pixels + block.pixels,
+        })
+    }
+    /// (I_ref, I_beside); `None` when the pixels' shares are (nearly) all alike.
+    fn solve(&self) -> Option<(f64, f64)> {
+        let determinant = self.cc * self.ff - self.cf * self.cf;
+        if !(determinant > 1e-9 * self.cc * self.ff) {
+            return None;
+        }
+        Some(((self.ff * self.ci - self.cf * self.fi) / determinant, (self.cc * self.fi - self.cf * self.ci) / determinant))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Ten blocks of a strip 1.6 pixels wide: shares 0, 0.3, 1, 0.3, 0 across; `noise` by place.
+    fn pixels(noise: impl Fn(usize) -> f64) -> Vec<MixedPixel> {
+        (0..10)
+            .flat_map(|block| [0.0, 0.3, 1.0, 0.3, 0.0].map(|share| (block, share)))
+            .enumerate()
+            .map(|(place, (block, share))| MixedPixel { share, index: 0.8 * share + 0.5 * (1.0 - share) + noise(place), block })
+            .collect()
+    }
+
+    #[test]
+    fn a_pure_mixture_is_solved_exactly() {
+        let estimate = coarse(&pixels(|_| 0.0), 10).unwrap();
+        assert!((estimate.index - 0.8).abs() < 1e-12 && (estimate.beside - 0.5).abs() < 1e-12);
+        assert_eq!((estimate.pixels, estimate.pixels_inside), (50, 10));
+        assert!(estimate.standard_error < 1e-12);
+        let interval = estimate.interval.unwrap();
+        assert!((interval.low - 1.6).abs() < 1e-9 && (interval.high - 1.6).abs() < 1e-9);
+    }
+
+    #[test]
+    fn what_is_too_little_is_told_with_numbers() {
+        let all = pixels(|_| 0.0);
+        assert_eq!(coarse(&all[..10], 10), Err(ReferenceError::TooFewPixels { found: 10, needed: 12 }));
+        assert_eq!(coarse(&all[..15], 10), Err(ReferenceError::TooFewInside { found: 3, needed: 4 }));
+        let inner: Vec<_> = all.iter().copied().filter(|pixel| pixel.share > 0.1).collect();
+        assert_eq!(coarse(&inner, 10), Err(ReferenceError::TooFewBeside { found: 0, needed: 4 }));
+        let half: Vec<_> = all.iter().map(|pixel| MixedPixel { share: 0.5 * pixel.share, ..*pixel }).collect();
+        assert_eq!(coarse(&half, 10), Err(ReferenceError::TooFewInside { found: 0, needed: 4 }));
+        let one_block: Vec<_> = all.iter().map(|pixel| MixedPixel { block: 0, ..*pixel }).collect();
+        assert_eq!(coarse(&one_block, 10), Err(ReferenceError::NotSeparable));
+    }
+
+    #[test]
+    fn noise_is_refused_above_three_percent() {
+        // The strip's own pixels alternate: ±0.10 in ten blocks is about 4 % of 0.8, ±0.04 about 1.7 %.
+        let noisy = |size: f64| pixels(move |place| if place % 5 == 2 { if place % 10 < 5 { size } else { -size } } else { 0.0 });
+        let error = coarse(&noisy(0.10), 10).unwrap_err();
+        assert!(matches!(error, ReferenceError::TooUncertain { .. }), "{error}");
+        assert!(error.to_string().contains("less than 3 % is needed"));
+        let estimate = coarse(&noisy(0.04), 10).unwrap();
+        let interval = estimate.interval.unwrap();
+        assert!(interval.low < 1.6 && 1.6 < interval.high);
+        let bootstrap = estimate.bootstrap.unwrap();
+        assert!(bootstrap.0 < 1.6 && 1.6 < bootstrap.1);
+    }
+
+    #[test]
+    fn four_blocks_have_no_interval() {
+        let few: Vec<_> = pixels(|_| 0.0).into_iter().filter(|pixel| pixel.block < 4).collect();
+        assert_eq!(coarse(&few, 10).unwrap().interval, Err(NoInterval::TooFewBlocks { found: 4, needed: 5 }));
+    }
+}

@@ -1,0 +1,138 @@
+//! The reference strip: what the crop looks like where nitrogen never ran short, and how sure that is.
+//!
+//! Everything here is computed from sums over pieces of a strip, never from pixels, so that an image of any size fits.
+
+mod coarse;
+mod fine;
+mod interval;
+mod pool;
+mod sums;
+mod virtual_reference;
+
+pub use coarse::CoarseEstimate;
+pub use coarse::MixedPixel;
+pub use coarse::coarse;
+pub use fine::FineEstimate;
+pub use fine::SwathEstimate;
+pub use fine::fine;
+pub use interval::BOOTSTRAP_REPLICATES;
+pub use interval::NoInterval;
+pub use interval::PairedMeans;
+pub use interval::RatioInterval;
+pub use interval::block_bootstrap;
+pub use interval::fieller;
+pub use interval::paired_blocks;
+pub use interval::student_quantile;
+pub use pool::PooledEstimate;
+pub use pool::ReadingsEstimate;
+pub use pool::StripEstimate;
+pub use pool::pool;
+pub use pool::readings;
+pub use sums::SegmentSums;
+pub use sums::StripSums;
+pub use sums::median;
+pub use sums::percentile;
+pub use virtual_reference::VirtualReference;
+pub use virtual_reference::area_percentile;
+
+use thiserror::Error;
+
+/// Why a reference cannot be estimated.
+#[derive(Clone, Copy, Debug, PartialEq, Error)]
+#[non_exhaustive]
+pub enum ReferenceError {
+    /// Nothing seen.
+    #[error("no pixel of the strip is seen, whole and green: check that strip and image show the same ground, and the limit for bare ground")]
+    NoPixels,
+    /// Sums of strip and swath were cut differently.
+    #[error("strip and comparison swath are cut into different pieces ({strip_segments} × {strip_blocks} and {swath_segments} × {swath_blocks})")]
+    CutDifferently {
+        /// Segments of the strip.
+        strip_segments: usize,
+        /// Blocks of the strip.
+        strip_blocks: usize,
+        /// Segments of the swath.
+        swath_segments: usize,
+        /// Blocks of the swath.
+        swath_blocks: usize,
+    },
+    /// Too few pixels for a coarse strip.
+    #[error("only {found} seen pixels on and beside the strip, {needed} are needed: use a finer image or a longer strip")]
+    TooFewPixels {
+        /// Pixels found.
+        found: usize,
+        /// Pixels needed.
+        needed: usize,
+    },
+    /// Too few pixels that are mostly strip.
+    #[error("only {found} pixels lie more than half in the strip, {needed} are needed: the strip is too narrow or too short for this image")]
+    TooFewInside {
+        /// Pixels found.
+        found: usize,
+        /// Pixels needed.
+        needed: usize,
+    },
+    /// Too few pixels that are mostly not strip.
+    #[error("only {found} pixels beside the strip lie less than a tenth in it, {needed} are needed: the strip needs field on at least one side")]
+    TooFewBeside {
+        /// Pixels found.
+        found: usize,
+        /// Pixels needed.
+        needed: usize,
+    },
+    /// The mixture has no single solution, or none is left when a stretch is left out.
+    #[error("strip and ground beside it cannot be told apart along the whole strip: give a longer strip or a finer image")]
+    NotSeparable,
+    /// A coarse strip that is too uncertain.
+    #[error(
+        "the strip's index {index:.4} has a standard error of {standard_error:.4} ({:.1} %, less than {:.0} % is needed): give a wider or longer strip, or a finer image",
+        100.0 * standard_error / index,
+        100.0 * most_share
+    )]
+    TooUncertain {
+        /// Index found.
+        index: f64,
+        /// Its jackknife standard error.
+        standard_error: f64,
+        /// Largest share of the index that the error may be.
+        most_share: f64,
+    },
+    /// An index of 0 or less.
+    #[error("the strip's index is {index:.4}; rates compare with it only when it is above 0")]
+    NotPositive {
+        /// Index found.
+        index: f64,
+    },
+    /// Too little canopy for a percentile.
+    #[error(
+        "a percentile of canopy cells needs {cells_needed} cells and {:.1} ha of canopy, but there are {cells} cells and {:.2} ha: put out a reference strip",
+        area_needed_m2 / 10_000.0,
+        area_m2 / 10_000.0
+    )]
+    TooLittleCanopy {
+        /// Canopy cells found.
+        cells: usize,
+        /// Cells needed.
+        cells_needed: usize,
+        /// Canopy found. [m²]
+        area_m2: f64,
+        /// Canopy needed. [m²]
+        area_needed_m2: f64,
+    },
+    /// A percentile outside 0 … 100, or a cell that is no number.
+    #[error("the percentile {percent} does not lie between 0 and 100")]
+    Percentile {
+        /// As given.
+        percent: f64,
+    },
+    /// A hand reading of 0 or less.
+    #[error("hand reading {pair} is {strip} in the strip and {beside} beside it; both must be above 0")]
+    Reading {
+        /// Number of the pair, from 1.
+        pair: usize,
+        /// Reading in the strip.
+        strip: f64,
+        /// Reading beside it.
+        beside: f64,
+    },
+}

@@ -1,0 +1,659 @@
+#!/usr/bin/env python3
+"""Spoils copies of a demo run's outputs on purpose, each in one way, and sees that the check for it fails: spoil.py OUTPUT_FOLDER DEMO_FOLDER
+
+A check that cannot fail is worth nothing; here each one has to, at least once.
+"""
+
+import json
+import re
+import shutil
+import sys
+import tempfile
+import zipfile
+from pathlib import Path
+
+import numpy as np
+import rasterio
+import shapefile
+import shapely
+
+from check import run
+from outputs import Outputs, table
+from registry import CHECKS
+
+SPOILS = []
+
+
+def spoil(*claims):
+    """Registers a spoiler of the copy `out`, and words of the checks that must fail by it."""
+
+    def keep(function):
+        SPOILS.append((function, claims))
+        return function
+
+    return keep
+
+
+def rewrite(path, change):
+    text = path.read_text(encoding="utf-8")
+    changed = change(text)
+    if changed == text:
+        raise RuntimeError(f"nothing to spoil in {path.name}")
+    path.write_text(changed, encoding="utf-8")
+
+
+def task(out, pattern, replacement, count=1):
+    """Changes the task's XML, and the zip with it."""
+    rewrite(out.task_folder / "TASKDATA.XML", lambda text: re.sub(pattern, replacement, text, count=count))
+    rezip(out)
+
+
+def rezip(out, prefix="TASKDATA/", compression=zipfile.ZIP_DEFLATED):
+    with zipfile.ZipFile(out.office / "TASKDATA.zip", "w", compression) as archive:
+        for path in sorted(out.task_folder.iterdir()):
+            archive.write(path, prefix + path.name)
+
+
+def grid_values(out, change):
+    """Changes the grid's values (rows from the south), and the zip with them."""
+    grid = out.grid
+    values = change(grid.values.copy())
+    grid.file.write_bytes(values.tobytes())
+    rezip(out)
+
+
+def sql(out, *statements):
+    """Changes the GeoPackage below its triggers, which call functions that plain SQLite lacks."""
+    with table(out.gpkg) as base:
+        triggers = base.execute("select name, sql from sqlite_master where type = 'trigger'").fetchall()
+        for name, _ in triggers:
+            base.execute(f'drop trigger "{name}"')
+        for statement in statements:
+            base.execute(*(statement if isinstance(statement, tuple) else (statement,)))
+        for _, text in triggers:
+            base.execute(text)
+    base.close()
+
+
+def feature_table(out, layer="zones"):
+    with table(out.gpkg) as base:
+        (geometry,) = base.execute("select column_name from gpkg_geometry_columns where table_name = ?", (layer,)).fetchone()
+        key = next(row[1] for row in base.execute(f'pragma table_info("{layer}")') if row[5])
+    return geometry, key
+
+
+def blob(shape):
+    """A GeoPackage geometry: header with the envelope, then WKB."""
+    west, south, east, north = shape.bounds
+    multi = shape if shape.geom_type == "MultiPolygon" else shapely.MultiPolygon([shape])
+    return b"GP\x00\x03" + np.array([32633], "<i4").tobytes() + np.array([west, east, south, north], "<f8").tobytes() + shapely.to_wkb(multi, byte_order=1, flavor="iso")
+
+
+def geojson(out, change):
+    path = out.office / "prescription.geojson"
+    document = json.loads(path.read_text(encoding="utf-8"))
+    change(document)
+    path.write_text(json.dumps(document), encoding="utf-8")
+
+
+def rings(feature):
+    shape = feature["geometry"]
+    return [ring for part in ([shape["coordinates"]] if shape["type"] == "Polygon" else shape["coordinates"]) for ring in part]
+
+
+def record(out, change):
+    path = out.office / "record.json"
+    document = json.loads(path.read_text(encoding="utf-8"))
+    change(document)
+    path.write_text(json.dumps(document), encoding="utf-8")
+
+
+def raster(out, change_profile=lambda profile: None, change=lambda values: values, **more):
+    """Writes the raster anew; by default as it was, but as a plain tiled file."""
+    path = out.office / "nitrogen.tif"
+    with rasterio.open(path) as file:
+        profile, values, description, units, tags = dict(file.profile), file.read(1), file.descriptions[0], file.units, file.tags()
+    profile.update(blockxsize=256, blockysize=256, tiled=True)
+    change_profile(profile)
+    profile.update(more)
+    values = change(values)
+    with rasterio.open(path, "w", **profile) as file:
+        file.write(values, 1)
+        if description:
+            file.set_band_description(1, description)
+        file.units = units
+        file.update_tags(**{key: value for key, value in tags.items() if key != "AREA_OR_POINT"})
+
+
+def shapes(out, columns=(("ZONE", "N", 6, 0), ("L_HA", "N", 10, 2)), polygon=lambda rings: [rings], row=lambda values: values, limit=None):
+    """Writes the shapefile anew; `polygon` turns the rings of a record into those of one or more records."""
+    path = out.shapefile_path
+    with shapefile.Reader(str(path)) as reader:
+        entries = [(shape, list(values)) for shape, values in zip(reader.shapes(), reader.records())]
+    with shapefile.Writer(str(path), shapeType=shapefile.POLYGON) as writer:
+        for column in columns:
+            writer.field(*column)
+        for shape, values in entries[:limit]:
+            starts = [*shape.parts, len(shape.points)]
+            for one in polygon([shape.points[a:b] for a, b in zip(starts, starts[1:])]):
+                writer.poly(one) if one else writer.null()
+                writer.record(*row(values))
+
+
+# ---- GeoPackage
+
+@spoil("GDAL's validator finds no fault", "SQLite finds it whole")
+def geopackage_with_another_application_id(out):
+    sql(out, "pragma application_id = 1")
+
+
+@spoil("GDAL's validator finds no fault")
+def geopackage_whose_contents_name_no_reference_system(out):
+    sql(out, "update gpkg_contents set srs_id = 4326 where table_name = 'zones'")
+
+
+@spoil("SQLite finds it whole")
+def geopackage_without_a_row_of_its_spatial_index(out):
+    geometry, _ = feature_table(out)
+    sql(out, f'delete from "rtree_zones_{geometry}" where id = (select min(id) from "rtree_zones_{geometry}")')
+
+
+@spoil("layers and columns", "fudgeo")
+def geopackage_with_a_renamed_column(out):
+    sql(out, "alter table zones rename column product_rate to rate")
+
+
+@spoil("make up the field")
+def geopackage_with_a_zone_less(out):
+    _, key = feature_table(out)
+    sql(out, f'delete from zones where "{key}" = (select max("{key}") from zones)')
+
+
+@spoil("fudgeo")
+def geopackage_whose_extent_is_wrong(out):
+    sql(out, "update gpkg_contents set min_x = min_x - 100 where table_name = 'zones'")
+
+
+@spoil("make up the field")
+def geopackage_with_overlapping_zones(out):
+    geometry, key = feature_table(out)
+    first = int(np.argmin(out.zones["zone"]))
+    wider = out.zones.geometry[first].buffer(1).intersection(out.field)
+    sql(out, (f'update zones set "{geometry}" = ? where zone = ?', (blob(wider), int(out.zones["zone"][first]))))
+
+
+@spoil("make up the field")
+def geopackage_whose_cells_name_another_zone(out):
+    sql(out, "update cells set zone = 1 where zone = 2")
+
+
+@spoil("within the job's range")
+def geopackage_with_nitrogen_for_product(out):
+    sql(out, "update zones set product_rate = n_kg_ha")
+
+
+@spoil("within the job's range")
+def geopackage_with_urea_for_solution(out):
+    sql(out, "update zones set product_rate = n_kg_ha / 0.46, product_unit = 'kg/ha'")
+
+
+@spoil("totals of zones and cells", "nodata outside the field")
+def geopackage_with_a_zone_off_by_one_step(out):
+    largest = int(out.zones["zone"][int(np.argmax(out.zones["area_m2"]))])
+    sql(out, f"update zones set n_kg_ha = n_kg_ha + 10, product_rate = product_rate + {10 / 0.3584!r} where zone = {largest}")
+
+
+# ---- GeoJSON
+
+@spoil("structure and rings")
+def geojson_with_reversed_rings(out):
+    geojson(out, lambda document: [ring.reverse() for feature in document["features"] for ring in rings(feature)])
+
+
+@spoil("structure and rings")
+def geojson_with_an_open_ring(out):
+    geojson(out, lambda document: rings(document["features"][0])[0].pop())
+
+
+@spoil("no crs member")
+def geojson_with_a_crs_member(out):
+    geojson(out, lambda document: document.update(crs={"type": "name", "properties": {"name": "EPSG:32633"}}))
+
+
+@spoil("no crs member")
+def geojson_with_a_swapped_bbox(out):
+    geojson(out, lambda document: document.update(bbox=[document["bbox"][i] for i in (1, 0, 3, 2)]))
+
+
+@spoil("no crs member")
+def geojson_with_nitrogen_before_product(out):
+    geojson(out, lambda document: [feature.update(properties=dict(reversed(feature["properties"].items()))) for feature in document["features"]])
+
+
+@spoil("geojson: 20 points", "geojson: product inside")
+def geojson_with_latitude_first(out):
+    geojson(out, lambda document: [point.reverse() for feature in document["features"] for ring in rings(feature) for point in ring])
+
+
+@spoil("geojson: 20 points", "geojson: product inside")
+def geojson_with_nitrogen_for_product(out):
+    geojson(out, lambda document: [f["properties"].update(product_rate=f["properties"]["n_kg_ha"]) for f in document["features"]])
+
+
+@spoil("geojson: 20 points")
+def geojson_with_overlapping_zones(out):
+    geojson(out, lambda document: document["features"].append(json.loads(json.dumps(max(document["features"], key=lambda f: f["properties"]["area_m2"])))))
+
+
+# ---- shapefile
+
+@spoil("parts, header, columns")
+def shapefile_without_its_reference_system(out):
+    out.shapefile_path.with_suffix(".prj").unlink()
+
+
+@spoil("parts, header, columns")
+def shapefile_with_a_renamed_column(out):
+    shapes(out, columns=(("ZONE", "N", 6, 0), ("RATE", "N", 10, 2)))
+
+
+@spoil("parts, header, columns", "shapefile: 20 points")
+def shapefile_with_a_text_column(out):
+    shapes(out, columns=(("ZONE", "N", 6, 0), ("L_HA", "C", 10, 0)), row=lambda values: [values[0], f"{values[1]:.2f}"])
+
+
+@spoil("parts, header, columns")
+def shapefile_with_a_wrong_box(out):
+    path = out.shapefile_path
+    content = bytearray(path.read_bytes())
+    content[36:68] = np.array([0.0, 0.0, 1.0, 1.0], "<f8").tobytes()
+    path.write_bytes(content)
+
+
+@spoil("single polygons")
+def shapefile_with_reversed_rings(out):
+    path = out.shapefile_path
+    with shapefile.Reader(str(path)) as reader:
+        entries = [[shape.points[a:b] for a, b in zip([*shape.parts], [*shape.parts[1:], len(shape.points)])] for shape in reader.shapes()]
+    content = bytearray(path.read_bytes())
+    # The writer would turn them back: points are turned in the bytes. A record: header 8, type 4, box 32, counts 8, parts 4 each, points 16 each.
+    at = 100
+    for ring_list in entries:
+        start = at + 8 + 44 + 4 * len(ring_list)
+        for ring in ring_list:
+            content[start : start + 16 * len(ring)] = np.array(ring[::-1], "<f8").tobytes()
+            start += 16 * len(ring)
+        at = start
+    path.write_bytes(content)
+
+
+@spoil("single polygons")
+def shapefile_with_a_null_shape(out):
+    blanked = []
+    shapes(out, polygon=lambda parts: [parts] if blanked else (blanked.append(1) or [None]))
+
+
+@spoil("single polygons")
+def shapefile_with_two_parts_in_a_record(out):
+    with shapefile.Reader(str(out.shapefile_path)) as reader:
+        west, south, east, north = reader.bbox
+    away = [(west, north + 0.001), (west + 0.001, north + 0.002), (west + 0.001, north + 0.001), (west, north + 0.001)]
+    shapes(out, polygon=lambda parts: [[*parts, away]])
+
+
+@spoil("no overlaps", "shapefile: 20 points", "shapefile: product inside")
+def shapefile_with_every_zone_twice(out):
+    shapes(out, polygon=lambda parts: [parts, parts])
+
+
+@spoil("no overlaps", "shapefile: product inside")
+def shapefile_with_half_of_its_zones(out):
+    shapes(out, limit=len(out.zones) // 2)
+
+
+@spoil("shapefile: 20 points", "shapefile: product inside", "no overlaps")
+def shapefile_with_latitude_first(out):
+    shapes(out, polygon=lambda parts: [[[(point[1], point[0]) for point in ring] for ring in parts]])
+
+
+@spoil("shapefile: 20 points", "shapefile: product inside")
+def shapefile_with_gallons_for_litres(out):
+    shapes(out, row=lambda values: [values[0], round(values[1] / 9.354, 2)])
+
+
+@spoil("shapefile: 20 points")
+def shapefile_with_a_zone_off_by_one_step(out):
+    zone = out.points[0][1]
+    shapes(out, row=lambda values: [values[0], values[1] + 27.9 * (values[0] == zone)])
+
+
+# ---- GeoTIFF
+
+@spoil("tiled 32-bit floats")
+def geotiff_in_strips(out):
+    raster(out, lambda profile: [profile.pop("blockxsize"), profile.pop("blockysize"), profile.update(tiled=False)])
+
+
+@spoil("GDAL's validator takes it")
+def geotiff_with_overviews_at_its_end(out):
+    raster(out)
+    with rasterio.open(out.office / "nitrogen.tif", "r+") as file:
+        file.write(np.where(file.read(1) >= 0, 1.0, -9999).astype("float32"), 1)
+        file.build_overviews([2, 4], rasterio.enums.Resampling.nearest)
+        file.write(file.read(1) + np.random.default_rng(1).random(file.shape, dtype="float32"), 1)
+
+
+@spoil("nodata outside the field")
+def geotiff_cut_short(out):
+    path = out.office / "nitrogen.tif"
+    path.write_bytes(path.read_bytes()[:-200])
+
+
+@spoil("tiled 32-bit floats", "nodata outside the field")
+def geotiff_with_nodata_zero(out):
+    raster(out, nodata=0.0, change=lambda values: np.where(values == -9999, 0, values))
+
+
+@spoil("tiled 32-bit floats")
+def geotiff_in_whole_numbers(out):
+    raster(out, dtype="int16", predictor=2, change=lambda values: values.astype("int16"))
+
+
+@spoil("tiled 32-bit floats")
+def geotiff_in_another_zone(out):
+    raster(out, crs="EPSG:32632")
+
+
+@spoil("geotiff: 20 points", "nodata outside the field")
+def geotiff_with_flipped_rows(out):
+    raster(out, change=lambda values: values[::-1])
+
+
+@spoil("geotiff: 20 points", "nodata outside the field")
+def geotiff_with_product_for_nitrogen(out):
+    raster(out, change=lambda values: np.where(values > 0, values / 0.3584, values).astype("float32"))
+
+
+@spoil("nodata outside the field")
+def geotiff_half_a_pixel_off(out):
+    raster(out, lambda profile: profile.update(transform=profile["transform"] @ rasterio.Affine.translation(0.5, 0.5)))
+
+
+# ---- record, card, folder
+
+@spoil("keys that scripts rely on")
+def record_without_a_key(out):
+    record(out, lambda document: document["totals"].pop("n_kg_by_ratio"))
+
+
+@spoil("keys that scripts rely on")
+def record_with_another_count_of_growing_days(out):
+    record(out, lambda document: document["season"].update(growing_days=document["season"]["growing_days"] + 1))
+
+
+@spoil("totals of zones and cells", "geojson: product inside", "shapefile: product inside", "task data: product inside", "nodata outside the field")
+def record_with_totals_a_hundredth_off(out):
+    record(out, lambda document: document["totals"].update({key: document["totals"][key] * 1.01 for key in ("n_kg", "n_kg_from_cells", "product")}))
+
+
+@spoil("card: names")
+def card_of_another_map(out):
+    rewrite(out.machine / "CARD.txt", lambda text: text.replace(out.recorded("map_id"), "ffffff"))
+
+
+@spoil("card: names")
+def card_with_another_unit(out):
+    rewrite(out.machine / "CARD.txt", lambda text: text.replace("L/ha", "gal/ac"))
+
+
+@spoil("the folder holds product only")
+def machine_folder_with_nitrogen_in_it(out):
+    shutil.copy(out.office / "nitrogen.tif", out.machine / "nitrogen.tif")
+
+
+@spoil("the folder holds product only")
+def machine_folder_without_its_card(out):
+    (out.machine / "CARD.txt").unlink()
+
+
+# ---- task data
+
+@spoil("the schema takes it")
+def task_without_a_required_attribute(out):
+    task(out, r'(<PFD [^>]*?) D="\d+"', r"\1")
+
+
+@spoil("the schema takes it", "version 3.3")
+def task_with_an_exponent(out):
+    task(out, r'(<GRD A=")[^"]*"', r'\g<1>5.0e1"')
+
+
+@spoil("version 3.3")
+def task_from_a_machine(out):
+    task(out, 'DataTransferOrigin="1"', 'DataTransferOrigin="2"')
+
+
+@spoil("version 3.3")
+def task_of_version_4(out):
+    task(out, 'VersionMajor="3"', 'VersionMajor="4"')
+
+
+@spoil("version 3.3")
+def task_with_a_byte_order_mark(out):
+    path = out.task_folder / "TASKDATA.XML"
+    path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes())
+
+
+@spoil("ids are an office program's")
+def task_with_ids_of_a_machine(out):
+    task(out, '"PFD1"', '"PFD-1"', count=0)
+
+
+@spoil("ids are an office program's")
+def task_that_refers_to_nothing(out):
+    task(out, r'(<TSK [^>]*?E=")PFD\d+"', r'\1PFD77"')
+
+
+@spoil("ids are an office program's")
+def task_without_a_log(out):
+    task(out, r"<DLT[^>]*/>|<DLT[^>]*>\s*</DLT>", "")
+
+
+@spoil("zones for start")
+def task_whose_outside_zone_is_missing(out):
+    task(out, r'(<TSK [^>]*?J=")\d+"', r'\g<1>9"')
+
+
+@spoil("zones for start")
+def task_that_does_not_say_what_to_do_outside(out):
+    task(out, r'(<TSK [^>]*?) J="\d+"', r"\1")
+
+
+@spoil("zones for start", "knows quantity and unit")
+def task_with_the_actual_rate_for_the_setpoint(out):
+    task(out, r'(<PDV [^>]*?A=")0001"', r'\g<1>0002"', count=0)
+
+
+@spoil("zones for start")
+def task_whose_start_zone_sets_mass(out):
+    code = out.one("TSK").attrib["H"]
+    task(out, rf'(<TZN A="{code}"[^>]*>\s*<PDV A=")0001"', r'\g<1>0006"')
+
+
+@spoil("zones for start")
+def task_that_goes_on_when_position_is_lost(out):
+    code = out.one("TSK").attrib["I"]
+    task(out, rf'(<TZN A="{code}"[^>]*>\s*<PDV [^>]*?B=")0"', r'\g<1>837054"')
+
+
+@spoil("grid of 350", "isoxml for Python")
+def task_with_a_cut_grid(out):
+    out.grid.file.write_bytes(out.grid.file.read_bytes()[:-4])
+    rezip(out)
+
+
+@spoil("grid of 350")
+def task_without_its_grid(out):
+    out.grid.file.unlink()
+    rezip(out)
+
+
+@spoil("grid of 350")
+def task_with_too_many_columns(out):
+    columns = 351
+    values = np.zeros((out.grid.rows, columns), "<i4")
+    values[:, : out.grid.columns] = out.grid.values
+    out.grid.file.write_bytes(values.tobytes())
+    task(out, r'(<GRD [^>]*?E=")\d+"', rf'\g<1>{columns}"')
+
+
+@spoil("isoxml for Python", "isoxml for JavaScript from the zip", "task data: product inside", "no grid cell that touches")
+def task_with_flipped_rows(out):
+    grid_values(out, lambda values: values[::-1])
+
+
+@spoil("isoxml for Python", "isoxml for JavaScript from the zip")
+def task_with_columns_from_the_east(out):
+    grid_values(out, lambda values: values[:, ::-1])
+
+
+@spoil("isoxml for Python", "isoxml for JavaScript from the zip", "grid of 350")
+def task_with_big_endian_values(out):
+    grid_values(out, lambda values: values.byteswap())
+
+
+@spoil("isoxml for Python", "isoxml for JavaScript from the zip", "grid of 350", "task data: product inside")
+def task_with_rates_ten_times_too_high(out):
+    grid_values(out, lambda values: values * 10)
+
+
+@spoil("isoxml for Python", "isoxml for JavaScript from the zip", "task data: product inside")
+def task_with_milligrams_for_hundredths(out):
+    grid_values(out, lambda values: values // 100)
+
+
+@spoil("isoxml for Python", "isoxml for JavaScript from the zip")
+def task_with_a_zone_off_by_one_step(out):
+    zone = out.points[0][1]
+    outline = out.to_degrees(out.zones.geometry[int(np.flatnonzero(out.zones["zone"] == zone)[0])])
+    hit = shapely.intersects(out.grid.boxes(), outline).reshape(out.grid.rows, out.grid.columns)
+    grid_values(out, lambda values: values + (hit * 279018).astype("<i4"))
+
+
+@spoil("isoxml for Python", "isoxml for JavaScript from the zip", "grid of 350")
+def task_with_its_origin_in_the_north_west(out):
+    north = out.grid.south + out.grid.rows * out.grid.height
+    task(out, r'(<GRD A=")[^"]*"', rf'\g<1>{north:.9f}"')
+
+
+@spoil("grid of 350")
+def task_with_swapped_cell_sizes(out):
+    task(out, r'(<GRD [^>]*?) C="([^"]*)" D="([^"]*)"', r'\1 C="\3" D="\2"')
+
+
+@spoil("boundary is drawn")
+def task_whose_boundary_has_longitude_first(out):
+    task(out, r'(<PNT [^>]*?)C="([^"]*)" D="([^"]*)"', r'\1C="\3" D="\2"', count=0)
+
+
+@spoil("boundary is drawn")
+def task_without_a_boundary(out):
+    task(out, r"<PLN .*?</PLN>", "")
+
+
+@spoil("boundary is drawn")
+def task_whose_field_is_measured_in_hectares(out):
+    task(out, r'(<PFD [^>]*?D=")\d+"', r'\g<1>22"')
+
+
+@spoil("knows quantity and unit", "isoxml for JavaScript from the zip")
+def task_whose_zip_lacks_the_grid(out):
+    with zipfile.ZipFile(out.office / "TASKDATA.zip", "w") as archive:
+        archive.write(out.task_folder / "TASKDATA.XML", "TASKDATA/TASKDATA.XML")
+
+
+@spoil("no grid cell that touches")
+def task_with_a_rate_on_the_exclusion(out):
+    position = out.grid.position(out.to_degrees(out.exclusion.representative_point()))
+
+    def feed(values):
+        values[position] = 837_054
+        return values
+
+    grid_values(out, feed)
+
+
+@spoil("rates run on")
+def task_that_stops_at_the_edge(out):
+    inside = shapely.contains_xy(out.field, *shapely.get_coordinates(shapely.centroid(out.to_plane(out.grid.boxes()))).T)
+    grid_values(out, lambda values: np.where(inside.reshape(values.shape), values, 0).astype("<i4"))
+
+
+@spoil("task data: product inside")
+def task_diluted_at_the_edge(out):
+    boxes = out.to_plane(out.grid.boxes())
+    share = shapely.area(shapely.intersection(boxes, out.field)) / shapely.area(boxes)
+    grid_values(out, lambda values: (values * share.reshape(values.shape)).astype("<i4"))
+
+
+@spoil("the zip holds the same files")
+def zip_without_its_folder(out):
+    rezip(out, prefix="")
+
+
+@spoil("the zip holds the same files")
+def zip_of_another_run(out):
+    rewrite(out.task_folder / "TASKDATA.XML", lambda text: text.replace("Long Ley", "Long Lea"))
+
+
+@spoil("the zip holds the same files")
+def zip_that_terminals_cannot_unpack(out):
+    rezip(out, compression=zipfile.ZIP_BZIP2)
+
+
+def matching(word):
+    found = [name for name in CHECKS if word in name]
+    if len(found) != 1:
+        raise SystemExit(f"{len(found)} checks match {word!r}: {found}")
+    return found[0]
+
+
+def main():
+    if len(sys.argv) != 3:
+        sys.exit(__doc__)
+    folder, demo = Path(sys.argv[1]), Path(sys.argv[2])
+    bitten, failed, total = set(), 0, 0
+    for function, words in SPOILS:
+        with tempfile.TemporaryDirectory(prefix="haulm-spoilt-") as scratch:
+            copy = Path(scratch) / "out"
+            shutil.copytree(folder, copy)
+            good = Outputs(copy, demo)
+            # What a spoiler and its check compare with is read before anything is spoilt.
+            good.points, good.field, good.exclusion, good.zones, good.grid.values
+            try:
+                function(good)
+            except Exception as error:
+                total += 1
+                failed += 1
+                print(f"FAIL  {function.__name__.replace('_', ' ')}: cannot be made: {error}", flush=True)
+                continue
+            for name in map(matching, words):
+                total += 1
+                why = run(name, Outputs(copy, demo))
+                if why is None:
+                    failed += 1
+                    print(f"FAIL  {function.__name__.replace('_', ' ')}: goes unnoticed by\n      {name}", flush=True)
+                else:
+                    bitten.add(name)
+                    print(f"ok    {function.__name__.replace('_', ' ')}: {why.splitlines()[0].replace(scratch, '')[:110]}", flush=True)
+    for name in CHECKS:
+        total += 1
+        if name not in bitten:
+            failed += 1
+            print(f"FAIL  no spoilt copy makes this check fail: {name}")
+    print(f"spoilt copies: {total - failed} passed, {failed} failed")
+    sys.exit(1 if failed else 0)
+
+
+if __name__ == "__main__":
+    main()
