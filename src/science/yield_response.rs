@@ -1,1 +1,457 @@
-//! To come.
+//! Nitrogen from the yield that is in reach without and with it.
+//!
+//! `YP0 = min(a · exp(b · I / D), YPmax)`, `YPN = min(YP0 · RI, YPmax)`, `N = (YPN − YP0) · g / e − applied since sensing`.
+
+use crate::units::NRate;
+use crate::units::Yield;
+use thiserror::Error;
+
+/// Yield in reach without more nitrogen, by canopy index and growing days.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct YieldCurve {
+    /// Yield at index 0.
+    pub a: Yield,
+    /// Exponent. [d]
+    pub b: f64,
+}
+
+impl YieldCurve {
+    /// `a · exp(b · I / D)`, not yet held to the site's maximum.
+    ///
+    /// # Units
+    /// - `index`: canopy index. [–]
+    /// - `growing_days`: days from planting to sensing with a mean above the crop's base. [d] Above 0.
+    ///
+    /// # Source
+    /// Exponential in the in-season estimate: Raun et al. 2002, Agronomy Journal 94:815-820 (from memory).
+    ///
+    /// # Examples
+    /// ```
+    /// # use haulm::{science::yield_response::YieldCurve, units::Yield};
+    /// let curve = YieldCurve { a: Yield::kg_per_ha(590.0), b: 258.2 };
+    /// assert_eq!(format!("{:.2}", curve.yield_at(0.50, 94.0)), "2329.77 kg/ha");
+    /// ```
+    pub fn yield_at(&self, index: f64, growing_days: f64) -> Yield {
+        self.a * libm::exp(self.b * in_season_estimate(index, growing_days))
+    }
+}
+
+/// The in-season estimate `I / D`. [1/d]
+pub const fn in_season_estimate(index: f64, growing_days: f64) -> f64 {
+    index / growing_days
+}
+
+/// What a rate depends on besides a cell's own index and the strip's.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RateInputs {
+    /// Yield curve.
+    pub curve: YieldCurve,
+    /// Growing days, D. [d]
+    pub growing_days: f64,
+    /// What the site can never exceed, `YPmax`.
+    pub maximum_yield: Yield,
+    /// Largest response index that counts. [–]
+    pub largest_ratio: f64,
+    /// Linear adjustment of the response index before it is held: slope and intercept; `None` leaves it raw.
+    pub ratio_adjustment: Option<(f64, f64)>,
+    /// Response indices up to 1 + this count as 1. [–]
+    pub dead_band: f64,
+    /// The field's own response index, when every cell is to use it (`compare = "whole field"`); `None` compares each cell with the strip.
+    pub field_ratio: Option<f64>,
+    /// Grain nitrogen, share of grain mass at market moisture, g.
+    pub grain_nitrogen: f64,
+    /// Share of applied nitrogen that reaches the grain, e.
+    pub use_efficiency: f64,
+    /// Nitrogen that went on after sensing.
+    pub applied_since_sensing: NRate,
+    /// Least rate.
+    pub minimum: NRate,
+    /// Greatest rate.
+    pub maximum: NRate,
+}
+
+/// Which ceiling of yield binds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub enum Capped {
+    /// None.
+    #[default]
+    None,
+    /// The yield without nitrogen already lies above the site's maximum: no response is left.
+    Without,
+    /// The yield with nitrogen does.
+    With,
+}
+
+/// What one cell's rate comes from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CellRate {
+    /// Response index as measured.
+    pub ratio_raw: f64,
+    /// Response index as used: adjusted, held to 1 … largest, dead band taken off.
+    pub ratio: f64,
+    /// YP0.
+    pub yield_without: Yield,
+    /// YPN.
+    pub yield_with: Yield,
+    /// Before it is held to the range; may be negative.
+    pub n_raw: NRate,
+    /// Held to the range, not rounded.
+    pub n_exact: NRate,
+    /// Which ceiling binds.
+    pub capped: Capped,
+}
+
+/// An input that makes no sense.
+#[derive(Clone, Copy, Debug, PartialEq, Error)]
+#[non_exhaustive]
+pub enum RateInputError {
+    /// Growing days of 0 or less.
+    #[error("growing days are {days}; they must be above 0")]
+    GrowingDays {
+        /// As given.
+        days: f64,
+    },
+    /// A curve that gives no yield, or less with more canopy.
+    #[error("the yield curve has a = {a} and b = {b} d; both must be above 0")]
+    Curve {
+        /// As given.
+        a: Yield,
+        /// As given.
+        b: f64,
+    },
+    /// No yield to reach.
+    #[error("the maximum yield is {maximum}; it must be above 0")]
+    MaximumYield {
+        /// As given.
+        maximum: Yield,
+    },
+    /// A largest response index below 1.
+    #[error("the largest response index is {largest}; it must be 1 or more")]
+    LargestRatio {
+        /// As given.
+        largest: f64,
+    },
+    /// An adjustment that is no number or turns the response round.
+    #[error("the response index is adjusted by {slope} · RI + {intercept}; the slope must be above 0")]
+    Adjustment {
+        /// As given.
+        slope: f64,
+        /// As given.
+        intercept: f64,
+    },
+    /// A negative dead band.
+    #[error("the dead band is {dead_band}; it must be 0 or more")]
+    DeadBand {
+        /// As given.
+        dead_band: f64,
+    },
+    /// A whole-field response index of 0 or less.
+    #[error("the field's response index is {ratio}; it must be above 0")]
+    FieldRatio {
+        /// As given.
+        ratio: f64,
+    },
+    /// Shares outside 0 … 1.
+    #[error("grain nitrogen is {grain_nitrogen} and use efficiency {use_efficiency}; both are shares above 0 and up to 1 (2.39 % is 0.0239)")]
+    Shares {
+        /// As given.
+        grain_nitrogen: f64,
+        /// As given.
+        use_efficiency: f64,
+    },
+    /// A range of rates that is none.
+    #[error("the least rate is {minimum} and the greatest {maximum}; 0 or more is needed, and the least must not exceed the greatest")]
+    Range {
+        /// As given.
+        minimum: NRate,
+        /// As given.
+        maximum: NRate,
+    },
+    /// Nitrogen that was taken off.
+    #[error("nitrogen applied since sensing is {applied}; it must be 0 or more")]
+    Applied {
+        /// As given.
+        applied: NRate,
+    },
+}
+
+impl RateInputs {
+    /// Refuses inputs with which the formulas mean nothing.
+    ///
+    /// # Errors
+    /// When one of them is not a number, not positive where it must be, or outside its range.
+    pub fn check(&self) -> Result<(), RateInputError> {
+        let positive = |value: f64| value > 0.0 && value.is_finite();
+        let share = |value: f64| value > 0.0 && value <= 1.0;
+        if !positive(self.growing_days) {
+            return Err(RateInputError::GrowingDays { days: self.growing_days });
+        }
+        if !positive(self.curve.a.get()) || !positive(self.curve.b) {
+            return Err(RateInputError::Curve { a: self.curve.a, b: self.curve.b });
+        }
+        if !positive(self.maximum_yield.get()) {
+            return Err(RateInputError::MaximumYield { maximum: self.maximum_yield });
+        }
+        if !(self.largest_ratio >= 1.0 && self.largest_ratio.is_finite()) {
+            return Err(RateInputError::LargestRatio { largest: self.largest_ratio });
+        }
+        if let Some((slope, intercept)) = self.ratio_adjustment
+            && !(positive(slope) && intercept.is_finite())
+        {
+            return Err(RateInputError::Adjustment { slope, intercept });
+        }
+        if !(self.dead_band >= 0.0 && self.dead_band.is_finite()) {
+            return Err(RateInputError::DeadBand { dead_band: self.dead_band });
+        }
+        if let Some(ratio) = self.field_ratio
+            && !positive(ratio)
+        {
+            return Err(RateInputError::FieldRatio { ratio });
+        }
+        if !(share(self.grain_nitrogen) && share(self.use_efficiency)) {
+            return Err(RateInputError::Shares { grain_nitrogen: self.grain_nitrogen, use_efficiency: self.use_efficiency });
+        }
+        if !(self.minimum.get() >= 0.0 && self.minimum <= self.maximum && self.maximum.is_finite()) {
+            return Err(RateInputError::Range { minimum: self.minimum, maximum: self.maximum });
+        }
+        if !(self.applied_since_sensing.get() >= 0.0 && self.applied_since_sensing.is_finite()) {
+            return Err(RateInputError::Applied { applied: self.applied_since_sensing });
+        }
+        Ok(())
+    }
+
+    /// The response index as used: adjusted first, then held to 1 … largest, then 1 if not above 1 + dead band.
+    pub fn held_ratio(&self, raw: f64) -> f64 {
+        let adjusted = self.ratio_adjustment.map_or(raw, |(slope, intercept)| slope * raw + intercept);
+        let held = adjusted.clamp(1.0, self.largest_ratio.max(1.0));
+        // The hair keeps a ratio that is 1 + dead band by hand, such as 1.05, from counting by its last bit.
+        if held <= 1.0 + self.dead_band + 1e-12 { 1.0 } else { held }
+    }
+}
+
+/// The nitrogen rate of one cell.
+///
+/// `RI = clamp(I_ref / I_cell, 1, largest)`, `YP0 = min(a · exp(b · I_cell / D), YPmax)`, `YPN = min(YP0 · RI, YPmax)`,
+/// `N_raw = (YPN − YP0) · g / e − applied`, `N_exact = clamp(N_raw, minimum, maximum)`.
+///
+/// `None` when an index is missing or not above 0, so that a cell without a value never gets a rate. The inputs are taken to have passed
+/// [`RateInputs::check`].
+///
+/// # Source
+/// Difference of grain nitrogen over use efficiency: Raun et al. 2002, Agronomy Journal 94:815-820 (from memory); common practice.
+///
+/// # Examples
+/// The check of the trade: index 0.50, 94 growing days and a strip 1.33 times as green give 33 lb of nitrogen an acre.
+/// ```
+/// # use haulm::science::yield_response::{RateInputs, YieldCurve, rate_of};
+/// # use haulm::units::{NRate, Yield};
+/// let inputs = RateInputs {
+///     curve: YieldCurve { a: Yield::kg_per_ha(590.0), b: 258.2 },
+///     growing_days: 94.0,
+///     maximum_yield: Yield::bu_per_ac(100.0, 60.0),
+///     largest_ratio: 2.0,
+///     ratio_adjustment: None,
+///     dead_band: 0.0,
+///     field_ratio: None,
+///     grain_nitrogen: 0.0239,
+///     use_efficiency: 0.5,
+///     applied_since_sensing: NRate::ZERO,
+///     minimum: NRate::ZERO,
+///     maximum: NRate::kg_per_ha(150.0),
+/// };
+/// let rate = rate_of(0.50, 0.665, &inputs).unwrap();
+/// assert_eq!(format!("{:.0}", rate.n_exact.as_lb_per_ac()), "33");
+/// ```
+pub fn rate_of(index: f64, reference: f64, inputs: &RateInputs) -> Option<CellRate> {
+    if !(index > 0.0 && index.is_finite() && reference > 0.0 && reference.is_finite()) {
+        return None;
+    }
+    let ratio_raw = inputs.field_ratio.unwrap_or(reference / index);
+    let ratio = inputs.held_ratio(ratio_raw);
+    let uncapped = inputs.curve.yield_at(index, inputs.growing_days);
+    let yield_without = uncapped.min(inputs.maximum_yield);
+    let reachable = yield_without * ratio;
+    let yield_with = reachable.min(inputs.maximum_yield);
+    let capped = if uncapped > inputs.maximum_yield {
+        Capped::Without
+    } else if reachable > inputs.maximum_yield {
+        Capped::With
+    } else {
+        Capped::None
+    };
+    let needed = nitrogen_for(yield_with - yield_without, inputs.grain_nitrogen, inputs.use_efficiency);
+    let n_raw = needed - inputs.applied_since_sensing;
+    Some(CellRate { ratio_raw, ratio, yield_without, yield_with, n_raw, n_exact: n_raw.clamp(inputs.minimum, inputs.maximum), capped })
+}
+
+/// Nitrogen to be applied for a gain in grain: `gain · g / e`.
+pub fn nitrogen_for(gain: Yield, grain_nitrogen: f64, use_efficiency: f64) -> NRate {
+    NRate::kg_per_ha(gain.get() * grain_nitrogen / use_efficiency)
+}
+
+/// How many steps a rate is: `⌊N/step + 1/2⌋` held to `⌈minimum/step⌉ … ⌊maximum/step⌋`.
+///
+/// The bounds have a slack of 1e-9 steps, so that 150 / 0.1 counts as 1500. `None` when no multiple of the step lies in the range, and when
+/// something is not a number.
+///
+/// # Examples
+/// ```
+/// # use haulm::{science::yield_response::round_to_step, units::NRate};
+/// let kg = NRate::kg_per_ha;
+/// assert_eq!(round_to_step(kg(32.5), kg(0.0), kg(150.0), kg(5.0)), Some(7));   // half up: 35 kg N/ha
+/// assert_eq!(round_to_step(kg(12.0), kg(12.0), kg(14.0), kg(5.0)), None);      // no multiple of 5 between 12 and 14
+/// ```
+pub fn round_to_step(n_exact: NRate, minimum: NRate, maximum: NRate, step: NRate) -> Option<i64> {
+    let step = step.get();
+    if !(step > 0.0 && step.is_finite() && n_exact.is_finite() && minimum.is_finite() && maximum.is_finite()) {
+        return None;
+    }
+    let least = libm::ceil(minimum.get() / step - 1e-9);
+    let greatest = libm::floor(maximum.get() / step + 1e-9);
+    let nearest = libm::floor(n_exact.get() / step + 0.5);
+    (least <= greatest).then(|| nearest.clamp(least, greatest) as i64)
+}
+
+/// Index below which a canopy cell is `thin`: `max(1.2 · bare_below, min(I_ref / largest_ratio, 0.7 · I_beside))`.
+///
+/// Winter-kill, drowned, salt or shallow ground has the lowest index and the poorest response; without this limit it would draw the highest rate.
+/// Parts that are not known are left out.
+///
+/// # Source
+/// Ours. That the poorest stand must not draw the most: common practice.
+pub fn thin_below(bare_below: Option<f64>, reference: f64, largest_ratio: f64, beside: Option<f64>) -> f64 {
+    let poor = reference / largest_ratio;
+    let poor = beside.map_or(poor, |beside| poor.min(0.7 * beside));
+    bare_below.map_or(poor, |bare| poor.max(1.2 * bare))
+}
+
+/// Whether a canopy cell is thin: its index lies below the limit, or more than 0.3 of what is seen of it is bare.
+pub fn is_thin(index: f64, thin_below: f64, bare_share_of_seen: f64) -> bool {
+    // Shares are often exact ties; a tie is not more than 0.3.
+    index < thin_below || bare_share_of_seen > 0.3 + 1e-6
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::KG_HA_PER_LB_AC;
+
+    fn wheat() -> RateInputs {
+        RateInputs {
+            curve: YieldCurve { a: Yield::kg_per_ha(590.0), b: 258.2 },
+            growing_days: 94.0,
+            maximum_yield: Yield::bu_per_ac(100.0, 60.0),
+            largest_ratio: 2.0,
+            ratio_adjustment: None,
+            dead_band: 0.0,
+            field_ratio: None,
+            grain_nitrogen: 0.0239,
+            use_efficiency: 0.5,
+            applied_since_sensing: NRate::ZERO,
+            minimum: NRate::ZERO,
+            maximum: NRate::kg_per_ha(150.0),
+        }
+    }
+
+    #[test]
+    fn no_response_gives_the_minimum() {
+        let inputs = RateInputs { minimum: NRate::kg_per_ha(20.0), ..wheat() };
+        let rate = rate_of(0.70, 0.65, &inputs).unwrap();
+        assert_eq!((rate.ratio, rate.n_raw, rate.n_exact), (1.0, NRate::ZERO, NRate::kg_per_ha(20.0)));
+        assert!(rate.ratio_raw < 1.0);
+    }
+
+    #[test]
+    fn ceilings_are_told_apart() {
+        let low = RateInputs { maximum_yield: Yield::kg_per_ha(2_000.0), ..wheat() };
+        let without = rate_of(0.50, 0.665, &low).unwrap();
+        assert_eq!((without.capped, without.n_exact), (Capped::Without, NRate::ZERO));
+        let middle = RateInputs { maximum_yield: Yield::kg_per_ha(2_500.0), ..wheat() };
+        let with = rate_of(0.50, 0.665, &middle).unwrap();
+        assert_eq!((with.capped, with.yield_with), (Capped::With, Yield::kg_per_ha(2_500.0)));
+        assert!(with.n_exact < rate_of(0.50, 0.665, &wheat()).unwrap().n_exact);
+    }
+
+    #[test]
+    fn the_ratio_is_adjusted_first_and_once() {
+        let inputs = RateInputs { ratio_adjustment: Some((1.69, -0.70)), ..wheat() };
+        assert!((inputs.held_ratio(1.20) - 1.328).abs() < 1e-12);
+        assert_eq!(inputs.held_ratio(0.9), 1.0);
+        assert_eq!(inputs.held_ratio(1.9), 2.0);
+        let dead = RateInputs { dead_band: 0.05, ..wheat() };
+        assert_eq!((dead.held_ratio(1.05), dead.held_ratio(1.06)), (1.0, 1.06));
+    }
+
+    #[test]
+    fn whole_field_and_applied_since() {
+        let inputs = RateInputs { field_ratio: Some(1.33), applied_since_sensing: NRate::kg_per_ha(10.0), ..wheat() };
+        let each = rate_of(0.50, 0.665, &wheat()).unwrap();
+        let whole = rate_of(0.50, 0.9, &inputs).unwrap();
+        assert!((whole.n_raw.get() - (each.n_raw.get() - 10.0)).abs() < 1e-9);
+        assert_eq!(whole.ratio_raw, 1.33);
+    }
+
+    #[test]
+    fn a_missing_value_has_no_rate() {
+        for (index, reference) in [(f64::NAN, 0.7), (0.5, f64::NAN), (0.0, 0.7), (-0.1, 0.7), (0.5, 0.0), (f64::INFINITY, 0.7)] {
+            assert_eq!(rate_of(index, reference, &wheat()), None);
+        }
+    }
+
+    #[test]
+    fn rounding_holds_to_whole_steps_of_the_range() {
+        let kg = NRate::kg_per_ha;
+        let lb = NRate::lb_per_ac;
+        assert_eq!(round_to_step(kg(2.4999), kg(0.0), kg(150.0), kg(5.0)), Some(0));
+        assert_eq!(round_to_step(kg(2.5), kg(0.0), kg(150.0), kg(5.0)), Some(1));
+        assert_eq!(round_to_step(kg(1.0), kg(12.0), kg(150.0), kg(5.0)), Some(3));
+        assert_eq!(round_to_step(kg(149.9), kg(0.0), kg(149.0), kg(5.0)), Some(29));
+        assert_eq!(round_to_step(kg(150.0), kg(0.0), kg(150.0), kg(0.1)), Some(1500));
+        // 80 lb/ac in steps of 5 lb/ac is 16 steps, however the pounds were converted.
+        assert_eq!(round_to_step(lb(80.0), lb(80.0), kg(80.0 * KG_HA_PER_LB_AC), lb(5.0)), Some(16));
+        assert_eq!(round_to_step(kg(12.0), kg(11.0), kg(14.0), kg(5.0)), None);
+        assert_eq!(round_to_step(kg(f64::NAN), kg(0.0), kg(150.0), kg(5.0)), None);
+        assert_eq!(round_to_step(kg(5.0), kg(0.0), kg(150.0), kg(0.0)), None);
+    }
+
+    #[test]
+    fn thin_ground() {
+        assert!((thin_below(Some(0.25), 0.80, 2.0, Some(0.60)) - 0.40).abs() < 1e-12);
+        assert!((thin_below(Some(0.25), 0.80, 2.0, Some(0.50)) - 0.35).abs() < 1e-12);
+        assert!((thin_below(Some(0.25), 0.50, 2.0, None) - 0.30).abs() < 1e-12);
+        assert!((thin_below(None, 0.50, 2.0, None) - 0.25).abs() < 1e-12);
+        assert!(is_thin(0.34, 0.35, 0.0) && is_thin(0.6, 0.35, 0.31));
+        assert!(!is_thin(0.35, 0.35, 0.3));
+    }
+
+    #[test]
+    fn inputs_that_mean_nothing_are_refused() {
+        assert_eq!(wheat().check(), Ok(()));
+        let percent = RateInputs { grain_nitrogen: 2.39, ..wheat() };
+        assert!(percent.check().unwrap_err().to_string().contains("2.39 % is 0.0239"));
+        let reversed = RateInputs { minimum: NRate::kg_per_ha(200.0), ..wheat() };
+        assert_eq!(
+            reversed.check().unwrap_err().to_string(),
+            "the least rate is 200 kg N/ha and the greatest 150 kg N/ha; 0 or more is needed, and the least must not exceed the greatest"
+        );
+        assert!(RateInputs { growing_days: 0.0, ..wheat() }.check().is_err());
+        assert!(RateInputs { largest_ratio: 0.9, ..wheat() }.check().is_err());
+        assert!(RateInputs { dead_band: f64::NAN, ..wheat() }.check().is_err());
+        assert!(RateInputs { ratio_adjustment: Some((0.0, 1.0)), ..wheat() }.check().is_err());
+        assert!(RateInputs { field_ratio: Some(0.0), ..wheat() }.check().is_err());
+        assert!(RateInputs { applied_since_sensing: NRate::kg_per_ha(-1.0), ..wheat() }.check().is_err());
+    }
+
+    proptest::proptest! {
+        #[test]
+        fn laws(index in 0.05_f64..0.95, reference in 0.05_f64..0.95, minimum in 0.0_f64..50.0, width in 0.0_f64..200.0) {
+            let inputs = RateInputs { minimum: NRate::kg_per_ha(minimum), maximum: NRate::kg_per_ha(minimum + width), ..wheat() };
+            let rate = rate_of(index, reference, &inputs).unwrap();
+            proptest::prop_assert!(inputs.minimum <= rate.n_exact && rate.n_exact <= inputs.maximum);
+            proptest::prop_assert!(rate.yield_without <= rate.yield_with && rate.yield_with <= inputs.maximum_yield);
+            if reference <= index {
+                proptest::prop_assert_eq!(rate.n_exact, inputs.minimum);
+            }
+        }
+    }
+}

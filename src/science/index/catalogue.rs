@@ -2,6 +2,7 @@
 
 use std::sync::LazyLock;
 
+use crate::science::naming::key_of;
 use serde::Deserialize;
 
 /// One index of the catalogue.
@@ -58,11 +59,6 @@ pub fn find_entry(name: &str) -> Option<&'static CatalogueEntry> {
 /// Name and aliases of an entry.
 pub(super) fn names_of(entry: &CatalogueEntry) -> impl Iterator<Item = &str> {
     std::iter::once(entry.name.as_str()).chain(entry.aliases.iter().map(String::as_str))
-}
-
-/// What two spellings of one name have in common.
-pub(super) fn key_of(name: &str) -> String {
-    name.chars().filter(|c| !matches!(c, '-' | '_' | ' ')).flat_map(char::to_lowercase).collect()
 }
 
 /// Canonical names of bands and the spellings that stand for them, without case, hyphens, underscores and spaces.

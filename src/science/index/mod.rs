@@ -13,6 +13,7 @@ pub use formula::RowCounts;
 pub use formula::Scratch;
 pub use parse::FormulaError;
 
+use super::naming;
 use thiserror::Error;
 
 /// Why a text names no canopy index.
@@ -158,19 +159,8 @@ fn band_number(text: &str) -> Option<&str> {
 
 /// The catalogue's name that is most like a misspelt one.
 fn nearest_name(name: &str) -> Option<String> {
-    let key = catalogue::key_of(name);
-    let distance = |known: &str| strsim::damerau_levenshtein(&key, &catalogue::key_of(known));
-    let mut best: Option<(usize, &str)> = None;
-    for entry in catalogue::catalogue() {
-        for known in catalogue::names_of(entry) {
-            let distance = distance(known);
-            // At most a third of the letters may differ, or two of a short name.
-            if distance <= (key.chars().count() / 3).max(2) && best.is_none_or(|(least, _)| distance < least) {
-                best = Some((distance, &entry.name));
-            }
-        }
-    }
-    best.map(|(_, name)| name.to_owned())
+    let known = catalogue::catalogue().iter().flat_map(|entry| catalogue::names_of(entry).map(|own| (own, entry.name.clone())));
+    naming::nearest(name, known)
 }
 
 #[cfg(test)]

@@ -14,7 +14,7 @@ const LEAST_PIXELS: usize = 12;
 const LEAST_INSIDE: usize = 4;
 /// Pixels needed that are less than a tenth strip.
 const LEAST_BESIDE: usize = 4;
-/// Largest standard error of I_ref as a share of it.
+/// Largest standard error of `I_ref` as a share of it.
 const MOST_STANDARD_ERROR: f64 = 0.03;
 /// Shares are often exact ties (half a pixel); only what lies clear of the tie counts as above or below.
 const TIE: f64 = 1e-6;
@@ -35,17 +35,17 @@ pub struct MixedPixel {
 /// A strip's estimate from mixed pixels.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CoarseEstimate {
-    /// I_ref: the fitted index at share 1.
+    /// `I_ref`: the fitted index at share 1.
     pub index: f64,
-    /// I_beside: the fitted index at share 0.
+    /// `I_beside`: the fitted index at share 0.
     pub beside: f64,
     /// Pixels used.
     pub pixels: usize,
     /// Pixels more than half in the strip.
     pub pixels_inside: usize,
-    /// Jackknife standard error of I_ref.
+    /// Jackknife standard error of `I_ref`.
     pub standard_error: f64,
-    /// 95 % interval of I_ref / I_beside, or why there is none.
+    /// 95 % interval of `I_ref` / `I_beside`, or why there is none.
     pub interval: Result<RatioInterval, NoInterval>,
     /// 2.5th to 97.5th percentile of the block bootstrap of the ratio; a check only.
     pub bootstrap: Option<(f64, f64)>,
@@ -66,7 +66,7 @@ impl CoarseEstimate {
 ///
 /// # Errors
 /// Fewer than 12 pixels, than 4 with c > 0.5, or than 4 with c < 0.1; a mixture that cannot be solved with and without each block; a standard error
-/// of 3 % of I_ref or more; an I_ref that is not above 0.
+/// of 3 % of `I_ref` or more; an `I_ref` that is not above 0.
 ///
 /// # Source
 /// Linear mixture of two covers: textbook. Jackknife of blocks: Künsch 1989, Annals of Statistics 17:1217-1241 (from memory). The limits are ours.
@@ -89,12 +89,12 @@ pub fn coarse(pixels: &[MixedPixel], blocks: usize) -> Result<CoarseEstimate, Re
     }
     sums.retain(|block| block.pixels > 0);
     let (index, beside) = MixtureSums::total(&sums).solve().ok_or(ReferenceError::NotSeparable)?;
-    if !(index > 0.0) {
+    if index.is_nan() || index <= 0.0 {
         return Err(ReferenceError::NotPositive { index });
     }
     let means = jackknife(&sums, index, beside)?;
     let standard_error = libm::sqrt(means.variance_reference);
-    if !(standard_error < MOST_STANDARD_ERROR * index) {
+    if standard_error.is_nan() || standard_error >= MOST_STANDARD_ERROR * index {
         return Err(ReferenceError::TooUncertain { index, standard_error, most_share: MOST_STANDARD_ERROR });
     }
     Ok(CoarseEstimate {
@@ -109,7 +109,7 @@ pub fn coarse(pixels: &[MixedPixel], blocks: usize) -> Result<CoarseEstimate, Re
 }
 
 fn interval(means: &PairedMeans, blocks: usize) -> Result<RatioInterval, NoInterval> {
-    if !(means.beside > 0.0) {
+    if means.beside <= 0.0 {
         return Err(NoInterval::NothingBeside);
     }
     if blocks < LEAST_BLOCKS {
@@ -181,13 +181,11 @@ impl MixtureSums {
             pixels: sum.pixels + block.pixels,
         })
     }
-    /// (I_ref, I_beside); `None` when the pixels' shares are (nearly) all alike.
+    /// (`I_ref`, `I_beside`); `None` when the pixels' shares are (nearly) all alike.
     fn solve(&self) -> Option<(f64, f64)> {
         let determinant = self.cc * self.ff - self.cf * self.cf;
-        if !(determinant > 1e-9 * self.cc * self.ff) {
-            return None;
-        }
-        Some(((self.ff * self.ci - self.cf * self.fi) / determinant, (self.cc * self.fi - self.cf * self.ci) / determinant))
+        (determinant > 1e-9 * self.cc * self.ff)
+            .then(|| ((self.ff * self.ci - self.cf * self.fi) / determinant, (self.cc * self.fi - self.cf * self.ci) / determinant))
     }
 }
 

@@ -27,9 +27,9 @@ const BOOTSTRAP_SEED: u64 = 2_026;
 /// A strip's estimate from pure pixels.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FineEstimate {
-    /// I_ref.
+    /// `I_ref`.
     pub index: f64,
-    /// I_ref with every segment kept.
+    /// `I_ref` with every segment kept.
     pub index_without_dropping: f64,
     /// Coefficient of variation of the pixels that are kept. [share]
     pub coefficient_of_variation: f64,
@@ -45,7 +45,7 @@ pub struct FineEstimate {
     pub swath: Option<SwathEstimate>,
     /// Segments with data in strip and swath.
     pub pairs: usize,
-    /// 95 % interval of I_ref / I_beside, or why there is none.
+    /// 95 % interval of `I_ref` / `I_beside`, or why there is none.
     pub interval: Result<RatioInterval, NoInterval>,
     /// 2.5th to 97.5th percentile of the block bootstrap of the ratio; a check only.
     pub bootstrap: Option<(f64, f64)>,
@@ -54,7 +54,7 @@ pub struct FineEstimate {
 /// The comparison swaths of a strip, both sides together.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SwathEstimate {
-    /// I_beside.
+    /// `I_beside`.
     pub index: f64,
     /// Coefficient of variation of its pixels: how even the stand is. [share]
     pub coefficient_of_variation: f64,
@@ -69,7 +69,7 @@ pub struct SwathEstimate {
 }
 
 impl FineEstimate {
-    /// I_beside.
+    /// `I_beside`.
     pub fn beside(&self) -> Option<f64> {
         self.swath.as_ref().map(|swath| swath.index)
     }
@@ -108,7 +108,7 @@ pub fn fine(strip: &StripSums, swath: Option<&StripSums>, drop: f64) -> Result<F
     let keep: Vec<bool> = own.far.iter().map(|far| !far).collect();
     let kept = strip.total(&keep);
     let index = kept.mean().ok_or(ReferenceError::NoPixels)?;
-    if !(index > 0.0) {
+    if index.is_nan() || index <= 0.0 {
         return Err(ReferenceError::NotPositive { index });
     }
     let every = strip.total(&vec![true; strip.segments]);

@@ -12,9 +12,9 @@ use super::interval::paired_blocks;
 pub struct StripEstimate {
     /// Area of strip ∩ field. [m²]
     pub area_m2: f64,
-    /// I_ref.
+    /// `I_ref`.
     pub index: f64,
-    /// I_beside, if it was measured.
+    /// `I_beside`, if it was measured.
     pub beside: Option<f64>,
     /// Interval of the ratio, or why there is none.
     pub interval: Result<RatioInterval, NoInterval>,
@@ -23,23 +23,23 @@ pub struct StripEstimate {
 /// Strips taken together.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PooledEstimate {
-    /// I_ref.
+    /// `I_ref`.
     pub index: f64,
-    /// I_beside; `None` when no strip has one.
+    /// `I_beside`; `None` when no strip has one.
     pub beside: Option<f64>,
-    /// RI_field, over the strips that have a comparison.
+    /// `RI_field`, over the strips that have a comparison.
     pub ratio: Option<f64>,
     /// 95 % interval of the ratio, or why there is none.
     pub interval: Result<RatioInterval, NoInterval>,
     /// Strips.
     pub strips: usize,
-    /// Standard deviation (n − 1, unweighted) of the strips' I_ref; `None` of one strip.
+    /// Standard deviation (n − 1, unweighted) of the strips' `I_ref`; `None` of one strip.
     pub between_strips_sd: Option<f64>,
     /// Standard deviation (n − 1, unweighted) of the strips' own ratios; `None` with fewer than two.
     pub between_ratios_sd: Option<f64>,
 }
 
-/// Pools strips by area: `I_ref = Σ w I_i`, `w = area / Σ area`; I_beside and RI_field likewise, both over the strips that have a comparison.
+/// Pools strips by area: `I_ref = Σ w I_i`, `w = area / Σ area`; `I_beside` and `RI_field` likewise, both over the strips that have a comparison.
 ///
 /// The interval takes the strips as independent: variances and covariance of the pooled means are `Σ w² V_i`, and Fieller's formula is used with
 /// Welch–Satterthwaite degrees of freedom of the combination `I_ref − RI · I_beside`, `ν = (Σ w² V_i)² / Σ ((w² V_i)² / ν_i)`. It tells how surely these
@@ -104,7 +104,7 @@ pub struct ReadingsEstimate {
 }
 
 impl ReadingsEstimate {
-    /// I_ref on the scale of an image: `(strip / beside) · field mean index`.
+    /// `I_ref` on the scale of an image: `(strip / beside) · field mean index`.
     pub fn reference_on(&self, field_mean: f64) -> f64 {
         self.ratio * field_mean
     }

@@ -63,7 +63,9 @@ impl StripSums {
     pub fn by_segment(&self) -> Vec<SegmentSums> {
         let mut sums = vec![SegmentSums::default(); self.segments];
         for (segment, row) in sums.iter_mut().zip(self.cells.chunks(self.blocks.max(1))) {
-            row.iter().for_each(|cell| segment.add_piece(cell));
+            for cell in row {
+                segment.add_piece(cell);
+            }
         }
         sums
     }

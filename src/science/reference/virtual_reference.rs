@@ -10,7 +10,7 @@ const LEAST_AREA_M2: f64 = 30_000.0;
 /// A percentile of the field's canopy cells.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct VirtualReference {
-    /// I_ref.
+    /// `I_ref`.
     pub index: f64,
     /// Percentile asked for.
     pub percent: f64,
@@ -48,7 +48,7 @@ pub fn area_percentile(cells: &[(f64, f64)], percent: f64) -> Result<VirtualRefe
         below >= needed
     });
     let index = reached.or(sorted.last()).map_or(f64::NAN, |cell| cell.1);
-    if !(index > 0.0) {
+    if index.is_nan() || index <= 0.0 {
         return Err(ReferenceError::NotPositive { index });
     }
     Ok(VirtualReference { index, percent, cells: cells.len(), area_m2 })
