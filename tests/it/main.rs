@@ -1,9 +1,13 @@
 //! Tests from outside the crate, in one binary.
 
-#![expect(clippy::unwrap_used, clippy::print_stderr, reason = "tests: their helpers fail by panicking, and a child process talks to its parent")]
+#![expect(clippy::unwrap_used, clippy::panic, clippy::print_stderr, reason = "tests: their helpers fail by panicking, and a child process talks to its parent")]
 
 mod architecture;
 mod cancel;
 mod cli_help;
 mod cli_run;
 mod commit;
+mod job_file;
+mod job_first;
+mod job_refusals;
+mod job_suggestions;

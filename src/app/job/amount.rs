@@ -1,8 +1,8 @@
 //! Amounts with unit and substance: `"9.5 t/ha"`, `"120 kg N/ha"`, `"11 gal/ac"`, `"0.60 USD/lb N"`.
 
-use crate::app::job::fault::Problem;
 use crate::app::job::fault::Wanted;
-use crate::app::job::fault::short;
+use crate::app::job::problem::Problem;
+use crate::app::job::problem::short;
 use crate::app::job::suggest::nearest;
 use crate::app::job::unit;
 use crate::app::job::unit::Measure;
@@ -72,7 +72,10 @@ fn leading_number(text: &str, wanted: Wanted) -> Result<(f64, String, &str), Pro
 fn read_unit(text: &str, unit: &str, number: &str, wanted: Wanted) -> Result<Unit, Problem> {
     unit::read(unit).map_err(|fault| match fault {
         UnitFault::Ton => Problem::Ton { text: text.trim().to_owned(), number: number.to_owned() },
-        UnitFault::Unknown => Problem::UnknownUnit { unit: unit.to_owned(), near: nearest(unit, wanted.units().iter().copied()), wanted },
+        UnitFault::Unknown => {
+            let near = nearest(unit, wanted.units().iter().copied()).map(str::to_owned).or_else(|| unit::put_right(unit, wanted.units()));
+            Problem::UnknownUnit { unit: unit.to_owned(), near, wanted }
+        }
     })
 }
 
@@ -323,7 +326,7 @@ fn price(text: &str, wanted: Wanted, currency: Option<&str>) -> Result<Price, Pr
             let typed = format!("USD/{}", unit.trim());
             Problem::UnknownUnit {
                 unit: unit.trim().to_owned(),
-                near: nearest(&typed, wanted.units().iter().copied()).map(|near| near.trim_start_matches("USD/")),
+                near: nearest(&typed, wanted.units().iter().copied()).map(|near| near.trim_start_matches("USD/").to_owned()),
                 wanted,
             }
         }

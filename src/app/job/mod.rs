@@ -7,6 +7,7 @@ pub mod amount;
 pub mod echo;
 pub mod fault;
 mod keys;
+pub mod problem;
 mod reader;
 pub mod resolve;
 mod sections;

@@ -7,9 +7,9 @@ use std::cell::RefCell;
 use std::ops::Range;
 
 use crate::app::job::fault::Fault;
-use crate::app::job::fault::Problem;
 use crate::app::job::fault::Wanted;
 use crate::app::job::keys;
+use crate::app::job::problem::Problem;
 use crate::app::job::suggest::nearest;
 use crate::finding::Finding;
 use jiff::civil::Date;
@@ -312,7 +312,8 @@ impl<'a> Section<'a> {
                 Err(problem) => problem,
             },
             Item::Number(number) if number.contains("nan") || number.contains("inf") => Problem::NotFinite { text: number.clone() },
-            Item::Number(number) => Problem::BareNumber { number: number.clone(), wanted },
+            Item::Number(number) if number.starts_with('-') && wanted != Wanted::Temperature => Problem::Negative { text: number.clone() },
+            Item::Number(number) => Problem::BareNumber { number: number.trim_start_matches('+').to_owned(), wanted },
             other => Problem::WrongType { got: other.kind(), wanted: "an amount with its unit, in quotes" },
         };
         self.at(entry, key, problem);

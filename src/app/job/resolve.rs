@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use crate::app::job::fault::JobError;
-use crate::app::job::fault::Problem;
+use crate::app::job::problem::Problem;
 use crate::app::job::reader;
 use crate::app::job::reader::Log;
 use crate::app::job::reader::Section;
@@ -120,7 +120,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     let reference = ground::reference(&mut in_reference, folder);
     let curve = crop::curve(&mut in_response);
     let named = curve.as_ref().and_then(|curve| if let Curve::Named(named) = curve { Some(named) } else { None });
-    let crop = crop::crop(&mut in_season, &mut in_crop, named);
+    let crop = crop::crop(&mut in_season, &mut in_crop, named, curve.is_none() && in_response.given("yield_curve"));
     if let (Some(imagery), Some(curve)) = (&imagery, &curve) {
         same_index(&in_imagery, imagery, curve_of(curve));
     }
@@ -192,7 +192,7 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     in_reference.require("readings", "at least one pair of averaged hand readings", "[{ strip = 0.66, beside = 0.50 }]");
     let curve = crop::curve(&mut in_response);
     let named = curve.as_ref().and_then(|curve| if let Curve::Named(named) = curve { Some(named) } else { None });
-    let crop = crop::crop(&mut in_season, &mut in_crop, named);
+    let crop = crop::crop(&mut in_season, &mut in_crop, named, curve.is_none() && in_response.given("yield_curve"));
     let season = crop::season(&mut in_season, crop.clone(), image_date, folder);
     let product = rate::product(&mut in_product);
     let response = crop::response(&mut in_response, crop.as_ref(), curve, product.as_ref());
@@ -201,7 +201,7 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     let prices = money::prices(&mut in_prices, crop.as_ref(), product.as_ref());
     let application = output::application(&mut in_application, season.as_ref().and_then(|season| season.sensed));
     let us = rules.as_ref().is_some_and(|(_, us)| *us);
-    let (unit, us_units) = output::unit(&mut in_output, product.as_ref(), us);
+    let (unit, us_units) = output::rate_unit(&mut in_output, product.as_ref(), us);
     for mut section in [in_field, in_imagery, in_reference, in_output] {
         section.rest();
         section.finish();
@@ -211,4 +211,9 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
         return None;
     }
     Some(RateSettings { name, readings: readings?, season: season?, response: response?, rate: rules?.0, product, prices, application, accept, unit, us_units })
+}
+
+/// Names of the shipped yield curves, as `response.yield_curve` takes them.
+pub fn known_curves() -> Vec<String> {
+    crate::app::job::tables::curve_names()
 }

@@ -9,9 +9,13 @@ use strsim::jaro_winkler;
 /// `working_width`), is near as well. Ties go to the earlier candidate.
 pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let plain = fold(word);
+    let others: Vec<String> = said_otherwise(&plain).collect();
     let mut best: Option<(f64, &str)> = None;
     for candidate in candidates {
-        let score = likeness(&plain, &fold(candidate));
+        let folded = fold(candidate);
+        // Another word for it counts a little less than the word itself.
+        let otherwise = others.iter().map(|other| 0.95 * likeness(other, &folded)).fold(0.0, f64::max);
+        let score = likeness(&plain, &folded).max(otherwise);
         if score > best.map_or(0.0, |(score, _)| score) {
             best = Some((score, candidate));
         }
@@ -35,6 +39,17 @@ fn likeness(a: &str, b: &str) -> f64 {
     let held = if covers(&parts_a, &parts_b) || covers(&parts_b, &parts_a) { 0.70 + 0.1 * edits } else { 0.0 };
     let alike = if longest >= 4.0 && jaro_winkler(&joined_a, &joined_b) > 0.88 { 0.66 + 0.1 * edits } else { 0.0 };
     edits.max(held).max(alike)
+}
+
+/// Words that mean the same to people who type a key from memory.
+const SYNONYMS: &[(&str, &str)] = &[("min", "least"), ("minimum", "least"), ("max", "greatest"), ("maximum", "greatest"), ("every", "each")];
+
+/// The word with one of its parts said in another way.
+fn said_otherwise(plain: &str) -> impl Iterator<Item = String> {
+    SYNONYMS.iter().filter_map(move |(one, other)| {
+        let swapped: Vec<&str> = plain.split(' ').map(|part| if part == *one { other } else { part }).collect();
+        Some(swapped.join(" ")).filter(|text| text != plain)
+    })
 }
 
 fn fold(word: &str) -> String {

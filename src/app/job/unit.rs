@@ -1,5 +1,6 @@
 //! Unit text as people write it: `kg N/ha`, `lbs N per acre`, `kg ha-1`, `imp gal/ac`.
 
+use crate::app::job::suggest::nearest;
 use crate::units::KG_PER_LB;
 use crate::units::KG_PER_SHORT_TON;
 use crate::units::L_PER_GAL;
@@ -98,42 +99,57 @@ struct Atom {
     label: &'static str,
 }
 
-/// One word of a unit: the plain ones, in lower case and with their plural.
+/// Words of units in lower case, with their plurals.
+const ATOMS: &[(&[&str], Atom)] = &[
+    (&["kg", "kgs", "kilogram", "kilograms", "kilo", "kilos"], Atom { kind: Kind::Mass, factor: 1.0, us: false, label: "kg" }),
+    (&["g", "gram", "grams"], Atom { kind: Kind::Mass, factor: 0.001, us: false, label: "g" }),
+    (&["t", "tonne", "tonnes", "metricton", "metrictons"], Atom { kind: Kind::Mass, factor: 1000.0, us: false, label: "t" }),
+    (&["dt", "q", "quintal", "quintals"], Atom { kind: Kind::Mass, factor: 100.0, us: false, label: "dt" }),
+    (&["lb", "lbs", "pound", "pounds"], Atom { kind: Kind::Mass, factor: KG_PER_LB, us: true, label: "lb" }),
+    (&["shortton", "shorttons", "uston", "ustons"], Atom { kind: Kind::Mass, factor: KG_PER_SHORT_TON, us: true, label: "short ton" }),
+    (&["longton", "longtons"], Atom { kind: Kind::Mass, factor: KG_PER_LONG_TON, us: false, label: "long ton" }),
+    (&["l", "litre", "litres", "liter", "liters"], Atom { kind: Kind::Volume, factor: 1.0, us: false, label: "L" }),
+    (&["hl"], Atom { kind: Kind::Volume, factor: 100.0, us: false, label: "hL" }),
+    (&["gal", "gals", "gallon", "gallons", "usgal", "usgallon", "usgallons"], Atom { kind: Kind::Volume, factor: L_PER_GAL, us: true, label: "gal" }),
+    (&["impgal", "impgallon", "impgallons"], Atom { kind: Kind::Volume, factor: L_PER_IMP_GAL, us: false, label: "imp gal" }),
+    (&["m", "mtr", "mtrs", "metre", "metres", "meter", "meters"], Atom { kind: Kind::Length, factor: 1.0, us: false, label: "m" }),
+    (&["km"], Atom { kind: Kind::Length, factor: 1000.0, us: false, label: "km" }),
+    (&["cm"], Atom { kind: Kind::Length, factor: 0.01, us: false, label: "cm" }),
+    (&["mm"], Atom { kind: Kind::Length, factor: 0.001, us: false, label: "mm" }),
+    (&["ft", "foot", "feet"], Atom { kind: Kind::Length, factor: M_PER_FT, us: true, label: "ft" }),
+    (&["in", "inch", "inches"], Atom { kind: Kind::Length, factor: M_PER_FT / 12.0, us: true, label: "in" }),
+    (&["yd", "yard", "yards"], Atom { kind: Kind::Length, factor: 3.0 * M_PER_FT, us: true, label: "yd" }),
+    (&["ha", "hectare", "hectares"], Atom { kind: Kind::Area, factor: M2_PER_HA, us: false, label: "ha" }),
+    (&["m2", "sqm", "sqmetre", "sqmetres", "sqmeter", "sqmeters"], Atom { kind: Kind::Area, factor: 1.0, us: false, label: "m2" }),
+    (&["ac", "acre", "acres"], Atom { kind: Kind::Area, factor: M2_PER_AC, us: true, label: "ac" }),
+    (&["ft2", "sqft", "sqfoot", "sqfeet"], Atom { kind: Kind::Area, factor: M_PER_FT * M_PER_FT, us: true, label: "ft2" }),
+    (&["s", "sec", "secs", "second", "seconds"], Atom { kind: Kind::Time, factor: 1.0, us: false, label: "s" }),
+    (&["min", "minute", "minutes"], Atom { kind: Kind::Time, factor: 60.0, us: false, label: "min" }),
+    (&["h", "hr", "hour", "hours"], Atom { kind: Kind::Time, factor: 3600.0, us: false, label: "h" }),
+    (&["mph"], Atom { kind: Kind::Speed, factor: M_S_PER_MPH, us: true, label: "mph" }),
+    (&["kmh", "kph", "kmph"], Atom { kind: Kind::Speed, factor: 1.0 / 3.6, us: false, label: "km/h" }),
+    (&["bu", "bushel", "bushels"], Atom { kind: Kind::Bushel, factor: 1.0, us: true, label: "bu" }),
+    (&["c", "°c", "degc", "celsius"], Atom { kind: Kind::Celsius, factor: 1.0, us: false, label: "°C" }),
+    (&["f", "°f", "degf", "fahrenheit"], Atom { kind: Kind::Fahrenheit, factor: 1.0, us: true, label: "°F" }),
+];
+
+/// One word of a unit.
 fn atom(word: &str) -> Option<Atom> {
-    let of = |kind, factor, us, label| Some(Atom { kind, factor, us, label });
-    match word {
-        "kg" | "kgs" | "kilogram" | "kilograms" | "kilo" | "kilos" => of(Kind::Mass, 1.0, false, "kg"),
-        "g" | "gram" | "grams" => of(Kind::Mass, 0.001, false, "g"),
-        "t" | "tonne" | "tonnes" | "metricton" | "metrictons" => of(Kind::Mass, 1000.0, false, "t"),
-        "dt" | "q" | "quintal" | "quintals" => of(Kind::Mass, 100.0, false, "dt"),
-        "lb" | "lbs" | "pound" | "pounds" => of(Kind::Mass, KG_PER_LB, true, "lb"),
-        "shortton" | "shorttons" | "uston" | "ustons" => of(Kind::Mass, KG_PER_SHORT_TON, true, "short ton"),
-        "longton" | "longtons" => of(Kind::Mass, KG_PER_LONG_TON, false, "long ton"),
-        "l" | "litre" | "litres" | "liter" | "liters" => of(Kind::Volume, 1.0, false, "L"),
-        "hl" => of(Kind::Volume, 100.0, false, "hL"),
-        "gal" | "gals" | "gallon" | "gallons" | "usgal" | "usgallon" | "usgallons" => of(Kind::Volume, L_PER_GAL, true, "gal"),
-        "impgal" | "impgallon" | "impgallons" => of(Kind::Volume, L_PER_IMP_GAL, false, "imp gal"),
-        "m" | "metre" | "metres" | "meter" | "meters" => of(Kind::Length, 1.0, false, "m"),
-        "km" => of(Kind::Length, 1000.0, false, "km"),
-        "cm" => of(Kind::Length, 0.01, false, "cm"),
-        "mm" => of(Kind::Length, 0.001, false, "mm"),
-        "ft" | "foot" | "feet" => of(Kind::Length, M_PER_FT, true, "ft"),
-        "in" | "inch" | "inches" => of(Kind::Length, M_PER_FT / 12.0, true, "in"),
-        "yd" | "yard" | "yards" => of(Kind::Length, 3.0 * M_PER_FT, true, "yd"),
-        "ha" | "hectare" | "hectares" => of(Kind::Area, M2_PER_HA, false, "ha"),
-        "m2" | "sqm" | "sqmetre" | "sqmetres" | "sqmeter" | "sqmeters" => of(Kind::Area, 1.0, false, "m2"),
-        "ac" | "acre" | "acres" => of(Kind::Area, M2_PER_AC, true, "ac"),
-        "ft2" | "sqft" | "sqfoot" | "sqfeet" => of(Kind::Area, M_PER_FT * M_PER_FT, true, "ft2"),
-        "s" | "sec" | "secs" | "second" | "seconds" => of(Kind::Time, 1.0, false, "s"),
-        "min" | "minute" | "minutes" => of(Kind::Time, 60.0, false, "min"),
-        "h" | "hr" | "hour" | "hours" => of(Kind::Time, 3600.0, false, "h"),
-        "mph" => of(Kind::Speed, M_S_PER_MPH, true, "mph"),
-        "kmh" | "kph" => of(Kind::Speed, 1.0 / 3.6, false, "km/h"),
-        "bu" | "bushel" | "bushels" => of(Kind::Bushel, 1.0, true, "bu"),
-        "c" | "°c" | "degc" | "celsius" => of(Kind::Celsius, 1.0, false, "°C"),
-        "f" | "°f" | "degf" | "fahrenheit" => of(Kind::Fahrenheit, 1.0, true, "°F"),
-        _ => None,
-    }
+    ATOMS.iter().find(|(words, _)| words.contains(&word)).map(|(_, atom)| *atom)
+}
+
+/// Unit text with every unknown word put right, if it then measures what one of `wanted` does: `24 mters` → `m`.
+pub(crate) fn put_right(text: &str, wanted: &[&str]) -> Option<String> {
+    let (above, below) = words(text)?;
+    let every = || ATOMS.iter().flat_map(|(words, _)| words.iter().copied()).filter(|word| word.len() > 2);
+    let right = |list: &[String]| -> Option<String> {
+        let known = |word: &String| if word == "n" { Some("N") } else { atom(word).or_else(|| atom(nearest(word, every())?)).map(|atom| atom.label) };
+        Some(list.iter().map(known).collect::<Option<Vec<_>>>()?.join(" "))
+    };
+    let (above, below) = (right(&above)?, right(&below)?);
+    let whole = if below.is_empty() { above } else { format!("{above}/{below}") };
+    let measure = read(&whole).ok()?.measure;
+    wanted.iter().any(|unit| read(unit).is_ok_and(|unit| unit.measure == measure)).then_some(whole)
 }
 
 /// Splits unit text into words above and below the stroke.
@@ -153,12 +169,11 @@ fn words(text: &str) -> Option<(Vec<String>, Vec<String>)> {
             "sq" | "square" => Some("sq"),
             _ => None,
         };
-        match head {
-            Some(head) => joined.push_str(head),
-            None => {
-                joined.push_str(part);
-                joined.push(' ');
-            }
+        if let Some(head) = head {
+            joined.push_str(head);
+        } else {
+            joined.push_str(part);
+            joined.push(' ');
         }
     }
     let (mut above, mut below, mut stroke) = (Vec::new(), Vec::new(), false);

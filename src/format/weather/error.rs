@@ -129,7 +129,10 @@ pub enum WeatherError {
         hint: &'static str,
     },
     /// A temperature that no weather has; a sign of a wrong unit or of a number that stands for a missing value.
-    #[error("{path}:{line}: {date}: {text} {unit} in {column} is no air temperature ({low} to {high} {unit}); leave missing values empty and check the unit", path = path.display())]
+    #[error(
+        "{path}:{line}: {date}: {text} {unit} in {column} is no air temperature ({low} to {high} {unit}); leave missing values empty and check the unit",
+        path = path.display()
+    )]
     Impossible {
         /// The file.
         path: PathBuf,

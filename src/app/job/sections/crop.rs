@@ -4,8 +4,8 @@ use std::path::Path;
 
 use crate::app::job::amount;
 use crate::app::job::amount::Temperature;
-use crate::app::job::fault::Problem;
 use crate::app::job::fault::Wanted;
+use crate::app::job::problem::Problem;
 use crate::app::job::reader::Entry;
 use crate::app::job::reader::Item;
 use crate::app::job::reader::Section;
@@ -27,7 +27,9 @@ use crate::units::Yield;
 use jiff::civil::Date;
 
 /// The crop: the job's own `[crop]`, else the shipped row that `season.crop` names, else the crop of the shipped curve that the job names.
-pub(crate) fn crop(season: &mut Section<'_>, own: &mut Section<'_>, curve: Option<&NamedCurve>) -> Option<Crop> {
+///
+/// `curve_faulty` says that a curve is given and could not be read: it may have named the crop, so the crop is not asked for on top.
+pub(crate) fn crop(season: &mut Section<'_>, own: &mut Section<'_>, curve: Option<&NamedCurve>, curve_faulty: bool) -> Option<Crop> {
     let named = season.text("crop", "\"winter wheat\"");
     if own.is_present() {
         let crop = own_crop(own, named.clone())?;
@@ -53,6 +55,9 @@ pub(crate) fn crop(season: &mut Section<'_>, own: &mut Section<'_>, curve: Optio
         }
         (None, Some(curve)) => tables::find_crop(&curve.crop),
         (None, None) => {
+            if curve_faulty {
+                return None;
+            }
             season.require("crop", "the crop", "\"winter wheat\"");
             None
         }
@@ -163,18 +168,16 @@ pub(crate) fn curve(section: &mut Section<'_>) -> Option<Curve> {
         known.first().map_or("{ a = \"590 kg/ha\", b = 258.2, index = \"NDVI\", source = \"common practice\" }".to_owned(), |name| format!("\"{name}\""));
     section.require("yield_curve", "the yield curve (a crop alone picks none)", &first);
     let entry = entry?;
-    match &entry.item {
-        Item::Table(_) => own_curve(section, &entry).map(Curve::Own),
-        _ => {
-            let name = section.text_of(&entry, "yield_curve", "the name of a curve of the shipped table")?;
-            let found = tables::find_curve(&name);
-            if found.is_none() {
-                let near = nearest(&name, known.iter().map(String::as_str)).map(str::to_owned);
-                section.at(&entry, "yield_curve", Problem::Choice { got: name, what: "yield curve", near, known });
-            }
-            found.map(Curve::Named)
-        }
+    if let Item::Table(_) = &entry.item {
+        return own_curve(section, &entry).map(Curve::Own);
     }
+    let name = section.text_of(&entry, "yield_curve", "the name of a curve of the shipped table")?;
+    let found = tables::find_curve(&name);
+    if found.is_none() {
+        let near = nearest(&name, known.iter().map(String::as_str)).map(str::to_owned);
+        section.at(&entry, "yield_curve", Problem::Choice { got: name, what: "yield curve", near, known });
+    }
+    found.map(Curve::Named)
 }
 
 fn own_curve(section: &Section<'_>, entry: &Entry) -> Option<YieldCurve> {

@@ -4,8 +4,8 @@ use std::path::Path;
 use std::path::PathBuf;
 
 use crate::app::job::amount;
-use crate::app::job::fault::Problem;
 use crate::app::job::fault::Wanted;
+use crate::app::job::problem::Problem;
 use crate::app::job::reader::Entry;
 use crate::app::job::reader::Item;
 use crate::app::job::reader::Section;
@@ -106,12 +106,7 @@ pub(crate) fn reference(section: &mut Section<'_>, folder: &Path) -> Option<Refe
     let percentile = section.number("percentile", 50.0, 99.0, "a virtual reference is a high percentile of the canopy cells, 95 as a rule");
     match given.as_slice() {
         [] => {
-            if !section.is_present() {
-                section.require("strips", "the reference strips (or readings, or percentile)", "\"strips.geojson\"");
-            } else {
-                let problem = Problem::NoneOf { keys: vec!["strips", "readings", "percentile"], example: "strips = \"strips.geojson\"" };
-                section.refuse("strips", problem);
-            }
+            section.require("strips", "the reference strips (or readings, or percentile)", "\"strips.geojson\"");
         }
         [_] => {}
         [_, second, ..] => section.refuse(second, Problem::Together { keys: given.clone() }),

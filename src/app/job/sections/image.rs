@@ -3,8 +3,8 @@
 use std::path::Path;
 
 use crate::app::job::amount;
-use crate::app::job::fault::Problem;
 use crate::app::job::fault::Wanted;
+use crate::app::job::problem::Problem;
 use crate::app::job::reader::Entry;
 use crate::app::job::reader::Item;
 use crate::app::job::reader::Section;

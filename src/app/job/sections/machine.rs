@@ -3,8 +3,8 @@
 use std::path::Path;
 
 use crate::app::job::amount;
-use crate::app::job::fault::Problem;
 use crate::app::job::fault::Wanted;
+use crate::app::job::problem::Problem;
 use crate::app::job::reader::Entry;
 use crate::app::job::reader::Item;
 use crate::app::job::reader::Section;
@@ -49,10 +49,9 @@ pub(crate) fn machine(section: &mut Section<'_>, product: Option<&Product>, buff
         }
     }
     if ["speed", "delay", "transition"].iter().any(|key| section.given(key)) {
-        let what = "needed with the other two of speed, delay and transition: it";
-        section.require("speed", what, "\"12 km/h\"");
-        section.require("delay", what, "\"2 s\"");
-        section.require("transition", what, "\"3 s\"");
+        section.require("speed", "the speed, which delay and transition need,", "\"12 km/h\"");
+        section.require("delay", "the delay before a change begins, which speed and transition need,", "\"2 s\"");
+        section.require("transition", "the time that a change takes, which speed and delay need,", "\"3 s\"");
     }
     let response = speed.zip(delay.zip(transition)).map(|(speed, (delay, transition))| speed * delay + speed * transition);
     let overrun = section.amount("overrun", Wanted::Length, amount::length);

@@ -1,8 +1,8 @@
 //! `[prices]`: one currency, named by the user.
 
 use crate::app::job::amount;
-use crate::app::job::fault::Problem;
 use crate::app::job::fault::Wanted;
+use crate::app::job::problem::Problem;
 use crate::app::job::reader::Section;
 use crate::finding::Finding;
 use crate::pipeline::settings::Crop;

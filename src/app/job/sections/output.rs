@@ -2,8 +2,10 @@
 
 use std::path::Path;
 
-use crate::app::job::fault::Problem;
+use crate::app::job::problem::Problem;
+use crate::app::job::reader::Item;
 use crate::app::job::reader::Section;
+use crate::app::job::unit;
 use crate::finding::Acceptance;
 use crate::pipeline::settings::Application;
 use crate::pipeline::settings::Format;
@@ -74,7 +76,7 @@ const SHORT_NAMES: &[(&str, &str)] = &[
 ];
 
 /// Unit of the product column and whether people's numbers are in US units.
-pub(crate) fn unit(section: &mut Section<'_>, product: Option<&Product>, us: bool) -> (RateUnit, bool) {
+pub(crate) fn rate_unit(section: &mut Section<'_>, product: Option<&Product>, us: bool) -> (RateUnit, bool) {
     let liquid = product.is_some_and(Product::is_liquid);
     let default = match (us, liquid) {
         (false, false) => RateUnit::KgPerHa,
@@ -82,7 +84,13 @@ pub(crate) fn unit(section: &mut Section<'_>, product: Option<&Product>, us: boo
         (true, false) => RateUnit::LbPerAc,
         (true, true) => RateUnit::GalPerAc,
     };
-    let Some(unit) = section.choice("unit", "unit of a product rate", UNITS) else {
+    let Some(unit) = section.take("unit").and_then(|entry| {
+        // Any spelling that an amount may have.
+        let spelt = if let Item::Text(text) = &entry.item { unit::read(text).ok() } else { None };
+        let label = spelt.map(|unit| format!("{}/{}", unit.above, unit.below));
+        let known = UNITS.iter().find(|(word, _)| Some(*word) == label.as_deref()).map(|(_, unit)| *unit);
+        known.or_else(|| section.choice_of(&entry, "unit", "unit of a product rate", UNITS))
+    }) else {
         return (default, us);
     };
     if unit.is_volume() && !liquid {
@@ -99,7 +107,7 @@ pub(crate) fn unit(section: &mut Section<'_>, product: Option<&Product>, us: boo
 /// `[output]`.
 pub(crate) fn output(section: &mut Section<'_>, product: Option<&Product>, us: bool, folder: &Path) -> Output {
     let target = section.text("folder", "\"out\"").unwrap_or_else(|| "out".to_owned());
-    let (unit, us_units) = unit(section, product, us);
+    let (unit, us_units) = rate_unit(section, product, us);
     Output { folder: folder.join(target), unit, us_units, formats: formats(section) }
 }
 
@@ -114,7 +122,7 @@ fn formats(section: &mut Section<'_>) -> Vec<Format> {
     }
     let mut formats = Vec::new();
     for entry in &list {
-        if let crate::app::job::reader::Item::Text(text) = &entry.item
+        if let Item::Text(text) = &entry.item
             && let Some((_, meant)) = SHORT_NAMES.iter().find(|(short, _)| text.trim().eq_ignore_ascii_case(short))
         {
             let known = FORMATS.iter().map(|(name, _)| (*name).to_owned()).collect();

@@ -1,8 +1,8 @@
 //! `[product]` and `[rate]`: what is spread and between which limits.
 
 use crate::app::job::amount;
-use crate::app::job::fault::Problem;
 use crate::app::job::fault::Wanted;
+use crate::app::job::problem::Problem;
 use crate::app::job::reader::Entry;
 use crate::app::job::reader::Item;
 use crate::app::job::reader::Section;
@@ -37,7 +37,7 @@ pub(crate) fn product(section: &mut Section<'_>) -> Option<Product> {
     let share = nitrogen.or_else(|| shipped.as_ref().map(Product::nitrogen))?;
     // The job's own label or hydrometer value wins over the table's.
     let kg_per_l = density.or_else(|| shipped.as_ref().and_then(Product::kg_per_l));
-    let shown = name.unwrap_or_else(|| format!("product with {} % N", crate::app::job::fault::short(share * 100.0)));
+    let shown = name.unwrap_or_else(|| format!("product with {} % N", crate::app::job::problem::short(share * 100.0)));
     let product = Product::new(&shown, share, kg_per_l);
     if product.is_none() {
         let density = kg_per_l.map_or_else(|| "none".to_owned(), |d| format!("{d} kg/L"));

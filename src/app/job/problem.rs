@@ -1,0 +1,443 @@
+//! Everything that can be wrong with a value of a job file, each with its code, its sentence and its way out.
+
+use crate::app::job::fault::Wanted;
+use crate::units::NRate;
+use crate::units::Product;
+
+/// What is wrong.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum Problem {
+    /// Not TOML.
+    #[error("this is not valid TOML: {reason}")]
+    Syntax {
+        /// What the parser said.
+        reason: String,
+    },
+    /// Not UTF-8.
+    #[error("byte {byte:#04x} is not UTF-8 text")]
+    NotText {
+        /// The byte.
+        byte: u8,
+    },
+    /// A key that no section of this name has.
+    #[error("unknown key \"{name}\"")]
+    UnknownKey {
+        /// The key.
+        name: String,
+        /// The nearest known key.
+        near: Option<String>,
+        /// Sections that do know it.
+        elsewhere: Vec<&'static str>,
+        /// Known keys of the section.
+        known: Vec<&'static str>,
+    },
+    /// A value of another kind.
+    #[error("this is {got}, but {wanted} is due")]
+    WrongType {
+        /// What stands there.
+        got: &'static str,
+        /// What is due.
+        wanted: &'static str,
+    },
+    /// A value that has no default.
+    #[error("{what} is missing, and it has no default")]
+    Missing {
+        /// What it is.
+        what: &'static str,
+        /// A line that would do.
+        example: String,
+    },
+    /// A value left to fill.
+    #[error("this is still to be filled in")]
+    Open,
+    /// Nothing between the quotes, or an empty list.
+    #[error("this is empty")]
+    Empty {
+        /// A value that would do.
+        example: &'static str,
+    },
+    /// Not one of the words that are known.
+    #[error("\"{got}\" is not a known {what}")]
+    Choice {
+        /// What stands there.
+        got: String,
+        /// What it should name.
+        what: &'static str,
+        /// The nearest known word.
+        near: Option<String>,
+        /// All known words.
+        known: Vec<String>,
+    },
+    /// Outside the range that makes sense.
+    #[error("{got} lies outside {low} to {high}: {why}")]
+    OutOfRange {
+        /// What stands there.
+        got: String,
+        /// Least.
+        low: String,
+        /// Greatest.
+        high: String,
+        /// Why.
+        why: &'static str,
+    },
+    /// A number without a unit.
+    #[error("{number} of what? {} needs its unit", wanted.name())]
+    BareNumber {
+        /// The number.
+        number: String,
+        /// What is due.
+        wanted: Wanted,
+    },
+    /// Mass per area where nitrogen is due.
+    #[error("{amount} can be read in two ways: \"{nitrogen} N/{area}\", or {amount} of {product} = {product_nitrogen}?")]
+    NitrogenOrProduct {
+        /// As written.
+        amount: String,
+        /// Number and mass unit.
+        nitrogen: String,
+        /// Area unit.
+        area: String,
+        /// The product that it might be.
+        product: String,
+        /// The nitrogen that this much of it brings.
+        product_nitrogen: String,
+    },
+    /// Nitrogen where product is due.
+    #[error("{amount} is nitrogen, but product is due here{reading}")]
+    ProductDue {
+        /// As written.
+        amount: String,
+        /// The product rate that brings it, when a product is known.
+        reading: String,
+    },
+    /// A product amount without a product.
+    #[error("{amount} is an amount of product, but the job names no product")]
+    NoProduct {
+        /// As written.
+        amount: String,
+    },
+    /// A volume of a product whose density is not known.
+    #[error("{amount} is a volume, but no density is known of {product}")]
+    NoDensity {
+        /// As written.
+        amount: String,
+        /// The product.
+        product: String,
+    },
+    /// A bare ton.
+    #[error("\"{text}\": a ton of which kind? {number} t (1000 kg), {number} short ton (907.18 kg, US) or {number} long ton (1016.05 kg)?")]
+    Ton {
+        /// As written.
+        text: String,
+        /// The number.
+        number: String,
+    },
+    /// An amount in bushels of a crop whose bushel is not known.
+    #[error("no bushel mass is known of {crop}")]
+    NoBushel {
+        /// The crop.
+        crop: String,
+    },
+    /// A unit that is not known.
+    #[error("unknown unit \"{unit}\" for {}", wanted.name())]
+    UnknownUnit {
+        /// The unit.
+        unit: String,
+        /// The nearest known one.
+        near: Option<String>,
+        /// What is due.
+        wanted: Wanted,
+    },
+    /// A unit of something else.
+    #[error("{text} is {got}, but {} is due", wanted.name())]
+    WrongQuantity {
+        /// As written.
+        text: String,
+        /// What it measures.
+        got: &'static str,
+        /// What is due.
+        wanted: Wanted,
+    },
+    /// A decimal comma.
+    #[error("\"{text}\" has a comma in its number; a point marks decimals here and nothing marks thousands")]
+    DecimalComma {
+        /// As written.
+        text: String,
+        /// With a point.
+        point: String,
+    },
+    /// Below zero.
+    #[error("{text} is below zero")]
+    Negative {
+        /// As written.
+        text: String,
+    },
+    /// Zero where something is due.
+    #[error("{text} is nothing, but {what} must be above zero")]
+    Zero {
+        /// As written.
+        text: String,
+        /// What it is.
+        what: &'static str,
+    },
+    /// NaN or infinity.
+    #[error("{text} is not a finite number")]
+    NotFinite {
+        /// As written.
+        text: String,
+    },
+    /// No number at the start of an amount.
+    #[error("\"{text}\" does not begin with a number")]
+    NotANumber {
+        /// As written.
+        text: String,
+        /// What is due.
+        wanted: Wanted,
+    },
+    /// Another currency than the job's.
+    #[error("{text} is in {got}, but the job's currency is {wanted}")]
+    Currency {
+        /// As written.
+        text: String,
+        /// Its currency.
+        got: String,
+        /// The job's.
+        wanted: String,
+    },
+    /// No currency in a price.
+    #[error("{text} names no currency")]
+    NoCurrency {
+        /// As written.
+        text: String,
+        /// What is due.
+        wanted: Wanted,
+    },
+    /// A date in no form that is read.
+    #[error("this is no date of the calendar")]
+    NotADate,
+    /// Values that exclude one another.
+    #[error("{} cannot stand together: they answer the same question", keys.join(" and "))]
+    Together {
+        /// Their keys.
+        keys: Vec<&'static str>,
+    },
+    /// None of several values of which one is needed.
+    #[error("one of {} is needed", keys.join(", "))]
+    NoneOf {
+        /// Their keys.
+        keys: Vec<&'static str>,
+        /// A line that would do.
+        example: &'static str,
+    },
+    /// Two values in the wrong order.
+    #[error("{low_key} ({low}) must not exceed {high_key} ({high})")]
+    Order {
+        /// Key of the value that should be lower.
+        low_key: &'static str,
+        /// It.
+        low: String,
+        /// Key of the value that should be higher.
+        high_key: &'static str,
+        /// It.
+        high: String,
+    },
+    /// Two dates in the wrong order.
+    #[error("{later_key} ({later}) must come after {earlier_key} ({earlier})")]
+    DateOrder {
+        /// Key of the date that should be earlier.
+        earlier_key: &'static str,
+        /// It.
+        earlier: String,
+        /// Key of the date that should be later.
+        later_key: &'static str,
+        /// It.
+        later: String,
+    },
+    /// Two values that should agree.
+    #[error("{one} and {other} disagree")]
+    Disagree {
+        /// Key and value.
+        one: String,
+        /// Key and value.
+        other: String,
+        /// What to do.
+        way_out: &'static str,
+    },
+    /// No multiple of the step in the range.
+    #[error("no multiple of the step {step} kg N/ha lets a rate vary between {minimum} and {maximum} kg N/ha")]
+    Step {
+        /// The step. [kg N/ha]
+        step: f64,
+        /// Least rate. [kg N/ha]
+        minimum: f64,
+        /// Greatest rate. [kg N/ha]
+        maximum: f64,
+    },
+    /// More growing days than days.
+    #[error("{growing_days} growing days, but only {days} days lie between planting ({planted}) and sensing ({sensed})")]
+    GrowingDays {
+        /// As given.
+        growing_days: f64,
+        /// Days in between.
+        days: i64,
+        /// Planting date.
+        planted: String,
+        /// Sensing date.
+        sensed: String,
+    },
+    /// The curve was fitted with another index.
+    #[error("the yield curve was fitted with {curve}, but the image gives {image}: a curve holds for its own index only")]
+    CurveIndex {
+        /// The curve's index.
+        curve: String,
+        /// The image's.
+        image: String,
+    },
+    /// The curve belongs to another crop.
+    #[error("the yield curve \"{curve}\" was fitted for {fitted}, but the crop is {crop}")]
+    CurveCrop {
+        /// The curve.
+        curve: String,
+        /// Its crop.
+        fitted: String,
+        /// The job's crop.
+        crop: String,
+    },
+    /// A value that stands twice.
+    #[error("{what} stands twice")]
+    Twice {
+        /// What.
+        what: String,
+    },
+    /// A product whose figures are not possible.
+    #[error("a product with a nitrogen share of {nitrogen} and a density of {density} is not possible")]
+    Product {
+        /// Share.
+        nitrogen: f64,
+        /// Density, or `none`.
+        density: String,
+    },
+}
+
+impl Problem {
+    /// Stable code for scripts.
+    pub const fn code(&self) -> &'static str {
+        match self {
+            Self::Syntax { .. } => "job.syntax",
+            Self::NotText { .. } => "job.not-text",
+            Self::UnknownKey { .. } => "job.unknown-key",
+            Self::WrongType { .. } => "job.wrong-type",
+            Self::Missing { .. } => "job.missing",
+            Self::Open => "job.open",
+            Self::Empty { .. } => "job.empty",
+            Self::Choice { .. } => "job.unknown-name",
+            Self::OutOfRange { .. } => "job.out-of-range",
+            Self::BareNumber { .. } => "job.bare-number",
+            Self::NitrogenOrProduct { .. } => "job.nitrogen-or-product",
+            Self::ProductDue { .. } => "job.product-due",
+            Self::NoProduct { .. } => "job.no-product",
+            Self::NoDensity { .. } => "job.no-density",
+            Self::Ton { .. } => "job.bare-ton",
+            Self::NoBushel { .. } => "job.no-bushel",
+            Self::UnknownUnit { .. } => "job.unknown-unit",
+            Self::WrongQuantity { .. } => "job.wrong-quantity",
+            Self::DecimalComma { .. } => "job.decimal-comma",
+            Self::Negative { .. } => "job.negative",
+            Self::Zero { .. } => "job.zero",
+            Self::NotFinite { .. } => "job.not-finite",
+            Self::NotANumber { .. } => "job.not-a-number",
+            Self::Currency { .. } => "job.currency",
+            Self::NoCurrency { .. } => "job.no-currency",
+            Self::NotADate => "job.not-a-date",
+            Self::Together { .. } => "job.together",
+            Self::NoneOf { .. } => "job.none-of",
+            Self::Order { .. } => "job.order",
+            Self::DateOrder { .. } => "job.date-order",
+            Self::Disagree { .. } => "job.disagree",
+            Self::Step { .. } => "job.step",
+            Self::GrowingDays { .. } => "job.growing-days",
+            Self::CurveIndex { .. } => "job.curve-index",
+            Self::CurveCrop { .. } => "job.curve-crop",
+            Self::Twice { .. } => "job.twice",
+            Self::Product { .. } => "job.product",
+        }
+    }
+
+    /// The nearest known word, where a word was not known.
+    pub fn suggestion(&self) -> Option<&str> {
+        match self {
+            Self::UnknownKey { near, .. } | Self::Choice { near, .. } | Self::UnknownUnit { near, .. } => near.as_deref(),
+            _ => None,
+        }
+    }
+
+    /// What to do, for the value at `key`.
+    pub fn hint(&self, key: &str) -> String {
+        let leaf = key.rsplit('.').next().unwrap_or(key);
+        match self {
+            Self::Syntax { .. } => "a line reads key = \"text\", key = 1.5, key = 2026-04-14 or [section]; text stands in quotes".to_owned(),
+            Self::NotText { .. } => "save the file as UTF-8".to_owned(),
+            Self::UnknownKey { near: Some(near), .. } | Self::Choice { near: Some(near), .. } | Self::UnknownUnit { near: Some(near), .. } => {
+                format!("did you mean \"{near}\"?")
+            }
+            Self::UnknownKey { elsewhere, name, .. } if !elsewhere.is_empty() => format!("\"{name}\" belongs to [{}]", elsewhere.join("] or [")),
+            Self::UnknownKey { known, .. } => format!("known here: {}", known.join(", ")),
+            Self::WrongType { wanted, .. } => format!("write {wanted}"),
+            Self::Missing { example, .. } => format!("add a line such as  {example}"),
+            Self::Open => "replace TODO by your own value; the comment beside it says what and why".to_owned(),
+            Self::Empty { example } => format!("write for instance {example}, or take the line out"),
+            Self::Choice { known, .. } => format!("known: {}", known.join(", ")),
+            Self::OutOfRange { low, high, .. } => format!("give a value from {low} to {high}"),
+            Self::BareNumber { number, wanted } => format!("write {leaf} = {}", wanted.examples(number)),
+            Self::NitrogenOrProduct { amount, nitrogen, area, .. } => {
+                format!(
+                    "for nitrogen write \"{nitrogen} N/{area}\"; for product name it in [product] and keep \"{amount}\" in [rate], or write the nitrogen in it"
+                )
+            }
+            Self::ProductDue { .. } => "write the product rate, for instance \"40 kg/ha\" or \"40 L/ha\"".to_owned(),
+            Self::NoProduct { .. } => "add [product] with name = \"urea\", or write nitrogen: \"60 kg N/ha\"".to_owned(),
+            Self::NoDensity { .. } => "add density = \"1.28 kg/L\" to [product], or write the amount by mass".to_owned(),
+            Self::Ton { number, .. } => format!("write \"{number} t\", \"{number} short ton\" or \"{number} long ton\""),
+            Self::NoBushel { .. } => "write the yield by mass, for instance \"6.7 t/ha\", or give bushel = \"60 lb\" in [crop]".to_owned(),
+            Self::UnknownUnit { wanted, .. } => format!("known: {}", wanted.units().join(", ")),
+            Self::WrongQuantity { wanted, .. } | Self::NotANumber { wanted, .. } => format!("write for instance {}", wanted.examples("10")),
+            Self::DecimalComma { point, .. } => format!("write \"{point}\" if the comma marked decimals"),
+            Self::Negative { .. } => "give zero or more".to_owned(),
+            Self::Zero { .. } => "give a value above zero".to_owned(),
+            Self::NotFinite { .. } => "give a plain number".to_owned(),
+            Self::Currency { wanted, .. } => format!("write every price in {wanted}, or change prices.currency"),
+            Self::NoCurrency { wanted, .. } => format!("write for instance {}", wanted.examples("6")),
+            Self::NotADate => format!("write year, month, day: {leaf} = 2026-04-14"),
+            Self::Together { .. } | Self::Twice { .. } => "keep one of them".to_owned(),
+            Self::NoneOf { example, .. } => format!("add a line such as  {example}"),
+            Self::Order { low_key, high_key, .. } => format!("raise {high_key} or lower {low_key}"),
+            Self::DateOrder { .. } => "check both years".to_owned(),
+            Self::Disagree { way_out, .. } => (*way_out).to_owned(),
+            Self::Step { .. } => "choose a smaller step, or a wider range".to_owned(),
+            Self::GrowingDays { .. } => "check season.growing_days and both dates; growing days are counted, not summed degrees".to_owned(),
+            Self::CurveIndex { curve, .. } => format!("set imagery.index = \"{curve}\", or give a curve fitted with the image's index"),
+            Self::CurveCrop { .. } => "choose a curve of the crop, or correct season.crop".to_owned(),
+            Self::Product { .. } => "nitrogen is a share of mass above 0 and at most 1, density 0.3 to 3 kg/L".to_owned(),
+        }
+    }
+
+    /// Mass or volume per area where nitrogen is due, with what it would be as `product`.
+    pub(crate) fn nitrogen_or_product(number: &str, mass: &str, area: &str, nitrogen_kg_ha: f64, product: &Product, us: bool) -> Self {
+        let in_product = nitrogen_kg_ha * product.nitrogen();
+        let (value, unit) = if us { (NRate::kg_per_ha(in_product).as_lb_per_ac(), "lb N/ac") } else { (in_product, "kg N/ha") };
+        Self::NitrogenOrProduct {
+            amount: format!("{number} {mass}/{area}"),
+            nitrogen: format!("{number} {mass}"),
+            area: area.to_owned(),
+            product: product.name().to_owned(),
+            product_nitrogen: format!("{} {unit}", short(value)),
+        }
+    }
+}
+
+/// A number for people: at most two decimals, no trailing zeros.
+pub(crate) fn short(value: f64) -> String {
+    let text = format!("{value:.2}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}

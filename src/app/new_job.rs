@@ -1,0 +1,338 @@
+//! The first job file of a field: commented, valid, and open only where nobody but the user can know.
+//!
+//! A value that is not known is written as `TODO`, with a comment saying what and why, and is refused until it is filled in. Nothing that decides a rate is
+//! guessed. Two values may be assumed instead when too many are open, on the safe side and marked `ASSUMED`: a low greatest rate, and the working width,
+//! which shapes cells but moves no total.
+
+use std::fmt::Write as _;
+use std::path::Path;
+
+use crate::app::job::resolve::known_curves;
+use jiff::civil::Date;
+
+/// How many values a first job leaves open before it begins to assume.
+const MOST_OPEN: usize = 3;
+
+/// What is known when a job file is begun. Paths as they shall stand in the file, relative to it; amounts as people write them.
+#[derive(Clone, Debug, Default)]
+pub struct Known {
+    /// The boundary file.
+    pub boundary: String,
+    /// The raster.
+    pub raster: String,
+    /// The raster's band descriptions in file order, as the file gives them.
+    pub descriptions: Vec<Option<String>>,
+    /// The strips file.
+    pub strips: Option<String>,
+    /// Field name; the boundary's file stem when not given.
+    pub name: Option<String>,
+    /// Index: a name, `band N` or a formula; NDVI when not given.
+    pub index: Option<String>,
+    /// Product, a name of the shipped table.
+    pub product: Option<String>,
+    /// Sensing date.
+    pub image_date: Option<Date>,
+    /// Planting date.
+    pub planted: Option<Date>,
+    /// Weather file; counts only with a planting date.
+    pub weather: Option<String>,
+    /// Growing days.
+    pub growing_days: Option<f64>,
+    /// Crop, a name of the shipped table.
+    pub crop: Option<String>,
+    /// Yield curve, a name of the shipped table.
+    pub curve: Option<String>,
+    /// Maximum yield.
+    pub maximum_yield: Option<String>,
+    /// Greatest rate.
+    pub maximum: Option<String>,
+    /// Working width.
+    pub working_width: Option<String>,
+    /// Whether assumed amounts are written in US units.
+    pub us_units: bool,
+}
+
+/// A first job file.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FirstJob {
+    /// Its text.
+    pub text: String,
+    /// Keys left open, in file order: three at most, unless the image names neither its date nor its bands, or no strips are given.
+    pub open: Vec<&'static str>,
+    /// Keys whose values were assumed, on the safe side.
+    pub assumed: Vec<&'static str>,
+}
+
+/// Band names that the shipped indices use, and the descriptions that mean them without doubt. Sensors' own band numbers are not among them.
+const BAND_WORDS: &[(&str, &[&str])] = &[
+    ("blue", &["blue", "blue band"]),
+    ("green", &["green", "green band"]),
+    ("red", &["red", "red band"]),
+    ("red_edge", &["red edge", "rededge", "red edge band"]),
+    ("nir", &["nir", "near infrared", "near infra red", "nearinfrared", "near ir", "nir band"]),
+];
+
+/// Bands whose description names them without doubt, each name once; `None` when a name stands twice or none stands at all.
+///
+/// Numbers count from 1, in file order.
+pub fn bands_of(descriptions: &[Option<String>]) -> Option<Vec<(&'static str, usize)>> {
+    let mut bands: Vec<(&'static str, usize)> = Vec::new();
+    for (at, description) in descriptions.iter().enumerate() {
+        let folded = description.as_deref().unwrap_or("").to_lowercase().replace(['_', '-'], " ");
+        let folded = folded.split_whitespace().collect::<Vec<_>>().join(" ");
+        if let Some((name, _)) = BAND_WORDS.iter().find(|(_, words)| words.contains(&folded.as_str())) {
+            if bands.iter().any(|(other, _)| other == name) {
+                return None;
+            }
+            bands.push((name, at + 1));
+        }
+    }
+    (!bands.is_empty()).then_some(bands)
+}
+
+/// Band names that an index needs: those of a formula, of the common normalised differences, and none of a ready index. Of other indices at least `nir`.
+fn bands_needed(index: &str) -> Vec<&'static str> {
+    let lower = index.to_lowercase();
+    let word = |name: &str| lower.split(|c: char| !(c.is_alphanumeric() || c == '_')).any(|part| part == name);
+    match lower.trim() {
+        "ndvi" => vec!["red", "nir"],
+        "ndre" => vec!["red_edge", "nir"],
+        "gndvi" => vec!["green", "nir"],
+        ready if ready.starts_with("band ") => Vec::new(),
+        formula if formula.contains(['+', '-', '*', '/']) => BAND_WORDS.iter().map(|(name, _)| *name).filter(|name| word(name)).collect(),
+        _ => vec!["nir"],
+    }
+}
+
+/// Writes the first job file.
+pub fn first_job(known: &Known) -> FirstJob {
+    let needed = bands_needed(known.index.as_deref().unwrap_or("NDVI"));
+    let bands = bands_of(&known.descriptions).filter(|bands| needed.iter().all(|name| bands.iter().any(|(band, _)| band == name)));
+    let season_known = known.growing_days.is_some() || (known.weather.is_some() && known.planted.is_some());
+    let mut open = Vec::new();
+    for (is_open, key) in [
+        (known.image_date.is_none(), "imagery.date"),
+        (bands.is_none() && !needed.is_empty(), "imagery.bands"),
+        (known.strips.is_none(), "reference.strips"),
+        (!season_known, "season.growing_days"),
+        (known.maximum_yield.is_none(), "response.maximum_yield"),
+        (known.curve.is_none(), "response.yield_curve"),
+    ] {
+        if is_open {
+            open.push(key);
+        }
+    }
+    let mut assumed = Vec::new();
+    for (unknown, key) in [(known.maximum.is_none(), "rate.maximum"), (known.working_width.is_none(), "machine.working_width")] {
+        if unknown {
+            if open.len() < MOST_OPEN { &mut open } else { &mut assumed }.push(key);
+        }
+    }
+    let page = Page { known, needed, bands, open: &open, assumed: &assumed };
+    FirstJob { text: page.text(), open: open.clone(), assumed }
+}
+
+struct Page<'a> {
+    known: &'a Known,
+    needed: Vec<&'static str>,
+    bands: Option<Vec<(&'static str, usize)>>,
+    open: &'a [&'static str],
+    assumed: &'a [&'static str],
+}
+
+impl Page<'_> {
+    fn text(&self) -> String {
+        let known = self.known;
+        let mut page = String::from("# One field, one decision. Paths are relative to this file.\n");
+        page.push_str("# Amounts carry their unit; nitrogen is written as nitrogen (\"120 kg N/ha\"), product as product (\"300 kg/ha\", \"11 gal/ac\").\n");
+        if !self.open.is_empty() {
+            let _ = writeln!(page, "# Still to be filled in, marked TODO: {}.", self.open.join(", "));
+        }
+        if !self.assumed.is_empty() {
+            let _ = writeln!(page, "# Assumed, to be checked, marked ASSUMED: {}.", self.assumed.join(", "));
+        }
+        let stem = Path::new(&known.boundary).file_stem().map_or_else(|| "field".to_owned(), |stem| stem.to_string_lossy().into_owned());
+        let name: String = known.name.clone().unwrap_or(stem).chars().filter(|c| !c.is_control()).take(100).collect();
+        let _ = writeln!(page, "\n[field]\nname     = {}\nboundary = {}", quoted(&name), quoted(&known.boundary));
+        page.push_str("# Ground that must get nothing, as often as needed:\n# [[field.exclude]]\n# path   = \"wet_corner.geojson\"\n# buffer = \"10 m\"\n");
+        page.push_str("# reason = \"open water\"\n");
+        self.imagery(&mut page);
+        self.reference(&mut page);
+        self.season(&mut page);
+        self.response(&mut page);
+        self.rate(&mut page);
+        self.machine(&mut page);
+        page.push_str("\n[output]\nfolder = \"out\"\n");
+        page
+    }
+
+    fn imagery(&self, page: &mut String) {
+        let _ = writeln!(page, "\n[imagery]\npath  = {}", quoted(&self.known.raster));
+        match self.known.image_date {
+            Some(date) => {
+                let _ = writeln!(page, "date  = {date}                   # the day on which the image was taken; check it");
+            }
+            None => todo(
+                page,
+                "date",
+                "the day on which the image was taken, as 2026-04-14: the file does not say it, and the crop's \
+                 age hangs on it",
+            ),
+        }
+        let index = self.known.index.as_deref().unwrap_or("NDVI");
+        let _ = writeln!(page, "index = {}  # must be the index of the yield curve; of a raster that holds a ready index: \"band 1\"", quoted(index));
+        if self.needed.is_empty() {
+            return;
+        }
+        if let Some(bands) = &self.bands {
+            let each: Vec<String> = bands.iter().map(|(name, number)| format!("{name} = {number}")).collect();
+            let _ = writeln!(page, "bands = {{ {} }}     # as the file itself describes them", each.join(", "));
+            return;
+        }
+        let found: Vec<String> = self
+            .known
+            .descriptions
+            .iter()
+            .enumerate()
+            .map(|(at, description)| {
+                let text: String = description.as_deref().unwrap_or("").chars().filter(|c| !c.is_control()).take(40).collect();
+                format!("{} {}", at + 1, if text.is_empty() { "(no description)".to_owned() } else { format!("\"{text}\"") })
+            })
+            .take(16)
+            .collect();
+        let found = if found.is_empty() { "not known".to_owned() } else { found.join(", ") };
+        let names = self.needed.join(", ");
+        let _ = writeln!(page, "# The file does not name {names} beyond doubt, and a wrong order gives a wrong rate. Its bands: {found}.");
+        let each: Vec<String> = self.needed.iter().map(|name| format!("{name} = \"TODO\"")).collect();
+        let _ = writeln!(page, "bands = {{ {} }}  # TODO which band is which, in numbers from 1: the sensor's papers say them", each.join(", "));
+    }
+
+    fn reference(&self, page: &mut String) {
+        page.push_str("\n[reference]\n");
+        match &self.known.strips {
+            Some(strips) => {
+                let _ = writeln!(page, "strips = {}     # strips that got enough nitrogen never to lack it", quoted(strips));
+            }
+            None => todo(
+                page,
+                "strips",
+                "the file with the strips that got enough nitrogen never to lack it: the map compares every \
+                 patch with them",
+            ),
+        }
+    }
+
+    fn season(&self, page: &mut String) {
+        let known = self.known;
+        page.push_str("\n[season]\n");
+        match &known.crop {
+            Some(crop) => {
+                let _ = writeln!(page, "crop = {}", quoted(crop));
+            }
+            None => page.push_str("# crop = \"winter wheat\"              # the crop of the yield curve, unless you name another\n"),
+        }
+        if let Some(planted) = known.planted {
+            let _ = writeln!(page, "planted = {planted}");
+        }
+        match (known.growing_days, known.planted, &known.weather) {
+            (Some(days), ..) => {
+                let _ = writeln!(page, "growing_days = {days}                # days from planting to the image with a mean temperature above the crop's base");
+            }
+            (None, Some(_), Some(weather)) => {
+                let _ = writeln!(page, "weather = {}     # daily record; growing days are counted from it", quoted(weather));
+            }
+            _ => {
+                todo(
+                    page,
+                    "growing_days",
+                    "days from planting to the image whose mean temperature lay above the crop's base, as 94: the yield in reach hangs on them",
+                );
+                page.push_str("# planted = 2025-10-01               # or, instead of growing_days, planting date and\n");
+                page.push_str("# weather = \"station.csv\"            # a daily record with date, tmin_c, tmax_c to count them from\n");
+            }
+        }
+    }
+
+    fn response(&self, page: &mut String) {
+        page.push_str("\n[response]\n");
+        match &self.known.maximum_yield {
+            Some(amount) => {
+                let _ = writeln!(page, "maximum_yield = {}         # what the site can never exceed", quoted(amount));
+            }
+            None => todo(
+                page,
+                "maximum_yield",
+                "the yield that this site can never exceed, as \"6.7 t/ha\" or \"100 bu/ac\": no rate asks for \
+                 more",
+            ),
+        }
+        if let Some(curve) = &self.known.curve {
+            let _ = writeln!(page, "yield_curve   = {}", quoted(curve));
+            return;
+        }
+        todo(
+            page,
+            "yield_curve",
+            "how yield follows from the index for your crop and region: a name of the list below, or your \
+                 own",
+        );
+        for name in known_curves() {
+            let _ = writeln!(page, "#               {}", quoted(&name));
+        }
+        page.push_str(
+            "#               { a = \"590 kg/ha\", b = 258.2, index = \"NDVI\", source = \"own trials\" } for your own figures; then name the crop above\n",
+        );
+    }
+
+    fn rate(&self, page: &mut String) {
+        page.push_str("\n[rate]\nminimum = \"0 kg N/ha\"\n");
+        match &self.known.maximum {
+            Some(amount) => {
+                let _ = writeln!(page, "maximum = {}            # the greatest rate that any patch may get", quoted(amount));
+            }
+            None if self.assumed.contains(&"rate.maximum") => {
+                let amount = if self.known.us_units { "50 lb N/ac" } else { "60 kg N/ha" };
+                let _ = writeln!(page, "maximum = \"{amount}\"            # ASSUMED, and low on purpose: set what law, label and adviser allow");
+            }
+            None => todo(
+                page,
+                "maximum",
+                "the greatest rate that any patch may get, as \"150 kg N/ha\" or \"120 lb N/ac\": law, label \
+                 and adviser set it",
+            ),
+        }
+        page.push_str("step    = \"5 kg N/ha\"\n# usual = \"60 kg N/ha\"                # your flat rate, for comparison\n");
+        match &self.known.product {
+            Some(product) => {
+                let _ = writeln!(page, "\n[product]\nname = {}", quoted(product));
+            }
+            None => page.push_str("\n# [product]                          # without it the map is in nitrogen\n# name = \"UAN 28\"\n"),
+        }
+    }
+
+    fn machine(&self, page: &mut String) {
+        page.push_str("\n[machine]\n");
+        match &self.known.working_width {
+            Some(amount) => {
+                let _ = writeln!(page, "working_width = {}", quoted(amount));
+            }
+            None if self.assumed.contains(&"machine.working_width") => {
+                let amount = if self.known.us_units { "80 ft" } else { "24 m" };
+                let _ =
+                    writeln!(page, "working_width = \"{amount}\"               # ASSUMED: the width that your machine covers in one pass; cells are as wide");
+            }
+            None => todo(page, "working_width", "the width that your machine covers in one pass, as \"24 m\" or \"80 ft\": cells are as wide"),
+        }
+        page.push_str("heading = \"auto\"                     # along the boundary; or degrees clockwise from true north, as 63.0\n");
+    }
+}
+
+/// A value left open, with what and why.
+fn todo(page: &mut String, key: &str, why: &str) {
+    let _ = writeln!(page, "{key} = \"TODO\"  # TODO {why}");
+}
+
+/// A TOML string.
+fn quoted(text: &str) -> String {
+    toml::Value::String(text.to_owned()).to_string()
+}
