@@ -150,7 +150,7 @@ fn accept(settings: &Settings, findings: &mut Vec<Finding>) {
 /// The instant that stands in files which demand one.
 fn instant(image_date: jiff::civil::Date) -> Timestamp {
     let epoch = std::env::var("SOURCE_DATE_EPOCH").ok().and_then(|text| text.parse::<i64>().ok()).and_then(|s| Timestamp::from_second(s).ok());
-    epoch.or_else(|| jiff::tz::TimeZone::UTC.to_zoned(image_date.at(0, 0, 0, 0)).ok().map(|z| z.timestamp())).unwrap_or(Timestamp::UNIX_EPOCH)
+    epoch.or_else(|| jiff::tz::Offset::UTC.to_timestamp(image_date.at(0, 0, 0, 0)).ok()).unwrap_or(Timestamp::UNIX_EPOCH)
 }
 
 /// A finished computation and its files, not yet written.

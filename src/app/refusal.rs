@@ -1,7 +1,6 @@
 //! Turns the errors of reading and computing into refusals: a code, what and where with numbers, and what to do.
 
 use crate::app::error::AppError;
-use crate::app::job::fault::JobError;
 use crate::format::raster::RasterFileError;
 use crate::format::vector::VectorError;
 use crate::format::weather::error::WeatherError;
@@ -10,28 +9,6 @@ use crate::pipeline::rates::RateError;
 use crate::pipeline::run::RunError;
 use crate::pipeline::scan::ScanError;
 use crate::space::plane::PlaneError;
-
-impl From<JobError> for AppError {
-    fn from(error: JobError) -> Self {
-        match &error {
-            JobError::Read { path, .. } => {
-                Self::refused("job.unreadable", "the job file cannot be read").with_fact(path.display().to_string(), error.to_string()).with_causes(&error)
-            }
-            JobError::Refused { faults, .. } => {
-                let code = faults.first().map_or("job.refused", |fault| fault.code());
-                let headline = if faults.len() == 1 { "the job file has a fault".to_owned() } else { format!("the job file has {} faults", faults.len()) };
-                let mut refusal = Self::refused(code, headline);
-                for fault in faults {
-                    refusal = refusal.with_fact(format!("{}:{}:{}", fault.file, fault.line, fault.column), fault.to_string());
-                }
-                match faults.first() {
-                    Some(fault) => refusal.with_hint(fault.hint()),
-                    None => refusal,
-                }
-            }
-        }
-    }
-}
 
 impl From<VectorError> for AppError {
     fn from(error: VectorError) -> Self {
