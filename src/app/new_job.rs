@@ -8,6 +8,8 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 use crate::app::job::resolve::known_curves;
+use crate::science::index::Index;
+use crate::science::index::canonical_band_name;
 use jiff::civil::Date;
 
 /// How many values a first job leaves open before it begins to assume.
@@ -63,14 +65,8 @@ pub struct FirstJob {
     pub assumed: Vec<&'static str>,
 }
 
-/// Band names that the shipped indices use, and the descriptions that mean them without doubt. Sensors' own band numbers are not among them.
-const BAND_WORDS: &[(&str, &[&str])] = &[
-    ("blue", &["blue", "blue band"]),
-    ("green", &["green", "green band"]),
-    ("red", &["red", "red band"]),
-    ("red_edge", &["red edge", "rededge", "red edge band"]),
-    ("nir", &["nir", "near infrared", "near infra red", "nearinfrared", "near ir", "nir band"]),
-];
+/// Band names that say their colour. Sensors' own band numbers are not among them: number 5 is red edge on one and near infrared on another.
+const BANDS: [&str; 8] = ["blue", "green", "red", "red_edge", "red_edge_2", "red_edge_3", "nir", "nir_2"];
 
 /// Bands whose description names them without doubt, each name once; `None` when a name stands twice or none stands at all.
 ///
@@ -78,9 +74,10 @@ const BAND_WORDS: &[(&str, &[&str])] = &[
 pub fn bands_of(descriptions: &[Option<String>]) -> Option<Vec<(&'static str, usize)>> {
     let mut bands: Vec<(&'static str, usize)> = Vec::new();
     for (at, description) in descriptions.iter().enumerate() {
-        let folded = description.as_deref().unwrap_or("").to_lowercase().replace(['_', '-'], " ");
-        let folded = folded.split_whitespace().collect::<Vec<_>>().join(" ");
-        if let Some((name, _)) = BAND_WORDS.iter().find(|(_, words)| words.contains(&folded.as_str())) {
+        let description = description.as_deref().unwrap_or("").trim();
+        // A lone letter or number is no description.
+        let canonical = canonical_band_name(description);
+        if let Some(name) = BANDS.iter().find(|name| **name == canonical && description.chars().count() > 2) {
             if bands.iter().any(|(other, _)| other == name) {
                 return None;
             }
@@ -90,18 +87,9 @@ pub fn bands_of(descriptions: &[Option<String>]) -> Option<Vec<(&'static str, us
     (!bands.is_empty()).then_some(bands)
 }
 
-/// Band names that an index needs: those of a formula, of the common normalised differences, and none of a ready index. Of other indices at least `nir`.
-fn bands_needed(index: &str) -> Vec<&'static str> {
-    let lower = index.to_lowercase();
-    let word = |name: &str| lower.split(|c: char| !(c.is_alphanumeric() || c == '_')).any(|part| part == name);
-    match lower.trim() {
-        "ndvi" => vec!["red", "nir"],
-        "ndre" => vec!["red_edge", "nir"],
-        "gndvi" => vec!["green", "nir"],
-        ready if ready.starts_with("band ") => Vec::new(),
-        formula if formula.contains(['+', '-', '*', '/']) => BAND_WORDS.iter().map(|(name, _)| *name).filter(|name| word(name)).collect(),
-        _ => vec!["nir"],
-    }
+/// Names of the bands that an index needs; none for a ready index, or for one that cannot be read (which is refused when the job runs).
+fn bands_needed(index: &str) -> Vec<String> {
+    Index::parse(index).ok().filter(|index| index.ready_band().is_none()).map_or_else(Vec::new, |index| index.bands().to_vec())
 }
 
 /// Writes the first job file.
@@ -134,7 +122,7 @@ pub fn first_job(known: &Known) -> FirstJob {
 
 struct Page<'a> {
     known: &'a Known,
-    needed: Vec<&'static str>,
+    needed: Vec<String>,
     bands: Option<Vec<(&'static str, usize)>>,
     open: &'a [&'static str],
     assumed: &'a [&'static str],

@@ -249,8 +249,8 @@ pub struct Crop {
     pub base_c: f64,
     /// Base temperature of growth in the unit in which it was stated.
     pub base: BaseTemperature,
-    /// Grain nitrogen as a share of grain mass.
-    pub grain_nitrogen: f64,
+    /// Grain nitrogen as a share of grain mass, where a figure is confirmed; `response.grain_nitrogen` is what is used.
+    pub grain_nitrogen: Option<f64>,
     /// Pounds in a bushel.
     pub lb_per_bu: Option<f64>,
     /// Growing days between which the curve is trusted.

@@ -4,7 +4,7 @@ pub mod crop;
 pub mod growing_days;
 pub mod index;
 pub mod money;
-mod naming;
+pub mod naming;
 pub mod noise;
 pub mod product;
 pub mod reference;

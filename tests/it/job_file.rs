@@ -405,3 +405,24 @@ fn byte_order_mark_and_line_ends() {
     let text = format!("\u{feff}{}", SHORT.replace('\n', "\r\n"));
     assert_eq!(job(&text).value.rate.maximum.get(), 150.0);
 }
+
+#[test]
+fn shipped_names_and_aliases() {
+    let curve = "yield_curve = { a = \"590 kg/ha\", b = 258.2, index = \"NDVI\", source = \"common practice\" }";
+    // A named curve brings its crop along; a crop alone brings no curve.
+    let text = changed(&changed(SHORT, "crop = \"winter wheat\"\n", ""), curve, "yield_curve = \"corn, common practice\"");
+    let settings = job(&text).value;
+    assert_eq!((settings.season.crop.name.as_str(), settings.response.curve.a.get(), settings.response.grain_nitrogen), ("corn", 1565.0, 0.0125));
+    assert_eq!(job(&changed(SHORT, "\"winter wheat\"", "\"Wheat\"")).value.season.crop.name, "winter wheat");
+    assert_eq!(job(&format!("{SHORT}[product]\nname = \"46-0-0\"\n")).value.product.unwrap().name(), "urea");
+    // No grain nitrogen is confirmed for barley: the job must give one.
+    let barley = changed(SHORT, "\"winter wheat\"", "\"barley\"");
+    let JobError::Refused { faults, .. } = map_job(barley.as_bytes(), Path::new("job.toml")).unwrap_err() else { panic!("not refused") };
+    assert_eq!((faults.len(), faults[0].key.as_str(), faults[0].code()), (1, "response.grain_nitrogen", "job.missing"));
+    let stated = changed(&barley, "[response]", "[response]\ngrain_nitrogen = 0.018");
+    assert_eq!(job(&stated).value.response.grain_nitrogen, 0.018);
+    // Spellings of an index and of bands are one name inside.
+    let spelt = changed(SHORT, "[reference]", "index = \"ndvi\"\nbands = { Red = 3, \"Near-Infrared\" = 5 }\n[reference]");
+    let imagery = job(&spelt).value.imagery.unwrap();
+    assert_eq!((imagery.index.as_str(), imagery.bands), ("NDVI", vec![("red".to_owned(), 3), ("nir".to_owned(), 5)]));
+}

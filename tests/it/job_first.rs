@@ -146,11 +146,11 @@ fn awkward_names_stay_text() {
 #[test]
 fn other_indices_need_other_bands() {
     let red_edge = first_job(&Known { index: Some("NDRE".into()), descriptions: described(&["", "", "", ""]), ..usual() });
-    assert!(red_edge.text.contains("bands = { red_edge = \"TODO\", nir = \"TODO\" }"), "{}", red_edge.text);
+    assert!(red_edge.text.contains("bands = { nir = \"TODO\", red_edge = \"TODO\" }"), "{}", red_edge.text);
     let ready = first_job(&Known { index: Some("band 1".into()), descriptions: described(&[""]), ..usual() });
     assert!(!ready.open.contains(&"imagery.bands"));
     check(&ready);
     let formula = first_job(&Known { index: Some("(nir - green) / (nir + green)".into()), descriptions: described(&["red", "nir"]), ..usual() });
-    assert!(formula.text.contains("bands = { green = \"TODO\", nir = \"TODO\" }"), "{}", formula.text);
+    assert!(formula.text.contains("bands = { nir = \"TODO\", green = \"TODO\" }"), "{}", formula.text);
     check(&formula);
 }

@@ -286,6 +286,12 @@ pub enum Problem {
         /// Sensing date.
         sensed: String,
     },
+    /// An index formula that cannot be read.
+    #[error("this index cannot be read: {reason}")]
+    Index {
+        /// Why.
+        reason: String,
+    },
     /// The curve was fitted with another index.
     #[error("the yield curve was fitted with {curve}, but the image gives {image}: a curve holds for its own index only")]
     CurveIndex {
@@ -357,6 +363,7 @@ impl Problem {
             Self::Disagree { .. } => "job.disagree",
             Self::Step { .. } => "job.step",
             Self::GrowingDays { .. } => "job.growing-days",
+            Self::Index { .. } => "job.index",
             Self::CurveIndex { .. } => "job.curve-index",
             Self::CurveCrop { .. } => "job.curve-crop",
             Self::Twice { .. } => "job.twice",
@@ -416,6 +423,7 @@ impl Problem {
             Self::Disagree { way_out, .. } => (*way_out).to_owned(),
             Self::Step { .. } => "choose a smaller step, or a wider range".to_owned(),
             Self::GrowingDays { .. } => "check season.growing_days and both dates; growing days are counted, not summed degrees".to_owned(),
+            Self::Index { .. } => "write a name of `haulm indices`, \"band 1\", or a formula such as \"(nir - red) / (nir + red)\"".to_owned(),
             Self::CurveIndex { curve, .. } => format!("set imagery.index = \"{curve}\", or give a curve fitted with the image's index"),
             Self::CurveCrop { .. } => "choose a curve of the crop, or correct season.crop".to_owned(),
             Self::Product { .. } => "nitrogen is a share of mass above 0 and at most 1, density 0.3 to 3 kg/L".to_owned(),

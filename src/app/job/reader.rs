@@ -78,6 +78,11 @@ impl Log {
         self.faults.borrow_mut().push((span.start, fault));
     }
 
+    /// Takes back faults that only follow from another one.
+    pub(crate) fn forget(&self, follows: impl Fn(&Problem) -> bool) {
+        self.faults.borrow_mut().retain(|(_, fault)| !follows(&fault.problem));
+    }
+
     pub(crate) fn note(&self, finding: Finding) {
         self.notes.borrow_mut().push(finding);
     }

@@ -20,7 +20,9 @@ use crate::pipeline::settings::Imagery;
 use crate::pipeline::settings::RateSettings;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::YieldCurve;
+use crate::science::index::find_entry;
 use crate::units::Length;
+use crate::units::Product;
 
 /// Reads the job file of a map.
 ///
@@ -137,6 +139,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     let us = rules.as_ref().is_some_and(|(_, us)| *us);
     let output = output::output(&mut in_output, product.as_ref(), us, folder);
 
+    forget_product(&in_product, product.as_ref());
     let sections = [in_field, in_imagery, in_reference, in_season, in_crop, in_response, in_rate];
     sections.into_iter().chain([in_product, in_machine, in_zones, in_prices, in_application, in_output, root]).for_each(Section::finish);
     if priced && prices.is_none() {
@@ -159,10 +162,16 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     })
 }
 
+/// A product that is given and faulty is one fault: amounts of it are no others.
+fn forget_product(section: &Section<'_>, product: Option<&Product>) {
+    if section.is_present() && product.is_none() {
+        section.log().forget(|problem| matches!(problem, Problem::NoProduct { .. }));
+    }
+}
+
 /// A curve holds for its own index. A formula or a ready index raster carries no name to compare.
 fn same_index(section: &Section<'_>, imagery: &Imagery, curve: &YieldCurve) {
-    let lower = imagery.index.to_lowercase();
-    let named = !lower.starts_with("band ") && lower.chars().all(|c| c.is_alphanumeric() || c == '_');
+    let named = find_entry(&imagery.index).is_some();
     if named && !imagery.index.eq_ignore_ascii_case(&curve.index) {
         section.refuse("index", Problem::CurveIndex { curve: curve.index.clone(), image: imagery.index.clone() });
     }
@@ -202,6 +211,7 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     let application = output::application(&mut in_application, season.as_ref().and_then(|season| season.sensed));
     let us = rules.as_ref().is_some_and(|(_, us)| *us);
     let (unit, us_units) = output::rate_unit(&mut in_output, product.as_ref(), us);
+    forget_product(&in_product, product.as_ref());
     for mut section in [in_field, in_imagery, in_reference, in_output] {
         section.rest();
         section.finish();

@@ -1,10 +1,14 @@
-//! Crops, yield curves and products by name, in the shape that the settings take.
+//! Crops, yield curves and products by name, from the shipped tables in the shape that the settings take.
 
 use crate::pipeline::settings::Crop;
 use crate::pipeline::settings::YieldCurve;
-use crate::science::growing_days::BaseTemperature;
+use crate::science::crop;
+use crate::science::crop::CropEntry;
+use crate::science::crop::CurveEntry;
+use crate::science::index;
+use crate::science::naming::UnknownName;
+use crate::science::product;
 use crate::units::Product;
-use crate::units::Yield;
 
 /// A curve of the table and the crop that it was fitted for.
 #[derive(Clone, Debug, PartialEq)]
@@ -14,50 +18,67 @@ pub(crate) struct NamedCurve {
     pub(crate) curve: YieldCurve,
 }
 
-fn crops() -> Vec<Crop> {
-    vec![Crop {
-        name: "winter wheat".to_owned(),
-        base_c: 4.4,
-        base: BaseTemperature::celsius(4.4),
-        grain_nitrogen: 0.0239,
-        lb_per_bu: Some(60.0),
-        window_days: Some((87.0, 112.0)),
-        stand_cv: 0.40,
-        source: "common practice".to_owned(),
-    }]
+/// The crop of this name or alias.
+pub(crate) fn find_crop(name: &str) -> Result<Crop, UnknownName> {
+    crop::find_crop(name).map(crop_of)
 }
 
-fn curves() -> Vec<NamedCurve> {
-    vec![NamedCurve {
-        name: "winter wheat, common practice".to_owned(),
-        crop: "winter wheat".to_owned(),
-        curve: YieldCurve { a: Yield::kg_per_ha(590.0), b: 258.2, index: "NDVI".to_owned(), region: None, sensor: None, source: "common practice".to_owned() },
-    }]
+fn crop_of(entry: &CropEntry) -> Crop {
+    Crop {
+        name: entry.name.clone(),
+        base_c: entry.base_celsius(),
+        base: entry.base_temperature(),
+        grain_nitrogen: entry.grain_nitrogen,
+        lb_per_bu: Some(entry.lb_per_bu),
+        window_days: entry.window_days,
+        stand_cv: entry.stand_cv,
+        source: format!("{} ({})", entry.source, entry.certainty.label()),
+    }
 }
 
-fn products() -> Vec<Product> {
-    [("urea", 0.46, None), ("UAN 28", 0.28, Some(1.28))].into_iter().filter_map(|(name, n, d)| Product::new(name, n, d)).collect()
-}
-
-fn same(a: &str, b: &str) -> bool {
-    a.eq_ignore_ascii_case(b)
-}
-
-pub(crate) fn find_crop(name: &str) -> Option<Crop> {
-    crops().into_iter().find(|crop| same(&crop.name, name))
-}
+/// The names of all crops.
 pub(crate) fn crop_names() -> Vec<String> {
-    crops().into_iter().map(|crop| crop.name).collect()
+    crop::crops().iter().map(|entry| entry.name.clone()).collect()
 }
-pub(crate) fn find_curve(name: &str) -> Option<NamedCurve> {
-    curves().into_iter().find(|curve| same(&curve.name, name))
+
+/// The yield curve of this name.
+pub(crate) fn find_curve(name: &str) -> Result<NamedCurve, UnknownName> {
+    crop::find_curve(name).map(curve_of)
 }
+
+fn curve_of(entry: &CurveEntry) -> NamedCurve {
+    let numbers = entry.curve();
+    NamedCurve {
+        name: entry.name.clone(),
+        crop: entry.crop.clone(),
+        curve: YieldCurve {
+            a: numbers.a,
+            b: numbers.b,
+            index: entry.index.clone(),
+            region: entry.region.clone(),
+            sensor: entry.sensor.clone(),
+            source: format!("{} ({})", entry.source, entry.certainty.label()),
+        },
+    }
+}
+
+/// The names of all curves.
 pub(crate) fn curve_names() -> Vec<String> {
-    curves().into_iter().map(|curve| curve.name).collect()
+    crop::curves().iter().map(|entry| entry.name.clone()).collect()
 }
-pub(crate) fn find_product(name: &str) -> Option<Product> {
-    products().into_iter().find(|product| same(product.name(), name))
+
+/// The product of this name or alias.
+pub(crate) fn find_product(name: &str) -> Result<Product, UnknownName> {
+    let unknown = || UnknownName { kind: "product", name: name.to_owned(), nearest: None, known: product_names().join("; ") };
+    product::find_product(name)?.product().ok_or_else(unknown)
 }
+
+/// The names of all products.
 pub(crate) fn product_names() -> Vec<String> {
-    products().iter().map(|product| product.name().to_owned()).collect()
+    product::products().iter().map(|entry| entry.name.clone()).collect()
+}
+
+/// The catalogue's own spelling of an index name; other text as it stands.
+pub(crate) fn index_name(name: &str) -> String {
+    index::find_entry(name).map_or_else(|| name.to_owned(), |entry| entry.name.clone())
 }

@@ -21,6 +21,7 @@ use crate::pipeline::settings::Response;
 use crate::pipeline::settings::Season;
 use crate::pipeline::settings::YieldCurve;
 use crate::science::growing_days::BaseTemperature;
+use crate::science::naming::UnknownName;
 use crate::units::NRate;
 use crate::units::Product;
 use crate::units::Yield;
@@ -44,16 +45,8 @@ pub(crate) fn crop(season: &mut Section<'_>, own: &mut Section<'_>, curve: Optio
         return Some(crop);
     }
     match (named, curve) {
-        (Some(named), _) => {
-            let crop = tables::find_crop(&named);
-            if crop.is_none() {
-                let known = tables::crop_names();
-                let near = nearest(&named, known.iter().map(String::as_str)).map(str::to_owned);
-                season.refuse("crop", Problem::Choice { got: named, what: "crop", near, known });
-            }
-            crop
-        }
-        (None, Some(curve)) => tables::find_crop(&curve.crop),
+        (Some(named), _) => tables::find_crop(&named).map_err(|unknown| season.refuse("crop", unknown_name(unknown, "crop", tables::crop_names()))).ok(),
+        (None, Some(curve)) => tables::find_crop(&curve.crop).ok(),
         (None, None) => {
             if curve_faulty {
                 return None;
@@ -62,6 +55,12 @@ pub(crate) fn crop(season: &mut Section<'_>, own: &mut Section<'_>, curve: Optio
             None
         }
     }
+}
+
+/// A name that a shipped table does not know.
+fn unknown_name(unknown: UnknownName, what: &'static str, known: Vec<String>) -> Problem {
+    let near = unknown.nearest.or_else(|| nearest(&unknown.name, known.iter().map(String::as_str)).map(str::to_owned));
+    Problem::Choice { got: unknown.name, what, near, known }
 }
 
 fn own_crop(section: &mut Section<'_>, named: Option<String>) -> Option<Crop> {
@@ -101,7 +100,7 @@ fn own_crop(section: &mut Section<'_>, named: Option<String>) -> Option<Crop> {
     if !(-5.0..=25.0).contains(&base_c) {
         section.refuse("base_temperature", ground::range(&format!("{base_c:.1} °C"), "-5 °C", "25 °C", "no crop's base temperature"));
     }
-    Some(Crop { name: name?, base_c, base, grain_nitrogen: grain_nitrogen?, lb_per_bu, window_days, stand_cv, source: source? })
+    Some(Crop { name: name?, base_c, base, grain_nitrogen: Some(grain_nitrogen?), lb_per_bu, window_days, stand_cv, source: source? })
 }
 
 /// `[season]` without its crop. `image_date` is the imagery's.
@@ -172,12 +171,8 @@ pub(crate) fn curve(section: &mut Section<'_>) -> Option<Curve> {
         return own_curve(section, &entry).map(Curve::Own);
     }
     let name = section.text_of(&entry, "yield_curve", "the name of a curve of the shipped table")?;
-    let found = tables::find_curve(&name);
-    if found.is_none() {
-        let near = nearest(&name, known.iter().map(String::as_str)).map(str::to_owned);
-        section.at(&entry, "yield_curve", Problem::Choice { got: name, what: "yield curve", near, known });
-    }
-    found.map(Curve::Named)
+    let refuse = |unknown| section.at(&entry, "yield_curve", unknown_name(unknown, "yield curve", tables::curve_names()));
+    tables::find_curve(&name).map(Curve::Named).map_err(refuse).ok()
 }
 
 fn own_curve(section: &Section<'_>, entry: &Entry) -> Option<YieldCurve> {
@@ -196,7 +191,7 @@ fn own_curve(section: &Section<'_>, entry: &Entry) -> Option<YieldCurve> {
     let source = table.text("source", "\"common practice\"");
     table.require("source", "where the curve comes from", "\"common practice\"");
     table.finish();
-    Some(YieldCurve { a: a?, b: b?, index: index?, region, sensor, source: source? })
+    Some(YieldCurve { a: a?, b: b?, index: tables::index_name(&index?), region, sensor, source: source? })
 }
 
 /// `[response]` without its curve.
@@ -230,6 +225,10 @@ pub(crate) fn response(section: &mut Section<'_>, crop: Option<&Crop>, curve: Op
     let ratio_adjustment = ratio_adjustment.filter(|pair| *pair != (1.0, 0.0));
     let dead_band = section.number("dead_band", 0.0, 1.0, "response indices up to 1 + this count as 1").unwrap_or(0.0);
     let grain_nitrogen = section.number("grain_nitrogen", 0.003, 0.1, "nitrogen as a share of grain mass, 0.0239 for wheat");
+    // Where the table confirms no figure and the job gives none, none is made up.
+    if crop.is_some_and(|crop| crop.grain_nitrogen.is_none()) {
+        section.require("grain_nitrogen", "the grain's nitrogen as a share of its mass, of which no figure is confirmed for this crop,", "0.02");
+    }
     let use_efficiency = section.number("use_efficiency", 0.05, 1.0, "share of the applied nitrogen that reaches the grain").unwrap_or(0.5);
     let applied = section.amount("applied_since_sensing", Wanted::Nitrogen, |text| amount::nitrogen(text, product, false)).map_or(NRate::ZERO, |n| n.rate);
     if applied.get() > 1000.0 {
@@ -251,7 +250,7 @@ pub(crate) fn response(section: &mut Section<'_>, crop: Option<&Crop>, curve: Op
         largest_ratio,
         ratio_adjustment,
         dead_band,
-        grain_nitrogen: grain_nitrogen.or_else(|| crop.map(|crop| crop.grain_nitrogen))?,
+        grain_nitrogen: grain_nitrogen.or_else(|| crop.and_then(|crop| crop.grain_nitrogen))?,
         use_efficiency,
         applied_since_sensing: applied,
     })

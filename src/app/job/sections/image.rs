@@ -14,6 +14,10 @@ use crate::pipeline::settings::ImageSource;
 use crate::pipeline::settings::Imagery;
 use crate::pipeline::settings::Mask;
 use crate::pipeline::settings::MaskRule;
+use crate::science::index::Index;
+use crate::science::index::IndexError;
+use crate::science::index::canonical_band_name;
+use crate::science::index::catalogue;
 use crate::units::Length;
 
 /// `[imagery]`.
@@ -22,7 +26,7 @@ pub(crate) fn imagery(section: &mut Section<'_>, folder: &Path) -> Option<Imager
     section.require("path", "the image", "\"mosaic.tif\"");
     let date = section.date("date");
     section.require("date", "the sensing date", "2026-04-14");
-    let index = section.text("index", "\"NDVI\"").unwrap_or_else(|| "NDVI".to_owned());
+    let index = index(section);
     let bands = section.take("bands").and_then(|entry| bands(section, &entry)).unwrap_or_default();
     if !bands.is_empty() && matches!(source, Some(Some(ImageSource::PerBand(_)))) {
         section.refuse("bands", Problem::Together { keys: vec!["path with one file a band", "bands"] });
@@ -41,6 +45,20 @@ pub(crate) fn imagery(section: &mut Section<'_>, folder: &Path) -> Option<Imager
     Some(Imagery { source: source??, date: date?, index, bands, scale, offset, bare_below, pixel_inside, min_seen, point_spread, mask })
 }
 
+/// `imagery.index` in the catalogue's spelling; a name or formula that cannot be read is refused.
+fn index(section: &mut Section<'_>) -> String {
+    let text = section.text("index", "\"NDVI\"").unwrap_or_else(|| "NDVI".to_owned());
+    match Index::parse(&text) {
+        Ok(index) => return index.name().to_owned(),
+        Err(IndexError::UnknownName { name, nearest }) => {
+            let known = catalogue().iter().map(|entry| entry.name.clone()).collect();
+            section.refuse("index", Problem::Choice { got: name, what: "index", near: nearest, known });
+        }
+        Err(error) => section.refuse("index", Problem::Index { reason: error.to_string() }),
+    }
+    text
+}
+
 fn source(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<ImageSource> {
     match &entry.item {
         Item::Text(_) => section.text_of(entry, "path", "\"mosaic.tif\"").map(|text| ImageSource::One(folder.join(text))),
@@ -48,7 +66,7 @@ fn source(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<ImageSo
             let mut table = section.sub(entry, "path", "imagery.path")?;
             let mut files = Vec::new();
             for (name, file) in table.rest() {
-                files.push((name.clone(), folder.join(table.text_of(&file, &name, "\"B04.jp2\"")?)));
+                files.push((canonical_band_name(&name), folder.join(table.text_of(&file, &name, "\"B04.jp2\"")?)));
             }
             if files.is_empty() {
                 section.at(entry, "path", Problem::Empty { example: "{ red = \"B04.jp2\", nir = \"B08.jp2\" }" });
@@ -66,7 +84,11 @@ fn source(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<ImageSo
 fn bands(section: &Section<'_>, entry: &Entry) -> Option<Vec<(String, usize)>> {
     let mut table = section.sub(entry, "bands", "imagery.bands")?;
     let mut bands: Vec<(String, usize)> = Vec::new();
-    for (name, value) in table.rest() {
+    for (written, value) in table.rest() {
+        let name = canonical_band_name(&written);
+        if bands.iter().any(|(other, _)| *other == name) {
+            table.at(&value, &written, Problem::Twice { what: format!("the band {name}") });
+        }
         let number = table.whole_of(&value, &name, 1, 10_000, "bands are counted from 1")?.unsigned_abs() as usize;
         if let Some((other, _)) = bands.iter().find(|(_, taken)| *taken == number) {
             table.at(&value, &name, Problem::Twice { what: format!("band {number}, already named {other},") });

@@ -23,21 +23,26 @@ pub(crate) fn product(section: &mut Section<'_>) -> Option<Product> {
     let name = section.text("name", "\"urea\"");
     let nitrogen = section.number("nitrogen", 0.01, 1.0, "nitrogen as a share of the product's mass: 0.46 for urea");
     let density = section.amount("density", Wanted::Density, amount::density);
-    let shipped = name.as_deref().and_then(tables::find_product);
+    let shipped = name.as_deref().map(tables::find_product);
     if !section.given("name") && !section.given("nitrogen") {
         section.refuse("name", Problem::NoneOf { keys: vec!["product.name", "product.nitrogen"], example: "name = \"urea\"" });
         return None;
     }
-    if let (Some(name), None, false) = (&name, &shipped, section.given("nitrogen")) {
+    if let (Some(Err(unknown)), false) = (&shipped, section.given("nitrogen")) {
         let known = tables::product_names();
-        let near = nearest(name, known.iter().map(String::as_str)).map(str::to_owned);
-        section.refuse("name", Problem::Choice { got: name.clone(), what: "product, and its nitrogen share is not given", near, known });
+        let near = unknown.nearest.clone().or_else(|| nearest(&unknown.name, known.iter().map(String::as_str)).map(str::to_owned));
+        section.refuse("name", Problem::Choice { got: unknown.name.clone(), what: "product, and its nitrogen share is not given", near, known });
         return None;
     }
+    let shipped = shipped.and_then(Result::ok);
     let share = nitrogen.or_else(|| shipped.as_ref().map(Product::nitrogen))?;
     // The job's own label or hydrometer value wins over the table's.
     let kg_per_l = density.or_else(|| shipped.as_ref().and_then(Product::kg_per_l));
-    let shown = name.unwrap_or_else(|| format!("product with {} % N", crate::app::job::problem::short(share * 100.0)));
+    let shown = shipped
+        .as_ref()
+        .map(|shipped| shipped.name().to_owned())
+        .or(name)
+        .unwrap_or_else(|| format!("product with {} % N", crate::app::job::problem::short(share * 100.0)));
     let product = Product::new(&shown, share, kg_per_l);
     if product.is_none() {
         let density = kg_per_l.map_or_else(|| "none".to_owned(), |d| format!("{d} kg/L"));
