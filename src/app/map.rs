@@ -54,7 +54,7 @@ struct Opened {
 /// Tells GDAL how to behave: quiet, and within the memory asked for.
 fn set_up(common: &Common) {
     gdal::config::set_error_handler(|_, _, _| {});
-    let cache = (common.memory_mib / 8).clamp(32, 128);
+    let cache = (common.memory_mib / 16).clamp(16, 64);
     for (key, value) in [("GDAL_CACHEMAX", cache.to_string()), ("GDAL_PAM_ENABLED", "YES".to_owned()), ("OGR_GEOMETRY_ACCEPT_UNCLOSED_RING", "NO".to_owned())] {
         let _ = gdal::config::set_config_option(key, &value);
     }

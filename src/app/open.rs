@@ -80,11 +80,10 @@ fn refuse_network(path: &Path, network: bool) -> Result<(), AppError> {
     Ok(())
 }
 
-fn layer<G>(
-    source: &VectorSource,
-    read: &dyn Fn(&Path, Option<&str>, Option<&str>) -> Result<VectorLayer<G>, AppError>,
-    network: bool,
-) -> Result<Layer<G>, AppError> {
+/// Reads a file, a layer of it and a filter.
+type ReadLayer<'a, G> = &'a dyn Fn(&Path, Option<&str>, Option<&str>) -> Result<VectorLayer<G>, AppError>;
+
+fn layer<G>(source: &VectorSource, read: ReadLayer<'_, G>, network: bool) -> Result<Layer<G>, AppError> {
     refuse_network(&source.path, network)?;
     let layer = read(&source.path, source.layer.as_deref(), source.filter.as_deref())?;
     Ok(Layer { crs: layer.crs, shapes: layer.shapes.into_iter().map(|shape| shape.geometry).collect(), file: source.path.display().to_string() })

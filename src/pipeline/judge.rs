@@ -15,7 +15,6 @@ const LEAST_DAYS: f64 = 60.0;
 const MOST_DAYS: f64 = 120.0;
 
 /// Says everything that can be said of a finished map.
-#[expect(clippy::too_many_arguments, reason = "a judgement over all that a run found")]
 pub fn cautions(
     settings: &Settings,
 

@@ -83,7 +83,7 @@ pub struct Rated {
     pub field_exact: f64,
     /// What rates were computed with.
     pub inputs: RateInputs,
-    /// I_ref used for each cell.
+    /// `I_ref` used for each cell.
     pub reference_of: Vec<f64>,
     /// Canopy cells outside strips.
     pub outside_strips: Vec<bool>,
@@ -267,7 +267,7 @@ pub fn rates(
     Ok(Rated { cells, zone_rates, follows, field_q, field_exact, inputs, reference_of, outside_strips, thin_below: thin_limit })
 }
 
-/// I_ref at a place: the pooled one, or that of the nearest usable strip (ties: the lower number).
+/// `I_ref` at a place: the pooled one, or that of the nearest usable strip (ties: the lower number).
 fn reference_at(settings: &Settings, ground: &Ground, reference: &Reference, centre: Option<Point<f64>>) -> f64 {
     let Some(centre) = centre.filter(|_| settings.reference.nearest && !reference.each.is_empty()) else { return reference.index };
     let away = |strip: &MultiPolygon<f64>| Euclidean.distance(&centre, strip);

@@ -17,27 +17,27 @@ use crate::science::reference::readings;
 pub struct Reference {
     /// `strips`, `readings` or `percentile`.
     pub kind: &'static str,
-    /// I_ref.
+    /// `I_ref`.
     pub index: f64,
-    /// I_beside.
+    /// `I_beside`.
     pub beside: Option<f64>,
-    /// RI_field.
+    /// `RI_field`.
     pub ratio: Option<f64>,
-    /// Lower bound of RI_field (95 %).
+    /// Lower bound of `RI_field` (95 %).
     pub low: Option<f64>,
-    /// Upper bound of RI_field (95 %).
+    /// Upper bound of `RI_field` (95 %).
     pub high: Option<f64>,
     /// Why there is no interval.
     pub no_interval: Option<String>,
-    /// I_beside / field mean index.
+    /// `I_beside` / field mean index.
     pub place: Option<f64>,
-    /// SD between strips' I_ref.
+    /// SD between strips' `I_ref`.
     pub between_strips: Option<f64>,
     /// 5th and 95th percentile of the strips' own paired segments.
     pub seen_ratios: Option<(f64, f64)>,
-    /// I_ref without dropping segments, pooled.
+    /// `I_ref` without dropping segments, pooled.
     pub index_without_dropping: Option<f64>,
-    /// I_ref of each usable strip: number, index.
+    /// `I_ref` of each usable strip: number, index.
     pub each: Vec<(usize, f64)>,
 }
 

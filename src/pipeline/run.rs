@@ -263,7 +263,7 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
     let product = settings.product.as_ref();
     let record = |(k, (zone, outline)): (usize, (crate::zones::build::Zone, MultiPolygon<f64>))| {
         let n = NRate::kg_per_ha(zone.n);
-        let thin_only = states[k].get(&CellState::Thin).is_some() && states[k].get(&CellState::Canopy).is_none();
+        let thin_only = states[k].contains_key(&CellState::Thin) && !states[k].contains_key(&CellState::Canopy);
         let state = match zone.kind {
             Kind::Canopy if thin_only => CellState::Thin,
             Kind::Canopy => CellState::Canopy,

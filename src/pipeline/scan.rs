@@ -641,6 +641,7 @@ mod tests {
     use crate::space::cut::cut;
     use approx::assert_relative_eq;
     use geo::Area;
+    use geo::Centroid;
     use geo::LineString;
     use geo::Polygon;
 
@@ -716,7 +717,6 @@ mod tests {
             if (sums.seen.get() - grid.cells[k].area).abs() < 1e-6 {
                 whole += 1;
                 let outline = grid.outline(k);
-                use geo::Centroid;
                 let c = outline.centroid().unwrap();
                 // The value is linear in place, so the mean is the value at the centroid (pixel centres stand for pixels: edge pixels add a little).
                 let expected = 0.5 + ((c.x() - 5e5 - 0.5) + (5.4e6 - c.y() - 0.5)) / 1000.0;

@@ -82,14 +82,14 @@ pub enum StripFound {
 }
 
 impl StripFound {
-    /// I_ref.
+    /// `I_ref`.
     pub const fn index(&self) -> f64 {
         match self {
             Self::Fine(estimate) => estimate.index,
             Self::Coarse(estimate) => estimate.index,
         }
     }
-    /// I_beside.
+    /// `I_beside`.
     pub fn beside(&self) -> Option<f64> {
         match self {
             Self::Fine(estimate) => estimate.beside(),
@@ -126,7 +126,7 @@ pub struct Strip {
     pub plan: StripPlan,
     /// What it says, or why it says nothing.
     pub found: Result<StripFound, ReferenceError>,
-    /// I_ref with less and with more inset (fine), or reach (coarse).
+    /// `I_ref` with less and with more inset (fine), or reach (coarse).
     pub variants: [Option<f64>; 2],
 }
 
@@ -151,25 +151,22 @@ pub fn plan(ground: &Ground, settings: &ReferenceSettings, lattice: &Lattice) ->
             least_rectangle(&core).map(|rectangle| (core, rectangle))
         };
         let start = probes.len();
-        let how = match shrunk(inset).filter(|(_, rectangle)| rectangle.width >= FINE_PIXELS * pixel) {
-            Some((core, along)) => {
-                let (segments, blocks) = (pieces(along.length, pixel, settings.segments), pieces(along.length, pixel, BLOCKS));
-                probes.push(Probe::Segments { area: core, along, segments, blocks });
-                probes.push(Probe::Segments { area: swaths(ground, strip, &along, settings.gap.get(), &kept_clear), along, segments, blocks });
-                for factor in [0.5, 1.5] {
-                    // Without a second shape there is nothing to compare with: an empty area finds nothing.
-                    let (area, own) = shrunk(inset * factor).unwrap_or_else(|| (MultiPolygon::new(Vec::new()), along));
-                    probes.push(Probe::Segments { area, along: own, segments, blocks: 1 });
-                }
-                How::Fine { core: along, segments, blocks }
+        let how = if let Some((core, along)) = shrunk(inset).filter(|(_, rectangle)| rectangle.width >= FINE_PIXELS * pixel) {
+            let (segments, blocks) = (pieces(along.length, pixel, settings.segments), pieces(along.length, pixel, BLOCKS));
+            probes.push(Probe::Segments { area: core, along, segments, blocks });
+            probes.push(Probe::Segments { area: swaths(ground, strip, &along, settings.gap.get(), &kept_clear), along, segments, blocks });
+            for factor in [0.5, 1.5] {
+                // Without a second shape there is nothing to compare with: an empty area finds nothing.
+                let (area, own) = shrunk(inset * factor).unwrap_or_else(|| (MultiPolygon::new(Vec::new()), along));
+                probes.push(Probe::Segments { area, along: own, segments, blocks: 1 });
             }
-            None => {
-                let others = MultiPolygon::new(ground.strips.iter().enumerate().filter(|(other, _)| *other != k).flat_map(|(_, s)| s.0.clone()).collect());
-                for reach in REACHES {
-                    probes.push(Probe::Pixels { area: less(&grown(strip, reach * pixel).intersection(&ground.field), &others) });
-                }
-                How::Coarse { blocks: pieces(outer.length, pixel, BLOCKS) }
+            How::Fine { core: along, segments, blocks }
+        } else {
+            let others = MultiPolygon::new(ground.strips.iter().enumerate().filter(|(other, _)| *other != k).flat_map(|(_, s)| s.0.clone()).collect());
+            for reach in REACHES {
+                probes.push(Probe::Pixels { area: less(&grown(strip, reach * pixel).intersection(&ground.field), &others) });
             }
+            How::Coarse { blocks: pieces(outer.length, pixel, BLOCKS) }
         };
         let area = strip.intersection(&ground.field).unsigned_area();
         plans.push(StripPlan { area, pixel, outer, how, probes: start..probes.len() });

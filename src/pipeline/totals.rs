@@ -33,7 +33,7 @@ pub struct Totals {
     pub n_kg_exact: f64,
     /// From canopy and thin cells only, rounded.
     pub n_kg_seen: f64,
-    /// Exact total of seen cells with I_ref replaced by RI_field × field mean index.
+    /// Exact total of seen cells with `I_ref` replaced by `RI_field` × field mean index.
     pub n_kg_by_ratio: Option<f64>,
     /// Exact total of seen cells, the base of comparisons.
     pub n_kg_base: f64,

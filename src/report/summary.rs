@@ -70,7 +70,7 @@ impl Units<'_> {
             None => format!("{:.2} t/ha", grain.get() / 1000.0),
         }
     }
-    fn shown(&self, outcome: &Outcome, n: NRate) -> String {
+    fn shown(outcome: &Outcome, n: NRate) -> String {
         format!("{:.1} {}", outcome.prescription.shown(n), outcome.prescription.rate_label())
     }
 }
@@ -188,7 +188,7 @@ fn nitrogen_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bl
     if let (Some(product), Some(total)) = (&facts.settings.product, totals.product) {
         rows.push(
             Row::new(format!("{} in all", product.name()), format!("{total:.0} {}", facts.settings.output.unit.total_label()))
-                .with_note(format!("mean {}", units.shown(outcome, totals.mean_rate))),
+                .with_note(format!("mean {}", Units::shown(outcome, totals.mean_rate))),
         );
     }
     if let Some((low, high)) = totals.n_kg_by_bounds {

@@ -92,7 +92,7 @@ pub fn examine(crs: &Crs, longitude: f64, latitude: f64) -> Result<Plane, CrsErr
     let determinant = e[0] * n[1] - e[1] * n[0];
     let squares = e[0] * e[0] + e[1] * e[1] + n[0] * n[0] + n[1] * n[1];
     let root = libm::sqrt((squares * squares - 4.0 * determinant * determinant).max(0.0));
-    let (high, low) = (libm::sqrt((squares + root) / 2.0), libm::sqrt(((squares - root) / 2.0).max(0.0)));
+    let (high, low) = (libm::sqrt(f64::midpoint(squares, root)), libm::sqrt(((squares - root) / 2.0).max(0.0)));
     let convergence_deg = -libm::atan2(n[0], n[1]).to_degrees();
     Ok(Plane { crs: crs.clone(), longitude, latitude, scale_low: low, scale_high: high, areal_scale: determinant.abs(), convergence_deg })
 }

@@ -104,13 +104,12 @@ impl RasterSource for RasterStack {
         for slot in &self.slots {
             let path = &slot.facts.path;
             let known = files.iter().position(|(open_path, _)| open_path == path);
-            handle.push(match known {
-                Some(k) => k,
-                None => {
-                    let fail = |error: RasterFileError| RasterError::Open { file: path.display().to_string(), reason: error.to_string() };
-                    files.push((path.clone(), open(path).map_err(fail)?));
-                    files.len() - 1
-                }
+            handle.push(if let Some(k) = known {
+                k
+            } else {
+                let fail = |error: RasterFileError| RasterError::Open { file: path.display().to_string(), reason: error.to_string() };
+                files.push((path.clone(), open(path).map_err(fail)?));
+                files.len() - 1
             });
         }
         let mask = self.mask.as_ref().map(|spec| MaskReader::new(spec, &self.lattice)).transpose()?;
