@@ -10,25 +10,25 @@
 use std::fmt;
 use std::ops::Mul;
 
-/// Kilograms in an avoirdupois pound. [kg/lb] Exact by definition.
+/// Kilograms in an avoirdupois pound. \[kg/lb\] Exact by definition.
 pub const KG_PER_LB: f64 = 0.453_592_37;
-/// Square metres in an international acre. [m²/ac] Exact by definition.
+/// Square metres in an international acre. \[m²/ac\] Exact by definition.
 pub const M2_PER_AC: f64 = 4_046.856_422_4;
-/// Square metres in a hectare. [m²/ha]
+/// Square metres in a hectare. \[m²/ha\]
 pub const M2_PER_HA: f64 = 10_000.0;
-/// Litres in a US gallon. [L/gal] Exact by definition.
+/// Litres in a US gallon. \[L/gal\] Exact by definition.
 pub const L_PER_GAL: f64 = 3.785_411_784;
-/// Litres in an imperial gallon. [L/imp gal] Exact by definition.
+/// Litres in an imperial gallon. \[L/imp gal\] Exact by definition.
 pub const L_PER_IMP_GAL: f64 = 4.546_09;
-/// Kilograms in a short (US) ton. [kg] Exact by definition.
+/// Kilograms in a short (US) ton. \[kg\] Exact by definition.
 pub const KG_PER_SHORT_TON: f64 = 907.184_74;
-/// Metres in an international foot. [m/ft] Exact by definition.
+/// Metres in an international foot. \[m/ft\] Exact by definition.
 pub const M_PER_FT: f64 = 0.304_8;
-/// Metres per second in a mile per hour. [(m/s)/mph] Exact by definition.
+/// Metres per second in a mile per hour. \[(m/s)/mph\] Exact by definition.
 pub const M_S_PER_MPH: f64 = 0.447_04;
-/// Kilograms per hectare in a pound per acre. [(kg/ha)/(lb/ac)]
+/// Kilograms per hectare in a pound per acre. \[(kg/ha)/(lb/ac)\]
 pub const KG_HA_PER_LB_AC: f64 = KG_PER_LB * M2_PER_HA / M2_PER_AC;
-/// Litres per hectare in a US gallon per acre. [(L/ha)/(gal/ac)]
+/// Litres per hectare in a US gallon per acre. \[(L/ha)/(gal/ac)\]
 pub const L_HA_PER_GAL_AC: f64 = L_PER_GAL * M2_PER_HA / M2_PER_AC;
 
 macro_rules! quantity {
@@ -313,11 +313,11 @@ impl Product {
     pub fn name(&self) -> &str {
         &self.name
     }
-    /// Share of its mass that is nitrogen. [0..1]
+    /// Share of its mass that is nitrogen. \[0..1\]
     pub const fn nitrogen(&self) -> f64 {
         self.nitrogen
     }
-    /// Density of a liquid. [kg/L]
+    /// Density of a liquid. \[kg/L\]
     pub const fn kg_per_l(&self) -> Option<f64> {
         self.kg_per_l
     }

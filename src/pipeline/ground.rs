@@ -73,7 +73,7 @@ pub struct Ground {
     pub buffered: bool,
     /// Boundary less exclusions.
     pub field: MultiPolygon<f64>,
-    /// Its area. [m²]
+    /// Its area. \[m²\]
     pub area: f64,
     /// What the map covers: the field, less the strips when they are to get no rate.
     pub mapped: MultiPolygon<f64>,
@@ -81,7 +81,7 @@ pub struct Ground {
     pub strips: Vec<MultiPolygon<f64>>,
     /// Hard edges.
     pub hard_edges: Vec<LineString<f64>>,
-    /// Pixel size at the field's centroid: root of a pixel's area on the plane. [m]
+    /// Pixel size at the field's centroid: root of a pixel's area on the plane. \[m\]
     pub pixel: f64,
     /// Cells.
     pub grid: CellGrid,
@@ -108,11 +108,11 @@ pub enum GroundError {
     Apart {
         /// Boundary's file.
         file: String,
-        /// Centre of the boundary, longitude and latitude. [°]
+        /// Centre of the boundary, longitude and latitude. \[°\]
         boundary: (f64, f64),
-        /// Centre of the image, longitude and latitude. [°]
+        /// Centre of the image, longitude and latitude. \[°\]
         image: (f64, f64),
-        /// Distance between the centres. [km]
+        /// Distance between the centres. \[km\]
         distance_km: f64,
         /// Whether swapping longitude and latitude would make them meet.
         swapped_meets: bool,
@@ -120,9 +120,9 @@ pub enum GroundError {
     /// Nothing is left of the field.
     #[error("nothing is left of the field: boundary {boundary_ha:.3} ha, exclusions with buffers {exclusions_ha:.3} ha")]
     Nothing {
-        /// Boundary area. [ha]
+        /// Boundary area. \[ha\]
         boundary_ha: f64,
-        /// Exclusions' area. [ha]
+        /// Exclusions' area. \[ha\]
         exclusions_ha: f64,
     },
     /// A strip lies outside the field.
@@ -142,7 +142,7 @@ pub enum GroundError {
         first: usize,
         /// The other.
         second: usize,
-        /// Area. [m²]
+        /// Area. \[m²\]
         area: f64,
     },
     /// A guidance line that has no direction.
@@ -193,7 +193,7 @@ impl Carrier<'_> {
     }
 }
 
-/// Root of a pixel's area on the plane, at a place of the plane. [m]
+/// Root of a pixel's area on the plane, at a place of the plane. \[m\]
 ///
 /// # Errors
 /// [`CrsError`] when the place cannot be carried into the image.

@@ -79,7 +79,7 @@ pub struct Rated {
     pub follows: Vec<Option<u32>>,
     /// Field rate in steps.
     pub field_q: i64,
-    /// Field rate before rounding. [kg N/ha]
+    /// Field rate before rounding. \[kg N/ha\]
     pub field_exact: f64,
     /// What rates were computed with.
     pub inputs: RateInputs,

@@ -34,7 +34,7 @@ pub const TIE: f64 = 1e-6;
 const WINDOW_PIXELS: i64 = 1 << 20;
 /// Small blocks are read together up to this many columns and rows.
 const WINDOW_SIDE: i64 = 512;
-/// Chord error of densified edges. [pixel]
+/// Chord error of densified edges. \[pixel\]
 const CHORD_ERROR: f64 = 1e-4;
 
 /// Why a pass failed.
@@ -286,7 +286,7 @@ fn window_size(lattice: &Lattice) -> (i64, i64) {
     (cols, rows)
 }
 
-/// Area inside rings, holes the other way round. [pixels]
+/// Area inside rings, holes the other way round. \[pixels\]
 fn area_of(rings: &[Vec<[f64; 2]>]) -> f64 {
     let mut doubled = 0.0;
     for ring in rings {

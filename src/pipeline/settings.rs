@@ -245,7 +245,7 @@ pub enum GrowingDays {
 pub struct Crop {
     /// Name.
     pub name: String,
-    /// Base temperature of growth. [°C] For showing; growing days are compared with `base`.
+    /// Base temperature of growth. \[°C\] For showing; growing days are compared with `base`.
     pub base_c: f64,
     /// Base temperature of growth in the unit in which it was stated.
     pub base: BaseTemperature,
@@ -255,7 +255,7 @@ pub struct Crop {
     pub lb_per_bu: Option<f64>,
     /// Growing days between which the curve is trusted.
     pub window_days: Option<(f64, f64)>,
-    /// Largest CV of the comparison swath that still counts as a uniform stand. [share]
+    /// Largest CV of the comparison swath that still counts as a uniform stand. \[share\]
     pub stand_cv: f64,
     /// Source and certainty.
     pub source: String,
@@ -289,7 +289,7 @@ pub struct Response {
 pub struct YieldCurve {
     /// Yield at index 0.
     pub a: Yield,
-    /// Exponent. [d]
+    /// Exponent. \[d\]
     pub b: f64,
     /// Index it was fitted with.
     pub index: String,
@@ -429,11 +429,11 @@ pub enum ClassBreaks {
 pub struct Prices {
     /// As the user names it.
     pub currency: String,
-    /// Grain. [currency/kg]
+    /// Grain. \[currency/kg\]
     pub grain: f64,
-    /// Nitrogen. [currency/kg N]
+    /// Nitrogen. \[currency/kg N\]
     pub nitrogen: f64,
-    /// One pass. [currency/ha]
+    /// One pass. \[currency/ha\]
     pub application: f64,
 }
 

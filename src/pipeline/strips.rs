@@ -41,9 +41,9 @@ const FINE_PIXELS: f64 = 4.0;
 /// How one strip is measured.
 #[derive(Clone, Debug)]
 pub struct StripPlan {
-    /// Area of strip ∩ field. [m²]
+    /// Area of strip ∩ field. \[m²\]
     pub area: f64,
-    /// Pixel size there. [m]
+    /// Pixel size there. \[m\]
     pub pixel: f64,
     /// Rectangle of the strip as it was drawn.
     pub outer: Rectangle,

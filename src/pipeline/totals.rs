@@ -73,7 +73,7 @@ pub struct Totals {
     pub n_kg_by_compare: (f64, Option<f64>),
 }
 
-/// Exact nitrogen of seen cells for other references or inputs. [kg]
+/// Exact nitrogen of seen cells for other references or inputs. \[kg\]
 fn nitrogen(rated: &Rated, inputs: &RateInputs, reference: impl Fn(usize) -> f64) -> f64 {
     let mut sum = 0.0;
     for (k, cell) in rated.cells.iter().enumerate() {

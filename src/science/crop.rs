@@ -54,7 +54,7 @@ pub struct CropEntry {
     /// Grain nitrogen, share of grain mass at market moisture; `None` where no figure is confirmed.
     #[serde(default)]
     pub grain_nitrogen: Option<f64>,
-    /// Pounds in a bushel. [lb/bu]
+    /// Pounds in a bushel. \[lb/bu\]
     pub lb_per_bu: f64,
     /// Growing days between which a curve is trusted. \[d\]
     #[serde(default)]
@@ -75,7 +75,7 @@ impl CropEntry {
             StatedTemperature::Fahrenheit(degrees) => BaseTemperature::fahrenheit(degrees),
         }
     }
-    /// The same in degrees Celsius, for display and for settings. [°C]
+    /// The same in degrees Celsius, for display and for settings. \[°C\]
     pub fn base_celsius(&self) -> f64 {
         match self.base_temperature {
             StatedTemperature::Celsius(degrees) => degrees,
@@ -102,7 +102,7 @@ pub struct CurveEntry {
     /// Sensor kind, when the source says so.
     #[serde(default)]
     pub sensor: Option<String>,
-    /// In-season estimates I / D between which it may be used. [1/d]
+    /// In-season estimates I / D between which it may be used. \[1/d\]
     #[serde(default)]
     pub estimate_range: Option<(f64, f64)>,
     /// Growing days between which it may be used. \[d\]

@@ -30,9 +30,9 @@ impl TemperatureUnit {
 pub struct Day {
     /// The day.
     pub date: Date,
-    /// Least temperature. [thousandths of the record's unit]
+    /// Least temperature. \[thousandths of the record's unit\]
     pub tmin_thousandths: i64,
-    /// Greatest temperature. [thousandths of the record's unit]
+    /// Greatest temperature. \[thousandths of the record's unit\]
     pub tmax_thousandths: i64,
 }
 

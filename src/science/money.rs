@@ -8,11 +8,11 @@ use crate::units::Yield;
 /// Prices, one currency.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PriceInputs {
-    /// Grain. [currency/kg]
+    /// Grain. \[currency/kg\]
     pub grain: f64,
-    /// Nitrogen. [currency/kg N]
+    /// Nitrogen. \[currency/kg N\]
     pub nitrogen: f64,
-    /// One pass over the field. [currency/ha]
+    /// One pass over the field. \[currency/ha\]
     pub application: f64,
 }
 
@@ -35,7 +35,7 @@ pub fn yield_at_rate(without: Yield, with: Yield, rate: NRate, response: &GrainR
     (without + Yield::kg_per_ha(nitrogen.get() * response.use_efficiency / response.grain_nitrogen)).min(with)
 }
 
-/// Money per area. [currency/ha]
+/// Money per area. \[currency/ha\]
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Margin {
     /// Yield × price of grain.

@@ -63,7 +63,7 @@ pub fn noise_nitrogen(index: f64, sd: f64, f: impl Fn(f64) -> f64) -> f64 {
     sum / libm::sqrt(core::f64::consts::PI)
 }
 
-/// What noise makes of a whole map. [kg N]
+/// What noise makes of a whole map. \[kg N\]
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct NoiseTotals {
     /// Cells where noise adds: the nitrogen that it makes.

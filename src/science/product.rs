@@ -30,9 +30,9 @@ pub struct ProductEntry {
     pub name: String,
     /// Other names.
     pub aliases: Vec<String>,
-    /// Share of its mass that is nitrogen. [0..1]
+    /// Share of its mass that is nitrogen. \[0..1\]
     pub nitrogen: f64,
-    /// Density of a liquid. [kg/L]
+    /// Density of a liquid. \[kg/L\]
     #[serde(default)]
     pub kg_per_l: Option<f64>,
     /// How it is handled.

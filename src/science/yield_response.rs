@@ -19,7 +19,7 @@ impl YieldCurve {
     /// `a · exp(b · I / D)`, not yet held to the site's maximum.
     ///
     /// # Units
-    /// - `index`: canopy index. [–]
+    /// - `index`: canopy index. \[–\]
     /// - `growing_days`: days from planting to sensing with a mean above the crop's base. \[d\] Above 0.
     ///
     /// # Source
@@ -36,7 +36,7 @@ impl YieldCurve {
     }
 }
 
-/// The in-season estimate `I / D`. [1/d]
+/// The in-season estimate `I / D`. \[1/d\]
 pub const fn in_season_estimate(index: f64, growing_days: f64) -> f64 {
     index / growing_days
 }
@@ -50,11 +50,11 @@ pub struct RateInputs {
     pub growing_days: f64,
     /// What the site can never exceed, `YPmax`.
     pub maximum_yield: Yield,
-    /// Largest response index that counts. [–]
+    /// Largest response index that counts. \[–\]
     pub largest_ratio: f64,
     /// Linear adjustment of the response index before it is held: slope and intercept; `None` leaves it raw.
     pub ratio_adjustment: Option<(f64, f64)>,
-    /// Response indices up to 1 + this count as 1. [–]
+    /// Response indices up to 1 + this count as 1. \[–\]
     pub dead_band: f64,
     /// The field's own response index, when every cell is to use it (`compare = "whole field"`); `None` compares each cell with the strip.
     pub field_ratio: Option<f64>,

@@ -15,13 +15,13 @@ pub struct CellFrame {
     azimuth_deg: f64,
     sin: f64,
     cos: f64,
-    /// Least `u` of the grid. [m]
+    /// Least `u` of the grid. \[m\]
     pub u0: f64,
-    /// Least `v` of the grid. [m]
+    /// Least `v` of the grid. \[m\]
     pub v0: f64,
-    /// Cell length along `u`. [m]
+    /// Cell length along `u`. \[m\]
     pub length: f64,
-    /// Cell width along `v`. [m]
+    /// Cell width along `v`. \[m\]
     pub width: f64,
 }
 
@@ -31,7 +31,7 @@ impl CellFrame {
         let a = azimuth_deg.to_radians();
         Self { azimuth_deg, sin: libm::sin(a), cos: libm::cos(a), u0: 0.0, v0: 0.0, length, width }
     }
-    /// Heading as grid azimuth. [°]
+    /// Heading as grid azimuth. \[°\]
     pub const fn azimuth_deg(&self) -> f64 {
         self.azimuth_deg
     }
@@ -78,7 +78,7 @@ pub struct Cell {
     pub row: i32,
     /// Column to the left, from 0.
     pub col: i32,
-    /// Area inside the field. [m²]
+    /// Area inside the field. \[m²\]
     pub area: f64,
     /// Its shape.
     pub shape: CellShape,
@@ -91,7 +91,7 @@ pub struct Border {
     pub a: u32,
     /// The later cell.
     pub b: u32,
-    /// Shared length. [m]
+    /// Shared length. \[m\]
     pub length: f64,
 }
 

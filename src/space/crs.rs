@@ -174,7 +174,7 @@ pub struct Operation {
     pub to: String,
     /// PROJ's name of the operation.
     pub name: String,
-    /// Its stated accuracy, when PROJ states one. [m]
+    /// Its stated accuracy, when PROJ states one. \[m\]
     pub accuracy_m: Option<f64>,
 }
 

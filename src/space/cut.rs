@@ -13,9 +13,9 @@ use crate::space::cells::CellShape;
 use crate::space::cells::Piece;
 use crate::space::polygon::rings_of;
 
-/// Pieces smaller than this are dropped. [m²]
+/// Pieces smaller than this are dropped. \[m²\]
 const LEAST_PIECE: f64 = 1e-6;
-/// Two cells are neighbours if they share more than this. [m]
+/// Two cells are neighbours if they share more than this. \[m\]
 const LEAST_BORDER: f64 = 1e-3;
 /// More cells than this in one field are refused.
 pub const MOST_CELLS: f64 = 2e7;
@@ -32,9 +32,9 @@ pub enum CutError {
     TooMany {
         /// Cells that the grid would have.
         cells: f64,
-        /// Cell length. [m]
+        /// Cell length. \[m\]
         length: f64,
-        /// Cell width. [m]
+        /// Cell width. \[m\]
         width: f64,
         /// The limit.
         most: f64,

@@ -8,7 +8,7 @@ use crate::space::crs::Projector;
 /// Principal scale factors that a plane may have at the field.
 pub const SCALE_RANGE: (f64, f64) = (0.998, 1.002);
 
-/// Semi-major axis of WGS 84. [m] Defined.
+/// Semi-major axis of WGS 84. \[m\] Defined.
 const WGS84_A: f64 = 6_378_137.0;
 /// Squared eccentricity of WGS 84, from the defined flattening 1/298.257223563.
 const WGS84_E2: f64 = 0.006_694_379_990_141_316;
@@ -18,9 +18,9 @@ const WGS84_E2: f64 = 0.006_694_379_990_141_316;
 pub struct Plane {
     /// Its reference system.
     pub crs: Crs,
-    /// Longitude of the place. [°]
+    /// Longitude of the place. \[°\]
     pub longitude: f64,
-    /// Latitude of the place. [°]
+    /// Latitude of the place. \[°\]
     pub latitude: f64,
     /// Least principal scale factor.
     pub scale_low: f64,
@@ -28,7 +28,7 @@ pub struct Plane {
     pub scale_high: f64,
     /// Areal scale factor.
     pub areal_scale: f64,
-    /// Grid azimuth = true azimuth − convergence. [°]
+    /// Grid azimuth = true azimuth − convergence. \[°\]
     pub convergence_deg: f64,
 }
 
@@ -37,11 +37,11 @@ impl Plane {
     pub fn is_fit(&self) -> bool {
         self.scale_low >= SCALE_RANGE.0 && self.scale_high <= SCALE_RANGE.1
     }
-    /// Grid azimuth of a true azimuth. [°] In [0, 360).
+    /// Grid azimuth of a true azimuth. \[°\] In [0, 360).
     pub fn grid_azimuth(&self, true_azimuth_deg: f64) -> f64 {
         (true_azimuth_deg - self.convergence_deg).rem_euclid(360.0)
     }
-    /// True azimuth of a grid azimuth. [°] In [0, 360).
+    /// True azimuth of a grid azimuth. \[°\] In [0, 360).
     pub fn true_azimuth(&self, grid_azimuth_deg: f64) -> f64 {
         (grid_azimuth_deg + self.convergence_deg).rem_euclid(360.0)
     }

@@ -20,7 +20,7 @@ use crate::space::crs::Projector;
 /// Angle of one chord of a round join: 16 chords a quadrant.
 const CHORD: f64 = std::f64::consts::FRAC_PI_2 / 16.0;
 
-/// A polygon grown (`distance` > 0) or shrunk (`distance` < 0), with round joins of 16 chords a quadrant. [m]
+/// A polygon grown (`distance` > 0) or shrunk (`distance` < 0), with round joins of 16 chords a quadrant. \[m\]
 pub fn grown(polygon: &MultiPolygon<f64>, distance: f64) -> MultiPolygon<f64> {
     if distance == 0.0 {
         return polygon.clone();
@@ -52,7 +52,7 @@ pub fn oriented(polygon: &MultiPolygon<f64>) -> MultiPolygon<f64> {
 pub struct Repaired {
     /// The valid polygon.
     pub polygon: MultiPolygon<f64>,
-    /// Area after less area before, when it had to be mended. [m²]
+    /// Area after less area before, when it had to be mended. \[m²\]
     pub area_change: Option<f64>,
 }
 
@@ -75,18 +75,18 @@ pub struct Rectangle {
     pub corner: [f64; 2],
     /// Unit vector of the longer side; azimuth in [0°, 180°).
     pub along: [f64; 2],
-    /// Length of the longer side. [m]
+    /// Length of the longer side. \[m\]
     pub length: f64,
-    /// Length of the shorter side. [m]
+    /// Length of the shorter side. \[m\]
     pub width: f64,
 }
 
 impl Rectangle {
-    /// Azimuth of the longer side, clockwise from the plane's north. [°] In [0, 180).
+    /// Azimuth of the longer side, clockwise from the plane's north. \[°\] In [0, 180).
     pub fn azimuth_deg(&self) -> f64 {
         azimuth_of(self.along)
     }
-    /// Position along and to the left of the longer side, from the corner. [m]
+    /// Position along and to the left of the longer side, from the corner. \[m\]
     pub fn along_across(&self, x: f64, y: f64) -> (f64, f64) {
         let (dx, dy) = (x - self.corner[0], y - self.corner[1]);
         (dx * self.along[0] + dy * self.along[1], -dx * self.along[1] + dy * self.along[0])

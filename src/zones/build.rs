@@ -32,12 +32,12 @@ pub enum Kind {
 pub enum Rate {
     /// A multiple of the step.
     Steps(i64),
-    /// An amount as stated, not rounded. [kg N/ha]
+    /// An amount as stated, not rounded. \[kg N/ha\]
     Written(f64),
 }
 
 impl Rate {
-    /// The rate as a number. [kg N/ha]
+    /// The rate as a number. \[kg N/ha\]
     pub fn n(self, step: f64) -> f64 {
         match self {
             Self::Steps(steps) => steps as f64 * step,
@@ -62,15 +62,15 @@ impl Rate {
 /// What zones need to know of a cell.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ZoneCell {
-    /// Area inside the field, above 0. [m²]
+    /// Area inside the field, above 0. \[m²\]
     pub area: f64,
     /// What it is.
     pub kind: Kind,
-    /// The rate that area means are taken of; for a stated amount, the amount. [kg N/ha]
+    /// The rate that area means are taken of; for a stated amount, the amount. \[kg N/ha\]
     pub n_exact: f64,
     /// The cell's own rate.
     pub rate: Rate,
-    /// Mean canopy index, if it has one. [–]
+    /// Mean canopy index, if it has one. \[–\]
     pub index: Option<f64>,
     /// Class of the index, if zones are classes.
     pub class: Option<usize>,
@@ -90,13 +90,13 @@ pub enum GroupBy {
 /// The limits that zones keep.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ZoneRule {
-    /// Rates are multiples of it, above 0. [kg N/ha]
+    /// Rates are multiples of it, above 0. \[kg N/ha\]
     pub step: f64,
     /// Least rate, in steps.
     pub least_q: i64,
     /// Greatest rate, in steps.
     pub greatest_q: i64,
-    /// Smaller zones join a neighbour. [m²]
+    /// Smaller zones join a neighbour. \[m²\]
     pub min_area: f64,
     /// Whether zones are rounded so that the total is kept.
     pub keep_total: bool,
@@ -118,15 +118,15 @@ impl ZoneRule {
 /// One zone.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Zone {
-    /// Area mean of its cells' exact rates. [kg N/ha]
+    /// Area mean of its cells' exact rates. \[kg N/ha\]
     pub mean_n_exact: f64,
-    /// What it gets. [kg N/ha]
+    /// What it gets. \[kg N/ha\]
     pub n: f64,
     /// The same as multiple of the step, or as stated.
     pub rate: Rate,
-    /// Sum of its cells' areas. [m²]
+    /// Sum of its cells' areas. \[m²\]
     pub area: f64,
-    /// Area mean of its canopy cells' index. [–]
+    /// Area mean of its canopy cells' index. \[–\]
     pub index: Option<f64>,
     /// How many cells, slivers included.
     pub cells: u32,
@@ -170,7 +170,7 @@ pub enum BuildError {
     /// The range holds no multiple of the step, or the step is not above 0.
     #[error("no rate to choose from: step {step} kg N/ha, {least_q} to {greatest_q} steps")]
     NoRates {
-        /// The step. [kg N/ha]
+        /// The step. \[kg N/ha\]
         step: f64,
         /// Least multiple.
         least_q: i64,

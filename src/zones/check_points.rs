@@ -13,9 +13,9 @@ use crate::zones::prescription::Prescription;
 /// A place and what a screen must show there.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CheckPoint {
-    /// Longitude on WGS 84. [°]
+    /// Longitude on WGS 84. \[°\]
     pub longitude: f64,
-    /// Latitude on WGS 84. [°]
+    /// Latitude on WGS 84. \[°\]
     pub latitude: f64,
     /// Number of the zone.
     pub zone: u32,

@@ -33,7 +33,7 @@ pub enum ClassifyError {
     BadArea {
         /// Position in the areas, from 0.
         position: usize,
-        /// The area. [m²]
+        /// The area. \[m²\]
         area: f64,
     },
     /// Values and areas differ in number.
@@ -133,7 +133,7 @@ impl Classes {
         }
         Ok(Self { inner, greatest: groups.greatest() })
     }
-    /// Goodness of variance fit, 1 − (sum of squares within classes) / (sum of squares in all), each value counted once. [0..1]
+    /// Goodness of variance fit, 1 − (sum of squares within classes) / (sum of squares in all), each value counted once. \[0..1\]
     ///
     /// `None` where the values do not differ. It always rises with the number of classes, so it does not choose that number.
     pub fn goodness(&self, values: &[f64]) -> Option<f64> {

@@ -29,15 +29,15 @@ use geo::LineString;
 use geo::MultiPolygon;
 use geo::Polygon;
 
-/// Length of the field along the drive. [m]
+/// Length of the field along the drive. \[m\]
 pub(crate) const LENGTH: f64 = 300.0;
-/// Width of the field. [m]
+/// Width of the field. \[m\]
 pub(crate) const WIDTH: f64 = 200.0;
-/// Cell side. [m]
+/// Cell side. \[m\]
 pub(crate) const CELL: f64 = 24.0;
-/// How far machine outlines reach over the edge. [m]
+/// How far machine outlines reach over the edge. \[m\]
 pub(crate) const OVERRUN: f64 = 12.0;
-/// The exclusion: least u, least v, greatest u, greatest v, from the field's corner. [m]
+/// The exclusion: least u, least v, greatest u, greatest v, from the field's corner. \[m\]
 pub(crate) const EXCLUSION: [f64; 4] = [200.0, 80.0, 220.0, 100.0];
 
 /// The frame: heading 30° from the plane's north, corner of the field at 430 000, 5 500 000 in UTM zone 33 north.

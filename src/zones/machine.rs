@@ -76,7 +76,7 @@ pub struct Changed {
     pub zones: u32,
     /// Their area.
     pub area: Area,
-    /// What it added to the total; below 0 when it took away. [unit of the total: kg, L, lb, gal]
+    /// What it added to the total; below 0 when it took away. \[unit of the total: kg, L, lb, gal\]
     pub amount: f64,
 }
 
@@ -111,7 +111,7 @@ pub struct MachineRates {
     pub to_greatest: Changed,
     /// Area of all zones.
     pub area: Area,
-    /// Total over the field. [kg, L, lb, gal; of nitrogen without a product]
+    /// Total over the field. \[kg, L, lb, gal; of nitrogen without a product\]
     pub total: f64,
 }
 

@@ -210,7 +210,7 @@ pub struct Prescription {
     pub fallbacks: Fallbacks,
     /// Machine limits.
     pub machine: MachineLimits,
-    /// Nitrogen in total, from zones. [kg N]
+    /// Nitrogen in total, from zones. \[kg N\]
     pub total_n_kg: f64,
 }
 

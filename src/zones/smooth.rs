@@ -11,9 +11,9 @@ use std::cmp::Reverse;
 use std::collections::BTreeMap;
 use std::collections::BinaryHeap;
 
-/// Borders this much shorter than the longest count as equal to it. [m]
+/// Borders this much shorter than the longest count as equal to it. \[m\]
 const BORDER_TIE: f64 = 1e-6;
-/// Means this much further away than the nearest count as equally near. [kg N/ha]
+/// Means this much further away than the nearest count as equally near. \[kg N/ha\]
 const MEAN_TIE: f64 = 1e-9;
 
 /// A connected set of cells on its way to becoming a zone.
@@ -75,7 +75,7 @@ pub(super) fn join_small(patches: &mut Vec<Patch>, borders: &[(u32, u32, f64)], 
 
 struct Smoother {
     patches: Vec<Patch>,
-    /// Border with each neighbour. [m]
+    /// Border with each neighbour. \[m\]
     near: Vec<BTreeMap<u32, f64>>,
     /// The patch that each went into; itself if it still stands.
     into: Vec<u32>,

@@ -342,7 +342,7 @@ pub(crate) fn is_currency(text: &str) -> bool {
     !digits && count > 0 && count <= 3 && (letters == 3 || letters < count)
 }
 
-/// Price of grain. [currency/kg]
+/// Price of grain. \[currency/kg\]
 ///
 /// # Errors
 /// As [`length`]; no or another currency; bushels of a crop without a bushel mass.
@@ -357,7 +357,7 @@ pub fn grain_price(text: &str, currency: Option<&str>, crop: &str, lb_per_bu: Op
     Ok((price.number / kg, price.currency))
 }
 
-/// Price of nitrogen. [currency/kg N]
+/// Price of nitrogen. \[currency/kg N\]
 ///
 /// # Errors
 /// As [`length`]; no or another currency; no substance.
@@ -369,7 +369,7 @@ pub fn nitrogen_price(text: &str, currency: Option<&str>) -> Result<(f64, String
     }
 }
 
-/// Price of the nitrogen in a product. [currency/kg N]
+/// Price of the nitrogen in a product. \[currency/kg N\]
 ///
 /// # Errors
 /// As [`length`]; no or another currency; a volume without a density.
@@ -384,7 +384,7 @@ pub fn product_price(text: &str, currency: Option<&str>, product: &Product) -> R
     Ok((price.number / kg / product.nitrogen(), price.currency))
 }
 
-/// Price of a pass. [currency/ha]
+/// Price of a pass. \[currency/ha\]
 ///
 /// # Errors
 /// As [`length`]; no or another currency.

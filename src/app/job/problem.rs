@@ -267,11 +267,11 @@ pub enum Problem {
     /// No multiple of the step in the range.
     #[error("no multiple of the step {step} kg N/ha lets a rate vary between {minimum} and {maximum} kg N/ha")]
     Step {
-        /// The step. [kg N/ha]
+        /// The step. \[kg N/ha\]
         step: f64,
-        /// Least rate. [kg N/ha]
+        /// Least rate. \[kg N/ha\]
         minimum: f64,
-        /// Greatest rate. [kg N/ha]
+        /// Greatest rate. \[kg N/ha\]
         maximum: f64,
     },
     /// More growing days than days.

@@ -10,7 +10,7 @@ use crate::units::M_S_PER_MPH;
 use crate::units::M2_PER_AC;
 use crate::units::M2_PER_HA;
 
-/// Kilograms in a long ton of 2240 pounds. [kg] Exact by definition (from memory).
+/// Kilograms in a long ton of 2240 pounds. \[kg\] Exact by definition (from memory).
 const KG_PER_LONG_TON: f64 = 2240.0 * KG_PER_LB;
 
 /// What a unit measures.

@@ -26,7 +26,7 @@ pub enum GeoTiffError {
         columns: f64,
         /// Pixels down.
         rows: f64,
-        /// Pixel size. [m]
+        /// Pixel size. \[m\]
         pixel: f64,
     },
     /// GDAL refused.

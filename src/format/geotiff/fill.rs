@@ -10,11 +10,11 @@ use geo::Rect;
 /// Square pixels on whole multiples of their own size, north up.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct PixelGrid {
-    /// West edge. [m]
+    /// West edge. \[m\]
     pub(super) west: f64,
-    /// North edge. [m]
+    /// North edge. \[m\]
     pub(super) north: f64,
-    /// Pixel size. [m]
+    /// Pixel size. \[m\]
     pub(super) pixel: f64,
     /// Pixels across; whole.
     pub(super) columns: f64,

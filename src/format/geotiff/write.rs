@@ -23,13 +23,13 @@ use quick_xml::escape::escape;
 
 /// Where the file goes.
 const PATH: &str = "office/nitrogen.tif";
-/// Value of pixels outside the field. [kg N/ha]
+/// Value of pixels outside the field. \[kg N/ha\]
 const OUTSIDE: f32 = -9_999.0;
 /// Tile side, also the rows that are held at once.
 const TILE: usize = 256;
 /// Pixels a side at most.
 const MOST_PIXELS: f64 = 200_000.0;
-/// Least pixel. [m]
+/// Least pixel. \[m\]
 const LEAST_PIXEL: f64 = 1.0;
 
 /// Writes `office/nitrogen.tif`: kg N/ha as 32-bit numbers in the working plane, cloud-optimised, one band `nitrogen` with unit and statistics.

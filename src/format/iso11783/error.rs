@@ -26,13 +26,13 @@ pub enum Iso11783Error {
          leave \"iso11783\" out of output.formats"
     )]
     Place {
-        /// Least longitude. [°]
+        /// Least longitude. \[°\]
         west: f64,
-        /// Greatest longitude. [°]
+        /// Greatest longitude. \[°\]
         east: f64,
-        /// Least latitude. [°]
+        /// Least latitude. \[°\]
         south: f64,
-        /// Greatest latitude. [°]
+        /// Greatest latitude. \[°\]
         north: f64,
     },
     /// A rate does not fit into a controller's 32-bit integer.

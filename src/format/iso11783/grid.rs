@@ -22,7 +22,7 @@ use crate::zones::prescription::Prescription;
 
 /// A share of a cell below which it holds nothing of the field: 1e-9 of 144 m² is less than a square millimetre.
 const NOTHING: f64 = 1e-9;
-/// How far the grid's total may differ from the zones' before the user is told. [share]
+/// How far the grid's total may differ from the zones' before the user is told. \[share\]
 const TOTAL_TOLERANCE: f64 = 0.005;
 
 /// Rates on the grid of a task, in the unit of the machine file.
@@ -32,9 +32,9 @@ pub struct RateGrid {
     pub lattice: Lattice,
     /// Rates row by row from the south, each from the west. Not rounded.
     pub rates: Vec<f64>,
-    /// What the grid puts on the field itself. [kg, L, lb, gal]
+    /// What the grid puts on the field itself. \[kg, L, lb, gal\]
     pub total: f64,
-    /// What it would put there were no cell 0 for touching an exclusion. [kg, L, lb, gal]
+    /// What it would put there were no cell 0 for touching an exclusion. \[kg, L, lb, gal\]
     pub total_without_exclusions: f64,
     /// Cells whose mean was held to the machine's least or greatest rate.
     pub held_cells: u32,
@@ -93,7 +93,7 @@ struct Inside {
     share: Vec<f64>,
     /// Sum of share × rate.
     weighted: Vec<f64>,
-    /// Area of the field in the cell, on the working plane. [m²]
+    /// Area of the field in the cell, on the working plane. \[m²\]
     area_m2: Vec<f64>,
 }
 

@@ -11,13 +11,13 @@ use geo::MultiPolygon;
 
 /// Rows and columns that every position-based controller takes. Source: ISO 11783-10:2015, conformance of position-based control, as retold.
 pub(super) const MOST_ROWS_OR_COLUMNS: usize = 350;
-/// Smaller cells only load the controller. [m] Common practice, no source.
+/// Smaller cells only load the controller. \[m\] Common practice, no source.
 const LEAST_CELL_M: f64 = 5.0;
-/// How far an edge carried over may stray from a straight line in longitude and latitude, at its middle. [m]
+/// How far an edge carried over may stray from a straight line in longitude and latitude, at its middle. \[m\]
 const CHORD_M: f64 = 0.000_5;
-/// Edges up to this length are straight enough on any plane of the method. [m]
+/// Edges up to this length are straight enough on any plane of the method. \[m\]
 const SHORT_M: f64 = 20.0;
-/// Semi-major axis of WGS 84. [m] Exact by definition (NIMA TR 8350.2; from memory).
+/// Semi-major axis of WGS 84. \[m\] Exact by definition (NIMA TR 8350.2; from memory).
 const SEMI_MAJOR_M: f64 = 6_378_137.0;
 /// First eccentricity squared of WGS 84. (NIMA TR 8350.2; from memory)
 const ECCENTRICITY_2: f64 = 0.006_694_379_990_14;
@@ -46,7 +46,7 @@ impl Carrier {
         Ok(Self { projector, metres: metres_per_degree(latitude) })
     }
 
-    /// A line in longitude and latitude. [°]
+    /// A line in longitude and latitude. \[°\]
     pub(super) fn line(&self, line: &LineString<f64>) -> Result<Vec<[f64; 2]>, Iso11783Error> {
         let mut out: Vec<[f64; 2]> = Vec::with_capacity(line.0.len());
         let mut last: Option<([f64; 2], [f64; 2])> = None;
@@ -86,21 +86,21 @@ impl Carrier {
 /// The grid of a task: where its south-west corner lies, how large its cells are, how many.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Lattice {
-    /// Latitude of the south-west corner of the south-west cell. [°] At most 9 decimals.
+    /// Latitude of the south-west corner of the south-west cell. \[°\] At most 9 decimals.
     pub south: f64,
-    /// Longitude of it. [°] At most 9 decimals.
+    /// Longitude of it. \[°\] At most 9 decimals.
     pub west: f64,
-    /// Cell size along the meridian. [°] 12 significant digits.
+    /// Cell size along the meridian. \[°\] 12 significant digits.
     pub cell_north: f64,
-    /// Cell size along the parallel. [°] 12 significant digits.
+    /// Cell size along the parallel. \[°\] 12 significant digits.
     pub cell_east: f64,
-    /// Cell size. [m]
+    /// Cell size. \[m\]
     pub cell_m: f64,
     /// Rows, from the south.
     pub rows: usize,
     /// Columns, from the west.
     pub cols: usize,
-    /// Cell size before it had to grow to keep within 350 rows and columns. [m]
+    /// Cell size before it had to grow to keep within 350 rows and columns. \[m\]
     pub wanted_m: f64,
 }
 
@@ -154,7 +154,7 @@ impl Lattice {
         line.iter().map(|p| [(p[0] - self.west) / self.cell_east, (p[1] - self.south) / self.cell_north]).collect()
     }
 
-    /// Longitude and latitude of a cell's centre. [°]
+    /// Longitude and latitude of a cell's centre. \[°\]
     pub fn centre(&self, row: usize, col: usize) -> (f64, f64) {
         (self.west + (col as f64 + 0.5) * self.cell_east, self.south + (row as f64 + 0.5) * self.cell_north)
     }

@@ -39,7 +39,7 @@ pub struct MaskSpec {
     pub facts: RasterFacts,
     /// Which values are usable.
     pub rule: MaskRule,
-    /// How far unusable pixels are grown, between pixel centres. [m]
+    /// How far unusable pixels are grown, between pixel centres. \[m\]
     pub grow: f64,
 }
 

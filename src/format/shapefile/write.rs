@@ -28,7 +28,7 @@ use shapefile::dbase::TableWriterBuilder;
 /// WGS 84 longitude and latitude as ESRI writes it.
 const PRJ: &str =
     r#"GEOGCS["GCS_WGS_1984",DATUM["D_WGS_1984",SPHEROID["WGS_1984",6378137.0,298.257223563]],PRIMEM["Greenwich",0.0],UNIT["Degree",0.0174532925199433]]"#;
-/// Smaller parts are left out: some controllers stumble over them. [m²] Common practice, no source.
+/// Smaller parts are left out: some controllers stumble over them. \[m²\] Common practice, no source.
 const SLIVER_M2: f64 = 1.0;
 /// Largest number that N(10,2) holds without a sign.
 const LARGEST: f64 = 9_999_999.99;

@@ -45,9 +45,9 @@ impl TemperatureScale {
 pub struct WeatherDay {
     /// The day.
     pub date: Date,
-    /// Least temperature. [thousandths of the file's unit]
+    /// Least temperature. \[thousandths of the file's unit\]
     pub tmin_thousandths: i64,
-    /// Greatest temperature. [thousandths of the file's unit]
+    /// Greatest temperature. \[thousandths of the file's unit\]
     pub tmax_thousandths: i64,
 }
 

@@ -10,7 +10,7 @@ use thiserror::Error;
 
 use super::catalogue::canonical_band_name;
 
-/// Longest text of a formula. [characters]
+/// Longest text of a formula. \[characters\]
 pub(super) const MAX_LENGTH: usize = 500;
 /// Deepest nesting of brackets in a formula.
 pub(super) const MAX_DEPTH: usize = 32;

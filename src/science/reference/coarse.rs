@@ -24,7 +24,7 @@ const BOOTSTRAP_SEED: u64 = 2_026;
 /// A seen, not bare pixel on or near a strip.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct MixedPixel {
-    /// Share of the pixel that lies in the strip, after any point spread. [0..1]
+    /// Share of the pixel that lies in the strip, after any point spread. \[0..1\]
     pub share: f64,
     /// Its canopy index.
     pub index: f64,

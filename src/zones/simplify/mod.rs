@@ -31,7 +31,7 @@ pub struct Simplified {
     pub held_back: usize,
 }
 
-/// Simplifies outlines that share their vertices bit for bit; borders move by at most `tolerance`. [m]
+/// Simplifies outlines that share their vertices bit for bit; borders move by at most `tolerance`. \[m\]
 ///
 /// `keep(a, b)` names edges that must stay besides those that only one outline has; it is asked once for each edge, its ends in the order of x, then y. An outline's area changes by no more than
 /// 2 × `tolerance` × the length of its border. A tolerance of 0 (or one that is not a positive number) changes nothing.
