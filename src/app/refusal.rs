@@ -93,6 +93,7 @@ impl From<RunError> for AppError {
                 refusal("rate.empty", "choose rate.step, rate.minimum and rate.maximum so that a multiple of the step lies between them")
             }
             RunError::Rate(_) => refusal("rate.inputs", "see [response] and [rate] of the job"),
+            RunError::Cut(_) => refusal("machine.cells", "check the units of machine.overrun, working width and cell length"),
             RunError::Classes(_) | RunError::Zones(_) => refusal("zones.refused", "see [zones] of the job"),
             RunError::NothingSeen { .. } => refusal("image.nothing_seen", "check nodata, mask and band scale, and that the image shows the field"),
             RunError::OutOfRange { .. } => refusal("image.range", "check imagery.scale and offset: an index raster stored as 0 to 10 000 needs scale = 0.0001"),

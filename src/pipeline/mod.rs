@@ -2,6 +2,7 @@
 
 pub mod ground;
 pub mod judge;
+pub mod overrun;
 pub mod rates;
 pub mod reference;
 pub mod run;

@@ -7,6 +7,8 @@ use geo::MultiPolygon;
 use crate::finding::Finding;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::judge;
+use crate::pipeline::overrun::carried_outwards;
+use crate::pipeline::overrun::with_margin;
 use crate::pipeline::rates::RateError;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::rates::rates;
@@ -30,12 +32,14 @@ use crate::pipeline::totals::Totals;
 use crate::pipeline::totals::money_of;
 use crate::pipeline::totals::totals_of;
 use crate::space::crs::CrsError;
+use crate::space::cut::CutError;
 use crate::space::raster::RasterSource;
 use crate::units::Area;
 use crate::units::NRate;
 use crate::zones::build::BuildError;
 use crate::zones::build::GroupBy;
 use crate::zones::build::Kind;
+use crate::zones::build::Zone;
 use crate::zones::build::ZoneCell;
 use crate::zones::build::ZoneRule;
 use crate::zones::build::build;
@@ -67,6 +71,9 @@ pub enum RunError {
     /// Rates.
     #[error(transparent)]
     Rate(#[from] RateError),
+    /// The margin outside the field.
+    #[error(transparent)]
+    Cut(#[from] CutError),
     /// Classes.
     #[error(transparent)]
     Classes(#[from] ClassifyError),
@@ -260,8 +267,9 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
         cell.zone = *zone;
         *states[*zone as usize - 1].entry(cell.state).or_default() += cell.area.get();
     }
+    let margins = carried_outwards(ground, &zoning.zone_of, zoning.zones.len(), settings.machine.overrun.get())?;
     let product = settings.product.as_ref();
-    let record = |(k, (zone, outline)): (usize, (crate::zones::build::Zone, MultiPolygon<f64>))| {
+    let record = |k: usize, zone: Zone, outline: MultiPolygon<f64>, margin: MultiPolygon<f64>| {
         let n = NRate::kg_per_ha(zone.n);
         let thin_only = states[k].contains_key(&CellState::Thin) && !states[k].contains_key(&CellState::Canopy);
         let state = match zone.kind {
@@ -278,11 +286,11 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
             index: zone.index,
             cells: zone.cells,
             state,
-            machine_outline: outline.clone(),
+            machine_outline: with_margin(&outline, margin),
             outline,
         }
     };
-    Ok(zoning.zones.into_iter().zip(drawn).enumerate().map(record).collect())
+    Ok(zoning.zones.into_iter().zip(drawn).zip(margins).enumerate().map(|(k, ((zone, outline), margin))| record(k, zone, outline, margin)).collect())
 }
 
 fn classes_of(settings: &Settings, rated: &Rated) -> Result<Option<Classes>, RunError> {
