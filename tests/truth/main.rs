@@ -1,11 +1,20 @@
 //! Checks against numbers that were not made by this crate. Each file names its source.
 
 #[cfg(test)]
+mod areas;
+#[cfg(test)]
 mod coverage;
 #[cfg(test)]
 mod growing_days;
 #[cfg(test)]
+#[path = "../support/held.rs"]
+mod held;
+#[cfg(test)]
 mod indices;
+#[cfg(test)]
+mod jenks;
+#[cfg(test)]
+mod pixel_shares;
 #[cfg(test)]
 mod products;
 #[cfg(test)]
