@@ -105,6 +105,7 @@ fn threads(common: &Common) -> usize {
 fn with_sources<T>(
     opened: &Opened,
     common: &Common,
+    look_at_bands: bool,
     progress: &dyn Progress,
     work: impl FnOnce(&Sources<'_>) -> Result<T, crate::pipeline::run::RunError>,
 ) -> Result<T, AppError> {
@@ -124,6 +125,7 @@ fn with_sources<T>(
         index_name: image.index.0.name(),
         bare_below: image.bare_below,
         growing_days: opened.growing_days.0,
+        look_at_bands,
         threads: threads(common),
         progress: &report,
     });
@@ -170,7 +172,7 @@ fn refused_format(error: &dyn std::error::Error) -> AppError {
 fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, AppError> {
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
-    let mut outcome = with_sources(&opened, common, progress, |sources| run(&opened.settings, &opened.ground, sources, &mut findings))?;
+    let mut outcome = with_sources(&opened, common, false, progress, |sources| run(&opened.settings, &opened.ground, sources, &mut findings))?;
     progress.start("making the files", 0);
     let rates = machine_rates(&outcome.prescription).map_err(|error| refused_format(&error))?.into_log(&mut findings);
     // Findings of the machine's grid are part of the record, so the grid is made before the record's hash; the map id does not enter it.
@@ -295,7 +297,7 @@ pub fn check(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Rep
 pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Report, AppError> {
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
-    let looked = with_sources(&opened, common, progress, |sources| look(&opened.settings, &opened.ground, sources, &mut findings))?;
+    let looked = with_sources(&opened, common, true, progress, |sources| look(&opened.settings, &opened.ground, sources, &mut findings))?;
     accept(&opened.settings, &mut findings);
     let facts = summary::Facts {
         settings: &opened.settings,
@@ -331,7 +333,8 @@ pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<R
                 .collect(),
         })
         .collect();
-    let (blocks, json) = summary::inspected(&facts, &looked, &files);
+    let names: Vec<String> = opened.image.slots.iter().map(|slot| slot.0.clone()).collect();
+    let (blocks, json) = summary::inspected(&facts, &looked, &files, &names);
     let stopped = findings.iter().any(Finding::stops);
     Ok(Report { title: format!("{}, before any rate", opened.settings.field.name), blocks, json, findings, files: Vec::new(), stopped })
 }

@@ -195,6 +195,16 @@ pub fn image(imagery: &Imagery, folder: &Path, network: bool, findings: &mut Vec
             Some(MaskSpec { path: mask.path.clone(), facts, rule, grow: mask.grow.get() })
         }
     };
+    for file in &files {
+        // The day alone: the time of a pass needs a time zone that no job states.
+        let day = file.acquired.as_deref().and_then(|text| text.get(..10)).and_then(|day| day.parse::<Date>().ok());
+        if let Some(day) = day.filter(|day| *day != imagery.date) {
+            findings.push(Finding::stop(
+                "image.date",
+                format!("{} says it was taken on {day}, but the job says {}: give the image's own date, or the right image", file.path.display(), imagery.date),
+            ));
+        }
+    }
     let stack = RasterStack::new(slots, mask)?;
     for (path, band, factor) in stack.coarser() {
         findings.push(Finding::note(

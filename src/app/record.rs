@@ -34,6 +34,16 @@ pub fn inputs(paths: &[PathBuf], folder: &Path) -> Result<Value, AppError> {
     Ok(Value::Array(list))
 }
 
+/// The block bootstrap's bounds of a strip's ratio: a check on its interval, no more.
+fn bootstrap(strip: &crate::pipeline::strips::Strip) -> Value {
+    let bounds = match &strip.found {
+        Ok(crate::pipeline::strips::StripFound::Fine(fine)) => fine.bootstrap,
+        Ok(crate::pipeline::strips::StripFound::Coarse(coarse)) => coarse.bootstrap,
+        Err(_) => None,
+    };
+    json!(bounds.map(|(low, high)| [low, high]))
+}
+
 /// The findings of a run.
 pub fn findings(findings: &[Finding]) -> Value {
     let one = |finding: &Finding| {
@@ -78,7 +88,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
             json!({
                 "strip": strip.strip, "index": strip.index, "beside": strip.beside, "estimator": strip.estimator, "pixels": strip.pixels,
                 "segments_dropped": strip.segments_dropped, "left_out": strip.left_out, "reason": measured.found.as_ref().err().map(ToString::to_string),
-                "area_m2": measured.plan.area, "index_less_inset": measured.variants[0], "index_more_inset": measured.variants[1],
+                "area_m2": measured.plan.area, "bootstrap": bootstrap(measured), "index_less_inset": measured.variants[0], "index_more_inset": measured.variants[1],
             })
         })
         .collect();

@@ -116,6 +116,8 @@ pub struct Sources<'a> {
     pub bare_below: Option<f64>,
     /// Growing days.
     pub growing_days: f64,
+    /// Whether bands are looked at one by one.
+    pub look_at_bands: bool,
     /// Threads.
     pub threads: usize,
     /// Progress: windows done, windows in all; `false` stops.
@@ -199,6 +201,7 @@ fn pass(settings: &Settings, ground: &Ground, sources: &Sources<'_>, probes: &[P
         probes,
         pixel_inside: settings.imagery.as_ref().map_or(0.9, |image| image.pixel_inside),
         bare_below: sources.bare_below,
+        look_at_bands: sources.look_at_bands,
         threads: sources.threads,
         progress: sources.progress,
     })

@@ -52,6 +52,46 @@ pub enum ScanError {
     Cancelled,
 }
 
+/// What the pixels of the field hold in one band.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct BandRange {
+    /// Least value.
+    pub least: f64,
+    /// Greatest value.
+    pub greatest: f64,
+    /// Sum of values.
+    pub sum: Fixed,
+    /// Pixels with a value.
+    pub pixels: u64,
+}
+
+impl Default for BandRange {
+    fn default() -> Self {
+        Self { least: f64::INFINITY, greatest: f64::NEG_INFINITY, sum: Fixed::default(), pixels: 0 }
+    }
+}
+
+impl BandRange {
+    fn take(&mut self, values: &[f64]) {
+        for &value in values.iter().filter(|value| value.is_finite()) {
+            self.least = self.least.min(value);
+            self.greatest = self.greatest.max(value);
+            self.sum.add(Fixed::of(value));
+            self.pixels += 1;
+        }
+    }
+    fn add(&mut self, other: Self) {
+        self.least = self.least.min(other.least);
+        self.greatest = self.greatest.max(other.greatest);
+        self.sum.add(other.sum);
+        self.pixels += other.pixels;
+    }
+    /// Mean value; `None` without a pixel.
+    pub fn mean(&self) -> Option<f64> {
+        (self.pixels > 0).then(|| self.sum.get() / self.pixels as f64)
+    }
+}
+
 /// Why pixels of the field were not seen.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct PixelCounts {
@@ -165,6 +205,8 @@ pub struct Scan<'a> {
     pub pixel_inside: f64,
     /// Index below which a pixel is bare.
     pub bare_below: Option<f64>,
+    /// Whether bands are looked at one by one, which costs time.
+    pub look_at_bands: bool,
     /// Threads.
     pub threads: usize,
     /// Called with windows done and windows in all; answering `false` stops.
@@ -182,6 +224,8 @@ pub struct Scanned {
     pub found: Vec<Found>,
     /// Pixels seen and not seen.
     pub counts: PixelCounts,
+    /// By slot, when bands were looked at.
+    pub bands: Vec<BandRange>,
 }
 
 /// Carries plane coordinates into an image's pixel coordinates. One a thread.
@@ -375,6 +419,7 @@ pub fn scan(scan: &Scan<'_>) -> Result<Scanned, ScanError> {
         areas: plan.areas.clone(),
         found: scan.probes.iter().map(empty).collect(),
         counts: PixelCounts::default(),
+        bands: vec![BandRange::default(); scan.source.slots()],
     });
     let failure: Mutex<Option<ScanError>> = Mutex::new(None);
     let (next, done, stop) = (AtomicUsize::new(0), AtomicUsize::new(0), AtomicBool::new(false));
@@ -424,6 +469,7 @@ struct Worker<'a> {
     reader: Box<dyn RasterReader + 'a>,
     bands: Vec<Vec<f64>>,
     index: Vec<f64>,
+    ranges: Vec<BandRange>,
     spans: Vec<Span>,
     /// Spans of the window's cells, one run of `spans` a cell.
     parts: Vec<(u32, std::ops::Range<usize>)>,
@@ -441,6 +487,7 @@ impl<'a> Worker<'a> {
             reader: scan.source.reader()?,
             bands: vec![Vec::new(); scan.source.slots()],
             index: Vec::new(),
+            ranges: Vec::new(),
             spans: Vec::new(),
             parts: Vec::new(),
             scratch: Scratch::default(),
@@ -484,6 +531,9 @@ impl<'a> Worker<'a> {
         }
         let mut all = result.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
         all.counts.add(counts);
+        for (band, part) in all.bands.iter_mut().zip(&self.ranges) {
+            band.add(*part);
+        }
         for (cell, part) in sums {
             let sum = &mut all.cells[cell as usize];
             sum.seen.add(part.seen);
@@ -514,6 +564,8 @@ impl<'a> Worker<'a> {
         let mut counts = PixelCounts::default();
         self.index.clear();
         self.index.resize(window.len(), f64::NAN);
+        self.ranges.clear();
+        self.ranges.resize(self.bands.len(), BandRange::default());
         let mut spans = Vec::new();
         cover(&self.plan.field, (window.row, window.row + window.rows), &mut self.scratch, &mut spans);
         clip(&mut spans, 0, window);
@@ -534,6 +586,11 @@ impl<'a> Worker<'a> {
             let at = ((first.row - window.row) * window.cols + first.col - window.col) as usize;
             let to = at + (end - first.col) as usize;
             let rows: Vec<&[f64]> = self.bands.iter().map(|band| &band[at..to]).collect();
+            if self.scan.look_at_bands {
+                for (range, values) in self.ranges.iter_mut().zip(&rows) {
+                    range.take(values);
+                }
+            }
             let (missing, undefined, out_of_range) = self.scan.index.evaluate(&rows, &mut self.index[at..to]);
             counts.add(PixelCounts { in_field: (to - at) as u64, missing, undefined, out_of_range });
         }
@@ -701,6 +758,7 @@ mod tests {
             probes: &probes,
             pixel_inside: 0.0,
             bare_below: None,
+            look_at_bands: true,
             threads,
             progress: &|_, _| true,
         })

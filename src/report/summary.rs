@@ -243,7 +243,7 @@ fn zones_block(outcome: &Outcome, units: &Units<'_>) -> Block {
 }
 
 /// The blocks and the value of an inspection.
-pub fn inspected(facts: &Facts<'_>, looked: &Looked, files: &[FileFacts]) -> (Vec<Block>, Value) {
+pub fn inspected(facts: &Facts<'_>, looked: &Looked, files: &[FileFacts], bands: &[String]) -> (Vec<Block>, Value) {
     let units = Units { us: facts.settings.output.us_units, settings: facts.settings };
     let ground = facts.ground;
     let plane = &ground.plane;
@@ -260,6 +260,20 @@ pub fn inspected(facts: &Facts<'_>, looked: &Looked, files: &[FileFacts]) -> (Ve
         let columns = vec![Column::right("band"), Column::left("description"), Column::left("type"), Column::right("nodata"), Column::left("use")];
         blocks.push(Block::table("", Table { columns, rows: file.bands.iter().map(|band| band.to_vec()).collect() }));
     }
+    let value = |v: f64| if v.is_finite() { format!("{v:.4}") } else { "none".to_owned() };
+    let of_band = |(name, range): (&String, &crate::pipeline::scan::BandRange)| {
+        vec![name.clone(), value(range.least), value(range.mean().unwrap_or(f64::NAN)), value(range.greatest), range.pixels.to_string()]
+    };
+    let columns = vec![Column::left("band"), Column::right("least"), Column::right("mean"), Column::right("greatest"), Column::right("pixels")];
+    blocks.push(Block::table("Bands over the field, scaled", Table { columns, rows: bands.iter().zip(&looked.scanned.bands).map(of_band).collect() }));
+    let band_json: Vec<Value> = bands
+        .iter()
+        .zip(&looked.scanned.bands)
+        .map(|(name, range)| {
+            let number = |v: f64| v.is_finite().then_some(v);
+            json!({ "name": name, "least": number(range.least), "mean": range.mean(), "greatest": number(range.greatest), "pixels": range.pixels })
+        })
+        .collect();
     let counts = looked.scanned.counts;
     let unseen = counts.missing + counts.undefined + counts.out_of_range;
     let seen = 1.0 - unseen as f64 / counts.in_field.max(1) as f64;
@@ -310,6 +324,7 @@ pub fn inspected(facts: &Facts<'_>, looked: &Looked, files: &[FileFacts]) -> (Ve
     let json = json!({
         "field": { "name": facts.settings.field.name, "area_m2": ground.area, "plane": plane.crs.to_string(), "convergence_deg": plane.convergence_deg, "areal_scale": plane.areal_scale, "cells": ground.grid.cells.len() },
         "image": { "files": files.iter().map(|f| json!({ "path": f.path, "driver": f.driver, "system": f.system, "cols": f.cols, "rows": f.rows, "bands": f.bands })).collect::<Vec<_>>(), "pixel_m": ground.pixel, "pixels_in_field": counts.in_field, "pixels_missing": counts.missing, "pixels_undefined": counts.undefined, "pixels_out_of_range": counts.out_of_range, "seen_share": seen, "mean_index": looked.field_mean },
+        "bands": band_json,
         "season": { "growing_days": facts.growing_days.0 },
         "strips": list,
     });

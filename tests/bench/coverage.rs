@@ -143,6 +143,7 @@ fn main() {
                     probes: &[],
                     pixel_inside: 0.999,
                     bare_below: Some(0.35),
+                    look_at_bands: false,
                     threads,
                     progress: &|_, _| true,
                 };

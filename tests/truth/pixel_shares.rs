@@ -154,6 +154,7 @@ fn means_of_cells_are_those_of_exactextract() {
             probes: &[],
             pixel_inside: rule.pixel_inside,
             bare_below: None,
+            look_at_bands: false,
             threads: 2,
             progress: &|_, _| true,
         })

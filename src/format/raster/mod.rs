@@ -13,3 +13,6 @@ pub use open::RasterFacts;
 pub use open::facts;
 pub use stack::RasterStack;
 pub use stack::Slot;
+
+#[cfg(test)]
+mod tests;

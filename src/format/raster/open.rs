@@ -45,6 +45,8 @@ pub struct RasterFacts {
     pub driver: String,
     /// Its lattice.
     pub lattice: Lattice,
+    /// When it was taken, if the file says so (GDAL's imagery domain). `YYYY-MM-DD …`.
+    pub acquired: Option<String>,
     /// Its bands, in order.
     pub bands: Vec<BandFacts>,
 }
@@ -101,7 +103,8 @@ pub fn facts(path: &Path, jail: &Path) -> Result<RasterFacts, RasterFileError> {
     }
     let (cols, rows) = dataset.raster_size();
     let lattice = Lattice { cols: cols as i64, rows: rows as i64, affine, crs, block: (block.0 as i64, block.1 as i64) };
-    Ok(RasterFacts { path: path.to_owned(), driver, lattice, bands })
+    let acquired = dataset.metadata_item("ACQUISITIONDATETIME", "IMAGERY");
+    Ok(RasterFacts { path: path.to_owned(), driver, lattice, acquired, bands })
 }
 
 /// Refuses a virtual raster whose sources lie outside the job's folder.
