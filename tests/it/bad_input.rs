@@ -181,7 +181,7 @@ fn a_strip_outside_the_image() {
 #[test]
 fn a_strip_too_small_for_either_estimator() {
     refused("reference.none", &["strip 1", "2 pixels", "4 are needed", "strips.geojson", "image.tif"], |field| {
-        field.polygons("strips.geojson", &[rectangle([120.0, 60.0, 123.0, 64.0])])
+        field.polygons("strips.geojson", &[rectangle([120.0, 60.0, 123.0, 64.0])]);
     });
 }
 
@@ -326,9 +326,11 @@ fn keys_types_and_units() {
     refused("job.wrong-quantity", &["job.toml:", "24 ha is an area", "length"], |field| field.job("\"24 m\"", "\"24 ha\""));
     let prices = |line: &str| format!("[prices]\ncurrency = \"EUR\"\n{line}\n\n[output]");
     refused("job.wrong-quantity", &["job.toml:", "prices.nitrogen", "substance", "/kg N"], |field| {
-        field.job("[output]", &prices("grain = \"210 EUR/t\"\nnitrogen = \"1.15 EUR/kg\""))
+        field.job("[output]", &prices("grain = \"210 EUR/t\"\nnitrogen = \"1.15 EUR/kg\""));
     });
-    refused("job.negative", &["job.toml:", "prices.grain", "-210", "below zero"], |field| field.job("[output]", &prices("grain = \"-210 EUR/t\"")));
+    refused("job.negative", &["job.toml:", "prices.grain", "-210", "below zero"], |field| {
+        field.job("[output]", &prices("grain = \"-210 EUR/t\"\nnitrogen = \"1.15 EUR/kg N\""))
+    });
     refused("job.order", &["job.toml:", "200 kg N/ha", "150 kg N/ha"], |field| field.job("maximum = \"150", "minimum = \"200 kg N/ha\"\nmaximum = \"150"));
     refused("job.date-order", &["job.toml:", "2026-04-14", "2026-10-06"], |field| field.job("2025-10-06", "2026-10-06"));
 }

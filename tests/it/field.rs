@@ -117,7 +117,7 @@ pub(crate) fn carry(way: &CoordTransform, x: f64, y: f64) -> (f64, f64) {
 }
 
 impl Image {
-    /// Writes it as GeoTIFF. The ground is looked up at every pixel's centre, whatever the system.
+    /// Writes it as `GeoTIFF`. The ground is looked up at every pixel's centre, whatever the system.
     pub(crate) fn write(&self, path: &Path) {
         const NODATA: f32 = -9999.0;
         let (cols, rows) = self.size;

@@ -47,8 +47,11 @@ fn same_bytes_whatever_the_threads_and_the_folder() {
     assert_same(&first, &timeless(&one));
 }
 
-/// Cells of the prescription: row, column and state by the record's own layer.
-fn cells(field: &Field) -> Vec<(i64, i64, String, Option<f64>, Option<f64>)> {
+/// Row, column, state, index and nitrogen rate [kg N/ha] of a cell.
+type Cell = (i64, i64, String, Option<f64>, Option<f64>);
+
+/// Cells as the GIS file has them.
+fn cells(field: &Field) -> Vec<Cell> {
     use gdal::vector::LayerAccess as _;
     let file = gdal::Dataset::open_ex(
         field.path("out/office/prescription.gpkg"),

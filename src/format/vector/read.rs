@@ -130,7 +130,7 @@ fn read<G>(
     Ok(VectorLayer { crs, shapes })
 }
 
-/// Refuses a GeoJSON file that names a system nobody knows: GDAL would take it for longitude and latitude without a word.
+/// Refuses a `GeoJSON` file that names a system nobody knows: GDAL would take it for longitude and latitude without a word.
 fn check_stated(path: &Path) -> Result<(), VectorError> {
     #[derive(Default, serde::Deserialize)]
     struct Properties {
