@@ -21,16 +21,19 @@ use crate::format::geopackage;
 use crate::format::geotiff;
 use crate::format::iso11783;
 use crate::format::payload::Payload;
+use crate::format::raster::RasterFacts;
 use crate::format::shapefile;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::ground::prepare;
 use crate::pipeline::run::Outcome;
+use crate::pipeline::run::RunError;
 use crate::pipeline::run::Sources;
 use crate::pipeline::run::look;
 use crate::pipeline::run::run;
 use crate::pipeline::scan::ScanError;
 use crate::pipeline::settings::Format;
 use crate::pipeline::settings::Imagery;
+use crate::pipeline::settings::ReferenceSource;
 use crate::pipeline::settings::Settings;
 use crate::report::card::card;
 use crate::report::model::Report;
@@ -67,7 +70,7 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
     set_up(common);
     let folder = job.parent().unwrap_or_else(|| Path::new("")).to_owned();
     let imagery = imagery(&settings)?;
-    let image = open::image(imagery, &folder, common.network, &mut findings)?;
+    let image = open::image(imagery, &settings.response.curve.index, &folder, common.network, &mut findings)?;
     check_curve(&settings, &image)?;
     let inputs = open::ground(&settings, common.network)?;
     let growing_days = open::growing_days(&settings.season, &mut findings)?;
@@ -107,7 +110,7 @@ fn with_sources<T>(
     common: &Common,
     look_at_bands: bool,
     progress: &dyn Progress,
-    work: impl FnOnce(&Sources<'_>) -> Result<T, crate::pipeline::run::RunError>,
+    work: impl FnOnce(&Sources<'_>) -> Result<T, RunError>,
 ) -> Result<T, AppError> {
     let last = AtomicUsize::new(0);
     let report = |done: usize, total: usize| {
@@ -130,9 +133,35 @@ fn with_sources<T>(
         progress: &report,
     });
     result.map_err(|error| match (&error, common.cancel.signal()) {
-        (crate::pipeline::run::RunError::Scan(ScanError::Cancelled), Some(signal)) => AppError::cancelled(signal),
-        _ => AppError::from(error),
+        (RunError::Scan(ScanError::Cancelled), Some(signal)) => AppError::cancelled(signal),
+        _ => with_files(opened, error),
     })
+}
+
+/// A refusal of image or strips with the files that it speaks of.
+fn with_files(opened: &Opened, error: RunError) -> AppError {
+    let images = |refusal: AppError| image_files(&opened.image).into_iter().fold(refusal, |refusal, (path, facts)| refusal.with_fact(path, facts));
+    let strips = match &opened.settings.reference.source {
+        ReferenceSource::Strips(source) => Some(source.path.display().to_string()),
+        ReferenceSource::Readings(_) | ReferenceSource::Percentile(_) => None,
+    };
+    let of_reference = matches!(error, RunError::Reference(_));
+    let of_image = of_reference || matches!(error, RunError::NothingSeen { .. } | RunError::OutOfRange { .. } | RunError::Scan(ScanError::Raster(_)));
+    let mut refusal = AppError::from(error);
+    if let Some(strips) = strips.filter(|_| of_reference) {
+        refusal = refusal.with_fact(strips, "reference strips");
+    }
+    if of_image { images(refusal) } else { refusal }
+}
+
+/// The files of an image, each with its size and the bands that are used.
+fn image_files(image: &Image) -> Vec<(String, String)> {
+    let used = |file: &RasterFacts| {
+        let slots = image.slots.iter().filter(|slot| slot.1 == file.path);
+        slots.map(|slot| format!("{} = band {} × {} + {}", slot.0, slot.2, slot.3, slot.4)).collect::<Vec<_>>().join(", ")
+    };
+    let files = image.files.iter();
+    files.map(|file| (file.path.display().to_string(), format!("{} × {} pixels; {}", file.lattice.cols, file.lattice.rows, used(file)))).collect()
 }
 
 /// Marks stops that the job accepts; says which acceptances found nothing to accept.

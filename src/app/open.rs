@@ -36,9 +36,17 @@ use crate::science::index::Scratch;
 use crate::science::index::canonical_band_name;
 use jiff::civil::Date;
 
-/// An index as the pass over the pixels sees it.
+/// An index as the pass over the pixels sees it: the index, and for a ready index raster the range of the index that it is said to hold.
 #[derive(Debug)]
-pub struct Rows(pub Index);
+pub struct Rows(pub Index, pub Option<(f64, f64)>);
+
+impl Rows {
+    /// `fitted_with`: the index of the yield curve, which a ready index raster must hold.
+    fn new(index: Index, fitted_with: &str) -> Self {
+        let range = index.ready_band().and_then(|_| Index::parse(fitted_with).ok()).and_then(|curve| curve.range());
+        Self(index, range)
+    }
+}
 
 thread_local! {
     static SCRATCH: RefCell<Scratch> = RefCell::new(Scratch::default());
@@ -48,7 +56,14 @@ impl RowIndex for Rows {
     fn evaluate(&self, bands: &[&[f64]], out: &mut [f64]) -> (u64, u64, u64) {
         SCRATCH.with_borrow_mut(|scratch| {
             let counts = self.0.evaluate_row(bands, scratch, out);
-            (counts.missing, counts.undefined, counts.out_of_range)
+            let mut outside = counts.out_of_range;
+            if let Some((low, high)) = self.1 {
+                for value in out.iter_mut().filter(|value| **value < low || **value > high) {
+                    *value = f64::NAN;
+                    outside += 1;
+                }
+            }
+            (counts.missing, counts.undefined, outside)
         })
     }
 }
@@ -101,7 +116,11 @@ pub fn ground(settings: &Settings, network: bool) -> Result<GroundInputs, AppErr
         None => None,
         Some(text) => Some(system_named(text).map_err(|reason| {
             AppError::refused("plane.unknown", "the working plane that the job names is not known")
-                .with_fact("field.crs", format!("{text:?}: {reason}"))
+                // GDAL's own words for an unknown code are a number.
+                .with_fact(
+                    "field.crs",
+                    if reason.starts_with("OGR") { format!("{text:?}: no such reference system is known") } else { format!("{text:?}: {reason}") },
+                )
                 .with_hint("write an EPSG code of a projected system in metres, such as \"EPSG:32633\", or leave it out")
         })?),
     };
@@ -133,11 +152,11 @@ pub fn index(imagery: &Imagery) -> Result<Index, AppError> {
     })
 }
 
-/// Opens the image of a job.
+/// Opens the image of a job. `fitted_with`: the index of the yield curve.
 ///
 /// # Errors
 /// When a file cannot be opened, a band is not named, or bands do not nest.
-pub fn image(imagery: &Imagery, folder: &Path, network: bool, findings: &mut Vec<Finding>) -> Result<Image, AppError> {
+pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool, findings: &mut Vec<Finding>) -> Result<Image, AppError> {
     let index = index(imagery)?;
     let mut files: Vec<RasterFacts> = Vec::new();
     let mut slots = Vec::new();
@@ -219,7 +238,7 @@ pub fn image(imagery: &Imagery, folder: &Path, network: bool, findings: &mut Vec
         crate::pipeline::settings::BareBelow::OfIndex => index.bare_below(),
         crate::pipeline::settings::BareBelow::Value(value) => Some(value),
     };
-    Ok(Image { files, stack, index: Rows(index), slots: named, bare_below })
+    Ok(Image { files, stack, index: Rows::new(index, fitted_with), slots: named, bare_below })
 }
 
 fn described(file: &RasterFacts) -> String {

@@ -10,6 +10,9 @@ use crate::pipeline::run::RunError;
 use crate::pipeline::scan::ScanError;
 use crate::space::plane::PlaneError;
 
+/// What to do about an index outside its range.
+const RANGE: &str = "check imagery.scale and offset: an index raster stored as 0 to 10 000 needs scale = 0.0001";
+
 impl From<VectorError> for AppError {
     fn from(error: VectorError) -> Self {
         let (code, hint) = match &error {
@@ -18,7 +21,7 @@ impl From<VectorError> for AppError {
             VectorError::Layer { .. } => ("vector.layer", "choose one: { path = \"...\", layer = \"...\" }"),
             VectorError::Filter { .. } => ("vector.filter", "write it as SQL on a column, such as where = \"FIELD_ID = '12'\""),
             VectorError::NoSystem { .. } => ("vector.no_system", "add the .prj file, or export again with a reference system"),
-            VectorError::SystemDoubtful { .. } => ("vector.system", "export it again with the right reference system"),
+            VectorError::SystemUnknown { .. } | VectorError::SystemDoubtful { .. } => ("vector.system", "export it again with the right reference system"),
             VectorError::Empty { .. } => ("vector.empty", "check layer and filter, and that the file holds the right shapes"),
             VectorError::Kind { .. } => ("vector.kind", "draw it as the kind that is asked for"),
             VectorError::NotFinite { .. } => ("vector.number", "mend the feature in a GIS"),
@@ -95,8 +98,9 @@ impl From<RunError> for AppError {
             RunError::Rate(_) => refusal("rate.inputs", "see [response] and [rate] of the job"),
             RunError::Cut(_) => refusal("machine.cells", "check the units of machine.overrun, working width and cell length"),
             RunError::Classes(_) | RunError::Zones(_) => refusal("zones.refused", "see [zones] of the job"),
+            RunError::NothingSeen { missing, undefined, out_of_range, .. } if *out_of_range > missing + undefined => refusal("image.range", RANGE),
             RunError::NothingSeen { .. } => refusal("image.nothing_seen", "check nodata, mask and band scale, and that the image shows the field"),
-            RunError::OutOfRange { .. } => refusal("image.range", "check imagery.scale and offset: an index raster stored as 0 to 10 000 needs scale = 0.0001"),
+            RunError::OutOfRange { .. } => refusal("image.range", RANGE),
         }
     }
 }

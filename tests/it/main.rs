@@ -3,11 +3,14 @@
 #![expect(clippy::unwrap_used, clippy::panic, clippy::print_stderr, reason = "tests: their helpers fail by panicking, and a child process talks to its parent")]
 
 mod architecture;
+mod bad_input;
 mod cancel;
 mod cli_help;
 mod cli_run;
 mod commit;
+mod field;
 mod job_file;
 mod job_first;
 mod job_refusals;
 mod job_suggestions;
+mod map_command;

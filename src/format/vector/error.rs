@@ -48,6 +48,14 @@ pub enum VectorError {
         /// The file.
         path: PathBuf,
     },
+    /// The stated system is not known.
+    #[error("{}: it says that it is in {stated:?}, and no such reference system is known", path.display())]
+    SystemUnknown {
+        /// The file.
+        path: PathBuf,
+        /// What it says.
+        stated: String,
+    },
     /// The stated system and the numbers do not fit.
     #[error("{}: it says {crs}, but its coordinates ({x}, {y}) {problem}", path.display())]
     SystemDoubtful {

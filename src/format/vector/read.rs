@@ -11,6 +11,7 @@ use geo::LineString;
 use geo::MultiPolygon;
 
 use super::error::VectorError;
+use crate::format::systems::system_named;
 use crate::format::systems::system_of;
 use crate::space::crs::Crs;
 
@@ -107,6 +108,9 @@ fn read<G>(
         })?;
     }
     let crs = layer.spatial_ref().and_then(|system| system_of(&system)).ok_or_else(|| VectorError::NoSystem { path: path.to_owned() })?;
+    if dataset.driver().short_name() == "GeoJSON" {
+        check_stated(path)?;
+    }
     let name_column = ["name", "NAME", "Name"].iter().find_map(|column| layer.defn().field_index(column).ok());
     let mut shapes = Vec::new();
     for (k, feature) in layer.features().enumerate() {
@@ -124,6 +128,30 @@ fn read<G>(
         return Err(VectorError::Empty { path: path.to_owned(), layer: names[index].clone(), filter: filter.map(str::to_owned), wanted });
     }
     Ok(VectorLayer { crs, shapes })
+}
+
+/// Refuses a `GeoJSON` file that names a system nobody knows: GDAL would take it for longitude and latitude without a word.
+fn check_stated(path: &Path) -> Result<(), VectorError> {
+    #[derive(Default, serde::Deserialize)]
+    struct Properties {
+        name: Option<String>,
+    }
+    #[derive(serde::Deserialize)]
+    struct Stated {
+        #[serde(default)]
+        properties: Properties,
+    }
+    #[derive(serde::Deserialize)]
+    struct Head {
+        crs: Option<Stated>,
+    }
+    let text = fs_err::read(path).map_err(|error| VectorError::Unreadable { path: path.to_owned(), reason: error.to_string() })?;
+    // What is no JSON object of this kind is GDAL's to judge.
+    let Ok(head) = serde_json::from_slice::<Head>(&text) else { return Ok(()) };
+    match head.crs.and_then(|stated| stated.properties.name) {
+        Some(stated) if system_named(&stated).is_err() => Err(VectorError::SystemUnknown { path: path.to_owned(), stated }),
+        _ => Ok(()),
+    }
 }
 
 /// Refuses coordinates that are no numbers, and those that cannot belong to the stated system.
