@@ -26,6 +26,7 @@ pub fn card(prescription: &Prescription, rates: &MachineRates, points: &[CheckPo
     card.title("RATE MAP CARD");
     card.pair("Field", &prescription.field_name);
     card.pair("Map id", &format!("{} - the task's name ends in it", prescription.map_id));
+    card.pair("What to load", "TASKDATA folder or shapefile, never both");
     card.pair("Crop", &format!("{}, image of {}", prescription.crop, prescription.image_date));
     card.pair("Product", &product(prescription));
     card.pair("Column to choose", &format!("{} (shapefile)", prescription.rate_column()));
@@ -79,10 +80,14 @@ fn standing_cautions(prescription: &Prescription) -> [String; 5] {
         "Wells and surface water: keep the distance that law and label ask. Only ground that the job excludes gets 0; the map knows of no other.".to_owned(),
         "The map does not look ahead and does not shut off. Set the look-ahead of machine and product on the terminal; leave shut-off to boundary and sections."
             .to_owned(),
-        if overrun > 0.0 {
-            format!("Rates run on {reach} beyond the field's edge, so that passes end at full rate; the total counts the field alone. Calibrate the machine first.")
-        } else {
-            "Rates end at the field's edge. Calibrate the machine first.".to_owned()
+        match (overrun > 0.0, prescription.zones.iter().any(|zone| zone.machine_outline != zone.outline)) {
+            (false, _) => "Rates end at the field's edge. Calibrate the machine first.".to_owned(),
+            (true, true) => {
+                format!("Rates run on {reach} beyond the field's edge, so that passes end at full rate; the total counts the field alone. Calibrate the machine first.")
+            }
+            (true, false) => format!(
+                "The task data's rates run on {reach} beyond the field's edge, so that passes end at full rate; the shapefile's end at the edge. The total counts the field alone. Calibrate the machine first."
+            ),
         },
     ]
 }
@@ -105,6 +110,18 @@ fn total(prescription: &Prescription, rates: &MachineRates, mean: f64) -> String
     let nitrogen = prescription.nitrogen_of(mean) * rates.area;
     let nitrogen = if prescription.unit.is_us() { format!("{:.1} lb N", nitrogen.as_lb()) } else { format!("{:.1} kg N", nitrogen.get()) };
     if prescription.product.is_some() { format!("{:.1} {} of product ({nitrogen})", rates.total, prescription.unit.total_label()) } else { nitrogen }
+}
+
+/// The words of a line; a per cent sign stays with its number.
+fn words(line: &str) -> Vec<&str> {
+    let mut words = Vec::new();
+    let mut from = 0;
+    for (at, _) in line.match_indices(' ').filter(|(at, _)| !line[at + 1..].starts_with('%')) {
+        words.push(&line[from..at]);
+        from = at + 1;
+    }
+    words.push(&line[from..]);
+    words
 }
 
 #[derive(Default)]
@@ -134,7 +151,7 @@ impl Card {
     fn text(&mut self, lead: &str, paragraph: &str) {
         let mut line = lead.to_owned();
         let mut is_bare = true;
-        for word in ascii(paragraph).split(' ') {
+        for word in words(&ascii(paragraph)) {
             let mut word = word;
             let room = WIDTH - lead.len();
             if !is_bare && line.len() + 1 + word.len() > WIDTH {
@@ -189,6 +206,7 @@ mod tests {
             "Field             Long Ley",
             "Map id            0a1b2c - the task's name ends in it",
             "Product           UAN 28, 28.0 % N by mass, 1.280 kg/L",
+            "What to load      TASKDATA folder or shapefile, never both",
             "Column to choose  L_HA (shapefile)",
             "Unit to choose    L/ha",
             "Least             0.00 L/ha",
@@ -235,6 +253,25 @@ mod tests {
         assert!(text.contains("* Accepted by A. Adviser (cold spell - no growth): the image is 20 days\r\n  old"), "{text}");
         assert!(!text.contains("elsewhere"));
         assert!(text.contains("KG_N_HA (shapefile)") && text.contains("Total             429.3 kg N\r\n"));
+    }
+
+    #[test]
+    fn overrun_is_claimed_only_of_files_that_have_it() {
+        let mut field = fixture::prescription();
+        assert!(text(&field, &[]).contains("* Rates run on 12.0 m beyond the field's edge"));
+        for zone in &mut field.zones {
+            zone.machine_outline = zone.outline.clone();
+        }
+        let told = text(&field, &[]).replace("\r\n  ", " ");
+        assert!(told.contains("* The task data's rates run on 12.0 m beyond") && told.contains("the shapefile's end at the edge"), "{told}");
+    }
+
+    #[test]
+    fn a_number_and_its_per_cent_sign_stay_together() {
+        for width in 40..72 {
+            let text = text(&fixture::prescription(), &[Finding::caution("machine.test", &format!("{} (-0.70 %): less", "x".repeat(width)))]);
+            assert!(text.contains("(-0.70 %):"), "{text}");
+        }
     }
 
     #[test]

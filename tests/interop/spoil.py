@@ -568,7 +568,7 @@ def task_whose_boundary_has_longitude_first(out):
 
 @spoil("boundary is drawn")
 def task_without_a_boundary(out):
-    task(out, r"<PLN .*?</PLN>", "")
+    task(out, r"(?s)<PLN .*?</PLN>", "")
 
 
 @spoil("boundary is drawn")
