@@ -329,7 +329,7 @@ fn keys_types_and_units() {
         field.job("[output]", &prices("grain = \"210 EUR/t\"\nnitrogen = \"1.15 EUR/kg\""));
     });
     refused("job.negative", &["job.toml:", "prices.grain", "-210", "below zero"], |field| {
-        field.job("[output]", &prices("grain = \"-210 EUR/t\"\nnitrogen = \"1.15 EUR/kg N\""))
+        field.job("[output]", &prices("grain = \"-210 EUR/t\"\nnitrogen = \"1.15 EUR/kg N\""));
     });
     refused("job.order", &["job.toml:", "200 kg N/ha", "150 kg N/ha"], |field| field.job("maximum = \"150", "minimum = \"200 kg N/ha\"\nmaximum = \"150"));
     refused("job.date-order", &["job.toml:", "2026-04-14", "2026-10-06"], |field| field.job("2025-10-06", "2026-10-06"));
