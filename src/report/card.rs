@@ -269,7 +269,7 @@ mod tests {
     #[test]
     fn a_number_and_its_per_cent_sign_stay_together() {
         for width in 40..72 {
-            let text = text(&fixture::prescription(), &[Finding::caution("machine.test", &format!("{} (-0.70 %): less", "x".repeat(width)))]);
+            let text = text(&fixture::prescription(), &[Finding::caution("machine.test", format!("{} (-0.70 %): less", "x".repeat(width)))]);
             assert!(text.contains("(-0.70 %):"), "{text}");
         }
     }
