@@ -25,8 +25,8 @@ POINTS = 20
 # Distance of a point from its zone's border: no grid cell of 12 m that holds the point can reach beyond. [m]
 CLEAR = 18.0
 SEED = 20260414
-# UAN 28: 28 % nitrogen by mass, 1.28 kg/L (handbook figures, from memory), so kg N in a litre.
-NITROGEN_PER_LITRE = 0.28 * 1.28
+# UAN 28: 28 % nitrogen by mass, 10.67 lb in a US gallon or 1.2785 kg/L (handbook figures, from memory), so kg N in a litre.
+NITROGEN_PER_LITRE = 0.28 * 1.2785
 MACHINE_PARTS = ("shp", "shx", "dbf", "prj", "cpg")
 
 

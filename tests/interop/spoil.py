@@ -200,7 +200,7 @@ def geopackage_with_urea_for_solution(out):
 @spoil("totals of zones and cells", "nodata outside the field")
 def geopackage_with_a_zone_off_by_one_step(out):
     largest = int(out.zones["zone"][int(np.argmax(out.zones["area_m2"]))])
-    sql(out, f"update zones set n_kg_ha = n_kg_ha + 10, product_rate = product_rate + {10 / 0.3584!r} where zone = {largest}")
+    sql(out, f"update zones set n_kg_ha = n_kg_ha + 10, product_rate = product_rate + {10 / 0.358!r} where zone = {largest}")
 
 
 # ---- GeoJSON
@@ -371,7 +371,7 @@ def geotiff_with_flipped_rows(out):
 
 @spoil("geotiff: 20 points", "nodata outside the field")
 def geotiff_with_product_for_nitrogen(out):
-    raster(out, change=lambda values: np.where(values > 0, values / 0.3584, values).astype("float32"))
+    raster(out, change=lambda values: np.where(values > 0, values / 0.358, values).astype("float32"))
 
 
 @spoil("nodata outside the field")
