@@ -284,6 +284,7 @@ fn report(made: &Made, files: Vec<(String, u64)>) -> Report {
 /// When the input is refused or the outputs cannot be written.
 pub fn map(job: &Path, options: &MapOptions, progress: &dyn Progress) -> Result<Report, AppError> {
     let common = &options.common;
+    progress.start("reading the job", 0);
     let folder = match &options.output {
         Some(folder) => folder.clone(),
         None => read_map_job(job)?.value.output.folder,

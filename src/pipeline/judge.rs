@@ -125,12 +125,16 @@ fn response(reference: &Reference, totals: &Totals, findings: &mut Vec<Finding>)
 }
 
 fn doubts(looked: &Looked, reference: &Reference, totals: &Totals, findings: &mut Vec<Finding>) {
-    let base = totals.n_kg_base.max(f64::MIN_POSITIVE);
+    if totals.n_kg_base < 1e-6 {
+        // Nothing asks for nitrogen: no percentage of it means anything.
+        return;
+    }
+    let base = totals.n_kg_base;
     let percent = |other: f64| 100.0 * (other / base - 1.0);
     if let Some(other) = totals.n_kg_by_ratio.filter(|other| reference.kind == "strips" && percent(*other).abs() > 15.0) {
         findings.push(Finding::caution(
             "reference.ratio_total",
-            format!("by the strip's ratio instead of its level the field would get {other:.0} kg N instead of {:.0} ({:+.0} %): where the strip lies decides; look whether its place stands for the field", totals.n_kg_base, percent(other)),
+            format!("by the strip's ratio instead of its level seen ground would get {other:.0} kg N instead of {:.0} ({:+.0} %): where the strip lies decides; look whether its place stands for the field", totals.n_kg_base, percent(other)),
         ));
     }
     for (other, what) in totals.n_kg_by_inset.iter().zip(["less", "more"]) {
@@ -138,7 +142,7 @@ fn doubts(looked: &Looked, reference: &Reference, totals: &Totals, findings: &mu
             findings.push(Finding::caution(
                 "reference.inset_total",
                 format!(
-                    "with {what} inset (or reach) of the strips the field would get {other:.0} kg N instead of {:.0} ({:+.1} %)",
+                    "with {what} inset (or reach) of the strips seen ground would get {other:.0} kg N instead of {:.0} ({:+.1} %)",
                     totals.n_kg_base,
                     percent(other)
                 ),
@@ -148,7 +152,7 @@ fn doubts(looked: &Looked, reference: &Reference, totals: &Totals, findings: &mu
     if let Some(other) = totals.n_kg_without_dropping.filter(|other| (other / base - 1.0).abs() > 1e-9) {
         findings.push(Finding::note(
             "reference.dropped_total",
-            format!("without leaving segments out the field would get {other:.0} kg N instead of {:.0} ({:+.1} %)", totals.n_kg_base, percent(other)),
+            format!("without leaving segments out seen ground would get {other:.0} kg N instead of {:.0} ({:+.1} %)", totals.n_kg_base, percent(other)),
         ));
     }
     if let Some(spread) = reference.between_strips {

@@ -183,7 +183,11 @@ fn nitrogen_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bl
     let totals = &outcome.totals;
     let mut rows = vec![
         Row::new("nitrogen in all", units.mass(totals.n_kg)).with_note(format!("before rounding and zones {}", units.mass(totals.n_kg_exact))),
-        Row::new("mean rate", units.rate(totals.mean_rate)).with_note(format!("field rate {}", units.rate(outcome.prescription.field_rate))),
+        Row::new("mean rate", units.rate(totals.mean_rate)).with_note(format!(
+            "field rate {} ({} before rounding)",
+            units.rate(outcome.prescription.field_rate),
+            units.rate(NRate::kg_per_ha(outcome.rated.field_exact))
+        )),
     ];
     if let (Some(product), Some(total)) = (&facts.settings.product, totals.product) {
         rows.push(
