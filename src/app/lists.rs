@@ -59,7 +59,7 @@ fn indices() -> Told {
             vec![entry.name.clone(), format!("{}{aliases}. {}. Weak point: {}.", entry.title, entry.source, entry.note)]
         })
         .collect();
-    let sources = Table { columns: vec![Column::left("index"), Column::left("what it is, its source and its weak point")], rows: about };
+    let sources = Table { columns: vec![Column::left("index"), Column::left("source and weak point")], rows: about };
     let hints = vec![
         "rates: whether a value of 0 means no canopy, so that the yield-response method may divide by the index. A job may also give \"band 1\" for a raster that holds an index ready, or a formula of its own.".to_owned(),
         "Formulas agree with the public catalogue of Montero et al. 2023, Scientific Data 10:197; authors and years are from memory against their DOIs.".to_owned(),
@@ -177,24 +177,22 @@ fn crops_and_curves() -> Told {
         .iter()
         .map(|curve| {
             let numbers = curve.curve();
-            let sensor = curve.sensor.as_ref().or(curve.region.as_ref()).map_or_else(String::new, |text| format!("; {text}"));
-            vec![
-                curve.name.clone(),
-                number(Some(numbers.a.get()), 0),
-                number(Some(numbers.b), 1),
-                curve.index.clone(),
-                format!(
-                    "{}; I / D {} a day, D {}{sensor}; {}",
-                    curve.certainty.label(),
-                    span(curve.estimate_range, 3),
-                    span(curve.growing_days_range, 0),
-                    curve.source
-                ),
-            ]
+            vec![curve.name.clone(), number(Some(numbers.a.get()), 0), number(Some(numbers.b), 1), curve.index.clone(), curve.certainty.label().to_owned()]
         })
         .collect();
-    let curve_columns =
-        vec![Column::left("yield curve"), Column::right("a kg/ha"), Column::right("b d"), Column::left("index"), Column::left("certainty, range and source")];
+    let curve_columns = vec![Column::left("yield curve"), Column::right("a kg/ha"), Column::right("b d"), Column::left("index"), Column::left("certainty")];
+    let curve_about = curves()
+        .iter()
+        .map(|curve| {
+            let range = match (curve.estimate_range, curve.growing_days_range) {
+                (None, None) => "no stated range".to_owned(),
+                (estimates, days) => format!("for I / D {} a day and D {} days", span(estimates, 3), span(days, 0)),
+            };
+            let fitted: Vec<&str> = [&curve.region, &curve.sensor].into_iter().flatten().map(String::as_str).collect();
+            let fitted = if fitted.is_empty() { "fitted where and with what: not said".to_owned() } else { fitted.join("; ") };
+            vec![curve.name.clone(), format!("{}; {range}; {fitted}; {}", curve.crop, curve.source)]
+        })
+        .collect();
     let json_crops = crops()
         .iter()
         .map(|crop| {
@@ -217,8 +215,9 @@ fn crops_and_curves() -> Told {
         .collect::<Vec<_>>();
     let blocks = vec![
         Block::table("", Table { columns, rows }),
-        Block::table("Sources", Table { columns: vec![Column::left("crop"), Column::left("other names and source")], rows: about }),
+        Block::table("Sources", Table { columns: vec![Column::left("crop"), Column::left("source")], rows: about }),
         Block::table("Yield curves: YP0 = a · exp(b · I / D)", Table { columns: curve_columns, rows: curve_rows }),
+        Block::table("", Table { columns: vec![Column::left("yield curve"), Column::left("range and source")], rows: curve_about }),
         Block::text(
             "",
             vec![format!(
@@ -233,7 +232,7 @@ const fn kind(kind: ProductKind) -> &'static str {
     match kind {
         ProductKind::Solid => "solid",
         ProductKind::Liquid => "liquid",
-        ProductKind::LiquidUnderPressure => "under pressure",
+        ProductKind::LiquidUnderPressure => "pressure",
     }
 }
 
@@ -244,7 +243,7 @@ fn fertilisers() -> Told {
             vec![
                 row.name.clone(),
                 format!("{:.1}", 100.0 * row.nitrogen),
-                number(row.kg_per_l, 3),
+                number(row.kg_per_l, 4),
                 number(row.kg_per_l.map(|density| density * L_PER_GAL / KG_PER_LB), 2),
                 kind(row.kind).to_owned(),
                 row.certainty.label().to_owned(),
@@ -271,10 +270,7 @@ fn fertilisers() -> Told {
         .collect::<Vec<_>>();
     let blocks = vec![
         Block::table("", Table { columns, rows }),
-        Block::table(
-            "Sources and what to mind",
-            Table { columns: vec![Column::left("product"), Column::left("other names, source and cautions")], rows: about },
-        ),
+        Block::table("Sources and what to mind", Table { columns: vec![Column::left("product"), Column::left("source and cautions")], rows: about }),
         Block::text("", vec!["The label of the load, or a hydrometer at working temperature, wins over every number here.".to_owned()]),
     ];
     ("Fertiliser products", blocks, json!({ "products": json }))

@@ -8,6 +8,7 @@ use std::path::PathBuf;
 
 use crate::app::api::NewRequest;
 use crate::app::error::AppError;
+use crate::app::job::fault::Fault;
 use crate::app::job::fault::JobError;
 use crate::app::job::resolve::map_job;
 use crate::app::map::set_up;
@@ -88,7 +89,10 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
     {
         findings.push(Finding::caution("image.date", format!("the image says that it was taken on {own}, not on {given}: check --date")));
     }
-    let known = known(request, &raster, folder, request.date.or(own_date))?;
+    let mut known = known(request, &raster, folder, request.date.or(own_date))?;
+    if let ([only], None) = (boundary.shapes.as_slice(), &request.name) {
+        known.name = only.name.clone().filter(|name| !name.trim().is_empty());
+    }
     if let ([band], None) = (raster.bands.as_slice(), &request.index) {
         findings.push(Finding::note(
             "image.one_band",
@@ -175,11 +179,16 @@ fn check(first: &FirstJob, request: &NewRequest) -> Result<(), AppError> {
         Ok(_) => return Ok(()),
     };
     let option = |key: &str| OPTIONS.iter().find(|(name, _)| *name == key).map_or_else(|| key.to_owned(), |(_, option)| (*option).to_owned());
+    // The hint names the key's last word; the user typed the option.
+    let hint = |fault: &Fault| {
+        let leaf = fault.key.rsplit('.').next().unwrap_or_default();
+        fault.hint().replace(&format!("{leaf} = "), &format!("{} ", option(&fault.key)))
+    };
     let mut wrong = faults.iter().filter(|fault| fault.code() != "job.open");
     let Some(chief) = wrong.next() else { return Ok(()) };
     let told = AppError::refused(chief.code(), format!("{}: {}", option(&chief.key), chief.problem));
-    let told = told.with_fact(option(&chief.key), if chief.found.is_empty() { "not given".to_owned() } else { chief.found.clone() }).with_hint(chief.hint());
-    Err(wrong.fold(told, |told, fault| told.with_fact(option(&fault.key), format!("{} [{}]; {}", fault.problem, fault.code(), fault.hint()))))
+    let told = told.with_fact(option(&chief.key), if chief.found.is_empty() { "not given".to_owned() } else { chief.found.clone() }).with_hint(hint(chief));
+    Err(wrong.fold(told, |told, fault| told.with_fact(option(&fault.key), format!("{} [{}]; {}", fault.problem, fault.code(), hint(fault)))))
 }
 
 /// Writes the file whole or not at all: beside its place, then renamed.

@@ -165,5 +165,11 @@ fn hint(fault: &Fault) -> String {
         let value = example.split_once(" = ").map_or(example, |(_, value)| value);
         return format!("give {option}, such as {value}");
     }
-    by_option(&hint.replace(&format!("{leaf} = "), &format!("{option} ")).replace("add [product] with name = \"urea\"", "give --product urea"))
+    let told = hint
+        .replace(&format!("{leaf} = "), &format!("{option} "))
+        .replace("add [product] with name = \"urea\"", "give --product urea")
+        .replace("for product name it in [product] and keep", "for product give --product and keep")
+        .replace(" in [rate]", "")
+        .replace(", or give bushel = \"60 lb\" in [crop]", "");
+    by_option(&told)
 }
