@@ -1,13 +1,10 @@
-//! What front ends call: one function a command, each with its request and a [`Report`] back.
+//! What front ends call: one function a command, each with its request and a report back.
 
-use std::path::Path;
 use std::path::PathBuf;
 
 use jiff::civil::Date;
 
 use crate::app::cancel::Cancel;
-use crate::app::error::AppError;
-use crate::report::model::Report;
 
 /// Memory that a run stays below unless told otherwise. (MiB)
 pub const DEFAULT_MEMORY_MIB: u64 = 1024;
@@ -155,44 +152,9 @@ pub enum List {
     Products,
 }
 
+pub use crate::app::lists::list;
 pub use crate::app::map::check;
 pub use crate::app::map::inspect;
 pub use crate::app::map::map;
-
-/// One flat rate from hand readings.
-///
-/// # Errors
-/// When the input is refused.
-pub fn rate(request: &RateRequest) -> Result<Report, AppError> {
-    request.job.as_deref().map_or(Ok(()), readable)?;
-    Err(not_linked())
-}
-
-/// Writes a commented first job file.
-///
-/// # Errors
-/// When an input cannot be read, or the job file is there already.
-pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
-    readable(&request.boundary)?;
-    Err(not_linked())
-}
-
-/// A list that ships with haulm.
-///
-/// # Errors
-/// When the list in the program is broken.
-pub fn list(_list: List) -> Result<Report, AppError> {
-    Err(not_linked())
-}
-
-fn readable(path: &Path) -> Result<(), AppError> {
-    fs_err::File::open(path).map(|_| ()).map_err(|error| {
-        AppError::refused("file.unreadable", "a file that the command names cannot be read")
-            .with_fact(path.display().to_string(), error.to_string())
-            .with_hint("check the name and the working folder")
-    })
-}
-
-fn not_linked() -> AppError {
-    AppError::fault("not.linked", "this command is not part of this build").with_hint("use a released build")
-}
+pub use crate::app::new::new_job;
+pub use crate::app::rate::rate;

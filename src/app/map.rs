@@ -15,6 +15,7 @@ use crate::app::open;
 use crate::app::open::Image;
 use crate::app::progress::Progress;
 use crate::app::record;
+use crate::finding::Acceptance;
 use crate::finding::Finding;
 use crate::format::geojson;
 use crate::format::geopackage;
@@ -55,7 +56,7 @@ struct Opened {
 }
 
 /// Tells GDAL how to behave: quiet, and within the memory asked for.
-fn set_up(common: &Common) {
+pub(crate) fn set_up(common: &Common) {
     gdal::config::set_error_handler(|_, _, _| {});
     let cache = (common.memory_mib / 16).clamp(16, 64);
     for (key, value) in [("GDAL_CACHEMAX", cache.to_string()), ("GDAL_PAM_ENABLED", "YES".to_owned()), ("OGR_GEOMETRY_ACCEPT_UNCLOSED_RING", "NO".to_owned())] {
@@ -165,8 +166,8 @@ fn image_files(image: &Image) -> Vec<(String, String)> {
 }
 
 /// Marks stops that the job accepts; says which acceptances found nothing to accept.
-fn accept(settings: &Settings, findings: &mut Vec<Finding>) {
-    for (code, acceptance) in &settings.accept {
+pub(crate) fn accept(accepted: &[(String, Acceptance)], findings: &mut Vec<Finding>) {
+    for (code, acceptance) in accepted {
         let mut any = false;
         for finding in findings.iter_mut().filter(|finding| finding.code == code) {
             finding.accepted = Some(acceptance.clone());
@@ -209,7 +210,7 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
         let said = iso11783::rate_grid(&outcome.prescription, &rates).map_err(|error| refused_format(&error))?;
         findings.extend(said.findings);
     }
-    accept(&opened.settings, &mut findings);
+    accept(&opened.settings.accept, &mut findings);
     let stopped = findings.iter().any(Finding::stops);
     let inputs = record::inputs(&open::inputs(job, &opened.settings), &opened.folder)?;
     let context = record::Context {
@@ -328,7 +329,7 @@ pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<R
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
     let looked = with_sources(&opened, common, true, progress, |sources| look(&opened.settings, &opened.ground, sources, &mut findings))?;
-    accept(&opened.settings, &mut findings);
+    accept(&opened.settings.accept, &mut findings);
     let facts = summary::Facts {
         settings: &opened.settings,
         ground: &opened.ground,

@@ -83,7 +83,8 @@ pub struct Image {
     pub bare_below: Option<f64>,
 }
 
-fn refuse_network(path: &Path, network: bool) -> Result<(), AppError> {
+/// Refuses a file that lies on a network, unless the network is allowed.
+pub(crate) fn refuse_network(path: &Path, network: bool) -> Result<(), AppError> {
     let text = path.to_string_lossy();
     let remote = text.contains("://")
         || ["/vsicurl", "/vsis3", "/vsigs", "/vsiaz", "/vsioss", "/vsiswift", "/vsihdfs", "/vsiwebhdfs"].iter().any(|p| text.starts_with(p));

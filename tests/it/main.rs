@@ -13,4 +13,7 @@ mod job_file;
 mod job_first;
 mod job_refusals;
 mod job_suggestions;
+mod lists;
 mod map_command;
+mod new_command;
+mod rate_command;

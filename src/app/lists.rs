@@ -1,0 +1,277 @@
+//! The lists that ship with haulm: indices, methods, crops with their yield curves, products.
+
+use crate::app::api::List;
+use crate::app::error::AppError;
+use crate::report::model::Block;
+use crate::report::model::Column;
+use crate::report::model::Report;
+use crate::report::model::Table;
+use crate::science::crop::crops;
+use crate::science::crop::curves;
+use crate::science::index::catalogue;
+use crate::science::product::ProductKind;
+use crate::science::product::products;
+use crate::units::KG_PER_LB;
+use crate::units::L_PER_GAL;
+use serde_json::Value;
+use serde_json::json;
+
+/// Stands where a table has no figure.
+const NONE: &str = "–";
+
+/// A list that ships with haulm.
+///
+/// # Errors
+/// None today; a list that cannot be read would be a fault of the program.
+pub fn list(list: List) -> Result<Report, AppError> {
+    let (title, blocks, json) = match list {
+        List::Indices => indices(),
+        List::Methods => methods(),
+        List::Crops => crops_and_curves(),
+        List::Products => fertilisers(),
+    };
+    Ok(Report { title: title.to_owned(), blocks, json, ..Report::default() })
+}
+
+type Told = (&'static str, Vec<Block>, Value);
+
+fn number(value: Option<f64>, digits: usize) -> String {
+    value.map_or_else(|| NONE.to_owned(), |value| format!("{value:.digits$}"))
+}
+
+fn span(range: Option<(f64, f64)>, digits: usize) -> String {
+    range.map_or_else(|| NONE.to_owned(), |(low, high)| format!("{low:.digits$}–{high:.digits$}"))
+}
+
+fn indices() -> Told {
+    let rows = catalogue()
+        .iter()
+        .map(|entry| {
+            let divides = if entry.zero_means_no_canopy { "yes" } else { "no" };
+            vec![entry.name.clone(), divides.to_owned(), number(entry.bare_below, 2), entry.formula.clone()]
+        })
+        .collect();
+    let table = Table { columns: vec![Column::left("index"), Column::left("rates"), Column::right("bare below"), Column::left("formula")], rows };
+    let about = catalogue()
+        .iter()
+        .map(|entry| {
+            let aliases = if entry.aliases.is_empty() { String::new() } else { format!(" (also {})", entry.aliases.join(", ")) };
+            vec![entry.name.clone(), format!("{}{aliases}. {}. Weak point: {}.", entry.title, entry.source, entry.note)]
+        })
+        .collect();
+    let sources = Table { columns: vec![Column::left("index"), Column::left("source and weak point")], rows: about };
+    let hints = vec![
+        "rates: whether a value of 0 means no canopy, so that the yield-response method may divide by the index. A job may also give \"band 1\" for a raster that holds an index ready, or a formula of its own.".to_owned(),
+        "Formulas agree with the public catalogue of Montero et al. 2023, Scientific Data 10:197; authors and years are from memory against their DOIs.".to_owned(),
+    ];
+    let json = catalogue()
+        .iter()
+        .map(|entry| {
+            json!({
+                "name": entry.name, "title": entry.title, "aliases": entry.aliases, "formula": entry.formula, "range": entry.range, "scale_free": entry.scale_free,
+                "offset_free": entry.offset_free, "zero_means_no_canopy": entry.zero_means_no_canopy, "bare_below": entry.bare_below, "source": entry.source, "note": entry.note,
+            })
+        })
+        .collect::<Vec<_>>();
+    ("Canopy indices", vec![Block::table("", table), Block::table("Sources", sources), Block::text("", hints)], json!({ "indices": json }))
+}
+
+/// One method that sets rates.
+struct Method {
+    name: &'static str,
+    command: &'static str,
+    what: &'static str,
+    formula: &'static str,
+    range: &'static str,
+    source: &'static str,
+    certainty: &'static str,
+}
+
+/// What a range says of both methods: they are the same formulas.
+const RANGE: &str =
+    "growing days 60 to 120 (winter wheat best at 87 to 112), in-season estimate I / D 0.002 to 0.010 a day; refused below 60 days unless accepted";
+const SOURCE: &str = "Raun et al. 2002, Agronomy Journal 94:815-820; the difference of grain nitrogen over use efficiency is common practice";
+
+const METHODS: &[Method] = &[
+    Method {
+        name: "yield response",
+        command: "haulm map",
+        what: "one rate a cell from an image: how much yield nitrogen adds there, and how much nitrogen that yield takes up",
+        formula: "RI = I_ref / I, held to 1 … largest; YP0 = min(a · exp(b · I / D), YPmax); YPN = min(YP0 · RI, YPmax); N = (YPN − YP0) · g / e − applied since sensing",
+        range: RANGE,
+        source: SOURCE,
+        certainty: "from memory",
+    },
+    Method {
+        name: "flat",
+        command: "haulm rate",
+        what: "one rate for the whole field from hand readings in and beside the strip, without an image",
+        formula: "as yield response, with I_ref = mean reading in the strip and I = mean reading beside it",
+        range: RANGE,
+        source: SOURCE,
+        certainty: "from memory",
+    },
+];
+
+fn methods() -> Told {
+    let blocks = METHODS
+        .iter()
+        .map(|method| {
+            let rows = [
+                ("command", method.command),
+                ("gives", method.what),
+                ("formula", method.formula),
+                ("range", method.range),
+                ("source", method.source),
+                ("certainty", method.certainty),
+            ];
+            let rows = rows.iter().map(|(key, text)| vec![(*key).to_owned(), (*text).to_owned()]).collect();
+            Block::table("", Table { columns: vec![Column::left("method"), Column::left(method.name)], rows })
+        })
+        .chain([Block::text(
+            "Symbols",
+            vec![
+                "I canopy index, I_ref that of the reference strip, D growing days, a and b of the yield curve, YPmax maximum yield, g nitrogen in the grain (share of its mass), e share of applied nitrogen that reaches the grain.".to_owned(),
+            ],
+        )])
+        .collect();
+    let json = METHODS
+        .iter()
+        .map(|m| json!({ "name": m.name, "command": m.command, "gives": m.what, "formula": m.formula, "range": m.range, "source": m.source, "certainty": m.certainty }))
+        .collect::<Vec<_>>();
+    ("Methods that set rates", blocks, json!({ "methods": json }))
+}
+
+fn crops_and_curves() -> Told {
+    let rows = crops()
+        .iter()
+        .map(|crop| {
+            vec![
+                crop.name.clone(),
+                number(Some(crop.base_celsius()), 1),
+                number(crop.grain_nitrogen.map(|share| 100.0 * share), 2),
+                number(Some(crop.lb_per_bu), 0),
+                span(crop.window_days, 0),
+                number(Some(100.0 * crop.stand_cv), 0),
+                crop.certainty.label().to_owned(),
+            ]
+        })
+        .collect();
+    let columns = vec![
+        Column::left("crop"),
+        Column::right("base °C"),
+        Column::right("grain N %"),
+        Column::right("lb/bu"),
+        Column::right("window d"),
+        Column::right("CV %"),
+        Column::left("certainty"),
+    ];
+    let about = crops()
+        .iter()
+        .map(|crop| {
+            let aliases = if crop.aliases.is_empty() { String::new() } else { format!("also {}; ", crop.aliases.join(", ")) };
+            vec![crop.name.clone(), format!("{aliases}{}", crop.source)]
+        })
+        .collect();
+    let curve_rows = curves()
+        .iter()
+        .map(|curve| {
+            let numbers = curve.curve();
+            vec![curve.name.clone(), number(Some(numbers.a.get()), 0), number(Some(numbers.b), 1), curve.index.clone(), curve.certainty.label().to_owned()]
+        })
+        .collect();
+    let curve_columns = vec![Column::left("yield curve"), Column::right("a kg/ha"), Column::right("b d"), Column::left("index"), Column::left("certainty")];
+    let curve_about = curves()
+        .iter()
+        .map(|curve| {
+            let range = match (curve.estimate_range, curve.growing_days_range) {
+                (None, None) => "no stated range".to_owned(),
+                (estimates, days) => format!("for I / D {} a day and D {} days", span(estimates, 3), span(days, 0)),
+            };
+            let fitted: Vec<&str> = [&curve.region, &curve.sensor].into_iter().flatten().map(String::as_str).collect();
+            let fitted = if fitted.is_empty() { "fitted where and with what: not said".to_owned() } else { fitted.join("; ") };
+            vec![curve.name.clone(), format!("{}; {range}; {fitted}; {}", curve.crop, curve.source)]
+        })
+        .collect();
+    let json_crops = crops()
+        .iter()
+        .map(|crop| {
+            json!({
+                "name": crop.name, "aliases": crop.aliases, "base_temperature_c": crop.base_celsius(), "grain_nitrogen_share": crop.grain_nitrogen, "bushel_lb": crop.lb_per_bu,
+                "window_days": crop.window_days.map(|(first, last)| [first, last]), "stand_cv_share": crop.stand_cv, "certainty": crop.certainty.label(), "source": crop.source,
+            })
+        })
+        .collect::<Vec<_>>();
+    let json_curves = curves()
+        .iter()
+        .map(|curve| {
+            let numbers = curve.curve();
+            json!({
+                "name": curve.name, "crop": curve.crop, "a_kg_ha": numbers.a.get(), "b_d": numbers.b, "index": curve.index, "region": curve.region, "sensor": curve.sensor,
+                "estimate_range_per_d": curve.estimate_range.map(|(low, high)| [low, high]), "growing_days_range": curve.growing_days_range.map(|(low, high)| [low, high]),
+                "certainty": curve.certainty.label(), "source": curve.source,
+            })
+        })
+        .collect::<Vec<_>>();
+    let blocks = vec![
+        Block::table("", Table { columns, rows }),
+        Block::table("Sources", Table { columns: vec![Column::left("crop"), Column::left("source")], rows: about }),
+        Block::table("Yield curves: YP0 = a · exp(b · I / D)", Table { columns: curve_columns, rows: curve_rows }),
+        Block::table("", Table { columns: vec![Column::left("yield curve"), Column::left("range and source")], rows: curve_about }),
+        Block::text(
+            "",
+            vec![format!(
+                "Nothing here is advice: a job names its curve and its maximum yield itself. {NONE} = no confirmed figure; a job must give grain nitrogen then. CV: largest variation of a stand that counts as even. A job may bring a crop and a curve of its own, with their source."
+            )],
+        ),
+    ];
+    ("Crops and yield curves", blocks, json!({ "crops": json_crops, "curves": json_curves }))
+}
+
+const fn kind(kind: ProductKind) -> &'static str {
+    match kind {
+        ProductKind::Solid => "solid",
+        ProductKind::Liquid => "liquid",
+        ProductKind::LiquidUnderPressure => "pressure",
+    }
+}
+
+fn fertilisers() -> Told {
+    let rows = products()
+        .iter()
+        .map(|row| {
+            vec![
+                row.name.clone(),
+                format!("{:.1}", 100.0 * row.nitrogen),
+                number(row.kg_per_l, 4),
+                number(row.kg_per_l.map(|density| density * L_PER_GAL / KG_PER_LB), 2),
+                kind(row.kind).to_owned(),
+                row.certainty.label().to_owned(),
+            ]
+        })
+        .collect();
+    let columns =
+        vec![Column::left("product"), Column::right("N %"), Column::right("kg/L"), Column::right("lb/gal"), Column::left("kind"), Column::left("certainty")];
+    let about = products()
+        .iter()
+        .map(|row| {
+            let aliases = if row.aliases.is_empty() { String::new() } else { format!("Also {}. ", row.aliases.join(", ")) };
+            vec![row.name.clone(), format!("{aliases}Source: {}. Mind: {}.", row.source, row.cautions.join("; "))]
+        })
+        .collect();
+    let json = products()
+        .iter()
+        .map(|row| {
+            json!({
+                "name": row.name, "aliases": row.aliases, "nitrogen_share": row.nitrogen, "density_kg_l": row.kg_per_l, "kind": kind(row.kind), "certainty": row.certainty.label(),
+                "source": row.source, "cautions": row.cautions,
+            })
+        })
+        .collect::<Vec<_>>();
+    let blocks = vec![
+        Block::table("", Table { columns, rows }),
+        Block::table("Sources and what to mind", Table { columns: vec![Column::left("product"), Column::left("source and cautions")], rows: about }),
+        Block::text("", vec!["The label of the load, or a hydrometer at working temperature, wins over every number here.".to_owned()]),
+    ];
+    ("Fertiliser products", blocks, json!({ "products": json }))
+}

@@ -1,0 +1,144 @@
+//! What the user must know of a flat rate before trusting it; the codes are those of a map.
+
+use super::Flat;
+use crate::finding::Finding;
+use crate::pipeline::settings::RateSettings;
+use crate::science::yield_response::Capped;
+use crate::science::yield_response::in_season_estimate;
+
+/// Fewer growing days than this stop a rate: response indices are all close to 1.
+const LEAST_DAYS: f64 = 60.0;
+/// Growing days beyond which the curves are extrapolated.
+const MOST_DAYS: f64 = 120.0;
+/// In-season estimates between which the curves were fitted. [1/d] Common practice, no source.
+const ESTIMATES: (f64, f64) = (0.002, 0.010);
+/// NDVI of a strip above which more nitrogen hardly shows. Common practice, no source.
+const SATURATED: f64 = 0.85;
+
+/// Says everything that can be said of a flat rate.
+pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Finding>) {
+    season(settings, flat, findings);
+    response(flat, findings);
+    dates(settings, findings);
+    let curve = &settings.response.curve;
+    if curve.index.eq_ignore_ascii_case("NDVI") && flat.readings.strip > SATURATED {
+        findings.push(Finding::caution(
+            "reference.saturated",
+            format!(
+                "NDVI in the strip is {:.3}: above {SATURATED} it hardly rises with more nitrogen, so differences are understated; read a red-edge index with a curve of its own",
+                flat.readings.strip
+            ),
+        ));
+    }
+    match flat.cell.capped {
+        Capped::None => {}
+        Capped::Without => findings.push(Finding::caution(
+            "rate.capped",
+            format!(
+                "the yield in reach without more nitrogen lies above the maximum yield of {:.0} kg/ha, so no response is left: check maximum yield, curve and growing days",
+                settings.response.maximum_yield.get()
+            ),
+        )),
+        Capped::With => findings.push(Finding::note(
+            "rate.capped",
+            format!("the yield with more nitrogen is held to the maximum yield of {:.0} kg/ha", settings.response.maximum_yield.get()),
+        )),
+    }
+    if settings.response.ratio_adjustment.is_some() {
+        findings.push(Finding::note("rate.adjusted", "the response index is adjusted linearly as the job says, once, before it is held"));
+    }
+    if let Some(usual) = settings.rate.usual
+        && (flat.rate < usual * 0.5 || flat.rate > usual * 1.5)
+    {
+        findings.push(Finding::stop(
+            "rate.usual",
+            format!(
+                "the rate of {:.1} kg N/ha ({:.1} lb N/ac) lies outside half to one and a half times the usual {:.1} kg N/ha ({:.1} lb N/ac): check readings, curve and units before spreading",
+                flat.rate.get(),
+                flat.rate.as_lb_per_ac(),
+                usual.get(),
+                usual.as_lb_per_ac()
+            ),
+        ));
+    }
+}
+
+fn season(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Finding>) {
+    let (days, crop) = (flat.growing_days, &settings.season.crop);
+    if days < LEAST_DAYS {
+        findings.push(Finding::stop(
+            "season.early",
+            format!("only {days} growing days since planting: below {LEAST_DAYS:.0} every response index is close to 1 and says nothing; read again later"),
+        ));
+    } else if let Some((low, high)) = crop.window_days.filter(|(low, high)| days < *low || days > *high) {
+        findings.push(Finding::caution(
+            "season.window",
+            format!("{days} growing days lie outside {low:.0} to {high:.0}, where the index foretells the yield of {} best", crop.name),
+        ));
+    }
+    if days > MOST_DAYS {
+        findings.push(Finding::caution("season.late", format!("{days} growing days are more than the {MOST_DAYS:.0} that the curve was made for")));
+    }
+    let estimate = in_season_estimate(flat.readings.beside, days);
+    if !(ESTIMATES.0..=ESTIMATES.1).contains(&estimate) {
+        findings.push(Finding::caution(
+            "season.estimate",
+            format!(
+                "the in-season estimate of {estimate:.4} a day lies outside {:.3} to {:.3}: the yield curve is stretched beyond its data",
+                ESTIMATES.0, ESTIMATES.1
+            ),
+        ));
+    }
+}
+
+fn response(flat: &Flat, findings: &mut Vec<Finding>) {
+    let ratio = flat.readings.ratio;
+    let Ok(interval) = &flat.readings.interval else {
+        findings.push(Finding::note("reference.interval", "nothing says how sure the response index is: give at least 5 pairs of readings along the strip"));
+        if ratio <= 1.0 {
+            findings.push(Finding::note(
+                "response.none",
+                format!(
+                    "the strip reads no greener than the crop beside it (response index {ratio:.3}): the least rate is an answer; look again in 10 to 14 days"
+                ),
+            ));
+        }
+        return;
+    };
+    let (low, high) = (interval.low, interval.high);
+    if high < 1.0 {
+        findings.push(Finding::stop(
+            "reference.below",
+            format!(
+                "the strip is paler than the crop beside it: response index {ratio:.3} (95 %: {low:.3} to {high:.3}) lies wholly below 1; look whether the readings are swapped"
+            ),
+        ));
+    } else if low <= 1.0 {
+        findings.push(Finding::note(
+            "response.none",
+            format!(
+                "no response can be told: the response index {ratio:.3} (95 %: {low:.3} to {high:.3}) may be 1; the least rate is an answer: look again in 10 to 14 days"
+            ),
+        ));
+        if flat.rate.get() > 0.0 {
+            findings.push(Finding::caution(
+                "response.spent",
+                format!("the rate spends {:.1} kg N/ha although a response cannot be told (95 % interval {low:.3} to {high:.3} contains 1)", flat.rate.get()),
+            ));
+        }
+    }
+}
+
+fn dates(settings: &RateSettings, findings: &mut Vec<Finding>) {
+    let (Some(sensed), Some(applied)) = (settings.season.sensed, settings.application.date) else { return };
+    let days = (applied - sensed).get_days();
+    if days > settings.application.max_image_age {
+        findings.push(Finding::stop(
+            "image.age",
+            format!(
+                "the readings of {sensed} are {days} days old on {applied}, more than {}: the crop has moved on; read again",
+                settings.application.max_image_age
+            ),
+        ));
+    }
+}

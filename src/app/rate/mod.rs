@@ -1,0 +1,144 @@
+//! `rate`: one flat rate from hand readings, by the formulas of the map, without an image.
+
+mod flags;
+mod judge;
+mod told;
+
+use std::path::Path;
+
+use crate::app::api::RateRequest;
+use crate::app::error::AppError;
+use crate::app::job::resolve::read_rate_job;
+use crate::app::map::accept;
+use crate::app::open;
+use crate::finding::Finding;
+use crate::pipeline::settings::LargestRatio;
+use crate::pipeline::settings::RateSettings;
+use crate::report::model::Report;
+use crate::science::money::FieldMoney;
+use crate::science::money::GrainResponse;
+use crate::science::money::MoneyCell;
+use crate::science::money::PriceInputs;
+use crate::science::money::break_even_ratio;
+use crate::science::money::field_money;
+use crate::science::reference::ReadingsEstimate;
+use crate::science::reference::readings;
+use crate::science::yield_response::CellRate;
+use crate::science::yield_response::RateInputs;
+use crate::science::yield_response::YieldCurve;
+use crate::science::yield_response::rate_of;
+use crate::science::yield_response::round_to_step;
+use crate::units::Area;
+use crate::units::NRate;
+
+/// One flat rate and what it comes from.
+#[derive(Clone, Debug)]
+struct Flat {
+    readings: ReadingsEstimate,
+    growing_days: f64,
+    /// How growing days were counted; `None` when they were stated.
+    counted: Option<String>,
+    cell: CellRate,
+    /// Rounded to the step.
+    rate: NRate,
+    /// Exact rate at the bounds of the response index.
+    by_bounds: Option<(NRate, NRate)>,
+    /// Exact rate at a use efficiency of 0.6 and of 0.4.
+    by_efficiency: (NRate, NRate),
+    money: Option<Money>,
+}
+
+/// Money of one hectare.
+#[derive(Clone, Debug)]
+struct Money {
+    currency: String,
+    hectare: FieldMoney,
+    break_even_ratio: Option<f64>,
+}
+
+/// One flat rate from hand readings.
+///
+/// # Errors
+/// When the job, an option or the weather record is refused.
+pub fn rate(request: &RateRequest) -> Result<Report, AppError> {
+    let mut findings = Vec::new();
+    let (settings, folder) = match &request.job {
+        Some(job) => (read_rate_job(job)?, job.parent().unwrap_or_else(|| Path::new(""))),
+        None => (flags::settings(request)?, Path::new("")),
+    };
+    let settings = settings.into_log(&mut findings);
+    let flat = flat_rate(&settings, &mut findings)?;
+    judge::judge(&settings, &flat, &mut findings);
+    accept(&settings.accept, &mut findings);
+    let stopped = findings.iter().any(Finding::stops);
+    Ok(told::report(&settings, folder, &flat, findings, stopped))
+}
+
+fn flat_rate(settings: &RateSettings, findings: &mut Vec<Finding>) -> Result<Flat, AppError> {
+    let pairs: Vec<(f64, f64)> = settings.readings.iter().map(|pair| (pair.strip, pair.beside)).collect();
+    let estimate = readings(&pairs).map_err(|error| {
+        AppError::refused("reference.readings", error.to_string())
+            .with_hint("give averaged readings of the index, such as 0.66 in the strip and 0.50 beside it")
+    })?;
+    let (growing_days, counted) = open::growing_days(&settings.season, findings)?;
+    let inputs = inputs(settings, growing_days)?;
+    let none = || AppError::refused("rate.inputs", "the readings give no rate").with_fact("beside", format!("{}", estimate.beside));
+    let at = |reference: f64, inputs: &RateInputs| rate_of(estimate.beside, reference, inputs).ok_or_else(none);
+    let cell = at(estimate.strip, &inputs)?;
+    let rules = &settings.rate;
+    let steps = round_to_step(cell.n_exact, rules.minimum, rules.maximum, rules.step).ok_or_else(|| {
+        AppError::refused("rate.empty", "no multiple of the step lies between the least and the greatest rate")
+            .with_fact("step, least, greatest", format!("{}, {}, {}", rules.step, rules.minimum, rules.maximum))
+            .with_hint("choose a smaller step or a wider range")
+    })?;
+    let by_bounds = match &estimate.interval {
+        Ok(interval) => Some((at(estimate.beside * interval.low, &inputs)?.n_exact, at(estimate.beside * interval.high, &inputs)?.n_exact)),
+        Err(_) => None,
+    };
+    let efficient = |use_efficiency: f64| at(estimate.strip, &RateInputs { use_efficiency, ..inputs }).map(|cell| cell.n_exact);
+    let by_efficiency = (efficient(0.6)?, efficient(0.4)?);
+    let rate = rules.step * steps as f64;
+    let money = money(settings, &cell, rate);
+    Ok(Flat { readings: estimate, growing_days, counted, cell, rate, by_bounds, by_efficiency, money })
+}
+
+fn inputs(settings: &RateSettings, growing_days: f64) -> Result<RateInputs, AppError> {
+    let response = &settings.response;
+    let LargestRatio::Value(largest_ratio) = response.largest_ratio else {
+        return Err(AppError::refused("rate.inputs", "response.largest_ratio = \"seen\" needs a strip on an image: hand readings show no range along it")
+            .with_hint("give a number, such as largest_ratio = 2.0"));
+    };
+    let inputs = RateInputs {
+        curve: YieldCurve { a: response.curve.a, b: response.curve.b },
+        growing_days,
+        maximum_yield: response.maximum_yield,
+        largest_ratio,
+        ratio_adjustment: response.ratio_adjustment,
+        dead_band: response.dead_band,
+        // One index stands for the whole field, so both ways of comparing are the same.
+        field_ratio: None,
+        grain_nitrogen: response.grain_nitrogen,
+        use_efficiency: response.use_efficiency,
+        applied_since_sensing: response.applied_since_sensing,
+        minimum: settings.rate.minimum,
+        maximum: settings.rate.maximum,
+    };
+    inputs.check().map_err(|error| AppError::refused("rate.inputs", error.to_string()).with_hint("correct the number that the message names"))?;
+    Ok(inputs)
+}
+
+fn money(settings: &RateSettings, cell: &CellRate, rate: NRate) -> Option<Money> {
+    let prices = settings.prices.as_ref()?;
+    let response = GrainResponse {
+        grain_nitrogen: settings.response.grain_nitrogen,
+        use_efficiency: settings.response.use_efficiency,
+        applied_since_sensing: settings.response.applied_since_sensing,
+    };
+    let inputs = PriceInputs { grain: prices.grain, nitrogen: prices.nitrogen, application: prices.application };
+    let hectare = MoneyCell { area: Area::ha(1.0), rate, yield_without: cell.yield_without, yield_with: cell.yield_with };
+    Some(Money {
+        currency: prices.currency.clone(),
+        hectare: field_money(&[hectare], settings.rate.usual, &response, &inputs)?,
+        break_even_ratio: break_even_ratio(cell.yield_without, &response, &inputs),
+    })
+}
