@@ -263,7 +263,7 @@ fn fertilisers() -> Told {
         .iter()
         .map(|row| {
             json!({
-                "name": row.name, "aliases": row.aliases, "nitrogen_share": row.nitrogen, "density_kg_l": row.kg_per_l, "kind": kind(row.kind), "certainty": row.certainty.label(),
+                "name": row.name, "aliases": row.aliases, "nitrogen_share": row.nitrogen, "density_kg_l": row.kg_per_l, "kind": if row.kind == ProductKind::LiquidUnderPressure { "liquid under pressure" } else { kind(row.kind) }, "certainty": row.certainty.label(),
                 "source": row.source, "cautions": row.cautions,
             })
         })

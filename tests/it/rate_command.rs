@@ -146,9 +146,8 @@ fn growing_days_are_counted_from_a_weather_record() {
     let folder = tempfile::tempdir().unwrap();
     let record = folder.path().join("station.csv");
     // Ten days; means 4 to 13 °C in steps of 1: nine lie above 4.4 °C, eight of them before the day of the readings.
-    let days: Vec<String> = (1..=10).map(|day| format!("2026-03-{day:02},{},{}\n", day - 2, day + 8)).collect();
-    let days = days.concat();
-    fs_err::write(&record, format!("date,tmin_c,tmax_c\n{days}")).unwrap();
+    let days: Vec<String> = (1..=10).map(|day| format!("2026-03-{day:02},{},{}", day - 2, day + 8)).collect();
+    fs_err::write(&record, format!("date,tmin_c,tmax_c\n{}\n", days.join("\n"))).unwrap();
     let run = |more: &[&str]| {
         let fixed = [
             "rate",
