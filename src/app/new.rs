@@ -19,7 +19,6 @@ use crate::app::new_job::first_job;
 use crate::app::open::refuse_network;
 use crate::finding::Finding;
 use crate::format::raster::RasterFacts;
-use crate::format::raster::acquired;
 use crate::format::raster::facts;
 use crate::format::vector::read_polygons;
 use crate::format::weather;
@@ -83,7 +82,7 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
             ));
         }
     }
-    let own_date = acquired(&request.raster)?;
+    let own_date = raster.acquired;
     if let (Some(given), Some(own)) = (request.date, own_date)
         && given != own
     {

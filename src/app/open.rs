@@ -217,8 +217,7 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
     };
     for file in &files {
         // The day alone: the time of a pass needs a time zone that no job states.
-        let day = file.acquired.as_deref().and_then(|text| text.get(..10)).and_then(|day| day.parse::<Date>().ok());
-        if let Some(day) = day.filter(|day| *day != imagery.date) {
+        if let Some(day) = file.acquired.filter(|day| *day != imagery.date) {
             findings.push(Finding::stop(
                 "image.date",
                 format!("{} says it was taken on {day}, but the job says {}: give the image's own date, or the right image", file.path.display(), imagery.date),

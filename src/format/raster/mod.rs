@@ -1,12 +1,10 @@
 //! Reads images by windows, whatever their layout, through GDAL.
 
-mod acquired;
 mod error;
 mod mask;
 mod open;
 mod stack;
 
-pub use acquired::acquired;
 pub use error::RasterFileError;
 pub use mask::MaskRule;
 pub use mask::MaskSpec;

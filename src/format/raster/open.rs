@@ -13,6 +13,7 @@ use super::error::RasterFileError;
 use crate::format::systems::system_of;
 use crate::space::raster::Affine;
 use crate::space::raster::Lattice;
+use jiff::civil::Date;
 
 /// Drivers that may open a raster; none of them reaches for a network.
 const DRIVERS: [&str; 10] = ["GTiff", "COG", "VRT", "JP2OpenJPEG", "HFA", "ENVI", "AAIGrid", "GPKG", "PNG", "ERS"];
@@ -45,8 +46,8 @@ pub struct RasterFacts {
     pub driver: String,
     /// Its lattice.
     pub lattice: Lattice,
-    /// When it was taken, if the file says so (GDAL's imagery domain). `YYYY-MM-DD …`.
-    pub acquired: Option<String>,
+    /// The day on which it was taken, if the file says so.
+    pub acquired: Option<Date>,
     /// Its bands, in order.
     pub bands: Vec<BandFacts>,
 }
@@ -103,7 +104,8 @@ pub fn facts(path: &Path, jail: &Path) -> Result<RasterFacts, RasterFileError> {
     }
     let (cols, rows) = dataset.raster_size();
     let lattice = Lattice { cols: cols as i64, rows: rows as i64, affine, crs, block: (block.0 as i64, block.1 as i64) };
-    let acquired = dataset.metadata_item("ACQUISITIONDATETIME", "IMAGERY");
+    // Not the date of a TIFF tag: by the TIFF standard that says when the file was made, and mosaics are made days after the flight.
+    let acquired = dataset.metadata_item("ACQUISITIONDATETIME", "IMAGERY").and_then(|text| text.get(..10).and_then(|day| day.parse().ok()));
     Ok(RasterFacts { path: path.to_owned(), driver, lattice, acquired, bands })
 }
 

@@ -181,3 +181,15 @@ fn what_is_refused_before_any_pixel() {
     assert!(matches!(facts(&vrt, away.path()), Err(RasterFileError::Outside { .. })));
     assert!(facts(&vrt, Path::new("/")).is_ok());
 }
+
+#[test]
+fn the_day_of_taking_is_read_where_it_is_stated() {
+    use gdal::Metadata;
+    let file = File::new();
+    let path = file.write::<u8>("a.tif", 2, 1.0, &[vec![1, 2, 3, 4]], |dataset| {
+        dataset.set_metadata_item("ACQUISITIONDATETIME", "2026-04-10 10:21:00", "IMAGERY").unwrap();
+    });
+    assert_eq!(facts(&path, Path::new("")).unwrap().acquired, Some(jiff::civil::date(2026, 4, 10)));
+    let silent = file.write::<u8>("b.tif", 2, 1.0, &[vec![1, 2, 3, 4]], |_| {});
+    assert_eq!(facts(&silent, Path::new("")).unwrap().acquired, None);
+}
