@@ -6,6 +6,7 @@ use crate::pipeline::reference::Reference;
 use crate::pipeline::run::Looked;
 use crate::pipeline::run::Sources;
 use crate::pipeline::settings::Compare;
+use crate::pipeline::settings::Crop;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::totals::Totals;
 
@@ -76,8 +77,8 @@ pub fn cautions(
     }
 }
 
-fn season(settings: &Settings, days: f64, totals: &Totals, findings: &mut Vec<Finding>) {
-    let crop = &settings.season.crop;
+/// Says whether the crop has grown long enough, and not too long, for its index to foretell the yield.
+pub fn growing_days(crop: &Crop, days: f64, findings: &mut Vec<Finding>) {
     if days < LEAST_DAYS {
         findings.push(Finding::stop(
             "season.early",
@@ -92,6 +93,10 @@ fn season(settings: &Settings, days: f64, totals: &Totals, findings: &mut Vec<Fi
     if days > MOST_DAYS {
         findings.push(Finding::caution("season.late", format!("{days} growing days are more than the {MOST_DAYS:.0} that the curve was made for")));
     }
+}
+
+fn season(settings: &Settings, days: f64, totals: &Totals, findings: &mut Vec<Finding>) {
+    growing_days(&settings.season.crop, days, findings);
     if totals.insey_share > 0.0 {
         findings.push(Finding::caution(
             "season.estimate",

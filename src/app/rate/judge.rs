@@ -2,14 +2,11 @@
 
 use super::Flat;
 use crate::finding::Finding;
+use crate::pipeline::judge::growing_days;
 use crate::pipeline::settings::RateSettings;
 use crate::science::yield_response::Capped;
 use crate::science::yield_response::in_season_estimate;
 
-/// Fewer growing days than this stop a rate: response indices are all close to 1.
-const LEAST_DAYS: f64 = 60.0;
-/// Growing days beyond which the curves are extrapolated.
-const MOST_DAYS: f64 = 120.0;
 /// In-season estimates between which the curves were fitted. [1/d] Common practice, no source.
 const ESTIMATES: (f64, f64) = (0.002, 0.010);
 /// NDVI of a strip above which more nitrogen hardly shows. Common practice, no source.
@@ -64,21 +61,8 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
 }
 
 fn season(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Finding>) {
-    let (days, crop) = (flat.growing_days, &settings.season.crop);
-    if days < LEAST_DAYS {
-        findings.push(Finding::stop(
-            "season.early",
-            format!("only {days} growing days since planting: below {LEAST_DAYS:.0} every response index is close to 1 and says nothing; read again later"),
-        ));
-    } else if let Some((low, high)) = crop.window_days.filter(|(low, high)| days < *low || days > *high) {
-        findings.push(Finding::caution(
-            "season.window",
-            format!("{days} growing days lie outside {low:.0} to {high:.0}, where the index foretells the yield of {} best", crop.name),
-        ));
-    }
-    if days > MOST_DAYS {
-        findings.push(Finding::caution("season.late", format!("{days} growing days are more than the {MOST_DAYS:.0} that the curve was made for")));
-    }
+    let days = flat.growing_days;
+    growing_days(&settings.season.crop, days, findings);
     let estimate = in_season_estimate(flat.readings.beside, days);
     if !(ESTIMATES.0..=ESTIMATES.1).contains(&estimate) {
         findings.push(Finding::caution(
