@@ -45,6 +45,10 @@ impl Printer {
     /// As the arguments say, read before they are parsed so that a refusal of them is printed in the same way.
     pub fn of(arguments: &[OsString]) -> Self {
         let mut printer = Self { json: false, choice: ColorChoice::Auto };
+        // A terminal that says it is dumb stays plain, on a build server too, where the library would colour it.
+        if std::env::var_os("TERM").is_some_and(|kind| kind == "dumb") {
+            printer.choice = ColorChoice::Never;
+        }
         let mut colour_next = false;
         for argument in arguments.iter().skip(1).map_while(|argument| argument.to_str().filter(|text| *text != "--")) {
             let colour = if std::mem::take(&mut colour_next) { Some(argument) } else { argument.strip_prefix("--color=") };
