@@ -59,7 +59,7 @@ struct Opened {
 pub(crate) fn set_up(common: &Common) {
     gdal::config::set_error_handler(|_, _, _| {});
     let cache = (common.memory_mib / 16).clamp(16, 64);
-    for (key, value) in [("GDAL_CACHEMAX", cache.to_string()), ("GDAL_PAM_ENABLED", "YES".to_owned()), ("OGR_GEOMETRY_ACCEPT_UNCLOSED_RING", "NO".to_owned())] {
+    for (key, value) in [("GDAL_CACHEMAX", cache.to_string()), ("OGR_GEOMETRY_ACCEPT_UNCLOSED_RING", "NO".to_owned())] {
         let _ = gdal::config::set_config_option(key, &value);
     }
 }

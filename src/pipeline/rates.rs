@@ -13,6 +13,8 @@ use crate::pipeline::scan::Scanned;
 use crate::pipeline::scan::TIE;
 use crate::pipeline::settings::Compare;
 use crate::pipeline::settings::LargestRatio;
+use crate::pipeline::settings::RateRules;
+use crate::pipeline::settings::Response;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::StateRate;
 use crate::science::yield_response::Capped as Bound;
@@ -138,6 +140,14 @@ pub fn inputs(settings: &Settings, reference: &Reference, growing_days: f64) -> 
         Compare::EachCell => None,
         Compare::WholeField => Some(reference.ratio.ok_or(RateError::NoRatio)?),
     };
+    Ok(inputs_of(response, &settings.rate, largest_ratio, field_ratio, growing_days)?)
+}
+
+/// The same from the settings of the response and of the rates alone, for a map and for one flat rate.
+///
+/// # Errors
+/// [`RateInputError`] when an input has no meaning.
+pub fn inputs_of(response: &Response, rule: &RateRules, largest_ratio: f64, field_ratio: Option<f64>, growing_days: f64) -> Result<RateInputs, RateInputError> {
     let inputs = RateInputs {
         curve: YieldCurve { a: response.curve.a, b: response.curve.b },
         growing_days,
@@ -149,8 +159,8 @@ pub fn inputs(settings: &Settings, reference: &Reference, growing_days: f64) -> 
         grain_nitrogen: response.grain_nitrogen,
         use_efficiency: response.use_efficiency,
         applied_since_sensing: response.applied_since_sensing,
-        minimum: settings.rate.minimum,
-        maximum: settings.rate.maximum,
+        minimum: rule.minimum,
+        maximum: rule.maximum,
     };
     inputs.check()?;
     Ok(inputs)

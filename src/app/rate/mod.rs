@@ -12,6 +12,7 @@ use crate::app::job::resolve::read_rate_job;
 use crate::app::map::accept;
 use crate::app::open;
 use crate::finding::Finding;
+use crate::pipeline::rates::inputs_of;
 use crate::pipeline::settings::LargestRatio;
 use crate::pipeline::settings::RateSettings;
 use crate::report::model::Report;
@@ -25,7 +26,6 @@ use crate::science::reference::ReadingsEstimate;
 use crate::science::reference::readings;
 use crate::science::yield_response::CellRate;
 use crate::science::yield_response::RateInputs;
-use crate::science::yield_response::YieldCurve;
 use crate::science::yield_response::rate_of;
 use crate::science::yield_response::round_to_step;
 use crate::units::Area;
@@ -108,23 +108,9 @@ fn inputs(settings: &RateSettings, growing_days: f64) -> Result<RateInputs, AppE
         return Err(AppError::refused("rate.inputs", "response.largest_ratio = \"seen\" needs a strip on an image: hand readings show no range along it")
             .with_hint("give a number, such as largest_ratio = 2.0"));
     };
-    let inputs = RateInputs {
-        curve: YieldCurve { a: response.curve.a, b: response.curve.b },
-        growing_days,
-        maximum_yield: response.maximum_yield,
-        largest_ratio,
-        ratio_adjustment: response.ratio_adjustment,
-        dead_band: response.dead_band,
-        // One index stands for the whole field, so both ways of comparing are the same.
-        field_ratio: None,
-        grain_nitrogen: response.grain_nitrogen,
-        use_efficiency: response.use_efficiency,
-        applied_since_sensing: response.applied_since_sensing,
-        minimum: settings.rate.minimum,
-        maximum: settings.rate.maximum,
-    };
-    inputs.check().map_err(|error| AppError::refused("rate.inputs", error.to_string()).with_hint("correct the number that the message names"))?;
-    Ok(inputs)
+    // One index stands for the whole field, so both ways of comparing are the same.
+    inputs_of(response, &settings.rate, largest_ratio, None, growing_days)
+        .map_err(|error| AppError::refused("rate.inputs", error.to_string()).with_hint("correct the number that the message names"))
 }
 
 fn money(settings: &RateSettings, cell: &CellRate, rate: NRate) -> Option<Money> {
