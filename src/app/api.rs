@@ -6,7 +6,7 @@ use jiff::civil::Date;
 
 use crate::app::cancel::Cancel;
 
-/// Memory that a run stays below unless told otherwise. (MiB)
+/// What the cache of image blocks is sized by unless told otherwise. (MiB)
 pub const DEFAULT_MEMORY_MIB: u64 = 1024;
 
 /// What every command may be told.
@@ -14,7 +14,7 @@ pub const DEFAULT_MEMORY_MIB: u64 = 1024;
 pub struct Common {
     /// Threads to compute with; one a core when not given.
     pub threads: Option<usize>,
-    /// Memory to stay below. (MiB)
+    /// What the cache of image blocks is sized by: a sixteenth of it, 16 to 64 MiB. (MiB)
     pub memory_mib: u64,
     /// Whether inputs may be read over the network.
     pub network: bool,

@@ -55,7 +55,7 @@ struct Opened {
     findings: Vec<Finding>,
 }
 
-/// Tells GDAL how to behave: quiet, and within the memory asked for.
+/// Tells GDAL how to behave: quiet, with a cache of blocks that does not grow with the image.
 pub(crate) fn set_up(common: &Common) {
     gdal::config::set_error_handler(|_, _, _| {});
     let cache = (common.memory_mib / 16).clamp(16, 64);

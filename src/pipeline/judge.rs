@@ -8,12 +8,15 @@ use crate::pipeline::run::Sources;
 use crate::pipeline::settings::Compare;
 use crate::pipeline::settings::Crop;
 use crate::pipeline::settings::Settings;
+use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::Totals;
 
 /// Fewer growing days than this stop a map: response indices are all close to 1.
 const LEAST_DAYS: f64 = 60.0;
 /// Growing days beyond which the curves are extrapolated.
 const MOST_DAYS: f64 = 120.0;
+/// Totals that differ by less are the same. \[kg N\]
+const LEAST_TOTAL: f64 = 0.05;
 
 /// Says everything that can be said of a finished map.
 pub fn cautions(
@@ -28,7 +31,7 @@ pub fn cautions(
 ) {
     season(settings, sources.growing_days, totals, findings);
     response(reference, totals, findings);
-    doubts(looked, reference, totals, findings);
+    doubts(&looked.strips, reference, totals, findings);
     dates(settings, findings);
     if totals.unseen_share > 0.25 {
         findings.push(Finding::stop(
@@ -129,41 +132,35 @@ fn response(reference: &Reference, totals: &Totals, findings: &mut Vec<Finding>)
     }
 }
 
-fn doubts(looked: &Looked, reference: &Reference, totals: &Totals, findings: &mut Vec<Finding>) {
-    if totals.n_kg_base < 1e-6 {
-        // Nothing asks for nitrogen: no percentage of it means anything.
-        return;
-    }
+fn doubts(strips: &[Strip], reference: &Reference, totals: &Totals, findings: &mut Vec<Finding>) {
     let base = totals.n_kg_base;
-    let percent = |other: f64| 100.0 * (other / base - 1.0);
-    if let Some(other) = totals.n_kg_by_ratio.filter(|other| reference.kind == "strips" && percent(*other).abs() > 15.0) {
+    // Against a total of nothing no percentage means anything, but another total is a doubt all the more.
+    let by_how_much = |other: f64, digits: usize| if base > LEAST_TOTAL { format!(" ({:+.*} %)", digits, 100.0 * (other / base - 1.0)) } else { String::new() };
+    let moves = |other: f64, share: f64| (other - base).abs() > (share * base).max(LEAST_TOTAL);
+    if let Some(other) = totals.n_kg_by_ratio.filter(|other| reference.kind == "strips" && moves(*other, 0.15)) {
         findings.push(Finding::caution(
             "reference.ratio_total",
-            format!("by the strip's ratio instead of its level seen ground would get {other:.0} kg N instead of {:.0} ({:+.0} %): where the strip lies decides; look whether its place stands for the field", totals.n_kg_base, percent(other)),
+            format!("by the strip's ratio instead of its level seen ground would get {other:.0} kg N instead of {base:.0}{}: where the strip lies decides; look whether its place stands for the field", by_how_much(other, 0)),
         ));
     }
     for (other, what) in totals.n_kg_by_inset.iter().zip(["less", "more"]) {
-        if let Some(other) = other.filter(|other| percent(*other).abs() > 5.0) {
+        if let Some(other) = other.filter(|other| moves(*other, 0.05)) {
             findings.push(Finding::caution(
                 "reference.inset_total",
-                format!(
-                    "with {what} inset (or reach) of the strips seen ground would get {other:.0} kg N instead of {:.0} ({:+.1} %)",
-                    totals.n_kg_base,
-                    percent(other)
-                ),
+                format!("with {what} inset (or reach) of the strips seen ground would get {other:.0} kg N instead of {base:.0}{}", by_how_much(other, 1)),
             ));
         }
     }
-    if let Some(other) = totals.n_kg_without_dropping.filter(|other| (other / base - 1.0).abs() > 1e-9) {
+    if let Some(other) = totals.n_kg_without_dropping.filter(|other| moves(*other, 0.0)) {
         findings.push(Finding::note(
             "reference.dropped_total",
-            format!("without leaving segments out seen ground would get {other:.0} kg N instead of {:.0} ({:+.1} %)", totals.n_kg_base, percent(other)),
+            format!("without leaving segments out seen ground would get {other:.0} kg N instead of {base:.0}{}", by_how_much(other, 1)),
         ));
     }
     if let Some(spread) = reference.between_strips {
-        let each: Vec<String> = totals.n_kg_by_strip.iter().map(|(number, n)| format!("strip {number} alone {n:.0} kg N ({:+.0} %)", percent(*n))).collect();
+        let each: Vec<String> = totals.n_kg_by_strip.iter().map(|(number, n)| format!("strip {number} alone {n:.0} kg N{}", by_how_much(*n, 0))).collect();
         findings.push(Finding::note("reference.strips", format!("the strips' indices differ with a standard deviation of {spread:.4}: {}", each.join(", "))));
-    } else if looked.strips.len() == 1 {
+    } else if strips.len() == 1 {
         findings.push(Finding::note("reference.one_strip", "one strip alone: canopy differs for more reasons than nitrogen, so its place moves the field's nitrogen (standard deviation 28 % in made fields; with two 21 %)".to_owned()));
     }
     if totals.beyond_share > 0.20 {
@@ -176,7 +173,7 @@ fn doubts(looked: &Looked, reference: &Reference, totals: &Totals, findings: &mu
         ));
     }
     if let Some((sd, noise)) = &totals.noise
-        && noise.made_kg.abs() > 0.05 * totals.n_kg_base
+        && noise.made_kg.abs() > (0.05 * base).max(LEAST_TOTAL)
     {
         findings.push(Finding::caution(
             "rate.noise",
@@ -198,5 +195,44 @@ fn dates(settings: &Settings, findings: &mut Vec<Finding>) {
         ));
     } else if days < 0 {
         findings.push(Finding::caution("application.before", format!("the application on {applied} lies before the image of {}", image.date)));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn reference() -> Reference {
+        Reference {
+            kind: "strips",
+            index: 0.5,
+            beside: Some(0.4),
+            ratio: Some(1.25),
+            low: None,
+            high: None,
+            no_interval: None,
+            place: None,
+            between_strips: None,
+            seen_ratios: None,
+            index_without_dropping: None,
+            each: Vec::new(),
+        }
+    }
+
+    fn said(base: f64, by_ratio: f64) -> Vec<Finding> {
+        let mut findings = Vec::new();
+        let totals = Totals { n_kg_base: base, n_kg_by_ratio: Some(by_ratio), ..Totals::default() };
+        doubts(&[], &reference(), &totals, &mut findings);
+        findings
+    }
+
+    #[test]
+    fn another_total_is_a_doubt_against_nothing_too() {
+        // A strip on poor ground can lie below the whole field: the map then spends nothing, and the user must be told.
+        let against_nothing = said(0.0, 240.0);
+        assert_eq!(against_nothing[0].code, "reference.ratio_total");
+        assert!(against_nothing[0].message.contains("240 kg N instead of 0:"), "{}", against_nothing[0].message);
+        assert!(said(200.0, 240.0)[0].message.contains("240 kg N instead of 200 (+20 %)"));
+        assert!(said(200.0, 220.0).is_empty() && said(0.0, 0.0).is_empty());
     }
 }
