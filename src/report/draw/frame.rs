@@ -1,0 +1,157 @@
+//! From the working plane to paper: one scale for both directions, north of the plane upwards; scale bar and north arrow.
+
+use geo::BoundingRect;
+use geo::MultiPolygon;
+
+use crate::report::draw::svg::Anchor;
+use crate::report::draw::svg::INK;
+use crate::report::draw::svg::Svg;
+use crate::report::draw::svg::TextStyle;
+use crate::report::draw::svg::num;
+use crate::report::draw::svg::path_of;
+use crate::units::M_PER_FT;
+
+/// A rectangle of the drawing: left, top, width, height.
+pub type Window = (f64, f64, f64, f64);
+
+/// The way from the plane to the drawing.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct MapFrame {
+    /// Plane point in the middle of the window.
+    centre: (f64, f64),
+    /// Drawing point of it.
+    middle: (f64, f64),
+    /// Drawing units a metre.
+    pub scale: f64,
+    /// Where the map may be drawn.
+    pub window: Window,
+}
+
+impl MapFrame {
+    /// The frame of nothing.
+    pub const EMPTY: Self = Self { centre: (0.0, 0.0), middle: (0.0, 0.0), scale: 1.0, window: (0.0, 0.0, 1.0, 1.0) };
+
+    /// Fits a shape into a window, leaving `margin` drawing units on every side. `None` for an empty shape.
+    pub fn fit(shape: &MultiPolygon<f64>, window: Window, margin: f64) -> Option<Self> {
+        let bounds = shape.bounding_rect()?;
+        let (w, h) = (bounds.width().max(1e-6), bounds.height().max(1e-6));
+        let scale = ((window.2 - 2.0 * margin) / w).min((window.3 - 2.0 * margin) / h);
+        let centre = bounds.center();
+        Some(Self { centre: (centre.x, centre.y), middle: (window.0 + window.2 / 2.0, window.1 + window.3 / 2.0), scale, window })
+    }
+    /// Height that a shape needs in a window of this width, margins included, held to `most`.
+    pub fn height_for(shape: &MultiPolygon<f64>, width: f64, margin: f64, most: f64) -> f64 {
+        let Some(bounds) = shape.bounding_rect() else { return most };
+        let scale = (width - 2.0 * margin) / bounds.width().max(1e-6);
+        (bounds.height() * scale + 2.0 * margin).clamp(most / 2.5, most)
+    }
+    /// A plane point on the drawing.
+    pub fn place(&self, x: f64, y: f64) -> (f64, f64) {
+        (self.middle.0 + (x - self.centre.0) * self.scale, self.middle.1 - (y - self.centre.1) * self.scale)
+    }
+    /// The plane point of a drawing point.
+    pub fn plane(&self, x: f64, y: f64) -> (f64, f64) {
+        (self.centre.0 + (x - self.middle.0) / self.scale, self.centre.1 - (y - self.middle.1) / self.scale)
+    }
+    /// Path data of a shape. Points closer than a tenth of a unit to the one before are left out: nobody can see them.
+    pub fn path(&self, shape: &MultiPolygon<f64>) -> String {
+        let mut data = String::new();
+        for polygon in shape {
+            for ring in std::iter::once(polygon.exterior()).chain(polygon.interiors()) {
+                let mut points: Vec<(f64, f64)> = Vec::with_capacity(ring.0.len());
+                for point in ring.0.iter().map(|c| self.place(c.x, c.y)) {
+                    if points.last().is_none_or(|last| (last.0 - point.0).abs().max((last.1 - point.1).abs()) > 0.1) {
+                        points.push(point);
+                    }
+                }
+                if points.len() > 1 && points.first() == points.last() {
+                    points.pop();
+                }
+                if points.len() > 2 {
+                    data.push_str(&path_of(points, true));
+                }
+            }
+        }
+        data
+    }
+}
+
+/// The greatest of 1, 2, 5 × 10^k that is not above a length.
+pub fn round_length(most: f64) -> f64 {
+    let decade = libm::pow(10.0, libm::floor(libm::log10(most.max(1e-9))));
+    [5.0, 2.0, 1.0].into_iter().map(|step| step * decade).find(|length| *length <= most * (1.0 + 1e-12)).unwrap_or(decade)
+}
+
+/// Draws a scale bar whose left end stands at a point; `room` is the most that it may take.
+pub fn scale_bar(svg: &mut Svg, frame: &MapFrame, at: (f64, f64), room: f64, us: bool) {
+    let unit = if us { M_PER_FT } else { 1.0 };
+    let length = round_length(room / frame.scale / unit);
+    let width = length * unit * frame.scale;
+    let label = match (us, length >= 1000.0) {
+        (true, _) => format!("{} ft", num(length)),
+        (false, true) => format!("{} km", num(length / 1000.0)),
+        (false, false) => format!("{} m", num(length)),
+    };
+    svg.raw("<g class=\"scale-bar\">");
+    svg.rect(at.0 - 4.0, at.1 - 16.0, width + 10.0, 24.0, "fill=\"#fff\" fill-opacity=\"0.85\"");
+    for (from, fill) in [(0.0, INK), (0.5, "#fff")] {
+        svg.rect(at.0 + from * width, at.1, width / 2.0, 4.0, &format!("fill=\"{fill}\" stroke=\"{INK}\" stroke-width=\"0.8\""));
+    }
+    svg.text((at.0, at.1 - 4.0), "0", &TextStyle { size: 10.0, ..TextStyle::default() });
+    svg.text((at.0 + width, at.1 - 4.0), &label, &TextStyle { size: 10.0, anchor: Anchor::End, ..TextStyle::default() });
+    svg.raw("</g>");
+}
+
+/// Draws an arrow to true north around a point: `convergence` is the angle from the plane's north to true north's opposite (true azimuth = grid azimuth + convergence).
+pub fn north_arrow(svg: &mut Svg, at: (f64, f64), convergence_deg: f64) {
+    // True north lies at grid azimuth −convergence; on paper a positive turn is clockwise.
+    let turn = num(-convergence_deg);
+    let (x, y) = (num(at.0), num(at.1));
+    svg.raw(&format!(
+        "<g class=\"north\" transform=\"translate({x} {y}) rotate({turn})\"><circle r=\"17\" fill=\"#fff\" fill-opacity=\"0.85\"/><path d=\"M0 -15L5 8L0 4Z\" fill=\"{INK}\"/><path d=\"M0 -15L-5 8L0 4Z\" fill=\"#fff\" stroke=\"{INK}\" stroke-width=\"0.8\"/><text y=\"16\" font-size=\"10\" text-anchor=\"middle\" font-weight=\"bold\" fill=\"{INK}\">N</text></g>"
+    ));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use geo::polygon;
+
+    #[test]
+    fn lengths_are_round() {
+        assert_eq!([round_length(1.0), round_length(99.0), round_length(260.0), round_length(1999.0)], [1.0, 50.0, 200.0, 1000.0]);
+    }
+
+    #[test]
+    fn a_known_distance_has_its_length_on_paper() {
+        let field = MultiPolygon::new(vec![polygon![(x: 1000.0, y: 5000.0), (x: 1600.0, y: 5000.0), (x: 1600.0, y: 5300.0), (x: 1000.0, y: 5300.0)]]);
+        let frame = MapFrame::fit(&field, (10.0, 20.0, 640.0, 400.0), 20.0).unwrap();
+        // 600 m in 600 units: one unit a metre, north up.
+        assert_eq!(frame.scale, 1.0);
+        let (a, b) = (frame.place(1000.0, 5300.0), frame.place(1600.0, 5000.0));
+        assert_eq!((b.0 - a.0, b.1 - a.1), (600.0, 300.0));
+        let back = frame.plane(a.0, a.1);
+        assert!((back.0 - 1000.0).abs() < 1e-9 && (back.1 - 5300.0).abs() < 1e-9);
+        assert_eq!(MapFrame::height_for(&field, 640.0, 20.0, 400.0), 340.0);
+    }
+
+    #[test]
+    fn the_scale_bar_is_as_long_as_it_says() {
+        let field = MultiPolygon::new(vec![polygon![(x: 0.0, y: 0.0), (x: 1200.0, y: 0.0), (x: 1200.0, y: 600.0), (x: 0.0, y: 600.0)]]);
+        let frame = MapFrame::fit(&field, (0.0, 0.0, 600.0, 400.0), 0.0).unwrap();
+        for (us, label, metres) in [(false, "200 m", 200.0), (true, "500 ft", 152.4)] {
+            let mut svg = Svg::new(600.0, 400.0);
+            scale_bar(&mut svg, &frame, (10.0, 390.0), 120.0, us);
+            let text = svg.finish("t");
+            assert!(text.contains(&format!(">{label}<")), "{text}");
+            assert!(text.contains(&format!("<rect x=\"10\" y=\"390\" width=\"{}\"", num(metres * frame.scale / 2.0))), "{text}");
+        }
+    }
+
+    #[test]
+    fn north_is_turned_by_the_convergence() {
+        let mut svg = Svg::new(10.0, 10.0);
+        north_arrow(&mut svg, (5.0, 5.0), 1.5);
+        assert!(svg.finish("t").contains("rotate(-1.5)"));
+    }
+}
