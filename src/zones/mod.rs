@@ -10,6 +10,7 @@ pub(crate) mod fixture;
 mod laws;
 pub mod machine;
 pub mod outline;
+pub mod palette;
 pub mod prescription;
 pub mod simplify;
 pub mod smooth;
