@@ -13,6 +13,7 @@ use crate::app::error::AppError;
 use crate::app::job::resolve::read_map_job;
 use crate::app::open;
 use crate::app::open::Image;
+use crate::app::paper;
 use crate::app::progress::Progress;
 use crate::app::record;
 use crate::finding::Acceptance;
@@ -227,7 +228,20 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
     let bytes = serde_json::to_vec(&serde_json::Value::Object(core.clone())).unwrap_or_default();
     let map_id = commit::sha256_hex(&bytes)[..6].to_owned();
     outcome.prescription.map_id.clone_from(&map_id);
-    let files = if stopped { Vec::new() } else { files_of(&opened.settings, &outcome.prescription, &rates, &findings)? };
+    let mut files = if stopped { Vec::new() } else { files_of(&opened.settings, &outcome.prescription, &rates, &findings)? };
+    let paper = paper::Context {
+        job,
+        settings: &opened.settings,
+        ground: &opened.ground,
+        image: &opened.image,
+        growing_days: &opened.growing_days,
+        findings: &findings,
+        core: &core,
+        rates: &rates,
+        stopped,
+        instant: instant(outcome.prescription.image_date),
+    };
+    files.extend(paper::files(&outcome, &paper)?);
     opened.findings = findings;
     Ok(Made { opened, outcome, files, map_id, stopped, core })
 }

@@ -10,6 +10,8 @@ pub mod map;
 pub mod new;
 pub mod new_job;
 pub mod open;
+mod overview;
+mod paper;
 pub mod progress;
 pub mod rate;
 pub mod record;

@@ -3,6 +3,7 @@
 pub mod geojson;
 pub mod geopackage;
 pub mod geotiff;
+pub mod gpx;
 pub mod iso11783;
 pub mod lonlat;
 pub mod payload;

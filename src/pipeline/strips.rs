@@ -103,6 +103,14 @@ impl StripFound {
             Self::Coarse(estimate) => estimate.pixels as u64,
         }
     }
+    /// 95 % interval of `I_ref / I_beside`.
+    pub fn interval(&self) -> Option<(f64, f64)> {
+        let interval = match self {
+            Self::Fine(estimate) => estimate.interval.as_ref().ok(),
+            Self::Coarse(estimate) => estimate.interval.as_ref().ok(),
+        };
+        interval.map(|interval| (interval.low, interval.high))
+    }
     /// Word of the estimator in files.
     pub const fn estimator(&self) -> &'static str {
         match self {
@@ -128,6 +136,40 @@ pub struct Strip {
     pub found: Result<StripFound, ReferenceError>,
     /// `I_ref` with less and with more inset (fine), or reach (coarse).
     pub variants: [Option<f64>; 2],
+    /// Segments of strip and swaths, for showing; none for coarse pixels.
+    pub profile: Vec<ProfileSegment>,
+}
+
+/// One segment of a strip and of the ground beside it, as drawn.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ProfileSegment {
+    /// Where it begins along the shrunk strip. \[m\]
+    pub from: f64,
+    /// Where it ends. \[m\]
+    pub to: f64,
+    /// Mean index in the strip.
+    pub strip: Option<f64>,
+    /// Mean index in the swaths.
+    pub beside: Option<f64>,
+    /// Whether the strip's part was dropped.
+    pub strip_dropped: bool,
+    /// Whether the swaths' part was dropped.
+    pub beside_dropped: bool,
+}
+
+fn profile(own: &StripSums, beside: &StripSums, length: f64, found: &Result<StripFound, ReferenceError>) -> Vec<ProfileSegment> {
+    let (strip, swath) = (own.by_segment(), beside.by_segment());
+    let count = strip.len().max(1) as f64;
+    let dropped = |k: usize| match found {
+        Ok(StripFound::Fine(fine)) => (fine.dropped.contains(&k), fine.swath.as_ref().is_some_and(|swath| swath.dropped.contains(&k))),
+        _ => (false, false),
+    };
+    let segment = |(k, (a, b)): (usize, (&SegmentSums, &SegmentSums))| {
+        let (strip_dropped, beside_dropped) = dropped(k);
+        let place = |k: usize| length * k as f64 / count;
+        ProfileSegment { from: place(k), to: place(k + 1), strip: a.mean(), beside: b.mean(), strip_dropped, beside_dropped }
+    };
+    strip.iter().zip(&swath).enumerate().map(segment).collect()
 }
 
 /// Number of pieces of at least two pixels, at the most `most`.
@@ -206,7 +248,7 @@ pub fn estimate(
     for (k, plan) in plans.into_iter().enumerate() {
         let found = &found[plan.probes.clone()];
         let strip = match &plan.how {
-            How::Fine { segments, blocks, .. } => {
+            How::Fine { core, segments, blocks } => {
                 let sums = |k: usize, blocks: usize| match &found[k] {
                     Found::Segments(tallies) => sums_of(tallies, *segments, blocks),
                     Found::Pixels(_) => StripSums::new(*segments, blocks),
@@ -215,7 +257,8 @@ pub fn estimate(
                 let estimate = fine(&own, Some(&beside), settings.drop).map(StripFound::Fine);
                 let variant = |k: usize| fine(&sums(k, 1), None, settings.drop).ok().map(|estimate| estimate.index);
                 let variants = [variant(2), variant(3)];
-                Strip { found: estimate, variants, plan }
+                let profile = profile(&own, &beside, core.length, &estimate);
+                Strip { found: estimate, variants, profile, plan }
             }
             How::Coarse { blocks } => {
                 let shares = Shares::of(&map.rings(&ground.strips[k])?, point_spread);
@@ -236,7 +279,7 @@ pub fn estimate(
                 let variant = |k: usize| results.get(k).and_then(|r| r.as_ref().ok()).map(|estimate| estimate.index);
                 let variants = [variant(1), variant(2)];
                 let estimate = results.into_iter().next().unwrap_or(Err(ReferenceError::NoPixels)).map(StripFound::Coarse);
-                Strip { found: estimate, variants, plan }
+                Strip { found: estimate, variants, profile: Vec::new(), plan }
             }
         };
         strips.push(strip);

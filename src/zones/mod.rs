@@ -12,5 +12,6 @@ pub mod machine;
 pub mod outline;
 pub mod palette;
 pub mod prescription;
+pub mod scouting;
 pub mod simplify;
 pub mod smooth;

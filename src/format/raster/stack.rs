@@ -84,6 +84,11 @@ impl RasterStack {
         Ok(Self { lattice, slots, nesting, mask })
     }
 
+    /// Every slot with its factor and the fine column and row of its corner.
+    pub(super) fn slots_and_nesting(&self) -> impl Iterator<Item = (&Slot, (i64, (i64, i64)))> {
+        self.slots.iter().zip(self.nesting.iter().map(|nesting| (nesting.factor, nesting.origin)))
+    }
+
     /// Whether a band is coarser than the finest, with its factor.
     pub fn coarser(&self) -> Vec<(PathBuf, usize, i64)> {
         self.slots.iter().zip(&self.nesting).filter(|(_, n)| n.factor > 1).map(|(slot, n)| (slot.facts.path.clone(), slot.band, n.factor)).collect()
@@ -203,7 +208,7 @@ impl StackReader<'_> {
 }
 
 /// Turns stored numbers into values; what is no data or no number becomes NaN.
-fn finish(values: &mut [f64], nodata: Option<f64>, scale: f64, offset: f64) {
+pub(super) fn finish(values: &mut [f64], nodata: Option<f64>, scale: f64, offset: f64) {
     // A nodata value of a 32-bit file is stated in 64 bits: compare both.
     let (wide, narrow) = nodata.map_or((f64::NAN, f64::NAN), |value| (value, f64::from(value as f32)));
     let plain = scale == 1.0 && offset == 0.0;

@@ -3,13 +3,18 @@
 use geo::BoundingRect;
 use geo::MultiPolygon;
 
-use crate::report::draw::svg::Anchor;
-use crate::report::draw::svg::INK;
-use crate::report::draw::svg::Svg;
-use crate::report::draw::svg::TextStyle;
+use crate::report::draw::drawing::Anchor;
+use crate::report::draw::drawing::Drawing;
+use crate::report::draw::drawing::Item;
+use crate::report::draw::drawing::Paint;
+use crate::report::draw::drawing::Rings;
+use crate::report::draw::drawing::Style;
+use crate::report::draw::drawing::THIN;
+use crate::report::draw::drawing::TextStyle;
 use crate::report::draw::svg::num;
-use crate::report::draw::svg::path_of;
 use crate::units::M_PER_FT;
+use crate::zones::palette::INK;
+use crate::zones::palette::PAPER;
 
 /// A rectangle of the drawing: left, top, width, height.
 pub type Window = (f64, f64, f64, f64);
@@ -53,9 +58,9 @@ impl MapFrame {
     pub fn plane(&self, x: f64, y: f64) -> (f64, f64) {
         (self.centre.0 + (x - self.middle.0) / self.scale, self.centre.1 - (y - self.middle.1) / self.scale)
     }
-    /// Path data of a shape. Points closer than a tenth of a unit to the one before are left out: nobody can see them.
-    pub fn path(&self, shape: &MultiPolygon<f64>) -> String {
-        let mut data = String::new();
+    /// Rings of a shape. Points closer than a tenth of a unit to the one before are left out: nobody can see them.
+    pub fn rings(&self, shape: &MultiPolygon<f64>) -> Rings {
+        let mut rings = Rings::new();
         for polygon in shape {
             for ring in std::iter::once(polygon.exterior()).chain(polygon.interiors()) {
                 let mut points: Vec<(f64, f64)> = Vec::with_capacity(ring.0.len());
@@ -68,11 +73,11 @@ impl MapFrame {
                     points.pop();
                 }
                 if points.len() > 2 {
-                    data.push_str(&path_of(points, true));
+                    rings.push(points);
                 }
             }
         }
-        data
+        rings
     }
 }
 
@@ -83,7 +88,7 @@ pub fn round_length(most: f64) -> f64 {
 }
 
 /// Draws a scale bar whose left end stands at a point; `room` is the most that it may take.
-pub fn scale_bar(svg: &mut Svg, frame: &MapFrame, at: (f64, f64), room: f64, us: bool) {
+pub fn scale_bar(drawing: &mut Drawing, frame: &MapFrame, at: (f64, f64), room: f64, us: bool) {
     let unit = if us { M_PER_FT } else { 1.0 };
     let length = round_length(room / frame.scale / unit);
     let width = length * unit * frame.scale;
@@ -92,24 +97,23 @@ pub fn scale_bar(svg: &mut Svg, frame: &MapFrame, at: (f64, f64), room: f64, us:
         (false, true) => format!("{} km", num(length / 1000.0)),
         (false, false) => format!("{} m", num(length)),
     };
-    svg.raw("<g class=\"scale-bar\">");
-    svg.rect(at.0 - 4.0, at.1 - 16.0, width + 10.0, 24.0, "fill=\"#fff\" fill-opacity=\"0.85\"");
-    for (from, fill) in [(0.0, INK), (0.5, "#fff")] {
-        svg.rect(at.0 + from * width, at.1, width / 2.0, 4.0, &format!("fill=\"{fill}\" stroke=\"{INK}\" stroke-width=\"0.8\""));
+    drawing.rect(at.0 - 4.0, at.1 - 16.0, width + 10.0, 24.0, Style { fill: Some(Paint::Veil), stroke: None });
+    for (from, colour) in [(0.0, INK), (0.5, PAPER)] {
+        drawing.rect(at.0 + from * width, at.1, width / 2.0, 4.0, Style::filled(colour).with(THIN));
     }
-    svg.text((at.0, at.1 - 4.0), "0", &TextStyle { size: 10.0, ..TextStyle::default() });
-    svg.text((at.0 + width, at.1 - 4.0), &label, &TextStyle { size: 10.0, anchor: Anchor::End, ..TextStyle::default() });
-    svg.raw("</g>");
+    drawing.text((at.0, at.1 - 4.0), "0", TextStyle { size: 10.0, ..TextStyle::default() });
+    drawing.text((at.0 + width, at.1 - 4.0), &label, TextStyle { size: 10.0, anchor: Anchor::End, ..TextStyle::default() });
 }
 
-/// Draws an arrow to true north around a point: `convergence` is the angle from the plane's north to true north's opposite (true azimuth = grid azimuth + convergence).
-pub fn north_arrow(svg: &mut Svg, at: (f64, f64), convergence_deg: f64) {
-    // True north lies at grid azimuth −convergence; on paper a positive turn is clockwise.
-    let turn = num(-convergence_deg);
-    let (x, y) = (num(at.0), num(at.1));
-    svg.raw(&format!(
-        "<g class=\"north\" transform=\"translate({x} {y}) rotate({turn})\"><circle r=\"17\" fill=\"#fff\" fill-opacity=\"0.85\"/><path d=\"M0 -15L5 8L0 4Z\" fill=\"{INK}\"/><path d=\"M0 -15L-5 8L0 4Z\" fill=\"#fff\" stroke=\"{INK}\" stroke-width=\"0.8\"/><text y=\"16\" font-size=\"10\" text-anchor=\"middle\" font-weight=\"bold\" fill=\"{INK}\">N</text></g>"
-    ));
+/// Draws an arrow to true north around a point. `convergence_deg`: true azimuth less grid azimuth.
+pub fn north_arrow(drawing: &mut Drawing, at: (f64, f64), convergence_deg: f64) {
+    // True north lies at grid azimuth −convergence; on paper, north of the plane upwards, a positive turn is clockwise.
+    drawing.items.push(Item::Turned(at, -convergence_deg));
+    drawing.circle((0.0, 0.0), 17.0, Style { fill: Some(Paint::Veil), stroke: None });
+    drawing.shape(vec![vec![(0.0, -15.0), (5.0, 8.0), (0.0, 4.0)]], Style::filled(INK).with(THIN));
+    drawing.shape(vec![vec![(0.0, -15.0), (-5.0, 8.0), (0.0, 4.0)]], Style::filled(PAPER).with(THIN));
+    drawing.text((0.0, 17.0), "N", TextStyle { size: 10.0, anchor: Anchor::Middle, bold: true, ..TextStyle::default() });
+    drawing.items.push(Item::End);
 }
 
 #[cfg(test)]
@@ -140,18 +144,21 @@ mod tests {
         let field = MultiPolygon::new(vec![polygon![(x: 0.0, y: 0.0), (x: 1200.0, y: 0.0), (x: 1200.0, y: 600.0), (x: 0.0, y: 600.0)]]);
         let frame = MapFrame::fit(&field, (0.0, 0.0, 600.0, 400.0), 0.0).unwrap();
         for (us, label, metres) in [(false, "200 m", 200.0), (true, "500 ft", 152.4)] {
-            let mut svg = Svg::new(600.0, 400.0);
-            scale_bar(&mut svg, &frame, (10.0, 390.0), 120.0, us);
-            let text = svg.finish("t");
-            assert!(text.contains(&format!(">{label}<")), "{text}");
-            assert!(text.contains(&format!("<rect x=\"10\" y=\"390\" width=\"{}\"", num(metres * frame.scale / 2.0))), "{text}");
+            let mut drawing = Drawing::new("test", 600.0, 400.0);
+            scale_bar(&mut drawing, &frame, (10.0, 390.0), 120.0, us);
+            assert!(drawing.items.iter().any(|item| matches!(item, Item::Text { text, .. } if text == label)));
+            let dark = drawing.items.iter().find_map(|item| match item {
+                Item::Path { rings, style, .. } if style.fill == Some(Paint::Colour(INK)) => Some(rings[0][1].0 - rings[0][0].0),
+                _ => None,
+            });
+            assert!((dark.unwrap() - metres * frame.scale / 2.0).abs() < 1e-9);
         }
     }
 
     #[test]
     fn north_is_turned_by_the_convergence() {
-        let mut svg = Svg::new(10.0, 10.0);
-        north_arrow(&mut svg, (5.0, 5.0), 1.5);
-        assert!(svg.finish("t").contains("rotate(-1.5)"));
+        let mut drawing = Drawing::new("test", 10.0, 10.0);
+        north_arrow(&mut drawing, (5.0, 5.0), 1.5);
+        assert!(drawing.items.contains(&Item::Turned((5.0, 5.0), -1.5)));
     }
 }

@@ -1,18 +1,26 @@
 //! Hatching of ground that is not plain crop, so that a grey print tells it apart.
 
-use crate::report::draw::svg::Svg;
+use crate::report::draw::drawing::Item;
+use crate::report::draw::drawing::Stroke;
+use crate::report::draw::drawing::Style;
+use crate::zones::palette::Ground;
+use crate::zones::palette::INK;
+use crate::zones::palette::PAPER;
 use crate::zones::prescription::CellState;
 
-/// Ground that is drawn over the rates.
+/// Side of a tile. \[drawing units\]
+pub const TILE: f64 = 8.0;
+
+/// Ground that is drawn over the rates. The signs of unseen, bare and left out are the palette's.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Hatch {
     /// Mostly bare ground: dots.
     Bare,
-    /// Not seen: lines that rise.
+    /// Not seen: crossed lines.
     Unseen,
     /// Thin crop: upright lines.
     Thin,
-    /// Left out with its buffer: crossed lines.
+    /// Left out with its buffer: lines that rise.
     LeftOut,
 }
 
@@ -29,8 +37,8 @@ impl Hatch {
             CellState::Canopy | CellState::Sliver => None,
         }
     }
-    /// Name of its pattern.
-    const fn name(self) -> &'static str {
+    /// Its name in files.
+    pub const fn name(self) -> &'static str {
         match self {
             Self::Bare => "bare",
             Self::Unseen => "unseen",
@@ -38,29 +46,28 @@ impl Hatch {
             Self::LeftOut => "left-out",
         }
     }
-    /// What a shape is filled with.
-    pub fn fill(self, drawing: &str) -> String {
-        format!("url(#{drawing}-{})", self.name())
-    }
-    /// Lines of the pattern, dark on a white casing, so that they show on pale and on dark ground.
-    const fn lines(self) -> &'static str {
-        match self {
-            Self::Bare => "<circle cx=\"2\" cy=\"2\" r=\"1.5\" fill=\"#fff\"/><circle cx=\"2\" cy=\"2\" r=\"1\"/><circle cx=\"6\" cy=\"6\" r=\"1.5\" fill=\"#fff\"/><circle cx=\"6\" cy=\"6\" r=\"1\"/>",
-            Self::Unseen => {
-                "<path d=\"M-1 9L9 -1M-1 1L1 -1M7 9L9 7\" stroke=\"#fff\" stroke-width=\"2.2\"/><path d=\"M-1 9L9 -1M-1 1L1 -1M7 9L9 7\" stroke=\"#1a1a1a\" stroke-width=\"1\"/>"
-            }
-            Self::Thin => "<path d=\"M4 0V8\" stroke=\"#fff\" stroke-width=\"2.2\"/><path d=\"M4 0V8\" stroke=\"#1a1a1a\" stroke-width=\"1\"/>",
-            Self::LeftOut => {
-                "<rect width=\"8\" height=\"8\" fill=\"#e6e6e6\"/><path d=\"M0 8L8 0M0 0L8 8\" stroke=\"#4d4d4d\" stroke-width=\"0.8\"/>"
-            }
-        }
-    }
 }
 
-/// Defines the patterns of one drawing; `drawing` keeps them apart from those of other drawings on the same page.
-pub fn define(svg: &mut Svg, drawing: &str) {
-    for hatch in Hatch::ALL {
-        let (name, lines) = (hatch.name(), hatch.lines());
-        svg.define(&format!("<pattern id=\"{drawing}-{name}\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\">{lines}</pattern>"));
+/// A tile of the hatch, [`TILE`] a side: ink on a white casing, so that it shows on pale and on dark ground.
+pub fn tile(hatch: Hatch) -> Vec<Item> {
+    let lines = |rings: Vec<Vec<(f64, f64)>>| {
+        [Stroke::new(PAPER, 2.4), Stroke::new(INK, 1.0)].map(|stroke| Item::Path { rings: rings.clone(), closed: false, style: Style::line(stroke) }).to_vec()
+    };
+    let rising = || vec![vec![(-1.0, 9.0), (9.0, -1.0)], vec![(-1.0, 1.0), (1.0, -1.0)], vec![(7.0, 9.0), (9.0, 7.0)]];
+    let falling = || vec![vec![(-1.0, -1.0), (9.0, 9.0)], vec![(-1.0, 7.0), (1.0, 9.0)], vec![(7.0, -1.0), (9.0, 1.0)]];
+    match hatch {
+        Hatch::Bare => [(2.0, 2.0), (6.0, 6.0)]
+            .into_iter()
+            .flat_map(|at| [(1.8, PAPER), (1.1, INK)].map(|(radius, colour)| Item::Circle { at, radius, style: Style::filled(colour) }))
+            .collect(),
+        Hatch::Unseen => lines(rising().into_iter().chain(falling()).collect()),
+        Hatch::Thin => lines(vec![vec![(4.0, 0.0), (4.0, 8.0)]]),
+        Hatch::LeftOut => {
+            let ground = vec![vec![(0.0, 0.0), (TILE, 0.0), (TILE, TILE), (0.0, TILE)]];
+            vec![
+                Item::Path { rings: ground, closed: true, style: Style::filled(Ground::LeftOut.colour()) },
+                Item::Path { rings: rising(), closed: false, style: Style::line(Stroke::new(INK, 0.8)) },
+            ]
+        }
     }
 }

@@ -1,15 +1,14 @@
 //! Legends: what a colour or a hatch means, with its unit, in words beside it.
 
+use crate::report::draw::drawing::Drawing;
+use crate::report::draw::drawing::Stroke;
+use crate::report::draw::drawing::Style;
+use crate::report::draw::drawing::THIN;
+use crate::report::draw::drawing::TextStyle;
 use crate::report::draw::hatch::Hatch;
-use crate::report::draw::shade::Rgb;
-use crate::report::draw::shade::hex;
-use crate::report::draw::shade::ramp;
-use crate::report::draw::svg::INK;
-use crate::report::draw::svg::Svg;
-use crate::report::draw::svg::TextStyle;
+use crate::zones::palette::Colour;
+use crate::zones::palette::ramp;
 
-/// Most classes that a legend may show apart; more are drawn as one ramp.
-pub const MOST_CLASSES: usize = 7;
 /// Height of a row.
 const ROW: f64 = 16.0;
 
@@ -19,11 +18,11 @@ pub enum Entry {
     /// A heading.
     Heading(String),
     /// A colour.
-    Colour(Rgb, String),
+    Colour(Colour, String),
     /// A hatch.
     Hatch(Hatch, String),
-    /// A line with these SVG attributes.
-    Line(&'static str, String),
+    /// A line.
+    Line(Stroke, String),
     /// A ramp from least to greatest, with labels at shares of its height.
     Ramp(Vec<(f64, String)>),
     /// Words alone.
@@ -42,43 +41,44 @@ impl Entry {
 }
 
 /// Draws a legend from a point downwards; returns where it ends.
-pub fn draw(svg: &mut Svg, drawing: &str, at: (f64, f64), entries: &[Entry]) -> f64 {
+pub fn draw(drawing: &mut Drawing, at: (f64, f64), entries: &[Entry]) -> f64 {
     let (x, mut y) = at;
     for entry in entries {
-        let text = |svg: &mut Svg, label: &str| svg.text((x + 26.0, y + 10.0), label, &TextStyle { size: 10.5, ..TextStyle::default() });
         match entry {
-            Entry::Heading(label) => svg.text((x, y + 13.0), label, &TextStyle { bold: true, ..TextStyle::default() }),
-            Entry::Words(label) => svg.text((x, y + 10.0), label, &TextStyle { size: 10.5, ..TextStyle::default() }),
+            Entry::Heading(label) => drawing.text((x, y + 13.0), label, TextStyle { size: 11.0, bold: true, ..TextStyle::default() }),
+            Entry::Words(label) => drawing.text((x, y + 10.0), label, TextStyle::default()),
             Entry::Colour(colour, label) => {
-                svg.rect(x, y, 20.0, 12.0, &format!("fill=\"{}\" stroke=\"{INK}\" stroke-width=\"0.8\"", hex(*colour)));
-                text(svg, label);
+                drawing.rect(x, y, 20.0, 12.0, Style::filled(*colour).with(THIN));
+                drawing.text((x + 26.0, y + 10.0), label, TextStyle::default());
             }
             Entry::Hatch(hatch, label) => {
-                svg.rect(x, y, 20.0, 12.0, &format!("fill=\"{}\" stroke=\"{INK}\" stroke-width=\"0.8\"", hatch.fill(drawing)));
-                text(svg, label);
+                drawing.rect(x, y, 20.0, 12.0, Style::hatched(*hatch).with(THIN));
+                drawing.text((x + 26.0, y + 10.0), label, TextStyle::default());
             }
-            Entry::Line(attributes, label) => {
-                svg.line((x, y + 6.0), (x + 20.0, y + 6.0), attributes);
-                text(svg, label);
+            Entry::Line(stroke, label) => {
+                drawing.line((x, y + 6.0), (x + 20.0, y + 6.0), *stroke);
+                drawing.text((x + 26.0, y + 10.0), label, TextStyle::default());
             }
-            Entry::Ramp(labels) => {
-                let height = entry.height() - 14.0;
-                let slices = 48;
-                for k in 0..slices {
-                    // Greatest on top, as people read a scale.
-                    let share = 1.0 - (f64::from(k) + 0.5) / f64::from(slices);
-                    let slice = height / f64::from(slices);
-                    svg.rect(x, y + 5.0 + f64::from(k) * slice, 20.0, slice + 0.3, &format!("fill=\"{}\"", hex(ramp(share))));
-                }
-                svg.rect(x, y + 5.0, 20.0, height, &format!("fill=\"none\" stroke=\"{INK}\" stroke-width=\"0.8\""));
-                for (share, label) in labels {
-                    let at = y + 5.0 + height * (1.0 - share);
-                    svg.line((x + 20.0, at), (x + 24.0, at), &format!("stroke=\"{INK}\" stroke-width=\"0.8\""));
-                    svg.text((x + 27.0, at + 3.5), label, &TextStyle { size: 10.5, ..TextStyle::default() });
-                }
-            }
+            Entry::Ramp(labels) => ramp_of(drawing, (x, y + 5.0), entry.height() - 14.0, labels),
         }
         y += entry.height();
     }
     y
+}
+
+/// The ramp, greatest on top as people read a scale.
+fn ramp_of(drawing: &mut Drawing, at: (f64, f64), height: f64, labels: &[(f64, String)]) {
+    const SLICES: u32 = 48;
+    let slice = height / f64::from(SLICES);
+    for k in 0..SLICES {
+        let share = 1.0 - (f64::from(k) + 0.5) / f64::from(SLICES);
+        // A hair of overlap, so that no light shows between slices.
+        drawing.rect(at.0, at.1 + f64::from(k) * slice, 20.0, slice + 0.3, Style::filled(ramp(share)));
+    }
+    drawing.rect(at.0, at.1, 20.0, height, Style::line(THIN));
+    for (share, label) in labels {
+        let y = at.1 + height * (1.0 - share);
+        drawing.line((at.0 + 20.0, y), (at.0 + 24.0, y), THIN);
+        drawing.text((at.0 + 27.0, y + 3.5), label, TextStyle::default());
+    }
 }
