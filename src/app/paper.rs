@@ -25,6 +25,8 @@ use crate::report::paper::WeatherMonths;
 use crate::report::paper::card_document;
 use crate::report::paper::scout_name;
 use crate::report::paper::scout_words;
+use crate::report::pdf::PdfError;
+use crate::report::pdf::pdf;
 use crate::report::text::Text;
 use crate::science::index::find_entry;
 use crate::science::product::find_product;
@@ -96,7 +98,7 @@ pub(crate) fn files(outcome: &Outcome, context: &Context<'_>) -> Result<Vec<Payl
         text: &text,
     };
     let report = paper.report();
-    let mut files = vec![Payload::new("office/report.html", html(&report, &text))];
+    let mut files = vec![Payload::new("office/report.html", html(&report, &text)), Payload::new("office/report.pdf", pdf(&report, context.instant, &prescription.map_id).map_err(fault)?)];
     if !context.stopped {
         files.push(Payload::new("machine/CARD.html", html(&card_document(&paper), &text)));
         let waypoints: Vec<gpx::Waypoint> = scouts
@@ -111,6 +113,11 @@ pub(crate) fn files(outcome: &Outcome, context: &Context<'_>) -> Result<Vec<Payl
         files.push(gpx::write("office/scouting.gpx", &report.title, &waypoints, context.instant));
     }
     Ok(files)
+}
+
+/// A document that cannot become a PDF is a fault of haulm's, not of the input.
+fn fault(error: PdfError) -> AppError {
+    AppError::fault("report.pdf", error.to_string()).with_hint("please report it with the job file and this message")
 }
 
 fn image_facts(context: &Context<'_>) -> ImageFacts {

@@ -6,5 +6,6 @@ pub mod draw;
 pub mod html;
 pub mod model;
 pub mod paper;
+pub mod pdf;
 pub mod summary;
 pub mod text;
