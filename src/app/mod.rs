@@ -12,6 +12,7 @@ pub mod new_job;
 pub mod open;
 mod overview;
 mod paper;
+pub mod picture;
 pub mod progress;
 pub mod rate;
 pub mod record;

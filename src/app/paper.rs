@@ -61,11 +61,11 @@ pub(crate) struct Context<'a> {
     pub(crate) instant: Timestamp,
 }
 
-/// Report, card and walk as files. A stopped run has a report alone.
+/// Calls `work` with everything that the paper is made of.
 ///
 /// # Errors
 /// When the image cannot be read again, or the plane not be carried into longitude and latitude.
-pub(crate) fn files(outcome: &Outcome, context: &Context<'_>) -> Result<Vec<Payload>, AppError> {
+pub(crate) fn with_paper<T>(outcome: &Outcome, context: &Context<'_>, work: impl FnOnce(&Paper<'_>) -> Result<T, AppError>) -> Result<T, AppError> {
     let text = Text::english();
     let prescription = &outcome.prescription;
     let settings = context.settings;
@@ -75,9 +75,10 @@ pub(crate) fn files(outcome: &Outcome, context: &Context<'_>) -> Result<Vec<Payl
     let weather = weather_months(&settings.season)?;
     let image = image_facts(context);
     let response = mean_yield_at_flat_rates(settings, &outcome.rated);
-    let product_cautions = settings.product.as_ref().and_then(|product| find_product(product.name()).ok()).map(|entry| entry.cautions.clone()).unwrap_or_default();
+    let product_cautions =
+        settings.product.as_ref().and_then(|product| find_product(product.name()).ok()).map(|entry| entry.cautions.clone()).unwrap_or_default();
     let command = format!("haulm map {}", context.job.file_name().map_or_else(|| "job.toml".into(), |name| name.to_string_lossy()));
-    let paper = Paper {
+    work(&Paper {
         settings,
         ground: context.ground,
         outcome,
@@ -96,27 +97,43 @@ pub(crate) fn files(outcome: &Outcome, context: &Context<'_>) -> Result<Vec<Payl
         stopped: context.stopped,
         gain_range: None,
         text: &text,
-    };
+    })
+}
+
+/// Report, card and walk as files. A stopped run has a report alone.
+///
+/// # Errors
+/// As [`with_paper`].
+pub(crate) fn files(outcome: &Outcome, context: &Context<'_>) -> Result<Vec<Payload>, AppError> {
+    with_paper(outcome, context, |paper| written(paper, context.instant))
+}
+
+fn written(paper: &Paper<'_>, instant: Timestamp) -> Result<Vec<Payload>, AppError> {
+    let text = paper.text;
     let report = paper.report();
-    let mut files = vec![Payload::new("office/report.html", html(&report, &text)), Payload::new("office/report.pdf", pdf(&report, context.instant, &prescription.map_id).map_err(fault)?)];
-    if !context.stopped {
-        files.push(Payload::new("machine/CARD.html", html(&card_document(&paper), &text)));
-        let waypoints: Vec<gpx::Waypoint> = scouts
+    let mut files = vec![
+        Payload::new("office/report.html", html(&report, text)),
+        Payload::new("office/report.pdf", pdf(&report, instant, &paper.outcome.prescription.map_id).map_err(|error| fault(&error))?),
+    ];
+    if !paper.stopped {
+        files.push(Payload::new("machine/CARD.html", html(&card_document(paper), text)));
+        let waypoints: Vec<gpx::Waypoint> = paper
+            .scouts
             .iter()
             .map(|point| gpx::Waypoint {
                 longitude: point.longitude,
                 latitude: point.latitude,
-                name: scout_name(&text, point),
-                description: scout_words(&text, point, settings.output.us_units),
+                name: scout_name(text, point),
+                description: scout_words(text, point, paper.settings.output.us_units),
             })
             .collect();
-        files.push(gpx::write("office/scouting.gpx", &report.title, &waypoints, context.instant));
+        files.push(gpx::write("office/scouting.gpx", &report.title, &waypoints, instant));
     }
     Ok(files)
 }
 
 /// A document that cannot become a PDF is a fault of haulm's, not of the input.
-fn fault(error: PdfError) -> AppError {
+fn fault(error: &PdfError) -> AppError {
     AppError::fault("report.pdf", error.to_string()).with_hint("please report it with the job file and this message")
 }
 

@@ -17,3 +17,4 @@ mod lists;
 mod map_command;
 mod new_command;
 mod rate_command;
+mod report;

@@ -6,5 +6,6 @@ pub mod frame;
 pub mod hatch;
 pub mod legend;
 pub mod plan;
+pub mod png;
 pub mod raster;
 pub mod svg;

@@ -33,7 +33,7 @@ pub const WIDTH: f64 = 720.0;
 /// Width kept for the legend.
 const LEGEND: f64 = 168.0;
 /// Most height of a map.
-const MOST_HEIGHT: f64 = 400.0;
+const MOST_HEIGHT: f64 = 384.0;
 /// Least height: the legend's.
 const LEAST_HEIGHT: f64 = 300.0;
 /// White under a dark line: seen on pale and on dark ground.

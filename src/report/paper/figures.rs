@@ -7,6 +7,7 @@ use crate::report::document::Figure;
 use crate::report::draw::chart;
 use crate::report::draw::plan::Plan;
 use crate::report::draw::plan::colour_of;
+use crate::report::draw::raster::IndexOverview;
 use crate::report::paper::Paper;
 use crate::report::paper::shown::Shown;
 use crate::report::paper::shown::ratio;
@@ -45,16 +46,25 @@ pub(super) fn rates(paper: &Paper<'_>) -> Figure {
     }
 }
 
-/// The map of the index.
+/// The map of the index, as it was taken where that is known.
 pub(super) fn index(paper: &Paper<'_>) -> Figure {
+    index_of(paper, paper.overview)
+}
+
+/// The map of the index by cell.
+pub(super) fn cells(paper: &Paper<'_>) -> Figure {
+    index_of(paper, None)
+}
+
+fn index_of(paper: &Paper<'_>, overview: Option<&IndexOverview>) -> Figure {
     let (text, prescription) = (paper.text, &paper.outcome.prescription);
     let exported = paper.exported();
     let plan = Plan { prescription, convergence_deg: paper.ground.plane.convergence_deg, exported: &exported, text, marks: &[] };
     let mean = ratio(paper.outcome.looked.field_mean);
     Figure {
-        drawing: plan.index(&paper.image.index_name, paper.overview),
+        drawing: plan.index(&paper.image.index_name, overview),
         alt: text.with("map-index-alt", &[("index", &paper.image.index_name), ("mean", &mean)]),
-        caption: text.with(if paper.overview.is_some() { "map-index-caption" } else { "map-index-caption-cells" }, &[("index", &paper.image.index_name), ("mean", &mean)]),
+        caption: text.with(if overview.is_some() { "map-index-caption" } else { "map-index-caption-cells" }, &[("index", &paper.image.index_name), ("mean", &mean)]),
         width: 1.0,
     }
 }

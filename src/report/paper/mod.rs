@@ -23,6 +23,7 @@ use crate::pipeline::run::Outcome;
 use crate::pipeline::settings::Settings;
 use crate::report::document::Document;
 use crate::report::document::Part;
+use crate::report::draw::drawing::Drawing;
 use crate::report::draw::raster::IndexOverview;
 use crate::report::paper::shown::Shown;
 use crate::report::text::Text;
@@ -76,6 +77,37 @@ pub struct GainRange {
     pub over_none: (f64, f64),
     /// Over one flat rate. \[currency\]
     pub over_flat: (f64, f64),
+}
+
+/// A figure that can be drawn alone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Subject {
+    /// Map of rates by zone.
+    Rates,
+    /// Map of the index as it was taken.
+    Index,
+    /// Map of the index by cell.
+    Cells,
+    /// Index along a strip, by number.
+    Profile(u32),
+    /// Area by rate.
+    Histogram,
+    /// What flat rates would bring.
+    Response,
+}
+
+impl Subject {
+    /// The word of it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Rates => "rates",
+            Self::Index => "index",
+            Self::Cells => "cells",
+            Self::Profile(_) => "profile",
+            Self::Histogram => "histogram",
+            Self::Response => "response",
+        }
+    }
 }
 
 /// Everything that the paper is made of.
@@ -135,6 +167,22 @@ impl<'a> Paper<'a> {
     /// Rates of zones as exported, in the order of zones.
     fn exported(&self) -> Vec<f64> {
         self.rates.zones.iter().map(crate::zones::machine::ZoneRate::exported).collect()
+    }
+
+    /// One figure alone; `None` when the run has nothing to draw for it.
+    pub fn picture(&self, subject: Subject) -> Option<Drawing> {
+        match subject {
+            Subject::Rates => Some(figures::rates(self)),
+            Subject::Index => Some(figures::index(self)),
+            Subject::Cells => Some(figures::cells(self)),
+            Subject::Profile(number) => {
+                let strip = self.outcome.looked.strips.get((number as usize).checked_sub(1)?)?;
+                figures::profile(self, number as usize, strip)
+            }
+            Subject::Histogram => Some(figures::histogram(self)),
+            Subject::Response => figures::response(self),
+        }
+        .map(|figure| figure.drawing)
     }
 
     /// The frame that all documents of a run share.

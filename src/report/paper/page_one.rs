@@ -13,9 +13,6 @@ use crate::report::paper::shown::percent;
 use crate::report::paper::shown::ratio;
 use crate::report::paper::shown::signed;
 
-/// Cautions that page one tells in full; page two tells all.
-const MOST_CAUTIONS: usize = 3;
-
 /// The page.
 pub(super) fn part(paper: &Paper<'_>) -> Part {
     let text = paper.text;
@@ -76,9 +73,9 @@ fn decision(paper: &Paper<'_>) -> String {
         ("product", product.as_str()),
         ("area", &area),
         ("unit", shown.screen_unit()),
-        ("least", &Shown::screen_number(least)),
-        ("greatest", &Shown::screen_number(greatest)),
-        ("mean", &Shown::screen_number(mean)),
+        ("least", &format!("{least:.1}")),
+        ("greatest", &format!("{greatest:.1}")),
+        ("mean", &format!("{mean:.1}")),
         ("n_least", &nitrogen(least)),
         ("n_greatest", &nitrogen(greatest)),
         ("n_mean", &nitrogen(mean)),
@@ -180,15 +177,11 @@ fn look_at(paper: &Paper<'_>) -> Vec<Block> {
     if !prescription.exclusions.0.is_empty() {
         items.push(text.say("look-exclusions"));
     }
-    let told: Vec<Noticed> =
-        paper.findings.iter().filter(|finding| finding.severity == Severity::Caution).take(MOST_CAUTIONS).map(|finding| noticed(paper, finding)).collect();
-    let all = paper.findings.iter().filter(|finding| finding.severity == Severity::Caution).count();
-    let mut blocks = vec![Block::Heading(text.say("one-look")), Block::List(items)];
-    if !told.is_empty() {
-        blocks.push(Block::Small(text.with("one-cautions", &[("shown", &told.len().to_string()), ("all", &all.to_string())])));
-        blocks.push(Block::Findings(told));
+    let cautions = paper.findings.iter().filter(|finding| finding.severity == Severity::Caution).count();
+    if cautions > 0 {
+        items.push(text.with("look-cautions", &[("cautions", &cautions.to_string())]));
     }
-    blocks
+    vec![Block::Heading(text.say("one-look")), Block::List(items)]
 }
 
 /// What to mind.
