@@ -258,12 +258,7 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
     Ok(made)
 }
 
-fn files_of(
-    settings: &Settings,
-    prescription: &Prescription,
-    rates: &MachineRates,
-    findings: &[Finding],
-) -> Result<Vec<Payload>, AppError> {
+fn files_of(settings: &Settings, prescription: &Prescription, rates: &MachineRates, findings: &[Finding]) -> Result<Vec<Payload>, AppError> {
     let instant = instant(prescription.image_date);
     let mut files = Vec::new();
     for format in &settings.output.formats {

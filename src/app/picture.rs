@@ -83,7 +83,9 @@ fn bytes(drawing: &Drawing, end: &str, width: u32) -> Result<Vec<u8>, AppError> 
 /// Writes beside the place and renames, so that a picture is whole or not there.
 fn write(path: &Path, bytes: &[u8], overwrite: bool) -> Result<(), AppError> {
     let unwritable = |error: &std::io::Error| {
-        AppError::refused("picture.write", "the picture cannot be written").with_fact(path.display().to_string(), error.to_string()).with_hint("choose a folder that you may write to")
+        AppError::refused("picture.write", "the picture cannot be written")
+            .with_fact(path.display().to_string(), error.to_string())
+            .with_hint("choose a folder that you may write to")
     };
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
     let mut builder = tempfile::Builder::new();

@@ -30,7 +30,9 @@ fn escaped(text: &str) -> String {
             '<' => out.push_str("&lt;"),
             '>' => out.push_str("&gt;"),
             '"' => out.push_str("&quot;"),
-            c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}') => out.push('\u{fffd}'),
+            c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}') => {
+                out.push('\u{fffd}')
+            }
             c => out.push(c),
         }
     }
@@ -39,7 +41,8 @@ fn escaped(text: &str) -> String {
 
 /// The file. `instant` stands as its time, so that the same input gives the same bytes.
 pub fn write(path: &str, title: &str, points: &[Waypoint], instant: Timestamp) -> Payload {
-    let mut out = String::from("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<gpx version=\"1.1\" creator=\"haulm\" xmlns=\"http://www.topografix.com/GPX/1/1\">\n");
+    let mut out =
+        String::from("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<gpx version=\"1.1\" creator=\"haulm\" xmlns=\"http://www.topografix.com/GPX/1/1\">\n");
     let _ = writeln!(out, "  <metadata>\n    <name>{}</name>\n    <time>{instant}</time>\n  </metadata>", escaped(title));
     for point in points {
         let _ = writeln!(

@@ -116,7 +116,12 @@ fn write_list(out: &mut String, class: &str, items: &[String]) -> std::fmt::Resu
 
 fn write_table(out: &mut String, table: &Table) -> std::fmt::Result {
     // A wide table scrolls in its own box, by keyboard too; the page never scrolls sideways.
-    writeln!(out, "<div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"{}\">\n<table>\n<caption>{}</caption>", escaped(&table.caption), escaped(&table.caption))?;
+    writeln!(
+        out,
+        "<div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"{}\">\n<table>\n<caption>{}</caption>",
+        escaped(&table.caption),
+        escaped(&table.caption)
+    )?;
     out.push_str("<thead><tr>");
     for (heading, number) in &table.columns {
         write!(out, "<th scope=\"col\"{}>{}</th>", if *number { " class=\"number\"" } else { "" }, escaped(heading))?;

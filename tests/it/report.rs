@@ -204,7 +204,10 @@ fn odd_fields_have_sensible_reports() {
     };
     // One zone: every rate the same.
     let (report, zones) = made(&|field| {
-        field.job("maximum = \"150 kg N/ha\"", "minimum = \"40 kg N/ha\"\nmaximum = \"40 kg N/ha\"\nthin = \"40 kg N/ha\"\nbare = \"40 kg N/ha\"\nunseen = \"40 kg N/ha\"");
+        field.job(
+            "maximum = \"150 kg N/ha\"",
+            "minimum = \"40 kg N/ha\"\nmaximum = \"40 kg N/ha\"\nthin = \"40 kg N/ha\"\nbare = \"40 kg N/ha\"\nunseen = \"40 kg N/ha\"",
+        );
         field.job("[output]", "[zones]\nmin_area = \"10 ha\"\n\n[output]");
     });
     assert!(zones <= 2 && report.contains("everywhere on 6.91 ha"), "{zones} zones: {report}");
@@ -229,7 +232,8 @@ fn the_walk_stays_in_the_field() {
     let gpx = text(&field, "office/scouting.gpx");
     let back = way("EPSG:4326", "EPSG:32633");
     let attribute = |line: &str, name: &str| line.split(&format!("{name}=\"")).nth(1).unwrap().split('"').next().unwrap().parse::<f64>().unwrap();
-    let points: Vec<(f64, f64)> = gpx.lines().filter(|line| line.contains("<wpt ")).map(|line| carry(&back, attribute(line, "lon"), attribute(line, "lat"))).collect();
+    let points: Vec<(f64, f64)> =
+        gpx.lines().filter(|line| line.contains("<wpt ")).map(|line| carry(&back, attribute(line, "lon"), attribute(line, "lat"))).collect();
     assert!(points.len() >= 8, "{gpx}");
     for (x, y) in points {
         assert!((0.0..=240.0).contains(&(x - CORNER.0)) && (0.0..=288.0).contains(&(y - CORNER.1)), "{x} {y}");

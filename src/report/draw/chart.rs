@@ -111,8 +111,7 @@ pub fn profile(points: &[ProfilePoint], means: (f64, Option<f64>), length: f64, 
     for (level, colour) in levels.into_iter().filter_map(|(level, colour)| level.map(|level| (level, colour))) {
         drawing.line(axes.at(0.0, level), axes.at(length, level), Stroke::dashed(colour, 1.0, &[2.0, 3.0]));
     }
-    let lines: [(Colour, fn(&ProfilePoint) -> (Option<f64>, bool)); 2] =
-        [(FIRST, |p| (p.strip, p.strip_dropped)), (SECOND, |p| (p.beside, p.beside_dropped))];
+    let lines: [(Colour, fn(&ProfilePoint) -> (Option<f64>, bool)); 2] = [(FIRST, |p| (p.strip, p.strip_dropped)), (SECOND, |p| (p.beside, p.beside_dropped))];
     for (k, (colour, of)) in lines.into_iter().enumerate() {
         let kept = points.iter().filter_map(|p| of(p).0.filter(|_| !of(p).1).map(|value| axes.at(p.along, value)));
         drawing.chain(kept.collect(), Stroke::new(colour, 1.6));

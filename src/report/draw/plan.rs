@@ -217,12 +217,8 @@ impl Plan<'_> {
 
     /// The rate of each zone that has room for it.
     fn zone_labels(&self, drawing: &mut Drawing, frame: &MapFrame) {
-        let mut taken: Vec<(f64, f64, f64)> = self
-            .prescription
-            .strips
-            .iter()
-            .filter_map(|strip| label_place(&strip.outline, frame).map(|(x, y)| (x, y, 30.0)))
-            .collect();
+        let mut taken: Vec<(f64, f64, f64)> =
+            self.prescription.strips.iter().filter_map(|strip| label_place(&strip.outline, frame).map(|(x, y)| (x, y, 30.0))).collect();
         let mut zones: Vec<(usize, f64)> = self.prescription.zones.iter().enumerate().map(|(k, zone)| (k, zone.area.get())).collect();
         zones.sort_by(|a, b| b.1.total_cmp(&a.1));
         for (k, area) in zones {

@@ -161,7 +161,8 @@ impl Painter<'_> {
                 true
             }
             Some(Paint::Hatch(_)) => tile.as_ref().is_some_and(|tile| {
-                brush.shader = Pattern::new(tile.as_ref(), SpreadMode::Repeat, FilterQuality::Nearest, 1.0, Transform::from_scale(1.0 / self.scale, 1.0 / self.scale));
+                brush.shader =
+                    Pattern::new(tile.as_ref(), SpreadMode::Repeat, FilterQuality::Nearest, 1.0, Transform::from_scale(1.0 / self.scale, 1.0 / self.scale));
                 true
             }),
             None => false,

@@ -35,7 +35,12 @@ impl IndexOverview {
         let shade = |value: &f64| {
             if value.is_finite() { libm::round(((value - range.0) / (range.1 - range.0)).clamp(0.0, 1.0) * 254.0) as u8 } else { Pixels::CLEAR }
         };
-        Pixels { cols: self.cols, rows: self.rows, indices: self.values.iter().map(shade).collect(), palette: (0..255).map(|k| ramp(f64::from(k) / 254.0)).collect() }
+        Pixels {
+            cols: self.cols,
+            rows: self.rows,
+            indices: self.values.iter().map(shade).collect(),
+            palette: (0..255).map(|k| ramp(f64::from(k) / 254.0)).collect(),
+        }
     }
 
     /// Draws it under what follows.

@@ -41,7 +41,17 @@ pub fn plain(text: &str) -> String {
         c.is_control()
             || matches!(c, '\u{061c}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}' | '\u{fff9}'..='\u{fffc}' | '\u{fffe}' | '\u{ffff}')
     };
-    text.chars().map(|c| if matches!(c, '\n' | '\t') { ' ' } else if hidden(c) { '\u{fffd}' } else { c }).collect()
+    text.chars()
+        .map(|c| {
+            if matches!(c, '\n' | '\t') {
+                ' '
+            } else if hidden(c) {
+                '\u{fffd}'
+            } else {
+                c
+            }
+        })
+        .collect()
 }
 
 /// A number of the drawing: two decimals at most, no trailing zeros, no minus zero.

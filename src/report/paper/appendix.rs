@@ -69,14 +69,23 @@ fn formulas(paper: &Paper<'_>) -> Vec<Block> {
     let mut items = vec![
         text.with(
             "formula-index",
-            &[("index", &paper.image.index_name), ("formula", &paper.image.formula), ("source", if paper.image.index_source.is_empty() { "–" } else { &paper.image.index_source })],
+            &[
+                ("index", &paper.image.index_name),
+                ("formula", &paper.image.formula),
+                ("source", if paper.image.index_source.is_empty() { "–" } else { &paper.image.index_source }),
+            ],
         ),
         text.say("formula-cell"),
         text.with("formula-reference", &[("index", &ratio(paper.outcome.reference.index)), ("kind", paper.outcome.reference.kind)]),
         text.say("formula-interval"),
     ];
     if paper.record(&["settings", "response", "method"]).and_then(Value::as_str) == Some("yield response") {
-        items.push(text.with("formula-ratio", &[("largest", &response("largest_ratio")), ("adjusted", &response("ratio_adjustment")), ("compare", &response("compare"))]));
+        items.push(
+            text.with(
+                "formula-ratio",
+                &[("largest", &response("largest_ratio")), ("adjusted", &response("ratio_adjustment")), ("compare", &response("compare"))],
+            ),
+        );
         items.push(text.with(
             "formula-without",
             &[
@@ -90,11 +99,7 @@ fn formulas(paper: &Paper<'_>) -> Vec<Block> {
         items.push(text.say("formula-with"));
         items.push(text.with(
             "formula-rate",
-            &[
-                ("g", &response("grain_nitrogen_share")),
-                ("e", &response("use_efficiency_share")),
-                ("applied", &response("applied_since_sensing_kg_n_ha")),
-            ],
+            &[("g", &response("grain_nitrogen_share")), ("e", &response("use_efficiency_share")), ("applied", &response("applied_since_sensing_kg_n_ha"))],
         ));
     } else {
         items.push(text.with("formula-method", &[("method", &at(&["settings", "response"]))]));
@@ -108,7 +113,10 @@ fn formulas(paper: &Paper<'_>) -> Vec<Block> {
         ],
     ));
     if paper.outcome.prescription.product.is_some() {
-        items.push(text.with("formula-product", &[("nitrogen", &at(&["settings", "product", "nitrogen_share"])), ("density", &at(&["settings", "product", "density_kg_l"]))]));
+        items.push(text.with(
+            "formula-product",
+            &[("nitrogen", &at(&["settings", "product", "nitrogen_share"])), ("density", &at(&["settings", "product", "density_kg_l"]))],
+        ));
     }
     if paper.outcome.money.is_some() {
         items.push(text.say("formula-money"));
@@ -179,7 +187,14 @@ fn growing_days(paper: &Paper<'_>) -> Vec<Block> {
         .iter()
         .map(|month| {
             so_far += month.growing_days;
-            vec![month.month.clone(), month.days.to_string(), format!("{:.1}", month.tmin), format!("{:.1}", month.tmax), month.growing_days.to_string(), so_far.to_string()]
+            vec![
+                month.month.clone(),
+                month.days.to_string(),
+                format!("{:.1}", month.tmin),
+                format!("{:.1}", month.tmax),
+                month.growing_days.to_string(),
+                so_far.to_string(),
+            ]
         })
         .collect();
     blocks.push(Block::Table(Table { caption: text.say("days-caption"), columns, rows, summed: false }));
@@ -190,7 +205,12 @@ fn inputs(paper: &Paper<'_>) -> Table {
     let text = paper.text;
     let list = paper.record(&["inputs"]).and_then(Value::as_array).cloned().unwrap_or_default();
     let rows = list.iter().map(|file| ["path", "bytes", "sha256"].map(|key| file.get(key).map_or_else(String::new, told)).to_vec()).collect();
-    Table { caption: text.say("inputs-caption"), columns: vec![(text.say("inputs-file"), false), (text.say("inputs-bytes"), true), (text.say("inputs-hash"), false)], rows, summed: false }
+    Table {
+        caption: text.say("inputs-caption"),
+        columns: vec![(text.say("inputs-file"), false), (text.say("inputs-bytes"), true), (text.say("inputs-hash"), false)],
+        rows,
+        summed: false,
+    }
 }
 
 fn transformations(paper: &Paper<'_>) -> Vec<Block> {
@@ -252,6 +272,10 @@ mod tests {
     fn settings_are_told_one_a_row() {
         let mut rows = Vec::new();
         flatten("", &json!({ "rate": { "step_kg_n_ha": 10.0, "usual": null, "list": [1, 2] }, "exclude": [{ "path": "a", "buffer_m": 2.5 }] }), &mut rows);
-        assert_eq!(rows, [["rate.step_kg_n_ha", "10"], ["rate.list", "1, 2"], ["exclude 1.path", "a"], ["exclude 1.buffer_m", "2.5"]].map(|row| row.map(str::to_owned).to_vec()));
+        assert_eq!(
+            rows,
+            [["rate.step_kg_n_ha", "10"], ["rate.list", "1, 2"], ["exclude 1.path", "a"], ["exclude 1.buffer_m", "2.5"]]
+                .map(|row| row.map(str::to_owned).to_vec())
+        );
     }
 }

@@ -64,7 +64,8 @@ fn index_of(paper: &Paper<'_>, overview: Option<&IndexOverview>) -> Figure {
     Figure {
         drawing: plan.index(&paper.image.index_name, overview),
         alt: text.with("map-index-alt", &[("index", &paper.image.index_name), ("mean", &mean)]),
-        caption: text.with(if overview.is_some() { "map-index-caption" } else { "map-index-caption-cells" }, &[("index", &paper.image.index_name), ("mean", &mean)]),
+        caption: text
+            .with(if overview.is_some() { "map-index-caption" } else { "map-index-caption-cells" }, &[("index", &paper.image.index_name), ("mean", &mean)]),
         width: 1.0,
     }
 }
@@ -74,7 +75,12 @@ pub(super) fn thumbnail(paper: &Paper<'_>, marks: &[(f64, f64)]) -> Figure {
     let (text, prescription) = (paper.text, &paper.outcome.prescription);
     let exported = paper.exported();
     let plan = Plan { prescription, convergence_deg: paper.ground.plane.convergence_deg, exported: &exported, text, marks };
-    Figure { drawing: plan.thumbnail(), alt: text.say("card-map-alt"), caption: text.with("card-map-caption", &[("unit", prescription.rate_label())]), width: 1.0 }
+    Figure {
+        drawing: plan.thumbnail(),
+        alt: text.say("card-map-alt"),
+        caption: text.with("card-map-caption", &[("unit", prescription.rate_label())]),
+        width: 1.0,
+    }
 }
 
 /// The index along a strip; `None` when there are no segments to show.
@@ -146,11 +152,13 @@ pub(super) fn histogram(paper: &Paper<'_>) -> Figure {
             .collect();
     }
     let most = areas.values().max_by(|a, b| a.1.total_cmp(&b.1)).map_or((0.0, 0.0), |most| *most);
-    let alt = text.with(
-        "histogram-alt",
-        &[("count", &areas.len().to_string()), ("rate", &shown.screen(most.0)), ("area", &shown.area(Area::m2(most.1)))],
+    let alt = text.with("histogram-alt", &[("count", &areas.len().to_string()), ("rate", &shown.screen(most.0)), ("area", &shown.area(Area::m2(most.1)))]);
+    let drawing = chart::histogram(
+        &bars,
+        &text.with("histogram-rate", &[("unit", shown.screen_unit())]),
+        &text.with("histogram-area", &[("unit", shown.area_unit())]),
+        &alt,
     );
-    let drawing = chart::histogram(&bars, &text.with("histogram-rate", &[("unit", shown.screen_unit())]), &text.with("histogram-area", &[("unit", shown.area_unit())]), &alt);
     Figure { drawing, alt, caption: text.say("histogram-caption"), width: 1.0 }
 }
 

@@ -8,7 +8,6 @@ use crate::report::document::Part;
 use crate::report::paper::Paper;
 use crate::report::paper::cautions;
 use crate::report::paper::figures;
-use crate::report::paper::shown::Shown;
 use crate::report::paper::shown::percent;
 use crate::report::paper::shown::ratio;
 use crate::report::paper::shown::signed;
@@ -96,7 +95,8 @@ fn put_on(paper: &Paper<'_>) -> Vec<Block> {
     let spread = prescription.nitrogen_of(mean) * paper.rates.area;
     let zones = prescription.zones.len().to_string();
     let mut facts = vec![
-        Fact::new(text.say("fact-field"), shown.area(paper.rates.area)).note(text.with("fact-field-note", &[("zones", &zones), ("cells", &prescription.cells.len().to_string())])),
+        Fact::new(text.say("fact-field"), shown.area(paper.rates.area))
+            .note(text.with("fact-field-note", &[("zones", &zones), ("cells", &prescription.cells.len().to_string())])),
         Fact::new(text.say("fact-mean"), shown.screen(mean)).note(shown.rate(prescription.nitrogen_of(mean))),
     ];
     let total = format!("{:.1} {}", paper.rates.total, shown.total_unit());
@@ -123,7 +123,9 @@ fn brings(paper: &Paper<'_>) -> Vec<Block> {
     match &outcome.money {
         Some(money) => {
             let (field, currency) = (&money.field, money.currency.as_str());
-            let range = |range: Option<(f64, f64)>| range.map(|(low, high)| text.with("fact-range", &[("low", &signed(low, currency)), ("high", &signed(high, currency))]));
+            let range = |range: Option<(f64, f64)>| {
+                range.map(|(low, high)| text.with("fact-range", &[("low", &signed(low, currency)), ("high", &signed(high, currency))]))
+            };
             let bound = text.say("fact-gain-note");
             facts.push(
                 Fact::new(text.say("fact-gain-none"), signed(field.map.net() - field.none.net(), currency))
@@ -155,7 +157,10 @@ fn brings(paper: &Paper<'_>) -> Vec<Block> {
     facts.push(Fact::new(text.say("fact-by-efficiency"), format!("{} – {}", shown.mass_number(a), shown.mass(b))).note(text.say("fact-by-efficiency-note")));
     facts.push(Fact::new(
         text.say("fact-shares"),
-        text.with("fact-shares-value", &[("unseen", &percent(totals.unseen_share)), ("bare", &percent(totals.bare_share)), ("thin", &percent(totals.thin_share))]),
+        text.with(
+            "fact-shares-value",
+            &[("unseen", &percent(totals.unseen_share)), ("bare", &percent(totals.bare_share)), ("thin", &percent(totals.thin_share))],
+        ),
     ));
     vec![Block::Heading(text.say("one-brings")), Block::Facts(facts)]
 }

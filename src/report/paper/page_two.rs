@@ -124,7 +124,16 @@ pub(super) fn zone_table(paper: &Paper<'_>) -> Table {
     }
     let area = Area::m2(area);
     let mean_rate = crate::units::NRate::kg_per_ha(nitrogen.get() / area.as_ha().max(f64::MIN_POSITIVE));
-    let mut sum = vec![text.say("table-sum"), shown.area_number(area), String::new(), String::new(), String::new(), String::new(), String::new(), shown.rate_number(mean_rate)];
+    let mut sum = vec![
+        text.say("table-sum"),
+        shown.area_number(area),
+        String::new(),
+        String::new(),
+        String::new(),
+        String::new(),
+        String::new(),
+        shown.rate_number(mean_rate),
+    ];
     if has_product {
         sum.push(Shown::screen_number(total / prescription.unit.area_of(area).max(f64::MIN_POSITIVE)));
     }

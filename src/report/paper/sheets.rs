@@ -28,7 +28,9 @@ pub fn scout_name(text: &Text, point: &ScoutPoint) -> String {
         ScoutKind::Thin { .. } => text.say("scout-thin-name"),
         ScoutKind::Unseen { .. } => text.say("scout-unseen-name"),
         ScoutKind::Bare { .. } => text.say("scout-bare-name"),
-        ScoutKind::ExclusionCorner { exclusion, corner } => text.with("scout-exclusion-name", &[("number", &exclusion.to_string()), ("corner", &corner.to_string())]),
+        ScoutKind::ExclusionCorner { exclusion, corner } => {
+            text.with("scout-exclusion-name", &[("number", &exclusion.to_string()), ("corner", &corner.to_string())])
+        }
     }
 }
 
@@ -94,9 +96,10 @@ pub(super) fn planned(paper: &Paper<'_>) -> Part {
     let prescription = &outcome.prescription;
     let (least, mean, greatest) = paper.rates.least_mean_greatest(prescription);
     let product = prescription.product.as_ref().map_or_else(|| text.say("one-nitrogen-itself"), |product| product.name().to_owned());
-    let source = prescription.product.as_ref().map_or_else(|| text.say("plan-no-product"), |found| {
-        text.with("plan-source-value", &[("product", &product), ("nitrogen", &format!("{:.1}", found.nitrogen() * 100.0))])
-    });
+    let source = prescription.product.as_ref().map_or_else(
+        || text.say("plan-no-product"),
+        |found| text.with("plan-source-value", &[("product", &product), ("nitrogen", &format!("{:.1}", found.nitrogen() * 100.0))]),
+    );
     let range = text.with(
         "plan-rate-value",
         &[
@@ -116,7 +119,8 @@ pub(super) fn planned(paper: &Paper<'_>) -> Part {
         "plan-place-value",
         &[("area", &shown.area(paper.rates.area)), ("zones", &prescription.zones.len().to_string()), ("plane", &prescription.plane.to_string())],
     );
-    let four = vec![done(text.say("plan-source"), source), done(text.say("plan-rate"), range), done(text.say("plan-time"), when), done(text.say("plan-place"), place)];
+    let four =
+        vec![done(text.say("plan-source"), source), done(text.say("plan-rate"), range), done(text.say("plan-time"), when), done(text.say("plan-place"), place)];
 
     let plane = &paper.ground.plane;
     let centre = format!("{:.5}, {:.5}", plane.latitude, plane.longitude);
@@ -131,14 +135,21 @@ pub(super) fn planned(paper: &Paper<'_>) -> Part {
             paper.settings.season.planted.map_or_else(|| crop.clone(), |date| text.with("plan-crop-value", &[("crop", crop), ("date", &date.to_string())])),
         ),
         match outcome.totals.yields {
-            Some((without, with)) => done(text.say("plan-yield"), text.with("plan-yield-value", &[("without", &shown.grain(without)), ("with", &shown.grain(with))])),
+            Some((without, with)) => {
+                done(text.say("plan-yield"), text.with("plan-yield-value", &[("without", &shown.grain(without)), ("with", &shown.grain(with))]))
+            }
             None => open(text.say("plan-yield")),
         },
         done(
             text.say("plan-layers"),
             text.with(
                 "plan-layers-value",
-                &[("index", &paper.image.index_name), ("image", &paper.image.files.join(", ")), ("date", &prescription.image_date.to_string()), ("strips", &strips.to_string())],
+                &[
+                    ("index", &paper.image.index_name),
+                    ("image", &paper.image.files.join(", ")),
+                    ("date", &prescription.image_date.to_string()),
+                    ("strips", &strips.to_string()),
+                ],
             ),
         ),
         done(text.say("plan-equations"), text.say("plan-equations-value")),
@@ -210,16 +221,20 @@ pub(super) fn applied(paper: &Paper<'_>) -> Part {
 pub fn card_document(paper: &Paper<'_>) -> Document {
     let (text, shown, prescription) = (paper.text, paper.shown(), &paper.outcome.prescription);
     let (least, mean, greatest) = paper.rates.least_mean_greatest(prescription);
-    let product = prescription.product.as_ref().map_or_else(|| text.say("plan-no-product"), |product| {
-        let nitrogen = format!("{}, {:.1} % N", product.name(), product.nitrogen() * 100.0);
-        product.kg_per_l().map_or_else(|| nitrogen.clone(), |density| format!("{nitrogen}, {density:.3} kg/L"))
-    });
+    let product = prescription.product.as_ref().map_or_else(
+        || text.say("plan-no-product"),
+        |product| {
+            let nitrogen = format!("{}, {:.1} % N", product.name(), product.nitrogen() * 100.0);
+            product.kg_per_l().map_or_else(|| nitrogen.clone(), |density| format!("{nitrogen}, {density:.3} kg/L"))
+        },
+    );
     let load = vec![
         Fact::new(text.say("card-field"), &prescription.field_name).note(text.with("card-map-id", &[("map", &prescription.map_id)])),
         Fact::new(text.say("card-load"), text.say("card-load-value")),
         Fact::new(text.say("card-product"), product),
         Fact::new(text.say("card-column"), prescription.rate_column()).note(text.with("card-unit", &[("unit", shown.screen_unit())])),
-        Fact::new(text.say("card-rates"), format!("{} – {}", Shown::screen_number(least), shown.screen(greatest))).note(text.with("card-mean", &[("mean", &shown.screen(mean))])),
+        Fact::new(text.say("card-rates"), format!("{} – {}", Shown::screen_number(least), shown.screen(greatest)))
+            .note(text.with("card-mean", &[("mean", &shown.screen(mean))])),
         Fact::new(text.say("card-total"), format!("{:.1} {}", paper.rates.total, shown.total_unit())).note(shown.area(paper.rates.area)),
         Fact::new(text.say("card-start"), shown.screen(paper.rates.on_start)),
         Fact::new(text.say("card-outside"), shown.screen(paper.rates.outside)),
@@ -228,9 +243,7 @@ pub fn card_document(paper: &Paper<'_>) -> Document {
     let marks: Vec<(f64, f64)> = paper.points.iter().map(|point| point.plane).collect();
     let rows = (1..)
         .zip(paper.points)
-        .map(|(number, point): (u32, _)| {
-            vec![number.to_string(), format!("geo:{:.6},{:.6}", point.latitude, point.longitude), shown.screen(point.rate)]
-        })
+        .map(|(number, point): (u32, _)| vec![number.to_string(), format!("geo:{:.6},{:.6}", point.latitude, point.longitude), shown.screen(point.rate)])
         .collect();
     let mut right = vec![Block::Figure(figures::thumbnail(paper, &marks))];
     right.push(if paper.points.is_empty() {
@@ -256,7 +269,9 @@ pub fn card_document(paper: &Paper<'_>) -> Document {
         blocks.push(Block::Findings(machine));
     }
     blocks.push(Block::Heading(text.say("card-fill-in")));
-    blocks.push(Block::Blanks(["card-blank-time", "card-blank-wind", "card-blank-product", "card-blank-weights", "card-blank-operator"].map(|key| text.say(key)).to_vec()));
+    blocks.push(Block::Blanks(
+        ["card-blank-time", "card-blank-wind", "card-blank-product", "card-blank-weights", "card-blank-operator"].map(|key| text.say(key)).to_vec(),
+    ));
     let parts = vec![Part { id: "card", heading: text.say("card-heading"), blocks }];
     paper.document(text.with("card-title", &[("field", &prescription.field_name)]), parts)
 }

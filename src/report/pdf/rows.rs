@@ -346,7 +346,13 @@ impl Maker<'_> {
         let mut row = Row::default();
         let mut x = 0.0;
         for (k, ((text, width), (_, number))) in cells.iter().zip(widths).zip(&table.columns).enumerate() {
-            let kind = if heads { Kind::HeadCell { column: true } } else if k == 0 { Kind::HeadCell { column: false } } else { Kind::Cell };
+            let kind = if heads {
+                Kind::HeadCell { column: true }
+            } else if k == 0 {
+                Kind::HeadCell { column: false }
+            } else {
+                Kind::Cell
+            };
             let node = self.tree.grow(Some(parent), kind);
             let room = width - 2.0 * pad;
             let mut cell = Row::default();
@@ -364,7 +370,8 @@ impl Maker<'_> {
     /// Every column as wide as its widest word at least and its widest cell at most; what is left over goes to columns of words.
     fn column_widths(&self, table: &Table, width: f64, pad: f64) -> Vec<f64> {
         let count = table.columns.len().max(1) as f64;
-        let mut sizes: Vec<(f64, f64)> = table.columns.iter().map(|(heading, _)| natural_and_least(self.fonts, heading, bold(SMALL))).map(|(_, least)| (least, least)).collect();
+        let mut sizes: Vec<(f64, f64)> =
+            table.columns.iter().map(|(heading, _)| natural_and_least(self.fonts, heading, bold(SMALL))).map(|(_, least)| (least, least)).collect();
         for (k, row) in table.rows.iter().enumerate() {
             let style = if table.summed && k + 1 == table.rows.len() { bold(SMALL) } else { look(SMALL) };
             for (size, cell) in sizes.iter_mut().zip(row) {
@@ -378,7 +385,15 @@ impl Maker<'_> {
         if natural <= width {
             let words = table.columns.iter().filter(|column| !column.1).count();
             let spare = width - natural;
-            let share = |number: bool| if words == 0 { spare / count } else if number { 0.0 } else { spare / words as f64 };
+            let share = |number: bool| {
+                if words == 0 {
+                    spare / count
+                } else if number {
+                    0.0
+                } else {
+                    spare / words as f64
+                }
+            };
             return sizes.iter().zip(&table.columns).map(|(size, column)| size.0 + share(column.1)).collect();
         }
         if least >= width {
@@ -403,9 +418,5 @@ fn finding(one: &Noticed) -> Vec<Run> {
         Severity::Caution => CAUTION,
         Severity::Note => NOTE,
     };
-    vec![
-        run(&one.word, Look { size: TEXT, bold: true, colour }),
-        run(&format!(" {}", one.message), look(TEXT)),
-        run(&format!(" {}", one.code), soft(SMALL)),
-    ]
+    vec![run(&one.word, Look { size: TEXT, bold: true, colour }), run(&format!(" {}", one.message), look(TEXT)), run(&format!(" {}", one.code), soft(SMALL))]
 }

@@ -96,9 +96,7 @@ impl Tree {
         children.extend(branch.children.iter().map(|child| Node::Group(self.group(*child))));
         match &branch.kind {
             Kind::Section => TagGroup::with_children(Tag::Section, children),
-            Kind::Heading(level, title) => {
-                TagGroup::with_children(Tag::Hn(NonZeroU16::new(*level).unwrap_or(NonZeroU16::MIN), Some(title.clone())), children)
-            }
+            Kind::Heading(level, title) => TagGroup::with_children(Tag::Hn(NonZeroU16::new(*level).unwrap_or(NonZeroU16::MIN), Some(title.clone())), children),
             Kind::Paragraph => TagGroup::with_children(Tag::P, children),
             Kind::List => TagGroup::with_children(Tag::L(ListNumbering::None), children),
             Kind::Item => TagGroup::with_children(Tag::LI, children),
@@ -107,9 +105,7 @@ impl Tree {
             Kind::Head => TagGroup::with_children(Tag::THead, children),
             Kind::Body => TagGroup::with_children(Tag::TBody, children),
             Kind::Row => TagGroup::with_children(Tag::TR, children),
-            Kind::HeadCell { column } => {
-                TagGroup::with_children(Tag::TH(if *column { TableHeaderScope::Column } else { TableHeaderScope::Row }), children)
-            }
+            Kind::HeadCell { column } => TagGroup::with_children(Tag::TH(if *column { TableHeaderScope::Column } else { TableHeaderScope::Row }), children),
             Kind::Cell => TagGroup::with_children(Tag::TD, children),
             Kind::Figure(alt) => TagGroup::with_children(Tag::Figure(Some(alt.clone())), children),
             Kind::Caption => TagGroup::with_children(Tag::Caption, children),
