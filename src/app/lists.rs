@@ -9,6 +9,7 @@ use crate::report::model::Table;
 use crate::science::crop::crops;
 use crate::science::crop::curves;
 use crate::science::index::catalogue;
+use crate::science::product::ProductEntry;
 use crate::science::product::ProductKind;
 use crate::science::product::products;
 use crate::units::KG_PER_LB;
@@ -236,6 +237,20 @@ const fn kind(kind: ProductKind) -> &'static str {
     }
 }
 
+/// Temperatures, bulk, source and cautions of a product, in one paragraph.
+fn about_product(row: &ProductEntry, aliases: &str) -> String {
+    let mut facts = Vec::new();
+    if let Some(celsius) = row.density_at_c {
+        let change = row.change_per_c.map_or_else(|| "change with temperature not known".to_owned(), |change| format!("{change:+.5} kg/L a °C more"));
+        facts.push(format!("density at {celsius:.1} °C, {change}"));
+    }
+    facts.extend(row.salt_out_c.map(|celsius| format!("salts out at about {celsius:.0} °C ({:.0} °F)", celsius * 1.8 + 32.0)));
+    facts.extend(row.bulk_kg_m3.map(|(low, high)| format!("loose {low:.0} to {high:.0} kg/m3")));
+    let facts = if facts.is_empty() { String::new() } else { format!("Facts: {}. ", facts.join("; ")) };
+    let cautions: Vec<&str> = row.cautions.iter().map(|caution| caution.text.as_str()).collect();
+    format!("{aliases}{facts}Source: {}. Mind: {}.", row.source, cautions.join("; "))
+}
+
 fn fertilisers() -> Told {
     let rows = products()
         .iter()
@@ -256,15 +271,15 @@ fn fertilisers() -> Told {
         .iter()
         .map(|row| {
             let aliases = if row.aliases.is_empty() { String::new() } else { format!("Also {}. ", row.aliases.join(", ")) };
-            vec![row.name.clone(), format!("{aliases}Source: {}. Mind: {}.", row.source, row.cautions.join("; "))]
+            vec![row.name.clone(), about_product(row, &aliases)]
         })
         .collect();
     let json = products()
         .iter()
         .map(|row| {
             json!({
-                "name": row.name, "aliases": row.aliases, "nitrogen_share": row.nitrogen, "density_kg_l": row.kg_per_l, "kind": if row.kind == ProductKind::LiquidUnderPressure { "liquid under pressure" } else { kind(row.kind) }, "certainty": row.certainty.label(),
-                "source": row.source, "cautions": row.cautions,
+                "name": row.name, "aliases": row.aliases, "nitrogen_share": row.nitrogen, "density_kg_l": row.kg_per_l, "density_at_c": row.density_at_c, "density_change_kg_l_per_c": row.change_per_c, "salt_out_c": row.salt_out_c, "bulk_density_kg_m3": row.bulk_kg_m3.map(|(low, high)| [low, high]), "kind": if row.kind == ProductKind::LiquidUnderPressure { "liquid under pressure" } else { kind(row.kind) }, "certainty": row.certainty.label(),
+                "source": row.source, "cautions": row.cautions.iter().map(|caution| caution.text.as_str()).collect::<Vec<_>>(),
             })
         })
         .collect::<Vec<_>>();

@@ -15,6 +15,8 @@ use crate::app::open;
 use crate::app::open::Image;
 use crate::app::progress::Progress;
 use crate::app::record;
+use crate::app::season::OpenedSeason;
+use crate::app::season::growing_season;
 use crate::finding::Acceptance;
 use crate::finding::Finding;
 use crate::format::geojson;
@@ -26,6 +28,8 @@ use crate::format::raster::RasterFacts;
 use crate::format::shapefile;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::ground::prepare;
+use crate::pipeline::money::money_findings;
+use crate::pipeline::product::product_findings;
 use crate::pipeline::run::Outcome;
 use crate::pipeline::run::RunError;
 use crate::pipeline::run::Sources;
@@ -51,7 +55,7 @@ struct Opened {
     folder: std::path::PathBuf,
     image: Image,
     ground: Ground,
-    growing_days: (f64, Option<String>),
+    season: OpenedSeason,
     findings: Vec<Finding>,
 }
 
@@ -74,9 +78,9 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
     let image = open::image(imagery, &settings.response.curve.index, &folder, common.network, &mut findings)?;
     check_curve(&settings, &image)?;
     let inputs = open::ground(&settings, common.network)?;
-    let growing_days = open::growing_days(&settings.season, &mut findings)?;
     let ground = prepare(&inputs, &settings, image.stack.lattice(), &mut findings)?;
-    Ok(Opened { settings, folder, image, ground, growing_days, findings })
+    let season = growing_season(&settings.season, Some((ground.plane.longitude, ground.plane.latitude)), &mut findings)?;
+    Ok(Opened { settings, folder, image, ground, season, findings })
 }
 
 fn imagery(settings: &Settings) -> Result<&Imagery, AppError> {
@@ -128,7 +132,7 @@ fn with_sources<T>(
         index: &image.index,
         index_name: image.index.0.name(),
         bare_below: image.bare_below,
-        growing_days: opened.growing_days.0,
+        growing_days: opened.season.season.growing_days,
         look_at_bands,
         threads: threads(common),
         progress: &report,
@@ -203,6 +207,10 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
     let mut outcome = with_sources(&opened, common, false, progress, |sources| run(&opened.settings, &opened.ground, sources, &mut findings))?;
+    if let Some(product) = &opened.settings.product {
+        findings.extend(product_findings(product, &opened.settings.product_facts));
+    }
+    findings.extend(outcome.money.iter().flat_map(money_findings));
     progress.start("making the files", 0);
     let rates = machine_rates(&outcome.prescription).map_err(|error| refused_format(&error))?.into_log(&mut findings);
     // Findings of the machine's grid are part of the record, so the grid is made before the record's hash; the map id does not enter it.
@@ -212,13 +220,13 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
     }
     accept(&opened.settings.accept, &mut findings);
     let stopped = findings.iter().any(Finding::stops);
-    let inputs = record::inputs(&open::inputs(job, &opened.settings), &opened.folder)?;
+    let inputs = record::inputs(&open::inputs(job, &opened.settings, &opened.season.files), &opened.folder)?;
     let context = record::Context {
         settings: &opened.settings,
         folder: &opened.folder,
         ground: &opened.ground,
         image: &opened.image,
-        growing_days: &opened.growing_days,
+        season: &opened.season.season,
         inputs,
         findings: &findings,
         stopped,
@@ -264,7 +272,7 @@ fn report(made: &Made, files: Vec<(String, u64)>) -> Report {
         settings: &opened.settings,
         ground: &opened.ground,
         index_name: opened.image.index.0.name(),
-        growing_days: &opened.growing_days,
+        season: &opened.season.season,
         map_id: &made.map_id,
     };
     let mut json = made.core.clone();
@@ -334,7 +342,7 @@ pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<R
         settings: &opened.settings,
         ground: &opened.ground,
         index_name: opened.image.index.0.name(),
-        growing_days: &opened.growing_days,
+        season: &opened.season.season,
         map_id: "",
     };
     let files: Vec<summary::FileFacts> = opened

@@ -14,3 +14,4 @@ pub mod progress;
 pub mod rate;
 pub mod record;
 mod refusal;
+pub mod season;

@@ -5,7 +5,6 @@ use std::path::Path;
 use std::path::PathBuf;
 
 use crate::app::error::AppError;
-use crate::app::job::weather::daily_record;
 use crate::finding::Finding;
 use crate::format::raster::MaskRule;
 use crate::format::raster::MaskSpec;
@@ -17,24 +16,19 @@ use crate::format::systems::system_named;
 use crate::format::vector::VectorLayer;
 use crate::format::vector::read_lines;
 use crate::format::vector::read_polygons;
-use crate::format::weather;
 use crate::pipeline::ground::GroundInputs;
 use crate::pipeline::ground::Layer;
 use crate::pipeline::scan::RowIndex;
-use crate::pipeline::settings::GrowingDays;
 use crate::pipeline::settings::Heading;
 use crate::pipeline::settings::ImageSource;
 use crate::pipeline::settings::Imagery;
 use crate::pipeline::settings::MaskRule as MaskSetting;
 use crate::pipeline::settings::ReferenceSource;
-use crate::pipeline::settings::Season;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::VectorSource;
-use crate::science::growing_days::count_growing_days;
 use crate::science::index::Index;
 use crate::science::index::Scratch;
 use crate::science::index::canonical_band_name;
-use jiff::civil::Date;
 
 /// An index as the pass over the pixels sees it: the index, and for a ready index raster the range of the index that it is said to hold.
 #[derive(Debug)]
@@ -266,34 +260,8 @@ fn band_number(imagery: &Imagery, file: &RasterFacts, name: &str) -> Result<usiz
     }
 }
 
-/// Growing days of a season: as stated, or counted from the weather record.
-///
-/// # Errors
-/// A record that cannot be read or does not cover the season; dates that are missing.
-pub fn growing_days(season: &Season, findings: &mut Vec<Finding>) -> Result<(f64, Option<String>), AppError> {
-    let path = match &season.growing_days {
-        GrowingDays::Given(days) => return Ok((*days, None)),
-        GrowingDays::Weather(path) => path,
-    };
-    let needed = |date: Option<Date>, key: &str| {
-        date.ok_or_else(|| {
-            AppError::refused("season.date", "growing days are counted from planting to sensing, and a date is missing").with_hint(format!("give {key}"))
-        })
-    };
-    let (planted, sensed) = (needed(season.planted, "season.planted")?, needed(season.sensed, "the sensing date")?);
-    let table = weather::read(path)?.into_log(findings);
-    let record = daily_record(&table);
-    let count = count_growing_days(&record, season.crop.base, planted, sensed, season.count_sensing_day).map_err(|error| {
-        AppError::refused("weather.season", error.to_string())
-            .with_fact(path.display().to_string(), format!("{} days", table.days.len()))
-            .with_hint("see season.planted, imagery.date and the weather file")
-    })?;
-    let said = format!("{} of {} days from {} to {} above {} °C", count.growing_days, count.days, count.first, count.last, season.crop.base_c);
-    Ok((f64::from(count.growing_days), Some(said)))
-}
-
-/// Every file that a job reads, with sidecars that belong to it, in the order of reading.
-pub fn inputs(job: &Path, settings: &Settings) -> Vec<PathBuf> {
+/// Every file that a job reads, with sidecars that belong to it, in the order of reading; `weather` are those that growing days were counted from.
+pub fn inputs(job: &Path, settings: &Settings, weather: &[PathBuf]) -> Vec<PathBuf> {
     let mut list = vec![job.to_owned()];
     let mut vector = |source: &VectorSource| {
         list.push(source.path.clone());
@@ -323,9 +291,7 @@ pub fn inputs(job: &Path, settings: &Settings) -> Vec<PathBuf> {
         }
         list.extend(imagery.mask.iter().map(|mask| mask.path.clone()));
     }
-    if let GrowingDays::Weather(path) = &settings.season.growing_days {
-        list.push(path.clone());
-    }
+    list.extend_from_slice(weather);
     let mut seen: Vec<PathBuf> = Vec::new();
     for path in list {
         if path.exists() && !seen.contains(&path) {

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use crate::finding::Acceptance;
+use crate::science::degree_days::GrowingRule;
 use crate::science::growing_days::BaseTemperature;
 use crate::units::Area;
 use crate::units::Length;
@@ -32,6 +33,8 @@ pub struct Settings {
     pub rate: RateRules,
     /// `[product]`.
     pub product: Option<Product>,
+    /// What more is known of it.
+    pub product_facts: ProductFacts,
     /// `[machine]`.
     pub machine: Machine,
     /// `[zones]`.
@@ -61,6 +64,8 @@ pub struct RateSettings {
     pub rate: RateRules,
     /// `[product]`.
     pub product: Option<Product>,
+    /// What more is known of it.
+    pub product_facts: ProductFacts,
     /// `[prices]`.
     pub prices: Option<Prices>,
     /// `[application]`.
@@ -225,6 +230,10 @@ pub struct Season {
     pub planted: Option<Date>,
     /// Where growing days come from.
     pub growing_days: GrowingDays,
+    /// How a day's growing degrees are reckoned.
+    pub rule: GrowingRule,
+    /// What is done about days that the record lacks.
+    pub missing_days: MissingDayRule,
     /// Whether the sensing day counts.
     pub count_sensing_day: bool,
     /// Sensing date (imagery's, or its own with hand readings).
@@ -238,6 +247,24 @@ pub enum GrowingDays {
     Given(f64),
     /// Counted from a daily record.
     Weather(PathBuf),
+    /// Counted from the record of the nearest station of a list, or of a named one.
+    Stations {
+        /// The list.
+        list: PathBuf,
+        /// The name of the station to take, if not the nearest.
+        station: Option<String>,
+    },
+}
+
+/// `season.missing_days`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum MissingDayRule {
+    /// The job is refused.
+    Refuse,
+    /// They are taken from the next nearest station of the list.
+    NextStation,
+    /// They count as no growing days, and the range that this leaves is told.
+    LeaveOut,
 }
 
 /// A crop's constants.
@@ -349,6 +376,26 @@ pub enum StateRate {
     Amount(NRate),
 }
 
+/// What is known of the product besides its nitrogen and its working density.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ProductFacts {
+    /// Name of its row in the shipped table; `None` for a product of the job's own.
+    pub shipped: Option<String>,
+    /// Working temperature, when given. \[°C\]
+    pub temperature_c: Option<f64>,
+    /// Loose bulk density of a solid, least and greatest. \[kg/m³\]
+    pub bulk_kg_m3: Option<(f64, f64)>,
+}
+
+/// What a tank or hopper holds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Capacity {
+    /// By mass. \[kg\]
+    Kg(f64),
+    /// By volume. \[L\]
+    Litres(f64),
+}
+
 /// `[machine]`.
 #[derive(Clone, Debug)]
 pub struct Machine {
@@ -370,6 +417,8 @@ pub struct Machine {
     pub least_rate: Option<ProductRate>,
     /// Greatest product rate.
     pub greatest_rate: Option<ProductRate>,
+    /// What its tank or hopper holds, when given.
+    pub capacity: Option<Capacity>,
     /// Rate on start.
     pub on_start: StateRate,
     /// Rate when position is lost.
@@ -435,6 +484,8 @@ pub struct Prices {
     pub nitrogen: f64,
     /// One pass. \[currency/ha\]
     pub application: f64,
+    /// What image and map cost. \[currency/ha\]
+    pub mapping: f64,
 }
 
 /// `[application]`.

@@ -16,4 +16,6 @@ mod job_suggestions;
 mod lists;
 mod map_command;
 mod new_command;
+mod product_money;
 mod rate_command;
+mod season;

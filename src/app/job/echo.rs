@@ -7,6 +7,7 @@ use std::path::Path;
 use crate::finding::Acceptance;
 use crate::pipeline::settings::Application;
 use crate::pipeline::settings::BareBelow;
+use crate::pipeline::settings::Capacity;
 use crate::pipeline::settings::ClassBreaks;
 use crate::pipeline::settings::Compare;
 use crate::pipeline::settings::Format;
@@ -18,7 +19,9 @@ use crate::pipeline::settings::LargestRatio;
 use crate::pipeline::settings::Machine;
 use crate::pipeline::settings::Mask;
 use crate::pipeline::settings::MaskRule;
+use crate::pipeline::settings::MissingDayRule;
 use crate::pipeline::settings::Prices;
+use crate::pipeline::settings::ProductFacts;
 use crate::pipeline::settings::RateRules;
 use crate::pipeline::settings::RateSettings;
 use crate::pipeline::settings::Reading;
@@ -75,7 +78,7 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
         "season": season(&settings.season, folder),
         "response": response(&settings.response),
         "rate": rate(&settings.rate),
-        "product": settings.product.as_ref().map(product),
+        "product": settings.product.as_ref().map(|own| product(own, &settings.product_facts)),
         "machine": machine(&settings.machine, folder),
         "zones": {
             "by": by(&zones.by),
@@ -103,7 +106,7 @@ pub fn rate_settings(settings: &RateSettings, folder: &Path) -> Value {
         "season": season(&settings.season, folder),
         "response": response(&settings.response),
         "rate": rate(&settings.rate),
-        "product": settings.product.as_ref().map(product),
+        "product": settings.product.as_ref().map(|own| product(own, &settings.product_facts)),
         "prices": settings.prices.as_ref().map(prices),
         "application": application(&settings.application),
         "accept": accepted(&settings.accept),
@@ -189,10 +192,23 @@ fn season(season: &Season, folder: &Path) -> Value {
         "planted": season.planted.map(|date| date.to_string()),
         "sensed": season.sensed.map(|date| date.to_string()),
         "count_sensing_day": season.count_sensing_day,
+        "growing_day_rule": season.rule.rule().word(),
+        "base_temperature": season.rule.base().to_string(),
+        "ceiling": season.rule.ceiling().map(|(ceiling, _)| ceiling.to_string()),
+        "ceiling_on": season.rule.ceiling().map(|(_, on)| on.word()),
+        "missing_days": match season.missing_days {
+            MissingDayRule::Refuse => "refuse",
+            MissingDayRule::NextStation => "next station",
+            MissingDayRule::LeaveOut => "leave out",
+        },
     });
     match &season.growing_days {
         GrowingDays::Given(days) => put(&mut value, "growing_days", json!(days)),
         GrowingDays::Weather(file) => put(&mut value, "weather", json!(path(file, folder))),
+        GrowingDays::Stations { list, station } => {
+            put(&mut value, "stations", json!(path(list, folder)));
+            put(&mut value, "station", json!(station));
+        }
     }
     value
 }
@@ -246,8 +262,11 @@ fn rate(rate: &RateRules) -> Value {
     })
 }
 
-fn product(product: &Product) -> Value {
-    json!({ "name": product.name(), "nitrogen_share": product.nitrogen(), "density_kg_l": product.kg_per_l() })
+fn product(product: &Product, facts: &ProductFacts) -> Value {
+    json!({
+        "name": product.name(), "nitrogen_share": product.nitrogen(), "density_kg_l": product.kg_per_l(), "temperature_c": facts.temperature_c,
+        "bulk_density_kg_m3": facts.bulk_kg_m3.map(|(low, high)| [low, high]), "shipped": facts.shipped.is_some(),
+    })
 }
 
 fn machine(machine: &Machine, folder: &Path) -> Value {
@@ -266,6 +285,11 @@ fn machine(machine: &Machine, folder: &Path) -> Value {
         "overrun_m": machine.overrun.get(),
         "least_rate_kg_ha": machine.least_rate.map(crate::units::ProductRate::get),
         "greatest_rate_kg_ha": machine.greatest_rate.map(crate::units::ProductRate::get),
+        "capacity": match machine.capacity {
+            None => Value::Null,
+            Some(Capacity::Kg(kg)) => json!({ "kg": kg }),
+            Some(Capacity::Litres(litres)) => json!({ "l": litres }),
+        },
         "on_start": state(machine.on_start),
         "position_lost": state(machine.position_lost),
         "outside": state(machine.outside),
@@ -287,6 +311,7 @@ fn prices(prices: &Prices) -> Value {
         "grain_per_kg": prices.grain,
         "nitrogen_per_kg_n": prices.nitrogen,
         "application_per_ha": prices.application,
+        "mapping_per_ha": prices.mapping,
     })
 }
 

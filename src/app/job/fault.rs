@@ -128,6 +128,10 @@ pub enum Wanted {
     Product,
     /// Density of a liquid.
     Density,
+    /// Loose density of a solid.
+    BulkDensity,
+    /// What a tank or hopper holds.
+    Capacity,
     /// A temperature.
     Temperature,
     /// Mass of a bushel.
@@ -154,6 +158,8 @@ impl Wanted {
             Self::Nitrogen => "a nitrogen rate",
             Self::Product => "a product rate",
             Self::Density => "a density",
+            Self::BulkDensity => "a bulk density",
+            Self::Capacity => "a load",
             Self::Temperature => "a temperature",
             Self::BushelMass => "the mass of a bushel",
             Self::GrainPrice => "a price of grain",
@@ -173,6 +179,8 @@ impl Wanted {
             Self::Nitrogen => &["kg N/ha", "lb N/ac"],
             Self::Product => &["kg/ha", "L/ha", "imp gal/ac", "lb/ac", "gal/ac"],
             Self::Density => &["kg/L", "lb/gal"],
+            Self::BulkDensity => &["kg/m3", "lb/ft3"],
+            Self::Capacity => &["L", "m3", "kg", "t", "imp gal", "lb", "short ton", "ft3", "gal"],
             Self::Temperature => &["°C", "°F"],
             Self::BushelMass => &["kg", "lb"],
             Self::GrainPrice => &["USD/t", "USD/kg", "USD/lb", "USD/bu"],

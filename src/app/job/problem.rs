@@ -125,6 +125,20 @@ pub enum Problem {
         /// The product.
         product: String,
     },
+    /// A volume of a solid whose bulk density is not known.
+    #[error("{amount} is a volume, but no bulk density is known of {product}")]
+    NoBulkDensity {
+        /// As written.
+        amount: String,
+        /// The product.
+        product: String,
+    },
+    /// A working temperature of a liquid whose change with temperature is not known.
+    #[error("how the density of {product} changes with temperature is not known")]
+    NoDensityChange {
+        /// The product.
+        product: String,
+    },
     /// A bare ton.
     #[error("\"{text}\": a ton of which kind? {number} t (1000 kg), {number} short ton (907.18 kg, US) or {number} long ton (1016.05 kg)?")]
     Ton {
@@ -343,7 +357,7 @@ impl Problem {
             Self::NitrogenOrProduct { .. } => "job.nitrogen-or-product",
             Self::ProductDue { .. } => "job.product-due",
             Self::NoProduct { .. } => "job.no-product",
-            Self::NoDensity { .. } => "job.no-density",
+            Self::NoDensity { .. } | Self::NoBulkDensity { .. } | Self::NoDensityChange { .. } => "job.no-density",
             Self::Ton { .. } => "job.bare-ton",
             Self::NoBushel { .. } => "job.no-bushel",
             Self::UnknownUnit { .. } => "job.unknown-unit",
@@ -405,6 +419,8 @@ impl Problem {
             Self::ProductDue { .. } => "write the product rate, for instance \"40 kg/ha\" or \"40 L/ha\"".to_owned(),
             Self::NoProduct { .. } => "add [product] with name = \"urea\", or write nitrogen: \"60 kg N/ha\"".to_owned(),
             Self::NoDensity { .. } => "add density = \"1.28 kg/L\" to [product], or write the amount by mass".to_owned(),
+            Self::NoBulkDensity { .. } => "add bulk_density = \"750 kg/m3\" to [product], or write the load by mass".to_owned(),
+            Self::NoDensityChange { .. } => "take temperature out and give the density that you measured at it: density = \"1.28 kg/L\"".to_owned(),
             Self::Ton { number, .. } => format!("write \"{number} t\", \"{number} short ton\" or \"{number} long ton\""),
             Self::NoBushel { .. } => "write the yield by mass, for instance \"6.7 t/ha\", or give bushel = \"60 lb\" in [crop]".to_owned(),
             Self::UnknownUnit { wanted, .. } => format!("known: {}", wanted.units().join(", ")),

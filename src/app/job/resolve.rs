@@ -127,11 +127,12 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
         same_index(&in_imagery, imagery, curve_of(curve));
     }
     let season = crop::season(&mut in_season, crop.clone(), imagery.as_ref().map(|imagery| imagery.date), folder);
-    let product = rate::product(&mut in_product);
+    let (product, product_facts) = rate::product(&mut in_product).unzip();
+    let product_facts = product_facts.unwrap_or_default();
     let response = crop::response(&mut in_response, crop.as_ref(), curve, product.as_ref());
     let rules = rate::rate(&mut in_rate, product.as_ref());
     let buffered = field.as_ref().is_some_and(|field| field.exclusions.iter().any(|exclusion| exclusion.buffer > Length::ZERO));
-    let machine = machine::machine(&mut in_machine, product.as_ref(), buffered, folder);
+    let machine = machine::machine(&mut in_machine, product.as_ref(), &product_facts, buffered, folder);
     let zones = machine::zones(&mut in_zones, machine.as_ref());
     let priced = in_prices.is_present();
     let prices = money::prices(&mut in_prices, crop.as_ref(), product.as_ref());
@@ -153,6 +154,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
         response: response?,
         rate: rules?.0,
         product,
+        product_facts,
         machine: machine?,
         zones: zones?,
         prices,
@@ -203,7 +205,8 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     let named = curve.as_ref().and_then(|curve| if let Curve::Named(named) = curve { Some(named) } else { None });
     let crop = crop::crop(&mut in_season, &mut in_crop, named, curve.is_none() && in_response.given("yield_curve"));
     let season = crop::season(&mut in_season, crop.clone(), image_date, folder);
-    let product = rate::product(&mut in_product);
+    let (product, product_facts) = rate::product(&mut in_product).unzip();
+    let product_facts = product_facts.unwrap_or_default();
     let response = crop::response(&mut in_response, crop.as_ref(), curve, product.as_ref());
     let rules = rate::rate(&mut in_rate, product.as_ref());
     let priced = in_prices.is_present();
@@ -220,7 +223,20 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     if priced && prices.is_none() {
         return None;
     }
-    Some(RateSettings { name, readings: readings?, season: season?, response: response?, rate: rules?.0, product, prices, application, accept, unit, us_units })
+    Some(RateSettings {
+        name,
+        readings: readings?,
+        season: season?,
+        response: response?,
+        rate: rules?.0,
+        product,
+        product_facts,
+        prices,
+        application,
+        accept,
+        unit,
+        us_units,
+    })
 }
 
 /// Names of the shipped yield curves, as `response.yield_curve` takes them.

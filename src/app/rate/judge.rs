@@ -61,7 +61,7 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
 }
 
 fn season(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Finding>) {
-    let days = flat.growing_days;
+    let days = flat.season.growing_days;
     growing_days(&settings.season.crop, days, findings);
     let estimate = in_season_estimate(flat.readings.beside, days);
     if !(ESTIMATES.0..=ESTIMATES.1).contains(&estimate) {

@@ -10,9 +10,12 @@ use crate::app::api::RateRequest;
 use crate::app::error::AppError;
 use crate::app::job::resolve::read_rate_job;
 use crate::app::map::accept;
-use crate::app::open;
+use crate::app::season::growing_season;
 use crate::finding::Finding;
+use crate::pipeline::money::prices_of;
+use crate::pipeline::product::product_findings;
 use crate::pipeline::rates::inputs_of;
+use crate::pipeline::season::GrowingSeason;
 use crate::pipeline::settings::LargestRatio;
 use crate::pipeline::settings::RateSettings;
 use crate::report::model::Report;
@@ -35,9 +38,7 @@ use crate::units::NRate;
 #[derive(Clone, Debug)]
 struct Flat {
     readings: ReadingsEstimate,
-    growing_days: f64,
-    /// How growing days were counted; `None` when they were stated.
-    counted: Option<String>,
+    season: GrowingSeason,
     cell: CellRate,
     /// Rounded to the step.
     rate: NRate,
@@ -68,6 +69,9 @@ pub fn rate(request: &RateRequest) -> Result<Report, AppError> {
     };
     let settings = settings.into_log(&mut findings);
     let flat = flat_rate(&settings, &mut findings)?;
+    if let Some(product) = &settings.product {
+        findings.extend(product_findings(product, &settings.product_facts));
+    }
     judge::judge(&settings, &flat, &mut findings);
     accept(&settings.accept, &mut findings);
     let stopped = findings.iter().any(Finding::stops);
@@ -80,8 +84,8 @@ fn flat_rate(settings: &RateSettings, findings: &mut Vec<Finding>) -> Result<Fla
         AppError::refused("reference.readings", error.to_string())
             .with_hint("give averaged readings of the index, such as 0.66 in the strip and 0.50 beside it")
     })?;
-    let (growing_days, counted) = open::growing_days(&settings.season, findings)?;
-    let inputs = inputs(settings, growing_days)?;
+    let season = growing_season(&settings.season, None, findings)?.season;
+    let inputs = inputs(settings, season.growing_days)?;
     let none = || AppError::refused("rate.inputs", "the readings give no rate").with_fact("beside", format!("{}", estimate.beside));
     let at = |reference: f64, inputs: &RateInputs| rate_of(estimate.beside, reference, inputs).ok_or_else(none);
     let cell = at(estimate.strip, &inputs)?;
@@ -99,7 +103,7 @@ fn flat_rate(settings: &RateSettings, findings: &mut Vec<Finding>) -> Result<Fla
     let by_efficiency = (efficient(0.6)?, efficient(0.4)?);
     let rate = rules.step * steps as f64;
     let money = money(settings, &cell, rate);
-    Ok(Flat { readings: estimate, growing_days, counted, cell, rate, by_bounds, by_efficiency, money })
+    Ok(Flat { readings: estimate, season, cell, rate, by_bounds, by_efficiency, money })
 }
 
 fn inputs(settings: &RateSettings, growing_days: f64) -> Result<RateInputs, AppError> {
@@ -120,7 +124,8 @@ fn money(settings: &RateSettings, cell: &CellRate, rate: NRate) -> Option<Money>
         use_efficiency: settings.response.use_efficiency,
         applied_since_sensing: settings.response.applied_since_sensing,
     };
-    let inputs = PriceInputs { grain: prices.grain, nitrogen: prices.nitrogen, application: prices.application };
+    // A flat rate has no map to pay.
+    let inputs = PriceInputs { mapping: 0.0, ..prices_of(prices) };
     let hectare = MoneyCell { area: Area::ha(1.0), rate, yield_without: cell.yield_without, yield_with: cell.yield_with };
     Some(Money {
         currency: prices.currency.clone(),

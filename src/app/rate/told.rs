@@ -145,13 +145,13 @@ fn reference_block(settings: &RateSettings, flat: &Flat) -> Block {
 
 fn yield_block(settings: &RateSettings, flat: &Flat, both: Both) -> Block {
     let (response, cell) = (&settings.response, &flat.cell);
-    let days = flat.growing_days;
+    let days = flat.season.growing_days;
     let curve = &response.curve;
     Block::rows(
         "Season and yield",
         vec![
             Row::new("crop", settings.season.crop.name.clone()),
-            Row::new("growing days", format!("{days}")).with_note(flat.counted.clone().unwrap_or_else(|| "as stated".to_owned())),
+            Row::new("growing days", format!("{days}")).with_note(flat.season.said().unwrap_or_else(|| "as stated".to_owned())),
             Row::new("in-season estimate", format!("{:.5}", in_season_estimate(flat.readings.beside, days))).with_note("index a growing day"),
             row("yield without more nitrogen", both.grain(cell.yield_without)),
             row("yield with it", both.grain(cell.yield_with)),
@@ -201,6 +201,8 @@ fn value(settings: &RateSettings, folder: &Path, flat: &Flat, findings: &[Findin
         let exact = product_rate(product, flat.rate, settings.unit);
         json!({ "name": product.name(), "rate": exact.map(half_up_to_hundredth), "rate_exact": exact, "unit": settings.unit.label() })
     });
+    let mut season = record::season(&flat.season, &settings.season.crop.name);
+    season["in_season_estimate_per_d"] = json!(in_season_estimate(found.beside, flat.season.growing_days));
     json!({
         "version": env!("CARGO_PKG_VERSION"),
         "not_for_use": stopped,
@@ -209,10 +211,7 @@ fn value(settings: &RateSettings, folder: &Path, flat: &Flat, findings: &[Findin
             "kind": "readings", "pairs": settings.readings.len(), "index": found.strip, "beside": found.beside, "ratio": found.ratio,
             "ratio_low": bounds.map(|b| b.low), "ratio_high": bounds.map(|b| b.high), "no_interval": found.interval.as_ref().err().map(ToString::to_string),
         },
-        "season": {
-            "growing_days": flat.growing_days, "counted": flat.counted, "crop": settings.season.crop.name,
-            "in_season_estimate_per_d": in_season_estimate(found.beside, flat.growing_days),
-        },
+        "season": season,
         "rate": {
             "ratio_raw": cell.ratio_raw, "ratio": cell.ratio,
             "yield_without_n_kg_ha": cell.yield_without.get(), "yield_with_n_kg_ha": cell.yield_with.get(),

@@ -17,9 +17,13 @@ use crate::pipeline::settings::Compare;
 use crate::pipeline::settings::Crop;
 use crate::pipeline::settings::GrowingDays;
 use crate::pipeline::settings::LargestRatio;
+use crate::pipeline::settings::MissingDayRule;
 use crate::pipeline::settings::Response;
 use crate::pipeline::settings::Season;
 use crate::pipeline::settings::YieldCurve;
+use crate::science::degree_days::CeilingOn;
+use crate::science::degree_days::DayRule;
+use crate::science::degree_days::GrowingRule;
 use crate::science::growing_days::BaseTemperature;
 use crate::science::naming::UnknownName;
 use crate::units::NRate;
@@ -109,7 +113,12 @@ pub(crate) fn season(section: &mut Section<'_>, crop: Option<Crop>, image_date: 
     let own_sensed = section.date("sensed");
     let (has_days, has_weather) = (section.has("growing_days"), section.has("weather"));
     let days = section.number("growing_days", 1.0, 400.0, "days of one season on which the crop grew");
+    let has_stations = section.has("stations");
     let weather = ground::path(section, "weather", folder);
+    let stations = ground::path(section, "stations", folder);
+    let station = section.text("station", "\"Mill Barn\"");
+    let missing_days = missing_days(section, has_stations);
+    let rule = growing_rule(section, crop.as_ref());
     let count_sensing_day = section.boolean("count_sensing_day").unwrap_or(false);
     if let (Some(sensed), Some(date)) = (own_sensed, image_date)
         && sensed != date
@@ -132,8 +141,20 @@ pub(crate) fn season(section: &mut Section<'_>, crop: Option<Crop>, image_date: 
             section.refuse("growing_days", problem);
         }
     }
-    match (has_days, has_weather) {
-        (true, true) => section.refuse("weather", Problem::Together { keys: vec!["growing_days", "weather"] }),
+    if has_days {
+        for key in ["stations", "station", "missing_days", "growing_day_rule", "ceiling", "ceiling_on"].into_iter().filter(|key| section.given(key)) {
+            section.refuse(key, Problem::Together { keys: vec!["growing_days", key] });
+        }
+    }
+    if has_weather && has_stations {
+        section.refuse("stations", Problem::Together { keys: vec!["weather", "stations"] });
+    }
+    if section.given("station") && !has_stations && !has_days {
+        section.require("stations", "the list in which season.station stands", "\"stations.csv\"");
+    }
+    match (has_days, has_weather || has_stations) {
+        (true, true) if has_weather => section.refuse("weather", Problem::Together { keys: vec!["growing_days", "weather"] }),
+        (true, true) => {}
         (false, false) => section.require("growing_days", "the number of growing days (or weather, a daily record)", "94"),
         (false, true) => {
             section.require("planted", "the planting date, from which growing days are counted in the weather record,", "2025-10-01");
@@ -143,12 +164,57 @@ pub(crate) fn season(section: &mut Section<'_>, crop: Option<Crop>, image_date: 
         }
         (true, false) => {}
     }
-    let growing_days = match (days, weather) {
-        (Some(days), _) => GrowingDays::Given(days),
-        (None, Some(weather)) => GrowingDays::Weather(weather),
-        (None, None) => return None,
+    let growing_days = match (days, weather, stations) {
+        (Some(days), _, _) => GrowingDays::Given(days),
+        (None, Some(weather), _) => GrowingDays::Weather(weather),
+        (None, None, Some(list)) => GrowingDays::Stations { list, station },
+        (None, None, None) => return None,
     };
-    Some(Season { crop: crop?, planted, growing_days, count_sensing_day, sensed })
+    Some(Season { crop: crop?, planted, growing_days, rule: rule?, missing_days, count_sensing_day, sensed })
+}
+
+/// `season.missing_days`.
+fn missing_days(section: &mut Section<'_>, has_stations: bool) -> MissingDayRule {
+    let words = [("refuse", MissingDayRule::Refuse), ("next station", MissingDayRule::NextStation), ("leave out", MissingDayRule::LeaveOut)];
+    let rule = section.choice("missing_days", "way with missing days (refuse, next station, leave out)", &words).unwrap_or(MissingDayRule::Refuse);
+    if rule == MissingDayRule::NextStation && !has_stations {
+        section.require("stations", "the list of stations, which missing_days = \"next station\" needs,", "\"stations.csv\"");
+    }
+    rule
+}
+
+/// `season.growing_day_rule` with its ceiling; `None` without a crop, whose base it starts from.
+fn growing_rule(section: &mut Section<'_>, crop: Option<&Crop>) -> Option<GrowingRule> {
+    let rule = section
+        .choice("growing_day_rule", "rule of growing days (mean, extremes)", &[("mean", DayRule::Mean), ("extremes", DayRule::Extremes)])
+        .unwrap_or(DayRule::Mean);
+    let ceiling = section.amount("ceiling", Wanted::Temperature, amount::temperature);
+    let on = section.choice("ceiling_on", "place of a ceiling (extremes, mean)", &[("extremes", CeilingOn::Extremes), ("mean", CeilingOn::Mean)]);
+    if section.given("ceiling_on") {
+        section.require("ceiling", "the ceiling, which ceiling_on needs,", "\"30 °C\"");
+    }
+    if rule == DayRule::Extremes && on == Some(CeilingOn::Mean) {
+        let problem = Problem::Disagree {
+            one: "season.growing_day_rule (\"extremes\")".to_owned(),
+            other: "season.ceiling_on (\"mean\")".to_owned(),
+            way_out: "this rule holds each extreme to base and ceiling: take ceiling_on out",
+        };
+        section.refuse("ceiling_on", problem);
+    }
+    let ceiling = ceiling.map(|ceiling| match ceiling {
+        Temperature::Celsius(degrees) => BaseTemperature::celsius(degrees),
+        Temperature::Fahrenheit(degrees) => BaseTemperature::fahrenheit(degrees),
+    });
+    if let Some(ceiling) = ceiling.filter(|ceiling| !(5.0..=60.0).contains(&ceiling.as_celsius())) {
+        section.refuse("ceiling", ground::range(&ceiling, "5 °C", "60 °C", "no temperature at which a crop stops growing faster"));
+    }
+    let base = crop?.base;
+    let made = GrowingRule::new(base, rule, ceiling.map(|ceiling| (ceiling, on.unwrap_or(CeilingOn::Extremes))));
+    if let (Err(_), Some(ceiling)) = (&made, ceiling) {
+        let problem = Problem::Order { low_key: "the crop's base temperature", low: base.to_string(), high_key: "season.ceiling", high: ceiling.to_string() };
+        section.refuse("ceiling", problem);
+    }
+    made.ok()
 }
 
 /// A yield curve and, for a shipped one, its name and crop.

@@ -50,7 +50,9 @@ pub(crate) fn prices(section: &mut Section<'_>, crop: Option<&Crop>, product: Op
     }
     let pass = section.amount("application", Wanted::AreaPrice, |text| amount::area_price(text, currency.as_deref()));
     let application = settle(&mut currency, pass).unwrap_or(0.0);
-    Some(Prices { currency: currency?, grain: grain?, nitrogen: nitrogen?, application })
+    let mapping = section.amount("mapping", Wanted::AreaPrice, |text| amount::area_price(text, currency.as_deref()));
+    let mapping = settle(&mut currency, mapping).unwrap_or(0.0);
+    Some(Prices { currency: currency?, grain: grain?, nitrogen: nitrogen?, application, mapping })
 }
 
 /// Takes the currency of the first price when the job names none.
