@@ -85,8 +85,8 @@ pub fn season(season: &GrowingSeason, crop: &str) -> Value {
     value
 }
 
-/// A partial budget of the map.
-fn comparison(found: &Comparison) -> Value {
+/// A partial budget.
+pub fn comparison(found: &Comparison) -> Value {
     json!({
         "added_n_kg": found.added_nitrogen.get(), "added_grain_kg": found.added_grain_kg, "added_gross": found.added_gross, "added_cost": found.added_cost,
         "gain": found.gain, "marginal_return": found.marginal_return, "break_even_nitrogen_price_per_kg_n": found.break_even_nitrogen,

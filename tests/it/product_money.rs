@@ -152,3 +152,28 @@ fn prices_never_move_a_rate_and_a_loss_is_told() {
     assert!(message(&record, "money.loss").contains("nothing spread would be cheaper"));
     assert!(number(&record["money"]["gain_over_none"]) < 0.0);
 }
+
+#[test]
+fn one_flat_rate_has_the_same_budget() {
+    // The trade's worked example (common practice, no source), per acre: gain 44.560, pays up to 1.909 a pound of nitrogen.
+    let field = Field::new();
+    field.write(
+        "job.toml",
+        "[reference]\nreadings = [{ strip = 0.665, beside = 0.50 }]\n[season]\ncrop = \"winter wheat\"\ngrowing_days = 94\n[response]\n\
+         maximum_yield = \"100 bu/ac\"\nyield_curve = \"winter wheat, common practice\"\n[rate]\nmaximum = \"100 lb N/ac\"\nstep = \"0.01 lb N/ac\"\n\
+         [product]\nname = \"UAN 28\"\n[prices]\ncurrency = \"USD\"\ngrain = \"6 USD/bu\"\nnitrogen = \"0.55 USD/lb N\"\napplication = \"6 USD/ac\"\n",
+    );
+    let said = field.run(&["rate", "--json"]);
+    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let value: Value = serde_json::from_str(&said.out).unwrap();
+    let money = &value["result"]["money"];
+    let (per_ha, lb) = (haulm::units::M2_PER_HA / haulm::units::M2_PER_AC, haulm::units::KG_PER_LB);
+    assert_relative_eq!(number(&money["gain_over_none_per_ha"]) / per_ha, 44.560, max_relative = 1e-3);
+    let budget = &money["against_none_per_ha"];
+    assert_relative_eq!(number(&budget["marginal_return"]), 1.854, max_relative = 1e-3);
+    assert_relative_eq!(number(&budget["break_even_nitrogen_price_per_kg_n"]) * lb, 1.909, max_relative = 1e-3);
+    assert_relative_eq!(number(&money["break_even_ratio"]), 1.0392, max_relative = 1e-4);
+    let codes: Vec<&str> = value["result"]["findings"].as_array().unwrap().iter().filter_map(|finding| finding["code"].as_str()).collect();
+    assert!(codes.contains(&"product.mixing"), "{codes:?}");
+    assert!(field.run(&["rate"]).out.contains("pays below"));
+}

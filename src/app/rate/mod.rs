@@ -19,10 +19,12 @@ use crate::pipeline::season::GrowingSeason;
 use crate::pipeline::settings::LargestRatio;
 use crate::pipeline::settings::RateSettings;
 use crate::report::model::Report;
+use crate::science::money::Comparison;
 use crate::science::money::FieldMoney;
 use crate::science::money::GrainResponse;
 use crate::science::money::MoneyCell;
 use crate::science::money::PriceInputs;
+use crate::science::money::break_even_gain;
 use crate::science::money::break_even_ratio;
 use crate::science::money::field_money;
 use crate::science::reference::ReadingsEstimate;
@@ -33,6 +35,7 @@ use crate::science::yield_response::rate_of;
 use crate::science::yield_response::round_to_step;
 use crate::units::Area;
 use crate::units::NRate;
+use crate::units::Yield;
 
 /// One flat rate and what it comes from.
 #[derive(Clone, Debug)]
@@ -54,6 +57,11 @@ struct Flat {
 struct Money {
     currency: String,
     hectare: FieldMoney,
+    /// The rate instead of nothing.
+    against_none: Comparison,
+    /// The rate instead of the usual one.
+    against_usual: Option<Comparison>,
+    break_even_gain: Option<Yield>,
     break_even_ratio: Option<f64>,
 }
 
@@ -127,9 +135,13 @@ fn money(settings: &RateSettings, cell: &CellRate, rate: NRate) -> Option<Money>
     // A flat rate has no map to pay.
     let inputs = PriceInputs { mapping: 0.0, ..prices_of(prices) };
     let hectare = MoneyCell { area: Area::ha(1.0), rate, yield_without: cell.yield_without, yield_with: cell.yield_with };
+    let hectare = field_money(&[hectare], settings.rate.usual, &response, &inputs)?;
     Some(Money {
         currency: prices.currency.clone(),
-        hectare: field_money(&[hectare], settings.rate.usual, &response, &inputs)?,
+        against_none: hectare.map.instead_of(&hectare.none, &inputs),
+        against_usual: hectare.usual.as_ref().map(|usual| hectare.map.instead_of(usual, &inputs)),
+        hectare,
+        break_even_gain: break_even_gain(rate, &inputs),
         break_even_ratio: break_even_ratio(cell.yield_without, &response, &inputs),
     })
 }

@@ -14,6 +14,7 @@ use crate::report::model::Row;
 use crate::science::money::StrategyTotals;
 use crate::science::yield_response::Capped;
 use crate::science::yield_response::in_season_estimate;
+use crate::units::KG_PER_LB;
 use crate::units::M2_PER_AC;
 use crate::units::M2_PER_HA;
 use crate::units::NRate;
@@ -185,6 +186,14 @@ fn money_block(settings: &RateSettings, money: &Money, both: Both) -> Block {
     if let (Some(usual), Some(rate)) = (&hectare.usual, settings.rate.usual) {
         rows.push(row(format!("gain over {}", both.rate(rate).0), amount(hectare.map.net() - usual.net())));
     }
+    if let Some(share) = money.against_none.marginal_return {
+        rows.push(Row::new("marginal return", format!("{:.0} %", 100.0 * share)).with_note("gain for what nitrogen and pass cost, against no nitrogen"));
+    }
+    if let Some(price) = money.against_none.break_even_nitrogen {
+        let each = both.order(format!("{price:.2} {currency}/kg N"), format!("{:.2} {currency}/lb N", price * KG_PER_LB));
+        rows.push(row("pays below", each));
+    }
+    rows.extend(money.break_even_gain.map(|gain| row("pays from a gain of", both.grain(gain))));
     rows.push(match money.break_even_ratio {
         Some(ratio) => Row::new("pays above a response of", format!("{ratio:.3}")).with_note("response index at which a dressing pays for its pass"),
         None => Row::new("pays above a response of", "none").with_note("nitrogen costs as much as the grain that it makes"),
@@ -237,6 +246,7 @@ fn money_value(money: &Money) -> Value {
         "currency": money.currency, "rate": strategy(&hectare.map), "none": strategy(&hectare.none), "usual": hectare.usual.as_ref().map(strategy),
         "gain_over_none_per_ha": hectare.map.net() - hectare.none.net(),
         "gain_over_usual_per_ha": hectare.usual.as_ref().map(|usual| hectare.map.net() - usual.net()),
-        "break_even_ratio": money.break_even_ratio, "upper_bound": true,
+        "break_even_ratio": money.break_even_ratio, "break_even_gain_kg_ha": money.break_even_gain.map(Yield::get),
+        "against_none_per_ha": record::comparison(&money.against_none), "against_usual_per_ha": money.against_usual.as_ref().map(record::comparison), "upper_bound": true,
     })
 }
