@@ -1,5 +1,7 @@
 //! Growing days of a season and how they came about: what summary and record tell of them.
 
+use std::fmt::Write as _;
+
 use crate::science::degree_days::GrowingRule;
 use crate::science::growing_days::GrowingDayCount;
 use crate::science::growing_days::runs_of;
@@ -49,10 +51,10 @@ impl GrowingSeason {
         let mut text = format!("{} of {} days from {} to {}: {}", count.growing_days, count.days, count.first, count.last, counted.rule.said());
         if let Some(station) = counted.stations.first() {
             let far = station.distance_km.map_or_else(String::new, |km| format!(", {km:.1} km away"));
-            text.push_str(&format!("; station {}{far}", station.name));
+            let _ = write!(text, "; station {}{far}", station.name);
         }
         if !count.left_out.is_empty() {
-            text.push_str(&format!("; {} missing day(s) left out", count.left_out.len()));
+            let _ = write!(text, "; {} missing day(s) left out", count.left_out.len());
         }
         Some(text)
     }

@@ -213,10 +213,9 @@ fn loads_row(facts: &Facts<'_>, product: &crate::units::Product, loads: &Loads) 
 fn money_block(facts: &Facts<'_>, money: &Money, units: &Units<'_>) -> Block {
     let (field, currency) = (&money.field, &money.currency);
     let amount = |value: f64| format!("{value:+.0} {currency}");
-    let mut rows = vec![Row::new("nitrogen and pass", format!("{:.0} {currency}", field.map.cost))];
-    if facts.settings.prices.as_ref().is_some_and(|prices| prices.mapping > 0.0) {
-        rows[0].note = "image and map included".to_owned();
-    }
+    let mapped = facts.settings.prices.as_ref().is_some_and(|prices| prices.mapping > 0.0);
+    let mut rows =
+        vec![Row::new("nitrogen and pass", format!("{:.0} {currency}", field.map.cost)).with_note(if mapped { "image and map included" } else { "" })];
     let per_n = |price: f64| if units.us { format!("{:.2} {currency}/lb N", price * KG_PER_LB) } else { format!("{price:.2} {currency}/kg N") };
     let flip = |comparison: &Comparison| match comparison.break_even_nitrogen {
         Some(price) if comparison.added_nitrogen.get() > 0.0 => format!(", pays below {}", per_n(price)),

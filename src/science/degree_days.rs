@@ -84,7 +84,7 @@ pub enum GrowingRuleError {
 /// How growing degrees of a day are reckoned.
 ///
 /// # Source
-/// McMaster and Wilhelm 1997, Agricultural and Forest Meteorology 87:291-300: the two methods (abstract read). Ceilings: 86 °F on the greatest temperature
+/// G. S. `McMaster` and W. W. Wilhelm 1997, Agricultural and Forest Meteorology 87:291-300: the two methods (abstract read). Ceilings: 86 °F on the greatest temperature
 /// of corn is common practice; that some hold down the mean instead, too.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct GrowingRule {

@@ -359,7 +359,7 @@ mod tests {
     fn ends_of_the_season() {
         let record = celsius(&[(10.0, 5.0); 10]);
         let base = BaseTemperature::celsius(4.4);
-        let count = |planted, sensed, own| counted(&[record.clone()], base, planted, sensed, own);
+        let count = |planted, sensed, own| counted(std::slice::from_ref(&record), base, planted, sensed, own);
         assert_eq!(count(date(2026, 3, 1), date(2026, 3, 11), false).unwrap().growing_days, 10);
         assert_eq!(count(date(2026, 3, 2), date(2026, 3, 10), false).unwrap().growing_days, 8);
         assert_eq!(count(date(2026, 3, 2), date(2026, 3, 10), true).unwrap().growing_days, 9);
@@ -398,7 +398,7 @@ mod tests {
         let base = BaseTemperature::celsius(4.4);
         let mut record = celsius(&[(10.0, 5.0); 10]);
         record.days.retain(|day| ![date(2026, 3, 4), date(2026, 3, 5), date(2026, 3, 8)].contains(&day.date));
-        let gap = counted(&[record.clone()], base, date(2026, 3, 1), date(2026, 3, 11), false).unwrap_err();
+        let gap = counted(std::slice::from_ref(&record), base, date(2026, 3, 1), date(2026, 3, 11), false).unwrap_err();
         assert_eq!(gap.to_string(), "the weather record lacks 3 day(s) between planting and sensing: 2026-03-04 to 2026-03-05, 2026-03-08");
 
         let swapped = celsius(&[(10.0, 5.0), (5.0, 10.0)]);

@@ -1,5 +1,5 @@
 //! Growing days of a table of eight days, base 4.4 °C: four days have a mean above it, and the day with a mean of exactly 4.4 °C is not one of them
-//! (counted by hand; that a mean equal to the base does not count: common practice, no source). Both methods of McMaster and Wilhelm 1997
+//! (counted by hand; that a mean equal to the base does not count: common practice, no source). Both methods of `McMaster` and Wilhelm 1997
 //! (Agricultural and Forest Meteorology 87:291-300) on it, on single days that extension pages work out, and on five days of corn; reckoned apart from
 //! the crate.
 

@@ -154,7 +154,6 @@ pub(crate) fn season(section: &mut Section<'_>, crop: Option<Crop>, image_date: 
     }
     match (has_days, has_weather || has_stations) {
         (true, true) if has_weather => section.refuse("weather", Problem::Together { keys: vec!["growing_days", "weather"] }),
-        (true, true) => {}
         (false, false) => section.require("growing_days", "the number of growing days (or weather, a daily record)", "94"),
         (false, true) => {
             section.require("planted", "the planting date, from which growing days are counted in the weather record,", "2025-10-01");
@@ -162,7 +161,7 @@ pub(crate) fn season(section: &mut Section<'_>, crop: Option<Crop>, image_date: 
                 section.require("sensed", "the sensing date, up to which growing days are counted in the weather record,", "2026-04-14");
             }
         }
-        (true, false) => {}
+        (true, _) => {}
     }
     let growing_days = match (days, weather, stations) {
         (Some(days), _, _) => GrowingDays::Given(days),
