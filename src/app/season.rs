@@ -47,6 +47,8 @@ pub fn growing_season(season: &Season, place: Option<(f64, f64)>, findings: &mut
     let mut files = Vec::new();
     let ranked: Vec<Ranked> = match &season.growing_days {
         GrowingDays::Given(days) => return Ok(OpenedSeason { season: GrowingSeason::stated(*days), files }),
+        // Not known is no number; the method needs none.
+        GrowingDays::NotStated => return Ok(OpenedSeason { season: GrowingSeason::stated(f64::NAN), files }),
         GrowingDays::Weather(_) => Vec::new(),
         GrowingDays::Stations { list, station } => {
             files.push(list.clone());

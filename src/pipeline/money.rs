@@ -57,13 +57,15 @@ pub const fn prices_of(prices: &crate::pipeline::settings::Prices) -> PriceInput
     PriceInputs { grain: prices.grain, nitrogen: prices.nitrogen, application: prices.application, mapping: prices.mapping }
 }
 
-/// The map's money; `None` without prices or without canopy.
+/// The map's money; `None` without prices, without canopy, or by a method that foretells no yield.
 pub fn money_of(settings: &Settings, rated: &Rated, zones: &[ZoneRecord]) -> Option<Money> {
     let prices = settings.prices.as_ref()?;
     let inputs = prices_of(prices);
+    // Without a yield in reach there is no gain to put a price on.
+    let yields = settings.response.yields()?;
     let response = GrainResponse {
-        grain_nitrogen: settings.response.grain_nitrogen,
-        use_efficiency: settings.response.use_efficiency,
+        grain_nitrogen: yields.grain_nitrogen,
+        use_efficiency: yields.use_efficiency,
         applied_since_sensing: settings.response.applied_since_sensing,
     };
     let mut by_zone: Vec<Vec<MoneyCell>> = vec![Vec::new(); zones.len()];

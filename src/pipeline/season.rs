@@ -10,7 +10,7 @@ use jiff::civil::Date;
 /// Growing days of a season.
 #[derive(Clone, Debug, PartialEq)]
 pub struct GrowingSeason {
-    /// Days from planting to sensing that were warm enough for the crop to grow.
+    /// Days from planting to sensing that were warm enough for the crop to grow; not a number where the method needs none and the job states none.
     pub growing_days: f64,
     /// How they were counted; `None` when the job states their number.
     pub counted: Option<CountedSeason>,

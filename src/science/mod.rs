@@ -5,6 +5,7 @@ pub mod degree_days;
 pub mod growing_days;
 pub mod index;
 pub mod loads;
+pub mod methods;
 pub mod money;
 pub mod naming;
 pub mod noise;
