@@ -16,4 +16,5 @@ mod job_suggestions;
 mod lists;
 mod map_command;
 mod new_command;
+mod ramp_command;
 mod rate_command;

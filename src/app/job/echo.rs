@@ -5,6 +5,7 @@
 use std::path::Path;
 
 use crate::finding::Acceptance;
+use crate::pipeline::ramp::RampSettings;
 use crate::pipeline::settings::Application;
 use crate::pipeline::settings::BareBelow;
 use crate::pipeline::settings::ClassBreaks;
@@ -105,6 +106,27 @@ pub fn rate_settings(settings: &RateSettings, folder: &Path) -> Value {
         "rate": rate(&settings.rate),
         "product": settings.product.as_ref().map(product),
         "prices": settings.prices.as_ref().map(prices),
+        "application": application(&settings.application),
+        "accept": accepted(&settings.accept),
+        "output": { "unit": settings.unit.label(), "us_units": settings.us_units },
+    })
+}
+
+/// The settings of one flat rate from a ramp.
+pub fn ramp_settings(settings: &RampSettings) -> Value {
+    let steps: Vec<Value> = settings.readings.iter().map(|step| json!({ "rate_kg_n_ha": step.rate.get(), "index": step.value })).collect();
+    json!({
+        "field": { "name": settings.name },
+        "reference": {
+            "source": { "ramp": steps },
+            "ramp_model": settings.model.name(),
+            "ramp_index": settings.index,
+            "applied_kg_n_ha": settings.applied.map(crate::units::NRate::get),
+        },
+        "season": { "sensed": settings.sensed.map(|date| date.to_string()) },
+        "response": { "applied_since_sensing_kg_n_ha": settings.applied_since_sensing.get() },
+        "rate": rate(&settings.rate),
+        "product": settings.product.as_ref().map(product),
         "application": application(&settings.application),
         "accept": accepted(&settings.accept),
         "output": { "unit": settings.unit.label(), "us_units": settings.us_units },
