@@ -2,6 +2,7 @@
 
 use crate::finding::Acceptance;
 use crate::finding::Finding;
+use crate::pipeline::ramp_image::RampImage;
 use crate::pipeline::settings::Application;
 use crate::pipeline::settings::RateRules;
 use crate::science::ramp::RampAnswer;
@@ -27,8 +28,10 @@ const FEW: usize = 6;
 pub struct RampSettings {
     /// `field.name`, if given.
     pub name: Option<String>,
-    /// `reference.ramp`.
+    /// `reference.ramp`: its readings; none yet when they are to be measured on an image.
     pub readings: Vec<Point>,
+    /// Where the steps are to be measured, when `reference.ramp` names polygons.
+    pub image: Option<Box<RampImage>>,
     /// `reference.ramp_index`, else `imagery.index`, if either is given.
     pub index: Option<String>,
     /// `reference.ramp_model`.

@@ -17,4 +17,5 @@ mod lists;
 mod map_command;
 mod new_command;
 mod ramp_command;
+mod ramp_image;
 mod rate_command;

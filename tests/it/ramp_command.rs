@@ -13,7 +13,7 @@ const REST: &str = "[rate]\nmaximum = \"150 kg N/ha\"\n";
 
 /// `[[reference.ramp]]` tables of rates in kg N/ha with their index.
 fn steps(readings: &[(f64, f64)]) -> String {
-    readings.iter().map(|(rate, index)| format!("[[reference.ramp]]\nrate = \"{rate} kg N/ha\"\nindex = {index}\n")).collect()
+    readings.iter().map(|(rate, index)| format!("[[reference.ramp]]\nrate = \"{rate} kg N/ha\"\nindex = {index}\n")).collect::<Vec<_>>().concat()
 }
 
 /// A rise of 0.003 a kg up to 70 kg, with noise of 0.005.

@@ -113,12 +113,23 @@ pub fn rate_settings(settings: &RateSettings, folder: &Path) -> Value {
 }
 
 /// The settings of one flat rate from a ramp.
-pub fn ramp_settings(settings: &RampSettings) -> Value {
-    let steps: Vec<Value> = settings.readings.iter().map(|step| json!({ "rate_kg_n_ha": step.rate.get(), "index": step.value })).collect();
+pub fn ramp_settings(settings: &RampSettings, folder: &Path) -> Value {
+    let source = match &settings.image {
+        None => settings.readings.iter().map(|step| json!({ "rate_kg_n_ha": step.rate.get(), "index": step.value })).collect(),
+        Some(ramp) => json!({ "steps": vector(&ramp.steps, folder), "rate": ramp.column, "unit_kg_n_ha": ramp.unit.get(), "inset_m": ramp.inset.get() }),
+    };
+    let ground = settings.image.as_ref().map(|ramp| {
+        let exclusion =
+            |one: &crate::pipeline::settings::Exclusion| json!({ "source": vector(&one.source, folder), "buffer_m": one.buffer.get(), "reason": one.reason });
+        json!({
+            "boundary": vector(&ramp.field.boundary, folder), "crs": ramp.field.crs, "exclude": ramp.field.exclusions.iter().map(exclusion).collect::<Vec<_>>(),
+        })
+    });
     json!({
-        "field": { "name": settings.name },
+        "field": { "name": settings.name, "ground": ground },
+        "imagery": settings.image.as_ref().map(|ramp| image(&ramp.imagery, folder)),
         "reference": {
-            "source": { "ramp": steps },
+            "source": { "ramp": source },
             "ramp_model": settings.model.name(),
             "ramp_index": settings.index,
             "applied_kg_n_ha": settings.applied.map(crate::units::NRate::get),

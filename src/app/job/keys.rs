@@ -12,7 +12,7 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
     ("reference", &["strips", "inset", "gap", "segments", "drop", "strips_use", "readings", "percentile", "ramp", "ramp_model", "ramp_index", "applied"]),
     ("reference.strips", &["path", "layer", "where"]),
     ("reference.readings", &["strip", "beside"]),
-    ("reference.ramp", &["rate", "index"]),
+    ("reference.ramp", &["rate", "index", "path", "layer", "where", "unit"]),
     ("season", &["crop", "planted", "sensed", "growing_days", "weather", "count_sensing_day"]),
     ("crop", &["name", "base_temperature", "grain_nitrogen", "bushel", "window", "stand_cv", "source"]),
     (

@@ -3,6 +3,7 @@
 mod flags;
 mod judge;
 mod ramp;
+mod ramp_image;
 mod told;
 
 use std::path::Path;
@@ -66,7 +67,7 @@ pub fn rate(request: &RateRequest) -> Result<Report, AppError> {
     if let Some(job) = &request.job
         && let Some(settings) = read_ramp_job(job)?
     {
-        return ramp::rate(settings);
+        return ramp::rate(settings, job.parent().unwrap_or_else(|| Path::new("")), &request.common);
     }
     let mut findings = Vec::new();
     let (settings, folder) = match &request.job {

@@ -1,10 +1,14 @@
 //! A flat rate from a nitrogen ramp, for people, in both systems of units, and for scripts.
 
+use std::path::Path;
+
 use super::judge;
+use super::ramp_image;
 use super::told::Both;
 use super::told::product_rate;
 use super::told::product_row;
 use super::told::row;
+use crate::app::api::Common;
 use crate::app::error::AppError;
 use crate::app::job::echo;
 use crate::app::map::accept;
@@ -35,9 +39,12 @@ use serde_json::json;
 const NONE: &str = "–";
 
 /// One flat rate from a ramp.
-pub(super) fn rate(settings: Checked<RampSettings>) -> Result<Report, AppError> {
+pub(super) fn rate(settings: Checked<RampSettings>, folder: &Path, common: &Common) -> Result<Report, AppError> {
     let mut findings = Vec::new();
-    let settings = settings.into_log(&mut findings);
+    let mut settings = settings.into_log(&mut findings);
+    if let Some(image) = &settings.image {
+        settings.readings = ramp_image::readings(image, settings.index.as_deref(), folder, common, &mut findings)?;
+    }
     let outcome = ramp::ramp_rate(&settings).map_err(|error| match error {
         RampError::Curve(CurveError::TooFewRates { .. } | CurveError::TooFewPoints { .. }) => AppError::refused("reference.ramp", error.to_string()).with_hint(
             "a rise and its plateau need at least four different rates, better six or more: give every step of the ramp, also the one without nitrogen",
@@ -68,7 +75,7 @@ pub(super) fn rate(settings: Checked<RampSettings>) -> Result<Report, AppError> 
     Ok(Report {
         title: format!("{name}{first} ({second}){}", if stopped { ": NOT FOR USE" } else { "" }),
         blocks,
-        json: value(&settings, &outcome, &findings, stopped),
+        json: value(&settings, folder, &outcome, &findings, stopped),
         findings,
         files: Vec::new(),
         stopped,
@@ -187,8 +194,9 @@ fn plateau_value(fit: Result<PlateauFit, CurveError>) -> Value {
     }
 }
 
-fn value(settings: &RampSettings, outcome: &RampOutcome, findings: &[Finding], stopped: bool) -> Value {
+fn value(settings: &RampSettings, folder: &Path, outcome: &RampOutcome, findings: &[Finding], stopped: bool) -> Value {
     let fits = &outcome.fits;
+    let readings: Vec<Value> = settings.readings.iter().map(|step| json!({ "rate_kg_n_ha": step.rate.get(), "index": step.value })).collect();
     let slope = fits.linear.slope_interval(USUAL_LEVEL);
     let product = settings.product.as_ref().map(|product| {
         let exact = product_rate(product, outcome.rate, settings.unit);
@@ -197,9 +205,9 @@ fn value(settings: &RampSettings, outcome: &RampOutcome, findings: &[Finding], s
     json!({
         "version": env!("CARGO_PKG_VERSION"),
         "not_for_use": stopped,
-        "settings": echo::ramp_settings(settings),
+        "settings": echo::ramp_settings(settings, folder),
         "reference": {
-            "kind": "ramp", "steps": settings.readings.len(), "answer": words(outcome.answer), "model": settings.model.name(),
+            "kind": "ramp", "readings": readings, "measured": settings.image.is_some(), "steps": settings.readings.len(), "answer": words(outcome.answer), "model": settings.model.name(),
             "linear_plateau": plateau_value(fits.linear_plateau), "quadratic_plateau": plateau_value(fits.quadratic_plateau),
             "linear": {
                 "a": fits.linear.a, "b": fits.linear.b, "b_low": slope.map(|s| s.0), "b_high": slope.map(|s| s.1), "quality": quality_value(fits.linear.quality),
