@@ -36,7 +36,7 @@ pub struct RampSettings {
     pub index: Option<String>,
     /// `reference.ramp_model`.
     pub model: PlateauShape,
-    /// `reference.applied`: what the field beside the ramp got so far, counted as the ramp's rates are; `None` when not given.
+    /// `rate.applied_before`: what the field beside the ramp got so far, counted as the ramp's rates are; `None` when not given.
     pub applied: Option<NRate>,
     /// `response.applied_since_sensing`.
     pub applied_since_sensing: NRate,
@@ -135,7 +135,7 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<
     if settings.applied.is_none() {
         findings.push(Finding::note(
             "ramp.applied",
-            "reference.applied is not given: the field beside the ramp is taken to have had no nitrogen yet; what it did have must be taken off the ramp's answer",
+            "rate.applied_before is not given: the field beside the ramp is taken to have had no nitrogen yet; what it did have must be taken off the ramp's answer",
         ));
     }
     if settings.readings.len() < FEW {

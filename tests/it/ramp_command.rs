@@ -42,8 +42,9 @@ fn number(value: &Value) -> f64 {
 
 #[test]
 fn a_plateau_less_what_the_field_got() {
-    let head = "[reference]\napplied = \"30 kg N/ha\"\nramp_index = \"NDRE\"\n";
-    let (value, status) = result(&format!("{head}{}[response]\napplied_since_sensing = \"10 kg N/ha\"\n{REST}", steps(&CLEAR)));
+    let head = "[reference]\nramp_index = \"NDRE\"\n";
+    let (value, status) =
+        result(&format!("{head}{}[response]\napplied_since_sensing = \"10 kg N/ha\"\n{REST}applied_before = \"30 kg N/ha\"\n", steps(&CLEAR)));
     assert_eq!(status, Some(0), "{value}");
     let (reference, rate) = (&value["result"]["reference"], &value["result"]["rate"]);
     assert_eq!((&reference["kind"], &reference["answer"], &reference["model"]), (&"ramp".into(), &"plateau".into(), &"linear plateau".into()));
@@ -56,7 +57,7 @@ fn a_plateau_less_what_the_field_got() {
         let quality = &reference[curve]["quality"];
         assert!(number(&quality["sse"]) > 0.0 && quality["aic"].is_number() && quality["aicc"].is_number(), "{curve}: {quality}");
     }
-    assert_eq!(value["result"]["settings"]["reference"]["applied_kg_n_ha"], 30.0);
+    assert_eq!(value["result"]["settings"]["rate"]["applied_before_kg_n_ha"], 30.0);
     assert_eq!(value["result"]["settings"]["reference"]["source"]["ramp"][4]["index"], 0.655);
     assert!(!codes(&value).contains(&"ramp.applied"));
 }

@@ -72,7 +72,7 @@ fn job(field: &Field, unit: &str) {
         format!(
             "[field]\nname = \"Middle Piece\"\nboundary = \"boundary.geojson\"\n[imagery]\npath = \"ready.tif\"\ndate = 2026-04-14\nindex = \"band 1\"\n\
             bare_below = 0.25\n[reference]\nramp = {{ path = \"ramp.geojson\", rate = \"N_RATE\", unit = \"{unit}\" }}\nramp_index = \"NDVI\"\n\
-            applied = \"30 kg N/ha\"\n[rate]\nmaximum = \"150 kg N/ha\"\n"
+            [rate]\nmaximum = \"150 kg N/ha\"\napplied_before = \"30 kg N/ha\"\n"
         ),
     );
 }

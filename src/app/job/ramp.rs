@@ -76,7 +76,9 @@ fn settings(mut root: Section<'_>, mut in_reference: Section<'_>, folder: &Path)
     let product = rate::product(&mut in_product);
     let given = reference(&mut in_reference, measured, product.as_ref());
     let applied_since_sensing = nitrogen(&mut in_response, "applied_since_sensing", product.as_ref()).unwrap_or(NRate::ZERO);
-    let rules = rate::rate(&mut in_rate, product.as_ref());
+    let before = rate::applied_before(&mut in_rate, product.as_ref());
+    let applied = in_rate.given("applied_before").then_some(before);
+    let rules = rate::rate(&mut in_rate, product.as_ref(), before, applied_since_sensing);
     let application = output::application(&mut in_application, sensed);
     let us = rules.as_ref().is_some_and(|(_, us)| *us);
     let (unit, us_units) = output::rate_unit(&mut in_output, product.as_ref(), us);
@@ -88,7 +90,7 @@ fn settings(mut root: Section<'_>, mut in_reference: Section<'_>, folder: &Path)
         section.finish();
     }
     [in_reference, in_rate, in_product, in_application, root].into_iter().for_each(Section::finish);
-    let Given { readings, model, index, applied, inset } = given?;
+    let Given { readings, model, index, inset } = given?;
     let image = if measured {
         let Steps { source, column, unit } = on_image?;
         Some(Box::new(RampImage { field: field?, imagery: imagery?, steps: source, column, unit, inset }))
@@ -119,7 +121,6 @@ struct Given {
     readings: Vec<Point>,
     model: PlateauShape,
     index: Option<String>,
-    applied: Option<NRate>,
     inset: Length,
 }
 
@@ -132,7 +133,7 @@ struct Steps {
 
 /// Whether `reference.ramp` names polygons instead of readings.
 fn names_polygons(section: &Section<'_>) -> bool {
-    section.look("ramp").is_some_and(|entry| matches!(&entry.item, Item::Table(keys) if keys.iter().any(|(key, _)| key == "path")))
+    section.peek("ramp").is_some_and(|item| matches!(item, Item::Table(keys) if keys.iter().any(|(key, _)| key == "path")))
 }
 
 /// `reference.ramp = { path, rate, unit }`: steps to be measured on the image.
@@ -176,8 +177,7 @@ fn reference(section: &mut Section<'_>, measured: bool, product: Option<&Product
     let models = [PlateauShape::Linear, PlateauShape::Quadratic].map(|shape| (shape.name(), shape));
     let model = section.choice("ramp_model", "curve of a ramp (linear plateau, quadratic plateau)", &models).unwrap_or(PlateauShape::Linear);
     let index = section.text("ramp_index", "\"NDVI\"");
-    let applied = nitrogen(section, "applied", product);
-    ((count > 0 || measured) && readings.len() == count).then_some(Given { readings, model, index, applied, inset })
+    ((count > 0 || measured) && readings.len() == count).then_some(Given { readings, model, index, inset })
 }
 
 fn nitrogen(section: &mut Section<'_>, key: &'static str, product: Option<&Product>) -> Option<NRate> {

@@ -176,9 +176,9 @@ impl<'a> Section<'a> {
         self.has(key) || self.taken.iter().any(|(name, _)| *name == key)
     }
 
-    /// A key's value, not consumed.
-    pub(crate) fn look(&self, key: &str) -> Option<Entry> {
-        self.entries.iter().find(|(name, _)| name == key).map(|(_, entry)| entry.clone())
+    /// What stands at a key that is not yet consumed.
+    pub(crate) fn peek(&self, key: &str) -> Option<&Item> {
+        self.entries.iter().find(|(name, _)| name == key).map(|(_, entry)| &entry.item)
     }
 
     /// Consumes a key.
