@@ -5,6 +5,8 @@ pub mod judge;
 pub mod money;
 pub mod overrun;
 pub mod product;
+pub mod ramp;
+pub mod ramp_image;
 pub mod rates;
 pub mod reference;
 pub mod run;

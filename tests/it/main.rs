@@ -17,5 +17,7 @@ mod lists;
 mod map_command;
 mod new_command;
 mod product_money;
+mod ramp_command;
+mod ramp_image;
 mod rate_command;
 mod season;

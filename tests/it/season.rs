@@ -1,5 +1,7 @@
 //! Growing days out of weather: the nearest station, its distance, missing days by name, rules and ceilings, all in the record.
 
+use std::fmt::Write as _;
+
 use jiff::ToSpan;
 use jiff::civil::Date;
 use jiff::civil::date;
@@ -16,7 +18,7 @@ fn record(field: &Field, name: &str, tmin: f64, tmax: f64, without: &[Date]) {
         // From December to the middle of January too cold to grow; 100 of 190 days are warm.
         let warm = day < date(2025, 11, 25) || day >= date(2026, 2, 23);
         let shift = if warm { 0.0 } else { -20.0 };
-        text.push_str(&format!("{day},{},{}\n", tmin + shift, tmax + shift));
+        writeln!(text, "{day},{},{}", tmin + shift, tmax + shift).unwrap();
     }
     field.write(name, text);
 }
