@@ -2,8 +2,10 @@
 
 pub mod ascii;
 pub mod build;
+pub mod carried;
 pub mod check_points;
 pub mod classify;
+pub mod faults;
 #[cfg(test)]
 pub(crate) mod fixture;
 #[cfg(test)]
