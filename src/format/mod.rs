@@ -1,5 +1,6 @@
 //! The only place that touches files of others: one folder a format.
 
+pub mod carried_out;
 pub mod geojson;
 pub mod geopackage;
 pub mod geotiff;
@@ -9,6 +10,7 @@ pub mod payload;
 pub mod raster;
 pub(crate) mod scratch;
 pub mod shapefile;
+pub mod style;
 pub mod systems;
 pub mod vector;
 pub mod weather;

@@ -10,9 +10,12 @@ pub mod faults;
 pub(crate) mod fixture;
 #[cfg(test)]
 mod laws;
+pub mod flavour;
+pub mod legend;
 pub mod machine;
 pub mod outline;
 pub mod palette;
+pub mod plain;
 pub mod prescription;
 pub mod simplify;
 pub mod smooth;
