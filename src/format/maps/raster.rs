@@ -5,6 +5,7 @@ use std::path::Path;
 use gdal::Dataset;
 use gdal::DatasetOptions;
 use gdal::GdalOpenFlags;
+use gdal::Metadata;
 
 use crate::format::maps::MapError;
 use crate::format::maps::ReadOptions;
