@@ -6,6 +6,7 @@ pub mod geopackage;
 pub mod geotiff;
 pub mod iso11783;
 pub mod lonlat;
+pub mod maps;
 pub mod payload;
 pub mod raster;
 pub(crate) mod scratch;
