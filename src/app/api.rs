@@ -152,6 +152,9 @@ pub enum List {
     Products,
 }
 
+pub use crate::app::convert::ConvertRequest;
+pub use crate::app::convert::ConvertTo;
+pub use crate::app::convert::convert;
 pub use crate::app::lists::list;
 pub use crate::app::map::check;
 pub use crate::app::map::inspect;

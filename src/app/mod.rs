@@ -3,6 +3,7 @@
 pub mod api;
 pub mod cancel;
 pub mod commit;
+pub mod convert;
 pub mod error;
 pub mod job;
 pub mod lists;

@@ -96,11 +96,7 @@ pub(crate) fn rounded(zones: &[ZoneRecord], outlines: &[MultiPolygon<f64>], digi
 ///
 /// # Errors
 /// As [`rounded`].
-pub(crate) fn rounded_all(
-    zones: impl Iterator<Item = u32>,
-    outlines: &[MultiPolygon<f64>],
-    digits: &[u32],
-) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
+pub(crate) fn rounded_all(zones: impl Iterator<Item = u32>, outlines: &[MultiPolygon<f64>], digits: &[u32]) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
     for &digits in digits {
         let tried: Result<Vec<_>, String> = outlines.iter().map(|outline| checked(round(outline, Some(digits)))).collect();
         if let Ok(good) = tried {

@@ -8,9 +8,9 @@ pub mod classify;
 pub mod faults;
 #[cfg(test)]
 pub(crate) mod fixture;
+pub mod flavour;
 #[cfg(test)]
 mod laws;
-pub mod flavour;
 pub mod legend;
 pub mod machine;
 pub mod outline;

@@ -12,6 +12,6 @@ mod reader;
 pub mod resolve;
 mod sections;
 pub mod suggest;
-mod tables;
+pub(crate) mod tables;
 mod unit;
 pub mod weather;

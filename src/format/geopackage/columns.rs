@@ -115,7 +115,12 @@ pub(super) const STRIPS: Layer = Layer {
 pub(super) const FIELD: Layer = Layer {
     name: "field",
     description: "The field: boundary less exclusions with their buffers",
-    columns: &[("name", Kind::Text, "Name of the field"), ("map_id", Kind::Text, "Id of the map, first six characters of its hash"), ("area_m2", Kind::Real, "Area inside the field on the working plane [m2]"), ("n_kg", Kind::Real, "Nitrogen in total, from zones [kg N]")],
+    columns: &[
+        ("name", Kind::Text, "Name of the field"),
+        ("map_id", Kind::Text, "Id of the map, first six characters of its hash"),
+        ("area_m2", Kind::Real, "Area inside the field on the working plane [m2]"),
+        ("n_kg", Kind::Real, "Nitrogen in total, from zones [kg N]"),
+    ],
 };
 
 pub(super) fn zone(prescription: &Prescription, zone: &ZoneRecord) -> Vec<Value> {

@@ -6,6 +6,6 @@ mod columns;
 mod error;
 mod write;
 
-pub use error::GeoPackageError;
 pub use carried::write as write_carried;
+pub use error::GeoPackageError;
 pub use write::write;

@@ -5,6 +5,6 @@ mod error;
 mod fill;
 mod write;
 
-pub use error::GeoTiffError;
 pub use carried::write as write_carried;
+pub use error::GeoTiffError;
 pub use write::write;

@@ -79,11 +79,7 @@ fn bounds(prescription: &Prescription) -> Result<Rect<f64>, GeoTiffError> {
 }
 
 /// Fills a plain tiled raster and counts the pixels of each rate (by its bits; rates are not negative, so bits sort like numbers; −9999 is left out).
-pub(super) fn fill<'a>(
-    grid: PixelGrid,
-    shapes: impl Iterator<Item = (&'a MultiPolygon<f64>, f32)>,
-    plain: &Scratch,
-) -> Result<BTreeMap<u32, u64>, GdalError> {
+pub(super) fn fill<'a>(grid: PixelGrid, shapes: impl Iterator<Item = (&'a MultiPolygon<f64>, f32)>, plain: &Scratch) -> Result<BTreeMap<u32, u64>, GdalError> {
     let mut filler = Filler::new(grid, shapes);
     fill_rows(grid.size(), plain, |row| filler.next_row(row, OUTSIDE))
 }

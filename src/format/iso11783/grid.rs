@@ -104,8 +104,8 @@ impl Inside {
         let mut out = Self { share: none(), weighted: none(), area_m2: none() };
         let mut most = vec![(0.0, 0.0); lattice.rows * lattice.cols];
         for ((zone, rate), rings) in prescription.zones.iter().zip(&rates.zones).zip(zones) {
-            let Some(window) = Window::around(rings, lattice) else { continue };
-            let shares = window.shares(rings, lattice);
+            let Some(window) = Window::around(rings, lattice.rows, lattice.cols) else { continue };
+            let shares = window.shares(rings, lattice.cols);
             let whole: f64 = shares.iter().map(|(_, share)| share).sum();
             for (cell, share) in shares {
                 out.share[cell] += share;
@@ -135,21 +135,21 @@ pub(super) struct Window {
 }
 
 impl Window {
-    pub(super) fn around(rings: &[Ring], lattice: &Lattice) -> Option<Self> {
+    pub(super) fn around(rings: &[Ring], rows: usize, cols: usize) -> Option<Self> {
         let points = || rings.iter().flatten();
         let range = |axis: usize, count: usize| {
             let low = libm::floor(points().map(|p| p[axis]).fold(f64::INFINITY, f64::min)).max(0.0);
             let high = libm::ceil(points().map(|p| p[axis]).fold(f64::NEG_INFINITY, f64::max)).min(count as f64);
             (low < high).then_some((low as usize, (high - low) as usize))
         };
-        let ((col, cols), (row, rows)) = (range(0, lattice.cols)?, range(1, lattice.rows)?);
+        let ((col, cols), (row, rows)) = (range(0, cols)?, range(1, rows)?);
         Some(Self { row, col, rows, cols })
     }
 
     /// Cells of the whole grid in which the rings cover something, with the share of each.
-    pub(super) fn shares(&self, rings: &[Ring], lattice: &Lattice) -> Vec<(usize, f64)> {
+    pub(super) fn shares(&self, rings: &[Ring], cols: usize) -> Vec<(usize, f64)> {
         let shares = coverage(&self.shift(rings), self.rows, self.cols);
-        let cell = |place: usize| (self.row + place / self.cols) * lattice.cols + self.col + place % self.cols;
+        let cell = |place: usize| (self.row + place / self.cols) * cols + self.col + place % self.cols;
         shares.into_iter().enumerate().filter(|(_, share)| *share > 0.0).map(|(place, share)| (cell(place), share)).collect()
     }
 

@@ -26,6 +26,7 @@ pub use grid::RateGrid;
 pub use grid::rate_grid;
 pub use lattice::Lattice;
 pub use plain::USUAL_CELL_M;
+pub use plain::on_ground;
 pub use plain::write_plain;
 pub use write::archive;
 pub use write::write;

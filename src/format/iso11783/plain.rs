@@ -3,6 +3,8 @@
 use crate::finding::Checked;
 use crate::finding::Finding;
 use crate::format::iso11783::channel::Channel;
+use crate::format::iso11783::cover::Ring;
+use crate::format::iso11783::cover::doubled_area;
 use crate::format::iso11783::error::Iso11783Error;
 use crate::format::iso11783::grid::Window;
 use crate::format::iso11783::lattice::Carrier;
@@ -20,9 +22,11 @@ use crate::format::iso11783::zone_list;
 use crate::format::payload::Payload;
 use crate::space::crs::Crs;
 use crate::space::crs::Projector;
+use crate::space::polygon::carried;
 use crate::space::polygon::joined;
 use crate::zones::ascii::designator;
 use crate::zones::carried::Quantity;
+use crate::zones::carried::RateLattice;
 use crate::zones::flavour::TaskFlavour;
 use crate::zones::flavour::TaskKind;
 use crate::zones::plain::PlainMap;
@@ -130,8 +134,8 @@ fn grid(map: &PlainMap, kind: TaskKind, cell_m: f64, findings: &mut Vec<Finding>
     let (mut share, mut weighted, mut most) = (vec![0.0; cells], vec![0.0; cells], vec![(0.0, 0.0); cells]);
     for zone in &map.zones {
         let rings = rings(&carrier, &lattice, &zone.outline)?;
-        let Some(window) = Window::around(&rings, &lattice) else { continue };
-        for (cell, covered) in window.shares(&rings, &lattice) {
+        let Some(window) = Window::around(&rings, lattice.rows, lattice.cols) else { continue };
+        for (cell, covered) in window.shares(&rings, lattice.cols) {
             share[cell] += covered;
             weighted[cell] += covered * zone.rate;
             if covered > most[cell].0 {
@@ -145,4 +149,31 @@ fn grid(map: &PlainMap, kind: TaskKind, cell_m: f64, findings: &mut Vec<Finding>
         TaskKind::Grid | TaskKind::Polygons => weighted[cell] / share[cell],
     };
     Ok((lattice, (0..cells).map(rate).collect()))
+}
+
+/// Area \[m²\] of the map's zones that cells of a grid cover, and the sum of area × rate over it: what the grid puts on the ground that the map means. Cells stick out
+/// over the field's edge, and that does not count.
+///
+/// # Errors
+/// [`Iso11783Error`] when a point cannot be carried into the grid's system.
+pub fn on_ground(map: &PlainMap, grid: &RateLattice, system: &Crs) -> Result<(f64, f64), Iso11783Error> {
+    let way = Projector::new(&map.system, system)?;
+    let (mut area_m2, mut sum) = (0.0, 0.0);
+    for zone in &map.zones {
+        let carried = carried(&zone.outline, &way)?;
+        let rings: Vec<Ring> = crate::space::polygon::rings_of(&crate::space::polygon::oriented(&carried))
+            .into_iter()
+            .map(|ring| ring.iter().map(|p| [(p[0] - grid.west) / grid.cell_x, (p[1] - grid.south) / grid.cell_y]).collect())
+            .collect();
+        let whole: f64 = rings.iter().map(|ring| doubled_area(ring)).sum::<f64>() / 2.0;
+        let Some(window) = Window::around(&rings, grid.rows, grid.cols) else { continue };
+        for (cell, share) in window.shares(&rings, grid.cols) {
+            if let Some(rate) = grid.rate(cell % grid.cols, cell / grid.cols) {
+                let ground = zone.area_m2 * share / whole;
+                area_m2 += ground;
+                sum += ground * rate;
+            }
+        }
+    }
+    Ok((area_m2, sum))
 }

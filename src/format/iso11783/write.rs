@@ -99,7 +99,8 @@ pub fn write(prescription: &Prescription, flavour: TaskFlavour, instant: Timesta
     let (body, findings) = if flavour.kind == TaskKind::Polygons {
         let way = Projector::new(&prescription.plane, &Crs::wgs84())?;
         let ground = prescription.zones.iter().zip(&rates.zones);
-        let ground = ground.map(|(zone, rate)| Ok((rate.shown, xml::polygon_rings(&way, &zone.machine_outline)?))).collect::<Result<Vec<_>, Iso11783Error>>()?;
+        let ground =
+            ground.map(|(zone, rate)| Ok((rate.shown, xml::polygon_rings(&way, &zone.machine_outline)?))).collect::<Result<Vec<_>, Iso11783Error>>()?;
         (Body::Polygons(zone_list::of_polygons(ground, &channel)?), Vec::new())
     } else {
         let Checked { value: grid, findings } = rate_grid(prescription, &rates, flavour.kind)?;

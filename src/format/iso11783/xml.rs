@@ -6,8 +6,8 @@ use crate::format::iso11783::lattice::Lattice;
 use crate::format::iso11783::write::Body;
 use crate::space::crs::Crs;
 use crate::space::crs::Projector;
-use crate::zones::ascii::ascii;
 use crate::units::Product;
+use crate::zones::ascii::ascii;
 use crate::zones::ascii::designator;
 use crate::zones::flavour::TaskVersion;
 use crate::zones::machine::MachineRates;
@@ -213,17 +213,7 @@ impl Parts {
         let [on_start, lost, outside] = FALLBACK_ZONES;
         file.open(
             "TSK",
-            &[
-                ("A", "TSK1"),
-                ("B", &self.task),
-                ("C", "CTR1"),
-                ("D", "FRM1"),
-                ("E", "PFD1"),
-                ("G", "1"),
-                ("H", on_start),
-                ("I", lost),
-                ("J", outside),
-            ],
+            &[("A", "TSK1"), ("B", &self.task), ("C", "CTR1"), ("D", "FRM1"), ("E", "PFD1"), ("G", "1"), ("H", on_start), ("I", lost), ("J", outside)],
         )?;
         if let Body::Rates { .. } = body {
             // The grid's template names the value of its cells; its own number means nothing.

@@ -59,7 +59,10 @@ pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut Carri
         Some("2") => match template.and_then(|code| zones.values.get(&code)) {
             Some(value) => value.as_ref().map_or(1, |value| value.values),
             None => {
-                let message = format!("the grid's zone (J) is {}, and there is no such treatment zone: its numbers mean nothing", grid.attribute("J").unwrap_or("missing"));
+                let message = format!(
+                    "the grid's zone (J) is {}, and there is no such treatment zone: its numbers mean nothing",
+                    grid.attribute("J").unwrap_or("missing")
+                );
                 stop(map, "task.grid_zone", message);
                 1
             }
@@ -89,7 +92,11 @@ pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut Carri
         }
         for (code, first, count) in unknown {
             let (col, row) = (first % cols, first / cols);
-            let message = format!("{count} cells hold zone code {code}, and there is no such treatment zone; the first is row {} from the south, column {}", row + 1, col + 1);
+            let message = format!(
+                "{count} cells hold zone code {code}, and there is no such treatment zone; the first is row {} from the south, column {}",
+                row + 1,
+                col + 1
+            );
             map.oddities.push(Fault::stop("task.code_unknown", place.clone(), message).at(lattice.centre(col, row)).sized(count as f64, "cells"));
         }
         lattice.codes = Some(bytes.iter().take(cells).copied().collect());

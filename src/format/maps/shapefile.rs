@@ -151,8 +151,7 @@ fn rings(body: &[u8], place: &Place, map: &mut CarriedMap) -> Option<Vec<Vec<Coo
         if start > end || end > points {
             return None;
         }
-        let all: Vec<Coord<f64>> =
-            (start..end).filter_map(|p| Some(Coord { x: real(body, first + 16 * p)?, y: real(body, first + 16 * p + 8)? })).collect();
+        let all: Vec<Coord<f64>> = (start..end).filter_map(|p| Some(Coord { x: real(body, first + 16 * p)?, y: real(body, first + 16 * p + 8)? })).collect();
         let good: Vec<Coord<f64>> = all.iter().copied().filter(|c| c.x.is_finite() && c.y.is_finite()).collect();
         if good.len() < all.len() {
             let message = format!("{} points are no finite numbers", all.len() - good.len());

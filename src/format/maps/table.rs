@@ -11,8 +11,29 @@ use crate::zones::carried::Rate;
 use crate::zones::faults::fault::Fault;
 
 /// Words of which the name of a rate column may consist.
-const RATE_WORDS: [&str; 21] =
-    ["rate", "rates", "dose", "dosage", "product", "prod", "target", "applied", "application", "n", "nitrogen", "kg", "ha", "l", "lb", "lbs", "ac", "acre", "gal", "per", "setpoint"];
+const RATE_WORDS: [&str; 21] = [
+    "rate",
+    "rates",
+    "dose",
+    "dosage",
+    "product",
+    "prod",
+    "target",
+    "applied",
+    "application",
+    "n",
+    "nitrogen",
+    "kg",
+    "ha",
+    "l",
+    "lb",
+    "lbs",
+    "ac",
+    "acre",
+    "gal",
+    "per",
+    "setpoint",
+];
 /// Columns that count or measure something else.
 const OTHER_WORDS: [&str; 16] =
     ["id", "fid", "objectid", "zone", "zones", "class", "area", "index", "cells", "count", "shape", "length", "perimeter", "row", "col", "state"];

@@ -71,9 +71,9 @@ mod tests {
     use shapefile::Polygon;
     use shapefile::PolygonRing;
     use shapefile::Shape;
-    use std::io::Cursor;
     use shapefile::dbase;
     use shapefile::dbase::FieldValue;
+    use std::io::Cursor;
 
     fn instant() -> Timestamp {
         "2026-04-14T00:00:00Z".parse().unwrap()

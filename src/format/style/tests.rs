@@ -96,7 +96,8 @@ fn every_style_says_what_the_legend_says() {
         assert_eq!(of_qml(&qml_vector(&style).unwrap()), of_legend(&legend));
         assert_eq!(of_sld(&sld_vector("zones", &style).unwrap()), of_legend(&legend));
         let raster = elements(&qml_raster(&legend).unwrap());
-        let items: Vec<_> = raster.iter().filter(|(name, _, _)| name == "item").map(|(_, a, _)| (a["value"].clone(), a["color"].clone(), a["label"].clone())).collect();
+        let items: Vec<_> =
+            raster.iter().filter(|(name, _, _)| name == "item").map(|(_, a, _)| (a["value"].clone(), a["color"].clone(), a["label"].clone())).collect();
         let last = legend.classes.len() - 1;
         let upper = |i: usize, to: f64| if i == last { "inf".to_owned() } else { to.to_string() };
         let expected: Vec<_> = of_legend(&legend).into_iter().enumerate().map(|(i, (_, to, colour, label))| (upper(i, to), colour, label)).collect();

@@ -113,9 +113,7 @@ impl Frame {
             Ok((Projector::new(crs, &plane)?, Projector::new(&plane, crs)?, Projector::new(&Crs::wgs84(), &plane)?))
         });
         match made {
-            Ok((there, back, ground)) => {
-                Self { there: Some(there), back: Some(back), ground: Some(ground), swapped, measured: true, placed: true }
-            }
+            Ok((there, back, ground)) => Self { there: Some(there), back: Some(back), ground: Some(ground), swapped, measured: true, placed: true },
             Err(error) => {
                 let message = format!("the numbers cannot be carried out of {crs}: {error}");
                 faults.push(Fault::stop("system.wrong", Place::named("reference system"), message).at(middle));

@@ -64,17 +64,8 @@ mod tests {
     fn equal_neighbours_join_and_nothing_else() {
         // From the south: 1 1 2 / 1 – 2 / 3 3 1, as the eye would see it upside down.
         let rates = [Some(1.0), Some(1.0), Some(2.0), Some(1.0), None, Some(2.0), Some(3.0), Some(3.0), Some(1.0)];
-        let lattice = RateLattice {
-            west: 10.0,
-            south: 50.0,
-            cell_x: 2.0,
-            cell_y: 1.0,
-            cols: 3,
-            rows: 3,
-            rates: rates.to_vec(),
-            codes: None,
-            north_first_in_file: false,
-        };
+        let lattice =
+            RateLattice { west: 10.0, south: 50.0, cell_x: 2.0, cell_y: 1.0, cols: 3, rows: 3, rates: rates.to_vec(), codes: None, north_first_in_file: false };
         let zones = zones_of_grid(&lattice, |_, _| true);
         assert_eq!(zones.iter().map(|(rate, outline)| (*rate, outline.signed_area())).collect::<Vec<_>>(), [(1.0, 6.0), (2.0, 4.0), (3.0, 4.0), (1.0, 2.0)]);
         let hits: Vec<_> = zones.iter().filter(|(_, outline)| outline.contains(&geo::Point::new(15.0, 52.5))).map(|(rate, _)| *rate).collect();

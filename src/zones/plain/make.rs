@@ -121,7 +121,7 @@ pub struct Made {
 /// [`PlainError`].
 pub fn of_carried(carried: &CarriedMap, wanted: &Wanted) -> Result<Checked<Made>, PlainError> {
     let mut findings = Vec::new();
-    if let Some(fault) = carried.oddities.iter().find(|fault| fault.severity == Severity::Stop && !is_about_meaning(fault.code)) {
+    if let Some(fault) = carried.oddities.iter().find(|fault| fault.severity == Severity::Stop) {
         return Err(PlainError::Fault { place: fault.place.clone(), message: fault.message.clone() });
     }
     let system = match &carried.system {
@@ -163,11 +163,6 @@ pub fn of_carried(carried: &CarriedMap, wanted: &Wanted) -> Result<Checked<Made>
         },
     };
     Ok(Checked::new(Made { map, source, factor }, findings))
-}
-
-/// Whether a fault says that nobody says what rates mean: what the user tells mends that.
-fn is_about_meaning(code: &str) -> bool {
-    code.starts_with("meaning.") || code.starts_with("unit.")
 }
 
 fn source_measure(carried: &CarriedMap, wanted: &Wanted, findings: &mut Vec<Finding>) -> Result<Measure, PlainError> {
