@@ -255,6 +255,7 @@ fn files_of(
             Format::GeoPackage => files.extend(geopackage::write(prescription, instant).map_err(|error| refused_format(&error))?),
             Format::GeoJson => {
                 files.extend(geojson::write(prescription).map_err(|error| refused_format(&error))?);
+                files.retain(|file: &Payload| file.path != style::BESIDE_GEOJSON);
                 files.push(style::beside_geojson(prescription).map_err(|error| refused_format(&error))?);
             }
             Format::Shapefile => {
@@ -271,7 +272,8 @@ fn files_of(
                 let write = if *format == Format::Kml { carried_out::write_kml } else { carried_out::write_flatgeobuf };
                 let made = write(&plain, "office/prescription").map_err(|error| refused_format(&error))?;
                 // The style lies there once, whichever format brought it.
-                files.extend(made.into_iter().filter(|file| !file.path.ends_with(".qml") || !settings.output.formats.contains(&Format::GeoJson)));
+                let there: Vec<String> = files.iter().map(|file: &Payload| file.path.clone()).collect();
+                files.extend(made.into_iter().filter(|file| !there.contains(&file.path)));
             }
             Format::Iso11783 => files.extend(iso11783::write(prescription, settings.output.task_data, instant).map_err(|error| refused_format(&error))?.value),
         }

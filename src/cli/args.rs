@@ -317,7 +317,7 @@ pub struct RateFlags {
 /// Arguments of `convert`.
 #[derive(Args, Debug)]
 pub struct ConvertArgs {
-    /// Zone map: shapefile, GeoJSON, GeoPackage, FlatGeobuf, KML, raster of rates, task data
+    /// Zone map: vector file, KML, raster of rates, or task data (folder or zip)
     #[arg(value_name = "MAP", value_hint = ValueHint::AnyPath)]
     pub map: PathBuf,
     /// Format to write; required, has no default

@@ -4,7 +4,6 @@ use crate::app::convert::ConvertRequest;
 use crate::app::convert::ConvertTo;
 use crate::app::convert::Written;
 use crate::zones::carried::CarriedMap;
-use crate::zones::carried::Quantity;
 use crate::zones::flavour::TaskKind;
 use crate::zones::plain::Made;
 
@@ -13,7 +12,12 @@ pub(super) fn lost(carried: &CarriedMap, made: &Made, written: &Written, request
     let map = &made.map;
     let to = request.to;
     let mut out = Vec::new();
-    let columns: Vec<_> = carried.columns.iter().filter(|column| carried.rate_column.as_ref() != Some(column)).map(String::as_str).collect();
+    let stays = |column: &String| match column.to_ascii_lowercase().as_str() {
+        "zone" => true,
+        "product_unit" | "n_kg_ha" | "area_m2" => !matches!(to, ConvertTo::Shapefile | ConvertTo::GeoTiff | ConvertTo::Iso11783),
+        _ => false,
+    };
+    let columns: Vec<_> = carried.columns.iter().filter(|column| carried.rate_column.as_ref() != Some(column) && !stays(column)).map(String::as_str).collect();
     if !columns.is_empty() {
         out.push(format!("columns besides the rate: {}", columns.join(", ")));
     }
@@ -34,14 +38,14 @@ pub(super) fn lost(carried: &CarriedMap, made: &Made, written: &Written, request
             out.extend((to == ConvertTo::GeoTiff).then(|| format!("rates of {} × {} cells stand as 32-bit numbers", lattice.cols, lattice.rows)));
         }
         (Some(lattice), _) => {
-            out.push(format!("a grid of {} × {} cells became {} zones with borders along its cells", lattice.cols, lattice.rows, map.zones.len()))
+            out.push(format!("a grid of {} × {} cells became {} zones with borders along its cells", lattice.cols, lattice.rows, map.zones.len()));
         }
         (None, ConvertTo::GeoTiff) => out.push(format!("borders follow square pixels of {} m", written.pixel_m.unwrap_or(1.0))),
         (None, ConvertTo::Iso11783) if request.task.kind == TaskKind::Grid => {
-            out.push("borders follow the cells of the task grid; a cell across a border has the mean of its ground".to_owned())
+            out.push("borders follow the cells of the task grid; a cell across a border has the mean of its ground".to_owned());
         }
         (None, ConvertTo::Iso11783) if request.task.kind == TaskKind::Zones => {
-            out.push("borders follow the cells of the task grid; a cell has the rate of which it holds most".to_owned())
+            out.push("borders follow the cells of the task grid; a cell has the rate of which it holds most".to_owned());
         }
         _ => {}
     }
@@ -62,7 +66,7 @@ pub(super) fn lost(carried: &CarriedMap, made: &Made, written: &Written, request
     if written.slivers.0 > 0 {
         out.push(format!("{} parts below 1 m², {:.2} m² together", written.slivers.0, written.slivers.1));
     }
-    if map.measure.quantity != Quantity::Nitrogen && map.product.is_none() && !matches!(to, ConvertTo::Shapefile | ConvertTo::GeoTiff | ConvertTo::Iso11783) {
+    if map.zones.iter().any(|zone| map.nitrogen(zone).is_none()) && !matches!(to, ConvertTo::Shapefile | ConvertTo::GeoTiff | ConvertTo::Iso11783) {
         out.push("nitrogen stays empty: the nitrogen of the product is not known; --from-product says it".to_owned());
     }
     out

@@ -235,7 +235,7 @@ fn judge(before: &Tally, after: &Tally, map: &PlainMap, findings: &mut Vec<Findi
         let message = format!("the written map covers {:.4} ha, the source {:.4} ha ({:+.2} %)", after.area_m2 / 1e4, before.area_m2 / 1e4, 100.0 * area);
         findings.push(Finding::caution("convert.area", message));
     }
-    if !(total.abs() <= TOLERANCE) {
+    if total.is_nan() || total.abs() > TOLERANCE {
         let unit = map.measure.total_label();
         let message = format!(
             "the written map puts out {:.2} {unit}, the source {:.2} {unit} ({:+.2} %): order by what the machine is given",

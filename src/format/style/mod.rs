@@ -17,6 +17,7 @@ pub use qml::vector as qml_vector;
 pub use rules::Mark;
 pub use rules::Rule;
 pub use rules::Style;
+pub use sidecar::BESIDE_GEOJSON;
 pub(crate) use sidecar::cells;
 pub use sidecar::geojson as beside_geojson;
 pub use sidecar::geotiff as beside_geotiff;

@@ -8,12 +8,15 @@ use crate::format::shapefile::safe_name;
 use crate::zones::legend;
 use crate::zones::prescription::Prescription;
 
+/// Style beside the `GeoJSON` file, and beside `FlatGeobuf`.
+pub const BESIDE_GEOJSON: &str = "office/prescription.qml";
+
 /// `office/prescription.qml`, beside the `GeoJSON` file.
 ///
 /// # Errors
 /// [`StyleError`] when the writer fails.
 pub fn geojson(prescription: &Prescription) -> Result<Payload, StyleError> {
-    Ok(Payload::new("office/prescription.qml", qml::vector(&zones(prescription))?))
+    Ok(Payload::new(BESIDE_GEOJSON, qml::vector(&zones(prescription))?))
 }
 
 /// `machine/NAME.qml`, beside the shapefile; `rates` are the machine's, zone by zone in the job's unit.

@@ -8,8 +8,10 @@ use crate::space::crs::CrsError;
 use crate::space::crs::Projector;
 use crate::units::Product;
 use crate::units::RateUnit;
+use crate::zones::carried::Attribute;
 use crate::zones::carried::CarriedMap;
 use crate::zones::carried::MapKind;
+use crate::zones::carried::Patch;
 use crate::zones::carried::Place;
 use crate::zones::carried::Quantity;
 use crate::zones::carried::Rate;
@@ -136,9 +138,9 @@ pub fn of_carried(carried: &CarriedMap, wanted: &Wanted) -> Result<Checked<Made>
 
     let on_grid = carried.lattice.as_ref().filter(|_| carried.patches.is_empty() || matches!(carried.kind, MapKind::TaskData(_) | MapKind::Raster));
     let lattice = on_grid.map(|lattice| scaled(lattice, factor)).transpose()?;
-    let outlines = match &lattice {
-        Some(lattice) => zones_of_grid(lattice, kept_cells(carried, lattice, &mut findings)),
-        None => of_patches(carried, &mut findings)?.into_iter().map(|(rate, outline)| (rate * factor, outline)).collect(),
+    let outlines: Vec<Ground> = match &lattice {
+        Some(lattice) => zones_of_grid(lattice, kept_cells(carried, lattice, &mut findings)).into_iter().map(|(rate, outline)| (rate, outline, None)).collect(),
+        None => of_patches(carried, &mut findings)?.into_iter().map(|(rate, outline, n)| (rate * factor, outline, n)).collect(),
     };
     if outlines.is_empty() {
         return Err(PlainError::Empty);
@@ -228,8 +230,24 @@ fn kept_cells<'a>(carried: &'a CarriedMap, lattice: &'a RateLattice, findings: &
     keep
 }
 
+/// A rate, where it holds, and the nitrogen that is stated beside it. \[kg N/ha\]
+type Ground = (f64, MultiPolygon<f64>, Option<f64>);
+
+/// Column that our own tables state nitrogen in. \[kg N/ha\]
+const NITROGEN_COLUMN: &str = "n_kg_ha";
+
+/// The nitrogen stated beside a rate.
+fn stated_nitrogen(patch: &Patch) -> Option<f64> {
+    let value = patch.attributes.iter().find(|(name, _)| name.eq_ignore_ascii_case(NITROGEN_COLUMN)).map(|(_, value)| value);
+    match value {
+        Some(Attribute::Real(n)) if n.is_finite() && *n >= 0.0 => Some(*n),
+        Some(Attribute::Whole(n)) if *n >= 0 => Some(*n as f64),
+        _ => None,
+    }
+}
+
 /// Outlines and rates of records, as the file has them.
-fn of_patches(carried: &CarriedMap, findings: &mut Vec<Finding>) -> Result<Vec<(f64, MultiPolygon<f64>)>, PlainError> {
+fn of_patches(carried: &CarriedMap, findings: &mut Vec<Finding>) -> Result<Vec<Ground>, PlainError> {
     let shaped = || carried.patches.iter().filter(|patch| !patch.outline().0.is_empty());
     let carries = |rate: &Rate| rate.number().is_some_and(|number| number.is_finite() && number >= 0.0);
     let mut wrong = shaped().filter(|patch| !carries(&patch.rate));
@@ -254,7 +272,7 @@ fn of_patches(carried: &CarriedMap, findings: &mut Vec<Finding>) -> Result<Vec<(
     for patch in shaped() {
         let outline = patch.outline();
         let good = valid(&outline, &mut mended).map_err(|reason| PlainError::Outline { place: patch.place.clone(), reason })?;
-        out.push((patch.rate.number().unwrap_or(f64::NAN), good));
+        out.push((patch.rate.number().unwrap_or(f64::NAN), good, stated_nitrogen(patch)));
     }
     if mended > 0 {
         findings.push(Finding::note("convert.mended", format!("{mended} outlines were not valid and were mended; their areas stayed as they were")));
@@ -275,11 +293,6 @@ fn valid(outline: &MultiPolygon<f64>, mended: &mut usize) -> Result<MultiPolygon
 }
 
 fn say_what_is_left(carried: &CarriedMap, on_grid: bool, findings: &mut Vec<Finding>) {
-    let is_rate = |column: &String| carried.rate_column.as_ref() == Some(column);
-    let columns: Vec<_> = carried.columns.iter().filter(|column| !is_rate(column)).map(String::as_str).collect();
-    if !columns.is_empty() {
-        findings.push(Finding::note("convert.columns", format!("columns that are left behind: {}", columns.join(", "))));
-    }
     if carried.exclusions.as_ref().is_some_and(|exclusions| !exclusions.0.is_empty()) {
         findings.push(Finding::caution("convert.exclusions", "exclusions are not carried over; ground that has no zone stays without one"));
     }
@@ -293,11 +306,11 @@ fn say_what_is_left(carried: &CarriedMap, on_grid: bool, findings: &mut Vec<Find
 }
 
 /// Zones by number with their areas on the ellipsoid.
-fn numbered(outlines: Vec<(f64, MultiPolygon<f64>)>, system: &Crs) -> Result<Vec<PlainZone>, CrsError> {
+fn numbered(outlines: Vec<Ground>, system: &Crs) -> Result<Vec<PlainZone>, CrsError> {
     let way = Projector::new(system, &Crs::wgs84())?;
-    let zone = |(zone, (rate, outline)): (u32, (f64, MultiPolygon<f64>))| {
+    let zone = |(zone, (rate, outline, stated_n)): (u32, Ground)| {
         let area_m2 = area_on_ellipsoid(&way.geometry(&outline)?);
-        Ok(PlainZone { zone, rate, outline, area_m2 })
+        Ok(PlainZone { zone, rate, outline, area_m2, stated_n })
     };
     (1..).zip(outlines).map(zone).collect()
 }
@@ -307,7 +320,7 @@ fn numbered(outlines: Vec<(f64, MultiPolygon<f64>)>, system: &Crs) -> Result<Vec
 /// # Errors
 /// [`CrsError`] when the working plane has no way to WGS 84.
 pub fn of_prescription(prescription: &Prescription) -> Result<PlainMap, CrsError> {
-    let outlines = prescription.zones.iter().map(|zone| (prescription.shown(zone.n), zone.outline.clone())).collect();
+    let outlines = prescription.zones.iter().map(|zone| (prescription.shown(zone.n), zone.outline.clone(), Some(zone.n.get()))).collect();
     let shown = |n| Some(prescription.shown(n));
     Ok(PlainMap {
         name: prescription.field_name.clone(),
@@ -332,7 +345,6 @@ mod tests {
     use super::*;
     use crate::zones::carried::Meaning;
     use crate::zones::carried::Part;
-    use crate::zones::carried::Patch;
     use crate::zones::carried::Ring;
     use crate::zones::carried::RingRole;
     use crate::zones::carried::System;

@@ -35,6 +35,8 @@ pub struct PlainZone {
     pub outline: MultiPolygon<f64>,
     /// Area on the ellipsoid. \[m²\]
     pub area_m2: f64,
+    /// Nitrogen that the source states beside the product. \[kg N/ha\]
+    pub stated_n: Option<f64>,
 }
 
 /// A map that any format can carry.
@@ -95,9 +97,9 @@ impl PlainMap {
         (self.measure.quantity != Quantity::Nitrogen).then(|| half_up_to_hundredth(zone.rate))
     }
 
-    /// What stands in the column `n_kg_ha`: nothing where the product's nitrogen is not known. \[kg N/ha\]
+    /// What stands in the column `n_kg_ha`: worked out from the product, else what the source states, else nothing. \[kg N/ha\]
     pub fn nitrogen(&self, zone: &PlainZone) -> Option<f64> {
-        Some(self.measure.to_nitrogen(zone.rate, self.product.as_ref())?.get())
+        self.measure.to_nitrogen(zone.rate, self.product.as_ref()).map(|n| n.get()).or(zone.stated_n)
     }
 
     /// Product as a terminal shows it.
