@@ -109,7 +109,7 @@ fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, App
     }
     let report = match cli.command {
         Command::Map(args) => map::run(args, common, &meter),
-        Command::Check(args) => check::run(&args, &common, &meter),
+        Command::Check(args) => check::run(*args, &common, &meter),
         Command::Inspect(args) => inspect::run(&args, &common, &meter),
         Command::Rate(args) => rate::run(*args, common),
         Command::New(args) => new::run(*args, common),

@@ -67,7 +67,8 @@ fn system(whole: &Value, oddities: &mut Vec<Fault>) -> System {
     match known {
         Some(crs) => {
             if crs.code() != Some(4326) {
-                let message = format!("it states {crs} in a member \"crs\", which today's GeoJSON does not have: readers take its numbers for longitude and latitude");
+                let message =
+                    format!("it states {crs} in a member \"crs\", which today's GeoJSON does not have: readers take its numbers for longitude and latitude");
                 oddities.push(Fault::caution("system.old_member", Place::named("member crs"), message));
             }
             System::Known(crs)

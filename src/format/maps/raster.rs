@@ -52,7 +52,11 @@ pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, Map
     map.meaning = options.meaning.clone().or(said).unwrap_or(map.meaning);
     map.rate_column = (!description.is_empty()).then_some(description);
     if map.meaning.unit.is_none() {
-        map.oddities.push(Fault::caution("unit.unknown", Place::named("band 1"), "nothing says what the numbers of the raster are; state it with --unit, such as \"kg/ha\" or \"kg N/ha\""));
+        map.oddities.push(Fault::caution(
+            "unit.unknown",
+            Place::named("band 1"),
+            "nothing says what the numbers of the raster are; state it with --unit, such as \"kg/ha\" or \"kg N/ha\"",
+        ));
     }
     let Ok([x0, width, turn_x, y0, turn_y, height]) = dataset.geo_transform() else {
         map.oddities.push(Fault::stop("raster.no_place", Place::whole(), "the raster does not say where it lies; export it with its georeference"));
@@ -73,10 +77,13 @@ pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, Map
         rates.extend(line.iter().map(|&value| (value.is_finite() && Some(value) != nodata).then_some(value)));
     }
     if nodata == Some(0.0) {
-        map.oddities.push(Fault::caution("raster.nodata_zero", Place::named("band 1"), "0 is \"no data\" in this raster, so ground without nitrogen cannot be told from ground without a rate"));
+        map.oddities.push(Fault::caution(
+            "raster.nodata_zero",
+            Place::named("band 1"),
+            "0 is \"no data\" in this raster, so ground without nitrogen cannot be told from ground without a rate",
+        ));
     }
     let south = if north_first { y0 + height * rows as f64 } else { y0 };
-    map.lattice =
-        Some(RateLattice { west: x0, south, cell_x: width, cell_y: height.abs(), cols, rows, rates, codes: None, north_first_in_file: north_first });
+    map.lattice = Some(RateLattice { west: x0, south, cell_x: width, cell_y: height.abs(), cols, rows, rates, codes: None, north_first_in_file: north_first });
     Ok(map)
 }

@@ -71,9 +71,13 @@ pub(super) fn read_folder(path: &Path) -> Result<CarriedMap, MapError> {
     let here = list(path)?;
     let main = match here.iter().find(|file| is_main(&name(file))) {
         Some(main) => Some(main.clone()),
-        None => here.iter().filter(|below| name(below).eq_ignore_ascii_case(FOLDER) && below.is_dir()).find_map(|below| list(below).ok()?.into_iter().find(|file| is_main(&name(file)))),
+        None => here
+            .iter()
+            .filter(|below| name(below).eq_ignore_ascii_case(FOLDER) && below.is_dir())
+            .find_map(|below| list(below).ok()?.into_iter().find(|file| is_main(&name(file)))),
     };
-    let main = main.ok_or_else(|| MapError::Unreadable { path: path.to_owned(), reason: format!("the folder holds no {MAIN}, nor a folder {FOLDER} with one") })?;
+    let main =
+        main.ok_or_else(|| MapError::Unreadable { path: path.to_owned(), reason: format!("the folder holds no {MAIN}, nor a folder {FOLDER} with one") })?;
     read_file(&main)
 }
 
@@ -122,7 +126,11 @@ fn read_set(path: &Path, bytes: &[u8], name: &str, folder: &str, set: &Set) -> R
         map.oddities.push(Fault::caution("task.file_name", Place::named(name), message));
     }
     if marked || !text.trim_start().starts_with("<?xml") {
-        map.oddities.push(Fault::caution("task.declaration", Place::named(name), "the file must begin with <?xml version=\"1.0\" encoding=\"UTF-8\"?> and nothing before it"));
+        map.oddities.push(Fault::caution(
+            "task.declaration",
+            Place::named(name),
+            "the file must begin with <?xml version=\"1.0\" encoding=\"UTF-8\"?> and nothing before it",
+        ));
     }
     let version = task_ids::check(root, &mut map);
     let tasks: Vec<_> = children(root, "TSK").collect();
@@ -136,7 +144,7 @@ fn read_set(path: &Path, bytes: &[u8], name: &str, folder: &str, set: &Set) -> R
         let message = format!("the file holds {} tasks; this is about {}", tasks.len(), id(task));
         map.oddities.push(Fault::note("task.several", Place::named(id(task)), message));
     }
-    map.name = task.attribute("B").unwrap_or(id(task)).to_owned();
+    task.attribute("B").unwrap_or(id(task)).clone_into(&mut map.name);
     field(root, task, &mut map);
     let zones = task_zones::read(root, task, &mut map);
     let grids: Vec<_> = children(task, "GRD").collect();
@@ -261,12 +269,21 @@ fn polygons(task: Node<'_, '_>, zones: &Zones, version: u32, map: &mut CarriedMa
                 map.oddities.push(Fault::stop("task.exteriors", place.clone(), message));
             }
             let rate = code.parse::<u16>().ok().and_then(|code| zones.rate(code)).map_or(Rate::Missing, Rate::Number);
-            map.patches.push(Patch { place, parts: parts(rings), rate, attributes: vec![("zone".to_owned(), crate::zones::carried::Attribute::Text(code.to_owned()))] });
+            map.patches.push(Patch {
+                place,
+                parts: parts(rings),
+                rate,
+                attributes: vec![("zone".to_owned(), crate::zones::carried::Attribute::Text(code.to_owned()))],
+            });
         }
     }
     if number > 0 && map.lattice.is_none() {
         map.kind = MapKind::TaskData(TaskForm::Polygons);
-        map.oddities.push(Fault::note("task.polygons", Place::named(id(task)), "rates stand as polygons, which a controller need not take; a grid is what each of them must take"));
+        map.oddities.push(Fault::note(
+            "task.polygons",
+            Place::named(id(task)),
+            "rates stand as polygons, which a controller need not take; a grid is what each of them must take",
+        ));
     } else if number > 0 {
         map.oddities.push(Fault::stop("task.both", Place::named(id(task)), "the task holds a grid and polygons of zones: which counts is not said"));
         map.patches.clear();

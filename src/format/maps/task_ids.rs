@@ -42,7 +42,11 @@ pub(super) fn check(root: Node<'_, '_>, map: &mut CarriedMap) -> u32 {
     let place = Place::named("ISO11783_TaskData");
     match major {
         Some(2 | 3) => {}
-        Some(4) => map.oddities.push(Fault::note("task.version", place.clone(), format!("the file is of version 4.{minor}; controllers of the first position-based class publish version 3"))),
+        Some(4) => map.oddities.push(Fault::note(
+            "task.version",
+            place.clone(),
+            format!("the file is of version 4.{minor}; controllers of the first position-based class publish version 3"),
+        )),
         other => {
             let shown = other.map_or_else(|| "none".to_owned(), |v| v.to_string());
             map.oddities.push(Fault::stop("task.version", place.clone(), format!("VersionMajor is {shown}; 2, 3 and 4 are known")));
@@ -82,7 +86,11 @@ fn ids(root: Node<'_, '_>, office: bool, map: &mut CarriedMap) {
         } else if digits.starts_with('0') {
             map.oddities.push(Fault::caution("task.id", place(), format!("{id:?} begins with a zero; 0 is reserved and leading zeros are not allowed")));
         } else if number.starts_with('-') && office {
-            map.oddities.push(Fault::caution("task.id", place(), format!("{id:?} has a minus, as ids made on a machine have; some terminals refuse it in a plan")));
+            map.oddities.push(Fault::caution(
+                "task.id",
+                place(),
+                format!("{id:?} has a minus, as ids made on a machine have; some terminals refuse it in a plan"),
+            ));
         }
     }
     for (id, count) in &seen {

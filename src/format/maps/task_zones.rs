@@ -129,7 +129,11 @@ fn channel(ddi: &str, code: u16, zones: &mut Zones, map: &mut CarriedMap) {
             zones.channel = Some((ddi.to_owned(), *per));
         }
         None if ACTUAL.contains(&ddi) => {
-            map.oddities.push(Fault::stop("task.ddi_kind", place, format!("entry {ddi} is an actual rate, which only logs hold; a plan holds its setpoint (0001, 0006 ...)")));
+            map.oddities.push(Fault::stop(
+                "task.ddi_kind",
+                place,
+                format!("entry {ddi} is an actual rate, which only logs hold; a plan holds its setpoint (0001, 0006 ...)"),
+            ));
             zones.channel = Some((ddi.to_owned(), 1.0));
         }
         None => {

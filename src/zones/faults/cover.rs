@@ -163,8 +163,13 @@ impl Look<'_> {
         // Alike to a millimetre, wherever the ring begins and whichever way it runs.
         let key = |unit: &Unit<'_>| {
             let mm = |v: f64| libm::round(v * 1000.0) as i64;
-            let mut points: Vec<(i64, i64)> =
-                unit.polygon.iter().flat_map(|p| std::iter::once(p.exterior()).chain(p.interiors())).flat_map(|r| r.0.iter().skip(1)).map(|c| (mm(c.x), mm(c.y))).collect();
+            let mut points: Vec<(i64, i64)> = unit
+                .polygon
+                .iter()
+                .flat_map(|p| std::iter::once(p.exterior()).chain(p.interiors()))
+                .flat_map(|r| r.0.iter().skip(1))
+                .map(|c| (mm(c.x), mm(c.y)))
+                .collect();
             points.sort_unstable();
             points
         };
@@ -176,7 +181,8 @@ impl Look<'_> {
                 Some(&first) => {
                     twins.push((first, k));
                     let other = &units[first];
-                    let rates = if other.rate == unit.rate { "with the same rate".to_owned() } else { format!("with {}", rates(self.map, other.rate, unit.rate)) };
+                    let rates =
+                        if other.rate == unit.rate { "with the same rate".to_owned() } else { format!("with {}", rates(self.map, other.rate, unit.rate)) };
                     let message = format!("the polygon stands in {} already, {rates}: one of them must go", other.patch.place);
                     self.tell(Fault::stop("patch.duplicate", unit.patch.place.clone(), message).sized(unit.area, "m²"), &unit.polygon);
                 }
@@ -197,7 +203,8 @@ impl Look<'_> {
         let tree = RTree::bulk_load(boxes.clone());
         let (mut small, mut count) = (0.0, 0_u64);
         for one in &boxes {
-            let mut others: Vec<usize> = tree.locate_in_envelope_intersecting(rstar::RTreeObject::envelope(one)).map(|other| other.data).filter(|&k| k > one.data).collect();
+            let mut others: Vec<usize> =
+                tree.locate_in_envelope_intersecting(rstar::RTreeObject::envelope(one)).map(|other| other.data).filter(|&k| k > one.data).collect();
             others.sort_unstable();
             for other in others {
                 if twins.contains(&(one.data, other)) {
@@ -207,7 +214,11 @@ impl Look<'_> {
                 let shared = a.polygon.intersection(&b.polygon);
                 let area = shared.unsigned_area();
                 if area >= SMALL_M2 && shared.iter().any(|piece| width(piece) >= NARROW_M) {
-                    let message = format!("{area:.1} m² lie in {} too ({}): they would get a rate twice, or the wrong one", a.patch.place, rates(self.map, a.rate, b.rate));
+                    let message = format!(
+                        "{area:.1} m² lie in {} too ({}): they would get a rate twice, or the wrong one",
+                        a.patch.place,
+                        rates(self.map, a.rate, b.rate)
+                    );
                     self.tell(Fault::stop("patch.overlap", b.patch.place.clone(), message).sized(area, "m²"), &shared);
                 } else if area > 0.01 {
                     small += area;
@@ -216,7 +227,9 @@ impl Look<'_> {
             }
         }
         if count > 0 && small >= SMALL_M2 {
-            let message = format!("{count} pairs of zones overlap by less than {SMALL_M2} m² or {NARROW_M} m each, {small:.1} m² in all: borders drawn twice, or rounded");
+            let message = format!(
+                "{count} pairs of zones overlap by less than {SMALL_M2} m² or {NARROW_M} m each, {small:.1} m² in all: borders drawn twice, or rounded"
+            );
             self.faults.push(Fault::note("patch.overlap_small", Place::whole(), message).sized(small, "m²"));
         }
     }
@@ -242,7 +255,10 @@ impl Look<'_> {
             // Two hundredths less than half: a zone of just the machine's width is wide enough.
             if grown(&unit.polygon, -0.48 * machine.get()).0.is_empty() {
                 let wide = least_rectangle(&unit.polygon).map_or(0.0, |rectangle| rectangle.width);
-                let message = format!("the zone is narrower than the machine everywhere (at most {wide:.1} m across, {:.1} m are worked): its rate cannot be set", machine.get());
+                let message = format!(
+                    "the zone is narrower than the machine everywhere (at most {wide:.1} m across, {:.1} m are worked): its rate cannot be set",
+                    machine.get()
+                );
                 self.tell(Fault::caution("patch.narrow", unit.patch.place.clone(), message).sized(wide, "m").sized(unit.area, "m²"), &unit.polygon);
             }
         }
@@ -270,7 +286,9 @@ impl Look<'_> {
             self.tell(fault.sized(area, "m²"), &ground);
         }
         if field.inner.is_some() && small >= SMALL_M2 {
-            let message = format!("{small:.1} m² of the field lie between zones in pieces of less than {SMALL_M2} m² or {NARROW_M} m: borders that do not meet, or rounding");
+            let message = format!(
+                "{small:.1} m² of the field lie between zones in pieces of less than {SMALL_M2} m² or {NARROW_M} m: borders that do not meet, or rounding"
+            );
             self.faults.push(Fault::note("field.slivers", Place::whole(), message).sized(small, "m²"));
         }
         for exclusion in &field.exclusions {
@@ -300,11 +318,17 @@ impl Look<'_> {
 
     /// What lies beyond the boundary: whole zones, lost holes, rates that run out over the edge.
     fn beyond(&mut self, units: &[Unit<'_>], boundary: &MultiPolygon<f64>, field: &Field, against: &Against) {
-        let holes: Vec<MultiPolygon<f64>> =
-            boundary.iter().flat_map(|p| p.interiors()).map(|hole| repaired(&MultiPolygon::new(vec![Polygon::new(hole.clone(), Vec::new())])).polygon).collect();
+        let holes: Vec<MultiPolygon<f64>> = boundary
+            .iter()
+            .flat_map(Polygon::interiors)
+            .map(|hole| repaired(&MultiPolygon::new(vec![Polygon::new(hole.clone(), Vec::new())])).polygon)
+            .collect();
         for hole in &holes {
-            let spread: Vec<MultiPolygon<f64>> =
-                units.iter().filter(|unit| unit.rate.is_some_and(|rate| rate > 0.0) && touch(&unit.polygon, hole)).map(|unit| unit.polygon.intersection(hole)).collect();
+            let spread: Vec<MultiPolygon<f64>> = units
+                .iter()
+                .filter(|unit| unit.rate.is_some_and(|rate| rate > 0.0) && touch(&unit.polygon, hole))
+                .map(|unit| unit.polygon.intersection(hole))
+                .collect();
             let covered = joined(&spread).unsigned_area();
             if covered >= SMALL_M2 && covered >= 0.5 * hole.unsigned_area() {
                 let place = units.iter().find(|unit| unit.rate.is_some_and(|r| r > 0.0) && unit.polygon.intersection(hole).unsigned_area() >= SMALL_M2);
@@ -340,7 +364,10 @@ impl Look<'_> {
                     let message = format!("{:.1} m² of the zone lie outside the field, up to {reach:.1} m from its edge", piece.unsigned_area());
                     self.tell(Fault::stop("field.outside", unit.patch.place.clone(), message).sized(piece.unsigned_area(), "m²").sized(reach, "m"), &ground);
                 } else if allowed.is_none() {
-                    let message = format!("{:.1} m² of the zone run out over the field's edge, up to {reach:.1} m: fine if meant for the machine's width", piece.unsigned_area());
+                    let message = format!(
+                        "{:.1} m² of the zone run out over the field's edge, up to {reach:.1} m: fine if meant for the machine's width",
+                        piece.unsigned_area()
+                    );
                     self.tell(Fault::caution("field.outside", unit.patch.place.clone(), message).sized(piece.unsigned_area(), "m²").sized(reach, "m"), &ground);
                 } else {
                     over += piece.unsigned_area();

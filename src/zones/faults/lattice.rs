@@ -105,7 +105,8 @@ fn order(map: &CarriedMap, cells: &Cells<'_>, field: &Field, faults: &mut Vec<Fa
         (0..cols * rows).filter(|&k| inside[k] != spread[at(k)]).count()
     };
     let own = misfit(false, false);
-    let turned = [(true, false, "rows run from north to south"), (false, true, "columns run from east to west"), (true, true, "rows and columns run backwards")];
+    let turned =
+        [(true, false, "rows run from north to south"), (false, true, "columns run from east to west"), (true, true, "rows and columns run backwards")];
     let Some((best, why)) = turned.iter().map(|&(up, across, why)| (misfit(up, across), why)).min_by_key(|(misfit, _)| *misfit) else { return false };
     if (own as f64) < MISFIT * (cols * rows) as f64 || 2 * best > own {
         return false;
@@ -121,7 +122,8 @@ fn order(map: &CarriedMap, cells: &Cells<'_>, field: &Field, faults: &mut Vec<Fa
 }
 
 fn gaps(cells: &Cells<'_>, inner: &MultiPolygon<f64>, within: &[bool], faults: &mut Vec<Fault>) {
-    let bare: Vec<usize> = within.iter().zip(&cells.lattice.rates).enumerate().filter(|(_, (within, rate))| **within && rate.is_none()).map(|(k, _)| k).collect();
+    let bare: Vec<usize> =
+        within.iter().zip(&cells.lattice.rates).enumerate().filter(|(_, (within, rate))| **within && rate.is_none()).map(|(k, _)| k).collect();
     if let Some(&first) = bare.first() {
         let message = format!("{} cells of the field hold no rate ({:.0} m²)", bare.len(), bare.len() as f64 * cells.area);
         faults.push(cells.fault(Fault::stop("field.gap", cells.place(first), message), &bare));
@@ -129,7 +131,9 @@ fn gaps(cells: &Cells<'_>, inner: &MultiPolygon<f64>, within: &[bool], faults: &
     let (cols, rows) = (cells.lattice.cols, cells.lattice.rows);
     let corner = |col: f64, row: f64| Coord { x: cells.lattice.west + col * cells.lattice.cell_x, y: cells.lattice.south + row * cells.lattice.cell_y };
     // Points along each side, so that the grid's edge bends on the plane as it does on the ground.
-    let side = |from: (f64, f64), to: (f64, f64)| (0..16).map(move |k| (from.0 + (to.0 - from.0) * f64::from(k) / 16.0, from.1 + (to.1 - from.1) * f64::from(k) / 16.0));
+    let side = |from: (f64, f64), to: (f64, f64)| {
+        (0..16).map(move |k| (from.0 + (to.0 - from.0) * f64::from(k) / 16.0, from.1 + (to.1 - from.1) * f64::from(k) / 16.0))
+    };
     let (c, r) = (cols as f64, rows as f64);
     let around = side((0.0, 0.0), (c, 0.0)).chain(side((c, 0.0), (c, r))).chain(side((c, r), (0.0, r))).chain(side((0.0, r), (0.0, 0.0)));
     let ring: Vec<Coord<f64>> = around.map(|(col, row)| corner(col, row)).collect();
@@ -138,7 +142,8 @@ fn gaps(cells: &Cells<'_>, inner: &MultiPolygon<f64>, within: &[bool], faults: &
     let short = inner.difference(&whole);
     let area = short.unsigned_area();
     if area >= SMALL_M2 {
-        let fault = Fault::stop("field.gap", Place::named("grid"), format!("{area:.1} m² of the field lie outside the grid and get the terminal's fallback")).sized(area, "m²");
+        let fault = Fault::stop("field.gap", Place::named("grid"), format!("{area:.1} m² of the field lie outside the grid and get the terminal's fallback"))
+            .sized(area, "m²");
         let fault = match cells.frame.polygon_back(&short) {
             Some(ground) => fault.over(ground),
             None => fault,
@@ -152,7 +157,13 @@ fn gaps(cells: &Cells<'_>, inner: &MultiPolygon<f64>, within: &[bool], faults: &
 
 fn exclusions(map: &CarriedMap, cells: &Cells<'_>, field: &Field, faults: &mut Vec<Fault>) {
     for exclusion in &field.exclusions {
-        let rated: Vec<usize> = cells.inside(exclusion).iter().enumerate().filter(|(k, inside)| **inside && cells.lattice.rates[*k].is_some_and(|r| r > 0.0)).map(|(k, _)| k).collect();
+        let rated: Vec<usize> = cells
+            .inside(exclusion)
+            .iter()
+            .enumerate()
+            .filter(|(k, inside)| **inside && cells.lattice.rates[*k].is_some_and(|r| r > 0.0))
+            .map(|(k, _)| k)
+            .collect();
         if let Some(&first) = rated.first() {
             let total: f64 = rated.iter().filter_map(|&k| cells.lattice.rates[k]).sum::<f64>() * area_in_unit(map, cells.area);
             let message = format!("{} cells on ground to be left out would get a rate, {total:.2} {} in all", rated.len(), total_unit(map));

@@ -41,7 +41,11 @@ pub(super) fn check(map: &CarriedMap, against: &Against, faults: &mut Vec<Fault>
                 push(faults, patch, Fault::stop(code, patch.place.clone(), format!("the rate is {text:?}, which is no number")));
             }
             Rate::Text { written, number } => {
-                let fault = Fault::caution("rate.text", patch.place.clone(), format!("the rate {written:?} is stored as text; some controllers read it as 0, others as {number}"));
+                let fault = Fault::caution(
+                    "rate.text",
+                    patch.place.clone(),
+                    format!("the rate {written:?} is stored as text; some controllers read it as 0, others as {number}"),
+                );
                 push(faults, patch, fault);
                 one(map, patch, *number, against, faults);
             }
@@ -76,7 +80,9 @@ fn judged(map: &CarriedMap, rate: f64, against: &Against) -> Option<(&'static st
         return Some(("rate.nitrogen_limit", true, format!("{rate} {unit} is {:.1} kg N/ha, above the limit of {:.1} kg N/ha", n.get(), limit.get())));
     }
     match (against.least, against.greatest) {
-        (_, Some(greatest)) if rate > greatest * (1.0 + 1e-9) => Some(("rate.above", true, format!("the rate {rate} {unit} is above the greatest, {greatest} {unit}"))),
+        (_, Some(greatest)) if rate > greatest * (1.0 + 1e-9) => {
+            Some(("rate.above", true, format!("the rate {rate} {unit} is above the greatest, {greatest} {unit}")))
+        }
         (Some(least), _) if rate > 0.0 && rate < least * (1.0 - 1e-9) => {
             Some(("rate.below", false, format!("the rate {rate} {unit} is below the least, {least} {unit}: the machine holds it to 0 or to the least")))
         }
@@ -144,11 +150,13 @@ fn ratio(map: &CarriedMap, against: &Against, named: &Place, faults: &mut Vec<Fa
     }) else {
         return;
     };
-    let value = |patch: &Patch| patch.attributes.iter().find(|(name, _)| name == column).and_then(|(_, value)| match value {
-        Attribute::Whole(v) => Some(*v as f64),
-        Attribute::Real(v) => Some(*v),
-        _ => None,
-    });
+    let value = |patch: &Patch| {
+        patch.attributes.iter().find(|(name, _)| name == column).and_then(|(_, value)| match value {
+            Attribute::Whole(v) => Some(*v as f64),
+            Attribute::Real(v) => Some(*v),
+            _ => None,
+        })
+    };
     let unit = map.meaning.unit.unwrap_or(RateUnit::KgPerHa);
     // Product by mass in kg/ha, or by volume in L/ha.
     let metric = |rate: f64| match unit {
@@ -165,17 +173,22 @@ fn ratio(map: &CarriedMap, against: &Against, named: &Place, faults: &mut Vec<Fa
         .map(|(n, rate)| n / rate)
         .collect();
     let Some(&share) = shares.get(shares.len() / 2) else { return };
-    let wanted = against.product.as_ref().map(|product| if unit.is_volume() { product.nitrogen() * product.kg_per_l().unwrap_or(1.0) } else { product.nitrogen() });
+    let wanted =
+        against.product.as_ref().map(|product| if unit.is_volume() { product.nitrogen() * product.kg_per_l().unwrap_or(1.0) } else { product.nitrogen() });
     let swap = crate::units::KG_HA_PER_LB_AC;
     match wanted {
         Some(wanted) if (share / wanted - 1.0).abs() > 0.03 => {
             let near = |factor: f64| (share / wanted / factor - 1.0).abs() < 0.03;
-            let why = if near(swap) || near(1.0 / swap) { ": exactly the step between lb/ac and kg/ha, so one of the columns is in the other unit" } else { "" };
+            let why =
+                if near(swap) || near(1.0 / swap) { ": exactly the step between lb/ac and kg/ha, so one of the columns is in the other unit" } else { "" };
             let message = format!("beside column {column:?} the rates hold {share:.3} kg N a unit of product, the product named holds {wanted:.3}{why}");
             faults.push(Fault::stop("unit.doubtful", named.clone(), message).sized(share / wanted, "×"));
         }
         None if !unit.is_volume() && share > RICHEST => {
-            let message = format!("beside column {column:?} the product would be {:.0} % nitrogen; none is richer than 82 %: rates and nitrogen are not of the units named", share * 100.0);
+            let message = format!(
+                "beside column {column:?} the product would be {:.0} % nitrogen; none is richer than 82 %: rates and nitrogen are not of the units named",
+                share * 100.0
+            );
             faults.push(Fault::stop("unit.doubtful", named.clone(), message).sized(share, "kg N/kg"));
         }
         _ => {}
