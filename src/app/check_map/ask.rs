@@ -78,15 +78,17 @@ fn in_map(option: &'static str, text: Option<&String>, map: &CarriedMap, product
     };
     let base = value * factor;
     let same = quantity == map.meaning.quantity || map.meaning.quantity == Quantity::Unknown;
-    let converted = match (quantity, map.meaning.quantity, product) {
-        _ if same => Some(base),
-        (Quantity::ProductMass, Quantity::ProductVolume, Some(product)) => product.kg_per_l().map(|density| base / density),
-        (Quantity::ProductVolume, Quantity::ProductMass, Some(product)) => product.kg_per_l().map(|density| base * density),
-        _ => None,
+    // By way of nitrogen: kilograms of it in one of a quantity's base unit.
+    let nitrogen = |quantity: Quantity| match quantity {
+        Quantity::Nitrogen => Some(1.0),
+        Quantity::ProductMass => Some(product?.nitrogen()),
+        Quantity::ProductVolume => Some(product?.nitrogen() * product?.kg_per_l()?),
+        Quantity::Unknown => None,
     };
+    let converted = if same { Some(base) } else { nitrogen(quantity).zip(nitrogen(map.meaning.quantity)).map(|(from, to)| base * from / to) };
     let converted = converted.ok_or_else(|| {
         AppError::refused("check.amount", format!("{option} is {}, the map is {}", quantity.name(), map.meaning.quantity.name()))
-            .with_hint(format!("give it in {}", map.meaning.label()))
+            .with_hint(format!("give it in {}, or name the product with --product", map.meaning.label()))
     })?;
     Ok(Some(converted / per_base(own)))
 }
