@@ -73,7 +73,7 @@ impl Frame {
             }
             let message = format!("it states {crs} (degrees), but its numbers ({}, {}) are no degrees: state the system they are in", low.x, low.y);
             faults.push(Fault::stop("system.wrong", Place::named("reference system"), message).at(middle));
-            return Self { measured: true, ..Self::unmeasured() };
+            return Self::unmeasured();
         }
         if !crs.is_geographic() && like_degrees(low, high) {
             let message = format!("it states {crs} (metres), but its numbers ({}, {}) look like degrees: state EPSG:4326 if they are", low.x, low.y);

@@ -247,7 +247,8 @@ fn tip_of(ring: &[Coord<f64>], spike: &Line<f64>) -> Coord<f64> {
         let count = ring.len().saturating_sub(1);
         (0..count).any(|k| {
             let (before, here, after) = (ring[(k + count - 1) % count], ring[k], ring[(k + 1) % count]);
-            here == c && (before.x - here.x) * (after.x - here.x) + (before.y - here.y) * (after.y - here.y) > 0.0
+            let (a, b) = ((before.x - here.x, before.y - here.y), (after.x - here.x, after.y - here.y));
+            here == c && a.0 * b.1 == a.1 * b.0 && a.0 * b.0 + a.1 * b.1 > 0.0
         })
     };
     if turns(spike.start) { spike.start } else { spike.end }
