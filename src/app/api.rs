@@ -152,6 +152,8 @@ pub enum List {
     Products,
 }
 
+pub use crate::app::check_map::CheckMapRequest;
+pub use crate::app::check_map::check_map;
 pub use crate::app::convert::ConvertRequest;
 pub use crate::app::convert::ConvertTo;
 pub use crate::app::convert::convert;

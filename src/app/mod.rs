@@ -2,6 +2,7 @@
 
 pub mod api;
 pub mod cancel;
+pub mod check_map;
 pub mod commit;
 pub mod convert;
 pub mod error;

@@ -5,6 +5,8 @@
 mod architecture;
 mod bad_input;
 mod cancel;
+mod check_map;
+mod check_map_files;
 mod cli_help;
 mod cli_run;
 mod commit;

@@ -13,5 +13,5 @@ pub mod resolve;
 mod sections;
 pub mod suggest;
 pub(crate) mod tables;
-mod unit;
+pub(crate) mod unit;
 pub mod weather;

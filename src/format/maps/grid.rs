@@ -56,17 +56,15 @@ pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut Carri
     let template = grid.attribute("J").and_then(|text| text.parse::<u16>().ok());
     let values = match kind {
         Some("1") => 0,
-        Some("2") => match template.and_then(|code| zones.values.get(&code)) {
-            Some(value) => value.as_ref().map_or(1, |value| value.values),
-            None => {
-                let message = format!(
-                    "the grid's zone (J) is {}, and there is no such treatment zone: its numbers mean nothing",
-                    grid.attribute("J").unwrap_or("missing")
-                );
-                stop(map, "task.grid_zone", message);
+        Some("2") => {
+            if let Some(value) = template.and_then(|code| zones.values.get(&code)) {
+                value.as_ref().map_or(1, |value| value.values)
+            } else {
+                let named = grid.attribute("J").unwrap_or("missing");
+                stop(map, "task.grid_zone", format!("the grid's zone (J) is {named}, and there is no such treatment zone: its numbers mean nothing"));
                 1
             }
-        },
+        }
         other => return stop(map, "task.grid_kind", format!("the grid is of type {}; 1 and 2 are known", other.unwrap_or("(none)"))),
     };
     let each = if values == 0 { 1 } else { 4 * values };

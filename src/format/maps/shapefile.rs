@@ -122,7 +122,7 @@ fn records(bytes: &[u8], map: &mut CarriedMap) {
                 z += u64::from(kind == 15);
                 m += u64::from(kind == 25);
                 match rings(body, &place, map) {
-                    Some(rings) => patch.parts = parts_of(rings),
+                    Some(rings) => patch.parts = parts_of(&rings),
                     None => map.oddities.push(Fault::stop("file.cut", place, format!("the points of record {number} do not fit into it: the file is damaged"))),
                 }
             }
@@ -163,7 +163,7 @@ fn rings(body: &[u8], place: &Place, map: &mut CarriedMap) -> Option<Vec<Vec<Coo
 }
 
 /// Tells exteriors from holes: by direction, except where a ring lies in another, or in none, against its direction.
-fn parts_of(rings: Vec<Vec<Coord<f64>>>) -> Vec<Part> {
+fn parts_of(rings: &[Vec<Coord<f64>>]) -> Vec<Part> {
     let shells: Vec<Polygon<f64>> = rings.iter().map(|points| Polygon::new(geo::LineString::new(points.clone()), Vec::new())).collect();
     // How many other rings lie round the ring, judged by its first point that is on no border.
     let depth = |k: usize| {
@@ -174,7 +174,7 @@ fn parts_of(rings: Vec<Vec<Coord<f64>>>) -> Vec<Part> {
     let mut parts: Vec<Part> = Vec::new();
     let mut part_of: Vec<Option<usize>> = vec![None; rings.len()];
     for (k, points) in rings.iter().enumerate() {
-        if around[k].len() % 2 == 0 {
+        if around[k].len().is_multiple_of(2) {
             part_of[k] = Some(parts.len());
             parts.push(Part { rings: vec![Ring { role: RingRole::Outer, points: points.clone() }] });
         }

@@ -203,18 +203,14 @@ fn column(map: &mut CarriedMap, options: &ReadOptions) -> Option<String> {
     }
     let counts = |name: &String| words(name).iter().any(|word| OTHER_WORDS.contains(&word.as_str()) || word.starts_with("shape"));
     let numbers: Vec<String> = map.columns.iter().filter(|name| !counts(name) && is_number(map, name)).cloned().collect();
-    match numbers.as_slice() {
-        [one] => {
-            let message = format!("column {one:?} is taken for the rate, as the only number; its name does not say so");
-            map.oddities.push(Fault::caution("rate.column_guessed", named(one), message));
-            Some(one.clone())
-        }
-        _ => {
-            let message = format!("no column can be told to hold the rate; the map has {}. Choose one with --rate-column", list(&map.columns));
-            map.oddities.push(Fault::stop("rate.column", Place::whole(), message));
-            None
-        }
+    if let [one] = numbers.as_slice() {
+        let message = format!("column {one:?} is taken for the rate, as the only number; its name does not say so");
+        map.oddities.push(Fault::caution("rate.column_guessed", named(one), message));
+        return Some(one.clone());
     }
+    let message = format!("no column can be told to hold the rate; the map has {}. Choose one with --rate-column", list(&map.columns));
+    map.oddities.push(Fault::stop("rate.column", Place::whole(), message));
+    None
 }
 
 fn list(names: &[String]) -> String {

@@ -144,7 +144,7 @@ fn read_set(path: &Path, bytes: &[u8], name: &str, folder: &str, set: &Set) -> R
         let message = format!("the file holds {} tasks; this is about {}", tasks.len(), id(task));
         map.oddities.push(Fault::note("task.several", Place::named(id(task)), message));
     }
-    map.name = task.attribute("B").unwrap_or(id(task)).to_owned();
+    task.attribute("B").unwrap_or(id(task)).clone_into(&mut map.name);
     field(root, task, &mut map);
     let zones = task_zones::read(root, task, &mut map);
     let grids: Vec<_> = children(task, "GRD").collect();

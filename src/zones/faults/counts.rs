@@ -5,11 +5,11 @@ use crate::zones::carried::Place;
 use crate::zones::faults::fault::Fault;
 
 /// Zones beyond which old terminals grow slow or refuse.
-pub const MANY_ZONES: usize = 2_000;
+const MANY_ZONES: usize = 2_000;
 /// Points of one ring beyond which some cut it.
-pub const MANY_POINTS: usize = 5_000;
+const MANY_POINTS: usize = 5_000;
 /// Points of the whole map.
-pub const MANY_IN_ALL: usize = 200_000;
+const MANY_IN_ALL: usize = 200_000;
 
 pub(super) fn check(map: &CarriedMap, faults: &mut Vec<Fault>) {
     if map.patches.len() > MANY_ZONES {

@@ -19,7 +19,6 @@ use rstar::primitives::Rectangle;
 
 use crate::space::polygon::grown;
 use crate::space::polygon::joined;
-use crate::space::polygon::least_rectangle;
 use crate::space::polygon::less;
 use crate::space::polygon::repaired;
 use crate::units::M2_PER_HA;
@@ -92,7 +91,7 @@ pub(super) fn check(map: &CarriedMap, against: &Against, frame: &Frame, faults: 
     let mut look = Look { map, frame, faults, told: BTreeMap::new() };
     let twins = look.duplicates(&units);
     look.overlaps(&units, &twins);
-    look.small(&units, against);
+    look.small(&units, &field, against);
     let all = joined(&units.iter().map(|unit| unit.polygon.clone()).collect::<Vec<_>>());
     look.field(&units, &all, &field, against);
     look.finish();
@@ -235,7 +234,7 @@ impl Look<'_> {
     }
 
     /// Slivers, and zones narrower than the machine.
-    fn small(&mut self, units: &[Unit<'_>], against: &Against) {
+    fn small(&mut self, units: &[Unit<'_>], field: &Field, against: &Against) {
         for unit in units {
             if unit.area < SMALL_M2 {
                 let message = format!("the polygon has {:.3} m²: some controllers stumble over such slivers", unit.area);
@@ -252,13 +251,16 @@ impl Look<'_> {
                 continue;
             }
             let Some(machine) = against.machine_width else { continue };
+            // What only runs out over the edge is as narrow as it is meant to be.
+            let beyond = |boundary: &MultiPolygon<f64>| !touch(&unit.polygon, boundary) || unit.polygon.intersection(boundary).unsigned_area() < SMALL_M2;
+            if field.boundary.as_ref().is_some_and(beyond) {
+                continue;
+            }
             // Two hundredths less than half: a zone of just the machine's width is wide enough.
             if grown(&unit.polygon, -0.48 * machine.get()).0.is_empty() {
-                let wide = least_rectangle(&unit.polygon).map_or(0.0, |rectangle| rectangle.width);
-                let message = format!(
-                    "the zone is narrower than the machine everywhere (at most {wide:.1} m across, {:.1} m are worked): its rate cannot be set",
-                    machine.get()
-                );
+                let wide = unit.polygon.iter().map(width).fold(0.0, f64::max);
+                let message =
+                    format!("nowhere is the zone as wide as the machine (about {wide:.1} m, {:.1} m are worked): its rate cannot be set alone", machine.get());
                 self.tell(Fault::caution("patch.narrow", unit.patch.place.clone(), message).sized(wide, "m").sized(unit.area, "m²"), &unit.polygon);
             }
         }
@@ -320,7 +322,7 @@ impl Look<'_> {
     fn beyond(&mut self, units: &[Unit<'_>], boundary: &MultiPolygon<f64>, field: &Field, against: &Against) {
         let holes: Vec<MultiPolygon<f64>> = boundary
             .iter()
-            .flat_map(|p| p.interiors())
+            .flat_map(Polygon::interiors)
             .map(|hole| repaired(&MultiPolygon::new(vec![Polygon::new(hole.clone(), Vec::new())])).polygon)
             .collect();
         for hole in &holes {
@@ -346,7 +348,9 @@ impl Look<'_> {
             if area < SMALL_M2 {
                 continue;
             }
-            if area > 0.99 * unit.area {
+            let far = |c: &Coord<f64>| edges.iter().map(|edge| Euclidean.distance(&Point(*c), *edge)).fold(f64::INFINITY, f64::min);
+            let most = allowed.unwrap_or(USUAL_RUN_OUT_M) * 1.01;
+            if area > 0.99 * unit.area && unit.polygon.iter().flat_map(|p| &p.exterior().0).any(|c| far(c) > most) {
                 let message = format!("the zone of {:.1} m² lies outside the field", unit.area);
                 self.tell(Fault::stop("patch.outside", unit.patch.place.clone(), message).sized(area, "m²"), &out);
                 continue;
@@ -358,9 +362,8 @@ impl Look<'_> {
                 if in_hole || excluded {
                     continue;
                 }
-                let far = |c: &Coord<f64>| edges.iter().map(|edge| Euclidean.distance(&Point(*c), *edge)).fold(f64::INFINITY, f64::min);
                 let reach = piece.exterior().0.iter().map(far).fold(0.0, f64::max);
-                if reach > allowed.unwrap_or(USUAL_RUN_OUT_M) * 1.01 {
+                if reach > most {
                     let message = format!("{:.1} m² of the zone lie outside the field, up to {reach:.1} m from its edge", piece.unsigned_area());
                     self.tell(Fault::stop("field.outside", unit.patch.place.clone(), message).sized(piece.unsigned_area(), "m²").sized(reach, "m"), &ground);
                 } else if allowed.is_none() {

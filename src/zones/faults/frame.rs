@@ -73,31 +73,31 @@ impl Frame {
             }
             let message = format!("it states {crs} (degrees), but its numbers ({}, {}) are no degrees: state the system they are in", low.x, low.y);
             faults.push(Fault::stop("system.wrong", Place::named("reference system"), message).at(middle));
-            return Self { measured: true, ..Self::unmeasured() };
+            return Self::unmeasured();
         }
         if !crs.is_geographic() && like_degrees(low, high) {
             let message = format!("it states {crs} (metres), but its numbers ({}, {}) look like degrees: state EPSG:4326 if they are", low.x, low.y);
             faults.push(Fault::stop("system.wrong", Place::named("reference system"), message).at(middle));
             let mut frame = Self::on(&Crs::wgs84(), middle, false, faults);
-            frame.placed = frame.meets(&Crs::wgs84(), (low, high), against);
+            frame.placed = Self::meets(&Crs::wgs84(), (low, high), against);
             return frame;
         }
         let mut frame = Self::on(&crs, middle, false, faults);
         if !frame.measured || against.boundary.is_none() {
             return frame;
         }
-        if frame.meets(&crs, (low, high), against) {
+        if Self::meets(&crs, (low, high), against) {
             return frame;
         }
         let turned = (flip(low), flip(high));
-        if crs.is_geographic() && frame.meets(&crs, turned, against) {
+        if crs.is_geographic() && Self::meets(&crs, turned, against) {
             let message = format!("the map lies at longitude {:.4}°, latitude {:.4}°; with the two exchanged it lies on the field", middle.x, middle.y);
             faults.push(Fault::stop("axes.swapped", Place::whole(), message).at(middle));
             return Self::on(&crs, middle, true, faults);
         }
         let there = Projector::new(&crs, &Crs::wgs84()).and_then(|way| way.point(middle.x, middle.y));
         let place = there.map_or_else(|_| "an unknown place".to_owned(), |(x, y)| format!("longitude {x:.4}°, latitude {y:.4}°"));
-        let field = against.boundary.as_ref().and_then(BoundingRect::bounding_rect).map(|b| b.center());
+        let field = against.boundary.as_ref().and_then(BoundingRect::bounding_rect).map(geo::Rect::center);
         let field = field.map_or_else(String::new, |c| format!("; the field lies at {:.4}°, {:.4}°", c.x, c.y));
         let message = format!("the map lies at {place} and does not meet the field{field}: another field, or a wrong reference system ({crs})");
         faults.push(Fault::stop("system.elsewhere", Place::whole(), message).at(middle));
@@ -122,7 +122,7 @@ impl Frame {
         }
     }
 
-    fn meets(&self, crs: &Crs, bounds: (Coord<f64>, Coord<f64>), against: &Against) -> bool {
+    fn meets(crs: &Crs, bounds: (Coord<f64>, Coord<f64>), against: &Against) -> bool {
         let Some(field) = against.boundary.as_ref().and_then(BoundingRect::bounding_rect) else { return true };
         let Ok(way) = Projector::new(crs, &Crs::wgs84()) else { return false };
         let corners = [(bounds.0.x, bounds.0.y), (bounds.1.x, bounds.0.y), (bounds.0.x, bounds.1.y), (bounds.1.x, bounds.1.y)];

@@ -1,5 +1,7 @@
 //! Mends what can be mended without changing what is spread where: points, closing, direction, text, twins, parts, crossings that keep the area.
 
+use std::collections::BTreeMap;
+
 use geo::Area;
 use geo::Coord;
 use geo::LineString;
@@ -16,6 +18,9 @@ use crate::zones::carried::Rate;
 
 /// Share of its area that a polygon may gain or lose by being made valid.
 const KEPT: f64 = 1e-6;
+
+/// Points of a polygon in an order of their own, bit by bit.
+type Key = Vec<(u64, u64)>;
 
 /// A mended record.
 #[derive(Clone, Debug, PartialEq)]
@@ -40,7 +45,7 @@ pub struct Repair {
 /// Mends a map of polygons.
 pub fn repair(map: &CarriedMap) -> Repair {
     let mut repair = Repair::default();
-    let mut seen: Vec<(Vec<(u64, u64)>, Option<u64>)> = Vec::new();
+    let mut seen: BTreeMap<Key, Vec<Option<u64>>> = BTreeMap::new();
     for patch in &map.patches {
         if patch.parts.is_empty() {
             repair.done.push(format!("{}: dropped, it has no shape", patch.place));
@@ -70,14 +75,15 @@ pub fn repair(map: &CarriedMap) -> Repair {
         for polygon in polygons {
             let key = key(&polygon);
             let rate = patch.rate.number().map(f64::to_bits);
-            if seen.contains(&(key.clone(), rate)) {
+            let before = seen.entry(key).or_default();
+            if before.contains(&rate) {
                 repair.done.push(format!("{}: dropped, the same polygon with the same rate stands before", patch.place));
                 continue;
             }
-            if seen.iter().any(|(other, _)| *other == key) {
+            if !before.is_empty() {
                 repair.left.push(format!("{}: stands twice with different rates; nobody but you can say which holds", patch.place));
             }
-            seen.push((key, rate));
+            before.push(rate);
             repair.rows.push(Mended { polygon, attributes: attributes.clone() });
         }
     }
@@ -155,7 +161,7 @@ fn area_by_rings(polygon: &MultiPolygon<f64>) -> f64 {
     polygon.iter().map(|p| ring(p.exterior()) - p.interiors().iter().map(ring).sum::<f64>()).sum()
 }
 
-fn key(polygon: &Polygon<f64>) -> Vec<(u64, u64)> {
+fn key(polygon: &Polygon<f64>) -> Key {
     let rings = std::iter::once(polygon.exterior()).chain(polygon.interiors());
     let mut points: Vec<(u64, u64)> = rings.flat_map(|ring| ring.0.iter().skip(1)).map(|c| (c.x.to_bits(), c.y.to_bits())).collect();
     points.sort_unstable();

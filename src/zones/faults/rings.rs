@@ -195,8 +195,8 @@ impl Found {
                 None => fault,
             });
         }
-        let bad = !(self.spikes.is_empty() && self.crosses.is_empty() && self.along.is_empty() && self.touches.is_empty())
-            || !(self.rings_cross.is_empty() && self.shared.is_empty());
+        let lines = self.spikes.is_empty() && self.along.is_empty() && self.shared.is_empty();
+        let sound = lines && self.crosses.is_empty() && self.touches.is_empty() && self.rings_cross.is_empty();
         // A crossing is met by edges beyond it, too: what runs along itself also touches itself at the ends of that stretch.
         if !self.along.is_empty() || !self.spikes.is_empty() {
             self.touches.clear();
@@ -206,23 +206,16 @@ impl Found {
         list(place, "ring.touches", &self.touches, "touches itself", faults);
         list(place, "rings.cross", &self.rings_cross, "crosses another ring of its polygon", faults);
         list(place, "rings.share_line", &self.shared, "runs along another ring of its polygon", faults);
-        if !bad && let Some(at) = self.splits(rings.len()) {
+        if sound && let Some(at) = self.splits(rings.len()) {
             let message = "rings touch one another so that the ground between them is cut in two: it must be two polygons";
             faults.push(Fault::stop("polygon.split", place.clone(), message).at(at));
         }
-        !bad
+        sound
     }
 
     /// A point that closes a chain of rings touching one another: their inside falls apart.
     fn splits(&self, rings: usize) -> Option<Coord<f64>> {
         let mut root: Vec<usize> = (0..rings + self.meet.len()).collect();
-        fn find(root: &mut [usize], mut k: usize) -> usize {
-            while root[k] != k {
-                root[k] = root[root[k]];
-                k = root[k];
-            }
-            k
-        }
         for (number, ((x, y), touching)) in self.meet.iter().enumerate() {
             let mut touching = touching.clone();
             touching.sort_unstable();
@@ -239,13 +232,23 @@ impl Found {
     }
 }
 
+/// The name of the set that a member belongs to.
+fn find(root: &mut [usize], mut k: usize) -> usize {
+    while root[k] != k {
+        root[k] = root[root[k]];
+        k = root[k];
+    }
+    k
+}
+
 /// The vertex of a spike at which the ring turns back.
 fn tip_of(ring: &[Coord<f64>], spike: &Line<f64>) -> Coord<f64> {
     let turns = |c: Coord<f64>| {
         let count = ring.len().saturating_sub(1);
         (0..count).any(|k| {
             let (before, here, after) = (ring[(k + count - 1) % count], ring[k], ring[(k + 1) % count]);
-            here == c && (before.x - here.x) * (after.x - here.x) + (before.y - here.y) * (after.y - here.y) > 0.0
+            let (a, b) = ((before.x - here.x, before.y - here.y), (after.x - here.x, after.y - here.y));
+            here == c && a.0 * b.1 == a.1 * b.0 && a.0 * b.0 + a.1 * b.1 > 0.0
         })
     };
     if turns(spike.start) { spike.start } else { spike.end }
@@ -303,7 +306,9 @@ mod tests {
         Part { rings: rings.iter().enumerate().map(ring).collect() }
     }
 
-    fn codes(rings: &[&[(f64, f64)]]) -> Vec<(&'static str, Option<(f64, f64)>)> {
+    type Seen = (&'static str, Option<(f64, f64)>);
+
+    fn codes(rings: &[&[(f64, f64)]]) -> Vec<Seen> {
         let mut map = CarriedMap::empty("t", MapKind::GeoPackage);
         let patch = Patch { place: Place::at("feature", 1), parts: vec![part(rings)], rate: crate::zones::carried::Rate::Number(1.0), attributes: Vec::new() };
         map.patches.push(patch);
@@ -333,11 +338,11 @@ mod tests {
         assert_eq!(codes(&[touching])[0], ("ring.touches", Some((5.0, 0.0))));
         let outside: &[(f64, f64)] = &[(12.0, 2.0), (12.0, 4.0), (14.0, 4.0), (12.0, 2.0)];
         assert_eq!(codes(&[square, outside])[0], ("hole.outside", Some((12.0, 2.0))));
-        let (hole, inner): (&[(f64, f64)], &[(f64, f64)]) =
-            (&[(1.0, 1.0), (1.0, 8.0), (8.0, 8.0), (8.0, 1.0), (1.0, 1.0)], &[(3.0, 3.0), (3.0, 4.0), (4.0, 4.0), (3.0, 3.0)]);
+        let hole: &[(f64, f64)] = &[(1.0, 1.0), (1.0, 8.0), (8.0, 8.0), (8.0, 1.0), (1.0, 1.0)];
+        let inner: &[(f64, f64)] = &[(3.0, 3.0), (3.0, 4.0), (4.0, 4.0), (3.0, 3.0)];
         assert_eq!(codes(&[square, hole, inner])[0].0, "hole.nested");
         let through: &[(f64, f64)] = &[(4.0, 4.0), (4.0, 12.0), (6.0, 12.0), (6.0, 4.0), (4.0, 4.0)];
-        assert!(codes(&[square, through]).iter().any(|c| *c == ("rings.cross", Some((4.0, 9.0)))));
+        assert!(codes(&[square, through]).contains(&("rings.cross", Some((4.0, 9.0)))));
         let along: &[(f64, f64)] = &[(0.0, 3.0), (0.0, 5.0), (2.0, 4.0), (0.0, 3.0)];
         assert_eq!(codes(&[square, along])[0].0, "rings.share_line");
         // A hole from side to side, touching both: the inside falls in two.
