@@ -8,11 +8,15 @@ use quick_xml::Reader;
 use quick_xml::events::Event;
 use std::collections::BTreeMap;
 
-/// Elements with their attributes and, where they hold it alone, their text.
-fn elements(bytes: &[u8]) -> Vec<(String, BTreeMap<String, String>, String)> {
+/// Name, attributes and, where it holds that alone, text.
+type Element = (String, BTreeMap<String, String>, String);
+
+/// Every element of a document.
+fn elements(bytes: &[u8]) -> Vec<Element> {
     let text = std::str::from_utf8(bytes).unwrap();
     let mut reader = Reader::from_str(text);
-    let (mut out, mut open): (Vec<(String, BTreeMap<String, String>, String)>, Vec<usize>) = (Vec::new(), Vec::new());
+    let mut out: Vec<Element> = Vec::new();
+    let mut open: Vec<usize> = Vec::new();
     loop {
         let event = reader.read_event().unwrap();
         match &event {
@@ -121,7 +125,7 @@ fn sidecars_lie_beside_their_files() {
     assert_eq!(beside_geojson(&p).unwrap().path, "office/prescription.qml");
     assert_eq!(beside_geotiff(&p).unwrap().path, "office/nitrogen.qml");
     let shapefile = beside_shapefile(&p, [167.410_7, 0.0, 251.116]).unwrap();
-    assert!(shapefile.path.starts_with("machine/") && shapefile.path.ends_with(".qml"));
+    assert_eq!(shapefile.path, format!("machine/{}.qml", crate::format::shapefile::safe_name(&p.field_name, &p.map_id)));
     assert_eq!(of_qml(&shapefile.bytes), of_legend(&legend::machine(&p, [167.410_7, 0.0, 251.116])));
     assert!(String::from_utf8(shapefile.bytes).unwrap().contains("&quot;L_HA&quot;"));
 }

@@ -16,6 +16,7 @@ pub use measure::Measure;
 pub use measure::MeasureError;
 
 use crate::space::crs::Crs;
+use crate::units::NRate;
 use crate::units::Product;
 use crate::units::half_up_to_hundredth;
 use crate::zones::carried::Quantity;
@@ -99,7 +100,7 @@ impl PlainMap {
 
     /// What stands in the column `n_kg_ha`: worked out from the product, else what the source states, else nothing. \[kg N/ha\]
     pub fn nitrogen(&self, zone: &PlainZone) -> Option<f64> {
-        self.measure.to_nitrogen(zone.rate, self.product.as_ref()).map(|n| n.get()).or(zone.stated_n)
+        self.measure.to_nitrogen(zone.rate, self.product.as_ref()).map(NRate::get).or(zone.stated_n)
     }
 
     /// Product as a terminal shows it.
