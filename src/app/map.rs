@@ -19,6 +19,7 @@ use crate::app::season::OpenedSeason;
 use crate::app::season::growing_season;
 use crate::finding::Acceptance;
 use crate::finding::Finding;
+use crate::format::carried_out;
 use crate::format::geojson;
 use crate::format::geopackage;
 use crate::format::geotiff;
@@ -26,6 +27,7 @@ use crate::format::iso11783;
 use crate::format::payload::Payload;
 use crate::format::raster::RasterFacts;
 use crate::format::shapefile;
+use crate::format::style;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::ground::prepare;
 use crate::pipeline::money::money_findings;
@@ -45,7 +47,9 @@ use crate::report::model::Report;
 use crate::report::summary;
 use crate::space::raster::RasterSource;
 use crate::zones::check_points::check_points;
+use crate::zones::flavour::TaskKind;
 use crate::zones::machine::machine_rates;
+use crate::zones::plain::of_prescription;
 use crate::zones::prescription::Prescription;
 use jiff::Timestamp;
 
@@ -223,8 +227,14 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
     let rates = machine_rates(&outcome.prescription).map_err(|error| refused_format(&error))?.into_log(&mut findings);
     // Findings of the machine's grid are part of the record, so the grid is made before the record's hash; the map id does not enter it.
     if opened.settings.output.formats.contains(&Format::Iso11783) {
-        let said = iso11783::rate_grid(&outcome.prescription, &rates).map_err(|error| refused_format(&error))?;
+        let said = iso11783::rate_grid(&outcome.prescription, &rates, opened.settings.output.task_data.kind).map_err(|error| refused_format(&error))?;
         findings.extend(said.findings);
+        if opened.settings.output.task_data.kind == TaskKind::Polygons {
+            findings.push(Finding::caution(
+                "machine.task_polygons",
+                "the task data hold polygons, which controllers need not take: try them on yours before the day; kind = \"grid\" in output.task_data is what each must take",
+            ));
+        }
     }
     accept(&opened.settings.accept, &mut findings);
     let stopped = findings.iter().any(Finding::stops);
@@ -262,13 +272,29 @@ fn files_of(
     for format in &settings.output.formats {
         match format {
             Format::GeoPackage => files.extend(geopackage::write(prescription, instant).map_err(|error| refused_format(&error))?),
-            Format::GeoJson => files.extend(geojson::write(prescription).map_err(|error| refused_format(&error))?),
+            Format::GeoJson => {
+                files.extend(geojson::write(prescription).map_err(|error| refused_format(&error))?);
+                files.retain(|file: &Payload| file.path != style::BESIDE_GEOJSON);
+                files.push(style::beside_geojson(prescription).map_err(|error| refused_format(&error))?);
+            }
             Format::Shapefile => {
                 let shown = |zone: &crate::zones::prescription::ZoneRecord| rates.zones.get(zone.zone as usize - 1).map_or(f64::NAN, |rate| rate.shown);
                 files.extend(shapefile::write(prescription, instant, shown).map_err(|error| refused_format(&error))?);
+                files.push(style::beside_shapefile(prescription, rates.zones.iter().map(|rate| rate.shown)).map_err(|error| refused_format(&error))?);
             }
-            Format::GeoTiff => files.extend(geotiff::write(prescription).map_err(|error| refused_format(&error))?),
-            Format::Iso11783 => files.extend(iso11783::write(prescription, instant).map_err(|error| refused_format(&error))?.value),
+            Format::GeoTiff => {
+                files.extend(geotiff::write(prescription).map_err(|error| refused_format(&error))?);
+                files.push(style::beside_geotiff(prescription).map_err(|error| refused_format(&error))?);
+            }
+            Format::Kml | Format::FlatGeobuf => {
+                let plain = of_prescription(prescription).map_err(|error| refused_format(&error))?;
+                let write = if *format == Format::Kml { carried_out::write_kml } else { carried_out::write_flatgeobuf };
+                let made = write(&plain, "office/prescription").map_err(|error| refused_format(&error))?;
+                // The style lies there once, whichever format brought it.
+                let there: Vec<String> = files.iter().map(|file: &Payload| file.path.clone()).collect();
+                files.extend(made.into_iter().filter(|file| !there.contains(&file.path)));
+            }
+            Format::Iso11783 => files.extend(iso11783::write(prescription, settings.output.task_data, instant).map_err(|error| refused_format(&error))?.value),
         }
     }
     let points = check_points(prescription, rates, 3).map_err(|error| refused_format(&error))?;

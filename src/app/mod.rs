@@ -2,7 +2,9 @@
 
 pub mod api;
 pub mod cancel;
+pub mod check_map;
 pub mod commit;
+pub mod convert;
 pub mod error;
 pub mod job;
 pub mod lists;

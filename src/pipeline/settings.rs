@@ -18,6 +18,7 @@ use crate::units::RateUnit;
 use crate::units::Seconds;
 use crate::units::Speed;
 use crate::units::Yield;
+use crate::zones::flavour::TaskFlavour;
 use jiff::civil::Date;
 
 /// One field, one decision.
@@ -617,6 +618,8 @@ pub struct Output {
     pub us_units: bool,
     /// What is written.
     pub formats: Vec<Format>,
+    /// How task data hold the map.
+    pub task_data: TaskFlavour,
 }
 
 /// An output format.
@@ -632,4 +635,8 @@ pub enum Format {
     GeoTiff,
     /// `machine/TASKDATA` and `office/TASKDATA.zip`.
     Iso11783,
+    /// `office/prescription.kml`, for looking.
+    Kml,
+    /// `office/prescription.fgb`, for looking.
+    FlatGeobuf,
 }

@@ -284,6 +284,10 @@ impl Field {
     pub(crate) fn run(&self, arguments: &[&str]) -> Said {
         Command::new(env!("CARGO_BIN_EXE_haulm")).args(arguments).arg(self.path("job.toml")).output().unwrap().into()
     }
+    /// Runs a command in its folder.
+    pub(crate) fn command(&self, arguments: &[&str]) -> Said {
+        Command::new(env!("CARGO_BIN_EXE_haulm")).args(arguments).current_dir(self.path("")).output().unwrap().into()
+    }
     /// Every file of the output folder with its bytes.
     pub(crate) fn outputs(&self) -> BTreeMap<String, Vec<u8>> {
         files(&self.path("out"))

@@ -5,9 +5,12 @@
 mod architecture;
 mod bad_input;
 mod cancel;
+mod check_map;
+mod check_map_files;
 mod cli_help;
 mod cli_run;
 mod commit;
+mod convert;
 mod field;
 mod job_file;
 mod job_first;

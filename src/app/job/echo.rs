@@ -100,6 +100,7 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
             "unit": settings.output.unit.label(),
             "us_units": settings.output.us_units,
             "formats": settings.output.formats.iter().map(|format| format_word(*format)).collect::<Vec<_>>(),
+            "task_data": { "version": settings.output.task_data.version.word(), "kind": settings.output.task_data.kind.word() },
         },
     })
 }
@@ -160,6 +161,8 @@ pub const fn format_word(format: Format) -> &'static str {
         Format::Shapefile => "shapefile",
         Format::GeoTiff => "geotiff",
         Format::Iso11783 => "iso11783",
+        Format::Kml => "kml",
+        Format::FlatGeobuf => "flatgeobuf",
     }
 }
 

@@ -100,7 +100,8 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
     ("prices", &["currency", "grain", "nitrogen", "product", "application", "mapping"]),
     ("application", &["date", "max_image_age"]),
     ("accept", &["code", "reason", "by"]),
-    ("output", &["folder", "unit", "formats"]),
+    ("output", &["folder", "unit", "formats", "task_data"]),
+    ("output.task_data", &["version", "kind"]),
 ];
 
 /// The keys of a section; empty for one whose keys are the user's own (`imagery.bands`).
