@@ -10,6 +10,7 @@ use crate::app::commit;
 use crate::app::commit::CommitOptions;
 use crate::app::commit::OutputFolder;
 use crate::app::error::AppError;
+use crate::app::image_source;
 use crate::app::job::resolve::read_map_job;
 use crate::app::open;
 use crate::app::open::Image;
@@ -76,6 +77,7 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
     let inputs = open::ground(&settings, common.network)?;
     let growing_days = open::growing_days(&settings.season, &mut findings)?;
     let ground = prepare(&inputs, &settings, image.stack.lattice(), &mut findings)?;
+    image_source::coarse(ground.pixel, ground.area, &mut findings);
     Ok(Opened { settings, folder, image, ground, growing_days, findings })
 }
 
@@ -133,9 +135,16 @@ fn with_sources<T>(
         threads: threads(common),
         progress: &report,
     });
-    result.map_err(|error| match (&error, common.cancel.signal()) {
-        (RunError::Scan(ScanError::Cancelled), Some(signal)) => AppError::cancelled(signal),
-        _ => with_files(opened, error),
+    if let (Err(RunError::Scan(ScanError::Cancelled)), Some(signal)) = (&result, common.cancel.signal()) {
+        return Err(AppError::cancelled(signal));
+    }
+    // What the bands hold is nearer to the fault than what followed from it.
+    if let Some(refusal) = image.index.2.refusal().filter(|_| !matches!(result, Err(RunError::Scan(_)))) {
+        return Err(image_files(image).into_iter().fold(refusal, |refusal, (path, facts)| refusal.with_fact(path, facts)));
+    }
+    result.map_err(|error| {
+        let told = with_files(opened, error);
+        image.index.2.swapped().into_iter().fold(told, |told, swapped| told.with_fact("bands", swapped))
     })
 }
 
@@ -203,6 +212,7 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
     let mut outcome = with_sources(&opened, common, false, progress, |sources| run(&opened.settings, &opened.ground, sources, &mut findings))?;
+    findings.extend(opened.image.index.2.findings());
     progress.start("making the files", 0);
     let rates = machine_rates(&outcome.prescription).map_err(|error| refused_format(&error))?.into_log(&mut findings);
     // Findings of the machine's grid are part of the record, so the grid is made before the record's hash; the map id does not enter it.
@@ -212,7 +222,7 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
     }
     accept(&opened.settings.accept, &mut findings);
     let stopped = findings.iter().any(Finding::stops);
-    let inputs = record::inputs(&open::inputs(job, &opened.settings), &opened.folder)?;
+    let inputs = record::inputs(&open::inputs(job, &opened.settings, &opened.image.inputs), &opened.folder)?;
     let context = record::Context {
         settings: &opened.settings,
         folder: &opened.folder,
@@ -329,6 +339,7 @@ pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<R
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
     let looked = with_sources(&opened, common, true, progress, |sources| look(&opened.settings, &opened.ground, sources, &mut findings))?;
+    findings.extend(opened.image.index.2.findings());
     accept(&opened.settings.accept, &mut findings);
     let facts = summary::Facts {
         settings: &opened.settings,

@@ -4,6 +4,8 @@ pub mod api;
 pub mod cancel;
 pub mod commit;
 pub mod error;
+pub(crate) mod image_source;
+pub mod image_watch;
 pub mod job;
 pub mod lists;
 pub mod map;
