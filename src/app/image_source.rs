@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use crate::app::error::AppError;
 use crate::app::open::refuse_network;
 use crate::finding::Finding;
+use crate::format::raster::BandFacts;
 use crate::format::raster::MaskRule;
 use crate::format::raster::MaskSpec;
 use crate::format::raster::RasterFacts;
@@ -181,6 +182,28 @@ pub(crate) fn depends_on_scale(index: &Index) -> bool {
     let (one, other) = (value(1.0), value(1.7));
     // A formula without a value there cannot be told: on the safe side.
     one.is_nan() || other.is_nan() || (one - other).abs() > 1e-9 * one.abs().max(1.0)
+}
+
+/// What an image says of itself, and whether it is a product: that one as if it were one file, with its finest lattice, its day and the names of its bands.
+pub(crate) fn described(path: &Path, folder: &Path) -> Result<(RasterFacts, bool), AppError> {
+    let product = match find(path)? {
+        Found::Raster(path) => return Ok((facts(&path, folder)?, false)),
+        Found::Product(product) => product,
+    };
+    let mut bands = Vec::new();
+    let mut finest: Option<RasterFacts> = None;
+    for band in &product.bands {
+        let one = facts(&band.path, folder)?;
+        bands.extend(one.bands.first().map(|fact| BandFacts { description: band.band.clone(), ..fact.clone() }));
+        let size = |facts: &RasterFacts| facts.lattice.affine.determinant().abs();
+        if finest.as_ref().is_none_or(|known| size(&one) < size(known)) {
+            finest = Some(one);
+        }
+    }
+    let finest = finest.ok_or_else(|| {
+        AppError::refused("image.product", "the product has no bands").with_fact(path.display().to_string(), product.name.clone()).with_hint("fetch it whole")
+    })?;
+    Ok((RasterFacts { path: path.to_owned(), acquired: product.acquired, bands, ..finest }, true))
 }
 
 /// The mask in force: the job's, else the product's own. With it, what was read.

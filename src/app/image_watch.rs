@@ -74,10 +74,8 @@ impl Watch {
     /// A watch over an index's bands, in slot order.
     pub fn new(bands: Vec<Watched>, needs_scale: bool) -> Self {
         let at = |name: &str| bands.iter().position(|band| band.name == name);
-        let pairs = ORDER
-            .iter()
-            .filter_map(|(high, low)| Some(Pair { high: at(high)?, low: at(low)?, both: AtomicU64::new(0), right: AtomicU64::new(0) }))
-            .collect();
+        let pairs =
+            ORDER.iter().filter_map(|(high, low)| Some(Pair { high: at(high)?, low: at(low)?, both: AtomicU64::new(0), right: AtomicU64::new(0) })).collect();
         let bands = bands
             .into_iter()
             .map(|is| Band {
@@ -139,7 +137,10 @@ impl Watch {
                 let told = if band.is.offset < 0.0 {
                     AppError::refused(
                         "image.negative",
-                        format!("{percent:.1} % of the field's pixels are negative in {name}: its offset of {} was most likely removed already", band.is.offset),
+                        format!(
+                            "{percent:.1} % of the field's pixels are negative in {name}: its offset of {} was most likely removed already",
+                            band.is.offset
+                        ),
                     )
                     .with_hint("if the files come from a distributor that removes the offset, write imagery.offset = 0; at most 1 % may be negative")
                 } else {

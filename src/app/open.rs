@@ -90,8 +90,8 @@ pub struct Image {
 /// Refuses a file that lies on a network, unless the network is allowed.
 pub(crate) fn refuse_network(path: &Path, network: bool) -> Result<(), AppError> {
     let text = path.to_string_lossy();
-    let remote = text.contains("://")
-        || ["/vsicurl", "/vsis3", "/vsigs", "/vsiaz", "/vsioss", "/vsiswift", "/vsihdfs", "/vsiwebhdfs"].iter().any(|p| text.contains(p));
+    let remote =
+        text.contains("://") || ["/vsicurl", "/vsis3", "/vsigs", "/vsiaz", "/vsioss", "/vsiswift", "/vsihdfs", "/vsiwebhdfs"].iter().any(|p| text.contains(p));
     if remote && !network {
         return Err(AppError::refused("file.network", "the file lies on a network, and haulm works offline unless told otherwise")
             .with_fact(text.to_string(), "needs the network")
@@ -193,9 +193,7 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
         slots.push(Slot { facts: file.clone(), band, scale, offset });
     }
     let needs_scale = image_source::depends_on_scale(&index);
-    if needs_scale
-        && slots.iter().any(|slot| slot.scale == 1.0 && slot.offset == 0.0 && slot.facts.bands[slot.band - 1].kind.contains("nt"))
-    {
+    if needs_scale && slots.iter().any(|slot| slot.scale == 1.0 && slot.offset == 0.0 && slot.facts.bands[slot.band - 1].kind.contains("nt")) {
         return Err(AppError::refused(
             "imagery.scale",
             format!("{} needs reflectance between 0 and 1, but the file holds whole numbers without a scale", index.name()),

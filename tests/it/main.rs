@@ -16,4 +16,6 @@ mod job_suggestions;
 mod lists;
 mod map_command;
 mod new_command;
+mod rasters;
 mod rate_command;
+mod satellites;

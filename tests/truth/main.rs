@@ -20,4 +20,6 @@ mod products;
 #[cfg(test)]
 mod reference;
 #[cfg(test)]
+mod satellite;
+#[cfg(test)]
 mod trade;
