@@ -196,7 +196,7 @@ impl Watch {
 
     /// What to say when the bands are not in the order of a green crop.
     pub fn swapped(&self) -> Option<String> {
-        let told = self.pairs.iter().find_map(|pair| {
+        self.pairs.iter().find_map(|pair| {
             let (both, right) = (count(&pair.both), count(&pair.right));
             (both > 0 && 2 * right < both).then(|| {
                 format!(
@@ -206,8 +206,7 @@ impl Watch {
                     100.0 * right as f64 / both as f64
                 )
             })
-        });
-        told
+        })
     }
 }
 

@@ -105,9 +105,10 @@ fn sentinel(folder: &Path, added: f64, said: i32) -> PathBuf {
         band(&file(name), pixel, &utm(), "JP2OpenJPEG", &stored);
     }
     band(&file("SCL_20m"), 20.0, &utm(), "JP2OpenJPEG", &classes);
-    let offsets: String = (0..13).map(|k| format!("<BOA_ADD_OFFSET band_id=\"{k}\">{said}</BOA_ADD_OFFSET>")).collect();
+    let offsets: Vec<String> = (0..13).map(|k| format!("<BOA_ADD_OFFSET band_id=\"{k}\">{said}</BOA_ADD_OFFSET>")).collect();
     let text = format!(
-        "<a><PRODUCT_START_TIME>2026-04-14T10:10:31.024Z</PRODUCT_START_TIME><PROCESSING_BASELINE>05.11</PROCESSING_BASELINE><BOA_QUANTIFICATION_VALUE>10000</BOA_QUANTIFICATION_VALUE>{offsets}</a>"
+        "<a><PRODUCT_START_TIME>2026-04-14T10:10:31.024Z</PRODUCT_START_TIME><PROCESSING_BASELINE>05.11</PROCESSING_BASELINE><BOA_QUANTIFICATION_VALUE>10000</BOA_QUANTIFICATION_VALUE>{}</a>",
+        offsets.concat()
     );
     fs_err::write(root.join("MTD_MSIL2A.xml"), text).unwrap();
     root

@@ -5,6 +5,7 @@ mod mask;
 mod open;
 pub mod product;
 mod stack;
+mod stored;
 
 pub use error::RasterFileError;
 pub use mask::MaskRule;

@@ -31,11 +31,12 @@ pub struct Container {
 }
 
 fn archive_kind(path: &Path) -> Option<Kind> {
-    let name = path.file_name()?.to_string_lossy().to_lowercase();
-    if name.ends_with(".zip") {
+    let ends = |path: &Path, end: &str| path.extension().is_some_and(|own| own.eq_ignore_ascii_case(end));
+    if ends(path, "zip") {
         return Some(Kind::Zip);
     }
-    [".tar", ".tar.gz", ".tgz"].iter().any(|end| name.ends_with(end)).then_some(Kind::Tar)
+    let packed = ends(path, "gz") && path.file_stem().is_some_and(|stem| ends(Path::new(stem), "tar"));
+    (packed || ends(path, "tar") || ends(path, "tgz")).then_some(Kind::Tar)
 }
 
 impl Container {

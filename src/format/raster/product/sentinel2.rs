@@ -1,6 +1,6 @@
 //! Sentinel-2 Level-2A products: `…MSIL2A…` with processing baseline `Nxxxx` in the name, `MTD_MSIL2A.xml`, one JPEG 2000 file a band and pixel size.
 //!
-//! Reflectance = (stored + BOA_ADD_OFFSET) / BOA_QUANTIFICATION_VALUE. The offset came with baseline 04.00 and stands band by band in the metadata; older
+//! Reflectance = (stored + `BOA_ADD_OFFSET`) / `BOA_QUANTIFICATION_VALUE`. The offset came with baseline 04.00 and stands band by band in the metadata; older
 //! products have none. The baseline decides, never the date: old scenes were processed again. Source: ESA, Sentinel-2 products specification, as quoted
 //! on the programme's forum; the layout of names from the same.
 
@@ -176,7 +176,7 @@ fn read(text: &str) -> Result<Metadata, String> {
     loop {
         match reader.read_event() {
             Ok(Event::Start(start)) => {
-                tag = start.local_name().as_ref().to_owned();
+                start.local_name().as_ref().clone_into(&mut tag);
                 band = None;
                 for attribute in start.attributes().flatten() {
                     if attribute.key.as_ref() == "band_id" {

@@ -39,9 +39,10 @@ fn scene(baseline: &str) -> String {
 }
 
 fn metadata(baseline: &str, offsets: &[(usize, i32)]) -> String {
-    let offsets: String = offsets.iter().map(|(band, offset)| format!("<BOA_ADD_OFFSET band_id=\"{band}\">{offset}</BOA_ADD_OFFSET>")).collect();
+    let offsets: Vec<String> = offsets.iter().map(|(band, offset)| format!("<BOA_ADD_OFFSET band_id=\"{band}\">{offset}</BOA_ADD_OFFSET>")).collect();
     format!(
-        "<?xml version=\"1.0\"?><n1:Level-2A_User_Product xmlns:n1=\"urn:x\"><n1:General_Info><Product_Info><PRODUCT_START_TIME>2026-04-14T10:10:31.024Z</PRODUCT_START_TIME><PROCESSING_BASELINE>{baseline}</PROCESSING_BASELINE></Product_Info><Product_Image_Characteristics><QUANTIFICATION_VALUES_LIST><BOA_QUANTIFICATION_VALUE unit=\"none\">10000</BOA_QUANTIFICATION_VALUE></QUANTIFICATION_VALUES_LIST><BOA_ADD_OFFSET_VALUES_LIST>{offsets}</BOA_ADD_OFFSET_VALUES_LIST></Product_Image_Characteristics></n1:General_Info></n1:Level-2A_User_Product>"
+        "<?xml version=\"1.0\"?><n1:Level-2A_User_Product xmlns:n1=\"urn:x\"><n1:General_Info><Product_Info><PRODUCT_START_TIME>2026-04-14T10:10:31.024Z</PRODUCT_START_TIME><PROCESSING_BASELINE>{baseline}</PROCESSING_BASELINE></Product_Info><Product_Image_Characteristics><QUANTIFICATION_VALUES_LIST><BOA_QUANTIFICATION_VALUE unit=\"none\">10000</BOA_QUANTIFICATION_VALUE></QUANTIFICATION_VALUES_LIST><BOA_ADD_OFFSET_VALUES_LIST>{}</BOA_ADD_OFFSET_VALUES_LIST></Product_Image_Characteristics></n1:General_Info></n1:Level-2A_User_Product>",
+        offsets.concat()
     )
 }
 
