@@ -72,7 +72,7 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
     set_up(common);
     let folder = job.parent().unwrap_or_else(|| Path::new("")).to_owned();
     let imagery = imagery(&settings)?;
-    let image = open::image(imagery, &settings.response.curve.index, &folder, common.network, &mut findings)?;
+    let image = open::image(imagery, settings.response.index().unwrap_or_default(), &folder, common.network, &mut findings)?;
     check_curve(&settings, &image)?;
     let inputs = open::ground(&settings, common.network)?;
     let growing_days = open::growing_days(&settings.season, &mut findings)?;
@@ -87,16 +87,17 @@ fn imagery(settings: &Settings) -> Result<&Imagery, AppError> {
     })
 }
 
-/// Refuses a curve fitted with another index, and an index whose zero means something else than no canopy.
+/// Refuses numbers that hold for another index, and an index whose zero means something else than no canopy where the method divides by it.
 fn check_curve(settings: &Settings, image: &Image) -> Result<(), AppError> {
-    let (index, curve) = (&image.index.0, &settings.response.curve);
+    let (index, response) = (&image.index.0, &settings.response);
     let ready = index.ready_band().is_some();
-    if !ready && !curve.index.eq_ignore_ascii_case(index.name()) {
+    if let Some(curve) = response.yields().map(|yields| &yields.curve).filter(|curve| !ready && !curve.index.eq_ignore_ascii_case(index.name())) {
         return Err(AppError::refused("response.index", format!("the yield curve was fitted with {}, but the image gives {}", curve.index, index.name()))
             .with_fact("response.yield_curve", format!("a = {}, b = {}, source: {}", curve.a, curve.b, curve.source))
             .with_hint("use the index of the curve, or a curve that was fitted with this index"));
     }
-    if index.zero_meaning() == crate::science::index::ZeroMeaning::SomethingElse {
+    // Whatever growing days are, the method's kind is the same.
+    if response.method(None, f64::NAN).divides_by_index() && index.zero_meaning() == crate::science::index::ZeroMeaning::SomethingElse {
         return Err(AppError::refused("response.zero", format!("{} is not 0 where there is no canopy, so a ratio of it means nothing", index.name()))
             .with_hint("use an index such as NDVI or NDRE"));
     }

@@ -268,7 +268,7 @@ fn band_number(imagery: &Imagery, file: &RasterFacts, name: &str) -> Result<usiz
     }
 }
 
-/// Growing days of a season: as stated, or counted from the weather record.
+/// Growing days of a season: as stated, or counted from the weather record. Not a number where the method needs none and the job states none.
 ///
 /// # Errors
 /// A record that cannot be read or does not cover the season; dates that are missing.
@@ -276,6 +276,8 @@ pub fn growing_days(season: &Season, findings: &mut Vec<Finding>) -> Result<(f64
     let path = match &season.growing_days {
         GrowingDays::Given(days) => return Ok((*days, None)),
         GrowingDays::Weather(path) => path,
+        // Not known is no number; the method needs none.
+        GrowingDays::NotStated => return Ok((f64::NAN, None)),
     };
     let needed = |date: Option<Date>, key: &str| {
         date.ok_or_else(|| {

@@ -3,6 +3,7 @@
 pub mod crop;
 pub mod growing_days;
 pub mod index;
+pub mod methods;
 pub mod money;
 pub mod naming;
 pub mod noise;

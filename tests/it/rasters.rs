@@ -78,7 +78,7 @@ fn place(dataset: &mut Dataset, pixel: f64) {
     dataset.set_geo_transform(&[CORNER.0, pixel, 0.0, CORNER.1, 0.0, -pixel]).unwrap();
 }
 
-/// Writes the two bands as GeoTIFF.
+/// Writes the two bands as `GeoTIFF`.
 fn write<T: Stored>(path: &Path, options: &[&str]) {
     let driver = DriverManager::get_driver_by_name("GTiff").unwrap();
     let options: RasterCreationOptions = options.iter().copied().collect();

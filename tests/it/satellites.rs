@@ -92,7 +92,7 @@ fn reflectance(x: f64, y: f64, pixel: f64, sign: f64) -> f64 {
 }
 
 fn classes(x: f64, y: f64) -> u16 {
-    if x >= CLOUD[0] && x < CLOUD[2] && y >= CLOUD[1] && y < CLOUD[3] { 9 } else { 4 }
+    if (CLOUD[0]..CLOUD[2]).contains(&x) && (CLOUD[1]..CLOUD[3]).contains(&y) { 9 } else { 4 }
 }
 
 /// Writes a product; `added`: what was added to the pixels, `said`: what the metadata says.
@@ -336,8 +336,9 @@ fn landsat(folder: &Path, cloud: u16) -> PathBuf {
         let stored = |x: f64, y: f64| ((reflectance(x, y, 30.0, sign) + 0.2) / 0.000_027_5).round() as u16;
         band(&file(rest), 30.0, &utm(), "GTiff", &|x, y| if y > 320.0 { 0 } else { stored(x, y) });
     }
-    // 21824 is clear land: bits 6, 8, 10, 12, 14 (from memory).
-    band(&file("QA_PIXEL"), 30.0, &utm(), "GTiff", &|x, y| if x > 180.0 && y < 90.0 { 21_824 | cloud } else { 21_824 });
+    // Clear land: bits 6, 8, 10, 12, 14 (from memory).
+    let clear = 0b0101_0101_0100_0000;
+    band(&file("QA_PIXEL"), 30.0, &utm(), "GTiff", &|x, y| if x > 180.0 && y < 90.0 { clear | cloud } else { clear });
     band(&file("QA_RADSAT"), 30.0, &utm(), "GTiff", &|x, _| if x < 0.0 { 8 } else { 0 });
     fs_err::write(root.join(format!("{LANDSAT}_MTL.txt")), "GROUP = LANDSAT_METADATA_FILE\n").unwrap();
     root

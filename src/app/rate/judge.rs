@@ -2,7 +2,11 @@
 
 use super::Flat;
 use crate::finding::Finding;
+use crate::pipeline::judge::Told;
+use crate::pipeline::judge::adjustment;
 use crate::pipeline::judge::growing_days;
+use crate::pipeline::judge::made_for;
+use crate::pipeline::judge::method;
 use crate::pipeline::settings::RateSettings;
 use crate::science::yield_response::Capped;
 use crate::science::yield_response::in_season_estimate;
@@ -17,8 +21,11 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
     season(settings, flat, findings);
     response(flat, findings);
     dates(settings, findings);
-    let curve = &settings.response.curve;
-    if curve.index.eq_ignore_ascii_case("NDVI") && flat.readings.strip > SATURATED {
+    method(&settings.response, findings);
+    let told = Told { region: settings.region.as_deref(), sensor: settings.sensor.as_deref(), index: None };
+    made_for(&settings.response, &told, findings);
+    let maximum_yield = settings.response.yields().map_or(0.0, |yields| yields.maximum_yield.get());
+    if settings.response.index().is_some_and(|index| index.eq_ignore_ascii_case("NDVI")) && flat.readings.strip > SATURATED {
         findings.push(Finding::caution(
             "reference.saturated",
             format!(
@@ -32,17 +39,32 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
         Capped::Without => findings.push(Finding::caution(
             "rate.capped",
             format!(
-                "the yield in reach without more nitrogen lies above the maximum yield of {:.0} kg/ha, so no response is left: check maximum yield, curve and growing days",
-                settings.response.maximum_yield.get()
+                "the yield in reach without more nitrogen lies above the maximum yield of {maximum_yield:.0} kg/ha, so no response is left: check maximum yield, curve and growing days"
             ),
         )),
         Capped::With => findings.push(Finding::note(
             "rate.capped",
-            format!("the yield with more nitrogen is held to the maximum yield of {:.0} kg/ha", settings.response.maximum_yield.get()),
+            format!("the yield with more nitrogen is held to the maximum yield of {maximum_yield:.0} kg/ha"),
         )),
     }
-    if settings.response.ratio_adjustment.is_some() {
-        findings.push(Finding::note("rate.adjusted", "the response index is adjusted linearly as the job says, once, before it is held"));
+    adjustment(&settings.response, findings);
+    if settings.prices.is_some() && flat.money.is_none() {
+        findings.push(Finding::note(
+            "money.none",
+            format!("the method {} foretells no yield, so that no gain can be told; prices are not used", settings.response.name()),
+        ));
+    }
+    if settings.rate.maximum < settings.rate.maximum_written && flat.cell.n_raw > settings.rate.maximum {
+        findings.push(Finding::caution(
+            "rate.season_held",
+            format!(
+                "the method asks for {:.1} ({:.1} lb N/ac), more than the {:.1} ({:.1} lb N/ac) that the season's limit leaves: it is held to that",
+                flat.cell.n_raw,
+                flat.cell.n_raw.as_lb_per_ac(),
+                settings.rate.maximum,
+                settings.rate.maximum.as_lb_per_ac()
+            ),
+        ));
     }
     if let Some(usual) = settings.rate.usual
         && (flat.rate < usual * 0.5 || flat.rate > usual * 1.5)
@@ -62,6 +84,9 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
 
 fn season(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Finding>) {
     let days = flat.growing_days;
+    if settings.response.yields().is_none() {
+        return;
+    }
     growing_days(&settings.season.crop, days, findings);
     let estimate = in_season_estimate(flat.readings.beside, days);
     if !(ESTIMATES.0..=ESTIMATES.1).contains(&estimate) {

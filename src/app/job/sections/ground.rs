@@ -56,6 +56,7 @@ pub(crate) fn vector_table(table: &mut Section<'_>, path_key: &'static str, fold
 /// `[field]`.
 pub(crate) fn field(section: &mut Section<'_>, folder: &Path) -> Option<FieldSettings> {
     let given_name = section.text("name", "\"Long Ley\"");
+    let region = section.text("region", "\"dry plains\"");
     let boundary = section.take("boundary").map(|entry| vector(section, &entry, "boundary", "field.boundary", folder));
     section.require("boundary", "the field's boundary", "\"boundary.geojson\"");
     let merge = section.boolean("merge");
@@ -90,7 +91,7 @@ pub(crate) fn field(section: &mut Section<'_>, folder: &Path) -> Option<FieldSet
         let got = format!("{} characters", name.chars().count());
         section.refuse("name", Problem::OutOfRange { got, low: "1".into(), high: "100 printable characters".into(), why: "names stand on paper and screen" });
     }
-    Some(FieldSettings { name, boundary, crs, map_strips, exclusions, edges })
+    Some(FieldSettings { name, region, boundary, crs, map_strips, exclusions, edges })
 }
 
 /// A fault of a range, with the value as a quantity.
