@@ -33,7 +33,6 @@ pub struct Watched {
 #[derive(Debug)]
 struct Band {
     is: Watched,
-    pixels: AtomicU64,
     negative: AtomicU64,
     above: AtomicU64,
     full: AtomicU64,
@@ -46,7 +45,6 @@ struct Band {
 struct Pair {
     high: usize,
     low: usize,
-    both: AtomicU64,
     right: AtomicU64,
 }
 
@@ -55,8 +53,27 @@ struct Pair {
 pub struct Watch {
     bands: Vec<Band>,
     pairs: Vec<Pair>,
+    /// Pixels that have every band.
+    pixels: AtomicU64,
     /// Whether the index needs true reflectance.
     needs_scale: bool,
+}
+
+/// Least and greatest number of a row; numbers that are none are passed over.
+fn extremes(row: &[f64]) -> (f64, f64) {
+    // Eight at a time, each with extremes of its own: nothing waits for the one before.
+    const LANES: usize = 8;
+    let (mut least, mut greatest) = ([f64::INFINITY; LANES], [f64::NEG_INFINITY; LANES]);
+    let chunks = row.chunks_exact(LANES);
+    let rest = chunks.remainder();
+    for chunk in chunks {
+        for k in 0..LANES {
+            least[k] = if chunk[k] < least[k] { chunk[k] } else { least[k] };
+            greatest[k] = if chunk[k] > greatest[k] { chunk[k] } else { greatest[k] };
+        }
+    }
+    let (least, greatest) = (least.iter().chain(rest), greatest.iter().chain(rest));
+    (least.copied().fold(f64::INFINITY, |a, b| if b < a { b } else { a }), greatest.copied().fold(f64::NEG_INFINITY, |a, b| if b > a { b } else { a }))
 }
 
 /// Keeps the more extreme of two numbers.
@@ -74,13 +91,11 @@ impl Watch {
     /// A watch over an index's bands, in slot order.
     pub fn new(bands: Vec<Watched>, needs_scale: bool) -> Self {
         let at = |name: &str| bands.iter().position(|band| band.name == name);
-        let pairs =
-            ORDER.iter().filter_map(|(high, low)| Some(Pair { high: at(high)?, low: at(low)?, both: AtomicU64::new(0), right: AtomicU64::new(0) })).collect();
+        let pairs = ORDER.iter().filter_map(|(high, low)| Some(Pair { high: at(high)?, low: at(low)?, right: AtomicU64::new(0) })).collect();
         let bands = bands
             .into_iter()
             .map(|is| Band {
                 is,
-                pixels: AtomicU64::new(0),
                 negative: AtomicU64::new(0),
                 above: AtomicU64::new(0),
                 full: AtomicU64::new(0),
@@ -88,49 +103,42 @@ impl Watch {
                 greatest: AtomicU64::new(f64::NEG_INFINITY.to_bits()),
             })
             .collect();
-        Self { bands, pairs, needs_scale }
+        Self { bands, pairs, pixels: AtomicU64::new(0), needs_scale }
     }
 
-    /// Looks at a run of pixels.
-    pub fn take(&self, rows: &[&[f64]]) {
+    /// Looks at a run of pixels, of which `missing` lack a band.
+    ///
+    /// Extremes first: only a run that goes beyond what is expected is counted pixel by pixel, so that a good image costs next to nothing.
+    pub fn take(&self, rows: &[&[f64]], missing: u64) {
+        let seen = rows.first().map_or(0, |row| row.len() as u64).saturating_sub(missing);
+        self.pixels.fetch_add(seen, Ordering::Relaxed);
         for (band, row) in self.bands.iter().zip(rows) {
             let full = band.is.full.unwrap_or(f64::INFINITY);
-            let (mut pixels, mut negative, mut above, mut at_full) = (0_u64, 0_u64, 0_u64, 0_u64);
-            let (mut least, mut greatest) = (f64::INFINITY, f64::NEG_INFINITY);
-            for &value in *row {
-                // Comparisons with no number are false.
-                pixels += u64::from(!value.is_nan());
-                negative += u64::from(value < 0.0);
-                above += u64::from(value > GREATEST_REFLECTANCE);
-                at_full += u64::from(value >= full);
-                least = if value < least { value } else { least };
-                greatest = if value > greatest { value } else { greatest };
-            }
-            band.pixels.fetch_add(pixels, Ordering::Relaxed);
-            if negative + above + at_full > 0 {
-                band.negative.fetch_add(negative, Ordering::Relaxed);
-                band.above.fetch_add(above, Ordering::Relaxed);
-                band.full.fetch_add(at_full, Ordering::Relaxed);
-            }
+            let (least, greatest) = extremes(row);
             keep(&band.least, least, |a, b| a < b);
             keep(&band.greatest, greatest, |a, b| a > b);
+            // Comparisons with no number are false.
+            for (counter, beyond, counted) in [
+                (&band.negative, least < 0.0, &(|value: f64| value < 0.0) as &dyn Fn(f64) -> bool),
+                (&band.above, greatest > GREATEST_REFLECTANCE, &|value| value > GREATEST_REFLECTANCE),
+                (&band.full, greatest >= full, &|value| value >= full),
+            ] {
+                if beyond {
+                    counter.fetch_add(row.iter().filter(|value| counted(**value)).count() as u64, Ordering::Relaxed);
+                }
+            }
         }
         for pair in &self.pairs {
-            let (mut both, mut right) = (0_u64, 0_u64);
-            for (high, low) in rows[pair.high].iter().zip(rows[pair.low]) {
-                both += u64::from(!(high - low).is_nan());
-                right += u64::from(high > low);
-            }
-            pair.both.fetch_add(both, Ordering::Relaxed);
+            let right: u64 = rows[pair.high].iter().zip(rows[pair.low]).map(|(high, low)| u64::from(high > low)).sum();
             pair.right.fetch_add(right, Ordering::Relaxed);
         }
     }
 
     /// Why the image cannot be used, if it cannot.
     pub fn refusal(&self) -> Option<AppError> {
-        let statistics = |refusal: AppError| self.bands.iter().fold(refusal, |refusal, band| refusal.with_fact(band.is.name.clone(), band.statistics()));
+        let statistics = |refusal: AppError| self.bands.iter().fold(refusal, |refusal, band| refusal.with_fact(band.is.name.clone(), self.statistics(band)));
         for band in self.bands.iter().filter(|band| band.is_reflectance()) {
-            let share = band.share(&band.negative);
+            let share = self.share(&band.negative);
             if share > FEW {
                 let percent = 100.0 * share;
                 let name = &band.is.name;
@@ -152,7 +160,7 @@ impl Watch {
                 };
                 return Some(statistics(told));
             }
-            let share = band.share(&band.above);
+            let share = self.share(&band.above);
             if self.needs_scale && share > ABOVE_SHARE {
                 return Some(statistics(
                     AppError::refused(
@@ -174,7 +182,7 @@ impl Watch {
     pub fn findings(&self) -> Vec<Finding> {
         let mut findings = Vec::new();
         for band in self.bands.iter().filter(|band| band.is_reflectance()) {
-            let (negative, full, pixels) = (count(&band.negative), count(&band.full), count(&band.pixels));
+            let (negative, full, pixels) = (count(&band.negative), count(&band.full), count(&self.pixels));
             if negative > 0 {
                 findings.push(Finding::note(
                     "image.negative",
@@ -187,7 +195,7 @@ impl Watch {
                     band.is.name,
                     band.extremes().1
                 );
-                findings.push(if band.share(&band.full) > FEW { Finding::stop("image.full", told) } else { Finding::caution("image.full", told) });
+                findings.push(if self.share(&band.full) > FEW { Finding::stop("image.full", told) } else { Finding::caution("image.full", told) });
             }
         }
         findings.extend(self.swapped().map(|told| Finding::caution("image.bands", told)));
@@ -197,7 +205,7 @@ impl Watch {
     /// What to say when the bands are not in the order of a green crop.
     pub fn swapped(&self) -> Option<String> {
         self.pairs.iter().find_map(|pair| {
-            let (both, right) = (count(&pair.both), count(&pair.right));
+            let (both, right) = (count(&self.pixels), count(&pair.right));
             (both > 0 && 2 * right < both).then(|| {
                 format!(
                     "{} lies above {} in only {:.1} % of the field's pixels, and a green crop reflects more near infrared than red edge, more red edge than red: are the bands named right?",
@@ -210,6 +218,23 @@ impl Watch {
     }
 }
 
+impl Watch {
+    /// Share of the pixels that have every band.
+    fn share(&self, of: &AtomicU64) -> f64 {
+        let pixels = count(&self.pixels);
+        if pixels == 0 { 0.0 } else { count(of) as f64 / pixels as f64 }
+    }
+    fn statistics(&self, band: &Band) -> String {
+        let (least, greatest) = band.extremes();
+        format!(
+            "{} pixels, {least:.4} to {greatest:.4}; negative {:.1} %, above {GREATEST_REFLECTANCE} {:.1} %",
+            count(&self.pixels),
+            100.0 * self.share(&band.negative),
+            100.0 * self.share(&band.above)
+        )
+    }
+}
+
 fn count(counter: &AtomicU64) -> u64 {
     counter.load(Ordering::Relaxed)
 }
@@ -218,20 +243,8 @@ impl Band {
     fn is_reflectance(&self) -> bool {
         REFLECTANCES.contains(&self.is.name.as_str())
     }
-    fn share(&self, of: &AtomicU64) -> f64 {
-        count(of) as f64 / count(&self.pixels).max(1) as f64
-    }
     fn extremes(&self) -> (f64, f64) {
         (f64::from_bits(count(&self.least)), f64::from_bits(count(&self.greatest)))
-    }
-    fn statistics(&self) -> String {
-        let (least, greatest) = self.extremes();
-        format!(
-            "{} pixels, {least:.4} to {greatest:.4}; negative {:.1} %, above {GREATEST_REFLECTANCE} {:.1} %",
-            count(&self.pixels),
-            100.0 * self.share(&self.negative),
-            100.0 * self.share(&self.above)
-        )
     }
 }
 
@@ -244,14 +257,21 @@ mod tests {
     }
 
     #[test]
+    fn extremes_pass_over_what_is_no_number() {
+        let row: Vec<f64> = (0..19).map(|k| if k % 3 == 0 { f64::NAN } else { f64::from(k) }).collect();
+        assert_eq!(extremes(&row), (1.0, 17.0));
+        assert_eq!(extremes(&[f64::NAN; 9]), (f64::INFINITY, f64::NEG_INFINITY));
+    }
+
+    #[test]
     fn more_than_one_percent_negative_is_refused_and_less_is_told() {
         let watch = watch(&[("red", -0.1), ("nir", -0.1)], false);
         let (red, nir) = (vec![0.05; 99], vec![0.4; 99]);
-        watch.take(&[&red, &nir]);
-        watch.take(&[&[-0.01], &[0.4]]);
+        watch.take(&[&red, &nir], 0);
+        watch.take(&[&[-0.01], &[0.4]], 0);
         assert!(watch.refusal().is_none(), "1 of 100");
         assert_eq!(watch.findings()[0].code, "image.negative");
-        watch.take(&[&[-0.02, f64::NAN], &[0.4, 0.4]]);
+        watch.take(&[&[-0.02, f64::NAN], &[0.4, 0.4]], 1);
         let refusal = watch.refusal().unwrap().to_json().to_string();
         assert!(refusal.contains("imagery.offset = 0") && refusal.contains("2.0 %"), "{refusal}");
     }
@@ -261,25 +281,25 @@ mod tests {
         let bright = |share: usize| (0..100).map(|k| if k < share { 2.0 } else { 0.4 }).collect::<Vec<f64>>();
         for (needs, share, refused) in [(true, 2, false), (true, 3, true), (false, 100, false)] {
             let watch = watch(&[("nir", 0.0)], needs);
-            watch.take(&[&bright(share)]);
+            watch.take(&[&bright(share)], 0);
             assert_eq!(watch.refusal().is_some(), refused, "{needs} {share}");
         }
         // No reflectance: a band of the user's own may hold anything.
         let own = watch(&[("temperature", 0.0)], true);
-        own.take(&[&[-5.0, 25.0]]);
+        own.take(&[&[-5.0, 25.0]], 0);
         assert!(own.refusal().is_none() && own.findings().is_empty());
     }
 
     #[test]
     fn swapped_bands_and_full_pixels() {
         let right = watch(&[("nir", 0.0), ("red_edge", 0.0), ("red", 0.0)], false);
-        right.take(&[&[0.4, 0.5], &[0.2, 0.2], &[0.05, 0.3]]);
+        right.take(&[&[0.4, 0.5], &[0.2, 0.2], &[0.05, 0.3]], 0);
         assert!(right.findings().is_empty(), "{:?}", right.findings());
         let wrong = watch(&[("nir", 0.0), ("red", 0.0)], false);
-        wrong.take(&[&[0.05, 0.05], &[0.4, f64::NAN]]);
+        wrong.take(&[&[0.05, 0.05], &[0.4, f64::NAN]], 1);
         assert!(wrong.findings()[0].message.contains("nir lies above red in only 0.0 %"));
         let full = watch(&[("nir", 0.0)], false);
-        full.take(&[&[6.5535, 0.4]]);
+        full.take(&[&[6.5535, 0.4]], 0);
         assert!(full.findings()[0].stops() && full.findings()[0].message.contains("1 of 2"));
     }
 }

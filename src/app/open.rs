@@ -55,9 +55,9 @@ thread_local! {
 
 impl RowIndex for Rows {
     fn evaluate(&self, bands: &[&[f64]], out: &mut [f64]) -> (u64, u64, u64) {
-        self.2.take(bands);
         SCRATCH.with_borrow_mut(|scratch| {
             let counts = self.0.evaluate_row(bands, scratch, out);
+            self.2.take(bands, counts.missing);
             let mut outside = counts.out_of_range;
             if let Some((low, high)) = self.1 {
                 for value in out.iter_mut().filter(|value| **value < low || **value > high) {

@@ -1,5 +1,5 @@
 //! Real satellite images that package registries carry, read by haulm's own reader and indexed, against statistics that another program worked out of
-//! the same files (NumPy in 64 bits, from the files' own numbers; percentiles with linear interpolation).
+//! the same files (`numpy` in 64 bits, from the files' own numbers; percentiles with linear interpolation).
 //!
 //! `tests/run` installs the files and runs these with `HAULM_REAL_IMAGES` set; without it they fail, which is why a plain `cargo test` leaves them out.
 //!
