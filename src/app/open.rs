@@ -192,7 +192,9 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
         named.push((name.clone(), path.clone(), band, scale, offset));
         slots.push(Slot { facts: file.clone(), band, scale, offset });
     }
-    let needs_scale = image_source::depends_on_scale(&index);
+    // A scale of 1 that is written beside a formula of one's own says that its numbers are meant as they stand.
+    let meant = index.entry().is_none() && imagery.scale == Some(1.0);
+    let needs_scale = image_source::depends_on_scale(&index) && !meant;
     if needs_scale && slots.iter().any(|slot| slot.scale == 1.0 && slot.offset == 0.0 && slot.facts.bands[slot.band - 1].kind.contains("nt")) {
         return Err(AppError::refused(
             "imagery.scale",

@@ -388,6 +388,8 @@ fn usable_data_masks_of_eight_bands() {
     let place = |k: usize| (EDGE.0 - CORNER.0 + ((k % cols) as f64 + 0.5) * 10.0, EDGE.1 - CORNER.1 - ((k / cols) as f64 + 0.5) * 10.0);
     for (band, value) in [(1, &(|x: f64, _: f64| u8::from(x > 40.0)) as &dyn Fn(f64, f64) -> u8), (8, &|_, y| if y < 30.0 { 4 } else { 0 })] {
         let values = (0..cols * rows).map(|k| value(place(k).0, place(k).1)).collect();
+        // Such files declare 0, which in the last band means that nothing is wrong.
+        dataset.rasterband(band).unwrap().set_no_data_value(Some(0.0)).unwrap();
         dataset.rasterband(band).unwrap().write((0, 0), (cols, rows), &mut Buffer::new((cols, rows), values)).unwrap();
     }
     dataset.close().unwrap();

@@ -124,7 +124,11 @@ impl<'a> MaskReader<'a> {
         let size = ((to.0 - from.0) as usize, (to.1 - from.1) as usize);
         let band = self.dataset.rasterband(self.spec.band).map_err(|error| fail(error.to_string()))?;
         let values = band.read_as::<f64>((from.0 as isize, from.1 as isize), size, size, None).map_err(|error| fail(error.to_string()))?;
-        let nodata = self.spec.facts.bands.get(self.spec.band - 1).and_then(|band| band.nodata);
+        // Classes that are kept are named one by one, so a file's nodata is kept only by name: usable-data masks declare 0, which means "nothing wrong".
+        let nodata = match self.spec.rule {
+            MaskRule::Keep(_) => None,
+            MaskRule::Bits(_) => self.spec.facts.bands.get(self.spec.band - 1).and_then(|band| band.nodata),
+        };
         let bad = |c: i64, r: i64| {
             if c < from.0 || r < from.1 || c >= to.0 || r >= to.1 {
                 return false;
