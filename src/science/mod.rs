@@ -8,7 +8,9 @@ pub mod money;
 pub mod naming;
 pub mod noise;
 pub mod product;
+pub mod ramp;
 pub mod reference;
+pub mod response_curve;
 pub mod yield_response;
 
 pub use naming::UnknownName;

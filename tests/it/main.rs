@@ -16,6 +16,8 @@ mod job_suggestions;
 mod lists;
 mod map_command;
 mod new_command;
+mod ramp_command;
+mod ramp_image;
 mod rasters;
 mod rate_command;
 mod satellites;

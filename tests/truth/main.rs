@@ -20,6 +20,8 @@ mod products;
 #[cfg(test)]
 mod reference;
 #[cfg(test)]
+mod response_curves;
+#[cfg(test)]
 mod satellite;
 #[cfg(test)]
 mod trade;

@@ -5,6 +5,7 @@
 use std::path::Path;
 
 use crate::finding::Acceptance;
+use crate::pipeline::ramp::RampSettings;
 use crate::pipeline::settings::Application;
 use crate::pipeline::settings::BareBelow;
 use crate::pipeline::settings::ClassBreaks;
@@ -111,6 +112,37 @@ pub fn rate_settings(settings: &RateSettings, folder: &Path) -> Value {
         "rate": rate(&settings.rate),
         "product": settings.product.as_ref().map(product),
         "prices": settings.prices.as_ref().map(prices),
+        "application": application(&settings.application),
+        "accept": accepted(&settings.accept),
+        "output": { "unit": settings.unit.label(), "us_units": settings.us_units },
+    })
+}
+
+/// The settings of one flat rate from a ramp.
+pub fn ramp_settings(settings: &RampSettings, folder: &Path) -> Value {
+    let source = match &settings.image {
+        None => settings.readings.iter().map(|step| json!({ "rate_kg_n_ha": step.rate.get(), "index": step.value })).collect(),
+        Some(ramp) => json!({ "steps": vector(&ramp.steps, folder), "rate": ramp.column, "unit_kg_n_ha": ramp.unit.get(), "inset_m": ramp.inset.get() }),
+    };
+    let ground = settings.image.as_ref().map(|ramp| {
+        let exclusion =
+            |one: &crate::pipeline::settings::Exclusion| json!({ "source": vector(&one.source, folder), "buffer_m": one.buffer.get(), "reason": one.reason });
+        json!({
+            "boundary": vector(&ramp.field.boundary, folder), "crs": ramp.field.crs, "exclude": ramp.field.exclusions.iter().map(exclusion).collect::<Vec<_>>(),
+        })
+    });
+    json!({
+        "field": { "name": settings.name, "ground": ground },
+        "imagery": settings.image.as_ref().map(|ramp| image(&ramp.imagery, folder)),
+        "reference": {
+            "source": { "ramp": source },
+            "ramp_model": settings.model.name(),
+            "ramp_index": settings.index,
+        },
+        "season": { "sensed": settings.sensed.map(|date| date.to_string()) },
+        "response": { "applied_since_sensing_kg_n_ha": settings.applied_since_sensing.get() },
+        "rate": rate(&settings.rate),
+        "product": settings.product.as_ref().map(product),
         "application": application(&settings.application),
         "accept": accepted(&settings.accept),
         "output": { "unit": settings.unit.label(), "us_units": settings.us_units },

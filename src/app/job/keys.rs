@@ -9,9 +9,10 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
     ("field.edge", &["path", "layer", "where"]),
     ("imagery", &["path", "date", "index", "bands", "scale", "offset", "nodata", "bare_below", "pixel_inside", "min_seen", "point_spread", "mask", "sensor"]),
     ("imagery.mask", &["path", "band", "keep", "bits", "grow"]),
-    ("reference", &["strips", "inset", "gap", "segments", "drop", "strips_use", "readings", "percentile"]),
+    ("reference", &["strips", "inset", "gap", "segments", "drop", "strips_use", "readings", "percentile", "ramp", "ramp_model", "ramp_index"]),
     ("reference.strips", &["path", "layer", "where"]),
     ("reference.readings", &["strip", "beside"]),
+    ("reference.ramp", &["rate", "index", "path", "layer", "where", "unit"]),
     ("season", &["crop", "planted", "sensed", "growing_days", "weather", "count_sensing_day"]),
     ("crop", &["name", "base_temperature", "grain_nitrogen", "bushel", "window", "stand_cv", "source"]),
     (

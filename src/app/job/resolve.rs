@@ -45,12 +45,12 @@ pub fn read_rate_job(path: &Path) -> Result<Checked<RateSettings>, JobError> {
     rate_job(&bytes_of(path)?, path)
 }
 
-fn bytes_of(path: &Path) -> Result<Vec<u8>, JobError> {
+pub(super) fn bytes_of(path: &Path) -> Result<Vec<u8>, JobError> {
     fs_err::read(path).map_err(|source| JobError::Read { path: path.to_owned(), source })
 }
 
 /// The text as a log to write faults to; bytes that are not UTF-8 are a fault of their own.
-fn log_of(bytes: &[u8], path: &Path) -> Result<Log, JobError> {
+pub(super) fn log_of(bytes: &[u8], path: &Path) -> Result<Log, JobError> {
     let file = path.to_string_lossy().into_owned();
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     match std::str::from_utf8(bytes) {
@@ -70,7 +70,7 @@ fn refused(log: Log, path: &Path) -> JobError {
 }
 
 /// Ends a job: the value if nothing was logged against it.
-fn ended<T>(value: Option<T>, log: Log, path: &Path) -> Result<Checked<T>, JobError> {
+pub(super) fn ended<T>(value: Option<T>, log: Log, path: &Path) -> Result<Checked<T>, JobError> {
     let (faults, notes) = log.into_parts();
     match value {
         Some(value) if faults.is_empty() => Ok(Checked::new(value, notes)),
@@ -176,7 +176,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
 }
 
 /// A product that is given and faulty is one fault: amounts of it are no others.
-fn forget_product(section: &Section<'_>, product: Option<&Product>) {
+pub(super) fn forget_product(section: &Section<'_>, product: Option<&Product>) {
     if section.is_present() && product.is_none() {
         section.log().forget(|problem| matches!(problem, Problem::NoProduct { .. }));
     }

@@ -2,12 +2,15 @@
 
 mod flags;
 mod judge;
+mod ramp;
+mod ramp_image;
 mod told;
 
 use std::path::Path;
 
 use crate::app::api::RateRequest;
 use crate::app::error::AppError;
+use crate::app::job::ramp::read_ramp_job;
 use crate::app::job::resolve::read_rate_job;
 use crate::app::map::accept;
 use crate::app::open;
@@ -56,11 +59,16 @@ struct Money {
     break_even_ratio: Option<f64>,
 }
 
-/// One flat rate from hand readings.
+/// One flat rate from hand readings of strip and crop beside it, or of a nitrogen ramp.
 ///
 /// # Errors
 /// When the job, an option or the weather record is refused.
 pub fn rate(request: &RateRequest) -> Result<Report, AppError> {
+    if let Some(job) = &request.job
+        && let Some(settings) = read_ramp_job(job)?
+    {
+        return ramp::rate(settings, job.parent().unwrap_or_else(|| Path::new("")), &request.common);
+    }
     let mut findings = Vec::new();
     let (settings, folder) = match &request.job {
         Some(job) => (read_rate_job(job)?, job.parent().unwrap_or_else(|| Path::new(""))),

@@ -27,16 +27,16 @@ use serde_json::json;
 
 /// Writes a quantity in both systems, the user's own first.
 #[derive(Clone, Copy)]
-struct Both {
-    us: bool,
-    lb_per_bu: Option<f64>,
+pub(super) struct Both {
+    pub(super) us: bool,
+    pub(super) lb_per_bu: Option<f64>,
 }
 
 impl Both {
     fn order(self, metric: String, us: String) -> (String, String) {
         if self.us { (us, metric) } else { (metric, us) }
     }
-    fn rate(self, n: NRate) -> (String, String) {
+    pub(super) fn rate(self, n: NRate) -> (String, String) {
         self.order(format!("{:.1} kg N/ha", n.get()), format!("{:.1} lb N/ac", n.as_lb_per_ac()))
     }
     fn grain(self, grain: Yield) -> (String, String) {
@@ -52,7 +52,7 @@ impl Both {
     }
 }
 
-fn row(label: impl Into<String>, (first, second): (String, String)) -> Row {
+pub(super) fn row(label: impl Into<String>, (first, second): (String, String)) -> Row {
     Row::new(label, first).with_note(second)
 }
 
@@ -84,9 +84,7 @@ fn rate_block(settings: &RateSettings, flat: &Flat, both: Both) -> Block {
     let (rules, cell) = (&settings.rate, &flat.cell);
     let mut rows = vec![row("nitrogen", both.rate(flat.rate))];
     if let Some(product) = &settings.product {
-        let units = units_of(product, settings.unit);
-        let shown = |unit: RateUnit| product_rate(product, flat.rate, unit).map_or_else(String::new, |value| format!("{value:.1} {}", unit.label()));
-        rows.push(row(product.name(), (shown(units[0]), units[1..].iter().map(|unit| shown(*unit)).collect::<Vec<_>>().join(", "))));
+        rows.push(product_row(product, flat.rate, settings.unit));
     }
     rows.push(row("before rounding", both.rate(cell.n_exact)));
     if (cell.n_raw - cell.n_exact).get().abs() > 1e-9 {
@@ -99,6 +97,13 @@ fn rate_block(settings: &RateSettings, flat: &Flat, both: Both) -> Block {
     rows.push(row("allowed", (pair(|p| &p.0), pair(|p| &p.1))));
     rows.push(row("step", both.rate(rules.step)));
     Block::rows("Rate", rows)
+}
+
+/// A product's rate in every unit that it may be set in.
+pub(super) fn product_row(product: &Product, rate: NRate, unit: RateUnit) -> Row {
+    let units = units_of(product, unit);
+    let shown = |unit: RateUnit| product_rate(product, rate, unit).map_or_else(String::new, |value| format!("{value:.1} {}", unit.label()));
+    row(product.name(), (shown(units[0]), units[1..].iter().map(|unit| shown(*unit)).collect::<Vec<_>>().join(", ")))
 }
 
 /// Units of a product's rate: the chosen one, then its kin in the other system, then the ones of the other kind where the density is known.
@@ -120,7 +125,7 @@ fn units_of(product: &Product, chosen: RateUnit) -> Vec<RateUnit> {
     units
 }
 
-fn product_rate(product: &Product, rate: NRate, unit: RateUnit) -> Option<f64> {
+pub(super) fn product_rate(product: &Product, rate: NRate, unit: RateUnit) -> Option<f64> {
     product.in_unit(product.rate_for(rate), unit)
 }
 
