@@ -10,6 +10,7 @@ use crate::app::commit;
 use crate::app::commit::CommitOptions;
 use crate::app::commit::OutputFolder;
 use crate::app::error::AppError;
+use crate::app::image_source;
 use crate::app::job::resolve::read_map_job;
 use crate::app::open;
 use crate::app::open::Image;
@@ -83,6 +84,7 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
     check_curve(&settings, &image)?;
     let inputs = open::ground(&settings, common.network)?;
     let ground = prepare(&inputs, &settings, image.stack.lattice(), &mut findings)?;
+    image_source::coarse(ground.pixel, ground.area, &mut findings);
     let season = growing_season(&settings.season, Some((ground.plane.longitude, ground.plane.latitude)), &mut findings)?;
     Ok(Opened { settings, folder, image, ground, season, findings })
 }
@@ -142,9 +144,16 @@ fn with_sources<T>(
         threads: threads(common),
         progress: &report,
     });
-    result.map_err(|error| match (&error, common.cancel.signal()) {
-        (RunError::Scan(ScanError::Cancelled), Some(signal)) => AppError::cancelled(signal),
-        _ => with_files(opened, error),
+    if let (Err(RunError::Scan(ScanError::Cancelled)), Some(signal)) = (&result, common.cancel.signal()) {
+        return Err(AppError::cancelled(signal));
+    }
+    // What the bands hold is nearer to the fault than what followed from it.
+    if let Some(refusal) = image.index.2.refusal().filter(|_| !matches!(result, Err(RunError::Scan(_)))) {
+        return Err(image_files(image).into_iter().fold(refusal, |refusal, (path, facts)| refusal.with_fact(path, facts)));
+    }
+    result.map_err(|error| {
+        let told = with_files(opened, error);
+        image.index.2.swapped().into_iter().fold(told, |told, swapped| told.with_fact("bands", swapped))
     })
 }
 
@@ -211,7 +220,7 @@ fn refused_format(error: &dyn std::error::Error) -> AppError {
 fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, AppError> {
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
-    let read = open::inputs(job, &opened.settings, &opened.season.files);
+    let read = open::inputs(job, &opened.settings, &opened.image.inputs, &opened.season.files);
     // The image is large, and its hash needs one core for as long as a fifth of the decoding: it goes beside it when there is more than one.
     let (outcome, inputs) = std::thread::scope(|scope| {
         let hashes = (threads(common) > 1).then(|| scope.spawn(|| record::inputs(&read, &opened.folder)));
@@ -223,6 +232,7 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
         findings.extend(product_findings(product, &opened.settings.product_facts));
     }
     findings.extend(outcome.money.iter().flat_map(money_findings));
+    findings.extend(opened.image.index.2.findings());
     progress.start("making the files", 0);
     let rates = machine_rates(&outcome.prescription).map_err(|error| refused_format(&error))?.into_log(&mut findings);
     // Findings of the machine's grid are part of the record, so the grid is made before the record's hash; the map id does not enter it.
@@ -374,6 +384,7 @@ pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<R
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
     let looked = with_sources(&opened, common, true, progress, |sources| look(&opened.settings, &opened.ground, sources, &mut findings))?;
+    findings.extend(opened.image.index.2.findings());
     accept(&opened.settings.accept, &mut findings);
     let facts = summary::Facts {
         settings: &opened.settings,

@@ -6,6 +6,8 @@ pub mod check_map;
 pub mod commit;
 pub mod convert;
 pub mod error;
+pub(crate) mod image_source;
+pub mod image_watch;
 pub mod job;
 pub mod lists;
 pub mod map;

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use crate::app::commit;
 use crate::app::error::AppError;
+use crate::app::image_source::shown;
 use crate::app::job::echo;
 use crate::app::open::Image;
 use crate::finding::Finding;
@@ -172,7 +173,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
         .image
         .slots
         .iter()
-        .map(|(name, path, band, scale, offset)| json!({ "name": name, "path": path.strip_prefix(context.folder).unwrap_or(path).to_string_lossy(), "band": band, "scale": scale, "offset": offset }))
+        .map(|(name, path, band, scale, offset)| json!({ "name": name, "path": shown(path, context.folder), "band": band, "scale": scale, "offset": offset }))
         .collect();
     put(
         "image",

@@ -173,11 +173,12 @@ pub fn look(settings: &Settings, ground: &Ground, sources: &Sources<'_>, finding
     if counts.out_of_range as f64 > 0.01 * counts.in_field as f64 {
         return Err(RunError::OutOfRange { in_field: counts.in_field, out_of_range: counts.out_of_range });
     }
-    if counts.out_of_range > 0 {
-        findings.push(Finding::caution(
-            "image.out_of_range",
-            format!("{} of {} pixels of the field have an index outside its possible range and count as unseen", counts.out_of_range, counts.in_field),
-        ));
+    if let Some((row, col)) = counts.first_odd {
+        let told = format!(
+            "{} of {} pixels of the field have an index outside its possible range, {} have none (a denominator that is not above 0); they count as unseen; the first lies in column {col}, row {row} of the image, counted from 0",
+            counts.out_of_range, counts.in_field, counts.undefined
+        );
+        findings.push(if counts.out_of_range > 0 { Finding::caution("image.out_of_range", told) } else { Finding::note("image.undefined", told) });
     }
     let (mut weighted, mut canopy) = (crate::space::fixed::Fixed::default(), crate::space::fixed::Fixed::default());
     for sums in &scanned.cells {

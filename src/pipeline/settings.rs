@@ -145,6 +145,8 @@ pub struct Imagery {
     pub scale: Option<f64>,
     /// Overrides the file's own offset.
     pub offset: Option<f64>,
+    /// The stored number that stands for no data; overrides the file's own.
+    pub nodata: Option<f64>,
     /// Index below which ground counts as bare; `None` is off, and absent means the catalogue's own.
     pub bare_below: BareBelow,
     /// Share of a pixel that must lie in the field.
@@ -180,12 +182,16 @@ pub enum BareBelow {
 /// `imagery.mask`.
 #[derive(Clone, Debug)]
 pub struct Mask {
-    /// The class raster.
-    pub path: PathBuf,
+    /// The class raster; absent means the first mask of the satellite product that the image is.
+    pub path: Option<PathBuf>,
+    /// The band that holds it, from 1.
+    pub band: usize,
     /// What makes a pixel usable.
     pub rule: MaskRule,
     /// How far unusable classes are grown, between pixel centres.
     pub grow: Length,
+    /// Further masks: a pixel must be usable by each of them.
+    pub and: Vec<Mask>,
 }
 
 /// Which mask values are usable.

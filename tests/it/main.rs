@@ -22,5 +22,7 @@ mod new_command;
 mod product_money;
 mod ramp_command;
 mod ramp_image;
+mod rasters;
 mod rate_command;
+mod satellites;
 mod season;

@@ -22,4 +22,6 @@ mod reference;
 #[cfg(test)]
 mod response_curves;
 #[cfg(test)]
+mod satellite;
+#[cfg(test)]
 mod trade;

@@ -195,6 +195,7 @@ fn image(imagery: &Imagery, folder: &Path) -> Value {
         "bands": bands,
         "scale": imagery.scale,
         "offset": imagery.offset,
+        "nodata": imagery.nodata,
         "bare_below": match imagery.bare_below {
             BareBelow::OfIndex => json!("of the index"),
             BareBelow::Value(value) => json!(value),
@@ -203,7 +204,7 @@ fn image(imagery: &Imagery, folder: &Path) -> Value {
         "min_seen_share": imagery.min_seen,
         "point_spread_px": imagery.point_spread,
         "sensor": imagery.sensor,
-        "mask": imagery.mask.as_ref().map(|mask| mask_of(mask, folder)),
+        "mask": imagery.mask.as_ref().map(|mask| std::iter::once(mask).chain(&mask.and).map(|mask| mask_of(mask, folder)).collect::<Vec<_>>()),
     })
 }
 
@@ -212,7 +213,7 @@ fn mask_of(mask: &Mask, folder: &Path) -> Value {
         MaskRule::Keep(classes) => ("keep", json!(classes)),
         MaskRule::Bits(bits) => ("bits", json!(bits)),
     };
-    json!({ "path": path(&mask.path, folder), key: rule, "grow_m": mask.grow.get() })
+    json!({ "path": mask.path.as_ref().map(|file| path(file, folder)), "band": mask.band, key: rule, "grow_m": mask.grow.get() })
 }
 
 fn readings_of(readings: &[Reading]) -> Vec<Value> {
