@@ -328,6 +328,7 @@ pub fn inputs(job: &Path, settings: &Settings) -> Vec<PathBuf> {
     if let GrowingDays::Weather(path) = &settings.season.growing_days {
         list.push(path.clone());
     }
+    list.extend(settings.season.crops.clone());
     let mut seen: Vec<PathBuf> = Vec::new();
     for path in list {
         if path.exists() && !seen.contains(&path) {

@@ -15,5 +15,6 @@ mod job_refusals;
 mod job_suggestions;
 mod lists;
 mod map_command;
+mod methods;
 mod new_command;
 mod rate_command;

@@ -12,8 +12,8 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
     ("reference", &["strips", "inset", "gap", "segments", "drop", "strips_use", "readings", "percentile"]),
     ("reference.strips", &["path", "layer", "where"]),
     ("reference.readings", &["strip", "beside"]),
-    ("season", &["crop", "planted", "sensed", "growing_days", "weather", "count_sensing_day"]),
-    ("crop", &["name", "base_temperature", "grain_nitrogen", "bushel", "window", "stand_cv", "source"]),
+    ("season", &["crop", "crops", "planted", "sensed", "growing_days", "weather", "count_sensing_day"]),
+    ("crop", &["name", "base_temperature", "grain_nitrogen", "grain_moisture", "bushel", "window", "stand_cv", "source"]),
     (
         "response",
         &[
