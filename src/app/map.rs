@@ -58,7 +58,7 @@ struct Opened {
 /// Tells GDAL how to behave: quiet, with a cache of blocks that does not grow with the image.
 pub(crate) fn set_up(common: &Common) {
     gdal::config::set_error_handler(|_, _, _| {});
-    let cache = (common.memory_mib / 16).clamp(16, 64);
+    let cache = (common.memory_mib / 16).clamp(2, 64);
     for (key, value) in [("GDAL_CACHEMAX", cache.to_string()), ("OGR_GEOMETRY_ACCEPT_UNCLOSED_RING", "NO".to_owned())] {
         let _ = gdal::config::set_config_option(key, &value);
     }
@@ -203,7 +203,14 @@ fn refused_format(error: &dyn std::error::Error) -> AppError {
 fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, AppError> {
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
-    let mut outcome = with_sources(&opened, common, false, progress, |sources| run(&opened.settings, &opened.ground, sources, &mut findings))?;
+    let read = open::inputs(job, &opened.settings);
+    // The image is large, and its hash needs one core for as long as a fifth of the decoding: it goes beside it when there is more than one.
+    let (outcome, inputs) = std::thread::scope(|scope| {
+        let hashes = (threads(common) > 1).then(|| scope.spawn(|| record::inputs(&read, &opened.folder)));
+        let outcome = with_sources(&opened, common, false, progress, |sources| run(&opened.settings, &opened.ground, sources, &mut findings));
+        (outcome, hashes.and_then(|thread| thread.join().ok()))
+    });
+    let mut outcome = outcome?;
     progress.start("making the files", 0);
     let rates = machine_rates(&outcome.prescription).map_err(|error| refused_format(&error))?.into_log(&mut findings);
     // Findings of the machine's grid are part of the record, so the grid is made before the record's hash; the map id does not enter it.
@@ -213,7 +220,10 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
     }
     accept(&opened.settings.accept, &mut findings);
     let stopped = findings.iter().any(Finding::stops);
-    let inputs = record::inputs(&open::inputs(job, &opened.settings), &opened.folder)?;
+    let inputs = match inputs {
+        Some(inputs) => inputs?,
+        None => record::inputs(&read, &opened.folder)?,
+    };
     let context = record::Context {
         settings: &opened.settings,
         folder: &opened.folder,
