@@ -143,7 +143,12 @@ fn crops_and_curves() -> Told {
         .iter()
         .map(|crop| {
             let aliases = if crop.aliases.is_empty() { String::new() } else { format!("also {}; ", crop.aliases.join(", ")) };
-            vec![crop.name.clone(), format!("{aliases}{}", crop.source)]
+            let ceiling = crop
+                .ceiling_celsius()
+                .map_or_else(String::new, |ceiling| format!("ceiling {ceiling:.1} °C, growing days by {}; ", crop.growing_day_rule.word()));
+            let moisture = crop.grain_moisture.map_or_else(String::new, |share| format!("grain at {:.1} % moisture; ", 100.0 * share));
+            let sensing = crop.sensing.as_ref().map_or_else(String::new, |when| format!("sense at {when}; "));
+            vec![crop.name.clone(), format!("{aliases}{ceiling}{moisture}{sensing}{}", crop.source)]
         })
         .collect();
     let curve_rows = curves()
@@ -170,7 +175,8 @@ fn crops_and_curves() -> Told {
         .iter()
         .map(|crop| {
             json!({
-                "name": crop.name, "aliases": crop.aliases, "base_temperature_c": crop.base_celsius(), "grain_nitrogen_share": crop.grain_nitrogen, "bushel_lb": crop.lb_per_bu,
+                "name": crop.name, "aliases": crop.aliases, "base_temperature_c": crop.base_celsius(), "ceiling_temperature_c": crop.ceiling_celsius(),
+                "growing_day_rule": crop.growing_day_rule.word(), "grain_nitrogen_share": crop.grain_nitrogen, "grain_moisture_share": crop.grain_moisture, "sensing": crop.sensing, "bushel_lb": crop.lb_per_bu,
                 "window_days": crop.window_days.map(|(first, last)| [first, last]), "stand_cv_share": crop.stand_cv, "certainty": crop.certainty.label(), "source": crop.source,
             })
         })
@@ -194,7 +200,7 @@ fn crops_and_curves() -> Told {
         Block::text(
             "",
             vec![format!(
-                "Nothing here is advice: a job names its curve and its maximum yield itself. {NONE} = no confirmed figure; a job must give grain nitrogen then. CV: largest variation of a stand that counts as even. A job may bring a crop and a curve of its own, with their source."
+                "Nothing here is advice: a job names its curve and its maximum yield itself. {NONE} = no confirmed figure; a job must give grain nitrogen then. CV: largest variation of a stand that counts as even. A job may bring a crop and a curve of its own, with their source, or name a file of them (season.crops)."
             )],
         ),
     ];

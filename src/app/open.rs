@@ -304,6 +304,7 @@ pub fn inputs(job: &Path, settings: &Settings, image: &[PathBuf], weather: &[Pat
     }
     list.extend_from_slice(image);
     list.extend_from_slice(weather);
+    list.extend(settings.season.crops.clone());
     let mut seen: Vec<PathBuf> = Vec::new();
     for path in list {
         if path.exists() && !seen.contains(&path) {

@@ -245,6 +245,8 @@ pub struct Reading {
 pub struct Season {
     /// The crop.
     pub crop: Crop,
+    /// `season.crops`: a table of crops and curves of the user's own.
+    pub crops: Option<PathBuf>,
     /// Planting date.
     pub planted: Option<Date>,
     /// Where growing days come from.
@@ -301,6 +303,8 @@ pub struct Crop {
     pub grain_nitrogen: Option<f64>,
     /// Pounds in a bushel.
     pub lb_per_bu: Option<f64>,
+    /// Water in grain at market moisture, share of grain mass; yields and grain nitrogen are stated at it.
+    pub grain_moisture: Option<f64>,
     /// Growing days between which the curve is trusted.
     pub window_days: Option<(f64, f64)>,
     /// Largest CV of the comparison swath that still counts as a uniform stand. \[share\]

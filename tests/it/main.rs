@@ -18,6 +18,7 @@ mod job_refusals;
 mod job_suggestions;
 mod lists;
 mod map_command;
+mod methods;
 mod new_command;
 mod product_money;
 mod ramp_command;

@@ -14,6 +14,8 @@ mod indices;
 #[cfg(test)]
 mod jenks;
 #[cfg(test)]
+mod methods;
+#[cfg(test)]
 mod pixel_shares;
 #[cfg(test)]
 mod products;

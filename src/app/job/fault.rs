@@ -69,6 +69,8 @@ pub struct Fault {
     pub found: String,
     /// What is wrong.
     pub problem: Problem,
+    /// The job's currency, where it names one: what hints on prices speak of.
+    pub currency: Option<String>,
 }
 
 impl Fault {
@@ -93,7 +95,12 @@ impl Fault {
     }
     /// What to do about it.
     pub fn hint(&self) -> String {
-        self.problem.hint(&self.key)
+        let hint = self.problem.hint(&self.key);
+        match &self.currency {
+            // The job's own currency in place of the tables' example.
+            Some(currency) if self.key.starts_with("prices") => hint.replace("USD", currency),
+            _ => hint,
+        }
     }
 }
 

@@ -17,6 +17,7 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
         "season",
         &[
             "crop",
+            "crops",
             "planted",
             "sensed",
             "growing_days",
@@ -30,7 +31,7 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
             "count_sensing_day",
         ],
     ),
-    ("crop", &["name", "base_temperature", "grain_nitrogen", "bushel", "window", "stand_cv", "source"]),
+    ("crop", &["name", "base_temperature", "grain_nitrogen", "grain_moisture", "bushel", "window", "stand_cv", "source"]),
     (
         "response",
         &[

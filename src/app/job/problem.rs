@@ -358,6 +358,14 @@ pub enum Problem {
         /// The light.
         light: String,
     },
+    /// A table of crops that cannot be read.
+    #[error("the table of crops {file} cannot be used: {reason}")]
+    CropFile {
+        /// As written.
+        file: String,
+        /// Why.
+        reason: String,
+    },
     /// Parameters that a method refuses.
     #[error("{reason}")]
     Method {
@@ -438,6 +446,7 @@ impl Problem {
             Self::MethodCrop { .. } => "job.method-crop",
             Self::MethodIndex { .. } => "job.method-index",
             Self::VisibleIndex { .. } => "job.visible-index",
+            Self::CropFile { .. } => "job.crop-file",
             Self::Method { .. } => "job.method",
             Self::SeasonLimit { .. } => "job.season-limit",
             Self::Twice { .. } => "job.twice",
@@ -514,6 +523,7 @@ impl Problem {
                     format!("set imagery.index = \"nir / {light}\": it rises with canopy as every index here must")
                 }
             }
+            Self::CropFile { .. } => "write [[crop]] and [[curve]] tables with the keys of the guide on crops, each with its source".to_owned(),
             Self::Method { .. } => "correct the number that the message names; `haulm methods` tells what each method needs".to_owned(),
             Self::SeasonLimit { .. } => "nothing more may go on this season within that limit; correct the amounts if they are wrong".to_owned(),
             Self::Product { .. } => "nitrogen is a share of mass above 0 and at most 1, density 0.3 to 3 kg/L".to_owned(),

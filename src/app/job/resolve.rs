@@ -21,6 +21,7 @@ use crate::pipeline::settings::Imagery;
 use crate::pipeline::settings::MethodSettings;
 use crate::pipeline::settings::RateSettings;
 use crate::pipeline::settings::Response;
+use crate::pipeline::settings::Season;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::YieldCurve;
 use crate::science::index::find_entry;
@@ -125,15 +126,18 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     let field = ground::field(&mut in_field, folder);
     let imagery = image::imagery(&mut in_imagery, folder);
     let reference = ground::reference(&mut in_reference, folder);
+    let personal = crop::personal(&mut in_season, folder);
     let method = method::chosen(&mut in_response);
     let foretells = method::foretells_yield(method);
-    let curve = foretells.then(|| crop::curve(&mut in_response)).flatten();
+    let curve = foretells.then(|| crop::curve(&mut in_response, &personal.tables)).flatten();
     let named = curve.as_ref().and_then(|curve| if let Curve::Named(named) = curve { Some(named) } else { None });
-    let crop = crop::crop(&mut in_season, &mut in_crop, named, curve.is_none() && in_response.given("yield_curve"));
+    let crop = crop::crop(&mut in_season, &mut in_crop, named, curve.is_none() && in_response.given("yield_curve"), &personal.tables);
     if let (Some(imagery), Some(curve)) = (&imagery, &curve) {
         same_index(&in_imagery, imagery, curve_of(curve));
     }
     let season = crop::season(&mut in_season, crop.clone(), imagery.as_ref().map(|imagery| imagery.date), folder, foretells);
+    let season = season.map(|season| Season { crops: personal.path.clone(), ..season });
+    forget_names(&in_season, personal.faulty);
     let (product, product_facts) = rate::product(&mut in_product).unzip();
     let product_facts = product_facts.unwrap_or_default();
     let before = rate::applied_before(&mut in_rate, product.as_ref());
@@ -184,6 +188,13 @@ pub(super) fn forget_product(section: &Section<'_>, product: Option<&Product>) {
     }
 }
 
+/// Names that stand in no table are no faults of their own where the user's table could not be read.
+fn forget_names(section: &Section<'_>, faulty: bool) {
+    if faulty {
+        section.log().forget(|problem| matches!(problem, Problem::Choice { what: "crop" | "yield curve", .. }));
+    }
+}
+
 /// A curve holds for its own index. A formula or a ready index raster carries no name to compare.
 fn same_index(section: &Section<'_>, imagery: &Imagery, curve: &YieldCurve) {
     let named = find_entry(&imagery.index).is_some();
@@ -231,12 +242,15 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     in_reference.require("readings", "at least one pair of averaged hand readings", "[{ strip = 0.66, beside = 0.50 }]");
     let sensor = image::sensor(&mut in_imagery);
     let region = in_field.text("region", "\"dry plains\"");
+    let personal = crop::personal(&mut in_season, folder);
     let method = method::chosen(&mut in_response);
     let foretells = method::foretells_yield(method);
-    let curve = foretells.then(|| crop::curve(&mut in_response)).flatten();
+    let curve = foretells.then(|| crop::curve(&mut in_response, &personal.tables)).flatten();
     let named = curve.as_ref().and_then(|curve| if let Curve::Named(named) = curve { Some(named) } else { None });
-    let crop = crop::crop(&mut in_season, &mut in_crop, named, curve.is_none() && in_response.given("yield_curve"));
+    let crop = crop::crop(&mut in_season, &mut in_crop, named, curve.is_none() && in_response.given("yield_curve"), &personal.tables);
     let season = crop::season(&mut in_season, crop.clone(), image_date, folder, foretells);
+    let season = season.map(|season| Season { crops: personal.path.clone(), ..season });
+    forget_names(&in_season, personal.faulty);
     let (product, product_facts) = rate::product(&mut in_product).unzip();
     let product_facts = product_facts.unwrap_or_default();
     let before = rate::applied_before(&mut in_rate, product.as_ref());

@@ -1,6 +1,7 @@
 //! `[season]`, `[crop]` and `[response]`: the crop, its season and the yield-response method.
 
 use std::path::Path;
+use std::path::PathBuf;
 
 use crate::app::job::amount;
 use crate::app::job::amount::Temperature;
@@ -21,6 +22,7 @@ use crate::pipeline::settings::MissingDayRule;
 use crate::pipeline::settings::Season;
 use crate::pipeline::settings::YieldCurve;
 use crate::pipeline::settings::YieldSettings;
+use crate::science::crop::CropTables;
 use crate::science::degree_days::CeilingOn;
 use crate::science::degree_days::DayRule;
 use crate::science::degree_days::GrowingRule;
@@ -29,10 +31,35 @@ use crate::science::naming::UnknownName;
 use crate::units::Yield;
 use jiff::civil::Date;
 
+/// The user's own table of crops and curves.
+#[derive(Debug, Default)]
+pub(crate) struct Personal {
+    /// Where it stands.
+    pub(crate) path: Option<PathBuf>,
+    /// What it holds; nothing without a file.
+    pub(crate) tables: CropTables,
+    /// Whether it could not be used: names that are not known then are no faults of their own.
+    pub(crate) faulty: bool,
+}
+
+/// `season.crops`.
+pub(crate) fn personal(section: &mut Section<'_>, folder: &Path) -> Personal {
+    let Some(path) = ground::path(section, "crops", folder) else { return Personal::default() };
+    let read = fs_err::read_to_string(&path).map_err(|error| error.to_string()).and_then(|text| CropTables::read(&text));
+    match read {
+        Ok(tables) => Personal { path: Some(path), tables, faulty: false },
+        Err(reason) => {
+            let file = path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+            section.refuse("crops", Problem::CropFile { file, reason });
+            Personal { faulty: true, ..Personal::default() }
+        }
+    }
+}
+
 /// The crop: the job's own `[crop]`, else the shipped row that `season.crop` names, else the crop of the shipped curve that the job names.
 ///
 /// `curve_faulty` says that a curve is given and could not be read: it may have named the crop, so the crop is not asked for on top.
-pub(crate) fn crop(season: &mut Section<'_>, own: &mut Section<'_>, curve: Option<&NamedCurve>, curve_faulty: bool) -> Option<Crop> {
+pub(crate) fn crop(season: &mut Section<'_>, own: &mut Section<'_>, curve: Option<&NamedCurve>, curve_faulty: bool, personal: &CropTables) -> Option<Crop> {
     let named = season.text("crop", "\"winter wheat\"");
     if own.is_present() {
         let crop = own_crop(own, named.clone())?;
@@ -47,8 +74,10 @@ pub(crate) fn crop(season: &mut Section<'_>, own: &mut Section<'_>, curve: Optio
         return Some(crop);
     }
     match (named, curve) {
-        (Some(named), _) => tables::find_crop(&named).map_err(|unknown| season.refuse("crop", unknown_name(unknown, "crop", tables::crop_names()))).ok(),
-        (None, Some(curve)) => tables::find_crop(&curve.crop).ok(),
+        (Some(named), _) => {
+            tables::find_crop(&named, personal).map_err(|unknown| season.refuse("crop", unknown_name(unknown, "crop", tables::crop_names()))).ok()
+        }
+        (None, Some(curve)) => tables::find_crop(&curve.crop, personal).ok(),
         (None, None) => {
             if curve_faulty {
                 return None;
@@ -90,6 +119,7 @@ fn own_crop(section: &mut Section<'_>, named: Option<String>) -> Option<Crop> {
             }
         }
     });
+    let grain_moisture = section.number("grain_moisture", 0.0, 0.5, "water as a share of grain mass at market moisture, 0.135 for wheat");
     // 40 % in wheat: common practice, no source for other crops.
     let stand_cv = section.number("stand_cv", 0.01, 2.0, "coefficient of variation as a share").unwrap_or(0.40);
     let source = section.text("source", "\"field trials of the region\"");
@@ -102,7 +132,7 @@ fn own_crop(section: &mut Section<'_>, named: Option<String>) -> Option<Crop> {
     if !(-5.0..=25.0).contains(&base_c) {
         section.refuse("base_temperature", ground::range(&format!("{base_c:.1} °C"), "-5 °C", "25 °C", "no crop's base temperature"));
     }
-    Some(Crop { name: name?, base_c, base, grain_nitrogen: Some(grain_nitrogen?), lb_per_bu, window_days, stand_cv, source: source? })
+    Some(Crop { name: name?, base_c, base, grain_nitrogen: Some(grain_nitrogen?), lb_per_bu, grain_moisture, window_days, stand_cv, source: source? })
 }
 
 /// `[season]` without its crop. `image_date` is the imagery's; `needs_days` says that the method works with growing days.
@@ -169,7 +199,7 @@ pub(crate) fn season(section: &mut Section<'_>, crop: Option<Crop>, image_date: 
         (None, None, None) if !needs_days && !has_days && !has_weather && !has_stations => GrowingDays::NotStated,
         (None, None, None) => return None,
     };
-    Some(Season { crop: crop?, planted, growing_days, rule: rule?, missing_days, count_sensing_day, sensed })
+    Some(Season { crop: crop?, crops: None, planted, growing_days, rule: rule?, missing_days, count_sensing_day, sensed })
 }
 
 /// `season.missing_days`.
@@ -225,7 +255,7 @@ pub(crate) enum Curve {
 }
 
 /// `response.yield_curve`: a shipped curve's name or the job's own table.
-pub(crate) fn curve(section: &mut Section<'_>) -> Option<Curve> {
+pub(crate) fn curve(section: &mut Section<'_>, personal: &CropTables) -> Option<Curve> {
     let entry = section.take("yield_curve");
     let known = tables::curve_names();
     let first =
@@ -237,7 +267,7 @@ pub(crate) fn curve(section: &mut Section<'_>) -> Option<Curve> {
     }
     let name = section.text_of(&entry, "yield_curve", "the name of a curve of the shipped table")?;
     let refuse = |unknown| section.at(&entry, "yield_curve", unknown_name(unknown, "yield curve", tables::curve_names()));
-    tables::find_curve(&name).map(Curve::Named).map_err(refuse).ok()
+    tables::find_curve(&name, personal).map(Curve::Named).map_err(refuse).ok()
 }
 
 fn own_curve(section: &Section<'_>, entry: &Entry) -> Option<YieldCurve> {
