@@ -3,6 +3,8 @@
 pub mod ground;
 pub mod judge;
 pub mod overrun;
+pub mod ramp;
+pub mod ramp_image;
 pub mod rates;
 pub mod reference;
 pub mod run;

@@ -18,4 +18,6 @@ mod job_suggestions;
 mod lists;
 mod map_command;
 mod new_command;
+mod ramp_command;
+mod ramp_image;
 mod rate_command;
