@@ -10,14 +10,18 @@ use crate::app::commit;
 use crate::app::commit::CommitOptions;
 use crate::app::commit::OutputFolder;
 use crate::app::error::AppError;
+use crate::app::image_source;
 use crate::app::job::resolve::read_map_job;
 use crate::app::open;
 use crate::app::open::Image;
 use crate::app::paper;
 use crate::app::progress::Progress;
 use crate::app::record;
+use crate::app::season::OpenedSeason;
+use crate::app::season::growing_season;
 use crate::finding::Acceptance;
 use crate::finding::Finding;
+use crate::format::carried_out;
 use crate::format::geojson;
 use crate::format::geopackage;
 use crate::format::geotiff;
@@ -25,8 +29,11 @@ use crate::format::iso11783;
 use crate::format::payload::Payload;
 use crate::format::raster::RasterFacts;
 use crate::format::shapefile;
+use crate::format::style;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::ground::prepare;
+use crate::pipeline::money::money_findings;
+use crate::pipeline::product::product_findings;
 use crate::pipeline::run::Outcome;
 use crate::pipeline::run::RunError;
 use crate::pipeline::run::Sources;
@@ -44,8 +51,10 @@ use crate::report::paper::Subject;
 use crate::report::summary;
 use crate::space::raster::RasterSource;
 use crate::zones::check_points::check_points;
+use crate::zones::flavour::TaskKind;
 use crate::zones::machine::MachineRates;
 use crate::zones::machine::machine_rates;
+use crate::zones::plain::of_prescription;
 use crate::zones::prescription::Prescription;
 use jiff::Timestamp;
 
@@ -55,14 +64,14 @@ struct Opened {
     folder: std::path::PathBuf,
     image: Image,
     ground: Ground,
-    growing_days: (f64, Option<String>),
+    season: OpenedSeason,
     findings: Vec<Finding>,
 }
 
 /// Tells GDAL how to behave: quiet, with a cache of blocks that does not grow with the image.
 pub(crate) fn set_up(common: &Common) {
     gdal::config::set_error_handler(|_, _, _| {});
-    let cache = (common.memory_mib / 16).clamp(16, 64);
+    let cache = (common.memory_mib / 16).clamp(2, 64);
     for (key, value) in [("GDAL_CACHEMAX", cache.to_string()), ("OGR_GEOMETRY_ACCEPT_UNCLOSED_RING", "NO".to_owned())] {
         let _ = gdal::config::set_config_option(key, &value);
     }
@@ -75,12 +84,13 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
     set_up(common);
     let folder = job.parent().unwrap_or_else(|| Path::new("")).to_owned();
     let imagery = imagery(&settings)?;
-    let image = open::image(imagery, &settings.response.curve.index, &folder, common.network, &mut findings)?;
+    let image = open::image(imagery, settings.response.index().unwrap_or_default(), &folder, common.network, &mut findings)?;
     check_curve(&settings, &image)?;
     let inputs = open::ground(&settings, common.network)?;
-    let growing_days = open::growing_days(&settings.season, &mut findings)?;
     let ground = prepare(&inputs, &settings, image.stack.lattice(), &mut findings)?;
-    Ok(Opened { settings, folder, image, ground, growing_days, findings })
+    image_source::coarse(ground.pixel, ground.area, &mut findings);
+    let season = growing_season(&settings.season, Some((ground.plane.longitude, ground.plane.latitude)), &mut findings)?;
+    Ok(Opened { settings, folder, image, ground, season, findings })
 }
 
 fn imagery(settings: &Settings) -> Result<&Imagery, AppError> {
@@ -89,16 +99,17 @@ fn imagery(settings: &Settings) -> Result<&Imagery, AppError> {
     })
 }
 
-/// Refuses a curve fitted with another index, and an index whose zero means something else than no canopy.
+/// Refuses numbers that hold for another index, and an index whose zero means something else than no canopy where the method divides by it.
 fn check_curve(settings: &Settings, image: &Image) -> Result<(), AppError> {
-    let (index, curve) = (&image.index.0, &settings.response.curve);
+    let (index, response) = (&image.index.0, &settings.response);
     let ready = index.ready_band().is_some();
-    if !ready && !curve.index.eq_ignore_ascii_case(index.name()) {
+    if let Some(curve) = response.yields().map(|yields| &yields.curve).filter(|curve| !ready && !curve.index.eq_ignore_ascii_case(index.name())) {
         return Err(AppError::refused("response.index", format!("the yield curve was fitted with {}, but the image gives {}", curve.index, index.name()))
             .with_fact("response.yield_curve", format!("a = {}, b = {}, source: {}", curve.a, curve.b, curve.source))
             .with_hint("use the index of the curve, or a curve that was fitted with this index"));
     }
-    if index.zero_meaning() == crate::science::index::ZeroMeaning::SomethingElse {
+    // Whatever growing days are, the method's kind is the same.
+    if response.method(None, f64::NAN).divides_by_index() && index.zero_meaning() == crate::science::index::ZeroMeaning::SomethingElse {
         return Err(AppError::refused("response.zero", format!("{} is not 0 where there is no canopy, so a ratio of it means nothing", index.name()))
             .with_hint("use an index such as NDVI or NDRE"));
     }
@@ -132,14 +143,21 @@ fn with_sources<T>(
         index: &image.index,
         index_name: image.index.0.name(),
         bare_below: image.bare_below,
-        growing_days: opened.growing_days.0,
+        growing_days: opened.season.season.growing_days,
         look_at_bands,
         threads: threads(common),
         progress: &report,
     });
-    result.map_err(|error| match (&error, common.cancel.signal()) {
-        (RunError::Scan(ScanError::Cancelled), Some(signal)) => AppError::cancelled(signal),
-        _ => with_files(opened, error),
+    if let (Err(RunError::Scan(ScanError::Cancelled)), Some(signal)) = (&result, common.cancel.signal()) {
+        return Err(AppError::cancelled(signal));
+    }
+    // What the bands hold is nearer to the fault than what followed from it.
+    if let Some(refusal) = image.index.2.refusal().filter(|_| !matches!(result, Err(RunError::Scan(_)))) {
+        return Err(image_files(image).into_iter().fold(refusal, |refusal, (path, facts)| refusal.with_fact(path, facts)));
+    }
+    result.map_err(|error| {
+        let told = with_files(opened, error);
+        image.index.2.swapped().into_iter().fold(told, |told, swapped| told.with_fact("bands", swapped))
     })
 }
 
@@ -208,7 +226,8 @@ impl Made {
             settings: &self.opened.settings,
             ground: &self.opened.ground,
             image: &self.opened.image,
-            growing_days: &self.opened.growing_days,
+            season: &self.opened.season.season,
+            weather: self.opened.season.files.last().map(std::path::PathBuf::as_path),
             findings: &self.opened.findings,
             core: &self.core,
             rates: &self.rates,
@@ -225,23 +244,44 @@ fn refused_format(error: &dyn std::error::Error) -> AppError {
 fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, AppError> {
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
-    let mut outcome = with_sources(&opened, common, false, progress, |sources| run(&opened.settings, &opened.ground, sources, &mut findings))?;
+    let read = open::inputs(job, &opened.settings, &opened.image.inputs, &opened.season.files);
+    // The image is large, and its hash needs one core for as long as a fifth of the decoding: it goes beside it when there is more than one.
+    let (outcome, inputs) = std::thread::scope(|scope| {
+        let hashes = (threads(common) > 1).then(|| scope.spawn(|| record::inputs(&read, &opened.folder)));
+        let outcome = with_sources(&opened, common, false, progress, |sources| run(&opened.settings, &opened.ground, sources, &mut findings));
+        (outcome, hashes.and_then(|thread| thread.join().ok()))
+    });
+    let mut outcome = outcome?;
+    if let Some(product) = &opened.settings.product {
+        findings.extend(product_findings(product, &opened.settings.product_facts));
+    }
+    findings.extend(outcome.money.iter().flat_map(money_findings));
+    findings.extend(opened.image.index.2.findings());
     progress.start("making the files", 0);
     let rates = machine_rates(&outcome.prescription).map_err(|error| refused_format(&error))?.into_log(&mut findings);
     // Findings of the machine's grid are part of the record, so the grid is made before the record's hash; the map id does not enter it.
     if opened.settings.output.formats.contains(&Format::Iso11783) {
-        let said = iso11783::rate_grid(&outcome.prescription, &rates).map_err(|error| refused_format(&error))?;
+        let said = iso11783::rate_grid(&outcome.prescription, &rates, opened.settings.output.task_data.kind).map_err(|error| refused_format(&error))?;
         findings.extend(said.findings);
+        if opened.settings.output.task_data.kind == TaskKind::Polygons {
+            findings.push(Finding::caution(
+                "machine.task_polygons",
+                "the task data hold polygons, which controllers need not take: try them on yours before the day; kind = \"grid\" in output.task_data is what each must take",
+            ));
+        }
     }
     accept(&opened.settings.accept, &mut findings);
     let stopped = findings.iter().any(Finding::stops);
-    let inputs = record::inputs(&open::inputs(job, &opened.settings), &opened.folder)?;
+    let inputs = match inputs {
+        Some(inputs) => inputs?,
+        None => record::inputs(&read, &opened.folder)?,
+    };
     let context = record::Context {
         settings: &opened.settings,
         folder: &opened.folder,
         ground: &opened.ground,
         image: &opened.image,
-        growing_days: &opened.growing_days,
+        season: &opened.season.season,
         inputs,
         findings: &findings,
         stopped,
@@ -264,13 +304,29 @@ fn files_of(settings: &Settings, prescription: &Prescription, rates: &MachineRat
     for format in &settings.output.formats {
         match format {
             Format::GeoPackage => files.extend(geopackage::write(prescription, instant).map_err(|error| refused_format(&error))?),
-            Format::GeoJson => files.extend(geojson::write(prescription).map_err(|error| refused_format(&error))?),
+            Format::GeoJson => {
+                files.extend(geojson::write(prescription).map_err(|error| refused_format(&error))?);
+                files.retain(|file: &Payload| file.path != style::BESIDE_GEOJSON);
+                files.push(style::beside_geojson(prescription).map_err(|error| refused_format(&error))?);
+            }
             Format::Shapefile => {
                 let shown = |zone: &crate::zones::prescription::ZoneRecord| rates.zones.get(zone.zone as usize - 1).map_or(f64::NAN, |rate| rate.shown);
                 files.extend(shapefile::write(prescription, instant, shown).map_err(|error| refused_format(&error))?);
+                files.push(style::beside_shapefile(prescription, rates.zones.iter().map(|rate| rate.shown)).map_err(|error| refused_format(&error))?);
             }
-            Format::GeoTiff => files.extend(geotiff::write(prescription).map_err(|error| refused_format(&error))?),
-            Format::Iso11783 => files.extend(iso11783::write(prescription, instant).map_err(|error| refused_format(&error))?.value),
+            Format::GeoTiff => {
+                files.extend(geotiff::write(prescription).map_err(|error| refused_format(&error))?);
+                files.push(style::beside_geotiff(prescription).map_err(|error| refused_format(&error))?);
+            }
+            Format::Kml | Format::FlatGeobuf => {
+                let plain = of_prescription(prescription).map_err(|error| refused_format(&error))?;
+                let write = if *format == Format::Kml { carried_out::write_kml } else { carried_out::write_flatgeobuf };
+                let made = write(&plain, "office/prescription").map_err(|error| refused_format(&error))?;
+                // The style lies there once, whichever format brought it.
+                let there: Vec<String> = files.iter().map(|file: &Payload| file.path.clone()).collect();
+                files.extend(made.into_iter().filter(|file| !there.contains(&file.path)));
+            }
+            Format::Iso11783 => files.extend(iso11783::write(prescription, settings.output.task_data, instant).map_err(|error| refused_format(&error))?.value),
         }
     }
     let points = check_points(prescription, rates, 3).map_err(|error| refused_format(&error))?;
@@ -285,7 +341,7 @@ fn report(made: &Made, files: Vec<(String, u64)>) -> Report {
         settings: &opened.settings,
         ground: &opened.ground,
         index_name: opened.image.index.0.name(),
-        growing_days: &opened.growing_days,
+        season: &opened.season.season,
         map_id: &made.map_id,
     };
     let mut json = made.core.clone();
@@ -360,12 +416,13 @@ pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<R
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
     let looked = with_sources(&opened, common, true, progress, |sources| look(&opened.settings, &opened.ground, sources, &mut findings))?;
+    findings.extend(opened.image.index.2.findings());
     accept(&opened.settings.accept, &mut findings);
     let facts = summary::Facts {
         settings: &opened.settings,
         ground: &opened.ground,
         index_name: opened.image.index.0.name(),
-        growing_days: &opened.growing_days,
+        season: &opened.season.season,
         map_id: "",
     };
     let files: Vec<summary::FileFacts> = opened

@@ -1,9 +1,9 @@
 //! The paper of a run: gathers what it is made of, and hands back its files.
 
-use std::collections::BTreeMap;
 use std::path::Path;
 
 use crate::app::error::AppError;
+use crate::app::job::weather::daily_record;
 use crate::app::open::Image;
 use crate::app::overview::index_overview;
 use crate::finding::Finding;
@@ -14,7 +14,7 @@ use crate::pipeline::curve::mean_yield_at_flat_rates;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::run::Outcome;
 use crate::pipeline::run::RunError;
-use crate::pipeline::settings::GrowingDays;
+use crate::pipeline::season::GrowingSeason;
 use crate::pipeline::settings::Season;
 use crate::pipeline::settings::Settings;
 use crate::report::html::html;
@@ -28,12 +28,17 @@ use crate::report::paper::scout_words;
 use crate::report::pdf::PdfError;
 use crate::report::pdf::pdf;
 use crate::report::text::Text;
+use crate::science::growing_days::Day;
+use crate::science::growing_days::MissingDays;
+use crate::science::growing_days::SeasonSpan;
+use crate::science::growing_days::count_growing_days;
 use crate::science::index::find_entry;
 use crate::science::product::find_product;
 use crate::zones::check_points::check_points;
 use crate::zones::machine::MachineRates;
 use crate::zones::scouting::scout_points;
 use jiff::Timestamp;
+use jiff::ToSpan as _;
 use serde_json::Map;
 use serde_json::Value;
 
@@ -48,7 +53,9 @@ pub(crate) struct Context<'a> {
     /// The image.
     pub(crate) image: &'a Image,
     /// Growing days and how they were counted.
-    pub(crate) growing_days: &'a (f64, Option<String>),
+    pub(crate) season: &'a GrowingSeason,
+    /// The weather record that they were counted from.
+    pub(crate) weather: Option<&'a Path>,
     /// What was noticed.
     pub(crate) findings: &'a [Finding],
     /// The record without outputs and time.
@@ -72,11 +79,16 @@ pub(crate) fn with_paper<T>(outcome: &Outcome, context: &Context<'_>, work: impl
     let overview = index_overview(context.image, context.ground)?;
     let points = check_points(prescription, context.rates, 3).map_err(RunError::from)?;
     let scouts = scout_points(prescription).map_err(RunError::from)?;
-    let weather = weather_months(&settings.season)?;
+    let weather = weather_months(&settings.season, context)?;
     let image = image_facts(context);
     let response = mean_yield_at_flat_rates(settings, &outcome.rated);
-    let product_cautions =
-        settings.product.as_ref().and_then(|product| find_product(product.name()).ok()).map(|entry| entry.cautions.clone()).unwrap_or_default();
+    let product_cautions: Vec<String> = settings
+        .product_facts
+        .shipped
+        .as_deref()
+        .and_then(|shipped| find_product(shipped).ok())
+        .map(|entry| entry.cautions.iter().map(|caution| caution.text.clone()).collect())
+        .unwrap_or_default();
     let command = format!("haulm map {}", context.job.file_name().map_or_else(|| "job.toml".into(), |name| name.to_string_lossy()));
     work(&Paper {
         settings,
@@ -89,7 +101,7 @@ pub(crate) fn with_paper<T>(outcome: &Outcome, context: &Context<'_>, work: impl
         scouts: &scouts,
         overview: overview.as_ref(),
         image: &image,
-        growing_days: context.growing_days,
+        season: context.season,
         weather: weather.as_ref(),
         response: &response,
         product_cautions: &product_cautions,
@@ -154,25 +166,34 @@ fn image_facts(context: &Context<'_>) -> ImageFacts {
     }
 }
 
-/// The weather record between planting and sensing, by month; growing days are counted as the run counts them.
-fn weather_months(season: &Season) -> Result<Option<WeatherMonths>, AppError> {
-    let (GrowingDays::Weather(path), Some(planted), Some(sensed)) = (&season.growing_days, season.planted, season.sensed) else { return Ok(None) };
-    let table = weather::read(path)?.value;
-    let unit = crate::app::job::weather::daily_record(&table).unit;
-    let mut months: BTreeMap<String, (u32, i64, i64, u32)> = BTreeMap::new();
-    for day in table.days.iter().filter(|day| day.date >= planted && (day.date < sensed || (season.count_sensing_day && day.date == sensed))) {
-        let month = months.entry(format!("{:04}-{:02}", day.date.year(), day.date.month())).or_default();
-        month.0 += 1;
-        month.1 += day.tmin_thousandths;
-        month.2 += day.tmax_thousandths;
-        month.3 += u32::from(season.crop.base.is_below_mean_of(day.tmin_thousandths, day.tmax_thousandths, unit));
+/// The weather record between planting and sensing, by month; each month is counted as the run counts the season. `None` where days came from several stations:
+/// the record alone would then add up to another number.
+fn weather_months(season: &Season, context: &Context<'_>) -> Result<Option<WeatherMonths>, AppError> {
+    let (Some(counted), Some(path)) = (&context.season.counted, context.weather) else { return Ok(None) };
+    if !counted.count.filled.is_empty() {
+        return Ok(None);
     }
-    let month = |(month, (days, tmin, tmax, growing_days)): (String, (u32, i64, i64, u32))| WeatherMonth {
-        month,
-        days,
-        tmin: tmin as f64 / 1000.0 / f64::from(days),
-        tmax: tmax as f64 / 1000.0 / f64::from(days),
-        growing_days,
-    };
-    Ok(Some(WeatherMonths { unit: unit.label(), months: months.into_iter().map(month).collect() }))
+    let record = daily_record(&weather::read(path)?.value);
+    let records = [record];
+    let (first, end) = (counted.count.first, counted.count.last.saturating_add(1.day()));
+    let mut months = Vec::new();
+    let mut from = first;
+    while from < end {
+        let next = from.first_of_month().saturating_add(1.month()).min(end);
+        let span = SeasonSpan { planted: from, sensed: next, count_sensing_day: false };
+        let days: Vec<_> = records[0].days.iter().filter(|day| day.date >= from && day.date < next).collect();
+        // A month without a single day in the record says nothing.
+        if let (Ok(count), false) = (count_growing_days(&records, &season.rule, span, MissingDays::LeaveOut), days.is_empty()) {
+            let mean = |of: fn(&Day) -> i64| days.iter().map(|day| of(day)).sum::<i64>() as f64 / 1000.0 / days.len() as f64;
+            months.push(WeatherMonth {
+                month: format!("{:04}-{:02}", from.year(), from.month()),
+                days: days.len() as u32,
+                tmin: mean(|day| day.tmin_thousandths),
+                tmax: mean(|day| day.tmax_thousandths),
+                growing_days: count.growing_days,
+            });
+        }
+        from = next;
+    }
+    Ok(Some(WeatherMonths { unit: records[0].unit.label(), months }))
 }

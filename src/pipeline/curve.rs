@@ -14,9 +14,10 @@ const POINTS: u32 = 41;
 ///
 /// `min(YP0 + (N + applied) · e / g, YPN)` cell by cell, so the mean bends where single cells reach their ceilings.
 pub fn mean_yield_at_flat_rates(settings: &Settings, rated: &Rated) -> Vec<(NRate, Yield)> {
+    let Some(yields) = settings.response.yields() else { return Vec::new() };
     let response = GrainResponse {
-        grain_nitrogen: settings.response.grain_nitrogen,
-        use_efficiency: settings.response.use_efficiency,
+        grain_nitrogen: yields.grain_nitrogen,
+        use_efficiency: yields.use_efficiency,
         applied_since_sensing: settings.response.applied_since_sensing,
     };
     let cells: Vec<(f64, Yield, Yield)> = rated.cells.iter().filter_map(|cell| Some((cell.area.get(), cell.yield_without?, cell.yield_with?))).collect();

@@ -103,6 +103,8 @@ pub struct PixelCounts {
     pub undefined: u64,
     /// Of those: an index outside its range.
     pub out_of_range: u64,
+    /// Row and column of the first pixel that has every band and yet no index, in the image's own order.
+    pub first_odd: Option<(i64, i64)>,
 }
 
 impl PixelCounts {
@@ -111,6 +113,7 @@ impl PixelCounts {
         self.missing += other.missing;
         self.undefined += other.undefined;
         self.out_of_range += other.out_of_range;
+        self.first_odd = self.first_odd.into_iter().chain(other.first_odd).min();
     }
 }
 
@@ -592,7 +595,9 @@ impl<'a> Worker<'a> {
                 }
             }
             let (missing, undefined, out_of_range) = self.scan.index.evaluate(&rows, &mut self.index[at..to]);
-            counts.add(PixelCounts { in_field: (to - at) as u64, missing, undefined, out_of_range });
+            let odd = |k: &usize| self.index[at + k].is_nan() && rows.iter().all(|row| row[*k].is_finite());
+            let first_odd = (undefined + out_of_range > 0).then(|| (0..to - at).find(odd)).flatten().map(|k| (first.row, first.col + k as i64));
+            counts.add(PixelCounts { in_field: (to - at) as u64, missing, undefined, out_of_range, first_odd });
         }
         counts
     }
@@ -611,16 +616,10 @@ impl<'a> Worker<'a> {
             let at = ((span.row - window.row) * window.cols + span.col - window.col) as usize;
             let row = &self.index[at..at + span.len as usize];
             if span.share == 1.0 {
-                let (mut seen, mut canopy) = (0_u64, 0_u64);
-                for &value in row {
-                    seen += u64::from(!value.is_nan());
-                    if value >= limit {
-                        canopy += 1;
-                        sums.weighted.add(Fixed::of(value));
-                    }
-                }
+                let (seen, canopy, weighted) = Fixed::of_row(row, limit);
                 sums.seen.add(Fixed::whole(seen));
                 sums.canopy.add(Fixed::whole(canopy));
+                sums.weighted.add(weighted);
             } else {
                 let share = Fixed::of(span.share);
                 for &value in row.iter().filter(|value| !value.is_nan()) {

@@ -3,7 +3,12 @@
 use std::path::PathBuf;
 
 use crate::finding::Acceptance;
+use crate::science::degree_days::GrowingRule;
 use crate::science::growing_days::BaseTemperature;
+use crate::science::methods::Method;
+use crate::science::methods::about;
+use crate::science::yield_response as science;
+use crate::science::yield_response::YieldResponse;
 use crate::units::Area;
 use crate::units::Length;
 use crate::units::NRate;
@@ -13,6 +18,7 @@ use crate::units::RateUnit;
 use crate::units::Seconds;
 use crate::units::Speed;
 use crate::units::Yield;
+use crate::zones::flavour::TaskFlavour;
 use jiff::civil::Date;
 
 /// One field, one decision.
@@ -32,6 +38,8 @@ pub struct Settings {
     pub rate: RateRules,
     /// `[product]`.
     pub product: Option<Product>,
+    /// What more is known of it.
+    pub product_facts: ProductFacts,
     /// `[machine]`.
     pub machine: Machine,
     /// `[zones]`.
@@ -51,6 +59,10 @@ pub struct Settings {
 pub struct RateSettings {
     /// `field.name`, if given.
     pub name: Option<String>,
+    /// `field.region`, if given.
+    pub region: Option<String>,
+    /// `imagery.sensor`, if given: the kind that the readings were taken with.
+    pub sensor: Option<String>,
     /// `reference.readings`; at least one pair.
     pub readings: Vec<Reading>,
     /// `[season]` with the crop's own constants.
@@ -61,6 +73,8 @@ pub struct RateSettings {
     pub rate: RateRules,
     /// `[product]`.
     pub product: Option<Product>,
+    /// What more is known of it.
+    pub product_facts: ProductFacts,
     /// `[prices]`.
     pub prices: Option<Prices>,
     /// `[application]`.
@@ -91,6 +105,8 @@ pub struct VectorSource {
 pub struct FieldSettings {
     /// Name on paper, task and terminal.
     pub name: String,
+    /// Region, in the user's words; compared with that of the method's numbers.
+    pub region: Option<String>,
     /// Where the boundary stands.
     pub boundary: VectorSource,
     /// Working plane asked for, as the user wrote it.
@@ -129,6 +145,8 @@ pub struct Imagery {
     pub scale: Option<f64>,
     /// Overrides the file's own offset.
     pub offset: Option<f64>,
+    /// The stored number that stands for no data; overrides the file's own.
+    pub nodata: Option<f64>,
     /// Index below which ground counts as bare; `None` is off, and absent means the catalogue's own.
     pub bare_below: BareBelow,
     /// Share of a pixel that must lie in the field.
@@ -139,6 +157,8 @@ pub struct Imagery {
     pub point_spread: f64,
     /// Class or bit mask.
     pub mask: Option<Mask>,
+    /// Kind of sensor, in the words of `haulm crops`; compared with that of the method's numbers.
+    pub sensor: Option<String>,
 }
 
 /// `imagery.path`.
@@ -162,12 +182,16 @@ pub enum BareBelow {
 /// `imagery.mask`.
 #[derive(Clone, Debug)]
 pub struct Mask {
-    /// The class raster.
-    pub path: PathBuf,
+    /// The class raster; absent means the first mask of the satellite product that the image is.
+    pub path: Option<PathBuf>,
+    /// The band that holds it, from 1.
+    pub band: usize,
     /// What makes a pixel usable.
     pub rule: MaskRule,
     /// How far unusable classes are grown, between pixel centres.
     pub grow: Length,
+    /// Further masks: a pixel must be usable by each of them.
+    pub and: Vec<Mask>,
 }
 
 /// Which mask values are usable.
@@ -221,10 +245,16 @@ pub struct Reading {
 pub struct Season {
     /// The crop.
     pub crop: Crop,
+    /// `season.crops`: a table of crops and curves of the user's own.
+    pub crops: Option<PathBuf>,
     /// Planting date.
     pub planted: Option<Date>,
     /// Where growing days come from.
     pub growing_days: GrowingDays,
+    /// How a day's growing degrees are reckoned.
+    pub rule: GrowingRule,
+    /// What is done about days that the record lacks.
+    pub missing_days: MissingDayRule,
     /// Whether the sensing day counts.
     pub count_sensing_day: bool,
     /// Sensing date (imagery's, or its own with hand readings).
@@ -238,6 +268,26 @@ pub enum GrowingDays {
     Given(f64),
     /// Counted from a daily record.
     Weather(PathBuf),
+    /// Counted from the record of the nearest station of a list, or of a named one.
+    Stations {
+        /// The list.
+        list: PathBuf,
+        /// The name of the station to take, if not the nearest.
+        station: Option<String>,
+    },
+    /// Not known, and the method needs none.
+    NotStated,
+}
+
+/// `season.missing_days`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum MissingDayRule {
+    /// The job is refused.
+    Refuse,
+    /// They are taken from the next nearest station of the list.
+    NextStation,
+    /// They count as no growing days, and the range that this leaves is told.
+    LeaveOut,
 }
 
 /// A crop's constants.
@@ -253,6 +303,8 @@ pub struct Crop {
     pub grain_nitrogen: Option<f64>,
     /// Pounds in a bushel.
     pub lb_per_bu: Option<f64>,
+    /// Water in grain at market moisture, share of grain mass; yields and grain nitrogen are stated at it.
+    pub grain_moisture: Option<f64>,
     /// Growing days between which the curve is trusted.
     pub window_days: Option<(f64, f64)>,
     /// Largest CV of the comparison swath that still counts as a uniform stand. \[share\]
@@ -261,17 +313,55 @@ pub struct Crop {
     pub source: String,
 }
 
-/// `[response]`, yield-response method.
+/// `[response]`: the method that sets rates, and what holds for every method.
 #[derive(Clone, Debug)]
 pub struct Response {
+    /// The method with its own parameters.
+    pub method: MethodSettings,
+    /// Largest response index.
+    pub largest_ratio: LargestRatio,
+    /// Nitrogen that went on after sensing.
+    pub applied_since_sensing: NRate,
+}
+
+/// The method of a job.
+#[derive(Clone, Debug)]
+pub enum MethodSettings {
+    /// Yield in reach without and with nitrogen; it still wants growing days and reference.
+    YieldResponse(YieldSettings),
+    /// Any other: its parameters are complete.
+    Other {
+        /// The method.
+        method: Method,
+        /// What its numbers were made for.
+        fitted: Fitted,
+    },
+}
+
+/// What a method's numbers were made for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Fitted {
+    /// Canopy index, where the numbers hold for one.
+    pub index: Option<String>,
+    /// Region, when it is stated.
+    pub region: Option<String>,
+    /// Kind of sensor, when it is stated.
+    pub sensor: Option<String>,
+    /// Source and certainty.
+    pub source: String,
+    /// Whether the formula is from memory and was not compared with its paper.
+    pub from_memory: bool,
+}
+
+/// `[response]` of the yield-response method.
+#[derive(Clone, Debug)]
+pub struct YieldSettings {
     /// What the site can never exceed.
     pub maximum_yield: Yield,
     /// Yield curve.
     pub curve: YieldCurve,
     /// What the cells are compared by.
     pub compare: Compare,
-    /// Largest response index.
-    pub largest_ratio: LargestRatio,
     /// Linear adjustment of the response index: slope, intercept.
     pub ratio_adjustment: Option<(f64, f64)>,
     /// Response indices up to 1 + this count as 1.
@@ -280,8 +370,59 @@ pub struct Response {
     pub grain_nitrogen: f64,
     /// Share of applied nitrogen that reaches the grain.
     pub use_efficiency: f64,
-    /// Nitrogen that went on after sensing.
-    pub applied_since_sensing: NRate,
+}
+
+impl Response {
+    /// The method's name in jobs and records.
+    pub const fn name(&self) -> &'static str {
+        match &self.method {
+            MethodSettings::YieldResponse(_) => about::YIELD_RESPONSE,
+            MethodSettings::Other { method, .. } => method.name(),
+        }
+    }
+    /// Settings of the yield-response method; `None` with any other: it foretells no yield.
+    pub const fn yields(&self) -> Option<&YieldSettings> {
+        match &self.method {
+            MethodSettings::YieldResponse(yields) => Some(yields),
+            MethodSettings::Other { .. } => None,
+        }
+    }
+    /// The index that the method's numbers hold for.
+    pub fn index(&self) -> Option<&str> {
+        match &self.method {
+            MethodSettings::YieldResponse(yields) => Some(&yields.curve.index),
+            MethodSettings::Other { fitted, .. } => fitted.index.as_deref(),
+        }
+    }
+    /// What the method's numbers were made for.
+    pub fn fitted(&self) -> Fitted {
+        match &self.method {
+            MethodSettings::YieldResponse(yields) => Fitted {
+                index: Some(yields.curve.index.clone()),
+                region: yields.curve.region.clone(),
+                sensor: yields.curve.sensor.clone(),
+                source: yields.curve.source.clone(),
+                from_memory: false,
+            },
+            MethodSettings::Other { fitted, .. } => fitted.clone(),
+        }
+    }
+    /// The method, once growing days, and the field's ratio where it is to count everywhere, are known.
+    pub fn method(&self, field_ratio: Option<f64>, growing_days: f64) -> Method {
+        match &self.method {
+            MethodSettings::YieldResponse(yields) => Method::YieldResponse(YieldResponse {
+                curve: science::YieldCurve { a: yields.curve.a, b: yields.curve.b },
+                growing_days,
+                maximum_yield: yields.maximum_yield,
+                ratio_adjustment: yields.ratio_adjustment,
+                dead_band: yields.dead_band,
+                field_ratio,
+                grain_nitrogen: yields.grain_nitrogen,
+                use_efficiency: yields.use_efficiency,
+            }),
+            MethodSettings::Other { method, .. } => method.clone(),
+        }
+    }
 }
 
 /// `YP0 = a · exp(b · I / D)`.
@@ -324,8 +465,14 @@ pub enum LargestRatio {
 pub struct RateRules {
     /// Least rate of a canopy cell.
     pub minimum: NRate,
-    /// Greatest rate.
+    /// Greatest rate: as written, or what the season's limit leaves if that is less.
     pub maximum: NRate,
+    /// Greatest rate as written.
+    pub maximum_written: NRate,
+    /// Limit of the season's total nitrogen, if there is one.
+    pub season_limit: Option<NRate>,
+    /// Nitrogen that the crop got this season before sensing.
+    pub applied_before: NRate,
     /// Rates are multiples of it.
     pub step: NRate,
     /// The grower's flat rate, for comparison.
@@ -349,6 +496,26 @@ pub enum StateRate {
     Amount(NRate),
 }
 
+/// What is known of the product besides its nitrogen and its working density.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ProductFacts {
+    /// Name of its row in the shipped table; `None` for a product of the job's own.
+    pub shipped: Option<String>,
+    /// Working temperature, when given. \[°C\]
+    pub temperature_c: Option<f64>,
+    /// Loose bulk density of a solid, least and greatest. \[kg/m³\]
+    pub bulk_kg_m3: Option<(f64, f64)>,
+}
+
+/// What a tank or hopper holds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Capacity {
+    /// By mass. \[kg\]
+    Kg(f64),
+    /// By volume. \[L\]
+    Litres(f64),
+}
+
 /// `[machine]`.
 #[derive(Clone, Debug)]
 pub struct Machine {
@@ -370,6 +537,8 @@ pub struct Machine {
     pub least_rate: Option<ProductRate>,
     /// Greatest product rate.
     pub greatest_rate: Option<ProductRate>,
+    /// What its tank or hopper holds, when given.
+    pub capacity: Option<Capacity>,
     /// Rate on start.
     pub on_start: StateRate,
     /// Rate when position is lost.
@@ -435,6 +604,8 @@ pub struct Prices {
     pub nitrogen: f64,
     /// One pass. \[currency/ha\]
     pub application: f64,
+    /// What image and map cost. \[currency/ha\]
+    pub mapping: f64,
 }
 
 /// `[application]`.
@@ -457,6 +628,8 @@ pub struct Output {
     pub us_units: bool,
     /// What is written.
     pub formats: Vec<Format>,
+    /// How task data hold the map.
+    pub task_data: TaskFlavour,
 }
 
 /// An output format.
@@ -472,4 +645,8 @@ pub enum Format {
     GeoTiff,
     /// `machine/TASKDATA` and `office/TASKDATA.zip`.
     Iso11783,
+    /// `office/prescription.kml`, for looking.
+    Kml,
+    /// `office/prescription.fgb`, for looking.
+    FlatGeobuf,
 }

@@ -65,6 +65,7 @@ impl Colour {
     }
 
     /// [`INK`] or [`PAPER`], whichever is easier to read on this colour: at least 4.5:1.
+    #[must_use]
     pub fn text(self) -> Self {
         if self.contrast(INK) >= self.contrast(PAPER) { INK } else { PAPER }
     }

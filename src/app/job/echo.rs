@@ -5,8 +5,10 @@
 use std::path::Path;
 
 use crate::finding::Acceptance;
+use crate::pipeline::ramp::RampSettings;
 use crate::pipeline::settings::Application;
 use crate::pipeline::settings::BareBelow;
+use crate::pipeline::settings::Capacity;
 use crate::pipeline::settings::ClassBreaks;
 use crate::pipeline::settings::Compare;
 use crate::pipeline::settings::Format;
@@ -18,7 +20,10 @@ use crate::pipeline::settings::LargestRatio;
 use crate::pipeline::settings::Machine;
 use crate::pipeline::settings::Mask;
 use crate::pipeline::settings::MaskRule;
+use crate::pipeline::settings::MethodSettings;
+use crate::pipeline::settings::MissingDayRule;
 use crate::pipeline::settings::Prices;
+use crate::pipeline::settings::ProductFacts;
 use crate::pipeline::settings::RateRules;
 use crate::pipeline::settings::RateSettings;
 use crate::pipeline::settings::Reading;
@@ -28,7 +33,10 @@ use crate::pipeline::settings::Season;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::StateRate;
 use crate::pipeline::settings::VectorSource;
+use crate::pipeline::settings::YieldSettings;
 use crate::pipeline::settings::ZonesBy;
+use crate::science::methods::Method;
+use crate::science::methods::about::about;
 use crate::units::Product;
 use serde_json::Map;
 use serde_json::Value;
@@ -57,6 +65,7 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
     json!({
         "field": {
             "name": field.name,
+            "region": field.region,
             "boundary": vector(&field.boundary, folder),
             "crs": field.crs,
             "strips": if field.map_strips { "map" } else { "leave" },
@@ -75,7 +84,7 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
         "season": season(&settings.season, folder),
         "response": response(&settings.response),
         "rate": rate(&settings.rate),
-        "product": settings.product.as_ref().map(product),
+        "product": settings.product.as_ref().map(|own| product(own, &settings.product_facts)),
         "machine": machine(&settings.machine, folder),
         "zones": {
             "by": by(&zones.by),
@@ -91,6 +100,7 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
             "unit": settings.output.unit.label(),
             "us_units": settings.output.us_units,
             "formats": settings.output.formats.iter().map(|format| format_word(*format)).collect::<Vec<_>>(),
+            "task_data": { "version": settings.output.task_data.version.word(), "kind": settings.output.task_data.kind.word() },
         },
     })
 }
@@ -98,13 +108,45 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
 /// The settings of one flat rate. `folder` is the job's.
 pub fn rate_settings(settings: &RateSettings, folder: &Path) -> Value {
     json!({
-        "field": { "name": settings.name },
+        "field": { "name": settings.name, "region": settings.region },
+        "imagery": { "sensor": settings.sensor },
         "reference": { "source": { "readings": readings_of(&settings.readings) } },
         "season": season(&settings.season, folder),
         "response": response(&settings.response),
         "rate": rate(&settings.rate),
-        "product": settings.product.as_ref().map(product),
+        "product": settings.product.as_ref().map(|own| product(own, &settings.product_facts)),
         "prices": settings.prices.as_ref().map(prices),
+        "application": application(&settings.application),
+        "accept": accepted(&settings.accept),
+        "output": { "unit": settings.unit.label(), "us_units": settings.us_units },
+    })
+}
+
+/// The settings of one flat rate from a ramp.
+pub fn ramp_settings(settings: &RampSettings, folder: &Path) -> Value {
+    let source = match &settings.image {
+        None => settings.readings.iter().map(|step| json!({ "rate_kg_n_ha": step.rate.get(), "index": step.value })).collect(),
+        Some(ramp) => json!({ "steps": vector(&ramp.steps, folder), "rate": ramp.column, "unit_kg_n_ha": ramp.unit.get(), "inset_m": ramp.inset.get() }),
+    };
+    let ground = settings.image.as_ref().map(|ramp| {
+        let exclusion =
+            |one: &crate::pipeline::settings::Exclusion| json!({ "source": vector(&one.source, folder), "buffer_m": one.buffer.get(), "reason": one.reason });
+        json!({
+            "boundary": vector(&ramp.field.boundary, folder), "crs": ramp.field.crs, "exclude": ramp.field.exclusions.iter().map(exclusion).collect::<Vec<_>>(),
+        })
+    });
+    json!({
+        "field": { "name": settings.name, "ground": ground },
+        "imagery": settings.image.as_ref().map(|ramp| image(&ramp.imagery, folder)),
+        "reference": {
+            "source": { "ramp": source },
+            "ramp_model": settings.model.name(),
+            "ramp_index": settings.index,
+        },
+        "season": { "sensed": settings.sensed.map(|date| date.to_string()) },
+        "response": { "applied_since_sensing_kg_n_ha": settings.applied_since_sensing.get() },
+        "rate": rate(&settings.rate),
+        "product": settings.product.as_ref().map(|own| product(own, &settings.product_facts)),
         "application": application(&settings.application),
         "accept": accepted(&settings.accept),
         "output": { "unit": settings.unit.label(), "us_units": settings.us_units },
@@ -119,6 +161,8 @@ pub const fn format_word(format: Format) -> &'static str {
         Format::Shapefile => "shapefile",
         Format::GeoTiff => "geotiff",
         Format::Iso11783 => "iso11783",
+        Format::Kml => "kml",
+        Format::FlatGeobuf => "flatgeobuf",
     }
 }
 
@@ -151,6 +195,7 @@ fn image(imagery: &Imagery, folder: &Path) -> Value {
         "bands": bands,
         "scale": imagery.scale,
         "offset": imagery.offset,
+        "nodata": imagery.nodata,
         "bare_below": match imagery.bare_below {
             BareBelow::OfIndex => json!("of the index"),
             BareBelow::Value(value) => json!(value),
@@ -158,7 +203,8 @@ fn image(imagery: &Imagery, folder: &Path) -> Value {
         "pixel_inside_share": imagery.pixel_inside,
         "min_seen_share": imagery.min_seen,
         "point_spread_px": imagery.point_spread,
-        "mask": imagery.mask.as_ref().map(|mask| mask_of(mask, folder)),
+        "sensor": imagery.sensor,
+        "mask": imagery.mask.as_ref().map(|mask| std::iter::once(mask).chain(&mask.and).map(|mask| mask_of(mask, folder)).collect::<Vec<_>>()),
     })
 }
 
@@ -167,7 +213,7 @@ fn mask_of(mask: &Mask, folder: &Path) -> Value {
         MaskRule::Keep(classes) => ("keep", json!(classes)),
         MaskRule::Bits(bits) => ("bits", json!(bits)),
     };
-    json!({ "path": path(&mask.path, folder), key: rule, "grow_m": mask.grow.get() })
+    json!({ "path": mask.path.as_ref().map(|file| path(file, folder)), "band": mask.band, key: rule, "grow_m": mask.grow.get() })
 }
 
 fn readings_of(readings: &[Reading]) -> Vec<Value> {
@@ -182,48 +228,125 @@ fn season(season: &Season, folder: &Path) -> Value {
             "base_temperature_c": crop.base_c,
             "grain_nitrogen_share": crop.grain_nitrogen,
             "bushel_lb": crop.lb_per_bu,
+            "grain_moisture_share": crop.grain_moisture,
             "window_days": crop.window_days.map(|(first, last)| [first, last]),
             "stand_cv_share": crop.stand_cv,
             "source": crop.source,
         },
+        "crops": season.crops.as_ref().map(|file| path(file, folder)),
         "planted": season.planted.map(|date| date.to_string()),
         "sensed": season.sensed.map(|date| date.to_string()),
         "count_sensing_day": season.count_sensing_day,
+        "growing_day_rule": season.rule.rule().word(),
+        "base_temperature": season.rule.base().to_string(),
+        "ceiling": season.rule.ceiling().map(|(ceiling, _)| ceiling.to_string()),
+        "ceiling_on": season.rule.ceiling().map(|(_, on)| on.word()),
+        "missing_days": match season.missing_days {
+            MissingDayRule::Refuse => "refuse",
+            MissingDayRule::NextStation => "next station",
+            MissingDayRule::LeaveOut => "leave out",
+        },
     });
     match &season.growing_days {
         GrowingDays::Given(days) => put(&mut value, "growing_days", json!(days)),
         GrowingDays::Weather(file) => put(&mut value, "weather", json!(path(file, folder))),
+        GrowingDays::Stations { list, station } => {
+            put(&mut value, "stations", json!(path(list, folder)));
+            put(&mut value, "station", json!(station));
+        }
+        GrowingDays::NotStated => put(&mut value, "growing_days", Value::Null),
     }
     value
 }
 
 fn response(response: &Response) -> Value {
-    let curve = &response.curve;
-    json!({
-        "method": "yield response",
-        "maximum_yield_kg_ha": response.maximum_yield.get(),
-        "yield_curve": {
-            "a_kg_ha": curve.a.get(),
-            "b_d": curve.b,
-            "index": curve.index,
-            "region": curve.region,
-            "sensor": curve.sensor,
-            "source": curve.source,
-        },
-        "compare": match response.compare {
-            Compare::EachCell => "each cell",
-            Compare::WholeField => "whole field",
-        },
-        "largest_ratio": match response.largest_ratio {
+    let mut value = json!({ "method": response.name() });
+    match &response.method {
+        MethodSettings::YieldResponse(yields) => yield_response(&mut value, yields),
+        MethodSettings::Other { method, fitted } => {
+            put(&mut value, "parameters", parameters(method));
+            put(&mut value, "index", json!(fitted.index));
+            put(&mut value, "region", json!(fitted.region));
+            put(&mut value, "sensor", json!(fitted.sensor));
+            put(&mut value, "source", json!(fitted.source));
+            put(&mut value, "formula_from_memory", json!(fitted.from_memory));
+        }
+    }
+    put(&mut value, "formula", json!(about(response.name()).map(|about| about.formula)));
+    put(
+        &mut value,
+        "largest_ratio",
+        match response.largest_ratio {
             LargestRatio::Value(value) => json!(value),
             LargestRatio::Seen => json!("seen"),
         },
-        "ratio_adjustment": response.ratio_adjustment.map(|(slope, intercept)| json!({ "slope": slope, "intercept": intercept })),
-        "dead_band": response.dead_band,
-        "grain_nitrogen_share": response.grain_nitrogen,
-        "use_efficiency_share": response.use_efficiency,
-        "applied_since_sensing_kg_n_ha": response.applied_since_sensing.get(),
-    })
+    );
+    put(&mut value, "applied_since_sensing_kg_n_ha", json!(response.applied_since_sensing.get()));
+    value
+}
+
+fn yield_response(value: &mut Value, yields: &YieldSettings) {
+    let curve = &yields.curve;
+    put(value, "maximum_yield_kg_ha", json!(yields.maximum_yield.get()));
+    let fitted = json!({
+        "a_kg_ha": curve.a.get(),
+        "b_d": curve.b,
+        "index": curve.index,
+        "region": curve.region,
+        "sensor": curve.sensor,
+        "source": curve.source,
+    });
+    put(value, "yield_curve", fitted);
+    put(
+        value,
+        "compare",
+        json!(match yields.compare {
+            Compare::EachCell => "each cell",
+            Compare::WholeField => "whole field",
+        }),
+    );
+    put(value, "ratio_adjustment", json!(yields.ratio_adjustment.map(|(slope, intercept)| json!({ "slope": slope, "intercept": intercept }))));
+    put(value, "dead_band", json!(yields.dead_band));
+    put(value, "grain_nitrogen_share", json!(yields.grain_nitrogen));
+    put(value, "use_efficiency_share", json!(yields.use_efficiency));
+}
+
+/// A method's own parameters.
+fn parameters(method: &Method) -> Value {
+    match method {
+        // Its settings are written key by key.
+        Method::YieldResponse(_) => Value::Null,
+        Method::SquareRoot(root) => json!({
+            "optimum_kg_n_ha": root.optimum.get(),
+            "applied_before_kg_n_ha": root.applied_before.get(),
+            "credits_kg_n_ha": root.credits.get(),
+            "extra_kg_n_ha": root.extra.get(),
+            "zone_scalar": root.zone_scalar,
+            "delta_si": root.delta,
+            "dead_band": root.dead_band,
+            "back_off": root.back_off.map(|back| json!({ "steepness": back.steepness, "below": back.below })),
+        }),
+        Method::Quadratic(curve) => json!({
+            "intercept": curve.intercept,
+            "linear_ha_kg_n": curve.linear,
+            "quadratic_ha2_kg2_n": curve.quadratic,
+            "dead_band": curve.dead_band,
+        }),
+        Method::Chlorophyll(root) => json!({ "scale_kg_n_ha": root.scale.get(), "enough": root.enough }),
+        Method::Visible(line) => json!({ "slope_kg_n_ha": line.slope.get(), "less_kg_n_ha": line.less.get() }),
+        Method::LinearRamp(ramp) => json!({
+            "by": ramp.by.word(),
+            "low": ramp.low,
+            "high": ramp.high,
+            "at_low_kg_n_ha": ramp.at_low.get(),
+            "at_high_kg_n_ha": ramp.at_high.get(),
+        }),
+        Method::ClassTable(table) => json!({
+            "by": table.by.word(),
+            "classes": table.classes.iter().map(|class| json!({ "below": class.below, "n_kg_ha": class.rate.get(), "back_off": class.back_off })).collect::<Vec<_>>(),
+        }),
+        Method::Flat(rate) => json!({ "rate_kg_n_ha": rate.get() }),
+    }
 }
 
 fn state(rate: StateRate) -> Value {
@@ -238,6 +361,9 @@ fn rate(rate: &RateRules) -> Value {
     json!({
         "minimum_kg_n_ha": rate.minimum.get(),
         "maximum_kg_n_ha": rate.maximum.get(),
+        "maximum_written_kg_n_ha": rate.maximum_written.get(),
+        "season_limit_kg_n_ha": rate.season_limit.map(crate::units::NRate::get),
+        "applied_before_kg_n_ha": rate.applied_before.get(),
         "step_kg_n_ha": rate.step.get(),
         "usual_kg_n_ha": rate.usual.map(crate::units::NRate::get),
         "thin": state(rate.thin),
@@ -246,8 +372,11 @@ fn rate(rate: &RateRules) -> Value {
     })
 }
 
-fn product(product: &Product) -> Value {
-    json!({ "name": product.name(), "nitrogen_share": product.nitrogen(), "density_kg_l": product.kg_per_l() })
+fn product(product: &Product, facts: &ProductFacts) -> Value {
+    json!({
+        "name": product.name(), "nitrogen_share": product.nitrogen(), "density_kg_l": product.kg_per_l(), "temperature_c": facts.temperature_c,
+        "bulk_density_kg_m3": facts.bulk_kg_m3.map(|(low, high)| [low, high]), "shipped": facts.shipped.is_some(),
+    })
 }
 
 fn machine(machine: &Machine, folder: &Path) -> Value {
@@ -266,6 +395,11 @@ fn machine(machine: &Machine, folder: &Path) -> Value {
         "overrun_m": machine.overrun.get(),
         "least_rate_kg_ha": machine.least_rate.map(crate::units::ProductRate::get),
         "greatest_rate_kg_ha": machine.greatest_rate.map(crate::units::ProductRate::get),
+        "capacity": match machine.capacity {
+            None => Value::Null,
+            Some(Capacity::Kg(kg)) => json!({ "kg": kg }),
+            Some(Capacity::Litres(litres)) => json!({ "l": litres }),
+        },
         "on_start": state(machine.on_start),
         "position_lost": state(machine.position_lost),
         "outside": state(machine.outside),
@@ -287,6 +421,7 @@ fn prices(prices: &Prices) -> Value {
         "grain_per_kg": prices.grain,
         "nitrogen_per_kg_n": prices.nitrogen,
         "application_per_ha": prices.application,
+        "mapping_per_ha": prices.mapping,
     })
 }
 

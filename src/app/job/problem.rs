@@ -125,6 +125,20 @@ pub enum Problem {
         /// The product.
         product: String,
     },
+    /// A volume of a solid whose bulk density is not known.
+    #[error("{amount} is a volume, but no bulk density is known of {product}")]
+    NoBulkDensity {
+        /// As written.
+        amount: String,
+        /// The product.
+        product: String,
+    },
+    /// A working temperature of a liquid whose change with temperature is not known.
+    #[error("how the density of {product} changes with temperature is not known")]
+    NoDensityChange {
+        /// The product.
+        product: String,
+    },
     /// A bare ton.
     #[error("\"{text}\": a ton of which kind? {number} t (1000 kg), {number} short ton (907.18 kg, US) or {number} long ton (1016.05 kg)?")]
     Ton {
@@ -310,6 +324,68 @@ pub enum Problem {
         /// The job's crop.
         crop: String,
     },
+    /// A key of another method.
+    #[error("this belongs to the method {}, but the method is {method}", of.join(" or "))]
+    OtherMethod {
+        /// The job's method.
+        method: &'static str,
+        /// Methods that know the key.
+        of: Vec<&'static str>,
+    },
+    /// Published numbers of another crop.
+    #[error("the numbers of the method {method} were published for {made_for}, but the crop is {crop}")]
+    MethodCrop {
+        /// The method.
+        method: &'static str,
+        /// Its crop.
+        made_for: &'static str,
+        /// The job's.
+        crop: String,
+    },
+    /// Numbers that hold for another index.
+    #[error("the numbers of [response] hold for {made_for}, but the image gives {image}: thresholds of one index mean nothing for another")]
+    MethodIndex {
+        /// The index of the numbers.
+        made_for: String,
+        /// The image's.
+        image: String,
+    },
+    /// No ratio of near infrared to visible light.
+    #[error("the visible line is read from near infrared over {light}, but the index is {index}")]
+    VisibleIndex {
+        /// The job's index.
+        index: String,
+        /// The light.
+        light: String,
+    },
+    /// A table of crops that cannot be read.
+    #[error("the table of crops {file} cannot be used: {reason}")]
+    CropFile {
+        /// As written.
+        file: String,
+        /// Why.
+        reason: String,
+    },
+    /// Parameters that a method refuses.
+    #[error("{reason}")]
+    Method {
+        /// Why.
+        reason: String,
+    },
+    /// The season's limit leaves too little.
+    #[error("the season's limit of {limit} kg N/ha leaves {left} kg N/ha after {before} before and {since} since sensing: less than {least} kg N/ha")]
+    SeasonLimit {
+        /// The limit. \[kg N/ha\]
+        limit: String,
+        /// What is left. \[kg N/ha\]
+        left: String,
+        /// Applied before sensing. \[kg N/ha\]
+        before: String,
+        /// Applied since. \[kg N/ha\]
+        since: String,
+        /// What would be needed. \[kg N/ha\]
+        least: String,
+    },
     /// A value that stands twice.
     #[error("{what} stands twice")]
     Twice {
@@ -343,7 +419,7 @@ impl Problem {
             Self::NitrogenOrProduct { .. } => "job.nitrogen-or-product",
             Self::ProductDue { .. } => "job.product-due",
             Self::NoProduct { .. } => "job.no-product",
-            Self::NoDensity { .. } => "job.no-density",
+            Self::NoDensity { .. } | Self::NoBulkDensity { .. } | Self::NoDensityChange { .. } => "job.no-density",
             Self::Ton { .. } => "job.bare-ton",
             Self::NoBushel { .. } => "job.no-bushel",
             Self::UnknownUnit { .. } => "job.unknown-unit",
@@ -366,6 +442,13 @@ impl Problem {
             Self::Index { .. } => "job.index",
             Self::CurveIndex { .. } => "job.curve-index",
             Self::CurveCrop { .. } => "job.curve-crop",
+            Self::OtherMethod { .. } => "job.other-method",
+            Self::MethodCrop { .. } => "job.method-crop",
+            Self::MethodIndex { .. } => "job.method-index",
+            Self::VisibleIndex { .. } => "job.visible-index",
+            Self::CropFile { .. } => "job.crop-file",
+            Self::Method { .. } => "job.method",
+            Self::SeasonLimit { .. } => "job.season-limit",
             Self::Twice { .. } => "job.twice",
             Self::Product { .. } => "job.product",
         }
@@ -405,6 +488,8 @@ impl Problem {
             Self::ProductDue { .. } => "write the product rate, for instance \"40 kg/ha\" or \"40 L/ha\"".to_owned(),
             Self::NoProduct { .. } => "add [product] with name = \"urea\", or write nitrogen: \"60 kg N/ha\"".to_owned(),
             Self::NoDensity { .. } => "add density = \"1.28 kg/L\" to [product], or write the amount by mass".to_owned(),
+            Self::NoBulkDensity { .. } => "add bulk_density = \"750 kg/m3\" to [product], or write the load by mass".to_owned(),
+            Self::NoDensityChange { .. } => "take temperature out and give the density that you measured at it: density = \"1.28 kg/L\"".to_owned(),
             Self::Ton { number, .. } => format!("write \"{number} t\", \"{number} short ton\" or \"{number} long ton\""),
             Self::NoBushel { .. } => "write the yield by mass, for instance \"6.7 t/ha\", or give bushel = \"60 lb\" in [crop]".to_owned(),
             Self::UnknownUnit { wanted, .. } => format!("known: {}", wanted.units().join(", ")),
@@ -426,6 +511,21 @@ impl Problem {
             Self::Index { .. } => "write a name of `haulm indices`, \"band 1\", or a formula such as \"(nir - red) / (nir + red)\"".to_owned(),
             Self::CurveIndex { curve, .. } => format!("set imagery.index = \"{curve}\", or give a curve fitted with the image's index"),
             Self::CurveCrop { .. } => "choose a curve of the crop, or correct season.crop".to_owned(),
+            Self::OtherMethod { of, .. } => format!("take it out, or set response.method = \"{}\"", of.first().unwrap_or(&"")),
+            Self::MethodCrop { made_for, .. } => {
+                format!("choose another method, give numbers of your own with their source, or correct season.crop if it is {made_for}")
+            }
+            Self::MethodIndex { made_for, .. } => format!("set imagery.index = \"{made_for}\", or give numbers that hold for the image's index"),
+            Self::VisibleIndex { light, .. } => {
+                if light == "red" {
+                    "set imagery.index = \"SR\", near infrared over red: it rises with canopy as every index here must".to_owned()
+                } else {
+                    format!("set imagery.index = \"nir / {light}\": it rises with canopy as every index here must")
+                }
+            }
+            Self::CropFile { .. } => "write [[crop]] and [[curve]] tables with the keys of the guide on crops, each with its source".to_owned(),
+            Self::Method { .. } => "correct the number that the message names; `haulm methods` tells what each method needs".to_owned(),
+            Self::SeasonLimit { .. } => "nothing more may go on this season within that limit; correct the amounts if they are wrong".to_owned(),
             Self::Product { .. } => "nitrogen is a share of mass above 0 and at most 1, density 0.3 to 3 kg/L".to_owned(),
         }
     }

@@ -2,49 +2,55 @@
 
 mod flags;
 mod judge;
+mod ramp;
+mod ramp_image;
 mod told;
 
 use std::path::Path;
 
 use crate::app::api::RateRequest;
 use crate::app::error::AppError;
+use crate::app::job::ramp::read_ramp_job;
 use crate::app::job::resolve::read_rate_job;
 use crate::app::map::accept;
-use crate::app::open;
+use crate::app::season::growing_season;
 use crate::finding::Finding;
-use crate::pipeline::rates::inputs_of;
+use crate::pipeline::money::prices_of;
+use crate::pipeline::product::product_findings;
+use crate::pipeline::rates::model_of;
+use crate::pipeline::season::GrowingSeason;
 use crate::pipeline::settings::LargestRatio;
 use crate::pipeline::settings::RateSettings;
 use crate::report::model::Report;
+use crate::science::methods::CellRate;
+use crate::science::methods::RateModel;
+use crate::science::money::Comparison;
 use crate::science::money::FieldMoney;
 use crate::science::money::GrainResponse;
 use crate::science::money::MoneyCell;
 use crate::science::money::PriceInputs;
+use crate::science::money::break_even_gain;
 use crate::science::money::break_even_ratio;
 use crate::science::money::field_money;
 use crate::science::reference::ReadingsEstimate;
 use crate::science::reference::readings;
-use crate::science::yield_response::CellRate;
-use crate::science::yield_response::RateInputs;
-use crate::science::yield_response::rate_of;
 use crate::science::yield_response::round_to_step;
 use crate::units::Area;
 use crate::units::NRate;
+use crate::units::Yield;
 
 /// One flat rate and what it comes from.
 #[derive(Clone, Debug)]
 struct Flat {
     readings: ReadingsEstimate,
-    growing_days: f64,
-    /// How growing days were counted; `None` when they were stated.
-    counted: Option<String>,
+    season: GrowingSeason,
     cell: CellRate,
     /// Rounded to the step.
     rate: NRate,
     /// Exact rate at the bounds of the response index.
     by_bounds: Option<(NRate, NRate)>,
-    /// Exact rate at a use efficiency of 0.6 and of 0.4.
-    by_efficiency: (NRate, NRate),
+    /// Exact rate at a use efficiency of 0.6 and of 0.4, where the method has one.
+    by_efficiency: Option<(NRate, NRate)>,
     money: Option<Money>,
 }
 
@@ -53,14 +59,24 @@ struct Flat {
 struct Money {
     currency: String,
     hectare: FieldMoney,
+    /// The rate instead of nothing.
+    against_none: Comparison,
+    /// The rate instead of the usual one.
+    against_usual: Option<Comparison>,
+    break_even_gain: Option<Yield>,
     break_even_ratio: Option<f64>,
 }
 
-/// One flat rate from hand readings.
+/// One flat rate from hand readings of strip and crop beside it, or of a nitrogen ramp.
 ///
 /// # Errors
 /// When the job, an option or the weather record is refused.
 pub fn rate(request: &RateRequest) -> Result<Report, AppError> {
+    if let Some(job) = &request.job
+        && let Some(settings) = read_ramp_job(job)?
+    {
+        return ramp::rate(settings, job.parent().unwrap_or_else(|| Path::new("")), &request.common);
+    }
     let mut findings = Vec::new();
     let (settings, folder) = match &request.job {
         Some(job) => (read_rate_job(job)?, job.parent().unwrap_or_else(|| Path::new(""))),
@@ -68,6 +84,9 @@ pub fn rate(request: &RateRequest) -> Result<Report, AppError> {
     };
     let settings = settings.into_log(&mut findings);
     let flat = flat_rate(&settings, &mut findings)?;
+    if let Some(product) = &settings.product {
+        findings.extend(product_findings(product, &settings.product_facts));
+    }
     judge::judge(&settings, &flat, &mut findings);
     accept(&settings.accept, &mut findings);
     let stopped = findings.iter().any(Finding::stops);
@@ -80,11 +99,11 @@ fn flat_rate(settings: &RateSettings, findings: &mut Vec<Finding>) -> Result<Fla
         AppError::refused("reference.readings", error.to_string())
             .with_hint("give averaged readings of the index, such as 0.66 in the strip and 0.50 beside it")
     })?;
-    let (growing_days, counted) = open::growing_days(&settings.season, findings)?;
-    let inputs = inputs(settings, growing_days)?;
+    let season = growing_season(&settings.season, None, findings)?.season;
+    let model = model(settings, season.growing_days)?;
     let none = || AppError::refused("rate.inputs", "the readings give no rate").with_fact("beside", format!("{}", estimate.beside));
-    let at = |reference: f64, inputs: &RateInputs| rate_of(estimate.beside, reference, inputs).ok_or_else(none);
-    let cell = at(estimate.strip, &inputs)?;
+    let at = |reference: f64, model: &RateModel| model.rate(estimate.beside, reference).ok_or_else(none);
+    let cell = at(estimate.strip, &model)?;
     let rules = &settings.rate;
     let steps = round_to_step(cell.n_exact, rules.minimum, rules.maximum, rules.step).ok_or_else(|| {
         AppError::refused("rate.empty", "no multiple of the step lies between the least and the greatest rate")
@@ -92,39 +111,46 @@ fn flat_rate(settings: &RateSettings, findings: &mut Vec<Finding>) -> Result<Fla
             .with_hint("choose a smaller step or a wider range")
     })?;
     let by_bounds = match &estimate.interval {
-        Ok(interval) => Some((at(estimate.beside * interval.low, &inputs)?.n_exact, at(estimate.beside * interval.high, &inputs)?.n_exact)),
+        Ok(interval) => Some((at(estimate.beside * interval.low, &model)?.n_exact, at(estimate.beside * interval.high, &model)?.n_exact)),
         Err(_) => None,
     };
-    let efficient = |use_efficiency: f64| at(estimate.strip, &RateInputs { use_efficiency, ..inputs }).map(|cell| cell.n_exact);
-    let by_efficiency = (efficient(0.6)?, efficient(0.4)?);
+    let efficient = |use_efficiency: f64| model.with_use_efficiency(use_efficiency).and_then(|model| model.exact(estimate.beside, estimate.strip));
+    let by_efficiency = efficient(0.6).zip(efficient(0.4));
     let rate = rules.step * steps as f64;
     let money = money(settings, &cell, rate);
-    Ok(Flat { readings: estimate, growing_days, counted, cell, rate, by_bounds, by_efficiency, money })
+    Ok(Flat { readings: estimate, season, cell, rate, by_bounds, by_efficiency, money })
 }
 
-fn inputs(settings: &RateSettings, growing_days: f64) -> Result<RateInputs, AppError> {
+fn model(settings: &RateSettings, growing_days: f64) -> Result<RateModel, AppError> {
     let response = &settings.response;
     let LargestRatio::Value(largest_ratio) = response.largest_ratio else {
         return Err(AppError::refused("rate.inputs", "response.largest_ratio = \"seen\" needs a strip on an image: hand readings show no range along it")
             .with_hint("give a number, such as largest_ratio = 2.0"));
     };
     // One index stands for the whole field, so both ways of comparing are the same.
-    inputs_of(response, &settings.rate, largest_ratio, None, growing_days)
+    model_of(response, &settings.rate, largest_ratio, None, growing_days)
         .map_err(|error| AppError::refused("rate.inputs", error.to_string()).with_hint("correct the number that the message names"))
 }
 
 fn money(settings: &RateSettings, cell: &CellRate, rate: NRate) -> Option<Money> {
     let prices = settings.prices.as_ref()?;
+    // Without a yield in reach there is no gain to put a price on.
+    let (yields, (yield_without, yield_with)) = settings.response.yields().zip(cell.yields)?;
     let response = GrainResponse {
-        grain_nitrogen: settings.response.grain_nitrogen,
-        use_efficiency: settings.response.use_efficiency,
+        grain_nitrogen: yields.grain_nitrogen,
+        use_efficiency: yields.use_efficiency,
         applied_since_sensing: settings.response.applied_since_sensing,
     };
-    let inputs = PriceInputs { grain: prices.grain, nitrogen: prices.nitrogen, application: prices.application };
-    let hectare = MoneyCell { area: Area::ha(1.0), rate, yield_without: cell.yield_without, yield_with: cell.yield_with };
+    // A flat rate has no map to pay.
+    let inputs = PriceInputs { mapping: 0.0, ..prices_of(prices) };
+    let hectare = MoneyCell { area: Area::ha(1.0), rate, yield_without, yield_with };
+    let hectare = field_money(&[hectare], settings.rate.usual, &response, &inputs)?;
     Some(Money {
         currency: prices.currency.clone(),
-        hectare: field_money(&[hectare], settings.rate.usual, &response, &inputs)?,
-        break_even_ratio: break_even_ratio(cell.yield_without, &response, &inputs),
+        against_none: hectare.map.instead_of(&hectare.none, &inputs),
+        against_usual: hectare.usual.as_ref().map(|usual| hectare.map.instead_of(usual, &inputs)),
+        hectare,
+        break_even_gain: break_even_gain(rate, &inputs),
+        break_even_ratio: break_even_ratio(yield_without, &response, &inputs),
     })
 }

@@ -4,7 +4,9 @@ mod error;
 mod mask;
 mod open;
 mod overview;
+pub mod product;
 mod stack;
+mod stored;
 
 pub use error::RasterFileError;
 pub use mask::MaskRule;

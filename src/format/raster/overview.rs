@@ -2,7 +2,7 @@
 
 use super::open::open;
 use super::stack::RasterStack;
-use super::stack::finish;
+use super::stored::Conversion;
 use crate::space::raster::RasterError;
 use crate::space::raster::Window;
 use gdal::raster::ResampleAlg;
@@ -62,10 +62,11 @@ impl RasterStack {
             let place = (from.0 as isize, from.1 as isize);
             let whole = (size.0 as usize, size.1 as usize);
             let near = Some(ResampleAlg::NearestNeighbour);
-            let mut values = vec![0.0; shown.0 * shown.1];
-            band.read_into_slice(place, whole, shown, &mut values, near).map_err(|error| fail(error.to_string()))?;
+            let mut stored = vec![0.0_f64; shown.0 * shown.1];
+            band.read_into_slice(place, whole, shown, &mut stored, near).map_err(|error| fail(error.to_string()))?;
             let fact = &slot.facts.bands[slot.band - 1];
-            finish(&mut values, fact.nodata, slot.scale, slot.offset);
+            let mut values = vec![f64::NAN; stored.len()];
+            Conversion { nodata: fact.nodata, scale: slot.scale, offset: slot.offset }.apply(&stored, &mut values);
             if fact.masked {
                 let mut seen = vec![0_u8; values.len()];
                 let hide = band.open_mask_band().map_err(|error| fail(error.to_string()))?;

@@ -91,7 +91,7 @@ fn formulas(paper: &Paper<'_>) -> Vec<Block> {
             &[
                 ("a", &curve("a_kg_ha")),
                 ("b", &curve("b_d")),
-                ("days", &format!("{:.0}", paper.growing_days.0)),
+                ("days", &paper.days()),
                 ("most", &response("maximum_yield_kg_ha")),
                 ("source", &curve("source")),
             ],
@@ -102,7 +102,11 @@ fn formulas(paper: &Paper<'_>) -> Vec<Block> {
             &[("g", &response("grain_nitrogen_share")), ("e", &response("use_efficiency_share")), ("applied", &response("applied_since_sensing_kg_n_ha"))],
         ));
     } else {
-        items.push(text.with("formula-method", &[("method", &at(&["settings", "response"]))]));
+        let fitted = paper.settings.response.fitted();
+        items.push(text.with("formula-method", &[("method", &at(&["settings", "response"])), ("source", &fitted.source)]));
+        if fitted.from_memory {
+            items.push(text.say("formula-from-memory"));
+        }
     }
     items.push(text.with(
         "formula-limits",
@@ -170,8 +174,8 @@ fn strips(paper: &Paper<'_>) -> Vec<Block> {
 
 fn growing_days(paper: &Paper<'_>) -> Vec<Block> {
     let text = paper.text;
-    let counted = paper.growing_days.1.clone().unwrap_or_else(|| text.say("days-stated"));
-    let mut blocks = vec![Block::Text(text.with("days-text", &[("days", &format!("{:.0}", paper.growing_days.0)), ("counted", &counted)]))];
+    let counted = paper.season.said().unwrap_or_else(|| text.say("days-stated"));
+    let mut blocks = vec![Block::Text(text.with("days-text", &[("days", &paper.days()), ("counted", &counted)]))];
     let Some(weather) = paper.weather else { return blocks };
     let columns = vec![
         (text.say("days-month"), false),

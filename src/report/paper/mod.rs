@@ -20,6 +20,7 @@ use serde_json::Value;
 use crate::finding::Finding;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::run::Outcome;
+use crate::pipeline::season::GrowingSeason;
 use crate::pipeline::settings::Settings;
 use crate::report::document::Document;
 use crate::report::document::Part;
@@ -133,7 +134,7 @@ pub struct Paper<'a> {
     /// The image.
     pub image: &'a ImageFacts,
     /// Growing days, and how they were counted.
-    pub growing_days: &'a (f64, Option<String>),
+    pub season: &'a GrowingSeason,
     /// The weather record by month, when growing days come from one.
     pub weather: Option<&'a WeatherMonths>,
     /// Mean yield of the canopy at flat rates.
@@ -183,6 +184,12 @@ impl<'a> Paper<'a> {
             Subject::Response => figures::response(self),
         }
         .map(|figure| figure.drawing)
+    }
+
+    /// Growing days as text; a dash where the method needs none and the job states none.
+    fn days(&self) -> String {
+        let days = self.season.growing_days;
+        if days.is_finite() { format!("{days:.0}") } else { self.text.say("table-none") }
     }
 
     /// The frame that all documents of a run share.

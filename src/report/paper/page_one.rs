@@ -108,11 +108,25 @@ fn put_on(paper: &Paper<'_>) -> Vec<Block> {
     } else {
         facts.push(Fact::new(text.say("fact-nitrogen"), total).note(note));
     }
-    facts.push(Fact::new(text.say("fact-loads"), text.say("fact-loads-blank")).note(text.say("fact-loads-note")));
+    facts.push(loads(paper));
     let planned = paper.settings.application.date.map_or_else(|| text.say("fact-planned-open"), |date| date.to_string());
     facts.push(Fact::new(text.say("fact-planned"), planned).note(text.with("fact-image", &[("date", &prescription.image_date.to_string())])));
     facts.push(Fact::new(text.say("fact-made"), text.say("fact-made-blank")).note(text.say("fact-made-note")));
     vec![Block::Heading(text.say("one-put-on")), Block::Facts(facts)]
+}
+
+/// Fills of tank or hopper, as the record has them; a line to fill in where the job does not say what it holds.
+fn loads(paper: &Paper<'_>) -> Fact {
+    let text = paper.text;
+    let number = |key: &str| paper.record(&["loads", key]).and_then(serde_json::Value::as_f64);
+    let found = number("fills").zip(number("capacity")).zip(number("last_fill").zip(number("even_fill")));
+    let Some(((fills, capacity), (last, even))) = found else {
+        return Fact::new(text.say("fact-loads"), text.say("fact-loads-blank")).note(text.say("fact-loads-note"));
+    };
+    let unit = paper.shown().total_unit();
+    let amount = |value: f64| format!("{value:.0} {unit}");
+    let of = text.with("fact-loads-value", &[("fills", &format!("{fills:.0}")), ("capacity", &amount(capacity))]);
+    Fact::new(text.say("fact-loads"), of).note(text.with("fact-loads-split", &[("last", &amount(last)), ("even", &amount(even))]))
 }
 
 /// What it brings, and how sure that is.
@@ -153,8 +167,10 @@ fn brings(paper: &Paper<'_>) -> Vec<Block> {
     if let Some((low, high)) = totals.n_kg_by_bounds {
         facts.push(Fact::new(text.say("fact-by-interval"), format!("{} – {}", shown.mass_number(low), shown.mass(high))).note(text.say("fact-seen-ground")));
     }
-    let (a, b) = totals.n_kg_by_efficiency;
-    facts.push(Fact::new(text.say("fact-by-efficiency"), format!("{} – {}", shown.mass_number(a), shown.mass(b))).note(text.say("fact-by-efficiency-note")));
+    if let Some((a, b)) = totals.n_kg_by_efficiency {
+        facts
+            .push(Fact::new(text.say("fact-by-efficiency"), format!("{} – {}", shown.mass_number(a), shown.mass(b))).note(text.say("fact-by-efficiency-note")));
+    }
     facts.push(Fact::new(
         text.say("fact-shares"),
         text.with(

@@ -111,7 +111,7 @@ pub(super) fn planned(paper: &Paper<'_>) -> Part {
             ("total", &format!("{:.1} {}", paper.rates.total, shown.total_unit())),
         ],
     );
-    let mut when = text.with("plan-time-value", &[("image", &prescription.image_date.to_string()), ("days", &format!("{:.0}", paper.growing_days.0))]);
+    let mut when = text.with("plan-time-value", &[("image", &prescription.image_date.to_string()), ("days", &paper.days())]);
     if let Some(date) = paper.settings.application.date {
         when = format!("{}; {when}", text.with("plan-time-date", &[("date", &date.to_string())]));
     }

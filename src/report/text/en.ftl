@@ -38,6 +38,8 @@ fact-nitrogen = Nitrogen in all
 fact-total-held = the map asks for { $asked }; the machine's least and greatest rate changed it
 fact-loads = Loads
 fact-loads-blank = ____ of ____ each
+fact-loads-value = { $fills } of at most { $capacity }
+fact-loads-split = the last { $last }, or each { $even }
 fact-loads-note = product by what the tank holds
 fact-planned = Planned for
 fact-planned-open = no date given
@@ -159,7 +161,8 @@ formula-ratio = Response index of a cell: RI = I_ref / I, held to 1 … { $large
 formula-without = Yield without more nitrogen: YP0 = min(a · exp(b · I / D), YPmax) with a = { $a } kg/ha, b = { $b } d, D = { $days } growing days, YPmax = { $most } kg/ha. Form: Raun and others 2002 (from memory). Curve: { $source }.
 formula-with = Yield with more nitrogen: YPN = min(YP0 · RI, YPmax).
 formula-rate = Nitrogen: N = (YPN − YP0) · g / e − applied since sensing, with g = { $g } (nitrogen in grain), e = { $e } (use efficiency), applied { $applied } kg N/ha. Common to the papers above.
-formula-method = Method and its settings: { $method }.
+formula-method = Method and its settings: { $method }. Source: { $source }.
+formula-from-memory = This formula is from memory and was not compared with its paper.
 formula-limits = Held to { $minimum } … { $maximum } kg N/ha and rounded to { $step } kg N/ha; small zones joined to a neighbour, the field's total kept. Own rule.
 formula-product = Product = nitrogen / { $nitrogen }; density { $density } kg/L.
 formula-money = Yield at another rate: min(YP0 + (N + applied) · e / g, YPN), a straight line to a ceiling: the map's gain is an upper bound.

@@ -1,6 +1,7 @@
 //! `[product]` and `[rate]`: what is spread and between which limits.
 
 use crate::app::job::amount;
+use crate::app::job::amount::Temperature;
 use crate::app::job::fault::Wanted;
 use crate::app::job::problem::Problem;
 use crate::app::job::reader::Entry;
@@ -10,19 +11,32 @@ use crate::app::job::sections::ground;
 use crate::app::job::suggest::nearest;
 use crate::app::job::tables;
 use crate::finding::Finding;
+use crate::pipeline::settings::ProductFacts;
 use crate::pipeline::settings::RateRules;
 use crate::pipeline::settings::StateRate;
+use crate::science::product::find_product;
 use crate::units::NRate;
 use crate::units::Product;
 
-/// `[product]`: a shipped product, or the job's own figures.
-pub(crate) fn product(section: &mut Section<'_>) -> Option<Product> {
+/// `[product]`: a shipped product, or the job's own figures, and what more is known of it.
+pub(crate) fn product(section: &mut Section<'_>) -> Option<(Product, ProductFacts)> {
     if !section.is_present() {
         return None;
     }
     let name = section.text("name", "\"urea\"");
     let nitrogen = section.number("nitrogen", 0.01, 1.0, "nitrogen as a share of the product's mass: 0.46 for urea");
     let density = section.amount("density", Wanted::Density, amount::density);
+    let temperature = section.amount("temperature", Wanted::Temperature, amount::temperature).map(Temperature::as_celsius);
+    if let Some(celsius) = temperature.filter(|celsius| !(-40.0..=50.0).contains(celsius)) {
+        section.refuse("temperature", ground::range(&format!("{celsius:.1} °C"), "-40 °C", "50 °C", "nothing is spread at that temperature"));
+    }
+    if section.given("temperature") && section.given("density") {
+        section.refuse("temperature", Problem::Together { keys: vec!["product.density", "product.temperature"] });
+    }
+    let bulk = section.amount("bulk_density", Wanted::BulkDensity, amount::bulk_density);
+    if let Some(bulk) = bulk.filter(|bulk| !(300.0..=2500.0).contains(bulk)) {
+        section.refuse("bulk_density", ground::range(&format!("{bulk:.0} kg/m3"), "300 kg/m3", "2500 kg/m3", "no fertiliser is that light or heavy"));
+    }
     let shipped = name.as_deref().map(tables::find_product);
     if !section.given("name") && !section.given("nitrogen") {
         section.refuse("name", Problem::NoneOf { keys: vec!["product.name", "product.nitrogen"], example: "name = \"urea\"" });
@@ -37,7 +51,13 @@ pub(crate) fn product(section: &mut Section<'_>) -> Option<Product> {
     let shipped = shipped.and_then(Result::ok);
     let share = nitrogen.or_else(|| shipped.as_ref().map(Product::nitrogen))?;
     // The job's own label or hydrometer value wins over the table's.
-    let kg_per_l = density.or_else(|| shipped.as_ref().and_then(Product::kg_per_l));
+    let entry = shipped.as_ref().and_then(|shipped| find_product(shipped.name()).ok());
+    let at_temperature = temperature.zip(entry).and_then(|(celsius, entry)| entry.density_at(celsius));
+    if section.given("temperature") && temperature.is_some() && !section.given("density") && at_temperature.is_none() {
+        let product = shipped.as_ref().map_or("this product", Product::name).to_owned();
+        section.refuse("temperature", Problem::NoDensityChange { product });
+    }
+    let kg_per_l = density.or(at_temperature).or_else(|| shipped.as_ref().and_then(Product::kg_per_l));
     let shown = shipped
         .as_ref()
         .map(|shipped| shipped.name().to_owned())
@@ -48,7 +68,12 @@ pub(crate) fn product(section: &mut Section<'_>) -> Option<Product> {
         let density = kg_per_l.map_or_else(|| "none".to_owned(), |d| format!("{d} kg/L"));
         section.refuse("density", Problem::Product { nitrogen: share, density });
     }
-    product
+    let facts = ProductFacts {
+        shipped: shipped.as_ref().map(|shipped| shipped.name().to_owned()),
+        temperature_c: temperature,
+        bulk_kg_m3: bulk.map(|bulk| (bulk, bulk)).or_else(|| entry.and_then(|entry| entry.bulk_kg_m3)),
+    };
+    product.map(|product| (product, facts))
 }
 
 /// A nitrogen amount of a section in which product amounts are taken; both readings become a note.
@@ -83,8 +108,36 @@ pub(crate) fn state_rate(section: &mut Section<'_>, key: &'static str, product: 
     nitrogen(section, &entry, key, product).map_or(default, |(rate, _)| StateRate::Amount(rate))
 }
 
-/// `[rate]`, and whether its maximum was written in US units.
-pub(crate) fn rate(section: &mut Section<'_>, product: Option<&Product>) -> Option<(RateRules, bool)> {
+/// `rate.applied_before`: nitrogen that the crop got this season before sensing; none by default.
+pub(crate) fn applied_before(section: &mut Section<'_>, product: Option<&Product>) -> NRate {
+    section.take("applied_before").and_then(|entry| nitrogen(section, &entry, "applied_before", product)).map_or(NRate::ZERO, |(rate, _)| rate)
+}
+
+/// What a limit of the season's total leaves of the greatest rate; refused when that is less than the least rate, or nothing.
+fn within_season(section: &Section<'_>, limit: NRate, before: NRate, since: NRate, minimum: NRate, maximum: NRate) -> NRate {
+    let left = limit - before - since;
+    let shown = |rate: NRate| crate::app::job::problem::short(rate.get());
+    if left.get() <= 0.0 || left < minimum {
+        let least = if left < minimum { shown(minimum) } else { "0.01".to_owned() };
+        let problem = Problem::SeasonLimit { limit: shown(limit), left: shown(left.max(NRate::ZERO)), before: shown(before), since: shown(since), least };
+        section.refuse("season_limit", problem);
+        return maximum;
+    }
+    if left < maximum {
+        section.log().note(Finding::note(
+            "rate.season",
+            format!(
+                "the season's limit of {limit:.1} ({:.1} lb N/ac) leaves {left:.1} ({:.1} lb N/ac) after {before:.1} before and {since:.1} since sensing: that is the greatest rate, not {maximum:.1}",
+                limit.as_lb_per_ac(),
+                left.as_lb_per_ac()
+            ),
+        ));
+    }
+    left.min(maximum)
+}
+
+/// `[rate]`, and whether its maximum was written in US units. `before` and `since` are what went on before sensing and since.
+pub(crate) fn rate(section: &mut Section<'_>, product: Option<&Product>, before: NRate, since: NRate) -> Option<(RateRules, bool)> {
     let read = |section: &mut Section<'_>, key| section.take(key).and_then(|entry| nitrogen(section, &entry, key, product));
     let minimum = read(section, "minimum").map_or(NRate::ZERO, |(rate, _)| rate);
     let maximum = read(section, "maximum");
@@ -94,10 +147,22 @@ pub(crate) fn rate(section: &mut Section<'_>, product: Option<&Product>) -> Opti
     let thin = state_rate(section, "thin", product, true, StateRate::FieldRate);
     let unseen = state_rate(section, "unseen", product, false, StateRate::FieldRate);
     let bare = state_rate(section, "bare", product, false, StateRate::Amount(NRate::ZERO));
+    let season_limit = read(section, "season_limit").map(|(rate, _)| rate);
     if step.get() <= 0.0 {
         section.refuse("step", Problem::Zero { text: step.to_string(), what: "the step" });
     }
-    let (maximum, us) = maximum?;
+    let (written, us) = maximum?;
+    let maximum = season_limit.map_or(written, |limit| within_season(section, limit, before, since, minimum, written));
+    if season_limit.is_some() {
+        for (key, rule) in [("thin", thin), ("unseen", unseen), ("bare", bare)] {
+            if let StateRate::Amount(amount) = rule
+                && amount > maximum
+            {
+                let most = format!("{:.1} kg N/ha", maximum.get());
+                section.refuse(key, ground::range(&format!("{:.1} kg N/ha", amount.get()), "0 kg N/ha", &most, "more than the season's limit leaves"));
+            }
+        }
+    }
     let (low, high, width) = (minimum.get(), maximum.get(), step.get());
     if high <= 0.0 {
         section.refuse("maximum", Problem::Zero { text: maximum.to_string(), what: "the greatest rate" });
@@ -110,5 +175,5 @@ pub(crate) fn rate(section: &mut Section<'_>, product: Option<&Product>) -> Opti
             section.refuse("step", Problem::Step { step: width, minimum: low, maximum: high });
         }
     }
-    Some((RateRules { minimum, maximum, step, usual, thin, unseen, bare }, us))
+    Some((RateRules { minimum, maximum, maximum_written: written, season_limit, applied_before: before, step, usual, thin, unseen, bare }, us))
 }
