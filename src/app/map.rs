@@ -12,6 +12,7 @@ use crate::app::commit::OutputFolder;
 use crate::app::error::AppError;
 use crate::app::image_source;
 use crate::app::job::resolve::read_map_job;
+use crate::app::memory;
 use crate::app::open;
 use crate::app::open::Image;
 use crate::app::progress::Progress;
@@ -67,7 +68,7 @@ struct Opened {
 /// Tells GDAL how to behave: quiet, with a cache of blocks that does not grow with the image.
 pub(crate) fn set_up(common: &Common) {
     gdal::config::set_error_handler(|_, _, _| {});
-    let cache = (common.memory_mib / 16).clamp(2, 64);
+    let cache = memory::cache_mib(common.memory_mib);
     for (key, value) in [("GDAL_CACHEMAX", cache.to_string()), ("OGR_GEOMETRY_ACCEPT_UNCLOSED_RING", "NO".to_owned())] {
         let _ = gdal::config::set_config_option(key, &value);
     }
@@ -84,6 +85,7 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
     check_curve(&settings, &image)?;
     let inputs = open::ground(&settings, common.network)?;
     let ground = prepare(&inputs, &settings, image.stack.lattice(), &mut findings)?;
+    memory::enough(ground.grid.cells.len(), common)?;
     image_source::coarse(ground.pixel, ground.area, &mut findings);
     let season = growing_season(&settings.season, Some((ground.plane.longitude, ground.plane.latitude)), &mut findings)?;
     Ok(Opened { settings, folder, image, ground, season, findings })
@@ -142,6 +144,7 @@ fn with_sources<T>(
         growing_days: opened.season.season.growing_days,
         look_at_bands,
         threads: threads(common),
+        memory: memory::of_windows(common.memory_mib),
         progress: &report,
     });
     if let (Err(RunError::Scan(ScanError::Cancelled)), Some(signal)) = (&result, common.cancel.signal()) {

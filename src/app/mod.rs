@@ -11,6 +11,7 @@ pub mod image_watch;
 pub mod job;
 pub mod lists;
 pub mod map;
+pub(crate) mod memory;
 pub mod new;
 pub mod new_job;
 pub mod open;

@@ -23,6 +23,7 @@ use crate::pipeline::scan::Scan;
 use crate::pipeline::scan::ScanError;
 use crate::pipeline::scan::Scanned;
 use crate::pipeline::scan::scan;
+use crate::pipeline::scan::window_pixels;
 use crate::pipeline::settings::ClassBreaks;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::StateRate;
@@ -120,6 +121,8 @@ pub struct Sources<'a> {
     pub look_at_bands: bool,
     /// Threads.
     pub threads: usize,
+    /// Memory that may be used, about. \[B\]
+    pub memory: u64,
     /// Progress: windows done, windows in all; `false` stops.
     pub progress: &'a (dyn Fn(usize, usize) -> bool + Sync),
 }
@@ -204,6 +207,7 @@ fn pass(settings: &Settings, ground: &Ground, sources: &Sources<'_>, probes: &[P
         bare_below: sources.bare_below,
         look_at_bands: sources.look_at_bands,
         threads: sources.threads,
+        window_pixels: window_pixels(sources.memory, sources.threads, sources.image.slots()),
         progress: sources.progress,
     })
 }

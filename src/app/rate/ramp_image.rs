@@ -39,6 +39,7 @@ pub(super) fn readings(image: &RampImage, index: Option<&str>, folder: &Path, co
         growing_days: f64::NAN,
         look_at_bands: false,
         threads: common.threads.unwrap_or_else(|| std::thread::available_parallelism().map_or(1, usize::from)).max(1),
+        memory: crate::app::memory::of_windows(common.memory_mib),
         progress: &goes_on,
     };
     measure(image, &layers, &sources, findings).map_err(|error| match (&error, common.cancel.signal()) {
