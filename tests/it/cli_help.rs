@@ -101,6 +101,10 @@ const VALUES: [&str; 26] = [
     "PRICE/ha|PRICE/ac",
     "SHELL",
     "UNIT",
+    "FORMAT",
+    "VERSION",
+    "KIND",
+    "PATH",
     "kg/ha|L/ha|lb/ac|gal/ac",
 ];
 
