@@ -49,7 +49,8 @@ fn every_format_into_every_other() {
     let first = "out/office/prescription.geojson";
     let mut sources = Vec::new();
     for (to, ending) in FORMATS {
-        let output = format!("a.{ending}");
+        // A style lies beside its map under the map's name, so names differ.
+        let output = format!("{to}.{ending}");
         // Pixels of 1 m move the border of a field of 7 ha by up to half a metre.
         close(&converted(&field, &arguments(first, to, &output, None)), if to == "geotiff" { 5e-3 } else { 1e-4 }, to);
         sources.push(output);
