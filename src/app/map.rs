@@ -10,11 +10,14 @@ use crate::app::commit;
 use crate::app::commit::CommitOptions;
 use crate::app::commit::OutputFolder;
 use crate::app::error::AppError;
+use crate::app::image_source;
 use crate::app::job::resolve::read_map_job;
 use crate::app::open;
 use crate::app::open::Image;
 use crate::app::progress::Progress;
 use crate::app::record;
+use crate::app::season::OpenedSeason;
+use crate::app::season::growing_season;
 use crate::finding::Acceptance;
 use crate::finding::Finding;
 use crate::format::carried_out;
@@ -28,6 +31,8 @@ use crate::format::shapefile;
 use crate::format::style;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::ground::prepare;
+use crate::pipeline::money::money_findings;
+use crate::pipeline::product::product_findings;
 use crate::pipeline::run::Outcome;
 use crate::pipeline::run::RunError;
 use crate::pipeline::run::Sources;
@@ -55,7 +60,7 @@ struct Opened {
     folder: std::path::PathBuf,
     image: Image,
     ground: Ground,
-    growing_days: (f64, Option<String>),
+    season: OpenedSeason,
     findings: Vec<Finding>,
 }
 
@@ -78,9 +83,10 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
     let image = open::image(imagery, settings.response.index().unwrap_or_default(), &folder, common.network, &mut findings)?;
     check_curve(&settings, &image)?;
     let inputs = open::ground(&settings, common.network)?;
-    let growing_days = open::growing_days(&settings.season, &mut findings)?;
     let ground = prepare(&inputs, &settings, image.stack.lattice(), &mut findings)?;
-    Ok(Opened { settings, folder, image, ground, growing_days, findings })
+    image_source::coarse(ground.pixel, ground.area, &mut findings);
+    let season = growing_season(&settings.season, Some((ground.plane.longitude, ground.plane.latitude)), &mut findings)?;
+    Ok(Opened { settings, folder, image, ground, season, findings })
 }
 
 fn imagery(settings: &Settings) -> Result<&Imagery, AppError> {
@@ -133,14 +139,21 @@ fn with_sources<T>(
         index: &image.index,
         index_name: image.index.0.name(),
         bare_below: image.bare_below,
-        growing_days: opened.growing_days.0,
+        growing_days: opened.season.season.growing_days,
         look_at_bands,
         threads: threads(common),
         progress: &report,
     });
-    result.map_err(|error| match (&error, common.cancel.signal()) {
-        (RunError::Scan(ScanError::Cancelled), Some(signal)) => AppError::cancelled(signal),
-        _ => with_files(opened, error),
+    if let (Err(RunError::Scan(ScanError::Cancelled)), Some(signal)) = (&result, common.cancel.signal()) {
+        return Err(AppError::cancelled(signal));
+    }
+    // What the bands hold is nearer to the fault than what followed from it.
+    if let Some(refusal) = image.index.2.refusal().filter(|_| !matches!(result, Err(RunError::Scan(_)))) {
+        return Err(image_files(image).into_iter().fold(refusal, |refusal, (path, facts)| refusal.with_fact(path, facts)));
+    }
+    result.map_err(|error| {
+        let told = with_files(opened, error);
+        image.index.2.swapped().into_iter().fold(told, |told, swapped| told.with_fact("bands", swapped))
     })
 }
 
@@ -207,7 +220,7 @@ fn refused_format(error: &dyn std::error::Error) -> AppError {
 fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, AppError> {
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
-    let read = open::inputs(job, &opened.settings);
+    let read = open::inputs(job, &opened.settings, &opened.image.inputs, &opened.season.files);
     // The image is large, and its hash needs one core for as long as a fifth of the decoding: it goes beside it when there is more than one.
     let (outcome, inputs) = std::thread::scope(|scope| {
         let hashes = (threads(common) > 1).then(|| scope.spawn(|| record::inputs(&read, &opened.folder)));
@@ -215,6 +228,11 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
         (outcome, hashes.and_then(|thread| thread.join().ok()))
     });
     let mut outcome = outcome?;
+    if let Some(product) = &opened.settings.product {
+        findings.extend(product_findings(product, &opened.settings.product_facts));
+    }
+    findings.extend(outcome.money.iter().flat_map(money_findings));
+    findings.extend(opened.image.index.2.findings());
     progress.start("making the files", 0);
     let rates = machine_rates(&outcome.prescription).map_err(|error| refused_format(&error))?.into_log(&mut findings);
     // Findings of the machine's grid are part of the record, so the grid is made before the record's hash; the map id does not enter it.
@@ -239,7 +257,7 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
         folder: &opened.folder,
         ground: &opened.ground,
         image: &opened.image,
-        growing_days: &opened.growing_days,
+        season: &opened.season.season,
         inputs,
         findings: &findings,
         stopped,
@@ -301,7 +319,7 @@ fn report(made: &Made, files: Vec<(String, u64)>) -> Report {
         settings: &opened.settings,
         ground: &opened.ground,
         index_name: opened.image.index.0.name(),
-        growing_days: &opened.growing_days,
+        season: &opened.season.season,
         map_id: &made.map_id,
     };
     let mut json = made.core.clone();
@@ -366,12 +384,13 @@ pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<R
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
     let looked = with_sources(&opened, common, true, progress, |sources| look(&opened.settings, &opened.ground, sources, &mut findings))?;
+    findings.extend(opened.image.index.2.findings());
     accept(&opened.settings.accept, &mut findings);
     let facts = summary::Facts {
         settings: &opened.settings,
         ground: &opened.ground,
         index_name: opened.image.index.0.name(),
-        growing_days: &opened.growing_days,
+        season: &opened.season.season,
         map_id: "",
     };
     let files: Vec<summary::FileFacts> = opened

@@ -2,11 +2,16 @@
 
 pub mod ground;
 pub mod judge;
+pub mod money;
 pub mod overrun;
+pub mod product;
+pub mod ramp;
+pub mod ramp_image;
 pub mod rates;
 pub mod reference;
 pub mod run;
 pub mod scan;
+pub mod season;
 pub mod settings;
 pub mod strips;
 pub mod totals;

@@ -5,8 +5,10 @@
 use std::path::Path;
 
 use crate::finding::Acceptance;
+use crate::pipeline::ramp::RampSettings;
 use crate::pipeline::settings::Application;
 use crate::pipeline::settings::BareBelow;
+use crate::pipeline::settings::Capacity;
 use crate::pipeline::settings::ClassBreaks;
 use crate::pipeline::settings::Compare;
 use crate::pipeline::settings::Format;
@@ -19,7 +21,9 @@ use crate::pipeline::settings::Machine;
 use crate::pipeline::settings::Mask;
 use crate::pipeline::settings::MaskRule;
 use crate::pipeline::settings::MethodSettings;
+use crate::pipeline::settings::MissingDayRule;
 use crate::pipeline::settings::Prices;
+use crate::pipeline::settings::ProductFacts;
 use crate::pipeline::settings::RateRules;
 use crate::pipeline::settings::RateSettings;
 use crate::pipeline::settings::Reading;
@@ -80,7 +84,7 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
         "season": season(&settings.season, folder),
         "response": response(&settings.response),
         "rate": rate(&settings.rate),
-        "product": settings.product.as_ref().map(product),
+        "product": settings.product.as_ref().map(|own| product(own, &settings.product_facts)),
         "machine": machine(&settings.machine, folder),
         "zones": {
             "by": by(&zones.by),
@@ -110,8 +114,39 @@ pub fn rate_settings(settings: &RateSettings, folder: &Path) -> Value {
         "season": season(&settings.season, folder),
         "response": response(&settings.response),
         "rate": rate(&settings.rate),
-        "product": settings.product.as_ref().map(product),
+        "product": settings.product.as_ref().map(|own| product(own, &settings.product_facts)),
         "prices": settings.prices.as_ref().map(prices),
+        "application": application(&settings.application),
+        "accept": accepted(&settings.accept),
+        "output": { "unit": settings.unit.label(), "us_units": settings.us_units },
+    })
+}
+
+/// The settings of one flat rate from a ramp.
+pub fn ramp_settings(settings: &RampSettings, folder: &Path) -> Value {
+    let source = match &settings.image {
+        None => settings.readings.iter().map(|step| json!({ "rate_kg_n_ha": step.rate.get(), "index": step.value })).collect(),
+        Some(ramp) => json!({ "steps": vector(&ramp.steps, folder), "rate": ramp.column, "unit_kg_n_ha": ramp.unit.get(), "inset_m": ramp.inset.get() }),
+    };
+    let ground = settings.image.as_ref().map(|ramp| {
+        let exclusion =
+            |one: &crate::pipeline::settings::Exclusion| json!({ "source": vector(&one.source, folder), "buffer_m": one.buffer.get(), "reason": one.reason });
+        json!({
+            "boundary": vector(&ramp.field.boundary, folder), "crs": ramp.field.crs, "exclude": ramp.field.exclusions.iter().map(exclusion).collect::<Vec<_>>(),
+        })
+    });
+    json!({
+        "field": { "name": settings.name, "ground": ground },
+        "imagery": settings.image.as_ref().map(|ramp| image(&ramp.imagery, folder)),
+        "reference": {
+            "source": { "ramp": source },
+            "ramp_model": settings.model.name(),
+            "ramp_index": settings.index,
+        },
+        "season": { "sensed": settings.sensed.map(|date| date.to_string()) },
+        "response": { "applied_since_sensing_kg_n_ha": settings.applied_since_sensing.get() },
+        "rate": rate(&settings.rate),
+        "product": settings.product.as_ref().map(|own| product(own, &settings.product_facts)),
         "application": application(&settings.application),
         "accept": accepted(&settings.accept),
         "output": { "unit": settings.unit.label(), "us_units": settings.us_units },
@@ -160,6 +195,7 @@ fn image(imagery: &Imagery, folder: &Path) -> Value {
         "bands": bands,
         "scale": imagery.scale,
         "offset": imagery.offset,
+        "nodata": imagery.nodata,
         "bare_below": match imagery.bare_below {
             BareBelow::OfIndex => json!("of the index"),
             BareBelow::Value(value) => json!(value),
@@ -168,7 +204,7 @@ fn image(imagery: &Imagery, folder: &Path) -> Value {
         "min_seen_share": imagery.min_seen,
         "point_spread_px": imagery.point_spread,
         "sensor": imagery.sensor,
-        "mask": imagery.mask.as_ref().map(|mask| mask_of(mask, folder)),
+        "mask": imagery.mask.as_ref().map(|mask| std::iter::once(mask).chain(&mask.and).map(|mask| mask_of(mask, folder)).collect::<Vec<_>>()),
     })
 }
 
@@ -177,7 +213,7 @@ fn mask_of(mask: &Mask, folder: &Path) -> Value {
         MaskRule::Keep(classes) => ("keep", json!(classes)),
         MaskRule::Bits(bits) => ("bits", json!(bits)),
     };
-    json!({ "path": path(&mask.path, folder), key: rule, "grow_m": mask.grow.get() })
+    json!({ "path": mask.path.as_ref().map(|file| path(file, folder)), "band": mask.band, key: rule, "grow_m": mask.grow.get() })
 }
 
 fn readings_of(readings: &[Reading]) -> Vec<Value> {
@@ -192,17 +228,32 @@ fn season(season: &Season, folder: &Path) -> Value {
             "base_temperature_c": crop.base_c,
             "grain_nitrogen_share": crop.grain_nitrogen,
             "bushel_lb": crop.lb_per_bu,
+            "grain_moisture_share": crop.grain_moisture,
             "window_days": crop.window_days.map(|(first, last)| [first, last]),
             "stand_cv_share": crop.stand_cv,
             "source": crop.source,
         },
+        "crops": season.crops.as_ref().map(|file| path(file, folder)),
         "planted": season.planted.map(|date| date.to_string()),
         "sensed": season.sensed.map(|date| date.to_string()),
         "count_sensing_day": season.count_sensing_day,
+        "growing_day_rule": season.rule.rule().word(),
+        "base_temperature": season.rule.base().to_string(),
+        "ceiling": season.rule.ceiling().map(|(ceiling, _)| ceiling.to_string()),
+        "ceiling_on": season.rule.ceiling().map(|(_, on)| on.word()),
+        "missing_days": match season.missing_days {
+            MissingDayRule::Refuse => "refuse",
+            MissingDayRule::NextStation => "next station",
+            MissingDayRule::LeaveOut => "leave out",
+        },
     });
     match &season.growing_days {
         GrowingDays::Given(days) => put(&mut value, "growing_days", json!(days)),
         GrowingDays::Weather(file) => put(&mut value, "weather", json!(path(file, folder))),
+        GrowingDays::Stations { list, station } => {
+            put(&mut value, "stations", json!(path(list, folder)));
+            put(&mut value, "station", json!(station));
+        }
         GrowingDays::NotStated => put(&mut value, "growing_days", Value::Null),
     }
     value
@@ -321,8 +372,11 @@ fn rate(rate: &RateRules) -> Value {
     })
 }
 
-fn product(product: &Product) -> Value {
-    json!({ "name": product.name(), "nitrogen_share": product.nitrogen(), "density_kg_l": product.kg_per_l() })
+fn product(product: &Product, facts: &ProductFacts) -> Value {
+    json!({
+        "name": product.name(), "nitrogen_share": product.nitrogen(), "density_kg_l": product.kg_per_l(), "temperature_c": facts.temperature_c,
+        "bulk_density_kg_m3": facts.bulk_kg_m3.map(|(low, high)| [low, high]), "shipped": facts.shipped.is_some(),
+    })
 }
 
 fn machine(machine: &Machine, folder: &Path) -> Value {
@@ -341,6 +395,11 @@ fn machine(machine: &Machine, folder: &Path) -> Value {
         "overrun_m": machine.overrun.get(),
         "least_rate_kg_ha": machine.least_rate.map(crate::units::ProductRate::get),
         "greatest_rate_kg_ha": machine.greatest_rate.map(crate::units::ProductRate::get),
+        "capacity": match machine.capacity {
+            None => Value::Null,
+            Some(Capacity::Kg(kg)) => json!({ "kg": kg }),
+            Some(Capacity::Litres(litres)) => json!({ "l": litres }),
+        },
         "on_start": state(machine.on_start),
         "position_lost": state(machine.position_lost),
         "outside": state(machine.outside),
@@ -362,6 +421,7 @@ fn prices(prices: &Prices) -> Value {
         "grain_per_kg": prices.grain,
         "nitrogen_per_kg_n": prices.nitrogen,
         "application_per_ha": prices.application,
+        "mapping_per_ha": prices.mapping,
     })
 }
 

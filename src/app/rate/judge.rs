@@ -7,9 +7,12 @@ use crate::pipeline::judge::adjustment;
 use crate::pipeline::judge::growing_days;
 use crate::pipeline::judge::made_for;
 use crate::pipeline::judge::method;
+use crate::pipeline::settings::Application;
 use crate::pipeline::settings::RateSettings;
 use crate::science::yield_response::Capped;
 use crate::science::yield_response::in_season_estimate;
+use crate::units::NRate;
+use jiff::civil::Date;
 
 /// In-season estimates between which the curves were fitted. [1/d] Common practice, no source.
 const ESTIMATES: (f64, f64) = (0.002, 0.010);
@@ -20,7 +23,7 @@ const SATURATED: f64 = 0.85;
 pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Finding>) {
     season(settings, flat, findings);
     response(flat, findings);
-    dates(settings, findings);
+    age(settings.season.sensed, &settings.application, findings);
     method(&settings.response, findings);
     let told = Told { region: settings.region.as_deref(), sensor: settings.sensor.as_deref(), index: None };
     made_for(&settings.response, &told, findings);
@@ -66,24 +69,11 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
             ),
         ));
     }
-    if let Some(usual) = settings.rate.usual
-        && (flat.rate < usual * 0.5 || flat.rate > usual * 1.5)
-    {
-        findings.push(Finding::stop(
-            "rate.usual",
-            format!(
-                "the rate of {:.1} kg N/ha ({:.1} lb N/ac) lies outside half to one and a half times the usual {:.1} kg N/ha ({:.1} lb N/ac): check readings, curve and units before spreading",
-                flat.rate.get(),
-                flat.rate.as_lb_per_ac(),
-                usual.get(),
-                usual.as_lb_per_ac()
-            ),
-        ));
-    }
+    usual(flat.rate, settings.rate.usual, findings);
 }
 
 fn season(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Finding>) {
-    let days = flat.growing_days;
+    let days = flat.season.growing_days;
     if settings.response.yields().is_none() {
         return;
     }
@@ -138,15 +128,31 @@ fn response(flat: &Flat, findings: &mut Vec<Finding>) {
     }
 }
 
-fn dates(settings: &RateSettings, findings: &mut Vec<Finding>) {
-    let (Some(sensed), Some(applied)) = (settings.season.sensed, settings.application.date) else { return };
+/// Readings that are older than the application allows.
+pub(super) fn age(sensed: Option<Date>, application: &Application, findings: &mut Vec<Finding>) {
+    let (Some(sensed), Some(applied)) = (sensed, application.date) else { return };
     let days = (applied - sensed).get_days();
-    if days > settings.application.max_image_age {
+    if days > application.max_image_age {
         findings.push(Finding::stop(
             "image.age",
+            format!("the readings of {sensed} are {days} days old on {applied}, more than {}: the crop has moved on; read again", application.max_image_age),
+        ));
+    }
+}
+
+/// A rate far from what the grower usually gives.
+pub(super) fn usual(rate: NRate, usual: Option<NRate>, findings: &mut Vec<Finding>) {
+    if let Some(usual) = usual
+        && (rate < usual * 0.5 || rate > usual * 1.5)
+    {
+        findings.push(Finding::stop(
+            "rate.usual",
             format!(
-                "the readings of {sensed} are {days} days old on {applied}, more than {}: the crop has moved on; read again",
-                settings.application.max_image_age
+                "the rate of {:.1} kg N/ha ({:.1} lb N/ac) lies outside half to one and a half times the usual {:.1} kg N/ha ({:.1} lb N/ac): check readings, curve and units before spreading",
+                rate.get(),
+                rate.as_lb_per_ac(),
+                usual.get(),
+                usual.as_lb_per_ac()
             ),
         ));
     }
