@@ -10,6 +10,7 @@ pub mod map;
 pub mod new;
 pub mod new_job;
 pub mod open;
+pub mod points;
 pub mod progress;
 pub mod rate;
 pub mod record;

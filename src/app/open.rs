@@ -20,6 +20,7 @@ use crate::format::vector::read_polygons;
 use crate::format::weather;
 use crate::pipeline::ground::GroundInputs;
 use crate::pipeline::ground::Layer;
+use crate::pipeline::points::PointLayer;
 use crate::pipeline::scan::RowIndex;
 use crate::pipeline::settings::GrowingDays;
 use crate::pipeline::settings::Heading;
@@ -34,6 +35,7 @@ use crate::science::growing_days::count_growing_days;
 use crate::science::index::Index;
 use crate::science::index::Scratch;
 use crate::science::index::canonical_band_name;
+use crate::space::raster::RasterSource;
 use jiff::civil::Date;
 
 /// An index as the pass over the pixels sees it: the index, and for a ready index raster the range of the index that it is said to hold.
@@ -42,7 +44,7 @@ pub struct Rows(pub Index, pub Option<(f64, f64)>);
 
 impl Rows {
     /// `fitted_with`: the index of the yield curve, which a ready index raster must hold.
-    fn new(index: Index, fitted_with: &str) -> Self {
+    pub(crate) fn new(index: Index, fitted_with: &str) -> Self {
         let range = index.ready_band().and_then(|_| Index::parse(fitted_with).ok()).and_then(|curve| curve.range());
         Self(index, range)
     }
@@ -68,13 +70,39 @@ impl RowIndex for Rows {
     }
 }
 
-/// An opened image.
+/// Where the canopy is read: pixels, or single readings.
+#[derive(Debug)]
+pub enum Canopy {
+    /// The bands of the index, as one image.
+    Raster(RasterStack),
+    /// Single readings.
+    Points(PointLayer),
+}
+
+impl Canopy {
+    /// As the walk sees it.
+    pub const fn source(&self) -> &dyn RasterSource {
+        match self {
+            Self::Raster(stack) => stack,
+            Self::Points(layer) => layer,
+        }
+    }
+    /// The readings, if it is made of readings.
+    pub const fn points(&self) -> Option<&PointLayer> {
+        match self {
+            Self::Raster(_) => None,
+            Self::Points(layer) => Some(layer),
+        }
+    }
+}
+
+/// An opened image, or the readings in its place.
 #[derive(Debug)]
 pub struct Image {
     /// Its files.
     pub files: Vec<RasterFacts>,
-    /// The bands of the index, as one image.
-    pub stack: RasterStack,
+    /// What is read.
+    pub stack: Canopy,
     /// The index.
     pub index: Rows,
     /// Band name, file, band number, scale and offset of each slot.
@@ -158,12 +186,16 @@ pub fn index(imagery: &Imagery) -> Result<Index, AppError> {
 /// # Errors
 /// When a file cannot be opened, a band is not named, or bands do not nest.
 pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool, findings: &mut Vec<Finding>) -> Result<Image, AppError> {
+    if let ImageSource::Points(rule) = &imagery.source {
+        return crate::app::points::image(imagery, rule, network, findings);
+    }
     let index = index(imagery)?;
     let mut files: Vec<RasterFacts> = Vec::new();
     let mut slots = Vec::new();
     let mut named = Vec::new();
     for name in index.bands() {
         let (path, wanted) = match &imagery.source {
+            ImageSource::Points(rule) => (rule.source.path.clone(), None),
             ImageSource::One(path) => (path.clone(), index.ready_band()),
             ImageSource::PerBand(list) => {
                 let found = list.iter().find(|(band, _)| canonical_band_name(band) == *name);
@@ -238,7 +270,7 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
         crate::pipeline::settings::BareBelow::OfIndex => index.bare_below(),
         crate::pipeline::settings::BareBelow::Value(value) => Some(value),
     };
-    Ok(Image { files, stack, index: Rows::new(index, fitted_with), slots: named, bare_below })
+    Ok(Image { files, stack: Canopy::Raster(stack), index: Rows::new(index, fitted_with), slots: named, bare_below })
 }
 
 fn described(file: &RasterFacts) -> String {
@@ -316,8 +348,12 @@ pub fn inputs(job: &Path, settings: &Settings) -> Vec<PathBuf> {
     if let Heading::Line(source) = &settings.machine.heading {
         vector(source);
     }
+    if let Some(ImageSource::Points(rule)) = settings.imagery.as_ref().map(|imagery| &imagery.source) {
+        vector(&rule.source);
+    }
     if let Some(imagery) = &settings.imagery {
         match &imagery.source {
+            ImageSource::Points(_) => {}
             ImageSource::One(path) => list.push(path.clone()),
             ImageSource::PerBand(bands) => list.extend(bands.iter().map(|(_, path)| path.clone())),
         }

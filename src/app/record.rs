@@ -121,11 +121,12 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
     put(
         "image",
         json!({
-            "index": context.image.index.0.name(), "formula": context.image.index.0.formula().text(), "bands": slots, "bare_below": context.image.bare_below, "pixel_m": ground.pixel,
+            "index": context.image.index.0.name(), "formula": context.image.index.0.formula().text(), "bands": slots, "bare_below": context.image.bare_below, "pixel_m": outcome.looked.points.is_none().then_some(ground.pixel),
             "pixels_in_field": counts.in_field, "pixels_missing": counts.missing, "pixels_undefined": counts.undefined, "pixels_out_of_range": counts.out_of_range,
             "mean_index": outcome.looked.field_mean,
         }),
     );
+    put("points", json!(outcome.looked.points.as_ref().map(crate::app::points::recorded)));
     put("season", json!({ "growing_days": context.growing_days.0, "counted": context.growing_days.1, "crop": context.settings.season.crop.name }));
     put(
         "reference",

@@ -6,6 +6,7 @@ pub mod geotiff;
 pub mod iso11783;
 pub mod lonlat;
 pub mod payload;
+pub mod points;
 pub mod raster;
 pub(crate) mod scratch;
 pub mod shapefile;

@@ -3,6 +3,7 @@
 pub mod ground;
 pub mod judge;
 pub mod overrun;
+pub mod points;
 pub mod rates;
 pub mod reference;
 pub mod run;

@@ -9,6 +9,10 @@ use crate::pipeline::ground::Ground;
 use crate::pipeline::judge;
 use crate::pipeline::overrun::carried_outwards;
 use crate::pipeline::overrun::with_margin;
+use crate::pipeline::points;
+use crate::pipeline::points::PointLayer;
+use crate::pipeline::points::PointsError;
+use crate::pipeline::points::PointsSaid;
 use crate::pipeline::rates::RateError;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::rates::rates;
@@ -22,6 +26,7 @@ use crate::pipeline::scan::ScanError;
 use crate::pipeline::scan::Scanned;
 use crate::pipeline::scan::scan;
 use crate::pipeline::settings::ClassBreaks;
+use crate::pipeline::settings::ImageSource;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::StateRate;
 use crate::pipeline::settings::ZonesBy;
@@ -62,6 +67,9 @@ pub enum RunError {
     /// Pixels.
     #[error(transparent)]
     Scan(#[from] ScanError),
+    /// Single readings.
+    #[error(transparent)]
+    Points(#[from] PointsError),
     /// A transformation.
     #[error(transparent)]
     Crs(#[from] CrsError),
@@ -108,6 +116,8 @@ pub enum RunError {
 pub struct Sources<'a> {
     /// The image.
     pub image: &'a dyn RasterSource,
+    /// Single readings, when the canopy comes from them instead of an image.
+    pub points: Option<&'a PointLayer>,
     /// The index.
     pub index: &'a dyn RowIndex,
     /// The index's name.
@@ -133,6 +143,8 @@ pub struct Looked {
     pub strips: Vec<Strip>,
     /// Mean index of the field's canopy pixels.
     pub field_mean: f64,
+    /// What is to be said of single readings, when the canopy comes from them.
+    pub points: Option<PointsSaid>,
 }
 
 /// Everything that a run found.
@@ -158,6 +170,9 @@ pub struct Outcome {
 /// [`RunError`]: unreadable pixels, nothing seen, an index out of its range.
 pub fn look(settings: &Settings, ground: &Ground, sources: &Sources<'_>, findings: &mut Vec<Finding>) -> Result<Looked, RunError> {
     let image = settings.imagery.as_ref();
+    if let (Some(ImageSource::Points(rule)), Some(layer)) = (image.map(|image| &image.source), sources.points) {
+        return points::look(settings, rule, layer, ground, sources, findings);
+    }
     let (plans, probes) = strips::plan(ground, &settings.reference, sources.image.lattice())?;
     let scanned = pass(settings, ground, sources, &probes)?;
     let counts = scanned.counts;
@@ -188,7 +203,7 @@ pub fn look(settings: &Settings, ground: &Ground, sources: &Sources<'_>, finding
     let spread = image.map_or(0.0, |image| image.point_spread);
     let strips = strips::estimate(ground, &settings.reference, spread, sources.image.lattice(), plans, &scanned.found)?;
     strips::findings_of(&strips, sources.index_name, settings.season.crop.stand_cv, findings);
-    Ok(Looked { scanned, strips, field_mean })
+    Ok(Looked { scanned, strips, field_mean, points: None })
 }
 
 fn pass(settings: &Settings, ground: &Ground, sources: &Sources<'_>, probes: &[Probe]) -> Result<Scanned, ScanError> {

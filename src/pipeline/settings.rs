@@ -142,12 +142,14 @@ pub struct Imagery {
 }
 
 /// `imagery.path`.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum ImageSource {
     /// One raster with all bands.
     One(PathBuf),
     /// One raster a band, by band name.
     PerBand(Vec<(String, PathBuf)>),
+    /// Single readings: `[points]` instead of an image.
+    Points(Box<crate::pipeline::points::settings::Points>),
 }
 
 /// `imagery.bare_below`.

@@ -174,6 +174,60 @@ pub fn plan(ground: &Ground, settings: &ReferenceSettings, lattice: &Lattice) ->
     Ok((plans, probes))
 }
 
+/// Says which readings each strip needs, when the canopy is known at single places: a reading is never a mixture, so only the inset shrinks a strip.
+///
+/// `spacing` \[m\] is the distance of readings along a track; a segment or block is at least two of it long.
+pub fn plan_points(ground: &Ground, settings: &ReferenceSettings, spacing: f64) -> (Vec<StripPlan>, Vec<Probe>) {
+    let (mut plans, mut probes) = (Vec::new(), Vec::new());
+    let kept_clear: Vec<MultiPolygon<f64>> = ground.strips.iter().map(|strip| grown(strip, settings.gap.get())).collect();
+    let step = spacing.max(0.05);
+    for strip in &ground.strips {
+        let Some(outer) = least_rectangle(strip) else { continue };
+        let inset = settings.inset.get();
+        let nothing = || MultiPolygon::new(Vec::new());
+        let shrunk = |inset: f64| {
+            let core = grown(strip, -inset);
+            least_rectangle(&core).map(|rectangle| (core, rectangle))
+        };
+        let start = probes.len();
+        let (core, along) = shrunk(inset).unwrap_or_else(|| (nothing(), outer));
+        let (segments, blocks) = (pieces(along.length, step, settings.segments), pieces(along.length, step, BLOCKS));
+        probes.push(Probe::Segments { area: core, along, segments, blocks });
+        probes.push(Probe::Segments { area: swaths(ground, strip, &along, settings.gap.get(), &kept_clear), along, segments, blocks });
+        for factor in [0.5, 1.5] {
+            let (area, own) = shrunk(inset * factor).unwrap_or_else(|| (nothing(), along));
+            probes.push(Probe::Segments { area, along: own, segments, blocks: 1 });
+        }
+        let area = strip.intersection(&ground.field).unsigned_area();
+        plans.push(StripPlan { area, pixel: spacing, outer, how: How::Fine { core: along, segments, blocks }, probes: start..probes.len() });
+    }
+    (plans, probes)
+}
+
+/// Turns what was found at single places into estimates.
+pub fn estimate_points(settings: &ReferenceSettings, plans: Vec<StripPlan>, found: &[Found]) -> Vec<Strip> {
+    let one = |plan: StripPlan| {
+        let found = &found[plan.probes.clone()];
+        let (segments, blocks) = match plan.how {
+            How::Fine { segments, blocks, .. } => (segments, blocks),
+            How::Coarse { blocks } => (blocks, blocks),
+        };
+        fine_strip(plan, found, segments, blocks, settings.drop)
+    };
+    plans.into_iter().map(one).collect()
+}
+
+fn fine_strip(plan: StripPlan, found: &[Found], segments: usize, blocks: usize, drop: f64) -> Strip {
+    let sums = |k: usize, blocks: usize| match &found[k] {
+        Found::Segments(tallies) => sums_of(tallies, segments, blocks),
+        Found::Pixels(_) => StripSums::new(segments, blocks),
+    };
+    let (own, beside) = (sums(0, blocks), sums(1, blocks));
+    let estimate = fine(&own, Some(&beside), drop).map(StripFound::Fine);
+    let variant = |k: usize| fine(&sums(k, 1), None, drop).ok().map(|estimate| estimate.index);
+    Strip { found: estimate, variants: [variant(2), variant(3)], plan }
+}
+
 /// The comparison swaths of a strip: beside its long sides, as wide as it is, over the shrunk strip's length.
 fn swaths(ground: &Ground, strip: &MultiPolygon<f64>, along: &Rectangle, gap: f64, kept_clear: &[MultiPolygon<f64>]) -> MultiPolygon<f64> {
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
@@ -207,15 +261,8 @@ pub fn estimate(
         let found = &found[plan.probes.clone()];
         let strip = match &plan.how {
             How::Fine { segments, blocks, .. } => {
-                let sums = |k: usize, blocks: usize| match &found[k] {
-                    Found::Segments(tallies) => sums_of(tallies, *segments, blocks),
-                    Found::Pixels(_) => StripSums::new(*segments, blocks),
-                };
-                let (own, beside) = (sums(0, *blocks), sums(1, *blocks));
-                let estimate = fine(&own, Some(&beside), settings.drop).map(StripFound::Fine);
-                let variant = |k: usize| fine(&sums(k, 1), None, settings.drop).ok().map(|estimate| estimate.index);
-                let variants = [variant(2), variant(3)];
-                Strip { found: estimate, variants, plan }
+                let (segments, blocks) = (*segments, *blocks);
+                fine_strip(plan, found, segments, blocks, settings.drop)
             }
             How::Coarse { blocks } => {
                 let shares = Shares::of(&map.rings(&ground.strips[k])?, point_spread);

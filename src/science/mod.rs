@@ -6,6 +6,7 @@ pub mod index;
 pub mod money;
 pub mod naming;
 pub mod noise;
+pub mod points;
 pub mod product;
 pub mod reference;
 pub mod yield_response;

@@ -16,4 +16,5 @@ mod job_suggestions;
 mod lists;
 mod map_command;
 mod new_command;
+mod points_map;
 mod rate_command;

@@ -16,6 +16,8 @@ mod jenks;
 #[cfg(test)]
 mod pixel_shares;
 #[cfg(test)]
+mod points;
+#[cfg(test)]
 mod products;
 #[cfg(test)]
 mod reference;

@@ -44,6 +44,14 @@ pub enum ReferenceError {
     /// Nothing seen.
     #[error("no pixel of the strip is seen, whole and green: check that strip and image show the same ground, and the limit for bare ground")]
     NoPixels,
+    /// No reading in the strip.
+    #[error(
+        "no reading of canopy lies in the strip shrunk by {inset_m} m on each side: check that strip and readings show the same ground, or give a smaller reference.inset"
+    )]
+    NoReadings {
+        /// How far the strip was shrunk. \[m\]
+        inset_m: f64,
+    },
     /// Sums of strip and swath were cut differently.
     #[error("strip and comparison swath are cut into different pieces ({strip_segments} × {strip_blocks} and {swath_segments} × {swath_blocks})")]
     CutDifferently {

@@ -45,8 +45,8 @@ pub(crate) fn imagery(section: &mut Section<'_>, folder: &Path) -> Option<Imager
     Some(Imagery { source: source??, date: date?, index, bands, scale, offset, bare_below, pixel_inside, min_seen, point_spread, mask })
 }
 
-/// `imagery.index` in the catalogue's spelling; a name or formula that cannot be read is refused.
-fn index(section: &mut Section<'_>) -> String {
+/// `index` of `[imagery]` or `[points]` in the catalogue's spelling; a name or formula that cannot be read is refused.
+pub(crate) fn index(section: &mut Section<'_>) -> String {
     let text = section.text("index", "\"NDVI\"").unwrap_or_else(|| "NDVI".to_owned());
     match Index::parse(&text) {
         Ok(index) => return index.name().to_owned(),

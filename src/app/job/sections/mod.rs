@@ -6,4 +6,5 @@ pub(crate) mod image;
 pub(crate) mod machine;
 pub(crate) mod money;
 pub(crate) mod output;
+pub(crate) mod points;
 pub(crate) mod rate;
