@@ -101,7 +101,7 @@ pub(crate) fn of_readings(mut error: AppError, rule: &Points) -> AppError {
         fact.place = rule.source.path.display().to_string();
     }
     if error.code == "boundary.apart" {
-        error.hint = Some("check that both files show the same field in the right reference system, and that x is the longitude and y the latitude".to_owned());
+        error.hint = Some("check that both files show the same field in the right reference system, and that points.x is the longitude or easting, points.y the latitude or northing".to_owned());
     }
     error
 }

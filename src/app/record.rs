@@ -133,7 +133,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
         json!({
             "kind": reference.kind, "index": reference.index, "beside": reference.beside, "ratio": reference.ratio, "ratio_low": reference.low, "ratio_high": reference.high,
             "no_interval": reference.no_interval, "place": reference.place, "between_strips_sd": reference.between_strips,
-            "index_without_dropping": reference.index_without_dropping, "strips": strips,
+            "index_without_dropping": reference.index_without_dropping, "strips": strips, "point_spread_fit": outcome.looked.spread.map(|fit| json!({ "px": fit.full_width, "low": fit.low, "high": fit.high, "pixels": fit.pixels })),
         }),
     );
     let by_strip: Vec<Value> = totals.n_kg_by_strip.iter().map(|(strip, n)| json!({ "strip": strip, "n_kg": n })).collect();

@@ -27,6 +27,7 @@ use crate::pipeline::scan::Scanned;
 use crate::pipeline::scan::scan;
 use crate::pipeline::settings::ClassBreaks;
 use crate::pipeline::settings::ImageSource;
+use crate::pipeline::settings::PointSpread;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::StateRate;
 use crate::pipeline::settings::ZonesBy;
@@ -36,6 +37,7 @@ use crate::pipeline::totals::Money;
 use crate::pipeline::totals::Totals;
 use crate::pipeline::totals::money_of;
 use crate::pipeline::totals::totals_of;
+use crate::science::reference::SpreadFit;
 use crate::space::crs::CrsError;
 use crate::space::cut::CutError;
 use crate::space::raster::RasterSource;
@@ -145,6 +147,8 @@ pub struct Looked {
     pub field_mean: f64,
     /// What is to be said of single readings, when the canopy comes from them.
     pub points: Option<PointsSaid>,
+    /// The sensor's blur, when it was fitted.
+    pub spread: Option<SpreadFit>,
 }
 
 /// Everything that a run found.
@@ -200,10 +204,13 @@ pub fn look(settings: &Settings, ground: &Ground, sources: &Sources<'_>, finding
         canopy.add(sums.canopy);
     }
     let field_mean = if canopy.is_zero() { f64::NAN } else { weighted.get() / canopy.get() };
-    let spread = image.map_or(0.0, |image| image.point_spread);
-    let strips = strips::estimate(ground, &settings.reference, spread, sources.image.lattice(), plans, &scanned.found)?;
+    let spread = image.map_or(PointSpread::Given(0.0), |image| image.point_spread.clone());
+    let (strips, fitted) = strips::estimate(ground, &settings.reference, &spread, sources.image.lattice(), plans, &scanned.found)?;
     strips::findings_of(&strips, sources.index_name, settings.season.crop.stand_cv, findings);
-    Ok(Looked { scanned, strips, field_mean, points: None })
+    if spread == PointSpread::Fit {
+        strips::say_spread(&strips, fitted.as_ref(), findings);
+    }
+    Ok(Looked { scanned, strips, field_mean, points: None, spread: fitted })
 }
 
 fn pass(settings: &Settings, ground: &Ground, sources: &Sources<'_>, probes: &[Probe]) -> Result<Scanned, ScanError> {

@@ -20,6 +20,7 @@ use crate::pipeline::settings::LargestRatio;
 use crate::pipeline::settings::Machine;
 use crate::pipeline::settings::Mask;
 use crate::pipeline::settings::MaskRule;
+use crate::pipeline::settings::PointSpread;
 use crate::pipeline::settings::Prices;
 use crate::pipeline::settings::RateRules;
 use crate::pipeline::settings::RateSettings;
@@ -161,7 +162,11 @@ fn image(imagery: &Imagery, folder: &Path) -> Value {
         },
         "pixel_inside_share": imagery.pixel_inside,
         "min_seen_share": imagery.min_seen,
-        "point_spread_px": imagery.point_spread,
+        "point_spread_px": match &imagery.point_spread {
+            PointSpread::Given(width) => json!(width),
+            PointSpread::Sensor(name, width) => json!({ "sensor": name, "px": width }),
+            PointSpread::Fit => json!("fit"),
+        },
         "mask": imagery.mask.as_ref().map(|mask| mask_of(mask, folder)),
     })
 }

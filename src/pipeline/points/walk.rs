@@ -198,7 +198,7 @@ pub fn look(
         }
     }
     strips::findings_of(&strips, sources.index_name, settings.season.crop.stand_cv, findings);
-    Ok(Looked { scanned, strips, field_mean, points: Some(said) })
+    Ok(Looked { scanned, strips, field_mean, points: Some(said), spread: None })
 }
 
 /// Readings with their places on the working plane.

@@ -13,6 +13,7 @@ use crate::pipeline::points::settings::Points;
 use crate::pipeline::settings::BareBelow;
 use crate::pipeline::settings::ImageSource;
 use crate::pipeline::settings::Imagery;
+use crate::pipeline::settings::PointSpread;
 use crate::science::points::Model;
 use crate::units::Length;
 
@@ -82,7 +83,19 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
         least_readings: least.unsigned_abs() as usize,
         estimate,
     }));
-    Some(Imagery { source, date: date?, index, bands: Vec::new(), scale, offset, bare_below, pixel_inside: 0.9, min_seen: 0.3, point_spread: 0.0, mask: None })
+    Some(Imagery {
+        source,
+        date: date?,
+        index,
+        bands: Vec::new(),
+        scale,
+        offset,
+        bare_below,
+        pixel_inside: 0.9,
+        min_seen: 0.3,
+        point_spread: PointSpread::Given(0.0),
+        mask: None,
+    })
 }
 
 /// How cells get their index.
