@@ -74,16 +74,16 @@ impl RowIndex for Rows {
 #[derive(Debug)]
 pub enum Canopy {
     /// The bands of the index, as one image.
-    Raster(RasterStack),
+    Raster(Box<RasterStack>),
     /// Single readings.
     Points(PointLayer),
 }
 
 impl Canopy {
     /// As the walk sees it.
-    pub const fn source(&self) -> &dyn RasterSource {
+    pub fn source(&self) -> &dyn RasterSource {
         match self {
-            Self::Raster(stack) => stack,
+            Self::Raster(stack) => stack.as_ref(),
             Self::Points(layer) => layer,
         }
     }
@@ -270,7 +270,7 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
         crate::pipeline::settings::BareBelow::OfIndex => index.bare_below(),
         crate::pipeline::settings::BareBelow::Value(value) => Some(value),
     };
-    Ok(Image { files, stack: Canopy::Raster(stack), index: Rows::new(index, fitted_with), slots: named, bare_below })
+    Ok(Image { files, stack: Canopy::Raster(Box::new(stack)), index: Rows::new(index, fitted_with), slots: named, bare_below })
 }
 
 fn described(file: &RasterFacts) -> String {

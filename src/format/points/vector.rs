@@ -1,4 +1,4 @@
-//! Readings as a layer of points: shapefile, GeoPackage, GeoJSON.
+//! Readings as a layer of points: shapefile, `GeoPackage`, `GeoJSON`.
 
 use std::path::Path;
 
