@@ -25,7 +25,7 @@ fn cell_truth(row: i64, col: i64) -> f64 {
     let mut sum = 0.0;
     for i in 0..12 {
         for j in 0..12 {
-            sum += truth(east - 1.0 - 2.0 * i as f64, south + 1.0 + 2.0 * j as f64);
+            sum += truth(east - 1.0 - 2.0 * f64::from(i), south + 1.0 + 2.0 * f64::from(j));
         }
     }
     sum / 144.0
@@ -48,15 +48,15 @@ type Reading = (usize, f64, f64, f64, f64);
 fn log() -> Vec<Reading> {
     let mut noise = Noise(20_260_414);
     let mut log = Vec::new();
-    for pass in 0..10 {
+    for pass in 0..10_u8 {
         for sensor in [-6.0, 6.0] {
-            let x = 12.0 + 24.0 * pass as f64 + sensor;
+            let x = 12.0 + 24.0 * f64::from(pass) + sensor;
             if x > 216.0 {
                 continue;
             }
             for k in 0..96 {
-                let y = 1.5 + 3.0 * k as f64;
-                log.push((pass * 2 + usize::from(sensor > 0.0), x, y, 8.0, truth(x, y) + 0.008 * noise.next()));
+                let y = 1.5 + 3.0 * f64::from(k);
+                log.push((usize::from(pass) * 2 + usize::from(sensor > 0.0), x, y, 8.0, truth(x, y) + 0.008 * noise.next()));
             }
         }
     }

@@ -184,7 +184,7 @@ mod tests {
 
     #[test]
     fn spacing_is_that_of_the_track() {
-        let log: Vec<Kept> = (0..50).map(|k| kept(2.5 * k as f64, 0.5, 0, false, 0)).collect();
+        let log: Vec<Kept> = (0..50).map(|k| kept(2.5 * f64::from(k), 0.5, 0, false, 0)).collect();
         assert!((spacing(&log) - 2.5).abs() < 1e-12);
         assert_eq!(spacing(&log[..1]), 0.0);
     }

@@ -70,7 +70,7 @@ mod tests {
 
     #[test]
     fn a_post_is_dropped_and_a_strip_is_not() {
-        let mut values: Vec<f64> = (0..40).map(|k| 0.60 + 0.01 * libm::sin(k as f64)).collect();
+        let mut values: Vec<f64> = (0..40).map(|k| 0.60 + 0.01 * libm::sin(f64::from(k))).collect();
         values[7] = 0.05;
         values[20] = 0.74;
         values[21] = 0.75;
@@ -87,7 +87,7 @@ mod tests {
 
     #[test]
     fn a_real_step_in_the_crop_stays() {
-        let values: Vec<f64> = (0..60).map(|k| if k < 30 { 0.4 } else { 0.7 } + 0.01 * libm::sin(3.0 * k as f64)).collect();
+        let values: Vec<f64> = (0..60).map(|k| if k < 30 { 0.4 } else { 0.7 } + 0.01 * libm::sin(3.0 * f64::from(k))).collect();
         let found = outliers(&line(&values), &[0; 60], 5.0);
         assert!(found.dropped.iter().all(|d| !d));
     }

@@ -230,12 +230,12 @@ mod tests {
         (574, 693.145_26, 0.568_968_3),
         (564, 796.183_65, 0.618_676_9),
         (589, 903.146_50, 0.647_147_9),
-        (543, 1011.291_77, 0.691_570_5),
-        (500, 1117.862_35, 0.703_398_4),
-        (477, 1221.328_10, 0.603_877_0),
-        (452, 1329.164_07, 0.651_715_8),
-        (457, 1437.256_20, 0.566_531_8),
-        (415, 1543.202_48, 0.574_822_7),
+        (543, 1_011.291_77, 0.691_570_5),
+        (500, 1_117.862_35, 0.703_398_4),
+        (477, 1_221.328_10, 0.603_877_0),
+        (452, 1_329.164_07, 0.651_715_8),
+        (457, 1_437.256_20, 0.566_531_8),
+        (415, 1_543.202_48, 0.574_822_7),
     ];
 
     #[test]
@@ -257,7 +257,7 @@ mod tests {
     fn what_made_the_semivariances_is_found_again() {
         for (model, nugget, sill, range) in [(Model::Spherical, 0.0, 0.004, 60.0), (Model::Exponential, 0.001, 0.003, 25.0)] {
             let truth = Variogram { model, nugget, sill, range };
-            let bins: Vec<Bin> = (1..=15).map(|k| Bin { distance: 8.0 * k as f64, semivariance: truth.at(8.0 * k as f64), pairs: 1000 }).collect();
+            let bins: Vec<Bin> = (1..=15).map(|k| Bin { distance: 8.0 * f64::from(k), semivariance: truth.at(8.0 * f64::from(k)), pairs: 1000 }).collect();
             let found = fit(&bins, &[Model::Spherical, Model::Exponential]).unwrap().variogram;
             assert_eq!(found.model, model);
             assert!((found.range - range).abs() < 1e-3 * range && (found.sill - sill).abs() < 1e-3 * sill && (found.nugget - nugget).abs() < 1e-5, "{found:?}");
@@ -266,10 +266,10 @@ mod tests {
 
     #[test]
     fn no_structure_is_told_as_none() {
-        let bins: Vec<Bin> = (1..=10).map(|k| Bin { distance: 10.0 * k as f64, semivariance: 0.002, pairs: 500 }).collect();
+        let bins: Vec<Bin> = (1..=10).map(|k| Bin { distance: 10.0 * f64::from(k), semivariance: 0.002, pairs: 500 }).collect();
         let found = fit(&bins, &[Model::Spherical]).unwrap();
         assert!(found.variogram.nugget_share() > 0.999 && found.explained < 1e-6, "{found:?}");
-        let falling: Vec<Bin> = (1..=10).map(|k| Bin { distance: 10.0 * k as f64, semivariance: 0.004 - 0.0002 * k as f64, pairs: 500 }).collect();
+        let falling: Vec<Bin> = (1..=10).map(|k| Bin { distance: 10.0 * f64::from(k), semivariance: 0.004 - 0.0002 * f64::from(k), pairs: 500 }).collect();
         assert_eq!(fit(&falling, &[Model::Spherical]).unwrap().variogram.sill, 0.0);
         assert_eq!(fit(&bins[..3], &[Model::Spherical]), None);
     }
