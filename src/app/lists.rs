@@ -9,6 +9,7 @@ use crate::report::model::Table;
 use crate::science::crop::crops;
 use crate::science::crop::curves;
 use crate::science::index::catalogue;
+use crate::science::methods::about::METHODS;
 use crate::science::product::ProductKind;
 use crate::science::product::products;
 use crate::units::KG_PER_LB;
@@ -76,68 +77,39 @@ fn indices() -> Told {
     ("Canopy indices", vec![Block::table("", table), Block::table("Sources", sources), Block::text("", hints)], json!({ "indices": json }))
 }
 
-/// One method that sets rates.
-struct Method {
-    name: &'static str,
-    command: &'static str,
-    what: &'static str,
-    formula: &'static str,
-    range: &'static str,
-    source: &'static str,
-    certainty: &'static str,
-}
-
-/// What a range says of both methods: they are the same formulas.
-const RANGE: &str =
-    "growing days 60 to 120 (winter wheat best at 87 to 112), in-season estimate I / D 0.002 to 0.010 a day; refused below 60 days unless accepted";
-const SOURCE: &str = "Raun et al. 2002, Agronomy Journal 94:815-820; the difference of grain nitrogen over use efficiency is common practice";
-
-const METHODS: &[Method] = &[
-    Method {
-        name: "yield response",
-        command: "haulm map",
-        what: "one rate a cell from an image: how much yield nitrogen adds there, and how much nitrogen that yield takes up",
-        formula: "RI = I_ref / I, held to 1 … largest; YP0 = min(a · exp(b · I / D), YPmax); YPN = min(YP0 · RI, YPmax); N = (YPN − YP0) · g / e − applied since sensing",
-        range: RANGE,
-        source: SOURCE,
-        certainty: "from memory",
-    },
-    Method {
-        name: "flat",
-        command: "haulm rate",
-        what: "one rate for the whole field from hand readings in and beside the strip, without an image",
-        formula: "as yield response, with I_ref = mean reading in the strip and I = mean reading beside it",
-        range: RANGE,
-        source: SOURCE,
-        certainty: "from memory",
-    },
-];
-
 fn methods() -> Told {
     let blocks = METHODS
         .iter()
         .map(|method| {
             let rows = [
-                ("command", method.command),
-                ("gives", method.what),
+                ("gives", method.gives),
                 ("formula", method.formula),
+                ("units", method.units),
                 ("range", method.range),
+                ("needs", method.needs),
                 ("source", method.source),
-                ("certainty", method.certainty),
+                ("certainty", method.certainty.label()),
             ];
-            let rows = rows.iter().map(|(key, text)| vec![(*key).to_owned(), (*text).to_owned()]).collect();
+            let crop = method.crop.map(|crop| ("crop", crop));
+            let rows = rows.into_iter().chain(crop).map(|(key, text)| vec![key.to_owned(), text.to_owned()]).collect();
             Block::table("", Table { columns: vec![Column::left("method"), Column::left(method.name)], rows })
         })
         .chain([Block::text(
             "Symbols",
             vec![
-                "I canopy index, I_ref that of the reference strip, D growing days, a and b of the yield curve, YPmax maximum yield, g nitrogen in the grain (share of its mass), e share of applied nitrogen that reaches the grain.".to_owned(),
+                "I canopy index, I_ref that of the reference strip, D growing days, a and b of the yield curve, YPmax maximum yield, g nitrogen in the grain (share of its mass), e share of applied nitrogen that reaches the grain, SI sufficiency index I / I_ref, ΔSI 1 − SI without nitrogen, V the value that is read.".to_owned(),
+                "Every method: response.method = its name; less what was applied since sensing; held to rate.minimum … rate.maximum and to what rate.season_limit leaves; rounded to rate.step; thin, bare and unseen ground by the rules of [rate]. haulm map gives one rate a cell, haulm rate one rate from hand readings, I_ref in the strip and I beside it.".to_owned(),
             ],
         )])
         .collect();
     let json = METHODS
         .iter()
-        .map(|m| json!({ "name": m.name, "command": m.command, "gives": m.what, "formula": m.formula, "range": m.range, "source": m.source, "certainty": m.certainty }))
+        .map(|m| {
+            json!({
+                "name": m.name, "commands": ["haulm map", "haulm rate"], "gives": m.gives, "formula": m.formula, "units": m.units, "range": m.range, "needs": m.needs,
+                "source": m.source, "certainty": m.certainty.label(), "crop": m.crop,
+            })
+        })
         .collect::<Vec<_>>();
     ("Methods that set rates", blocks, json!({ "methods": json }))
 }

@@ -59,7 +59,7 @@ struct Opened {
 /// Tells GDAL how to behave: quiet, with a cache of blocks that does not grow with the image.
 pub(crate) fn set_up(common: &Common) {
     gdal::config::set_error_handler(|_, _, _| {});
-    let cache = (common.memory_mib / 16).clamp(16, 64);
+    let cache = (common.memory_mib / 16).clamp(2, 64);
     for (key, value) in [("GDAL_CACHEMAX", cache.to_string()), ("OGR_GEOMETRY_ACCEPT_UNCLOSED_RING", "NO".to_owned())] {
         let _ = gdal::config::set_config_option(key, &value);
     }
@@ -72,7 +72,7 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
     set_up(common);
     let folder = job.parent().unwrap_or_else(|| Path::new("")).to_owned();
     let imagery = imagery(&settings)?;
-    let image = open::image(imagery, &settings.response.curve.index, &folder, common.network, &mut findings)?;
+    let image = open::image(imagery, settings.response.index().unwrap_or_default(), &folder, common.network, &mut findings)?;
     check_curve(&settings, &image)?;
     let inputs = open::ground(&settings, common.network)?;
     let growing_days = open::growing_days(&settings.season, &mut findings)?;
@@ -90,16 +90,17 @@ fn imagery(settings: &Settings) -> Result<&Imagery, AppError> {
     })
 }
 
-/// Refuses a curve fitted with another index, and an index whose zero means something else than no canopy.
+/// Refuses numbers that hold for another index, and an index whose zero means something else than no canopy where the method divides by it.
 fn check_curve(settings: &Settings, image: &Image) -> Result<(), AppError> {
-    let (index, curve) = (&image.index.0, &settings.response.curve);
+    let (index, response) = (&image.index.0, &settings.response);
     let ready = index.ready_band().is_some();
-    if !ready && !curve.index.eq_ignore_ascii_case(index.name()) {
+    if let Some(curve) = response.yields().map(|yields| &yields.curve).filter(|curve| !ready && !curve.index.eq_ignore_ascii_case(index.name())) {
         return Err(AppError::refused("response.index", format!("the yield curve was fitted with {}, but the image gives {}", curve.index, index.name()))
             .with_fact("response.yield_curve", format!("a = {}, b = {}, source: {}", curve.a, curve.b, curve.source))
             .with_hint("use the index of the curve, or a curve that was fitted with this index"));
     }
-    if index.zero_meaning() == crate::science::index::ZeroMeaning::SomethingElse {
+    // Whatever growing days are, the method's kind is the same.
+    if response.method(None, f64::NAN).divides_by_index() && index.zero_meaning() == crate::science::index::ZeroMeaning::SomethingElse {
         return Err(AppError::refused("response.zero", format!("{} is not 0 where there is no canopy, so a ratio of it means nothing", index.name()))
             .with_hint("use an index such as NDVI or NDRE"));
     }
@@ -213,7 +214,14 @@ fn refused_format(error: &dyn std::error::Error) -> AppError {
 fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, AppError> {
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
-    let mut outcome = with_sources(&opened, common, false, progress, |sources| run(&opened.settings, &opened.ground, sources, &mut findings))?;
+    let read = open::inputs(job, &opened.settings);
+    // The image is large, and its hash needs one core for as long as a fifth of the decoding: it goes beside it when there is more than one.
+    let (outcome, inputs) = std::thread::scope(|scope| {
+        let hashes = (threads(common) > 1).then(|| scope.spawn(|| record::inputs(&read, &opened.folder)));
+        let outcome = with_sources(&opened, common, false, progress, |sources| run(&opened.settings, &opened.ground, sources, &mut findings));
+        (outcome, hashes.and_then(|thread| thread.join().ok()))
+    });
+    let mut outcome = outcome?;
     progress.start("making the files", 0);
     let rates = machine_rates(&outcome.prescription).map_err(|error| refused_format(&error))?.into_log(&mut findings);
     // Findings of the machine's grid are part of the record, so the grid is made before the record's hash; the map id does not enter it.
@@ -223,7 +231,10 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
     }
     accept(&opened.settings.accept, &mut findings);
     let stopped = findings.iter().any(Finding::stops);
-    let inputs = record::inputs(&open::inputs(job, &opened.settings), &opened.folder)?;
+    let inputs = match inputs {
+        Some(inputs) => inputs?,
+        None => record::inputs(&read, &opened.folder)?,
+    };
     let context = record::Context {
         settings: &opened.settings,
         folder: &opened.folder,

@@ -22,6 +22,7 @@ use crate::pipeline::ground::GroundInputs;
 use crate::pipeline::ground::Layer;
 use crate::pipeline::points::PointLayer;
 use crate::pipeline::scan::RowIndex;
+use crate::pipeline::settings::FieldSettings;
 use crate::pipeline::settings::GrowingDays;
 use crate::pipeline::settings::Heading;
 use crate::pipeline::settings::ImageSource;
@@ -35,7 +36,9 @@ use crate::science::growing_days::count_growing_days;
 use crate::science::index::Index;
 use crate::science::index::Scratch;
 use crate::science::index::canonical_band_name;
+use crate::space::crs::Crs;
 use crate::space::raster::RasterSource;
+use geo::MultiPolygon;
 use jiff::civil::Date;
 
 /// An index as the pass over the pixels sees it: the index, and for a ready index raster the range of the index that it is said to hold.
@@ -133,15 +136,14 @@ fn layer<G>(source: &VectorSource, read: ReadLayer<'_, G>, network: bool) -> Res
     Ok(Layer { crs: layer.crs, shapes: layer.shapes.into_iter().map(|shape| shape.geometry).collect(), file: source.path.display().to_string() })
 }
 
-/// Reads boundary, exclusions, strips and lines.
-///
-/// # Errors
-/// When one of them cannot be read, or the plane asked for is unknown.
-pub fn ground(settings: &Settings, network: bool) -> Result<GroundInputs, AppError> {
-    let polygons = |path: &Path, name: Option<&str>, filter: Option<&str>| read_polygons(path, name, filter).map_err(AppError::from);
-    let lines = |path: &Path, name: Option<&str>, filter: Option<&str>| read_lines(path, name, filter).map_err(AppError::from);
-    let field = &settings.field;
-    let plane = match &field.crs {
+/// Polygons of a source, as a layer.
+pub(crate) fn polygons(source: &VectorSource, network: bool) -> Result<Layer<MultiPolygon<f64>>, AppError> {
+    layer(source, &|path: &Path, name: Option<&str>, filter: Option<&str>| read_polygons(path, name, filter).map_err(AppError::from), network)
+}
+
+/// The working plane that a job asks for.
+pub(crate) fn plane(field: &FieldSettings) -> Result<Option<Crs>, AppError> {
+    Ok(match &field.crs {
         None => None,
         Some(text) => Some(system_named(text).map_err(|reason| {
             AppError::refused("plane.unknown", "the working plane that the job names is not known")
@@ -152,7 +154,18 @@ pub fn ground(settings: &Settings, network: bool) -> Result<GroundInputs, AppErr
                 )
                 .with_hint("write an EPSG code of a projected system in metres, such as \"EPSG:32633\", or leave it out")
         })?),
-    };
+    })
+}
+
+/// Reads boundary, exclusions, strips and lines.
+///
+/// # Errors
+/// When one of them cannot be read, or the plane asked for is unknown.
+pub fn ground(settings: &Settings, network: bool) -> Result<GroundInputs, AppError> {
+    let polygons = |path: &Path, name: Option<&str>, filter: Option<&str>| read_polygons(path, name, filter).map_err(AppError::from);
+    let lines = |path: &Path, name: Option<&str>, filter: Option<&str>| read_lines(path, name, filter).map_err(AppError::from);
+    let field = &settings.field;
+    let plane = plane(field)?;
     Ok(GroundInputs {
         boundary: layer(&field.boundary, &polygons, network)?,
         exclusions: field.exclusions.iter().map(|exclusion| layer(&exclusion.source, &polygons, network)).collect::<Result<_, _>>()?,
@@ -298,7 +311,7 @@ fn band_number(imagery: &Imagery, file: &RasterFacts, name: &str) -> Result<usiz
     }
 }
 
-/// Growing days of a season: as stated, or counted from the weather record.
+/// Growing days of a season: as stated, or counted from the weather record. Not a number where the method needs none and the job states none.
 ///
 /// # Errors
 /// A record that cannot be read or does not cover the season; dates that are missing.
@@ -306,6 +319,8 @@ pub fn growing_days(season: &Season, findings: &mut Vec<Finding>) -> Result<(f64
     let path = match &season.growing_days {
         GrowingDays::Given(days) => return Ok((*days, None)),
         GrowingDays::Weather(path) => path,
+        // Not known is no number; the method needs none.
+        GrowingDays::NotStated => return Ok((f64::NAN, None)),
     };
     let needed = |date: Option<Date>, key: &str| {
         date.ok_or_else(|| {

@@ -142,7 +142,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
         json!({
             "n_kg": totals.n_kg, "n_kg_from_cells": totals.n_kg_from_cells, "n_kg_exact": totals.n_kg_exact, "n_kg_seen": totals.n_kg_seen, "n_kg_by_ratio": totals.n_kg_by_ratio,
             "product": totals.product, "product_unit": context.settings.product.as_ref().map(|_| context.settings.output.unit.total_label()),
-            "capped_share": totals.capped_share, "capped_without_share": totals.capped_without_share, "unseen_share": totals.unseen_share, "bare_share": totals.bare_share,
+            "capped_share": totals.capped_share, "capped_without_share": totals.capped_without_share, "held_share": totals.held_share, "unseen_share": totals.unseen_share, "bare_share": totals.bare_share,
             "thin_share": totals.thin_share, "beyond_share": totals.beyond_share, "mean_n_kg_ha": totals.mean_rate.get(), "field_rate_n_kg_ha": outcome.prescription.field_rate.get(),
             "field_rate_exact_n_kg_ha": outcome.rated.field_exact, "zones": outcome.prescription.zones.len(),
             "yield_without_n_kg_ha": totals.yields.map(|y| y.0.get()), "yield_with_n_kg_ha": totals.yields.map(|y| y.1.get()),
@@ -152,7 +152,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
         "doubt",
         json!({
             "n_kg_base": totals.n_kg_base, "n_kg_without_dropping": totals.n_kg_without_dropping, "n_kg_by_strip": by_strip, "n_kg_by_inset": totals.n_kg_by_inset,
-            "n_kg_by_ratio_bounds": totals.n_kg_by_bounds.map(|b| [b.0, b.1]), "n_kg_by_use_efficiency": [totals.n_kg_by_efficiency.0, totals.n_kg_by_efficiency.1],
+            "n_kg_by_ratio_bounds": totals.n_kg_by_bounds.map(|b| [b.0, b.1]), "n_kg_by_use_efficiency": totals.n_kg_by_efficiency.map(|b| [b.0, b.1]),
             "n_kg_each_cell": totals.n_kg_by_compare.0, "n_kg_whole_field": totals.n_kg_by_compare.1,
             "noise_sd": totals.noise.map(|n| n.0), "noise_n_kg": totals.noise.map(|n| n.1.made_kg), "noise_n_kg_signed": totals.noise.map(|n| n.1.signed_kg),
         }),

@@ -21,6 +21,7 @@ impl From<VectorError> for AppError {
             VectorError::Unreadable { .. } => ("vector.unreadable", "give a GeoJSON, GeoPackage, shapefile or KML file"),
             VectorError::Layer { .. } => ("vector.layer", "choose one: { path = \"...\", layer = \"...\" }"),
             VectorError::Filter { .. } => ("vector.filter", "write it as SQL on a column, such as where = \"FIELD_ID = '12'\""),
+            VectorError::Column { .. } => ("vector.column", "name one of its columns that holds numbers, or write the numbers into one"),
             VectorError::NoSystem { .. } => ("vector.no_system", "add the .prj file, or export again with a reference system"),
             VectorError::SystemUnknown { .. } | VectorError::SystemDoubtful { .. } => ("vector.system", "export it again with the right reference system"),
             VectorError::Empty { .. } => ("vector.empty", "check layer and filter, and that the file holds the right shapes"),

@@ -7,9 +7,11 @@ use crate::pipeline::run::Looked;
 use crate::pipeline::run::Sources;
 use crate::pipeline::settings::Compare;
 use crate::pipeline::settings::Crop;
+use crate::pipeline::settings::Response;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::Totals;
+use crate::science::methods::Method;
 
 /// Fewer growing days than this stop a map: response indices are all close to 1.
 const LEAST_DAYS: f64 = 60.0;
@@ -49,20 +51,34 @@ pub fn cautions(
         if mean < usual * 0.5 || mean > usual * 1.5 {
             findings.push(Finding::stop(
                 "rate.usual",
-                format!("the field's mean rate {:.1} kg N/ha lies outside half to one and a half times the usual {:.1} kg N/ha: check strip, curve and units before spreading", mean.get(), usual.get()),
+                format!(
+                    "the field's mean rate {:.1} kg N/ha ({:.1} lb N/ac) lies outside half to one and a half times the usual {:.1} kg N/ha ({:.1} lb N/ac): check strip, method and units before spreading",
+                    mean.get(),
+                    mean.as_lb_per_ac(),
+                    usual.get(),
+                    usual.as_lb_per_ac()
+                ),
             ));
         }
     }
-    let words = match settings.response.compare {
-        Compare::EachCell => "each cell is compared with the strip: paler patches get more",
-        Compare::WholeField => "every cell gets the field's response index: greener patches get more",
+    direction(settings, totals, findings);
+    method(&settings.response, findings);
+    let asked = Told {
+        region: settings.field.region.as_deref(),
+        sensor: settings.imagery.as_ref().and_then(|image| image.sensor.as_deref()),
+        index: settings.imagery.as_ref().map(|image| image.index.as_str()),
     };
-    let other = totals.n_kg_by_compare.1.map_or_else(String::new, |whole| {
-        format!(" (exact totals of seen ground: {:.0} kg N by each cell, {whole:.0} kg N by the whole field)", totals.n_kg_by_compare.0)
-    });
-    findings.push(Finding::note("rate.direction", format!("{words}{other}")));
-    if settings.response.ratio_adjustment.is_some() {
-        findings.push(Finding::note("rate.adjusted", "response indices are adjusted linearly as the job says, once, before they are held".to_owned()));
+    made_for(&settings.response, &asked, findings);
+    if settings.rate.season_limit.is_some() && settings.rate.maximum < settings.rate.maximum_written && totals.held_share > 0.0 {
+        findings.push(Finding::caution(
+            "rate.season_held",
+            format!(
+                "{:.1} % of the canopy asks for more than the {:.1} ({:.1} lb N/ac) that the season's limit leaves and is held to it",
+                100.0 * totals.held_share,
+                settings.rate.maximum,
+                settings.rate.maximum.as_lb_per_ac()
+            ),
+        ));
     }
     if totals.thin_share > 0.0 {
         findings.push(Finding::note(
@@ -77,6 +93,135 @@ pub fn cautions(
     if settings.imagery.as_ref().is_some_and(|image| image.point_spread.is_any()) {
         findings
             .push(Finding::note("reference.point_spread", "the sensor's blur is taken out of the strip's reading only; cells are not sharpened".to_owned()));
+    }
+}
+
+/// Which way round the map is, and whether the response index is raw.
+fn direction(settings: &Settings, totals: &Totals, findings: &mut Vec<Finding>) {
+    let response = &settings.response;
+    let Some(yields) = response.yields() else {
+        let method = response.method(None, f64::NAN);
+        let words = match &method {
+            Method::Flat(_) => "one rate for all canopy",
+            Method::Visible(_) => {
+                "paler patches get more; ground that looks like the strip still gets what the line says, 50 to 60 lb N/ac by the published ones"
+            }
+            method if method.falls_with_index() => "paler patches get more",
+            Method::SquareRoot(_) | Method::ClassTable(_) => "paler patches get more, down to where the method backs off: the palest get less again",
+            _ => "greener patches get more: the ramp rises with what it is read by",
+        };
+        findings.push(Finding::note("rate.direction", format!("{words}; ratios are used as measured, not adjusted")));
+        return;
+    };
+    let words = match yields.compare {
+        Compare::EachCell => "each cell is compared with the strip: paler patches get more",
+        Compare::WholeField => "every cell gets the field's response index: greener patches get more",
+    };
+    let other = totals.n_kg_by_compare.1.map_or_else(String::new, |whole| {
+        format!(" (exact totals of seen ground: {:.0} kg N by each cell, {whole:.0} kg N by the whole field)", totals.n_kg_by_compare.0)
+    });
+    findings.push(Finding::note("rate.direction", format!("{words}{other}")));
+    adjustment(response, findings);
+}
+
+/// Says whether the response index is raw or adjusted; it is never adjusted twice.
+pub fn adjustment(response: &Response, findings: &mut Vec<Finding>) {
+    let Some(yields) = response.yields() else { return };
+    findings.push(match yields.ratio_adjustment {
+        Some((slope, intercept)) => Finding::note(
+            "rate.adjusted",
+            format!("response indices are adjusted linearly as the job says ({slope} · RI {intercept:+}), once, before they are held"),
+        ),
+        None => Finding::note("rate.raw", "response indices are used raw, as measured: no adjustment towards yields is made"),
+    });
+}
+
+/// Says what is not sure about a method itself.
+pub fn method(response: &Response, findings: &mut Vec<Finding>) {
+    let name = response.name();
+    let fitted = response.fitted();
+    if fitted.from_memory {
+        findings.push(Finding::caution(
+            "method.memory",
+            format!(
+                "the formula of the method {name} is from memory and was not compared with its paper, {}: let an adviser check it before you spread by it",
+                fitted.source
+            ),
+        ));
+    }
+    let method = response.method(None, f64::NAN);
+    if let Method::LinearRamp(ramp) = &method
+        && ramp.at_low < ramp.at_high
+    {
+        findings.push(Finding::caution(
+            "method.rising",
+            format!(
+                "the ramp rises: {:.1} at {} and {:.1} at {}, so that the best ground gets most; look whether that is meant",
+                ramp.at_low, ramp.low, ramp.at_high, ramp.high
+            ),
+        ));
+    }
+    let dead_band = match &method {
+        Method::SquareRoot(root) => Some(root.dead_band),
+        Method::Quadratic(curve) => Some(curve.dead_band),
+        _ => None,
+    };
+    if let Some(band) = dead_band.filter(|band| *band < 0.02) {
+        findings.push(Finding::caution(
+            "method.steep",
+            format!(
+                "with a dead band of {band} the rate is steepest where the crop is nearly sufficient: noise alone draws nitrogen there; 0.03 to 0.05 is usual"
+            ),
+        ));
+    }
+}
+
+/// What the job says of its ground and its sensor.
+#[derive(Clone, Copy, Debug)]
+pub struct Told<'a> {
+    /// Region.
+    pub region: Option<&'a str>,
+    /// Kind of sensor.
+    pub sensor: Option<&'a str>,
+    /// Index that is read, where that is known.
+    pub index: Option<&'a str>,
+}
+
+/// Says where a method's numbers were made for another region or sensor than the job's, or nobody says for which.
+pub fn made_for(response: &Response, told: &Told<'_>, findings: &mut Vec<Finding>) {
+    let fitted = response.fitted();
+    let pairs = [
+        ("response.region", "region", "field.region", fitted.region.as_deref(), told.region),
+        ("response.sensor", "sensor", "imagery.sensor", fitted.sensor.as_deref(), told.sensor),
+    ];
+    for (code, what, key, made_for, here) in pairs {
+        match (made_for, here) {
+            (Some(made_for), Some(here)) if !made_for.eq_ignore_ascii_case(here) => findings.push(Finding::caution(
+                code,
+                format!("the numbers of [response] were made for the {what} \"{made_for}\", but the job's is \"{here}\": they may not hold here"),
+            )),
+            (Some(made_for), None) => {
+                findings.push(Finding::note(
+                    code,
+                    format!("the numbers of [response] were made for the {what} \"{made_for}\"; the job does not say its own ({key})"),
+                ));
+            }
+            (None, Some(here)) => {
+                findings.push(Finding::note(code, format!("nobody says which {what} the numbers of [response] were made for; the job's is \"{here}\"")));
+            }
+            _ => {}
+        }
+    }
+    let meter = match response.method(None, f64::NAN) {
+        Method::Quadratic(_) => Some("a leaf chlorophyll meter"),
+        Method::Chlorophyll(_) => Some("a chlorophyll index at 590 nm"),
+        _ => None,
+    };
+    if let (Some(meter), Some(index)) = (meter, told.index) {
+        findings.push(Finding::caution(
+            "method.index",
+            format!("the method's sufficiency index is that of {meter}, but {index} is read: sufficiency moves differently with every index, so rates are shifted; the size is not known"),
+        ));
     }
 }
 
@@ -99,6 +244,10 @@ pub fn growing_days(crop: &Crop, days: f64, findings: &mut Vec<Finding>) {
 }
 
 fn season(settings: &Settings, days: f64, totals: &Totals, findings: &mut Vec<Finding>) {
+    if settings.response.yields().is_none() {
+        // Growing days and in-season estimates belong to yield curves.
+        return;
+    }
     growing_days(&settings.season.crop, days, findings);
     if totals.insey_share > 0.0 {
         findings.push(Finding::caution(

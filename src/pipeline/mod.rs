@@ -5,6 +5,8 @@ pub mod ground;
 pub mod judge;
 pub mod overrun;
 pub mod points;
+pub mod ramp;
+pub mod ramp_image;
 pub mod rates;
 pub mod reference;
 pub mod run;

@@ -17,13 +17,12 @@ use crate::pipeline::settings::RateRules;
 use crate::pipeline::settings::Response;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::StateRate;
+use crate::science::methods::CellRate;
+use crate::science::methods::Limits;
+use crate::science::methods::MethodError;
+use crate::science::methods::RateModel;
 use crate::science::yield_response::Capped as Bound;
-use crate::science::yield_response::CellRate;
-use crate::science::yield_response::RateInputError;
-use crate::science::yield_response::RateInputs;
-use crate::science::yield_response::YieldCurve;
 use crate::science::yield_response::is_thin;
-use crate::science::yield_response::rate_of;
 use crate::science::yield_response::round_to_step;
 use crate::science::yield_response::thin_below;
 use crate::units::Area;
@@ -86,7 +85,7 @@ pub struct Rated {
     /// Field rate before rounding. \[kg N/ha\]
     pub field_exact: f64,
     /// What rates were computed with.
-    pub inputs: RateInputs,
+    pub model: RateModel,
     /// `I_ref` used for each cell.
     pub reference_of: Vec<f64>,
     /// Canopy cells outside strips.
@@ -125,47 +124,35 @@ pub enum RateError {
     NothingSeen,
     /// Inputs without meaning.
     #[error(transparent)]
-    Inputs(#[from] RateInputError),
+    Inputs(#[from] MethodError),
 }
 
 /// What rates are computed with.
 ///
 /// # Errors
 /// [`RateError`] when a needed ratio is missing or an input has no meaning.
-pub fn inputs(settings: &Settings, reference: &Reference, growing_days: f64) -> Result<RateInputs, RateError> {
+pub fn model(settings: &Settings, reference: &Reference, growing_days: f64) -> Result<RateModel, RateError> {
     let response = &settings.response;
     let largest_ratio = match response.largest_ratio {
         LargestRatio::Value(value) => value,
         LargestRatio::Seen => reference.seen_ratios.map(|seen| seen.1.max(1.0)).ok_or(RateError::NothingSeen)?,
     };
-    let field_ratio = match response.compare {
+    let field_ratio = match response.yields().map_or(Compare::EachCell, |yields| yields.compare) {
         Compare::EachCell => None,
         Compare::WholeField => Some(reference.ratio.ok_or(RateError::NoRatio)?),
     };
-    Ok(inputs_of(response, &settings.rate, largest_ratio, field_ratio, growing_days)?)
+    Ok(model_of(response, &settings.rate, largest_ratio, field_ratio, growing_days)?)
 }
 
 /// The same from the settings of the response and of the rates alone, for a map and for one flat rate.
 ///
 /// # Errors
-/// [`RateInputError`] when an input has no meaning.
-pub fn inputs_of(response: &Response, rule: &RateRules, largest_ratio: f64, field_ratio: Option<f64>, growing_days: f64) -> Result<RateInputs, RateInputError> {
-    let inputs = RateInputs {
-        curve: YieldCurve { a: response.curve.a, b: response.curve.b },
-        growing_days,
-        maximum_yield: response.maximum_yield,
-        largest_ratio,
-        ratio_adjustment: response.ratio_adjustment,
-        dead_band: response.dead_band,
-        field_ratio,
-        grain_nitrogen: response.grain_nitrogen,
-        use_efficiency: response.use_efficiency,
-        applied_since_sensing: response.applied_since_sensing,
-        minimum: rule.minimum,
-        maximum: rule.maximum,
-    };
-    inputs.check()?;
-    Ok(inputs)
+/// [`MethodError`] when an input has no meaning.
+pub fn model_of(response: &Response, rule: &RateRules, largest_ratio: f64, field_ratio: Option<f64>, growing_days: f64) -> Result<RateModel, MethodError> {
+    let limits = Limits { largest_ratio, applied_since_sensing: response.applied_since_sensing, minimum: rule.minimum, maximum: rule.maximum };
+    let model = RateModel { method: response.method(field_ratio, growing_days), limits };
+    model.check()?;
+    Ok(model)
 }
 
 /// Rates of all cells. `bare_below` is the limit in force.
@@ -180,7 +167,7 @@ pub fn rates(
     bare_below: Option<f64>,
     growing_days: f64,
 ) -> Result<Rated, RateError> {
-    let inputs = inputs(settings, reference, growing_days)?;
+    let model = model(settings, reference, growing_days)?;
     let rule = &settings.rate;
     let steps = |n: NRate| {
         round_to_step(n, rule.minimum, rule.maximum, rule.step).ok_or(RateError::NoStep { step: rule.step, minimum: rule.minimum, maximum: rule.maximum })
@@ -190,13 +177,17 @@ pub fn rates(
     let reference_of: Vec<f64> = centres.iter().map(|centre| reference_at(settings, ground, reference, *centre)).collect();
 
     let own: Vec<Option<CellRate>> =
-        seen.iter().zip(&reference_of).map(|(cell, reference)| cell.index.and_then(|index| rate_of(index, *reference, &inputs))).collect();
+        seen.iter().zip(&reference_of).map(|(cell, reference)| cell.index.and_then(|index| model.rate(index, *reference))).collect();
     let state: Vec<CellState> = seen
         .iter()
         .zip(&reference_of)
         .map(|(cell, reference_index)| match cell.index {
             Some(index)
-                if is_thin(index, thin_below(bare_below, *reference_index, inputs.largest_ratio, reference.beside), (cell.seen - cell.canopy) / cell.seen) =>
+                if is_thin(
+                    index,
+                    thin_below(bare_below, *reference_index, model.limits.largest_ratio, reference.beside),
+                    (cell.seen - cell.canopy) / cell.seen,
+                ) =>
             {
                 CellState::Thin
             }
@@ -260,9 +251,9 @@ pub fn rates(
             index: seen[k].index,
             index_se: seen[k].index_se,
             ratio_raw: rate.map(|rate| rate.ratio_raw),
-            ratio: rate.map(|rate| rate.ratio),
-            yield_without: rate.map(|rate| rate.yield_without),
-            yield_with: rate.map(|rate| rate.yield_with),
+            ratio: rate.and_then(|rate| rate.ratio),
+            yield_without: rate.and_then(|rate| rate.yields).map(|yields| yields.0),
+            yield_with: rate.and_then(|rate| rate.yields).map(|yields| yields.1),
             n_raw: rate.map(|rate| rate.n_raw),
             n_exact: rate.map(|rate| rate.n_exact),
             n: NRate::kg_per_ha(zone_rates[host].2.n(step)),
@@ -276,8 +267,8 @@ pub fn rates(
             zone: 0,
         });
     }
-    let thin_limit = thin_below(bare_below, reference.index, inputs.largest_ratio, reference.beside);
-    Ok(Rated { cells, zone_rates, follows, field_q, field_exact, inputs, reference_of, outside_strips, thin_below: thin_limit })
+    let thin_limit = thin_below(bare_below, reference.index, model.limits.largest_ratio, reference.beside);
+    Ok(Rated { cells, zone_rates, follows, field_q, field_exact, model, reference_of, outside_strips, thin_below: thin_limit })
 }
 
 /// `I_ref` at a place: the pooled one, or that of the nearest usable strip (ties: the lower number).

@@ -243,6 +243,12 @@ pub fn run(settings: &Settings, ground: &Ground, sources: &Sources<'_>, findings
     let zones = zones_of(settings, ground, &mut rated, findings)?;
     let totals = totals_of(settings, ground, &looked, &reference, &rated, &zones);
     let money = money_of(settings, &rated, &zones);
+    if settings.prices.is_some() && settings.response.yields().is_none() {
+        findings.push(Finding::note(
+            "money.none",
+            format!("the method {} foretells no yield, so that no gain can be told; prices are not used", settings.response.name()),
+        ));
+    }
     judge::cautions(settings, &looked, &reference, &rated, &totals, sources, findings);
     let prescription = prescription(settings, ground, &looked, &rated, zones, &totals);
     Ok(Outcome { looked, reference, rated, totals, money, prescription })

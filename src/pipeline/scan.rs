@@ -614,16 +614,10 @@ impl<'a> Worker<'a> {
             let at = ((span.row - window.row) * window.cols + span.col - window.col) as usize;
             let row = &self.index[at..at + span.len as usize];
             if span.share == 1.0 {
-                let (mut seen, mut canopy) = (0_u64, 0_u64);
-                for &value in row {
-                    seen += u64::from(!value.is_nan());
-                    if value >= limit {
-                        canopy += 1;
-                        sums.weighted.add(Fixed::of(value));
-                    }
-                }
+                let (seen, canopy, weighted) = Fixed::of_row(row, limit);
                 sums.seen.add(Fixed::whole(seen));
                 sums.canopy.add(Fixed::whole(canopy));
+                sums.weighted.add(weighted);
             } else {
                 let share = Fixed::of(span.share);
                 for &value in row.iter().filter(|value| !value.is_nan()) {

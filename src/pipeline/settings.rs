@@ -4,6 +4,10 @@ use std::path::PathBuf;
 
 use crate::finding::Acceptance;
 use crate::science::growing_days::BaseTemperature;
+use crate::science::methods::Method;
+use crate::science::methods::about;
+use crate::science::yield_response as science;
+use crate::science::yield_response::YieldResponse;
 use crate::units::Area;
 use crate::units::Length;
 use crate::units::NRate;
@@ -51,6 +55,10 @@ pub struct Settings {
 pub struct RateSettings {
     /// `field.name`, if given.
     pub name: Option<String>,
+    /// `field.region`, if given.
+    pub region: Option<String>,
+    /// `imagery.sensor`, if given: the kind that the readings were taken with.
+    pub sensor: Option<String>,
     /// `reference.readings`; at least one pair.
     pub readings: Vec<Reading>,
     /// `[season]` with the crop's own constants.
@@ -91,6 +99,8 @@ pub struct VectorSource {
 pub struct FieldSettings {
     /// Name on paper, task and terminal.
     pub name: String,
+    /// Region, in the user's words; compared with that of the method's numbers.
+    pub region: Option<String>,
     /// Where the boundary stands.
     pub boundary: VectorSource,
     /// Working plane asked for, as the user wrote it.
@@ -139,6 +149,8 @@ pub struct Imagery {
     pub point_spread: PointSpread,
     /// Class or bit mask.
     pub mask: Option<Mask>,
+    /// Kind of sensor, in the words of `haulm crops`; compared with that of the method's numbers.
+    pub sensor: Option<String>,
 }
 
 /// `imagery.point_spread`: full width at half maximum of the sensor's blur beyond the pixel. \[pixels\]
@@ -258,6 +270,8 @@ pub enum GrowingDays {
     Given(f64),
     /// Counted from a daily record.
     Weather(PathBuf),
+    /// Not known, and the method needs none.
+    NotStated,
 }
 
 /// A crop's constants.
@@ -281,17 +295,55 @@ pub struct Crop {
     pub source: String,
 }
 
-/// `[response]`, yield-response method.
+/// `[response]`: the method that sets rates, and what holds for every method.
 #[derive(Clone, Debug)]
 pub struct Response {
+    /// The method with its own parameters.
+    pub method: MethodSettings,
+    /// Largest response index.
+    pub largest_ratio: LargestRatio,
+    /// Nitrogen that went on after sensing.
+    pub applied_since_sensing: NRate,
+}
+
+/// The method of a job.
+#[derive(Clone, Debug)]
+pub enum MethodSettings {
+    /// Yield in reach without and with nitrogen; it still wants growing days and reference.
+    YieldResponse(YieldSettings),
+    /// Any other: its parameters are complete.
+    Other {
+        /// The method.
+        method: Method,
+        /// What its numbers were made for.
+        fitted: Fitted,
+    },
+}
+
+/// What a method's numbers were made for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Fitted {
+    /// Canopy index, where the numbers hold for one.
+    pub index: Option<String>,
+    /// Region, when it is stated.
+    pub region: Option<String>,
+    /// Kind of sensor, when it is stated.
+    pub sensor: Option<String>,
+    /// Source and certainty.
+    pub source: String,
+    /// Whether the formula is from memory and was not compared with its paper.
+    pub from_memory: bool,
+}
+
+/// `[response]` of the yield-response method.
+#[derive(Clone, Debug)]
+pub struct YieldSettings {
     /// What the site can never exceed.
     pub maximum_yield: Yield,
     /// Yield curve.
     pub curve: YieldCurve,
     /// What the cells are compared by.
     pub compare: Compare,
-    /// Largest response index.
-    pub largest_ratio: LargestRatio,
     /// Linear adjustment of the response index: slope, intercept.
     pub ratio_adjustment: Option<(f64, f64)>,
     /// Response indices up to 1 + this count as 1.
@@ -300,8 +352,59 @@ pub struct Response {
     pub grain_nitrogen: f64,
     /// Share of applied nitrogen that reaches the grain.
     pub use_efficiency: f64,
-    /// Nitrogen that went on after sensing.
-    pub applied_since_sensing: NRate,
+}
+
+impl Response {
+    /// The method's name in jobs and records.
+    pub const fn name(&self) -> &'static str {
+        match &self.method {
+            MethodSettings::YieldResponse(_) => about::YIELD_RESPONSE,
+            MethodSettings::Other { method, .. } => method.name(),
+        }
+    }
+    /// Settings of the yield-response method; `None` with any other: it foretells no yield.
+    pub const fn yields(&self) -> Option<&YieldSettings> {
+        match &self.method {
+            MethodSettings::YieldResponse(yields) => Some(yields),
+            MethodSettings::Other { .. } => None,
+        }
+    }
+    /// The index that the method's numbers hold for.
+    pub fn index(&self) -> Option<&str> {
+        match &self.method {
+            MethodSettings::YieldResponse(yields) => Some(&yields.curve.index),
+            MethodSettings::Other { fitted, .. } => fitted.index.as_deref(),
+        }
+    }
+    /// What the method's numbers were made for.
+    pub fn fitted(&self) -> Fitted {
+        match &self.method {
+            MethodSettings::YieldResponse(yields) => Fitted {
+                index: Some(yields.curve.index.clone()),
+                region: yields.curve.region.clone(),
+                sensor: yields.curve.sensor.clone(),
+                source: yields.curve.source.clone(),
+                from_memory: false,
+            },
+            MethodSettings::Other { fitted, .. } => fitted.clone(),
+        }
+    }
+    /// The method, once growing days, and the field's ratio where it is to count everywhere, are known.
+    pub fn method(&self, field_ratio: Option<f64>, growing_days: f64) -> Method {
+        match &self.method {
+            MethodSettings::YieldResponse(yields) => Method::YieldResponse(YieldResponse {
+                curve: science::YieldCurve { a: yields.curve.a, b: yields.curve.b },
+                growing_days,
+                maximum_yield: yields.maximum_yield,
+                ratio_adjustment: yields.ratio_adjustment,
+                dead_band: yields.dead_band,
+                field_ratio,
+                grain_nitrogen: yields.grain_nitrogen,
+                use_efficiency: yields.use_efficiency,
+            }),
+            MethodSettings::Other { method, .. } => method.clone(),
+        }
+    }
 }
 
 /// `YP0 = a · exp(b · I / D)`.
@@ -344,8 +447,14 @@ pub enum LargestRatio {
 pub struct RateRules {
     /// Least rate of a canopy cell.
     pub minimum: NRate,
-    /// Greatest rate.
+    /// Greatest rate: as written, or what the season's limit leaves if that is less.
     pub maximum: NRate,
+    /// Greatest rate as written.
+    pub maximum_written: NRate,
+    /// Limit of the season's total nitrogen, if there is one.
+    pub season_limit: Option<NRate>,
+    /// Nitrogen that the crop got this season before sensing.
+    pub applied_before: NRate,
     /// Rates are multiples of it.
     pub step: NRate,
     /// The grower's flat rate, for comparison.

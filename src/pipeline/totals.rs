@@ -5,6 +5,8 @@ use crate::pipeline::rates::Rated;
 use crate::pipeline::reference::Reference;
 use crate::pipeline::run::Looked;
 use crate::pipeline::settings::Settings;
+use crate::science::methods::Method;
+use crate::science::methods::RateModel;
 use crate::science::money::FieldMoney;
 use crate::science::money::GrainResponse;
 use crate::science::money::MoneyCell;
@@ -14,8 +16,6 @@ use crate::science::money::field_money;
 use crate::science::noise::NoiseTotals;
 use crate::science::noise::noise_sd;
 use crate::science::noise::noise_totals;
-use crate::science::yield_response::RateInputs;
-use crate::science::yield_response::rate_of;
 use crate::units::NRate;
 use crate::units::Yield;
 use crate::zones::prescription::Capped;
@@ -45,14 +45,16 @@ pub struct Totals {
     pub n_kg_by_inset: [Option<f64>; 2],
     /// The same at the bounds of RI's interval.
     pub n_kg_by_bounds: Option<(f64, f64)>,
-    /// The same at use efficiencies of 0.6 and 0.4.
-    pub n_kg_by_efficiency: (f64, f64),
+    /// The same at use efficiencies of 0.6 and 0.4; `None` where the method has none.
+    pub n_kg_by_efficiency: Option<(f64, f64)>,
     /// Product in all.
     pub product: Option<f64>,
     /// Share of canopy area where a ceiling binds.
     pub capped_share: f64,
     /// Share of canopy area where it binds already without nitrogen.
     pub capped_without_share: f64,
+    /// Share of canopy area where the method asks for more than the greatest rate.
+    pub held_share: f64,
     /// Share of the field's area.
     pub unseen_share: f64,
     /// Share of the field's area.
@@ -74,14 +76,14 @@ pub struct Totals {
 }
 
 /// Exact nitrogen of seen cells for other references or inputs. \[kg\]
-fn nitrogen(rated: &Rated, inputs: &RateInputs, reference: impl Fn(usize) -> f64) -> f64 {
+fn nitrogen(rated: &Rated, model: &RateModel, reference: impl Fn(usize) -> f64) -> f64 {
     let mut sum = 0.0;
     for (k, cell) in rated.cells.iter().enumerate() {
         if !matches!(cell.state, CellState::Canopy | CellState::Thin) {
             continue;
         }
-        if let Some(rate) = cell.index.and_then(|index| rate_of(index, reference(k), inputs)) {
-            let n = if cell.state == CellState::Thin { rate.n_exact.min(NRate::kg_per_ha(rated.field_exact)) } else { rate.n_exact };
+        if let Some(exact) = cell.index.and_then(|index| model.exact(index, reference(k))) {
+            let n = if cell.state == CellState::Thin { exact.min(NRate::kg_per_ha(rated.field_exact)) } else { exact };
             sum += (n * cell.area).get();
         }
     }
@@ -95,8 +97,9 @@ pub fn totals_of(settings: &Settings, ground: &Ground, looked: &Looked, referenc
         totals.n_kg += (zone.n * zone.area).get();
     }
     let (mut canopy, mut capped, mut without, mut beyond, mut insey, mut field) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
-    let (mut grown, mut reachable) = (0.0, 0.0);
-    let days = rated.inputs.growing_days;
+    let (mut grown, mut reachable, mut with_yield, mut held) = (0.0, 0.0, 0.0, 0.0);
+    // In-season estimates are the yield curve's matter.
+    let days = if let Method::YieldResponse(method) = &rated.model.method { Some(method.growing_days) } else { None };
     for (k, cell) in rated.cells.iter().enumerate() {
         let area = cell.area.get();
         field += area;
@@ -119,12 +122,16 @@ pub fn totals_of(settings: &Settings, ground: &Ground, looked: &Looked, referenc
         capped += if cell.capped == Capped::None { 0.0 } else { area };
         without += if cell.capped == Capped::Without { area } else { 0.0 };
         beyond += if cell.beyond { area } else { 0.0 };
-        if cell.index.is_some_and(|index| !(0.002..=0.010).contains(&(index / days))) {
+        if let (Some(index), Some(days)) = (cell.index, days)
+            && !(0.002..=0.010).contains(&(index / days))
+        {
             insey += area;
         }
+        held += if cell.n_raw.is_some_and(|raw| raw > rated.model.limits.maximum) { area } else { 0.0 };
         if let (Some(a), Some(b)) = (cell.yield_without, cell.yield_with) {
             grown += a.get() * area;
             reachable += b.get() * area;
+            with_yield += area;
         }
     }
     for share in [&mut totals.unseen_share, &mut totals.bare_share, &mut totals.thin_share] {
@@ -133,7 +140,10 @@ pub fn totals_of(settings: &Settings, ground: &Ground, looked: &Looked, referenc
     if canopy > 0.0 {
         (totals.capped_share, totals.capped_without_share) = (capped / canopy, without / canopy);
         (totals.beyond_share, totals.insey_share) = (beyond / canopy, insey / canopy);
-        totals.yields = Some((Yield::kg_per_ha(grown / canopy), Yield::kg_per_ha(reachable / canopy)));
+        totals.held_share = held / canopy;
+    }
+    if with_yield > 0.0 {
+        totals.yields = Some((Yield::kg_per_ha(grown / with_yield), Yield::kg_per_ha(reachable / with_yield)));
     }
     totals.mean_rate = NRate::kg_per_ha(totals.n_kg / (field / 10_000.0).max(f64::MIN_POSITIVE));
     if let Some(product) = &settings.product {
@@ -148,17 +158,17 @@ pub fn totals_of(settings: &Settings, ground: &Ground, looked: &Looked, referenc
 }
 
 fn vary(ground: &Ground, looked: &Looked, reference: &Reference, rated: &Rated, totals: &mut Totals) {
-    let inputs = &rated.inputs;
+    let model = &rated.model;
     let own = |k: usize| rated.reference_of[k];
-    let scaled = |factor: f64| nitrogen(rated, inputs, |k| rated.reference_of[k] * factor);
-    totals.n_kg_base = nitrogen(rated, inputs, own);
-    let each = RateInputs { field_ratio: None, ..*inputs };
-    totals.n_kg_by_compare =
-        (nitrogen(rated, &each, own), reference.ratio.map(|ratio| nitrogen(rated, &RateInputs { field_ratio: Some(ratio), ..*inputs }, own)));
-    totals.n_kg_by_ratio = reference.ratio.map(|ratio| nitrogen(rated, inputs, |_| ratio * looked.field_mean));
+    let scaled = |factor: f64| nitrogen(rated, model, |k| rated.reference_of[k] * factor);
+    totals.n_kg_base = nitrogen(rated, model, own);
+    let each = model.with_field_ratio(None).map_or(totals.n_kg_base, |each| nitrogen(rated, &each, own));
+    let whole = reference.ratio.and_then(|ratio| model.with_field_ratio(Some(ratio))).map(|whole| nitrogen(rated, &whole, own));
+    totals.n_kg_by_compare = (each, whole);
+    totals.n_kg_by_ratio = reference.ratio.map(|ratio| nitrogen(rated, model, |_| ratio * looked.field_mean));
     totals.n_kg_without_dropping = reference.index_without_dropping.map(|index| scaled(index / reference.index));
     if reference.each.len() > 1 {
-        totals.n_kg_by_strip = reference.each.iter().map(|(number, index)| (*number, nitrogen(rated, inputs, |_| *index))).collect();
+        totals.n_kg_by_strip = reference.each.iter().map(|(number, index)| (*number, nitrogen(rated, model, |_| *index))).collect();
     }
     for k in 0..2 {
         let (mut sum, mut weight, mut any) = (0.0, 0.0, false);
@@ -174,8 +184,8 @@ fn vary(ground: &Ground, looked: &Looked, reference: &Reference, rated: &Rated, 
     if let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio) {
         totals.n_kg_by_bounds = Some((scaled(low / ratio), scaled(high / ratio)));
     }
-    let efficient = |e: f64| nitrogen(rated, &RateInputs { use_efficiency: e, ..*inputs }, own);
-    totals.n_kg_by_efficiency = (efficient(0.6), efficient(0.4));
+    let efficient = |e: f64| model.with_use_efficiency(e).map(|model| nitrogen(rated, &model, own));
+    totals.n_kg_by_efficiency = efficient(0.6).zip(efficient(0.4));
     // Columns of cells along the drive, with gaps where there is no canopy.
     let mut columns: std::collections::BTreeMap<i32, Vec<Option<f64>>> = std::collections::BTreeMap::new();
     let first = ground.grid.cells.first().map_or(0, |cell| cell.row);
@@ -189,7 +199,7 @@ fn vary(ground: &Ground, looked: &Looked, reference: &Reference, rated: &Rated, 
     }
     totals.noise = noise_sd(columns.values().map(Vec::as_slice)).map(|noise| {
         let canopy = rated.cells.iter().filter(|cell| cell.state == CellState::Canopy).filter_map(|cell| cell.index.map(|index| (cell.area.as_ha(), index)));
-        let rate = |index: f64| rate_of(index, reference.index, inputs).map_or(0.0, |rate| rate.n_exact.get());
+        let rate = |index: f64| model.exact(index, reference.index).map_or(0.0, NRate::get);
         (noise.sd, noise_totals(canopy, noise.sd, rate))
     });
 }
@@ -209,9 +219,11 @@ pub struct Money {
 pub fn money_of(settings: &Settings, rated: &Rated, zones: &[ZoneRecord]) -> Option<Money> {
     let prices = settings.prices.as_ref()?;
     let inputs = PriceInputs { grain: prices.grain, nitrogen: prices.nitrogen, application: prices.application };
+    // Without a yield in reach there is no gain to put a price on.
+    let yields = settings.response.yields()?;
     let response = GrainResponse {
-        grain_nitrogen: settings.response.grain_nitrogen,
-        use_efficiency: settings.response.use_efficiency,
+        grain_nitrogen: yields.grain_nitrogen,
+        use_efficiency: yields.use_efficiency,
         applied_since_sensing: settings.response.applied_since_sensing,
     };
     let mut cells = Vec::new();

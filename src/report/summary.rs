@@ -144,22 +144,25 @@ fn reference_block(facts: &Facts<'_>, outcome: &Outcome) -> Block {
 }
 
 fn season_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Block {
-    let mut rows = vec![
-        Row::new("growing days", format!("{:.0}", facts.growing_days.0))
-            .with_note(facts.growing_days.1.clone().unwrap_or_else(|| "as stated in the job".to_owned())),
-    ];
-    if let Some((without, with)) = outcome.totals.yields {
-        rows.push(Row::new("yield without more nitrogen", units.grain(without)).with_note("mean of canopy cells"));
+    let response = &facts.settings.response;
+    let mut rows = Vec::new();
+    if facts.growing_days.0.is_finite() {
         rows.push(
-            Row::new("yield with it", units.grain(with)).with_note(format!("the site's maximum is {}", units.grain(facts.settings.response.maximum_yield))),
+            Row::new("growing days", format!("{:.0}", facts.growing_days.0))
+                .with_note(facts.growing_days.1.clone().unwrap_or_else(|| "as stated in the job".to_owned())),
         );
     }
-    let capped = &outcome.totals;
-    rows.push(
-        Row::new("held by the maximum", percent(capped.capped_share))
-            .with_note(format!("of the canopy; {} of it already without nitrogen", percent(capped.capped_without_share))),
-    );
-    Block::rows("Season and yield", rows)
+    rows.push(Row::new("method", response.name()).with_note(format!("source: {}", response.fitted().source)));
+    if let (Some((without, with)), Some(yields)) = (outcome.totals.yields, response.yields()) {
+        rows.push(Row::new("yield without more nitrogen", units.grain(without)).with_note("mean of canopy cells"));
+        rows.push(Row::new("yield with it", units.grain(with)).with_note(format!("the site's maximum is {}", units.grain(yields.maximum_yield))));
+        let capped = &outcome.totals;
+        rows.push(
+            Row::new("held by the maximum", percent(capped.capped_share))
+                .with_note(format!("of the canopy; {} of it already without nitrogen", percent(capped.capped_without_share))),
+        );
+    }
+    Block::rows(if response.yields().is_some() { "Season and yield" } else { "Season and method" }, rows)
 }
 
 fn ground_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Block {
@@ -200,10 +203,15 @@ fn nitrogen_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bl
             Row::new("by the interval", format!("{} to {}", units.mass(low), units.mass(high))).with_note("seen ground, at the bounds of the response index"),
         );
     }
-    rows.push(
-        Row::new("by use efficiency", format!("{} to {}", units.mass(totals.n_kg_by_efficiency.0), units.mass(totals.n_kg_by_efficiency.1)))
-            .with_note("seen ground, at 0.6 and 0.4"),
-    );
+    if let Some((low, high)) = totals.n_kg_by_efficiency {
+        rows.push(Row::new("by use efficiency", format!("{} to {}", units.mass(low), units.mass(high))).with_note("seen ground, at 0.6 and 0.4"));
+    }
+    if totals.held_share > 0.0 {
+        rows.push(
+            Row::new("held by the greatest rate", percent(totals.held_share))
+                .with_note(format!("of the canopy asks for more than {}", units.rate(facts.settings.rate.maximum))),
+        );
+    }
     Block::rows("Nitrogen", rows)
 }
 
@@ -308,7 +316,10 @@ pub fn inspected(facts: &Facts<'_>, looked: &Looked, files: &[FileFacts], bands:
             Row::new("heading", format!("{:.2}° true", plane.true_azimuth(ground.grid.frame.azimuth_deg())))
                 .with_note(format!("{:.2}° on the plane", ground.grid.frame.azimuth_deg())),
             spacing,
-            Row::new("growing days", format!("{:.0}", facts.growing_days.0)).with_note(facts.growing_days.1.clone().unwrap_or_default()),
+            match facts.growing_days.0 {
+                days if days.is_finite() => Row::new("growing days", format!("{days:.0}")).with_note(facts.growing_days.1.clone().unwrap_or_default()),
+                _ => Row::new("growing days", "not stated").with_note("the method needs none"),
+            },
             Row::new("seen", percent(seen)).with_note(of_what),
             Row::new("mean index", format!("{:.4}", looked.field_mean)).with_note(format!("{} of canopy", facts.index_name)),
         ],

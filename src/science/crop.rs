@@ -34,6 +34,9 @@ impl Certainty {
     }
 }
 
+/// Kinds of sensor that numbers are told apart by.
+pub const SENSORS: &[&str] = &["active", "passive", "drone camera", "aircraft camera", "satellite", "chlorophyll meter"];
+
 /// A temperature in the unit in which it was stated.
 #[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
 #[serde(rename_all = "lowercase")]

@@ -3,12 +3,15 @@
 pub mod crop;
 pub mod growing_days;
 pub mod index;
+pub mod methods;
 pub mod money;
 pub mod naming;
 pub mod noise;
 pub mod points;
 pub mod product;
+pub mod ramp;
 pub mod reference;
+pub mod response_curve;
 pub mod yield_response;
 
 pub use naming::UnknownName;

@@ -2,6 +2,7 @@
 //!
 //! `YP0 = min(a · exp(b · I / D), YPmax)`, `YPN = min(YP0 · RI, YPmax)`, `N = (YPN − YP0) · g / e − applied since sensing`.
 
+use crate::science::methods::Limits;
 use crate::units::NRate;
 use crate::units::Yield;
 use thiserror::Error;
@@ -68,6 +69,47 @@ pub struct RateInputs {
     pub minimum: NRate,
     /// Greatest rate.
     pub maximum: NRate,
+}
+
+/// The method's own parameters, without the limits that hold for every method.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct YieldResponse {
+    /// Yield curve.
+    pub curve: YieldCurve,
+    /// Growing days, D. \[d\]
+    pub growing_days: f64,
+    /// What the site can never exceed, `YPmax`.
+    pub maximum_yield: Yield,
+    /// Linear adjustment of the response index before it is held: slope and intercept; `None` leaves it raw.
+    pub ratio_adjustment: Option<(f64, f64)>,
+    /// Response indices up to 1 + this count as 1. \[–\]
+    pub dead_band: f64,
+    /// The field's own response index for every cell; `None` compares each cell with the strip.
+    pub field_ratio: Option<f64>,
+    /// Grain nitrogen, share of grain mass at market moisture, g.
+    pub grain_nitrogen: f64,
+    /// Share of applied nitrogen that reaches the grain, e.
+    pub use_efficiency: f64,
+}
+
+impl YieldResponse {
+    /// With the limits of a run.
+    pub const fn inputs(&self, limits: &Limits) -> RateInputs {
+        RateInputs {
+            curve: self.curve,
+            growing_days: self.growing_days,
+            maximum_yield: self.maximum_yield,
+            largest_ratio: limits.largest_ratio,
+            ratio_adjustment: self.ratio_adjustment,
+            dead_band: self.dead_band,
+            field_ratio: self.field_ratio,
+            grain_nitrogen: self.grain_nitrogen,
+            use_efficiency: self.use_efficiency,
+            applied_since_sensing: limits.applied_since_sensing,
+            minimum: limits.minimum,
+            maximum: limits.maximum,
+        }
+    }
 }
 
 /// Which ceiling of yield binds.

@@ -8,6 +8,8 @@
 mod clock;
 #[path = "../support/held.rs"]
 mod held;
+#[path = "../support/say.rs"]
+mod say;
 
 use geo::Area;
 use geo::LineString;
@@ -31,11 +33,11 @@ use haulm::space::raster::RasterSource;
 use haulm::space::raster::Window;
 
 use crate::clock::Times;
-use crate::clock::caveats;
-use crate::clock::short;
 use crate::clock::timed;
 use crate::held::BandIsIndex;
 use crate::held::Held;
+use crate::say::caveats;
+use crate::say::short;
 
 const SIDE: i64 = 3_000;
 const PIXEL: f64 = 0.5;

@@ -6,6 +6,8 @@
 
 #[path = "../support/clock.rs"]
 mod clock;
+#[path = "../support/say.rs"]
+mod say;
 
 use std::path::Path;
 use std::path::PathBuf;
@@ -14,9 +16,9 @@ use haulm::app::api;
 use haulm::app::api::Common;
 use haulm::app::progress::Silent;
 
-use crate::clock::caveats;
-use crate::clock::short;
 use crate::clock::timed;
+use crate::say::caveats;
+use crate::say::short;
 
 const REPEATS: usize = 5;
 

@@ -191,11 +191,11 @@ fn crop_and_rate_of_the_full_job() {
     assert_eq!((season.crop.name.as_str(), season.crop.base_c, season.crop.lb_per_bu), ("winter wheat", 4.4, Some(60.0)));
     assert_eq!((season.planted, season.sensed), (Some(day(2025, 10, 1)), Some(day(2026, 4, 14))));
     assert_eq!((&season.growing_days, season.count_sensing_day), (&GrowingDays::Given(94.0), false));
-    let response = &settings.response;
+    let response = settings.response.yields().unwrap();
     // 100 bu/ac of 60 lb: 67.251069 kg/ha a bushel per acre, handbook factor.
     assert_relative_eq!(response.maximum_yield.get(), 6_725.106_9, max_relative = 1e-8);
     assert_eq!((response.curve.a.get(), response.curve.b, response.curve.index.as_str()), (590.0, 258.2, "NDVI"));
-    assert_eq!((response.compare, response.largest_ratio, response.ratio_adjustment), (Compare::EachCell, LargestRatio::Value(2.0), None));
+    assert_eq!((response.compare, settings.response.largest_ratio, response.ratio_adjustment), (Compare::EachCell, LargestRatio::Value(2.0), None));
     assert_eq!((response.dead_band, response.grain_nitrogen, response.use_efficiency), (0.0, 0.0239, 0.5));
     let rate = &settings.rate;
     assert_eq!((rate.minimum.get(), rate.maximum.get(), rate.step.get()), (0.0, 150.0, 5.0));
@@ -240,8 +240,8 @@ fn defaults_of_a_short_job() {
     let imagery = settings.imagery.unwrap();
     assert_eq!((imagery.index.as_str(), imagery.bare_below, imagery.pixel_inside, imagery.min_seen), ("NDVI", BareBelow::OfIndex, 0.9, 0.3));
     assert_eq!((settings.reference.inset.get(), settings.reference.gap.get(), settings.reference.segments), (3.0, 5.0, 20));
-    assert_eq!((settings.response.largest_ratio, settings.response.use_efficiency), (LargestRatio::Value(2.0), 0.5));
-    assert_eq!(settings.response.grain_nitrogen, 0.0239);
+    assert_eq!((settings.response.largest_ratio, settings.response.yields().unwrap().use_efficiency), (LargestRatio::Value(2.0), 0.5));
+    assert_eq!(settings.response.yields().unwrap().grain_nitrogen, 0.0239);
     assert_eq!((settings.rate.minimum.get(), settings.rate.step.get(), settings.rate.usual), (0.0, 5.0, None));
     assert_eq!(settings.machine.heading, Heading::Auto);
     assert_eq!((settings.machine.cell_length.get(), settings.machine.overrun.get()), (24.0, 12.0));
@@ -347,9 +347,9 @@ fn own_crop_and_prices() {
     let crop = &settings.season.crop;
     assert_eq!((crop.name.as_str(), crop.lb_per_bu, crop.window_days), ("spelt", Some(48.0), Some((80.0, 110.0))));
     assert_relative_eq!(crop.base_c, 4.444_444, max_relative = 1e-6);
-    assert_eq!(settings.response.grain_nitrogen, 0.022);
+    assert_eq!(settings.response.yields().unwrap().grain_nitrogen, 0.022);
     // Handbook factor for a 48 lb bushel: 53.800855 kg/ha a bushel per acre.
-    assert_relative_eq!(settings.response.maximum_yield.get(), 5_380.085_5, max_relative = 1e-8);
+    assert_relative_eq!(settings.response.yields().unwrap().maximum_yield.get(), 5_380.085_5, max_relative = 1e-8);
     let prices = settings.prices.unwrap();
     assert_eq!((prices.currency.as_str(), prices.grain, prices.application), ("€", 0.20, 8.0));
     assert_relative_eq!(prices.nitrogen, 0.45 / 0.46, max_relative = 1e-12);
@@ -413,7 +413,10 @@ fn shipped_names_and_aliases() {
     // A named curve brings its crop along; a crop alone brings no curve.
     let text = changed(&changed(SHORT, "crop = \"winter wheat\"\n", ""), curve, "yield_curve = \"corn, common practice\"");
     let settings = job(&text).value;
-    assert_eq!((settings.season.crop.name.as_str(), settings.response.curve.a.get(), settings.response.grain_nitrogen), ("corn", 1565.0, 0.0125));
+    assert_eq!(
+        (settings.season.crop.name.as_str(), settings.response.yields().unwrap().curve.a.get(), settings.response.yields().unwrap().grain_nitrogen),
+        ("corn", 1565.0, 0.0125)
+    );
     assert_eq!(job(&changed(SHORT, "\"winter wheat\"", "\"Wheat\"")).value.season.crop.name, "winter wheat");
     assert_eq!(job(&format!("{SHORT}[product]\nname = \"46-0-0\"\n")).value.product.unwrap().name(), "urea");
     // No grain nitrogen is confirmed for barley: the job must give one.
@@ -421,7 +424,7 @@ fn shipped_names_and_aliases() {
     let JobError::Refused { faults, .. } = map_job(barley.as_bytes(), Path::new("job.toml")).unwrap_err() else { panic!("not refused") };
     assert_eq!((faults.len(), faults[0].key.as_str(), faults[0].code()), (1, "response.grain_nitrogen", "job.missing"));
     let stated = changed(&barley, "[response]", "[response]\ngrain_nitrogen = 0.018");
-    assert_eq!(job(&stated).value.response.grain_nitrogen, 0.018);
+    assert_eq!(job(&stated).value.response.yields().unwrap().grain_nitrogen, 0.018);
     // Spellings of an index and of bands are one name inside.
     let spelt = changed(SHORT, "[reference]", "index = \"ndvi\"\nbands = { Red = 3, \"Near-Infrared\" = 5 }\n[reference]");
     let imagery = job(&spelt).value.imagery.unwrap();

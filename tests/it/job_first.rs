@@ -114,7 +114,7 @@ fn the_more_is_known_the_less_is_assumed() {
     let job = first_job(&known);
     assert!(job.open.is_empty() && job.assumed.is_empty());
     let settings = run(&job.text).unwrap_or_else(|faults| panic!("{faults:?}\n{}", job.text));
-    assert_eq!(settings.response.curve.index, "NDVI");
+    assert_eq!(settings.response.yields().unwrap().curve.index, "NDVI");
     assert!(settings.output.us_units);
 }
 

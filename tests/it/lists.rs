@@ -44,7 +44,13 @@ fn a_formula_stands_with_its_index() {
 
 #[test]
 fn only_methods_that_are_built_are_listed() {
-    assert_eq!(names(&json("methods")), ["yield response", "flat"]);
+    let all = ["yield response", "square root", "quadratic", "chlorophyll root", "visible line", "linear ramp", "class table", "flat"];
+    assert_eq!(names(&json("methods")), all);
+    for row in json("methods").as_array().unwrap() {
+        for key in ["formula", "units", "range", "source", "certainty"] {
+            assert!(row[key].as_str().is_some_and(|text| !text.is_empty()), "{key} of {row}");
+        }
+    }
     let text = told(&["methods"]);
     assert!(text.contains("RI = I_ref / I") && text.contains("94:815-820") && text.contains("60 to 120"), "{text}");
 }
@@ -60,7 +66,7 @@ fn jobs_take_every_listed_name() {
                 curve["crop"], curve["name"]
             );
             let settings = rate_job(text.as_bytes(), Path::new("job.toml")).unwrap_or_else(|error| panic!("{error}")).value;
-            assert_eq!(settings.response.curve.b, curve["b_d"].as_f64().unwrap());
+            assert_eq!(settings.response.yields().unwrap().curve.b, curve["b_d"].as_f64().unwrap());
             assert_eq!(settings.product.unwrap().name(), product);
         }
     }

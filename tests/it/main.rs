@@ -17,4 +17,6 @@ mod lists;
 mod map_command;
 mod new_command;
 mod points_map;
+mod ramp_command;
+mod ramp_image;
 mod rate_command;

@@ -22,4 +22,6 @@ mod products;
 #[cfg(test)]
 mod reference;
 #[cfg(test)]
+mod response_curves;
+#[cfg(test)]
 mod trade;

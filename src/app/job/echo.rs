@@ -7,6 +7,7 @@ use std::path::Path;
 use crate::finding::Acceptance;
 use crate::pipeline::points::settings::Estimate;
 use crate::pipeline::points::settings::Points;
+use crate::pipeline::ramp::RampSettings;
 use crate::pipeline::settings::Application;
 use crate::pipeline::settings::BareBelow;
 use crate::pipeline::settings::ClassBreaks;
@@ -20,6 +21,7 @@ use crate::pipeline::settings::LargestRatio;
 use crate::pipeline::settings::Machine;
 use crate::pipeline::settings::Mask;
 use crate::pipeline::settings::MaskRule;
+use crate::pipeline::settings::MethodSettings;
 use crate::pipeline::settings::PointSpread;
 use crate::pipeline::settings::Prices;
 use crate::pipeline::settings::RateRules;
@@ -31,7 +33,10 @@ use crate::pipeline::settings::Season;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::StateRate;
 use crate::pipeline::settings::VectorSource;
+use crate::pipeline::settings::YieldSettings;
 use crate::pipeline::settings::ZonesBy;
+use crate::science::methods::Method;
+use crate::science::methods::about::about;
 use crate::units::Product;
 use serde_json::Map;
 use serde_json::Value;
@@ -60,6 +65,7 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
     json!({
         "field": {
             "name": field.name,
+            "region": field.region,
             "boundary": vector(&field.boundary, folder),
             "crs": field.crs,
             "strips": if field.map_strips { "map" } else { "leave" },
@@ -102,13 +108,45 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
 /// The settings of one flat rate. `folder` is the job's.
 pub fn rate_settings(settings: &RateSettings, folder: &Path) -> Value {
     json!({
-        "field": { "name": settings.name },
+        "field": { "name": settings.name, "region": settings.region },
+        "imagery": { "sensor": settings.sensor },
         "reference": { "source": { "readings": readings_of(&settings.readings) } },
         "season": season(&settings.season, folder),
         "response": response(&settings.response),
         "rate": rate(&settings.rate),
         "product": settings.product.as_ref().map(product),
         "prices": settings.prices.as_ref().map(prices),
+        "application": application(&settings.application),
+        "accept": accepted(&settings.accept),
+        "output": { "unit": settings.unit.label(), "us_units": settings.us_units },
+    })
+}
+
+/// The settings of one flat rate from a ramp.
+pub fn ramp_settings(settings: &RampSettings, folder: &Path) -> Value {
+    let source = match &settings.image {
+        None => settings.readings.iter().map(|step| json!({ "rate_kg_n_ha": step.rate.get(), "index": step.value })).collect(),
+        Some(ramp) => json!({ "steps": vector(&ramp.steps, folder), "rate": ramp.column, "unit_kg_n_ha": ramp.unit.get(), "inset_m": ramp.inset.get() }),
+    };
+    let ground = settings.image.as_ref().map(|ramp| {
+        let exclusion =
+            |one: &crate::pipeline::settings::Exclusion| json!({ "source": vector(&one.source, folder), "buffer_m": one.buffer.get(), "reason": one.reason });
+        json!({
+            "boundary": vector(&ramp.field.boundary, folder), "crs": ramp.field.crs, "exclude": ramp.field.exclusions.iter().map(exclusion).collect::<Vec<_>>(),
+        })
+    });
+    json!({
+        "field": { "name": settings.name, "ground": ground },
+        "imagery": settings.image.as_ref().map(|ramp| image(&ramp.imagery, folder)),
+        "reference": {
+            "source": { "ramp": source },
+            "ramp_model": settings.model.name(),
+            "ramp_index": settings.index,
+        },
+        "season": { "sensed": settings.sensed.map(|date| date.to_string()) },
+        "response": { "applied_since_sensing_kg_n_ha": settings.applied_since_sensing.get() },
+        "rate": rate(&settings.rate),
+        "product": settings.product.as_ref().map(product),
         "application": application(&settings.application),
         "accept": accepted(&settings.accept),
         "output": { "unit": settings.unit.label(), "us_units": settings.us_units },
@@ -167,6 +205,7 @@ fn image(imagery: &Imagery, folder: &Path) -> Value {
             PointSpread::Sensor(name, width) => json!({ "sensor": name, "px": width }),
             PointSpread::Fit => json!("fit"),
         },
+        "sensor": imagery.sensor,
         "mask": imagery.mask.as_ref().map(|mask| mask_of(mask, folder)),
     })
 }
@@ -198,6 +237,7 @@ fn points(imagery: &Imagery, rule: &Points, folder: &Path) -> Value {
             BareBelow::OfIndex => json!("of the index"),
             BareBelow::Value(value) => json!(value),
         },
+        "sensor": imagery.sensor,
         "outliers_mad": rule.outliers,
         "join_m": rule.join.get(),
         "least_readings": rule.least_readings,
@@ -245,37 +285,99 @@ fn season(season: &Season, folder: &Path) -> Value {
     match &season.growing_days {
         GrowingDays::Given(days) => put(&mut value, "growing_days", json!(days)),
         GrowingDays::Weather(file) => put(&mut value, "weather", json!(path(file, folder))),
+        GrowingDays::NotStated => put(&mut value, "growing_days", Value::Null),
     }
     value
 }
 
 fn response(response: &Response) -> Value {
-    let curve = &response.curve;
-    json!({
-        "method": "yield response",
-        "maximum_yield_kg_ha": response.maximum_yield.get(),
-        "yield_curve": {
-            "a_kg_ha": curve.a.get(),
-            "b_d": curve.b,
-            "index": curve.index,
-            "region": curve.region,
-            "sensor": curve.sensor,
-            "source": curve.source,
-        },
-        "compare": match response.compare {
-            Compare::EachCell => "each cell",
-            Compare::WholeField => "whole field",
-        },
-        "largest_ratio": match response.largest_ratio {
+    let mut value = json!({ "method": response.name() });
+    match &response.method {
+        MethodSettings::YieldResponse(yields) => yield_response(&mut value, yields),
+        MethodSettings::Other { method, fitted } => {
+            put(&mut value, "parameters", parameters(method));
+            put(&mut value, "index", json!(fitted.index));
+            put(&mut value, "region", json!(fitted.region));
+            put(&mut value, "sensor", json!(fitted.sensor));
+            put(&mut value, "source", json!(fitted.source));
+            put(&mut value, "formula_from_memory", json!(fitted.from_memory));
+        }
+    }
+    put(&mut value, "formula", json!(about(response.name()).map(|about| about.formula)));
+    put(
+        &mut value,
+        "largest_ratio",
+        match response.largest_ratio {
             LargestRatio::Value(value) => json!(value),
             LargestRatio::Seen => json!("seen"),
         },
-        "ratio_adjustment": response.ratio_adjustment.map(|(slope, intercept)| json!({ "slope": slope, "intercept": intercept })),
-        "dead_band": response.dead_band,
-        "grain_nitrogen_share": response.grain_nitrogen,
-        "use_efficiency_share": response.use_efficiency,
-        "applied_since_sensing_kg_n_ha": response.applied_since_sensing.get(),
-    })
+    );
+    put(&mut value, "applied_since_sensing_kg_n_ha", json!(response.applied_since_sensing.get()));
+    value
+}
+
+fn yield_response(value: &mut Value, yields: &YieldSettings) {
+    let curve = &yields.curve;
+    put(value, "maximum_yield_kg_ha", json!(yields.maximum_yield.get()));
+    let fitted = json!({
+        "a_kg_ha": curve.a.get(),
+        "b_d": curve.b,
+        "index": curve.index,
+        "region": curve.region,
+        "sensor": curve.sensor,
+        "source": curve.source,
+    });
+    put(value, "yield_curve", fitted);
+    put(
+        value,
+        "compare",
+        json!(match yields.compare {
+            Compare::EachCell => "each cell",
+            Compare::WholeField => "whole field",
+        }),
+    );
+    put(value, "ratio_adjustment", json!(yields.ratio_adjustment.map(|(slope, intercept)| json!({ "slope": slope, "intercept": intercept }))));
+    put(value, "dead_band", json!(yields.dead_band));
+    put(value, "grain_nitrogen_share", json!(yields.grain_nitrogen));
+    put(value, "use_efficiency_share", json!(yields.use_efficiency));
+}
+
+/// A method's own parameters.
+fn parameters(method: &Method) -> Value {
+    match method {
+        // Its settings are written key by key.
+        Method::YieldResponse(_) => Value::Null,
+        Method::SquareRoot(root) => json!({
+            "optimum_kg_n_ha": root.optimum.get(),
+            "applied_before_kg_n_ha": root.applied_before.get(),
+            "credits_kg_n_ha": root.credits.get(),
+            "extra_kg_n_ha": root.extra.get(),
+            "zone_scalar": root.zone_scalar,
+            "delta_si": root.delta,
+            "dead_band": root.dead_band,
+            "back_off": root.back_off.map(|back| json!({ "steepness": back.steepness, "below": back.below })),
+        }),
+        Method::Quadratic(curve) => json!({
+            "intercept": curve.intercept,
+            "linear_ha_kg_n": curve.linear,
+            "quadratic_ha2_kg2_n": curve.quadratic,
+            "dead_band": curve.dead_band,
+        }),
+        Method::Chlorophyll(root) => json!({ "scale_kg_n_ha": root.scale.get(), "enough": root.enough }),
+        Method::Visible(line) => json!({ "slope_kg_n_ha": line.slope.get(), "less_kg_n_ha": line.less.get() }),
+        Method::LinearRamp(ramp) => json!({
+            "by": ramp.by.word(),
+            "low": ramp.low,
+            "high": ramp.high,
+            "at_low_kg_n_ha": ramp.at_low.get(),
+            "at_high_kg_n_ha": ramp.at_high.get(),
+        }),
+        Method::ClassTable(table) => json!({
+            "by": table.by.word(),
+            "classes": table.classes.iter().map(|class| json!({ "below": class.below, "n_kg_ha": class.rate.get(), "back_off": class.back_off })).collect::<Vec<_>>(),
+        }),
+        Method::Flat(rate) => json!({ "rate_kg_n_ha": rate.get() }),
+    }
 }
 
 fn state(rate: StateRate) -> Value {
@@ -290,6 +392,9 @@ fn rate(rate: &RateRules) -> Value {
     json!({
         "minimum_kg_n_ha": rate.minimum.get(),
         "maximum_kg_n_ha": rate.maximum.get(),
+        "maximum_written_kg_n_ha": rate.maximum_written.get(),
+        "season_limit_kg_n_ha": rate.season_limit.map(crate::units::NRate::get),
+        "applied_before_kg_n_ha": rate.applied_before.get(),
         "step_kg_n_ha": rate.step.get(),
         "usual_kg_n_ha": rate.usual.map(crate::units::NRate::get),
         "thin": state(rate.thin),

@@ -8,6 +8,7 @@ pub mod echo;
 pub mod fault;
 mod keys;
 pub mod problem;
+pub mod ramp;
 mod reader;
 pub mod resolve;
 mod sections;

@@ -310,6 +310,60 @@ pub enum Problem {
         /// The job's crop.
         crop: String,
     },
+    /// A key of another method.
+    #[error("this belongs to the method {}, but the method is {method}", of.join(" or "))]
+    OtherMethod {
+        /// The job's method.
+        method: &'static str,
+        /// Methods that know the key.
+        of: Vec<&'static str>,
+    },
+    /// Published numbers of another crop.
+    #[error("the numbers of the method {method} were published for {made_for}, but the crop is {crop}")]
+    MethodCrop {
+        /// The method.
+        method: &'static str,
+        /// Its crop.
+        made_for: &'static str,
+        /// The job's.
+        crop: String,
+    },
+    /// Numbers that hold for another index.
+    #[error("the numbers of [response] hold for {made_for}, but the image gives {image}: thresholds of one index mean nothing for another")]
+    MethodIndex {
+        /// The index of the numbers.
+        made_for: String,
+        /// The image's.
+        image: String,
+    },
+    /// No ratio of near infrared to visible light.
+    #[error("the visible line is read from near infrared over {light}, but the index is {index}")]
+    VisibleIndex {
+        /// The job's index.
+        index: String,
+        /// The light.
+        light: String,
+    },
+    /// Parameters that a method refuses.
+    #[error("{reason}")]
+    Method {
+        /// Why.
+        reason: String,
+    },
+    /// The season's limit leaves too little.
+    #[error("the season's limit of {limit} kg N/ha leaves {left} kg N/ha after {before} before and {since} since sensing: less than {least} kg N/ha")]
+    SeasonLimit {
+        /// The limit. \[kg N/ha\]
+        limit: String,
+        /// What is left. \[kg N/ha\]
+        left: String,
+        /// Applied before sensing. \[kg N/ha\]
+        before: String,
+        /// Applied since. \[kg N/ha\]
+        since: String,
+        /// What would be needed. \[kg N/ha\]
+        least: String,
+    },
     /// A value that stands twice.
     #[error("{what} stands twice")]
     Twice {
@@ -366,6 +420,12 @@ impl Problem {
             Self::Index { .. } => "job.index",
             Self::CurveIndex { .. } => "job.curve-index",
             Self::CurveCrop { .. } => "job.curve-crop",
+            Self::OtherMethod { .. } => "job.other-method",
+            Self::MethodCrop { .. } => "job.method-crop",
+            Self::MethodIndex { .. } => "job.method-index",
+            Self::VisibleIndex { .. } => "job.visible-index",
+            Self::Method { .. } => "job.method",
+            Self::SeasonLimit { .. } => "job.season-limit",
             Self::Twice { .. } => "job.twice",
             Self::Product { .. } => "job.product",
         }
@@ -426,6 +486,20 @@ impl Problem {
             Self::Index { .. } => "write a name of `haulm indices`, \"band 1\", or a formula such as \"(nir - red) / (nir + red)\"".to_owned(),
             Self::CurveIndex { curve, .. } => format!("set imagery.index = \"{curve}\", or give a curve fitted with the image's index"),
             Self::CurveCrop { .. } => "choose a curve of the crop, or correct season.crop".to_owned(),
+            Self::OtherMethod { of, .. } => format!("take it out, or set response.method = \"{}\"", of.first().unwrap_or(&"")),
+            Self::MethodCrop { made_for, .. } => {
+                format!("choose another method, give numbers of your own with their source, or correct season.crop if it is {made_for}")
+            }
+            Self::MethodIndex { made_for, .. } => format!("set imagery.index = \"{made_for}\", or give numbers that hold for the image's index"),
+            Self::VisibleIndex { light, .. } => {
+                if light == "red" {
+                    "set imagery.index = \"SR\", near infrared over red: it rises with canopy as every index here must".to_owned()
+                } else {
+                    format!("set imagery.index = \"nir / {light}\": it rises with canopy as every index here must")
+                }
+            }
+            Self::Method { .. } => "correct the number that the message names; `haulm methods` tells what each method needs".to_owned(),
+            Self::SeasonLimit { .. } => "nothing more may go on this season within that limit; correct the amounts if they are wrong".to_owned(),
             Self::Product { .. } => "nitrogen is a share of mass above 0 and at most 1, density 0.3 to 3 kg/L".to_owned(),
         }
     }

@@ -176,6 +176,11 @@ impl<'a> Section<'a> {
         self.has(key) || self.taken.iter().any(|(name, _)| *name == key)
     }
 
+    /// What stands at a key that is not yet consumed.
+    pub(crate) fn peek(&self, key: &str) -> Option<&Item> {
+        self.entries.iter().find(|(name, _)| name == key).map(|(_, entry)| &entry.item)
+    }
+
     /// Consumes a key.
     pub(crate) fn take(&mut self, key: &'static str) -> Option<Entry> {
         debug_assert!(keys::known_in(self.kind).contains(&key), "{}.{key} is not listed in KEYS", self.kind);

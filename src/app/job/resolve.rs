@@ -12,17 +12,22 @@ use crate::app::job::sections::crop::Curve;
 use crate::app::job::sections::ground;
 use crate::app::job::sections::image;
 use crate::app::job::sections::machine;
+use crate::app::job::sections::method;
 use crate::app::job::sections::money;
 use crate::app::job::sections::output;
 use crate::app::job::sections::points;
 use crate::app::job::sections::rate;
 use crate::finding::Checked;
 use crate::pipeline::settings::Imagery;
+use crate::pipeline::settings::MethodSettings;
 use crate::pipeline::settings::RateSettings;
+use crate::pipeline::settings::Response;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::YieldCurve;
 use crate::science::index::find_entry;
+use crate::science::methods::Method;
 use crate::units::Length;
+use crate::units::NRate;
 use crate::units::Product;
 
 /// Reads the job file of a map.
@@ -41,12 +46,12 @@ pub fn read_rate_job(path: &Path) -> Result<Checked<RateSettings>, JobError> {
     rate_job(&bytes_of(path)?, path)
 }
 
-fn bytes_of(path: &Path) -> Result<Vec<u8>, JobError> {
+pub(super) fn bytes_of(path: &Path) -> Result<Vec<u8>, JobError> {
     fs_err::read(path).map_err(|source| JobError::Read { path: path.to_owned(), source })
 }
 
 /// The text as a log to write faults to; bytes that are not UTF-8 are a fault of their own.
-fn log_of(bytes: &[u8], path: &Path) -> Result<Log, JobError> {
+pub(super) fn log_of(bytes: &[u8], path: &Path) -> Result<Log, JobError> {
     let file = path.to_string_lossy().into_owned();
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     match std::str::from_utf8(bytes) {
@@ -66,7 +71,7 @@ fn refused(log: Log, path: &Path) -> JobError {
 }
 
 /// Ends a job: the value if nothing was logged against it.
-fn ended<T>(value: Option<T>, log: Log, path: &Path) -> Result<Checked<T>, JobError> {
+pub(super) fn ended<T>(value: Option<T>, log: Log, path: &Path) -> Result<Checked<T>, JobError> {
     let (faults, notes) = log.into_parts();
     match value {
         Some(value) if faults.is_empty() => Ok(Checked::new(value, notes)),
@@ -127,16 +132,24 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
         root.refuse("points", Problem::Together { keys: vec!["imagery", "points"] });
     }
     let reference = ground::reference(&mut in_reference, folder);
-    let curve = crop::curve(&mut in_response);
+    let method = method::chosen(&mut in_response);
+    let foretells = method::foretells_yield(method);
+    let curve = foretells.then(|| crop::curve(&mut in_response)).flatten();
     let named = curve.as_ref().and_then(|curve| if let Curve::Named(named) = curve { Some(named) } else { None });
     let crop = crop::crop(&mut in_season, &mut in_crop, named, curve.is_none() && in_response.given("yield_curve"));
     if let (Some(imagery), Some(curve)) = (&imagery, &curve) {
         same_index(if in_points.is_present() { &in_points } else { &in_imagery }, imagery, curve_of(curve));
     }
-    let season = crop::season(&mut in_season, crop.clone(), imagery.as_ref().map(|imagery| imagery.date), folder);
+    let season = crop::season(&mut in_season, crop.clone(), imagery.as_ref().map(|imagery| imagery.date), folder, foretells);
     let product = rate::product(&mut in_product);
-    let response = crop::response(&mut in_response, crop.as_ref(), curve, product.as_ref());
-    let rules = rate::rate(&mut in_rate, product.as_ref());
+    let before = rate::applied_before(&mut in_rate, product.as_ref());
+    let light = method::light(&in_response);
+    let response = method::response(&mut in_response, method, crop.as_ref(), curve, product.as_ref(), before);
+    if let (Some(imagery), Some(response)) = (&imagery, &response) {
+        same_method_index(if in_points.is_present() { &in_points } else { &in_imagery }, imagery, response, light);
+    }
+    let since = response.as_ref().map_or(NRate::ZERO, |response| response.applied_since_sensing);
+    let rules = rate::rate(&mut in_rate, product.as_ref(), before, since);
     let buffered = field.as_ref().is_some_and(|field| field.exclusions.iter().any(|exclusion| exclusion.buffer > Length::ZERO));
     let machine = machine::machine(&mut in_machine, product.as_ref(), buffered, folder);
     let zones = machine::zones(&mut in_zones, machine.as_ref());
@@ -170,7 +183,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
 }
 
 /// A product that is given and faulty is one fault: amounts of it are no others.
-fn forget_product(section: &Section<'_>, product: Option<&Product>) {
+pub(super) fn forget_product(section: &Section<'_>, product: Option<&Product>) {
     if section.is_present() && product.is_none() {
         section.log().forget(|problem| matches!(problem, Problem::NoProduct { .. }));
     }
@@ -181,6 +194,21 @@ fn same_index(section: &Section<'_>, imagery: &Imagery, curve: &YieldCurve) {
     let named = find_entry(&imagery.index).is_some();
     if named && !imagery.index.eq_ignore_ascii_case(&curve.index) {
         section.refuse("index", Problem::CurveIndex { curve: curve.index.clone(), image: imagery.index.clone() });
+    }
+}
+
+/// Thresholds and ratios hold for their own index, and the visible line for a ratio of near infrared to its light.
+fn same_method_index(section: &Section<'_>, imagery: &Imagery, response: &Response, light: Option<&str>) {
+    let MethodSettings::Other { method, fitted } = &response.method else { return };
+    if matches!(method, Method::Visible(_)) {
+        method::visible_index(section, &imagery.index, light);
+    }
+    // Meter and 590 nm sensor are no image; what else is read is told as a finding.
+    let told = matches!(method, Method::Quadratic(_) | Method::Chlorophyll(_));
+    if let Some(made_for) =
+        fitted.index.as_ref().filter(|made_for| !told && !made_for.eq_ignore_ascii_case(&imagery.index) && find_entry(&imagery.index).is_some())
+    {
+        section.refuse("index", Problem::MethodIndex { made_for: made_for.clone(), image: imagery.index.clone() });
     }
 }
 
@@ -207,13 +235,19 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     let image_date = if in_points.is_present() { in_points.date("date") } else { in_imagery.date("date") };
     let readings = ground::readings(&mut in_reference);
     in_reference.require("readings", "at least one pair of averaged hand readings", "[{ strip = 0.66, beside = 0.50 }]");
-    let curve = crop::curve(&mut in_response);
+    let sensor = image::sensor(if in_points.is_present() { &mut in_points } else { &mut in_imagery });
+    let region = in_field.text("region", "\"dry plains\"");
+    let method = method::chosen(&mut in_response);
+    let foretells = method::foretells_yield(method);
+    let curve = foretells.then(|| crop::curve(&mut in_response)).flatten();
     let named = curve.as_ref().and_then(|curve| if let Curve::Named(named) = curve { Some(named) } else { None });
     let crop = crop::crop(&mut in_season, &mut in_crop, named, curve.is_none() && in_response.given("yield_curve"));
-    let season = crop::season(&mut in_season, crop.clone(), image_date, folder);
+    let season = crop::season(&mut in_season, crop.clone(), image_date, folder, foretells);
     let product = rate::product(&mut in_product);
-    let response = crop::response(&mut in_response, crop.as_ref(), curve, product.as_ref());
-    let rules = rate::rate(&mut in_rate, product.as_ref());
+    let before = rate::applied_before(&mut in_rate, product.as_ref());
+    let response = method::response(&mut in_response, method, crop.as_ref(), curve, product.as_ref(), before);
+    let since = response.as_ref().map_or(NRate::ZERO, |response| response.applied_since_sensing);
+    let rules = rate::rate(&mut in_rate, product.as_ref(), before, since);
     let priced = in_prices.is_present();
     let prices = money::prices(&mut in_prices, crop.as_ref(), product.as_ref());
     let application = output::application(&mut in_application, season.as_ref().and_then(|season| season.sensed));
@@ -228,7 +262,21 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     if priced && prices.is_none() {
         return None;
     }
-    Some(RateSettings { name, readings: readings?, season: season?, response: response?, rate: rules?.0, product, prices, application, accept, unit, us_units })
+    Some(RateSettings {
+        name,
+        region,
+        sensor,
+        readings: readings?,
+        season: season?,
+        response: response?,
+        rate: rules?.0,
+        product,
+        prices,
+        application,
+        accept,
+        unit,
+        us_units,
+    })
 }
 
 /// Names of the shipped yield curves, as `response.yield_curve` takes them.

@@ -48,9 +48,9 @@ pub(super) fn settings(request: &RateRequest) -> Result<Checked<RateSettings>, A
     for finding in &mut settings.findings {
         finding.message = by_option(&finding.message);
     }
-    let curve = &settings.value.response.curve;
-    match &request.index {
-        Some(index) if !index.eq_ignore_ascii_case(&curve.index) => {
+    // Options speak of the yield response alone; other methods are asked for by a job file.
+    match settings.value.response.yields().map(|yields| &yields.curve).zip(request.index.as_ref()) {
+        Some((curve, index)) if !index.eq_ignore_ascii_case(&curve.index) => {
             Err(AppError::refused("response.index", format!("the yield curve was fitted with {}, but {index} was read", curve.index))
                 .with_fact("--index", index.clone())
                 .with_fact("--curve", format!("a = {:.0} kg/ha, b = {} d, source: {}", curve.a.get(), curve.b, curve.source))

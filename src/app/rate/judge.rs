@@ -2,10 +2,17 @@
 
 use super::Flat;
 use crate::finding::Finding;
+use crate::pipeline::judge::Told;
+use crate::pipeline::judge::adjustment;
 use crate::pipeline::judge::growing_days;
+use crate::pipeline::judge::made_for;
+use crate::pipeline::judge::method;
+use crate::pipeline::settings::Application;
 use crate::pipeline::settings::RateSettings;
 use crate::science::yield_response::Capped;
 use crate::science::yield_response::in_season_estimate;
+use crate::units::NRate;
+use jiff::civil::Date;
 
 /// In-season estimates between which the curves were fitted. [1/d] Common practice, no source.
 const ESTIMATES: (f64, f64) = (0.002, 0.010);
@@ -16,9 +23,12 @@ const SATURATED: f64 = 0.85;
 pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Finding>) {
     season(settings, flat, findings);
     response(flat, findings);
-    dates(settings, findings);
-    let curve = &settings.response.curve;
-    if curve.index.eq_ignore_ascii_case("NDVI") && flat.readings.strip > SATURATED {
+    age(settings.season.sensed, &settings.application, findings);
+    method(&settings.response, findings);
+    let told = Told { region: settings.region.as_deref(), sensor: settings.sensor.as_deref(), index: None };
+    made_for(&settings.response, &told, findings);
+    let maximum_yield = settings.response.yields().map_or(0.0, |yields| yields.maximum_yield.get());
+    if settings.response.index().is_some_and(|index| index.eq_ignore_ascii_case("NDVI")) && flat.readings.strip > SATURATED {
         findings.push(Finding::caution(
             "reference.saturated",
             format!(
@@ -32,36 +42,41 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
         Capped::Without => findings.push(Finding::caution(
             "rate.capped",
             format!(
-                "the yield in reach without more nitrogen lies above the maximum yield of {:.0} kg/ha, so no response is left: check maximum yield, curve and growing days",
-                settings.response.maximum_yield.get()
+                "the yield in reach without more nitrogen lies above the maximum yield of {maximum_yield:.0} kg/ha, so no response is left: check maximum yield, curve and growing days"
             ),
         )),
         Capped::With => findings.push(Finding::note(
             "rate.capped",
-            format!("the yield with more nitrogen is held to the maximum yield of {:.0} kg/ha", settings.response.maximum_yield.get()),
+            format!("the yield with more nitrogen is held to the maximum yield of {maximum_yield:.0} kg/ha"),
         )),
     }
-    if settings.response.ratio_adjustment.is_some() {
-        findings.push(Finding::note("rate.adjusted", "the response index is adjusted linearly as the job says, once, before it is held"));
+    adjustment(&settings.response, findings);
+    if settings.prices.is_some() && flat.money.is_none() {
+        findings.push(Finding::note(
+            "money.none",
+            format!("the method {} foretells no yield, so that no gain can be told; prices are not used", settings.response.name()),
+        ));
     }
-    if let Some(usual) = settings.rate.usual
-        && (flat.rate < usual * 0.5 || flat.rate > usual * 1.5)
-    {
-        findings.push(Finding::stop(
-            "rate.usual",
+    if settings.rate.maximum < settings.rate.maximum_written && flat.cell.n_raw > settings.rate.maximum {
+        findings.push(Finding::caution(
+            "rate.season_held",
             format!(
-                "the rate of {:.1} kg N/ha ({:.1} lb N/ac) lies outside half to one and a half times the usual {:.1} kg N/ha ({:.1} lb N/ac): check readings, curve and units before spreading",
-                flat.rate.get(),
-                flat.rate.as_lb_per_ac(),
-                usual.get(),
-                usual.as_lb_per_ac()
+                "the method asks for {:.1} ({:.1} lb N/ac), more than the {:.1} ({:.1} lb N/ac) that the season's limit leaves: it is held to that",
+                flat.cell.n_raw,
+                flat.cell.n_raw.as_lb_per_ac(),
+                settings.rate.maximum,
+                settings.rate.maximum.as_lb_per_ac()
             ),
         ));
     }
+    usual(flat.rate, settings.rate.usual, findings);
 }
 
 fn season(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Finding>) {
     let days = flat.growing_days;
+    if settings.response.yields().is_none() {
+        return;
+    }
     growing_days(&settings.season.crop, days, findings);
     let estimate = in_season_estimate(flat.readings.beside, days);
     if !(ESTIMATES.0..=ESTIMATES.1).contains(&estimate) {
@@ -113,15 +128,31 @@ fn response(flat: &Flat, findings: &mut Vec<Finding>) {
     }
 }
 
-fn dates(settings: &RateSettings, findings: &mut Vec<Finding>) {
-    let (Some(sensed), Some(applied)) = (settings.season.sensed, settings.application.date) else { return };
+/// Readings that are older than the application allows.
+pub(super) fn age(sensed: Option<Date>, application: &Application, findings: &mut Vec<Finding>) {
+    let (Some(sensed), Some(applied)) = (sensed, application.date) else { return };
     let days = (applied - sensed).get_days();
-    if days > settings.application.max_image_age {
+    if days > application.max_image_age {
         findings.push(Finding::stop(
             "image.age",
+            format!("the readings of {sensed} are {days} days old on {applied}, more than {}: the crop has moved on; read again", application.max_image_age),
+        ));
+    }
+}
+
+/// A rate far from what the grower usually gives.
+pub(super) fn usual(rate: NRate, usual: Option<NRate>, findings: &mut Vec<Finding>) {
+    if let Some(usual) = usual
+        && (rate < usual * 0.5 || rate > usual * 1.5)
+    {
+        findings.push(Finding::stop(
+            "rate.usual",
             format!(
-                "the readings of {sensed} are {days} days old on {applied}, more than {}: the crop has moved on; read again",
-                settings.application.max_image_age
+                "the rate of {:.1} kg N/ha ({:.1} lb N/ac) lies outside half to one and a half times the usual {:.1} kg N/ha ({:.1} lb N/ac): check readings, curve and units before spreading",
+                rate.get(),
+                rate.as_lb_per_ac(),
+                usual.get(),
+                usual.as_lb_per_ac()
             ),
         ));
     }

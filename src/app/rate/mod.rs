@@ -2,20 +2,25 @@
 
 mod flags;
 mod judge;
+mod ramp;
+mod ramp_image;
 mod told;
 
 use std::path::Path;
 
 use crate::app::api::RateRequest;
 use crate::app::error::AppError;
+use crate::app::job::ramp::read_ramp_job;
 use crate::app::job::resolve::read_rate_job;
 use crate::app::map::accept;
 use crate::app::open;
 use crate::finding::Finding;
-use crate::pipeline::rates::inputs_of;
+use crate::pipeline::rates::model_of;
 use crate::pipeline::settings::LargestRatio;
 use crate::pipeline::settings::RateSettings;
 use crate::report::model::Report;
+use crate::science::methods::CellRate;
+use crate::science::methods::RateModel;
 use crate::science::money::FieldMoney;
 use crate::science::money::GrainResponse;
 use crate::science::money::MoneyCell;
@@ -24,9 +29,6 @@ use crate::science::money::break_even_ratio;
 use crate::science::money::field_money;
 use crate::science::reference::ReadingsEstimate;
 use crate::science::reference::readings;
-use crate::science::yield_response::CellRate;
-use crate::science::yield_response::RateInputs;
-use crate::science::yield_response::rate_of;
 use crate::science::yield_response::round_to_step;
 use crate::units::Area;
 use crate::units::NRate;
@@ -35,6 +37,7 @@ use crate::units::NRate;
 #[derive(Clone, Debug)]
 struct Flat {
     readings: ReadingsEstimate,
+    /// Not a number where the method needs none.
     growing_days: f64,
     /// How growing days were counted; `None` when they were stated.
     counted: Option<String>,
@@ -43,8 +46,8 @@ struct Flat {
     rate: NRate,
     /// Exact rate at the bounds of the response index.
     by_bounds: Option<(NRate, NRate)>,
-    /// Exact rate at a use efficiency of 0.6 and of 0.4.
-    by_efficiency: (NRate, NRate),
+    /// Exact rate at a use efficiency of 0.6 and of 0.4, where the method has one.
+    by_efficiency: Option<(NRate, NRate)>,
     money: Option<Money>,
 }
 
@@ -56,11 +59,16 @@ struct Money {
     break_even_ratio: Option<f64>,
 }
 
-/// One flat rate from hand readings.
+/// One flat rate from hand readings of strip and crop beside it, or of a nitrogen ramp.
 ///
 /// # Errors
 /// When the job, an option or the weather record is refused.
 pub fn rate(request: &RateRequest) -> Result<Report, AppError> {
+    if let Some(job) = &request.job
+        && let Some(settings) = read_ramp_job(job)?
+    {
+        return ramp::rate(settings, job.parent().unwrap_or_else(|| Path::new("")), &request.common);
+    }
     let mut findings = Vec::new();
     let (settings, folder) = match &request.job {
         Some(job) => (read_rate_job(job)?, job.parent().unwrap_or_else(|| Path::new(""))),
@@ -81,10 +89,10 @@ fn flat_rate(settings: &RateSettings, findings: &mut Vec<Finding>) -> Result<Fla
             .with_hint("give averaged readings of the index, such as 0.66 in the strip and 0.50 beside it")
     })?;
     let (growing_days, counted) = open::growing_days(&settings.season, findings)?;
-    let inputs = inputs(settings, growing_days)?;
+    let model = model(settings, growing_days)?;
     let none = || AppError::refused("rate.inputs", "the readings give no rate").with_fact("beside", format!("{}", estimate.beside));
-    let at = |reference: f64, inputs: &RateInputs| rate_of(estimate.beside, reference, inputs).ok_or_else(none);
-    let cell = at(estimate.strip, &inputs)?;
+    let at = |reference: f64, model: &RateModel| model.rate(estimate.beside, reference).ok_or_else(none);
+    let cell = at(estimate.strip, &model)?;
     let rules = &settings.rate;
     let steps = round_to_step(cell.n_exact, rules.minimum, rules.maximum, rules.step).ok_or_else(|| {
         AppError::refused("rate.empty", "no multiple of the step lies between the least and the greatest rate")
@@ -92,39 +100,41 @@ fn flat_rate(settings: &RateSettings, findings: &mut Vec<Finding>) -> Result<Fla
             .with_hint("choose a smaller step or a wider range")
     })?;
     let by_bounds = match &estimate.interval {
-        Ok(interval) => Some((at(estimate.beside * interval.low, &inputs)?.n_exact, at(estimate.beside * interval.high, &inputs)?.n_exact)),
+        Ok(interval) => Some((at(estimate.beside * interval.low, &model)?.n_exact, at(estimate.beside * interval.high, &model)?.n_exact)),
         Err(_) => None,
     };
-    let efficient = |use_efficiency: f64| at(estimate.strip, &RateInputs { use_efficiency, ..inputs }).map(|cell| cell.n_exact);
-    let by_efficiency = (efficient(0.6)?, efficient(0.4)?);
+    let efficient = |use_efficiency: f64| model.with_use_efficiency(use_efficiency).and_then(|model| model.exact(estimate.beside, estimate.strip));
+    let by_efficiency = efficient(0.6).zip(efficient(0.4));
     let rate = rules.step * steps as f64;
     let money = money(settings, &cell, rate);
     Ok(Flat { readings: estimate, growing_days, counted, cell, rate, by_bounds, by_efficiency, money })
 }
 
-fn inputs(settings: &RateSettings, growing_days: f64) -> Result<RateInputs, AppError> {
+fn model(settings: &RateSettings, growing_days: f64) -> Result<RateModel, AppError> {
     let response = &settings.response;
     let LargestRatio::Value(largest_ratio) = response.largest_ratio else {
         return Err(AppError::refused("rate.inputs", "response.largest_ratio = \"seen\" needs a strip on an image: hand readings show no range along it")
             .with_hint("give a number, such as largest_ratio = 2.0"));
     };
     // One index stands for the whole field, so both ways of comparing are the same.
-    inputs_of(response, &settings.rate, largest_ratio, None, growing_days)
+    model_of(response, &settings.rate, largest_ratio, None, growing_days)
         .map_err(|error| AppError::refused("rate.inputs", error.to_string()).with_hint("correct the number that the message names"))
 }
 
 fn money(settings: &RateSettings, cell: &CellRate, rate: NRate) -> Option<Money> {
     let prices = settings.prices.as_ref()?;
+    // Without a yield in reach there is no gain to put a price on.
+    let (yields, (yield_without, yield_with)) = settings.response.yields().zip(cell.yields)?;
     let response = GrainResponse {
-        grain_nitrogen: settings.response.grain_nitrogen,
-        use_efficiency: settings.response.use_efficiency,
+        grain_nitrogen: yields.grain_nitrogen,
+        use_efficiency: yields.use_efficiency,
         applied_since_sensing: settings.response.applied_since_sensing,
     };
     let inputs = PriceInputs { grain: prices.grain, nitrogen: prices.nitrogen, application: prices.application };
-    let hectare = MoneyCell { area: Area::ha(1.0), rate, yield_without: cell.yield_without, yield_with: cell.yield_with };
+    let hectare = MoneyCell { area: Area::ha(1.0), rate, yield_without, yield_with };
     Some(Money {
         currency: prices.currency.clone(),
         hectare: field_money(&[hectare], settings.rate.usual, &response, &inputs)?,
-        break_even_ratio: break_even_ratio(cell.yield_without, &response, &inputs),
+        break_even_ratio: break_even_ratio(yield_without, &response, &inputs),
     })
 }

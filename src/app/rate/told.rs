@@ -11,6 +11,7 @@ use crate::pipeline::settings::RateSettings;
 use crate::report::model::Block;
 use crate::report::model::Report;
 use crate::report::model::Row;
+use crate::science::methods::about::about;
 use crate::science::money::StrategyTotals;
 use crate::science::yield_response::Capped;
 use crate::science::yield_response::in_season_estimate;
@@ -26,16 +27,16 @@ use serde_json::json;
 
 /// Writes a quantity in both systems, the user's own first.
 #[derive(Clone, Copy)]
-struct Both {
-    us: bool,
-    lb_per_bu: Option<f64>,
+pub(super) struct Both {
+    pub(super) us: bool,
+    pub(super) lb_per_bu: Option<f64>,
 }
 
 impl Both {
     fn order(self, metric: String, us: String) -> (String, String) {
         if self.us { (us, metric) } else { (metric, us) }
     }
-    fn rate(self, n: NRate) -> (String, String) {
+    pub(super) fn rate(self, n: NRate) -> (String, String) {
         self.order(format!("{:.1} kg N/ha", n.get()), format!("{:.1} lb N/ac", n.as_lb_per_ac()))
     }
     fn grain(self, grain: Yield) -> (String, String) {
@@ -51,7 +52,7 @@ impl Both {
     }
 }
 
-fn row(label: impl Into<String>, (first, second): (String, String)) -> Row {
+pub(super) fn row(label: impl Into<String>, (first, second): (String, String)) -> Row {
     Row::new(label, first).with_note(second)
 }
 
@@ -60,7 +61,7 @@ pub(super) fn report(settings: &RateSettings, folder: &Path, flat: &Flat, findin
     let both = Both { us: settings.us_units, lb_per_bu: settings.season.crop.lb_per_bu };
     let (first, second) = both.rate(flat.rate);
     let name = settings.name.as_ref().map_or_else(String::new, |name| format!("{name}: "));
-    let mut blocks = vec![rate_block(settings, flat, both), reference_block(settings, flat), yield_block(settings, flat, both), doubt_block(flat, both)];
+    let mut blocks = vec![rate_block(settings, flat, both), reference_block(settings, flat), method_block(settings, flat, both), doubt_block(flat, both)];
     blocks.extend(flat.money.as_ref().map(|money| money_block(settings, money, both)));
     blocks.push(Block::text(
         "Before you spread",
@@ -83,9 +84,7 @@ fn rate_block(settings: &RateSettings, flat: &Flat, both: Both) -> Block {
     let (rules, cell) = (&settings.rate, &flat.cell);
     let mut rows = vec![row("nitrogen", both.rate(flat.rate))];
     if let Some(product) = &settings.product {
-        let units = units_of(product, settings.unit);
-        let shown = |unit: RateUnit| product_rate(product, flat.rate, unit).map_or_else(String::new, |value| format!("{value:.1} {}", unit.label()));
-        rows.push(row(product.name(), (shown(units[0]), units[1..].iter().map(|unit| shown(*unit)).collect::<Vec<_>>().join(", "))));
+        rows.push(product_row(product, flat.rate, settings.unit));
     }
     rows.push(row("before rounding", both.rate(cell.n_exact)));
     if (cell.n_raw - cell.n_exact).get().abs() > 1e-9 {
@@ -98,6 +97,13 @@ fn rate_block(settings: &RateSettings, flat: &Flat, both: Both) -> Block {
     rows.push(row("allowed", (pair(|p| &p.0), pair(|p| &p.1))));
     rows.push(row("step", both.rate(rules.step)));
     Block::rows("Rate", rows)
+}
+
+/// A product's rate in every unit that it may be set in.
+pub(super) fn product_row(product: &Product, rate: NRate, unit: RateUnit) -> Row {
+    let units = units_of(product, unit);
+    let shown = |unit: RateUnit| product_rate(product, rate, unit).map_or_else(String::new, |value| format!("{value:.1} {}", unit.label()));
+    row(product.name(), (shown(units[0]), units[1..].iter().map(|unit| shown(*unit)).collect::<Vec<_>>().join(", ")))
 }
 
 /// Units of a product's rate: the chosen one, then its kin in the other system, then the ones of the other kind where the density is known.
@@ -119,7 +125,7 @@ fn units_of(product: &Product, chosen: RateUnit) -> Vec<RateUnit> {
     units
 }
 
-fn product_rate(product: &Product, rate: NRate, unit: RateUnit) -> Option<f64> {
+pub(super) fn product_rate(product: &Product, rate: NRate, unit: RateUnit) -> Option<f64> {
     product.in_unit(product.rate_for(rate), unit)
 }
 
@@ -133,35 +139,43 @@ fn reference_block(settings: &RateSettings, flat: &Flat) -> Block {
         Err(reason) => format!("no interval: {reason}"),
     };
     let mut rows = vec![
-        Row::new("in the strip", format!("{:.4}", found.strip)).with_note(format!("{}, {of}", settings.response.curve.index)),
+        Row::new("in the strip", format!("{:.4}", found.strip)).with_note(match settings.response.index() {
+            Some(index) => format!("{index}, {of}"),
+            None => of,
+        }),
         Row::new("beside it", format!("{:.4}", found.beside)),
         Row::new("response index", format!("{:.3}", found.ratio)).with_note(interval),
     ];
-    if (flat.cell.ratio - found.ratio).abs() > 1e-12 {
-        rows.push(Row::new("as used", format!("{:.3}", flat.cell.ratio)).with_note("held to 1 and the largest response index, adjusted if the job says so"));
+    if let Some(used) = flat.cell.ratio.filter(|used| (used - found.ratio).abs() > 1e-12) {
+        rows.push(Row::new("as used", format!("{used:.3}")).with_note("held to 1 and the largest response index, adjusted if the job says so"));
     }
     Block::rows("Reference", rows)
 }
 
-fn yield_block(settings: &RateSettings, flat: &Flat, both: Both) -> Block {
+fn method_block(settings: &RateSettings, flat: &Flat, both: Both) -> Block {
     let (response, cell) = (&settings.response, &flat.cell);
     let days = flat.growing_days;
-    let curve = &response.curve;
-    Block::rows(
-        "Season and yield",
-        vec![
-            Row::new("crop", settings.season.crop.name.clone()),
-            Row::new("growing days", format!("{days}")).with_note(flat.counted.clone().unwrap_or_else(|| "as stated".to_owned())),
+    let mut rows = vec![Row::new("crop", settings.season.crop.name.clone())];
+    if days.is_finite() {
+        rows.push(Row::new("growing days", format!("{days}")).with_note(flat.counted.clone().unwrap_or_else(|| "as stated".to_owned())));
+    }
+    rows.push(Row::new("method", response.name()).with_note(format!("source: {}", response.fitted().source)));
+    if let (Some(yields), Some((without, with))) = (response.yields(), cell.yields) {
+        let curve = &yields.curve;
+        rows.extend([
             Row::new("in-season estimate", format!("{:.5}", in_season_estimate(flat.readings.beside, days))).with_note("index a growing day"),
-            row("yield without more nitrogen", both.grain(cell.yield_without)),
-            row("yield with it", both.grain(cell.yield_with)),
-            row("the site's maximum", both.grain(response.maximum_yield)),
+            row("yield without more nitrogen", both.grain(without)),
+            row("yield with it", both.grain(with)),
+            row("the site's maximum", both.grain(yields.maximum_yield)),
             Row::new("yield curve", format!("a {:.0} kg/ha, b {} d", curve.a.get(), curve.b)).with_note(format!("{}; {}", curve.index, curve.source)),
-            Row::new("grain nitrogen", format!("{:.2} %", 100.0 * response.grain_nitrogen)).with_note("of grain mass at market moisture"),
-            Row::new("use efficiency", format!("{:.2}", response.use_efficiency)).with_note("share of applied nitrogen that reaches the grain"),
-            row("applied since sensing", both.rate(response.applied_since_sensing)),
-        ],
-    )
+            Row::new("grain nitrogen", format!("{:.2} %", 100.0 * yields.grain_nitrogen)).with_note("of grain mass at market moisture"),
+            Row::new("use efficiency", format!("{:.2}", yields.use_efficiency)).with_note("share of applied nitrogen that reaches the grain"),
+        ]);
+    } else {
+        rows.push(Row::new("formula", about(response.name()).map_or("", |about| about.formula)));
+    }
+    rows.push(row("applied since sensing", both.rate(response.applied_since_sensing)));
+    Block::rows(if response.yields().is_some() { "Season and yield" } else { "Season and method" }, rows)
 }
 
 fn doubt_block(flat: &Flat, both: Both) -> Block {
@@ -174,7 +188,7 @@ fn doubt_block(flat: &Flat, both: Both) -> Block {
         Some(bounds) => rows.push(row("at the interval's bounds", span(bounds))),
         None => rows.push(Row::new("at the interval's bounds", "not known").with_note("there is no interval")),
     }
-    rows.push(row("at use efficiency 0.6 and 0.4", span(flat.by_efficiency)));
+    rows.extend(flat.by_efficiency.map(|bounds| row("at use efficiency 0.6 and 0.4", span(bounds))));
     Block::rows("How the rate would change", rows)
 }
 
@@ -211,12 +225,12 @@ fn value(settings: &RateSettings, folder: &Path, flat: &Flat, findings: &[Findin
         },
         "season": {
             "growing_days": flat.growing_days, "counted": flat.counted, "crop": settings.season.crop.name,
-            "in_season_estimate_per_d": in_season_estimate(found.beside, flat.growing_days),
+            "in_season_estimate_per_d": settings.response.yields().map(|_| in_season_estimate(found.beside, flat.growing_days)),
         },
         "rate": {
             "ratio_raw": cell.ratio_raw, "ratio": cell.ratio,
-            "yield_without_n_kg_ha": cell.yield_without.get(), "yield_with_n_kg_ha": cell.yield_with.get(),
-            "yield_without_n_bu_ac": bushels(cell.yield_without), "yield_with_n_bu_ac": bushels(cell.yield_with),
+            "yield_without_n_kg_ha": cell.yields.map(|yields| yields.0.get()), "yield_with_n_kg_ha": cell.yields.map(|yields| yields.1.get()),
+            "yield_without_n_bu_ac": cell.yields.and_then(|yields| bushels(yields.0)), "yield_with_n_bu_ac": cell.yields.and_then(|yields| bushels(yields.1)),
             "n_raw_kg_ha": cell.n_raw.get(), "n_exact_kg_ha": cell.n_exact.get(), "n_kg_ha": flat.rate.get(),
             "n_raw_lb_ac": cell.n_raw.as_lb_per_ac(), "n_exact_lb_ac": cell.n_exact.as_lb_per_ac(), "n_lb_ac": flat.rate.as_lb_per_ac(),
             "capped": match cell.capped { Capped::None => "none", Capped::Without => "without", Capped::With => "with" },
@@ -224,7 +238,7 @@ fn value(settings: &RateSettings, folder: &Path, flat: &Flat, findings: &[Findin
         "product": product,
         "doubt": {
             "n_kg_ha_by_ratio_bounds": flat.by_bounds.map(|(low, high)| [low.get(), high.get()]),
-            "n_kg_ha_by_use_efficiency": [flat.by_efficiency.0.get(), flat.by_efficiency.1.get()],
+            "n_kg_ha_by_use_efficiency": flat.by_efficiency.map(|(low, high)| [low.get(), high.get()]),
         },
         "money": flat.money.as_ref().map(money_value),
         "findings": record::findings(findings),

@@ -84,7 +84,8 @@ fn create(file: &Scratch) -> Result<Dataset, GdalError> {
 /// One layer in one transaction: 100 000 rows in a few seconds.
 fn add_layer(dataset: &mut Dataset, plane: &SpatialRef, layer: Layer, rows: impl Iterator<Item = Row>) -> Result<(), GeoPackageError> {
     let description = format!("DESCRIPTION={}", layer.description);
-    let options = ["GEOMETRY_NAME=geom", "FID=fid", "SPATIAL_INDEX=YES", description.as_str()];
+    let index = if layer.indexed { "SPATIAL_INDEX=YES" } else { "SPATIAL_INDEX=NO" };
+    let options = ["GEOMETRY_NAME=geom", "FID=fid", index, description.as_str()];
     let mut transaction = dataset.start_transaction().map_err(gdal("opening a transaction"))?;
     {
         let table = transaction

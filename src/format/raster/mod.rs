@@ -4,6 +4,7 @@ mod error;
 mod mask;
 mod open;
 mod stack;
+mod stored;
 
 pub use error::RasterFileError;
 pub use mask::MaskRule;

@@ -9,6 +9,8 @@ use super::mask::MaskReader;
 use super::mask::MaskSpec;
 use super::open::RasterFacts;
 use super::open::open;
+use super::stored::Conversion;
+use super::stored::Stored;
 use crate::space::raster::Lattice;
 use crate::space::raster::RasterError;
 use crate::space::raster::RasterReader;
@@ -113,7 +115,7 @@ impl RasterSource for RasterStack {
             });
         }
         let mask = self.mask.as_ref().map(|spec| MaskReader::new(spec, &self.lattice)).transpose()?;
-        Ok(Box::new(StackReader { stack: self, files, handle, mask, coarse: Vec::new(), hidden: Vec::new() }))
+        Ok(Box::new(StackReader { stack: self, files, handle, mask, stored: Stored::default(), coarse: Vec::new(), hidden: Vec::new() }))
     }
 }
 
@@ -122,6 +124,7 @@ struct StackReader<'a> {
     files: Vec<(PathBuf, Dataset)>,
     handle: Vec<usize>,
     mask: Option<MaskReader<'a>>,
+    stored: Stored,
     coarse: Vec<f64>,
     hidden: Vec<u8>,
 }
@@ -176,8 +179,8 @@ impl StackReader<'_> {
             self.coarse.resize(size.0 * size.1, 0.0);
             &mut self.coarse
         };
-        band.read_into_slice(place, size, size, target, None).map_err(|error| fail(error.to_string()))?;
-        finish(target, fact.nodata, slot.scale, slot.offset);
+        let conversion = Conversion { nodata: fact.nodata, scale: slot.scale, offset: slot.offset };
+        self.stored.read(&band, place, size, &conversion, target).map_err(|error| fail(error.to_string()))?;
         if fact.masked {
             self.hidden.resize(size.0 * size.1, 0);
             let hide = band.open_mask_band().map_err(|error| fail(error.to_string()))?;
@@ -199,22 +202,5 @@ impl StackReader<'_> {
             }
         }
         Ok(())
-    }
-}
-
-/// Turns stored numbers into values; what is no data or no number becomes NaN.
-fn finish(values: &mut [f64], nodata: Option<f64>, scale: f64, offset: f64) {
-    // A nodata value of a 32-bit file is stated in 64 bits: compare both.
-    let (wide, narrow) = nodata.map_or((f64::NAN, f64::NAN), |value| (value, f64::from(value as f32)));
-    let plain = scale == 1.0 && offset == 0.0;
-    for value in values {
-        let stored = *value;
-        *value = if stored == wide || stored == narrow || !stored.is_finite() {
-            f64::NAN
-        } else if plain {
-            stored
-        } else {
-            stored * scale + offset
-        };
     }
 }

@@ -42,6 +42,16 @@ pub enum VectorError {
         /// Columns of the layer.
         columns: Vec<String>,
     },
+    /// A column of numbers is not there, or holds no numbers.
+    #[error("{}: there is no column {column:?} of numbers; the layer has {}", path.display(), columns.join(", "))]
+    Column {
+        /// The file.
+        path: PathBuf,
+        /// The column asked for.
+        column: String,
+        /// Columns of the layer, each with its kind.
+        columns: Vec<String>,
+    },
     /// No reference system is stated.
     #[error("{}: no reference system is stated, so nobody can say where it lies", path.display())]
     NoSystem {

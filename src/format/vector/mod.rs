@@ -8,3 +8,4 @@ pub use read::Shape;
 pub use read::VectorLayer;
 pub use read::read_lines;
 pub use read::read_polygons;
+pub use read::read_polygons_with;

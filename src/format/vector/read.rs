@@ -5,7 +5,9 @@ use std::path::Path;
 use gdal::Dataset;
 use gdal::DatasetOptions;
 use gdal::GdalOpenFlags;
+use gdal::vector::Layer;
 use gdal::vector::LayerAccess;
+use gdal::vector::OGRFieldType;
 use geo::Geometry;
 use geo::LineString;
 use geo::MultiPolygon;
@@ -25,6 +27,8 @@ pub struct Shape<G> {
     pub geometry: G,
     /// The column `name`, `NAME` or `Name`, if there is one.
     pub name: Option<String>,
+    /// The number in the column that was asked for; `None` where it is null, not finite, or none was asked for.
+    pub number: Option<f64>,
 }
 
 /// A layer of one kind of shape.
@@ -41,7 +45,20 @@ pub struct VectorLayer<G> {
 /// # Errors
 /// [`VectorError`]: missing, unreadable, layer to be chosen, filter, no or doubtful reference system, no feature, a feature that is no polygon.
 pub fn read_polygons(path: &Path, layer: Option<&str>, filter: Option<&str>) -> Result<VectorLayer<MultiPolygon<f64>>, VectorError> {
-    read(path, layer, filter, "polygon", &|geometry| match geometry {
+    read(path, layer, filter, None, "polygon", &areal)
+}
+
+/// Reads the polygons of a layer, each with the number in one of its columns.
+///
+/// # Errors
+/// As [`read_polygons`]; a column that is not there or holds no numbers.
+pub fn read_polygons_with(path: &Path, layer: Option<&str>, filter: Option<&str>, column: &str) -> Result<VectorLayer<MultiPolygon<f64>>, VectorError> {
+    read(path, layer, filter, Some(column), "polygon", &areal)
+}
+
+/// The areal parts of a geometry.
+fn areal(geometry: Geometry<f64>) -> Option<MultiPolygon<f64>> {
+    match geometry {
         Geometry::Polygon(polygon) => Some(MultiPolygon::new(vec![polygon])),
         Geometry::MultiPolygon(many) => Some(many),
         Geometry::GeometryCollection(parts) => {
@@ -56,7 +73,7 @@ pub fn read_polygons(path: &Path, layer: Option<&str>, filter: Option<&str>) -> 
             (!polygons.is_empty()).then(|| MultiPolygon::new(polygons))
         }
         _ => None,
-    })
+    }
 }
 
 /// Reads the lines of a layer; the rings of polygons count as lines.
@@ -64,7 +81,7 @@ pub fn read_polygons(path: &Path, layer: Option<&str>, filter: Option<&str>) -> 
 /// # Errors
 /// As [`read_polygons`].
 pub fn read_lines(path: &Path, layer: Option<&str>, filter: Option<&str>) -> Result<VectorLayer<Vec<LineString<f64>>>, VectorError> {
-    read(path, layer, filter, "line", &|geometry| match geometry {
+    read(path, layer, filter, None, "line", &|geometry| match geometry {
         Geometry::LineString(line) => Some(vec![line]),
         Geometry::MultiLineString(many) => Some(many.0),
         Geometry::Polygon(polygon) => Some(std::iter::once(polygon.exterior().clone()).chain(polygon.interiors().iter().cloned()).collect()),
@@ -76,6 +93,7 @@ fn read<G>(
     path: &Path,
     layer_name: Option<&str>,
     filter: Option<&str>,
+    column: Option<&str>,
     wanted: &'static str,
     take: &dyn Fn(Geometry<f64>) -> Option<G>,
 ) -> Result<VectorLayer<G>, VectorError> {
@@ -112,6 +130,7 @@ fn read<G>(
         check_stated(path)?;
     }
     let name_column = ["name", "NAME", "Name"].iter().find_map(|column| layer.defn().field_index(column).ok());
+    let number_column = column.map(|column| number_column(&layer, column).ok_or_else(|| no_column(path, &layer, column))).transpose()?;
     let mut shapes = Vec::new();
     for (k, feature) in layer.features().enumerate() {
         let Some(geometry) = feature.geometry().filter(|geometry| !geometry.is_empty()) else { continue };
@@ -122,12 +141,30 @@ fn read<G>(
         let shape = flat.to_geo().ok().and_then(take).ok_or_else(wrong)?;
         let name = name_column.and_then(|column| feature.field_as_string(column).ok().flatten());
         check_numbers(path, k + 1, &flat, &crs)?;
-        shapes.push(Shape { geometry: shape, name });
+        let number = number_column.and_then(|column| feature.field_as_double(column).ok().flatten()).filter(|number| number.is_finite());
+        shapes.push(Shape { geometry: shape, name, number });
     }
     if shapes.is_empty() {
         return Err(VectorError::Empty { path: path.to_owned(), layer: names[index].clone(), filter: filter.map(str::to_owned), wanted });
     }
     Ok(VectorLayer { crs, shapes })
+}
+
+/// Place of a column that holds numbers.
+fn number_column(layer: &Layer<'_>, column: &str) -> Option<usize> {
+    let field = layer.defn().fields().find(|field| field.name() == column)?;
+    let kinds = [OGRFieldType::OFTInteger, OGRFieldType::OFTInteger64, OGRFieldType::OFTReal];
+    if kinds.contains(&field.field_type()) { layer.defn().field_index(column).ok() } else { None }
+}
+
+fn no_column(path: &Path, layer: &Layer<'_>, column: &str) -> VectorError {
+    let kind = |kind| match kind {
+        OGRFieldType::OFTInteger | OGRFieldType::OFTInteger64 | OGRFieldType::OFTReal => "numbers",
+        OGRFieldType::OFTString => "text",
+        _ => "something else",
+    };
+    let columns = layer.defn().fields().map(|field| format!("{} ({})", field.name(), kind(field.field_type()))).collect();
+    VectorError::Column { path: path.to_owned(), column: column.to_owned(), columns }
 }
 
 /// Refuses a `GeoJSON` file that names a system nobody knows: GDAL would take it for longitude and latitude without a word.

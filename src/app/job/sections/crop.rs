@@ -17,13 +17,11 @@ use crate::pipeline::settings::Compare;
 use crate::pipeline::settings::Crop;
 use crate::pipeline::settings::GrowingDays;
 use crate::pipeline::settings::LargestRatio;
-use crate::pipeline::settings::Response;
 use crate::pipeline::settings::Season;
 use crate::pipeline::settings::YieldCurve;
+use crate::pipeline::settings::YieldSettings;
 use crate::science::growing_days::BaseTemperature;
 use crate::science::naming::UnknownName;
-use crate::units::NRate;
-use crate::units::Product;
 use crate::units::Yield;
 use jiff::civil::Date;
 
@@ -103,8 +101,8 @@ fn own_crop(section: &mut Section<'_>, named: Option<String>) -> Option<Crop> {
     Some(Crop { name: name?, base_c, base, grain_nitrogen: Some(grain_nitrogen?), lb_per_bu, window_days, stand_cv, source: source? })
 }
 
-/// `[season]` without its crop. `image_date` is the imagery's.
-pub(crate) fn season(section: &mut Section<'_>, crop: Option<Crop>, image_date: Option<Date>, folder: &Path) -> Option<Season> {
+/// `[season]` without its crop. `image_date` is the imagery's; `needs_days` says that the method works with growing days.
+pub(crate) fn season(section: &mut Section<'_>, crop: Option<Crop>, image_date: Option<Date>, folder: &Path, needs_days: bool) -> Option<Season> {
     let planted = section.date("planted");
     let own_sensed = section.date("sensed");
     let (has_days, has_weather) = (section.has("growing_days"), section.has("weather"));
@@ -134,6 +132,7 @@ pub(crate) fn season(section: &mut Section<'_>, crop: Option<Crop>, image_date: 
     }
     match (has_days, has_weather) {
         (true, true) => section.refuse("weather", Problem::Together { keys: vec!["growing_days", "weather"] }),
+        (false, false) if !needs_days => {}
         (false, false) => section.require("growing_days", "the number of growing days (or weather, a daily record)", "94"),
         (false, true) => {
             section.require("planted", "the planting date, from which growing days are counted in the weather record,", "2025-10-01");
@@ -146,6 +145,7 @@ pub(crate) fn season(section: &mut Section<'_>, crop: Option<Crop>, image_date: 
     let growing_days = match (days, weather) {
         (Some(days), _) => GrowingDays::Given(days),
         (None, Some(weather)) => GrowingDays::Weather(weather),
+        (None, None) if !needs_days && !has_days && !has_weather => GrowingDays::NotStated,
         (None, None) => return None,
     };
     Some(Season { crop: crop?, planted, growing_days, count_sensing_day, sensed })
@@ -194,9 +194,8 @@ fn own_curve(section: &Section<'_>, entry: &Entry) -> Option<YieldCurve> {
     Some(YieldCurve { a: a?, b: b?, index: tables::index_name(&index?), region, sensor, source: source? })
 }
 
-/// `[response]` without its curve.
-pub(crate) fn response(section: &mut Section<'_>, crop: Option<&Crop>, curve: Option<Curve>, product: Option<&Product>) -> Option<Response> {
-    section.choice("method", "method (yield response)", &[("yield response", ())]);
+/// `[response]` of the yield-response method, its curve read before.
+pub(crate) fn response(section: &mut Section<'_>, crop: Option<&Crop>, curve: Option<Curve>) -> Option<YieldSettings> {
     let (name, lb) = crop.map_or(("this crop", None), |crop| (crop.name.as_str(), crop.lb_per_bu));
     let maximum_yield = section.amount("maximum_yield", Wanted::Yield, |text| match amount::grain_yield(text, name, lb) {
         // Bushels of a crop that could not be read are no second fault.
@@ -211,7 +210,6 @@ pub(crate) fn response(section: &mut Section<'_>, crop: Option<&Crop>, curve: Op
         section.refuse("maximum_yield", problem);
     }
     let compare = section.choice("compare", "comparison (each cell, whole field)", &[("each cell", Compare::EachCell), ("whole field", Compare::WholeField)]);
-    let largest_ratio = largest_ratio(section);
     let ratio_adjustment = section.take("ratio_adjustment").and_then(|entry| {
         let mut table = section.sub(&entry, "ratio_adjustment", "response.ratio_adjustment")?;
         let slope = table.number("slope", 0.0, 10.0, "a response index is stretched by it");
@@ -230,10 +228,6 @@ pub(crate) fn response(section: &mut Section<'_>, crop: Option<&Crop>, curve: Op
         section.require("grain_nitrogen", "the grain's nitrogen as a share of its mass, of which no figure is confirmed for this crop,", "0.02");
     }
     let use_efficiency = section.number("use_efficiency", 0.05, 1.0, "share of the applied nitrogen that reaches the grain").unwrap_or(0.5);
-    let applied = section.amount("applied_since_sensing", Wanted::Nitrogen, |text| amount::nitrogen(text, product, false)).map_or(NRate::ZERO, |n| n.rate);
-    if applied.get() > 1000.0 {
-        section.refuse("applied_since_sensing", ground::range(&applied, "0 kg N/ha", "1000 kg N/ha", "more than any crop gets"));
-    }
     let curve = match curve? {
         Curve::Own(curve) => curve,
         Curve::Named(named) => {
@@ -243,20 +237,19 @@ pub(crate) fn response(section: &mut Section<'_>, crop: Option<&Crop>, curve: Op
             named.curve
         }
     };
-    Some(Response {
+    Some(YieldSettings {
         maximum_yield: maximum_yield?,
         curve,
         compare: compare.unwrap_or(Compare::EachCell),
-        largest_ratio,
         ratio_adjustment,
         dead_band,
         grain_nitrogen: grain_nitrogen.or_else(|| crop.and_then(|crop| crop.grain_nitrogen))?,
         use_efficiency,
-        applied_since_sensing: applied,
     })
 }
 
-fn largest_ratio(section: &mut Section<'_>) -> LargestRatio {
+/// `response.largest_ratio`: the largest response index that counts, 2 by default.
+pub(crate) fn largest_ratio(section: &mut Section<'_>) -> LargestRatio {
     let default = LargestRatio::Value(2.0);
     let Some(entry) = section.take("largest_ratio") else {
         return default;

@@ -56,6 +56,7 @@ pub(crate) fn vector_table(table: &mut Section<'_>, path_key: &'static str, fold
 /// `[field]`.
 pub(crate) fn field(section: &mut Section<'_>, folder: &Path) -> Option<FieldSettings> {
     let given_name = section.text("name", "\"Long Ley\"");
+    let region = section.text("region", "\"dry plains\"");
     let boundary = section.take("boundary").map(|entry| vector(section, &entry, "boundary", "field.boundary", folder));
     section.require("boundary", "the field's boundary", "\"boundary.geojson\"");
     let merge = section.boolean("merge");
@@ -90,7 +91,7 @@ pub(crate) fn field(section: &mut Section<'_>, folder: &Path) -> Option<FieldSet
         let got = format!("{} characters", name.chars().count());
         section.refuse("name", Problem::OutOfRange { got, low: "1".into(), high: "100 printable characters".into(), why: "names stand on paper and screen" });
     }
-    Some(FieldSettings { name, boundary, crs, map_strips, exclusions, edges })
+    Some(FieldSettings { name, region, boundary, crs, map_strips, exclusions, edges })
 }
 
 /// A fault of a range, with the value as a quantity.
@@ -104,7 +105,21 @@ pub(crate) fn reference(section: &mut Section<'_>, folder: &Path) -> Option<Refe
     let strips = section.take("strips").map(|entry| vector(section, &entry, "strips", "reference.strips", folder));
     let readings = readings(section);
     let percentile = section.number("percentile", 50.0, 99.0, "a virtual reference is a high percentile of the canopy cells, 95 as a rule");
+    // A ramp gives one flat rate; a job may hold it beside what a map compares with.
+    let ramp = ["ramp", "ramp_model", "ramp_index"].map(|key| section.take(key)).iter().any(Option::is_some);
+    if ramp && !given.is_empty() {
+        section
+            .log()
+            .note(Finding::note("ramp.passed_over", "the nitrogen ramp in [reference] is passed over: it gives one flat rate, by haulm rate, and no map"));
+    }
     match given.as_slice() {
+        [] if ramp => {
+            section.require(
+                "strips",
+                "the reference strips (or readings, or percentile; a ramp gives one flat rate by haulm rate, no map)",
+                "\"strips.geojson\"",
+            );
+        }
         [] => {
             section.require("strips", "the reference strips (or readings, or percentile)", "\"strips.geojson\"");
         }

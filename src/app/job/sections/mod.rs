@@ -4,6 +4,7 @@ pub(crate) mod crop;
 pub(crate) mod ground;
 pub(crate) mod image;
 pub(crate) mod machine;
+pub(crate) mod method;
 pub(crate) mod money;
 pub(crate) mod output;
 pub(crate) mod points;

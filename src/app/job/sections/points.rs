@@ -59,6 +59,7 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
     }
     let offset = section.number("offset", -1e6, 1e6, "an offset this large is no index");
     let bare_below = section.number("bare_below", -1.0, 100.0, "an index below which ground counts as bare").map_or(BareBelow::OfIndex, BareBelow::Value);
+    let sensor = image::sensor(section);
     let outliers = section.number("outliers", 0.0, 100.0, "in scaled MADs of the neighbours; 0 keeps every reading").unwrap_or(5.0);
     let join = section.amount("join", Wanted::Length, amount::length).unwrap_or(Length::m(1.0));
     if join.get() > 50.0 {
@@ -95,6 +96,7 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
         min_seen: 0.3,
         point_spread: PointSpread::Given(0.0),
         mask: None,
+        sensor,
     })
 }
 

@@ -83,8 +83,36 @@ pub(crate) fn state_rate(section: &mut Section<'_>, key: &'static str, product: 
     nitrogen(section, &entry, key, product).map_or(default, |(rate, _)| StateRate::Amount(rate))
 }
 
-/// `[rate]`, and whether its maximum was written in US units.
-pub(crate) fn rate(section: &mut Section<'_>, product: Option<&Product>) -> Option<(RateRules, bool)> {
+/// `rate.applied_before`: nitrogen that the crop got this season before sensing; none by default.
+pub(crate) fn applied_before(section: &mut Section<'_>, product: Option<&Product>) -> NRate {
+    section.take("applied_before").and_then(|entry| nitrogen(section, &entry, "applied_before", product)).map_or(NRate::ZERO, |(rate, _)| rate)
+}
+
+/// What a limit of the season's total leaves of the greatest rate; refused when that is less than the least rate, or nothing.
+fn within_season(section: &Section<'_>, limit: NRate, before: NRate, since: NRate, minimum: NRate, maximum: NRate) -> NRate {
+    let left = limit - before - since;
+    let shown = |rate: NRate| crate::app::job::problem::short(rate.get());
+    if left.get() <= 0.0 || left < minimum {
+        let least = if left < minimum { shown(minimum) } else { "0.01".to_owned() };
+        let problem = Problem::SeasonLimit { limit: shown(limit), left: shown(left.max(NRate::ZERO)), before: shown(before), since: shown(since), least };
+        section.refuse("season_limit", problem);
+        return maximum;
+    }
+    if left < maximum {
+        section.log().note(Finding::note(
+            "rate.season",
+            format!(
+                "the season's limit of {limit:.1} ({:.1} lb N/ac) leaves {left:.1} ({:.1} lb N/ac) after {before:.1} before and {since:.1} since sensing: that is the greatest rate, not {maximum:.1}",
+                limit.as_lb_per_ac(),
+                left.as_lb_per_ac()
+            ),
+        ));
+    }
+    left.min(maximum)
+}
+
+/// `[rate]`, and whether its maximum was written in US units. `before` and `since` are what went on before sensing and since.
+pub(crate) fn rate(section: &mut Section<'_>, product: Option<&Product>, before: NRate, since: NRate) -> Option<(RateRules, bool)> {
     let read = |section: &mut Section<'_>, key| section.take(key).and_then(|entry| nitrogen(section, &entry, key, product));
     let minimum = read(section, "minimum").map_or(NRate::ZERO, |(rate, _)| rate);
     let maximum = read(section, "maximum");
@@ -94,10 +122,22 @@ pub(crate) fn rate(section: &mut Section<'_>, product: Option<&Product>) -> Opti
     let thin = state_rate(section, "thin", product, true, StateRate::FieldRate);
     let unseen = state_rate(section, "unseen", product, false, StateRate::FieldRate);
     let bare = state_rate(section, "bare", product, false, StateRate::Amount(NRate::ZERO));
+    let season_limit = read(section, "season_limit").map(|(rate, _)| rate);
     if step.get() <= 0.0 {
         section.refuse("step", Problem::Zero { text: step.to_string(), what: "the step" });
     }
-    let (maximum, us) = maximum?;
+    let (written, us) = maximum?;
+    let maximum = season_limit.map_or(written, |limit| within_season(section, limit, before, since, minimum, written));
+    if season_limit.is_some() {
+        for (key, rule) in [("thin", thin), ("unseen", unseen), ("bare", bare)] {
+            if let StateRate::Amount(amount) = rule
+                && amount > maximum
+            {
+                let most = format!("{:.1} kg N/ha", maximum.get());
+                section.refuse(key, ground::range(&format!("{:.1} kg N/ha", amount.get()), "0 kg N/ha", &most, "more than the season's limit leaves"));
+            }
+        }
+    }
     let (low, high, width) = (minimum.get(), maximum.get(), step.get());
     if high <= 0.0 {
         section.refuse("maximum", Problem::Zero { text: maximum.to_string(), what: "the greatest rate" });
@@ -110,5 +150,5 @@ pub(crate) fn rate(section: &mut Section<'_>, product: Option<&Product>) -> Opti
             section.refuse("step", Problem::Step { step: width, minimum: low, maximum: high });
         }
     }
-    Some((RateRules { minimum, maximum, step, usual, thin, unseen, bare }, us))
+    Some((RateRules { minimum, maximum, maximum_written: written, season_limit, applied_before: before, step, usual, thin, unseen, bare }, us))
 }

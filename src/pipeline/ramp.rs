@@ -1,0 +1,273 @@
+//! One flat rate from a nitrogen ramp: what was asked, what comes out, and what the user must know of it.
+
+use crate::finding::Acceptance;
+use crate::finding::Finding;
+use crate::pipeline::ramp_image::RampImage;
+use crate::pipeline::settings::Application;
+use crate::pipeline::settings::RateRules;
+use crate::science::ramp::RampAnswer;
+use crate::science::ramp::RampFits;
+use crate::science::ramp::fit_ramp;
+use crate::science::response_curve::CurveError;
+use crate::science::response_curve::PlateauFit;
+use crate::science::response_curve::PlateauShape;
+use crate::science::response_curve::Point;
+use crate::science::yield_response::round_to_step;
+use crate::units::NRate;
+use crate::units::Product;
+use crate::units::RateUnit;
+use jiff::civil::Date;
+
+/// NDVI above which more nitrogen hardly shows. Common practice, no source.
+const SATURATED: f64 = 0.85;
+/// Readings below which a fit of three numbers says little. Ours.
+const FEW: usize = 6;
+
+/// A job of one flat rate from a ramp, resolved.
+#[derive(Clone, Debug)]
+pub struct RampSettings {
+    /// `field.name`, if given.
+    pub name: Option<String>,
+    /// `reference.ramp`: its readings; none yet when they are to be measured on an image.
+    pub readings: Vec<Point>,
+    /// Where the steps are to be measured, when `reference.ramp` names polygons.
+    pub image: Option<Box<RampImage>>,
+    /// `reference.ramp_index`, else `imagery.index`, if either is given.
+    pub index: Option<String>,
+    /// `reference.ramp_model`.
+    pub model: PlateauShape,
+    /// `rate.applied_before`: what the field beside the ramp got so far, counted as the ramp's rates are; `None` when not given.
+    pub applied: Option<NRate>,
+    /// `response.applied_since_sensing`.
+    pub applied_since_sensing: NRate,
+    /// Sensing date.
+    pub sensed: Option<Date>,
+    /// `[rate]`.
+    pub rate: RateRules,
+    /// `[product]`.
+    pub product: Option<Product>,
+    /// `[application]`.
+    pub application: Application,
+    /// `[[accept]]`: code and who accepted it.
+    pub accept: Vec<(String, Acceptance)>,
+    /// Unit that the product (or, without one, nitrogen) is shown in.
+    pub unit: RateUnit,
+    /// Whether people's numbers are in US units.
+    pub us_units: bool,
+}
+
+/// Why a ramp gives no rate.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum RampError {
+    /// The readings.
+    #[error(transparent)]
+    Curve(#[from] CurveError),
+    /// No multiple of the step in the range.
+    #[error("no multiple of the step {step} lies between the least rate {minimum} and the greatest {maximum}")]
+    Step {
+        /// The step.
+        step: NRate,
+        /// Least rate.
+        minimum: NRate,
+        /// Greatest rate.
+        maximum: NRate,
+    },
+}
+
+/// One flat rate and what it comes from.
+#[derive(Clone, Debug)]
+pub struct RampOutcome {
+    /// Every curve.
+    pub fits: RampFits,
+    /// By the chosen one.
+    pub answer: RampAnswer,
+    /// All nitrogen that the crop needs by the chosen curve; the greatest rate of the ramp, as the least that it can be, without a plateau; `None` without a
+    /// response.
+    pub need: Option<NRate>,
+    /// `need` less what the field got, before it is held; may lie below 0.
+    pub n_raw: Option<NRate>,
+    /// Held to the least and the greatest rate.
+    pub n_exact: NRate,
+    /// Rounded to the step.
+    pub rate: NRate,
+}
+
+/// What the field got in all.
+pub fn applied(settings: &RampSettings) -> NRate {
+    settings.applied.unwrap_or(NRate::ZERO) + settings.applied_since_sensing
+}
+
+/// What a plateau's start would give, held to the limits but not rounded.
+pub fn rate_for(settings: &RampSettings, need: NRate) -> NRate {
+    (need - applied(settings)).clamp(settings.rate.minimum, settings.rate.maximum)
+}
+
+/// Fits the ramp and takes the rate from it.
+///
+/// N = start of the plateau − what the field got; held to least and greatest rate; rounded to the step. Without a response the least rate. Without a plateau
+/// the ramp's greatest rate stands in for the start, since the need is at least that; a stop says so.
+///
+/// # Errors
+/// Readings that no curve can be fitted to; a step that has no multiple between the limits.
+pub fn ramp_rate(settings: &RampSettings) -> Result<RampOutcome, RampError> {
+    let fits = fit_ramp(&settings.readings)?;
+    let answer = fits.answer(settings.model);
+    let need = match answer {
+        RampAnswer::Plateau(fit) => Some(fit.join),
+        RampAnswer::NoPlateau => Some(fits.top),
+        RampAnswer::NoResponse | RampAnswer::Falls => None,
+    };
+    let rules = &settings.rate;
+    let n_exact = need.map_or(rules.minimum, |need| rate_for(settings, need));
+    let none = RampError::Step { step: rules.step, minimum: rules.minimum, maximum: rules.maximum };
+    let steps = round_to_step(n_exact, rules.minimum, rules.maximum, rules.step).ok_or(none)?;
+    Ok(RampOutcome { fits, answer, need, n_raw: need.map(|need| need - applied(settings)), n_exact, rate: rules.step * steps as f64 })
+}
+
+/// Both systems of units, in a sentence.
+fn both(rate: NRate) -> String {
+    format!("{:.1} kg N/ha ({:.1} lb N/ac)", rate.get(), rate.as_lb_per_ac())
+}
+
+/// Says everything that can be said of a ramp.
+pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<Finding>) {
+    if settings.applied.is_none() {
+        findings.push(Finding::note(
+            "ramp.applied",
+            "rate.applied_before is not given: the field beside the ramp is taken to have had no nitrogen yet; what it did have must be taken off the ramp's answer",
+        ));
+    }
+    if settings.readings.len() < FEW {
+        findings.push(Finding::caution(
+            "ramp.few",
+            format!(
+                "the ramp has {} readings, and a rise with a plateau takes three numbers out of them: with fewer than {FEW} it says little; read each step more than once",
+                settings.readings.len()
+            ),
+        ));
+    }
+    let top = outcome.fits.top;
+    match outcome.answer {
+        RampAnswer::Plateau(fit) => plateau(settings, outcome, &fit, findings),
+        RampAnswer::NoPlateau => findings.push(Finding::stop(
+            "ramp.no_plateau",
+            format!(
+                "no plateau: the index still rises at the ramp's greatest rate, {} ({}), so the need is at least that and nothing says how much more; look again later, or lay a ramp that reaches further",
+                both(top),
+                settings.model.name()
+            ),
+        )),
+        RampAnswer::NoResponse => findings.push(Finding::note(
+            "ramp.no_response",
+            format!(
+                "no response: a rise of the index along the ramp cannot be told from none ({}); the least rate is an answer; look again in 10 to 14 days",
+                rise(outcome, settings.model)
+            ),
+        )),
+        RampAnswer::Falls => {
+            let (low, high) = outcome.fits.linear.slope_interval(crate::science::response_curve::USUAL_LEVEL).unwrap_or((f64::NAN, f64::NAN));
+            findings.push(Finding::stop(
+                "ramp.falls",
+                format!(
+                    "the index falls along the ramp, by {:.5} for each kg N/ha (95 %: {low:.5} to {high:.5}): look whether rates and readings are in the same order, and whether the crop was burnt",
+                    -outcome.fits.linear.b
+                ),
+            ));
+        }
+    }
+    if let RampAnswer::NoResponse | RampAnswer::Falls = outcome.answer
+        && outcome.rate > NRate::ZERO
+    {
+        findings.push(Finding::caution("response.spent", format!("the least rate spends {} although the ramp shows no response", both(outcome.rate))));
+    }
+}
+
+/// The interval of the rise, in words.
+fn rise(outcome: &RampOutcome, model: PlateauShape) -> String {
+    match outcome.fits.of(model).ok().and_then(|fit| fit.steepness_bounds) {
+        Some((low, high)) => format!("95 % interval of its steepness {low:.3e} to {high:.3e}, which contains 0"),
+        None => "the readings nowhere rise".to_owned(),
+    }
+}
+
+fn plateau(settings: &RampSettings, outcome: &RampOutcome, fit: &PlateauFit, findings: &mut Vec<Finding>) {
+    let rate = rate_for(settings, fit.join);
+    if fit.join_high.is_none() {
+        findings.push(Finding::caution(
+            "ramp.open",
+            format!(
+                "a plateau that starts at the ramp's greatest rate, {}, or beyond it fits nearly as well: the start at {} has no upper bound",
+                both(fit.top),
+                both(fit.join)
+            ),
+        ));
+    }
+    if fit.join_low.is_none() {
+        findings.push(Finding::caution(
+            "ramp.low",
+            format!("a plateau that starts at the ramp's second rate or below fits nearly as well: the start at {} has no lower bound", both(fit.join)),
+        ));
+    }
+    if fit.rates_on_plateau < 2 {
+        findings.push(Finding::caution(
+            "ramp.top",
+            format!("the plateau rests on a single rate, {}: whether the index would have risen further cannot be seen", both(fit.top)),
+        ));
+    }
+    let other = match settings.model {
+        PlateauShape::Linear => PlateauShape::Quadratic,
+        PlateauShape::Quadratic => PlateauShape::Linear,
+    };
+    match outcome.fits.answer(other) {
+        RampAnswer::Plateau(second) if (rate_for(settings, second.join) - rate).get().abs() > settings.rate.step.get() => {
+            findings.push(Finding::caution(
+                "ramp.model",
+                format!(
+                    "the choice of the curve moves the start of the plateau from {} ({}, SSE {:.3e}) to {} ({}, SSE {:.3e}) on the same readings; reference.ramp_model chooses",
+                    both(fit.join),
+                    fit.shape.name(),
+                    fit.quality.sse,
+                    both(second.join),
+                    second.shape.name(),
+                    second.quality.sse
+                ),
+            ));
+        }
+        RampAnswer::NoPlateau => findings.push(Finding::caution(
+            "ramp.model",
+            format!(
+                "by the {} the plateau starts at {}, by the {} there is none up to {}: more readings, or a ramp that reaches further, would tell",
+                fit.shape.name(),
+                both(fit.join),
+                other.name(),
+                both(fit.top)
+            ),
+        )),
+        RampAnswer::Plateau(_) | RampAnswer::NoResponse | RampAnswer::Falls => {}
+    }
+    let saturates = settings.index.as_ref().is_none_or(|index| index.eq_ignore_ascii_case("NDVI"));
+    if saturates && fit.plateau > SATURATED {
+        findings.push(Finding::caution(
+            "reference.saturated",
+            format!(
+                "the plateau lies at {:.3}{}: above {SATURATED} NDVI hardly rises with more nitrogen, so the plateau may be the sensor's and not the crop's; read a red-edge index",
+                fit.plateau,
+                if settings.index.is_some() { "" } else { " of an index that the job does not name (reference.ramp_index)" }
+            ),
+        ));
+    }
+    if fit.join < applied(settings) {
+        findings.push(Finding::note("ramp.enough", format!("the field got {}, more than the plateau asks for ({})", both(applied(settings)), both(fit.join))));
+    }
+    if fit.join - applied(settings) > settings.rate.maximum {
+        findings.push(Finding::caution(
+            "ramp.held",
+            format!(
+                "the ramp asks for {} more than the field got, which is held to the greatest rate, {}",
+                both(fit.join - applied(settings)),
+                both(settings.rate.maximum)
+            ),
+        ));
+    }
+}

@@ -1,0 +1,210 @@
+//! Laws of every method, and values of the published formulas.
+
+use super::chlorophyll::ChlorophyllRoot;
+use super::class_table::Class;
+use super::class_table::ClassTable;
+use super::linear_ramp::LinearRamp;
+use super::quadratic::Quadratic;
+use super::square_root::BackOff;
+use super::square_root::SquareRoot;
+use super::visible::published;
+use super::*;
+use crate::science::yield_response::YieldCurve;
+use proptest::prop_assert;
+use proptest::prop_assert_eq;
+
+fn kg(n: f64) -> NRate {
+    NRate::kg_per_ha(n)
+}
+
+fn root() -> SquareRoot {
+    SquareRoot {
+        optimum: kg(200.0),
+        applied_before: kg(40.0),
+        credits: kg(20.0),
+        extra: NRate::ZERO,
+        zone_scalar: 1.0,
+        delta: 0.3,
+        dead_band: 0.0,
+        back_off: None,
+    }
+}
+
+fn table(by: ReadBy) -> ClassTable {
+    let class = |below, rate, back_off| Class { below, rate: kg(rate), back_off };
+    ClassTable { by, classes: vec![class(Some(0.6), 110.0, false), class(Some(0.85), 70.0, false), class(Some(0.95), 30.0, false), class(None, 0.0, false)] }
+}
+
+fn ramp(by: ReadBy) -> LinearRamp {
+    LinearRamp { by, low: 0.35, high: 0.80, at_low: kg(120.0), at_high: kg(20.0) }
+}
+
+/// One of each method.
+fn every() -> Vec<Method> {
+    let yields = YieldResponse {
+        curve: YieldCurve { a: Yield::kg_per_ha(590.0), b: 258.2 },
+        growing_days: 94.0,
+        maximum_yield: Yield::kg_per_ha(6_700.0),
+        ratio_adjustment: None,
+        dead_band: 0.0,
+        field_ratio: None,
+        grain_nitrogen: 0.0239,
+        use_efficiency: 0.5,
+    };
+    let backed = SquareRoot { back_off: Some(BackOff { steepness: 20.0, below: 0.7 }), ..root() };
+    vec![
+        Method::YieldResponse(yields),
+        Method::SquareRoot(root()),
+        Method::SquareRoot(backed),
+        Method::Quadratic(Quadratic::published(0.03)),
+        Method::Chlorophyll(ChlorophyllRoot::PUBLISHED),
+        Method::Visible(published("amber", "V8-V10").unwrap().line()),
+        Method::LinearRamp(ramp(ReadBy::Index)),
+        Method::LinearRamp(ramp(ReadBy::Sufficiency)),
+        Method::ClassTable(table(ReadBy::Index)),
+        Method::ClassTable(table(ReadBy::Sufficiency)),
+        Method::Flat(kg(60.0)),
+    ]
+}
+
+fn model(method: Method) -> RateModel {
+    RateModel { method, limits: Limits { largest_ratio: 2.0, applied_since_sensing: NRate::ZERO, minimum: NRate::ZERO, maximum: kg(150.0) } }
+}
+
+#[test]
+fn every_method_is_told_of_and_passes_its_check() {
+    for method in every() {
+        assert!(about::about(method.name()).is_some(), "{}", method.name());
+        assert_eq!(model(method).check(), Ok(()));
+    }
+    for about in about::METHODS {
+        assert!(every().iter().any(|method| method.name() == about.name), "{}", about.name);
+    }
+}
+
+#[test]
+fn no_response_needs_nothing_where_the_method_says_so() {
+    for method in every() {
+        let rate = model(method.clone()).rate(0.70, 0.70).unwrap();
+        match method {
+            // Fifty pounds where crop and strip look alike: the line of these stages.
+            Method::Visible(_) => assert!((rate.n_raw.as_lb_per_ac() - 50.0).abs() < 1e-9),
+            Method::LinearRamp(LinearRamp { by: ReadBy::Index, .. }) => assert!((rate.n_raw.get() - 42.222_222).abs() < 1e-6),
+            Method::LinearRamp(_) => assert_eq!(rate.n_raw, kg(20.0)),
+            Method::ClassTable(ClassTable { by: ReadBy::Index, .. }) => assert_eq!(rate.n_raw, kg(70.0)),
+            Method::Flat(rate_written) => assert_eq!(rate.n_raw, rate_written),
+            _ => assert_eq!((rate.n_raw, rate.ratio), (NRate::ZERO, Some(1.0))),
+        }
+    }
+}
+
+#[test]
+fn a_missing_value_has_no_rate_in_any_method() {
+    for method in every() {
+        let model = model(method);
+        for (index, reference) in [(f64::NAN, 0.7), (0.5, f64::NAN), (0.0, 0.7), (-0.1, 0.7), (0.5, 0.0), (f64::INFINITY, 0.7)] {
+            assert_eq!(model.rate(index, reference), None);
+        }
+    }
+}
+
+#[test]
+fn what_went_on_since_sensing_is_taken_off_everywhere() {
+    for method in every() {
+        let (plain, mut later) = (model(method.clone()), model(method));
+        later.limits.applied_since_sensing = kg(10.0);
+        let (a, b) = (plain.rate(0.55, 0.70).unwrap(), later.rate(0.55, 0.70).unwrap());
+        assert!((a.n_raw.get() - b.n_raw.get() - 10.0).abs() < 1e-9, "{}", later.method.name());
+    }
+}
+
+#[test]
+fn a_dead_band_silences_noise() {
+    let quiet = SquareRoot { dead_band: 0.03, ..root() };
+    assert_eq!((quiet.needed(0.98), quiet.needed(0.97)), (NRate::ZERO, NRate::ZERO));
+    assert_eq!(quiet.needed(0.96), root().needed(0.96));
+    let meter = Quadratic::published(0.05);
+    assert_eq!(meter.needed(0.95), NRate::ZERO);
+    assert!(meter.needed(0.949) > kg(80.0));
+}
+
+#[test]
+fn nothing_is_asked_beyond_what_a_method_can_know() {
+    // A crop below the foot of the parabola had nothing: the top is all that it can lack.
+    let meter = Quadratic::published(0.0);
+    assert_eq!(meter.needed(0.5), meter.top());
+    assert_eq!(root().needed(0.2), root().greatest());
+    let gone = SquareRoot { applied_before: kg(300.0), ..root() };
+    assert_eq!(gone.needed(0.7), NRate::ZERO);
+}
+
+#[test]
+fn classes_are_half_open_without_gaps() {
+    let table = table(ReadBy::Sufficiency);
+    for (value, rate) in [(-1.0, 110.0), (0.599_999, 110.0), (0.6, 70.0), (0.85, 30.0), (0.95, 0.0), (1.4, 0.0)] {
+        assert_eq!(table.needed(value), kg(rate), "{value}");
+    }
+}
+
+#[test]
+fn parameters_that_mean_nothing_are_refused() {
+    let refused = |method: Method| model(method).check().unwrap_err().to_string();
+    assert!(refused(Method::SquareRoot(SquareRoot { delta: 1.0, ..root() })).contains("delta_si is 1"));
+    assert!(refused(Method::SquareRoot(SquareRoot { zone_scalar: 2.5, ..root() })).contains("between 0 and 2"));
+    assert!(refused(Method::SquareRoot(SquareRoot { dead_band: 0.3, ..root() })).contains("dead band"));
+    assert!(refused(Method::Quadratic(Quadratic { quadratic: 0.000_005_6, ..Quadratic::published(0.0) })).contains("without a top"));
+    assert!(refused(Method::LinearRamp(LinearRamp { low: 0.8, ..ramp(ReadBy::Index) })).contains("0.8 and 0.8"));
+    assert!(refused(Method::Flat(kg(-1.0))).contains("0 or more"));
+    let mut rising = table(ReadBy::Index);
+    rising.classes[0].rate = kg(40.0);
+    assert!(refused(Method::ClassTable(rising.clone())).contains("back_off"));
+    rising.classes[0].back_off = true;
+    assert_eq!(model(Method::ClassTable(rising)).check(), Ok(()));
+    let mut open = table(ReadBy::Index);
+    open.classes[3].below = Some(1.0);
+    assert!(refused(Method::ClassTable(open)).contains("every value has a rate"));
+    let mut crossed = table(ReadBy::Index);
+    crossed.classes[1].below = Some(0.5);
+    assert!(refused(Method::ClassTable(crossed)).contains("rise"));
+    assert!(refused(Method::Visible(VisibleLine { slope: NRate::ZERO, less: NRate::ZERO })).contains("slope"));
+    let range = RateModel { limits: Limits { minimum: kg(200.0), ..model(every()[0].clone()).limits }, ..model(Method::Flat(kg(1.0))) };
+    assert!(range.check().unwrap_err().to_string().contains("least rate is 200"));
+}
+
+#[test]
+fn a_simulation_may_turn_every_screw() {
+    for method in every() {
+        let plain = model(method);
+        let base = plain.exact(0.62, 0.70).unwrap();
+        if let Some(e) = plain.use_efficiency() {
+            assert!(plain.with_use_efficiency(e * 0.8).unwrap().exact(0.62, 0.70).unwrap() > base);
+        }
+        if let Some(steeper) = plain.with_curve_factor(1.1) {
+            assert!(steeper.exact(0.62, 0.70).unwrap() > base, "{}", plain.method.name());
+        }
+        assert_eq!(plain.with_use_efficiency(0.5).is_some(), plain.use_efficiency().is_some());
+    }
+}
+
+proptest::proptest! {
+    #[test]
+    fn laws_of_every_method(
+        index in 0.05_f64..0.95, more in 0.0_f64..0.3, reference in 0.05_f64..0.95, minimum in 0.0_f64..50.0, width in 0.0_f64..200.0, applied in 0.0_f64..40.0
+    ) {
+        for method in every() {
+            let limits = Limits { largest_ratio: 2.0, applied_since_sensing: kg(applied), minimum: kg(minimum), maximum: kg(minimum + width) };
+            let model = RateModel { method, limits };
+            let rate = model.rate(index, reference).unwrap();
+            prop_assert!(limits.minimum <= rate.n_exact && rate.n_exact <= limits.maximum);
+            prop_assert!(rate.n_raw.get() >= -applied - 1e-12, "{} asks for less than nothing", model.method.name());
+            prop_assert_eq!(rate.yields.is_some(), matches!(model.method, Method::YieldResponse(_)));
+            let greener = model.rate(index + more, reference).unwrap();
+            if model.method.falls_with_index() {
+                prop_assert!(greener.n_exact <= rate.n_exact + kg(1e-9), "{} rises with the index", model.method.name());
+            }
+            if index >= reference && model.method.divides_by_index() && !matches!(model.method, Method::LinearRamp(_) | Method::ClassTable(_)) {
+                prop_assert_eq!(rate.n_exact, limits.minimum);
+            }
+        }
+    }
+}
