@@ -152,6 +152,11 @@ pub enum List {
     Products,
 }
 
+pub use crate::app::check_map::CheckMapRequest;
+pub use crate::app::check_map::check_map;
+pub use crate::app::convert::ConvertRequest;
+pub use crate::app::convert::ConvertTo;
+pub use crate::app::convert::convert;
 pub use crate::app::lists::list;
 pub use crate::app::map::check;
 pub use crate::app::map::inspect;

@@ -2,8 +2,12 @@
 
 pub mod api;
 pub mod cancel;
+pub mod check_map;
 pub mod commit;
+pub mod convert;
 pub mod error;
+pub(crate) mod image_source;
+pub mod image_watch;
 pub mod job;
 pub mod lists;
 pub mod map;
@@ -15,3 +19,4 @@ pub mod progress;
 pub mod rate;
 pub mod record;
 mod refusal;
+pub mod season;

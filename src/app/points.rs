@@ -4,6 +4,7 @@ use serde_json::Value;
 use serde_json::json;
 
 use crate::app::error::AppError;
+use crate::app::image_watch::Watch;
 use crate::app::open::Canopy;
 use crate::app::open::Image;
 use crate::app::open::Rows;
@@ -91,7 +92,12 @@ pub fn image(imagery: &Imagery, rule: &Points, network: bool, findings: &mut Vec
         BareBelow::OfIndex => index.bare_below(),
         BareBelow::Value(value) => Some(value),
     };
-    Ok(Image { files: Vec::new(), stack: Canopy::Points(layer), index: Rows::new(index, ""), slots: Vec::new(), bare_below })
+    let mut inputs = vec![path.clone()];
+    if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("shp")) {
+        inputs.extend(["shx", "dbf", "prj", "cpg"].iter().map(|side| path.with_extension(side)));
+    }
+    let index = Rows::new(index, "", Watch::new(Vec::new(), false));
+    Ok(Image { files: Vec::new(), stack: Canopy::Points(layer), index, slots: Vec::new(), bare_below, inputs })
 }
 
 /// A refusal that speaks of an image, said of readings.

@@ -7,6 +7,8 @@ use geo::MultiPolygon;
 use crate::finding::Finding;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::judge;
+use crate::pipeline::money::Money;
+use crate::pipeline::money::money_of;
 use crate::pipeline::overrun::carried_outwards;
 use crate::pipeline::overrun::with_margin;
 use crate::pipeline::points;
@@ -33,9 +35,7 @@ use crate::pipeline::settings::StateRate;
 use crate::pipeline::settings::ZonesBy;
 use crate::pipeline::strips;
 use crate::pipeline::strips::Strip;
-use crate::pipeline::totals::Money;
 use crate::pipeline::totals::Totals;
-use crate::pipeline::totals::money_of;
 use crate::pipeline::totals::totals_of;
 use crate::science::reference::SpreadFit;
 use crate::space::crs::CrsError;
@@ -192,11 +192,12 @@ pub fn look(settings: &Settings, ground: &Ground, sources: &Sources<'_>, finding
     if counts.out_of_range as f64 > 0.01 * counts.in_field as f64 {
         return Err(RunError::OutOfRange { in_field: counts.in_field, out_of_range: counts.out_of_range });
     }
-    if counts.out_of_range > 0 {
-        findings.push(Finding::caution(
-            "image.out_of_range",
-            format!("{} of {} pixels of the field have an index outside its possible range and count as unseen", counts.out_of_range, counts.in_field),
-        ));
+    if let Some((row, col)) = counts.first_odd {
+        let told = format!(
+            "{} of {} pixels of the field have an index outside its possible range, {} have none (a denominator that is not above 0); they count as unseen; the first lies in column {col}, row {row} of the image, counted from 0",
+            counts.out_of_range, counts.in_field, counts.undefined
+        );
+        findings.push(if counts.out_of_range > 0 { Finding::caution("image.out_of_range", told) } else { Finding::note("image.undefined", told) });
     }
     let (mut weighted, mut canopy) = (crate::space::fixed::Fixed::default(), crate::space::fixed::Fixed::default());
     for sums in &scanned.cells {

@@ -103,6 +103,8 @@ pub struct PixelCounts {
     pub undefined: u64,
     /// Of those: an index outside its range.
     pub out_of_range: u64,
+    /// Row and column of the first pixel that has every band and yet no index, in the image's own order.
+    pub first_odd: Option<(i64, i64)>,
 }
 
 impl PixelCounts {
@@ -111,6 +113,7 @@ impl PixelCounts {
         self.missing += other.missing;
         self.undefined += other.undefined;
         self.out_of_range += other.out_of_range;
+        self.first_odd = self.first_odd.into_iter().chain(other.first_odd).min();
     }
 }
 
@@ -595,7 +598,9 @@ impl<'a> Worker<'a> {
                 }
             }
             let (missing, undefined, out_of_range) = self.scan.index.evaluate(&rows, &mut self.index[at..to]);
-            counts.add(PixelCounts { in_field: (to - at) as u64, missing, undefined, out_of_range });
+            let odd = |k: &usize| self.index[at + k].is_nan() && rows.iter().all(|row| row[*k].is_finite());
+            let first_odd = (undefined + out_of_range > 0).then(|| (0..to - at).find(odd)).flatten().map(|k| (first.row, first.col + k as i64));
+            counts.add(PixelCounts { in_field: (to - at) as u64, missing, undefined, out_of_range, first_odd });
         }
         counts
     }

@@ -2,14 +2,20 @@
 
 pub mod ascii;
 pub mod build;
+pub mod carried;
 pub mod check_points;
 pub mod classify;
+pub mod faults;
 #[cfg(test)]
 pub(crate) mod fixture;
+pub mod flavour;
 #[cfg(test)]
 mod laws;
+pub mod legend;
 pub mod machine;
 pub mod outline;
+pub mod palette;
+pub mod plain;
 pub mod prescription;
 pub mod simplify;
 pub mod smooth;

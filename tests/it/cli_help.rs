@@ -75,7 +75,7 @@ fn every_example_is_accepted_as_it_stands() {
 }
 
 /// What a value is: a unit, or a kind of thing. clap would make one up from the option's name (`MAX_YIELD`), which says neither.
-const VALUES: [&str; 24] = [
+const VALUES: [&str; 26] = [
     "WHEN",
     "COUNT",
     "MiB",
@@ -100,6 +100,8 @@ const VALUES: [&str; 24] = [
     "PRICE/t|PRICE/ton",
     "PRICE/ha|PRICE/ac",
     "SHELL",
+    "UNIT",
+    "kg/ha|L/ha|lb/ac|gal/ac",
 ];
 
 #[test]

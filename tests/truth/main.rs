@@ -14,6 +14,8 @@ mod indices;
 #[cfg(test)]
 mod jenks;
 #[cfg(test)]
+mod methods;
+#[cfg(test)]
 mod pixel_shares;
 #[cfg(test)]
 mod points;
@@ -23,5 +25,7 @@ mod products;
 mod reference;
 #[cfg(test)]
 mod response_curves;
+#[cfg(test)]
+mod satellite;
 #[cfg(test)]
 mod trade;

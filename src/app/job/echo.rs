@@ -10,6 +10,7 @@ use crate::pipeline::points::settings::Points;
 use crate::pipeline::ramp::RampSettings;
 use crate::pipeline::settings::Application;
 use crate::pipeline::settings::BareBelow;
+use crate::pipeline::settings::Capacity;
 use crate::pipeline::settings::ClassBreaks;
 use crate::pipeline::settings::Compare;
 use crate::pipeline::settings::Format;
@@ -22,8 +23,10 @@ use crate::pipeline::settings::Machine;
 use crate::pipeline::settings::Mask;
 use crate::pipeline::settings::MaskRule;
 use crate::pipeline::settings::MethodSettings;
+use crate::pipeline::settings::MissingDayRule;
 use crate::pipeline::settings::PointSpread;
 use crate::pipeline::settings::Prices;
+use crate::pipeline::settings::ProductFacts;
 use crate::pipeline::settings::RateRules;
 use crate::pipeline::settings::RateSettings;
 use crate::pipeline::settings::Reading;
@@ -85,7 +88,7 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
         "season": season(&settings.season, folder),
         "response": response(&settings.response),
         "rate": rate(&settings.rate),
-        "product": settings.product.as_ref().map(product),
+        "product": settings.product.as_ref().map(|own| product(own, &settings.product_facts)),
         "machine": machine(&settings.machine, folder),
         "zones": {
             "by": by(&zones.by),
@@ -101,6 +104,7 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
             "unit": settings.output.unit.label(),
             "us_units": settings.output.us_units,
             "formats": settings.output.formats.iter().map(|format| format_word(*format)).collect::<Vec<_>>(),
+            "task_data": { "version": settings.output.task_data.version.word(), "kind": settings.output.task_data.kind.word() },
         },
     })
 }
@@ -114,7 +118,7 @@ pub fn rate_settings(settings: &RateSettings, folder: &Path) -> Value {
         "season": season(&settings.season, folder),
         "response": response(&settings.response),
         "rate": rate(&settings.rate),
-        "product": settings.product.as_ref().map(product),
+        "product": settings.product.as_ref().map(|own| product(own, &settings.product_facts)),
         "prices": settings.prices.as_ref().map(prices),
         "application": application(&settings.application),
         "accept": accepted(&settings.accept),
@@ -146,7 +150,7 @@ pub fn ramp_settings(settings: &RampSettings, folder: &Path) -> Value {
         "season": { "sensed": settings.sensed.map(|date| date.to_string()) },
         "response": { "applied_since_sensing_kg_n_ha": settings.applied_since_sensing.get() },
         "rate": rate(&settings.rate),
-        "product": settings.product.as_ref().map(product),
+        "product": settings.product.as_ref().map(|own| product(own, &settings.product_facts)),
         "application": application(&settings.application),
         "accept": accepted(&settings.accept),
         "output": { "unit": settings.unit.label(), "us_units": settings.us_units },
@@ -161,6 +165,8 @@ pub const fn format_word(format: Format) -> &'static str {
         Format::Shapefile => "shapefile",
         Format::GeoTiff => "geotiff",
         Format::Iso11783 => "iso11783",
+        Format::Kml => "kml",
+        Format::FlatGeobuf => "flatgeobuf",
     }
 }
 
@@ -194,6 +200,7 @@ fn image(imagery: &Imagery, folder: &Path) -> Value {
         "bands": bands,
         "scale": imagery.scale,
         "offset": imagery.offset,
+        "nodata": imagery.nodata,
         "bare_below": match imagery.bare_below {
             BareBelow::OfIndex => json!("of the index"),
             BareBelow::Value(value) => json!(value),
@@ -206,7 +213,7 @@ fn image(imagery: &Imagery, folder: &Path) -> Value {
             PointSpread::Fit => json!("fit"),
         },
         "sensor": imagery.sensor,
-        "mask": imagery.mask.as_ref().map(|mask| mask_of(mask, folder)),
+        "mask": imagery.mask.as_ref().map(|mask| std::iter::once(mask).chain(&mask.and).map(|mask| mask_of(mask, folder)).collect::<Vec<_>>()),
     })
 }
 
@@ -259,7 +266,7 @@ fn mask_of(mask: &Mask, folder: &Path) -> Value {
         MaskRule::Keep(classes) => ("keep", json!(classes)),
         MaskRule::Bits(bits) => ("bits", json!(bits)),
     };
-    json!({ "path": path(&mask.path, folder), key: rule, "grow_m": mask.grow.get() })
+    json!({ "path": mask.path.as_ref().map(|file| path(file, folder)), "band": mask.band, key: rule, "grow_m": mask.grow.get() })
 }
 
 fn readings_of(readings: &[Reading]) -> Vec<Value> {
@@ -274,17 +281,32 @@ fn season(season: &Season, folder: &Path) -> Value {
             "base_temperature_c": crop.base_c,
             "grain_nitrogen_share": crop.grain_nitrogen,
             "bushel_lb": crop.lb_per_bu,
+            "grain_moisture_share": crop.grain_moisture,
             "window_days": crop.window_days.map(|(first, last)| [first, last]),
             "stand_cv_share": crop.stand_cv,
             "source": crop.source,
         },
+        "crops": season.crops.as_ref().map(|file| path(file, folder)),
         "planted": season.planted.map(|date| date.to_string()),
         "sensed": season.sensed.map(|date| date.to_string()),
         "count_sensing_day": season.count_sensing_day,
+        "growing_day_rule": season.rule.rule().word(),
+        "base_temperature": season.rule.base().to_string(),
+        "ceiling": season.rule.ceiling().map(|(ceiling, _)| ceiling.to_string()),
+        "ceiling_on": season.rule.ceiling().map(|(_, on)| on.word()),
+        "missing_days": match season.missing_days {
+            MissingDayRule::Refuse => "refuse",
+            MissingDayRule::NextStation => "next station",
+            MissingDayRule::LeaveOut => "leave out",
+        },
     });
     match &season.growing_days {
         GrowingDays::Given(days) => put(&mut value, "growing_days", json!(days)),
         GrowingDays::Weather(file) => put(&mut value, "weather", json!(path(file, folder))),
+        GrowingDays::Stations { list, station } => {
+            put(&mut value, "stations", json!(path(list, folder)));
+            put(&mut value, "station", json!(station));
+        }
         GrowingDays::NotStated => put(&mut value, "growing_days", Value::Null),
     }
     value
@@ -403,8 +425,11 @@ fn rate(rate: &RateRules) -> Value {
     })
 }
 
-fn product(product: &Product) -> Value {
-    json!({ "name": product.name(), "nitrogen_share": product.nitrogen(), "density_kg_l": product.kg_per_l() })
+fn product(product: &Product, facts: &ProductFacts) -> Value {
+    json!({
+        "name": product.name(), "nitrogen_share": product.nitrogen(), "density_kg_l": product.kg_per_l(), "temperature_c": facts.temperature_c,
+        "bulk_density_kg_m3": facts.bulk_kg_m3.map(|(low, high)| [low, high]), "shipped": facts.shipped.is_some(),
+    })
 }
 
 fn machine(machine: &Machine, folder: &Path) -> Value {
@@ -423,6 +448,11 @@ fn machine(machine: &Machine, folder: &Path) -> Value {
         "overrun_m": machine.overrun.get(),
         "least_rate_kg_ha": machine.least_rate.map(crate::units::ProductRate::get),
         "greatest_rate_kg_ha": machine.greatest_rate.map(crate::units::ProductRate::get),
+        "capacity": match machine.capacity {
+            None => Value::Null,
+            Some(Capacity::Kg(kg)) => json!({ "kg": kg }),
+            Some(Capacity::Litres(litres)) => json!({ "l": litres }),
+        },
         "on_start": state(machine.on_start),
         "position_lost": state(machine.position_lost),
         "outside": state(machine.outside),
@@ -444,6 +474,7 @@ fn prices(prices: &Prices) -> Value {
         "grain_per_kg": prices.grain,
         "nitrogen_per_kg_n": prices.nitrogen,
         "application_per_ha": prices.application,
+        "mapping_per_ha": prices.mapping,
     })
 }
 

@@ -26,8 +26,8 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
     ("field.boundary", &["path", "layer", "where", "merge"]),
     ("field.exclude", &["path", "layer", "where", "buffer", "reason"]),
     ("field.edge", &["path", "layer", "where"]),
-    ("imagery", &["path", "date", "index", "bands", "scale", "offset", "bare_below", "pixel_inside", "min_seen", "point_spread", "mask", "sensor"]),
-    ("imagery.mask", &["path", "keep", "bits", "grow"]),
+    ("imagery", &["path", "date", "index", "bands", "scale", "offset", "nodata", "bare_below", "pixel_inside", "min_seen", "point_spread", "mask", "sensor"]),
+    ("imagery.mask", &["path", "band", "keep", "bits", "grow"]),
     (
         "points",
         &[
@@ -63,8 +63,25 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
     ("reference.strips", &["path", "layer", "where"]),
     ("reference.readings", &["strip", "beside"]),
     ("reference.ramp", &["rate", "index", "path", "layer", "where", "unit"]),
-    ("season", &["crop", "planted", "sensed", "growing_days", "weather", "count_sensing_day"]),
-    ("crop", &["name", "base_temperature", "grain_nitrogen", "bushel", "window", "stand_cv", "source"]),
+    (
+        "season",
+        &[
+            "crop",
+            "crops",
+            "planted",
+            "sensed",
+            "growing_days",
+            "weather",
+            "stations",
+            "station",
+            "missing_days",
+            "growing_day_rule",
+            "ceiling",
+            "ceiling_on",
+            "count_sensing_day",
+        ],
+    ),
+    ("crop", &["name", "base_temperature", "grain_nitrogen", "grain_moisture", "bushel", "window", "stand_cv", "source"]),
     (
         "response",
         &[
@@ -108,7 +125,7 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
     ("response.yield_curve", &["a", "b", "index", "region", "sensor", "source"]),
     ("response.ratio_adjustment", &["slope", "intercept"]),
     ("rate", &["minimum", "maximum", "step", "usual", "thin", "unseen", "bare", "season_limit", "applied_before"]),
-    ("product", &["name", "nitrogen", "density"]),
+    ("product", &["name", "nitrogen", "density", "temperature", "bulk_density"]),
     (
         "machine",
         &[
@@ -122,6 +139,8 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
             "overrun",
             "least_rate",
             "greatest_rate",
+            "tank",
+            "hopper",
             "on_start",
             "position_lost",
             "outside",
@@ -129,10 +148,11 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
     ),
     ("machine.heading", &["line", "layer", "where"]),
     ("zones", &["by", "classes", "breaks", "min_area", "simplify", "total"]),
-    ("prices", &["currency", "grain", "nitrogen", "product", "application"]),
+    ("prices", &["currency", "grain", "nitrogen", "product", "application", "mapping"]),
     ("application", &["date", "max_image_age"]),
     ("accept", &["code", "reason", "by"]),
-    ("output", &["folder", "unit", "formats"]),
+    ("output", &["folder", "unit", "formats", "task_data"]),
+    ("output.task_data", &["version", "kind"]),
 ];
 
 /// The keys of a section; empty for one whose keys are the user's own (`imagery.bands`).

@@ -22,6 +22,7 @@ use crate::pipeline::settings::Imagery;
 use crate::pipeline::settings::MethodSettings;
 use crate::pipeline::settings::RateSettings;
 use crate::pipeline::settings::Response;
+use crate::pipeline::settings::Season;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::YieldCurve;
 use crate::science::index::find_entry;
@@ -132,16 +133,20 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
         root.refuse("points", Problem::Together { keys: vec!["imagery", "points"] });
     }
     let reference = ground::reference(&mut in_reference, folder);
+    let personal = crop::personal(&mut in_season, folder);
     let method = method::chosen(&mut in_response);
     let foretells = method::foretells_yield(method);
-    let curve = foretells.then(|| crop::curve(&mut in_response)).flatten();
+    let curve = foretells.then(|| crop::curve(&mut in_response, &personal.tables)).flatten();
     let named = curve.as_ref().and_then(|curve| if let Curve::Named(named) = curve { Some(named) } else { None });
-    let crop = crop::crop(&mut in_season, &mut in_crop, named, curve.is_none() && in_response.given("yield_curve"));
+    let crop = crop::crop(&mut in_season, &mut in_crop, named, curve.is_none() && in_response.given("yield_curve"), &personal.tables);
     if let (Some(imagery), Some(curve)) = (&imagery, &curve) {
         same_index(if in_points.is_present() { &in_points } else { &in_imagery }, imagery, curve_of(curve));
     }
     let season = crop::season(&mut in_season, crop.clone(), imagery.as_ref().map(|imagery| imagery.date), folder, foretells);
-    let product = rate::product(&mut in_product);
+    let season = season.map(|season| Season { crops: personal.path.clone(), ..season });
+    forget_names(&in_season, personal.faulty);
+    let (product, product_facts) = rate::product(&mut in_product).unzip();
+    let product_facts = product_facts.unwrap_or_default();
     let before = rate::applied_before(&mut in_rate, product.as_ref());
     let light = method::light(&in_response);
     let response = method::response(&mut in_response, method, crop.as_ref(), curve, product.as_ref(), before);
@@ -151,7 +156,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     let since = response.as_ref().map_or(NRate::ZERO, |response| response.applied_since_sensing);
     let rules = rate::rate(&mut in_rate, product.as_ref(), before, since);
     let buffered = field.as_ref().is_some_and(|field| field.exclusions.iter().any(|exclusion| exclusion.buffer > Length::ZERO));
-    let machine = machine::machine(&mut in_machine, product.as_ref(), buffered, folder);
+    let machine = machine::machine(&mut in_machine, product.as_ref(), &product_facts, buffered, folder);
     let zones = machine::zones(&mut in_zones, machine.as_ref());
     let priced = in_prices.is_present();
     let prices = money::prices(&mut in_prices, crop.as_ref(), product.as_ref());
@@ -173,6 +178,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
         response: response?,
         rate: rules?.0,
         product,
+        product_facts,
         machine: machine?,
         zones: zones?,
         prices,
@@ -186,6 +192,13 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
 pub(super) fn forget_product(section: &Section<'_>, product: Option<&Product>) {
     if section.is_present() && product.is_none() {
         section.log().forget(|problem| matches!(problem, Problem::NoProduct { .. }));
+    }
+}
+
+/// Names that stand in no table are no faults of their own where the user's table could not be read.
+fn forget_names(section: &Section<'_>, faulty: bool) {
+    if faulty {
+        section.log().forget(|problem| matches!(problem, Problem::Choice { what: "crop" | "yield curve", .. }));
     }
 }
 
@@ -237,13 +250,17 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     in_reference.require("readings", "at least one pair of averaged hand readings", "[{ strip = 0.66, beside = 0.50 }]");
     let sensor = image::sensor(if in_points.is_present() { &mut in_points } else { &mut in_imagery });
     let region = in_field.text("region", "\"dry plains\"");
+    let personal = crop::personal(&mut in_season, folder);
     let method = method::chosen(&mut in_response);
     let foretells = method::foretells_yield(method);
-    let curve = foretells.then(|| crop::curve(&mut in_response)).flatten();
+    let curve = foretells.then(|| crop::curve(&mut in_response, &personal.tables)).flatten();
     let named = curve.as_ref().and_then(|curve| if let Curve::Named(named) = curve { Some(named) } else { None });
-    let crop = crop::crop(&mut in_season, &mut in_crop, named, curve.is_none() && in_response.given("yield_curve"));
+    let crop = crop::crop(&mut in_season, &mut in_crop, named, curve.is_none() && in_response.given("yield_curve"), &personal.tables);
     let season = crop::season(&mut in_season, crop.clone(), image_date, folder, foretells);
-    let product = rate::product(&mut in_product);
+    let season = season.map(|season| Season { crops: personal.path.clone(), ..season });
+    forget_names(&in_season, personal.faulty);
+    let (product, product_facts) = rate::product(&mut in_product).unzip();
+    let product_facts = product_facts.unwrap_or_default();
     let before = rate::applied_before(&mut in_rate, product.as_ref());
     let response = method::response(&mut in_response, method, crop.as_ref(), curve, product.as_ref(), before);
     let since = response.as_ref().map_or(NRate::ZERO, |response| response.applied_since_sensing);
@@ -271,6 +288,7 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
         response: response?,
         rate: rules?.0,
         product,
+        product_facts,
         prices,
         application,
         accept,

@@ -91,6 +91,7 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
         bands: Vec::new(),
         scale,
         offset,
+        nodata: None,
         bare_below,
         pixel_inside: 0.9,
         min_seen: 0.3,
