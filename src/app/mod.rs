@@ -15,6 +15,7 @@ pub(crate) mod memory;
 pub mod new;
 pub mod new_job;
 pub mod open;
+pub mod points;
 pub mod progress;
 pub mod rate;
 pub mod record;

@@ -11,6 +11,10 @@ use crate::pipeline::money::Money;
 use crate::pipeline::money::money_of;
 use crate::pipeline::overrun::carried_outwards;
 use crate::pipeline::overrun::with_margin;
+use crate::pipeline::points;
+use crate::pipeline::points::PointLayer;
+use crate::pipeline::points::PointsError;
+use crate::pipeline::points::PointsSaid;
 use crate::pipeline::rates::RateError;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::rates::rates;
@@ -25,6 +29,8 @@ use crate::pipeline::scan::Scanned;
 use crate::pipeline::scan::scan;
 use crate::pipeline::scan::window_pixels;
 use crate::pipeline::settings::ClassBreaks;
+use crate::pipeline::settings::ImageSource;
+use crate::pipeline::settings::PointSpread;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::StateRate;
 use crate::pipeline::settings::ZonesBy;
@@ -32,6 +38,7 @@ use crate::pipeline::strips;
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::Totals;
 use crate::pipeline::totals::totals_of;
+use crate::science::reference::SpreadFit;
 use crate::space::crs::CrsError;
 use crate::space::cut::CutError;
 use crate::space::raster::RasterSource;
@@ -63,6 +70,9 @@ pub enum RunError {
     /// Pixels.
     #[error(transparent)]
     Scan(#[from] ScanError),
+    /// Single readings.
+    #[error(transparent)]
+    Points(#[from] PointsError),
     /// A transformation.
     #[error(transparent)]
     Crs(#[from] CrsError),
@@ -109,6 +119,8 @@ pub enum RunError {
 pub struct Sources<'a> {
     /// The image.
     pub image: &'a dyn RasterSource,
+    /// Single readings, when the canopy comes from them instead of an image.
+    pub points: Option<&'a PointLayer>,
     /// The index.
     pub index: &'a dyn RowIndex,
     /// The index's name.
@@ -136,6 +148,10 @@ pub struct Looked {
     pub strips: Vec<Strip>,
     /// Mean index of the field's canopy pixels.
     pub field_mean: f64,
+    /// What is to be said of single readings, when the canopy comes from them.
+    pub points: Option<PointsSaid>,
+    /// The sensor's blur, when it was fitted.
+    pub spread: Option<SpreadFit>,
 }
 
 /// Everything that a run found.
@@ -161,6 +177,9 @@ pub struct Outcome {
 /// [`RunError`]: unreadable pixels, nothing seen, an index out of its range.
 pub fn look(settings: &Settings, ground: &Ground, sources: &Sources<'_>, findings: &mut Vec<Finding>) -> Result<Looked, RunError> {
     let image = settings.imagery.as_ref();
+    if let (Some(ImageSource::Points(rule)), Some(layer)) = (image.map(|image| &image.source), sources.points) {
+        return points::look(settings, rule, layer, ground, sources, findings);
+    }
     let (plans, probes) = strips::plan(ground, &settings.reference, sources.image.lattice())?;
     let scanned = pass(settings, ground, sources, &probes)?;
     let counts = scanned.counts;
@@ -189,10 +208,13 @@ pub fn look(settings: &Settings, ground: &Ground, sources: &Sources<'_>, finding
         canopy.add(sums.canopy);
     }
     let field_mean = if canopy.is_zero() { f64::NAN } else { weighted.get() / canopy.get() };
-    let spread = image.map_or(0.0, |image| image.point_spread);
-    let strips = strips::estimate(ground, &settings.reference, spread, sources.image.lattice(), plans, &scanned.found)?;
+    let spread = image.map_or(PointSpread::Given(0.0), |image| image.point_spread.clone());
+    let (strips, fitted) = strips::estimate(ground, &settings.reference, &spread, sources.image.lattice(), plans, &scanned.found)?;
     strips::findings_of(&strips, sources.index_name, settings.season.crop.stand_cv, findings);
-    Ok(Looked { scanned, strips, field_mean })
+    if spread == PointSpread::Fit {
+        strips::say_spread(&strips, fitted.as_ref(), findings);
+    }
+    Ok(Looked { scanned, strips, field_mean, points: None, spread: fitted })
 }
 
 fn pass(settings: &Settings, ground: &Ground, sources: &Sources<'_>, probes: &[Probe]) -> Result<Scanned, ScanError> {

@@ -223,6 +223,8 @@ pub struct Scan<'a> {
 pub struct Scanned {
     /// Sums by cell, in grid order.
     pub cells: Vec<CellSums>,
+    /// Standard error of each cell's index, where it was estimated from readings near it; all `None` for an image.
+    pub standard_errors: Vec<Option<f64>>,
     /// Area of each cell in pixels, seen or not.
     pub areas: Vec<f64>,
     /// By probe.
@@ -429,6 +431,7 @@ pub fn scan(scan: &Scan<'_>) -> Result<Scanned, ScanError> {
     };
     let result = Mutex::new(Scanned {
         cells: vec![CellSums::default(); scan.grid.cells.len()],
+        standard_errors: vec![None; scan.grid.cells.len()],
         areas: plan.areas.clone(),
         found: scan.probes.iter().map(empty).collect(),
         counts: PixelCounts::default(),

@@ -32,7 +32,8 @@ pub(super) fn readings(image: &RampImage, index: Option<&str>, folder: &Path, co
     let layers = layers(image, common)?;
     let goes_on = |_: usize, _: usize| common.cancel.signal().is_none();
     let sources = Sources {
-        image: &opened.stack,
+        image: opened.stack.source(),
+        points: None,
         index: &opened.index,
         index_name: opened.index.0.name(),
         bare_below: opened.bare_below,
