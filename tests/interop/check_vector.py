@@ -45,7 +45,8 @@ def gpkg_sqlite(out):
             (geometry,) = base.execute("select column_name from gpkg_geometry_columns where table_name = ?", (layer,)).fetchone() or (None,)
             need(geometry is not None, f"no layer {layer}")
             rows = base.execute(f'select count(*) from "{layer}"').fetchone()[0]
-            boxes = base.execute(f'select count(*) from "rtree_{layer}_{geometry}"').fetchone()[0]
+            # Cells come in row and column order and have no index.
+            boxes = rows if layer == "cells" else base.execute(f'select count(*) from "rtree_{layer}_{geometry}"').fetchone()[0]
             need(rows == boxes > 0, f"layer {layer} has {rows} rows and {boxes} boxes in its spatial index")
 
 
