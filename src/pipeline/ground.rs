@@ -365,15 +365,15 @@ fn frame_of(
         }
         (Heading::Auto | Heading::Line(_), _) => least_rectangle(boundary).map_or(0.0, |rectangle| rectangle.azimuth_deg()),
     };
-    let mut frame = CellFrame::new(azimuth, machine.cell_length.get(), machine.working_width.get());
+    let mut frame = CellFrame::new(azimuth, machine.cell_length.get(), machine.cell_width().get());
     let (mut u0, mut v0) = (f64::INFINITY, f64::INFINITY);
     for point in crate::space::polygon::rings_of(boundary).iter().flatten() {
         let (u, v) = frame.to_uv(point[0], point[1]);
         (u0, v0) = (u0.min(u), v0.min(v));
     }
     if let Some((x, y)) = line {
-        // Passes run along the line: a column's middle falls on it.
-        let edge = frame.to_uv(x, y).1 - frame.width / 2.0;
+        // Passes run along the line: a pass's middle falls on it, and with sections a column begins at a pass's edge.
+        let edge = frame.to_uv(x, y).1 - machine.working_width.get() / 2.0;
         v0 = edge + libm::floor((v0 - edge) / frame.width) * frame.width;
     }
     (frame.u0, frame.v0) = (u0, v0);

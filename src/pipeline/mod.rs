@@ -1,5 +1,6 @@
 //! The walk along the data, one file a step.
 
+pub mod drive;
 pub mod ground;
 pub mod judge;
 pub mod overrun;

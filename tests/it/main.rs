@@ -8,6 +8,7 @@ mod cancel;
 mod cli_help;
 mod cli_run;
 mod commit;
+mod drive;
 mod field;
 mod job_file;
 mod job_first;

@@ -23,3 +23,5 @@ mod reference;
 mod response_curves;
 #[cfg(test)]
 mod trade;
+#[cfg(test)]
+mod zones;
