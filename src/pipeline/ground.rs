@@ -4,8 +4,12 @@ use geo::Area as _;
 use geo::BooleanOps;
 use geo::BoundingRect;
 use geo::Centroid;
+use geo::Distance as _;
+use geo::Euclidean;
+use geo::Line;
 use geo::LineString;
 use geo::MultiPolygon;
+use geo::Point;
 
 use crate::finding::Finding;
 use crate::pipeline::settings::Heading;
@@ -257,6 +261,9 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
         Some(layer) => Some((carrier.lines(layer)?, layer.file.clone())),
         None => None,
     };
+    if let Some((lines, file)) = &guidance {
+        guidance_doubts(lines, file, settings.machine.working_width.get(), findings);
+    }
     let centre = field.centroid().map_or((0.0, 0.0), |c| (c.x(), c.y()));
     let pixel = pixel_size(&plane.crs, lattice, centre.0, centre.1)?;
     carrier.way(&lattice.crs, Some(lattice.affine.to_ground(lattice.cols as f64 / 2.0, lattice.rows as f64 / 2.0)))?;
@@ -343,6 +350,22 @@ fn strips_of(
         }
     }
     Ok(strips)
+}
+
+/// Says where columns cannot follow what the guidance file shows: a line that bends, or more than one.
+fn guidance_doubts(lines: &[LineString<f64>], file: &str, working_width: f64, findings: &mut Vec<Finding>) {
+    let Some(((first, last), line)) = lines.first().and_then(|line| Some((line.0.first().zip(line.0.last())?, line))) else { return };
+    let chord = Line::new(*first, *last);
+    let bend = line.0.iter().map(|&place| Euclidean.distance(&Point::from(place), &chord)).fold(0.0, f64::max);
+    if bend > working_width / 2.0 {
+        findings.push(Finding::caution(
+            "machine.line_bent",
+            format!("{file}: the guidance line bends by up to {bend:.1} m from the straight between its ends, more than half a working width; cells follow the straight: passes will cross columns where it bends"),
+        ));
+    }
+    if lines.len() > 1 {
+        findings.push(Finding::caution("machine.lines", format!("{file}: {} guidance lines; cells follow the first", lines.len())));
+    }
 }
 
 /// The machine's grid: direction, size of cells, and where it starts.

@@ -213,26 +213,26 @@ pub fn build(cells: &[ZoneCell], borders: &[Border], by: GroupBy, rule: &ZoneRul
     let (patch_of, count) = group.numbered();
     let patches = patches_of(cells, &leader, &patch_of, count, by, rule);
     let between = borders_between(borders, &patch_of);
-    let done = joined(patches, &between, by, rule);
-    let zone_of: Vec<u32> = patch_of.iter().map(|&patch| done.number[done.joined[patch as usize] as usize]).collect();
+    let done = settled(patches, &between, by, rule);
+    let zone_of: Vec<u32> = patch_of.iter().map(|&patch| done.number[done.into[patch as usize] as usize]).collect();
     let zones = summed(cells, &leader, &zone_of, &done.rates, rule);
-    Ok(Zoning { zones, zone_of: zone_of.into_iter().map(|zone| zone + 1).collect(), joined_alike: done.joined_alike, tolerance: done.tolerance })
+    Ok(Zoning { zones, zone_of: zone_of.into_iter().map(|zone| zone + 1).collect(), joined_alike: done.alike, tolerance: done.tolerance })
 }
 
 /// Where patches went.
-struct Joined {
+struct Settled {
     /// What is left of the patches, for each of the former ones.
-    joined: Vec<u32>,
+    into: Vec<u32>,
     /// Zone of what is left.
     number: Vec<u32>,
     /// Kind and rate of each zone.
     rates: Vec<(Kind, Rate)>,
-    joined_alike: u32,
+    alike: u32,
     tolerance: f64,
 }
 
 /// Small patches joined, then nearly equal ones, then roundings turned; with less tolerance, and in the end with none, where that would lose the total.
-fn joined(mut patches: Vec<Patch>, between: &[(u32, u32, f64)], by: GroupBy, rule: &ZoneRule) -> Joined {
+fn settled(mut patches: Vec<Patch>, between: &[(u32, u32, f64)], by: GroupBy, rule: &ZoneRule) -> Settled {
     let mut joined = smooth::join_small(&mut patches, between, rule);
     let mut tolerance = rule.tolerance;
     let mut joined_alike = 0;
@@ -279,7 +279,7 @@ fn joined(mut patches: Vec<Patch>, between: &[(u32, u32, f64)], by: GroupBy, rul
     for (patch, &zone) in patches.iter().zip(&number) {
         rates[zone as usize].get_or_insert((patch.kind, patch.rate));
     }
-    Joined { joined, number, rates: rates.into_iter().flatten().collect(), joined_alike, tolerance }
+    Settled { into: joined, number, rates: rates.into_iter().flatten().collect(), alike: joined_alike, tolerance }
 }
 
 /// Borders of patches as borders of what is left of them.

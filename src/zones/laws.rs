@@ -188,9 +188,9 @@ fn check_large(outlines: &[MultiPolygon<f64>]) -> Result<(), TestCaseError> {
 fn check_drawn(before: &[MultiPolygon<f64>], rule: &ShapeRule, large: bool) -> Result<(), TestCaseError> {
     let done = shape(before.to_vec(), rule);
     if large {
-        check_large(&done.outlines)?
+        check_large(&done.outlines)?;
     } else {
-        check_partition(&done.outlines)?
+        check_partition(&done.outlines)?;
     }
     check_planar(&done.outlines)?;
     prop_assert_eq!(outer(before), outer(&done.outlines), "the field's edge moved");

@@ -97,6 +97,29 @@ fn sections_make_cells_narrower() {
 }
 
 #[test]
+fn a_guidance_line_that_bends_is_doubted() {
+    let way = crate::field::way("EPSG:32633", "EPSG:4326");
+    let line = |bend: f64| {
+        let points = [(60.0, 0.0), (60.0 + bend, 140.0), (60.0, 288.0)].map(|(x, y)| {
+            let (longitude, latitude) = crate::field::carry(&way, crate::field::CORNER.0 + x, crate::field::CORNER.1 + y);
+            [longitude, latitude]
+        });
+        let feature = serde_json::json!({ "type": "Feature", "properties": {}, "geometry": { "type": "LineString", "coordinates": points } });
+        serde_json::json!({ "type": "FeatureCollection", "features": [feature] }).to_string()
+    };
+    let field = Field::new();
+    field.job("heading = \"0 grid\"", "line = \"ab.geojson\"\nsections = 2");
+    field.write("ab.geojson", line(3.0));
+    mapped(&field);
+    assert_eq!(message(&field, "machine.line_bent"), None);
+    // Passes of 24 m about x = 60 m begin at 0, 24, 48 m: columns of half a pass do too.
+    assert_eq!(cells(&field).iter().filter(|cell| cell.2 != "sliver").count(), 240);
+    field.write("ab.geojson", line(30.0));
+    mapped(&field);
+    assert!(message(&field, "machine.line_bent").unwrap().contains("bends by up to 30.0 m"));
+}
+
+#[test]
 fn steps_along_the_drive_are_held() {
     let field = field("", "[zones]\nmin_area = \"0 m2\"\ntotal = \"free\"");
     let greatest = |cells: &[Cell]| {

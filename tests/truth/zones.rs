@@ -168,6 +168,7 @@ fn areas_of_overlays() {
     assert_eq!(truth.overlay.len(), 9);
     for case in &truth.overlay {
         let (a, b) = (oriented(&polygons(&case.a)), oriented(&polygons(&case.b)));
+        assert!(a.is_valid() && b.is_valid(), "{}", case.name);
         assert_relative_eq!(joined(&[a.clone(), b.clone()]).unsigned_area(), case.union, max_relative = 1e-6);
         assert_relative_eq!(less(&a, &b).unsigned_area(), case.difference, max_relative = 1e-6, epsilon = 1e-6);
         assert_relative_eq!(a.intersection(&b).unsigned_area(), case.intersection, max_relative = 1e-6, epsilon = 1e-6);
