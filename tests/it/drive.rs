@@ -158,7 +158,8 @@ fn drawn_borders_are_valid_and_fill_the_field() {
 
 #[test]
 fn a_tolerance_leaves_fewer_zones_and_the_total() {
-    let (plain, joined) = (field("", ""), field("", "[zones]\ntolerance = \"15 kg N/ha\""));
+    let with = |line: &str| field("sections = 4", &format!("[zones]\nmin_area = \"0 m2\"\n{line}"));
+    let (plain, joined) = (with(""), with("tolerance = \"15 kg N/ha\""));
     assert!(zones(&joined).len() < zones(&plain).len());
     let total = |field: &Field, key: &str| field.record()["totals"][key].as_f64().unwrap();
     let exact = total(&joined, "n_kg_exact");
