@@ -342,6 +342,15 @@ impl Product {
             RateUnit::GalPerAc => rate.0 / self.kg_per_l? / L_HA_PER_GAL_AC,
         })
     }
+    /// A mass of it \[kg\] as a number in the total of `unit`; `None` for a volume when the density is not known.
+    pub fn in_total(&self, kg: f64, unit: RateUnit) -> Option<f64> {
+        Some(match unit {
+            RateUnit::KgPerHa => kg,
+            RateUnit::LbPerAc => kg / KG_PER_LB,
+            RateUnit::LPerHa => kg / self.kg_per_l?,
+            RateUnit::GalPerAc => kg / self.kg_per_l? / L_PER_GAL,
+        })
+    }
     /// The rate that a number in `unit` means; `None` for a volume when the density is not known.
     pub fn from_unit(&self, value: f64, unit: RateUnit) -> Option<ProductRate> {
         Some(ProductRate(match unit {

@@ -10,6 +10,7 @@ use crate::science::crop::crops;
 use crate::science::crop::curves;
 use crate::science::index::catalogue;
 use crate::science::methods::about::METHODS;
+use crate::science::product::ProductEntry;
 use crate::science::product::ProductKind;
 use crate::science::product::products;
 use crate::units::KG_PER_LB;
@@ -142,7 +143,12 @@ fn crops_and_curves() -> Told {
         .iter()
         .map(|crop| {
             let aliases = if crop.aliases.is_empty() { String::new() } else { format!("also {}; ", crop.aliases.join(", ")) };
-            vec![crop.name.clone(), format!("{aliases}{}", crop.source)]
+            let ceiling = crop
+                .ceiling_celsius()
+                .map_or_else(String::new, |ceiling| format!("ceiling {ceiling:.1} °C, growing days by {}; ", crop.growing_day_rule.word()));
+            let moisture = crop.grain_moisture.map_or_else(String::new, |share| format!("grain at {:.1} % moisture; ", 100.0 * share));
+            let sensing = crop.sensing.as_ref().map_or_else(String::new, |when| format!("sense at {when}; "));
+            vec![crop.name.clone(), format!("{aliases}{ceiling}{moisture}{sensing}{}", crop.source)]
         })
         .collect();
     let curve_rows = curves()
@@ -169,7 +175,8 @@ fn crops_and_curves() -> Told {
         .iter()
         .map(|crop| {
             json!({
-                "name": crop.name, "aliases": crop.aliases, "base_temperature_c": crop.base_celsius(), "grain_nitrogen_share": crop.grain_nitrogen, "bushel_lb": crop.lb_per_bu,
+                "name": crop.name, "aliases": crop.aliases, "base_temperature_c": crop.base_celsius(), "ceiling_temperature_c": crop.ceiling_celsius(),
+                "growing_day_rule": crop.growing_day_rule.word(), "grain_nitrogen_share": crop.grain_nitrogen, "grain_moisture_share": crop.grain_moisture, "sensing": crop.sensing, "bushel_lb": crop.lb_per_bu,
                 "window_days": crop.window_days.map(|(first, last)| [first, last]), "stand_cv_share": crop.stand_cv, "certainty": crop.certainty.label(), "source": crop.source,
             })
         })
@@ -193,7 +200,7 @@ fn crops_and_curves() -> Told {
         Block::text(
             "",
             vec![format!(
-                "Nothing here is advice: a job names its curve and its maximum yield itself. {NONE} = no confirmed figure; a job must give grain nitrogen then. CV: largest variation of a stand that counts as even. A job may bring a crop and a curve of its own, with their source."
+                "Nothing here is advice: a job names its curve and its maximum yield itself. {NONE} = no confirmed figure; a job must give grain nitrogen then. CV: largest variation of a stand that counts as even. A job may bring a crop and a curve of its own, with their source, or name a file of them (season.crops)."
             )],
         ),
     ];
@@ -206,6 +213,20 @@ const fn kind(kind: ProductKind) -> &'static str {
         ProductKind::Liquid => "liquid",
         ProductKind::LiquidUnderPressure => "pressure",
     }
+}
+
+/// Temperatures, bulk, source and cautions of a product, in one paragraph.
+fn about_product(row: &ProductEntry, aliases: &str) -> String {
+    let mut facts = Vec::new();
+    if let Some(celsius) = row.density_at_c {
+        let change = row.change_per_c.map_or_else(|| "change with temperature not known".to_owned(), |change| format!("{change:+.5} kg/L a °C more"));
+        facts.push(format!("density at {celsius:.1} °C, {change}"));
+    }
+    facts.extend(row.salt_out_c.map(|celsius| format!("salts out at about {celsius:.0} °C ({:.0} °F)", celsius * 1.8 + 32.0)));
+    facts.extend(row.bulk_kg_m3.map(|(low, high)| format!("loose {low:.0} to {high:.0} kg/m3")));
+    let facts = if facts.is_empty() { String::new() } else { format!("Facts: {}. ", facts.join("; ")) };
+    let cautions: Vec<&str> = row.cautions.iter().map(|caution| caution.text.as_str()).collect();
+    format!("{aliases}{facts}Source: {}. Mind: {}.", row.source, cautions.join("; "))
 }
 
 fn fertilisers() -> Told {
@@ -228,15 +249,15 @@ fn fertilisers() -> Told {
         .iter()
         .map(|row| {
             let aliases = if row.aliases.is_empty() { String::new() } else { format!("Also {}. ", row.aliases.join(", ")) };
-            vec![row.name.clone(), format!("{aliases}Source: {}. Mind: {}.", row.source, row.cautions.join("; "))]
+            vec![row.name.clone(), about_product(row, &aliases)]
         })
         .collect();
     let json = products()
         .iter()
         .map(|row| {
             json!({
-                "name": row.name, "aliases": row.aliases, "nitrogen_share": row.nitrogen, "density_kg_l": row.kg_per_l, "kind": if row.kind == ProductKind::LiquidUnderPressure { "liquid under pressure" } else { kind(row.kind) }, "certainty": row.certainty.label(),
-                "source": row.source, "cautions": row.cautions,
+                "name": row.name, "aliases": row.aliases, "nitrogen_share": row.nitrogen, "density_kg_l": row.kg_per_l, "density_at_c": row.density_at_c, "density_change_kg_l_per_c": row.change_per_c, "salt_out_c": row.salt_out_c, "bulk_density_kg_m3": row.bulk_kg_m3.map(|(low, high)| [low, high]), "kind": if row.kind == ProductKind::LiquidUnderPressure { "liquid under pressure" } else { kind(row.kind) }, "certainty": row.certainty.label(),
+                "source": row.source, "cautions": row.cautions.iter().map(|caution| caution.text.as_str()).collect::<Vec<_>>(),
             })
         })
         .collect::<Vec<_>>();

@@ -10,13 +10,19 @@ use crate::app::commit;
 use crate::app::commit::CommitOptions;
 use crate::app::commit::OutputFolder;
 use crate::app::error::AppError;
+use crate::app::image_source;
 use crate::app::job::resolve::read_map_job;
+use crate::app::memory;
 use crate::app::open;
 use crate::app::open::Image;
+use crate::app::points;
 use crate::app::progress::Progress;
 use crate::app::record;
+use crate::app::season::OpenedSeason;
+use crate::app::season::growing_season;
 use crate::finding::Acceptance;
 use crate::finding::Finding;
+use crate::format::carried_out;
 use crate::format::geojson;
 use crate::format::geopackage;
 use crate::format::geotiff;
@@ -24,8 +30,11 @@ use crate::format::iso11783;
 use crate::format::payload::Payload;
 use crate::format::raster::RasterFacts;
 use crate::format::shapefile;
+use crate::format::style;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::ground::prepare;
+use crate::pipeline::money::money_findings;
+use crate::pipeline::product::product_findings;
 use crate::pipeline::run::Outcome;
 use crate::pipeline::run::RunError;
 use crate::pipeline::run::Sources;
@@ -33,15 +42,17 @@ use crate::pipeline::run::look;
 use crate::pipeline::run::run;
 use crate::pipeline::scan::ScanError;
 use crate::pipeline::settings::Format;
+use crate::pipeline::settings::ImageSource;
 use crate::pipeline::settings::Imagery;
 use crate::pipeline::settings::ReferenceSource;
 use crate::pipeline::settings::Settings;
 use crate::report::card::card;
 use crate::report::model::Report;
 use crate::report::summary;
-use crate::space::raster::RasterSource;
 use crate::zones::check_points::check_points;
+use crate::zones::flavour::TaskKind;
 use crate::zones::machine::machine_rates;
+use crate::zones::plain::of_prescription;
 use crate::zones::prescription::Prescription;
 use jiff::Timestamp;
 
@@ -51,14 +62,14 @@ struct Opened {
     folder: std::path::PathBuf,
     image: Image,
     ground: Ground,
-    growing_days: (f64, Option<String>),
+    season: OpenedSeason,
     findings: Vec<Finding>,
 }
 
 /// Tells GDAL how to behave: quiet, with a cache of blocks that does not grow with the image.
 pub(crate) fn set_up(common: &Common) {
     gdal::config::set_error_handler(|_, _, _| {});
-    let cache = (common.memory_mib / 16).clamp(2, 64);
+    let cache = memory::cache_mib(common.memory_mib);
     for (key, value) in [("GDAL_CACHEMAX", cache.to_string()), ("OGR_GEOMETRY_ACCEPT_UNCLOSED_RING", "NO".to_owned())] {
         let _ = gdal::config::set_config_option(key, &value);
     }
@@ -74,9 +85,17 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
     let image = open::image(imagery, settings.response.index().unwrap_or_default(), &folder, common.network, &mut findings)?;
     check_curve(&settings, &image)?;
     let inputs = open::ground(&settings, common.network)?;
-    let growing_days = open::growing_days(&settings.season, &mut findings)?;
-    let ground = prepare(&inputs, &settings, image.stack.lattice(), &mut findings)?;
-    Ok(Opened { settings, folder, image, ground, growing_days, findings })
+    let prepared = prepare(&inputs, &settings, image.stack.source().lattice(), &mut findings);
+    let ground = match (&imagery.source, prepared) {
+        (ImageSource::Points(rule), Err(error)) => return Err(points::of_readings(error.into(), rule)),
+        (_, prepared) => prepared?,
+    };
+    memory::enough(ground.grid.cells.len(), common)?;
+    if image.stack.points().is_none() {
+        image_source::coarse(ground.pixel, ground.area, &mut findings);
+    }
+    let season = growing_season(&settings.season, Some((ground.plane.longitude, ground.plane.latitude)), &mut findings)?;
+    Ok(Opened { settings, folder, image, ground, season, findings })
 }
 
 fn imagery(settings: &Settings) -> Result<&Imagery, AppError> {
@@ -125,18 +144,27 @@ fn with_sources<T>(
     };
     let image = &opened.image;
     let result = work(&Sources {
-        image: &image.stack,
+        image: image.stack.source(),
+        points: image.stack.points(),
         index: &image.index,
         index_name: image.index.0.name(),
         bare_below: image.bare_below,
-        growing_days: opened.growing_days.0,
+        growing_days: opened.season.season.growing_days,
         look_at_bands,
         threads: threads(common),
+        memory: memory::of_windows(common.memory_mib),
         progress: &report,
     });
-    result.map_err(|error| match (&error, common.cancel.signal()) {
-        (RunError::Scan(ScanError::Cancelled), Some(signal)) => AppError::cancelled(signal),
-        _ => with_files(opened, error),
+    if let (Err(RunError::Scan(ScanError::Cancelled)), Some(signal)) = (&result, common.cancel.signal()) {
+        return Err(AppError::cancelled(signal));
+    }
+    // What the bands hold is nearer to the fault than what followed from it.
+    if let Some(refusal) = image.index.2.refusal().filter(|_| !matches!(result, Err(RunError::Scan(_)))) {
+        return Err(image_files(image).into_iter().fold(refusal, |refusal, (path, facts)| refusal.with_fact(path, facts)));
+    }
+    result.map_err(|error| {
+        let told = with_files(opened, error);
+        image.index.2.swapped().into_iter().fold(told, |told, swapped| told.with_fact("bands", swapped))
     })
 }
 
@@ -148,12 +176,17 @@ fn with_files(opened: &Opened, error: RunError) -> AppError {
         ReferenceSource::Readings(_) | ReferenceSource::Percentile(_) => None,
     };
     let of_reference = matches!(error, RunError::Reference(_));
-    let of_image = of_reference || matches!(error, RunError::NothingSeen { .. } | RunError::OutOfRange { .. } | RunError::Scan(ScanError::Raster(_)));
+    let of_image = of_reference
+        || matches!(error, RunError::Points(_) | RunError::NothingSeen { .. } | RunError::OutOfRange { .. } | RunError::Scan(ScanError::Raster(_)));
     let mut refusal = AppError::from(error);
     if let Some(strips) = strips.filter(|_| of_reference) {
         refusal = refusal.with_fact(strips, "reference strips");
     }
-    if of_image { images(refusal) } else { refusal }
+    let refusal = if of_image { images(refusal) } else { refusal };
+    match opened.settings.imagery.as_ref().map(|imagery| &imagery.source) {
+        Some(ImageSource::Points(rule)) if of_image => points::of_readings(refusal, rule).with_fact(rule.source.path.display().to_string(), "readings"),
+        _ => refusal,
+    }
 }
 
 /// The files of an image, each with its size and the bands that are used.
@@ -203,7 +236,7 @@ fn refused_format(error: &dyn std::error::Error) -> AppError {
 fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, AppError> {
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
-    let read = open::inputs(job, &opened.settings);
+    let read = open::inputs(job, &opened.settings, &opened.image.inputs, &opened.season.files);
     // The image is large, and its hash needs one core for as long as a fifth of the decoding: it goes beside it when there is more than one.
     let (outcome, inputs) = std::thread::scope(|scope| {
         let hashes = (threads(common) > 1).then(|| scope.spawn(|| record::inputs(&read, &opened.folder)));
@@ -211,12 +244,23 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
         (outcome, hashes.and_then(|thread| thread.join().ok()))
     });
     let mut outcome = outcome?;
+    if let Some(product) = &opened.settings.product {
+        findings.extend(product_findings(product, &opened.settings.product_facts));
+    }
+    findings.extend(outcome.money.iter().flat_map(money_findings));
+    findings.extend(opened.image.index.2.findings());
     progress.start("making the files", 0);
     let rates = machine_rates(&outcome.prescription).map_err(|error| refused_format(&error))?.into_log(&mut findings);
     // Findings of the machine's grid are part of the record, so the grid is made before the record's hash; the map id does not enter it.
     if opened.settings.output.formats.contains(&Format::Iso11783) {
-        let said = iso11783::rate_grid(&outcome.prescription, &rates).map_err(|error| refused_format(&error))?;
+        let said = iso11783::rate_grid(&outcome.prescription, &rates, opened.settings.output.task_data.kind).map_err(|error| refused_format(&error))?;
         findings.extend(said.findings);
+        if opened.settings.output.task_data.kind == TaskKind::Polygons {
+            findings.push(Finding::caution(
+                "machine.task_polygons",
+                "the task data hold polygons, which controllers need not take: try them on yours before the day; kind = \"grid\" in output.task_data is what each must take",
+            ));
+        }
     }
     accept(&opened.settings.accept, &mut findings);
     let stopped = findings.iter().any(Finding::stops);
@@ -229,7 +273,7 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
         folder: &opened.folder,
         ground: &opened.ground,
         image: &opened.image,
-        growing_days: &opened.growing_days,
+        season: &opened.season.season,
         inputs,
         findings: &findings,
         stopped,
@@ -254,13 +298,29 @@ fn files_of(
     for format in &settings.output.formats {
         match format {
             Format::GeoPackage => files.extend(geopackage::write(prescription, instant).map_err(|error| refused_format(&error))?),
-            Format::GeoJson => files.extend(geojson::write(prescription).map_err(|error| refused_format(&error))?),
+            Format::GeoJson => {
+                files.extend(geojson::write(prescription).map_err(|error| refused_format(&error))?);
+                files.retain(|file: &Payload| file.path != style::BESIDE_GEOJSON);
+                files.push(style::beside_geojson(prescription).map_err(|error| refused_format(&error))?);
+            }
             Format::Shapefile => {
                 let shown = |zone: &crate::zones::prescription::ZoneRecord| rates.zones.get(zone.zone as usize - 1).map_or(f64::NAN, |rate| rate.shown);
                 files.extend(shapefile::write(prescription, instant, shown).map_err(|error| refused_format(&error))?);
+                files.push(style::beside_shapefile(prescription, rates.zones.iter().map(|rate| rate.shown)).map_err(|error| refused_format(&error))?);
             }
-            Format::GeoTiff => files.extend(geotiff::write(prescription).map_err(|error| refused_format(&error))?),
-            Format::Iso11783 => files.extend(iso11783::write(prescription, instant).map_err(|error| refused_format(&error))?.value),
+            Format::GeoTiff => {
+                files.extend(geotiff::write(prescription).map_err(|error| refused_format(&error))?);
+                files.push(style::beside_geotiff(prescription).map_err(|error| refused_format(&error))?);
+            }
+            Format::Kml | Format::FlatGeobuf => {
+                let plain = of_prescription(prescription).map_err(|error| refused_format(&error))?;
+                let write = if *format == Format::Kml { carried_out::write_kml } else { carried_out::write_flatgeobuf };
+                let made = write(&plain, "office/prescription").map_err(|error| refused_format(&error))?;
+                // The style lies there once, whichever format brought it.
+                let there: Vec<String> = files.iter().map(|file: &Payload| file.path.clone()).collect();
+                files.extend(made.into_iter().filter(|file| !there.contains(&file.path)));
+            }
+            Format::Iso11783 => files.extend(iso11783::write(prescription, settings.output.task_data, instant).map_err(|error| refused_format(&error))?.value),
         }
     }
     let points = check_points(prescription, rates, 3).map_err(|error| refused_format(&error))?;
@@ -275,7 +335,7 @@ fn report(made: &Made, files: Vec<(String, u64)>) -> Report {
         settings: &opened.settings,
         ground: &opened.ground,
         index_name: opened.image.index.0.name(),
-        growing_days: &opened.growing_days,
+        season: &opened.season.season,
         map_id: &made.map_id,
     };
     let mut json = made.core.clone();
@@ -340,12 +400,13 @@ pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<R
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
     let looked = with_sources(&opened, common, true, progress, |sources| look(&opened.settings, &opened.ground, sources, &mut findings))?;
+    findings.extend(opened.image.index.2.findings());
     accept(&opened.settings.accept, &mut findings);
     let facts = summary::Facts {
         settings: &opened.settings,
         ground: &opened.ground,
         index_name: opened.image.index.0.name(),
-        growing_days: &opened.growing_days,
+        season: &opened.season.season,
         map_id: "",
     };
     let files: Vec<summary::FileFacts> = opened

@@ -2,15 +2,22 @@
 
 pub mod api;
 pub mod cancel;
+pub mod check_map;
 pub mod commit;
+pub mod convert;
 pub mod error;
+pub(crate) mod image_source;
+pub mod image_watch;
 pub mod job;
 pub mod lists;
 pub mod map;
+pub(crate) mod memory;
 pub mod new;
 pub mod new_job;
 pub mod open;
+pub mod points;
 pub mod progress;
 pub mod rate;
 pub mod record;
 mod refusal;
+pub mod season;

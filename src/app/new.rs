@@ -8,6 +8,7 @@ use std::path::PathBuf;
 
 use crate::app::api::NewRequest;
 use crate::app::error::AppError;
+use crate::app::image_source::described;
 use crate::app::job::fault::Fault;
 use crate::app::job::fault::JobError;
 use crate::app::job::resolve::map_job;
@@ -19,7 +20,7 @@ use crate::app::new_job::first_job;
 use crate::app::open::refuse_network;
 use crate::finding::Finding;
 use crate::format::raster::RasterFacts;
-use crate::format::raster::facts;
+use crate::format::raster::product::into_archive;
 use crate::format::vector::read_polygons;
 use crate::format::weather;
 use crate::report::model::Block;
@@ -61,7 +62,7 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
     set_up(&request.common);
     let mut findings = Vec::new();
     let folder = request.job.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
-    let raster = facts(&request.raster, folder)?;
+    let (raster, is_product) = described(&request.raster, folder)?;
     let boundary = read_polygons(&request.boundary, None, None)?;
     if boundary.shapes.len() > 1 {
         findings.push(Finding::caution(
@@ -89,6 +90,7 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
         findings.push(Finding::caution("image.date", format!("the image says that it was taken on {own}, not on {given}: check --date")));
     }
     let mut known = known(request, &raster, folder, request.date.or(own_date))?;
+    known.product_bands = is_product;
     if let ([only], None) = (boundary.shapes.as_slice(), &request.name) {
         known.name = only.name.clone().filter(|name| !name.trim().is_empty());
     }
@@ -101,11 +103,11 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
     let first = first_job(&known);
     check(&first, request)?;
     write(&request.job, &first.text, request.overwrite)?;
-    Ok(report(request, &raster, &first, strips.map(|layer| layer.shapes.len()), findings))
+    Ok(report(request, &raster, is_product, &first, strips.map(|layer| layer.shapes.len()), findings))
 }
 
 fn readable(path: &Path) -> Result<(), AppError> {
-    if path.to_string_lossy().starts_with("/vsi") {
+    if into_archive(path).to_string_lossy().starts_with("/vsi") {
         return Ok(());
     }
     fs_err::File::open(path).map(|_| ()).map_err(|error| {
@@ -134,6 +136,7 @@ fn known(request: &NewRequest, raster: &RasterFacts, folder: &Path, image_date: 
         maximum_yield: request.max_yield.clone(),
         maximum: request.maximum.clone(),
         working_width: request.working_width.clone(),
+        product_bands: false,
         us_units: [&request.max_yield, &request.maximum, &request.working_width].into_iter().flatten().any(|text| is_us(text)),
     })
 }
@@ -210,10 +213,10 @@ fn write(job: &Path, text: &str, overwrite: bool) -> Result<(), AppError> {
     done.map(|_| ()).map_err(|error| unwritable(&error.error))
 }
 
-fn report(request: &NewRequest, raster: &RasterFacts, first: &FirstJob, strips: Option<usize>, findings: Vec<Finding>) -> Report {
+fn report(request: &NewRequest, raster: &RasterFacts, is_product: bool, first: &FirstJob, strips: Option<usize>, findings: Vec<Finding>) -> Report {
     let descriptions: Vec<Option<String>> = raster.bands.iter().map(|band| Some(band.description.clone()).filter(|text| !text.is_empty())).collect();
     let named = bands_of(&descriptions).unwrap_or_default();
-    let bands: Vec<String> = named.iter().map(|(name, number)| format!("{name} {number}")).collect();
+    let bands: Vec<String> = named.iter().map(|(name, number)| if is_product { (*name).to_owned() } else { format!("{name} {number}") }).collect();
     let lattice = &raster.lattice;
     let mut rows = vec![
         Row::new("boundary", request.boundary.display().to_string()),
@@ -224,7 +227,11 @@ fn report(request: &NewRequest, raster: &RasterFacts, first: &FirstJob, strips: 
             raster.bands.len(),
             lattice.crs
         )),
-        Row::new("bands", if bands.is_empty() { "not named".to_owned() } else { bands.join(", ") }).with_note("as the file describes them; none is guessed"),
+        Row::new("bands", if bands.is_empty() { "not named".to_owned() } else { bands.join(", ") }).with_note(if is_product {
+            "by the product's own names"
+        } else {
+            "as the file describes them; none is guessed"
+        }),
     ];
     if let (Some(path), Some(count)) = (&request.strips, strips) {
         rows.push(Row::new("strips", path.display().to_string()).with_note(format!("{count} feature(s)")));

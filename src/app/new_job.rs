@@ -52,6 +52,8 @@ pub struct Known {
     pub working_width: Option<String>,
     /// Whether assumed amounts are written in US units.
     pub us_units: bool,
+    /// Whether the image is a satellite product, whose bands have names and no numbers.
+    pub product_bands: bool,
 }
 
 /// A first job file.
@@ -100,7 +102,7 @@ pub fn first_job(known: &Known) -> FirstJob {
     let mut open = Vec::new();
     for (is_open, key) in [
         (known.image_date.is_none(), "imagery.date"),
-        (bands.is_none() && !needed.is_empty(), "imagery.bands"),
+        (bands.is_none() && !needed.is_empty() && !known.product_bands, "imagery.bands"),
         (known.strips.is_none(), "reference.strips"),
         (!season_known, "season.growing_days"),
         (known.maximum_yield.is_none(), "response.maximum_yield"),
@@ -169,7 +171,7 @@ impl Page<'_> {
         }
         let index = self.known.index.as_deref().unwrap_or("NDVI");
         let _ = writeln!(page, "index = {}  # must be the index of the yield curve; of a raster that holds a ready index: \"band 1\"", quoted(index));
-        if self.needed.is_empty() {
+        if self.needed.is_empty() || self.known.product_bands {
             return;
         }
         if let Some(bands) = &self.bands {

@@ -5,10 +5,11 @@ use std::path::Path;
 use std::path::PathBuf;
 
 use crate::app::error::AppError;
-use crate::app::job::weather::daily_record;
+use crate::app::image_source;
+use crate::app::image_source::Source;
+use crate::app::image_watch::Watch;
+use crate::app::image_watch::Watched;
 use crate::finding::Finding;
-use crate::format::raster::MaskRule;
-use crate::format::raster::MaskSpec;
 use crate::format::raster::RasterFacts;
 use crate::format::raster::RasterStack;
 use crate::format::raster::Slot;
@@ -17,37 +18,34 @@ use crate::format::systems::system_named;
 use crate::format::vector::VectorLayer;
 use crate::format::vector::read_lines;
 use crate::format::vector::read_polygons;
-use crate::format::weather;
 use crate::pipeline::ground::GroundInputs;
 use crate::pipeline::ground::Layer;
+use crate::pipeline::points::PointLayer;
 use crate::pipeline::scan::RowIndex;
 use crate::pipeline::settings::FieldSettings;
-use crate::pipeline::settings::GrowingDays;
 use crate::pipeline::settings::Heading;
 use crate::pipeline::settings::ImageSource;
 use crate::pipeline::settings::Imagery;
-use crate::pipeline::settings::MaskRule as MaskSetting;
 use crate::pipeline::settings::ReferenceSource;
-use crate::pipeline::settings::Season;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::VectorSource;
-use crate::science::growing_days::count_growing_days;
 use crate::science::index::Index;
 use crate::science::index::Scratch;
 use crate::science::index::canonical_band_name;
 use crate::space::crs::Crs;
+use crate::space::raster::RasterSource;
 use geo::MultiPolygon;
-use jiff::civil::Date;
 
-/// An index as the pass over the pixels sees it: the index, and for a ready index raster the range of the index that it is said to hold.
+/// An index as the pass over the pixels sees it: the index, for a ready index raster the range of the index that it is said to hold, and a watch over
+/// what the bands hold.
 #[derive(Debug)]
-pub struct Rows(pub Index, pub Option<(f64, f64)>);
+pub struct Rows(pub Index, pub Option<(f64, f64)>, pub Watch);
 
 impl Rows {
     /// `fitted_with`: the index of the yield curve, which a ready index raster must hold.
-    fn new(index: Index, fitted_with: &str) -> Self {
+    pub(crate) fn new(index: Index, fitted_with: &str, watch: Watch) -> Self {
         let range = index.ready_band().and_then(|_| Index::parse(fitted_with).ok()).and_then(|curve| curve.range());
-        Self(index, range)
+        Self(index, range, watch)
     }
 }
 
@@ -59,6 +57,7 @@ impl RowIndex for Rows {
     fn evaluate(&self, bands: &[&[f64]], out: &mut [f64]) -> (u64, u64, u64) {
         SCRATCH.with_borrow_mut(|scratch| {
             let counts = self.0.evaluate_row(bands, scratch, out);
+            self.2.take(bands, counts.missing);
             let mut outside = counts.out_of_range;
             if let Some((low, high)) = self.1 {
                 for value in out.iter_mut().filter(|value| **value < low || **value > high) {
@@ -71,26 +70,54 @@ impl RowIndex for Rows {
     }
 }
 
-/// An opened image.
+/// Where the canopy is read: pixels, or single readings.
+#[derive(Debug)]
+pub enum Canopy {
+    /// The bands of the index, as one image.
+    Raster(Box<RasterStack>),
+    /// Single readings.
+    Points(PointLayer),
+}
+
+impl Canopy {
+    /// As the walk sees it.
+    pub fn source(&self) -> &dyn RasterSource {
+        match self {
+            Self::Raster(stack) => stack.as_ref(),
+            Self::Points(layer) => layer,
+        }
+    }
+    /// The readings, if it is made of readings.
+    pub const fn points(&self) -> Option<&PointLayer> {
+        match self {
+            Self::Raster(_) => None,
+            Self::Points(layer) => Some(layer),
+        }
+    }
+}
+
+/// An opened image, or the readings in its place.
 #[derive(Debug)]
 pub struct Image {
     /// Its files.
     pub files: Vec<RasterFacts>,
-    /// The bands of the index, as one image.
-    pub stack: RasterStack,
+    /// What is read.
+    pub stack: Canopy,
     /// The index.
     pub index: Rows,
     /// Band name, file, band number, scale and offset of each slot.
     pub slots: Vec<(String, PathBuf, usize, f64, f64)>,
     /// The bare limit in force.
     pub bare_below: Option<f64>,
+    /// Files on disk that were opened for it, masks and metadata among them.
+    pub inputs: Vec<PathBuf>,
 }
 
 /// Refuses a file that lies on a network, unless the network is allowed.
 pub(crate) fn refuse_network(path: &Path, network: bool) -> Result<(), AppError> {
     let text = path.to_string_lossy();
-    let remote = text.contains("://")
-        || ["/vsicurl", "/vsis3", "/vsigs", "/vsiaz", "/vsioss", "/vsiswift", "/vsihdfs", "/vsiwebhdfs"].iter().any(|p| text.starts_with(p));
+    let remote =
+        text.contains("://") || ["/vsicurl", "/vsis3", "/vsigs", "/vsiaz", "/vsioss", "/vsiswift", "/vsihdfs", "/vsiwebhdfs"].iter().any(|p| text.contains(p));
     if remote && !network {
         return Err(AppError::refused("file.network", "the file lies on a network, and haulm works offline unless told otherwise")
             .with_fact(text.to_string(), "needs the network")
@@ -171,25 +198,22 @@ pub fn index(imagery: &Imagery) -> Result<Index, AppError> {
 /// # Errors
 /// When a file cannot be opened, a band is not named, or bands do not nest.
 pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool, findings: &mut Vec<Finding>) -> Result<Image, AppError> {
+    if let ImageSource::Points(rule) = &imagery.source {
+        return crate::app::points::image(imagery, rule, network, findings);
+    }
     let index = index(imagery)?;
+    let source = Source::of(imagery, network)?;
     let mut files: Vec<RasterFacts> = Vec::new();
-    let mut slots = Vec::new();
+    let mut slots: Vec<Slot> = Vec::new();
     let mut named = Vec::new();
     for name in index.bands() {
-        let (path, wanted) = match &imagery.source {
-            ImageSource::One(path) => (path.clone(), index.ready_band()),
-            ImageSource::PerBand(list) => {
-                let found = list.iter().find(|(band, _)| canonical_band_name(band) == *name);
-                let (_, path) = found.ok_or_else(|| unnamed(imagery, name, &list.iter().map(|(band, _)| band.clone()).collect::<Vec<_>>()))?;
-                (path.clone(), Some(1))
-            }
-        };
-        refuse_network(&path, network)?;
-        if !files.iter().any(|file| file.path == path) {
-            files.push(facts(&path, folder)?);
+        let wanted = source.band(imagery, &index, name)?;
+        let path = &wanted.path;
+        if !files.iter().any(|file| file.path == *path) {
+            files.push(source.completed(imagery, facts(path, folder)?));
         }
-        let Some(file) = files.iter().find(|file| file.path == path) else { continue };
-        let band = match wanted {
+        let Some(file) = files.iter().find(|file| file.path == *path) else { continue };
+        let band = match wanted.number {
             Some(number) => number,
             None => band_number(imagery, file, name)?,
         };
@@ -200,34 +224,30 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
         };
         if fact.alpha {
             return Err(AppError::refused("imagery.band", format!("band {band} is the alpha band, no measurement"))
-                .with_fact(path.display().to_string(), described(file)));
+                .with_fact(path.display().to_string(), described(file))
+                .with_hint("count bands from 1 in imagery.bands"));
         }
-        let scale = imagery.scale.or(fact.scale).unwrap_or(1.0);
-        let offset = imagery.offset.or(fact.offset).unwrap_or(0.0);
+        let (scale, offset) = image_source::scaling(imagery, &index, &wanted, file, band)?;
         named.push((name.clone(), path.clone(), band, scale, offset));
         slots.push(Slot { facts: file.clone(), band, scale, offset });
     }
-    if index.scale_free() == Some(false)
-        && slots.iter().any(|slot| slot.scale == 1.0 && slot.offset == 0.0 && slot.facts.bands[slot.band - 1].kind.contains("nt"))
-    {
+    // A scale of 1 that is written beside a formula of one's own says that its numbers are meant as they stand.
+    let meant = index.entry().is_none() && imagery.scale == Some(1.0);
+    let needs_scale = image_source::depends_on_scale(&index) && !meant;
+    if needs_scale && slots.iter().any(|slot| slot.scale == 1.0 && slot.offset == 0.0 && slot.facts.bands[slot.band - 1].kind.contains("nt")) {
         return Err(AppError::refused(
             "imagery.scale",
             format!("{} needs reflectance between 0 and 1, but the file holds whole numbers without a scale", index.name()),
         )
         .with_hint("write the scale, such as imagery.scale = 0.0001 for reflectance times 10 000"));
     }
-    let mask = match &imagery.mask {
-        None => None,
-        Some(mask) => {
-            refuse_network(&mask.path, network)?;
-            let facts = facts(&mask.path, folder)?;
-            let rule = match &mask.rule {
-                MaskSetting::Keep(classes) => MaskRule::Keep(classes.clone()),
-                MaskSetting::Bits(bits) => MaskRule::Bits(bits.clone()),
-            };
-            Some(MaskSpec { path: mask.path.clone(), facts, rule, grow: mask.grow.get() })
-        }
+    let mask = image_source::mask(imagery, &source, folder, network, findings)?;
+    let inputs = image_source::on_disk(&files, mask.as_ref(), source.product());
+    let watched = |((name, _, _, scale, offset), slot): (&(String, PathBuf, usize, f64, f64), &Slot)| {
+        let full = greatest_stored(&slot.facts.bands[slot.band - 1].kind).map(|full| full * scale + offset);
+        Watched { name: name.clone(), offset: *offset, full }
     };
+    let watch = Watch::new(named.iter().zip(&slots).map(watched).collect(), needs_scale);
     for file in &files {
         // The day alone: the time of a pass needs a time zone that no job states.
         if let Some(day) = file.acquired.filter(|day| *day != imagery.date) {
@@ -251,7 +271,17 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
         crate::pipeline::settings::BareBelow::OfIndex => index.bare_below(),
         crate::pipeline::settings::BareBelow::Value(value) => Some(value),
     };
-    Ok(Image { files, stack, index: Rows::new(index, fitted_with), slots: named, bare_below })
+    Ok(Image { files, stack: Canopy::Raster(Box::new(stack)), index: Rows::new(index, fitted_with, watch), slots: named, bare_below, inputs })
+}
+
+/// The greatest number of a whole-number type.
+fn greatest_stored(kind: &str) -> Option<f64> {
+    match kind {
+        "Byte" => Some(f64::from(u8::MAX)),
+        "UInt16" => Some(f64::from(u16::MAX)),
+        "Int16" => Some(f64::from(i16::MAX)),
+        _ => None,
+    }
 }
 
 fn described(file: &RasterFacts) -> String {
@@ -259,7 +289,7 @@ fn described(file: &RasterFacts) -> String {
     format!("bands {}", each.join(", "))
 }
 
-fn unnamed(imagery: &Imagery, name: &str, known: &[String]) -> AppError {
+pub(crate) fn unnamed(imagery: &Imagery, name: &str, known: &[String]) -> AppError {
     AppError::refused("imagery.bands", format!("the index {} needs the band {name}, and nothing says which it is", imagery.index))
         .with_fact("named bands", if known.is_empty() { "none".to_owned() } else { known.join(", ") })
         .with_hint(format!("name it in the job, such as bands = {{ {name} = 3 }}, after looking it up; a wrong band makes wrong rates"))
@@ -279,36 +309,9 @@ fn band_number(imagery: &Imagery, file: &RasterFacts, name: &str) -> Result<usiz
     }
 }
 
-/// Growing days of a season: as stated, or counted from the weather record. Not a number where the method needs none and the job states none.
-///
-/// # Errors
-/// A record that cannot be read or does not cover the season; dates that are missing.
-pub fn growing_days(season: &Season, findings: &mut Vec<Finding>) -> Result<(f64, Option<String>), AppError> {
-    let path = match &season.growing_days {
-        GrowingDays::Given(days) => return Ok((*days, None)),
-        GrowingDays::Weather(path) => path,
-        // Not known is no number; the method needs none.
-        GrowingDays::NotStated => return Ok((f64::NAN, None)),
-    };
-    let needed = |date: Option<Date>, key: &str| {
-        date.ok_or_else(|| {
-            AppError::refused("season.date", "growing days are counted from planting to sensing, and a date is missing").with_hint(format!("give {key}"))
-        })
-    };
-    let (planted, sensed) = (needed(season.planted, "season.planted")?, needed(season.sensed, "the sensing date")?);
-    let table = weather::read(path)?.into_log(findings);
-    let record = daily_record(&table);
-    let count = count_growing_days(&record, season.crop.base, planted, sensed, season.count_sensing_day).map_err(|error| {
-        AppError::refused("weather.season", error.to_string())
-            .with_fact(path.display().to_string(), format!("{} days", table.days.len()))
-            .with_hint("see season.planted, imagery.date and the weather file")
-    })?;
-    let said = format!("{} of {} days from {} to {} above {} °C", count.growing_days, count.days, count.first, count.last, season.crop.base_c);
-    Ok((f64::from(count.growing_days), Some(said)))
-}
-
-/// Every file that a job reads, with sidecars that belong to it, in the order of reading.
-pub fn inputs(job: &Path, settings: &Settings) -> Vec<PathBuf> {
+/// Every file that a job reads, with sidecars that belong to it, in the order of reading; `image` are those of the image, `weather` those that growing days were
+/// counted from.
+pub fn inputs(job: &Path, settings: &Settings, image: &[PathBuf], weather: &[PathBuf]) -> Vec<PathBuf> {
     let mut list = vec![job.to_owned()];
     let mut vector = |source: &VectorSource| {
         list.push(source.path.clone());
@@ -331,16 +334,9 @@ pub fn inputs(job: &Path, settings: &Settings) -> Vec<PathBuf> {
     if let Heading::Line(source) = &settings.machine.heading {
         vector(source);
     }
-    if let Some(imagery) = &settings.imagery {
-        match &imagery.source {
-            ImageSource::One(path) => list.push(path.clone()),
-            ImageSource::PerBand(bands) => list.extend(bands.iter().map(|(_, path)| path.clone())),
-        }
-        list.extend(imagery.mask.iter().map(|mask| mask.path.clone()));
-    }
-    if let GrowingDays::Weather(path) = &settings.season.growing_days {
-        list.push(path.clone());
-    }
+    list.extend_from_slice(image);
+    list.extend_from_slice(weather);
+    list.extend(settings.season.crops.clone());
     let mut seen: Vec<PathBuf> = Vec::new();
     for path in list {
         if path.exists() && !seen.contains(&path) {

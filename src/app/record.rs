@@ -5,14 +5,22 @@ use std::path::PathBuf;
 
 use crate::app::commit;
 use crate::app::error::AppError;
+use crate::app::image_source::shown;
 use crate::app::job::echo;
 use crate::app::open::Image;
 use crate::finding::Finding;
 use crate::format::payload::Payload;
 use crate::pipeline::ground::Ground;
+use crate::pipeline::money::ZoneMoney;
 use crate::pipeline::run::Outcome;
+use crate::pipeline::season::GrowingSeason;
+use crate::pipeline::season::UsedStation;
 use crate::pipeline::settings::Settings;
+use crate::science::loads::Loads;
+use crate::science::money::Comparison;
 use crate::science::money::StrategyTotals;
+use crate::units::Product;
+use crate::units::RateUnit;
 use serde_json::Map;
 use serde_json::Value;
 use serde_json::json;
@@ -56,6 +64,55 @@ pub fn findings(findings: &[Finding]) -> Value {
     Value::Array(findings.iter().map(one).collect())
 }
 
+/// Growing days, and for counted ones rule, station, and every day that is not from its record.
+pub fn season(season: &GrowingSeason, crop: &str) -> Value {
+    let mut value = json!({ "growing_days": season.growing_days, "counted": season.said(), "crop": crop });
+    if let (Some(counted), Some(map)) = (&season.counted, value.as_object_mut()) {
+        let (count, rule) = (&counted.count, &counted.rule);
+        let station = |station: &UsedStation| json!({ "name": station.name, "distance_km": station.distance_km });
+        let more = json!({
+            "degree_sum_c_d": count.degree_days.celsius(), "degree_sum_f_d": count.degree_days.fahrenheit(), "days": count.days,
+            "first_day": count.first.to_string(), "last_day": count.last.to_string(), "sensing_day_counted": counted.sensing_day,
+            "rule": rule.rule().word(), "base_temperature": rule.base().to_string(),
+            "ceiling": rule.ceiling().map(|(ceiling, _)| ceiling.to_string()), "ceiling_on": rule.ceiling().map(|(_, on)| on.word()),
+            "station": counted.stations.first().map(station), "further_stations": counted.stations.iter().skip(1).map(station).collect::<Vec<_>>(),
+            "filled_days": counted.filled().map(|(date, from)| json!({ "date": date.to_string(), "station": from })).collect::<Vec<_>>(),
+            "missing_days": count.left_out.iter().map(ToString::to_string).collect::<Vec<_>>(),
+        });
+        if let Value::Object(more) = more {
+            map.extend(more);
+        }
+    }
+    value
+}
+
+/// A partial budget.
+pub fn comparison(found: &Comparison) -> Value {
+    json!({
+        "added_n_kg": found.added_nitrogen.get(), "added_grain_kg": found.added_grain_kg, "added_gross": found.added_gross, "added_cost": found.added_cost,
+        "gain": found.gain, "marginal_return": found.marginal_return, "break_even_nitrogen_price_per_kg_n": found.break_even_nitrogen,
+        "break_even_price_ratio": found.break_even_price_ratio,
+    })
+}
+
+fn zone_money(zone: &ZoneMoney) -> Value {
+    let money = &zone.money;
+    json!({
+        "zone": zone.zone, "area_m2": money.area.get(), "n_kg": money.map.nitrogen.get(), "gross": money.map.gross, "cost": money.map.cost, "net": money.map.net(),
+        "gain_over_none": money.map.net() - money.none.net(), "gain_over_flat": money.map.net() - money.flat.net(),
+        "gain_over_usual": money.usual.as_ref().map(|usual| money.map.net() - usual.net()),
+    })
+}
+
+/// Fills of tank or hopper, in the unit of the product's total.
+fn loads_value(loads: &Loads, product: &Product, unit: RateUnit) -> Value {
+    let shown = |kg: f64| product.in_total(kg, unit);
+    json!({
+        "unit": unit.total_label(), "capacity": shown(loads.capacity_kg), "fills": loads.fills, "last_fill": shown(loads.last_kg), "even_fill": shown(loads.even_kg),
+        "leftover_of_full_fills": shown(loads.leftover_kg),
+    })
+}
+
 /// What a record needs besides the outcome.
 pub struct Context<'a> {
     /// The settings.
@@ -67,13 +124,18 @@ pub struct Context<'a> {
     /// The image.
     pub image: &'a Image,
     /// Growing days and how they were counted.
-    pub growing_days: &'a (f64, Option<String>),
+    pub season: &'a GrowingSeason,
     /// Inputs, from [`inputs`].
     pub inputs: Value,
     /// Findings.
     pub findings: &'a [Finding],
     /// Whether nothing is written for the machine.
     pub stopped: bool,
+}
+
+/// Ways between reference systems.
+fn transformations(ground: &Ground) -> Value {
+    ground.operations.iter().map(|o| json!({ "from": o.from, "to": o.to, "name": o.name, "accuracy_m": o.accuracy_m })).collect()
 }
 
 /// The record without outputs and time: what the map id hashes.
@@ -110,29 +172,29 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
             "heading_grid_deg": ground.grid.frame.azimuth_deg(), "heading_true_deg": ground.plane.true_azimuth(ground.grid.frame.azimuth_deg()), "cells": ground.grid.cells.len(),
         }),
     );
-    let operations: Vec<Value> = ground.operations.iter().map(|o| json!({ "from": o.from, "to": o.to, "name": o.name, "accuracy_m": o.accuracy_m })).collect();
-    put("transformations", json!(operations));
+    put("transformations", transformations(ground));
     let slots: Vec<Value> = context
         .image
         .slots
         .iter()
-        .map(|(name, path, band, scale, offset)| json!({ "name": name, "path": path.strip_prefix(context.folder).unwrap_or(path).to_string_lossy(), "band": band, "scale": scale, "offset": offset }))
+        .map(|(name, path, band, scale, offset)| json!({ "name": name, "path": shown(path, context.folder), "band": band, "scale": scale, "offset": offset }))
         .collect();
     put(
         "image",
         json!({
-            "index": context.image.index.0.name(), "formula": context.image.index.0.formula().text(), "bands": slots, "bare_below": context.image.bare_below, "pixel_m": ground.pixel,
+            "index": context.image.index.0.name(), "formula": context.image.index.0.formula().text(), "bands": slots, "bare_below": context.image.bare_below, "pixel_m": outcome.looked.points.is_none().then_some(ground.pixel),
             "pixels_in_field": counts.in_field, "pixels_missing": counts.missing, "pixels_undefined": counts.undefined, "pixels_out_of_range": counts.out_of_range,
             "mean_index": outcome.looked.field_mean,
         }),
     );
-    put("season", json!({ "growing_days": context.growing_days.0, "counted": context.growing_days.1, "crop": context.settings.season.crop.name }));
+    put("points", json!(outcome.looked.points.as_ref().map(crate::app::points::recorded)));
+    put("season", season(context.season, &context.settings.season.crop.name));
     put(
         "reference",
         json!({
             "kind": reference.kind, "index": reference.index, "beside": reference.beside, "ratio": reference.ratio, "ratio_low": reference.low, "ratio_high": reference.high,
             "no_interval": reference.no_interval, "place": reference.place, "between_strips_sd": reference.between_strips,
-            "index_without_dropping": reference.index_without_dropping, "strips": strips,
+            "index_without_dropping": reference.index_without_dropping, "strips": strips, "point_spread_fit": outcome.looked.spread.map(|fit| json!({ "px": fit.full_width, "low": fit.low, "high": fit.high, "pixels": fit.pixels })),
         }),
     );
     let by_strip: Vec<Value> = totals.n_kg_by_strip.iter().map(|(strip, n)| json!({ "strip": strip, "n_kg": n })).collect();
@@ -147,6 +209,9 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
             "yield_without_n_kg_ha": totals.yields.map(|y| y.0.get()), "yield_with_n_kg_ha": totals.yields.map(|y| y.1.get()),
         }),
     );
+    if let (Some(loads), Some(product)) = (&totals.loads, &context.settings.product) {
+        put("loads", loads_value(loads, product, context.settings.output.unit));
+    }
     put(
         "doubt",
         json!({
@@ -166,6 +231,10 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
                 "flat_n_kg_ha": field.flat_rate.get(), "usual": field.usual.as_ref().map(strategy), "break_even_ratio": money.break_even_ratio,
                 "gain_over_none": field.map.net() - field.none.net(), "gain_over_flat": field.map.net() - field.flat.net(),
                 "gain_over_usual": field.usual.as_ref().map(|usual| field.map.net() - usual.net()), "upper_bound": true,
+                "against_none": comparison(&money.against_none), "against_flat": comparison(&money.against_flat),
+                "against_usual": money.against_usual.as_ref().map(comparison), "break_even_gain_kg_ha": money.break_even_gain.map(crate::units::Yield::get),
+                "price_ratio": money.price_ratio, "highest_price_ratio": money.highest_price_ratio,
+                "gain_over_none_by_use_efficiency": money.gain_by_efficiency, "zones": money.zones.iter().map(zone_money).collect::<Vec<_>>(),
             }),
         );
     }

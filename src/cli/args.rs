@@ -55,7 +55,7 @@ pub struct Global {
     /// Threads to compute with [default: one a core]; the result is the same
     #[arg(long, global = true, value_name = "COUNT")]
     pub threads: Option<NonZeroU16>,
-    /// Sizes the cache of image blocks: a sixteenth of it, 16 to 64 MiB
+    /// Memory to stay within: image windows are cut to it, too many cells are refused
     #[arg(long, global = true, value_name = "MiB", default_value_t = DEFAULT_MEMORY)]
     pub memory: NonZeroU64,
     /// Let inputs be read over the network [default: local files only]
@@ -93,9 +93,12 @@ pub enum Command {
         before_help = "Example:\n  haulm rate --strip 0.66 --beside 0.50 --growing-days 94 \\\n    --crop \"winter wheat\" --curve-a \"590 kg/ha\" --curve-b 258.2 \\\n    --max-yield \"100 bu/ac\" --maximum \"120 lb N/ac\""
     )]
     Rate(Box<RateArgs>),
-    /// Do everything that `map` does but write
-    #[command(before_help = "Example:\n  haulm check long-ley.toml")]
-    Check(JobArgs),
+    /// Check a job without writing, or anybody's zone map against the field
+    #[command(before_help = "Example:\n  haulm check zones.shp --boundary boundary.geojson --machine-width \"24 m\"")]
+    Check(Box<CheckArgs>),
+    /// Turn any zone map into another format, product or unit
+    #[command(before_help = "Example:\n  haulm convert zones.shp --to iso11783 --output stick")]
+    Convert(Box<ConvertArgs>),
     /// List the canopy indices that haulm knows
     #[command(before_help = "Example:\n  haulm indices")]
     Indices,
@@ -125,6 +128,7 @@ impl Command {
             Self::Map(_) => "map",
             Self::Rate(_) => "rate",
             Self::Check(_) => "check",
+            Self::Convert(_) => "convert",
             Self::Indices => "indices",
             Self::Methods => "methods",
             Self::Crops => "crops",
@@ -136,7 +140,7 @@ impl Command {
 
     /// Whether it may take long enough for somebody to end it.
     pub const fn is_long(&self) -> bool {
-        matches!(self, Self::New(_) | Self::Inspect(_) | Self::Map(_) | Self::Rate(_) | Self::Check(_))
+        matches!(self, Self::New(_) | Self::Inspect(_) | Self::Map(_) | Self::Rate(_) | Self::Check(_) | Self::Convert(_))
     }
 }
 
@@ -146,6 +150,84 @@ pub struct JobArgs {
     /// Job file (TOML): one field, one decision
     #[arg(value_name = "JOB", value_hint = ValueHint::FilePath)]
     pub job: PathBuf,
+}
+
+/// Arguments of `check`: a job file, or a map and what it is held against.
+#[derive(Args, Debug)]
+pub struct CheckArgs {
+    /// Job file (TOML): everything that `map` does but write. Or a zone map: .shp, .geojson, .gpkg, .fgb, .kml, .kmz, .tif, task data as folder, .xml or .zip
+    #[arg(value_name = "JOB|MAP", value_hint = ValueHint::AnyPath)]
+    pub file: PathBuf,
+    /// What a map is held against.
+    #[command(flatten)]
+    pub map: CheckMapArgs,
+}
+
+/// Options of `check` for maps.
+#[derive(Args, Debug)]
+#[command(next_help_heading = "Options for maps")]
+pub struct CheckMapArgs {
+    /// Field boundary [default: the map's own, if it holds one]
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub boundary: Option<PathBuf>,
+    /// Ground that must get nothing; may be given again [default: none]
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub exclude: Vec<PathBuf>,
+    /// Grow that ground, as "10 m" [default: "0 m"]
+    #[arg(long, value_name = "m|ft")]
+    pub exclude_buffer: Option<String>,
+    /// Working width, as "24 m" [default: not looked at]
+    #[arg(long, value_name = "m|ft")]
+    pub machine_width: Option<String>,
+    /// Least rate that the machine holds [default: not looked at]
+    #[arg(long, value_name = "kg/ha|L/ha|lb/ac|gal/ac")]
+    pub least: Option<String>,
+    /// Greatest rate that the machine holds [default: not looked at]
+    #[arg(long, value_name = "kg/ha|L/ha|lb/ac|gal/ac")]
+    pub greatest: Option<String>,
+    /// Most nitrogen that may be spread [default: not looked at]
+    #[arg(long, value_name = "kg N/ha|lb N/ac")]
+    pub nitrogen_limit: Option<String>,
+    /// Product of `haulm products` that the rates are of [default: not known]
+    #[arg(long, value_name = "PRODUCT")]
+    pub product: Option<String>,
+    /// What the rates are, as "kg N/ha" or "L/ha" [default: what the map says]
+    #[arg(long, value_name = "UNIT")]
+    pub unit: Option<String>,
+    /// Column that holds the rates [default: told by the names]
+    #[arg(long, value_name = "NAME")]
+    pub rate_column: Option<String>,
+    /// Layer to check [default: "zones", or the only one]
+    #[arg(long, value_name = "NAME")]
+    pub layer: Option<String>,
+    /// Write the faults as a layer to look at: .gpkg [default: not written]
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub faults: Option<PathBuf>,
+    /// Write a copy with what is safe to mend mended: .gpkg, .geojson or .shp [default: not written]
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub repair: Option<PathBuf>,
+    /// Replace files of --faults and --repair that are there [default: refuse]
+    #[arg(long)]
+    pub overwrite: bool,
+}
+
+impl CheckMapArgs {
+    /// Whether any was given.
+    pub fn any(&self) -> bool {
+        let texts = [
+            &self.exclude_buffer,
+            &self.machine_width,
+            &self.least,
+            &self.greatest,
+            &self.nitrogen_limit,
+            &self.product,
+            &self.unit,
+            &self.rate_column,
+            &self.layer,
+        ];
+        let paths = [&self.boundary, &self.faults, &self.repair];
+        self.overwrite || !self.exclude.is_empty() || texts.iter().any(|text| text.is_some()) || paths.iter().any(|path| path.is_some())
+    }
 }
 
 /// Arguments of `map`.
@@ -308,6 +390,96 @@ pub struct RateFlags {
     /// Price of one pass, as "7 USD/ac" [default: none]
     #[arg(long, value_name = "PRICE/ha|PRICE/ac")]
     pub application_price: Option<String>,
+}
+
+/// Arguments of `convert`.
+#[derive(Args, Debug)]
+pub struct ConvertArgs {
+    /// Zone map: vector file, KML, raster of rates, or task data (folder or zip)
+    #[arg(value_name = "MAP", value_hint = ValueHint::AnyPath)]
+    pub map: PathBuf,
+    /// Format to write; required, has no default
+    #[arg(long, value_name = "FORMAT", hide_possible_values = false)]
+    pub to: ConvertFormat,
+    /// File to write; for task data a folder or .zip [default: named after MAP, here]
+    #[arg(short, long, value_name = "PATH", value_hint = ValueHint::AnyPath)]
+    pub output: Option<PathBuf>,
+    /// Layer of a file with several [default: the only one]
+    #[arg(long, value_name = "NAME")]
+    pub layer: Option<String>,
+    /// Column that holds the rates [default: the one whose name says so]
+    #[arg(long, value_name = "NAME")]
+    pub rate_column: Option<String>,
+    /// What the map's rates are, as "kg/ha" or "kg N/ha" [default: what it says]
+    #[arg(long, value_name = "UNIT")]
+    pub rates_in: Option<String>,
+    /// Unit to write: kg/ha, L/ha, lb/ac, gal/ac, "kg N/ha" or "lb N/ac" [default: as it is]
+    #[arg(long, value_name = "UNIT")]
+    pub unit: Option<String>,
+    /// Product to write, of `haulm products` or "NAME: 28 % N, 1.28 kg/L" [default: as it is]
+    #[arg(long, value_name = "PRODUCT")]
+    pub product: Option<String>,
+    /// Product that the map holds, written likewise [default: what it says]
+    #[arg(long, value_name = "PRODUCT")]
+    pub from_product: Option<String>,
+    /// Version of task data
+    #[arg(long, value_name = "VERSION", default_value = "3.3", hide_possible_values = false)]
+    pub task_version: TaskIssue,
+    /// How task data hold the map
+    #[arg(long, value_name = "KIND", default_value = "grid", hide_possible_values = false)]
+    pub task_kind: TaskForm,
+    /// Side of a new grid's cell, as "10 m" [default: 10 m in task data, 1 m in rasters]
+    #[arg(long, value_name = "m|ft")]
+    pub cell: Option<String>,
+    /// Replace files that are there [default: refuse]
+    #[arg(long)]
+    pub overwrite: bool,
+}
+
+/// Formats to convert to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum ConvertFormat {
+    /// In the map's own reference system
+    #[value(alias = "gpkg")]
+    Geopackage,
+    /// Longitude and latitude
+    #[value(alias = "json")]
+    Geojson,
+    /// For controllers
+    #[value(alias = "shp")]
+    Shapefile,
+    /// Raster of rates
+    #[value(alias = "tif")]
+    Geotiff,
+    /// Task data of ISO 11783-10
+    Iso11783,
+    /// For looking
+    Kml,
+    /// In the map's own reference system
+    #[value(alias = "fgb")]
+    Flatgeobuf,
+}
+
+/// Versions of task data.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum TaskIssue {
+    /// What most terminals take
+    #[value(name = "3.3")]
+    V3,
+    /// Second edition
+    #[value(name = "4.3")]
+    V4,
+}
+
+/// How task data hold a map.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum TaskForm {
+    /// A rate a cell (grid type 2)
+    Grid,
+    /// A zone a cell (grid type 1)
+    Zones,
+    /// Polygons, which a controller need not take
+    Polygons,
 }
 
 /// Arguments of `completions`.

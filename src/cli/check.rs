@@ -1,12 +1,39 @@
-//! `haulm check`.
+//! `haulm check`: a job without writing, or anybody's zone map.
 
 use crate::app::api;
+use crate::app::api::CheckMapRequest;
 use crate::app::api::Common;
 use crate::app::error::AppError;
 use crate::app::progress::Progress;
-use crate::cli::args::JobArgs;
+use crate::cli::args::CheckArgs;
 use crate::report::model::Report;
 
-pub(crate) fn run(args: &JobArgs, common: &Common, progress: &dyn Progress) -> Result<Report, AppError> {
-    api::check(&args.job, common, progress)
+pub(crate) fn run(args: CheckArgs, common: &Common, progress: &dyn Progress) -> Result<Report, AppError> {
+    let is_job = args.file.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("toml"));
+    if !is_job {
+        progress.start("reading the map", 0);
+        return api::check_map(&CheckMapRequest {
+            map: args.file,
+            layer: args.map.layer,
+            rate_column: args.map.rate_column,
+            unit: args.map.unit,
+            product: args.map.product,
+            boundary: args.map.boundary,
+            exclude: args.map.exclude,
+            exclude_buffer: args.map.exclude_buffer,
+            machine_width: args.map.machine_width,
+            least: args.map.least,
+            greatest: args.map.greatest,
+            nitrogen_limit: args.map.nitrogen_limit,
+            faults: args.map.faults,
+            repair: args.map.repair,
+            overwrite: args.map.overwrite,
+        });
+    }
+    if args.map.any() {
+        return Err(AppError::misuse("check.options", "these options are for maps; a job file holds all that it needs")
+            .with_fact(args.file.display().to_string(), "a job file, by its ending")
+            .with_hint("leave the options out, or give a map"));
+    }
+    api::check(&args.file, common, progress)
 }

@@ -3,6 +3,7 @@
 pub mod args;
 mod check;
 mod completions;
+mod convert;
 mod inspect;
 mod layout;
 mod lists;
@@ -109,7 +110,8 @@ fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, App
     }
     let report = match cli.command {
         Command::Map(args) => map::run(args, common, &meter),
-        Command::Check(args) => check::run(&args, &common, &meter),
+        Command::Check(args) => check::run(*args, &common, &meter),
+        Command::Convert(args) => convert::run(*args, common),
         Command::Inspect(args) => inspect::run(&args, &common, &meter),
         Command::Rate(args) => rate::run(*args, common),
         Command::New(args) => new::run(*args, common),

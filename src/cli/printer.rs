@@ -104,8 +104,17 @@ impl Printer {
         }
         if report.stopped {
             let codes: Vec<_> = report.findings.iter().filter(|finding| finding.stops()).map(|finding| finding.code).collect();
-            let text = format!("{ERROR}stopped[{}]{ERROR:#}: nothing for the machine\n", codes.join(", "));
-            let hint = "see to the finding, or accept it by name in the job: [[accept]] code, reason, by";
+            // The check of a map: its faults are not a job's to accept.
+            let map = report.json.get("faults").is_some();
+            let mut codes = codes;
+            codes.dedup();
+            let what = if map { "the map is not fit for a machine" } else { "nothing for the machine" };
+            let text = format!("{ERROR}stopped[{}]{ERROR:#}: {what}\n", codes.join(", "));
+            let hint = if map {
+                "mend it where it was made, or try --repair; --faults writes a layer to look at"
+            } else {
+                "see to the finding, or accept it by name in the job: [[accept]] code, reason, by"
+            };
             self.on_errors(&format!("{text}\n{HINT}hint{HINT:#}: {hint}\n"));
         }
         Ok(())

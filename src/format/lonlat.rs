@@ -61,12 +61,18 @@ pub enum LonLatError {
 /// # Errors
 /// [`LonLatError::NoWay`], [`LonLatError::Carry`] and [`LonLatError::Antimeridian`].
 pub(crate) fn carry(zones: &[ZoneRecord], plane: &Crs, outline: fn(&ZoneRecord) -> &MultiPolygon<f64>) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
+    carry_all(zones.iter().map(|record| (record.zone, outline(record))), plane)
+}
+
+/// As [`carry`], of outlines with their zones' numbers.
+///
+/// # Errors
+/// As [`carry`].
+pub(crate) fn carry_all<'a>(outlines: impl Iterator<Item = (u32, &'a MultiPolygon<f64>)>, plane: &Crs) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
     let way = Projector::new(plane, &Crs::wgs84()).map_err(|source| LonLatError::NoWay { source })?;
-    zones
-        .iter()
-        .map(|record| {
-            let zone = record.zone;
-            let carried: MultiPolygon<f64> = way.geometry(outline(record)).map_err(|source| LonLatError::Carry { zone, source })?;
+    outlines
+        .map(|(zone, outline)| {
+            let carried: MultiPolygon<f64> = way.geometry(outline).map_err(|source| LonLatError::Carry { zone, source })?;
             match carried.bounding_rect() {
                 Some(bounds) if bounds.width() > 180.0 => Err(LonLatError::Antimeridian { zone, west: bounds.min().x, east: bounds.max().x }),
                 _ => Ok(carried),
@@ -83,6 +89,14 @@ pub(crate) fn carry(zones: &[ZoneRecord], plane: &Crs, outline: fn(&ZoneRecord) 
 /// # Errors
 /// [`LonLatError::Invalid`] for a zone that stays empty or invalid even so.
 pub(crate) fn rounded(zones: &[ZoneRecord], outlines: &[MultiPolygon<f64>], digits: &[u32]) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
+    rounded_all(zones.iter().map(|record| record.zone), outlines, digits)
+}
+
+/// As [`rounded`], with the zones' numbers alone.
+///
+/// # Errors
+/// As [`rounded`].
+pub(crate) fn rounded_all(zones: impl Iterator<Item = u32>, outlines: &[MultiPolygon<f64>], digits: &[u32]) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
     for &digits in digits {
         let tried: Result<Vec<_>, String> = outlines.iter().map(|outline| checked(round(outline, Some(digits)))).collect();
         if let Ok(good) = tried {
@@ -91,10 +105,9 @@ pub(crate) fn rounded(zones: &[ZoneRecord], outlines: &[MultiPolygon<f64>], digi
     }
     let last = digits.last().copied();
     zones
-        .iter()
         .zip(outlines)
-        .map(|(record, outline)| {
-            checked(round(outline, last)).or_else(|reason| mended(outline, last, reason)).map_err(|reason| LonLatError::Invalid { zone: record.zone, reason })
+        .map(|(zone, outline)| {
+            checked(round(outline, last)).or_else(|reason| mended(outline, last, reason)).map_err(|reason| LonLatError::Invalid { zone, reason })
         })
         .collect()
 }

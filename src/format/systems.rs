@@ -7,8 +7,12 @@ use crate::space::crs::Crs;
 /// The system that a file states; `None` when it states none, or a local one that lies nowhere.
 pub fn system_of(stated: &SpatialRef) -> Option<Crs> {
     let name = stated.name().unwrap_or_else(|| "unnamed system".to_owned());
-    if stated.is_local() {
+    if stated.is_local() || stated.is_geocentric() || (stated.is_vertical() && !stated.is_compound()) {
         return None;
+    }
+    if stated.is_compound() {
+        // Heights play no part here: the plane of it is what counts.
+        return system_of(&SpatialRef::from_wkt(horizontal_part(&stated.to_wkt().ok()?)?).ok()?);
     }
     let geographic = stated.is_geographic();
     let code = |system: &SpatialRef| {
@@ -28,11 +32,31 @@ pub fn system_of(stated: &SpatialRef) -> Option<Crs> {
     }
 }
 
+/// The projected or geographic part of a compound system's WKT.
+fn horizontal_part(wkt: &str) -> Option<&str> {
+    let start = ["PROJCS[", "GEOGCS["].iter().filter_map(|word| wkt.find(word)).min()?;
+    let (mut depth, mut quoted) = (0_usize, false);
+    for (at, c) in wkt[start..].char_indices() {
+        match c {
+            '"' => quoted = !quoted,
+            '[' if !quoted => depth += 1,
+            ']' if !quoted => {
+                depth = depth.checked_sub(1)?;
+                if depth == 0 {
+                    return wkt.get(start..=start + at);
+                }
+            }
+            _ => {}
+        }
+    }
+    None
+}
+
 /// The system that a user names: `EPSG:n`, WKT, or a PROJ string.
 ///
 /// # Errors
 /// What GDAL said, when it knows no such system.
 pub fn system_named(text: &str) -> Result<Crs, String> {
     let system = SpatialRef::from_definition(text).map_err(|error| error.to_string())?;
-    system_of(&system).ok_or_else(|| "it lies nowhere on Earth".to_owned())
+    system_of(&system).ok_or_else(|| "it is local, vertical or geocentric, and says no place on a map".to_owned())
 }

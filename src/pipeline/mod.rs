@@ -1,15 +1,20 @@
 //! The walk along the data, one file a step.
 
+pub mod blur;
 pub mod drive;
 pub mod ground;
 pub mod judge;
+pub mod money;
 pub mod overrun;
+pub mod points;
+pub mod product;
 pub mod ramp;
 pub mod ramp_image;
 pub mod rates;
 pub mod reference;
 pub mod run;
 pub mod scan;
+pub mod season;
 pub mod settings;
 pub mod strips;
 pub mod totals;

@@ -4,6 +4,7 @@ use crate::finding::Acceptance;
 use crate::finding::Finding;
 use crate::pipeline::ramp_image::RampImage;
 use crate::pipeline::settings::Application;
+use crate::pipeline::settings::ProductFacts;
 use crate::pipeline::settings::RateRules;
 use crate::science::ramp::RampAnswer;
 use crate::science::ramp::RampFits;
@@ -46,6 +47,8 @@ pub struct RampSettings {
     pub rate: RateRules,
     /// `[product]`.
     pub product: Option<Product>,
+    /// What more is known of it.
+    pub product_facts: ProductFacts,
     /// `[application]`.
     pub application: Application,
     /// `[[accept]]`: code and who accepted it.

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use crate::finding::Acceptance;
+use crate::science::degree_days::GrowingRule;
 use crate::science::growing_days::BaseTemperature;
 use crate::science::methods::Method;
 use crate::science::methods::about;
@@ -17,6 +18,7 @@ use crate::units::RateUnit;
 use crate::units::Seconds;
 use crate::units::Speed;
 use crate::units::Yield;
+use crate::zones::flavour::TaskFlavour;
 use jiff::civil::Date;
 
 /// One field, one decision.
@@ -36,6 +38,8 @@ pub struct Settings {
     pub rate: RateRules,
     /// `[product]`.
     pub product: Option<Product>,
+    /// What more is known of it.
+    pub product_facts: ProductFacts,
     /// `[machine]`.
     pub machine: Machine,
     /// `[zones]`.
@@ -69,6 +73,8 @@ pub struct RateSettings {
     pub rate: RateRules,
     /// `[product]`.
     pub product: Option<Product>,
+    /// What more is known of it.
+    pub product_facts: ProductFacts,
     /// `[prices]`.
     pub prices: Option<Prices>,
     /// `[application]`.
@@ -139,27 +145,49 @@ pub struct Imagery {
     pub scale: Option<f64>,
     /// Overrides the file's own offset.
     pub offset: Option<f64>,
+    /// The stored number that stands for no data; overrides the file's own.
+    pub nodata: Option<f64>,
     /// Index below which ground counts as bare; `None` is off, and absent means the catalogue's own.
     pub bare_below: BareBelow,
     /// Share of a pixel that must lie in the field.
     pub pixel_inside: f64,
     /// Share of a cell that must be seen.
     pub min_seen: f64,
-    /// Full width at half maximum of the sensor's blur, in pixels, beyond the pixel itself.
-    pub point_spread: f64,
+    /// The sensor's blur beyond the pixel itself.
+    pub point_spread: PointSpread,
     /// Class or bit mask.
     pub mask: Option<Mask>,
     /// Kind of sensor, in the words of `haulm crops`; compared with that of the method's numbers.
     pub sensor: Option<String>,
 }
 
+/// `imagery.point_spread`: full width at half maximum of the sensor's blur beyond the pixel. \[pixels\]
+#[derive(Clone, Debug, PartialEq)]
+pub enum PointSpread {
+    /// As stated.
+    Given(f64),
+    /// The published figure of a sensor: its name, the width.
+    Sensor(String, f64),
+    /// Fitted from the pixels of coarse strips.
+    Fit,
+}
+
+impl PointSpread {
+    /// Whether any blur is reckoned with.
+    pub fn is_any(&self) -> bool {
+        *self != Self::Given(0.0)
+    }
+}
+
 /// `imagery.path`.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum ImageSource {
     /// One raster with all bands.
     One(PathBuf),
     /// One raster a band, by band name.
     PerBand(Vec<(String, PathBuf)>),
+    /// Single readings: `[points]` instead of an image.
+    Points(Box<crate::pipeline::points::settings::Points>),
 }
 
 /// `imagery.bare_below`.
@@ -174,12 +202,16 @@ pub enum BareBelow {
 /// `imagery.mask`.
 #[derive(Clone, Debug)]
 pub struct Mask {
-    /// The class raster.
-    pub path: PathBuf,
+    /// The class raster; absent means the first mask of the satellite product that the image is.
+    pub path: Option<PathBuf>,
+    /// The band that holds it, from 1.
+    pub band: usize,
     /// What makes a pixel usable.
     pub rule: MaskRule,
     /// How far unusable classes are grown, between pixel centres.
     pub grow: Length,
+    /// Further masks: a pixel must be usable by each of them.
+    pub and: Vec<Mask>,
 }
 
 /// Which mask values are usable.
@@ -233,10 +265,16 @@ pub struct Reading {
 pub struct Season {
     /// The crop.
     pub crop: Crop,
+    /// `season.crops`: a table of crops and curves of the user's own.
+    pub crops: Option<PathBuf>,
     /// Planting date.
     pub planted: Option<Date>,
     /// Where growing days come from.
     pub growing_days: GrowingDays,
+    /// How a day's growing degrees are reckoned.
+    pub rule: GrowingRule,
+    /// What is done about days that the record lacks.
+    pub missing_days: MissingDayRule,
     /// Whether the sensing day counts.
     pub count_sensing_day: bool,
     /// Sensing date (imagery's, or its own with hand readings).
@@ -250,8 +288,26 @@ pub enum GrowingDays {
     Given(f64),
     /// Counted from a daily record.
     Weather(PathBuf),
+    /// Counted from the record of the nearest station of a list, or of a named one.
+    Stations {
+        /// The list.
+        list: PathBuf,
+        /// The name of the station to take, if not the nearest.
+        station: Option<String>,
+    },
     /// Not known, and the method needs none.
     NotStated,
+}
+
+/// `season.missing_days`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum MissingDayRule {
+    /// The job is refused.
+    Refuse,
+    /// They are taken from the next nearest station of the list.
+    NextStation,
+    /// They count as no growing days, and the range that this leaves is told.
+    LeaveOut,
 }
 
 /// A crop's constants.
@@ -267,6 +323,8 @@ pub struct Crop {
     pub grain_nitrogen: Option<f64>,
     /// Pounds in a bushel.
     pub lb_per_bu: Option<f64>,
+    /// Water in grain at market moisture, share of grain mass; yields and grain nitrogen are stated at it.
+    pub grain_moisture: Option<f64>,
     /// Growing days between which the curve is trusted.
     pub window_days: Option<(f64, f64)>,
     /// Largest CV of the comparison swath that still counts as a uniform stand. \[share\]
@@ -460,6 +518,26 @@ pub enum StateRate {
     Amount(NRate),
 }
 
+/// What is known of the product besides its nitrogen and its working density.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ProductFacts {
+    /// Name of its row in the shipped table; `None` for a product of the job's own.
+    pub shipped: Option<String>,
+    /// Working temperature, when given. \[°C\]
+    pub temperature_c: Option<f64>,
+    /// Loose bulk density of a solid, least and greatest. \[kg/m³\]
+    pub bulk_kg_m3: Option<(f64, f64)>,
+}
+
+/// What a tank or hopper holds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Capacity {
+    /// By mass. \[kg\]
+    Kg(f64),
+    /// By volume. \[L\]
+    Litres(f64),
+}
+
 /// `[machine]`.
 #[derive(Clone, Debug)]
 pub struct Machine {
@@ -485,6 +563,8 @@ pub struct Machine {
     pub least_rate: Option<ProductRate>,
     /// Greatest product rate.
     pub greatest_rate: Option<ProductRate>,
+    /// What its tank or hopper holds, when given.
+    pub capacity: Option<Capacity>,
     /// Rate on start.
     pub on_start: StateRate,
     /// Rate when position is lost.
@@ -577,6 +657,8 @@ pub struct Prices {
     pub nitrogen: f64,
     /// One pass. \[currency/ha\]
     pub application: f64,
+    /// What image and map cost. \[currency/ha\]
+    pub mapping: f64,
 }
 
 /// `[application]`.
@@ -599,6 +681,8 @@ pub struct Output {
     pub us_units: bool,
     /// What is written.
     pub formats: Vec<Format>,
+    /// How task data hold the map.
+    pub task_data: TaskFlavour,
 }
 
 /// An output format.
@@ -614,4 +698,8 @@ pub enum Format {
     GeoTiff,
     /// `machine/TASKDATA` and `office/TASKDATA.zip`.
     Iso11783,
+    /// `office/prescription.kml`, for looking.
+    Kml,
+    /// `office/prescription.fgb`, for looking.
+    FlatGeobuf,
 }

@@ -1,18 +1,14 @@
-//! Totals, how they move with the doubts, and money.
+//! Totals, and how they move with the doubts.
 
 use crate::pipeline::ground::Ground;
+use crate::pipeline::product::loads_of;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::reference::Reference;
 use crate::pipeline::run::Looked;
 use crate::pipeline::settings::Settings;
+use crate::science::loads::Loads;
 use crate::science::methods::Method;
 use crate::science::methods::RateModel;
-use crate::science::money::FieldMoney;
-use crate::science::money::GrainResponse;
-use crate::science::money::MoneyCell;
-use crate::science::money::PriceInputs;
-use crate::science::money::break_even_ratio;
-use crate::science::money::field_money;
 use crate::science::noise::NoiseTotals;
 use crate::science::noise::noise_sd;
 use crate::science::noise::noise_totals;
@@ -49,6 +45,8 @@ pub struct Totals {
     pub n_kg_by_efficiency: Option<(f64, f64)>,
     /// Product in all.
     pub product: Option<f64>,
+    /// Fills of the machine for it.
+    pub loads: Option<Loads>,
     /// Share of canopy area where a ceiling binds.
     pub capped_share: f64,
     /// Share of canopy area where it binds already without nitrogen.
@@ -153,6 +151,7 @@ pub fn totals_of(settings: &Settings, ground: &Ground, looked: &Looked, referenc
         let area = crate::units::Area::ha(1.0);
         totals.product = product.in_unit(per_ha, unit).map(|rate| rate * unit.area_of(area));
     }
+    totals.loads = loads_of(settings, totals.n_kg);
     vary(ground, looked, reference, rated, &mut totals);
     totals
 }
@@ -202,40 +201,4 @@ fn vary(ground: &Ground, looked: &Looked, reference: &Reference, rated: &Rated, 
         let rate = |index: f64| model.exact(index, reference.index).map_or(0.0, NRate::get);
         (noise.sd, noise_totals(canopy, noise.sd, rate))
     });
-}
-
-/// Money of a run.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Money {
-    /// As the user names it.
-    pub currency: String,
-    /// The map against nothing, a flat rate and the usual rate.
-    pub field: FieldMoney,
-    /// Response index at which the pass pays for itself, at the mean yield.
-    pub break_even_ratio: Option<f64>,
-}
-
-/// The map's money; `None` without prices or without canopy.
-pub fn money_of(settings: &Settings, rated: &Rated, zones: &[ZoneRecord]) -> Option<Money> {
-    let prices = settings.prices.as_ref()?;
-    let inputs = PriceInputs { grain: prices.grain, nitrogen: prices.nitrogen, application: prices.application };
-    // Without a yield in reach there is no gain to put a price on.
-    let yields = settings.response.yields()?;
-    let response = GrainResponse {
-        grain_nitrogen: yields.grain_nitrogen,
-        use_efficiency: yields.use_efficiency,
-        applied_since_sensing: settings.response.applied_since_sensing,
-    };
-    let mut cells = Vec::new();
-    let (mut sum, mut area) = (0.0, 0.0);
-    for cell in &rated.cells {
-        let (Some(yield_without), Some(yield_with)) = (cell.yield_without, cell.yield_with) else { continue };
-        let rate = zones.get(cell.zone as usize - 1).map_or(cell.n, |zone| zone.n);
-        cells.push(MoneyCell { area: cell.area, rate, yield_without, yield_with });
-        sum += yield_without.get() * cell.area.get();
-        area += cell.area.get();
-    }
-    let field = field_money(&cells, settings.rate.usual, &response, &inputs)?;
-    let mean = Yield::kg_per_ha(sum / area);
-    Some(Money { currency: prices.currency.clone(), field, break_even_ratio: break_even_ratio(mean, &response, &inputs) })
 }

@@ -1,8 +1,12 @@
 //! The summary of a run as an adviser would tell it: reference, season, yields, rates, totals, money.
 
 use crate::pipeline::ground::Ground;
+use crate::pipeline::money::Comparison;
+use crate::pipeline::money::Money;
+use crate::pipeline::product::Loads;
 use crate::pipeline::run::Looked;
 use crate::pipeline::run::Outcome;
+use crate::pipeline::season::GrowingSeason;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::strips::StripFound;
 use crate::report::model::Block;
@@ -26,7 +30,7 @@ pub struct Facts<'a> {
     /// The index's name.
     pub index_name: &'a str,
     /// Growing days and how they were counted.
-    pub growing_days: &'a (f64, Option<String>),
+    pub season: &'a GrowingSeason,
     /// The map id.
     pub map_id: &'a str,
 }
@@ -89,22 +93,7 @@ pub fn blocks(facts: &Facts<'_>, outcome: &Outcome) -> Vec<Block> {
         nitrogen_block(facts, outcome, &units),
         zones_block(outcome, &units),
     ];
-    if let Some(money) = &outcome.money {
-        let (field, currency) = (&money.field, &money.currency);
-        let amount = |value: f64| format!("{value:+.0} {currency}");
-        let mut rows = vec![
-            Row::new("nitrogen and pass", format!("{:.0} {currency}", field.map.cost)),
-            Row::new("gain over no nitrogen", amount(field.map.net() - field.none.net())).with_note("upper bound: what is applied is taken to work fully"),
-            Row::new("gain over a flat rate", amount(field.map.net() - field.flat.net())).with_note(format!("of {}", units.rate(field.flat_rate))),
-        ];
-        if let (Some(usual), Some(rate)) = (&field.usual, facts.settings.rate.usual) {
-            rows.push(Row::new("gain over the usual rate", amount(field.map.net() - usual.net())).with_note(format!("of {}", units.rate(rate))));
-        }
-        if let Some(ratio) = money.break_even_ratio {
-            rows.push(Row::new("pays above a response of", format!("{ratio:.3}")).with_note("response index at which a dressing pays for its pass"));
-        }
-        blocks.push(Block::rows("Money", rows));
-    }
+    blocks.extend(outcome.money.as_ref().map(|money| money_block(facts, money, &units)));
     blocks.push(Block::text(
         "Before you spread",
         vec![
@@ -146,10 +135,10 @@ fn reference_block(facts: &Facts<'_>, outcome: &Outcome) -> Block {
 fn season_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Block {
     let response = &facts.settings.response;
     let mut rows = Vec::new();
-    if facts.growing_days.0.is_finite() {
+    if facts.season.growing_days.is_finite() {
         rows.push(
-            Row::new("growing days", format!("{:.0}", facts.growing_days.0))
-                .with_note(facts.growing_days.1.clone().unwrap_or_else(|| "as stated in the job".to_owned())),
+            Row::new("growing days", format!("{:.0}", facts.season.growing_days))
+                .with_note(facts.season.said().unwrap_or_else(|| "as stated in the job".to_owned())),
         );
     }
     rows.push(Row::new("method", response.name()).with_note(format!("source: {}", response.fitted().source)));
@@ -198,6 +187,7 @@ fn nitrogen_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bl
                 .with_note(format!("mean {}", Units::shown(outcome, totals.mean_rate))),
         );
     }
+    rows.extend(facts.settings.product.as_ref().zip(totals.loads.as_ref()).and_then(|(product, loads)| loads_row(facts, product, loads)));
     if let Some((low, high)) = totals.n_kg_by_bounds {
         rows.push(
             Row::new("by the interval", format!("{} to {}", units.mass(low), units.mass(high))).with_note("seen ground, at the bounds of the response index"),
@@ -213,6 +203,59 @@ fn nitrogen_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bl
         );
     }
     Block::rows("Nitrogen", rows)
+}
+
+/// How often the machine is filled; amounts in the unit of the product's total.
+fn loads_row(facts: &Facts<'_>, product: &crate::units::Product, loads: &Loads) -> Option<Row> {
+    let unit = facts.settings.output.unit;
+    let shown = |kg: f64| product.in_total(kg, unit).map(|value| format!("{value:.0} {}", unit.total_label()));
+    let (full, last, even, left) = (shown(loads.capacity_kg)?, shown(loads.last_kg)?, shown(loads.even_kg)?, shown(loads.leftover_kg)?);
+    let note = match loads.fills {
+        1 => format!("of {last}; a full one ({full}) would leave {left}"),
+        fills => format!("{} of {full} and one of {last}, or {fills} of {even}; {left} would be left of full ones", fills - 1),
+    };
+    Some(Row::new("fills", loads.fills.to_string()).with_note(note))
+}
+
+/// What the map earns and costs.
+fn money_block(facts: &Facts<'_>, money: &Money, units: &Units<'_>) -> Block {
+    let (field, currency) = (&money.field, &money.currency);
+    let amount = |value: f64| format!("{value:+.0} {currency}");
+    let mapped = facts.settings.prices.as_ref().is_some_and(|prices| prices.mapping > 0.0);
+    let mut rows =
+        vec![Row::new("nitrogen and pass", format!("{:.0} {currency}", field.map.cost)).with_note(if mapped { "image and map included" } else { "" })];
+    let per_n = |price: f64| if units.us { format!("{:.2} {currency}/lb N", price * KG_PER_LB) } else { format!("{price:.2} {currency}/kg N") };
+    let flip = |comparison: &Comparison| match comparison.break_even_nitrogen {
+        Some(price) if comparison.added_nitrogen.get() > 0.0 => format!(", pays below {}", per_n(price)),
+        Some(price) => format!(", pays above {}", per_n(price)),
+        None => String::new(),
+    };
+    rows.push(
+        Row::new("gain over no nitrogen", amount(money.against_none.gain))
+            .with_note(format!("upper bound: what is applied is taken to work fully{}", flip(&money.against_none))),
+    );
+    rows.push(Row::new("gain over a flat rate", amount(money.against_flat.gain)).with_note(format!("of {}", units.rate(field.flat_rate))));
+    if let (Some(usual), Some(rate)) = (&money.against_usual, facts.settings.rate.usual) {
+        rows.push(Row::new("gain over the usual rate", amount(usual.gain)).with_note(format!("of {}{}", units.rate(rate), flip(usual))));
+    }
+    if let Some(share) = money.against_none.marginal_return {
+        rows.push(Row::new("marginal return", format!("{:.0} %", 100.0 * share)).with_note("gain for what nitrogen and pass cost, against no nitrogen"));
+    }
+    let [low, high] = money.gain_by_efficiency;
+    rows.push(Row::new("by use efficiency", format!("{} to {}", amount(low), amount(high))).with_note("gain over no nitrogen, should the crop use 0.4 or 0.6"));
+    if let Some(gain) = money.break_even_gain {
+        rows.push(Row::new("pays from a gain of", units.grain(gain)).with_note("grain that pays for the mean rate and its pass"));
+    }
+    if let Some(ratio) = money.break_even_ratio {
+        rows.push(Row::new("pays above a response of", format!("{ratio:.3}")).with_note("response index at which a dressing pays for its pass"));
+    }
+    if let Some(ratio) = money.price_ratio {
+        rows.push(
+            Row::new("price ratio", format!("{ratio:.1}"))
+                .with_note(format!("kg of grain that a kg of nitrogen costs; from {:.1} on none pays", money.highest_price_ratio)),
+        );
+    }
+    Block::rows("Money", rows)
 }
 
 fn zones_block(outcome: &Outcome, units: &Units<'_>) -> Block {
@@ -289,6 +332,19 @@ pub fn inspected(facts: &Facts<'_>, looked: &Looked, files: &[FileFacts], bands:
     let counts = looked.scanned.counts;
     let unseen = counts.missing + counts.undefined + counts.out_of_range;
     let seen = 1.0 - unseen as f64 / counts.in_field.max(1) as f64;
+    let (spacing, of_what) = match &looked.points {
+        Some(points) => (
+            Row::new("readings", points.kept.to_string()).with_note(format!("that count, {:.1} m apart by the median", points.spacing)),
+            format!("{} cells have too few readings", points.cells_unseen),
+        ),
+        None => (
+            Row::new("pixel", format!("{:.3} m", ground.pixel)),
+            format!(
+                "of {} whole pixels: {} without value, {} undefined, {} out of range",
+                counts.in_field, counts.missing, counts.undefined, counts.out_of_range
+            ),
+        ),
+    };
     blocks.push(Block::rows(
         "Ground",
         vec![
@@ -302,16 +358,13 @@ pub fn inspected(facts: &Facts<'_>, looked: &Looked, files: &[FileFacts], bands:
             )),
             Row::new("heading", format!("{:.2}° true", plane.true_azimuth(ground.grid.frame.azimuth_deg())))
                 .with_note(format!("{:.2}° on the plane", ground.grid.frame.azimuth_deg())),
-            Row::new("pixel", format!("{:.3} m", ground.pixel)),
-            match facts.growing_days.0 {
-                days if days.is_finite() => Row::new("growing days", format!("{days:.0}")).with_note(facts.growing_days.1.clone().unwrap_or_default()),
+            spacing,
+            match facts.season.growing_days {
+                days if days.is_finite() => Row::new("growing days", format!("{days:.0}")).with_note(facts.season.said().unwrap_or_default()),
                 _ => Row::new("growing days", "not stated").with_note("the method needs none"),
             },
-            Row::new("seen", percent(seen)).with_note(format!(
-                "of {} whole pixels: {} without value, {} undefined, {} out of range",
-                counts.in_field, counts.missing, counts.undefined, counts.out_of_range
-            )),
-            Row::new("mean index", format!("{:.4}", looked.field_mean)).with_note(format!("{} of canopy pixels", facts.index_name)),
+            Row::new("seen", percent(seen)).with_note(of_what),
+            Row::new("mean index", format!("{:.4}", looked.field_mean)).with_note(format!("{} of canopy", facts.index_name)),
         ],
     ));
     let number = |value: Option<f64>| value.map_or_else(|| "none".to_owned(), |v| format!("{v:.4}"));
@@ -338,9 +391,9 @@ pub fn inspected(facts: &Facts<'_>, looked: &Looked, files: &[FileFacts], bands:
     }
     let json = json!({
         "field": { "name": facts.settings.field.name, "area_m2": ground.area, "plane": plane.crs.to_string(), "convergence_deg": plane.convergence_deg, "areal_scale": plane.areal_scale, "cells": ground.grid.cells.len() },
-        "image": { "files": files.iter().map(|f| json!({ "path": f.path, "driver": f.driver, "system": f.system, "cols": f.cols, "rows": f.rows, "bands": f.bands })).collect::<Vec<_>>(), "pixel_m": ground.pixel, "pixels_in_field": counts.in_field, "pixels_missing": counts.missing, "pixels_undefined": counts.undefined, "pixels_out_of_range": counts.out_of_range, "seen_share": seen, "mean_index": looked.field_mean },
+        "image": { "files": files.iter().map(|f| json!({ "path": f.path, "driver": f.driver, "system": f.system, "cols": f.cols, "rows": f.rows, "bands": f.bands })).collect::<Vec<_>>(), "pixel_m": looked.points.is_none().then_some(ground.pixel), "pixels_in_field": counts.in_field, "pixels_missing": counts.missing, "pixels_undefined": counts.undefined, "pixels_out_of_range": counts.out_of_range, "seen_share": seen, "mean_index": looked.field_mean },
         "bands": band_json,
-        "season": { "growing_days": facts.growing_days.0 },
+        "season": { "growing_days": facts.season.growing_days },
         "strips": list,
     });
     (blocks, json)

@@ -62,6 +62,18 @@ pub struct CropEntry {
     /// Growing days between which a curve is trusted. \[d\]
     #[serde(default)]
     pub window_days: Option<(f64, f64)>,
+    /// Temperature above which more warmth counts no more, where one is in use. Listed; a job asks for it itself.
+    #[serde(default)]
+    ceiling_temperature: Option<StatedTemperature>,
+    /// How growing days are usually counted for this crop.
+    #[serde(default)]
+    pub growing_day_rule: GrowingDayRule,
+    /// Water in grain at market moisture, share of its mass: what yields and grain nitrogen are stated at.
+    #[serde(default)]
+    pub grain_moisture: Option<f64>,
+    /// When a sensor is read for this crop.
+    #[serde(default)]
+    pub sensing: Option<String>,
     /// Largest coefficient of variation of the comparison swath of an even stand. \[share\]
     pub stand_cv: f64,
     /// How far the row may be trusted.
@@ -70,7 +82,42 @@ pub struct CropEntry {
     pub source: String,
 }
 
+/// How a day's extremes become warmth.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+pub enum GrowingDayRule {
+    /// The mean of both extremes, then less the base.
+    #[default]
+    #[serde(rename = "mean")]
+    Mean,
+    /// Each extreme is first held to base and ceiling, then the mean.
+    #[serde(rename = "extremes")]
+    Extremes,
+}
+
+impl GrowingDayRule {
+    /// The word of it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Mean => "mean",
+            Self::Extremes => "extremes",
+        }
+    }
+}
+
+impl StatedTemperature {
+    fn celsius(self) -> f64 {
+        match self {
+            Self::Celsius(degrees) => degrees,
+            Self::Fahrenheit(degrees) => (degrees - 32.0) / 1.8,
+        }
+    }
+}
+
 impl CropEntry {
+    /// The ceiling in degrees Celsius. \[°C\]
+    pub fn ceiling_celsius(&self) -> Option<f64> {
+        self.ceiling_temperature.map(StatedTemperature::celsius)
+    }
     /// The temperature above which the crop grows, in the unit in which it was stated.
     pub fn base_temperature(&self) -> BaseTemperature {
         match self.base_temperature {
@@ -80,10 +127,7 @@ impl CropEntry {
     }
     /// The same in degrees Celsius, for display and for settings. \[°C\]
     pub fn base_celsius(&self) -> f64 {
-        match self.base_temperature {
-            StatedTemperature::Celsius(degrees) => degrees,
-            StatedTemperature::Fahrenheit(degrees) => (degrees - 32.0) / 1.8,
-        }
+        self.base_temperature.celsius()
     }
 }
 
@@ -124,15 +168,85 @@ impl CurveEntry {
     }
 }
 
-#[derive(Deserialize)]
+/// A table of crops and yield curves: the shipped one, or a user's own in the same form.
+#[derive(Clone, Debug, Default, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Tables {
-    crop: Vec<CropEntry>,
-    curve: Vec<CurveEntry>,
+pub struct CropTables {
+    /// Crops.
+    #[serde(default)]
+    pub crop: Vec<CropEntry>,
+    /// Yield curves.
+    #[serde(default)]
+    pub curve: Vec<CurveEntry>,
+}
+
+impl CropTables {
+    /// Reads a table and looks whether its rows are possible.
+    ///
+    /// # Errors
+    /// A sentence that tells what cannot be read, or which row is not possible.
+    pub fn read(text: &str) -> Result<Self, String> {
+        let tables: Self = toml::from_str(text).map_err(|error| {
+            let line = error.span().map_or(0, |span| text.get(..span.start).unwrap_or(text).matches('\n').count() + 1);
+            format!("line {line}: {}", error.message().lines().collect::<Vec<_>>().join(", "))
+        })?;
+        for crop in &tables.crop {
+            let fault = if crop.name.trim().is_empty() {
+                Some("it has no name")
+            } else if crop.source.trim().is_empty() {
+                Some("its source is empty")
+            } else if !(-5.0..=25.0).contains(&crop.base_celsius()) {
+                Some("no crop's base temperature lies outside -5 to 25 °C")
+            } else if crop.ceiling_celsius().is_some_and(|ceiling| ceiling <= crop.base_celsius()) {
+                Some("its ceiling must be above its base temperature")
+            } else if crop.grain_nitrogen.is_some_and(|share| !(0.003..=0.1).contains(&share)) {
+                Some("grain nitrogen is a share of grain mass, 0.003 to 0.1")
+            } else if !(10.0..=100.0).contains(&crop.lb_per_bu) {
+                Some("a bushel weighs 10 to 100 lb")
+            } else if crop.grain_moisture.is_some_and(|share| !(0.0..0.5).contains(&share)) {
+                Some("grain moisture is a share of grain mass, 0 to 0.5")
+            } else if crop.window_days.is_some_and(|(first, last)| !(first >= 0.0 && first < last)) {
+                Some("the window's first day must come before its last")
+            } else if !(0.01..=2.0).contains(&crop.stand_cv) {
+                Some("the coefficient of variation of a stand is a share, 0.01 to 2")
+            } else {
+                None
+            };
+            if let Some(fault) = fault {
+                return Err(format!("crop \"{}\": {fault}", crop.name));
+            }
+        }
+        for curve in &tables.curve {
+            let numbers = curve.curve();
+            let fault = if curve.name.trim().is_empty() {
+                Some("it has no name")
+            } else if curve.source.trim().is_empty() {
+                Some("its source is empty")
+            } else if !(numbers.a > Yield::ZERO && numbers.a.is_finite() && numbers.b > 0.0 && numbers.b.is_finite()) {
+                Some("a_kg_per_ha and b_days must be above 0")
+            } else {
+                None
+            };
+            if let Some(fault) = fault {
+                return Err(format!("curve \"{}\": {fault}", curve.name));
+            }
+        }
+        Ok(tables)
+    }
+
+    /// Its crop of this name or alias.
+    pub fn find_crop(&self, name: &str) -> Option<&CropEntry> {
+        naming::find("crop", &self.crop, name, |row| std::iter::once(&row.name).chain(&row.aliases).map(String::as_str).collect()).ok()
+    }
+
+    /// Its yield curve of this name.
+    pub fn find_curve(&self, name: &str) -> Option<&CurveEntry> {
+        naming::find("yield curve", &self.curve, name, |row| vec![row.name.as_str()]).ok()
+    }
 }
 
 // The file is compiled in and a test parses it, so the expectation cannot fail at a user's.
-static TABLES: LazyLock<Tables> = LazyLock::new(|| toml::from_str(include_str!("crops.toml")).expect("crops.toml is a valid table"));
+static TABLES: LazyLock<CropTables> = LazyLock::new(|| CropTables::read(include_str!("crops.toml")).expect("crops.toml is a valid table"));
 
 /// Every crop of the table.
 pub fn crops() -> &'static [CropEntry] {
@@ -177,6 +291,28 @@ mod tests {
             assert!(find_crop(&curve.crop).is_ok() && find_entry(&curve.index).is_some(), "{}", curve.name);
             assert!(!curve.source.is_empty() && curve.curve().a > Yield::ZERO && curve.curve().b > 0.0);
         }
+    }
+
+    #[test]
+    fn a_table_of_ones_own_is_read_and_judged() {
+        let row = "[[crop]]\nname = \"spelt\"\naliases = []\nbase_temperature = { celsius = 4.4 }\nlb_per_bu = 48.0\nstand_cv = 0.4\ncertainty = \"published\"\nsource = \"own trials\"\n";
+        let tables = CropTables::read(row).unwrap();
+        assert_eq!(tables.find_crop("Spelt").unwrap().lb_per_bu, 48.0);
+        assert!(tables.find_crop("winter wheat").is_none() && tables.find_curve("spelt").is_none());
+        let refused = |text: String| CropTables::read(&text).unwrap_err();
+        assert!(refused(row.replace("celsius = 4.4", "celsius = 44.0")).contains("spelt"));
+        assert!(refused(row.replace("\"own trials\"", "\"\"")).contains("source is empty"));
+        assert!(refused(row.replace("stand_cv = 0.4", "stand_cv = 40.0")).contains("share"));
+        assert!(refused(row.replace("stand_cv", "stand_vc")).starts_with("line "));
+        assert!(refused(format!("{row}ceiling_temperature = {{ celsius = 4.0 }}\n")).contains("ceiling"));
+    }
+
+    #[test]
+    fn figures_of_the_crops_are_kept_with_their_kind() {
+        let corn = find_crop("corn").unwrap();
+        // Common practice: base 50 °F, ceiling 86 °F; market moisture 15.5 %.
+        assert_eq!((corn.ceiling_celsius(), corn.growing_day_rule, corn.grain_moisture), (Some(30.0), GrowingDayRule::Extremes, Some(0.155)));
+        assert!(curves().iter().all(|curve| curve.sensor.as_deref().is_none_or(|sensor| SENSORS.contains(&sensor))));
     }
 
     #[test]

@@ -2,6 +2,10 @@
 //!
 //! All comparisons are of whole numbers (thousandths of a degree), so a mean of exactly the base is never counted by a rounding accident.
 
+use std::collections::BTreeMap;
+
+use super::degree_days::DegreeDays;
+use super::degree_days::GrowingRule;
 use jiff::ToSpan as _;
 use jiff::civil::Date;
 use thiserror::Error;
@@ -45,14 +49,30 @@ pub struct DailyRecord {
     pub days: Vec<Day>,
 }
 
-/// The temperature above which a crop grows, kept in the unit in which it was stated: 4.4 °C is not 40 °F.
+/// Parts of a degree Celsius in which thousandths of both scales are whole numbers: 1 °C = 9000 parts, 1 °F = 5000 parts.
+pub(super) const PARTS_PER_CELSIUS: i64 = 9_000;
+
+impl TemperatureUnit {
+    /// Thousandths of this unit as whole parts of a degree Celsius above its zero: `°C = (°F − 32) · 5/9`, nothing rounded.
+    pub(super) const fn parts(self, thousandths: i64) -> i64 {
+        match self {
+            Self::Celsius => thousandths.saturating_mul(9),
+            Self::Fahrenheit => thousandths.saturating_sub(32_000).saturating_mul(5),
+        }
+    }
+}
+
+/// A temperature to compare a day with, kept in the unit in which it was stated: 4.4 °C is not 40 °F.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct BaseTemperature {
+pub struct ThresholdTemperature {
     thousandths: i64,
     unit: TemperatureUnit,
 }
 
-impl BaseTemperature {
+/// The temperature above which a crop grows.
+pub type BaseTemperature = ThresholdTemperature;
+
+impl ThresholdTemperature {
     /// Built from degrees Celsius, to the nearest thousandth.
     pub fn celsius(degrees: f64) -> Self {
         Self { thousandths: thousandths(degrees), unit: TemperatureUnit::Celsius }
@@ -61,17 +81,34 @@ impl BaseTemperature {
     pub fn fahrenheit(degrees: f64) -> Self {
         Self { thousandths: thousandths(degrees), unit: TemperatureUnit::Fahrenheit }
     }
-    /// Whether the mean of a day's least and greatest temperature, in `unit`, lies strictly above the base.
-    ///
-    /// `Tmax + Tmin > 2 · base`, both sides multiplied by 5 or 9 where the units differ, so nothing is rounded:
-    /// `°F = °C · 9/5 + 32`.
-    pub const fn is_below_mean_of(self, tmin_thousandths: i64, tmax_thousandths: i64, unit: TemperatureUnit) -> bool {
-        let sum = tmin_thousandths.saturating_add(tmax_thousandths);
-        match (unit, self.unit) {
-            (TemperatureUnit::Celsius, TemperatureUnit::Celsius) | (TemperatureUnit::Fahrenheit, TemperatureUnit::Fahrenheit) => sum > 2 * self.thousandths,
-            (TemperatureUnit::Fahrenheit, TemperatureUnit::Celsius) => sum.saturating_mul(5) > 2 * (9 * self.thousandths + 160_000),
-            (TemperatureUnit::Celsius, TemperatureUnit::Fahrenheit) => sum.saturating_mul(9) > 10 * (self.thousandths - 32_000),
+    /// The number as it was stated. \[its own unit\]
+    pub fn stated(self) -> f64 {
+        self.thousandths as f64 / 1000.0
+    }
+    /// The unit in which it was stated.
+    pub const fn unit(self) -> TemperatureUnit {
+        self.unit
+    }
+    /// The same in degrees Celsius, for display. \[°C\]
+    pub fn as_celsius(self) -> f64 {
+        match self.unit {
+            TemperatureUnit::Celsius => self.stated(),
+            TemperatureUnit::Fahrenheit => (self.stated() - 32.0) / 1.8,
         }
+    }
+    /// In whole parts of a degree Celsius.
+    pub(super) const fn parts(self) -> i64 {
+        self.unit.parts(self.thousandths)
+    }
+    /// Whether the mean of a day's least and greatest temperature, in `unit`, lies strictly above it: `Tmax + Tmin > 2 · base`, nothing rounded.
+    pub const fn is_below_mean_of(self, tmin_thousandths: i64, tmax_thousandths: i64, unit: TemperatureUnit) -> bool {
+        unit.parts(tmin_thousandths).saturating_add(unit.parts(tmax_thousandths)) > self.parts().saturating_mul(2)
+    }
+}
+
+impl std::fmt::Display for ThresholdTemperature {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{} {}", self.stated(), self.unit.label())
     }
 }
 
@@ -80,17 +117,50 @@ fn thousandths(degrees: f64) -> i64 {
     libm::round(degrees * 1000.0) as i64
 }
 
-/// How many growing days there were, and over which days they were counted.
+/// Between which days a season is counted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct SeasonSpan {
+    /// Planting date; counts.
+    pub planted: Date,
+    /// Sensing date.
+    pub sensed: Date,
+    /// Whether the sensing day counts. Its record is rarely complete, so it does only when asked.
+    pub count_sensing_day: bool,
+}
+
+impl SeasonSpan {
+    /// The last day that counts.
+    pub fn last(&self) -> Date {
+        if self.count_sensing_day { self.sensed } else { self.sensed.saturating_sub(1.day()) }
+    }
+}
+
+/// What is done about a day that no record holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum MissingDays {
+    /// The season is refused, every missing day named.
+    Refuse,
+    /// The day is counted as no growing day and named: the count is the least that it can be.
+    LeaveOut,
+}
+
+/// How many growing days there were, and over which days they were counted.
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct GrowingDayCount {
-    /// Days with a mean above the base.
+    /// Days with growing degrees above zero.
     pub growing_days: u32,
-    /// Days looked at.
+    /// Sum of growing degrees over the same days.
+    pub degree_days: DegreeDays,
+    /// Days from first to last, missing ones included.
     pub days: u32,
     /// First day looked at: planting.
     pub first: Date,
     /// Last day looked at.
     pub last: Date,
+    /// Days that the first record lacks and another one holds: day, position of that record.
+    pub filled: Vec<(Date, usize)>,
+    /// Days that no record holds.
+    pub left_out: Vec<Date>,
 }
 
 /// Why growing days could not be counted.
@@ -121,14 +191,10 @@ pub enum GrowingDaysError {
         last: Date,
     },
     /// Days inside the season are missing.
-    #[error("the weather record lacks {missing} day(s) between planting and sensing, the first gap from {from} to {to}: fill them from a station nearby")]
+    #[error("the weather record lacks {} day(s) between planting and sensing: {}", days.len(), runs_of(days))]
     Gap {
-        /// First missing day.
-        from: Date,
-        /// Last day of that gap.
-        to: Date,
-        /// Missing days in all gaps.
-        missing: u32,
+        /// Every missing day.
+        days: Vec<Date>,
     },
     /// One date stands twice.
     #[error("the weather record has {date} twice: remove one of the two rows")]
@@ -150,80 +216,98 @@ pub enum GrowingDaysError {
     },
 }
 
-/// Counts the days `planted ≤ d < sensed` (`≤ sensed` when `count_sensing_day`) whose mean temperature lies above `base`.
+/// Counts the days `planted ≤ d < sensed` (`≤ sensed` when the sensing day counts) that have growing degrees by `rule`, and adds the degrees up.
 ///
-/// `Tmax + Tmin > 2 · base`, compared in whole thousandths of the record's own unit. The sensing day counts only when asked, since its record is
-/// rarely complete; when it does not count, the record need not hold it.
+/// Of `records`, the first one that holds a day gives it: the later ones only fill what the earlier ones lack, and each such day is named. All
+/// comparisons and sums are of whole numbers. When the sensing day does not count, no record need hold it. No day after sensing ever counts.
 ///
 /// # Errors
-/// When the record is empty, holds a date twice, does not reach from planting to the last day counted, lacks a day in between, or has a day
-/// in that span whose least temperature lies above its greatest; when sensing does not come after planting.
+/// When there is no record or an empty one, a record holds a date twice, the records together do not reach from planting to the last day counted, lack a
+/// day in between (unless `missing` says to leave it out), or a day that is used has a least temperature above its greatest; when sensing does not come
+/// after planting.
 ///
 /// # Source
 /// Days with growing degrees above zero from planting to sensing: common practice of sensor-based wheat nitrogen, no source. Which end days count
 /// is not stated anywhere seen; the rule above is ours.
-pub fn count_growing_days(
-    record: &DailyRecord,
-    base: BaseTemperature,
-    planted: Date,
-    sensed: Date,
-    count_sensing_day: bool,
-) -> Result<GrowingDayCount, GrowingDaysError> {
-    let last_needed = if count_sensing_day { sensed } else { sensed.saturating_sub(1.day()) };
+pub fn count_growing_days(records: &[DailyRecord], rule: &GrowingRule, span: SeasonSpan, missing: MissingDays) -> Result<GrowingDayCount, GrowingDaysError> {
+    let SeasonSpan { planted, sensed, count_sensing_day } = span;
     if sensed <= planted {
         return Err(GrowingDaysError::NothingBetween { planted, sensed });
     }
-    let mut days: Vec<&Day> = record.days.iter().collect();
-    days.sort_by_key(|day| day.date);
-    let (Some(first), Some(last)) = (days.first().map(|d| d.date), days.last().map(|d| d.date)) else {
+    let mut by_date: Vec<BTreeMap<Date, &Day>> = Vec::new();
+    for record in records {
+        let mut days = BTreeMap::new();
+        for day in &record.days {
+            if days.insert(day.date, day).is_some() {
+                return Err(GrowingDaysError::Twice { date: day.date });
+            }
+        }
+        if days.is_empty() {
+            return Err(GrowingDaysError::Empty);
+        }
+        by_date.push(days);
+    }
+    let first = by_date.iter().filter_map(|days| days.keys().next()).min().copied();
+    let last = by_date.iter().filter_map(|days| days.keys().next_back()).max().copied();
+    let (Some(first), Some(last)) = (first, last) else {
         return Err(GrowingDaysError::Empty);
     };
-    if let Some(pair) = days.windows(2).find(|pair| pair[0].date == pair[1].date) {
-        return Err(GrowingDaysError::Twice { date: pair[0].date });
-    }
+    let last_needed = span.last();
     let last_name = if count_sensing_day { "sensing date" } else { "day before the sensing date" };
     for (needed, what) in [(planted, "planting date"), (last_needed, last_name)] {
         if needed < first || needed > last {
             return Err(GrowingDaysError::OutsideRecord { needed, what, first, last });
         }
     }
-    let season: Vec<&Day> = days.into_iter().filter(|day| planted <= day.date && day.date <= last_needed).collect();
-    refuse_gaps(&season, planted, last_needed)?;
-    let mut growing_days = 0;
-    for day in &season {
+    let mut count = GrowingDayCount {
+        growing_days: 0,
+        degree_days: DegreeDays::default(),
+        days: 0,
+        first: planted,
+        last: last_needed,
+        filled: Vec::new(),
+        left_out: Vec::new(),
+    };
+    for date in planted.series(1.day()).take_while(|date| *date <= last_needed) {
+        count.days += 1;
+        let Some((at, day)) = by_date.iter().enumerate().find_map(|(at, days)| days.get(&date).map(|day| (at, *day))) else {
+            count.left_out.push(date);
+            continue;
+        };
+        let unit = records[at].unit;
         if day.tmin_thousandths > day.tmax_thousandths {
-            return Err(GrowingDaysError::MinAboveMax {
-                date: day.date,
-                tmin: day.tmin_thousandths as f64 / 1000.0,
-                tmax: day.tmax_thousandths as f64 / 1000.0,
-                unit: record.unit,
-            });
+            let degrees = |thousandths: i64| thousandths as f64 / 1000.0;
+            return Err(GrowingDaysError::MinAboveMax { date, tmin: degrees(day.tmin_thousandths), tmax: degrees(day.tmax_thousandths), unit });
         }
-        growing_days += u32::from(base.is_below_mean_of(day.tmin_thousandths, day.tmax_thousandths, record.unit));
+        if at > 0 {
+            count.filled.push((date, at));
+        }
+        let degrees = rule.degrees(day.tmin_thousandths, day.tmax_thousandths, unit);
+        count.growing_days += u32::from(degrees > DegreeDays::default());
+        count.degree_days = count.degree_days + degrees;
     }
-    Ok(GrowingDayCount { growing_days, days: season.len() as u32, first: planted, last: last_needed })
+    if missing == MissingDays::Refuse && !count.left_out.is_empty() {
+        return Err(GrowingDaysError::Gap { days: count.left_out });
+    }
+    Ok(count)
 }
 
-/// Refuses a season (sorted, no date twice) that lacks a day of `first..=last`, naming the first gap.
-fn refuse_gaps(season: &[&Day], first: Date, last: Date) -> Result<(), GrowingDaysError> {
-    let mut expected = first;
-    let mut gap: Option<(Date, Date)> = None;
-    let mut missing = 0;
-    // One past the end stands for the day after the last, so that a gap at the end is seen too.
-    let dates = season.iter().map(|day| day.date).chain(std::iter::once(last.saturating_add(1.day())));
-    for date in dates {
-        if date > expected {
-            gap = gap.or(Some((expected, date.saturating_sub(1.day()))));
-            missing += days_between(expected, date);
+/// Days in rising order as runs: `2026-03-04 to 2026-03-05, 2026-03-08`; the first twelve runs, and how many more days there are.
+pub fn runs_of(days: &[Date]) -> String {
+    let mut runs: Vec<(Date, Date, usize)> = Vec::new();
+    for day in days {
+        match runs.last_mut() {
+            Some((_, last, length)) if last.saturating_add(1.day()) == *day => {
+                *last = *day;
+                *length += 1;
+            }
+            _ => runs.push((*day, *day, 1)),
         }
-        expected = date.saturating_add(1.day());
     }
-    gap.map_or(Ok(()), |(from, to)| Err(GrowingDaysError::Gap { from, to, missing }))
-}
-
-/// Whole days from `from` to `to`, which is not earlier.
-fn days_between(from: Date, to: Date) -> u32 {
-    from.duration_until(to).as_hours().unsigned_abs() as u32 / 24
+    let shown: Vec<String> =
+        runs.iter().take(12).map(|(first, last, _)| if first == last { first.to_string() } else { format!("{first} to {last}") }).collect();
+    let rest: usize = runs.iter().skip(12).map(|run| run.2).sum();
+    if rest == 0 { shown.join(", ") } else { format!("{} and {rest} more day(s)", shown.join(", ")) }
 }
 
 #[cfg(test)]
@@ -241,11 +325,41 @@ mod tests {
         DailyRecord { unit: TemperatureUnit::Celsius, days: days.collect() }
     }
 
+    fn counted(records: &[DailyRecord], base: BaseTemperature, planted: Date, sensed: Date, own: bool) -> Result<GrowingDayCount, GrowingDaysError> {
+        let span = SeasonSpan { planted, sensed, count_sensing_day: own };
+        count_growing_days(records, &GrowingRule::mean(base), span, MissingDays::Refuse)
+    }
+
+    #[test]
+    fn a_missing_day_is_filled_by_another_record_or_left_out_and_named() {
+        let rule = GrowingRule::mean(BaseTemperature::celsius(4.4));
+        let span = SeasonSpan { planted: date(2026, 3, 1), sensed: date(2026, 3, 7), count_sensing_day: false };
+        let mut near = celsius(&[(10.0, 5.0); 6]);
+        near.days.retain(|day| ![date(2026, 3, 3), date(2026, 3, 5)].contains(&day.date));
+        // The far record is in °F and lacks a day of its own: 50 and 41 °F are 10 and 5 °C.
+        let mut far = DailyRecord { unit: TemperatureUnit::Fahrenheit, days: celsius(&[(50.0, 41.0); 6]).days };
+        far.days.retain(|day| day.date != date(2026, 3, 5));
+        let both = [near.clone(), far];
+        let refused = count_growing_days(&both, &rule, span, MissingDays::Refuse).unwrap_err();
+        assert_eq!(refused, GrowingDaysError::Gap { days: vec![date(2026, 3, 5)] });
+        let count = count_growing_days(&both, &rule, span, MissingDays::LeaveOut).unwrap();
+        assert_eq!((count.growing_days, count.days), (5, 6));
+        assert_eq!((count.filled, count.left_out), (vec![(date(2026, 3, 3), 1)], vec![date(2026, 3, 5)]));
+        assert_eq!(count.degree_days.celsius(), 5.0 * 3.1);
+    }
+
+    #[test]
+    fn runs_of_days() {
+        assert_eq!(runs_of(&[]), "");
+        let each_other = (1_i64..=14).map(|k| date(2026, 1, 1).saturating_add((2 * k).days())).collect::<Vec<_>>();
+        assert!(runs_of(&each_other).ends_with("2026-01-25 and 2 more day(s)"), "{}", runs_of(&each_other));
+    }
+
     #[test]
     fn ends_of_the_season() {
         let record = celsius(&[(10.0, 5.0); 10]);
         let base = BaseTemperature::celsius(4.4);
-        let count = |planted, sensed, own| count_growing_days(&record, base, planted, sensed, own);
+        let count = |planted, sensed, own| counted(std::slice::from_ref(&record), base, planted, sensed, own);
         assert_eq!(count(date(2026, 3, 1), date(2026, 3, 11), false).unwrap().growing_days, 10);
         assert_eq!(count(date(2026, 3, 2), date(2026, 3, 10), false).unwrap().growing_days, 8);
         assert_eq!(count(date(2026, 3, 2), date(2026, 3, 10), true).unwrap().growing_days, 9);
@@ -284,17 +398,17 @@ mod tests {
         let base = BaseTemperature::celsius(4.4);
         let mut record = celsius(&[(10.0, 5.0); 10]);
         record.days.retain(|day| ![date(2026, 3, 4), date(2026, 3, 5), date(2026, 3, 8)].contains(&day.date));
-        let gap = count_growing_days(&record, base, date(2026, 3, 1), date(2026, 3, 11), false).unwrap_err();
-        assert_eq!(gap, GrowingDaysError::Gap { from: date(2026, 3, 4), to: date(2026, 3, 5), missing: 3 });
+        let gap = counted(std::slice::from_ref(&record), base, date(2026, 3, 1), date(2026, 3, 11), false).unwrap_err();
+        assert_eq!(gap.to_string(), "the weather record lacks 3 day(s) between planting and sensing: 2026-03-04 to 2026-03-05, 2026-03-08");
 
         let swapped = celsius(&[(10.0, 5.0), (5.0, 10.0)]);
-        let error = count_growing_days(&swapped, base, date(2026, 3, 1), date(2026, 3, 3), false).unwrap_err();
+        let error = counted(&[swapped], base, date(2026, 3, 1), date(2026, 3, 3), false).unwrap_err();
         assert_eq!(error.to_string(), "the weather record of 2026-03-02 has a least temperature (10.000 °C) above its greatest (5.000 °C)");
 
         let mut twice = celsius(&[(10.0, 5.0); 2]);
         twice.days[1].date = twice.days[0].date;
-        assert_eq!(count_growing_days(&twice, base, date(2026, 3, 1), date(2026, 3, 2), false), Err(GrowingDaysError::Twice { date: date(2026, 3, 1) }));
+        assert_eq!(counted(&[twice], base, date(2026, 3, 1), date(2026, 3, 2), false), Err(GrowingDaysError::Twice { date: date(2026, 3, 1) }));
         let empty = DailyRecord { unit: TemperatureUnit::Celsius, days: Vec::new() };
-        assert_eq!(count_growing_days(&empty, base, date(2026, 3, 1), date(2026, 3, 2), false), Err(GrowingDaysError::Empty));
+        assert_eq!(counted(&[empty], base, date(2026, 3, 1), date(2026, 3, 2), false), Err(GrowingDaysError::Empty));
     }
 }

@@ -1,12 +1,15 @@
 //! The agronomy: pure functions of numbers, one cell or one strip at a time.
 
 pub mod crop;
+pub mod degree_days;
 pub mod growing_days;
 pub mod index;
+pub mod loads;
 pub mod methods;
 pub mod money;
 pub mod naming;
 pub mod noise;
+pub mod points;
 pub mod product;
 pub mod ramp;
 pub mod reference;

@@ -14,6 +14,8 @@ pub struct PriceInputs {
     pub nitrogen: f64,
     /// One pass over the field. \[currency/ha\]
     pub application: f64,
+    /// What image and map cost, over and above a flat rate. \[currency/ha\]
+    pub mapping: f64,
 }
 
 /// How nitrogen turns into grain.
@@ -107,6 +109,57 @@ pub struct FieldMoney {
     pub flat_rate: NRate,
     /// The grower's usual rate everywhere, when it is given.
     pub usual: Option<StrategyTotals>,
+    /// That usual rate.
+    pub usual_rate: Option<NRate>,
+}
+
+/// A partial budget: what changes when one way to fertilise takes the place of another.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Comparison {
+    /// More nitrogen. \[kg N\] Negative when it is less.
+    pub added_nitrogen: NMass,
+    /// More grain. \[kg\]
+    pub added_grain_kg: f64,
+    /// More gross. \[currency\]
+    pub added_gross: f64,
+    /// More cost. \[currency\]
+    pub added_cost: f64,
+    /// `added gross − added cost`. \[currency\]
+    pub gain: f64,
+    /// Gain over added cost: 1.85 is 185 %. `None` unless cost is added.
+    pub marginal_return: Option<f64>,
+    /// Price of nitrogen at which the gain is nothing, all else as it is. \[currency/kg N\] `None` when no price above zero does it.
+    pub break_even_nitrogen: Option<f64>,
+    /// That price over the price of grain. \[kg grain/kg N\]
+    pub break_even_price_ratio: Option<f64>,
+}
+
+impl StrategyTotals {
+    /// What changes when this takes the place of `other`.
+    ///
+    /// The gain is a straight line in the price of nitrogen, `ΔG · p_grain − ΔN · p_N − Δrest`; it is nothing at `(ΔG · p_grain − Δrest) / ΔN`. With more
+    /// nitrogen this way pays below that price, with less of it above. Nitrogen that differs by less than a billionth does not differ.
+    ///
+    /// # Source
+    /// Partial budgets and the marginal rate of return: From agronomic data to farmer recommendations, CIMMYT 1988 (manual, from memory).
+    pub fn instead_of(&self, other: &Self, prices: &PriceInputs) -> Comparison {
+        let added_nitrogen = self.nitrogen - other.nitrogen;
+        let (added_gross, added_cost) = (self.gross - other.gross, self.cost - other.cost);
+        let gain = added_gross - added_cost;
+        let differs = added_nitrogen.get().abs() > 1e-9 * self.nitrogen.max(other.nitrogen).get();
+        let rest = added_cost - added_nitrogen.get() * prices.nitrogen;
+        let break_even_nitrogen = differs.then(|| (added_gross - rest) / added_nitrogen.get()).filter(|price| *price > 0.0);
+        Comparison {
+            added_nitrogen,
+            added_grain_kg: self.grain_kg - other.grain_kg,
+            added_gross,
+            added_cost,
+            gain,
+            marginal_return: (added_cost > 1e-9 * self.cost.abs().max(other.cost.abs())).then(|| gain / added_cost),
+            break_even_nitrogen,
+            break_even_price_ratio: break_even_nitrogen.filter(|_| prices.grain > 0.0).map(|price| price / prices.grain),
+        }
+    }
 }
 
 /// Adds up the cells that have a yield: the map against no nitrogen, against one flat rate at the map's area mean, against the usual rate.
@@ -120,19 +173,41 @@ pub fn field_money(cells: &[MoneyCell], usual: Option<NRate>, response: &GrainRe
     }
     let total: NMass = cells.iter().map(|cell| cell.rate * cell.area).sum();
     let flat_rate = NRate::kg_per_ha(total.get() / area.as_ha());
-    let everywhere = |rate: NRate| strategy(cells, |_| rate, response, prices);
+    let pass = total > NMass::ZERO;
+    let everywhere = |rate: NRate| strategy(cells, |_| rate, rate > NRate::ZERO, response, prices);
     Some(FieldMoney {
         area,
-        map: strategy(cells, |cell| cell.rate, response, prices),
+        map: mapped(strategy(cells, |cell| cell.rate, pass, response, prices), area, prices),
         none: everywhere(NRate::ZERO),
         flat: everywhere(flat_rate),
         flat_rate,
         usual: usual.map(everywhere),
+        usual_rate: usual,
     })
 }
 
-fn strategy(cells: &[MoneyCell], rate_of: impl Fn(&MoneyCell) -> NRate, response: &GrainResponse, prices: &PriceInputs) -> StrategyTotals {
-    let pass = cells.iter().any(|cell| rate_of(cell) > NRate::ZERO);
+/// The same for a part of that field, such as one zone: passes and flat rate are the whole field's, so the parts add up to it.
+pub fn part_money(cells: &[MoneyCell], field: &FieldMoney, response: &GrainResponse, prices: &PriceInputs) -> FieldMoney {
+    let area: Area = cells.iter().map(|cell| cell.area).sum();
+    let everywhere = |rate: NRate| strategy(cells, |_| rate, rate > NRate::ZERO, response, prices);
+    let pass = field.map.nitrogen > NMass::ZERO;
+    FieldMoney {
+        area,
+        map: mapped(strategy(cells, |cell| cell.rate, pass, response, prices), area, prices),
+        none: everywhere(NRate::ZERO),
+        flat: everywhere(field.flat_rate),
+        flat_rate: field.flat_rate,
+        usual: field.usual_rate.map(everywhere),
+        usual_rate: field.usual_rate,
+    }
+}
+
+/// The map's own totals: image and map are paid whatever it spreads.
+fn mapped(totals: StrategyTotals, area: Area, prices: &PriceInputs) -> StrategyTotals {
+    StrategyTotals { cost: totals.cost + prices.mapping * area.as_ha(), ..totals }
+}
+
+fn strategy(cells: &[MoneyCell], rate_of: impl Fn(&MoneyCell) -> NRate, pass: bool, response: &GrainResponse, prices: &PriceInputs) -> StrategyTotals {
     let mut totals = StrategyTotals::default();
     for cell in cells {
         let (rate, hectares) = (rate_of(cell), cell.area.as_ha());
@@ -148,6 +223,11 @@ fn strategy(cells: &[MoneyCell], rate_of: impl Fn(&MoneyCell) -> NRate, response
 /// Gain in grain that pays for a rate and its pass: `(N · p_N + pass) / p_grain`. `None` when grain has no price.
 pub fn break_even_gain(rate: NRate, prices: &PriceInputs) -> Option<Yield> {
     (prices.grain > 0.0).then(|| Yield::kg_per_ha((rate.get() * prices.nitrogen + prices.application) / prices.grain))
+}
+
+/// Price ratio of nitrogen to grain from which no kilogram of nitrogen pays for itself, however well the crop responds: `e / g`. \[kg grain/kg N\]
+pub fn highest_price_ratio(response: &GrainResponse) -> f64 {
+    response.use_efficiency / response.grain_nitrogen
 }
 
 /// Response index from which a pass pays: `1 + (pass / p_grain) / (YP0 · (1 − p_N · g / (e · p_grain)))`.
@@ -170,7 +250,7 @@ mod tests {
         MoneyCell { area: Area::ha(area_ha), rate: NRate::kg_per_ha(rate), yield_without: Yield::kg_per_ha(without), yield_with: Yield::kg_per_ha(with) }
     }
 
-    const PRICES: PriceInputs = PriceInputs { grain: 0.2, nitrogen: 1.0, application: 10.0 };
+    const PRICES: PriceInputs = PriceInputs { grain: 0.2, nitrogen: 1.0, application: 10.0, mapping: 0.0 };
 
     #[test]
     fn yield_rises_in_a_line_to_its_ceiling() {
@@ -194,6 +274,30 @@ mod tests {
         assert_eq!((usual.grain_kg, usual.cost, usual.nitrogen.get()), (16_000.0, 280.0, 240.0));
         assert_eq!(money.map.net() - money.none.net(), 120.0);
         assert_eq!(field_money(&[], None, &response(), &PRICES), None);
+    }
+
+    #[test]
+    fn a_partial_budget_by_hand() {
+        let cells = [cell(1.0, 40.0, 3_000.0, 4_000.0), cell(3.0, 0.0, 4_000.0, 4_000.0)];
+        let prices = PriceInputs { mapping: 5.0, ..PRICES };
+        let money = field_money(&cells, Some(NRate::kg_per_ha(60.0)), &response(), &prices).unwrap();
+        // Against nothing: 1000 kg of grain for 40 kg N, a pass and a map on 4 ha: 200 − (40 + 40 + 20).
+        let none = money.map.instead_of(&money.none, &prices);
+        assert_eq!((none.added_gross, none.added_cost, none.gain, none.marginal_return), (200.0, 100.0, 100.0, Some(1.0)));
+        // Pays until nitrogen costs (200 − 60) / 40 a kilogram, 17.5 kg of grain.
+        assert_eq!((none.break_even_nitrogen, none.break_even_price_ratio), (Some(3.5), Some(17.5)));
+        // Against the usual rate: no grain lost, 200 kg N saved, the map paid; dearer nitrogen favours the map, from 0.10 on.
+        let usual = money.map.instead_of(money.usual.as_ref().unwrap(), &prices);
+        assert_eq!((usual.added_nitrogen.get(), usual.added_gross, usual.gain, usual.marginal_return), (-200.0, 0.0, 180.0, None));
+        assert_eq!(usual.break_even_nitrogen, Some(0.1));
+        // The flat rate spends as much nitrogen, so no price of it decides.
+        let flat = money.map.instead_of(&money.flat, &prices);
+        assert_eq!((flat.added_nitrogen.get(), flat.gain, flat.break_even_nitrogen), (0.0, 130.0, None));
+        // Zones add up to the field.
+        let parts: Vec<FieldMoney> = cells.iter().map(|cell| part_money(std::slice::from_ref(cell), &money, &response(), &prices)).collect();
+        let sum = |pick: fn(&FieldMoney) -> f64| parts.iter().map(pick).sum::<f64>();
+        assert_eq!((sum(|part| part.map.net()), sum(|part| part.flat.net())), (money.map.net(), money.flat.net()));
+        assert_eq!(highest_price_ratio(&response()), 25.0);
     }
 
     #[test]

@@ -6,6 +6,7 @@ pub mod coverage;
 pub mod crs;
 pub mod cut;
 pub mod fixed;
+pub mod great_circle;
 pub mod plane;
 pub mod polygon;
 pub mod raster;

@@ -2,16 +2,22 @@
 
 pub mod ascii;
 pub mod build;
+pub mod carried;
 pub mod check_points;
 pub mod classify;
+pub mod faults;
 mod fewer;
 #[cfg(test)]
 pub(crate) mod fixture;
+pub mod flavour;
 pub mod gentle;
 #[cfg(test)]
 mod laws;
+pub mod legend;
 pub mod machine;
 pub mod outline;
+pub mod palette;
+pub mod plain;
 pub mod prescription;
 pub mod shape;
 pub mod simplify;

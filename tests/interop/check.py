@@ -4,7 +4,9 @@
 import sys
 import traceback
 
-import check_raster  # noqa: F401  (registers its checks)
+import check_flavours  # noqa: F401  (registers its checks)
+import check_raster  # noqa: F401
+import check_style  # noqa: F401
 import check_task  # noqa: F401
 import check_vector  # noqa: F401
 from outputs import Outputs, Wrong

@@ -628,6 +628,54 @@ def matching(word):
     return found[0]
 
 
+def base(out, statement):
+    with table(out.gpkg) as opened:
+        if opened.execute(statement).rowcount < 1:
+            raise RuntimeError("nothing to spoil")
+
+
+@spoil("loaded by itself")
+def geopackage_without_a_default_style(out):
+    base(out, "update layer_styles set useAsDefault = 0 where f_table_name = 'cells'")
+
+
+@spoil("same breaks")
+def style_of_another_colour(out):
+    base(out, "update layer_styles set styleSLD = replace(styleSLD, '#fdf97b', '#fdf97c') where f_table_name = 'zones'")
+
+
+@spoil("same breaks")
+def sidecar_with_another_break(out):
+    rewrite(out.office / "prescription.qml", lambda text: re.sub(r"(&lt; \d+)", r"\g<1>1", text, count=1))
+
+
+@spoil("exactly one class")
+def style_that_leaves_the_greatest_rate_out(out):
+    rewrite(out.shapefile_path.with_suffix(".qml"), lambda text: re.sub(r"&lt;= (\d+)", "&lt;= 1", text, count=1))
+
+
+@spoil("every column is described")
+def geopackage_with_a_column_that_nobody_describes(out):
+    base(out, "delete from gpkg_data_columns where table_name = 'zones' and column_name = 'n_kg_ha'")
+
+
+@spoil("schema of version 4.3 takes all")
+def flavour_of_another_version(out):
+    rewrite(out.folder / "flavours" / "4.3-zones" / "TASKDATA" / "TASKDATA.XML", lambda text: text.replace('VersionMajor="4"', 'VersionMajor="3"'))
+
+
+@spoil("in each of them")
+def flavour_of_zones_upside_down(out):
+    path = next((out.folder / "flavours" / "3.3-zones" / "TASKDATA").glob("*.bin"))
+    columns = int(re.search(r' E="(\d+)"', (path.parent / "TASKDATA.XML").read_text(encoding="utf-8").split("<GRD")[1])[1])
+    path.write_bytes(np.flipud(np.frombuffer(path.read_bytes(), dtype="u1").reshape(-1, columns)).tobytes())
+
+
+@spoil("in each of them")
+def flavour_of_polygons_with_a_rate_ten_times_too_small(out):
+    rewrite(out.folder / "flavours" / "4.3-polygons" / "TASKDATA" / "TASKDATA.XML", lambda text: re.sub(r'(<PDV A="0001" B="\d{5,})\d"', r'\g<1>"', text))
+
+
 def main():
     if len(sys.argv) != 3:
         sys.exit(__doc__)

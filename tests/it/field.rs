@@ -45,7 +45,7 @@ pub(crate) fn rectangle([west, south, east, north]: [f64; 4]) -> Ring {
 }
 
 /// NDVI of a place, from the field's corner; `None` where nothing is pictured.
-fn ndvi(strip: f64, x: f64, y: f64) -> Option<f64> {
+pub(crate) fn ndvi(strip: f64, x: f64, y: f64) -> Option<f64> {
     // A little unevenness that repeats nowhere in step with the cells.
     let uneven = 0.008 * libm::sin(x / 7.3) + 0.006 * libm::sin(y / 11.9 + x / 23.0);
     if within(CLOUD, x, y) {
@@ -283,6 +283,10 @@ impl Field {
     /// Runs a command on its job file.
     pub(crate) fn run(&self, arguments: &[&str]) -> Said {
         Command::new(env!("CARGO_BIN_EXE_haulm")).args(arguments).arg(self.path("job.toml")).output().unwrap().into()
+    }
+    /// Runs a command in its folder.
+    pub(crate) fn command(&self, arguments: &[&str]) -> Said {
+        Command::new(env!("CARGO_BIN_EXE_haulm")).args(arguments).current_dir(self.path("")).output().unwrap().into()
     }
     /// Every file of the output folder with its bytes.
     pub(crate) fn outputs(&self) -> BTreeMap<String, Vec<u8>> {

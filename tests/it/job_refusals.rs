@@ -9,6 +9,8 @@ use haulm::app::job::resolve::map_job;
 use haulm::app::job::resolve::read_map_job;
 use haulm::app::job::weather::daily_record;
 use haulm::pipeline::settings::GrowingDays;
+use haulm::science::growing_days::MissingDays;
+use haulm::science::growing_days::SeasonSpan;
 use haulm::science::growing_days::count_growing_days;
 use proptest::prelude::*;
 
@@ -306,6 +308,7 @@ fn the_demo_is_a_job() {
     let GrowingDays::Weather(weather) = &settings.season.growing_days else { panic!("the demo has a weather file") };
     let record = daily_record(&haulm::format::weather::read(weather).unwrap_or_else(|error| panic!("{error}")).value);
     let (planted, sensed) = (settings.season.planted.unwrap(), settings.season.sensed.unwrap());
-    let count = count_growing_days(&record, settings.season.crop.base, planted, sensed, false).unwrap();
+    let span = SeasonSpan { planted, sensed, count_sensing_day: false };
+    let count = count_growing_days(&[record], &settings.season.rule, span, MissingDays::Refuse).unwrap();
     assert!((60..=150).contains(&count.growing_days), "{count:?}");
 }

@@ -14,13 +14,19 @@ mod indices;
 #[cfg(test)]
 mod jenks;
 #[cfg(test)]
+mod methods;
+#[cfg(test)]
 mod pixel_shares;
+#[cfg(test)]
+mod points;
 #[cfg(test)]
 mod products;
 #[cfg(test)]
 mod reference;
 #[cfg(test)]
 mod response_curves;
+#[cfg(test)]
+mod satellite;
 #[cfg(test)]
 mod trade;
 #[cfg(test)]

@@ -6,12 +6,16 @@ use approx::assert_relative_eq;
 use haulm::science::crop::find_crop;
 use haulm::science::crop::find_curve;
 use haulm::science::money::GrainResponse;
+use haulm::science::money::MoneyCell;
 use haulm::science::money::PriceInputs;
 use haulm::science::money::break_even_gain;
 use haulm::science::money::break_even_ratio;
+use haulm::science::money::field_money;
+use haulm::science::money::highest_price_ratio;
 use haulm::science::money::margin;
 use haulm::science::yield_response::RateInputs;
 use haulm::science::yield_response::rate_of;
+use haulm::units::Area;
 use haulm::units::KG_HA_PER_LB_AC;
 use haulm::units::KG_PER_LB;
 use haulm::units::L_HA_PER_GAL_AC;
@@ -82,7 +86,7 @@ fn factors_of_the_handbooks() {
 fn partial_budget_of_the_worked_example() {
     // Wheat at 6.00 a bushel, nitrogen at 0.55 a pound, a pass at 6.00 an acre.
     let per_ha = M2_PER_HA / M2_PER_AC;
-    let prices = PriceInputs { grain: 6.0 / (60.0 * KG_PER_LB), nitrogen: 0.55 / KG_PER_LB, application: 6.0 * per_ha };
+    let prices = PriceInputs { grain: 6.0 / (60.0 * KG_PER_LB), nitrogen: 0.55 / KG_PER_LB, application: 6.0 * per_ha, mapping: 0.0 };
     let response = GrainResponse { grain_nitrogen: 0.0239, use_efficiency: 0.5, applied_since_sensing: NRate::ZERO };
     let rate = rate_of(0.50, 0.665, &inputs()).unwrap();
     let with = margin(rate.yield_without, rate.yield_with, rate.n_exact, true, &response, &prices);
@@ -93,6 +97,15 @@ fn partial_budget_of_the_worked_example() {
     let net = (with.net() - none.net()) / per_ha;
     assert_abs_diff_eq!(net, 44.560, epsilon = 0.0005);
     assert_abs_diff_eq!(100.0 * net / (with.cost / per_ha), 185.0, epsilon = 0.5);
+    // The same as one cell of a field, with its prices turned: 62.593 of grain less the pass pay 32.787 lb of nitrogen up to 1.909 a pound.
+    let cell = MoneyCell { area: Area::ha(1.0), rate: rate.n_exact, yield_without: rate.yield_without, yield_with: rate.yield_with };
+    let field = field_money(&[cell], None, &response, &prices).unwrap();
+    let budget = field.map.instead_of(&field.none, &prices);
+    assert_abs_diff_eq!(budget.gain / per_ha, 44.560, epsilon = 0.0005);
+    assert_abs_diff_eq!(budget.marginal_return.unwrap(), 1.854, epsilon = 0.0005);
+    assert_abs_diff_eq!(budget.break_even_nitrogen.unwrap() * KG_PER_LB, (68.593 - 6.0) / 32.787, epsilon = 0.0005);
+    // Pounds of nitrogen a responding bushel (60 · 0.0239 / 0.5 = 2.868) give the price above which none pays: 6.00 / 2.868 a pound.
+    assert_abs_diff_eq!(highest_price_ratio(&response) * prices.grain * KG_PER_LB, 6.0 / 2.868, epsilon = 1e-9);
     assert_abs_diff_eq!(break_even_gain(rate.n_exact, &prices).unwrap().as_bu_per_ac(60.0), 4.005, epsilon = 0.001);
     assert_abs_diff_eq!(break_even_ratio(rate.yield_without, &response, &prices).unwrap(), 1.0392, epsilon = 0.000_05);
 }

@@ -8,6 +8,7 @@ use crate::app::job::unit;
 use crate::app::job::unit::Measure;
 use crate::app::job::unit::Unit;
 use crate::app::job::unit::UnitFault;
+use crate::pipeline::settings::Capacity;
 use crate::units::Area;
 use crate::units::Length;
 use crate::units::NRate;
@@ -146,6 +147,27 @@ pub fn density(text: &str) -> Result<f64, Problem> {
     of_measure(text, Wanted::Density, Measure::Density)
 }
 
+/// Loose density of a solid [kg/m³]: kg/m3, lb/ft3.
+///
+/// # Errors
+/// As [`length`].
+pub fn bulk_density(text: &str) -> Result<f64, Problem> {
+    of_measure(text, Wanted::BulkDensity, Measure::Density).map(|kg_per_l| kg_per_l * 1000.0)
+}
+
+/// What a tank or hopper holds, by mass or by volume: t, kg, L, m3, gal, lb, short ton.
+///
+/// # Errors
+/// As [`length`].
+pub fn capacity(text: &str) -> Result<Capacity, Problem> {
+    let amount = amount(text, Wanted::Capacity)?;
+    match amount.unit.measure {
+        Measure::Mass => Ok(Capacity::Kg(amount.value())),
+        Measure::Volume => Ok(Capacity::Litres(amount.value())),
+        _ => Err(wrong(text, amount.unit, Wanted::Capacity)),
+    }
+}
+
 /// Pounds in a bushel: lb, kg.
 ///
 /// # Errors
@@ -166,6 +188,16 @@ pub enum Temperature {
     Celsius(f64),
     /// Degrees Fahrenheit.
     Fahrenheit(f64),
+}
+
+impl Temperature {
+    /// In degrees Celsius. \[°C\]
+    pub fn as_celsius(self) -> f64 {
+        match self {
+            Self::Celsius(degrees) => degrees,
+            Self::Fahrenheit(degrees) => (degrees - 32.0) / 1.8,
+        }
+    }
 }
 
 /// A temperature: °C, °F.

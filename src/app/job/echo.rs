@@ -5,9 +5,12 @@
 use std::path::Path;
 
 use crate::finding::Acceptance;
+use crate::pipeline::points::settings::Estimate;
+use crate::pipeline::points::settings::Points;
 use crate::pipeline::ramp::RampSettings;
 use crate::pipeline::settings::Application;
 use crate::pipeline::settings::BareBelow;
+use crate::pipeline::settings::Capacity;
 use crate::pipeline::settings::ClassBreaks;
 use crate::pipeline::settings::Compare;
 use crate::pipeline::settings::Format;
@@ -20,7 +23,10 @@ use crate::pipeline::settings::Machine;
 use crate::pipeline::settings::Mask;
 use crate::pipeline::settings::MaskRule;
 use crate::pipeline::settings::MethodSettings;
+use crate::pipeline::settings::MissingDayRule;
+use crate::pipeline::settings::PointSpread;
 use crate::pipeline::settings::Prices;
+use crate::pipeline::settings::ProductFacts;
 use crate::pipeline::settings::RateRules;
 use crate::pipeline::settings::RateSettings;
 use crate::pipeline::settings::Reading;
@@ -69,7 +75,8 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
             "exclude": exclusions,
             "edge": field.edges.iter().map(|edge| vector(edge, folder)).collect::<Vec<_>>(),
         },
-        "imagery": settings.imagery.as_ref().map(|imagery| image(imagery, folder)),
+        "imagery": settings.imagery.as_ref().filter(|imagery| readings_rule(imagery).is_none()).map(|imagery| image(imagery, folder)),
+        "points": settings.imagery.as_ref().and_then(|imagery| readings_rule(imagery).map(|rule| points(imagery, rule, folder))),
         "reference": {
             "source": source,
             "inset_m": reference.inset.get(),
@@ -81,7 +88,7 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
         "season": season(&settings.season, folder),
         "response": response(&settings.response),
         "rate": rate(&settings.rate),
-        "product": settings.product.as_ref().map(product),
+        "product": settings.product.as_ref().map(|own| product(own, &settings.product_facts)),
         "machine": machine(&settings.machine, folder),
         "zones": {
             "by": by(&zones.by),
@@ -100,6 +107,7 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
             "unit": settings.output.unit.label(),
             "us_units": settings.output.us_units,
             "formats": settings.output.formats.iter().map(|format| format_word(*format)).collect::<Vec<_>>(),
+            "task_data": { "version": settings.output.task_data.version.word(), "kind": settings.output.task_data.kind.word() },
         },
     })
 }
@@ -113,7 +121,7 @@ pub fn rate_settings(settings: &RateSettings, folder: &Path) -> Value {
         "season": season(&settings.season, folder),
         "response": response(&settings.response),
         "rate": rate(&settings.rate),
-        "product": settings.product.as_ref().map(product),
+        "product": settings.product.as_ref().map(|own| product(own, &settings.product_facts)),
         "prices": settings.prices.as_ref().map(prices),
         "application": application(&settings.application),
         "accept": accepted(&settings.accept),
@@ -145,7 +153,7 @@ pub fn ramp_settings(settings: &RampSettings, folder: &Path) -> Value {
         "season": { "sensed": settings.sensed.map(|date| date.to_string()) },
         "response": { "applied_since_sensing_kg_n_ha": settings.applied_since_sensing.get() },
         "rate": rate(&settings.rate),
-        "product": settings.product.as_ref().map(product),
+        "product": settings.product.as_ref().map(|own| product(own, &settings.product_facts)),
         "application": application(&settings.application),
         "accept": accepted(&settings.accept),
         "output": { "unit": settings.unit.label(), "us_units": settings.us_units },
@@ -160,6 +168,8 @@ pub const fn format_word(format: Format) -> &'static str {
         Format::Shapefile => "shapefile",
         Format::GeoTiff => "geotiff",
         Format::Iso11783 => "iso11783",
+        Format::Kml => "kml",
+        Format::FlatGeobuf => "flatgeobuf",
     }
 }
 
@@ -182,6 +192,7 @@ fn vector(source: &VectorSource, folder: &Path) -> Value {
 fn image(imagery: &Imagery, folder: &Path) -> Value {
     let source = match &imagery.source {
         ImageSource::One(file) => json!(path(file, folder)),
+        ImageSource::Points(rule) => json!(path(&rule.source.path, folder)),
         ImageSource::PerBand(files) => Value::Object(files.iter().map(|(band, file)| (band.clone(), json!(path(file, folder)))).collect::<Map<_, _>>()),
     };
     let bands: Map<String, Value> = imagery.bands.iter().map(|(name, number)| (name.clone(), json!(number))).collect();
@@ -192,16 +203,65 @@ fn image(imagery: &Imagery, folder: &Path) -> Value {
         "bands": bands,
         "scale": imagery.scale,
         "offset": imagery.offset,
+        "nodata": imagery.nodata,
         "bare_below": match imagery.bare_below {
             BareBelow::OfIndex => json!("of the index"),
             BareBelow::Value(value) => json!(value),
         },
         "pixel_inside_share": imagery.pixel_inside,
         "min_seen_share": imagery.min_seen,
-        "point_spread_px": imagery.point_spread,
+        "point_spread_px": match &imagery.point_spread {
+            PointSpread::Given(width) => json!(width),
+            PointSpread::Sensor(name, width) => json!({ "sensor": name, "px": width }),
+            PointSpread::Fit => json!("fit"),
+        },
         "sensor": imagery.sensor,
-        "mask": imagery.mask.as_ref().map(|mask| mask_of(mask, folder)),
+        "mask": imagery.mask.as_ref().map(|mask| std::iter::once(mask).chain(&mask.and).map(|mask| mask_of(mask, folder)).collect::<Vec<_>>()),
     })
+}
+
+fn readings_rule(imagery: &Imagery) -> Option<&Points> {
+    if let ImageSource::Points(rule) = &imagery.source { Some(rule) } else { None }
+}
+
+fn points(imagery: &Imagery, rule: &Points, folder: &Path) -> Value {
+    let mut value = json!({
+        "path": path(&rule.source.path, folder),
+        "layer": rule.source.layer,
+        "where": rule.source.filter,
+        "date": imagery.date.to_string(),
+        "index": imagery.index,
+        "column": rule.column,
+        "x": rule.place.as_ref().map(|place| &place.0),
+        "y": rule.place.as_ref().map(|place| &place.1),
+        "crs": rule.crs,
+        "time": rule.time,
+        "pass": rule.pass,
+        "speed": rule.speed,
+        "speed_unit_m_s": rule.speed_unit,
+        "least_speed_m_s": rule.least_speed.map(crate::units::Speed::get),
+        "greatest_speed_m_s": rule.greatest_speed.map(crate::units::Speed::get),
+        "scale": imagery.scale,
+        "offset": imagery.offset,
+        "bare_below": match imagery.bare_below {
+            BareBelow::OfIndex => json!("of the index"),
+            BareBelow::Value(value) => json!(value),
+        },
+        "sensor": imagery.sensor,
+        "outliers_mad": rule.outliers,
+        "join_m": rule.join.get(),
+        "least_readings": rule.least_readings,
+    });
+    match &rule.estimate {
+        Estimate::Mean => put(&mut value, "estimate", json!("mean")),
+        Estimate::Kriging { models, neighbours, reach } => {
+            put(&mut value, "estimate", json!("kriging"));
+            put(&mut value, "variogram", json!(models.iter().map(|model| model.word()).collect::<Vec<_>>()));
+            put(&mut value, "neighbours", json!(neighbours));
+            put(&mut value, "reach_m", reach.map_or_else(|| json!("range of the variogram"), |reach| json!(reach.get())));
+        }
+    }
+    value
 }
 
 fn mask_of(mask: &Mask, folder: &Path) -> Value {
@@ -209,7 +269,7 @@ fn mask_of(mask: &Mask, folder: &Path) -> Value {
         MaskRule::Keep(classes) => ("keep", json!(classes)),
         MaskRule::Bits(bits) => ("bits", json!(bits)),
     };
-    json!({ "path": path(&mask.path, folder), key: rule, "grow_m": mask.grow.get() })
+    json!({ "path": mask.path.as_ref().map(|file| path(file, folder)), "band": mask.band, key: rule, "grow_m": mask.grow.get() })
 }
 
 fn readings_of(readings: &[Reading]) -> Vec<Value> {
@@ -224,17 +284,32 @@ fn season(season: &Season, folder: &Path) -> Value {
             "base_temperature_c": crop.base_c,
             "grain_nitrogen_share": crop.grain_nitrogen,
             "bushel_lb": crop.lb_per_bu,
+            "grain_moisture_share": crop.grain_moisture,
             "window_days": crop.window_days.map(|(first, last)| [first, last]),
             "stand_cv_share": crop.stand_cv,
             "source": crop.source,
         },
+        "crops": season.crops.as_ref().map(|file| path(file, folder)),
         "planted": season.planted.map(|date| date.to_string()),
         "sensed": season.sensed.map(|date| date.to_string()),
         "count_sensing_day": season.count_sensing_day,
+        "growing_day_rule": season.rule.rule().word(),
+        "base_temperature": season.rule.base().to_string(),
+        "ceiling": season.rule.ceiling().map(|(ceiling, _)| ceiling.to_string()),
+        "ceiling_on": season.rule.ceiling().map(|(_, on)| on.word()),
+        "missing_days": match season.missing_days {
+            MissingDayRule::Refuse => "refuse",
+            MissingDayRule::NextStation => "next station",
+            MissingDayRule::LeaveOut => "leave out",
+        },
     });
     match &season.growing_days {
         GrowingDays::Given(days) => put(&mut value, "growing_days", json!(days)),
         GrowingDays::Weather(file) => put(&mut value, "weather", json!(path(file, folder))),
+        GrowingDays::Stations { list, station } => {
+            put(&mut value, "stations", json!(path(list, folder)));
+            put(&mut value, "station", json!(station));
+        }
         GrowingDays::NotStated => put(&mut value, "growing_days", Value::Null),
     }
     value
@@ -354,8 +429,11 @@ fn rate(rate: &RateRules) -> Value {
     })
 }
 
-fn product(product: &Product) -> Value {
-    json!({ "name": product.name(), "nitrogen_share": product.nitrogen(), "density_kg_l": product.kg_per_l() })
+fn product(product: &Product, facts: &ProductFacts) -> Value {
+    json!({
+        "name": product.name(), "nitrogen_share": product.nitrogen(), "density_kg_l": product.kg_per_l(), "temperature_c": facts.temperature_c,
+        "bulk_density_kg_m3": facts.bulk_kg_m3.map(|(low, high)| [low, high]), "shipped": facts.shipped.is_some(),
+    })
 }
 
 fn machine(machine: &Machine, folder: &Path) -> Value {
@@ -376,6 +454,11 @@ fn machine(machine: &Machine, folder: &Path) -> Value {
         "overrun_m": machine.overrun.get(),
         "least_rate_kg_ha": machine.least_rate.map(crate::units::ProductRate::get),
         "greatest_rate_kg_ha": machine.greatest_rate.map(crate::units::ProductRate::get),
+        "capacity": match machine.capacity {
+            None => Value::Null,
+            Some(Capacity::Kg(kg)) => json!({ "kg": kg }),
+            Some(Capacity::Litres(litres)) => json!({ "l": litres }),
+        },
         "on_start": state(machine.on_start),
         "position_lost": state(machine.position_lost),
         "outside": state(machine.outside),
@@ -397,6 +480,7 @@ fn prices(prices: &Prices) -> Value {
         "grain_per_kg": prices.grain,
         "nitrogen_per_kg_n": prices.nitrogen,
         "application_per_ha": prices.application,
+        "mapping_per_ha": prices.mapping,
     })
 }
 

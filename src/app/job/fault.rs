@@ -69,6 +69,8 @@ pub struct Fault {
     pub found: String,
     /// What is wrong.
     pub problem: Problem,
+    /// The job's currency, where it names one: what hints on prices speak of.
+    pub currency: Option<String>,
 }
 
 impl Fault {
@@ -93,7 +95,12 @@ impl Fault {
     }
     /// What to do about it.
     pub fn hint(&self) -> String {
-        self.problem.hint(&self.key)
+        let hint = self.problem.hint(&self.key);
+        match &self.currency {
+            // The job's own currency in place of the tables' example.
+            Some(currency) if self.key.starts_with("prices") => hint.replace("USD", currency),
+            _ => hint,
+        }
     }
 }
 
@@ -128,6 +135,10 @@ pub enum Wanted {
     Product,
     /// Density of a liquid.
     Density,
+    /// Loose density of a solid.
+    BulkDensity,
+    /// What a tank or hopper holds.
+    Capacity,
     /// A temperature.
     Temperature,
     /// Mass of a bushel.
@@ -154,6 +165,8 @@ impl Wanted {
             Self::Nitrogen => "a nitrogen rate",
             Self::Product => "a product rate",
             Self::Density => "a density",
+            Self::BulkDensity => "a bulk density",
+            Self::Capacity => "a load",
             Self::Temperature => "a temperature",
             Self::BushelMass => "the mass of a bushel",
             Self::GrainPrice => "a price of grain",
@@ -173,6 +186,8 @@ impl Wanted {
             Self::Nitrogen => &["kg N/ha", "lb N/ac"],
             Self::Product => &["kg/ha", "L/ha", "imp gal/ac", "lb/ac", "gal/ac"],
             Self::Density => &["kg/L", "lb/gal"],
+            Self::BulkDensity => &["kg/m3", "lb/ft3"],
+            Self::Capacity => &["L", "m3", "kg", "t", "imp gal", "lb", "short ton", "ft3", "gal"],
             Self::Temperature => &["°C", "°F"],
             Self::BushelMass => &["kg", "lb"],
             Self::GrainPrice => &["USD/t", "USD/kg", "USD/lb", "USD/bu"],

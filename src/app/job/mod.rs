@@ -13,6 +13,6 @@ mod reader;
 pub mod resolve;
 mod sections;
 pub mod suggest;
-mod tables;
-mod unit;
+pub(crate) mod tables;
+pub(crate) mod unit;
 pub mod weather;

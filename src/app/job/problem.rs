@@ -125,6 +125,20 @@ pub enum Problem {
         /// The product.
         product: String,
     },
+    /// A volume of a solid whose bulk density is not known.
+    #[error("{amount} is a volume, but no bulk density is known of {product}")]
+    NoBulkDensity {
+        /// As written.
+        amount: String,
+        /// The product.
+        product: String,
+    },
+    /// A working temperature of a liquid whose change with temperature is not known.
+    #[error("how the density of {product} changes with temperature is not known")]
+    NoDensityChange {
+        /// The product.
+        product: String,
+    },
     /// A bare ton.
     #[error("\"{text}\": a ton of which kind? {number} t (1000 kg), {number} short ton (907.18 kg, US) or {number} long ton (1016.05 kg)?")]
     Ton {
@@ -344,6 +358,14 @@ pub enum Problem {
         /// The light.
         light: String,
     },
+    /// A table of crops that cannot be read.
+    #[error("the table of crops {file} cannot be used: {reason}")]
+    CropFile {
+        /// As written.
+        file: String,
+        /// Why.
+        reason: String,
+    },
     /// Parameters that a method refuses.
     #[error("{reason}")]
     Method {
@@ -397,7 +419,7 @@ impl Problem {
             Self::NitrogenOrProduct { .. } => "job.nitrogen-or-product",
             Self::ProductDue { .. } => "job.product-due",
             Self::NoProduct { .. } => "job.no-product",
-            Self::NoDensity { .. } => "job.no-density",
+            Self::NoDensity { .. } | Self::NoBulkDensity { .. } | Self::NoDensityChange { .. } => "job.no-density",
             Self::Ton { .. } => "job.bare-ton",
             Self::NoBushel { .. } => "job.no-bushel",
             Self::UnknownUnit { .. } => "job.unknown-unit",
@@ -424,6 +446,7 @@ impl Problem {
             Self::MethodCrop { .. } => "job.method-crop",
             Self::MethodIndex { .. } => "job.method-index",
             Self::VisibleIndex { .. } => "job.visible-index",
+            Self::CropFile { .. } => "job.crop-file",
             Self::Method { .. } => "job.method",
             Self::SeasonLimit { .. } => "job.season-limit",
             Self::Twice { .. } => "job.twice",
@@ -465,6 +488,8 @@ impl Problem {
             Self::ProductDue { .. } => "write the product rate, for instance \"40 kg/ha\" or \"40 L/ha\"".to_owned(),
             Self::NoProduct { .. } => "add [product] with name = \"urea\", or write nitrogen: \"60 kg N/ha\"".to_owned(),
             Self::NoDensity { .. } => "add density = \"1.28 kg/L\" to [product], or write the amount by mass".to_owned(),
+            Self::NoBulkDensity { .. } => "add bulk_density = \"750 kg/m3\" to [product], or write the load by mass".to_owned(),
+            Self::NoDensityChange { .. } => "take temperature out and give the density that you measured at it: density = \"1.28 kg/L\"".to_owned(),
             Self::Ton { number, .. } => format!("write \"{number} t\", \"{number} short ton\" or \"{number} long ton\""),
             Self::NoBushel { .. } => "write the yield by mass, for instance \"6.7 t/ha\", or give bushel = \"60 lb\" in [crop]".to_owned(),
             Self::UnknownUnit { wanted, .. } => format!("known: {}", wanted.units().join(", ")),
@@ -498,6 +523,7 @@ impl Problem {
                     format!("set imagery.index = \"nir / {light}\": it rises with canopy as every index here must")
                 }
             }
+            Self::CropFile { .. } => "write [[crop]] and [[curve]] tables with the keys of the guide on crops, each with its source".to_owned(),
             Self::Method { .. } => "correct the number that the message names; `haulm methods` tells what each method needs".to_owned(),
             Self::SeasonLimit { .. } => "nothing more may go on this season within that limit; correct the amounts if they are wrong".to_owned(),
             Self::Product { .. } => "nitrogen is a share of mass above 0 and at most 1, density 0.3 to 3 kg/L".to_owned(),

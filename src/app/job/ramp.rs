@@ -73,7 +73,8 @@ fn settings(mut root: Section<'_>, mut in_reference: Section<'_>, folder: &Path)
         (in_field.text("name", "\"Long Ley\""), in_imagery.date("date"), in_imagery.text("index", "\"NDVI\""))
     };
     let sensed = in_season.date("sensed").or(image_date);
-    let product = rate::product(&mut in_product);
+    let (product, product_facts) = rate::product(&mut in_product).unzip();
+    let product_facts = product_facts.unwrap_or_default();
     let given = reference(&mut in_reference, measured, product.as_ref());
     let applied_since_sensing = nitrogen(&mut in_response, "applied_since_sensing", product.as_ref()).unwrap_or(NRate::ZERO);
     let before = rate::applied_before(&mut in_rate, product.as_ref());
@@ -109,6 +110,7 @@ fn settings(mut root: Section<'_>, mut in_reference: Section<'_>, folder: &Path)
         sensed,
         rate: rules?.0,
         product,
+        product_facts,
         application,
         accept,
         unit,

@@ -59,13 +59,15 @@ pub(crate) struct Entry {
 pub(crate) struct Log {
     file: String,
     text: String,
+    /// The job's currency, once it is known: what hints speak of.
+    currency: RefCell<Option<String>>,
     faults: RefCell<Vec<(usize, Fault)>>,
     notes: RefCell<Vec<Finding>>,
 }
 
 impl Log {
     pub(crate) fn new(file: String, text: String) -> Self {
-        Self { file, text, faults: RefCell::default(), notes: RefCell::default() }
+        Self { file, text, currency: RefCell::default(), faults: RefCell::default(), notes: RefCell::default() }
     }
 
     /// Logs a fault of the value that stands at `span`.
@@ -74,8 +76,13 @@ impl Log {
         let line = before.matches('\n').count() + 1;
         let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;
         let found = if show { shorten(self.text.get(span.clone()).unwrap_or("")) } else { String::new() };
-        let fault = Fault { file: self.file.clone(), line, column, key: key.to_owned(), found, problem };
+        let fault = Fault { file: self.file.clone(), line, column, key: key.to_owned(), found, problem, currency: None };
         self.faults.borrow_mut().push((span.start, fault));
+    }
+
+    /// Hints of all faults speak of this currency.
+    pub(crate) fn set_currency(&self, currency: &str) {
+        *self.currency.borrow_mut() = Some(currency.to_owned());
     }
 
     /// Takes back faults that only follow from another one.
@@ -91,7 +98,9 @@ impl Log {
     pub(crate) fn into_parts(self) -> (Vec<Fault>, Vec<Finding>) {
         let mut faults = self.faults.into_inner();
         faults.sort_by_key(|(at, _)| *at);
-        (faults.into_iter().map(|(_, fault)| fault).collect(), self.notes.into_inner())
+        let currency = self.currency.into_inner();
+        let told = |(_, fault): (usize, Fault)| Fault { currency: currency.clone(), ..fault };
+        (faults.into_iter().map(told).collect(), self.notes.into_inner())
     }
 }
 

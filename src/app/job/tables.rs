@@ -4,6 +4,7 @@ use crate::pipeline::settings::Crop;
 use crate::pipeline::settings::YieldCurve;
 use crate::science::crop;
 use crate::science::crop::CropEntry;
+use crate::science::crop::CropTables;
 use crate::science::crop::CurveEntry;
 use crate::science::index;
 use crate::science::naming::UnknownName;
@@ -18,9 +19,9 @@ pub(crate) struct NamedCurve {
     pub(crate) curve: YieldCurve,
 }
 
-/// The crop of this name or alias.
-pub(crate) fn find_crop(name: &str) -> Result<Crop, UnknownName> {
-    crop::find_crop(name).map(crop_of)
+/// The crop of this name or alias: the user's own before a shipped one.
+pub(crate) fn find_crop(name: &str, own: &CropTables) -> Result<Crop, UnknownName> {
+    own.find_crop(name).map_or_else(|| crop::find_crop(name), Ok).map(crop_of)
 }
 
 fn crop_of(entry: &CropEntry) -> Crop {
@@ -30,6 +31,7 @@ fn crop_of(entry: &CropEntry) -> Crop {
         base: entry.base_temperature(),
         grain_nitrogen: entry.grain_nitrogen,
         lb_per_bu: Some(entry.lb_per_bu),
+        grain_moisture: entry.grain_moisture,
         window_days: entry.window_days,
         stand_cv: entry.stand_cv,
         source: format!("{} ({})", entry.source, entry.certainty.label()),
@@ -41,9 +43,9 @@ pub(crate) fn crop_names() -> Vec<String> {
     crop::crops().iter().map(|entry| entry.name.clone()).collect()
 }
 
-/// The yield curve of this name.
-pub(crate) fn find_curve(name: &str) -> Result<NamedCurve, UnknownName> {
-    crop::find_curve(name).map(curve_of)
+/// The yield curve of this name: the user's own before a shipped one.
+pub(crate) fn find_curve(name: &str, own: &CropTables) -> Result<NamedCurve, UnknownName> {
+    own.find_curve(name).map_or_else(|| crop::find_curve(name), Ok).map(curve_of)
 }
 
 fn curve_of(entry: &CurveEntry) -> NamedCurve {

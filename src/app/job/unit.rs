@@ -109,6 +109,8 @@ const ATOMS: &[(&[&str], Atom)] = &[
     (&["shortton", "shorttons", "uston", "ustons"], Atom { kind: Kind::Mass, factor: KG_PER_SHORT_TON, us: true, label: "short ton" }),
     (&["longton", "longtons"], Atom { kind: Kind::Mass, factor: KG_PER_LONG_TON, us: false, label: "long ton" }),
     (&["l", "litre", "litres", "liter", "liters"], Atom { kind: Kind::Volume, factor: 1.0, us: false, label: "L" }),
+    (&["m3", "cubicm", "cbm"], Atom { kind: Kind::Volume, factor: 1000.0, us: false, label: "m3" }),
+    (&["ft3", "cuft", "cubicft"], Atom { kind: Kind::Volume, factor: 1000.0 * M_PER_FT * M_PER_FT * M_PER_FT, us: true, label: "ft3" }),
     (&["hl"], Atom { kind: Kind::Volume, factor: 100.0, us: false, label: "hL" }),
     (&["gal", "gals", "gallon", "gallons", "usgal", "usgallon", "usgallons"], Atom { kind: Kind::Volume, factor: L_PER_GAL, us: true, label: "gal" }),
     (&["impgal", "impgallon", "impgallons"], Atom { kind: Kind::Volume, factor: L_PER_IMP_GAL, us: false, label: "imp gal" }),
@@ -154,7 +156,15 @@ pub(crate) fn put_right(text: &str, wanted: &[&str]) -> Option<String> {
 
 /// Splits unit text into words above and below the stroke.
 fn words(text: &str) -> Option<(Vec<String>, Vec<String>)> {
-    let mut lower = text.to_lowercase().replace("⁻¹", "-1").replace("^-1", "-1").replace('²', "2").replace("^2", "2").replace(['·', '*', '⋅'], " ");
+    let mut lower = text
+        .to_lowercase()
+        .replace("⁻¹", "-1")
+        .replace("^-1", "-1")
+        .replace('²', "2")
+        .replace("^2", "2")
+        .replace('³', "3")
+        .replace("^3", "3")
+        .replace(['·', '*', '⋅'], " ");
     lower = lower.replace('/', " / ");
     // Two-word units become one word.
     let mut joined = String::new();
@@ -167,6 +177,7 @@ fn words(text: &str) -> Option<(Vec<String>, Vec<String>)> {
             "long" => Some("long"),
             "metric" => Some("metric"),
             "sq" | "square" => Some("sq"),
+            "cu" => Some("cu"),
             _ => None,
         };
         if let Some(head) = head {
@@ -279,6 +290,10 @@ mod tests {
         assert_relative_eq!(read("long ton").unwrap().factor, 1_016.046_908_8, max_relative = 1e-12);
         assert_relative_eq!(read("imp. gal/ac").unwrap().factor, 11.233_63, max_relative = 1e-6);
         assert_relative_eq!(read("km/h").unwrap().factor, 1.0 / 3.6, max_relative = 1e-15);
+        assert_relative_eq!(read("kg/m³").unwrap().factor, 0.001, max_relative = 1e-15);
+        // 1 ft³ = 28.316 846 592 L and 1 lb/ft³ = 16.018 46 kg/m³ (NIST SP 811, from memory).
+        assert_relative_eq!(read("cu ft").unwrap().factor, 28.316_846_592, max_relative = 1e-12);
+        assert_relative_eq!(read("lb/ft3").unwrap().factor, 0.016_018_46, max_relative = 1e-6);
         assert_relative_eq!(read("lb/gal").unwrap().factor, 0.119_826_427, max_relative = 1e-8);
         assert_eq!(read("Mg/ha").unwrap().factor, 1000.0);
         assert_eq!(read("q/ha").unwrap().factor, 100.0);

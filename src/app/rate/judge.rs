@@ -73,7 +73,7 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
 }
 
 fn season(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Finding>) {
-    let days = flat.growing_days;
+    let days = flat.season.growing_days;
     if settings.response.yields().is_none() {
         return;
     }

@@ -13,18 +13,23 @@ use crate::app::error::AppError;
 use crate::app::job::ramp::read_ramp_job;
 use crate::app::job::resolve::read_rate_job;
 use crate::app::map::accept;
-use crate::app::open;
+use crate::app::season::growing_season;
 use crate::finding::Finding;
+use crate::pipeline::money::prices_of;
+use crate::pipeline::product::product_findings;
 use crate::pipeline::rates::model_of;
+use crate::pipeline::season::GrowingSeason;
 use crate::pipeline::settings::LargestRatio;
 use crate::pipeline::settings::RateSettings;
 use crate::report::model::Report;
 use crate::science::methods::CellRate;
 use crate::science::methods::RateModel;
+use crate::science::money::Comparison;
 use crate::science::money::FieldMoney;
 use crate::science::money::GrainResponse;
 use crate::science::money::MoneyCell;
 use crate::science::money::PriceInputs;
+use crate::science::money::break_even_gain;
 use crate::science::money::break_even_ratio;
 use crate::science::money::field_money;
 use crate::science::reference::ReadingsEstimate;
@@ -32,15 +37,13 @@ use crate::science::reference::readings;
 use crate::science::yield_response::round_to_step;
 use crate::units::Area;
 use crate::units::NRate;
+use crate::units::Yield;
 
 /// One flat rate and what it comes from.
 #[derive(Clone, Debug)]
 struct Flat {
     readings: ReadingsEstimate,
-    /// Not a number where the method needs none.
-    growing_days: f64,
-    /// How growing days were counted; `None` when they were stated.
-    counted: Option<String>,
+    season: GrowingSeason,
     cell: CellRate,
     /// Rounded to the step.
     rate: NRate,
@@ -56,6 +59,11 @@ struct Flat {
 struct Money {
     currency: String,
     hectare: FieldMoney,
+    /// The rate instead of nothing.
+    against_none: Comparison,
+    /// The rate instead of the usual one.
+    against_usual: Option<Comparison>,
+    break_even_gain: Option<Yield>,
     break_even_ratio: Option<f64>,
 }
 
@@ -76,6 +84,9 @@ pub fn rate(request: &RateRequest) -> Result<Report, AppError> {
     };
     let settings = settings.into_log(&mut findings);
     let flat = flat_rate(&settings, &mut findings)?;
+    if let Some(product) = &settings.product {
+        findings.extend(product_findings(product, &settings.product_facts));
+    }
     judge::judge(&settings, &flat, &mut findings);
     accept(&settings.accept, &mut findings);
     let stopped = findings.iter().any(Finding::stops);
@@ -88,8 +99,8 @@ fn flat_rate(settings: &RateSettings, findings: &mut Vec<Finding>) -> Result<Fla
         AppError::refused("reference.readings", error.to_string())
             .with_hint("give averaged readings of the index, such as 0.66 in the strip and 0.50 beside it")
     })?;
-    let (growing_days, counted) = open::growing_days(&settings.season, findings)?;
-    let model = model(settings, growing_days)?;
+    let season = growing_season(&settings.season, None, findings)?.season;
+    let model = model(settings, season.growing_days)?;
     let none = || AppError::refused("rate.inputs", "the readings give no rate").with_fact("beside", format!("{}", estimate.beside));
     let at = |reference: f64, model: &RateModel| model.rate(estimate.beside, reference).ok_or_else(none);
     let cell = at(estimate.strip, &model)?;
@@ -107,7 +118,7 @@ fn flat_rate(settings: &RateSettings, findings: &mut Vec<Finding>) -> Result<Fla
     let by_efficiency = efficient(0.6).zip(efficient(0.4));
     let rate = rules.step * steps as f64;
     let money = money(settings, &cell, rate);
-    Ok(Flat { readings: estimate, growing_days, counted, cell, rate, by_bounds, by_efficiency, money })
+    Ok(Flat { readings: estimate, season, cell, rate, by_bounds, by_efficiency, money })
 }
 
 fn model(settings: &RateSettings, growing_days: f64) -> Result<RateModel, AppError> {
@@ -130,11 +141,16 @@ fn money(settings: &RateSettings, cell: &CellRate, rate: NRate) -> Option<Money>
         use_efficiency: yields.use_efficiency,
         applied_since_sensing: settings.response.applied_since_sensing,
     };
-    let inputs = PriceInputs { grain: prices.grain, nitrogen: prices.nitrogen, application: prices.application };
+    // A flat rate has no map to pay.
+    let inputs = PriceInputs { mapping: 0.0, ..prices_of(prices) };
     let hectare = MoneyCell { area: Area::ha(1.0), rate, yield_without, yield_with };
+    let hectare = field_money(&[hectare], settings.rate.usual, &response, &inputs)?;
     Some(Money {
         currency: prices.currency.clone(),
-        hectare: field_money(&[hectare], settings.rate.usual, &response, &inputs)?,
+        against_none: hectare.map.instead_of(&hectare.none, &inputs),
+        against_usual: hectare.usual.as_ref().map(|usual| hectare.map.instead_of(usual, &inputs)),
+        hectare,
+        break_even_gain: break_even_gain(rate, &inputs),
         break_even_ratio: break_even_ratio(yield_without, &response, &inputs),
     })
 }

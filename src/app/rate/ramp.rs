@@ -15,6 +15,7 @@ use crate::app::map::accept;
 use crate::app::record;
 use crate::finding::Checked;
 use crate::finding::Finding;
+use crate::pipeline::product::product_findings;
 use crate::pipeline::ramp;
 use crate::pipeline::ramp::RampError;
 use crate::pipeline::ramp::RampOutcome;
@@ -52,6 +53,9 @@ pub(super) fn rate(settings: Checked<RampSettings>, folder: &Path, common: &Comm
         RampError::Curve(_) => AppError::refused("reference.ramp", error.to_string()).with_hint("correct the reading that the message names"),
         _ => AppError::refused("rate.empty", error.to_string()).with_hint("choose a smaller step or a wider range"),
     })?;
+    if let Some(product) = &settings.product {
+        findings.extend(product_findings(product, &settings.product_facts));
+    }
     ramp::judge(&settings, &outcome, &mut findings);
     judge::age(settings.sensed, &settings.application, &mut findings);
     judge::usual(outcome.rate, settings.rate.usual, &mut findings);

@@ -15,6 +15,7 @@ use crate::science::methods::about::about;
 use crate::science::money::StrategyTotals;
 use crate::science::yield_response::Capped;
 use crate::science::yield_response::in_season_estimate;
+use crate::units::KG_PER_LB;
 use crate::units::M2_PER_AC;
 use crate::units::M2_PER_HA;
 use crate::units::NRate;
@@ -154,10 +155,10 @@ fn reference_block(settings: &RateSettings, flat: &Flat) -> Block {
 
 fn method_block(settings: &RateSettings, flat: &Flat, both: Both) -> Block {
     let (response, cell) = (&settings.response, &flat.cell);
-    let days = flat.growing_days;
+    let days = flat.season.growing_days;
     let mut rows = vec![Row::new("crop", settings.season.crop.name.clone())];
     if days.is_finite() {
-        rows.push(Row::new("growing days", format!("{days}")).with_note(flat.counted.clone().unwrap_or_else(|| "as stated".to_owned())));
+        rows.push(Row::new("growing days", format!("{days}")).with_note(flat.season.said().unwrap_or_else(|| "as stated".to_owned())));
     }
     rows.push(Row::new("method", response.name()).with_note(format!("source: {}", response.fitted().source)));
     if let (Some(yields), Some((without, with))) = (response.yields(), cell.yields) {
@@ -199,6 +200,14 @@ fn money_block(settings: &RateSettings, money: &Money, both: Both) -> Block {
     if let (Some(usual), Some(rate)) = (&hectare.usual, settings.rate.usual) {
         rows.push(row(format!("gain over {}", both.rate(rate).0), amount(hectare.map.net() - usual.net())));
     }
+    if let Some(share) = money.against_none.marginal_return {
+        rows.push(Row::new("marginal return", format!("{:.0} %", 100.0 * share)).with_note("gain for what nitrogen and pass cost, against no nitrogen"));
+    }
+    if let Some(price) = money.against_none.break_even_nitrogen {
+        let each = both.order(format!("{price:.2} {currency}/kg N"), format!("{:.2} {currency}/lb N", price * KG_PER_LB));
+        rows.push(row("pays below", each));
+    }
+    rows.extend(money.break_even_gain.map(|gain| row("pays from a gain of", both.grain(gain))));
     rows.push(match money.break_even_ratio {
         Some(ratio) => Row::new("pays above a response of", format!("{ratio:.3}")).with_note("response index at which a dressing pays for its pass"),
         None => Row::new("pays above a response of", "none").with_note("nitrogen costs as much as the grain that it makes"),
@@ -215,6 +224,8 @@ fn value(settings: &RateSettings, folder: &Path, flat: &Flat, findings: &[Findin
         let exact = product_rate(product, flat.rate, settings.unit);
         json!({ "name": product.name(), "rate": exact.map(half_up_to_hundredth), "rate_exact": exact, "unit": settings.unit.label() })
     });
+    let mut season = record::season(&flat.season, &settings.season.crop.name);
+    season["in_season_estimate_per_d"] = json!(settings.response.yields().map(|_| in_season_estimate(found.beside, flat.season.growing_days)));
     json!({
         "version": env!("CARGO_PKG_VERSION"),
         "not_for_use": stopped,
@@ -223,10 +234,7 @@ fn value(settings: &RateSettings, folder: &Path, flat: &Flat, findings: &[Findin
             "kind": "readings", "pairs": settings.readings.len(), "index": found.strip, "beside": found.beside, "ratio": found.ratio,
             "ratio_low": bounds.map(|b| b.low), "ratio_high": bounds.map(|b| b.high), "no_interval": found.interval.as_ref().err().map(ToString::to_string),
         },
-        "season": {
-            "growing_days": flat.growing_days, "counted": flat.counted, "crop": settings.season.crop.name,
-            "in_season_estimate_per_d": settings.response.yields().map(|_| in_season_estimate(found.beside, flat.growing_days)),
-        },
+        "season": season,
         "rate": {
             "ratio_raw": cell.ratio_raw, "ratio": cell.ratio,
             "yield_without_n_kg_ha": cell.yields.map(|yields| yields.0.get()), "yield_with_n_kg_ha": cell.yields.map(|yields| yields.1.get()),
@@ -252,6 +260,7 @@ fn money_value(money: &Money) -> Value {
         "currency": money.currency, "rate": strategy(&hectare.map), "none": strategy(&hectare.none), "usual": hectare.usual.as_ref().map(strategy),
         "gain_over_none_per_ha": hectare.map.net() - hectare.none.net(),
         "gain_over_usual_per_ha": hectare.usual.as_ref().map(|usual| hectare.map.net() - usual.net()),
-        "break_even_ratio": money.break_even_ratio, "upper_bound": true,
+        "break_even_ratio": money.break_even_ratio, "break_even_gain_kg_ha": money.break_even_gain.map(Yield::get),
+        "against_none_per_ha": record::comparison(&money.against_none), "against_usual_per_ha": money.against_usual.as_ref().map(record::comparison), "upper_bound": true,
     })
 }

@@ -4,4 +4,6 @@ mod error;
 mod write;
 
 pub use error::GeoJsonError;
+pub(crate) use write::bounds;
+pub(crate) use write::geometry;
 pub use write::write;

@@ -44,7 +44,7 @@ pub fn write(prescription: &Prescription) -> Result<Vec<Payload>, GeoJsonError> 
 }
 
 /// West, south, east, north.
-fn bounds(outlines: &[MultiPolygon<f64>]) -> Option<Vec<f64>> {
+pub(crate) fn bounds(outlines: &[MultiPolygon<f64>]) -> Option<Vec<f64>> {
     let boxes = outlines.iter().filter_map(BoundingRect::bounding_rect);
     boxes
         .map(|b| [b.min().x, b.min().y, b.max().x, b.max().y])
@@ -83,7 +83,7 @@ fn feature(prescription: &Prescription, zone: &ZoneRecord, outline: &MultiPolygo
 }
 
 /// A Polygon where one part is enough, else a `MultiPolygon`.
-fn geometry(outline: &MultiPolygon<f64>) -> GeometryValue {
+pub(crate) fn geometry(outline: &MultiPolygon<f64>) -> GeometryValue {
     let rings = |polygon: &geo::Polygon<f64>| -> Vec<Vec<[f64; 2]>> {
         std::iter::once(polygon.exterior()).chain(polygon.interiors()).map(|ring| ring.coords().map(|c| [c.x, c.y]).collect()).collect()
     };

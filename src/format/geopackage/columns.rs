@@ -40,8 +40,8 @@ pub(super) struct Layer {
     pub(super) description: &'static str,
     /// Whether places are found by an index. It costs two thirds of a row's time, and cells come in row and column order as it is.
     pub(super) indexed: bool,
-    /// Names and kinds.
-    pub(super) columns: &'static [(&'static str, Kind)],
+    /// Names, kinds, and what they hold with the unit.
+    pub(super) columns: &'static [(&'static str, Kind, &'static str)],
 }
 
 /// Zones.
@@ -50,14 +50,14 @@ pub(super) const ZONES: Layer = Layer {
     description: "Nitrogen zones: one rate each. Product rate as decided, before the machine's least and greatest rate",
     indexed: true,
     columns: &[
-        ("zone", Kind::Whole),
-        ("product_rate", Kind::Real),
-        ("product_unit", Kind::Text),
-        ("n_kg_ha", Kind::Real),
-        ("area_m2", Kind::Real),
-        ("index", Kind::Real),
-        ("cells", Kind::Whole),
-        ("state", Kind::Text),
+        ("zone", Kind::Whole, "Number of the zone, from 1"),
+        ("product_rate", Kind::Real, "Product per area as decided, in the unit of product_unit; null without a product"),
+        ("product_unit", Kind::Text, "Unit of product_rate: kg/ha, L/ha, lb/ac or gal/ac"),
+        ("n_kg_ha", Kind::Real, "Nitrogen as the element [kg N/ha]"),
+        ("area_m2", Kind::Real, "Area inside the field on the working plane [m2]"),
+        ("index", Kind::Real, "Mean canopy index of what was seen as crop [no unit]"),
+        ("cells", Kind::Whole, "How many machine cells [count]"),
+        ("state", Kind::Text, "What it is: canopy, thin, bare, unseen or sliver"),
     ],
 };
 
@@ -67,23 +67,38 @@ pub(super) const CELLS: Layer = Layer {
     description: "Machine cells: what was measured and computed for each, before zones were made",
     indexed: false,
     columns: &[
-        ("row", Kind::Whole),
-        ("col", Kind::Whole),
-        ("area_m2", Kind::Real),
-        ("seen", Kind::Real),
-        ("bare", Kind::Real),
-        ("index", Kind::Real),
-        ("ratio_raw", Kind::Real),
-        ("ratio", Kind::Real),
-        ("yield_without_n_kg_ha", Kind::Real),
-        ("yield_with_n_kg_ha", Kind::Real),
-        ("n_raw_kg_ha", Kind::Real),
-        ("n_exact_kg_ha", Kind::Real),
-        ("n_kg_ha", Kind::Real),
-        ("capped", Kind::Text),
-        ("beyond", Kind::Whole),
-        ("state", Kind::Text),
-        ("zone", Kind::Whole),
+        ("row", Kind::Whole, "Row of the machine grid along the heading, from 0"),
+        ("col", Kind::Whole, "Column of the machine grid to the left of the heading, from 0"),
+        ("area_m2", Kind::Real, "Area inside the field on the working plane [m2]"),
+        ("seen", Kind::Real, "Share that the image shows [0 to 1]"),
+        ("bare", Kind::Real, "Share that was seen and is bare [0 to 1]"),
+        ("index", Kind::Real, "Mean canopy index of what was seen as crop [no unit]"),
+        ("index_se", Kind::Real, "Standard error of a kriged index; null for images and means [no unit]"),
+        ("ratio_raw", Kind::Real, "Reference over cell as measured [no unit]"),
+        ("ratio", Kind::Real, "The ratio used, adjusted and held [no unit]"),
+        ("yield_without_n_kg_ha", Kind::Real, "Yield in reach with no nitrogen added now [kg/ha]"),
+        ("yield_with_n_kg_ha", Kind::Real, "Yield in reach with nitrogen [kg/ha]"),
+        ("n_raw_kg_ha", Kind::Real, "Nitrogen before limits [kg N/ha]"),
+        ("n_exact_kg_ha", Kind::Real, "Nitrogen within limits, not rounded [kg N/ha]"),
+        ("n_kg_ha", Kind::Real, "Nitrogen as the element [kg N/ha]"),
+        ("capped", Kind::Text, "Where the maximum yield bound: none, without or with"),
+        ("beyond", Kind::Whole, "1 if it asks for more than the strip ever showed, else 0"),
+        ("state", Kind::Text, "What it is: canopy, thin, bare, unseen or sliver"),
+        ("zone", Kind::Whole, "Number of the zone, from 1"),
+    ],
+};
+
+/// Zones of a map that came in another format.
+pub(super) const CARRIED: Layer = Layer {
+    name: "zones",
+    description: "Zones of a map turned from another format: one rate each",
+    indexed: true,
+    columns: &[
+        ("zone", Kind::Whole, "Number of the zone, from 1"),
+        ("product_rate", Kind::Real, "Product per area, in the unit of product_unit; null where only nitrogen is known"),
+        ("product_unit", Kind::Text, "Unit of product_rate: kg/ha, L/ha, lb/ac or gal/ac"),
+        ("n_kg_ha", Kind::Real, "Nitrogen as the element; null where the product's nitrogen is not known [kg N/ha]"),
+        ("area_m2", Kind::Real, "Area on the ellipsoid [m2]"),
     ],
 };
 
@@ -93,13 +108,13 @@ pub(super) const STRIPS: Layer = Layer {
     description: "Reference strips as drawn, with the index of strip and comparison swaths",
     indexed: true,
     columns: &[
-        ("strip", Kind::Whole),
-        ("index", Kind::Real),
-        ("beside", Kind::Real),
-        ("estimator", Kind::Text),
-        ("pixels", Kind::Whole),
-        ("segments_dropped", Kind::Whole),
-        ("left_out", Kind::Whole),
+        ("strip", Kind::Whole, "Number of the strip, from 1"),
+        ("index", Kind::Real, "Mean canopy index of what was seen as crop [no unit]"),
+        ("beside", Kind::Real, "Mean canopy index of the ground beside the strip [no unit]"),
+        ("estimator", Kind::Text, "How the strip was measured: fine or coarse"),
+        ("pixels", Kind::Whole, "Pixels used [count]"),
+        ("segments_dropped", Kind::Whole, "Segments dropped as unlike the rest [count]"),
+        ("left_out", Kind::Whole, "1 if the strip is left out of the reference, else 0"),
     ],
 };
 
@@ -108,7 +123,12 @@ pub(super) const FIELD: Layer = Layer {
     name: "field",
     description: "The field: boundary less exclusions with their buffers",
     indexed: true,
-    columns: &[("name", Kind::Text), ("map_id", Kind::Text), ("area_m2", Kind::Real), ("n_kg", Kind::Real)],
+    columns: &[
+        ("name", Kind::Text, "Name of the field"),
+        ("map_id", Kind::Text, "Id of the map, first six characters of its hash"),
+        ("area_m2", Kind::Real, "Area inside the field on the working plane [m2]"),
+        ("n_kg", Kind::Real, "Nitrogen in total, from zones [kg N]"),
+    ],
 };
 
 pub(super) fn zone(prescription: &Prescription, zone: &ZoneRecord) -> Vec<Value> {
@@ -133,6 +153,7 @@ pub(super) fn cell(cell: &CellRecord) -> Vec<Value> {
         Value::Real(Some(cell.seen.get())),
         Value::Real(Some(cell.bare.get())),
         Value::Real(cell.index),
+        Value::Real(cell.index_se),
         Value::Real(cell.ratio_raw),
         Value::Real(cell.ratio),
         Value::Real(cell.yield_without.map(Yield::get)),

@@ -26,8 +26,15 @@ pub enum GeoPackageError {
         /// Shapes.
         shapes: usize,
     },
+    /// A style could not be made.
+    #[error("{source}")]
+    Style {
+        /// Why.
+        #[from]
+        source: crate::format::style::StyleError,
+    },
     /// GDAL refused.
-    #[error("office/prescription.gpkg: {doing} failed")]
+    #[error("GeoPackage: {doing} failed")]
     Gdal {
         /// At what.
         doing: &'static str,

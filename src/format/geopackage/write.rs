@@ -3,6 +3,7 @@
 //! # Source
 //! OGC 12-128 (`GeoPackage` 1.3): layers, geometry type, last-change date, `RTree` extension; kept by GDAL.
 
+use super::about;
 use super::columns;
 use super::columns::Kind;
 use super::columns::Layer;
@@ -11,6 +12,8 @@ use super::error::GeoPackageError;
 use crate::format::payload::Payload;
 use crate::format::scratch::Scratch;
 use crate::format::scratch::ThreadOption;
+use crate::format::style;
+use crate::format::style::Style;
 use crate::zones::prescription::Prescription;
 use gdal::Dataset;
 use gdal::DriverManager;
@@ -33,9 +36,10 @@ const PATH: &str = "office/prescription.gpkg";
 /// Version of the standard: the newest that GDAL 3.6 writes.
 const VERSION: &str = "1.3";
 /// A row: outline and values.
-type Row = (MultiPolygon<f64>, Vec<Value>);
+pub(super) type Row = (MultiPolygon<f64>, Vec<Value>);
 
-/// Writes `office/prescription.gpkg`: layers `zones`, `cells`, `strips` and `field` in the working plane, all multipolygons with a spatial index.
+/// Writes `office/prescription.gpkg`: layers `zones`, `cells`, `strips` and `field` in the working plane, all multipolygons with a spatial index; a table that
+/// says what each column holds, and a style for each layer that GIS programs load by themselves.
 ///
 /// Missing values are null; product rates are rounded half up to 0.01, null without a product. `beyond` and `left_out` are 0 or 1. `instant` stands as the
 /// date of last change, so that the same job gives the same bytes.
@@ -67,22 +71,31 @@ pub fn write(prescription: &Prescription, instant: Timestamp) -> Result<Vec<Payl
     add_layer(&mut dataset, &plane, columns::STRIPS, strips)?;
     add_layer(&mut dataset, &plane, columns::FIELD, std::iter::once((prescription.field.clone(), columns::field(prescription))))?;
 
+    let all = [columns::ZONES, columns::CELLS, columns::STRIPS, columns::FIELD];
+    about::describe(&dataset, &all).map_err(gdal("describing the columns"))?;
+    let styles = [
+        (columns::ZONES.name, style::zones(prescription)),
+        (columns::CELLS.name, style::cells(prescription)),
+        (columns::STRIPS.name, Style::outline("Reference strips", true)),
+        (columns::FIELD.name, Style::outline("Field", false)),
+    ];
+    about::add_styles(&dataset, &styles, &pinned)?;
     dataset.close().map_err(gdal("closing the file"))?;
     Ok(vec![Payload::new(PATH, file.into_bytes().map_err(gdal("taking the file from memory"))?)])
 }
 
-fn gdal(doing: &'static str) -> impl Fn(GdalError) -> GeoPackageError {
+pub(super) fn gdal(doing: &'static str) -> impl Fn(GdalError) -> GeoPackageError {
     move |source| GeoPackageError::Gdal { doing, source }
 }
 
-fn create(file: &Scratch) -> Result<Dataset, GdalError> {
+pub(super) fn create(file: &Scratch) -> Result<Dataset, GdalError> {
     let mut options = CslStringList::new();
     options.set_name_value("VERSION", VERSION)?;
     DriverManager::get_driver_by_name("GPKG")?.create_with_band_type_with_options::<u8, _>(file.path(), 0, 0, 0, &options)
 }
 
 /// One layer in one transaction: 100 000 rows in a few seconds.
-fn add_layer(dataset: &mut Dataset, plane: &SpatialRef, layer: Layer, rows: impl Iterator<Item = Row>) -> Result<(), GeoPackageError> {
+pub(super) fn add_layer(dataset: &mut Dataset, plane: &SpatialRef, layer: Layer, rows: impl Iterator<Item = Row>) -> Result<(), GeoPackageError> {
     let description = format!("DESCRIPTION={}", layer.description);
     let index = if layer.indexed { "SPATIAL_INDEX=YES" } else { "SPATIAL_INDEX=NO" };
     let options = ["GEOMETRY_NAME=geom", "FID=fid", index, description.as_str()];
@@ -91,7 +104,7 @@ fn add_layer(dataset: &mut Dataset, plane: &SpatialRef, layer: Layer, rows: impl
         let table = transaction
             .create_layer(LayerOptions { name: layer.name, srs: Some(plane), ty: OGRwkbGeometryType::wkbMultiPolygon, options: Some(&options) })
             .map_err(gdal("creating a layer"))?;
-        for (name, kind) in layer.columns {
+        for (name, kind, _) in layer.columns {
             let kind = match kind {
                 Kind::Whole => OGRFieldType::OFTInteger64,
                 Kind::Real => OGRFieldType::OFTReal,
@@ -108,9 +121,9 @@ fn add_layer(dataset: &mut Dataset, plane: &SpatialRef, layer: Layer, rows: impl
 }
 
 /// Numbers are numbers: what is missing is `None` and becomes null, never NaN. Before anything is opened, so that a refusal leaves nothing half made.
-fn check(layer: Layer, rows: impl Iterator<Item = Vec<Value>>) -> Result<(), GeoPackageError> {
+pub(super) fn check(layer: Layer, rows: impl Iterator<Item = Vec<Value>>) -> Result<(), GeoPackageError> {
     for (row, values) in (1..).zip(rows) {
-        for ((column, _), value) in layer.columns.iter().zip(values) {
+        for ((column, _, _), value) in layer.columns.iter().zip(values) {
             match value {
                 Value::Real(Some(value)) if !value.is_finite() => return Err(GeoPackageError::NotFinite { layer: layer.name, row, column, value }),
                 _ => {}
@@ -162,12 +175,12 @@ mod tests {
         let p = fixture::prescription();
         let (_file, dataset) = reopened(&p);
         let names: Vec<_> = dataset.layers().map(|layer| layer.name()).collect();
-        assert_eq!(names, ["zones", "cells", "strips", "field"]);
+        assert_eq!(names, ["zones", "cells", "strips", "field", "layer_styles"]);
         let columns = |layer: &str| dataset.layer_by_name(layer).unwrap().defn().fields().map(|field| field.name()).collect::<Vec<_>>().join(" ");
         assert_eq!(columns("zones"), "zone product_rate product_unit n_kg_ha area_m2 index cells state");
         assert_eq!(
             columns("cells"),
-            "row col area_m2 seen bare index ratio_raw ratio yield_without_n_kg_ha yield_with_n_kg_ha n_raw_kg_ha n_exact_kg_ha n_kg_ha capped beyond state zone"
+            "row col area_m2 seen bare index index_se ratio_raw ratio yield_without_n_kg_ha yield_with_n_kg_ha n_raw_kg_ha n_exact_kg_ha n_kg_ha capped beyond state zone"
         );
         for (layer, count) in [("zones", 3), ("cells", 117), ("strips", 2), ("field", 1)] {
             let layer = dataset.layer_by_name(layer).unwrap();

@@ -6,6 +6,18 @@ use gdal::errors::GdalError;
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum GeoTiffError {
+    /// A style could not be made.
+    #[error("the raster's style could not be made: {source}")]
+    Style {
+        /// Why.
+        source: crate::format::style::StyleError,
+    },
+    /// The map cannot be carried to a plane.
+    #[error("the map cannot be carried to a plane of metres: {source}")]
+    Carry {
+        /// What PROJ said.
+        source: crate::space::crs::CrsError,
+    },
     /// There is nothing to write.
     #[error("office/nitrogen.tif: the prescription has no zone; check that the field is larger than its exclusions")]
     NoZones,

@@ -30,6 +30,16 @@ impl PixelGrid {
         Self { west: west * pixel, north: north * pixel, pixel, columns: (east - west).max(1.0), rows: (north - south).max(1.0) }
     }
 
+    /// Columns and rows.
+    pub(super) const fn size(&self) -> (usize, usize) {
+        (self.columns as usize, self.rows as usize)
+    }
+
+    /// GDAL's six numbers: west, step east, 0, north, 0, step south.
+    pub(super) const fn transform(&self) -> [f64; 6] {
+        [self.west, self.pixel, 0.0, self.north, 0.0, -self.pixel]
+    }
+
     fn centre_y(&self, row: usize) -> f64 {
         self.north - (row as f64 + 0.5) * self.pixel
     }

@@ -11,6 +11,7 @@ use super::fill::Filler;
 use super::fill::PixelGrid;
 use crate::format::payload::Payload;
 use crate::format::scratch::Scratch;
+use crate::space::crs::Crs;
 use crate::zones::prescription::Prescription;
 use gdal::Dataset;
 use gdal::DriverManager;
@@ -18,17 +19,18 @@ use gdal::cpl::CslStringList;
 use gdal::errors::GdalError;
 use gdal::raster::Buffer;
 use geo::BoundingRect;
+use geo::MultiPolygon;
 use geo::Rect;
 use quick_xml::escape::escape;
 
 /// Where the file goes.
 const PATH: &str = "office/nitrogen.tif";
 /// Value of pixels outside the field. \[kg N/ha\]
-const OUTSIDE: f32 = -9_999.0;
+pub(super) const OUTSIDE: f32 = -9_999.0;
 /// Tile side, also the rows that are held at once.
 const TILE: usize = 256;
 /// Pixels a side at most.
-const MOST_PIXELS: f64 = 200_000.0;
+pub(super) const MOST_PIXELS: f64 = 200_000.0;
 /// Least pixel. \[m\]
 const LEAST_PIXEL: f64 = 1.0;
 
@@ -47,14 +49,22 @@ pub fn write(prescription: &Prescription) -> Result<Vec<Payload>, GeoTiffError> 
         return Err(GeoTiffError::TooLarge { columns: grid.columns, rows: grid.rows, pixel: grid.pixel });
     }
     let plain = Scratch::new("tif");
-    let counts = fill(prescription, grid, &plain).map_err(gdal("filling pixels"))?;
-    let described = Dataset::open(described(prescription, grid, &plain, &counts)).map_err(gdal("describing the raster"))?;
-    let file = Scratch::new("tif");
-    optimised(&described, &file).map_err(gdal("writing the raster"))?;
-    Ok(vec![Payload::new(PATH, file.into_bytes().map_err(gdal("taking the file from memory"))?)])
+    let shapes = prescription.zones.iter().map(|zone| (&zone.outline, zone.n.get() as f32));
+    let counts = fill(grid, shapes, &plain).map_err(gdal("filling pixels"))?;
+    let text = format!("Nitrogen, kg N/ha, of {} (map {}). For the office, not for the machine", prescription.field_name, prescription.map_id);
+    let about = About { system: &prescription.plane, transform: grid.transform(), size: grid.size(), text: &text, band: "nitrogen", unit: "kg N/ha" };
+    Ok(vec![Payload::new(PATH, finished(&about, &plain, &counts)?)])
 }
 
-fn gdal(doing: &'static str) -> impl Fn(GdalError) -> GeoTiffError {
+/// The cloud-optimised file of a plain one.
+pub(super) fn finished(about: &About<'_>, plain: &Scratch, counts: &BTreeMap<u32, u64>) -> Result<Vec<u8>, GeoTiffError> {
+    let described = Dataset::open(described(about, plain, counts)).map_err(gdal("describing the raster"))?;
+    let file = Scratch::new("tif");
+    optimised(&described, &file).map_err(gdal("writing the raster"))?;
+    file.into_bytes().map_err(gdal("taking the file from memory"))
+}
+
+pub(super) fn gdal(doing: &'static str) -> impl Fn(GdalError) -> GeoTiffError {
     move |source| GeoTiffError::Gdal { doing, source }
 }
 
@@ -69,8 +79,13 @@ fn bounds(prescription: &Prescription) -> Result<Rect<f64>, GeoTiffError> {
 }
 
 /// Fills a plain tiled raster and counts the pixels of each rate (by its bits; rates are not negative, so bits sort like numbers; −9999 is left out).
-fn fill(prescription: &Prescription, grid: PixelGrid, plain: &Scratch) -> Result<BTreeMap<u32, u64>, GdalError> {
-    let (columns, rows) = (grid.columns as usize, grid.rows as usize);
+pub(super) fn fill<'a>(grid: PixelGrid, shapes: impl Iterator<Item = (&'a MultiPolygon<f64>, f32)>, plain: &Scratch) -> Result<BTreeMap<u32, u64>, GdalError> {
+    let mut filler = Filler::new(grid, shapes);
+    fill_rows(grid.size(), plain, |row| filler.next_row(row, OUTSIDE))
+}
+
+/// As [`fill`], row by row from the north.
+pub(super) fn fill_rows((columns, rows): (usize, usize), plain: &Scratch, mut next_row: impl FnMut(&mut [f32])) -> Result<BTreeMap<u32, u64>, GdalError> {
     let mut options = CslStringList::new();
     for (key, value) in [("TILED", "YES"), ("BLOCKXSIZE", "256"), ("BLOCKYSIZE", "256"), ("COMPRESS", "DEFLATE"), ("ZLEVEL", "1"), ("BIGTIFF", "IF_SAFER")] {
         options.set_name_value(key, value)?;
@@ -78,13 +93,12 @@ fn fill(prescription: &Prescription, grid: PixelGrid, plain: &Scratch) -> Result
     let driver = DriverManager::get_driver_by_name("GTiff")?;
     let dataset = driver.create_with_band_type_with_options::<f32, _>(plain.path(), columns, rows, 1, &options)?;
     let mut band = dataset.rasterband(1)?;
-    let mut filler = Filler::new(grid, prescription.zones.iter().map(|zone| (&zone.outline, zone.n.get() as f32)));
     let mut counts = BTreeMap::new();
     for top in (0..rows).step_by(TILE) {
         let height = TILE.min(rows - top);
         let mut buffer = Buffer::new((columns, height), vec![OUTSIDE; columns * height]);
         for row in buffer.data_mut().chunks_exact_mut(columns) {
-            filler.next_row(row, OUTSIDE);
+            next_row(row);
             for run in row.chunk_by(|a, b| a == b).filter(|run| run[0] >= 0.0) {
                 *counts.entry(run[0].to_bits()).or_insert(0) += run.len() as u64;
             }
@@ -95,17 +109,31 @@ fn fill(prescription: &Prescription, grid: PixelGrid, plain: &Scratch) -> Result
     Ok(counts)
 }
 
+/// What a raster says of itself.
+pub(super) struct About<'a> {
+    pub(super) system: &'a Crs,
+    /// GDAL's six numbers: west, step east, 0, north, 0, step south.
+    pub(super) transform: [f64; 6],
+    pub(super) size: (usize, usize),
+    /// A sentence.
+    pub(super) text: &'a str,
+    /// Name of the band.
+    pub(super) band: &'a str,
+    /// Unit of its numbers.
+    pub(super) unit: &'a str,
+}
+
 /// The plain raster with everything that a reader wants to know of it, as GDAL's virtual format: the way to a unit without touching GDAL's C interface.
-fn described(prescription: &Prescription, grid: PixelGrid, plain: &Scratch, counts: &BTreeMap<u32, u64>) -> String {
-    let PixelGrid { west, north, pixel, columns, rows } = grid;
-    let srs = escape(prescription.plane.definition());
-    let about = format!("Nitrogen, kg N/ha, of {} (map {}). For the office, not for the machine", prescription.field_name, prescription.map_id);
-    let about = escape(&about);
-    let statistics = statistics(counts, columns * rows);
+pub(super) fn described(about: &About<'_>, plain: &Scratch, counts: &BTreeMap<u32, u64>) -> String {
+    let (columns, rows) = about.size;
+    let srs = escape(about.system.definition());
+    let transform = about.transform.map(|number| number.to_string()).join(", ");
+    let (text, band, unit) = (escape(about.text), escape(about.band), escape(about.unit));
+    let statistics = statistics(counts, columns as f64 * rows as f64);
     format!(
-        "<VRTDataset rasterXSize=\"{columns}\" rasterYSize=\"{rows}\"><SRS>{srs}</SRS><GeoTransform>{west}, {pixel}, 0, {north}, 0, -{pixel}</GeoTransform>\
-         <Metadata><MDI key=\"AREA_OR_POINT\">Area</MDI><MDI key=\"TIFFTAG_IMAGEDESCRIPTION\">{about}</MDI></Metadata>\
-         <VRTRasterBand dataType=\"Float32\" band=\"1\"><Description>nitrogen</Description><UnitType>kg N/ha</UnitType><NoDataValue>{OUTSIDE}</NoDataValue>\
+        "<VRTDataset rasterXSize=\"{columns}\" rasterYSize=\"{rows}\"><SRS>{srs}</SRS><GeoTransform>{transform}</GeoTransform>\
+         <Metadata><MDI key=\"AREA_OR_POINT\">Area</MDI><MDI key=\"TIFFTAG_IMAGEDESCRIPTION\">{text}</MDI></Metadata>\
+         <VRTRasterBand dataType=\"Float32\" band=\"1\"><Description>{band}</Description><UnitType>{unit}</UnitType><NoDataValue>{OUTSIDE}</NoDataValue>\
          <ColorInterp>Gray</ColorInterp><Metadata>{statistics}</Metadata><SimpleSource><SourceFilename relativeToVRT=\"0\">{path}</SourceFilename>\
          <SourceBand>1</SourceBand></SimpleSource></VRTRasterBand></VRTDataset>",
         path = plain.path(),

@@ -8,6 +8,8 @@ use crate::format::iso11783::error::Iso11783Error;
 use crate::units::KG_HA_PER_LB_AC;
 use crate::units::L_HA_PER_GAL_AC;
 use crate::units::RateUnit;
+use crate::zones::carried::Quantity;
+use crate::zones::plain::Measure;
 use crate::zones::prescription::Prescription;
 
 /// Milligrams per square metre in a kilogram per hectare.
@@ -34,22 +36,23 @@ impl Channel {
     /// Without a product it is the setpoint of nitrogen (01B0), not of product mass: a machine that does not know it sends no setpoint, which is seen at once,
     /// while nitrogen sent as product would be spread at the wrong rate in silence.
     pub(super) fn of(prescription: &Prescription) -> Self {
-        let per_shown = match prescription.unit {
+        Self::new(Measure::of(prescription.product.is_none(), prescription.unit))
+    }
+
+    /// The value for rates of this measure.
+    pub(super) fn new(measure: Measure) -> Self {
+        let per_shown = match measure.unit {
             RateUnit::KgPerHa => MG_M2_PER_KG_HA,
             RateUnit::LbPerAc => MG_M2_PER_KG_HA * KG_HA_PER_LB_AC,
             RateUnit::LPerHa => CENTI_MM3_M2_PER_L_HA,
             RateUnit::GalPerAc => CENTI_MM3_M2_PER_L_HA * L_HA_PER_GAL_AC,
         };
-        let unit = prescription.rate_label();
-        match (&prescription.product, prescription.unit.is_volume()) {
-            (Some(_), true) => Self { ddi: "0001", quantity: "0048", per_shown, unit },
-            (Some(_), false) => Self { ddi: "0006", quantity: "004B", per_shown, unit },
-            // Nitrogen is never a volume: shown in lb N/ac with a US unit, else in kg N/ha.
-            (None, _) => {
-                let per_shown = if prescription.unit.is_us() { MG_M2_PER_KG_HA * KG_HA_PER_LB_AC } else { MG_M2_PER_KG_HA };
-                Self { ddi: "01B0", quantity: "004B", per_shown, unit }
-            }
-        }
+        let (ddi, quantity) = match measure.quantity {
+            Quantity::Nitrogen => ("01B0", "004B"),
+            Quantity::ProductVolume => ("0001", "0048"),
+            Quantity::ProductMass | Quantity::Unknown => ("0006", "004B"),
+        };
+        Self { ddi, quantity, per_shown, unit: measure.label() }
     }
 
     /// What a terminal multiplies the file's integer by to show it.

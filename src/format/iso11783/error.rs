@@ -47,6 +47,14 @@ pub enum Iso11783Error {
         /// The greatest that fits.
         greatest: f64,
     },
+    /// More different rates than there are zone codes.
+    #[error("the map has {rates} different rates; task data in zones hold {most}: take the kind \"grid\", which holds any number")]
+    TooManyRates {
+        /// How many.
+        rates: usize,
+        /// How many there may be.
+        most: usize,
+    },
     /// The task file could not be put together.
     #[error("TASKDATA.XML could not be put together: {source}")]
     Xml {

@@ -17,6 +17,7 @@ use crate::format::iso11783::near::Neighbours;
 use crate::format::iso11783::near::meet;
 use crate::units::Area;
 use crate::units::Length;
+use crate::zones::flavour::TaskKind;
 use crate::zones::machine::Held;
 use crate::zones::machine::MachineRates;
 use crate::zones::prescription::Prescription;
@@ -48,7 +49,7 @@ impl RateGrid {
     }
 }
 
-/// Rates of the task's grid.
+/// Rates of the task's grid. In kind `zones`, a cell has the rate of which it holds most instead of the mean.
 ///
 /// # Findings
 /// `machine.grid_coarsened` (caution) when cells had to grow to keep within 350 rows and columns; `machine.grid_held` (note) when a mean of several zones fell
@@ -56,7 +57,7 @@ impl RateGrid {
 ///
 /// # Errors
 /// [`Iso11783Error::NoBoundary`], [`Iso11783Error::Place`] and [`Iso11783Error::Crs`].
-pub fn rate_grid(prescription: &Prescription, rates: &MachineRates) -> Result<Checked<RateGrid>, Iso11783Error> {
+pub fn rate_grid(prescription: &Prescription, rates: &MachineRates, kind: TaskKind) -> Result<Checked<RateGrid>, Iso11783Error> {
     let first = prescription.boundary.0.first().and_then(|polygon| polygon.exterior().0.first()).ok_or(Iso11783Error::NoBoundary)?;
     let carrier = Carrier::new(&prescription.plane, (first.x, first.y))?;
     let outlines = prescription.boundary.iter().map(|polygon| carrier.line(polygon.exterior())).collect::<Result<Vec<_>, _>>()?;
@@ -68,7 +69,7 @@ pub fn rate_grid(prescription: &Prescription, rates: &MachineRates) -> Result<Ch
     let zones = prescription.zones.iter().map(|zone| rings(&carrier, &lattice, &zone.outline)).collect::<Result<Vec<_>, _>>()?;
     let exclusions = rings(&carrier, &lattice, &prescription.exclusions)?;
     let kept_off = covered_or_touched(&exclusions, &lattice);
-    let inside = Inside::of(prescription, rates, &lattice, &zones);
+    let inside = Inside::of(prescription, rates, &lattice, &zones, kind);
 
     let mut grid = RateGrid { rates: vec![0.0; lattice.rows * lattice.cols], lattice, total: 0.0, total_without_exclusions: 0.0, held_cells: 0 };
     for (cell, rate) in grid.rates.iter_mut().enumerate().filter(|(cell, _)| inside.share[*cell] > NOTHING) {
@@ -100,19 +101,27 @@ struct Inside {
 }
 
 impl Inside {
-    fn of(prescription: &Prescription, rates: &MachineRates, lattice: &Lattice, zones: &[Vec<Ring>]) -> Self {
+    fn of(prescription: &Prescription, rates: &MachineRates, lattice: &Lattice, zones: &[Vec<Ring>], kind: TaskKind) -> Self {
         let none = || vec![0.0; lattice.rows * lattice.cols];
         let mut out = Self { share: none(), weighted: none(), area_m2: none() };
+        let mut most = vec![(0.0, 0.0); lattice.rows * lattice.cols];
         for ((zone, rate), rings) in prescription.zones.iter().zip(&rates.zones).zip(zones) {
-            let Some(window) = Window::around(rings, lattice) else { continue };
-            let shares = coverage(&window.shift(rings), window.rows, window.cols);
-            let whole: f64 = shares.iter().sum();
-            for (place, share) in shares.iter().enumerate().filter(|(_, share)| **share > 0.0) {
-                let cell = (window.row + place / window.cols) * lattice.cols + window.col + place % window.cols;
+            let Some(window) = Window::around(rings, lattice.rows, lattice.cols) else { continue };
+            let shares = window.shares(rings, lattice.cols);
+            let whole: f64 = shares.iter().map(|(_, share)| share).sum();
+            for (cell, share) in shares {
                 out.share[cell] += share;
                 out.weighted[cell] += share * rate.shown;
+                if share > most[cell].0 {
+                    most[cell] = (share, rate.shown);
+                }
                 // The zone's own area, shared out: what simplification moved does not count.
                 out.area_m2[cell] += zone.area.get() * (share / whole);
+            }
+        }
+        if kind == TaskKind::Zones {
+            for (cell, (_, rate)) in most.iter().enumerate() {
+                out.weighted[cell] = out.share[cell] * rate;
             }
         }
         out
@@ -120,7 +129,7 @@ impl Inside {
 }
 
 /// The part of the grid around one zone.
-struct Window {
+pub(super) struct Window {
     row: usize,
     col: usize,
     rows: usize,
@@ -128,15 +137,22 @@ struct Window {
 }
 
 impl Window {
-    fn around(rings: &[Ring], lattice: &Lattice) -> Option<Self> {
+    pub(super) fn around(rings: &[Ring], rows: usize, cols: usize) -> Option<Self> {
         let points = || rings.iter().flatten();
         let range = |axis: usize, count: usize| {
             let low = libm::floor(points().map(|p| p[axis]).fold(f64::INFINITY, f64::min)).max(0.0);
             let high = libm::ceil(points().map(|p| p[axis]).fold(f64::NEG_INFINITY, f64::max)).min(count as f64);
             (low < high).then_some((low as usize, (high - low) as usize))
         };
-        let ((col, cols), (row, rows)) = (range(0, lattice.cols)?, range(1, lattice.rows)?);
+        let ((col, cols), (row, rows)) = (range(0, cols)?, range(1, rows)?);
         Some(Self { row, col, rows, cols })
+    }
+
+    /// Cells of the whole grid in which the rings cover something, with the share of each.
+    pub(super) fn shares(&self, rings: &[Ring], cols: usize) -> Vec<(usize, f64)> {
+        let shares = coverage(&self.shift(rings), self.rows, self.cols);
+        let cell = |place: usize| (self.row + place / self.cols) * cols + self.col + place % self.cols;
+        shares.into_iter().enumerate().filter(|(_, share)| *share > 0.0).map(|(place, share)| (cell(place), share)).collect()
     }
 
     fn shift(&self, rings: &[Ring]) -> Vec<Ring> {

@@ -183,7 +183,7 @@ pub(super) fn rings(carrier: &Carrier, lattice: &Lattice, polygons: &MultiPolygo
 }
 
 /// Rounded to 12 significant digits, so that the file's decimal number and the one computed with are the same.
-fn twelve_digits(value: f64) -> f64 {
+pub(super) fn twelve_digits(value: f64) -> f64 {
     format!("{value:.11e}").parse().unwrap_or(value)
 }
 

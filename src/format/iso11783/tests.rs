@@ -11,6 +11,8 @@ use crate::zones::fixture;
 use crate::zones::fixture::EXCLUSION;
 use crate::zones::fixture::LENGTH;
 use crate::zones::fixture::WIDTH;
+use crate::zones::flavour::TaskFlavour;
+use crate::zones::flavour::TaskKind;
 use crate::zones::machine::machine_rates;
 use crate::zones::prescription::Prescription;
 use geo::LineString;
@@ -74,7 +76,7 @@ impl Task {
     }
 
     fn of(prescription: &Prescription) -> Self {
-        Self::read(&write(prescription, Timestamp::UNIX_EPOCH).unwrap().value)
+        Self::read(&write(prescription, TaskFlavour::default(), Timestamp::UNIX_EPOCH).unwrap().value)
     }
 
     fn all(&self, name: &str) -> impl Iterator<Item = &Element> {
@@ -238,7 +240,7 @@ fn every_cell_is_the_mean_of_its_part_of_the_field() {
     // Means below the least rate would be held to it.
     field.machine.least = None;
     let rates = machine_rates(&field).unwrap().value;
-    let grid = rate_grid(&field, &rates).unwrap().value;
+    let grid = rate_grid(&field, &rates, TaskKind::Grid).unwrap().value;
     let back = Projector::new(&Crs::wgs84(), &field.plane).unwrap();
     let frame = fixture::frame();
     let inside = |v: f64, low: f64, high: f64| v >= low && v < high;
@@ -279,7 +281,7 @@ fn every_cell_is_the_mean_of_its_part_of_the_field() {
 fn in_field_total_and_what_the_exclusion_takes() {
     let field = fixture::prescription();
     let rates = machine_rates(&field).unwrap().value;
-    let checked = rate_grid(&field, &rates).unwrap();
+    let checked = rate_grid(&field, &rates, TaskKind::Grid).unwrap();
     // 2.5344 ha × 60 and 3.08 ha × 90 kg N/ha, in litres.
     let zones = 2.534_4 * litres(60.0) + 3.08 * litres(90.0);
     assert!((rates.total - zones).abs() < 1e-9);
@@ -293,7 +295,7 @@ fn in_field_total_and_what_the_exclusion_takes() {
     // Without the exclusion there is nothing to tell of the total.
     let mut open = fixture::prescription();
     open.exclusions = MultiPolygon::new(Vec::new());
-    assert!(rate_grid(&open, &rates).unwrap().findings.iter().all(|finding| finding.code != "machine.grid_total"));
+    assert!(rate_grid(&open, &rates, TaskKind::Grid).unwrap().findings.iter().all(|finding| finding.code != "machine.grid_total"));
 }
 
 #[test]
@@ -327,7 +329,7 @@ fn large_fields_say_that_cells_grew() {
     field.boundary = whole.clone();
     field.zones.truncate(1);
     field.zones[0].outline = whole;
-    let checked = write(&field, Timestamp::UNIX_EPOCH).unwrap();
+    let checked = write(&field, TaskFlavour::default(), Timestamp::UNIX_EPOCH).unwrap();
     let finding = checked.findings.iter().find(|finding| finding.code == "machine.grid_coarsened").unwrap();
     assert!(finding.message.contains("from 12.0 m to"), "{}", finding.message);
     let task = Task::read(&checked.value);
@@ -350,12 +352,12 @@ fn without_a_product_it_is_nitrogen() {
 fn the_archive_holds_the_same_bytes_and_nothing_of_today() {
     let field = fixture::prescription();
     let instant: Timestamp = "2026-04-14T00:00:00Z".parse().unwrap();
-    let files = write(&field, instant).unwrap().value;
+    let files = write(&field, TaskFlavour::default(), instant).unwrap().value;
     assert_eq!(
         files.iter().map(|file| file.path.as_str()).collect::<Vec<_>>(),
         ["machine/TASKDATA/TASKDATA.XML", "machine/TASKDATA/GRD00000.bin", "office/TASKDATA.zip"]
     );
-    assert_eq!(files, write(&field, instant).unwrap().value);
+    assert_eq!(files, write(&field, TaskFlavour::default(), instant).unwrap().value);
     let mut archive = zip::ZipArchive::new(std::io::Cursor::new(&files[2].bytes)).unwrap();
     assert_eq!(archive.len(), 2);
     for (position, name) in ["TASKDATA/TASKDATA.XML", "TASKDATA/GRD00000.bin"].into_iter().enumerate() {
@@ -367,7 +369,7 @@ fn the_archive_holds_the_same_bytes_and_nothing_of_today() {
         assert_eq!(bytes, files[position].bytes);
     }
     // An instant before archives could date files is the earliest they can.
-    let early = write(&field, Timestamp::UNIX_EPOCH).unwrap().value;
+    let early = write(&field, TaskFlavour::default(), Timestamp::UNIX_EPOCH).unwrap().value;
     let mut archive = zip::ZipArchive::new(std::io::Cursor::new(&early[2].bytes)).unwrap();
     assert_eq!(archive.by_index(0).unwrap().last_modified().unwrap().year(), 1980);
 }

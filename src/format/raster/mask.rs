@@ -22,7 +22,12 @@ pub enum MaskRule {
 }
 
 impl MaskRule {
-    fn usable(&self, value: i64) -> bool {
+    fn usable(&self, value: f64) -> bool {
+        // No class and no bits: a number between two whole ones, or none at all.
+        if value != libm::trunc(value) || value.abs() > 9e15 {
+            return false;
+        }
+        let value = value as i64;
         match self {
             Self::Keep(classes) => classes.contains(&value),
             Self::Bits(bits) => bits.iter().all(|bit| value & (1 << bit) == 0),
@@ -37,10 +42,14 @@ pub struct MaskSpec {
     pub path: PathBuf,
     /// What it says of itself.
     pub facts: RasterFacts,
+    /// The band that holds the mask, from 1.
+    pub band: usize,
     /// Which values are usable.
     pub rule: MaskRule,
     /// How far unusable pixels are grown, between pixel centres. \[m\]
     pub grow: f64,
+    /// Further masks: a pixel must be usable by each of them.
+    pub and: Vec<MaskSpec>,
 }
 
 /// One thread's reader of a mask.
@@ -51,6 +60,7 @@ pub(super) struct MaskReader<'a> {
     /// Offsets of mask pixels within `grow`.
     disc: Vec<(i64, i64)>,
     reach: i64,
+    and: Vec<MaskReader<'a>>,
 }
 
 impl<'a> MaskReader<'a> {
@@ -68,11 +78,22 @@ impl<'a> MaskReader<'a> {
             libm::hypot(x, y) * unit <= spec.grow + 1e-9
         };
         let disc = (-reach..=reach).flat_map(|r| (-reach..=reach).map(move |c| (c, r))).filter(|&(c, r)| (c, r) == (0, 0) || within(c, r)).collect();
-        Ok(Self { spec, dataset, way, disc, reach })
+        let and = spec.and.iter().map(|spec| Self::new(spec, image)).collect::<Result<_, _>>()?;
+        Ok(Self { spec, dataset, way, disc, reach, and })
     }
 
     /// Answers, for each pixel of a window of the image, whether it may be used. Outside the mask file nothing may.
     pub(super) fn usable(&self, image: &Lattice, window: Window) -> Result<Vec<bool>, RasterError> {
+        let mut usable = self.usable_by_own(image, window)?;
+        for mask in &self.and {
+            for (usable, other) in usable.iter_mut().zip(mask.usable(image, window)?) {
+                *usable &= other;
+            }
+        }
+        Ok(usable)
+    }
+
+    fn usable_by_own(&self, image: &Lattice, window: Window) -> Result<Vec<bool>, RasterError> {
         let lattice = &self.spec.facts.lattice;
         let fail = |reason: String| RasterError::Read {
             file: self.spec.path.display().to_string(),
@@ -101,15 +122,19 @@ impl<'a> MaskReader<'a> {
             return Ok(vec![false; window.len()]);
         }
         let size = ((to.0 - from.0) as usize, (to.1 - from.1) as usize);
-        let band = self.dataset.rasterband(1).map_err(|error| fail(error.to_string()))?;
+        let band = self.dataset.rasterband(self.spec.band).map_err(|error| fail(error.to_string()))?;
         let values = band.read_as::<f64>((from.0 as isize, from.1 as isize), size, size, None).map_err(|error| fail(error.to_string()))?;
-        let nodata = self.spec.facts.bands[0].nodata;
+        // Classes that are kept are named one by one, so a file's nodata is kept only by name: usable-data masks declare 0, which means "nothing wrong".
+        let nodata = match self.spec.rule {
+            MaskRule::Keep(_) => None,
+            MaskRule::Bits(_) => self.spec.facts.bands.get(self.spec.band - 1).and_then(|band| band.nodata),
+        };
         let bad = |c: i64, r: i64| {
             if c < from.0 || r < from.1 || c >= to.0 || r >= to.1 {
                 return false;
             }
             let value = values.data()[(r - from.1) as usize * size.0 + (c - from.0) as usize];
-            Some(value) == nodata || !self.spec.rule.usable(value as i64)
+            Some(value) == nodata || !self.spec.rule.usable(value)
         };
         let inside = |c: i64, r: i64| c >= 0 && r >= 0 && c < lattice.cols && r < lattice.rows;
         Ok(places.iter().map(|&(c, r)| inside(c, r) && !self.disc.iter().any(|&(dc, dr)| bad(c + dc, r + dr))).collect())

@@ -3,6 +3,7 @@
 mod error;
 mod mask;
 mod open;
+pub mod product;
 mod stack;
 mod stored;
 

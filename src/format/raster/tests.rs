@@ -131,7 +131,7 @@ fn a_coarser_band_is_read_at_the_parent_and_one_that_does_not_nest_is_refused() 
 fn masked(file: &File, classes: Vec<u8>, rule: MaskRule, grow: f64) -> Vec<Option<f64>> {
     let image = file.write::<u8>("image.tif", 8, 10.0, &[vec![7; 64]], |_| {});
     let path = file.write::<u8>("classes.tif", 4, 20.0, &[classes], |_| {});
-    let spec = MaskSpec { facts: facts(&path, Path::new("")).unwrap(), path, rule, grow };
+    let spec = MaskSpec { facts: facts(&path, Path::new("")).unwrap(), path, band: 1, rule, grow, and: Vec::new() };
     shown(&all(&RasterStack::new(vec![slot(&image, 1)], Some(spec)).unwrap())[0])
 }
 

@@ -2,8 +2,10 @@
 
 mod error;
 mod name;
+mod table;
 mod write;
 
 pub use error::ShapefileError;
 pub use name::safe_name;
+pub(crate) use table::Table;
 pub use write::write;

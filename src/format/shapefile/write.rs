@@ -4,10 +4,9 @@
 //! ESRI Shapefile Technical Description (July 1998) and the dBase III header (date of last update in bytes 1 to 3: year − 1900, month, day), both from memory;
 //! the text of the .prj is what GDAL 3.6.2 writes for WGS 84. Single parts, no slivers, 8.3 names: common practice, no source.
 
-use std::io::Cursor;
-
 use super::error::ShapefileError;
 use super::name::safe_name;
+use super::table::Table;
 use crate::format::lonlat;
 use crate::format::payload::Payload;
 use crate::units::half_up_to_hundredth;
@@ -15,26 +14,11 @@ use crate::zones::prescription::Prescription;
 use crate::zones::prescription::ZoneRecord;
 use geo::Area;
 use jiff::Timestamp;
-use jiff::tz::TimeZone;
-use shapefile::Point;
-use shapefile::Polygon;
-use shapefile::PolygonRing;
-use shapefile::ShapeWriter;
-use shapefile::dbase::FieldName;
-use shapefile::dbase::FieldValue;
-use shapefile::dbase::Record;
-use shapefile::dbase::TableWriterBuilder;
 
-/// WGS 84 longitude and latitude as ESRI writes it.
-const PRJ: &str =
-    r#"GEOGCS["GCS_WGS_1984",DATUM["D_WGS_1984",SPHEROID["WGS_1984",6378137.0,298.257223563]],PRIMEM["Greenwich",0.0],UNIT["Degree",0.0174532925199433]]"#;
 /// Smaller parts are left out: some controllers stumble over them. \[m²\] Common practice, no source.
 const SLIVER_M2: f64 = 1.0;
 /// Largest number that N(10,2) holds without a sign.
 const LARGEST: f64 = 9_999_999.99;
-/// Column of the zone's number.
-const ZONE_COLUMN: &str = "ZONE";
-
 /// Writes `machine/NAME.shp`, `.shx`, `.dbf`, `.prj` and `.cpg`, NAME being the field's name made 8.3-safe by [`safe_name`].
 ///
 /// One record a part of a zone's machine outline, in WGS 84, exteriors clockwise, holes counter-clockwise; parts below 1 m² are left out. Columns: `ZONE`
@@ -45,44 +29,24 @@ const ZONE_COLUMN: &str = "ZONE";
 /// # Errors
 /// [`ShapefileError`] when there is no zone, a rate is negative, not finite or too large for the column, or a zone has no valid outline in WGS 84.
 pub fn write(prescription: &Prescription, instant: Timestamp, rate_of: impl Fn(&ZoneRecord) -> f64) -> Result<Vec<Payload>, ShapefileError> {
-    let (mut shp, mut shx, mut dbf) = (Cursor::new(Vec::new()), Cursor::new(Vec::new()), Cursor::new(Vec::new()));
-    let column = |name: &'static str| FieldName::try_from(name).map_err(|_| ShapefileError::Column { column: name });
-    let table = TableWriterBuilder::new().add_numeric_field(column(ZONE_COLUMN)?, 6, 0).add_numeric_field(column(prescription.rate_column())?, 10, 2);
-    let mut records = 0_usize;
-    {
-        let mut shapes = ShapeWriter::with_shx(&mut shp, &mut shx);
-        let mut rows = table.build_with_dest(&mut dbf);
-        let outlines = lonlat::carry(&prescription.zones, &prescription.plane, |zone| &zone.machine_outline)?;
-        for (zone, outline) in prescription.zones.iter().zip(&outlines) {
-            let row = record(prescription, zone, rate_of(zone))?;
-            // A square degree measures differently in either direction, but by the same factor everywhere in a field.
-            let m2_per_square_degree = zone.machine_outline.unsigned_area() / outline.unsigned_area();
-            for part in lonlat::cleaned(zone.zone, outline)?.iter().filter(|part| part.unsigned_area() * m2_per_square_degree >= SLIVER_M2) {
-                shapes.write_shape(&shape_of(part))?;
-                rows.write_record(&row).map_err(shapefile::Error::from)?;
-                records += 1;
-            }
+    let mut table = Table::new(prescription.rate_column());
+    let outlines = lonlat::carry(&prescription.zones, &prescription.plane, |zone| &zone.machine_outline)?;
+    for (zone, outline) in prescription.zones.iter().zip(&outlines) {
+        let rate = checked_rate(prescription, zone, rate_of(zone))?;
+        // A square degree measures differently in either direction, but by the same factor everywhere in a field.
+        let m2_per_square_degree = zone.machine_outline.unsigned_area() / outline.unsigned_area();
+        for part in lonlat::cleaned(zone.zone, outline)?.iter().filter(|part| part.unsigned_area() * m2_per_square_degree >= SLIVER_M2) {
+            table.add(zone.zone, rate, part);
         }
-        if records == 0 {
-            return Err(ShapefileError::NoZones);
-        }
-        shapes.finalize()?;
-        rows.finalize().map_err(shapefile::Error::from)?;
     }
-    let mut dbf = dbf.into_inner();
-    pin_date(&mut dbf, instant);
+    if table.is_empty() {
+        return Err(ShapefileError::NoZones);
+    }
     let name = safe_name(&prescription.field_name, &prescription.map_id);
-    let part = |extension: &str, bytes: Vec<u8>| Payload::new(format!("machine/{name}.{extension}"), bytes);
-    Ok(vec![
-        part("shp", shp.into_inner()),
-        part("shx", shx.into_inner()),
-        part("dbf", dbf),
-        part("prj", PRJ.as_bytes().to_vec()),
-        part("cpg", b"UTF-8".to_vec()),
-    ])
+    table.write(&format!("machine/{name}"), instant)
 }
 
-fn record(prescription: &Prescription, zone: &ZoneRecord, rate: f64) -> Result<Record, ShapefileError> {
+fn checked_rate(prescription: &Prescription, zone: &ZoneRecord, rate: f64) -> Result<f64, ShapefileError> {
     let shown = half_up_to_hundredth(rate);
     if !(0.0..=LARGEST).contains(&shown) {
         return Err(ShapefileError::Rate { zone: zone.zone, rate, unit: prescription.rate_label() });
@@ -90,26 +54,7 @@ fn record(prescription: &Prescription, zone: &ZoneRecord, rate: f64) -> Result<R
     if zone.zone > 999_999 {
         return Err(ShapefileError::ZoneNumber { zone: zone.zone });
     }
-    let mut record = Record::default();
-    record.insert(ZONE_COLUMN.to_owned(), FieldValue::Numeric(Some(f64::from(zone.zone))));
-    record.insert(prescription.rate_column().to_owned(), FieldValue::Numeric(Some(shown)));
-    Ok(record)
-}
-
-/// The library turns the rings: exteriors clockwise, holes counter-clockwise.
-fn shape_of(part: &geo::Polygon<f64>) -> Polygon {
-    let points = |ring: &geo::LineString<f64>| ring.coords().map(|c| Point::new(c.x, c.y)).collect::<Vec<_>>();
-    let holes = part.interiors().iter().map(|hole| PolygonRing::Inner(points(hole)));
-    Polygon::with_rings(std::iter::once(PolygonRing::Outer(points(part.exterior()))).chain(holes).collect())
-}
-
-/// The library writes today's date; the same job must give the same bytes tomorrow.
-fn pin_date(dbf: &mut [u8], instant: Timestamp) {
-    let date = TimeZone::UTC.to_datetime(instant).date();
-    let bytes = [(date.year() - 1900).clamp(0, 255) as u8, date.month() as u8, date.day() as u8];
-    if let Some(header) = dbf.get_mut(1..4) {
-        header.copy_from_slice(&bytes);
-    }
+    Ok(shown)
 }
 
 #[cfg(test)]
@@ -122,8 +67,13 @@ mod tests {
     use geo::Contains;
     use geo::MultiPolygon;
     use geo::Validation;
+    use shapefile::Point;
+    use shapefile::Polygon;
+    use shapefile::PolygonRing;
     use shapefile::Shape;
     use shapefile::dbase;
+    use shapefile::dbase::FieldValue;
+    use std::io::Cursor;
 
     fn instant() -> Timestamp {
         "2026-04-14T00:00:00Z".parse().unwrap()

@@ -4,6 +4,7 @@
 
 pub mod error;
 mod header;
+pub mod stations;
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -116,7 +117,7 @@ fn missing_note(missing: &[String], path: &Path) -> Finding {
 }
 
 /// The separator that the header uses most; a comma when it uses none.
-fn delimiter(text: &str) -> u8 {
+pub(super) fn delimiter(text: &str) -> u8 {
     let header = text.lines().find(|line| !line.trim().is_empty()).unwrap_or("");
     let count = |wanted: u8| header.bytes().filter(|byte| *byte == wanted).count();
     [b',', b';', b'\t'].into_iter().rev().max_by_key(|separator| count(*separator)).filter(|separator| count(*separator) > 0).unwrap_or(b',')

@@ -1,6 +1,7 @@
 //! `[season]`, `[crop]` and `[response]`: the crop, its season and the yield-response method.
 
 use std::path::Path;
+use std::path::PathBuf;
 
 use crate::app::job::amount;
 use crate::app::job::amount::Temperature;
@@ -17,18 +18,48 @@ use crate::pipeline::settings::Compare;
 use crate::pipeline::settings::Crop;
 use crate::pipeline::settings::GrowingDays;
 use crate::pipeline::settings::LargestRatio;
+use crate::pipeline::settings::MissingDayRule;
 use crate::pipeline::settings::Season;
 use crate::pipeline::settings::YieldCurve;
 use crate::pipeline::settings::YieldSettings;
+use crate::science::crop::CropTables;
+use crate::science::degree_days::CeilingOn;
+use crate::science::degree_days::DayRule;
+use crate::science::degree_days::GrowingRule;
 use crate::science::growing_days::BaseTemperature;
 use crate::science::naming::UnknownName;
 use crate::units::Yield;
 use jiff::civil::Date;
 
+/// The user's own table of crops and curves.
+#[derive(Debug, Default)]
+pub(crate) struct Personal {
+    /// Where it stands.
+    pub(crate) path: Option<PathBuf>,
+    /// What it holds; nothing without a file.
+    pub(crate) tables: CropTables,
+    /// Whether it could not be used: names that are not known then are no faults of their own.
+    pub(crate) faulty: bool,
+}
+
+/// `season.crops`.
+pub(crate) fn personal(section: &mut Section<'_>, folder: &Path) -> Personal {
+    let Some(path) = ground::path(section, "crops", folder) else { return Personal::default() };
+    let read = fs_err::read_to_string(&path).map_err(|error| error.to_string()).and_then(|text| CropTables::read(&text));
+    match read {
+        Ok(tables) => Personal { path: Some(path), tables, faulty: false },
+        Err(reason) => {
+            let file = path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+            section.refuse("crops", Problem::CropFile { file, reason });
+            Personal { faulty: true, ..Personal::default() }
+        }
+    }
+}
+
 /// The crop: the job's own `[crop]`, else the shipped row that `season.crop` names, else the crop of the shipped curve that the job names.
 ///
 /// `curve_faulty` says that a curve is given and could not be read: it may have named the crop, so the crop is not asked for on top.
-pub(crate) fn crop(season: &mut Section<'_>, own: &mut Section<'_>, curve: Option<&NamedCurve>, curve_faulty: bool) -> Option<Crop> {
+pub(crate) fn crop(season: &mut Section<'_>, own: &mut Section<'_>, curve: Option<&NamedCurve>, curve_faulty: bool, personal: &CropTables) -> Option<Crop> {
     let named = season.text("crop", "\"winter wheat\"");
     if own.is_present() {
         let crop = own_crop(own, named.clone())?;
@@ -43,8 +74,10 @@ pub(crate) fn crop(season: &mut Section<'_>, own: &mut Section<'_>, curve: Optio
         return Some(crop);
     }
     match (named, curve) {
-        (Some(named), _) => tables::find_crop(&named).map_err(|unknown| season.refuse("crop", unknown_name(unknown, "crop", tables::crop_names()))).ok(),
-        (None, Some(curve)) => tables::find_crop(&curve.crop).ok(),
+        (Some(named), _) => {
+            tables::find_crop(&named, personal).map_err(|unknown| season.refuse("crop", unknown_name(unknown, "crop", tables::crop_names()))).ok()
+        }
+        (None, Some(curve)) => tables::find_crop(&curve.crop, personal).ok(),
         (None, None) => {
             if curve_faulty {
                 return None;
@@ -86,6 +119,7 @@ fn own_crop(section: &mut Section<'_>, named: Option<String>) -> Option<Crop> {
             }
         }
     });
+    let grain_moisture = section.number("grain_moisture", 0.0, 0.5, "water as a share of grain mass at market moisture, 0.135 for wheat");
     // 40 % in wheat: common practice, no source for other crops.
     let stand_cv = section.number("stand_cv", 0.01, 2.0, "coefficient of variation as a share").unwrap_or(0.40);
     let source = section.text("source", "\"field trials of the region\"");
@@ -98,7 +132,7 @@ fn own_crop(section: &mut Section<'_>, named: Option<String>) -> Option<Crop> {
     if !(-5.0..=25.0).contains(&base_c) {
         section.refuse("base_temperature", ground::range(&format!("{base_c:.1} °C"), "-5 °C", "25 °C", "no crop's base temperature"));
     }
-    Some(Crop { name: name?, base_c, base, grain_nitrogen: Some(grain_nitrogen?), lb_per_bu, window_days, stand_cv, source: source? })
+    Some(Crop { name: name?, base_c, base, grain_nitrogen: Some(grain_nitrogen?), lb_per_bu, grain_moisture, window_days, stand_cv, source: source? })
 }
 
 /// `[season]` without its crop. `image_date` is the imagery's; `needs_days` says that the method works with growing days.
@@ -107,7 +141,12 @@ pub(crate) fn season(section: &mut Section<'_>, crop: Option<Crop>, image_date: 
     let own_sensed = section.date("sensed");
     let (has_days, has_weather) = (section.has("growing_days"), section.has("weather"));
     let days = section.number("growing_days", 1.0, 400.0, "days of one season on which the crop grew");
+    let has_stations = section.has("stations");
     let weather = ground::path(section, "weather", folder);
+    let stations = ground::path(section, "stations", folder);
+    let station = section.text("station", "\"Mill Barn\"");
+    let missing_days = missing_days(section, has_stations);
+    let rule = growing_rule(section, crop.as_ref());
     let count_sensing_day = section.boolean("count_sensing_day").unwrap_or(false);
     if let (Some(sensed), Some(date)) = (own_sensed, image_date)
         && sensed != date
@@ -130,8 +169,19 @@ pub(crate) fn season(section: &mut Section<'_>, crop: Option<Crop>, image_date: 
             section.refuse("growing_days", problem);
         }
     }
-    match (has_days, has_weather) {
-        (true, true) => section.refuse("weather", Problem::Together { keys: vec!["growing_days", "weather"] }),
+    if has_days {
+        for key in ["stations", "station", "missing_days", "growing_day_rule", "ceiling", "ceiling_on"].into_iter().filter(|key| section.given(key)) {
+            section.refuse(key, Problem::Together { keys: vec!["growing_days", key] });
+        }
+    }
+    if has_weather && has_stations {
+        section.refuse("stations", Problem::Together { keys: vec!["weather", "stations"] });
+    }
+    if section.given("station") && !has_stations && !has_days {
+        section.require("stations", "the list in which season.station stands", "\"stations.csv\"");
+    }
+    match (has_days, has_weather || has_stations) {
+        (true, true) if has_weather => section.refuse("weather", Problem::Together { keys: vec!["growing_days", "weather"] }),
         (false, false) if !needs_days => {}
         (false, false) => section.require("growing_days", "the number of growing days (or weather, a daily record)", "94"),
         (false, true) => {
@@ -140,15 +190,60 @@ pub(crate) fn season(section: &mut Section<'_>, crop: Option<Crop>, image_date: 
                 section.require("sensed", "the sensing date, up to which growing days are counted in the weather record,", "2026-04-14");
             }
         }
-        (true, false) => {}
+        (true, _) => {}
     }
-    let growing_days = match (days, weather) {
-        (Some(days), _) => GrowingDays::Given(days),
-        (None, Some(weather)) => GrowingDays::Weather(weather),
-        (None, None) if !needs_days && !has_days && !has_weather => GrowingDays::NotStated,
-        (None, None) => return None,
+    let growing_days = match (days, weather, stations) {
+        (Some(days), _, _) => GrowingDays::Given(days),
+        (None, Some(weather), _) => GrowingDays::Weather(weather),
+        (None, None, Some(list)) => GrowingDays::Stations { list, station },
+        (None, None, None) if !needs_days && !has_days && !has_weather && !has_stations => GrowingDays::NotStated,
+        (None, None, None) => return None,
     };
-    Some(Season { crop: crop?, planted, growing_days, count_sensing_day, sensed })
+    Some(Season { crop: crop?, crops: None, planted, growing_days, rule: rule?, missing_days, count_sensing_day, sensed })
+}
+
+/// `season.missing_days`.
+fn missing_days(section: &mut Section<'_>, has_stations: bool) -> MissingDayRule {
+    let words = [("refuse", MissingDayRule::Refuse), ("next station", MissingDayRule::NextStation), ("leave out", MissingDayRule::LeaveOut)];
+    let rule = section.choice("missing_days", "way with missing days (refuse, next station, leave out)", &words).unwrap_or(MissingDayRule::Refuse);
+    if rule == MissingDayRule::NextStation && !has_stations {
+        section.require("stations", "the list of stations, which missing_days = \"next station\" needs,", "\"stations.csv\"");
+    }
+    rule
+}
+
+/// `season.growing_day_rule` with its ceiling; `None` without a crop, whose base it starts from.
+fn growing_rule(section: &mut Section<'_>, crop: Option<&Crop>) -> Option<GrowingRule> {
+    let rule = section
+        .choice("growing_day_rule", "rule of growing days (mean, extremes)", &[("mean", DayRule::Mean), ("extremes", DayRule::Extremes)])
+        .unwrap_or(DayRule::Mean);
+    let ceiling = section.amount("ceiling", Wanted::Temperature, amount::temperature);
+    let on = section.choice("ceiling_on", "place of a ceiling (extremes, mean)", &[("extremes", CeilingOn::Extremes), ("mean", CeilingOn::Mean)]);
+    if section.given("ceiling_on") {
+        section.require("ceiling", "the ceiling, which ceiling_on needs,", "\"30 °C\"");
+    }
+    if rule == DayRule::Extremes && on == Some(CeilingOn::Mean) {
+        let problem = Problem::Disagree {
+            one: "season.growing_day_rule (\"extremes\")".to_owned(),
+            other: "season.ceiling_on (\"mean\")".to_owned(),
+            way_out: "this rule holds each extreme to base and ceiling: take ceiling_on out",
+        };
+        section.refuse("ceiling_on", problem);
+    }
+    let ceiling = ceiling.map(|ceiling| match ceiling {
+        Temperature::Celsius(degrees) => BaseTemperature::celsius(degrees),
+        Temperature::Fahrenheit(degrees) => BaseTemperature::fahrenheit(degrees),
+    });
+    if let Some(ceiling) = ceiling.filter(|ceiling| !(5.0..=60.0).contains(&ceiling.as_celsius())) {
+        section.refuse("ceiling", ground::range(&ceiling, "5 °C", "60 °C", "no temperature at which a crop stops growing faster"));
+    }
+    let base = crop?.base;
+    let made = GrowingRule::new(base, rule, ceiling.map(|ceiling| (ceiling, on.unwrap_or(CeilingOn::Extremes))));
+    if let (Err(_), Some(ceiling)) = (&made, ceiling) {
+        let problem = Problem::Order { low_key: "the crop's base temperature", low: base.to_string(), high_key: "season.ceiling", high: ceiling.to_string() };
+        section.refuse("ceiling", problem);
+    }
+    made.ok()
 }
 
 /// A yield curve and, for a shipped one, its name and crop.
@@ -160,7 +255,7 @@ pub(crate) enum Curve {
 }
 
 /// `response.yield_curve`: a shipped curve's name or the job's own table.
-pub(crate) fn curve(section: &mut Section<'_>) -> Option<Curve> {
+pub(crate) fn curve(section: &mut Section<'_>, personal: &CropTables) -> Option<Curve> {
     let entry = section.take("yield_curve");
     let known = tables::curve_names();
     let first =
@@ -172,7 +267,7 @@ pub(crate) fn curve(section: &mut Section<'_>) -> Option<Curve> {
     }
     let name = section.text_of(&entry, "yield_curve", "the name of a curve of the shipped table")?;
     let refuse = |unknown| section.at(&entry, "yield_curve", unknown_name(unknown, "yield curve", tables::curve_names()));
-    tables::find_curve(&name).map(Curve::Named).map_err(refuse).ok()
+    tables::find_curve(&name, personal).map(Curve::Named).map_err(refuse).ok()
 }
 
 fn own_curve(section: &Section<'_>, entry: &Entry) -> Option<YieldCurve> {

@@ -12,10 +12,12 @@ use crate::app::job::sections::ground;
 use crate::app::job::sections::rate::nitrogen;
 use crate::app::job::sections::rate::state_rate;
 use crate::finding::Finding;
+use crate::pipeline::settings::Capacity;
 use crate::pipeline::settings::ClassBreaks;
 use crate::pipeline::settings::Heading;
 use crate::pipeline::settings::Headland;
 use crate::pipeline::settings::Machine;
+use crate::pipeline::settings::ProductFacts;
 use crate::pipeline::settings::StateRate;
 use crate::pipeline::settings::VectorSource;
 use crate::pipeline::settings::ZoneRules;
@@ -31,7 +33,14 @@ const MOST_PASSES: i64 = 10;
 const LEAST_WIDTH: f64 = 0.25;
 
 /// `[machine]`. `buffered` says whether any exclusion has a buffer, `most` what the greatest rate is.
-pub(crate) fn machine(section: &mut Section<'_>, product: Option<&Product>, buffered: bool, most: Option<NRate>, folder: &Path) -> Option<Machine> {
+pub(crate) fn machine(
+    section: &mut Section<'_>,
+    product: Option<&Product>,
+    facts: &ProductFacts,
+    buffered: bool,
+    most: Option<NRate>,
+    folder: &Path,
+) -> Option<Machine> {
     let width = section
         .amount("working_width", Wanted::Length, |text| amount::above_zero(amount::length(text), text, "the working width", |width: &Length| width.get()));
     section.require("working_width", "the working width", "\"24 m\"");
@@ -87,6 +96,7 @@ pub(crate) fn machine(section: &mut Section<'_>, product: Option<&Product>, buff
     if let Some(greatest) = greatest_rate.filter(|rate| rate.get() <= 0.0) {
         section.refuse("greatest_rate", Problem::Zero { text: greatest.to_string(), what: "the greatest rate" });
     }
+    let capacity = capacity(section, product, facts);
     let on_start = state_rate(section, "on_start", product, false, StateRate::FieldRate);
     // A buffer stands for water or a neighbour: with position lost the machine cannot keep off it.
     let lost = if buffered { StateRate::Amount(NRate::ZERO) } else { StateRate::FieldRate };
@@ -114,6 +124,7 @@ pub(crate) fn machine(section: &mut Section<'_>, product: Option<&Product>, buff
         overrun: overrun.unwrap_or_else(|| (width * 0.5).max(response.unwrap_or(Length::ZERO))),
         least_rate,
         greatest_rate,
+        capacity,
         on_start,
         position_lost,
         outside,
@@ -134,6 +145,37 @@ fn headland(section: &Section<'_>, entry: &Entry, product: Option<&Product>, mos
     }
     table.finish();
     Some(Headland { passes: passes? as u32, rate })
+}
+
+/// `machine.tank` or `machine.hopper`: a volume needs the density that turns it into mass.
+fn capacity(section: &mut Section<'_>, product: Option<&Product>, facts: &ProductFacts) -> Option<Capacity> {
+    if section.has("tank") && section.has("hopper") {
+        section.take("hopper");
+        section.refuse("hopper", Problem::Together { keys: vec!["machine.tank", "machine.hopper"] });
+    }
+    let (key, liquid) = if section.has("hopper") { ("hopper", false) } else { ("tank", true) };
+    let capacity = section.amount(key, Wanted::Capacity, |text| {
+        let size = |capacity: &Capacity| match capacity {
+            Capacity::Kg(size) | Capacity::Litres(size) => *size,
+        };
+        let capacity = amount::above_zero(amount::capacity(text), text, "what it holds", size)?;
+        let Some(product) = product else { return Err(Problem::NoProduct { amount: text.trim().to_owned() }) };
+        let dense = if product.is_liquid() { product.kg_per_l().is_some() } else { facts.bulk_kg_m3.is_some() };
+        match capacity {
+            Capacity::Litres(_) if !dense => Err(Problem::NoBulkDensity { amount: text.trim().to_owned(), product: product.name().to_owned() }),
+            capacity => Ok(capacity),
+        }
+    })?;
+    if let Some(product) = product.filter(|product| product.is_liquid() != liquid) {
+        let kind = if product.is_liquid() { "a liquid" } else { "a solid" };
+        let problem = Problem::Disagree {
+            one: format!("machine.{key}"),
+            other: format!("product.name (\"{}\", {kind})", product.name()),
+            way_out: "a liquid goes into a tank, a solid into a hopper",
+        };
+        section.refuse(key, problem);
+    }
+    Some(capacity)
 }
 
 /// `machine.heading`, or `machine.line`.

@@ -20,6 +20,9 @@ pub(crate) fn prices(section: &mut Section<'_>, crop: Option<&Crop>, product: Op
         section.refuse("currency", Problem::Choice { got: named.clone(), what: "currency word", near: None, known });
         currency = None;
     }
+    if let Some(currency) = &currency {
+        section.log().set_currency(currency);
+    }
     let (name, lb) = crop.map_or(("this crop", None), |crop| (crop.name.as_str(), crop.lb_per_bu));
     // Without prices.currency the first price names it for the others.
     let grain = section.amount("grain", Wanted::GrainPrice, |text| match amount::grain_price(text, currency.as_deref(), name, lb) {
@@ -50,7 +53,12 @@ pub(crate) fn prices(section: &mut Section<'_>, crop: Option<&Crop>, product: Op
     }
     let pass = section.amount("application", Wanted::AreaPrice, |text| amount::area_price(text, currency.as_deref()));
     let application = settle(&mut currency, pass).unwrap_or(0.0);
-    Some(Prices { currency: currency?, grain: grain?, nitrogen: nitrogen?, application })
+    let mapping = section.amount("mapping", Wanted::AreaPrice, |text| amount::area_price(text, currency.as_deref()));
+    let mapping = settle(&mut currency, mapping).unwrap_or(0.0);
+    if let Some(currency) = &currency {
+        section.log().set_currency(currency);
+    }
+    Some(Prices { currency: currency?, grain: grain?, nitrogen: nitrogen?, application, mapping })
 }
 
 /// Takes the currency of the first price when the job names none.

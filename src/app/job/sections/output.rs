@@ -12,6 +12,9 @@ use crate::pipeline::settings::Format;
 use crate::pipeline::settings::Output;
 use crate::units::Product;
 use crate::units::RateUnit;
+use crate::zones::flavour::TaskFlavour;
+use crate::zones::flavour::TaskKind;
+use crate::zones::flavour::TaskVersion;
 use jiff::civil::Date;
 
 /// `[application]`.
@@ -56,7 +59,16 @@ const FORMATS: &[(&str, Format)] = &[
     ("shapefile", Format::Shapefile),
     ("geotiff", Format::GeoTiff),
     ("iso11783", Format::Iso11783),
+    ("kml", Format::Kml),
+    ("flatgeobuf", Format::FlatGeobuf),
 ];
+
+/// Written when the job names no formats.
+const USUAL_FORMATS: [Format; 5] = [Format::GeoPackage, Format::GeoJson, Format::Shapefile, Format::GeoTiff, Format::Iso11783];
+
+const TASK_VERSIONS: &[(&str, TaskVersion)] = &[("3.3", TaskVersion::V3), ("4.3", TaskVersion::V4)];
+
+const TASK_KINDS: &[(&str, TaskKind)] = &[("grid", TaskKind::Grid), ("zones", TaskKind::Zones), ("polygons", TaskKind::Polygons)];
 
 /// Short names that people type for a format, as the suggestion to make.
 const SHORT_NAMES: &[(&str, &str)] = &[
@@ -73,6 +85,8 @@ const SHORT_NAMES: &[(&str, &str)] = &[
     ("taskdata", "iso11783"),
     ("iso 11783-10", "iso11783"),
     ("iso11783-10", "iso11783"),
+    ("kmz", "kml"),
+    ("fgb", "flatgeobuf"),
 ];
 
 /// Unit of the product column and whether people's numbers are in US units.
@@ -108,11 +122,22 @@ pub(crate) fn rate_unit(section: &mut Section<'_>, product: Option<&Product>, us
 pub(crate) fn output(section: &mut Section<'_>, product: Option<&Product>, us: bool, folder: &Path) -> Output {
     let target = section.text("folder", "\"out\"").unwrap_or_else(|| "out".to_owned());
     let (unit, us_units) = rate_unit(section, product, us);
-    Output { folder: folder.join(target), unit, us_units, formats: formats(section) }
+    Output { folder: folder.join(target), unit, us_units, formats: formats(section), task_data: task_data(section) }
+}
+
+/// `task_data = { version = "3.3", kind = "grid" }`.
+fn task_data(section: &mut Section<'_>) -> TaskFlavour {
+    let mut flavour = TaskFlavour::default();
+    let Some(entry) = section.take("task_data") else { return flavour };
+    let Some(mut table) = section.sub(&entry, "task_data", "output.task_data") else { return flavour };
+    flavour.version = table.choice("version", "version of task data", TASK_VERSIONS).unwrap_or_default();
+    flavour.kind = table.choice("kind", "kind of task data", TASK_KINDS).unwrap_or_default();
+    table.finish();
+    flavour
 }
 
 fn formats(section: &mut Section<'_>) -> Vec<Format> {
-    let all: Vec<Format> = FORMATS.iter().map(|(_, format)| *format).collect();
+    let all = USUAL_FORMATS.to_vec();
     let Some(list) = section.list("formats", "a list: [\"geopackage\", \"shapefile\"]") else {
         return all;
     };

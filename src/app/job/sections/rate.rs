@@ -1,6 +1,7 @@
 //! `[product]` and `[rate]`: what is spread and between which limits.
 
 use crate::app::job::amount;
+use crate::app::job::amount::Temperature;
 use crate::app::job::fault::Wanted;
 use crate::app::job::problem::Problem;
 use crate::app::job::reader::Entry;
@@ -10,19 +11,32 @@ use crate::app::job::sections::ground;
 use crate::app::job::suggest::nearest;
 use crate::app::job::tables;
 use crate::finding::Finding;
+use crate::pipeline::settings::ProductFacts;
 use crate::pipeline::settings::RateRules;
 use crate::pipeline::settings::StateRate;
+use crate::science::product::find_product;
 use crate::units::NRate;
 use crate::units::Product;
 
-/// `[product]`: a shipped product, or the job's own figures.
-pub(crate) fn product(section: &mut Section<'_>) -> Option<Product> {
+/// `[product]`: a shipped product, or the job's own figures, and what more is known of it.
+pub(crate) fn product(section: &mut Section<'_>) -> Option<(Product, ProductFacts)> {
     if !section.is_present() {
         return None;
     }
     let name = section.text("name", "\"urea\"");
     let nitrogen = section.number("nitrogen", 0.01, 1.0, "nitrogen as a share of the product's mass: 0.46 for urea");
     let density = section.amount("density", Wanted::Density, amount::density);
+    let temperature = section.amount("temperature", Wanted::Temperature, amount::temperature).map(Temperature::as_celsius);
+    if let Some(celsius) = temperature.filter(|celsius| !(-40.0..=50.0).contains(celsius)) {
+        section.refuse("temperature", ground::range(&format!("{celsius:.1} °C"), "-40 °C", "50 °C", "nothing is spread at that temperature"));
+    }
+    if section.given("temperature") && section.given("density") {
+        section.refuse("temperature", Problem::Together { keys: vec!["product.density", "product.temperature"] });
+    }
+    let bulk = section.amount("bulk_density", Wanted::BulkDensity, amount::bulk_density);
+    if let Some(bulk) = bulk.filter(|bulk| !(300.0..=2500.0).contains(bulk)) {
+        section.refuse("bulk_density", ground::range(&format!("{bulk:.0} kg/m3"), "300 kg/m3", "2500 kg/m3", "no fertiliser is that light or heavy"));
+    }
     let shipped = name.as_deref().map(tables::find_product);
     if !section.given("name") && !section.given("nitrogen") {
         section.refuse("name", Problem::NoneOf { keys: vec!["product.name", "product.nitrogen"], example: "name = \"urea\"" });
@@ -37,7 +51,13 @@ pub(crate) fn product(section: &mut Section<'_>) -> Option<Product> {
     let shipped = shipped.and_then(Result::ok);
     let share = nitrogen.or_else(|| shipped.as_ref().map(Product::nitrogen))?;
     // The job's own label or hydrometer value wins over the table's.
-    let kg_per_l = density.or_else(|| shipped.as_ref().and_then(Product::kg_per_l));
+    let entry = shipped.as_ref().and_then(|shipped| find_product(shipped.name()).ok());
+    let at_temperature = temperature.zip(entry).and_then(|(celsius, entry)| entry.density_at(celsius));
+    if section.given("temperature") && temperature.is_some() && !section.given("density") && at_temperature.is_none() {
+        let product = shipped.as_ref().map_or("this product", Product::name).to_owned();
+        section.refuse("temperature", Problem::NoDensityChange { product });
+    }
+    let kg_per_l = density.or(at_temperature).or_else(|| shipped.as_ref().and_then(Product::kg_per_l));
     let shown = shipped
         .as_ref()
         .map(|shipped| shipped.name().to_owned())
@@ -48,7 +68,12 @@ pub(crate) fn product(section: &mut Section<'_>) -> Option<Product> {
         let density = kg_per_l.map_or_else(|| "none".to_owned(), |d| format!("{d} kg/L"));
         section.refuse("density", Problem::Product { nitrogen: share, density });
     }
-    product
+    let facts = ProductFacts {
+        shipped: shipped.as_ref().map(|shipped| shipped.name().to_owned()),
+        temperature_c: temperature,
+        bulk_kg_m3: bulk.map(|bulk| (bulk, bulk)).or_else(|| entry.and_then(|entry| entry.bulk_kg_m3)),
+    };
+    product.map(|product| (product, facts))
 }
 
 /// A nitrogen amount of a section in which product amounts are taken; both readings become a note.

@@ -1,0 +1,73 @@
+//! What a conversion loses or changes, in sentences.
+
+use crate::app::convert::ConvertRequest;
+use crate::app::convert::ConvertTo;
+use crate::app::convert::Written;
+use crate::zones::carried::CarriedMap;
+use crate::zones::flavour::TaskKind;
+use crate::zones::plain::Made;
+
+/// Everything that the new file does not say as the old one did.
+pub(super) fn lost(carried: &CarriedMap, made: &Made, written: &Written, request: &ConvertRequest) -> Vec<String> {
+    let map = &made.map;
+    let to = request.to;
+    let mut out = Vec::new();
+    let stays = |column: &String| match column.to_ascii_lowercase().as_str() {
+        "zone" => true,
+        "product_unit" | "n_kg_ha" | "area_m2" => !matches!(to, ConvertTo::Shapefile | ConvertTo::GeoTiff | ConvertTo::Iso11783),
+        _ => false,
+    };
+    let columns: Vec<_> = carried.columns.iter().filter(|column| carried.rate_column.as_ref() != Some(column) && !stays(column)).map(String::as_str).collect();
+    if !columns.is_empty() {
+        out.push(format!("columns besides the rate: {}", columns.join(", ")));
+    }
+    for (label, value) in &carried.stated {
+        out.push(format!("{label}: {value}"));
+    }
+    let in_degrees = matches!(to, ConvertTo::GeoJson | ConvertTo::Kml | ConvertTo::Shapefile | ConvertTo::Iso11783);
+    if in_degrees && map.system.code() != Some(4326) {
+        out.push(format!("coordinates are carried from {} to WGS 84; edges stay straight between the same corners", map.system));
+    }
+    if matches!(to, ConvertTo::GeoJson | ConvertTo::Kml) {
+        out.push("coordinates are rounded to 7 decimals, about 1 cm".to_owned());
+    }
+    match (map.lattice.as_ref(), to) {
+        (Some(lattice), ConvertTo::GeoTiff | ConvertTo::Iso11783)
+            if written.pixel_m.is_none() && (to == ConvertTo::GeoTiff || map.system.code() == Some(4326)) =>
+        {
+            out.extend((to == ConvertTo::GeoTiff).then(|| format!("rates of {} × {} cells stand as 32-bit numbers", lattice.cols, lattice.rows)));
+        }
+        (Some(lattice), _) => {
+            out.push(format!("a grid of {} × {} cells became {} zones with borders along its cells", lattice.cols, lattice.rows, map.zones.len()));
+        }
+        (None, ConvertTo::GeoTiff) => out.push(format!("borders follow square pixels of {} m", written.pixel_m.unwrap_or(1.0))),
+        (None, ConvertTo::Iso11783) if request.task.kind == TaskKind::Grid => {
+            out.push("borders follow the cells of the task grid; a cell across a border has the mean of its ground".to_owned());
+        }
+        (None, ConvertTo::Iso11783) if request.task.kind == TaskKind::Zones => {
+            out.push("borders follow the cells of the task grid; a cell has the rate of which it holds most".to_owned());
+        }
+        _ => {}
+    }
+    match to {
+        ConvertTo::GeoTiff => {}
+        ConvertTo::Iso11783 => out.push("rates are rounded to the whole numbers of the data dictionary, 0.01 kg/ha or 0.0001 L/ha".to_owned()),
+        _ => out.push("rates are rounded to 0.01".to_owned()),
+    }
+    if to != ConvertTo::Iso11783 {
+        let fallbacks = [map.fallbacks.on_start, map.fallbacks.position_lost, map.fallbacks.outside];
+        if fallbacks.iter().any(Option::is_some) {
+            out.push("rates on start, with position lost and outside the field: the format has no place for them".to_owned());
+        }
+        if map.boundary.is_some() {
+            out.push("the field's boundary: the format holds zones alone".to_owned());
+        }
+    }
+    if written.slivers.0 > 0 {
+        out.push(format!("{} parts below 1 m², {:.2} m² together", written.slivers.0, written.slivers.1));
+    }
+    if map.zones.iter().any(|zone| map.nitrogen(zone).is_none()) && !matches!(to, ConvertTo::Shapefile | ConvertTo::GeoTiff | ConvertTo::Iso11783) {
+        out.push("nitrogen stays empty: the nitrogen of the product is not known; --from-product says it".to_owned());
+    }
+    out
+}

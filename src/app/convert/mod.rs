@@ -1,0 +1,318 @@
+//! `convert`: anybody's zone map in another format, product or unit; with a statement of what was lost, measured on the file that was written.
+
+mod lost;
+mod place;
+mod words;
+
+use std::path::PathBuf;
+
+use crate::app::api::Common;
+use crate::app::convert::lost::lost;
+use crate::app::convert::place::Target;
+use crate::app::error::AppError;
+use crate::app::map::set_up;
+use crate::app::open::refuse_network;
+use crate::finding::Finding;
+use crate::format::carried_out;
+use crate::format::geopackage;
+use crate::format::geotiff;
+use crate::format::iso11783;
+use crate::format::maps;
+use crate::format::maps::ReadOptions;
+use crate::format::payload::Payload;
+use crate::report::model::Block;
+use crate::report::model::Column;
+use crate::report::model::Report;
+use crate::report::model::Row;
+use crate::report::model::Table;
+use crate::zones::carried::CarriedMap;
+use crate::zones::carried::Meaning;
+use crate::zones::flavour::TaskFlavour;
+use crate::zones::plain::Made;
+use crate::zones::plain::PlainMap;
+use crate::zones::plain::Tally;
+use crate::zones::plain::Wanted;
+use crate::zones::plain::of_carried;
+use jiff::Timestamp;
+use serde_json::json;
+
+/// How far total and area may move before it is a caution. \[share\]
+const TOLERANCE: f64 = 0.005;
+
+/// A format to convert to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ConvertTo {
+    /// `GeoPackage`, in the map's own system.
+    GeoPackage,
+    /// `GeoJSON`.
+    GeoJson,
+    /// Shapefile for controllers.
+    Shapefile,
+    /// Raster of rates.
+    GeoTiff,
+    /// Task data of ISO 11783-10.
+    Iso11783,
+    /// KML, for looking.
+    Kml,
+    /// `FlatGeobuf`, in the map's own system.
+    FlatGeobuf,
+}
+
+impl ConvertTo {
+    /// The word of it, as in job files.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::GeoPackage => "geopackage",
+            Self::GeoJson => "geojson",
+            Self::Shapefile => "shapefile",
+            Self::GeoTiff => "geotiff",
+            Self::Iso11783 => "iso11783",
+            Self::Kml => "kml",
+            Self::FlatGeobuf => "flatgeobuf",
+        }
+    }
+}
+
+/// What to convert, and into what; amounts and names as the user wrote them.
+#[derive(Clone, Debug)]
+pub struct ConvertRequest {
+    /// The map.
+    pub map: PathBuf,
+    /// The format.
+    pub to: ConvertTo,
+    /// File (or, for task data, folder or `.zip`) to write; named after the map in the working folder when not given.
+    pub output: Option<PathBuf>,
+    /// Layer of a file with several.
+    pub layer: Option<String>,
+    /// Column that holds the rates.
+    pub rate_column: Option<String>,
+    /// What the rates mean, over what the file says: `kg N/ha`, `L/ha`, …
+    pub rates_in: Option<String>,
+    /// Unit to turn the rates into.
+    pub unit: Option<String>,
+    /// Product to turn them into.
+    pub product: Option<String>,
+    /// Product that the map holds.
+    pub from_product: Option<String>,
+    /// How task data hold the map.
+    pub task: TaskFlavour,
+    /// Side of a cell or pixel, with unit.
+    pub cell: Option<String>,
+    /// Whether files that are there may be replaced.
+    pub overwrite: bool,
+    /// What every command may be told.
+    pub common: Common,
+}
+
+/// Converts a map.
+///
+/// The file is written beside its place, read back by the reader that any map goes through, measured against the source, and only then moved into place.
+///
+/// # Errors
+/// When the map cannot be read or says too little, the format cannot hold it, or the files cannot be written.
+pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
+    refuse_network(&request.map, request.common.network)?;
+    set_up(&request.common);
+    let target = Target::of(request)?;
+    let told = request.rates_in.as_deref().map(|word| words::measure(word, "--rates-in")).transpose()?;
+    let wanted = Wanted {
+        told,
+        measure: request.unit.as_deref().map(|word| words::measure(word, "--unit")).transpose()?,
+        holds: request.from_product.as_deref().map(|name| words::product(name, "--from-product")).transpose()?,
+        gets: request.product.as_deref().map(|name| words::product(name, "--product")).transpose()?,
+    };
+    let cell = request.cell.as_deref().map(words::cell).transpose()?;
+    let meaning = told.map(|told| Meaning { quantity: told.quantity, unit: Some(told.unit), said_by: "--rates-in".to_owned() });
+    let options = ReadOptions { layer: request.layer.clone(), rate_column: request.rate_column.clone(), meaning };
+    let carried = maps::read(&request.map, &options).map_err(|error| {
+        AppError::refused("map.unreadable", error.to_string())
+            .with_causes(&error)
+            .with_hint("give a shapefile, GeoJSON, GeoPackage, FlatGeobuf, KML, raster of rates or task data")
+    })?;
+    let mut findings = Vec::new();
+    let made = of_carried(&carried, &wanted).map_err(|error| words::refused(&error, &request.map))?.into_log(&mut findings);
+    let mut map = made.map.clone();
+    if map.name.trim().is_empty() {
+        map.name.clone_from(&target.name);
+    }
+    let written = files(&map, request, &target, cell, &mut findings)?;
+    let staged = target.stage(&written.files, request.overwrite)?;
+    let back = read_back(&staged.main, &map)?;
+    let before = map.tally();
+    let after = measured(&back, &map)?;
+    judge(&before, &after, &map, &mut findings);
+    let told_files = staged.commit(request.overwrite)?;
+    let lost = lost(&carried, &made, &written, request);
+    Ok(report(request, &carried, &made, &before, &after, lost, findings, told_files))
+}
+
+/// Files to write and what their making told.
+struct Written {
+    files: Vec<Payload>,
+    /// Side of a pixel of a new grid. \[m\]
+    pixel_m: Option<f64>,
+    /// Parts left out for being below 1 m², and their area. \[m²\]
+    slivers: (usize, f64),
+}
+
+/// Date in files that demand one: the source has none that could be trusted.
+fn instant() -> Timestamp {
+    let epoch = std::env::var("SOURCE_DATE_EPOCH").ok().and_then(|text| text.parse::<i64>().ok()).and_then(|s| Timestamp::from_second(s).ok());
+    // 1980-01-01, the earliest that an archive can hold.
+    epoch.or_else(|| Timestamp::from_second(315_532_800).ok()).unwrap_or(Timestamp::UNIX_EPOCH)
+}
+
+fn files(map: &PlainMap, request: &ConvertRequest, target: &Target, cell: Option<f64>, findings: &mut Vec<Finding>) -> Result<Written, AppError> {
+    let refused = |error: &dyn std::error::Error| {
+        AppError::refused("convert.format", error.to_string())
+            .with_causes(error)
+            .with_hint("look at the map with haulm check, or take another format with --to")
+    };
+    let name = &target.name;
+    let mut written = Written { files: Vec::new(), pixel_m: None, slivers: (0, 0.0) };
+    written.files = match request.to {
+        ConvertTo::GeoPackage => geopackage::write_carried(map, name, instant()).map_err(|error| refused(&error))?,
+        ConvertTo::GeoJson => carried_out::write_geojson(map, name).map_err(|error| refused(&error))?,
+        ConvertTo::Kml => carried_out::write_kml(map, name).map_err(|error| refused(&error))?,
+        ConvertTo::FlatGeobuf => carried_out::write_flatgeobuf(map, name).map_err(|error| refused(&error))?,
+        ConvertTo::Shapefile => {
+            let (files, parts, area) = carried_out::write_shapefile(map, name, instant()).map_err(|error| refused(&error))?;
+            written.slivers = (parts, area);
+            files
+        }
+        ConvertTo::GeoTiff => {
+            let (files, pixel) = geotiff::write_carried(map, name, cell).map_err(|error| refused(&error))?;
+            written.pixel_m = pixel;
+            files
+        }
+        ConvertTo::Iso11783 => {
+            let files = iso11783::write_plain(map, request.task, cell).map_err(|error| refused(&error))?.into_log(findings);
+            if target.zipped {
+                vec![Payload::new(format!("{name}.zip"), iso11783::archive(&files, instant()).map_err(|error| refused(&error))?)]
+            } else {
+                files
+            }
+        }
+    };
+    Ok(written)
+}
+
+/// The written map as any reader gets it; a fault of haulm if it cannot be read.
+fn read_back(main: &std::path::Path, map: &PlainMap) -> Result<PlainMap, AppError> {
+    let fault = |error: &dyn std::error::Error| {
+        AppError::fault("convert.read_back", "the file that was made cannot be read back; nothing was written").with_fact("made file", error.to_string())
+    };
+    let carried = maps::read(main, &ReadOptions::default()).map_err(|error| fault(&error))?;
+    let wanted = Wanted { holds: map.product.clone(), ..Wanted::default() };
+    Ok(of_carried(&carried, &wanted).map_err(|error| fault(&error))?.value.map)
+}
+
+/// Size of the written map in the measure of the plain one; a grid is measured on the ground that the source's zones cover.
+fn measured(back: &PlainMap, map: &PlainMap) -> Result<Tally, AppError> {
+    let factor = back.measure.factor(map.measure, map.product.as_ref(), map.product.as_ref());
+    let factor = factor.map_err(|error| {
+        AppError::fault("convert.read_back", "the file that was made says another measure; nothing was written").with_fact("made file", error.to_string())
+    })?;
+    let own = back.tally();
+    let mut tally = Tally {
+        total: own.total * factor * map.measure.areas_of(own.area_m2) / back.measure.areas_of(own.area_m2),
+        least: own.least * factor,
+        greatest: own.greatest * factor,
+        ..own
+    };
+    if let Some(lattice) = &back.lattice {
+        let ground = iso11783::on_ground(map, lattice, &back.system)
+            .map_err(|error| AppError::fault("convert.read_back", "the grid that was made cannot be measured").with_fact("made file", error.to_string()))?;
+        (tally.area_m2, tally.total) = (ground.0, map.measure.areas_of(ground.1 * factor));
+    }
+    Ok(tally)
+}
+
+fn judge(before: &Tally, after: &Tally, map: &PlainMap, findings: &mut Vec<Finding>) {
+    let off = |a: f64, b: f64| if a == b { 0.0 } else { b / a - 1.0 };
+    let (area, total) = (off(before.area_m2, after.area_m2), off(before.total, after.total));
+    if area.abs() > TOLERANCE {
+        let message = format!("the written map covers {:.4} ha, the source {:.4} ha ({:+.2} %)", after.area_m2 / 1e4, before.area_m2 / 1e4, 100.0 * area);
+        findings.push(Finding::caution("convert.area", message));
+    }
+    if total.is_nan() || total.abs() > TOLERANCE {
+        let unit = map.measure.total_label();
+        let message = format!(
+            "the written map puts out {:.2} {unit}, the source {:.2} {unit} ({:+.2} %): order by what the machine is given",
+            after.total,
+            before.total,
+            100.0 * total
+        );
+        findings.push(Finding::caution("convert.total", message));
+    }
+}
+
+#[expect(clippy::too_many_arguments, reason = "the parts of one report, put together in one place")]
+fn report(
+    request: &ConvertRequest,
+    carried: &CarriedMap,
+    made: &Made,
+    before: &Tally,
+    after: &Tally,
+    lost: Vec<String>,
+    findings: Vec<Finding>,
+    files: Vec<(String, u64)>,
+) -> Report {
+    let measure = made.map.measure;
+    let (unit, total) = (measure.label(), measure.total_label());
+    let mut rows = vec![
+        Row::new("from", carried.kind.name()).with_note(request.map.display().to_string()),
+        Row::new("to", request.to.word()).with_note(if request.to == ConvertTo::Iso11783 {
+            format!("version {}, {}", request.task.version.word(), request.task.kind.word())
+        } else {
+            String::new()
+        }),
+        Row::new("rates", unit).with_note(if made.factor == 1.0 && made.source == measure {
+            format!("as in the source: {}", carried.meaning.said_by)
+        } else {
+            format!("{} × {:.6}", made.source.label(), made.factor)
+        }),
+    ];
+    if let Some(product) = &made.map.product {
+        let density = product.kg_per_l().map_or_else(String::new, |density| format!(", {density} kg/L"));
+        rows.push(Row::new("product", product.name()).with_note(format!("{} % N{density}", (product.nitrogen() * 10_000.0).round() / 100.0)));
+    }
+    let line = |what: &str, a: f64, b: f64, digits: usize| {
+        let share = if a == 0.0 { String::new() } else { format!("{:+.3} %", 100.0 * (b / a - 1.0)) };
+        vec![what.to_owned(), format!("{a:.digits$}"), format!("{b:.digits$}"), share]
+    };
+    let table = Table {
+        columns: vec![Column::left(""), Column::right("source"), Column::right("written"), Column::right("change")],
+        rows: vec![
+            vec!["zones".to_owned(), before.zones.to_string(), after.zones.to_string(), String::new()],
+            line("area, ha", before.area_m2 / 1e4, after.area_m2 / 1e4, 4),
+            line(&format!("total, {total}"), before.total, after.total, 2),
+            line(&format!("least rate, {unit}"), before.least, after.least, 2),
+            line(&format!("greatest rate, {unit}"), before.greatest, after.greatest, 2),
+        ],
+    };
+    let tally =
+        |tally: &Tally| json!({ "zones": tally.zones, "area_m2": tally.area_m2, "total": tally.total, "least": tally.least, "greatest": tally.greatest });
+    let json = json!({
+        "map": request.map.display().to_string(),
+        "from": carried.kind.name(),
+        "to": request.to.word(),
+        "task_data": (request.to == ConvertTo::Iso11783).then(|| json!({ "version": request.task.version.word(), "kind": request.task.kind.word() })),
+        "unit": unit,
+        "total_unit": total,
+        "factor": made.factor,
+        "product": made.map.product_name,
+        "source": tally(before),
+        "written": tally(after),
+        "lost": lost,
+    });
+    let lost = if lost.is_empty() { vec!["nothing".to_owned()] } else { lost };
+    Report {
+        title: format!("{} converted", made.map.name),
+        blocks: vec![Block::rows("Map", rows), Block::table("Measured on the file that was written", table), Block::text("Lost or changed on the way", lost)],
+        json,
+        findings,
+        files,
+        stopped: false,
+    }
+}

@@ -1,0 +1,291 @@
+//! Where an image's bands come from: a file, a file a band, or a product of a satellite programme with its own scale, offset and masks.
+
+use std::path::Path;
+use std::path::PathBuf;
+
+use crate::app::error::AppError;
+use crate::app::open::refuse_network;
+use crate::finding::Finding;
+use crate::format::raster::BandFacts;
+use crate::format::raster::MaskRule;
+use crate::format::raster::MaskSpec;
+use crate::format::raster::RasterFacts;
+use crate::format::raster::facts;
+use crate::format::raster::product::Found;
+use crate::format::raster::product::Product;
+use crate::format::raster::product::ProductBand;
+use crate::format::raster::product::ProductError;
+use crate::format::raster::product::find;
+use crate::format::raster::product::into_archive;
+use crate::format::raster::product::lone_file;
+use crate::format::raster::product::out_of_archive;
+use crate::pipeline::settings::ImageSource;
+use crate::pipeline::settings::Imagery;
+use crate::pipeline::settings::Mask;
+use crate::pipeline::settings::MaskRule as MaskSetting;
+use crate::science::index::Index;
+use crate::science::index::Scratch;
+use crate::science::index::canonical_band_name;
+
+/// Pixels as large as this are coarse for zones of a small field. \[m\]
+const COARSE_PIXEL_M: f64 = 30.0;
+/// A field below this is small for them (common practice, no source). \[m²\]
+const SMALL_FIELD_M2: f64 = 50_000.0;
+
+impl From<ProductError> for AppError {
+    fn from(error: ProductError) -> Self {
+        let (code, hint) = match &error {
+            ProductError::Listing { .. } | ProductError::Text { .. } => ("image.unreadable", "copy the product again: it may be cut off"),
+            ProductError::Unknown { .. } => ("image.product", "give the raster file itself, the product's folder (.SAFE) or its zip or tar"),
+            ProductError::Several { .. } => ("image.product", "name the one: its folder, or its file as \"archive.zip/mosaic.tif\""),
+            ProductError::Level { .. } => ("image.level", "fetch the same scene at that level"),
+            ProductError::Baseline { .. } => {
+                ("image.baseline", "keep the product's own name with its Nxxxx, or give one file a band in imagery.path with scale and offset")
+            }
+            ProductError::Twice { .. } => ("image.product", "give one file a band in imagery.path: { red = \"...\", nir = \"...\" }"),
+            ProductError::Mask { .. } => ("image.product", "fetch the product whole, or give one file a band in imagery.path with scale and offset"),
+        };
+        Self::refused(code, error.to_string()).with_hint(hint)
+    }
+}
+
+/// What `imagery.path` leads to.
+pub(crate) enum Source {
+    /// One raster with all bands.
+    One(PathBuf),
+    /// One raster a band.
+    PerBand(Vec<(String, PathBuf)>),
+    /// A product.
+    Product(Box<Product>),
+}
+
+/// One band that an index needs.
+pub(crate) struct Wanted {
+    /// Its file.
+    pub(crate) path: PathBuf,
+    /// Its number, when that is known without the file's descriptions.
+    pub(crate) number: Option<usize>,
+    /// What a product says of it.
+    pub(crate) own: Option<ProductBand>,
+}
+
+impl Source {
+    /// Looks what the job's path leads to.
+    pub(crate) fn of(imagery: &Imagery, network: bool) -> Result<Self, AppError> {
+        let raster = |path: &Path| -> Result<PathBuf, AppError> {
+            refuse_network(path, network)?;
+            Ok(into_archive(path))
+        };
+        match &imagery.source {
+            ImageSource::One(path) => {
+                refuse_network(path, network)?;
+                Ok(match find(path)? {
+                    Found::Raster(path) => Self::One(path),
+                    Found::Product(product) => Self::Product(product),
+                })
+            }
+            // Readings are opened elsewhere; their file is all that there is.
+            ImageSource::Points(rule) => Ok(Self::One(rule.source.path.clone())),
+            ImageSource::PerBand(list) => {
+                Ok(Self::PerBand(list.iter().map(|(band, path)| Ok((band.clone(), raster(path)?))).collect::<Result<_, AppError>>()?))
+            }
+        }
+    }
+
+    /// The product, if it is one.
+    pub(crate) fn product(&self) -> Option<&Product> {
+        if let Self::Product(product) = self { Some(product) } else { None }
+    }
+
+    /// Where a band of the index lies.
+    pub(crate) fn band(&self, imagery: &Imagery, index: &Index, name: &str) -> Result<Wanted, AppError> {
+        match self {
+            Self::One(path) => Ok(Wanted { path: path.clone(), number: index.ready_band(), own: None }),
+            Self::PerBand(list) => {
+                let found = list.iter().find(|(band, _)| canonical_band_name(band) == *name);
+                let (_, path) =
+                    found.ok_or_else(|| crate::app::open::unnamed(imagery, name, &list.iter().map(|(band, _)| band.clone()).collect::<Vec<_>>()))?;
+                Ok(Wanted { path: path.clone(), number: Some(1), own: None })
+            }
+            Self::Product(product) => {
+                let known = || product.bands.iter().map(|band| band.band.clone()).collect::<Vec<_>>().join(", ");
+                if !imagery.bands.is_empty() || index.ready_band().is_some() {
+                    return Err(AppError::refused("imagery.bands", format!("a {} product names its own bands, and none has a number", product.kind))
+                        .with_fact(product.name.clone(), known())
+                        .with_hint("leave imagery.bands out, and give an index by name or formula"));
+                }
+                let Some(band) = product.bands.iter().find(|band| band.band == name) else {
+                    return Err(AppError::refused("imagery.bands", format!("the index {} needs the band {name}, and the product has none", imagery.index))
+                        .with_fact(format!("{} ({})", product.name, product.kind), known())
+                        .with_hint("choose an index of the bands that are there, or another sensor"));
+                };
+                Ok(Wanted { path: band.path.clone(), number: Some(1), own: Some(band.clone()) })
+            }
+        }
+    }
+
+    /// Adds to a file's facts what job and product know better: the number that stands for no data, and the day.
+    pub(crate) fn completed(&self, imagery: &Imagery, mut facts: RasterFacts) -> RasterFacts {
+        if let Some(product) = self.product() {
+            facts.acquired = facts.acquired.or(product.acquired);
+        }
+        if let Some(nodata) = imagery.nodata.or(self.product().map(|product| product.nodata)) {
+            for band in &mut facts.bands {
+                band.nodata = Some(nodata);
+            }
+        }
+        facts
+    }
+}
+
+/// Scale and offset of a band: by the job, else by its product, else by its file, else 1 and 0.
+pub(crate) fn scaling(imagery: &Imagery, index: &Index, wanted: &Wanted, file: &RasterFacts, band: usize) -> Result<(f64, f64), AppError> {
+    let fact = &file.bands[band - 1];
+    if let Some(own) = &wanted.own {
+        let offset = match (imagery.offset, &own.offset) {
+            (Some(given), _) => given,
+            (None, Ok(own)) => *own,
+            (None, Err(reason)) => {
+                return Err(AppError::refused("imagery.offset", format!("nobody can say which offset band {} has", own.band))
+                    .with_fact(wanted.path.display().to_string(), reason.clone())
+                    .with_hint("ask where the files come from, and write imagery.offset: 0 if it was removed, -0.1 if it is still in the pixels"));
+            }
+        };
+        return Ok((imagery.scale.unwrap_or(own.scale), offset));
+    }
+    let (scale, offset) = (imagery.scale.or(fact.scale).unwrap_or(1.0), imagery.offset.or(fact.offset));
+    if offset.is_none_or(|offset| offset == 0.0 && imagery.offset.is_none())
+        && index.offset_free() != Some(true)
+        && index.ready_band().is_none()
+        && let Some(hint) = lone_file(&wanted.path)
+    {
+        return Err(AppError::refused("imagery.offset", "a single file of a satellite product does not say which offset its numbers have")
+            .with_fact(wanted.path.display().to_string(), "its name is that of a product's band")
+            .with_hint(hint));
+    }
+    Ok((scale, offset.unwrap_or(0.0)))
+}
+
+/// Whether another unit of reflectance would change an index: as its catalogue says, else by trying it.
+pub(crate) fn depends_on_scale(index: &Index) -> bool {
+    if index.ready_band().is_some() {
+        return false;
+    }
+    if let Some(free) = index.scale_free() {
+        return !free;
+    }
+    let value = |factor: f64| {
+        let rows: Vec<[f64; 1]> = (0..index.bands().len()).map(|k| [factor * (0.05 + 0.11 * k as f64)]).collect();
+        let rows: Vec<&[f64]> = rows.iter().map(<[f64; 1]>::as_slice).collect();
+        let mut out = [f64::NAN];
+        index.evaluate_row(&rows, &mut Scratch::default(), &mut out);
+        out[0]
+    };
+    let (one, other) = (value(1.0), value(1.7));
+    // A formula without a value there cannot be told: on the safe side.
+    one.is_nan() || other.is_nan() || (one - other).abs() > 1e-9 * one.abs().max(1.0)
+}
+
+/// What an image says of itself, and whether it is a product: that one as if it were one file, with its finest lattice, its day and the names of its bands.
+pub(crate) fn described(path: &Path, folder: &Path) -> Result<(RasterFacts, bool), AppError> {
+    let product = match find(path)? {
+        Found::Raster(path) => return Ok((facts(&path, folder)?, false)),
+        Found::Product(product) => product,
+    };
+    let mut bands = Vec::new();
+    let mut finest: Option<RasterFacts> = None;
+    for band in &product.bands {
+        let one = facts(&band.path, folder)?;
+        bands.extend(one.bands.first().map(|fact| BandFacts { description: band.band.clone(), ..fact.clone() }));
+        let size = |facts: &RasterFacts| facts.lattice.affine.determinant().abs();
+        if finest.as_ref().is_none_or(|known| size(&one) < size(known)) {
+            finest = Some(one);
+        }
+    }
+    let finest = finest.ok_or_else(|| {
+        AppError::refused("image.product", "the product has no bands").with_fact(path.display().to_string(), product.name.clone()).with_hint("fetch it whole")
+    })?;
+    Ok((RasterFacts { path: path.to_owned(), acquired: product.acquired, bands, ..finest }, true))
+}
+
+/// The mask in force: the job's, else the product's own. With it, what was read.
+pub(crate) fn mask(imagery: &Imagery, source: &Source, folder: &Path, network: bool, findings: &mut Vec<Finding>) -> Result<Option<MaskSpec>, AppError> {
+    let product = source.product();
+    let said = match (product, &imagery.mask) {
+        (None, None) => return Ok(None),
+        (Some(product), None) => Some(format!("{}: {}; masked by {}", product.name, product.note, product.mask_note)),
+        (Some(product), Some(_)) => Some(format!("{}: {}; masked as the job says", product.name, product.note)),
+        (None, Some(_)) => None,
+    };
+    findings.extend(said.map(|said| Finding::note("image.product", said)));
+    let mut specs = Vec::new();
+    match &imagery.mask {
+        Some(mask) => {
+            for mask in std::iter::once(mask).chain(&mask.and) {
+                specs.push(own_mask(mask, product, folder, network)?);
+            }
+        }
+        None => {
+            for mask in product.into_iter().flat_map(|product| &product.masks) {
+                let facts = facts(&mask.path, folder)?;
+                specs.push(MaskSpec { path: mask.path.clone(), facts, band: 1, rule: mask.rule.clone(), grow: f64::from(mask.grow_m), and: Vec::new() });
+            }
+        }
+    }
+    let mut specs = specs.into_iter();
+    Ok(specs.next().map(|first| MaskSpec { and: specs.collect(), ..first }))
+}
+
+fn own_mask(mask: &Mask, product: Option<&Product>, folder: &Path, network: bool) -> Result<MaskSpec, AppError> {
+    let path = match (&mask.path, product.and_then(|product| product.masks.first())) {
+        (Some(path), _) => {
+            refuse_network(path, network)?;
+            into_archive(path)
+        }
+        (None, Some(own)) => own.path.clone(),
+        (None, None) => {
+            return Err(AppError::refused("imagery.mask", "a mask without a path is the product's own, and the image is no product")
+                .with_hint("write mask = { path = \"classes.tif\", keep = [4, 5] }"));
+        }
+    };
+    let facts = facts(&path, folder)?;
+    if mask.band > facts.bands.len() {
+        return Err(AppError::refused("imagery.mask", format!("band {} of the mask was asked for, but it has {}", mask.band, facts.bands.len()))
+            .with_fact(path.display().to_string(), "mask")
+            .with_hint("count bands from 1 in imagery.mask"));
+    }
+    let rule = match &mask.rule {
+        MaskSetting::Keep(classes) => MaskRule::Keep(classes.clone()),
+        MaskSetting::Bits(bits) => MaskRule::Bits(bits.clone()),
+    };
+    Ok(MaskSpec { path, facts, band: mask.band, rule, grow: mask.grow.get(), and: Vec::new() })
+}
+
+/// The files on disk behind opened rasters: archives for what lies in them.
+pub(crate) fn on_disk(files: &[RasterFacts], mask: Option<&MaskSpec>, product: Option<&Product>) -> Vec<PathBuf> {
+    let masks = mask.into_iter().flat_map(|mask| std::iter::once(mask).chain(&mask.and)).map(|mask| &mask.path);
+    let rasters = files.iter().map(|file| &file.path).chain(masks);
+    let product = product.into_iter().flat_map(|product| product.read.iter().cloned());
+    rasters.map(|path| out_of_archive(path).map_or_else(|| path.clone(), |(archive, _)| archive)).chain(product).collect()
+}
+
+/// A path as the record shows it: below the job's folder relative to it, with an archive's entry after the archive.
+pub(crate) fn shown(path: &Path, folder: &Path) -> String {
+    let below = |path: &Path| path.strip_prefix(folder).unwrap_or(path).to_string_lossy().into_owned();
+    out_of_archive(path).map_or_else(|| below(path), |(archive, entry)| format!("{}/{entry}", below(&archive)))
+}
+
+/// Says when pixels are too coarse for the zones of a small field.
+pub(crate) fn coarse(pixel_m: f64, area_m2: f64, findings: &mut Vec<Finding>) {
+    // Square pixels of a projection differ from their nominal size by its scale.
+    if pixel_m > 0.99 * COARSE_PIXEL_M && area_m2 < SMALL_FIELD_M2 {
+        findings.push(Finding::caution(
+            "image.coarse",
+            format!(
+                "pixels of {pixel_m:.0} m are coarse for zones of a field of {:.1} ha, below {:.0} ha: most of them mix the crop with what lies beside the field",
+                area_m2 / 10_000.0,
+                SMALL_FIELD_M2 / 10_000.0
+            ),
+        ));
+    }
+}

@@ -1,0 +1,39 @@
+//! `haulm convert`.
+
+use crate::app::api;
+use crate::app::api::Common;
+use crate::app::api::ConvertRequest;
+use crate::app::api::ConvertTo;
+use crate::app::error::AppError;
+use crate::cli::args::ConvertArgs;
+use crate::cli::args::ConvertFormat;
+use crate::cli::args::TaskForm;
+use crate::cli::args::TaskIssue;
+use crate::report::model::Report;
+use crate::zones::flavour::TaskFlavour;
+use crate::zones::flavour::TaskKind;
+use crate::zones::flavour::TaskVersion;
+
+pub(crate) fn run(args: ConvertArgs, common: Common) -> Result<Report, AppError> {
+    let ConvertArgs { map, to, output, layer, rate_column, rates_in, unit, product, from_product, task_version, task_kind, cell, overwrite } = args;
+    let to = match to {
+        ConvertFormat::Geopackage => ConvertTo::GeoPackage,
+        ConvertFormat::Geojson => ConvertTo::GeoJson,
+        ConvertFormat::Shapefile => ConvertTo::Shapefile,
+        ConvertFormat::Geotiff => ConvertTo::GeoTiff,
+        ConvertFormat::Iso11783 => ConvertTo::Iso11783,
+        ConvertFormat::Kml => ConvertTo::Kml,
+        ConvertFormat::Flatgeobuf => ConvertTo::FlatGeobuf,
+    };
+    let version = match task_version {
+        TaskIssue::V3 => TaskVersion::V3,
+        TaskIssue::V4 => TaskVersion::V4,
+    };
+    let kind = match task_kind {
+        TaskForm::Grid => TaskKind::Grid,
+        TaskForm::Zones => TaskKind::Zones,
+        TaskForm::Polygons => TaskKind::Polygons,
+    };
+    let task = TaskFlavour { version, kind };
+    api::convert(&ConvertRequest { map, to, output, layer, rate_column, rates_in, unit, product, from_product, task, cell, overwrite, common })
+}

@@ -1,0 +1,63 @@
+//! Why nothing can be told of a map.
+
+use std::path::PathBuf;
+
+/// Why a map could not be read at all.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum MapError {
+    /// There is no such file.
+    #[error("{}: there is no such file or folder", path.display())]
+    Missing {
+        /// The file.
+        path: PathBuf,
+    },
+    /// It is too large.
+    #[error("{}: it holds {bytes} bytes; maps of up to 2 GiB are read", path.display())]
+    TooLarge {
+        /// The file.
+        path: PathBuf,
+        /// Its size.
+        bytes: u64,
+    },
+    /// Its ending says nothing.
+    #[error("{}: the ending {ending:?} is none of a zone map", path.display())]
+    Ending {
+        /// The file.
+        path: PathBuf,
+        /// Its ending.
+        ending: String,
+    },
+    /// It is damaged.
+    #[error("{}: it cannot be read: {reason}", path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        reason: String,
+    },
+    /// It has several layers, or not the one asked for.
+    #[error("{}: {problem}; it has the layers {}", path.display(), layers.join(", "))]
+    Layer {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong.
+        problem: String,
+        /// Its layers.
+        layers: Vec<String>,
+    },
+    /// An archive that is no honest one.
+    #[error("{}: the archive is not opened: {reason}", path.display())]
+    Archive {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        reason: String,
+    },
+    /// A repaired map or a layer of faults could not be written.
+    #[error("the table could not be written: {reason}")]
+    Write {
+        /// What GDAL said.
+        reason: String,
+    },
+}

@@ -1,0 +1,112 @@
+//! `GeoPackage` and `FlatGeobuf`, through GDAL, which hands rings on as they are stored.
+
+use std::path::Path;
+
+use gdal::Dataset;
+use gdal::DatasetOptions;
+use gdal::GdalOpenFlags;
+use gdal::vector::FieldValue;
+use gdal::vector::Geometry;
+use gdal::vector::LayerAccess;
+use geo::Coord;
+
+use crate::format::maps::MapError;
+use crate::format::maps::stem;
+use crate::format::systems::system_of;
+use crate::zones::carried::Attribute;
+use crate::zones::carried::CarriedMap;
+use crate::zones::carried::MapKind;
+use crate::zones::carried::Part;
+use crate::zones::carried::Patch;
+use crate::zones::carried::Place;
+use crate::zones::carried::Rate;
+use crate::zones::carried::Ring;
+use crate::zones::carried::RingRole;
+use crate::zones::carried::System;
+use crate::zones::faults::fault::Fault;
+
+/// Drivers that may open the file; none of them reaches for a network.
+const DRIVERS: [&str; 2] = ["GPKG", "FlatGeobuf"];
+/// The layer that holds the map in our own files.
+const OWN_LAYER: &str = "zones";
+
+pub(super) fn read(path: &Path, asked: Option<&str>) -> Result<CarriedMap, MapError> {
+    let unreadable = |error: gdal::errors::GdalError| MapError::Unreadable { path: path.to_owned(), reason: error.to_string() };
+    let options = DatasetOptions {
+        open_flags: GdalOpenFlags::GDAL_OF_READONLY | GdalOpenFlags::GDAL_OF_VECTOR | GdalOpenFlags::GDAL_OF_VERBOSE_ERROR,
+        allowed_drivers: Some(&DRIVERS),
+        ..DatasetOptions::default()
+    };
+    let dataset = Dataset::open_ex(path, options).map_err(unreadable)?;
+    let layers: Vec<String> = dataset.layers().map(|layer| layer.name()).collect();
+    let problem = |problem: String| MapError::Layer { path: path.to_owned(), problem, layers: layers.clone() };
+    let index = match asked {
+        Some(name) => layers.iter().position(|layer| layer == name).ok_or_else(|| problem(format!("there is no layer {name:?}")))?,
+        None => match layers.iter().position(|layer| layer == OWN_LAYER) {
+            Some(own) => own,
+            None if layers.len() == 1 => 0,
+            None if layers.is_empty() => return Err(problem("it has no layer".to_owned())),
+            None => return Err(problem("it has several layers: name one with --layer".to_owned())),
+        },
+    };
+    let mut layer = dataset.layer(index).map_err(unreadable)?;
+    let kind = if dataset.driver().short_name() == "GPKG" { MapKind::GeoPackage } else { MapKind::FlatGeobuf };
+    let mut map = CarriedMap::empty(if layers.len() > 1 { layers[index].clone() } else { stem(path) }, kind);
+    map.system = match layer.spatial_ref() {
+        None => System::Missing("the layer states none".to_owned()),
+        Some(stated) => system_of(&stated).map_or_else(|| System::Missing("the layer states one that lies nowhere on Earth".to_owned()), System::Known),
+    };
+    map.columns = layer.defn().fields().map(|field| field.name()).collect();
+    for (number, feature) in (1..).zip(layer.features()) {
+        let mut place = Place::at("feature", number);
+        if let Some(id) = feature.fid().filter(|&id| id != number) {
+            place = place.with_name(format!("id {id}"));
+        }
+        let attributes = map.columns.iter().enumerate().map(|(k, name)| (name.clone(), attribute(&feature, k))).collect();
+        let mut parts = Vec::new();
+        if let Some(geometry) = feature.geometry().filter(|geometry| !geometry.is_empty()) {
+            add(geometry, &place, &mut parts, &mut map.oddities, 0);
+        }
+        map.patches.push(Patch { place, parts, rate: Rate::Missing, attributes });
+    }
+    Ok(map)
+}
+
+fn attribute(feature: &gdal::vector::Feature<'_>, column: usize) -> Attribute {
+    match feature.field(column) {
+        Ok(Some(FieldValue::IntegerValue(value))) => Attribute::Whole(value.into()),
+        Ok(Some(FieldValue::Integer64Value(value))) => Attribute::Whole(value),
+        Ok(Some(FieldValue::RealValue(value))) => Attribute::Real(value),
+        Ok(Some(FieldValue::StringValue(text))) => Attribute::Text(text),
+        Ok(Some(_)) => feature.field_as_string(column).ok().flatten().map_or(Attribute::Null, Attribute::Text),
+        Ok(None) | Err(_) => Attribute::Null,
+    }
+}
+
+fn add(geometry: &Geometry, place: &Place, parts: &mut Vec<Part>, oddities: &mut Vec<Fault>, depth: u8) {
+    let kind = geometry.geometry_name();
+    match kind.as_str() {
+        "POLYGON" => {
+            let mut part = Part::default();
+            for k in 0..geometry.geometry_count() {
+                let mut raw = Vec::new();
+                geometry.get_geometry(k).get_points(&mut raw);
+                let points: Vec<Coord<f64>> = raw.iter().map(|p| Coord { x: p.0, y: p.1 }).filter(|c| c.x.is_finite() && c.y.is_finite()).collect();
+                if points.len() < raw.len() {
+                    let message = format!("{} points of ring {} are no finite numbers", raw.len() - points.len(), k + 1);
+                    oddities.push(Fault::stop("point.not_finite", place.clone(), message));
+                }
+                part.rings.push(Ring { role: if k == 0 { RingRole::Outer } else { RingRole::Inner }, points });
+            }
+            if !part.rings.is_empty() {
+                parts.push(part);
+            }
+        }
+        "MULTIPOLYGON" | "GEOMETRYCOLLECTION" if depth < 8 => {
+            for k in 0..geometry.geometry_count() {
+                add(&geometry.get_geometry(k), place, parts, oddities, depth + 1);
+            }
+        }
+        _ => oddities.push(Fault::stop("shape.kind", place.clone(), format!("the shape is a {kind}, not a polygon"))),
+    }
+}

@@ -1,0 +1,79 @@
+//! Reads anybody's zone map into [`CarriedMap`], leniently: what is wrong is kept as a fault, and only what cannot be read at all is an error.
+
+mod dbf;
+mod error;
+mod gdal_table;
+mod geojson;
+mod grid;
+mod kml;
+mod raster;
+mod shapefile;
+mod table;
+mod task;
+mod task_ids;
+mod task_zones;
+mod unpack;
+mod write;
+
+use std::path::Path;
+
+use crate::zones::carried::CarriedMap;
+use crate::zones::carried::Meaning;
+
+pub use error::MapError;
+pub use write::Table;
+pub use write::TableKind;
+pub use write::TableRow;
+pub use write::write_table;
+
+/// Files larger than this are not read whole. (bytes)
+const LARGEST: u64 = 2 << 30;
+
+/// What the user says of a map that its file may not say.
+#[derive(Clone, Debug, Default)]
+pub struct ReadOptions {
+    /// Layer to read, of files with several.
+    pub layer: Option<String>,
+    /// Column that holds the rates.
+    pub rate_column: Option<String>,
+    /// What the rates mean.
+    pub meaning: Option<Meaning>,
+}
+
+/// Reads a zone map: shapefile (`.shp`), `GeoJSON`, `GeoPackage`, `FlatGeobuf`, KML or KMZ, a raster of rates (`.tif`, `.asc`), ISO 11783-10 task data (folder, `.xml` or
+/// `.zip`). Files say by their ending what they are.
+///
+/// # Errors
+/// [`MapError`]: missing, larger than 2 GiB, of no known ending, or so damaged that nothing can be told of it.
+pub fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, MapError> {
+    let data = fs_err::metadata(path).map_err(|_| MapError::Missing { path: path.to_owned() })?;
+    if data.is_dir() {
+        return task::read_folder(path);
+    }
+    if data.len() > LARGEST {
+        return Err(MapError::TooLarge { path: path.to_owned(), bytes: data.len() });
+    }
+    let ending = path.extension().map(|ending| ending.to_string_lossy().to_ascii_lowercase()).unwrap_or_default();
+    let mut map = match ending.as_str() {
+        "shp" => shapefile::read(path)?,
+        "geojson" | "json" => geojson::read(path)?,
+        "gpkg" | "fgb" => gdal_table::read(path, options.layer.as_deref())?,
+        "kml" | "kmz" => kml::read(path)?,
+        "tif" | "tiff" | "asc" => return raster::read(path, options),
+        "xml" => return task::read_file(path),
+        "zip" => return task::read_zip(path),
+        _ => return Err(MapError::Ending { path: path.to_owned(), ending }),
+    };
+    table::settle(&mut map, options);
+    Ok(map)
+}
+
+/// The whole of a file.
+fn bytes_of(path: &Path) -> Result<Vec<u8>, MapError> {
+    fs_err::read(path).map_err(|error| MapError::Unreadable { path: path.to_owned(), reason: error.to_string() })
+}
+
+/// Name of a file without its ending.
+fn stem(path: &Path) -> String {
+    path.file_stem().map_or_else(|| "map".to_owned(), |stem| stem.to_string_lossy().into_owned())
+}

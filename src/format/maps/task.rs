@@ -1,0 +1,291 @@
+//! ISO 11783-10 task data: the set of files, the task, and what it says of field, zones and grid.
+//!
+//! # Source
+//! Public XML schemas of task data 2.1, 3.3 and 4.3; ISO 11783-10:2015 as retold in an unofficial study summary. What terminals stumble over: common practice.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use geo::Coord;
+use geo::LineString;
+use geo::MultiPolygon;
+use geo::Polygon;
+use roxmltree::Node;
+
+use crate::format::maps::LARGEST;
+use crate::format::maps::MapError;
+use crate::format::maps::bytes_of;
+use crate::format::maps::grid;
+use crate::format::maps::task_ids;
+use crate::format::maps::task_zones;
+use crate::format::maps::task_zones::Zones;
+use crate::format::maps::unpack::unzipped;
+use crate::format::maps::unpack::xml_text;
+use crate::format::maps::unpack::xml_tree;
+use crate::space::crs::Crs;
+use crate::zones::carried::CarriedMap;
+use crate::zones::carried::MapKind;
+use crate::zones::carried::Part;
+use crate::zones::carried::Patch;
+use crate::zones::carried::Place;
+use crate::zones::carried::Rate;
+use crate::zones::carried::Ring;
+use crate::zones::carried::RingRole;
+use crate::zones::carried::System;
+use crate::zones::carried::TaskForm;
+use crate::zones::faults::fault::Fault;
+
+/// Name of the main file, by the standard in capitals.
+const MAIN: &str = "TASKDATA.XML";
+/// Folder that it stands in.
+const FOLDER: &str = "TASKDATA";
+
+/// The files of a set by name, in the folder of the main file.
+pub(super) struct Set {
+    pub(super) files: BTreeMap<String, Vec<u8>>,
+}
+
+impl Set {
+    /// A file by its exact name, else by its name in another letter case; the flag says which.
+    pub(super) fn file(&self, name: &str) -> Option<(&[u8], bool, &str)> {
+        if let Some((key, bytes)) = self.files.get_key_value(name) {
+            return Some((bytes, true, key));
+        }
+        self.files.iter().find(|(key, _)| key.eq_ignore_ascii_case(name)).map(|(key, bytes)| (bytes.as_slice(), false, key.as_str()))
+    }
+}
+
+fn is_main(name: &str) -> bool {
+    name.eq_ignore_ascii_case(MAIN)
+}
+
+/// Reads a folder that holds the set, or the folder TASKDATA.
+pub(super) fn read_folder(path: &Path) -> Result<CarriedMap, MapError> {
+    let list = |folder: &Path| -> Result<Vec<std::path::PathBuf>, MapError> {
+        let unreadable = |error: std::io::Error| MapError::Unreadable { path: folder.to_owned(), reason: error.to_string() };
+        let mut found: Vec<_> = fs_err::read_dir(folder).map_err(unreadable)?.filter_map(|entry| entry.ok().map(|entry| entry.path())).collect();
+        found.sort();
+        Ok(found)
+    };
+    let name = |path: &Path| path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let here = list(path)?;
+    let main = match here.iter().find(|file| is_main(&name(file))) {
+        Some(main) => Some(main.clone()),
+        None => here
+            .iter()
+            .filter(|below| name(below).eq_ignore_ascii_case(FOLDER) && below.is_dir())
+            .find_map(|below| list(below).ok()?.into_iter().find(|file| is_main(&name(file)))),
+    };
+    let main =
+        main.ok_or_else(|| MapError::Unreadable { path: path.to_owned(), reason: format!("the folder holds no {MAIN}, nor a folder {FOLDER} with one") })?;
+    read_file(&main)
+}
+
+/// Reads the main file and the grids beside it.
+pub(super) fn read_file(path: &Path) -> Result<CarriedMap, MapError> {
+    let name = |path: &Path| path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
+    let mut files = BTreeMap::new();
+    let beside: Vec<_> = fs_err::read_dir(folder).map(|entries| entries.filter_map(|entry| entry.ok().map(|e| e.path())).collect()).unwrap_or_default();
+    for file in beside {
+        let small = fs_err::metadata(&file).is_ok_and(|data| data.is_file() && data.len() <= LARGEST);
+        if small && file.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("bin")) {
+            files.insert(name(&file), bytes_of(&file)?);
+        }
+    }
+    let bytes = bytes_of(path)?;
+    let whole = fs_err::canonicalize(folder).unwrap_or_else(|_| folder.to_owned());
+    read_set(path, &bytes, &name(path), &name(&whole), &Set { files })
+}
+
+/// Reads a zipped set.
+pub(super) fn read_zip(path: &Path) -> Result<CarriedMap, MapError> {
+    let files = unzipped(path, &bytes_of(path)?)?;
+    let last = |name: &str| name.rsplit('/').next().unwrap_or_default().to_owned();
+    let main = files.keys().find(|name| is_main(&last(name))).cloned();
+    let main = main.ok_or_else(|| MapError::Unreadable { path: path.to_owned(), reason: format!("the archive holds no {MAIN}") })?;
+    let folder = main.strip_suffix(&last(&main)).unwrap_or_default().to_owned();
+    let above = last(folder.trim_end_matches('/'));
+    let bytes = files.get(&main).cloned().unwrap_or_default();
+    let beside = files.into_iter().filter_map(|(name, bytes)| Some((name.strip_prefix(&folder)?.to_owned(), bytes))).collect();
+    read_set(path, &bytes, &last(&main), &above, &Set { files: beside })
+}
+
+fn read_set(path: &Path, bytes: &[u8], name: &str, folder: &str, set: &Set) -> Result<CarriedMap, MapError> {
+    let (text, marked) = xml_text(path, bytes)?;
+    let tree = xml_tree(path, text)?;
+    let root = tree.root_element();
+    if root.tag_name().name() != "ISO11783_TaskData" {
+        let reason = format!("its root is {:?}, not ISO11783_TaskData", root.tag_name().name());
+        return Err(MapError::Unreadable { path: path.to_owned(), reason });
+    }
+    let mut map = CarriedMap::empty("task data", MapKind::TaskData(TaskForm::Flat));
+    map.system = System::Known(Crs::wgs84());
+    if name != MAIN || folder != FOLDER {
+        let message = format!("it stands as {folder}/{name}; terminals look for {FOLDER}/{MAIN}, capitals and all");
+        map.oddities.push(Fault::caution("task.file_name", Place::named(name), message));
+    }
+    if marked || !text.trim_start().starts_with("<?xml") {
+        map.oddities.push(Fault::caution(
+            "task.declaration",
+            Place::named(name),
+            "the file must begin with <?xml version=\"1.0\" encoding=\"UTF-8\"?> and nothing before it",
+        ));
+    }
+    let version = task_ids::check(root, &mut map);
+    let tasks: Vec<_> = children(root, "TSK").collect();
+    // The task with a map, if any has one.
+    let has_map = |task: &&Node<'_, '_>| children(**task, "GRD").next().is_some() || children(**task, "TZN").any(|zone| children(zone, "PLN").next().is_some());
+    let Some(task) = tasks.iter().find(has_map).or_else(|| tasks.first()).copied() else {
+        map.oddities.push(Fault::stop("task.none", Place::named(name), "the file holds no task (TSK), so no rates"));
+        return Ok(map);
+    };
+    if tasks.len() > 1 {
+        let message = format!("the file holds {} tasks; this is about {}", tasks.len(), id(task));
+        map.oddities.push(Fault::note("task.several", Place::named(id(task)), message));
+    }
+    task.attribute("B").unwrap_or(id(task)).clone_into(&mut map.name);
+    field(root, task, &mut map);
+    let zones = task_zones::read(root, task, &mut map);
+    let grids: Vec<_> = children(task, "GRD").collect();
+    if let Some(&grid) = grids.first() {
+        if grids.len() > 1 {
+            map.oddities.push(Fault::stop("task.grids", Place::named(id(task)), format!("the task has {} grids; one is the rule", grids.len())));
+        }
+        grid::read(grid, &zones, set, &mut map);
+    }
+    polygons(task, &zones, version, &mut map);
+    task_zones::fallbacks(task, &zones, &mut map);
+    Ok(map)
+}
+
+/// Children of a name.
+pub(super) fn children<'a, 'd: 'a>(node: Node<'a, 'd>, name: &'static str) -> impl Iterator<Item = Node<'a, 'd>> {
+    node.children().filter(move |child| child.is_element() && child.tag_name().name() == name)
+}
+
+/// What an element calls itself: `TSK1`, else its name.
+pub(super) fn id<'a>(node: Node<'a, '_>) -> &'a str {
+    node.attribute("A").filter(|_| node.tag_name().name() != "PDV" && node.tag_name().name() != "PLN").unwrap_or("element")
+}
+
+/// The task's field, its boundary, and what of it is missing.
+fn field(root: Node<'_, '_>, task: Node<'_, '_>, map: &mut CarriedMap) {
+    let place = Place::named(id(task));
+    match task.attribute("G") {
+        Some("1") => {}
+        other => {
+            let message = format!("the task's status (G) is {}; a plan has status 1, others count as begun or done", other.unwrap_or("missing"));
+            map.oddities.push(Fault::caution("task.status", place.clone(), message));
+        }
+    }
+    for (attribute, what) in [("C", "customer"), ("D", "farm")] {
+        if task.attribute(attribute).is_none() {
+            let message = format!("the task names no {what} ({attribute}); some terminals list tasks only below one");
+            map.oddities.push(Fault::caution("task.owner", place.clone(), message));
+        }
+    }
+    if children(task, "DLT").next().is_none() {
+        map.oddities.push(Fault::note("task.no_log", place.clone(), "the task asks for no log (DLT), so the machine may write none"));
+    }
+    let field = task.attribute("E").and_then(|wanted| children(root, "PFD").find(|field| field.attribute("A") == Some(wanted)));
+    let Some(field) = field else {
+        map.oddities.push(Fault::caution("task.field", place, "the task names no field (E), so the terminal knows no boundary"));
+        return;
+    };
+    if let Some(name) = field.attribute("C") {
+        map.stated.push(("field".to_owned(), name.to_owned()));
+    }
+    let mut polygons = Vec::new();
+    for border in children(field, "PLN").filter(|border| border.attribute("A") == Some("1")) {
+        let rings = rings(border, &Place::named(id(field)), 3, map);
+        for part in parts(rings) {
+            polygons.extend(part.polygon());
+        }
+    }
+    map.boundary = (!polygons.is_empty()).then(|| MultiPolygon::new(polygons));
+}
+
+/// Rings of a PLN with their kind: 1 exterior, 2 hole. North stands before east.
+fn rings(polygon: Node<'_, '_>, place: &Place, version: u32, map: &mut CarriedMap) -> Vec<Ring> {
+    let mut rings = Vec::new();
+    for line in children(polygon, "LSG") {
+        let role = match line.attribute("A") {
+            Some("1") => RingRole::Outer,
+            Some("2") => RingRole::Inner,
+            _ => continue,
+        };
+        let all: Vec<_> = children(line, "PNT").collect();
+        let number = |text: Option<&str>| text.and_then(|text| text.trim().parse::<f64>().ok()).filter(|value| value.is_finite());
+        let mut points: Vec<Coord<f64>> =
+            all.iter().filter_map(|point| Some(Coord { x: number(point.attribute("D"))?, y: number(point.attribute("C"))? })).collect();
+        if points.len() < all.len() {
+            let message = format!("{} points (PNT) have no north (C) and east (D) that are numbers", all.len() - points.len());
+            map.oddities.push(Fault::stop("point.not_finite", place.clone(), message));
+        }
+        // Before version 4 a ring need not repeat its first point.
+        if version < 4 && points.first() != points.last() {
+            points.extend(points.first().copied());
+        }
+        rings.push(Ring { role, points });
+    }
+    rings
+}
+
+/// Exteriors, each with the holes that lie in it; a hole in none stays with the first.
+fn parts(rings: Vec<Ring>) -> Vec<Part> {
+    use geo::Contains as _;
+    let (outer, inner): (Vec<Ring>, Vec<Ring>) = rings.into_iter().partition(|ring| ring.role == RingRole::Outer);
+    let shells: Vec<Polygon<f64>> = outer.iter().map(|ring| Polygon::new(LineString::new(ring.points.clone()), Vec::new())).collect();
+    let mut parts: Vec<Part> = outer.into_iter().map(|ring| Part { rings: vec![ring] }).collect();
+    for hole in inner {
+        let inside = |shell: &Polygon<f64>| hole.points.iter().filter(|c| shell.contains(&geo::Point(**c))).count() * 2 > hole.points.len();
+        let at = shells.iter().position(inside).unwrap_or(0);
+        match parts.get_mut(at) {
+            Some(part) => part.rings.push(hole),
+            None => parts.push(Part { rings: vec![hole] }),
+        }
+    }
+    parts
+}
+
+/// Treatment zones that are polygons.
+fn polygons(task: Node<'_, '_>, zones: &Zones, version: u32, map: &mut CarriedMap) {
+    let mut number = 0;
+    for zone in children(task, "TZN") {
+        let code = zone.attribute("A").unwrap_or("none");
+        let lines: Vec<_> = children(zone, "PLN").collect();
+        if version < 4 && lines.len() > 1 {
+            let message = format!("the zone has {} polygons; before version 4 it may have one", lines.len());
+            map.oddities.push(Fault::caution("task.zone_polygons", Place::named(format!("TZN {code}")), message));
+        }
+        for line in lines {
+            number += 1;
+            let place = Place::at("polygon", number).with_name(format!("TZN {code}"));
+            let rings = rings(line, &place, version, map);
+            let exteriors = rings.iter().filter(|ring| ring.role == RingRole::Outer).count();
+            if version >= 4 && exteriors != 1 {
+                let message = format!("the polygon has {exteriors} exteriors; from version 4 on it has exactly one");
+                map.oddities.push(Fault::stop("task.exteriors", place.clone(), message));
+            }
+            let rate = code.parse::<u16>().ok().and_then(|code| zones.rate(code)).map_or(Rate::Missing, Rate::Number);
+            map.patches.push(Patch {
+                place,
+                parts: parts(rings),
+                rate,
+                attributes: vec![("zone".to_owned(), crate::zones::carried::Attribute::Text(code.to_owned()))],
+            });
+        }
+    }
+    if number > 0 && map.lattice.is_none() {
+        map.kind = MapKind::TaskData(TaskForm::Polygons);
+        map.oddities.push(Fault::note(
+            "task.polygons",
+            Place::named(id(task)),
+            "rates stand as polygons, which a controller need not take; a grid is what each of them must take",
+        ));
+    } else if number > 0 {
+        map.oddities.push(Fault::stop("task.both", Place::named(id(task)), "the task holds a grid and polygons of zones: which counts is not said"));
+        map.patches.clear();
+    }
+}

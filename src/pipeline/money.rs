@@ -1,0 +1,133 @@
+//! What a map earns and costs: against nothing, one flat rate and the usual rate, for the field and zone by zone.
+
+use crate::finding::Finding;
+use crate::pipeline::rates::Rated;
+use crate::pipeline::settings::Settings;
+pub use crate::science::money::Comparison;
+use crate::science::money::FieldMoney;
+use crate::science::money::GrainResponse;
+use crate::science::money::MoneyCell;
+use crate::science::money::PriceInputs;
+use crate::science::money::break_even_gain;
+use crate::science::money::break_even_ratio;
+use crate::science::money::field_money;
+use crate::science::money::highest_price_ratio;
+use crate::science::money::part_money;
+use crate::units::Yield;
+use crate::zones::prescription::ZoneRecord;
+
+/// Money of a run.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Money {
+    /// As the user names it.
+    pub currency: String,
+    /// The map against nothing, a flat rate and the usual rate.
+    pub field: FieldMoney,
+    /// The map instead of nothing.
+    pub against_none: Comparison,
+    /// The map instead of one flat rate at its mean.
+    pub against_flat: Comparison,
+    /// The map instead of the grower's usual rate.
+    pub against_usual: Option<Comparison>,
+    /// Gain in grain that pays for the map's nitrogen and pass, mean of the ground counted.
+    pub break_even_gain: Option<Yield>,
+    /// Response index at which the pass pays for itself, at the mean yield.
+    pub break_even_ratio: Option<f64>,
+    /// Price of nitrogen over price of grain. \[kg grain/kg N\]
+    pub price_ratio: Option<f64>,
+    /// The same, from which no nitrogen pays however well the crop responds.
+    pub highest_price_ratio: f64,
+    /// Gain over no nitrogen, the map as it is, should the crop use 0.4 and 0.6 of the nitrogen.
+    pub gain_by_efficiency: [f64; 2],
+    /// Zone by zone, those that have cells with a yield.
+    pub zones: Vec<ZoneMoney>,
+}
+
+/// Money of a zone.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ZoneMoney {
+    /// Its number.
+    pub zone: u32,
+    /// As for the field, whose passes and flat rate hold here too.
+    pub money: FieldMoney,
+}
+
+/// The prices of a job as formulas take them.
+pub const fn prices_of(prices: &crate::pipeline::settings::Prices) -> PriceInputs {
+    PriceInputs { grain: prices.grain, nitrogen: prices.nitrogen, application: prices.application, mapping: prices.mapping }
+}
+
+/// The map's money; `None` without prices, without canopy, or by a method that foretells no yield.
+pub fn money_of(settings: &Settings, rated: &Rated, zones: &[ZoneRecord]) -> Option<Money> {
+    let prices = settings.prices.as_ref()?;
+    let inputs = prices_of(prices);
+    // Without a yield in reach there is no gain to put a price on.
+    let yields = settings.response.yields()?;
+    let response = GrainResponse {
+        grain_nitrogen: yields.grain_nitrogen,
+        use_efficiency: yields.use_efficiency,
+        applied_since_sensing: settings.response.applied_since_sensing,
+    };
+    let mut by_zone: Vec<Vec<MoneyCell>> = vec![Vec::new(); zones.len()];
+    let mut cells = Vec::new();
+    let (mut sum, mut area) = (0.0, 0.0);
+    for cell in &rated.cells {
+        let (Some(yield_without), Some(yield_with)) = (cell.yield_without, cell.yield_with) else { continue };
+        let at = cell.zone as usize - 1;
+        let rate = zones.get(at).map_or(cell.n, |zone| zone.n);
+        let counted = MoneyCell { area: cell.area, rate, yield_without, yield_with };
+        cells.push(counted);
+        if let Some(zone) = by_zone.get_mut(at) {
+            zone.push(counted);
+        }
+        sum += yield_without.get() * cell.area.get();
+        area += cell.area.get();
+    }
+    let field = field_money(&cells, settings.rate.usual, &response, &inputs)?;
+    let mean = Yield::kg_per_ha(sum / area);
+    let gain_at = |use_efficiency: f64| {
+        let other = GrainResponse { use_efficiency, ..response };
+        field_money(&cells, None, &other, &inputs).map_or(0.0, |money| money.map.net() - money.none.net())
+    };
+    let zone_money = |(zone, cells): (&ZoneRecord, &Vec<MoneyCell>)| {
+        (!cells.is_empty()).then(|| ZoneMoney { zone: zone.zone, money: part_money(cells, &field, &response, &inputs) })
+    };
+    Some(Money {
+        currency: prices.currency.clone(),
+        against_none: field.map.instead_of(&field.none, &inputs),
+        against_flat: field.map.instead_of(&field.flat, &inputs),
+        against_usual: field.usual.as_ref().map(|usual| field.map.instead_of(usual, &inputs)),
+        break_even_gain: break_even_gain(field.flat_rate, &inputs),
+        break_even_ratio: break_even_ratio(mean, &response, &inputs),
+        price_ratio: (inputs.grain > 0.0).then(|| inputs.nitrogen / inputs.grain),
+        highest_price_ratio: highest_price_ratio(&response),
+        gain_by_efficiency: [gain_at(0.4), gain_at(0.6)],
+        zones: zones.iter().zip(&by_zone).filter_map(zone_money).collect(),
+        field,
+    })
+}
+
+/// Says when the map does not pay at the job's own prices. Prices never move a rate.
+pub fn money_findings(money: &Money) -> Vec<Finding> {
+    let currency = &money.currency;
+    let mut findings = Vec::new();
+    let gain = money.against_none.gain;
+    if gain < 0.0 {
+        findings.push(Finding::caution(
+            "money.loss",
+            format!(
+                "at these prices the map costs {:.0} {currency} more than its grain brings: nothing spread would be cheaper; prices do not move the rates",
+                -gain
+            ),
+        ));
+    }
+    for (other, comparison) in [("one flat rate at its mean", Some(money.against_flat)), ("the usual rate", money.against_usual)] {
+        if let Some(comparison) = comparison.filter(|comparison| comparison.gain < 0.0) {
+            findings.push(Finding::note(
+                "money.flat",
+                format!("at these prices the map earns {:.0} {currency} less than {other}, image and map included", -comparison.gain),
+            ));
+        }
+    }
+    findings
+}

@@ -1,0 +1,123 @@
+//! What is to be minded of a product, and how often the machine is filled with it.
+
+use crate::finding::Finding;
+use crate::pipeline::settings::Capacity;
+use crate::pipeline::settings::ProductFacts;
+use crate::pipeline::settings::Settings;
+pub use crate::science::loads::Loads;
+use crate::science::loads::loads;
+use crate::science::product::Caution;
+use crate::science::product::Concern;
+use crate::science::product::find_product;
+use crate::units::NRate;
+use crate::units::Product;
+
+/// Above the salt-out temperature by less than this, a pipe in the shade may already hold salt. \[°C\] Ours.
+const SALT_MARGIN_C: f64 = 3.0;
+
+/// Findings about the product: never law, never complete; the label comes first.
+pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding> {
+    let name = product.name();
+    let Some(entry) = facts.shipped.as_deref().and_then(|shipped| find_product(shipped).ok()) else {
+        return vec![Finding::note(
+            "product.own",
+            format!("{name} is no product of the shipped table: nothing is known here of what it must not meet or do; its label says it"),
+        )];
+    };
+    let of_caution = |caution: &Caution| {
+        let message = format!("{name}: {}; the label comes first", caution.text);
+        match caution.about {
+            Concern::Safety => Finding::caution("product.safety", message),
+            Concern::Leaves => Finding::caution("product.leaves", message),
+            Concern::Mixing => Finding::note("product.mixing", message),
+            Concern::Loss => Finding::note("product.loss", message),
+            Concern::Handling => Finding::note("product.handling", message),
+        }
+    };
+    let mut findings: Vec<Finding> = entry.cautions.iter().map(of_caution).collect();
+    if let Some(limit) = entry.salt_out_c {
+        let salts = format!("{name} salts out at about {limit:.0} °C ({:.0} °F)", limit * 1.8 + 32.0);
+        findings.push(match facts.temperature_c {
+            Some(celsius) if celsius <= limit => Finding::caution(
+                "product.salt_out",
+                format!("{salts}, and the job gives {celsius:.1} °C: salt plugs pipes and nozzles, and what is left is weaker"),
+            ),
+            Some(celsius) if celsius <= limit + SALT_MARGIN_C => Finding::caution(
+                "product.salt_out",
+                format!("{salts}, and the job gives {celsius:.1} °C, within {SALT_MARGIN_C:.0} °C of it: look at filters and nozzles"),
+            ),
+            _ => Finding::note("product.salt_out", salts),
+        });
+    }
+    if let (Some(celsius), Some(density)) = (facts.temperature_c, product.kg_per_l()) {
+        findings.push(Finding::note(
+            "product.density",
+            format!("volumes are reckoned with {density:.4} kg/L, the density of {name} at {celsius:.1} °C by the shipped table; a hydrometer reading of the load wins"),
+        ));
+    }
+    // Another grade than the table's: the table's density is that of its own grade.
+    if (product.nitrogen() - entry.nitrogen).abs() > 1e-9 {
+        let density = match (product.kg_per_l(), entry.kg_per_l) {
+            (Some(own), Some(shipped)) if own == shipped => " and its density is still the table's: give density too",
+            _ => "",
+        };
+        findings.push(Finding::note(
+            "product.grade",
+            format!(
+                "{name} is reckoned with {:.2} % nitrogen as the job says, not the table's {:.2} %{density}",
+                100.0 * product.nitrogen(),
+                100.0 * entry.nitrogen
+            ),
+        ));
+    }
+    findings
+}
+
+/// What a tank or hopper holds of a product. \[kg\] A volume of a solid by its least bulk density, so that no fill is promised that does not fit.
+pub fn capacity_kg(capacity: Capacity, product: &Product, facts: &ProductFacts) -> Option<f64> {
+    match capacity {
+        Capacity::Kg(kg) => Some(kg),
+        Capacity::Litres(litres) => match product.kg_per_l() {
+            Some(density) => Some(litres * density),
+            None => facts.bulk_kg_m3.map(|(least, _)| litres / 1000.0 * least),
+        },
+    }
+}
+
+/// Fills of the machine for a field that gets `n_kg` kilograms of nitrogen; `None` without a product, a capacity, or anything to spread.
+pub fn loads_of(settings: &Settings, n_kg: f64) -> Option<Loads> {
+    let product = settings.product.as_ref()?;
+    let capacity = capacity_kg(settings.machine.capacity?, product, &settings.product_facts)?;
+    // Kilograms, not kilograms a hectare: the nitrogen share is the same.
+    loads(product.rate_for(NRate::kg_per_ha(n_kg)).get(), capacity)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn codes(facts: &ProductFacts) -> Vec<(&'static str, String)> {
+        let product = Product::new("UAN 32", 0.32, Some(1.3253)).unwrap();
+        product_findings(&product, facts).into_iter().map(|finding| (finding.code, finding.severity.to_string())).collect()
+    }
+
+    #[test]
+    fn salt_is_a_caution_near_its_temperature_only() {
+        let at = |temperature_c| ProductFacts { shipped: Some("UAN 32".to_owned()), temperature_c, bulk_kg_m3: None };
+        for (celsius, severity) in [(None, "note"), (Some(15.0), "note"), (Some(0.5), "caution"), (Some(-2.0), "caution"), (Some(-5.0), "caution")] {
+            assert!(codes(&at(celsius)).contains(&("product.salt_out", severity.to_owned())), "{celsius:?}");
+        }
+        assert_eq!(codes(&ProductFacts::default()), [("product.own", "note".to_owned())]);
+    }
+
+    #[test]
+    fn what_a_hopper_holds() {
+        let urea = Product::new("urea", 0.46, None).unwrap();
+        let facts = ProductFacts { bulk_kg_m3: Some((705.0, 769.0)), ..ProductFacts::default() };
+        assert_eq!(capacity_kg(Capacity::Litres(4_000.0), &urea, &facts), Some(2_820.0));
+        assert_eq!(capacity_kg(Capacity::Litres(4_000.0), &urea, &ProductFacts::default()), None);
+        let liquid = Product::new("UAN 28", 0.28, Some(1.25)).unwrap();
+        assert_eq!(capacity_kg(Capacity::Litres(4_000.0), &liquid, &facts), Some(5_000.0));
+        assert_eq!(capacity_kg(Capacity::Kg(3_000.0), &liquid, &facts), Some(3_000.0));
+    }
+}
