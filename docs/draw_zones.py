@@ -25,7 +25,7 @@ from outputs import Layer  # noqa: E402
 INK = "#1a1a1a"
 # Even in lightness and told apart with any kind of colour vision; pale is little, dark is much.
 RAMP = matplotlib.colormaps["viridis_r"]
-WAYS = [("as the cells have them", ""), ("simplify = \"12 m\"", 'simplify = "12 m"'), ("simplify = \"12 m\", round_corners = \"8 m\"", 'simplify = "12 m"\nround_corners = "8 m"')]
+WAYS = [("as the cells have them", ""), ('simplify = "6 m"', 'simplify = "6 m"'), ('simplify = "6 m", round_corners = "4 m"', 'simplify = "6 m"\nround_corners = "4 m"')]
 NEAR = 150.0  # side of the piece that is shown near by [m]
 
 
@@ -62,18 +62,22 @@ def draw(axes, shapes, rates, box, vertices):
 
 
 def bar(axes, box, metres):
-    left, bottom = box[0] + 0.04 * (box[2] - box[0]), box[1] + 0.04 * (box[3] - box[1])
-    axes.plot([left, left + metres], [bottom, bottom], color=INK, linewidth=3, solid_capstyle="butt")
-    axes.text(left + metres / 2, bottom + 0.02 * (box[3] - box[1]), f"{metres:.0f} m", ha="center", va="bottom", fontsize=8, color=INK)
+    right, bottom = box[2] - 0.05 * (box[2] - box[0]), box[1] + 0.05 * (box[3] - box[1])
+    axes.text(right - metres / 2, bottom + 0.02 * (box[3] - box[1]), f"{metres:.0f} m", ha="center", va="bottom", fontsize=8, color=INK, bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.5})
+    axes.plot([right - metres, right], [bottom, bottom], color="white", linewidth=6, solid_capstyle="butt")
+    axes.plot([right - metres, right], [bottom, bottom], color=INK, linewidth=3, solid_capstyle="butt")
 
 
-def busiest(shapes, whole):
-    """The square with most vertices."""
-    points = shapely.get_coordinates(shapely.geometrycollections(shapes))
+def most_changed(before, after, whole):
+    """The square in which simplification took most vertices away."""
     west, south, east, north = whole.bounds
-    corners = [(x, y) for x in np.arange(west, east - NEAR, 25.0) for y in np.arange(south, north - NEAR, 25.0)]
-    inside = lambda x, y: np.sum((points[:, 0] > x) & (points[:, 0] < x + NEAR) & (points[:, 1] > y) & (points[:, 1] < y + NEAR))  # noqa: E731
-    x, y = max(corners, key=lambda corner: inside(*corner))
+    corners = [(x, y) for x in np.arange(west, east - NEAR, 20.0) for y in np.arange(south, north - NEAR, 20.0)]
+
+    def inside(shapes, x, y):
+        points = shapely.get_coordinates(shapely.geometrycollections(shapes))
+        return np.sum((points[:, 0] > x) & (points[:, 0] < x + NEAR) & (points[:, 1] > y) & (points[:, 1] < y + NEAR))
+
+    x, y = max(corners, key=lambda corner: inside(before, *corner) - inside(after, *corner))
     return (x, y, x + NEAR, y + NEAR)
 
 
@@ -82,7 +86,7 @@ def main():
         sys.exit(__doc__)
     made = [(name, *zones(sys.argv[1], more)) for name, more in WAYS]
     whole = shapely.union_all(made[0][1])
-    box = busiest(made[0][1], whole)
+    box = most_changed(made[0][1], made[1][1], whole)
     west, south, east, north = whole.buffer(15).bounds
     for picture, frame, vertices, metres, size in [("zones_far.png", (west, south, east, north), False, 100.0, (13.5, 4.6)), ("zones_near.png", box, True, 20.0, (13.5, 5.0))]:
         figure, parts = pyplot.subplots(1, 3, figsize=size, dpi=100)
