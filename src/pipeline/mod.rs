@@ -2,6 +2,7 @@
 
 pub mod blur;
 pub mod curve;
+pub mod drive;
 pub mod ground;
 pub mod judge;
 pub mod money;

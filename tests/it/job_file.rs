@@ -87,6 +87,7 @@ applied_since_sensing = "0 kg N/ha"
 minimum = "0 kg N/ha"
 maximum = "150 kg N/ha"
 step    = "5 kg N/ha"
+largest_step = "1000 kg N/ha"
 usual   = "60 kg N/ha"
 thin    = "field rate"
 unseen  = "field rate"
@@ -99,6 +100,8 @@ name = "UAN 28"
 working_width = "24 m"
 heading = 63.0
 cell_length = "24 m"
+sections = 1
+headland = { passes = 2, rate = "own" }
 overrun = "12 m"
 least_rate = "40 L/ha"
 on_start = "field rate"
@@ -107,6 +110,9 @@ on_start = "field rate"
 by       = "cells"
 min_area = "1152 m2"
 simplify = "0 m"
+round_corners = "0 m"
+area_within = 0.05
+tolerance = "0 kg N/ha"
 total    = "kept"
 
 [prices]

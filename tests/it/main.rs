@@ -11,6 +11,7 @@ mod cli_help;
 mod cli_run;
 mod commit;
 mod convert;
+mod drive;
 mod field;
 mod job_file;
 mod job_first;

@@ -29,3 +29,5 @@ mod response_curves;
 mod satellite;
 #[cfg(test)]
 mod trade;
+#[cfg(test)]
+mod zones;

@@ -94,6 +94,9 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
             "by": by(&zones.by),
             "min_area_m2": zones.min_area.get(),
             "simplify_m": zones.simplify.get(),
+            "round_corners_m": zones.round_corners.get(),
+            "area_within_share": zones.area_within,
+            "tolerance_kg_n_ha": zones.tolerance.get(),
             "total": if zones.keep_total { "kept" } else { "free" },
         },
         "prices": settings.prices.as_ref().map(prices),
@@ -418,6 +421,7 @@ fn rate(rate: &RateRules) -> Value {
         "season_limit_kg_n_ha": rate.season_limit.map(crate::units::NRate::get),
         "applied_before_kg_n_ha": rate.applied_before.get(),
         "step_kg_n_ha": rate.step.get(),
+        "largest_step_kg_n_ha": rate.largest_step.map(crate::units::NRate::get),
         "usual_kg_n_ha": rate.usual.map(crate::units::NRate::get),
         "thin": state(rate.thin),
         "unseen": state(rate.unseen),
@@ -435,6 +439,8 @@ fn product(product: &Product, facts: &ProductFacts) -> Value {
 fn machine(machine: &Machine, folder: &Path) -> Value {
     json!({
         "working_width_m": machine.working_width.get(),
+        "sections": machine.sections,
+        "headland": machine.headland.map(|headland| json!({ "passes": headland.passes, "rate": state(headland.rate) })),
         "heading": match &machine.heading {
             Heading::True(degrees) => json!({ "true_deg": degrees }),
             Heading::Grid(degrees) => json!({ "grid_deg": degrees }),

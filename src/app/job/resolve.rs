@@ -156,8 +156,9 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     let since = response.as_ref().map_or(NRate::ZERO, |response| response.applied_since_sensing);
     let rules = rate::rate(&mut in_rate, product.as_ref(), before, since);
     let buffered = field.as_ref().is_some_and(|field| field.exclusions.iter().any(|exclusion| exclusion.buffer > Length::ZERO));
-    let machine = machine::machine(&mut in_machine, product.as_ref(), &product_facts, buffered, folder);
-    let zones = machine::zones(&mut in_zones, machine.as_ref());
+    let most = rules.as_ref().map(|(rules, _)| rules.maximum);
+    let machine = machine::machine(&mut in_machine, product.as_ref(), &product_facts, buffered, most, folder);
+    let zones = machine::zones(&mut in_zones, machine.as_ref(), product.as_ref());
     let priced = in_prices.is_present();
     let prices = money::prices(&mut in_prices, crop.as_ref(), product.as_ref());
     let application = output::application(&mut in_application, imagery.as_ref().map(|imagery| imagery.date));
