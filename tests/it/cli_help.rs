@@ -75,7 +75,7 @@ fn every_example_is_accepted_as_it_stands() {
 }
 
 /// What a value is: a unit, or a kind of thing. clap would make one up from the option's name (`MAX_YIELD`), which says neither.
-const VALUES: [&str; 30] = [
+const VALUES: [&str; 33] = [
     "WHEN",
     "COUNT",
     "MiB",
@@ -100,6 +100,9 @@ const VALUES: [&str; 30] = [
     "PRICE/t|PRICE/ton",
     "PRICE/ha|PRICE/ac",
     "SHELL",
+    "NUMBER",
+    "PIXELS",
+    "WHAT",
     "UNIT",
     "FORMAT",
     "VERSION",

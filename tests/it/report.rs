@@ -249,7 +249,6 @@ fn us_units_all_through() {
     field.job("maximum_yield = \"7 t/ha\"", "maximum_yield = \"104 bu/ac\"");
     field.job("maximum = \"150 kg N/ha\"\nstep = \"5 kg N/ha\"", "maximum = \"130 lb N/ac\"\nstep = \"5 lb N/ac\"");
     field.job("[output]\n", "[output]\nunit = \"gal/ac\"\n");
-    field.job("working_width = \"24 m\"", "working_width = \"80 ft\"");
     let said = field.run(&["map"]);
     assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
     let html = text(&field, "office/report.html");
