@@ -60,6 +60,8 @@ impl Fonts {
                 '←' => out.push_str("<-"),
                 '≤' => out.push_str("<="),
                 '≥' => out.push_str(">="),
+                '√' => out.push_str("root of "),
+                '∑' => out.push('Σ'),
                 '⌊' | '⌈' => out.push('['),
                 '⌋' | '⌉' => out.push(']'),
                 _ => out.push('?'),
