@@ -1,5 +1,6 @@
 //! The walk along the data, one file a step.
 
+pub mod doubt;
 pub mod ground;
 pub mod judge;
 pub mod money;
@@ -9,6 +10,7 @@ pub mod ramp;
 pub mod ramp_image;
 pub mod rates;
 pub mod reference;
+pub mod reference_at;
 pub mod run;
 pub mod scan;
 pub mod season;

@@ -11,6 +11,8 @@ mod cli_help;
 mod cli_run;
 mod commit;
 mod convert;
+mod doubt;
+mod economic;
 mod field;
 mod job_file;
 mod job_first;
