@@ -377,8 +377,8 @@ mod tests {
         let even = Spreads { ratio: Some((1.0 - 0.1 * Z_95, 1.0 + 0.1 * Z_95)), ..ALL };
         for (factor, variance) in [(Factor::Ratio, 0.01), (Factor::Curve, 0.04)] {
             let nodes = even.alone(factor);
-            let mean: f64 = nodes.iter().map(|(mut draw, w)| w * *draw.of(factor)).sum();
-            let second: f64 = nodes.iter().map(|(mut draw, w)| w * (*draw.of(factor) - 1.0) * (*draw.of(factor) - 1.0)).sum();
+            let mean: f64 = nodes.iter().map(|&(mut draw, w)| w * *draw.of(factor)).sum();
+            let second: f64 = nodes.iter().map(|&(mut draw, w)| w * (*draw.of(factor) - 1.0) * (*draw.of(factor) - 1.0)).sum();
             assert!((mean - 1.0).abs() < 1e-12 && (second - variance).abs() < 1e-9, "{factor:?}: {mean} {second}");
         }
         // A uniform distribution has a variance of a third of its half width squared; nine points know 80/81 of it.
