@@ -83,7 +83,7 @@ pub fn with_margin(outline: &MultiPolygon<f64>, margin: MultiPolygon<f64>) -> Mu
         let (exterior, holes) = part.into_inner();
         Polygon::new(exterior, holes.into_iter().filter(|hole| Polygon::new(hole.clone(), Vec::new()).unsigned_area() > SLIT).collect())
     };
-    let whole = joined(&[outline.clone(), MultiPolygon::new(parts)]);
+    let whole = joined(&[oriented(outline), oriented(&MultiPolygon::new(parts))]);
     oriented(&whole.into_iter().map(without_slits).collect())
 }
 

@@ -240,7 +240,11 @@ pub fn run(settings: &Settings, ground: &Ground, sources: &Sources<'_>, findings
     if settings.prices.is_some() && settings.response.yields().is_none() {
         findings.push(Finding::note(
             "money.none",
-            format!("the method {} foretells no yield, so that no gain can be told; prices are not used", settings.response.name()),
+            format!(
+                "the method {} foretells no yield, so that no gain can be told; prices {}",
+                settings.response.name(),
+                if settings.response.economic.is_some() { "set the economic optimum and nothing else" } else { "are not used" }
+            ),
         ));
     }
     judge::cautions(settings, &looked, &reference, &rated, &totals, sources, findings);

@@ -23,7 +23,7 @@ fn mapped(field: &Field) -> Value {
 fn refused(field: &Field) -> String {
     let said = field.run(&["map"]);
     assert_ne!(said.status, Some(0), "{}", said.out);
-    said.err
+    said.err.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// State and columns of a layer; `None` for null.
@@ -90,7 +90,7 @@ fn the_same_seed_draws_the_same_and_another_another() {
     let record = mapped(&one);
     let again = with("[doubt]\ndraws = 300\nseed = 7\n");
     // Threads change nothing.
-    let said = again.run(&["map", "--threads", "1"]);
+    let said = again.run(&["--threads", "1", "map"]);
     assert_eq!(said.status, Some(0), "{}", said.err);
     assert_eq!(record["doubt"], again.record()["doubt"]);
     let columns = ["n_low_kg_ha", "n_high_kg_ha"];
@@ -225,7 +225,7 @@ fn ramps_by_sufficiency_are_written_for_the_machine() {
         format!("{}[response]\n{ramp}\n[rate]\n{after}", before.replace("growing_days = 100\n", "")).replace("step = \"5 kg N/ha\"", "step = \"1 kg N/ha\""),
     );
     let record = mapped(&field);
-    assert!(number(&record["totals"]["zones"]) > 10.0);
+    assert!(number(&record["totals"]["zones"]) > 3.0);
     // A ramp is the user's own: it has no curve in doubt, but its reference is.
     let alone: Vec<&str> = record["doubt"]["drawn"]["alone"].as_array().unwrap().iter().map(|part| part["doubt"].as_str().unwrap()).collect();
     assert!(!alone.contains(&"curve") && alone.contains(&"place of the strip"), "{alone:?}");

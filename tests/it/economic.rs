@@ -17,7 +17,7 @@ fn rate(response: &str, more: &str) -> Result<Value, String> {
     let output = Command::new(env!("CARGO_BIN_EXE_haulm")).args(["rate", job.to_str().unwrap(), "--json"]).output().unwrap();
     match output.status.code() {
         Some(0) => Ok(serde_json::from_slice(&output.stdout).unwrap()),
-        _ => Err(String::from_utf8(output.stderr).unwrap()),
+        _ => Err(String::from_utf8(output.stderr).unwrap().split_whitespace().collect::<Vec<_>>().join(" ")),
     }
 }
 

@@ -68,9 +68,13 @@ fn curve(section: &mut Section<'_>) -> Option<(ResponseCurve, String, Option<NRa
     Some((curve?, source?, greatest))
 }
 
-/// The economic optimum, if the job asks for it. `own` is the key that the optimum takes the place of.
-pub(crate) fn economic(section: &mut Section<'_>, own: &'static str, prices: Option<&Prices>) -> Option<EconomicOptimum> {
-    let wanted = section.boolean("economic").unwrap_or(false);
+/// Whether the job asks for the economic optimum.
+pub(crate) fn wanted(section: &mut Section<'_>) -> bool {
+    section.boolean("economic").unwrap_or(false)
+}
+
+/// The economic optimum, if it is `wanted`. `own` is the key that the optimum takes the place of.
+pub(crate) fn economic(section: &mut Section<'_>, wanted: bool, own: &'static str, prices: Option<&Prices>) -> Option<EconomicOptimum> {
     if !wanted {
         if section.has("curve") {
             section.take("curve");

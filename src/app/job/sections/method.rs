@@ -90,11 +90,14 @@ pub(crate) fn response(
     let owns = |key: &str| OWN.iter().any(|(name, keys)| *name == chosen.name && keys.contains(&key));
     let curve_spread =
         if owns("curve_spread") { section.number("curve_spread", 0.0, 1.0, "one standard deviation of the curve, as a share of it") } else { None };
-    let economic = if owns("economic") { economic::economic(section, if chosen.name == about::FLAT { "rate" } else { "optimum" }, prices) } else { None };
+    let wanted = owns("economic") && economic::wanted(section);
+    let own = if chosen.name == about::FLAT { "rate" } else { "optimum" };
+    let economic = if owns("economic") { economic::economic(section, wanted, own, prices) } else { None };
+    let optimum = Optimum { wanted, found: economic.as_ref() };
     let method = if foretells_yield(Some(chosen)) {
         crop::response(section, crop, curve).map(MethodSettings::YieldResponse)
     } else {
-        other(section, chosen, crop, product, applied_before, economic.as_ref())
+        other(section, chosen, crop, product, applied_before, optimum)
     };
     for key in keys::known_in("response") {
         let of: Vec<&'static str> = OWN.iter().filter(|(_, keys)| keys.contains(key)).map(|(method, _)| *method).collect();
@@ -122,7 +125,7 @@ fn other(
     crop: Option<&Crop>,
     product: Option<&Product>,
     applied_before: NRate,
-    economic: Option<&EconomicOptimum>,
+    economic: Optimum<'_>,
 ) -> Option<MethodSettings> {
     let region = section.text("region", "\"dry plains\"");
     let sensor = section.text("sensor", "\"active\"");
@@ -139,8 +142,8 @@ fn other(
         about::CLASS_TABLE => class_table(section, product),
         _ => {
             // The optimum is the season's; what the crop got before is no longer to be given.
-            let rate = economic.map(|economic| (economic.optimum - applied_before).max(NRate::ZERO)).or_else(|| nitrogen(section, "rate", product));
-            if !asks_for_optimum(section) {
+            let rate = economic.found.map(|economic| (economic.optimum - applied_before).max(NRate::ZERO)).or_else(|| nitrogen(section, "rate", product));
+            if !economic.wanted {
                 section.require("rate", "the rate", "\"60 kg N/ha\"");
             }
             rate.map(Method::Flat)
@@ -161,9 +164,11 @@ fn other(
     Some(MethodSettings::Other { method, fitted: Fitted { index, region, sensor, source, from_memory } })
 }
 
-/// Whether the job asks for an economic optimum; when it cannot be had, that is the fault, and no rate is missing on top.
-fn asks_for_optimum(section: &Section<'_>) -> bool {
-    section.given("economic") && section.given("curve")
+/// The economic optimum. When it is wanted and cannot be had, that is the fault, and no rate is missing on top.
+#[derive(Clone, Copy)]
+struct Optimum<'a> {
+    wanted: bool,
+    found: Option<&'a EconomicOptimum>,
 }
 
 /// Turns a method's own refusal into a fault of a key.
@@ -177,9 +182,9 @@ fn checked(section: &Section<'_>, key: &str, method: Method) -> Option<Method> {
     }
 }
 
-fn square_root(section: &mut Section<'_>, product: Option<&Product>, applied_before: NRate, economic: Option<&EconomicOptimum>) -> Option<Method> {
-    let optimum = economic.map(|economic| economic.optimum).or_else(|| nitrogen(section, "optimum", product));
-    if !asks_for_optimum(section) {
+fn square_root(section: &mut Section<'_>, product: Option<&Product>, applied_before: NRate, economic: Optimum<'_>) -> Option<Method> {
+    let optimum = economic.found.map(|economic| economic.optimum).or_else(|| nitrogen(section, "optimum", product));
+    if !economic.wanted {
         section.require("optimum", "the season's optimum nitrogen rate, economic or your own,", "\"180 kg N/ha\"");
     }
     let credits = nitrogen(section, "credits", product).unwrap_or(NRate::ZERO);
