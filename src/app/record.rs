@@ -131,6 +131,22 @@ fn drawn_value(doubt: &Doubt) -> Value {
     })
 }
 
+/// How the field's nitrogen moves with every doubt.
+fn doubt_value(outcome: &Outcome) -> Value {
+    let totals = &outcome.totals;
+    let by_strip: Vec<Value> = totals.n_kg_by_strip.iter().map(|(strip, n)| json!({ "strip": strip, "n_kg": n })).collect();
+    let mut doubt = json!({
+            "n_kg_base": totals.n_kg_base, "n_kg_without_dropping": totals.n_kg_without_dropping, "n_kg_by_strip": by_strip, "n_kg_by_inset": totals.n_kg_by_inset,
+            "n_kg_by_ratio_bounds": totals.n_kg_by_bounds.map(|b| [b.0, b.1]), "n_kg_by_use_efficiency": totals.n_kg_by_efficiency.map(|b| [b.0, b.1]),
+            "n_kg_each_cell": totals.n_kg_by_compare.0, "n_kg_whole_field": totals.n_kg_by_compare.1,
+            "noise_sd": totals.noise.map(|n| n.0), "noise_n_kg": totals.noise.map(|n| n.1.made_kg), "noise_n_kg_signed": totals.noise.map(|n| n.1.signed_kg),
+    });
+    if let (Some(drawn), Some(map)) = (&outcome.doubt, doubt.as_object_mut()) {
+        map.insert("drawn".to_owned(), drawn_value(drawn));
+    }
+    doubt
+}
+
 /// What a record needs besides the outcome.
 pub struct Context<'a> {
     /// The settings.
@@ -210,7 +226,6 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
             "index_without_dropping": reference.index_without_dropping, "strips": strips,
         }),
     );
-    let by_strip: Vec<Value> = totals.n_kg_by_strip.iter().map(|(strip, n)| json!({ "strip": strip, "n_kg": n })).collect();
     put(
         "totals",
         json!({
@@ -225,16 +240,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
     if let (Some(loads), Some(product)) = (&totals.loads, &context.settings.product) {
         put("loads", loads_value(loads, product, context.settings.output.unit));
     }
-    let mut doubt = json!({
-            "n_kg_base": totals.n_kg_base, "n_kg_without_dropping": totals.n_kg_without_dropping, "n_kg_by_strip": by_strip, "n_kg_by_inset": totals.n_kg_by_inset,
-            "n_kg_by_ratio_bounds": totals.n_kg_by_bounds.map(|b| [b.0, b.1]), "n_kg_by_use_efficiency": totals.n_kg_by_efficiency.map(|b| [b.0, b.1]),
-            "n_kg_each_cell": totals.n_kg_by_compare.0, "n_kg_whole_field": totals.n_kg_by_compare.1,
-            "noise_sd": totals.noise.map(|n| n.0), "noise_n_kg": totals.noise.map(|n| n.1.made_kg), "noise_n_kg_signed": totals.noise.map(|n| n.1.signed_kg),
-    });
-    if let (Some(drawn), Some(map)) = (&outcome.doubt, doubt.as_object_mut()) {
-        map.insert("drawn".to_owned(), drawn_value(drawn));
-    }
-    put("doubt", doubt);
+    put("doubt", doubt_value(outcome));
     if let Some(money) = &outcome.money {
         let strategy = |s: &StrategyTotals| json!({ "n_kg": s.nitrogen.get(), "grain_kg": s.grain_kg, "gross": s.gross, "cost": s.cost, "net": s.net() });
         let field = &money.field;

@@ -451,7 +451,8 @@ mod tests {
     const ALL: Spreads = Spreads { ratio: Some((0.93, 1.08)), use_efficiency: 0.2, curve: 0.2, place: 0.28 };
 
     /// A table over more values than it has places, and each cell by itself.
-    fn table_and_cells(model: &RateModel, references: usize, draws: u64) -> (Vec<f64>, Vec<f64>, Vec<(f64, f64)>, Vec<(f64, f64)>) {
+    type Bounds = Vec<(f64, f64)>;
+    fn table_and_cells(model: &RateModel, references: usize, draws: u64) -> (Vec<f64>, Vec<f64>, Bounds, Bounds) {
         let cells: Vec<(f64, f64)> =
             (0..4_000).map(|k| (0.30 + 0.5 * f64::from(k) / 4_000.0, 0.70 + if references > 1 { 0.04 * f64::from(k % 97) / 97.0 } else { 0.0 })).collect();
         let places = Places::of(cells.iter().copied(), PLACES, matches!(model.method, Method::ClassTable(_)));

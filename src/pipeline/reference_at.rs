@@ -50,12 +50,14 @@ pub fn reference_of(
             let mut outside = 0_usize;
             let all = centres
                 .iter()
-                .map(|centre| match centre.as_ref().and_then(zone_at) {
-                    Some(zone) => zones[zone],
-                    None => {
-                        outside += 1;
-                        reference.index
-                    }
+                .map(|centre| {
+                    centre.as_ref().and_then(zone_at).map_or_else(
+                        || {
+                            outside += 1;
+                            reference.index
+                        },
+                        |zone| zones[zone],
+                    )
                 })
                 .collect();
             if outside > 0 {

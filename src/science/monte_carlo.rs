@@ -117,6 +117,7 @@ fn normal(seed: u64, place: u64) -> f64 {
 
 impl Spreads {
     /// The same without what does not move this model: use efficiency and curve of methods that have none, reference and place where none is used.
+    #[must_use]
     pub fn of_model(self, model: &RateModel) -> Self {
         let reference = uses_reference(&model.method);
         Self {

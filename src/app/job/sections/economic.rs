@@ -10,6 +10,7 @@ use crate::pipeline::settings::EconomicOptimum;
 use crate::pipeline::settings::Prices;
 use crate::science::response_curve::ResponseCurve;
 use crate::units::NRate;
+use crate::units::Yield;
 
 /// Shapes of a curve.
 #[derive(Clone, Copy)]
@@ -27,7 +28,7 @@ fn curve(section: &mut Section<'_>) -> Option<(ResponseCurve, String, Option<NRa
     let shape = table.choice("shape", "shape (quadratic, quadratic plateau, linear plateau)", &words);
     table.require("shape", "the curve's shape: quadratic, quadratic plateau or linear plateau", "\"quadratic plateau\"");
     let grain = |table: &mut Section<'_>, key: &'static str| {
-        table.amount(key, Wanted::Yield, |text| amount::grain_yield(text, "a response curve", None)).map(|y| y.get())
+        table.amount(key, Wanted::Yield, |text| amount::grain_yield(text, "a response curve", None)).map(Yield::get)
     };
     let nitrogen = |table: &mut Section<'_>, key: &'static str| table.amount(key, Wanted::Nitrogen, |text| amount::nitrogen(text, None, false)).map(|n| n.rate);
     let curve = match shape {
