@@ -1,10 +1,12 @@
 //! The walk along the data, one file a step.
 
+pub mod blur;
 pub mod doubt;
 pub mod ground;
 pub mod judge;
 pub mod money;
 pub mod overrun;
+pub mod points;
 pub mod product;
 pub mod ramp;
 pub mod ramp_image;

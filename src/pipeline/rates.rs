@@ -45,13 +45,15 @@ pub struct Seen {
     pub canopy: f64,
     /// Mean canopy index, where there is canopy.
     pub index: Option<f64>,
+    /// Its standard error, when it was kriged.
+    pub index_se: Option<f64>,
     /// State, before `thin` and `sliver`.
     pub state: CellState,
 }
 
 /// Shares, index and state of every cell.
 pub fn seen(scanned: &Scanned, min_seen: f64) -> Vec<Seen> {
-    let cell = |(sums, area): (&crate::pipeline::scan::CellSums, &f64)| {
+    let cell = |((sums, area), error): ((&crate::pipeline::scan::CellSums, &f64), &Option<f64>)| {
         let (seen, canopy) = (sums.seen.get() / area, sums.canopy.get() / area);
         let state = if seen < min_seen - TIE {
             CellState::Unseen
@@ -63,9 +65,9 @@ pub fn seen(scanned: &Scanned, min_seen: f64) -> Vec<Seen> {
             CellState::Canopy
         };
         let index = (state == CellState::Canopy && !sums.canopy.is_zero()).then(|| sums.weighted.get() / sums.canopy.get());
-        Seen { seen, canopy, index, state }
+        Seen { seen, canopy, index, index_se: index.and(*error), state }
     };
-    scanned.cells.iter().zip(&scanned.areas).map(cell).collect()
+    scanned.cells.iter().zip(&scanned.areas).zip(&scanned.standard_errors).map(cell).collect()
 }
 
 /// Cells with their rates, and the field rate.
@@ -258,10 +260,7 @@ pub fn rates(
         // A sliver takes value and state of its neighbour; what it shows itself stays in its record.
         let host = follows[k].map_or(k, |host| host as usize);
         let rate = own[k];
-        let beyond = match (rate, reference.seen_ratios) {
-            (Some(rate), Some((low, high))) => rate.ratio_raw < low || rate.ratio_raw > high,
-            _ => false,
-        };
+        let beyond = is_beyond(rate, reference.seen_ratios);
         cells.push(CellRecord {
             row: cell.row,
             col: cell.col,
@@ -269,6 +268,7 @@ pub fn rates(
             seen: Share::held(seen[k].seen),
             bare: Share::held(seen[k].seen - seen[k].canopy),
             index: seen[k].index,
+            index_se: seen[k].index_se,
             ratio_raw: rate.map(|rate| rate.ratio_raw),
             ratio: rate.and_then(|rate| rate.ratio),
             yield_without: rate.and_then(|rate| rate.yields).map(|yields| yields.0),
@@ -290,6 +290,11 @@ pub fn rates(
     }
     let thin_limit = thin_below(bare_below, reference.index, model.limits.largest_ratio, reference.beside);
     Ok(Rated { cells, zone_rates, follows, field_q, field_exact, model, reference_of, outside_strips, thin_below: thin_limit })
+}
+
+/// Whether a cell asks for more or less than the strip ever showed.
+fn is_beyond(rate: Option<CellRate>, seen: Option<(f64, f64)>) -> bool {
+    rate.zip(seen).is_some_and(|(rate, (low, high))| rate.ratio_raw < low || rate.ratio_raw > high)
 }
 
 /// Which cell each sliver follows: the neighbour with the longest border.

@@ -15,6 +15,10 @@ use crate::pipeline::money::Money;
 use crate::pipeline::money::money_of;
 use crate::pipeline::overrun::carried_outwards;
 use crate::pipeline::overrun::with_margin;
+use crate::pipeline::points;
+use crate::pipeline::points::PointLayer;
+use crate::pipeline::points::PointsError;
+use crate::pipeline::points::PointsSaid;
 use crate::pipeline::rates::RateError;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::rates::rates;
@@ -27,7 +31,10 @@ use crate::pipeline::scan::Scan;
 use crate::pipeline::scan::ScanError;
 use crate::pipeline::scan::Scanned;
 use crate::pipeline::scan::scan;
+use crate::pipeline::scan::window_pixels;
 use crate::pipeline::settings::ClassBreaks;
+use crate::pipeline::settings::ImageSource;
+use crate::pipeline::settings::PointSpread;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::StateRate;
 use crate::pipeline::settings::ZonesBy;
@@ -35,6 +42,7 @@ use crate::pipeline::strips;
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::Totals;
 use crate::pipeline::totals::totals_of;
+use crate::science::reference::SpreadFit;
 use crate::space::crs::CrsError;
 use crate::space::cut::CutError;
 use crate::space::raster::RasterSource;
@@ -66,6 +74,9 @@ pub enum RunError {
     /// Pixels.
     #[error(transparent)]
     Scan(#[from] ScanError),
+    /// Single readings.
+    #[error(transparent)]
+    Points(#[from] PointsError),
     /// A transformation.
     #[error(transparent)]
     Crs(#[from] CrsError),
@@ -112,6 +123,8 @@ pub enum RunError {
 pub struct Sources<'a> {
     /// The image.
     pub image: &'a dyn RasterSource,
+    /// Single readings, when the canopy comes from them instead of an image.
+    pub points: Option<&'a PointLayer>,
     /// The index.
     pub index: &'a dyn RowIndex,
     /// The index's name.
@@ -124,6 +137,8 @@ pub struct Sources<'a> {
     pub look_at_bands: bool,
     /// Threads.
     pub threads: usize,
+    /// Memory that may be used, about. \[B\]
+    pub memory: u64,
     /// Progress: windows done, windows in all; `false` stops.
     pub progress: &'a (dyn Fn(usize, usize) -> bool + Sync),
 }
@@ -137,6 +152,10 @@ pub struct Looked {
     pub strips: Vec<Strip>,
     /// Mean index of the field's canopy pixels.
     pub field_mean: f64,
+    /// What is to be said of single readings, when the canopy comes from them.
+    pub points: Option<PointsSaid>,
+    /// The sensor's blur, when it was fitted.
+    pub spread: Option<SpreadFit>,
 }
 
 /// Everything that a run found.
@@ -164,6 +183,9 @@ pub struct Outcome {
 /// [`RunError`]: unreadable pixels, nothing seen, an index out of its range.
 pub fn look(settings: &Settings, ground: &Ground, sources: &Sources<'_>, findings: &mut Vec<Finding>) -> Result<Looked, RunError> {
     let image = settings.imagery.as_ref();
+    if let (Some(ImageSource::Points(rule)), Some(layer)) = (image.map(|image| &image.source), sources.points) {
+        return points::look(settings, rule, layer, ground, sources, findings);
+    }
     let (plans, probes) = strips::plan(ground, &settings.reference, sources.image.lattice())?;
     let scanned = pass(settings, ground, sources, &probes)?;
     let counts = scanned.counts;
@@ -192,10 +214,13 @@ pub fn look(settings: &Settings, ground: &Ground, sources: &Sources<'_>, finding
         canopy.add(sums.canopy);
     }
     let field_mean = if canopy.is_zero() { f64::NAN } else { weighted.get() / canopy.get() };
-    let spread = image.map_or(0.0, |image| image.point_spread);
-    let strips = strips::estimate(ground, &settings.reference, spread, sources.image.lattice(), plans, &scanned.found)?;
+    let spread = image.map_or(PointSpread::Given(0.0), |image| image.point_spread.clone());
+    let (strips, fitted) = strips::estimate(ground, &settings.reference, &spread, sources.image.lattice(), plans, &scanned.found)?;
     strips::findings_of(&strips, sources.index_name, settings.season.crop.stand_cv, findings);
-    Ok(Looked { scanned, strips, field_mean })
+    if spread == PointSpread::Fit {
+        strips::say_spread(&strips, fitted.as_ref(), findings);
+    }
+    Ok(Looked { scanned, strips, field_mean, points: None, spread: fitted })
 }
 
 fn pass(settings: &Settings, ground: &Ground, sources: &Sources<'_>, probes: &[Probe]) -> Result<Scanned, ScanError> {
@@ -210,6 +235,7 @@ fn pass(settings: &Settings, ground: &Ground, sources: &Sources<'_>, probes: &[P
         bare_below: sources.bare_below,
         look_at_bands: sources.look_at_bands,
         threads: sources.threads,
+        window_pixels: window_pixels(sources.memory, sources.threads, sources.image.slots()),
         progress: sources.progress,
     })
 }

@@ -156,21 +156,41 @@ pub struct Imagery {
     pub pixel_inside: f64,
     /// Share of a cell that must be seen.
     pub min_seen: f64,
-    /// Full width at half maximum of the sensor's blur, in pixels, beyond the pixel itself.
-    pub point_spread: f64,
+    /// The sensor's blur beyond the pixel itself.
+    pub point_spread: PointSpread,
     /// Class or bit mask.
     pub mask: Option<Mask>,
     /// Kind of sensor, in the words of `haulm crops`; compared with that of the method's numbers.
     pub sensor: Option<String>,
 }
 
+/// `imagery.point_spread`: full width at half maximum of the sensor's blur beyond the pixel. \[pixels\]
+#[derive(Clone, Debug, PartialEq)]
+pub enum PointSpread {
+    /// As stated.
+    Given(f64),
+    /// The published figure of a sensor: its name, the width.
+    Sensor(String, f64),
+    /// Fitted from the pixels of coarse strips.
+    Fit,
+}
+
+impl PointSpread {
+    /// Whether any blur is reckoned with.
+    pub fn is_any(&self) -> bool {
+        *self != Self::Given(0.0)
+    }
+}
+
 /// `imagery.path`.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum ImageSource {
     /// One raster with all bands.
     One(PathBuf),
     /// One raster a band, by band name.
     PerBand(Vec<(String, PathBuf)>),
+    /// Single readings: `[points]` instead of an image.
+    Points(Box<crate::pipeline::points::settings::Points>),
 }
 
 /// `imagery.bare_below`.

@@ -10,6 +10,7 @@ pub mod money;
 pub mod monte_carlo;
 pub mod naming;
 pub mod noise;
+pub mod points;
 pub mod product;
 pub mod ramp;
 pub mod reference;

@@ -22,6 +22,7 @@ mod lists;
 mod map_command;
 mod methods;
 mod new_command;
+mod points_map;
 mod product_money;
 mod ramp_command;
 mod ramp_image;

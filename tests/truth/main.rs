@@ -20,6 +20,8 @@ mod methods;
 #[cfg(test)]
 mod pixel_shares;
 #[cfg(test)]
+mod points;
+#[cfg(test)]
 mod products;
 #[cfg(test)]
 mod reference;

@@ -5,6 +5,8 @@
 use std::path::Path;
 
 use crate::finding::Acceptance;
+use crate::pipeline::points::settings::Estimate;
+use crate::pipeline::points::settings::Points;
 use crate::pipeline::ramp::RampSettings;
 use crate::pipeline::settings::Application;
 use crate::pipeline::settings::BareBelow;
@@ -23,6 +25,7 @@ use crate::pipeline::settings::Mask;
 use crate::pipeline::settings::MaskRule;
 use crate::pipeline::settings::MethodSettings;
 use crate::pipeline::settings::MissingDayRule;
+use crate::pipeline::settings::PointSpread;
 use crate::pipeline::settings::Prices;
 use crate::pipeline::settings::ProductFacts;
 use crate::pipeline::settings::RateRules;
@@ -76,7 +79,8 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
             "exclude": exclusions,
             "edge": field.edges.iter().map(|edge| vector(edge, folder)).collect::<Vec<_>>(),
         },
-        "imagery": settings.imagery.as_ref().map(|imagery| image(imagery, folder)),
+        "imagery": settings.imagery.as_ref().filter(|imagery| readings_rule(imagery).is_none()).map(|imagery| image(imagery, folder)),
+        "points": settings.imagery.as_ref().and_then(|imagery| readings_rule(imagery).map(|rule| points(imagery, rule, folder))),
         "reference": {
             "source": source,
             "inset_m": reference.inset.get(),
@@ -195,6 +199,7 @@ fn vector(source: &VectorSource, folder: &Path) -> Value {
 fn image(imagery: &Imagery, folder: &Path) -> Value {
     let source = match &imagery.source {
         ImageSource::One(file) => json!(path(file, folder)),
+        ImageSource::Points(rule) => json!(path(&rule.source.path, folder)),
         ImageSource::PerBand(files) => Value::Object(files.iter().map(|(band, file)| (band.clone(), json!(path(file, folder)))).collect::<Map<_, _>>()),
     };
     let bands: Map<String, Value> = imagery.bands.iter().map(|(name, number)| (name.clone(), json!(number))).collect();
@@ -212,10 +217,58 @@ fn image(imagery: &Imagery, folder: &Path) -> Value {
         },
         "pixel_inside_share": imagery.pixel_inside,
         "min_seen_share": imagery.min_seen,
-        "point_spread_px": imagery.point_spread,
+        "point_spread_px": match &imagery.point_spread {
+            PointSpread::Given(width) => json!(width),
+            PointSpread::Sensor(name, width) => json!({ "sensor": name, "px": width }),
+            PointSpread::Fit => json!("fit"),
+        },
         "sensor": imagery.sensor,
         "mask": imagery.mask.as_ref().map(|mask| std::iter::once(mask).chain(&mask.and).map(|mask| mask_of(mask, folder)).collect::<Vec<_>>()),
     })
+}
+
+fn readings_rule(imagery: &Imagery) -> Option<&Points> {
+    if let ImageSource::Points(rule) = &imagery.source { Some(rule) } else { None }
+}
+
+fn points(imagery: &Imagery, rule: &Points, folder: &Path) -> Value {
+    let mut value = json!({
+        "path": path(&rule.source.path, folder),
+        "layer": rule.source.layer,
+        "where": rule.source.filter,
+        "date": imagery.date.to_string(),
+        "index": imagery.index,
+        "column": rule.column,
+        "x": rule.place.as_ref().map(|place| &place.0),
+        "y": rule.place.as_ref().map(|place| &place.1),
+        "crs": rule.crs,
+        "time": rule.time,
+        "pass": rule.pass,
+        "speed": rule.speed,
+        "speed_unit_m_s": rule.speed_unit,
+        "least_speed_m_s": rule.least_speed.map(crate::units::Speed::get),
+        "greatest_speed_m_s": rule.greatest_speed.map(crate::units::Speed::get),
+        "scale": imagery.scale,
+        "offset": imagery.offset,
+        "bare_below": match imagery.bare_below {
+            BareBelow::OfIndex => json!("of the index"),
+            BareBelow::Value(value) => json!(value),
+        },
+        "sensor": imagery.sensor,
+        "outliers_mad": rule.outliers,
+        "join_m": rule.join.get(),
+        "least_readings": rule.least_readings,
+    });
+    match &rule.estimate {
+        Estimate::Mean => put(&mut value, "estimate", json!("mean")),
+        Estimate::Kriging { models, neighbours, reach } => {
+            put(&mut value, "estimate", json!("kriging"));
+            put(&mut value, "variogram", json!(models.iter().map(|model| model.word()).collect::<Vec<_>>()));
+            put(&mut value, "neighbours", json!(neighbours));
+            put(&mut value, "reach_m", reach.map_or_else(|| json!("range of the variogram"), |reach| json!(reach.get())));
+        }
+    }
+    value
 }
 
 fn mask_of(mask: &Mask, folder: &Path) -> Value {
