@@ -17,5 +17,6 @@ pub mod outline;
 pub mod palette;
 pub mod plain;
 pub mod prescription;
+pub mod scouting;
 pub mod simplify;
 pub mod smooth;
