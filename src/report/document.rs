@@ -31,6 +31,8 @@ pub struct Part {
     pub heading: String,
     /// What stands in it.
     pub blocks: Vec<Block>,
+    /// Whether it is meant for one page: figures shrink somewhat before it takes two.
+    pub one_page: bool,
 }
 
 /// What stands in a part.

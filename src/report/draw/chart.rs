@@ -102,10 +102,10 @@ pub struct ProfileWords<'a> {
 }
 
 /// The index along a strip and beside it, segment by segment; the means that were used as level lines.
-pub fn profile(points: &[ProfilePoint], means: (f64, Option<f64>), length: f64, words: &ProfileWords<'_>) -> Drawing {
-    let mut drawing = Drawing::new("profile", 720.0, 215.0);
+pub fn profile(points: &[ProfilePoint], means: (f64, Option<f64>), length: f64, width: f64, words: &ProfileWords<'_>) -> Drawing {
+    let mut drawing = Drawing::new("profile", width, 215.0);
     let values = points.iter().flat_map(|p| [p.strip, p.beside]).flatten().chain([means.0]).chain(means.1);
-    let axes = Axes { left: 52.0, top: 30.0, width: 652.0, height: 145.0, x: (0.0, length), y: wider(values) };
+    let axes = Axes { left: 52.0, top: 30.0, width: width - 68.0, height: 145.0, x: (0.0, length), y: wider(values) };
     axes.draw(&mut drawing, words.along, words.index);
     let levels = [(Some(means.0), FIRST), (means.1, SECOND)];
     for (level, colour) in levels.into_iter().filter_map(|(level, colour)| level.map(|level| (level, colour))) {
@@ -123,7 +123,7 @@ pub fn profile(points: &[ProfilePoint], means: (f64, Option<f64>), length: f64, 
             }
         }
     }
-    let mut x = 230.0;
+    let mut x = (width - 490.0).max(110.0);
     for (kind, label, colour) in [(0, words.strip, FIRST), (1, words.beside, SECOND), (2, words.dropped, INK)] {
         match kind {
             2 => cross(&mut drawing, (x, 14.0), colour),
@@ -232,7 +232,7 @@ mod tests {
         let point = |along: f64, dropped: bool| ProfilePoint { along, strip: Some(0.6), beside: None, strip_dropped: dropped, beside_dropped: false };
         let words = ProfileWords { title: "t", along: "a", index: "i", strip: "s", beside: "b", dropped: "d" };
         let count = |dropped: bool| {
-            let drawing = profile(&[point(10.0, false), point(20.0, dropped)], (0.6, None), 30.0, &words);
+            let drawing = profile(&[point(10.0, false), point(20.0, dropped)], (0.6, None), 30.0, 720.0, &words);
             drawing.items.iter().filter(|item| matches!(item, Item::Circle { .. })).count()
         };
         // One disc of the key in both.

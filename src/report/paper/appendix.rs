@@ -31,14 +31,19 @@ pub(super) fn part(paper: &Paper<'_>) -> Part {
     blocks.extend(transformations(paper));
     blocks.push(Block::Heading(text.say("appendix-settings")));
     blocks.push(Block::Table(settings(paper)));
-    for (number, strip) in (1..).zip(&paper.outcome.looked.strips).skip(PROFILES) {
-        blocks.extend(figures::profile(paper, number, strip).map(Block::Figure));
+    let further: Vec<Block> = (1..)
+        .zip(&paper.outcome.looked.strips)
+        .skip(PROFILES)
+        .filter_map(|(number, strip)| figures::profile(paper, number, strip, false).map(Block::Figure))
+        .collect();
+    for pair in further.chunks(2) {
+        blocks.push(Block::Beside(vec![pair[0].clone()], pair.get(1).cloned().into_iter().collect()));
     }
     if paper.outcome.prescription.zones.len() > MOST_ZONES {
         blocks.push(Block::Heading(text.say("appendix-zones")));
         blocks.push(Block::Table(zone_table(paper)));
     }
-    Part { id: "appendix", heading: text.say("appendix-heading"), blocks }
+    Part { id: "appendix", heading: text.say("appendix-heading"), blocks, one_page: false }
 }
 
 /// A value of the record as text; numbers as the record writes them, rounded where more digits say nothing.

@@ -84,7 +84,7 @@ pub(super) fn thumbnail(paper: &Paper<'_>, marks: &[(f64, f64)]) -> Figure {
 }
 
 /// The index along a strip; `None` when there are no segments to show.
-pub(super) fn profile(paper: &Paper<'_>, number: usize, strip: &Strip) -> Option<Figure> {
+pub(super) fn profile(paper: &Paper<'_>, number: usize, strip: &Strip, wide: bool) -> Option<Figure> {
     let (text, shown) = (paper.text, paper.shown());
     let found = strip.found.as_ref().ok()?;
     if strip.profile.iter().all(|segment| segment.strip.is_none()) {
@@ -113,7 +113,7 @@ pub(super) fn profile(paper: &Paper<'_>, number: usize, strip: &Strip) -> Option
         dropped: &text.say("profile-dropped"),
     };
     let beside = found.beside();
-    let drawing = chart::profile(&points, (found.index(), beside), length, &words);
+    let drawing = chart::profile(&points, (found.index(), beside), length, if wide { 720.0 } else { 352.0 }, &words);
     let mut caption = match beside {
         Some(beside) => text.with(
             "profile-caption",

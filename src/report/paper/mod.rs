@@ -178,7 +178,7 @@ impl<'a> Paper<'a> {
             Subject::Cells => Some(figures::cells(self)),
             Subject::Profile(number) => {
                 let strip = self.outcome.looked.strips.get((number as usize).checked_sub(1)?)?;
-                figures::profile(self, number as usize, strip)
+                figures::profile(self, number as usize, strip, true)
             }
             Subject::Histogram => Some(figures::histogram(self)),
             Subject::Response => figures::response(self),
@@ -212,7 +212,7 @@ impl<'a> Paper<'a> {
         let prescription = &self.outcome.prescription;
         let mut parts = vec![page_one::part(self), page_two::part(self)];
         if !self.stopped {
-            parts.extend([sheets::scouting(self), sheets::planned(self), sheets::applied(self)]);
+            parts.extend([sheets::card(self), sheets::scouting(self), sheets::planned(self), sheets::applied(self)]);
         }
         parts.push(appendix::part(self));
         self.document(self.text.with("page-title", &[("field", &prescription.field_name)]), parts)

@@ -25,7 +25,7 @@ pub(super) fn part(paper: &Paper<'_>) -> Part {
     blocks.push(Block::Figure(figures::rates(paper)));
     blocks.push(Block::Beside(look_at(paper), mind(paper)));
     blocks.push(Block::Small(text.say("one-limits")));
-    Part { id: "decision", heading: text.say("one-heading"), blocks }
+    Part { id: "decision", heading: text.say("one-heading"), blocks, one_page: true }
 }
 
 /// A finding as the paper tells it: an accepted stop says who accepted it, and why.

@@ -24,10 +24,13 @@ pub(super) const MOST_ZONES: usize = 24;
 pub(super) fn part(paper: &Paper<'_>) -> Part {
     let text = paper.text;
     let mut blocks = vec![Block::Figure(figures::index(paper))];
-    for (number, strip) in (1..).zip(&paper.outcome.looked.strips).take(PROFILES) {
-        if let Some(figure) = figures::profile(paper, number, strip) {
-            blocks.push(Block::Figure(figure));
-        }
+    let strips = &paper.outcome.looked.strips;
+    let mut profiles = (1..).zip(strips).take(PROFILES).filter_map(|(number, strip)| figures::profile(paper, number, strip, strips.len() == 1));
+    match (profiles.next(), profiles.next()) {
+        (Some(one), Some(two)) => blocks.push(Block::Beside(vec![Block::Figure(one)], vec![Block::Figure(two)])),
+        (Some(one), None) if strips.len() == 1 => blocks.push(Block::Figure(one)),
+        (Some(one), None) => blocks.push(Block::Beside(vec![Block::Figure(one)], Vec::new())),
+        (None, _) => {}
     }
     let right = figures::response(paper).map(Block::Figure).into_iter().collect();
     blocks.push(Block::Beside(vec![Block::Figure(figures::histogram(paper))], right));
@@ -46,7 +49,7 @@ pub(super) fn part(paper: &Paper<'_>) -> Part {
         findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
         Block::Findings(findings.into_iter().map(|finding| noticed(paper, finding)).collect())
     });
-    Part { id: "measured", heading: text.say("two-heading"), blocks }
+    Part { id: "measured", heading: text.say("two-heading"), blocks, one_page: true }
 }
 
 /// Means of a zone's canopy cells, weighted by area.

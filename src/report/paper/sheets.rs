@@ -79,7 +79,7 @@ pub(super) fn scouting(paper: &Paper<'_>) -> Part {
         Block::Table(Table { caption: text.say("scout-caption"), columns, rows, summed: false }),
         Block::Blanks(vec![text.say("blank-date"), text.say("blank-who"), text.say("scout-decision")]),
     ];
-    Part { id: "scouting", heading: text.say("scout-heading"), blocks }
+    Part { id: "scouting", heading: text.say("scout-heading"), blocks, one_page: false }
 }
 
 fn done(label: String, value: impl Into<String>) -> Check {
@@ -180,7 +180,7 @@ pub(super) fn planned(paper: &Paper<'_>) -> Part {
         Block::Checks(checks),
         Block::Signatures(vec![text.say("sign-grower"), text.say("sign-adviser")]),
     ];
-    Part { id: "planned", heading: text.say("plan-heading"), blocks }
+    Part { id: "planned", heading: text.say("plan-heading"), blocks, one_page: true }
 }
 
 /// What was applied: lines to fill in, beside what was planned.
@@ -214,11 +214,17 @@ pub(super) fn applied(paper: &Paper<'_>) -> Part {
         Block::Blanks(lines.into_iter().map(|key| text.say(key)).collect()),
         Block::Signatures(vec![text.say("sign-operator"), text.say("sign-grower")]),
     ];
-    Part { id: "applied", heading: text.say("applied-heading"), blocks }
+    Part { id: "applied", heading: text.say("applied-heading"), blocks, one_page: true }
 }
 
-/// The card for the cab: half a page in black and white, or a phone.
+/// The card for the cab as a file of its own: half a page in black and white, or a phone.
 pub fn card_document(paper: &Paper<'_>) -> Document {
+    let title = paper.text.with("card-title", &[("field", &paper.outcome.prescription.field_name)]);
+    paper.document(title, vec![card(paper)])
+}
+
+/// The card for the cab.
+pub(super) fn card(paper: &Paper<'_>) -> Part {
     let (text, shown, prescription) = (paper.text, paper.shown(), &paper.outcome.prescription);
     let (least, mean, greatest) = paper.rates.least_mean_greatest(prescription);
     let product = prescription.product.as_ref().map_or_else(
@@ -272,6 +278,5 @@ pub fn card_document(paper: &Paper<'_>) -> Document {
     blocks.push(Block::Blanks(
         ["card-blank-time", "card-blank-wind", "card-blank-product", "card-blank-weights", "card-blank-operator"].map(|key| text.say(key)).to_vec(),
     ));
-    let parts = vec![Part { id: "card", heading: text.say("card-heading"), blocks }];
-    paper.document(text.with("card-title", &[("field", &prescription.field_name)]), parts)
+    Part { id: "card", heading: text.say("card-heading"), blocks, one_page: true }
 }

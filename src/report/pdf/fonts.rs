@@ -51,7 +51,21 @@ impl Fonts {
     /// Text as the fonts can show it: a sign that they lack becomes a question mark.
     pub(super) fn shown(&self, text: &str) -> String {
         let has = |c: char| self.regular.face.glyph_index(c).is_some() && self.bold.face.glyph_index(c).is_some();
-        plain(text).chars().map(|c| if has(c) { c } else { '?' }).collect()
+        let mut out = String::with_capacity(text.len());
+        for c in plain(text).chars() {
+            match c {
+                c if has(c) => out.push(c),
+                '−' => out.push('–'),
+                '→' => out.push_str("->"),
+                '←' => out.push_str("<-"),
+                '≤' => out.push_str("<="),
+                '≥' => out.push_str(">="),
+                '⌊' | '⌈' => out.push('['),
+                '⌋' | '⌉' => out.push(']'),
+                _ => out.push('?'),
+            }
+        }
+        out
     }
 }
 
@@ -62,8 +76,8 @@ mod tests {
     #[test]
     fn signs_that_the_paper_uses_are_there() {
         let fonts = Fonts::load().unwrap();
-        let signs = "−–…·×°²±≤≥µ€£$ÄßéłŐçñДмΩ“”’•☐";
-        let lacking: Vec<char> = signs.chars().filter(|c| *c != '☐' && fonts.shown(&c.to_string()) == "?").collect();
+        let signs = "−–…·×°²±≤≥µ€£$ÄßéłŐçñДмΩ“”’•→√∑";
+        let lacking: Vec<char> = signs.chars().filter(|c| fonts.shown(&c.to_string()) == "?").collect();
         assert!(lacking.is_empty(), "{lacking:?}");
         assert_eq!(fonts.shown("田\u{202e}a"), "??a");
         let english = include_str!("../text/en.ftl");

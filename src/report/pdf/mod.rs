@@ -111,25 +111,15 @@ pub fn pdf(document: &Document, instant: Timestamp, id: &str) -> Result<Vec<u8>,
     let paper = PAPERS[usize::from(document.letter)];
     let width = paper.0 - 2.0 * MARGIN;
     let room = paper.1 - 2.0 * MARGIN - FOOT;
-    let mut maker = Maker { fonts: &fonts, tree: Tree::default(), page: room };
+    let mut maker = Maker { fonts: &fonts, tree: Tree::default(), page: room, shrink: 1.0 };
     let mut filler = Filler { pages: Vec::new(), y: 0.0, room };
     let mut begins = Vec::new();
-    for (k, part) in document.parts.iter().enumerate() {
+    for number in 0..document.parts.len() {
         filler.new_page();
-        begins.push((filler.pages.len() - 1, part.heading.clone()));
-        let section = maker.tree.grow(None, Kind::Section);
-        if k == 0 {
-            let head = head(&mut maker, document, section, width);
-            filler.fill(head);
-        } else if let Some(warning) = &document.warning {
-            filler.fill(vec![banner(&maker, warning, None, width)]);
-        }
-        let heading = maker.heading(&part.heading, 2, 12.4, section, width);
-        filler.fill(heading);
-        for block in &part.blocks {
-            let rows = maker.block(block, section, width);
-            filler.fill(rows);
-        }
+        begins.push((filler.pages.len() - 1, document.parts[number].heading.clone()));
+        maker.shrink = shrink(document, number, &fonts, width, room);
+        let rows = part_rows(&mut maker, document, number, width);
+        filler.fill(rows);
     }
     let mut tree = maker.tree;
     let settings = SerializeSettings {
@@ -161,6 +151,35 @@ pub fn pdf(document: &Document, instant: Timestamp, id: &str) -> Result<Vec<u8>,
     file.set_metadata(metadata(document, instant, id));
     file.set_tag_tree(tree.finish(document.language));
     file.finish().map_err(|error| PdfError::Refused { reason: format!("{error:?}") })
+}
+
+/// All rows of a part, title and warning above them.
+fn part_rows(maker: &mut Maker<'_>, document: &Document, number: usize, width: f64) -> Vec<Row> {
+    let part = &document.parts[number];
+    let section = maker.tree.grow(None, Kind::Section);
+    let mut rows = if number == 0 { head(maker, document, section, width) } else { Vec::new() };
+    if let (Some(warning), true) = (&document.warning, number > 0) {
+        rows.push(banner(maker, warning, None, width));
+    }
+    rows.extend(maker.heading(&part.heading, 2, 12.4, section, width));
+    for block in &part.blocks {
+        rows.extend(maker.block(block, section, width));
+    }
+    rows
+}
+
+/// How much smaller the figures of a part are drawn so that a part meant for one page stays on it; 1 where it fits, or where even seven tenths would not do: smaller letters nobody reads.
+fn shrink(document: &Document, number: usize, fonts: &Fonts, width: f64, room: f64) -> f64 {
+    if !document.parts[number].one_page {
+        return 1.0;
+    }
+    let height = |shrink: f64| {
+        let mut trial = Maker { fonts, tree: Tree::default(), page: room, shrink };
+        part_rows(&mut trial, document, number, width).iter().map(|row| row.height).sum::<f64>()
+    };
+    let steps = (0..=6).map(|k| 1.0 - 0.05 * f64::from(k));
+    let mut fitting = steps.filter(|share| height(*share) <= room);
+    fitting.next().unwrap_or(1.0)
 }
 
 /// Title and subject above all.

@@ -84,6 +84,8 @@ pub(super) struct Maker<'a> {
     pub(super) tree: Tree,
     /// Height of an empty page. \[pt\]
     pub(super) page: f64,
+    /// Share of their size that figures are drawn at.
+    pub(super) shrink: f64,
 }
 
 const fn look(size: f64) -> Look {
@@ -173,7 +175,7 @@ impl Maker<'_> {
     fn facts(&mut self, facts: &[Fact], parent: NodeId, width: f64) -> Vec<Row> {
         let table = self.tree.grow(Some(parent), Kind::Table);
         let body = self.tree.grow(Some(table), Kind::Body);
-        let left = width * 0.36;
+        let left = width * 0.42;
         let mut rows = Vec::new();
         for fact in facts {
             let row_node = self.tree.grow(Some(body), Kind::Row);
@@ -198,9 +200,11 @@ impl Maker<'_> {
     fn figure(&mut self, figure: &Figure, parent: NodeId, width: f64) -> Vec<Row> {
         let node = self.tree.grow(Some(parent), Kind::Figure(figure.alt.clone()));
         let full = width * figure.width;
-        let scale = (full / figure.drawing.width).min(0.7 * self.page / figure.drawing.height);
+        let scale = self.shrink * (full / figure.drawing.width).min(0.7 * self.page / figure.drawing.height);
         let mut row = Row { height: figure.drawing.height * scale, ..Row::default() };
-        row.marks.push((Mark::Drawing { at: (0.0, 0.0), scale, drawing: Box::new(figure.drawing.clone()) }, Some(node)));
+        // In the middle of its column, should it be drawn smaller.
+        let left = (full - figure.drawing.width * scale) / 2.0;
+        row.marks.push((Mark::Drawing { at: (left.max(0.0), 0.0), scale, drawing: Box::new(figure.drawing.clone()) }, Some(node)));
         if !figure.caption.is_empty() {
             let caption = self.tree.grow(Some(parent), Kind::Paragraph);
             let words = self.text_row(&[run(&figure.caption, soft(SMALL))], width, caption, 0.0);
@@ -367,11 +371,12 @@ impl Maker<'_> {
         row
     }
 
-    /// Every column as wide as its widest word at least and its widest cell at most; what is left over goes to columns of words.
+    /// Every column as wide as its widest word at least and its widest cell at most; what is left over is shared out. A column without a word is there to be
+    /// written in and gets a fair share.
     fn column_widths(&self, table: &Table, width: f64, pad: f64) -> Vec<f64> {
-        let count = table.columns.len().max(1) as f64;
+        let heading = |text: &str| natural_and_least(self.fonts, text, bold(SMALL));
         let mut sizes: Vec<(f64, f64)> =
-            table.columns.iter().map(|(heading, _)| natural_and_least(self.fonts, heading, bold(SMALL))).map(|(_, least)| (least, least)).collect();
+            table.columns.iter().map(|column| heading(&column.0)).map(|(natural, least)| (natural.min(0.12 * width).max(least), least)).collect();
         for (k, row) in table.rows.iter().enumerate() {
             let style = if table.summed && k + 1 == table.rows.len() { bold(SMALL) } else { look(SMALL) };
             for (size, cell) in sizes.iter_mut().zip(row) {
@@ -380,21 +385,16 @@ impl Maker<'_> {
                 *size = (size.0.max(natural), size.1.max(least.min(0.28 * width)));
             }
         }
+        for (k, size) in sizes.iter_mut().enumerate() {
+            if !table.rows.is_empty() && table.rows.iter().all(|row| row.get(k).is_none_or(String::is_empty)) {
+                *size = (size.0.max(0.25 * width), size.1.max(0.2 * width));
+            }
+        }
         let sizes: Vec<(f64, f64)> = sizes.into_iter().map(|(natural, least)| (natural.max(least) + 2.0 * pad, least + 2.0 * pad)).collect();
         let (natural, least) = sizes.iter().fold((0.0, 0.0), |sum, size| (sum.0 + size.0, sum.1 + size.1));
         if natural <= width {
-            let words = table.columns.iter().filter(|column| !column.1).count();
-            let spare = width - natural;
-            let share = |number: bool| {
-                if words == 0 {
-                    spare / count
-                } else if number {
-                    0.0
-                } else {
-                    spare / words as f64
-                }
-            };
-            return sizes.iter().zip(&table.columns).map(|(size, column)| size.0 + share(column.1)).collect();
+            let spare = (width - natural) / sizes.len().max(1) as f64;
+            return sizes.iter().map(|size| size.0 + spare).collect();
         }
         if least >= width {
             return sizes.iter().map(|size| size.1 * width / least).collect();
