@@ -6,15 +6,15 @@ use jiff::civil::Date;
 
 use crate::app::cancel::Cancel;
 
-/// What the cache of image blocks is sized by unless told otherwise. (MiB)
-pub const DEFAULT_MEMORY_MIB: u64 = 1024;
+/// Memory that a run may use unless told otherwise. (MiB) Most take a tenth of it.
+pub const DEFAULT_MEMORY_MIB: u64 = 2048;
 
 /// What every command may be told.
 #[derive(Clone, Debug)]
 pub struct Common {
     /// Threads to compute with; one a core when not given.
     pub threads: Option<usize>,
-    /// What the cache of image blocks is sized by: a sixteenth of it, 16 to 64 MiB. (MiB)
+    /// Memory that the run may use: windows and caches are cut to it, and a field with more cells than it can hold is refused. (MiB)
     pub memory_mib: u64,
     /// Whether inputs may be read over the network.
     pub network: bool,

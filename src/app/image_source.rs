@@ -84,6 +84,8 @@ impl Source {
                     Found::Product(product) => Self::Product(product),
                 })
             }
+            // Readings are opened elsewhere; their file is all that there is.
+            ImageSource::Points(rule) => Ok(Self::One(rule.source.path.clone())),
             ImageSource::PerBand(list) => {
                 Ok(Self::PerBand(list.iter().map(|(band, path)| Ok((band.clone(), raster(path)?))).collect::<Result<_, AppError>>()?))
             }

@@ -12,9 +12,11 @@ use crate::app::commit::OutputFolder;
 use crate::app::error::AppError;
 use crate::app::image_source;
 use crate::app::job::resolve::read_map_job;
+use crate::app::memory;
 use crate::app::open;
 use crate::app::open::Image;
 use crate::app::paper;
+use crate::app::points;
 use crate::app::progress::Progress;
 use crate::app::record;
 use crate::app::season::OpenedSeason;
@@ -41,6 +43,7 @@ use crate::pipeline::run::look;
 use crate::pipeline::run::run;
 use crate::pipeline::scan::ScanError;
 use crate::pipeline::settings::Format;
+use crate::pipeline::settings::ImageSource;
 use crate::pipeline::settings::Imagery;
 use crate::pipeline::settings::ReferenceSource;
 use crate::pipeline::settings::Settings;
@@ -49,7 +52,6 @@ use crate::report::draw::drawing::Drawing;
 use crate::report::model::Report;
 use crate::report::paper::Subject;
 use crate::report::summary;
-use crate::space::raster::RasterSource;
 use crate::zones::check_points::check_points;
 use crate::zones::flavour::TaskKind;
 use crate::zones::machine::MachineRates;
@@ -71,7 +73,7 @@ struct Opened {
 /// Tells GDAL how to behave: quiet, with a cache of blocks that does not grow with the image.
 pub(crate) fn set_up(common: &Common) {
     gdal::config::set_error_handler(|_, _, _| {});
-    let cache = (common.memory_mib / 16).clamp(2, 64);
+    let cache = memory::cache_mib(common.memory_mib);
     for (key, value) in [("GDAL_CACHEMAX", cache.to_string()), ("OGR_GEOMETRY_ACCEPT_UNCLOSED_RING", "NO".to_owned())] {
         let _ = gdal::config::set_config_option(key, &value);
     }
@@ -87,8 +89,15 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
     let image = open::image(imagery, settings.response.index().unwrap_or_default(), &folder, common.network, &mut findings)?;
     check_curve(&settings, &image)?;
     let inputs = open::ground(&settings, common.network)?;
-    let ground = prepare(&inputs, &settings, image.stack.lattice(), &mut findings)?;
-    image_source::coarse(ground.pixel, ground.area, &mut findings);
+    let prepared = prepare(&inputs, &settings, image.stack.source().lattice(), &mut findings);
+    let ground = match (&imagery.source, prepared) {
+        (ImageSource::Points(rule), Err(error)) => return Err(points::of_readings(error.into(), rule)),
+        (_, prepared) => prepared?,
+    };
+    memory::enough(ground.grid.cells.len(), common)?;
+    if image.stack.points().is_none() {
+        image_source::coarse(ground.pixel, ground.area, &mut findings);
+    }
     let season = growing_season(&settings.season, Some((ground.plane.longitude, ground.plane.latitude)), &mut findings)?;
     Ok(Opened { settings, folder, image, ground, season, findings })
 }
@@ -139,13 +148,15 @@ fn with_sources<T>(
     };
     let image = &opened.image;
     let result = work(&Sources {
-        image: &image.stack,
+        image: image.stack.source(),
+        points: image.stack.points(),
         index: &image.index,
         index_name: image.index.0.name(),
         bare_below: image.bare_below,
         growing_days: opened.season.season.growing_days,
         look_at_bands,
         threads: threads(common),
+        memory: memory::of_windows(common.memory_mib),
         progress: &report,
     });
     if let (Err(RunError::Scan(ScanError::Cancelled)), Some(signal)) = (&result, common.cancel.signal()) {
@@ -169,12 +180,17 @@ fn with_files(opened: &Opened, error: RunError) -> AppError {
         ReferenceSource::Readings(_) | ReferenceSource::Percentile(_) => None,
     };
     let of_reference = matches!(error, RunError::Reference(_));
-    let of_image = of_reference || matches!(error, RunError::NothingSeen { .. } | RunError::OutOfRange { .. } | RunError::Scan(ScanError::Raster(_)));
+    let of_image = of_reference
+        || matches!(error, RunError::Points(_) | RunError::NothingSeen { .. } | RunError::OutOfRange { .. } | RunError::Scan(ScanError::Raster(_)));
     let mut refusal = AppError::from(error);
     if let Some(strips) = strips.filter(|_| of_reference) {
         refusal = refusal.with_fact(strips, "reference strips");
     }
-    if of_image { images(refusal) } else { refusal }
+    let refusal = if of_image { images(refusal) } else { refusal };
+    match opened.settings.imagery.as_ref().map(|imagery| &imagery.source) {
+        Some(ImageSource::Points(rule)) if of_image => points::of_readings(refusal, rule).with_fact(rule.source.path.display().to_string(), "readings"),
+        _ => refusal,
+    }
 }
 
 /// The files of an image, each with its size and the bands that are used.

@@ -20,9 +20,11 @@ use crate::format::vector::read_lines;
 use crate::format::vector::read_polygons;
 use crate::pipeline::ground::GroundInputs;
 use crate::pipeline::ground::Layer;
+use crate::pipeline::points::PointLayer;
 use crate::pipeline::scan::RowIndex;
 use crate::pipeline::settings::FieldSettings;
 use crate::pipeline::settings::Heading;
+use crate::pipeline::settings::ImageSource;
 use crate::pipeline::settings::Imagery;
 use crate::pipeline::settings::ReferenceSource;
 use crate::pipeline::settings::Settings;
@@ -31,6 +33,7 @@ use crate::science::index::Index;
 use crate::science::index::Scratch;
 use crate::science::index::canonical_band_name;
 use crate::space::crs::Crs;
+use crate::space::raster::RasterSource;
 use geo::MultiPolygon;
 
 /// An index as the pass over the pixels sees it: the index, for a ready index raster the range of the index that it is said to hold, and a watch over
@@ -40,7 +43,7 @@ pub struct Rows(pub Index, pub Option<(f64, f64)>, pub Watch);
 
 impl Rows {
     /// `fitted_with`: the index of the yield curve, which a ready index raster must hold.
-    fn new(index: Index, fitted_with: &str, watch: Watch) -> Self {
+    pub(crate) fn new(index: Index, fitted_with: &str, watch: Watch) -> Self {
         let range = index.ready_band().and_then(|_| Index::parse(fitted_with).ok()).and_then(|curve| curve.range());
         Self(index, range, watch)
     }
@@ -67,13 +70,39 @@ impl RowIndex for Rows {
     }
 }
 
-/// An opened image.
+/// Where the canopy is read: pixels, or single readings.
+#[derive(Debug)]
+pub enum Canopy {
+    /// The bands of the index, as one image.
+    Raster(Box<RasterStack>),
+    /// Single readings.
+    Points(PointLayer),
+}
+
+impl Canopy {
+    /// As the walk sees it.
+    pub fn source(&self) -> &dyn RasterSource {
+        match self {
+            Self::Raster(stack) => stack.as_ref(),
+            Self::Points(layer) => layer,
+        }
+    }
+    /// The readings, if it is made of readings.
+    pub const fn points(&self) -> Option<&PointLayer> {
+        match self {
+            Self::Raster(_) => None,
+            Self::Points(layer) => Some(layer),
+        }
+    }
+}
+
+/// An opened image, or the readings in its place.
 #[derive(Debug)]
 pub struct Image {
     /// Its files.
     pub files: Vec<RasterFacts>,
-    /// The bands of the index, as one image.
-    pub stack: RasterStack,
+    /// What is read.
+    pub stack: Canopy,
     /// The index.
     pub index: Rows,
     /// Band name, file, band number, scale and offset of each slot.
@@ -169,6 +198,9 @@ pub fn index(imagery: &Imagery) -> Result<Index, AppError> {
 /// # Errors
 /// When a file cannot be opened, a band is not named, or bands do not nest.
 pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool, findings: &mut Vec<Finding>) -> Result<Image, AppError> {
+    if let ImageSource::Points(rule) = &imagery.source {
+        return crate::app::points::image(imagery, rule, network, findings);
+    }
     let index = index(imagery)?;
     let source = Source::of(imagery, network)?;
     let mut files: Vec<RasterFacts> = Vec::new();
@@ -239,7 +271,7 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
         crate::pipeline::settings::BareBelow::OfIndex => index.bare_below(),
         crate::pipeline::settings::BareBelow::Value(value) => Some(value),
     };
-    Ok(Image { files, stack, index: Rows::new(index, fitted_with, watch), slots: named, bare_below, inputs })
+    Ok(Image { files, stack: Canopy::Raster(Box::new(stack)), index: Rows::new(index, fitted_with, watch), slots: named, bare_below, inputs })
 }
 
 /// The greatest number of a whole-number type.

@@ -3,6 +3,7 @@
 use geo::BoundingRect;
 
 use crate::app::error::AppError;
+use crate::app::open::Canopy;
 use crate::app::open::Image;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::run::RunError;
@@ -18,13 +19,16 @@ use crate::space::raster::Window;
 
 /// Most samples along the longer side.
 const MOST: f64 = 480.0;
+/// Pixels of the image under the field up to which it is read again for a picture.
+const MOST_PIXELS: usize = 2_000_000;
 
-/// Samples the index over the boundary; `None` where boundary and image do not meet.
+/// Samples the index over the boundary; `None` where boundary and image do not meet, for single readings, and for an image so large that cells show it as well.
 ///
 /// # Errors
 /// When the image cannot be read or the plane not be carried into it.
 pub(crate) fn index_overview(image: &Image, ground: &Ground) -> Result<Option<IndexOverview>, AppError> {
-    let lattice = image.stack.lattice();
+    let Canopy::Raster(stack) = &image.stack else { return Ok(None) };
+    let lattice = stack.lattice();
     let Some(bounds) = ground.boundary.bounding_rect() else { return Ok(None) };
     let step = ground.pixel.max(bounds.width().max(bounds.height()) / MOST);
     let (cols, rows) = ((libm::ceil(bounds.width() / step) as usize).max(1), (libm::ceil(bounds.height() / step) as usize).max(1));
@@ -49,11 +53,12 @@ pub(crate) fn index_overview(image: &Image, ground: &Ground) -> Result<Option<In
     };
     let (c, r) = (extent(|p| p.0, lattice.cols), extent(|p| p.1, lattice.rows));
     let window = Window { col: c.0, row: r.0, cols: c.1 - c.0, rows: r.1 - r.0 };
-    if window.is_empty() {
+    // A large image is not decoded a second time for a picture: cells show it as well.
+    if window.is_empty() || window.len() > MOST_PIXELS {
         return Ok(None);
     }
-    let overview = image.stack.overview(window, 2 * MOST as i64).map_err(|error| RunError::from(ScanError::from(error)))?;
-    let slots = image.stack.slots();
+    let overview = stack.overview(window, 2 * MOST as i64).map_err(|error| RunError::from(ScanError::from(error)))?;
+    let slots = stack.slots();
     let mut bands = vec![vec![f64::NAN; cols]; slots];
     let mut one = vec![f64::NAN; slots];
     let mut values = Vec::with_capacity(cols * rows);

@@ -133,6 +133,11 @@ pub struct Context<'a> {
     pub stopped: bool,
 }
 
+/// Ways between reference systems.
+fn transformations(ground: &Ground) -> Value {
+    ground.operations.iter().map(|o| json!({ "from": o.from, "to": o.to, "name": o.name, "accuracy_m": o.accuracy_m })).collect()
+}
+
 /// The record without outputs and time: what the map id hashes.
 pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
     let (ground, totals, reference) = (context.ground, &outcome.totals, &outcome.reference);
@@ -167,8 +172,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
             "heading_grid_deg": ground.grid.frame.azimuth_deg(), "heading_true_deg": ground.plane.true_azimuth(ground.grid.frame.azimuth_deg()), "cells": ground.grid.cells.len(),
         }),
     );
-    let operations: Vec<Value> = ground.operations.iter().map(|o| json!({ "from": o.from, "to": o.to, "name": o.name, "accuracy_m": o.accuracy_m })).collect();
-    put("transformations", json!(operations));
+    put("transformations", transformations(ground));
     let slots: Vec<Value> = context
         .image
         .slots
@@ -178,18 +182,19 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
     put(
         "image",
         json!({
-            "index": context.image.index.0.name(), "formula": context.image.index.0.formula().text(), "bands": slots, "bare_below": context.image.bare_below, "pixel_m": ground.pixel,
+            "index": context.image.index.0.name(), "formula": context.image.index.0.formula().text(), "bands": slots, "bare_below": context.image.bare_below, "pixel_m": outcome.looked.points.is_none().then_some(ground.pixel),
             "pixels_in_field": counts.in_field, "pixels_missing": counts.missing, "pixels_undefined": counts.undefined, "pixels_out_of_range": counts.out_of_range,
             "mean_index": outcome.looked.field_mean,
         }),
     );
+    put("points", json!(outcome.looked.points.as_ref().map(crate::app::points::recorded)));
     put("season", season(context.season, &context.settings.season.crop.name));
     put(
         "reference",
         json!({
             "kind": reference.kind, "index": reference.index, "beside": reference.beside, "ratio": reference.ratio, "ratio_low": reference.low, "ratio_high": reference.high,
             "no_interval": reference.no_interval, "place": reference.place, "between_strips_sd": reference.between_strips,
-            "index_without_dropping": reference.index_without_dropping, "strips": strips,
+            "index_without_dropping": reference.index_without_dropping, "strips": strips, "point_spread_fit": outcome.looked.spread.map(|fit| json!({ "px": fit.full_width, "low": fit.low, "high": fit.high, "pixels": fit.pixels })),
         }),
     );
     let by_strip: Vec<Value> = totals.n_kg_by_strip.iter().map(|(strip, n)| json!({ "strip": strip, "n_kg": n })).collect();

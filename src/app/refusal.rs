@@ -5,6 +5,7 @@ use crate::format::raster::RasterFileError;
 use crate::format::vector::VectorError;
 use crate::format::weather::error::WeatherError;
 use crate::pipeline::ground::GroundError;
+use crate::pipeline::points::PointsError;
 use crate::pipeline::rates::RateError;
 use crate::pipeline::run::RunError;
 use crate::pipeline::scan::ScanError;
@@ -88,6 +89,10 @@ impl From<RunError> for AppError {
         let refusal = |code, hint: &str| Self::refused(code, error.to_string()).with_hint(hint);
         match &error {
             RunError::Scan(ScanError::Raster(_)) => refusal("image.unreadable", "the file is cut off or damaged: copy it again"),
+            RunError::Points(PointsError::None { .. }) => {
+                refusal("points.none", "check that readings and boundary show the same field, and the limits of speed")
+            }
+            RunError::Points(_) => refusal("points.variogram", "use estimate = \"mean\", or a log with more readings"),
             RunError::Scan(_) | RunError::Crs(_) => refusal("plane.transformation", "check the reference systems of boundary, strips and image"),
             RunError::Reference(_) => {
                 refusal("reference.none", "check that strips, image and field show the same ground; a narrower inset or a finer image may help")

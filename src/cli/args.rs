@@ -58,7 +58,7 @@ pub struct Global {
     /// Threads to compute with [default: one a core]; the result is the same
     #[arg(long, global = true, value_name = "COUNT")]
     pub threads: Option<NonZeroU16>,
-    /// Sizes the cache of image blocks: a sixteenth of it, 16 to 64 MiB
+    /// Memory to stay within: image windows are cut to it, too many cells are refused
     #[arg(long, global = true, value_name = "MiB", default_value_t = DEFAULT_MEMORY)]
     pub memory: NonZeroU64,
     /// Let inputs be read over the network [default: local files only]

@@ -31,7 +31,7 @@ fn escaped(text: &str) -> String {
             '>' => out.push_str("&gt;"),
             '"' => out.push_str("&quot;"),
             c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}') => {
-                out.push('\u{fffd}')
+                out.push('\u{fffd}');
             }
             c => out.push(c),
         }

@@ -9,6 +9,7 @@ pub mod iso11783;
 pub mod lonlat;
 pub mod maps;
 pub mod payload;
+pub mod points;
 pub mod raster;
 pub(crate) mod scratch;
 pub mod shapefile;

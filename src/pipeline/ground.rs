@@ -4,8 +4,12 @@ use geo::Area as _;
 use geo::BooleanOps;
 use geo::BoundingRect;
 use geo::Centroid;
+use geo::Distance as _;
+use geo::Euclidean;
+use geo::Line;
 use geo::LineString;
 use geo::MultiPolygon;
+use geo::Point;
 
 use crate::finding::Finding;
 use crate::pipeline::settings::Heading;
@@ -257,6 +261,9 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
         Some(layer) => Some((carrier.lines(layer)?, layer.file.clone())),
         None => None,
     };
+    if let Some((lines, file)) = &guidance {
+        guidance_doubts(lines, file, settings.machine.working_width.get(), findings);
+    }
     let centre = field.centroid().map_or((0.0, 0.0), |c| (c.x(), c.y()));
     let pixel = pixel_size(&plane.crs, lattice, centre.0, centre.1)?;
     carrier.way(&lattice.crs, Some(lattice.affine.to_ground(lattice.cols as f64 / 2.0, lattice.rows as f64 / 2.0)))?;
@@ -345,6 +352,22 @@ fn strips_of(
     Ok(strips)
 }
 
+/// Says where columns cannot follow what the guidance file shows: a line that bends, or more than one.
+fn guidance_doubts(lines: &[LineString<f64>], file: &str, working_width: f64, findings: &mut Vec<Finding>) {
+    let Some(((first, last), line)) = lines.first().and_then(|line| Some((line.0.first().zip(line.0.last())?, line))) else { return };
+    let chord = Line::new(*first, *last);
+    let bend = line.0.iter().map(|&place| Euclidean.distance(&Point::from(place), &chord)).fold(0.0, f64::max);
+    if bend > working_width / 2.0 {
+        findings.push(Finding::caution(
+            "machine.line_bent",
+            format!("{file}: the guidance line bends by up to {bend:.1} m from the straight between its ends, more than half a working width; cells follow the straight: passes will cross columns where it bends"),
+        ));
+    }
+    if lines.len() > 1 {
+        findings.push(Finding::caution("machine.lines", format!("{file}: {} guidance lines; cells follow the first", lines.len())));
+    }
+}
+
 /// The machine's grid: direction, size of cells, and where it starts.
 fn frame_of(
     settings: &Settings,
@@ -365,15 +388,15 @@ fn frame_of(
         }
         (Heading::Auto | Heading::Line(_), _) => least_rectangle(boundary).map_or(0.0, |rectangle| rectangle.azimuth_deg()),
     };
-    let mut frame = CellFrame::new(azimuth, machine.cell_length.get(), machine.working_width.get());
+    let mut frame = CellFrame::new(azimuth, machine.cell_length.get(), machine.cell_width().get());
     let (mut u0, mut v0) = (f64::INFINITY, f64::INFINITY);
     for point in crate::space::polygon::rings_of(boundary).iter().flatten() {
         let (u, v) = frame.to_uv(point[0], point[1]);
         (u0, v0) = (u0.min(u), v0.min(v));
     }
     if let Some((x, y)) = line {
-        // Passes run along the line: a column's middle falls on it.
-        let edge = frame.to_uv(x, y).1 - frame.width / 2.0;
+        // Passes run along the line: a pass's middle falls on it, and with sections a column begins at a pass's edge.
+        let edge = frame.to_uv(x, y).1 - machine.working_width.get() / 2.0;
         v0 = edge + libm::floor((v0 - edge) / frame.width) * frame.width;
     }
     (frame.u0, frame.v0) = (u0, v0);

@@ -90,7 +90,7 @@ pub fn cautions(
             ),
         ));
     }
-    if settings.imagery.as_ref().is_some_and(|image| image.point_spread > 0.0) {
+    if settings.imagery.as_ref().is_some_and(|image| image.point_spread.is_any()) {
         findings
             .push(Finding::note("reference.point_spread", "the sensor's blur is taken out of the strip's reading only; cells are not sharpened".to_owned()));
     }

@@ -1,10 +1,13 @@
 //! The walk along the data, one file a step.
 
+pub mod blur;
 pub mod curve;
+pub mod drive;
 pub mod ground;
 pub mod judge;
 pub mod money;
 pub mod overrun;
+pub mod points;
 pub mod product;
 pub mod ramp;
 pub mod ramp_image;

@@ -22,7 +22,7 @@ use crate::space::polygon::oriented;
 use crate::zones::outline::outlines;
 
 /// The boundary without its holes.
-fn filled(boundary: &MultiPolygon<f64>) -> MultiPolygon<f64> {
+pub(crate) fn filled(boundary: &MultiPolygon<f64>) -> MultiPolygon<f64> {
     MultiPolygon::new(boundary.0.iter().map(|part| Polygon::new(part.exterior().clone(), Vec::new())).collect())
 }
 

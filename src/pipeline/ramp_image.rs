@@ -14,6 +14,7 @@ use crate::pipeline::scan::Probe;
 use crate::pipeline::scan::Scan;
 use crate::pipeline::scan::ScanError;
 use crate::pipeline::scan::scan;
+use crate::pipeline::scan::window_pixels;
 use crate::pipeline::settings::FieldSettings;
 use crate::pipeline::settings::Imagery;
 use crate::pipeline::settings::VectorSource;
@@ -173,6 +174,7 @@ pub fn measure(image: &RampImage, layers: &RampLayers, sources: &Sources<'_>, fi
         bare_below: sources.bare_below,
         look_at_bands: false,
         threads: sources.threads,
+        window_pixels: window_pixels(sources.memory, sources.threads, sources.image.slots()),
         progress: sources.progress,
     })?;
     let mut points = Vec::new();

@@ -46,13 +46,15 @@ pub struct Seen {
     pub canopy: f64,
     /// Mean canopy index, where there is canopy.
     pub index: Option<f64>,
+    /// Its standard error, when it was kriged.
+    pub index_se: Option<f64>,
     /// State, before `thin` and `sliver`.
     pub state: CellState,
 }
 
 /// Shares, index and state of every cell.
 pub fn seen(scanned: &Scanned, min_seen: f64) -> Vec<Seen> {
-    let cell = |(sums, area): (&crate::pipeline::scan::CellSums, &f64)| {
+    let cell = |((sums, area), error): ((&crate::pipeline::scan::CellSums, &f64), &Option<f64>)| {
         let (seen, canopy) = (sums.seen.get() / area, sums.canopy.get() / area);
         let state = if seen < min_seen - TIE {
             CellState::Unseen
@@ -64,9 +66,9 @@ pub fn seen(scanned: &Scanned, min_seen: f64) -> Vec<Seen> {
             CellState::Canopy
         };
         let index = (state == CellState::Canopy && !sums.canopy.is_zero()).then(|| sums.weighted.get() / sums.canopy.get());
-        Seen { seen, canopy, index, state }
+        Seen { seen, canopy, index, index_se: index.and(*error), state }
     };
-    scanned.cells.iter().zip(&scanned.areas).map(cell).collect()
+    scanned.cells.iter().zip(&scanned.areas).zip(&scanned.standard_errors).map(cell).collect()
 }
 
 /// Cells with their rates, and the field rate.
@@ -247,6 +249,7 @@ pub fn rates(
             seen: Share::held(seen[k].seen),
             bare: Share::held(seen[k].seen - seen[k].canopy),
             index: seen[k].index,
+            index_se: seen[k].index_se,
             ratio_raw: rate.map(|rate| rate.ratio_raw),
             ratio: rate.and_then(|rate| rate.ratio),
             yield_without: rate.and_then(|rate| rate.yields).map(|yields| yields.0),

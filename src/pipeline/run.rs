@@ -5,12 +5,17 @@ use std::collections::BTreeMap;
 use geo::MultiPolygon;
 
 use crate::finding::Finding;
+use crate::pipeline::drive;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::judge;
 use crate::pipeline::money::Money;
 use crate::pipeline::money::money_of;
 use crate::pipeline::overrun::carried_outwards;
 use crate::pipeline::overrun::with_margin;
+use crate::pipeline::points;
+use crate::pipeline::points::PointLayer;
+use crate::pipeline::points::PointsError;
+use crate::pipeline::points::PointsSaid;
 use crate::pipeline::rates::RateError;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::rates::rates;
@@ -23,7 +28,10 @@ use crate::pipeline::scan::Scan;
 use crate::pipeline::scan::ScanError;
 use crate::pipeline::scan::Scanned;
 use crate::pipeline::scan::scan;
+use crate::pipeline::scan::window_pixels;
 use crate::pipeline::settings::ClassBreaks;
+use crate::pipeline::settings::ImageSource;
+use crate::pipeline::settings::PointSpread;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::StateRate;
 use crate::pipeline::settings::ZonesBy;
@@ -31,6 +39,7 @@ use crate::pipeline::strips;
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::Totals;
 use crate::pipeline::totals::totals_of;
+use crate::science::reference::SpreadFit;
 use crate::space::crs::CrsError;
 use crate::space::cut::CutError;
 use crate::space::raster::RasterSource;
@@ -53,7 +62,9 @@ use crate::zones::prescription::MachineLimits;
 use crate::zones::prescription::Prescription;
 use crate::zones::prescription::StripRecord;
 use crate::zones::prescription::ZoneRecord;
-use crate::zones::simplify::simplify;
+use crate::zones::shape::ShapeRule;
+use crate::zones::shape::Shaped;
+use crate::zones::shape::shape;
 
 /// Why a run ended without a map.
 #[derive(Debug, thiserror::Error)]
@@ -62,6 +73,9 @@ pub enum RunError {
     /// Pixels.
     #[error(transparent)]
     Scan(#[from] ScanError),
+    /// Single readings.
+    #[error(transparent)]
+    Points(#[from] PointsError),
     /// A transformation.
     #[error(transparent)]
     Crs(#[from] CrsError),
@@ -108,6 +122,8 @@ pub enum RunError {
 pub struct Sources<'a> {
     /// The image.
     pub image: &'a dyn RasterSource,
+    /// Single readings, when the canopy comes from them instead of an image.
+    pub points: Option<&'a PointLayer>,
     /// The index.
     pub index: &'a dyn RowIndex,
     /// The index's name.
@@ -120,6 +136,8 @@ pub struct Sources<'a> {
     pub look_at_bands: bool,
     /// Threads.
     pub threads: usize,
+    /// Memory that may be used, about. \[B\]
+    pub memory: u64,
     /// Progress: windows done, windows in all; `false` stops.
     pub progress: &'a (dyn Fn(usize, usize) -> bool + Sync),
 }
@@ -133,6 +151,10 @@ pub struct Looked {
     pub strips: Vec<Strip>,
     /// Mean index of the field's canopy pixels.
     pub field_mean: f64,
+    /// What is to be said of single readings, when the canopy comes from them.
+    pub points: Option<PointsSaid>,
+    /// The sensor's blur, when it was fitted.
+    pub spread: Option<SpreadFit>,
 }
 
 /// Everything that a run found.
@@ -158,6 +180,9 @@ pub struct Outcome {
 /// [`RunError`]: unreadable pixels, nothing seen, an index out of its range.
 pub fn look(settings: &Settings, ground: &Ground, sources: &Sources<'_>, findings: &mut Vec<Finding>) -> Result<Looked, RunError> {
     let image = settings.imagery.as_ref();
+    if let (Some(ImageSource::Points(rule)), Some(layer)) = (image.map(|image| &image.source), sources.points) {
+        return points::look(settings, rule, layer, ground, sources, findings);
+    }
     let (plans, probes) = strips::plan(ground, &settings.reference, sources.image.lattice())?;
     let scanned = pass(settings, ground, sources, &probes)?;
     let counts = scanned.counts;
@@ -186,10 +211,13 @@ pub fn look(settings: &Settings, ground: &Ground, sources: &Sources<'_>, finding
         canopy.add(sums.canopy);
     }
     let field_mean = if canopy.is_zero() { f64::NAN } else { weighted.get() / canopy.get() };
-    let spread = image.map_or(0.0, |image| image.point_spread);
-    let strips = strips::estimate(ground, &settings.reference, spread, sources.image.lattice(), plans, &scanned.found)?;
+    let spread = image.map_or(PointSpread::Given(0.0), |image| image.point_spread.clone());
+    let (strips, fitted) = strips::estimate(ground, &settings.reference, &spread, sources.image.lattice(), plans, &scanned.found)?;
     strips::findings_of(&strips, sources.index_name, settings.season.crop.stand_cv, findings);
-    Ok(Looked { scanned, strips, field_mean })
+    if spread == PointSpread::Fit {
+        strips::say_spread(&strips, fitted.as_ref(), findings);
+    }
+    Ok(Looked { scanned, strips, field_mean, points: None, spread: fitted })
 }
 
 fn pass(settings: &Settings, ground: &Ground, sources: &Sources<'_>, probes: &[Probe]) -> Result<Scanned, ScanError> {
@@ -204,6 +232,7 @@ fn pass(settings: &Settings, ground: &Ground, sources: &Sources<'_>, probes: &[P
         bare_below: sources.bare_below,
         look_at_bands: sources.look_at_bands,
         threads: sources.threads,
+        window_pixels: window_pixels(sources.memory, sources.threads, sources.image.slots()),
         progress: sources.progress,
     })
 }
@@ -219,6 +248,8 @@ pub fn run(settings: &Settings, ground: &Ground, sources: &Sources<'_>, findings
     let canopy: Vec<(f64, f64)> = cells.iter().zip(&ground.grid.cells).filter_map(|(seen, cell)| seen.index.map(|index| (cell.area, index))).collect();
     let reference = crate::pipeline::reference::judge(settings, &looked.strips, looked.field_mean, &canopy, findings)?;
     let mut rated = rates(ground, settings, &cells, &reference, sources.bare_below, sources.growing_days)?;
+    drive::headland(settings, ground, &mut rated, findings)?;
+    drive::largest_step(settings, ground, &mut rated, findings);
     let zones = zones_of(settings, ground, &mut rated, findings)?;
     let totals = totals_of(settings, ground, &looked, &reference, &rated, &zones);
     let money = money_of(settings, &rated, &zones);
@@ -258,20 +289,37 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
         greatest_q: libm::floor(settings.rate.maximum.get() / step + 1e-9) as i64,
         min_area: settings.zones.min_area.get(),
         keep_total: settings.zones.keep_total,
+        tolerance: settings.zones.tolerance.get(),
     };
     let by = if classes.is_some() { GroupBy::Class } else { GroupBy::Rate };
     let zoning = build(&cells, &ground.borders, by, &rule)?;
-    let mut drawn = outlines(&ground.grid, &zoning.zone_of, zoning.zones.len() as u32);
-    let tolerance = settings.zones.simplify.get();
-    if tolerance > 0.0 {
-        let simplified = simplify(&mut drawn, tolerance, |_, _| false);
-        if simplified.held_back > 0 {
-            findings.push(Finding::note(
-                "zones.simplified",
-                format!("{} zone borders could not be simplified without crossing others and stay as they were", simplified.held_back),
-            ));
-        }
+    let rate_of = |zone: u32| zoning.zones[zone as usize - 1].n;
+    drive::steps_left(settings, ground, &zoning.zone_of, rate_of, findings);
+    if zoning.joined_alike > 0 {
+        findings.push(Finding::note(
+            "zones.joined",
+            format!(
+                "{} zones joined neighbours whose rates lie within {:.1} kg N/ha of the joined ones': {} are left",
+                zoning.joined_alike,
+                zoning.tolerance,
+                zoning.zones.len()
+            ),
+        ));
     }
+    if zoning.tolerance < rule.tolerance {
+        findings.push(Finding::caution(
+            "zones.tolerance",
+            format!(
+                "zones.tolerance of {:.1} kg N/ha would have moved the field's nitrogen by more than 0.5 %; {:.1} kg N/ha was used",
+                rule.tolerance, zoning.tolerance
+            ),
+        ));
+    }
+    let zone_rule = &settings.zones;
+    let drawing = ShapeRule { simplify: zone_rule.simplify.get(), round: zone_rule.round_corners.get(), area_within: zone_rule.area_within };
+    let shaped = shape(outlines(&ground.grid, &zoning.zone_of, zoning.zones.len() as u32), &drawing);
+    drawing_findings(&shaped, &drawing, findings);
+    let drawn = shaped.outlines;
     let mut states: Vec<BTreeMap<CellState, f64>> = vec![BTreeMap::new(); zoning.zones.len()];
     for (cell, zone) in rated.cells.iter_mut().zip(&zoning.zone_of) {
         cell.zone = *zone;
@@ -284,7 +332,7 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
         let thin_only = states[k].contains_key(&CellState::Thin) && !states[k].contains_key(&CellState::Canopy);
         let state = match zone.kind {
             Kind::Canopy if thin_only => CellState::Thin,
-            Kind::Canopy => CellState::Canopy,
+            Kind::Canopy | Kind::Headland => CellState::Canopy,
             Kind::Bare => CellState::Bare,
             Kind::Unseen => CellState::Unseen,
         };
@@ -301,6 +349,44 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
         }
     };
     Ok(zoning.zones.into_iter().zip(drawn).zip(margins).enumerate().map(|(k, ((zone, outline), margin))| record(k, zone, outline, margin)).collect())
+}
+
+/// What simplifying and rounding borders did, as far as the user should know.
+fn drawing_findings(shaped: &Shaped, rule: &ShapeRule, findings: &mut Vec<Finding>) {
+    let within = 100.0 * rule.area_within;
+    if shaped.simplified.held_back > 0 {
+        findings.push(Finding::note(
+            "zones.simplified",
+            format!("{} zone borders were simplified less than asked for, or not at all, so that nothing crosses", shaped.simplified.held_back),
+        ));
+    }
+    if shaped.rounded.kept > 0 {
+        let all = shaped.rounded.kept + shaped.rounded.cut;
+        findings.push(Finding::note(
+            "zones.rounded",
+            format!("{} of {all} corners of zone borders were not rounded, so that nothing crosses", shaped.rounded.kept),
+        ));
+    }
+    if shaped.held > 0 {
+        findings.push(Finding::note(
+            "zones.area_held",
+            format!(
+                "{} zones keep their borders as they were: drawn otherwise their area would change by more than {within:.1} % (zones.area_within)",
+                shaped.held
+            ),
+        ));
+    }
+    if shaped.beyond > 0 {
+        findings.push(Finding::caution(
+            "zones.area",
+            format!(
+                "the outlines of {} zones differ from their area by more than {within:.1} %, by up to {:.1} %: totals count the true area, a program that measures the outline does not; \
+                 lessen zones.simplify or zones.round_corners",
+                shaped.beyond,
+                100.0 * shaped.greatest_change
+            ),
+        ));
+    }
 }
 
 fn classes_of(settings: &Settings, rated: &Rated) -> Result<Option<Classes>, RunError> {

@@ -30,8 +30,8 @@ use geo::MultiPolygon;
 
 /// Every share threshold is met at threshold − this: shares are often exact ties, and other programs hold them in 32 bits.
 pub const TIE: f64 = 1e-6;
-/// Pixels of a window, at the most.
-const WINDOW_PIXELS: i64 = 1 << 20;
+/// Pixels of a window, at the most and at the least that memory is cut down to.
+const WINDOW_PIXELS: (i64, i64) = (1 << 20, 1 << 14);
 /// Small blocks are read together up to this many columns and rows.
 const WINDOW_SIDE: i64 = 512;
 /// Chord error of densified edges. \[pixel\]
@@ -212,6 +212,8 @@ pub struct Scan<'a> {
     pub look_at_bands: bool,
     /// Threads.
     pub threads: usize,
+    /// Pixels of a window, as [`window_pixels`] has them; blocks of the file up to twice as large stay whole.
+    pub window_pixels: i64,
     /// Called with windows done and windows in all; answering `false` stops.
     pub progress: &'a (dyn Fn(usize, usize) -> bool + Sync),
 }
@@ -221,6 +223,8 @@ pub struct Scan<'a> {
 pub struct Scanned {
     /// Sums by cell, in grid order.
     pub cells: Vec<CellSums>,
+    /// Standard error of each cell's index, where it was estimated from readings near it; all `None` for an image.
+    pub standard_errors: Vec<Option<f64>>,
     /// Area of each cell in pixels, seen or not.
     pub areas: Vec<f64>,
     /// By probe.
@@ -318,16 +322,24 @@ impl Bounds {
     }
 }
 
+/// Pixels that a window may have, so that the windows of all threads stay within a quarter of the memory that may be used.
+pub fn window_pixels(memory: u64, threads: usize, slots: usize) -> i64 {
+    // Of each pixel: its bands as values, one band as stored, the index, what hides it; runs of the cells that it belongs to.
+    let each = 8 * slots as u64 + 8 + 8 + 1 + 7;
+    let fits = memory / 4 / threads.max(1) as u64 / each;
+    i64::try_from(fits).unwrap_or(i64::MAX).clamp(WINDOW_PIXELS.1, WINDOW_PIXELS.0)
+}
+
 /// The windows of an image: its own blocks, small ones joined, large ones split.
-fn window_size(lattice: &Lattice) -> (i64, i64) {
+fn window_size(lattice: &Lattice, most: i64) -> (i64, i64) {
     let (block_cols, block_rows) = (lattice.block.0.clamp(1, lattice.cols), lattice.block.1.clamp(1, lattice.rows));
     let joined = |block: i64, all: i64| if block >= WINDOW_SIDE { block } else { (WINDOW_SIDE / block * block).min(all) };
     let (mut cols, mut rows) = (joined(block_cols, lattice.cols), joined(block_rows, lattice.rows));
     if block_cols >= lattice.cols {
         // Strips: as many whole rows as the limit allows.
-        rows = (WINDOW_PIXELS / cols / block_rows * block_rows).clamp(block_rows, lattice.rows.max(block_rows));
+        rows = (most / cols / block_rows * block_rows).clamp(block_rows, lattice.rows.max(block_rows));
     }
-    while cols * rows > WINDOW_PIXELS * 2 {
+    while cols * rows > most * 2 {
         if rows >= cols { rows = (rows + 1) / 2 } else { cols = (cols + 1) / 2 }
     }
     (cols, rows)
@@ -372,7 +384,7 @@ fn plan(scan: &Scan<'_>) -> Result<Plan, ScanError> {
             Ok(ProbeRings { rings, bounds })
         })
         .collect::<Result<Vec<_>, CrsError>>()?;
-    let (cols, rows) = window_size(lattice);
+    let (cols, rows) = window_size(lattice, scan.window_pixels);
     let across = (lattice.cols + cols - 1) / cols;
     let down = (lattice.rows + rows - 1) / rows;
     let mut cells: std::collections::BTreeMap<(i64, i64), Vec<u32>> = std::collections::BTreeMap::new();
@@ -419,6 +431,7 @@ pub fn scan(scan: &Scan<'_>) -> Result<Scanned, ScanError> {
     };
     let result = Mutex::new(Scanned {
         cells: vec![CellSums::default(); scan.grid.cells.len()],
+        standard_errors: vec![None; scan.grid.cells.len()],
         areas: plan.areas.clone(),
         found: scan.probes.iter().map(empty).collect(),
         counts: PixelCounts::default(),
@@ -759,6 +772,7 @@ mod tests {
             bare_below: None,
             look_at_bands: true,
             threads,
+            window_pixels: window_pixels(1 << 20, threads, 1),
             progress: &|_, _| true,
         })
         .unwrap();

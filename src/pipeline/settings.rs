@@ -153,21 +153,41 @@ pub struct Imagery {
     pub pixel_inside: f64,
     /// Share of a cell that must be seen.
     pub min_seen: f64,
-    /// Full width at half maximum of the sensor's blur, in pixels, beyond the pixel itself.
-    pub point_spread: f64,
+    /// The sensor's blur beyond the pixel itself.
+    pub point_spread: PointSpread,
     /// Class or bit mask.
     pub mask: Option<Mask>,
     /// Kind of sensor, in the words of `haulm crops`; compared with that of the method's numbers.
     pub sensor: Option<String>,
 }
 
+/// `imagery.point_spread`: full width at half maximum of the sensor's blur beyond the pixel. \[pixels\]
+#[derive(Clone, Debug, PartialEq)]
+pub enum PointSpread {
+    /// As stated.
+    Given(f64),
+    /// The published figure of a sensor: its name, the width.
+    Sensor(String, f64),
+    /// Fitted from the pixels of coarse strips.
+    Fit,
+}
+
+impl PointSpread {
+    /// Whether any blur is reckoned with.
+    pub fn is_any(&self) -> bool {
+        *self != Self::Given(0.0)
+    }
+}
+
 /// `imagery.path`.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum ImageSource {
     /// One raster with all bands.
     One(PathBuf),
     /// One raster a band, by band name.
     PerBand(Vec<(String, PathBuf)>),
+    /// Single readings: `[points]` instead of an image.
+    Points(Box<crate::pipeline::points::settings::Points>),
 }
 
 /// `imagery.bare_below`.
@@ -475,6 +495,8 @@ pub struct RateRules {
     pub applied_before: NRate,
     /// Rates are multiples of it.
     pub step: NRate,
+    /// Largest step from cell to cell along the drive, if there is one.
+    pub largest_step: Option<NRate>,
     /// The grower's flat rate, for comparison.
     pub usual: Option<NRate>,
     /// Rule for thin cells.
@@ -519,8 +541,12 @@ pub enum Capacity {
 /// `[machine]`.
 #[derive(Clone, Debug)]
 pub struct Machine {
-    /// Working width; the cell's width.
+    /// Working width.
     pub working_width: Length,
+    /// Sections of equal width that take a rate of their own; a cell is as wide as one.
+    pub sections: u32,
+    /// The headland, when it has a rule of its own.
+    pub headland: Option<Headland>,
     /// Driving direction.
     pub heading: Heading,
     /// Cell length along the drive.
@@ -547,6 +573,27 @@ pub struct Machine {
     pub outside: StateRate,
 }
 
+impl Machine {
+    /// Width of a cell: of one section.
+    pub fn cell_width(&self) -> Length {
+        self.working_width * (1.0 / f64::from(self.sections))
+    }
+    /// How far the machine drives until a change of rate is done, where that is known.
+    pub fn response(&self) -> Option<Length> {
+        let (speed, delay, transition) = (self.speed?, self.delay?, self.transition?);
+        Some(speed * delay + speed * transition)
+    }
+}
+
+/// `machine.headland`: what lies within some passes of the boundary.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Headland {
+    /// Passes around the field.
+    pub passes: u32,
+    /// What its canopy gets.
+    pub rate: StateRate,
+}
+
 /// `machine.heading`.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Heading {
@@ -569,6 +616,12 @@ pub struct ZoneRules {
     pub min_area: Area,
     /// How far borders may move.
     pub simplify: Length,
+    /// How far from a corner borders may be cut off to round it.
+    pub round_corners: Length,
+    /// By which share drawing may change a zone's area.
+    pub area_within: f64,
+    /// Neighbouring zones whose rates are this near to their union's are joined.
+    pub tolerance: NRate,
     /// Whether zones are rounded so that the total is kept.
     pub keep_total: bool,
 }

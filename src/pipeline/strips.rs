@@ -6,6 +6,9 @@ use geo::Centroid;
 use geo::MultiPolygon;
 
 use crate::finding::Finding;
+use crate::pipeline::blur::StripPixels;
+use crate::pipeline::blur::fit_spread;
+use crate::pipeline::blur::widest;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::ground::pixel_size;
 use crate::pipeline::scan::Found;
@@ -13,17 +16,16 @@ use crate::pipeline::scan::KeptPixel;
 use crate::pipeline::scan::PixelMap;
 use crate::pipeline::scan::Probe;
 use crate::pipeline::scan::Tally;
+use crate::pipeline::settings::PointSpread;
 use crate::pipeline::settings::ReferenceSettings;
 use crate::science::reference::CoarseEstimate;
 use crate::science::reference::FineEstimate;
-use crate::science::reference::MixedPixel;
 use crate::science::reference::ReferenceError;
 use crate::science::reference::SegmentSums;
+use crate::science::reference::SpreadFit;
 use crate::science::reference::StripSums;
 use crate::science::reference::coarse;
 use crate::science::reference::fine;
-use crate::space::coverage::Scratch;
-use crate::space::coverage::cover;
 use crate::space::crs::CrsError;
 use crate::space::polygon::Rectangle;
 use crate::space::polygon::grown;
@@ -136,6 +138,8 @@ pub struct Strip {
     pub found: Result<StripFound, ReferenceError>,
     /// `I_ref` with less and with more inset (fine), or reach (coarse).
     pub variants: [Option<f64>; 2],
+    /// `I_ref` at the bounds of a fitted blur (coarse).
+    pub by_spread: Option<[Option<f64>; 2]>,
     /// Segments of strip and swaths, for showing; none for coarse pixels.
     pub profile: Vec<ProfileSegment>,
 }
@@ -216,6 +220,65 @@ pub fn plan(ground: &Ground, settings: &ReferenceSettings, lattice: &Lattice) ->
     Ok((plans, probes))
 }
 
+/// Says which readings each strip needs, when the canopy is known at single places: a reading is never a mixture, so only the inset shrinks a strip.
+///
+/// `spacing` \[m\] is the distance of readings along a track; a segment or block is at least two of it long.
+pub fn plan_points(ground: &Ground, settings: &ReferenceSettings, spacing: f64) -> (Vec<StripPlan>, Vec<Probe>) {
+    let (mut plans, mut probes) = (Vec::new(), Vec::new());
+    let kept_clear: Vec<MultiPolygon<f64>> = ground.strips.iter().map(|strip| grown(strip, settings.gap.get())).collect();
+    let step = spacing.max(0.05);
+    for strip in &ground.strips {
+        let Some(outer) = least_rectangle(strip) else { continue };
+        let inset = settings.inset.get();
+        let nothing = || MultiPolygon::new(Vec::new());
+        let shrunk = |inset: f64| {
+            let core = grown(strip, -inset);
+            least_rectangle(&core).map(|rectangle| (core, rectangle))
+        };
+        let start = probes.len();
+        let (core, along) = shrunk(inset).unwrap_or_else(|| (nothing(), outer));
+        let (segments, blocks) = (pieces(along.length, step, settings.segments), pieces(along.length, step, BLOCKS));
+        probes.push(Probe::Segments { area: core, along, segments, blocks });
+        probes.push(Probe::Segments { area: swaths(ground, strip, &along, settings.gap.get(), &kept_clear), along, segments, blocks });
+        for factor in [0.5, 1.5] {
+            let (area, own) = shrunk(inset * factor).unwrap_or_else(|| (nothing(), along));
+            probes.push(Probe::Segments { area, along: own, segments, blocks: 1 });
+        }
+        let area = strip.intersection(&ground.field).unsigned_area();
+        plans.push(StripPlan { area, pixel: spacing, outer, how: How::Fine { core: along, segments, blocks }, probes: start..probes.len() });
+    }
+    (plans, probes)
+}
+
+/// Turns what was found at single places into estimates.
+pub fn estimate_points(settings: &ReferenceSettings, plans: Vec<StripPlan>, found: &[Found]) -> Vec<Strip> {
+    let one = |plan: StripPlan| {
+        let found = &found[plan.probes.clone()];
+        let (segments, blocks) = match plan.how {
+            How::Fine { segments, blocks, .. } => (segments, blocks),
+            How::Coarse { blocks } => (blocks, blocks),
+        };
+        fine_strip(plan, found, segments, blocks, settings.drop)
+    };
+    plans.into_iter().map(one).collect()
+}
+
+fn fine_strip(plan: StripPlan, found: &[Found], segments: usize, blocks: usize, drop: f64) -> Strip {
+    let sums = |k: usize, blocks: usize| match &found[k] {
+        Found::Segments(tallies) => sums_of(tallies, segments, blocks),
+        Found::Pixels(_) => StripSums::new(segments, blocks),
+    };
+    let (own, beside) = (sums(0, blocks), sums(1, blocks));
+    let estimate = fine(&own, Some(&beside), drop).map(StripFound::Fine);
+    let variant = |k: usize| fine(&sums(k, 1), None, drop).ok().map(|estimate| estimate.index);
+    let length = match &plan.how {
+        How::Fine { core, .. } => core.length,
+        How::Coarse { .. } => plan.outer.length,
+    };
+    let profile = profile(&own, &beside, length, &estimate);
+    Strip { found: estimate, variants: [variant(2), variant(3)], by_spread: None, profile, plan }
+}
+
 /// The comparison swaths of a strip: beside its long sides, as wide as it is, over the shrunk strip's length.
 fn swaths(ground: &Ground, strip: &MultiPolygon<f64>, along: &Rectangle, gap: f64, kept_clear: &[MultiPolygon<f64>]) -> MultiPolygon<f64> {
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
@@ -231,60 +294,118 @@ fn swaths(ground: &Ground, strip: &MultiPolygon<f64>, along: &Rectangle, gap: f6
     kept_clear.iter().fold(sides.intersection(&ground.field), |rest, strip| less(&rest, strip))
 }
 
-/// Turns what was found into estimates.
+/// Turns what was found into estimates; answers the blur that coarse strips were solved with, when it was fitted.
 ///
 /// # Errors
 /// [`CrsError`] when a strip cannot be carried into the image.
 pub fn estimate(
     ground: &Ground,
     settings: &ReferenceSettings,
-    point_spread: f64,
+    point_spread: &PointSpread,
     lattice: &Lattice,
     plans: Vec<StripPlan>,
     found: &[Found],
-) -> Result<Vec<Strip>, CrsError> {
+) -> Result<(Vec<Strip>, Option<SpreadFit>), CrsError> {
     let map = PixelMap::new(&ground.plane.crs, lattice)?;
+    let back = crate::space::crs::Projector::new(&lattice.crs, &ground.plane.crs)?;
+    let mut pixels: Vec<Vec<StripPixels>> = Vec::with_capacity(plans.len());
+    for (k, plan) in plans.iter().enumerate() {
+        pixels.push(match plan.how {
+            How::Fine { .. } => Vec::new(),
+            How::Coarse { blocks } => coarse_pixels(plan, blocks, &map.rings(&ground.strips[k])?, lattice, &back, &found[plan.probes.clone()])?,
+        });
+    }
+    let (width, fitted) = match point_spread {
+        PointSpread::Fit => {
+            // The first reach is the estimate's own.
+            let own: Vec<StripPixels> = pixels.iter().filter_map(|reaches| reaches.first().cloned()).collect();
+            let fitted = fit_spread(&own);
+            (fitted.map_or(0.0, |fit| fit.full_width), fitted)
+        }
+        PointSpread::Given(width) | PointSpread::Sensor(_, width) => (*width, None),
+    };
     let mut strips = Vec::new();
-    for (k, plan) in plans.into_iter().enumerate() {
+    for (plan, reaches) in plans.into_iter().zip(&pixels) {
         let found = &found[plan.probes.clone()];
         let strip = match &plan.how {
-            How::Fine { core, segments, blocks } => {
-                let sums = |k: usize, blocks: usize| match &found[k] {
-                    Found::Segments(tallies) => sums_of(tallies, *segments, blocks),
-                    Found::Pixels(_) => StripSums::new(*segments, blocks),
-                };
-                let (own, beside) = (sums(0, *blocks), sums(1, *blocks));
-                let estimate = fine(&own, Some(&beside), settings.drop).map(StripFound::Fine);
-                let variant = |k: usize| fine(&sums(k, 1), None, settings.drop).ok().map(|estimate| estimate.index);
-                let variants = [variant(2), variant(3)];
-                let profile = profile(&own, &beside, core.length, &estimate);
-                Strip { found: estimate, variants, profile, plan }
+            How::Fine { segments, blocks, .. } => {
+                let (segments, blocks) = (*segments, *blocks);
+                fine_strip(plan, found, segments, blocks, settings.drop)
             }
             How::Coarse { blocks } => {
-                let shares = Shares::of(&map.rings(&ground.strips[k])?, point_spread);
-                let back = crate::space::crs::Projector::new(&lattice.crs, &ground.plane.crs)?;
-                let mut results = Vec::new();
-                for one in found {
-                    let Found::Pixels(kept) = one else { continue };
-                    let mut mixed = Vec::with_capacity(kept.len());
-                    for KeptPixel { row, col, index } in kept {
-                        let (x, y) = lattice.affine.to_ground(*col as f64 + 0.5, *row as f64 + 0.5);
-                        let (x, y) = back.point(x, y)?;
-                        let t = plan.outer.along_across(x, y).0 / plan.outer.length;
-                        let block = (libm::floor(t * *blocks as f64).max(0.0) as usize).min(blocks - 1);
-                        mixed.push(MixedPixel { share: shares.at(*row, *col), index: *index, block });
-                    }
-                    results.push(coarse(&mixed, *blocks));
-                }
-                let variant = |k: usize| results.get(k).and_then(|r| r.as_ref().ok()).map(|estimate| estimate.index);
+                let solved = |width: f64, reach: &StripPixels| coarse(&reach.mixed(width), *blocks);
+                let variant = |k: usize| reaches.get(k).and_then(|reach| solved(width, reach).ok()).map(|estimate| estimate.index);
                 let variants = [variant(1), variant(2)];
-                let estimate = results.into_iter().next().unwrap_or(Err(ReferenceError::NoPixels)).map(StripFound::Coarse);
-                Strip { found: estimate, variants, profile: Vec::new(), plan }
+                let estimate = reaches.first().map_or(Err(ReferenceError::NoPixels), |reach| solved(width, reach)).map(StripFound::Coarse);
+                let at_bound = |width: f64| reaches.first().and_then(|reach| solved(width, reach).ok()).map(|estimate| estimate.index);
+                let by_spread = fitted.map(|fit| [at_bound(fit.low), at_bound(fit.high)]);
+                Strip { found: estimate, variants, by_spread, profile: Vec::new(), plan }
             }
         };
         strips.push(strip);
     }
-    Ok(strips)
+    Ok((strips, fitted))
+}
+
+/// The pixels of a coarse strip at each reach, with their blocks.
+fn coarse_pixels(
+    plan: &StripPlan,
+    blocks: usize,
+    rings: &[Vec<[f64; 2]>],
+    lattice: &Lattice,
+    back: &crate::space::crs::Projector,
+    found: &[Found],
+) -> Result<Vec<StripPixels>, CrsError> {
+    let mut reaches = Vec::new();
+    for one in found {
+        let Found::Pixels(kept) = one else { continue };
+        let mut pixels = Vec::with_capacity(kept.len());
+        for KeptPixel { row, col, index } in kept {
+            let (x, y) = lattice.affine.to_ground(*col as f64 + 0.5, *row as f64 + 0.5);
+            let (x, y) = back.point(x, y)?;
+            let t = plan.outer.along_across(x, y).0 / plan.outer.length;
+            let block = (libm::floor(t * blocks as f64).max(0.0) as usize).min(blocks - 1);
+            pixels.push((*row, *col, *index, block));
+        }
+        reaches.push(StripPixels { rings: rings.to_vec(), pixels });
+    }
+    Ok(reaches)
+}
+
+/// Says what a fitted blur is worth.
+pub fn say_spread(strips: &[Strip], fitted: Option<&SpreadFit>, findings: &mut Vec<Finding>) {
+    if !strips.iter().any(|strip| matches!(strip.plan.how, How::Coarse { .. })) {
+        findings.push(Finding::note("reference.point_spread_unused", "imagery.point_spread = \"fit\" is not used: every strip is wide enough for pure pixels"));
+        return;
+    }
+    let Some(fit) = fitted else {
+        findings.push(Finding::caution(
+            "reference.point_spread_fit",
+            "the sensor's blur cannot be fitted, since no strip's mixture can be solved; the strips are read as if there were none",
+        ));
+        return;
+    };
+    let moved: Vec<String> = strips
+        .iter()
+        .enumerate()
+        .filter_map(|(k, strip)| match strip.by_spread {
+            Some([Some(low), Some(high)]) => Some(format!("{low:.4} to {high:.4} for strip {}", k + 1)),
+            _ => None,
+        })
+        .collect();
+    let told = format!(
+        "the sensor's blur beyond its pixel is fitted as {:.2} pixels (95 %: {:.2} to {:.2}, from {} pixels on and beside the strips); over that interval the reference index goes {}",
+        fit.full_width,
+        fit.low,
+        fit.high,
+        fit.pixels,
+        if moved.is_empty() { "nowhere that can be solved".to_owned() } else { moved.join(", ") }
+    );
+    if fit.high >= widest() || fit.high - fit.low > 1.5 {
+        findings.push(Finding::caution("reference.point_spread_fit", format!("{told}; the strips hardly tell it: a published figure of the sensor is better")));
+    } else {
+        findings.push(Finding::note("reference.point_spread_fit", told));
+    }
 }
 
 fn sums_of(tallies: &[Tally], segments: usize, blocks: usize) -> StripSums {
@@ -295,67 +416,6 @@ fn sums_of(tallies: &[Tally], segments: usize, blocks: usize) -> StripSums {
         }
     }
     sums
-}
-
-/// Share of each pixel near a strip that lies in it, blurred as the sensor blurs.
-struct Shares {
-    row: i64,
-    col: i64,
-    cols: i64,
-    values: Vec<f64>,
-}
-
-impl Shares {
-    fn of(rings: &[Vec<[f64; 2]>], point_spread: f64) -> Self {
-        let sigma = point_spread / (2.0 * libm::sqrt(2.0 * libm::log(2.0)));
-        let reach = libm::ceil(4.0 * sigma) as i64;
-        let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
-        for p in rings.iter().flatten() {
-            low = [low[0].min(p[0]), low[1].min(p[1])];
-            high = [high[0].max(p[0]), high[1].max(p[1])];
-        }
-        let from = |v: f64| libm::floor(v) as i64 - reach - 1;
-        let to = |v: f64| libm::ceil(v) as i64 + reach + 1;
-        let (col, row) = (from(low[0]), from(low[1]));
-        let (cols, rows) = (to(high[0]) - col, to(high[1]) - row);
-        let mut spans = Vec::new();
-        cover(rings, (row, row + rows), &mut Scratch::default(), &mut spans);
-        let mut values = vec![0.0; (cols * rows) as usize];
-        for span in &spans {
-            for c in span.col..span.col + span.len {
-                values[((span.row - row) * cols + c - col) as usize] = span.share;
-            }
-        }
-        if sigma > 0.0 {
-            // A pixel already averages over itself; the kernel is the sensor's blur beyond that, sampled at pixel distances.
-            let kernel: Vec<f64> = (-reach..=reach).map(|d| libm::exp(-((d * d) as f64) / (2.0 * sigma * sigma))).collect();
-            let total: f64 = kernel.iter().sum();
-            for along_rows in [false, true] {
-                let before = values.clone();
-                for r in 0..rows {
-                    for c in 0..cols {
-                        let mut sum = 0.0;
-                        for (k, weight) in kernel.iter().enumerate() {
-                            let d = k as i64 - reach;
-                            let (rr, cc) = if along_rows { (r + d, c) } else { (r, c + d) };
-                            if rr >= 0 && cc >= 0 && rr < rows && cc < cols {
-                                sum += weight * before[(rr * cols + cc) as usize];
-                            }
-                        }
-                        values[(r * cols + c) as usize] = sum / total;
-                    }
-                }
-            }
-        }
-        Self { row, col, cols, values }
-    }
-    fn at(&self, row: i64, col: i64) -> f64 {
-        let (r, c) = (row - self.row, col - self.col);
-        if r < 0 || c < 0 || c >= self.cols {
-            return 0.0;
-        }
-        self.values.get((r * self.cols + c) as usize).copied().unwrap_or(0.0)
-    }
 }
 
 /// Findings on single strips; the reference as a whole is judged elsewhere.

@@ -98,9 +98,13 @@ fn write_block(out: &mut String, block: &Block) {
         }
         Block::Beside(left, right) => {
             out.push_str("<div class=\"beside\">\n<div>\n");
-            left.iter().for_each(|block| write_block(out, block));
+            for block in left {
+                write_block(out, block);
+            }
             out.push_str("</div>\n<div>\n");
-            right.iter().for_each(|block| write_block(out, block));
+            for block in right {
+                write_block(out, block);
+            }
             writeln!(out, "</div>\n</div>")
         }
     };

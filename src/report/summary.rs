@@ -332,6 +332,19 @@ pub fn inspected(facts: &Facts<'_>, looked: &Looked, files: &[FileFacts], bands:
     let counts = looked.scanned.counts;
     let unseen = counts.missing + counts.undefined + counts.out_of_range;
     let seen = 1.0 - unseen as f64 / counts.in_field.max(1) as f64;
+    let (spacing, of_what) = match &looked.points {
+        Some(points) => (
+            Row::new("readings", points.kept.to_string()).with_note(format!("that count, {:.1} m apart by the median", points.spacing)),
+            format!("{} cells have too few readings", points.cells_unseen),
+        ),
+        None => (
+            Row::new("pixel", format!("{:.3} m", ground.pixel)),
+            format!(
+                "of {} whole pixels: {} without value, {} undefined, {} out of range",
+                counts.in_field, counts.missing, counts.undefined, counts.out_of_range
+            ),
+        ),
+    };
     blocks.push(Block::rows(
         "Ground",
         vec![
@@ -345,16 +358,13 @@ pub fn inspected(facts: &Facts<'_>, looked: &Looked, files: &[FileFacts], bands:
             )),
             Row::new("heading", format!("{:.2}° true", plane.true_azimuth(ground.grid.frame.azimuth_deg())))
                 .with_note(format!("{:.2}° on the plane", ground.grid.frame.azimuth_deg())),
-            Row::new("pixel", format!("{:.3} m", ground.pixel)),
+            spacing,
             match facts.season.growing_days {
                 days if days.is_finite() => Row::new("growing days", format!("{days:.0}")).with_note(facts.season.said().unwrap_or_default()),
                 _ => Row::new("growing days", "not stated").with_note("the method needs none"),
             },
-            Row::new("seen", percent(seen)).with_note(format!(
-                "of {} whole pixels: {} without value, {} undefined, {} out of range",
-                counts.in_field, counts.missing, counts.undefined, counts.out_of_range
-            )),
-            Row::new("mean index", format!("{:.4}", looked.field_mean)).with_note(format!("{} of canopy pixels", facts.index_name)),
+            Row::new("seen", percent(seen)).with_note(of_what),
+            Row::new("mean index", format!("{:.4}", looked.field_mean)).with_note(format!("{} of canopy", facts.index_name)),
         ],
     ));
     let number = |value: Option<f64>| value.map_or_else(|| "none".to_owned(), |v| format!("{v:.4}"));
@@ -381,7 +391,7 @@ pub fn inspected(facts: &Facts<'_>, looked: &Looked, files: &[FileFacts], bands:
     }
     let json = json!({
         "field": { "name": facts.settings.field.name, "area_m2": ground.area, "plane": plane.crs.to_string(), "convergence_deg": plane.convergence_deg, "areal_scale": plane.areal_scale, "cells": ground.grid.cells.len() },
-        "image": { "files": files.iter().map(|f| json!({ "path": f.path, "driver": f.driver, "system": f.system, "cols": f.cols, "rows": f.rows, "bands": f.bands })).collect::<Vec<_>>(), "pixel_m": ground.pixel, "pixels_in_field": counts.in_field, "pixels_missing": counts.missing, "pixels_undefined": counts.undefined, "pixels_out_of_range": counts.out_of_range, "seen_share": seen, "mean_index": looked.field_mean },
+        "image": { "files": files.iter().map(|f| json!({ "path": f.path, "driver": f.driver, "system": f.system, "cols": f.cols, "rows": f.rows, "bands": f.bands })).collect::<Vec<_>>(), "pixel_m": looked.points.is_none().then_some(ground.pixel), "pixels_in_field": counts.in_field, "pixels_missing": counts.missing, "pixels_undefined": counts.undefined, "pixels_out_of_range": counts.out_of_range, "seen_share": seen, "mean_index": looked.field_mean },
         "bands": band_json,
         "season": { "growing_days": facts.season.growing_days },
         "strips": list,

@@ -9,6 +9,7 @@ pub mod methods;
 pub mod money;
 pub mod naming;
 pub mod noise;
+pub mod points;
 pub mod product;
 pub mod ramp;
 pub mod reference;

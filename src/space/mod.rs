@@ -1,6 +1,7 @@
 //! Ground: reference systems, cells, polygons and how much of a pixel they cover.
 
 pub mod cells;
+pub mod connected;
 pub mod coverage;
 pub mod crs;
 pub mod cut;

@@ -14,6 +14,7 @@ use geo::algorithm::buffer::BufferStyle;
 use geo::algorithm::buffer::LineJoin;
 use geo::algorithm::orient::Direction;
 
+use crate::space::connected::inside_is_connected;
 use crate::space::crs::CrsError;
 use crate::space::crs::Projector;
 
@@ -56,9 +57,9 @@ pub struct Repaired {
     pub area_change: Option<f64>,
 }
 
-/// A polygon with crossing rings untangled by the even–odd rule; left as it is when it is valid.
+/// A polygon with crossing rings untangled by the even–odd rule, and a part that its holes fence off made a part of its own; left as it is when it is valid.
 pub fn repaired(polygon: &MultiPolygon<f64>) -> Repaired {
-    if polygon.is_valid() {
+    if polygon.is_valid() && polygon.iter().all(inside_is_connected) {
         return Repaired { polygon: oriented(polygon), area_change: None };
     }
     let before = polygon.unsigned_area();

@@ -8,9 +8,11 @@
 //! - An unseen zone keeps its cells' rate (the field rate or an amount). When zones keep the total, only canopy zones are rounded the other way.
 //! - A canopy zone that is too small may join an unseen neighbour only if that one is too small as well; the union is canopy.
 //! - A sliver takes rate, state and exact rate of the cell that it follows, and belongs to its zone; its own area and borders count.
-//! - When keeping the total leaves two neighbouring canopy zones at one rate, they become one zone, if zones are formed by rate. Classes stay as they are.
+//! - Headland cells are zones of their own: they join nothing but each other, and keeping the total does not round them the other way.
+//! - When keeping the total, or joining zones of nearly equal rates, leaves two neighbouring canopy zones at one rate, they become one zone, if zones are formed by rate. Classes stay as they are.
 
 use crate::space::cells::Border;
+use crate::zones::fewer;
 use crate::zones::smooth;
 use crate::zones::smooth::Patch;
 use std::collections::BTreeMap;
@@ -25,6 +27,8 @@ pub enum Kind {
     Bare,
     /// Too little of it was seen.
     Unseen,
+    /// Crop of the headland, when that has a rule of its own.
+    Headland,
 }
 
 /// The rate of a cell or zone.
@@ -100,6 +104,8 @@ pub struct ZoneRule {
     pub min_area: f64,
     /// Whether zones are rounded so that the total is kept.
     pub keep_total: bool,
+    /// Neighbouring canopy zones are joined as long as the union's mean is no further than this from the mean of any of its parts; 0 joins none. \[kg N/ha\]
+    pub tolerance: f64,
 }
 
 impl ZoneRule {
@@ -143,6 +149,10 @@ pub struct Zoning {
     pub zone_of: Vec<u32>,
     /// Zones by number; zone 1 is at position 0.
     pub zones: Vec<Zone>,
+    /// How many patches went into others because their rates were nearly equal.
+    pub joined_alike: u32,
+    /// The tolerance that this was done with: as asked, or less where the total would have been lost. \[kg N/ha\]
+    pub tolerance: f64,
 }
 
 /// Why cells could not be put into zones.
@@ -201,18 +211,65 @@ pub fn build(cells: &[ZoneCell], borders: &[Border], by: GroupBy, rule: &ZoneRul
         }
     }
     let (patch_of, count) = group.numbered();
-    let mut patches = patches_of(cells, &leader, &patch_of, count, by, rule);
+    let patches = patches_of(cells, &leader, &patch_of, count, by, rule);
     let between = borders_between(borders, &patch_of);
-    let joined = smooth::join_small(&mut patches, &between, rule);
+    let done = settled(patches, &between, by, rule);
+    let zone_of: Vec<u32> = patch_of.iter().map(|&patch| done.number[done.into[patch as usize] as usize]).collect();
+    let zones = summed(cells, &leader, &zone_of, &done.rates, rule);
+    Ok(Zoning { zones, zone_of: zone_of.into_iter().map(|zone| zone + 1).collect(), joined_alike: done.alike, tolerance: done.tolerance })
+}
+
+/// Where patches went.
+struct Settled {
+    /// What is left of the patches, for each of the former ones.
+    into: Vec<u32>,
+    /// Zone of what is left.
+    number: Vec<u32>,
+    /// Kind and rate of each zone.
+    rates: Vec<(Kind, Rate)>,
+    alike: u32,
+    tolerance: f64,
+}
+
+/// Small patches joined, then nearly equal ones, then roundings turned; with less tolerance, and in the end with none, where that would lose the total.
+fn settled(mut patches: Vec<Patch>, between: &[(u32, u32, f64)], by: GroupBy, rule: &ZoneRule) -> Settled {
+    let mut joined = smooth::join_small(&mut patches, between, rule);
+    let mut tolerance = rule.tolerance;
+    let mut joined_alike = 0;
+    if tolerance > 0.0 {
+        let borders = borders_of_left(between, &joined);
+        let mut left = patches.clone();
+        let mut before = patches.clone();
+        if rule.keep_total {
+            smooth::keep_total(&mut before, rule);
+        }
+        for share in fewer::SHARES {
+            tolerance = rule.tolerance * share;
+            left.clone_from(&patches);
+            let alike: Vec<u32> = if tolerance > 0.0 { fewer::join_alike(&mut left, &borders, tolerance, rule) } else { (0..patches.len() as u32).collect() };
+            let mut turned = left.clone();
+            if rule.keep_total {
+                smooth::keep_total(&mut turned, rule);
+            }
+            if tolerance <= 0.0 || fewer::keeps_total(&turned, &before, rule) {
+                joined_alike = (patches.len() - left.len()) as u32;
+                for place in &mut joined {
+                    *place = alike[*place as usize];
+                }
+                break;
+            }
+        }
+        patches = left;
+    }
     let mut level = Merged::new(patches.len());
     if rule.keep_total {
         smooth::keep_total(&mut patches, rule);
-        if by == GroupBy::Rate {
-            for &(a, b, _) in &between {
-                let (a, b) = (joined[a as usize], joined[b as usize]);
-                if patches[a as usize].kind == Kind::Canopy && patches[a as usize].equal(&patches[b as usize]) {
-                    level.join(a, b);
-                }
+    }
+    if by == GroupBy::Rate && (rule.keep_total || joined_alike > 0) {
+        for &(a, b, _) in between {
+            let (a, b) = (joined[a as usize], joined[b as usize]);
+            if patches[a as usize].kind == Kind::Canopy && patches[a as usize].equal(&patches[b as usize]) {
+                level.join(a, b);
             }
         }
     }
@@ -222,10 +279,19 @@ pub fn build(cells: &[ZoneCell], borders: &[Border], by: GroupBy, rule: &ZoneRul
     for (patch, &zone) in patches.iter().zip(&number) {
         rates[zone as usize].get_or_insert((patch.kind, patch.rate));
     }
-    let rates: Vec<(Kind, Rate)> = rates.into_iter().flatten().collect();
-    let zone_of: Vec<u32> = patch_of.iter().map(|&patch| number[joined[patch as usize] as usize]).collect();
-    let zones = summed(cells, &leader, &zone_of, &rates, rule);
-    Ok(Zoning { zones, zone_of: zone_of.into_iter().map(|zone| zone + 1).collect() })
+    Settled { into: joined, number, rates: rates.into_iter().flatten().collect(), alike: joined_alike, tolerance }
+}
+
+/// Borders of patches as borders of what is left of them.
+fn borders_of_left(between: &[(u32, u32, f64)], joined: &[u32]) -> Vec<(u32, u32, f64)> {
+    let mut sums: BTreeMap<(u32, u32), f64> = BTreeMap::new();
+    for &(a, b, length) in between {
+        let (a, b) = (joined[a as usize], joined[b as usize]);
+        if a != b {
+            *sums.entry((a.min(b), a.max(b))).or_default() += length;
+        }
+    }
+    sums.into_iter().map(|((a, b), length)| (a, b, length)).collect()
 }
 
 fn check(cells: &[ZoneCell], borders: &[Border], rule: &ZoneRule) -> Result<(), BuildError> {
@@ -327,7 +393,7 @@ fn summed(cells: &[ZoneCell], leader: &[u32], zone_of: &[u32], rates: &[(Kind, R
         sum.mass += cell.area * led.n_exact;
         sum.cells += 1;
         sum.first = sum.first.min(i as u32);
-        if let (Kind::Canopy, Some(index)) = (led.kind, led.index) {
+        if let (Kind::Canopy | Kind::Headland, Some(index)) = (led.kind, led.index) {
             sum.index_area += cell.area;
             sum.index += cell.area * index;
         }
@@ -390,7 +456,7 @@ mod tests {
     use approx::assert_relative_eq;
     use proptest::prelude::*;
 
-    const RULE: ZoneRule = ZoneRule { step: 10.0, least_q: 0, greatest_q: 20, min_area: 0.0, keep_total: false };
+    const RULE: ZoneRule = ZoneRule { step: 10.0, least_q: 0, greatest_q: 20, min_area: 0.0, keep_total: false, tolerance: 0.0 };
 
     fn canopy(n_exact: f64) -> ZoneCell {
         ZoneCell { area: 100.0, kind: Kind::Canopy, n_exact, rate: Rate::Steps(RULE.steps_of(n_exact)), index: Some(0.5), class: None, follows: None }
@@ -552,6 +618,42 @@ mod tests {
     }
 
     #[test]
+    fn the_headland_keeps_its_rate_whatever_lies_beside_it() {
+        let headland = ZoneCell { kind: Kind::Headland, rate: Rate::Steps(3), n_exact: 30.0, ..canopy(60.0) };
+        let rule = ZoneRule { min_area: 350.0, keep_total: true, tolerance: 50.0, ..RULE };
+        // Two cells of headland, one of crop, three of crop: all of them small or near in rate, but only the crop joins.
+        let zoning = row(&[headland.clone(), headland, canopy(34.0), canopy(48.0), canopy(48.0), canopy(48.0)], &rule);
+        assert_eq!(zoning.zone_of, [1, 1, 2, 2, 2, 2]);
+        assert_eq!((zoning.zones[0].n, zoning.zones[0].kind), (30.0, Kind::Headland));
+        assert_eq!(zoning.zones[0].index, Some(0.5));
+    }
+
+    #[test]
+    fn nearly_equal_neighbours_join_as_long_as_the_union_is_near_to_each() {
+        let rule = |tolerance| ZoneRule { tolerance, ..RULE };
+        let cells = [10.0, 30.0, 50.0, 100.0].map(canopy);
+        // 10 and 30 make 20; with 50 they would make 30, 20 off the first: too far for 10, not for 20.
+        let near = row(&cells, &rule(10.0));
+        assert_eq!((near.zone_of.clone(), near.joined_alike, rates(&near)), (vec![1, 1, 2, 3], 1, vec![20.0, 50.0, 100.0]));
+        assert_eq!(row(&cells, &rule(20.0)).zone_of, [1, 1, 1, 2]);
+        assert_eq!(row(&cells, &rule(9.9)).zone_of, [1, 2, 3, 4]);
+        assert_eq!(row(&cells, &rule(0.0)).joined_alike, 0);
+        // Bare and unseen ground, and stated amounts, join nothing.
+        let stated = ZoneCell { rate: Rate::Written(11.0), n_exact: 11.0, ..canopy(10.0) };
+        assert_eq!(row(&[canopy(10.0), stated, canopy(10.0), unseen(10.0), bare()], &rule(100.0)).zone_of, [1, 2, 3, 4, 5]);
+    }
+
+    #[test]
+    fn less_tolerance_is_used_where_the_total_would_be_lost() {
+        // 20 and 26 alone get 20 and 30, 4 more than 46; as one, 23, they would get 20 each, 6 less. Half the tolerance leaves them alone.
+        let zoning = row(&[canopy(20.0), canopy(26.0)], &ZoneRule { tolerance: 3.0, ..RULE });
+        assert_eq!((zoning.tolerance, zoning.joined_alike, rates(&zoning)), (1.5, 0, vec![20.0, 30.0]));
+        // 20 beside 40 makes 30, a multiple of the step: all is kept.
+        let zoning = row(&[canopy(20.0), canopy(40.0)], &ZoneRule { tolerance: 10.0, ..RULE });
+        assert_eq!((zoning.tolerance, zoning.joined_alike, rates(&zoning)), (10.0, 1, vec![30.0]));
+    }
+
+    #[test]
     fn impossible_numbers_are_refused() {
         let refused = |cells: &[ZoneCell], rule: &ZoneRule| build(cells, &[], GroupBy::Rate, rule).unwrap_err();
         assert!(matches!(
@@ -580,9 +682,10 @@ mod tests {
 
     proptest! {
         #[test]
-        fn zones_keep_their_laws((columns, cells) in field(), by_class: bool, keep_total: bool, min_area in 0.0_f64..900.0) {
+        fn zones_keep_their_laws((columns, cells) in field(), by_class: bool, keep_total: bool, min_area in 0.0_f64..900.0, tolerance in 0.0_f64..20.0) {
             let borders = grid(cells.len(), columns);
-            let rule = ZoneRule { min_area, keep_total, greatest_q: 12, ..RULE };
+            // Half of the cases join nothing for being alike.
+            let rule = ZoneRule { min_area, keep_total, greatest_q: 12, tolerance: (tolerance - 10.0).max(0.0), ..RULE };
             let by = if by_class { GroupBy::Class } else { GroupBy::Rate };
             let zoning = build(&cells, &borders, by, &rule).unwrap();
             prop_assert_eq!(&zoning, &build(&cells, &borders, by, &rule).unwrap());

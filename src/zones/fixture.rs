@@ -183,6 +183,7 @@ fn record(cell: &Cell) -> CellRecord {
         seen: Share::ALL,
         bare: if canopy { Share::NONE } else { Share::held(0.875) },
         index: canopy.then_some(if zone == 1 { 0.62 } else { 0.55 }),
+        index_se: None,
         ratio_raw: canopy.then_some(if zone == 1 { 0.75 / 0.62 } else { 0.75 / 0.55 }),
         ratio: canopy.then_some(if zone == 1 { 0.75 / 0.62 } else { 0.75 / 0.55 }),
         yield_without: canopy.then_some(Yield::kg_per_ha(3_000.0)),

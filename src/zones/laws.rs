@@ -13,6 +13,8 @@ use crate::zones::build::ZoneCell;
 use crate::zones::build::ZoneRule;
 use crate::zones::build::build;
 use crate::zones::outline::outlines;
+use crate::zones::shape::ShapeRule;
+use crate::zones::shape::shape;
 use crate::zones::simplify::simplify;
 use geo::Area;
 use geo::Coord;
@@ -23,7 +25,13 @@ use geo::LineString;
 use geo::MultiPolygon;
 use geo::Point;
 use geo::Validation;
+use geo::algorithm::kernels::Kernel;
+use geo::algorithm::kernels::Orientation;
+use geo::algorithm::kernels::RobustKernel;
 use proptest::prelude::*;
+use rstar::RTree;
+use rstar::primitives::GeomWithData;
+use rstar::primitives::Rectangle;
 use std::collections::BTreeMap;
 
 /// A cell of one of several shapes: whole, cut once, cut in two, with a hole, or with a vertex on its side that the neighbour may lack.
@@ -137,6 +145,67 @@ fn check_partition(outlines: &[MultiPolygon<f64>]) -> Result<(), TestCaseError> 
     Ok(())
 }
 
+/// Whether two different edges meet anywhere but at an end that they share.
+fn cross(s: Line<f64>, t: Line<f64>) -> bool {
+    let turn = |a: Coord<f64>, b: Coord<f64>, c: Coord<f64>| RobustKernel::orient2d(a, b, c);
+    let ends = [s.start, s.end];
+    let shared = [t.start, t.end].into_iter().find(|end| ends.contains(end));
+    if let Some(end) = shared {
+        let (own, other) = (if s.start == end { s.end } else { s.start }, if t.start == end { t.end } else { t.start });
+        let ahead = (own.x - end.x) * (other.x - end.x) + (own.y - end.y) * (other.y - end.y) > 0.0;
+        return ahead && turn(end, own, other) == Orientation::Collinear;
+    }
+    let apart = |a: Orientation, b: Orientation| a == b && a != Orientation::Collinear;
+    !(apart(turn(s.start, s.end, t.start), turn(s.start, s.end, t.end)) || apart(turn(t.start, t.end, s.start), turn(t.start, t.end, s.end)))
+}
+
+/// Checks that no two edges of all outlines meet but at their ends. With every edge walked once in each direction at most, exteriors counter-clockwise, holes clockwise, and areas
+/// that add up to the ground, that makes the outlines a partition of it, however many vertices they have.
+fn check_planar(outlines: &[MultiPolygon<f64>]) -> Result<(), TestCaseError> {
+    let point = |bits: [u64; 2]| Coord { x: f64::from_bits(bits[0]), y: f64::from_bits(bits[1]) };
+    let edges: Vec<Line<f64>> = walked(outlines).into_keys().map(|(a, b)| Line::new(point(a), point(b))).collect();
+    let boxed = |(k, line): (usize, &Line<f64>)| GeomWithData::new(Rectangle::from_corners([line.start.x, line.start.y], [line.end.x, line.end.y]), k);
+    let tree = RTree::bulk_load(edges.iter().enumerate().map(boxed).collect());
+    for (a, b) in tree.intersection_candidates_with_other_tree(&tree).map(|(a, b)| (a.data, b.data)).filter(|(a, b)| a < b) {
+        prop_assert!(!cross(edges[a], edges[b]), "{:?} and {:?} meet", edges[a], edges[b]);
+    }
+    Ok(())
+}
+
+/// Checks orientation, shared edges and that nothing crosses, in time that grows with the number of edges alone.
+fn check_large(outlines: &[MultiPolygon<f64>]) -> Result<(), TestCaseError> {
+    let bare = |ring: &LineString<f64>| geo::Polygon::new(ring.clone(), Vec::new()).signed_area();
+    for polygon in outlines.iter().flatten() {
+        prop_assert!(bare(polygon.exterior()) > 0.0 && polygon.interiors().iter().all(|hole| bare(hole) < 0.0));
+    }
+    for (edge, (there, back)) in walked(outlines) {
+        prop_assert!(there <= 1 && back <= 1, "{edge:?} walked {there} and {back} times");
+    }
+    check_planar(outlines)
+}
+
+/// Borders simplified and rounded: still a partition of the same ground, with every part and hole, and every area within its bound.
+fn check_drawn(before: &[MultiPolygon<f64>], rule: &ShapeRule, large: bool) -> Result<(), TestCaseError> {
+    let done = shape(before.to_vec(), rule);
+    if large {
+        check_large(&done.outlines)?;
+    } else {
+        check_partition(&done.outlines)?;
+    }
+    check_planar(&done.outlines)?;
+    prop_assert_eq!(outer(before), outer(&done.outlines), "the field's edge moved");
+    let total = |outlines: &[MultiPolygon<f64>]| outlines.iter().map(Area::unsigned_area).sum::<f64>();
+    prop_assert!((total(before) - total(&done.outlines)).abs() <= 1e-9 * total(before).max(1.0));
+    let holes = |outline: &MultiPolygon<f64>| outline.iter().map(|p| p.interiors().len()).collect::<Vec<_>>();
+    let mut beyond = 0;
+    for (old, new) in before.iter().zip(&done.outlines) {
+        prop_assert_eq!(holes(old), holes(new));
+        beyond += usize::from((old.unsigned_area() - new.unsigned_area()).abs() > rule.area_within * old.unsigned_area());
+    }
+    prop_assert_eq!(beyond, done.beyond);
+    Ok(())
+}
+
 fn check_areas(outlines: &[MultiPolygon<f64>], scene: &Scene) -> Result<(), TestCaseError> {
     for label in 1..=scene.labels {
         let cells: f64 = scene.grid.cells.iter().zip(&scene.label_of).filter(|&(_, &l)| l == label).map(|(cell, _)| cell.area).sum();
@@ -176,6 +245,10 @@ fn laws(scene: &Scene, tolerance: f64) -> Result<(), TestCaseError> {
     check_partition(&outlines)?;
     check_areas(&outlines, scene)?;
     check_simplified(scene, &outlines, tolerance)?;
+    check_planar(&outlines)?;
+    for (simplify, round, area_within) in [(tolerance, 0.0, 0.05), (0.0, tolerance, 1.0), (tolerance, tolerance, 1.0), (tolerance, tolerance / 2.0, 0.02)] {
+        check_drawn(&outlines, &ShapeRule { simplify, round, area_within }, false)?;
+    }
     let before = outlines.clone();
     simplify(&mut outlines, 0.0, |_, _| false);
     prop_assert_eq!(&before, &outlines);
@@ -199,6 +272,20 @@ proptest! {
     #[test]
     fn large_grids_are_partitioned(scene in scene(60), tolerance in 0.5_f64..40.0) {
         laws(&scene, tolerance)?;
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, cases: ProptestConfig::default().cases.div_ceil(32), ..ProptestConfig::default() })]
+
+    #[test]
+    fn grids_of_two_hundred_are_partitioned(scene in scene(200), tolerance in 0.5_f64..40.0) {
+        let outlines = outlines(&scene.grid, &scene.label_of, scene.labels);
+        check_large(&outlines)?;
+        check_areas(&outlines, &scene)?;
+        for (simplify, round, area_within) in [(tolerance, 0.0, 0.05), (tolerance, tolerance, 1.0)] {
+            check_drawn(&outlines, &ShapeRule { simplify, round, area_within }, true)?;
+        }
     }
 }
 
@@ -326,7 +413,7 @@ fn a_million_cells() {
         })
         .collect();
     for (name, noise) in [("smooth ground, some noise", 12.0), ("nothing but noise", 140.0)] {
-        let rule = ZoneRule { step: 10.0, least_q: 0, greatest_q: 14, min_area: 72.0, keep_total: true };
+        let rule = ZoneRule { step: 10.0, least_q: 0, greatest_q: 14, min_area: 72.0, keep_total: true, tolerance: 0.0 };
         let cells: Vec<ZoneCell> = (0..rows * columns)
             .map(|i| {
                 let (r, c) = ((i / columns) as f64, (i % columns) as f64);

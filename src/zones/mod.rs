@@ -6,9 +6,11 @@ pub mod carried;
 pub mod check_points;
 pub mod classify;
 pub mod faults;
+mod fewer;
 #[cfg(test)]
 pub(crate) mod fixture;
 pub mod flavour;
+pub mod gentle;
 #[cfg(test)]
 mod laws;
 pub mod legend;
@@ -18,5 +20,6 @@ pub mod palette;
 pub mod plain;
 pub mod prescription;
 pub mod scouting;
+pub mod shape;
 pub mod simplify;
 pub mod smooth;

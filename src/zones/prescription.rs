@@ -77,6 +77,8 @@ pub struct CellRecord {
     pub bare: Share,
     /// Mean canopy index.
     pub index: Option<f64>,
+    /// Its kriging standard error; `None` for an image and for means of readings.
+    pub index_se: Option<f64>,
     /// Reference over cell, as measured.
     pub ratio_raw: Option<f64>,
     /// The ratio used: adjusted, held.

@@ -20,8 +20,8 @@ const MEAN_TIE: f64 = 1e-9;
 #[derive(Clone, Debug)]
 pub(super) struct Patch {
     /// Position of the first cell.
-    first: u32,
-    area: f64,
+    pub(super) first: u32,
+    pub(super) area: f64,
     /// Sum of exact rate × area.
     mass: f64,
     pub(super) kind: Kind,
@@ -51,6 +51,8 @@ impl Patch {
             (Kind::Bare, _) | (_, Kind::Bare) => false,
             (Kind::Canopy, Kind::Unseen) => rule.too_small(other.area),
             (Kind::Unseen, Kind::Canopy) => rule.too_small(self.area),
+            // The headland keeps its rate and its shape whatever lies beside it.
+            (Kind::Headland, other) | (other, Kind::Headland) => other == Kind::Headland,
             (Kind::Canopy, Kind::Canopy) | (Kind::Unseen, Kind::Unseen) => true,
         }
     }
@@ -73,10 +75,10 @@ pub(super) fn join_small(patches: &mut Vec<Patch>, borders: &[(u32, u32, f64)], 
     work.finish(patches)
 }
 
-struct Smoother {
-    patches: Vec<Patch>,
+pub(super) struct Smoother {
+    pub(super) patches: Vec<Patch>,
     /// Border with each neighbour. \[m\]
-    near: Vec<BTreeMap<u32, f64>>,
+    pub(super) near: Vec<BTreeMap<u32, f64>>,
     /// The patch that each went into; itself if it still stands.
     into: Vec<u32>,
     /// Counts the changes of a patch, so that calls from before a change are dropped.
@@ -87,7 +89,7 @@ struct Smoother {
 }
 
 impl Smoother {
-    fn new(patches: Vec<Patch>, borders: &[(u32, u32, f64)], rule: ZoneRule) -> Self {
+    pub(super) fn new(patches: Vec<Patch>, borders: &[(u32, u32, f64)], rule: ZoneRule) -> Self {
         let count = patches.len();
         let mut near = vec![BTreeMap::new(); count];
         for &(a, b, length) in borders {
@@ -155,12 +157,12 @@ impl Smoother {
     }
 
     /// The two with the one of more neighbours first.
-    fn by_neighbours(&self, a: u32, b: u32) -> (u32, u32) {
+    pub(super) fn by_neighbours(&self, a: u32, b: u32) -> (u32, u32) {
         if self.near[a as usize].len() >= self.near[b as usize].len() { (a, b) } else { (b, a) }
     }
 
     /// Puts `gone` into `keep`; returns the neighbours that `gone` had.
-    fn merge(&mut self, keep: u32, gone: u32) -> Vec<u32> {
+    pub(super) fn merge(&mut self, keep: u32, gone: u32) -> Vec<u32> {
         let theirs = std::mem::take(&mut self.near[gone as usize]);
         let mut asked = Vec::with_capacity(theirs.len());
         for (n, length) in theirs {
@@ -182,7 +184,7 @@ impl Smoother {
     }
 
     /// The patch that a patch has become part of.
-    fn standing(&mut self, mut id: u32) -> u32 {
+    pub(super) fn standing(&mut self, mut id: u32) -> u32 {
         while self.into[id as usize] != id {
             let ahead = self.into[self.into[id as usize] as usize];
             self.into[id as usize] = ahead;
@@ -192,7 +194,7 @@ impl Smoother {
     }
 
     /// Hands over what still stands, by first cell, and where each patch went.
-    fn finish(mut self, patches: &mut Vec<Patch>) -> Vec<u32> {
+    pub(super) fn finish(mut self, patches: &mut Vec<Patch>) -> Vec<u32> {
         let mut left: Vec<u32> = (0..self.into.len() as u32).filter(|&id| self.into[id as usize] == id).collect();
         left.sort_by_key(|&id| self.patches[id as usize].first);
         let mut number = vec![0; self.into.len()];

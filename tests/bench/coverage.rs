@@ -147,6 +147,7 @@ fn main() {
                     bare_below: Some(0.35),
                     look_at_bands: false,
                     threads,
+                    window_pixels: 1 << 20,
                     progress: &|_, _| true,
                 };
                 scan(&pass).expect("an image that is worked out")

@@ -27,7 +27,7 @@ CLEAR = 18.0
 SEED = 20260414
 # UAN 28: 28 % nitrogen by mass, 10.67 lb in a US gallon or 1.2785 kg/L (handbook figures, from memory), so kg N in a litre.
 NITROGEN_PER_LITRE = 0.28 * 1.2785
-MACHINE_PARTS = ("shp", "shx", "dbf", "prj", "cpg")
+MACHINE_PARTS = ("shp", "shx", "dbf", "prj", "cpg", "qml")
 
 
 class Wrong(Exception):

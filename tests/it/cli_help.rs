@@ -75,7 +75,7 @@ fn every_example_is_accepted_as_it_stands() {
 }
 
 /// What a value is: a unit, or a kind of thing. clap would make one up from the option's name (`MAX_YIELD`), which says neither.
-const VALUES: [&str; 26] = [
+const VALUES: [&str; 30] = [
     "WHEN",
     "COUNT",
     "MiB",
@@ -101,6 +101,10 @@ const VALUES: [&str; 26] = [
     "PRICE/ha|PRICE/ac",
     "SHELL",
     "UNIT",
+    "FORMAT",
+    "VERSION",
+    "KIND",
+    "PATH",
     "kg/ha|L/ha|lb/ac|gal/ac",
 ];
 

@@ -18,6 +18,7 @@ use haulm::pipeline::settings::Heading;
 use haulm::pipeline::settings::ImageSource;
 use haulm::pipeline::settings::LargestRatio;
 use haulm::pipeline::settings::MaskRule;
+use haulm::pipeline::settings::PointSpread;
 use haulm::pipeline::settings::ReferenceSource;
 use haulm::pipeline::settings::Settings;
 use haulm::pipeline::settings::StateRate;
@@ -86,6 +87,7 @@ applied_since_sensing = "0 kg N/ha"
 minimum = "0 kg N/ha"
 maximum = "150 kg N/ha"
 step    = "5 kg N/ha"
+largest_step = "1000 kg N/ha"
 usual   = "60 kg N/ha"
 thin    = "field rate"
 unseen  = "field rate"
@@ -98,6 +100,8 @@ name = "UAN 28"
 working_width = "24 m"
 heading = 63.0
 cell_length = "24 m"
+sections = 1
+headland = { passes = 2, rate = "own" }
 overrun = "12 m"
 least_rate = "40 L/ha"
 on_start = "field rate"
@@ -106,6 +110,9 @@ on_start = "field rate"
 by       = "cells"
 min_area = "1152 m2"
 simplify = "0 m"
+round_corners = "0 m"
+area_within = 0.05
+tolerance = "0 kg N/ha"
 total    = "kept"
 
 [prices]
@@ -175,7 +182,7 @@ fn ground_and_image_of_the_full_job() {
     assert_eq!((imagery.date, imagery.index.as_str()), (day(2026, 4, 14), "NDVI"));
     assert_eq!(imagery.bands, [("red".to_owned(), 3), ("red_edge".to_owned(), 4), ("nir".to_owned(), 5)]);
     assert_eq!((imagery.scale, imagery.offset, imagery.bare_below), (Some(0.0001), None, BareBelow::Value(0.25)));
-    assert_eq!((imagery.pixel_inside, imagery.min_seen, imagery.point_spread), (0.9, 0.3, 0.0));
+    assert_eq!((imagery.pixel_inside, imagery.min_seen, &imagery.point_spread), (0.9, 0.3, &PointSpread::Given(0.0)));
     let mask = imagery.mask.unwrap();
     assert_eq!((mask.rule, mask.grow.get()), (MaskRule::Keep(vec![4, 5]), 20.0));
     let reference = settings.reference;

@@ -125,6 +125,7 @@ fn sums(red: (&Path, usize), nir: (&Path, usize)) -> Scanned {
         bare_below: Some(0.25),
         look_at_bands: true,
         threads: 2,
+        window_pixels: 1 << 20,
         progress: &|_, _| true,
     })
     .unwrap()

@@ -137,11 +137,12 @@ fn opened(field: &Field, index: &str) -> (Image, Vec<Finding>) {
 
 /// Band values at a place from the field's corner.
 fn at(image: &Image, x: f64, y: f64) -> Vec<f64> {
-    let lattice = image.stack.lattice();
+    let stack = image.stack.source();
+    let lattice = stack.lattice();
     let (col, row) = lattice.affine.to_pixel(CORNER.0 + x, CORNER.1 + y);
-    let mut bands = vec![Vec::new(); image.stack.slots()];
+    let mut bands = vec![Vec::new(); stack.slots()];
     let window = Window { col: col.floor() as i64, row: row.floor() as i64, cols: 1, rows: 1 };
-    image.stack.reader().unwrap().read(window, &mut bands).unwrap();
+    stack.reader().unwrap().read(window, &mut bands).unwrap();
     bands.iter().map(|band| band[0]).collect()
 }
 

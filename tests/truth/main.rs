@@ -18,6 +18,8 @@ mod methods;
 #[cfg(test)]
 mod pixel_shares;
 #[cfg(test)]
+mod points;
+#[cfg(test)]
 mod products;
 #[cfg(test)]
 mod reference;
@@ -27,3 +29,5 @@ mod response_curves;
 mod satellite;
 #[cfg(test)]
 mod trade;
+#[cfg(test)]
+mod zones;

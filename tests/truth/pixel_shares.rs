@@ -156,6 +156,7 @@ fn means_of_cells_are_those_of_exactextract() {
             bare_below: None,
             look_at_bands: false,
             threads: 2,
+            window_pixels: 1 << 20,
             progress: &|_, _| true,
         })
         .expect("an image that cannot fail");

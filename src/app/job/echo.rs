@@ -5,6 +5,8 @@
 use std::path::Path;
 
 use crate::finding::Acceptance;
+use crate::pipeline::points::settings::Estimate;
+use crate::pipeline::points::settings::Points;
 use crate::pipeline::ramp::RampSettings;
 use crate::pipeline::settings::Application;
 use crate::pipeline::settings::BareBelow;
@@ -22,6 +24,7 @@ use crate::pipeline::settings::Mask;
 use crate::pipeline::settings::MaskRule;
 use crate::pipeline::settings::MethodSettings;
 use crate::pipeline::settings::MissingDayRule;
+use crate::pipeline::settings::PointSpread;
 use crate::pipeline::settings::Prices;
 use crate::pipeline::settings::ProductFacts;
 use crate::pipeline::settings::RateRules;
@@ -72,7 +75,8 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
             "exclude": exclusions,
             "edge": field.edges.iter().map(|edge| vector(edge, folder)).collect::<Vec<_>>(),
         },
-        "imagery": settings.imagery.as_ref().map(|imagery| image(imagery, folder)),
+        "imagery": settings.imagery.as_ref().filter(|imagery| readings_rule(imagery).is_none()).map(|imagery| image(imagery, folder)),
+        "points": settings.imagery.as_ref().and_then(|imagery| readings_rule(imagery).map(|rule| points(imagery, rule, folder))),
         "reference": {
             "source": source,
             "inset_m": reference.inset.get(),
@@ -90,6 +94,9 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
             "by": by(&zones.by),
             "min_area_m2": zones.min_area.get(),
             "simplify_m": zones.simplify.get(),
+            "round_corners_m": zones.round_corners.get(),
+            "area_within_share": zones.area_within,
+            "tolerance_kg_n_ha": zones.tolerance.get(),
             "total": if zones.keep_total { "kept" } else { "free" },
         },
         "prices": settings.prices.as_ref().map(prices),
@@ -185,6 +192,7 @@ fn vector(source: &VectorSource, folder: &Path) -> Value {
 fn image(imagery: &Imagery, folder: &Path) -> Value {
     let source = match &imagery.source {
         ImageSource::One(file) => json!(path(file, folder)),
+        ImageSource::Points(rule) => json!(path(&rule.source.path, folder)),
         ImageSource::PerBand(files) => Value::Object(files.iter().map(|(band, file)| (band.clone(), json!(path(file, folder)))).collect::<Map<_, _>>()),
     };
     let bands: Map<String, Value> = imagery.bands.iter().map(|(name, number)| (name.clone(), json!(number))).collect();
@@ -202,10 +210,58 @@ fn image(imagery: &Imagery, folder: &Path) -> Value {
         },
         "pixel_inside_share": imagery.pixel_inside,
         "min_seen_share": imagery.min_seen,
-        "point_spread_px": imagery.point_spread,
+        "point_spread_px": match &imagery.point_spread {
+            PointSpread::Given(width) => json!(width),
+            PointSpread::Sensor(name, width) => json!({ "sensor": name, "px": width }),
+            PointSpread::Fit => json!("fit"),
+        },
         "sensor": imagery.sensor,
         "mask": imagery.mask.as_ref().map(|mask| std::iter::once(mask).chain(&mask.and).map(|mask| mask_of(mask, folder)).collect::<Vec<_>>()),
     })
+}
+
+fn readings_rule(imagery: &Imagery) -> Option<&Points> {
+    if let ImageSource::Points(rule) = &imagery.source { Some(rule) } else { None }
+}
+
+fn points(imagery: &Imagery, rule: &Points, folder: &Path) -> Value {
+    let mut value = json!({
+        "path": path(&rule.source.path, folder),
+        "layer": rule.source.layer,
+        "where": rule.source.filter,
+        "date": imagery.date.to_string(),
+        "index": imagery.index,
+        "column": rule.column,
+        "x": rule.place.as_ref().map(|place| &place.0),
+        "y": rule.place.as_ref().map(|place| &place.1),
+        "crs": rule.crs,
+        "time": rule.time,
+        "pass": rule.pass,
+        "speed": rule.speed,
+        "speed_unit_m_s": rule.speed_unit,
+        "least_speed_m_s": rule.least_speed.map(crate::units::Speed::get),
+        "greatest_speed_m_s": rule.greatest_speed.map(crate::units::Speed::get),
+        "scale": imagery.scale,
+        "offset": imagery.offset,
+        "bare_below": match imagery.bare_below {
+            BareBelow::OfIndex => json!("of the index"),
+            BareBelow::Value(value) => json!(value),
+        },
+        "sensor": imagery.sensor,
+        "outliers_mad": rule.outliers,
+        "join_m": rule.join.get(),
+        "least_readings": rule.least_readings,
+    });
+    match &rule.estimate {
+        Estimate::Mean => put(&mut value, "estimate", json!("mean")),
+        Estimate::Kriging { models, neighbours, reach } => {
+            put(&mut value, "estimate", json!("kriging"));
+            put(&mut value, "variogram", json!(models.iter().map(|model| model.word()).collect::<Vec<_>>()));
+            put(&mut value, "neighbours", json!(neighbours));
+            put(&mut value, "reach_m", reach.map_or_else(|| json!("range of the variogram"), |reach| json!(reach.get())));
+        }
+    }
+    value
 }
 
 fn mask_of(mask: &Mask, folder: &Path) -> Value {
@@ -365,6 +421,7 @@ fn rate(rate: &RateRules) -> Value {
         "season_limit_kg_n_ha": rate.season_limit.map(crate::units::NRate::get),
         "applied_before_kg_n_ha": rate.applied_before.get(),
         "step_kg_n_ha": rate.step.get(),
+        "largest_step_kg_n_ha": rate.largest_step.map(crate::units::NRate::get),
         "usual_kg_n_ha": rate.usual.map(crate::units::NRate::get),
         "thin": state(rate.thin),
         "unseen": state(rate.unseen),
@@ -382,6 +439,8 @@ fn product(product: &Product, facts: &ProductFacts) -> Value {
 fn machine(machine: &Machine, folder: &Path) -> Value {
     json!({
         "working_width_m": machine.working_width.get(),
+        "sections": machine.sections,
+        "headland": machine.headland.map(|headland| json!({ "passes": headland.passes, "rate": state(headland.rate) })),
         "heading": match &machine.heading {
             Heading::True(degrees) => json!({ "true_deg": degrees }),
             Heading::Grid(degrees) => json!({ "grid_deg": degrees }),

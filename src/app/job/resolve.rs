@@ -15,6 +15,7 @@ use crate::app::job::sections::machine;
 use crate::app::job::sections::method;
 use crate::app::job::sections::money;
 use crate::app::job::sections::output;
+use crate::app::job::sections::points;
 use crate::app::job::sections::rate;
 use crate::finding::Checked;
 use crate::pipeline::settings::Imagery;
@@ -110,6 +111,7 @@ const fn curve_of(curve: &Curve) -> &YieldCurve {
 fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     let mut in_field = root.section("field");
     let mut in_imagery = root.section("imagery");
+    let mut in_points = root.section("points");
     let mut in_reference = root.section("reference");
     let mut in_season = root.section("season");
     let mut in_crop = root.section("crop");
@@ -124,7 +126,12 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     let mut in_output = root.section("output");
 
     let field = ground::field(&mut in_field, folder);
-    let imagery = image::imagery(&mut in_imagery, folder);
+    // Readings stand where an image stands.
+    let imagery = if in_points.is_present() { points::points(&mut in_points, folder) } else { image::imagery(&mut in_imagery, folder) };
+    if in_points.is_present() && in_imagery.is_present() {
+        in_imagery.rest();
+        root.refuse("points", Problem::Together { keys: vec!["imagery", "points"] });
+    }
     let reference = ground::reference(&mut in_reference, folder);
     let personal = crop::personal(&mut in_season, folder);
     let method = method::chosen(&mut in_response);
@@ -133,7 +140,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     let named = curve.as_ref().and_then(|curve| if let Curve::Named(named) = curve { Some(named) } else { None });
     let crop = crop::crop(&mut in_season, &mut in_crop, named, curve.is_none() && in_response.given("yield_curve"), &personal.tables);
     if let (Some(imagery), Some(curve)) = (&imagery, &curve) {
-        same_index(&in_imagery, imagery, curve_of(curve));
+        same_index(if in_points.is_present() { &in_points } else { &in_imagery }, imagery, curve_of(curve));
     }
     let season = crop::season(&mut in_season, crop.clone(), imagery.as_ref().map(|imagery| imagery.date), folder, foretells);
     let season = season.map(|season| Season { crops: personal.path.clone(), ..season });
@@ -144,13 +151,14 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     let light = method::light(&in_response);
     let response = method::response(&mut in_response, method, crop.as_ref(), curve, product.as_ref(), before);
     if let (Some(imagery), Some(response)) = (&imagery, &response) {
-        same_method_index(&in_imagery, imagery, response, light);
+        same_method_index(if in_points.is_present() { &in_points } else { &in_imagery }, imagery, response, light);
     }
     let since = response.as_ref().map_or(NRate::ZERO, |response| response.applied_since_sensing);
     let rules = rate::rate(&mut in_rate, product.as_ref(), before, since);
     let buffered = field.as_ref().is_some_and(|field| field.exclusions.iter().any(|exclusion| exclusion.buffer > Length::ZERO));
-    let machine = machine::machine(&mut in_machine, product.as_ref(), &product_facts, buffered, folder);
-    let zones = machine::zones(&mut in_zones, machine.as_ref());
+    let most = rules.as_ref().map(|(rules, _)| rules.maximum);
+    let machine = machine::machine(&mut in_machine, product.as_ref(), &product_facts, buffered, most, folder);
+    let zones = machine::zones(&mut in_zones, machine.as_ref(), product.as_ref());
     let priced = in_prices.is_present();
     let prices = money::prices(&mut in_prices, crop.as_ref(), product.as_ref());
     let application = output::application(&mut in_application, imagery.as_ref().map(|imagery| imagery.date));
@@ -158,7 +166,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     let output = output::output(&mut in_output, product.as_ref(), us, folder);
 
     forget_product(&in_product, product.as_ref());
-    let sections = [in_field, in_imagery, in_reference, in_season, in_crop, in_response, in_rate];
+    let sections = [in_field, in_imagery, in_points, in_reference, in_season, in_crop, in_response, in_rate];
     sections.into_iter().chain([in_product, in_machine, in_zones, in_prices, in_application, in_output, root]).for_each(Section::finish);
     if priced && prices.is_none() {
         return None;
@@ -232,15 +240,16 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     let accept = output::accept(&mut root);
     let mut in_output = root.section("output");
     // A job of a map serves as well: what only a map needs is passed over.
+    let mut in_points = root.section("points");
     for key in ["machine", "zones"] {
         root.section(key).rest();
     }
 
     let name = in_field.text("name", "\"Long Ley\"");
-    let image_date = in_imagery.date("date");
+    let image_date = if in_points.is_present() { in_points.date("date") } else { in_imagery.date("date") };
     let readings = ground::readings(&mut in_reference);
     in_reference.require("readings", "at least one pair of averaged hand readings", "[{ strip = 0.66, beside = 0.50 }]");
-    let sensor = image::sensor(&mut in_imagery);
+    let sensor = image::sensor(if in_points.is_present() { &mut in_points } else { &mut in_imagery });
     let region = in_field.text("region", "\"dry plains\"");
     let personal = crop::personal(&mut in_season, folder);
     let method = method::chosen(&mut in_response);
@@ -263,7 +272,7 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     let us = rules.as_ref().is_some_and(|(_, us)| *us);
     let (unit, us_units) = output::rate_unit(&mut in_output, product.as_ref(), us);
     forget_product(&in_product, product.as_ref());
-    for mut section in [in_field, in_imagery, in_reference, in_output] {
+    for mut section in [in_field, in_imagery, in_points, in_reference, in_output] {
         section.rest();
         section.finish();
     }

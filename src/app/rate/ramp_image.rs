@@ -32,13 +32,15 @@ pub(super) fn readings(image: &RampImage, index: Option<&str>, folder: &Path, co
     let layers = layers(image, common)?;
     let goes_on = |_: usize, _: usize| common.cancel.signal().is_none();
     let sources = Sources {
-        image: &opened.stack,
+        image: opened.stack.source(),
+        points: None,
         index: &opened.index,
         index_name: opened.index.0.name(),
         bare_below: opened.bare_below,
         growing_days: f64::NAN,
         look_at_bands: false,
         threads: common.threads.unwrap_or_else(|| std::thread::available_parallelism().map_or(1, usize::from)).max(1),
+        memory: crate::app::memory::of_windows(common.memory_mib),
         progress: &goes_on,
     };
     measure(image, &layers, &sources, findings).map_err(|error| match (&error, common.cancel.signal()) {

@@ -57,7 +57,8 @@ fn tables_keep_rates_areas_and_totals() {
         let (_folder, got) = back(&files, &map);
         let (a, b) = (map.tally(), got.tally());
         assert_eq!((a.zones, got.measure), (b.zones, map.measure), "{}", files[0].path);
-        assert_relative_eq!(a.area_m2, b.area_m2, max_relative = 1e-6);
+        // A centimetre at the end of an edge of 300 m is 1.5 m².
+        assert_relative_eq!(a.area_m2, b.area_m2, max_relative = 1e-4);
         assert_relative_eq!(a.total, b.total, max_relative = 1e-4);
         // FlatGeobuf orders by place; the others keep the order.
         let mut rates: Vec<_> = got.zones.iter().map(|zone| zone.rate).collect();

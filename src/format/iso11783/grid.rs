@@ -16,6 +16,7 @@ use crate::format::iso11783::lattice::rings;
 use crate::format::iso11783::near::Neighbours;
 use crate::format::iso11783::near::meet;
 use crate::units::Area;
+use crate::units::Length;
 use crate::zones::flavour::TaskKind;
 use crate::zones::machine::Held;
 use crate::zones::machine::MachineRates;
@@ -62,7 +63,8 @@ pub fn rate_grid(prescription: &Prescription, rates: &MachineRates, kind: TaskKi
     let outlines = prescription.boundary.iter().map(|polygon| carrier.line(polygon.exterior())).collect::<Result<Vec<_>, _>>()?;
     let frame = &prescription.grid.frame;
     let overrun = prescription.machine.overrun.get().max(0.0);
-    let lattice = Lattice::new(&outlines, Lattice::cell_size(frame.length, frame.width, prescription.machine.working_width), overrun)?;
+    let lattice =
+        Lattice::new(&outlines, Lattice::cell_size(frame.length, frame.width, prescription.machine.working_width.min(Length::m(frame.width))), overrun)?;
 
     let zones = prescription.zones.iter().map(|zone| rings(&carrier, &lattice, &zone.outline)).collect::<Result<Vec<_>, _>>()?;
     let exclusions = rings(&carrier, &lattice, &prescription.exclusions)?;

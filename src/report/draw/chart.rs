@@ -101,6 +101,9 @@ pub struct ProfileWords<'a> {
     pub dropped: &'a str,
 }
 
+/// What a line of a profile shows of a point: its value, and whether it was dropped.
+type Picked = fn(&ProfilePoint) -> (Option<f64>, bool);
+
 /// The index along a strip and beside it, segment by segment; the means that were used as level lines.
 pub fn profile(points: &[ProfilePoint], means: (f64, Option<f64>), length: f64, width: f64, words: &ProfileWords<'_>) -> Drawing {
     let mut drawing = Drawing::new("profile", width, 215.0);
@@ -111,7 +114,7 @@ pub fn profile(points: &[ProfilePoint], means: (f64, Option<f64>), length: f64, 
     for (level, colour) in levels.into_iter().filter_map(|(level, colour)| level.map(|level| (level, colour))) {
         drawing.line(axes.at(0.0, level), axes.at(length, level), Stroke::dashed(colour, 1.0, &[2.0, 3.0]));
     }
-    let lines: [(Colour, fn(&ProfilePoint) -> (Option<f64>, bool)); 2] = [(FIRST, |p| (p.strip, p.strip_dropped)), (SECOND, |p| (p.beside, p.beside_dropped))];
+    let lines: [(Colour, Picked); 2] = [(FIRST, |p| (p.strip, p.strip_dropped)), (SECOND, |p| (p.beside, p.beside_dropped))];
     for (k, (colour, of)) in lines.into_iter().enumerate() {
         let kept = points.iter().filter_map(|p| of(p).0.filter(|_| !of(p).1).map(|value| axes.at(p.along, value)));
         drawing.chain(kept.collect(), Stroke::new(colour, 1.6));
@@ -132,7 +135,7 @@ pub fn profile(points: &[ProfilePoint], means: (f64, Option<f64>), length: f64, 
         drawing.text((x + 9.0, 18.0), label, TextStyle { size: 10.5, ..TextStyle::default() });
         x += 24.0 + rough_width(label, 10.5) + 12.0;
     }
-    drawing.title = words.title.to_owned();
+    words.title.clone_into(&mut drawing.title);
     drawing
 }
 
@@ -179,7 +182,7 @@ pub fn histogram(bars: &[(String, f64, Colour)], x_label: &str, y_label: &str, t
     drawing.line((axes.left, bottom), (axes.left + axes.width, bottom), Stroke::new(INK, 0.9));
     drawing.text((axes.left + axes.width / 2.0, bottom + 29.0), x_label, TextStyle { size: 10.5, anchor: Anchor::Middle, ..TextStyle::default() });
     drawing.text((axes.left, axes.top - 9.0), y_label, TextStyle { size: 10.5, ..TextStyle::default() });
-    drawing.title = title.to_owned();
+    title.clone_into(&mut drawing.title);
     drawing
 }
 
@@ -210,7 +213,7 @@ pub fn curve(points: &[(f64, f64)], places: &[Place<'_>], x_label: &str, y_label
         drawing.text((axes.left + axes.width - 6.0, below), &format!("{number} {}", place.label), style);
         below -= 13.0;
     }
-    drawing.title = title.to_owned();
+    title.clone_into(&mut drawing.title);
     drawing
 }
 

@@ -153,7 +153,7 @@ impl Plan<'_> {
         drawing.text((left + 40.0, 24.0), &text.say("legend-north"), TextStyle { size: 10.0, ..TextStyle::default() });
         let bottom = drawing.height;
         scale_bar(&mut drawing, frame, (12.0, bottom - 12.0), 150.0, prescription.unit.is_us());
-        drawing.title = title.to_owned();
+        title.clone_into(&mut drawing.title);
         drawing
     }
 
@@ -209,7 +209,7 @@ impl Plan<'_> {
             drawing.shape(outline.clone(), Style::line(Stroke::new(PAPER, 3.4)));
             drawing.shape(outline, Style::line(STRIP_LINE));
             if let Some((x, y)) = label_place(&strip.outline, frame) {
-                let style = TextStyle { size: 10.5, anchor: Anchor::Middle, bold: true, halo: true, ..TextStyle::default() };
+                let style = TextStyle { size: 10.5, anchor: Anchor::Middle, bold: true, halo: true };
                 drawing.text((x, y + 4.0), &self.text.with("map-strip", &[("number", &strip.strip.to_string())]), style);
             }
         }

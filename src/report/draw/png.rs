@@ -212,7 +212,9 @@ impl Painter<'_> {
         let shapes: Vec<tiny_skia::Path> = glyphs.into_iter().filter_map(|(x, path)| path?.transform(place(x))).collect();
         if style.halo {
             let halo = Style::line(Stroke::new(PAPER, style.size * 0.3));
-            shapes.iter().for_each(|shape| self.paint(shape, &halo));
+            for shape in &shapes {
+                self.paint(shape, &halo);
+            }
         }
         let (transform, mask) = (self.transform(), self.mask().cloned());
         let mut brush = Brush { anti_alias: true, ..Brush::default() };

@@ -97,7 +97,9 @@ impl Filler {
                     self.put(header);
                 }
             }
-            group.into_iter().for_each(|row| self.put(row));
+            for row in group {
+                self.put(row);
+            }
         }
     }
 }

@@ -111,6 +111,17 @@ pub fn coarse(pixels: &[MixedPixel], blocks: usize) -> Result<CoarseEstimate, Re
     })
 }
 
+/// Squares that the mixture leaves: Σ (I − fitted)². `None` when there are too few pixels for [`coarse`] or the mixture cannot be solved.
+pub fn mixture_squares(pixels: &[MixedPixel]) -> Option<f64> {
+    let mut sums = MixtureSums::default();
+    for pixel in pixels {
+        sums.add(pixel);
+    }
+    let (index, beside) = sums.solve().filter(|_| pixels.len() >= LEAST_PIXELS)?;
+    let left = |pixel: &MixedPixel| pixel.index - index * pixel.share - beside * (1.0 - pixel.share);
+    Some(pixels.iter().map(|pixel| left(pixel) * left(pixel)).sum())
+}
+
 fn interval(means: &PairedMeans, blocks: usize) -> Result<RatioInterval, NoInterval> {
     if means.beside <= 0.0 {
         return Err(NoInterval::NothingBeside);

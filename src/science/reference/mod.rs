@@ -6,12 +6,14 @@ mod coarse;
 mod fine;
 mod interval;
 mod pool;
+mod spread;
 mod sums;
 mod virtual_reference;
 
 pub use coarse::CoarseEstimate;
 pub use coarse::MixedPixel;
 pub use coarse::coarse;
+pub use coarse::mixture_squares;
 pub use fine::FineEstimate;
 pub use fine::SwathEstimate;
 pub use fine::fine;
@@ -28,6 +30,12 @@ pub use pool::ReadingsEstimate;
 pub use pool::StripEstimate;
 pub use pool::pool;
 pub use pool::readings;
+pub use spread::SENSORS;
+pub use spread::SensorFigure;
+pub use spread::SensorSpread;
+pub use spread::SpreadFit;
+pub use spread::find_sensor;
+pub use spread::spread_of_profile;
 pub use sums::SegmentSums;
 pub use sums::StripSums;
 pub use sums::median;
@@ -44,6 +52,14 @@ pub enum ReferenceError {
     /// Nothing seen.
     #[error("no pixel of the strip is seen, whole and green: check that strip and image show the same ground, and the limit for bare ground")]
     NoPixels,
+    /// No reading in the strip.
+    #[error(
+        "no reading of canopy lies in the strip shrunk by {inset_m} m on each side: check that strip and readings show the same ground, or give a smaller reference.inset"
+    )]
+    NoReadings {
+        /// How far the strip was shrunk. \[m\]
+        inset_m: f64,
+    },
     /// Sums of strip and swath were cut differently.
     #[error("strip and comparison swath are cut into different pieces ({strip_segments} × {strip_blocks} and {swath_segments} × {swath_blocks})")]
     CutDifferently {

@@ -18,6 +18,8 @@ pub(super) struct Net {
     pub(super) along: Vec<u32>,
     /// Where each arc begins in `along`, and where the last ends.
     start: Vec<u32>,
+    /// Whether arcs end in a vertex.
+    node: Vec<bool>,
 }
 
 impl Net {
@@ -42,12 +44,18 @@ impl Net {
             if moves { &mut free } else { &mut fixed }.push((a, b));
         }
         drop(edges);
-        let (along, start) = Graph::new(point.len(), free, &fixed).arcs();
-        Self { point, rings, fixed, along, start }
+        let graph = Graph::new(point.len(), free, &fixed);
+        let node = graph.node.clone();
+        let (along, start) = graph.arcs();
+        Self { point, rings, fixed, along, start, node }
     }
     /// How many arcs there are.
     pub(super) const fn arcs(&self) -> usize {
         self.start.len() - 1
+    }
+    /// Whether an arc that begins and ends in this vertex is a loop on which nothing else ends.
+    pub(super) fn is_loop(&self, v: u32) -> bool {
+        !self.node[v as usize]
     }
     /// Where an arc lies in `along`.
     pub(super) fn arc(&self, arc: usize) -> Range<usize> {

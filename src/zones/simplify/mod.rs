@@ -11,6 +11,7 @@
 //! Cartographer 10:112-122 (from memory), with distances to the segment instead of the line.
 
 mod arcs;
+pub mod round;
 mod thin;
 
 use crate::zones::simplify::arcs::Net;
@@ -58,4 +59,13 @@ pub fn simplify(outlines: &mut [MultiPolygon<f64>], tolerance: f64, keep: impl F
         }
     }
     Simplified { before, after: kept.iter().filter(|&&kept| kept).count(), held_back }
+}
+
+/// Square of the distance from a point to a segment.
+fn distance_squared(p: Coord<f64>, a: Coord<f64>, b: Coord<f64>) -> f64 {
+    let (d, e) = (b - a, p - a);
+    let length = d.x * d.x + d.y * d.y;
+    let t = if length > 0.0 { ((e.x * d.x + e.y * d.y) / length).clamp(0.0, 1.0) } else { 0.0 };
+    let away = Coord { x: e.x - t * d.x, y: e.y - t * d.y };
+    away.x * away.x + away.y * away.y
 }

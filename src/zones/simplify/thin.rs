@@ -1,6 +1,7 @@
 //! Arcs thinned so that nothing crosses, touches or changes sides.
 
 use crate::zones::simplify::arcs::Net;
+use crate::zones::simplify::distance_squared;
 use geo::Coord;
 use geo::algorithm::kernels::Kernel;
 use geo::algorithm::kernels::Orientation;
@@ -227,13 +228,4 @@ impl<'a> Thinning<'a> {
 /// The sense in which `a → b → c` turns, exactly.
 fn turn(a: Coord<f64>, b: Coord<f64>, c: Coord<f64>) -> Orientation {
     RobustKernel::orient2d(a, b, c)
-}
-
-/// Square of the distance from a point to a segment.
-fn distance_squared(p: Coord<f64>, a: Coord<f64>, b: Coord<f64>) -> f64 {
-    let (d, e) = (b - a, p - a);
-    let length = d.x * d.x + d.y * d.y;
-    let t = if length > 0.0 { ((e.x * d.x + e.y * d.y) / length).clamp(0.0, 1.0) } else { 0.0 };
-    let away = Coord { x: e.x - t * d.x, y: e.y - t * d.y };
-    away.x * away.x + away.y * away.y
 }

@@ -14,12 +14,14 @@ use crate::pipeline::settings::ImageSource;
 use crate::pipeline::settings::Imagery;
 use crate::pipeline::settings::Mask;
 use crate::pipeline::settings::MaskRule;
+use crate::pipeline::settings::PointSpread;
 use crate::science::crop::SENSORS;
 use crate::science::index::Index;
 use crate::science::index::IndexError;
 use crate::science::index::Scratch;
 use crate::science::index::canonical_band_name;
 use crate::science::index::catalogue;
+use crate::science::reference::SENSORS as BLURRING;
 use crate::units::Length;
 
 /// `[imagery]`.
@@ -43,7 +45,7 @@ pub(crate) fn imagery(section: &mut Section<'_>, folder: &Path) -> Option<Imager
     let share = "a share of an area, 0 to 1";
     let pixel_inside = section.number("pixel_inside", 0.0, 1.0, share).unwrap_or(0.9);
     let min_seen = section.number("min_seen", 0.0, 1.0, share).unwrap_or(0.3);
-    let point_spread = section.number("point_spread", 0.0, 5.0, "full width at half maximum in pixels, beyond the pixel itself").unwrap_or(0.0);
+    let point_spread = point_spread(section);
     let mask = section.take("mask").and_then(|entry| masks(section, &entry, folder));
     let sensor = sensor(section);
     Some(Imagery { source: source??, date: date?, index, bands, scale, offset, nodata, bare_below, pixel_inside, min_seen, point_spread, mask, sensor })
@@ -71,8 +73,28 @@ pub(crate) fn falls_with_canopy(index: &str) -> bool {
     value(0.45, 0.05) < value(0.25, 0.20)
 }
 
-/// `imagery.index` in the catalogue's spelling; a name or formula that cannot be read is refused.
-fn index(section: &mut Section<'_>) -> String {
+/// `imagery.point_spread`: a number of pixels, `fit`, or the name of a sensor with a published figure.
+fn point_spread(section: &mut Section<'_>) -> PointSpread {
+    const KEY: &str = "point_spread";
+    let Some(entry) = section.take(KEY) else { return PointSpread::Given(0.0) };
+    if matches!(entry.item, Item::Text(_)) {
+        let mut words = vec![("fit", None)];
+        words.extend(BLURRING.iter().map(|sensor| (sensor.name, Some(sensor))));
+        return match section.choice_of(&entry, KEY, "blur (a number of pixels, fit, or a sensor)", &words) {
+            Some(Some(sensor)) => PointSpread::Sensor(sensor.name.to_owned(), sensor.full_width()),
+            Some(None) => PointSpread::Fit,
+            None => PointSpread::Given(0.0),
+        };
+    }
+    let width = section.number_of(&entry, KEY).unwrap_or(0.0);
+    if !(0.0..=5.0).contains(&width) {
+        section.at(&entry, KEY, ground::range(&width, "0", "5", "full width at half maximum in pixels, beyond the pixel itself"));
+    }
+    PointSpread::Given(width)
+}
+
+/// `index` of `[imagery]` or `[points]` in the catalogue's spelling; a name or formula that cannot be read is refused.
+pub(crate) fn index(section: &mut Section<'_>) -> String {
     let text = section.text("index", "\"NDVI\"").unwrap_or_else(|| "NDVI".to_owned());
     match Index::parse(&text) {
         Ok(index) => return index.name().to_owned(),

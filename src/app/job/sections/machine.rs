@@ -9,11 +9,13 @@ use crate::app::job::reader::Entry;
 use crate::app::job::reader::Item;
 use crate::app::job::reader::Section;
 use crate::app::job::sections::ground;
+use crate::app::job::sections::rate::nitrogen;
 use crate::app::job::sections::rate::state_rate;
 use crate::finding::Finding;
 use crate::pipeline::settings::Capacity;
 use crate::pipeline::settings::ClassBreaks;
 use crate::pipeline::settings::Heading;
+use crate::pipeline::settings::Headland;
 use crate::pipeline::settings::Machine;
 use crate::pipeline::settings::ProductFacts;
 use crate::pipeline::settings::StateRate;
@@ -25,14 +27,31 @@ use crate::units::Length;
 use crate::units::NRate;
 use crate::units::Product;
 
-/// `[machine]`. `buffered` says whether any exclusion has a buffer.
-pub(crate) fn machine(section: &mut Section<'_>, product: Option<&Product>, facts: &ProductFacts, buffered: bool, folder: &Path) -> Option<Machine> {
+/// A headland wider than this many passes is none.
+const MOST_PASSES: i64 = 10;
+/// Least width of a section, as of a machine. \[m\]
+const LEAST_WIDTH: f64 = 0.25;
+
+/// `[machine]`. `buffered` says whether any exclusion has a buffer, `most` what the greatest rate is.
+pub(crate) fn machine(
+    section: &mut Section<'_>,
+    product: Option<&Product>,
+    facts: &ProductFacts,
+    buffered: bool,
+    most: Option<NRate>,
+    folder: &Path,
+) -> Option<Machine> {
     let width = section
         .amount("working_width", Wanted::Length, |text| amount::above_zero(amount::length(text), text, "the working width", |width: &Length| width.get()));
     section.require("working_width", "the working width", "\"24 m\"");
     if let Some(width) = width.filter(|width| !(0.25..=150.0).contains(&width.get())) {
         section.refuse("working_width", ground::range(&width, "0.25 m", "150 m", "no machine is that narrow or wide"));
     }
+    let sections = section.whole("sections", 1, 200, "sections of the machine that take a rate of their own, all of one width").map_or(1, |n| n as u32);
+    if let Some(narrow) = width.map(|width| width * (1.0 / f64::from(sections))).filter(|narrow| sections > 1 && narrow.get() < LEAST_WIDTH) {
+        section.refuse("sections", ground::range(&format!("{:.3} m a section", narrow.get()), "0.25 m", "150 m", "cells are as wide as a section"));
+    }
+    let headland = section.take("headland").and_then(|entry| headland(section, &entry, product, most));
     let heading = heading(section, folder);
     let length =
         section.amount("cell_length", Wanted::Length, |text| amount::above_zero(amount::length(text), text, "the cell length", |length: &Length| length.get()));
@@ -95,6 +114,8 @@ pub(crate) fn machine(section: &mut Section<'_>, product: Option<&Product>, fact
     }
     Some(Machine {
         working_width: width,
+        sections,
+        headland,
         heading,
         cell_length: length.or(needed).unwrap_or(width),
         speed,
@@ -108,6 +129,22 @@ pub(crate) fn machine(section: &mut Section<'_>, product: Option<&Product>, fact
         position_lost,
         outside,
     })
+}
+
+/// `machine.headland = { passes = 2, rate = "field rate" }`.
+fn headland(section: &Section<'_>, entry: &Entry, product: Option<&Product>, most: Option<NRate>) -> Option<Headland> {
+    let mut table = section.sub(entry, "headland", "machine.headland")?;
+    let passes = table.whole("passes", 1, MOST_PASSES, "passes around the field, each as wide as the machine works");
+    table.require("passes", "how many passes go around the field", "2");
+    let rate = state_rate(&mut table, "rate", product, true, StateRate::FieldRate);
+    if let (StateRate::Amount(amount), Some(most)) = (rate, most)
+        && amount > most
+    {
+        let greatest = format!("{:.1} kg N/ha", most.get());
+        table.refuse("rate", ground::range(&format!("{:.1} kg N/ha", amount.get()), "0 kg N/ha", &greatest, "more than rate.maximum"));
+    }
+    table.finish();
+    Some(Headland { passes: passes? as u32, rate })
 }
 
 /// `machine.tank` or `machine.hopper`: a volume needs the density that turns it into mass.
@@ -196,7 +233,7 @@ fn heading_of(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<Hea
 }
 
 /// `[zones]`; `machine` gives the default of the least area.
-pub(crate) fn zones(section: &mut Section<'_>, machine: Option<&Machine>) -> Option<ZoneRules> {
+pub(crate) fn zones(section: &mut Section<'_>, machine: Option<&Machine>, product: Option<&Product>) -> Option<ZoneRules> {
     let by_classes = section.choice("by", "way to zones (cells, classes)", &[("cells", false), ("classes", true)]).unwrap_or(false);
     let (has_classes, has_breaks) = (section.has("classes"), section.has("breaks"));
     let classes = section.whole("classes", 2, 20, "fewer than 2 classes are no zones, more than 20 nobody reads").map(|n| n.unsigned_abs() as usize);
@@ -232,13 +269,44 @@ pub(crate) fn zones(section: &mut Section<'_>, machine: Option<&Machine>) -> Opt
     if let Some(area) = min_area.filter(|area| area.as_ha() > 1000.0) {
         section.refuse("min_area", ground::range(&format!("{} ha", area.as_ha()), "0 ha", "1000 ha", "larger than fields are"));
     }
+    let smallest = section.take("smallest").and_then(|entry| smallest(section, &entry, machine));
+    if section.given("min_area") && section.given("smallest") {
+        section.refuse("smallest", Problem::Together { keys: vec!["min_area", "smallest"] });
+    }
     let simplify = section.amount("simplify", Wanted::Length, amount::length).unwrap_or(Length::ZERO);
     if simplify.get() > 100.0 {
         section.refuse("simplify", ground::range(&simplify, "0 m", "100 m", "borders would move by more than a cell"));
     }
+    let round_corners = section.amount("round_corners", Wanted::Length, amount::length).unwrap_or(Length::ZERO);
+    if round_corners.get() > 100.0 {
+        section.refuse("round_corners", ground::range(&round_corners, "0 m", "100 m", "borders would move by more than a cell"));
+    }
+    let area_within = section.number("area_within", 0.0, 1.0, "the share by which drawing may change a zone's area: 0.05 for 5 %").unwrap_or(0.05);
+    let tolerance = section.take("tolerance").and_then(|entry| nitrogen(section, &entry, "tolerance", product)).map_or(NRate::ZERO, |(rate, _)| rate);
+    if tolerance.get() > 100.0 {
+        section.refuse("tolerance", ground::range(&tolerance, "0 kg N/ha", "100 kg N/ha", "nothing of the map would be left"));
+    }
     let keep_total = section.choice("total", "way with the total (kept, free)", &[("kept", true), ("free", false)]).unwrap_or(true);
-    let two_cells = |machine: &Machine| Area::m2(2.0 * machine.working_width.get() * machine.cell_length.get());
-    Some(ZoneRules { by, min_area: min_area.or_else(|| machine.map(two_cells))?, simplify, keep_total })
+    let two_cells = |machine: &Machine| Area::m2(2.0 * machine.cell_width().get() * machine.cell_length.get());
+    let min_area = min_area.or(smallest).or_else(|| machine.map(two_cells))?;
+    Some(ZoneRules { by, min_area, simplify, round_corners, area_within, tolerance, keep_total })
+}
+
+/// `zones.smallest = { passes = 2, responses = 4 }`: so many working widths by so many of the distances in which the machine changes its rate.
+fn smallest(section: &Section<'_>, entry: &Entry, machine: Option<&Machine>) -> Option<Area> {
+    let mut table = section.sub(entry, "smallest", "zones.smallest")?;
+    let passes = table.number("passes", 0.1, 100.0, "working widths across the drive");
+    let responses = table.number("responses", 0.1, 1000.0, "distances along the drive in which the machine changes its rate");
+    table.require("passes", "how many working widths the smallest zone measures across the drive", "1");
+    table.require("responses", "how many response distances the smallest zone measures along the drive", "2");
+    let machine = machine?;
+    let Some(response) = machine.response() else {
+        table.refuse("responses", Problem::NoneOf { keys: vec!["machine.speed, machine.delay and machine.transition"], example: "speed = \"12 km/h\"" });
+        table.finish();
+        return None;
+    };
+    table.finish();
+    Some(Area::m2(passes? * machine.working_width.get() * responses? * response.get()))
 }
 
 enum Breaks {

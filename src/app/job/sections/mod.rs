@@ -7,4 +7,5 @@ pub(crate) mod machine;
 pub(crate) mod method;
 pub(crate) mod money;
 pub(crate) mod output;
+pub(crate) mod points;
 pub(crate) mod rate;

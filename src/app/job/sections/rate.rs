@@ -77,7 +77,7 @@ pub(crate) fn product(section: &mut Section<'_>) -> Option<(Product, ProductFact
 }
 
 /// A nitrogen amount of a section in which product amounts are taken; both readings become a note.
-fn nitrogen(section: &Section<'_>, entry: &Entry, key: &str, product: Option<&Product>) -> Option<(NRate, bool)> {
+pub(crate) fn nitrogen(section: &Section<'_>, entry: &Entry, key: &str, product: Option<&Product>) -> Option<(NRate, bool)> {
     let amount = section.amount_of(entry, key, Wanted::Nitrogen, |text| amount::nitrogen(text, product, true))?;
     if amount.rate.get() > 1000.0 {
         section.at(entry, key, ground::range(&format!("{:.1} kg N/ha", amount.rate.get()), "0 kg N/ha", "1000 kg N/ha", "more than any crop gets"));
@@ -142,6 +142,7 @@ pub(crate) fn rate(section: &mut Section<'_>, product: Option<&Product>, before:
     let minimum = read(section, "minimum").map_or(NRate::ZERO, |(rate, _)| rate);
     let maximum = read(section, "maximum");
     let step = read(section, "step").map_or(NRate::kg_per_ha(5.0), |(rate, _)| rate);
+    let largest_step = read(section, "largest_step").map(|(rate, _)| rate);
     let usual = read(section, "usual").map(|(rate, _)| rate);
     section.require("maximum", "the greatest nitrogen rate", "\"150 kg N/ha\"");
     let thin = state_rate(section, "thin", product, true, StateRate::FieldRate);
@@ -150,6 +151,10 @@ pub(crate) fn rate(section: &mut Section<'_>, product: Option<&Product>, before:
     let season_limit = read(section, "season_limit").map(|(rate, _)| rate);
     if step.get() <= 0.0 {
         section.refuse("step", Problem::Zero { text: step.to_string(), what: "the step" });
+    }
+    if let Some(largest) = largest_step.filter(|largest| *largest < step * (1.0 - 1e-9)) {
+        let least = format!("{:.1} kg N/ha", step.get());
+        section.refuse("largest_step", ground::range(&format!("{:.1} kg N/ha", largest.get()), &least, "1000 kg N/ha", "rates are multiples of rate.step"));
     }
     let (written, us) = maximum?;
     let maximum = season_limit.map_or(written, |limit| within_season(section, limit, before, since, minimum, written));
@@ -175,5 +180,5 @@ pub(crate) fn rate(section: &mut Section<'_>, product: Option<&Product>, before:
             section.refuse("step", Problem::Step { step: width, minimum: low, maximum: high });
         }
     }
-    Some((RateRules { minimum, maximum, maximum_written: written, season_limit, applied_before: before, step, usual, thin, unseen, bare }, us))
+    Some((RateRules { minimum, maximum, maximum_written: written, season_limit, applied_before: before, step, largest_step, usual, thin, unseen, bare }, us))
 }

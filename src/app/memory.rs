@@ -1,0 +1,48 @@
+//! How much memory a run may use, and whether it will do.
+
+use crate::app::api::Common;
+use crate::app::error::AppError;
+
+/// What a run takes whatever the field: the program, GDAL and its libraries, readers. Measured. \[MiB\]
+const BASE_MIB: u64 = 64;
+/// What a cell takes until the last file is written: its shape, its record, its row in the database of the office. Measured with a million cells. \[B\]
+const CELL_BYTES: u64 = 1_150;
+const MIB: u64 = 1 << 20;
+
+/// Size of GDAL's cache of blocks. \[MiB\]
+pub(crate) fn cache_mib(memory_mib: u64) -> u64 {
+    (memory_mib / 16).clamp(4, 64)
+}
+
+/// What windows and sums may use: all but the rest. \[B\]
+pub(crate) const fn of_windows(memory_mib: u64) -> u64 {
+    memory_mib * MIB
+}
+
+/// Refuses a field with more cells than the memory allowed can hold.
+///
+/// # Errors
+/// With what is needed and what is allowed.
+pub(crate) fn enough(cells: usize, common: &Common) -> Result<(), AppError> {
+    let needed = BASE_MIB + cache_mib(common.memory_mib) + (cells as u64 * CELL_BYTES).div_ceil(MIB);
+    if needed <= common.memory_mib {
+        return Ok(());
+    }
+    Err(AppError::refused("memory.cells", format!("{cells} cells need about {needed} MiB of memory, and {} MiB are allowed", common.memory_mib))
+        .with_fact("machine.working_width, machine.cell_length", "they size the cells")
+        .with_hint(format!("make the cells larger, or allow more with --memory {}", needed.next_multiple_of(128))))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn too_many_cells_are_refused_with_what_they_need() {
+        let common = |memory_mib: u64| Common { memory_mib, ..Common::default() };
+        assert!(enough(6_000, &common(128)).is_ok());
+        assert!(enough(1_000_000, &Common::default()).is_ok());
+        let refusal = enough(1_000_000, &common(512)).unwrap_err();
+        assert!(refusal.to_string().contains("1000000 cells need about 1193 MiB"), "{refusal}");
+    }
+}

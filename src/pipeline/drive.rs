@@ -1,0 +1,148 @@
+//! What the drive does to cell rates before zones are formed: the headland's own rule, and the largest step along the drive.
+
+use geo::BooleanOps;
+
+use crate::finding::Finding;
+use crate::pipeline::ground::Ground;
+use crate::pipeline::overrun::filled;
+use crate::pipeline::rates::Rated;
+use crate::pipeline::settings::Headland;
+use crate::pipeline::settings::Settings;
+use crate::pipeline::settings::StateRate;
+use crate::science::yield_response::round_to_step;
+use crate::space::cut::CutError;
+use crate::space::cut::cut;
+use crate::space::polygon::grown;
+use crate::space::polygon::oriented;
+use crate::units::Area;
+use crate::units::NRate;
+use crate::zones::build::Kind;
+use crate::zones::build::Rate;
+use crate::zones::gentle::hold_steps;
+use crate::zones::prescription::CellState;
+
+/// A cell belongs to the headland when more than this share of it lies there. \[–\]
+const MOSTLY: f64 = 0.5;
+
+/// Gives canopy cells of the headland their rule. Thin, bare and unseen ground keeps its own.
+///
+/// The headland is what lies within so many working widths of the boundary's outer edge; a cell belongs to it when more than half of it does.
+///
+/// # Findings
+/// `machine.headland` (note): cells, area, and what the rule did to the total; (caution) when no cell, or every canopy cell, lies in it.
+///
+/// # Errors
+/// [`CutError`] when the inner part cannot be cut into cells.
+pub fn headland(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &mut Vec<Finding>) -> Result<(), CutError> {
+    let Some(Headland { passes, rate }) = settings.machine.headland else { return Ok(()) };
+    let depth = settings.machine.working_width * f64::from(passes);
+    let inner = grown(&filled(&ground.boundary), -depth.get());
+    let inside = cut(&oriented(&ground.mapped.intersection(&inner)), ground.grid.frame)?;
+    let inner_area = |row: i32, col: i32| {
+        let found = inside.cells.binary_search_by_key(&(row, col), |cell| (cell.row, cell.col)).ok();
+        found.map_or(0.0, |k| inside.cells[k].area)
+    };
+    let step = settings.rate.step.get();
+    let (mut cells, mut canopy, mut area, mut moved) = (0_usize, 0_usize, Area::ZERO, 0.0);
+    for (k, cell) in ground.grid.cells.iter().enumerate() {
+        if rated.cells[k].state != CellState::Canopy {
+            continue;
+        }
+        canopy += 1;
+        if cell.area - inner_area(cell.row, cell.col) <= MOSTLY * cell.area {
+            continue;
+        }
+        cells += 1;
+        area = area + Area::m2(cell.area);
+        let (_, own_exact, own) = rated.zone_rates[k];
+        let (exact, due) = match rate {
+            StateRate::Own => (own_exact, own),
+            StateRate::FieldRate => (rated.field_q as f64 * step, Rate::Steps(rated.field_q)),
+            StateRate::Amount(amount) => (amount.get(), Rate::Written(amount.get())),
+        };
+        moved += (due.n(step) - own.n(step)) * cell.area / 10_000.0;
+        rated.zone_rates[k] = (Kind::Headland, exact, due);
+    }
+    own_rates(rated, step);
+    let way = match rate {
+        StateRate::Own => "keeps its own rates, in zones of its own".to_owned(),
+        StateRate::FieldRate => format!("gets the field rate, {:.1}", NRate::kg_per_ha(rated.field_q as f64 * step)),
+        StateRate::Amount(amount) => format!("gets {amount:.1}"),
+    };
+    let what = format!("the headland, {passes} passes or {depth:.1} from the boundary, {way}: {cells} canopy cells, {:.2} ha, {moved:+.1} kg N", area.as_ha());
+    findings.push(if cells == 0 || cells == canopy {
+        let why = if cells == 0 { "no canopy cell lies in it" } else { "every canopy cell lies in it, so that nothing of the map is left" };
+        Finding::caution("machine.headland", format!("{what}; {why}: look at machine.headland"))
+    } else {
+        Finding::note("machine.headland", what)
+    });
+    Ok(())
+}
+
+/// Holds canopy rates to the largest step from one cell to the next along the drive. Thin, bare and unseen ground, and a headland with a rule of its own, end a run.
+///
+/// # Findings
+/// `rate.largest_step` (note): cells changed, and what that did to the total.
+pub fn largest_step(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &mut Vec<Finding>) {
+    let Some(largest) = settings.rate.largest_step else { return };
+    let rule = &settings.rate;
+    let step = rule.step.get();
+    // A multiple of the step, so that rounded rates keep it too.
+    let largest = libm::floor(largest.get() / step + 1e-9) * step;
+    let grid = &ground.grid;
+    let mut order: Vec<usize> = (0..grid.cells.len()).collect();
+    order.sort_by_key(|&k| (grid.cells[k].col, grid.cells[k].row));
+    let (mut changed, mut moved) = (0_usize, 0.0);
+    for column in order.chunk_by(|&a, &b| grid.cells[a].col == grid.cells[b].col && grid.cells[b].row == grid.cells[a].row + 1) {
+        let free = |k: usize| rated.cells[k].state == CellState::Canopy && rated.zone_rates[k].0 == Kind::Canopy;
+        let mut rates: Vec<Option<f64>> = column.iter().map(|&k| free(k).then_some(rated.zone_rates[k].1)).collect();
+        hold_steps(&mut rates, largest);
+        for (&k, held) in column.iter().zip(rates) {
+            let Some(held) = held else { continue };
+            let before = rated.zone_rates[k];
+            let rate = round_to_step(NRate::kg_per_ha(held), rule.minimum, rule.maximum, rule.step).map_or(before.2, Rate::Steps);
+            if !rate.same(before.2) {
+                changed += 1;
+                moved += (rate.n(step) - before.2.n(step)) * grid.cells[k].area / 10_000.0;
+            }
+            rated.zone_rates[k] = (before.0, held, rate);
+        }
+    }
+    own_rates(rated, step);
+    findings.push(Finding::note(
+        "rate.largest_step",
+        format!(
+            "rates change by at most {largest:.1} kg N/ha from cell to cell along the drive: {changed} cells were raised or lowered, {moved:+.1} kg N in all"
+        ),
+    ));
+}
+
+/// Says where zones step by more than the largest step all the same: small zones joined, totals kept, or ground with a rule of its own.
+pub fn steps_left(settings: &Settings, ground: &Ground, zone_of: &[u32], rate_of: impl Fn(u32) -> f64, findings: &mut Vec<Finding>) {
+    let Some(largest) = settings.rate.largest_step else { return };
+    let (mut borders, mut greatest) = (0_usize, 0.0_f64);
+    for border in &ground.borders {
+        let (a, b) = (border.a as usize, border.b as usize);
+        let change = (rate_of(zone_of[a]) - rate_of(zone_of[b])).abs();
+        if ground.grid.cells[a].col == ground.grid.cells[b].col && change > largest.get() + 1e-9 {
+            borders += 1;
+            greatest = greatest.max(change);
+        }
+    }
+    if borders > 0 {
+        findings.push(Finding::caution(
+            "zones.largest_step",
+            format!(
+                "{borders} borders between cells along the drive still step by more than {largest:.1}, by up to {greatest:.1} kg N/ha: at bare, thin, unseen or headland ground, or where small zones were joined; a smaller zones.min_area leaves fewer"
+            ),
+        ));
+    }
+}
+
+/// Writes each cell's own rate anew; a sliver has that of the cell that it follows.
+fn own_rates(rated: &mut Rated, step: f64) {
+    for k in 0..rated.cells.len() {
+        let host = rated.follows[k].map_or(k, |host| host as usize);
+        rated.cells[k].n = NRate::kg_per_ha(rated.zone_rates[host].2.n(step));
+    }
+}

@@ -1,0 +1,19 @@
+//! Single readings of the canopy instead of an image: cleaned, then put into cells and strips.
+//!
+//! Everything behind this step (reference, rates, zones) is the same as for an image: a strip is a set of readings with their place, a cell has a mean.
+
+mod cells;
+mod clean;
+mod layer;
+pub mod settings;
+mod strip;
+mod walk;
+
+pub use clean::Dropped;
+pub use layer::PointLayer;
+pub use layer::Reading;
+pub use layer::Unusable;
+pub use walk::Kriging;
+pub use walk::PointsError;
+pub use walk::PointsSaid;
+pub use walk::look;
