@@ -15,6 +15,7 @@ use crate::app::job::resolve::read_map_job;
 use crate::app::memory;
 use crate::app::open;
 use crate::app::open::Image;
+use crate::app::paper;
 use crate::app::points;
 use crate::app::progress::Progress;
 use crate::app::record;
@@ -47,10 +48,13 @@ use crate::pipeline::settings::Imagery;
 use crate::pipeline::settings::ReferenceSource;
 use crate::pipeline::settings::Settings;
 use crate::report::card::card;
+use crate::report::draw::drawing::Drawing;
 use crate::report::model::Report;
+use crate::report::paper::Subject;
 use crate::report::summary;
 use crate::zones::check_points::check_points;
 use crate::zones::flavour::TaskKind;
+use crate::zones::machine::MachineRates;
 use crate::zones::machine::machine_rates;
 use crate::zones::plain::of_prescription;
 use crate::zones::prescription::Prescription;
@@ -227,6 +231,26 @@ struct Made {
     map_id: String,
     stopped: bool,
     core: serde_json::Map<String, serde_json::Value>,
+    rates: MachineRates,
+}
+
+impl Made {
+    /// What the paper needs.
+    fn paper<'a>(&'a self, job: &'a Path) -> paper::Context<'a> {
+        paper::Context {
+            job,
+            settings: &self.opened.settings,
+            ground: &self.opened.ground,
+            image: &self.opened.image,
+            season: &self.opened.season.season,
+            weather: self.opened.season.files.last().map(std::path::PathBuf::as_path),
+            findings: &self.opened.findings,
+            core: &self.core,
+            rates: &self.rates,
+            stopped: self.stopped,
+            instant: instant(self.outcome.prescription.image_date),
+        }
+    }
 }
 
 fn refused_format(error: &dyn std::error::Error) -> AppError {
@@ -282,17 +306,15 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
     let bytes = serde_json::to_vec(&serde_json::Value::Object(core.clone())).unwrap_or_default();
     let map_id = commit::sha256_hex(&bytes)[..6].to_owned();
     outcome.prescription.map_id.clone_from(&map_id);
-    let files = if stopped { Vec::new() } else { files_of(&opened.settings, &outcome.prescription, &rates, &findings)? };
+    let mut files = if stopped { Vec::new() } else { files_of(&opened.settings, &outcome.prescription, &rates, &findings)? };
     opened.findings = findings;
-    Ok(Made { opened, outcome, files, map_id, stopped, core })
+    let mut made = Made { opened, outcome, files: Vec::new(), map_id, stopped, core, rates };
+    files.extend(paper::files(&made.outcome, &made.paper(job))?);
+    made.files = files;
+    Ok(made)
 }
 
-fn files_of(
-    settings: &Settings,
-    prescription: &Prescription,
-    rates: &crate::zones::machine::MachineRates,
-    findings: &[Finding],
-) -> Result<Vec<Payload>, AppError> {
+fn files_of(settings: &Settings, prescription: &Prescription, rates: &MachineRates, findings: &[Finding]) -> Result<Vec<Payload>, AppError> {
     let instant = instant(prescription.image_date);
     let mut files = Vec::new();
     for format in &settings.output.formats {
@@ -390,6 +412,16 @@ pub fn map(job: &Path, options: &MapOptions, progress: &dyn Progress) -> Result<
 pub fn check(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Report, AppError> {
     let made = make(job, common, progress)?;
     Ok(report(&made, Vec::new()))
+}
+
+/// A figure of a job's paper, computed anew and written nowhere: the figure, the map id, what was noticed, and whether a finding stops the map.
+///
+/// # Errors
+/// As [`map`].
+pub(crate) fn drawn(job: &Path, subject: Subject, common: &Common, progress: &dyn Progress) -> Result<(Option<Drawing>, String, Vec<Finding>, bool), AppError> {
+    let made = make(job, common, progress)?;
+    let drawing = paper::with_paper(&made.outcome, &made.paper(job), |paper| Ok(paper.picture(subject)))?;
+    Ok((drawing, made.map_id, made.opened.findings, made.stopped))
 }
 
 /// Shows what is there before any rate.

@@ -16,6 +16,9 @@ use clap::error::ErrorKind;
 use jiff::civil::Date;
 
 use crate::app::api::DEFAULT_MEMORY_MIB;
+use crate::app::api::DEFAULT_WIDTH;
+use crate::app::api::MOST_WIDTH;
+use crate::app::api::Subject;
 
 /// Columns that help is wrapped to, on however wide a terminal.
 pub const HELP_WIDTH: usize = 80;
@@ -99,6 +102,9 @@ pub enum Command {
     /// Turn any zone map into another format, product or unit
     #[command(before_help = "Example:\n  haulm convert zones.shp --to iso11783 --output stick")]
     Convert(Box<ConvertArgs>),
+    /// Draw one figure of a job's report as SVG or PNG
+    #[command(before_help = "Example:\n  haulm picture long-ley.toml --what rates --output rates.png")]
+    Picture(PictureArgs),
     /// List the canopy indices that haulm knows
     #[command(before_help = "Example:\n  haulm indices")]
     Indices,
@@ -129,6 +135,7 @@ impl Command {
             Self::Rate(_) => "rate",
             Self::Check(_) => "check",
             Self::Convert(_) => "convert",
+            Self::Picture(_) => "picture",
             Self::Indices => "indices",
             Self::Methods => "methods",
             Self::Crops => "crops",
@@ -140,7 +147,7 @@ impl Command {
 
     /// Whether it may take long enough for somebody to end it.
     pub const fn is_long(&self) -> bool {
-        matches!(self, Self::New(_) | Self::Inspect(_) | Self::Map(_) | Self::Rate(_) | Self::Check(_) | Self::Convert(_))
+        matches!(self, Self::New(_) | Self::Inspect(_) | Self::Map(_) | Self::Rate(_) | Self::Check(_) | Self::Convert(_) | Self::Picture(_))
     }
 }
 
@@ -245,6 +252,60 @@ pub struct MapArgs {
     /// Compute everything, list the files and their sizes, write nothing [default: write]
     #[arg(long)]
     pub dry_run: bool,
+}
+
+/// Arguments of `picture`.
+#[derive(Args, Debug)]
+pub struct PictureArgs {
+    /// Job file (TOML): one field, one decision
+    #[arg(value_name = "JOB", value_hint = ValueHint::FilePath)]
+    pub job: PathBuf,
+    /// What it shows
+    #[arg(long, value_name = "WHAT", default_value = "rates")]
+    pub what: PictureOf,
+    /// Number of the strip, for a profile
+    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    pub strip: u32,
+    /// File to write; its ending, .svg or .png, says which kind
+    #[arg(short, long, value_name = "FILE", default_value = "picture.svg", value_hint = ValueHint::FilePath)]
+    pub output: PathBuf,
+    /// Pixels across a PNG
+    #[arg(long, value_name = "PIXELS", default_value_t = DEFAULT_WIDTH, value_parser = clap::value_parser!(u32).range(64..=i64::from(MOST_WIDTH)))]
+    pub width: u32,
+    /// Replace the file if it is there [default: refuse]
+    #[arg(long)]
+    pub overwrite: bool,
+}
+
+/// What a picture shows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum PictureOf {
+    /// Map of rates by zone
+    Rates,
+    /// Map of the index as it was taken
+    Index,
+    /// Map of the index by cell
+    Cells,
+    /// Index along a reference strip and beside it
+    Profile,
+    /// Area by rate
+    Histogram,
+    /// What flat rates would bring
+    Response,
+}
+
+impl PictureOf {
+    /// As the report knows it.
+    pub const fn subject(self, strip: u32) -> Subject {
+        match self {
+            Self::Rates => Subject::Rates,
+            Self::Index => Subject::Index,
+            Self::Cells => Subject::Cells,
+            Self::Profile => Subject::Profile(strip),
+            Self::Histogram => Subject::Histogram,
+            Self::Response => Subject::Response,
+        }
+    }
 }
 
 /// Arguments of `new`.

@@ -10,6 +10,7 @@ mod lists;
 mod manual;
 mod map;
 mod new;
+mod picture;
 pub mod printer;
 mod progress;
 mod rate;
@@ -115,6 +116,7 @@ fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, App
         Command::Inspect(args) => inspect::run(&args, &common, &meter),
         Command::Rate(args) => rate::run(*args, common),
         Command::New(args) => new::run(*args, common),
+        Command::Picture(args) => picture::run(args, common, &meter),
         Command::Indices => lists::run(api::List::Indices),
         Command::Methods => lists::run(api::List::Methods),
         Command::Crops => lists::run(api::List::Crops),

@@ -4,6 +4,7 @@ pub mod carried_out;
 pub mod geojson;
 pub mod geopackage;
 pub mod geotiff;
+pub mod gpx;
 pub mod iso11783;
 pub mod lonlat;
 pub mod maps;

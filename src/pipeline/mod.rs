@@ -1,6 +1,7 @@
 //! The walk along the data, one file a step.
 
 pub mod blur;
+pub mod curve;
 pub mod drive;
 pub mod ground;
 pub mod judge;

@@ -105,6 +105,14 @@ impl StripFound {
             Self::Coarse(estimate) => estimate.pixels as u64,
         }
     }
+    /// 95 % interval of `I_ref / I_beside`.
+    pub fn interval(&self) -> Option<(f64, f64)> {
+        let interval = match self {
+            Self::Fine(estimate) => estimate.interval.as_ref().ok(),
+            Self::Coarse(estimate) => estimate.interval.as_ref().ok(),
+        };
+        interval.map(|interval| (interval.low, interval.high))
+    }
     /// Word of the estimator in files.
     pub const fn estimator(&self) -> &'static str {
         match self {
@@ -132,6 +140,40 @@ pub struct Strip {
     pub variants: [Option<f64>; 2],
     /// `I_ref` at the bounds of a fitted blur (coarse).
     pub by_spread: Option<[Option<f64>; 2]>,
+    /// Segments of strip and swaths, for showing; none for coarse pixels.
+    pub profile: Vec<ProfileSegment>,
+}
+
+/// One segment of a strip and of the ground beside it, as drawn.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ProfileSegment {
+    /// Where it begins along the shrunk strip. \[m\]
+    pub from: f64,
+    /// Where it ends. \[m\]
+    pub to: f64,
+    /// Mean index in the strip.
+    pub strip: Option<f64>,
+    /// Mean index in the swaths.
+    pub beside: Option<f64>,
+    /// Whether the strip's part was dropped.
+    pub strip_dropped: bool,
+    /// Whether the swaths' part was dropped.
+    pub beside_dropped: bool,
+}
+
+fn profile(own: &StripSums, beside: &StripSums, length: f64, found: &Result<StripFound, ReferenceError>) -> Vec<ProfileSegment> {
+    let (strip, swath) = (own.by_segment(), beside.by_segment());
+    let count = strip.len().max(1) as f64;
+    let dropped = |k: usize| match found {
+        Ok(StripFound::Fine(fine)) => (fine.dropped.contains(&k), fine.swath.as_ref().is_some_and(|swath| swath.dropped.contains(&k))),
+        _ => (false, false),
+    };
+    let segment = |(k, (a, b)): (usize, (&SegmentSums, &SegmentSums))| {
+        let (strip_dropped, beside_dropped) = dropped(k);
+        let place = |k: usize| length * k as f64 / count;
+        ProfileSegment { from: place(k), to: place(k + 1), strip: a.mean(), beside: b.mean(), strip_dropped, beside_dropped }
+    };
+    strip.iter().zip(&swath).enumerate().map(segment).collect()
 }
 
 /// Number of pieces of at least two pixels, at the most `most`.
@@ -229,7 +271,12 @@ fn fine_strip(plan: StripPlan, found: &[Found], segments: usize, blocks: usize, 
     let (own, beside) = (sums(0, blocks), sums(1, blocks));
     let estimate = fine(&own, Some(&beside), drop).map(StripFound::Fine);
     let variant = |k: usize| fine(&sums(k, 1), None, drop).ok().map(|estimate| estimate.index);
-    Strip { found: estimate, variants: [variant(2), variant(3)], by_spread: None, plan }
+    let length = match &plan.how {
+        How::Fine { core, .. } => core.length,
+        How::Coarse { .. } => plan.outer.length,
+    };
+    let profile = profile(&own, &beside, length, &estimate);
+    Strip { found: estimate, variants: [variant(2), variant(3)], by_spread: None, profile, plan }
 }
 
 /// The comparison swaths of a strip: beside its long sides, as wide as it is, over the shrunk strip's length.
@@ -292,7 +339,7 @@ pub fn estimate(
                 let estimate = reaches.first().map_or(Err(ReferenceError::NoPixels), |reach| solved(width, reach)).map(StripFound::Coarse);
                 let at_bound = |width: f64| reaches.first().and_then(|reach| solved(width, reach).ok()).map(|estimate| estimate.index);
                 let by_spread = fitted.map(|fit| [at_bound(fit.low), at_bound(fit.high)]);
-                Strip { found: estimate, variants, by_spread, plan }
+                Strip { found: estimate, variants, by_spread, profile: Vec::new(), plan }
             }
         };
         strips.push(strip);

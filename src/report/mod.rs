@@ -1,5 +1,11 @@
 //! What people and scripts read of a run: pure, returns bytes or text.
 
 pub mod card;
+pub mod document;
+pub mod draw;
+pub mod html;
 pub mod model;
+pub mod paper;
+pub mod pdf;
 pub mod summary;
+pub mod text;

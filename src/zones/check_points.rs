@@ -17,6 +17,8 @@ pub struct CheckPoint {
     pub longitude: f64,
     /// Latitude on WGS 84. \[°\]
     pub latitude: f64,
+    /// On the working plane. \[m\]
+    pub plane: (f64, f64),
     /// Number of the zone.
     pub zone: u32,
     /// The rate in the unit of the machine file, rounded as exported.
@@ -81,7 +83,7 @@ pub fn check_points(prescription: &Prescription, rates: &MachineRates, count: us
         let (u, v) = centre(cell);
         let (x, y) = frame.to_xy(u, v);
         let (longitude, latitude) = way.point(x, y)?;
-        Ok(CheckPoint { longitude, latitude, zone: prescription.cells[cell].zone, rate, depth: depth[cell] })
+        Ok(CheckPoint { longitude, latitude, plane: (x, y), zone: prescription.cells[cell].zone, rate, depth: depth[cell] })
     };
     chosen.into_iter().map(point).collect()
 }

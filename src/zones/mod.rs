@@ -19,6 +19,7 @@ pub mod outline;
 pub mod palette;
 pub mod plain;
 pub mod prescription;
+pub mod scouting;
 pub mod shape;
 pub mod simplify;
 pub mod smooth;

@@ -6,6 +6,7 @@ import traceback
 
 import check_flavours  # noqa: F401  (registers its checks)
 import check_raster  # noqa: F401
+import check_report  # noqa: F401
 import check_style  # noqa: F401
 import check_task  # noqa: F401
 import check_vector  # noqa: F401

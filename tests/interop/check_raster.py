@@ -117,6 +117,6 @@ def machine_folder(out):
     from outputs import MACHINE_PARTS
 
     stem = out.shapefile_path.stem
-    due = {"CARD.txt", "TASKDATA/TASKDATA.XML", "TASKDATA/" + out.grid.file.name, *(f"{stem}.{part}" for part in MACHINE_PARTS)}
+    due = {"CARD.html", "CARD.txt", "TASKDATA/TASKDATA.XML", "TASKDATA/" + out.grid.file.name, *(f"{stem}.{part}" for part in MACHINE_PARTS)}
     there = {path.relative_to(out.machine).as_posix() for path in out.machine.rglob("*") if path.is_file()}
     need(there == due, f"missing {sorted(due - there)}, too many {sorted(there - due)}")

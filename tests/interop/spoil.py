@@ -621,6 +621,59 @@ def zip_that_terminals_cannot_unpack(out):
     rezip(out, compression=zipfile.ZIP_BZIP2)
 
 
+def printed(out, html):
+    """The report's PDF replaced by what another program makes of a page."""
+    surface = out.office / "report.pdf"
+    page = html.encode("latin-1")
+    # A bare page with one line in a font that is not embedded, without tags: the least that a reader opens.
+    stream = b"BT /F1 12 Tf 72 720 Td (" + page + b") Tj ET"
+    parts = [
+        b"<< /Type /Catalog /Pages 2 0 R >>",
+        b"<< /Type /Pages /Kids [3 0 R] /Count 1 >>",
+        b"<< /Type /Page /Parent 2 0 R /MediaBox [0 0 612 792] /Resources << /Font << /F1 4 0 R >> >> /Contents 5 0 R >>",
+        b"<< /Type /Font /Subtype /Type1 /BaseFont /Helvetica >>",
+        b"<< /Length %d >>\nstream\n" % len(stream) + stream + b"\nendstream",
+    ]
+    body, offsets = b"%PDF-1.4\n", []
+    for number, part in enumerate(parts, 1):
+        offsets.append(len(body))
+        body += b"%d 0 obj\n" % number + part + b"\nendobj\n"
+    start = len(body)
+    body += b"xref\n0 %d\n0000000000 65535 f \n" % (len(parts) + 1) + b"".join(b"%010d 00000 n \n" % offset for offset in offsets)
+    body += b"trailer << /Size %d /Root 1 0 R >>\nstartxref\n%d\n%%%%EOF\n" % (len(parts) + 1, start)
+    surface.write_bytes(body)
+
+
+@spoil("the PDF's text holds", "the PDF is tagged", "every font of the PDF is embedded", "poppler paints every page", "page one of the PDF says")
+def report_of_another_program(out):
+    printed(out, "Nitrogen map for Long Ley")
+
+
+@spoil("have no fault of syntax")
+def report_with_another_total(out):
+    rewrite(out.office / "report.html", lambda text: text.replace(f"{out.recorded('totals.n_kg'):.1f} kg N", "999.9 kg N"))
+
+
+@spoil("have no fault of syntax")
+def report_with_an_open_tag(out):
+    rewrite(out.office / "report.html", lambda text: text.replace("</table>", "", 1))
+
+
+@spoil("fetch nothing and run nothing")
+def report_with_a_script(out):
+    rewrite(out.office / "report.html", lambda text: text.replace("</body>", "<script>alert(1)</script></body>"))
+
+
+@spoil("fetch nothing and run nothing")
+def card_with_a_link_outside(out):
+    rewrite(out.machine / "CARD.html", lambda text: text.replace("href=\"geo:", "href=\"//example.invalid/", 1))
+
+
+@spoil("the GPX has places inside")
+def walk_in_another_county(out):
+    rewrite(out.office / "scouting.gpx", lambda text: re.sub(r'lat="(\d+)', lambda m: f'lat="{int(m[1]) + 1}', text, count=1))
+
+
 def matching(word):
     found = [name for name in CHECKS if word in name]
     if len(found) != 1:

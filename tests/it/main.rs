@@ -27,5 +27,6 @@ mod ramp_command;
 mod ramp_image;
 mod rasters;
 mod rate_command;
+mod report;
 mod satellites;
 mod season;

@@ -3,6 +3,7 @@
 mod error;
 mod mask;
 mod open;
+mod overview;
 pub mod product;
 mod stack;
 mod stored;
@@ -13,6 +14,7 @@ pub use mask::MaskSpec;
 pub use open::BandFacts;
 pub use open::RasterFacts;
 pub use open::facts;
+pub use overview::Overview;
 pub use stack::RasterStack;
 pub use stack::Slot;
 

@@ -86,6 +86,11 @@ impl RasterStack {
         Ok(Self { lattice, slots, nesting, mask })
     }
 
+    /// Every slot with its factor and the fine column and row of its corner.
+    pub(super) fn slots_and_nesting(&self) -> impl Iterator<Item = (&Slot, (i64, (i64, i64)))> {
+        self.slots.iter().zip(self.nesting.iter().map(|nesting| (nesting.factor, nesting.origin)))
+    }
+
     /// Whether a band is coarser than the finest, with its factor.
     pub fn coarser(&self) -> Vec<(PathBuf, usize, i64)> {
         self.slots.iter().zip(&self.nesting).filter(|(_, n)| n.factor > 1).map(|(slot, n)| (slot.facts.path.clone(), slot.band, n.factor)).collect()

@@ -19,7 +19,7 @@ pub(super) struct Conversion {
 impl Conversion {
     /// Values of a run of stored numbers; what is no data or no number becomes NaN.
     #[expect(clippy::needless_bitwise_bool, reason = "without branches the loop works on several pixels at once")]
-    fn apply<T: Copy + Into<f64>>(&self, stored: &[T], values: &mut [f64]) {
+    pub(super) fn apply<T: Copy + Into<f64>>(&self, stored: &[T], values: &mut [f64]) {
         // A nodata value of a 32-bit file is stated in 64 bits: compare both.
         let (wide, narrow) = self.nodata.map_or((f64::NAN, f64::NAN), |value| (value, f64::from(value as f32)));
         let keep = |number: f64| !((number == wide) | (number == narrow) | !number.is_finite());

@@ -1,0 +1,290 @@
+//! The appendix: everything that repeats the run.
+
+use serde_json::Value;
+
+use crate::report::document::Block;
+use crate::report::document::Part;
+use crate::report::document::Table;
+use crate::report::paper::Paper;
+use crate::report::paper::figures;
+use crate::report::paper::page_two::MOST_ZONES;
+use crate::report::paper::page_two::PROFILES;
+use crate::report::paper::page_two::zone_table;
+use crate::report::paper::shown::ratio;
+
+/// The appendix.
+pub(super) fn part(paper: &Paper<'_>) -> Part {
+    let text = paper.text;
+    let mut blocks = vec![
+        Block::Heading(text.say("appendix-repeat")),
+        Block::Text(text.with("appendix-repeat-text", &[("version", env!("CARGO_PKG_VERSION")), ("map", &paper.outcome.prescription.map_id)])),
+        Block::Code(paper.command.to_owned()),
+        Block::Heading(text.say("appendix-formulas")),
+    ];
+    blocks.extend(formulas(paper));
+    blocks.push(Block::Heading(text.say("appendix-strips")));
+    blocks.extend(strips(paper));
+    blocks.push(Block::Heading(text.say("appendix-days")));
+    blocks.extend(growing_days(paper));
+    blocks.push(Block::Heading(text.say("appendix-inputs")));
+    blocks.push(Block::Table(inputs(paper)));
+    blocks.extend(transformations(paper));
+    blocks.push(Block::Heading(text.say("appendix-settings")));
+    blocks.push(Block::Table(settings(paper)));
+    let further: Vec<Block> = (1..)
+        .zip(&paper.outcome.looked.strips)
+        .skip(PROFILES)
+        .filter_map(|(number, strip)| figures::profile(paper, number, strip, false).map(Block::Figure))
+        .collect();
+    for pair in further.chunks(2) {
+        blocks.push(Block::Beside(vec![pair[0].clone()], pair.get(1).cloned().into_iter().collect()));
+    }
+    if paper.outcome.prescription.zones.len() > MOST_ZONES {
+        blocks.push(Block::Heading(text.say("appendix-zones")));
+        blocks.push(Block::Table(zone_table(paper)));
+    }
+    Part { id: "appendix", heading: text.say("appendix-heading"), blocks, one_page: false }
+}
+
+/// A value of the record as text; numbers as the record writes them, rounded where more digits say nothing.
+fn told(value: &Value) -> String {
+    match value {
+        Value::Null => "–".to_owned(),
+        Value::Bool(true) => "yes".to_owned(),
+        Value::Bool(false) => "no".to_owned(),
+        Value::String(text) => text.clone(),
+        Value::Number(number) => number.as_f64().filter(|value| value.is_finite() && libm::floor(*value) != *value).map_or_else(
+            || number.to_string().trim_end_matches(".0").to_owned(),
+            |value| {
+                let text = format!("{value:.6}");
+                text.trim_end_matches('0').trim_end_matches('.').to_owned()
+            },
+        ),
+        Value::Array(items) => items.iter().map(told).collect::<Vec<_>>().join(", "),
+        Value::Object(map) => map.iter().map(|(key, value)| format!("{key} {}", told(value))).collect::<Vec<_>>().join(", "),
+    }
+}
+
+/// The formulas, with the numbers that were put in and where they come from.
+fn formulas(paper: &Paper<'_>) -> Vec<Block> {
+    let text = paper.text;
+    let at = |path: &[&str]| paper.record(path).map_or_else(|| "–".to_owned(), told);
+    let response = |key: &str| at(&["settings", "response", key]);
+    let curve = |key: &str| at(&["settings", "response", "yield_curve", key]);
+    let mut items = vec![
+        text.with(
+            "formula-index",
+            &[
+                ("index", &paper.image.index_name),
+                ("formula", &paper.image.formula),
+                ("source", if paper.image.index_source.is_empty() { "–" } else { &paper.image.index_source }),
+            ],
+        ),
+        text.say("formula-cell"),
+        text.with("formula-reference", &[("index", &ratio(paper.outcome.reference.index)), ("kind", paper.outcome.reference.kind)]),
+        text.say("formula-interval"),
+    ];
+    if paper.record(&["settings", "response", "method"]).and_then(Value::as_str) == Some("yield response") {
+        items.push(
+            text.with(
+                "formula-ratio",
+                &[("largest", &response("largest_ratio")), ("adjusted", &response("ratio_adjustment")), ("compare", &response("compare"))],
+            ),
+        );
+        items.push(text.with(
+            "formula-without",
+            &[
+                ("a", &curve("a_kg_ha")),
+                ("b", &curve("b_d")),
+                ("days", &paper.days()),
+                ("most", &response("maximum_yield_kg_ha")),
+                ("source", &curve("source")),
+            ],
+        ));
+        items.push(text.say("formula-with"));
+        items.push(text.with(
+            "formula-rate",
+            &[("g", &response("grain_nitrogen_share")), ("e", &response("use_efficiency_share")), ("applied", &response("applied_since_sensing_kg_n_ha"))],
+        ));
+    } else {
+        let fitted = paper.settings.response.fitted();
+        items.push(text.with("formula-method", &[("method", &at(&["settings", "response"])), ("source", &fitted.source)]));
+        if fitted.from_memory {
+            items.push(text.say("formula-from-memory"));
+        }
+    }
+    items.push(text.with(
+        "formula-limits",
+        &[
+            ("minimum", &at(&["settings", "rate", "minimum_kg_n_ha"])),
+            ("maximum", &at(&["settings", "rate", "maximum_kg_n_ha"])),
+            ("step", &at(&["settings", "rate", "step_kg_n_ha"])),
+        ],
+    ));
+    if paper.outcome.prescription.product.is_some() {
+        items.push(text.with(
+            "formula-product",
+            &[("nitrogen", &at(&["settings", "product", "nitrogen_share"])), ("density", &at(&["settings", "product", "density_kg_l"]))],
+        ));
+    }
+    if paper.outcome.money.is_some() {
+        items.push(text.say("formula-money"));
+    }
+    vec![Block::List(items), Block::Small(text.say("formula-sources"))]
+}
+
+fn strips(paper: &Paper<'_>) -> Vec<Block> {
+    let text = paper.text;
+    let Some(list) = paper.record(&["reference", "strips"]).and_then(Value::as_array).filter(|list| !list.is_empty()) else {
+        return vec![Block::Text(text.with("appendix-no-strips", &[("kind", paper.outcome.reference.kind)]))];
+    };
+    let number = |value: Option<&Value>| value.and_then(Value::as_f64).map_or_else(|| "–".to_owned(), |value| format!("{value:.4}"));
+    let shown = paper.shown();
+    let rows = list
+        .iter()
+        .map(|strip| {
+            let get = |key: &str| strip.get(key);
+            vec![
+                get("strip").map_or_else(String::new, told),
+                shown.area_number(crate::units::Area::m2(get("area_m2").and_then(Value::as_f64).unwrap_or(f64::NAN))),
+                get("estimator").map_or_else(String::new, told),
+                number(get("index")),
+                number(get("beside")),
+                get("pixels").map_or_else(String::new, told),
+                get("segments_dropped").map_or_else(String::new, told),
+                number(get("index_less_inset")),
+                number(get("index_more_inset")),
+                get("reason").filter(|reason| !reason.is_null()).map_or_else(String::new, told),
+            ]
+        })
+        .collect();
+    let columns = vec![
+        (text.say("strips-strip"), true),
+        (text.with("table-area", &[("unit", shown.area_unit())]), true),
+        (text.say("strips-estimator"), false),
+        (text.say("strips-index"), true),
+        (text.say("strips-beside"), true),
+        (text.say("strips-pixels"), true),
+        (text.say("strips-dropped"), true),
+        (text.say("strips-less"), true),
+        (text.say("strips-more"), true),
+        (text.say("strips-reason"), false),
+    ];
+    let mut blocks = vec![Block::Table(Table { caption: text.say("strips-caption"), columns, rows, summed: false })];
+    if let Some(place) = paper.outcome.reference.place {
+        blocks.push(Block::Text(text.with("appendix-place", &[("place", &ratio(place)), ("mean", &ratio(paper.outcome.looked.field_mean))])));
+    }
+    blocks
+}
+
+fn growing_days(paper: &Paper<'_>) -> Vec<Block> {
+    let text = paper.text;
+    let counted = paper.season.said().unwrap_or_else(|| text.say("days-stated"));
+    let mut blocks = vec![Block::Text(text.with("days-text", &[("days", &paper.days()), ("counted", &counted)]))];
+    let Some(weather) = paper.weather else { return blocks };
+    let columns = vec![
+        (text.say("days-month"), false),
+        (text.say("days-days"), true),
+        (text.with("days-least", &[("unit", weather.unit)]), true),
+        (text.with("days-greatest", &[("unit", weather.unit)]), true),
+        (text.say("days-growing"), true),
+        (text.say("days-so-far"), true),
+    ];
+    let mut so_far = 0;
+    let rows = weather
+        .months
+        .iter()
+        .map(|month| {
+            so_far += month.growing_days;
+            vec![
+                month.month.clone(),
+                month.days.to_string(),
+                format!("{:.1}", month.tmin),
+                format!("{:.1}", month.tmax),
+                month.growing_days.to_string(),
+                so_far.to_string(),
+            ]
+        })
+        .collect();
+    blocks.push(Block::Table(Table { caption: text.say("days-caption"), columns, rows, summed: false }));
+    blocks
+}
+
+fn inputs(paper: &Paper<'_>) -> Table {
+    let text = paper.text;
+    let list = paper.record(&["inputs"]).and_then(Value::as_array).cloned().unwrap_or_default();
+    let rows = list.iter().map(|file| ["path", "bytes", "sha256"].map(|key| file.get(key).map_or_else(String::new, told)).to_vec()).collect();
+    Table {
+        caption: text.say("inputs-caption"),
+        columns: vec![(text.say("inputs-file"), false), (text.say("inputs-bytes"), true), (text.say("inputs-hash"), false)],
+        rows,
+        summed: false,
+    }
+}
+
+fn transformations(paper: &Paper<'_>) -> Vec<Block> {
+    let text = paper.text;
+    let list = paper.record(&["transformations"]).and_then(Value::as_array).cloned().unwrap_or_default();
+    let plane = &paper.ground.plane;
+    let mut items = vec![text.with(
+        "plane-text",
+        &[
+            ("plane", &plane.crs.to_string()),
+            ("name", plane.crs.name()),
+            ("scale", &format!("{:.6}", plane.areal_scale)),
+            ("convergence", &format!("{:.3}", plane.convergence_deg)),
+            ("heading", &format!("{:.2}", plane.true_azimuth(paper.ground.grid.frame.azimuth_deg()))),
+        ],
+    )];
+    items.extend(list.iter().map(|operation| {
+        let get = |key: &str| operation.get(key).map_or_else(String::new, told);
+        text.with("plane-transformed", &[("from", &get("from")), ("to", &get("to")), ("name", &get("name")), ("accuracy", &get("accuracy_m"))])
+    }));
+    vec![Block::List(items)]
+}
+
+/// Every setting of the record, one a row.
+fn settings(paper: &Paper<'_>) -> Table {
+    let text = paper.text;
+    let mut rows = Vec::new();
+    if let Some(value) = paper.core.get("settings") {
+        flatten("", value, &mut rows);
+    }
+    Table { caption: text.say("settings-caption"), columns: vec![(text.say("settings-key"), false), (text.say("settings-value"), false)], rows, summed: false }
+}
+
+fn flatten(prefix: &str, value: &Value, rows: &mut Vec<Vec<String>>) {
+    match value {
+        Value::Object(map) if !map.is_empty() => {
+            for (key, inner) in map {
+                let name = if prefix.is_empty() { key.clone() } else { format!("{prefix}.{key}") };
+                flatten(&name, inner, rows);
+            }
+        }
+        Value::Array(items) if items.iter().any(Value::is_object) => {
+            for (number, inner) in (1..).zip(items) {
+                flatten(&format!("{prefix} {number}"), inner, rows);
+            }
+        }
+        Value::Null | Value::Object(_) => {}
+        Value::Array(items) if items.is_empty() => {}
+        other => rows.push(vec![prefix.to_owned(), told(other)]),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    #[test]
+    fn settings_are_told_one_a_row() {
+        let mut rows = Vec::new();
+        flatten("", &json!({ "rate": { "step_kg_n_ha": 10.0, "usual": null, "list": [1, 2] }, "exclude": [{ "path": "a", "buffer_m": 2.5 }] }), &mut rows);
+        assert_eq!(
+            rows,
+            [["rate.step_kg_n_ha", "10"], ["rate.list", "1, 2"], ["exclude 1.path", "a"], ["exclude 1.buffer_m", "2.5"]]
+                .map(|row| row.map(str::to_owned).to_vec())
+        );
+    }
+}

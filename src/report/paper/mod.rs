@@ -1,0 +1,220 @@
+//! The paper: what was measured, what was computed, what to put on, what it brings, how sure that is, and what to watch out for.
+//!
+//! Everything comes from the run's outcome and from the record; nothing is worked out here that another output could say differently.
+
+mod appendix;
+mod cautions;
+mod figures;
+mod page_one;
+mod page_two;
+mod sheets;
+mod shown;
+
+pub use sheets::card_document;
+pub use sheets::scout_name;
+pub use sheets::scout_words;
+
+use serde_json::Map;
+use serde_json::Value;
+
+use crate::finding::Finding;
+use crate::pipeline::ground::Ground;
+use crate::pipeline::run::Outcome;
+use crate::pipeline::season::GrowingSeason;
+use crate::pipeline::settings::Settings;
+use crate::report::document::Document;
+use crate::report::document::Part;
+use crate::report::draw::drawing::Drawing;
+use crate::report::draw::raster::IndexOverview;
+use crate::report::paper::shown::Shown;
+use crate::report::text::Text;
+use crate::units::NRate;
+use crate::units::Yield;
+use crate::zones::check_points::CheckPoint;
+use crate::zones::machine::MachineRates;
+use crate::zones::scouting::ScoutPoint;
+
+/// What is known of the image.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ImageFacts {
+    /// The index's name.
+    pub index_name: String,
+    /// Its formula.
+    pub formula: String,
+    /// Where it was published; empty when the user wrote it.
+    pub index_source: String,
+    /// Its files, as the record names them.
+    pub files: Vec<String>,
+}
+
+/// One month of the weather record, of the days between planting and sensing.
+#[derive(Clone, Debug, PartialEq)]
+pub struct WeatherMonth {
+    /// Year and month.
+    pub month: String,
+    /// Days counted.
+    pub days: u32,
+    /// Mean of least temperatures, in the record's unit.
+    pub tmin: f64,
+    /// Mean of greatest temperatures, in the record's unit.
+    pub tmax: f64,
+    /// Growing days.
+    pub growing_days: u32,
+}
+
+/// The weather record by month.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct WeatherMonths {
+    /// Unit of temperatures.
+    pub unit: &'static str,
+    /// Months, first to last.
+    pub months: Vec<WeatherMonth>,
+}
+
+/// Range of the gain over many draws of what is not known: 10th and 90th percentile.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct GainRange {
+    /// Over no nitrogen. \[currency\]
+    pub over_none: (f64, f64),
+    /// Over one flat rate. \[currency\]
+    pub over_flat: (f64, f64),
+}
+
+/// A figure that can be drawn alone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Subject {
+    /// Map of rates by zone.
+    Rates,
+    /// Map of the index as it was taken.
+    Index,
+    /// Map of the index by cell.
+    Cells,
+    /// Index along a strip, by number.
+    Profile(u32),
+    /// Area by rate.
+    Histogram,
+    /// What flat rates would bring.
+    Response,
+}
+
+impl Subject {
+    /// The word of it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Rates => "rates",
+            Self::Index => "index",
+            Self::Cells => "cells",
+            Self::Profile(_) => "profile",
+            Self::Histogram => "histogram",
+            Self::Response => "response",
+        }
+    }
+}
+
+/// Everything that the paper is made of.
+pub struct Paper<'a> {
+    /// The settings.
+    pub settings: &'a Settings,
+    /// The ground.
+    pub ground: &'a Ground,
+    /// What was found.
+    pub outcome: &'a Outcome,
+    /// What was noticed.
+    pub findings: &'a [Finding],
+    /// The record, without outputs and time.
+    pub core: &'a Map<String, Value>,
+    /// Rates as the machine gets them.
+    pub rates: &'a MachineRates,
+    /// Check points.
+    pub points: &'a [CheckPoint],
+    /// Places to walk to.
+    pub scouts: &'a [ScoutPoint],
+    /// The index as it was taken.
+    pub overview: Option<&'a IndexOverview>,
+    /// The image.
+    pub image: &'a ImageFacts,
+    /// Growing days, and how they were counted.
+    pub season: &'a GrowingSeason,
+    /// The weather record by month, when growing days come from one.
+    pub weather: Option<&'a WeatherMonths>,
+    /// Mean yield of the canopy at flat rates.
+    pub response: &'a [(NRate, Yield)],
+    /// What to mind with the product, from the table of products.
+    pub product_cautions: &'a [String],
+    /// Command that repeats the run.
+    pub command: &'a str,
+    /// Whether nothing was written for the machine.
+    pub stopped: bool,
+    /// Range of the gain, when it was drawn.
+    pub gain_range: Option<GainRange>,
+    /// Words.
+    pub text: &'a Text,
+}
+
+impl<'a> Paper<'a> {
+    fn shown(&self) -> Shown<'a> {
+        Shown::new(self.settings, &self.outcome.prescription)
+    }
+
+    /// A value of the record by its path.
+    fn record(&self, path: &[&str]) -> Option<&'a Value> {
+        let mut value = self.core.get(*path.first()?)?;
+        for key in &path[1..] {
+            value = value.get(key)?;
+        }
+        Some(value).filter(|value| !value.is_null())
+    }
+
+    /// Rates of zones as exported, in the order of zones.
+    fn exported(&self) -> Vec<f64> {
+        self.rates.zones.iter().map(crate::zones::machine::ZoneRate::exported).collect()
+    }
+
+    /// One figure alone; `None` when the run has nothing to draw for it.
+    pub fn picture(&self, subject: Subject) -> Option<Drawing> {
+        match subject {
+            Subject::Rates => Some(figures::rates(self)),
+            Subject::Index => Some(figures::index(self)),
+            Subject::Cells => Some(figures::cells(self)),
+            Subject::Profile(number) => {
+                let strip = self.outcome.looked.strips.get((number as usize).checked_sub(1)?)?;
+                figures::profile(self, number as usize, strip, true)
+            }
+            Subject::Histogram => Some(figures::histogram(self)),
+            Subject::Response => figures::response(self),
+        }
+        .map(|figure| figure.drawing)
+    }
+
+    /// Growing days as text; a dash where the method needs none and the job states none.
+    fn days(&self) -> String {
+        let days = self.season.growing_days;
+        if days.is_finite() { format!("{days:.0}") } else { self.text.say("table-none") }
+    }
+
+    /// The frame that all documents of a run share.
+    fn document(&self, title: String, parts: Vec<Part>) -> Document {
+        let (text, prescription) = (self.text, &self.outcome.prescription);
+        let foot = text.with("page-foot", &[("field", &prescription.field_name), ("map", &prescription.map_id), ("version", env!("CARGO_PKG_VERSION"))]);
+        Document {
+            title,
+            language: text.language(),
+            subject: text.with("page-subject", &[("crop", &prescription.crop), ("image", &prescription.image_date.to_string()), ("map", &prescription.map_id)]),
+            foot,
+            warning: self.stopped.then(|| text.say("page-not-for-use")),
+            letter: self.settings.output.us_units,
+            parts,
+        }
+    }
+
+    /// The report: two pages, the checklist and the sheets, the appendix.
+    pub fn report(&self) -> Document {
+        let prescription = &self.outcome.prescription;
+        let mut parts = vec![page_one::part(self), page_two::part(self)];
+        if !self.stopped {
+            parts.extend([sheets::card(self), sheets::scouting(self), sheets::planned(self), sheets::applied(self)]);
+        }
+        parts.push(appendix::part(self));
+        self.document(self.text.with("page-title", &[("field", &prescription.field_name)]), parts)
+    }
+}

@@ -1,0 +1,232 @@
+//! A document as a tagged PDF (PDF/UA-1): fonts embedded, figures as vectors, the same bytes for the same document.
+
+pub(crate) mod fonts;
+mod paint;
+mod rows;
+mod setting;
+mod tree;
+
+use jiff::Timestamp;
+use jiff::tz::Offset;
+use krilla::Document as Pdf;
+use krilla::SerializeSettings;
+use krilla::configure::Accessibility;
+use krilla::configure::ConfigurationBuilder;
+use krilla::destination::XyzDestination;
+use krilla::geom::Point;
+use krilla::metadata::DateTime;
+use krilla::metadata::Metadata;
+use krilla::outline::Outline;
+use krilla::outline::OutlineNode;
+use krilla::page::PageSettings;
+
+use crate::report::document::Document;
+use fonts::Fonts;
+use rows::Maker;
+use rows::Mark;
+use rows::Row;
+use tree::Kind;
+use tree::NodeId;
+use tree::Tree;
+
+/// Sides of A4 and of Letter. \[pt\]
+const PAPERS: [(f64, f64); 2] = [(595.28, 841.89), (612.0, 792.0)];
+/// 14 mm on every side. \[pt\]
+const MARGIN: f64 = 39.7;
+/// Kept for the foot. \[pt\]
+const FOOT: f64 = 16.0;
+
+/// Why there is no PDF.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum PdfError {
+    /// The fonts in the program cannot be read.
+    #[error("the fonts of the report cannot be read")]
+    Fonts,
+    /// The writer refused the document.
+    #[error("the report cannot be written as an accessible PDF: {reason}")]
+    Refused {
+        /// What it said.
+        reason: String,
+    },
+}
+
+/// One page, filled.
+#[derive(Default)]
+struct Page {
+    /// Rows and how far below the page's top margin each begins. \[pt\]
+    rows: Vec<(f64, Row)>,
+}
+
+/// Fills pages with rows.
+struct Filler {
+    pages: Vec<Page>,
+    y: f64,
+    room: f64,
+}
+
+impl Filler {
+    fn new_page(&mut self) {
+        self.pages.push(Page::default());
+        self.y = 0.0;
+    }
+    fn put(&mut self, row: Row) {
+        let height = row.height;
+        if let Some(page) = self.pages.last_mut() {
+            page.rows.push((self.y, row));
+        }
+        self.y += height;
+    }
+    fn fill(&mut self, rows: Vec<Row>) {
+        let mut rest = rows.into_iter().peekable();
+        while let Some(row) = rest.next() {
+            // Rows that must stay together are taken as one.
+            let mut group = vec![row];
+            while group.last().is_some_and(|row| row.keep) {
+                match rest.next() {
+                    Some(next) => group.push(next),
+                    None => break,
+                }
+            }
+            let height: f64 = group.iter().map(|row| row.height).sum();
+            if self.y > 0.0 && self.y + height > self.room + 0.01 {
+                self.new_page();
+                if let Some(again) = group[0].again.take() {
+                    let mut header = *again;
+                    header.marks.iter_mut().for_each(|mark| mark.1 = None);
+                    self.put(header);
+                }
+            }
+            group.into_iter().for_each(|row| self.put(row));
+        }
+    }
+}
+
+/// The file.
+///
+/// # Errors
+/// [`PdfError`] when the writer refuses the document.
+pub fn pdf(document: &Document, instant: Timestamp, id: &str) -> Result<Vec<u8>, PdfError> {
+    let fonts = Fonts::load().ok_or(PdfError::Fonts)?;
+    let paper = PAPERS[usize::from(document.letter)];
+    let width = paper.0 - 2.0 * MARGIN;
+    let room = paper.1 - 2.0 * MARGIN - FOOT;
+    let mut maker = Maker { fonts: &fonts, tree: Tree::default(), page: room, shrink: 1.0 };
+    let mut filler = Filler { pages: Vec::new(), y: 0.0, room };
+    let mut begins = Vec::new();
+    for number in 0..document.parts.len() {
+        filler.new_page();
+        begins.push((filler.pages.len() - 1, document.parts[number].heading.clone()));
+        maker.shrink = shrink(document, number, &fonts, width, room);
+        let rows = part_rows(&mut maker, document, number, width);
+        filler.fill(rows);
+    }
+    let mut tree = maker.tree;
+    let settings = SerializeSettings {
+        configuration: ConfigurationBuilder::new()
+            .with_accessibility_validator(Accessibility::UA1)
+            .finish()
+            .map_err(|error| PdfError::Refused { reason: format!("{error:?}") })?,
+        ..SerializeSettings::default()
+    };
+    let mut file = Pdf::new_with(settings);
+    let count = filler.pages.len();
+    for (number, page) in filler.pages.iter().enumerate() {
+        let size = PageSettings::from_wh(paper.0 as f32, paper.1 as f32).ok_or(PdfError::Fonts)?;
+        let mut sheet = file.start_page_with(size);
+        let mut surface = sheet.surface();
+        for (y, row) in &page.rows {
+            paint::row(&mut surface, &fonts, row, (MARGIN, MARGIN + y), &mut tree);
+        }
+        let foot = format!("{}    {} / {count}", document.foot, number + 1);
+        paint::foot(&mut surface, &fonts, &foot, (MARGIN, paper.1 - MARGIN), width);
+        surface.finish();
+        sheet.finish();
+    }
+    let mut outline = Outline::new();
+    for (page, heading) in begins {
+        outline.push_child(OutlineNode::new(heading, XyzDestination::new(page, Point::from_xy(MARGIN as f32, MARGIN as f32))));
+    }
+    file.set_outline(outline);
+    file.set_metadata(metadata(document, instant, id));
+    file.set_tag_tree(tree.finish(document.language));
+    file.finish().map_err(|error| PdfError::Refused { reason: format!("{error:?}") })
+}
+
+/// All rows of a part, title and warning above them.
+fn part_rows(maker: &mut Maker<'_>, document: &Document, number: usize, width: f64) -> Vec<Row> {
+    let part = &document.parts[number];
+    let section = maker.tree.grow(None, Kind::Section);
+    let mut rows = if number == 0 { head(maker, document, section, width) } else { Vec::new() };
+    if let (Some(warning), true) = (&document.warning, number > 0) {
+        rows.push(banner(maker, warning, None, width));
+    }
+    rows.extend(maker.heading(&part.heading, 2, 12.4, section, width));
+    for block in &part.blocks {
+        rows.extend(maker.block(block, section, width));
+    }
+    rows
+}
+
+/// How much smaller the figures of a part are drawn so that a part meant for one page stays on it; 1 where it fits, or where even seven tenths would not do: smaller letters nobody reads.
+fn shrink(document: &Document, number: usize, fonts: &Fonts, width: f64, room: f64) -> f64 {
+    if !document.parts[number].one_page {
+        return 1.0;
+    }
+    let height = |shrink: f64| {
+        let mut trial = Maker { fonts, tree: Tree::default(), page: room, shrink };
+        part_rows(&mut trial, document, number, width).iter().map(|row| row.height).sum::<f64>()
+    };
+    let steps = (0..=6).map(|k| 1.0 - 0.05 * f64::from(k));
+    let mut fitting = steps.filter(|share| height(*share) <= room);
+    fitting.next().unwrap_or(1.0)
+}
+
+/// Title and subject above all.
+fn head(maker: &mut Maker<'_>, document: &Document, section: NodeId, width: f64) -> Vec<Row> {
+    let mut rows = maker.heading(&document.title, 1, 16.0, section, width);
+    rows.extend(maker.block(&crate::report::document::Block::Small(document.subject.clone()), section, width));
+    if let Some(warning) = &document.warning {
+        let node = maker.tree.grow(Some(section), Kind::Paragraph);
+        rows.push(banner(maker, warning, Some(node), width));
+    }
+    rows
+}
+
+/// What must not be overlooked, in a frame.
+fn banner(maker: &Maker<'_>, warning: &str, node: Option<NodeId>, width: f64) -> Row {
+    let look = setting::Look { size: 11.0, bold: true, colour: rows::STOP };
+    let mut row = Row::default();
+    for line in setting::lines(maker.fonts, &[setting::Run { text: warning.to_owned(), look }], width - 16.0) {
+        for span in &line.spans {
+            row.marks.push((Mark::Text { x: 8.0 + span.x, y: row.height + 15.0, text: span.text.clone(), look }, node));
+        }
+        row.height += line.height();
+    }
+    row.height += 14.0;
+    let (right, under) = (width, row.height - 4.0);
+    for (from, to) in [((0.0, 1.0), (right, 1.0)), ((right, 1.0), (right, under)), ((right, under), (0.0, under)), ((0.0, under), (0.0, 1.0))] {
+        row.marks.push((Mark::Rule { from, to, width: 1.8, colour: rows::STOP }, None));
+    }
+    row
+}
+
+fn metadata(document: &Document, instant: Timestamp, id: &str) -> Metadata {
+    let when = Offset::UTC.to_datetime(instant);
+    let part = |value: i8| u8::try_from(value).unwrap_or(0);
+    let date = DateTime::new(u16::try_from(when.year()).unwrap_or(0))
+        .month(part(when.month()))
+        .day(part(when.day()))
+        .hour(part(when.hour()))
+        .minute(part(when.minute()))
+        .second(part(when.second()))
+        .utc_offset_hour(0)
+        .utc_offset_minute(0);
+    Metadata::new()
+        .title(document.title.clone())
+        .description(document.subject.clone())
+        .language(document.language.to_owned())
+        .creator(concat!("haulm ", env!("CARGO_PKG_VERSION")).to_owned())
+        .document_id(id.to_owned())
+        .creation_date(date)
+}
