@@ -28,6 +28,7 @@ use crate::pipeline::settings::ImageSource;
 use crate::pipeline::settings::Imagery;
 use crate::pipeline::settings::ReferenceSource;
 use crate::pipeline::settings::Settings;
+use crate::pipeline::settings::StripsUse;
 use crate::pipeline::settings::VectorSource;
 use crate::science::index::Index;
 use crate::science::index::Scratch;
@@ -171,6 +172,10 @@ pub fn ground(settings: &Settings, network: bool) -> Result<GroundInputs, AppErr
         strips: match &settings.reference.source {
             ReferenceSource::Strips(source) => Some(layer(source, &polygons, network)?),
             ReferenceSource::Readings(_) | ReferenceSource::Percentile(_) => None,
+        },
+        reference_zones: match &settings.reference.strips_use {
+            StripsUse::Zones { source, .. } => Some(layer(source, &polygons, network)?),
+            StripsUse::Pooled | StripsUse::Nearest | StripsUse::InverseDistance => None,
         },
         edges: field.edges.iter().map(|source| layer(source, &lines, network)).collect::<Result<_, _>>()?,
         guidance: match &settings.machine.heading {
@@ -329,6 +334,9 @@ pub fn inputs(job: &Path, settings: &Settings, image: &[PathBuf], weather: &[Pat
         vector(edge);
     }
     if let ReferenceSource::Strips(source) = &settings.reference.source {
+        vector(source);
+    }
+    if let StripsUse::Zones { source, .. } = &settings.reference.strips_use {
         vector(source);
     }
     if let Heading::Line(source) = &settings.machine.heading {

@@ -10,6 +10,7 @@ use crate::app::job::echo;
 use crate::app::open::Image;
 use crate::finding::Finding;
 use crate::format::payload::Payload;
+use crate::pipeline::doubt::Doubt;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::money::ZoneMoney;
 use crate::pipeline::run::Outcome;
@@ -113,6 +114,39 @@ fn loads_value(loads: &Loads, product: &Product, unit: RateUnit) -> Value {
     })
 }
 
+/// The band of the field and what makes it. Zones and cells stand in the layers.
+fn drawn_value(doubt: &Doubt) -> Value {
+    let spreads = &doubt.spreads;
+    let parts: Vec<Value> = doubt
+        .parts
+        .iter()
+        .map(|part| json!({ "doubt": part.factor.word(), "sd_n_kg": part.sd_kg, "variance_share": part.share, "n_kg_at_ends": [part.ends_kg.0, part.ends_kg.1] }))
+        .collect();
+    json!({
+        "draws": doubt.draws, "seed": doubt.seed, "n_kg_plain": doubt.plain_kg, "n_kg_p10": doubt.field.low, "n_kg_p50": doubt.field.middle, "n_kg_p90": doubt.field.high,
+        "n_kg_mean": doubt.field.mean, "n_kg_sd": doubt.field.sd, "alone": parts,
+        "ratio_bounds_over_estimate": spreads.ratio.map(|bounds| [bounds.0, bounds.1]), "use_efficiency_spread": spreads.use_efficiency,
+        "curve_spread": spreads.curve, "curve_spread_stated": doubt.curve_stated, "place_spread": spreads.place, "place_spread_stated": doubt.place_stated,
+        "strips": doubt.strips,
+    })
+}
+
+/// How the field's nitrogen moves with every doubt.
+fn doubt_value(outcome: &Outcome) -> Value {
+    let totals = &outcome.totals;
+    let by_strip: Vec<Value> = totals.n_kg_by_strip.iter().map(|(strip, n)| json!({ "strip": strip, "n_kg": n })).collect();
+    let mut doubt = json!({
+            "n_kg_base": totals.n_kg_base, "n_kg_without_dropping": totals.n_kg_without_dropping, "n_kg_by_strip": by_strip, "n_kg_by_inset": totals.n_kg_by_inset,
+            "n_kg_by_ratio_bounds": totals.n_kg_by_bounds.map(|b| [b.0, b.1]), "n_kg_by_use_efficiency": totals.n_kg_by_efficiency.map(|b| [b.0, b.1]),
+            "n_kg_each_cell": totals.n_kg_by_compare.0, "n_kg_whole_field": totals.n_kg_by_compare.1,
+            "noise_sd": totals.noise.map(|n| n.0), "noise_n_kg": totals.noise.map(|n| n.1.made_kg), "noise_n_kg_signed": totals.noise.map(|n| n.1.signed_kg),
+    });
+    if let (Some(drawn), Some(map)) = (&outcome.doubt, doubt.as_object_mut()) {
+        map.insert("drawn".to_owned(), drawn_value(drawn));
+    }
+    doubt
+}
+
 /// What a record needs besides the outcome.
 pub struct Context<'a> {
     /// The settings.
@@ -197,7 +231,6 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
             "index_without_dropping": reference.index_without_dropping, "strips": strips, "point_spread_fit": outcome.looked.spread.map(|fit| json!({ "px": fit.full_width, "low": fit.low, "high": fit.high, "pixels": fit.pixels })),
         }),
     );
-    let by_strip: Vec<Value> = totals.n_kg_by_strip.iter().map(|(strip, n)| json!({ "strip": strip, "n_kg": n })).collect();
     put(
         "totals",
         json!({
@@ -212,15 +245,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
     if let (Some(loads), Some(product)) = (&totals.loads, &context.settings.product) {
         put("loads", loads_value(loads, product, context.settings.output.unit));
     }
-    put(
-        "doubt",
-        json!({
-            "n_kg_base": totals.n_kg_base, "n_kg_without_dropping": totals.n_kg_without_dropping, "n_kg_by_strip": by_strip, "n_kg_by_inset": totals.n_kg_by_inset,
-            "n_kg_by_ratio_bounds": totals.n_kg_by_bounds.map(|b| [b.0, b.1]), "n_kg_by_use_efficiency": totals.n_kg_by_efficiency.map(|b| [b.0, b.1]),
-            "n_kg_each_cell": totals.n_kg_by_compare.0, "n_kg_whole_field": totals.n_kg_by_compare.1,
-            "noise_sd": totals.noise.map(|n| n.0), "noise_n_kg": totals.noise.map(|n| n.1.made_kg), "noise_n_kg_signed": totals.noise.map(|n| n.1.signed_kg),
-        }),
-    );
+    put("doubt", doubt_value(outcome));
     if let Some(money) = &outcome.money {
         let strategy = |s: &StrategyTotals| json!({ "n_kg": s.nitrogen.get(), "grain_kg": s.grain_kg, "gross": s.gross, "cost": s.cost, "net": s.net() });
         let field = &money.field;

@@ -56,6 +56,8 @@ pub struct GroundInputs {
     pub exclusions: Vec<Layer<MultiPolygon<f64>>>,
     /// Strips, if the reference comes from strips.
     pub strips: Option<Layer<MultiPolygon<f64>>>,
+    /// Zones of the reference, if it goes by zone.
+    pub reference_zones: Option<Layer<MultiPolygon<f64>>>,
     /// Hard edges.
     pub edges: Vec<Layer<Vec<LineString<f64>>>>,
     /// Guidance line.
@@ -83,6 +85,8 @@ pub struct Ground {
     pub mapped: MultiPolygon<f64>,
     /// Strips in file order.
     pub strips: Vec<MultiPolygon<f64>>,
+    /// Zones of the reference, one a feature, in file order.
+    pub reference_zones: Vec<MultiPolygon<f64>>,
     /// Hard edges.
     pub hard_edges: Vec<LineString<f64>>,
     /// Pixel size at the field's centroid: root of a pixel's area on the plane. \[m\]
@@ -253,6 +257,12 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
         Some(layer) => strips_of(&mut carrier, layer, &field, findings)?,
         None => Vec::new(),
     };
+    let mut reference_zones = Vec::new();
+    if let Some(layer) = &inputs.reference_zones {
+        for shape in carrier.polygons(layer)? {
+            reference_zones.push(mended(&shape, "zone of the reference", &layer.file, findings));
+        }
+    }
     let mut hard_edges = Vec::new();
     for layer in &inputs.edges {
         hard_edges.extend(carrier.lines(layer)?);
@@ -276,7 +286,7 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
     let mapped = if settings.field.map_strips { field.clone() } else { oriented(&less(&field, &joined(&strips))) };
     let grid = cut(&mapped, frame)?;
     let borders = borders(&grid);
-    Ok(Ground { plane, boundary, exclusions, buffered, field, area, mapped, strips, hard_edges, pixel, grid, borders, operations })
+    Ok(Ground { plane, boundary, exclusions, buffered, field, area, mapped, strips, reference_zones, hard_edges, pixel, grid, borders, operations })
 }
 
 fn mended(shape: &MultiPolygon<f64>, what: &str, file: &str, findings: &mut Vec<Finding>) -> MultiPolygon<f64> {

@@ -2,6 +2,7 @@
 
 pub mod blur;
 pub mod curve;
+pub mod doubt;
 pub mod drive;
 pub mod ground;
 pub mod judge;
@@ -13,6 +14,7 @@ pub mod ramp;
 pub mod ramp_image;
 pub mod rates;
 pub mod reference;
+pub mod reference_at;
 pub mod run;
 pub mod scan;
 pub mod season;

@@ -17,9 +17,13 @@ use crate::pipeline::ground::Ground;
 use crate::space::cut::CutError;
 use crate::space::cut::cut;
 use crate::space::polygon::grown;
+use crate::space::polygon::joined;
 use crate::space::polygon::less;
 use crate::space::polygon::oriented;
 use crate::zones::outline::outlines;
+
+/// Holes below this came from joining. \[m²\]
+const SLIT: f64 = 0.01;
 
 /// The boundary without its holes.
 pub(crate) fn filled(boundary: &MultiPolygon<f64>) -> MultiPolygon<f64> {
@@ -68,9 +72,43 @@ fn distance_between(a: Point<f64>, b: Point<f64>) -> f64 {
     libm::hypot(a.x() - b.x(), a.y() - b.y())
 }
 
-/// Adds the parts that are carried outwards to an outline.
+/// Joins the parts that are carried outwards to an outline, so that outline and margin are one shape and not two that share a line.
 pub fn with_margin(outline: &MultiPolygon<f64>, margin: MultiPolygon<f64>) -> MultiPolygon<f64> {
-    let mut parts = outline.0.clone();
-    parts.extend(margin.0.into_iter().filter(|part| part.unsigned_area() > 1.0));
-    MultiPolygon::new(parts)
+    let parts: Vec<Polygon<f64>> = margin.0.into_iter().filter(|part| part.unsigned_area() > 1.0).collect();
+    if parts.is_empty() {
+        return outline.clone();
+    }
+    // Where both lie a hair apart, the union keeps slits that are no holes of the field.
+    let without_slits = |part: Polygon<f64>| {
+        let (exterior, holes) = part.into_inner();
+        Polygon::new(exterior, holes.into_iter().filter(|hole| Polygon::new(hole.clone(), Vec::new()).unsigned_area() > SLIT).collect())
+    };
+    let whole = joined(&[oriented(outline), oriented(&MultiPolygon::new(parts))]);
+    oriented(&whole.into_iter().map(without_slits).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use geo::Rect;
+    use geo::Validation as _;
+    use geo::coord;
+
+    fn rectangle(west: f64, south: f64, east: f64, north: f64) -> Polygon<f64> {
+        Rect::new(coord! { x: west, y: south }, coord! { x: east, y: north }).to_polygon()
+    }
+
+    #[test]
+    fn margin_and_zone_are_one_shape() {
+        let pond = rectangle(40.0, 40.0, 60.0, 60.0).exterior().clone();
+        let zone = MultiPolygon::new(vec![Polygon::new(rectangle(0.0, 0.0, 100.0, 100.0).exterior().clone(), vec![pond])]);
+        // Along the whole of one side, a part of another that lies a hair off, and a crumb.
+        let margin = MultiPolygon::new(vec![rectangle(-12.0, 0.0, 0.0, 100.0), rectangle(100.0 + 1e-9, 20.0, 112.0, 80.0), rectangle(100.0, 0.0, 100.5, 0.5)]);
+        let whole = with_margin(&zone, margin);
+        assert!(whole.is_valid(), "{:?}", whole.check_validation());
+        assert_eq!(whole.0.len(), 1, "{whole:?}");
+        assert_eq!(whole.0[0].interiors().len(), 1);
+        assert!((whole.unsigned_area() - (10_000.0 - 400.0 + 1_200.0 + 720.0)).abs() < 1e-3, "{}", whole.unsigned_area());
+        assert_eq!(with_margin(&zone, MultiPolygon::new(Vec::new())), zone);
+    }
 }

@@ -2,13 +2,12 @@
 
 use geo::Centroid;
 use geo::Contains;
-use geo::Distance;
-use geo::Euclidean;
-use geo::MultiPolygon;
 use geo::Point;
 
+use crate::finding::Finding;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::reference::Reference;
+use crate::pipeline::reference_at::reference_of;
 use crate::pipeline::scan::Scanned;
 use crate::pipeline::scan::TIE;
 use crate::pipeline::settings::Compare;
@@ -122,6 +121,28 @@ pub enum RateError {
     /// `largest_ratio = "seen"`, but the strips show no spread.
     #[error("largest_ratio = \"seen\" needs paired segments of a strip on a fine image, but there are none")]
     NothingSeen,
+    /// A zone of the reference has no strip.
+    #[error(
+        "zone {zone} of the {zones} in reference.zones ({area_ha:.2} ha of the field) holds no usable strip; without_strip = \"pooled\" in reference.zones lets it take the reference of all strips"
+    )]
+    ZoneWithoutStrip {
+        /// The zone, from 1.
+        zone: usize,
+        /// How many there are.
+        zones: usize,
+        /// What it has of the field. \[ha\]
+        area_ha: f64,
+    },
+    /// Two zones of the reference overlap.
+    #[error("zones {first} and {second} of reference.zones overlap by {area:.1} m²; each place needs one zone")]
+    ZonesOverlap {
+        /// The earlier zone, from 1.
+        first: usize,
+        /// The later one.
+        second: usize,
+        /// By how much. \[m²\]
+        area: f64,
+    },
     /// Inputs without meaning.
     #[error(transparent)]
     Inputs(#[from] MethodError),
@@ -158,7 +179,7 @@ pub fn model_of(response: &Response, rule: &RateRules, largest_ratio: f64, field
 /// Rates of all cells. `bare_below` is the limit in force.
 ///
 /// # Errors
-/// [`RateError`]: no canopy, an empty range, inputs without meaning.
+/// [`RateError`]: no canopy, an empty range, zones of the reference without a strip, inputs without meaning.
 pub fn rates(
     ground: &Ground,
     settings: &Settings,
@@ -166,6 +187,7 @@ pub fn rates(
     reference: &Reference,
     bare_below: Option<f64>,
     growing_days: f64,
+    findings: &mut Vec<Finding>,
 ) -> Result<Rated, RateError> {
     let model = model(settings, reference, growing_days)?;
     let rule = &settings.rate;
@@ -174,7 +196,7 @@ pub fn rates(
     };
     let centres: Vec<Option<Point<f64>>> = (0..ground.grid.cells.len()).map(|k| ground.grid.outline(k).centroid()).collect();
     let in_strip: Vec<bool> = centres.iter().map(|c| c.is_some_and(|c| ground.strips.iter().any(|strip| strip.contains(&c)))).collect();
-    let reference_of: Vec<f64> = centres.iter().map(|centre| reference_at(settings, ground, reference, *centre)).collect();
+    let reference_of: Vec<f64> = reference_of(ground, &settings.reference.strips_use, reference, &centres, findings)?;
 
     let own: Vec<Option<CellRate>> =
         seen.iter().zip(&reference_of).map(|(cell, reference)| cell.index.and_then(|index| model.rate(index, *reference))).collect();
@@ -238,10 +260,7 @@ pub fn rates(
         // A sliver takes value and state of its neighbour; what it shows itself stays in its record.
         let host = follows[k].map_or(k, |host| host as usize);
         let rate = own[k];
-        let beyond = match (rate, reference.seen_ratios) {
-            (Some(rate), Some((low, high))) => rate.ratio_raw < low || rate.ratio_raw > high,
-            _ => false,
-        };
+        let beyond = is_beyond(rate, reference.seen_ratios);
         cells.push(CellRecord {
             row: cell.row,
             col: cell.col,
@@ -263,6 +282,8 @@ pub fn rates(
                 _ => Capped::None,
             },
             beyond,
+            n_low: None,
+            n_high: None,
             state: if host == k { state[k] } else { CellState::Sliver },
             zone: 0,
         });
@@ -271,18 +292,9 @@ pub fn rates(
     Ok(Rated { cells, zone_rates, follows, field_q, field_exact, model, reference_of, outside_strips, thin_below: thin_limit })
 }
 
-/// `I_ref` at a place: the pooled one, or that of the nearest usable strip (ties: the lower number).
-fn reference_at(settings: &Settings, ground: &Ground, reference: &Reference, centre: Option<Point<f64>>) -> f64 {
-    let Some(centre) = centre.filter(|_| settings.reference.nearest && !reference.each.is_empty()) else { return reference.index };
-    let away = |strip: &MultiPolygon<f64>| Euclidean.distance(&centre, strip);
-    let mut best = (f64::INFINITY, reference.index);
-    for (number, index) in &reference.each {
-        let distance = away(&ground.strips[number - 1]);
-        if distance < best.0 - 1e-9 {
-            best = (distance, *index);
-        }
-    }
-    best.1
+/// Whether a cell asks for more or less than the strip ever showed.
+fn is_beyond(rate: Option<CellRate>, seen: Option<(f64, f64)>) -> bool {
+    rate.zip(seen).is_some_and(|(rate, (low, high))| rate.ratio_raw < low || rate.ratio_raw > high)
 }
 
 /// Which cell each sliver follows: the neighbour with the longest border.

@@ -5,6 +5,10 @@ use std::collections::BTreeMap;
 use geo::MultiPolygon;
 
 use crate::finding::Finding;
+use crate::pipeline::doubt;
+use crate::pipeline::doubt::Doubt;
+use crate::pipeline::doubt::bounds_of;
+use crate::pipeline::doubt::doubt_of;
 use crate::pipeline::drive;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::judge;
@@ -168,6 +172,8 @@ pub struct Outcome {
     pub rated: Rated,
     /// Totals.
     pub totals: Totals,
+    /// The band of field, zones and cells, unless the job wants no draws.
+    pub doubt: Option<Doubt>,
     /// Money, if prices were given.
     pub money: Option<Money>,
     /// What exporters write.
@@ -247,21 +253,37 @@ pub fn run(settings: &Settings, ground: &Ground, sources: &Sources<'_>, findings
     let cells = seen(&looked.scanned, min_seen);
     let canopy: Vec<(f64, f64)> = cells.iter().zip(&ground.grid.cells).filter_map(|(seen, cell)| seen.index.map(|index| (cell.area, index))).collect();
     let reference = crate::pipeline::reference::judge(settings, &looked.strips, looked.field_mean, &canopy, findings)?;
-    let mut rated = rates(ground, settings, &cells, &reference, sources.bare_below, sources.growing_days)?;
+    let mut rated = rates(ground, settings, &cells, &reference, sources.bare_below, sources.growing_days, findings)?;
     drive::headland(settings, ground, &mut rated, findings)?;
     drive::largest_step(settings, ground, &mut rated, findings);
-    let zones = zones_of(settings, ground, &mut rated, findings)?;
+    let mut zones = zones_of(settings, ground, &mut rated, findings)?;
     let totals = totals_of(settings, ground, &looked, &reference, &rated, &zones);
+    let doubt = doubt_of(settings, ground, &reference, &rated, &zones);
+    if let Some(doubt) = &doubt {
+        for (zone, band) in zones.iter_mut().zip(&doubt.zones) {
+            (zone.n_low, zone.n_high) = band.as_ref().map(bounds_of).unzip();
+        }
+        for (cell, band) in rated.cells.iter_mut().zip(&doubt.cells) {
+            (cell.n_low, cell.n_high) = band.map(|(low, high)| (NRate::kg_per_ha(low), NRate::kg_per_ha(high))).unzip();
+        }
+    }
     let money = money_of(settings, &rated, &zones);
     if settings.prices.is_some() && settings.response.yields().is_none() {
         findings.push(Finding::note(
             "money.none",
-            format!("the method {} foretells no yield, so that no gain can be told; prices are not used", settings.response.name()),
+            format!(
+                "the method {} foretells no yield, so that no gain can be told; prices {}",
+                settings.response.name(),
+                if settings.response.economic.is_some() { "set the economic optimum and nothing else" } else { "are not used" }
+            ),
         ));
     }
     judge::cautions(settings, &looked, &reference, &rated, &totals, sources, findings);
+    if let Some(doubt) = &doubt {
+        doubt::findings_of(settings, &reference, doubt, findings);
+    }
     let prescription = prescription(settings, ground, &looked, &rated, zones, &totals);
-    Ok(Outcome { looked, reference, rated, totals, money, prescription })
+    Ok(Outcome { looked, reference, rated, totals, doubt, money, prescription })
 }
 
 /// Puts cells into zones, numbers them, and draws their outlines.
@@ -339,6 +361,8 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
         ZoneRecord {
             zone: k as u32 + 1,
             n,
+            n_low: None,
+            n_high: None,
             product: product.map(|product| product.rate_for(n)),
             area: Area::m2(zone.area),
             index: zone.index,

@@ -7,6 +7,7 @@ use crate::science::degree_days::GrowingRule;
 use crate::science::growing_days::BaseTemperature;
 use crate::science::methods::Method;
 use crate::science::methods::about;
+use crate::science::response_curve::ResponseCurve;
 use crate::science::yield_response as science;
 use crate::science::yield_response::YieldResponse;
 use crate::units::Area;
@@ -46,6 +47,8 @@ pub struct Settings {
     pub zones: ZoneRules,
     /// `[prices]`.
     pub prices: Option<Prices>,
+    /// `[doubt]`.
+    pub doubt: DoubtSettings,
     /// `[application]`.
     pub application: Application,
     /// `[[accept]]`: code and who accepted it.
@@ -236,8 +239,39 @@ pub struct ReferenceSettings {
     pub segments: usize,
     /// MADs beyond which a segment is dropped; 0 keeps every one.
     pub drop: f64,
-    /// Whether each cell takes the strip nearest to its centroid.
-    pub nearest: bool,
+    /// Which strips count where.
+    pub strips_use: StripsUse,
+}
+
+/// `reference.strips_use`, or `reference.zones`.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum StripsUse {
+    /// All strips everywhere, weighted by area.
+    Pooled,
+    /// Each cell takes the strip nearest to its centroid.
+    Nearest,
+    /// Each cell takes all strips, weighted by the inverse square of their distance from its centroid.
+    InverseDistance,
+    /// Each zone of a layer takes the strips inside it.
+    Zones {
+        /// The layer.
+        source: VectorSource,
+        /// Whether a zone without a strip takes the pooled reference instead of being refused.
+        pooled_without: bool,
+    },
+}
+
+/// `[doubt]`: how the band of field, zones and cells is drawn.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DoubtSettings {
+    /// Draws; 0 for none.
+    pub draws: u32,
+    /// What they begin with.
+    pub seed: u64,
+    /// Half of the range of use efficiency over its middle.
+    pub use_efficiency_spread: f64,
+    /// Standard deviation of the nitrogen that the strip's place makes, as a share; by the number of strips when not given.
+    pub place_spread: Option<f64>,
 }
 
 /// Where the reference comes from.
@@ -342,6 +376,25 @@ pub struct Response {
     pub largest_ratio: LargestRatio,
     /// Nitrogen that went on after sensing.
     pub applied_since_sensing: NRate,
+    /// Standard deviation of the method's curve, as a share, when stated.
+    pub curve_spread: Option<f64>,
+    /// The economic optimum, when the job asks for it.
+    pub economic: Option<EconomicOptimum>,
+}
+
+/// `response.economic`: the rate that pays best on the job's own response curve.
+#[derive(Clone, Debug, PartialEq)]
+pub struct EconomicOptimum {
+    /// Grain \[kg/ha\] as a function of the season's nitrogen \[kg N/ha\].
+    pub curve: ResponseCurve,
+    /// Where the curve comes from.
+    pub source: String,
+    /// Price of a kg of nitrogen over that of a kg of grain.
+    pub price_ratio: f64,
+    /// The season's nitrogen that pays best.
+    pub optimum: NRate,
+    /// Greatest rate of the trial, when stated.
+    pub greatest_rate: Option<NRate>,
 }
 
 /// The method of a job.

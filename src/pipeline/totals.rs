@@ -181,7 +181,11 @@ fn vary(ground: &Ground, looked: &Looked, reference: &Reference, rated: &Rated, 
         totals.n_kg_by_inset[k] = any.then(|| scaled(sum / weight / reference.index));
     }
     if let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio) {
-        totals.n_kg_by_bounds = Some((scaled(low / ratio), scaled(high / ratio)));
+        // Where the field's ratio counts everywhere, it is what moves.
+        let whole = |bound: f64| model.with_field_ratio(Some(bound)).map(|model| nitrogen(rated, &model, own));
+        let by_whole = matches!(&model.method, Method::YieldResponse(method) if method.field_ratio.is_some());
+        let at = |bound: f64| if by_whole { whole(bound) } else { Some(scaled(bound / ratio)) };
+        totals.n_kg_by_bounds = at(low).zip(at(high));
     }
     let efficient = |e: f64| model.with_use_efficiency(e).map(|model| nitrogen(rated, &model, own));
     totals.n_kg_by_efficiency = efficient(0.6).zip(efficient(0.4));

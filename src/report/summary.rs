@@ -196,6 +196,16 @@ fn nitrogen_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bl
     if let Some((low, high)) = totals.n_kg_by_efficiency {
         rows.push(Row::new("by use efficiency", format!("{} to {}", units.mass(low), units.mass(high))).with_note("seen ground, at 0.6 and 0.4"));
     }
+    if let Some(doubt) = &outcome.doubt {
+        let band = &doubt.field;
+        let widest =
+            doubt.parts.first().map_or_else(String::new, |part| format!("; most by the {} ({:.0} % of the variance)", part.factor.word(), 100.0 * part.share));
+        rows.push(Row::new("eight times in ten", format!("{} to {}", units.mass(band.low), units.mass(band.high))).with_note(format!(
+            "middle {}, {} draws of every doubt at once{widest}",
+            units.mass(band.middle),
+            doubt.draws
+        )));
+    }
     if totals.held_share > 0.0 {
         rows.push(
             Row::new("held by the greatest rate", percent(totals.held_share))

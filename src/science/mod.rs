@@ -7,6 +7,7 @@ pub mod index;
 pub mod loads;
 pub mod methods;
 pub mod money;
+pub mod monte_carlo;
 pub mod naming;
 pub mod noise;
 pub mod points;

@@ -42,7 +42,7 @@ pub fn noise_sd<'a>(columns: impl Iterator<Item = &'a [Option<f64>]>) -> Option<
 ///
 /// # Source
 /// Abramowitz and Stegun, table 25.10; the digits are those of numpy's `hermgauss(9)`.
-const HERMITE: [(f64, f64); 5] = [
+pub(crate) const HERMITE: [(f64, f64); 5] = [
     (0.0, 0.720_235_215_606_050_9),
     (0.723_551_018_752_837_6, 0.432_651_559_002_555_8),
     (1.468_553_289_216_668, 0.088_474_527_394_376_58),

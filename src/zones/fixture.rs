@@ -77,6 +77,8 @@ pub(crate) fn prescription() -> Prescription {
             ZoneRecord {
                 zone,
                 n,
+                n_low: (zone != 2).then(|| n - NRate::kg_per_ha(12.5)),
+                n_high: (zone != 2).then(|| n + NRate::kg_per_ha(17.5)),
                 product: Some(product.rate_for(n)),
                 area: Area::m2([25_344.0, 3_456.0, 30_800.0][zone as usize - 1]),
                 index: [Some(0.62), None, Some(0.55)][zone as usize - 1],
@@ -191,6 +193,8 @@ fn record(cell: &Cell) -> CellRecord {
         n_raw: canopy.then_some(n + NRate::kg_per_ha(0.5)),
         n_exact: canopy.then_some(n + NRate::kg_per_ha(0.5)),
         n,
+        n_low: canopy.then(|| n - NRate::kg_per_ha(15.0)),
+        n_high: canopy.then(|| n + NRate::kg_per_ha(20.0)),
         capped: if zone == 3 { Capped::With } else { Capped::None },
         beyond: zone == 3 && cell.row == 12,
         state: if canopy { CellState::Canopy } else { CellState::Bare },

@@ -299,6 +299,8 @@ mod tests {
         let zones = rates.iter().zip(1..).map(|(n, zone)| ZoneRecord {
             zone,
             n: NRate::kg_per_ha(*n),
+            n_low: None,
+            n_high: None,
             product: None,
             area: Area::ha(1.0),
             index: None,

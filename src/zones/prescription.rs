@@ -93,6 +93,10 @@ pub struct CellRecord {
     pub n_exact: Option<NRate>,
     /// The cell's own rate, after state rules and rounding.
     pub n: NRate,
+    /// One in ten of many draws of every doubt lies below (P10); not rounded.
+    pub n_low: Option<NRate>,
+    /// One in ten lies above (P90); not rounded.
+    pub n_high: Option<NRate>,
     /// Where the maximum yield bound.
     pub capped: Capped,
     /// Whether it asks for more than the strip ever showed.
@@ -110,6 +114,10 @@ pub struct ZoneRecord {
     pub zone: u32,
     /// Nitrogen that it gets.
     pub n: NRate,
+    /// One in ten of many draws of every doubt lies below (P10), as a mean over the zone; not rounded.
+    pub n_low: Option<NRate>,
+    /// One in ten lies above (P90); not rounded.
+    pub n_high: Option<NRate>,
     /// Product that it gets, if there is a product.
     pub product: Option<ProductRate>,
     /// Area before simplification.

@@ -121,6 +121,8 @@ fn zone_cells(grid: &CellGrid, rule: &ZoneRule) -> Vec<ZoneCell> {
 fn prescription(field: MultiPolygon<f64>, frame: CellFrame, zones: Vec<Zone>, drawn: Vec<MultiPolygon<f64>>) -> Option<Prescription> {
     let product = Product::new("granules", 0.46, None)?;
     let record = |(k, (zone, outline)): (usize, (Zone, MultiPolygon<f64>))| ZoneRecord {
+        n_low: None,
+        n_high: None,
         zone: k as u32 + 1,
         n: NRate::kg_per_ha(zone.n),
         product: Some(product.rate_for(NRate::kg_per_ha(zone.n))),

@@ -203,6 +203,6 @@ fn impossible_drives_are_refused() {
         ("zones", "tolerance = 5", "job.bare-number"),
     ] {
         let found = faults(&with_line(section, line));
-        assert_eq!(found.iter().map(|fault| fault.code()).collect::<Vec<_>>(), [code], "{line}");
+        assert_eq!(found.iter().map(haulm::app::job::fault::Fault::code).collect::<Vec<_>>(), [code], "{line}");
     }
 }

@@ -22,6 +22,7 @@ use haulm::pipeline::settings::PointSpread;
 use haulm::pipeline::settings::ReferenceSource;
 use haulm::pipeline::settings::Settings;
 use haulm::pipeline::settings::StateRate;
+use haulm::pipeline::settings::StripsUse;
 use haulm::pipeline::settings::ZonesBy;
 use haulm::units::NRate;
 use haulm::units::RateUnit;
@@ -187,7 +188,10 @@ fn ground_and_image_of_the_full_job() {
     assert_eq!((mask.rule, mask.grow.get()), (MaskRule::Keep(vec![4, 5]), 20.0));
     let reference = settings.reference;
     assert!(matches!(reference.source, ReferenceSource::Strips(strips) if strips.path == Path::new("farm/strips.geojson")));
-    assert_eq!((reference.inset.get(), reference.gap.get(), reference.segments, reference.drop, reference.nearest), (3.0, 5.0, 20, 3.5, false));
+    assert_eq!(
+        (reference.inset.get(), reference.gap.get(), reference.segments, reference.drop, reference.strips_use == StripsUse::Pooled),
+        (3.0, 5.0, 20, 3.5, true)
+    );
 }
 
 #[test]

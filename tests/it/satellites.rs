@@ -33,7 +33,6 @@ use haulm::app::job::resolve::map_job;
 use haulm::app::open::Image;
 use haulm::app::open::image;
 use haulm::finding::Finding;
-use haulm::space::raster::RasterSource as _;
 use haulm::space::raster::Window;
 
 use crate::field::CLOUD;

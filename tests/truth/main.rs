@@ -5,6 +5,8 @@ mod areas;
 #[cfg(test)]
 mod coverage;
 #[cfg(test)]
+mod doubt;
+#[cfg(test)]
 mod growing_days;
 #[cfg(test)]
 #[path = "../support/held.rs"]

@@ -13,6 +13,7 @@ use crate::pipeline::settings::BareBelow;
 use crate::pipeline::settings::Capacity;
 use crate::pipeline::settings::ClassBreaks;
 use crate::pipeline::settings::Compare;
+use crate::pipeline::settings::EconomicOptimum;
 use crate::pipeline::settings::Format;
 use crate::pipeline::settings::GrowingDays;
 use crate::pipeline::settings::Heading;
@@ -35,11 +36,14 @@ use crate::pipeline::settings::Response;
 use crate::pipeline::settings::Season;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::StateRate;
+use crate::pipeline::settings::StripsUse;
 use crate::pipeline::settings::VectorSource;
 use crate::pipeline::settings::YieldSettings;
 use crate::pipeline::settings::ZonesBy;
 use crate::science::methods::Method;
 use crate::science::methods::about::about;
+use crate::science::response_curve::ResponseCurve;
+use crate::units::NRate;
 use crate::units::Product;
 use serde_json::Map;
 use serde_json::Value;
@@ -83,7 +87,7 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
             "gap_m": reference.gap.get(),
             "segments": reference.segments,
             "drop_mad": reference.drop,
-            "strips_use": if reference.nearest { "nearest" } else { "pooled" },
+            "strips_use": strips_use(&reference.strips_use, folder),
         },
         "season": season(&settings.season, folder),
         "response": response(&settings.response),
@@ -100,6 +104,12 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
             "total": if zones.keep_total { "kept" } else { "free" },
         },
         "prices": settings.prices.as_ref().map(prices),
+        "doubt": {
+            "draws": settings.doubt.draws,
+            "seed": settings.doubt.seed,
+            "use_efficiency_spread": settings.doubt.use_efficiency_spread,
+            "place_spread": settings.doubt.place_spread,
+        },
         "application": application(&settings.application),
         "accept": accepted(&settings.accept),
         "output": {
@@ -338,7 +348,43 @@ fn response(response: &Response) -> Value {
         },
     );
     put(&mut value, "applied_since_sensing_kg_n_ha", json!(response.applied_since_sensing.get()));
+    put(&mut value, "curve_spread", json!(response.curve_spread));
+    if let Some(economic) = &response.economic {
+        put(&mut value, "economic", economic_value(economic));
+    }
     value
+}
+
+/// The economic optimum and what it comes from.
+fn economic_value(economic: &EconomicOptimum) -> Value {
+    let curve = match economic.curve {
+        ResponseCurve::Quadratic { a, b, c } => json!({ "shape": "quadratic", "a_kg_ha": a, "b": b, "c": c }),
+        ResponseCurve::QuadraticPlateau { plateau, join, k } => {
+            json!({ "shape": "quadratic plateau", "plateau_kg_ha": plateau, "join_kg_n_ha": join, "curvature": k })
+        }
+        ResponseCurve::LinearPlateau { plateau, join, slope } => {
+            json!({ "shape": "linear plateau", "plateau_kg_ha": plateau, "join_kg_n_ha": join, "slope": slope })
+        }
+    };
+    json!({
+        "curve": curve,
+        "source": economic.source,
+        "price_ratio": economic.price_ratio,
+        "optimum_kg_n_ha": economic.optimum.get(),
+        "greatest_rate_kg_n_ha": economic.greatest_rate.map(NRate::get),
+    })
+}
+
+/// A word, or the layer of zones.
+fn strips_use(rule: &StripsUse, folder: &Path) -> Value {
+    match rule {
+        StripsUse::Pooled => json!("pooled"),
+        StripsUse::Nearest => json!("nearest"),
+        StripsUse::InverseDistance => json!("inverse distance"),
+        StripsUse::Zones { source, pooled_without } => {
+            json!({ "zones": vector(source, folder), "without_strip": if *pooled_without { "pooled" } else { "refuse" } })
+        }
+    }
 }
 
 fn yield_response(value: &mut Value, yields: &YieldSettings) {

@@ -9,6 +9,7 @@ use crate::app::job::reader::Log;
 use crate::app::job::reader::Section;
 use crate::app::job::sections::crop;
 use crate::app::job::sections::crop::Curve;
+use crate::app::job::sections::doubt;
 use crate::app::job::sections::ground;
 use crate::app::job::sections::image;
 use crate::app::job::sections::machine;
@@ -121,6 +122,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     let mut in_machine = root.section("machine");
     let mut in_zones = root.section("zones");
     let mut in_prices = root.section("prices");
+    let mut in_doubt = root.section("doubt");
     let mut in_application = root.section("application");
     let accept = output::accept(&mut root);
     let mut in_output = root.section("output");
@@ -147,9 +149,11 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     forget_names(&in_season, personal.faulty);
     let (product, product_facts) = rate::product(&mut in_product).unzip();
     let product_facts = product_facts.unwrap_or_default();
+    let priced = in_prices.is_present();
+    let prices = money::prices(&mut in_prices, crop.as_ref(), product.as_ref());
     let before = rate::applied_before(&mut in_rate, product.as_ref());
     let light = method::light(&in_response);
-    let response = method::response(&mut in_response, method, crop.as_ref(), curve, product.as_ref(), before);
+    let response = method::response(&mut in_response, method, crop.as_ref(), curve, product.as_ref(), before, prices.as_ref());
     if let (Some(imagery), Some(response)) = (&imagery, &response) {
         same_method_index(if in_points.is_present() { &in_points } else { &in_imagery }, imagery, response, light);
     }
@@ -159,15 +163,14 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     let most = rules.as_ref().map(|(rules, _)| rules.maximum);
     let machine = machine::machine(&mut in_machine, product.as_ref(), &product_facts, buffered, most, folder);
     let zones = machine::zones(&mut in_zones, machine.as_ref(), product.as_ref());
-    let priced = in_prices.is_present();
-    let prices = money::prices(&mut in_prices, crop.as_ref(), product.as_ref());
+    let doubt = doubt::doubt(&mut in_doubt);
     let application = output::application(&mut in_application, imagery.as_ref().map(|imagery| imagery.date));
     let us = rules.as_ref().is_some_and(|(_, us)| *us);
     let output = output::output(&mut in_output, product.as_ref(), us, folder);
 
     forget_product(&in_product, product.as_ref());
     let sections = [in_field, in_imagery, in_points, in_reference, in_season, in_crop, in_response, in_rate];
-    sections.into_iter().chain([in_product, in_machine, in_zones, in_prices, in_application, in_output, root]).for_each(Section::finish);
+    sections.into_iter().chain([in_product, in_machine, in_zones, in_prices, in_doubt, in_application, in_output, root]).for_each(Section::finish);
     if priced && prices.is_none() {
         return None;
     }
@@ -183,6 +186,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
         machine: machine?,
         zones: zones?,
         prices,
+        doubt,
         application,
         accept,
         output,
@@ -241,7 +245,7 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     let mut in_output = root.section("output");
     // A job of a map serves as well: what only a map needs is passed over.
     let mut in_points = root.section("points");
-    for key in ["machine", "zones"] {
+    for key in ["machine", "zones", "doubt"] {
         root.section(key).rest();
     }
 
@@ -262,12 +266,12 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     forget_names(&in_season, personal.faulty);
     let (product, product_facts) = rate::product(&mut in_product).unzip();
     let product_facts = product_facts.unwrap_or_default();
-    let before = rate::applied_before(&mut in_rate, product.as_ref());
-    let response = method::response(&mut in_response, method, crop.as_ref(), curve, product.as_ref(), before);
-    let since = response.as_ref().map_or(NRate::ZERO, |response| response.applied_since_sensing);
-    let rules = rate::rate(&mut in_rate, product.as_ref(), before, since);
     let priced = in_prices.is_present();
     let prices = money::prices(&mut in_prices, crop.as_ref(), product.as_ref());
+    let before = rate::applied_before(&mut in_rate, product.as_ref());
+    let response = method::response(&mut in_response, method, crop.as_ref(), curve, product.as_ref(), before, prices.as_ref());
+    let since = response.as_ref().map_or(NRate::ZERO, |response| response.applied_since_sensing);
+    let rules = rate::rate(&mut in_rate, product.as_ref(), before, since);
     let application = output::application(&mut in_application, season.as_ref().and_then(|season| season.sensed));
     let us = rules.as_ref().is_some_and(|(_, us)| *us);
     let (unit, us_units) = output::rate_unit(&mut in_output, product.as_ref(), us);

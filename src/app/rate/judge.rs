@@ -54,7 +54,11 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
     if settings.prices.is_some() && flat.money.is_none() {
         findings.push(Finding::note(
             "money.none",
-            format!("the method {} foretells no yield, so that no gain can be told; prices are not used", settings.response.name()),
+            format!(
+                "the method {} foretells no yield, so that no gain can be told; prices {}",
+                settings.response.name(),
+                if settings.response.economic.is_some() { "set the economic optimum and nothing else" } else { "are not used" }
+            ),
         ));
     }
     if settings.rate.maximum < settings.rate.maximum_written && flat.cell.n_raw > settings.rate.maximum {

@@ -32,6 +32,7 @@ use crate::science::money::PriceInputs;
 use crate::science::money::break_even_gain;
 use crate::science::money::break_even_ratio;
 use crate::science::money::field_money;
+use crate::science::monte_carlo::USUAL_CURVE_SPREAD;
 use crate::science::reference::ReadingsEstimate;
 use crate::science::reference::readings;
 use crate::science::yield_response::round_to_step;
@@ -51,6 +52,8 @@ struct Flat {
     by_bounds: Option<(NRate, NRate)>,
     /// Exact rate at a use efficiency of 0.6 and of 0.4, where the method has one.
     by_efficiency: Option<(NRate, NRate)>,
+    /// Spread of the method's curve, and the exact rate with the curve lower and higher by it, where the method has one.
+    by_curve: Option<(f64, NRate, NRate)>,
     money: Option<Money>,
 }
 
@@ -116,9 +119,12 @@ fn flat_rate(settings: &RateSettings, findings: &mut Vec<Finding>) -> Result<Fla
     };
     let efficient = |use_efficiency: f64| model.with_use_efficiency(use_efficiency).and_then(|model| model.exact(estimate.beside, estimate.strip));
     let by_efficiency = efficient(0.6).zip(efficient(0.4));
+    let spread = settings.response.curve_spread.unwrap_or(USUAL_CURVE_SPREAD);
+    let scaled = |factor: f64| model.with_curve_factor(factor).and_then(|model| model.exact(estimate.beside, estimate.strip));
+    let by_curve = scaled(1.0 - spread).zip(scaled(1.0 + spread)).map(|(low, high)| (spread, low, high));
     let rate = rules.step * steps as f64;
     let money = money(settings, &cell, rate);
-    Ok(Flat { readings: estimate, season, cell, rate, by_bounds, by_efficiency, money })
+    Ok(Flat { readings: estimate, season, cell, rate, by_bounds, by_efficiency, by_curve, money })
 }
 
 fn model(settings: &RateSettings, growing_days: f64) -> Result<RateModel, AppError> {

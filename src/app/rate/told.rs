@@ -84,6 +84,9 @@ pub(super) fn report(settings: &RateSettings, folder: &Path, flat: &Flat, findin
 fn rate_block(settings: &RateSettings, flat: &Flat, both: Both) -> Block {
     let (rules, cell) = (&settings.rate, &flat.cell);
     let mut rows = vec![row("nitrogen", both.rate(flat.rate))];
+    if let Some(economic) = &settings.response.economic {
+        rows.push(row("economic optimum of the season", both.rate(economic.optimum)));
+    }
     if let Some(product) = &settings.product {
         rows.push(product_row(product, flat.rate, settings.unit));
     }
@@ -190,6 +193,7 @@ fn doubt_block(flat: &Flat, both: Both) -> Block {
         None => rows.push(Row::new("at the interval's bounds", "not known").with_note("there is no interval")),
     }
     rows.extend(flat.by_efficiency.map(|bounds| row("at use efficiency 0.6 and 0.4", span(bounds))));
+    rows.extend(flat.by_curve.map(|(spread, low, high)| row(format!("with the curve {:.0} % lower and higher", 100.0 * spread), span((low, high)))));
     Block::rows("How the rate would change", rows)
 }
 
@@ -247,6 +251,7 @@ fn value(settings: &RateSettings, folder: &Path, flat: &Flat, findings: &[Findin
         "doubt": {
             "n_kg_ha_by_ratio_bounds": flat.by_bounds.map(|(low, high)| [low.get(), high.get()]),
             "n_kg_ha_by_use_efficiency": flat.by_efficiency.map(|(low, high)| [low.get(), high.get()]),
+            "n_kg_ha_by_curve": flat.by_curve.map(|(_, low, high)| [low.get(), high.get()]), "curve_spread": flat.by_curve.map(|(spread, ..)| spread),
         },
         "money": flat.money.as_ref().map(money_value),
         "findings": record::findings(findings),

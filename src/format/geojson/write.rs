@@ -6,6 +6,7 @@
 use super::error::GeoJsonError;
 use crate::format::lonlat;
 use crate::format::payload::Payload;
+use crate::units::NRate;
 use crate::units::half_up_to_hundredth;
 use crate::zones::prescription::Prescription;
 use crate::zones::prescription::ZoneRecord;
@@ -24,7 +25,7 @@ const PATH: &str = "office/prescription.geojson";
 const DIGITS: [u32; 2] = [7, 9];
 
 /// Writes `office/prescription.geojson`: one feature a zone in WGS 84, properties `zone`, `product_rate`, `product_unit`, `n_kg_ha`, `area_m2`, `index`,
-/// `cells` and `state` in that order.
+/// `cells`, `state`, `n_low_kg_ha` and `n_high_kg_ha` in that order.
 ///
 /// Coordinates have 7 decimals; should that make any zone invalid, all have 9, so that neighbours go on sharing their vertices; a zone that is invalid even
 /// then is mended by a union with itself, if that keeps its area. Rings that collapse are dropped. The product rate is rounded half up to 0.01 and null without a product; it is
@@ -78,6 +79,8 @@ fn feature(prescription: &Prescription, zone: &ZoneRecord, outline: &MultiPolygo
     properties.insert("index".to_owned(), number("index", zone.index)?);
     properties.insert("cells".to_owned(), zone.cells.into());
     properties.insert("state".to_owned(), zone.state.word().into());
+    properties.insert("n_low_kg_ha".to_owned(), number("n_low_kg_ha", zone.n_low.map(NRate::get))?);
+    properties.insert("n_high_kg_ha".to_owned(), number("n_high_kg_ha", zone.n_high.map(NRate::get))?);
     let geometry = Geometry::new(geometry(outline));
     Ok(Feature { bbox: None, geometry: Some(geometry), id: None, properties: Some(properties), foreign_members: None })
 }
@@ -99,7 +102,6 @@ mod tests {
     use crate::format::fixture;
     use crate::space::crs::Crs;
     use crate::space::crs::Projector;
-    use crate::units::NRate;
     use geo::Contains;
     use geo::Winding;
     use geojson::GeoJson;
@@ -141,8 +143,12 @@ mod tests {
         let p = fixture::prescription();
         let (text, collection) = read(&p);
         let keys: Vec<_> = collection.features[0].properties.as_ref().unwrap().keys().cloned().collect();
-        assert_eq!(keys, ["zone", "product_rate", "product_unit", "n_kg_ha", "area_m2", "index", "cells", "state"]);
-        assert!(collection.features[1].property("index").unwrap().is_null());
+        assert_eq!(keys, ["zone", "product_rate", "product_unit", "n_kg_ha", "area_m2", "index", "cells", "state", "n_low_kg_ha", "n_high_kg_ha"]);
+        assert!(collection.features[1].property("index").unwrap().is_null() && collection.features[1].property("n_low_kg_ha").unwrap().is_null());
+        assert_eq!(
+            (collection.features[0].property("n_low_kg_ha").unwrap(), collection.features[0].property("n_high_kg_ha").unwrap()),
+            (&47.5.into(), &77.5.into())
+        );
         assert_eq!(collection.features[0].property("product_unit").unwrap(), "L/ha");
         assert!(!text.contains("\"crs\""));
         assert_eq!(collection.foreign_members.unwrap()["map_id"], "0a1b2c");

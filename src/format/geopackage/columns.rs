@@ -58,6 +58,8 @@ pub(super) const ZONES: Layer = Layer {
         ("index", Kind::Real, "Mean canopy index of what was seen as crop [no unit]"),
         ("cells", Kind::Whole, "How many machine cells [count]"),
         ("state", Kind::Text, "What it is: canopy, thin, bare, unseen or sliver"),
+        ("n_low_kg_ha", Kind::Real, "One in ten draws of every doubt lies below; null where there is no value [kg N/ha]"),
+        ("n_high_kg_ha", Kind::Real, "One in ten draws of every doubt lies above; null where there is no value [kg N/ha]"),
     ],
 };
 
@@ -85,6 +87,8 @@ pub(super) const CELLS: Layer = Layer {
         ("beyond", Kind::Whole, "1 if it asks for more than the strip ever showed, else 0"),
         ("state", Kind::Text, "What it is: canopy, thin, bare, unseen or sliver"),
         ("zone", Kind::Whole, "Number of the zone, from 1"),
+        ("n_low_kg_ha", Kind::Real, "One in ten draws of every doubt lies below; null where there is no value [kg N/ha]"),
+        ("n_high_kg_ha", Kind::Real, "One in ten draws of every doubt lies above; null where there is no value [kg N/ha]"),
     ],
 };
 
@@ -142,6 +146,8 @@ pub(super) fn zone(prescription: &Prescription, zone: &ZoneRecord) -> Vec<Value>
         Value::Real(zone.index),
         Value::Whole(zone.cells.into()),
         Value::Text(Some(zone.state.word().to_owned())),
+        Value::Real(zone.n_low.map(NRate::get)),
+        Value::Real(zone.n_high.map(NRate::get)),
     ]
 }
 
@@ -165,6 +171,8 @@ pub(super) fn cell(cell: &CellRecord) -> Vec<Value> {
         Value::Whole(cell.beyond.into()),
         Value::Text(Some(cell.state.word().to_owned())),
         Value::Whole(cell.zone.into()),
+        Value::Real(cell.n_low.map(NRate::get)),
+        Value::Real(cell.n_high.map(NRate::get)),
     ]
 }
 

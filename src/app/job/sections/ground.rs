@@ -15,6 +15,7 @@ use crate::pipeline::settings::FieldSettings;
 use crate::pipeline::settings::Reading;
 use crate::pipeline::settings::ReferenceSettings;
 use crate::pipeline::settings::ReferenceSource;
+use crate::pipeline::settings::StripsUse;
 use crate::pipeline::settings::VectorSource;
 use crate::units::Length;
 
@@ -135,14 +136,47 @@ pub(crate) fn reference(section: &mut Section<'_>, folder: &Path) -> Option<Refe
     }
     let segments = section.whole("segments", 1, 1000, "a strip is cut into 20 segments as a rule").unwrap_or(20);
     let drop = section.number("drop", 0.0, 100.0, "in MADs; 0 keeps every segment").unwrap_or(3.5);
-    let nearest = section.choice("strips_use", "use of strips (pooled, nearest)", &[("pooled", false), ("nearest", true)]).unwrap_or(false);
+    let strips_use = strips_use(section, folder);
     let source = match (strips, readings, percentile) {
         (Some(strips), ..) => ReferenceSource::Strips(strips?),
         (_, Some(readings), _) => ReferenceSource::Readings(readings),
         (.., Some(percentile)) => ReferenceSource::Percentile(percentile),
         _ => return None,
     };
-    Some(ReferenceSettings { source, inset, gap, segments: segments.unsigned_abs() as usize, drop, nearest })
+    Some(ReferenceSettings { source, inset, gap, segments: segments.unsigned_abs() as usize, drop, strips_use: strips_use? })
+}
+
+/// `reference.strips_use` or `reference.zones`; `None` when it is faulty.
+fn strips_use(section: &mut Section<'_>, folder: &Path) -> Option<StripsUse> {
+    #[derive(Clone, Copy)]
+    enum Word {
+        Pooled,
+        Nearest,
+        InverseDistance,
+    }
+    let by_zone = section.has("zones");
+    if by_zone && section.has("strips_use") {
+        section.take("strips_use");
+        section.refuse("strips_use", Problem::Together { keys: vec!["reference.strips_use", "reference.zones"] });
+    }
+    if by_zone {
+        let entry = section.take("zones")?;
+        let mut table = section.sub(&entry, "zones", "reference.zones")?;
+        let source = vector_table(&mut table, "path", folder, false);
+        let words = [("refuse", false), ("pooled", true)];
+        let pooled_without = table.choice("without_strip", "way with a zone that holds no strip (refuse, pooled)", &words).unwrap_or(false);
+        table.finish();
+        if !section.given("strips") {
+            section.require("strips", "the reference strips, which reference.zones shares out,", "\"strips.geojson\"");
+        }
+        return source.map(|source| StripsUse::Zones { source, pooled_without });
+    }
+    let words = [("pooled", Word::Pooled), ("nearest", Word::Nearest), ("inverse distance", Word::InverseDistance)];
+    Some(match section.choice("strips_use", "use of strips (pooled, nearest, inverse distance)", &words) {
+        Some(Word::Nearest) => StripsUse::Nearest,
+        Some(Word::InverseDistance) => StripsUse::InverseDistance,
+        Some(Word::Pooled) | None => StripsUse::Pooled,
+    })
 }
 
 /// `reference.readings`: at least one pair, when given.

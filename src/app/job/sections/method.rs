@@ -8,12 +8,15 @@ use crate::app::job::reader::Item;
 use crate::app::job::reader::Section;
 use crate::app::job::sections::crop;
 use crate::app::job::sections::crop::Curve;
+use crate::app::job::sections::economic;
 use crate::app::job::sections::ground;
 use crate::app::job::sections::image::falls_with_canopy;
 use crate::app::job::tables;
 use crate::pipeline::settings::Crop;
+use crate::pipeline::settings::EconomicOptimum;
 use crate::pipeline::settings::Fitted;
 use crate::pipeline::settings::MethodSettings;
+use crate::pipeline::settings::Prices;
 use crate::pipeline::settings::Response;
 use crate::science::crop::Certainty;
 use crate::science::index::find_entry;
@@ -39,14 +42,14 @@ const DEAD_BAND: f64 = 0.03;
 
 /// Keys of `[response]` by method; those of no list belong to every method.
 const OWN: &[(&str, &[&str])] = &[
-    (about::YIELD_RESPONSE, &["maximum_yield", "yield_curve", "compare", "ratio_adjustment", "dead_band", "grain_nitrogen", "use_efficiency"]),
-    (about::SQUARE_ROOT, &["optimum", "credits", "extra", "zone_scalar", "delta_si", "dead_band", "back_off", "index"]),
-    (about::QUADRATIC, &["meter_curve", "dead_band", "index"]),
-    (about::CHLOROPHYLL, &["index"]),
-    (about::VISIBLE, &["light", "stages", "line"]),
+    (about::YIELD_RESPONSE, &["maximum_yield", "yield_curve", "compare", "ratio_adjustment", "dead_band", "grain_nitrogen", "use_efficiency", "curve_spread"]),
+    (about::SQUARE_ROOT, &["optimum", "credits", "extra", "zone_scalar", "delta_si", "dead_band", "back_off", "index", "curve_spread", "economic", "curve"]),
+    (about::QUADRATIC, &["meter_curve", "dead_band", "index", "curve_spread"]),
+    (about::CHLOROPHYLL, &["index", "curve_spread"]),
+    (about::VISIBLE, &["light", "stages", "line", "curve_spread"]),
     (about::LINEAR_RAMP, &["by", "index", "low", "high", "at_low", "at_high"]),
     (about::CLASS_TABLE, &["by", "index", "classes"]),
-    (about::FLAT, &["rate"]),
+    (about::FLAT, &["rate", "economic", "curve"]),
 ];
 
 /// The method that the job names, the yield response without one. `None` when its name is not known.
@@ -70,7 +73,8 @@ pub(crate) fn foretells_yield(method: Option<&About>) -> bool {
     method.is_some_and(|method| method.name == about::YIELD_RESPONSE)
 }
 
-/// `[response]` with its method. `curve` is that of the yield response, read before; `applied_before` is the job's nitrogen before sensing.
+/// `[response]` with its method. `curve` is that of the yield response, read before; `applied_before` is the job's nitrogen before sensing, `prices`
+/// count only where the economic optimum is asked for.
 pub(crate) fn response(
     section: &mut Section<'_>,
     chosen: Option<&'static About>,
@@ -78,14 +82,22 @@ pub(crate) fn response(
     curve: Option<Curve>,
     product: Option<&Product>,
     applied_before: NRate,
+    prices: Option<&Prices>,
 ) -> Option<Response> {
     let chosen = chosen?;
     let largest_ratio = crop::largest_ratio(section);
     let applied = nitrogen(section, "applied_since_sensing", product).unwrap_or(NRate::ZERO);
+    let owns = |key: &str| OWN.iter().any(|(name, keys)| *name == chosen.name && keys.contains(&key));
+    let curve_spread =
+        if owns("curve_spread") { section.number("curve_spread", 0.0, 1.0, "one standard deviation of the curve, as a share of it") } else { None };
+    let wanted = owns("economic") && economic::wanted(section);
+    let own = if chosen.name == about::FLAT { "rate" } else { "optimum" };
+    let economic = if owns("economic") { economic::economic(section, wanted, own, prices) } else { None };
+    let optimum = Optimum { wanted, found: economic.as_ref() };
     let method = if foretells_yield(Some(chosen)) {
         crop::response(section, crop, curve).map(MethodSettings::YieldResponse)
     } else {
-        other(section, chosen, crop, product, applied_before)
+        other(section, chosen, crop, product, applied_before, optimum)
     };
     for key in keys::known_in("response") {
         let of: Vec<&'static str> = OWN.iter().filter(|(_, keys)| keys.contains(key)).map(|(method, _)| *method).collect();
@@ -94,7 +106,7 @@ pub(crate) fn response(
             section.refuse(key, Problem::OtherMethod { method: chosen.name, of });
         }
     }
-    Some(Response { method: method?, largest_ratio, applied_since_sensing: applied })
+    Some(Response { method: method?, largest_ratio, applied_since_sensing: applied, curve_spread, economic })
 }
 
 /// A nitrogen amount of `[response]`, up to what any crop gets.
@@ -107,7 +119,14 @@ fn nitrogen(section: &mut Section<'_>, key: &'static str, product: Option<&Produ
     Some(rate)
 }
 
-fn other(section: &mut Section<'_>, chosen: &'static About, crop: Option<&Crop>, product: Option<&Product>, applied_before: NRate) -> Option<MethodSettings> {
+fn other(
+    section: &mut Section<'_>,
+    chosen: &'static About,
+    crop: Option<&Crop>,
+    product: Option<&Product>,
+    applied_before: NRate,
+    economic: Optimum<'_>,
+) -> Option<MethodSettings> {
     let region = section.text("region", "\"dry plains\"");
     let sensor = section.text("sensor", "\"active\"");
     let source = section.text("source", "\"own trials\"");
@@ -115,15 +134,18 @@ fn other(section: &mut Section<'_>, chosen: &'static About, crop: Option<&Crop>,
     let index = index.map(|name| tables::index_name(&name));
     let mut own_numbers = None;
     let method = match chosen.name {
-        about::SQUARE_ROOT => square_root(section, product, applied_before),
+        about::SQUARE_ROOT => square_root(section, product, applied_before, economic),
         about::QUADRATIC => quadratic(section, &mut own_numbers),
         about::CHLOROPHYLL => Some(Method::Chlorophyll(ChlorophyllRoot::PUBLISHED)),
         about::VISIBLE => visible_line(section, product, &mut own_numbers),
         about::LINEAR_RAMP => linear_ramp(section, product),
         about::CLASS_TABLE => class_table(section, product),
         _ => {
-            let rate = nitrogen(section, "rate", product);
-            section.require("rate", "the rate", "\"60 kg N/ha\"");
+            // The optimum is the season's; what the crop got before is no longer to be given.
+            let rate = economic.found.map(|economic| (economic.optimum - applied_before).max(NRate::ZERO)).or_else(|| nitrogen(section, "rate", product));
+            if !economic.wanted {
+                section.require("rate", "the rate", "\"60 kg N/ha\"");
+            }
             rate.map(Method::Flat)
         }
     };
@@ -142,6 +164,13 @@ fn other(section: &mut Section<'_>, chosen: &'static About, crop: Option<&Crop>,
     Some(MethodSettings::Other { method, fitted: Fitted { index, region, sensor, source, from_memory } })
 }
 
+/// The economic optimum. When it is wanted and cannot be had, that is the fault, and no rate is missing on top.
+#[derive(Clone, Copy)]
+struct Optimum<'a> {
+    wanted: bool,
+    found: Option<&'a EconomicOptimum>,
+}
+
 /// Turns a method's own refusal into a fault of a key.
 fn checked(section: &Section<'_>, key: &str, method: Method) -> Option<Method> {
     match method.check() {
@@ -153,9 +182,11 @@ fn checked(section: &Section<'_>, key: &str, method: Method) -> Option<Method> {
     }
 }
 
-fn square_root(section: &mut Section<'_>, product: Option<&Product>, applied_before: NRate) -> Option<Method> {
-    let optimum = nitrogen(section, "optimum", product);
-    section.require("optimum", "the season's optimum nitrogen rate, economic or your own,", "\"180 kg N/ha\"");
+fn square_root(section: &mut Section<'_>, product: Option<&Product>, applied_before: NRate, economic: Optimum<'_>) -> Option<Method> {
+    let optimum = economic.found.map(|economic| economic.optimum).or_else(|| nitrogen(section, "optimum", product));
+    if !economic.wanted {
+        section.require("optimum", "the season's optimum nitrogen rate, economic or your own,", "\"180 kg N/ha\"");
+    }
     let credits = nitrogen(section, "credits", product).unwrap_or(NRate::ZERO);
     let extra = nitrogen(section, "extra", product).unwrap_or(NRate::ZERO);
     let zone_scalar = section.number("zone_scalar", 0.0, 2.0, "the optimum is multiplied by it").unwrap_or(1.0);

@@ -1,6 +1,8 @@
 //! One file a group of sections: from tables to the typed settings.
 
 pub(crate) mod crop;
+pub(crate) mod doubt;
+pub(crate) mod economic;
 pub(crate) mod ground;
 pub(crate) mod image;
 pub(crate) mod machine;

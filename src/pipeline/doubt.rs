@@ -1,0 +1,568 @@
+//! How far field, zones and cells may lie from their rates: every doubt drawn at once, and each alone.
+//!
+//! A cell's rate depends on its index and its reference index alone, and every doubt moves all cells together. So rates are drawn for a table of places of
+//! index and reference, not for every cell: the table holds each value itself where there are few, else evenly spaced ones, and a cell lies on the line
+//! between its neighbours (steps of a class table: on the nearer one). Field and zones are weighted sums of the table, draw by draw.
+
+use std::collections::BTreeMap;
+
+use crate::finding::Finding;
+use crate::pipeline::ground::Ground;
+use crate::pipeline::rates::Rated;
+use crate::pipeline::reference::Reference;
+use crate::pipeline::settings::DoubtSettings;
+use crate::pipeline::settings::Settings;
+use crate::pipeline::settings::StateRate;
+use crate::science::methods::Method;
+use crate::science::methods::RateModel;
+use crate::science::monte_carlo::Band;
+use crate::science::monte_carlo::Draw;
+use crate::science::monte_carlo::Factor;
+use crate::science::monte_carlo::Spreads;
+use crate::science::monte_carlo::USUAL_CURVE_SPREAD;
+use crate::science::monte_carlo::band_of;
+use crate::science::monte_carlo::place_spread;
+use crate::units::NRate;
+use crate::zones::build::Kind;
+use crate::zones::prescription::CellState;
+use crate::zones::prescription::ZoneRecord;
+
+/// Places of the index that are drawn, when there is one reference.
+const PLACES: usize = 512;
+/// Places of the reference, when it varies over the field.
+const REFERENCES: usize = 9;
+/// Numbers that the table may hold: 32 MB.
+const MOST_NUMBERS: usize = 4_000_000;
+/// Totals below this have no share that means anything. \[kg N\]
+const LEAST_TOTAL: f64 = 1.0;
+
+/// What one doubt alone does to the field's nitrogen.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Part {
+    /// The doubt.
+    pub factor: Factor,
+    /// Standard deviation of the field's nitrogen. \[kg\]
+    pub sd_kg: f64,
+    /// Share of the sum of all variances.
+    pub share: f64,
+    /// Nitrogen at its lower and upper end (see [`Spreads::ends`]). \[kg\]
+    pub ends_kg: (f64, f64),
+}
+
+/// The band of field, zones and cells. P10, P50 and P90 of many draws; rates within limits, not rounded.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Doubt {
+    /// How many draws.
+    pub draws: u32,
+    /// What they were begun with.
+    pub seed: u64,
+    /// How wide each doubt is, without what does not move the method.
+    pub spreads: Spreads,
+    /// Whether the job states the curve's spread.
+    pub curve_stated: bool,
+    /// Whether the job states the spread of the strip's place.
+    pub place_stated: bool,
+    /// Strips that count for the place.
+    pub strips: usize,
+    /// The field's nitrogen as computed, not rounded, unseen ground at the exact field rate. \[kg\]
+    pub plain_kg: f64,
+    /// The field's nitrogen. \[kg\]
+    pub field: Band,
+    /// Mean rate of each zone, in their order; `None` where the zone has no value of its own. \[kg N/ha\]
+    pub zones: Vec<Option<Band>>,
+    /// P10 and P90 of each cell; `None` where it has no value of its own. \[kg N/ha\]
+    pub cells: Vec<Option<(f64, f64)>>,
+    /// Each doubt alone, widest first; those that do not move the field are left out.
+    pub parts: Vec<Part>,
+}
+
+/// How wide the doubts of a run are.
+pub fn spreads_of(settings: &DoubtSettings, curve: Option<f64>, reference: &Reference, model: &RateModel) -> Spreads {
+    let ratio = match (reference.ratio, reference.low, reference.high) {
+        (Some(ratio), Some(low), Some(high)) if ratio > 0.0 => Some(((low / ratio).min(1.0), (high / ratio).max(1.0))),
+        _ => None,
+    };
+    let place = settings.place_spread.unwrap_or_else(|| place_spread(reference.each.len()));
+    Spreads { ratio, use_efficiency: settings.use_efficiency_spread, curve: curve.unwrap_or(USUAL_CURVE_SPREAD), place }.of_model(model)
+}
+
+/// Where on a rising axis a value lies: two places and their weights.
+fn located(axis: &[f64], value: f64, nearest: bool) -> [(usize, f64); 2] {
+    let above = axis.partition_point(|place| *place < value).min(axis.len() - 1);
+    let below = above.saturating_sub(1);
+    let width = axis[above] - axis[below];
+    if above == below || width <= 0.0 || value >= axis[above] {
+        return [(above, 1.0), (above, 0.0)];
+    }
+    let up = ((value - axis[below]) / width).clamp(0.0, 1.0);
+    if nearest { [(if up < 0.5 { below } else { above }, 1.0), (above, 0.0)] } else { [(below, 1.0 - up), (above, up)] }
+}
+
+/// Every value, when there are few, else evenly spaced places from the least to the greatest.
+fn axis(mut values: Vec<f64>, most: usize) -> Vec<f64> {
+    values.sort_unstable_by(f64::total_cmp);
+    values.dedup();
+    match (values.first().copied(), values.last().copied()) {
+        (Some(low), Some(high)) if values.len() > most => (0..most).map(|k| low + (high - low) * k as f64 / (most - 1) as f64).collect(),
+        _ => values,
+    }
+}
+
+/// Where cells lie in the table of drawn rates.
+struct Places {
+    references: Vec<f64>,
+    indices: Vec<f64>,
+    nearest: bool,
+}
+
+impl Places {
+    fn of(cells: impl Iterator<Item = (f64, f64)>, most: usize, nearest: bool) -> Self {
+        let (indices, references): (Vec<f64>, Vec<f64>) = cells.unzip();
+        let references = axis(references, REFERENCES);
+        let indices = axis(indices, (most / references.len().max(1)).max(16));
+        Self { references, indices, nearest }
+    }
+    fn len(&self) -> usize {
+        self.references.len() * self.indices.len()
+    }
+    /// Index and reference of a place.
+    fn at(&self, place: usize) -> (f64, f64) {
+        (self.indices[place % self.indices.len()], self.references[place / self.indices.len()])
+    }
+    /// Up to four places and their weights, which add up to 1.
+    fn around(&self, index: f64, reference: f64) -> impl Iterator<Item = (usize, f64)> {
+        let (i, r) = (located(&self.indices, index, self.nearest), located(&self.references, reference, self.nearest));
+        let wide = self.indices.len();
+        r.into_iter().flat_map(move |(r, share)| i.into_iter().map(move |(i, own)| (r * wide + i, own * share))).filter(|(_, weight)| *weight > 0.0)
+    }
+}
+
+/// What a cell gets in a draw.
+#[derive(Clone, Copy)]
+enum Gets {
+    /// Its own rate.
+    Own(f64, f64),
+    /// Its own, at most the field rate.
+    Held(f64, f64),
+    /// The field rate.
+    Field,
+    /// A stated amount.
+    Stated(f64),
+}
+
+/// Nitrogen as a sum over the table. Weights are areas. \[ha\]
+#[derive(Default)]
+struct Sum {
+    own: BTreeMap<usize, f64>,
+    held: BTreeMap<usize, f64>,
+    field: f64,
+    stated_kg: f64,
+    area: f64,
+}
+
+impl Sum {
+    fn add(&mut self, places: &Places, gets: Gets, area: f64) {
+        self.area += area;
+        let (map, index, reference) = match gets {
+            Gets::Own(index, reference) => (&mut self.own, index, reference),
+            Gets::Held(index, reference) => (&mut self.held, index, reference),
+            Gets::Field => {
+                self.field += area;
+                return;
+            }
+            Gets::Stated(rate) => {
+                self.stated_kg += rate * area;
+                return;
+            }
+        };
+        for (place, weight) in places.around(index, reference) {
+            *map.entry(place).or_default() += weight * area;
+        }
+    }
+    /// Nitrogen for these rates of the table and this field rate. \[kg\]
+    fn kg(&self, rate: impl Fn(usize) -> f64, field: f64) -> f64 {
+        let own: f64 = self.own.iter().map(|(place, area)| area * rate(*place)).sum();
+        let held: f64 = self.held.iter().map(|(place, area)| area * rate(*place).min(field)).sum();
+        own + held + self.field * field + self.stated_kg
+    }
+    /// The same for every draw of a table.
+    fn all(&self, table: &[f64], fields: &[f64]) -> Vec<f64> {
+        let draws = fields.len();
+        let mut kg: Vec<f64> = fields.iter().map(|field| self.field * field + self.stated_kg).collect();
+        for (place, area) in &self.own {
+            for (kg, rate) in kg.iter_mut().zip(&table[place * draws..]) {
+                *kg += area * rate;
+            }
+        }
+        for (place, area) in &self.held {
+            for ((kg, rate), field) in kg.iter_mut().zip(&table[place * draws..]).zip(fields) {
+                *kg += area * rate.min(*field);
+            }
+        }
+        kg
+    }
+    /// Whether anything of it has a value of its own.
+    fn has_value(&self) -> bool {
+        !self.own.is_empty() || !self.held.is_empty()
+    }
+}
+
+/// What each cell gets, slivers as their hosts.
+fn gets_of(settings: &Settings, rated: &Rated) -> Vec<Gets> {
+    let stated = |rule: StateRate| if let StateRate::Amount(amount) = rule { Gets::Stated(amount.get()) } else { Gets::Field };
+    (0..rated.cells.len())
+        .map(|k| {
+            let host = rated.follows[k].map_or(k, |host| host as usize);
+            let (cell, reference) = (&rated.cells[host], rated.reference_of[host]);
+            match (rated.zone_rates[host].0, cell.index) {
+                (Kind::Canopy, Some(index)) if cell.state == CellState::Thin => match settings.rate.thin {
+                    StateRate::Own => Gets::Own(index, reference),
+                    StateRate::FieldRate => Gets::Held(index, reference),
+                    StateRate::Amount(amount) => Gets::Stated(amount.get()),
+                },
+                (Kind::Canopy, Some(index)) => Gets::Own(index, reference),
+                (Kind::Bare, _) => stated(settings.rate.bare),
+                _ => stated(settings.rate.unseen),
+            }
+        })
+        .collect()
+}
+
+/// Draws everything. `None` when the job wants no draws.
+pub fn doubt_of(settings: &Settings, ground: &Ground, reference: &Reference, rated: &Rated, zones: &[ZoneRecord]) -> Option<Doubt> {
+    let wanted = settings.doubt;
+    if wanted.draws == 0 {
+        return None;
+    }
+    let model = &rated.model;
+    let spreads = spreads_of(&wanted, settings.response.curve_spread, reference, model);
+    let areas: Vec<f64> = ground.grid.cells.iter().map(|cell| cell.area / 10_000.0).collect();
+    let gets = gets_of(settings, rated);
+    let draws = wanted.draws as usize;
+    let steps = matches!(model.method, Method::ClassTable(_));
+    // The field rate is the mean over canopy outside strips, or over all canopy when there is none outside.
+    let outside = rated.outside_strips.iter().any(|outside| *outside);
+    let counts = |k: usize| if outside { rated.outside_strips[k] } else { rated.cells[k].state == CellState::Canopy };
+    let used = (0..gets.len()).filter_map(|k| rated.cells[k].index.map(|index| (index, rated.reference_of[k])));
+    let places = Places::of(used, PLACES.min(MOST_NUMBERS / draws), steps);
+    if places.len() == 0 {
+        return None;
+    }
+    let mut mean = Sum::default();
+    let mut whole = Sum::default();
+    let mut by_zone: Vec<Sum> = zones.iter().map(|_| Sum::default()).collect();
+    for (k, cell) in rated.cells.iter().enumerate() {
+        if let Some(index) = cell.index.filter(|_| counts(k)) {
+            mean.add(&places, Gets::Own(index, rated.reference_of[k]), areas[k]);
+        }
+        whole.add(&places, gets[k], areas[k]);
+        if let Some(zone) = by_zone.get_mut((cell.zone as usize).wrapping_sub(1)) {
+            zone.add(&places, gets[k], areas[k]);
+        }
+    }
+    let one = |draw: &Draw| {
+        let moved = draw.moved(model);
+        let rates: Vec<f64> = (0..places.len()).map(|place| rate_at(&places, place, |index, reference| moved.exact(index, reference))).collect();
+        let field = mean.kg(|place| rates[place], 0.0) / mean.area.max(f64::MIN_POSITIVE);
+        whole.kg(|place| rates[place], field)
+    };
+    // Places outermost, so that a place's draws lie side by side.
+    let moved: Vec<_> = (0..u64::from(wanted.draws)).map(|number| spreads.draw(wanted.seed, number).moved(model)).collect();
+    let mut table = vec![0.0; places.len() * draws];
+    for (place, row) in table.chunks_exact_mut(draws).enumerate() {
+        for (rate, moved) in row.iter_mut().zip(&moved) {
+            *rate = rate_at(&places, place, |index, reference| moved.exact(index, reference));
+        }
+    }
+    let field_rates: Vec<f64> = mean.all(&table, &vec![0.0; draws]).into_iter().map(|kg| kg / mean.area.max(f64::MIN_POSITIVE)).collect();
+    let field = band_of(&mut whole.all(&table, &field_rates))?;
+    let zone_bands = by_zone.iter().map(|zone| {
+        if !zone.has_value() {
+            return None;
+        }
+        let mut rates: Vec<f64> = zone.all(&table, &field_rates).into_iter().map(|kg| kg / zone.area).collect();
+        band_of(&mut rates)
+    });
+    let cells = cell_bands(&places, &gets, &table, &field_rates);
+    let parts = parts_of(&spreads, &one);
+    Some(Doubt {
+        draws: wanted.draws,
+        seed: wanted.seed,
+        spreads,
+        curve_stated: settings.response.curve_spread.is_some(),
+        place_stated: wanted.place_spread.is_some(),
+        strips: reference.each.len(),
+        plain_kg: one(&Draw::PLAIN),
+        field,
+        zones: zone_bands.collect(),
+        cells,
+        parts,
+    })
+}
+
+/// The rate at a place of the table. Places lie between values that have a rate, so that there is one.
+fn rate_at(places: &Places, place: usize, exact: impl Fn(f64, f64) -> Option<f64>) -> f64 {
+    let (index, reference) = places.at(place);
+    exact(index, reference).unwrap_or(0.0)
+}
+
+/// P10 and P90 of each cell, on the line between those of its places.
+fn cell_bands(places: &Places, gets: &[Gets], table: &[f64], fields: &[f64]) -> Vec<Option<(f64, f64)>> {
+    let draws = fields.len();
+    let mut known: [Vec<Option<Band>>; 2] = [vec![None; places.len()], vec![None; places.len()]];
+    let mut at_place = |place: usize, held: bool| -> Option<Band> {
+        let known = &mut known[usize::from(held)][place];
+        if known.is_none() {
+            let row = &table[place * draws..(place + 1) * draws];
+            let mut rates: Vec<f64> = if held { row.iter().zip(fields).map(|(rate, field)| rate.min(*field)).collect() } else { row.to_vec() };
+            *known = band_of(&mut rates);
+        }
+        *known
+    };
+    let mut cell = |gets: &Gets| {
+        let (index, reference, held) = match *gets {
+            Gets::Own(index, reference) => (index, reference, false),
+            Gets::Held(index, reference) => (index, reference, true),
+            Gets::Field | Gets::Stated(_) => return None,
+        };
+        let mut bounds = (0.0, 0.0);
+        for (place, weight) in places.around(index, reference) {
+            let band = at_place(place, held)?;
+            bounds = (bounds.0 + weight * band.low, bounds.1 + weight * band.high);
+        }
+        Some(bounds)
+    };
+    gets.iter().map(&mut cell).collect()
+}
+
+/// Each doubt alone, widest first.
+fn parts_of(spreads: &Spreads, total: &dyn Fn(&Draw) -> f64) -> Vec<Part> {
+    let mut parts = Vec::new();
+    for factor in Factor::ALL {
+        let Some((low, high)) = spreads.ends(factor) else { continue };
+        let nodes: Vec<(f64, f64)> = spreads.alone(factor).iter().map(|(draw, weight)| (total(draw), *weight)).collect();
+        let mean: f64 = nodes.iter().map(|(kg, weight)| kg * weight).sum();
+        let variance: f64 = nodes.iter().map(|(kg, weight)| weight * (kg - mean) * (kg - mean)).sum();
+        parts.push(Part { factor, sd_kg: libm::sqrt(variance.max(0.0)), share: 0.0, ends_kg: (total(&low), total(&high)) });
+    }
+    let all: f64 = parts.iter().map(|part| part.sd_kg * part.sd_kg).sum();
+    for part in &mut parts {
+        part.share = if all > 0.0 { part.sd_kg * part.sd_kg / all } else { 0.0 };
+    }
+    parts.sort_by(|a, b| b.sd_kg.total_cmp(&a.sd_kg).then(a.factor.cmp(&b.factor)));
+    parts
+}
+
+/// Says how wide the band is, what makes it, and what it leaves out.
+pub fn findings_of(settings: &Settings, reference: &Reference, doubt: &Doubt, findings: &mut Vec<Finding>) {
+    let band = &doubt.field;
+    let lb = |kg: f64| if settings.output.us_units { format!("{:.0} lb N", kg / crate::units::KG_PER_LB) } else { format!("{kg:.0} kg N") };
+    if doubt.parts.is_empty() || band.high - band.low <= 0.0 {
+        findings.push(Finding::note(
+            "doubt.field",
+            format!("no doubt that is reckoned with moves the field's {}: the rates are the job's own decision, or held at a limit", lb(doubt.plain_kg)),
+        ));
+    } else {
+        let said: Vec<String> = doubt.parts.iter().map(|part| format!("{} {:.0} %", part.factor.word(), 100.0 * part.share)).collect();
+        let against = if doubt.plain_kg > LEAST_TOTAL {
+            format!(" ({:+.0} to {:+.0} %)", 100.0 * (band.low / doubt.plain_kg - 1.0), 100.0 * (band.high / doubt.plain_kg - 1.0))
+        } else {
+            String::new()
+        };
+        findings.push(Finding::note(
+            "doubt.field",
+            format!(
+                "eight times in ten the field's nitrogen, {} as computed, should lie between {} and {}{against}, by {} draws of every doubt at once; shares of the variance: {}",
+                lb(doubt.plain_kg),
+                lb(band.low),
+                lb(band.high),
+                doubt.draws,
+                said.join(", ")
+            ),
+        ));
+    }
+    let mut assumed = Vec::new();
+    if doubt.spreads.curve > 0.0 && !doubt.curve_stated {
+        assumed
+            .push(format!("the curve's spread of {:.0} % is a judgement without source (response.curve_spread states your own)", 100.0 * doubt.spreads.curve));
+    }
+    if doubt.spreads.place > 0.0 && !doubt.place_stated {
+        assumed.push(format!(
+            "the {:.0} % for the place of {} come from made fields (doubt.place_spread states your own)",
+            100.0 * doubt.spreads.place,
+            if doubt.strips == 1 { "one strip".to_owned() } else { format!("{} strips", doubt.strips) }
+        ));
+    }
+    if !assumed.is_empty() {
+        findings.push(Finding::note("doubt.assumed", format!("in that band {}", assumed.join("; "))));
+    }
+    let uses = crate::science::monte_carlo::uses_reference(&settings.response.method(None, f64::NAN));
+    if uses && doubt.spreads.ratio.is_none() {
+        findings.push(Finding::caution(
+            "doubt.part",
+            format!(
+                "the reference itself is not in the band: {}; the true one is wider",
+                reference.no_interval.as_deref().unwrap_or("the response index has no interval")
+            ),
+        ));
+    }
+    if uses && doubt.spreads.place == 0.0 && !doubt.place_stated {
+        findings.push(Finding::caution(
+            "doubt.place",
+            "where the readings were taken, or what the percentile stands for, is not in the band: nothing says how far it moves the field's nitrogen (doubt.place_spread states it)".to_owned(),
+        ));
+    }
+}
+
+/// P10 and P90 of a band as rates.
+pub fn bounds_of(band: &Band) -> (NRate, NRate) {
+    (NRate::kg_per_ha(band.low), NRate::kg_per_ha(band.high))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::science::methods::Limits;
+    use crate::science::methods::ReadBy;
+    use crate::science::methods::class_table::Class;
+    use crate::science::methods::class_table::ClassTable;
+    use crate::science::yield_response::YieldCurve;
+    use crate::science::yield_response::YieldResponse;
+    use crate::units::Yield;
+    use proptest::prelude::*;
+
+    fn model(maximum: f64) -> RateModel {
+        let method = YieldResponse {
+            curve: YieldCurve { a: Yield::kg_per_ha(590.0), b: 258.2 },
+            growing_days: 94.0,
+            maximum_yield: Yield::kg_per_ha(6_700.0),
+            ratio_adjustment: None,
+            dead_band: 0.0,
+            field_ratio: None,
+            grain_nitrogen: 0.0239,
+            use_efficiency: 0.5,
+        };
+        RateModel {
+            method: Method::YieldResponse(method),
+            limits: Limits { largest_ratio: 2.0, applied_since_sensing: NRate::ZERO, minimum: NRate::ZERO, maximum: NRate::kg_per_ha(maximum) },
+        }
+    }
+
+    const ALL: Spreads = Spreads { ratio: Some((0.93, 1.08)), use_efficiency: 0.2, curve: 0.2, place: 0.28 };
+
+    /// A table over more values than it has places, and each cell by itself.
+    type Bounds = Vec<(f64, f64)>;
+    fn table_and_cells(model: &RateModel, references: usize, draws: u64) -> (Vec<f64>, Vec<f64>, Bounds, Bounds) {
+        let cells: Vec<(f64, f64)> =
+            (0..4_000).map(|k| (0.30 + 0.5 * f64::from(k) / 4_000.0, 0.70 + if references > 1 { 0.04 * f64::from(k % 97) / 97.0 } else { 0.0 })).collect();
+        let places = Places::of(cells.iter().copied(), PLACES, matches!(model.method, Method::ClassTable(_)));
+        let spreads = ALL.of_model(model);
+        let moved: Vec<_> = (0..draws).map(|number| spreads.draw(5, number).moved(model)).collect();
+        let table: Vec<f64> =
+            (0..places.len()).flat_map(|place| moved.iter().map(|m| rate_at(&places, place, |i, r| m.exact(i, r))).collect::<Vec<_>>()).collect();
+        let mut sum = Sum::default();
+        let gets: Vec<Gets> = cells.iter().map(|(index, reference)| Gets::Own(*index, *reference)).collect();
+        for gets in &gets {
+            sum.add(&places, *gets, 0.05);
+        }
+        let by_table = sum.all(&table, &vec![0.0; moved.len()]);
+        let by_cell = moved.iter().map(|m| cells.iter().map(|(i, r)| 0.05 * m.exact(*i, *r).unwrap()).sum()).collect();
+        let bands = cell_bands(&places, &gets, &table, &vec![0.0; moved.len()]).into_iter().map(Option::unwrap).collect();
+        let own_bands = cells
+            .iter()
+            .map(|(i, r)| {
+                let band = band_of(&mut moved.iter().map(|m| m.exact(*i, *r).unwrap()).collect::<Vec<_>>()).unwrap();
+                (band.low, band.high)
+            })
+            .collect();
+        (by_table, by_cell, bands, own_bands)
+    }
+
+    #[test]
+    fn the_table_says_what_every_cell_by_itself_says() {
+        for references in [1, 97] {
+            let (by_table, by_cell, bands, own) = table_and_cells(&model(120.0), references, 60);
+            for (table, cell) in by_table.iter().zip(&by_cell) {
+                assert!(
+                    (table - cell).abs() < if references == 1 { 2e-3 } else { 1e-2 } * cell.max(1.0),
+                    "{references}: {table} by the table, {cell} by cells"
+                );
+            }
+            let worst = bands.iter().zip(&own).map(|(a, b)| (a.0 - b.0).abs().max((a.1 - b.1).abs())).fold(0.0, f64::max);
+            assert!(worst < if references == 1 { 0.3 } else { 1.5 }, "{references}: a cell is {worst} kg N/ha off");
+        }
+    }
+
+    #[test]
+    fn classes_are_not_blurred() {
+        let kg = NRate::kg_per_ha;
+        let classes = vec![
+            Class { below: Some(0.7), rate: kg(90.0), back_off: false },
+            Class { below: Some(0.9), rate: kg(40.0), back_off: false },
+            Class { below: None, rate: kg(0.0), back_off: false },
+        ];
+        let table = RateModel { method: Method::ClassTable(ClassTable { by: ReadBy::Index, classes }), limits: model(120.0).limits };
+        // Read by the index nothing moves it: every band is a class's own rate.
+        let (_, _, bands, own) = table_and_cells(&table, 1, 40);
+        assert!(bands.iter().all(|(low, high)| [0.0, 40.0, 90.0].contains(low) && low <= high));
+        let other = bands.iter().zip(&own).filter(|(a, b)| a != b).count();
+        assert!(other <= 40, "{other} of 4000 cells in another class");
+    }
+
+    #[test]
+    fn weights_add_up_and_few_values_are_exact() {
+        let cells = [(0.4, 0.7), (0.5, 0.7), (0.6, 0.72)];
+        let places = Places::of(cells.into_iter(), 100, false);
+        for (index, reference) in cells {
+            let around: Vec<(usize, f64)> = places.around(index, reference).collect();
+            assert_eq!(around.len(), 1);
+            assert_eq!(places.at(around[0].0), (index, reference));
+        }
+    }
+
+    #[test]
+    fn the_widest_doubt_is_told_first() {
+        let only_curve = Spreads { curve: 0.2, ..Spreads::default() };
+        // Proportional to the curve: its SD is 20 % of the total, and its ends 80 and 120 %.
+        let parts = parts_of(&only_curve, &|draw: &Draw| 300.0 * draw.curve);
+        assert_eq!(parts.len(), 1);
+        assert!((parts[0].sd_kg - 60.0).abs() < 1e-9 && parts[0].share == 1.0);
+        assert!((parts[0].ends_kg.0 - 240.0).abs() < 1e-9 && (parts[0].ends_kg.1 - 360.0).abs() < 1e-9);
+        let parts = parts_of(&Spreads { place: 0.28, curve: 0.2, ..Spreads::default() }, &|draw: &Draw| 300.0 * draw.curve * draw.place);
+        assert_eq!(parts[0].factor, Factor::Place);
+        // The farthest point would lie below 0 and is held to 0.05.
+        assert!((parts[0].share - 0.28 * 0.28 / (0.28 * 0.28 + 0.04)).abs() < 1e-3);
+    }
+
+    proptest! {
+        #[test]
+        fn zones_add_up_to_the_field(
+            cells in proptest::collection::vec((0.2_f64..0.9, 0.01_f64..0.06, 0_usize..4, 0_usize..4), 1..60), seed in any::<u64>(),
+        ) {
+            let model = model(150.0);
+            let places = Places::of(cells.iter().map(|cell| (cell.0, 0.72)), PLACES, false);
+            let moved: Vec<_> = (0..20).map(|number| ALL.draw(seed, number).moved(&model)).collect();
+            let table: Vec<f64> =
+                (0..places.len()).flat_map(|place| moved.iter().map(|m| rate_at(&places, place, |i, r| m.exact(i, r))).collect::<Vec<_>>()).collect();
+            let fields: Vec<f64> = (0..20).map(|k| 10.0 + 4.0 * f64::from(k)).collect();
+            let (mut whole, mut zones) = (Sum::default(), [Sum::default(), Sum::default(), Sum::default(), Sum::default()]);
+            for (index, area, zone, kind) in &cells {
+                let gets = [Gets::Own(*index, 0.72), Gets::Held(*index, 0.72), Gets::Field, Gets::Stated(12.5)][*kind];
+                whole.add(&places, gets, *area);
+                zones[*zone].add(&places, gets, *area);
+            }
+            let total = whole.all(&table, &fields);
+            for (k, kg) in total.iter().enumerate() {
+                // Σ rate × area, cell by cell.
+                let by_cells: f64 = cells.iter().map(|(index, area, _, kind)| {
+                    let own = moved[k].exact(*index, 0.72).unwrap();
+                    area * [own, own.min(fields[k]), fields[k], 12.5][*kind]
+                }).sum();
+                let by_zones: f64 = zones.iter().filter(|zone| zone.area > 0.0).map(|zone| zone.all(&table, &fields)[k] / zone.area * zone.area).sum();
+                prop_assert!((kg - by_cells).abs() < 1e-9 * by_cells.max(1.0) && (kg - by_zones).abs() < 1e-9 * by_cells.max(1.0));
+                let column = |place: usize| table[place * 20 + k];
+                prop_assert!((kg - whole.kg(column, fields[k])).abs() < 1e-9 * by_cells.max(1.0));
+            }
+        }
+    }
+}
