@@ -222,7 +222,7 @@ fn about_product(row: &ProductEntry, aliases: &str) -> String {
         let change = row.change_per_c.map_or_else(|| "change with temperature not known".to_owned(), |change| format!("{change:+.5} kg/L a °C more"));
         facts.push(format!("density at {celsius:.1} °C, {change}"));
     }
-    facts.extend(row.salt_out_c.map(|celsius| format!("salts out at about {celsius:.0} °C ({:.0} °F)", celsius * 1.8 + 32.0)));
+    facts.extend(row.salt_out_c.map(|celsius| format!("salts out at about {celsius:.0} °C ({:.0} °F)", (celsius * 1.8 + 32.0).round() + 0.0)));
     facts.extend(row.bulk_kg_m3.map(|(low, high)| format!("loose {low:.0} to {high:.0} kg/m3")));
     let facts = if facts.is_empty() { String::new() } else { format!("Facts: {}. ", facts.join("; ")) };
     let cautions: Vec<&str> = row.cautions.iter().map(|caution| caution.text.as_str()).collect();

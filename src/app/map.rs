@@ -88,6 +88,10 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
     let imagery = imagery(&settings)?;
     let image = open::image(imagery, settings.response.index().unwrap_or_default(), &folder, common.network, &mut findings)?;
     check_curve(&settings, &image)?;
+    if let Some(bytes) = memory::cache_of_pass(&image, threads(common)) {
+        let least = bytes.min(memory::cache_mib(common.memory_mib) << 20);
+        let _ = gdal::config::set_config_option("GDAL_CACHEMAX", &least.to_string());
+    }
     let inputs = open::ground(&settings, common.network)?;
     let prepared = prepare(&inputs, &settings, image.stack.source().lattice(), &mut findings);
     let ground = match (&imagery.source, prepared) {

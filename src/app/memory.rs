@@ -2,6 +2,8 @@
 
 use crate::app::api::Common;
 use crate::app::error::AppError;
+use crate::app::open::Canopy;
+use crate::app::open::Image;
 
 /// What a run takes whatever the field: the program, GDAL and its libraries, readers. Measured. \[MiB\]
 const BASE_MIB: u64 = 64;
@@ -12,6 +14,24 @@ const MIB: u64 = 1 << 20;
 /// Size of GDAL's cache of blocks. \[MiB\]
 pub(crate) fn cache_mib(memory_mib: u64) -> u64 {
     (memory_mib / 16).clamp(4, 64)
+}
+
+/// What one pass needs of GDAL's cache: each thread's blocks of the bands that are used. More would have GDAL keep the blocks of bands that nobody asks for, since a
+/// tile with all bands is decoded as one; `None` where bands of several sizes or masks share the pass, which find their blocks in the cache again. \[B\]
+pub(crate) fn cache_of_pass(image: &Image, threads: usize) -> Option<u64> {
+    let (Canopy::Raster(stack), [file]) = (&image.stack, image.files.as_slice()) else { return None };
+    if !stack.coarser().is_empty() || stack.is_masked() || file.bands.iter().any(|band| band.masked) {
+        return None;
+    }
+    let bytes = |kind: &str| match kind {
+        "Byte" => 1,
+        "UInt16" | "Int16" => 2,
+        "UInt32" | "Int32" | "Float32" => 4,
+        _ => 8,
+    };
+    let block = file.lattice.block.0.unsigned_abs() * file.lattice.block.1.unsigned_abs();
+    let blocks: u64 = image.slots.iter().filter_map(|slot| file.bands.get(slot.2.wrapping_sub(1))).map(|band| block * bytes(&band.kind)).sum();
+    Some((blocks * threads as u64).max(2 * MIB))
 }
 
 /// What windows and sums may use: all but the rest. \[B\]

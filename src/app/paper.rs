@@ -107,7 +107,6 @@ pub(crate) fn with_paper<T>(outcome: &Outcome, context: &Context<'_>, work: impl
         product_cautions: &product_cautions,
         command: &command,
         stopped: context.stopped,
-        gain_range: None,
         text: &text,
     })
 }

@@ -36,7 +36,7 @@ pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding>
     };
     let mut findings: Vec<Finding> = entry.cautions.iter().map(of_caution).collect();
     if let Some(limit) = entry.salt_out_c {
-        let salts = format!("{name} salts out at about {limit:.0} °C ({:.0} °F)", limit * 1.8 + 32.0);
+        let salts = format!("{name} salts out at about {limit:.0} °C ({:.0} °F)", (limit * 1.8 + 32.0).round() + 0.0);
         findings.push(match facts.temperature_c {
             Some(celsius) if celsius <= limit => Finding::caution(
                 "product.salt_out",

@@ -91,6 +91,11 @@ impl RasterStack {
         self.slots.iter().zip(self.nesting.iter().map(|nesting| (nesting.factor, nesting.origin)))
     }
 
+    /// Whether a mask file hides pixels.
+    pub const fn is_masked(&self) -> bool {
+        self.mask.is_some()
+    }
+
     /// Whether a band is coarser than the finest, with its factor.
     pub fn coarser(&self) -> Vec<(PathBuf, usize, i64)> {
         self.slots.iter().zip(&self.nesting).filter(|(_, n)| n.factor > 1).map(|(slot, n)| (slot.facts.path.clone(), slot.band, n.factor)).collect()

@@ -71,15 +71,6 @@ pub struct WeatherMonths {
     pub months: Vec<WeatherMonth>,
 }
 
-/// Range of the gain over many draws of what is not known: 10th and 90th percentile.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct GainRange {
-    /// Over no nitrogen. \[currency\]
-    pub over_none: (f64, f64),
-    /// Over one flat rate. \[currency\]
-    pub over_flat: (f64, f64),
-}
-
 /// A figure that can be drawn alone.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Subject {
@@ -145,8 +136,6 @@ pub struct Paper<'a> {
     pub command: &'a str,
     /// Whether nothing was written for the machine.
     pub stopped: bool,
-    /// Range of the gain, when it was drawn.
-    pub gain_range: Option<GainRange>,
     /// Words.
     pub text: &'a Text,
 }

@@ -137,18 +137,8 @@ fn brings(paper: &Paper<'_>) -> Vec<Block> {
     match &outcome.money {
         Some(money) => {
             let (field, currency) = (&money.field, money.currency.as_str());
-            let range = |range: Option<(f64, f64)>| {
-                range.map(|(low, high)| text.with("fact-range", &[("low", &signed(low, currency)), ("high", &signed(high, currency))]))
-            };
-            let bound = text.say("fact-gain-note");
-            facts.push(
-                Fact::new(text.say("fact-gain-none"), signed(field.map.net() - field.none.net(), currency))
-                    .note(range(paper.gain_range.map(|gain| gain.over_none)).unwrap_or(bound)),
-            );
-            facts.push(
-                Fact::new(text.with("fact-gain-flat", &[("rate", &shown.rate(field.flat_rate))]), signed(field.map.net() - field.flat.net(), currency))
-                    .note(range(paper.gain_range.map(|gain| gain.over_flat)).unwrap_or_default()),
-            );
+            facts.push(Fact::new(text.say("fact-gain-none"), signed(field.map.net() - field.none.net(), currency)).note(text.say("fact-gain-note")));
+            facts.push(Fact::new(text.with("fact-gain-flat", &[("rate", &shown.rate(field.flat_rate))]), signed(field.map.net() - field.flat.net(), currency)));
             if let (Some(usual), Some(rate)) = (&field.usual, paper.settings.rate.usual) {
                 facts.push(Fact::new(text.with("fact-gain-usual", &[("rate", &shown.rate(rate))]), signed(field.map.net() - usual.net(), currency)));
             }
@@ -167,7 +157,12 @@ fn brings(paper: &Paper<'_>) -> Vec<Block> {
     if let Some((low, high)) = totals.n_kg_by_bounds {
         facts.push(Fact::new(text.say("fact-by-interval"), format!("{} – {}", shown.mass_number(low), shown.mass(high))).note(text.say("fact-seen-ground")));
     }
-    if let Some((a, b)) = totals.n_kg_by_efficiency {
+    if let Some(doubt) = &outcome.doubt {
+        let band = &doubt.field;
+        let widest = doubt.parts.first().map_or("–", |part| part.factor.word());
+        let note = text.with("fact-drawn-note", &[("middle", &shown.mass(band.middle)), ("draws", &doubt.draws.to_string()), ("widest", widest)]);
+        facts.push(Fact::new(text.say("fact-drawn"), format!("{} – {}", shown.mass_number(band.low), shown.mass(band.high))).note(note));
+    } else if let Some((a, b)) = totals.n_kg_by_efficiency {
         facts
             .push(Fact::new(text.say("fact-by-efficiency"), format!("{} – {}", shown.mass_number(a), shown.mass(b))).note(text.say("fact-by-efficiency-note")));
     }
