@@ -356,7 +356,7 @@ fn parts_of(spreads: &Spreads, total: &dyn Fn(&Draw) -> f64) -> Vec<Part> {
 /// Says how wide the band is, what makes it, and what it leaves out.
 pub fn findings_of(settings: &Settings, reference: &Reference, doubt: &Doubt, findings: &mut Vec<Finding>) {
     let band = &doubt.field;
-    let lb = |kg: f64| if settings.output.us_units { format!("{:.0} lb N", kg / crate::units::KG_PER_LB) } else { format!("{kg:.0} kg N") };
+    let lb = |kg: f64| settings.output.nitrogen(kg);
     if doubt.parts.is_empty() || band.high - band.low <= 0.0 {
         findings.push(Finding::note(
             "doubt.field",

@@ -69,7 +69,11 @@ pub fn headland(settings: &Settings, ground: &Ground, rated: &mut Rated, finding
         StateRate::FieldRate => format!("gets the field rate, {:.1}", NRate::kg_per_ha(rated.field_q as f64 * step)),
         StateRate::Amount(amount) => format!("gets {amount:.1}"),
     };
-    let what = format!("the headland, {passes} passes or {depth:.1} from the boundary, {way}: {cells} canopy cells, {:.2} ha, {moved:+.1} kg N", area.as_ha());
+    let what = format!(
+        "the headland, {passes} passes or {depth:.1} from the boundary, {way}: {cells} canopy cells, {:.2} ha, {}",
+        area.as_ha(),
+        settings.output.nitrogen_moved(moved)
+    );
     findings.push(if cells == 0 || cells == canopy {
         let why = if cells == 0 { "no canopy cell lies in it" } else { "every canopy cell lies in it, so that nothing of the map is left" };
         Finding::caution("machine.headland", format!("{what}; {why}: look at machine.headland"))
@@ -112,7 +116,9 @@ pub fn largest_step(settings: &Settings, ground: &Ground, rated: &mut Rated, fin
     findings.push(Finding::note(
         "rate.largest_step",
         format!(
-            "rates change by at most {largest:.1} kg N/ha from cell to cell along the drive: {changed} cells were raised or lowered, {moved:+.1} kg N in all"
+            "rates change by at most {} from cell to cell along the drive: {changed} cells were raised or lowered, {} in all",
+            settings.output.nitrogen_rate(largest),
+            settings.output.nitrogen_moved(moved)
         ),
     ));
 }
@@ -133,7 +139,9 @@ pub fn steps_left(settings: &Settings, ground: &Ground, zone_of: &[u32], rate_of
         findings.push(Finding::caution(
             "zones.largest_step",
             format!(
-                "{borders} borders between cells along the drive still step by more than {largest:.1}, by up to {greatest:.1} kg N/ha: at bare, thin, unseen or headland ground, or where small zones were joined; a smaller zones.min_area leaves fewer"
+                "{borders} borders between cells along the drive still step by more than {}, by up to {}: at bare, thin, unseen or headland ground, or where small zones were joined; a smaller zones.min_area leaves fewer",
+                settings.output.nitrogen_rate(largest.get()),
+                settings.output.nitrogen_rate(greatest)
             ),
         ));
     }

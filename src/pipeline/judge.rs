@@ -7,6 +7,7 @@ use crate::pipeline::run::Looked;
 use crate::pipeline::run::Sources;
 use crate::pipeline::settings::Compare;
 use crate::pipeline::settings::Crop;
+use crate::pipeline::settings::Output;
 use crate::pipeline::settings::Response;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::strips::Strip;
@@ -32,8 +33,8 @@ pub fn cautions(
     findings: &mut Vec<Finding>,
 ) {
     season(settings, sources.growing_days, totals, findings);
-    response(reference, totals, findings);
-    doubts(&looked.strips, reference, totals, findings);
+    response(&settings.output, reference, totals, findings);
+    doubts(&settings.output, &looked.strips, reference, totals, findings);
     dates(settings, findings);
     if totals.unseen_share > 0.25 {
         findings.push(Finding::stop(
@@ -118,7 +119,11 @@ fn direction(settings: &Settings, totals: &Totals, findings: &mut Vec<Finding>) 
         Compare::WholeField => "every cell gets the field's response index: greener patches get more",
     };
     let other = totals.n_kg_by_compare.1.map_or_else(String::new, |whole| {
-        format!(" (exact totals of seen ground: {:.0} kg N by each cell, {whole:.0} kg N by the whole field)", totals.n_kg_by_compare.0)
+        format!(
+            " (exact totals of seen ground: {} by each cell, {} by the whole field)",
+            settings.output.nitrogen(totals.n_kg_by_compare.0),
+            settings.output.nitrogen(whole)
+        )
     });
     findings.push(Finding::note("rate.direction", format!("{words}{other}")));
     adjustment(response, findings);
@@ -260,7 +265,7 @@ fn season(settings: &Settings, days: f64, totals: &Totals, findings: &mut Vec<Fi
     }
 }
 
-fn response(reference: &Reference, totals: &Totals, findings: &mut Vec<Finding>) {
+fn response(output: &Output, reference: &Reference, totals: &Totals, findings: &mut Vec<Finding>) {
     let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio) else { return };
     if high < 1.0 {
         findings.push(Finding::stop(
@@ -275,39 +280,40 @@ fn response(reference: &Reference, totals: &Totals, findings: &mut Vec<Finding>)
         if totals.n_kg > 0.0 {
             findings.push(Finding::caution(
                 "response.spent",
-                format!("the map spends {:.0} kg N although a response cannot be told (95 % interval {low:.3} to {high:.3} contains 1)", totals.n_kg),
+                format!("the map spends {} although a response cannot be told (95 % interval {low:.3} to {high:.3} contains 1)", output.nitrogen(totals.n_kg)),
             ));
         }
     }
 }
 
-fn doubts(strips: &[Strip], reference: &Reference, totals: &Totals, findings: &mut Vec<Finding>) {
+fn doubts(output: &Output, strips: &[Strip], reference: &Reference, totals: &Totals, findings: &mut Vec<Finding>) {
     let base = totals.n_kg_base;
+    let n = |kg: f64| output.nitrogen(kg);
     // Against a total of nothing no percentage means anything, but another total is a doubt all the more.
     let by_how_much = |other: f64, digits: usize| if base > LEAST_TOTAL { format!(" ({:+.*} %)", digits, 100.0 * (other / base - 1.0)) } else { String::new() };
     let moves = |other: f64, share: f64| (other - base).abs() > (share * base).max(LEAST_TOTAL);
     if let Some(other) = totals.n_kg_by_ratio.filter(|other| reference.kind == "strips" && moves(*other, 0.15)) {
         findings.push(Finding::caution(
             "reference.ratio_total",
-            format!("by the strip's ratio instead of its level seen ground would get {other:.0} kg N instead of {base:.0}{}: where the strip lies decides; look whether its place stands for the field", by_how_much(other, 0)),
+            format!("by the strip's ratio instead of its level seen ground would get {} instead of {}{}: where the strip lies decides; look whether its place stands for the field", n(other), n(base), by_how_much(other, 0)),
         ));
     }
     for (other, what) in totals.n_kg_by_inset.iter().zip(["less", "more"]) {
         if let Some(other) = other.filter(|other| moves(*other, 0.05)) {
             findings.push(Finding::caution(
                 "reference.inset_total",
-                format!("with {what} inset (or reach) of the strips seen ground would get {other:.0} kg N instead of {base:.0}{}", by_how_much(other, 1)),
+                format!("with {what} inset (or reach) of the strips seen ground would get {} instead of {}{}", n(other), n(base), by_how_much(other, 1)),
             ));
         }
     }
     if let Some(other) = totals.n_kg_without_dropping.filter(|other| moves(*other, 0.0)) {
         findings.push(Finding::note(
             "reference.dropped_total",
-            format!("without leaving segments out seen ground would get {other:.0} kg N instead of {base:.0}{}", by_how_much(other, 1)),
+            format!("without leaving segments out seen ground would get {} instead of {}{}", n(other), n(base), by_how_much(other, 1)),
         ));
     }
     if let Some(spread) = reference.between_strips {
-        let each: Vec<String> = totals.n_kg_by_strip.iter().map(|(number, n)| format!("strip {number} alone {n:.0} kg N{}", by_how_much(*n, 0))).collect();
+        let each: Vec<String> = totals.n_kg_by_strip.iter().map(|(number, kg)| format!("strip {number} alone {}{}", n(*kg), by_how_much(*kg, 0))).collect();
         findings.push(Finding::note("reference.strips", format!("the strips' indices differ with a standard deviation of {spread:.4}: {}", each.join(", "))));
     } else if strips.len() == 1 {
         findings.push(Finding::note("reference.one_strip", "one strip alone: canopy differs for more reasons than nitrogen, so its place moves the field's nitrogen (standard deviation 28 % in made fields; with two 21 %)".to_owned()));
@@ -326,7 +332,7 @@ fn doubts(strips: &[Strip], reference: &Reference, totals: &Totals, findings: &m
     {
         findings.push(Finding::caution(
             "rate.noise",
-            format!("cell-to-cell noise of the index (standard deviation {sd:.4}) makes about {:.0} kg N of the total ({:+.0} kg net): where the crop is nearly sufficient, noise is turned into nitrogen", noise.made_kg, noise.signed_kg),
+            format!("cell-to-cell noise of the index (standard deviation {sd:.4}) makes about {} of the total ({} net): where the crop is nearly sufficient, noise is turned into nitrogen", n(noise.made_kg), output.nitrogen_moved(noise.signed_kg)),
         ));
     }
 }
@@ -368,10 +374,29 @@ mod tests {
         }
     }
 
+    fn output(us_units: bool) -> Output {
+        Output {
+            folder: std::path::PathBuf::new(),
+            unit: crate::units::RateUnit::KgPerHa,
+            us_units,
+            formats: Vec::new(),
+            task_data: crate::zones::flavour::TaskFlavour::default(),
+        }
+    }
+
+    #[test]
+    fn totals_are_told_in_the_unit_of_the_job() {
+        let totals = Totals { n_kg_base: 100.0, n_kg_by_ratio: Some(145.359_237), ..Totals::default() };
+        let mut findings = Vec::new();
+        doubts(&output(true), &[], &reference(), &totals, &mut findings);
+        // 1 lb = 0.45359237 kg exactly.
+        assert!(findings[0].message.contains("would get 320 lb N instead of 220 lb N"), "{}", findings[0].message);
+    }
+
     fn said(base: f64, by_ratio: f64) -> Vec<Finding> {
         let mut findings = Vec::new();
         let totals = Totals { n_kg_base: base, n_kg_by_ratio: Some(by_ratio), ..Totals::default() };
-        doubts(&[], &reference(), &totals, &mut findings);
+        doubts(&output(false), &[], &reference(), &totals, &mut findings);
         findings
     }
 
@@ -380,8 +405,8 @@ mod tests {
         // A strip on poor ground can lie below the whole field: the map then spends nothing, and the user must be told.
         let against_nothing = said(0.0, 240.0);
         assert_eq!(against_nothing[0].code, "reference.ratio_total");
-        assert!(against_nothing[0].message.contains("240 kg N instead of 0:"), "{}", against_nothing[0].message);
-        assert!(said(200.0, 240.0)[0].message.contains("240 kg N instead of 200 (+20 %)"));
+        assert!(against_nothing[0].message.contains("240 kg N instead of 0 kg N:"), "{}", against_nothing[0].message);
+        assert!(said(200.0, 240.0)[0].message.contains("240 kg N instead of 200 kg N (+20 %)"));
         assert!(said(200.0, 220.0).is_empty() && said(0.0, 0.0).is_empty());
     }
 }

@@ -321,9 +321,9 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
         findings.push(Finding::note(
             "zones.joined",
             format!(
-                "{} zones joined neighbours whose rates lie within {:.1} kg N/ha of the joined ones': {} are left",
+                "{} zones joined neighbours whose rates lie within {} of the joined ones': {} are left",
                 zoning.joined_alike,
-                zoning.tolerance,
+                settings.output.nitrogen_rate(zoning.tolerance),
                 zoning.zones.len()
             ),
         ));
@@ -332,8 +332,9 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
         findings.push(Finding::caution(
             "zones.tolerance",
             format!(
-                "zones.tolerance of {:.1} kg N/ha would have moved the field's nitrogen by more than 0.5 %; {:.1} kg N/ha was used",
-                rule.tolerance, zoning.tolerance
+                "zones.tolerance of {} would have moved the field's nitrogen by more than 0.5 %; {} was used",
+                settings.output.nitrogen_rate(rule.tolerance),
+                settings.output.nitrogen_rate(zoning.tolerance)
             ),
         ));
     }

@@ -11,6 +11,7 @@ use crate::science::response_curve::ResponseCurve;
 use crate::science::yield_response as science;
 use crate::science::yield_response::YieldResponse;
 use crate::units::Area;
+use crate::units::KG_PER_LB;
 use crate::units::Length;
 use crate::units::NRate;
 use crate::units::Product;
@@ -736,6 +737,21 @@ pub struct Output {
     pub formats: Vec<Format>,
     /// How task data hold the map.
     pub task_data: TaskFlavour,
+}
+
+impl Output {
+    /// A mass of nitrogen as people read it, in the job's own unit: `505 kg N` or `1113 lb N`.
+    pub fn nitrogen(&self, kg: f64) -> String {
+        if self.us_units { format!("{:.0} lb N", kg / KG_PER_LB) } else { format!("{kg:.0} kg N") }
+    }
+    /// A change of a mass of nitrogen, with its sign: `+3.2 kg N`.
+    pub fn nitrogen_moved(&self, kg: f64) -> String {
+        if self.us_units { format!("{:+.1} lb N", kg / KG_PER_LB) } else { format!("{kg:+.1} kg N") }
+    }
+    /// A nitrogen rate: `23.3 kg N/ha`.
+    pub fn nitrogen_rate(&self, kg_ha: f64) -> String {
+        if self.us_units { format!("{:.1} lb N/ac", NRate::kg_per_ha(kg_ha).as_lb_per_ac()) } else { format!("{kg_ha:.1} kg N/ha") }
+    }
 }
 
 /// An output format.

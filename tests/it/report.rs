@@ -70,8 +70,9 @@ fn the_reports_numbers_are_the_records() {
         format!("{:.0} EUR", number(&record, "money.map.cost")),
         format!("{:.3} of the field's mean index {:.3}", number(&record, "reference.place"), number(&record, "image.mean_index")),
     ];
-    let by = &record["doubt"]["n_kg_by_use_efficiency"];
-    due.push(format!("{:.1} – {:.1} kg N", by[0].as_f64().unwrap(), by[1].as_f64().unwrap()));
+    let drawn = |key: &str| number(&record, &format!("doubt.drawn.{key}"));
+    due.push(format!("{:.1} – {:.1} kg N", drawn("n_kg_p10"), drawn("n_kg_p90")));
+    due.push(format!("middle {:.1} kg N", drawn("n_kg_p50")));
     let bounds = &record["doubt"]["n_kg_by_ratio_bounds"];
     due.push(format!("{:.1} – {:.1} kg N", bounds[0].as_f64().unwrap(), bounds[1].as_f64().unwrap()));
     for input in record["inputs"].as_array().unwrap() {
@@ -258,4 +259,8 @@ fn us_units_all_through() {
         assert!(first.contains(what), "{what}");
     }
     assert!(html.contains("size: letter"), "Letter paper");
+    for finding in field.record()["findings"].as_array().unwrap() {
+        let message = finding["message"].as_str().unwrap();
+        assert!(!message.contains(" kg N") || message.contains("lb N"), "{message}");
+    }
 }
