@@ -17,6 +17,7 @@ use rstar::RTree;
 use rstar::primitives::GeomWithData;
 use rstar::primitives::Rectangle;
 
+use crate::finding::Severity;
 use crate::space::polygon::grown;
 use crate::space::polygon::joined;
 use crate::space::polygon::less;
@@ -29,6 +30,8 @@ use crate::zones::faults::Against;
 use crate::zones::faults::Sums;
 use crate::zones::faults::fault::Fault;
 use crate::zones::faults::frame::Frame;
+use crate::zones::faults::necks::Neck;
+use crate::zones::faults::necks::necks;
 
 /// Ground smaller than this is rounding, not a fault. \[m²\]
 pub(super) const SMALL_M2: f64 = 1.0;
@@ -36,6 +39,8 @@ pub(super) const SMALL_M2: f64 = 1.0;
 const NARROW_M: f64 = 0.1;
 /// How far rates may run out over the edge when no machine is named: nothing but a doubt up to here. \[m\] Common practice, no source.
 const USUAL_RUN_OUT_M: f64 = 50.0;
+/// How far around a neck the field must end for it to lie along the edge. \[m\]
+const BESIDE_M: f64 = 0.5;
 /// Faults of one kind that are told one by one.
 const TOLD: usize = 200;
 
@@ -257,12 +262,38 @@ impl Look<'_> {
                 continue;
             }
             // Two hundredths less than half: a zone of just the machine's width is wide enough.
-            if grown(&unit.polygon, -0.48 * machine.get()).0.is_empty() {
+            let reach = 0.48 * machine.get();
+            if grown(&unit.polygon, -reach).0.is_empty() {
                 let wide = unit.polygon.iter().map(width).fold(0.0, f64::max);
                 let message =
                     format!("nowhere is the zone as wide as the machine (about {wide:.1} m, {:.1} m are worked): its rate cannot be set alone", machine.get());
                 self.tell(Fault::caution("patch.narrow", unit.patch.place.clone(), message).sized(wide, "m").sized(unit.area, "m²"), &unit.polygon);
+                continue;
             }
+            for neck in unit.polygon.iter().flat_map(|polygon| necks(polygon, reach)) {
+                self.neck(unit, &neck, machine.get(), field);
+            }
+        }
+    }
+
+    /// A neck, which beside the field's edge is worth no more than a note: there the swath runs out over ground that gets nothing.
+    fn neck(&mut self, unit: &Unit<'_>, neck: &Neck, machine: f64, field: &Field) {
+        let around = grown(&neck.ground, BESIDE_M);
+        let beyond = |boundary: &MultiPolygon<f64>| around.difference(boundary).unsigned_area() >= 0.5 * BESIDE_M * neck.length.max(neck.width);
+        let edge = field.boundary.as_ref().is_some_and(beyond);
+        let what = format!("the zone has a neck of {:.1} m by about {:.0} m, and {machine:.1} m are worked", neck.width, neck.length);
+        let (severity, then) = if edge {
+            (Severity::Note, "it lies along the field's edge, over which the swath may run out")
+        } else {
+            (Severity::Caution, "there the rate of the zones beside it is set as well, or its own beyond it")
+        };
+        let fault = Fault::new("patch.neck", severity, unit.patch.place.clone(), format!("{what}: {then}"));
+        self.tell(fault.sized(neck.width, "m").sized(neck.length, "m"), &neck.ground);
+        // The middle of a neck says more than any point in its ground.
+        if let Some(last) = self.faults.last_mut().filter(|last| last.code == "patch.neck")
+            && let Some(at) = self.frame.point_back(neck.at)
+        {
+            last.at = Some(at);
         }
     }
 
