@@ -401,15 +401,22 @@ fn rasters_of_rates() {
     let request =
         CheckMapRequest { unit: Some("kg/ha".to_owned()), machine_width: Some("60 m".to_owned()), ..bench.ask(bench.put("map.asc", grid(false).as_bytes())) };
     let report = check_map(&request).unwrap();
-    assert_eq!(report.json["faults"], json!([]), "{:#}", report.json["faults"]);
+    // The raster runs 50 m and more over the field's edge on all sides: 900 cells less 400 of the field, less 84 that touch its edge.
+    let beyond = only("run out", report.json["faults"].as_array().unwrap(), "field.run_out");
+    assert_eq!((&beyond["severity"], &beyond["sizes"][1]["value"]), (&json!("note"), &json!(416.0)), "{beyond}");
     // Four hectares at 120.5 kg/ha.
     assert!((report.json["map"]["total"].as_f64().unwrap() - 482.0).abs() < 1e-6, "{}", report.json["map"]);
     bench.put("map.asc", grid(true).as_bytes());
     let found = faults(&request);
     let gap = only("no data", &found, "field.gap");
     assert_eq!((&gap["at"][0], &gap["at"][1]), (&json!(west + 125.0), &json!(south + 145.0)), "{gap}");
-    let found = faults(&CheckMapRequest { unit: None, ..request });
+    let found = faults(&CheckMapRequest { unit: None, ..request.clone() });
     assert!(found.iter().any(|fault| fault["code"] == "unit.unknown"));
+    // Without a machine up to 50 m are a doubt, and more is an error.
+    bench.put("map.asc", grid(false).as_bytes());
+    let found = faults(&CheckMapRequest { machine_width: None, ..request });
+    let far: Vec<_> = found.iter().filter(|fault| fault["code"] == "field.outside").map(|fault| (&fault["severity"], &fault["sizes"][1]["value"])).collect();
+    assert_eq!(far, [(&json!("caution"), &json!(404.0)), (&json!("stop"), &json!(12.0))], "{found:#?}");
 }
 
 #[test]

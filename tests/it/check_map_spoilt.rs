@@ -106,6 +106,8 @@ fn spoil(times: usize, seed: u64) -> [usize; 4] {
     let bench = valid();
     let mut chance = Chance(seed);
     let mut counts = [0; 4];
+    let mut wrong = Vec::new();
+    let mut need = |holds: bool, what: String| wrong.extend((!holds).then_some(what));
     for (spoilt, map) in TARGETS {
         let whole = fs_err::read(bench.path(spoilt)).unwrap();
         let boundary = (!map.contains("TASK") && !map.contains("zip")).then(|| bench.path("field.geojson"));
@@ -143,22 +145,23 @@ fn spoil(times: usize, seed: u64) -> [usize; 4] {
             {
                 let (area_now, records_now) = size(&report.json);
                 let doubted = report.json["cautions"] != 0;
-                assert!(doubted || records_now == records, "{what}: {records_now} records of {records}, and no word of it");
-                assert!(doubted || (area_now / area - 1.0).abs() < 0.005, "{what}: {area_now} m² of {area}, and no word of it");
-                assert!(report.json["map"]["total"].as_f64().is_some_and(f64::is_finite), "{what}: {:#}", report.json["map"]);
+                need(doubted || records_now == records, format!("{what}: {records_now} records of {records}, and no word of it"));
+                need(doubted || (area_now / area - 1.0).abs() < 0.005, format!("{what}: {area_now} m² of {area}, and no word of it"));
+                need(report.json["map"]["total"].as_f64().is_some_and(f64::is_finite), format!("{what}: {:#}", report.json["map"]));
                 // The last byte of a table marks its end and is no record; the newline of a text is none either.
                 let harmless = whole[bytes.len().min(whole.len())..].iter().all(|byte| matches!(byte, 0x1a | b'\n' | b'\r'));
-                assert!(!cut || harmless || doubted, "{what}: passes for whole");
+                need(!cut || harmless || doubted, format!("{what}: passes for whole"));
             }
         }
         bench.put(spoilt, &whole);
     }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     counts
 }
 
 #[test]
 fn cut_and_flipped_files_never_panic() {
-    let [cut, cut_noticed, flipped, flips_noticed] = spoil(60, 0x2545_f491_4f6c_dd1d);
+    let [cut, cut_noticed, flipped, flips_noticed] = spoil(40, 0x2545_f491_4f6c_dd1d);
     assert!(cut_noticed * 10 >= cut * 9, "{cut_noticed} of {cut} cut files noticed");
     assert!(flips_noticed * 5 >= flipped, "{flips_noticed} of {flipped} flipped files noticed");
 }

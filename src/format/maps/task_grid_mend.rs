@@ -66,17 +66,18 @@ pub(super) struct Look<'a, 'd> {
 }
 
 impl Look<'_, '_> {
-    /// All mends; of the grid's bytes only if told.
-    pub(super) fn all(&mut self, set: &mut BTreeMap<String, Vec<u8>>, outside: &dyn Fn(Polygon<f64>) -> bool, bytes: bool) {
+    /// All mends; of the grid's bytes only if told. Returns whether those were changed.
+    pub(super) fn all(&mut self, set: &mut BTreeMap<String, Vec<u8>>, outside: &dyn Fn(Polygon<f64>) -> bool, bytes: bool) -> bool {
         let wanted = format!("{}.bin", self.raster.name);
         let Some(found) = set.keys().find(|name| **name == wanted).or_else(|| set.keys().find(|name| name.eq_ignore_ascii_case(&wanted))).cloned() else {
             self.mend.left.push(format!("{wanted} is not there; only its maker has the rates"));
-            return;
+            return false;
         };
         let mut data = set.remove(&found).unwrap_or_default();
         if found != wanted {
             self.mend.done.push(format!("{found} is called {wanted} now"));
         }
+        let before = data.clone();
         let each = self.template(data.len());
         if let Some(each) = each {
             if bytes {
@@ -92,7 +93,9 @@ impl Look<'_, '_> {
                 self.mend.done.push(format!("{}: stated length (H) {said} made {}, the file's", self.raster.name, data.len()));
             }
         }
+        let changed = data != before;
         set.insert(wanted, data);
+        changed
     }
 
     /// Bytes of a cell, once it is known which zone says what the numbers are.

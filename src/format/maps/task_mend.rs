@@ -94,14 +94,14 @@ pub fn mend_task(path: &Path, field: Option<&MultiPolygon<f64>>) -> Result<TaskM
     let loaded = task::load(path)?;
     let before = task::read_set(path, &loaded)?;
     let field = field.or(before.boundary.as_ref());
-    let (mended, set) = mended(path, &loaded, field, true)?;
+    let (mended, set, changed) = mended(path, &loaded, field, true)?;
     let fits =
         |set: &Loaded| -> Result<bool, MapError> { Ok(!stops(path, set, field)?.iter().any(|(code, _)| matches!(*code, "grid.order" | "field.outside"))) };
     // A grid of a length made to fit must lie on its field: else its columns were miscounted, and what was cut or filled is not the end of it.
-    let (mut mended, set) = if fits(&set)? {
+    let (mut mended, set) = if !changed || fits(&set)? {
         (mended, set)
     } else {
-        let (mut again, set) = self::mended(path, &loaded, field, false)?;
+        let (mut again, set, _) = self::mended(path, &loaded, field, false)?;
         again.left.push("the grid's bytes are left as they are: as the grid stands it does not lie on its field".to_owned());
         (again, set)
     };
@@ -123,8 +123,8 @@ fn files(set: &Loaded) -> Vec<Payload> {
     std::iter::once(Payload::new(format!("{FOLDER}/{MAIN}"), set.main.clone())).chain(beside).collect()
 }
 
-/// The set with its mends, of grids' bytes only if told.
-fn mended(path: &Path, loaded: &Loaded, field: Option<&MultiPolygon<f64>>, bytes: bool) -> Result<(TaskMend, Loaded), MapError> {
+/// The set with its mends, of grids' bytes only if told; and whether such were changed.
+fn mended(path: &Path, loaded: &Loaded, field: Option<&MultiPolygon<f64>>, bytes: bool) -> Result<(TaskMend, Loaded, bool), MapError> {
     let mut mend = TaskMend::default();
     let (text, marked) = xml_text(path, &loaded.main)?;
     if loaded.name != MAIN || loaded.folder != FOLDER {
@@ -143,6 +143,7 @@ fn mended(path: &Path, loaded: &Loaded, field: Option<&MultiPolygon<f64>>, bytes
     let tree = xml_tree(path, &whole)?;
     let root = tree.root_element();
     let mut edits = Vec::new();
+    let mut changed = false;
     if let Some(task) = chosen(root) {
         let codes = Codes::of(task);
         let grids: Vec<_> = children(task, "GRD").collect();
@@ -151,7 +152,7 @@ fn mended(path: &Path, loaded: &Loaded, field: Option<&MultiPolygon<f64>>, bytes
         {
             let outside = |cell: geo::Polygon<f64>| field.is_some_and(|field| !field.intersects(&cell));
             let mut look = task_grid_mend::Look { task, grid: *grid, raster, codes: &codes, bounded: field.is_some(), mend: &mut mend, edits: &mut edits };
-            look.all(&mut set, &outside, bytes);
+            changed = look.all(&mut set, &outside, bytes);
         }
         fallback(root, task, &codes, &mut mend, &mut edits);
     }
@@ -166,7 +167,7 @@ fn mended(path: &Path, loaded: &Loaded, field: Option<&MultiPolygon<f64>>, bytes
         mend.done.push("the main file begins with its declaration, and nothing before it".to_owned());
     }
     let made = Loaded { main: main.into_bytes(), name: MAIN.to_owned(), folder: FOLDER.to_owned(), set: Set { files: set } };
-    Ok((mend, made))
+    Ok((mend, made, changed))
 }
 
 /// Where the field ends nothing is spread: a zone of 0 is named for it when there is one.

@@ -38,7 +38,7 @@ pub(super) const SMALL_M2: f64 = 1.0;
 /// Ground narrower than this is rounding of coordinates (7 decimals of a degree are 1 cm). \[m\]
 const NARROW_M: f64 = 0.1;
 /// How far rates may run out over the edge when no machine is named: nothing but a doubt up to here. \[m\] Common practice, no source.
-const USUAL_RUN_OUT_M: f64 = 50.0;
+pub(super) const USUAL_RUN_OUT_M: f64 = 50.0;
 /// How far around a neck the field must end for it to lie along the edge. \[m\]
 const BESIDE_M: f64 = 0.5;
 /// Faults of one kind that are told one by one.
