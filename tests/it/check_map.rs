@@ -214,6 +214,12 @@ fn spoiled() -> Vec<Spoiled> {
                 feature["properties"] = json!({ "a": 1, "b": 2 });
             }
         }),
+        spoil("many points", "count.points", 1, exact(0.0, 0.0), false, |m| {
+            // A southern edge of 6 000 points, which stays where it was.
+            let edge = (0..6_000).map(|k| (f64::from(k) / 6_000.0, 0.0));
+            let points: Vec<(f64, f64)> = edge.chain([(1.0, 0.0), (1.0, 1.0), (0.0, 1.0)]).collect();
+            set(m, 0, &[ring(&points)]);
+        }),
         spoil("many zones", "count.zones", 0, None, false, |m| {
             m.clear();
             for k in 0..2_500 {

@@ -412,11 +412,11 @@ fn rasters_of_rates() {
     assert_eq!((&gap["at"][0], &gap["at"][1]), (&json!(west + 125.0), &json!(south + 145.0)), "{gap}");
     let found = faults(&CheckMapRequest { unit: None, ..request.clone() });
     assert!(found.iter().any(|fault| fault["code"] == "unit.unknown"));
-    // Without a machine up to 50 m are a doubt, and more is an error.
+    // Without a machine up to 50 m and half a cell's diagonal are a doubt, and more is an error: the four corners, 45 m off both ways.
     bench.put("map.asc", grid(false).as_bytes());
     let found = faults(&CheckMapRequest { machine_width: None, ..request });
     let far: Vec<_> = found.iter().filter(|fault| fault["code"] == "field.outside").map(|fault| (&fault["severity"], &fault["sizes"][1]["value"])).collect();
-    assert_eq!(far, [(&json!("caution"), &json!(404.0)), (&json!("stop"), &json!(12.0))], "{found:#?}");
+    assert_eq!(far, [(&json!("caution"), &json!(412.0)), (&json!("stop"), &json!(4.0))], "{found:#?}");
 }
 
 #[test]

@@ -263,15 +263,21 @@ impl Look<'_> {
             }
             // Two hundredths less than half: a zone of just the machine's width is wide enough.
             let reach = 0.48 * machine.get();
-            if grown(&unit.polygon, -reach).0.is_empty() {
+            let cores: Vec<MultiPolygon<f64>> = unit.polygon.iter().map(|polygon| grown(&MultiPolygon::new(vec![polygon.clone()]), -reach)).collect();
+            if cores.iter().all(|core| core.0.is_empty()) {
                 let wide = unit.polygon.iter().map(width).fold(0.0, f64::max);
                 let message =
                     format!("nowhere is the zone as wide as the machine (about {wide:.1} m, {:.1} m are worked): its rate cannot be set alone", machine.get());
                 self.tell(Fault::caution("patch.narrow", unit.patch.place.clone(), message).sized(wide, "m").sized(unit.area, "m²"), &unit.polygon);
                 continue;
             }
-            for neck in unit.polygon.iter().flat_map(|polygon| necks(polygon, reach)) {
-                self.neck(unit, &neck, machine.get(), field);
+            for (polygon, core) in unit.polygon.iter().zip(&cores) {
+                let room = TOLD.saturating_sub(self.told.get("patch.neck").copied().unwrap_or_default());
+                let (found, more) = necks(polygon, core, reach, room);
+                for neck in found {
+                    self.neck(unit, &neck, machine.get(), field);
+                }
+                *self.told.entry("patch.neck").or_default() += more;
             }
         }
     }

@@ -7,6 +7,8 @@
 //! # Source
 //! Opening by a disc: mathematical morphology, common knowledge, no source. Lengths and widths: own arithmetic, see [`Neck`].
 
+use std::collections::BTreeSet;
+
 use geo::Area;
 use geo::BooleanOps;
 use geo::BoundingRect;
@@ -18,12 +20,16 @@ use geo::Euclidean;
 use geo::InteriorPoint;
 use geo::Intersects;
 use geo::Length as _;
+use geo::Line;
 use geo::LineString;
 use geo::MultiLineString;
 use geo::MultiPolygon;
 use geo::Point;
 use geo::Polygon;
 use geo::Rect;
+use rstar::AABB;
+use rstar::RTree;
+use rstar::primitives::GeomWithData;
 
 use crate::space::polygon::grown;
 use crate::space::polygon::joined;
@@ -34,6 +40,10 @@ const LEEWAY: f64 = 0.004;
 const MOUTH: f64 = 0.012;
 /// Ground smaller than this is no neck. \[m²\]
 const SMALL_M2: f64 = 1.0;
+/// How near to a wall a side of a piece lies that is part of it. \[m\] Boolean operations round to some micrometres.
+const ON_WALL_M: f64 = 1e-4;
+/// Sides shorter than this are chance. \[m\]
+const TELLING_M: f64 = 0.01;
 /// Halvings that find a neck's width: to a thousandth of the machine's.
 const HALVINGS: usize = 10;
 
@@ -50,34 +60,79 @@ pub(super) struct Neck {
     pub(super) length: f64,
 }
 
-/// Necks of a zone that are narrower than twice `reach`. \[m\]
-pub(super) fn necks(zone: &Polygon<f64>, reach: f64) -> Vec<Neck> {
-    let whole = MultiPolygon::new(vec![zone.clone()]);
-    let core = grown(&whole, -reach);
+/// Necks of a zone that are narrower than twice `reach`, \[m\] and how many more there are than the `most` that are measured. `core` is the zone shrunk by `reach`.
+pub(super) fn necks(zone: &Polygon<f64>, core: &MultiPolygon<f64>, reach: f64, most: usize) -> (Vec<Neck>, usize) {
     // Without a hole to go round, a neck parts what is left.
     if core.0.is_empty() || core.0.len() == 1 && zone.interiors().is_empty() {
-        return Vec::new();
+        return (Vec::new(), 0);
     }
-    let cores: Vec<MultiPolygon<f64>> = core.into_iter().map(|part| MultiPolygon::new(vec![part])).collect();
+    let whole = MultiPolygon::new(vec![zone.clone()]);
+    let cores: Vec<MultiPolygon<f64>> = core.iter().map(|part| MultiPolygon::new(vec![part.clone()])).collect();
     let opened: Vec<MultiPolygon<f64>> = cores.iter().map(|part| grown(part, reach * (1.0 + LEEWAY))).collect();
-    let mut found = long(&whole, &joined(&opened), reach);
-    found.extend(short(&whole, &cores, &opened, reach));
-    found
+    let mut found = Found { most, ..Found::default() };
+    long(&whole, &joined(&opened), reach, &mut found);
+    short(&whole, &cores, &opened, reach, &mut found);
+    (found.necks, found.more)
+}
+
+/// Necks on the way.
+#[derive(Default)]
+struct Found {
+    necks: Vec<Neck>,
+    more: usize,
+    most: usize,
+}
+
+impl Found {
+    /// Whether one more is measured; else it is counted.
+    const fn room(&mut self) -> bool {
+        let room = self.necks.len() < self.most;
+        if !room {
+            self.more += 1;
+        }
+        room
+    }
 }
 
 /// Necks that opening takes away.
-fn long(zone: &MultiPolygon<f64>, opened: &MultiPolygon<f64>, reach: f64) -> Vec<Neck> {
-    let mut found = Vec::new();
+fn long(zone: &MultiPolygon<f64>, opened: &MultiPolygon<f64>, reach: f64, found: &mut Found) {
+    let walls = segments(zone.iter().map(|polygon| (0, polygon)));
     for piece in zone.difference(opened).into_iter().filter(|piece| piece.unsigned_area() >= SMALL_M2) {
+        if mouths_by_walls(&piece, &walls) < 2 {
+            continue;
+        }
         let ground = MultiPolygon::new(vec![piece]);
         let near = grown(&ground, reach * MOUTH);
-        let mouths: Vec<Polygon<f64>> = near.intersection(opened).0;
+        let Some(around) = window(&near, 1.0) else { continue };
+        let mouths: Vec<Polygon<f64>> = near.intersection(&opened.intersection(&around)).0;
         let Some(at) = middle(&ground).filter(|_| mouths.len() >= 2) else { continue };
-        let half = half_width(zone, reach, &near, &mouths);
-        let length = shorter_side(&ground, &mouths, reach);
-        found.push(Neck { ground, at, width: 2.0 * half, length });
+        if found.room() {
+            let half = half_width(zone, reach, &near, &mouths);
+            let length = shorter_side(&ground, &mouths, reach);
+            found.necks.push(Neck { ground, at, width: 2.0 * half, length });
+        }
     }
-    found
+}
+
+/// Sides of polygons, each with the number of its polygon.
+type Sides = RTree<GeomWithData<rstar::primitives::Line<[f64; 2]>, usize>>;
+
+fn segments<'a>(polygons: impl Iterator<Item = (usize, &'a Polygon<f64>)>) -> Sides {
+    let rings = polygons.flat_map(|(k, polygon)| std::iter::once(polygon.exterior()).chain(polygon.interiors()).map(move |ring| (k, ring)));
+    let sides = rings.flat_map(|(k, ring)| ring.lines().map(move |line| (k, line)));
+    let ends = |line: Line<f64>| rstar::primitives::Line::new([line.start.x, line.start.y], [line.end.x, line.end.y]);
+    RTree::bulk_load(sides.map(|(k, line)| GeomWithData::new(ends(line), k)).collect())
+}
+
+/// How often the way round a piece leaves the walls of its zone: sides that lie on none are mouths. Sides of a few millimetres tell nothing.
+fn mouths_by_walls(piece: &Polygon<f64>, walls: &Sides) -> usize {
+    let on_wall = |line: Line<f64>| {
+        let middle = [f64::midpoint(line.start.x, line.end.x), f64::midpoint(line.start.y, line.end.y)];
+        walls.locate_within_distance(middle, ON_WALL_M * ON_WALL_M).next().is_some()
+    };
+    let lines = std::iter::once(piece.exterior()).chain(piece.interiors()).flat_map(LineString::lines);
+    let walled: Vec<bool> = lines.filter(|line| Euclidean.length(line) >= TELLING_M).map(on_wall).collect();
+    (0..walled.len()).filter(|&k| walled[k] && !walled[(k + 1) % walled.len()]).count()
 }
 
 /// Length of the shorter side of a neck, from mouth to mouth. \[m\]
@@ -97,24 +152,42 @@ fn shorter_side(ground: &MultiPolygon<f64>, mouths: &[Polygon<f64>], reach: f64)
 }
 
 /// Necks in which the opened parts meet again.
-fn short(zone: &MultiPolygon<f64>, cores: &[MultiPolygon<f64>], opened: &[MultiPolygon<f64>], reach: f64) -> Vec<Neck> {
-    let mut found = Vec::new();
-    for (i, one) in opened.iter().enumerate() {
-        for (j, other) in opened.iter().enumerate().skip(i + 1).filter(|(_, other)| boxes_meet(one, other)) {
-            for piece in one.intersection(other) {
-                let ground = MultiPolygon::new(vec![piece]).intersection(zone);
-                let Some((at, around)) = middle(&ground).zip(window(&ground, 1.1 * reach)) else { continue };
-                let beside: Vec<Polygon<f64>> = [&cores[i], &cores[j]].into_iter().flat_map(|core| largest(core.intersection(&around))).collect();
-                let [a, b] = beside.as_slice() else { continue };
+fn short(zone: &MultiPolygon<f64>, cores: &[MultiPolygon<f64>], opened: &[MultiPolygon<f64>], reach: f64, found: &mut Found) {
+    for (i, j) in neighbours(cores, 2.0 * reach * (1.0 + LEEWAY)) {
+        for piece in opened[i].intersection(&opened[j]) {
+            let ground = MultiPolygon::new(vec![piece]);
+            let Some(local) = window(&ground, 1.0).map(|around| zone.intersection(&around)) else { continue };
+            let ground = ground.intersection(&local);
+            let Some((at, around)) = middle(&ground).zip(window(&ground, 1.1 * reach)) else { continue };
+            let beside: Vec<Polygon<f64>> = [&cores[i], &cores[j]].into_iter().flat_map(|core| largest(core.intersection(&around))).collect();
+            let [a, b] = beside.as_slice() else { continue };
+            if found.room() {
                 let half = half_width(zone, reach, &around, &beside);
                 // The discs at the ends of the parts stand in the corners of the neck, each sqrt(reach² − half²) before it.
                 let before = libm::sqrt((reach * reach - half * half).max(0.0));
                 let length = (Euclidean.distance(a, b) - 2.0 * before).max(0.0);
-                found.push(Neck { ground, at, width: 2.0 * half, length });
+                found.necks.push(Neck { ground, at, width: 2.0 * half, length });
             }
         }
     }
-    found
+}
+
+/// Pairs of parts that come as near to one another as this. \[m\]
+fn neighbours(parts: &[MultiPolygon<f64>], near: f64) -> BTreeSet<(usize, usize)> {
+    let tree = segments(parts.iter().enumerate().flat_map(|(k, part)| part.iter().map(move |polygon| (k, polygon))));
+    let line = |side: &rstar::primitives::Line<[f64; 2]>| Line::new(Coord::from(side.from), Coord::from(side.to));
+    let mut pairs = BTreeSet::new();
+    for side in &tree {
+        let own = line(side.geom());
+        let (low, high) = (own.bounding_rect().min(), own.bounding_rect().max());
+        let around = AABB::from_corners([low.x - near, low.y - near], [high.x + near, high.y + near]);
+        for other in tree.locate_in_envelope_intersecting(around).filter(|other| other.data > side.data) {
+            if !pairs.contains(&(side.data, other.data)) && Euclidean.distance(&own, &line(other.geom())) <= near {
+                pairs.insert((side.data, other.data));
+            }
+        }
+    }
+    pairs
 }
 
 /// Half the width of the widest machine that gets from each of the `ends` to each other within `near`. \[m\]
@@ -154,10 +227,6 @@ fn middle(ground: &MultiPolygon<f64>) -> Option<Coord<f64>> {
     centre.or_else(|| ground.interior_point()).map(|point| point.0)
 }
 
-fn boxes_meet(a: &MultiPolygon<f64>, b: &MultiPolygon<f64>) -> bool {
-    a.bounding_rect().zip(b.bounding_rect()).is_some_and(|(a, b)| a.intersects(&b))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -189,6 +258,12 @@ mod tests {
         ])
     }
 
+    fn found(polygon: &Polygon<f64>) -> Vec<Neck> {
+        let (found, more) = necks(polygon, &grown(&MultiPolygon::new(vec![polygon.clone()]), -REACH), REACH, 100);
+        assert_eq!(more, 0);
+        found
+    }
+
     fn turned(polygon: &Polygon<f64>, degrees: f64) -> Polygon<f64> {
         let (sine, cosine) = libm::sincos(degrees.to_radians());
         polygon.map_coords(|c| Coord { x: 560_000.0 + c.x * cosine - c.y * sine, y: 5_560_000.0 + c.x * sine + c.y * cosine })
@@ -199,7 +274,7 @@ mod tests {
         // Widths and lengths by arithmetic, from nearly nothing to just below the machine, long, short and of no length at all.
         for (length, half) in [(60.0, 5.0), (60.0, 11.0), (60.0, 1.0), (20.0, 8.0), (6.0, 3.0), (2.0, 10.0), (0.5, 6.0), (200.0, 11.4)] {
             for degrees in [0.0, 27.0, 45.0, 90.0] {
-                let found = necks(&turned(&dumbbell(length, half), degrees), REACH);
+                let found = found(&turned(&dumbbell(length, half), degrees));
                 assert_eq!(found.len(), 1, "{length} m by {half} m at {degrees}°: {found:?}");
                 let neck = &found[0];
                 assert!((neck.width - 2.0 * half).abs() < 0.1, "{length} m by {half} m at {degrees}°: {} m wide", neck.width);
@@ -215,7 +290,7 @@ mod tests {
     fn what_the_machine_fits_into_is_no_neck() {
         for degrees in [0.0, 27.0, 45.0] {
             for length in [0.5, 10.0, 60.0] {
-                assert_eq!(necks(&turned(&dumbbell(length, 11.7), degrees), REACH), []);
+                assert_eq!(found(&turned(&dumbbell(length, 11.7), degrees)), []);
             }
             // Corners of all kinds: a star of five, with arms that come to a point.
             let star: Vec<(f64, f64)> = (0..10)
@@ -225,7 +300,7 @@ mod tests {
                     (far * cosine, far * sine)
                 })
                 .collect();
-            assert_eq!(necks(&turned(&shape(&star), degrees), REACH), []);
+            assert_eq!(found(&turned(&shape(&star), degrees)), []);
             // Stairs of 6 m, as cells or pixels make them, around a lake of stairs.
             let stairs = |from: f64, to: f64| -> Vec<(f64, f64)> {
                 let mut points = vec![(from, from)];
@@ -241,7 +316,7 @@ mod tests {
                 points
             };
             let lake = Polygon::new(LineString::from(stairs(0.0, 300.0)), vec![LineString::from(stairs(60.0, 120.0))]);
-            assert_eq!(necks(&turned(&lake, degrees), REACH), []);
+            assert_eq!(found(&turned(&lake, degrees)), []);
             // A comb: teeth of 8 m are narrow, but lead nowhere.
             let mut comb = vec![(0.0, 0.0), (120.0, 0.0)];
             for k in (0..6).rev() {
@@ -250,18 +325,19 @@ mod tests {
             }
             comb[1].0 = 108.0;
             comb[2] = (108.0, 60.0);
-            assert_eq!(necks(&turned(&shape(&comb), degrees), REACH), []);
+            assert_eq!(found(&turned(&shape(&comb), degrees)), []);
         }
     }
 
     #[test]
     fn a_ring_with_a_narrow_side_has_a_neck() {
+        // The pond's side of 30 m, and 5 to 6.5 m at either end, where the machine cannot turn round its corner yet.
         let pond = LineString::from(vec![(60.0, 40.0), (95.0, 40.0), (95.0, 70.0), (60.0, 70.0)]);
         let ring = Polygon::new(shape(&[(0.0, 0.0), (100.0, 0.0), (100.0, 120.0), (0.0, 120.0)]).exterior().clone(), vec![pond]);
         for degrees in [0.0, 27.0] {
-            let found = necks(&turned(&ring, degrees), REACH);
+            let found = found(&turned(&ring, degrees));
             assert_eq!(found.len(), 1, "{found:?}");
-            assert!((found[0].width - 5.0).abs() < 0.1 && (found[0].length - 30.0).abs() < 2.0, "{found:?}");
+            assert!((found[0].width - 5.0).abs() < 0.1 && (found[0].length - 41.0).abs() < 3.0, "{found:?}");
         }
     }
 
@@ -271,9 +347,11 @@ mod tests {
         let zone = shape(&[(0.0, 0.0), (340.0, 0.0), (340.0, 60.0), (0.0, 60.0)]);
         let hole = |x: f64, y0: f64, y1: f64| LineString::from(vec![(x, y0), (x + 20.0, y0), (x + 20.0, y1), (x, y1)]);
         let zone = Polygon::new(zone.exterior().clone(), vec![hole(100.0, 10.0, 48.0), hole(220.0, 10.0, 30.0)]);
-        let found = necks(&zone, REACH);
+        let found = found(&zone);
         let widths: Vec<f64> = found.iter().map(|neck| libm::round(neck.width)).collect();
         assert_eq!(widths.len(), 3, "{found:?}");
+        let (few, more) = necks(&zone, &grown(&MultiPolygon::new(vec![zone.clone()]), -REACH), REACH, 1);
+        assert_eq!((few.len(), more), (1, 2), "measured as far as asked for, and counted beyond");
         assert!(widths.contains(&12.0) && widths.iter().filter(|width| **width == 10.0).count() == 2, "{widths:?}");
     }
 }
