@@ -121,7 +121,7 @@ fn set(map: &mut [Value], k: usize, rings: &[Value]) {
     map[k]["geometry"]["coordinates"] = json!(rings);
 }
 
-/// Maps with one fault of geometry or rate each.
+/// Maps with one fault of geometry each.
 fn spoiled() -> Vec<Spoiled> {
     let exact = |x: f64, y: f64| Some((x, y, 1e-6));
     let near = |x: f64, y: f64| Some((x, y, 0.5));
@@ -172,6 +172,13 @@ fn spoiled() -> Vec<Spoiled> {
             );
         }),
         spoil("a position that is no number", "point.not_finite", 1, None, true, |m| points(m, 0).insert(1, json!(["a", 3]))),
+    ]
+}
+
+/// Maps with one fault of rate, unit or count each.
+fn spoiled_rates() -> Vec<Spoiled> {
+    let exact = |x: f64, y: f64| Some((x, y, 1e-6));
+    vec![
         spoil("no rate", "rate.missing", 3, exact(0.0, 1.0), true, |m| m[2]["properties"]["KG_HA"] = Value::Null),
         spoil("rate as text", "rate.text", 3, exact(0.0, 1.0), false, |m| m[2]["properties"]["KG_HA"] = json!("140,0")),
         spoil("words for a rate", "rate.text", 3, exact(0.0, 1.0), true, |m| m[2]["properties"]["KG_HA"] = json!("high")),
@@ -233,7 +240,7 @@ fn spoiled() -> Vec<Spoiled> {
 #[test]
 fn each_spoiled_map_is_found_guilty_at_the_right_place() {
     let bench = Bench::new();
-    for case in spoiled() {
+    for case in spoiled().into_iter().chain(spoiled_rates()) {
         let map = bench.put("map.geojson", collection(&case.map).to_string().as_bytes());
         let mut request = bench.ask(map);
         if !["kg/ac", "no unit", "two units", "product under the name of nitrogen", "no column for the rate"].contains(&case.name) {

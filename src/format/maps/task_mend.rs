@@ -209,13 +209,11 @@ fn rings(root: Node<'_, '_>, text: &str, mend: &mut TaskMend, edits: &mut Vec<Ed
 
 /// An attribute set, in its place or as the first one.
 pub(super) fn set_attribute(node: Node<'_, '_>, key: &str, value: &str) -> Edit {
-    match node.attribute_node(key) {
-        Some(there) => Edit { at: there.range(), text: format!("{key}=\"{value}\"") },
-        None => {
-            let at = node.range().start + 1 + node.tag_name().name().len();
-            Edit { at: at..at, text: format!(" {key}=\"{value}\"") }
-        }
+    if let Some(there) = node.attribute_node(key) {
+        return Edit { at: there.range(), text: format!("{key}=\"{value}\"") };
     }
+    let at = node.range().start + 1 + node.tag_name().name().len();
+    Edit { at: at..at, text: format!(" {key}=\"{value}\"") }
 }
 
 /// The text with all changes; they do not overlap.

@@ -159,7 +159,7 @@ fn short(zone: &MultiPolygon<f64>, cores: &[MultiPolygon<f64>], opened: &[MultiP
             let Some(local) = window(&ground, 1.0).map(|around| zone.intersection(&around)) else { continue };
             let ground = ground.intersection(&local);
             let Some((at, around)) = middle(&ground).zip(window(&ground, 1.1 * reach)) else { continue };
-            let beside: Vec<Polygon<f64>> = [&cores[i], &cores[j]].into_iter().flat_map(|core| largest(core.intersection(&around))).collect();
+            let beside: Vec<Polygon<f64>> = [&cores[i], &cores[j]].into_iter().filter_map(|core| largest(core.intersection(&around))).collect();
             let [a, b] = beside.as_slice() else { continue };
             if found.room() {
                 let half = half_width(zone, reach, &around, &beside);
