@@ -48,7 +48,9 @@ pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, Map
     // A tile is held in memory with all its bands, whatever the file's length.
     let (bands, (tile_cols, tile_rows)) = (dataset.raster_count(), band.block_size());
     if bands > BANDS || tile_cols.saturating_mul(tile_rows).saturating_mul(bands) > PIXELS {
-        return Err(refused(format!("{bands} bands in tiles of {tile_cols} × {tile_rows} pixels; a map of rates has up to {BANDS} bands and far smaller tiles")));
+        return Err(refused(format!(
+            "{bands} bands in tiles of {tile_cols} × {tile_rows} pixels; a map of rates has up to {BANDS} bands and far smaller tiles"
+        )));
     }
     if dataset.raster_count() > 1 {
         let message = format!("the raster has {} bands; the first is taken for the rate", dataset.raster_count());

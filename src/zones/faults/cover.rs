@@ -39,8 +39,10 @@ pub(super) const SMALL_M2: f64 = 1.0;
 const NARROW_M: f64 = 0.1;
 /// How far rates may run out over the edge when no machine is named: nothing but a doubt up to here. \[m\] Common practice, no source.
 pub(super) const USUAL_RUN_OUT_M: f64 = 50.0;
-/// How far around a neck the field must end for it to lie along the edge. \[m\]
+/// How far beyond a neck's wall the field must end for it to lie along the edge. \[m\]
 const BESIDE_M: f64 = 0.5;
+/// Share of the machine's width from which on a neck is no doubt any more: the overlap is that of ordinary driving. Common practice, no source.
+const NEARLY: f64 = 0.9;
 /// Faults of one kind that are told one by one.
 const TOLD: usize = 200;
 
@@ -284,12 +286,16 @@ impl Look<'_> {
 
     /// A neck, which beside the field's edge is worth no more than a note: there the swath runs out over ground that gets nothing.
     fn neck(&mut self, unit: &Unit<'_>, neck: &Neck, machine: f64, field: &Field) {
-        let around = grown(&neck.ground, BESIDE_M);
-        let beyond = |boundary: &MultiPolygon<f64>| around.difference(boundary).unsigned_area() >= 0.5 * BESIDE_M * neck.length.max(neck.width);
+        // A disc that reaches just over both walls from the middle.
+        let middle = geo::Rect::new(neck.at, neck.at + Coord { x: 0.01, y: 0.01 }).to_polygon();
+        let around = grown(&MultiPolygon::new(vec![middle]), 0.5 * neck.width + 2.0 * BESIDE_M);
+        let beyond = |boundary: &MultiPolygon<f64>| around.difference(boundary).unsigned_area() >= BESIDE_M * BESIDE_M;
         let edge = field.boundary.as_ref().is_some_and(beyond);
         let what = format!("the zone has a neck of {:.1} m by about {:.0} m, and {machine:.1} m are worked", neck.width, neck.length);
         let (severity, then) = if edge {
             (Severity::Note, "it lies along the field's edge, over which the swath may run out")
+        } else if neck.width >= NEARLY * machine {
+            (Severity::Note, "that is nearly enough")
         } else {
             (Severity::Caution, "there the rate of the zones beside it is set as well, or its own beyond it")
         };
