@@ -40,7 +40,8 @@ pub(super) struct Layer {
     pub(super) name: &'static str,
     /// For people.
     pub(super) description: &'static str,
-    /// Whether places are found by an index. It costs two thirds of a row's time, and cells come in row and column order as it is.
+    /// Whether places are found by an index. It costs two thirds of a row's time, and cells come in row and column order as it is;
+    /// a layer of a few shapes is read as a whole.
     pub(super) indexed: bool,
     /// Names, kinds, and what they hold with the unit.
     pub(super) columns: &'static [(&'static str, Kind, &'static str)],
@@ -112,7 +113,7 @@ pub(super) const CARRIED: Layer = Layer {
 pub(super) const STRIPS: Layer = Layer {
     name: "strips",
     description: "Reference strips as drawn, with the index of strip and comparison swaths",
-    indexed: true,
+    indexed: false,
     columns: &[
         ("strip", Kind::Whole, "Number of the strip, from 1"),
         ("index", Kind::Real, "Mean canopy index of what was seen as crop [no unit]"),
@@ -128,7 +129,7 @@ pub(super) const STRIPS: Layer = Layer {
 pub(super) const FIELD: Layer = Layer {
     name: "field",
     description: "The field: boundary less exclusions with their buffers",
-    indexed: true,
+    indexed: false,
     columns: &[
         ("name", Kind::Text, "Name of the field"),
         ("map_id", Kind::Text, "Id of the map, first six characters of its hash"),

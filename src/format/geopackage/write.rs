@@ -38,7 +38,7 @@ const VERSION: &str = "1.3";
 /// A row: outline and values.
 pub(super) type Row = (MultiPolygon<f64>, Vec<Value>);
 
-/// Writes `office/prescription.gpkg`: layers `zones`, `cells`, `strips` and `field` in the working plane, all multipolygons with a spatial index; a table that
+/// Writes `office/prescription.gpkg`: layers `zones`, `cells`, `strips` and `field` in the working plane, all multipolygons, zones with a spatial index; a table that
 /// says what each column holds, and a style for each layer that GIS programs load by themselves.
 ///
 /// Missing values are null; product rates are rounded half up to 0.01, null without a product. `beyond` and `left_out` are 0 or 1. `instant` stands as the
