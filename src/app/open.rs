@@ -246,6 +246,7 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
         )
         .with_hint("write the scale, such as imagery.scale = 0.0001 for reflectance times 10 000"));
     }
+    image_source::product_cautions(imagery, &source, index.bands(), findings);
     let mask = image_source::mask(imagery, &source, folder, network, findings)?;
     let inputs = image_source::on_disk(&files, mask.as_ref(), source.product());
     let watched = |((name, _, _, scale, offset), slot): (&(String, PathBuf, usize, f64, f64), &Slot)| {

@@ -45,7 +45,11 @@ impl From<RasterFileError> for AppError {
             RasterFileError::NoNesting { .. } => {
                 ("image.nesting", "resample the coarser band onto the finer grid by nearest neighbour, or use bands of one pixel size")
             }
-            RasterFileError::Outside { .. } => ("image.outside", "put the sources below the job's folder"),
+            RasterFileError::Outside { .. } => ("image.outside", "put the sources below the job's folder, and name them as files"),
+            RasterFileError::NoSource { .. } => {
+                ("image.source", "put the source where the virtual raster names it; without relativeToVRT=\"1\" a name counts from where haulm is called")
+            }
+            RasterFileError::VirtualInArchive { .. } => ("image.outside", "unpack the archive below the job's folder"),
         };
         Self::refused(code, error.to_string()).with_hint(hint)
     }

@@ -340,8 +340,119 @@ fn landsat(folder: &Path, cloud: u16) -> PathBuf {
     let clear = 0b0101_0101_0100_0000;
     band(&file("QA_PIXEL"), 30.0, &utm(), "GTiff", &|x, y| if x > 180.0 && y < 90.0 { clear | cloud } else { clear });
     band(&file("QA_RADSAT"), 30.0, &utm(), "GTiff", &|x, _| if x < 0.0 { 8 } else { 0 });
-    fs_err::write(root.join(format!("{LANDSAT}_MTL.txt")), "GROUP = LANDSAT_METADATA_FILE\n").unwrap();
+    fs_err::write(root.join(format!("{LANDSAT}_MTL.txt")), mtl("2.75e-05", "-0.2")).unwrap();
     root
+}
+
+/// Factors of two bands, of this level and under the same names of Level-1.
+fn mtl(scale: &str, offset: &str) -> String {
+    let factors = |group: &str, scale: &str, offset: &str| {
+        let band = |k: u8| format!("    REFLECTANCE_MULT_BAND_{k} = {scale}\n    REFLECTANCE_ADD_BAND_{k} = {offset}\n");
+        format!("  GROUP = {group}\n{}{}  END_GROUP = {group}\n", band(4), band(5))
+    };
+    format!(
+        "GROUP = LANDSAT_METADATA_FILE\n  GROUP = IMAGE_ATTRIBUTES\n    SPACECRAFT_ID = \"LANDSAT_8\"\n    SENSOR_ID = \"OLI_TIRS\"\n    CLOUD_COVER_LAND = 12.34\n  END_GROUP = IMAGE_ATTRIBUTES\n{}{}END_GROUP = LANDSAT_METADATA_FILE\nEND\n",
+        factors("LEVEL1_RADIOMETRIC_RESCALING", "2.0000E-05", "-0.100000"),
+        factors("LEVEL2_SURFACE_REFLECTANCE_PARAMETERS", scale, offset)
+    )
+}
+
+#[test]
+fn landsat_metadata_is_read_out_of_folders_and_archives_and_must_agree() {
+    let field = Field::new();
+    field.polygons("boundary.geojson", &[rectangle([0.0, 0.0, EXTENT.0, 192.0])]);
+    let root = landsat(&field.path(""), 8);
+    field.job("image.tif", "scene");
+    field.job("strips = \"strips.geojson\"", "readings = [{ strip = 0.74, beside = 0.60 }]");
+    works(&field, &["LANDSAT_8 OLI_TIRS", "12.34 % of the scene's land", "_MTL.txt says too"]);
+    let read = field.record()["inputs"].to_string();
+    assert!(read.contains("_MTL.txt"), "{read}");
+    // Level-1 factors in its place would make another map, so they are refused until somebody says what holds.
+    fs_err::write(root.join(format!("{LANDSAT}_MTL.txt")), mtl("2.0000E-05", "-0.100000")).unwrap();
+    refused(&field, &["error[imagery.offset]", "0.00002", "0.0000275", "_MTL", "imagery.scale"]);
+    let whole = zones(&field);
+    for (archive, arguments) in [("scene.tar", &["-cf"][..]), ("scene.tar.gz", &["-czf"])] {
+        let other = Field::new();
+        other.polygons("boundary.geojson", &[rectangle([0.0, 0.0, EXTENT.0, 192.0])]);
+        let packed = std::process::Command::new("tar").args(arguments).arg(other.path(archive)).arg("-C").arg(&root).arg(".").status().unwrap();
+        assert!(packed.success());
+        other.job("image.tif", archive);
+        other.job("strips = \"strips.geojson\"", "readings = [{ strip = 0.74, beside = 0.60 }]");
+        refused(&other, &["error[imagery.offset]", "0.00002", "0.0000275"]);
+        other.job("index = \"NDVI\"\n", "index = \"NDVI\"\nscale = 0.0000275\noffset = -0.2\n");
+        works(&other, &[]);
+        assert!(whole == zones(&other), "{archive}");
+    }
+    // A band that the metadata passes over has the collection's factors, and it is said so.
+    fs_err::write(root.join(format!("{LANDSAT}_MTL.txt")), mtl("2.75e-05", "-0.2").replace("BAND_5", "BAND_6")).unwrap();
+    works(&field, &["[image.factors]", "no factors for band B5"]);
+    assert!(whole == zones(&field));
+}
+
+#[test]
+fn numbers_outside_what_a_product_holds_valid_are_no_data() {
+    // Landsat: 7273 to 43636; Sentinel-2: 1 to 32767.
+    let field = Field::new();
+    let root = landsat(&field.path(""), 8);
+    let red = |x: f64, _: f64| {
+        if x < 60.0 {
+            7_272
+        } else if x < 90.0 {
+            7_273
+        } else if x < 120.0 {
+            43_636
+        } else {
+            43_637
+        }
+    };
+    band(&root.join(format!("{LANDSAT}_SR_B4.TIF")), 30.0, &utm(), "GTiff", &red);
+    field.job("image.tif", "scene");
+    let seen = |field: &Field, x: f64| !at(&opened(field, "NDVI").0, x, 105.0)[1].is_nan();
+    assert_eq!([45.0, 75.0, 105.0, 135.0].map(|x| seen(&field, x)), [false, true, true, false]);
+    // Factors of the job's own say that the stored numbers are others.
+    field.job("index = \"NDVI\"\n", "index = \"NDVI\"\nscale = 0.0001\noffset = 0\n");
+    assert!(seen(&field, 45.0) && seen(&field, 135.0));
+    let field = Field::new();
+    let file = |name: &str| field.path(&format!("{SCENE}/GRANULE/G/IMG_DATA/{name}.tif"));
+    let red = |x: f64, _: f64| {
+        if x < 60.0 {
+            0
+        } else if x < 90.0 {
+            1
+        } else if x < 120.0 {
+            32_767
+        } else {
+            65_535
+        }
+    };
+    band(&file("T33UWR_20260414T101031_B04_10m"), 10.0, &utm(), "GTiff", &red);
+    band(&file("T33UWR_20260414T101031_B08_10m"), 10.0, &utm(), "GTiff", &|_, _| 4000);
+    band(&file("T33UWR_20260414T101031_SCL_20m"), 20.0, &utm(), "GTiff", &|_, _| 5);
+    field.job("image.tif", SCENE);
+    assert_eq!([45.0, 75.0, 105.0, 135.0].map(|x| seen(&field, x)), [false, true, true, false]);
+}
+
+#[test]
+fn a_narrow_strip_says_what_a_blur_would_do() {
+    let field = Field::new();
+    sentinel(&field.path(""), 1000.0, -1000);
+    field.job("image.tif", SCENE);
+    works(&field, &["[reference.blur]", "pixels wide", "published figures are 0.8 to 1.0 pixels", "\"Sentinel-2 10 m\"", "\"fit\""]);
+    let found = field.record()["findings"].as_array().unwrap().iter().find(|one| one["code"] == "reference.blur").unwrap()["message"].to_string();
+    // `its index would be A instead of B`: with a blur the same pixels speak for a greener strip, and the job with that blur finds that very number.
+    let words: Vec<&str> = found.split_whitespace().collect();
+    let at = words.windows(3).position(|three| three == ["index", "would", "be"]).unwrap();
+    let number = |k: usize| words[at + k].trim_end_matches([',', ':']).parse::<f64>().unwrap();
+    let (blurred, plain) = (number(3), number(6));
+    let index = |field: &Field| field.record()["reference"]["index"].as_f64().unwrap();
+    assert!(blurred > plain && (index(&field) - plain).abs() < 1e-4, "{found}");
+    field.job("index = \"NDVI\"\n", "index = \"NDVI\"\npoint_spread = 1.0\n");
+    works(&field, &[]);
+    assert!((index(&field) - blurred).abs() < 1e-4);
+    assert!(!field.record()["findings"].to_string().contains("reference.blur"));
+    // A strip of pure pixels has nothing to say of it.
+    let fine = Field::mapped();
+    assert!(!fine.record()["findings"].to_string().contains("reference.blur"));
 }
 
 #[test]

@@ -189,7 +189,7 @@ impl StackReader<'_> {
             self.coarse.resize(size.0 * size.1, 0.0);
             &mut self.coarse
         };
-        let conversion = Conversion { nodata: fact.nodata, scale: slot.scale, offset: slot.offset };
+        let conversion = Conversion { nodata: fact.nodata, valid: fact.valid, scale: slot.scale, offset: slot.offset };
         self.stored.read(&band, place, size, &conversion, target).map_err(|error| fail(error.to_string()))?;
         if fact.masked {
             self.hidden.resize(size.0 * size.1, 0);
