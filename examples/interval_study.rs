@@ -79,7 +79,8 @@ fn main() {
                 width += own.high - own.low;
             }
             let percent = |held: usize| 100.0 * held as f64 / counted as f64;
-            println!("| {rows} | {blocks} | {range} blocks | {:.0} % | {:.0} % | {:.2} |", percent(plain_held), percent(held), width / plain_width);
+            let alike = if range == 0.0 { "0".to_owned() } else { format!("{range} block{}", if range == 1.0 { "" } else { "s" }) };
+            println!("| {rows} | {blocks} | {alike} | {:.0} % | {:.0} % | {:.2} |", percent(plain_held), percent(held), width / plain_width);
         }
     }
 }

@@ -194,6 +194,36 @@ pub(crate) fn depends_on_scale(index: &Index) -> bool {
     one.is_nan() || other.is_nan() || (one - other).abs() > 1e-9 * one.abs().max(1.0)
 }
 
+/// Why the numbers of a band are no measurement, if they are none.
+pub(crate) fn no_measurement(band: &BandFacts) -> Option<&'static str> {
+    if band.alpha {
+        return Some("is the alpha band, no measurement");
+    }
+    if band.palette {
+        return Some("holds places in a palette of colours, no measurement");
+    }
+    // GDAL's complex types have no name in its Rust interface; reading them as real numbers would drop half of each without a word.
+    (band.kind == "Unknown").then_some("holds numbers of no real type (complex ones?), of which nobody says what they measure")
+}
+
+/// Says where the numbers of a file are not those that a sensor gave.
+pub(crate) fn as_stored(files: &[RasterFacts], findings: &mut Vec<Finding>) {
+    for file in files {
+        if file.lossy {
+            findings.push(Finding::caution(
+                "image.lossy",
+                format!("{} is stored with loss, as pictures are: its numbers lie near what was measured, and the index with them; export it with DEFLATE, LZW or ZSTD", file.path.display()),
+            ));
+        }
+        if file.resampled {
+            findings.push(Finding::caution(
+                "image.resampled",
+                format!("{} makes its pixels out of others (it warps its sources or gives them another pixel size): they are mixtures, so edges of strips and field are less sharp than the pixel size says; give the sources themselves", file.path.display()),
+            ));
+        }
+    }
+}
+
 /// What should give pause about the bands of a product that are used.
 pub(crate) fn product_cautions(imagery: &Imagery, source: &Source, used: &[String], findings: &mut Vec<Finding>) {
     if imagery.scale.is_some() && imagery.offset.is_some() {

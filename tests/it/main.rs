@@ -23,6 +23,7 @@ mod lists;
 mod map_command;
 mod methods;
 mod new_command;
+mod odd_images;
 mod points_map;
 mod product_money;
 mod ramp_command;

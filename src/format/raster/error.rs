@@ -21,7 +21,7 @@ pub enum RasterFileError {
         reason: String,
     },
     /// It has no georeference.
-    #[error("{}: it has no georeference: nobody can say where its pixels lie", path.display())]
+    #[error("{}: it has no georeference of its own (tie points alone are none): nobody can say where its pixels lie", path.display())]
     NoGeoreference {
         /// The file.
         path: PathBuf,

@@ -37,7 +37,9 @@ pub struct BandFacts {
     pub valid: Option<(f64, f64)>,
     /// Whether it is an alpha band.
     pub alpha: bool,
-    /// Whether a mask (alpha, internal, side file) hides pixels.
+    /// Whether its numbers stand for colours of a palette.
+    pub palette: bool,
+    /// Whether a mask inside or beside the file hides pixels; an alpha band is none of them.
     pub masked: bool,
 }
 
@@ -54,8 +56,19 @@ pub struct RasterFacts {
     pub acquired: Option<Date>,
     /// Its bands, in order.
     pub bands: Vec<BandFacts>,
+    /// Whether its numbers were stored with loss, as pictures are.
+    pub lossy: bool,
+    /// Whether it is a virtual raster that makes other pixels out of its sources'.
+    pub resampled: bool,
     /// Other files on disk that it is read from: sources of a virtual raster, and files beside them that change what is read.
     pub beside: Vec<PathBuf>,
+}
+
+impl RasterFacts {
+    /// Numbers of the alpha bands, from 1. GDAL itself takes the last of two or four bands for one only, and mosaics have more.
+    pub fn alphas(&self) -> impl Iterator<Item = usize> + '_ {
+        self.bands.iter().enumerate().filter(|(_, band)| band.alpha).map(|(k, _)| k + 1)
+    }
 }
 
 /// Opens a raster for reading.
@@ -80,7 +93,7 @@ pub fn facts(path: &Path, jail: &Path) -> Result<RasterFacts, RasterFileError> {
         return Err(RasterFileError::Missing { path: path.to_owned() });
     }
     // Before it is opened: opening a virtual raster may open what is behind it.
-    let beside = files_behind(path, jail)?;
+    let behind = files_behind(path, jail)?;
     let dataset = open(path)?;
     let driver = dataset.driver().short_name();
     let transform = dataset.geo_transform().map_err(|_unset| RasterFileError::NoGeoreference { path: path.to_owned() })?;
@@ -99,6 +112,9 @@ pub fn facts(path: &Path, jail: &Path) -> Result<RasterFacts, RasterFileError> {
             block = band.block_size();
         }
         let flags = band.mask_flags().map_err(unreadable)?;
+        let colour = band.color_interpretation();
+        // Nodata and alpha are looked at by ourselves: where GDAL knows one mask, a file may have three.
+        let masked = !flags.is_all_valid() && !flags.is_alpha() && (flags.is_per_dataset() || !flags.is_nodata());
         bands.push(BandFacts {
             description: band.description().unwrap_or_default(),
             kind: band.band_type().to_string(),
@@ -106,13 +122,17 @@ pub fn facts(path: &Path, jail: &Path) -> Result<RasterFacts, RasterFileError> {
             scale: band.scale(),
             offset: band.offset(),
             valid: None,
-            alpha: band.color_interpretation() == ColorInterpretation::AlphaBand,
-            masked: flags.is_per_dataset() || flags.is_alpha(),
+            alpha: colour == ColorInterpretation::AlphaBand,
+            palette: colour == ColorInterpretation::PaletteIndex,
+            masked,
         });
     }
     let (cols, rows) = dataset.raster_size();
     let lattice = Lattice { cols: cols as i64, rows: rows as i64, affine, crs, block: (block.0 as i64, block.1 as i64) };
     // Not the date of a TIFF tag: by the TIFF standard that says when the file was made, and mosaics are made days after the flight.
     let acquired = dataset.metadata_item("ACQUISITIONDATETIME", "IMAGERY").and_then(|text| text.get(..10).and_then(|day| day.parse().ok()));
-    Ok(RasterFacts { path: path.to_owned(), driver, lattice, acquired, bands, beside })
+    let structure = |key: &str| dataset.metadata_item(key, "IMAGE_STRUCTURE").unwrap_or_default();
+    // JPEG 2000 of satellite products is left out: that is how they are.
+    let lossy = driver != "JP2OpenJPEG" && (structure("COMPRESSION").contains("JPEG") || structure("COMPRESSION_REVERSIBILITY") == "LOSSY");
+    Ok(RasterFacts { path: path.to_owned(), driver, lattice, acquired, bands, lossy, resampled: behind.resampled, beside: behind.files })
 }

@@ -28,25 +28,34 @@ enum Named<'a> {
     Raw(&'a str),
 }
 
+/// What lies behind a raster.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(super) struct Behind {
+    /// Files on disk, besides itself.
+    pub(super) files: Vec<PathBuf>,
+    /// Whether a virtual raster, at any depth, warps its sources or gives them another pixel size.
+    pub(super) resampled: bool,
+}
+
 /// Every file on disk that a raster is read from besides itself: sidecars, and for a virtual raster its sources with theirs. A raster in an archive has
 /// none: the archive is the file.
 ///
 /// # Errors
 /// [`RasterFileError`]: a virtual raster in an archive, or whose sources, at any depth, lie outside `jail` or cannot be read.
-pub(super) fn files_behind(path: &Path, jail: &Path) -> Result<Vec<PathBuf>, RasterFileError> {
+pub(super) fn files_behind(path: &Path, jail: &Path) -> Result<Behind, RasterFileError> {
     if in_archive(path) {
         let named_so = path.extension().is_some_and(|end| end.eq_ignore_ascii_case("vrt"));
-        return if named_so { Err(RasterFileError::VirtualInArchive { path: path.to_owned() }) } else { Ok(Vec::new()) };
+        return if named_so { Err(RasterFileError::VirtualInArchive { path: path.to_owned() }) } else { Ok(Behind::default()) };
     }
-    let mut found = Vec::new();
-    sidecars(path, &mut found);
+    let mut behind = Behind::default();
+    sidecars(path, &mut behind.files);
     if is_virtual(path) {
         let home = if jail.as_os_str().is_empty() { Path::new(".") } else { jail };
         let home = fs_err::canonicalize(home).map_err(|error| unreadable(path, &error))?;
         let mut known = BTreeSet::from([fs_err::canonicalize(path).map_err(|error| unreadable(path, &error))?]);
-        follow(path, &home, 0, &mut known, &mut found)?;
+        follow(path, &home, 0, &mut known, &mut behind)?;
     }
-    Ok(found)
+    Ok(behind)
 }
 
 /// Whether a path is one of GDAL's own.
@@ -66,7 +75,7 @@ fn unreadable(path: &Path, reason: &dyn std::fmt::Display) -> RasterFileError {
 }
 
 /// Adds the sources of a virtual raster, and theirs.
-fn follow(path: &Path, home: &Path, depth: usize, known: &mut BTreeSet<PathBuf>, found: &mut Vec<PathBuf>) -> Result<(), RasterFileError> {
+fn follow(path: &Path, home: &Path, depth: usize, known: &mut BTreeSet<PathBuf>, behind: &mut Behind) -> Result<(), RasterFileError> {
     if depth >= DEEPEST {
         return Err(unreadable(path, &format!("virtual rasters lie more than {DEEPEST} deep in each other")));
     }
@@ -74,6 +83,7 @@ fn follow(path: &Path, home: &Path, depth: usize, known: &mut BTreeSet<PathBuf>,
     // An XML reader that resolves what is written in entities: what GDAL will open is what is looked at.
     let document = roxmltree::Document::parse(&text).map_err(|error| unreadable(path, &error))?;
     for node in document.descendants().filter(roxmltree::Node::is_element) {
+        behind.resampled |= resamples(&node);
         let inner: String = node.children().filter(roxmltree::Node::is_text).filter_map(|text| text.text()).collect();
         let Some(named) = named(&node, inner.trim()) else { continue };
         let (text, raw) = match named {
@@ -88,19 +98,30 @@ fn follow(path: &Path, home: &Path, depth: usize, known: &mut BTreeSet<PathBuf>,
         if known.len() > MOST_FILES {
             return Err(unreadable(path, &format!("it has more than {MOST_FILES} sources")));
         }
-        found.push(source.written.clone());
-        sidecars(&source.written, found);
+        behind.files.push(source.written.clone());
+        sidecars(&source.written, &mut behind.files);
         if raw {
             continue;
         }
         // Before it is opened: opening a virtual raster may open what is behind it.
         if is_virtual(&source.written) {
-            follow(&source.written, home, depth + 1, known, found)?;
+            follow(&source.written, home, depth + 1, known, behind)?;
         }
         // Opened by the few drivers that images may have: GDAL itself would open a source by any of them, those of the network among them.
         open(&source.written).map_err(|error| unreadable(path, &format!("its source {text}: {error}")))?;
     }
     Ok(())
+}
+
+/// Whether an element makes other pixels: a warp, or a rectangle of the source put into one of another size.
+fn resamples(node: &roxmltree::Node<'_, '_>) -> bool {
+    let size = |name: &str| {
+        let rectangle = node.children().find(|child| child.has_tag_name(name))?;
+        let side = |key: &str| rectangle.attribute(key)?.trim().parse::<f64>().ok();
+        Some((side("xSize")?, side("ySize")?))
+    };
+    let other = |(from, to): ((f64, f64), (f64, f64))| (from.0 - to.0).abs() > 1e-6 || (from.1 - to.1).abs() > 1e-6;
+    node.has_tag_name("GDALWarpOptions") || node.has_tag_name("PansharpeningOptions") || size("SrcRect").zip(size("DstRect")).is_some_and(other)
 }
 
 /// The file that an element names, if it is one that names a file.
@@ -315,6 +336,10 @@ mod tests {
     #[test]
     fn files_beside_that_change_what_is_read() {
         let place = Place::new();
+        let resampled = |rectangles: &str| place.of(&(named("tiles/a.tif") + rectangles)).unwrap().resampled;
+        assert!(!resampled(""));
+        let of = |to: u8| format!("<SrcRect xOff=\"0\" yOff=\"0\" xSize=\"2\" ySize=\"2\"/><DstRect xOff=\"0\" yOff=\"0\" xSize=\"{to}\" ySize=\"{to}\"/>");
+        assert!(!resampled(&of(2)) && resampled(&of(1)), "the same pixels, and others");
         let names = ["a.tif.aux.xml", "a.tif.msk", "a.TFW", "a.tifw", "a.wld", "a.tab", "a.IMD", "a_metadata.xml"];
         for name in names {
             fs_err::write(place.at("home/tiles").join(name), "").unwrap();
