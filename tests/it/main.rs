@@ -4,6 +4,7 @@
 
 mod architecture;
 mod bad_input;
+mod boundaries;
 mod cancel;
 mod check_map;
 mod check_map_files;
