@@ -25,6 +25,7 @@ impl From<VectorError> for AppError {
             VectorError::NoSystem { .. } => ("vector.no_system", "add the .prj file, or export again with a reference system"),
             VectorError::SystemUnknown { .. } | VectorError::SystemDoubtful { .. } => ("vector.system", "export it again with the right reference system"),
             VectorError::Empty { .. } => ("vector.empty", "check layer and filter, and that the file holds the right shapes"),
+            VectorError::NoGeometry { .. } => ("vector.no_geometry", "close its ring or delete it in a GIS, or leave it out with where = \"...\""),
             VectorError::Kind { .. } => ("vector.kind", "draw it as the kind that is asked for"),
             VectorError::NotFinite { .. } => ("vector.number", "mend the feature in a GIS"),
         };

@@ -303,7 +303,7 @@ fn mended(shape: &MultiPolygon<f64>, what: &str, file: &str, findings: &mut Vec<
 
 /// Says that joined features of a boundary overlap: a hole that was drawn as a feature of its own is none any more.
 fn overlapping(parts: &[MultiPolygon<f64>], boundary: &MultiPolygon<f64>, file: &str, findings: &mut Vec<Finding>) {
-    let each: f64 = parts.iter().map(|part| part.unsigned_area()).sum();
+    let each: f64 = parts.iter().map(geo::Area::unsigned_area).sum();
     let overlap = each - boundary.unsigned_area();
     if overlap > 1e-4 * each {
         findings.push(Finding::caution(

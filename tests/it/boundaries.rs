@@ -20,6 +20,7 @@ use gdal::spatial_ref::SpatialRef;
 use gdal::vector::Feature;
 use gdal::vector::FieldDefn;
 use gdal::vector::Geometry;
+use gdal::vector::LayerAccess as _;
 use gdal::vector::LayerOptions;
 use gdal::vector::OGRFieldType;
 use gdal::vector::OGRwkbGeometryType;
@@ -192,8 +193,14 @@ fn a_ring_that_does_not_close() {
     let open = serde_json::json!({ "type": "Feature", "properties": {}, "geometry": { "type": "Polygon", "coordinates": [corners] } });
     field.write("open.geojson", open.to_string());
     field.job("boundary.geojson", "open.geojson");
-    // There is one way only to close it.
-    same("closed by its first corner", &field);
+    refused(&field, &["error[vector.no_geometry]", "open.geojson", "feature 1", "does not close"]);
+    // Nor is it passed over where other features are sound: an open ring around water would be forgotten.
+    let field = Field::new();
+    field.polygons("water.geojson", &[rectangle([96.0, 96.0, 120.0, 120.0])]);
+    let sound = fs_err::read_to_string(field.path("water.geojson")).unwrap();
+    field.write("water.geojson", sound.replacen("\"features\":[", &format!("\"features\":[{open},"), 1));
+    field.job("boundary = \"boundary.geojson\"\n", "boundary = \"boundary.geojson\"\n\n[[field.exclude]]\npath = \"water.geojson\"\nreason = \"pond\"\n");
+    refused(&field, &["error[vector.no_geometry]", "water.geojson", "feature 1"]);
 }
 
 #[test]

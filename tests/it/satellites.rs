@@ -2,23 +2,32 @@
 //!
 //! | rule | test |
 //! | --- | --- |
-//! | boundary: several features, holes, swapped coordinates, no system, empty, self-crossing | `bad_input.rs` |
+//! | boundaries: formats, systems, faults of drawing | `boundaries.rs`, `bad_input.rs` |
 //! | axis order of EPSG codes: longitude first inside | `bad_input.rs`, `a_geographic_image_works` |
-//! | areas never in Web Mercator | `bad_input.rs`, `web_mercator_as_plane` |
+//! | areas never in Web Mercator | `bad_input.rs`, `web_mercator_as_plane`; `boundaries.rs`, `every_system_is_the_same_field` |
+//! | layouts, types, compressions, BigTIFF, cloud-optimised, JPEG 2000, archives | `rasters.rs` |
+//! | overviews never read, wrong ones inside, beside and cloud-optimised | `rasters.rs`, `overviews_are_never_read` |
 //! | scale of mosaics: refused above 1.5 | `mosaics_of_whole_numbers_are_refused_where_scale_matters` |
+//! | scale and offset of the file | `format/raster/tests.rs`, `nodata_scale_and_offset` |
 //! | band order: by description, never guessed | `bad_input.rs`, `bands_without_names` |
 //! | near infrared above red edge above red | `swapped_bands_are_told` |
-//! | missing where any band is; nodata, NaN, alpha, masks inside and beside | `format/raster/tests.rs` |
+//! | missing where any band is; nodata, NaN, alpha, masks inside and beside, all at once in any number of bands | `format/raster/tests.rs`, `nodata_alpha_and_masks_hide_together_whatever_the_number_of_bands`; `odd_images.rs` |
 //! | undeclared nodata: -9999, 65535 | `undeclared_nodata_is_noticed` |
-//! | alpha is no band | `an_alpha_band_is_no_measurement` |
-//! | local, vertical, compound systems | `local_and_vertical_systems_are_refused_and_compound_ones_cut_to_their_plane` |
-//! | virtual rasters stay below the job's folder; no network behind archives | `format/raster/tests.rs`, `archives_are_no_way_to_the_network` |
+//! | alpha is no band; nor palettes and complex numbers | `an_alpha_band_is_no_measurement`; `odd_images.rs` |
+//! | local, vertical, compound systems; tie points alone | `local_and_vertical_systems_are_refused_and_compound_ones_cut_to_their_plane`; `format/raster/tests.rs` |
+//! | feet, systems without a code, south-up, turned | `odd_images.rs`; `bad_input.rs`, `an_image_in_feet_works`, `a_rotated_image_works` |
+//! | virtual rasters stay below the job's folder, at any depth; no network behind archives | `format/raster/sources.rs`; `archives_are_no_way_to_the_network`; `odd_images.rs` |
+//! | every file that was read stands in the record | `odd_images.rs` |
 //! | Sentinel-2: names, baseline, offsets, levels | `format/raster/product/tests.rs` |
 //! | Sentinel-2: pixels, 20 m in 10 m, nodata 0, scene classification grown by 40 m | `a_sentinel_2_product_is_its_bands_with_offset_and_mask`, `bands_of_20_m_lie_in_those_of_10_m` |
+//! | Sentinel-2: an index without the offset is another | `an_index_is_wrong_without_the_offset` |
 //! | Sentinel-2: offset removed already | `an_offset_that_was_removed_already_is_refused` |
+//! | a pixel across the edge of the field does not count | `truth/coverage.rs`; the key `pixel_inside` |
 //! | lone band files | `a_lone_band_file_wants_its_offset` |
 //! | usable-data masks of 8 bands | `usable_data_masks_of_eight_bands` |
 //! | Landsat Collection 2: scale, fill, quality bits, 30 m, below 5 ha | `a_landsat_product_is_scaled_and_masked_by_its_bits` |
+//! | Landsat: factors, scene, day and satellite by its metadata | `landsat_metadata_is_read_out_of_folders_and_archives_and_must_agree`; `format/raster/product/tests.rs` |
+//! | valid stored numbers: 1 to 32767, 7273 to 43636 | `numbers_outside_what_a_product_holds_valid_are_no_data` |
 
 use std::io::Write as _;
 use std::path::Path;
