@@ -4,6 +4,7 @@
 
 mod architecture;
 mod bad_input;
+mod boundaries;
 mod cancel;
 mod check_map;
 mod check_map_files;
@@ -23,6 +24,7 @@ mod lists;
 mod map_command;
 mod methods;
 mod new_command;
+mod odd_images;
 mod points_map;
 mod product_money;
 mod ramp_command;
