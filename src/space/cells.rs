@@ -26,6 +26,10 @@ pub struct CellFrame {
 }
 
 impl CellFrame {
+    /// The working plane itself as a frame: `u` is x and `v` is y, to the last bit. Cells of a grid that is laid in parts are kept in it.
+    pub const fn of_plane(length: f64, width: f64) -> Self {
+        Self { azimuth_deg: 90.0, sin: 1.0, cos: 0.0, u0: 0.0, v0: 0.0, length, width }
+    }
     /// A frame with its origin still at 0, 0; `length` and `width` must be positive.
     pub fn new(azimuth_deg: f64, length: f64, width: f64) -> Self {
         let a = azimuth_deg.to_radians();
@@ -95,27 +99,82 @@ pub struct Border {
     pub length: f64,
 }
 
+/// A part of a grid that is laid by a frame of its own.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Part {
+    /// Its frame: rows and columns of its cells count in it.
+    pub frame: CellFrame,
+    /// Position of its first cell; its last is the one before the next part's first.
+    pub first: usize,
+}
+
 /// The grid of a field: frame, and cells in row, column order.
+///
+/// As a rule the whole field is driven one way: `parts` is empty, and `frame` is both the frame in which shapes stand and the one that rows and columns count in. A field that is driven in several ways
+/// has parts; shapes then stand on the plane, `frame` is [`CellFrame::of_plane`], and rows and columns count in the frame of the cell's part.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CellGrid {
-    /// The frame.
+    /// The frame in which the rings stand.
     pub frame: CellFrame,
-    /// Cells in row, column order.
+    /// Cells in part, row, column order.
     pub cells: Vec<Cell>,
+    /// Parts, or none when the field is driven one way.
+    pub parts: Vec<Part>,
 }
 
 impl CellGrid {
-    /// The closed rings of a cell in `(u, v)`: `(ring, is_exterior)`, exterior counter-clockwise, holes clockwise.
+    /// A grid that is driven one way.
+    pub const fn new(frame: CellFrame, cells: Vec<Cell>) -> Self {
+        Self { frame, cells, parts: Vec::new() }
+    }
+
+    /// How many ways the field is driven.
+    pub fn ways(&self) -> usize {
+        self.parts.len().max(1)
+    }
+
+    /// The part that a cell belongs to, from 0; 0 where there are no parts.
+    pub fn part_of(&self, cell: usize) -> usize {
+        // Empty parts begin where the next one does: the last that begins there holds the cell.
+        self.parts.partition_point(|part| part.first <= cell).saturating_sub(1)
+    }
+
+    /// The frame of a part: what its rows and columns count in, and the way that it is driven.
+    pub fn drive(&self, part: usize) -> &CellFrame {
+        self.parts.get(part).map_or(&self.frame, |part| &part.frame)
+    }
+
+    /// Positions of the cells of a part.
+    pub fn cells_of(&self, part: usize) -> std::ops::Range<usize> {
+        let first = self.parts.get(part).map_or(0, |part| part.first);
+        first..self.parts.get(part + 1).map_or(self.cells.len(), |next| next.first)
+    }
+
+    /// The cell at a row and column of a part.
+    pub fn find(&self, part: usize, row: i32, col: i32) -> Option<usize> {
+        let range = self.cells_of(part);
+        self.cells[range.clone()].binary_search_by_key(&(row, col), |cell| (cell.row, cell.col)).ok().map(|at| range.start + at)
+    }
+
+    /// The closed rings of a cell in [`Self::frame`]: `(ring, is_exterior)`, exterior counter-clockwise, holes clockwise.
     ///
     /// Vertices are shared bit for bit by neighbours, except that a whole cell's rectangle does not repeat the extra points of cut neighbours: there are none, since
     /// a neighbour across a full border has only the two corners on it.
     pub fn rings(&self, cell: usize) -> Vec<(Vec<[f64; 2]>, bool)> {
+        let part = self.part_of(cell);
         let cell = &self.cells[cell];
         match &cell.shape {
             CellShape::Whole => {
-                let (u0, u1) = (self.frame.row_start(cell.row), self.frame.row_start(cell.row + 1));
-                let (v0, v1) = (self.frame.col_start(cell.col), self.frame.col_start(cell.col + 1));
-                vec![(vec![[u0, v0], [u1, v0], [u1, v1], [u0, v1], [u0, v0]], true)]
+                let frame = self.drive(part);
+                let (u0, u1) = (frame.row_start(cell.row), frame.row_start(cell.row + 1));
+                let (v0, v1) = (frame.col_start(cell.col), frame.col_start(cell.col + 1));
+                let mut ring = vec![[u0, v0], [u1, v0], [u1, v1], [u0, v1], [u0, v0]];
+                if !self.parts.is_empty() {
+                    for point in &mut ring {
+                        *point = frame.to_xy(point[0], point[1]).into();
+                    }
+                }
+                vec![(ring, true)]
             }
             CellShape::Cut(pieces) => pieces
                 .iter()

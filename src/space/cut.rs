@@ -16,7 +16,7 @@ use crate::space::polygon::rings_of;
 /// Pieces smaller than this are dropped. \[m²\]
 const LEAST_PIECE: f64 = 1e-6;
 /// Two cells are neighbours if they share more than this. \[m\]
-const LEAST_BORDER: f64 = 1e-3;
+pub(crate) const LEAST_BORDER: f64 = 1e-3;
 /// More cells than this in one field are refused.
 pub const MOST_CELLS: f64 = 2e7;
 
@@ -72,7 +72,7 @@ pub fn cut(field: &MultiPolygon<f64>, frame: CellFrame) -> Result<CellGrid, CutE
         .collect();
     let extent = |axis: usize| rings.iter().flatten().map(|p| p[axis]).fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), t| (low.min(t), high.max(t)));
     let (u, v) = (extent(0), extent(1));
-    let mut grid = CellGrid { frame, cells: Vec::new() };
+    let mut grid = CellGrid::new(frame, Vec::new());
     if rings.is_empty() {
         return Ok(grid);
     }

@@ -56,7 +56,7 @@ pub(crate) fn point(along: f64, left: f64) -> (f64, f64) {
 /// The whole prescription: UAN 28 in L/ha, three zones, two strips (the second left out), one buffered exclusion.
 pub(crate) fn prescription() -> Prescription {
     let product = Product::new("UAN 28", 0.28, Some(1.28)).unwrap();
-    let grid = CellGrid { frame: frame(), cells: cells() };
+    let grid = CellGrid::new(frame(), cells());
     let records: Vec<CellRecord> = grid.cells.iter().map(record).collect();
     let machine = [
         with_holes(&shape(-OVERRUN, -OVERRUN, 144.0, WIDTH + OVERRUN), &[ring(48.0, 48.0, 96.0, 120.0)]),

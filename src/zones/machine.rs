@@ -317,7 +317,7 @@ mod tests {
             plane: Crs::utm(15.0, 48.0),
             product,
             unit,
-            grid: CellGrid { frame: CellFrame::new(0.0, 24.0, 24.0), cells: Vec::new() },
+            grid: CellGrid::new(CellFrame::new(0.0, 24.0, 24.0), Vec::new()),
             cells: Vec::new(),
             zones: zones.collect(),
             strips: Vec::new(),

@@ -145,7 +145,7 @@ fn prescription(field: MultiPolygon<f64>, frame: CellFrame, zones: Vec<Zone>, dr
         product: Some(product),
         unit: RateUnit::KgPerHa,
         // Zones are timed here; the layer of a million cells is another matter.
-        grid: CellGrid { frame, cells: Vec::new() },
+        grid: CellGrid::new(frame, Vec::new()),
         cells: Vec::new(),
         zones,
         strips: Vec::new(),

@@ -1,0 +1,236 @@
+//! Lays cells over a field that is driven in several ways: each part by its own frame, all together one planar partition.
+//!
+//! Every part is cut on its own. Its cells are then put on the plane, where the parts' seams are the same to the last bit; only the places where the lines of one part's grid meet a seam are
+//! unknown to the part beyond. Such places are made one where they are all but the same, and put into the cells on both sides.
+
+use std::collections::BTreeMap;
+
+use geo::MultiPolygon;
+use rstar::AABB;
+use rstar::RTree;
+use rstar::primitives::Line;
+
+use crate::space::cells::Border;
+use crate::space::cells::Cell;
+use crate::space::cells::CellFrame;
+use crate::space::cells::CellGrid;
+use crate::space::cells::CellShape;
+use crate::space::cells::Part;
+use crate::space::cells::Piece;
+use crate::space::cut::CutError;
+use crate::space::cut::LEAST_BORDER;
+use crate::space::cut::borders;
+use crate::space::cut::cut;
+use crate::space::junctions::Junctions;
+use crate::space::junctions::folded;
+use crate::space::regions::Places;
+use crate::space::regions::bits;
+use crate::space::regions::off_and_along;
+use crate::space::regions::on_edge;
+use crate::space::regions::open_rings;
+use crate::space::regions::tidied;
+
+/// Places on a seam that are nearer than this are one; numbers of a plane are good to 0.000 000 01 m. \[m\]
+const SAME: f64 = 1e-7;
+
+/// Cuts `shapes`, which share their seams bit for bit as [`split`](crate::space::regions::split) gives them, each by its frame, whose origin is set.
+///
+/// Answers the grid and which of its cells share more than 1 mm of border, across seams too, in the order of the first cell, then the second.
+///
+/// # Errors
+/// [`CutError`].
+pub fn lay(shapes: &[MultiPolygon<f64>], frames: &[CellFrame]) -> Result<(CellGrid, Vec<Border>), CutError> {
+    let (length, width) = frames.first().map_or((1.0, 1.0), |frame| (frame.length, frame.width));
+    let mut grid = CellGrid { frame: CellFrame::of_plane(length, width), cells: Vec::new(), parts: Vec::new() };
+    let mut shared = Vec::new();
+    for (shape, frame) in shapes.iter().zip(frames) {
+        let part = cut(shape, *frame)?;
+        let first = grid.cells.len();
+        let moved = first as u32;
+        shared.extend(borders(&part).into_iter().map(|border| Border { a: border.a + moved, b: border.b + moved, length: border.length }));
+        grid.parts.push(Part { frame: *frame, first });
+        grid.cells.extend(on_plane(&part, shape));
+    }
+    let seams = Seams::between(shapes);
+    if !seams.lines.is_empty() {
+        shared.extend(seams.stitch(&mut grid));
+    }
+    shared.sort_unstable_by_key(|border| (border.a, border.b));
+    Ok((grid, shared))
+}
+
+/// The cells of one part with their rings on the plane, every vertex that lies on one of their edges put in.
+fn on_plane(part: &CellGrid, shape: &MultiPolygon<f64>) -> Vec<Cell> {
+    let frame = &part.frame;
+    // There and back a vertex would change by a hair: its own numbers are looked up.
+    let given: BTreeMap<[u64; 2], [f64; 2]> = open_rings(shape).into_iter().flatten().map(|p| (bits(frame.to_uv(p[0], p[1]).into()), p)).collect();
+    let is_corner = |p: [f64; 2], cell: &Cell| {
+        [cell.row, cell.row + 1].iter().any(|&row| frame.row_start(row) == p[0]) && [cell.col, cell.col + 1].iter().any(|&col| frame.col_start(col) == p[1])
+    };
+    let mut others = Vec::new();
+    for cell in &part.cells {
+        if let CellShape::Cut(pieces) = &cell.shape {
+            others.extend(pieces.iter().flat_map(rings_of_piece).flatten().map(|&p| folded(p)).filter(|&p| !is_corner(p, cell)));
+        }
+    }
+    let junctions = Junctions::new(others);
+    let place = |p: [f64; 2]| given.get(&bits(p)).copied().unwrap_or_else(|| frame.to_xy(p[0], p[1]).into());
+    let mut on = Vec::new();
+    let mut carried = |ring: &[[f64; 2]]| -> Vec<[f64; 2]> {
+        let mut out = Vec::with_capacity(ring.len());
+        for edge in ring.windows(2) {
+            out.push(place(edge[0]));
+            junctions.on_edge(folded(edge[0]), folded(edge[1]), &mut on);
+            out.extend(on.iter().map(|&k| place(junctions.points()[k as usize])));
+        }
+        out.extend(out.first().copied());
+        out
+    };
+    let one = |(k, cell): (usize, &Cell)| {
+        let shape = match &cell.shape {
+            CellShape::Whole => {
+                let ring = part.rings(k).remove(0).0;
+                let exterior = carried(&ring);
+                let plain = exterior.len() == 5 && !ring.iter().any(|&p| given.contains_key(&bits(p)));
+                if plain { CellShape::Whole } else { CellShape::Cut(vec![Piece { exterior, holes: Vec::new() }]) }
+            }
+            CellShape::Cut(pieces) => CellShape::Cut(
+                pieces
+                    .iter()
+                    .map(|piece| Piece { exterior: carried(&piece.exterior), holes: piece.holes.iter().map(|hole| carried(hole)).collect() })
+                    .collect(),
+            ),
+        };
+        Cell { row: cell.row, col: cell.col, area: cell.area, shape }
+    };
+    part.cells.iter().enumerate().map(one).collect()
+}
+
+fn rings_of_piece(piece: &Piece) -> impl Iterator<Item = &Vec<[f64; 2]>> {
+    std::iter::once(&piece.exterior).chain(&piece.holes)
+}
+
+/// Edges that two parts share.
+struct Seams {
+    lines: Vec<Line<[f64; 2]>>,
+    tree: RTree<Line<[f64; 2]>>,
+}
+
+impl Seams {
+    fn between(shapes: &[MultiPolygon<f64>]) -> Self {
+        let mut edges: BTreeMap<([u64; 2], [u64; 2]), u32> = BTreeMap::new();
+        for ring in shapes.iter().flat_map(open_rings) {
+            for (&a, &b) in ring.iter().zip(ring.iter().cycle().skip(1)) {
+                let (a, b) = (bits(a), bits(b));
+                *edges.entry((a.min(b), a.max(b))).or_default() += 1;
+            }
+        }
+        let back = |p: [u64; 2]| p.map(f64::from_bits);
+        let lines: Vec<_> = edges.into_iter().filter(|(_, count)| *count > 1).map(|((a, b), _)| Line::new(back(a), back(b))).collect();
+        Self { tree: RTree::bulk_load(lines.clone()), lines }
+    }
+
+    fn is_near(&self, p: [f64; 2]) -> bool {
+        let around = AABB::from_corners([p[0] - SAME, p[1] - SAME], [p[0] + SAME, p[1] + SAME]);
+        self.tree.locate_in_envelope_intersecting(around).any(|line| off_and_along(p, line.from, line.to).0 <= SAME)
+    }
+
+    /// Puts the places of both sides into the cells along the seams; answers borders across them.
+    fn stitch(&self, grid: &mut CellGrid) -> Vec<Border> {
+        let mut places = Places::new(Vec::new(), SAME);
+        for p in self.lines.iter().flat_map(|line| [line.from, line.to]) {
+            if places.known(p).is_none_or(|known| bits(known) != bits(p)) {
+                places.add(p);
+            }
+        }
+        let mut at_seam: Vec<(usize, Vec<(Vec<[f64; 2]>, bool)>)> = Vec::new();
+        for cell in 0..grid.cells.len() {
+            if !self.may_touch(grid, cell) {
+                continue;
+            }
+            let mut rings = grid.rings(cell);
+            let mut touches = false;
+            for p in rings.iter_mut().flat_map(|(ring, _)| ring.iter_mut()) {
+                if self.is_near(*p) {
+                    touches = true;
+                    *p = places.known(*p).unwrap_or_else(|| {
+                        places.add(*p);
+                        *p
+                    });
+                }
+            }
+            if touches {
+                at_seam.push((cell, rings));
+            }
+        }
+        let mut walks: Vec<([u64; 2], [u64; 2], usize, f64)> = Vec::new();
+        for (cell, rings) in at_seam {
+            let mut pieces: Vec<Piece> = Vec::new();
+            for (ring, is_exterior) in rings {
+                let ring = self.noded(&ring, &places);
+                if ring.len() < 3 {
+                    continue;
+                }
+                for (&a, &b) in ring.iter().zip(ring.iter().cycle().skip(1)) {
+                    let (low, high) = (bits(a).min(bits(b)), bits(a).max(bits(b)));
+                    walks.push((low, high, cell, libm::hypot(b[0] - a[0], b[1] - a[1])));
+                }
+                let ring: Vec<[f64; 2]> = ring.iter().chain(ring.first()).copied().collect();
+                match pieces.last_mut() {
+                    Some(piece) if !is_exterior => piece.holes.push(ring),
+                    _ if is_exterior => pieces.push(Piece { exterior: ring, holes: Vec::new() }),
+                    _ => {}
+                }
+            }
+            // A cell that is all but a line keeps the shape that it had.
+            if !pieces.is_empty() {
+                grid.cells[cell].shape = CellShape::Cut(pieces);
+            }
+        }
+        across(grid, walks)
+    }
+
+    /// Whether a cell lies so that a seam could run along it.
+    fn may_touch(&self, grid: &CellGrid, cell: usize) -> bool {
+        let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
+        for p in grid.rings(cell).iter().flat_map(|(ring, _)| ring) {
+            low = [low[0].min(p[0]), low[1].min(p[1])];
+            high = [high[0].max(p[0]), high[1].max(p[1])];
+        }
+        let around = AABB::from_corners([low[0] - SAME, low[1] - SAME], [high[0] + SAME, high[1] + SAME]);
+        self.tree.locate_in_envelope_intersecting(around).next().is_some()
+    }
+
+    /// An open ring with the places that lie on those of its edges that run along a seam.
+    fn noded(&self, ring: &[[f64; 2]], places: &Places) -> Vec<[f64; 2]> {
+        let mut out = Vec::with_capacity(ring.len());
+        for edge in ring.windows(2) {
+            out.push(edge[0]);
+            let middle = [f64::midpoint(edge[0][0], edge[1][0]), f64::midpoint(edge[0][1], edge[1][1])];
+            if self.is_near(edge[0]) && self.is_near(edge[1]) && self.is_near(middle) {
+                out.extend(on_edge(places.tree(), edge[0], edge[1], SAME));
+            }
+        }
+        tidied(out)
+    }
+}
+
+/// Borders between cells of different parts, from the edges that both walk.
+fn across(grid: &CellGrid, mut walks: Vec<([u64; 2], [u64; 2], usize, f64)>) -> Vec<Border> {
+    walks.sort_unstable_by_key(|walk| (walk.0, walk.1, walk.2));
+    let mut lengths: BTreeMap<(usize, usize), f64> = BTreeMap::new();
+    for group in walks.chunk_by(|a, b| a.0 == b.0 && a.1 == b.1) {
+        for (k, first) in group.iter().enumerate() {
+            for second in &group[k + 1..] {
+                if grid.part_of(first.2) != grid.part_of(second.2) {
+                    *lengths.entry((first.2, second.2)).or_default() += first.3;
+                }
+            }
+        }
+    }
+    let long = lengths.into_iter().filter(|(_, length)| *length > LEAST_BORDER);
+    long.map(|((a, b), length)| Border { a: a as u32, b: b as u32, length }).collect()
+}
+
+#[cfg(test)]
+mod tests;
