@@ -164,6 +164,10 @@ pub(crate) fn plane(field: &FieldSettings) -> Result<Option<Crs>, AppError> {
 pub fn ground(settings: &Settings, network: bool) -> Result<GroundInputs, AppError> {
     let polygons = |path: &Path, name: Option<&str>, filter: Option<&str>| read_polygons(path, name, filter).map_err(AppError::from);
     let lines = |path: &Path, name: Option<&str>, filter: Option<&str>| read_lines(path, name, filter).map_err(AppError::from);
+    let guidance = |heading: &Heading| match heading {
+        Heading::Line(source) => layer(source, &lines, network).map(Some),
+        Heading::True(_) | Heading::Grid(_) | Heading::Auto => Ok(None),
+    };
     let field = &settings.field;
     let plane = plane(field)?;
     Ok(GroundInputs {
@@ -178,10 +182,13 @@ pub fn ground(settings: &Settings, network: bool) -> Result<GroundInputs, AppErr
             StripsUse::Pooled | StripsUse::Nearest | StripsUse::InverseDistance => None,
         },
         edges: field.edges.iter().map(|source| layer(source, &lines, network)).collect::<Result<_, _>>()?,
-        guidance: match &settings.machine.heading {
-            Heading::Line(source) => Some(layer(source, &lines, network)?),
-            Heading::True(_) | Heading::Grid(_) | Heading::Auto => None,
-        },
+        guidance: guidance(&settings.machine.heading)?,
+        areas: settings
+            .machine
+            .areas
+            .iter()
+            .map(|area| Ok((layer(&area.source, &polygons, network)?, guidance(&area.heading)?)))
+            .collect::<Result<_, AppError>>()?,
         plane,
     })
 }
@@ -339,8 +346,13 @@ pub fn inputs(job: &Path, settings: &Settings, image: &[PathBuf], weather: &[Pat
     if let StripsUse::Zones { source, .. } = &settings.reference.strips_use {
         vector(source);
     }
-    if let Heading::Line(source) = &settings.machine.heading {
-        vector(source);
+    for area in &settings.machine.areas {
+        vector(&area.source);
+    }
+    for heading in std::iter::once(&settings.machine.heading).chain(settings.machine.areas.iter().map(|area| &area.heading)) {
+        if let Heading::Line(source) = heading {
+            vector(source);
+        }
     }
     list.extend_from_slice(image);
     list.extend_from_slice(weather);

@@ -13,6 +13,7 @@ use geo::Point;
 
 use crate::finding::Finding;
 use crate::pipeline::settings::Heading;
+use crate::pipeline::settings::Machine;
 use crate::pipeline::settings::Settings;
 use crate::space::cells::Border;
 use crate::space::cells::CellFrame;
@@ -24,6 +25,7 @@ use crate::space::crs::Projector;
 use crate::space::cut::CutError;
 use crate::space::cut::borders;
 use crate::space::cut::cut;
+use crate::space::lay::lay;
 use crate::space::plane::Plane;
 use crate::space::plane::PlaneError;
 use crate::space::plane::choose;
@@ -35,6 +37,8 @@ use crate::space::polygon::less;
 use crate::space::polygon::oriented;
 use crate::space::polygon::repaired;
 use crate::space::raster::Lattice;
+use crate::space::regions::SeamError;
+use crate::space::regions::split;
 
 /// Shapes as they were read.
 #[derive(Clone, Debug)]
@@ -62,6 +66,8 @@ pub struct GroundInputs {
     pub edges: Vec<Layer<Vec<LineString<f64>>>>,
     /// Guidance line.
     pub guidance: Option<Layer<Vec<LineString<f64>>>>,
+    /// Ground that is driven its own way, in the order of the settings, each with its guidance line.
+    pub areas: Vec<(Layer<MultiPolygon<f64>>, Option<Layer<Vec<LineString<f64>>>>)>,
     /// Working plane that the job asks for.
     pub plane: Option<Crs>,
 }
@@ -95,8 +101,45 @@ pub struct Ground {
     pub grid: CellGrid,
     /// Which cells are neighbours.
     pub borders: Vec<Border>,
+    /// The ways that the field is driven, as the grid's parts: first the one of `machine.heading`, then the areas. Always one at least.
+    pub driven: Vec<Driven>,
     /// Transformations used.
     pub operations: Vec<Operation>,
+}
+
+/// Ground that is driven one way.
+#[derive(Clone, Debug)]
+pub struct Driven {
+    /// What it is called in messages: `area 1 (slope.geojson)`, `the rest of the field`.
+    pub name: String,
+    /// The mapped ground.
+    pub region: MultiPolygon<f64>,
+    /// Its area. \[m²\]
+    pub area: f64,
+    /// Heading as grid azimuth. \[°\]
+    pub azimuth_deg: f64,
+    /// Where the rightmost pass begins, across the drive in its frame. \[m\]
+    pub first_pass_v: f64,
+}
+
+impl Ground {
+    /// The frame of each way that the field is driven.
+    pub fn frames(&self) -> Vec<CellFrame> {
+        (0..self.grid.ways()).map(|part| *self.grid.drive(part)).collect()
+    }
+    /// What the areas take of ground outside the field within `reach` \[m\], besides their own: for splitting margins as the field is split.
+    pub fn areas_reaching(&self, reach: f64) -> Vec<MultiPolygon<f64>> {
+        let outside = |region: &MultiPolygon<f64>| less(&grown(region, reach), &self.mapped);
+        self.driven.iter().skip(1).map(|driven| joined(&[driven.region.clone(), outside(&driven.region)])).collect()
+    }
+    /// Heading of the ground that no area covers, from true north. \[°\]
+    pub fn heading_true_deg(&self) -> f64 {
+        self.plane.true_azimuth(self.heading_grid_deg())
+    }
+    /// Heading of the ground that no area covers, on the plane. \[°\]
+    pub fn heading_grid_deg(&self) -> f64 {
+        self.grid.drive(0).azimuth_deg()
+    }
 }
 
 /// Why the ground was refused.
@@ -159,6 +202,17 @@ pub enum GroundError {
         /// The file.
         file: String,
     },
+    /// An area without ground in the field.
+    #[error("area {area} ({file}) covers no ground of the field that no earlier area has")]
+    AreaOutside {
+        /// Its number, from 1.
+        area: usize,
+        /// The file.
+        file: String,
+    },
+    /// Areas that do not fit together.
+    #[error(transparent)]
+    Seam(#[from] SeamError),
     /// The plane.
     #[error(transparent)]
     Plane(#[from] PlaneError),
@@ -274,6 +328,18 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
     if let Some((lines, file)) = &guidance {
         guidance_doubts(lines, file, settings.machine.working_width.get(), findings);
     }
+    let mut areas = Vec::new();
+    for (shapes, guidance) in &inputs.areas {
+        let parts: Vec<MultiPolygon<f64>> = carrier.polygons(shapes)?.iter().map(|part| mended(part, "area", &shapes.file, findings)).collect();
+        let guidance = match guidance {
+            Some(layer) => Some((carrier.lines(layer)?, layer.file.clone())),
+            None => None,
+        };
+        if let Some((lines, file)) = &guidance {
+            guidance_doubts(lines, file, settings.machine.working_width.get(), findings);
+        }
+        areas.push(AreaShape { shape: oriented(&joined(&parts)), file: shapes.file.clone(), guidance });
+    }
     let centre = field.centroid().map_or((0.0, 0.0), |c| (c.x(), c.y()));
     let pixel = pixel_size(&plane.crs, lattice, centre.0, centre.1)?;
     carrier.way(&lattice.crs, Some(lattice.affine.to_ground(lattice.cols as f64 / 2.0, lattice.rows as f64 / 2.0)))?;
@@ -282,11 +348,24 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
         let accuracy = operation.accuracy_m.map_or_else(|| "no accuracy stated".to_owned(), |a| format!("stated accuracy {a} m"));
         findings.push(Finding::note("plane.transformed", format!("{} → {}: {} ({accuracy})", operation.from, operation.to, operation.name)));
     }
-    let frame = frame_of(settings, &plane, &boundary, guidance.as_ref())?;
     let mapped = if settings.field.map_strips { field.clone() } else { oriented(&less(&field, &joined(&strips))) };
-    let grid = cut(&mapped, frame)?;
-    let borders = borders(&grid);
-    Ok(Ground { plane, boundary, exclusions, buffered, field, area, mapped, strips, reference_zones, hard_edges, pixel, grid, borders, operations })
+    let whole = frame_of(&settings.machine, &settings.machine.heading, &plane, &boundary, guidance.as_ref())?;
+    let (grid, borders, driven) = if settings.machine.areas.is_empty() {
+        let grid = cut(&mapped, whole.0)?;
+        let borders = borders(&grid);
+        let driven = Driven {
+            name: "the field".to_owned(),
+            area: mapped.unsigned_area(),
+            region: mapped.clone(),
+            azimuth_deg: whole.0.azimuth_deg(),
+            first_pass_v: whole.1,
+        };
+        (grid, borders, vec![driven])
+    } else {
+        let bounds = Bounds { plane: &plane, boundary: &boundary, mapped: &mapped };
+        in_areas(&settings.machine, &bounds, whole, areas, findings)?
+    };
+    Ok(Ground { plane, boundary, exclusions, buffered, field, area, mapped, strips, reference_zones, hard_edges, pixel, grid, borders, driven, operations })
 }
 
 fn mended(shape: &MultiPolygon<f64>, what: &str, file: &str, findings: &mut Vec<Finding>) -> MultiPolygon<f64> {
@@ -378,16 +457,92 @@ fn guidance_doubts(lines: &[LineString<f64>], file: &str, working_width: f64, fi
     }
 }
 
-/// The machine's grid: direction, size of cells, and where it starts.
+/// An area as it was read, on the plane.
+struct AreaShape {
+    shape: MultiPolygon<f64>,
+    file: String,
+    guidance: Option<Guidance>,
+}
+
+/// Lines, and the file that they come from.
+type Guidance = (Vec<LineString<f64>>, String);
+
+/// What areas are laid over.
+struct Bounds<'a> {
+    plane: &'a Plane,
+    boundary: &'a MultiPolygon<f64>,
+    mapped: &'a MultiPolygon<f64>,
+}
+
+/// The last part of a path.
+fn file_name(file: &str) -> String {
+    std::path::Path::new(file).file_name().map_or_else(|| file.to_owned(), |name| name.to_string_lossy().into_owned())
+}
+
+/// Overlap of areas that is told. \[m²\]
+const OVERLAP: f64 = 1.0;
+
+/// The grid of a field that is driven in several ways.
+fn in_areas(
+    machine: &Machine,
+    bounds: &Bounds<'_>,
+    whole: (CellFrame, f64),
+    areas: Vec<AreaShape>,
+    findings: &mut Vec<Finding>,
+) -> Result<(CellGrid, Vec<Border>, Vec<Driven>), GroundError> {
+    for (k, area) in areas.iter().enumerate() {
+        for (earlier, before) in areas.iter().enumerate().take(k) {
+            let overlap = area.shape.intersection(&before.shape).intersection(bounds.mapped).unsigned_area();
+            if overlap > OVERLAP {
+                findings.push(Finding::caution(
+                    "machine.areas_overlap",
+                    format!(
+                        "areas {} and {} of [[machine.area]] overlap by {overlap:.0} m² of the field, which is driven as area {}: draw it once",
+                        earlier + 1,
+                        k + 1,
+                        earlier + 1
+                    ),
+                ));
+            }
+        }
+    }
+    let shapes: Vec<MultiPolygon<f64>> = areas.iter().map(|area| area.shape.clone()).collect();
+    let regions = split(bounds.mapped, &shapes)?;
+    let mut frames = vec![whole];
+    for (k, (area, setting)) in areas.iter().zip(&machine.areas).enumerate() {
+        if regions[k + 1].0.is_empty() {
+            return Err(GroundError::AreaOutside { area: k + 1, file: area.file.clone() });
+        }
+        // As for the whole field, exclusions do not move the grid.
+        let own = oriented(&area.shape.intersection(bounds.boundary));
+        frames.push(frame_of(machine, &setting.heading, bounds.plane, &own, area.guidance.as_ref())?);
+    }
+    let (grid, borders) = lay(&regions, &frames.iter().map(|frame| frame.0).collect::<Vec<_>>())?;
+    let name = |k: usize| if k == 0 { "the rest of the field".to_owned() } else { format!("area {k} ({})", file_name(&areas[k - 1].file)) };
+    let driven: Vec<Driven> = regions
+        .into_iter()
+        .zip(frames)
+        .enumerate()
+        .map(|(k, (region, frame))| Driven { name: name(k), area: region.unsigned_area(), region, azimuth_deg: frame.0.azimuth_deg(), first_pass_v: frame.1 })
+        .collect();
+    let told: Vec<String> = driven
+        .iter()
+        .map(|driven| format!("{}, {:.2} ha, along {:.2}° true", driven.name, driven.area / 10_000.0, bounds.plane.true_azimuth(driven.azimuth_deg)))
+        .collect();
+    findings.push(Finding::note("machine.areas", format!("the field is driven in {} ways: {}", driven.len(), told.join("; "))));
+    Ok((grid, borders, driven))
+}
+
+/// The machine's grid over a shape: direction, size of cells, and where it starts; and where the rightmost pass begins across the drive.
 fn frame_of(
-    settings: &Settings,
+    machine: &Machine,
+    heading: &Heading,
     plane: &Plane,
-    boundary: &MultiPolygon<f64>,
-    guidance: Option<&(Vec<LineString<f64>>, String)>,
-) -> Result<CellFrame, GroundError> {
-    let machine = &settings.machine;
+    shape: &MultiPolygon<f64>,
+    guidance: Option<&Guidance>,
+) -> Result<(CellFrame, f64), GroundError> {
     let mut line = None;
-    let azimuth = match (&machine.heading, guidance) {
+    let azimuth = match (heading, guidance) {
         (Heading::True(degrees), _) => plane.grid_azimuth(*degrees),
         (Heading::Grid(degrees), _) => *degrees,
         (Heading::Line(_), Some((lines, file))) => {
@@ -396,19 +551,22 @@ fn frame_of(
             line = Some((a.x, a.y));
             libm::atan2(b.x - a.x, b.y - a.y).to_degrees().rem_euclid(360.0)
         }
-        (Heading::Auto | Heading::Line(_), _) => least_rectangle(boundary).map_or(0.0, |rectangle| rectangle.azimuth_deg()),
+        (Heading::Auto | Heading::Line(_), _) => least_rectangle(shape).map_or(0.0, |rectangle| rectangle.azimuth_deg()),
     };
     let mut frame = CellFrame::new(azimuth, machine.cell_length.get(), machine.cell_width().get());
     let (mut u0, mut v0) = (f64::INFINITY, f64::INFINITY);
-    for point in crate::space::polygon::rings_of(boundary).iter().flatten() {
+    for point in crate::space::polygon::rings_of(shape).iter().flatten() {
         let (u, v) = frame.to_uv(point[0], point[1]);
         (u0, v0) = (u0.min(u), v0.min(v));
     }
+    let mut first_pass = v0;
     if let Some((x, y)) = line {
         // Passes run along the line: a pass's middle falls on it, and with sections a column begins at a pass's edge.
-        let edge = frame.to_uv(x, y).1 - machine.working_width.get() / 2.0;
+        let width = machine.working_width.get();
+        let edge = frame.to_uv(x, y).1 - width / 2.0;
+        first_pass = edge + libm::floor((v0 - edge) / width) * width;
         v0 = edge + libm::floor((v0 - edge) / frame.width) * frame.width;
     }
     (frame.u0, frame.v0) = (u0, v0);
-    Ok(frame)
+    Ok((frame, first_pass))
 }

@@ -1,5 +1,6 @@
 //! The walk along the data, one file a step.
 
+pub mod ahead;
 pub mod blur;
 pub mod curve;
 pub mod doubt;

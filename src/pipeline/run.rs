@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use geo::MultiPolygon;
 
 use crate::finding::Finding;
+use crate::pipeline::ahead;
 use crate::pipeline::doubt;
 use crate::pipeline::doubt::Doubt;
 use crate::pipeline::doubt::bounds_of;
@@ -14,6 +15,7 @@ use crate::pipeline::ground::Ground;
 use crate::pipeline::judge;
 use crate::pipeline::money::Money;
 use crate::pipeline::money::money_of;
+use crate::pipeline::overrun::MarginError;
 use crate::pipeline::overrun::carried_outwards;
 use crate::pipeline::overrun::with_margin;
 use crate::pipeline::points;
@@ -89,9 +91,12 @@ pub enum RunError {
     /// Rates.
     #[error(transparent)]
     Rate(#[from] RateError),
-    /// The margin outside the field.
+    /// The headland.
     #[error(transparent)]
     Cut(#[from] CutError),
+    /// The margin outside the field, or the machine's shifted map.
+    #[error(transparent)]
+    Margin(#[from] MarginError),
     /// Classes.
     #[error(transparent)]
     Classes(#[from] ClassifyError),
@@ -349,6 +354,12 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
         *states[*zone as usize - 1].entry(cell.state).or_default() += cell.area.get();
     }
     let margins = carried_outwards(ground, &zoning.zone_of, zoning.zones.len(), settings.machine.overrun.get())?;
+    let mut driven = None;
+    if let Some(look_ahead) = &settings.machine.look_ahead {
+        let over = |whole: &MultiPolygon<f64>| ahead::shifted(ground, &settings.machine, look_ahead, &zoning.zone_of, zoning.zones.len(), whole);
+        driven = Some((over(&ground.mapped)?, over(&ahead::with_margins(ground, &margins))?));
+        findings.push(ahead::finding(look_ahead, &settings.machine, ground));
+    }
     let product = settings.product.as_ref();
     let record = |k: usize, zone: Zone, outline: MultiPolygon<f64>, margin: MultiPolygon<f64>| {
         let n = NRate::kg_per_ha(zone.n);
@@ -369,7 +380,8 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
             index: zone.index,
             cells: zone.cells,
             state,
-            machine_outline: with_margin(&outline, margin),
+            machine_inside: driven.as_ref().map(|(inside, _)| inside[k].clone()),
+            machine_outline: driven.as_ref().map_or_else(|| with_margin(&outline, margin), |(_, all)| all[k].clone()),
             outline,
         }
     };
@@ -482,5 +494,7 @@ fn prescription(settings: &Settings, ground: &Ground, looked: &Looked, rated: &R
         },
         machine: MachineLimits { least: machine.least_rate, greatest: machine.greatest_rate, overrun: machine.overrun, working_width: machine.working_width },
         total_n_kg: totals.n_kg,
+        headings: ground.driven.iter().map(|driven| (driven.name.clone(), ground.plane.true_azimuth(driven.azimuth_deg))).collect(),
+        look_ahead: settings.machine.look_ahead.map(|look_ahead| look_ahead.distance),
     }
 }

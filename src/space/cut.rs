@@ -286,15 +286,15 @@ fn inside(ring: &[[f64; 2]], p: [f64; 2]) -> bool {
     odd
 }
 
-fn cell_of(rings: Vec<Ring>, row: i32, col: i32, frame: &CellFrame) -> Option<Cell> {
+/// Rings put together: each exterior with its area less its holes' and with its holes. Rings of an area below `least` are dropped. \[m²\]
+pub(crate) fn nested(rings: impl IntoIterator<Item = Ring>, least: f64) -> Vec<(f64, Ring, Vec<Ring>)> {
     let mut exteriors: Vec<(f64, Ring, Vec<Ring>)> = Vec::new();
     let mut holes: Vec<(f64, Ring)> = Vec::new();
     for ring in rings {
-        let ring = without_spikes(ring);
         let area = signed_area(&ring);
-        if area >= LEAST_PIECE {
+        if area >= least {
             exteriors.push((area, ring, Vec::new()));
-        } else if area <= -LEAST_PIECE {
+        } else if area <= -least {
             holes.push((area, ring));
         }
     }
@@ -310,6 +310,11 @@ fn cell_of(rings: Vec<Ring>, row: i32, col: i32, frame: &CellFrame) -> Option<Ce
             exteriors[k].2.push(hole);
         }
     }
+    exteriors
+}
+
+fn cell_of(rings: Vec<Ring>, row: i32, col: i32, frame: &CellFrame) -> Option<Cell> {
+    let exteriors = nested(rings.into_iter().map(without_spikes), LEAST_PIECE);
     let area: f64 = exteriors.iter().map(|piece| piece.0).sum();
     if exteriors.is_empty() || area < LEAST_PIECE {
         return None;

@@ -21,6 +21,7 @@ use crate::space::cut::CutError;
 use crate::space::cut::LEAST_BORDER;
 use crate::space::cut::borders;
 use crate::space::cut::cut;
+use crate::space::cut::nested;
 use crate::space::junctions::Junctions;
 use crate::space::junctions::folded;
 use crate::space::regions::Places;
@@ -94,16 +95,48 @@ fn on_plane(part: &CellGrid, shape: &MultiPolygon<f64>) -> Vec<Cell> {
                 let plain = exterior.len() == 5 && !ring.iter().any(|&p| given.contains_key(&bits(p)));
                 if plain { CellShape::Whole } else { CellShape::Cut(vec![Piece { exterior, holes: Vec::new() }]) }
             }
-            CellShape::Cut(pieces) => CellShape::Cut(
-                pieces
-                    .iter()
-                    .map(|piece| Piece { exterior: carried(&piece.exterior), holes: piece.holes.iter().map(|hole| carried(hole)).collect() })
-                    .collect(),
-            ),
+            CellShape::Cut(pieces) => {
+                let mut open = |ring: &Vec<[f64; 2]>| {
+                    let mut ring = carried(ring);
+                    ring.pop();
+                    ring
+                };
+                CellShape::Cut(pieces.iter().flat_map(|piece| simple(rings_of_piece(piece).map(&mut open).collect())).collect())
+            }
         };
         Cell { row: cell.row, col: cell.col, area: cell.area, shape }
     };
     part.cells.iter().enumerate().map(one).collect()
+}
+
+/// Open rings as pieces whose rings do not touch themselves: one that comes back to a vertex is two that touch there.
+fn simple(rings: Vec<Vec<[f64; 2]>>) -> Vec<Piece> {
+    let closed = |ring: Vec<[f64; 2]>| -> Vec<[f64; 2]> { ring.iter().chain(ring.first()).copied().collect() };
+    let apart = rings.into_iter().flat_map(split_at_repeats);
+    nested(apart, f64::MIN_POSITIVE)
+        .into_iter()
+        .map(|(_, exterior, holes)| Piece { exterior: closed(exterior), holes: holes.into_iter().map(closed).collect() })
+        .collect()
+}
+
+fn split_at_repeats(ring: Vec<[f64; 2]>) -> Vec<Vec<[f64; 2]>> {
+    let mut rings = Vec::new();
+    let mut open: Vec<[f64; 2]> = Vec::with_capacity(ring.len());
+    let mut place: BTreeMap<[u64; 2], usize> = BTreeMap::new();
+    for p in ring {
+        if let Some(&at) = place.get(&bits(p)) {
+            let part = open.split_off(at);
+            for q in &part {
+                place.remove(&bits(*q));
+            }
+            rings.push(part);
+        }
+        place.insert(bits(p), open.len());
+        open.push(p);
+    }
+    rings.push(open);
+    rings.retain(|ring| ring.len() >= 3);
+    rings
 }
 
 fn rings_of_piece(piece: &Piece) -> impl Iterator<Item = &Vec<[f64; 2]>> {
@@ -165,23 +198,14 @@ impl Seams {
         }
         let mut walks: Vec<([u64; 2], [u64; 2], usize, f64)> = Vec::new();
         for (cell, rings) in at_seam {
-            let mut pieces: Vec<Piece> = Vec::new();
-            for (ring, is_exterior) in rings {
-                let ring = self.noded(&ring, &places);
-                if ring.len() < 3 {
-                    continue;
-                }
+            let rings: Vec<Vec<[f64; 2]>> = rings.iter().map(|(ring, _)| self.noded(ring, &places)).collect();
+            for ring in &rings {
                 for (&a, &b) in ring.iter().zip(ring.iter().cycle().skip(1)) {
                     let (low, high) = (bits(a).min(bits(b)), bits(a).max(bits(b)));
                     walks.push((low, high, cell, libm::hypot(b[0] - a[0], b[1] - a[1])));
                 }
-                let ring: Vec<[f64; 2]> = ring.iter().chain(ring.first()).copied().collect();
-                match pieces.last_mut() {
-                    Some(piece) if !is_exterior => piece.holes.push(ring),
-                    _ if is_exterior => pieces.push(Piece { exterior: ring, holes: Vec::new() }),
-                    _ => {}
-                }
             }
+            let pieces = simple(rings);
             // A cell that is all but a line keeps the shape that it had.
             if !pieces.is_empty() {
                 grid.cells[cell].shape = CellShape::Cut(pieces);

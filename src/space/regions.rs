@@ -119,10 +119,7 @@ pub fn split(field: &MultiPolygon<f64>, areas: &[MultiPolygon<f64>]) -> Result<V
     let Some(extent) = field.bounding_rect() else { return Ok(vec![MultiPolygon::new(Vec::new()); areas.len() + 1]) };
     let hair = (HAIR * extent.width().max(extent.height())).max(LEAST_HAIR);
     // What lies far outside the field would only coarsen the overlay.
-    let window = Rect::new(
-        Coord { x: extent.min().x - 100.0, y: extent.min().y - 100.0 },
-        Coord { x: extent.max().x + 100.0, y: extent.max().y + 100.0 },
-    );
+    let window = Rect::new(Coord { x: extent.min().x - 100.0, y: extent.min().y - 100.0 }, Coord { x: extent.max().x + 100.0, y: extent.max().y + 100.0 });
     let window = MultiPolygon::new(vec![window.to_polygon()]);
     let mut parts = Vec::new();
     let mut taken = MultiPolygon::new(Vec::new());

@@ -86,6 +86,7 @@ pub(crate) fn prescription() -> Prescription {
                 state: if zone == 2 { CellState::Bare } else { CellState::Canopy },
                 outline: MultiPolygon::new(vec![outline]),
                 machine_outline: MultiPolygon::new(vec![machine_outline]),
+                machine_inside: None,
             }
         })
         .collect();
@@ -126,6 +127,8 @@ pub(crate) fn prescription() -> Prescription {
         },
         product: Some(product),
         total_n_kg,
+        headings: vec![("the field".to_owned(), 30.0)],
+        look_ahead: None,
     }
 }
 

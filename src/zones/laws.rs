@@ -423,8 +423,7 @@ fn a_million_cells() {
                 ZoneCell { area: 36.0, kind: Kind::Canopy, n_exact, rate, index: Some(0.5), class: None, follows: None }
             })
             .collect();
-        let grid =
-            CellGrid::new(frame, (0..rows * columns).map(|i| cell(&frame, small((i / columns) as usize), small((i % columns) as usize), 0)).collect());
+        let grid = CellGrid::new(frame, (0..rows * columns).map(|i| cell(&frame, small((i / columns) as usize), small((i % columns) as usize), 0)).collect());
         let start = std::time::Instant::now();
         let zoning = build(&cells, &borders, GroupBy::Rate, &rule).unwrap();
         let built = start.elapsed();

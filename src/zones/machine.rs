@@ -308,6 +308,7 @@ mod tests {
             state: CellState::Canopy,
             outline: none(),
             machine_outline: none(),
+            machine_inside: None,
         });
         Prescription {
             map_id: "a1b2c3".to_owned(),
@@ -330,6 +331,8 @@ mod tests {
             fallbacks: default_fallbacks(NRate::kg_per_ha(60.0), false),
             machine: MachineLimits { least: None, greatest: None, overrun: Length::m(12.0), working_width: Length::m(24.0) },
             total_n_kg: rates.iter().sum(),
+            headings: vec![("the field".to_owned(), 30.0)],
+            look_ahead: None,
         }
     }
 

@@ -52,7 +52,7 @@ pub fn write(prescription: &Prescription, instant: Timestamp) -> Result<Vec<Payl
         return Err(GeoPackageError::CellCount { records, shapes });
     }
     check(columns::ZONES, prescription.zones.iter().map(|zone| columns::zone(prescription, zone)))?;
-    check(columns::CELLS, prescription.cells.iter().map(columns::cell))?;
+    check(columns::CELLS, prescription.cells.iter().enumerate().map(|(i, cell)| columns::cell(cell, prescription.grid.part_of(i))))?;
     check(columns::STRIPS, prescription.strips.iter().map(columns::strip))?;
     check(columns::FIELD, std::iter::once(columns::field(prescription)))?;
 
@@ -65,7 +65,7 @@ pub fn write(prescription: &Prescription, instant: Timestamp) -> Result<Vec<Payl
 
     let zones = prescription.zones.iter().map(|zone| (zone.outline.clone(), columns::zone(prescription, zone)));
     add_layer(&mut dataset, &plane, columns::ZONES, zones)?;
-    let cells = prescription.cells.iter().enumerate().map(|(i, cell)| (prescription.grid.outline(i), columns::cell(cell)));
+    let cells = prescription.cells.iter().enumerate().map(|(i, cell)| (prescription.grid.outline(i), columns::cell(cell, prescription.grid.part_of(i))));
     add_layer(&mut dataset, &plane, columns::CELLS, cells)?;
     let strips = prescription.strips.iter().map(|strip| (strip.outline.clone(), columns::strip(strip)));
     add_layer(&mut dataset, &plane, columns::STRIPS, strips)?;

@@ -1,7 +1,5 @@
 //! Readings into cells: the mean of those inside, or kriging from those near.
 
-use std::collections::BTreeMap;
-
 use geo::Centroid;
 use geo::Contains;
 use geo::Point;
@@ -14,6 +12,7 @@ use crate::science::points::Neighbours;
 use crate::science::points::Sample;
 use crate::science::points::Variogram;
 use crate::science::points::krige;
+use crate::space::cells::CellGrid;
 use crate::space::cells::CellShape;
 use crate::space::fixed::Fixed;
 
@@ -27,20 +26,31 @@ pub(super) type CellFound = (CellSums, Option<f64>);
 
 /// Positions of the readings in each cell.
 pub(super) fn members(ground: &Ground, kept: &[Kept], strips_mapped: bool) -> Vec<Vec<usize>> {
-    let frame = &ground.grid.frame;
-    let places: BTreeMap<(i32, i32), usize> = ground.grid.cells.iter().enumerate().map(|(k, cell)| ((cell.row, cell.col), k)).collect();
     let mut members = vec![Vec::new(); ground.grid.cells.len()];
     for (at, one) in kept.iter().enumerate() {
         if one.class > 0 && !strips_mapped {
             continue;
         }
-        let (u, v) = frame.to_uv(one.sample.x, one.sample.y);
-        let (row, col) = (libm::floor((u - frame.u0) / frame.length) as i32, libm::floor((v - frame.v0) / frame.width) as i32);
-        if let Some(cell) = places.get(&(row, col)) {
-            members[*cell].push(at);
+        if let Some(cell) = cell_at(&ground.grid, one.sample.x, one.sample.y) {
+            members[cell].push(at);
         }
     }
     members
+}
+
+/// The cell in whose rectangle a place lies. Along a seam rectangles of both sides may hold it: then it is the cell's whose ground it is.
+fn cell_at(grid: &CellGrid, x: f64, y: f64) -> Option<usize> {
+    let found = |part: usize| {
+        let frame = grid.drive(part);
+        let (u, v) = frame.to_uv(x, y);
+        grid.find(part, libm::floor((u - frame.u0) / frame.length) as i32, libm::floor((v - frame.v0) / frame.width) as i32)
+    };
+    if grid.ways() == 1 {
+        return found(0);
+    }
+    let candidates: Vec<usize> = (0..grid.ways()).filter_map(found).collect();
+    let holds = |cell: &&usize| grid.cells[**cell].shape == CellShape::Whole || grid.outline(**cell).contains(&Point::new(x, y));
+    candidates.iter().find(holds).or_else(|| candidates.first()).copied()
 }
 
 fn sums(area: f64, canopy: f64, index: Option<f64>) -> CellSums {
@@ -150,7 +160,7 @@ fn cell_kriged(ground: &Ground, cell: usize, kept: &[Kept], members: &[usize], t
 
 /// Places that stand for equal parts of a cell: a lattice over its rectangle, less what the field cuts off.
 fn block(ground: &Ground, cell: usize) -> Vec<[f64; 2]> {
-    let (frame, one) = (&ground.grid.frame, &ground.grid.cells[cell]);
+    let (frame, one) = (ground.grid.drive(ground.grid.part_of(cell)), &ground.grid.cells[cell]);
     let places = |side: usize| {
         let mut places = Vec::with_capacity(side * side);
         for i in 0..side {
