@@ -18,6 +18,7 @@ use crate::format::systems::system_named;
 use crate::format::vector::VectorLayer;
 use crate::format::vector::read_lines;
 use crate::format::vector::read_polygons;
+use crate::pipeline::ground::AreaInput;
 use crate::pipeline::ground::GroundInputs;
 use crate::pipeline::ground::Layer;
 use crate::pipeline::points::PointLayer;
@@ -187,7 +188,7 @@ pub fn ground(settings: &Settings, network: bool) -> Result<GroundInputs, AppErr
             .machine
             .areas
             .iter()
-            .map(|area| Ok((layer(&area.source, &polygons, network)?, guidance(&area.heading)?)))
+            .map(|area| Ok(AreaInput { shapes: layer(&area.source, &polygons, network)?, guidance: guidance(&area.heading)? }))
             .collect::<Result<_, AppError>>()?,
         plane,
     })

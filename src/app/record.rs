@@ -11,7 +11,7 @@ use crate::app::open::Image;
 use crate::finding::Finding;
 use crate::format::payload::Payload;
 use crate::pipeline::doubt::Doubt;
-use crate::pipeline::ground::Driven;
+use crate::pipeline::driven::Driven;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::money::ZoneMoney;
 use crate::pipeline::run::Outcome;

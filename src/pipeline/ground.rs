@@ -4,16 +4,16 @@ use geo::Area as _;
 use geo::BooleanOps;
 use geo::BoundingRect;
 use geo::Centroid;
-use geo::Distance as _;
-use geo::Euclidean;
-use geo::Line;
 use geo::LineString;
 use geo::MultiPolygon;
-use geo::Point;
 
 use crate::finding::Finding;
-use crate::pipeline::settings::Heading;
-use crate::pipeline::settings::Machine;
+use crate::pipeline::driven::AreaShape;
+use crate::pipeline::driven::Bounds;
+use crate::pipeline::driven::Driven;
+use crate::pipeline::driven::frame_of;
+use crate::pipeline::driven::guidance_doubts;
+use crate::pipeline::driven::in_areas;
 use crate::pipeline::settings::Settings;
 use crate::space::cells::Border;
 use crate::space::cells::CellFrame;
@@ -25,20 +25,17 @@ use crate::space::crs::Projector;
 use crate::space::cut::CutError;
 use crate::space::cut::borders;
 use crate::space::cut::cut;
-use crate::space::lay::lay;
 use crate::space::plane::Plane;
 use crate::space::plane::PlaneError;
 use crate::space::plane::choose;
 use crate::space::polygon::carried;
 use crate::space::polygon::grown;
 use crate::space::polygon::joined;
-use crate::space::polygon::least_rectangle;
 use crate::space::polygon::less;
 use crate::space::polygon::oriented;
 use crate::space::polygon::repaired;
 use crate::space::raster::Lattice;
 use crate::space::regions::SeamError;
-use crate::space::regions::split;
 
 /// Shapes as they were read.
 #[derive(Clone, Debug)]
@@ -67,9 +64,18 @@ pub struct GroundInputs {
     /// Guidance line.
     pub guidance: Option<Layer<Vec<LineString<f64>>>>,
     /// Ground that is driven its own way, in the order of the settings, each with its guidance line.
-    pub areas: Vec<(Layer<MultiPolygon<f64>>, Option<Layer<Vec<LineString<f64>>>>)>,
+    pub areas: Vec<AreaInput>,
     /// Working plane that the job asks for.
     pub plane: Option<Crs>,
+}
+
+/// Ground that is driven its own way, as it was read.
+#[derive(Clone, Debug)]
+pub struct AreaInput {
+    /// The ground.
+    pub shapes: Layer<MultiPolygon<f64>>,
+    /// Its guidance line, if its heading comes from one.
+    pub guidance: Option<Layer<Vec<LineString<f64>>>>,
 }
 
 /// The ground on the working plane.
@@ -105,21 +111,6 @@ pub struct Ground {
     pub driven: Vec<Driven>,
     /// Transformations used.
     pub operations: Vec<Operation>,
-}
-
-/// Ground that is driven one way.
-#[derive(Clone, Debug)]
-pub struct Driven {
-    /// What it is called in messages: `area 1 (slope.geojson)`, `the rest of the field`.
-    pub name: String,
-    /// The mapped ground.
-    pub region: MultiPolygon<f64>,
-    /// Its area. \[m²\]
-    pub area: f64,
-    /// Heading as grid azimuth. \[°\]
-    pub azimuth_deg: f64,
-    /// Where the rightmost pass begins, across the drive in its frame. \[m\]
-    pub first_pass_v: f64,
 }
 
 impl Ground {
@@ -329,7 +320,7 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
         guidance_doubts(lines, file, settings.machine.working_width.get(), findings);
     }
     let mut areas = Vec::new();
-    for (shapes, guidance) in &inputs.areas {
+    for AreaInput { shapes, guidance } in &inputs.areas {
         let parts: Vec<MultiPolygon<f64>> = carrier.polygons(shapes)?.iter().map(|part| mended(part, "area", &shapes.file, findings)).collect();
         let guidance = match guidance {
             Some(layer) => Some((carrier.lines(layer)?, layer.file.clone())),
@@ -363,7 +354,7 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
         (grid, borders, vec![driven])
     } else {
         let bounds = Bounds { plane: &plane, boundary: &boundary, mapped: &mapped };
-        in_areas(&settings.machine, &bounds, whole, areas, findings)?
+        in_areas(&settings.machine, &bounds, whole, &areas, findings)?
     };
     Ok(Ground { plane, boundary, exclusions, buffered, field, area, mapped, strips, reference_zones, hard_edges, pixel, grid, borders, driven, operations })
 }
@@ -439,134 +430,4 @@ fn strips_of(
         }
     }
     Ok(strips)
-}
-
-/// Says where columns cannot follow what the guidance file shows: a line that bends, or more than one.
-fn guidance_doubts(lines: &[LineString<f64>], file: &str, working_width: f64, findings: &mut Vec<Finding>) {
-    let Some(((first, last), line)) = lines.first().and_then(|line| Some((line.0.first().zip(line.0.last())?, line))) else { return };
-    let chord = Line::new(*first, *last);
-    let bend = line.0.iter().map(|&place| Euclidean.distance(&Point::from(place), &chord)).fold(0.0, f64::max);
-    if bend > working_width / 2.0 {
-        findings.push(Finding::caution(
-            "machine.line_bent",
-            format!("{file}: the guidance line bends by up to {bend:.1} m from the straight between its ends, more than half a working width; cells follow the straight: passes will cross columns where it bends"),
-        ));
-    }
-    if lines.len() > 1 {
-        findings.push(Finding::caution("machine.lines", format!("{file}: {} guidance lines; cells follow the first", lines.len())));
-    }
-}
-
-/// An area as it was read, on the plane.
-struct AreaShape {
-    shape: MultiPolygon<f64>,
-    file: String,
-    guidance: Option<Guidance>,
-}
-
-/// Lines, and the file that they come from.
-type Guidance = (Vec<LineString<f64>>, String);
-
-/// What areas are laid over.
-struct Bounds<'a> {
-    plane: &'a Plane,
-    boundary: &'a MultiPolygon<f64>,
-    mapped: &'a MultiPolygon<f64>,
-}
-
-/// The last part of a path.
-fn file_name(file: &str) -> String {
-    std::path::Path::new(file).file_name().map_or_else(|| file.to_owned(), |name| name.to_string_lossy().into_owned())
-}
-
-/// Overlap of areas that is told. \[m²\]
-const OVERLAP: f64 = 1.0;
-
-/// The grid of a field that is driven in several ways.
-fn in_areas(
-    machine: &Machine,
-    bounds: &Bounds<'_>,
-    whole: (CellFrame, f64),
-    areas: Vec<AreaShape>,
-    findings: &mut Vec<Finding>,
-) -> Result<(CellGrid, Vec<Border>, Vec<Driven>), GroundError> {
-    for (k, area) in areas.iter().enumerate() {
-        for (earlier, before) in areas.iter().enumerate().take(k) {
-            let overlap = area.shape.intersection(&before.shape).intersection(bounds.mapped).unsigned_area();
-            if overlap > OVERLAP {
-                findings.push(Finding::caution(
-                    "machine.areas_overlap",
-                    format!(
-                        "areas {} and {} of [[machine.area]] overlap by {overlap:.0} m² of the field, which is driven as area {}: draw it once",
-                        earlier + 1,
-                        k + 1,
-                        earlier + 1
-                    ),
-                ));
-            }
-        }
-    }
-    let shapes: Vec<MultiPolygon<f64>> = areas.iter().map(|area| area.shape.clone()).collect();
-    let regions = split(bounds.mapped, &shapes)?;
-    let mut frames = vec![whole];
-    for (k, (area, setting)) in areas.iter().zip(&machine.areas).enumerate() {
-        if regions[k + 1].0.is_empty() {
-            return Err(GroundError::AreaOutside { area: k + 1, file: area.file.clone() });
-        }
-        // As for the whole field, exclusions do not move the grid.
-        let own = oriented(&area.shape.intersection(bounds.boundary));
-        frames.push(frame_of(machine, &setting.heading, bounds.plane, &own, area.guidance.as_ref())?);
-    }
-    let (grid, borders) = lay(&regions, &frames.iter().map(|frame| frame.0).collect::<Vec<_>>())?;
-    let name = |k: usize| if k == 0 { "the rest of the field".to_owned() } else { format!("area {k} ({})", file_name(&areas[k - 1].file)) };
-    let driven: Vec<Driven> = regions
-        .into_iter()
-        .zip(frames)
-        .enumerate()
-        .map(|(k, (region, frame))| Driven { name: name(k), area: region.unsigned_area(), region, azimuth_deg: frame.0.azimuth_deg(), first_pass_v: frame.1 })
-        .collect();
-    let told: Vec<String> = driven
-        .iter()
-        .map(|driven| format!("{}, {:.2} ha, along {:.2}° true", driven.name, driven.area / 10_000.0, bounds.plane.true_azimuth(driven.azimuth_deg)))
-        .collect();
-    findings.push(Finding::note("machine.areas", format!("the field is driven in {} ways: {}", driven.len(), told.join("; "))));
-    Ok((grid, borders, driven))
-}
-
-/// The machine's grid over a shape: direction, size of cells, and where it starts; and where the rightmost pass begins across the drive.
-fn frame_of(
-    machine: &Machine,
-    heading: &Heading,
-    plane: &Plane,
-    shape: &MultiPolygon<f64>,
-    guidance: Option<&Guidance>,
-) -> Result<(CellFrame, f64), GroundError> {
-    let mut line = None;
-    let azimuth = match (heading, guidance) {
-        (Heading::True(degrees), _) => plane.grid_azimuth(*degrees),
-        (Heading::Grid(degrees), _) => *degrees,
-        (Heading::Line(_), Some((lines, file))) => {
-            let ends = lines.first().and_then(|l| l.0.first().zip(l.0.last()));
-            let (a, b) = ends.filter(|(a, b)| libm::hypot(b.x - a.x, b.y - a.y) > 0.01).ok_or_else(|| GroundError::Guidance { file: file.clone() })?;
-            line = Some((a.x, a.y));
-            libm::atan2(b.x - a.x, b.y - a.y).to_degrees().rem_euclid(360.0)
-        }
-        (Heading::Auto | Heading::Line(_), _) => least_rectangle(shape).map_or(0.0, |rectangle| rectangle.azimuth_deg()),
-    };
-    let mut frame = CellFrame::new(azimuth, machine.cell_length.get(), machine.cell_width().get());
-    let (mut u0, mut v0) = (f64::INFINITY, f64::INFINITY);
-    for point in crate::space::polygon::rings_of(shape).iter().flatten() {
-        let (u, v) = frame.to_uv(point[0], point[1]);
-        (u0, v0) = (u0.min(u), v0.min(v));
-    }
-    let mut first_pass = v0;
-    if let Some((x, y)) = line {
-        // Passes run along the line: a pass's middle falls on it, and with sections a column begins at a pass's edge.
-        let width = machine.working_width.get();
-        let edge = frame.to_uv(x, y).1 - width / 2.0;
-        first_pass = edge + libm::floor((v0 - edge) / width) * width;
-        v0 = edge + libm::floor((v0 - edge) / frame.width) * frame.width;
-    }
-    (frame.u0, frame.v0) = (u0, v0);
-    Ok((frame, first_pass))
 }

@@ -5,6 +5,7 @@ pub mod blur;
 pub mod curve;
 pub mod doubt;
 pub mod drive;
+pub mod driven;
 pub mod ground;
 pub mod judge;
 pub mod money;

@@ -156,11 +156,8 @@ fn season_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bloc
 
 /// The heading on the plane, and where the field is driven otherwise.
 fn headings_note(ground: &Ground) -> String {
-    let mut note = format!("{:.2}° on the plane", ground.heading_grid_deg());
-    for driven in ground.driven.iter().skip(1) {
-        note.push_str(&format!("; {} along {:.2}° true", driven.name, ground.plane.true_azimuth(driven.azimuth_deg)));
-    }
-    note
+    let areas = ground.driven.iter().skip(1).map(|driven| format!("{} along {:.2}° true", driven.name, ground.plane.true_azimuth(driven.azimuth_deg)));
+    std::iter::once(format!("{:.2}° on the plane", ground.heading_grid_deg())).chain(areas).collect::<Vec<_>>().join("; ")
 }
 
 fn ground_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Block {

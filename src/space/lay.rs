@@ -24,6 +24,7 @@ use crate::space::cut::cut;
 use crate::space::cut::nested;
 use crate::space::junctions::Junctions;
 use crate::space::junctions::folded;
+use crate::space::regions::EdgeKey;
 use crate::space::regions::Places;
 use crate::space::regions::bits;
 use crate::space::regions::off_and_along;
@@ -33,6 +34,17 @@ use crate::space::regions::tidied;
 
 /// Places on a seam that are nearer than this are one; numbers of a plane are good to 0.000 000 01 m. \[m\]
 const SAME: f64 = 1e-7;
+
+/// A ring, open or closed as said.
+type Ring = Vec<[f64; 2]>;
+
+/// An edge that a cell walks.
+struct Walk {
+    edge: EdgeKey,
+    cell: usize,
+    /// \[m\]
+    length: f64,
+}
 
 /// Cuts `shapes`, which share their seams bit for bit as [`split`](crate::space::regions::split) gives them, each by its frame, whose origin is set.
 ///
@@ -77,7 +89,7 @@ fn on_plane(part: &CellGrid, shape: &MultiPolygon<f64>) -> Vec<Cell> {
     let junctions = Junctions::new(others);
     let place = |p: [f64; 2]| given.get(&bits(p)).copied().unwrap_or_else(|| frame.to_xy(p[0], p[1]).into());
     let mut on = Vec::new();
-    let mut carried = |ring: &[[f64; 2]]| -> Vec<[f64; 2]> {
+    let mut carried = |ring: &[[f64; 2]]| -> Ring {
         let mut out = Vec::with_capacity(ring.len());
         for edge in ring.windows(2) {
             out.push(place(edge[0]));
@@ -96,7 +108,7 @@ fn on_plane(part: &CellGrid, shape: &MultiPolygon<f64>) -> Vec<Cell> {
                 if plain { CellShape::Whole } else { CellShape::Cut(vec![Piece { exterior, holes: Vec::new() }]) }
             }
             CellShape::Cut(pieces) => {
-                let mut open = |ring: &Vec<[f64; 2]>| {
+                let mut open = |ring: &Ring| {
                     let mut ring = carried(ring);
                     ring.pop();
                     ring
@@ -110,8 +122,8 @@ fn on_plane(part: &CellGrid, shape: &MultiPolygon<f64>) -> Vec<Cell> {
 }
 
 /// Open rings as pieces whose rings do not touch themselves: one that comes back to a vertex is two that touch there.
-fn simple(rings: Vec<Vec<[f64; 2]>>) -> Vec<Piece> {
-    let closed = |ring: Vec<[f64; 2]>| -> Vec<[f64; 2]> { ring.iter().chain(ring.first()).copied().collect() };
+fn simple(rings: Vec<Ring>) -> Vec<Piece> {
+    let closed = |ring: Ring| -> Ring { ring.iter().chain(ring.first()).copied().collect() };
     let apart = rings.into_iter().flat_map(split_at_repeats);
     nested(apart, f64::MIN_POSITIVE)
         .into_iter()
@@ -119,7 +131,7 @@ fn simple(rings: Vec<Vec<[f64; 2]>>) -> Vec<Piece> {
         .collect()
 }
 
-fn split_at_repeats(ring: Vec<[f64; 2]>) -> Vec<Vec<[f64; 2]>> {
+fn split_at_repeats(ring: Ring) -> Vec<Ring> {
     let mut rings = Vec::new();
     let mut open: Vec<[f64; 2]> = Vec::with_capacity(ring.len());
     let mut place: BTreeMap<[u64; 2], usize> = BTreeMap::new();
@@ -139,7 +151,7 @@ fn split_at_repeats(ring: Vec<[f64; 2]>) -> Vec<Vec<[f64; 2]>> {
     rings
 }
 
-fn rings_of_piece(piece: &Piece) -> impl Iterator<Item = &Vec<[f64; 2]>> {
+fn rings_of_piece(piece: &Piece) -> impl Iterator<Item = &Ring> {
     std::iter::once(&piece.exterior).chain(&piece.holes)
 }
 
@@ -151,7 +163,7 @@ struct Seams {
 
 impl Seams {
     fn between(shapes: &[MultiPolygon<f64>]) -> Self {
-        let mut edges: BTreeMap<([u64; 2], [u64; 2]), u32> = BTreeMap::new();
+        let mut edges: BTreeMap<EdgeKey, u32> = BTreeMap::new();
         for ring in shapes.iter().flat_map(open_rings) {
             for (&a, &b) in ring.iter().zip(ring.iter().cycle().skip(1)) {
                 let (a, b) = (bits(a), bits(b));
@@ -176,14 +188,14 @@ impl Seams {
                 places.add(p);
             }
         }
-        let mut at_seam: Vec<(usize, Vec<(Vec<[f64; 2]>, bool)>)> = Vec::new();
+        let mut at_seam: Vec<(usize, Vec<Ring>)> = Vec::new();
         for cell in 0..grid.cells.len() {
             if !self.may_touch(grid, cell) {
                 continue;
             }
-            let mut rings = grid.rings(cell);
+            let mut rings: Vec<Ring> = grid.rings(cell).into_iter().map(|(ring, _)| ring).collect();
             let mut touches = false;
-            for p in rings.iter_mut().flat_map(|(ring, _)| ring.iter_mut()) {
+            for p in rings.iter_mut().flatten() {
                 if self.is_near(*p) {
                     touches = true;
                     *p = places.known(*p).unwrap_or_else(|| {
@@ -196,13 +208,13 @@ impl Seams {
                 at_seam.push((cell, rings));
             }
         }
-        let mut walks: Vec<([u64; 2], [u64; 2], usize, f64)> = Vec::new();
+        let mut walks: Vec<Walk> = Vec::new();
         for (cell, rings) in at_seam {
-            let rings: Vec<Vec<[f64; 2]>> = rings.iter().map(|(ring, _)| self.noded(ring, &places)).collect();
+            let rings: Vec<Ring> = rings.iter().map(|ring| self.noded(ring, &places)).collect();
             for ring in &rings {
                 for (&a, &b) in ring.iter().zip(ring.iter().cycle().skip(1)) {
                     let (low, high) = (bits(a).min(bits(b)), bits(a).max(bits(b)));
-                    walks.push((low, high, cell, libm::hypot(b[0] - a[0], b[1] - a[1])));
+                    walks.push(Walk { edge: (low, high), cell, length: libm::hypot(b[0] - a[0], b[1] - a[1]) });
                 }
             }
             let pieces = simple(rings);
@@ -226,7 +238,7 @@ impl Seams {
     }
 
     /// An open ring with the places that lie on those of its edges that run along a seam.
-    fn noded(&self, ring: &[[f64; 2]], places: &Places) -> Vec<[f64; 2]> {
+    fn noded(&self, ring: &[[f64; 2]], places: &Places) -> Ring {
         let mut out = Vec::with_capacity(ring.len());
         for edge in ring.windows(2) {
             out.push(edge[0]);
@@ -240,14 +252,14 @@ impl Seams {
 }
 
 /// Borders between cells of different parts, from the edges that both walk.
-fn across(grid: &CellGrid, mut walks: Vec<([u64; 2], [u64; 2], usize, f64)>) -> Vec<Border> {
-    walks.sort_unstable_by_key(|walk| (walk.0, walk.1, walk.2));
+fn across(grid: &CellGrid, mut walks: Vec<Walk>) -> Vec<Border> {
+    walks.sort_unstable_by_key(|walk| (walk.edge, walk.cell));
     let mut lengths: BTreeMap<(usize, usize), f64> = BTreeMap::new();
-    for group in walks.chunk_by(|a, b| a.0 == b.0 && a.1 == b.1) {
+    for group in walks.chunk_by(|a, b| a.edge == b.edge) {
         for (k, first) in group.iter().enumerate() {
             for second in &group[k + 1..] {
-                if grid.part_of(first.2) != grid.part_of(second.2) {
-                    *lengths.entry((first.2, second.2)).or_default() += first.3;
+                if grid.part_of(first.cell) != grid.part_of(second.cell) {
+                    *lengths.entry((first.cell, second.cell)).or_default() += first.length;
                 }
             }
         }

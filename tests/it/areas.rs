@@ -70,7 +70,7 @@ fn check_partition(field: &Field, layer: &str) {
         assert!(again <= 1e-9 * whole.area(), "{layer} {k} overlaps by {again} m²");
         union = union.union(part).unwrap();
     }
-    let sum: f64 = parts.iter().map(|part| part.area()).sum();
+    let sum: f64 = parts.iter().map(Geometry::area).sum();
     assert!((sum / whole.area() - 1.0).abs() < 1e-9, "{layer}: {sum} of {} m²", whole.area());
     let off = whole.difference(&union).unwrap().area() + union.difference(&whole).unwrap().area();
     assert!(off <= 1e-9 * whole.area(), "{layer}: the union differs by {off} m²");

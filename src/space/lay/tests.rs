@@ -42,7 +42,7 @@ fn star(x: f64, y: f64, radii: &[f64]) -> MultiPolygon<f64> {
 fn check(field: &MultiPolygon<f64>, grid: &CellGrid, borders: &[Border]) {
     let sum: f64 = grid.cells.iter().map(|cell| cell.area).sum();
     assert_relative_eq!(sum, field.unsigned_area(), max_relative = 1e-9);
-    let mut edges: BTreeMap<([u64; 2], [u64; 2]), (u32, u32, f64)> = BTreeMap::new();
+    let mut edges: BTreeMap<EdgeKey, (u32, u32, f64)> = BTreeMap::new();
     let mut perimeters = 0.0;
     for k in 0..grid.cells.len() {
         let outline = grid.outline(k);
