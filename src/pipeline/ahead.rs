@@ -14,12 +14,12 @@ use rstar::primitives::GeomWithData;
 
 use crate::finding::Finding;
 use crate::pipeline::ground::Ground;
-use crate::pipeline::overrun::MarginError;
 use crate::pipeline::overrun::filled;
 use crate::pipeline::settings::FirstPass;
 use crate::pipeline::settings::LookAhead;
 use crate::pipeline::settings::Machine;
-use crate::space::cells::CellFrame;
+use crate::space::cells::Way;
+use crate::space::lay::LayError;
 use crate::space::lay::lay;
 use crate::space::polygon::grown;
 use crate::space::polygon::joined;
@@ -41,7 +41,7 @@ struct Band {
 /// `zone_of` is the zone of each cell, from 1.
 ///
 /// # Errors
-/// [`MarginError`] when the shifted grid would have too many cells, or its bands do not fit together.
+/// [`LayError`] when the shifted grid would have too many cells, or its bands do not fit together.
 pub fn shifted(
     ground: &Ground,
     machine: &Machine,
@@ -49,18 +49,14 @@ pub fn shifted(
     zone_of: &[u32],
     zones: usize,
     whole: &MultiPolygon<f64>,
-) -> Result<Vec<MultiPolygon<f64>>, MarginError> {
+) -> Result<Vec<MultiPolygon<f64>>, LayError> {
     let bands = bands(ground, machine, look_ahead, whole);
     let shapes: Vec<MultiPolygon<f64>> = bands.iter().map(|band| band.ground.clone()).collect();
     // Whatever the bands leave, by rounding, is nobody's: it stays where it is.
     let regions = split(whole, &shapes)?;
-    let mut frames = vec![*ground.grid.drive(0)];
-    frames.extend(bands.iter().map(|band| {
-        let mut frame = *ground.grid.drive(band.part);
-        frame.u0 -= band.way * look_ahead.distance.get();
-        frame
-    }));
-    let (grid, _) = lay(&regions, &frames)?;
+    let mut ways = vec![ground.grid.way(0)];
+    ways.extend(bands.iter().map(|band| ground.grid.way(band.part).moved_along(-band.way * look_ahead.distance.get())));
+    let (grid, _) = lay(&regions, &ways)?;
     let centres = (0..ground.grid.cells.len()).filter_map(|k| ground.grid.outline(k).centroid().map(|c| GeomWithData::new([c.x(), c.y()], k)));
     let tree = RTree::bulk_load(centres.collect());
     let label = |k: usize| -> u32 {
@@ -94,7 +90,7 @@ fn bands(ground: &Ground, machine: &Machine, look_ahead: &LookAhead, whole: &Mul
             FirstPass::EveryAlong => (1.0, 1.0),
         };
         if first != next {
-            let every_other = every_other_pass(ground.grid.drive(part), ground.driven[part].first_pass_v, width, own);
+            let every_other = every_other_pass(&ground.grid.way(part), ground.driven[part].first_pass_v, width, own);
             bands.push(Band { part, way: first, ground: own.intersection(&every_other) });
         }
         bands.push(Band { part, way: next, ground: own.clone() });
@@ -103,7 +99,17 @@ fn bands(ground: &Ground, machine: &Machine, look_ahead: &LookAhead, whole: &Mul
 }
 
 /// The first pass, the third, and so on, over a shape; to the right of the first it goes on in the same way.
-fn every_other_pass(frame: &CellFrame, first_v: f64, width: f64, shape: &MultiPolygon<f64>) -> MultiPolygon<f64> {
+fn every_other_pass(way: &Way, first_v: f64, width: f64, shape: &MultiPolygon<f64>) -> MultiPolygon<f64> {
+    let frame = match way {
+        Way::Straight(frame) => frame,
+        Way::Curve(curve) => {
+            let (right, left) = curve.reach();
+            let start = libm::floor((right - first_v) / (2.0 * width)) as i64;
+            let end = libm::ceil((left - first_v) / (2.0 * width)) as i64;
+            let edges = (start..=end).map(|k| first_v + 2.0 * k as f64 * width).map(|edge| (edge.max(right), (edge + width).min(left)));
+            return edges.filter(|edges| edges.0 < edges.1).map(|edges| curve.between(edges.0, edges.1)).collect();
+        }
+    };
     let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
     for p in rings_of(shape).iter().flatten() {
         let (u, v) = frame.to_uv(p[0], p[1]);

@@ -10,8 +10,8 @@ use crate::pipeline::settings::Headland;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::StateRate;
 use crate::science::yield_response::round_to_step;
-use crate::space::cut::CutError;
-use crate::space::cut::cut;
+use crate::space::lay::LayError;
+use crate::space::lay::cells_along;
 use crate::space::polygon::grown;
 use crate::space::polygon::oriented;
 use crate::units::Area;
@@ -32,8 +32,8 @@ const MOSTLY: f64 = 0.5;
 /// `machine.headland` (note): cells, area, and what the rule did to the total; (caution) when no cell, or every canopy cell, lies in it.
 ///
 /// # Errors
-/// [`CutError`] when the inner part cannot be cut into cells.
-pub fn headland(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &mut Vec<Finding>) -> Result<(), CutError> {
+/// [`LayError`] when the inner part cannot be cut into cells.
+pub fn headland(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &mut Vec<Finding>) -> Result<(), LayError> {
     let Some(Headland { passes, rate }) = settings.machine.headland else { return Ok(()) };
     let depth = settings.machine.working_width * f64::from(passes);
     let inner = grown(&filled(&ground.boundary), -depth.get());
@@ -41,7 +41,7 @@ pub fn headland(settings: &Settings, ground: &Ground, rated: &mut Rated, finding
         .driven
         .iter()
         .enumerate()
-        .map(|(part, driven)| cut(&oriented(&driven.region.intersection(&inner)), *ground.grid.drive(part)))
+        .map(|(part, driven)| cells_along(&oriented(&driven.region.intersection(&inner)), &ground.grid.way(part)))
         .collect::<Result<Vec<_>, _>>()?;
     let inner_area = |part: usize, row: i32, col: i32| inside[part].find(0, row, col).map_or(0.0, |k| inside[part].cells[k].area);
     let step = settings.rate.step.get();

@@ -16,6 +16,13 @@ use crate::pipeline::settings::Machine;
 use crate::space::cells::Border;
 use crate::space::cells::CellFrame;
 use crate::space::cells::CellGrid;
+use crate::space::cells::Way;
+use crate::space::crs::Crs;
+use crate::space::crs::Projector;
+use crate::space::curve::CurveFault;
+use crate::space::curve::CurveFrame;
+use crate::space::curve::CurveRule;
+use crate::space::curve::thinned;
 use crate::space::lay::lay;
 use crate::space::plane::Plane;
 use crate::space::polygon::least_rectangle;
@@ -37,17 +44,8 @@ pub struct Driven {
     pub first_pass_v: f64,
 }
 
-/// Says where columns cannot follow what the guidance file shows: a line that bends, or more than one.
-pub(super) fn guidance_doubts(lines: &[LineString<f64>], file: &str, working_width: f64, findings: &mut Vec<Finding>) {
-    let Some(((first, last), line)) = lines.first().and_then(|line| Some((line.0.first().zip(line.0.last())?, line))) else { return };
-    let chord = Line::new(*first, *last);
-    let bend = line.0.iter().map(|&place| Euclidean.distance(&Point::from(place), &chord)).fold(0.0, f64::max);
-    if bend > working_width / 2.0 {
-        findings.push(Finding::caution(
-            "machine.line_bent",
-            format!("{file}: the guidance line bends by up to {bend:.1} m from the straight between its ends, more than half a working width; cells follow the straight: passes will cross columns where it bends"),
-        ));
-    }
+/// Says that only the first of several lines is followed.
+pub(super) fn lines_doubt(lines: &[LineString<f64>], file: &str, findings: &mut Vec<Finding>) {
     if lines.len() > 1 {
         findings.push(Finding::caution("machine.lines", format!("{file}: {} guidance lines; cells follow the first", lines.len())));
     }
@@ -82,7 +80,7 @@ const OVERLAP: f64 = 1.0;
 pub(super) fn in_areas(
     machine: &Machine,
     bounds: &Bounds<'_>,
-    whole: (CellFrame, f64),
+    whole: (Way, f64),
     areas: &[AreaShape],
     findings: &mut Vec<Finding>,
 ) -> Result<(CellGrid, Vec<Border>, Vec<Driven>), GroundError> {
@@ -104,45 +102,57 @@ pub(super) fn in_areas(
     }
     let shapes: Vec<MultiPolygon<f64>> = areas.iter().map(|area| area.shape.clone()).collect();
     let regions = split(bounds.mapped, &shapes)?;
-    let mut frames = vec![whole];
+    let mut ways = vec![whole];
     for (k, (area, setting)) in areas.iter().zip(&machine.areas).enumerate() {
         if regions[k + 1].0.is_empty() {
             return Err(GroundError::AreaOutside { area: k + 1, file: area.file.clone() });
         }
         // As for the whole field, exclusions do not move the grid.
         let own = oriented(&area.shape.intersection(bounds.boundary));
-        frames.push(frame_of(machine, &setting.heading, bounds.plane, &own, area.guidance.as_ref())?);
+        ways.push(way_of(machine, &setting.heading, bounds.plane, &own, area.guidance.as_ref(), findings)?);
     }
-    let (grid, borders) = lay(&regions, &frames.iter().map(|frame| frame.0).collect::<Vec<_>>())?;
-    let name = |k: usize| if k == 0 { "the rest of the field".to_owned() } else { format!("area {k} ({})", file_name(&areas[k - 1].file)) };
+    let (grid, borders) = lay(&regions, &ways.iter().map(|way| way.0.clone()).collect::<Vec<_>>())?;
+    let name = |k: usize| match k {
+        0 if areas.is_empty() => "the field".to_owned(),
+        0 => "the rest of the field".to_owned(),
+        _ => format!("area {k} ({})", file_name(&areas[k - 1].file)),
+    };
     let driven: Vec<Driven> = regions
         .into_iter()
-        .zip(frames)
+        .zip(ways)
         .enumerate()
-        .map(|(k, (region, frame))| Driven { name: name(k), area: region.unsigned_area(), region, azimuth_deg: frame.0.azimuth_deg(), first_pass_v: frame.1 })
+        .map(|(k, (region, way))| Driven { name: name(k), area: region.unsigned_area(), region, azimuth_deg: way.0.frame().azimuth_deg(), first_pass_v: way.1 })
         .collect();
     let told: Vec<String> = driven
         .iter()
         .map(|driven| format!("{}, {:.2} ha, along {:.2}° true", driven.name, driven.area / 10_000.0, bounds.plane.true_azimuth(driven.azimuth_deg)))
         .collect();
+    if areas.is_empty() {
+        return Ok((grid, borders, driven));
+    }
     findings.push(Finding::note("machine.areas", format!("the field is driven in {} ways: {}", driven.len(), told.join("; "))));
     Ok((grid, borders, driven))
 }
 
-/// The machine's grid over a shape: direction, size of cells, and where it starts; and where the rightmost pass begins across the drive.
-pub(super) fn frame_of(
+/// How a shape is driven: direction, size of cells, and where they start; and where the rightmost pass begins across the drive.
+pub(super) fn way_of(
     machine: &Machine,
     heading: &Heading,
     plane: &Plane,
     shape: &MultiPolygon<f64>,
     guidance: Option<&Guidance>,
-) -> Result<(CellFrame, f64), GroundError> {
+    findings: &mut Vec<Finding>,
+) -> Result<(Way, f64), GroundError> {
     let mut line = None;
     let azimuth = match (heading, guidance) {
         (Heading::True(degrees), _) => plane.grid_azimuth(*degrees),
         (Heading::Grid(degrees), _) => *degrees,
         (Heading::Line(_), Some((lines, file))) => {
-            let ends = lines.first().and_then(|l| l.0.first().zip(l.0.last()));
+            let first = lines.first();
+            if let Some(first) = first.filter(|first| bend_of(first) > machine.working_width.get() / 2.0) {
+                return along_line(machine, plane, shape, first, file, findings);
+            }
+            let ends = first.and_then(|l| l.0.first().zip(l.0.last()));
             let (a, b) = ends.filter(|(a, b)| libm::hypot(b.x - a.x, b.y - a.y) > 0.01).ok_or_else(|| GroundError::Guidance { file: file.clone() })?;
             line = Some((a.x, a.y));
             libm::atan2(b.x - a.x, b.y - a.y).to_degrees().rem_euclid(360.0)
@@ -164,5 +174,51 @@ pub(super) fn frame_of(
         v0 = edge + libm::floor((v0 - edge) / frame.width) * frame.width;
     }
     (frame.u0, frame.v0) = (u0, v0);
-    Ok((frame, first_pass))
+    Ok((Way::Straight(frame), first_pass))
+}
+
+/// How far a line bends from the straight between its ends. \[m\]
+fn bend_of(line: &LineString<f64>) -> f64 {
+    let Some((first, last)) = line.0.first().zip(line.0.last()) else { return 0.0 };
+    let chord = Line::new(*first, *last);
+    line.0.iter().map(|&place| Euclidean.distance(&Point::from(place), &chord)).fold(0.0, f64::max)
+}
+
+/// Passes side by side along a bent line.
+fn along_line(
+    machine: &Machine,
+    plane: &Plane,
+    shape: &MultiPolygon<f64>,
+    line: &LineString<f64>,
+    file: &str,
+    findings: &mut Vec<Finding>,
+) -> Result<(Way, f64), GroundError> {
+    let pass = machine.working_width.get();
+    let within = (pass / 40.0).clamp(0.1, 0.6);
+    let look_ahead = machine.look_ahead.map_or(0.0, |look_ahead| look_ahead.distance.get());
+    // Machine files reach over the field's edge.
+    let room = machine.overrun.get() + look_ahead + pass;
+    let rule = CurveRule { length: machine.cell_length.get(), width: machine.cell_width().get(), pass, room };
+    let curve = match CurveFrame::new(&thinned(line, within), shape, &rule) {
+        Ok(curve) => curve,
+        Err(CurveFault::NoLength) => return Err(GroundError::Guidance { file: file.to_owned() }),
+        Err(CurveFault::Turns { degrees }) => return Err(GroundError::LineTurns { file: file.to_owned(), degrees }),
+        Err(CurveFault::Tight { place, radius, reach }) => {
+            let (longitude, latitude) = Projector::new(&plane.crs, &Crs::wgs84())?.point(place[0], place[1])?;
+            return Err(GroundError::LineTight { file: file.to_owned(), radius, reach, longitude, latitude });
+        }
+    };
+    let (from, to) = curve.headings();
+    findings.push(Finding::note(
+        "machine.line_bent",
+        format!(
+            "{file}: cells follow the bent guidance line, in {} straight pieces that lie within {within:.1} m of it, from {:.1}° to {:.1}° true{}",
+            curve.pieces(),
+            plane.true_azimuth(from),
+            plane.true_azimuth(to),
+            curve.least_radius().map_or_else(String::new, |radius| format!(", with a radius of {radius:.0} m at the tightest"))
+        ),
+    ));
+    let first_pass = curve.first_pass;
+    Ok((Way::Curve(Box::new(curve)), first_pass))
 }

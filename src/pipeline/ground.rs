@@ -11,13 +11,13 @@ use crate::finding::Finding;
 use crate::pipeline::driven::AreaShape;
 use crate::pipeline::driven::Bounds;
 use crate::pipeline::driven::Driven;
-use crate::pipeline::driven::frame_of;
-use crate::pipeline::driven::guidance_doubts;
 use crate::pipeline::driven::in_areas;
+use crate::pipeline::driven::lines_doubt;
+use crate::pipeline::driven::way_of;
 use crate::pipeline::settings::Settings;
 use crate::space::cells::Border;
-use crate::space::cells::CellFrame;
 use crate::space::cells::CellGrid;
+use crate::space::cells::Way;
 use crate::space::crs::Crs;
 use crate::space::crs::CrsError;
 use crate::space::crs::Operation;
@@ -25,6 +25,7 @@ use crate::space::crs::Projector;
 use crate::space::cut::CutError;
 use crate::space::cut::borders;
 use crate::space::cut::cut;
+use crate::space::lay::LayError;
 use crate::space::plane::Plane;
 use crate::space::plane::PlaneError;
 use crate::space::plane::choose;
@@ -114,9 +115,9 @@ pub struct Ground {
 }
 
 impl Ground {
-    /// The frame of each way that the field is driven.
-    pub fn frames(&self) -> Vec<CellFrame> {
-        (0..self.grid.ways()).map(|part| *self.grid.drive(part)).collect()
+    /// Each way that the field is driven.
+    pub fn ways(&self) -> Vec<Way> {
+        (0..self.grid.ways()).map(|part| self.grid.way(part)).collect()
     }
     /// What the areas take of ground outside the field within `reach` \[m\], besides their own: for splitting margins as the field is split.
     pub fn areas_reaching(&self, reach: f64) -> Vec<MultiPolygon<f64>> {
@@ -201,9 +202,36 @@ pub enum GroundError {
         /// The file.
         file: String,
     },
+    /// A guidance line that turns too far.
+    #[error("{file}: the guidance line turns by {degrees:.0}° in all, more than the 150° that passes side by side can follow")]
+    LineTurns {
+        /// The file.
+        file: String,
+        /// By how much. \[°\]
+        degrees: f64,
+    },
+    /// A guidance line that bends too tightly.
+    #[error(
+        "{file}: the guidance line bends with a radius of {radius:.0} m at longitude {longitude:.5}°, latitude {latitude:.5}°, but the field reaches {reach:.0} m to the inside of the bend: passes side by side would cross there"
+    )]
+    LineTight {
+        /// The file.
+        file: String,
+        /// Radius of the bend. \[m\]
+        radius: f64,
+        /// How far the field reaches on its inside. \[m\]
+        reach: f64,
+        /// Where. \[°\]
+        longitude: f64,
+        /// Where. \[°\]
+        latitude: f64,
+    },
     /// Areas that do not fit together.
     #[error(transparent)]
     Seam(#[from] SeamError),
+    /// Cells that cannot be laid.
+    #[error(transparent)]
+    Lay(#[from] LayError),
     /// The plane.
     #[error(transparent)]
     Plane(#[from] PlaneError),
@@ -317,7 +345,7 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
         None => None,
     };
     if let Some((lines, file)) = &guidance {
-        guidance_doubts(lines, file, settings.machine.working_width.get(), findings);
+        lines_doubt(lines, file, findings);
     }
     let mut areas = Vec::new();
     for AreaInput { shapes, guidance } in &inputs.areas {
@@ -327,7 +355,7 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
             None => None,
         };
         if let Some((lines, file)) = &guidance {
-            guidance_doubts(lines, file, settings.machine.working_width.get(), findings);
+            lines_doubt(lines, file, findings);
         }
         areas.push(AreaShape { shape: oriented(&joined(&parts)), file: shapes.file.clone(), guidance });
     }
@@ -340,15 +368,15 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
         findings.push(Finding::note("plane.transformed", format!("{} → {}: {} ({accuracy})", operation.from, operation.to, operation.name)));
     }
     let mapped = if settings.field.map_strips { field.clone() } else { oriented(&less(&field, &joined(&strips))) };
-    let whole = frame_of(&settings.machine, &settings.machine.heading, &plane, &boundary, guidance.as_ref())?;
-    let (grid, borders, driven) = if settings.machine.areas.is_empty() {
-        let grid = cut(&mapped, whole.0)?;
+    let whole = way_of(&settings.machine, &settings.machine.heading, &plane, &boundary, guidance.as_ref(), findings)?;
+    let (grid, borders, driven) = if let (true, Way::Straight(frame)) = (settings.machine.areas.is_empty(), &whole.0) {
+        let grid = cut(&mapped, *frame)?;
         let borders = borders(&grid);
         let driven = Driven {
             name: "the field".to_owned(),
             area: mapped.unsigned_area(),
             region: mapped.clone(),
-            azimuth_deg: whole.0.azimuth_deg(),
+            azimuth_deg: frame.azimuth_deg(),
             first_pass_v: whole.1,
         };
         (grid, borders, vec![driven])

@@ -14,31 +14,18 @@ use rstar::RTree;
 use rstar::primitives::GeomWithData;
 
 use crate::pipeline::ground::Ground;
-use crate::space::cut::CutError;
 use crate::space::cut::cut;
+use crate::space::lay::LayError;
 use crate::space::lay::lay;
 use crate::space::polygon::grown;
 use crate::space::polygon::joined;
 use crate::space::polygon::less;
 use crate::space::polygon::oriented;
-use crate::space::regions::SeamError;
 use crate::space::regions::split;
 use crate::zones::outline::outlines;
 
 /// Holes below this came from joining. \[m²\]
 const SLIT: f64 = 0.01;
-
-/// Why rates could not be carried outwards.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum MarginError {
-    /// Too many cells.
-    #[error(transparent)]
-    Cut(#[from] CutError),
-    /// The margin cannot be shared out among the areas that are driven their own way.
-    #[error(transparent)]
-    Seam(#[from] SeamError),
-}
 
 /// The boundary without its holes.
 pub(crate) fn filled(boundary: &MultiPolygon<f64>) -> MultiPolygon<f64> {
@@ -50,17 +37,18 @@ pub(crate) fn filled(boundary: &MultiPolygon<f64>) -> MultiPolygon<f64> {
 /// `zone_of` is the zone of each cell, from 1; `distance` how far rates are carried \[m\].
 ///
 /// # Errors
-/// [`MarginError`] when the margin would have too many cells, or cannot be shared out among areas.
-pub fn carried_outwards(ground: &Ground, zone_of: &[u32], zones: usize, distance: f64) -> Result<Vec<MultiPolygon<f64>>, MarginError> {
+/// [`LayError`] when the margin would have too many cells, or cannot be shared out among areas.
+pub fn carried_outwards(ground: &Ground, zone_of: &[u32], zones: usize, distance: f64) -> Result<Vec<MultiPolygon<f64>>, LayError> {
     let none = vec![MultiPolygon::new(Vec::new()); zones];
     let inner = filled(&ground.boundary);
     if distance <= 0.0 || zone_of.is_empty() {
         return Ok(none);
     }
     let margin = oriented(&less(&less(&grown(&inner, distance), &inner), &ground.exclusions));
-    let margin_grid = match ground.grid.ways() {
-        1 => cut(&margin, ground.grid.frame)?,
-        _ => lay(&split(&margin, &ground.areas_reaching(distance))?, &ground.frames())?.0,
+    let margin_grid = if ground.grid.parts.is_empty() {
+        cut(&margin, ground.grid.frame)?
+    } else {
+        lay(&split(&margin, &ground.areas_reaching(distance))?, &ground.ways())?.0
     };
     // Only cells that the field's edge cuts can be nearest; a field of whole cells alone offers them all.
     let at_edge = |k: usize| ground.grid.outline(k).centroid().map(|c| GeomWithData::new([c.x(), c.y()], k));

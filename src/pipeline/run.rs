@@ -15,7 +15,6 @@ use crate::pipeline::ground::Ground;
 use crate::pipeline::judge;
 use crate::pipeline::money::Money;
 use crate::pipeline::money::money_of;
-use crate::pipeline::overrun::MarginError;
 use crate::pipeline::overrun::carried_outwards;
 use crate::pipeline::overrun::with_margin;
 use crate::pipeline::points;
@@ -47,7 +46,7 @@ use crate::pipeline::totals::Totals;
 use crate::pipeline::totals::totals_of;
 use crate::science::reference::SpreadFit;
 use crate::space::crs::CrsError;
-use crate::space::cut::CutError;
+use crate::space::lay::LayError;
 use crate::space::raster::RasterSource;
 use crate::units::Area;
 use crate::units::NRate;
@@ -91,12 +90,9 @@ pub enum RunError {
     /// Rates.
     #[error(transparent)]
     Rate(#[from] RateError),
-    /// The headland.
+    /// The headland, the margin outside the field, or the machine's shifted map.
     #[error(transparent)]
-    Cut(#[from] CutError),
-    /// The margin outside the field, or the machine's shifted map.
-    #[error(transparent)]
-    Margin(#[from] MarginError),
+    Lay(#[from] LayError),
     /// Classes.
     #[error(transparent)]
     Classes(#[from] ClassifyError),

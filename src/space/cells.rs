@@ -7,6 +7,8 @@ use geo::LineString;
 use geo::MultiPolygon;
 use geo::Polygon;
 
+use crate::space::curve::CurveFrame;
+
 /// The machine frame and the size of its cells.
 ///
 /// `u = x sin A + y cos A`, `v = −x cos A + y sin A`, with A the heading as azimuth clockwise from the plane's north.
@@ -99,11 +101,49 @@ pub struct Border {
     pub length: f64,
 }
 
+/// How ground is driven.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Way {
+    /// Straight on.
+    Straight(CellFrame),
+    /// Along a bent guidance line.
+    Curve(Box<CurveFrame>),
+}
+
+impl Way {
+    /// The frame; of a curve, its mean heading with length and width of cells.
+    pub const fn frame(&self) -> &CellFrame {
+        match self {
+            Self::Straight(frame) => frame,
+            Self::Curve(curve) => curve.mean(),
+        }
+    }
+    /// Row and column of a place of the plane; `None` where a curve's frame does not reach.
+    pub fn row_and_column(&self, x: f64, y: f64) -> Option<(i32, i32)> {
+        match self {
+            Self::Straight(frame) => {
+                let (u, v) = frame.to_uv(x, y);
+                Some((libm::floor((u - frame.u0) / frame.length) as i32, libm::floor((v - frame.v0) / frame.width) as i32))
+            }
+            Self::Curve(curve) => curve.row_and_column(x, y),
+        }
+    }
+    /// The same with rows that begin `by` further along. \[m\]
+    #[must_use]
+    pub fn moved_along(mut self, by: f64) -> Self {
+        match &mut self {
+            Self::Straight(frame) => frame.u0 += by,
+            Self::Curve(curve) => curve.s0 += by,
+        }
+        self
+    }
+}
+
 /// A part of a grid that is laid by a frame of its own.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Part {
-    /// Its frame: rows and columns of its cells count in it.
-    pub frame: CellFrame,
+    /// How it is driven: rows and columns of its cells count along it.
+    pub way: Way,
     /// Position of its first cell; its last is the one before the next part's first.
     pub first: usize,
 }
@@ -141,7 +181,26 @@ impl CellGrid {
 
     /// The frame of a part: what its rows and columns count in, and the way that it is driven.
     pub fn drive(&self, part: usize) -> &CellFrame {
-        self.parts.get(part).map_or(&self.frame, |part| &part.frame)
+        self.parts.get(part).map_or(&self.frame, |part| part.way.frame())
+    }
+
+    /// How a part is driven.
+    pub fn way(&self, part: usize) -> Way {
+        self.parts.get(part).map_or(Way::Straight(self.frame), |part| part.way.clone())
+    }
+
+    /// Whether a part is driven along a curve.
+    pub fn is_curved(&self, part: usize) -> bool {
+        self.parts.get(part).is_some_and(|part| matches!(part.way, Way::Curve(_)))
+    }
+
+    /// The cell of a part in whose row and column a place of the plane lies.
+    pub fn locate(&self, part: usize, x: f64, y: f64) -> Option<usize> {
+        let (row, col) = match self.parts.get(part) {
+            Some(part) => part.way.row_and_column(x, y)?,
+            None => Way::Straight(self.frame).row_and_column(x, y)?,
+        };
+        self.find(part, row, col)
     }
 
     /// Positions of the cells of a part.

@@ -17,19 +17,24 @@ use crate::space::cells::CellGrid;
 use crate::space::cells::CellShape;
 use crate::space::cells::Part;
 use crate::space::cells::Piece;
+use crate::space::cells::Way;
+use crate::space::curve::CurveFrame;
 use crate::space::cut::CutError;
 use crate::space::cut::LEAST_BORDER;
 use crate::space::cut::borders;
 use crate::space::cut::cut;
+use crate::space::cut::cut_strip;
 use crate::space::cut::nested;
 use crate::space::junctions::Junctions;
 use crate::space::junctions::folded;
 use crate::space::regions::EdgeKey;
 use crate::space::regions::Places;
+use crate::space::regions::SeamError;
 use crate::space::regions::bits;
 use crate::space::regions::off_and_along;
 use crate::space::regions::on_edge;
 use crate::space::regions::open_rings;
+use crate::space::regions::split;
 use crate::space::regions::tidied;
 
 /// Places on a seam that are nearer than this are one; numbers of a plane are good to 0.000 000 01 m. \[m\]
@@ -46,23 +51,52 @@ struct Walk {
     length: f64,
 }
 
-/// Cuts `shapes`, which share their seams bit for bit as [`split`](crate::space::regions::split) gives them, each by its frame, whose origin is set.
+impl Walk {
+    fn of(cell: usize, a: [f64; 2], b: [f64; 2]) -> Self {
+        let (low, high) = (bits(a).min(bits(b)), bits(a).max(bits(b)));
+        Self { edge: (low, high), cell, length: libm::hypot(b[0] - a[0], b[1] - a[1]) }
+    }
+}
+
+/// Why cells cannot be laid.
+#[derive(Debug, thiserror::Error, PartialEq)]
+#[non_exhaustive]
+pub enum LayError {
+    /// Too many cells.
+    #[error(transparent)]
+    Cut(#[from] CutError),
+    /// Parts that do not fit together, or ground that a curve does not reach.
+    #[error(transparent)]
+    Seam(#[from] SeamError),
+}
+
+/// Cuts `shapes`, which share their seams bit for bit as [`split`] gives them, each along its way, whose origin is set.
 ///
 /// Answers the grid and which of its cells share more than 1 mm of border, across seams too, in the order of the first cell, then the second.
 ///
 /// # Errors
-/// [`CutError`].
-pub fn lay(shapes: &[MultiPolygon<f64>], frames: &[CellFrame]) -> Result<(CellGrid, Vec<Border>), CutError> {
-    let (length, width) = frames.first().map_or((1.0, 1.0), |frame| (frame.length, frame.width));
+/// [`LayError`].
+pub fn lay(shapes: &[MultiPolygon<f64>], ways: &[Way]) -> Result<(CellGrid, Vec<Border>), LayError> {
+    let (length, width) = ways.first().map_or((1.0, 1.0), |way| (way.frame().length, way.frame().width));
     let mut grid = CellGrid { frame: CellFrame::of_plane(length, width), cells: Vec::new(), parts: Vec::new() };
     let mut shared = Vec::new();
-    for (shape, frame) in shapes.iter().zip(frames) {
-        let part = cut(shape, *frame)?;
+    for (shape, way) in shapes.iter().zip(ways) {
         let first = grid.cells.len();
+        let (cells, inner) = match way {
+            Way::Straight(frame) => {
+                let part = cut(shape, *frame)?;
+                (on_plane(&part, shape), borders(&part))
+            }
+            Way::Curve(curve) => {
+                let cells = along_curve(shape, curve)?;
+                let inner = side_by_side(&cells);
+                (cells, inner)
+            }
+        };
         let moved = first as u32;
-        shared.extend(borders(&part).into_iter().map(|border| Border { a: border.a + moved, b: border.b + moved, length: border.length }));
-        grid.parts.push(Part { frame: *frame, first });
-        grid.cells.extend(on_plane(&part, shape));
+        shared.extend(inner.into_iter().map(|border| Border { a: border.a + moved, b: border.b + moved, length: border.length }));
+        grid.parts.push(Part { way: way.clone(), first });
+        grid.cells.extend(cells);
     }
     let seams = Seams::between(shapes);
     if !seams.lines.is_empty() {
@@ -70,6 +104,85 @@ pub fn lay(shapes: &[MultiPolygon<f64>], frames: &[CellFrame]) -> Result<(CellGr
     }
     shared.sort_unstable_by_key(|border| (border.a, border.b));
     Ok((grid, shared))
+}
+
+/// The cells of one shape along one way, to be found by row and column in part 0.
+///
+/// # Errors
+/// [`LayError`].
+pub fn cells_along(shape: &MultiPolygon<f64>, way: &Way) -> Result<CellGrid, LayError> {
+    match way {
+        Way::Straight(frame) => Ok(cut(shape, *frame)?),
+        Way::Curve(_) => Ok(lay(std::slice::from_ref(shape), std::slice::from_ref(way))?.0),
+    }
+}
+
+/// The cells of a shape along a curve, on the plane, in row, column order.
+fn along_curve(shape: &MultiPolygon<f64>, curve: &CurveFrame) -> Result<Vec<Cell>, LayError> {
+    let strips = split(shape, &curve.strip_shapes())?;
+    if let Some(beyond) = open_rings(&strips[0]).first().and_then(|ring| ring.first()) {
+        return Err(SeamError { x: beyond[0], y: beyond[1] }.into());
+    }
+    let strips = &strips[1..];
+    let mut grid = CellGrid { frame: CellFrame::of_plane(1.0, 1.0), cells: Vec::new(), parts: Vec::new() };
+    for (strip, ground) in curve.strips().iter().zip(strips) {
+        let part = cut_strip(ground, strip, curve)?;
+        grid.parts.push(Part { way: Way::Straight(strip.frame), first: grid.cells.len() });
+        grid.cells.extend(on_plane(&part, ground));
+    }
+    Seams::between(strips).stitch(&mut grid);
+    Ok(merged(grid.cells))
+}
+
+/// Cells of one row and column, from strips side by side, as one.
+fn merged(mut cells: Vec<Cell>) -> Vec<Cell> {
+    cells.sort_by_key(|cell| (cell.row, cell.col));
+    let one = |group: &[Cell]| {
+        if let [cell] = group {
+            return cell.clone();
+        }
+        // Edges that two of them walk in opposite directions lie inside.
+        let mut edges: BTreeMap<EdgeKey, ([f64; 2], [f64; 2])> = BTreeMap::new();
+        for ring in group.iter().flat_map(pieces_of).flat_map(rings_of_piece) {
+            for edge in ring.windows(2) {
+                let (a, b) = (bits(edge[0]), bits(edge[1]));
+                if edges.remove(&(b, a)).is_none() {
+                    edges.insert((a, b), (edge[0], edge[1]));
+                }
+            }
+        }
+        let mut rings = Vec::new();
+        while let Some((_, (start, mut to))) = edges.pop_first() {
+            let mut ring = vec![start];
+            while let Some(key) = edges.range((bits(to), [0, 0])..).next().map(|(key, _)| *key).filter(|key| key.0 == bits(to)) {
+                ring.push(to);
+                if let Some((_, next)) = edges.remove(&key) {
+                    to = next;
+                }
+            }
+            rings.push(ring);
+        }
+        Cell { row: group[0].row, col: group[0].col, area: group.iter().map(|cell| cell.area).sum(), shape: CellShape::Cut(simple(rings)) }
+    };
+    cells.chunk_by(|a, b| (a.row, a.col) == (b.row, b.col)).map(one).collect()
+}
+
+fn pieces_of(cell: &Cell) -> &[Piece] {
+    match &cell.shape {
+        CellShape::Whole => &[],
+        CellShape::Cut(pieces) => pieces,
+    }
+}
+
+/// Borders between cells whose every vertex stands in both.
+fn side_by_side(cells: &[Cell]) -> Vec<Border> {
+    let mut walks = Vec::new();
+    for (k, cell) in cells.iter().enumerate() {
+        for ring in pieces_of(cell).iter().flat_map(rings_of_piece) {
+            walks.extend(ring.windows(2).map(|edge| Walk::of(k, edge[0], edge[1])));
+        }
+    }
+    shared_lengths(walks, |a, b| a != b)
 }
 
 /// The cells of one part with their rings on the plane, every vertex that lies on one of their edges put in.
@@ -212,10 +325,7 @@ impl Seams {
         for (cell, rings) in at_seam {
             let rings: Vec<Ring> = rings.iter().map(|ring| self.noded(ring, &places)).collect();
             for ring in &rings {
-                for (&a, &b) in ring.iter().zip(ring.iter().cycle().skip(1)) {
-                    let (low, high) = (bits(a).min(bits(b)), bits(a).max(bits(b)));
-                    walks.push(Walk { edge: (low, high), cell, length: libm::hypot(b[0] - a[0], b[1] - a[1]) });
-                }
+                walks.extend(ring.iter().zip(ring.iter().cycle().skip(1)).map(|(&a, &b)| Walk::of(cell, a, b)));
             }
             let pieces = simple(rings);
             // A cell that is all but a line keeps the shape that it had.
@@ -223,7 +333,7 @@ impl Seams {
                 grid.cells[cell].shape = CellShape::Cut(pieces);
             }
         }
-        across(grid, walks)
+        shared_lengths(walks, |a, b| grid.part_of(a) != grid.part_of(b))
     }
 
     /// Whether a cell lies so that a seam could run along it.
@@ -251,14 +361,14 @@ impl Seams {
     }
 }
 
-/// Borders between cells of different parts, from the edges that both walk.
-fn across(grid: &CellGrid, mut walks: Vec<Walk>) -> Vec<Border> {
+/// Borders between cells that count, from the edges that both walk.
+fn shared_lengths(mut walks: Vec<Walk>, counts: impl Fn(usize, usize) -> bool) -> Vec<Border> {
     walks.sort_unstable_by_key(|walk| (walk.edge, walk.cell));
     let mut lengths: BTreeMap<(usize, usize), f64> = BTreeMap::new();
     for group in walks.chunk_by(|a, b| a.edge == b.edge) {
         for (k, first) in group.iter().enumerate() {
             for second in &group[k + 1..] {
-                if grid.part_of(first.cell) != grid.part_of(second.cell) {
+                if counts(first.cell, second.cell) {
                     *lengths.entry((first.cell, second.cell)).or_default() += first.length;
                 }
             }

@@ -4,6 +4,7 @@ pub mod cells;
 pub mod connected;
 pub mod coverage;
 pub mod crs;
+pub mod curve;
 pub mod cut;
 pub mod fixed;
 pub mod great_circle;

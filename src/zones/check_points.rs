@@ -3,6 +3,9 @@
 use std::collections::BTreeMap;
 use std::collections::VecDeque;
 
+use geo::Centroid as _;
+use geo::Contains as _;
+
 use crate::space::cells::CellShape;
 use crate::space::crs::Crs;
 use crate::space::crs::CrsError;
@@ -71,6 +74,9 @@ pub fn check_points(prescription: &Prescription, rates: &MachineRates, count: us
     let grid = &prescription.grid;
     // In the grid's own frame: of a grid in parts, on the plane.
     let centre = |cell: usize| {
+        if let Some(middle) = grid.is_curved(grid.part_of(cell)).then(|| middle(prescription, cell)).flatten() {
+            return middle;
+        }
         let frame = grid.drive(grid.part_of(cell));
         let (u, v) = (frame.row_start(cells[cell].row) + frame.length / 2.0, frame.col_start(cells[cell].col) + frame.width / 2.0);
         if grid.parts.is_empty() { (u, v) } else { frame.to_xy(u, v) }
@@ -100,6 +106,13 @@ pub fn check_points(prescription: &Prescription, rates: &MachineRates, count: us
     chosen.into_iter().map(point).collect()
 }
 
+/// The middle of a cell that is one piece with its middle in it.
+fn middle(prescription: &Prescription, cell: usize) -> Option<(f64, f64)> {
+    let outline = prescription.grid.outline(cell);
+    let centre = outline.centroid().filter(|centre| outline.0.len() == 1 && outline.contains(centre))?;
+    Some((centre.x(), centre.y()))
+}
+
 /// Steps from each cell, in any of eight directions, to the nearest cell that is cut, missing or of another rate; 0 for a cut cell itself.
 fn depths(prescription: &Prescription, rate: &[Option<f64>]) -> Vec<u32> {
     let cells = &prescription.grid.cells;
@@ -112,7 +125,11 @@ fn depths(prescription: &Prescription, rate: &[Option<f64>]) -> Vec<u32> {
     let mut depth = vec![u32::MAX; cells.len()];
     let mut queue = VecDeque::new();
     // The centre of a cut cell may lie outside the field: depth 0, never a point.
-    let is_cut = |cell: usize| cells[cell].shape != CellShape::Whole;
+    // Cells along a curve are no rectangles: there a cell will do whose middle lies in it.
+    let is_cut = |cell: usize| {
+        let curved = prescription.grid.is_curved(part_of(cell));
+        if curved { middle(prescription, cell).is_none() } else { cells[cell].shape != CellShape::Whole }
+    };
     for cell in 0..cells.len() {
         if is_cut(cell) {
             depth[cell] = 0;

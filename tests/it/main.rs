@@ -12,6 +12,7 @@ mod cli_help;
 mod cli_run;
 mod commit;
 mod convert;
+mod curve;
 mod doubt;
 mod drive;
 mod economic;

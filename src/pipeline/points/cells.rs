@@ -1,5 +1,6 @@
 //! Readings into cells: the mean of those inside, or kriging from those near.
 
+use geo::BoundingRect as _;
 use geo::Centroid;
 use geo::Contains;
 use geo::Point;
@@ -40,11 +41,7 @@ pub(super) fn members(ground: &Ground, kept: &[Kept], strips_mapped: bool) -> Ve
 
 /// The cell in whose rectangle a place lies. Along a seam rectangles of both sides may hold it: then it is the cell's whose ground it is.
 fn cell_at(grid: &CellGrid, x: f64, y: f64) -> Option<usize> {
-    let found = |part: usize| {
-        let frame = grid.drive(part);
-        let (u, v) = frame.to_uv(x, y);
-        grid.find(part, libm::floor((u - frame.u0) / frame.length) as i32, libm::floor((v - frame.v0) / frame.width) as i32)
-    };
+    let found = |part: usize| grid.locate(part, x, y);
     if grid.ways() == 1 {
         return found(0);
     }
@@ -176,6 +173,15 @@ fn block(ground: &Ground, cell: usize) -> Vec<[f64; 2]> {
         return places(SIDE);
     }
     let outline = ground.grid.outline(cell);
-    let inside: Vec<[f64; 2]> = places(2 * SIDE).into_iter().filter(|p| outline.contains(&Point::new(p[0], p[1]))).collect();
+    let lattice = match outline.bounding_rect() {
+        // A cell along a curve is no rectangle of any frame.
+        Some(around) if ground.grid.is_curved(ground.grid.part_of(cell)) => {
+            let part = |k: usize| (k as f64 + 0.5) / (2 * SIDE) as f64;
+            let place = |k: usize| [around.min().x + part(k / (2 * SIDE)) * around.width(), around.min().y + part(k % (2 * SIDE)) * around.height()];
+            (0..4 * SIDE * SIDE).map(place).collect()
+        }
+        _ => places(2 * SIDE),
+    };
+    let inside: Vec<[f64; 2]> = lattice.into_iter().filter(|p| outline.contains(&Point::new(p[0], p[1]))).collect();
     if inside.is_empty() { outline.centroid().map_or_else(|| places(1), |c| vec![[c.x(), c.y()]]) } else { inside }
 }

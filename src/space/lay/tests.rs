@@ -1,7 +1,8 @@
 use super::*;
+use crate::space::curve::CurveFault;
+use crate::space::curve::CurveRule;
 use crate::space::polygon::oriented;
 use crate::space::polygon::rings_of;
-use crate::space::regions::split;
 use approx::assert_relative_eq;
 use geo::Area;
 use geo::Coord;
@@ -18,6 +19,10 @@ fn framed(shape: &MultiPolygon<f64>, azimuth: f64, length: f64, width: f64) -> C
     let uv: Vec<(f64, f64)> = rings_of(shape).iter().flatten().map(|p| frame.to_uv(p[0], p[1])).collect();
     (frame.u0, frame.v0) = uv.iter().fold((f64::INFINITY, f64::INFINITY), |least, p| (least.0.min(p.0), least.1.min(p.1)));
     frame
+}
+
+fn straight(frames: &[CellFrame]) -> Vec<Way> {
+    frames.iter().copied().map(Way::Straight).collect()
 }
 
 fn rectangle(west: f64, south: f64, east: f64, north: f64) -> MultiPolygon<f64> {
@@ -84,7 +89,7 @@ fn two_headings_meet_along_a_seam() {
     let field = rectangle(0.0, 0.0, 216.0, 120.0);
     let shapes = split(&field, &[rectangle(120.0, -10.0, 300.0, 200.0)]).unwrap();
     let frames = [framed(&field, 0.0, 20.0, 12.0), framed(&shapes[1], 90.0, 20.0, 12.0)];
-    let (grid, borders) = lay(&shapes, &frames).unwrap();
+    let (grid, borders) = lay(&shapes, &straight(&frames)).unwrap();
     check(&field, &grid, &borders);
     assert_eq!((grid.ways(), grid.cells_of(0).len(), grid.cells_of(1).len()), (2, 6 * 10, 5 * 10));
     // Rows and columns count in each part's own frame: v runs to the west in the first, to the north in the second.
@@ -102,7 +107,7 @@ fn two_headings_meet_along_a_seam() {
 fn a_field_that_is_one_part_is_cut_as_ever() {
     let field = star(0.0, 0.0, &[120.0, 80.0, 150.0, 90.0, 110.0, 60.0, 140.0]);
     let frame = framed(&field, 33.0, 24.0, 18.0);
-    let (grid, borders) = lay(std::slice::from_ref(&field), &[frame]).unwrap();
+    let (grid, borders) = lay(std::slice::from_ref(&field), &straight(&[frame])).unwrap();
     let plain = cut(&field, frame).unwrap();
     check(&field, &grid, &borders);
     let place = |cell: &Cell| (cell.row, cell.col, cell.area.to_bits());
@@ -115,8 +120,78 @@ fn an_island_of_its_own_heading() {
     let field = rectangle(0.0, 0.0, 300.0, 300.0);
     let shapes = split(&field, &[star(150.0, 150.0, &[70.0; 24])]).unwrap();
     let frames = [framed(&field, 0.0, 24.0, 24.0), framed(&shapes[1], 45.0, 24.0, 24.0)];
-    let (grid, borders) = lay(&shapes, &frames).unwrap();
+    let (grid, borders) = lay(&shapes, &straight(&frames)).unwrap();
     check(&field, &grid, &borders);
+}
+
+/// An arc of a circle about a place south of the field's corner, turning to the right as it goes east: from 20° west of north to as far east of it.
+fn arc(radius: f64, points: u32) -> LineString<f64> {
+    let about = |k: u32| (-20.0 + 40.0 * f64::from(k) / f64::from(points - 1)).to_radians();
+    (0..points).map(|k| Coord { x: PLACE.0 + 150.0 + radius * libm::sin(about(k)), y: PLACE.1 - radius + 100.0 + radius * libm::cos(about(k)) }).collect()
+}
+
+const RULE: CurveRule = CurveRule { length: 20.0, width: 12.0, pass: 12.0, room: 20.0 };
+
+#[test]
+fn cells_along_a_curve_are_a_partition_and_keep_to_their_passes() {
+    let pond = rectangle(100.0, 100.0, 130.0, 140.0);
+    let field = crate::space::polygon::oriented(&crate::space::polygon::less(&rectangle(0.0, 0.0, 300.0, 200.0), &pond));
+    // Longer than the field, so that it is a curve everywhere in it.
+    let curve = CurveFrame::new(&arc(600.0, 17), &field, &RULE).unwrap();
+    let (grid, borders) = lay(std::slice::from_ref(&field), &[Way::Curve(Box::new(curve.clone()))]).unwrap();
+    check(&field, &grid, &borders);
+    assert!(grid.cells.windows(2).all(|pair| (pair[0].row, pair[0].col) < (pair[1].row, pair[1].col)), "one cell a row and column");
+    // Everywhere on a cell, the distance from the arc's chain says its column: within what chords of 2.5° lie inside their arc, 600 m × (1 − cos 1.25°) = 0.14 m.
+    for k in 0..grid.cells.len() {
+        for (ring, _) in grid.rings(k) {
+            for p in ring {
+                let radius = libm::hypot(p[0] - PLACE.0 - 150.0, p[1] - PLACE.1 + 500.0);
+                let low = f64::from(grid.cells[k].col) * 12.0 + curve_origin(&curve);
+                assert!((low - 0.3..low + 12.3).contains(&(radius - 600.0)), "{radius} {low}");
+            }
+        }
+        let centre = geo::Centroid::centroid(&grid.outline(k)).unwrap();
+        if geo::Contains::contains(&grid.outline(k), &centre) {
+            assert_eq!(grid.locate(0, centre.x(), centre.y()), Some(k));
+        }
+    }
+    // Cells away from the edge are as long as the chain is there: 20 m times radius over 600 m.
+    let inner: Vec<&Cell> = grid.cells.iter().filter(|cell| (4..=8).contains(&cell.row)).collect();
+    let whole = inner.iter().filter(|cell| {
+        let middle = 600.0 + (f64::from(cell.col) + 0.5) * 12.0 + curve_origin(&curve);
+        (cell.area / (240.0 * middle / 600.0) - 1.0).abs() < 0.01
+    });
+    assert!(whole.count() > 40);
+}
+
+fn curve_origin(curve: &CurveFrame) -> f64 {
+    // A place 3 m to the left of the line tells where its column begins.
+    let columns = (0..40).map(|k| 3.0 - 12.0 * f64::from(k)).find(|&d| {
+        let strip = &curve.strips()[curve.pieces() / 2];
+        let (a, b) = strip.across(f64::midpoint(strip.span().0, strip.span().1));
+        let v = strip.frame.to_uv(PLACE.0 + 150.0, PLACE.1 + 100.0).1 + d;
+        let (x, y) = strip.frame.to_xy(a + b * v, v);
+        curve.row_and_column(x, y).is_none_or(|place| place.1 == 0)
+    });
+    // Passes lie about the line: a column begins 6 m to its right.
+    columns.map_or(f64::NAN, |d| libm::floor((d + 6.0) / 12.0) * 12.0 - 6.0)
+}
+
+#[test]
+fn bends_too_tight_for_the_ground_are_refused() {
+    let field = rectangle(0.0, 0.0, 300.0, 200.0);
+    // Its centre lies in the field.
+    match CurveFrame::new(&arc(90.0, 9), &field, &RULE) {
+        Err(CurveFault::Tight { radius, reach, place }) => {
+            assert!((80.0..100.0).contains(&radius) && reach > 90.0, "{radius} {reach}");
+            assert!((place[0] - PLACE.0 - 150.0).abs() < 40.0 && (place[1] - PLACE.1 - 97.0).abs() < 10.0, "{place:?}");
+        }
+        other => panic!("{other:?}"),
+    }
+    let hairpin: LineString<f64> =
+        [(0.0, 0.0), (100.0, 0.0), (110.0, 5.0), (100.0, 10.0), (0.0, 10.0)].map(|(x, y)| Coord { x: PLACE.0 + x, y: PLACE.1 + y }).to_vec().into();
+    assert!(matches!(CurveFrame::new(&hairpin, &field, &RULE), Err(CurveFault::Turns { degrees }) if degrees > 170.0));
+    assert_eq!(CurveFrame::new(&LineString::new(Vec::new()), &field, &RULE), Err(CurveFault::NoLength));
 }
 
 proptest! {
@@ -143,7 +218,7 @@ proptest! {
                 (frame.u0, frame.v0) = (0.0, 0.0);
             }
         }
-        let (grid, borders) = lay(&shapes, &frames).unwrap();
+        let (grid, borders) = lay(&shapes, &straight(&frames)).unwrap();
         check(&field, &grid, &borders);
     }
 }
