@@ -75,7 +75,7 @@ impl Strip {
         let (along, left) = (u - self.origin[0], v - self.origin[1]);
         let width = self.length + (self.lean.1 - self.lean.0) * left;
         let share = (along - self.lean.0 * left) / width;
-        (width > 0.0 && (0.0..=1.0).contains(&share)).then(|| (self.start + share * self.length, left))
+        (width > 0.0 && (0.0..=1.0).contains(&share)).then_some((self.start + share * self.length, left))
     }
     /// The corner at one of its bisectors, `left` of the line.
     fn corner(&self, at_end: bool, left: f64) -> Coord<f64> {
