@@ -554,7 +554,7 @@ mod tests {
     #[test]
     fn weights_add_up_and_few_values_are_exact() {
         let cells = [(0.4, 0.7), (0.5, 0.7), (0.6, 0.72)];
-        let places = Places::of(cells.into_iter(), 100, false);
+        let places = Places::of(cells.into_iter(), 100, false, false);
         for (index, reference) in cells {
             let around: Vec<(usize, f64)> = places.around(index, reference).collect();
             assert_eq!(around.len(), 1);
@@ -582,7 +582,7 @@ mod tests {
             cells in proptest::collection::vec((0.2_f64..0.9, 0.01_f64..0.06, 0_usize..4, 0_usize..4), 1..60), seed in any::<u64>(),
         ) {
             let model = model(150.0);
-            let places = Places::of(cells.iter().map(|cell| (cell.0, 0.72)), PLACES, false);
+            let places = Places::of(cells.iter().map(|cell| (cell.0, 0.72)), PLACES, false, false);
             let moved: Vec<_> = (0..20).map(|number| ALL.draw(seed, number).moved(&model)).collect();
             let table: Vec<f64> =
                 (0..places.len()).flat_map(|place| moved.iter().map(|m| rate_at(&places, place, |i, r| m.exact(i, r))).collect::<Vec<_>>()).collect();
