@@ -20,7 +20,7 @@ logger.disable("geojson_validator")
 ZONE_COLUMNS = ["zone", "product_rate", "product_unit", "n_kg_ha", "area_m2", "index", "cells", "state", "n_low_kg_ha", "n_high_kg_ha"]
 CELL_COLUMNS = [
     *("row", "col", "area_m2", "seen", "bare", "index", "index_se", "ratio_raw", "ratio", "yield_without_n_kg_ha", "yield_with_n_kg_ha"),
-    *("n_raw_kg_ha", "n_exact_kg_ha", "n_kg_ha", "capped", "beyond", "state", "zone", "n_low_kg_ha", "n_high_kg_ha"),
+    *("n_raw_kg_ha", "n_exact_kg_ha", "n_kg_ha", "capped", "beyond", "state", "zone", "n_low_kg_ha", "n_high_kg_ha", "area"),
 ]
 STATES = {"canopy", "thin", "bare", "unseen", "sliver"}
 # Half of the last digit that is written, and a hair.
@@ -45,8 +45,8 @@ def gpkg_sqlite(out):
             (geometry,) = base.execute("select column_name from gpkg_geometry_columns where table_name = ?", (layer,)).fetchone() or (None,)
             need(geometry is not None, f"no layer {layer}")
             rows = base.execute(f'select count(*) from "{layer}"').fetchone()[0]
-            # Cells come in row and column order and have no index.
-            boxes = rows if layer == "cells" else base.execute(f'select count(*) from "rtree_{layer}_{geometry}"').fetchone()[0]
+            # Cells come in row and column order, strips and field are a handful of rows: none of them has an index.
+            boxes = rows if layer != "zones" else base.execute(f'select count(*) from "rtree_{layer}_{geometry}"').fetchone()[0]
             need(rows == boxes > 0, f"layer {layer} has {rows} rows and {boxes} boxes in its spatial index")
 
 
