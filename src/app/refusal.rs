@@ -27,6 +27,8 @@ impl From<VectorError> for AppError {
             VectorError::Empty { .. } => ("vector.empty", "check layer and filter, and that the file holds the right shapes"),
             VectorError::Kind { .. } => ("vector.kind", "draw it as the kind that is asked for"),
             VectorError::NotFinite { .. } => ("vector.number", "mend the feature in a GIS"),
+            VectorError::Unclosed { .. } => ("vector.unclosed", "end the ring with the point that it begins with, or export the file again"),
+            VectorError::Damaged { .. } => ("vector.damaged", "the file is cut off or damaged: copy it again with all its parts, or export it again"),
         };
         Self::refused(code, error.to_string()).with_hint(hint)
     }
@@ -57,6 +59,16 @@ impl From<WeatherError> for AppError {
     }
 }
 
+/// What to do about a transformation that fails: other programs set variables that hide the database of reference systems.
+fn systems_hint() -> String {
+    let misled = ["PROJ_DATA", "PROJ_LIB"].into_iter().find_map(|name| {
+        let folders = std::env::var_os(name)?;
+        let found = std::env::split_paths(&folders).any(|folder| folder.join("proj.db").exists());
+        (!found).then(|| format!("{name} is set to {}, where no proj.db is: unset it", folders.to_string_lossy()))
+    });
+    misled.unwrap_or_else(|| "check the reference systems of boundary, strips and image".to_owned())
+}
+
 impl From<GroundError> for AppError {
     fn from(error: GroundError) -> Self {
         let refusal = |code, hint: &str| Self::refused(code, error.to_string()).with_hint(hint);
@@ -71,15 +83,17 @@ impl From<GroundError> for AppError {
                 };
                 refusal("boundary.apart", hint).with_fact(file.clone(), place(*boundary)).with_fact("image", place(*image))
             }
-            GroundError::Nothing { .. } => refusal("field.nothing", "check the exclusions and their buffers"),
+            GroundError::Nothing { .. } => refusal("field.nothing", "check the boundary's outline and system, the exclusions and their buffers"),
             GroundError::StripOutside { file, .. } => {
                 refusal("reference.outside", "check that strip and boundary show the same field").with_fact(file.clone(), "reference strips")
             }
             GroundError::StripsOverlap { .. } => refusal("reference.overlap", "draw each strip once"),
             GroundError::Guidance { .. } => refusal("machine.guidance", "draw the line along a pass"),
             GroundError::Plane(PlaneError::Unfit { .. }) => refusal("plane.unfit", "write the field's UTM zone in field.crs, or leave it out"),
-            GroundError::Plane(_) | GroundError::Crs(_) => refusal("plane.transformation", "check the reference systems of boundary, strips and image"),
-            GroundError::Cut(_) => refusal("machine.cells", "check the units of working width and cell length"),
+            GroundError::Plane(_) | GroundError::Crs(_) => refusal("plane.transformation", systems_hint().as_str()),
+            GroundError::Cut(_) => {
+                refusal("machine.cells", "check the boundary, which may hold more than one field, and the units of working width and cell length")
+            }
         }
     }
 }
@@ -101,7 +115,9 @@ impl From<RunError> for AppError {
             RunError::Rate(RateError::NoStep { .. }) => {
                 refusal("rate.empty", "choose rate.step, rate.minimum and rate.maximum so that a multiple of the step lies between them")
             }
-            RunError::Rate(_) => refusal("rate.inputs", "see [response] and [rate] of the job"),
+            RunError::Rate(_) => {
+                refusal("rate.inputs", "see [season], [response] and [rate] of the job; no growing days at all: look at the weather file's unit and dates")
+            }
             RunError::Cut(_) => refusal("machine.cells", "check the units of machine.overrun, working width and cell length"),
             RunError::Classes(_) | RunError::Zones(_) => refusal("zones.refused", "see [zones] of the job"),
             RunError::NothingSeen { missing, undefined, out_of_range, .. } if *out_of_range > missing + undefined => refusal("image.range", RANGE),

@@ -21,6 +21,7 @@ mod job_refusals;
 mod job_suggestions;
 mod lists;
 mod map_command;
+mod meaning;
 mod methods;
 mod new_command;
 mod points_map;
