@@ -18,6 +18,8 @@ use crate::science::methods::Method;
 const LEAST_DAYS: f64 = 60.0;
 /// Growing days beyond which the curves are extrapolated.
 const MOST_DAYS: f64 = 120.0;
+/// Response index without an interval below which the strip is no longer as green as the rest. Common practice, no source.
+const PALER: f64 = 0.95;
 /// Share of the maximum yield below which the curve's yield is no crop's that is worth a map. Common practice, no source.
 const LEAST_YIELD: f64 = 0.1;
 /// Totals that differ by less are the same. \[kg N\]
@@ -294,7 +296,15 @@ fn season(settings: &Settings, days: f64, totals: &Totals, findings: &mut Vec<Fi
 }
 
 fn response(output: &Output, reference: &Reference, totals: &Totals, findings: &mut Vec<Finding>) {
-    let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio) else { return };
+    let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio) else {
+        if let Some(ratio) = reference.ratio.filter(|ratio| *ratio < PALER) {
+            findings.push(Finding::caution(
+                "reference.below",
+                format!("the strip is paler than the crop beside it: response index {ratio:.3} lies below 1; look whether strip, readings and names are right"),
+            ));
+        }
+        return;
+    };
     if high < 1.0 {
         findings.push(Finding::stop(
             "reference.below",

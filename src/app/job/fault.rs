@@ -91,14 +91,15 @@ impl Fault {
     }
     /// What stands there.
     pub fn line_text(&self) -> String {
-        if matches!(self.problem, Problem::NotText { .. }) {
-            return "from here on it is no text".to_owned();
-        }
         match (self.key.rsplit('.').next(), self.found.is_empty()) {
             (Some(leaf), false) if !leaf.is_empty() => format!("{leaf} = {}", self.found),
             // A place without a key of its own: what was found there, whole.
             (_, false) => self.found.clone(),
-            (_, true) => "nothing stands here".to_owned(),
+            (_, true) => match &self.problem {
+                Problem::NotText { .. } => "from here on it is no text".to_owned(),
+                Problem::UnknownKey { name, .. } => name.clone(),
+                _ => "nothing stands here".to_owned(),
+            },
         }
     }
     /// What to do about it.

@@ -120,11 +120,11 @@ pub(crate) fn parse(log: &Log) -> Option<Section<'_>> {
     // What comes after the first slips of spelling is mostly their echo.
     for error in errors.iter().take(MOST_SLIPS) {
         let span = error.span().unwrap_or(log.text.len()..log.text.len());
-        // A place between two letters shows nothing: what follows on the line does.
+        // The parser's place may be a single letter, or lie between two: the rest of the line says more.
         let rest = log.text.get(span.start..).and_then(|text| text.lines().next()).map_or(0, str::len);
-        let span = if span.is_empty() { span.start..span.start + rest } else { span };
+        let span = span.start..span.start + rest;
         let reason = error.message().lines().collect::<Vec<_>>().join(", ");
-        log.fault(&span, "", false, Problem::Syntax { reason });
+        log.fault(&span, "", true, Problem::Syntax { reason });
     }
     if !errors.is_empty() {
         return None;

@@ -172,7 +172,9 @@ fn read<G>(
 
 /// Refuses a layer that ended early: what it lacks may be the pond that must get nothing.
 fn whole(path: &Path, dataset: &Dataset, layer: &Layer<'_>, read: usize) -> Result<(), VectorError> {
-    let said = complaints::take();
+    let mut said = complaints::take();
+    // A feature without a geometry, which is allowed and bounds nothing.
+    said.retain(|said| !said.contains("'OGR_G_IsEmpty'"));
     if said.iter().any(|said| said.contains(UNCLOSED)) {
         return Err(VectorError::Unclosed { path: path.to_owned() });
     }
@@ -293,6 +295,9 @@ mod tests {
         let open = r#",[[15.002,48.002],[15.004,48.002],[15.004,48.004]]]"#;
         let (_keep, path) = file("o.geojson", &SQUARE.replace("[15,48]]]", &format!("[15,48]]{open}")));
         assert!(matches!(read_polygons(&path, None, None), Err(VectorError::Unclosed { .. })));
+        let null = r#","features":[{"type":"Feature","properties":{},"geometry":null},"#;
+        let (_keep, path) = file("e.geojson", &SQUARE.replace(r#","features":["#, null));
+        assert_eq!(read_polygons(&path, None, None).unwrap().shapes.len(), 1);
         let (_keep, path) = file("n.geojson", &SQUARE.replace("[15.01,48.01]", "[15.01,NaN]"));
         assert!(matches!(read_polygons(&path, None, None), Err(VectorError::NotFinite { feature: 1, .. })));
         let (_keep, path) = file("u.geojson", &SQUARE.replace("[15", "[500015"));

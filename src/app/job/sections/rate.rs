@@ -177,7 +177,8 @@ pub(crate) fn rate(section: &mut Section<'_>, product: Option<&Product>, before:
     if high <= 0.0 {
         section.refuse("maximum", Problem::Zero { text: maximum.to_string(), what: "the greatest rate" });
     } else if low > high {
-        let problem = Problem::Order { low_key: "rate.minimum", low: minimum.to_string(), high_key: "rate.maximum", high: maximum.to_string() };
+        let shown = |rate: NRate| format!("{} kg N/ha", crate::app::job::problem::short(rate.get()));
+        let problem = Problem::Order { low_key: "rate.minimum", low: shown(minimum), high_key: "rate.maximum", high: shown(maximum) };
         section.refuse("maximum", problem);
     } else if width > 0.0 {
         let empty = libm::ceil(low / width) > libm::floor(high / width);
