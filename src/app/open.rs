@@ -19,6 +19,7 @@ use crate::format::systems::system_named;
 use crate::format::vector::VectorLayer;
 use crate::format::vector::read_lines;
 use crate::format::vector::read_polygons;
+use crate::pipeline::ground::AreaInput;
 use crate::pipeline::ground::GroundInputs;
 use crate::pipeline::ground::Layer;
 use crate::pipeline::points::PointLayer;
@@ -130,8 +131,10 @@ pub(crate) fn refuse_special(path: &Path) -> Result<(), AppError> {
 pub(crate) fn refuse_network(path: &Path, network: bool) -> Result<(), AppError> {
     refuse_special(path)?;
     let text = path.to_string_lossy();
-    let remote =
-        text.contains("://") || ["/vsicurl", "/vsis3", "/vsigs", "/vsiaz", "/vsioss", "/vsiswift", "/vsihdfs", "/vsiwebhdfs"].iter().any(|p| text.contains(p));
+    // GDAL's virtual paths can be put into each other, and new ones come with its versions: those that stay on this machine are named.
+    let lower = text.to_lowercase();
+    let near = |rest: &str| ["zip/", "tar/", "gzip/", "7z/", "rar/", "subfile/", "sparse/", "mem/"].iter().any(|way| rest.starts_with(way));
+    let remote = text.contains("://") || lower.split("/vsi").skip(1).any(|rest| !near(rest));
     if remote && !network {
         return Err(AppError::refused("file.network", "the file lies on a network, and haulm works offline unless told otherwise")
             .with_fact(text.to_string(), "needs the network")
@@ -177,6 +180,10 @@ pub(crate) fn plane(field: &FieldSettings) -> Result<Option<Crs>, AppError> {
 pub fn ground(settings: &Settings, network: bool) -> Result<GroundInputs, AppError> {
     let polygons = |path: &Path, name: Option<&str>, filter: Option<&str>| read_polygons(path, name, filter).map_err(AppError::from);
     let lines = |path: &Path, name: Option<&str>, filter: Option<&str>| read_lines(path, name, filter).map_err(AppError::from);
+    let guidance = |heading: &Heading| match heading {
+        Heading::Line(source) => layer(source, &lines, network).map(Some),
+        Heading::True(_) | Heading::Grid(_) | Heading::Auto => Ok(None),
+    };
     let field = &settings.field;
     let plane = plane(field)?;
     Ok(GroundInputs {
@@ -191,10 +198,13 @@ pub fn ground(settings: &Settings, network: bool) -> Result<GroundInputs, AppErr
             StripsUse::Pooled | StripsUse::Nearest | StripsUse::InverseDistance => None,
         },
         edges: field.edges.iter().map(|source| layer(source, &lines, network)).collect::<Result<_, _>>()?,
-        guidance: match &settings.machine.heading {
-            Heading::Line(source) => Some(layer(source, &lines, network)?),
-            Heading::True(_) | Heading::Grid(_) | Heading::Auto => None,
-        },
+        guidance: guidance(&settings.machine.heading)?,
+        areas: settings
+            .machine
+            .areas
+            .iter()
+            .map(|area| Ok(AreaInput { shapes: layer(&area.source, &polygons, network)?, guidance: guidance(&area.heading)? }))
+            .collect::<Result<_, AppError>>()?,
         plane,
     })
 }
@@ -240,10 +250,10 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
                 .with_fact(path.display().to_string(), described(file))
                 .with_hint("count bands from 1 in imagery.bands"));
         };
-        if fact.alpha {
-            return Err(AppError::refused("imagery.band", format!("band {band} is the alpha band, no measurement"))
+        if let Some(what) = image_source::no_measurement(fact) {
+            return Err(AppError::refused("imagery.band", format!("band {band} {what}"))
                 .with_fact(path.display().to_string(), described(file))
-                .with_hint("count bands from 1 in imagery.bands"));
+                .with_hint("count bands from 1 in imagery.bands, and give the file that holds what was measured"));
         }
         if wanted.own.is_none() {
             findings.extend(another_band(imagery, file, name, band));
@@ -262,6 +272,7 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
         )
         .with_hint("write the scale, such as imagery.scale = 0.0001 for reflectance times 10 000"));
     }
+    image_source::product_cautions(imagery, &source, index.bands(), findings);
     let mask = image_source::mask(imagery, &source, folder, network, findings)?;
     let inputs = image_source::on_disk(&files, mask.as_ref(), source.product());
     let watched = |((name, _, _, scale, offset), slot): (&(String, PathBuf, usize, f64, f64), &Slot)| {
@@ -269,6 +280,7 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
         Watched { name: name.clone(), offset: *offset, full }
     };
     let watch = Watch::new(named.iter().zip(&slots).map(watched).collect(), needs_scale);
+    image_source::as_stored(&files, findings);
     for file in &files {
         // The day alone: the time of a pass needs a time zone that no job states.
         if let Some(day) = file.acquired.filter(|day| *day != imagery.date) {
@@ -367,8 +379,13 @@ pub fn inputs(job: &Path, settings: &Settings, image: &[PathBuf], weather: &[Pat
     if let StripsUse::Zones { source, .. } = &settings.reference.strips_use {
         vector(source);
     }
-    if let Heading::Line(source) = &settings.machine.heading {
-        vector(source);
+    for area in &settings.machine.areas {
+        vector(&area.source);
+    }
+    for heading in std::iter::once(&settings.machine.heading).chain(settings.machine.areas.iter().map(|area| &area.heading)) {
+        if let Heading::Line(source) = heading {
+            vector(source);
+        }
     }
     list.extend_from_slice(image);
     list.extend_from_slice(weather);

@@ -11,6 +11,7 @@ use crate::app::open::Image;
 use crate::finding::Finding;
 use crate::format::payload::Payload;
 use crate::pipeline::doubt::Doubt;
+use crate::pipeline::driven::Driven;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::money::ZoneMoney;
 use crate::pipeline::run::Outcome;
@@ -120,14 +121,16 @@ fn drawn_value(doubt: &Doubt) -> Value {
     let parts: Vec<Value> = doubt
         .parts
         .iter()
-        .map(|part| json!({ "doubt": part.factor.word(), "sd_n_kg": part.sd_kg, "variance_share": part.share, "n_kg_at_ends": [part.ends_kg.0, part.ends_kg.1] }))
+        .map(
+            |part| json!({ "doubt": part.cause.word(), "sd_n_kg": part.sd_kg, "variance_share": part.share, "n_kg_at_ends": [part.ends_kg.0, part.ends_kg.1] }),
+        )
         .collect();
     json!({
         "draws": doubt.draws, "seed": doubt.seed, "n_kg_plain": doubt.plain_kg, "n_kg_p10": doubt.field.low, "n_kg_p50": doubt.field.middle, "n_kg_p90": doubt.field.high,
         "n_kg_mean": doubt.field.mean, "n_kg_sd": doubt.field.sd, "alone": parts,
         "ratio_bounds_over_estimate": spreads.ratio.map(|bounds| [bounds.0, bounds.1]), "use_efficiency_spread": spreads.use_efficiency,
         "curve_spread": spreads.curve, "curve_spread_stated": doubt.curve_stated, "place_spread": spreads.place, "place_spread_stated": doubt.place_stated,
-        "strips": doubt.strips,
+        "strips": doubt.strips, "errors_alike_side_m": doubt.alike,
     })
 }
 
@@ -203,9 +206,14 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
             "name": context.settings.field.name, "area_m2": ground.area, "plane": ground.plane.crs.to_string(), "plane_name": ground.plane.crs.name(),
             "longitude": ground.plane.longitude, "latitude": ground.plane.latitude, "areal_scale": ground.plane.areal_scale,
             "scale_low": ground.plane.scale_low, "scale_high": ground.plane.scale_high, "convergence_deg": ground.plane.convergence_deg,
-            "heading_grid_deg": ground.grid.frame.azimuth_deg(), "heading_true_deg": ground.plane.true_azimuth(ground.grid.frame.azimuth_deg()), "cells": ground.grid.cells.len(),
+            "heading_grid_deg": ground.heading_grid_deg(), "heading_true_deg": ground.heading_true_deg(), "cells": ground.grid.cells.len(),
         }),
     );
+    if ground.driven.len() > 1 {
+        let driven = ground.driven.iter().enumerate();
+        let part = |(part, driven): (usize, &Driven)| json!({ "name": driven.name, "area_m2": driven.area, "cells": ground.grid.cells_of(part).len(), "heading_grid_deg": driven.azimuth_deg, "heading_true_deg": ground.plane.true_azimuth(driven.azimuth_deg) });
+        put("driven", driven.map(part).collect());
+    }
     put("transformations", transformations(ground));
     let slots: Vec<Value> = context
         .image

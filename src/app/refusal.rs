@@ -9,6 +9,7 @@ use crate::pipeline::points::PointsError;
 use crate::pipeline::rates::RateError;
 use crate::pipeline::run::RunError;
 use crate::pipeline::scan::ScanError;
+use crate::space::lay::LayError;
 use crate::space::plane::PlaneError;
 
 /// What to do about an index outside its range.
@@ -25,6 +26,7 @@ impl From<VectorError> for AppError {
             VectorError::NoSystem { .. } => ("vector.no_system", "add the .prj file, or export again with a reference system"),
             VectorError::SystemUnknown { .. } | VectorError::SystemDoubtful { .. } => ("vector.system", "export it again with the right reference system"),
             VectorError::Empty { .. } => ("vector.empty", "check layer and filter, and that the file holds the right shapes"),
+            VectorError::NoGeometry { .. } => ("vector.no_geometry", "close its ring or delete it in a GIS, or leave it out with where = \"...\""),
             VectorError::Kind { .. } => ("vector.kind", "draw it as the kind that is asked for"),
             VectorError::NotFinite { .. } => ("vector.number", "mend the feature in a GIS"),
             VectorError::Unclosed { .. } => ("vector.unclosed", "end the ring with the point that it begins with, or export the file again"),
@@ -47,7 +49,11 @@ impl From<RasterFileError> for AppError {
             RasterFileError::NoNesting { .. } => {
                 ("image.nesting", "resample the coarser band onto the finer grid by nearest neighbour, or use bands of one pixel size")
             }
-            RasterFileError::Outside { .. } => ("image.outside", "put the sources below the job's folder"),
+            RasterFileError::Outside { .. } => ("image.outside", "put the sources below the job's folder, and name them as files"),
+            RasterFileError::NoSource { .. } => {
+                ("image.source", "put the source where the virtual raster names it; without relativeToVRT=\"1\" a name counts from where haulm is called")
+            }
+            RasterFileError::VirtualInArchive { .. } => ("image.outside", "unpack the archive below the job's folder"),
         };
         Self::refused(code, error.to_string()).with_hint(hint)
     }
@@ -89,9 +95,19 @@ impl From<GroundError> for AppError {
             }
             GroundError::StripsOverlap { .. } => refusal("reference.overlap", "draw each strip once"),
             GroundError::Guidance { .. } => refusal("machine.guidance", "draw the line along a pass"),
+            GroundError::AreaOutside { .. } => {
+                refusal("machine.area", "check that areas and boundary show the same field, and that no area lies within an earlier one")
+            }
+            GroundError::LineTurns { .. } | GroundError::LineTight { .. } => refusal(
+                "machine.guidance",
+                "draw the line so that its bends lie outside the field or are wider, or split the field with [[machine.area]] and give each part a heading",
+            ),
+            GroundError::Seam(_) | GroundError::Lay(LayError::Seam(_)) => {
+                refusal("machine.area", "draw the areas anew so that their edges do not all but touch there, or leave a [[machine.area]] out")
+            }
             GroundError::Plane(PlaneError::Unfit { .. }) => refusal("plane.unfit", "write the field's UTM zone in field.crs, or leave it out"),
             GroundError::Plane(_) | GroundError::Crs(_) => refusal("plane.transformation", systems_hint().as_str()),
-            GroundError::Cut(_) => {
+            GroundError::Cut(_) | GroundError::Lay(_) => {
                 refusal("machine.cells", "check the boundary, which may hold more than one field, and the units of working width and cell length")
             }
         }
@@ -118,7 +134,10 @@ impl From<RunError> for AppError {
             RunError::Rate(_) => {
                 refusal("rate.inputs", "see [season], [response] and [rate] of the job; no growing days at all: look at the weather file's unit and dates")
             }
-            RunError::Cut(_) => refusal("machine.cells", "check the units of machine.overrun, working width and cell length"),
+            RunError::Lay(LayError::Seam(_)) => {
+                refusal("machine.area", "draw the areas of [[machine.area]] anew so that their edges do not all but touch there")
+            }
+            RunError::Lay(_) => refusal("machine.cells", "check the units of machine.overrun, working width and cell length"),
             RunError::Classes(_) | RunError::Zones(_) => refusal("zones.refused", "see [zones] of the job"),
             RunError::NothingSeen { missing, undefined, out_of_range, .. } if *out_of_range > missing + undefined => refusal("image.range", RANGE),
             RunError::NothingSeen { .. } => refusal("image.nothing_seen", "check nodata, mask and band scale, and that the image shows the field"),

@@ -3,7 +3,9 @@
 #![expect(clippy::unwrap_used, clippy::panic, clippy::print_stderr, reason = "tests: their helpers fail by panicking, and a child process talks to its parent")]
 
 mod architecture;
+mod areas;
 mod bad_input;
+mod boundaries;
 mod cancel;
 mod check_map;
 mod check_map_files;
@@ -11,6 +13,7 @@ mod cli_help;
 mod cli_run;
 mod commit;
 mod convert;
+mod curve;
 mod doubt;
 mod drive;
 mod economic;
@@ -20,10 +23,12 @@ mod job_first;
 mod job_refusals;
 mod job_suggestions;
 mod lists;
+mod look_ahead;
 mod map_command;
 mod meaning;
 mod methods;
 mod new_command;
+mod odd_images;
 mod points_map;
 mod product_money;
 mod ramp_command;

@@ -48,7 +48,7 @@ fn a_hole_that_is_not_closed_is_not_lost() {
 
 #[test]
 fn an_exclusion_that_is_not_closed_is_not_lost() {
-    refused("vector.unclosed", &["ponds.geojson"], |field| {
+    refused("vector.no_geometry", &["ponds.geojson", "feature 1"], |field| {
         field.polygons("ponds.geojson", &[rectangle(POND), rectangle([24.0, 24.0, 48.0, 40.0])]);
         let mut file: serde_json::Value = serde_json::from_slice(&fs_err::read(field.path("ponds.geojson")).unwrap()).unwrap();
         file["features"][0]["geometry"]["coordinates"][0].as_array_mut().unwrap().pop();

@@ -40,7 +40,8 @@ pub(super) struct Layer {
     pub(super) name: &'static str,
     /// For people.
     pub(super) description: &'static str,
-    /// Whether places are found by an index. It costs two thirds of a row's time, and cells come in row and column order as it is.
+    /// Whether places are found by an index. It costs two thirds of a row's time, and cells come in row and column order as it is;
+    /// a layer of a few shapes is read as a whole.
     pub(super) indexed: bool,
     /// Names, kinds, and what they hold with the unit.
     pub(super) columns: &'static [(&'static str, Kind, &'static str)],
@@ -91,6 +92,7 @@ pub(super) const CELLS: Layer = Layer {
         ("zone", Kind::Whole, "Number of the zone, from 1"),
         ("n_low_kg_ha", Kind::Real, "One in ten draws of every doubt lies below; null where there is no value [kg N/ha]"),
         ("n_high_kg_ha", Kind::Real, "One in ten draws of every doubt lies above; null where there is no value [kg N/ha]"),
+        ("area", Kind::Whole, "Part of the field that is driven one way: 0 along machine.heading, from 1 the areas of the job in their order"),
     ],
 };
 
@@ -112,7 +114,7 @@ pub(super) const CARRIED: Layer = Layer {
 pub(super) const STRIPS: Layer = Layer {
     name: "strips",
     description: "Reference strips as drawn, with the index of strip and comparison swaths",
-    indexed: true,
+    indexed: false,
     columns: &[
         ("strip", Kind::Whole, "Number of the strip, from 1"),
         ("index", Kind::Real, "Mean canopy index of what was seen as crop [no unit]"),
@@ -128,7 +130,7 @@ pub(super) const STRIPS: Layer = Layer {
 pub(super) const FIELD: Layer = Layer {
     name: "field",
     description: "The field: boundary less exclusions with their buffers",
-    indexed: true,
+    indexed: false,
     columns: &[
         ("name", Kind::Text, "Name of the field"),
         ("map_id", Kind::Text, "Id of the map, first six characters of its hash"),
@@ -153,7 +155,7 @@ pub(super) fn zone(prescription: &Prescription, zone: &ZoneRecord) -> Vec<Value>
     ]
 }
 
-pub(super) fn cell(cell: &CellRecord) -> Vec<Value> {
+pub(super) fn cell(cell: &CellRecord, area: usize) -> Vec<Value> {
     vec![
         Value::Whole(cell.row.into()),
         Value::Whole(cell.col.into()),
@@ -175,6 +177,7 @@ pub(super) fn cell(cell: &CellRecord) -> Vec<Value> {
         Value::Whole(cell.zone.into()),
         Value::Real(cell.n_low.map(NRate::get)),
         Value::Real(cell.n_high.map(NRate::get)),
+        Value::Whole(i64::try_from(area).unwrap_or(i64::MAX)),
     ]
 }
 

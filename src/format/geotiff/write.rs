@@ -95,7 +95,7 @@ pub(super) fn fill_rows((columns, rows): (usize, usize), plain: &Scratch, mut ne
         options.set_name_value(key, value)?;
     }
     let driver = DriverManager::get_driver_by_name("GTiff")?;
-    let dataset = driver.create_with_band_type_with_options::<f32, _>(plain.path(), columns, rows, 1, &options)?;
+    let mut dataset = driver.create_with_band_type_with_options::<f32, _>(plain.path(), columns, rows, 1, &options)?;
     let mut band = dataset.rasterband(1)?;
     let mut counts = BTreeMap::new();
     for top in (0..rows).step_by(TILE) {
@@ -108,6 +108,12 @@ pub(super) fn fill_rows((columns, rows): (usize, usize), plain: &Scratch, mut ne
             }
         }
         band.write((0, isize::try_from(top)?), (columns, height), &mut buffer)?;
+    }
+    drop(band);
+    // Made here, where the pixels are at hand: the COG driver would write a file of its own for them.
+    let coarser: Vec<i32> = (1..16).map(|power| 1 << power).take_while(|factor| columns.max(rows) > TILE * *factor as usize / 2).collect();
+    if !coarser.is_empty() {
+        dataset.build_overviews("NEAREST", &coarser, &[])?;
     }
     dataset.close()?;
     Ok(counts)

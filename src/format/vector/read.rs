@@ -115,9 +115,7 @@ fn read<G>(
     complaints::take();
     let dataset = Dataset::open_ex(path, options).map_err(|error| unreadable(&error))?;
     // Some drivers read everything on opening, and drop such a ring, a pond's for instance, with a word to nobody else.
-    if complaints::take().iter().any(|said| said.contains(UNCLOSED)) {
-        return Err(VectorError::Unclosed { path: path.to_owned() });
-    }
+    let unclosed = complaints::take().iter().any(|said| said.contains(UNCLOSED));
     let names: Vec<String> = dataset.layers().map(|layer| layer.name()).collect();
     let problem = |problem: String| VectorError::Layer { path: path.to_owned(), problem, layers: names.clone() };
     let index = match layer_name {
@@ -147,7 +145,12 @@ fn read<G>(
     complaints::take();
     for (k, feature) in layer.features().enumerate() {
         read += 1;
-        let Some(geometry) = feature.geometry().filter(|geometry| !geometry.is_empty()) else { continue };
+        // Never passed over: it may be the water that must get nothing.
+        let Some(geometry) = feature.geometry().filter(|geometry| !geometry.is_empty()) else {
+            // Where the file is cut off, that is the reason.
+            undamaged(path, read)?;
+            return Err(VectorError::NoGeometry { path: path.to_owned(), feature: k + 1, wanted });
+        };
         let kind = geometry.geometry_name();
         let wrong = || VectorError::Kind { path: path.to_owned(), feature: k + 1, kind: kind.clone(), wanted };
         let mut flat = geometry.clone();
@@ -163,31 +166,32 @@ fn read<G>(
         let number = number_column.and_then(|column| feature.field_as_double(column).ok().flatten()).filter(|number| number.is_finite());
         shapes.push(Shape { geometry: shape, name, number });
     }
-    whole(path, &dataset, &layer, read)?;
+    if unclosed {
+        return Err(VectorError::Unclosed { path: path.to_owned() });
+    }
+    undamaged(path, read)?;
+    // This format states the number at its beginning; others count by looking, or keep deleted records in the number.
+    let told = if dataset.driver().short_name() == "FlatGeobuf" { layer.feature_count() as usize } else { 0 };
+    if read < told {
+        return Err(VectorError::Damaged { path: path.to_owned(), read, reason: format!("it says that it holds {told}") });
+    }
     if shapes.is_empty() {
         return Err(VectorError::Empty { path: path.to_owned(), layer: names[index].clone(), filter: filter.map(str::to_owned), wanted });
     }
     Ok(VectorLayer { crs, shapes })
 }
 
-/// Refuses a layer that ended early: what it lacks may be the pond that must get nothing.
-fn whole(path: &Path, dataset: &Dataset, layer: &Layer<'_>, read: usize) -> Result<(), VectorError> {
-    let mut said = complaints::take();
-    // A feature without a geometry, which is allowed and bounds nothing.
-    said.retain(|said| !said.contains("'OGR_G_IsEmpty'"));
+/// Refuses a layer that ended early, or lost a ring on the way: what it lacks may be the pond that must get nothing.
+fn undamaged(path: &Path, read: usize) -> Result<(), VectorError> {
+    let said = complaints::take();
     if said.iter().any(|said| said.contains(UNCLOSED)) {
         return Err(VectorError::Unclosed { path: path.to_owned() });
     }
-    let damaged = |reason: String| VectorError::Damaged { path: path.to_owned(), read, reason };
-    if let Some(first) = said.into_iter().next() {
-        return Err(damaged(first));
+    // A feature without a geometry is told as such.
+    match said.into_iter().find(|said| !said.contains("'OGR_G_IsEmpty'")) {
+        Some(reason) => Err(VectorError::Damaged { path: path.to_owned(), read, reason }),
+        None => Ok(()),
     }
-    // This format states the number at its beginning; others count by looking, or keep deleted records in the number.
-    let told = if dataset.driver().short_name() == "FlatGeobuf" { layer.feature_count() as usize } else { 0 };
-    if read < told {
-        return Err(damaged(format!("it says that it holds {told}")));
-    }
-    Ok(())
 }
 
 /// Place of a column that holds numbers.
@@ -284,6 +288,17 @@ mod tests {
     }
 
     #[test]
+    fn a_feature_without_geometry_is_never_passed_over() {
+        let with = |geometry: &str| SQUARE.replace("]}}]}", &format!("]}}}},{{\"type\":\"Feature\",\"properties\":{{}},\"geometry\":{geometry}}}]}}"));
+        for geometry in ["null", r#"{"type":"Polygon","coordinates":[]}"#] {
+            let (_keep, path) = file("n.geojson", &with(geometry));
+            assert!(matches!(read_polygons(&path, None, None), Err(VectorError::NoGeometry { feature: 2, .. })), "{geometry}");
+            // It can be left out by name.
+            assert!(read_polygons(&path, None, Some("id = 7")).is_ok(), "{geometry}");
+        }
+    }
+
+    #[test]
     fn what_is_refused() {
         let (_keep, missing) = file("b.geojson", SQUARE);
         assert!(matches!(read_polygons(&missing.with_file_name("c.geojson"), None, None), Err(VectorError::Missing { .. })));
@@ -297,7 +312,7 @@ mod tests {
         assert!(matches!(read_polygons(&path, None, None), Err(VectorError::Unclosed { .. })));
         let null = r#","features":[{"type":"Feature","properties":{},"geometry":null},"#;
         let (_keep, path) = file("e.geojson", &SQUARE.replace(r#","features":["#, null));
-        assert_eq!(read_polygons(&path, None, None).unwrap().shapes.len(), 1);
+        assert!(matches!(read_polygons(&path, None, None), Err(VectorError::NoGeometry { feature: 1, .. })));
         let (_keep, path) = file("n.geojson", &SQUARE.replace("[15.01,48.01]", "[15.01,NaN]"));
         assert!(matches!(read_polygons(&path, None, None), Err(VectorError::NotFinite { feature: 1, .. })));
         let (_keep, path) = file("u.geojson", &SQUARE.replace("[15", "[500015"));
