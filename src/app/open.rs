@@ -127,6 +127,18 @@ pub(crate) fn refuse_special(path: &Path) -> Result<(), AppError> {
     }
 }
 
+/// Refuses an output that is one of the inputs, or holds one: even leave to replace files is no leave to lose what was read.
+pub(crate) fn refuse_onto<'a>(inputs: impl IntoIterator<Item = &'a PathBuf>, output: &Path) -> Result<(), AppError> {
+    // What is not there cannot be lost.
+    let Ok(place) = fs_err::canonicalize(output) else { return Ok(()) };
+    let lost = inputs.into_iter().find(|input| fs_err::canonicalize(input.as_path()).is_ok_and(|input| input.starts_with(&place)));
+    lost.map_or(Ok(()), |input| {
+        Err(AppError::refused("output.input", "the output would take the place of an input")
+            .with_fact(output.display().to_string(), format!("is read as {}", input.display()))
+            .with_hint("give the output another name"))
+    })
+}
+
 /// Refuses a file that lies on a network, unless the network is allowed, and what is no file.
 pub(crate) fn refuse_network(path: &Path, network: bool) -> Result<(), AppError> {
     refuse_special(path)?;

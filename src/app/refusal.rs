@@ -15,10 +15,19 @@ use crate::space::plane::PlaneError;
 /// What to do about an index outside its range.
 const RANGE: &str = "check imagery.scale and offset: an index raster stored as 0 to 10 000 needs scale = 0.0001";
 
+/// What to do about a file that may not be read.
+const DENIED: &str = "have the permission to read it, or copy it to a place of your own";
+
+/// Whether the system refused to open a file: GDAL passes on the system's words.
+fn denied(reason: &str) -> bool {
+    reason.contains("Permission denied")
+}
+
 impl From<VectorError> for AppError {
     fn from(error: VectorError) -> Self {
         let (code, hint) = match &error {
             VectorError::Missing { .. } => ("file.missing", "check the name; paths are relative to the job file"),
+            VectorError::Unreadable { reason, .. } if denied(reason) => ("vector.unreadable", DENIED),
             VectorError::Unreadable { .. } => ("vector.unreadable", "give a GeoJSON, GeoPackage, shapefile or KML file"),
             VectorError::Layer { .. } => ("vector.layer", "choose one: { path = \"...\", layer = \"...\" }"),
             VectorError::Filter { .. } => ("vector.filter", "write it as SQL on a column, such as where = \"FIELD_ID = '12'\""),
@@ -40,6 +49,7 @@ impl From<RasterFileError> for AppError {
     fn from(error: RasterFileError) -> Self {
         let (code, hint) = match &error {
             RasterFileError::Missing { .. } => ("file.missing", "check the name; paths are relative to the job file"),
+            RasterFileError::Unreadable { reason, .. } if denied(reason) => ("image.unreadable", DENIED),
             RasterFileError::Unreadable { .. } => ("image.unreadable", "give a GeoTIFF or another raster; if it is one, copy it again: it may be cut off"),
             RasterFileError::NoGeoreference { .. } => {
                 ("image.no_georeference", "export it with its georeference (GeoTIFF, or a world file and a reference system)")
@@ -61,7 +71,12 @@ impl From<RasterFileError> for AppError {
 
 impl From<WeatherError> for AppError {
     fn from(error: WeatherError) -> Self {
-        Self::refused("weather.refused", error.to_string()).with_hint("one row a day: date, tmin_c, tmax_c (or tmin_f, tmax_f)").with_causes(&error)
+        let hint = match &error {
+            WeatherError::Read { source, .. } if source.kind() == std::io::ErrorKind::PermissionDenied => DENIED,
+            WeatherError::Read { .. } => "check the name; paths are relative to the job file",
+            _ => "one row a day: date, tmin_c, tmax_c (or tmin_f, tmax_f)",
+        };
+        Self::refused("weather.refused", error.to_string()).with_hint(hint).with_causes(&error)
     }
 }
 

@@ -293,3 +293,53 @@ fn a_hidden_database_of_systems_is_named() {
     let told = String::from_utf8(run.unwrap().stderr).unwrap();
     assert!(told.contains("PROJ_LIB is set to /nonexistent") && told.contains("unset it"), "{told}");
 }
+
+#[test]
+fn an_output_never_takes_the_place_of_an_input() {
+    let field = Field::mapped();
+    let zones = "out/office/prescription.gpkg";
+    fs_err::copy(field.path(zones), field.path("zones.gpkg")).unwrap();
+    let machine = "out/machine/TASKDATA";
+    let shape =
+        fs_err::read_dir(field.path("out/machine")).unwrap().map(|entry| entry.unwrap().path()).find(|path| path.extension() == Some(OsStr::new("shp")));
+    let shape = shape.unwrap().to_string_lossy().into_owned();
+    let before = crate::field::files(&field.path(""));
+    for arguments in [
+        &["new", "boundary.geojson", "image.tif", "--output", "boundary.geojson", "--overwrite"][..],
+        &["new", "boundary.geojson", "image.tif", "--output", "image.tif", "--overwrite"],
+        &["new", "boundary.geojson", "image.tif", "--strips", "strips.geojson", "--output", "./strips.geojson", "--overwrite"],
+        &["convert", "zones.gpkg", "--layer", "zones", "--to", "geopackage", "--output", "zones.gpkg", "--overwrite"],
+        &["convert", "zones.gpkg", "--layer", "zones", "--to", "geopackage", "--overwrite"],
+        &["convert", &shape, "--to", "shapefile", "--output", &shape, "--overwrite"],
+        &["convert", machine, "--to", "iso11783", "--output", "out/machine", "--overwrite"],
+        &["check", "zones.gpkg", "--layer", "zones", "--faults", "zones.gpkg", "--overwrite"],
+        &["check", &shape, "--repair", &shape, "--overwrite"],
+        &["check", &shape, "--boundary", "zones.gpkg", "--faults", "zones.gpkg", "--overwrite"],
+    ] {
+        let said = field.command(arguments);
+        assert_eq!(said.status, Some(1), "{arguments:?}: {}{}", said.out, said.err);
+        assert!(said.err.contains("error[output.input]") && said.err.contains("hint: "), "{arguments:?}: {}", said.err);
+    }
+    let said = field.command(&["new", "boundary.geojson", "image.tif", "--output", "station.csv", "--overwrite"]);
+    assert!(said.status == Some(1) && said.err.contains("error[job.ending]"), "{}", said.err);
+    assert!(crate::field::files(&field.path("")) == before, "something was changed");
+}
+
+#[test]
+fn readings_that_the_index_cannot_have_and_a_strip_that_is_paler() {
+    let rate = |strip: &str, beside: &str| {
+        let strip = format!("--strip={strip}");
+        let beside = format!("--beside={beside}");
+        let more = ["--growing-days=94", "--crop=winter wheat", "--curve=winter wheat, common practice", "--max-yield=100 bu/ac", "--maximum=120 lb N/ac"];
+        let run = Command::new(env!("CARGO_BIN_EXE_haulm")).args(["rate", &strip, &beside]).args(more).output().unwrap();
+        (run.status.code(), String::from_utf8(run.stdout).unwrap(), String::from_utf8(run.stderr).unwrap())
+    };
+    let (status, _, told) = rate("66", "50");
+    assert_eq!(status, Some(1), "{told}");
+    assert!(told.contains("error[reference.range]") && told.contains("66 cannot be NDVI") && told.contains("per cent"), "{told}");
+    let (status, out, _) = rate("0.50", "0.66");
+    assert_eq!(status, Some(0), "{out}");
+    assert!(out.contains("caution") && out.contains("[reference.below]") && out.contains("swapped"), "{out}");
+    let (status, out, _) = rate("0.66", "0.50");
+    assert!(status == Some(0) && !out.contains("reference.below"), "{out}");
+}

@@ -14,7 +14,7 @@ use crate::app::commit::hash::sha256_hex;
 
 /// Names longer than this are replaced by their hash, so that the hidden names stay below the 255 bytes that file systems allow.
 const LONGEST_NAME: usize = 180;
-/// Bytes that a name may have on the file systems in use (NAME_MAX of POSIX systems in use, from memory).
+/// Bytes that a name may have on the file systems in use (from memory).
 const LONGEST_PART: usize = 255;
 
 /// An output folder with links resolved.

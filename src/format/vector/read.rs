@@ -307,7 +307,7 @@ mod tests {
         let (_keep, path) = file("p.geojson", r#"{"type":"Point","coordinates":[15,48]}"#);
         assert!(matches!(read_polygons(&path, None, None), Err(VectorError::Kind { .. })));
         // A hole whose ends lie apart would be lost without a word, and the pond get nitrogen.
-        let open = r#",[[15.002,48.002],[15.004,48.002],[15.004,48.004]]]"#;
+        let open = ",[[15.002,48.002],[15.004,48.002],[15.004,48.004]]]";
         let (_keep, path) = file("o.geojson", &SQUARE.replace("[15,48]]]", &format!("[15,48]]{open}")));
         assert!(matches!(read_polygons(&path, None, None), Err(VectorError::Unclosed { .. })));
         let null = r#","features":[{"type":"Feature","properties":{},"geometry":null},"#;

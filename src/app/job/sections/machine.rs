@@ -112,17 +112,7 @@ pub(crate) fn machine(
     let lost = if buffered { StateRate::Amount(NRate::ZERO) } else { StateRate::FieldRate };
     let position_lost = state_rate(section, "position_lost", product, false, lost);
     let outside = state_rate(section, "outside", product, false, StateRate::Amount(NRate::ZERO));
-    if let Some(most) = most {
-        for (key, rule) in [("on_start", on_start), ("position_lost", position_lost), ("outside", outside)] {
-            within(section, key, rule, most, ABOVE);
-        }
-    }
-    if !matches!(outside, StateRate::Amount(amount) if amount == NRate::ZERO) {
-        section.log().note(Finding::caution(
-            "machine.outside",
-            "the machine is told to spread outside the field too (machine.outside): water, ways and neighbours lie there; leave it out to get 0",
-        ));
-    }
+    left_to_itself(section, on_start, position_lost, outside, most);
     let width = width?;
     let needed = response.map(|distance| distance * 2.0);
     if let (Some(length), Some(needed)) = (length, needed)
@@ -205,6 +195,21 @@ fn look_ahead(section: &mut Section<'_>, speed: Option<Speed>) -> Option<LookAhe
         return None;
     }
     Some(LookAhead { distance, first_pass: first_pass? })
+}
+
+/// Refuses rates of the machine left to itself above the greatest, and says where it spreads outside the field.
+fn left_to_itself(section: &Section<'_>, on_start: StateRate, position_lost: StateRate, outside: StateRate, most: Option<NRate>) {
+    if let Some(most) = most {
+        for (key, rule) in [("on_start", on_start), ("position_lost", position_lost), ("outside", outside)] {
+            within(section, key, rule, most, ABOVE);
+        }
+    }
+    if !matches!(outside, StateRate::Amount(amount) if amount == NRate::ZERO) {
+        section.log().note(Finding::caution(
+            "machine.outside",
+            "the machine is told to spread outside the field too (machine.outside): water, ways and neighbours lie there; leave it out to get 0",
+        ));
+    }
 }
 
 /// `machine.headland = { passes = 2, rate = "field rate" }`.
