@@ -74,7 +74,7 @@ struct Opened {
 
 /// Tells GDAL how to behave: quiet, with a cache of blocks that does not grow with the image.
 pub(crate) fn set_up(common: &Common) {
-    gdal::config::set_error_handler(|_, _, _| {});
+    crate::format::complaints::listen();
     let cache = memory::cache_mib(common.memory_mib);
     for (key, value) in [("GDAL_CACHEMAX", cache.to_string()), ("OGR_GEOMETRY_ACCEPT_UNCLOSED_RING", "NO".to_owned())] {
         let _ = gdal::config::set_config_option(key, &value);
