@@ -31,8 +31,11 @@ use crate::zones::build::Kind;
 use crate::zones::prescription::CellState;
 use crate::zones::prescription::ZoneRecord;
 
-/// Places of the index that are drawn, when there is one reference.
-const PLACES: usize = 512;
+/// Places of the index that are drawn, when there is one reference: over half the range of an index, a cell's band is then within 0.3 kg N/ha of its own draws
+/// (see the tests).
+const PLACES: usize = 256;
+/// Places of index and reference when it varies over the field, and of rates that go in steps, where a place stands for its neighbourhood.
+const MORE_PLACES: usize = 512;
 /// Places of the reference, when it varies over the field.
 const REFERENCES: usize = 9;
 /// Numbers that the table may hold: 32 MB.
@@ -144,6 +147,7 @@ impl Places {
     fn of(cells: impl Iterator<Item = (f64, f64)>, most: usize, nearest: bool) -> Self {
         let (indices, references): (Vec<f64>, Vec<f64>) = cells.unzip();
         let references = axis(references, REFERENCES);
+        let most = most.min(if nearest || references.len() > 1 { MORE_PLACES } else { PLACES });
         let indices = axis(indices, (most / references.len().max(1)).max(16));
         Self { references, indices, nearest }
     }
@@ -271,7 +275,7 @@ pub fn doubt_of(settings: &Settings, ground: &Ground, reference: &Reference, rat
     let errors = CellErrors::of(ground, rated, alike);
     let used = (0..gets.len()).filter_map(|k| rated.cells[k].index.map(|index| (index, rated.reference_of[k])));
     let used = used.chain(errors.iter().flat_map(|errors| errors.reached(&gets)));
-    let places = Places::of(used, PLACES.min(MOST_NUMBERS / draws), steps);
+    let places = Places::of(used, MOST_NUMBERS / draws, steps);
     if places.len() == 0 {
         return None;
     }
@@ -493,7 +497,7 @@ mod tests {
     fn table_and_cells(model: &RateModel, references: usize, draws: u64) -> (Vec<f64>, Vec<f64>, Bounds, Bounds) {
         let cells: Vec<(f64, f64)> =
             (0..4_000).map(|k| (0.30 + 0.5 * f64::from(k) / 4_000.0, 0.70 + if references > 1 { 0.04 * f64::from(k % 97) / 97.0 } else { 0.0 })).collect();
-        let places = Places::of(cells.iter().copied(), PLACES, matches!(model.method, Method::ClassTable(_)));
+        let places = Places::of(cells.iter().copied(), MOST_NUMBERS, matches!(model.method, Method::ClassTable(_)));
         let spreads = ALL.of_model(model);
         let moved: Vec<_> = (0..draws).map(|number| spreads.draw(5, number).moved(model)).collect();
         let table: Vec<f64> =

@@ -265,22 +265,23 @@ pub struct Band {
     pub sd: f64,
 }
 
-/// The band of a list of numbers, which is put in order. `None` of an empty list.
+/// The band of a list of numbers, whose order it changes. `None` of an empty list.
 pub fn band_of(values: &mut [f64]) -> Option<Band> {
-    values.sort_unstable_by(f64::total_cmp);
     let n = values.len() as f64;
-    let at = |share: f64| quantile(values, share);
     let mean = values.iter().sum::<f64>() / n;
     let squares: f64 = values.iter().map(|value| (value - mean) * (value - mean)).sum();
+    let mut at = |share: f64| quantile(values, share);
     Some(Band { low: at(0.1)?, middle: at(0.5)?, high: at(0.9)?, mean, sd: libm::sqrt(squares / (n - 1.0).max(1.0)) })
 }
 
-/// A quantile of numbers in rising order, on the line between its two neighbours (type 7 of Hyndman and Fan 1996, The American Statistician 50:361-365).
-pub fn quantile(sorted: &[f64], share: f64) -> Option<f64> {
-    let last = sorted.len().checked_sub(1)?;
+/// A quantile, on the line between its two neighbours (type 7 of Hyndman and Fan 1996, The American Statistician 50:361-365). Puts as little in order as it must.
+pub fn quantile(values: &mut [f64], share: f64) -> Option<f64> {
+    let last = values.len().checked_sub(1)?;
     let at = share.clamp(0.0, 1.0) * last as f64;
     let below = libm::floor(at) as usize;
-    let (low, high) = (sorted[below], sorted[(below + 1).min(last)]);
+    let (_, low, above) = values.select_nth_unstable_by(below, f64::total_cmp);
+    let low = *low;
+    let high = above.iter().copied().min_by(f64::total_cmp).unwrap_or(low);
     Some(low + (high - low) * (at - below as f64))
 }
 
