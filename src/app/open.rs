@@ -18,6 +18,7 @@ use crate::format::systems::system_named;
 use crate::format::vector::VectorLayer;
 use crate::format::vector::read_lines;
 use crate::format::vector::read_polygons;
+use crate::pipeline::ground::AreaInput;
 use crate::pipeline::ground::GroundInputs;
 use crate::pipeline::ground::Layer;
 use crate::pipeline::points::PointLayer;
@@ -166,6 +167,10 @@ pub(crate) fn plane(field: &FieldSettings) -> Result<Option<Crs>, AppError> {
 pub fn ground(settings: &Settings, network: bool) -> Result<GroundInputs, AppError> {
     let polygons = |path: &Path, name: Option<&str>, filter: Option<&str>| read_polygons(path, name, filter).map_err(AppError::from);
     let lines = |path: &Path, name: Option<&str>, filter: Option<&str>| read_lines(path, name, filter).map_err(AppError::from);
+    let guidance = |heading: &Heading| match heading {
+        Heading::Line(source) => layer(source, &lines, network).map(Some),
+        Heading::True(_) | Heading::Grid(_) | Heading::Auto => Ok(None),
+    };
     let field = &settings.field;
     let plane = plane(field)?;
     Ok(GroundInputs {
@@ -180,10 +185,13 @@ pub fn ground(settings: &Settings, network: bool) -> Result<GroundInputs, AppErr
             StripsUse::Pooled | StripsUse::Nearest | StripsUse::InverseDistance => None,
         },
         edges: field.edges.iter().map(|source| layer(source, &lines, network)).collect::<Result<_, _>>()?,
-        guidance: match &settings.machine.heading {
-            Heading::Line(source) => Some(layer(source, &lines, network)?),
-            Heading::True(_) | Heading::Grid(_) | Heading::Auto => None,
-        },
+        guidance: guidance(&settings.machine.heading)?,
+        areas: settings
+            .machine
+            .areas
+            .iter()
+            .map(|area| Ok(AreaInput { shapes: layer(&area.source, &polygons, network)?, guidance: guidance(&area.heading)? }))
+            .collect::<Result<_, AppError>>()?,
         plane,
     })
 }
@@ -343,8 +351,13 @@ pub fn inputs(job: &Path, settings: &Settings, image: &[PathBuf], weather: &[Pat
     if let StripsUse::Zones { source, .. } = &settings.reference.strips_use {
         vector(source);
     }
-    if let Heading::Line(source) = &settings.machine.heading {
-        vector(source);
+    for area in &settings.machine.areas {
+        vector(&area.source);
+    }
+    for heading in std::iter::once(&settings.machine.heading).chain(settings.machine.areas.iter().map(|area| &area.heading)) {
+        if let Heading::Line(source) = heading {
+            vector(source);
+        }
     }
     list.extend_from_slice(image);
     list.extend_from_slice(weather);

@@ -11,6 +11,7 @@ use crate::app::open::Image;
 use crate::finding::Finding;
 use crate::format::payload::Payload;
 use crate::pipeline::doubt::Doubt;
+use crate::pipeline::driven::Driven;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::money::ZoneMoney;
 use crate::pipeline::run::Outcome;
@@ -205,9 +206,14 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
             "name": context.settings.field.name, "area_m2": ground.area, "plane": ground.plane.crs.to_string(), "plane_name": ground.plane.crs.name(),
             "longitude": ground.plane.longitude, "latitude": ground.plane.latitude, "areal_scale": ground.plane.areal_scale,
             "scale_low": ground.plane.scale_low, "scale_high": ground.plane.scale_high, "convergence_deg": ground.plane.convergence_deg,
-            "heading_grid_deg": ground.grid.frame.azimuth_deg(), "heading_true_deg": ground.plane.true_azimuth(ground.grid.frame.azimuth_deg()), "cells": ground.grid.cells.len(),
+            "heading_grid_deg": ground.heading_grid_deg(), "heading_true_deg": ground.heading_true_deg(), "cells": ground.grid.cells.len(),
         }),
     );
+    if ground.driven.len() > 1 {
+        let driven = ground.driven.iter().enumerate();
+        let part = |(part, driven): (usize, &Driven)| json!({ "name": driven.name, "area_m2": driven.area, "cells": ground.grid.cells_of(part).len(), "heading_grid_deg": driven.azimuth_deg, "heading_true_deg": ground.plane.true_azimuth(driven.azimuth_deg) });
+        put("driven", driven.map(part).collect());
+    }
     put("transformations", transformations(ground));
     let slots: Vec<Value> = context
         .image

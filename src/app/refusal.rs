@@ -9,6 +9,7 @@ use crate::pipeline::points::PointsError;
 use crate::pipeline::rates::RateError;
 use crate::pipeline::run::RunError;
 use crate::pipeline::scan::ScanError;
+use crate::space::lay::LayError;
 use crate::space::plane::PlaneError;
 
 /// What to do about an index outside its range.
@@ -82,9 +83,19 @@ impl From<GroundError> for AppError {
             }
             GroundError::StripsOverlap { .. } => refusal("reference.overlap", "draw each strip once"),
             GroundError::Guidance { .. } => refusal("machine.guidance", "draw the line along a pass"),
+            GroundError::AreaOutside { .. } => {
+                refusal("machine.area", "check that areas and boundary show the same field, and that no area lies within an earlier one")
+            }
+            GroundError::LineTurns { .. } | GroundError::LineTight { .. } => refusal(
+                "machine.guidance",
+                "draw the line so that its bends lie outside the field or are wider, or split the field with [[machine.area]] and give each part a heading",
+            ),
+            GroundError::Seam(_) | GroundError::Lay(LayError::Seam(_)) => {
+                refusal("machine.area", "draw the areas anew so that their edges do not all but touch there, or leave a [[machine.area]] out")
+            }
             GroundError::Plane(PlaneError::Unfit { .. }) => refusal("plane.unfit", "write the field's UTM zone in field.crs, or leave it out"),
             GroundError::Plane(_) | GroundError::Crs(_) => refusal("plane.transformation", "check the reference systems of boundary, strips and image"),
-            GroundError::Cut(_) => refusal("machine.cells", "check the units of working width and cell length"),
+            GroundError::Cut(_) | GroundError::Lay(_) => refusal("machine.cells", "check the units of working width and cell length"),
         }
     }
 }
@@ -107,7 +118,10 @@ impl From<RunError> for AppError {
                 refusal("rate.empty", "choose rate.step, rate.minimum and rate.maximum so that a multiple of the step lies between them")
             }
             RunError::Rate(_) => refusal("rate.inputs", "see [response] and [rate] of the job"),
-            RunError::Cut(_) => refusal("machine.cells", "check the units of machine.overrun, working width and cell length"),
+            RunError::Lay(LayError::Seam(_)) => {
+                refusal("machine.area", "draw the areas of [[machine.area]] anew so that their edges do not all but touch there")
+            }
+            RunError::Lay(_) => refusal("machine.cells", "check the units of machine.overrun, working width and cell length"),
             RunError::Classes(_) | RunError::Zones(_) => refusal("zones.refused", "see [zones] of the job"),
             RunError::NothingSeen { missing, undefined, out_of_range, .. } if *out_of_range > missing + undefined => refusal("image.range", RANGE),
             RunError::NothingSeen { .. } => refusal("image.nothing_seen", "check nodata, mask and band scale, and that the image shows the field"),

@@ -34,7 +34,7 @@ use crate::zones::prescription::ZoneRecord;
 /// Places of the index that are drawn, when there is one reference: over half the range of an index, a cell's band is then within 0.3 kg N/ha of its own draws
 /// (see the tests).
 const PLACES: usize = 256;
-/// Places of index and reference when it varies over the field, and of rates that go in steps, where a place stands for its neighbourhood.
+/// Places of index and reference when the reference varies over the field, when errors of kriging reach beyond what was measured, and of rates that go in steps, where a place stands for its neighbourhood.
 const MORE_PLACES: usize = 512;
 /// Places of the reference, when it varies over the field.
 const REFERENCES: usize = 9;
@@ -144,10 +144,10 @@ struct Places {
 }
 
 impl Places {
-    fn of(cells: impl Iterator<Item = (f64, f64)>, most: usize, nearest: bool) -> Self {
+    fn of(cells: impl Iterator<Item = (f64, f64)>, most: usize, nearest: bool, wide: bool) -> Self {
         let (indices, references): (Vec<f64>, Vec<f64>) = cells.unzip();
         let references = axis(references, REFERENCES);
-        let most = most.min(if nearest || references.len() > 1 { MORE_PLACES } else { PLACES });
+        let most = most.min(if nearest || wide || references.len() > 1 { MORE_PLACES } else { PLACES });
         let indices = axis(indices, (most / references.len().max(1)).max(16));
         Self { references, indices, nearest }
     }
@@ -275,7 +275,7 @@ pub fn doubt_of(settings: &Settings, ground: &Ground, reference: &Reference, rat
     let errors = CellErrors::of(ground, rated, alike);
     let used = (0..gets.len()).filter_map(|k| rated.cells[k].index.map(|index| (index, rated.reference_of[k])));
     let used = used.chain(errors.iter().flat_map(|errors| errors.reached(&gets)));
-    let places = Places::of(used, MOST_NUMBERS / draws, steps);
+    let places = Places::of(used, MOST_NUMBERS / draws, steps, errors.is_some());
     if places.len() == 0 {
         return None;
     }
@@ -497,7 +497,7 @@ mod tests {
     fn table_and_cells(model: &RateModel, references: usize, draws: u64) -> (Vec<f64>, Vec<f64>, Bounds, Bounds) {
         let cells: Vec<(f64, f64)> =
             (0..4_000).map(|k| (0.30 + 0.5 * f64::from(k) / 4_000.0, 0.70 + if references > 1 { 0.04 * f64::from(k % 97) / 97.0 } else { 0.0 })).collect();
-        let places = Places::of(cells.iter().copied(), MOST_NUMBERS, matches!(model.method, Method::ClassTable(_)));
+        let places = Places::of(cells.iter().copied(), MOST_NUMBERS, matches!(model.method, Method::ClassTable(_)), false);
         let spreads = ALL.of_model(model);
         let moved: Vec<_> = (0..draws).map(|number| spreads.draw(5, number).moved(model)).collect();
         let table: Vec<f64> =
@@ -554,7 +554,7 @@ mod tests {
     #[test]
     fn weights_add_up_and_few_values_are_exact() {
         let cells = [(0.4, 0.7), (0.5, 0.7), (0.6, 0.72)];
-        let places = Places::of(cells.into_iter(), 100, false);
+        let places = Places::of(cells.into_iter(), 100, false, false);
         for (index, reference) in cells {
             let around: Vec<(usize, f64)> = places.around(index, reference).collect();
             assert_eq!(around.len(), 1);
@@ -582,7 +582,7 @@ mod tests {
             cells in proptest::collection::vec((0.2_f64..0.9, 0.01_f64..0.06, 0_usize..4, 0_usize..4), 1..60), seed in any::<u64>(),
         ) {
             let model = model(150.0);
-            let places = Places::of(cells.iter().map(|cell| (cell.0, 0.72)), PLACES, false);
+            let places = Places::of(cells.iter().map(|cell| (cell.0, 0.72)), PLACES, false, false);
             let moved: Vec<_> = (0..20).map(|number| ALL.draw(seed, number).moved(&model)).collect();
             let table: Vec<f64> =
                 (0..places.len()).flat_map(|place| moved.iter().map(|m| rate_at(&places, place, |i, r| m.exact(i, r))).collect::<Vec<_>>()).collect();

@@ -10,8 +10,8 @@ use crate::pipeline::settings::Headland;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::settings::StateRate;
 use crate::science::yield_response::round_to_step;
-use crate::space::cut::CutError;
-use crate::space::cut::cut;
+use crate::space::lay::LayError;
+use crate::space::lay::cells_along;
 use crate::space::polygon::grown;
 use crate::space::polygon::oriented;
 use crate::units::Area;
@@ -32,16 +32,18 @@ const MOSTLY: f64 = 0.5;
 /// `machine.headland` (note): cells, area, and what the rule did to the total; (caution) when no cell, or every canopy cell, lies in it.
 ///
 /// # Errors
-/// [`CutError`] when the inner part cannot be cut into cells.
-pub fn headland(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &mut Vec<Finding>) -> Result<(), CutError> {
+/// [`LayError`] when the inner part cannot be cut into cells.
+pub fn headland(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &mut Vec<Finding>) -> Result<(), LayError> {
     let Some(Headland { passes, rate }) = settings.machine.headland else { return Ok(()) };
     let depth = settings.machine.working_width * f64::from(passes);
     let inner = grown(&filled(&ground.boundary), -depth.get());
-    let inside = cut(&oriented(&ground.mapped.intersection(&inner)), ground.grid.frame)?;
-    let inner_area = |row: i32, col: i32| {
-        let found = inside.cells.binary_search_by_key(&(row, col), |cell| (cell.row, cell.col)).ok();
-        found.map_or(0.0, |k| inside.cells[k].area)
-    };
+    let inside = ground
+        .driven
+        .iter()
+        .enumerate()
+        .map(|(part, driven)| cells_along(&oriented(&driven.region.intersection(&inner)), &ground.grid.way(part)))
+        .collect::<Result<Vec<_>, _>>()?;
+    let inner_area = |part: usize, row: i32, col: i32| inside[part].find(0, row, col).map_or(0.0, |k| inside[part].cells[k].area);
     let step = settings.rate.step.get();
     let (mut cells, mut canopy, mut area, mut moved) = (0_usize, 0_usize, Area::ZERO, 0.0);
     for (k, cell) in ground.grid.cells.iter().enumerate() {
@@ -49,7 +51,7 @@ pub fn headland(settings: &Settings, ground: &Ground, rated: &mut Rated, finding
             continue;
         }
         canopy += 1;
-        if cell.area - inner_area(cell.row, cell.col) <= MOSTLY * cell.area {
+        if cell.area - inner_area(ground.grid.part_of(k), cell.row, cell.col) <= MOSTLY * cell.area {
             continue;
         }
         cells += 1;
@@ -95,9 +97,10 @@ pub fn largest_step(settings: &Settings, ground: &Ground, rated: &mut Rated, fin
     let largest = libm::floor(largest.get() / step + 1e-9) * step;
     let grid = &ground.grid;
     let mut order: Vec<usize> = (0..grid.cells.len()).collect();
-    order.sort_by_key(|&k| (grid.cells[k].col, grid.cells[k].row));
+    let column_of = |k: usize| (grid.part_of(k), grid.cells[k].col);
+    order.sort_by_key(|&k| (column_of(k), grid.cells[k].row));
     let (mut changed, mut moved) = (0_usize, 0.0);
-    for column in order.chunk_by(|&a, &b| grid.cells[a].col == grid.cells[b].col && grid.cells[b].row == grid.cells[a].row + 1) {
+    for column in order.chunk_by(|&a, &b| column_of(a) == column_of(b) && grid.cells[b].row == grid.cells[a].row + 1) {
         let free = |k: usize| rated.cells[k].state == CellState::Canopy && rated.zone_rates[k].0 == Kind::Canopy;
         let mut rates: Vec<Option<f64>> = column.iter().map(|&k| free(k).then_some(rated.zone_rates[k].1)).collect();
         hold_steps(&mut rates, largest);
@@ -130,7 +133,8 @@ pub fn steps_left(settings: &Settings, ground: &Ground, zone_of: &[u32], rate_of
     for border in &ground.borders {
         let (a, b) = (border.a as usize, border.b as usize);
         let change = (rate_of(zone_of[a]) - rate_of(zone_of[b])).abs();
-        if ground.grid.cells[a].col == ground.grid.cells[b].col && change > largest.get() + 1e-9 {
+        let column_of = |k: usize| (ground.grid.part_of(k), ground.grid.cells[k].col);
+        if column_of(a) == column_of(b) && change > largest.get() + 1e-9 {
             borders += 1;
             greatest = greatest.max(change);
         }

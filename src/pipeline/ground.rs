@@ -4,19 +4,20 @@ use geo::Area as _;
 use geo::BooleanOps;
 use geo::BoundingRect;
 use geo::Centroid;
-use geo::Distance as _;
-use geo::Euclidean;
-use geo::Line;
 use geo::LineString;
 use geo::MultiPolygon;
-use geo::Point;
 
 use crate::finding::Finding;
-use crate::pipeline::settings::Heading;
+use crate::pipeline::driven::AreaShape;
+use crate::pipeline::driven::Bounds;
+use crate::pipeline::driven::Driven;
+use crate::pipeline::driven::in_areas;
+use crate::pipeline::driven::lines_doubt;
+use crate::pipeline::driven::way_of;
 use crate::pipeline::settings::Settings;
 use crate::space::cells::Border;
-use crate::space::cells::CellFrame;
 use crate::space::cells::CellGrid;
+use crate::space::cells::Way;
 use crate::space::crs::Crs;
 use crate::space::crs::CrsError;
 use crate::space::crs::Operation;
@@ -24,17 +25,18 @@ use crate::space::crs::Projector;
 use crate::space::cut::CutError;
 use crate::space::cut::borders;
 use crate::space::cut::cut;
+use crate::space::lay::LayError;
 use crate::space::plane::Plane;
 use crate::space::plane::PlaneError;
 use crate::space::plane::choose;
 use crate::space::polygon::carried;
 use crate::space::polygon::grown;
 use crate::space::polygon::joined;
-use crate::space::polygon::least_rectangle;
 use crate::space::polygon::less;
 use crate::space::polygon::oriented;
 use crate::space::polygon::repaired;
 use crate::space::raster::Lattice;
+use crate::space::regions::SeamError;
 
 /// Shapes as they were read.
 #[derive(Clone, Debug)]
@@ -62,8 +64,19 @@ pub struct GroundInputs {
     pub edges: Vec<Layer<Vec<LineString<f64>>>>,
     /// Guidance line.
     pub guidance: Option<Layer<Vec<LineString<f64>>>>,
+    /// Ground that is driven its own way, in the order of the settings, each with its guidance line.
+    pub areas: Vec<AreaInput>,
     /// Working plane that the job asks for.
     pub plane: Option<Crs>,
+}
+
+/// Ground that is driven its own way, as it was read.
+#[derive(Clone, Debug)]
+pub struct AreaInput {
+    /// The ground.
+    pub shapes: Layer<MultiPolygon<f64>>,
+    /// Its guidance line, if its heading comes from one.
+    pub guidance: Option<Layer<Vec<LineString<f64>>>>,
 }
 
 /// The ground on the working plane.
@@ -95,8 +108,30 @@ pub struct Ground {
     pub grid: CellGrid,
     /// Which cells are neighbours.
     pub borders: Vec<Border>,
+    /// The ways that the field is driven, as the grid's parts: first the one of `machine.heading`, then the areas. Always one at least.
+    pub driven: Vec<Driven>,
     /// Transformations used.
     pub operations: Vec<Operation>,
+}
+
+impl Ground {
+    /// Each way that the field is driven.
+    pub fn ways(&self) -> Vec<Way> {
+        (0..self.grid.ways()).map(|part| self.grid.way(part)).collect()
+    }
+    /// What the areas take of ground outside the field within `reach` \[m\], besides their own: for splitting margins as the field is split.
+    pub fn areas_reaching(&self, reach: f64) -> Vec<MultiPolygon<f64>> {
+        let outside = |region: &MultiPolygon<f64>| less(&grown(region, reach), &self.mapped);
+        self.driven.iter().skip(1).map(|driven| joined(&[driven.region.clone(), outside(&driven.region)])).collect()
+    }
+    /// Heading of the ground that no area covers, from true north. \[°\]
+    pub fn heading_true_deg(&self) -> f64 {
+        self.plane.true_azimuth(self.heading_grid_deg())
+    }
+    /// Heading of the ground that no area covers, on the plane. \[°\]
+    pub fn heading_grid_deg(&self) -> f64 {
+        self.grid.drive(0).azimuth_deg()
+    }
 }
 
 /// Why the ground was refused.
@@ -159,6 +194,44 @@ pub enum GroundError {
         /// The file.
         file: String,
     },
+    /// An area without ground in the field.
+    #[error("area {area} ({file}) covers no ground of the field that no earlier area has")]
+    AreaOutside {
+        /// Its number, from 1.
+        area: usize,
+        /// The file.
+        file: String,
+    },
+    /// A guidance line that turns too far.
+    #[error("{file}: the guidance line turns by {degrees:.0}° in all, more than the 150° that passes side by side can follow")]
+    LineTurns {
+        /// The file.
+        file: String,
+        /// By how much. \[°\]
+        degrees: f64,
+    },
+    /// A guidance line that bends too tightly.
+    #[error(
+        "{file}: the guidance line bends with a radius of {radius:.0} m at longitude {longitude:.5}°, latitude {latitude:.5}°, but the field reaches {reach:.0} m to the inside of the bend: passes side by side would cross there"
+    )]
+    LineTight {
+        /// The file.
+        file: String,
+        /// Radius of the bend. \[m\]
+        radius: f64,
+        /// How far the field reaches on its inside. \[m\]
+        reach: f64,
+        /// Where. \[°\]
+        longitude: f64,
+        /// Where. \[°\]
+        latitude: f64,
+    },
+    /// Areas that do not fit together.
+    #[error(transparent)]
+    Seam(#[from] SeamError),
+    /// Cells that cannot be laid.
+    #[error(transparent)]
+    Lay(#[from] LayError),
     /// The plane.
     #[error(transparent)]
     Plane(#[from] PlaneError),
@@ -273,7 +346,19 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
         None => None,
     };
     if let Some((lines, file)) = &guidance {
-        guidance_doubts(lines, file, settings.machine.working_width.get(), findings);
+        lines_doubt(lines, file, findings);
+    }
+    let mut areas = Vec::new();
+    for AreaInput { shapes, guidance } in &inputs.areas {
+        let parts: Vec<MultiPolygon<f64>> = carrier.polygons(shapes)?.iter().map(|part| mended(part, "area", &shapes.file, findings)).collect();
+        let guidance = match guidance {
+            Some(layer) => Some((carrier.lines(layer)?, layer.file.clone())),
+            None => None,
+        };
+        if let Some((lines, file)) = &guidance {
+            lines_doubt(lines, file, findings);
+        }
+        areas.push(AreaShape { shape: oriented(&joined(&parts)), file: shapes.file.clone(), guidance });
     }
     let centre = field.centroid().map_or((0.0, 0.0), |c| (c.x(), c.y()));
     let pixel = pixel_size(&plane.crs, lattice, centre.0, centre.1)?;
@@ -283,11 +368,24 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
         let accuracy = operation.accuracy_m.map_or_else(|| "no accuracy stated".to_owned(), |a| format!("stated accuracy {a} m"));
         findings.push(Finding::note("plane.transformed", format!("{} → {}: {} ({accuracy})", operation.from, operation.to, operation.name)));
     }
-    let frame = frame_of(settings, &plane, &boundary, guidance.as_ref())?;
     let mapped = if settings.field.map_strips { field.clone() } else { oriented(&less(&field, &joined(&strips))) };
-    let grid = cut(&mapped, frame)?;
-    let borders = borders(&grid);
-    Ok(Ground { plane, boundary, exclusions, buffered, field, area, mapped, strips, reference_zones, hard_edges, pixel, grid, borders, operations })
+    let whole = way_of(&settings.machine, &settings.machine.heading, &plane, &boundary, guidance.as_ref(), findings)?;
+    let (grid, borders, driven) = if let (true, Way::Straight(frame)) = (settings.machine.areas.is_empty(), &whole.0) {
+        let grid = cut(&mapped, *frame)?;
+        let borders = borders(&grid);
+        let driven = Driven {
+            name: "the field".to_owned(),
+            area: mapped.unsigned_area(),
+            region: mapped.clone(),
+            azimuth_deg: frame.azimuth_deg(),
+            first_pass_v: whole.1,
+        };
+        (grid, borders, vec![driven])
+    } else {
+        let bounds = Bounds { plane: &plane, boundary: &boundary, mapped: &mapped };
+        in_areas(&settings.machine, &bounds, whole, &areas, findings)?
+    };
+    Ok(Ground { plane, boundary, exclusions, buffered, field, area, mapped, strips, reference_zones, hard_edges, pixel, grid, borders, driven, operations })
 }
 
 fn mended(shape: &MultiPolygon<f64>, what: &str, file: &str, findings: &mut Vec<Finding>) -> MultiPolygon<f64> {
@@ -376,55 +474,4 @@ fn strips_of(
         }
     }
     Ok(strips)
-}
-
-/// Says where columns cannot follow what the guidance file shows: a line that bends, or more than one.
-fn guidance_doubts(lines: &[LineString<f64>], file: &str, working_width: f64, findings: &mut Vec<Finding>) {
-    let Some(((first, last), line)) = lines.first().and_then(|line| Some((line.0.first().zip(line.0.last())?, line))) else { return };
-    let chord = Line::new(*first, *last);
-    let bend = line.0.iter().map(|&place| Euclidean.distance(&Point::from(place), &chord)).fold(0.0, f64::max);
-    if bend > working_width / 2.0 {
-        findings.push(Finding::caution(
-            "machine.line_bent",
-            format!("{file}: the guidance line bends by up to {bend:.1} m from the straight between its ends, more than half a working width; cells follow the straight: passes will cross columns where it bends"),
-        ));
-    }
-    if lines.len() > 1 {
-        findings.push(Finding::caution("machine.lines", format!("{file}: {} guidance lines; cells follow the first", lines.len())));
-    }
-}
-
-/// The machine's grid: direction, size of cells, and where it starts.
-fn frame_of(
-    settings: &Settings,
-    plane: &Plane,
-    boundary: &MultiPolygon<f64>,
-    guidance: Option<&(Vec<LineString<f64>>, String)>,
-) -> Result<CellFrame, GroundError> {
-    let machine = &settings.machine;
-    let mut line = None;
-    let azimuth = match (&machine.heading, guidance) {
-        (Heading::True(degrees), _) => plane.grid_azimuth(*degrees),
-        (Heading::Grid(degrees), _) => *degrees,
-        (Heading::Line(_), Some((lines, file))) => {
-            let ends = lines.first().and_then(|l| l.0.first().zip(l.0.last()));
-            let (a, b) = ends.filter(|(a, b)| libm::hypot(b.x - a.x, b.y - a.y) > 0.01).ok_or_else(|| GroundError::Guidance { file: file.clone() })?;
-            line = Some((a.x, a.y));
-            libm::atan2(b.x - a.x, b.y - a.y).to_degrees().rem_euclid(360.0)
-        }
-        (Heading::Auto | Heading::Line(_), _) => least_rectangle(boundary).map_or(0.0, |rectangle| rectangle.azimuth_deg()),
-    };
-    let mut frame = CellFrame::new(azimuth, machine.cell_length.get(), machine.cell_width().get());
-    let (mut u0, mut v0) = (f64::INFINITY, f64::INFINITY);
-    for point in crate::space::polygon::rings_of(boundary).iter().flatten() {
-        let (u, v) = frame.to_uv(point[0], point[1]);
-        (u0, v0) = (u0.min(u), v0.min(v));
-    }
-    if let Some((x, y)) = line {
-        // Passes run along the line: a pass's middle falls on it, and with sections a column begins at a pass's edge.
-        let edge = frame.to_uv(x, y).1 - machine.working_width.get() / 2.0;
-        v0 = edge + libm::floor((v0 - edge) / frame.width) * frame.width;
-    }
-    (frame.u0, frame.v0) = (u0, v0);
-    Ok(frame)
 }

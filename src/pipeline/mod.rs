@@ -1,9 +1,11 @@
 //! The walk along the data, one file a step.
 
+pub mod ahead;
 pub mod blur;
 pub mod curve;
 pub mod doubt;
 pub mod drive;
+pub mod driven;
 pub mod ground;
 pub mod judge;
 pub mod money;

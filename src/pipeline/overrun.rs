@@ -14,12 +14,14 @@ use rstar::RTree;
 use rstar::primitives::GeomWithData;
 
 use crate::pipeline::ground::Ground;
-use crate::space::cut::CutError;
 use crate::space::cut::cut;
+use crate::space::lay::LayError;
+use crate::space::lay::lay;
 use crate::space::polygon::grown;
 use crate::space::polygon::joined;
 use crate::space::polygon::less;
 use crate::space::polygon::oriented;
+use crate::space::regions::split;
 use crate::zones::outline::outlines;
 
 /// Holes below this came from joining. \[m²\]
@@ -35,22 +37,26 @@ pub(crate) fn filled(boundary: &MultiPolygon<f64>) -> MultiPolygon<f64> {
 /// `zone_of` is the zone of each cell, from 1; `distance` how far rates are carried \[m\].
 ///
 /// # Errors
-/// [`CutError`] when the margin would have too many cells.
-pub fn carried_outwards(ground: &Ground, zone_of: &[u32], zones: usize, distance: f64) -> Result<Vec<MultiPolygon<f64>>, CutError> {
+/// [`LayError`] when the margin would have too many cells, or cannot be shared out among areas.
+pub fn carried_outwards(ground: &Ground, zone_of: &[u32], zones: usize, distance: f64) -> Result<Vec<MultiPolygon<f64>>, LayError> {
     let none = vec![MultiPolygon::new(Vec::new()); zones];
     let inner = filled(&ground.boundary);
     if distance <= 0.0 || zone_of.is_empty() {
         return Ok(none);
     }
     let margin = oriented(&less(&less(&grown(&inner, distance), &inner), &ground.exclusions));
-    let margin_grid = cut(&margin, ground.grid.frame)?;
+    let margin_grid = if ground.grid.parts.is_empty() {
+        cut(&margin, ground.grid.frame)?
+    } else {
+        lay(&split(&margin, &ground.areas_reaching(distance))?, &ground.ways())?.0
+    };
     // Only cells that the field's edge cuts can be nearest; a field of whole cells alone offers them all.
     let at_edge = |k: usize| ground.grid.outline(k).centroid().map(|c| GeomWithData::new([c.x(), c.y()], k));
     let tree = RTree::bulk_load((0..ground.grid.cells.len()).filter_map(at_edge).collect());
     let mut label = vec![0_u32; margin_grid.cells.len()];
     for (k, cell) in margin_grid.cells.iter().enumerate() {
         let Some(centre) = margin_grid.outline(k).centroid() else { continue };
-        let same = ground.grid.cells.binary_search_by_key(&(cell.row, cell.col), |c| (c.row, c.col)).ok();
+        let same = ground.grid.find(margin_grid.part_of(k), cell.row, cell.col);
         let nearest = same.or_else(|| tree.nearest_neighbor([centre.x(), centre.y()]).map(|found| found.data));
         let Some(host) = nearest else { continue };
         let Some(home) = ground.grid.outline(host).centroid() else { continue };

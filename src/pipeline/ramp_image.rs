@@ -168,7 +168,7 @@ pub fn measure(image: &RampImage, layers: &RampLayers, sources: &Sources<'_>, fi
         index: sources.index,
         plane: &plane.crs,
         field: &field,
-        grid: &CellGrid { frame: CellFrame::new(0.0, 1.0, 1.0), cells: Vec::new() },
+        grid: &CellGrid::new(CellFrame::new(0.0, 1.0, 1.0), Vec::new()),
         probes: &probes,
         pixel_inside: image.imagery.pixel_inside,
         bare_below: sources.bare_below,

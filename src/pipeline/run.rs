@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use geo::MultiPolygon;
 
 use crate::finding::Finding;
+use crate::pipeline::ahead;
 use crate::pipeline::doubt;
 use crate::pipeline::doubt::Doubt;
 use crate::pipeline::doubt::bounds_of;
@@ -45,7 +46,7 @@ use crate::pipeline::totals::Totals;
 use crate::pipeline::totals::totals_of;
 use crate::science::reference::SpreadFit;
 use crate::space::crs::CrsError;
-use crate::space::cut::CutError;
+use crate::space::lay::LayError;
 use crate::space::raster::RasterSource;
 use crate::units::Area;
 use crate::units::NRate;
@@ -89,9 +90,9 @@ pub enum RunError {
     /// Rates.
     #[error(transparent)]
     Rate(#[from] RateError),
-    /// The margin outside the field.
+    /// The headland, the margin outside the field, or the machine's shifted map.
     #[error(transparent)]
-    Cut(#[from] CutError),
+    Lay(#[from] LayError),
     /// Classes.
     #[error(transparent)]
     Classes(#[from] ClassifyError),
@@ -350,6 +351,12 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
         *states[*zone as usize - 1].entry(cell.state).or_default() += cell.area.get();
     }
     let margins = carried_outwards(ground, &zoning.zone_of, zoning.zones.len(), settings.machine.overrun.get())?;
+    let mut driven = None;
+    if let Some(look_ahead) = &settings.machine.look_ahead {
+        let over = |whole: &MultiPolygon<f64>| ahead::shifted(ground, &settings.machine, look_ahead, &zoning.zone_of, zoning.zones.len(), whole);
+        driven = Some((over(&ground.mapped)?, over(&ahead::with_margins(ground, &margins))?));
+        findings.push(ahead::finding(look_ahead, &settings.machine, ground));
+    }
     let product = settings.product.as_ref();
     let record = |k: usize, zone: Zone, outline: MultiPolygon<f64>, margin: MultiPolygon<f64>| {
         let n = NRate::kg_per_ha(zone.n);
@@ -370,7 +377,8 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
             index: zone.index,
             cells: zone.cells,
             state,
-            machine_outline: with_margin(&outline, margin),
+            machine_inside: driven.as_ref().map(|(inside, _)| inside[k].clone()),
+            machine_outline: driven.as_ref().map_or_else(|| with_margin(&outline, margin), |(_, all)| all[k].clone()),
             outline,
         }
     };
@@ -483,5 +491,7 @@ fn prescription(settings: &Settings, ground: &Ground, looked: &Looked, rated: &R
         },
         machine: MachineLimits { least: machine.least_rate, greatest: machine.greatest_rate, overrun: machine.overrun, working_width: machine.working_width },
         total_n_kg: totals.n_kg,
+        headings: ground.driven.iter().map(|driven| (driven.name.clone(), ground.plane.true_azimuth(driven.azimuth_deg))).collect(),
+        look_ahead: settings.machine.look_ahead.map(|look_ahead| look_ahead.distance),
     }
 }

@@ -603,6 +603,10 @@ pub struct Machine {
     pub headland: Option<Headland>,
     /// Driving direction.
     pub heading: Heading,
+    /// Parts of the field that are driven their own way, in the job's order.
+    pub areas: Vec<DriveArea>,
+    /// By how much machine files look ahead, when they do.
+    pub look_ahead: Option<LookAhead>,
     /// Cell length along the drive.
     pub cell_length: Length,
     /// Driving speed, when given.
@@ -646,6 +650,46 @@ pub struct Headland {
     pub passes: u32,
     /// What its canopy gets.
     pub rate: StateRate,
+}
+
+/// `[[machine.area]]`: ground that is driven its own way.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DriveArea {
+    /// The ground.
+    pub source: VectorSource,
+    /// Its driving direction.
+    pub heading: Heading,
+}
+
+/// `machine.look_ahead`, with `machine.first_pass`: machine files are shifted against the direction of travel.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LookAhead {
+    /// By how much.
+    pub distance: Length,
+    /// The direction of the rightmost pass, as seen along the heading, and of those beside it.
+    pub first_pass: FirstPass,
+}
+
+/// `machine.first_pass`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FirstPass {
+    /// Along the heading; the next against it, and so on.
+    Along,
+    /// Against the heading; the next along it, and so on.
+    Against,
+    /// Every pass along the heading.
+    EveryAlong,
+}
+
+impl FirstPass {
+    /// As jobs and records have it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Along => "along",
+            Self::Against => "against",
+            Self::EveryAlong => "every along",
+        }
+    }
 }
 
 /// `machine.heading`.

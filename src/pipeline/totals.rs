@@ -190,11 +190,13 @@ fn vary(ground: &Ground, looked: &Looked, reference: &Reference, rated: &Rated, 
     let efficient = |e: f64| model.with_use_efficiency(e).map(|model| nitrogen(rated, &model, own));
     totals.n_kg_by_efficiency = efficient(0.6).zip(efficient(0.4));
     // Columns of cells along the drive, with gaps where there is no canopy.
-    let mut columns: std::collections::BTreeMap<i32, Vec<Option<f64>>> = std::collections::BTreeMap::new();
-    let first = ground.grid.cells.first().map_or(0, |cell| cell.row);
-    for cell in rated.cells.iter().filter(|cell| cell.state == CellState::Canopy) {
-        let column = columns.entry(cell.col).or_default();
-        let at = (cell.row - first) as usize;
+    let mut columns: std::collections::BTreeMap<(usize, i32), Vec<Option<f64>>> = std::collections::BTreeMap::new();
+    let first_of = |part: usize| ground.grid.cells.get(ground.grid.cells_of(part).start).map_or(0, |cell| cell.row);
+    let first: Vec<i32> = (0..ground.grid.ways()).map(first_of).collect();
+    for (k, cell) in rated.cells.iter().enumerate().filter(|(_, cell)| cell.state == CellState::Canopy) {
+        let part = ground.grid.part_of(k);
+        let column = columns.entry((part, cell.col)).or_default();
+        let at = (cell.row - first[part]) as usize;
         if column.len() <= at {
             column.resize(at + 1, None);
         }

@@ -42,6 +42,12 @@ pub fn card(prescription: &Prescription, rates: &MachineRates, points: &[CheckPo
     card.pair("On start", &rate(rates.on_start));
     card.pair("Position lost", &rate(rates.position_lost));
     card.pair("Outside field", &rate(rates.outside));
+    if prescription.headings.len() > 1 {
+        card.title("DRIVING DIRECTION");
+        for (ground, degrees) in &prescription.headings {
+            card.text("", &format!("{degrees:.1} degrees from true north: {ground}"));
+        }
+    }
 
     card.title("CHECK BEFORE THE FIRST PASS");
     if points.is_empty() {
@@ -78,8 +84,14 @@ fn standing_cautions(prescription: &Prescription) -> [String; 5] {
         "The product's label and local law come first, whatever this map says.".to_owned(),
         "A licensed adviser decides. This map is a help, not a recommendation.".to_owned(),
         "Wells and surface water: keep the distance that law and label ask. Only ground that the job excludes gets 0; the map knows of no other.".to_owned(),
-        "The map does not look ahead and does not shut off. Set the look-ahead of machine and product on the terminal; leave shut-off to boundary and sections."
-            .to_owned(),
+        match prescription.look_ahead {
+            None => "The map does not look ahead and does not shut off. Set the look-ahead of machine and product on the terminal; leave shut-off to boundary and sections."
+                .to_owned(),
+            Some(ahead) => format!(
+                "THE MAP LOOKS AHEAD by {}: set the terminal's own look-ahead to 0. Most terminals look ahead themselves; both together shift twice. The map does not shut off: leave that to boundary and sections.",
+                if prescription.unit.is_us() { format!("{:.0} ft", ahead.get() / crate::units::M_PER_FT) } else { format!("{ahead:.1}") }
+            ),
+        },
         match (overrun > 0.0, prescription.zones.iter().any(|zone| zone.machine_outline != zone.outline)) {
             (false, _) => "Rates end at the field's edge. Calibrate the machine first.".to_owned(),
             (true, true) => {

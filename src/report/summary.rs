@@ -154,6 +154,12 @@ fn season_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bloc
     Block::rows(if response.yields().is_some() { "Season and yield" } else { "Season and method" }, rows)
 }
 
+/// The heading on the plane, and where the field is driven otherwise.
+fn headings_note(ground: &Ground) -> String {
+    let areas = ground.driven.iter().skip(1).map(|driven| format!("{} along {:.2}° true", driven.name, ground.plane.true_azimuth(driven.azimuth_deg)));
+    std::iter::once(format!("{:.2}° on the plane", ground.heading_grid_deg())).chain(areas).collect::<Vec<_>>().join("; ")
+}
+
 fn ground_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Block {
     let totals = &outcome.totals;
     Block::rows(
@@ -162,7 +168,7 @@ fn ground_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bloc
             Row::new("field", units.area(Area::m2(facts.ground.area))).with_note(format!(
                 "in {} cells along {:.1}° true",
                 facts.ground.grid.cells.len(),
-                facts.ground.plane.true_azimuth(facts.ground.grid.frame.azimuth_deg())
+                facts.ground.heading_true_deg()
             )),
             Row::new("unseen", percent(totals.unseen_share)),
             Row::new("bare", percent(totals.bare_share)),
@@ -366,8 +372,7 @@ pub fn inspected(facts: &Facts<'_>, looked: &Looked, files: &[FileFacts], bands:
                 ground.grid.frame.length,
                 ground.grid.frame.width
             )),
-            Row::new("heading", format!("{:.2}° true", plane.true_azimuth(ground.grid.frame.azimuth_deg())))
-                .with_note(format!("{:.2}° on the plane", ground.grid.frame.azimuth_deg())),
+            Row::new("heading", format!("{:.2}° true", ground.heading_true_deg())).with_note(headings_note(ground)),
             spacing,
             match facts.season.growing_days {
                 days if days.is_finite() => Row::new("growing days", format!("{days:.0}")).with_note(facts.season.said().unwrap_or_default()),

@@ -7,6 +7,8 @@ use geo::LineString;
 use geo::MultiPolygon;
 use geo::Polygon;
 
+use crate::space::curve::CurveFrame;
+
 /// The machine frame and the size of its cells.
 ///
 /// `u = x sin A + y cos A`, `v = −x cos A + y sin A`, with A the heading as azimuth clockwise from the plane's north.
@@ -26,6 +28,10 @@ pub struct CellFrame {
 }
 
 impl CellFrame {
+    /// The working plane itself as a frame: `u` is x and `v` is y, to the last bit. Cells of a grid that is laid in parts are kept in it.
+    pub const fn of_plane(length: f64, width: f64) -> Self {
+        Self { azimuth_deg: 90.0, sin: 1.0, cos: 0.0, u0: 0.0, v0: 0.0, length, width }
+    }
     /// A frame with its origin still at 0, 0; `length` and `width` must be positive.
     pub fn new(azimuth_deg: f64, length: f64, width: f64) -> Self {
         let a = azimuth_deg.to_radians();
@@ -95,27 +101,139 @@ pub struct Border {
     pub length: f64,
 }
 
+/// How ground is driven.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Way {
+    /// Straight on.
+    Straight(CellFrame),
+    /// Along a bent guidance line.
+    Curve(Box<CurveFrame>),
+}
+
+impl Way {
+    /// The frame; of a curve, its mean heading with length and width of cells.
+    pub const fn frame(&self) -> &CellFrame {
+        match self {
+            Self::Straight(frame) => frame,
+            Self::Curve(curve) => curve.mean(),
+        }
+    }
+    /// Row and column of a place of the plane; `None` where a curve's frame does not reach.
+    pub fn row_and_column(&self, x: f64, y: f64) -> Option<(i32, i32)> {
+        match self {
+            Self::Straight(frame) => {
+                let (u, v) = frame.to_uv(x, y);
+                Some((libm::floor((u - frame.u0) / frame.length) as i32, libm::floor((v - frame.v0) / frame.width) as i32))
+            }
+            Self::Curve(curve) => curve.row_and_column(x, y),
+        }
+    }
+    /// The same with rows that begin `by` further along. \[m\]
+    #[must_use]
+    pub fn moved_along(mut self, by: f64) -> Self {
+        match &mut self {
+            Self::Straight(frame) => frame.u0 += by,
+            Self::Curve(curve) => curve.s0 += by,
+        }
+        self
+    }
+}
+
+/// A part of a grid that is laid by a frame of its own.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Part {
+    /// How it is driven: rows and columns of its cells count along it.
+    pub way: Way,
+    /// Position of its first cell; its last is the one before the next part's first.
+    pub first: usize,
+}
+
 /// The grid of a field: frame, and cells in row, column order.
+///
+/// As a rule the whole field is driven one way: `parts` is empty, and `frame` is both the frame in which shapes stand and the one that rows and columns count in. A field that is driven in several ways
+/// has parts; shapes then stand on the plane, `frame` is [`CellFrame::of_plane`], and rows and columns count in the frame of the cell's part.
 #[derive(Clone, Debug, PartialEq)]
 pub struct CellGrid {
-    /// The frame.
+    /// The frame in which the rings stand.
     pub frame: CellFrame,
-    /// Cells in row, column order.
+    /// Cells in part, row, column order.
     pub cells: Vec<Cell>,
+    /// Parts, or none when the field is driven one way.
+    pub parts: Vec<Part>,
 }
 
 impl CellGrid {
-    /// The closed rings of a cell in `(u, v)`: `(ring, is_exterior)`, exterior counter-clockwise, holes clockwise.
+    /// A grid that is driven one way.
+    pub const fn new(frame: CellFrame, cells: Vec<Cell>) -> Self {
+        Self { frame, cells, parts: Vec::new() }
+    }
+
+    /// How many ways the field is driven.
+    pub fn ways(&self) -> usize {
+        self.parts.len().max(1)
+    }
+
+    /// The part that a cell belongs to, from 0; 0 where there are no parts.
+    pub fn part_of(&self, cell: usize) -> usize {
+        // Empty parts begin where the next one does: the last that begins there holds the cell.
+        self.parts.partition_point(|part| part.first <= cell).saturating_sub(1)
+    }
+
+    /// The frame of a part: what its rows and columns count in, and the way that it is driven.
+    pub fn drive(&self, part: usize) -> &CellFrame {
+        self.parts.get(part).map_or(&self.frame, |part| part.way.frame())
+    }
+
+    /// How a part is driven.
+    pub fn way(&self, part: usize) -> Way {
+        self.parts.get(part).map_or(Way::Straight(self.frame), |part| part.way.clone())
+    }
+
+    /// Whether a part is driven along a curve.
+    pub fn is_curved(&self, part: usize) -> bool {
+        self.parts.get(part).is_some_and(|part| matches!(part.way, Way::Curve(_)))
+    }
+
+    /// The cell of a part in whose row and column a place of the plane lies.
+    pub fn locate(&self, part: usize, x: f64, y: f64) -> Option<usize> {
+        let (row, col) = match self.parts.get(part) {
+            Some(part) => part.way.row_and_column(x, y)?,
+            None => Way::Straight(self.frame).row_and_column(x, y)?,
+        };
+        self.find(part, row, col)
+    }
+
+    /// Positions of the cells of a part.
+    pub fn cells_of(&self, part: usize) -> std::ops::Range<usize> {
+        let first = self.parts.get(part).map_or(0, |part| part.first);
+        first..self.parts.get(part + 1).map_or(self.cells.len(), |next| next.first)
+    }
+
+    /// The cell at a row and column of a part.
+    pub fn find(&self, part: usize, row: i32, col: i32) -> Option<usize> {
+        let range = self.cells_of(part);
+        self.cells[range.clone()].binary_search_by_key(&(row, col), |cell| (cell.row, cell.col)).ok().map(|at| range.start + at)
+    }
+
+    /// The closed rings of a cell in [`Self::frame`]: `(ring, is_exterior)`, exterior counter-clockwise, holes clockwise.
     ///
     /// Vertices are shared bit for bit by neighbours, except that a whole cell's rectangle does not repeat the extra points of cut neighbours: there are none, since
     /// a neighbour across a full border has only the two corners on it.
     pub fn rings(&self, cell: usize) -> Vec<(Vec<[f64; 2]>, bool)> {
+        let part = self.part_of(cell);
         let cell = &self.cells[cell];
         match &cell.shape {
             CellShape::Whole => {
-                let (u0, u1) = (self.frame.row_start(cell.row), self.frame.row_start(cell.row + 1));
-                let (v0, v1) = (self.frame.col_start(cell.col), self.frame.col_start(cell.col + 1));
-                vec![(vec![[u0, v0], [u1, v0], [u1, v1], [u0, v1], [u0, v0]], true)]
+                let frame = self.drive(part);
+                let (u0, u1) = (frame.row_start(cell.row), frame.row_start(cell.row + 1));
+                let (v0, v1) = (frame.col_start(cell.col), frame.col_start(cell.col + 1));
+                let mut ring = vec![[u0, v0], [u1, v0], [u1, v1], [u0, v1], [u0, v0]];
+                if !self.parts.is_empty() {
+                    for point in &mut ring {
+                        *point = frame.to_xy(point[0], point[1]).into();
+                    }
+                }
+                vec![(ring, true)]
             }
             CellShape::Cut(pieces) => pieces
                 .iter()

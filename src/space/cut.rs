@@ -3,6 +3,7 @@
 //! The field is sliced by the grid's lines, one after the other: rows first, then columns. A vertex on a line counts as above it, so that there is no third case. A crossing is computed once
 //! for an edge, from its lower to its upper end, and handed to both sides; grid nodes get the line's own numbers. So neighbours share their vertices bit for bit.
 
+use geo::Area as _;
 use geo::MultiPolygon;
 
 use crate::space::cells::Border;
@@ -11,12 +12,14 @@ use crate::space::cells::CellFrame;
 use crate::space::cells::CellGrid;
 use crate::space::cells::CellShape;
 use crate::space::cells::Piece;
+use crate::space::curve::CurveFrame;
+use crate::space::curve::Strip;
 use crate::space::polygon::rings_of;
 
 /// Pieces smaller than this are dropped. \[m²\]
 const LEAST_PIECE: f64 = 1e-6;
 /// Two cells are neighbours if they share more than this. \[m\]
-const LEAST_BORDER: f64 = 1e-3;
+pub(crate) const LEAST_BORDER: f64 = 1e-3;
 /// More cells than this in one field are refused.
 pub const MOST_CELLS: f64 = 2e7;
 
@@ -49,6 +52,51 @@ struct Chain {
     above: bool,
 }
 
+/// A line that rings are cut at. A vertex on it counts as above it.
+#[derive(Clone, Copy)]
+enum Cutting {
+    /// Where a coordinate has this value.
+    Grid { axis: usize, at: f64 },
+    /// Where `u = a + b v`.
+    Slanted { a: f64, b: f64 },
+}
+
+impl Cutting {
+    fn is_up(self, p: [f64; 2]) -> bool {
+        match self {
+            Self::Grid { axis, at } => p[axis] >= at,
+            Self::Slanted { a, b } => p[0] - (a + b * p[1]) >= 0.0,
+        }
+    }
+    /// Position along the line.
+    const fn along(self, p: [f64; 2]) -> f64 {
+        match self {
+            Self::Grid { axis, .. } => p[1 - axis],
+            Self::Slanted { .. } => p[1],
+        }
+    }
+    /// Whether a walk round the inside enters the line, in the direction of its positions, where it crosses upwards.
+    const fn begins_upwards(self) -> bool {
+        !matches!(self, Self::Grid { axis: 1, .. })
+    }
+    /// Where an edge meets the line; the same bits whichever way the edge runs.
+    fn crossing(self, a: [f64; 2], b: [f64; 2]) -> [f64; 2] {
+        match self {
+            Self::Grid { axis, at } => crossing_point(a, b, axis, at),
+            Self::Slanted { a: from, b: lean } => {
+                let off = |p: [f64; 2]| p[0] - (from + lean * p[1]);
+                let (low, high) = if off(a) < off(b) { (a, b) } else { (b, a) };
+                let (below, above) = (off(low), off(high));
+                if above == 0.0 {
+                    return high;
+                }
+                let t = below / (below - above);
+                [low[0] + t * (high[0] - low[0]), low[1] + t * (high[1] - low[1])]
+            }
+        }
+    }
+}
+
 /// A crossing of the line.
 #[derive(Clone, Copy)]
 struct Crossing {
@@ -62,17 +110,10 @@ struct Crossing {
 /// # Errors
 /// [`CutError::TooMany`].
 pub fn cut(field: &MultiPolygon<f64>, frame: CellFrame) -> Result<CellGrid, CutError> {
-    let rings: Vec<Ring> = rings_of(field)
-        .into_iter()
-        .map(|ring| {
-            let mut ring: Ring = ring.iter().map(|p| frame.to_uv(p[0], p[1])).map(|(u, v)| [u, v]).collect();
-            ring.pop();
-            ring
-        })
-        .collect();
+    let rings = open_rings(field, &frame);
     let extent = |axis: usize| rings.iter().flatten().map(|p| p[axis]).fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), t| (low.min(t), high.max(t)));
     let (u, v) = (extent(0), extent(1));
-    let mut grid = CellGrid { frame, cells: Vec::new() };
+    let mut grid = CellGrid::new(frame, Vec::new());
     if rings.is_empty() {
         return Ok(grid);
     }
@@ -82,16 +123,56 @@ pub fn cut(field: &MultiPolygon<f64>, frame: CellFrame) -> Result<CellGrid, CutE
     }
     let first = libm::floor((u.0 - frame.u0) / frame.length) as i32;
     let last = libm::floor((u.1 - frame.u0) / frame.length) as i32 + 1;
-    let (_, mut rest) = slice(rings, 0, frame.row_start(first));
+    let (_, mut rest) = slice(rings, Cutting::Grid { axis: 0, at: frame.row_start(first) });
     for row in first..=last {
-        let (strip, above) = slice(rest, 0, frame.row_start(row + 1));
+        let (strip, above) = slice(rest, Cutting::Grid { axis: 0, at: frame.row_start(row + 1) });
         rest = above;
-        cut_row(strip, row, &mut grid);
+        cut_row(strip, row, true, &mut grid);
     }
     Ok(grid)
 }
 
-fn cut_row(strip: Vec<Ring>, row: i32, grid: &mut CellGrid) {
+/// The rings of a shape in a frame, without their closing points.
+fn open_rings(shape: &MultiPolygon<f64>, frame: &CellFrame) -> Vec<Ring> {
+    let ring = |ring: Vec<[f64; 2]>| {
+        let mut ring: Ring = ring.iter().map(|p| frame.to_uv(p[0], p[1])).map(|(u, v)| [u, v]).collect();
+        ring.pop();
+        ring
+    };
+    rings_of(shape).into_iter().map(ring).collect()
+}
+
+/// Cuts what lies in one strip of a curve: columns along its segment, rows across as the curve has them. No cell counts as whole: it is no rectangle.
+///
+/// # Errors
+/// [`CutError::TooMany`].
+pub(crate) fn cut_strip(shape: &MultiPolygon<f64>, strip: &Strip, curve: &CurveFrame) -> Result<CellGrid, CutError> {
+    let frame = strip.frame;
+    let mut grid = CellGrid::new(frame, Vec::new());
+    let cells = shape.unsigned_area() / (frame.length * frame.width);
+    if cells > MOST_CELLS {
+        return Err(CutError::TooMany { cells, length: frame.length, width: frame.width, most: MOST_CELLS });
+    }
+    let mut rest = open_rings(shape, &frame);
+    let (start, end) = strip.span();
+    let mut row = libm::floor((start - curve.s0) / frame.length) as i32;
+    while !rest.is_empty() {
+        let next = curve.row_start(row + 1);
+        let strip_rings = if next < end {
+            let (a, b) = strip.across(next);
+            let (below, above) = slice(rest, Cutting::Slanted { a, b });
+            rest = above;
+            below
+        } else {
+            std::mem::take(&mut rest)
+        };
+        cut_row(strip_rings, row, false, &mut grid);
+        row += 1;
+    }
+    Ok(grid)
+}
+
+fn cut_row(strip: Vec<Ring>, row: i32, may_be_whole: bool, grid: &mut CellGrid) {
     let frame = grid.frame;
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
     for point in strip.iter().flatten() {
@@ -103,31 +184,31 @@ fn cut_row(strip: Vec<Ring>, row: i32, grid: &mut CellGrid) {
     }
     let first = libm::floor((low - frame.v0) / frame.width) as i32;
     let last = libm::floor((high - frame.v0) / frame.width) as i32 + 1;
-    let (_, mut rest) = slice(strip, 1, frame.col_start(first));
+    let (_, mut rest) = slice(strip, Cutting::Grid { axis: 1, at: frame.col_start(first) });
     for col in first..=last {
-        let (rings, above) = slice(rest, 1, frame.col_start(col + 1));
+        let (rings, above) = slice(rest, Cutting::Grid { axis: 1, at: frame.col_start(col + 1) });
         rest = above;
-        grid.cells.extend(cell_of(rings, row, col, &frame));
+        grid.cells.extend(cell_of(rings, (row, col), may_be_whole, &frame));
     }
 }
 
-/// Splits rings at the line where coordinate `axis` equals `at`: what lies below it, what lies on or above it.
-fn slice(rings: Vec<Ring>, axis: usize, at: f64) -> (Vec<Ring>, Vec<Ring>) {
+/// Splits rings at a line: what lies below it, what lies on or above it.
+fn slice(rings: Vec<Ring>, line: Cutting) -> (Vec<Ring>, Vec<Ring>) {
     let (mut below, mut above) = (Vec::new(), Vec::new());
     let mut chains: Vec<Chain> = Vec::new();
     let mut crossings: Vec<Crossing> = Vec::new();
     for ring in rings {
-        let ups = ring.iter().filter(|p| p[axis] >= at).count();
+        let ups = ring.iter().filter(|p| line.is_up(**p)).count();
         if ups == ring.len() {
             above.push(ring);
         } else if ups == 0 {
             below.push(ring);
         } else {
-            chains_of(&ring, axis, at, &mut chains, &mut crossings);
+            chains_of(&ring, line, &mut chains, &mut crossings);
         }
     }
     if !crossings.is_empty() {
-        let partner = paired(&mut crossings, axis == 0);
+        let partner = paired(&mut crossings, line.begins_upwards());
         for upper in [true, false] {
             let side = joined(&chains, &partner, upper);
             if upper { above.extend(side) } else { below.extend(side) }
@@ -137,9 +218,9 @@ fn slice(rings: Vec<Ring>, axis: usize, at: f64) -> (Vec<Ring>, Vec<Ring>) {
 }
 
 /// Cuts one ring into chains at the line.
-fn chains_of(ring: &[[f64; 2]], axis: usize, at: f64, chains: &mut Vec<Chain>, crossings: &mut Vec<Crossing>) {
+fn chains_of(ring: &[[f64; 2]], line: Cutting, chains: &mut Vec<Chain>, crossings: &mut Vec<Crossing>) {
     let n = ring.len();
-    let up = |i: usize| ring[i % n][axis] >= at;
+    let up = |i: usize| line.is_up(ring[i % n]);
     let Some(start) = (0..n).find(|&i| up(i) != up(i + 1)) else { return };
     let base = crossings.len();
     let mut count = 0;
@@ -152,12 +233,12 @@ fn chains_of(ring: &[[f64; 2]], axis: usize, at: f64, chains: &mut Vec<Chain>, c
         if up(i) == up(j) {
             continue;
         }
-        let cross = crossing_point(ring[i], ring[j], axis, at);
+        let cross = line.crossing(ring[i], ring[j]);
         if k > 0 {
             push_distinct(&mut points, cross);
             chains.push(Chain { points: std::mem::take(&mut points), ends: (base + count - 1, base + count), above: up(i) });
         }
-        crossings.push(Crossing { at: cross[1 - axis], upwards: up(j), id: base + count });
+        crossings.push(Crossing { at: line.along(cross), upwards: up(j), id: base + count });
         count += 1;
         points.push(cross);
         if up(j) && ring[j] == cross {
@@ -166,7 +247,7 @@ fn chains_of(ring: &[[f64; 2]], axis: usize, at: f64, chains: &mut Vec<Chain>, c
         }
     }
     points.push(ring[start]);
-    let first = crossing_point(ring[start], ring[(start + 1) % n], axis, at);
+    let first = line.crossing(ring[start], ring[(start + 1) % n]);
     push_distinct(&mut points, first);
     chains.push(Chain { points, ends: (base + count - 1, base), above: up(start) });
 }
@@ -286,15 +367,15 @@ fn inside(ring: &[[f64; 2]], p: [f64; 2]) -> bool {
     odd
 }
 
-fn cell_of(rings: Vec<Ring>, row: i32, col: i32, frame: &CellFrame) -> Option<Cell> {
+/// Rings put together: each exterior with its area less its holes' and with its holes. Rings of an area below `least` are dropped. \[m²\]
+pub(crate) fn nested(rings: impl IntoIterator<Item = Ring>, least: f64) -> Vec<(f64, Ring, Vec<Ring>)> {
     let mut exteriors: Vec<(f64, Ring, Vec<Ring>)> = Vec::new();
     let mut holes: Vec<(f64, Ring)> = Vec::new();
     for ring in rings {
-        let ring = without_spikes(ring);
         let area = signed_area(&ring);
-        if area >= LEAST_PIECE {
+        if area >= least {
             exteriors.push((area, ring, Vec::new()));
-        } else if area <= -LEAST_PIECE {
+        } else if area <= -least {
             holes.push((area, ring));
         }
     }
@@ -310,13 +391,19 @@ fn cell_of(rings: Vec<Ring>, row: i32, col: i32, frame: &CellFrame) -> Option<Ce
             exteriors[k].2.push(hole);
         }
     }
+    exteriors
+}
+
+fn cell_of(rings: Vec<Ring>, (row, col): (i32, i32), may_be_whole: bool, frame: &CellFrame) -> Option<Cell> {
+    let exteriors = nested(rings.into_iter().map(without_spikes), LEAST_PIECE);
     let area: f64 = exteriors.iter().map(|piece| piece.0).sum();
     if exteriors.is_empty() || area < LEAST_PIECE {
         return None;
     }
     let (u, v) = ((frame.row_start(row), frame.row_start(row + 1)), (frame.col_start(col), frame.col_start(col + 1)));
     let is_corner = |p: &[f64; 2]| (p[0] == u.0 || p[0] == u.1) && (p[1] == v.0 || p[1] == v.1);
-    if let [(_, ring, inner)] = exteriors.as_slice()
+    if may_be_whole
+        && let [(_, ring, inner)] = exteriors.as_slice()
         && inner.is_empty()
         && ring.len() == 4
         && ring.iter().all(is_corner)
@@ -373,7 +460,6 @@ fn shared(grid: &CellGrid, a: usize, b: usize, axis: usize, at: f64) -> f64 {
 mod tests {
     use super::*;
     use approx::assert_relative_eq;
-    use geo::Area;
     use geo::Coord;
     use geo::LineString;
     use geo::Polygon;

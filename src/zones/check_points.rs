@@ -3,10 +3,14 @@
 use std::collections::BTreeMap;
 use std::collections::VecDeque;
 
+use geo::Centroid as _;
+use geo::Contains as _;
+
 use crate::space::cells::CellShape;
 use crate::space::crs::Crs;
 use crate::space::crs::CrsError;
 use crate::space::crs::Projector;
+use crate::units::Length;
 use crate::zones::machine::MachineRates;
 use crate::zones::prescription::Prescription;
 
@@ -49,10 +53,13 @@ pub fn check_points(prescription: &Prescription, rates: &MachineRates, count: us
     let frame = &prescription.grid.frame;
     let side = frame.length.min(frame.width);
     // A task grid's cell is half the machine's, 5 m at least; its diagonal must fit between point and border.
-    let clear = 1.5 * (side / 2.0).max(prescription.machine.working_width.get() / 2.0).max(5.0);
+    let ahead = prescription.look_ahead.map_or(0.0, Length::get);
+    let clear = 1.5 * (side / 2.0).max(prescription.machine.working_width.get() / 2.0).max(5.0) + ahead;
     let is_clear = |cell: usize| (f64::from(depth[cell]) - 0.5) * side >= clear;
     let mut zones: Vec<(usize, f64, f64)> =
         prescription.zones.iter().filter_map(|zone| deepest.get(&zone.zone).and_then(|cell| rate[*cell].map(|rate| (*cell, rate, zone.area.get())))).collect();
+    // Where machine files look ahead, a place nearer to another rate than they are shifted shows that one.
+    zones.retain(|zone| ahead <= 0.0 || is_clear(zone.0));
     zones.sort_by(|a, b| is_clear(b.0).cmp(&is_clear(a.0)).then((b.1 > 0.0).cmp(&(a.1 > 0.0))).then(b.2.total_cmp(&a.2)));
 
     let mut chosen: Vec<(usize, f64)> = Vec::new();
@@ -64,14 +71,25 @@ pub fn check_points(prescription: &Prescription, rates: &MachineRates, count: us
             }
         }
     }
-    let centre = |cell: usize| (frame.row_start(cells[cell].row) + frame.length / 2.0, frame.col_start(cells[cell].col) + frame.width / 2.0);
+    let grid = &prescription.grid;
+    // In the grid's own frame: of a grid in parts, on the plane.
+    let centre = |cell: usize| {
+        if let Some(middle) = grid.is_curved(grid.part_of(cell)).then(|| middle(prescription, cell)).flatten() {
+            return middle;
+        }
+        let frame = grid.drive(grid.part_of(cell));
+        let (u, v) = (frame.row_start(cells[cell].row) + frame.length / 2.0, frame.col_start(cells[cell].col) + frame.width / 2.0);
+        if grid.parts.is_empty() { (u, v) } else { frame.to_xy(u, v) }
+    };
     let least_depth = depth.iter().max().map_or(1, |most| most.div_ceil(2).max(1));
     while chosen.len() < count && !chosen.is_empty() {
         let away = |cell: usize| {
             let (u, v) = centre(cell);
             chosen.iter().map(|(other, _)| libm::hypot(centre(*other).0 - u, centre(*other).1 - v)).fold(f64::INFINITY, f64::min)
         };
-        let candidates = (0..cells.len()).filter(|cell| depth[*cell] >= least_depth).filter_map(|cell| rate[cell].map(|rate| (cell, rate, away(cell))));
+        let candidates = (0..cells.len())
+            .filter(|cell| depth[*cell] >= least_depth && (ahead <= 0.0 || is_clear(*cell)))
+            .filter_map(|cell| rate[cell].map(|rate| (cell, rate, away(cell))));
         match candidates.reduce(|best, next| if next.2 > best.2 { next } else { best }) {
             Some((cell, rate, far)) if far > 0.0 => chosen.push((cell, rate)),
             _ => break,
@@ -88,18 +106,30 @@ pub fn check_points(prescription: &Prescription, rates: &MachineRates, count: us
     chosen.into_iter().map(point).collect()
 }
 
+/// The middle of a cell that is one piece with its middle in it.
+fn middle(prescription: &Prescription, cell: usize) -> Option<(f64, f64)> {
+    let outline = prescription.grid.outline(cell);
+    let centre = outline.centroid().filter(|centre| outline.0.len() == 1 && outline.contains(centre))?;
+    Some((centre.x(), centre.y()))
+}
+
 /// Steps from each cell, in any of eight directions, to the nearest cell that is cut, missing or of another rate; 0 for a cut cell itself.
 fn depths(prescription: &Prescription, rate: &[Option<f64>]) -> Vec<u32> {
     let cells = &prescription.grid.cells;
-    let places: BTreeMap<(i32, i32), usize> = cells.iter().enumerate().map(|(cell, shape)| ((shape.row, shape.col), cell)).collect();
+    let part_of = |cell: usize| prescription.grid.part_of(cell);
+    let places: BTreeMap<(usize, i32, i32), usize> = cells.iter().enumerate().map(|(cell, shape)| ((part_of(cell), shape.row, shape.col), cell)).collect();
     let around = |cell: usize| {
-        let (row, col) = (cells[cell].row, cells[cell].col);
-        (-1..=1).flat_map(move |r| (-1..=1).map(move |c| (row + r, col + c))).filter(move |place| *place != (row, col))
+        let (part, row, col) = (part_of(cell), cells[cell].row, cells[cell].col);
+        (-1..=1).flat_map(move |r| (-1..=1).map(move |c| (part, row + r, col + c))).filter(move |place| *place != (part, row, col))
     };
     let mut depth = vec![u32::MAX; cells.len()];
     let mut queue = VecDeque::new();
     // The centre of a cut cell may lie outside the field: depth 0, never a point.
-    let is_cut = |cell: usize| cells[cell].shape != CellShape::Whole;
+    // Cells along a curve are no rectangles: there a cell will do whose middle lies in it.
+    let is_cut = |cell: usize| {
+        let curved = prescription.grid.is_curved(part_of(cell));
+        if curved { middle(prescription, cell).is_none() } else { cells[cell].shape != CellShape::Whole }
+    };
     for cell in 0..cells.len() {
         if is_cut(cell) {
             depth[cell] = 0;

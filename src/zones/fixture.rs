@@ -56,7 +56,7 @@ pub(crate) fn point(along: f64, left: f64) -> (f64, f64) {
 /// The whole prescription: UAN 28 in L/ha, three zones, two strips (the second left out), one buffered exclusion.
 pub(crate) fn prescription() -> Prescription {
     let product = Product::new("UAN 28", 0.28, Some(1.28)).unwrap();
-    let grid = CellGrid { frame: frame(), cells: cells() };
+    let grid = CellGrid::new(frame(), cells());
     let records: Vec<CellRecord> = grid.cells.iter().map(record).collect();
     let machine = [
         with_holes(&shape(-OVERRUN, -OVERRUN, 144.0, WIDTH + OVERRUN), &[ring(48.0, 48.0, 96.0, 120.0)]),
@@ -86,6 +86,7 @@ pub(crate) fn prescription() -> Prescription {
                 state: if zone == 2 { CellState::Bare } else { CellState::Canopy },
                 outline: MultiPolygon::new(vec![outline]),
                 machine_outline: MultiPolygon::new(vec![machine_outline]),
+                machine_inside: None,
             }
         })
         .collect();
@@ -126,6 +127,8 @@ pub(crate) fn prescription() -> Prescription {
         },
         product: Some(product),
         total_n_kg,
+        headings: vec![("the field".to_owned(), 30.0)],
+        look_ahead: None,
     }
 }
 

@@ -94,7 +94,7 @@ fn scene(most: usize) -> impl Strategy<Value = Scene> {
                 cells.push(cell(&machine, small(row), small(col), if cuts == 0 { 0 } else { shape }));
                 label_of.push(chosen[(row / block) * columns.div_ceil(block) + col / block] % (labels + 1));
             }
-            Scene { grid: CellGrid { frame: machine, cells }, label_of, labels }
+            Scene { grid: CellGrid::new(machine, cells), label_of, labels }
         })
     })
 }
@@ -303,7 +303,7 @@ fn drawn(rows: &[&str], labels: u32) -> Vec<MultiPolygon<f64>> {
             label_of.push(if letter == b'.' { 0 } else { u32::from(letter - b'a' + 1) });
         }
     }
-    outlines(&CellGrid { frame, cells }, &label_of, labels)
+    outlines(&CellGrid::new(frame, cells), &label_of, labels)
 }
 
 #[test]
@@ -359,7 +359,7 @@ fn a_vertex_on_a_neighbours_side_is_shared() {
     let frame = square_frame();
     // The upper cell is half a cell: it ends in the middle of the lower one's side.
     let cells = vec![cell(&frame, 0, 0, 0), cell(&frame, 1, 0, 5)];
-    let found = outlines(&CellGrid { frame, cells }, &[1, 2], 2);
+    let found = outlines(&CellGrid::new(frame, cells), &[1, 2], 2);
     let [lower, upper] = [&found[0], &found[1]].map(|outline| outline.0[0].exterior());
     assert_eq!((lower.0.len(), upper.0.len()), (6, 5));
     let shared = upper.coords().filter(|&p| lower.coords().any(|q| p == q)).count();
@@ -423,8 +423,7 @@ fn a_million_cells() {
                 ZoneCell { area: 36.0, kind: Kind::Canopy, n_exact, rate, index: Some(0.5), class: None, follows: None }
             })
             .collect();
-        let grid =
-            CellGrid { frame, cells: (0..rows * columns).map(|i| cell(&frame, small((i / columns) as usize), small((i % columns) as usize), 0)).collect() };
+        let grid = CellGrid::new(frame, (0..rows * columns).map(|i| cell(&frame, small((i / columns) as usize), small((i % columns) as usize), 0)).collect());
         let start = std::time::Instant::now();
         let zoning = build(&cells, &borders, GroupBy::Rate, &rule).unwrap();
         let built = start.elapsed();

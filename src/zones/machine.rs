@@ -308,6 +308,7 @@ mod tests {
             state: CellState::Canopy,
             outline: none(),
             machine_outline: none(),
+            machine_inside: None,
         });
         Prescription {
             map_id: "a1b2c3".to_owned(),
@@ -317,7 +318,7 @@ mod tests {
             plane: Crs::utm(15.0, 48.0),
             product,
             unit,
-            grid: CellGrid { frame: CellFrame::new(0.0, 24.0, 24.0), cells: Vec::new() },
+            grid: CellGrid::new(CellFrame::new(0.0, 24.0, 24.0), Vec::new()),
             cells: Vec::new(),
             zones: zones.collect(),
             strips: Vec::new(),
@@ -330,6 +331,8 @@ mod tests {
             fallbacks: default_fallbacks(NRate::kg_per_ha(60.0), false),
             machine: MachineLimits { least: None, greatest: None, overrun: Length::m(12.0), working_width: Length::m(24.0) },
             total_n_kg: rates.iter().sum(),
+            headings: vec![("the field".to_owned(), 30.0)],
+            look_ahead: None,
         }
     }
 

@@ -12,11 +12,16 @@ use crate::space::cells::Cell;
 use crate::space::cells::CellFrame;
 use crate::space::cells::CellGrid;
 use crate::space::cells::CellShape;
+use crate::space::junctions::Junctions;
+use crate::space::junctions::folded;
+use crate::space::regions::off_and_along;
 use geo::Coord;
 use geo::LineString;
 use geo::MultiPolygon;
 use geo::Polygon;
-use std::cmp::Ordering;
+
+/// A vertex that lies no further than this off the line between its neighbours bends nothing. \[m\]
+const STRAIGHT: f64 = 2e-8;
 
 /// Outlines of the labels 1 … `labels` on the working plane, in that order; exteriors counter-clockwise, holes clockwise.
 ///
@@ -30,7 +35,7 @@ pub fn outlines(grid: &CellGrid, label_of: &[u32], labels: u32) -> Vec<MultiPoly
     let (edges, piece_label) = cell_edges(grid, &vertices, label);
     let borders = Borders::of(edges, &piece_label);
     let mut found = vec![MultiPolygon::new(Vec::new()); labels as usize];
-    let mut tracer = Tracer::new(&borders, &vertices, &grid.frame);
+    let mut tracer = Tracer::new(&borders, &vertices);
     let mut rest = borders.edges.as_slice();
     let mut offset = 0;
     while let Some(first) = rest.first() {
@@ -44,39 +49,39 @@ pub fn outlines(grid: &CellGrid, label_of: &[u32], labels: u32) -> Vec<MultiPoly
 }
 
 /// All vertices of a grid: corners by row and column, then the others in the order of their coordinates.
+///
+/// A grid that is laid in parts has no rows and columns of its own: all its vertices are others, and its cells have those on their edges already.
 struct Vertices {
     frame: CellFrame,
+    in_parts: bool,
     row: i32,
     col: i32,
     columns: u64,
     corners: u64,
-    /// Vertices that are no corners, by `u`, then `v`.
-    others: Vec<[f64; 2]>,
-    /// Their positions by `v`, then `u`.
-    across: Vec<u32>,
+    /// Vertices that are no corners.
+    others: Junctions,
 }
 
 impl Vertices {
     fn of(grid: &CellGrid) -> Self {
+        let in_parts = !grid.parts.is_empty();
         let least = |of: fn(&Cell) -> i32| grid.cells.iter().map(of).min().unwrap_or(0);
         let most = |of: fn(&Cell) -> i32| grid.cells.iter().map(of).max().unwrap_or(0);
         let (row, col) = (least(|c| c.row), least(|c| c.col));
         let columns = (i64::from(most(|c| c.col)) - i64::from(col) + 2) as u64;
         let rows = (i64::from(most(|c| c.row)) - i64::from(row) + 2) as u64;
-        let mut vertices = Self { frame: grid.frame, row, col, columns, corners: rows * columns, others: Vec::new(), across: Vec::new() };
+        let corners = if in_parts { 0 } else { rows * columns };
+        let mut vertices = Self { frame: grid.frame, in_parts, row, col, columns, corners, others: Junctions::default() };
         let mut others = Vec::new();
-        for cell in &grid.cells {
-            if let CellShape::Cut(pieces) = &cell.shape {
+        for (k, cell) in grid.cells.iter().enumerate() {
+            if in_parts {
+                others.extend(grid.rings(k).iter().flat_map(|(ring, _)| ring).map(|&p| folded(p)));
+            } else if let CellShape::Cut(pieces) = &cell.shape {
                 let rings = pieces.iter().flat_map(|piece| std::iter::once(&piece.exterior).chain(&piece.holes));
                 others.extend(rings.flatten().map(|&p| folded(p)).filter(|&p| vertices.corner(p, cell.row, cell.col).is_none()));
             }
         }
-        others.sort_unstable_by(by_uv);
-        others.dedup();
-        let mut across: Vec<u32> = (0..others.len() as u32).collect();
-        across.sort_unstable_by(|&a, &b| by_vu(&others[a as usize], &others[b as usize]));
-        vertices.others = others;
-        vertices.across = across;
+        vertices.others = Junctions::new(others);
         vertices
     }
     fn corner_key(&self, row: i32, col: i32) -> u64 {
@@ -84,59 +89,40 @@ impl Vertices {
     }
     /// Key of a point that is a corner of the cell at `row`, `col`.
     fn corner(&self, p: [f64; 2], row: i32, col: i32) -> Option<u64> {
+        if self.in_parts {
+            return None;
+        }
         let row = [row, row + 1].into_iter().find(|&r| self.frame.row_start(r) == p[0])?;
         let col = [col, col + 1].into_iter().find(|&c| self.frame.col_start(c) == p[1])?;
         Some(self.corner_key(row, col))
     }
     /// Key of a vertex of the cell at `row`, `col`.
     fn key(&self, p: [f64; 2], row: i32, col: i32) -> u64 {
-        self.corner(p, row, col).unwrap_or_else(|| self.corners + self.others.partition_point(|q| by_uv(q, &p).is_lt()) as u64)
+        self.corner(p, row, col).unwrap_or_else(|| self.corners + self.others.position(p) as u64)
     }
     fn at(&self, key: u64) -> [f64; 2] {
         if key >= self.corners {
-            return self.others[(key - self.corners) as usize];
+            return self.others.points()[(key - self.corners) as usize];
         }
         let (row, col) = ((key / self.columns).cast_signed() + i64::from(self.row), (key % self.columns).cast_signed() + i64::from(self.col));
         folded([self.frame.row_start(row as i32), self.frame.col_start(col as i32)])
     }
     /// Vertices that lie strictly on an edge along a grid line, from `a` to `b`.
-    fn on_edge(&self, a: [f64; 2], b: [f64; 2], found: &mut Vec<u64>) {
-        found.clear();
-        if self.others.is_empty() {
-            return;
-        }
-        let between = |x: f64, y: f64| (x.min(y), x.max(y));
-        if a[0] == b[0] {
-            let (low, high) = between(a[1], b[1]);
-            let from = self.others.partition_point(|q| by_uv(q, &[a[0], low]).is_le());
-            found.extend((from..self.others.len()).take_while(|&i| self.others[i][0] == a[0] && self.others[i][1] < high).map(|i| self.corners + i as u64));
-            if a[1] > b[1] {
-                found.reverse();
-            }
-        } else if a[1] == b[1] {
-            let (low, high) = between(a[0], b[0]);
-            let other = |&i: &u32| self.others[i as usize];
-            let from = self.across.partition_point(|i| by_vu(&other(i), &[low, a[1]]).is_le());
-            let along = self.across[from..].iter().take_while(|i| other(i)[1] == a[1] && other(i)[0] < high);
-            found.extend(along.map(|&i| self.corners + u64::from(i)));
-            if a[0] > b[0] {
-                found.reverse();
-            }
+    fn on_edge(&self, a: u64, b: u64, found: &mut Vec<u32>) {
+        if self.in_parts {
+            found.clear();
+        } else {
+            self.others.on_edge(self.at(a), self.at(b), found);
         }
     }
-}
-
-/// One zero instead of two.
-fn folded(p: [f64; 2]) -> [f64; 2] {
-    [p[0] + 0.0, p[1] + 0.0]
-}
-
-fn by_uv(a: &[f64; 2], b: &[f64; 2]) -> Ordering {
-    a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1]))
-}
-
-fn by_vu(a: &[f64; 2], b: &[f64; 2]) -> Ordering {
-    a[1].total_cmp(&b[1]).then(a[0].total_cmp(&b[0]))
+    /// Whether a vertex between two others lies on the line through them: in a grid, on one of its lines; in one laid in parts, as near as numbers of a plane go.
+    fn is_straight(&self, before: [f64; 2], here: [f64; 2], after: [f64; 2]) -> bool {
+        if !self.in_parts {
+            return (0..2).any(|axis| before[axis] == here[axis] && here[axis] == after[axis]);
+        }
+        let (off, along) = off_and_along(here, before, after);
+        off <= STRAIGHT && along > 0.0 && along < libm::hypot(after[0] - before[0], after[1] - before[1])
+    }
 }
 
 /// One edge of a cell's ring, with the cell to its left when walked from `low` to `high` (`up`) or back.
@@ -154,9 +140,9 @@ fn cell_edges(grid: &CellGrid, vertices: &Vertices, label: impl Fn(usize) -> u32
     let mut piece_label = Vec::with_capacity(grid.cells.len());
     let mut between = Vec::new();
     let mut put = |a: u64, b: u64, piece: u32| {
-        vertices.on_edge(vertices.at(a), vertices.at(b), &mut between);
+        vertices.on_edge(a, b, &mut between);
         let mut from = a;
-        for &to in between.iter().chain(std::iter::once(&b)) {
+        for to in between.iter().map(|&k| vertices.corners + u64::from(k)).chain(std::iter::once(b)) {
             if from != to {
                 edges.push(CellEdge { low: from.min(to), high: from.max(to), piece, up: from < to });
             }
@@ -169,6 +155,15 @@ fn cell_edges(grid: &CellGrid, vertices: &Vertices, label: impl Fn(usize) -> u32
             continue;
         }
         match &cell.shape {
+            CellShape::Whole if vertices.in_parts => {
+                for (ring, _) in grid.rings(i) {
+                    for pair in ring.windows(2) {
+                        let [a, b] = [pair[0], pair[1]].map(|p| vertices.key(folded(p), cell.row, cell.col));
+                        put(a, b, piece_label.len() as u32);
+                    }
+                }
+                piece_label.push(own);
+            }
             CellShape::Whole => {
                 let corner = |r: i32, c: i32| vertices.corner_key(cell.row + r, cell.col + c);
                 let ring = [corner(0, 0), corner(1, 0), corner(1, 1), corner(0, 1)];
@@ -264,7 +259,7 @@ impl Borders {
 /// Chains border edges into rings.
 struct Tracer<'a> {
     borders: &'a Borders,
-    frame: &'a CellFrame,
+    vertices: &'a Vertices,
     /// Coordinates of the vertices in use, in the machine frame.
     uv: Vec<[f64; 2]>,
     used: Vec<bool>,
@@ -273,9 +268,9 @@ struct Tracer<'a> {
 }
 
 impl<'a> Tracer<'a> {
-    fn new(borders: &'a Borders, vertices: &Vertices, frame: &'a CellFrame) -> Self {
+    fn new(borders: &'a Borders, vertices: &'a Vertices) -> Self {
         let uv = borders.vertex.iter().map(|&key| vertices.at(key)).collect();
-        Self { borders, frame, uv, used: vec![false; borders.edges.len()], place: vec![0; borders.vertex.len()] }
+        Self { borders, vertices, uv, used: vec![false; borders.edges.len()], place: vec![0; borders.vertex.len()] }
     }
 
     /// The polygons of one connected ground, whose edges are `span`: one, where the cells do not overlap.
@@ -358,10 +353,9 @@ impl<'a> Tracer<'a> {
         let uv = |i: usize| self.uv[ring[i % n] as usize];
         let meant = |&i: &usize| {
             let (before, here, after) = (uv(i + n - 1), uv(i), uv(i + 1));
-            let straight = (0..2).any(|axis| before[axis] == here[axis] && here[axis] == after[axis]);
-            !straight || self.borders.degree[ring[i] as usize] != 2
+            !self.vertices.is_straight(before, here, after) || self.borders.degree[ring[i] as usize] != 2
         };
-        let point = |i: usize| Coord::from(self.frame.to_xy(uv(i)[0], uv(i)[1]));
+        let point = |i: usize| Coord::from(self.vertices.frame.to_xy(uv(i)[0], uv(i)[1]));
         let mut line: Vec<Coord<f64>> = (0..n).filter(meant).map(point).collect();
         if let Some(&first) = line.first() {
             line.push(first);

@@ -130,8 +130,10 @@ pub struct ZoneRecord {
     pub state: CellState,
     /// Outline on the working plane; borders shared vertex by vertex with its neighbours.
     pub outline: MultiPolygon<f64>,
-    /// The same carried outwards over the field's edge by the overrun, for machine files.
+    /// The same carried outwards over the field's edge by the overrun, for machine files; shifted against the direction of travel when these look ahead.
     pub machine_outline: MultiPolygon<f64>,
+    /// Where machine files look ahead: what the shifted zone covers of the field.
+    pub machine_inside: Option<MultiPolygon<f64>>,
 }
 
 /// One reference strip as drawn.
@@ -222,6 +224,10 @@ pub struct Prescription {
     pub machine: MachineLimits,
     /// Nitrogen in total, from zones. \[kg N\]
     pub total_n_kg: f64,
+    /// The ways that the field is driven: what ground, and its heading from true north \[°\]; the ground that no area covers comes first.
+    pub headings: Vec<(String, f64)>,
+    /// By how much machine files are shifted against the direction of travel, when they are.
+    pub look_ahead: Option<Length>,
 }
 
 impl Prescription {

@@ -118,7 +118,7 @@ mod tests {
                 label_of.push(u32::from(letter - b'a' + 1));
             }
         }
-        outlines(&CellGrid { frame, cells }, &label_of, labels)
+        outlines(&CellGrid::new(frame, cells), &label_of, labels)
     }
 
     const NONE: ShapeRule = ShapeRule { simplify: 0.0, round: 0.0, area_within: 0.05 };

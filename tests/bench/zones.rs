@@ -131,6 +131,7 @@ fn prescription(field: MultiPolygon<f64>, frame: CellFrame, zones: Vec<Zone>, dr
         cells: zone.cells,
         state: CellState::Canopy,
         machine_outline: outline.clone(),
+        machine_inside: None,
         outline,
     };
     let zones: Vec<ZoneRecord> = zones.into_iter().zip(drawn).enumerate().map(record).collect();
@@ -142,10 +143,12 @@ fn prescription(field: MultiPolygon<f64>, frame: CellFrame, zones: Vec<Zone>, dr
         image_date: jiff::civil::date(2026, 4, 14),
         plane: Crs::epsg(32_633, "WGS 84 / UTM zone 33N"),
         total_n_kg: zones.iter().map(|zone| (zone.n * zone.area).get()).sum(),
+        headings: vec![("the field".to_owned(), 30.0)],
+        look_ahead: None,
         product: Some(product),
         unit: RateUnit::KgPerHa,
         // Zones are timed here; the layer of a million cells is another matter.
-        grid: CellGrid { frame, cells: Vec::new() },
+        grid: CellGrid::new(frame, Vec::new()),
         cells: Vec::new(),
         zones,
         strips: Vec::new(),

@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, clippy::panic, clippy::print_stderr, reason = "tests: their helpers fail by panicking, and a child process talks to its parent")]
 
 mod architecture;
+mod areas;
 mod bad_input;
 mod boundaries;
 mod cancel;
@@ -12,6 +13,7 @@ mod cli_help;
 mod cli_run;
 mod commit;
 mod convert;
+mod curve;
 mod doubt;
 mod drive;
 mod economic;
@@ -21,6 +23,7 @@ mod job_first;
 mod job_refusals;
 mod job_suggestions;
 mod lists;
+mod look_ahead;
 mod map_command;
 mod methods;
 mod new_command;

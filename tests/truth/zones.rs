@@ -111,7 +111,7 @@ fn grid_of(truth: &Truth, grid: &Grid) -> (CellGrid, Vec<u32>) {
             label_of.push(letter.to_digit(10).unwrap_or(0));
         }
     }
-    (CellGrid { frame, cells }, label_of)
+    (CellGrid::new(frame, cells), label_of)
 }
 
 #[test]

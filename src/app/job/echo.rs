@@ -482,17 +482,21 @@ fn product(product: &Product, facts: &ProductFacts) -> Value {
     })
 }
 
+fn heading(heading: &Heading, folder: &Path) -> Value {
+    match heading {
+        Heading::True(degrees) => json!({ "true_deg": degrees }),
+        Heading::Grid(degrees) => json!({ "grid_deg": degrees }),
+        Heading::Auto => json!("auto"),
+        Heading::Line(line) => json!({ "line": vector(line, folder) }),
+    }
+}
+
 fn machine(machine: &Machine, folder: &Path) -> Value {
-    json!({
+    let mut value = json!({
         "working_width_m": machine.working_width.get(),
         "sections": machine.sections,
         "headland": machine.headland.map(|headland| json!({ "passes": headland.passes, "rate": state(headland.rate) })),
-        "heading": match &machine.heading {
-            Heading::True(degrees) => json!({ "true_deg": degrees }),
-            Heading::Grid(degrees) => json!({ "grid_deg": degrees }),
-            Heading::Auto => json!("auto"),
-            Heading::Line(line) => json!({ "line": vector(line, folder) }),
-        },
+        "heading": heading(&machine.heading, folder),
         "cell_length_m": machine.cell_length.get(),
         "speed_m_s": machine.speed.map(crate::units::Speed::get),
         "delay_s": machine.delay.map(crate::units::Seconds::get),
@@ -508,7 +512,15 @@ fn machine(machine: &Machine, folder: &Path) -> Value {
         "on_start": state(machine.on_start),
         "position_lost": state(machine.position_lost),
         "outside": state(machine.outside),
-    })
+    });
+    // Only where the job has them, so that the record of any other job stays what it was.
+    if !machine.areas.is_empty() {
+        value["areas"] = machine.areas.iter().map(|area| json!({ "path": vector(&area.source, folder), "heading": heading(&area.heading, folder) })).collect();
+    }
+    if let Some(look_ahead) = &machine.look_ahead {
+        value["look_ahead"] = json!({ "distance_m": look_ahead.distance.get(), "first_pass": look_ahead.first_pass.word() });
+    }
+    value
 }
 
 fn by(by: &ZonesBy) -> Value {

@@ -92,6 +92,7 @@ pub(super) const CELLS: Layer = Layer {
         ("zone", Kind::Whole, "Number of the zone, from 1"),
         ("n_low_kg_ha", Kind::Real, "One in ten draws of every doubt lies below; null where there is no value [kg N/ha]"),
         ("n_high_kg_ha", Kind::Real, "One in ten draws of every doubt lies above; null where there is no value [kg N/ha]"),
+        ("area", Kind::Whole, "Part of the field that is driven one way: 0 along machine.heading, from 1 the areas of the job in their order"),
     ],
 };
 
@@ -154,7 +155,7 @@ pub(super) fn zone(prescription: &Prescription, zone: &ZoneRecord) -> Vec<Value>
     ]
 }
 
-pub(super) fn cell(cell: &CellRecord) -> Vec<Value> {
+pub(super) fn cell(cell: &CellRecord, area: usize) -> Vec<Value> {
     vec![
         Value::Whole(cell.row.into()),
         Value::Whole(cell.col.into()),
@@ -176,6 +177,7 @@ pub(super) fn cell(cell: &CellRecord) -> Vec<Value> {
         Value::Whole(cell.zone.into()),
         Value::Real(cell.n_low.map(NRate::get)),
         Value::Real(cell.n_high.map(NRate::get)),
+        Value::Whole(i64::try_from(area).unwrap_or(i64::MAX)),
     ]
 }
 

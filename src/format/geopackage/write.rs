@@ -61,7 +61,7 @@ pub fn write(prescription: &Prescription, instant: Timestamp) -> Result<Vec<Payl
 
     let zones = prescription.zones.iter().map(|zone| (zone.outline.clone(), columns::zone(prescription, zone)));
     add_layer(&mut dataset, &plane, columns::ZONES, zones)?;
-    let cells = prescription.cells.iter().enumerate().map(|(i, cell)| (prescription.grid.outline(i), columns::cell(cell)));
+    let cells = prescription.cells.iter().enumerate().map(|(i, cell)| (prescription.grid.outline(i), columns::cell(cell, prescription.grid.part_of(i))));
     add_layer(&mut dataset, &plane, columns::CELLS, cells)?;
     let strips = prescription.strips.iter().map(|strip| (strip.outline.clone(), columns::strip(strip)));
     add_layer(&mut dataset, &plane, columns::STRIPS, strips)?;
@@ -175,7 +175,7 @@ mod tests {
         assert_eq!(columns("zones"), "zone product_rate product_unit n_kg_ha area_m2 index cells state n_low_kg_ha n_high_kg_ha");
         assert_eq!(
             columns("cells"),
-            "row col area_m2 seen bare index index_se ratio_raw ratio yield_without_n_kg_ha yield_with_n_kg_ha n_raw_kg_ha n_exact_kg_ha n_kg_ha capped beyond state zone n_low_kg_ha n_high_kg_ha"
+            "row col area_m2 seen bare index index_se ratio_raw ratio yield_without_n_kg_ha yield_with_n_kg_ha n_raw_kg_ha n_exact_kg_ha n_kg_ha capped beyond state zone n_low_kg_ha n_high_kg_ha area"
         );
         for (layer, count) in [("zones", 3), ("cells", 117), ("strips", 2), ("field", 1)] {
             let layer = dataset.layer_by_name(layer).unwrap();

@@ -66,7 +66,11 @@ pub fn rate_grid(prescription: &Prescription, rates: &MachineRates, kind: TaskKi
     let lattice =
         Lattice::new(&outlines, Lattice::cell_size(frame.length, frame.width, prescription.machine.working_width.min(Length::m(frame.width))), overrun)?;
 
-    let zones = prescription.zones.iter().map(|zone| rings(&carrier, &lattice, &zone.outline)).collect::<Result<Vec<_>, _>>()?;
+    let zones = prescription
+        .zones
+        .iter()
+        .map(|zone| rings(&carrier, &lattice, zone.machine_inside.as_ref().unwrap_or(&zone.outline)))
+        .collect::<Result<Vec<_>, _>>()?;
     let exclusions = rings(&carrier, &lattice, &prescription.exclusions)?;
     let kept_off = covered_or_touched(&exclusions, &lattice);
     let inside = Inside::of(prescription, rates, &lattice, &zones, kind);
@@ -108,6 +112,7 @@ impl Inside {
         for ((zone, rate), rings) in prescription.zones.iter().zip(&rates.zones).zip(zones) {
             let Some(window) = Window::around(rings, lattice.rows, lattice.cols) else { continue };
             let shares = window.shares(rings, lattice.cols);
+            let area = zone.machine_inside.as_ref().map_or(zone.area.get(), geo::Area::unsigned_area);
             let whole: f64 = shares.iter().map(|(_, share)| share).sum();
             for (cell, share) in shares {
                 out.share[cell] += share;
@@ -116,7 +121,7 @@ impl Inside {
                     most[cell] = (share, rate.shown);
                 }
                 // The zone's own area, shared out: what simplification moved does not count.
-                out.area_m2[cell] += zone.area.get() * (share / whole);
+                out.area_m2[cell] += area * (share / whole);
             }
         }
         if kind == TaskKind::Zones {

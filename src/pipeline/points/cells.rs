@@ -1,7 +1,6 @@
 //! Readings into cells: the mean of those inside, or kriging from those near.
 
-use std::collections::BTreeMap;
-
+use geo::BoundingRect as _;
 use geo::Centroid;
 use geo::Contains;
 use geo::Point;
@@ -14,6 +13,7 @@ use crate::science::points::Neighbours;
 use crate::science::points::Sample;
 use crate::science::points::Variogram;
 use crate::science::points::krige;
+use crate::space::cells::CellGrid;
 use crate::space::cells::CellShape;
 use crate::space::fixed::Fixed;
 
@@ -27,20 +27,27 @@ pub(super) type CellFound = (CellSums, Option<f64>);
 
 /// Positions of the readings in each cell.
 pub(super) fn members(ground: &Ground, kept: &[Kept], strips_mapped: bool) -> Vec<Vec<usize>> {
-    let frame = &ground.grid.frame;
-    let places: BTreeMap<(i32, i32), usize> = ground.grid.cells.iter().enumerate().map(|(k, cell)| ((cell.row, cell.col), k)).collect();
     let mut members = vec![Vec::new(); ground.grid.cells.len()];
     for (at, one) in kept.iter().enumerate() {
         if one.class > 0 && !strips_mapped {
             continue;
         }
-        let (u, v) = frame.to_uv(one.sample.x, one.sample.y);
-        let (row, col) = (libm::floor((u - frame.u0) / frame.length) as i32, libm::floor((v - frame.v0) / frame.width) as i32);
-        if let Some(cell) = places.get(&(row, col)) {
-            members[*cell].push(at);
+        if let Some(cell) = cell_at(&ground.grid, one.sample.x, one.sample.y) {
+            members[cell].push(at);
         }
     }
     members
+}
+
+/// The cell in whose rectangle a place lies. Along a seam rectangles of both sides may hold it: then it is the cell's whose ground it is.
+fn cell_at(grid: &CellGrid, x: f64, y: f64) -> Option<usize> {
+    let found = |part: usize| grid.locate(part, x, y);
+    if grid.ways() == 1 {
+        return found(0);
+    }
+    let candidates: Vec<usize> = (0..grid.ways()).filter_map(found).collect();
+    let holds = |cell: &&usize| grid.cells[**cell].shape == CellShape::Whole || grid.outline(**cell).contains(&Point::new(x, y));
+    candidates.iter().find(holds).or_else(|| candidates.first()).copied()
 }
 
 fn sums(area: f64, canopy: f64, index: Option<f64>) -> CellSums {
@@ -156,7 +163,7 @@ fn cell_kriged(ground: &Ground, cell: usize, kept: &[Kept], members: &[usize], t
 
 /// Places that stand for equal parts of a cell: a lattice over its rectangle, less what the field cuts off.
 fn block(ground: &Ground, cell: usize) -> Vec<[f64; 2]> {
-    let (frame, one) = (&ground.grid.frame, &ground.grid.cells[cell]);
+    let (frame, one) = (ground.grid.drive(ground.grid.part_of(cell)), &ground.grid.cells[cell]);
     let places = |side: usize| {
         let mut places = Vec::with_capacity(side * side);
         for i in 0..side {
@@ -172,6 +179,15 @@ fn block(ground: &Ground, cell: usize) -> Vec<[f64; 2]> {
         return places(SIDE);
     }
     let outline = ground.grid.outline(cell);
-    let inside: Vec<[f64; 2]> = places(2 * SIDE).into_iter().filter(|p| outline.contains(&Point::new(p[0], p[1]))).collect();
+    let lattice = match outline.bounding_rect() {
+        // A cell along a curve is no rectangle of any frame.
+        Some(around) if ground.grid.is_curved(ground.grid.part_of(cell)) => {
+            let part = |k: usize| (k as f64 + 0.5) / (2 * SIDE) as f64;
+            let place = |k: usize| [around.min().x + part(k / (2 * SIDE)) * around.width(), around.min().y + part(k % (2 * SIDE)) * around.height()];
+            (0..4 * SIDE * SIDE).map(place).collect()
+        }
+        _ => places(2 * SIDE),
+    };
+    let inside: Vec<[f64; 2]> = lattice.into_iter().filter(|p| outline.contains(&Point::new(p[0], p[1]))).collect();
     if inside.is_empty() { outline.centroid().map_or_else(|| places(1), |c| vec![[c.x(), c.y()]]) } else { inside }
 }

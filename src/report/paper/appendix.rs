@@ -233,9 +233,13 @@ fn transformations(paper: &Paper<'_>) -> Vec<Block> {
             ("name", plane.crs.name()),
             ("scale", &format!("{:.6}", plane.areal_scale)),
             ("convergence", &format!("{:.3}", plane.convergence_deg)),
-            ("heading", &format!("{:.2}", plane.true_azimuth(paper.ground.grid.frame.azimuth_deg()))),
+            ("heading", &format!("{:.2}", paper.ground.heading_true_deg())),
         ],
     )];
+    items.extend(paper.ground.driven.iter().skip(1).map(|driven| {
+        let heading = format!("{:.2}", plane.true_azimuth(driven.azimuth_deg));
+        text.with("plane-area", &[("name", &driven.name), ("heading", &heading)])
+    }));
     items.extend(list.iter().map(|operation| {
         let get = |key: &str| operation.get(key).map_or_else(String::new, told);
         text.with("plane-transformed", &[("from", &get("from")), ("to", &get("to")), ("name", &get("name")), ("accuracy", &get("accuracy_m"))])

@@ -234,7 +234,7 @@ pub(super) fn card(paper: &Paper<'_>) -> Part {
             product.kg_per_l().map_or_else(|| nitrogen.clone(), |density| format!("{nitrogen}, {density:.3} kg/L"))
         },
     );
-    let load = vec![
+    let mut load = vec![
         Fact::new(text.say("card-field"), &prescription.field_name).note(text.with("card-map-id", &[("map", &prescription.map_id)])),
         Fact::new(text.say("card-load"), text.say("card-load-value")),
         Fact::new(text.say("card-product"), product),
@@ -246,6 +246,9 @@ pub(super) fn card(paper: &Paper<'_>) -> Part {
         Fact::new(text.say("card-outside"), shown.screen(paper.rates.outside)),
         Fact::new(text.say("card-lost"), shown.screen(paper.rates.position_lost)).note(text.say("card-lost-note")),
     ];
+    if prescription.headings.len() > 1 {
+        load.extend(prescription.headings.iter().map(|(ground, degrees)| Fact::new(text.say("card-heading-of"), format!("{degrees:.1}°")).note(ground)));
+    }
     let marks: Vec<(f64, f64)> = paper.points.iter().map(|point| point.plane).collect();
     let rows = (1..)
         .zip(paper.points)
@@ -262,7 +265,11 @@ pub(super) fn card(paper: &Paper<'_>) -> Part {
             summed: false,
         })
     });
-    let mut minded = vec![text.say("mind-law"), text.say("mind-adviser"), text.say("card-stop-if"), text.say("card-shut-off")];
+    let mut minded = vec![text.say("mind-law"), text.say("mind-adviser"), text.say("card-stop-if")];
+    minded.push(match prescription.look_ahead {
+        Some(ahead) => text.with("card-looks-ahead", &[("by", &format!("{ahead:.1}"))]),
+        None => text.say("card-shut-off"),
+    });
     minded.extend(cautions::chosen(paper).into_iter().skip(2).take(1));
     let mut blocks = vec![Block::Beside(vec![Block::Facts(load)], right), Block::Heading(text.say("one-mind")), Block::List(minded)];
     let machine: Vec<_> = paper

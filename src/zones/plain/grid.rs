@@ -50,7 +50,7 @@ pub fn zones_of_grid(lattice: &RateLattice, keep: impl Fn(usize, usize) -> bool)
         cells.push(Cell { row: row as i32, col: (cols - 1 - col) as i32, area: lattice.cell_x * lattice.cell_y, shape: CellShape::Whole });
         label_of.push(labels[row * cols + col]);
     }
-    let found = outlines(&CellGrid { frame, cells }, &label_of, rates.len() as u32);
+    let found = outlines(&CellGrid::new(frame, cells), &label_of, rates.len() as u32);
     rates.into_iter().zip(found).collect()
 }
 

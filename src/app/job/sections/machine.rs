@@ -14,8 +14,11 @@ use crate::app::job::sections::rate::state_rate;
 use crate::finding::Finding;
 use crate::pipeline::settings::Capacity;
 use crate::pipeline::settings::ClassBreaks;
+use crate::pipeline::settings::DriveArea;
+use crate::pipeline::settings::FirstPass;
 use crate::pipeline::settings::Heading;
 use crate::pipeline::settings::Headland;
+use crate::pipeline::settings::LookAhead;
 use crate::pipeline::settings::Machine;
 use crate::pipeline::settings::ProductFacts;
 use crate::pipeline::settings::StateRate;
@@ -26,6 +29,8 @@ use crate::units::Area;
 use crate::units::Length;
 use crate::units::NRate;
 use crate::units::Product;
+use crate::units::Seconds;
+use crate::units::Speed;
 
 /// A headland wider than this many passes is none.
 const MOST_PASSES: i64 = 10;
@@ -51,6 +56,7 @@ pub(crate) fn machine(
     if let Some(narrow) = width.map(|width| width * (1.0 / f64::from(sections))).filter(|narrow| sections > 1 && narrow.get() < LEAST_WIDTH) {
         section.refuse("sections", ground::range(&format!("{:.3} m a section", narrow.get()), "0.25 m", "150 m", "cells are as wide as a section"));
     }
+    let areas = areas(section, folder);
     let headland = section.take("headland").and_then(|entry| headland(section, &entry, product, most));
     let heading = heading(section, folder);
     let length =
@@ -79,6 +85,7 @@ pub(crate) fn machine(
     if let Some(overrun) = overrun.filter(|overrun| overrun.get() > 500.0) {
         section.refuse("overrun", ground::range(&overrun, "0 m", "500 m", "rates would run far beyond the field"));
     }
+    let look_ahead = look_ahead(section, speed);
     let limit = |section: &mut Section<'_>, key| section.amount(key, Wanted::Product, |text| amount::product_rate(text, product));
     let least_rate = limit(section, "least_rate");
     let greatest_rate = limit(section, "greatest_rate");
@@ -117,6 +124,8 @@ pub(crate) fn machine(
         sections,
         headland,
         heading,
+        areas,
+        look_ahead,
         cell_length: length.or(needed).unwrap_or(width),
         speed,
         delay,
@@ -129,6 +138,59 @@ pub(crate) fn machine(
         position_lost,
         outside,
     })
+}
+
+/// `[[machine.area]]`: ground with a heading of its own.
+fn areas(section: &mut Section<'_>, folder: &Path) -> Vec<DriveArea> {
+    let mut areas = Vec::new();
+    for mut table in section.tables("area", "machine.area") {
+        let source = ground::vector_table(&mut table, "path", folder, false);
+        let heading = table.take("heading").and_then(|entry| heading_of(&table, &entry, folder));
+        table.require("heading", "the heading of this ground", "\"auto\"");
+        table.finish();
+        areas.extend(source.zip(heading).map(|(source, heading)| DriveArea { source, heading }));
+    }
+    areas
+}
+
+/// What `machine.look_ahead` may be.
+enum Ahead {
+    Distance(Length),
+    Time(Seconds),
+}
+
+/// `machine.look_ahead = "12 m"`, or `"2 s"` at `machine.speed`, and `machine.first_pass`.
+fn look_ahead(section: &mut Section<'_>, speed: Option<Speed>) -> Option<LookAhead> {
+    let words = [("along", FirstPass::Along), ("against", FirstPass::Against), ("every along", FirstPass::EveryAlong)];
+    let first_pass = section.choice("first_pass", "direction of the rightmost pass (along, against, every along)", &words);
+    let ahead = section.amount("look_ahead", Wanted::Length, |text| match amount::time(text) {
+        Ok(time) => Ok(Ahead::Time(time)),
+        Err(_) => amount::length(text).map(Ahead::Distance),
+    });
+    if section.given("first_pass") {
+        section.require("look_ahead", "how far machine files look ahead, which first_pass belongs to,", "\"12 m\"");
+    }
+    if section.given("look_ahead") {
+        section.require("first_pass", "the direction of the rightmost pass, without which nobody knows which way to shift,", "\"along\"");
+    }
+    let distance = match ahead? {
+        Ahead::Distance(distance) => distance,
+        Ahead::Time(time) => {
+            let Some(speed) = speed else {
+                section.refuse("look_ahead", Problem::NoneOf { keys: vec!["machine.speed"], example: "speed = \"12 km/h\"" });
+                return None;
+            };
+            speed * time
+        }
+    };
+    if !(0.1..=100.0).contains(&distance.get()) {
+        section.refuse(
+            "look_ahead",
+            ground::range(&format!("{:.2} m", distance.get()), "0.1 m", "100 m", "no machine answers that much faster or later; leave it out for none"),
+        );
+        return None;
+    }
+    Some(LookAhead { distance, first_pass: first_pass? })
 }
 
 /// `machine.headland = { passes = 2, rate = "field rate" }`.
