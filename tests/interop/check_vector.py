@@ -85,14 +85,22 @@ def gpkg_fudgeo(out):
         need(np.allclose([west, south, east, north], bounds, atol=1e-3), f"the extent of {layer} is {classes[layer].extent}, its geometries lie in {bounds}")
 
 
+def overlap(shapes):
+    """Ground that two of them share, in all."""
+    first, second = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+    pairs = first < second
+    return float(shapely.area(shapely.intersection(shapes[first[pairs]], shapes[second[pairs]])).sum())
+
+
 @check("geopackage: zones are valid, do not overlap, and make up the field; so do the cells")
 def gpkg_partition(out):
     field = out.field
     near("area of the field [m2]", field.area, out.recorded("field.area_m2"), field.area * 1e-9 + 1e-3)
     for name, layer in (("zones", out.zones), ("cells", out.cells)):
         need(all(shapely.is_valid(layer.geometry)), f"layer {name} holds invalid polygons: {shapely.is_valid_reason(layer.geometry[~shapely.is_valid(layer.geometry)][0]) if not all(shapely.is_valid(layer.geometry)) else ''}")
-        near(f"sum of the areas of the {name} [m2]", sum(shapely.area(layer.geometry)), field.area, 0.05)
-        near(f"{name} and field differ by [m2]", shapely.union_all(layer.geometry).symmetric_difference(field).area, 0, 0.05)
+        near(f"sum of the areas of the {name} [m2]", sum(shapely.area(layer.geometry)), field.area, field.area * 1e-9)
+        near(f"{name} and field differ by [m2]", shapely.union_all(layer.geometry).symmetric_difference(field).area, 0, field.area * 1e-9)
+        near(f"ground in two {name} [m2]", overlap(layer.geometry), 0, field.area * 1e-9)
         near(f"column area_m2 of {name} against its shapes [m2]", float(np.max(np.abs(layer["area_m2"] - shapely.area(layer.geometry)))), 0, 0.01)
     need(len(set(out.zones["zone"])) == len(out.zones), "two zones bear one number")
     at = {int(zone): position for position, zone in enumerate(out.zones["zone"])}
