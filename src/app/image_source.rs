@@ -39,6 +39,9 @@ impl From<ProductError> for AppError {
             ProductError::Unknown { .. } => ("image.product", "give the raster file itself, the product's folder (.SAFE) or its zip or tar"),
             ProductError::Several { .. } => ("image.product", "name the one: its folder, or its file as \"archive.zip/mosaic.tif\""),
             ProductError::Level { .. } => ("image.level", "fetch the same scene at that level"),
+            ProductError::Contradicts { .. } => {
+                ("image.product", "put each scene with its own metadata into a folder of its own, under the names that it came with")
+            }
             ProductError::Baseline { .. } => {
                 ("image.baseline", "keep the product's own name with its Nxxxx, or give one file a band in imagery.path with scale and offset")
             }
@@ -128,6 +131,11 @@ impl Source {
     pub(crate) fn completed(&self, imagery: &Imagery, mut facts: RasterFacts) -> RasterFacts {
         if let Some(product) = self.product() {
             facts.acquired = facts.acquired.or(product.acquired);
+            // Factors of the job's own say that the stored numbers are others than the product's.
+            let valid = Some(product.valid).filter(|_| imagery.scale.is_none() && imagery.offset.is_none());
+            for band in &mut facts.bands {
+                band.valid = valid;
+            }
         }
         if let Some(nodata) = imagery.nodata.or(self.product().map(|product| product.nodata)) {
             for band in &mut facts.bands {
@@ -148,7 +156,7 @@ pub(crate) fn scaling(imagery: &Imagery, index: &Index, wanted: &Wanted, file: &
             (None, Err(reason)) => {
                 return Err(AppError::refused("imagery.offset", format!("nobody can say which offset band {} has", own.band))
                     .with_fact(wanted.path.display().to_string(), reason.clone())
-                    .with_hint("ask where the files come from, and write imagery.offset: 0 if it was removed, -0.1 if it is still in the pixels"));
+                    .with_hint("ask where the files come from, and write imagery.offset (Sentinel-2: 0 if it was removed, -0.1 if it is still in the pixels), and imagery.scale where that is in doubt too"));
             }
         };
         return Ok((imagery.scale.unwrap_or(own.scale), offset));
@@ -184,6 +192,45 @@ pub(crate) fn depends_on_scale(index: &Index) -> bool {
     let (one, other) = (value(1.0), value(1.7));
     // A formula without a value there cannot be told: on the safe side.
     one.is_nan() || other.is_nan() || (one - other).abs() > 1e-9 * one.abs().max(1.0)
+}
+
+/// Why the numbers of a band are no measurement, if they are none.
+pub(crate) fn no_measurement(band: &BandFacts) -> Option<&'static str> {
+    if band.alpha {
+        return Some("is the alpha band, no measurement");
+    }
+    if band.palette {
+        return Some("holds places in a palette of colours, no measurement");
+    }
+    // GDAL's complex types have no name in its Rust interface; reading them as real numbers would drop half of each without a word.
+    (band.kind == "Unknown").then_some("holds numbers of no real type (complex ones?), of which nobody says what they measure")
+}
+
+/// Says where the numbers of a file are not those that a sensor gave.
+pub(crate) fn as_stored(files: &[RasterFacts], findings: &mut Vec<Finding>) {
+    for file in files {
+        if file.lossy {
+            findings.push(Finding::caution(
+                "image.lossy",
+                format!("{} is stored with loss, as pictures are: its numbers lie near what was measured, and the index with them; export it with DEFLATE, LZW or ZSTD", file.path.display()),
+            ));
+        }
+        if file.resampled {
+            findings.push(Finding::caution(
+                "image.resampled",
+                format!("{} makes its pixels out of others (it warps its sources or gives them another pixel size): they are mixtures, so edges of strips and field are less sharp than the pixel size says; give the sources themselves", file.path.display()),
+            ));
+        }
+    }
+}
+
+/// What should give pause about the bands of a product that are used.
+pub(crate) fn product_cautions(imagery: &Imagery, source: &Source, used: &[String], findings: &mut Vec<Finding>) {
+    if imagery.scale.is_some() && imagery.offset.is_some() {
+        return;
+    }
+    let cautions = source.product().into_iter().flat_map(|product| &product.cautions).filter(|(band, _)| used.contains(band));
+    findings.extend(cautions.map(|(_, told)| Finding::caution("image.factors", told.clone())));
 }
 
 /// What an image says of itself, and whether it is a product: that one as if it were one file, with its finest lattice, its day and the names of its bands.
@@ -261,10 +308,10 @@ fn own_mask(mask: &Mask, product: Option<&Product>, folder: &Path, network: bool
     Ok(MaskSpec { path, facts, band: mask.band, rule, grow: mask.grow.get(), and: Vec::new() })
 }
 
-/// The files on disk behind opened rasters: archives for what lies in them.
+/// The files on disk behind opened rasters: archives for what lies in them, sources of virtual ones, files beside them that change what is read.
 pub(crate) fn on_disk(files: &[RasterFacts], mask: Option<&MaskSpec>, product: Option<&Product>) -> Vec<PathBuf> {
-    let masks = mask.into_iter().flat_map(|mask| std::iter::once(mask).chain(&mask.and)).map(|mask| &mask.path);
-    let rasters = files.iter().map(|file| &file.path).chain(masks);
+    let masks = mask.into_iter().flat_map(|mask| std::iter::once(mask).chain(&mask.and)).map(|mask| &mask.facts);
+    let rasters = files.iter().chain(masks).flat_map(|facts| std::iter::once(&facts.path).chain(&facts.beside));
     let product = product.into_iter().flat_map(|product| product.read.iter().cloned());
     rasters.map(|path| out_of_archive(path).map_or_else(|| path.clone(), |(archive, _)| archive)).chain(product).collect()
 }

@@ -28,6 +28,7 @@ use crate::format::geojson;
 use crate::format::geopackage;
 use crate::format::geotiff;
 use crate::format::iso11783;
+use crate::format::iso11783::RateGrid;
 use crate::format::payload::Payload;
 use crate::format::raster::RasterFacts;
 use crate::format::shapefile;
@@ -52,6 +53,7 @@ use crate::report::draw::drawing::Drawing;
 use crate::report::model::Report;
 use crate::report::paper::Subject;
 use crate::report::summary;
+use crate::zones::check_points::CheckPoint;
 use crate::zones::check_points::check_points;
 use crate::zones::flavour::TaskKind;
 use crate::zones::machine::MachineRates;
@@ -236,6 +238,7 @@ struct Made {
     stopped: bool,
     core: serde_json::Map<String, serde_json::Value>,
     rates: MachineRates,
+    points: Vec<CheckPoint>,
 }
 
 impl Made {
@@ -251,6 +254,7 @@ impl Made {
             findings: &self.opened.findings,
             core: &self.core,
             rates: &self.rates,
+            points: &self.points,
             stopped: self.stopped,
             instant: instant(self.outcome.prescription.image_date),
         }
@@ -280,9 +284,10 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
     progress.start("making the files", 0);
     let rates = machine_rates(&outcome.prescription).map_err(|error| refused_format(&error))?.into_log(&mut findings);
     // Findings of the machine's grid are part of the record, so the grid is made before the record's hash; the map id does not enter it.
+    let mut grid = None;
     if opened.settings.output.formats.contains(&Format::Iso11783) {
         let said = iso11783::rate_grid(&outcome.prescription, &rates, opened.settings.output.task_data.kind).map_err(|error| refused_format(&error))?;
-        findings.extend(said.findings);
+        grid = Some(said.into_log(&mut findings)).filter(|_| opened.settings.output.task_data.kind != TaskKind::Polygons);
         if opened.settings.output.task_data.kind == TaskKind::Polygons {
             findings.push(Finding::caution(
                 "machine.task_polygons",
@@ -310,15 +315,19 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
     let bytes = serde_json::to_vec(&serde_json::Value::Object(core.clone())).unwrap_or_default();
     let map_id = commit::sha256_hex(&bytes)[..6].to_owned();
     outcome.prescription.map_id.clone_from(&map_id);
-    let mut files = if stopped { Vec::new() } else { files_of(&opened.settings, &outcome.prescription, &rates, &findings)? };
+    let points = check_points(&outcome.prescription, &rates, 3).map_err(|error| refused_format(&error))?;
+    let mut files = if stopped { Vec::new() } else { files_of(&opened.settings, &outcome.prescription, &rates, grid)? };
+    if !stopped {
+        files.push(Payload::new("machine/CARD.txt", card(&outcome.prescription, &rates, &points, &findings).into_bytes()));
+    }
     opened.findings = findings;
-    let mut made = Made { opened, outcome, files: Vec::new(), map_id, stopped, core, rates };
+    let mut made = Made { opened, outcome, files: Vec::new(), map_id, stopped, core, rates, points };
     files.extend(paper::files(&made.outcome, &made.paper(job))?);
     made.files = files;
     Ok(made)
 }
 
-fn files_of(settings: &Settings, prescription: &Prescription, rates: &MachineRates, findings: &[Finding]) -> Result<Vec<Payload>, AppError> {
+fn files_of(settings: &Settings, prescription: &Prescription, rates: &MachineRates, mut grid: Option<RateGrid>) -> Result<Vec<Payload>, AppError> {
     let instant = instant(prescription.image_date);
     let mut files = Vec::new();
     for format in &settings.output.formats {
@@ -346,11 +355,10 @@ fn files_of(settings: &Settings, prescription: &Prescription, rates: &MachineRat
                 let there: Vec<String> = files.iter().map(|file: &Payload| file.path.clone()).collect();
                 files.extend(made.into_iter().filter(|file| !there.contains(&file.path)));
             }
-            Format::Iso11783 => files.extend(iso11783::write(prescription, settings.output.task_data, instant).map_err(|error| refused_format(&error))?.value),
+            Format::Iso11783 => files
+                .extend(iso11783::write_made(prescription, settings.output.task_data, rates, grid.take(), instant).map_err(|error| refused_format(&error))?),
         }
     }
-    let points = check_points(prescription, rates, 3).map_err(|error| refused_format(&error))?;
-    files.push(Payload::new("machine/CARD.txt", card(prescription, rates, &points, findings).into_bytes()));
     Ok(files)
 }
 

@@ -20,7 +20,7 @@ pub(crate) fn cache_mib(memory_mib: u64) -> u64 {
 /// tile with all bands is decoded as one; `None` where bands of several sizes or masks share the pass, which find their blocks in the cache again. \[B\]
 pub(crate) fn cache_of_pass(image: &Image, threads: usize) -> Option<u64> {
     let (Canopy::Raster(stack), [file]) = (&image.stack, image.files.as_slice()) else { return None };
-    if !stack.coarser().is_empty() || stack.is_masked() || file.bands.iter().any(|band| band.masked) {
+    if !stack.coarser().is_empty() || stack.is_masked() || file.bands.iter().any(|band| band.masked || band.alpha) {
         return None;
     }
     let bytes = |kind: &str| match kind {

@@ -118,8 +118,10 @@ pub struct Image {
 /// Refuses a file that lies on a network, unless the network is allowed.
 pub(crate) fn refuse_network(path: &Path, network: bool) -> Result<(), AppError> {
     let text = path.to_string_lossy();
-    let remote =
-        text.contains("://") || ["/vsicurl", "/vsis3", "/vsigs", "/vsiaz", "/vsioss", "/vsiswift", "/vsihdfs", "/vsiwebhdfs"].iter().any(|p| text.contains(p));
+    // GDAL's virtual paths can be put into each other, and new ones come with its versions: those that stay on this machine are named.
+    let lower = text.to_lowercase();
+    let near = |rest: &str| ["zip/", "tar/", "gzip/", "7z/", "rar/", "subfile/", "sparse/", "mem/"].iter().any(|way| rest.starts_with(way));
+    let remote = text.contains("://") || lower.split("/vsi").skip(1).any(|rest| !near(rest));
     if remote && !network {
         return Err(AppError::refused("file.network", "the file lies on a network, and haulm works offline unless told otherwise")
             .with_fact(text.to_string(), "needs the network")
@@ -235,10 +237,10 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
                 .with_fact(path.display().to_string(), described(file))
                 .with_hint("count bands from 1 in imagery.bands"));
         };
-        if fact.alpha {
-            return Err(AppError::refused("imagery.band", format!("band {band} is the alpha band, no measurement"))
+        if let Some(what) = image_source::no_measurement(fact) {
+            return Err(AppError::refused("imagery.band", format!("band {band} {what}"))
                 .with_fact(path.display().to_string(), described(file))
-                .with_hint("count bands from 1 in imagery.bands"));
+                .with_hint("count bands from 1 in imagery.bands, and give the file that holds what was measured"));
         }
         let (scale, offset) = image_source::scaling(imagery, &index, &wanted, file, band)?;
         named.push((name.clone(), path.clone(), band, scale, offset));
@@ -254,6 +256,7 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
         )
         .with_hint("write the scale, such as imagery.scale = 0.0001 for reflectance times 10 000"));
     }
+    image_source::product_cautions(imagery, &source, index.bands(), findings);
     let mask = image_source::mask(imagery, &source, folder, network, findings)?;
     let inputs = image_source::on_disk(&files, mask.as_ref(), source.product());
     let watched = |((name, _, _, scale, offset), slot): (&(String, PathBuf, usize, f64, f64), &Slot)| {
@@ -261,6 +264,7 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
         Watched { name: name.clone(), offset: *offset, full }
     };
     let watch = Watch::new(named.iter().zip(&slots).map(watched).collect(), needs_scale);
+    image_source::as_stored(&files, findings);
     for file in &files {
         // The day alone: the time of a pass needs a time zone that no job states.
         if let Some(day) = file.acquired.filter(|day| *day != imagery.date) {

@@ -34,7 +34,7 @@ use crate::science::growing_days::SeasonSpan;
 use crate::science::growing_days::count_growing_days;
 use crate::science::index::find_entry;
 use crate::science::product::find_product;
-use crate::zones::check_points::check_points;
+use crate::zones::check_points::CheckPoint;
 use crate::zones::machine::MachineRates;
 use crate::zones::scouting::scout_points;
 use jiff::Timestamp;
@@ -62,6 +62,8 @@ pub(crate) struct Context<'a> {
     pub(crate) core: &'a Map<String, Value>,
     /// Rates as the machine gets them.
     pub(crate) rates: &'a MachineRates,
+    /// Where driver and terminal can compare.
+    pub(crate) points: &'a [CheckPoint],
     /// Whether nothing is written for the machine.
     pub(crate) stopped: bool,
     /// The instant that stands in files which demand one.
@@ -77,7 +79,6 @@ pub(crate) fn with_paper<T>(outcome: &Outcome, context: &Context<'_>, work: impl
     let prescription = &outcome.prescription;
     let settings = context.settings;
     let overview = index_overview(context.image, context.ground)?;
-    let points = check_points(prescription, context.rates, 3).map_err(RunError::from)?;
     let scouts = scout_points(prescription).map_err(RunError::from)?;
     let weather = weather_months(&settings.season, context)?;
     let image = image_facts(context);
@@ -97,7 +98,7 @@ pub(crate) fn with_paper<T>(outcome: &Outcome, context: &Context<'_>, work: impl
         findings: context.findings,
         core: context.core,
         rates: context.rates,
-        points: &points,
+        points: context.points,
         scouts: &scouts,
         overview: overview.as_ref(),
         image: &image,

@@ -119,7 +119,7 @@ pub(crate) fn recorded(said: &PointsSaid) -> Value {
         let variogram = kriging.fit.variogram;
         json!({
             "model": variogram.model.word(), "nugget": variogram.nugget, "partial_sill": variogram.sill, "range_m": variogram.range, "practical_range_m": variogram.practical_range(),
-            "explained": kriging.fit.explained, "fitted_to_m": kriging.longest, "reach_m": kriging.reach, "mean_index_se": kriging.mean_error,
+            "explained": kriging.fit.explained, "fitted_to_m": kriging.longest, "reach_m": kriging.reach, "mean_index_se": kriging.mean_error, "errors_alike_m2": kriging.alike,
             "left_out": kriging.left_out.map(|left| json!({
                 "readings": left.readings, "mean_error": left.mean_error, "root_mean_square": left.root_mean_square, "variance_ratio": left.variance_ratio,
             })),

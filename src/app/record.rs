@@ -121,14 +121,16 @@ fn drawn_value(doubt: &Doubt) -> Value {
     let parts: Vec<Value> = doubt
         .parts
         .iter()
-        .map(|part| json!({ "doubt": part.factor.word(), "sd_n_kg": part.sd_kg, "variance_share": part.share, "n_kg_at_ends": [part.ends_kg.0, part.ends_kg.1] }))
+        .map(
+            |part| json!({ "doubt": part.cause.word(), "sd_n_kg": part.sd_kg, "variance_share": part.share, "n_kg_at_ends": [part.ends_kg.0, part.ends_kg.1] }),
+        )
         .collect();
     json!({
         "draws": doubt.draws, "seed": doubt.seed, "n_kg_plain": doubt.plain_kg, "n_kg_p10": doubt.field.low, "n_kg_p50": doubt.field.middle, "n_kg_p90": doubt.field.high,
         "n_kg_mean": doubt.field.mean, "n_kg_sd": doubt.field.sd, "alone": parts,
         "ratio_bounds_over_estimate": spreads.ratio.map(|bounds| [bounds.0, bounds.1]), "use_efficiency_spread": spreads.use_efficiency,
         "curve_spread": spreads.curve, "curve_spread_stated": doubt.curve_stated, "place_spread": spreads.place, "place_spread_stated": doubt.place_stated,
-        "strips": doubt.strips,
+        "strips": doubt.strips, "errors_alike_side_m": doubt.alike,
     })
 }
 

@@ -26,6 +26,7 @@ impl From<VectorError> for AppError {
             VectorError::NoSystem { .. } => ("vector.no_system", "add the .prj file, or export again with a reference system"),
             VectorError::SystemUnknown { .. } | VectorError::SystemDoubtful { .. } => ("vector.system", "export it again with the right reference system"),
             VectorError::Empty { .. } => ("vector.empty", "check layer and filter, and that the file holds the right shapes"),
+            VectorError::NoGeometry { .. } => ("vector.no_geometry", "close its ring or delete it in a GIS, or leave it out with where = \"...\""),
             VectorError::Kind { .. } => ("vector.kind", "draw it as the kind that is asked for"),
             VectorError::NotFinite { .. } => ("vector.number", "mend the feature in a GIS"),
         };
@@ -46,7 +47,11 @@ impl From<RasterFileError> for AppError {
             RasterFileError::NoNesting { .. } => {
                 ("image.nesting", "resample the coarser band onto the finer grid by nearest neighbour, or use bands of one pixel size")
             }
-            RasterFileError::Outside { .. } => ("image.outside", "put the sources below the job's folder"),
+            RasterFileError::Outside { .. } => ("image.outside", "put the sources below the job's folder, and name them as files"),
+            RasterFileError::NoSource { .. } => {
+                ("image.source", "put the source where the virtual raster names it; without relativeToVRT=\"1\" a name counts from where haulm is called")
+            }
+            RasterFileError::VirtualInArchive { .. } => ("image.outside", "unpack the archive below the job's folder"),
         };
         Self::refused(code, error.to_string()).with_hint(hint)
     }

@@ -23,7 +23,8 @@ pub fn system_of(stated: &SpatialRef) -> Option<Crs> {
     if known.is_none() {
         let mut copy = stated.clone();
         if copy.auto_identify_epsg().is_ok() {
-            known = code(&copy);
+            // It looks at the projection alone: a UTM zone in feet would become the zone in metres.
+            known = code(&copy).filter(|code| SpatialRef::from_epsg(*code).is_ok_and(|system| (system.linear_units() - stated.linear_units()).abs() < 1e-9));
         }
     }
     match known {
@@ -59,4 +60,28 @@ fn horizontal_part(wkt: &str) -> Option<&str> {
 pub fn system_named(text: &str) -> Result<Crs, String> {
     let system = SpatialRef::from_definition(text).map_err(|error| error.to_string())?;
     system_of(&system).ok_or_else(|| "it is local, vertical or geocentric, and says no place on a map".to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_known_projection_in_another_unit_is_another_system() {
+        let of = |easting: f64, unit: &str| {
+            let wkt = format!(
+                "PROJCS[\"unknown\",GEOGCS[\"WGS 84\",DATUM[\"WGS_1984\",SPHEROID[\"WGS 84\",6378137,298.257223563,AUTHORITY[\"EPSG\",\"7030\"]],AUTHORITY[\"EPSG\",\"6326\"]],PRIMEM[\"Greenwich\",0],UNIT[\"degree\",0.0174532925199433],AUTHORITY[\"EPSG\",\"4326\"]],PROJECTION[\"Transverse_Mercator\"],PARAMETER[\"latitude_of_origin\",0],PARAMETER[\"central_meridian\",15],PARAMETER[\"scale_factor\",0.9996],PARAMETER[\"false_easting\",{easting}],PARAMETER[\"false_northing\",0],UNIT[{unit}]]"
+            );
+            system_of(&SpatialRef::from_wkt(&wkt).unwrap()).unwrap()
+        };
+        let (metres, feet) = (of(500_000.0, "\"metre\",1"), of(500_000.0 / 0.3048, "\"foot\",0.3048"));
+        assert_eq!((metres.code(), feet.code()), (Some(32_633), None));
+        // 500 000 m of false easting, whatever the unit of the coordinates.
+        let place = |system: &Crs, unit: f64| {
+            let way = crate::space::crs::Projector::new(system, &Crs::wgs84()).unwrap();
+            way.point(560_000.0 / unit, 5_560_000.0 / unit).unwrap()
+        };
+        let (by_metres, by_feet) = (place(&metres, 1.0), place(&feet, 0.3048));
+        assert!((by_feet.0 - by_metres.0).abs() < 1e-9 && (by_feet.1 - by_metres.1).abs() < 1e-9, "{by_feet:?} {by_metres:?}");
+    }
 }

@@ -4,8 +4,12 @@
 //! index and reference, not for every cell: the table holds each value itself where there are few, else evenly spaced ones, and a cell lies on the line
 //! between its neighbours (steps of a class table: on the nearer one). Field and zones are weighted sums of the table, draw by draw.
 
+mod between;
+
 use std::collections::BTreeMap;
 
+use self::between::CellErrors;
+use self::between::Drawn;
 use crate::finding::Finding;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
@@ -27,8 +31,11 @@ use crate::zones::build::Kind;
 use crate::zones::prescription::CellState;
 use crate::zones::prescription::ZoneRecord;
 
-/// Places of the index that are drawn, when there is one reference.
-const PLACES: usize = 512;
+/// Places of the index that are drawn, when there is one reference: over half the range of an index, a cell's band is then within 0.3 kg N/ha of its own draws
+/// (see the tests).
+const PLACES: usize = 256;
+/// Places of index and reference when the reference varies over the field, when errors of kriging reach beyond what was measured, and of rates that go in steps, where a place stands for its neighbourhood.
+const MORE_PLACES: usize = 512;
 /// Places of the reference, when it varies over the field.
 const REFERENCES: usize = 9;
 /// Numbers that the table may hold: 32 MB.
@@ -36,16 +43,35 @@ const MOST_NUMBERS: usize = 4_000_000;
 /// Totals below this have no share that means anything. \[kg N\]
 const LEAST_TOTAL: f64 = 1.0;
 
+/// What a part of the doubt comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Cause {
+    /// What moves all cells together.
+    Shared(Factor),
+    /// What lies between readings: the standard errors of kriged cells.
+    Between,
+}
+
+impl Cause {
+    /// The word of it in records.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Shared(factor) => factor.word(),
+            Self::Between => "ground between readings",
+        }
+    }
+}
+
 /// What one doubt alone does to the field's nitrogen.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Part {
-    /// The doubt.
-    pub factor: Factor,
+    /// What it comes from.
+    pub cause: Cause,
     /// Standard deviation of the field's nitrogen. \[kg\]
     pub sd_kg: f64,
     /// Share of the sum of all variances.
     pub share: f64,
-    /// Nitrogen at its lower and upper end (see [`Spreads::ends`]). \[kg\]
+    /// Nitrogen at its lower and upper end (see [`Spreads::ends`]; one standard deviation of the ground between readings). \[kg\]
     pub ends_kg: (f64, f64),
 }
 
@@ -72,6 +98,8 @@ pub struct Doubt {
     pub zones: Vec<Option<Band>>,
     /// P10 and P90 of each cell; `None` where it has no value of its own. \[kg N/ha\]
     pub cells: Vec<Option<(f64, f64)>>,
+    /// Side of the squares in which the errors of kriged cells were drawn alike; `None` for an image and for means. \[m\]
+    pub alike: Option<f64>,
     /// Each doubt alone, widest first; those that do not move the field are left out.
     pub parts: Vec<Part>,
 }
@@ -116,9 +144,10 @@ struct Places {
 }
 
 impl Places {
-    fn of(cells: impl Iterator<Item = (f64, f64)>, most: usize, nearest: bool) -> Self {
+    fn of(cells: impl Iterator<Item = (f64, f64)>, most: usize, nearest: bool, wide: bool) -> Self {
         let (indices, references): (Vec<f64>, Vec<f64>) = cells.unzip();
         let references = axis(references, REFERENCES);
+        let most = most.min(if nearest || wide || references.len() > 1 { MORE_PLACES } else { PLACES });
         let indices = axis(indices, (most / references.len().max(1)).max(16));
         Self { references, indices, nearest }
     }
@@ -228,8 +257,8 @@ fn gets_of(settings: &Settings, rated: &Rated) -> Vec<Gets> {
         .collect()
 }
 
-/// Draws everything. `None` when the job wants no draws.
-pub fn doubt_of(settings: &Settings, ground: &Ground, reference: &Reference, rated: &Rated, zones: &[ZoneRecord]) -> Option<Doubt> {
+/// Draws everything. `alike`: the area over which errors of kriged cells are alike \[m²\], where cells are kriged. `None` when the job wants no draws.
+pub fn doubt_of(settings: &Settings, ground: &Ground, reference: &Reference, rated: &Rated, zones: &[ZoneRecord], alike: Option<f64>) -> Option<Doubt> {
     let wanted = settings.doubt;
     if wanted.draws == 0 {
         return None;
@@ -243,8 +272,10 @@ pub fn doubt_of(settings: &Settings, ground: &Ground, reference: &Reference, rat
     // The field rate is the mean over canopy outside strips, or over all canopy when there is none outside.
     let outside = rated.outside_strips.iter().any(|outside| *outside);
     let counts = |k: usize| if outside { rated.outside_strips[k] } else { rated.cells[k].state == CellState::Canopy };
+    let errors = CellErrors::of(ground, rated, alike);
     let used = (0..gets.len()).filter_map(|k| rated.cells[k].index.map(|index| (index, rated.reference_of[k])));
-    let places = Places::of(used, PLACES.min(MOST_NUMBERS / draws), steps);
+    let used = used.chain(errors.iter().flat_map(|errors| errors.reached(&gets)));
+    let places = Places::of(used, MOST_NUMBERS / draws, steps, errors.is_some());
     if places.len() == 0 {
         return None;
     }
@@ -285,7 +316,7 @@ pub fn doubt_of(settings: &Settings, ground: &Ground, reference: &Reference, rat
     });
     let cells = cell_bands(&places, &gets, &table, &field_rates);
     let parts = parts_of(&spreads, &one);
-    Some(Doubt {
+    let mut doubt = Doubt {
         draws: wanted.draws,
         seed: wanted.seed,
         spreads,
@@ -296,8 +327,14 @@ pub fn doubt_of(settings: &Settings, ground: &Ground, reference: &Reference, rat
         field,
         zones: zone_bands.collect(),
         cells,
+        alike: errors.as_ref().map(CellErrors::side),
         parts,
-    })
+    };
+    if let Some(errors) = &errors {
+        let drawn = Drawn { places: &places, table: &table, gets: &gets, areas: &areas, counts: &counts, rated };
+        errors.add_to(&mut doubt, &drawn);
+    }
+    Some(doubt)
 }
 
 /// The rate at a place of the table. Places lie between values that have a rate, so that there is one.
@@ -343,13 +380,18 @@ fn parts_of(spreads: &Spreads, total: &dyn Fn(&Draw) -> f64) -> Vec<Part> {
         let nodes: Vec<(f64, f64)> = spreads.alone(factor).iter().map(|(draw, weight)| (total(draw), *weight)).collect();
         let mean: f64 = nodes.iter().map(|(kg, weight)| kg * weight).sum();
         let variance: f64 = nodes.iter().map(|(kg, weight)| weight * (kg - mean) * (kg - mean)).sum();
-        parts.push(Part { factor, sd_kg: libm::sqrt(variance.max(0.0)), share: 0.0, ends_kg: (total(&low), total(&high)) });
+        parts.push(Part { cause: Cause::Shared(factor), sd_kg: libm::sqrt(variance.max(0.0)), share: 0.0, ends_kg: (total(&low), total(&high)) });
     }
+    in_order(parts)
+}
+
+/// Parts with their shares, widest first.
+fn in_order(mut parts: Vec<Part>) -> Vec<Part> {
     let all: f64 = parts.iter().map(|part| part.sd_kg * part.sd_kg).sum();
     for part in &mut parts {
         part.share = if all > 0.0 { part.sd_kg * part.sd_kg / all } else { 0.0 };
     }
-    parts.sort_by(|a, b| b.sd_kg.total_cmp(&a.sd_kg).then(a.factor.cmp(&b.factor)));
+    parts.sort_by(|a, b| b.sd_kg.total_cmp(&a.sd_kg).then(a.cause.cmp(&b.cause)));
     parts
 }
 
@@ -363,7 +405,7 @@ pub fn findings_of(settings: &Settings, reference: &Reference, doubt: &Doubt, fi
             format!("no doubt that is reckoned with moves the field's {}: the rates are the job's own decision, or held at a limit", lb(doubt.plain_kg)),
         ));
     } else {
-        let said: Vec<String> = doubt.parts.iter().map(|part| format!("{} {:.0} %", part.factor.word(), 100.0 * part.share)).collect();
+        let said: Vec<String> = doubt.parts.iter().map(|part| format!("{} {:.0} %", part.cause.word(), 100.0 * part.share)).collect();
         let against = if doubt.plain_kg > LEAST_TOTAL {
             format!(" ({:+.0} to {:+.0} %)", 100.0 * (band.low / doubt.plain_kg - 1.0), 100.0 * (band.high / doubt.plain_kg - 1.0))
         } else {
@@ -455,7 +497,7 @@ mod tests {
     fn table_and_cells(model: &RateModel, references: usize, draws: u64) -> (Vec<f64>, Vec<f64>, Bounds, Bounds) {
         let cells: Vec<(f64, f64)> =
             (0..4_000).map(|k| (0.30 + 0.5 * f64::from(k) / 4_000.0, 0.70 + if references > 1 { 0.04 * f64::from(k % 97) / 97.0 } else { 0.0 })).collect();
-        let places = Places::of(cells.iter().copied(), PLACES, matches!(model.method, Method::ClassTable(_)));
+        let places = Places::of(cells.iter().copied(), MOST_NUMBERS, matches!(model.method, Method::ClassTable(_)), false);
         let spreads = ALL.of_model(model);
         let moved: Vec<_> = (0..draws).map(|number| spreads.draw(5, number).moved(model)).collect();
         let table: Vec<f64> =
@@ -512,7 +554,7 @@ mod tests {
     #[test]
     fn weights_add_up_and_few_values_are_exact() {
         let cells = [(0.4, 0.7), (0.5, 0.7), (0.6, 0.72)];
-        let places = Places::of(cells.into_iter(), 100, false);
+        let places = Places::of(cells.into_iter(), 100, false, false);
         for (index, reference) in cells {
             let around: Vec<(usize, f64)> = places.around(index, reference).collect();
             assert_eq!(around.len(), 1);
@@ -529,7 +571,7 @@ mod tests {
         assert!((parts[0].sd_kg - 60.0).abs() < 1e-9 && parts[0].share == 1.0);
         assert!((parts[0].ends_kg.0 - 240.0).abs() < 1e-9 && (parts[0].ends_kg.1 - 360.0).abs() < 1e-9);
         let parts = parts_of(&Spreads { place: 0.28, curve: 0.2, ..Spreads::default() }, &|draw: &Draw| 300.0 * draw.curve * draw.place);
-        assert_eq!(parts[0].factor, Factor::Place);
+        assert_eq!(parts[0].cause, Cause::Shared(Factor::Place));
         // The farthest point would lie below 0 and is held to 0.05.
         assert!((parts[0].share - 0.28 * 0.28 / (0.28 * 0.28 + 0.04)).abs() < 1e-3);
     }
@@ -540,7 +582,7 @@ mod tests {
             cells in proptest::collection::vec((0.2_f64..0.9, 0.01_f64..0.06, 0_usize..4, 0_usize..4), 1..60), seed in any::<u64>(),
         ) {
             let model = model(150.0);
-            let places = Places::of(cells.iter().map(|cell| (cell.0, 0.72)), PLACES, false);
+            let places = Places::of(cells.iter().map(|cell| (cell.0, 0.72)), PLACES, false, false);
             let moved: Vec<_> = (0..20).map(|number| ALL.draw(seed, number).moved(&model)).collect();
             let table: Vec<f64> =
                 (0..places.len()).flat_map(|place| moved.iter().map(|m| rate_at(&places, place, |i, r| m.exact(i, r))).collect::<Vec<_>>()).collect();

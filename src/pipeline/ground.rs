@@ -312,6 +312,7 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
 
     let parts: Vec<MultiPolygon<f64>> = carrier.polygons(layer)?.iter().map(|part| mended(part, "boundary", &layer.file, findings)).collect();
     let boundary = oriented(&joined(&parts));
+    overlapping(&parts, &boundary, &layer.file, findings);
     let mut grown_parts = Vec::new();
     for (exclusion, layer) in settings.field.exclusions.iter().zip(&inputs.exclusions) {
         for shape in carrier.polygons(layer)? {
@@ -396,6 +397,21 @@ fn mended(shape: &MultiPolygon<f64>, what: &str, file: &str, findings: &mut Vec<
         ));
     }
     mended.polygon
+}
+
+/// Says that joined features of a boundary overlap: a hole that was drawn as a feature of its own is none any more.
+fn overlapping(parts: &[MultiPolygon<f64>], boundary: &MultiPolygon<f64>, file: &str, findings: &mut Vec<Finding>) {
+    let each: f64 = parts.iter().map(geo::Area::unsigned_area).sum();
+    let overlap = each - boundary.unsigned_area();
+    if overlap > 1e-4 * each {
+        findings.push(Finding::caution(
+            "boundary.overlap",
+            format!(
+                "{file}: the {} features that were joined overlap by {overlap:.1} m²; if one of them is a hole in another, it is part of the field now: give it as field.exclude",
+                parts.len()
+            ),
+        ));
+    }
 }
 
 /// Refuses an image that does not show the boundary.

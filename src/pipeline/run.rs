@@ -259,7 +259,8 @@ pub fn run(settings: &Settings, ground: &Ground, sources: &Sources<'_>, findings
     drive::largest_step(settings, ground, &mut rated, findings);
     let mut zones = zones_of(settings, ground, &mut rated, findings)?;
     let totals = totals_of(settings, ground, &looked, &reference, &rated, &zones);
-    let doubt = doubt_of(settings, ground, &reference, &rated, &zones);
+    let alike = looked.points.as_ref().and_then(|points| points.kriging.as_ref()).and_then(|kriging| kriging.alike);
+    let doubt = doubt_of(settings, ground, &reference, &rated, &zones, alike);
     if let Some(doubt) = &doubt {
         for (zone, band) in zones.iter_mut().zip(&doubt.zones) {
             (zone.n_low, zone.n_high) = band.as_ref().map(bounds_of).unzip();

@@ -21,6 +21,7 @@ use crate::pipeline::settings::ReferenceSettings;
 use crate::science::reference::CoarseEstimate;
 use crate::science::reference::FineEstimate;
 use crate::science::reference::ReferenceError;
+use crate::science::reference::SENSORS;
 use crate::science::reference::SegmentSums;
 use crate::science::reference::SpreadFit;
 use crate::science::reference::StripSums;
@@ -37,6 +38,10 @@ use crate::space::raster::Lattice;
 const BLOCKS: usize = 10;
 /// Pixels that a coarse strip's surroundings reach; the second and third show how much that matters.
 const REACHES: [f64; 3] = [3.0, 2.0, 4.0];
+/// A usual blur beyond the pixel: published figures of three sensors are 0.83 to 1.02 (`science::reference::SENSORS`). \[pixels\]
+const USUAL_BLUR: f64 = 1.0;
+/// A reference index that moves by more than this is worth a caution.
+const MOVES: f64 = 0.01;
 /// A shrunk strip narrower than this many pixels is a mixture.
 const FINE_PIXELS: f64 = 4.0;
 
@@ -140,6 +145,8 @@ pub struct Strip {
     pub variants: [Option<f64>; 2],
     /// `I_ref` at the bounds of a fitted blur (coarse).
     pub by_spread: Option<[Option<f64>; 2]>,
+    /// A coarse strip that was read without a blur, read with a usual one; why it could not be, else.
+    pub with_usual_blur: Option<Result<CoarseEstimate, ReferenceError>>,
     /// Segments of strip and swaths, for showing; none for coarse pixels.
     pub profile: Vec<ProfileSegment>,
 }
@@ -276,7 +283,7 @@ fn fine_strip(plan: StripPlan, found: &[Found], segments: usize, blocks: usize, 
         How::Coarse { .. } => plan.outer.length,
     };
     let profile = profile(&own, &beside, length, &estimate);
-    Strip { found: estimate, variants: [variant(2), variant(3)], by_spread: None, profile, plan }
+    Strip { found: estimate, variants: [variant(2), variant(3)], by_spread: None, with_usual_blur: None, profile, plan }
 }
 
 /// The comparison swaths of a strip: beside its long sides, as wide as it is, over the shrunk strip's length.
@@ -339,7 +346,9 @@ pub fn estimate(
                 let estimate = reaches.first().map_or(Err(ReferenceError::NoPixels), |reach| solved(width, reach)).map(StripFound::Coarse);
                 let at_bound = |width: f64| reaches.first().and_then(|reach| solved(width, reach).ok()).map(|estimate| estimate.index);
                 let by_spread = fitted.map(|fit| [at_bound(fit.low), at_bound(fit.high)]);
-                Strip { found: estimate, variants, by_spread, profile: Vec::new(), plan }
+                let unblurred = *point_spread == PointSpread::Given(0.0);
+                let with_usual_blur = reaches.first().filter(|_| unblurred).map(|reach| solved(USUAL_BLUR, reach));
+                Strip { found: estimate, variants, by_spread, with_usual_blur, profile: Vec::new(), plan }
             }
         };
         strips.push(strip);
@@ -418,6 +427,28 @@ fn sums_of(tallies: &[Tally], segments: usize, blocks: usize) -> StripSums {
     sums
 }
 
+/// What a usual blur would do to a strip that is read without any.
+fn usual_blur(number: usize, strip: &Strip, found: &StripFound) -> Option<Finding> {
+    let width = strip.plan.outer.width / strip.plan.pixel;
+    let start = format!(
+        "reference strip {number}, {width:.1} pixels wide, is read as if the sensor had no blur beyond its pixel (imagery.point_spread is 0); published figures are 0.8 to 1.0 pixels, and with {USUAL_BLUR:.1}"
+    );
+    let names: Vec<String> = SENSORS.iter().map(|sensor| format!("{:?}", sensor.name)).collect();
+    let end = format!("give the sensor ({}), a width in pixels, or \"fit\" in imagery.point_spread", names.join(", "));
+    Some(match strip.with_usual_blur.as_ref()? {
+        Ok(blurred) => {
+            let ratios = found
+                .beside()
+                .zip(blurred.ratio())
+                .map_or_else(String::new, |(beside, ratio)| format!(", the response index of the strip {ratio:.3} instead of {:.3}", found.index() / beside));
+            let told = format!("{start} its index would be {:.4} instead of {:.4}{ratios}: {end}", blurred.index, found.index());
+            let finding = if (blurred.index - found.index()).abs() > MOVES { Finding::caution } else { Finding::note };
+            finding("reference.blur", told)
+        }
+        Err(reason) => Finding::caution("reference.blur", format!("{start} it could not be estimated ({reason}): {end}")),
+    })
+}
+
 /// Findings on single strips; the reference as a whole is judged elsewhere.
 pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: &mut Vec<Finding>) {
     for (k, strip) in strips.iter().enumerate() {
@@ -452,6 +483,7 @@ pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: 
                 ),
             ));
         }
+        findings.extend(usual_blur(number, strip, found));
         let StripFound::Fine(estimate) = found else { continue };
         if !estimate.dropped.is_empty() {
             findings.push(Finding::note(

@@ -205,7 +205,7 @@ fn nitrogen_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bl
     if let Some(doubt) = &outcome.doubt {
         let band = &doubt.field;
         let widest =
-            doubt.parts.first().map_or_else(String::new, |part| format!("; most by the {} ({:.0} % of the variance)", part.factor.word(), 100.0 * part.share));
+            doubt.parts.first().map_or_else(String::new, |part| format!("; most by the {} ({:.0} % of the variance)", part.cause.word(), 100.0 * part.share));
         rows.push(Row::new("eight times in ten", format!("{} to {}", units.mass(band.low), units.mass(band.high))).with_note(format!(
             "middle {}, {} draws of every doubt at once{widest}",
             units.mass(band.middle),

@@ -2,7 +2,9 @@
 //!
 //! Coordinates are always (x, y) = (easting, northing) or (longitude, latitude) in degrees, whatever order an authority prefers.
 
+use std::cell::RefCell;
 use std::fmt;
+use std::rc::Rc;
 
 use geo::Coord;
 use geo::MapCoords;
@@ -98,9 +100,42 @@ impl fmt::Display for Crs {
     }
 }
 
-/// A way from one system to another. Not shared between threads: make one each.
+/// Ways that a thread remembers. A job has some six; a program that meets more forgets the oldest.
+const REMEMBERED: usize = 16;
+
+/// A way by the definitions of its two systems.
+type Way = ((String, String), Rc<Proj>);
+
+thread_local! {
+    /// PROJ looks a way up in its database, 1 to 2 ms each time, and every writer of a format asks for the same few.
+    static WAYS: RefCell<Vec<Way>> = const { RefCell::new(Vec::new()) };
+}
+
+/// The way between two definitions: remembered, or PROJ's.
+fn way(from: &Crs, to: &Crs) -> Result<Rc<Proj>, CrsError> {
+    let ends = (from.definition.clone(), to.definition.clone());
+    let known = WAYS.with_borrow(|ways| ways.iter().find(|(known, _)| *known == ends).map(|(_, way)| Rc::clone(way)));
+    if let Some(way) = known {
+        return Ok(way);
+    }
+    let way = Proj::new_known_crs(&from.definition, &to.definition, None).map_err(|error| CrsError::NoWay {
+        from: from.to_string(),
+        to: to.to_string(),
+        reason: error.to_string(),
+    })?;
+    let way = Rc::new(way);
+    WAYS.with_borrow_mut(|ways| {
+        if ways.len() == REMEMBERED {
+            ways.remove(0);
+        }
+        ways.push((ends, Rc::clone(&way)));
+    });
+    Ok(way)
+}
+
+/// A way from one system to another. Not shared between threads: make one each; a thread remembers those that it made.
 pub struct Projector {
-    inner: Option<Proj>,
+    inner: Option<Rc<Proj>>,
     from: Crs,
     to: Crs,
 }
@@ -117,15 +152,7 @@ impl Projector {
     /// # Errors
     /// [`CrsError::NoWay`] when PROJ does not know one of them or no way between them.
     pub fn new(from: &Crs, to: &Crs) -> Result<Self, CrsError> {
-        let inner = if from.definition == to.definition {
-            None
-        } else {
-            Some(Proj::new_known_crs(&from.definition, &to.definition, None).map_err(|error| CrsError::NoWay {
-                from: from.to_string(),
-                to: to.to_string(),
-                reason: error.to_string(),
-            })?)
-        };
+        let inner = if from.definition == to.definition { None } else { Some(way(from, to)?) };
         Ok(Self { inner, from: from.clone(), to: to.clone() })
     }
 
@@ -188,6 +215,16 @@ mod tests {
         let way = Projector::new(&Crs::wgs84(), &Crs::utm(15.0, 48.0)).unwrap();
         let (x, y) = way.point(15.0, 48.0).unwrap();
         assert!((x - 500_000.0).abs() < 1e-6 && (y - 5_316_300.0).abs() < 300.0, "{x} {y}");
+    }
+
+    #[test]
+    fn a_remembered_way_is_the_same_way() {
+        for zone in (1..=60).cycle().take(90) {
+            let middle = f64::from(zone) * 6.0 - 183.0;
+            let (x, _) = Projector::new(&Crs::wgs84(), &Crs::utm(middle, 48.0)).unwrap().point(middle, 48.0).unwrap();
+            assert!((x - 500_000.0).abs() < 1e-6, "{zone}: {x}");
+        }
+        assert_eq!(WAYS.with_borrow(Vec::len), REMEMBERED);
     }
 
     #[test]

@@ -5,6 +5,7 @@
 mod architecture;
 mod areas;
 mod bad_input;
+mod boundaries;
 mod cancel;
 mod check_map;
 mod check_map_files;
@@ -26,6 +27,7 @@ mod look_ahead;
 mod map_command;
 mod methods;
 mod new_command;
+mod odd_images;
 mod points_map;
 mod product_money;
 mod ramp_command;

@@ -174,6 +174,59 @@ fn kriging_finds_the_truth_and_knows_how_well() {
 }
 
 #[test]
+fn what_kriging_does_not_know_is_in_the_band() {
+    // Every other doubt is taken away, so that the ground between readings is all that is left.
+    let only = |rest: &str| {
+        let field = field("pass = \"pass\"\nestimate = \"kriging\"\nreach = \"14 m\"\n");
+        field.job("strips = \"strips.geojson\"", "readings = [{ strip = 0.74, beside = 0.62 }]");
+        field.job("method = \"yield response\"\n", "method = \"yield response\"\ncurve_spread = 0\n");
+        field.job("folder = \"out\"\n", &format!("folder = \"out\"\n{rest}[doubt]\ndraws = 2000\nuse_efficiency_spread = 0\nplace_spread = 0\n"));
+        let record = mapped(&field, &["map"]);
+        (field, record)
+    };
+    let (field, record) = only("");
+    let drawn = &record["doubt"]["drawn"];
+    let alone = drawn["alone"].as_array().unwrap();
+    assert_eq!((alone.len(), &alone[0]["doubt"], number(&alone[0]["variance_share"])), (1, &"ground between readings".into(), 1.0), "{drawn}");
+    let sd = number(&alone[0]["sd_n_kg"]);
+    // Worked out and drawn are two ways to one number; limits and the curve of the method bend it a little.
+    assert!(sd > 0.0 && (number(&drawn["n_kg_sd"]) / sd - 1.0).abs() < 0.15, "{drawn}");
+    assert!((number(&drawn["n_kg_mean"]) - number(&drawn["n_kg_plain"])).abs() < 2.0 * sd, "{drawn}");
+    let side = number(&drawn["errors_alike_side_m"]);
+    assert!((11.9..60.0).contains(&side), "{side} m");
+    // P10 and P90 of a normal distribution lie 2.5631 standard deviations apart.
+    let (mut squares, mut sum, mut area_sum) = (0.0, 0.0, 0.0);
+    for cell in bounds(&field) {
+        let Some((area, low, high)) = cell else { continue };
+        let one = area * (high - low) / 2.563_1 / 10_000.0;
+        (squares, sum, area_sum) = (squares + one * one, sum + one, area_sum + area);
+    }
+    assert!(area_sum > 30_000.0, "{area_sum} m² with a band");
+    // More than if cells knew nothing of each other, and far less than if all were wrong together.
+    assert!(sd > 0.95 * squares.sqrt() && sd < 0.5 * sum, "{} < {sd} < {sum}", squares.sqrt());
+    // Rates themselves do not move, and the same seed draws the same.
+    let (_, again) = only("");
+    assert_eq!(record["doubt"], again["doubt"]);
+    let other = self::field("pass = \"pass\"\nestimate = \"kriging\"\nreach = \"14 m\"\n");
+    other.job("strips = \"strips.geojson\"", "readings = [{ strip = 0.74, beside = 0.62 }]");
+    other.job("folder = \"out\"\n", "folder = \"out\"\n[doubt]\ndraws = 0\n");
+    assert_eq!(mapped(&other, &["map"])["totals"]["n_kg_exact"], record["totals"]["n_kg_exact"]);
+}
+
+/// Area and bounds of each cell that has them.
+fn bounds(field: &Field) -> Vec<Option<(f64, f64, f64)>> {
+    let options = gdal::DatasetOptions { open_flags: gdal::GdalOpenFlags::GDAL_OF_VECTOR, ..Default::default() };
+    let file = gdal::Dataset::open_ex(field.path("out/office/prescription.gpkg"), options).unwrap();
+    let mut layer = file.layer_by_name("cells").unwrap();
+    let place = |name: &str| layer.defn().field_index(name).unwrap();
+    let columns = ["area_m2", "n_low_kg_ha", "n_high_kg_ha"].map(place);
+    layer
+        .features()
+        .map(|f| Some((f.field_as_double(columns[0]).unwrap()?, f.field_as_double(columns[1]).unwrap()?, f.field_as_double(columns[2]).unwrap()?)))
+        .collect()
+}
+
+#[test]
 fn means_of_cells_have_no_standard_error_and_gaps_stay_gaps() {
     let field = field("");
     let record = mapped(&field, &["map"]);

@@ -161,7 +161,7 @@ fn layouts_types_and_compressions() {
     let files = Files::new();
     let plain = files.plain();
     let zstd = DriverManager::get_driver_by_name("GTiff").unwrap().metadata_item("DMD_CREATIONOPTIONLIST", "").is_some_and(|list| list.contains("ZSTD"));
-    let layouts: [&[&str]; 11] = [
+    let layouts: [&[&str]; 12] = [
         &["BLOCKYSIZE=1"],
         &["BLOCKYSIZE=70"],
         &["TILED=YES", "BLOCKXSIZE=16", "BLOCKYSIZE=32"],
@@ -172,6 +172,7 @@ fn layouts_types_and_compressions() {
         &["COMPRESS=DEFLATE", "TILED=YES", "BLOCKXSIZE=64", "BLOCKYSIZE=64"],
         &["COMPRESS=DEFLATE", "PREDICTOR=2", "INTERLEAVE=BAND"],
         &["BIGTIFF=YES", "COMPRESS=DEFLATE"],
+        &["BIGTIFF=YES", "COMPRESS=LZW", "PREDICTOR=2", "INTERLEAVE=BAND"],
         &["COMPRESS=ZSTD", "TILED=YES", "BLOCKXSIZE=16", "BLOCKYSIZE=16"],
     ];
     for (k, layout) in layouts.iter().enumerate() {
@@ -282,6 +283,16 @@ fn overviews_are_never_read() {
         let half = band.read_as::<u8>((0, 0), SIZE, (SIZE.0 / 2, SIZE.1 / 2), Some(ResampleAlg::NearestNeighbour)).unwrap();
         assert!(half.data().iter().all(|value| *value == 251), "a reader of half the size gets the wrong numbers");
         drop(check);
+        if inside {
+            // A cloud-optimised file takes them over as they are.
+            let cloud = files.path("cloud.tif");
+            copied(&path, &cloud, "COG", &["OVERVIEWS=FORCE_USE_EXISTING", "COMPRESS=DEFLATE", "BLOCKSIZE=128"]);
+            let check = Dataset::open(&cloud).unwrap();
+            let wrong = check.rasterband(1).unwrap().overview(0).unwrap().read_as::<u8>((0, 0), (4, 4), (4, 4), None).unwrap();
+            assert!(wrong.data().iter().all(|value| *value == 251));
+            drop(check);
+            same("cloud-optimised", &plain, &sums((&cloud, 1), (&cloud, 2)));
+        }
         same(name, &plain, &sums((&path, 1), (&path, 2)));
     }
 }

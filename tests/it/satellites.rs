@@ -2,23 +2,32 @@
 //!
 //! | rule | test |
 //! | --- | --- |
-//! | boundary: several features, holes, swapped coordinates, no system, empty, self-crossing | `bad_input.rs` |
+//! | boundaries: formats, systems, faults of drawing | `boundaries.rs`, `bad_input.rs` |
 //! | axis order of EPSG codes: longitude first inside | `bad_input.rs`, `a_geographic_image_works` |
-//! | areas never in Web Mercator | `bad_input.rs`, `web_mercator_as_plane` |
+//! | areas never in Web Mercator | `bad_input.rs`, `web_mercator_as_plane`; `boundaries.rs`, `every_system_is_the_same_field` |
+//! | layouts, types, compressions, BigTIFF, cloud-optimised, JPEG 2000, archives | `rasters.rs` |
+//! | overviews never read, wrong ones inside, beside and cloud-optimised | `rasters.rs`, `overviews_are_never_read` |
 //! | scale of mosaics: refused above 1.5 | `mosaics_of_whole_numbers_are_refused_where_scale_matters` |
+//! | scale and offset of the file | `format/raster/tests.rs`, `nodata_scale_and_offset` |
 //! | band order: by description, never guessed | `bad_input.rs`, `bands_without_names` |
 //! | near infrared above red edge above red | `swapped_bands_are_told` |
-//! | missing where any band is; nodata, NaN, alpha, masks inside and beside | `format/raster/tests.rs` |
+//! | missing where any band is; nodata, NaN, alpha, masks inside and beside, all at once in any number of bands | `format/raster/tests.rs`, `nodata_alpha_and_masks_hide_together_whatever_the_number_of_bands`; `odd_images.rs` |
 //! | undeclared nodata: -9999, 65535 | `undeclared_nodata_is_noticed` |
-//! | alpha is no band | `an_alpha_band_is_no_measurement` |
-//! | local, vertical, compound systems | `local_and_vertical_systems_are_refused_and_compound_ones_cut_to_their_plane` |
-//! | virtual rasters stay below the job's folder; no network behind archives | `format/raster/tests.rs`, `archives_are_no_way_to_the_network` |
+//! | alpha is no band; nor palettes and complex numbers | `an_alpha_band_is_no_measurement`; `odd_images.rs` |
+//! | local, vertical, compound systems; tie points alone | `local_and_vertical_systems_are_refused_and_compound_ones_cut_to_their_plane`; `format/raster/tests.rs` |
+//! | feet, systems without a code, south-up, turned | `odd_images.rs`; `bad_input.rs`, `an_image_in_feet_works`, `a_rotated_image_works` |
+//! | virtual rasters stay below the job's folder, at any depth; no network behind archives | `format/raster/sources.rs`; `archives_are_no_way_to_the_network`; `odd_images.rs` |
+//! | every file that was read stands in the record | `odd_images.rs` |
 //! | Sentinel-2: names, baseline, offsets, levels | `format/raster/product/tests.rs` |
 //! | Sentinel-2: pixels, 20 m in 10 m, nodata 0, scene classification grown by 40 m | `a_sentinel_2_product_is_its_bands_with_offset_and_mask`, `bands_of_20_m_lie_in_those_of_10_m` |
+//! | Sentinel-2: an index without the offset is another | `an_index_is_wrong_without_the_offset` |
 //! | Sentinel-2: offset removed already | `an_offset_that_was_removed_already_is_refused` |
+//! | a pixel across the edge of the field does not count | `truth/coverage.rs`; the key `pixel_inside` |
 //! | lone band files | `a_lone_band_file_wants_its_offset` |
 //! | usable-data masks of 8 bands | `usable_data_masks_of_eight_bands` |
 //! | Landsat Collection 2: scale, fill, quality bits, 30 m, below 5 ha | `a_landsat_product_is_scaled_and_masked_by_its_bits` |
+//! | Landsat: factors, scene, day and satellite by its metadata | `landsat_metadata_is_read_out_of_folders_and_archives_and_must_agree`; `format/raster/product/tests.rs` |
+//! | valid stored numbers: 1 to 32767, 7273 to 43636 | `numbers_outside_what_a_product_holds_valid_are_no_data` |
 
 use std::io::Write as _;
 use std::path::Path;
@@ -340,8 +349,119 @@ fn landsat(folder: &Path, cloud: u16) -> PathBuf {
     let clear = 0b0101_0101_0100_0000;
     band(&file("QA_PIXEL"), 30.0, &utm(), "GTiff", &|x, y| if x > 180.0 && y < 90.0 { clear | cloud } else { clear });
     band(&file("QA_RADSAT"), 30.0, &utm(), "GTiff", &|x, _| if x < 0.0 { 8 } else { 0 });
-    fs_err::write(root.join(format!("{LANDSAT}_MTL.txt")), "GROUP = LANDSAT_METADATA_FILE\n").unwrap();
+    fs_err::write(root.join(format!("{LANDSAT}_MTL.txt")), mtl("2.75e-05", "-0.2")).unwrap();
     root
+}
+
+/// Factors of two bands, of this level and under the same names of Level-1.
+fn mtl(scale: &str, offset: &str) -> String {
+    let factors = |group: &str, scale: &str, offset: &str| {
+        let band = |k: u8| format!("    REFLECTANCE_MULT_BAND_{k} = {scale}\n    REFLECTANCE_ADD_BAND_{k} = {offset}\n");
+        format!("  GROUP = {group}\n{}{}  END_GROUP = {group}\n", band(4), band(5))
+    };
+    format!(
+        "GROUP = LANDSAT_METADATA_FILE\n  GROUP = IMAGE_ATTRIBUTES\n    SPACECRAFT_ID = \"LANDSAT_8\"\n    SENSOR_ID = \"OLI_TIRS\"\n    CLOUD_COVER_LAND = 12.34\n  END_GROUP = IMAGE_ATTRIBUTES\n{}{}END_GROUP = LANDSAT_METADATA_FILE\nEND\n",
+        factors("LEVEL1_RADIOMETRIC_RESCALING", "2.0000E-05", "-0.100000"),
+        factors("LEVEL2_SURFACE_REFLECTANCE_PARAMETERS", scale, offset)
+    )
+}
+
+#[test]
+fn landsat_metadata_is_read_out_of_folders_and_archives_and_must_agree() {
+    let field = Field::new();
+    field.polygons("boundary.geojson", &[rectangle([0.0, 0.0, EXTENT.0, 192.0])]);
+    let root = landsat(&field.path(""), 8);
+    field.job("image.tif", "scene");
+    field.job("strips = \"strips.geojson\"", "readings = [{ strip = 0.74, beside = 0.60 }]");
+    works(&field, &["LANDSAT_8 OLI_TIRS", "12.34 % of the scene's land", "_MTL.txt says too"]);
+    let read = field.record()["inputs"].to_string();
+    assert!(read.contains("_MTL.txt"), "{read}");
+    // Level-1 factors in its place would make another map, so they are refused until somebody says what holds.
+    fs_err::write(root.join(format!("{LANDSAT}_MTL.txt")), mtl("2.0000E-05", "-0.100000")).unwrap();
+    refused(&field, &["error[imagery.offset]", "0.00002", "0.0000275", "_MTL", "imagery.scale"]);
+    let whole = zones(&field);
+    for (archive, arguments) in [("scene.tar", &["-cf"][..]), ("scene.tar.gz", &["-czf"])] {
+        let other = Field::new();
+        other.polygons("boundary.geojson", &[rectangle([0.0, 0.0, EXTENT.0, 192.0])]);
+        let packed = std::process::Command::new("tar").args(arguments).arg(other.path(archive)).arg("-C").arg(&root).arg(".").status().unwrap();
+        assert!(packed.success());
+        other.job("image.tif", archive);
+        other.job("strips = \"strips.geojson\"", "readings = [{ strip = 0.74, beside = 0.60 }]");
+        refused(&other, &["error[imagery.offset]", "0.00002", "0.0000275"]);
+        other.job("index = \"NDVI\"\n", "index = \"NDVI\"\nscale = 0.0000275\noffset = -0.2\n");
+        works(&other, &[]);
+        assert!(whole == zones(&other), "{archive}");
+    }
+    // A band that the metadata passes over has the collection's factors, and it is said so.
+    fs_err::write(root.join(format!("{LANDSAT}_MTL.txt")), mtl("2.75e-05", "-0.2").replace("BAND_5", "BAND_6")).unwrap();
+    works(&field, &["[image.factors]", "no factors for band B5"]);
+    assert!(whole == zones(&field));
+}
+
+#[test]
+fn numbers_outside_what_a_product_holds_valid_are_no_data() {
+    // Landsat: 7273 to 43636; Sentinel-2: 1 to 32767.
+    let field = Field::new();
+    let root = landsat(&field.path(""), 8);
+    let red = |x: f64, _: f64| {
+        if x < 60.0 {
+            7_272
+        } else if x < 90.0 {
+            7_273
+        } else if x < 120.0 {
+            43_636
+        } else {
+            43_637
+        }
+    };
+    band(&root.join(format!("{LANDSAT}_SR_B4.TIF")), 30.0, &utm(), "GTiff", &red);
+    field.job("image.tif", "scene");
+    let seen = |field: &Field, x: f64| !at(&opened(field, "NDVI").0, x, 105.0)[1].is_nan();
+    assert_eq!([45.0, 75.0, 105.0, 135.0].map(|x| seen(&field, x)), [false, true, true, false]);
+    // Factors of the job's own say that the stored numbers are others.
+    field.job("index = \"NDVI\"\n", "index = \"NDVI\"\nscale = 0.0001\noffset = 0\n");
+    assert!(seen(&field, 45.0) && seen(&field, 135.0));
+    let field = Field::new();
+    let file = |name: &str| field.path(&format!("{SCENE}/GRANULE/G/IMG_DATA/{name}.tif"));
+    let red = |x: f64, _: f64| {
+        if x < 60.0 {
+            0
+        } else if x < 90.0 {
+            1
+        } else if x < 120.0 {
+            32_767
+        } else {
+            65_535
+        }
+    };
+    band(&file("T33UWR_20260414T101031_B04_10m"), 10.0, &utm(), "GTiff", &red);
+    band(&file("T33UWR_20260414T101031_B08_10m"), 10.0, &utm(), "GTiff", &|_, _| 4000);
+    band(&file("T33UWR_20260414T101031_SCL_20m"), 20.0, &utm(), "GTiff", &|_, _| 5);
+    field.job("image.tif", SCENE);
+    assert_eq!([45.0, 75.0, 105.0, 135.0].map(|x| seen(&field, x)), [false, true, true, false]);
+}
+
+#[test]
+fn a_narrow_strip_says_what_a_blur_would_do() {
+    let field = Field::new();
+    sentinel(&field.path(""), 1000.0, -1000);
+    field.job("image.tif", SCENE);
+    works(&field, &["[reference.blur]", "pixels wide", "published figures are 0.8 to 1.0 pixels", "\"Sentinel-2 10 m\"", "\"fit\""]);
+    let found = field.record()["findings"].as_array().unwrap().iter().find(|one| one["code"] == "reference.blur").unwrap()["message"].to_string();
+    // `its index would be A instead of B`: with a blur the same pixels speak for a greener strip, and the job with that blur finds that very number.
+    let words: Vec<&str> = found.split_whitespace().collect();
+    let at = words.windows(3).position(|three| three == ["index", "would", "be"]).unwrap();
+    let number = |k: usize| words[at + k].trim_end_matches([',', ':']).parse::<f64>().unwrap();
+    let (blurred, plain) = (number(3), number(6));
+    let index = |field: &Field| field.record()["reference"]["index"].as_f64().unwrap();
+    assert!(blurred > plain && (index(&field) - plain).abs() < 1e-4, "{found}");
+    field.job("index = \"NDVI\"\n", "index = \"NDVI\"\npoint_spread = 1.0\n");
+    works(&field, &[]);
+    assert!((index(&field) - blurred).abs() < 1e-4);
+    assert!(!field.record()["findings"].to_string().contains("reference.blur"));
+    // A strip of pure pixels has nothing to say of it.
+    let fine = Field::mapped();
+    assert!(!fine.record()["findings"].to_string().contains("reference.blur"));
 }
 
 #[test]

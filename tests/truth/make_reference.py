@@ -114,8 +114,14 @@ def coarse(pixels, blocks=10):
     rep = np.array([fit(p[p[:, 2] != i]) for i in ids])
     dev = rep - rep.mean(0)
     cov = (k - 1) / k * dev.T @ dev
-    low, high = fieller(ref, beside, cov[0, 0], cov[1, 1], cov[0, 1], k - 1)
-    return dict(index=ref, beside=beside, standard_error=np.sqrt(cov[0, 0]), low=low, high=high, blocks=k)
+    # What neighbouring blocks have in common, in the jackknife's own differences.
+    d = dev @ np.array([1.0, -ref / beside])
+    touch = np.diff(ids) == 1
+    rho = min(max((d[1:] * d[:-1])[touch].sum() / (d * d).sum() + 1 / k, 0.0), 0.9)
+    k_eff = max(2.5, k * (1 - rho) / (1 + rho))
+    wide = cov * k / k_eff
+    low, high = fieller(ref, beside, wide[0, 0], wide[1, 1], wide[0, 1], max(3.0, k_eff - 1))
+    return dict(index=ref, beside=beside, standard_error=np.sqrt(cov[0, 0]), low=low, high=high, blocks=k, rho=rho, effective_blocks=k_eff)
 
 
 def case_fine(spoil):

@@ -61,6 +61,8 @@ struct CoarseExpected {
     low: f64,
     high: f64,
     blocks: usize,
+    rho: f64,
+    effective_blocks: f64,
 }
 
 fn file() -> File {
@@ -112,6 +114,8 @@ fn coarse_strip() {
         (estimate.index, expected.index),
         (estimate.beside, expected.beside),
         (estimate.standard_error, expected.standard_error),
+        (interval.effective_blocks, expected.effective_blocks),
+        (interval.neighbour_correlation, expected.rho),
         (interval.low, expected.low),
         (interval.high, expected.high),
     ] {

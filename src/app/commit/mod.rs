@@ -155,7 +155,7 @@ pub fn check_writable(folder: &Path, options: &CommitOptions) -> Result<(), Comm
         // What is there now is half of two runs; the real run completes it before it looks.
         return Ok(());
     }
-    plan::check_folder(&place, options.overwrite)
+    plan::check_folder(&place, options.overwrite).map(drop)
 }
 
 /// What a commit would do; changes nothing.

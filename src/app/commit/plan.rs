@@ -31,20 +31,22 @@ pub(crate) struct Plan {
 }
 
 /// What the folder holds of an earlier run.
-struct Earlier {
+pub(crate) struct Earlier {
     /// From its record; `None` without a record of haulm.
     listed: Option<Vec<Listed>>,
     /// Listed files that were changed since, by path.
     changed: Vec<String>,
+    /// Hashes of the listed files that are there, by path.
+    hashes: BTreeMap<String, String>,
 }
 
 /// Refuses a folder that haulm did not make, and one whose outputs were changed since.
 ///
 /// Needs no knowledge of the new run, so it is asked before computing and again before writing.
-pub(crate) fn check_folder(place: &Place, overwrite: bool) -> Result<(), CommitError> {
+pub(crate) fn check_folder(place: &Place, overwrite: bool) -> Result<Earlier, CommitError> {
     let earlier = earlier(place)?;
     if overwrite {
-        return Ok(());
+        return Ok(earlier);
     }
     if earlier.listed.is_none() {
         let found = place.content()?;
@@ -56,20 +58,24 @@ pub(crate) fn check_folder(place: &Place, overwrite: bool) -> Result<(), CommitE
     if !earlier.changed.is_empty() {
         return Err(CommitError::Changed { folder: place.folder.clone(), files: earlier.changed });
     }
-    Ok(())
+    Ok(earlier)
 }
 
 /// Compares what is there with what is to be there.
 pub(crate) fn plan(place: &Place, files: &[Payload], overwrite: bool) -> Result<Plan, CommitError> {
-    check_payloads(files)?;
-    check_folder(place, overwrite)?;
-    let earlier = earlier(place)?;
+    let hashes: BTreeMap<&str, String> = files.iter().map(|file| (file.path.as_str(), sha256_hex(&file.bytes))).collect();
+    check_payloads(files, &hashes)?;
+    let earlier = check_folder(place, overwrite)?;
+    let there = |path: &str| match earlier.hashes.get(path) {
+        Some(hash) => Ok(Some(hash.clone())),
+        None => hash_at(place, path),
+    };
     let ours: BTreeMap<&str, &str> = earlier.listed.iter().flatten().map(|item| (item.path.as_str(), item.sha256.as_str())).collect();
     let mut changes = BTreeMap::new();
     let mut lost = Vec::new();
     for file in files {
         check_way(place, &file.path)?;
-        let old = hash_at(place, &file.path)?;
+        let old = there(&file.path)?;
         let known = match &old {
             None => true,
             Some(_) if file.path == RECORD_PATH => earlier.listed.is_some(),
@@ -78,7 +84,7 @@ pub(crate) fn plan(place: &Place, files: &[Payload], overwrite: bool) -> Result<
         if !known {
             lost.push(file.path.clone());
         }
-        changes.insert(file.path.clone(), Change { path: file.path.clone(), new: Some(sha256_hex(&file.bytes)), old });
+        changes.insert(file.path.clone(), Change { path: file.path.clone(), new: hashes.get(file.path.as_str()).cloned(), old });
     }
     for path in ours.keys().filter(|path| **path != RECORD_PATH) {
         if changes.contains_key(*path) {
@@ -88,7 +94,7 @@ pub(crate) fn plan(place: &Place, files: &[Payload], overwrite: bool) -> Result<
         if place.folder.join(path).symlink_metadata().is_ok_and(|found| !found.is_file()) {
             continue;
         }
-        if let Some(hash) = hash_at(place, path)? {
+        if let Some(hash) = there(path)? {
             if ours[path] != hash {
                 lost.push((*path).to_owned());
             }
@@ -123,7 +129,7 @@ pub(crate) fn named(files: &[String]) -> String {
 }
 
 /// Faults of the caller: paths that leave the folder or collide, a record that does not list the files.
-fn check_payloads(files: &[Payload]) -> Result<(), CommitError> {
+fn check_payloads(files: &[Payload], hashes: &BTreeMap<&str, String>) -> Result<(), CommitError> {
     let mut paths = BTreeSet::new();
     let folders = folders_of(files);
     for file in files {
@@ -134,9 +140,8 @@ fn check_payloads(files: &[Payload]) -> Result<(), CommitError> {
     let bytes = files.iter().find(|file| file.path == RECORD_PATH).map(|file| file.bytes.as_slice());
     let mut listed = bytes.and_then(record::listed).ok_or(CommitError::BadRecord)?;
     listed.sort_by(|a, b| a.path.cmp(&b.path));
-    let mut expected: Vec<_> =
-        files.iter().filter(|file| file.path != RECORD_PATH).map(|file| Listed { path: file.path.clone(), sha256: sha256_hex(&file.bytes) }).collect();
-    expected.sort_by(|a, b| a.path.cmp(&b.path));
+    let expected: Vec<_> =
+        hashes.iter().filter(|(path, _)| **path != RECORD_PATH).map(|(path, hash)| Listed { path: (*path).to_owned(), sha256: hash.clone() }).collect();
     if listed == expected { Ok(()) } else { Err(CommitError::BadRecord) }
 }
 
@@ -170,14 +175,15 @@ fn hash_at(place: &Place, path: &str) -> Result<Option<String>, CommitError> {
 
 fn earlier(place: &Place) -> Result<Earlier, CommitError> {
     let listed = record::of_folder(&place.folder);
-    let mut changed = Vec::new();
+    let (mut changed, mut hashes) = (Vec::new(), BTreeMap::new());
     for item in listed.iter().flatten() {
-        let there = hash_at(place, &item.path)?;
-        if there.is_some_and(|hash| hash != item.sha256) {
+        let Some(hash) = hash_at(place, &item.path)? else { continue };
+        if hash != item.sha256 {
             changed.push(item.path.clone());
         }
+        hashes.insert(item.path.clone(), hash);
     }
-    Ok(Earlier { listed, changed })
+    Ok(Earlier { listed, changed, hashes })
 }
 
 /// Files below `machine/` that will be there after the run and are not of it: somebody could spread them.

@@ -5,7 +5,6 @@ use super::columns;
 use super::columns::Value;
 use super::error::GeoPackageError;
 use super::write::add_layer;
-use super::write::check;
 use super::write::create;
 use super::write::gdal;
 use crate::format::carried_out::rounded_area;
@@ -25,7 +24,6 @@ use jiff::Timestamp;
 /// # Errors
 /// [`GeoPackageError`] when a value is not finite or GDAL refuses.
 pub fn write(map: &PlainMap, name: &str, instant: Timestamp) -> Result<Vec<Payload>, GeoPackageError> {
-    check(columns::CARRIED, map.zones.iter().map(|zone| row(map, zone)))?;
     let pinned = instant.strftime("%Y-%m-%dT%H:%M:%S.000Z").to_string();
     let _date = ThreadOption::set("OGR_CURRENT_DATE", &pinned).map_err(gdal("pinning the date"))?;
     let file = Scratch::new("gpkg");
@@ -44,7 +42,7 @@ fn row(map: &PlainMap, zone: &PlainZone) -> Vec<Value> {
     vec![
         Value::Whole(zone.zone.into()),
         Value::Real(product),
-        Value::Text(product.map(|_| map.measure.label().to_owned())),
+        Value::Text(product.map(|_| map.measure.label().into())),
         Value::Real(map.nitrogen(zone).map(half_up_to_hundredth)),
         Value::Real(Some(rounded_area(zone.area_m2))),
     ]

@@ -1,5 +1,7 @@
 //! Which columns each layer has, and how a record fills them. Names are a contract with scripts: add, never rename.
 
+use std::borrow::Cow;
+
 use crate::units::NRate;
 use crate::units::Yield;
 use crate::units::half_up_to_hundredth;
@@ -28,7 +30,7 @@ pub(super) enum Value {
     /// A number.
     Real(Option<f64>),
     /// A word.
-    Text(Option<String>),
+    Text(Option<Cow<'static, str>>),
 }
 
 /// A layer: name, what it is in a sentence, columns.
@@ -38,7 +40,8 @@ pub(super) struct Layer {
     pub(super) name: &'static str,
     /// For people.
     pub(super) description: &'static str,
-    /// Whether places are found by an index. It costs two thirds of a row's time, and cells come in row and column order as it is.
+    /// Whether places are found by an index. It costs two thirds of a row's time, and cells come in row and column order as it is;
+    /// a layer of a few shapes is read as a whole.
     pub(super) indexed: bool,
     /// Names, kinds, and what they hold with the unit.
     pub(super) columns: &'static [(&'static str, Kind, &'static str)],
@@ -111,7 +114,7 @@ pub(super) const CARRIED: Layer = Layer {
 pub(super) const STRIPS: Layer = Layer {
     name: "strips",
     description: "Reference strips as drawn, with the index of strip and comparison swaths",
-    indexed: true,
+    indexed: false,
     columns: &[
         ("strip", Kind::Whole, "Number of the strip, from 1"),
         ("index", Kind::Real, "Mean canopy index of what was seen as crop [no unit]"),
@@ -127,7 +130,7 @@ pub(super) const STRIPS: Layer = Layer {
 pub(super) const FIELD: Layer = Layer {
     name: "field",
     description: "The field: boundary less exclusions with their buffers",
-    indexed: true,
+    indexed: false,
     columns: &[
         ("name", Kind::Text, "Name of the field"),
         ("map_id", Kind::Text, "Id of the map, first six characters of its hash"),
@@ -141,12 +144,12 @@ pub(super) fn zone(prescription: &Prescription, zone: &ZoneRecord) -> Vec<Value>
     vec![
         Value::Whole(zone.zone.into()),
         Value::Real(product.map(|_| half_up_to_hundredth(prescription.shown(zone.n)))),
-        Value::Text(product.map(|_| prescription.rate_label().to_owned())),
+        Value::Text(product.map(|_| prescription.rate_label().into())),
         Value::Real(Some(zone.n.get())),
         Value::Real(Some(zone.area.get())),
         Value::Real(zone.index),
         Value::Whole(zone.cells.into()),
-        Value::Text(Some(zone.state.word().to_owned())),
+        Value::Text(Some(zone.state.word().into())),
         Value::Real(zone.n_low.map(NRate::get)),
         Value::Real(zone.n_high.map(NRate::get)),
     ]
@@ -168,9 +171,9 @@ pub(super) fn cell(cell: &CellRecord, area: usize) -> Vec<Value> {
         Value::Real(cell.n_raw.map(NRate::get)),
         Value::Real(cell.n_exact.map(NRate::get)),
         Value::Real(Some(cell.n.get())),
-        Value::Text(Some(cell.capped.word().to_owned())),
+        Value::Text(Some(cell.capped.word().into())),
         Value::Whole(cell.beyond.into()),
-        Value::Text(Some(cell.state.word().to_owned())),
+        Value::Text(Some(cell.state.word().into())),
         Value::Whole(cell.zone.into()),
         Value::Real(cell.n_low.map(NRate::get)),
         Value::Real(cell.n_high.map(NRate::get)),
@@ -183,7 +186,7 @@ pub(super) fn strip(strip: &StripRecord) -> Vec<Value> {
         Value::Whole(strip.strip.into()),
         Value::Real(strip.index),
         Value::Real(strip.beside),
-        Value::Text(strip.estimator.map(str::to_owned)),
+        Value::Text(strip.estimator.map(Cow::from)),
         Value::Whole(i64::try_from(strip.pixels).unwrap_or(i64::MAX)),
         Value::Whole(strip.segments_dropped.into()),
         Value::Whole(strip.left_out.into()),
@@ -192,8 +195,8 @@ pub(super) fn strip(strip: &StripRecord) -> Vec<Value> {
 
 pub(super) fn field(prescription: &Prescription) -> Vec<Value> {
     vec![
-        Value::Text(Some(prescription.field_name.clone())),
-        Value::Text(Some(prescription.map_id.clone())),
+        Value::Text(Some(prescription.field_name.clone().into())),
+        Value::Text(Some(prescription.map_id.clone().into())),
         Value::Real(Some(prescription.field.unsigned_area())),
         Value::Real(Some(prescription.total_n_kg)),
     ]

@@ -38,7 +38,7 @@ const VERSION: &str = "1.3";
 /// A row: outline and values.
 pub(super) type Row = (MultiPolygon<f64>, Vec<Value>);
 
-/// Writes `office/prescription.gpkg`: layers `zones`, `cells`, `strips` and `field` in the working plane, all multipolygons with a spatial index; a table that
+/// Writes `office/prescription.gpkg`: layers `zones`, `cells`, `strips` and `field` in the working plane, all multipolygons, zones with a spatial index; a table that
 /// says what each column holds, and a style for each layer that GIS programs load by themselves.
 ///
 /// Missing values are null; product rates are rounded half up to 0.01, null without a product. `beyond` and `left_out` are 0 or 1. `instant` stands as the
@@ -51,10 +51,6 @@ pub fn write(prescription: &Prescription, instant: Timestamp) -> Result<Vec<Payl
     if records != shapes {
         return Err(GeoPackageError::CellCount { records, shapes });
     }
-    check(columns::ZONES, prescription.zones.iter().map(|zone| columns::zone(prescription, zone)))?;
-    check(columns::CELLS, prescription.cells.iter().enumerate().map(|(i, cell)| columns::cell(cell, prescription.grid.part_of(i))))?;
-    check(columns::STRIPS, prescription.strips.iter().map(columns::strip))?;
-    check(columns::FIELD, std::iter::once(columns::field(prescription)))?;
 
     let pinned = instant.strftime("%Y-%m-%dT%H:%M:%S.000Z").to_string();
     let _date = ThreadOption::set("OGR_CURRENT_DATE", &pinned).map_err(gdal("pinning the date"))?;
@@ -113,21 +109,20 @@ pub(super) fn add_layer(dataset: &mut Dataset, plane: &SpatialRef, layer: Layer,
             FieldDefn::new(name, kind).and_then(|column| column.add_to_layer(&table)).map_err(gdal("creating a column"))?;
         }
         let definition = Defn::from_layer(&table);
-        for (outline, values) in rows {
+        for (row, (outline, values)) in (1..).zip(rows) {
+            check(&layer, row, &values)?;
             feature(&definition, &outline, &values).and_then(|feature| feature.create(&table)).map_err(gdal("writing a row"))?;
         }
     }
     transaction.commit().map_err(gdal("ending a transaction"))
 }
 
-/// Numbers are numbers: what is missing is `None` and becomes null, never NaN. Before anything is opened, so that a refusal leaves nothing half made.
-pub(super) fn check(layer: Layer, rows: impl Iterator<Item = Vec<Value>>) -> Result<(), GeoPackageError> {
-    for (row, values) in (1..).zip(rows) {
-        for ((column, _, _), value) in layer.columns.iter().zip(values) {
-            match value {
-                Value::Real(Some(value)) if !value.is_finite() => return Err(GeoPackageError::NotFinite { layer: layer.name, row, column, value }),
-                _ => {}
-            }
+/// Numbers are numbers: what is missing is `None` and becomes null, never NaN.
+fn check(layer: &Layer, row: usize, values: &[Value]) -> Result<(), GeoPackageError> {
+    for ((column, _, _), value) in layer.columns.iter().zip(values) {
+        match *value {
+            Value::Real(Some(value)) if !value.is_finite() => return Err(GeoPackageError::NotFinite { layer: layer.name, row, column, value }),
+            _ => {}
         }
     }
     Ok(())

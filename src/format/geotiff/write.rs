@@ -29,6 +29,8 @@ const PATH: &str = "office/nitrogen.tif";
 pub(super) const OUTSIDE: f32 = -9_999.0;
 /// Tile side, also the rows that are held at once.
 const TILE: usize = 256;
+/// Pixels of a raster that is held uncompressed on its way: 4 MB.
+const MOST_PLAIN: usize = 1 << 20;
 /// Pixels a side at most.
 pub(super) const MOST_PIXELS: f64 = 200_000.0;
 /// Least pixel. \[m\]
@@ -87,11 +89,13 @@ pub(super) fn fill<'a>(grid: PixelGrid, shapes: impl Iterator<Item = (&'a MultiP
 /// As [`fill`], row by row from the north.
 pub(super) fn fill_rows((columns, rows): (usize, usize), plain: &Scratch, mut next_row: impl FnMut(&mut [f32])) -> Result<BTreeMap<u32, u64>, GdalError> {
     let mut options = CslStringList::new();
-    for (key, value) in [("TILED", "YES"), ("BLOCKXSIZE", "256"), ("BLOCKYSIZE", "256"), ("COMPRESS", "DEFLATE"), ("ZLEVEL", "1"), ("BIGTIFF", "IF_SAFER")] {
+    // It lives in memory until it is carried over: compressed where it is large.
+    let compress = if columns * rows > MOST_PLAIN { "DEFLATE" } else { "NONE" };
+    for (key, value) in [("TILED", "YES"), ("BLOCKXSIZE", "256"), ("BLOCKYSIZE", "256"), ("COMPRESS", compress), ("ZLEVEL", "1"), ("BIGTIFF", "IF_SAFER")] {
         options.set_name_value(key, value)?;
     }
     let driver = DriverManager::get_driver_by_name("GTiff")?;
-    let dataset = driver.create_with_band_type_with_options::<f32, _>(plain.path(), columns, rows, 1, &options)?;
+    let mut dataset = driver.create_with_band_type_with_options::<f32, _>(plain.path(), columns, rows, 1, &options)?;
     let mut band = dataset.rasterband(1)?;
     let mut counts = BTreeMap::new();
     for top in (0..rows).step_by(TILE) {
@@ -104,6 +108,12 @@ pub(super) fn fill_rows((columns, rows): (usize, usize), plain: &Scratch, mut ne
             }
         }
         band.write((0, isize::try_from(top)?), (columns, height), &mut buffer)?;
+    }
+    drop(band);
+    // Made here, where the pixels are at hand: the COG driver would write a file of its own for them.
+    let coarser: Vec<i32> = (1..16).map(|power| 1 << power).take_while(|factor| columns.max(rows) > TILE * *factor as usize / 2).collect();
+    if !coarser.is_empty() {
+        dataset.build_overviews("NEAREST", &coarser, &[])?;
     }
     dataset.close()?;
     Ok(counts)
@@ -165,9 +175,14 @@ fn statistics(counts: &BTreeMap<u32, u64>, pixels: f64) -> String {
 
 fn optimised(described: &Dataset, file: &Scratch) -> Result<(), GdalError> {
     let mut options = CslStringList::new();
-    for (key, value) in
-        [("BLOCKSIZE", "256"), ("COMPRESS", "DEFLATE"), ("PREDICTOR", "FLOATING_POINT"), ("OVERVIEW_RESAMPLING", "NEAREST"), ("NUM_THREADS", "1")]
-    {
+    for (key, value) in [
+        ("BLOCKSIZE", "256"),
+        ("COMPRESS", "DEFLATE"),
+        ("LEVEL", "2"),
+        ("PREDICTOR", "FLOATING_POINT"),
+        ("OVERVIEW_RESAMPLING", "NEAREST"),
+        ("NUM_THREADS", "1"),
+    ] {
         options.set_name_value(key, value)?;
     }
     described.create_copy(&DriverManager::get_driver_by_name("COG")?, file.path(), &options)?.close()

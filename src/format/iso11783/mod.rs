@@ -30,3 +30,4 @@ pub use plain::on_ground;
 pub use plain::write_plain;
 pub use write::archive;
 pub use write::write;
+pub use write::write_made;

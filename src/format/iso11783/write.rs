@@ -5,6 +5,7 @@ use std::io::Write as _;
 use crate::finding::Checked;
 use crate::format::iso11783::channel::Channel;
 use crate::format::iso11783::error::Iso11783Error;
+use crate::format::iso11783::grid::RateGrid;
 use crate::format::iso11783::grid::rate_grid;
 use crate::format::iso11783::lattice::Lattice;
 use crate::format::iso11783::xml;
@@ -15,6 +16,7 @@ use crate::space::crs::Crs;
 use crate::space::crs::Projector;
 use crate::zones::flavour::TaskFlavour;
 use crate::zones::flavour::TaskKind;
+use crate::zones::machine::MachineRates;
 use crate::zones::machine::machine_rates;
 use crate::zones::prescription::Prescription;
 use jiff::Timestamp;
@@ -95,25 +97,42 @@ pub(super) fn files(set: &TaskSet, channel: &Channel) -> Result<Vec<Payload>, Is
 /// [`Iso11783Error`]: rates that cannot be stated or do not fit 32 bits, a field that no grid can hold, more rates than there are zone codes.
 pub fn write(prescription: &Prescription, flavour: TaskFlavour, instant: Timestamp) -> Result<Checked<Vec<Payload>>, Iso11783Error> {
     let rates = machine_rates(prescription)?.value;
+    if flavour.kind == TaskKind::Polygons {
+        return Ok(Checked::new(write_made(prescription, flavour, &rates, None, instant)?, Vec::new()));
+    }
+    let Checked { value: grid, findings } = rate_grid(prescription, &rates, flavour.kind)?;
+    Ok(Checked::new(write_made(prescription, flavour, &rates, Some(grid), instant)?, findings))
+}
+
+/// As [`write`], with the machine's rates and, for grids, the grid of [`rate_grid`] at hand; without one, polygons.
+///
+/// # Errors
+/// As [`write`].
+pub fn write_made(
+    prescription: &Prescription,
+    flavour: TaskFlavour,
+    rates: &MachineRates,
+    grid: Option<RateGrid>,
+    instant: Timestamp,
+) -> Result<Vec<Payload>, Iso11783Error> {
     let channel = Channel::of(prescription);
-    let (body, findings) = if flavour.kind == TaskKind::Polygons {
+    let body = if let Some(grid) = grid {
+        Body::of_grid(grid.lattice, &grid.rates, flavour.kind, &channel)?
+    } else {
         let way = Projector::new(&prescription.plane, &Crs::wgs84())?;
         let ground = prescription.zones.iter().zip(&rates.zones);
         let ground =
             ground.map(|(zone, rate)| Ok((rate.shown, xml::polygon_rings(&way, &zone.machine_outline)?))).collect::<Result<Vec<_>, Iso11783Error>>()?;
-        (Body::Polygons(zone_list::of_polygons(ground, &channel)?), Vec::new())
-    } else {
-        let Checked { value: grid, findings } = rate_grid(prescription, &rates, flavour.kind)?;
-        (Body::of_grid(grid.lattice, &grid.rates, flavour.kind, &channel)?, findings)
+        Body::Polygons(zone_list::of_polygons(ground, &channel)?)
     };
-    let set = TaskSet { parts: xml::parts(prescription, &rates, &channel, flavour.version)?, body };
+    let set = TaskSet { parts: xml::parts(prescription, rates, &channel, flavour.version)?, body };
     let mut out: Vec<Payload> = files(&set, &channel)?;
     let zip = archive(&out, instant)?;
     for file in &mut out {
         file.path.insert_str(0, "machine/");
     }
     out.push(Payload::new("office/TASKDATA.zip", zip));
-    Ok(Checked::new(out, findings))
+    Ok(out)
 }
 
 /// The files of a task set as one for sending.

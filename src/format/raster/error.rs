@@ -21,7 +21,7 @@ pub enum RasterFileError {
         reason: String,
     },
     /// It has no georeference.
-    #[error("{}: it has no georeference: nobody can say where its pixels lie", path.display())]
+    #[error("{}: it has no georeference of its own (tie points alone are none): nobody can say where its pixels lie", path.display())]
     NoGeoreference {
         /// The file.
         path: PathBuf,
@@ -51,6 +51,20 @@ pub enum RasterFileError {
         finest: PathBuf,
         /// With numbers.
         reason: String,
+    },
+    /// A source of a virtual raster is not there.
+    #[error("{}: its source {source_file} is not there", path.display())]
+    NoSource {
+        /// The file.
+        path: PathBuf,
+        /// The source, as written.
+        source_file: String,
+    },
+    /// A virtual raster in an archive: its sources cannot be looked at.
+    #[error("{}: a virtual raster in an archive, whose sources nobody can look at", path.display())]
+    VirtualInArchive {
+        /// The file.
+        path: PathBuf,
     },
     /// A virtual raster reaches outside the job's folder.
     #[error("{}: its source {source_file} lies outside the job's folder", path.display())]

@@ -10,6 +10,8 @@ use gdal::Metadata;
 use gdal::raster::ColorInterpretation;
 
 use super::error::RasterFileError;
+use super::sources::files_behind;
+use super::sources::in_archive;
 use crate::format::systems::system_of;
 use crate::space::raster::Affine;
 use crate::space::raster::Lattice;
@@ -31,9 +33,13 @@ pub struct BandFacts {
     pub scale: Option<f64>,
     /// Its own offset.
     pub offset: Option<f64>,
+    /// Least and greatest stored number that is a measurement, where a product says so.
+    pub valid: Option<(f64, f64)>,
     /// Whether it is an alpha band.
     pub alpha: bool,
-    /// Whether a mask (alpha, internal, side file) hides pixels.
+    /// Whether its numbers stand for colours of a palette.
+    pub palette: bool,
+    /// Whether a mask inside or beside the file hides pixels; an alpha band is none of them.
     pub masked: bool,
 }
 
@@ -50,13 +56,28 @@ pub struct RasterFacts {
     pub acquired: Option<Date>,
     /// Its bands, in order.
     pub bands: Vec<BandFacts>,
+    /// Whether its numbers were stored with loss, as pictures are.
+    pub lossy: bool,
+    /// Whether it is a virtual raster that makes other pixels out of its sources'.
+    pub resampled: bool,
+    /// Other files on disk that it is read from: sources of a virtual raster, and files beside them that change what is read.
+    pub beside: Vec<PathBuf>,
+}
+
+impl RasterFacts {
+    /// Numbers of the alpha bands, from 1. GDAL itself takes the last of two or four bands for one only, and mosaics have more.
+    pub fn alphas(&self) -> impl Iterator<Item = usize> + '_ {
+        self.bands.iter().enumerate().filter(|(_, band)| band.alpha).map(|(k, _)| k + 1)
+    }
 }
 
 /// Opens a raster for reading.
 pub(super) fn open(path: &Path) -> Result<Dataset, RasterFileError> {
+    // A virtual raster in an archive could lead anywhere unseen.
+    let drivers: Vec<&str> = DRIVERS.into_iter().filter(|driver| !(in_archive(path) && *driver == "VRT")).collect();
     let options = DatasetOptions {
         open_flags: GdalOpenFlags::GDAL_OF_READONLY | GdalOpenFlags::GDAL_OF_RASTER | GdalOpenFlags::GDAL_OF_VERBOSE_ERROR,
-        allowed_drivers: Some(&DRIVERS),
+        allowed_drivers: Some(&drivers),
         ..DatasetOptions::default()
     };
     Dataset::open_ex(path, options).map_err(|error| RasterFileError::Unreadable { path: path.to_owned(), reason: error.to_string() })
@@ -71,11 +92,10 @@ pub fn facts(path: &Path, jail: &Path) -> Result<RasterFacts, RasterFileError> {
     if !virtual_path && !path.exists() {
         return Err(RasterFileError::Missing { path: path.to_owned() });
     }
+    // Before it is opened: opening a virtual raster may open what is behind it.
+    let behind = files_behind(path, jail)?;
     let dataset = open(path)?;
     let driver = dataset.driver().short_name();
-    if driver == "VRT" {
-        check_sources(path, jail)?;
-    }
     let transform = dataset.geo_transform().map_err(|_unset| RasterFileError::NoGeoreference { path: path.to_owned() })?;
     let affine = Affine(transform);
     let unset = transform == [0.0, 1.0, 0.0, 0.0, 0.0, 1.0];
@@ -92,48 +112,27 @@ pub fn facts(path: &Path, jail: &Path) -> Result<RasterFacts, RasterFileError> {
             block = band.block_size();
         }
         let flags = band.mask_flags().map_err(unreadable)?;
+        let colour = band.color_interpretation();
+        // Nodata and alpha are looked at by ourselves: where GDAL knows one mask, a file may have three.
+        let masked = !flags.is_all_valid() && !flags.is_alpha() && (flags.is_per_dataset() || !flags.is_nodata());
         bands.push(BandFacts {
             description: band.description().unwrap_or_default(),
             kind: band.band_type().to_string(),
             nodata: band.no_data_value(),
             scale: band.scale(),
             offset: band.offset(),
-            alpha: band.color_interpretation() == ColorInterpretation::AlphaBand,
-            masked: flags.is_per_dataset() || flags.is_alpha(),
+            valid: None,
+            alpha: colour == ColorInterpretation::AlphaBand,
+            palette: colour == ColorInterpretation::PaletteIndex,
+            masked,
         });
     }
     let (cols, rows) = dataset.raster_size();
     let lattice = Lattice { cols: cols as i64, rows: rows as i64, affine, crs, block: (block.0 as i64, block.1 as i64) };
     // Not the date of a TIFF tag: by the TIFF standard that says when the file was made, and mosaics are made days after the flight.
     let acquired = dataset.metadata_item("ACQUISITIONDATETIME", "IMAGERY").and_then(|text| text.get(..10).and_then(|day| day.parse().ok()));
-    Ok(RasterFacts { path: path.to_owned(), driver, lattice, acquired, bands })
-}
-
-/// Refuses a virtual raster whose sources lie outside the job's folder.
-fn check_sources(path: &Path, jail: &Path) -> Result<(), RasterFileError> {
-    let unreadable = |reason: String| RasterFileError::Unreadable { path: path.to_owned(), reason };
-    let text = fs_err::read_to_string(path).map_err(|error| unreadable(error.to_string()))?;
-    let canonical = |p: &Path| fs_err::canonicalize(p).unwrap_or_else(|_missing| p.to_owned());
-    let home = canonical(if jail.as_os_str().is_empty() { Path::new(".") } else { jail });
-    let mut reader = quick_xml::Reader::from_str(&text);
-    let mut in_source = false;
-    loop {
-        match reader.read_event() {
-            Ok(quick_xml::events::Event::Start(tag)) => {
-                in_source = matches!(tag.local_name().as_ref(), "SourceFilename" | "SourceDataset");
-            }
-            Ok(quick_xml::events::Event::Text(inner)) if in_source => {
-                let source_file = inner.as_ref().to_owned();
-                let folder = path.parent().unwrap_or_else(|| Path::new("."));
-                let full = canonical(&folder.join(&source_file));
-                if source_file.starts_with("/vsi") || source_file.contains("://") || !full.starts_with(&home) {
-                    return Err(RasterFileError::Outside { path: path.to_owned(), source_file });
-                }
-            }
-            Ok(quick_xml::events::Event::End(_)) => in_source = false,
-            Ok(quick_xml::events::Event::Eof) => return Ok(()),
-            Err(error) => return Err(unreadable(error.to_string())),
-            Ok(_) => {}
-        }
-    }
+    let structure = |key: &str| dataset.metadata_item(key, "IMAGE_STRUCTURE").unwrap_or_default();
+    // JPEG 2000 of satellite products is left out: that is how they are.
+    let lossy = driver != "JP2OpenJPEG" && (structure("COMPRESSION").contains("JPEG") || structure("COMPRESSION_REVERSIBILITY") == "LOSSY");
+    Ok(RasterFacts { path: path.to_owned(), driver, lattice, acquired, bands, lossy, resampled: behind.resampled, beside: behind.files })
 }

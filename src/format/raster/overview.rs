@@ -66,7 +66,13 @@ impl RasterStack {
             band.read_into_slice(place, whole, shown, &mut stored, near).map_err(|error| fail(error.to_string()))?;
             let fact = &slot.facts.bands[slot.band - 1];
             let mut values = vec![f64::NAN; stored.len()];
-            Conversion { nodata: fact.nodata, scale: slot.scale, offset: slot.offset }.apply(&stored, &mut values);
+            Conversion { nodata: fact.nodata, valid: fact.valid, scale: slot.scale, offset: slot.offset }.apply(&stored, &mut values);
+            for alpha in slot.facts.alphas() {
+                let mut seen = vec![0.0_f32; values.len()];
+                let band = dataset.rasterband(alpha).map_err(|error| fail(error.to_string()))?;
+                band.read_into_slice(place, whole, shown, &mut seen, near).map_err(|error| fail(error.to_string()))?;
+                values.iter_mut().zip(&seen).filter(|(_, seen)| **seen == 0.0).for_each(|(value, _)| *value = f64::NAN);
+            }
             if fact.masked {
                 let mut seen = vec![0_u8; values.len()];
                 let hide = band.open_mask_band().map_err(|error| fail(error.to_string()))?;

@@ -125,7 +125,7 @@ impl RasterSource for RasterStack {
             });
         }
         let mask = self.mask.as_ref().map(|spec| MaskReader::new(spec, &self.lattice)).transpose()?;
-        Ok(Box::new(StackReader { stack: self, files, handle, mask, stored: Stored::default(), coarse: Vec::new(), hidden: Vec::new() }))
+        Ok(Box::new(StackReader { stack: self, files, handle, mask, stored: Stored::default(), coarse: Vec::new(), hidden: Vec::new(), alpha: Vec::new() }))
     }
 }
 
@@ -137,6 +137,7 @@ struct StackReader<'a> {
     stored: Stored,
     coarse: Vec<f64>,
     hidden: Vec<u8>,
+    alpha: Vec<f32>,
 }
 
 impl RasterReader for StackReader<'_> {
@@ -189,13 +190,22 @@ impl StackReader<'_> {
             self.coarse.resize(size.0 * size.1, 0.0);
             &mut self.coarse
         };
-        let conversion = Conversion { nodata: fact.nodata, scale: slot.scale, offset: slot.offset };
+        let conversion = Conversion { nodata: fact.nodata, valid: fact.valid, scale: slot.scale, offset: slot.offset };
         self.stored.read(&band, place, size, &conversion, target).map_err(|error| fail(error.to_string()))?;
         if fact.masked {
             self.hidden.resize(size.0 * size.1, 0);
             let hide = band.open_mask_band().map_err(|error| fail(error.to_string()))?;
             hide.read_into_slice(place, size, size, &mut self.hidden, None).map_err(|error| fail(error.to_string()))?;
             for (value, _) in target.iter_mut().zip(&self.hidden).filter(|(_, seen)| **seen == 0) {
+                *value = f64::NAN;
+            }
+        }
+        for alpha in slot.facts.alphas() {
+            // Of any type: 0 is seen through.
+            self.alpha.resize(size.0 * size.1, 0.0);
+            let band = self.files[self.handle[k]].1.rasterband(alpha).map_err(|error| fail(error.to_string()))?;
+            band.read_into_slice(place, size, size, &mut self.alpha, None).map_err(|error| fail(error.to_string()))?;
+            for (value, _) in target.iter_mut().zip(&self.alpha).filter(|(_, alpha)| **alpha == 0.0) {
                 *value = f64::NAN;
             }
         }

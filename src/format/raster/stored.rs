@@ -10,6 +10,8 @@ use gdal::raster::RasterBand;
 pub(super) struct Conversion {
     /// The stored number that stands for "no value".
     pub(super) nodata: Option<f64>,
+    /// Least and greatest stored number that is a measurement.
+    pub(super) valid: Option<(f64, f64)>,
     /// Value = stored × scale + offset.
     pub(super) scale: f64,
     /// Value = stored × scale + offset.
@@ -22,7 +24,9 @@ impl Conversion {
     pub(super) fn apply<T: Copy + Into<f64>>(&self, stored: &[T], values: &mut [f64]) {
         // A nodata value of a 32-bit file is stated in 64 bits: compare both.
         let (wide, narrow) = self.nodata.map_or((f64::NAN, f64::NAN), |value| (value, f64::from(value as f32)));
-        let keep = |number: f64| !((number == wide) | (number == narrow) | !number.is_finite());
+        let (least, greatest) = self.valid.unwrap_or((f64::MIN, f64::MAX));
+        // Infinite numbers lie outside the widest bounds, and what is no number within none.
+        let keep = |number: f64| (number >= least) & (number <= greatest) & (number != wide) & (number != narrow);
         if self.scale == 1.0 && self.offset == 0.0 {
             for (value, stored) in values.iter_mut().zip(stored) {
                 let number = (*stored).into();
@@ -89,15 +93,17 @@ mod tests {
     #[test]
     fn nodata_and_what_is_no_number_are_missing() {
         let mut values = [0.0; 4];
-        let plain = Conversion { nodata: Some(-9999.0), scale: 1.0, offset: 0.0 };
+        let plain = Conversion { nodata: Some(-9999.0), valid: None, scale: 1.0, offset: 0.0 };
         plain.apply(&[0.5_f32, -9999.0, f32::NAN, f32::INFINITY], &mut values);
         assert_eq!(values[0], 0.5);
         assert!(values[1..].iter().all(|value| value.is_nan()));
         // 1e20 is no 32-bit number: the nearest one is what the file holds.
         Conversion { nodata: Some(1e20), ..plain }.apply(&[1e20_f32, 1.0], &mut values[..2]);
         assert!(values[0].is_nan() && values[1] == 1.0);
-        Conversion { nodata: Some(0.0), scale: 0.5, offset: -1.0 }.apply(&[0_u16, 1, 8], &mut values[..3]);
+        Conversion { nodata: Some(0.0), scale: 0.5, offset: -1.0, ..plain }.apply(&[0_u16, 1, 8], &mut values[..3]);
         assert!(values[0].is_nan());
         assert_eq!(values[1..3], [-0.5, 3.0]);
+        Conversion { nodata: Some(0.0), valid: Some((7.0, 9.0)), ..plain }.apply(&[0_u16, 6, 9, 10], &mut values);
+        assert!(values[0].is_nan() && values[1].is_nan() && values[2] == 9.0 && values[3].is_nan());
     }
 }

@@ -94,9 +94,58 @@ fn alpha_hides_and_is_no_measurement() {
         dataset.rasterband(2).unwrap().set_color_interpretation(ColorInterpretation::AlphaBand).unwrap();
     });
     let read = facts(&path, Path::new("")).unwrap();
-    assert!(read.bands[1].alpha && read.bands[0].masked);
+    assert!(read.bands[1].alpha && !read.bands[0].masked && read.alphas().eq([2]));
     let stack = RasterStack::new(vec![slot(&path, 1)], None).unwrap();
     assert_eq!(shown(&all(&stack)[0]), [Some(10.0), None, Some(30.0), None]);
+}
+
+/// A file with any of nodata, alpha, and a mask inside or beside, each of which hides a pixel of its own.
+fn hidden_by(count: usize, nodata: bool, alpha: bool, mask: Option<(&str, bool)>) -> Vec<Option<f64>> {
+    let file = File::new();
+    let mut bands = vec![vec![10_u16, 20, 30, 40, 50, 60, 70, 80, 90]; count];
+    if alpha {
+        bands.push(vec![65_535, 0, 1, 65_535, 65_535, 65_535, 65_535, 65_535, 65_535]);
+    }
+    let path = file.write::<u16>("a.tif", 3, 1.0, &bands, |dataset| {
+        if alpha {
+            dataset.rasterband(count + 1).unwrap().set_color_interpretation(ColorInterpretation::AlphaBand).unwrap();
+        }
+        if nodata {
+            (1..=count).for_each(|band| dataset.rasterband(band).unwrap().set_no_data_value(Some(40.0)).unwrap());
+        }
+    });
+    if let Some((inside, shared)) = mask {
+        gdal::config::set_thread_local_config_option("GDAL_TIFF_INTERNAL_MASK", inside).unwrap();
+        let options = gdal::DatasetOptions { open_flags: gdal::GdalOpenFlags::GDAL_OF_UPDATE, ..Default::default() };
+        let dataset = gdal::Dataset::open_ex(&path, options).unwrap();
+        let values = vec![255_u8, 255, 255, 255, 0, 255, 255, 255, 255];
+        {
+            let mut band = dataset.rasterband(1).unwrap();
+            band.create_mask_band(shared).unwrap();
+            band.open_mask_band().unwrap().write((0, 0), (3, 3), &mut Buffer::new((3, 3), values)).unwrap();
+        }
+        dataset.close().unwrap();
+        gdal::config::clear_thread_local_config_option("GDAL_TIFF_INTERNAL_MASK").unwrap();
+        assert_eq!(file.path("a.tif.msk").exists(), inside == "NO");
+    }
+    shown(&all(&RasterStack::new(vec![slot(&path, 1)], None).unwrap())[0])
+}
+
+#[test]
+fn nodata_alpha_and_masks_hide_together_whatever_the_number_of_bands() {
+    // GDAL gives one mask a band, in an order of its own, and takes alpha for a mask with one or three other bands only.
+    let pixels = [10.0, 20.0, 30.0, 40.0, 50.0, 60.0, 70.0, 80.0, 90.0];
+    for count in 1..=6 {
+        for nodata in [false, true] {
+            for alpha in [false, true] {
+                for mask in [None, Some(("YES", true)), Some(("NO", true)), Some(("NO", false))] {
+                    let hides = |k: usize| (alpha && k == 1) || (nodata && k == 3) || (mask.is_some() && k == 4);
+                    let expected: Vec<Option<f64>> = pixels.iter().enumerate().map(|(k, value)| (!hides(k)).then_some(*value)).collect();
+                    assert_eq!(hidden_by(count, nodata, alpha, mask), expected, "{count} bands, nodata {nodata}, alpha {alpha}, mask {mask:?}");
+                }
+            }
+        }
+    }
 }
 
 #[test]
@@ -170,6 +219,18 @@ fn what_is_refused_before_any_pixel() {
     let driver = DriverManager::get_driver_by_name("GTiff").unwrap();
     driver.create_with_band_type::<u8, _>(file.path("bare.tif"), 2, 2, 1).unwrap().close().unwrap();
     assert!(matches!(facts(&file.path("bare.tif"), Path::new("")), Err(RasterFileError::NoGeoreference { .. })));
+    // Tie points say where three pixels lie, and between them somebody has to guess.
+    file.write::<u8>("tied.tif", 2, 1.0, &[vec![1, 2, 3, 4]], |_| {});
+    let tie =
+        |pixel: u8, line: u8| format!("<GCP Pixel=\"{pixel}\" Line=\"{line}\" X=\"{}\" Y=\"{}\"/>", 500_000 + u32::from(pixel), 5_400_000 - u32::from(line));
+    let tied = format!(
+        "<VRTDataset rasterXSize=\"2\" rasterYSize=\"2\"><GCPList Projection=\"EPSG:32633\">{}{}{}</GCPList><VRTRasterBand dataType=\"Byte\" band=\"1\"><SimpleSource><SourceFilename relativeToVRT=\"1\">tied.tif</SourceFilename><SourceBand>1</SourceBand></SimpleSource></VRTRasterBand></VRTDataset>",
+        tie(0, 0),
+        tie(2, 0),
+        tie(0, 2)
+    );
+    fs_err::write(file.path("tied.vrt"), tied).unwrap();
+    assert!(matches!(facts(&file.path("tied.vrt"), Path::new("/")), Err(RasterFileError::NoGeoreference { .. })));
     let inside = file.write::<u8>("inside.tif", 2, 1.0, &[vec![1, 2, 3, 4]], |_| {});
     let away = tempfile::tempdir().unwrap();
     let vrt = away.path().join("a.vrt");

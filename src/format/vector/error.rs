@@ -92,6 +92,16 @@ pub enum VectorError {
         /// What was looked for.
         wanted: &'static str,
     },
+    /// A feature has no geometry: none was drawn, or GDAL dropped it because a ring does not close.
+    #[error("{}: feature {feature} has no geometry (nothing was drawn, or a ring does not close), and a {wanted} is needed", path.display())]
+    NoGeometry {
+        /// The file.
+        path: PathBuf,
+        /// Its number, from 1.
+        feature: usize,
+        /// What was looked for.
+        wanted: &'static str,
+    },
     /// A feature is of the wrong kind, or broken.
     #[error("{}: feature {feature} is a {kind}, not a {wanted}", path.display())]
     Kind {

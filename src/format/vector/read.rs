@@ -133,7 +133,10 @@ fn read<G>(
     let number_column = column.map(|column| number_column(&layer, column).ok_or_else(|| no_column(path, &layer, column))).transpose()?;
     let mut shapes = Vec::new();
     for (k, feature) in layer.features().enumerate() {
-        let Some(geometry) = feature.geometry().filter(|geometry| !geometry.is_empty()) else { continue };
+        // Never passed over: it may be the water that must get nothing.
+        let Some(geometry) = feature.geometry().filter(|geometry| !geometry.is_empty()) else {
+            return Err(VectorError::NoGeometry { path: path.to_owned(), feature: k + 1, wanted });
+        };
         let kind = geometry.geometry_name();
         let wrong = || VectorError::Kind { path: path.to_owned(), feature: k + 1, kind: kind.clone(), wanted };
         let mut flat = geometry.clone();
@@ -241,6 +244,17 @@ mod tests {
         assert!(matches!(read_polygons(&path, None, Some("id = 8")), Err(VectorError::Empty { .. })));
         assert!(matches!(read_polygons(&path, None, Some("nope = 8")), Err(VectorError::Filter { .. })));
         assert!(matches!(read_polygons(&path, Some("other"), None), Err(VectorError::Layer { .. })));
+    }
+
+    #[test]
+    fn a_feature_without_geometry_is_never_passed_over() {
+        let with = |geometry: &str| SQUARE.replace("]}}]}", &format!("]}}}},{{\"type\":\"Feature\",\"properties\":{{}},\"geometry\":{geometry}}}]}}"));
+        for geometry in ["null", r#"{"type":"Polygon","coordinates":[]}"#] {
+            let (_keep, path) = file("n.geojson", &with(geometry));
+            assert!(matches!(read_polygons(&path, None, None), Err(VectorError::NoGeometry { feature: 2, .. })), "{geometry}");
+            // It can be left out by name.
+            assert!(read_polygons(&path, None, Some("id = 7")).is_ok(), "{geometry}");
+        }
     }
 
     #[test]

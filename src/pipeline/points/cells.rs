@@ -132,11 +132,17 @@ pub(super) fn kriged(ground: &Ground, kept: &[Kept], members: &[Vec<usize>], tre
     Ok(parts.into_iter().flat_map(|(_, found)| found).collect())
 }
 
-fn cell_kriged(ground: &Ground, cell: usize, kept: &[Kept], members: &[usize], trees: &[Neighbours], rule: &Rule<'_>) -> CellFound {
+/// The ground of a cell, the class of its middle, and the readings that it is estimated from.
+pub(super) fn near(ground: &Ground, cell: usize, trees: &[Neighbours], rule: &Rule<'_>) -> (Vec<[f64; 2]>, usize, Vec<usize>) {
     let block = block(ground, cell);
     let n = block.len() as f64;
     let (x, y) = (block.iter().map(|p| p[0]).sum::<f64>() / n, block.iter().map(|p| p[1]).sum::<f64>() / n);
     let class = ground.strips.iter().position(|strip| strip.contains(&Point::new(x, y))).map_or(0, |strip| strip + 1);
+    let readings = trees.get(class).map(|tree| tree.nearest(x, y, rule.neighbours, rule.reach, None)).unwrap_or_default();
+    (block, class, readings)
+}
+
+fn cell_kriged(ground: &Ground, cell: usize, kept: &[Kept], members: &[usize], trees: &[Neighbours], rule: &Rule<'_>) -> CellFound {
     let area = ground.grid.cells[cell].area;
     let bare = members.iter().filter(|at| kept[**at].bare).count();
     let canopy = if members.is_empty() { 1.0 } else { 1.0 - bare as f64 / members.len() as f64 };
@@ -144,12 +150,12 @@ fn cell_kriged(ground: &Ground, cell: usize, kept: &[Kept], members: &[usize], t
         // Its own readings show bare ground: what grows around says nothing of it.
         return (sums(area, canopy, None), None);
     }
-    let Some(tree) = trees.get(class) else { return (CellSums::default(), None) };
-    let near: Vec<Sample> = tree.nearest(x, y, rule.neighbours, rule.reach, None).into_iter().map(|at| kept[at].sample).collect();
-    if near.len() < rule.least {
+    let (block, _, readings) = near(ground, cell, trees, rule);
+    if readings.len() < rule.least {
         return (CellSums::default(), None);
     }
-    match krige(&near, &block, rule.variogram) {
+    let samples: Vec<Sample> = readings.into_iter().map(|at| kept[at].sample).collect();
+    match krige(&samples, &block, rule.variogram) {
         Some(kriged) => (sums(area, canopy, Some(kriged.value)), Some(kriged.standard_error)),
         None => (CellSums::default(), None),
     }

@@ -2,6 +2,7 @@
 //!
 //! Everything behind this step (reference, rates, zones) is the same as for an image: a strip is a set of readings with their place, a cell has a mean.
 
+mod alike;
 mod cells;
 mod clean;
 mod layer;

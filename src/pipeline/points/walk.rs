@@ -1,5 +1,6 @@
 //! From readings to what is known before any rate: the same answer that a pass over pixels gives.
 
+use super::alike::alike_area;
 use super::cells;
 use super::cells::Rule;
 use super::clean::Cleaned;
@@ -96,6 +97,8 @@ pub struct Kriging {
     pub left_out: Option<CrossValidation>,
     /// Mean standard error of the cells.
     pub mean_error: Option<f64>,
+    /// Area over which the cells' errors are alike. \[m²\]
+    pub alike: Option<f64>,
 }
 
 /// What is to be said of the readings.
@@ -166,7 +169,8 @@ pub fn look(
             let left_out = leave_one_out(&samples, &taken, &trees[0], &fit.variogram, *neighbours, reach);
             let errors: Vec<f64> = found.iter().filter_map(|(_, error)| *error).collect();
             let mean_error = (!errors.is_empty()).then(|| errors.iter().sum::<f64>() / errors.len() as f64);
-            (found, Some(Kriging { fit, longest, reach, left_out, mean_error }))
+            let alike = alike_area(ground, &kept, &found, &trees, &kriged);
+            (found, Some(Kriging { fit, longest, reach, left_out, mean_error, alike }))
         }
     };
     let said = PointsSaid {

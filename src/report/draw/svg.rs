@@ -56,12 +56,14 @@ pub fn plain(text: &str) -> String {
 
 /// A number of the drawing: two decimals at most, no trailing zeros, no minus zero.
 pub fn num(value: f64) -> String {
-    let mut text = format!("{value:.2}");
-    if text.contains('.') {
-        let kept = text.trim_end_matches('0').trim_end_matches('.').len();
-        text.truncate(kept);
+    let hundredths = libm::round(value * 100.0) as i64;
+    let (whole, rest) = (hundredths.unsigned_abs() / 100, hundredths.unsigned_abs() % 100);
+    let sign = if hundredths < 0 { "-" } else { "" };
+    match (rest / 10, rest % 10) {
+        (0, 0) => format!("{sign}{whole}"),
+        (tenths, 0) => format!("{sign}{whole}.{tenths}"),
+        _ => format!("{sign}{whole}.{rest:02}"),
     }
-    if text == "-0" { "0".to_owned() } else { text }
 }
 
 /// The drawing as it is put into a page: no XML declaration, a title for those who cannot see it.
@@ -192,7 +194,8 @@ mod tests {
 
     #[test]
     fn numbers_are_short() {
-        assert_eq!([num(1.0), num(-0.001), num(12.345), num(100.0), num(0.5)], ["1", "0", "12.35", "100", "0.5"]);
+        let shown = [1.0, -0.001, 12.345, 100.0, 0.5, 2.05, -0.25, -7.999, 1e6].map(num);
+        assert_eq!(shown, ["1", "0", "12.35", "100", "0.5", "2.05", "-0.25", "-8", "1000000"]);
         assert_eq!(path_of(&vec![vec![(0.0, 0.0), (1.5, 2.0)]], true), "M0 0L1.5 2Z");
     }
 

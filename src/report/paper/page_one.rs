@@ -159,7 +159,7 @@ fn brings(paper: &Paper<'_>) -> Vec<Block> {
     }
     if let Some(doubt) = &outcome.doubt {
         let band = &doubt.field;
-        let widest = doubt.parts.first().map_or("–", |part| part.factor.word());
+        let widest = doubt.parts.first().map_or("–", |part| part.cause.word());
         let note = text.with("fact-drawn-note", &[("middle", &shown.mass(band.middle)), ("draws", &doubt.draws.to_string()), ("widest", widest)]);
         facts.push(Fact::new(text.say("fact-drawn"), format!("{} – {}", shown.mass_number(band.low), shown.mass(band.high))).note(note));
     } else if let Some((a, b)) = totals.n_kg_by_efficiency {

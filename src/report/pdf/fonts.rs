@@ -2,7 +2,11 @@
 //!
 //! Noto Sans, SIL Open Font License 1.1, cut down to Latin, Greek, Cyrillic and the signs of the trade; the licence lies beside the files.
 
+use std::collections::BTreeMap;
+
 use krilla::text::Font;
+use krilla::text::GlyphId;
+use krilla::text::KrillaGlyph;
 use ttf_parser::Face;
 
 use crate::report::draw::svg::plain;
@@ -12,24 +16,49 @@ pub(crate) const REGULAR: &[u8] = include_bytes!("../fonts/NotoSans-Regular.ttf"
 /// Bold weight.
 pub(crate) const BOLD: &[u8] = include_bytes!("../fonts/NotoSans-Bold.ttf");
 
-/// A font that text is set in.
+/// A letter's drawing and how far it moves the pen, in parts of the font's size.
+#[derive(Clone, Copy)]
+struct Letter {
+    glyph: GlyphId,
+    advance: f64,
+}
+
+/// A font that text is set in, letter by letter: the scripts that it holds need no joining, and what is measured is what is painted.
 pub(super) struct Type {
-    face: Face<'static>,
-    /// For painting.
-    pub(super) font: Font,
+    letters: BTreeMap<char, Letter>,
+    font: Font,
 }
 
 impl Type {
     fn new(bytes: &'static [u8]) -> Option<Self> {
-        Some(Self { face: Face::parse(bytes, 0).ok()?, font: Font::new(bytes.to_vec().into(), 0)? })
-    }
-    fn advance(&self, c: char) -> f64 {
-        let glyph = self.face.glyph_index(c).and_then(|glyph| self.face.glyph_hor_advance(glyph));
-        f64::from(glyph.unwrap_or(0)) / f64::from(self.face.units_per_em())
+        let face = Face::parse(bytes, 0).ok()?;
+        let mut letters = BTreeMap::new();
+        for table in face.tables().cmap?.subtables.into_iter().filter(ttf_parser::cmap::Subtable::is_unicode) {
+            table.codepoints(|code| {
+                let found = char::from_u32(code).and_then(|c| Some((c, table.glyph_index(code)?)));
+                if let Some((c, glyph)) = found {
+                    let advance = f64::from(face.glyph_hor_advance(glyph).unwrap_or(0)) / f64::from(face.units_per_em());
+                    letters.entry(c).or_insert(Letter { glyph: GlyphId::new(u32::from(glyph.0)), advance });
+                }
+            });
+        }
+        Some(Self { letters, font: Font::new(bytes.to_vec().into(), 0)? })
     }
     /// Width of text. \[same unit as `size`\]
     pub(super) fn width(&self, text: &str, size: f64) -> f64 {
-        text.chars().map(|c| self.advance(c)).sum::<f64>() * size
+        text.chars().filter_map(|c| self.letters.get(&c)).map(|letter| letter.advance).sum::<f64>() * size
+    }
+    /// Text as letters side by side, for painting.
+    pub(super) fn letters(&self, text: &str) -> Vec<KrillaGlyph> {
+        let letter = |(at, c): (usize, char)| {
+            let letter = self.letters.get(&c)?;
+            Some(KrillaGlyph::new(letter.glyph, letter.advance as f32, 0.0, 0.0, 0.0, at..at + c.len_utf8(), None))
+        };
+        text.char_indices().filter_map(letter).collect()
+    }
+    /// For painting.
+    pub(super) fn font(&self) -> Font {
+        self.font.clone()
     }
 }
 
@@ -50,7 +79,7 @@ impl Fonts {
     }
     /// Text as the fonts can show it: a sign that they lack becomes a question mark.
     pub(super) fn shown(&self, text: &str) -> String {
-        let has = |c: char| self.regular.face.glyph_index(c).is_some() && self.bold.face.glyph_index(c).is_some();
+        let has = |c: char| self.regular.letters.contains_key(&c) && self.bold.letters.contains_key(&c);
         let mut out = String::with_capacity(text.len());
         for c in plain(text).chars() {
             match c {

@@ -18,7 +18,6 @@ use krilla::tagging::Artifact;
 use krilla::tagging::ArtifactType;
 use krilla::tagging::ContentTag;
 use krilla::tagging::SpanTag;
-use krilla::text::TextDirection;
 
 use super::fonts::Fonts;
 use super::rows::Mark;
@@ -101,7 +100,13 @@ fn text_at(surface: &mut Surface<'_>, fonts: &Fonts, at: (f64, f64), text: &str,
     surface.set_stroke(None);
     surface.set_fill(Some(fill(look.colour)));
     let place = Point::from_xy(at.0 as f32, at.1 as f32);
-    surface.draw_text(place, fonts.of(look.bold).font.clone(), look.size as f32, text, false, TextDirection::Auto);
+    let face = fonts.of(look.bold);
+    surface.draw_glyphs(place, &face.letters(text), face.font(), text, look.size as f32, false);
+}
+
+/// A coordinate on whole hundredths of a point, finer than any printer: a third of a map's bytes are digits that nobody sees.
+fn near(value: f64) -> f32 {
+    (libm::round(value * 100.0) / 100.0) as f32
 }
 
 fn path(surface: &mut Surface<'_>, rings: &Rings, closed: bool, style: &Style) {
@@ -109,9 +114,9 @@ fn path(surface: &mut Surface<'_>, rings: &Rings, closed: bool, style: &Style) {
     for ring in rings {
         for (k, (x, y)) in ring.iter().enumerate() {
             if k == 0 {
-                builder.move_to(*x as f32, *y as f32);
+                builder.move_to(near(*x), near(*y));
             } else {
-                builder.line_to(*x as f32, *y as f32);
+                builder.line_to(near(*x), near(*y));
             }
         }
         if closed {
@@ -185,7 +190,8 @@ fn draw(surface: &mut Surface<'_>, fonts: &Fonts, drawing: &Drawing) {
                     // As an outline, so that searching does not find the text twice.
                     surface.set_fill(None);
                     surface.set_stroke(Some(pen(&Stroke::new(PAPER, style.size * 0.3))));
-                    surface.draw_text(Point::from_xy(left as f32, at.1 as f32), face.font.clone(), style.size as f32, &text, true, TextDirection::Auto);
+                    let place = Point::from_xy(left as f32, at.1 as f32);
+                    surface.draw_glyphs(place, &face.letters(&text), face.font(), &text, style.size as f32, true);
                 }
                 text_at(surface, fonts, (left, at.1), &text, Look { size: style.size, bold: style.bold, colour: INK });
             }

@@ -39,6 +39,69 @@ pub struct CrossValidation {
 /// Textbook: Journel and Huijbregts 1978, Mining Geostatistics; Webster and Oliver 2007, Geostatistics for Environmental Scientists (from memory).
 /// Checked against the Python package `PyKrige`.
 pub fn krige(near: &[Sample], block: &[[f64; 2]], variogram: &Variogram) -> Option<Kriged> {
+    let Solved { weights, to_block, multiplier } = solved(near, block, variogram)?;
+    let (mut value, mut explained) = (0.0, 0.0);
+    // Around the first reading: readings are near to each other, and digits are kept.
+    let base = near[0].value;
+    for ((weight, sample), to_block) in weights.iter().zip(near).zip(&to_block) {
+        value += weight * (sample.value - base);
+        explained += weight * to_block;
+    }
+    let variance = between_blocks(block, block, variogram) - explained - multiplier;
+    Some(Kriged { value: base + value, standard_error: libm::sqrt(variance.max(0.0)) })
+}
+
+/// Weights of readings in the mean over a block, as in [`krige`]; they add up to 1.
+pub fn kriging_weights(near: &[Sample], block: &[[f64; 2]], variogram: &Variogram) -> Option<Vec<f64>> {
+    solved(near, block, variogram).map(|solved| solved.weights)
+}
+
+/// The mean over a block and the readings that it is estimated from: position in a list of all, reading, weight.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Estimated {
+    /// Places that stand for the block.
+    pub block: Vec<[f64; 2]>,
+    /// Readings.
+    pub readings: Vec<(usize, Sample, f64)>,
+}
+
+/// Covariance of the kriging errors of two estimates: `C(V, V') − Σ w C(x, V') − Σ w' C(x', V) + Σ Σ w w' C(x, x')`, with the nugget where both
+/// rest on the same reading.
+///
+/// # Source
+/// Variance of a linear combination, written out: Journel and Huijbregts 1978, Mining Geostatistics (from memory).
+pub fn error_covariance(one: &Estimated, other: &Estimated, variogram: &Variogram) -> f64 {
+    let to_block =
+        |from: &Estimated, to: &Estimated| -> f64 { from.readings.iter().map(|(_, sample, weight)| weight * to_mean(sample, &to.block, variogram)).sum() };
+    let mut between = 0.0;
+    for (at, sample, weight) in &one.readings {
+        for (other_at, other_sample, other_weight) in &other.readings {
+            let nugget = if at == other_at { variogram.nugget } else { 0.0 };
+            between += weight * other_weight * (variogram.covariance(sample.distance(other_sample.x, other_sample.y)) + nugget);
+        }
+    }
+    between_blocks(&one.block, &other.block, variogram) - to_block(one, other) - to_block(other, one) + between
+}
+
+/// Mean covariance between two blocks, without the nugget.
+fn between_blocks(one: &[[f64; 2]], other: &[[f64; 2]], variogram: &Variogram) -> f64 {
+    let sum: f64 = one.iter().map(|a| other.iter().map(|b| variogram.covariance(libm::hypot(a[0] - b[0], a[1] - b[1]))).sum::<f64>()).sum();
+    sum / (one.len() * other.len()) as f64
+}
+
+/// Covariance of a reading and the mean over a block.
+fn to_mean(sample: &Sample, block: &[[f64; 2]], variogram: &Variogram) -> f64 {
+    block.iter().map(|b| variogram.covariance(sample.distance(b[0], b[1]))).sum::<f64>() / block.len() as f64
+}
+
+/// What the kriging system says.
+struct Solved {
+    weights: Vec<f64>,
+    to_block: Vec<f64>,
+    multiplier: f64,
+}
+
+fn solved(near: &[Sample], block: &[[f64; 2]], variogram: &Variogram) -> Option<Solved> {
     let n = near.len();
     if n == 0 || block.is_empty() || variogram.nugget + variogram.sill <= 0.0 {
         return None;
@@ -52,22 +115,12 @@ pub fn krige(near: &[Sample], block: &[[f64; 2]], variogram: &Variogram) -> Opti
         }
     }
     factor(&mut matrix, n)?;
-    let to_block: Vec<f64> =
-        near.iter().map(|s| block.iter().map(|b| variogram.covariance(s.distance(b[0], b[1]))).sum::<f64>() / block.len() as f64).collect();
+    let to_block: Vec<f64> = near.iter().map(|sample| to_mean(sample, block, variogram)).collect();
     let from_block = solve(&matrix, n, &to_block);
     let from_ones = solve(&matrix, n, &vec![1.0; n]);
     let multiplier = (from_block.iter().sum::<f64>() - 1.0) / from_ones.iter().sum::<f64>();
-    let (mut value, mut explained) = (0.0, 0.0);
-    // Around the first reading: readings are near to each other, and digits are kept.
-    let base = near[0].value;
-    for i in 0..n {
-        let weight = from_block[i] - multiplier * from_ones[i];
-        value += weight * (near[i].value - base);
-        explained += weight * to_block[i];
-    }
-    let within = block.iter().map(|a| block.iter().map(|b| variogram.covariance(libm::hypot(a[0] - b[0], a[1] - b[1]))).sum::<f64>()).sum::<f64>();
-    let variance = within / (block.len() * block.len()) as f64 - explained - multiplier;
-    Some(Kriged { value: base + value, standard_error: libm::sqrt(variance.max(0.0)) })
+    let weights = from_block.iter().zip(&from_ones).map(|(block, one)| block - multiplier * one).collect();
+    Some(Solved { weights, to_block, multiplier })
 }
 
 /// Cholesky's lower factor in place; `None` when the matrix is not positive definite.
@@ -182,5 +235,32 @@ mod tests {
         assert!((kriged.value - 0.61).abs() < 1e-3);
         assert_eq!(krige(&[], &[[0.0, 0.0]], &VARIOGRAM), None);
         assert_eq!(krige(&near, &[[0.0, 0.0]], &Variogram { nugget: 0.0, sill: 0.0, ..VARIOGRAM }), None);
+    }
+
+    #[test]
+    fn errors_of_two_estimates_vary_together_as_far_as_readings_allow() {
+        let variogram = Variogram { nugget: 0.001, ..VARIOGRAM };
+        let readings = [at(0.0, 0.0, 0.6), at(20.0, 0.0, 0.7), at(0.0, 30.0, 0.5), at(25.0, 25.0, 0.66)];
+        let estimated = |block: Vec<[f64; 2]>| {
+            let weights = kriging_weights(&readings, &block, &variogram).unwrap();
+            assert!((weights.iter().sum::<f64>() - 1.0).abs() < 1e-12);
+            Estimated { block, readings: readings.iter().zip(weights).enumerate().map(|(at, (sample, weight))| (at, *sample, weight)).collect() }
+        };
+        let square = |x: f64, y: f64| vec![[x, y], [x + 4.0, y], [x, y + 4.0], [x + 4.0, y + 4.0]];
+        // With itself it is the kriging variance.
+        let one = estimated(square(8.0, 8.0));
+        let kriged = krige(&readings, &one.block, &variogram).unwrap();
+        assert!((error_covariance(&one, &one, &variogram) - kriged.standard_error * kriged.standard_error).abs() < 1e-12);
+        // The mean of two blocks is a block: variance (V₁₁ + 2 V₁₂ + V₂₂) / 4.
+        let two = estimated(square(14.0, 8.0));
+        let both = [one.block.clone(), two.block.clone()].concat();
+        let mean = krige(&readings, &both, &variogram).unwrap();
+        let of = |a: &Estimated, b: &Estimated| error_covariance(a, b, &variogram);
+        let expected = (of(&one, &one) + 2.0 * of(&one, &two) + of(&two, &two)) / 4.0;
+        assert!((mean.standard_error * mean.standard_error - expected).abs() < 1e-12, "{mean:?} {expected}");
+        assert!((of(&one, &two) - of(&two, &one)).abs() < 1e-15);
+        // Far beyond the range only the readings in common are left: both are their mean there.
+        let far = estimated(square(1000.0, 0.0));
+        assert!(of(&far, &one).abs() < of(&one, &two));
     }
 }

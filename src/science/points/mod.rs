@@ -5,8 +5,11 @@ mod outlier;
 mod variogram;
 
 pub use kriging::CrossValidation;
+pub use kriging::Estimated;
 pub use kriging::Kriged;
+pub use kriging::error_covariance;
 pub use kriging::krige;
+pub use kriging::kriging_weights;
 pub use kriging::leave_one_out;
 pub use outlier::LEAST_NEIGHBOURS;
 pub use outlier::Outliers;

@@ -88,29 +88,40 @@ impl Container {
             kind => PathBuf::from(format!("{}/{entry}", virtual_root(kind, &self.path))),
         }
     }
-    /// The text of an entry; `None` in a tape archive, whose texts are not read.
+    /// The text of an entry.
     ///
     /// # Errors
-    /// [`ProductError::Text`] when it cannot be read or is no text.
-    pub fn text(&self, entry: &str) -> Result<Option<String>, ProductError> {
+    /// [`ProductError::Text`] when it cannot be read, is no text, or is longer than any metadata.
+    pub fn text(&self, entry: &str) -> Result<String, ProductError> {
         let fail = |reason: String| ProductError::Text { path: self.path.clone(), entry: entry.to_owned(), reason };
-        match self.kind {
-            Kind::Tar => Ok(None),
-            Kind::Folder => fs_err::read_to_string(self.path.join(entry)).map(Some).map_err(|error| fail(error.to_string())),
-            Kind::Zip => {
-                let file = fs_err::File::open(&self.path).map_err(|error| fail(error.to_string()))?;
-                let mut archive = zip::ZipArchive::new(file).map_err(|error| fail(error.to_string()))?;
-                let part = archive.by_name(entry).map_err(|error| fail(error.to_string()))?;
-                let mut text = String::new();
-                // An archive says of itself how large its texts are, and may lie.
-                let read = part.take(MOST_TEXT + 1).read_to_string(&mut text).map_err(|error| fail(error.to_string()))?;
-                if read as u64 > MOST_TEXT {
-                    return Err(fail(format!("it is longer than {MOST_TEXT} bytes")));
-                }
-                Ok(Some(text))
+        if self.kind == Kind::Folder {
+            return fs_err::read_to_string(self.path.join(entry)).map_err(|error| fail(error.to_string()));
+        }
+        let file = fs_err::File::open(&self.path).map_err(|error| fail(error.to_string()))?;
+        if self.kind == Kind::Zip {
+            let mut archive = zip::ZipArchive::new(file).map_err(|error| fail(error.to_string()))?;
+            return text_of(archive.by_name(entry).map_err(|error| fail(error.to_string()))?).map_err(fail);
+        }
+        let packed = !self.path.extension().is_some_and(|end| end.eq_ignore_ascii_case("tar"));
+        let bytes: Box<dyn Read> = if packed { Box::new(flate2::read::MultiGzDecoder::new(file)) } else { Box::new(file) };
+        let mut archive = tar::Archive::new(bytes);
+        for part in archive.entries().map_err(|error| fail(error.to_string()))? {
+            let part = part.map_err(|error| fail(error.to_string()))?;
+            // A tape archive may write `./name`, and GDAL lists `name`.
+            let own = part.path().map(|own| own.to_string_lossy().trim_start_matches("./").to_owned()).unwrap_or_default();
+            if own == entry.trim_start_matches("./") {
+                return text_of(part).map_err(fail);
             }
         }
+        Err(fail("it is listed, but not found".to_owned()))
     }
+}
+
+/// An archive says of itself how large its texts are, and may lie.
+fn text_of(part: impl Read) -> Result<String, String> {
+    let mut text = String::new();
+    let read = part.take(MOST_TEXT + 1).read_to_string(&mut text).map_err(|error| error.to_string())?;
+    if read as u64 > MOST_TEXT { Err(format!("it is longer than {MOST_TEXT} bytes")) } else { Ok(text) }
 }
 
 /// The folder that GDAL sees in an archive. Braces: the name of the archive need not end in any special way.

@@ -52,6 +52,20 @@ pub enum ProductError {
         /// What is needed.
         wanted: &'static str,
     },
+    /// Metadata that speaks of something else than the files beside it.
+    #[error("{}: {entry} says {key} = {found}, but the files are named {wanted}", path.display())]
+    Contradicts {
+        /// Folder or archive.
+        path: PathBuf,
+        /// The metadata.
+        entry: String,
+        /// Its key.
+        key: &'static str,
+        /// What it says.
+        found: String,
+        /// What the names say.
+        wanted: String,
+    },
     /// The processing baseline stands nowhere.
     #[error("{}: the processing baseline stands neither in the name nor in the metadata, so nobody can say whether an offset was added", path.display())]
     Baseline {

@@ -1,7 +1,7 @@
 //! Landsat Collection 2 Level-2 products: one TIFF a band, named by the scene, `_SR_B4.TIF`, with `_QA_PIXEL.TIF` and `_QA_RADSAT.TIF`.
 //!
 //! Reflectance = stored × 0.0000275 − 0.2, 0 is fill (USGS, "How do I use a scale factor with Landsat Level-2 science products?"). Collection 1 had other
-//! factors and other bits, so the collection in the name decides.
+//! factors and other bits, so the collection in the name decides. The metadata file, where there is one, is read and must agree with name and factors.
 
 use super::Container;
 use super::Product;
@@ -10,6 +10,8 @@ use super::ProductMask;
 use super::day;
 use super::error::ProductError;
 use super::file_name;
+use super::mtl::ENDINGS;
+use super::mtl::Metadata;
 use super::shortened;
 use crate::format::raster::mask::MaskRule;
 
@@ -17,6 +19,10 @@ use crate::format::raster::mask::MaskRule;
 const SCALE: f64 = 0.000_027_5;
 /// Reflectance of a stored 0, were it not fill.
 const OFFSET: f64 = -0.2;
+/// Stored numbers that are measurements (USGS, the same page): reflectance 0 to 1.
+const VALID: (f64, f64) = (7_273.0, 43_636.0);
+/// Group of the metadata with the factors of this level; the Level-1 record repeats the keys with other numbers.
+const FACTORS: &str = "LEVEL2_SURFACE_REFLECTANCE_PARAMETERS";
 /// Bits of `QA_PIXEL` of which none may be set: fill, dilated cloud, cirrus, cloud, cloud shadow (USGS), snow (from memory).
 const BITS: [u8; 6] = [0, 1, 2, 3, 4, 5];
 /// Canonical names by number of the band: of the operational imagers (8 and 9), and of the mappers before them (4, 5, 7).
@@ -72,20 +78,115 @@ pub(super) fn recognise(container: &Container) -> Result<Option<Product>, Produc
             (one, _) => Ok(one),
         }
     };
+    let metadata = metadata(container, &scene)?;
     let mut bands = Vec::new();
+    let mut cautions = Vec::new();
     for (number, name) in names {
-        if let Some(file) = file_of(&format!("SR_{number}"))? {
-            bands.push(ProductBand { band: (*name).to_owned(), path: container.inside(file), scale: SCALE, offset: Ok(OFFSET) });
+        let Some(file) = file_of(&format!("SR_{number}"))? else { continue };
+        let (scale, offset) = match &metadata {
+            Some((entry, said)) => factors(said, number.trim_start_matches('B'))
+                .map_err(|reason| ProductError::Text { path: path.clone(), entry: entry.clone(), reason })?
+                .unwrap_or_else(|| {
+                    cautions.push(((*name).to_owned(), format!("{entry} states no factors for band {number}: those of Collection 2 are used")));
+                    (SCALE, OFFSET)
+                }),
+            None => (SCALE, OFFSET),
+        };
+        if !near(scale, SCALE) {
+            cautions.push(((*name).to_owned(), format!("band {number} is scaled by {scale}, as its metadata says; Collection 2 has {SCALE}")));
         }
+        bands.push(ProductBand { band: (*name).to_owned(), path: container.inside(file), scale, offset: agreed(metadata.as_ref(), number, scale, offset) });
     }
     let mut masks = Vec::new();
     for (mask, rule) in [("QA_PIXEL", MaskRule::Bits(BITS.to_vec())), ("QA_RADSAT", MaskRule::Keep(vec![0]))] {
         let Some(file) = file_of(mask)? else { return Err(ProductError::Mask { path, mask }) };
         masks.push(ProductMask { path: container.inside(file), rule, grow_m: 0 });
     }
-    let note = format!("Landsat Collection 2 Level-2 of 30 m, reflectance = stored × {SCALE} − {}", -OFFSET);
+    let told = match &metadata {
+        Some((entry, said)) => format!(", as {} says too{}", file_name(entry), about(said)),
+        None => "; no metadata file (_MTL) lies beside the bands".to_owned(),
+    };
+    let note = format!("Landsat Collection 2 Level-2 of 30 m, reflectance = stored × {SCALE} − {}{told}", -OFFSET);
     let mask_note = "its quality bands: bits 0 to 5 of QA_PIXEL not set, QA_RADSAT 0".to_owned();
-    let read = if container.is_archive() { vec![path] } else { Vec::new() };
+    let read = if container.is_archive() { vec![path] } else { metadata.iter().map(|(entry, _)| container.inside(entry)).collect() };
     let acquired = day(parts[3]);
-    Ok(Some(Product { kind: "Landsat Collection 2 Level-2", name: scene, acquired, bands, masks, nodata: 0.0, read, note, mask_note }))
+    Ok(Some(Product { kind: "Landsat Collection 2 Level-2", name: scene, acquired, bands, masks, nodata: 0.0, valid: VALID, read, note, mask_note, cautions }))
+}
+
+/// The scene's metadata, with its entry, if it is there; refused when it speaks of another scene.
+fn metadata(container: &Container, scene: &str) -> Result<Option<(String, Metadata)>, ProductError> {
+    let named = |ending: &str| {
+        container.entries().iter().find(|entry| {
+            let name = file_name(entry);
+            name.rsplit_once('.').is_some_and(|(_, own)| own.eq_ignore_ascii_case(ending))
+                && parts_of(name).is_some_and(|(own, rest)| own == scene && rest == "MTL")
+        })
+    };
+    let Some((ending, entry)) = ENDINGS.iter().find_map(|ending| named(ending).map(|entry| (ending, entry))) else { return Ok(None) };
+    let path = container.path().to_owned();
+    let said = Metadata::read(&container.text(entry)?, ending).map_err(|reason| ProductError::Text { path: path.clone(), entry: entry.clone(), reason })?;
+    let parts: Vec<&str> = scene.split('_').collect();
+    // `08` is the satellite, `20260414` its day.
+    let satellite = format!("LANDSAT_{}", parts[0][2..].trim_start_matches('0'));
+    let day = format!("{}-{}-{}", &parts[3][..4], &parts[3][4..6], &parts[3][6..]);
+    for (group, key, wanted) in [
+        ("PRODUCT_CONTENTS", "LANDSAT_PRODUCT_ID", scene),
+        ("PRODUCT_CONTENTS", "PROCESSING_LEVEL", parts[1]),
+        ("PRODUCT_CONTENTS", "COLLECTION_NUMBER", parts[5]),
+        ("IMAGE_ATTRIBUTES", "SPACECRAFT_ID", satellite.as_str()),
+        ("IMAGE_ATTRIBUTES", "DATE_ACQUIRED", day.as_str()),
+    ] {
+        // A number may have lost its leading 0 on its way through a table.
+        let alike = |a: &str, b: &str| a.trim_start_matches('0') == b.trim_start_matches('0');
+        if let Some(found) = said.text(group, key).filter(|found| !alike(found, wanted)) {
+            return Err(ProductError::Contradicts { path, entry: entry.clone(), key, found: found.to_owned(), wanted: wanted.to_owned() });
+        }
+    }
+    Ok(Some((entry.clone(), said)))
+}
+
+/// Scale and offset of a band by the metadata; `None` when it states neither, an error when it states one of them.
+fn factors(said: &Metadata, band: &str) -> Result<Option<(f64, f64)>, String> {
+    let (scale, offset) = (format!("REFLECTANCE_MULT_BAND_{band}"), format!("REFLECTANCE_ADD_BAND_{band}"));
+    match (said.number(FACTORS, &scale)?, said.number(FACTORS, &offset)?) {
+        (Some(scale), Some(offset)) => Ok(Some((scale, offset))),
+        (None, None) => Ok(None),
+        (Some(_), None) => Err(format!("{FACTORS} has {scale} but no {offset}")),
+        (None, Some(_)) => Err(format!("{FACTORS} has {offset} but no {scale}")),
+    }
+}
+
+fn near(a: f64, b: f64) -> bool {
+    (a - b).abs() <= 1e-6 * b.abs()
+}
+
+/// The offset, when both factors are those of the collection; else why they cannot be relied on.
+fn agreed(metadata: Option<&(String, Metadata)>, band: &str, scale: f64, offset: f64) -> Result<f64, String> {
+    if near(scale, SCALE) && near(offset, OFFSET) {
+        return Ok(offset);
+    }
+    let entry = metadata.map_or("the metadata", |(entry, _)| file_name(entry));
+    Err(format!(
+        "{entry} says × {scale} {offset:+} for {band}, and Collection 2 has × {SCALE} {OFFSET:+} for every band: is it another product's, or was it changed?"
+    ))
+}
+
+/// Satellite, sensor and clouds of a scene, for people.
+fn about(said: &Metadata) -> String {
+    let text = |key: &str| said.text("IMAGE_ATTRIBUTES", key);
+    let sensor = [text("SPACECRAFT_ID"), text("SENSOR_ID")].into_iter().flatten().collect::<Vec<_>>().join(" ");
+    // −1 stands for "not worked out" (from memory).
+    let cloud = |key: &str| said.number("IMAGE_ATTRIBUTES", key).ok().flatten().filter(|share| (0.0..=100.0).contains(share));
+    let clouds = match (cloud("CLOUD_COVER_LAND"), cloud("CLOUD_COVER")) {
+        (Some(land), _) => format!("clouds over {land} % of the scene's land"),
+        (None, Some(all)) => format!("clouds over {all} % of the scene"),
+        (None, None) => String::new(),
+    };
+    [String::new(), sensor, clouds]
+        .iter()
+        .enumerate()
+        .filter(|(k, part)| *k == 0 || !part.is_empty())
+        .map(|(_, part)| part.as_str())
+        .collect::<Vec<_>>()
+        .join("; ")
 }

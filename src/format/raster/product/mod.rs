@@ -5,6 +5,7 @@
 mod container;
 mod error;
 mod landsat;
+mod mtl;
 mod sentinel2;
 
 pub use container::Container;
@@ -57,12 +58,16 @@ pub struct Product {
     pub masks: Vec<ProductMask>,
     /// The number that stands for no data in its bands.
     pub nodata: f64,
+    /// Least and greatest stored number of its bands that is a measurement.
+    pub valid: (f64, f64),
     /// What else was read of it: the archive, or metadata.
     pub read: Vec<PathBuf>,
     /// What people should know of it.
     pub note: String,
     /// What its own masks do, in words.
     pub mask_note: String,
+    /// Canonical name of a band, and what should give pause when it is used.
+    pub cautions: Vec<(String, String)>,
 }
 
 /// What a path to an image leads to.

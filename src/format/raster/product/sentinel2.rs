@@ -36,6 +36,8 @@ const FIRST_WITH_OFFSET: u32 = 400;
 const QUANTIFICATION: f64 = 10_000.0;
 /// Offset of all bands since then, for products without metadata. \[stored numbers\]
 const OFFSET: f64 = -1000.0;
+/// Stored numbers that are measurements (the same specification); what lies above is saturated or no data.
+const VALID: (f64, f64) = (1.0, 32_767.0);
 /// Classes of the scene classification that show the ground: vegetation and ground without it.
 const USABLE: [i64; 2] = [4, 5];
 /// Two pixels of the scene classification: edges of clouds and shadows are not in their class (common practice, no source). \[m\]
@@ -81,10 +83,7 @@ pub(super) fn recognise(container: &Container) -> Result<Option<Product>, Produc
         [] if name.contains("_MSIL2A_") => (None, Metadata::default()),
         [] => return Ok(None),
         [one] => {
-            let said = match container.text(one)? {
-                Some(text) => read(&text).map_err(|reason| ProductError::Text { path: path.clone(), entry: (*one).clone(), reason })?,
-                None => Metadata::default(),
-            };
+            let said = read(&container.text(one)?).map_err(|reason| ProductError::Text { path: path.clone(), entry: (*one).clone(), reason })?;
             (Some((*one).clone()), said)
         }
         many => return Err(ProductError::Several { path, found: shortened(many.iter().map(|name| name.as_str())) }),
@@ -144,13 +143,13 @@ pub(super) fn recognise(container: &Container) -> Result<Option<Product>, Produc
         shown(baseline),
         match (said.baseline, named) {
             (Some(inside), Some(outside)) if inside != outside => format!(" by its metadata (its name says {})", shown(outside)),
-            (None, _) => " by its name (no metadata was read)".to_owned(),
+            (None, _) => " by its name (it has no metadata)".to_owned(),
             _ => String::new(),
         }
     );
     let mask_note = format!("its scene classification: classes 4 and 5 are kept, all others are grown by {GROW_M} m");
     let read = if container.is_archive() { vec![path] } else { entry.iter().map(|entry| container.inside(entry)).collect() };
-    Ok(Some(Product { kind: "Sentinel-2 Level-2A", name, acquired, bands, masks, nodata: 0.0, read, note, mask_note }))
+    Ok(Some(Product { kind: "Sentinel-2 Level-2A", name, acquired, bands, masks, nodata: 0.0, valid: VALID, read, note, mask_note, cautions: Vec::new() }))
 }
 
 fn shown(baseline: u32) -> String {

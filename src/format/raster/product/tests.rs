@@ -124,7 +124,7 @@ fn other_levels_several_products_and_missing_masks_are_refused() {
 #[test]
 fn landsat_by_its_names() {
     let named = |scene: &str| {
-        let files: Vec<String> = ["SR_B2.TIF", "SR_B3.TIF", "SR_B4.TIF", "SR_B5.TIF", "QA_PIXEL.TIF", "QA_RADSAT.TIF", "MTL.txt"]
+        let files: Vec<String> = ["SR_B2.TIF", "SR_B3.TIF", "SR_B4.TIF", "SR_B5.TIF", "QA_PIXEL.TIF", "QA_RADSAT.TIF", "ANG.txt"]
             .iter()
             .map(|rest| format!("{scene}_{rest}"))
             .collect();
@@ -141,6 +141,74 @@ fn landsat_by_its_names() {
     assert!(older.bands.iter().any(|band| band.band == "nir" && band.path.to_string_lossy().ends_with("SR_B4.TIF")));
     assert!(matches!(named("LC08_L2SP_193025_20260414_20260420_01_T1").find(""), Err(ProductError::Level { .. })), "Collection 1");
     assert!(matches!(named("LC08_L1TP_193025_20260414_20260420_02_T1").find(""), Err(ProductError::Level { .. })), "Level-1");
+}
+
+const SCENE: &str = "LC08_L2SP_193025_20260414_20260420_02_T1";
+
+/// The factors as the programme writes them: of this level first, then of Level-1 under the same names.
+fn mtl(scale: &str, offset: &str) -> String {
+    format!(
+        "GROUP = LANDSAT_METADATA_FILE\n  GROUP = PRODUCT_CONTENTS\n    LANDSAT_PRODUCT_ID = \"{SCENE}\"\n    PROCESSING_LEVEL = \"L2SP\"\n    COLLECTION_NUMBER = 02\n  END_GROUP = PRODUCT_CONTENTS\n  GROUP = IMAGE_ATTRIBUTES\n    SPACECRAFT_ID = \"LANDSAT_8\"\n    SENSOR_ID = \"OLI_TIRS\"\n    DATE_ACQUIRED = 2026-04-14\n    CLOUD_COVER = 11.90\n    CLOUD_COVER_LAND = 12.34\n  END_GROUP = IMAGE_ATTRIBUTES\n  GROUP = LEVEL1_RADIOMETRIC_RESCALING\n    REFLECTANCE_MULT_BAND_4 = 2.0000E-05\n    REFLECTANCE_ADD_BAND_4 = -0.100000\n  END_GROUP = LEVEL1_RADIOMETRIC_RESCALING\n  GROUP = LEVEL2_SURFACE_REFLECTANCE_PARAMETERS\n    REFLECTANCE_MULT_BAND_4 = {scale}\n    REFLECTANCE_ADD_BAND_4 = {offset}\n  END_GROUP = LEVEL2_SURFACE_REFLECTANCE_PARAMETERS\nEND_GROUP = LANDSAT_METADATA_FILE\nEND\n"
+    )
+}
+
+fn landsat(metadata: &[(&str, &str)]) -> Folder {
+    let bands = ["SR_B4.TIF", "SR_B5.TIF", "QA_PIXEL.TIF", "QA_RADSAT.TIF"].map(|rest| (format!("{SCENE}_{rest}"), String::new()));
+    let metadata = metadata.iter().map(|(ending, text)| (format!("{SCENE}_MTL.{ending}"), (*text).to_owned()));
+    let files: Vec<(String, String)> = bands.into_iter().chain(metadata).collect();
+    Folder::new(&files.iter().map(|(name, text)| (name.as_str(), text.as_str())).collect::<Vec<_>>())
+}
+
+#[test]
+fn landsat_factors_are_those_of_its_metadata_and_of_this_level() {
+    let product = landsat(&[("txt", &mtl("2.75e-05", "-0.2"))]).product("");
+    let red = product.bands.iter().find(|band| band.band == "red").unwrap();
+    assert_eq!((red.scale, red.offset.clone()), (0.000_027_5, Ok(-0.2)), "not the Level-1 factors of the same name");
+    for part in ["LANDSAT_8 OLI_TIRS", "12.34 % of the scene's land", "_MTL.txt says too"] {
+        assert!(product.note.contains(part), "{}", product.note);
+    }
+    assert!(product.read.iter().any(|path| path.ends_with(format!("{SCENE}_MTL.txt"))), "{:?}", product.read);
+    // Band 5 has no factors: told when it is used, and those of the collection hold.
+    assert!(matches!(product.cautions.as_slice(), [(band, told)] if band == "nir" && told.contains("band B5")), "{:?}", product.cautions);
+    assert_eq!(offset(&product, "nir"), Ok(-0.2));
+    assert_eq!(product.valid, (7_273.0, 43_636.0));
+    // The other spellings.
+    let json = format!(
+        "{{\"LANDSAT_METADATA_FILE\": {{\"PRODUCT_CONTENTS\": {{\"LANDSAT_PRODUCT_ID\": \"{SCENE}\"}}, \"LEVEL2_SURFACE_REFLECTANCE_PARAMETERS\": {{\"REFLECTANCE_MULT_BAND_4\": \"3e-05\", \"REFLECTANCE_ADD_BAND_4\": \"-0.2\"}}}}}}"
+    );
+    let xml = "<LANDSAT_METADATA_FILE><LEVEL2_SURFACE_REFLECTANCE_PARAMETERS><REFLECTANCE_MULT_BAND_4>3e-05</REFLECTANCE_MULT_BAND_4><REFLECTANCE_ADD_BAND_4>-0.2</REFLECTANCE_ADD_BAND_4></LEVEL2_SURFACE_REFLECTANCE_PARAMETERS></LANDSAT_METADATA_FILE>";
+    for (ending, text) in [("json", json.as_str()), ("xml", xml)] {
+        let product = landsat(&[(ending, text)]).product("");
+        let reason = offset(&product, "red").unwrap_err();
+        assert!(reason.contains("0.00003") && reason.contains("0.0000275") && reason.contains("B4"), "{reason}");
+        assert!(product.cautions.iter().any(|(band, told)| band == "red" && told.contains("0.00003")), "{:?}", product.cautions);
+    }
+    // Without any, the collection's, and it is said so.
+    let product = landsat(&[]).product("");
+    assert_eq!(offset(&product, "red"), Ok(-0.2));
+    assert!(product.note.contains("no metadata file"), "{}", product.note);
+}
+
+#[test]
+fn landsat_metadata_that_differs_or_cannot_be_read_is_refused() {
+    for (scale, add, part) in [("2.0000E-05", "-0.100000", "0.00002"), ("2.75e-05", "-0.100000", "-0.1")] {
+        let reason = offset(&landsat(&[("txt", &mtl(scale, add))]).product(""), "red").unwrap_err();
+        assert!(reason.contains(part) && reason.contains("Collection 2 has"), "{reason}");
+    }
+    let good = mtl("2.75e-05", "-0.2");
+    for (from, to, key) in [
+        (SCENE, "LC08_L2SP_193025_20260430_20260506_02_T1", "LANDSAT_PRODUCT_ID"),
+        ("\"L2SP\"", "\"L1TP\"", "PROCESSING_LEVEL"),
+        ("COLLECTION_NUMBER = 02", "COLLECTION_NUMBER = 01", "COLLECTION_NUMBER"),
+        ("LANDSAT_8", "LANDSAT_7", "SPACECRAFT_ID"),
+        ("2026-04-14", "2026-04-15", "DATE_ACQUIRED"),
+    ] {
+        let error = landsat(&[("txt", &good.replace(from, to))]).find("").unwrap_err();
+        assert!(matches!(&error, ProductError::Contradicts { key: own, .. } if *own == key), "{error}");
+    }
+    for text in ["", "no key and no value", &good.replace("-0.2\n", "minus\n"), &good.replace("    REFLECTANCE_ADD_BAND_4 = -0.2\n", "")] {
+        assert!(matches!(landsat(&[("txt", text)]).find(""), Err(ProductError::Text { .. })), "{text}");
+    }
 }
 
 #[test]

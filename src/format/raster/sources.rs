@@ -1,0 +1,363 @@
+//! The files behind a raster: sources of a virtual one, which must lie below the job's folder, and files beside it that change what is read.
+
+use std::collections::BTreeSet;
+use std::io::Read;
+use std::path::Path;
+use std::path::PathBuf;
+
+use super::error::RasterFileError;
+use super::open::open;
+
+/// Virtual rasters in virtual rasters are followed this deep; honest ones have one or two levels.
+const DEEPEST: usize = 16;
+/// A virtual raster with more sources than this is something else.
+const MOST_FILES: usize = 20_000;
+/// Ends that GDAL puts behind a raster's whole name: statistics with nodata, scale and reference system; a mask.
+const BEHIND_NAME: [&str; 4] = [".aux.xml", ".msk", ".msk.aux.xml", ".hdr"];
+/// Ends in place of a raster's own: reference by other programs, headers of raw files, spilled pixels, and metadata with the day of taking.
+const IN_PLACE: [&str; 10] = ["wld", "tab", "prj", "hdr", "aux", "ige", "imd", "rpb", "xml", "dat"];
+
+/// The beginning of a virtual raster.
+const VIRTUAL: &[u8] = b"<VRTDataset";
+
+/// What to do with the children of an element that names a file.
+enum Named<'a> {
+    /// A raster file, as written.
+    Raster(&'a str),
+    /// Bytes without a format of their own.
+    Raw(&'a str),
+}
+
+/// What lies behind a raster.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(super) struct Behind {
+    /// Files on disk, besides itself.
+    pub(super) files: Vec<PathBuf>,
+    /// Whether a virtual raster, at any depth, warps its sources or gives them another pixel size.
+    pub(super) resampled: bool,
+}
+
+/// Every file on disk that a raster is read from besides itself: sidecars, and for a virtual raster its sources with theirs. A raster in an archive has
+/// none: the archive is the file.
+///
+/// # Errors
+/// [`RasterFileError`]: a virtual raster in an archive, or whose sources, at any depth, lie outside `jail` or cannot be read.
+pub(super) fn files_behind(path: &Path, jail: &Path) -> Result<Behind, RasterFileError> {
+    if in_archive(path) {
+        let named_so = path.extension().is_some_and(|end| end.eq_ignore_ascii_case("vrt"));
+        return if named_so { Err(RasterFileError::VirtualInArchive { path: path.to_owned() }) } else { Ok(Behind::default()) };
+    }
+    let mut behind = Behind::default();
+    sidecars(path, &mut behind.files);
+    if is_virtual(path) {
+        let home = if jail.as_os_str().is_empty() { Path::new(".") } else { jail };
+        let home = fs_err::canonicalize(home).map_err(|error| unreadable(path, &error))?;
+        let mut known = BTreeSet::from([fs_err::canonicalize(path).map_err(|error| unreadable(path, &error))?]);
+        follow(path, &home, 0, &mut known, &mut behind)?;
+    }
+    Ok(behind)
+}
+
+/// Whether a path is one of GDAL's own.
+pub(super) fn in_archive(path: &Path) -> bool {
+    path.to_string_lossy().starts_with("/vsi")
+}
+
+/// Whether GDAL will take a file for a virtual raster: by what stands at its beginning, whatever its name.
+fn is_virtual(path: &Path) -> bool {
+    let mut start = Vec::new();
+    let read = fs_err::File::open(path).and_then(|file| file.take(4096).read_to_end(&mut start));
+    read.is_ok() && start.windows(VIRTUAL.len()).any(|bytes| bytes == VIRTUAL)
+}
+
+fn unreadable(path: &Path, reason: &dyn std::fmt::Display) -> RasterFileError {
+    RasterFileError::Unreadable { path: path.to_owned(), reason: reason.to_string() }
+}
+
+/// Adds the sources of a virtual raster, and theirs.
+fn follow(path: &Path, home: &Path, depth: usize, known: &mut BTreeSet<PathBuf>, behind: &mut Behind) -> Result<(), RasterFileError> {
+    if depth >= DEEPEST {
+        return Err(unreadable(path, &format!("virtual rasters lie more than {DEEPEST} deep in each other")));
+    }
+    let text = fs_err::read_to_string(path).map_err(|error| unreadable(path, &error))?;
+    // An XML reader that resolves what is written in entities: what GDAL will open is what is looked at.
+    let document = roxmltree::Document::parse(&text).map_err(|error| unreadable(path, &error))?;
+    for node in document.descendants().filter(roxmltree::Node::is_element) {
+        behind.resampled |= resamples(&node);
+        let inner: String = node.children().filter(roxmltree::Node::is_text).filter_map(|text| text.text()).collect();
+        let Some(named) = named(&node, inner.trim()) else { continue };
+        let (text, raw) = match named {
+            Named::Raster(text) => (text, false),
+            Named::Raw(text) => (text, true),
+        };
+        let relative = node.attribute("relativeToVRT").is_some_and(|value| value.trim() == "1");
+        let source = source_at(path, text, relative, home)?;
+        if !known.insert(source.canonical) {
+            continue;
+        }
+        if known.len() > MOST_FILES {
+            return Err(unreadable(path, &format!("it has more than {MOST_FILES} sources")));
+        }
+        behind.files.push(source.written.clone());
+        sidecars(&source.written, &mut behind.files);
+        if raw {
+            continue;
+        }
+        // Before it is opened: opening a virtual raster may open what is behind it.
+        if is_virtual(&source.written) {
+            follow(&source.written, home, depth + 1, known, behind)?;
+        }
+        // Opened by the few drivers that images may have: GDAL itself would open a source by any of them, those of the network among them.
+        open(&source.written).map_err(|error| unreadable(path, &format!("its source {text}: {error}")))?;
+    }
+    Ok(())
+}
+
+/// Whether an element makes other pixels: a warp, or a rectangle of the source put into one of another size.
+fn resamples(node: &roxmltree::Node<'_, '_>) -> bool {
+    let size = |name: &str| {
+        let rectangle = node.children().find(|child| child.has_tag_name(name))?;
+        let side = |key: &str| rectangle.attribute(key)?.trim().parse::<f64>().ok();
+        Some((side("xSize")?, side("ySize")?))
+    };
+    let other = |(from, to): ((f64, f64), (f64, f64))| (from.0 - to.0).abs() > 1e-6 || (from.1 - to.1).abs() > 1e-6;
+    node.has_tag_name("GDALWarpOptions") || node.has_tag_name("PansharpeningOptions") || size("SrcRect").zip(size("DstRect")).is_some_and(other)
+}
+
+/// The file that an element names, if it is one that names a file.
+fn named<'a>(node: &roxmltree::Node<'_, '_>, text: &'a str) -> Option<Named<'a>> {
+    let in_raw = || node.ancestors().any(|above| above.attribute("subClass") == Some("VRTRawRasterBand"));
+    match node.tag_name().name() {
+        "SourceFilename" if in_raw() => Some(Named::Raw(text)),
+        "SourceFilename" | "SourceDataset" => Some(Named::Raster(text)),
+        // Heights and geolocation of warped rasters.
+        "Option" | "Argument" | "MDI" => {
+            let key = node.attribute("name").or_else(|| node.attribute("key"))?.to_ascii_lowercase();
+            (["dem", "rpc_dem", "x_dataset", "y_dataset"].contains(&key.as_str()) || key.contains("filename")).then_some(Named::Raster(text))
+        }
+        _ => None,
+    }
+}
+
+/// A source on disk.
+struct Source {
+    /// As GDAL opens it.
+    written: PathBuf,
+    /// Where it really lies, links followed.
+    canonical: PathBuf,
+}
+
+fn source_at(path: &Path, text: &str, relative: bool, home: &Path) -> Result<Source, RasterFileError> {
+    let outside = || RasterFileError::Outside { path: path.to_owned(), source_file: text.to_owned() };
+    // Virtual paths, addresses, names of drivers before a colon, a raster written out in place of a name: none of them is a file of the folder.
+    let special = text.to_ascii_lowercase().starts_with("/vsi") || text.contains("://") || text.starts_with('<');
+    let written = if relative { path.parent().unwrap_or_else(|| Path::new("")).join(text) } else { PathBuf::from(text) };
+    match fs_err::canonicalize(&written) {
+        Ok(canonical) if !special && canonical.is_file() => {
+            if canonical.starts_with(home) {
+                Ok(Source { written, canonical })
+            } else {
+                Err(outside())
+            }
+        }
+        Ok(_) => Err(outside()),
+        Err(_) if special || text.contains(':') => Err(outside()),
+        Err(_) => Err(RasterFileError::NoSource { path: path.to_owned(), source_file: text.to_owned() }),
+    }
+}
+
+/// Adds the files beside a raster that GDAL reads with it. Reduced copies (`.ovr`) are not among them: no number comes from them.
+fn sidecars(path: &Path, found: &mut Vec<PathBuf>) {
+    let (Some(name), Some(stem)) = (path.file_name().and_then(|name| name.to_str()), path.file_stem().and_then(|stem| stem.to_str())) else { return };
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
+    let Ok(entries) = fs_err::read_dir(folder) else { return };
+    let (name, stem) = (name.to_lowercase(), stem.to_lowercase());
+    let own_end = name.strip_prefix(&stem).and_then(|end| end.strip_prefix('.')).unwrap_or_default().to_owned();
+    // `tif` makes `tfw` and `tifw`.
+    let short: String = own_end.chars().take(1).chain(own_end.chars().last()).chain(['w']).collect();
+    let belongs = |other: &str| {
+        if BEHIND_NAME.iter().any(|end| other.strip_prefix(name.as_str()) == Some(end)) {
+            return true;
+        }
+        if other == name {
+            return false;
+        }
+        // A raw file's header is given, and its numbers lie beside it without an end.
+        if own_end == "ers" && other == stem {
+            return true;
+        }
+        let Some(rest) = other.strip_prefix(stem.as_str()) else { return false };
+        rest == "_metadata.xml" || rest.strip_prefix('.').is_some_and(|end| IN_PLACE.contains(&end) || end == short || end == format!("{own_end}w"))
+    };
+    let mut beside: Vec<PathBuf> = entries
+        .filter_map(Result::ok)
+        .filter(|entry| entry.file_name().to_str().is_some_and(|other| belongs(&other.to_lowercase())))
+        .map(|entry| path.with_file_name(entry.file_name()))
+        .filter(|path| path.is_file())
+        .collect();
+    beside.sort();
+    found.extend(beside);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::facts;
+    use super::*;
+    use gdal::DriverManager;
+    use gdal::raster::Buffer;
+    use gdal::spatial_ref::SpatialRef;
+
+    fn image(path: &Path) {
+        fs_err::create_dir_all(path.parent().unwrap()).unwrap();
+        let mut dataset = DriverManager::get_driver_by_name("GTiff").unwrap().create_with_band_type::<u8, _>(path, 2, 2, 1).unwrap();
+        dataset.set_spatial_ref(&SpatialRef::from_epsg(32_633).unwrap()).unwrap();
+        dataset.set_geo_transform(&[500_000.0, 1.0, 0.0, 5_400_000.0, 0.0, -1.0]).unwrap();
+        dataset.rasterband(1).unwrap().write((0, 0), (2, 2), &mut Buffer::new((2, 2), vec![1_u8, 2, 3, 4])).unwrap();
+        dataset.close().unwrap();
+    }
+
+    /// A virtual raster of one band out of `source`, an element as a whole.
+    fn virtual_raster(path: &Path, source: &str) {
+        let text = format!(
+            "<VRTDataset rasterXSize=\"2\" rasterYSize=\"2\"><SRS>EPSG:32633</SRS><GeoTransform>500000,1,0,5400000,0,-1</GeoTransform><VRTRasterBand dataType=\"Byte\" band=\"1\"><SimpleSource>{source}<SourceBand>1</SourceBand></SimpleSource></VRTRasterBand></VRTDataset>"
+        );
+        fs_err::create_dir_all(path.parent().unwrap()).unwrap();
+        fs_err::write(path, text).unwrap();
+    }
+
+    fn named(source: &str) -> String {
+        format!("<SourceFilename relativeToVRT=\"1\">{source}</SourceFilename>")
+    }
+
+    struct Place(tempfile::TempDir);
+
+    impl Place {
+        /// `home` is the job's folder; `away.tif` lies outside it.
+        fn new() -> Self {
+            let place = Self(tempfile::tempdir().unwrap());
+            image(&place.at("home/tiles/a.tif"));
+            image(&place.at("away.tif"));
+            place
+        }
+        fn at(&self, name: &str) -> PathBuf {
+            self.0.path().join(name)
+        }
+        fn facts(&self, name: &str) -> Result<super::super::RasterFacts, RasterFileError> {
+            facts(&self.at(name), &self.at("home"))
+        }
+        /// What comes of a virtual raster with this source.
+        fn of(&self, source: &str) -> Result<super::super::RasterFacts, RasterFileError> {
+            virtual_raster(&self.at("home/a.vrt"), source);
+            self.facts("home/a.vrt")
+        }
+        fn names(&self, name: &str) -> Vec<String> {
+            let root = fs_err::canonicalize(self.0.path()).unwrap();
+            let below = |path: &PathBuf| fs_err::canonicalize(path).unwrap().strip_prefix(&root).unwrap().to_string_lossy().into_owned();
+            self.facts(name).unwrap().beside.iter().map(below).collect()
+        }
+    }
+
+    #[test]
+    fn every_source_is_listed_at_any_depth_and_once() {
+        let place = Place::new();
+        virtual_raster(&place.at("home/deep/inner.vrt"), &named("../tiles/a.tif"));
+        virtual_raster(&place.at("home/outer.vrt"), &(named("deep/inner.vrt") + &named("tiles/../tiles/a.tif")));
+        fs_err::write(place.at("home/tiles/a.tif.aux.xml"), "<PAMDataset/>").unwrap();
+        assert_eq!(place.names("home/outer.vrt"), ["home/deep/inner.vrt", "home/tiles/a.tif", "home/tiles/a.tif.aux.xml"]);
+        // One that names itself ends as well, and is no raster that could be read for ever.
+        virtual_raster(&place.at("home/round.vrt"), &named("round.vrt"));
+        let _ = place.facts("home/round.vrt");
+        // A virtual raster by another name is one all the same.
+        fs_err::rename(place.at("home/outer.vrt"), place.at("home/outer.tif")).unwrap();
+        assert_eq!(place.names("home/outer.tif").len(), 3);
+    }
+
+    #[test]
+    fn no_way_leads_out_of_the_folder() {
+        let place = Place::new();
+        let away = place.at("away.tif").display().to_string();
+        let inside = place.at("home/tiles/a.tif").display().to_string();
+        let absolute = |path: &str| format!("<SourceFilename relativeToVRT=\"0\">{path}</SourceFilename>");
+        assert!(place.of(&absolute(&inside)).is_ok(), "an absolute path into the folder");
+        let entity = away.replacen('/', "&#47;", 1);
+        let cdata = format!("<![CDATA[{away}]]>");
+        let band = "<VRTDataset rasterXSize=\"2\"/>".replace('<', "&lt;");
+        for source in [
+            absolute(&away),
+            absolute(&entity),
+            absolute(&cdata),
+            format!("<SourceFilename>{away}</SourceFilename>"),
+            named("../away.tif"),
+            named("tiles/../../away.tif"),
+            named("/vsicurl/http://host.invalid/a.tif"),
+            absolute("/vsicurl/http://host.invalid/a.tif"),
+            absolute("/VSICURL/http://host.invalid/a.tif"),
+            absolute("/vsi&#99;url/http://host.invalid/a.tif"),
+            absolute(&format!("/vsizip/{away}.zip/a.tif")),
+            absolute("https://host.invalid/a.tif"),
+            absolute(&format!("GTIFF_DIR:1:{away}")),
+            absolute(&format!("vrt://{away}")),
+            absolute(&band),
+        ] {
+            let found = place.of(&source);
+            assert!(matches!(found, Err(RasterFileError::Outside { .. })), "{source}: {found:?}");
+        }
+        // Behind another virtual raster too.
+        virtual_raster(&place.at("home/inner.vrt"), &absolute(&away));
+        assert!(matches!(place.of(&named("inner.vrt")), Err(RasterFileError::Outside { path, .. }) if path.ends_with("inner.vrt")));
+        // And in the elements of warped ones.
+        let warped = format!(
+            "<VRTDataset subClass=\"VRTWarpedDataset\"><GDALWarpOptions><SourceDataset relativeToVRT=\"0\">{away}</SourceDataset></GDALWarpOptions></VRTDataset>"
+        );
+        fs_err::write(place.at("home/warped.vrt"), warped).unwrap();
+        assert!(matches!(place.facts("home/warped.vrt"), Err(RasterFileError::Outside { .. })));
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn links_are_followed_before_they_are_believed() {
+        let place = Place::new();
+        std::os::unix::fs::symlink(place.at("away.tif"), place.at("home/link.tif")).unwrap();
+        assert!(matches!(place.of(&named("link.tif")), Err(RasterFileError::Outside { .. })));
+    }
+
+    #[test]
+    fn sources_that_are_none_are_told() {
+        let place = Place::new();
+        assert!(matches!(place.of(&named("tiles/b.tif")), Err(RasterFileError::NoSource { source_file, .. }) if source_file == "tiles/b.tif"));
+        assert!(matches!(place.of(&named("tiles")), Err(RasterFileError::Outside { .. })), "a folder is no file");
+        // A description of a map service is no image, though GDAL has a driver for it.
+        fs_err::write(place.at("home/service.xml"), "<GDAL_WMS><Service name=\"TMS\"><ServerUrl>http://host.invalid</ServerUrl></Service></GDAL_WMS>").unwrap();
+        assert!(matches!(place.of(&named("service.xml")), Err(RasterFileError::Unreadable { .. })));
+        fs_err::write(place.at("home/a.vrt"), "<VRTDataset><SourceFilename>").unwrap();
+        assert!(matches!(place.facts("home/a.vrt"), Err(RasterFileError::Unreadable { .. })));
+    }
+
+    #[test]
+    fn files_beside_that_change_what_is_read() {
+        let place = Place::new();
+        let resampled = |rectangles: &str| place.of(&(named("tiles/a.tif") + rectangles)).unwrap().resampled;
+        assert!(!resampled(""));
+        let of = |to: u8| format!("<SrcRect xOff=\"0\" yOff=\"0\" xSize=\"2\" ySize=\"2\"/><DstRect xOff=\"0\" yOff=\"0\" xSize=\"{to}\" ySize=\"{to}\"/>");
+        assert!(!resampled(&of(2)) && resampled(&of(1)), "the same pixels, and others");
+        let names = ["a.tif.aux.xml", "a.tif.msk", "a.TFW", "a.tifw", "a.wld", "a.tab", "a.IMD", "a_metadata.xml"];
+        for name in names {
+            fs_err::write(place.at("home/tiles").join(name), "").unwrap();
+        }
+        // Reduced copies and other images are no part of it.
+        for other in ["a.tif.ovr", "b.tif", "b.tfw", "a2.wld", "a.txt", "a.jpw"] {
+            fs_err::write(place.at("home/tiles").join(other), "").unwrap();
+        }
+        let mut found = Vec::new();
+        sidecars(&place.at("home/tiles/a.tif"), &mut found);
+        let mut expected: Vec<PathBuf> = names.iter().map(|name| place.at("home/tiles").join(name)).collect();
+        expected.sort();
+        assert_eq!(found, expected);
+        found.clear();
+        for name in ["raw", "raw.ers", "raw.hdr"] {
+            fs_err::write(place.at(name), "").unwrap();
+        }
+        sidecars(&place.at("raw.ers"), &mut found);
+        assert_eq!(found, [place.at("raw"), place.at("raw.hdr")]);
+    }
+}

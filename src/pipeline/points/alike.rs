@@ -1,0 +1,61 @@
+//! Over what ground kriging errors are alike: neighbouring cells rest on the same readings, and miss the truth together.
+
+use super::cells::CellFound;
+use super::cells::Rule;
+use super::cells::near;
+use super::clean::Kept;
+use crate::pipeline::ground::Ground;
+use crate::science::points::Estimated;
+use crate::science::points::Neighbours;
+use crate::science::points::error_covariance;
+use crate::science::points::kriging_weights;
+
+/// Cells that are looked at.
+const MOST_CELLS: usize = 24;
+/// Cells around one that are looked at, in a circle: errors forget each other well within it.
+const MOST_AROUND: f64 = 400.0;
+
+/// The area that a cell's kriging error is worth: Σ covariance with every other cell's × area, over its own variance, in the mean over cells spread over
+/// the open field, and never less than a cell. Errors that are alike in squares of it, and independent between them, give the field's mean the same
+/// variance. \[m²\]
+///
+/// `None` without kriged cells.
+pub(super) fn alike_area(ground: &Ground, kept: &[Kept], found: &[CellFound], trees: &[Neighbours], rule: &Rule<'_>) -> Option<f64> {
+    let whole = ground.grid.frame.length * ground.grid.frame.width;
+    let estimated = |cell: usize| -> Option<(usize, Estimated)> {
+        let (block, class, readings) = near(ground, cell, trees, rule);
+        let samples: Vec<_> = readings.iter().map(|at| kept[*at].sample).collect();
+        let weights = kriging_weights(&samples, &block, rule.variogram)?;
+        let readings = readings.into_iter().zip(samples).zip(weights).map(|((at, sample), weight)| (at, sample, weight)).collect();
+        Some((class, Estimated { block, readings }))
+    };
+    let kriged: Vec<usize> = (0..found.len()).filter(|cell| found[*cell].1.is_some_and(|error| error > 0.0)).collect();
+    let (frame, cells) = (&ground.grid.frame, &ground.grid.cells);
+    let middle = |cell: usize| (frame.row_start(cells[cell].row) + frame.length / 2.0, frame.col_start(cells[cell].col) + frame.width / 2.0);
+    // Beyond the reach of both no reading is shared.
+    let shared = 2.0 * rule.reach + libm::hypot(frame.length, frame.width);
+    let farthest = shared.min(libm::sqrt(MOST_AROUND * whole / core::f64::consts::PI));
+    let (mut areas, mut count) = (0.0, 0.0);
+    for &cell in kriged.iter().step_by(kriged.len().div_ceil(MOST_CELLS).max(1)) {
+        let Some((0, own)) = estimated(cell) else { continue };
+        let variance = error_covariance(&own, &own, rule.variogram);
+        if variance <= 0.0 {
+            continue;
+        }
+        let (u, v) = middle(cell);
+        let mut sum = variance * cells[cell].area;
+        for &other in kriged.iter().filter(|other| **other != cell) {
+            let (x, y) = middle(other);
+            if libm::hypot(x - u, y - v) > farthest {
+                continue;
+            }
+            // A strip's cells rest on the strip's readings.
+            if let Some((0, theirs)) = estimated(other) {
+                sum += error_covariance(&own, &theirs, rule.variogram) * cells[other].area;
+            }
+        }
+        areas += (sum / variance).max(whole);
+        count += 1.0;
+    }
+    (count > 0.0).then(|| areas / count)
+}
