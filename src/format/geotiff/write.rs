@@ -109,7 +109,6 @@ pub(super) fn fill_rows((columns, rows): (usize, usize), plain: &Scratch, mut ne
         }
         band.write((0, isize::try_from(top)?), (columns, height), &mut buffer)?;
     }
-    drop(band);
     // Made here, where the pixels are at hand: the COG driver would write a file of its own for them.
     let coarser: Vec<i32> = (1..16).map(|power| 1 << power).take_while(|factor| columns.max(rows) > TILE * *factor as usize / 2).collect();
     if !coarser.is_empty() {
