@@ -270,6 +270,29 @@ mod tests {
 
     proptest! {
         #[test]
+        fn areas_drawn_along_the_fields_edge_by_a_shaky_hand_fit(
+            radii in prop::collection::vec(60.0..300.0_f64, 5..40),
+            shakes in prop::collection::vec((-1.0..1.0_f64, -1.0..1.0_f64), 40),
+            power in 1_i32..10,
+            cut in -100.0..100.0_f64,
+        ) {
+            // The area is the field's own outline, each vertex moved by up to 0.1 m … 0.1 nm, east of a line: what a user draws who follows the boundary.
+            let corner = |k: usize, by: f64| {
+                let a = 0.3 + std::f64::consts::TAU * k as f64 / radii.len() as f64;
+                Coord { x: 5e5 + radii[k] * libm::cos(a) + by * shakes[k].0, y: 5.4e6 + radii[k] * libm::sin(a) + by * shakes[k].1 }
+            };
+            let outline = |by: f64| oriented(&MultiPolygon::new(vec![Polygon::new(LineString::new((0..radii.len()).map(|k| corner(k, by)).collect()), Vec::new())]));
+            let field = outline(0.0);
+            let near = outline(libm::pow(10.0, -f64::from(power)));
+            let east = near.intersection(&rectangle(cut, -1000.0, 1000.0, 1000.0));
+            for areas in [vec![near], vec![east]] {
+                let parts = split(&field, &areas).unwrap();
+                let sum: f64 = parts.iter().map(Area::unsigned_area).sum();
+                prop_assert!((sum / field.unsigned_area() - 1.0).abs() < 1e-10, "{sum} {}", field.unsigned_area());
+            }
+        }
+
+        #[test]
         fn parts_of_any_star_are_a_partition(radii in prop::collection::vec(60.0..300.0_f64, 5..30), cuts in prop::collection::vec((-250.0..250.0_f64, -250.0..250.0_f64, 20.0..200.0_f64, 3..9_usize), 1..4)) {
             let star = |x: f64, y: f64, radii: &[f64]| {
                 let n = radii.len() as f64;
