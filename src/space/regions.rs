@@ -24,6 +24,12 @@ const HAIR: f64 = 3e-8;
 /// No hair is finer than this. \[m\]
 const LEAST_HAIR: f64 = 1e-6;
 
+/// Edges that lie about a hair apart are taken for one here and for two there: then a hair is so many times as wide, 15 mm on 2 km at most.
+const WIDER: [f64; 4] = [4.0, 16.0, 64.0, 256.0];
+
+/// A place that was put onto an edge lies no further from it than this, by rounding. \[m\]
+const ON_EDGE: f64 = 2e-8;
+
 /// The parts do not fit together.
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 #[error("the areas do not fit together at x = {x:.3} m, y = {y:.3} m of the working plane")]
@@ -132,7 +138,13 @@ pub fn split(field: &MultiPolygon<f64>, areas: &[MultiPolygon<f64>]) -> Result<V
         taken = joined(&[taken, near]);
     }
     parts.insert(0, less(field, &taken));
-    settled(field, &parts, hair)
+    let mut done = settled(field, &parts, hair);
+    for wider in WIDER {
+        if done.is_err() {
+            done = settled(field, &parts, wider * hair).or(done);
+        }
+    }
+    done
 }
 
 fn settled(field: &MultiPolygon<f64>, parts: &[MultiPolygon<f64>], hair: f64) -> Result<Vec<MultiPolygon<f64>>, SeamError> {
@@ -170,7 +182,12 @@ fn settled(field: &MultiPolygon<f64>, parts: &[MultiPolygon<f64>], hair: f64) ->
                 .collect::<Vec<_>>(),
         );
     }
-    let split_up = |ring: &[[f64; 2]]| tidied(noded(ring, places.tree(), hair));
+    // The field's own edges take what was put onto them and nothing else: at a sharp corner the other edge is near, too.
+    let on_field = |a: [f64; 2], b: [f64; 2]| {
+        let middle = [f64::midpoint(a[0], b[0]), f64::midpoint(a[1], b[1])];
+        edges.nearest_neighbor(middle).is_some_and(|edge| [a, middle, b].iter().all(|&p| off_and_along(p, edge.from, edge.to).0 <= ON_EDGE))
+    };
+    let split_up = |ring: &[[f64; 2]]| tidied(noded(ring, places.tree(), |a, b| if on_field(a, b) { ON_EDGE } else { hair }));
     let parts: Vec<MultiPolygon<f64>> = moved
         .iter()
         .map(|polygons| {
@@ -186,12 +203,12 @@ fn settled(field: &MultiPolygon<f64>, parts: &[MultiPolygon<f64>], hair: f64) ->
     Ok(parts)
 }
 
-/// A ring with every place that lies on one of its edges.
-fn noded(ring: &[[f64; 2]], places: &RTree<[f64; 2]>, within: f64) -> Vec<[f64; 2]> {
+/// A ring with every place that lies on one of its edges, as near as `within` says of an edge.
+fn noded(ring: &[[f64; 2]], places: &RTree<[f64; 2]>, within: impl Fn([f64; 2], [f64; 2]) -> f64) -> Vec<[f64; 2]> {
     let mut out = Vec::with_capacity(ring.len());
     for (&a, &b) in ring.iter().zip(ring.iter().cycle().skip(1)) {
         out.push(a);
-        out.extend(on_edge(places, a, b, within));
+        out.extend(on_edge(places, a, b, within(a, b)));
     }
     out
 }
