@@ -27,6 +27,7 @@ mod job_suggestions;
 mod lists;
 mod look_ahead;
 mod map_command;
+mod meaning;
 mod methods;
 mod new_command;
 mod odd_images;

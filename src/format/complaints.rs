@@ -1,0 +1,37 @@
+//! What GDAL complains of while it reads. A layer that ends early looks like a short one: the reason goes to the error handler alone.
+
+use std::cell::RefCell;
+use std::sync::Once;
+
+use gdal::errors::CplErrType;
+
+thread_local! {
+    static SAID: RefCell<Vec<String>> = const { RefCell::new(Vec::new()) };
+}
+
+/// More than these are not kept: the first ones say why.
+const MOST: usize = 20;
+
+/// Keeps failures in place of printing them; warnings are dropped.
+pub fn listen() {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(|| {
+        gdal::config::set_error_handler(|kind, _, text| {
+            if matches!(kind, CplErrType::Failure | CplErrType::Fatal) {
+                // A handler that is called while the list is looked at has nobody to tell.
+                let _ = SAID.try_with(|said| {
+                    if let Ok(mut said) = said.try_borrow_mut()
+                        && said.len() < MOST
+                    {
+                        said.push(text.lines().collect::<Vec<_>>().join(" "));
+                    }
+                });
+            }
+        });
+    });
+}
+
+/// Failures of this thread since the last call, and forgets them.
+pub(crate) fn take() -> Vec<String> {
+    SAID.with_borrow_mut(std::mem::take)
+}
