@@ -16,6 +16,8 @@ const MOST: usize = 20;
 pub fn listen() {
     static ONCE: Once = Once::new();
     ONCE.call_once(|| {
+        // A ring whose ends lie apart is a complaint, not a ring: where it was meant to close nobody can tell.
+        let _ = gdal::config::set_config_option("OGR_GEOMETRY_ACCEPT_UNCLOSED_RING", "NO");
         gdal::config::set_error_handler(|kind, _, text| {
             if matches!(kind, CplErrType::Failure | CplErrType::Fatal) {
                 // A handler that is called while the list is looked at has nobody to tell.
