@@ -25,7 +25,7 @@ use crate::check_map_files::tuples;
 use crate::check_map_files::zipped;
 
 /// Longer than this is a hang: a map of a few kilobytes takes some tenths of a second, and a machine at work on other things many times that.
-const LONGEST: Duration = Duration::from_secs(60);
+const LONGEST: Duration = Duration::from_mins(1);
 
 /// File that is spoilt, and map that is read then.
 type Target = (&'static str, &'static str);

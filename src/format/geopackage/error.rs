@@ -33,7 +33,7 @@ pub enum GeoPackageError {
         #[from]
         source: crate::format::style::StyleError,
     },
-    /// SQLite refused.
+    /// `SQLite` refused.
     #[error("GeoPackage: {doing} failed")]
     Sqlite {
         /// At what.

@@ -1,7 +1,7 @@
-//! The rows of a large layer, put into its table by SQLite itself.
+//! The rows of a large layer, put into its table by `SQLite` itself.
 //!
 //! GDAL makes the file and every table, and writes what is small. Of cells there are a hundred thousand, and a row costs GDAL more than twice what it costs
-//! SQLite: half of the whole job's time for a cell.
+//! `SQLite`: half of the whole job's time for a cell.
 //!
 //! # Source
 //! OGC 12-128 (`GeoPackage` 1.3), 2.1.3: geometry as `GeoPackageBinary`, little-endian, with an envelope, around well-known binary (OGC 06-103, 8.2).
@@ -47,9 +47,10 @@ fn put(database: &mut Connection, layer: &Layer, rows: impl Iterator<Item = Row>
     }
     let (mut count, mut extent) = (0_i64, None::<Rect<f64>>);
     {
-        let names: String = layer.columns.iter().map(|(name, _, _)| format!(", \"{name}\"")).collect();
-        let marks = ", ?".repeat(layer.columns.len());
-        let mut insert = transaction.prepare(&format!("INSERT INTO \"{}\" (fid, geom{names}) VALUES (?, ?{marks})", layer.name)).map_err(&failed)?;
+        let names: Vec<&str> = ["fid", "geom"].into_iter().chain(layer.columns.iter().map(|(name, _, _)| *name)).collect();
+        let marks = vec!["?"; names.len()].join(", ");
+        let insert = format!("INSERT INTO \"{}\" (\"{}\") VALUES ({marks})", layer.name, names.join("\", \""));
+        let mut insert = transaction.prepare(&insert).map_err(&failed)?;
         let mut blob = Vec::new();
         for (outline, values) in rows {
             count += 1;

@@ -1,4 +1,4 @@
-//! Writes a `GeoPackage` in memory: tables through GDAL, the many rows of cells by SQLite itself.
+//! Writes a `GeoPackage` in memory: tables through GDAL, the many rows of cells by `SQLite` itself.
 //!
 //! # Source
 //! OGC 12-128 (`GeoPackage` 1.3): layers, geometry type, last-change date, `RTree` extension; kept by GDAL.
@@ -248,7 +248,7 @@ mod tests {
         std::thread::sleep(std::time::Duration::from_millis(1_100));
         assert_eq!(first, write(&p, instant()).unwrap());
         let bytes = &first[0].bytes;
-        // SQLite header: application id "GPKG" at 68, user version 10300 at 60.
+        // `SQLite` header: application id "GPKG" at 68, user version 10300 at 60.
         assert_eq!((&bytes[68..72], &bytes[60..64]), (&b"GPKG"[..], &10_300_u32.to_be_bytes()[..]));
         assert!(bytes.windows(24).any(|window| window == b"2026-04-14T00:00:00.000Z"));
     }
