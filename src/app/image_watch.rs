@@ -191,7 +191,7 @@ impl Watch {
             }
             if full > 0 {
                 let told = format!(
-                    "{full} of {pixels} pixels of the field hold the greatest number that {} can hold ({}): saturated, or no data that the file does not declare (imagery.nodata)",
+                    "{full} of {pixels} pixels of the field hold the greatest number that {} can hold ({:.4}): saturated, or no data that the file does not declare (imagery.nodata)",
                     band.is.name,
                     band.extremes().1
                 );

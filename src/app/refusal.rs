@@ -156,6 +156,9 @@ impl From<RunError> for AppError {
             RunError::Classes(_) | RunError::Zones(_) => refusal("zones.refused", "see [zones] of the job"),
             RunError::NothingSeen { missing, undefined, out_of_range, .. } if *out_of_range > missing + undefined => refusal("image.range", RANGE),
             RunError::NothingSeen { .. } => refusal("image.nothing_seen", "check nodata, mask and band scale, and that the image shows the field"),
+            RunError::NoPixel { .. } => {
+                refusal("image.no_pixel", "use an image of smaller pixels; imagery.pixel_inside lowers the share, but such pixels mix crop and edge")
+            }
             RunError::OutOfRange { .. } => refusal("image.range", RANGE),
         }
     }

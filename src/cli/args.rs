@@ -210,7 +210,7 @@ pub struct CheckMapArgs {
     /// Write the faults as a layer to look at: .gpkg [default: not written]
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub faults: Option<PathBuf>,
-    /// Write a copy with what is safe to mend mended: .gpkg, .geojson or .shp [default: not written]
+    /// Write a copy with what is safe to mend mended: .gpkg, .geojson or .shp; of task data, a folder or .zip [default: not written]
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub repair: Option<PathBuf>,
     /// Replace files of --faults and --repair that are there [default: refuse]

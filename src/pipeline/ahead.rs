@@ -28,6 +28,9 @@ use crate::space::polygon::rings_of;
 use crate::space::regions::split;
 use crate::zones::outline::outlines;
 
+/// A cell smaller than this share of a whole one takes the zone of the cell beside it. \[–\]
+const CRUMB: f64 = 1e-3;
+
 /// Ground of one part that is shifted alike.
 struct Band {
     part: usize,
@@ -56,7 +59,7 @@ pub fn shifted(
     let regions = split(whole, &shapes)?;
     let mut ways = vec![ground.grid.way(0)];
     ways.extend(bands.iter().map(|band| ground.grid.way(band.part).moved_along(-band.way * look_ahead.distance.get())));
-    let (grid, _) = lay(&regions, &ways)?;
+    let (grid, borders) = lay(&regions, &ways)?;
     let centres = (0..ground.grid.cells.len()).filter_map(|k| ground.grid.outline(k).centroid().map(|c| GeomWithData::new([c.x(), c.y()], k)));
     let tree = RTree::bulk_load(centres.collect());
     let label = |k: usize| -> u32 {
@@ -66,7 +69,19 @@ pub fn shifted(
         let own = || tree.nearest_neighbor(grid.outline(k).centroid().map(|c| [c.x(), c.y()])?).map(|found| found.data);
         ahead.or_else(own).map_or(0, |host| zone_of[host])
     };
-    let labels: Vec<u32> = (0..grid.cells.len()).map(label).collect();
+    let own: Vec<u32> = (0..grid.cells.len()).map(label).collect();
+    // A band ends where a column does, give or take a rounding: what that leaves of the next column is the band's.
+    let is_crumb = |k: usize| grid.cells[k].area < CRUMB * grid.frame.length * grid.frame.width;
+    let mut hosts: Vec<(f64, Option<usize>)> = vec![(0.0, None); grid.cells.len()];
+    for border in &borders {
+        let (a, b) = (border.a as usize, border.b as usize);
+        for (crumb, host) in [(a, b), (b, a)] {
+            if is_crumb(crumb) && !is_crumb(host) && grid.part_of(a) == grid.part_of(b) && border.length > hosts[crumb].0 {
+                hosts[crumb] = (border.length, Some(host));
+            }
+        }
+    }
+    let labels: Vec<u32> = hosts.iter().enumerate().map(|(k, (_, host))| own[host.unwrap_or(k)]).collect();
     Ok(outlines(&grid, &labels, zones as u32))
 }
 

@@ -37,8 +37,8 @@ use crate::space::regions::open_rings;
 use crate::space::regions::split;
 use crate::space::regions::tidied;
 
-/// Places on a seam that are nearer than this are one; numbers of a plane are good to 0.000 000 01 m. \[m\]
-const SAME: f64 = 1e-7;
+/// Places on a seam that are nearer than this are one; numbers of a plane are good to 0.000 000 01 m, and crumbs of this width are dropped when cells are cut. \[m\]
+const SAME: f64 = 1e-6;
 
 /// A ring, open or closed as said.
 type Ring = Vec<[f64; 2]>;

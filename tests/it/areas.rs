@@ -76,6 +76,29 @@ fn check_partition(field: &Field, layer: &str) {
     assert!(off <= 1e-9 * whole.area(), "{layer}: the union differs by {off} m²");
 }
 
+/// The shapefile's polygons are valid, do not overlap, and reach over the field's edge by the overrun of 12 m all round.
+fn check_machine_file(field: &Field) {
+    let shapefile =
+        fs_err::read_dir(field.path("out/machine")).unwrap().map(|entry| entry.unwrap().path()).find(|path| path.extension().is_some_and(|e| e == "shp"));
+    let file = gdal::Dataset::open(shapefile.unwrap()).unwrap();
+    let mut layer = file.layer(0).unwrap();
+    let plane = crate::field::way("EPSG:4326", "EPSG:32633");
+    let mut union = Geometry::from_wkt("MULTIPOLYGON EMPTY").unwrap();
+    let mut sum = 0.0;
+    for feature in layer.features() {
+        let shape = feature.geometry().unwrap();
+        assert!(shape.is_valid(), "{}", shape.wkt().unwrap());
+        let mut shape = shape.clone();
+        shape.transform_inplace(&plane).unwrap();
+        sum += shape.area();
+        union = union.union(&shape).unwrap();
+    }
+    let whole = 240.0 * 288.0 + 2.0 * 12.0 * (240.0 + 288.0) + std::f64::consts::PI * 144.0;
+    // Corners are round, of chords; the crumbs that the file leaves out are below 1 m².
+    assert!((union.area() / whole - 1.0).abs() < 5e-4, "{} {whole}", union.area());
+    assert!(sum - union.area() < 0.5, "overlap of {} m²", sum - union.area());
+}
+
 #[test]
 fn zones_of_a_field_driven_three_ways_are_one_partition_of_it() {
     for more in ["", "sections = 3", "headland = { passes = 1, rate = \"own\" }"] {
@@ -83,6 +106,7 @@ fn zones_of_a_field_driven_three_ways_are_one_partition_of_it() {
         mapped(&field);
         check_partition(&field, "zones");
         check_partition(&field, "cells");
+        check_machine_file(&field);
         let cells = cells(&field);
         let names: BTreeSet<(i64, i64, i64)> = cells.iter().map(|cell| (cell.0, cell.1, cell.2)).collect();
         assert_eq!(names.len(), cells.len(), "area, row and column name a cell");

@@ -103,6 +103,22 @@ fn each_pass_is_shifted_against_its_own_direction() {
 }
 
 #[test]
+fn slanting_passes_leave_no_slivers() {
+    for heading in ["27.3", "118", "\"301.7 grid\""] {
+        let field = field("sections = 3\nlook_ahead = \"9 m\"\nfirst_pass = \"against\"");
+        field.job("heading = \"0 grid\"", &format!("heading = {heading}"));
+        mapped(&field);
+        // Valid, as every reading of a map asserts; and no two at one place.
+        let shifted = Map::shapefile(&field);
+        for (x, y) in places() {
+            assert!(shifted.at(x, y).is_some(), "{x} {y}");
+        }
+        let rings: Vec<f64> = shifted.zones.iter().flat_map(|zone| zone.0.iter()).map(|part| geo::Area::unsigned_area(part) * 111_000.0 * 71_000.0).collect();
+        assert!(rings.iter().all(|area| *area > 1.0), "{rings:?}");
+    }
+}
+
+#[test]
 fn the_office_keeps_the_map_where_it_is() {
     let (plain, ahead) = (field(""), field("look_ahead = \"10 m\"\nfirst_pass = \"along\""));
     mapped(&plain);

@@ -9,6 +9,8 @@ mod boundaries;
 mod cancel;
 mod check_map;
 mod check_map_files;
+mod check_map_spoilt;
+mod check_map_task;
 mod cli_help;
 mod cli_run;
 mod commit;
