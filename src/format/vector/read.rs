@@ -148,7 +148,9 @@ fn read<G>(
         // Never passed over: it may be the water that must get nothing.
         let Some(geometry) = feature.geometry().filter(|geometry| !geometry.is_empty()) else {
             // Where the file is cut off, that is the reason.
-            undamaged(path, read)?;
+            if let Err(error @ VectorError::Damaged { .. }) = undamaged(path, read) {
+                return Err(error);
+            }
             return Err(VectorError::NoGeometry { path: path.to_owned(), feature: k + 1, wanted });
         };
         let kind = geometry.geometry_name();
