@@ -15,7 +15,7 @@ const ABOVE_SHARE: f64 = 0.02;
 /// Share of negative or of full pixels from which they are no accident.
 const FEW: f64 = 0.01;
 /// Names of bands that hold reflectance, from long to short waves where a green crop orders them.
-const REFLECTANCES: [&str; 8] = ["nir", "nir_2", "red_edge_3", "red_edge_2", "red_edge", "red", "green", "blue"];
+pub(crate) const REFLECTANCES: [&str; 8] = ["nir", "nir_2", "red_edge_3", "red_edge_2", "red_edge", "red", "green", "blue"];
 /// Pairs of which a green crop reflects more in the first.
 const ORDER: [(&str, &str); 5] = [("nir", "red_edge"), ("nir", "red"), ("red_edge", "red"), ("nir_2", "red_edge"), ("nir_2", "red")];
 
@@ -191,7 +191,7 @@ impl Watch {
             }
             if full > 0 {
                 let told = format!(
-                    "{full} of {pixels} pixels of the field hold the greatest number that {} can hold ({}): saturated, or no data that the file does not declare (imagery.nodata)",
+                    "{full} of {pixels} pixels of the field hold the greatest number that {} can hold ({:.4}): saturated, or no data that the file does not declare (imagery.nodata)",
                     band.is.name,
                     band.extremes().1
                 );

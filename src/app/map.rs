@@ -74,7 +74,7 @@ struct Opened {
 
 /// Tells GDAL how to behave: quiet, with a cache of blocks that does not grow with the image.
 pub(crate) fn set_up(common: &Common) {
-    gdal::config::set_error_handler(|_, _, _| {});
+    crate::format::complaints::listen();
     let cache = memory::cache_mib(common.memory_mib);
     for (key, value) in [("GDAL_CACHEMAX", cache.to_string()), ("OGR_GEOMETRY_ACCEPT_UNCLOSED_RING", "NO".to_owned())] {
         let _ = gdal::config::set_config_option(key, &value);
@@ -121,7 +121,10 @@ fn check_curve(settings: &Settings, image: &Image) -> Result<(), AppError> {
     if let Some(curve) = response.yields().map(|yields| &yields.curve).filter(|curve| !ready && !curve.index.eq_ignore_ascii_case(index.name())) {
         return Err(AppError::refused("response.index", format!("the yield curve was fitted with {}, but the image gives {}", curve.index, index.name()))
             .with_fact("response.yield_curve", format!("a = {}, b = {}, source: {}", curve.a, curve.b, curve.source))
-            .with_hint("use the index of the curve, or a curve that was fitted with this index"));
+            .with_hint(format!(
+                "write index = {:?} if that is what the formula is; else use the index of the curve, or a curve that was fitted with this one",
+                curve.index
+            )));
     }
     // Whatever growing days are, the method's kind is the same.
     if response.method(None, f64::NAN).divides_by_index() && index.zero_meaning() == crate::science::index::ZeroMeaning::SomethingElse {

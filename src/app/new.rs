@@ -18,6 +18,7 @@ use crate::app::new_job::Known;
 use crate::app::new_job::bands_of;
 use crate::app::new_job::first_job;
 use crate::app::open::refuse_network;
+use crate::app::open::refuse_onto;
 use crate::finding::Finding;
 use crate::format::raster::RasterFacts;
 use crate::format::raster::product::into_archive;
@@ -53,6 +54,13 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
     for path in [Some(&request.boundary), Some(&request.raster), request.strips.as_ref(), request.weather.as_ref()].into_iter().flatten() {
         refuse_network(path, network)?;
         readable(path)?;
+    }
+    refuse_onto([&request.boundary, &request.raster].into_iter().chain(&request.strips).chain(&request.weather), &request.job)?;
+    // A job is told from a map by its ending; and whatever else is there, no leave to replace a job is meant for it.
+    if !request.job.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("toml")) {
+        return Err(AppError::refused("job.ending", "a job file ends in .toml")
+            .with_fact(request.job.display().to_string(), "does not")
+            .with_hint(format!("write --output {}", request.job.with_extension("toml").display())));
     }
     if request.job.exists() && !request.overwrite {
         return Err(AppError::refused("job.exists", "the job file is there already")

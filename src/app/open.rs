@@ -7,6 +7,7 @@ use std::path::PathBuf;
 use crate::app::error::AppError;
 use crate::app::image_source;
 use crate::app::image_source::Source;
+use crate::app::image_watch::REFLECTANCES;
 use crate::app::image_watch::Watch;
 use crate::app::image_watch::Watched;
 use crate::finding::Finding;
@@ -115,8 +116,32 @@ pub struct Image {
     pub inputs: Vec<PathBuf>,
 }
 
-/// Refuses a file that lies on a network, unless the network is allowed.
+/// Refuses what is neither file nor folder: a pipe or a device is waited for, or read, without end.
+pub(crate) fn refuse_special(path: &Path) -> Result<(), AppError> {
+    match fs_err::metadata(path) {
+        Ok(found) if !found.is_file() && !found.is_dir() => Err(AppError::refused("file.kind", format!("{}: this is no file", path.display()))
+            .with_fact(path.display().to_string(), "a pipe, socket or device")
+            .with_hint("give a file; copy what comes through a pipe into one first")),
+        // What is not there, or not to be looked at, is told by whoever opens it.
+        _ => Ok(()),
+    }
+}
+
+/// Refuses an output that is one of the inputs, or holds one: even leave to replace files is no leave to lose what was read.
+pub(crate) fn refuse_onto<'a>(inputs: impl IntoIterator<Item = &'a PathBuf>, output: &Path) -> Result<(), AppError> {
+    // What is not there cannot be lost.
+    let Ok(place) = fs_err::canonicalize(output) else { return Ok(()) };
+    let lost = inputs.into_iter().find(|input| fs_err::canonicalize(input.as_path()).is_ok_and(|input| input.starts_with(&place)));
+    lost.map_or(Ok(()), |input| {
+        Err(AppError::refused("output.input", "the output would take the place of an input")
+            .with_fact(output.display().to_string(), format!("is read as {}", input.display()))
+            .with_hint("give the output another name"))
+    })
+}
+
+/// Refuses a file that lies on a network, unless the network is allowed, and what is no file.
 pub(crate) fn refuse_network(path: &Path, network: bool) -> Result<(), AppError> {
+    refuse_special(path)?;
     let text = path.to_string_lossy();
     // GDAL's virtual paths can be put into each other, and new ones come with its versions: those that stay on this machine are named.
     let lower = text.to_lowercase();
@@ -242,6 +267,9 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
                 .with_fact(path.display().to_string(), described(file))
                 .with_hint("count bands from 1 in imagery.bands, and give the file that holds what was measured"));
         }
+        if wanted.own.is_none() {
+            findings.extend(another_band(imagery, file, name, band));
+        }
         let (scale, offset) = image_source::scaling(imagery, &index, &wanted, file, band)?;
         named.push((name.clone(), path.clone(), band, scale, offset));
         slots.push(Slot { facts: file.clone(), band, scale, offset });
@@ -310,6 +338,18 @@ pub(crate) fn unnamed(imagery: &Imagery, name: &str, known: &[String]) -> AppErr
     AppError::refused("imagery.bands", format!("the index {} needs the band {name}, and nothing says which it is", imagery.index))
         .with_fact("named bands", if known.is_empty() { "none".to_owned() } else { known.join(", ") })
         .with_hint(format!("name it in the job, such as bands = {{ {name} = 3 }}, after looking it up; a wrong band makes wrong rates"))
+}
+
+/// A stop where the file itself gives the band another of the known names than the job does: taking green for red moves a field's nitrogen by a third.
+fn another_band(imagery: &Imagery, file: &RasterFacts, name: &str, band: usize) -> Option<Finding> {
+    let own = canonical_band_name(&file.bands.get(band.wrapping_sub(1))?.description);
+    let job_says = imagery.bands.iter().any(|(given, number)| *number == band && canonical_band_name(given) == name);
+    (job_says && own != name && REFLECTANCES.contains(&own.as_str())).then(|| {
+        Finding::stop(
+            "image.band_name",
+            format!("the job takes band {band} of {} for {name}, but the file calls it {own}: correct imagery.bands, or take it out, since the file names its bands", file.path.display()),
+        )
+    })
 }
 
 /// Which band of a file has a name: by the job, else by the file's own descriptions. Never guessed.

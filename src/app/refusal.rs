@@ -15,10 +15,19 @@ use crate::space::plane::PlaneError;
 /// What to do about an index outside its range.
 const RANGE: &str = "check imagery.scale and offset: an index raster stored as 0 to 10 000 needs scale = 0.0001";
 
+/// What to do about a file that may not be read.
+const DENIED: &str = "have the permission to read it, or copy it to a place of your own";
+
+/// Whether the system refused to open a file: GDAL passes on the system's words.
+fn denied(reason: &str) -> bool {
+    reason.contains("Permission denied")
+}
+
 impl From<VectorError> for AppError {
     fn from(error: VectorError) -> Self {
         let (code, hint) = match &error {
             VectorError::Missing { .. } => ("file.missing", "check the name; paths are relative to the job file"),
+            VectorError::Unreadable { reason, .. } if denied(reason) => ("vector.unreadable", DENIED),
             VectorError::Unreadable { .. } => ("vector.unreadable", "give a GeoJSON, GeoPackage, shapefile or KML file"),
             VectorError::Layer { .. } => ("vector.layer", "choose one: { path = \"...\", layer = \"...\" }"),
             VectorError::Filter { .. } => ("vector.filter", "write it as SQL on a column, such as where = \"FIELD_ID = '12'\""),
@@ -29,6 +38,8 @@ impl From<VectorError> for AppError {
             VectorError::NoGeometry { .. } => ("vector.no_geometry", "close its ring or delete it in a GIS, or leave it out with where = \"...\""),
             VectorError::Kind { .. } => ("vector.kind", "draw it as the kind that is asked for"),
             VectorError::NotFinite { .. } => ("vector.number", "mend the feature in a GIS"),
+            VectorError::Unclosed { .. } => ("vector.unclosed", "end the ring with the point that it begins with, or export the file again"),
+            VectorError::Damaged { .. } => ("vector.damaged", "the file is cut off or damaged: copy it again with all its parts, or export it again"),
         };
         Self::refused(code, error.to_string()).with_hint(hint)
     }
@@ -38,6 +49,7 @@ impl From<RasterFileError> for AppError {
     fn from(error: RasterFileError) -> Self {
         let (code, hint) = match &error {
             RasterFileError::Missing { .. } => ("file.missing", "check the name; paths are relative to the job file"),
+            RasterFileError::Unreadable { reason, .. } if denied(reason) => ("image.unreadable", DENIED),
             RasterFileError::Unreadable { .. } => ("image.unreadable", "give a GeoTIFF or another raster; if it is one, copy it again: it may be cut off"),
             RasterFileError::NoGeoreference { .. } => {
                 ("image.no_georeference", "export it with its georeference (GeoTIFF, or a world file and a reference system)")
@@ -59,8 +71,23 @@ impl From<RasterFileError> for AppError {
 
 impl From<WeatherError> for AppError {
     fn from(error: WeatherError) -> Self {
-        Self::refused("weather.refused", error.to_string()).with_hint("one row a day: date, tmin_c, tmax_c (or tmin_f, tmax_f)").with_causes(&error)
+        let hint = match &error {
+            WeatherError::Read { source, .. } if source.kind() == std::io::ErrorKind::PermissionDenied => DENIED,
+            WeatherError::Read { .. } => "check the name; paths are relative to the job file",
+            _ => "one row a day: date, tmin_c, tmax_c (or tmin_f, tmax_f)",
+        };
+        Self::refused("weather.refused", error.to_string()).with_hint(hint).with_causes(&error)
     }
+}
+
+/// What to do about a transformation that fails: other programs set variables that hide the database of reference systems.
+fn systems_hint() -> String {
+    let misled = ["PROJ_DATA", "PROJ_LIB"].into_iter().find_map(|name| {
+        let folders = std::env::var_os(name)?;
+        let found = std::env::split_paths(&folders).any(|folder| folder.join("proj.db").exists());
+        (!found).then(|| format!("{name} is set to {}, where no proj.db is: unset it", folders.to_string_lossy()))
+    });
+    misled.unwrap_or_else(|| "check the reference systems of boundary, strips and image".to_owned())
 }
 
 impl From<GroundError> for AppError {
@@ -77,7 +104,7 @@ impl From<GroundError> for AppError {
                 };
                 refusal("boundary.apart", hint).with_fact(file.clone(), place(*boundary)).with_fact("image", place(*image))
             }
-            GroundError::Nothing { .. } => refusal("field.nothing", "check the exclusions and their buffers"),
+            GroundError::Nothing { .. } => refusal("field.nothing", "check the boundary's outline and system, the exclusions and their buffers"),
             GroundError::StripOutside { file, .. } => {
                 refusal("reference.outside", "check that strip and boundary show the same field").with_fact(file.clone(), "reference strips")
             }
@@ -94,8 +121,10 @@ impl From<GroundError> for AppError {
                 refusal("machine.area", "draw the areas anew so that their edges do not all but touch there, or leave a [[machine.area]] out")
             }
             GroundError::Plane(PlaneError::Unfit { .. }) => refusal("plane.unfit", "write the field's UTM zone in field.crs, or leave it out"),
-            GroundError::Plane(_) | GroundError::Crs(_) => refusal("plane.transformation", "check the reference systems of boundary, strips and image"),
-            GroundError::Cut(_) | GroundError::Lay(_) => refusal("machine.cells", "check the units of working width and cell length"),
+            GroundError::Plane(_) | GroundError::Crs(_) => refusal("plane.transformation", systems_hint().as_str()),
+            GroundError::Cut(_) | GroundError::Lay(_) => {
+                refusal("machine.cells", "check the boundary, which may hold more than one field, and the units of working width and cell length")
+            }
         }
     }
 }
@@ -117,7 +146,9 @@ impl From<RunError> for AppError {
             RunError::Rate(RateError::NoStep { .. }) => {
                 refusal("rate.empty", "choose rate.step, rate.minimum and rate.maximum so that a multiple of the step lies between them")
             }
-            RunError::Rate(_) => refusal("rate.inputs", "see [response] and [rate] of the job"),
+            RunError::Rate(_) => {
+                refusal("rate.inputs", "see [season], [response] and [rate] of the job; no growing days at all: look at the weather file's unit and dates")
+            }
             RunError::Lay(LayError::Seam(_)) => {
                 refusal("machine.area", "draw the areas of [[machine.area]] anew so that their edges do not all but touch there")
             }
@@ -125,6 +156,9 @@ impl From<RunError> for AppError {
             RunError::Classes(_) | RunError::Zones(_) => refusal("zones.refused", "see [zones] of the job"),
             RunError::NothingSeen { missing, undefined, out_of_range, .. } if *out_of_range > missing + undefined => refusal("image.range", RANGE),
             RunError::NothingSeen { .. } => refusal("image.nothing_seen", "check nodata, mask and band scale, and that the image shows the field"),
+            RunError::NoPixel { .. } => {
+                refusal("image.no_pixel", "use an image of smaller pixels; imagery.pixel_inside lowers the share, but such pixels mix crop and edge")
+            }
             RunError::OutOfRange { .. } => refusal("image.range", RANGE),
         }
     }

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use crate::app::error::AppError;
 use crate::app::job::weather::daily_record;
+use crate::app::open::refuse_special;
 use crate::finding::Finding;
 use crate::format::weather;
 use crate::format::weather::stations;
@@ -95,11 +96,13 @@ pub fn growing_season(season: &Season, place: Option<(f64, f64)>, findings: &mut
 }
 
 fn record(path: &Path, findings: &mut Vec<Finding>) -> Result<DailyRecord, AppError> {
+    refuse_special(path)?;
     Ok(daily_record(&weather::read(path)?.into_log(findings)))
 }
 
 /// Stations, nearest first; the named one before all others. Ties keep the order of the list.
 fn ranked(list: &Path, named: Option<&str>, place: Option<(f64, f64)>) -> Result<Vec<Ranked>, AppError> {
+    refuse_special(list)?;
     let stations = stations::read(list).map_err(|error| {
         AppError::refused("weather.stations", error.to_string()).with_causes(&error).with_hint("a list has the columns name, latitude, longitude and path")
     })?;

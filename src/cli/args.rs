@@ -210,7 +210,7 @@ pub struct CheckMapArgs {
     /// Write the faults as a layer to look at: .gpkg [default: not written]
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub faults: Option<PathBuf>,
-    /// Write a copy with what is safe to mend mended: .gpkg, .geojson or .shp [default: not written]
+    /// Write a copy with what is safe to mend mended: .gpkg, .geojson or .shp; of task data, a folder or .zip [default: not written]
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub repair: Option<PathBuf>,
     /// Replace files of --faults and --repair that are there [default: refuse]
@@ -344,10 +344,10 @@ pub struct NewArgs {
     /// What the site can never exceed, as "9.5 t/ha" [default: left to fill in]
     #[arg(long, value_name = "t/ha|bu/ac")]
     pub max_yield: Option<String>,
-    /// Greatest rate, as "150 kg N/ha" [default: left to fill in]
+    /// Greatest rate, as "150 kg N/ha" [default: left to fill in, or a low one marked ASSUMED]
     #[arg(long, value_name = "kg N/ha|lb N/ac")]
     pub maximum: Option<String>,
-    /// Working width of the spreader, as "24 m" [default: left to fill in]
+    /// Working width of the spreader, as "24 m" [default: left to fill in, or one marked ASSUMED]
     #[arg(long, value_name = "m|ft")]
     pub working_width: Option<String>,
     /// Product of `haulm products` [default: none, the map is in nitrogen]
@@ -374,10 +374,10 @@ pub struct RateArgs {
 #[group(id = "flags", multiple = true)]
 pub struct RateFlags {
     /// Mean reading in the reference strip; required without JOB, has no default. Once a pair, in the order of --beside
-    #[arg(long, value_name = "INDEX", value_parser = finite, required_unless_present = "job")]
+    #[arg(long, value_name = "INDEX", value_parser = finite, allow_negative_numbers = true, required_unless_present = "job")]
     pub strip: Vec<f64>,
     /// Mean reading beside it, on the grower's practice; required without JOB, has no default
-    #[arg(long, value_name = "INDEX", value_parser = finite, required_unless_present = "job")]
+    #[arg(long, value_name = "INDEX", value_parser = finite, allow_negative_numbers = true, required_unless_present = "job")]
     pub beside: Vec<f64>,
     /// Canopy index that was read [default: NDVI]
     #[arg(long, value_name = "INDEX")]

@@ -4,6 +4,8 @@ use crate::app::api;
 use crate::app::api::CheckMapRequest;
 use crate::app::api::Common;
 use crate::app::error::AppError;
+use crate::app::open::refuse_onto;
+use crate::app::open::refuse_special;
 use crate::app::progress::Progress;
 use crate::cli::args::CheckArgs;
 use crate::report::model::Report;
@@ -11,6 +13,12 @@ use crate::report::model::Report;
 pub(crate) fn run(args: CheckArgs, common: &Common, progress: &dyn Progress) -> Result<Report, AppError> {
     let is_job = args.file.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("toml"));
     if !is_job {
+        for path in std::iter::once(&args.file).chain(&args.map.boundary).chain(&args.map.exclude) {
+            refuse_special(path)?;
+        }
+        for output in args.map.faults.iter().chain(&args.map.repair) {
+            refuse_onto(std::iter::once(&args.file).chain(&args.map.boundary).chain(&args.map.exclude), output)?;
+        }
         progress.start("reading the map", 0);
         return api::check_map(&CheckMapRequest {
             map: args.file,

@@ -50,7 +50,8 @@ impl Printer {
             printer.choice = ColorChoice::Never;
         }
         let mut colour_next = false;
-        for argument in arguments.iter().skip(1).map_while(|argument| argument.to_str().filter(|text| *text != "--")) {
+        // A file name that is no UTF-8 is none of these options, and hides none that comes after it.
+        for argument in arguments.iter().skip(1).map(|argument| argument.to_str().unwrap_or_default()).take_while(|text| *text != "--") {
             let colour = if std::mem::take(&mut colour_next) { Some(argument) } else { argument.strip_prefix("--color=") };
             match (argument, colour) {
                 (_, Some("always")) => printer.choice = ColorChoice::Always,

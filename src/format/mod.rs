@@ -1,6 +1,7 @@
 //! The only place that touches files of others: one folder a format.
 
 pub mod carried_out;
+pub mod complaints;
 pub mod geojson;
 pub mod geopackage;
 pub mod geotiff;

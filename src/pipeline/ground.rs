@@ -4,7 +4,12 @@ use geo::Area as _;
 use geo::BooleanOps;
 use geo::BoundingRect;
 use geo::Centroid;
+use geo::Coord;
+use geo::Distance as _;
+use geo::Euclidean;
+use geo::Intersects as _;
 use geo::LineString;
+use geo::MapCoords as _;
 use geo::MultiPolygon;
 
 use crate::finding::Finding;
@@ -315,9 +320,11 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
     overlapping(&parts, &boundary, &layer.file, findings);
     let mut grown_parts = Vec::new();
     for (exclusion, layer) in settings.field.exclusions.iter().zip(&inputs.exclusions) {
+        let first = grown_parts.len();
         for shape in carrier.polygons(layer)? {
             grown_parts.push(grown(&mended(&shape, "exclusion", &layer.file, findings), exclusion.buffer.get()));
         }
+        findings.extend(exclusion_apart(layer, &grown_parts[first..], &boundary, &plane.crs));
     }
     let exclusions = oriented(&joined(&grown_parts));
     let buffered = settings.field.exclusions.iter().any(|exclusion| exclusion.buffer.get() > 0.0);
@@ -397,6 +404,29 @@ fn mended(shape: &MultiPolygon<f64>, what: &str, file: &str, findings: &mut Vec<
         ));
     }
     mended.polygon
+}
+
+/// A word where exclusions take nothing away: what must get nothing then gets its rate. A stop where longitude and latitude are swapped.
+fn exclusion_apart(layer: &Layer<MultiPolygon<f64>>, grown: &[MultiPolygon<f64>], boundary: &MultiPolygon<f64>, plane: &Crs) -> Option<Finding> {
+    if grown.iter().any(|shape| shape.intersects(boundary)) {
+        return None;
+    }
+    let file = &layer.file;
+    let swapped = |shape: &MultiPolygon<f64>| {
+        let turned = shape.map_coords(|place| Coord { x: place.y, y: place.x });
+        Projector::new(&layer.crs, plane).and_then(|way| carried(&turned, &way)).is_ok_and(|shape| shape.intersects(boundary))
+    };
+    if layer.crs.is_geographic() && layer.shapes.iter().any(swapped) {
+        let text = format!(
+            "{file}: this exclusion lies outside the field, but with longitude and latitude swapped it would lie in it: mend the file, or the ground gets its rate"
+        );
+        return Some(Finding::stop("field.exclude_apart", text));
+    }
+    let far = grown.iter().map(|shape| Euclidean.distance(shape, boundary)).fold(f64::INFINITY, f64::min);
+    let text = format!(
+        "{file}: this exclusion lies wholly outside the field, {far:.0} m from it at least, and takes nothing away: look whether it is the right file and system"
+    );
+    Some(Finding::caution("field.exclude_apart", text))
 }
 
 /// Says that joined features of a boundary overlap: a hole that was drawn as a feature of its own is none any more.

@@ -18,6 +18,10 @@ use crate::science::methods::Method;
 const LEAST_DAYS: f64 = 60.0;
 /// Growing days beyond which the curves are extrapolated.
 const MOST_DAYS: f64 = 120.0;
+/// Response index without an interval below which the strip is no longer as green as the rest. Common practice, no source.
+const PALER: f64 = 0.95;
+/// Share of the maximum yield below which the curve's yield is no crop's that is worth a map. Common practice, no source.
+const LEAST_YIELD: f64 = 0.1;
 /// Totals that differ by less are the same. \[kg N\]
 const LEAST_TOTAL: f64 = 0.05;
 
@@ -62,6 +66,7 @@ pub fn cautions(
             ));
         }
     }
+    yields(settings, totals, findings);
     direction(settings, totals, findings);
     method(&settings.response, findings);
     let asked = Told {
@@ -94,6 +99,31 @@ pub fn cautions(
     if settings.imagery.as_ref().is_some_and(|image| image.point_spread.is_any()) {
         findings
             .push(Finding::note("reference.point_spread", "the sensor's blur is taken out of the strip's reading only; cells are not sharpened".to_owned()));
+    }
+}
+
+/// Says where the curve and the greatest yield cannot both be right: an amount in the wrong unit looks like a field that needs nothing.
+fn yields(settings: &Settings, totals: &Totals, findings: &mut Vec<Finding>) {
+    let (Some(yields), Some((without, _))) = (settings.response.yields(), totals.yields) else { return };
+    let most = yields.maximum_yield;
+    if totals.capped_without_share > 0.5 {
+        findings.push(Finding::caution(
+            "rate.at_maximum",
+            format!(
+                "{:.0} % of the canopy reaches the maximum yield of {:.2} t/ha without more nitrogen by the curve, and so gets nothing for it: check maximum yield, curve and growing days, and their units",
+                100.0 * totals.capped_without_share,
+                most.get() / 1000.0
+            ),
+        ));
+    } else if without.get() < most.get() * LEAST_YIELD {
+        findings.push(Finding::caution(
+            "rate.far_below",
+            format!(
+                "by the curve the canopy yields {:.2} t/ha without more nitrogen, less than a tenth of the maximum {:.2} t/ha: check maximum yield, curve and growing days, and their units",
+                without.get() / 1000.0,
+                most.get() / 1000.0
+            ),
+        ));
     }
 }
 
@@ -266,7 +296,15 @@ fn season(settings: &Settings, days: f64, totals: &Totals, findings: &mut Vec<Fi
 }
 
 fn response(output: &Output, reference: &Reference, totals: &Totals, findings: &mut Vec<Finding>) {
-    let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio) else { return };
+    let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio) else {
+        if let Some(ratio) = reference.ratio.filter(|ratio| *ratio < PALER) {
+            findings.push(Finding::caution(
+                "reference.below",
+                format!("the strip is paler than the crop beside it: response index {ratio:.3} lies below 1; look whether strip, readings and names are right"),
+            ));
+        }
+        return;
+    };
     if high < 1.0 {
         findings.push(Finding::stop(
             "reference.below",

@@ -55,20 +55,33 @@ pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding>
             format!("volumes are reckoned with {density:.4} kg/L, the density of {name} at {celsius:.1} °C by the shipped table; a hydrometer reading of the load wins"),
         ));
     }
+    // Handbooks differ by 0.7 % and a load by its temperature by 2 % or so; what is further off is another product, or another unit.
+    if let (Some(own), Some(shipped), None) = (product.kg_per_l(), entry.kg_per_l, facts.temperature_c)
+        && (own / shipped - 1.0).abs() > 0.05
+        && (product.nitrogen() - entry.nitrogen).abs() <= 1e-9
+    {
+        findings.push(Finding::caution(
+            "product.density",
+            format!(
+                "volumes are reckoned with {own:.3} kg/L as the job says, the table's {name} has {shipped:.3} kg/L ({:+.0} %): litres move by as much; check number and unit of product.density",
+                100.0 * (own / shipped - 1.0)
+            ),
+        ));
+    }
     // Another grade than the table's: the table's density is that of its own grade.
     if (product.nitrogen() - entry.nitrogen).abs() > 1e-9 {
         let density = match (product.kg_per_l(), entry.kg_per_l) {
             (Some(own), Some(shipped)) if own == shipped => " and its density is still the table's: give density too",
             _ => "",
         };
-        findings.push(Finding::note(
-            "product.grade",
-            format!(
-                "{name} is reckoned with {:.2} % nitrogen as the job says, not the table's {:.2} %{density}",
-                100.0 * product.nitrogen(),
-                100.0 * entry.nitrogen
-            ),
-        ));
+        let text = format!(
+            "{name} is reckoned with {:.2} % nitrogen as the job says, not the table's {:.2} %{density}",
+            100.0 * product.nitrogen(),
+            100.0 * entry.nitrogen
+        );
+        // A tenth more or less is no load of that name any more: the name or the share is wrong, and every rate moves with it.
+        let far = (product.nitrogen() / entry.nitrogen - 1.0).abs() > 0.1;
+        findings.push(if far { Finding::caution("product.grade", text) } else { Finding::note("product.grade", text) });
     }
     findings
 }

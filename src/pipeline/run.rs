@@ -99,7 +99,17 @@ pub enum RunError {
     /// Zones.
     #[error(transparent)]
     Zones(#[from] BuildError),
-    /// Nothing of the field was seen.
+    /// Pixels are too large for the field.
+    #[error("no pixel of the image lies in the field: at least {least:.2} of it must, pixels are {pixel:.1} m wide, and the field has {area_ha:.2} ha")]
+    NoPixel {
+        /// The job's least share of a pixel.
+        least: f64,
+        /// Side of a pixel. \[m\]
+        pixel: f64,
+        /// The field. \[ha\]
+        area_ha: f64,
+    },
+    /// No pixel of the field has an index.
     #[error(
         "nothing of the field is seen: of {in_field} pixels, {missing} have no value, {undefined} no defined index, {out_of_range} an index outside its range"
     )]
@@ -194,7 +204,11 @@ pub fn look(settings: &Settings, ground: &Ground, sources: &Sources<'_>, finding
     let scanned = pass(settings, ground, sources, &probes)?;
     let counts = scanned.counts;
     let unseen = counts.missing + counts.undefined + counts.out_of_range;
-    if counts.in_field == 0 || unseen >= counts.in_field {
+    if counts.in_field == 0 {
+        let least = image.map_or(1.0, |image| image.pixel_inside);
+        return Err(RunError::NoPixel { least, pixel: ground.pixel, area_ha: ground.area / 10_000.0 });
+    }
+    if unseen >= counts.in_field {
         return Err(RunError::NothingSeen {
             in_field: counts.in_field,
             missing: counts.missing,

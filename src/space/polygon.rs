@@ -64,7 +64,10 @@ pub fn repaired(polygon: &MultiPolygon<f64>) -> Repaired {
     }
     let before = polygon.unsigned_area();
     let nothing = MultiPolygon::new(Vec::new());
-    let mended = polygon.union_with_fill_rule(&nothing, geo::algorithm::bool_ops::FillRule::EvenOdd);
+    let even_odd = |shape: &MultiPolygon<f64>| shape.union_with_fill_rule(&nothing, geo::algorithm::bool_ops::FillRule::EvenOdd);
+    // A hole that reaches out over its outer ring takes ground away; it never adds any.
+    let outer = MultiPolygon::new(polygon.iter().map(|part| Polygon::new(part.exterior().clone(), Vec::new())).collect());
+    let mended = even_odd(polygon).intersection(&even_odd(&outer));
     let change = mended.unsigned_area() - before;
     Repaired { polygon: oriented(&mended), area_change: Some(change) }
 }

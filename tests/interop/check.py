@@ -5,6 +5,7 @@ import sys
 import traceback
 
 import check_flavours  # noqa: F401  (registers its checks)
+import check_formats  # noqa: F401
 import check_raster  # noqa: F401
 import check_report  # noqa: F401
 import check_style  # noqa: F401

@@ -20,7 +20,7 @@ logger.disable("geojson_validator")
 ZONE_COLUMNS = ["zone", "product_rate", "product_unit", "n_kg_ha", "area_m2", "index", "cells", "state", "n_low_kg_ha", "n_high_kg_ha"]
 CELL_COLUMNS = [
     *("row", "col", "area_m2", "seen", "bare", "index", "index_se", "ratio_raw", "ratio", "yield_without_n_kg_ha", "yield_with_n_kg_ha"),
-    *("n_raw_kg_ha", "n_exact_kg_ha", "n_kg_ha", "capped", "beyond", "state", "zone", "n_low_kg_ha", "n_high_kg_ha"),
+    *("n_raw_kg_ha", "n_exact_kg_ha", "n_kg_ha", "capped", "beyond", "state", "zone", "n_low_kg_ha", "n_high_kg_ha", "area"),
 ]
 STATES = {"canopy", "thin", "bare", "unseen", "sliver"}
 # Half of the last digit that is written, and a hair.
@@ -45,8 +45,8 @@ def gpkg_sqlite(out):
             (geometry,) = base.execute("select column_name from gpkg_geometry_columns where table_name = ?", (layer,)).fetchone() or (None,)
             need(geometry is not None, f"no layer {layer}")
             rows = base.execute(f'select count(*) from "{layer}"').fetchone()[0]
-            # Cells come in row and column order and have no index.
-            boxes = rows if layer == "cells" else base.execute(f'select count(*) from "rtree_{layer}_{geometry}"').fetchone()[0]
+            # Cells come in row and column order, strips and field are a handful of rows: none of them has an index.
+            boxes = rows if layer != "zones" else base.execute(f'select count(*) from "rtree_{layer}_{geometry}"').fetchone()[0]
             need(rows == boxes > 0, f"layer {layer} has {rows} rows and {boxes} boxes in its spatial index")
 
 
@@ -85,14 +85,22 @@ def gpkg_fudgeo(out):
         need(np.allclose([west, south, east, north], bounds, atol=1e-3), f"the extent of {layer} is {classes[layer].extent}, its geometries lie in {bounds}")
 
 
+def overlap(shapes):
+    """Ground that two of them share, in all."""
+    first, second = shapely.STRtree(shapes).query(shapes, predicate="intersects")
+    pairs = first < second
+    return float(shapely.area(shapely.intersection(shapes[first[pairs]], shapes[second[pairs]])).sum())
+
+
 @check("geopackage: zones are valid, do not overlap, and make up the field; so do the cells")
 def gpkg_partition(out):
     field = out.field
     near("area of the field [m2]", field.area, out.recorded("field.area_m2"), field.area * 1e-9 + 1e-3)
     for name, layer in (("zones", out.zones), ("cells", out.cells)):
         need(all(shapely.is_valid(layer.geometry)), f"layer {name} holds invalid polygons: {shapely.is_valid_reason(layer.geometry[~shapely.is_valid(layer.geometry)][0]) if not all(shapely.is_valid(layer.geometry)) else ''}")
-        near(f"sum of the areas of the {name} [m2]", sum(shapely.area(layer.geometry)), field.area, 0.05)
-        near(f"{name} and field differ by [m2]", shapely.union_all(layer.geometry).symmetric_difference(field).area, 0, 0.05)
+        near(f"sum of the areas of the {name} [m2]", sum(shapely.area(layer.geometry)), field.area, field.area * 1e-9)
+        near(f"{name} and field differ by [m2]", shapely.union_all(layer.geometry).symmetric_difference(field).area, 0, field.area * 1e-9)
+        near(f"ground in two {name} [m2]", overlap(layer.geometry), 0, field.area * 1e-9)
         near(f"column area_m2 of {name} against its shapes [m2]", float(np.max(np.abs(layer["area_m2"] - shapely.area(layer.geometry)))), 0, 0.01)
     need(len(set(out.zones["zone"])) == len(out.zones), "two zones bear one number")
     at = {int(zone): position for position, zone in enumerate(out.zones["zone"])}

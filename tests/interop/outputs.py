@@ -51,7 +51,8 @@ class Layer:
     """A vector layer: columns by name, geometries, reference system."""
 
     def __init__(self, path, layer):
-        meta, _, geometry, columns = pyogrio.raw.read(path, layer=layer)
+        # Without a name the first, which is the map.
+        meta, _, geometry, columns = pyogrio.raw.read(path, layer=0 if layer is None else layer)
         self.crs = meta["crs"]
         self.geometry = shapely.from_wkb(geometry)
         self.names = list(meta["fields"])

@@ -729,6 +729,90 @@ def flavour_of_polygons_with_a_rate_ten_times_too_small(out):
     rewrite(out.folder / "flavours" / "4.3-polygons" / "TASKDATA" / "TASKDATA.XML", lambda text: re.sub(r'(<PDV A="0001" B="\d{5,})\d"', r'\g<1>"', text))
 
 
+def formatted(out, name):
+    return out.folder / "formats" / name
+
+
+def moved(path, by):
+    """Moves the first zone of a GeoPackage to the east."""
+    with table(path) as opened:
+        # The triggers of the spatial index ask for these.
+        for name in ("ST_IsEmpty", "ST_MinX", "ST_MaxX", "ST_MinY", "ST_MaxY"):
+            opened.create_function(name, 1, lambda _: 0)
+        fid, blob = opened.execute("select fid, geom from zones order by fid").fetchone()
+        head = 8 + {0: 0, 1: 32, 2: 48, 3: 48, 4: 64}[blob[3] >> 1 & 7]
+        shape = shapely.transform(shapely.from_wkb(blob[head:]), lambda points: points + [by, 0])
+        opened.execute("update zones set geom = ? where fid = ?", (blob[:head] + shapely.to_wkb(shape, byte_order=1), fid))
+
+
+@spoil("formats: GeoPackage")
+def converted_geopackage_with_a_zone_moved_by_a_centimetre(out):
+    moved(formatted(out, "zones.gpkg"), 0.01)
+
+
+@spoil("formats: GeoPackage")
+def converted_geopackage_of_another_id(out):
+    with table(formatted(out, "zones.gpkg")) as base:
+        base.execute("pragma application_id = 7")
+
+
+@spoil("formats: FlatGeobuf")
+def flatgeobuf_with_a_number_turned(out):
+    path = formatted(out, "zones.fgb")
+    content = bytearray(path.read_bytes())
+    # The last double of the file is a coordinate or a value of the last zone.
+    at = content.rindex(b"L/ha")
+    content[at - 40 : at] = content[at - 40 : at].replace(b"\x40", b"\x41")
+    path.write_bytes(bytes(content))
+
+
+@spoil("formats: KML")
+def kml_with_a_word_that_the_schema_does_not_know(out):
+    rewrite(formatted(out, "zones.kml"), lambda text: text.replace("<PolyStyle>", "<PolyStyle><shade>1</shade>", 1))
+
+
+@spoil("formats: KML")
+def kml_with_two_colours_exchanged(out):
+    rewrite(formatted(out, "zones.kml"), lambda text: text.replace("#class-1<", "#x<").replace("#class-4<", "#class-1<").replace("#x<", "#class-4<"))
+
+
+@spoil("formats: GeoJSON")
+def converted_geojson_with_a_ring_turned(out):
+    def turn(text):
+        read = json.loads(text)
+        read["features"][0]["geometry"]["coordinates"][0][0].reverse() if read["features"][0]["geometry"]["type"] == "MultiPolygon" else read["features"][0]["geometry"]["coordinates"][0].reverse()
+        return json.dumps(read)
+
+    rewrite(formatted(out, "zones.geojson"), turn)
+
+
+@spoil("formats: GeoJSON")
+def geojson_with_a_foreign_type(out):
+    rewrite(out.office / "prescription.geojson", lambda text: text.replace('"type":"Feature"', '"type":"feature"', 1) if '"type":"Feature"' in text else text.replace('"type": "Feature"', '"type": "feature"', 1))
+
+
+@spoil("formats: shapefile")
+def converted_shapefile_with_a_rate_changed(out):
+    path = formatted(out, "ZONES.dbf")
+    content = path.read_bytes()
+    path.write_bytes(content.replace(b"83.80", b"38.80"))
+
+
+@spoil("formats: GeoTIFF")
+def converted_raster_upside_down(out):
+    path = formatted(out, "zones.tif")
+    with rasterio.open(path) as file:
+        profile, values, unit, name = file.profile, np.flipud(file.read(1)), file.units[0], file.descriptions[0]
+    with rasterio.open(path, "w", **profile) as file:
+        file.write(values, 1)
+        file.units, file.descriptions = (unit,), (name,)
+
+
+@spoil("formats: the statement")
+def statement_without_the_columns(out):
+    rewrite(formatted(out, "zones.kml") .with_name("zones.kml.json"), lambda text: text.replace("index", "idx"))
+
+
 def main():
     if len(sys.argv) != 3:
         sys.exit(__doc__)

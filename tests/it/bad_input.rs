@@ -10,7 +10,7 @@ use crate::field::rectangle;
 use crate::field::way;
 
 /// Spoils a field that has a good map, and runs again: refused with these parts, and the map is untouched.
-fn refused(code: &str, parts: &[&str], spoil: impl FnOnce(&Field)) {
+pub(crate) fn refused(code: &str, parts: &[&str], spoil: impl FnOnce(&Field)) {
     let field = Field::mapped();
     let before = field.outputs();
     assert!(before.len() > 10, "a map is there");
@@ -35,7 +35,7 @@ fn hidden(field: &Field) -> Vec<String> {
 }
 
 /// Changes a field and maps it: done, with this finding and these parts in it.
-fn works(code: &str, parts: &[&str], change: impl FnOnce(&Field)) -> Field {
+pub(crate) fn works(code: &str, parts: &[&str], change: impl FnOnce(&Field)) -> Field {
     let field = Field::new();
     change(&field);
     let said = field.run(&["map"]);

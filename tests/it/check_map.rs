@@ -121,7 +121,7 @@ fn set(map: &mut [Value], k: usize, rings: &[Value]) {
     map[k]["geometry"]["coordinates"] = json!(rings);
 }
 
-/// Maps with one fault of geometry or rate each.
+/// Maps with one fault of geometry each.
 fn spoiled() -> Vec<Spoiled> {
     let exact = |x: f64, y: f64| Some((x, y, 1e-6));
     let near = |x: f64, y: f64| Some((x, y, 0.5));
@@ -154,6 +154,14 @@ fn spoiled() -> Vec<Spoiled> {
             set(m, 1, &[block(1.0, 0.0, 1.9, 1.0)]);
             m.push(rated(&[block(1.9, 0.0, 2.0, 1.0)], 50.0));
         }),
+        spoil("neck", "patch.neck", 1, Some((0.5, 0.5, 0.01)), false, |m| {
+            // Two halves, joined by 10 m of 10 m; what the neck leaves free is zones of its own.
+            let around = [(0.0, 0.0), (0.45, 0.0), (0.45, 0.45), (0.55, 0.45), (0.55, 0.0), (1.0, 0.0)];
+            let back = around.iter().rev().map(|&(x, y)| (x, 1.0 - y));
+            let points: Vec<(f64, f64)> = around.iter().copied().chain(back).collect();
+            set(m, 0, &[ring(&points)]);
+            m.extend([rated(&[block(0.45, 0.0, 0.55, 0.45)], 50.0), rated(&[block(0.45, 0.55, 0.55, 1.0)], 50.0)]);
+        }),
         spoil("beside the field", "patch.outside", 5, near(4.5, 0.5), true, |m| m.push(rated(&[block(4.0, 0.0, 5.0, 1.0)], 90.0))),
         spoil("far over the edge", "field.outside", 2, near(2.5, 0.5), true, |m| set(m, 1, &[block(1.0, 0.0, 3.0, 1.0)])),
         spoil("the same twice", "patch.duplicate", 5, near(0.5, 0.5), true, |m| m.push(m[0].clone())),
@@ -164,6 +172,13 @@ fn spoiled() -> Vec<Spoiled> {
             );
         }),
         spoil("a position that is no number", "point.not_finite", 1, None, true, |m| points(m, 0).insert(1, json!(["a", 3]))),
+    ]
+}
+
+/// Maps with one fault of rate, unit or count each.
+fn spoiled_rates() -> Vec<Spoiled> {
+    let exact = |x: f64, y: f64| Some((x, y, 1e-6));
+    vec![
         spoil("no rate", "rate.missing", 3, exact(0.0, 1.0), true, |m| m[2]["properties"]["KG_HA"] = Value::Null),
         spoil("rate as text", "rate.text", 3, exact(0.0, 1.0), false, |m| m[2]["properties"]["KG_HA"] = json!("140,0")),
         spoil("words for a rate", "rate.text", 3, exact(0.0, 1.0), true, |m| m[2]["properties"]["KG_HA"] = json!("high")),
@@ -206,6 +221,12 @@ fn spoiled() -> Vec<Spoiled> {
                 feature["properties"] = json!({ "a": 1, "b": 2 });
             }
         }),
+        spoil("many points", "count.points", 1, exact(0.0, 0.0), false, |m| {
+            // A southern edge of 6 000 points, which stays where it was.
+            let edge = (0..6_000).map(|k| (f64::from(k) / 6_000.0, 0.0));
+            let points: Vec<(f64, f64)> = edge.chain([(1.0, 0.0), (1.0, 1.0), (0.0, 1.0)]).collect();
+            set(m, 0, &[ring(&points)]);
+        }),
         spoil("many zones", "count.zones", 0, None, false, |m| {
             m.clear();
             for k in 0..2_500 {
@@ -219,13 +240,13 @@ fn spoiled() -> Vec<Spoiled> {
 #[test]
 fn each_spoiled_map_is_found_guilty_at_the_right_place() {
     let bench = Bench::new();
-    for case in spoiled() {
+    for case in spoiled().into_iter().chain(spoiled_rates()) {
         let map = bench.put("map.geojson", collection(&case.map).to_string().as_bytes());
         let mut request = bench.ask(map);
         if !["kg/ac", "no unit", "two units", "product under the name of nitrogen", "no column for the rate"].contains(&case.name) {
             (request.least, request.greatest) = (Some("10 kg/ha".to_owned()), Some("250 kg/ha".to_owned()));
         }
-        if case.name == "narrow" {
+        if ["narrow", "neck"].contains(&case.name) {
             request.machine_width = Some("24 m".to_owned());
         }
         let found = faults(&request);
@@ -272,6 +293,33 @@ fn sizes_are_those_of_the_ground() {
     // A tenth of a hectare.
     assert_eq!(size["unit"], "m²");
     assert!((size["value"].as_f64().unwrap() - 1_000.7).abs() < 3.0, "{size}");
+}
+
+#[test]
+fn necks_have_a_width_and_a_length() {
+    // 0.1 of a side is 10.0 m; the neck lies in the middle of the zone, or along the field's southern edge.
+    for (low, high, severity) in [(0.45, 0.55, "caution"), (0.0, 0.1, "note")] {
+        let bench = Bench::new();
+        let mut map = four();
+        let above = [(1.0, 0.0), (1.0, 1.0), (0.6, 1.0), (0.6, high), (0.4, high), (0.4, 1.0), (0.0, 1.0), (0.0, 0.0)];
+        let below = [(0.4, 0.0), (0.4, low), (0.6, low), (0.6, 0.0)];
+        set(&mut map, 0, &[ring(&above.iter().chain(if low > 0.0 { &below[..] } else { &[] }).copied().collect::<Vec<_>>())]);
+        map.push(rated(&[block(0.4, high, 0.6, 1.0)], 50.0));
+        if low > 0.0 {
+            map.push(rated(&[block(0.4, 0.0, 0.6, low)], 50.0));
+        }
+        let path = bench.put("map.geojson", collection(&map).to_string().as_bytes());
+        let mut request = CheckMapRequest { machine_width: Some("18 m".to_owned()), ..bench.ask(path) };
+        let found = faults(&request);
+        let neck = only("neck", &found, "patch.neck");
+        assert_eq!(neck["severity"], severity, "{neck}");
+        let sizes: Vec<f64> = neck["sizes"].as_array().unwrap().iter().map(|size| size["value"].as_f64().unwrap()).collect();
+        assert!((sizes[0] - 10.0).abs() < 0.1 && (sizes[1] - 20.0).abs() < 1.0, "{neck}");
+        assert!((neck["at"][1].as_f64().unwrap() - at(0.5, f64::midpoint(low, high))[1]).abs() < 0.02 * DY, "{neck}");
+        // A machine of that width passes.
+        request.machine_width = Some("10 m".to_owned());
+        assert!(faults(&request).iter().all(|fault| fault["code"] != "patch.neck"));
+    }
 }
 
 #[test]

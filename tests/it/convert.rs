@@ -72,6 +72,39 @@ fn every_format_into_every_other() {
 }
 
 #[test]
+fn archives_are_read_and_written_and_what_is_lost_is_told() {
+    let field = Field::mapped();
+    let first = "out/office/prescription.geojson";
+    let json = converted(&field, &arguments(first, "iso11783", "plan.zip", Some(("4.3", "polygons"))));
+    close(&json, 1e-4, "to an archive");
+    let lost =
+        |json: &Value| json.pointer("/result/lost").unwrap().as_array().unwrap().iter().map(|line| line.as_str().unwrap().to_owned()).collect::<Vec<_>>();
+    let has = |lines: &[String], word: &str| lines.iter().any(|line| line.contains(word));
+    // Columns of our own that task data have no place for; rates to 0.0001 L/ha.
+    let told = lost(&json);
+    for word in ["columns besides the rate", "state", "whole numbers of the data dictionary"] {
+        assert!(has(&told, word), "{word}: {told:?}");
+    }
+    assert!(!has(&told, "cells of the task grid"), "polygons keep their borders: {told:?}");
+    let json = converted(&field, &arguments("plan.zip", "kml", "plan.kml", None));
+    close(&json, 1e-4, "from an archive");
+    let told = lost(&json);
+    for word in ["version: 4.3", "on start, with position lost and outside", "the field's boundary", "7 decimals", "rounded to 0.01"] {
+        assert!(has(&told, word), "{word}: {told:?}");
+    }
+    // The same as KMZ, by hand: an archive with the one file in it.
+    let mut archive = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    archive.start_file("doc.kml", zip::write::SimpleFileOptions::default()).unwrap();
+    std::io::Write::write_all(&mut archive, &fs_err::read(field.path("plan.kml")).unwrap()).unwrap();
+    fs_err::write(field.path("plan.kmz"), archive.finish().unwrap().into_inner()).unwrap();
+    close(&converted(&field, &arguments("plan.kmz", "geopackage", "back.gpkg", None)), 1e-4, "from KMZ");
+    // Another way round: into the map's own system nothing is carried, and nothing said of it.
+    let told = lost(&converted(&field, &arguments("back.gpkg", "flatgeobuf", "back.fgb", None)));
+    assert_eq!(told.len(), 2, "the same columns and the same system: {told:?}");
+    assert!(has(&told, "rounded to 0.01") && has(&told, "nitrogen stays empty"), "{told:?}");
+}
+
+#[test]
 fn product_and_unit_are_turned() {
     let field = Field::mapped();
     let map = "out/office/prescription.gpkg";

@@ -30,6 +30,8 @@ mod response_curves;
 #[cfg(test)]
 mod satellite;
 #[cfg(test)]
+mod topology;
+#[cfg(test)]
 mod trade;
 #[cfg(test)]
 mod zones;

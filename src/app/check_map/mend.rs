@@ -5,17 +5,21 @@ use std::path::Path;
 use geo::Geometry;
 use geo::MultiPolygon;
 use geo::Point;
+use jiff::Timestamp;
 
 use crate::app::check_map::write;
 use crate::app::error::AppError;
+use crate::format::iso11783;
 use crate::format::maps::Table;
 use crate::format::maps::TableKind;
 use crate::format::maps::TableRow;
+use crate::format::maps::mend_task;
 use crate::format::maps::write_table;
 use crate::space::crs::Crs;
 use crate::space::crs::Projector;
 use crate::zones::carried::Attribute;
 use crate::zones::carried::CarriedMap;
+use crate::zones::carried::MapKind;
 use crate::zones::carried::System;
 use crate::zones::faults::fault::Fault;
 use crate::zones::faults::repair::Repair;
@@ -73,19 +77,60 @@ pub(super) fn write_faults(path: &Path, map: &CarriedMap, faults: &[Fault], over
     Ok(files)
 }
 
-/// Writes a mended copy, and says what was done.
-pub(super) fn write_repair(path: &Path, map: &CarriedMap, overwrite: bool) -> Result<(Repair, Files), AppError> {
+/// Whether a mended copy is to be task data again.
+fn is_task_copy(path: &Path, map: &CarriedMap) -> bool {
+    matches!(map.kind, MapKind::TaskData(_)) && matches!(ending(path).as_str(), "" | "zip")
+}
+
+/// Writes a mended copy of task data: a folder, or a zip.
+fn write_task(path: &Path, from: &Path, field: Option<&MultiPolygon<f64>>, overwrite: bool) -> Result<(Repair, Files), AppError> {
+    let mended = mend_task(from, field)?;
+    let mut files = Vec::new();
+    if ending(path) == "zip" {
+        let refused = |error: iso11783::Iso11783Error| AppError::refused("map.write", error.to_string()).with_hint("give a folder instead of a .zip");
+        // The earliest date that an archive can hold: the same copy on any day.
+        let instant = Timestamp::from_second(315_532_800).unwrap_or(Timestamp::UNIX_EPOCH);
+        files.push(write(path, &iso11783::archive(&mended.files, instant).map_err(refused)?, overwrite)?);
+    } else {
+        for file in &mended.files {
+            let place = path.join(&file.path);
+            let folder = place.parent().unwrap_or(path);
+            fs_err::create_dir_all(folder).map_err(|error| {
+                let told = AppError::refused("output.unwritable", "the folder cannot be made").with_fact(folder.display().to_string(), error.to_string());
+                told.with_hint("check that its parent may be written to")
+            })?;
+            files.push(write(&place, &file.bytes, overwrite)?);
+        }
+    }
+    Ok((Repair { done: mended.done, left: mended.left, ..Repair::default() }, files))
+}
+
+/// Writes a mended copy, and says what was done. Task data are mended from their own files, `from`, and against the field, when it is known.
+pub(super) fn write_repair(
+    path: &Path,
+    map: &CarriedMap,
+    from: &Path,
+    field: Option<&MultiPolygon<f64>>,
+    overwrite: bool,
+) -> Result<(Repair, Files), AppError> {
+    if is_task_copy(path, map) {
+        return write_task(path, from, field, overwrite);
+    }
     let kind = match ending(path).as_str() {
         "gpkg" => TableKind::GeoPackage,
         "geojson" | "json" => TableKind::GeoJson,
         "shp" => TableKind::Shapefile,
         _ => {
-            let told = AppError::refused("output.ending", "mended copies are written as GeoPackage, GeoJSON or shapefile");
-            return Err(told.with_fact("--repair", path.display().to_string()).with_hint("end its name in .gpkg, .geojson or .shp"));
+            let told =
+                AppError::refused("output.ending", "mended copies are written as GeoPackage, GeoJSON or shapefile, those of task data as a folder or zip");
+            return Err(told
+                .with_fact("--repair", path.display().to_string())
+                .with_hint("end its name in .gpkg, .geojson or .shp; for task data in .zip or nothing"));
         }
     };
     if map.lattice.is_some() || map.patches.is_empty() {
-        return Err(AppError::refused("repair.grid", "only maps of polygons are mended; this one has none").with_hint("leave --repair out"));
+        return Err(AppError::refused("repair.grid", "only maps of polygons, and task data, are mended; this is a grid")
+            .with_hint("give task data a folder or a .zip; a raster has nothing to mend but its rates, which are yours to say"));
     }
     let System::Known(crs) = &map.system else {
         let told = AppError::refused("repair.system", "the map states no reference system, so a copy would be as lost as it is");

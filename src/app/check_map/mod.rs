@@ -95,7 +95,7 @@ pub fn check_map(request: &CheckMapRequest) -> Result<Report, AppError> {
     }
     let mut repair = None;
     if let Some(path) = &request.repair {
-        let (mended, written) = mend::write_repair(path, &map, request.overwrite)?;
+        let (mended, written) = mend::write_repair(path, &map, &request.map, against.boundary.as_ref(), request.overwrite)?;
         files.extend(written);
         repair = Some(mended);
     }

@@ -13,6 +13,14 @@ pub enum CommitError {
         /// As given.
         path: PathBuf,
     },
+    /// A name that no file system takes.
+    #[error("{} cannot be an output folder: a name of {bytes} bytes is longer than the 255 that disks take", path.display())]
+    TooLong {
+        /// As given.
+        path: PathBuf,
+        /// Length of the name. (bytes)
+        bytes: usize,
+    },
     /// A path that must be a folder is something else.
     #[error("{} is not a folder", path.display())]
     NotAFolder {

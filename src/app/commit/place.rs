@@ -14,6 +14,8 @@ use crate::app::commit::hash::sha256_hex;
 
 /// Names longer than this are replaced by their hash, so that the hidden names stay below the 255 bytes that file systems allow.
 const LONGEST_NAME: usize = 180;
+/// Bytes that a name may have on the file systems in use (from memory).
+const LONGEST_PART: usize = 255;
 
 /// An output folder with links resolved.
 #[derive(Clone, Debug)]
@@ -37,6 +39,10 @@ impl Place {
         let rest = absolute.strip_prefix(there).map_err(|_| bad())?;
         if rest.components().any(|part| !matches!(part, Component::Normal(_))) {
             return Err(bad());
+        }
+        // A folder that cannot be made must be refused before anything is staged beside it.
+        if let Some(part) = rest.components().find(|part| part.as_os_str().len() > LONGEST_PART) {
+            return Err(CommitError::TooLong { path: path.to_owned(), bytes: part.as_os_str().len() });
         }
         let mut folder = step("find", there, fs_err::canonicalize(there))?;
         if !folder.is_dir() {
@@ -179,6 +185,8 @@ mod tests {
         fs_err::write(&file, "x").unwrap();
         assert!(matches!(Place::of(&file), Err(CommitError::NotAFolder { .. })));
         assert!(matches!(Place::of(&file.join("out")), Err(CommitError::NotAFolder { .. })));
+        assert!(matches!(Place::of(&scratch.path().join("x".repeat(256))), Err(CommitError::TooLong { bytes: 256, .. })));
+        assert!(Place::of(&scratch.path().join("x".repeat(255)).join("out")).is_ok());
         // "." and a trailing ".." of folders that are there are fine.
         let place = Place::of(&scratch.path().join(".")).unwrap();
         assert_eq!(place.folder, scratch.path().canonicalize().unwrap());

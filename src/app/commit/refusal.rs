@@ -13,7 +13,7 @@ impl CommitError {
     /// Stable code for scripts.
     pub const fn code(&self) -> &'static str {
         match self {
-            Self::NoSuchPlace { .. } => "output.place",
+            Self::NoSuchPlace { .. } | Self::TooLong { .. } => "output.place",
             Self::NotAFolder { .. } | Self::NotAFile { .. } => "output.kind",
             Self::Foreign { .. } => "output.foreign",
             Self::Changed { .. } => "output.changed",
@@ -35,6 +35,7 @@ impl From<CommitError> for AppError {
         let told = Self::refused(error.code(), error.to_string()).with_causes(&error);
         match &error {
             CommitError::NoSuchPlace { path } => told.with_fact(shown(path), "not a place for a folder").with_hint("name a folder, for example --output out"),
+            CommitError::TooLong { path, .. } => told.with_fact(shown(path), UNTOUCHED).with_hint("choose a shorter name with --output"),
             CommitError::NotAFolder { path } => {
                 told.with_fact(shown(path), "a file or a link, where a folder is needed").with_hint("choose another folder, or move that one away")
             }
@@ -56,8 +57,10 @@ impl From<CommitError> for AppError {
                 told.with_fact(shown(path), UNTOUCHED).with_hint("choose a folder of your own with --output, or have the permission changed")
             }
             CommitError::NoRoom { path, needed, free } => {
-                let free = free.map_or_else(|| "what is free is not known".to_owned(), |free| format!("{} free", size(free)));
-                told.with_fact(shown(path), format!("{} needed, {free}; {UNTOUCHED}", size(*needed)))
+                let room = free.map_or_else(|| "what is free is not known".to_owned(), |free| format!("{} free", size(free)));
+                // Room for bytes and yet none left: the disk's table of files is full, or a quota is.
+                let what = if free.is_some_and(|free| free > *needed) { ": the disk takes no more files, or a quota is used up" } else { "" };
+                told.with_fact(shown(path), format!("{} needed, {room}{what}; {UNTOUCHED}", size(*needed)))
                     .with_hint("make room, choose another disk with --output, or switch off formats in [output]")
             }
             CommitError::Step { path, .. } => told.with_fact(shown(path), UNTOUCHED).with_hint("see to the cause and run the command again"),

@@ -12,6 +12,7 @@ use crate::app::convert::place::Target;
 use crate::app::error::AppError;
 use crate::app::map::set_up;
 use crate::app::open::refuse_network;
+use crate::app::open::refuse_onto;
 use crate::finding::Finding;
 use crate::format::carried_out;
 use crate::format::geopackage;
@@ -114,6 +115,7 @@ pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
     refuse_network(&request.map, request.common.network)?;
     set_up(&request.common);
     let target = Target::of(request)?;
+    refuse_onto([&request.map], &target.main(request.to))?;
     let told = request.rates_in.as_deref().map(|word| words::measure(word, "--rates-in")).transpose()?;
     let wanted = Wanted {
         told,

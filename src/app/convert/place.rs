@@ -58,6 +58,12 @@ impl Target {
         Ok(Self { folder: parent.to_owned(), name: stem(output), zipped: task })
     }
 
+    /// The file that will be written, or the folder of task data.
+    pub(super) fn main(&self, to: ConvertTo) -> PathBuf {
+        let name = if to == ConvertTo::Iso11783 && !self.zipped { "TASKDATA".to_owned() } else { format!("{}.{}", self.name, endings(to)[0]) };
+        self.folder.join(name)
+    }
+
     /// Writes the files into a hidden folder within the target folder.
     pub(super) fn stage(&self, files: &[Payload], overwrite: bool) -> Result<Staged, AppError> {
         let made = if self.folder.is_dir() { None } else { Some(self.folder.clone()) };

@@ -46,9 +46,12 @@ impl From<JobError> for AppError {
                 .with_hint("check the path; `haulm new` writes a first job file"),
             JobError::Refused { faults, .. } => match faults.as_slice() {
                 [fault] => told(fault.code(), fault.headline()).with_fact(fault.place(), fault.line_text()).with_hint(fault.hint()),
-                _ => faults.iter().fold(told("job.faults", format!("{} faults in the job file", faults.len())), |told, fault| {
-                    told.with_fact(fault.place(), format!("{} [{}]; {}", fault.headline(), fault.code(), fault.hint()))
-                }),
+                _ => faults
+                    .iter()
+                    .fold(told("job.faults", format!("{} faults in the job file", faults.len())), |told, fault| {
+                        told.with_fact(fault.place(), format!("{} [{}]; {}", fault.headline(), fault.code(), fault.hint()))
+                    })
+                    .with_hint("mend them from the top: the way out stands beside each, and one slip can make others"),
             },
         }
     }
@@ -90,7 +93,13 @@ impl Fault {
     pub fn line_text(&self) -> String {
         match (self.key.rsplit('.').next(), self.found.is_empty()) {
             (Some(leaf), false) if !leaf.is_empty() => format!("{leaf} = {}", self.found),
-            _ => "nothing stands here".to_owned(),
+            // A place without a key of its own: what was found there, whole.
+            (_, false) => self.found.clone(),
+            (_, true) => match &self.problem {
+                Problem::NotText { .. } => "from here on it is no text".to_owned(),
+                Problem::UnknownKey { name, .. } => name.clone(),
+                _ => "nothing stands here".to_owned(),
+            },
         }
     }
     /// What to do about it.

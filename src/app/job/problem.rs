@@ -467,7 +467,7 @@ impl Problem {
         let leaf = key.rsplit('.').next().unwrap_or(key);
         match self {
             Self::Syntax { .. } => "a line reads key = \"text\", key = 1.5, key = 2026-04-14 or [section]; text stands in quotes".to_owned(),
-            Self::NotText { .. } => "save the file as UTF-8".to_owned(),
+            Self::NotText { .. } => "give a job file, text in UTF-8; `haulm new` writes a first one".to_owned(),
             Self::UnknownKey { near: Some(near), .. } | Self::Choice { near: Some(near), .. } | Self::UnknownUnit { near: Some(near), .. } => {
                 format!("did you mean \"{near}\"?")
             }
@@ -495,6 +495,7 @@ impl Problem {
             Self::UnknownUnit { wanted, .. } => format!("known: {}", wanted.units().join(", ")),
             Self::WrongQuantity { wanted, .. } | Self::NotANumber { wanted, .. } => format!("write for instance {}", wanted.examples("10")),
             Self::DecimalComma { point, .. } => format!("write \"{point}\" if the comma marked decimals"),
+            Self::Negative { .. } if key == "imagery.scale" => "give a value above zero".to_owned(),
             Self::Negative { .. } => "give zero or more".to_owned(),
             Self::Zero { .. } => "give a value above zero".to_owned(),
             Self::NotFinite { .. } => "give a plain number".to_owned(),

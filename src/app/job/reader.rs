@@ -17,6 +17,9 @@ use toml::Spanned;
 use toml::de::DeTable;
 use toml::de::DeValue;
 
+/// Slips of spelling that are told at once.
+const MOST_SLIPS: usize = 5;
+
 /// A value of the file, free of the parser's lifetimes.
 #[derive(Clone, Debug)]
 pub(crate) enum Item {
@@ -114,10 +117,14 @@ fn shorten(text: &str) -> String {
 /// Parses a whole file; every syntax fault is logged, and `None` returned when there is one.
 pub(crate) fn parse(log: &Log) -> Option<Section<'_>> {
     let (table, errors) = DeTable::parse_recoverable(&log.text);
-    for error in &errors {
+    // What comes after the first slips of spelling is mostly their echo.
+    for error in errors.iter().take(MOST_SLIPS) {
         let span = error.span().unwrap_or(log.text.len()..log.text.len());
+        // The parser's place may be a single letter, or lie between two: the rest of the line says more.
+        let rest = log.text.get(span.start..).and_then(|text| text.lines().next()).map_or(0, str::len);
+        let span = span.start..span.start + rest;
         let reason = error.message().lines().collect::<Vec<_>>().join(", ");
-        log.fault(&span, "", false, Problem::Syntax { reason });
+        log.fault(&span, "", true, Problem::Syntax { reason });
     }
     if !errors.is_empty() {
         return None;

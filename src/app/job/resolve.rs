@@ -48,8 +48,25 @@ pub fn read_rate_job(path: &Path) -> Result<Checked<RateSettings>, JobError> {
     rate_job(&bytes_of(path)?, path)
 }
 
+/// More than this is no job file, and would only fill the memory. (bytes)
+const LARGEST: u64 = 16 << 20;
+
+/// Bytes of a text file that people write, such as a job; what is no file, or far too large, is refused before it is read.
+pub(crate) fn text_bytes(path: &Path) -> std::io::Result<Vec<u8>> {
+    // What is not there is told by the reading itself.
+    if let Ok(found) = fs_err::metadata(path) {
+        if !found.is_file() && !found.is_dir() {
+            return Err(std::io::Error::other("a pipe, socket or device, not a file"));
+        }
+        if found.len() > LARGEST {
+            return Err(std::io::Error::other(format!("it holds {} bytes, more than the {LARGEST} that are looked at", found.len())));
+        }
+    }
+    fs_err::read(path)
+}
+
 pub(super) fn bytes_of(path: &Path) -> Result<Vec<u8>, JobError> {
-    fs_err::read(path).map_err(|source| JobError::Read { path: path.to_owned(), source })
+    text_bytes(path).map_err(|source| JobError::Read { path: path.to_owned(), source })
 }
 
 /// The text as a log to write faults to; bytes that are not UTF-8 are a fault of their own.

@@ -19,6 +19,9 @@ const ESTIMATES: (f64, f64) = (0.002, 0.010);
 /// NDVI of a strip above which more nitrogen hardly shows. Common practice, no source.
 const SATURATED: f64 = 0.85;
 
+/// Response index of a single pair below which the strip is no longer as green as the rest within what hand readings tell. Common practice, no source.
+const PALER: f64 = 0.95;
+
 /// Says everything that can be said of a flat rate.
 pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Finding>) {
     season(settings, flat, findings);
@@ -98,7 +101,12 @@ fn response(flat: &Flat, findings: &mut Vec<Finding>) {
     let ratio = flat.readings.ratio;
     let Ok(interval) = &flat.readings.interval else {
         findings.push(Finding::note("reference.interval", "nothing says how sure the response index is: give at least 5 pairs of readings along the strip"));
-        if ratio <= 1.0 {
+        if ratio < PALER {
+            findings.push(Finding::caution(
+                "reference.below",
+                format!("the strip is paler than the crop beside it: response index {ratio:.3} lies below 1; look whether the readings are swapped, or the strip is no reference"),
+            ));
+        } else if ratio <= 1.0 {
             findings.push(Finding::note(
                 "response.none",
                 format!(

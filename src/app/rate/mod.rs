@@ -22,6 +22,7 @@ use crate::pipeline::season::GrowingSeason;
 use crate::pipeline::settings::LargestRatio;
 use crate::pipeline::settings::RateSettings;
 use crate::report::model::Report;
+use crate::science::index::Index;
 use crate::science::methods::CellRate;
 use crate::science::methods::RateModel;
 use crate::science::money::Comparison;
@@ -102,6 +103,7 @@ fn flat_rate(settings: &RateSettings, findings: &mut Vec<Finding>) -> Result<Fla
         AppError::refused("reference.readings", error.to_string())
             .with_hint("give averaged readings of the index, such as 0.66 in the strip and 0.50 beside it")
     })?;
+    possible(settings, &pairs)?;
     let season = growing_season(&settings.season, None, findings)?.season;
     let model = model(settings, season.growing_days)?;
     let none = || AppError::refused("rate.inputs", "the readings give no rate").with_fact("beside", format!("{}", estimate.beside));
@@ -125,6 +127,18 @@ fn flat_rate(settings: &RateSettings, findings: &mut Vec<Finding>) -> Result<Fla
     let rate = rules.step * steps as f64;
     let money = money(settings, &cell, rate);
     Ok(Flat { readings: estimate, season, cell, rate, by_bounds, by_efficiency, by_curve, money })
+}
+
+/// Refuses a reading that the index cannot have: one of 66 is a share in per cent, and a curve takes it for the densest canopy of all.
+fn possible(settings: &RateSettings, pairs: &[(f64, f64)]) -> Result<(), AppError> {
+    let Some(name) = settings.response.index() else { return Ok(()) };
+    let Some((low, high)) = Index::parse(name).ok().and_then(|index| index.range()) else { return Ok(()) };
+    let odd = pairs.iter().flat_map(|(strip, beside)| [("strip", *strip), ("beside", *beside)]).find(|(_, value)| !(low..=high).contains(value));
+    odd.map_or(Ok(()), |(place, value)| {
+        Err(AppError::refused("reference.range", format!("a reading of {value} cannot be {name}, which lies between {low} and {high}"))
+            .with_fact(place, format!("{value}"))
+            .with_hint("write 0.66, not 66, where the sensor shows per cent; else check the index"))
+    })
 }
 
 fn model(settings: &RateSettings, growing_days: f64) -> Result<RateModel, AppError> {

@@ -33,6 +33,14 @@ pub enum GeoPackageError {
         #[from]
         source: crate::format::style::StyleError,
     },
+    /// `SQLite` refused.
+    #[error("GeoPackage: {doing} failed")]
+    Sqlite {
+        /// At what.
+        doing: &'static str,
+        /// What it said.
+        source: rusqlite::Error,
+    },
     /// GDAL refused.
     #[error("GeoPackage: {doing} failed")]
     Gdal {

@@ -4,6 +4,7 @@ mod about;
 mod carried;
 mod columns;
 mod error;
+mod rows;
 mod write;
 
 pub use carried::write as write_carried;

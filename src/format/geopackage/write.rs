@@ -1,4 +1,4 @@
-//! Writes a `GeoPackage` through GDAL, in memory.
+//! Writes a `GeoPackage` in memory: tables through GDAL, the many rows of cells by `SQLite` itself.
 //!
 //! # Source
 //! OGC 12-128 (`GeoPackage` 1.3): layers, geometry type, last-change date, `RTree` extension; kept by GDAL.
@@ -9,6 +9,7 @@ use super::columns::Kind;
 use super::columns::Layer;
 use super::columns::Value;
 use super::error::GeoPackageError;
+use super::rows;
 use crate::format::payload::Payload;
 use crate::format::scratch::Scratch;
 use crate::format::scratch::ThreadOption;
@@ -61,8 +62,7 @@ pub fn write(prescription: &Prescription, instant: Timestamp) -> Result<Vec<Payl
 
     let zones = prescription.zones.iter().map(|zone| (zone.outline.clone(), columns::zone(prescription, zone)));
     add_layer(&mut dataset, &plane, columns::ZONES, zones)?;
-    let cells = prescription.cells.iter().enumerate().map(|(i, cell)| (prescription.grid.outline(i), columns::cell(cell, prescription.grid.part_of(i))));
-    add_layer(&mut dataset, &plane, columns::CELLS, cells)?;
+    add_layer(&mut dataset, &plane, columns::CELLS, std::iter::empty())?;
     let strips = prescription.strips.iter().map(|strip| (strip.outline.clone(), columns::strip(strip)));
     add_layer(&mut dataset, &plane, columns::STRIPS, strips)?;
     add_layer(&mut dataset, &plane, columns::FIELD, std::iter::once((prescription.field.clone(), columns::field(prescription))))?;
@@ -77,7 +77,9 @@ pub fn write(prescription: &Prescription, instant: Timestamp) -> Result<Vec<Payl
     ];
     about::add_styles(&dataset, &styles, &pinned)?;
     dataset.close().map_err(gdal("closing the file"))?;
-    Ok(vec![Payload::new(PATH, file.into_bytes().map_err(gdal("taking the file from memory"))?)])
+    let bytes = file.into_bytes().map_err(gdal("taking the file from memory"))?;
+    let cells = prescription.cells.iter().enumerate().map(|(i, cell)| (prescription.grid.outline(i), columns::cell(cell, prescription.grid.part_of(i))));
+    Ok(vec![Payload::new(PATH, rows::filled(&bytes, &columns::CELLS, cells)?)])
 }
 
 pub(super) fn gdal(doing: &'static str) -> impl Fn(GdalError) -> GeoPackageError {
@@ -118,7 +120,7 @@ pub(super) fn add_layer(dataset: &mut Dataset, plane: &SpatialRef, layer: Layer,
 }
 
 /// Numbers are numbers: what is missing is `None` and becomes null, never NaN.
-fn check(layer: &Layer, row: usize, values: &[Value]) -> Result<(), GeoPackageError> {
+pub(super) fn check(layer: &Layer, row: usize, values: &[Value]) -> Result<(), GeoPackageError> {
     for ((column, _, _), value) in layer.columns.iter().zip(values) {
         match *value {
             Value::Real(Some(value)) if !value.is_finite() => return Err(GeoPackageError::NotFinite { layer: layer.name, row, column, value }),
@@ -246,7 +248,7 @@ mod tests {
         std::thread::sleep(std::time::Duration::from_millis(1_100));
         assert_eq!(first, write(&p, instant()).unwrap());
         let bytes = &first[0].bytes;
-        // SQLite header: application id "GPKG" at 68, user version 10300 at 60.
+        // `SQLite` header: application id "GPKG" at 68, user version 10300 at 60.
         assert_eq!((&bytes[68..72], &bytes[60..64]), (&b"GPKG"[..], &10_300_u32.to_be_bytes()[..]));
         assert!(bytes.windows(24).any(|window| window == b"2026-04-14T00:00:00.000Z"));
     }

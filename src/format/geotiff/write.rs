@@ -96,7 +96,6 @@ pub(super) fn fill_rows((columns, rows): (usize, usize), plain: &Scratch, mut ne
     }
     let driver = DriverManager::get_driver_by_name("GTiff")?;
     let mut dataset = driver.create_with_band_type_with_options::<f32, _>(plain.path(), columns, rows, 1, &options)?;
-    let mut band = dataset.rasterband(1)?;
     let mut counts = BTreeMap::new();
     for top in (0..rows).step_by(TILE) {
         let height = TILE.min(rows - top);
@@ -107,7 +106,7 @@ pub(super) fn fill_rows((columns, rows): (usize, usize), plain: &Scratch, mut ne
                 *counts.entry(run[0].to_bits()).or_insert(0) += run.len() as u64;
             }
         }
-        band.write((0, isize::try_from(top)?), (columns, height), &mut buffer)?;
+        dataset.rasterband(1)?.write((0, isize::try_from(top)?), (columns, height), &mut buffer)?;
     }
     // Made here, where the pixels are at hand: the COG driver would write a file of its own for them.
     let coarser: Vec<i32> = (1..16).map(|power| 1 << power).take_while(|factor| columns.max(rows) > TILE * *factor as usize / 2).collect();

@@ -1,5 +1,6 @@
 //! `GeoPackage` and `FlatGeobuf`, through GDAL, which hands rings on as they are stored.
 
+use std::io::Read as _;
 use std::path::Path;
 
 use gdal::Dataset;
@@ -8,6 +9,7 @@ use gdal::GdalOpenFlags;
 use gdal::vector::FieldValue;
 use gdal::vector::Geometry;
 use gdal::vector::LayerAccess;
+use gdal::vector::sql::Dialect;
 use geo::Coord;
 
 use crate::format::maps::MapError;
@@ -69,7 +71,46 @@ pub(super) fn read(path: &Path, asked: Option<&str>) -> Result<CarriedMap, MapEr
         }
         map.patches.push(Patch { place, parts, rate: Rate::Missing, attributes });
     }
+    // A reader that meets a damaged place just ends; what the file promises tells whether it came to the end.
+    let (read, promised) = (map.patches.len() as u64, layer.feature_count());
+    if read < promised {
+        let message = format!("the layer promises {promised} features, and {read} can be read: the file is cut off or damaged; copy it again");
+        map.oddities.push(Fault::stop("file.records", Place::whole(), message).sized((promised - read) as f64, "features"));
+    }
+    if kind == MapKind::GeoPackage {
+        whole_database(path, &dataset, &mut map.oddities);
+    }
     Ok(map)
+}
+
+/// Whether a database is all there and sound in itself: length against its header, and `SQLite`'s own check.
+///
+/// # Source
+/// `SQLite` database file format, 1.3: page size at 16, change counter at 24, pages at 28, valid for that counter at 92, all big-endian.
+fn whole_database(path: &Path, dataset: &Dataset, oddities: &mut Vec<Fault>) {
+    let mut head = [0_u8; 100];
+    let read = fs_err::File::open(path).and_then(|mut file| Ok((file.read_exact(&mut head)?, file.metadata()?.len())));
+    if let Ok(((), length)) = read {
+        let number = |at: usize| head.get(at..at + 4).and_then(|four| four.try_into().ok()).map_or(0, u32::from_be_bytes);
+        let page = match u64::from(u16::from_be_bytes([head[16], head[17]])) {
+            1 => 65_536,
+            page => page,
+        };
+        let due = page * u64::from(number(28));
+        if number(24) == number(92) && length < due {
+            let message = format!("the file has {length} bytes, its header says {due}: it is cut off; copy it again");
+            oddities.push(Fault::stop("file.cut", Place::whole(), message).sized((due - length) as f64, "bytes"));
+            return;
+        }
+    }
+    let said = dataset.execute_sql("PRAGMA quick_check(1)", None, Dialect::DEFAULT).ok().flatten().and_then(|mut rows| {
+        let row = rows.features().next()?;
+        row.field_as_string(0).ok().flatten()
+    });
+    if said.as_deref() != Some("ok") {
+        let why = said.unwrap_or_else(|| "it cannot even be checked".to_owned());
+        oddities.push(Fault::stop("file.damaged", Place::whole(), format!("the database is damaged ({}): copy it again", why.replace('\n', " "))));
+    }
 }
 
 fn attribute(feature: &gdal::vector::Feature<'_>, column: usize) -> Attribute {

@@ -10,7 +10,10 @@ mod raster;
 mod shapefile;
 mod table;
 mod task;
+mod task_external;
+mod task_grid_mend;
 mod task_ids;
+mod task_mend;
 mod task_zones;
 mod unpack;
 mod write;
@@ -21,6 +24,8 @@ use crate::zones::carried::CarriedMap;
 use crate::zones::carried::Meaning;
 
 pub use error::MapError;
+pub use task_mend::TaskMend;
+pub use task_mend::mend_task;
 pub use write::Table;
 pub use write::TableKind;
 pub use write::TableRow;
@@ -48,7 +53,7 @@ pub struct ReadOptions {
 pub fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, MapError> {
     let data = fs_err::metadata(path).map_err(|_| MapError::Missing { path: path.to_owned() })?;
     if data.is_dir() {
-        return task::read_folder(path);
+        return task::read(path);
     }
     if data.len() > LARGEST {
         return Err(MapError::TooLarge { path: path.to_owned(), bytes: data.len() });
@@ -60,8 +65,7 @@ pub fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, MapError> 
         "gpkg" | "fgb" => gdal_table::read(path, options.layer.as_deref())?,
         "kml" | "kmz" => kml::read(path)?,
         "tif" | "tiff" | "asc" => return raster::read(path, options),
-        "xml" => return task::read_file(path),
-        "zip" => return task::read_zip(path),
+        "xml" | "zip" => return task::read(path),
         _ => return Err(MapError::Ending { path: path.to_owned(), ending }),
     };
     table::settle(&mut map, options);

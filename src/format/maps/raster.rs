@@ -23,6 +23,8 @@ use crate::zones::faults::fault::Fault;
 const DRIVERS: [&str; 2] = ["GTiff", "AAIGrid"];
 /// More pixels than this are no zone map but an image.
 const PIXELS: usize = 64_000_000;
+/// More bands than this are no map of rates.
+const BANDS: usize = 64;
 
 pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, MapError> {
     let refused = |reason: String| MapError::Unreadable { path: path.to_owned(), reason };
@@ -43,6 +45,13 @@ pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, Map
         Some(stated) => system_of(&stated).map_or_else(|| System::Missing("the raster states one that lies nowhere on Earth".to_owned()), System::Known),
     };
     let band = dataset.rasterband(1).map_err(unreadable)?;
+    // A tile is held in memory with all its bands, whatever the file's length.
+    let (bands, (tile_cols, tile_rows)) = (dataset.raster_count(), band.block_size());
+    if bands > BANDS || tile_cols.saturating_mul(tile_rows).saturating_mul(bands) > PIXELS {
+        return Err(refused(format!(
+            "{bands} bands in tiles of {tile_cols} × {tile_rows} pixels; a map of rates has up to {BANDS} bands and far smaller tiles"
+        )));
+    }
     if dataset.raster_count() > 1 {
         let message = format!("the raster has {} bands; the first is taken for the rate", dataset.raster_count());
         map.oddities.push(Fault::caution("raster.bands", Place::named("bands"), message));

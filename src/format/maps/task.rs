@@ -16,6 +16,7 @@ use crate::format::maps::LARGEST;
 use crate::format::maps::MapError;
 use crate::format::maps::bytes_of;
 use crate::format::maps::grid;
+use crate::format::maps::task_external;
 use crate::format::maps::task_ids;
 use crate::format::maps::task_zones;
 use crate::format::maps::task_zones::Zones;
@@ -36,9 +37,9 @@ use crate::zones::carried::TaskForm;
 use crate::zones::faults::fault::Fault;
 
 /// Name of the main file, by the standard in capitals.
-const MAIN: &str = "TASKDATA.XML";
+pub(super) const MAIN: &str = "TASKDATA.XML";
 /// Folder that it stands in.
-const FOLDER: &str = "TASKDATA";
+pub(super) const FOLDER: &str = "TASKDATA";
 
 /// The files of a set by name, in the folder of the main file.
 pub(super) struct Set {
@@ -59,8 +60,33 @@ fn is_main(name: &str) -> bool {
     name.eq_ignore_ascii_case(MAIN)
 }
 
-/// Reads a folder that holds the set, or the folder TASKDATA.
-pub(super) fn read_folder(path: &Path) -> Result<CarriedMap, MapError> {
+/// A set of files as it lies there.
+pub(super) struct Loaded {
+    /// The main file.
+    pub(super) main: Vec<u8>,
+    /// Its name.
+    pub(super) name: String,
+    /// Name of the folder that it stands in.
+    pub(super) folder: String,
+    /// The files beside it.
+    pub(super) set: Set,
+}
+
+/// Reads a folder that holds the set (or the folder TASKDATA), its main file, or a zip of it.
+pub(super) fn read(path: &Path) -> Result<CarriedMap, MapError> {
+    read_set(path, &load(path)?)
+}
+
+/// Loads a set without looking into it.
+pub(super) fn load(path: &Path) -> Result<Loaded, MapError> {
+    if path.is_dir() {
+        return load_file(&main_file(path)?);
+    }
+    if path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("zip")) { load_zip(path) } else { load_file(path) }
+}
+
+/// The main file of a folder.
+fn main_file(path: &Path) -> Result<std::path::PathBuf, MapError> {
     let list = |folder: &Path| -> Result<Vec<std::path::PathBuf>, MapError> {
         let unreadable = |error: std::io::Error| MapError::Unreadable { path: folder.to_owned(), reason: error.to_string() };
         let mut found: Vec<_> = fs_err::read_dir(folder).map_err(unreadable)?.filter_map(|entry| entry.ok().map(|entry| entry.path())).collect();
@@ -76,44 +102,54 @@ pub(super) fn read_folder(path: &Path) -> Result<CarriedMap, MapError> {
             .filter(|below| name(below).eq_ignore_ascii_case(FOLDER) && below.is_dir())
             .find_map(|below| list(below).ok()?.into_iter().find(|file| is_main(&name(file)))),
     };
-    let main =
-        main.ok_or_else(|| MapError::Unreadable { path: path.to_owned(), reason: format!("the folder holds no {MAIN}, nor a folder {FOLDER} with one") })?;
-    read_file(&main)
+    main.ok_or_else(|| MapError::Unreadable { path: path.to_owned(), reason: format!("the folder holds no {MAIN}, nor a folder {FOLDER} with one") })
 }
 
-/// Reads the main file and the grids beside it.
-pub(super) fn read_file(path: &Path) -> Result<CarriedMap, MapError> {
+/// The main file and, of those beside it, grids and external files.
+fn load_file(path: &Path) -> Result<Loaded, MapError> {
     let name = |path: &Path| path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
     let mut files = BTreeMap::new();
     let beside: Vec<_> = fs_err::read_dir(folder).map(|entries| entries.filter_map(|entry| entry.ok().map(|e| e.path())).collect()).unwrap_or_default();
     for file in beside {
         let small = fs_err::metadata(&file).is_ok_and(|data| data.is_file() && data.len() <= LARGEST);
-        if small && file.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("bin")) {
+        // A link could lead out of the folder; no stick can hold one.
+        let external = || task_external::is_file(&name(&file)) && fs_err::symlink_metadata(&file).is_ok_and(|data| data.is_file());
+        if small && (file.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("bin")) || external()) {
             files.insert(name(&file), bytes_of(&file)?);
         }
     }
-    let bytes = bytes_of(path)?;
+    let main = bytes_of(path)?;
     let whole = fs_err::canonicalize(folder).unwrap_or_else(|_| folder.to_owned());
-    read_set(path, &bytes, &name(path), &name(&whole), &Set { files })
+    Ok(Loaded { main, name: name(path), folder: name(&whole), set: Set { files } })
 }
 
-/// Reads a zipped set.
-pub(super) fn read_zip(path: &Path) -> Result<CarriedMap, MapError> {
-    let files = unzipped(path, &bytes_of(path)?)?;
+/// A zipped set.
+fn load_zip(path: &Path) -> Result<Loaded, MapError> {
+    let mut files = unzipped(path, &bytes_of(path)?)?;
     let last = |name: &str| name.rsplit('/').next().unwrap_or_default().to_owned();
     let main = files.keys().find(|name| is_main(&last(name))).cloned();
     let main = main.ok_or_else(|| MapError::Unreadable { path: path.to_owned(), reason: format!("the archive holds no {MAIN}") })?;
     let folder = main.strip_suffix(&last(&main)).unwrap_or_default().to_owned();
-    let above = last(folder.trim_end_matches('/'));
-    let bytes = files.get(&main).cloned().unwrap_or_default();
+    let bytes = files.remove(&main).unwrap_or_default();
     let beside = files.into_iter().filter_map(|(name, bytes)| Some((name.strip_prefix(&folder)?.to_owned(), bytes))).collect();
-    read_set(path, &bytes, &last(&main), &above, &Set { files: beside })
+    Ok(Loaded { main: bytes, name: last(&main), folder: last(folder.trim_end_matches('/')), set: Set { files: beside } })
 }
 
-fn read_set(path: &Path, bytes: &[u8], name: &str, folder: &str, set: &Set) -> Result<CarriedMap, MapError> {
-    let (text, marked) = xml_text(path, bytes)?;
-    let tree = xml_tree(path, text)?;
+/// The task with a map, if any has one, else the first.
+pub(super) fn chosen<'a, 'd: 'a>(root: Node<'a, 'd>) -> Option<Node<'a, 'd>> {
+    let has_map = |task: &Node<'_, '_>| children(*task, "GRD").next().is_some() || children(*task, "TZN").any(|zone| children(zone, "PLN").next().is_some());
+    let tasks: Vec<_> = children(root, "TSK").collect();
+    tasks.iter().find(|task| has_map(task)).or_else(|| tasks.first()).copied()
+}
+
+/// Reads a loaded set.
+pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<CarriedMap, MapError> {
+    let Loaded { main, name, folder, set } = loaded;
+    let (text, marked) = xml_text(path, main)?;
+    let mut external = Vec::new();
+    let whole = task_external::whole(path, text, set, &mut external)?;
+    let tree = xml_tree(path, &whole)?;
     let root = tree.root_element();
     if root.tag_name().name() != "ISO11783_TaskData" {
         let reason = format!("its root is {:?}, not ISO11783_TaskData", root.tag_name().name());
@@ -121,6 +157,7 @@ fn read_set(path: &Path, bytes: &[u8], name: &str, folder: &str, set: &Set) -> R
     }
     let mut map = CarriedMap::empty("task data", MapKind::TaskData(TaskForm::Flat));
     map.system = System::Known(Crs::wgs84());
+    map.oddities = external;
     if name != MAIN || folder != FOLDER {
         let message = format!("it stands as {folder}/{name}; terminals look for {FOLDER}/{MAIN}, capitals and all");
         map.oddities.push(Fault::caution("task.file_name", Place::named(name), message));
@@ -133,15 +170,13 @@ fn read_set(path: &Path, bytes: &[u8], name: &str, folder: &str, set: &Set) -> R
         ));
     }
     let version = task_ids::check(root, &mut map);
-    let tasks: Vec<_> = children(root, "TSK").collect();
-    // The task with a map, if any has one.
-    let has_map = |task: &&Node<'_, '_>| children(**task, "GRD").next().is_some() || children(**task, "TZN").any(|zone| children(zone, "PLN").next().is_some());
-    let Some(task) = tasks.iter().find(has_map).or_else(|| tasks.first()).copied() else {
+    let Some(task) = chosen(root) else {
         map.oddities.push(Fault::stop("task.none", Place::named(name), "the file holds no task (TSK), so no rates"));
         return Ok(map);
     };
-    if tasks.len() > 1 {
-        let message = format!("the file holds {} tasks; this is about {}", tasks.len(), id(task));
+    let tasks = children(root, "TSK").count();
+    if tasks > 1 {
+        let message = format!("the file holds {tasks} tasks; this is about {}", id(task));
         map.oddities.push(Fault::note("task.several", Place::named(id(task)), message));
     }
     task.attribute("B").unwrap_or(id(task)).clone_into(&mut map.name);

@@ -8,7 +8,6 @@ use std::collections::BTreeMap;
 
 use roxmltree::Node;
 
-use crate::format::maps::task::children;
 use crate::zones::carried::CarriedMap;
 use crate::zones::carried::Place;
 use crate::zones::faults::fault::Fault;
@@ -59,10 +58,6 @@ pub(super) fn check(root: Node<'_, '_>, map: &mut CarriedMap) -> u32 {
     if office != Some("1") {
         let message = format!("DataTransferOrigin is {}; a plan comes from the office, 1", office.unwrap_or("missing"));
         map.oddities.push(Fault::caution("task.origin", place, message));
-    }
-    if let Some(external) = children(root, "XFR").next() {
-        let message = "parts of the task stand in other files (XFR), which are not looked at; one file is what every terminal reads";
-        map.oddities.push(Fault::caution("task.external", Place::named(external.attribute("A").unwrap_or("XFR")), message));
     }
     ids(root, office == Some("1"), map);
     texts(root, map);

@@ -27,14 +27,20 @@ pub fn vector(style: &Style) -> Result<Vec<u8>, StyleError> {
     xml.open("qgis", &[("version", VERSION), ("styleCategories", "Symbology")])?;
     xml.open("renderer-v2", &[("type", "RuleRenderer"), ("symbollevels", "0"), ("enableorderby", "0"), ("forceraster", "0")])?;
     xml.open("rules", &[("key", "root")])?;
-    xml.open("rule", &[("key", "legend"), ("label", &super::xml::plain(&style.title))])?;
+    // A heading over the classes; a single rule is its own.
+    let headed = style.rules.len() > 1;
+    if headed {
+        xml.open("rule", &[("key", "legend"), ("label", &super::xml::plain(&style.title))])?;
+    }
     for (i, rule) in style.rules.iter().enumerate() {
         let (key, symbol, filter, label) = (format!("rule-{i}"), i.to_string(), filter(style, &rule.which), super::xml::plain(&rule.label));
         let mut attributes = vec![("key", key.as_str()), ("symbol", symbol.as_str()), ("label", label.as_str())];
         attributes.extend(filter.as_deref().map(|filter| ("filter", filter)));
         xml.leaf("rule", &attributes)?;
     }
-    xml.close("rule")?;
+    if headed {
+        xml.close("rule")?;
+    }
     xml.close("rules")?;
     xml.open("symbols", &[])?;
     for (i, rule) in style.rules.iter().enumerate() {

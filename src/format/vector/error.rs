@@ -114,6 +114,22 @@ pub enum VectorError {
         /// What was looked for.
         wanted: &'static str,
     },
+    /// A ring does not end where it began.
+    #[error("{}: a ring of a polygon does not end where it begins, so it bounds nothing for certain", path.display())]
+    Unclosed {
+        /// The file.
+        path: PathBuf,
+    },
+    /// Not all of the file can be read.
+    #[error("{}: after {read} feature(s) it cannot be read on: {reason}", path.display())]
+    Damaged {
+        /// The file.
+        path: PathBuf,
+        /// Features that were read.
+        read: usize,
+        /// What GDAL said.
+        reason: String,
+    },
     /// A coordinate is not a number.
     #[error("{}: feature {feature} has a coordinate that is not a finite number", path.display())]
     NotFinite {

@@ -8,17 +8,22 @@ use gdal::GdalOpenFlags;
 use gdal::vector::Layer;
 use gdal::vector::LayerAccess;
 use gdal::vector::OGRFieldType;
+use geo::CoordsIter as _;
 use geo::Geometry;
 use geo::LineString;
 use geo::MultiPolygon;
 
 use super::error::VectorError;
+use crate::format::complaints;
 use crate::format::systems::system_named;
 use crate::format::systems::system_of;
 use crate::space::crs::Crs;
 
 /// Drivers that may open a vector file; none of them reaches for a network.
 const DRIVERS: [&str; 9] = ["GeoJSON", "GPKG", "ESRI Shapefile", "FlatGeobuf", "LIBKML", "KML", "GML", "MapInfo File", "GeoJSONSeq"];
+
+/// What GDAL says of a ring whose ends lie apart.
+const UNCLOSED: &str = "closed ring";
 
 /// One feature: its areal parts and what the file calls it.
 #[derive(Clone, Debug, PartialEq)]
@@ -106,7 +111,11 @@ fn read<G>(
         allowed_drivers: Some(&DRIVERS),
         ..DatasetOptions::default()
     };
+    complaints::listen();
+    complaints::take();
     let dataset = Dataset::open_ex(path, options).map_err(|error| unreadable(&error))?;
+    // Some drivers read everything on opening, and drop such a ring, a pond's for instance, with a word to nobody else.
+    let unclosed = complaints::take().iter().any(|said| said.contains(UNCLOSED));
     let names: Vec<String> = dataset.layers().map(|layer| layer.name()).collect();
     let problem = |problem: String| VectorError::Layer { path: path.to_owned(), problem, layers: names.clone() };
     let index = match layer_name {
@@ -132,25 +141,57 @@ fn read<G>(
     let name_column = ["name", "NAME", "Name"].iter().find_map(|column| layer.defn().field_index(column).ok());
     let number_column = column.map(|column| number_column(&layer, column).ok_or_else(|| no_column(path, &layer, column))).transpose()?;
     let mut shapes = Vec::new();
+    let mut read = 0;
+    complaints::take();
     for (k, feature) in layer.features().enumerate() {
+        read += 1;
         // Never passed over: it may be the water that must get nothing.
         let Some(geometry) = feature.geometry().filter(|geometry| !geometry.is_empty()) else {
+            // Where the file is cut off, that is the reason.
+            undamaged(path, read)?;
             return Err(VectorError::NoGeometry { path: path.to_owned(), feature: k + 1, wanted });
         };
         let kind = geometry.geometry_name();
         let wrong = || VectorError::Kind { path: path.to_owned(), feature: k + 1, kind: kind.clone(), wanted };
         let mut flat = geometry.clone();
         flat.flatten_to_2d();
-        let shape = flat.to_geo().ok().and_then(take).ok_or_else(wrong)?;
+        let plain = flat.to_geo().ok().ok_or_else(wrong)?;
+        // An envelope passes over what is no number.
+        if plain.coords_iter().any(|place| !place.x.is_finite() || !place.y.is_finite()) {
+            return Err(VectorError::NotFinite { path: path.to_owned(), feature: k + 1 });
+        }
+        let shape = take(plain).ok_or_else(wrong)?;
         let name = name_column.and_then(|column| feature.field_as_string(column).ok().flatten());
         check_numbers(path, k + 1, &flat, &crs)?;
         let number = number_column.and_then(|column| feature.field_as_double(column).ok().flatten()).filter(|number| number.is_finite());
         shapes.push(Shape { geometry: shape, name, number });
     }
+    if unclosed {
+        return Err(VectorError::Unclosed { path: path.to_owned() });
+    }
+    undamaged(path, read)?;
+    // This format states the number at its beginning; others count by looking, or keep deleted records in the number.
+    let told = if dataset.driver().short_name() == "FlatGeobuf" { layer.feature_count() as usize } else { 0 };
+    if read < told {
+        return Err(VectorError::Damaged { path: path.to_owned(), read, reason: format!("it says that it holds {told}") });
+    }
     if shapes.is_empty() {
         return Err(VectorError::Empty { path: path.to_owned(), layer: names[index].clone(), filter: filter.map(str::to_owned), wanted });
     }
     Ok(VectorLayer { crs, shapes })
+}
+
+/// Refuses a layer that ended early, or lost a ring on the way: what it lacks may be the pond that must get nothing.
+fn undamaged(path: &Path, read: usize) -> Result<(), VectorError> {
+    let said = complaints::take();
+    if said.iter().any(|said| said.contains(UNCLOSED)) {
+        return Err(VectorError::Unclosed { path: path.to_owned() });
+    }
+    // A feature without a geometry is told as such.
+    match said.into_iter().find(|said| !said.contains("'OGR_G_IsEmpty'")) {
+        Some(reason) => Err(VectorError::Damaged { path: path.to_owned(), read, reason }),
+        None => Ok(()),
+    }
 }
 
 /// Place of a column that holds numbers.
@@ -265,6 +306,15 @@ mod tests {
         assert!(matches!(read_polygons(&path, None, None), Err(VectorError::Unreadable { .. })));
         let (_keep, path) = file("p.geojson", r#"{"type":"Point","coordinates":[15,48]}"#);
         assert!(matches!(read_polygons(&path, None, None), Err(VectorError::Kind { .. })));
+        // A hole whose ends lie apart would be lost without a word, and the pond get nitrogen.
+        let open = ",[[15.002,48.002],[15.004,48.002],[15.004,48.004]]]";
+        let (_keep, path) = file("o.geojson", &SQUARE.replace("[15,48]]]", &format!("[15,48]]{open}")));
+        assert!(matches!(read_polygons(&path, None, None), Err(VectorError::Unclosed { .. })));
+        let null = r#","features":[{"type":"Feature","properties":{},"geometry":null},"#;
+        let (_keep, path) = file("e.geojson", &SQUARE.replace(r#","features":["#, null));
+        assert!(matches!(read_polygons(&path, None, None), Err(VectorError::NoGeometry { feature: 1, .. })));
+        let (_keep, path) = file("n.geojson", &SQUARE.replace("[15.01,48.01]", "[15.01,NaN]"));
+        assert!(matches!(read_polygons(&path, None, None), Err(VectorError::NotFinite { feature: 1, .. })));
         let (_keep, path) = file("u.geojson", &SQUARE.replace("[15", "[500015"));
         assert!(matches!(read_polygons(&path, None, None), Err(VectorError::SystemDoubtful { .. })));
         let utm = SQUARE.replacen(r#""features""#, r#""crs":{"type":"name","properties":{"name":"urn:ogc:def:crs:EPSG::32633"}},"features""#, 1);

@@ -1,8 +1,8 @@
 //! Kriged cells: how far the ground between readings may lie from what was estimated, drawn with everything else.
 //!
 //! Neighbouring cells rest on the same readings and miss the truth together. Their errors are drawn alike within squares, as large as it takes for the
-//! field's mean to vary as kriging says, and free of each other between them. One error for all cells would make a field's nitrogen ten times as doubtful
-//! as it is, one for each cell alone half.
+//! field's mean to vary as kriging says, and free of each other between them. One error for all cells would make a field's nitrogen some ten times as
+//! doubtful as it is, one for each cell alone half (`tests/truth/study_ground_between.py`).
 
 use std::collections::BTreeMap;
 
@@ -51,16 +51,18 @@ impl CellErrors {
     /// `None` without an area over which errors are alike. \[m²\]
     pub(super) fn of(ground: &Ground, rated: &Rated, alike: Option<f64>) -> Option<Self> {
         let side = libm::sqrt(alike?);
-        let (frame, cells) = (&ground.grid.frame, &ground.grid.cells);
+        let (grid, cells) = (&ground.grid, &ground.grid.cells);
         let host = |k: usize| rated.follows[k].map_or(k, |host| host as usize);
         let errors = (0..cells.len()).map(|k| rated.cells[host(k)].index_se.unwrap_or(0.0)).collect();
         let square = |k: usize| {
-            let cell = &cells[host(k)];
+            // Along the way that the cell is driven: along a curve rows and columns follow it.
+            let (cell, part) = (&cells[host(k)], grid.part_of(host(k)));
+            let frame = grid.drive(part);
             let (u, v) = (frame.row_start(cell.row) + frame.length / 2.0 - frame.u0, frame.col_start(cell.col) + frame.width / 2.0 - frame.v0);
-            (libm::floor(u / side) as i64, libm::floor(v / side) as i64)
+            (part, libm::floor(u / side) as i64, libm::floor(v / side) as i64)
         };
         // Numbered in the order of the cells, so that they depend on nothing else.
-        let mut numbers: BTreeMap<(i64, i64), u64> = BTreeMap::new();
+        let mut numbers: BTreeMap<(usize, i64, i64), u64> = BTreeMap::new();
         let square_of = (0..cells.len())
             .map(|k| {
                 let next = numbers.len() as u64;

@@ -1,5 +1,7 @@
 //! Over what ground kriging errors are alike: neighbouring cells rest on the same readings, and miss the truth together.
 
+use geo::Centroid as _;
+
 use super::cells::CellFound;
 use super::cells::Rule;
 use super::cells::near;
@@ -21,7 +23,7 @@ const MOST_AROUND: f64 = 400.0;
 ///
 /// `None` without kriged cells.
 pub(super) fn alike_area(ground: &Ground, kept: &[Kept], found: &[CellFound], trees: &[Neighbours], rule: &Rule<'_>) -> Option<f64> {
-    let whole = ground.grid.frame.length * ground.grid.frame.width;
+    let cells = &ground.grid.cells;
     let estimated = |cell: usize| -> Option<(usize, Estimated)> {
         let (block, class, readings) = near(ground, cell, trees, rule);
         let samples: Vec<_> = readings.iter().map(|at| kept[*at].sample).collect();
@@ -30,23 +32,27 @@ pub(super) fn alike_area(ground: &Ground, kept: &[Kept], found: &[CellFound], tr
         Some((class, Estimated { block, readings }))
     };
     let kriged: Vec<usize> = (0..found.len()).filter(|cell| found[*cell].1.is_some_and(|error| error > 0.0)).collect();
-    let (frame, cells) = (&ground.grid.frame, &ground.grid.cells);
-    let middle = |cell: usize| (frame.row_start(cells[cell].row) + frame.length / 2.0, frame.col_start(cells[cell].col) + frame.width / 2.0);
-    // Beyond the reach of both no reading is shared.
-    let shared = 2.0 * rule.reach + libm::hypot(frame.length, frame.width);
-    let farthest = shared.min(libm::sqrt(MOST_AROUND * whole / core::f64::consts::PI));
+    // Wherever a cell lies, along whatever way it is driven.
+    let middles: Vec<(f64, f64)> =
+        kriged.iter().map(|cell| ground.grid.outline(*cell).centroid().map_or((f64::NAN, f64::NAN), |middle| (middle.x(), middle.y()))).collect();
     let (mut areas, mut count) = (0.0, 0.0);
-    for &cell in kriged.iter().step_by(kriged.len().div_ceil(MOST_CELLS).max(1)) {
+    for at in (0..kriged.len()).step_by(kriged.len().div_ceil(MOST_CELLS).max(1)) {
+        let cell = kriged[at];
         let Some((0, own)) = estimated(cell) else { continue };
         let variance = error_covariance(&own, &own, rule.variogram);
         if variance <= 0.0 {
             continue;
         }
-        let (u, v) = middle(cell);
+        let frame = ground.grid.drive(ground.grid.part_of(cell));
+        let whole = frame.length * frame.width;
+        // Beyond the reach of both no reading is shared.
+        let shared = 2.0 * rule.reach + libm::hypot(frame.length, frame.width);
+        let farthest = shared.min(libm::sqrt(MOST_AROUND * whole / core::f64::consts::PI));
+        let (x, y) = middles[at];
         let mut sum = variance * cells[cell].area;
-        for &other in kriged.iter().filter(|other| **other != cell) {
-            let (x, y) = middle(other);
-            if libm::hypot(x - u, y - v) > farthest {
+        for (&other, middle) in kriged.iter().zip(&middles) {
+            let near = libm::hypot(middle.0 - x, middle.1 - y) <= farthest;
+            if other == cell || !near {
                 continue;
             }
             // A strip's cells rest on the strip's readings.

@@ -199,7 +199,13 @@ impl Drawing {
     /// A chain of straight lines.
     pub fn chain(&mut self, points: Vec<(f64, f64)>, stroke: Stroke) {
         if points.len() > 1 {
-            self.items.push(Item::Path { rings: vec![points], closed: false, style: Style::line(stroke) });
+            self.chains(vec![points], stroke);
+        }
+    }
+    /// Chains of straight lines, each of two points at least.
+    pub fn chains(&mut self, chains: Rings, stroke: Stroke) {
+        if !chains.is_empty() {
+            self.items.push(Item::Path { rings: chains, closed: false, style: Style::line(stroke) });
         }
     }
     /// Closed rings, filled by the even-odd rule.

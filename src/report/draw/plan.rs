@@ -1,5 +1,7 @@
 //! The maps: rates by zone, index as taken, index by cell; each with strips, exclusions, scale bar, north and legend.
 
+use std::collections::HashSet;
+
 use geo::Area;
 use geo::InteriorPoint;
 use geo::MultiPolygon;
@@ -188,10 +190,30 @@ impl Plan<'_> {
         found
     }
 
+    /// Borders of zones. A border that two zones share is one line, so that it takes half of the room.
     fn zone_lines(&self, drawing: &mut Drawing, frame: &MapFrame) {
-        let rings: Vec<_> = self.prescription.zones.iter().flat_map(|zone| frame.rings(&zone.outline)).collect();
-        drawing.shape(rings.clone(), Style::line(CASING));
-        drawing.shape(rings, Style::line(ZONE_LINE));
+        let mut drawn = HashSet::new();
+        let mut chains: Vec<Vec<(f64, f64)>> = Vec::new();
+        let rings = self.prescription.zones.iter().flat_map(|zone| &zone.outline).flat_map(|part| std::iter::once(part.exterior()).chain(part.interiors()));
+        for ring in rings {
+            let mut open = false;
+            for line in ring.lines() {
+                let [from, to] = [line.start, line.end].map(|c| (c.x.to_bits(), c.y.to_bits()));
+                if drawn.contains(&(to, from)) || !drawn.insert((from, to)) {
+                    open = false;
+                    continue;
+                }
+                let [from, to] = [line.start, line.end].map(|c| frame.place(c.x, c.y));
+                match chains.last_mut().filter(|_| open) {
+                    Some(chain) => chain.push(to),
+                    None => chains.push(vec![from, to]),
+                }
+                open = true;
+            }
+        }
+        for stroke in [CASING, ZONE_LINE] {
+            drawing.chains(chains.clone(), stroke);
+        }
     }
 
     /// Exclusions, boundary, strips and hard edges.
@@ -285,4 +307,45 @@ fn label_place(shape: &MultiPolygon<f64>, frame: &MapFrame) -> Option<(f64, f64)
     let largest = shape.iter().max_by(|a, b| a.unsigned_area().total_cmp(&b.unsigned_area()))?;
     let point = largest.interior_point()?;
     Some(frame.place(point.x(), point.y()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::zones::fixture;
+
+    #[test]
+    fn a_border_of_two_zones_is_drawn_once() {
+        let prescription = fixture::prescription();
+        let exported = vec![0.0; prescription.zones.len()];
+        let text = Text::english();
+        let plan = Plan { prescription: &prescription, convergence_deg: 0.0, exported: &exported, text: &text, marks: &[] };
+        let (mut drawing, frame) = plan.begin("test");
+        let before = drawing.items.len();
+        plan.zone_lines(&mut drawing, &frame);
+        let near = |p: (f64, f64)| (libm::round(p.0 * 1e6) as i64, libm::round(p.1 * 1e6) as i64);
+        let mut drawn = Vec::new();
+        for item in &drawing.items[before..] {
+            let Item::Path { rings, closed: false, .. } = item else { panic!("only open lines: {item:?}") };
+            drawn.push(rings.iter().flat_map(|chain| chain.windows(2).map(|w| (near(w[0]).min(near(w[1])), near(w[0]).max(near(w[1]))))).collect::<Vec<_>>());
+        }
+        // Casing and line are the same chains.
+        assert_eq!(drawn.len(), 2);
+        assert_eq!(drawn[0], drawn[1]);
+        let mut wanted: Vec<_> = prescription
+            .zones
+            .iter()
+            .flat_map(|zone| &zone.outline)
+            .flat_map(|part| std::iter::once(part.exterior()).chain(part.interiors()))
+            .flat_map(geo::LineString::lines)
+            .map(|line| [line.start, line.end].map(|c| near(frame.place(c.x, c.y))))
+            .map(|[a, b]| (a.min(b), a.max(b)))
+            .collect();
+        let walked = wanted.len();
+        wanted.sort_unstable();
+        wanted.dedup();
+        drawn[0].sort_unstable();
+        assert_eq!(drawn[0], wanted);
+        assert!(walked > wanted.len(), "zones of the fixture share borders");
+    }
 }

@@ -17,6 +17,7 @@ use rstar::RTree;
 use rstar::primitives::GeomWithData;
 use rstar::primitives::Rectangle;
 
+use crate::finding::Severity;
 use crate::space::polygon::grown;
 use crate::space::polygon::joined;
 use crate::space::polygon::less;
@@ -29,13 +30,19 @@ use crate::zones::faults::Against;
 use crate::zones::faults::Sums;
 use crate::zones::faults::fault::Fault;
 use crate::zones::faults::frame::Frame;
+use crate::zones::faults::necks::Neck;
+use crate::zones::faults::necks::necks;
 
 /// Ground smaller than this is rounding, not a fault. \[m²\]
 pub(super) const SMALL_M2: f64 = 1.0;
 /// Ground narrower than this is rounding of coordinates (7 decimals of a degree are 1 cm). \[m\]
 const NARROW_M: f64 = 0.1;
 /// How far rates may run out over the edge when no machine is named: nothing but a doubt up to here. \[m\] Common practice, no source.
-const USUAL_RUN_OUT_M: f64 = 50.0;
+pub(super) const USUAL_RUN_OUT_M: f64 = 50.0;
+/// How far beyond a neck's wall the field must end for it to lie along the edge. \[m\]
+const BESIDE_M: f64 = 0.5;
+/// Share of the machine's width from which on a neck is no doubt any more: the overlap is that of ordinary driving. Common practice, no source.
+const NEARLY: f64 = 0.9;
 /// Faults of one kind that are told one by one.
 const TOLD: usize = 200;
 
@@ -257,12 +264,48 @@ impl Look<'_> {
                 continue;
             }
             // Two hundredths less than half: a zone of just the machine's width is wide enough.
-            if grown(&unit.polygon, -0.48 * machine.get()).0.is_empty() {
+            let reach = 0.48 * machine.get();
+            let cores: Vec<MultiPolygon<f64>> = unit.polygon.iter().map(|polygon| grown(&MultiPolygon::new(vec![polygon.clone()]), -reach)).collect();
+            if cores.iter().all(|core| core.0.is_empty()) {
                 let wide = unit.polygon.iter().map(width).fold(0.0, f64::max);
                 let message =
                     format!("nowhere is the zone as wide as the machine (about {wide:.1} m, {:.1} m are worked): its rate cannot be set alone", machine.get());
                 self.tell(Fault::caution("patch.narrow", unit.patch.place.clone(), message).sized(wide, "m").sized(unit.area, "m²"), &unit.polygon);
+                continue;
             }
+            for (polygon, core) in unit.polygon.iter().zip(&cores) {
+                let room = TOLD.saturating_sub(self.told.get("patch.neck").copied().unwrap_or_default());
+                let (found, more) = necks(polygon, core, reach, room);
+                for neck in found {
+                    self.neck(unit, &neck, machine.get(), field);
+                }
+                *self.told.entry("patch.neck").or_default() += more;
+            }
+        }
+    }
+
+    /// A neck, which beside the field's edge is worth no more than a note: there the swath runs out over ground that gets nothing.
+    fn neck(&mut self, unit: &Unit<'_>, neck: &Neck, machine: f64, field: &Field) {
+        // A disc that reaches just over both walls from the middle.
+        let middle = geo::Rect::new(neck.at, neck.at + Coord { x: 0.01, y: 0.01 }).to_polygon();
+        let around = grown(&MultiPolygon::new(vec![middle]), 0.5 * neck.width + 2.0 * BESIDE_M);
+        let beyond = |boundary: &MultiPolygon<f64>| around.difference(boundary).unsigned_area() >= BESIDE_M * BESIDE_M;
+        let edge = field.boundary.as_ref().is_some_and(beyond);
+        let what = format!("the zone has a neck of {:.1} m by about {:.0} m, and {machine:.1} m are worked", neck.width, neck.length);
+        let (severity, then) = if edge {
+            (Severity::Note, "it lies along the field's edge, over which the swath may run out")
+        } else if neck.width >= NEARLY * machine {
+            (Severity::Note, "that is nearly enough")
+        } else {
+            (Severity::Caution, "there the rate of the zones beside it is set as well, or its own beyond it")
+        };
+        let fault = Fault::new("patch.neck", severity, unit.patch.place.clone(), format!("{what}: {then}"));
+        self.tell(fault.sized(neck.width, "m").sized(neck.length, "m"), &neck.ground);
+        // The middle of a neck says more than any point in its ground.
+        if let Some(last) = self.faults.last_mut().filter(|last| last.code == "patch.neck")
+            && let Some(at) = self.frame.point_back(neck.at)
+        {
+            last.at = Some(at);
         }
     }
 

@@ -17,6 +17,7 @@ use crate::zones::faults::Against;
 use crate::zones::faults::Sums;
 use crate::zones::faults::cover::Field;
 use crate::zones::faults::cover::SMALL_M2;
+use crate::zones::faults::cover::USUAL_RUN_OUT_M;
 use crate::zones::faults::cover::area_in_unit;
 use crate::zones::faults::cover::pin;
 use crate::zones::faults::cover::total_unit;
@@ -175,17 +176,34 @@ fn exclusions(map: &CarriedMap, cells: &Cells<'_>, field: &Field, faults: &mut V
 fn outside(cells: &Cells<'_>, field: &Field, against: &Against, faults: &mut Vec<Fault>) {
     let Some(boundary) = &field.boundary else { return };
     let inside = cells.inside(boundary);
-    let allowed = against.machine_width.map_or(50.0, crate::units::Length::get) + cells.half;
+    let allowed = against.machine_width.map_or(USUAL_RUN_OUT_M, crate::units::Length::get) + cells.half;
     let edges: Vec<&geo::LineString<f64>> = boundary.iter().flat_map(|p| std::iter::once(p.exterior()).chain(p.interiors())).collect();
-    let mut far = Vec::new();
-    let mut reach = 0.0_f64;
+    let (mut far, mut near) = (Vec::new(), Vec::new());
+    let (mut reach, mut near_reach) = (0.0_f64, 0.0_f64);
     for (k, middle) in cells.middles.iter().enumerate() {
         let Some(middle) = middle.filter(|_| !inside[k] && cells.lattice.rates[k].is_some_and(|rate| rate > 0.0)) else { continue };
         let distance = edges.iter().map(|edge| Euclidean.distance(&Point(middle), *edge)).fold(f64::INFINITY, f64::min);
         if distance > allowed {
             far.push(k);
             reach = reach.max(distance);
+        } else if distance > cells.half {
+            near.push(k);
+            near_reach = near_reach.max(distance);
         }
+    }
+    if let Some(&first) = near.first() {
+        let fault = if against.machine_width.is_some() {
+            let message =
+                format!("{} cells wholly outside the field hold a rate, up to {near_reach:.1} m from its edge, within the machine's width", near.len());
+            Fault::note("field.run_out", cells.place(first), message)
+        } else {
+            let message = format!(
+                "{} cells wholly outside the field hold a rate, up to {near_reach:.1} m from its edge: fine if meant for the machine's width",
+                near.len()
+            );
+            Fault::caution("field.outside", cells.place(first), message)
+        };
+        faults.push(cells.fault(fault.sized(near_reach, "m"), &near));
     }
     if let Some(&first) = far.first() {
         let message = format!("{} cells with a rate lie outside the field, up to {reach:.1} m from its edge", far.len());

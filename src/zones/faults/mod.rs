@@ -8,6 +8,7 @@ mod cover;
 pub mod fault;
 mod frame;
 mod lattice;
+mod necks;
 mod rates;
 pub mod repair;
 mod rings;

@@ -10,6 +10,7 @@ use crate::app::job::problem::Problem;
 use crate::app::job::reader::Entry;
 use crate::app::job::reader::Item;
 use crate::app::job::reader::Section;
+use crate::app::job::resolve::text_bytes;
 use crate::app::job::sections::ground;
 use crate::app::job::suggest::nearest;
 use crate::app::job::tables;
@@ -45,7 +46,8 @@ pub(crate) struct Personal {
 /// `season.crops`.
 pub(crate) fn personal(section: &mut Section<'_>, folder: &Path) -> Personal {
     let Some(path) = ground::path(section, "crops", folder) else { return Personal::default() };
-    let read = fs_err::read_to_string(&path).map_err(|error| error.to_string()).and_then(|text| CropTables::read(&text));
+    let text = text_bytes(&path).and_then(|bytes| String::from_utf8(bytes).map_err(|_| std::io::Error::other("it is not UTF-8 text")));
+    let read = text.map_err(|error| error.to_string()).and_then(|text| CropTables::read(&text));
     match read {
         Ok(tables) => Personal { path: Some(path), tables, faulty: false },
         Err(reason) => {

@@ -88,7 +88,9 @@ pub(crate) fn field(section: &mut Section<'_>, folder: &Path) -> Option<FieldSet
         section.log().note(Finding::note("field.name", format!("field.name is not given: the field is called \"{stem}\" after its boundary file")));
         Some(stem)
     })?;
-    if name.chars().any(char::is_control) || name.chars().count() > 100 {
+    // Marks that turn the direction of writing show another name on screen than stands in the file.
+    let unseen = |c: char| c.is_control() || matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}');
+    if name.chars().any(unseen) || name.chars().count() > 100 {
         let got = format!("{} characters", name.chars().count());
         section.refuse("name", Problem::OutOfRange { got, low: "1".into(), high: "100 printable characters".into(), why: "names stand on paper and screen" });
     }

@@ -36,8 +36,9 @@ pub(crate) fn imagery(section: &mut Section<'_>, folder: &Path) -> Option<Imager
         section.refuse("bands", Problem::Together { keys: vec!["path with one file a band", "bands"] });
     }
     let scale = section.number("scale", -1e6, 1e6, "a scale this large is no reflectance");
-    if scale == Some(0.0) {
-        section.refuse("scale", Problem::Zero { text: "0".to_owned(), what: "the scale" });
+    if let Some(scale) = scale.filter(|scale| *scale <= 0.0) {
+        let problem = if scale < 0.0 { Problem::Negative { text: scale.to_string() } } else { Problem::Zero { text: "0".to_owned(), what: "the scale" } };
+        section.refuse("scale", problem);
     }
     let offset = section.number("offset", -1e6, 1e6, "an offset this large is no reflectance");
     let nodata = section.number("nodata", f64::MIN, f64::MAX, "a number that a raster can hold");

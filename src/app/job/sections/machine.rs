@@ -11,6 +11,7 @@ use crate::app::job::reader::Section;
 use crate::app::job::sections::ground;
 use crate::app::job::sections::rate::nitrogen;
 use crate::app::job::sections::rate::state_rate;
+use crate::app::job::sections::rate::within;
 use crate::finding::Finding;
 use crate::pipeline::settings::Capacity;
 use crate::pipeline::settings::ClassBreaks;
@@ -34,6 +35,8 @@ use crate::units::Speed;
 
 /// A headland wider than this many passes is none.
 const MOST_PASSES: i64 = 10;
+/// Why an amount is refused that is above the greatest rate.
+const ABOVE: &str = "more than rate.maximum";
 /// Least width of a section, as of a machine. \[m\]
 const LEAST_WIDTH: f64 = 0.25;
 
@@ -109,6 +112,7 @@ pub(crate) fn machine(
     let lost = if buffered { StateRate::Amount(NRate::ZERO) } else { StateRate::FieldRate };
     let position_lost = state_rate(section, "position_lost", product, false, lost);
     let outside = state_rate(section, "outside", product, false, StateRate::Amount(NRate::ZERO));
+    left_to_itself(section, on_start, position_lost, outside, most);
     let width = width?;
     let needed = response.map(|distance| distance * 2.0);
     if let (Some(length), Some(needed)) = (length, needed)
@@ -193,17 +197,29 @@ fn look_ahead(section: &mut Section<'_>, speed: Option<Speed>) -> Option<LookAhe
     Some(LookAhead { distance, first_pass: first_pass? })
 }
 
+/// Refuses rates of the machine left to itself above the greatest, and says where it spreads outside the field.
+fn left_to_itself(section: &Section<'_>, on_start: StateRate, position_lost: StateRate, outside: StateRate, most: Option<NRate>) {
+    if let Some(most) = most {
+        for (key, rule) in [("on_start", on_start), ("position_lost", position_lost), ("outside", outside)] {
+            within(section, key, rule, most, ABOVE);
+        }
+    }
+    if !matches!(outside, StateRate::Amount(amount) if amount == NRate::ZERO) {
+        section.log().note(Finding::caution(
+            "machine.outside",
+            "the machine is told to spread outside the field too (machine.outside): water, ways and neighbours lie there; leave it out to get 0",
+        ));
+    }
+}
+
 /// `machine.headland = { passes = 2, rate = "field rate" }`.
 fn headland(section: &Section<'_>, entry: &Entry, product: Option<&Product>, most: Option<NRate>) -> Option<Headland> {
     let mut table = section.sub(entry, "headland", "machine.headland")?;
     let passes = table.whole("passes", 1, MOST_PASSES, "passes around the field, each as wide as the machine works");
     table.require("passes", "how many passes go around the field", "2");
     let rate = state_rate(&mut table, "rate", product, true, StateRate::FieldRate);
-    if let (StateRate::Amount(amount), Some(most)) = (rate, most)
-        && amount > most
-    {
-        let greatest = format!("{:.1} kg N/ha", most.get());
-        table.refuse("rate", ground::range(&format!("{:.1} kg N/ha", amount.get()), "0 kg N/ha", &greatest, "more than rate.maximum"));
+    if let Some(most) = most {
+        within(&table, "rate", rate, most, ABOVE);
     }
     table.finish();
     Some(Headland { passes: passes? as u32, rate })

@@ -9,6 +9,11 @@ use crate::pipeline::settings::Crop;
 use crate::pipeline::settings::Prices;
 use crate::units::Product;
 
+/// Price ratios beyond these are slips of a unit rather than a market. \[kg of grain a kg N\] Common practice, no source.
+const LEAST_RATIO: f64 = 0.5;
+/// The other end.
+const MOST_RATIO: f64 = 60.0;
+
 /// `[prices]`; absent when the job has none.
 pub(crate) fn prices(section: &mut Section<'_>, crop: Option<&Crop>, product: Option<&Product>) -> Option<Prices> {
     if !section.is_present() {
@@ -55,10 +60,28 @@ pub(crate) fn prices(section: &mut Section<'_>, crop: Option<&Crop>, product: Op
     let application = settle(&mut currency, pass).unwrap_or(0.0);
     let mapping = section.amount("mapping", Wanted::AreaPrice, |text| amount::area_price(text, currency.as_deref()));
     let mapping = settle(&mut currency, mapping).unwrap_or(0.0);
+    if let (Some(grain), Some(nitrogen)) = (grain, nitrogen) {
+        ratio(section, grain, nitrogen);
+    }
     if let Some(currency) = &currency {
         section.log().set_currency(currency);
     }
     Some(Prices { currency: currency?, grain: grain?, nitrogen: nitrogen?, application, mapping })
+}
+
+/// Says where a kilogram of nitrogen costs as much grain as it never does: prices move no rate, but what the map earns hangs on them.
+fn ratio(section: &Section<'_>, grain: f64, nitrogen: f64) {
+    // Of grain that costs nothing, and of nitrogen that does, no ratio can be told.
+    if grain <= 0.0 || nitrogen <= 0.0 {
+        return;
+    }
+    let ratio = nitrogen / grain;
+    if !(LEAST_RATIO..=MOST_RATIO).contains(&ratio) {
+        section.log().note(Finding::caution(
+            "prices.ratio",
+            format!("by these prices a kg of nitrogen costs {ratio:.3} kg of grain, 2 to 15 is usual: check both prices and their units"),
+        ));
+    }
 }
 
 /// Takes the currency of the first price when the job names none.

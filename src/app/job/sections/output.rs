@@ -6,6 +6,7 @@ use crate::app::job::problem::Problem;
 use crate::app::job::reader::Item;
 use crate::app::job::reader::Section;
 use crate::app::job::unit;
+use crate::app::job::unit::Measure;
 use crate::finding::Acceptance;
 use crate::pipeline::settings::Application;
 use crate::pipeline::settings::Format;
@@ -101,6 +102,16 @@ pub(crate) fn rate_unit(section: &mut Section<'_>, product: Option<&Product>, us
     let Some(unit) = section.take("unit").and_then(|entry| {
         // Any spelling that an amount may have.
         let spelt = if let Item::Text(text) = &entry.item { unit::read(text).ok() } else { None };
+        // Nitrogen and product differ by a factor of 2 to 4: who asks for the one must not get the other.
+        if let (Some(spelt), Some(product)) = (spelt.filter(|unit| unit.measure == Measure::NitrogenRate), product) {
+            let problem = Problem::Disagree {
+                one: format!("output.unit (\"{}\", nitrogen)", format_args!("{} N/{}", spelt.above, spelt.below)),
+                other: format!("product.name (\"{}\")", product.name()),
+                way_out: "machine files carry the product: write its unit, such as \"kg/ha\", or take [product] out for a map in nitrogen",
+            };
+            section.at(&entry, "unit", problem);
+            return None;
+        }
         let label = spelt.map(|unit| format!("{}/{}", unit.above, unit.below));
         let known = UNITS.iter().find(|(word, _)| Some(*word) == label.as_deref()).map(|(_, unit)| *unit);
         known.or_else(|| section.choice_of(&entry, "unit", "unit of a product rate", UNITS))

@@ -108,6 +108,16 @@ pub(crate) fn state_rate(section: &mut Section<'_>, key: &'static str, product: 
     nitrogen(section, &entry, key, product).map_or(default, |(rate, _)| StateRate::Amount(rate))
 }
 
+/// Refuses an amount for a kind of ground, or for the machine left to itself, above the greatest rate.
+pub(crate) fn within(section: &Section<'_>, key: &'static str, rule: StateRate, most: NRate, why: &'static str) {
+    if let StateRate::Amount(amount) = rule
+        && amount > most
+    {
+        let greatest = format!("{:.1} kg N/ha", most.get());
+        section.refuse(key, ground::range(&format!("{:.1} kg N/ha", amount.get()), "0 kg N/ha", &greatest, why));
+    }
+}
+
 /// `rate.applied_before`: nitrogen that the crop got this season before sensing; none by default.
 pub(crate) fn applied_before(section: &mut Section<'_>, product: Option<&Product>) -> NRate {
     section.take("applied_before").and_then(|entry| nitrogen(section, &entry, "applied_before", product)).map_or(NRate::ZERO, |(rate, _)| rate)
@@ -158,21 +168,17 @@ pub(crate) fn rate(section: &mut Section<'_>, product: Option<&Product>, before:
     }
     let (written, us) = maximum?;
     let maximum = season_limit.map_or(written, |limit| within_season(section, limit, before, since, minimum, written));
-    if season_limit.is_some() {
-        for (key, rule) in [("thin", thin), ("unseen", unseen), ("bare", bare)] {
-            if let StateRate::Amount(amount) = rule
-                && amount > maximum
-            {
-                let most = format!("{:.1} kg N/ha", maximum.get());
-                section.refuse(key, ground::range(&format!("{:.1} kg N/ha", amount.get()), "0 kg N/ha", &most, "more than the season's limit leaves"));
-            }
-        }
+    // Label, law and adviser set the greatest rate for all ground, not for the ground alone that an index tells of.
+    let why = if maximum < written { "more than the season's limit leaves" } else { "more than rate.maximum" };
+    for (key, rule) in [("thin", thin), ("unseen", unseen), ("bare", bare)] {
+        within(section, key, rule, maximum, why);
     }
     let (low, high, width) = (minimum.get(), maximum.get(), step.get());
     if high <= 0.0 {
         section.refuse("maximum", Problem::Zero { text: maximum.to_string(), what: "the greatest rate" });
     } else if low > high {
-        let problem = Problem::Order { low_key: "rate.minimum", low: minimum.to_string(), high_key: "rate.maximum", high: maximum.to_string() };
+        let shown = |rate: NRate| format!("{} kg N/ha", crate::app::job::problem::short(rate.get()));
+        let problem = Problem::Order { low_key: "rate.minimum", low: shown(minimum), high_key: "rate.maximum", high: shown(maximum) };
         section.refuse("maximum", problem);
     } else if width > 0.0 {
         let empty = libm::ceil(low / width) > libm::floor(high / width);
