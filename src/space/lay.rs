@@ -103,7 +103,35 @@ pub fn lay(shapes: &[MultiPolygon<f64>], ways: &[Way]) -> Result<(CellGrid, Vec<
         shared.extend(seams.stitch(&mut grid));
     }
     shared.sort_unstable_by_key(|border| (border.a, border.b));
+    without_lines(&mut grid, &mut shared);
     Ok((grid, shared))
+}
+
+/// Whether anything is left of a cell.
+fn has_ground(cell: &Cell) -> bool {
+    cell.shape == CellShape::Whole || !pieces_of(cell).is_empty()
+}
+
+/// Takes out cells that were all but a line along a seam.
+fn without_lines(grid: &mut CellGrid, shared: &mut Vec<Border>) {
+    let mut before = Vec::with_capacity(grid.cells.len() + 1);
+    let mut kept = 0;
+    for cell in &grid.cells {
+        before.push(kept);
+        kept += usize::from(has_ground(cell));
+    }
+    before.push(kept);
+    if kept == grid.cells.len() {
+        return;
+    }
+    shared.retain(|border| [border.a, border.b].iter().all(|&cell| has_ground(&grid.cells[cell as usize])));
+    for border in shared {
+        (border.a, border.b) = (before[border.a as usize] as u32, before[border.b as usize] as u32);
+    }
+    for part in &mut grid.parts {
+        part.first = before[part.first];
+    }
+    grid.cells.retain(has_ground);
 }
 
 /// The cells of one shape along one way, to be found by row and column in part 0.
@@ -131,6 +159,7 @@ fn along_curve(shape: &MultiPolygon<f64>, curve: &CurveFrame) -> Result<Vec<Cell
         grid.cells.extend(on_plane(&part, ground));
     }
     Seams::between(strips).stitch(&mut grid);
+    grid.cells.retain(has_ground);
     Ok(merged(grid.cells))
 }
 
@@ -328,10 +357,8 @@ impl Seams {
                 walks.extend(ring.iter().zip(ring.iter().cycle().skip(1)).map(|(&a, &b)| Walk::of(cell, a, b)));
             }
             let pieces = simple(rings);
-            // A cell that is all but a line keeps the shape that it had.
-            if !pieces.is_empty() {
-                grid.cells[cell].shape = CellShape::Cut(pieces);
-            }
+            // Of a cell that is all but a line along the seam nothing is left: it is taken out afterwards.
+            grid.cells[cell].shape = CellShape::Cut(pieces);
         }
         shared_lengths(walks, |a, b| grid.part_of(a) != grid.part_of(b))
     }
