@@ -104,10 +104,10 @@ pub fn write(prescription: &Prescription, flavour: TaskFlavour, instant: Timesta
     Ok(Checked::new(write_made(prescription, flavour, &rates, Some(grid), instant)?, findings))
 }
 
-/// As [`write`], with the machine's rates and, for grids, the grid of [`rate_grid`] at hand; without one, polygons.
+/// As [`write()`], with the machine's rates and, for grids, the grid of [`rate_grid`] at hand; without one, polygons.
 ///
 /// # Errors
-/// As [`write`].
+/// As [`write()`].
 pub fn write_made(
     prescription: &Prescription,
     flavour: TaskFlavour,
