@@ -107,7 +107,7 @@ pub(crate) fn rounded_all(zones: impl Iterator<Item = u32>, outlines: &[MultiPol
     zones
         .zip(outlines)
         .map(|(zone, outline)| {
-            checked(round(outline, last)).or_else(|reason| mended(outline, last, reason)).map_err(|reason| LonLatError::Invalid { zone, reason })
+            checked(round(outline, last)).or_else(|reason| mended(outline, last, &reason)).map_err(|reason| LonLatError::Invalid { zone, reason })
         })
         .collect()
 }
@@ -117,7 +117,7 @@ pub(crate) fn rounded_all(zones: impl Iterator<Item = u32>, outlines: &[MultiPol
 /// # Errors
 /// [`LonLatError::Invalid`] for a zone that stays empty or invalid even so.
 pub(crate) fn cleaned(zone: u32, outline: &MultiPolygon<f64>) -> Result<MultiPolygon<f64>, LonLatError> {
-    checked(round(outline, None)).or_else(|reason| mended(outline, None, reason)).map_err(|reason| LonLatError::Invalid { zone, reason })
+    checked(round(outline, None)).or_else(|reason| mended(outline, None, &reason)).map_err(|reason| LonLatError::Invalid { zone, reason })
 }
 
 fn checked(outline: MultiPolygon<f64>) -> Result<MultiPolygon<f64>, String> {
@@ -131,12 +131,12 @@ fn checked(outline: MultiPolygon<f64>) -> Result<MultiPolygon<f64>, String> {
 /// The union of an outline with itself, or `reason` when that is invalid too or changes its area: rounding noise is mended, a real fault is not hidden.
 ///
 /// The outline is united as it is, and where that is not enough once it is rounded: sides of a needle that lie closer than the last digit touch only then.
-fn mended(outline: &MultiPolygon<f64>, digits: Option<u32>, reason: String) -> Result<MultiPolygon<f64>, String> {
+fn mended(outline: &MultiPolygon<f64>, digits: Option<u32>, reason: &str) -> Result<MultiPolygon<f64>, String> {
     let area = |shape: &MultiPolygon<f64>| shape.iter().map(Area::unsigned_area).sum::<f64>();
     let united = |shape: &MultiPolygon<f64>| {
         let (union, before) = (geo::unary_union(shape), area(shape));
         if (area(&union) - before).abs() > 1e-6 * before {
-            return Err(reason.clone());
+            return Err(reason.to_owned());
         }
         checked(round(&union, digits))
     };
