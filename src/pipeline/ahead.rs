@@ -24,12 +24,17 @@ use crate::space::lay::lay;
 use crate::space::polygon::grown;
 use crate::space::polygon::joined;
 use crate::space::polygon::less;
+use crate::space::polygon::oriented;
 use crate::space::polygon::rings_of;
+use crate::space::polygon::without_slits;
 use crate::space::regions::split;
 use crate::zones::outline::outlines;
 
 /// A cell smaller than this share of a whole one takes the zone of the cell beside it. \[–\]
 const CRUMB: f64 = 1e-3;
+
+/// Slits between ground and margin are no wider than this. \[m\]
+const SLIT: f64 = 1e-3;
 
 /// Ground of one part that is shifted alike.
 struct Band {
@@ -46,6 +51,19 @@ struct Band {
 /// # Errors
 /// [`LayError`] when the shifted grid would have too many cells, or its bands do not fit together.
 pub fn shifted(
+    ground: &Ground,
+    machine: &Machine,
+    look_ahead: &LookAhead,
+    zone_of: &[u32],
+    zones: usize,
+    whole: &MultiPolygon<f64>,
+) -> Result<Vec<MultiPolygon<f64>>, LayError> {
+    let over = |whole: &MultiPolygon<f64>| shifted_over(ground, machine, look_ahead, zone_of, zones, whole);
+    // Overlay can leave slits of some micrometres between ground and margin, along which bands do not fit.
+    over(whole).or_else(|error| over(&oriented(&without_slits(whole, SLIT))).map_err(|_| error))
+}
+
+fn shifted_over(
     ground: &Ground,
     machine: &Machine,
     look_ahead: &LookAhead,
@@ -149,7 +167,7 @@ fn every_other_pass(way: &Way, first_v: f64, width: f64, shape: &MultiPolygon<f6
 pub fn with_margins(ground: &Ground, margins: &[MultiPolygon<f64>]) -> MultiPolygon<f64> {
     let mut all = vec![ground.mapped.clone()];
     all.extend(margins.iter().filter(|margin| !margin.0.is_empty()).cloned());
-    crate::space::polygon::oriented(&joined(&all))
+    oriented(&joined(&all))
 }
 
 /// What must be said whenever machine files look ahead.

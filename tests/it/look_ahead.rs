@@ -238,3 +238,31 @@ fn a_time_goes_by_the_speed_and_doubtful_ones_are_refused() {
         assert!(found.iter().any(|fault| fault.code() == code), "{line}: {:?}", found.iter().map(haulm::app::job::fault::Fault::code).collect::<Vec<_>>());
     }
 }
+
+/// The demo's field has slanting edges, a hole, an exclusion over its edge and a margin all around.
+#[test]
+fn fields_of_any_shape_look_ahead() {
+    let demo = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("demo");
+    let folder = tempfile::tempdir().unwrap();
+    fs_err::create_dir(folder.path().join("field")).unwrap();
+    for entry in fs_err::read_dir(demo.join("field")).unwrap() {
+        let entry = entry.unwrap();
+        fs_err::copy(entry.path(), folder.path().join("field").join(entry.file_name())).unwrap();
+    }
+    let job = fs_err::read_to_string(demo.join("job.toml")).unwrap();
+    let heading = job.lines().find(|line| line.starts_with("heading")).unwrap();
+    for (degrees, first) in [("63.0", "along"), ("41.0", "against"), ("10.0", "every along"), ("\"auto\"", "along")] {
+        let text = job
+            .replace("[machine]\n", &format!("[machine]\nlook_ahead = \"8 m\"\nfirst_pass = \"{first}\"\n"))
+            .replace(heading, &format!("heading = {degrees}"));
+        let path = folder.path().join("job.toml");
+        fs_err::write(&path, text).unwrap();
+        let said = std::process::Command::new(env!("CARGO_BIN_EXE_haulm")).args(["map", "--overwrite", "--threads", "2"]).arg(&path).output().unwrap();
+        assert!(said.status.success(), "{degrees} {first}: {}", String::from_utf8_lossy(&said.stderr));
+        let shape = folder.path().join("out/machine/LONG_LEY.shp");
+        let map = Map::read(&shape, "L_HA");
+        let area: f64 = map.zones.iter().map(|(shape, _)| geo::Area::unsigned_area(shape)).sum();
+        let whole = geo::algorithm::bool_ops::unary_union(map.zones.iter().map(|(shape, _)| shape));
+        assert!((geo::Area::unsigned_area(&whole) / area - 1.0).abs() < 1e-6, "{degrees} {first}: zones overlap");
+    }
+}
