@@ -7,7 +7,10 @@ use gdal::vector::LayerAccess as _;
 use serde_json::Value;
 
 use crate::field::Field;
+use crate::field::mapped;
+use crate::field::message;
 use crate::field::rectangle;
+use crate::field::rows;
 use crate::job_refusals::faults;
 use crate::job_refusals::with_line;
 
@@ -23,24 +26,6 @@ fn field(areas: &str, more: &str) -> Field {
     field.polygons("areas.geojson", &[rectangle([150.0, -20.0, 300.0, 130.0]), slant, far, rectangle([140.0, 20.0, 200.0, 100.0])]);
     field.job("heading = \"0 grid\"\n", &format!("heading = \"0 grid\"\n{more}\n\n{areas}"));
     field
-}
-
-fn mapped(field: &Field) {
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
-}
-
-fn message(field: &Field, code: &str) -> Option<String> {
-    let record = field.record();
-    let findings = record["findings"].as_array().unwrap();
-    findings.iter().find(|finding| finding["code"] == code).map(|finding| finding["message"].as_str().unwrap().to_owned())
-}
-
-fn rows<T>(field: &Field, layer: &str, mut read: impl FnMut(&gdal::vector::Feature<'_>) -> T) -> Vec<T> {
-    let options = gdal::DatasetOptions { open_flags: gdal::GdalOpenFlags::GDAL_OF_VECTOR, ..gdal::DatasetOptions::default() };
-    let file = gdal::Dataset::open_ex(field.path("out/office/prescription.gpkg"), options).unwrap();
-    let mut layer = file.layer_by_name(layer).unwrap();
-    layer.features().map(|feature| read(&feature)).collect()
 }
 
 fn shapes(field: &Field, layer: &str) -> Vec<Geometry> {

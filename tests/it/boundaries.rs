@@ -31,6 +31,7 @@ use crate::field::Field;
 use crate::field::Ring;
 use crate::field::carry;
 use crate::field::rectangle;
+use crate::field::refused;
 use crate::field::way;
 
 fn whole() -> Ring {
@@ -87,15 +88,6 @@ fn same(what: &str, field: &Field) {
     let nitrogen = record["totals"]["n_kg_exact"].as_f64().unwrap();
     let usual = Field::mapped().record()["totals"]["n_kg_exact"].as_f64().unwrap();
     assert!((nitrogen / usual - 1.0).abs() < 1e-3, "{what}: {nitrogen} and {usual}");
-}
-
-fn refused(field: &Field, parts: &[&str]) {
-    let said = field.run(&["map"]);
-    let told = said.err.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert_eq!(said.status, Some(1), "{told}{}", said.out);
-    for part in parts.iter().chain(&["hint: "]) {
-        assert!(told.contains(part), "{part:?} is not in: {told}");
-    }
 }
 
 #[test]

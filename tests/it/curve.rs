@@ -6,8 +6,11 @@ use gdal::vector::LayerAccess as _;
 use crate::field::CORNER;
 use crate::field::Field;
 use crate::field::carry;
+use crate::field::mapped;
+use crate::field::message;
 use crate::field::ndvi;
 use crate::field::rectangle;
+use crate::field::rows;
 use crate::field::way;
 
 /// An arc about a place east of the field: from its south to its north, the field on the outside of the bend and the line through its middle.
@@ -38,24 +41,6 @@ fn field(radius: f64, more: &str) -> Field {
     field.job("heading = \"0 grid\"", &format!("heading = {{ line = \"curve.geojson\" }}\n{more}"));
     line(&field, &arc(radius));
     field
-}
-
-fn mapped(field: &Field) {
-    let said = field.run(&["map"]);
-    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
-}
-
-fn message(field: &Field, code: &str) -> Option<String> {
-    let record = field.record();
-    let findings = record["findings"].as_array().unwrap();
-    findings.iter().find(|finding| finding["code"] == code).map(|finding| finding["message"].as_str().unwrap().to_owned())
-}
-
-fn rows<T>(field: &Field, layer: &str, mut read: impl FnMut(&gdal::vector::Feature<'_>) -> T) -> Vec<T> {
-    let options = gdal::DatasetOptions { open_flags: gdal::GdalOpenFlags::GDAL_OF_VECTOR, ..gdal::DatasetOptions::default() };
-    let file = gdal::Dataset::open_ex(field.path("out/office/prescription.gpkg"), options).unwrap();
-    let mut layer = file.layer_by_name(layer).unwrap();
-    layer.features().map(|feature| read(&feature)).collect()
 }
 
 /// Row, column, area and shape of each cell.

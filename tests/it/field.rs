@@ -3,6 +3,7 @@
 //! The field is 288 m along its rows (due grid north) and 240 m across, twelve by ten cells of 24 m, on a plane of our own choosing. It has a
 //! strip, a pale patch, a cloud, a bare patch and a thin one, each exactly on cells, so that tests know what must come out.
 
+use gdal::vector::LayerAccess as _;
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::path::PathBuf;
@@ -313,4 +314,35 @@ pub(crate) fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
         }
     }
     found
+}
+
+/// Maps, and nothing stops it.
+pub(crate) fn mapped(field: &Field) {
+    let said = field.run(&["map"]);
+    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+}
+
+/// What the record says under a code.
+pub(crate) fn message(field: &Field, code: &str) -> Option<String> {
+    let record = field.record();
+    let findings = record["findings"].as_array().unwrap();
+    findings.iter().find(|finding| finding["code"] == code).map(|finding| finding["message"].as_str().unwrap().to_owned())
+}
+
+/// Something of each row of a layer of the map.
+pub(crate) fn rows<T>(field: &Field, layer: &str, mut read: impl FnMut(&gdal::vector::Feature<'_>) -> T) -> Vec<T> {
+    let options = gdal::DatasetOptions { open_flags: gdal::GdalOpenFlags::GDAL_OF_VECTOR, ..gdal::DatasetOptions::default() };
+    let file = gdal::Dataset::open_ex(field.path("out/office/prescription.gpkg"), options).unwrap();
+    let mut layer = file.layer_by_name(layer).unwrap();
+    layer.features().map(|feature| read(&feature)).collect()
+}
+
+/// Mapping is refused with all of these words and a hint.
+pub(crate) fn refused(field: &Field, parts: &[&str]) {
+    let said = field.run(&["map"]);
+    let told = said.err.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert_eq!(said.status, Some(1), "{told}{}", said.out);
+    for part in parts.iter().chain(&["hint: "]) {
+        assert!(told.contains(part), "{part:?} is not in: {told}");
+    }
 }

@@ -20,6 +20,7 @@ use crate::field::Field;
 use crate::field::Image;
 use crate::field::carry;
 use crate::field::ndvi;
+use crate::field::refused;
 use crate::field::way;
 
 const SIZE: (usize, usize) = (144, 168);
@@ -56,15 +57,6 @@ fn mapped(field: &Field) -> serde_json::Value {
     let said = field.run(&["map"]);
     assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
     field.record()
-}
-
-fn refused(field: &Field, parts: &[&str]) {
-    let said = field.run(&["map"]);
-    let told = said.err.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert_eq!(said.status, Some(1), "{told}{}", said.out);
-    for part in parts.iter().chain(&["hint: "]) {
-        assert!(told.contains(part), "{part:?} is not in: {told}");
-    }
 }
 
 fn missing(record: &serde_json::Value) -> u64 {
