@@ -6,28 +6,29 @@
 
 use std::error::Error;
 
-use geo::Area;
-use geo::LineString;
-use geo::MultiPolygon;
-use geo::Polygon;
-use haulm::science::yield_response::RateInputs;
-use haulm::science::yield_response::YieldCurve;
-use haulm::science::yield_response::rate_of;
-use haulm::space::cells::CellFrame;
-use haulm::space::cells::CellGrid;
-use haulm::space::coverage::Scratch;
-use haulm::space::coverage::cover;
+use geo::{Area, LineString, MultiPolygon, Polygon};
+use haulm::science::yield_response::{RateInputs, YieldCurve, rate_of};
+use haulm::space::cells::{CellFrame, CellGrid};
+use haulm::space::coverage::{Scratch, cover};
 use haulm::space::cut::cut;
-use haulm::space::polygon::oriented;
-use haulm::space::polygon::rings_of;
+use haulm::space::polygon::{oriented, rings_of};
 use haulm::space::raster::Affine;
-use haulm::units::NRate;
-use haulm::units::Yield;
+use haulm::units::{NRate, Yield};
 
 /// An invented field of 300 m by 200 m with a pond, on a plane in metres.
 fn field() -> MultiPolygon<f64> {
-    let outline = LineString::from(vec![(0.0, 0.0), (300.0, 20.0), (290.0, 200.0), (15.0, 180.0)]);
-    let pond = LineString::from(vec![(120.0, 80.0), (150.0, 85.0), (145.0, 120.0), (115.0, 110.0)]);
+    let outline = LineString::from(vec![
+        (0.0, 0.0),
+        (300.0, 20.0),
+        (290.0, 200.0),
+        (15.0, 180.0),
+    ]);
+    let pond = LineString::from(vec![
+        (120.0, 80.0),
+        (150.0, 85.0),
+        (145.0, 120.0),
+        (115.0, 110.0),
+    ]);
     // Exteriors counter-clockwise, holes clockwise: the cutter wants them so.
     oriented(&MultiPolygon::new(vec![Polygon::new(outline, vec![pond])]))
 }
@@ -35,7 +36,11 @@ fn field() -> MultiPolygon<f64> {
 /// The field in cells of 24 m, along a heading of 86° on the plane, from the field's least corner on.
 fn cells(field: &MultiPolygon<f64>) -> Result<CellGrid, Box<dyn Error>> {
     let mut frame = CellFrame::new(86.0, 24.0, 24.0);
-    let corners: Vec<(f64, f64)> = rings_of(field).iter().flatten().map(|p| frame.to_uv(p[0], p[1])).collect();
+    let corners: Vec<(f64, f64)> = rings_of(field)
+        .iter()
+        .flatten()
+        .map(|p| frame.to_uv(p[0], p[1]))
+        .collect();
     frame.u0 = corners.iter().map(|p| p.0).fold(f64::INFINITY, f64::min);
     frame.v0 = corners.iter().map(|p| p.1).fold(f64::INFINITY, f64::min);
     Ok(cut(field, frame)?)
@@ -71,12 +76,19 @@ fn measured(grid: &CellGrid, cell: usize, image: &Affine) -> (f64, f64, Option<f
 fn main() -> Result<(), Box<dyn Error>> {
     let field = field();
     let grid = cells(&field)?;
-    println!("{:.2} ha in {} cells", field.unsigned_area() / 10_000.0, grid.cells.len());
+    println!(
+        "{:.2} ha in {} cells",
+        field.unsigned_area() / 10_000.0,
+        grid.cells.len()
+    );
 
     // Pixels of 5 m; the upper left corner of the image is the upper left corner of the plane shown.
     let image = Affine([0.0, 5.0, 0.0, 200.0, 0.0, -5.0]);
     let inputs = RateInputs {
-        curve: YieldCurve { a: Yield::kg_per_ha(590.0), b: 258.2 },
+        curve: YieldCurve {
+            a: Yield::kg_per_ha(590.0),
+            b: 258.2,
+        },
         growing_days: 94.0,
         maximum_yield: Yield::kg_per_ha(6_000.0),
         largest_ratio: 2.0,
@@ -94,11 +106,19 @@ fn main() -> Result<(), Box<dyn Error>> {
     println!("index of the reference strip {reference}");
     for (k, cell) in grid.cells.iter().enumerate().step_by(7) {
         let (all, seen, mean) = measured(&grid, k, &image);
-        let place = format!("row {:2}, column {}: {:5.1} m²", cell.row, cell.col, cell.area);
+        let place = format!(
+            "row {:2}, column {}: {:5.1} m²",
+            cell.row, cell.col, cell.area
+        );
         // A cell that nobody saw gets no rate from here: what it shall get is for the user to say.
         match mean.and_then(|mean| rate_of(mean, reference, &inputs).map(|rate| (mean, rate))) {
             Some((mean, rate)) => {
-                println!("{place}, {:3.0} % seen, index {mean:.3}, response index {:.3}: {:.0} kg N/ha", 100.0 * seen / all, rate.ratio, rate.n_exact.get());
+                println!(
+                    "{place}, {:3.0} % seen, index {mean:.3}, response index {:.3}: {:.0} kg N/ha",
+                    100.0 * seen / all,
+                    rate.ratio,
+                    rate.n_exact.get()
+                );
             }
             None => println!("{place}, not seen"),
         }

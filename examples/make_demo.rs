@@ -7,21 +7,14 @@
 use std::error::Error;
 use std::f64::consts::PI;
 use std::fmt::Write;
-use std::path::Path;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use gdal::Metadata;
-use gdal::raster::Buffer;
-use gdal::raster::RasterCreationOptions;
+use gdal::raster::{Buffer, RasterCreationOptions};
 use gdal::spatial_ref::SpatialRef;
-use geojson::Feature;
-use geojson::FeatureCollection;
-use geojson::Geometry;
-use geojson::JsonObject;
-use haulm::space::crs::Crs;
-use haulm::space::crs::Projector;
-use jiff::civil::Date;
-use jiff::civil::date;
+use geojson::{Feature, FeatureCollection, Geometry, JsonObject};
+use haulm::space::crs::{Crs, Projector};
+use jiff::civil::{Date, date};
 
 type Outcome<T> = Result<T, Box<dyn Error>>;
 /// Corners in the machine frame: along the heading, to its left. [m]
@@ -65,24 +58,76 @@ const OUTLINE: [(f64, f64); 13] = [
     (-261.0, 146.0),
     (-291.0, 57.0),
 ];
-const POND: Ellipse = Ellipse { u: 70.0, v: 95.0, along: 31.0, across: 19.0 };
-const CLOUD: Ellipse = Ellipse { u: -150.0, v: -52.0, along: 44.0, across: 33.0 };
-const BARE: Ellipse = Ellipse { u: 238.0, v: -118.0, along: 42.0, across: 27.0 };
+const POND: Ellipse = Ellipse {
+    u: 70.0,
+    v: 95.0,
+    along: 31.0,
+    across: 19.0,
+};
+const CLOUD: Ellipse = Ellipse {
+    u: -150.0,
+    v: -52.0,
+    along: 44.0,
+    across: 33.0,
+};
+const BARE: Ellipse = Ellipse {
+    u: 238.0,
+    v: -118.0,
+    along: 42.0,
+    across: 27.0,
+};
 /// Where water stood in winter.
-const DROWNED: Ellipse = Ellipse { u: -236.0, v: 128.0, along: 116.0, across: 84.0 };
+const DROWNED: Ellipse = Ellipse {
+    u: -236.0,
+    v: 128.0,
+    along: 116.0,
+    across: 84.0,
+};
 /// Water still stands here: corners of the exclusion.
-const WET: [(f64, f64); 5] = [(-300.0, 118.0), (-240.0, 112.0), (-216.0, 138.0), (-222.0, 182.0), (-300.0, 182.0)];
+const WET: [(f64, f64); 5] = [
+    (-300.0, 118.0),
+    (-240.0, 112.0),
+    (-216.0, 138.0),
+    (-222.0, 182.0),
+    (-300.0, 182.0),
+];
 /// Pale patches: place and how much of the index is lost in their middle.
 const PALE: [(Ellipse, f64); 3] = [
-    (Ellipse { u: 200.0, v: 60.0, along: 95.0, across: 60.0 }, 0.10),
-    (Ellipse { u: -60.0, v: -140.0, along: 110.0, across: 55.0 }, 0.09),
-    (Ellipse { u: -40.0, v: 130.0, along: 60.0, across: 45.0 }, 0.11),
+    (
+        Ellipse {
+            u: 200.0,
+            v: 60.0,
+            along: 95.0,
+            across: 60.0,
+        },
+        0.10,
+    ),
+    (
+        Ellipse {
+            u: -60.0,
+            v: -140.0,
+            along: 110.0,
+            across: 55.0,
+        },
+        0.09,
+    ),
+    (
+        Ellipse {
+            u: -40.0,
+            v: 130.0,
+            along: 60.0,
+            across: 45.0,
+        },
+        0.11,
+    ),
 ];
 /// The two strips that got nitrogen enough: from, to along the heading; lower side, one pass wide.
 const STRIPS: [(f64, f64, f64); 2] = [(-42.0, 160.0, -96.0), (-224.0, -22.0, 24.0)];
 
 fn main() -> Outcome<()> {
-    let folder = std::env::args_os().nth(1).map_or_else(|| PathBuf::from("demo/field"), PathBuf::from);
+    let folder = std::env::args_os()
+        .nth(1)
+        .map_or_else(|| PathBuf::from("demo/field"), PathBuf::from);
     fs_err::create_dir_all(&folder)?;
     write_vectors(&folder)?;
     write_mosaic(&folder.join("mosaic.tif"))?;
@@ -142,7 +187,16 @@ fn smooth(layer: u64, spacing: f64, u: f64, v: f64) -> f64 {
     let (i, j) = (libm::floor(x), libm::floor(y));
     let step = |t: f64| t * t * t * (t * (t * 6.0 - 15.0) + 10.0);
     let (s, t) = (step(x - i), step(y - j));
-    let at = |di: i64, dj: i64| normal(SEED.wrapping_add(layer), [(i as i64 + di).cast_unsigned(), (j as i64 + dj).cast_unsigned(), 0]);
+    let at = |di: i64, dj: i64| {
+        normal(
+            SEED.wrapping_add(layer),
+            [
+                (i as i64 + di).cast_unsigned(),
+                (j as i64 + dj).cast_unsigned(),
+                0,
+            ],
+        )
+    };
     let low = at(0, 0) * (1.0 - s) + at(1, 0) * s;
     let high = at(0, 1) * (1.0 - s) + at(1, 1) * s;
     low * (1.0 - t) + high * t
@@ -164,22 +218,39 @@ fn to_frame(x: f64, y: f64) -> (f64, f64) {
 /// Whether a point lies in a polygon: the even-odd rule.
 fn inside(ring: &[(f64, f64)], u: f64, v: f64) -> bool {
     let ends = ring.iter().zip(ring.iter().cycle().skip(1));
-    ends.filter(|((ua, va), (ub, vb))| (*va > v) != (*vb > v) && u < (ub - ua) * (v - va) / (vb - va) + ua).count() % 2 == 1
+    ends.filter(|((ua, va), (ub, vb))| {
+        (*va > v) != (*vb > v) && u < (ub - ua) * (v - va) / (vb - va) + ua
+    })
+    .count()
+        % 2
+        == 1
 }
 
 fn in_strip(u: f64, v: f64) -> bool {
-    STRIPS.iter().any(|(from, to, low)| u >= *from && u < *to && v >= *low && v < low + TRACKS.0)
+    STRIPS
+        .iter()
+        .any(|(from, to, low)| u >= *from && u < *to && v >= *low && v < low + TRACKS.0)
 }
 
 /// NDVI of the canopy between the tracks.
 fn canopy(u: f64, v: f64) -> f64 {
     let rich = 0.757 + 0.010 * smooth(1, 90.0, u, v) + 0.006 * smooth(2, 25.0, u, v);
     let patchy = smooth(3, 110.0, u, v) + 0.5 * smooth(4, 45.0, u, v);
-    let lack = 0.015 + 0.20 / (1.0 + libm::exp(-2.2 * patchy)) + PALE.iter().map(|(place, most)| most * place.bell(u, v)).sum::<f64>();
-    let fed = if in_strip(u, v) { rich * 0.995 } else { rich * (1.0 - lack) };
+    let lack = 0.015
+        + 0.20 / (1.0 + libm::exp(-2.2 * patchy))
+        + PALE
+            .iter()
+            .map(|(place, most)| most * place.bell(u, v))
+            .sum::<f64>();
+    let fed = if in_strip(u, v) {
+        rich * 0.995
+    } else {
+        rich * (1.0 - lack)
+    };
     // Drowned crop is thin whatever it was fed; so is the rim of the bare patch.
     let drowned = libm::exp(-2.0 * libm::pow(DROWNED.reach(u, v), 4.0));
-    let stand = (1.0 - (0.54 + 0.04 * smooth(10, 20.0, u, v)) * drowned) * (1.0 - 0.35 * libm::exp(-8.0 * (BARE.reach(u, v) - 1.0).max(0.0)));
+    let stand = (1.0 - (0.54 + 0.04 * smooth(10, 20.0, u, v)) * drowned)
+        * (1.0 - 0.35 * libm::exp(-8.0 * (BARE.reach(u, v) - 1.0).max(0.0)));
     (fed * stand).max(0.12) + 0.006 * libm::sin(2.0 * PI * v / DRILL)
 }
 
@@ -187,7 +258,13 @@ fn canopy(u: f64, v: f64) -> f64 {
 fn crop(ndvi: f64, light: f64) -> [f64; 5] {
     let (nir, red) = (light * (1.0 + ndvi) / 2.0, light * (1.0 - ndvi) / 2.0);
     let red_edge = red + (nir - red) * (0.50 - 0.17 * ndvi);
-    [0.012 + 0.40 * red, 0.028 + 0.55 * red + 0.02 * nir, red, red_edge, nir]
+    [
+        0.012 + 0.40 * red,
+        0.028 + 0.55 * red + 0.02 * nir,
+        red,
+        red_edge,
+        nir,
+    ]
 }
 
 /// Whether a point lies on a wheel track.
@@ -227,7 +304,9 @@ fn write_mosaic(path: &Path) -> Outcome<()> {
         let (a, b) = (346.0 * a, 228.0 * b);
         to_plane((a * cos - b * sin, a * sin + b * cos))
     });
-    let edge = |pick: fn(&(f64, f64)) -> f64, keep: fn(f64, f64) -> f64| corners.iter().map(pick).reduce(keep).unwrap_or_default();
+    let edge = |pick: fn(&(f64, f64)) -> f64, keep: fn(f64, f64) -> f64| {
+        corners.iter().map(pick).reduce(keep).unwrap_or_default()
+    };
     let west = libm::floor(edge(|p| p.0, f64::min) / PIXEL) * PIXEL;
     let north = libm::ceil(edge(|p| p.1, f64::max) / PIXEL) * PIXEL;
     let width = libm::ceil((edge(|p| p.0, f64::max) - west) / PIXEL) as usize;
@@ -236,16 +315,33 @@ fn write_mosaic(path: &Path) -> Outcome<()> {
     let mut bands: [Vec<u16>; 5] = std::array::from_fn(|_| Vec::with_capacity(width * height));
     for row in 0..height {
         for col in 0..width {
-            let values = pixel(west + col as f64 * PIXEL, north - row as f64 * PIXEL, [row as u64, col as u64]);
+            let values = pixel(
+                west + col as f64 * PIXEL,
+                north - row as f64 * PIXEL,
+                [row as u64, col as u64],
+            );
             for (band, value) in bands.iter_mut().zip(values) {
                 band.push(value);
             }
         }
     }
 
-    let options = RasterCreationOptions::from_iter(["TILED=YES", "BLOCKXSIZE=256", "BLOCKYSIZE=256", "COMPRESS=DEFLATE", "PREDICTOR=2", "ZLEVEL=9"]);
+    let options = RasterCreationOptions::from_iter([
+        "TILED=YES",
+        "BLOCKXSIZE=256",
+        "BLOCKYSIZE=256",
+        "COMPRESS=DEFLATE",
+        "PREDICTOR=2",
+        "ZLEVEL=9",
+    ]);
     let driver = gdal::DriverManager::get_driver_by_name("GTiff")?;
-    let mut file = driver.create_with_band_type_with_options::<u16, _>(path, width, height, BANDS.len(), &options)?;
+    let mut file = driver.create_with_band_type_with_options::<u16, _>(
+        path,
+        width,
+        height,
+        BANDS.len(),
+        &options,
+    )?;
     file.set_spatial_ref(&SpatialRef::from_epsg(EPSG)?)?;
     file.set_geo_transform(&[west, PIXEL, 0.0, north, 0.0, -PIXEL])?;
     for (number, name) in BANDS.iter().enumerate() {
@@ -255,7 +351,11 @@ fn write_mosaic(path: &Path) -> Outcome<()> {
         band.set_no_data_value(Some(0.0))?;
     }
     for (number, values) in bands.into_iter().enumerate() {
-        file.rasterband(number + 1)?.write((0, 0), (width, height), &mut Buffer::new((width, height), values))?;
+        file.rasterband(number + 1)?.write(
+            (0, 0),
+            (width, height),
+            &mut Buffer::new((width, height), values),
+        )?;
     }
     file.close()?;
     Ok(())
@@ -278,19 +378,42 @@ fn pixel(west: f64, north: f64, [row, col]: [u64; 2]) -> [u16; 5] {
     // What leaves and light do to all bands alike, and what each band adds by itself.
     let shared = 1.0 + 0.02 * normal(SEED ^ 0xff, [row, col, 0]);
     std::array::from_fn(|band| {
-        let noisy = sum[band] * shared * (1.0 + 0.008 * normal(SEED ^ 0xff, [row, col, band as u64 + 1]));
+        let noisy =
+            sum[band] * shared * (1.0 + 0.008 * normal(SEED ^ 0xff, [row, col, band as u64 + 1]));
         libm::round(noisy * SCALE).clamp(1.0, 65_535.0) as u16
     })
 }
 
 fn write_vectors(folder: &Path) -> Outcome<()> {
     let projector = Projector::new(&Crs::epsg(EPSG, "WGS 84 / UTM zone 33N"), &Crs::wgs84())?;
-    let strip = |&(from, to, low): &(f64, f64, f64)| vec![(from, low), (to, low), (to, low + TRACKS.0), (from, low + TRACKS.0)];
+    let strip = |&(from, to, low): &(f64, f64, f64)| {
+        vec![
+            (from, low),
+            (to, low),
+            (to, low + TRACKS.0),
+            (from, low + TRACKS.0),
+        ]
+    };
     let mut pond = POND.ring(32);
     pond.reverse();
-    write_layer(&folder.join("boundary.geojson"), &projector, &[("Long Ley", vec![OUTLINE.to_vec(), pond])])?;
-    write_layer(&folder.join("strips.geojson"), &projector, &[("south strip", vec![strip(&STRIPS[0])]), ("north strip", vec![strip(&STRIPS[1])])])?;
-    write_layer(&folder.join("wet_corner.geojson"), &projector, &[("wet corner", vec![WET.to_vec()])])
+    write_layer(
+        &folder.join("boundary.geojson"),
+        &projector,
+        &[("Long Ley", vec![OUTLINE.to_vec(), pond])],
+    )?;
+    write_layer(
+        &folder.join("strips.geojson"),
+        &projector,
+        &[
+            ("south strip", vec![strip(&STRIPS[0])]),
+            ("north strip", vec![strip(&STRIPS[1])]),
+        ],
+    )?;
+    write_layer(
+        &folder.join("wet_corner.geojson"),
+        &projector,
+        &[("wet corner", vec![WET.to_vec()])],
+    )
 }
 
 /// Polygons in longitude and latitude, 9 decimals (0.1 mm), counter-clockwise outside and clockwise inside as RFC 7946 wants.
@@ -311,7 +434,11 @@ fn write_layer(path: &Path, projector: &Projector, polygons: &[(&str, Vec<Ring>)
         let mut properties = JsonObject::new();
         properties.insert("name".to_owned(), (*name).into());
         properties.insert("farm".to_owned(), "Ambermere Farm (invented)".into());
-        features.push(Feature { geometry: Some(Geometry::new_polygon(written)), properties: Some(properties), ..Feature::default() });
+        features.push(Feature {
+            geometry: Some(Geometry::new_polygon(written)),
+            properties: Some(properties),
+            ..Feature::default()
+        });
     }
     let mut text = FeatureCollection::new(features).to_string();
     text.push('\n');
@@ -323,10 +450,15 @@ fn write_layer(path: &Path, projector: &Projector, polygons: &[(&str, Vec<Ring>)
 fn weather() -> Outcome<String> {
     let (first, last): (Date, Date) = (date(2025, 9, 25), date(2026, 4, 24));
     let mut text = "date,tmin_c,tmax_c\n".to_owned();
-    for day in first.series(jiff::Span::new().days(1)).take_while(|day| *day <= last) {
+    for day in first
+        .series(jiff::Span::new().days(1))
+        .take_while(|day| *day <= last)
+    {
         let number = f64::from(day.day_of_year());
-        let mean = 9.78 - 8.9 * libm::cos(2.0 * PI * (number - 22.0) / 365.0) + 2.8 * smooth(9, 6.0, julian(day), 0.0);
-        let half = 3.6 - 1.6 * libm::cos(2.0 * PI * (number - 10.0) / 365.0) + 0.8 * normal(SEED ^ 0x77, [julian(day) as u64, 0, 0]).abs();
+        let mean = 9.78 - 8.9 * libm::cos(2.0 * PI * (number - 22.0) / 365.0)
+            + 2.8 * smooth(9, 6.0, julian(day), 0.0);
+        let half = 3.6 - 1.6 * libm::cos(2.0 * PI * (number - 10.0) / 365.0)
+            + 0.8 * normal(SEED ^ 0x77, [julian(day) as u64, 0, 0]).abs();
         writeln!(text, "{day},{:.1},{:.1}", mean - half, mean + half)?;
     }
     Ok(text)

@@ -55,15 +55,30 @@ pub struct Finding {
 impl Finding {
     /// A note.
     pub fn note(code: &'static str, message: impl Into<String>) -> Self {
-        Self { code, severity: Severity::Note, message: message.into(), accepted: None }
+        Self {
+            code,
+            severity: Severity::Note,
+            message: message.into(),
+            accepted: None,
+        }
     }
     /// A caution.
     pub fn caution(code: &'static str, message: impl Into<String>) -> Self {
-        Self { code, severity: Severity::Caution, message: message.into(), accepted: None }
+        Self {
+            code,
+            severity: Severity::Caution,
+            message: message.into(),
+            accepted: None,
+        }
     }
     /// A stop.
     pub fn stop(code: &'static str, message: impl Into<String>) -> Self {
-        Self { code, severity: Severity::Stop, message: message.into(), accepted: None }
+        Self {
+            code,
+            severity: Severity::Stop,
+            message: message.into(),
+            accepted: None,
+        }
     }
     /// Whether it keeps the machine's files from being written.
     pub const fn stops(&self) -> bool {
@@ -84,7 +99,10 @@ pub struct Checked<T> {
 impl<T> Checked<T> {
     /// A value with nothing to say of it.
     pub const fn clean(value: T) -> Self {
-        Self { value, findings: Vec::new() }
+        Self {
+            value,
+            findings: Vec::new(),
+        }
     }
     /// A value with findings.
     pub const fn new(value: T, findings: Vec<Finding>) -> Self {

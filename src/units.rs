@@ -288,7 +288,11 @@ impl RateUnit {
     }
     /// The area in this unit's own area measure: hectares or acres.
     pub const fn area_of(self, area: Area) -> f64 {
-        if self.is_us() { area.as_ac() } else { area.as_ha() }
+        if self.is_us() {
+            area.as_ac()
+        } else {
+            area.as_ha()
+        }
     }
 }
 
@@ -307,7 +311,11 @@ impl Product {
     pub fn new(name: &str, nitrogen: f64, kg_per_l: Option<f64>) -> Option<Self> {
         let share = nitrogen > 0.0 && nitrogen <= 1.0;
         let density = kg_per_l.is_none_or(|d| (0.3..=3.0).contains(&d));
-        (share && density).then(|| Self { name: name.to_owned(), nitrogen, kg_per_l })
+        (share && density).then(|| Self {
+            name: name.to_owned(),
+            nitrogen,
+            kg_per_l,
+        })
     }
     /// Its name.
     pub fn name(&self) -> &str {
@@ -376,11 +384,27 @@ mod tests {
     #[test]
     fn factors_of_the_trade() {
         // Handbook factors (agronomy handbooks print 1.12 and 9.35); the digits follow from the definitions above.
-        assert_relative_eq!(NRate::lb_per_ac(1.0).get(), 1.120_851_156, max_relative = 1e-9);
+        assert_relative_eq!(
+            NRate::lb_per_ac(1.0).get(),
+            1.120_851_156,
+            max_relative = 1e-9
+        );
         assert_relative_eq!(L_HA_PER_GAL_AC, 9.353_956_228, max_relative = 1e-9);
-        assert_relative_eq!(Yield::bu_per_ac(1.0, 60.0).get(), 67.251_069, max_relative = 1e-8);
-        assert_relative_eq!(Yield::bu_per_ac(1.0, 56.0).get(), 62.767_665, max_relative = 1e-8);
-        assert_relative_eq!(NRate::lb_per_ac(80.0).as_lb_per_ac(), 80.0, max_relative = 1e-15);
+        assert_relative_eq!(
+            Yield::bu_per_ac(1.0, 60.0).get(),
+            67.251_069,
+            max_relative = 1e-8
+        );
+        assert_relative_eq!(
+            Yield::bu_per_ac(1.0, 56.0).get(),
+            62.767_665,
+            max_relative = 1e-8
+        );
+        assert_relative_eq!(
+            NRate::lb_per_ac(80.0).as_lb_per_ac(),
+            80.0,
+            max_relative = 1e-15
+        );
     }
 
     #[test]
@@ -391,12 +415,26 @@ mod tests {
     #[test]
     fn product_carries_its_nitrogen() {
         let urea = Product::new("urea", 0.46, None).unwrap();
-        assert_relative_eq!(urea.rate_for(NRate::kg_per_ha(100.0)).get(), 217.391_304, max_relative = 1e-8);
-        assert_eq!(urea.in_unit(ProductRate::kg_per_ha(10.0), RateUnit::LPerHa), None);
+        assert_relative_eq!(
+            urea.rate_for(NRate::kg_per_ha(100.0)).get(),
+            217.391_304,
+            max_relative = 1e-8
+        );
+        assert_eq!(
+            urea.in_unit(ProductRate::kg_per_ha(10.0), RateUnit::LPerHa),
+            None
+        );
         let uan = Product::new("UAN 28", 0.28, Some(1.28)).unwrap();
         let rate = uan.rate_for(NRate::kg_per_ha(120.0));
-        assert_relative_eq!(uan.in_unit(rate, RateUnit::LPerHa).unwrap(), 334.821_428, max_relative = 1e-8);
-        assert!(Product::new("water", 0.0, None).is_none() && Product::new("lead", 0.1, Some(11.0)).is_none());
+        assert_relative_eq!(
+            uan.in_unit(rate, RateUnit::LPerHa).unwrap(),
+            334.821_428,
+            max_relative = 1e-8
+        );
+        assert!(
+            Product::new("water", 0.0, None).is_none()
+                && Product::new("lead", 0.1, Some(11.0)).is_none()
+        );
     }
 
     #[test]

@@ -24,7 +24,12 @@ pub struct Common {
 
 impl Default for Common {
     fn default() -> Self {
-        Self { threads: None, memory_mib: DEFAULT_MEMORY_MIB, network: false, cancel: Cancel::new() }
+        Self {
+            threads: None,
+            memory_mib: DEFAULT_MEMORY_MIB,
+            network: false,
+            cancel: Cancel::new(),
+        }
     }
 }
 
@@ -152,19 +157,10 @@ pub enum List {
     Products,
 }
 
-pub use crate::app::check_map::CheckMapRequest;
-pub use crate::app::check_map::check_map;
-pub use crate::app::convert::ConvertRequest;
-pub use crate::app::convert::ConvertTo;
-pub use crate::app::convert::convert;
+pub use crate::app::check_map::{CheckMapRequest, check_map};
+pub use crate::app::convert::{ConvertRequest, ConvertTo, convert};
 pub use crate::app::lists::list;
-pub use crate::app::map::check;
-pub use crate::app::map::inspect;
-pub use crate::app::map::map;
+pub use crate::app::map::{check, inspect, map};
 pub use crate::app::new::new_job;
-pub use crate::app::picture::DEFAULT_WIDTH;
-pub use crate::app::picture::MOST_WIDTH;
-pub use crate::app::picture::PictureRequest;
-pub use crate::app::picture::Subject;
-pub use crate::app::picture::picture;
+pub use crate::app::picture::{DEFAULT_WIDTH, MOST_WIDTH, PictureRequest, Subject, picture};
 pub use crate::app::rate::rate;

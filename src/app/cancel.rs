@@ -3,18 +3,12 @@
 //! A signal sets a flag that long work looks at between steps. Work that does not look in time is ended by the watching thread, which first
 //! removes what the run had staged. Between journal and last rename nothing may end the process, so that stretch is held.
 
-use std::path::Path;
-use std::path::PathBuf;
-use std::sync::Arc;
-use std::sync::Mutex;
-use std::sync::MutexGuard;
-use std::sync::PoisonError;
-use std::sync::atomic::AtomicI32;
-use std::sync::atomic::Ordering;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicI32, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
-use signal_hook::consts::SIGINT;
-use signal_hook::consts::SIGTERM;
+use signal_hook::consts::{SIGINT, SIGTERM};
 
 /// How long work may take to notice the flag before the process is ended for it.
 const PATIENCE: Duration = Duration::from_millis(600);
@@ -91,18 +85,22 @@ impl Cancel {
     pub fn watch(&self, notify: impl Fn(Signal) + Send + 'static) -> std::io::Result<()> {
         let mut signals = signal_hook::iterator::Signals::new([SIGINT, SIGTERM])?;
         let cancel = self.clone();
-        std::thread::Builder::new().name("signals".to_owned()).spawn(move || {
-            for number in signals.forever() {
-                let Some(signal) = Signal::of_number(number) else { continue };
-                let again = cancel.signal().is_some();
-                cancel.request(signal);
-                if !again {
-                    notify(signal);
-                    std::thread::sleep(PATIENCE);
+        std::thread::Builder::new()
+            .name("signals".to_owned())
+            .spawn(move || {
+                for number in signals.forever() {
+                    let Some(signal) = Signal::of_number(number) else {
+                        continue;
+                    };
+                    let again = cancel.signal().is_some();
+                    cancel.request(signal);
+                    if !again {
+                        notify(signal);
+                        std::thread::sleep(PATIENCE);
+                    }
+                    cancel.end(signal);
                 }
-                cancel.end(signal);
-            }
-        })?;
+            })?;
         Ok(())
     }
 
@@ -110,7 +108,10 @@ impl Cancel {
     #[must_use = "the path is forgotten when this goes"]
     pub fn leftover(&self, path: &Path) -> Leftover {
         lock(&self.0.leftovers).push(path.to_owned());
-        Leftover { cancel: self.clone(), path: path.to_owned() }
+        Leftover {
+            cancel: self.clone(),
+            path: path.to_owned(),
+        }
     }
 
     /// Keeps the watching thread from ending the process for as long as the guard lives.
@@ -125,7 +126,11 @@ impl Cancel {
         // The other threads still run: a file may appear in a folder while it is being removed, so try again.
         for path in lock(&self.0.leftovers).iter() {
             for _ in 0..20 {
-                let gone = if path.is_dir() { fs_err::remove_dir_all(path) } else { fs_err::remove_file(path) };
+                let gone = if path.is_dir() {
+                    fs_err::remove_dir_all(path)
+                } else {
+                    fs_err::remove_file(path)
+                };
                 if gone.is_ok() || !path.exists() {
                     break;
                 }
@@ -169,7 +174,13 @@ mod tests {
         cancel.request(Signal::Terminate);
         assert_eq!(other.signal(), Some(Signal::Terminate));
         // 128 and the signal's number: POSIX shells' exit status of a command ended by a signal (SIGINT 2, SIGTERM 15).
-        assert_eq!((Signal::Interrupt.exit_status(), Signal::Terminate.exit_status()), (130, 143));
+        assert_eq!(
+            (
+                Signal::Interrupt.exit_status(),
+                Signal::Terminate.exit_status()
+            ),
+            (130, 143)
+        );
     }
 
     #[test]

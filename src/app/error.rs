@@ -5,8 +5,7 @@
 use std::error::Error;
 use std::fmt;
 
-use serde_json::Value;
-use serde_json::json;
+use serde_json::{Value, json};
 
 use crate::app::cancel::Signal;
 
@@ -64,16 +63,30 @@ impl AppError {
     }
     /// The run was asked to end.
     pub fn cancelled(signal: Signal) -> Self {
-        Self::of(Kind::Cancelled(signal), "cancelled", format!("ended by {}", signal.name()))
+        Self::of(
+            Kind::Cancelled(signal),
+            "cancelled",
+            format!("ended by {}", signal.name()),
+        )
     }
     fn of(kind: Kind, code: &'static str, headline: impl Into<String>) -> Self {
-        Self { kind, code, headline: headline.into(), facts: Vec::new(), hint: None, causes: Vec::new() }
+        Self {
+            kind,
+            code,
+            headline: headline.into(),
+            facts: Vec::new(),
+            hint: None,
+            causes: Vec::new(),
+        }
     }
 
     /// With one more fact.
     #[must_use]
     pub fn with_fact(mut self, place: impl Into<String>, text: impl Into<String>) -> Self {
-        self.facts.push(Fact { place: place.into(), text: text.into() });
+        self.facts.push(Fact {
+            place: place.into(),
+            text: text.into(),
+        });
         self
     }
     /// With what to do.
@@ -104,7 +117,11 @@ impl AppError {
 
     /// The value of `error` in JSON output.
     pub fn to_json(&self) -> Value {
-        let facts: Vec<_> = self.facts.iter().map(|fact| json!({ "place": fact.place, "text": fact.text })).collect();
+        let facts: Vec<_> = self
+            .facts
+            .iter()
+            .map(|fact| json!({ "place": fact.place, "text": fact.text }))
+            .collect();
         json!({ "code": self.code, "headline": self.headline, "facts": facts, "hint": self.hint, "causes": self.causes })
     }
 }

@@ -2,8 +2,7 @@
 //!
 //! Only counts and extremes are kept, so that the answer is the same for any number of threads.
 
-use std::sync::atomic::AtomicU64;
-use std::sync::atomic::Ordering;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use crate::app::error::AppError;
 use crate::finding::Finding;
@@ -15,9 +14,24 @@ const ABOVE_SHARE: f64 = 0.02;
 /// Share of negative or of full pixels from which they are no accident.
 const FEW: f64 = 0.01;
 /// Names of bands that hold reflectance, from long to short waves where a green crop orders them.
-pub(crate) const REFLECTANCES: [&str; 8] = ["nir", "nir_2", "red_edge_3", "red_edge_2", "red_edge", "red", "green", "blue"];
+pub(crate) const REFLECTANCES: [&str; 8] = [
+    "nir",
+    "nir_2",
+    "red_edge_3",
+    "red_edge_2",
+    "red_edge",
+    "red",
+    "green",
+    "blue",
+];
 /// Pairs of which a green crop reflects more in the first.
-const ORDER: [(&str, &str); 5] = [("nir", "red_edge"), ("nir", "red"), ("red_edge", "red"), ("nir_2", "red_edge"), ("nir_2", "red")];
+const ORDER: [(&str, &str); 5] = [
+    ("nir", "red_edge"),
+    ("nir", "red"),
+    ("red_edge", "red"),
+    ("nir_2", "red_edge"),
+    ("nir_2", "red"),
+];
 
 /// A band as the watch needs to know it.
 #[derive(Clone, Debug, PartialEq)]
@@ -68,19 +82,39 @@ fn extremes(row: &[f64]) -> (f64, f64) {
     let rest = chunks.remainder();
     for chunk in chunks {
         for k in 0..LANES {
-            least[k] = if chunk[k] < least[k] { chunk[k] } else { least[k] };
-            greatest[k] = if chunk[k] > greatest[k] { chunk[k] } else { greatest[k] };
+            least[k] = if chunk[k] < least[k] {
+                chunk[k]
+            } else {
+                least[k]
+            };
+            greatest[k] = if chunk[k] > greatest[k] {
+                chunk[k]
+            } else {
+                greatest[k]
+            };
         }
     }
     let (least, greatest) = (least.iter().chain(rest), greatest.iter().chain(rest));
-    (least.copied().fold(f64::INFINITY, |a, b| if b < a { b } else { a }), greatest.copied().fold(f64::NEG_INFINITY, |a, b| if b > a { b } else { a }))
+    (
+        least
+            .copied()
+            .fold(f64::INFINITY, |a, b| if b < a { b } else { a }),
+        greatest
+            .copied()
+            .fold(f64::NEG_INFINITY, |a, b| if b > a { b } else { a }),
+    )
 }
 
 /// Keeps the more extreme of two numbers.
 fn keep(slot: &AtomicU64, value: f64, beats: impl Fn(f64, f64) -> bool) {
     let mut known = slot.load(Ordering::Relaxed);
     while beats(value, f64::from_bits(known)) {
-        match slot.compare_exchange_weak(known, value.to_bits(), Ordering::Relaxed, Ordering::Relaxed) {
+        match slot.compare_exchange_weak(
+            known,
+            value.to_bits(),
+            Ordering::Relaxed,
+            Ordering::Relaxed,
+        ) {
             Ok(_) => return,
             Err(other) => known = other,
         }
@@ -91,7 +125,16 @@ impl Watch {
     /// A watch over an index's bands, in slot order.
     pub fn new(bands: Vec<Watched>, needs_scale: bool) -> Self {
         let at = |name: &str| bands.iter().position(|band| band.name == name);
-        let pairs = ORDER.iter().filter_map(|(high, low)| Some(Pair { high: at(high)?, low: at(low)?, right: AtomicU64::new(0) })).collect();
+        let pairs = ORDER
+            .iter()
+            .filter_map(|(high, low)| {
+                Some(Pair {
+                    high: at(high)?,
+                    low: at(low)?,
+                    right: AtomicU64::new(0),
+                })
+            })
+            .collect();
         let bands = bands
             .into_iter()
             .map(|is| Band {
@@ -103,14 +146,22 @@ impl Watch {
                 greatest: AtomicU64::new(f64::NEG_INFINITY.to_bits()),
             })
             .collect();
-        Self { bands, pairs, pixels: AtomicU64::new(0), needs_scale }
+        Self {
+            bands,
+            pairs,
+            pixels: AtomicU64::new(0),
+            needs_scale,
+        }
     }
 
     /// Looks at a run of pixels, of which `missing` lack a band.
     ///
     /// Extremes first: only a run that goes beyond what is expected is counted pixel by pixel, so that a good image costs next to nothing.
     pub fn take(&self, rows: &[&[f64]], missing: u64) {
-        let seen = rows.first().map_or(0, |row| row.len() as u64).saturating_sub(missing);
+        let seen = rows
+            .first()
+            .map_or(0, |row| row.len() as u64)
+            .saturating_sub(missing);
         self.pixels.fetch_add(seen, Ordering::Relaxed);
         for (band, row) in self.bands.iter().zip(rows) {
             let full = band.is.full.unwrap_or(f64::INFINITY);
@@ -119,24 +170,41 @@ impl Watch {
             keep(&band.greatest, greatest, |a, b| a > b);
             // Comparisons with no number are false.
             for (counter, beyond, counted) in [
-                (&band.negative, least < 0.0, &(|value: f64| value < 0.0) as &dyn Fn(f64) -> bool),
-                (&band.above, greatest > GREATEST_REFLECTANCE, &|value| value > GREATEST_REFLECTANCE),
+                (
+                    &band.negative,
+                    least < 0.0,
+                    &(|value: f64| value < 0.0) as &dyn Fn(f64) -> bool,
+                ),
+                (&band.above, greatest > GREATEST_REFLECTANCE, &|value| {
+                    value > GREATEST_REFLECTANCE
+                }),
                 (&band.full, greatest >= full, &|value| value >= full),
             ] {
                 if beyond {
-                    counter.fetch_add(row.iter().filter(|value| counted(**value)).count() as u64, Ordering::Relaxed);
+                    counter.fetch_add(
+                        row.iter().filter(|value| counted(**value)).count() as u64,
+                        Ordering::Relaxed,
+                    );
                 }
             }
         }
         for pair in &self.pairs {
-            let right: u64 = rows[pair.high].iter().zip(rows[pair.low]).map(|(high, low)| u64::from(high > low)).sum();
+            let right: u64 = rows[pair.high]
+                .iter()
+                .zip(rows[pair.low])
+                .map(|(high, low)| u64::from(high > low))
+                .sum();
             pair.right.fetch_add(right, Ordering::Relaxed);
         }
     }
 
     /// Why the image cannot be used, if it cannot.
     pub fn refusal(&self) -> Option<AppError> {
-        let statistics = |refusal: AppError| self.bands.iter().fold(refusal, |refusal, band| refusal.with_fact(band.is.name.clone(), self.statistics(band)));
+        let statistics = |refusal: AppError| {
+            self.bands.iter().fold(refusal, |refusal, band| {
+                refusal.with_fact(band.is.name.clone(), self.statistics(band))
+            })
+        };
         for band in self.bands.iter().filter(|band| band.is_reflectance()) {
             let share = self.share(&band.negative);
             if share > FEW {
@@ -182,7 +250,11 @@ impl Watch {
     pub fn findings(&self) -> Vec<Finding> {
         let mut findings = Vec::new();
         for band in self.bands.iter().filter(|band| band.is_reflectance()) {
-            let (negative, full, pixels) = (count(&band.negative), count(&band.full), count(&self.pixels));
+            let (negative, full, pixels) = (
+                count(&band.negative),
+                count(&band.full),
+                count(&self.pixels),
+            );
             if negative > 0 {
                 findings.push(Finding::note(
                     "image.negative",
@@ -195,10 +267,17 @@ impl Watch {
                     band.is.name,
                     band.extremes().1
                 );
-                findings.push(if self.share(&band.full) > FEW { Finding::stop("image.full", told) } else { Finding::caution("image.full", told) });
+                findings.push(if self.share(&band.full) > FEW {
+                    Finding::stop("image.full", told)
+                } else {
+                    Finding::caution("image.full", told)
+                });
             }
         }
-        findings.extend(self.swapped().map(|told| Finding::caution("image.bands", told)));
+        findings.extend(
+            self.swapped()
+                .map(|told| Finding::caution("image.bands", told)),
+        );
         findings
     }
 
@@ -222,7 +301,11 @@ impl Watch {
     /// Share of the pixels that have every band.
     fn share(&self, of: &AtomicU64) -> f64 {
         let pixels = count(&self.pixels);
-        if pixels == 0 { 0.0 } else { count(of) as f64 / pixels as f64 }
+        if pixels == 0 {
+            0.0
+        } else {
+            count(of) as f64 / pixels as f64
+        }
     }
     fn statistics(&self, band: &Band) -> String {
         let (least, greatest) = band.extremes();
@@ -244,7 +327,10 @@ impl Band {
         REFLECTANCES.contains(&self.is.name.as_str())
     }
     fn extremes(&self) -> (f64, f64) {
-        (f64::from_bits(count(&self.least)), f64::from_bits(count(&self.greatest)))
+        (
+            f64::from_bits(count(&self.least)),
+            f64::from_bits(count(&self.greatest)),
+        )
     }
 }
 
@@ -253,12 +339,24 @@ mod tests {
     use super::*;
 
     fn watch(names: &[(&str, f64)], needs_scale: bool) -> Watch {
-        Watch::new(names.iter().map(|(name, offset)| Watched { name: (*name).to_owned(), offset: *offset, full: Some(6.5535) }).collect(), needs_scale)
+        Watch::new(
+            names
+                .iter()
+                .map(|(name, offset)| Watched {
+                    name: (*name).to_owned(),
+                    offset: *offset,
+                    full: Some(6.5535),
+                })
+                .collect(),
+            needs_scale,
+        )
     }
 
     #[test]
     fn extremes_pass_over_what_is_no_number() {
-        let row: Vec<f64> = (0..19).map(|k| if k % 3 == 0 { f64::NAN } else { f64::from(k) }).collect();
+        let row: Vec<f64> = (0..19)
+            .map(|k| if k % 3 == 0 { f64::NAN } else { f64::from(k) })
+            .collect();
         assert_eq!(extremes(&row), (1.0, 17.0));
         assert_eq!(extremes(&[f64::NAN; 9]), (f64::INFINITY, f64::NEG_INFINITY));
     }
@@ -273,12 +371,19 @@ mod tests {
         assert_eq!(watch.findings()[0].code, "image.negative");
         watch.take(&[&[-0.02, f64::NAN], &[0.4, 0.4]], 1);
         let refusal = watch.refusal().unwrap().to_json().to_string();
-        assert!(refusal.contains("imagery.offset = 0") && refusal.contains("2.0 %"), "{refusal}");
+        assert!(
+            refusal.contains("imagery.offset = 0") && refusal.contains("2.0 %"),
+            "{refusal}"
+        );
     }
 
     #[test]
     fn the_98th_percentile_decides_and_only_where_scale_matters() {
-        let bright = |share: usize| (0..100).map(|k| if k < share { 2.0 } else { 0.4 }).collect::<Vec<f64>>();
+        let bright = |share: usize| {
+            (0..100)
+                .map(|k| if k < share { 2.0 } else { 0.4 })
+                .collect::<Vec<f64>>()
+        };
         for (needs, share, refused) in [(true, 2, false), (true, 3, true), (false, 100, false)] {
             let watch = watch(&[("nir", 0.0)], needs);
             watch.take(&[&bright(share)], 0);
@@ -297,7 +402,11 @@ mod tests {
         assert!(right.findings().is_empty(), "{:?}", right.findings());
         let wrong = watch(&[("nir", 0.0), ("red", 0.0)], false);
         wrong.take(&[&[0.05, 0.05], &[0.4, f64::NAN]], 1);
-        assert!(wrong.findings()[0].message.contains("nir lies above red in only 0.0 %"));
+        assert!(
+            wrong.findings()[0]
+                .message
+                .contains("nir lies above red in only 0.0 %")
+        );
         let full = watch(&[("nir", 0.0)], false);
         full.take(&[&[6.5535, 0.4]], 0);
         assert!(full.findings()[0].stops() && full.findings()[0].message.contains("1 of 2"));

@@ -2,21 +2,13 @@
 
 use crate::app::api::List;
 use crate::app::error::AppError;
-use crate::report::model::Block;
-use crate::report::model::Column;
-use crate::report::model::Report;
-use crate::report::model::Table;
-use crate::science::crop::crops;
-use crate::science::crop::curves;
+use crate::report::model::{Block, Column, Report, Table};
+use crate::science::crop::{crops, curves};
 use crate::science::index::catalogue;
 use crate::science::methods::about::METHODS;
-use crate::science::product::ProductEntry;
-use crate::science::product::ProductKind;
-use crate::science::product::products;
-use crate::units::KG_PER_LB;
-use crate::units::L_PER_GAL;
-use serde_json::Value;
-use serde_json::json;
+use crate::science::product::{ProductEntry, ProductKind, products};
+use crate::units::{KG_PER_LB, L_PER_GAL};
+use serde_json::{Value, json};
 
 /// Stands where a table has no figure.
 const NONE: &str = "–";
@@ -32,7 +24,12 @@ pub fn list(list: List) -> Result<Report, AppError> {
         List::Crops => crops_and_curves(),
         List::Products => fertilisers(),
     };
-    Ok(Report { title: title.to_owned(), blocks, json, ..Report::default() })
+    Ok(Report {
+        title: title.to_owned(),
+        blocks,
+        json,
+        ..Report::default()
+    })
 }
 
 type Told = (&'static str, Vec<Block>, Value);
@@ -42,26 +39,59 @@ fn number(value: Option<f64>, digits: usize) -> String {
 }
 
 fn span(range: Option<(f64, f64)>, digits: usize) -> String {
-    range.map_or_else(|| NONE.to_owned(), |(low, high)| format!("{low:.digits$}–{high:.digits$}"))
+    range.map_or_else(
+        || NONE.to_owned(),
+        |(low, high)| format!("{low:.digits$}–{high:.digits$}"),
+    )
 }
 
 fn indices() -> Told {
     let rows = catalogue()
         .iter()
         .map(|entry| {
-            let divides = if entry.zero_means_no_canopy { "yes" } else { "no" };
-            vec![entry.name.clone(), divides.to_owned(), number(entry.bare_below, 2), entry.formula.clone()]
+            let divides = if entry.zero_means_no_canopy {
+                "yes"
+            } else {
+                "no"
+            };
+            vec![
+                entry.name.clone(),
+                divides.to_owned(),
+                number(entry.bare_below, 2),
+                entry.formula.clone(),
+            ]
         })
         .collect();
-    let table = Table { columns: vec![Column::left("index"), Column::left("rates"), Column::right("bare below"), Column::left("formula")], rows };
+    let table = Table {
+        columns: vec![
+            Column::left("index"),
+            Column::left("rates"),
+            Column::right("bare below"),
+            Column::left("formula"),
+        ],
+        rows,
+    };
     let about = catalogue()
         .iter()
         .map(|entry| {
-            let aliases = if entry.aliases.is_empty() { String::new() } else { format!(" (also {})", entry.aliases.join(", ")) };
-            vec![entry.name.clone(), format!("{}{aliases}. {}. Weak point: {}.", entry.title, entry.source, entry.note)]
+            let aliases = if entry.aliases.is_empty() {
+                String::new()
+            } else {
+                format!(" (also {})", entry.aliases.join(", "))
+            };
+            vec![
+                entry.name.clone(),
+                format!(
+                    "{}{aliases}. {}. Weak point: {}.",
+                    entry.title, entry.source, entry.note
+                ),
+            ]
         })
         .collect();
-    let sources = Table { columns: vec![Column::left("index"), Column::left("source and weak point")], rows: about };
+    let sources = Table {
+        columns: vec![Column::left("index"), Column::left("source and weak point")],
+        rows: about,
+    };
     let hints = vec![
         "rates: whether a value of 0 means no canopy, so that the yield-response method may divide by the index. A job may also give \"band 1\" for a raster that holds an index ready, or a formula of its own.".to_owned(),
         "Formulas agree with the public catalogue of Montero et al. 2023, Scientific Data 10:197; authors and years are from memory against their DOIs.".to_owned(),
@@ -75,7 +105,15 @@ fn indices() -> Told {
             })
         })
         .collect::<Vec<_>>();
-    ("Canopy indices", vec![Block::table("", table), Block::table("Sources", sources), Block::text("", hints)], json!({ "indices": json }))
+    (
+        "Canopy indices",
+        vec![
+            Block::table("", table),
+            Block::table("Sources", sources),
+            Block::text("", hints),
+        ],
+        json!({ "indices": json }),
+    )
 }
 
 fn methods() -> Told {
@@ -142,33 +180,75 @@ fn crops_and_curves() -> Told {
     let about = crops()
         .iter()
         .map(|crop| {
-            let aliases = if crop.aliases.is_empty() { String::new() } else { format!("also {}; ", crop.aliases.join(", ")) };
-            let ceiling = crop
-                .ceiling_celsius()
-                .map_or_else(String::new, |ceiling| format!("ceiling {ceiling:.1} °C, growing days by {}; ", crop.growing_day_rule.word()));
-            let moisture = crop.grain_moisture.map_or_else(String::new, |share| format!("grain at {:.1} % moisture; ", 100.0 * share));
-            let sensing = crop.sensing.as_ref().map_or_else(String::new, |when| format!("sense at {when}; "));
-            vec![crop.name.clone(), format!("{aliases}{ceiling}{moisture}{sensing}{}", crop.source)]
+            let aliases = if crop.aliases.is_empty() {
+                String::new()
+            } else {
+                format!("also {}; ", crop.aliases.join(", "))
+            };
+            let ceiling = crop.ceiling_celsius().map_or_else(String::new, |ceiling| {
+                format!(
+                    "ceiling {ceiling:.1} °C, growing days by {}; ",
+                    crop.growing_day_rule.word()
+                )
+            });
+            let moisture = crop.grain_moisture.map_or_else(String::new, |share| {
+                format!("grain at {:.1} % moisture; ", 100.0 * share)
+            });
+            let sensing = crop
+                .sensing
+                .as_ref()
+                .map_or_else(String::new, |when| format!("sense at {when}; "));
+            vec![
+                crop.name.clone(),
+                format!("{aliases}{ceiling}{moisture}{sensing}{}", crop.source),
+            ]
         })
         .collect();
     let curve_rows = curves()
         .iter()
         .map(|curve| {
             let numbers = curve.curve();
-            vec![curve.name.clone(), number(Some(numbers.a.get()), 0), number(Some(numbers.b), 1), curve.index.clone(), curve.certainty.label().to_owned()]
+            vec![
+                curve.name.clone(),
+                number(Some(numbers.a.get()), 0),
+                number(Some(numbers.b), 1),
+                curve.index.clone(),
+                curve.certainty.label().to_owned(),
+            ]
         })
         .collect();
-    let curve_columns = vec![Column::left("yield curve"), Column::right("a kg/ha"), Column::right("b d"), Column::left("index"), Column::left("certainty")];
+    let curve_columns = vec![
+        Column::left("yield curve"),
+        Column::right("a kg/ha"),
+        Column::right("b d"),
+        Column::left("index"),
+        Column::left("certainty"),
+    ];
     let curve_about = curves()
         .iter()
         .map(|curve| {
             let range = match (curve.estimate_range, curve.growing_days_range) {
                 (None, None) => "no stated range".to_owned(),
-                (estimates, days) => format!("for I / D {} a day and D {} days", span(estimates, 3), span(days, 0)),
+                (estimates, days) => format!(
+                    "for I / D {} a day and D {} days",
+                    span(estimates, 3),
+                    span(days, 0)
+                ),
             };
-            let fitted: Vec<&str> = [&curve.region, &curve.sensor].into_iter().flatten().map(String::as_str).collect();
-            let fitted = if fitted.is_empty() { "fitted where and with what: not said".to_owned() } else { fitted.join("; ") };
-            vec![curve.name.clone(), format!("{}; {range}; {fitted}; {}", curve.crop, curve.source)]
+            let fitted: Vec<&str> = [&curve.region, &curve.sensor]
+                .into_iter()
+                .flatten()
+                .map(String::as_str)
+                .collect();
+            let fitted = if fitted.is_empty() {
+                "fitted where and with what: not said".to_owned()
+            } else {
+                fitted.join("; ")
+            };
+            vec![
+                curve.name.clone(),
+                format!("{}; {range}; {fitted}; {}", curve.crop, curve.source),
+            ]
         })
         .collect();
     let json_crops = crops()
@@ -194,9 +274,30 @@ fn crops_and_curves() -> Told {
         .collect::<Vec<_>>();
     let blocks = vec![
         Block::table("", Table { columns, rows }),
-        Block::table("Sources", Table { columns: vec![Column::left("crop"), Column::left("source")], rows: about }),
-        Block::table("Yield curves: YP0 = a · exp(b · I / D)", Table { columns: curve_columns, rows: curve_rows }),
-        Block::table("", Table { columns: vec![Column::left("yield curve"), Column::left("range and source")], rows: curve_about }),
+        Block::table(
+            "Sources",
+            Table {
+                columns: vec![Column::left("crop"), Column::left("source")],
+                rows: about,
+            },
+        ),
+        Block::table(
+            "Yield curves: YP0 = a · exp(b · I / D)",
+            Table {
+                columns: curve_columns,
+                rows: curve_rows,
+            },
+        ),
+        Block::table(
+            "",
+            Table {
+                columns: vec![
+                    Column::left("yield curve"),
+                    Column::left("range and source"),
+                ],
+                rows: curve_about,
+            },
+        ),
         Block::text(
             "",
             vec![format!(
@@ -204,7 +305,11 @@ fn crops_and_curves() -> Told {
             )],
         ),
     ];
-    ("Crops and yield curves", blocks, json!({ "crops": json_crops, "curves": json_curves }))
+    (
+        "Crops and yield curves",
+        blocks,
+        json!({ "crops": json_crops, "curves": json_curves }),
+    )
 }
 
 const fn kind(kind: ProductKind) -> &'static str {
@@ -219,14 +324,37 @@ const fn kind(kind: ProductKind) -> &'static str {
 fn about_product(row: &ProductEntry, aliases: &str) -> String {
     let mut facts = Vec::new();
     if let Some(celsius) = row.density_at_c {
-        let change = row.change_per_c.map_or_else(|| "change with temperature not known".to_owned(), |change| format!("{change:+.5} kg/L a °C more"));
+        let change = row.change_per_c.map_or_else(
+            || "change with temperature not known".to_owned(),
+            |change| format!("{change:+.5} kg/L a °C more"),
+        );
         facts.push(format!("density at {celsius:.1} °C, {change}"));
     }
-    facts.extend(row.salt_out_c.map(|celsius| format!("salts out at about {celsius:.0} °C ({:.0} °F)", (celsius * 1.8 + 32.0).round() + 0.0)));
-    facts.extend(row.bulk_kg_m3.map(|(low, high)| format!("loose {low:.0} to {high:.0} kg/m3")));
-    let facts = if facts.is_empty() { String::new() } else { format!("Facts: {}. ", facts.join("; ")) };
-    let cautions: Vec<&str> = row.cautions.iter().map(|caution| caution.text.as_str()).collect();
-    format!("{aliases}{facts}Source: {}. Mind: {}.", row.source, cautions.join("; "))
+    facts.extend(row.salt_out_c.map(|celsius| {
+        format!(
+            "salts out at about {celsius:.0} °C ({:.0} °F)",
+            (celsius * 1.8 + 32.0).round() + 0.0
+        )
+    }));
+    facts.extend(
+        row.bulk_kg_m3
+            .map(|(low, high)| format!("loose {low:.0} to {high:.0} kg/m3")),
+    );
+    let facts = if facts.is_empty() {
+        String::new()
+    } else {
+        format!("Facts: {}. ", facts.join("; "))
+    };
+    let cautions: Vec<&str> = row
+        .cautions
+        .iter()
+        .map(|caution| caution.text.as_str())
+        .collect();
+    format!(
+        "{aliases}{facts}Source: {}. Mind: {}.",
+        row.source,
+        cautions.join("; ")
+    )
 }
 
 fn fertilisers() -> Told {
@@ -237,18 +365,31 @@ fn fertilisers() -> Told {
                 row.name.clone(),
                 format!("{:.1}", 100.0 * row.nitrogen),
                 number(row.kg_per_l, 4),
-                number(row.kg_per_l.map(|density| density * L_PER_GAL / KG_PER_LB), 2),
+                number(
+                    row.kg_per_l.map(|density| density * L_PER_GAL / KG_PER_LB),
+                    2,
+                ),
                 kind(row.kind).to_owned(),
                 row.certainty.label().to_owned(),
             ]
         })
         .collect();
-    let columns =
-        vec![Column::left("product"), Column::right("N %"), Column::right("kg/L"), Column::right("lb/gal"), Column::left("kind"), Column::left("certainty")];
+    let columns = vec![
+        Column::left("product"),
+        Column::right("N %"),
+        Column::right("kg/L"),
+        Column::right("lb/gal"),
+        Column::left("kind"),
+        Column::left("certainty"),
+    ];
     let about = products()
         .iter()
         .map(|row| {
-            let aliases = if row.aliases.is_empty() { String::new() } else { format!("Also {}. ", row.aliases.join(", ")) };
+            let aliases = if row.aliases.is_empty() {
+                String::new()
+            } else {
+                format!("Also {}. ", row.aliases.join(", "))
+            };
             vec![row.name.clone(), about_product(row, &aliases)]
         })
         .collect();

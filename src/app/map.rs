@@ -1,63 +1,35 @@
 //! `map`, `check` and `inspect`: the whole job, the whole job but for writing, and what is there before any rate.
 
 use std::path::Path;
-use std::sync::atomic::AtomicUsize;
-use std::sync::atomic::Ordering;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
-use crate::app::api::Common;
-use crate::app::api::MapOptions;
-use crate::app::commit;
-use crate::app::commit::CommitOptions;
-use crate::app::commit::OutputFolder;
+use crate::app::api::{Common, MapOptions};
+use crate::app::commit::{CommitOptions, OutputFolder};
 use crate::app::error::AppError;
-use crate::app::image_source;
 use crate::app::job::resolve::read_map_job;
-use crate::app::memory;
-use crate::app::open;
 use crate::app::open::Image;
-use crate::app::paper;
-use crate::app::points;
 use crate::app::progress::Progress;
-use crate::app::record;
-use crate::app::season::OpenedSeason;
-use crate::app::season::growing_season;
-use crate::finding::Acceptance;
-use crate::finding::Finding;
-use crate::format::carried_out;
-use crate::format::geojson;
-use crate::format::geopackage;
-use crate::format::geotiff;
-use crate::format::iso11783;
+use crate::app::season::{OpenedSeason, growing_season};
+use crate::app::{commit, image_source, memory, open, paper, points, record};
+use crate::finding::{Acceptance, Finding};
 use crate::format::iso11783::RateGrid;
 use crate::format::payload::Payload;
 use crate::format::raster::RasterFacts;
-use crate::format::shapefile;
-use crate::format::style;
-use crate::pipeline::ground::Ground;
-use crate::pipeline::ground::prepare;
+use crate::format::{carried_out, geojson, geopackage, geotiff, iso11783, shapefile, style};
+use crate::pipeline::ground::{Ground, prepare};
 use crate::pipeline::money::money_findings;
 use crate::pipeline::product::product_findings;
-use crate::pipeline::run::Outcome;
-use crate::pipeline::run::RunError;
-use crate::pipeline::run::Sources;
-use crate::pipeline::run::look;
-use crate::pipeline::run::run;
+use crate::pipeline::run::{Outcome, RunError, Sources, look, run};
 use crate::pipeline::scan::ScanError;
-use crate::pipeline::settings::Format;
-use crate::pipeline::settings::ImageSource;
-use crate::pipeline::settings::Imagery;
-use crate::pipeline::settings::ReferenceSource;
-use crate::pipeline::settings::Settings;
+use crate::pipeline::settings::{Format, ImageSource, Imagery, ReferenceSource, Settings};
 use crate::report::card::card;
 use crate::report::draw::drawing::Drawing;
 use crate::report::model::Report;
 use crate::report::paper::Subject;
 use crate::report::summary;
-use crate::zones::check_points::CheckPoint;
-use crate::zones::check_points::check_points;
+use crate::zones::check_points::{CheckPoint, check_points};
 use crate::zones::flavour::TaskKind;
-use crate::zones::machine::MachineRates;
-use crate::zones::machine::machine_rates;
+use crate::zones::machine::{MachineRates, machine_rates};
 use crate::zones::plain::of_prescription;
 use crate::zones::prescription::Prescription;
 use jiff::Timestamp;
@@ -76,7 +48,10 @@ struct Opened {
 pub(crate) fn set_up(common: &Common) {
     crate::format::complaints::listen();
     let cache = memory::cache_mib(common.memory_mib);
-    for (key, value) in [("GDAL_CACHEMAX", cache.to_string()), ("OGR_GEOMETRY_ACCEPT_UNCLOSED_RING", "NO".to_owned())] {
+    for (key, value) in [
+        ("GDAL_CACHEMAX", cache.to_string()),
+        ("OGR_GEOMETRY_ACCEPT_UNCLOSED_RING", "NO".to_owned()),
+    ] {
         let _ = gdal::config::set_config_option(key, &value);
     }
 }
@@ -88,29 +63,54 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
     set_up(common);
     let folder = job.parent().unwrap_or_else(|| Path::new("")).to_owned();
     let imagery = imagery(&settings)?;
-    let image = open::image(imagery, settings.response.index().unwrap_or_default(), &folder, common.network, &mut findings)?;
+    let image = open::image(
+        imagery,
+        settings.response.index().unwrap_or_default(),
+        &folder,
+        common.network,
+        &mut findings,
+    )?;
     check_curve(&settings, &image)?;
     if let Some(bytes) = memory::cache_of_pass(&image, threads(common)) {
         let least = bytes.min(memory::cache_mib(common.memory_mib) << 20);
         let _ = gdal::config::set_config_option("GDAL_CACHEMAX", &least.to_string());
     }
     let inputs = open::ground(&settings, common.network)?;
-    let prepared = prepare(&inputs, &settings, image.stack.source().lattice(), &mut findings);
+    let prepared = prepare(
+        &inputs,
+        &settings,
+        image.stack.source().lattice(),
+        &mut findings,
+    );
     let ground = match (&imagery.source, prepared) {
-        (ImageSource::Points(rule), Err(error)) => return Err(points::of_readings(error.into(), rule)),
+        (ImageSource::Points(rule), Err(error)) => {
+            return Err(points::of_readings(error.into(), rule));
+        }
         (_, prepared) => prepared?,
     };
     memory::enough(ground.grid.cells.len(), common)?;
     if image.stack.points().is_none() {
         image_source::coarse(ground.pixel, ground.area, &mut findings);
     }
-    let season = growing_season(&settings.season, Some((ground.plane.longitude, ground.plane.latitude)), &mut findings)?;
-    Ok(Opened { settings, folder, image, ground, season, findings })
+    let season = growing_season(
+        &settings.season,
+        Some((ground.plane.longitude, ground.plane.latitude)),
+        &mut findings,
+    )?;
+    Ok(Opened {
+        settings,
+        folder,
+        image,
+        ground,
+        season,
+        findings,
+    })
 }
 
 fn imagery(settings: &Settings) -> Result<&Imagery, AppError> {
     settings.imagery.as_ref().ok_or_else(|| {
-        AppError::refused("imagery.missing", "a map needs an image").with_hint("give [imagery], or use haulm rate for one flat rate from hand readings")
+        AppError::refused("imagery.missing", "a map needs an image")
+            .with_hint("give [imagery], or use haulm rate for one flat rate from hand readings")
     })
 }
 
@@ -118,7 +118,11 @@ fn imagery(settings: &Settings) -> Result<&Imagery, AppError> {
 fn check_curve(settings: &Settings, image: &Image) -> Result<(), AppError> {
     let (index, response) = (&image.index.0, &settings.response);
     let ready = index.ready_band().is_some();
-    if let Some(curve) = response.yields().map(|yields| &yields.curve).filter(|curve| !ready && !curve.index.eq_ignore_ascii_case(index.name())) {
+    if let Some(curve) = response
+        .yields()
+        .map(|yields| &yields.curve)
+        .filter(|curve| !ready && !curve.index.eq_ignore_ascii_case(index.name()))
+    {
         return Err(AppError::refused("response.index", format!("the yield curve was fitted with {}, but the image gives {}", curve.index, index.name()))
             .with_fact("response.yield_curve", format!("a = {}, b = {}, source: {}", curve.a, curve.b, curve.source))
             .with_hint(format!(
@@ -127,15 +131,26 @@ fn check_curve(settings: &Settings, image: &Image) -> Result<(), AppError> {
             )));
     }
     // Whatever growing days are, the method's kind is the same.
-    if response.method(None, f64::NAN).divides_by_index() && index.zero_meaning() == crate::science::index::ZeroMeaning::SomethingElse {
-        return Err(AppError::refused("response.zero", format!("{} is not 0 where there is no canopy, so a ratio of it means nothing", index.name()))
-            .with_hint("use an index such as NDVI or NDRE"));
+    if response.method(None, f64::NAN).divides_by_index()
+        && index.zero_meaning() == crate::science::index::ZeroMeaning::SomethingElse
+    {
+        return Err(AppError::refused(
+            "response.zero",
+            format!(
+                "{} is not 0 where there is no canopy, so a ratio of it means nothing",
+                index.name()
+            ),
+        )
+        .with_hint("use an index such as NDVI or NDRE"));
     }
     Ok(())
 }
 
 fn threads(common: &Common) -> usize {
-    common.threads.unwrap_or_else(|| std::thread::available_parallelism().map_or(1, usize::from)).max(1)
+    common
+        .threads
+        .unwrap_or_else(|| std::thread::available_parallelism().map_or(1, usize::from))
+        .max(1)
 }
 
 /// Calls `work` with sources whose progress goes to the front end and which stop when asked to.
@@ -168,36 +183,70 @@ fn with_sources<T>(
         memory: memory::of_windows(common.memory_mib),
         progress: &report,
     });
-    if let (Err(RunError::Scan(ScanError::Cancelled)), Some(signal)) = (&result, common.cancel.signal()) {
+    if let (Err(RunError::Scan(ScanError::Cancelled)), Some(signal)) =
+        (&result, common.cancel.signal())
+    {
         return Err(AppError::cancelled(signal));
     }
     // What the bands hold is nearer to the fault than what followed from it.
-    if let Some(refusal) = image.index.2.refusal().filter(|_| !matches!(result, Err(RunError::Scan(_)))) {
-        return Err(image_files(image).into_iter().fold(refusal, |refusal, (path, facts)| refusal.with_fact(path, facts)));
+    if let Some(refusal) = image
+        .index
+        .2
+        .refusal()
+        .filter(|_| !matches!(result, Err(RunError::Scan(_))))
+    {
+        return Err(image_files(image)
+            .into_iter()
+            .fold(refusal, |refusal, (path, facts)| {
+                refusal.with_fact(path, facts)
+            }));
     }
     result.map_err(|error| {
         let told = with_files(opened, error);
-        image.index.2.swapped().into_iter().fold(told, |told, swapped| told.with_fact("bands", swapped))
+        image
+            .index
+            .2
+            .swapped()
+            .into_iter()
+            .fold(told, |told, swapped| told.with_fact("bands", swapped))
     })
 }
 
 /// A refusal of image or strips with the files that it speaks of.
 fn with_files(opened: &Opened, error: RunError) -> AppError {
-    let images = |refusal: AppError| image_files(&opened.image).into_iter().fold(refusal, |refusal, (path, facts)| refusal.with_fact(path, facts));
+    let images = |refusal: AppError| {
+        image_files(&opened.image)
+            .into_iter()
+            .fold(refusal, |refusal, (path, facts)| {
+                refusal.with_fact(path, facts)
+            })
+    };
     let strips = match &opened.settings.reference.source {
         ReferenceSource::Strips(source) => Some(source.path.display().to_string()),
         ReferenceSource::Readings(_) | ReferenceSource::Percentile(_) => None,
     };
     let of_reference = matches!(error, RunError::Reference(_));
     let of_image = of_reference
-        || matches!(error, RunError::Points(_) | RunError::NothingSeen { .. } | RunError::OutOfRange { .. } | RunError::Scan(ScanError::Raster(_)));
+        || matches!(
+            error,
+            RunError::Points(_)
+                | RunError::NothingSeen { .. }
+                | RunError::OutOfRange { .. }
+                | RunError::Scan(ScanError::Raster(_))
+        );
     let mut refusal = AppError::from(error);
     if let Some(strips) = strips.filter(|_| of_reference) {
         refusal = refusal.with_fact(strips, "reference strips");
     }
     let refusal = if of_image { images(refusal) } else { refusal };
-    match opened.settings.imagery.as_ref().map(|imagery| &imagery.source) {
-        Some(ImageSource::Points(rule)) if of_image => points::of_readings(refusal, rule).with_fact(rule.source.path.display().to_string(), "readings"),
+    match opened
+        .settings
+        .imagery
+        .as_ref()
+        .map(|imagery| &imagery.source)
+    {
+        Some(ImageSource::Points(rule)) if of_image => points::of_readings(refusal, rule)
+            .with_fact(rule.source.path.display().to_string(), "readings"),
         _ => refusal,
     }
 }
@@ -206,10 +255,25 @@ fn with_files(opened: &Opened, error: RunError) -> AppError {
 fn image_files(image: &Image) -> Vec<(String, String)> {
     let used = |file: &RasterFacts| {
         let slots = image.slots.iter().filter(|slot| slot.1 == file.path);
-        slots.map(|slot| format!("{} = band {} × {} + {}", slot.0, slot.2, slot.3, slot.4)).collect::<Vec<_>>().join(", ")
+        slots
+            .map(|slot| format!("{} = band {} × {} + {}", slot.0, slot.2, slot.3, slot.4))
+            .collect::<Vec<_>>()
+            .join(", ")
     };
     let files = image.files.iter();
-    files.map(|file| (file.path.display().to_string(), format!("{} × {} pixels; {}", file.lattice.cols, file.lattice.rows, used(file)))).collect()
+    files
+        .map(|file| {
+            (
+                file.path.display().to_string(),
+                format!(
+                    "{} × {} pixels; {}",
+                    file.lattice.cols,
+                    file.lattice.rows,
+                    used(file)
+                ),
+            )
+        })
+        .collect()
 }
 
 /// Marks stops that the job accepts; says which acceptances found nothing to accept.
@@ -221,15 +285,27 @@ pub(crate) fn accept(accepted: &[(String, Acceptance)], findings: &mut Vec<Findi
             any = true;
         }
         if !any {
-            findings.push(Finding::note("accept.unused", format!("the job accepts {code:?}, but nothing of that code was found")));
+            findings.push(Finding::note(
+                "accept.unused",
+                format!("the job accepts {code:?}, but nothing of that code was found"),
+            ));
         }
     }
 }
 
 /// The instant that stands in files which demand one.
 fn instant(image_date: jiff::civil::Date) -> Timestamp {
-    let epoch = std::env::var("SOURCE_DATE_EPOCH").ok().and_then(|text| text.parse::<i64>().ok()).and_then(|s| Timestamp::from_second(s).ok());
-    epoch.or_else(|| jiff::tz::Offset::UTC.to_timestamp(image_date.at(0, 0, 0, 0)).ok()).unwrap_or(Timestamp::UNIX_EPOCH)
+    let epoch = std::env::var("SOURCE_DATE_EPOCH")
+        .ok()
+        .and_then(|text| text.parse::<i64>().ok())
+        .and_then(|s| Timestamp::from_second(s).ok());
+    epoch
+        .or_else(|| {
+            jiff::tz::Offset::UTC
+                .to_timestamp(image_date.at(0, 0, 0, 0))
+                .ok()
+        })
+        .unwrap_or(Timestamp::UNIX_EPOCH)
 }
 
 /// A finished computation and its files, not yet written.
@@ -253,7 +329,12 @@ impl Made {
             ground: &self.opened.ground,
             image: &self.opened.image,
             season: &self.opened.season.season,
-            weather: self.opened.season.files.last().map(std::path::PathBuf::as_path),
+            weather: self
+                .opened
+                .season
+                .files
+                .last()
+                .map(std::path::PathBuf::as_path),
             findings: &self.opened.findings,
             core: &self.core,
             rates: &self.rates,
@@ -265,17 +346,27 @@ impl Made {
 }
 
 fn refused_format(error: &dyn std::error::Error) -> AppError {
-    AppError::refused("output.format", error.to_string()).with_causes(error).with_hint("leave the format out in output.formats, or mend what it complains of")
+    AppError::refused("output.format", error.to_string())
+        .with_causes(error)
+        .with_hint("leave the format out in output.formats, or mend what it complains of")
 }
 
 fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, AppError> {
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
-    let read = open::inputs(job, &opened.settings, &opened.image.inputs, &opened.season.files);
+    let read = open::inputs(
+        job,
+        &opened.settings,
+        &opened.image.inputs,
+        &opened.season.files,
+    );
     // The image is large, and its hash needs one core for as long as a fifth of the decoding: it goes beside it when there is more than one.
     let (outcome, inputs) = std::thread::scope(|scope| {
-        let hashes = (threads(common) > 1).then(|| scope.spawn(|| record::inputs(&read, &opened.folder)));
-        let outcome = with_sources(&opened, common, false, progress, |sources| run(&opened.settings, &opened.ground, sources, &mut findings));
+        let hashes =
+            (threads(common) > 1).then(|| scope.spawn(|| record::inputs(&read, &opened.folder)));
+        let outcome = with_sources(&opened, common, false, progress, |sources| {
+            run(&opened.settings, &opened.ground, sources, &mut findings)
+        });
         (outcome, hashes.and_then(|thread| thread.join().ok()))
     });
     let mut outcome = outcome?;
@@ -285,12 +376,20 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
     findings.extend(outcome.money.iter().flat_map(money_findings));
     findings.extend(opened.image.index.2.findings());
     progress.start("making the files", 0);
-    let rates = machine_rates(&outcome.prescription).map_err(|error| refused_format(&error))?.into_log(&mut findings);
+    let rates = machine_rates(&outcome.prescription)
+        .map_err(|error| refused_format(&error))?
+        .into_log(&mut findings);
     // Findings of the machine's grid are part of the record, so the grid is made before the record's hash; the map id does not enter it.
     let mut grid = None;
     if opened.settings.output.formats.contains(&Format::Iso11783) {
-        let said = iso11783::rate_grid(&outcome.prescription, &rates, opened.settings.output.task_data.kind).map_err(|error| refused_format(&error))?;
-        grid = Some(said.into_log(&mut findings)).filter(|_| opened.settings.output.task_data.kind != TaskKind::Polygons);
+        let said = iso11783::rate_grid(
+            &outcome.prescription,
+            &rates,
+            opened.settings.output.task_data.kind,
+        )
+        .map_err(|error| refused_format(&error))?;
+        grid = Some(said.into_log(&mut findings))
+            .filter(|_| opened.settings.output.task_data.kind != TaskKind::Polygons);
         if opened.settings.output.task_data.kind == TaskKind::Polygons {
             findings.push(Finding::caution(
                 "machine.task_polygons",
@@ -318,48 +417,107 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
     let bytes = serde_json::to_vec(&serde_json::Value::Object(core.clone())).unwrap_or_default();
     let map_id = commit::sha256_hex(&bytes)[..6].to_owned();
     outcome.prescription.map_id.clone_from(&map_id);
-    let points = check_points(&outcome.prescription, &rates, 3).map_err(|error| refused_format(&error))?;
-    let mut files = if stopped { Vec::new() } else { files_of(&opened.settings, &outcome.prescription, &rates, grid)? };
+    let points =
+        check_points(&outcome.prescription, &rates, 3).map_err(|error| refused_format(&error))?;
+    let mut files = if stopped {
+        Vec::new()
+    } else {
+        files_of(&opened.settings, &outcome.prescription, &rates, grid)?
+    };
     if !stopped {
-        files.push(Payload::new("machine/CARD.txt", card(&outcome.prescription, &rates, &points, &findings).into_bytes()));
+        files.push(Payload::new(
+            "machine/CARD.txt",
+            card(&outcome.prescription, &rates, &points, &findings).into_bytes(),
+        ));
     }
     opened.findings = findings;
-    let mut made = Made { opened, outcome, files: Vec::new(), map_id, stopped, core, rates, points };
+    let mut made = Made {
+        opened,
+        outcome,
+        files: Vec::new(),
+        map_id,
+        stopped,
+        core,
+        rates,
+        points,
+    };
     files.extend(paper::files(&made.outcome, &made.paper(job))?);
     made.files = files;
     Ok(made)
 }
 
-fn files_of(settings: &Settings, prescription: &Prescription, rates: &MachineRates, mut grid: Option<RateGrid>) -> Result<Vec<Payload>, AppError> {
+fn files_of(
+    settings: &Settings,
+    prescription: &Prescription,
+    rates: &MachineRates,
+    mut grid: Option<RateGrid>,
+) -> Result<Vec<Payload>, AppError> {
     let instant = instant(prescription.image_date);
     let mut files = Vec::new();
     for format in &settings.output.formats {
         match format {
-            Format::GeoPackage => files.extend(geopackage::write(prescription, instant).map_err(|error| refused_format(&error))?),
+            Format::GeoPackage => files.extend(
+                geopackage::write(prescription, instant).map_err(|error| refused_format(&error))?,
+            ),
             Format::GeoJson => {
                 files.extend(geojson::write(prescription).map_err(|error| refused_format(&error))?);
                 files.retain(|file: &Payload| file.path != style::BESIDE_GEOJSON);
-                files.push(style::beside_geojson(prescription).map_err(|error| refused_format(&error))?);
+                files.push(
+                    style::beside_geojson(prescription).map_err(|error| refused_format(&error))?,
+                );
             }
             Format::Shapefile => {
-                let shown = |zone: &crate::zones::prescription::ZoneRecord| rates.zones.get(zone.zone as usize - 1).map_or(f64::NAN, |rate| rate.shown);
-                files.extend(shapefile::write(prescription, instant, shown).map_err(|error| refused_format(&error))?);
-                files.push(style::beside_shapefile(prescription, rates.zones.iter().map(|rate| rate.shown)).map_err(|error| refused_format(&error))?);
+                let shown = |zone: &crate::zones::prescription::ZoneRecord| {
+                    rates
+                        .zones
+                        .get(zone.zone as usize - 1)
+                        .map_or(f64::NAN, |rate| rate.shown)
+                };
+                files.extend(
+                    shapefile::write(prescription, instant, shown)
+                        .map_err(|error| refused_format(&error))?,
+                );
+                files.push(
+                    style::beside_shapefile(
+                        prescription,
+                        rates.zones.iter().map(|rate| rate.shown),
+                    )
+                    .map_err(|error| refused_format(&error))?,
+                );
             }
             Format::GeoTiff => {
                 files.extend(geotiff::write(prescription).map_err(|error| refused_format(&error))?);
-                files.push(style::beside_geotiff(prescription).map_err(|error| refused_format(&error))?);
+                files.push(
+                    style::beside_geotiff(prescription).map_err(|error| refused_format(&error))?,
+                );
             }
             Format::Kml | Format::FlatGeobuf => {
-                let plain = of_prescription(prescription).map_err(|error| refused_format(&error))?;
-                let write = if *format == Format::Kml { carried_out::write_kml } else { carried_out::write_flatgeobuf };
-                let made = write(&plain, "office/prescription").map_err(|error| refused_format(&error))?;
+                let plain =
+                    of_prescription(prescription).map_err(|error| refused_format(&error))?;
+                let write = if *format == Format::Kml {
+                    carried_out::write_kml
+                } else {
+                    carried_out::write_flatgeobuf
+                };
+                let made =
+                    write(&plain, "office/prescription").map_err(|error| refused_format(&error))?;
                 // The style lies there once, whichever format brought it.
-                let there: Vec<String> = files.iter().map(|file: &Payload| file.path.clone()).collect();
+                let there: Vec<String> = files
+                    .iter()
+                    .map(|file: &Payload| file.path.clone())
+                    .collect();
                 files.extend(made.into_iter().filter(|file| !there.contains(&file.path)));
             }
-            Format::Iso11783 => files
-                .extend(iso11783::write_made(prescription, settings.output.task_data, rates, grid.take(), instant).map_err(|error| refused_format(&error))?),
+            Format::Iso11783 => files.extend(
+                iso11783::write_made(
+                    prescription,
+                    settings.output.task_data,
+                    rates,
+                    grid.take(),
+                    instant,
+                )
+                .map_err(|error| refused_format(&error))?,
+            ),
         }
     }
     Ok(files)
@@ -378,7 +536,12 @@ fn report(made: &Made, files: Vec<(String, u64)>) -> Report {
     let mut json = made.core.clone();
     json.insert("map_id".to_owned(), serde_json::json!(made.map_id));
     Report {
-        title: format!("{}, map {}{}", opened.settings.field.name, made.map_id, if made.stopped { ": NOT FOR USE" } else { "" }),
+        title: format!(
+            "{}, map {}{}",
+            opened.settings.field.name,
+            made.map_id,
+            if made.stopped { ": NOT FOR USE" } else { "" }
+        ),
         blocks: summary::blocks(&facts, &made.outcome),
         json: serde_json::Value::Object(json),
         findings: opened.findings.clone(),
@@ -398,7 +561,10 @@ pub fn map(job: &Path, options: &MapOptions, progress: &dyn Progress) -> Result<
         Some(folder) => folder.clone(),
         None => read_map_job(job)?.value.output.folder,
     };
-    let commit_options = CommitOptions { overwrite: options.overwrite, cancel: common.cancel.clone() };
+    let commit_options = CommitOptions {
+        overwrite: options.overwrite,
+        cancel: common.cancel.clone(),
+    };
     let mut before = Vec::new();
     let claimed = if options.dry_run {
         commit::check_writable(&folder, &commit_options)?;
@@ -409,10 +575,17 @@ pub fn map(job: &Path, options: &MapOptions, progress: &dyn Progress) -> Result<
     let mut made = make(job, common, progress)?;
     let mut files = std::mem::take(&mut made.files);
     let now = (!options.dry_run).then(|| Timestamp::now().to_string());
-    files.push(record::finished(&made.map_id, made.core.clone(), &files, now.as_deref()));
+    files.push(record::finished(
+        &made.map_id,
+        made.core.clone(),
+        &files,
+        now.as_deref(),
+    ));
     progress.start("writing", 0);
     let done = match claimed {
-        Some(folder) => folder.commit(&files).map_err(|error| AppError::of_commit(error, &common.cancel))?,
+        Some(folder) => folder
+            .commit(&files)
+            .map_err(|error| AppError::of_commit(error, &common.cancel))?,
         None => commit::dry_run(&folder, &files, &commit_options)?,
     };
     made.opened.findings.splice(0..0, before);
@@ -433,9 +606,16 @@ pub fn check(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Rep
 ///
 /// # Errors
 /// As [`map`].
-pub(crate) fn drawn(job: &Path, subject: Subject, common: &Common, progress: &dyn Progress) -> Result<(Option<Drawing>, String, Vec<Finding>, bool), AppError> {
+pub(crate) fn drawn(
+    job: &Path,
+    subject: Subject,
+    common: &Common,
+    progress: &dyn Progress,
+) -> Result<(Option<Drawing>, String, Vec<Finding>, bool), AppError> {
     let made = make(job, common, progress)?;
-    let drawing = paper::with_paper(&made.outcome, &made.paper(job), |paper| Ok(paper.picture(subject)))?;
+    let drawing = paper::with_paper(&made.outcome, &made.paper(job), |paper| {
+        Ok(paper.picture(subject))
+    })?;
     Ok((drawing, made.map_id, made.opened.findings, made.stopped))
 }
 
@@ -446,7 +626,9 @@ pub(crate) fn drawn(job: &Path, subject: Subject, common: &Common, progress: &dy
 pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Report, AppError> {
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
-    let looked = with_sources(&opened, common, true, progress, |sources| look(&opened.settings, &opened.ground, sources, &mut findings))?;
+    let looked = with_sources(&opened, common, true, progress, |sources| {
+        look(&opened.settings, &opened.ground, sources, &mut findings)
+    })?;
     findings.extend(opened.image.index.2.findings());
     accept(&opened.settings.accept, &mut findings);
     let facts = summary::Facts {
@@ -471,20 +653,39 @@ pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<R
                 .iter()
                 .enumerate()
                 .map(|(k, band)| {
-                    let used = opened.image.slots.iter().find(|slot| slot.1 == file.path && slot.2 == k + 1);
+                    let used = opened
+                        .image
+                        .slots
+                        .iter()
+                        .find(|slot| slot.1 == file.path && slot.2 == k + 1);
                     [
                         (k + 1).to_string(),
                         band.description.clone(),
                         band.kind.clone(),
-                        band.nodata.map_or_else(|| "none".to_owned(), |v| v.to_string()),
-                        used.map_or_else(String::new, |slot| format!("{} = stored × {} + {}", slot.0, slot.3, slot.4)),
+                        band.nodata
+                            .map_or_else(|| "none".to_owned(), |v| v.to_string()),
+                        used.map_or_else(String::new, |slot| {
+                            format!("{} = stored × {} + {}", slot.0, slot.3, slot.4)
+                        }),
                     ]
                 })
                 .collect(),
         })
         .collect();
-    let names: Vec<String> = opened.image.slots.iter().map(|slot| slot.0.clone()).collect();
+    let names: Vec<String> = opened
+        .image
+        .slots
+        .iter()
+        .map(|slot| slot.0.clone())
+        .collect();
     let (blocks, json) = summary::inspected(&facts, &looked, &files, &names);
     let stopped = findings.iter().any(Finding::stops);
-    Ok(Report { title: format!("{}, before any rate", opened.settings.field.name), blocks, json, findings, files: Vec::new(), stopped })
+    Ok(Report {
+        title: format!("{}, before any rate", opened.settings.field.name),
+        blocks,
+        json,
+        findings,
+        files: Vec::new(),
+        stopped,
+    })
 }

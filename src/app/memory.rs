@@ -2,8 +2,7 @@
 
 use crate::app::api::Common;
 use crate::app::error::AppError;
-use crate::app::open::Canopy;
-use crate::app::open::Image;
+use crate::app::open::{Canopy, Image};
 
 /// What a run takes whatever the field: the program, GDAL and its libraries, readers. Measured. \[MiB\]
 const BASE_MIB: u64 = 64;
@@ -19,8 +18,13 @@ pub(crate) fn cache_mib(memory_mib: u64) -> u64 {
 /// What one pass needs of GDAL's cache: each thread's blocks of the bands that are used. More would have GDAL keep the blocks of bands that nobody asks for, since a
 /// tile with all bands is decoded as one; `None` where bands of several sizes or masks share the pass, which find their blocks in the cache again. \[B\]
 pub(crate) fn cache_of_pass(image: &Image, threads: usize) -> Option<u64> {
-    let (Canopy::Raster(stack), [file]) = (&image.stack, image.files.as_slice()) else { return None };
-    if !stack.coarser().is_empty() || stack.is_masked() || file.bands.iter().any(|band| band.masked || band.alpha) {
+    let (Canopy::Raster(stack), [file]) = (&image.stack, image.files.as_slice()) else {
+        return None;
+    };
+    if !stack.coarser().is_empty()
+        || stack.is_masked()
+        || file.bands.iter().any(|band| band.masked || band.alpha)
+    {
         return None;
     }
     let bytes = |kind: &str| match kind {
@@ -30,7 +34,12 @@ pub(crate) fn cache_of_pass(image: &Image, threads: usize) -> Option<u64> {
         _ => 8,
     };
     let block = file.lattice.block.0.unsigned_abs() * file.lattice.block.1.unsigned_abs();
-    let blocks: u64 = image.slots.iter().filter_map(|slot| file.bands.get(slot.2.wrapping_sub(1))).map(|band| block * bytes(&band.kind)).sum();
+    let blocks: u64 = image
+        .slots
+        .iter()
+        .filter_map(|slot| file.bands.get(slot.2.wrapping_sub(1)))
+        .map(|band| block * bytes(&band.kind))
+        .sum();
     Some((blocks * threads as u64).max(2 * MIB))
 }
 
@@ -44,13 +53,26 @@ pub(crate) const fn of_windows(memory_mib: u64) -> u64 {
 /// # Errors
 /// With what is needed and what is allowed.
 pub(crate) fn enough(cells: usize, common: &Common) -> Result<(), AppError> {
-    let needed = BASE_MIB + cache_mib(common.memory_mib) + (cells as u64 * CELL_BYTES).div_ceil(MIB);
+    let needed =
+        BASE_MIB + cache_mib(common.memory_mib) + (cells as u64 * CELL_BYTES).div_ceil(MIB);
     if needed <= common.memory_mib {
         return Ok(());
     }
-    Err(AppError::refused("memory.cells", format!("{cells} cells need about {needed} MiB of memory, and {} MiB are allowed", common.memory_mib))
-        .with_fact("machine.working_width, machine.cell_length", "they size the cells")
-        .with_hint(format!("make the cells larger, or allow more with --memory {}", needed.next_multiple_of(128))))
+    Err(AppError::refused(
+        "memory.cells",
+        format!(
+            "{cells} cells need about {needed} MiB of memory, and {} MiB are allowed",
+            common.memory_mib
+        ),
+    )
+    .with_fact(
+        "machine.working_width, machine.cell_length",
+        "they size the cells",
+    )
+    .with_hint(format!(
+        "make the cells larger, or allow more with --memory {}",
+        needed.next_multiple_of(128)
+    )))
 }
 
 #[cfg(test)]
@@ -59,10 +81,18 @@ mod tests {
 
     #[test]
     fn too_many_cells_are_refused_with_what_they_need() {
-        let common = |memory_mib: u64| Common { memory_mib, ..Common::default() };
+        let common = |memory_mib: u64| Common {
+            memory_mib,
+            ..Common::default()
+        };
         assert!(enough(6_000, &common(128)).is_ok());
         assert!(enough(1_000_000, &Common::default()).is_ok());
         let refusal = enough(1_000_000, &common(512)).unwrap_err();
-        assert!(refusal.to_string().contains("1000000 cells need about 1193 MiB"), "{refusal}");
+        assert!(
+            refusal
+                .to_string()
+                .contains("1000000 cells need about 1193 MiB"),
+            "{refusal}"
+        );
     }
 }

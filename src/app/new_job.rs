@@ -8,8 +8,7 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 use crate::app::job::resolve::known_curves;
-use crate::science::index::Index;
-use crate::science::index::canonical_band_name;
+use crate::science::index::{Index, canonical_band_name};
 use jiff::civil::Date;
 
 /// How many values a first job leaves open before it begins to assume.
@@ -68,7 +67,16 @@ pub struct FirstJob {
 }
 
 /// Band names that say their colour. Sensors' own band numbers are not among them: number 5 is red edge on one and near infrared on another.
-const BANDS: [&str; 8] = ["blue", "green", "red", "red_edge", "red_edge_2", "red_edge_3", "nir", "nir_2"];
+const BANDS: [&str; 8] = [
+    "blue",
+    "green",
+    "red",
+    "red_edge",
+    "red_edge_2",
+    "red_edge_3",
+    "nir",
+    "nir_2",
+];
 
 /// Bands whose description names them without doubt, each name once; `None` when a name stands twice or none stands at all.
 ///
@@ -79,7 +87,10 @@ pub fn bands_of(descriptions: &[Option<String>]) -> Option<Vec<(&'static str, us
         let description = description.as_deref().unwrap_or("").trim();
         // A lone letter or number is no description.
         let canonical = canonical_band_name(description);
-        if let Some(name) = BANDS.iter().find(|name| **name == canonical && description.chars().count() > 2) {
+        if let Some(name) = BANDS
+            .iter()
+            .find(|name| **name == canonical && description.chars().count() > 2)
+        {
             if bands.iter().any(|(other, _)| other == name) {
                 return None;
             }
@@ -91,18 +102,29 @@ pub fn bands_of(descriptions: &[Option<String>]) -> Option<Vec<(&'static str, us
 
 /// Names of the bands that an index needs; none for a ready index, or for one that cannot be read (which is refused when the job runs).
 fn bands_needed(index: &str) -> Vec<String> {
-    Index::parse(index).ok().filter(|index| index.ready_band().is_none()).map_or_else(Vec::new, |index| index.bands().to_vec())
+    Index::parse(index)
+        .ok()
+        .filter(|index| index.ready_band().is_none())
+        .map_or_else(Vec::new, |index| index.bands().to_vec())
 }
 
 /// Writes the first job file.
 pub fn first_job(known: &Known) -> FirstJob {
     let needed = bands_needed(known.index.as_deref().unwrap_or("NDVI"));
-    let bands = bands_of(&known.descriptions).filter(|bands| needed.iter().all(|name| bands.iter().any(|(band, _)| band == name)));
-    let season_known = known.growing_days.is_some() || (known.weather.is_some() && known.planted.is_some());
+    let bands = bands_of(&known.descriptions).filter(|bands| {
+        needed
+            .iter()
+            .all(|name| bands.iter().any(|(band, _)| band == name))
+    });
+    let season_known =
+        known.growing_days.is_some() || (known.weather.is_some() && known.planted.is_some());
     let mut open = Vec::new();
     for (is_open, key) in [
         (known.image_date.is_none(), "imagery.date"),
-        (bands.is_none() && !needed.is_empty() && !known.product_bands, "imagery.bands"),
+        (
+            bands.is_none() && !needed.is_empty() && !known.product_bands,
+            "imagery.bands",
+        ),
         (known.strips.is_none(), "reference.strips"),
         (!season_known, "season.growing_days"),
         (known.maximum_yield.is_none(), "response.maximum_yield"),
@@ -113,13 +135,31 @@ pub fn first_job(known: &Known) -> FirstJob {
         }
     }
     let mut assumed = Vec::new();
-    for (unknown, key) in [(known.maximum.is_none(), "rate.maximum"), (known.working_width.is_none(), "machine.working_width")] {
+    for (unknown, key) in [
+        (known.maximum.is_none(), "rate.maximum"),
+        (known.working_width.is_none(), "machine.working_width"),
+    ] {
         if unknown {
-            if open.len() < MOST_OPEN { &mut open } else { &mut assumed }.push(key);
+            if open.len() < MOST_OPEN {
+                &mut open
+            } else {
+                &mut assumed
+            }
+            .push(key);
         }
     }
-    let page = Page { known, needed, bands, open: &open, assumed: &assumed };
-    FirstJob { text: page.text(), open: open.clone(), assumed }
+    let page = Page {
+        known,
+        needed,
+        bands,
+        open: &open,
+        assumed: &assumed,
+    };
+    FirstJob {
+        text: page.text(),
+        open: open.clone(),
+        assumed,
+    }
 }
 
 struct Page<'a> {
@@ -133,17 +173,41 @@ struct Page<'a> {
 impl Page<'_> {
     fn text(&self) -> String {
         let known = self.known;
-        let mut page = String::from("# One field, one decision. Paths are relative to this file.\n");
+        let mut page =
+            String::from("# One field, one decision. Paths are relative to this file.\n");
         page.push_str("# Amounts carry their unit; nitrogen is written as nitrogen (\"120 kg N/ha\"), product as product (\"300 kg/ha\", \"11 gal/ac\").\n");
         if !self.open.is_empty() {
-            let _ = writeln!(page, "# Still to be filled in, marked TODO: {}.", self.open.join(", "));
+            let _ = writeln!(
+                page,
+                "# Still to be filled in, marked TODO: {}.",
+                self.open.join(", ")
+            );
         }
         if !self.assumed.is_empty() {
-            let _ = writeln!(page, "# Assumed, to be checked, marked ASSUMED: {}.", self.assumed.join(", "));
+            let _ = writeln!(
+                page,
+                "# Assumed, to be checked, marked ASSUMED: {}.",
+                self.assumed.join(", ")
+            );
         }
-        let stem = Path::new(&known.boundary).file_stem().map_or_else(|| "field".to_owned(), |stem| stem.to_string_lossy().into_owned());
-        let name: String = known.name.clone().unwrap_or(stem).chars().filter(|c| !c.is_control()).take(100).collect();
-        let _ = writeln!(page, "\n[field]\nname     = {}\nboundary = {}", quoted(&name), quoted(&known.boundary));
+        let stem = Path::new(&known.boundary).file_stem().map_or_else(
+            || "field".to_owned(),
+            |stem| stem.to_string_lossy().into_owned(),
+        );
+        let name: String = known
+            .name
+            .clone()
+            .unwrap_or(stem)
+            .chars()
+            .filter(|c| !c.is_control())
+            .take(100)
+            .collect();
+        let _ = writeln!(
+            page,
+            "\n[field]\nname     = {}\nboundary = {}",
+            quoted(&name),
+            quoted(&known.boundary)
+        );
         page.push_str("# Ground that must get nothing, as often as needed:\n# [[field.exclude]]\n# path   = \"wet_corner.geojson\"\n# buffer = \"10 m\"\n");
         page.push_str("# reason = \"open water\"\n");
         self.imagery(&mut page);
@@ -160,7 +224,10 @@ impl Page<'_> {
         let _ = writeln!(page, "\n[imagery]\npath  = {}", quoted(&self.known.raster));
         match self.known.image_date {
             Some(date) => {
-                let _ = writeln!(page, "date  = {date}                   # the day on which the image was taken; check it");
+                let _ = writeln!(
+                    page,
+                    "date  = {date}                   # the day on which the image was taken; check it"
+                );
             }
             None => todo(
                 page,
@@ -170,13 +237,24 @@ impl Page<'_> {
             ),
         }
         let index = self.known.index.as_deref().unwrap_or("NDVI");
-        let _ = writeln!(page, "index = {}  # must be the index of the yield curve; of a raster that holds a ready index: \"band 1\"", quoted(index));
+        let _ = writeln!(
+            page,
+            "index = {}  # must be the index of the yield curve; of a raster that holds a ready index: \"band 1\"",
+            quoted(index)
+        );
         if self.needed.is_empty() || self.known.product_bands {
             return;
         }
         if let Some(bands) = &self.bands {
-            let each: Vec<String> = bands.iter().map(|(name, number)| format!("{name} = {number}")).collect();
-            let _ = writeln!(page, "bands = {{ {} }}     # as the file itself describes them", each.join(", "));
+            let each: Vec<String> = bands
+                .iter()
+                .map(|(name, number)| format!("{name} = {number}"))
+                .collect();
+            let _ = writeln!(
+                page,
+                "bands = {{ {} }}     # as the file itself describes them",
+                each.join(", ")
+            );
             return;
         }
         let found: Vec<String> = self
@@ -185,23 +263,56 @@ impl Page<'_> {
             .iter()
             .enumerate()
             .map(|(at, description)| {
-                let text: String = description.as_deref().unwrap_or("").chars().filter(|c| !c.is_control()).take(40).collect();
-                format!("{} {}", at + 1, if text.is_empty() { "(no description)".to_owned() } else { format!("\"{text}\"") })
+                let text: String = description
+                    .as_deref()
+                    .unwrap_or("")
+                    .chars()
+                    .filter(|c| !c.is_control())
+                    .take(40)
+                    .collect();
+                format!(
+                    "{} {}",
+                    at + 1,
+                    if text.is_empty() {
+                        "(no description)".to_owned()
+                    } else {
+                        format!("\"{text}\"")
+                    }
+                )
             })
             .take(16)
             .collect();
-        let found = if found.is_empty() { "not known".to_owned() } else { found.join(", ") };
+        let found = if found.is_empty() {
+            "not known".to_owned()
+        } else {
+            found.join(", ")
+        };
         let names = self.needed.join(", ");
-        let _ = writeln!(page, "# The file does not name {names} beyond doubt, and a wrong order gives a wrong rate. Its bands: {found}.");
-        let each: Vec<String> = self.needed.iter().map(|name| format!("{name} = \"TODO\"")).collect();
-        let _ = writeln!(page, "bands = {{ {} }}  # TODO which band is which, in numbers from 1: the sensor's papers say them", each.join(", "));
+        let _ = writeln!(
+            page,
+            "# The file does not name {names} beyond doubt, and a wrong order gives a wrong rate. Its bands: {found}."
+        );
+        let each: Vec<String> = self
+            .needed
+            .iter()
+            .map(|name| format!("{name} = \"TODO\""))
+            .collect();
+        let _ = writeln!(
+            page,
+            "bands = {{ {} }}  # TODO which band is which, in numbers from 1: the sensor's papers say them",
+            each.join(", ")
+        );
     }
 
     fn reference(&self, page: &mut String) {
         page.push_str("\n[reference]\n");
         match &self.known.strips {
             Some(strips) => {
-                let _ = writeln!(page, "strips = {}     # strips that got enough nitrogen never to lack it", quoted(strips));
+                let _ = writeln!(
+                    page,
+                    "strips = {}     # strips that got enough nitrogen never to lack it",
+                    quoted(strips)
+                );
             }
             None => todo(
                 page,
@@ -226,10 +337,17 @@ impl Page<'_> {
         }
         match (known.growing_days, known.planted, &known.weather) {
             (Some(days), ..) => {
-                let _ = writeln!(page, "growing_days = {days}                # days from planting to the image with a mean temperature above the crop's base");
+                let _ = writeln!(
+                    page,
+                    "growing_days = {days}                # days from planting to the image with a mean temperature above the crop's base"
+                );
             }
             (None, Some(_), Some(weather)) => {
-                let _ = writeln!(page, "weather = {}     # daily record; growing days are counted from it", quoted(weather));
+                let _ = writeln!(
+                    page,
+                    "weather = {}     # daily record; growing days are counted from it",
+                    quoted(weather)
+                );
             }
             _ => {
                 todo(
@@ -247,7 +365,11 @@ impl Page<'_> {
         page.push_str("\n[response]\n");
         match &self.known.maximum_yield {
             Some(amount) => {
-                let _ = writeln!(page, "maximum_yield = {}         # what the site can never exceed", quoted(amount));
+                let _ = writeln!(
+                    page,
+                    "maximum_yield = {}         # what the site can never exceed",
+                    quoted(amount)
+                );
             }
             None => todo(
                 page,
@@ -278,11 +400,22 @@ impl Page<'_> {
         page.push_str("\n[rate]\nminimum = \"0 kg N/ha\"\n");
         match &self.known.maximum {
             Some(amount) => {
-                let _ = writeln!(page, "maximum = {}            # the greatest rate that any patch may get", quoted(amount));
+                let _ = writeln!(
+                    page,
+                    "maximum = {}            # the greatest rate that any patch may get",
+                    quoted(amount)
+                );
             }
             None if self.assumed.contains(&"rate.maximum") => {
-                let amount = if self.known.us_units { "50 lb N/ac" } else { "60 kg N/ha" };
-                let _ = writeln!(page, "maximum = \"{amount}\"            # ASSUMED, and low on purpose: set what law, label and adviser allow");
+                let amount = if self.known.us_units {
+                    "50 lb N/ac"
+                } else {
+                    "60 kg N/ha"
+                };
+                let _ = writeln!(
+                    page,
+                    "maximum = \"{amount}\"            # ASSUMED, and low on purpose: set what law, label and adviser allow"
+                );
             }
             None => todo(
                 page,
@@ -308,10 +441,16 @@ impl Page<'_> {
             }
             None if self.assumed.contains(&"machine.working_width") => {
                 let amount = if self.known.us_units { "80 ft" } else { "24 m" };
-                let _ =
-                    writeln!(page, "working_width = \"{amount}\"               # ASSUMED: the width that your machine covers in one pass; cells are as wide");
+                let _ = writeln!(
+                    page,
+                    "working_width = \"{amount}\"               # ASSUMED: the width that your machine covers in one pass; cells are as wide"
+                );
             }
-            None => todo(page, "working_width", "the width that your machine covers in one pass, as \"24 m\" or \"80 ft\": cells are as wide"),
+            None => todo(
+                page,
+                "working_width",
+                "the width that your machine covers in one pass, as \"24 m\" or \"80 ft\": cells are as wide",
+            ),
         }
         page.push_str("heading = \"auto\"                     # along the boundary; or degrees clockwise from true north, as 63.0\n");
     }

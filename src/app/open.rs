@@ -1,40 +1,24 @@
 //! Opens what a job names: vectors, image, mask, weather. Everything that a run reads passes here, and is listed for the record.
 
 use std::cell::RefCell;
-use std::path::Path;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use crate::app::error::AppError;
 use crate::app::image_source;
 use crate::app::image_source::Source;
-use crate::app::image_watch::REFLECTANCES;
-use crate::app::image_watch::Watch;
-use crate::app::image_watch::Watched;
+use crate::app::image_watch::{REFLECTANCES, Watch, Watched};
 use crate::finding::Finding;
-use crate::format::raster::RasterFacts;
-use crate::format::raster::RasterStack;
-use crate::format::raster::Slot;
-use crate::format::raster::facts;
+use crate::format::raster::{RasterFacts, RasterStack, Slot, facts};
 use crate::format::systems::system_named;
-use crate::format::vector::VectorLayer;
-use crate::format::vector::read_lines;
-use crate::format::vector::read_polygons;
-use crate::pipeline::ground::AreaInput;
-use crate::pipeline::ground::GroundInputs;
-use crate::pipeline::ground::Layer;
+use crate::format::vector::{VectorLayer, read_lines, read_polygons};
+use crate::pipeline::ground::{AreaInput, GroundInputs, Layer};
 use crate::pipeline::points::PointLayer;
 use crate::pipeline::scan::RowIndex;
-use crate::pipeline::settings::FieldSettings;
-use crate::pipeline::settings::Heading;
-use crate::pipeline::settings::ImageSource;
-use crate::pipeline::settings::Imagery;
-use crate::pipeline::settings::ReferenceSource;
-use crate::pipeline::settings::Settings;
-use crate::pipeline::settings::StripsUse;
-use crate::pipeline::settings::VectorSource;
-use crate::science::index::Index;
-use crate::science::index::Scratch;
-use crate::science::index::canonical_band_name;
+use crate::pipeline::settings::{
+    FieldSettings, Heading, ImageSource, Imagery, ReferenceSource, Settings, StripsUse,
+    VectorSource,
+};
+use crate::science::index::{Index, Scratch, canonical_band_name};
 use crate::space::crs::Crs;
 use crate::space::raster::RasterSource;
 use geo::MultiPolygon;
@@ -47,7 +31,10 @@ pub struct Rows(pub Index, pub Option<(f64, f64)>, pub Watch);
 impl Rows {
     /// `fitted_with`: the index of the yield curve, which a ready index raster must hold.
     pub(crate) fn new(index: Index, fitted_with: &str, watch: Watch) -> Self {
-        let range = index.ready_band().and_then(|_| Index::parse(fitted_with).ok()).and_then(|curve| curve.range());
+        let range = index
+            .ready_band()
+            .and_then(|_| Index::parse(fitted_with).ok())
+            .and_then(|curve| curve.range());
         Self(index, range, watch)
     }
 }
@@ -63,7 +50,10 @@ impl RowIndex for Rows {
             self.2.take(bands, counts.missing);
             let mut outside = counts.out_of_range;
             if let Some((low, high)) = self.1 {
-                for value in out.iter_mut().filter(|value| **value < low || **value > high) {
+                for value in out
+                    .iter_mut()
+                    .filter(|value| **value < low || **value > high)
+                {
                     *value = f64::NAN;
                     outside += 1;
                 }
@@ -119,23 +109,39 @@ pub struct Image {
 /// Refuses what is neither file nor folder: a pipe or a device is waited for, or read, without end.
 pub(crate) fn refuse_special(path: &Path) -> Result<(), AppError> {
     match fs_err::metadata(path) {
-        Ok(found) if !found.is_file() && !found.is_dir() => Err(AppError::refused("file.kind", format!("{}: this is no file", path.display()))
-            .with_fact(path.display().to_string(), "a pipe, socket or device")
-            .with_hint("give a file; copy what comes through a pipe into one first")),
+        Ok(found) if !found.is_file() && !found.is_dir() => Err(AppError::refused(
+            "file.kind",
+            format!("{}: this is no file", path.display()),
+        )
+        .with_fact(path.display().to_string(), "a pipe, socket or device")
+        .with_hint("give a file; copy what comes through a pipe into one first")),
         // What is not there, or not to be looked at, is told by whoever opens it.
         _ => Ok(()),
     }
 }
 
 /// Refuses an output that is one of the inputs, or holds one: even leave to replace files is no leave to lose what was read.
-pub(crate) fn refuse_onto<'a>(inputs: impl IntoIterator<Item = &'a PathBuf>, output: &Path) -> Result<(), AppError> {
+pub(crate) fn refuse_onto<'a>(
+    inputs: impl IntoIterator<Item = &'a PathBuf>,
+    output: &Path,
+) -> Result<(), AppError> {
     // What is not there cannot be lost.
-    let Ok(place) = fs_err::canonicalize(output) else { return Ok(()) };
-    let lost = inputs.into_iter().find(|input| fs_err::canonicalize(input.as_path()).is_ok_and(|input| input.starts_with(&place)));
+    let Ok(place) = fs_err::canonicalize(output) else {
+        return Ok(());
+    };
+    let lost = inputs.into_iter().find(|input| {
+        fs_err::canonicalize(input.as_path()).is_ok_and(|input| input.starts_with(&place))
+    });
     lost.map_or(Ok(()), |input| {
-        Err(AppError::refused("output.input", "the output would take the place of an input")
-            .with_fact(output.display().to_string(), format!("is read as {}", input.display()))
-            .with_hint("give the output another name"))
+        Err(AppError::refused(
+            "output.input",
+            "the output would take the place of an input",
+        )
+        .with_fact(
+            output.display().to_string(),
+            format!("is read as {}", input.display()),
+        )
+        .with_hint("give the output another name"))
     })
 }
 
@@ -145,28 +151,63 @@ pub(crate) fn refuse_network(path: &Path, network: bool) -> Result<(), AppError>
     let text = path.to_string_lossy();
     // GDAL's virtual paths can be put into each other, and new ones come with its versions: those that stay on this machine are named.
     let lower = text.to_lowercase();
-    let near = |rest: &str| ["zip/", "tar/", "gzip/", "7z/", "rar/", "subfile/", "sparse/", "mem/"].iter().any(|way| rest.starts_with(way));
+    let near = |rest: &str| {
+        [
+            "zip/", "tar/", "gzip/", "7z/", "rar/", "subfile/", "sparse/", "mem/",
+        ]
+        .iter()
+        .any(|way| rest.starts_with(way))
+    };
     let remote = text.contains("://") || lower.split("/vsi").skip(1).any(|rest| !near(rest));
     if remote && !network {
-        return Err(AppError::refused("file.network", "the file lies on a network, and haulm works offline unless told otherwise")
-            .with_fact(text.to_string(), "needs the network")
-            .with_hint("copy it beside the job, or run again with --network"));
+        return Err(AppError::refused(
+            "file.network",
+            "the file lies on a network, and haulm works offline unless told otherwise",
+        )
+        .with_fact(text.to_string(), "needs the network")
+        .with_hint("copy it beside the job, or run again with --network"));
     }
     Ok(())
 }
 
 /// Reads a file, a layer of it and a filter.
-type ReadLayer<'a, G> = &'a dyn Fn(&Path, Option<&str>, Option<&str>) -> Result<VectorLayer<G>, AppError>;
+type ReadLayer<'a, G> =
+    &'a dyn Fn(&Path, Option<&str>, Option<&str>) -> Result<VectorLayer<G>, AppError>;
 
-fn layer<G>(source: &VectorSource, read: ReadLayer<'_, G>, network: bool) -> Result<Layer<G>, AppError> {
+fn layer<G>(
+    source: &VectorSource,
+    read: ReadLayer<'_, G>,
+    network: bool,
+) -> Result<Layer<G>, AppError> {
     refuse_network(&source.path, network)?;
-    let layer = read(&source.path, source.layer.as_deref(), source.filter.as_deref())?;
-    Ok(Layer { crs: layer.crs, shapes: layer.shapes.into_iter().map(|shape| shape.geometry).collect(), file: source.path.display().to_string() })
+    let layer = read(
+        &source.path,
+        source.layer.as_deref(),
+        source.filter.as_deref(),
+    )?;
+    Ok(Layer {
+        crs: layer.crs,
+        shapes: layer
+            .shapes
+            .into_iter()
+            .map(|shape| shape.geometry)
+            .collect(),
+        file: source.path.display().to_string(),
+    })
 }
 
 /// Polygons of a source, as a layer.
-pub(crate) fn polygons(source: &VectorSource, network: bool) -> Result<Layer<MultiPolygon<f64>>, AppError> {
-    layer(source, &|path: &Path, name: Option<&str>, filter: Option<&str>| read_polygons(path, name, filter).map_err(AppError::from), network)
+pub(crate) fn polygons(
+    source: &VectorSource,
+    network: bool,
+) -> Result<Layer<MultiPolygon<f64>>, AppError> {
+    layer(
+        source,
+        &|path: &Path, name: Option<&str>, filter: Option<&str>| {
+            read_polygons(path, name, filter).map_err(AppError::from)
+        },
+        network,
+    )
 }
 
 /// The working plane that a job asks for.
@@ -190,8 +231,12 @@ pub(crate) fn plane(field: &FieldSettings) -> Result<Option<Crs>, AppError> {
 /// # Errors
 /// When one of them cannot be read, or the plane asked for is unknown.
 pub fn ground(settings: &Settings, network: bool) -> Result<GroundInputs, AppError> {
-    let polygons = |path: &Path, name: Option<&str>, filter: Option<&str>| read_polygons(path, name, filter).map_err(AppError::from);
-    let lines = |path: &Path, name: Option<&str>, filter: Option<&str>| read_lines(path, name, filter).map_err(AppError::from);
+    let polygons = |path: &Path, name: Option<&str>, filter: Option<&str>| {
+        read_polygons(path, name, filter).map_err(AppError::from)
+    };
+    let lines = |path: &Path, name: Option<&str>, filter: Option<&str>| {
+        read_lines(path, name, filter).map_err(AppError::from)
+    };
     let guidance = |heading: &Heading| match heading {
         Heading::Line(source) => layer(source, &lines, network).map(Some),
         Heading::True(_) | Heading::Grid(_) | Heading::Auto => Ok(None),
@@ -200,7 +245,11 @@ pub fn ground(settings: &Settings, network: bool) -> Result<GroundInputs, AppErr
     let plane = plane(field)?;
     Ok(GroundInputs {
         boundary: layer(&field.boundary, &polygons, network)?,
-        exclusions: field.exclusions.iter().map(|exclusion| layer(&exclusion.source, &polygons, network)).collect::<Result<_, _>>()?,
+        exclusions: field
+            .exclusions
+            .iter()
+            .map(|exclusion| layer(&exclusion.source, &polygons, network))
+            .collect::<Result<_, _>>()?,
         strips: match &settings.reference.source {
             ReferenceSource::Strips(source) => Some(layer(source, &polygons, network)?),
             ReferenceSource::Readings(_) | ReferenceSource::Percentile(_) => None,
@@ -209,13 +258,22 @@ pub fn ground(settings: &Settings, network: bool) -> Result<GroundInputs, AppErr
             StripsUse::Zones { source, .. } => Some(layer(source, &polygons, network)?),
             StripsUse::Pooled | StripsUse::Nearest | StripsUse::InverseDistance => None,
         },
-        edges: field.edges.iter().map(|source| layer(source, &lines, network)).collect::<Result<_, _>>()?,
+        edges: field
+            .edges
+            .iter()
+            .map(|source| layer(source, &lines, network))
+            .collect::<Result<_, _>>()?,
         guidance: guidance(&settings.machine.heading)?,
         areas: settings
             .machine
             .areas
             .iter()
-            .map(|area| Ok(AreaInput { shapes: layer(&area.source, &polygons, network)?, guidance: guidance(&area.heading)? }))
+            .map(|area| {
+                Ok(AreaInput {
+                    shapes: layer(&area.source, &polygons, network)?,
+                    guidance: guidance(&area.heading)?,
+                })
+            })
             .collect::<Result<_, AppError>>()?,
         plane,
     })
@@ -237,7 +295,13 @@ pub fn index(imagery: &Imagery) -> Result<Index, AppError> {
 ///
 /// # Errors
 /// When a file cannot be opened, a band is not named, or bands do not nest.
-pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool, findings: &mut Vec<Finding>) -> Result<Image, AppError> {
+pub fn image(
+    imagery: &Imagery,
+    fitted_with: &str,
+    folder: &Path,
+    network: bool,
+    findings: &mut Vec<Finding>,
+) -> Result<Image, AppError> {
     if let ImageSource::Points(rule) = &imagery.source {
         return crate::app::points::image(imagery, rule, network, findings);
     }
@@ -252,15 +316,23 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
         if !files.iter().any(|file| file.path == *path) {
             files.push(source.completed(imagery, facts(path, folder)?));
         }
-        let Some(file) = files.iter().find(|file| file.path == *path) else { continue };
+        let Some(file) = files.iter().find(|file| file.path == *path) else {
+            continue;
+        };
         let band = match wanted.number {
             Some(number) => number,
             None => band_number(imagery, file, name)?,
         };
         let Some(fact) = file.bands.get(band.wrapping_sub(1)) else {
-            return Err(AppError::refused("imagery.band", format!("band {band} was asked for, but the file has {} band(s)", file.bands.len()))
-                .with_fact(path.display().to_string(), described(file))
-                .with_hint("count bands from 1 in imagery.bands"));
+            return Err(AppError::refused(
+                "imagery.band",
+                format!(
+                    "band {band} was asked for, but the file has {} band(s)",
+                    file.bands.len()
+                ),
+            )
+            .with_fact(path.display().to_string(), described(file))
+            .with_hint("count bands from 1 in imagery.bands"));
         };
         if let Some(what) = image_source::no_measurement(fact) {
             return Err(AppError::refused("imagery.band", format!("band {band} {what}"))
@@ -272,12 +344,23 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
         }
         let (scale, offset) = image_source::scaling(imagery, &index, &wanted, file, band)?;
         named.push((name.clone(), path.clone(), band, scale, offset));
-        slots.push(Slot { facts: file.clone(), band, scale, offset });
+        slots.push(Slot {
+            facts: file.clone(),
+            band,
+            scale,
+            offset,
+        });
     }
     // A scale of 1 that is written beside a formula of one's own says that its numbers are meant as they stand.
     let meant = index.entry().is_none() && imagery.scale == Some(1.0);
     let needs_scale = image_source::depends_on_scale(&index) && !meant;
-    if needs_scale && slots.iter().any(|slot| slot.scale == 1.0 && slot.offset == 0.0 && slot.facts.bands[slot.band - 1].kind.contains("nt")) {
+    if needs_scale
+        && slots.iter().any(|slot| {
+            slot.scale == 1.0
+                && slot.offset == 0.0
+                && slot.facts.bands[slot.band - 1].kind.contains("nt")
+        })
+    {
         return Err(AppError::refused(
             "imagery.scale",
             format!("{} needs reflectance between 0 and 1, but the file holds whole numbers without a scale", index.name()),
@@ -287,10 +370,16 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
     image_source::product_cautions(imagery, &source, index.bands(), findings);
     let mask = image_source::mask(imagery, &source, folder, network, findings)?;
     let inputs = image_source::on_disk(&files, mask.as_ref(), source.product());
-    let watched = |((name, _, _, scale, offset), slot): (&(String, PathBuf, usize, f64, f64), &Slot)| {
-        let full = greatest_stored(&slot.facts.bands[slot.band - 1].kind).map(|full| full * scale + offset);
-        Watched { name: name.clone(), offset: *offset, full }
-    };
+    let watched =
+        |((name, _, _, scale, offset), slot): (&(String, PathBuf, usize, f64, f64), &Slot)| {
+            let full = greatest_stored(&slot.facts.bands[slot.band - 1].kind)
+                .map(|full| full * scale + offset);
+            Watched {
+                name: name.clone(),
+                offset: *offset,
+                full,
+            }
+        };
     let watch = Watch::new(named.iter().zip(&slots).map(watched).collect(), needs_scale);
     image_source::as_stored(&files, findings);
     for file in &files {
@@ -316,7 +405,14 @@ pub fn image(imagery: &Imagery, fitted_with: &str, folder: &Path, network: bool,
         crate::pipeline::settings::BareBelow::OfIndex => index.bare_below(),
         crate::pipeline::settings::BareBelow::Value(value) => Some(value),
     };
-    Ok(Image { files, stack: Canopy::Raster(Box::new(stack)), index: Rows::new(index, fitted_with, watch), slots: named, bare_below, inputs })
+    Ok(Image {
+        files,
+        stack: Canopy::Raster(Box::new(stack)),
+        index: Rows::new(index, fitted_with, watch),
+        slots: named,
+        bare_below,
+        inputs,
+    })
 }
 
 /// The greatest number of a whole-number type.
@@ -330,7 +426,12 @@ fn greatest_stored(kind: &str) -> Option<f64> {
 }
 
 fn described(file: &RasterFacts) -> String {
-    let each: Vec<String> = file.bands.iter().enumerate().map(|(k, band)| format!("{} {:?} ({})", k + 1, band.description, band.kind)).collect();
+    let each: Vec<String> = file
+        .bands
+        .iter()
+        .enumerate()
+        .map(|(k, band)| format!("{} {:?} ({})", k + 1, band.description, band.kind))
+        .collect();
     format!("bands {}", each.join(", "))
 }
 
@@ -343,7 +444,10 @@ pub(crate) fn unnamed(imagery: &Imagery, name: &str, known: &[String]) -> AppErr
 /// A stop where the file itself gives the band another of the known names than the job does: taking green for red moves a field's nitrogen by a third.
 fn another_band(imagery: &Imagery, file: &RasterFacts, name: &str, band: usize) -> Option<Finding> {
     let own = canonical_band_name(&file.bands.get(band.wrapping_sub(1))?.description);
-    let job_says = imagery.bands.iter().any(|(given, number)| *number == band && canonical_band_name(given) == name);
+    let job_says = imagery
+        .bands
+        .iter()
+        .any(|(given, number)| *number == band && canonical_band_name(given) == name);
     (job_says && own != name && REFLECTANCES.contains(&own.as_str())).then(|| {
         Finding::stop(
             "image.band_name",
@@ -354,25 +458,51 @@ fn another_band(imagery: &Imagery, file: &RasterFacts, name: &str, band: usize) 
 
 /// Which band of a file has a name: by the job, else by the file's own descriptions. Never guessed.
 fn band_number(imagery: &Imagery, file: &RasterFacts, name: &str) -> Result<usize, AppError> {
-    if let Some((_, number)) = imagery.bands.iter().find(|(band, _)| canonical_band_name(band) == name) {
+    if let Some((_, number)) = imagery
+        .bands
+        .iter()
+        .find(|(band, _)| canonical_band_name(band) == name)
+    {
         return Ok(*number);
     }
-    let described_so: Vec<usize> =
-        (1..=file.bands.len()).filter(|k| !file.bands[k - 1].description.is_empty() && canonical_band_name(&file.bands[k - 1].description) == name).collect();
+    let described_so: Vec<usize> = (1..=file.bands.len())
+        .filter(|k| {
+            !file.bands[k - 1].description.is_empty()
+                && canonical_band_name(&file.bands[k - 1].description) == name
+        })
+        .collect();
     match described_so.as_slice() {
         [one] => Ok(*one),
-        _ => Err(unnamed(imagery, name, &file.bands.iter().map(|band| band.description.clone()).filter(|d| !d.is_empty()).collect::<Vec<_>>())
-            .with_fact(file.path.display().to_string(), described(file))),
+        _ => Err(unnamed(
+            imagery,
+            name,
+            &file
+                .bands
+                .iter()
+                .map(|band| band.description.clone())
+                .filter(|d| !d.is_empty())
+                .collect::<Vec<_>>(),
+        )
+        .with_fact(file.path.display().to_string(), described(file))),
     }
 }
 
 /// Every file that a job reads, with sidecars that belong to it, in the order of reading; `image` are those of the image, `weather` those that growing days were
 /// counted from.
-pub fn inputs(job: &Path, settings: &Settings, image: &[PathBuf], weather: &[PathBuf]) -> Vec<PathBuf> {
+pub fn inputs(
+    job: &Path,
+    settings: &Settings,
+    image: &[PathBuf],
+    weather: &[PathBuf],
+) -> Vec<PathBuf> {
     let mut list = vec![job.to_owned()];
     let mut vector = |source: &VectorSource| {
         list.push(source.path.clone());
-        if source.path.extension().is_some_and(|e| e.eq_ignore_ascii_case("shp")) {
+        if source
+            .path
+            .extension()
+            .is_some_and(|e| e.eq_ignore_ascii_case("shp"))
+        {
             for side in ["shx", "dbf", "prj", "cpg"] {
                 list.push(source.path.with_extension(side));
             }
@@ -394,7 +524,9 @@ pub fn inputs(job: &Path, settings: &Settings, image: &[PathBuf], weather: &[Pat
     for area in &settings.machine.areas {
         vector(&area.source);
     }
-    for heading in std::iter::once(&settings.machine.heading).chain(settings.machine.areas.iter().map(|area| &area.heading)) {
+    for heading in std::iter::once(&settings.machine.heading)
+        .chain(settings.machine.areas.iter().map(|area| &area.heading))
+    {
         if let Heading::Line(source) = heading {
             vector(source);
         }

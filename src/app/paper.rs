@@ -7,40 +7,27 @@ use crate::app::job::weather::daily_record;
 use crate::app::open::Image;
 use crate::app::overview::index_overview;
 use crate::finding::Finding;
-use crate::format::gpx;
 use crate::format::payload::Payload;
-use crate::format::weather;
+use crate::format::{gpx, weather};
 use crate::pipeline::curve::mean_yield_at_flat_rates;
 use crate::pipeline::ground::Ground;
-use crate::pipeline::run::Outcome;
-use crate::pipeline::run::RunError;
+use crate::pipeline::run::{Outcome, RunError};
 use crate::pipeline::season::GrowingSeason;
-use crate::pipeline::settings::Season;
-use crate::pipeline::settings::Settings;
+use crate::pipeline::settings::{Season, Settings};
 use crate::report::html::html;
-use crate::report::paper::ImageFacts;
-use crate::report::paper::Paper;
-use crate::report::paper::WeatherMonth;
-use crate::report::paper::WeatherMonths;
-use crate::report::paper::card_document;
-use crate::report::paper::scout_name;
-use crate::report::paper::scout_words;
-use crate::report::pdf::PdfError;
-use crate::report::pdf::pdf;
+use crate::report::paper::{
+    ImageFacts, Paper, WeatherMonth, WeatherMonths, card_document, scout_name, scout_words,
+};
+use crate::report::pdf::{PdfError, pdf};
 use crate::report::text::Text;
-use crate::science::growing_days::Day;
-use crate::science::growing_days::MissingDays;
-use crate::science::growing_days::SeasonSpan;
-use crate::science::growing_days::count_growing_days;
+use crate::science::growing_days::{Day, MissingDays, SeasonSpan, count_growing_days};
 use crate::science::index::find_entry;
 use crate::science::product::find_product;
 use crate::zones::check_points::CheckPoint;
 use crate::zones::machine::MachineRates;
 use crate::zones::scouting::scout_points;
-use jiff::Timestamp;
-use jiff::ToSpan as _;
-use serde_json::Map;
-use serde_json::Value;
+use jiff::{Timestamp, ToSpan as _};
+use serde_json::{Map, Value};
 
 /// What the paper needs besides what the run found.
 pub(crate) struct Context<'a> {
@@ -74,7 +61,11 @@ pub(crate) struct Context<'a> {
 ///
 /// # Errors
 /// When the image cannot be read again, or the plane not be carried into longitude and latitude.
-pub(crate) fn with_paper<T>(outcome: &Outcome, context: &Context<'_>, work: impl FnOnce(&Paper<'_>) -> Result<T, AppError>) -> Result<T, AppError> {
+pub(crate) fn with_paper<T>(
+    outcome: &Outcome,
+    context: &Context<'_>,
+    work: impl FnOnce(&Paper<'_>) -> Result<T, AppError>,
+) -> Result<T, AppError> {
     let text = Text::english();
     let prescription = &outcome.prescription;
     let settings = context.settings;
@@ -88,9 +79,21 @@ pub(crate) fn with_paper<T>(outcome: &Outcome, context: &Context<'_>, work: impl
         .shipped
         .as_deref()
         .and_then(|shipped| find_product(shipped).ok())
-        .map(|entry| entry.cautions.iter().map(|caution| caution.text.clone()).collect())
+        .map(|entry| {
+            entry
+                .cautions
+                .iter()
+                .map(|caution| caution.text.clone())
+                .collect()
+        })
         .unwrap_or_default();
-    let command = format!("haulm map {}", context.job.file_name().map_or_else(|| "job.toml".into(), |name| name.to_string_lossy()));
+    let command = format!(
+        "haulm map {}",
+        context
+            .job
+            .file_name()
+            .map_or_else(|| "job.toml".into(), |name| name.to_string_lossy())
+    );
     work(&Paper {
         settings,
         ground: context.ground,
@@ -125,10 +128,17 @@ fn written(paper: &Paper<'_>, instant: Timestamp) -> Result<Vec<Payload>, AppErr
     let report = paper.report();
     let mut files = vec![
         Payload::new("office/report.html", html(&report, text)),
-        Payload::new("office/report.pdf", pdf(&report, instant, &paper.outcome.prescription.map_id).map_err(|error| fault(&error))?),
+        Payload::new(
+            "office/report.pdf",
+            pdf(&report, instant, &paper.outcome.prescription.map_id)
+                .map_err(|error| fault(&error))?,
+        ),
     ];
     if !paper.stopped {
-        files.push(Payload::new("machine/CARD.html", html(&card_document(paper), text)));
+        files.push(Payload::new(
+            "machine/CARD.html",
+            html(&card_document(paper), text),
+        ));
         let waypoints: Vec<gpx::Waypoint> = paper
             .scouts
             .iter()
@@ -139,21 +149,35 @@ fn written(paper: &Paper<'_>, instant: Timestamp) -> Result<Vec<Payload>, AppErr
                 description: scout_words(text, point, paper.settings.output.us_units),
             })
             .collect();
-        files.push(gpx::write("office/scouting.gpx", &report.title, &waypoints, instant));
+        files.push(gpx::write(
+            "office/scouting.gpx",
+            &report.title,
+            &waypoints,
+            instant,
+        ));
     }
     Ok(files)
 }
 
 /// A document that cannot become a PDF is a fault of haulm's, not of the input.
 fn fault(error: &PdfError) -> AppError {
-    AppError::fault("report.pdf", error.to_string()).with_hint("please report it with the job file and this message")
+    AppError::fault("report.pdf", error.to_string())
+        .with_hint("please report it with the job file and this message")
 }
 
 fn image_facts(context: &Context<'_>) -> ImageFacts {
     let index = &context.image.index.0;
-    let bands = context.core.get("image").and_then(|image| image.get("bands")).and_then(Value::as_array);
+    let bands = context
+        .core
+        .get("image")
+        .and_then(|image| image.get("bands"))
+        .and_then(Value::as_array);
     let mut files: Vec<String> = Vec::new();
-    for path in bands.into_iter().flatten().filter_map(|band| band.get("path").and_then(Value::as_str)) {
+    for path in bands
+        .into_iter()
+        .flatten()
+        .filter_map(|band| band.get("path").and_then(Value::as_str))
+    {
         if !files.iter().any(|known| known == path) {
             files.push(path.to_owned());
         }
@@ -161,30 +185,53 @@ fn image_facts(context: &Context<'_>) -> ImageFacts {
     ImageFacts {
         index_name: index.name().to_owned(),
         formula: index.formula().text().to_owned(),
-        index_source: find_entry(index.name()).map(|entry| entry.source.clone()).unwrap_or_default(),
+        index_source: find_entry(index.name())
+            .map(|entry| entry.source.clone())
+            .unwrap_or_default(),
         files,
     }
 }
 
 /// The weather record between planting and sensing, by month; each month is counted as the run counts the season. `None` where days came from several stations:
 /// the record alone would then add up to another number.
-fn weather_months(season: &Season, context: &Context<'_>) -> Result<Option<WeatherMonths>, AppError> {
-    let (Some(counted), Some(path)) = (&context.season.counted, context.weather) else { return Ok(None) };
+fn weather_months(
+    season: &Season,
+    context: &Context<'_>,
+) -> Result<Option<WeatherMonths>, AppError> {
+    let (Some(counted), Some(path)) = (&context.season.counted, context.weather) else {
+        return Ok(None);
+    };
     if !counted.count.filled.is_empty() {
         return Ok(None);
     }
     let record = daily_record(&weather::read(path)?.value);
     let records = [record];
-    let (first, end) = (counted.count.first, counted.count.last.saturating_add(1.day()));
+    let (first, end) = (
+        counted.count.first,
+        counted.count.last.saturating_add(1.day()),
+    );
     let mut months = Vec::new();
     let mut from = first;
     while from < end {
         let next = from.first_of_month().saturating_add(1.month()).min(end);
-        let span = SeasonSpan { planted: from, sensed: next, count_sensing_day: false };
-        let days: Vec<_> = records[0].days.iter().filter(|day| day.date >= from && day.date < next).collect();
+        let span = SeasonSpan {
+            planted: from,
+            sensed: next,
+            count_sensing_day: false,
+        };
+        let days: Vec<_> = records[0]
+            .days
+            .iter()
+            .filter(|day| day.date >= from && day.date < next)
+            .collect();
         // A month without a single day in the record says nothing.
-        if let (Ok(count), false) = (count_growing_days(&records, &season.rule, span, MissingDays::LeaveOut), days.is_empty()) {
-            let mean = |of: fn(&Day) -> i64| days.iter().map(|day| of(day)).sum::<i64>() as f64 / 1000.0 / days.len() as f64;
+        if let (Ok(count), false) = (
+            count_growing_days(&records, &season.rule, span, MissingDays::LeaveOut),
+            days.is_empty(),
+        ) {
+            let mean = |of: fn(&Day) -> i64| {
+                days.iter().map(|day| of(day)).sum::<i64>() as f64 / 1000.0 / days.len() as f64
+            };
             months.push(WeatherMonth {
                 month: format!("{:04}-{:02}", from.year(), from.month()),
                 days: days.len() as u32,
@@ -195,5 +242,8 @@ fn weather_months(season: &Season, context: &Context<'_>) -> Result<Option<Weath
         }
         from = next;
     }
-    Ok(Some(WeatherMonths { unit: records[0].unit.label(), months }))
+    Ok(Some(WeatherMonths {
+        unit: records[0].unit.label(),
+        months,
+    }))
 }

@@ -1,45 +1,47 @@
 //! Opens the readings that a job names instead of an image, and says in the record what became of them.
 
-use serde_json::Value;
-use serde_json::json;
+use serde_json::{Value, json};
 
 use crate::app::error::AppError;
 use crate::app::image_watch::Watch;
-use crate::app::open::Canopy;
-use crate::app::open::Image;
-use crate::app::open::Rows;
-use crate::app::open::index;
-use crate::app::open::refuse_network;
+use crate::app::open::{Canopy, Image, Rows, index, refuse_network};
 use crate::finding::Finding;
-use crate::format::points::Wanted;
 use crate::format::points::error::PointFileError;
-use crate::format::points::read;
+use crate::format::points::{Wanted, read};
 use crate::format::systems::system_named;
-use crate::pipeline::points::PointLayer;
-use crate::pipeline::points::PointsSaid;
-use crate::pipeline::points::Reading;
-use crate::pipeline::points::Unusable;
 use crate::pipeline::points::settings::Points;
-use crate::pipeline::settings::BareBelow;
-use crate::pipeline::settings::Imagery;
+use crate::pipeline::points::{PointLayer, PointsSaid, Reading, Unusable};
+use crate::pipeline::settings::{BareBelow, Imagery};
 
 /// Reads the log of a job; what comes back stands where an image stands.
 ///
 /// # Errors
 /// When the file is refused, or its reference system is not known.
-pub fn image(imagery: &Imagery, rule: &Points, network: bool, findings: &mut Vec<Finding>) -> Result<Image, AppError> {
+pub fn image(
+    imagery: &Imagery,
+    rule: &Points,
+    network: bool,
+    findings: &mut Vec<Finding>,
+) -> Result<Image, AppError> {
     let index = index(imagery)?;
     let path = &rule.source.path;
     refuse_network(path, network)?;
     let crs = match &rule.crs {
         None => None,
         Some(text) => Some(system_named(text).map_err(|reason| {
-            AppError::refused("points.crs", "the reference system that the job names for its readings is not known")
-                .with_fact(
-                    "points.crs",
-                    if reason.starts_with("OGR") { format!("{text:?}: no such reference system is known") } else { format!("{text:?}: {reason}") },
-                )
-                .with_hint("write an EPSG code, such as \"EPSG:4326\" for longitude and latitude")
+            AppError::refused(
+                "points.crs",
+                "the reference system that the job names for its readings is not known",
+            )
+            .with_fact(
+                "points.crs",
+                if reason.starts_with("OGR") {
+                    format!("{text:?}: no such reference system is known")
+                } else {
+                    format!("{text:?}: {reason}")
+                },
+            )
+            .with_hint("write an EPSG code, such as \"EPSG:4326\" for longitude and latitude")
         })?),
     };
     let table = read(
@@ -61,27 +63,58 @@ pub fn image(imagery: &Imagery, rule: &Points, network: bool, findings: &mut Vec
     if table.no_time > 0 {
         findings.push(Finding::caution(
             "points.time",
-            format!("{}: {} readings have no time, so they are taken in the order of the file", path.display(), table.no_time),
+            format!(
+                "{}: {} readings have no time, so they are taken in the order of the file",
+                path.display(),
+                table.no_time
+            ),
         ));
     }
     let (scale, offset) = (imagery.scale.unwrap_or(1.0), imagery.offset.unwrap_or(0.0));
-    let mut unusable = Unusable { no_place: table.no_place, ..Unusable::default() };
+    let mut unusable = Unusable {
+        no_place: table.no_place,
+        ..Unusable::default()
+    };
     let mut readings = Vec::with_capacity(table.rows.len());
     for row in &table.rows {
         let Some(value) = row.value.map(|stored| stored * scale + offset) else {
             unusable.no_index += 1;
             continue;
         };
-        if index.range().is_some_and(|(low, high)| value < low || value > high) {
+        if index
+            .range()
+            .is_some_and(|(low, high)| value < low || value > high)
+        {
             unusable.out_of_range += 1;
             continue;
         }
-        readings.push(Reading { x: row.x, y: row.y, index: value, pass: row.pass, speed: row.speed });
+        readings.push(Reading {
+            x: row.x,
+            y: row.y,
+            index: value,
+            pass: row.pass,
+            speed: row.speed,
+        });
     }
     if readings.is_empty() {
-        return Err(AppError::refused("image.range", format!("none of the {} readings has an index that {} can have", table.rows.len(), index.name()))
-            .with_fact(path.display().to_string(), format!("column {:?}, {} readings outside the range", table.column, unusable.out_of_range))
-            .with_hint("check points.column and points.scale: an index stored as 0 to 100 needs scale = 0.01"));
+        return Err(AppError::refused(
+            "image.range",
+            format!(
+                "none of the {} readings has an index that {} can have",
+                table.rows.len(),
+                index.name()
+            ),
+        )
+        .with_fact(
+            path.display().to_string(),
+            format!(
+                "column {:?}, {} readings outside the range",
+                table.column, unusable.out_of_range
+            ),
+        )
+        .with_hint(
+            "check points.column and points.scale: an index stored as 0 to 100 needs scale = 0.01",
+        ));
     }
     let layer = PointLayer::new(&table.crs, readings, unusable).map_err(|error| {
         AppError::refused("plane.transformation", error.to_string())
@@ -93,11 +126,25 @@ pub fn image(imagery: &Imagery, rule: &Points, network: bool, findings: &mut Vec
         BareBelow::Value(value) => Some(value),
     };
     let mut inputs = vec![path.clone()];
-    if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("shp")) {
-        inputs.extend(["shx", "dbf", "prj", "cpg"].iter().map(|side| path.with_extension(side)));
+    if path
+        .extension()
+        .is_some_and(|e| e.eq_ignore_ascii_case("shp"))
+    {
+        inputs.extend(
+            ["shx", "dbf", "prj", "cpg"]
+                .iter()
+                .map(|side| path.with_extension(side)),
+        );
     }
     let index = Rows::new(index, "", Watch::new(Vec::new(), false));
-    Ok(Image { files: Vec::new(), stack: Canopy::Points(layer), index, slots: Vec::new(), bare_below, inputs })
+    Ok(Image {
+        files: Vec::new(),
+        stack: Canopy::Points(layer),
+        index,
+        slots: Vec::new(),
+        bare_below,
+        inputs,
+    })
 }
 
 /// A refusal that speaks of an image, said of readings.
@@ -136,28 +183,54 @@ pub(crate) fn recorded(said: &PointsSaid) -> Value {
 impl From<PointFileError> for AppError {
     fn from(error: PointFileError) -> Self {
         let (code, hint) = match &error {
-            PointFileError::Missing { .. } => ("file.missing", "check the name; paths are relative to the job file"),
-            PointFileError::Unreadable { .. } => {
-                ("points.unreadable", "give separated values with one header line, or a shapefile, GeoPackage or GeoJSON of points")
-            }
+            PointFileError::Missing { .. } => (
+                "file.missing",
+                "check the name; paths are relative to the job file",
+            ),
+            PointFileError::Unreadable { .. } => (
+                "points.unreadable",
+                "give separated values with one header line, or a shapefile, GeoPackage or GeoJSON of points",
+            ),
             PointFileError::NotText { .. } => ("points.text", "save it as UTF-8"),
             PointFileError::Layer { .. } => ("points.layer", "name the layer with points.layer"),
-            PointFileError::Filter { .. } => ("points.filter", "write points.where as SQL on a column of a vector file, such as \"quality > 3\""),
-            PointFileError::NoColumn { wanted: "index", .. } => ("points.column", "name the column of the index with points.column"),
-            PointFileError::NoColumn { .. } | PointFileError::TwoColumns { .. } => {
-                ("points.column", "name the columns in the job: column, x and y, time, pass, speed")
-            }
-            PointFileError::NotANumber { .. } => ("points.number", "mend the value, or leave it empty if it is missing"),
-            PointFileError::NotATime { .. } => ("points.time", "write seconds, 14:05:30 or 2026-04-14T14:05:30"),
+            PointFileError::Filter { .. } => (
+                "points.filter",
+                "write points.where as SQL on a column of a vector file, such as \"quality > 3\"",
+            ),
+            PointFileError::NoColumn {
+                wanted: "index", ..
+            } => (
+                "points.column",
+                "name the column of the index with points.column",
+            ),
+            PointFileError::NoColumn { .. } | PointFileError::TwoColumns { .. } => (
+                "points.column",
+                "name the columns in the job: column, x and y, time, pass, speed",
+            ),
+            PointFileError::NotANumber { .. } => (
+                "points.number",
+                "mend the value, or leave it empty if it is missing",
+            ),
+            PointFileError::NotATime { .. } => (
+                "points.time",
+                "write seconds, 14:05:30 or 2026-04-14T14:05:30",
+            ),
             PointFileError::Unit { .. } => (
                 "points.unit",
                 "state the unit in the column's name, such as \"speed (km/h)\", or in the job: points.speed_unit, or points.scale = 0.01 for per cent",
             ),
-            PointFileError::DegreesMinutes { .. } => ("points.degrees", "turn them into degrees: 5012.345 is 50 + 12.345 / 60 = 50.20575"),
-            PointFileError::Place { .. } => {
-                ("points.place", "state the system of the coordinates with points.crs, and which column is which with points.x and points.y")
-            }
-            PointFileError::NoSystem { .. } => ("points.no_system", "state it with points.crs, such as \"EPSG:32633\""),
+            PointFileError::DegreesMinutes { .. } => (
+                "points.degrees",
+                "turn them into degrees: 5012.345 is 50 + 12.345 / 60 = 50.20575",
+            ),
+            PointFileError::Place { .. } => (
+                "points.place",
+                "state the system of the coordinates with points.crs, and which column is which with points.x and points.y",
+            ),
+            PointFileError::NoSystem { .. } => (
+                "points.no_system",
+                "state it with points.crs, such as \"EPSG:32633\"",
+            ),
             PointFileError::Kind { .. } => ("points.kind", "give a layer of points"),
             PointFileError::Empty { .. } => ("points.empty", "check points.column and the file"),
         };

@@ -1,7 +1,6 @@
 //! `office/record.json`: everything needed to repeat a run and to audit it.
 
-use std::path::Path;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use crate::app::commit;
 use crate::app::error::AppError;
@@ -15,17 +14,12 @@ use crate::pipeline::driven::Driven;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::money::ZoneMoney;
 use crate::pipeline::run::Outcome;
-use crate::pipeline::season::GrowingSeason;
-use crate::pipeline::season::UsedStation;
+use crate::pipeline::season::{GrowingSeason, UsedStation};
 use crate::pipeline::settings::Settings;
 use crate::science::loads::Loads;
-use crate::science::money::Comparison;
-use crate::science::money::StrategyTotals;
-use crate::units::Product;
-use crate::units::RateUnit;
-use serde_json::Map;
-use serde_json::Value;
-use serde_json::json;
+use crate::science::money::{Comparison, StrategyTotals};
+use crate::units::{Product, RateUnit};
+use serde_json::{Map, Value, json};
 
 /// Size and SHA-256 of every input.
 ///
@@ -34,11 +28,19 @@ use serde_json::json;
 pub fn inputs(paths: &[PathBuf], folder: &Path) -> Result<Value, AppError> {
     let mut list = Vec::new();
     for path in paths {
-        let unreadable =
-            |error: &std::io::Error| AppError::refused("file.unreadable", "an input cannot be read").with_fact(path.display().to_string(), error.to_string());
-        let size = fs_err::metadata(path).map_err(|error| unreadable(&error))?.len();
+        let unreadable = |error: &std::io::Error| {
+            AppError::refused("file.unreadable", "an input cannot be read")
+                .with_fact(path.display().to_string(), error.to_string())
+        };
+        let size = fs_err::metadata(path)
+            .map_err(|error| unreadable(&error))?
+            .len();
         let sha256 = commit::sha256_of_file(path).map_err(|error| unreadable(&error))?;
-        let shown = path.strip_prefix(folder).unwrap_or(path).to_string_lossy().replace('\\', "/");
+        let shown = path
+            .strip_prefix(folder)
+            .unwrap_or(path)
+            .to_string_lossy()
+            .replace('\\', "/");
         list.push(json!({ "path": shown, "bytes": size, "sha256": sha256 }));
     }
     Ok(Value::Array(list))
@@ -59,7 +61,10 @@ pub fn findings(findings: &[Finding]) -> Value {
     let one = |finding: &Finding| {
         let mut value = json!({ "code": finding.code, "severity": finding.severity.word(), "message": finding.message });
         if let (Some(accepted), Some(map)) = (&finding.accepted, value.as_object_mut()) {
-            map.insert("accepted".to_owned(), json!({ "reason": accepted.reason, "by": accepted.by }));
+            map.insert(
+                "accepted".to_owned(),
+                json!({ "reason": accepted.reason, "by": accepted.by }),
+            );
         }
         value
     };
@@ -68,7 +73,8 @@ pub fn findings(findings: &[Finding]) -> Value {
 
 /// Growing days, and for counted ones rule, station, and every day that is not from its record.
 pub fn season(season: &GrowingSeason, crop: &str) -> Value {
-    let mut value = json!({ "growing_days": season.growing_days, "counted": season.said(), "crop": crop });
+    let mut value =
+        json!({ "growing_days": season.growing_days, "counted": season.said(), "crop": crop });
     if let (Some(counted), Some(map)) = (&season.counted, value.as_object_mut()) {
         let (count, rule) = (&counted.count, &counted.rule);
         let station = |station: &UsedStation| json!({ "name": station.name, "distance_km": station.distance_km });
@@ -137,7 +143,11 @@ fn drawn_value(doubt: &Doubt) -> Value {
 /// How the field's nitrogen moves with every doubt.
 fn doubt_value(outcome: &Outcome) -> Value {
     let totals = &outcome.totals;
-    let by_strip: Vec<Value> = totals.n_kg_by_strip.iter().map(|(strip, n)| json!({ "strip": strip, "n_kg": n })).collect();
+    let by_strip: Vec<Value> = totals
+        .n_kg_by_strip
+        .iter()
+        .map(|(strip, n)| json!({ "strip": strip, "n_kg": n }))
+        .collect();
     let mut doubt = json!({
             "n_kg_base": totals.n_kg_base, "n_kg_without_dropping": totals.n_kg_without_dropping, "n_kg_by_strip": by_strip, "n_kg_by_inset": totals.n_kg_by_inset,
             "n_kg_by_ratio_bounds": totals.n_kg_by_bounds.map(|b| [b.0, b.1]), "n_kg_by_use_efficiency": totals.n_kg_by_efficiency.map(|b| [b.0, b.1]),
@@ -172,7 +182,11 @@ pub struct Context<'a> {
 
 /// Ways between reference systems.
 fn transformations(ground: &Ground) -> Value {
-    ground.operations.iter().map(|o| json!({ "from": o.from, "to": o.to, "name": o.name, "accuracy_m": o.accuracy_m })).collect()
+    ground
+        .operations
+        .iter()
+        .map(|o| json!({ "from": o.from, "to": o.to, "name": o.name, "accuracy_m": o.accuracy_m }))
+        .collect()
 }
 
 /// The record without outputs and time: what the map id hashes.
@@ -229,8 +243,20 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
             "mean_index": outcome.looked.field_mean,
         }),
     );
-    put("points", json!(outcome.looked.points.as_ref().map(crate::app::points::recorded)));
-    put("season", season(context.season, &context.settings.season.crop.name));
+    put(
+        "points",
+        json!(
+            outcome
+                .looked
+                .points
+                .as_ref()
+                .map(crate::app::points::recorded)
+        ),
+    );
+    put(
+        "season",
+        season(context.season, &context.settings.season.crop.name),
+    );
     put(
         "reference",
         json!({
@@ -251,7 +277,10 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
         }),
     );
     if let (Some(loads), Some(product)) = (&totals.loads, &context.settings.product) {
-        put("loads", loads_value(loads, product, context.settings.output.unit));
+        put(
+            "loads",
+            loads_value(loads, product, context.settings.output.unit),
+        );
     }
     put("doubt", doubt_value(outcome));
     if let Some(money) = &outcome.money {
@@ -276,7 +305,12 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
 }
 
 /// The record as it is written: map id first, outputs and true time last.
-pub fn finished(map_id: &str, core: Map<String, Value>, files: &[Payload], made_at: Option<&str>) -> Payload {
+pub fn finished(
+    map_id: &str,
+    core: Map<String, Value>,
+    files: &[Payload],
+    made_at: Option<&str>,
+) -> Payload {
     let mut map = Map::new();
     map.insert("map_id".to_owned(), json!(map_id));
     map.insert("made_by".to_owned(), commit::made_by());

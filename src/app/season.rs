@@ -1,7 +1,6 @@
 //! Growing days of a job: stated, or counted out of a weather record, or out of the record of the nearest station of a list.
 
-use std::path::Path;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use crate::app::error::AppError;
 use crate::app::job::weather::daily_record;
@@ -10,18 +9,11 @@ use crate::finding::Finding;
 use crate::format::weather;
 use crate::format::weather::stations;
 use crate::format::weather::stations::Station;
-use crate::pipeline::season::CountedSeason;
-use crate::pipeline::season::GrowingSeason;
-use crate::pipeline::season::UsedStation;
-use crate::pipeline::settings::GrowingDays;
-use crate::pipeline::settings::MissingDayRule;
-use crate::pipeline::settings::Season;
-use crate::science::growing_days::DailyRecord;
-use crate::science::growing_days::GrowingDaysError;
-use crate::science::growing_days::MissingDays;
-use crate::science::growing_days::SeasonSpan;
-use crate::science::growing_days::count_growing_days;
-use crate::science::growing_days::runs_of;
+use crate::pipeline::season::{CountedSeason, GrowingSeason, UsedStation};
+use crate::pipeline::settings::{GrowingDays, MissingDayRule, Season};
+use crate::science::growing_days::{
+    DailyRecord, GrowingDaysError, MissingDays, SeasonSpan, count_growing_days, runs_of,
+};
 use crate::space::great_circle::distance_km;
 use jiff::civil::Date;
 
@@ -44,12 +36,26 @@ type Ranked = (Station, Option<f64>);
 ///
 /// # Errors
 /// A record or list that cannot be read or does not cover the season; dates that are missing; a list of stations with neither a field nor a named one.
-pub fn growing_season(season: &Season, place: Option<(f64, f64)>, findings: &mut Vec<Finding>) -> Result<OpenedSeason, AppError> {
+pub fn growing_season(
+    season: &Season,
+    place: Option<(f64, f64)>,
+    findings: &mut Vec<Finding>,
+) -> Result<OpenedSeason, AppError> {
     let mut files = Vec::new();
     let ranked: Vec<Ranked> = match &season.growing_days {
-        GrowingDays::Given(days) => return Ok(OpenedSeason { season: GrowingSeason::stated(*days), files }),
+        GrowingDays::Given(days) => {
+            return Ok(OpenedSeason {
+                season: GrowingSeason::stated(*days),
+                files,
+            });
+        }
         // Not known is no number; the method needs none.
-        GrowingDays::NotStated => return Ok(OpenedSeason { season: GrowingSeason::stated(f64::NAN), files }),
+        GrowingDays::NotStated => {
+            return Ok(OpenedSeason {
+                season: GrowingSeason::stated(f64::NAN),
+                files,
+            });
+        }
         GrowingDays::Weather(_) => Vec::new(),
         GrowingDays::Stations { list, station } => {
             files.push(list.clone());
@@ -58,7 +64,11 @@ pub fn growing_season(season: &Season, place: Option<(f64, f64)>, findings: &mut
     };
     let needed = |date: Option<Date>, key: &str| {
         date.ok_or_else(|| {
-            AppError::refused("season.date", "growing days are counted from planting to sensing, and a date is missing").with_hint(format!("give {key}"))
+            AppError::refused(
+                "season.date",
+                "growing days are counted from planting to sensing, and a date is missing",
+            )
+            .with_hint(format!("give {key}"))
         })
     };
     let span = SeasonSpan {
@@ -69,17 +79,30 @@ pub fn growing_season(season: &Season, place: Option<(f64, f64)>, findings: &mut
     let first = match (&season.growing_days, ranked.first()) {
         (GrowingDays::Weather(path), _) => path.clone(),
         (_, Some((station, _))) => station.record.clone(),
-        _ => return Err(AppError::fault("season.record", "no weather record was chosen")),
+        _ => {
+            return Err(AppError::fault(
+                "season.record",
+                "no weather record was chosen",
+            ));
+        }
     };
     let mut records = vec![record(&first, findings)?];
     files.push(first);
     // Records of farther stations are opened one by one, as long as days are missing and a station is still near enough to speak for the field.
-    let mut more = ranked.iter().skip(1).take_while(|(_, km)| season.missing_days == MissingDayRule::NextStation && km.is_none_or(|km| km <= FAR_KM));
-    let policy = if season.missing_days == MissingDayRule::LeaveOut { MissingDays::LeaveOut } else { MissingDays::Refuse };
+    let mut more = ranked.iter().skip(1).take_while(|(_, km)| {
+        season.missing_days == MissingDayRule::NextStation && km.is_none_or(|km| km <= FAR_KM)
+    });
+    let policy = if season.missing_days == MissingDayRule::LeaveOut {
+        MissingDays::LeaveOut
+    } else {
+        MissingDays::Refuse
+    };
     let count = loop {
         match count_growing_days(&records, &season.rule, span, policy) {
             Ok(count) => break count,
-            Err(error @ (GrowingDaysError::Gap { .. } | GrowingDaysError::OutsideRecord { .. })) => match more.next() {
+            Err(
+                error @ (GrowingDaysError::Gap { .. } | GrowingDaysError::OutsideRecord { .. }),
+            ) => match more.next() {
                 Some((station, _)) => {
                     records.push(record(&station.record, findings)?);
                     files.push(station.record.clone());
@@ -89,10 +112,28 @@ pub fn growing_season(season: &Season, place: Option<(f64, f64)>, findings: &mut
             Err(error) => return Err(refused(season, &error, &files, &records)),
         }
     };
-    let stations = ranked.into_iter().take(records.len()).map(|(station, distance_km)| UsedStation { name: station.name, distance_km }).collect();
-    let counted = CountedSeason { count, rule: season.rule, sensing_day: season.count_sensing_day, stations };
+    let stations = ranked
+        .into_iter()
+        .take(records.len())
+        .map(|(station, distance_km)| UsedStation {
+            name: station.name,
+            distance_km,
+        })
+        .collect();
+    let counted = CountedSeason {
+        count,
+        rule: season.rule,
+        sensing_day: season.count_sensing_day,
+        stations,
+    };
     tell(&counted, &records, span, findings);
-    Ok(OpenedSeason { season: GrowingSeason { growing_days: f64::from(counted.count.growing_days), counted: Some(counted) }, files })
+    Ok(OpenedSeason {
+        season: GrowingSeason {
+            growing_days: f64::from(counted.count.growing_days),
+            counted: Some(counted),
+        },
+        files,
+    })
 }
 
 fn record(path: &Path, findings: &mut Vec<Finding>) -> Result<DailyRecord, AppError> {
@@ -101,23 +142,45 @@ fn record(path: &Path, findings: &mut Vec<Finding>) -> Result<DailyRecord, AppEr
 }
 
 /// Stations, nearest first; the named one before all others. Ties keep the order of the list.
-fn ranked(list: &Path, named: Option<&str>, place: Option<(f64, f64)>) -> Result<Vec<Ranked>, AppError> {
+fn ranked(
+    list: &Path,
+    named: Option<&str>,
+    place: Option<(f64, f64)>,
+) -> Result<Vec<Ranked>, AppError> {
     refuse_special(list)?;
     let stations = stations::read(list).map_err(|error| {
-        AppError::refused("weather.stations", error.to_string()).with_causes(&error).with_hint("a list has the columns name, latitude, longitude and path")
+        AppError::refused("weather.stations", error.to_string())
+            .with_causes(&error)
+            .with_hint("a list has the columns name, latitude, longitude and path")
     })?;
-    let known = || stations.iter().map(|station| station.name.as_str()).collect::<Vec<_>>().join(", ");
+    let known = || {
+        stations
+            .iter()
+            .map(|station| station.name.as_str())
+            .collect::<Vec<_>>()
+            .join(", ")
+    };
     if place.is_none() && named.is_none() {
-        return Err(AppError::refused("weather.station", "the job has a list of stations but no field to find the nearest one for")
-            .with_fact(list.display().to_string(), known())
-            .with_hint("name one: season.station = \"...\""));
+        return Err(AppError::refused(
+            "weather.station",
+            "the job has a list of stations but no field to find the nearest one for",
+        )
+        .with_fact(list.display().to_string(), known())
+        .with_hint("name one: season.station = \"...\""));
     }
     if let Some(name) = named
-        && !stations.iter().any(|station| station.name.eq_ignore_ascii_case(name))
+        && !stations
+            .iter()
+            .any(|station| station.name.eq_ignore_ascii_case(name))
     {
-        return Err(AppError::refused("weather.station", format!("the list has no station called \"{name}\""))
-            .with_fact(list.display().to_string(), known())
-            .with_hint("write one of these names in season.station, or leave it out to take the nearest"));
+        return Err(AppError::refused(
+            "weather.station",
+            format!("the list has no station called \"{name}\""),
+        )
+        .with_fact(list.display().to_string(), known())
+        .with_hint(
+            "write one of these names in season.station, or leave it out to take the nearest",
+        ));
     }
     let mut ranked: Vec<Ranked> = stations
         .into_iter()
@@ -128,14 +191,29 @@ fn ranked(list: &Path, named: Option<&str>, place: Option<(f64, f64)>) -> Result
         .collect();
     ranked.sort_by(|(_, one), (_, other)| one.unwrap_or(0.0).total_cmp(&other.unwrap_or(0.0)));
     // A stable sort: the named one comes first, the others stay by distance.
-    ranked.sort_by_key(|(station, _)| !named.is_some_and(|name| station.name.eq_ignore_ascii_case(name)));
+    ranked.sort_by_key(|(station, _)| {
+        !named.is_some_and(|name| station.name.eq_ignore_ascii_case(name))
+    });
     Ok(ranked)
 }
 
-fn refused(season: &Season, error: &GrowingDaysError, files: &[PathBuf], records: &[DailyRecord]) -> AppError {
+fn refused(
+    season: &Season,
+    error: &GrowingDaysError,
+    files: &[PathBuf],
+    records: &[DailyRecord],
+) -> AppError {
     let opened = &files[files.len() - records.len()..];
     let told = AppError::refused("weather.season", error.to_string());
-    let told = opened.iter().zip(records).fold(told, |told, (path, record)| told.with_fact(path.display().to_string(), format!("{} days", record.days.len())));
+    let told = opened
+        .iter()
+        .zip(records)
+        .fold(told, |told, (path, record)| {
+            told.with_fact(
+                path.display().to_string(),
+                format!("{} days", record.days.len()),
+            )
+        });
     told.with_hint(match (error, season.missing_days) {
         (GrowingDaysError::Gap { .. }, MissingDayRule::NextStation) => {
             "no other station within 30 km has these days: fill them, or missing_days = \"leave out\" counts them as no growing days"
@@ -146,10 +224,22 @@ fn refused(season: &Season, error: &GrowingDaysError, files: &[PathBuf], records
 }
 
 /// What must be known of a count.
-fn tell(counted: &CountedSeason, records: &[DailyRecord], span: SeasonSpan, findings: &mut Vec<Finding>) {
+fn tell(
+    counted: &CountedSeason,
+    records: &[DailyRecord],
+    span: SeasonSpan,
+    findings: &mut Vec<Finding>,
+) {
     let count = &counted.count;
-    if let Some((station, km)) = counted.stations.first().and_then(|station| Some((station, station.distance_km?))) {
-        let told = format!("the weather is that of {}, {km:.1} km from the field's centroid", station.name);
+    if let Some((station, km)) = counted
+        .stations
+        .first()
+        .and_then(|station| Some((station, station.distance_km?)))
+    {
+        let told = format!(
+            "the weather is that of {}, {km:.1} km from the field's centroid",
+            station.name
+        );
         findings.push(if km > FAR_KM {
             Finding::caution(
                 "weather.far",
@@ -162,7 +252,11 @@ fn tell(counted: &CountedSeason, records: &[DailyRecord], span: SeasonSpan, find
     if !count.filled.is_empty() {
         findings.push(Finding::caution(
             "weather.filled",
-            format!("{} day(s) of the season stand in the record of another station: {}", count.filled.len(), counted.filled_runs()),
+            format!(
+                "{} day(s) of the season stand in the record of another station: {}",
+                count.filled.len(),
+                counted.filled_runs()
+            ),
         ));
     }
     if !count.left_out.is_empty() {
@@ -176,12 +270,19 @@ fn tell(counted: &CountedSeason, records: &[DailyRecord], span: SeasonSpan, find
         );
         // A tenth of a season moves the in-season estimate by about as much as a tenth.
         findings.push(if 10 * missing > count.days {
-            Finding::stop("weather.left_out", format!("{told}: more than a tenth of the season; fill the record"))
+            Finding::stop(
+                "weather.left_out",
+                format!("{told}: more than a tenth of the season; fill the record"),
+            )
         } else {
             Finding::caution("weather.left_out", told)
         });
     }
-    let last = records.iter().flat_map(|record| &record.days).map(|day| day.date).max();
+    let last = records
+        .iter()
+        .flat_map(|record| &record.days)
+        .map(|day| day.date)
+        .max();
     if span.count_sensing_day && last == Some(span.sensed) {
         findings.push(Finding::caution(
             "weather.last_day",

@@ -1,24 +1,13 @@
 //! The arguments: one definition for parsing, help, completions and manual pages.
 
-use std::num::NonZeroU16;
-use std::num::NonZeroU64;
+use std::num::{NonZeroU16, NonZeroU64};
 use std::path::PathBuf;
 
-use clap::Args;
-use clap::CommandFactory;
-use clap::Parser;
-use clap::Subcommand;
-use clap::ValueEnum;
-use clap::ValueHint;
-use clap::error::ContextKind;
-use clap::error::ContextValue;
-use clap::error::ErrorKind;
+use clap::error::{ContextKind, ContextValue, ErrorKind};
+use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum, ValueHint};
 use jiff::civil::Date;
 
-use crate::app::api::DEFAULT_MEMORY_MIB;
-use crate::app::api::DEFAULT_WIDTH;
-use crate::app::api::MOST_WIDTH;
-use crate::app::api::Subject;
+use crate::app::api::{DEFAULT_MEMORY_MIB, DEFAULT_WIDTH, MOST_WIDTH, Subject};
 
 /// Columns that help is wrapped to, on however wide a terminal.
 pub const HELP_WIDTH: usize = 80;
@@ -53,7 +42,13 @@ pub struct Global {
     #[arg(short, long, global = true, action = clap::ArgAction::Count)]
     pub verbose: u8,
     /// When to use colours; auto: on a terminal, unless `NO_COLOR` is set
-    #[arg(long, global = true, value_name = "WHEN", default_value = "auto", hide_possible_values = false)]
+    #[arg(
+        long,
+        global = true,
+        value_name = "WHEN",
+        default_value = "auto",
+        hide_possible_values = false
+    )]
     pub color: ColourWhen,
     /// Threads to compute with [default: one a core]; the result is the same
     #[arg(long, global = true, value_name = "COUNT")]
@@ -66,7 +61,8 @@ pub struct Global {
     pub network: bool,
 }
 
-const DEFAULT_MEMORY: NonZeroU64 = NonZeroU64::new(DEFAULT_MEMORY_MIB).expect("a constant above zero");
+const DEFAULT_MEMORY: NonZeroU64 =
+    NonZeroU64::new(DEFAULT_MEMORY_MIB).expect("a constant above zero");
 
 /// When to use colours.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -83,7 +79,9 @@ pub enum ColourWhen {
 #[derive(Debug, Subcommand)]
 pub enum Command {
     /// Write a commented first job file from a boundary and an image
-    #[command(before_help = "Example:\n  haulm new boundary.geojson mosaic.tif --strips strips.geojson")]
+    #[command(
+        before_help = "Example:\n  haulm new boundary.geojson mosaic.tif --strips strips.geojson"
+    )]
     New(Box<NewArgs>),
     /// Show what a job's inputs hold, before any rate
     #[command(before_help = "Example:\n  haulm inspect long-ley.toml")]
@@ -97,13 +95,17 @@ pub enum Command {
     )]
     Rate(Box<RateArgs>),
     /// Check a job without writing, or anybody's zone map against the field
-    #[command(before_help = "Example:\n  haulm check zones.shp --boundary boundary.geojson --machine-width \"24 m\"")]
+    #[command(
+        before_help = "Example:\n  haulm check zones.shp --boundary boundary.geojson --machine-width \"24 m\""
+    )]
     Check(Box<CheckArgs>),
     /// Turn any zone map into another format, product or unit
     #[command(before_help = "Example:\n  haulm convert zones.shp --to iso11783 --output stick")]
     Convert(Box<ConvertArgs>),
     /// Draw one figure of a job's report as SVG or PNG
-    #[command(before_help = "Example:\n  haulm picture long-ley.toml --what rates --output rates.png")]
+    #[command(
+        before_help = "Example:\n  haulm picture long-ley.toml --what rates --output rates.png"
+    )]
     Picture(PictureArgs),
     /// List the canopy indices that haulm knows
     #[command(before_help = "Example:\n  haulm indices")]
@@ -118,7 +120,9 @@ pub enum Command {
     #[command(before_help = "Example:\n  haulm products")]
     Products,
     /// Print the completions of a shell
-    #[command(before_help = "Example:\n  haulm completions bash > ~/.local/share/bash-completion/completions/haulm")]
+    #[command(
+        before_help = "Example:\n  haulm completions bash > ~/.local/share/bash-completion/completions/haulm"
+    )]
     Completions(CompletionsArgs),
     /// Write the manual pages, one a command
     #[command(before_help = "Example:\n  haulm manual ~/.local/share/man/man1")]
@@ -147,7 +151,16 @@ impl Command {
 
     /// Whether it may take long enough for somebody to end it.
     pub const fn is_long(&self) -> bool {
-        matches!(self, Self::New(_) | Self::Inspect(_) | Self::Map(_) | Self::Rate(_) | Self::Check(_) | Self::Convert(_) | Self::Picture(_))
+        matches!(
+            self,
+            Self::New(_)
+                | Self::Inspect(_)
+                | Self::Map(_)
+                | Self::Rate(_)
+                | Self::Check(_)
+                | Self::Convert(_)
+                | Self::Picture(_)
+        )
     }
 }
 
@@ -233,7 +246,10 @@ impl CheckMapArgs {
             &self.layer,
         ];
         let paths = [&self.boundary, &self.faults, &self.repair];
-        self.overwrite || !self.exclude.is_empty() || texts.iter().any(|text| text.is_some()) || paths.iter().any(|path| path.is_some())
+        self.overwrite
+            || !self.exclude.is_empty()
+            || texts.iter().any(|text| text.is_some())
+            || paths.iter().any(|path| path.is_some())
     }
 }
 
@@ -446,7 +462,11 @@ pub struct RateFlags {
     #[arg(long, value_name = "PRICE/lb N|PRICE/kg N")]
     pub nitrogen_price: Option<String>,
     /// Price of the product instead, as "450 USD/t" [default: none]
-    #[arg(long, value_name = "PRICE/t|PRICE/ton", conflicts_with = "nitrogen_price")]
+    #[arg(
+        long,
+        value_name = "PRICE/t|PRICE/ton",
+        conflicts_with = "nitrogen_price"
+    )]
     pub product_price: Option<String>,
     /// Price of one pass, as "7 USD/ac" [default: none]
     #[arg(long, value_name = "PRICE/ha|PRICE/ac")]
@@ -484,10 +504,20 @@ pub struct ConvertArgs {
     #[arg(long, value_name = "PRODUCT")]
     pub from_product: Option<String>,
     /// Version of task data
-    #[arg(long, value_name = "VERSION", default_value = "3.3", hide_possible_values = false)]
+    #[arg(
+        long,
+        value_name = "VERSION",
+        default_value = "3.3",
+        hide_possible_values = false
+    )]
     pub task_version: TaskIssue,
     /// How task data hold the map
-    #[arg(long, value_name = "KIND", default_value = "grid", hide_possible_values = false)]
+    #[arg(
+        long,
+        value_name = "KIND",
+        default_value = "grid",
+        hide_possible_values = false
+    )]
     pub task_kind: TaskForm,
     /// Side of a new grid's cell, as "10 m" [default: 10 m in task data, 1 m in rasters]
     #[arg(long, value_name = "m|ft")]
@@ -566,12 +596,19 @@ pub fn command(colour: clap::ColorChoice) -> clap::Command {
 
 /// Adds the command that was meant when clap finds none: its measure knows no swapped letters (`mpa`).
 pub(crate) fn with_suggestion(mut error: clap::Error) -> clap::Error {
-    let meant = match (error.kind(), error.get(ContextKind::SuggestedSubcommand), error.get(ContextKind::InvalidSubcommand)) {
+    let meant = match (
+        error.kind(),
+        error.get(ContextKind::SuggestedSubcommand),
+        error.get(ContextKind::InvalidSubcommand),
+    ) {
         (ErrorKind::InvalidSubcommand, None, Some(ContextValue::String(typed))) => nearest(typed),
         _ => None,
     };
     if let Some(meant) = meant {
-        error.insert(ContextKind::SuggestedSubcommand, ContextValue::Strings(vec![meant]));
+        error.insert(
+            ContextKind::SuggestedSubcommand,
+            ContextValue::Strings(vec![meant]),
+        );
     }
     error
 }
@@ -580,14 +617,24 @@ pub(crate) fn with_suggestion(mut error: clap::Error) -> clap::Error {
 fn nearest(typed: &str) -> Option<String> {
     let limit = if typed.chars().count() > 4 { 2 } else { 1 };
     let command = Cli::command();
-    let measured = command.get_subcommands().map(|command| (strsim::damerau_levenshtein(command.get_name(), typed), command.get_name()));
-    measured.filter(|(distance, _)| *distance <= limit).min().map(|(_, name)| name.to_owned())
+    let measured = command.get_subcommands().map(|command| {
+        (
+            strsim::damerau_levenshtein(command.get_name(), typed),
+            command.get_name(),
+        )
+    });
+    measured
+        .filter(|(distance, _)| *distance <= limit)
+        .min()
+        .map(|(_, name)| name.to_owned())
 }
 
 /// A number that is one.
 fn finite(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(number) if number.is_finite() => Ok(number),
-        _ => Err("not a number; write it without a unit and with a decimal point, as 0.66".to_owned()),
+        _ => Err(
+            "not a number; write it without a unit and with a decimal point, as 0.66".to_owned(),
+        ),
     }
 }

@@ -1,23 +1,36 @@
 //! `haulm check`: a job without writing, or anybody's zone map.
 
 use crate::app::api;
-use crate::app::api::CheckMapRequest;
-use crate::app::api::Common;
+use crate::app::api::{CheckMapRequest, Common};
 use crate::app::error::AppError;
-use crate::app::open::refuse_onto;
-use crate::app::open::refuse_special;
+use crate::app::open::{refuse_onto, refuse_special};
 use crate::app::progress::Progress;
 use crate::cli::args::CheckArgs;
 use crate::report::model::Report;
 
-pub(crate) fn run(args: CheckArgs, common: &Common, progress: &dyn Progress) -> Result<Report, AppError> {
-    let is_job = args.file.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("toml"));
+pub(crate) fn run(
+    args: CheckArgs,
+    common: &Common,
+    progress: &dyn Progress,
+) -> Result<Report, AppError> {
+    let is_job = args
+        .file
+        .extension()
+        .is_some_and(|ending| ending.eq_ignore_ascii_case("toml"));
     if !is_job {
-        for path in std::iter::once(&args.file).chain(&args.map.boundary).chain(&args.map.exclude) {
+        for path in std::iter::once(&args.file)
+            .chain(&args.map.boundary)
+            .chain(&args.map.exclude)
+        {
             refuse_special(path)?;
         }
         for output in args.map.faults.iter().chain(&args.map.repair) {
-            refuse_onto(std::iter::once(&args.file).chain(&args.map.boundary).chain(&args.map.exclude), output)?;
+            refuse_onto(
+                std::iter::once(&args.file)
+                    .chain(&args.map.boundary)
+                    .chain(&args.map.exclude),
+                output,
+            )?;
         }
         progress.start("reading the map", 0);
         return api::check_map(&CheckMapRequest {
@@ -39,9 +52,12 @@ pub(crate) fn run(args: CheckArgs, common: &Common, progress: &dyn Progress) -> 
         });
     }
     if args.map.any() {
-        return Err(AppError::misuse("check.options", "these options are for maps; a job file holds all that it needs")
-            .with_fact(args.file.display().to_string(), "a job file, by its ending")
-            .with_hint("leave the options out, or give a map"));
+        return Err(AppError::misuse(
+            "check.options",
+            "these options are for maps; a job file holds all that it needs",
+        )
+        .with_fact(args.file.display().to_string(), "a job file, by its ending")
+        .with_hint("leave the options out, or give a map"));
     }
     api::check(&args.file, common, progress)
 }

@@ -9,5 +9,6 @@ pub(crate) fn of(shell: Shell) -> Result<String, AppError> {
     let mut command = args::command(clap::ColorChoice::Never);
     let mut text = Vec::new();
     clap_complete::generate(shell, &mut command, "haulm", &mut text);
-    String::from_utf8(text).map_err(|_| AppError::fault("completions", "the completions are not text"))
+    String::from_utf8(text)
+        .map_err(|_| AppError::fault("completions", "the completions are not text"))
 }

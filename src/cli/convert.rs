@@ -1,21 +1,28 @@
 //! `haulm convert`.
 
 use crate::app::api;
-use crate::app::api::Common;
-use crate::app::api::ConvertRequest;
-use crate::app::api::ConvertTo;
+use crate::app::api::{Common, ConvertRequest, ConvertTo};
 use crate::app::error::AppError;
-use crate::cli::args::ConvertArgs;
-use crate::cli::args::ConvertFormat;
-use crate::cli::args::TaskForm;
-use crate::cli::args::TaskIssue;
+use crate::cli::args::{ConvertArgs, ConvertFormat, TaskForm, TaskIssue};
 use crate::report::model::Report;
-use crate::zones::flavour::TaskFlavour;
-use crate::zones::flavour::TaskKind;
-use crate::zones::flavour::TaskVersion;
+use crate::zones::flavour::{TaskFlavour, TaskKind, TaskVersion};
 
 pub(crate) fn run(args: ConvertArgs, common: Common) -> Result<Report, AppError> {
-    let ConvertArgs { map, to, output, layer, rate_column, rates_in, unit, product, from_product, task_version, task_kind, cell, overwrite } = args;
+    let ConvertArgs {
+        map,
+        to,
+        output,
+        layer,
+        rate_column,
+        rates_in,
+        unit,
+        product,
+        from_product,
+        task_version,
+        task_kind,
+        cell,
+        overwrite,
+    } = args;
     let to = match to {
         ConvertFormat::Geopackage => ConvertTo::GeoPackage,
         ConvertFormat::Geojson => ConvertTo::GeoJson,
@@ -35,5 +42,19 @@ pub(crate) fn run(args: ConvertArgs, common: Common) -> Result<Report, AppError>
         TaskForm::Polygons => TaskKind::Polygons,
     };
     let task = TaskFlavour { version, kind };
-    api::convert(&ConvertRequest { map, to, output, layer, rate_column, rates_in, unit, product, from_product, task, cell, overwrite, common })
+    api::convert(&ConvertRequest {
+        map,
+        to,
+        output,
+        layer,
+        rate_column,
+        rates_in,
+        unit,
+        product,
+        from_product,
+        task,
+        cell,
+        overwrite,
+        common,
+    })
 }

@@ -1,8 +1,6 @@
 //! Text laid out for a terminal of some width. Knows no colour: headings and words are styled by the printer.
 
-use crate::report::model::Align;
-use crate::report::model::Row;
-use crate::report::model::Table;
+use crate::report::model::{Align, Row, Table};
 
 /// Space between columns.
 const GAP: usize = 2;
@@ -44,12 +42,28 @@ pub(crate) fn wrap(text: &str, width: usize) -> Vec<String> {
 pub(crate) fn hang(first: &str, text: &str, width: usize) -> Vec<String> {
     let indent = width_of(first);
     let lines = wrap(text, width.saturating_sub(indent).max(NARROWEST));
-    lines.into_iter().enumerate().map(|(at, line)| if at == 0 { format!("{first}{line}") } else { format!("{:indent$}{line}", "") }).collect()
+    lines
+        .into_iter()
+        .enumerate()
+        .map(|(at, line)| {
+            if at == 0 {
+                format!("{first}{line}")
+            } else {
+                format!("{:indent$}{line}", "")
+            }
+        })
+        .collect()
 }
 
 /// Label, value and note below each other; a note that does not fit is wrapped below itself.
 pub(crate) fn rows(rows: &[Row], width: usize) -> Vec<String> {
-    let widest = |of: fn(&Row) -> &String, limit: usize| rows.iter().map(|row| width_of(of(row))).filter(|&long| long <= limit).max().unwrap_or(0);
+    let widest = |of: fn(&Row) -> &String, limit: usize| {
+        rows.iter()
+            .map(|row| width_of(of(row)))
+            .filter(|&long| long <= limit)
+            .max()
+            .unwrap_or(0)
+    };
     let label = widest(|row| &row.label, LONGEST_LABEL);
     let value = widest(|row| &row.value, LONGEST_VALUE);
     let mut lines = Vec::new();
@@ -62,11 +76,16 @@ pub(crate) fn rows(rows: &[Row], width: usize) -> Vec<String> {
         head.push_str("  ");
         if row.note.is_empty() {
             lines.extend(hang(&head, &row.value, width));
-        } else if width_of(&row.value) > value || width_of(&head) + value + GAP + NARROWEST > width {
+        } else if width_of(&row.value) > value || width_of(&head) + value + GAP + NARROWEST > width
+        {
             lines.extend(hang(&head, &row.value, width));
             lines.extend(hang(&" ".repeat(width_of(&head)), &row.note, width));
         } else {
-            lines.extend(hang(&format!("{head}{}  ", pad(&row.value, value, Align::Left)), &row.note, width));
+            lines.extend(hang(
+                &format!("{head}{}  ", pad(&row.value, value, Align::Left)),
+                &row.note,
+                width,
+            ));
         }
     }
     trim(lines)
@@ -78,7 +97,16 @@ pub(crate) fn table(table: &Table, width: usize) -> (String, Vec<String>) {
         .columns
         .iter()
         .enumerate()
-        .map(|(at, column)| table.rows.iter().filter_map(|row| row.get(at)).map(|cell| width_of(cell)).chain([width_of(&column.heading)]).max().unwrap_or(0))
+        .map(|(at, column)| {
+            table
+                .rows
+                .iter()
+                .filter_map(|row| row.get(at))
+                .map(|cell| width_of(cell))
+                .chain([width_of(&column.heading)])
+                .max()
+                .unwrap_or(0)
+        })
         .collect();
     let line = |cells: &[String]| {
         let mut head = String::new();
@@ -92,9 +120,16 @@ pub(crate) fn table(table: &Table, width: usize) -> (String, Vec<String>) {
         }
         vec![head]
     };
-    let headings: Vec<_> = table.columns.iter().map(|column| column.heading.clone()).collect();
+    let headings: Vec<_> = table
+        .columns
+        .iter()
+        .map(|column| column.heading.clone())
+        .collect();
     let heading = line(&headings).join("\n").trim_end().to_owned();
-    (heading, trim(table.rows.iter().flat_map(|cells| line(cells)).collect()))
+    (
+        heading,
+        trim(table.rows.iter().flat_map(|cells| line(cells)).collect()),
+    )
 }
 
 fn pad(text: &str, width: usize, align: Align) -> String {
@@ -106,7 +141,10 @@ fn pad(text: &str, width: usize, align: Align) -> String {
 }
 
 fn trim(lines: Vec<String>) -> Vec<String> {
-    lines.into_iter().map(|line| line.trim_end().to_owned()).collect()
+    lines
+        .into_iter()
+        .map(|line| line.trim_end().to_owned())
+        .collect()
 }
 
 #[cfg(test)]
@@ -118,21 +156,39 @@ mod tests {
     fn words_are_wrapped_and_none_is_lost() {
         let text = "the strip lies on better crop than the field";
         let lines = wrap(text, 16);
-        assert_eq!(lines, ["the strip lies", "on better crop", "than the field"]);
+        assert_eq!(
+            lines,
+            ["the strip lies", "on better crop", "than the field"]
+        );
         assert_eq!(wrap("", 10), [""]);
-        assert_eq!(wrap("a-word-longer-than-the-line b", 5), ["a-word-longer-than-the-line", "b"]);
+        assert_eq!(
+            wrap("a-word-longer-than-the-line b", 5),
+            ["a-word-longer-than-the-line", "b"]
+        );
     }
 
     #[test]
     fn columns_stand_below_each_other() {
-        let given = [Row::new("response index", "1.33").with_note("1.29 to 1.38"), Row::new("area", "18.42 ha")];
-        assert_eq!(rows(&given, 80), ["  response index  1.33      1.29 to 1.38", "  area            18.42 ha"]);
+        let given = [
+            Row::new("response index", "1.33").with_note("1.29 to 1.38"),
+            Row::new("area", "18.42 ha"),
+        ];
+        assert_eq!(
+            rows(&given, 80),
+            [
+                "  response index  1.33      1.29 to 1.38",
+                "  area            18.42 ha"
+            ]
+        );
     }
 
     #[test]
     fn notes_keep_within_the_width() {
         let note = "the strip lies on better or poorer crop than the field, look at the place before you spread";
-        let given = [Row::new("place of the strip", "1.08").with_note(note), Row::new("a".repeat(50), "1").with_note(note)];
+        let given = [
+            Row::new("place of the strip", "1.08").with_note(note),
+            Row::new("a".repeat(50), "1").with_note(note),
+        ];
         let lines = rows(&given, 60);
         assert!(lines.iter().all(|line| width_of(line) <= 60), "{lines:#?}");
         assert_eq!(lines.join(" ").matches("before").count(), 2);
@@ -141,9 +197,17 @@ mod tests {
     #[test]
     fn numbers_lean_right_and_the_last_column_wraps() {
         let given = Table {
-            columns: vec![Column::left("crop"), Column::right("base °C"), Column::left("source")],
+            columns: vec![
+                Column::left("crop"),
+                Column::right("base °C"),
+                Column::left("source"),
+            ],
             rows: vec![
-                vec!["wheat".into(), "4.4".into(), "a source with a name that is too long for this".into()],
+                vec![
+                    "wheat".into(),
+                    "4.4".into(),
+                    "a source with a name that is too long for this".into(),
+                ],
                 vec!["maize".into(), "10".into(), "short".into()],
             ],
         };

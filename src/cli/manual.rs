@@ -5,9 +5,7 @@ use serde_json::json;
 use crate::app::error::AppError;
 use crate::cli::args;
 use crate::cli::args::ManualArgs;
-use crate::report::model::Block;
-use crate::report::model::Body;
-use crate::report::model::Report;
+use crate::report::model::{Block, Body, Report};
 
 pub(crate) fn run(args: &ManualArgs) -> Result<Report, AppError> {
     let refused = |error: std::io::Error| {
@@ -24,7 +22,10 @@ pub(crate) fn run(args: &ManualArgs) -> Result<Report, AppError> {
     let names: Vec<_> = files.iter().map(|(name, _)| name.clone()).collect();
     Ok(Report {
         title: format!("Manual pages in {}", args.folder.display()),
-        blocks: vec![Block { heading: String::new(), body: Body::Lines(vec![format!("man {}/haulm.1", args.folder.display())]) }],
+        blocks: vec![Block {
+            heading: String::new(),
+            body: Body::Lines(vec![format!("man {}/haulm.1", args.folder.display())]),
+        }],
         json: json!({ "folder": args.folder, "pages": names }),
         files,
         ..Report::default()
@@ -36,9 +37,15 @@ fn pages() -> Result<Vec<(String, Vec<u8>)>, AppError> {
     let mut root = args::command(clap::ColorChoice::Never).disable_help_subcommand(true);
     root.build();
     let mut pages = vec![("haulm.1".to_owned(), page(&root)?)];
-    for command in root.get_subcommands().filter(|command| command.get_name() != "help") {
+    for command in root
+        .get_subcommands()
+        .filter(|command| command.get_name() != "help")
+    {
         let name = format!("haulm-{}", command.get_name());
-        pages.push((format!("{name}.1"), page(&command.clone().display_name(name))?));
+        pages.push((
+            format!("{name}.1"),
+            page(&command.clone().display_name(name))?,
+        ));
     }
     Ok(pages)
 }
@@ -46,6 +53,9 @@ fn pages() -> Result<Vec<(String, Vec<u8>)>, AppError> {
 fn page(command: &clap::Command) -> Result<Vec<u8>, AppError> {
     let mut text = Vec::new();
     let rendered = clap_mangen::Man::new(command.clone()).render(&mut text);
-    rendered.map_err(|error| AppError::fault("manual.render", "a manual page could not be made").with_fact("page", error.to_string()))?;
+    rendered.map_err(|error| {
+        AppError::fault("manual.render", "a manual page could not be made")
+            .with_fact("page", error.to_string())
+    })?;
     Ok(text)
 }

@@ -1,14 +1,31 @@
 //! `haulm map`.
 
 use crate::app::api;
-use crate::app::api::Common;
-use crate::app::api::MapOptions;
+use crate::app::api::{Common, MapOptions};
 use crate::app::error::AppError;
 use crate::app::progress::Progress;
 use crate::cli::args::MapArgs;
 use crate::report::model::Report;
 
-pub(crate) fn run(args: MapArgs, common: Common, progress: &dyn Progress) -> Result<Report, AppError> {
-    let MapArgs { job, output, overwrite, dry_run } = args;
-    api::map(&job, &MapOptions { output, overwrite, dry_run, common }, progress)
+pub(crate) fn run(
+    args: MapArgs,
+    common: Common,
+    progress: &dyn Progress,
+) -> Result<Report, AppError> {
+    let MapArgs {
+        job,
+        output,
+        overwrite,
+        dry_run,
+    } = args;
+    api::map(
+        &job,
+        &MapOptions {
+            output,
+            overwrite,
+            dry_run,
+            common,
+        },
+        progress,
+    )
 }

@@ -18,8 +18,7 @@ mod rate;
 use std::ffi::OsString;
 use std::io;
 use std::process::ExitCode;
-use std::sync::Mutex;
-use std::sync::PoisonError;
+use std::sync::{Mutex, PoisonError};
 
 use clap::FromArgMatches;
 
@@ -27,9 +26,7 @@ use crate::app::api;
 use crate::app::api::Common;
 use crate::app::cancel::Cancel;
 use crate::app::error::AppError;
-use crate::cli::args::Cli;
-use crate::cli::args::Command;
-use crate::cli::args::Global;
+use crate::cli::args::{Cli, Command, Global};
 use crate::cli::printer::Printer;
 use crate::cli::progress::Meter;
 use crate::report::model::Report;
@@ -67,7 +64,9 @@ pub fn run(arguments: Vec<OsString>) -> ExitCode {
 }
 
 fn execute(arguments: Vec<OsString>, printer: &Printer) -> ExitCode {
-    let parsed = args::command(printer.colour()).try_get_matches_from(arguments).and_then(|matches| Cli::from_arg_matches(&matches));
+    let parsed = args::command(printer.colour())
+        .try_get_matches_from(arguments)
+        .and_then(|matches| Cli::from_arg_matches(&matches));
     let cli = match parsed {
         Ok(cli) => cli,
         Err(error) => return printer.usage(error).into(),
@@ -81,14 +80,18 @@ fn execute(arguments: Vec<OsString>, printer: &Printer) -> ExitCode {
         Ok(Outcome::Text(text)) => (printer.text(&text), 0),
         Err(error) => (printer.error(name, &error), error.exit_status()),
     };
-    let status = cancel.signal().map_or(status, crate::app::cancel::Signal::exit_status);
+    let status = cancel
+        .signal()
+        .map_or(status, crate::app::cancel::Signal::exit_status);
     match printed {
         // Whoever read the result has seen enough.
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => status.into(),
         Err(error) => {
             let error = AppError::refused("stdout.write", "the result could not be printed")
                 .with_fact("standard output", error.to_string())
-                .with_hint("print to another place; what the run wrote to its output folder stands");
+                .with_hint(
+                    "print to another place; what the run wrote to its output folder stands",
+                );
             printer.say_error(&error);
             status.max(error.exit_status()).into()
         }
@@ -107,7 +110,10 @@ fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, App
     if cli.command.is_long() {
         let shown = meter.clone();
         let watched = cancel.watch(move |signal| shown.interrupt(signal));
-        watched.map_err(|error| AppError::fault("signals", "the system does not let haulm watch for Ctrl-C").with_fact("signals", error.to_string()))?;
+        watched.map_err(|error| {
+            AppError::fault("signals", "the system does not let haulm watch for Ctrl-C")
+                .with_fact("signals", error.to_string())
+        })?;
     }
     let report = match cli.command {
         Command::Map(args) => map::run(args, common, &meter),
@@ -136,7 +142,11 @@ fn start_log(global: &Global, printer: &Printer) {
         2 => tracing::Level::DEBUG,
         _ => tracing::Level::TRACE,
     };
-    let log = tracing_subscriber::fmt().with_max_level(level).with_writer(io::stderr).with_ansi(printer.colours_errors()).finish();
+    let log = tracing_subscriber::fmt()
+        .with_max_level(level)
+        .with_writer(io::stderr)
+        .with_ansi(printer.colours_errors())
+        .finish();
     // Fails only when a log is there already, as when a test runs two commands in one process.
     let _ = tracing::subscriber::set_global_default(log);
 }

@@ -1,14 +1,29 @@
 //! `haulm new`.
 
 use crate::app::api;
-use crate::app::api::Common;
-use crate::app::api::NewRequest;
+use crate::app::api::{Common, NewRequest};
 use crate::app::error::AppError;
 use crate::cli::args::NewArgs;
 use crate::report::model::Report;
 
 pub(crate) fn run(args: NewArgs, common: Common) -> Result<Report, AppError> {
-    let NewArgs { boundary, raster, strips, output, name, date, index, crop, planted, weather, max_yield, maximum, working_width, product, overwrite } = args;
+    let NewArgs {
+        boundary,
+        raster,
+        strips,
+        output,
+        name,
+        date,
+        index,
+        crop,
+        planted,
+        weather,
+        max_yield,
+        maximum,
+        working_width,
+        product,
+        overwrite,
+    } = args;
     let job = output;
     api::new_job(&NewRequest {
         boundary,

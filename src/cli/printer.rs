@@ -2,25 +2,18 @@
 
 use std::ffi::OsString;
 use std::io;
-use std::io::IsTerminal;
-use std::io::Write;
+use std::io::{IsTerminal, Write};
 
-use anstream::AutoStream;
-use anstream::ColorChoice;
-use anstyle::AnsiColor;
-use anstyle::Style;
-use serde_json::Value;
-use serde_json::json;
+use anstream::{AutoStream, ColorChoice};
+use anstyle::{AnsiColor, Style};
+use serde_json::{Value, json};
 
 use crate::app::commit::size;
 use crate::app::error::AppError;
-use crate::cli::args;
-use crate::cli::layout;
 use crate::cli::progress::Show;
-use crate::finding::Finding;
-use crate::finding::Severity;
-use crate::report::model::Body;
-use crate::report::model::Report;
+use crate::cli::{args, layout};
+use crate::finding::{Finding, Severity};
+use crate::report::model::{Body, Report};
 
 /// Columns when nobody says how wide the terminal is.
 const WIDTH: usize = 80;
@@ -44,15 +37,27 @@ pub struct Printer {
 impl Printer {
     /// As the arguments say, read before they are parsed so that a refusal of them is printed in the same way.
     pub fn of(arguments: &[OsString]) -> Self {
-        let mut printer = Self { json: false, choice: ColorChoice::Auto };
+        let mut printer = Self {
+            json: false,
+            choice: ColorChoice::Auto,
+        };
         // A terminal that says it is dumb stays plain, on a build server too, where the library would colour it.
         if std::env::var_os("TERM").is_some_and(|kind| kind == "dumb") {
             printer.choice = ColorChoice::Never;
         }
         let mut colour_next = false;
         // A file name that is no UTF-8 is none of these options, and hides none that comes after it.
-        for argument in arguments.iter().skip(1).map(|argument| argument.to_str().unwrap_or_default()).take_while(|text| *text != "--") {
-            let colour = if std::mem::take(&mut colour_next) { Some(argument) } else { argument.strip_prefix("--color=") };
+        for argument in arguments
+            .iter()
+            .skip(1)
+            .map(|argument| argument.to_str().unwrap_or_default())
+            .take_while(|text| *text != "--")
+        {
+            let colour = if std::mem::take(&mut colour_next) {
+                Some(argument)
+            } else {
+                argument.strip_prefix("--color=")
+            };
             match (argument, colour) {
                 (_, Some("always")) => printer.choice = ColorChoice::Always,
                 (_, Some("never")) => printer.choice = ColorChoice::Never,
@@ -86,7 +91,10 @@ impl Printer {
     pub fn meter(&self, quiet: bool) -> Show {
         if quiet {
             Show::Nothing
-        } else if io::stderr().is_terminal() && self.choice != ColorChoice::Never && self.colours_errors() {
+        } else if io::stderr().is_terminal()
+            && self.choice != ColorChoice::Never
+            && self.colours_errors()
+        {
             Show::Bar
         } else {
             Show::Lines
@@ -104,12 +112,21 @@ impl Printer {
             self.text(&rendered(report, width()))?;
         }
         if report.stopped {
-            let codes: Vec<_> = report.findings.iter().filter(|finding| finding.stops()).map(|finding| finding.code).collect();
+            let codes: Vec<_> = report
+                .findings
+                .iter()
+                .filter(|finding| finding.stops())
+                .map(|finding| finding.code)
+                .collect();
             // The check of a map: its faults are not a job's to accept.
             let map = report.json.get("faults").is_some();
             let mut codes = codes;
             codes.dedup();
-            let what = if map { "the map is not fit for a machine" } else { "nothing for the machine" };
+            let what = if map {
+                "the map is not fit for a machine"
+            } else {
+                "nothing for the machine"
+            };
             let text = format!("{ERROR}stopped[{}]{ERROR:#}: {what}\n", codes.join(", "));
             let hint = if map {
                 "mend it where it was made, or try --repair; --faults writes a layer to look at"
@@ -127,7 +144,13 @@ impl Printer {
     /// As [`Printer::report`].
     pub fn error(&self, command: &str, error: &AppError) -> io::Result<()> {
         self.say_error(error);
-        if self.json { self.text(&pretty(&json!({ "command": command, "status": "refused", "error": error.to_json() }))) } else { Ok(()) }
+        if self.json {
+            self.text(&pretty(
+                &json!({ "command": command, "status": "refused", "error": error.to_json() }),
+            ))
+        } else {
+            Ok(())
+        }
     }
 
     /// Prints a refusal for people only.
@@ -148,10 +171,16 @@ impl Printer {
         }
         if self.json {
             let text = error.render().to_string();
-            let headline = text.lines().next().unwrap_or_default().trim_start_matches("error: ");
+            let headline = text
+                .lines()
+                .next()
+                .unwrap_or_default()
+                .trim_start_matches("error: ");
             let told = AppError::misuse("usage", headline).with_hint("see --help");
             // Standard error has told it already, and the exit status says it again.
-            let _ = self.text(&pretty(&json!({ "command": Value::Null, "status": "refused", "error": told.to_json() })));
+            let _ = self.text(&pretty(
+                &json!({ "command": Value::Null, "status": "refused", "error": told.to_json() }),
+            ));
         }
         2
     }
@@ -179,7 +208,10 @@ pub(crate) fn say(text: &str) {
 
 /// Takes out what a terminal would obey instead of show: names come from files of others.
 pub(crate) fn clean(text: &str) -> String {
-    let obeyed = |c: char| c.is_control() || matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    let obeyed = |c: char| {
+        c.is_control()
+            || matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+    };
     text.chars()
         .map(|c| {
             if c == '\n' || c == '\t' {
@@ -194,7 +226,8 @@ pub(crate) fn clean(text: &str) -> String {
 }
 
 fn width() -> usize {
-    terminal_size::terminal_size_of(io::stdout()).map_or(WIDTH, |(width, _)| usize::from(width.0).clamp(40, WIDEST))
+    terminal_size::terminal_size_of(io::stdout())
+        .map_or(WIDTH, |(width, _)| usize::from(width.0).clamp(40, WIDEST))
 }
 
 fn pretty(value: &Value) -> String {
@@ -204,13 +237,20 @@ fn pretty(value: &Value) -> String {
 /// The document of `--json`: the same frame round every command's own result.
 fn as_json(command: &str, report: &Report) -> Value {
     let findings: Vec<_> = report.findings.iter().map(finding_as_json).collect();
-    let files: Vec<_> = report.files.iter().map(|(path, bytes)| json!({ "path": path, "bytes": bytes })).collect();
+    let files: Vec<_> = report
+        .files
+        .iter()
+        .map(|(path, bytes)| json!({ "path": path, "bytes": bytes }))
+        .collect();
     let status = if report.stopped { "stopped" } else { "done" };
     json!({ "command": command, "status": status, "findings": findings, "files": files, "result": report.json })
 }
 
 fn finding_as_json(finding: &Finding) -> Value {
-    let accepted = finding.accepted.as_ref().map(|accepted| json!({ "reason": accepted.reason, "by": accepted.by }));
+    let accepted = finding
+        .accepted
+        .as_ref()
+        .map(|accepted| json!({ "reason": accepted.reason, "by": accepted.by }));
     json!({ "code": finding.code, "severity": finding.severity.word(), "message": finding.message, "accepted": accepted })
 }
 
@@ -220,26 +260,46 @@ fn rendered(report: &Report, width: usize) -> String {
         parts.push(format!("{HEADING}{}{HEADING:#}\n", clean(&report.title)));
     }
     for block in &report.blocks {
-        let heading = if block.heading.is_empty() { String::new() } else { format!("{HEADING}{}{HEADING:#}\n", clean(&block.heading)) };
+        let heading = if block.heading.is_empty() {
+            String::new()
+        } else {
+            format!("{HEADING}{}{HEADING:#}\n", clean(&block.heading))
+        };
         let body = match &block.body {
             Body::Rows(rows) => lines(&layout::rows(rows, width)),
             Body::Table(table) => {
                 let (heading, rows) = layout::table(table, width);
                 format!("{DIM}{}{DIM:#}\n{}", clean(&heading), lines(&rows))
             }
-            Body::Text(paragraphs) => paragraphs.iter().map(|text| lines(&layout::hang("  ", text, width))).collect(),
+            Body::Text(paragraphs) => paragraphs
+                .iter()
+                .map(|text| lines(&layout::hang("  ", text, width)))
+                .collect(),
             Body::Lines(text) => lines(text),
         };
         parts.push(format!("{heading}{body}"));
     }
     if !report.findings.is_empty() {
-        let told: String = report.findings.iter().map(|finding| rendered_finding(finding, width)).collect();
+        let told: String = report
+            .findings
+            .iter()
+            .map(|finding| rendered_finding(finding, width))
+            .collect();
         parts.push(format!("{HEADING}Findings{HEADING:#}\n{told}"));
     }
     if !report.files.is_empty() {
         let sizes: Vec<_> = report.files.iter().map(|(_, bytes)| size(*bytes)).collect();
-        let widest = sizes.iter().map(|text| layout::width_of(text)).max().unwrap_or(0);
-        let told: Vec<_> = report.files.iter().zip(&sizes).map(|((path, _), size)| format!("  {size:>widest$}  {path}")).collect();
+        let widest = sizes
+            .iter()
+            .map(|text| layout::width_of(text))
+            .max()
+            .unwrap_or(0);
+        let told: Vec<_> = report
+            .files
+            .iter()
+            .zip(&sizes)
+            .map(|((path, _), size)| format!("  {size:>widest$}  {path}"))
+            .collect();
         parts.push(format!("{HEADING}Files{HEADING:#}\n{}", lines(&told)));
     }
     parts.join("\n")
@@ -252,18 +312,46 @@ fn rendered_finding(finding: &Finding, width: usize) -> String {
         Severity::Note => NOTE,
     };
     let word = finding.severity.word();
-    let accepted = finding.accepted.as_ref().map_or_else(String::new, |accepted| format!(" (accepted by {}: {})", accepted.by, accepted.reason));
-    let text = layout::hang("           ", &format!("[{}] {}{accepted}", finding.code, finding.message), width);
+    let accepted = finding
+        .accepted
+        .as_ref()
+        .map_or_else(String::new, |accepted| {
+            format!(" (accepted by {}: {})", accepted.by, accepted.reason)
+        });
+    let text = layout::hang(
+        "           ",
+        &format!("[{}] {}{accepted}", finding.code, finding.message),
+        width,
+    );
     // The word takes the place of the first line's indent, coloured after the widths are settled.
     let first = clean(text.first().map_or("", |line| line.trim_start()));
-    format!("  {style}{word}{style:#}{:gap$}{first}\n{}", "", lines(text.get(1..).unwrap_or_default()), gap = 9 - word.len())
+    format!(
+        "  {style}{word}{style:#}{:gap$}{first}\n{}",
+        "",
+        lines(text.get(1..).unwrap_or_default()),
+        gap = 9 - word.len()
+    )
 }
 
 fn rendered_error(error: &AppError, width: usize) -> String {
-    let mut text = format!("{ERROR}error[{}]{ERROR:#}: {}\n", error.code, clean(&error.headline));
-    let place = error.facts.iter().map(|fact| layout::width_of(&fact.place)).filter(|&long| long <= width / 2).max().unwrap_or(0);
+    let mut text = format!(
+        "{ERROR}error[{}]{ERROR:#}: {}\n",
+        error.code,
+        clean(&error.headline)
+    );
+    let place = error
+        .facts
+        .iter()
+        .map(|fact| layout::width_of(&fact.place))
+        .filter(|&long| long <= width / 2)
+        .max()
+        .unwrap_or(0);
     for fact in &error.facts {
-        text.push_str(&lines(&layout::hang(&format!("  {:place$}  ", fact.place), &fact.text, width)));
+        text.push_str(&lines(&layout::hang(
+            &format!("  {:place$}  ", fact.place),
+            &fact.text,
+            width,
+        )));
     }
     for cause in &error.causes {
         text.push_str(&lines(&layout::hang("  because: ", cause, width)));
@@ -271,30 +359,46 @@ fn rendered_error(error: &AppError, width: usize) -> String {
     let Some(hint) = &error.hint else { return text };
     let told = layout::hang("      ", hint, width);
     let first = clean(told.first().map_or("", |line| line.trim_start()));
-    format!("{text}\n{HINT}hint{HINT:#}: {first}\n{}", lines(told.get(1..).unwrap_or_default()))
+    format!(
+        "{text}\n{HINT}hint{HINT:#}: {first}\n{}",
+        lines(told.get(1..).unwrap_or_default())
+    )
 }
 
 fn lines(lines: &[String]) -> String {
-    lines.iter().fold(String::new(), |text, line| text + clean(line).as_str() + "\n")
+    lines.iter().fold(String::new(), |text, line| {
+        text + clean(line).as_str() + "\n"
+    })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::finding::Acceptance;
-    use crate::report::model::Block;
-    use crate::report::model::Row;
+    use crate::report::model::{Block, Row};
 
     fn report() -> Report {
-        let mut accepted = Finding::stop("image.age", "the image is 20 days old at the application date, 14 are allowed");
-        accepted.accepted = Some(Acceptance { reason: "cold spell".into(), by: "A. Adviser".into() });
+        let mut accepted = Finding::stop(
+            "image.age",
+            "the image is 20 days old at the application date, 14 are allowed",
+        );
+        accepted.accepted = Some(Acceptance {
+            reason: "cold spell".into(),
+            by: "A. Adviser".into(),
+        });
         Report {
             title: "Long Ley".into(),
-            blocks: vec![Block::rows("Reference", vec![Row::new("response index", "1.33").with_note("1.29 to 1.38")])],
+            blocks: vec![Block::rows(
+                "Reference",
+                vec![Row::new("response index", "1.33").with_note("1.29 to 1.38")],
+            )],
             json: json!({ "map_id": "abc123" }),
             findings: vec![
                 accepted,
-                Finding::caution("reference.place", "the strip lies on better crop than the field: 1.08, look at the place before you spread anything there"),
+                Finding::caution(
+                    "reference.place",
+                    "the strip lies on better crop than the field: 1.08, look at the place before you spread anything there",
+                ),
             ],
             files: vec![("office/record.json".into(), 2048)],
             stopped: false,
@@ -330,10 +434,13 @@ Files
 
     #[test]
     fn a_refusal_has_code_place_numbers_and_hint() {
-        let error = AppError::refused("reference.outside", "reference strip lies outside the index raster")
-            .with_fact("strip.geojson", "x 412310 to 412330 m")
-            .with_fact("index.tif", "x 418000 to 419200 m")
-            .with_hint("check that both files show the same field");
+        let error = AppError::refused(
+            "reference.outside",
+            "reference strip lies outside the index raster",
+        )
+        .with_fact("strip.geojson", "x 412310 to 412330 m")
+        .with_fact("index.tif", "x 418000 to 419200 m")
+        .with_hint("check that both files show the same field");
         let expected = "\
 error[reference.outside]: reference strip lies outside the index raster
   strip.geojson  x 412310 to 412330 m
@@ -351,15 +458,27 @@ hint: check that both files show the same field
         told.title = evil.into();
         told.blocks[0].heading = evil.into();
         told.blocks.push(Block::text("", vec![evil.into()]));
-        told.blocks.push(Block { heading: String::new(), body: Body::Lines(vec![evil.into()]) });
+        told.blocks.push(Block {
+            heading: String::new(),
+            body: Body::Lines(vec![evil.into()]),
+        });
         told.findings.push(Finding::note("field.name", evil));
         told.files.push((evil.into(), 1));
         // Our own codes go first, longer before shorter; what is left would be the name's.
-        let ours = [ERROR, CAUTION, NOTE, HEADING].iter().flat_map(|style| [style.to_string(), format!("{style:#}")]);
+        let ours = [ERROR, CAUTION, NOTE, HEADING]
+            .iter()
+            .flat_map(|style| [style.to_string(), format!("{style:#}")]);
         let text = ours.fold(rendered(&told, 80), |text, code| text.replace(&code, ""));
-        assert!(!text.contains(['\u{1b}', '\u{202e}', '\r', '\u{7}']), "{text:?}");
-        let error = AppError::refused("x", evil).with_fact(evil, evil).with_hint(evil);
-        assert!(!plain(&rendered_error(&error, 80)).contains(['\u{1b}', '\u{202e}', '\r', '\u{7}']));
+        assert!(
+            !text.contains(['\u{1b}', '\u{202e}', '\r', '\u{7}']),
+            "{text:?}"
+        );
+        let error = AppError::refused("x", evil)
+            .with_fact(evil, evil)
+            .with_hint(evil);
+        assert!(
+            !plain(&rendered_error(&error, 80)).contains(['\u{1b}', '\u{202e}', '\r', '\u{7}'])
+        );
     }
 
     #[test]
@@ -368,17 +487,31 @@ hint: check that both files show the same field
         assert_eq!(value["status"], "done");
         assert_eq!(value["result"]["map_id"], "abc123");
         assert_eq!(value["findings"][0]["accepted"]["by"], "A. Adviser");
-        assert_eq!(value["files"][0], json!({ "path": "office/record.json", "bytes": 2048 }));
-        let stopped = Report { stopped: true, ..report() };
+        assert_eq!(
+            value["files"][0],
+            json!({ "path": "office/record.json", "bytes": 2048 })
+        );
+        let stopped = Report {
+            stopped: true,
+            ..report()
+        };
         assert_eq!(as_json("map", &stopped)["status"], "stopped");
     }
 
     #[test]
     fn options_are_seen_before_parsing() {
-        let of = |arguments: &[&str]| Printer::of(&arguments.iter().map(OsString::from).collect::<Vec<_>>());
+        let of = |arguments: &[&str]| {
+            Printer::of(&arguments.iter().map(OsString::from).collect::<Vec<_>>())
+        };
         assert!(of(&["haulm", "map", "--json", "x"]).json);
         assert!(!of(&["haulm", "map", "--", "--json"]).json);
-        assert_eq!(of(&["haulm", "--color", "never"]).choice, ColorChoice::Never);
-        assert_eq!(of(&["haulm", "--color=always", "map"]).choice, ColorChoice::Always);
+        assert_eq!(
+            of(&["haulm", "--color", "never"]).choice,
+            ColorChoice::Never
+        );
+        assert_eq!(
+            of(&["haulm", "--color=always", "map"]).choice,
+            ColorChoice::Always
+        );
     }
 }

@@ -1,16 +1,10 @@
 //! Progress on the terminal: a bar there, a line now and then elsewhere.
 
-use std::sync::Arc;
-use std::sync::Mutex;
-use std::sync::PoisonError;
-use std::sync::atomic::AtomicU64;
-use std::sync::atomic::Ordering;
-use std::time::Duration;
-use std::time::Instant;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
 
-use indicatif::ProgressBar;
-use indicatif::ProgressDrawTarget;
-use indicatif::ProgressStyle;
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use crate::app::cancel::Signal;
 use crate::app::progress::Progress;
@@ -50,9 +44,21 @@ struct Lines {
 
 impl Meter {
     pub(crate) fn new(show: Show) -> Self {
-        let bar = (show == Show::Bar).then(|| ProgressBar::with_draw_target(None, ProgressDrawTarget::stderr_with_hz(REDRAWS)));
-        let lines = (show == Show::Lines).then(|| Mutex::new(Lines { stage: String::new(), total: 0, last: None }));
-        Self(Arc::new(Inner { bar, lines, done: AtomicU64::new(0) }))
+        let bar = (show == Show::Bar).then(|| {
+            ProgressBar::with_draw_target(None, ProgressDrawTarget::stderr_with_hz(REDRAWS))
+        });
+        let lines = (show == Show::Lines).then(|| {
+            Mutex::new(Lines {
+                stage: String::new(),
+                total: 0,
+                last: None,
+            })
+        });
+        Self(Arc::new(Inner {
+            bar,
+            lines,
+            done: AtomicU64::new(0),
+        }))
     }
 
     /// Takes the bar away.
@@ -65,7 +71,10 @@ impl Meter {
     /// Says at once that the run was asked to end. Not silenced by `--quiet`: it answers the user.
     pub(crate) fn interrupt(&self, signal: Signal) {
         self.finish();
-        printer::say(&format!("haulm: {} received, ending; the output folder is left whole", signal.name()));
+        printer::say(&format!(
+            "haulm: {} received, ending; the output folder is left whole",
+            signal.name()
+        ));
     }
 
     /// Prints a line if the last one was long enough ago.
@@ -83,7 +92,11 @@ impl Progress for Meter {
     fn start(&self, stage: &str, total: u64) {
         self.0.done.store(0, Ordering::Relaxed);
         if let Some(bar) = &self.0.bar {
-            let template = if total > 0 { "{msg} {bar:30} {percent} % {eta}" } else { "{spinner} {msg}" };
+            let template = if total > 0 {
+                "{msg} {bar:30} {percent} % {eta}"
+            } else {
+                "{spinner} {msg}"
+            };
             if let Ok(style) = ProgressStyle::with_template(template) {
                 bar.set_style(style);
             }

@@ -30,7 +30,9 @@ fn escaped(text: &str) -> String {
             '<' => out.push_str("&lt;"),
             '>' => out.push_str("&gt;"),
             '"' => out.push_str("&quot;"),
-            c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}') => {
+            c if c.is_control()
+                || matches!(c, '\u{fffe}' | '\u{ffff}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}') =>
+            {
                 out.push('\u{fffd}');
             }
             c => out.push(c),
@@ -41,9 +43,14 @@ fn escaped(text: &str) -> String {
 
 /// The file. `instant` stands as its time, so that the same input gives the same bytes.
 pub fn write(path: &str, title: &str, points: &[Waypoint], instant: Timestamp) -> Payload {
-    let mut out =
-        String::from("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<gpx version=\"1.1\" creator=\"haulm\" xmlns=\"http://www.topografix.com/GPX/1/1\">\n");
-    let _ = writeln!(out, "  <metadata>\n    <name>{}</name>\n    <time>{instant}</time>\n  </metadata>", escaped(title));
+    let mut out = String::from(
+        "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<gpx version=\"1.1\" creator=\"haulm\" xmlns=\"http://www.topografix.com/GPX/1/1\">\n",
+    );
+    let _ = writeln!(
+        out,
+        "  <metadata>\n    <name>{}</name>\n    <time>{instant}</time>\n  </metadata>",
+        escaped(title)
+    );
     for point in points {
         let _ = writeln!(
             out,
@@ -64,8 +71,18 @@ mod tests {
 
     #[test]
     fn points_come_back_by_an_xml_reader() {
-        let point = Waypoint { longitude: 14.25, latitude: -49.5, name: "S1 <a>".to_owned(), description: "look & see\u{1b}".to_owned() };
-        let file = write("office/scouting.gpx", "Long \"Ley\"", &[point], Timestamp::UNIX_EPOCH);
+        let point = Waypoint {
+            longitude: 14.25,
+            latitude: -49.5,
+            name: "S1 <a>".to_owned(),
+            description: "look & see\u{1b}".to_owned(),
+        };
+        let file = write(
+            "office/scouting.gpx",
+            "Long \"Ley\"",
+            &[point],
+            Timestamp::UNIX_EPOCH,
+        );
         let text = String::from_utf8(file.bytes).unwrap();
         let mut reader = quick_xml::Reader::from_str(&text);
         let (mut names, mut place) = (Vec::new(), String::new());
@@ -74,15 +91,26 @@ mod tests {
                 quick_xml::events::Event::Start(tag) => {
                     names.push(tag.name().as_ref().to_owned());
                     if tag.name().as_ref() == "wpt" {
-                        place = tag.attributes().map(|a| a.unwrap().value.to_string()).collect::<Vec<_>>().join(" ");
+                        place = tag
+                            .attributes()
+                            .map(|a| a.unwrap().value.to_string())
+                            .collect::<Vec<_>>()
+                            .join(" ");
                     }
                 }
                 quick_xml::events::Event::Eof => break,
                 _ => {}
             }
         }
-        assert_eq!(names, ["gpx", "metadata", "name", "time", "wpt", "name", "desc"]);
+        assert_eq!(
+            names,
+            ["gpx", "metadata", "name", "time", "wpt", "name", "desc"]
+        );
         assert_eq!(place, "-49.5000000 14.2500000");
-        assert!(text.contains("S1 &lt;a&gt;") && text.contains("look &amp; see\u{fffd}") && text.contains("1970-01-01T00:00:00Z"));
+        assert!(
+            text.contains("S1 &lt;a&gt;")
+                && text.contains("look &amp; see\u{fffd}")
+                && text.contains("1970-01-01T00:00:00Z")
+        );
     }
 }

@@ -1,17 +1,9 @@
 //! Zones carried to WGS 84 for files that know no other system, cleaned so that they stay valid there.
 
-use crate::space::crs::Crs;
-use crate::space::crs::CrsError;
-use crate::space::crs::Projector;
+use crate::space::crs::{Crs, CrsError, Projector};
 use crate::zones::prescription::ZoneRecord;
-use geo::Area;
-use geo::BoundingRect;
-use geo::LineString;
-use geo::MultiPolygon;
-use geo::Orient;
-use geo::Polygon;
-use geo::Validation;
 use geo::orient::Direction;
+use geo::{Area, BoundingRect, LineString, MultiPolygon, Orient, Polygon, Validation};
 
 /// Why zones cannot be written in longitude and latitude.
 #[derive(Debug, thiserror::Error)]
@@ -34,7 +26,9 @@ pub enum LonLatError {
         source: CrsError,
     },
     /// The field lies on both sides of the 180° meridian.
-    #[error("zone {zone} runs from longitude {west}° to {east}°: a field across the 180° meridian cannot be written; split it there and run each part")]
+    #[error(
+        "zone {zone} runs from longitude {west}° to {east}°: a field across the 180° meridian cannot be written; split it there and run each part"
+    )]
     Antimeridian {
         /// The zone.
         zone: u32,
@@ -44,7 +38,9 @@ pub enum LonLatError {
         east: f64,
     },
     /// Nothing of a zone is left, or it crosses itself.
-    #[error("zone {zone} cannot be written: {reason}; look at its outline in office/prescription.gpkg")]
+    #[error(
+        "zone {zone} cannot be written: {reason}; look at its outline in office/prescription.gpkg"
+    )]
     Invalid {
         /// The zone.
         zone: u32,
@@ -60,21 +56,38 @@ pub enum LonLatError {
 ///
 /// # Errors
 /// [`LonLatError::NoWay`], [`LonLatError::Carry`] and [`LonLatError::Antimeridian`].
-pub(crate) fn carry(zones: &[ZoneRecord], plane: &Crs, outline: fn(&ZoneRecord) -> &MultiPolygon<f64>) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
-    carry_all(zones.iter().map(|record| (record.zone, outline(record))), plane)
+pub(crate) fn carry(
+    zones: &[ZoneRecord],
+    plane: &Crs,
+    outline: fn(&ZoneRecord) -> &MultiPolygon<f64>,
+) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
+    carry_all(
+        zones.iter().map(|record| (record.zone, outline(record))),
+        plane,
+    )
 }
 
 /// As [`carry`], of outlines with their zones' numbers.
 ///
 /// # Errors
 /// As [`carry`].
-pub(crate) fn carry_all<'a>(outlines: impl Iterator<Item = (u32, &'a MultiPolygon<f64>)>, plane: &Crs) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
-    let way = Projector::new(plane, &Crs::wgs84()).map_err(|source| LonLatError::NoWay { source })?;
+pub(crate) fn carry_all<'a>(
+    outlines: impl Iterator<Item = (u32, &'a MultiPolygon<f64>)>,
+    plane: &Crs,
+) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
+    let way =
+        Projector::new(plane, &Crs::wgs84()).map_err(|source| LonLatError::NoWay { source })?;
     outlines
         .map(|(zone, outline)| {
-            let carried: MultiPolygon<f64> = way.geometry(outline).map_err(|source| LonLatError::Carry { zone, source })?;
+            let carried: MultiPolygon<f64> = way
+                .geometry(outline)
+                .map_err(|source| LonLatError::Carry { zone, source })?;
             match carried.bounding_rect() {
-                Some(bounds) if bounds.width() > 180.0 => Err(LonLatError::Antimeridian { zone, west: bounds.min().x, east: bounds.max().x }),
+                Some(bounds) if bounds.width() > 180.0 => Err(LonLatError::Antimeridian {
+                    zone,
+                    west: bounds.min().x,
+                    east: bounds.max().x,
+                }),
                 _ => Ok(carried),
             }
         })
@@ -88,7 +101,11 @@ pub(crate) fn carry_all<'a>(outlines: impl Iterator<Item = (u32, &'a MultiPolygo
 ///
 /// # Errors
 /// [`LonLatError::Invalid`] for a zone that stays empty or invalid even so.
-pub(crate) fn rounded(zones: &[ZoneRecord], outlines: &[MultiPolygon<f64>], digits: &[u32]) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
+pub(crate) fn rounded(
+    zones: &[ZoneRecord],
+    outlines: &[MultiPolygon<f64>],
+    digits: &[u32],
+) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
     rounded_all(zones.iter().map(|record| record.zone), outlines, digits)
 }
 
@@ -96,9 +113,16 @@ pub(crate) fn rounded(zones: &[ZoneRecord], outlines: &[MultiPolygon<f64>], digi
 ///
 /// # Errors
 /// As [`rounded`].
-pub(crate) fn rounded_all(zones: impl Iterator<Item = u32>, outlines: &[MultiPolygon<f64>], digits: &[u32]) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
+pub(crate) fn rounded_all(
+    zones: impl Iterator<Item = u32>,
+    outlines: &[MultiPolygon<f64>],
+    digits: &[u32],
+) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
     for &digits in digits {
-        let tried: Result<Vec<_>, String> = outlines.iter().map(|outline| checked(round(outline, Some(digits)))).collect();
+        let tried: Result<Vec<_>, String> = outlines
+            .iter()
+            .map(|outline| checked(round(outline, Some(digits))))
+            .collect();
         if let Ok(good) = tried {
             return Ok(good);
         }
@@ -107,7 +131,9 @@ pub(crate) fn rounded_all(zones: impl Iterator<Item = u32>, outlines: &[MultiPol
     zones
         .zip(outlines)
         .map(|(zone, outline)| {
-            checked(round(outline, last)).or_else(|reason| mended(outline, last, &reason)).map_err(|reason| LonLatError::Invalid { zone, reason })
+            checked(round(outline, last))
+                .or_else(|reason| mended(outline, last, &reason))
+                .map_err(|reason| LonLatError::Invalid { zone, reason })
         })
         .collect()
 }
@@ -116,22 +142,33 @@ pub(crate) fn rounded_all(zones: impl Iterator<Item = u32>, outlines: &[MultiPol
 ///
 /// # Errors
 /// [`LonLatError::Invalid`] for a zone that stays empty or invalid even so.
-pub(crate) fn cleaned(zone: u32, outline: &MultiPolygon<f64>) -> Result<MultiPolygon<f64>, LonLatError> {
-    checked(round(outline, None)).or_else(|reason| mended(outline, None, &reason)).map_err(|reason| LonLatError::Invalid { zone, reason })
+pub(crate) fn cleaned(
+    zone: u32,
+    outline: &MultiPolygon<f64>,
+) -> Result<MultiPolygon<f64>, LonLatError> {
+    checked(round(outline, None))
+        .or_else(|reason| mended(outline, None, &reason))
+        .map_err(|reason| LonLatError::Invalid { zone, reason })
 }
 
 fn checked(outline: MultiPolygon<f64>) -> Result<MultiPolygon<f64>, String> {
     if outline.0.is_empty() {
         return Err("nothing of it is left after rounding".to_owned());
     }
-    outline.check_validation().map_err(|error| error.to_string())?;
+    outline
+        .check_validation()
+        .map_err(|error| error.to_string())?;
     Ok(outline)
 }
 
 /// The union of an outline with itself, or `reason` when that is invalid too or changes its area: rounding noise is mended, a real fault is not hidden.
 ///
 /// The outline is united as it is, and where that is not enough once it is rounded: sides of a needle that lie closer than the last digit touch only then.
-fn mended(outline: &MultiPolygon<f64>, digits: Option<u32>, reason: &str) -> Result<MultiPolygon<f64>, String> {
+fn mended(
+    outline: &MultiPolygon<f64>,
+    digits: Option<u32>,
+    reason: &str,
+) -> Result<MultiPolygon<f64>, String> {
     let area = |shape: &MultiPolygon<f64>| shape.iter().map(Area::unsigned_area).sum::<f64>();
     let united = |shape: &MultiPolygon<f64>| {
         let (union, before) = (geo::unary_union(shape), area(shape));
@@ -146,7 +183,14 @@ fn mended(outline: &MultiPolygon<f64>, digits: Option<u32>, reason: &str) -> Res
 fn round(outline: &MultiPolygon<f64>, digits: Option<u32>) -> MultiPolygon<f64> {
     let polygons = outline.iter().filter_map(|polygon| {
         let exterior = round_ring(polygon.exterior(), digits)?;
-        Some(Polygon::new(exterior, polygon.interiors().iter().filter_map(|hole| round_ring(hole, digits)).collect()))
+        Some(Polygon::new(
+            exterior,
+            polygon
+                .interiors()
+                .iter()
+                .filter_map(|hole| round_ring(hole, digits))
+                .collect(),
+        ))
     });
     MultiPolygon::new(polygons.collect()).orient(Direction::Default)
 }
@@ -156,19 +200,22 @@ fn round_ring(ring: &LineString<f64>, digits: Option<u32>) -> Option<LineString<
     let scale = digits.map(|digits| (0..digits).fold(1.0, |scale, _| scale * 10.0));
     // Adding zero turns −0 into 0.
     let at = |value: f64| scale.map_or(value, |scale| libm::round(value * scale) / scale + 0.0);
-    let mut points: Vec<_> = ring.coords().map(|c| geo::coord! { x: at(c.x), y: at(c.y) }).collect();
+    let mut points: Vec<_> = ring
+        .coords()
+        .map(|c| geo::coord! { x: at(c.x), y: at(c.y) })
+        .collect();
     points.dedup();
     let ring = LineString::new(points);
     let polygon = Polygon::new(ring, Vec::new());
-    (polygon.exterior().0.len() >= 4 && polygon.unsigned_area() > 0.0).then(|| polygon.into_inner().0)
+    (polygon.exterior().0.len() >= 4 && polygon.unsigned_area() > 0.0)
+        .then(|| polygon.into_inner().0)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::format::fixture;
-    use geo::Winding;
-    use geo::polygon;
+    use geo::{Winding, polygon};
 
     fn zone_with(outline: Polygon<f64>) -> (Vec<ZoneRecord>, Vec<MultiPolygon<f64>>) {
         let mut zones = fixture::prescription().zones;
@@ -187,7 +234,10 @@ mod tests {
         assert!(checked(outlines[0].clone()).is_ok());
         assert!(checked(round(&outlines[0], Some(9))).is_err());
         let mended = rounded(&zones, &outlines, &[9]).unwrap();
-        assert!((mended[0].unsigned_area() - outlines[0].unsigned_area()).abs() < 1e-6 * outlines[0].unsigned_area());
+        assert!(
+            (mended[0].unsigned_area() - outlines[0].unsigned_area()).abs()
+                < 1e-6 * outlines[0].unsigned_area()
+        );
         assert!(mended[0].check_validation().is_ok());
     }
 
@@ -212,7 +262,13 @@ mod tests {
             (x: 0.0, y: 1.0)
         ];
         let (zones, outlines) = zone_with(outline);
-        assert!(rounded(&zones, &outlines, &[7, 9]).unwrap()[0].0[0].exterior().0.iter().any(|c| c.x == 0.500_000_04));
+        assert!(
+            rounded(&zones, &outlines, &[7, 9]).unwrap()[0].0[0]
+                .exterior()
+                .0
+                .iter()
+                .any(|c| c.x == 0.500_000_04)
+        );
     }
 
     #[test]
@@ -223,11 +279,15 @@ mod tests {
         let good = rounded(&zones, &outlines, &[7, 9]).unwrap();
         assert!(good[0].is_valid() && (good[0].unsigned_area() - 1.0).abs() < 1e-6);
         assert!(cleaned(1, &outlines[0]).unwrap().is_valid());
-        for fault in
-            [polygon![(x: 0.0, y: 0.0), (x: 1.0, y: 1.0), (x: 1.0, y: 0.0), (x: 0.0, y: 2.0)], polygon![(x: 0.0, y: 0.0), (x: 1.0, y: 1.0), (x: 2.0, y: 2.0)]]
-        {
+        for fault in [
+            polygon![(x: 0.0, y: 0.0), (x: 1.0, y: 1.0), (x: 1.0, y: 0.0), (x: 0.0, y: 2.0)],
+            polygon![(x: 0.0, y: 0.0), (x: 1.0, y: 1.0), (x: 2.0, y: 2.0)],
+        ] {
             let (zones, outlines) = zone_with(fault);
-            assert!(matches!(rounded(&zones, &outlines, &[7, 9]), Err(LonLatError::Invalid { zone: 1, .. })));
+            assert!(matches!(
+                rounded(&zones, &outlines, &[7, 9]),
+                Err(LonLatError::Invalid { zone: 1, .. })
+            ));
             assert!(cleaned(1, &outlines[0]).is_err());
         }
     }
@@ -236,7 +296,12 @@ mod tests {
     fn both_sides_of_the_date_line_are_refused() {
         let mut zones = fixture::prescription().zones;
         zones.truncate(1);
-        zones[0].outline = MultiPolygon::new(vec![polygon![(x: 179.99, y: 1.0), (x: -179.99, y: 1.0), (x: -179.99, y: 1.01)]]);
-        assert!(matches!(carry(&zones, &Crs::wgs84(), |zone| &zone.outline), Err(LonLatError::Antimeridian { zone: 1, .. })));
+        zones[0].outline = MultiPolygon::new(vec![
+            polygon![(x: 179.99, y: 1.0), (x: -179.99, y: 1.0), (x: -179.99, y: 1.01)],
+        ]);
+        assert!(matches!(
+            carry(&zones, &Crs::wgs84(), |zone| &zone.outline),
+            Err(LonLatError::Antimeridian { zone: 1, .. })
+        ));
     }
 }

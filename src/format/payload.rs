@@ -12,6 +12,9 @@ pub struct Payload {
 impl Payload {
     /// A file of these bytes.
     pub fn new(path: impl Into<String>, bytes: Vec<u8>) -> Self {
-        Self { path: path.into(), bytes }
+        Self {
+            path: path.into(),
+            bytes,
+        }
     }
 }

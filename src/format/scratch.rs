@@ -1,14 +1,13 @@
 //! Files in GDAL's memory and options of one thread, both gone when they go out of scope.
 
-use std::sync::atomic::AtomicU64;
-use std::sync::atomic::Ordering;
+use std::sync::atomic::{AtomicU64, Ordering};
 
-use gdal::config::clear_thread_local_config_option;
-use gdal::config::get_thread_local_config_option;
-use gdal::config::set_thread_local_config_option;
+use gdal::config::{
+    clear_thread_local_config_option, get_thread_local_config_option,
+    set_thread_local_config_option,
+};
 use gdal::errors::GdalError;
-use gdal::vsi::get_vsi_mem_file_bytes_owned;
-use gdal::vsi::unlink_mem_file;
+use gdal::vsi::{get_vsi_mem_file_bytes_owned, unlink_mem_file};
 
 static NEXT: AtomicU64 = AtomicU64::new(0);
 
@@ -21,7 +20,12 @@ pub(crate) struct Scratch {
 impl Scratch {
     /// A name not yet used; the file is made by whoever writes to it.
     pub(crate) fn new(extension: &str) -> Self {
-        Self { path: format!("/vsimem/haulm-{}.{extension}", NEXT.fetch_add(1, Ordering::Relaxed)) }
+        Self {
+            path: format!(
+                "/vsimem/haulm-{}.{extension}",
+                NEXT.fetch_add(1, Ordering::Relaxed)
+            ),
+        }
     }
     /// Its name.
     pub(crate) fn path(&self) -> &str {
@@ -65,7 +69,11 @@ impl ThreadOption {
 impl Drop for ThreadOption {
     fn drop(&mut self) {
         // Neither can fail: the key was taken before and the value came from GDAL.
-        drop(if self.before.is_empty() { clear_thread_local_config_option(self.key) } else { set_thread_local_config_option(self.key, &self.before) });
+        drop(if self.before.is_empty() {
+            clear_thread_local_config_option(self.key)
+        } else {
+            set_thread_local_config_option(self.key, &self.before)
+        });
     }
 }
 
@@ -81,10 +89,19 @@ mod tests {
             let _held = ThreadOption::set("HAULM_TEST", "outer").unwrap();
             {
                 let _inner = ThreadOption::set("HAULM_TEST", "inner").unwrap();
-                assert_eq!(get_thread_local_config_option("HAULM_TEST", "none").unwrap(), "inner");
+                assert_eq!(
+                    get_thread_local_config_option("HAULM_TEST", "none").unwrap(),
+                    "inner"
+                );
             }
-            assert_eq!(get_thread_local_config_option("HAULM_TEST", "none").unwrap(), "outer");
+            assert_eq!(
+                get_thread_local_config_option("HAULM_TEST", "none").unwrap(),
+                "outer"
+            );
         }
-        assert_eq!(get_thread_local_config_option("HAULM_TEST", "none").unwrap(), "none");
+        assert_eq!(
+            get_thread_local_config_option("HAULM_TEST", "none").unwrap(),
+            "none"
+        );
     }
 }

@@ -7,7 +7,10 @@ use crate::space::crs::Crs;
 /// The system that a file states; `None` when it states none, or a local one that lies nowhere.
 pub fn system_of(stated: &SpatialRef) -> Option<Crs> {
     let name = stated.name().unwrap_or_else(|| "unnamed system".to_owned());
-    if stated.is_local() || stated.is_geocentric() || (stated.is_vertical() && !stated.is_compound()) {
+    if stated.is_local()
+        || stated.is_geocentric()
+        || (stated.is_vertical() && !stated.is_compound())
+    {
         return None;
     }
     if stated.is_compound() {
@@ -16,26 +19,41 @@ pub fn system_of(stated: &SpatialRef) -> Option<Crs> {
     }
     let geographic = stated.is_geographic();
     let code = |system: &SpatialRef| {
-        let epsg = system.auth_name().is_some_and(|authority| authority == "EPSG");
-        epsg.then(|| system.auth_code().ok()).flatten().and_then(|code| u32::try_from(code).ok())
+        let epsg = system
+            .auth_name()
+            .is_some_and(|authority| authority == "EPSG");
+        epsg.then(|| system.auth_code().ok())
+            .flatten()
+            .and_then(|code| u32::try_from(code).ok())
     };
     let mut known = code(stated);
     if known.is_none() {
         let mut copy = stated.clone();
         if copy.auto_identify_epsg().is_ok() {
             // It looks at the projection alone: a UTM zone in feet would become the zone in metres.
-            known = code(&copy).filter(|code| SpatialRef::from_epsg(*code).is_ok_and(|system| (system.linear_units() - stated.linear_units()).abs() < 1e-9));
+            known = code(&copy).filter(|code| {
+                SpatialRef::from_epsg(*code).is_ok_and(|system| {
+                    (system.linear_units() - stated.linear_units()).abs() < 1e-9
+                })
+            });
         }
     }
     match known {
         Some(code) => Some(Crs::epsg(code, &name).geographic(geographic)),
-        None => stated.to_wkt().ok().filter(|wkt| !wkt.is_empty()).map(|wkt| Crs::other(wkt, name).geographic(geographic)),
+        None => stated
+            .to_wkt()
+            .ok()
+            .filter(|wkt| !wkt.is_empty())
+            .map(|wkt| Crs::other(wkt, name).geographic(geographic)),
     }
 }
 
 /// The projected or geographic part of a compound system's WKT.
 fn horizontal_part(wkt: &str) -> Option<&str> {
-    let start = ["PROJCS[", "GEOGCS["].iter().filter_map(|word| wkt.find(word)).min()?;
+    let start = ["PROJCS[", "GEOGCS["]
+        .iter()
+        .filter_map(|word| wkt.find(word))
+        .min()?;
     let (mut depth, mut quoted) = (0_usize, false);
     for (at, c) in wkt[start..].char_indices() {
         match c {
@@ -59,7 +77,8 @@ fn horizontal_part(wkt: &str) -> Option<&str> {
 /// What GDAL said, when it knows no such system.
 pub fn system_named(text: &str) -> Result<Crs, String> {
     let system = SpatialRef::from_definition(text).map_err(|error| error.to_string())?;
-    system_of(&system).ok_or_else(|| "it is local, vertical or geocentric, and says no place on a map".to_owned())
+    system_of(&system)
+        .ok_or_else(|| "it is local, vertical or geocentric, and says no place on a map".to_owned())
 }
 
 #[cfg(test)]
@@ -74,7 +93,10 @@ mod tests {
             );
             system_of(&SpatialRef::from_wkt(&wkt).unwrap()).unwrap()
         };
-        let (metres, feet) = (of(500_000.0, "\"metre\",1"), of(500_000.0 / 0.3048, "\"foot\",0.3048"));
+        let (metres, feet) = (
+            of(500_000.0, "\"metre\",1"),
+            of(500_000.0 / 0.3048, "\"foot\",0.3048"),
+        );
         assert_eq!((metres.code(), feet.code()), (Some(32_633), None));
         // 500 000 m of false easting, whatever the unit of the coordinates.
         let place = |system: &Crs, unit: f64| {
@@ -82,6 +104,9 @@ mod tests {
             way.point(560_000.0 / unit, 5_560_000.0 / unit).unwrap()
         };
         let (by_metres, by_feet) = (place(&metres, 1.0), place(&feet, 0.3048));
-        assert!((by_feet.0 - by_metres.0).abs() < 1e-9 && (by_feet.1 - by_metres.1).abs() < 1e-9, "{by_feet:?} {by_metres:?}");
+        assert!(
+            (by_feet.0 - by_metres.0).abs() < 1e-9 && (by_feet.1 - by_metres.1).abs() < 1e-9,
+            "{by_feet:?} {by_metres:?}"
+        );
     }
 }

@@ -1,11 +1,7 @@
 //! Shares of pixels in a strip as a blurring sensor sees them, and the blur that fits a strip's own pixels best.
 
-use crate::science::reference::MixedPixel;
-use crate::science::reference::SpreadFit;
-use crate::science::reference::mixture_squares;
-use crate::science::reference::spread_of_profile;
-use crate::space::coverage::Scratch;
-use crate::space::coverage::cover;
+use crate::science::reference::{MixedPixel, SpreadFit, mixture_squares, spread_of_profile};
+use crate::space::coverage::{Scratch, cover};
 
 /// Widest blur that is tried. \[pixels\]
 const WIDEST: f64 = 3.0;
@@ -33,7 +29,10 @@ impl Shares {
             return Self::covered(rings, 0);
         }
         let parts = PARTS as f64;
-        let scaled: Vec<Vec<[f64; 2]>> = rings.iter().map(|ring| ring.iter().map(|p| [p[0] * parts, p[1] * parts]).collect()).collect();
+        let scaled: Vec<Vec<[f64; 2]>> = rings
+            .iter()
+            .map(|ring| ring.iter().map(|p| [p[0] * parts, p[1] * parts]).collect())
+            .collect();
         let reach = libm::ceil(4.0 * sigma * parts) as i64;
         let mut fine = Self::covered(&scaled, reach);
         fine.blur(sigma * parts, reach);
@@ -51,19 +50,31 @@ impl Shares {
         let (col, row) = (from(low[0]), from(low[1]));
         let (cols, rows) = (to(high[0]) - col, to(high[1]) - row);
         let mut spans = Vec::new();
-        cover(rings, (row, row + rows), &mut Scratch::default(), &mut spans);
+        cover(
+            rings,
+            (row, row + rows),
+            &mut Scratch::default(),
+            &mut spans,
+        );
         let mut values = vec![0.0; (cols * rows) as usize];
         for span in &spans {
             for c in span.col..span.col + span.len {
                 values[((span.row - row) * cols + c - col) as usize] = span.share;
             }
         }
-        Self { row, col, cols, values }
+        Self {
+            row,
+            col,
+            cols,
+            values,
+        }
     }
     /// Convolves with a Gaussian along both sides.
     fn blur(&mut self, sigma: f64, reach: i64) {
         let (cols, rows) = (self.cols, self.values.len() as i64 / self.cols.max(1));
-        let kernel: Vec<f64> = (-reach..=reach).map(|d| libm::exp(-((d * d) as f64) / (2.0 * sigma * sigma))).collect();
+        let kernel: Vec<f64> = (-reach..=reach)
+            .map(|d| libm::exp(-((d * d) as f64) / (2.0 * sigma * sigma)))
+            .collect();
         let total: f64 = kernel.iter().sum();
         for along_rows in [false, true] {
             let before = self.values.clone();
@@ -86,14 +97,26 @@ impl Shares {
     fn pixels(&self) -> Self {
         let rows = self.values.len() as i64 / self.cols.max(1);
         let (row, col) = (self.row.div_euclid(PARTS), self.col.div_euclid(PARTS));
-        let (last_row, last_col) = ((self.row + rows - 1).div_euclid(PARTS), (self.col + self.cols - 1).div_euclid(PARTS));
+        let (last_row, last_col) = (
+            (self.row + rows - 1).div_euclid(PARTS),
+            (self.col + self.cols - 1).div_euclid(PARTS),
+        );
         let cols = last_col - col + 1;
         let mut values = vec![0.0; (cols * (last_row - row + 1)) as usize];
         for (at, value) in self.values.iter().enumerate() {
-            let (r, c) = (self.row + at as i64 / self.cols, self.col + at as i64 % self.cols);
-            values[((r.div_euclid(PARTS) - row) * cols + c.div_euclid(PARTS) - col) as usize] += value / (PARTS * PARTS) as f64;
+            let (r, c) = (
+                self.row + at as i64 / self.cols,
+                self.col + at as i64 % self.cols,
+            );
+            values[((r.div_euclid(PARTS) - row) * cols + c.div_euclid(PARTS) - col) as usize] +=
+                value / (PARTS * PARTS) as f64;
         }
-        Self { row, col, cols, values }
+        Self {
+            row,
+            col,
+            cols,
+            values,
+        }
     }
     /// Share of one pixel; 0 away from the strip.
     pub fn at(&self, row: i64, col: i64) -> f64 {
@@ -101,7 +124,10 @@ impl Shares {
         if r < 0 || c < 0 || c >= self.cols {
             return 0.0;
         }
-        self.values.get((r * self.cols + c) as usize).copied().unwrap_or(0.0)
+        self.values
+            .get((r * self.cols + c) as usize)
+            .copied()
+            .unwrap_or(0.0)
     }
 }
 
@@ -118,7 +144,14 @@ impl StripPixels {
     /// The pixels with their shares in the strip under a blur of this full width. \[pixels\]
     pub fn mixed(&self, point_spread: f64) -> Vec<MixedPixel> {
         let shares = Shares::of(&self.rings, point_spread);
-        self.pixels.iter().map(|(row, col, index, block)| MixedPixel { share: shares.at(*row, *col), index: *index, block: *block }).collect()
+        self.pixels
+            .iter()
+            .map(|(row, col, index, block)| MixedPixel {
+                share: shares.at(*row, *col),
+                index: *index,
+                block: *block,
+            })
+            .collect()
     }
 }
 
@@ -126,13 +159,19 @@ impl StripPixels {
 ///
 /// `None` when no strip has pixels enough.
 pub fn fit_spread(strips: &[StripPixels]) -> Option<SpreadFit> {
-    let usable: Vec<&StripPixels> = strips.iter().filter(|strip| mixture_squares(&strip.mixed(0.0)).is_some()).collect();
+    let usable: Vec<&StripPixels> = strips
+        .iter()
+        .filter(|strip| mixture_squares(&strip.mixed(0.0)).is_some())
+        .collect();
     let tries = (WIDEST * STEPS as f64) as usize;
     let profile: Vec<(f64, f64)> = (0..=tries)
         .map(|k| {
             let width = k as f64 / STEPS as f64;
             // A width with which one strip cannot be solved is no candidate.
-            let left = usable.iter().map(|strip| mixture_squares(&strip.mixed(width)).unwrap_or(f64::INFINITY)).sum::<f64>();
+            let left = usable
+                .iter()
+                .map(|strip| mixture_squares(&strip.mixed(width)).unwrap_or(f64::INFINITY))
+                .sum::<f64>();
             (width, left)
         })
         .collect();
@@ -152,14 +191,25 @@ mod tests {
     /// A strip along the columns' diagonal-free axis, `width` pixels wide, over 30 rows, with values made by a known blur.
     fn strip(width: f64, blur: f64) -> StripPixels {
         let (west, east) = (10.3, 10.3 + width);
-        let rings = vec![vec![[west, 2.0], [west, 32.0], [east, 32.0], [east, 2.0], [west, 2.0]]];
+        let rings = vec![vec![
+            [west, 2.0],
+            [west, 32.0],
+            [east, 32.0],
+            [east, 2.0],
+            [west, 2.0],
+        ]];
         let truth = Shares::of(&rings, blur);
         let mut pixels = Vec::new();
         for row in 5..29 {
             for col in 6..(17 + width as i64) {
                 let share = truth.at(row, col);
                 let ripple = 0.002 * libm::sin((row * 7 + col * 13) as f64);
-                pixels.push((row, col, 0.75 * share + 0.6 * (1.0 - share) + ripple, (row as usize - 5) / 3));
+                pixels.push((
+                    row,
+                    col,
+                    0.75 * share + 0.6 * (1.0 - share) + ripple,
+                    (row as usize - 5) / 3,
+                ));
             }
         }
         StripPixels { rings, pixels }
@@ -169,11 +219,21 @@ mod tests {
     fn a_narrow_blur_is_no_nothing() {
         // A half plane seen by a Gaussian and a pixel: the pixel d beyond the edge sees the mean of Φ(−t/σ) over its width. σ = 0.4, first pixel
         // beyond: ∫₀¹ Φ(−t/0.4) dt = 0.4 · φ(0) − (tail) = 0.1596 − 0.0006 + 1 · Φ(−2.5) = 0.1588 (integration by parts, normal tables).
-        let rings = vec![vec![[-40.0, -40.0], [0.0, -40.0], [0.0, 40.0], [-40.0, 40.0], [-40.0, -40.0]]];
+        let rings = vec![vec![
+            [-40.0, -40.0],
+            [0.0, -40.0],
+            [0.0, 40.0],
+            [-40.0, 40.0],
+            [-40.0, -40.0],
+        ]];
         let shares = Shares::of(&rings, 0.4 * 2.354_82);
         let by_tables = 0.4 * (0.398_942 - 0.017_528) + 0.006_210;
         // Quarter pixels are good to half a hundredth of a pixel here.
-        assert!((shares.at(0, 0) - by_tables).abs() < 0.006, "{} {by_tables}", shares.at(0, 0));
+        assert!(
+            (shares.at(0, 0) - by_tables).abs() < 0.006,
+            "{} {by_tables}",
+            shares.at(0, 0)
+        );
         assert!((shares.at(0, 0) + shares.at(0, -1) - 1.0).abs() < 1e-9);
         let total: f64 = shares.values.iter().sum();
         assert!((total - 3200.0).abs() < 1.0, "{total}");
@@ -183,9 +243,15 @@ mod tests {
     fn the_blur_that_was_put_in_is_found() {
         for (width, blur) in [(2.4, 1.5), (3.6, 1.0), (4.0, 2.0)] {
             let fit = fit_spread(&[strip(width, blur)]).unwrap();
-            assert!((fit.full_width - blur).abs() < 0.15 && fit.low <= blur && blur <= fit.high, "{width} {blur} {fit:?}");
+            assert!(
+                (fit.full_width - blur).abs() < 0.15 && fit.low <= blur && blur <= fit.high,
+                "{width} {blur} {fit:?}"
+            );
             let both = fit_spread(&[strip(width, blur), strip(width + 0.7, blur)]).unwrap();
-            assert!(both.high - both.low < fit.high - fit.low + 0.06 && both.pixels > fit.pixels, "{both:?}");
+            assert!(
+                both.high - both.low < fit.high - fit.low + 0.06 && both.pixels > fit.pixels,
+                "{both:?}"
+            );
         }
         assert_eq!(fit_spread(&[]), None);
     }

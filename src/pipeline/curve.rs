@@ -2,10 +2,8 @@
 
 use crate::pipeline::rates::Rated;
 use crate::pipeline::settings::Settings;
-use crate::science::money::GrainResponse;
-use crate::science::money::yield_at_rate;
-use crate::units::NRate;
-use crate::units::Yield;
+use crate::science::money::{GrainResponse, yield_at_rate};
+use crate::units::{NRate, Yield};
 
 /// Points of the curve.
 const POINTS: u32 = 41;
@@ -14,13 +12,19 @@ const POINTS: u32 = 41;
 ///
 /// `min(YP0 + (N + applied) · e / g, YPN)` cell by cell, so the mean bends where single cells reach their ceilings.
 pub fn mean_yield_at_flat_rates(settings: &Settings, rated: &Rated) -> Vec<(NRate, Yield)> {
-    let Some(yields) = settings.response.yields() else { return Vec::new() };
+    let Some(yields) = settings.response.yields() else {
+        return Vec::new();
+    };
     let response = GrainResponse {
         grain_nitrogen: yields.grain_nitrogen,
         use_efficiency: yields.use_efficiency,
         applied_since_sensing: settings.response.applied_since_sensing,
     };
-    let cells: Vec<(f64, Yield, Yield)> = rated.cells.iter().filter_map(|cell| Some((cell.area.get(), cell.yield_without?, cell.yield_with?))).collect();
+    let cells: Vec<(f64, Yield, Yield)> = rated
+        .cells
+        .iter()
+        .filter_map(|cell| Some((cell.area.get(), cell.yield_without?, cell.yield_with?)))
+        .collect();
     let area: f64 = cells.iter().map(|cell| cell.0).sum();
     if area <= 0.0 {
         return Vec::new();
@@ -28,7 +32,12 @@ pub fn mean_yield_at_flat_rates(settings: &Settings, rated: &Rated) -> Vec<(NRat
     let most = settings.rate.maximum.get();
     let at = |k: u32| {
         let rate = NRate::kg_per_ha(most * f64::from(k) / f64::from(POINTS - 1));
-        let sum: f64 = cells.iter().map(|(area, without, with)| yield_at_rate(*without, *with, rate, &response).get() * area).sum();
+        let sum: f64 = cells
+            .iter()
+            .map(|(area, without, with)| {
+                yield_at_rate(*without, *with, rate, &response).get() * area
+            })
+            .sum();
         (rate, Yield::kg_per_ha(sum / area))
     };
     (0..POINTS).map(at).collect()

@@ -8,28 +8,19 @@ mod between;
 
 use std::collections::BTreeMap;
 
-use self::between::CellErrors;
-use self::between::Drawn;
+use self::between::{CellErrors, Drawn};
 use crate::finding::Finding;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::reference::Reference;
-use crate::pipeline::settings::DoubtSettings;
-use crate::pipeline::settings::Settings;
-use crate::pipeline::settings::StateRate;
-use crate::science::methods::Method;
-use crate::science::methods::RateModel;
-use crate::science::monte_carlo::Band;
-use crate::science::monte_carlo::Draw;
-use crate::science::monte_carlo::Factor;
-use crate::science::monte_carlo::Spreads;
-use crate::science::monte_carlo::USUAL_CURVE_SPREAD;
-use crate::science::monte_carlo::band_of;
-use crate::science::monte_carlo::place_spread;
+use crate::pipeline::settings::{DoubtSettings, Settings, StateRate};
+use crate::science::methods::{Method, RateModel};
+use crate::science::monte_carlo::{
+    Band, Draw, Factor, Spreads, USUAL_CURVE_SPREAD, band_of, place_spread,
+};
 use crate::units::NRate;
 use crate::zones::build::Kind;
-use crate::zones::prescription::CellState;
-use crate::zones::prescription::ZoneRecord;
+use crate::zones::prescription::{CellState, ZoneRecord};
 
 /// Places of the index that are drawn, when there is one reference: over half the range of an index, a cell's band is then within 0.3 kg N/ha of its own draws
 /// (see the tests).
@@ -105,25 +96,46 @@ pub struct Doubt {
 }
 
 /// How wide the doubts of a run are.
-pub fn spreads_of(settings: &DoubtSettings, curve: Option<f64>, reference: &Reference, model: &RateModel) -> Spreads {
+pub fn spreads_of(
+    settings: &DoubtSettings,
+    curve: Option<f64>,
+    reference: &Reference,
+    model: &RateModel,
+) -> Spreads {
     let ratio = match (reference.ratio, reference.low, reference.high) {
-        (Some(ratio), Some(low), Some(high)) if ratio > 0.0 => Some(((low / ratio).min(1.0), (high / ratio).max(1.0))),
+        (Some(ratio), Some(low), Some(high)) if ratio > 0.0 => {
+            Some(((low / ratio).min(1.0), (high / ratio).max(1.0)))
+        }
         _ => None,
     };
-    let place = settings.place_spread.unwrap_or_else(|| place_spread(reference.each.len()));
-    Spreads { ratio, use_efficiency: settings.use_efficiency_spread, curve: curve.unwrap_or(USUAL_CURVE_SPREAD), place }.of_model(model)
+    let place = settings
+        .place_spread
+        .unwrap_or_else(|| place_spread(reference.each.len()));
+    Spreads {
+        ratio,
+        use_efficiency: settings.use_efficiency_spread,
+        curve: curve.unwrap_or(USUAL_CURVE_SPREAD),
+        place,
+    }
+    .of_model(model)
 }
 
 /// Where on a rising axis a value lies: two places and their weights.
 fn located(axis: &[f64], value: f64, nearest: bool) -> [(usize, f64); 2] {
-    let above = axis.partition_point(|place| *place < value).min(axis.len() - 1);
+    let above = axis
+        .partition_point(|place| *place < value)
+        .min(axis.len() - 1);
     let below = above.saturating_sub(1);
     let width = axis[above] - axis[below];
     if above == below || width <= 0.0 || value >= axis[above] {
         return [(above, 1.0), (above, 0.0)];
     }
     let up = ((value - axis[below]) / width).clamp(0.0, 1.0);
-    if nearest { [(if up < 0.5 { below } else { above }, 1.0), (above, 0.0)] } else { [(below, 1.0 - up), (above, up)] }
+    if nearest {
+        [(if up < 0.5 { below } else { above }, 1.0), (above, 0.0)]
+    } else {
+        [(below, 1.0 - up), (above, up)]
+    }
 }
 
 /// Every value, when there are few, else evenly spaced places from the least to the greatest.
@@ -131,7 +143,9 @@ fn axis(mut values: Vec<f64>, most: usize) -> Vec<f64> {
     values.sort_unstable_by(f64::total_cmp);
     values.dedup();
     match (values.first().copied(), values.last().copied()) {
-        (Some(low), Some(high)) if values.len() > most => (0..most).map(|k| low + (high - low) * k as f64 / (most - 1) as f64).collect(),
+        (Some(low), Some(high)) if values.len() > most => (0..most)
+            .map(|k| low + (high - low) * k as f64 / (most - 1) as f64)
+            .collect(),
         _ => values,
     }
 }
@@ -147,22 +161,41 @@ impl Places {
     fn of(cells: impl Iterator<Item = (f64, f64)>, most: usize, nearest: bool, wide: bool) -> Self {
         let (indices, references): (Vec<f64>, Vec<f64>) = cells.unzip();
         let references = axis(references, REFERENCES);
-        let most = most.min(if nearest || wide || references.len() > 1 { MORE_PLACES } else { PLACES });
+        let most = most.min(if nearest || wide || references.len() > 1 {
+            MORE_PLACES
+        } else {
+            PLACES
+        });
         let indices = axis(indices, (most / references.len().max(1)).max(16));
-        Self { references, indices, nearest }
+        Self {
+            references,
+            indices,
+            nearest,
+        }
     }
     fn len(&self) -> usize {
         self.references.len() * self.indices.len()
     }
     /// Index and reference of a place.
     fn at(&self, place: usize) -> (f64, f64) {
-        (self.indices[place % self.indices.len()], self.references[place / self.indices.len()])
+        (
+            self.indices[place % self.indices.len()],
+            self.references[place / self.indices.len()],
+        )
     }
     /// Up to four places and their weights, which add up to 1.
     fn around(&self, index: f64, reference: f64) -> impl Iterator<Item = (usize, f64)> {
-        let (i, r) = (located(&self.indices, index, self.nearest), located(&self.references, reference, self.nearest));
+        let (i, r) = (
+            located(&self.indices, index, self.nearest),
+            located(&self.references, reference, self.nearest),
+        );
         let wide = self.indices.len();
-        r.into_iter().flat_map(move |(r, share)| i.into_iter().map(move |(i, own)| (r * wide + i, own * share))).filter(|(_, weight)| *weight > 0.0)
+        r.into_iter()
+            .flat_map(move |(r, share)| {
+                i.into_iter()
+                    .map(move |(i, own)| (r * wide + i, own * share))
+            })
+            .filter(|(_, weight)| *weight > 0.0)
     }
 }
 
@@ -210,14 +243,25 @@ impl Sum {
     }
     /// Nitrogen for these rates of the table and this field rate. \[kg\]
     fn kg(&self, rate: impl Fn(usize) -> f64, field: f64) -> f64 {
-        let own: f64 = self.own.iter().map(|(place, area)| area * rate(*place)).sum();
-        let held: f64 = self.held.iter().map(|(place, area)| area * rate(*place).min(field)).sum();
+        let own: f64 = self
+            .own
+            .iter()
+            .map(|(place, area)| area * rate(*place))
+            .sum();
+        let held: f64 = self
+            .held
+            .iter()
+            .map(|(place, area)| area * rate(*place).min(field))
+            .sum();
         own + held + self.field * field + self.stated_kg
     }
     /// The same for every draw of a table.
     fn all(&self, table: &[f64], fields: &[f64]) -> Vec<f64> {
         let draws = fields.len();
-        let mut kg: Vec<f64> = fields.iter().map(|field| self.field * field + self.stated_kg).collect();
+        let mut kg: Vec<f64> = fields
+            .iter()
+            .map(|field| self.field * field + self.stated_kg)
+            .collect();
         for (place, area) in &self.own {
             for (kg, rate) in kg.iter_mut().zip(&table[place * draws..]) {
                 *kg += area * rate;
@@ -238,17 +282,25 @@ impl Sum {
 
 /// What each cell gets, slivers as their hosts.
 fn gets_of(settings: &Settings, rated: &Rated) -> Vec<Gets> {
-    let stated = |rule: StateRate| if let StateRate::Amount(amount) = rule { Gets::Stated(amount.get()) } else { Gets::Field };
+    let stated = |rule: StateRate| {
+        if let StateRate::Amount(amount) = rule {
+            Gets::Stated(amount.get())
+        } else {
+            Gets::Field
+        }
+    };
     (0..rated.cells.len())
         .map(|k| {
             let host = rated.follows[k].map_or(k, |host| host as usize);
             let (cell, reference) = (&rated.cells[host], rated.reference_of[host]);
             match (rated.zone_rates[host].0, cell.index) {
-                (Kind::Canopy, Some(index)) if cell.state == CellState::Thin => match settings.rate.thin {
-                    StateRate::Own => Gets::Own(index, reference),
-                    StateRate::FieldRate => Gets::Held(index, reference),
-                    StateRate::Amount(amount) => Gets::Stated(amount.get()),
-                },
+                (Kind::Canopy, Some(index)) if cell.state == CellState::Thin => {
+                    match settings.rate.thin {
+                        StateRate::Own => Gets::Own(index, reference),
+                        StateRate::FieldRate => Gets::Held(index, reference),
+                        StateRate::Amount(amount) => Gets::Stated(amount.get()),
+                    }
+                }
                 (Kind::Canopy, Some(index)) => Gets::Own(index, reference),
                 (Kind::Bare, _) => stated(settings.rate.bare),
                 _ => stated(settings.rate.unseen),
@@ -258,22 +310,44 @@ fn gets_of(settings: &Settings, rated: &Rated) -> Vec<Gets> {
 }
 
 /// Draws everything. `alike`: the area over which errors of kriged cells are alike \[m²\], where cells are kriged. `None` when the job wants no draws.
-pub fn doubt_of(settings: &Settings, ground: &Ground, reference: &Reference, rated: &Rated, zones: &[ZoneRecord], alike: Option<f64>) -> Option<Doubt> {
+pub fn doubt_of(
+    settings: &Settings,
+    ground: &Ground,
+    reference: &Reference,
+    rated: &Rated,
+    zones: &[ZoneRecord],
+    alike: Option<f64>,
+) -> Option<Doubt> {
     let wanted = settings.doubt;
     if wanted.draws == 0 {
         return None;
     }
     let model = &rated.model;
     let spreads = spreads_of(&wanted, settings.response.curve_spread, reference, model);
-    let areas: Vec<f64> = ground.grid.cells.iter().map(|cell| cell.area / 10_000.0).collect();
+    let areas: Vec<f64> = ground
+        .grid
+        .cells
+        .iter()
+        .map(|cell| cell.area / 10_000.0)
+        .collect();
     let gets = gets_of(settings, rated);
     let draws = wanted.draws as usize;
     let steps = matches!(model.method, Method::ClassTable(_));
     // The field rate is the mean over canopy outside strips, or over all canopy when there is none outside.
     let outside = rated.outside_strips.iter().any(|outside| *outside);
-    let counts = |k: usize| if outside { rated.outside_strips[k] } else { rated.cells[k].state == CellState::Canopy };
+    let counts = |k: usize| {
+        if outside {
+            rated.outside_strips[k]
+        } else {
+            rated.cells[k].state == CellState::Canopy
+        }
+    };
     let errors = CellErrors::of(ground, rated, alike);
-    let used = (0..gets.len()).filter_map(|k| rated.cells[k].index.map(|index| (index, rated.reference_of[k])));
+    let used = (0..gets.len()).filter_map(|k| {
+        rated.cells[k]
+            .index
+            .map(|index| (index, rated.reference_of[k]))
+    });
     let used = used.chain(errors.iter().flat_map(|errors| errors.reached(&gets)));
     let places = Places::of(used, MOST_NUMBERS / draws, steps, errors.is_some());
     if places.len() == 0 {
@@ -293,25 +367,43 @@ pub fn doubt_of(settings: &Settings, ground: &Ground, reference: &Reference, rat
     }
     let one = |draw: &Draw| {
         let moved = draw.moved(model);
-        let rates: Vec<f64> = (0..places.len()).map(|place| rate_at(&places, place, |index, reference| moved.exact(index, reference))).collect();
+        let rates: Vec<f64> = (0..places.len())
+            .map(|place| {
+                rate_at(&places, place, |index, reference| {
+                    moved.exact(index, reference)
+                })
+            })
+            .collect();
         let field = mean.kg(|place| rates[place], 0.0) / mean.area.max(f64::MIN_POSITIVE);
         whole.kg(|place| rates[place], field)
     };
     // Places outermost, so that a place's draws lie side by side.
-    let moved: Vec<_> = (0..u64::from(wanted.draws)).map(|number| spreads.draw(wanted.seed, number).moved(model)).collect();
+    let moved: Vec<_> = (0..u64::from(wanted.draws))
+        .map(|number| spreads.draw(wanted.seed, number).moved(model))
+        .collect();
     let mut table = vec![0.0; places.len() * draws];
     for (place, row) in table.chunks_exact_mut(draws).enumerate() {
         for (rate, moved) in row.iter_mut().zip(&moved) {
-            *rate = rate_at(&places, place, |index, reference| moved.exact(index, reference));
+            *rate = rate_at(&places, place, |index, reference| {
+                moved.exact(index, reference)
+            });
         }
     }
-    let field_rates: Vec<f64> = mean.all(&table, &vec![0.0; draws]).into_iter().map(|kg| kg / mean.area.max(f64::MIN_POSITIVE)).collect();
+    let field_rates: Vec<f64> = mean
+        .all(&table, &vec![0.0; draws])
+        .into_iter()
+        .map(|kg| kg / mean.area.max(f64::MIN_POSITIVE))
+        .collect();
     let field = band_of(&mut whole.all(&table, &field_rates))?;
     let zone_bands = by_zone.iter().map(|zone| {
         if !zone.has_value() {
             return None;
         }
-        let mut rates: Vec<f64> = zone.all(&table, &field_rates).into_iter().map(|kg| kg / zone.area).collect();
+        let mut rates: Vec<f64> = zone
+            .all(&table, &field_rates)
+            .into_iter()
+            .map(|kg| kg / zone.area)
+            .collect();
         band_of(&mut rates)
     });
     let cells = cell_bands(&places, &gets, &table, &field_rates);
@@ -331,7 +423,14 @@ pub fn doubt_of(settings: &Settings, ground: &Ground, reference: &Reference, rat
         parts,
     };
     if let Some(errors) = &errors {
-        let drawn = Drawn { places: &places, table: &table, gets: &gets, areas: &areas, counts: &counts, rated };
+        let drawn = Drawn {
+            places: &places,
+            table: &table,
+            gets: &gets,
+            areas: &areas,
+            counts: &counts,
+            rated,
+        };
         errors.add_to(&mut doubt, &drawn);
     }
     Some(doubt)
@@ -344,14 +443,26 @@ fn rate_at(places: &Places, place: usize, exact: impl Fn(f64, f64) -> Option<f64
 }
 
 /// P10 and P90 of each cell, on the line between those of its places.
-fn cell_bands(places: &Places, gets: &[Gets], table: &[f64], fields: &[f64]) -> Vec<Option<(f64, f64)>> {
+fn cell_bands(
+    places: &Places,
+    gets: &[Gets],
+    table: &[f64],
+    fields: &[f64],
+) -> Vec<Option<(f64, f64)>> {
     let draws = fields.len();
     let mut known: [Vec<Option<Band>>; 2] = [vec![None; places.len()], vec![None; places.len()]];
     let mut at_place = |place: usize, held: bool| -> Option<Band> {
         let known = &mut known[usize::from(held)][place];
         if known.is_none() {
             let row = &table[place * draws..(place + 1) * draws];
-            let mut rates: Vec<f64> = if held { row.iter().zip(fields).map(|(rate, field)| rate.min(*field)).collect() } else { row.to_vec() };
+            let mut rates: Vec<f64> = if held {
+                row.iter()
+                    .zip(fields)
+                    .map(|(rate, field)| rate.min(*field))
+                    .collect()
+            } else {
+                row.to_vec()
+            };
             *known = band_of(&mut rates);
         }
         *known
@@ -376,11 +487,25 @@ fn cell_bands(places: &Places, gets: &[Gets], table: &[f64], fields: &[f64]) -> 
 fn parts_of(spreads: &Spreads, total: &dyn Fn(&Draw) -> f64) -> Vec<Part> {
     let mut parts = Vec::new();
     for factor in Factor::ALL {
-        let Some((low, high)) = spreads.ends(factor) else { continue };
-        let nodes: Vec<(f64, f64)> = spreads.alone(factor).iter().map(|(draw, weight)| (total(draw), *weight)).collect();
+        let Some((low, high)) = spreads.ends(factor) else {
+            continue;
+        };
+        let nodes: Vec<(f64, f64)> = spreads
+            .alone(factor)
+            .iter()
+            .map(|(draw, weight)| (total(draw), *weight))
+            .collect();
         let mean: f64 = nodes.iter().map(|(kg, weight)| kg * weight).sum();
-        let variance: f64 = nodes.iter().map(|(kg, weight)| weight * (kg - mean) * (kg - mean)).sum();
-        parts.push(Part { cause: Cause::Shared(factor), sd_kg: libm::sqrt(variance.max(0.0)), share: 0.0, ends_kg: (total(&low), total(&high)) });
+        let variance: f64 = nodes
+            .iter()
+            .map(|(kg, weight)| weight * (kg - mean) * (kg - mean))
+            .sum();
+        parts.push(Part {
+            cause: Cause::Shared(factor),
+            sd_kg: libm::sqrt(variance.max(0.0)),
+            share: 0.0,
+            ends_kg: (total(&low), total(&high)),
+        });
     }
     in_order(parts)
 }
@@ -389,14 +514,23 @@ fn parts_of(spreads: &Spreads, total: &dyn Fn(&Draw) -> f64) -> Vec<Part> {
 fn in_order(mut parts: Vec<Part>) -> Vec<Part> {
     let all: f64 = parts.iter().map(|part| part.sd_kg * part.sd_kg).sum();
     for part in &mut parts {
-        part.share = if all > 0.0 { part.sd_kg * part.sd_kg / all } else { 0.0 };
+        part.share = if all > 0.0 {
+            part.sd_kg * part.sd_kg / all
+        } else {
+            0.0
+        };
     }
     parts.sort_by(|a, b| b.sd_kg.total_cmp(&a.sd_kg).then(a.cause.cmp(&b.cause)));
     parts
 }
 
 /// Says how wide the band is, what makes it, and what it leaves out.
-pub fn findings_of(settings: &Settings, reference: &Reference, doubt: &Doubt, findings: &mut Vec<Finding>) {
+pub fn findings_of(
+    settings: &Settings,
+    reference: &Reference,
+    doubt: &Doubt,
+    findings: &mut Vec<Finding>,
+) {
     let band = &doubt.field;
     let lb = |kg: f64| settings.output.nitrogen(kg);
     if doubt.parts.is_empty() || band.high - band.low <= 0.0 {
@@ -405,9 +539,17 @@ pub fn findings_of(settings: &Settings, reference: &Reference, doubt: &Doubt, fi
             format!("no doubt that is reckoned with moves the field's {}: the rates are the job's own decision, or held at a limit", lb(doubt.plain_kg)),
         ));
     } else {
-        let said: Vec<String> = doubt.parts.iter().map(|part| format!("{} {:.0} %", part.cause.word(), 100.0 * part.share)).collect();
+        let said: Vec<String> = doubt
+            .parts
+            .iter()
+            .map(|part| format!("{} {:.0} %", part.cause.word(), 100.0 * part.share))
+            .collect();
         let against = if doubt.plain_kg > LEAST_TOTAL {
-            format!(" ({:+.0} to {:+.0} %)", 100.0 * (band.low / doubt.plain_kg - 1.0), 100.0 * (band.high / doubt.plain_kg - 1.0))
+            format!(
+                " ({:+.0} to {:+.0} %)",
+                100.0 * (band.low / doubt.plain_kg - 1.0),
+                100.0 * (band.high / doubt.plain_kg - 1.0)
+            )
         } else {
             String::new()
         };
@@ -436,15 +578,22 @@ pub fn findings_of(settings: &Settings, reference: &Reference, doubt: &Doubt, fi
         ));
     }
     if !assumed.is_empty() {
-        findings.push(Finding::note("doubt.assumed", format!("in that band {}", assumed.join("; "))));
+        findings.push(Finding::note(
+            "doubt.assumed",
+            format!("in that band {}", assumed.join("; ")),
+        ));
     }
-    let uses = crate::science::monte_carlo::uses_reference(&settings.response.method(None, f64::NAN));
+    let uses =
+        crate::science::monte_carlo::uses_reference(&settings.response.method(None, f64::NAN));
     if uses && doubt.spreads.ratio.is_none() {
         findings.push(Finding::caution(
             "doubt.part",
             format!(
                 "the reference itself is not in the band: {}; the true one is wider",
-                reference.no_interval.as_deref().unwrap_or("the response index has no interval")
+                reference
+                    .no_interval
+                    .as_deref()
+                    .unwrap_or("the response index has no interval")
             ),
         ));
     }
@@ -464,18 +613,18 @@ pub fn bounds_of(band: &Band) -> (NRate, NRate) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::science::methods::Limits;
-    use crate::science::methods::ReadBy;
-    use crate::science::methods::class_table::Class;
-    use crate::science::methods::class_table::ClassTable;
-    use crate::science::yield_response::YieldCurve;
-    use crate::science::yield_response::YieldResponse;
+    use crate::science::methods::class_table::{Class, ClassTable};
+    use crate::science::methods::{Limits, ReadBy};
+    use crate::science::yield_response::{YieldCurve, YieldResponse};
     use crate::units::Yield;
     use proptest::prelude::*;
 
     fn model(maximum: f64) -> RateModel {
         let method = YieldResponse {
-            curve: YieldCurve { a: Yield::kg_per_ha(590.0), b: 258.2 },
+            curve: YieldCurve {
+                a: Yield::kg_per_ha(590.0),
+                b: 258.2,
+            },
             growing_days: 94.0,
             maximum_yield: Yield::kg_per_ha(6_700.0),
             ratio_adjustment: None,
@@ -486,34 +635,91 @@ mod tests {
         };
         RateModel {
             method: Method::YieldResponse(method),
-            limits: Limits { largest_ratio: 2.0, applied_since_sensing: NRate::ZERO, minimum: NRate::ZERO, maximum: NRate::kg_per_ha(maximum) },
+            limits: Limits {
+                largest_ratio: 2.0,
+                applied_since_sensing: NRate::ZERO,
+                minimum: NRate::ZERO,
+                maximum: NRate::kg_per_ha(maximum),
+            },
         }
     }
 
-    const ALL: Spreads = Spreads { ratio: Some((0.93, 1.08)), use_efficiency: 0.2, curve: 0.2, place: 0.28 };
+    const ALL: Spreads = Spreads {
+        ratio: Some((0.93, 1.08)),
+        use_efficiency: 0.2,
+        curve: 0.2,
+        place: 0.28,
+    };
 
     /// A table over more values than it has places, and each cell by itself.
     type Bounds = Vec<(f64, f64)>;
-    fn table_and_cells(model: &RateModel, references: usize, draws: u64) -> (Vec<f64>, Vec<f64>, Bounds, Bounds) {
-        let cells: Vec<(f64, f64)> =
-            (0..4_000).map(|k| (0.30 + 0.5 * f64::from(k) / 4_000.0, 0.70 + if references > 1 { 0.04 * f64::from(k % 97) / 97.0 } else { 0.0 })).collect();
-        let places = Places::of(cells.iter().copied(), MOST_NUMBERS, matches!(model.method, Method::ClassTable(_)), false);
+    fn table_and_cells(
+        model: &RateModel,
+        references: usize,
+        draws: u64,
+    ) -> (Vec<f64>, Vec<f64>, Bounds, Bounds) {
+        let cells: Vec<(f64, f64)> = (0..4_000)
+            .map(|k| {
+                (
+                    0.30 + 0.5 * f64::from(k) / 4_000.0,
+                    0.70 + if references > 1 {
+                        0.04 * f64::from(k % 97) / 97.0
+                    } else {
+                        0.0
+                    },
+                )
+            })
+            .collect();
+        let places = Places::of(
+            cells.iter().copied(),
+            MOST_NUMBERS,
+            matches!(model.method, Method::ClassTable(_)),
+            false,
+        );
         let spreads = ALL.of_model(model);
-        let moved: Vec<_> = (0..draws).map(|number| spreads.draw(5, number).moved(model)).collect();
-        let table: Vec<f64> =
-            (0..places.len()).flat_map(|place| moved.iter().map(|m| rate_at(&places, place, |i, r| m.exact(i, r))).collect::<Vec<_>>()).collect();
+        let moved: Vec<_> = (0..draws)
+            .map(|number| spreads.draw(5, number).moved(model))
+            .collect();
+        let table: Vec<f64> = (0..places.len())
+            .flat_map(|place| {
+                moved
+                    .iter()
+                    .map(|m| rate_at(&places, place, |i, r| m.exact(i, r)))
+                    .collect::<Vec<_>>()
+            })
+            .collect();
         let mut sum = Sum::default();
-        let gets: Vec<Gets> = cells.iter().map(|(index, reference)| Gets::Own(*index, *reference)).collect();
+        let gets: Vec<Gets> = cells
+            .iter()
+            .map(|(index, reference)| Gets::Own(*index, *reference))
+            .collect();
         for gets in &gets {
             sum.add(&places, *gets, 0.05);
         }
         let by_table = sum.all(&table, &vec![0.0; moved.len()]);
-        let by_cell = moved.iter().map(|m| cells.iter().map(|(i, r)| 0.05 * m.exact(*i, *r).unwrap()).sum()).collect();
-        let bands = cell_bands(&places, &gets, &table, &vec![0.0; moved.len()]).into_iter().map(Option::unwrap).collect();
+        let by_cell = moved
+            .iter()
+            .map(|m| {
+                cells
+                    .iter()
+                    .map(|(i, r)| 0.05 * m.exact(*i, *r).unwrap())
+                    .sum()
+            })
+            .collect();
+        let bands = cell_bands(&places, &gets, &table, &vec![0.0; moved.len()])
+            .into_iter()
+            .map(Option::unwrap)
+            .collect();
         let own_bands = cells
             .iter()
             .map(|(i, r)| {
-                let band = band_of(&mut moved.iter().map(|m| m.exact(*i, *r).unwrap()).collect::<Vec<_>>()).unwrap();
+                let band = band_of(
+                    &mut moved
+                        .iter()
+                        .map(|m| m.exact(*i, *r).unwrap())
+                        .collect::<Vec<_>>(),
+                )
+                .unwrap();
                 (band.low, band.high)
             })
             .collect();
@@ -526,12 +732,20 @@ mod tests {
             let (by_table, by_cell, bands, own) = table_and_cells(&model(120.0), references, 60);
             for (table, cell) in by_table.iter().zip(&by_cell) {
                 assert!(
-                    (table - cell).abs() < if references == 1 { 2e-3 } else { 1e-2 } * cell.max(1.0),
+                    (table - cell).abs()
+                        < if references == 1 { 2e-3 } else { 1e-2 } * cell.max(1.0),
                     "{references}: {table} by the table, {cell} by cells"
                 );
             }
-            let worst = bands.iter().zip(&own).map(|(a, b)| (a.0 - b.0).abs().max((a.1 - b.1).abs())).fold(0.0, f64::max);
-            assert!(worst < if references == 1 { 0.3 } else { 1.5 }, "{references}: a cell is {worst} kg N/ha off");
+            let worst = bands
+                .iter()
+                .zip(&own)
+                .map(|(a, b)| (a.0 - b.0).abs().max((a.1 - b.1).abs()))
+                .fold(0.0, f64::max);
+            assert!(
+                worst < if references == 1 { 0.3 } else { 1.5 },
+                "{references}: a cell is {worst} kg N/ha off"
+            );
         }
     }
 
@@ -539,14 +753,36 @@ mod tests {
     fn classes_are_not_blurred() {
         let kg = NRate::kg_per_ha;
         let classes = vec![
-            Class { below: Some(0.7), rate: kg(90.0), back_off: false },
-            Class { below: Some(0.9), rate: kg(40.0), back_off: false },
-            Class { below: None, rate: kg(0.0), back_off: false },
+            Class {
+                below: Some(0.7),
+                rate: kg(90.0),
+                back_off: false,
+            },
+            Class {
+                below: Some(0.9),
+                rate: kg(40.0),
+                back_off: false,
+            },
+            Class {
+                below: None,
+                rate: kg(0.0),
+                back_off: false,
+            },
         ];
-        let table = RateModel { method: Method::ClassTable(ClassTable { by: ReadBy::Index, classes }), limits: model(120.0).limits };
+        let table = RateModel {
+            method: Method::ClassTable(ClassTable {
+                by: ReadBy::Index,
+                classes,
+            }),
+            limits: model(120.0).limits,
+        };
         // Read by the index nothing moves it: every band is a class's own rate.
         let (_, _, bands, own) = table_and_cells(&table, 1, 40);
-        assert!(bands.iter().all(|(low, high)| [0.0, 40.0, 90.0].contains(low) && low <= high));
+        assert!(
+            bands
+                .iter()
+                .all(|(low, high)| [0.0, 40.0, 90.0].contains(low) && low <= high)
+        );
         let other = bands.iter().zip(&own).filter(|(a, b)| a != b).count();
         assert!(other <= 40, "{other} of 4000 cells in another class");
     }
@@ -564,13 +800,25 @@ mod tests {
 
     #[test]
     fn the_widest_doubt_is_told_first() {
-        let only_curve = Spreads { curve: 0.2, ..Spreads::default() };
+        let only_curve = Spreads {
+            curve: 0.2,
+            ..Spreads::default()
+        };
         // Proportional to the curve: its SD is 20 % of the total, and its ends 80 and 120 %.
         let parts = parts_of(&only_curve, &|draw: &Draw| 300.0 * draw.curve);
         assert_eq!(parts.len(), 1);
         assert!((parts[0].sd_kg - 60.0).abs() < 1e-9 && parts[0].share == 1.0);
-        assert!((parts[0].ends_kg.0 - 240.0).abs() < 1e-9 && (parts[0].ends_kg.1 - 360.0).abs() < 1e-9);
-        let parts = parts_of(&Spreads { place: 0.28, curve: 0.2, ..Spreads::default() }, &|draw: &Draw| 300.0 * draw.curve * draw.place);
+        assert!(
+            (parts[0].ends_kg.0 - 240.0).abs() < 1e-9 && (parts[0].ends_kg.1 - 360.0).abs() < 1e-9
+        );
+        let parts = parts_of(
+            &Spreads {
+                place: 0.28,
+                curve: 0.2,
+                ..Spreads::default()
+            },
+            &|draw: &Draw| 300.0 * draw.curve * draw.place,
+        );
         assert_eq!(parts[0].cause, Cause::Shared(Factor::Place));
         // The farthest point would lie below 0 and is held to 0.05.
         assert!((parts[0].share - 0.28 * 0.28 / (0.28 * 0.28 + 0.04)).abs() < 1e-3);

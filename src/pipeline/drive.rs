@@ -6,18 +6,12 @@ use crate::finding::Finding;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::overrun::filled;
 use crate::pipeline::rates::Rated;
-use crate::pipeline::settings::Headland;
-use crate::pipeline::settings::Settings;
-use crate::pipeline::settings::StateRate;
+use crate::pipeline::settings::{Headland, Settings, StateRate};
 use crate::science::yield_response::round_to_step;
-use crate::space::lay::LayError;
-use crate::space::lay::cells_along;
-use crate::space::polygon::grown;
-use crate::space::polygon::oriented;
-use crate::units::Area;
-use crate::units::NRate;
-use crate::zones::build::Kind;
-use crate::zones::build::Rate;
+use crate::space::lay::{LayError, cells_along};
+use crate::space::polygon::{grown, oriented};
+use crate::units::{Area, NRate};
+use crate::zones::build::{Kind, Rate};
 use crate::zones::gentle::hold_steps;
 use crate::zones::prescription::CellState;
 
@@ -33,17 +27,33 @@ const MOSTLY: f64 = 0.5;
 ///
 /// # Errors
 /// [`LayError`] when the inner part cannot be cut into cells.
-pub fn headland(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &mut Vec<Finding>) -> Result<(), LayError> {
-    let Some(Headland { passes, rate }) = settings.machine.headland else { return Ok(()) };
+pub fn headland(
+    settings: &Settings,
+    ground: &Ground,
+    rated: &mut Rated,
+    findings: &mut Vec<Finding>,
+) -> Result<(), LayError> {
+    let Some(Headland { passes, rate }) = settings.machine.headland else {
+        return Ok(());
+    };
     let depth = settings.machine.working_width * f64::from(passes);
     let inner = grown(&filled(&ground.boundary), -depth.get());
     let inside = ground
         .driven
         .iter()
         .enumerate()
-        .map(|(part, driven)| cells_along(&oriented(&driven.region.intersection(&inner)), &ground.grid.way(part)))
+        .map(|(part, driven)| {
+            cells_along(
+                &oriented(&driven.region.intersection(&inner)),
+                &ground.grid.way(part),
+            )
+        })
         .collect::<Result<Vec<_>, _>>()?;
-    let inner_area = |part: usize, row: i32, col: i32| inside[part].find(0, row, col).map_or(0.0, |k| inside[part].cells[k].area);
+    let inner_area = |part: usize, row: i32, col: i32| {
+        inside[part]
+            .find(0, row, col)
+            .map_or(0.0, |k| inside[part].cells[k].area)
+    };
     let step = settings.rate.step.get();
     let (mut cells, mut canopy, mut area, mut moved) = (0_usize, 0_usize, Area::ZERO, 0.0);
     for (k, cell) in ground.grid.cells.iter().enumerate() {
@@ -51,7 +61,8 @@ pub fn headland(settings: &Settings, ground: &Ground, rated: &mut Rated, finding
             continue;
         }
         canopy += 1;
-        if cell.area - inner_area(ground.grid.part_of(k), cell.row, cell.col) <= MOSTLY * cell.area {
+        if cell.area - inner_area(ground.grid.part_of(k), cell.row, cell.col) <= MOSTLY * cell.area
+        {
             continue;
         }
         cells += 1;
@@ -68,7 +79,10 @@ pub fn headland(settings: &Settings, ground: &Ground, rated: &mut Rated, finding
     own_rates(rated, step);
     let way = match rate {
         StateRate::Own => "keeps its own rates, in zones of its own".to_owned(),
-        StateRate::FieldRate => format!("gets the field rate, {:.1}", NRate::kg_per_ha(rated.field_q as f64 * step)),
+        StateRate::FieldRate => format!(
+            "gets the field rate, {:.1}",
+            NRate::kg_per_ha(rated.field_q as f64 * step)
+        ),
         StateRate::Amount(amount) => format!("gets {amount:.1}"),
     };
     let what = format!(
@@ -77,8 +91,15 @@ pub fn headland(settings: &Settings, ground: &Ground, rated: &mut Rated, finding
         settings.output.nitrogen_moved(moved)
     );
     findings.push(if cells == 0 || cells == canopy {
-        let why = if cells == 0 { "no canopy cell lies in it" } else { "every canopy cell lies in it, so that nothing of the map is left" };
-        Finding::caution("machine.headland", format!("{what}; {why}: look at machine.headland"))
+        let why = if cells == 0 {
+            "no canopy cell lies in it"
+        } else {
+            "every canopy cell lies in it, so that nothing of the map is left"
+        };
+        Finding::caution(
+            "machine.headland",
+            format!("{what}; {why}: look at machine.headland"),
+        )
     } else {
         Finding::note("machine.headland", what)
     });
@@ -89,8 +110,15 @@ pub fn headland(settings: &Settings, ground: &Ground, rated: &mut Rated, finding
 ///
 /// # Findings
 /// `rate.largest_step` (note): cells changed, and what that did to the total.
-pub fn largest_step(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &mut Vec<Finding>) {
-    let Some(largest) = settings.rate.largest_step else { return };
+pub fn largest_step(
+    settings: &Settings,
+    ground: &Ground,
+    rated: &mut Rated,
+    findings: &mut Vec<Finding>,
+) {
+    let Some(largest) = settings.rate.largest_step else {
+        return;
+    };
     let rule = &settings.rate;
     let step = rule.step.get();
     // A multiple of the step, so that rounded rates keep it too.
@@ -100,14 +128,27 @@ pub fn largest_step(settings: &Settings, ground: &Ground, rated: &mut Rated, fin
     let column_of = |k: usize| (grid.part_of(k), grid.cells[k].col);
     order.sort_by_key(|&k| (column_of(k), grid.cells[k].row));
     let (mut changed, mut moved) = (0_usize, 0.0);
-    for column in order.chunk_by(|&a, &b| column_of(a) == column_of(b) && grid.cells[b].row == grid.cells[a].row + 1) {
-        let free = |k: usize| rated.cells[k].state == CellState::Canopy && rated.zone_rates[k].0 == Kind::Canopy;
-        let mut rates: Vec<Option<f64>> = column.iter().map(|&k| free(k).then_some(rated.zone_rates[k].1)).collect();
+    for column in order.chunk_by(|&a, &b| {
+        column_of(a) == column_of(b) && grid.cells[b].row == grid.cells[a].row + 1
+    }) {
+        let free = |k: usize| {
+            rated.cells[k].state == CellState::Canopy && rated.zone_rates[k].0 == Kind::Canopy
+        };
+        let mut rates: Vec<Option<f64>> = column
+            .iter()
+            .map(|&k| free(k).then_some(rated.zone_rates[k].1))
+            .collect();
         hold_steps(&mut rates, largest);
         for (&k, held) in column.iter().zip(rates) {
             let Some(held) = held else { continue };
             let before = rated.zone_rates[k];
-            let rate = round_to_step(NRate::kg_per_ha(held), rule.minimum, rule.maximum, rule.step).map_or(before.2, Rate::Steps);
+            let rate = round_to_step(
+                NRate::kg_per_ha(held),
+                rule.minimum,
+                rule.maximum,
+                rule.step,
+            )
+            .map_or(before.2, Rate::Steps);
             if !rate.same(before.2) {
                 changed += 1;
                 moved += (rate.n(step) - before.2.n(step)) * grid.cells[k].area / 10_000.0;
@@ -127,8 +168,16 @@ pub fn largest_step(settings: &Settings, ground: &Ground, rated: &mut Rated, fin
 }
 
 /// Says where zones step by more than the largest step all the same: small zones joined, totals kept, or ground with a rule of its own.
-pub fn steps_left(settings: &Settings, ground: &Ground, zone_of: &[u32], rate_of: impl Fn(u32) -> f64, findings: &mut Vec<Finding>) {
-    let Some(largest) = settings.rate.largest_step else { return };
+pub fn steps_left(
+    settings: &Settings,
+    ground: &Ground,
+    zone_of: &[u32],
+    rate_of: impl Fn(u32) -> f64,
+    findings: &mut Vec<Finding>,
+) {
+    let Some(largest) = settings.rate.largest_step else {
+        return;
+    };
     let (mut borders, mut greatest) = (0_usize, 0.0_f64);
     for border in &ground.borders {
         let (a, b) = (border.a as usize, border.b as usize);

@@ -1,32 +1,16 @@
 //! The ways that a field is driven: the machine's grid by heading or guidance line, and parts of the field with a heading of their own.
 
-use geo::Area as _;
-use geo::BooleanOps;
-use geo::Distance as _;
-use geo::Euclidean;
-use geo::Line;
-use geo::LineString;
-use geo::MultiPolygon;
-use geo::Point;
+use geo::{Area as _, BooleanOps, Distance as _, Euclidean, Line, LineString, MultiPolygon, Point};
 
 use crate::finding::Finding;
 use crate::pipeline::ground::GroundError;
-use crate::pipeline::settings::Heading;
-use crate::pipeline::settings::Machine;
-use crate::space::cells::Border;
-use crate::space::cells::CellFrame;
-use crate::space::cells::CellGrid;
-use crate::space::cells::Way;
-use crate::space::crs::Crs;
-use crate::space::crs::Projector;
-use crate::space::curve::CurveFault;
-use crate::space::curve::CurveFrame;
-use crate::space::curve::CurveRule;
-use crate::space::curve::thinned;
+use crate::pipeline::settings::{Heading, Machine};
+use crate::space::cells::{Border, CellFrame, CellGrid, Way};
+use crate::space::crs::{Crs, Projector};
+use crate::space::curve::{CurveFault, CurveFrame, CurveRule, thinned};
 use crate::space::lay::lay;
 use crate::space::plane::Plane;
-use crate::space::polygon::least_rectangle;
-use crate::space::polygon::oriented;
+use crate::space::polygon::{least_rectangle, oriented};
 use crate::space::regions::split;
 
 /// Ground that is driven one way.
@@ -47,7 +31,13 @@ pub struct Driven {
 /// Says that only the first of several lines is followed.
 pub(super) fn lines_doubt(lines: &[LineString<f64>], file: &str, findings: &mut Vec<Finding>) {
     if lines.len() > 1 {
-        findings.push(Finding::caution("machine.lines", format!("{file}: {} guidance lines; cells follow the first", lines.len())));
+        findings.push(Finding::caution(
+            "machine.lines",
+            format!(
+                "{file}: {} guidance lines; cells follow the first",
+                lines.len()
+            ),
+        ));
     }
 }
 
@@ -70,7 +60,10 @@ pub(super) struct Bounds<'a> {
 
 /// The last part of a path.
 fn file_name(file: &str) -> String {
-    std::path::Path::new(file).file_name().map_or_else(|| file.to_owned(), |name| name.to_string_lossy().into_owned())
+    std::path::Path::new(file).file_name().map_or_else(
+        || file.to_owned(),
+        |name| name.to_string_lossy().into_owned(),
+    )
 }
 
 /// Overlap of areas that is told. \[m²\]
@@ -86,7 +79,11 @@ pub(super) fn in_areas(
 ) -> Result<(CellGrid, Vec<Border>, Vec<Driven>), GroundError> {
     for (k, area) in areas.iter().enumerate() {
         for (earlier, before) in areas.iter().enumerate().take(k) {
-            let overlap = area.shape.intersection(&before.shape).intersection(bounds.mapped).unsigned_area();
+            let overlap = area
+                .shape
+                .intersection(&before.shape)
+                .intersection(bounds.mapped)
+                .unsigned_area();
             if overlap > OVERLAP {
                 findings.push(Finding::caution(
                     "machine.areas_overlap",
@@ -105,13 +102,26 @@ pub(super) fn in_areas(
     let mut ways = vec![whole];
     for (k, (area, setting)) in areas.iter().zip(&machine.areas).enumerate() {
         if regions[k + 1].0.is_empty() {
-            return Err(GroundError::AreaOutside { area: k + 1, file: area.file.clone() });
+            return Err(GroundError::AreaOutside {
+                area: k + 1,
+                file: area.file.clone(),
+            });
         }
         // As for the whole field, exclusions do not move the grid.
         let own = oriented(&area.shape.intersection(bounds.boundary));
-        ways.push(way_of(machine, &setting.heading, bounds.plane, &own, area.guidance.as_ref(), findings)?);
+        ways.push(way_of(
+            machine,
+            &setting.heading,
+            bounds.plane,
+            &own,
+            area.guidance.as_ref(),
+            findings,
+        )?);
     }
-    let (grid, borders) = lay(&regions, &ways.iter().map(|way| way.0.clone()).collect::<Vec<_>>())?;
+    let (grid, borders) = lay(
+        &regions,
+        &ways.iter().map(|way| way.0.clone()).collect::<Vec<_>>(),
+    )?;
     let name = |k: usize| match k {
         0 if areas.is_empty() => "the field".to_owned(),
         0 => "the rest of the field".to_owned(),
@@ -121,16 +131,36 @@ pub(super) fn in_areas(
         .into_iter()
         .zip(ways)
         .enumerate()
-        .map(|(k, (region, way))| Driven { name: name(k), area: region.unsigned_area(), region, azimuth_deg: way.0.frame().azimuth_deg(), first_pass_v: way.1 })
+        .map(|(k, (region, way))| Driven {
+            name: name(k),
+            area: region.unsigned_area(),
+            region,
+            azimuth_deg: way.0.frame().azimuth_deg(),
+            first_pass_v: way.1,
+        })
         .collect();
     let told: Vec<String> = driven
         .iter()
-        .map(|driven| format!("{}, {:.2} ha, along {:.2}° true", driven.name, driven.area / 10_000.0, bounds.plane.true_azimuth(driven.azimuth_deg)))
+        .map(|driven| {
+            format!(
+                "{}, {:.2} ha, along {:.2}° true",
+                driven.name,
+                driven.area / 10_000.0,
+                bounds.plane.true_azimuth(driven.azimuth_deg)
+            )
+        })
         .collect();
     if areas.is_empty() {
         return Ok((grid, borders, driven));
     }
-    findings.push(Finding::note("machine.areas", format!("the field is driven in {} ways: {}", driven.len(), told.join("; "))));
+    findings.push(Finding::note(
+        "machine.areas",
+        format!(
+            "the field is driven in {} ways: {}",
+            driven.len(),
+            told.join("; ")
+        ),
+    ));
     Ok((grid, borders, driven))
 }
 
@@ -149,17 +179,29 @@ pub(super) fn way_of(
         (Heading::Grid(degrees), _) => *degrees,
         (Heading::Line(_), Some((lines, file))) => {
             let first = lines.first();
-            if let Some(first) = first.filter(|first| bend_of(first) > machine.working_width.get() / 2.0) {
+            if let Some(first) =
+                first.filter(|first| bend_of(first) > machine.working_width.get() / 2.0)
+            {
                 return along_line(machine, plane, shape, first, file, findings);
             }
             let ends = first.and_then(|l| l.0.first().zip(l.0.last()));
-            let (a, b) = ends.filter(|(a, b)| libm::hypot(b.x - a.x, b.y - a.y) > 0.01).ok_or_else(|| GroundError::Guidance { file: file.clone() })?;
+            let (a, b) = ends
+                .filter(|(a, b)| libm::hypot(b.x - a.x, b.y - a.y) > 0.01)
+                .ok_or_else(|| GroundError::Guidance { file: file.clone() })?;
             line = Some((a.x, a.y));
-            libm::atan2(b.x - a.x, b.y - a.y).to_degrees().rem_euclid(360.0)
+            libm::atan2(b.x - a.x, b.y - a.y)
+                .to_degrees()
+                .rem_euclid(360.0)
         }
-        (Heading::Auto | Heading::Line(_), _) => least_rectangle(shape).map_or(0.0, |rectangle| rectangle.azimuth_deg()),
+        (Heading::Auto | Heading::Line(_), _) => {
+            least_rectangle(shape).map_or(0.0, |rectangle| rectangle.azimuth_deg())
+        }
     };
-    let mut frame = CellFrame::new(azimuth, machine.cell_length.get(), machine.cell_width().get());
+    let mut frame = CellFrame::new(
+        azimuth,
+        machine.cell_length.get(),
+        machine.cell_width().get(),
+    );
     let (mut u0, mut v0) = (f64::INFINITY, f64::INFINITY);
     for point in crate::space::polygon::rings_of(shape).iter().flatten() {
         let (u, v) = frame.to_uv(point[0], point[1]);
@@ -179,9 +221,14 @@ pub(super) fn way_of(
 
 /// How far a line bends from the straight between its ends. \[m\]
 fn bend_of(line: &LineString<f64>) -> f64 {
-    let Some((first, last)) = line.0.first().zip(line.0.last()) else { return 0.0 };
+    let Some((first, last)) = line.0.first().zip(line.0.last()) else {
+        return 0.0;
+    };
     let chord = Line::new(*first, *last);
-    line.0.iter().map(|&place| Euclidean.distance(&Point::from(place), &chord)).fold(0.0, f64::max)
+    line.0
+        .iter()
+        .map(|&place| Euclidean.distance(&Point::from(place), &chord))
+        .fold(0.0, f64::max)
 }
 
 /// Passes side by side along a bent line.
@@ -195,17 +242,44 @@ fn along_line(
 ) -> Result<(Way, f64), GroundError> {
     let pass = machine.working_width.get();
     let within = (pass / 40.0).clamp(0.1, 0.6);
-    let look_ahead = machine.look_ahead.map_or(0.0, |look_ahead| look_ahead.distance.get());
+    let look_ahead = machine
+        .look_ahead
+        .map_or(0.0, |look_ahead| look_ahead.distance.get());
     // Machine files reach over the field's edge.
     let room = machine.overrun.get() + look_ahead + pass;
-    let rule = CurveRule { length: machine.cell_length.get(), width: machine.cell_width().get(), pass, room };
+    let rule = CurveRule {
+        length: machine.cell_length.get(),
+        width: machine.cell_width().get(),
+        pass,
+        room,
+    };
     let curve = match CurveFrame::new(&thinned(line, within), shape, &rule) {
         Ok(curve) => curve,
-        Err(CurveFault::NoLength) => return Err(GroundError::Guidance { file: file.to_owned() }),
-        Err(CurveFault::Turns { degrees }) => return Err(GroundError::LineTurns { file: file.to_owned(), degrees }),
-        Err(CurveFault::Tight { place, radius, reach }) => {
-            let (longitude, latitude) = Projector::new(&plane.crs, &Crs::wgs84())?.point(place[0], place[1])?;
-            return Err(GroundError::LineTight { file: file.to_owned(), radius, reach, longitude, latitude });
+        Err(CurveFault::NoLength) => {
+            return Err(GroundError::Guidance {
+                file: file.to_owned(),
+            });
+        }
+        Err(CurveFault::Turns { degrees }) => {
+            return Err(GroundError::LineTurns {
+                file: file.to_owned(),
+                degrees,
+            });
+        }
+        Err(CurveFault::Tight {
+            place,
+            radius,
+            reach,
+        }) => {
+            let (longitude, latitude) =
+                Projector::new(&plane.crs, &Crs::wgs84())?.point(place[0], place[1])?;
+            return Err(GroundError::LineTight {
+                file: file.to_owned(),
+                radius,
+                reach,
+                longitude,
+                latitude,
+            });
         }
     };
     let (from, to) = curve.headings();

@@ -1,45 +1,19 @@
 //! The ground of a run: boundary, exclusions, strips and lines on one working plane, and the machine's grid over it.
 
-use geo::Area as _;
-use geo::BooleanOps;
-use geo::BoundingRect;
-use geo::Centroid;
-use geo::Coord;
-use geo::Distance as _;
-use geo::Euclidean;
-use geo::Intersects as _;
-use geo::LineString;
-use geo::MapCoords as _;
-use geo::MultiPolygon;
+use geo::{
+    Area as _, BooleanOps, BoundingRect, Centroid, Coord, Distance as _, Euclidean,
+    Intersects as _, LineString, MapCoords as _, MultiPolygon,
+};
 
 use crate::finding::Finding;
-use crate::pipeline::driven::AreaShape;
-use crate::pipeline::driven::Bounds;
-use crate::pipeline::driven::Driven;
-use crate::pipeline::driven::in_areas;
-use crate::pipeline::driven::lines_doubt;
-use crate::pipeline::driven::way_of;
+use crate::pipeline::driven::{AreaShape, Bounds, Driven, in_areas, lines_doubt, way_of};
 use crate::pipeline::settings::Settings;
-use crate::space::cells::Border;
-use crate::space::cells::CellGrid;
-use crate::space::cells::Way;
-use crate::space::crs::Crs;
-use crate::space::crs::CrsError;
-use crate::space::crs::Operation;
-use crate::space::crs::Projector;
-use crate::space::cut::CutError;
-use crate::space::cut::borders;
-use crate::space::cut::cut;
+use crate::space::cells::{Border, CellGrid, Way};
+use crate::space::crs::{Crs, CrsError, Operation, Projector};
+use crate::space::cut::{CutError, borders, cut};
 use crate::space::lay::LayError;
-use crate::space::plane::Plane;
-use crate::space::plane::PlaneError;
-use crate::space::plane::choose;
-use crate::space::polygon::carried;
-use crate::space::polygon::grown;
-use crate::space::polygon::joined;
-use crate::space::polygon::less;
-use crate::space::polygon::oriented;
-use crate::space::polygon::repaired;
+use crate::space::plane::{Plane, PlaneError, choose};
+use crate::space::polygon::{carried, grown, joined, less, oriented, repaired};
 use crate::space::raster::Lattice;
 use crate::space::regions::SeamError;
 
@@ -122,12 +96,18 @@ pub struct Ground {
 impl Ground {
     /// Each way that the field is driven.
     pub fn ways(&self) -> Vec<Way> {
-        (0..self.grid.ways()).map(|part| self.grid.way(part)).collect()
+        (0..self.grid.ways())
+            .map(|part| self.grid.way(part))
+            .collect()
     }
     /// What the areas take of ground outside the field within `reach` \[m\], besides their own: for splitting margins as the field is split.
     pub fn areas_reaching(&self, reach: f64) -> Vec<MultiPolygon<f64>> {
         let outside = |region: &MultiPolygon<f64>| less(&grown(region, reach), &self.mapped);
-        self.driven.iter().skip(1).map(|driven| joined(&[driven.region.clone(), outside(&driven.region)])).collect()
+        self.driven
+            .iter()
+            .skip(1)
+            .map(|driven| joined(&[driven.region.clone(), outside(&driven.region)]))
+            .collect()
     }
     /// Heading of the ground that no area covers, from true north. \[°\]
     pub fn heading_true_deg(&self) -> f64 {
@@ -166,7 +146,9 @@ pub enum GroundError {
         swapped_meets: bool,
     },
     /// Nothing is left of the field.
-    #[error("nothing is left of the field: boundary {boundary_ha:.3} ha, exclusions with buffers {exclusions_ha:.3} ha")]
+    #[error(
+        "nothing is left of the field: boundary {boundary_ha:.3} ha, exclusions with buffers {exclusions_ha:.3} ha"
+    )]
     Nothing {
         /// Boundary area. \[ha\]
         boundary_ha: f64,
@@ -208,7 +190,9 @@ pub enum GroundError {
         file: String,
     },
     /// A guidance line that turns too far.
-    #[error("{file}: the guidance line turns by {degrees:.0}° in all, more than the 150° that passes side by side can follow")]
+    #[error(
+        "{file}: the guidance line turns by {degrees:.0}° in all, more than the 150° that passes side by side can follow"
+    )]
     LineTurns {
         /// The file.
         file: String,
@@ -267,15 +251,39 @@ impl Carrier<'_> {
         }
         Ok(way)
     }
-    fn polygons(&mut self, layer: &Layer<MultiPolygon<f64>>) -> Result<Vec<MultiPolygon<f64>>, CrsError> {
-        let sample = layer.shapes.first().and_then(BoundingRect::bounding_rect).map(|r| (r.center().x, r.center().y));
+    fn polygons(
+        &mut self,
+        layer: &Layer<MultiPolygon<f64>>,
+    ) -> Result<Vec<MultiPolygon<f64>>, CrsError> {
+        let sample = layer
+            .shapes
+            .first()
+            .and_then(BoundingRect::bounding_rect)
+            .map(|r| (r.center().x, r.center().y));
         let way = self.way(&layer.crs, sample)?;
-        layer.shapes.iter().map(|shape| carried(shape, &way)).collect()
+        layer
+            .shapes
+            .iter()
+            .map(|shape| carried(shape, &way))
+            .collect()
     }
-    fn lines(&mut self, layer: &Layer<Vec<LineString<f64>>>) -> Result<Vec<LineString<f64>>, CrsError> {
-        let sample = layer.shapes.first().and_then(|lines| lines.first()).and_then(|line| line.0.first()).map(|c| (c.x, c.y));
+    fn lines(
+        &mut self,
+        layer: &Layer<Vec<LineString<f64>>>,
+    ) -> Result<Vec<LineString<f64>>, CrsError> {
+        let sample = layer
+            .shapes
+            .first()
+            .and_then(|lines| lines.first())
+            .and_then(|line| line.0.first())
+            .map(|c| (c.x, c.y));
         let way = self.way(&layer.crs, sample)?;
-        layer.shapes.iter().flatten().map(|line| way.geometry(line)).collect()
+        layer
+            .shapes
+            .iter()
+            .flatten()
+            .map(|line| way.geometry(line))
+            .collect()
     }
 }
 
@@ -296,43 +304,85 @@ pub fn pixel_size(plane: &Crs, lattice: &Lattice, x: f64, y: f64) -> Result<f64,
         back.point(gx, gy)
     };
     let (o, e, s) = (corner(0.0, 0.0)?, corner(1.0, 0.0)?, corner(0.0, 1.0)?);
-    Ok(libm::sqrt(((e.0 - o.0) * (s.1 - o.1) - (e.1 - o.1) * (s.0 - o.0)).abs()))
+    Ok(libm::sqrt(
+        ((e.0 - o.0) * (s.1 - o.1) - (e.1 - o.1) * (s.0 - o.0)).abs(),
+    ))
 }
 
 /// Puts everything onto the working plane and cuts the cells.
 ///
 /// # Errors
 /// [`GroundError`]: several boundaries, an image elsewhere, nothing left, strips outside or overlapping, an unfit plane.
-pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, findings: &mut Vec<Finding>) -> Result<Ground, GroundError> {
+pub fn prepare(
+    inputs: &GroundInputs,
+    settings: &Settings,
+    lattice: &Lattice,
+    findings: &mut Vec<Finding>,
+) -> Result<Ground, GroundError> {
     let layer = &inputs.boundary;
     if layer.shapes.len() > 1 && !settings.field.boundary.merge {
-        return Err(GroundError::Several { file: layer.file.clone(), count: layer.shapes.len() });
+        return Err(GroundError::Several {
+            file: layer.file.clone(),
+            count: layer.shapes.len(),
+        });
     }
     let degrees = Projector::new(&layer.crs, &Crs::wgs84())?;
-    let place = layer.shapes.iter().find_map(Centroid::centroid).map_or((0.0, 0.0), |c| (c.x(), c.y()));
+    let place = layer
+        .shapes
+        .iter()
+        .find_map(Centroid::centroid)
+        .map_or((0.0, 0.0), |c| (c.x(), c.y()));
     let (longitude, latitude) = degrees.point(place.0, place.1)?;
     check_together(layer, lattice, (longitude, latitude))?;
-    let plane = choose(inputs.plane.as_ref(), &lattice.crs, longitude, latitude, findings)?;
-    let mut carrier = Carrier { plane: &plane.crs, operations: Vec::new() };
+    let plane = choose(
+        inputs.plane.as_ref(),
+        &lattice.crs,
+        longitude,
+        latitude,
+        findings,
+    )?;
+    let mut carrier = Carrier {
+        plane: &plane.crs,
+        operations: Vec::new(),
+    };
 
-    let parts: Vec<MultiPolygon<f64>> = carrier.polygons(layer)?.iter().map(|part| mended(part, "boundary", &layer.file, findings)).collect();
+    let parts: Vec<MultiPolygon<f64>> = carrier
+        .polygons(layer)?
+        .iter()
+        .map(|part| mended(part, "boundary", &layer.file, findings))
+        .collect();
     let boundary = oriented(&joined(&parts));
     overlapping(&parts, &boundary, &layer.file, findings);
     let mut grown_parts = Vec::new();
     for (exclusion, layer) in settings.field.exclusions.iter().zip(&inputs.exclusions) {
         let first = grown_parts.len();
         for shape in carrier.polygons(layer)? {
-            grown_parts.push(grown(&mended(&shape, "exclusion", &layer.file, findings), exclusion.buffer.get()));
+            grown_parts.push(grown(
+                &mended(&shape, "exclusion", &layer.file, findings),
+                exclusion.buffer.get(),
+            ));
         }
-        findings.extend(exclusion_apart(layer, &grown_parts[first..], &boundary, &plane.crs));
+        findings.extend(exclusion_apart(
+            layer,
+            &grown_parts[first..],
+            &boundary,
+            &plane.crs,
+        ));
     }
     let exclusions = oriented(&joined(&grown_parts));
-    let buffered = settings.field.exclusions.iter().any(|exclusion| exclusion.buffer.get() > 0.0);
+    let buffered = settings
+        .field
+        .exclusions
+        .iter()
+        .any(|exclusion| exclusion.buffer.get() > 0.0);
     let field = oriented(&less(&boundary, &exclusions));
     let area = field.unsigned_area();
     if area <= 0.0 {
         let ha = |p: &MultiPolygon<f64>| p.unsigned_area() / 10_000.0;
-        return Err(GroundError::Nothing { boundary_ha: ha(&boundary), exclusions_ha: ha(&exclusions) });
+        return Err(GroundError::Nothing {
+            boundary_ha: ha(&boundary),
+            exclusions_ha: ha(&exclusions),
+        });
     }
     let strips = match &inputs.strips {
         Some(layer) => strips_of(&mut carrier, layer, &field, findings)?,
@@ -341,7 +391,12 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
     let mut reference_zones = Vec::new();
     if let Some(layer) = &inputs.reference_zones {
         for shape in carrier.polygons(layer)? {
-            reference_zones.push(mended(&shape, "zone of the reference", &layer.file, findings));
+            reference_zones.push(mended(
+                &shape,
+                "zone of the reference",
+                &layer.file,
+                findings,
+            ));
         }
     }
     let mut hard_edges = Vec::new();
@@ -357,7 +412,11 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
     }
     let mut areas = Vec::new();
     for AreaInput { shapes, guidance } in &inputs.areas {
-        let parts: Vec<MultiPolygon<f64>> = carrier.polygons(shapes)?.iter().map(|part| mended(part, "area", &shapes.file, findings)).collect();
+        let parts: Vec<MultiPolygon<f64>> = carrier
+            .polygons(shapes)?
+            .iter()
+            .map(|part| mended(part, "area", &shapes.file, findings))
+            .collect();
         let guidance = match guidance {
             Some(layer) => Some((carrier.lines(layer)?, layer.file.clone())),
             None => None,
@@ -365,37 +424,94 @@ pub fn prepare(inputs: &GroundInputs, settings: &Settings, lattice: &Lattice, fi
         if let Some((lines, file)) = &guidance {
             lines_doubt(lines, file, findings);
         }
-        areas.push(AreaShape { shape: oriented(&joined(&parts)), file: shapes.file.clone(), guidance });
+        areas.push(AreaShape {
+            shape: oriented(&joined(&parts)),
+            file: shapes.file.clone(),
+            guidance,
+        });
     }
     let centre = field.centroid().map_or((0.0, 0.0), |c| (c.x(), c.y()));
     let pixel = pixel_size(&plane.crs, lattice, centre.0, centre.1)?;
-    carrier.way(&lattice.crs, Some(lattice.affine.to_ground(lattice.cols as f64 / 2.0, lattice.rows as f64 / 2.0)))?;
+    carrier.way(
+        &lattice.crs,
+        Some(
+            lattice
+                .affine
+                .to_ground(lattice.cols as f64 / 2.0, lattice.rows as f64 / 2.0),
+        ),
+    )?;
     let operations = carrier.operations;
     for operation in &operations {
-        let accuracy = operation.accuracy_m.map_or_else(|| "no accuracy stated".to_owned(), |a| format!("stated accuracy {a} m"));
-        findings.push(Finding::note("plane.transformed", format!("{} → {}: {} ({accuracy})", operation.from, operation.to, operation.name)));
+        let accuracy = operation.accuracy_m.map_or_else(
+            || "no accuracy stated".to_owned(),
+            |a| format!("stated accuracy {a} m"),
+        );
+        findings.push(Finding::note(
+            "plane.transformed",
+            format!(
+                "{} → {}: {} ({accuracy})",
+                operation.from, operation.to, operation.name
+            ),
+        ));
     }
-    let mapped = if settings.field.map_strips { field.clone() } else { oriented(&less(&field, &joined(&strips))) };
-    let whole = way_of(&settings.machine, &settings.machine.heading, &plane, &boundary, guidance.as_ref(), findings)?;
-    let (grid, borders, driven) = if let (true, Way::Straight(frame)) = (settings.machine.areas.is_empty(), &whole.0) {
-        let grid = cut(&mapped, *frame)?;
-        let borders = borders(&grid);
-        let driven = Driven {
-            name: "the field".to_owned(),
-            area: mapped.unsigned_area(),
-            region: mapped.clone(),
-            azimuth_deg: frame.azimuth_deg(),
-            first_pass_v: whole.1,
-        };
-        (grid, borders, vec![driven])
+    let mapped = if settings.field.map_strips {
+        field.clone()
     } else {
-        let bounds = Bounds { plane: &plane, boundary: &boundary, mapped: &mapped };
-        in_areas(&settings.machine, &bounds, whole, &areas, findings)?
+        oriented(&less(&field, &joined(&strips)))
     };
-    Ok(Ground { plane, boundary, exclusions, buffered, field, area, mapped, strips, reference_zones, hard_edges, pixel, grid, borders, driven, operations })
+    let whole = way_of(
+        &settings.machine,
+        &settings.machine.heading,
+        &plane,
+        &boundary,
+        guidance.as_ref(),
+        findings,
+    )?;
+    let (grid, borders, driven) =
+        if let (true, Way::Straight(frame)) = (settings.machine.areas.is_empty(), &whole.0) {
+            let grid = cut(&mapped, *frame)?;
+            let borders = borders(&grid);
+            let driven = Driven {
+                name: "the field".to_owned(),
+                area: mapped.unsigned_area(),
+                region: mapped.clone(),
+                azimuth_deg: frame.azimuth_deg(),
+                first_pass_v: whole.1,
+            };
+            (grid, borders, vec![driven])
+        } else {
+            let bounds = Bounds {
+                plane: &plane,
+                boundary: &boundary,
+                mapped: &mapped,
+            };
+            in_areas(&settings.machine, &bounds, whole, &areas, findings)?
+        };
+    Ok(Ground {
+        plane,
+        boundary,
+        exclusions,
+        buffered,
+        field,
+        area,
+        mapped,
+        strips,
+        reference_zones,
+        hard_edges,
+        pixel,
+        grid,
+        borders,
+        driven,
+        operations,
+    })
 }
 
-fn mended(shape: &MultiPolygon<f64>, what: &str, file: &str, findings: &mut Vec<Finding>) -> MultiPolygon<f64> {
+fn mended(
+    shape: &MultiPolygon<f64>,
+    what: &str,
+    file: &str,
+    findings: &mut Vec<Finding>,
+) -> MultiPolygon<f64> {
     let mended = repaired(shape);
     if let Some(change) = mended.area_change {
         findings.push(Finding::caution(
@@ -407,14 +523,24 @@ fn mended(shape: &MultiPolygon<f64>, what: &str, file: &str, findings: &mut Vec<
 }
 
 /// A word where exclusions take nothing away: what must get nothing then gets its rate. A stop where longitude and latitude are swapped.
-fn exclusion_apart(layer: &Layer<MultiPolygon<f64>>, grown: &[MultiPolygon<f64>], boundary: &MultiPolygon<f64>, plane: &Crs) -> Option<Finding> {
+fn exclusion_apart(
+    layer: &Layer<MultiPolygon<f64>>,
+    grown: &[MultiPolygon<f64>],
+    boundary: &MultiPolygon<f64>,
+    plane: &Crs,
+) -> Option<Finding> {
     if grown.iter().any(|shape| shape.intersects(boundary)) {
         return None;
     }
     let file = &layer.file;
     let swapped = |shape: &MultiPolygon<f64>| {
-        let turned = shape.map_coords(|place| Coord { x: place.y, y: place.x });
-        Projector::new(&layer.crs, plane).and_then(|way| carried(&turned, &way)).is_ok_and(|shape| shape.intersects(boundary))
+        let turned = shape.map_coords(|place| Coord {
+            x: place.y,
+            y: place.x,
+        });
+        Projector::new(&layer.crs, plane)
+            .and_then(|way| carried(&turned, &way))
+            .is_ok_and(|shape| shape.intersects(boundary))
     };
     if layer.crs.is_geographic() && layer.shapes.iter().any(swapped) {
         let text = format!(
@@ -422,7 +548,10 @@ fn exclusion_apart(layer: &Layer<MultiPolygon<f64>>, grown: &[MultiPolygon<f64>]
         );
         return Some(Finding::stop("field.exclude_apart", text));
     }
-    let far = grown.iter().map(|shape| Euclidean.distance(shape, boundary)).fold(f64::INFINITY, f64::min);
+    let far = grown
+        .iter()
+        .map(|shape| Euclidean.distance(shape, boundary))
+        .fold(f64::INFINITY, f64::min);
     let text = format!(
         "{file}: this exclusion lies wholly outside the field, {far:.0} m from it at least, and takes nothing away: look whether it is the right file and system"
     );
@@ -430,7 +559,12 @@ fn exclusion_apart(layer: &Layer<MultiPolygon<f64>>, grown: &[MultiPolygon<f64>]
 }
 
 /// Says that joined features of a boundary overlap: a hole that was drawn as a feature of its own is none any more.
-fn overlapping(parts: &[MultiPolygon<f64>], boundary: &MultiPolygon<f64>, file: &str, findings: &mut Vec<Finding>) {
+fn overlapping(
+    parts: &[MultiPolygon<f64>],
+    boundary: &MultiPolygon<f64>,
+    file: &str,
+    findings: &mut Vec<Finding>,
+) {
     let each: f64 = parts.iter().map(geo::Area::unsigned_area).sum();
     let overlap = each - boundary.unsigned_area();
     if overlap > 1e-4 * each {
@@ -445,19 +579,33 @@ fn overlapping(parts: &[MultiPolygon<f64>], boundary: &MultiPolygon<f64>, file: 
 }
 
 /// Refuses an image that does not show the boundary.
-fn check_together(layer: &Layer<MultiPolygon<f64>>, lattice: &Lattice, centre: (f64, f64)) -> Result<(), GroundError> {
+fn check_together(
+    layer: &Layer<MultiPolygon<f64>>,
+    lattice: &Lattice,
+    centre: (f64, f64),
+) -> Result<(), GroundError> {
     let (cols, rows) = (lattice.cols as f64, lattice.rows as f64);
     let reach = |longitude: f64, latitude: f64| -> Option<(f64, f64)> {
-        let (x, y) = Projector::new(&Crs::wgs84(), &lattice.crs).ok()?.point(longitude, latitude).ok()?;
+        let (x, y) = Projector::new(&Crs::wgs84(), &lattice.crs)
+            .ok()?
+            .point(longitude, latitude)
+            .ok()?;
         Some(lattice.affine.to_pixel(x, y))
     };
     let way = Projector::new(&layer.crs, &lattice.crs)?;
     let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
     for shape in &layer.shapes {
-        for corner in
-            shape.bounding_rect().iter().flat_map(|r| [(r.min().x, r.min().y), (r.max().x, r.min().y), (r.max().x, r.max().y), (r.min().x, r.max().y)])
-        {
-            let Ok((x, y)) = way.point(corner.0, corner.1) else { continue };
+        for corner in shape.bounding_rect().iter().flat_map(|r| {
+            [
+                (r.min().x, r.min().y),
+                (r.max().x, r.min().y),
+                (r.max().x, r.max().y),
+                (r.min().x, r.max().y),
+            ]
+        }) {
+            let Ok((x, y)) = way.point(corner.0, corner.1) else {
+                continue;
+            };
             let (col, row) = lattice.affine.to_pixel(x, y);
             low = [low[0].min(col), low[1].min(row)];
             high = [high[0].max(col), high[1].max(row)];
@@ -470,12 +618,25 @@ fn check_together(layer: &Layer<MultiPolygon<f64>>, lattice: &Lattice, centre: (
     let image = Projector::new(&lattice.crs, &Crs::wgs84())?.point(middle.0, middle.1)?;
     let distance_km = {
         // Great circle on a sphere of 6371 km: only a message.
-        let (a, b) = ((centre.0.to_radians(), centre.1.to_radians()), (image.0.to_radians(), image.1.to_radians()));
+        let (a, b) = (
+            (centre.0.to_radians(), centre.1.to_radians()),
+            (image.0.to_radians(), image.1.to_radians()),
+        );
         let h = |d: f64| libm::sin(d / 2.0) * libm::sin(d / 2.0);
-        2.0 * 6371.0 * libm::asin(libm::sqrt((h(b.1 - a.1) + libm::cos(a.1) * libm::cos(b.1) * h(b.0 - a.0)).min(1.0)))
+        2.0 * 6371.0
+            * libm::asin(libm::sqrt(
+                (h(b.1 - a.1) + libm::cos(a.1) * libm::cos(b.1) * h(b.0 - a.0)).min(1.0),
+            ))
     };
-    let swapped = reach(centre.1, centre.0).is_some_and(|(col, row)| col > 0.0 && col < cols && row > 0.0 && row < rows);
-    Err(GroundError::Apart { file: layer.file.clone(), boundary: centre, image, distance_km, swapped_meets: swapped })
+    let swapped = reach(centre.1, centre.0)
+        .is_some_and(|(col, row)| col > 0.0 && col < cols && row > 0.0 && row < rows);
+    Err(GroundError::Apart {
+        file: layer.file.clone(),
+        boundary: centre,
+        image,
+        distance_km,
+        swapped_meets: swapped,
+    })
 }
 
 /// Each polygon part of each feature is one strip.
@@ -494,12 +655,20 @@ fn strips_of(
     for (k, strip) in strips.iter().enumerate() {
         let share = strip.intersection(field).unsigned_area() / strip.unsigned_area();
         if share < 0.5 - 1e-6 {
-            return Err(GroundError::StripOutside { strip: k + 1, share, file: layer.file.clone() });
+            return Err(GroundError::StripOutside {
+                strip: k + 1,
+                share,
+                file: layer.file.clone(),
+            });
         }
         for (other, before) in strips.iter().enumerate().take(k) {
             let area = strip.intersection(before).unsigned_area();
             if area > 1e-3 {
-                return Err(GroundError::StripsOverlap { first: other + 1, second: k + 1, area });
+                return Err(GroundError::StripsOverlap {
+                    first: other + 1,
+                    second: k + 1,
+                    area,
+                });
             }
         }
     }

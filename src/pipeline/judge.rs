@@ -3,13 +3,8 @@
 use crate::finding::Finding;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::reference::Reference;
-use crate::pipeline::run::Looked;
-use crate::pipeline::run::Sources;
-use crate::pipeline::settings::Compare;
-use crate::pipeline::settings::Crop;
-use crate::pipeline::settings::Output;
-use crate::pipeline::settings::Response;
-use crate::pipeline::settings::Settings;
+use crate::pipeline::run::{Looked, Sources};
+use crate::pipeline::settings::{Compare, Crop, Output, Response, Settings};
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::Totals;
 use crate::science::methods::Method;
@@ -38,7 +33,13 @@ pub fn cautions(
 ) {
     season(settings, sources.growing_days, totals, findings);
     response(&settings.output, reference, totals, findings);
-    doubts(&settings.output, &looked.strips, reference, totals, findings);
+    doubts(
+        &settings.output,
+        &looked.strips,
+        reference,
+        totals,
+        findings,
+    );
     dates(settings, findings);
     if totals.unseen_share > 0.25 {
         findings.push(Finding::stop(
@@ -49,7 +50,13 @@ pub fn cautions(
             ),
         ));
     } else if totals.unseen_share > 0.0 {
-        findings.push(Finding::note("image.unseen_part", format!("{:.1} % of the field was not seen and gets its stated rate", 100.0 * totals.unseen_share)));
+        findings.push(Finding::note(
+            "image.unseen_part",
+            format!(
+                "{:.1} % of the field was not seen and gets its stated rate",
+                100.0 * totals.unseen_share
+            ),
+        ));
     }
     if let Some(usual) = settings.rate.usual {
         let mean = totals.mean_rate;
@@ -71,11 +78,17 @@ pub fn cautions(
     method(&settings.response, findings);
     let asked = Told {
         region: settings.field.region.as_deref(),
-        sensor: settings.imagery.as_ref().and_then(|image| image.sensor.as_deref()),
+        sensor: settings
+            .imagery
+            .as_ref()
+            .and_then(|image| image.sensor.as_deref()),
         index: settings.imagery.as_ref().map(|image| image.index.as_str()),
     };
     made_for(&settings.response, &asked, findings);
-    if settings.rate.season_limit.is_some() && settings.rate.maximum < settings.rate.maximum_written && totals.held_share > 0.0 {
+    if settings.rate.season_limit.is_some()
+        && settings.rate.maximum < settings.rate.maximum_written
+        && totals.held_share > 0.0
+    {
         findings.push(Finding::caution(
             "rate.season_held",
             format!(
@@ -96,15 +109,24 @@ pub fn cautions(
             ),
         ));
     }
-    if settings.imagery.as_ref().is_some_and(|image| image.point_spread.is_any()) {
-        findings
-            .push(Finding::note("reference.point_spread", "the sensor's blur is taken out of the strip's reading only; cells are not sharpened".to_owned()));
+    if settings
+        .imagery
+        .as_ref()
+        .is_some_and(|image| image.point_spread.is_any())
+    {
+        findings.push(Finding::note(
+            "reference.point_spread",
+            "the sensor's blur is taken out of the strip's reading only; cells are not sharpened"
+                .to_owned(),
+        ));
     }
 }
 
 /// Says where the curve and the greatest yield cannot both be right: an amount in the wrong unit looks like a field that needs nothing.
 fn yields(settings: &Settings, totals: &Totals, findings: &mut Vec<Finding>) {
-    let (Some(yields), Some((without, _))) = (settings.response.yields(), totals.yields) else { return };
+    let (Some(yields), Some((without, _))) = (settings.response.yields(), totals.yields) else {
+        return;
+    };
     let most = yields.maximum_yield;
     if totals.capped_without_share > 0.5 {
         findings.push(Finding::caution(
@@ -138,15 +160,22 @@ fn direction(settings: &Settings, totals: &Totals, findings: &mut Vec<Finding>) 
                 "paler patches get more; ground that looks like the strip still gets what the line says, 50 to 60 lb N/ac by the published ones"
             }
             method if method.falls_with_index() => "paler patches get more",
-            Method::SquareRoot(_) | Method::ClassTable(_) => "paler patches get more, down to where the method backs off: the palest get less again",
+            Method::SquareRoot(_) | Method::ClassTable(_) => {
+                "paler patches get more, down to where the method backs off: the palest get less again"
+            }
             _ => "greener patches get more: the ramp rises with what it is read by",
         };
-        findings.push(Finding::note("rate.direction", format!("{words}; ratios are used as measured, not adjusted")));
+        findings.push(Finding::note(
+            "rate.direction",
+            format!("{words}; ratios are used as measured, not adjusted"),
+        ));
         return;
     };
     let words = match yields.compare {
         Compare::EachCell => "each cell is compared with the strip: paler patches get more",
-        Compare::WholeField => "every cell gets the field's response index: greener patches get more",
+        Compare::WholeField => {
+            "every cell gets the field's response index: greener patches get more"
+        }
     };
     let other = totals.n_kg_by_compare.1.map_or_else(String::new, |whole| {
         format!(
@@ -161,7 +190,9 @@ fn direction(settings: &Settings, totals: &Totals, findings: &mut Vec<Finding>) 
 
 /// Says whether the response index is raw or adjusted; it is never adjusted twice.
 pub fn adjustment(response: &Response, findings: &mut Vec<Finding>) {
-    let Some(yields) = response.yields() else { return };
+    let Some(yields) = response.yields() else {
+        return;
+    };
     findings.push(match yields.ratio_adjustment {
         Some((slope, intercept)) => Finding::note(
             "rate.adjusted",
@@ -226,8 +257,20 @@ pub struct Told<'a> {
 pub fn made_for(response: &Response, told: &Told<'_>, findings: &mut Vec<Finding>) {
     let fitted = response.fitted();
     let pairs = [
-        ("response.region", "region", "field.region", fitted.region.as_deref(), told.region),
-        ("response.sensor", "sensor", "imagery.sensor", fitted.sensor.as_deref(), told.sensor),
+        (
+            "response.region",
+            "region",
+            "field.region",
+            fitted.region.as_deref(),
+            told.region,
+        ),
+        (
+            "response.sensor",
+            "sensor",
+            "imagery.sensor",
+            fitted.sensor.as_deref(),
+            told.sensor,
+        ),
     ];
     for (code, what, key, made_for, here) in pairs {
         match (made_for, here) {
@@ -267,14 +310,22 @@ pub fn growing_days(crop: &Crop, days: f64, findings: &mut Vec<Finding>) {
             "season.early",
             format!("only {days} growing days since planting: below {LEAST_DAYS:.0} every response index is close to 1 and says nothing; sense again later"),
         ));
-    } else if let Some((low, high)) = crop.window_days.filter(|(low, high)| days < *low || days > *high) {
+    } else if let Some((low, high)) = crop
+        .window_days
+        .filter(|(low, high)| days < *low || days > *high)
+    {
         findings.push(Finding::caution(
             "season.window",
             format!("{days} growing days lie outside {low:.0} to {high:.0}, where the index foretells the yield of {} best", crop.name),
         ));
     }
     if days > MOST_DAYS {
-        findings.push(Finding::caution("season.late", format!("{days} growing days are more than the {MOST_DAYS:.0} that the curve was made for")));
+        findings.push(Finding::caution(
+            "season.late",
+            format!(
+                "{days} growing days are more than the {MOST_DAYS:.0} that the curve was made for"
+            ),
+        ));
     }
 }
 
@@ -296,7 +347,8 @@ fn season(settings: &Settings, days: f64, totals: &Totals, findings: &mut Vec<Fi
 }
 
 fn response(output: &Output, reference: &Reference, totals: &Totals, findings: &mut Vec<Finding>) {
-    let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio) else {
+    let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio)
+    else {
         if let Some(ratio) = reference.ratio.filter(|ratio| *ratio < PALER) {
             findings.push(Finding::caution(
                 "reference.below",
@@ -324,13 +376,28 @@ fn response(output: &Output, reference: &Reference, totals: &Totals, findings: &
     }
 }
 
-fn doubts(output: &Output, strips: &[Strip], reference: &Reference, totals: &Totals, findings: &mut Vec<Finding>) {
+fn doubts(
+    output: &Output,
+    strips: &[Strip],
+    reference: &Reference,
+    totals: &Totals,
+    findings: &mut Vec<Finding>,
+) {
     let base = totals.n_kg_base;
     let n = |kg: f64| output.nitrogen(kg);
     // Against a total of nothing no percentage means anything, but another total is a doubt all the more.
-    let by_how_much = |other: f64, digits: usize| if base > LEAST_TOTAL { format!(" ({:+.*} %)", digits, 100.0 * (other / base - 1.0)) } else { String::new() };
+    let by_how_much = |other: f64, digits: usize| {
+        if base > LEAST_TOTAL {
+            format!(" ({:+.*} %)", digits, 100.0 * (other / base - 1.0))
+        } else {
+            String::new()
+        }
+    };
     let moves = |other: f64, share: f64| (other - base).abs() > (share * base).max(LEAST_TOTAL);
-    if let Some(other) = totals.n_kg_by_ratio.filter(|other| reference.kind == "strips" && moves(*other, 0.15)) {
+    if let Some(other) = totals
+        .n_kg_by_ratio
+        .filter(|other| reference.kind == "strips" && moves(*other, 0.15))
+    {
         findings.push(Finding::caution(
             "reference.ratio_total",
             format!("by the strip's ratio instead of its level seen ground would get {} instead of {}{}: where the strip lies decides; look whether its place stands for the field", n(other), n(base), by_how_much(other, 0)),
@@ -344,15 +411,33 @@ fn doubts(output: &Output, strips: &[Strip], reference: &Reference, totals: &Tot
             ));
         }
     }
-    if let Some(other) = totals.n_kg_without_dropping.filter(|other| moves(*other, 0.0)) {
+    if let Some(other) = totals
+        .n_kg_without_dropping
+        .filter(|other| moves(*other, 0.0))
+    {
         findings.push(Finding::note(
             "reference.dropped_total",
-            format!("without leaving segments out seen ground would get {} instead of {}{}", n(other), n(base), by_how_much(other, 1)),
+            format!(
+                "without leaving segments out seen ground would get {} instead of {}{}",
+                n(other),
+                n(base),
+                by_how_much(other, 1)
+            ),
         ));
     }
     if let Some(spread) = reference.between_strips {
-        let each: Vec<String> = totals.n_kg_by_strip.iter().map(|(number, kg)| format!("strip {number} alone {}{}", n(*kg), by_how_much(*kg, 0))).collect();
-        findings.push(Finding::note("reference.strips", format!("the strips' indices differ with a standard deviation of {spread:.4}: {}", each.join(", "))));
+        let each: Vec<String> = totals
+            .n_kg_by_strip
+            .iter()
+            .map(|(number, kg)| format!("strip {number} alone {}{}", n(*kg), by_how_much(*kg, 0)))
+            .collect();
+        findings.push(Finding::note(
+            "reference.strips",
+            format!(
+                "the strips' indices differ with a standard deviation of {spread:.4}: {}",
+                each.join(", ")
+            ),
+        ));
     } else if strips.len() == 1 {
         findings.push(Finding::note("reference.one_strip", "one strip alone: canopy differs for more reasons than nitrogen, so its place moves the field's nitrogen (standard deviation 28 % in made fields; with two 21 %)".to_owned()));
     }
@@ -376,7 +461,9 @@ fn doubts(output: &Output, strips: &[Strip], reference: &Reference, totals: &Tot
 }
 
 fn dates(settings: &Settings, findings: &mut Vec<Finding>) {
-    let (Some(image), Some(applied)) = (&settings.imagery, settings.application.date) else { return };
+    let (Some(image), Some(applied)) = (&settings.imagery, settings.application.date) else {
+        return;
+    };
     let days = (applied - image.date).get_days();
     if days > settings.application.max_image_age {
         findings.push(Finding::stop(
@@ -387,7 +474,13 @@ fn dates(settings: &Settings, findings: &mut Vec<Finding>) {
             ),
         ));
     } else if days < 0 {
-        findings.push(Finding::caution("application.before", format!("the application on {applied} lies before the image of {}", image.date)));
+        findings.push(Finding::caution(
+            "application.before",
+            format!(
+                "the application on {applied} lies before the image of {}",
+                image.date
+            ),
+        ));
     }
 }
 
@@ -424,16 +517,30 @@ mod tests {
 
     #[test]
     fn totals_are_told_in_the_unit_of_the_job() {
-        let totals = Totals { n_kg_base: 100.0, n_kg_by_ratio: Some(145.359_237), ..Totals::default() };
+        let totals = Totals {
+            n_kg_base: 100.0,
+            n_kg_by_ratio: Some(145.359_237),
+            ..Totals::default()
+        };
         let mut findings = Vec::new();
         doubts(&output(true), &[], &reference(), &totals, &mut findings);
         // 1 lb = 0.45359237 kg exactly.
-        assert!(findings[0].message.contains("would get 320 lb N instead of 220 lb N"), "{}", findings[0].message);
+        assert!(
+            findings[0]
+                .message
+                .contains("would get 320 lb N instead of 220 lb N"),
+            "{}",
+            findings[0].message
+        );
     }
 
     fn said(base: f64, by_ratio: f64) -> Vec<Finding> {
         let mut findings = Vec::new();
-        let totals = Totals { n_kg_base: base, n_kg_by_ratio: Some(by_ratio), ..Totals::default() };
+        let totals = Totals {
+            n_kg_base: base,
+            n_kg_by_ratio: Some(by_ratio),
+            ..Totals::default()
+        };
         doubts(&output(false), &[], &reference(), &totals, &mut findings);
         findings
     }
@@ -443,8 +550,18 @@ mod tests {
         // A strip on poor ground can lie below the whole field: the map then spends nothing, and the user must be told.
         let against_nothing = said(0.0, 240.0);
         assert_eq!(against_nothing[0].code, "reference.ratio_total");
-        assert!(against_nothing[0].message.contains("240 kg N instead of 0 kg N:"), "{}", against_nothing[0].message);
-        assert!(said(200.0, 240.0)[0].message.contains("240 kg N instead of 200 kg N (+20 %)"));
+        assert!(
+            against_nothing[0]
+                .message
+                .contains("240 kg N instead of 0 kg N:"),
+            "{}",
+            against_nothing[0].message
+        );
+        assert!(
+            said(200.0, 240.0)[0]
+                .message
+                .contains("240 kg N instead of 200 kg N (+20 %)")
+        );
         assert!(said(200.0, 220.0).is_empty() && said(0.0, 0.0).is_empty());
     }
 }

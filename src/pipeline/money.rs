@@ -4,15 +4,10 @@ use crate::finding::Finding;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::settings::Settings;
 pub use crate::science::money::Comparison;
-use crate::science::money::FieldMoney;
-use crate::science::money::GrainResponse;
-use crate::science::money::MoneyCell;
-use crate::science::money::PriceInputs;
-use crate::science::money::break_even_gain;
-use crate::science::money::break_even_ratio;
-use crate::science::money::field_money;
-use crate::science::money::highest_price_ratio;
-use crate::science::money::part_money;
+use crate::science::money::{
+    FieldMoney, GrainResponse, MoneyCell, PriceInputs, break_even_gain, break_even_ratio,
+    field_money, highest_price_ratio, part_money,
+};
 use crate::units::Yield;
 use crate::zones::prescription::ZoneRecord;
 
@@ -54,7 +49,12 @@ pub struct ZoneMoney {
 
 /// The prices of a job as formulas take them.
 pub const fn prices_of(prices: &crate::pipeline::settings::Prices) -> PriceInputs {
-    PriceInputs { grain: prices.grain, nitrogen: prices.nitrogen, application: prices.application, mapping: prices.mapping }
+    PriceInputs {
+        grain: prices.grain,
+        nitrogen: prices.nitrogen,
+        application: prices.application,
+        mapping: prices.mapping,
+    }
 }
 
 /// The map's money; `None` without prices, without canopy, or by a method that foretells no yield.
@@ -72,10 +72,17 @@ pub fn money_of(settings: &Settings, rated: &Rated, zones: &[ZoneRecord]) -> Opt
     let mut cells = Vec::new();
     let (mut sum, mut area) = (0.0, 0.0);
     for cell in &rated.cells {
-        let (Some(yield_without), Some(yield_with)) = (cell.yield_without, cell.yield_with) else { continue };
+        let (Some(yield_without), Some(yield_with)) = (cell.yield_without, cell.yield_with) else {
+            continue;
+        };
         let at = cell.zone as usize - 1;
         let rate = zones.get(at).map_or(cell.n, |zone| zone.n);
-        let counted = MoneyCell { area: cell.area, rate, yield_without, yield_with };
+        let counted = MoneyCell {
+            area: cell.area,
+            rate,
+            yield_without,
+            yield_with,
+        };
         cells.push(counted);
         if let Some(zone) = by_zone.get_mut(at) {
             zone.push(counted);
@@ -86,17 +93,27 @@ pub fn money_of(settings: &Settings, rated: &Rated, zones: &[ZoneRecord]) -> Opt
     let field = field_money(&cells, settings.rate.usual, &response, &inputs)?;
     let mean = Yield::kg_per_ha(sum / area);
     let gain_at = |use_efficiency: f64| {
-        let other = GrainResponse { use_efficiency, ..response };
-        field_money(&cells, None, &other, &inputs).map_or(0.0, |money| money.map.net() - money.none.net())
+        let other = GrainResponse {
+            use_efficiency,
+            ..response
+        };
+        field_money(&cells, None, &other, &inputs)
+            .map_or(0.0, |money| money.map.net() - money.none.net())
     };
     let zone_money = |(zone, cells): (&ZoneRecord, &Vec<MoneyCell>)| {
-        (!cells.is_empty()).then(|| ZoneMoney { zone: zone.zone, money: part_money(cells, &field, &response, &inputs) })
+        (!cells.is_empty()).then(|| ZoneMoney {
+            zone: zone.zone,
+            money: part_money(cells, &field, &response, &inputs),
+        })
     };
     Some(Money {
         currency: prices.currency.clone(),
         against_none: field.map.instead_of(&field.none, &inputs),
         against_flat: field.map.instead_of(&field.flat, &inputs),
-        against_usual: field.usual.as_ref().map(|usual| field.map.instead_of(usual, &inputs)),
+        against_usual: field
+            .usual
+            .as_ref()
+            .map(|usual| field.map.instead_of(usual, &inputs)),
         break_even_gain: break_even_gain(field.flat_rate, &inputs),
         break_even_ratio: break_even_ratio(mean, &response, &inputs),
         price_ratio: (inputs.grain > 0.0).then(|| inputs.nitrogen / inputs.grain),
@@ -121,7 +138,10 @@ pub fn money_findings(money: &Money) -> Vec<Finding> {
             ),
         ));
     }
-    for (other, comparison) in [("one flat rate at its mean", Some(money.against_flat)), ("the usual rate", money.against_usual)] {
+    for (other, comparison) in [
+        ("one flat rate at its mean", Some(money.against_flat)),
+        ("the usual rate", money.against_usual),
+    ] {
         if let Some(comparison) = comparison.filter(|comparison| comparison.gain < 0.0) {
             findings.push(Finding::note(
                 "money.flat",

@@ -3,24 +3,14 @@
 //! A terminal that looks ahead must not starve the end of a pass, so the ground just outside the boundary carries the rate of the nearest cell. Not into holes of the
 //! boundary, not onto exclusions, and not across a hard edge. Totals stay in the field.
 
-use geo::Area as _;
-use geo::Centroid;
-use geo::Intersects;
-use geo::Line;
-use geo::MultiPolygon;
-use geo::Point;
-use geo::Polygon;
+use geo::{Area as _, Centroid, Intersects, Line, MultiPolygon, Point, Polygon};
 use rstar::RTree;
 use rstar::primitives::GeomWithData;
 
 use crate::pipeline::ground::Ground;
 use crate::space::cut::cut;
-use crate::space::lay::LayError;
-use crate::space::lay::lay;
-use crate::space::polygon::grown;
-use crate::space::polygon::joined;
-use crate::space::polygon::less;
-use crate::space::polygon::oriented;
+use crate::space::lay::{LayError, lay};
+use crate::space::polygon::{grown, joined, less, oriented};
 use crate::space::regions::split;
 use crate::zones::outline::outlines;
 
@@ -29,7 +19,13 @@ const SLIT: f64 = 0.01;
 
 /// The boundary without its holes.
 pub(crate) fn filled(boundary: &MultiPolygon<f64>) -> MultiPolygon<f64> {
-    MultiPolygon::new(boundary.0.iter().map(|part| Polygon::new(part.exterior().clone(), Vec::new())).collect())
+    MultiPolygon::new(
+        boundary
+            .0
+            .iter()
+            .map(|part| Polygon::new(part.exterior().clone(), Vec::new()))
+            .collect(),
+    )
 }
 
 /// What each zone gets outside the field, zone by zone: parts to be added to its outline in machine files.
@@ -38,35 +34,62 @@ pub(crate) fn filled(boundary: &MultiPolygon<f64>) -> MultiPolygon<f64> {
 ///
 /// # Errors
 /// [`LayError`] when the margin would have too many cells, or cannot be shared out among areas.
-pub fn carried_outwards(ground: &Ground, zone_of: &[u32], zones: usize, distance: f64) -> Result<Vec<MultiPolygon<f64>>, LayError> {
+pub fn carried_outwards(
+    ground: &Ground,
+    zone_of: &[u32],
+    zones: usize,
+    distance: f64,
+) -> Result<Vec<MultiPolygon<f64>>, LayError> {
     let none = vec![MultiPolygon::new(Vec::new()); zones];
     let inner = filled(&ground.boundary);
     if distance <= 0.0 || zone_of.is_empty() {
         return Ok(none);
     }
-    let margin = oriented(&less(&less(&grown(&inner, distance), &inner), &ground.exclusions));
+    let margin = oriented(&less(
+        &less(&grown(&inner, distance), &inner),
+        &ground.exclusions,
+    ));
     let margin_grid = if ground.grid.parts.is_empty() {
         cut(&margin, ground.grid.frame)?
     } else {
-        lay(&split(&margin, &ground.areas_reaching(distance))?, &ground.ways())?.0
+        lay(
+            &split(&margin, &ground.areas_reaching(distance))?,
+            &ground.ways(),
+        )?
+        .0
     };
     // Only cells that the field's edge cuts can be nearest; a field of whole cells alone offers them all.
-    let at_edge = |k: usize| ground.grid.outline(k).centroid().map(|c| GeomWithData::new([c.x(), c.y()], k));
+    let at_edge = |k: usize| {
+        ground
+            .grid
+            .outline(k)
+            .centroid()
+            .map(|c| GeomWithData::new([c.x(), c.y()], k))
+    };
     let tree = RTree::bulk_load((0..ground.grid.cells.len()).filter_map(at_edge).collect());
     let mut label = vec![0_u32; margin_grid.cells.len()];
     for (k, cell) in margin_grid.cells.iter().enumerate() {
-        let Some(centre) = margin_grid.outline(k).centroid() else { continue };
+        let Some(centre) = margin_grid.outline(k).centroid() else {
+            continue;
+        };
         let same = ground.grid.find(margin_grid.part_of(k), cell.row, cell.col);
-        let nearest = same.or_else(|| tree.nearest_neighbor([centre.x(), centre.y()]).map(|found| found.data));
+        let nearest = same.or_else(|| {
+            tree.nearest_neighbor([centre.x(), centre.y()])
+                .map(|found| found.data)
+        });
         let Some(host) = nearest else { continue };
-        let Some(home) = ground.grid.outline(host).centroid() else { continue };
+        let Some(home) = ground.grid.outline(host).centroid() else {
+            continue;
+        };
         // Beyond an exclusion at the edge the nearest cell may be far: nothing is carried over it.
         let reach = distance + ground.grid.frame.length.max(ground.grid.frame.width) * 1.5;
         if distance_between(home, centre) > reach {
             continue;
         }
         let way = Line::new(home.0, centre.0);
-        if ground.hard_edges.iter().any(|edge| edge.intersects(&way)) || ground.exclusions.intersects(&way) {
+        if ground.hard_edges.iter().any(|edge| edge.intersects(&way))
+            || ground.exclusions.intersects(&way)
+        {
             continue;
         }
         label[k] = zone_of[host];
@@ -80,14 +103,24 @@ fn distance_between(a: Point<f64>, b: Point<f64>) -> f64 {
 
 /// Joins the parts that are carried outwards to an outline, so that outline and margin are one shape and not two that share a line.
 pub fn with_margin(outline: &MultiPolygon<f64>, margin: MultiPolygon<f64>) -> MultiPolygon<f64> {
-    let parts: Vec<Polygon<f64>> = margin.0.into_iter().filter(|part| part.unsigned_area() > 1.0).collect();
+    let parts: Vec<Polygon<f64>> = margin
+        .0
+        .into_iter()
+        .filter(|part| part.unsigned_area() > 1.0)
+        .collect();
     if parts.is_empty() {
         return outline.clone();
     }
     // Where both lie a hair apart, the union keeps slits that are no holes of the field.
     let without_slits = |part: Polygon<f64>| {
         let (exterior, holes) = part.into_inner();
-        Polygon::new(exterior, holes.into_iter().filter(|hole| Polygon::new(hole.clone(), Vec::new()).unsigned_area() > SLIT).collect())
+        Polygon::new(
+            exterior,
+            holes
+                .into_iter()
+                .filter(|hole| Polygon::new(hole.clone(), Vec::new()).unsigned_area() > SLIT)
+                .collect(),
+        )
     };
     let whole = joined(&[oriented(outline), oriented(&MultiPolygon::new(parts))]);
     oriented(&whole.into_iter().map(without_slits).collect())
@@ -96,9 +129,7 @@ pub fn with_margin(outline: &MultiPolygon<f64>, margin: MultiPolygon<f64>) -> Mu
 #[cfg(test)]
 mod tests {
     use super::*;
-    use geo::Rect;
-    use geo::Validation as _;
-    use geo::coord;
+    use geo::{Rect, Validation as _, coord};
 
     fn rectangle(west: f64, south: f64, east: f64, north: f64) -> Polygon<f64> {
         Rect::new(coord! { x: west, y: south }, coord! { x: east, y: north }).to_polygon()
@@ -107,14 +138,25 @@ mod tests {
     #[test]
     fn margin_and_zone_are_one_shape() {
         let pond = rectangle(40.0, 40.0, 60.0, 60.0).exterior().clone();
-        let zone = MultiPolygon::new(vec![Polygon::new(rectangle(0.0, 0.0, 100.0, 100.0).exterior().clone(), vec![pond])]);
+        let zone = MultiPolygon::new(vec![Polygon::new(
+            rectangle(0.0, 0.0, 100.0, 100.0).exterior().clone(),
+            vec![pond],
+        )]);
         // Along the whole of one side, a part of another that lies a hair off, and a crumb.
-        let margin = MultiPolygon::new(vec![rectangle(-12.0, 0.0, 0.0, 100.0), rectangle(100.0 + 1e-9, 20.0, 112.0, 80.0), rectangle(100.0, 0.0, 100.5, 0.5)]);
+        let margin = MultiPolygon::new(vec![
+            rectangle(-12.0, 0.0, 0.0, 100.0),
+            rectangle(100.0 + 1e-9, 20.0, 112.0, 80.0),
+            rectangle(100.0, 0.0, 100.5, 0.5),
+        ]);
         let whole = with_margin(&zone, margin);
         assert!(whole.is_valid(), "{:?}", whole.check_validation());
         assert_eq!(whole.0.len(), 1, "{whole:?}");
         assert_eq!(whole.0[0].interiors().len(), 1);
-        assert!((whole.unsigned_area() - (10_000.0 - 400.0 + 1_200.0 + 720.0)).abs() < 1e-3, "{}", whole.unsigned_area());
+        assert!(
+            (whole.unsigned_area() - (10_000.0 - 400.0 + 1_200.0 + 720.0)).abs() < 1e-3,
+            "{}",
+            whole.unsigned_area()
+        );
         assert_eq!(with_margin(&zone, MultiPolygon::new(Vec::new())), zone);
     }
 }

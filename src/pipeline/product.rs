@@ -1,16 +1,11 @@
 //! What is to be minded of a product, and how often the machine is filled with it.
 
 use crate::finding::Finding;
-use crate::pipeline::settings::Capacity;
-use crate::pipeline::settings::ProductFacts;
-use crate::pipeline::settings::Settings;
+use crate::pipeline::settings::{Capacity, ProductFacts, Settings};
 pub use crate::science::loads::Loads;
 use crate::science::loads::loads;
-use crate::science::product::Caution;
-use crate::science::product::Concern;
-use crate::science::product::find_product;
-use crate::units::NRate;
-use crate::units::Product;
+use crate::science::product::{Caution, Concern, find_product};
+use crate::units::{NRate, Product};
 
 /// Above the salt-out temperature by less than this, a pipe in the shade may already hold salt. \[°C\] Ours.
 const SALT_MARGIN_C: f64 = 3.0;
@@ -18,10 +13,16 @@ const SALT_MARGIN_C: f64 = 3.0;
 /// Findings about the product: never law, never complete; the label comes first.
 pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding> {
     let name = product.name();
-    let Some(entry) = facts.shipped.as_deref().and_then(|shipped| find_product(shipped).ok()) else {
+    let Some(entry) = facts
+        .shipped
+        .as_deref()
+        .and_then(|shipped| find_product(shipped).ok())
+    else {
         return vec![Finding::note(
             "product.own",
-            format!("{name} is no product of the shipped table: nothing is known here of what it must not meet or do; its label says it"),
+            format!(
+                "{name} is no product of the shipped table: nothing is known here of what it must not meet or do; its label says it"
+            ),
         )];
     };
     let of_caution = |caution: &Caution| {
@@ -36,7 +37,10 @@ pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding>
     };
     let mut findings: Vec<Finding> = entry.cautions.iter().map(of_caution).collect();
     if let Some(limit) = entry.salt_out_c {
-        let salts = format!("{name} salts out at about {limit:.0} °C ({:.0} °F)", (limit * 1.8 + 32.0).round() + 0.0);
+        let salts = format!(
+            "{name} salts out at about {limit:.0} °C ({:.0} °F)",
+            (limit * 1.8 + 32.0).round() + 0.0
+        );
         findings.push(match facts.temperature_c {
             Some(celsius) if celsius <= limit => Finding::caution(
                 "product.salt_out",
@@ -56,7 +60,8 @@ pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding>
         ));
     }
     // Handbooks differ by 0.7 % and a load by its temperature by 2 % or so; what is further off is another product, or another unit.
-    if let (Some(own), Some(shipped), None) = (product.kg_per_l(), entry.kg_per_l, facts.temperature_c)
+    if let (Some(own), Some(shipped), None) =
+        (product.kg_per_l(), entry.kg_per_l, facts.temperature_c)
         && (own / shipped - 1.0).abs() > 0.05
         && (product.nitrogen() - entry.nitrogen).abs() <= 1e-9
     {
@@ -71,7 +76,9 @@ pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding>
     // Another grade than the table's: the table's density is that of its own grade.
     if (product.nitrogen() - entry.nitrogen).abs() > 1e-9 {
         let density = match (product.kg_per_l(), entry.kg_per_l) {
-            (Some(own), Some(shipped)) if own == shipped => " and its density is still the table's: give density too",
+            (Some(own), Some(shipped)) if own == shipped => {
+                " and its density is still the table's: give density too"
+            }
             _ => "",
         };
         let text = format!(
@@ -81,7 +88,11 @@ pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding>
         );
         // A tenth more or less is no load of that name any more: the name or the share is wrong, and every rate moves with it.
         let far = (product.nitrogen() / entry.nitrogen - 1.0).abs() > 0.1;
-        findings.push(if far { Finding::caution("product.grade", text) } else { Finding::note("product.grade", text) });
+        findings.push(if far {
+            Finding::caution("product.grade", text)
+        } else {
+            Finding::note("product.grade", text)
+        });
     }
     findings
 }
@@ -111,26 +122,60 @@ mod tests {
 
     fn codes(facts: &ProductFacts) -> Vec<(&'static str, String)> {
         let product = Product::new("UAN 32", 0.32, Some(1.3253)).unwrap();
-        product_findings(&product, facts).into_iter().map(|finding| (finding.code, finding.severity.to_string())).collect()
+        product_findings(&product, facts)
+            .into_iter()
+            .map(|finding| (finding.code, finding.severity.to_string()))
+            .collect()
     }
 
     #[test]
     fn salt_is_a_caution_near_its_temperature_only() {
-        let at = |temperature_c| ProductFacts { shipped: Some("UAN 32".to_owned()), temperature_c, bulk_kg_m3: None };
-        for (celsius, severity) in [(None, "note"), (Some(15.0), "note"), (Some(0.5), "caution"), (Some(-2.0), "caution"), (Some(-5.0), "caution")] {
-            assert!(codes(&at(celsius)).contains(&("product.salt_out", severity.to_owned())), "{celsius:?}");
+        let at = |temperature_c| ProductFacts {
+            shipped: Some("UAN 32".to_owned()),
+            temperature_c,
+            bulk_kg_m3: None,
+        };
+        for (celsius, severity) in [
+            (None, "note"),
+            (Some(15.0), "note"),
+            (Some(0.5), "caution"),
+            (Some(-2.0), "caution"),
+            (Some(-5.0), "caution"),
+        ] {
+            assert!(
+                codes(&at(celsius)).contains(&("product.salt_out", severity.to_owned())),
+                "{celsius:?}"
+            );
         }
-        assert_eq!(codes(&ProductFacts::default()), [("product.own", "note".to_owned())]);
+        assert_eq!(
+            codes(&ProductFacts::default()),
+            [("product.own", "note".to_owned())]
+        );
     }
 
     #[test]
     fn what_a_hopper_holds() {
         let urea = Product::new("urea", 0.46, None).unwrap();
-        let facts = ProductFacts { bulk_kg_m3: Some((705.0, 769.0)), ..ProductFacts::default() };
-        assert_eq!(capacity_kg(Capacity::Litres(4_000.0), &urea, &facts), Some(2_820.0));
-        assert_eq!(capacity_kg(Capacity::Litres(4_000.0), &urea, &ProductFacts::default()), None);
+        let facts = ProductFacts {
+            bulk_kg_m3: Some((705.0, 769.0)),
+            ..ProductFacts::default()
+        };
+        assert_eq!(
+            capacity_kg(Capacity::Litres(4_000.0), &urea, &facts),
+            Some(2_820.0)
+        );
+        assert_eq!(
+            capacity_kg(Capacity::Litres(4_000.0), &urea, &ProductFacts::default()),
+            None
+        );
         let liquid = Product::new("UAN 28", 0.28, Some(1.25)).unwrap();
-        assert_eq!(capacity_kg(Capacity::Litres(4_000.0), &liquid, &facts), Some(5_000.0));
-        assert_eq!(capacity_kg(Capacity::Kg(3_000.0), &liquid, &facts), Some(3_000.0));
+        assert_eq!(
+            capacity_kg(Capacity::Litres(4_000.0), &liquid, &facts),
+            Some(5_000.0)
+        );
+        assert_eq!(
+            capacity_kg(Capacity::Kg(3_000.0), &liquid, &facts),
+            Some(3_000.0)
+        );
     }
 }

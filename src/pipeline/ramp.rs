@@ -1,22 +1,12 @@
 //! One flat rate from a nitrogen ramp: what was asked, what comes out, and what the user must know of it.
 
-use crate::finding::Acceptance;
-use crate::finding::Finding;
+use crate::finding::{Acceptance, Finding};
 use crate::pipeline::ramp_image::RampImage;
-use crate::pipeline::settings::Application;
-use crate::pipeline::settings::ProductFacts;
-use crate::pipeline::settings::RateRules;
-use crate::science::ramp::RampAnswer;
-use crate::science::ramp::RampFits;
-use crate::science::ramp::fit_ramp;
-use crate::science::response_curve::CurveError;
-use crate::science::response_curve::PlateauFit;
-use crate::science::response_curve::PlateauShape;
-use crate::science::response_curve::Point;
+use crate::pipeline::settings::{Application, ProductFacts, RateRules};
+use crate::science::ramp::{RampAnswer, RampFits, fit_ramp};
+use crate::science::response_curve::{CurveError, PlateauFit, PlateauShape, Point};
 use crate::science::yield_response::round_to_step;
-use crate::units::NRate;
-use crate::units::Product;
-use crate::units::RateUnit;
+use crate::units::{NRate, Product, RateUnit};
 use jiff::civil::Date;
 
 /// NDVI above which more nitrogen hardly shows. Common practice, no source.
@@ -67,7 +57,9 @@ pub enum RampError {
     #[error(transparent)]
     Curve(#[from] CurveError),
     /// No multiple of the step in the range.
-    #[error("no multiple of the step {step} lies between the least rate {minimum} and the greatest {maximum}")]
+    #[error(
+        "no multiple of the step {step} lies between the least rate {minimum} and the greatest {maximum}"
+    )]
     Step {
         /// The step.
         step: NRate,
@@ -123,14 +115,29 @@ pub fn ramp_rate(settings: &RampSettings) -> Result<RampOutcome, RampError> {
     };
     let rules = &settings.rate;
     let n_exact = need.map_or(rules.minimum, |need| rate_for(settings, need));
-    let none = RampError::Step { step: rules.step, minimum: rules.minimum, maximum: rules.maximum };
+    let none = RampError::Step {
+        step: rules.step,
+        minimum: rules.minimum,
+        maximum: rules.maximum,
+    };
     let steps = round_to_step(n_exact, rules.minimum, rules.maximum, rules.step).ok_or(none)?;
-    Ok(RampOutcome { fits, answer, need, n_raw: need.map(|need| need - applied(settings)), n_exact, rate: rules.step * steps as f64 })
+    Ok(RampOutcome {
+        fits,
+        answer,
+        need,
+        n_raw: need.map(|need| need - applied(settings)),
+        n_exact,
+        rate: rules.step * steps as f64,
+    })
 }
 
 /// Both systems of units, in a sentence.
 fn both(rate: NRate) -> String {
-    format!("{:.1} kg N/ha ({:.1} lb N/ac)", rate.get(), rate.as_lb_per_ac())
+    format!(
+        "{:.1} kg N/ha ({:.1} lb N/ac)",
+        rate.get(),
+        rate.as_lb_per_ac()
+    )
 }
 
 /// Says everything that can be said of a ramp.
@@ -182,19 +189,37 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<
     if let RampAnswer::NoResponse | RampAnswer::Falls = outcome.answer
         && outcome.rate > NRate::ZERO
     {
-        findings.push(Finding::caution("response.spent", format!("the least rate spends {} although the ramp shows no response", both(outcome.rate))));
+        findings.push(Finding::caution(
+            "response.spent",
+            format!(
+                "the least rate spends {} although the ramp shows no response",
+                both(outcome.rate)
+            ),
+        ));
     }
 }
 
 /// The interval of the rise, in words.
 fn rise(outcome: &RampOutcome, model: PlateauShape) -> String {
-    match outcome.fits.of(model).ok().and_then(|fit| fit.steepness_bounds) {
-        Some((low, high)) => format!("95 % interval of its steepness {low:.3e} to {high:.3e}, which contains 0"),
+    match outcome
+        .fits
+        .of(model)
+        .ok()
+        .and_then(|fit| fit.steepness_bounds)
+    {
+        Some((low, high)) => {
+            format!("95 % interval of its steepness {low:.3e} to {high:.3e}, which contains 0")
+        }
         None => "the readings nowhere rise".to_owned(),
     }
 }
 
-fn plateau(settings: &RampSettings, outcome: &RampOutcome, fit: &PlateauFit, findings: &mut Vec<Finding>) {
+fn plateau(
+    settings: &RampSettings,
+    outcome: &RampOutcome,
+    fit: &PlateauFit,
+    findings: &mut Vec<Finding>,
+) {
     let rate = rate_for(settings, fit.join);
     if fit.join_high.is_none() {
         findings.push(Finding::caution(
@@ -249,7 +274,10 @@ fn plateau(settings: &RampSettings, outcome: &RampOutcome, fit: &PlateauFit, fin
         )),
         RampAnswer::Plateau(_) | RampAnswer::NoResponse | RampAnswer::Falls => {}
     }
-    let saturates = settings.index.as_ref().is_none_or(|index| index.eq_ignore_ascii_case("NDVI"));
+    let saturates = settings
+        .index
+        .as_ref()
+        .is_none_or(|index| index.eq_ignore_ascii_case("NDVI"));
     if saturates && fit.plateau > SATURATED {
         findings.push(Finding::caution(
             "reference.saturated",
@@ -261,7 +289,14 @@ fn plateau(settings: &RampSettings, outcome: &RampOutcome, fit: &PlateauFit, fin
         ));
     }
     if fit.join < applied(settings) {
-        findings.push(Finding::note("ramp.enough", format!("the field got {}, more than the plateau asks for ({})", both(applied(settings)), both(fit.join))));
+        findings.push(Finding::note(
+            "ramp.enough",
+            format!(
+                "the field got {}, more than the plateau asks for ({})",
+                both(applied(settings)),
+                both(fit.join)
+            ),
+        ));
     }
     if fit.join - applied(settings) > settings.rate.maximum {
         findings.push(Finding::caution(

@@ -1,40 +1,18 @@
 //! The steps of a nitrogen ramp measured on an image: shrunk like a reference strip, whole pixels that are not bare, weighed by their share.
 
-use geo::Area as _;
-use geo::BooleanOps;
-use geo::Centroid;
-use geo::MultiPolygon;
+use geo::{Area as _, BooleanOps, Centroid, MultiPolygon};
 
 use crate::finding::Finding;
-use crate::pipeline::ground::Layer;
-use crate::pipeline::ground::pixel_size;
+use crate::pipeline::ground::{Layer, pixel_size};
 use crate::pipeline::run::Sources;
-use crate::pipeline::scan::Found;
-use crate::pipeline::scan::Probe;
-use crate::pipeline::scan::Scan;
-use crate::pipeline::scan::ScanError;
-use crate::pipeline::scan::scan;
-use crate::pipeline::scan::window_pixels;
-use crate::pipeline::settings::FieldSettings;
-use crate::pipeline::settings::Imagery;
-use crate::pipeline::settings::VectorSource;
+use crate::pipeline::scan::{Found, Probe, Scan, ScanError, scan, window_pixels};
+use crate::pipeline::settings::{FieldSettings, Imagery, VectorSource};
 use crate::science::response_curve::Point;
-use crate::space::cells::CellFrame;
-use crate::space::cells::CellGrid;
-use crate::space::crs::Crs;
-use crate::space::crs::CrsError;
-use crate::space::crs::Projector;
-use crate::space::plane::PlaneError;
-use crate::space::plane::choose;
-use crate::space::polygon::carried;
-use crate::space::polygon::grown;
-use crate::space::polygon::joined;
-use crate::space::polygon::least_rectangle;
-use crate::space::polygon::less;
-use crate::space::polygon::oriented;
-use crate::space::polygon::repaired;
-use crate::units::Length;
-use crate::units::NRate;
+use crate::space::cells::{CellFrame, CellGrid};
+use crate::space::crs::{Crs, CrsError, Projector};
+use crate::space::plane::{PlaneError, choose};
+use crate::space::polygon::{carried, grown, joined, least_rectangle, less, oriented, repaired};
+use crate::units::{Length, NRate};
 
 /// A shrunk step narrower than this many pixels holds too few that are purely its own.
 const FINE_PIXELS: f64 = 4.0;
@@ -63,7 +41,9 @@ pub struct RampImage {
 #[non_exhaustive]
 pub enum RampImageError {
     /// Several boundary features.
-    #[error("{count} boundary features, but a field has one: name it with where, or join them with merge = true")]
+    #[error(
+        "{count} boundary features, but a field has one: name it with where, or join them with merge = true"
+    )]
     Several {
         /// How many.
         count: usize,
@@ -77,7 +57,9 @@ pub enum RampImageError {
         share: f64,
     },
     /// Two steps overlap.
-    #[error("steps {first} and {second} of the ramp overlap by {area:.1} m²: nobody can say which rate that ground got")]
+    #[error(
+        "steps {first} and {second} of the ramp overlap by {area:.1} m²: nobody can say which rate that ground got"
+    )]
     Overlap {
         /// One.
         first: usize,
@@ -113,9 +95,16 @@ pub struct RampLayers {
 }
 
 /// The polygons of a layer on the plane.
-fn on_plane(layer: &Layer<MultiPolygon<f64>>, plane: &Crs) -> Result<Vec<MultiPolygon<f64>>, CrsError> {
+fn on_plane(
+    layer: &Layer<MultiPolygon<f64>>,
+    plane: &Crs,
+) -> Result<Vec<MultiPolygon<f64>>, CrsError> {
     let way = Projector::new(&layer.crs, plane)?;
-    layer.shapes.iter().map(|shape| carried(shape, &way).map(|shape| repaired(&shape).polygon)).collect()
+    layer
+        .shapes
+        .iter()
+        .map(|shape| carried(shape, &way).map(|shape| repaired(&shape).polygon))
+        .collect()
 }
 
 /// Measures every step: mean index of the pixels that are seen, whole, not bare and at least half in the shrunk step, weighed by their share in it.
@@ -124,27 +113,54 @@ fn on_plane(layer: &Layer<MultiPolygon<f64>>, plane: &Crs) -> Result<Vec<MultiPo
 ///
 /// # Errors
 /// [`RampImageError`].
-pub fn measure(image: &RampImage, layers: &RampLayers, sources: &Sources<'_>, findings: &mut Vec<Finding>) -> Result<Vec<Point>, RampImageError> {
+pub fn measure(
+    image: &RampImage,
+    layers: &RampLayers,
+    sources: &Sources<'_>,
+    findings: &mut Vec<Finding>,
+) -> Result<Vec<Point>, RampImageError> {
     let boundary = &layers.boundary;
     if boundary.shapes.len() > 1 && !image.field.boundary.merge {
-        return Err(RampImageError::Several { count: boundary.shapes.len() });
+        return Err(RampImageError::Several {
+            count: boundary.shapes.len(),
+        });
     }
     let lattice = sources.image.lattice();
-    let place = boundary.shapes.iter().find_map(Centroid::centroid).map_or((0.0, 0.0), |c| (c.x(), c.y()));
-    let (longitude, latitude) = Projector::new(&boundary.crs, &Crs::wgs84())?.point(place.0, place.1)?;
-    let plane = choose(layers.plane.as_ref(), &lattice.crs, longitude, latitude, findings)?;
+    let place = boundary
+        .shapes
+        .iter()
+        .find_map(Centroid::centroid)
+        .map_or((0.0, 0.0), |c| (c.x(), c.y()));
+    let (longitude, latitude) =
+        Projector::new(&boundary.crs, &Crs::wgs84())?.point(place.0, place.1)?;
+    let plane = choose(
+        layers.plane.as_ref(),
+        &lattice.crs,
+        longitude,
+        latitude,
+        findings,
+    )?;
     let mut excluded = Vec::new();
     for (exclusion, layer) in image.field.exclusions.iter().zip(&layers.exclusions) {
-        excluded.extend(on_plane(layer, &plane.crs)?.iter().map(|shape| grown(shape, exclusion.buffer.get())));
+        excluded.extend(
+            on_plane(layer, &plane.crs)?
+                .iter()
+                .map(|shape| grown(shape, exclusion.buffer.get())),
+        );
     }
-    let field = oriented(&less(&joined(&on_plane(boundary, &plane.crs)?), &joined(&excluded)));
+    let field = oriented(&less(
+        &joined(&on_plane(boundary, &plane.crs)?),
+        &joined(&excluded),
+    ));
     let steps = on_plane(&layers.steps, &plane.crs)?;
     check(&steps, &field)?;
 
     let mut probes = Vec::new();
     let mut measured = Vec::new();
     for (k, step) in steps.iter().enumerate() {
-        let Some(centre) = step.centroid() else { continue };
+        let Some(centre) = step.centroid() else {
+            continue;
+        };
         let pixel = pixel_size(&plane.crs, lattice, centre.x(), centre.y())?;
         let core = grown(step, -image.inset.get().max(0.75 * pixel));
         match least_rectangle(&core).filter(|along| along.width >= FINE_PIXELS * pixel) {
@@ -179,8 +195,12 @@ pub fn measure(image: &RampImage, layers: &RampLayers, sources: &Sources<'_>, fi
     })?;
     let mut points = Vec::new();
     for (k, found) in measured.into_iter().zip(&scanned.found) {
-        let Found::Segments(tallies) = found else { continue };
-        let Some(tally) = tallies.first() else { continue };
+        let Found::Segments(tallies) = found else {
+            continue;
+        };
+        let Some(tally) = tallies.first() else {
+            continue;
+        };
         let (number, rate) = (k + 1, layers.rates[k]);
         if tally.pixels < PIXELS.0 || tally.weight.is_zero() {
             findings.push(Finding::caution(
@@ -198,7 +218,10 @@ pub fn measure(image: &RampImage, layers: &RampLayers, sources: &Sources<'_>, fi
                 format!("step {number} of the ramp ({rate:.1}) rests on {} pixels; below {} it is a weak estimate", tally.pixels, PIXELS.1),
             ));
         }
-        points.push(Point { rate, value: tally.weighted.get() / tally.weight.get() });
+        points.push(Point {
+            rate,
+            value: tally.weighted.get() / tally.weight.get(),
+        });
     }
     Ok(points)
 }
@@ -213,7 +236,11 @@ fn check(steps: &[MultiPolygon<f64>], field: &MultiPolygon<f64>) -> Result<(), R
         for (other, before) in steps.iter().enumerate().take(k) {
             let area = step.intersection(before).unsigned_area();
             if area > 1e-3 {
-                return Err(RampImageError::Overlap { first: other + 1, second: k + 1, area });
+                return Err(RampImageError::Overlap {
+                    first: other + 1,
+                    second: k + 1,
+                    area,
+                });
             }
         }
     }

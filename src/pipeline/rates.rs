@@ -1,37 +1,18 @@
 //! From sums of pixels to states and rates of cells.
 
-use geo::Centroid;
-use geo::Contains;
-use geo::Point;
+use geo::{Centroid, Contains, Point};
 
 use crate::finding::Finding;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::reference::Reference;
 use crate::pipeline::reference_at::reference_of;
-use crate::pipeline::scan::Scanned;
-use crate::pipeline::scan::TIE;
-use crate::pipeline::settings::Compare;
-use crate::pipeline::settings::LargestRatio;
-use crate::pipeline::settings::RateRules;
-use crate::pipeline::settings::Response;
-use crate::pipeline::settings::Settings;
-use crate::pipeline::settings::StateRate;
-use crate::science::methods::CellRate;
-use crate::science::methods::Limits;
-use crate::science::methods::MethodError;
-use crate::science::methods::RateModel;
-use crate::science::yield_response::Capped as Bound;
-use crate::science::yield_response::is_thin;
-use crate::science::yield_response::round_to_step;
-use crate::science::yield_response::thin_below;
-use crate::units::Area;
-use crate::units::NRate;
-use crate::units::Share;
-use crate::zones::build::Kind;
-use crate::zones::build::Rate;
-use crate::zones::prescription::Capped;
-use crate::zones::prescription::CellRecord;
-use crate::zones::prescription::CellState;
+use crate::pipeline::scan::{Scanned, TIE};
+use crate::pipeline::settings::{Compare, LargestRatio, RateRules, Response, Settings, StateRate};
+use crate::science::methods::{CellRate, Limits, MethodError, RateModel};
+use crate::science::yield_response::{Capped as Bound, is_thin, round_to_step, thin_below};
+use crate::units::{Area, NRate, Share};
+use crate::zones::build::{Kind, Rate};
+use crate::zones::prescription::{Capped, CellRecord, CellState};
 
 /// A cell below this share of a full one is a sliver.
 const SLIVER: f64 = 0.01;
@@ -64,10 +45,23 @@ pub fn seen(scanned: &Scanned, min_seen: f64) -> Vec<Seen> {
         } else {
             CellState::Canopy
         };
-        let index = (state == CellState::Canopy && !sums.canopy.is_zero()).then(|| sums.weighted.get() / sums.canopy.get());
-        Seen { seen, canopy, index, index_se: index.and(*error), state }
+        let index = (state == CellState::Canopy && !sums.canopy.is_zero())
+            .then(|| sums.weighted.get() / sums.canopy.get());
+        Seen {
+            seen,
+            canopy,
+            index,
+            index_se: index.and(*error),
+            state,
+        }
     };
-    scanned.cells.iter().zip(&scanned.areas).zip(&scanned.standard_errors).map(cell).collect()
+    scanned
+        .cells
+        .iter()
+        .zip(&scanned.areas)
+        .zip(&scanned.standard_errors)
+        .map(cell)
+        .collect()
 }
 
 /// Cells with their rates, and the field rate.
@@ -119,7 +113,9 @@ pub enum RateError {
     #[error("compare = \"whole field\" needs a response index of the field, but there is none")]
     NoRatio,
     /// `largest_ratio = "seen"`, but the strips show no spread.
-    #[error("largest_ratio = \"seen\" needs paired segments of a strip on a fine image, but there are none")]
+    #[error(
+        "largest_ratio = \"seen\" needs paired segments of a strip on a fine image, but there are none"
+    )]
     NothingSeen,
     /// A zone of the reference has no strip.
     #[error(
@@ -134,7 +130,9 @@ pub enum RateError {
         area_ha: f64,
     },
     /// Two zones of the reference overlap.
-    #[error("zones {first} and {second} of reference.zones overlap by {area:.1} m²; each place needs one zone")]
+    #[error(
+        "zones {first} and {second} of reference.zones overlap by {area:.1} m²; each place needs one zone"
+    )]
     ZonesOverlap {
         /// The earlier zone, from 1.
         first: usize,
@@ -152,26 +150,56 @@ pub enum RateError {
 ///
 /// # Errors
 /// [`RateError`] when a needed ratio is missing or an input has no meaning.
-pub fn model(settings: &Settings, reference: &Reference, growing_days: f64) -> Result<RateModel, RateError> {
+pub fn model(
+    settings: &Settings,
+    reference: &Reference,
+    growing_days: f64,
+) -> Result<RateModel, RateError> {
     let response = &settings.response;
     let largest_ratio = match response.largest_ratio {
         LargestRatio::Value(value) => value,
-        LargestRatio::Seen => reference.seen_ratios.map(|seen| seen.1.max(1.0)).ok_or(RateError::NothingSeen)?,
+        LargestRatio::Seen => reference
+            .seen_ratios
+            .map(|seen| seen.1.max(1.0))
+            .ok_or(RateError::NothingSeen)?,
     };
-    let field_ratio = match response.yields().map_or(Compare::EachCell, |yields| yields.compare) {
+    let field_ratio = match response
+        .yields()
+        .map_or(Compare::EachCell, |yields| yields.compare)
+    {
         Compare::EachCell => None,
         Compare::WholeField => Some(reference.ratio.ok_or(RateError::NoRatio)?),
     };
-    Ok(model_of(response, &settings.rate, largest_ratio, field_ratio, growing_days)?)
+    Ok(model_of(
+        response,
+        &settings.rate,
+        largest_ratio,
+        field_ratio,
+        growing_days,
+    )?)
 }
 
 /// The same from the settings of the response and of the rates alone, for a map and for one flat rate.
 ///
 /// # Errors
 /// [`MethodError`] when an input has no meaning.
-pub fn model_of(response: &Response, rule: &RateRules, largest_ratio: f64, field_ratio: Option<f64>, growing_days: f64) -> Result<RateModel, MethodError> {
-    let limits = Limits { largest_ratio, applied_since_sensing: response.applied_since_sensing, minimum: rule.minimum, maximum: rule.maximum };
-    let model = RateModel { method: response.method(field_ratio, growing_days), limits };
+pub fn model_of(
+    response: &Response,
+    rule: &RateRules,
+    largest_ratio: f64,
+    field_ratio: Option<f64>,
+    growing_days: f64,
+) -> Result<RateModel, MethodError> {
+    let limits = Limits {
+        largest_ratio,
+        applied_since_sensing: response.applied_since_sensing,
+        minimum: rule.minimum,
+        maximum: rule.maximum,
+    };
+    let model = RateModel {
+        method: response.method(field_ratio, growing_days),
+        limits,
+    };
     model.check()?;
     Ok(model)
 }
@@ -192,14 +220,32 @@ pub fn rates(
     let model = model(settings, reference, growing_days)?;
     let rule = &settings.rate;
     let steps = |n: NRate| {
-        round_to_step(n, rule.minimum, rule.maximum, rule.step).ok_or(RateError::NoStep { step: rule.step, minimum: rule.minimum, maximum: rule.maximum })
+        round_to_step(n, rule.minimum, rule.maximum, rule.step).ok_or(RateError::NoStep {
+            step: rule.step,
+            minimum: rule.minimum,
+            maximum: rule.maximum,
+        })
     };
-    let centres: Vec<Option<Point<f64>>> = (0..ground.grid.cells.len()).map(|k| ground.grid.outline(k).centroid()).collect();
-    let in_strip: Vec<bool> = centres.iter().map(|c| c.is_some_and(|c| ground.strips.iter().any(|strip| strip.contains(&c)))).collect();
-    let reference_of: Vec<f64> = reference_of(ground, &settings.reference.strips_use, reference, &centres, findings)?;
+    let centres: Vec<Option<Point<f64>>> = (0..ground.grid.cells.len())
+        .map(|k| ground.grid.outline(k).centroid())
+        .collect();
+    let in_strip: Vec<bool> = centres
+        .iter()
+        .map(|c| c.is_some_and(|c| ground.strips.iter().any(|strip| strip.contains(&c))))
+        .collect();
+    let reference_of: Vec<f64> = reference_of(
+        ground,
+        &settings.reference.strips_use,
+        reference,
+        &centres,
+        findings,
+    )?;
 
-    let own: Vec<Option<CellRate>> =
-        seen.iter().zip(&reference_of).map(|(cell, reference)| cell.index.and_then(|index| model.rate(index, *reference))).collect();
+    let own: Vec<Option<CellRate>> = seen
+        .iter()
+        .zip(&reference_of)
+        .map(|(cell, reference)| cell.index.and_then(|index| model.rate(index, *reference)))
+        .collect();
     let state: Vec<CellState> = seen
         .iter()
         .zip(&reference_of)
@@ -207,7 +253,12 @@ pub fn rates(
             Some(index)
                 if is_thin(
                     index,
-                    thin_below(bare_below, *reference_index, model.limits.largest_ratio, reference.beside),
+                    thin_below(
+                        bare_below,
+                        *reference_index,
+                        model.limits.largest_ratio,
+                        reference.beside,
+                    ),
                     (cell.seen - cell.canopy) / cell.seen,
                 ) =>
             {
@@ -216,7 +267,11 @@ pub fn rates(
             _ => cell.state,
         })
         .collect();
-    let outside_strips: Vec<bool> = state.iter().zip(&in_strip).map(|(state, inside)| *state == CellState::Canopy && !inside).collect();
+    let outside_strips: Vec<bool> = state
+        .iter()
+        .zip(&in_strip)
+        .map(|(state, inside)| *state == CellState::Canopy && !inside)
+        .collect();
     let mean = |pick: &dyn Fn(usize) -> bool| {
         let (mut sum, mut area) = (0.0, 0.0);
         for (k, rate) in own.iter().enumerate().filter(|(k, _)| pick(*k)) {
@@ -230,7 +285,10 @@ pub fn rates(
     let count = |wanted: CellState| state.iter().filter(|state| **state == wanted).count();
     let field_exact = mean(&|k| outside_strips[k])
         .or_else(|| mean(&|k| state[k] == CellState::Canopy))
-        .ok_or_else(|| RateError::NoCanopy { unseen: count(CellState::Unseen), bare: count(CellState::Bare) })?;
+        .ok_or_else(|| RateError::NoCanopy {
+            unseen: count(CellState::Unseen),
+            bare: count(CellState::Bare),
+        })?;
     let field_q = steps(NRate::kg_per_ha(field_exact))?;
     let step = rule.step.get();
 
@@ -240,17 +298,36 @@ pub fn rates(
         let stated = |amount: NRate| (amount.get(), Rate::Written(amount.get()));
         let field = (field_q as f64 * step, Rate::Steps(field_q));
         let (kind, (exact, rate)) = match (state, exact) {
-            (CellState::Canopy, Some(exact)) => (Kind::Canopy, (exact.get(), Rate::Steps(steps(exact)?))),
+            (CellState::Canopy, Some(exact)) => {
+                (Kind::Canopy, (exact.get(), Rate::Steps(steps(exact)?)))
+            }
             (CellState::Thin, Some(exact)) => (
                 Kind::Canopy,
                 match rule.thin {
                     StateRate::Own => (exact.get(), Rate::Steps(steps(exact)?)),
-                    StateRate::FieldRate => (exact.get().min(field_exact), Rate::Steps(steps(exact)?.min(field_q))),
+                    StateRate::FieldRate => (
+                        exact.get().min(field_exact),
+                        Rate::Steps(steps(exact)?.min(field_q)),
+                    ),
                     StateRate::Amount(amount) => stated(amount),
                 },
             ),
-            (CellState::Bare, _) => (Kind::Bare, if let StateRate::Amount(amount) = rule.bare { stated(amount) } else { field }),
-            _ => (Kind::Unseen, if let StateRate::Amount(amount) = rule.unseen { stated(amount) } else { field }),
+            (CellState::Bare, _) => (
+                Kind::Bare,
+                if let StateRate::Amount(amount) = rule.bare {
+                    stated(amount)
+                } else {
+                    field
+                },
+            ),
+            _ => (
+                Kind::Unseen,
+                if let StateRate::Amount(amount) = rule.unseen {
+                    stated(amount)
+                } else {
+                    field
+                },
+            ),
         };
         zone_rates.push((kind, exact, rate));
     }
@@ -284,17 +361,37 @@ pub fn rates(
             beyond,
             n_low: None,
             n_high: None,
-            state: if host == k { state[k] } else { CellState::Sliver },
+            state: if host == k {
+                state[k]
+            } else {
+                CellState::Sliver
+            },
             zone: 0,
         });
     }
-    let thin_limit = thin_below(bare_below, reference.index, model.limits.largest_ratio, reference.beside);
-    Ok(Rated { cells, zone_rates, follows, field_q, field_exact, model, reference_of, outside_strips, thin_below: thin_limit })
+    let thin_limit = thin_below(
+        bare_below,
+        reference.index,
+        model.limits.largest_ratio,
+        reference.beside,
+    );
+    Ok(Rated {
+        cells,
+        zone_rates,
+        follows,
+        field_q,
+        field_exact,
+        model,
+        reference_of,
+        outside_strips,
+        thin_below: thin_limit,
+    })
 }
 
 /// Whether a cell asks for more or less than the strip ever showed.
 fn is_beyond(rate: Option<CellRate>, seen: Option<(f64, f64)>) -> bool {
-    rate.zip(seen).is_some_and(|(rate, (low, high))| rate.ratio_raw < low || rate.ratio_raw > high)
+    rate.zip(seen)
+        .is_some_and(|(rate, (low, high))| rate.ratio_raw < low || rate.ratio_raw > high)
 }
 
 /// Which cell each sliver follows: the neighbour with the longest border.

@@ -1,16 +1,11 @@
 //! Judges the reference as a whole: strips pooled, hand readings, or a percentile of the field's own canopy.
 
 use crate::finding::Finding;
-use crate::pipeline::settings::ReferenceSource;
-use crate::pipeline::settings::Settings;
-use crate::pipeline::strips::Strip;
-use crate::pipeline::strips::StripFound;
-use crate::science::reference::PooledEstimate;
-use crate::science::reference::ReferenceError;
-use crate::science::reference::StripEstimate;
-use crate::science::reference::area_percentile;
-use crate::science::reference::pool;
-use crate::science::reference::readings;
+use crate::pipeline::settings::{ReferenceSource, Settings};
+use crate::pipeline::strips::{Strip, StripFound};
+use crate::science::reference::{
+    PooledEstimate, ReferenceError, StripEstimate, area_percentile, pool, readings,
+};
 
 /// The reference of a field.
 #[derive(Clone, Debug)]
@@ -62,11 +57,18 @@ pub enum NoReference {
 ///
 /// # Errors
 /// [`NoReference`] when no strip can be estimated, a reading is impossible, or there is too little canopy for a percentile.
-pub fn judge(settings: &Settings, strips: &[Strip], field_mean: f64, cells: &[(f64, f64)], findings: &mut Vec<Finding>) -> Result<Reference, NoReference> {
+pub fn judge(
+    settings: &Settings,
+    strips: &[Strip],
+    field_mean: f64,
+    cells: &[(f64, f64)],
+    findings: &mut Vec<Finding>,
+) -> Result<Reference, NoReference> {
     match &settings.reference.source {
         ReferenceSource::Strips(_) => of_strips(strips, field_mean, findings),
         ReferenceSource::Readings(pairs) => {
-            let pairs: Vec<(f64, f64)> = pairs.iter().map(|pair| (pair.strip, pair.beside)).collect();
+            let pairs: Vec<(f64, f64)> =
+                pairs.iter().map(|pair| (pair.strip, pair.beside)).collect();
             let estimate = readings(&pairs)?;
             findings.push(Finding::note(
                 "reference.readings",
@@ -115,9 +117,16 @@ pub fn judge(settings: &Settings, strips: &[Strip], field_mean: f64, cells: &[(f
     }
 }
 
-fn of_strips(strips: &[Strip], field_mean: f64, findings: &mut Vec<Finding>) -> Result<Reference, NoReference> {
-    let usable: Vec<(usize, &Strip, &StripFound)> =
-        strips.iter().enumerate().filter_map(|(k, strip)| strip.found.as_ref().ok().map(|found| (k + 1, strip, found))).collect();
+fn of_strips(
+    strips: &[Strip],
+    field_mean: f64,
+    findings: &mut Vec<Finding>,
+) -> Result<Reference, NoReference> {
+    let usable: Vec<(usize, &Strip, &StripFound)> = strips
+        .iter()
+        .enumerate()
+        .filter_map(|(k, strip)| strip.found.as_ref().ok().map(|found| (k + 1, strip, found)))
+        .collect();
     let estimate = |strip: &Strip, found: &StripFound, index: f64| StripEstimate {
         area_m2: strip.plan.area,
         index,
@@ -127,10 +136,33 @@ fn of_strips(strips: &[Strip], field_mean: f64, findings: &mut Vec<Finding>) -> 
             StripFound::Coarse(coarse) => coarse.interval,
         },
     };
-    let estimates: Vec<StripEstimate> = usable.iter().map(|(_, strip, found)| estimate(strip, found, found.index())).collect();
-    let Some(PooledEstimate { index, beside, ratio, interval, between_strips_sd, .. }) = pool(&estimates) else {
-        let reasons = strips.iter().enumerate().filter_map(|(k, s)| s.found.as_ref().err().map(|error| format!("strip {}: {error}", k + 1))).collect();
-        return Err(NoReference::NoStrip { strips: strips.len(), reasons });
+    let estimates: Vec<StripEstimate> = usable
+        .iter()
+        .map(|(_, strip, found)| estimate(strip, found, found.index()))
+        .collect();
+    let Some(PooledEstimate {
+        index,
+        beside,
+        ratio,
+        interval,
+        between_strips_sd,
+        ..
+    }) = pool(&estimates)
+    else {
+        let reasons = strips
+            .iter()
+            .enumerate()
+            .filter_map(|(k, s)| {
+                s.found
+                    .as_ref()
+                    .err()
+                    .map(|error| format!("strip {}: {error}", k + 1))
+            })
+            .collect();
+        return Err(NoReference::NoStrip {
+            strips: strips.len(),
+            reasons,
+        });
     };
     let whole: Vec<StripEstimate> = usable
         .iter()
@@ -153,7 +185,10 @@ fn of_strips(strips: &[Strip], field_mean: f64, findings: &mut Vec<Finding>) -> 
         ));
     }
     if let Err(reason) = &interval {
-        findings.push(Finding::caution("reference.interval", format!("the response index has no interval: {reason}")));
+        findings.push(Finding::caution(
+            "reference.interval",
+            format!("the response index has no interval: {reason}"),
+        ));
     }
     Ok(Reference {
         kind: "strips",
@@ -167,6 +202,9 @@ fn of_strips(strips: &[Strip], field_mean: f64, findings: &mut Vec<Finding>) -> 
         between_strips: between_strips_sd,
         seen_ratios,
         index_without_dropping: pool(&whole).map(|pooled| pooled.index),
-        each: usable.iter().map(|(number, _, found)| (*number, found.index())).collect(),
+        each: usable
+            .iter()
+            .map(|(number, _, found)| (*number, found.index()))
+            .collect(),
     })
 }

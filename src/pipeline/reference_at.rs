@@ -1,12 +1,8 @@
 //! The reference index at every cell: one for the field, the nearest strip's, a mean weighted by distance, or that of the cell's own zone.
 
-use geo::Area as _;
-use geo::BooleanOps as _;
-use geo::Contains as _;
-use geo::Distance as _;
-use geo::Euclidean;
-use geo::MultiPolygon;
-use geo::Point;
+use geo::{
+    Area as _, BooleanOps as _, Contains as _, Distance as _, Euclidean, MultiPolygon, Point,
+};
 
 use crate::finding::Finding;
 use crate::pipeline::ground::Ground;
@@ -33,20 +29,39 @@ pub fn reference_of(
     centres: &[Option<Point<f64>>],
     findings: &mut Vec<Finding>,
 ) -> Result<Vec<f64>, RateError> {
-    let strips: Vec<(&MultiPolygon<f64>, f64)> =
-        reference.each.iter().filter_map(|(number, index)| ground.strips.get(number.wrapping_sub(1)).map(|strip| (strip, *index))).collect();
+    let strips: Vec<(&MultiPolygon<f64>, f64)> = reference
+        .each
+        .iter()
+        .filter_map(|(number, index)| {
+            ground
+                .strips
+                .get(number.wrapping_sub(1))
+                .map(|strip| (strip, *index))
+        })
+        .collect();
     let pooled = |_: &Option<Point<f64>>| reference.index;
     if strips.is_empty() {
         return Ok(centres.iter().map(pooled).collect());
     }
-    let by = |at: &dyn Fn(&Point<f64>) -> f64| Ok(centres.iter().map(|centre| centre.as_ref().map_or(reference.index, at)).collect());
+    let by = |at: &dyn Fn(&Point<f64>) -> f64| {
+        Ok(centres
+            .iter()
+            .map(|centre| centre.as_ref().map_or(reference.index, at))
+            .collect())
+    };
     match rule {
         StripsUse::Pooled => Ok(centres.iter().map(pooled).collect()),
         StripsUse::Nearest => by(&|centre| nearest(&strips, centre).unwrap_or(reference.index)),
         StripsUse::InverseDistance => by(&|centre| inverse_distance(&strips, centre)),
         StripsUse::Zones { pooled_without, .. } => {
-            let zones = zone_references(ground, &strips, reference.index, *pooled_without, findings)?;
-            let zone_at = |centre: &Point<f64>| ground.reference_zones.iter().position(|zone| zone.contains(centre));
+            let zones =
+                zone_references(ground, &strips, reference.index, *pooled_without, findings)?;
+            let zone_at = |centre: &Point<f64>| {
+                ground
+                    .reference_zones
+                    .iter()
+                    .position(|zone| zone.contains(centre))
+            };
             let mut outside = 0_usize;
             let all = centres
                 .iter()
@@ -111,7 +126,11 @@ fn zone_references(
         for (first, before) in zones.iter().enumerate().take(second) {
             let area = zone.intersection(before).unsigned_area();
             if area > LEAST_OVERLAP {
-                return Err(RateError::ZonesOverlap { first: first + 1, second: second + 1, area });
+                return Err(RateError::ZonesOverlap {
+                    first: first + 1,
+                    second: second + 1,
+                    area,
+                });
             }
         }
     }
@@ -150,7 +169,11 @@ fn zone_references(
             }
             all.push(pooled);
         } else {
-            return Err(RateError::ZoneWithoutStrip { zone: k + 1, zones: zones.len(), area_ha });
+            return Err(RateError::ZoneWithoutStrip {
+                zone: k + 1,
+                zones: zones.len(),
+                area_ha,
+            });
         }
     }
     Ok(all)
@@ -159,11 +182,16 @@ fn zone_references(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use geo::Rect;
-    use geo::coord;
+    use geo::{Rect, coord};
 
     fn strip(west: f64) -> MultiPolygon<f64> {
-        MultiPolygon::new(vec![Rect::new(coord! { x: west, y: 0.0 }, coord! { x: west + 10.0, y: 300.0 }).to_polygon()])
+        MultiPolygon::new(vec![
+            Rect::new(
+                coord! { x: west, y: 0.0 },
+                coord! { x: west + 10.0, y: 300.0 },
+            )
+            .to_polygon(),
+        ])
     }
 
     #[test]
@@ -172,12 +200,19 @@ mod tests {
         let strips = [(&a, 0.70), (&b, 0.80)];
         // 20 m from one and 80 m from the other: weights 1/400 and 1/6400, so 16 to 1.
         let mixed = inverse_distance(&strips, &Point::new(30.0, 150.0));
-        assert!((mixed - (16.0 * 0.70 + 0.80) / 17.0).abs() < 1e-12, "{mixed}");
+        assert!(
+            (mixed - (16.0 * 0.70 + 0.80) / 17.0).abs() < 1e-12,
+            "{mixed}"
+        );
         // Halfway they count alike; in a strip, 1 m against 100 m, the other hardly counts.
         assert!((inverse_distance(&strips, &Point::new(60.0, 150.0)) - 0.75).abs() < 1e-12);
         assert!((inverse_distance(&strips, &Point::new(10.0, 150.0)) - 0.70).abs() < 2e-5);
         assert_eq!(nearest(&strips, &Point::new(59.0, 0.0)), Some(0.70));
-        assert_eq!(nearest(&strips, &Point::new(60.0, 0.0)), Some(0.70), "ties: the lower number");
+        assert_eq!(
+            nearest(&strips, &Point::new(60.0, 0.0)),
+            Some(0.70),
+            "ties: the lower number"
+        );
         assert_eq!(nearest(&[], &Point::new(60.0, 0.0)), None);
     }
 }

@@ -5,71 +5,33 @@ use std::collections::BTreeMap;
 use geo::MultiPolygon;
 
 use crate::finding::Finding;
-use crate::pipeline::ahead;
-use crate::pipeline::doubt;
-use crate::pipeline::doubt::Doubt;
-use crate::pipeline::doubt::bounds_of;
-use crate::pipeline::doubt::doubt_of;
-use crate::pipeline::drive;
+use crate::pipeline::doubt::{Doubt, bounds_of, doubt_of};
 use crate::pipeline::ground::Ground;
-use crate::pipeline::judge;
-use crate::pipeline::money::Money;
-use crate::pipeline::money::money_of;
-use crate::pipeline::overrun::carried_outwards;
-use crate::pipeline::overrun::with_margin;
-use crate::pipeline::points;
-use crate::pipeline::points::PointLayer;
-use crate::pipeline::points::PointsError;
-use crate::pipeline::points::PointsSaid;
-use crate::pipeline::rates::RateError;
-use crate::pipeline::rates::Rated;
-use crate::pipeline::rates::rates;
-use crate::pipeline::rates::seen;
-use crate::pipeline::reference::NoReference;
-use crate::pipeline::reference::Reference;
-use crate::pipeline::scan::Probe;
-use crate::pipeline::scan::RowIndex;
-use crate::pipeline::scan::Scan;
-use crate::pipeline::scan::ScanError;
-use crate::pipeline::scan::Scanned;
-use crate::pipeline::scan::scan;
-use crate::pipeline::scan::window_pixels;
-use crate::pipeline::settings::ClassBreaks;
-use crate::pipeline::settings::ImageSource;
-use crate::pipeline::settings::PointSpread;
-use crate::pipeline::settings::Settings;
-use crate::pipeline::settings::StateRate;
-use crate::pipeline::settings::ZonesBy;
-use crate::pipeline::strips;
+use crate::pipeline::money::{Money, money_of};
+use crate::pipeline::overrun::{carried_outwards, with_margin};
+use crate::pipeline::points::{PointLayer, PointsError, PointsSaid};
+use crate::pipeline::rates::{RateError, Rated, rates, seen};
+use crate::pipeline::reference::{NoReference, Reference};
+use crate::pipeline::scan::{Probe, RowIndex, Scan, ScanError, Scanned, scan, window_pixels};
+use crate::pipeline::settings::{
+    ClassBreaks, ImageSource, PointSpread, Settings, StateRate, ZonesBy,
+};
 use crate::pipeline::strips::Strip;
-use crate::pipeline::totals::Totals;
-use crate::pipeline::totals::totals_of;
+use crate::pipeline::totals::{Totals, totals_of};
+use crate::pipeline::{ahead, doubt, drive, judge, points, strips};
 use crate::science::reference::SpreadFit;
 use crate::space::crs::CrsError;
 use crate::space::lay::LayError;
 use crate::space::raster::RasterSource;
-use crate::units::Area;
-use crate::units::NRate;
-use crate::zones::build::BuildError;
-use crate::zones::build::GroupBy;
-use crate::zones::build::Kind;
-use crate::zones::build::Zone;
-use crate::zones::build::ZoneCell;
-use crate::zones::build::ZoneRule;
-use crate::zones::build::build;
-use crate::zones::classify::Classes;
-use crate::zones::classify::ClassifyError;
+use crate::units::{Area, NRate};
+use crate::zones::build::{BuildError, GroupBy, Kind, Zone, ZoneCell, ZoneRule, build};
+use crate::zones::classify::{Classes, ClassifyError};
 use crate::zones::machine::default_fallbacks;
 use crate::zones::outline::outlines;
-use crate::zones::prescription::CellState;
-use crate::zones::prescription::Fallbacks;
-use crate::zones::prescription::MachineLimits;
-use crate::zones::prescription::Prescription;
-use crate::zones::prescription::StripRecord;
-use crate::zones::prescription::ZoneRecord;
-use crate::zones::shape::ShapeRule;
-use crate::zones::shape::Shaped;
-use crate::zones::shape::shape;
+use crate::zones::prescription::{
+    CellState, Fallbacks, MachineLimits, Prescription, StripRecord, ZoneRecord,
+};
+use crate::zones::shape::{ShapeRule, Shaped, shape};
 
 /// Why a run ended without a map.
 #[derive(Debug, thiserror::Error)]
@@ -100,7 +62,9 @@ pub enum RunError {
     #[error(transparent)]
     Zones(#[from] BuildError),
     /// Pixels are too large for the field.
-    #[error("no pixel of the image lies in the field: at least {least:.2} of it must, pixels are {pixel:.1} m wide, and the field has {area_ha:.2} ha")]
+    #[error(
+        "no pixel of the image lies in the field: at least {least:.2} of it must, pixels are {pixel:.1} m wide, and the field has {area_ha:.2} ha"
+    )]
     NoPixel {
         /// The job's least share of a pixel.
         least: f64,
@@ -195,9 +159,16 @@ pub struct Outcome {
 ///
 /// # Errors
 /// [`RunError`]: unreadable pixels, nothing seen, an index out of its range.
-pub fn look(settings: &Settings, ground: &Ground, sources: &Sources<'_>, findings: &mut Vec<Finding>) -> Result<Looked, RunError> {
+pub fn look(
+    settings: &Settings,
+    ground: &Ground,
+    sources: &Sources<'_>,
+    findings: &mut Vec<Finding>,
+) -> Result<Looked, RunError> {
     let image = settings.imagery.as_ref();
-    if let (Some(ImageSource::Points(rule)), Some(layer)) = (image.map(|image| &image.source), sources.points) {
+    if let (Some(ImageSource::Points(rule)), Some(layer)) =
+        (image.map(|image| &image.source), sources.points)
+    {
         return points::look(settings, rule, layer, ground, sources, findings);
     }
     let (plans, probes) = strips::plan(ground, &settings.reference, sources.image.lattice())?;
@@ -206,7 +177,11 @@ pub fn look(settings: &Settings, ground: &Ground, sources: &Sources<'_>, finding
     let unseen = counts.missing + counts.undefined + counts.out_of_range;
     if counts.in_field == 0 {
         let least = image.map_or(1.0, |image| image.pixel_inside);
-        return Err(RunError::NoPixel { least, pixel: ground.pixel, area_ha: ground.area / 10_000.0 });
+        return Err(RunError::NoPixel {
+            least,
+            pixel: ground.pixel,
+            area_ha: ground.area / 10_000.0,
+        });
     }
     if unseen >= counts.in_field {
         return Err(RunError::NothingSeen {
@@ -217,31 +192,68 @@ pub fn look(settings: &Settings, ground: &Ground, sources: &Sources<'_>, finding
         });
     }
     if counts.out_of_range as f64 > 0.01 * counts.in_field as f64 {
-        return Err(RunError::OutOfRange { in_field: counts.in_field, out_of_range: counts.out_of_range });
+        return Err(RunError::OutOfRange {
+            in_field: counts.in_field,
+            out_of_range: counts.out_of_range,
+        });
     }
     if let Some((row, col)) = counts.first_odd {
         let told = format!(
             "{} of {} pixels of the field have an index outside its possible range, {} have none (a denominator that is not above 0); they count as unseen; the first lies in column {col}, row {row} of the image, counted from 0",
             counts.out_of_range, counts.in_field, counts.undefined
         );
-        findings.push(if counts.out_of_range > 0 { Finding::caution("image.out_of_range", told) } else { Finding::note("image.undefined", told) });
+        findings.push(if counts.out_of_range > 0 {
+            Finding::caution("image.out_of_range", told)
+        } else {
+            Finding::note("image.undefined", told)
+        });
     }
-    let (mut weighted, mut canopy) = (crate::space::fixed::Fixed::default(), crate::space::fixed::Fixed::default());
+    let (mut weighted, mut canopy) = (
+        crate::space::fixed::Fixed::default(),
+        crate::space::fixed::Fixed::default(),
+    );
     for sums in &scanned.cells {
         weighted.add(sums.weighted);
         canopy.add(sums.canopy);
     }
-    let field_mean = if canopy.is_zero() { f64::NAN } else { weighted.get() / canopy.get() };
+    let field_mean = if canopy.is_zero() {
+        f64::NAN
+    } else {
+        weighted.get() / canopy.get()
+    };
     let spread = image.map_or(PointSpread::Given(0.0), |image| image.point_spread.clone());
-    let (strips, fitted) = strips::estimate(ground, &settings.reference, &spread, sources.image.lattice(), plans, &scanned.found)?;
-    strips::findings_of(&strips, sources.index_name, settings.season.crop.stand_cv, findings);
+    let (strips, fitted) = strips::estimate(
+        ground,
+        &settings.reference,
+        &spread,
+        sources.image.lattice(),
+        plans,
+        &scanned.found,
+    )?;
+    strips::findings_of(
+        &strips,
+        sources.index_name,
+        settings.season.crop.stand_cv,
+        findings,
+    );
     if spread == PointSpread::Fit {
         strips::say_spread(&strips, fitted.as_ref(), findings);
     }
-    Ok(Looked { scanned, strips, field_mean, points: None, spread: fitted })
+    Ok(Looked {
+        scanned,
+        strips,
+        field_mean,
+        points: None,
+        spread: fitted,
+    })
 }
 
-fn pass(settings: &Settings, ground: &Ground, sources: &Sources<'_>, probes: &[Probe]) -> Result<Scanned, ScanError> {
+fn pass(
+    settings: &Settings,
+    ground: &Ground,
+    sources: &Sources<'_>,
+    probes: &[Probe],
+) -> Result<Scanned, ScanError> {
     scan(&Scan {
         source: sources.image,
         index: sources.index,
@@ -249,7 +261,10 @@ fn pass(settings: &Settings, ground: &Ground, sources: &Sources<'_>, probes: &[P
         field: &ground.field,
         grid: &ground.grid,
         probes,
-        pixel_inside: settings.imagery.as_ref().map_or(0.9, |image| image.pixel_inside),
+        pixel_inside: settings
+            .imagery
+            .as_ref()
+            .map_or(0.9, |image| image.pixel_inside),
         bare_below: sources.bare_below,
         look_at_bands: sources.look_at_bands,
         threads: sources.threads,
@@ -262,25 +277,57 @@ fn pass(settings: &Settings, ground: &Ground, sources: &Sources<'_>, probes: &[P
 ///
 /// # Errors
 /// [`RunError`].
-pub fn run(settings: &Settings, ground: &Ground, sources: &Sources<'_>, findings: &mut Vec<Finding>) -> Result<Outcome, RunError> {
+pub fn run(
+    settings: &Settings,
+    ground: &Ground,
+    sources: &Sources<'_>,
+    findings: &mut Vec<Finding>,
+) -> Result<Outcome, RunError> {
     let looked = look(settings, ground, sources, findings)?;
-    let min_seen = settings.imagery.as_ref().map_or(0.3, |image| image.min_seen);
+    let min_seen = settings
+        .imagery
+        .as_ref()
+        .map_or(0.3, |image| image.min_seen);
     let cells = seen(&looked.scanned, min_seen);
-    let canopy: Vec<(f64, f64)> = cells.iter().zip(&ground.grid.cells).filter_map(|(seen, cell)| seen.index.map(|index| (cell.area, index))).collect();
-    let reference = crate::pipeline::reference::judge(settings, &looked.strips, looked.field_mean, &canopy, findings)?;
-    let mut rated = rates(ground, settings, &cells, &reference, sources.bare_below, sources.growing_days, findings)?;
+    let canopy: Vec<(f64, f64)> = cells
+        .iter()
+        .zip(&ground.grid.cells)
+        .filter_map(|(seen, cell)| seen.index.map(|index| (cell.area, index)))
+        .collect();
+    let reference = crate::pipeline::reference::judge(
+        settings,
+        &looked.strips,
+        looked.field_mean,
+        &canopy,
+        findings,
+    )?;
+    let mut rated = rates(
+        ground,
+        settings,
+        &cells,
+        &reference,
+        sources.bare_below,
+        sources.growing_days,
+        findings,
+    )?;
     drive::headland(settings, ground, &mut rated, findings)?;
     drive::largest_step(settings, ground, &mut rated, findings);
     let mut zones = zones_of(settings, ground, &mut rated, findings)?;
     let totals = totals_of(settings, ground, &looked, &reference, &rated, &zones);
-    let alike = looked.points.as_ref().and_then(|points| points.kriging.as_ref()).and_then(|kriging| kriging.alike);
+    let alike = looked
+        .points
+        .as_ref()
+        .and_then(|points| points.kriging.as_ref())
+        .and_then(|kriging| kriging.alike);
     let doubt = doubt_of(settings, ground, &reference, &rated, &zones, alike);
     if let Some(doubt) = &doubt {
         for (zone, band) in zones.iter_mut().zip(&doubt.zones) {
             (zone.n_low, zone.n_high) = band.as_ref().map(bounds_of).unzip();
         }
         for (cell, band) in rated.cells.iter_mut().zip(&doubt.cells) {
-            (cell.n_low, cell.n_high) = band.map(|(low, high)| (NRate::kg_per_ha(low), NRate::kg_per_ha(high))).unzip();
+            (cell.n_low, cell.n_high) = band
+                .map(|(low, high)| (NRate::kg_per_ha(low), NRate::kg_per_ha(high)))
+                .unzip();
         }
     }
     let money = money_of(settings, &rated, &zones);
@@ -290,20 +337,39 @@ pub fn run(settings: &Settings, ground: &Ground, sources: &Sources<'_>, findings
             format!(
                 "the method {} foretells no yield, so that no gain can be told; prices {}",
                 settings.response.name(),
-                if settings.response.economic.is_some() { "set the economic optimum and nothing else" } else { "are not used" }
+                if settings.response.economic.is_some() {
+                    "set the economic optimum and nothing else"
+                } else {
+                    "are not used"
+                }
             ),
         ));
     }
-    judge::cautions(settings, &looked, &reference, &rated, &totals, sources, findings);
+    judge::cautions(
+        settings, &looked, &reference, &rated, &totals, sources, findings,
+    );
     if let Some(doubt) = &doubt {
         doubt::findings_of(settings, &reference, doubt, findings);
     }
     let prescription = prescription(settings, ground, &looked, &rated, zones, &totals);
-    Ok(Outcome { looked, reference, rated, totals, doubt, money, prescription })
+    Ok(Outcome {
+        looked,
+        reference,
+        rated,
+        totals,
+        doubt,
+        money,
+        prescription,
+    })
 }
 
 /// Puts cells into zones, numbers them, and draws their outlines.
-fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &mut Vec<Finding>) -> Result<Vec<ZoneRecord>, RunError> {
+fn zones_of(
+    settings: &Settings,
+    ground: &Ground,
+    rated: &mut Rated,
+    findings: &mut Vec<Finding>,
+) -> Result<Vec<ZoneRecord>, RunError> {
     let step = settings.rate.step.get();
     let classes = classes_of(settings, rated)?;
     let cells: Vec<ZoneCell> = rated
@@ -317,7 +383,9 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
             n_exact: *n_exact,
             rate: *rate,
             index: cell.index,
-            class: classes.as_ref().and_then(|classes| cell.index.map(|index| classes.of(index))),
+            class: classes
+                .as_ref()
+                .and_then(|classes| cell.index.map(|index| classes.of(index))),
             follows: *follows,
         })
         .collect();
@@ -329,7 +397,11 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
         keep_total: settings.zones.keep_total,
         tolerance: settings.zones.tolerance.get(),
     };
-    let by = if classes.is_some() { GroupBy::Class } else { GroupBy::Rate };
+    let by = if classes.is_some() {
+        GroupBy::Class
+    } else {
+        GroupBy::Rate
+    };
     let zoning = build(&cells, &ground.borders, by, &rule)?;
     let rate_of = |zone: u32| zoning.zones[zone as usize - 1].n;
     drive::steps_left(settings, ground, &zoning.zone_of, rate_of, findings);
@@ -355,8 +427,15 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
         ));
     }
     let zone_rule = &settings.zones;
-    let drawing = ShapeRule { simplify: zone_rule.simplify.get(), round: zone_rule.round_corners.get(), area_within: zone_rule.area_within };
-    let shaped = shape(outlines(&ground.grid, &zoning.zone_of, zoning.zones.len() as u32), &drawing);
+    let drawing = ShapeRule {
+        simplify: zone_rule.simplify.get(),
+        round: zone_rule.round_corners.get(),
+        area_within: zone_rule.area_within,
+    };
+    let shaped = shape(
+        outlines(&ground.grid, &zoning.zone_of, zoning.zones.len() as u32),
+        &drawing,
+    );
     drawing_findings(&shaped, &drawing, findings);
     let drawn = shaped.outlines;
     let mut states: Vec<BTreeMap<CellState, f64>> = vec![BTreeMap::new(); zoning.zones.len()];
@@ -364,17 +443,35 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
         cell.zone = *zone;
         *states[*zone as usize - 1].entry(cell.state).or_default() += cell.area.get();
     }
-    let margins = carried_outwards(ground, &zoning.zone_of, zoning.zones.len(), settings.machine.overrun.get())?;
+    let margins = carried_outwards(
+        ground,
+        &zoning.zone_of,
+        zoning.zones.len(),
+        settings.machine.overrun.get(),
+    )?;
     let mut driven = None;
     if let Some(look_ahead) = &settings.machine.look_ahead {
-        let over = |whole: &MultiPolygon<f64>| ahead::shifted(ground, &settings.machine, look_ahead, &zoning.zone_of, zoning.zones.len(), whole);
-        driven = Some((over(&ground.mapped)?, over(&ahead::with_margins(ground, &margins))?));
+        let over = |whole: &MultiPolygon<f64>| {
+            ahead::shifted(
+                ground,
+                &settings.machine,
+                look_ahead,
+                &zoning.zone_of,
+                zoning.zones.len(),
+                whole,
+            )
+        };
+        driven = Some((
+            over(&ground.mapped)?,
+            over(&ahead::with_margins(ground, &margins))?,
+        ));
         findings.push(ahead::finding(look_ahead, &settings.machine, ground));
     }
     let product = settings.product.as_ref();
     let record = |k: usize, zone: Zone, outline: MultiPolygon<f64>, margin: MultiPolygon<f64>| {
         let n = NRate::kg_per_ha(zone.n);
-        let thin_only = states[k].contains_key(&CellState::Thin) && !states[k].contains_key(&CellState::Canopy);
+        let thin_only =
+            states[k].contains_key(&CellState::Thin) && !states[k].contains_key(&CellState::Canopy);
         let state = match zone.kind {
             Kind::Canopy if thin_only => CellState::Thin,
             Kind::Canopy | Kind::Headland => CellState::Canopy,
@@ -392,11 +489,20 @@ fn zones_of(settings: &Settings, ground: &Ground, rated: &mut Rated, findings: &
             cells: zone.cells,
             state,
             machine_inside: driven.as_ref().map(|(inside, _)| inside[k].clone()),
-            machine_outline: driven.as_ref().map_or_else(|| with_margin(&outline, margin), |(_, all)| all[k].clone()),
+            machine_outline: driven
+                .as_ref()
+                .map_or_else(|| with_margin(&outline, margin), |(_, all)| all[k].clone()),
             outline,
         }
     };
-    Ok(zoning.zones.into_iter().zip(drawn).zip(margins).enumerate().map(|(k, ((zone, outline), margin))| record(k, zone, outline, margin)).collect())
+    Ok(zoning
+        .zones
+        .into_iter()
+        .zip(drawn)
+        .zip(margins)
+        .enumerate()
+        .map(|(k, ((zone, outline), margin))| record(k, zone, outline, margin))
+        .collect())
 }
 
 /// What simplifying and rounding borders did, as far as the user should know.
@@ -412,7 +518,10 @@ fn drawing_findings(shaped: &Shaped, rule: &ShapeRule, findings: &mut Vec<Findin
         let all = shaped.rounded.kept + shaped.rounded.cut;
         findings.push(Finding::note(
             "zones.rounded",
-            format!("{} of {all} corners of zone borders were not rounded, so that nothing crosses", shaped.rounded.kept),
+            format!(
+                "{} of {all} corners of zone borders were not rounded, so that nothing crosses",
+                shaped.rounded.kept
+            ),
         ));
     }
     if shaped.held > 0 {
@@ -438,9 +547,15 @@ fn drawing_findings(shaped: &Shaped, rule: &ShapeRule, findings: &mut Vec<Findin
 }
 
 fn classes_of(settings: &Settings, rated: &Rated) -> Result<Option<Classes>, RunError> {
-    let ZonesBy::Classes(breaks) = &settings.zones.by else { return Ok(None) };
-    let canopy: Vec<(f64, f64)> =
-        rated.cells.iter().filter(|cell| cell.state == CellState::Canopy).filter_map(|cell| cell.index.map(|index| (index, cell.area.get()))).collect();
+    let ZonesBy::Classes(breaks) = &settings.zones.by else {
+        return Ok(None);
+    };
+    let canopy: Vec<(f64, f64)> = rated
+        .cells
+        .iter()
+        .filter(|cell| cell.state == CellState::Canopy)
+        .filter_map(|cell| cell.index.map(|index| (index, cell.area.get())))
+        .collect();
     let values: Vec<f64> = canopy.iter().map(|cell| cell.0).collect();
     let areas: Vec<f64> = canopy.iter().map(|cell| cell.1).collect();
     Ok(Some(match breaks {
@@ -450,7 +565,14 @@ fn classes_of(settings: &Settings, rated: &Rated) -> Result<Option<Classes>, Run
     }))
 }
 
-fn prescription(settings: &Settings, ground: &Ground, looked: &Looked, rated: &Rated, zones: Vec<ZoneRecord>, totals: &Totals) -> Prescription {
+fn prescription(
+    settings: &Settings,
+    ground: &Ground,
+    looked: &Looked,
+    rated: &Rated,
+    zones: Vec<ZoneRecord>,
+    totals: &Totals,
+) -> Prescription {
     let field_rate = NRate::kg_per_ha(rated.field_q as f64 * settings.rate.step.get());
     let usual = default_fallbacks(field_rate, ground.buffered);
     let stated = |rule: StateRate, default: NRate| match rule {
@@ -481,7 +603,10 @@ fn prescription(settings: &Settings, ground: &Ground, looked: &Looked, rated: &R
         map_id: String::new(),
         field_name: settings.field.name.clone(),
         crop: settings.season.crop.name.clone(),
-        image_date: settings.imagery.as_ref().map_or_else(jiff::civil::Date::default, |image| image.date),
+        image_date: settings
+            .imagery
+            .as_ref()
+            .map_or_else(jiff::civil::Date::default, |image| image.date),
         plane: ground.plane.crs.clone(),
         product: settings.product.clone(),
         unit: settings.output.unit,
@@ -503,9 +628,26 @@ fn prescription(settings: &Settings, ground: &Ground, looked: &Looked, rated: &R
                 other => stated(other, usual.outside),
             },
         },
-        machine: MachineLimits { least: machine.least_rate, greatest: machine.greatest_rate, overrun: machine.overrun, working_width: machine.working_width },
+        machine: MachineLimits {
+            least: machine.least_rate,
+            greatest: machine.greatest_rate,
+            overrun: machine.overrun,
+            working_width: machine.working_width,
+        },
         total_n_kg: totals.n_kg,
-        headings: ground.driven.iter().map(|driven| (driven.name.clone(), ground.plane.true_azimuth(driven.azimuth_deg))).collect(),
-        look_ahead: settings.machine.look_ahead.map(|look_ahead| look_ahead.distance),
+        headings: ground
+            .driven
+            .iter()
+            .map(|driven| {
+                (
+                    driven.name.clone(),
+                    ground.plane.true_azimuth(driven.azimuth_deg),
+                )
+            })
+            .collect(),
+        look_ahead: settings
+            .machine
+            .look_ahead
+            .map(|look_ahead| look_ahead.distance),
     }
 }

@@ -3,8 +3,7 @@
 use std::fmt::Write as _;
 
 use crate::science::degree_days::GrowingRule;
-use crate::science::growing_days::GrowingDayCount;
-use crate::science::growing_days::runs_of;
+use crate::science::growing_days::{GrowingDayCount, runs_of};
 use jiff::civil::Date;
 
 /// Growing days of a season.
@@ -41,16 +40,28 @@ pub struct UsedStation {
 impl GrowingSeason {
     /// As the job states it.
     pub const fn stated(growing_days: f64) -> Self {
-        Self { growing_days, counted: None }
+        Self {
+            growing_days,
+            counted: None,
+        }
     }
 
     /// How the days were counted, in a sentence; `None` when they were stated.
     pub fn said(&self) -> Option<String> {
         let counted = self.counted.as_ref()?;
         let count = &counted.count;
-        let mut text = format!("{} of {} days from {} to {}: {}", count.growing_days, count.days, count.first, count.last, counted.rule.said());
+        let mut text = format!(
+            "{} of {} days from {} to {}: {}",
+            count.growing_days,
+            count.days,
+            count.first,
+            count.last,
+            counted.rule.said()
+        );
         if let Some(station) = counted.stations.first() {
-            let far = station.distance_km.map_or_else(String::new, |km| format!(", {km:.1} km away"));
+            let far = station
+                .distance_km
+                .map_or_else(String::new, |km| format!(", {km:.1} km away"));
             let _ = write!(text, "; station {}{far}", station.name);
         }
         if !count.left_out.is_empty() {
@@ -63,15 +74,33 @@ impl GrowingSeason {
 impl CountedSeason {
     /// Days that another station gave: the day and the station's name.
     pub fn filled(&self) -> impl Iterator<Item = (Date, &str)> {
-        self.count.filled.iter().map(|(date, at)| (*date, self.stations.get(*at).map_or("", |station| station.name.as_str())))
+        self.count.filled.iter().map(|(date, at)| {
+            (
+                *date,
+                self.stations
+                    .get(*at)
+                    .map_or("", |station| station.name.as_str()),
+            )
+        })
     }
 
     /// The same as runs of days, station by station: `2026-01-03 to 2026-01-05 from Mill Barn`.
     pub fn filled_runs(&self) -> String {
         let of = |(at, station): (usize, &UsedStation)| {
-            let days: Vec<Date> = self.count.filled.iter().filter(|(_, from)| *from == at).map(|(date, _)| *date).collect();
+            let days: Vec<Date> = self
+                .count
+                .filled
+                .iter()
+                .filter(|(_, from)| *from == at)
+                .map(|(date, _)| *date)
+                .collect();
             (!days.is_empty()).then(|| format!("{} from {}", runs_of(&days), station.name))
         };
-        self.stations.iter().enumerate().filter_map(of).collect::<Vec<_>>().join("; ")
+        self.stations
+            .iter()
+            .enumerate()
+            .filter_map(of)
+            .collect::<Vec<_>>()
+            .join("; ")
     }
 }

@@ -5,21 +5,13 @@ use std::path::PathBuf;
 use crate::finding::Acceptance;
 use crate::science::degree_days::GrowingRule;
 use crate::science::growing_days::BaseTemperature;
-use crate::science::methods::Method;
-use crate::science::methods::about;
+use crate::science::methods::{Method, about};
 use crate::science::response_curve::ResponseCurve;
 use crate::science::yield_response as science;
 use crate::science::yield_response::YieldResponse;
-use crate::units::Area;
-use crate::units::KG_PER_LB;
-use crate::units::Length;
-use crate::units::NRate;
-use crate::units::Product;
-use crate::units::ProductRate;
-use crate::units::RateUnit;
-use crate::units::Seconds;
-use crate::units::Speed;
-use crate::units::Yield;
+use crate::units::{
+    Area, KG_PER_LB, Length, NRate, Product, ProductRate, RateUnit, Seconds, Speed, Yield,
+};
 use crate::zones::flavour::TaskFlavour;
 use jiff::civil::Date;
 
@@ -485,7 +477,10 @@ impl Response {
     pub fn method(&self, field_ratio: Option<f64>, growing_days: f64) -> Method {
         match &self.method {
             MethodSettings::YieldResponse(yields) => Method::YieldResponse(YieldResponse {
-                curve: science::YieldCurve { a: yields.curve.a, b: yields.curve.b },
+                curve: science::YieldCurve {
+                    a: yields.curve.a,
+                    b: yields.curve.b,
+                },
                 growing_days,
                 maximum_yield: yields.maximum_yield,
                 ratio_adjustment: yields.ratio_adjustment,
@@ -786,15 +781,27 @@ pub struct Output {
 impl Output {
     /// A mass of nitrogen as people read it, in the job's own unit: `505 kg N` or `1113 lb N`.
     pub fn nitrogen(&self, kg: f64) -> String {
-        if self.us_units { format!("{:.0} lb N", kg / KG_PER_LB) } else { format!("{kg:.0} kg N") }
+        if self.us_units {
+            format!("{:.0} lb N", kg / KG_PER_LB)
+        } else {
+            format!("{kg:.0} kg N")
+        }
     }
     /// A change of a mass of nitrogen, with its sign: `+3.2 kg N`.
     pub fn nitrogen_moved(&self, kg: f64) -> String {
-        if self.us_units { format!("{:+.1} lb N", kg / KG_PER_LB) } else { format!("{kg:+.1} kg N") }
+        if self.us_units {
+            format!("{:+.1} lb N", kg / KG_PER_LB)
+        } else {
+            format!("{kg:+.1} kg N")
+        }
     }
     /// A nitrogen rate: `23.3 kg N/ha`.
     pub fn nitrogen_rate(&self, kg_ha: f64) -> String {
-        if self.us_units { format!("{:.1} lb N/ac", NRate::kg_per_ha(kg_ha).as_lb_per_ac()) } else { format!("{kg_ha:.1} kg N/ha") }
+        if self.us_units {
+            format!("{:.1} lb N/ac", NRate::kg_per_ha(kg_ha).as_lb_per_ac())
+        } else {
+            format!("{kg_ha:.1} kg N/ha")
+        }
     }
 }
 

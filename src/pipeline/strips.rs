@@ -1,37 +1,18 @@
 //! The reference: which pixels are asked for, and what they say of the strips.
 
-use geo::Area as _;
-use geo::BooleanOps;
-use geo::Centroid;
-use geo::MultiPolygon;
+use geo::{Area as _, BooleanOps, Centroid, MultiPolygon};
 
 use crate::finding::Finding;
-use crate::pipeline::blur::StripPixels;
-use crate::pipeline::blur::fit_spread;
-use crate::pipeline::blur::widest;
-use crate::pipeline::ground::Ground;
-use crate::pipeline::ground::pixel_size;
-use crate::pipeline::scan::Found;
-use crate::pipeline::scan::KeptPixel;
-use crate::pipeline::scan::PixelMap;
-use crate::pipeline::scan::Probe;
-use crate::pipeline::scan::Tally;
-use crate::pipeline::settings::PointSpread;
-use crate::pipeline::settings::ReferenceSettings;
-use crate::science::reference::CoarseEstimate;
-use crate::science::reference::FineEstimate;
-use crate::science::reference::ReferenceError;
-use crate::science::reference::SENSORS;
-use crate::science::reference::SegmentSums;
-use crate::science::reference::SpreadFit;
-use crate::science::reference::StripSums;
-use crate::science::reference::coarse;
-use crate::science::reference::fine;
+use crate::pipeline::blur::{StripPixels, fit_spread, widest};
+use crate::pipeline::ground::{Ground, pixel_size};
+use crate::pipeline::scan::{Found, KeptPixel, PixelMap, Probe, Tally};
+use crate::pipeline::settings::{PointSpread, ReferenceSettings};
+use crate::science::reference::{
+    CoarseEstimate, FineEstimate, ReferenceError, SENSORS, SegmentSums, SpreadFit, StripSums,
+    coarse, fine,
+};
 use crate::space::crs::CrsError;
-use crate::space::polygon::Rectangle;
-use crate::space::polygon::grown;
-use crate::space::polygon::least_rectangle;
-use crate::space::polygon::less;
+use crate::space::polygon::{Rectangle, grown, least_rectangle, less};
 use crate::space::raster::Lattice;
 
 /// Equal blocks that a strip's length is cut into for its interval, at the most.
@@ -168,17 +149,34 @@ pub struct ProfileSegment {
     pub beside_dropped: bool,
 }
 
-fn profile(own: &StripSums, beside: &StripSums, length: f64, found: &Result<StripFound, ReferenceError>) -> Vec<ProfileSegment> {
+fn profile(
+    own: &StripSums,
+    beside: &StripSums,
+    length: f64,
+    found: &Result<StripFound, ReferenceError>,
+) -> Vec<ProfileSegment> {
     let (strip, swath) = (own.by_segment(), beside.by_segment());
     let count = strip.len().max(1) as f64;
     let dropped = |k: usize| match found {
-        Ok(StripFound::Fine(fine)) => (fine.dropped.contains(&k), fine.swath.as_ref().is_some_and(|swath| swath.dropped.contains(&k))),
+        Ok(StripFound::Fine(fine)) => (
+            fine.dropped.contains(&k),
+            fine.swath
+                .as_ref()
+                .is_some_and(|swath| swath.dropped.contains(&k)),
+        ),
         _ => (false, false),
     };
     let segment = |(k, (a, b)): (usize, (&SegmentSums, &SegmentSums))| {
         let (strip_dropped, beside_dropped) = dropped(k);
         let place = |k: usize| length * k as f64 / count;
-        ProfileSegment { from: place(k), to: place(k + 1), strip: a.mean(), beside: b.mean(), strip_dropped, beside_dropped }
+        ProfileSegment {
+            from: place(k),
+            to: place(k + 1),
+            strip: a.mean(),
+            beside: b.mean(),
+            strip_dropped,
+            beside_dropped,
+        }
     };
     strip.iter().zip(&swath).enumerate().map(segment).collect()
 }
@@ -192,11 +190,21 @@ fn pieces(length: f64, pixel: f64, most: usize) -> usize {
 ///
 /// # Errors
 /// [`CrsError`] when a strip cannot be carried into the image.
-pub fn plan(ground: &Ground, settings: &ReferenceSettings, lattice: &Lattice) -> Result<(Vec<StripPlan>, Vec<Probe>), CrsError> {
+pub fn plan(
+    ground: &Ground,
+    settings: &ReferenceSettings,
+    lattice: &Lattice,
+) -> Result<(Vec<StripPlan>, Vec<Probe>), CrsError> {
     let (mut plans, mut probes) = (Vec::new(), Vec::new());
-    let kept_clear: Vec<MultiPolygon<f64>> = ground.strips.iter().map(|strip| grown(strip, settings.gap.get())).collect();
+    let kept_clear: Vec<MultiPolygon<f64>> = ground
+        .strips
+        .iter()
+        .map(|strip| grown(strip, settings.gap.get()))
+        .collect();
     for (k, strip) in ground.strips.iter().enumerate() {
-        let (Some(centre), Some(outer)) = (strip.centroid(), least_rectangle(strip)) else { continue };
+        let (Some(centre), Some(outer)) = (strip.centroid(), least_rectangle(strip)) else {
+            continue;
+        };
         let pixel = pixel_size(&ground.plane.crs, lattice, centre.x(), centre.y())?;
         let inset = settings.inset.get();
         let shrunk = |inset: f64| {
@@ -204,25 +212,71 @@ pub fn plan(ground: &Ground, settings: &ReferenceSettings, lattice: &Lattice) ->
             least_rectangle(&core).map(|rectangle| (core, rectangle))
         };
         let start = probes.len();
-        let how = if let Some((core, along)) = shrunk(inset).filter(|(_, rectangle)| rectangle.width >= FINE_PIXELS * pixel) {
-            let (segments, blocks) = (pieces(along.length, pixel, settings.segments), pieces(along.length, pixel, BLOCKS));
-            probes.push(Probe::Segments { area: core, along, segments, blocks });
-            probes.push(Probe::Segments { area: swaths(ground, strip, &along, settings.gap.get(), &kept_clear), along, segments, blocks });
+        let how = if let Some((core, along)) =
+            shrunk(inset).filter(|(_, rectangle)| rectangle.width >= FINE_PIXELS * pixel)
+        {
+            let (segments, blocks) = (
+                pieces(along.length, pixel, settings.segments),
+                pieces(along.length, pixel, BLOCKS),
+            );
+            probes.push(Probe::Segments {
+                area: core,
+                along,
+                segments,
+                blocks,
+            });
+            probes.push(Probe::Segments {
+                area: swaths(ground, strip, &along, settings.gap.get(), &kept_clear),
+                along,
+                segments,
+                blocks,
+            });
             for factor in [0.5, 1.5] {
                 // Without a second shape there is nothing to compare with: an empty area finds nothing.
-                let (area, own) = shrunk(inset * factor).unwrap_or_else(|| (MultiPolygon::new(Vec::new()), along));
-                probes.push(Probe::Segments { area, along: own, segments, blocks: 1 });
+                let (area, own) = shrunk(inset * factor)
+                    .unwrap_or_else(|| (MultiPolygon::new(Vec::new()), along));
+                probes.push(Probe::Segments {
+                    area,
+                    along: own,
+                    segments,
+                    blocks: 1,
+                });
             }
-            How::Fine { core: along, segments, blocks }
+            How::Fine {
+                core: along,
+                segments,
+                blocks,
+            }
         } else {
-            let others = MultiPolygon::new(ground.strips.iter().enumerate().filter(|(other, _)| *other != k).flat_map(|(_, s)| s.0.clone()).collect());
+            let others = MultiPolygon::new(
+                ground
+                    .strips
+                    .iter()
+                    .enumerate()
+                    .filter(|(other, _)| *other != k)
+                    .flat_map(|(_, s)| s.0.clone())
+                    .collect(),
+            );
             for reach in REACHES {
-                probes.push(Probe::Pixels { area: less(&grown(strip, reach * pixel).intersection(&ground.field), &others) });
+                probes.push(Probe::Pixels {
+                    area: less(
+                        &grown(strip, reach * pixel).intersection(&ground.field),
+                        &others,
+                    ),
+                });
             }
-            How::Coarse { blocks: pieces(outer.length, pixel, BLOCKS) }
+            How::Coarse {
+                blocks: pieces(outer.length, pixel, BLOCKS),
+            }
         };
         let area = strip.intersection(&ground.field).unsigned_area();
-        plans.push(StripPlan { area, pixel, outer, how, probes: start..probes.len() });
+        plans.push(StripPlan {
+            area,
+            pixel,
+            outer,
+            how,
+            probes: start..probes.len(),
+        });
     }
     Ok((plans, probes))
 }
@@ -230,12 +284,22 @@ pub fn plan(ground: &Ground, settings: &ReferenceSettings, lattice: &Lattice) ->
 /// Says which readings each strip needs, when the canopy is known at single places: a reading is never a mixture, so only the inset shrinks a strip.
 ///
 /// `spacing` \[m\] is the distance of readings along a track; a segment or block is at least two of it long.
-pub fn plan_points(ground: &Ground, settings: &ReferenceSettings, spacing: f64) -> (Vec<StripPlan>, Vec<Probe>) {
+pub fn plan_points(
+    ground: &Ground,
+    settings: &ReferenceSettings,
+    spacing: f64,
+) -> (Vec<StripPlan>, Vec<Probe>) {
     let (mut plans, mut probes) = (Vec::new(), Vec::new());
-    let kept_clear: Vec<MultiPolygon<f64>> = ground.strips.iter().map(|strip| grown(strip, settings.gap.get())).collect();
+    let kept_clear: Vec<MultiPolygon<f64>> = ground
+        .strips
+        .iter()
+        .map(|strip| grown(strip, settings.gap.get()))
+        .collect();
     let step = spacing.max(0.05);
     for strip in &ground.strips {
-        let Some(outer) = least_rectangle(strip) else { continue };
+        let Some(outer) = least_rectangle(strip) else {
+            continue;
+        };
         let inset = settings.inset.get();
         let nothing = || MultiPolygon::new(Vec::new());
         let shrunk = |inset: f64| {
@@ -244,25 +308,59 @@ pub fn plan_points(ground: &Ground, settings: &ReferenceSettings, spacing: f64) 
         };
         let start = probes.len();
         let (core, along) = shrunk(inset).unwrap_or_else(|| (nothing(), outer));
-        let (segments, blocks) = (pieces(along.length, step, settings.segments), pieces(along.length, step, BLOCKS));
-        probes.push(Probe::Segments { area: core, along, segments, blocks });
-        probes.push(Probe::Segments { area: swaths(ground, strip, &along, settings.gap.get(), &kept_clear), along, segments, blocks });
+        let (segments, blocks) = (
+            pieces(along.length, step, settings.segments),
+            pieces(along.length, step, BLOCKS),
+        );
+        probes.push(Probe::Segments {
+            area: core,
+            along,
+            segments,
+            blocks,
+        });
+        probes.push(Probe::Segments {
+            area: swaths(ground, strip, &along, settings.gap.get(), &kept_clear),
+            along,
+            segments,
+            blocks,
+        });
         for factor in [0.5, 1.5] {
             let (area, own) = shrunk(inset * factor).unwrap_or_else(|| (nothing(), along));
-            probes.push(Probe::Segments { area, along: own, segments, blocks: 1 });
+            probes.push(Probe::Segments {
+                area,
+                along: own,
+                segments,
+                blocks: 1,
+            });
         }
         let area = strip.intersection(&ground.field).unsigned_area();
-        plans.push(StripPlan { area, pixel: spacing, outer, how: How::Fine { core: along, segments, blocks }, probes: start..probes.len() });
+        plans.push(StripPlan {
+            area,
+            pixel: spacing,
+            outer,
+            how: How::Fine {
+                core: along,
+                segments,
+                blocks,
+            },
+            probes: start..probes.len(),
+        });
     }
     (plans, probes)
 }
 
 /// Turns what was found at single places into estimates.
-pub fn estimate_points(settings: &ReferenceSettings, plans: Vec<StripPlan>, found: &[Found]) -> Vec<Strip> {
+pub fn estimate_points(
+    settings: &ReferenceSettings,
+    plans: Vec<StripPlan>,
+    found: &[Found],
+) -> Vec<Strip> {
     let one = |plan: StripPlan| {
         let found = &found[plan.probes.clone()];
         let (segments, blocks) = match plan.how {
-            How::Fine { segments, blocks, .. } => (segments, blocks),
+            How::Fine {
+                segments, blocks, ..
+            } => (segments, blocks),
             How::Coarse { blocks } => (blocks, blocks),
         };
         fine_strip(plan, found, segments, blocks, settings.drop)
@@ -270,24 +368,47 @@ pub fn estimate_points(settings: &ReferenceSettings, plans: Vec<StripPlan>, foun
     plans.into_iter().map(one).collect()
 }
 
-fn fine_strip(plan: StripPlan, found: &[Found], segments: usize, blocks: usize, drop: f64) -> Strip {
+fn fine_strip(
+    plan: StripPlan,
+    found: &[Found],
+    segments: usize,
+    blocks: usize,
+    drop: f64,
+) -> Strip {
     let sums = |k: usize, blocks: usize| match &found[k] {
         Found::Segments(tallies) => sums_of(tallies, segments, blocks),
         Found::Pixels(_) => StripSums::new(segments, blocks),
     };
     let (own, beside) = (sums(0, blocks), sums(1, blocks));
     let estimate = fine(&own, Some(&beside), drop).map(StripFound::Fine);
-    let variant = |k: usize| fine(&sums(k, 1), None, drop).ok().map(|estimate| estimate.index);
+    let variant = |k: usize| {
+        fine(&sums(k, 1), None, drop)
+            .ok()
+            .map(|estimate| estimate.index)
+    };
     let length = match &plan.how {
         How::Fine { core, .. } => core.length,
         How::Coarse { .. } => plan.outer.length,
     };
     let profile = profile(&own, &beside, length, &estimate);
-    Strip { found: estimate, variants: [variant(2), variant(3)], by_spread: None, with_usual_blur: None, profile, plan }
+    Strip {
+        found: estimate,
+        variants: [variant(2), variant(3)],
+        by_spread: None,
+        with_usual_blur: None,
+        profile,
+        plan,
+    }
 }
 
 /// The comparison swaths of a strip: beside its long sides, as wide as it is, over the shrunk strip's length.
-fn swaths(ground: &Ground, strip: &MultiPolygon<f64>, along: &Rectangle, gap: f64, kept_clear: &[MultiPolygon<f64>]) -> MultiPolygon<f64> {
+fn swaths(
+    ground: &Ground,
+    strip: &MultiPolygon<f64>,
+    along: &Rectangle,
+    gap: f64,
+    kept_clear: &[MultiPolygon<f64>],
+) -> MultiPolygon<f64> {
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
     for point in crate::space::polygon::rings_of(strip).iter().flatten() {
         let across = along.along_across(point[0], point[1]).1;
@@ -298,7 +419,11 @@ fn swaths(ground: &Ground, strip: &MultiPolygon<f64>, along: &Rectangle, gap: f6
         along.part((0.0, along.length), (high + gap, high + gap + width)),
         along.part((0.0, along.length), (low - gap - width, low - gap)),
     ]);
-    kept_clear.iter().fold(sides.intersection(&ground.field), |rest, strip| less(&rest, strip))
+    kept_clear
+        .iter()
+        .fold(sides.intersection(&ground.field), |rest, strip| {
+            less(&rest, strip)
+        })
 }
 
 /// Turns what was found into estimates; answers the blur that coarse strips were solved with, when it was fitted.
@@ -319,13 +444,23 @@ pub fn estimate(
     for (k, plan) in plans.iter().enumerate() {
         pixels.push(match plan.how {
             How::Fine { .. } => Vec::new(),
-            How::Coarse { blocks } => coarse_pixels(plan, blocks, &map.rings(&ground.strips[k])?, lattice, &back, &found[plan.probes.clone()])?,
+            How::Coarse { blocks } => coarse_pixels(
+                plan,
+                blocks,
+                &map.rings(&ground.strips[k])?,
+                lattice,
+                &back,
+                &found[plan.probes.clone()],
+            )?,
         });
     }
     let (width, fitted) = match point_spread {
         PointSpread::Fit => {
             // The first reach is the estimate's own.
-            let own: Vec<StripPixels> = pixels.iter().filter_map(|reaches| reaches.first().cloned()).collect();
+            let own: Vec<StripPixels> = pixels
+                .iter()
+                .filter_map(|reaches| reaches.first().cloned())
+                .collect();
             let fitted = fit_spread(&own);
             (fitted.map_or(0.0, |fit| fit.full_width), fitted)
         }
@@ -335,20 +470,45 @@ pub fn estimate(
     for (plan, reaches) in plans.into_iter().zip(&pixels) {
         let found = &found[plan.probes.clone()];
         let strip = match &plan.how {
-            How::Fine { segments, blocks, .. } => {
+            How::Fine {
+                segments, blocks, ..
+            } => {
                 let (segments, blocks) = (*segments, *blocks);
                 fine_strip(plan, found, segments, blocks, settings.drop)
             }
             How::Coarse { blocks } => {
                 let solved = |width: f64, reach: &StripPixels| coarse(&reach.mixed(width), *blocks);
-                let variant = |k: usize| reaches.get(k).and_then(|reach| solved(width, reach).ok()).map(|estimate| estimate.index);
+                let variant = |k: usize| {
+                    reaches
+                        .get(k)
+                        .and_then(|reach| solved(width, reach).ok())
+                        .map(|estimate| estimate.index)
+                };
                 let variants = [variant(1), variant(2)];
-                let estimate = reaches.first().map_or(Err(ReferenceError::NoPixels), |reach| solved(width, reach)).map(StripFound::Coarse);
-                let at_bound = |width: f64| reaches.first().and_then(|reach| solved(width, reach).ok()).map(|estimate| estimate.index);
+                let estimate = reaches
+                    .first()
+                    .map_or(Err(ReferenceError::NoPixels), |reach| solved(width, reach))
+                    .map(StripFound::Coarse);
+                let at_bound = |width: f64| {
+                    reaches
+                        .first()
+                        .and_then(|reach| solved(width, reach).ok())
+                        .map(|estimate| estimate.index)
+                };
                 let by_spread = fitted.map(|fit| [at_bound(fit.low), at_bound(fit.high)]);
                 let unblurred = *point_spread == PointSpread::Given(0.0);
-                let with_usual_blur = reaches.first().filter(|_| unblurred).map(|reach| solved(USUAL_BLUR, reach));
-                Strip { found: estimate, variants, by_spread, with_usual_blur, profile: Vec::new(), plan }
+                let with_usual_blur = reaches
+                    .first()
+                    .filter(|_| unblurred)
+                    .map(|reach| solved(USUAL_BLUR, reach));
+                Strip {
+                    found: estimate,
+                    variants,
+                    by_spread,
+                    with_usual_blur,
+                    profile: Vec::new(),
+                    plan,
+                }
             }
         };
         strips.push(strip);
@@ -370,20 +530,28 @@ fn coarse_pixels(
         let Found::Pixels(kept) = one else { continue };
         let mut pixels = Vec::with_capacity(kept.len());
         for KeptPixel { row, col, index } in kept {
-            let (x, y) = lattice.affine.to_ground(*col as f64 + 0.5, *row as f64 + 0.5);
+            let (x, y) = lattice
+                .affine
+                .to_ground(*col as f64 + 0.5, *row as f64 + 0.5);
             let (x, y) = back.point(x, y)?;
             let t = plan.outer.along_across(x, y).0 / plan.outer.length;
             let block = (libm::floor(t * blocks as f64).max(0.0) as usize).min(blocks - 1);
             pixels.push((*row, *col, *index, block));
         }
-        reaches.push(StripPixels { rings: rings.to_vec(), pixels });
+        reaches.push(StripPixels {
+            rings: rings.to_vec(),
+            pixels,
+        });
     }
     Ok(reaches)
 }
 
 /// Says what a fitted blur is worth.
 pub fn say_spread(strips: &[Strip], fitted: Option<&SpreadFit>, findings: &mut Vec<Finding>) {
-    if !strips.iter().any(|strip| matches!(strip.plan.how, How::Coarse { .. })) {
+    if !strips
+        .iter()
+        .any(|strip| matches!(strip.plan.how, How::Coarse { .. }))
+    {
         findings.push(Finding::note("reference.point_spread_unused", "imagery.point_spread = \"fit\" is not used: every strip is wide enough for pure pixels"));
         return;
     }
@@ -398,7 +566,9 @@ pub fn say_spread(strips: &[Strip], fitted: Option<&SpreadFit>, findings: &mut V
         .iter()
         .enumerate()
         .filter_map(|(k, strip)| match strip.by_spread {
-            Some([Some(low), Some(high)]) => Some(format!("{low:.4} to {high:.4} for strip {}", k + 1)),
+            Some([Some(low), Some(high)]) => {
+                Some(format!("{low:.4} to {high:.4} for strip {}", k + 1))
+            }
             _ => None,
         })
         .collect();
@@ -408,10 +578,19 @@ pub fn say_spread(strips: &[Strip], fitted: Option<&SpreadFit>, findings: &mut V
         fit.low,
         fit.high,
         fit.pixels,
-        if moved.is_empty() { "nowhere that can be solved".to_owned() } else { moved.join(", ") }
+        if moved.is_empty() {
+            "nowhere that can be solved".to_owned()
+        } else {
+            moved.join(", ")
+        }
     );
     if fit.high >= widest() || fit.high - fit.low > 1.5 {
-        findings.push(Finding::caution("reference.point_spread_fit", format!("{told}; the strips hardly tell it: a published figure of the sensor is better")));
+        findings.push(Finding::caution(
+            "reference.point_spread_fit",
+            format!(
+                "{told}; the strips hardly tell it: a published figure of the sensor is better"
+            ),
+        ));
     } else {
         findings.push(Finding::note("reference.point_spread_fit", told));
     }
@@ -421,7 +600,12 @@ fn sums_of(tallies: &[Tally], segments: usize, blocks: usize) -> StripSums {
     let mut sums = StripSums::new(segments, blocks);
     for (k, tally) in tallies.iter().enumerate() {
         if let Some(cell) = sums.cell_mut(k / blocks, k % blocks) {
-            *cell = SegmentSums { weight: tally.weight.get(), weighted: tally.weighted.get(), squares: tally.squares.get(), pixels: tally.pixels };
+            *cell = SegmentSums {
+                weight: tally.weight.get(),
+                weighted: tally.weighted.get(),
+                squares: tally.squares.get(),
+                pixels: tally.pixels,
+            };
         }
     }
     sums
@@ -433,19 +617,42 @@ fn usual_blur(number: usize, strip: &Strip, found: &StripFound) -> Option<Findin
     let start = format!(
         "reference strip {number}, {width:.1} pixels wide, is read as if the sensor had no blur beyond its pixel (imagery.point_spread is 0); published figures are 0.8 to 1.0 pixels, and with {USUAL_BLUR:.1}"
     );
-    let names: Vec<String> = SENSORS.iter().map(|sensor| format!("{:?}", sensor.name)).collect();
-    let end = format!("give the sensor ({}), a width in pixels, or \"fit\" in imagery.point_spread", names.join(", "));
+    let names: Vec<String> = SENSORS
+        .iter()
+        .map(|sensor| format!("{:?}", sensor.name))
+        .collect();
+    let end = format!(
+        "give the sensor ({}), a width in pixels, or \"fit\" in imagery.point_spread",
+        names.join(", ")
+    );
     Some(match strip.with_usual_blur.as_ref()? {
         Ok(blurred) => {
-            let ratios = found
-                .beside()
-                .zip(blurred.ratio())
-                .map_or_else(String::new, |(beside, ratio)| format!(", the response index of the strip {ratio:.3} instead of {:.3}", found.index() / beside));
-            let told = format!("{start} its index would be {:.4} instead of {:.4}{ratios}: {end}", blurred.index, found.index());
-            let finding = if (blurred.index - found.index()).abs() > MOVES { Finding::caution } else { Finding::note };
+            let ratios =
+                found
+                    .beside()
+                    .zip(blurred.ratio())
+                    .map_or_else(String::new, |(beside, ratio)| {
+                        format!(
+                            ", the response index of the strip {ratio:.3} instead of {:.3}",
+                            found.index() / beside
+                        )
+                    });
+            let told = format!(
+                "{start} its index would be {:.4} instead of {:.4}{ratios}: {end}",
+                blurred.index,
+                found.index()
+            );
+            let finding = if (blurred.index - found.index()).abs() > MOVES {
+                Finding::caution
+            } else {
+                Finding::note
+            };
             finding("reference.blur", told)
         }
-        Err(reason) => Finding::caution("reference.blur", format!("{start} it could not be estimated ({reason}): {end}")),
+        Err(reason) => Finding::caution(
+            "reference.blur",
+            format!("{start} it could not be estimated ({reason}): {end}"),
+        ),
     })
 }
 
@@ -456,14 +663,20 @@ pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: 
         let found = match &strip.found {
             Ok(found) => found,
             Err(error) => {
-                findings.push(Finding::caution("reference.left_out", format!("reference strip {number} is left out: {error}")));
+                findings.push(Finding::caution(
+                    "reference.left_out",
+                    format!("reference strip {number} is left out: {error}"),
+                ));
                 continue;
             }
         };
         if found.pixels() < 30 {
             findings.push(Finding::caution(
                 "reference.pixels",
-                format!("reference strip {number} rests on {} pixels; below 30 it is a weak estimate", found.pixels()),
+                format!(
+                    "reference strip {number} rests on {} pixels; below 30 it is a weak estimate",
+                    found.pixels()
+                ),
             ));
         }
         if index_name.eq_ignore_ascii_case("NDVI") && found.index() > 0.85 {
@@ -473,8 +686,14 @@ pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: 
             ));
         }
         for (variant, what) in strip.variants.iter().zip(["less", "more"]) {
-            let Some(value) = variant.filter(|value| (value - found.index()).abs() > 0.01) else { continue };
-            let kind = if found.estimator() == "fine" { "inset" } else { "reach" };
+            let Some(value) = variant.filter(|value| (value - found.index()).abs() > 0.01) else {
+                continue;
+            };
+            let kind = if found.estimator() == "fine" {
+                "inset"
+            } else {
+                "reach"
+            };
             findings.push(Finding::caution(
                 "reference.inset",
                 format!(
@@ -484,7 +703,9 @@ pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: 
             ));
         }
         findings.extend(usual_blur(number, strip, found));
-        let StripFound::Fine(estimate) = found else { continue };
+        let StripFound::Fine(estimate) = found else {
+            continue;
+        };
         if !estimate.dropped.is_empty() {
             findings.push(Finding::note(
                 "reference.dropped",

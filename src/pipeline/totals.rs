@@ -7,16 +7,10 @@ use crate::pipeline::reference::Reference;
 use crate::pipeline::run::Looked;
 use crate::pipeline::settings::Settings;
 use crate::science::loads::Loads;
-use crate::science::methods::Method;
-use crate::science::methods::RateModel;
-use crate::science::noise::NoiseTotals;
-use crate::science::noise::noise_sd;
-use crate::science::noise::noise_totals;
-use crate::units::NRate;
-use crate::units::Yield;
-use crate::zones::prescription::Capped;
-use crate::zones::prescription::CellState;
-use crate::zones::prescription::ZoneRecord;
+use crate::science::methods::{Method, RateModel};
+use crate::science::noise::{NoiseTotals, noise_sd, noise_totals};
+use crate::units::{NRate, Yield};
+use crate::zones::prescription::{Capped, CellState, ZoneRecord};
 
 /// Totals of a run. Nitrogen in kg, product in the unit of the job.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -80,8 +74,15 @@ fn nitrogen(rated: &Rated, model: &RateModel, reference: impl Fn(usize) -> f64) 
         if !matches!(cell.state, CellState::Canopy | CellState::Thin) {
             continue;
         }
-        if let Some(exact) = cell.index.and_then(|index| model.exact(index, reference(k))) {
-            let n = if cell.state == CellState::Thin { exact.min(NRate::kg_per_ha(rated.field_exact)) } else { exact };
+        if let Some(exact) = cell
+            .index
+            .and_then(|index| model.exact(index, reference(k)))
+        {
+            let n = if cell.state == CellState::Thin {
+                exact.min(NRate::kg_per_ha(rated.field_exact))
+            } else {
+                exact
+            };
             sum += (n * cell.area).get();
         }
     }
@@ -89,15 +90,27 @@ fn nitrogen(rated: &Rated, model: &RateModel, reference: impl Fn(usize) -> f64) 
 }
 
 /// Totals and how they move.
-pub fn totals_of(settings: &Settings, ground: &Ground, looked: &Looked, reference: &Reference, rated: &Rated, zones: &[ZoneRecord]) -> Totals {
+pub fn totals_of(
+    settings: &Settings,
+    ground: &Ground,
+    looked: &Looked,
+    reference: &Reference,
+    rated: &Rated,
+    zones: &[ZoneRecord],
+) -> Totals {
     let mut totals = Totals::default();
     for zone in zones {
         totals.n_kg += (zone.n * zone.area).get();
     }
-    let (mut canopy, mut capped, mut without, mut beyond, mut insey, mut field) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
+    let (mut canopy, mut capped, mut without, mut beyond, mut insey, mut field) =
+        (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
     let (mut grown, mut reachable, mut with_yield, mut held) = (0.0, 0.0, 0.0, 0.0);
     // In-season estimates are the yield curve's matter.
-    let days = if let Method::YieldResponse(method) = &rated.model.method { Some(method.growing_days) } else { None };
+    let days = if let Method::YieldResponse(method) = &rated.model.method {
+        Some(method.growing_days)
+    } else {
+        None
+    };
     for (k, cell) in rated.cells.iter().enumerate() {
         let area = cell.area.get();
         field += area;
@@ -117,22 +130,41 @@ pub fn totals_of(settings: &Settings, ground: &Ground, looked: &Looked, referenc
             continue;
         }
         canopy += area;
-        capped += if cell.capped == Capped::None { 0.0 } else { area };
-        without += if cell.capped == Capped::Without { area } else { 0.0 };
+        capped += if cell.capped == Capped::None {
+            0.0
+        } else {
+            area
+        };
+        without += if cell.capped == Capped::Without {
+            area
+        } else {
+            0.0
+        };
         beyond += if cell.beyond { area } else { 0.0 };
         if let (Some(index), Some(days)) = (cell.index, days)
             && !(0.002..=0.010).contains(&(index / days))
         {
             insey += area;
         }
-        held += if cell.n_raw.is_some_and(|raw| raw > rated.model.limits.maximum) { area } else { 0.0 };
+        held += if cell
+            .n_raw
+            .is_some_and(|raw| raw > rated.model.limits.maximum)
+        {
+            area
+        } else {
+            0.0
+        };
         if let (Some(a), Some(b)) = (cell.yield_without, cell.yield_with) {
             grown += a.get() * area;
             reachable += b.get() * area;
             with_yield += area;
         }
     }
-    for share in [&mut totals.unseen_share, &mut totals.bare_share, &mut totals.thin_share] {
+    for share in [
+        &mut totals.unseen_share,
+        &mut totals.bare_share,
+        &mut totals.thin_share,
+    ] {
         *share /= field.max(f64::MIN_POSITIVE);
     }
     if canopy > 0.0 {
@@ -141,7 +173,10 @@ pub fn totals_of(settings: &Settings, ground: &Ground, looked: &Looked, referenc
         totals.held_share = held / canopy;
     }
     if with_yield > 0.0 {
-        totals.yields = Some((Yield::kg_per_ha(grown / with_yield), Yield::kg_per_ha(reachable / with_yield)));
+        totals.yields = Some((
+            Yield::kg_per_ha(grown / with_yield),
+            Yield::kg_per_ha(reachable / with_yield),
+        ));
     }
     totals.mean_rate = NRate::kg_per_ha(totals.n_kg / (field / 10_000.0).max(f64::MIN_POSITIVE));
     if let Some(product) = &settings.product {
@@ -149,25 +184,46 @@ pub fn totals_of(settings: &Settings, ground: &Ground, looked: &Looked, referenc
         let per_ha = product.rate_for(NRate::kg_per_ha(totals.n_kg));
         let unit = settings.output.unit;
         let area = crate::units::Area::ha(1.0);
-        totals.product = product.in_unit(per_ha, unit).map(|rate| rate * unit.area_of(area));
+        totals.product = product
+            .in_unit(per_ha, unit)
+            .map(|rate| rate * unit.area_of(area));
     }
     totals.loads = loads_of(settings, totals.n_kg);
     vary(ground, looked, reference, rated, &mut totals);
     totals
 }
 
-fn vary(ground: &Ground, looked: &Looked, reference: &Reference, rated: &Rated, totals: &mut Totals) {
+fn vary(
+    ground: &Ground,
+    looked: &Looked,
+    reference: &Reference,
+    rated: &Rated,
+    totals: &mut Totals,
+) {
     let model = &rated.model;
     let own = |k: usize| rated.reference_of[k];
     let scaled = |factor: f64| nitrogen(rated, model, |k| rated.reference_of[k] * factor);
     totals.n_kg_base = nitrogen(rated, model, own);
-    let each = model.with_field_ratio(None).map_or(totals.n_kg_base, |each| nitrogen(rated, &each, own));
-    let whole = reference.ratio.and_then(|ratio| model.with_field_ratio(Some(ratio))).map(|whole| nitrogen(rated, &whole, own));
+    let each = model
+        .with_field_ratio(None)
+        .map_or(totals.n_kg_base, |each| nitrogen(rated, &each, own));
+    let whole = reference
+        .ratio
+        .and_then(|ratio| model.with_field_ratio(Some(ratio)))
+        .map(|whole| nitrogen(rated, &whole, own));
     totals.n_kg_by_compare = (each, whole);
-    totals.n_kg_by_ratio = reference.ratio.map(|ratio| nitrogen(rated, model, |_| ratio * looked.field_mean));
-    totals.n_kg_without_dropping = reference.index_without_dropping.map(|index| scaled(index / reference.index));
+    totals.n_kg_by_ratio = reference
+        .ratio
+        .map(|ratio| nitrogen(rated, model, |_| ratio * looked.field_mean));
+    totals.n_kg_without_dropping = reference
+        .index_without_dropping
+        .map(|index| scaled(index / reference.index));
     if reference.each.len() > 1 {
-        totals.n_kg_by_strip = reference.each.iter().map(|(number, index)| (*number, nitrogen(rated, model, |_| *index))).collect();
+        totals.n_kg_by_strip = reference
+            .each
+            .iter()
+            .map(|(number, index)| (*number, nitrogen(rated, model, |_| *index)))
+            .collect();
     }
     for k in 0..2 {
         let (mut sum, mut weight, mut any) = (0.0, 0.0, false);
@@ -182,18 +238,45 @@ fn vary(ground: &Ground, looked: &Looked, reference: &Reference, rated: &Rated, 
     }
     if let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio) {
         // Where the field's ratio counts everywhere, it is what moves.
-        let whole = |bound: f64| model.with_field_ratio(Some(bound)).map(|model| nitrogen(rated, &model, own));
-        let by_whole = matches!(&model.method, Method::YieldResponse(method) if method.field_ratio.is_some());
-        let at = |bound: f64| if by_whole { whole(bound) } else { Some(scaled(bound / ratio)) };
+        let whole = |bound: f64| {
+            model
+                .with_field_ratio(Some(bound))
+                .map(|model| nitrogen(rated, &model, own))
+        };
+        let by_whole =
+            matches!(&model.method, Method::YieldResponse(method) if method.field_ratio.is_some());
+        let at = |bound: f64| {
+            if by_whole {
+                whole(bound)
+            } else {
+                Some(scaled(bound / ratio))
+            }
+        };
         totals.n_kg_by_bounds = at(low).zip(at(high));
     }
-    let efficient = |e: f64| model.with_use_efficiency(e).map(|model| nitrogen(rated, &model, own));
+    let efficient = |e: f64| {
+        model
+            .with_use_efficiency(e)
+            .map(|model| nitrogen(rated, &model, own))
+    };
     totals.n_kg_by_efficiency = efficient(0.6).zip(efficient(0.4));
     // Columns of cells along the drive, with gaps where there is no canopy.
-    let mut columns: std::collections::BTreeMap<(usize, i32), Vec<Option<f64>>> = std::collections::BTreeMap::new();
-    let first_of = |part: usize| ground.grid.cells.get(ground.grid.cells_of(part).start).map_or(0, |cell| cell.row);
+    let mut columns: std::collections::BTreeMap<(usize, i32), Vec<Option<f64>>> =
+        std::collections::BTreeMap::new();
+    let first_of = |part: usize| {
+        ground
+            .grid
+            .cells
+            .get(ground.grid.cells_of(part).start)
+            .map_or(0, |cell| cell.row)
+    };
     let first: Vec<i32> = (0..ground.grid.ways()).map(first_of).collect();
-    for (k, cell) in rated.cells.iter().enumerate().filter(|(_, cell)| cell.state == CellState::Canopy) {
+    for (k, cell) in rated
+        .cells
+        .iter()
+        .enumerate()
+        .filter(|(_, cell)| cell.state == CellState::Canopy)
+    {
         let part = ground.grid.part_of(k);
         let column = columns.entry((part, cell.col)).or_default();
         let at = (cell.row - first[part]) as usize;
@@ -203,7 +286,11 @@ fn vary(ground: &Ground, looked: &Looked, reference: &Reference, rated: &Rated, 
         column[at] = cell.index;
     }
     totals.noise = noise_sd(columns.values().map(Vec::as_slice)).map(|noise| {
-        let canopy = rated.cells.iter().filter(|cell| cell.state == CellState::Canopy).filter_map(|cell| cell.index.map(|index| (cell.area.as_ha(), index)));
+        let canopy = rated
+            .cells
+            .iter()
+            .filter(|cell| cell.state == CellState::Canopy)
+            .filter_map(|cell| cell.index.map(|index| (cell.area.as_ha(), index)));
         let rate = |index: f64| model.exact(index, reference.index).map_or(0.0, NRate::get);
         (noise.sd, noise_totals(canopy, noise.sd, rate))
     });

@@ -2,8 +2,7 @@
 //!
 //! Printable ASCII, at most 72 columns, lines ended by CR LF: any terminal and any printer shows it.
 
-use crate::finding::Finding;
-use crate::finding::Severity;
+use crate::finding::{Finding, Severity};
 use crate::units::Area;
 use crate::zones::ascii::ascii;
 use crate::zones::check_points::CheckPoint;
@@ -18,18 +17,35 @@ const VALUES_AT: usize = 18;
 /// The text of `machine/CARD.txt`.
 ///
 /// Of `findings` it prints the cautions about the machine and every stop that an adviser accepted.
-pub fn card(prescription: &Prescription, rates: &MachineRates, points: &[CheckPoint], findings: &[Finding]) -> String {
+pub fn card(
+    prescription: &Prescription,
+    rates: &MachineRates,
+    points: &[CheckPoint],
+    findings: &[Finding],
+) -> String {
     let mut card = Card::default();
     let label = prescription.rate_label();
     let rate = |value: f64| format!("{value:.2} {label}");
 
     card.title("RATE MAP CARD");
     card.pair("Field", &prescription.field_name);
-    card.pair("Map id", &format!("{} - the task's name ends in it", prescription.map_id));
+    card.pair(
+        "Map id",
+        &format!("{} - the task's name ends in it", prescription.map_id),
+    );
     card.pair("What to load", "TASKDATA folder or shapefile, never both");
-    card.pair("Crop", &format!("{}, image of {}", prescription.crop, prescription.image_date));
+    card.pair(
+        "Crop",
+        &format!(
+            "{}, image of {}",
+            prescription.crop, prescription.image_date
+        ),
+    );
     card.pair("Product", &product(prescription));
-    card.pair("Column to choose", &format!("{} (shapefile)", prescription.rate_column()));
+    card.pair(
+        "Column to choose",
+        &format!("{} (shapefile)", prescription.rate_column()),
+    );
     card.pair("Unit to choose", label);
 
     card.title("RATES AND TOTAL");
@@ -45,7 +61,10 @@ pub fn card(prescription: &Prescription, rates: &MachineRates, points: &[CheckPo
     if prescription.headings.len() > 1 {
         card.title("DRIVING DIRECTION");
         for (ground, degrees) in &prescription.headings {
-            card.text("", &format!("{degrees:.1} degrees from true north: {ground}"));
+            card.text(
+                "",
+                &format!("{degrees:.1} degrees from true north: {ground}"),
+            );
         }
     }
 
@@ -54,20 +73,36 @@ pub fn card(prescription: &Prescription, rates: &MachineRates, points: &[CheckPo
         card.text("", "No zone is wide enough for a check point. Compare the map on the screen with the report before you start.");
     } else {
         card.text("", "Load the map, look at these points, compare. A screen may round. If one differs, do not spread: wrong map, column, product or unit.");
-        card.line(&format!("  {:>12} {:>12}   must show", "longitude", "latitude"));
+        card.line(&format!(
+            "  {:>12} {:>12}   must show",
+            "longitude", "latitude"
+        ));
         for (number, point) in (1..).zip(points) {
-            card.line(&format!("{number} {:>12.6} {:>12.6}   {}", point.longitude, point.latitude, rate(point.rate)));
+            card.line(&format!(
+                "{number} {:>12.6} {:>12.6}   {}",
+                point.longitude,
+                point.latitude,
+                rate(point.rate)
+            ));
         }
         card.text("", "(degrees, WGS 84)");
     }
 
     card.title("CAUTIONS");
-    for finding in findings.iter().filter(|finding| finding.severity == Severity::Caution && finding.code.starts_with("machine.")) {
+    for finding in findings.iter().filter(|finding| {
+        finding.severity == Severity::Caution && finding.code.starts_with("machine.")
+    }) {
         card.text("* ", &finding.message);
     }
     for finding in findings {
         if let Some(accepted) = &finding.accepted {
-            card.text("* ", &format!("Accepted by {} ({}): {}", accepted.by, accepted.reason, finding.message));
+            card.text(
+                "* ",
+                &format!(
+                    "Accepted by {} ({}): {}",
+                    accepted.by, accepted.reason, finding.message
+                ),
+            );
         }
     }
     for caution in standing_cautions(prescription) {
@@ -79,7 +114,11 @@ pub fn card(prescription: &Prescription, rates: &MachineRates, points: &[CheckPo
 /// What holds for every map.
 fn standing_cautions(prescription: &Prescription) -> [String; 5] {
     let overrun = prescription.machine.overrun.get();
-    let reach = if prescription.unit.is_us() { format!("{:.0} ft", overrun / crate::units::M_PER_FT) } else { format!("{overrun:.1} m") };
+    let reach = if prescription.unit.is_us() {
+        format!("{:.0} ft", overrun / crate::units::M_PER_FT)
+    } else {
+        format!("{overrun:.1} m")
+    };
     [
         "The product's label and local law come first, whatever this map says.".to_owned(),
         "A licensed adviser decides. This map is a help, not a recommendation.".to_owned(),
@@ -105,30 +144,58 @@ fn standing_cautions(prescription: &Prescription) -> [String; 5] {
 }
 
 fn product(prescription: &Prescription) -> String {
-    let Some(product) = &prescription.product else { return "NONE GIVEN - the numbers are nitrogen (N), not a product".to_owned() };
-    let nitrogen = format!("{}, {:.1} % N by mass", product.name(), product.nitrogen() * 100.0);
+    let Some(product) = &prescription.product else {
+        return "NONE GIVEN - the numbers are nitrogen (N), not a product".to_owned();
+    };
+    let nitrogen = format!(
+        "{}, {:.1} % N by mass",
+        product.name(),
+        product.nitrogen() * 100.0
+    );
     match product.kg_per_l() {
-        Some(density) if prescription.unit.is_us() => format!("{nitrogen}, {:.2} lb/gal", density * crate::units::L_PER_GAL / crate::units::KG_PER_LB),
+        Some(density) if prescription.unit.is_us() => format!(
+            "{nitrogen}, {:.2} lb/gal",
+            density * crate::units::L_PER_GAL / crate::units::KG_PER_LB
+        ),
         Some(density) => format!("{nitrogen}, {density:.3} kg/L"),
         None => nitrogen,
     }
 }
 
 fn area(prescription: &Prescription, area: Area) -> String {
-    if prescription.unit.is_us() { format!("{:.2} ac ({:.2} ha)", area.as_ac(), area.as_ha()) } else { format!("{:.2} ha", area.as_ha()) }
+    if prescription.unit.is_us() {
+        format!("{:.2} ac ({:.2} ha)", area.as_ac(), area.as_ha())
+    } else {
+        format!("{:.2} ha", area.as_ha())
+    }
 }
 
 fn total(prescription: &Prescription, rates: &MachineRates, mean: f64) -> String {
     let nitrogen = prescription.nitrogen_of(mean) * rates.area;
-    let nitrogen = if prescription.unit.is_us() { format!("{:.1} lb N", nitrogen.as_lb()) } else { format!("{:.1} kg N", nitrogen.get()) };
-    if prescription.product.is_some() { format!("{:.1} {} of product ({nitrogen})", rates.total, prescription.unit.total_label()) } else { nitrogen }
+    let nitrogen = if prescription.unit.is_us() {
+        format!("{:.1} lb N", nitrogen.as_lb())
+    } else {
+        format!("{:.1} kg N", nitrogen.get())
+    };
+    if prescription.product.is_some() {
+        format!(
+            "{:.1} {} of product ({nitrogen})",
+            rates.total,
+            prescription.unit.total_label()
+        )
+    } else {
+        nitrogen
+    }
 }
 
 /// The words of a line; a per cent sign stays with its number.
 fn words(line: &str) -> Vec<&str> {
     let mut words = Vec::new();
     let mut from = 0;
-    for (at, _) in line.match_indices(' ').filter(|(at, _)| !line[at + 1..].starts_with('%')) {
+    for (at, _) in line
+        .match_indices(' ')
+        .filter(|(at, _)| !line[at + 1..].starts_with('%'))
+    {
         words.push(&line[from..at]);
         from = at + 1;
     }
@@ -205,8 +272,13 @@ mod tests {
     }
 
     fn is_plain(text: &str) -> bool {
-        text.split_inclusive("\r\n")
-            .all(|line| line.ends_with("\r\n") && line.len() <= WIDTH + 2 && line[..line.len() - 2].bytes().all(|b| (32..127).contains(&b)))
+        text.split_inclusive("\r\n").all(|line| {
+            line.ends_with("\r\n")
+                && line.len() <= WIDTH + 2
+                && line[..line.len() - 2]
+                    .bytes()
+                    .all(|b| (32..127).contains(&b))
+        })
     }
 
     #[test]
@@ -232,10 +304,23 @@ mod tests {
         ] {
             assert!(text.lines().any(|shown| shown == line), "{line}\n{text}");
         }
-        let points: Vec<&str> = text.lines().filter(|line| line.starts_with(['1', '2', '3'])).collect();
+        let points: Vec<&str> = text
+            .lines()
+            .filter(|line| line.starts_with(['1', '2', '3']))
+            .collect();
         assert_eq!(points.len(), 3);
-        assert!(points[0].ends_with("   251.12 L/ha") && points[1].ends_with("   167.41 L/ha") && points[2].ends_with("   0.00 L/ha"), "{points:?}");
-        for must in ["label and local law come first", "licensed adviser decides", "Wells and surface water", "does not look ahead and does not shut off"] {
+        assert!(
+            points[0].ends_with("   251.12 L/ha")
+                && points[1].ends_with("   167.41 L/ha")
+                && points[2].ends_with("   0.00 L/ha"),
+            "{points:?}"
+        );
+        for must in [
+            "label and local law come first",
+            "licensed adviser decides",
+            "Wells and surface water",
+            "does not look ahead and does not shut off",
+        ] {
             assert!(text.contains(must), "{must}\n{text}");
         }
     }
@@ -247,7 +332,14 @@ mod tests {
         let text = text(&field, &[]);
         assert!(is_plain(&text));
         // 1197.7 L in US gallons, 429.3 kg in pounds, 5.96 ha in acres, 12 m in feet (NIST SP 811 factors).
-        for part in ["GAL_AC (shapefile)", "14.73 ac (5.96 ha)", "316.4 gal of product (946.4 lb N)", "run on 39 ft beyond", "10.68 lb/gal", "gal/ac\r\n"] {
+        for part in [
+            "GAL_AC (shapefile)",
+            "14.73 ac (5.96 ha)",
+            "316.4 gal of product (946.4 lb N)",
+            "run on 39 ft beyond",
+            "10.68 lb/gal",
+            "gal/ac\r\n",
+        ] {
             assert!(text.contains(part), "{part}\n{text}");
         }
     }
@@ -255,16 +347,33 @@ mod tests {
     #[test]
     fn cautions_and_accepted_stops_are_told() {
         let mut stop = Finding::stop("image.age", "the image is 20 days old");
-        stop.accepted = Some(Acceptance { reason: "cold spell – no growth".to_owned(), by: "A. Adviser".to_owned() });
+        stop.accepted = Some(Acceptance {
+            reason: "cold spell – no growth".to_owned(),
+            by: "A. Adviser".to_owned(),
+        });
         let mut field = fixture::prescription();
         field.product = None;
         field.unit = RateUnit::KgPerHa;
-        let text = text(&field, &[stop, Finding::caution("reference.place", "elsewhere")]);
+        let text = text(
+            &field,
+            &[stop, Finding::caution("reference.place", "elsewhere")],
+        );
         assert!(is_plain(&text), "{text}");
-        assert!(text.contains("Product           NONE GIVEN") && text.contains("* no product is given"), "{text}");
-        assert!(text.contains("* Accepted by A. Adviser (cold spell - no growth): the image is 20 days\r\n  old"), "{text}");
+        assert!(
+            text.contains("Product           NONE GIVEN") && text.contains("* no product is given"),
+            "{text}"
+        );
+        assert!(
+            text.contains(
+                "* Accepted by A. Adviser (cold spell - no growth): the image is 20 days\r\n  old"
+            ),
+            "{text}"
+        );
         assert!(!text.contains("elsewhere"));
-        assert!(text.contains("KG_N_HA (shapefile)") && text.contains("Total             429.3 kg N\r\n"));
+        assert!(
+            text.contains("KG_N_HA (shapefile)")
+                && text.contains("Total             429.3 kg N\r\n")
+        );
     }
 
     #[test]
@@ -275,13 +384,23 @@ mod tests {
             zone.machine_outline = zone.outline.clone();
         }
         let told = text(&field, &[]).replace("\r\n  ", " ");
-        assert!(told.contains("* The task data's rates run on 12.0 m beyond") && told.contains("the shapefile's end at the edge"), "{told}");
+        assert!(
+            told.contains("* The task data's rates run on 12.0 m beyond")
+                && told.contains("the shapefile's end at the edge"),
+            "{told}"
+        );
     }
 
     #[test]
     fn a_number_and_its_per_cent_sign_stay_together() {
         for width in 40..72 {
-            let text = text(&fixture::prescription(), &[Finding::caution("machine.test", format!("{} (-0.70 %): less", "x".repeat(width)))]);
+            let text = text(
+                &fixture::prescription(),
+                &[Finding::caution(
+                    "machine.test",
+                    format!("{} (-0.70 %): less", "x".repeat(width)),
+                )],
+            );
             assert!(text.contains("(-0.70 %):"), "{text}");
         }
     }

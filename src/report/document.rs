@@ -82,7 +82,11 @@ pub struct Fact {
 impl Fact {
     /// Without a note.
     pub fn new(label: impl Into<String>, value: impl Into<String>) -> Self {
-        Self { label: label.into(), value: value.into(), note: String::new() }
+        Self {
+            label: label.into(),
+            value: value.into(),
+            note: String::new(),
+        }
     }
     /// With a note.
     #[must_use]
@@ -158,18 +162,44 @@ impl Document {
 impl Block {
     fn words(&self, out: &mut Vec<String>) {
         match self {
-            Self::Heading(text) | Self::Lead(text) | Self::Text(text) | Self::Small(text) | Self::Code(text) => out.push(text.clone()),
-            Self::Facts(facts) => out.extend(facts.iter().map(|fact| format!("{} {} {}", fact.label, fact.value, fact.note))),
+            Self::Heading(text)
+            | Self::Lead(text)
+            | Self::Text(text)
+            | Self::Small(text)
+            | Self::Code(text) => out.push(text.clone()),
+            Self::Facts(facts) => out.extend(
+                facts
+                    .iter()
+                    .map(|fact| format!("{} {} {}", fact.label, fact.value, fact.note)),
+            ),
             Self::Table(table) => {
                 out.push(table.caption.clone());
-                out.push(table.columns.iter().map(|column| column.0.clone()).collect::<Vec<_>>().join(" "));
+                out.push(
+                    table
+                        .columns
+                        .iter()
+                        .map(|column| column.0.clone())
+                        .collect::<Vec<_>>()
+                        .join(" "),
+                );
                 out.extend(table.rows.iter().map(|row| row.join(" ")));
             }
             Self::Figure(figure) => out.push(format!("{} {}", figure.alt, figure.caption)),
-            Self::List(items) | Self::Blanks(items) | Self::Signatures(items) => out.extend(items.iter().cloned()),
-            Self::Findings(list) => out.extend(list.iter().map(|one| format!("{} {} {}", one.word, one.message, one.code))),
-            Self::Checks(checks) => out.extend(checks.iter().map(|check| format!("{} {}", check.label, check.value.as_deref().unwrap_or("")))),
-            Self::Beside(left, right) => left.iter().chain(right).for_each(|block| block.words(out)),
+            Self::List(items) | Self::Blanks(items) | Self::Signatures(items) => {
+                out.extend(items.iter().cloned());
+            }
+            Self::Findings(list) => out.extend(
+                list.iter()
+                    .map(|one| format!("{} {} {}", one.word, one.message, one.code)),
+            ),
+            Self::Checks(checks) => {
+                out.extend(checks.iter().map(|check| {
+                    format!("{} {}", check.label, check.value.as_deref().unwrap_or(""))
+                }));
+            }
+            Self::Beside(left, right) => {
+                left.iter().chain(right).for_each(|block| block.words(out));
+            }
         }
     }
 }

@@ -2,12 +2,8 @@
 
 use std::fmt::Write as _;
 
-use crate::report::document::Block;
-use crate::report::document::Document;
-use crate::report::document::Figure;
-use crate::report::document::Table;
-use crate::report::draw::svg::escaped;
-use crate::report::draw::svg::svg;
+use crate::report::document::{Block, Document, Figure, Table};
+use crate::report::draw::svg::{escaped, svg};
 use crate::report::text::Text;
 
 /// How it looks. Colours are tested for contrast; drawings stand on white in the dark too.
@@ -26,28 +22,52 @@ pub fn html(document: &Document, text: &Text) -> Vec<u8> {
         escaped(&document.subject)
     );
     if let Some(warning) = &document.warning {
-        let _ = writeln!(out, "<p class=\"warning\"><strong>{}</strong></p>", escaped(warning));
+        let _ = writeln!(
+            out,
+            "<p class=\"warning\"><strong>{}</strong></p>",
+            escaped(warning)
+        );
     }
     if document.parts.len() > 1 {
-        let _ = writeln!(out, "<nav aria-label=\"{}\">\n<ul>", escaped(&text.say("page-contents")));
+        let _ = writeln!(
+            out,
+            "<nav aria-label=\"{}\">\n<ul>",
+            escaped(&text.say("page-contents"))
+        );
         for part in &document.parts {
-            let _ = writeln!(out, "<li><a href=\"#{}\">{}</a></li>", part.id, escaped(&part.heading));
+            let _ = writeln!(
+                out,
+                "<li><a href=\"#{}\">{}</a></li>",
+                part.id,
+                escaped(&part.heading)
+            );
         }
         out.push_str("</ul>\n</nav>\n");
     }
     out.push_str("</header>\n<main>\n");
     for part in &document.parts {
         let (id, heading) = (part.id, escaped(&part.heading));
-        let _ = writeln!(out, "<section id=\"{id}\" aria-labelledby=\"{id}-heading\">\n<h2 id=\"{id}-heading\">{heading}</h2>");
+        let _ = writeln!(
+            out,
+            "<section id=\"{id}\" aria-labelledby=\"{id}-heading\">\n<h2 id=\"{id}-heading\">{heading}</h2>"
+        );
         if let Some(warning) = &document.warning {
-            let _ = writeln!(out, "<p class=\"warning print-only\" aria-hidden=\"true\">{}</p>", escaped(warning));
+            let _ = writeln!(
+                out,
+                "<p class=\"warning print-only\" aria-hidden=\"true\">{}</p>",
+                escaped(warning)
+            );
         }
         for block in &part.blocks {
             write_block(&mut out, block);
         }
         out.push_str("</section>\n");
     }
-    let _ = write!(out, "</main>\n<footer><p>{}</p></footer>\n</body>\n</html>\n", escaped(&document.foot));
+    let _ = write!(
+        out,
+        "</main>\n<footer><p>{}</p></footer>\n</body>\n</html>\n",
+        escaped(&document.foot)
+    );
     out.into_bytes()
 }
 
@@ -57,12 +77,25 @@ fn write_block(out: &mut String, block: &Block) {
         Block::Lead(words) => writeln!(out, "<p class=\"lead\">{}</p>", escaped(words)),
         Block::Text(words) => writeln!(out, "<p>{}</p>", escaped(words)),
         Block::Small(words) => writeln!(out, "<p class=\"small\">{}</p>", escaped(words)),
-        Block::Code(words) => writeln!(out, "<pre tabindex=\"0\"><code>{}</code></pre>", escaped(words)),
+        Block::Code(words) => writeln!(
+            out,
+            "<pre tabindex=\"0\"><code>{}</code></pre>",
+            escaped(words)
+        ),
         Block::Facts(facts) => {
             out.push_str("<dl class=\"facts\">\n");
             for fact in facts {
-                let note = if fact.note.is_empty() { String::new() } else { format!(" <span class=\"note\">{}</span>", escaped(&fact.note)) };
-                let _ = writeln!(out, "<div><dt>{}</dt><dd><b>{}</b>{note}</dd></div>", escaped(&fact.label), escaped(&fact.value));
+                let note = if fact.note.is_empty() {
+                    String::new()
+                } else {
+                    format!(" <span class=\"note\">{}</span>", escaped(&fact.note))
+                };
+                let _ = writeln!(
+                    out,
+                    "<div><dt>{}</dt><dd><b>{}</b>{note}</dd></div>",
+                    escaped(&fact.label),
+                    escaped(&fact.value)
+                );
             }
             writeln!(out, "</dl>")
         }
@@ -92,7 +125,11 @@ fn write_block(out: &mut String, block: &Block) {
                     Some(value) => ("☑", escaped(value)),
                     None => ("☐", "<span class=\"blank\"></span>".to_owned()),
                 };
-                let _ = writeln!(out, "<li><span aria-hidden=\"true\">{mark}</span> <b>{}</b> {value}</li>", escaped(&check.label));
+                let _ = writeln!(
+                    out,
+                    "<li><span aria-hidden=\"true\">{mark}</span> <b>{}</b> {value}</li>",
+                    escaped(&check.label)
+                );
             }
             writeln!(out, "</ul>")
         }
@@ -128,11 +165,20 @@ fn write_table(out: &mut String, table: &Table) -> std::fmt::Result {
     )?;
     out.push_str("<thead><tr>");
     for (heading, number) in &table.columns {
-        write!(out, "<th scope=\"col\"{}>{}</th>", if *number { " class=\"number\"" } else { "" }, escaped(heading))?;
+        write!(
+            out,
+            "<th scope=\"col\"{}>{}</th>",
+            if *number { " class=\"number\"" } else { "" },
+            escaped(heading)
+        )?;
     }
     out.push_str("</tr></thead>\n<tbody>\n");
     for (k, row) in table.rows.iter().enumerate() {
-        let sum = if table.summed && k + 1 == table.rows.len() { " class=\"sum\"" } else { "" };
+        let sum = if table.summed && k + 1 == table.rows.len() {
+            " class=\"sum\""
+        } else {
+            ""
+        };
         write!(out, "<tr{sum}>")?;
         for (k, (cell, (_, number))) in row.iter().zip(&table.columns).enumerate() {
             let class = if *number { " class=\"number\"" } else { "" };
@@ -149,12 +195,25 @@ fn write_table(out: &mut String, table: &Table) -> std::fmt::Result {
 
 /// A cell; a place written as RFC 5870 does becomes a link that a phone opens.
 fn cell_html(cell: &str) -> String {
-    let is_place = cell.strip_prefix("geo:").is_some_and(|rest| !rest.is_empty() && rest.chars().all(|c| c.is_ascii_digit() || matches!(c, '.' | ',' | '-')));
-    if is_place { format!("<a href=\"{cell}\">{}</a>", &cell[4..]) } else { escaped(cell) }
+    let is_place = cell.strip_prefix("geo:").is_some_and(|rest| {
+        !rest.is_empty()
+            && rest
+                .chars()
+                .all(|c| c.is_ascii_digit() || matches!(c, '.' | ',' | '-'))
+    });
+    if is_place {
+        format!("<a href=\"{cell}\">{}</a>", &cell[4..])
+    } else {
+        escaped(cell)
+    }
 }
 
 fn write_figure(out: &mut String, figure: &Figure) -> std::fmt::Result {
-    let width = if figure.width < 1.0 { format!(" style=\"max-width:{:.0}%\"", 100.0 * figure.width) } else { String::new() };
+    let width = if figure.width < 1.0 {
+        format!(" style=\"max-width:{:.0}%\"", 100.0 * figure.width)
+    } else {
+        String::new()
+    };
     // The drawing is our own, and every word from data in it was escaped when it was drawn.
     writeln!(out, "<figure{width}>\n{}", svg(&figure.drawing))?;
     if !figure.caption.is_empty() {

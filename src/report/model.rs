@@ -82,37 +82,59 @@ pub enum Align {
 impl Block {
     /// Aligned facts below a heading.
     pub fn rows(heading: impl Into<String>, rows: Vec<Row>) -> Self {
-        Self { heading: heading.into(), body: Body::Rows(rows) }
+        Self {
+            heading: heading.into(),
+            body: Body::Rows(rows),
+        }
     }
     /// A table below a heading.
     pub fn table(heading: impl Into<String>, table: Table) -> Self {
-        Self { heading: heading.into(), body: Body::Table(table) }
+        Self {
+            heading: heading.into(),
+            body: Body::Table(table),
+        }
     }
     /// Paragraphs below a heading.
     pub fn text(heading: impl Into<String>, paragraphs: Vec<String>) -> Self {
-        Self { heading: heading.into(), body: Body::Text(paragraphs) }
+        Self {
+            heading: heading.into(),
+            body: Body::Text(paragraphs),
+        }
     }
 }
 
 impl Row {
     /// Label and value.
     pub fn new(label: impl Into<String>, value: impl Into<String>) -> Self {
-        Self { label: label.into(), value: value.into(), note: String::new() }
+        Self {
+            label: label.into(),
+            value: value.into(),
+            note: String::new(),
+        }
     }
     /// With a note.
     #[must_use]
     pub fn with_note(self, note: impl Into<String>) -> Self {
-        Self { note: note.into(), ..self }
+        Self {
+            note: note.into(),
+            ..self
+        }
     }
 }
 
 impl Column {
     /// A column of words.
     pub fn left(heading: impl Into<String>) -> Self {
-        Self { heading: heading.into(), align: Align::Left }
+        Self {
+            heading: heading.into(),
+            align: Align::Left,
+        }
     }
     /// A column of numbers.
     pub fn right(heading: impl Into<String>) -> Self {
-        Self { heading: heading.into(), align: Align::Right }
+        Self {
+            heading: heading.into(),
+            align: Align::Right,
+        }
     }
 }

@@ -1,25 +1,16 @@
 //! The summary of a run as an adviser would tell it: reference, season, yields, rates, totals, money.
 
 use crate::pipeline::ground::Ground;
-use crate::pipeline::money::Comparison;
-use crate::pipeline::money::Money;
+use crate::pipeline::money::{Comparison, Money};
 use crate::pipeline::product::Loads;
-use crate::pipeline::run::Looked;
-use crate::pipeline::run::Outcome;
+use crate::pipeline::run::{Looked, Outcome};
 use crate::pipeline::season::GrowingSeason;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::strips::StripFound;
-use crate::report::model::Block;
-use crate::report::model::Column;
-use crate::report::model::Row;
-use crate::report::model::Table;
-use crate::units::Area;
-use crate::units::KG_PER_LB;
-use crate::units::NRate;
-use crate::units::Yield;
+use crate::report::model::{Block, Column, Row, Table};
+use crate::units::{Area, KG_PER_LB, NRate, Yield};
 use crate::zones::prescription::CellState;
-use serde_json::Value;
-use serde_json::json;
+use serde_json::{Value, json};
 
 /// What a summary needs besides the outcome.
 pub struct Facts<'a> {
@@ -60,13 +51,25 @@ struct Units<'a> {
 
 impl Units<'_> {
     fn rate(&self, n: NRate) -> String {
-        if self.us { format!("{:.1} lb N/ac", n.as_lb_per_ac()) } else { format!("{:.1} kg N/ha", n.get()) }
+        if self.us {
+            format!("{:.1} lb N/ac", n.as_lb_per_ac())
+        } else {
+            format!("{:.1} kg N/ha", n.get())
+        }
     }
     fn mass(&self, kg: f64) -> String {
-        if self.us { format!("{:.0} lb N", kg / KG_PER_LB) } else { format!("{kg:.0} kg N") }
+        if self.us {
+            format!("{:.0} lb N", kg / KG_PER_LB)
+        } else {
+            format!("{kg:.0} kg N")
+        }
     }
     fn area(&self, area: Area) -> String {
-        if self.us { format!("{:.2} ac", area.as_ac()) } else { format!("{:.2} ha", area.as_ha()) }
+        if self.us {
+            format!("{:.2} ac", area.as_ac())
+        } else {
+            format!("{:.2} ha", area.as_ha())
+        }
     }
     fn grain(&self, grain: Yield) -> String {
         match self.settings.season.crop.lb_per_bu.filter(|_| self.us) {
@@ -75,7 +78,11 @@ impl Units<'_> {
         }
     }
     fn shown(outcome: &Outcome, n: NRate) -> String {
-        format!("{:.1} {}", outcome.prescription.shown(n), outcome.prescription.rate_label())
+        format!(
+            "{:.1} {}",
+            outcome.prescription.shown(n),
+            outcome.prescription.rate_label()
+        )
     }
 }
 
@@ -85,7 +92,10 @@ fn percent(share: f64) -> String {
 
 /// The blocks of a map's summary.
 pub fn blocks(facts: &Facts<'_>, outcome: &Outcome) -> Vec<Block> {
-    let units = Units { us: facts.settings.output.us_units, settings: facts.settings };
+    let units = Units {
+        us: facts.settings.output.us_units,
+        settings: facts.settings,
+    };
     let mut blocks = vec![
         reference_block(facts, outcome),
         season_block(facts, outcome, &units),
@@ -93,7 +103,12 @@ pub fn blocks(facts: &Facts<'_>, outcome: &Outcome) -> Vec<Block> {
         nitrogen_block(facts, outcome, &units),
         zones_block(outcome, &units),
     ];
-    blocks.extend(outcome.money.as_ref().map(|money| money_block(facts, money, &units)));
+    blocks.extend(
+        outcome
+            .money
+            .as_ref()
+            .map(|money| money_block(facts, money, &units)),
+    );
     blocks.push(Block::text(
         "Before you spread",
         vec![
@@ -106,28 +121,38 @@ pub fn blocks(facts: &Facts<'_>, outcome: &Outcome) -> Vec<Block> {
 
 fn reference_block(facts: &Facts<'_>, outcome: &Outcome) -> Block {
     let reference = &outcome.reference;
-    let mut rows = vec![Row::new("reference index", format!("{:.4}", reference.index)).with_note(format!(
-        "{} of the {}",
-        facts.index_name,
-        match reference.kind {
-            "strips" => "reference strips",
-            "readings" => "hand readings, on the image's level",
-            _ => "field's own percentile",
-        }
-    ))];
+    let mut rows = vec![
+        Row::new("reference index", format!("{:.4}", reference.index)).with_note(format!(
+            "{} of the {}",
+            facts.index_name,
+            match reference.kind {
+                "strips" => "reference strips",
+                "readings" => "hand readings, on the image's level",
+                _ => "field's own percentile",
+            }
+        )),
+    ];
     if let Some(beside) = reference.beside {
         rows.push(Row::new("beside it", format!("{beside:.4}")).with_note("comparison swaths"));
     }
     if let Some(ratio) = reference.ratio {
         let interval = match (reference.low, reference.high) {
             (Some(low), Some(high)) => format!("95 %: {low:.3} to {high:.3}"),
-            _ => format!("no interval: {}", reference.no_interval.as_deref().unwrap_or("not known")),
+            _ => format!(
+                "no interval: {}",
+                reference.no_interval.as_deref().unwrap_or("not known")
+            ),
         };
         rows.push(Row::new("response index", format!("{ratio:.3}")).with_note(interval));
     }
     rows.push(
-        Row::new("field mean index", format!("{:.4}", outcome.looked.field_mean))
-            .with_note(reference.place.map_or_else(String::new, |place| format!("ground beside the strip stands at {place:.3} of it"))),
+        Row::new(
+            "field mean index",
+            format!("{:.4}", outcome.looked.field_mean),
+        )
+        .with_note(reference.place.map_or_else(String::new, |place| {
+            format!("ground beside the strip stands at {place:.3} of it")
+        })),
     );
     Block::rows("Reference", rows)
 }
@@ -137,27 +162,60 @@ fn season_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bloc
     let mut rows = Vec::new();
     if facts.season.growing_days.is_finite() {
         rows.push(
-            Row::new("growing days", format!("{:.0}", facts.season.growing_days))
-                .with_note(facts.season.said().unwrap_or_else(|| "as stated in the job".to_owned())),
+            Row::new("growing days", format!("{:.0}", facts.season.growing_days)).with_note(
+                facts
+                    .season
+                    .said()
+                    .unwrap_or_else(|| "as stated in the job".to_owned()),
+            ),
         );
     }
-    rows.push(Row::new("method", response.name()).with_note(format!("source: {}", response.fitted().source)));
+    rows.push(
+        Row::new("method", response.name())
+            .with_note(format!("source: {}", response.fitted().source)),
+    );
     if let (Some((without, with)), Some(yields)) = (outcome.totals.yields, response.yields()) {
-        rows.push(Row::new("yield without more nitrogen", units.grain(without)).with_note("mean of canopy cells"));
-        rows.push(Row::new("yield with it", units.grain(with)).with_note(format!("the site's maximum is {}", units.grain(yields.maximum_yield))));
+        rows.push(
+            Row::new("yield without more nitrogen", units.grain(without))
+                .with_note("mean of canopy cells"),
+        );
+        rows.push(
+            Row::new("yield with it", units.grain(with)).with_note(format!(
+                "the site's maximum is {}",
+                units.grain(yields.maximum_yield)
+            )),
+        );
         let capped = &outcome.totals;
         rows.push(
-            Row::new("held by the maximum", percent(capped.capped_share))
-                .with_note(format!("of the canopy; {} of it already without nitrogen", percent(capped.capped_without_share))),
+            Row::new("held by the maximum", percent(capped.capped_share)).with_note(format!(
+                "of the canopy; {} of it already without nitrogen",
+                percent(capped.capped_without_share)
+            )),
         );
     }
-    Block::rows(if response.yields().is_some() { "Season and yield" } else { "Season and method" }, rows)
+    Block::rows(
+        if response.yields().is_some() {
+            "Season and yield"
+        } else {
+            "Season and method"
+        },
+        rows,
+    )
 }
 
 /// The heading on the plane, and where the field is driven otherwise.
 fn headings_note(ground: &Ground) -> String {
-    let areas = ground.driven.iter().skip(1).map(|driven| format!("{} along {:.2}° true", driven.name, ground.plane.true_azimuth(driven.azimuth_deg)));
-    std::iter::once(format!("{:.2}° on the plane", ground.heading_grid_deg())).chain(areas).collect::<Vec<_>>().join("; ")
+    let areas = ground.driven.iter().skip(1).map(|driven| {
+        format!(
+            "{} along {:.2}° true",
+            driven.name,
+            ground.plane.true_azimuth(driven.azimuth_deg)
+        )
+    });
+    std::iter::once(format!("{:.2}° on the plane", ground.heading_grid_deg()))
+        .chain(areas)
+        .collect::<Vec<_>>()
+        .join("; ")
 }
 
 fn ground_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Block {
@@ -172,7 +230,8 @@ fn ground_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bloc
             )),
             Row::new("unseen", percent(totals.unseen_share)),
             Row::new("bare", percent(totals.bare_share)),
-            Row::new("thin", percent(totals.thin_share)).with_note("crop too thin for nitrogen to be the likely reason"),
+            Row::new("thin", percent(totals.thin_share))
+                .with_note("crop too thin for nitrogen to be the likely reason"),
         ],
     )
 }
@@ -180,7 +239,10 @@ fn ground_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bloc
 fn nitrogen_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Block {
     let totals = &outcome.totals;
     let mut rows = vec![
-        Row::new("nitrogen in all", units.mass(totals.n_kg)).with_note(format!("before rounding and zones {}", units.mass(totals.n_kg_exact))),
+        Row::new("nitrogen in all", units.mass(totals.n_kg)).with_note(format!(
+            "before rounding and zones {}",
+            units.mass(totals.n_kg_exact)
+        )),
         Row::new("mean rate", units.rate(totals.mean_rate)).with_note(format!(
             "field rate {} ({} before rounding)",
             units.rate(outcome.prescription.field_rate),
@@ -189,33 +251,66 @@ fn nitrogen_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bl
     ];
     if let (Some(product), Some(total)) = (&facts.settings.product, totals.product) {
         rows.push(
-            Row::new(format!("{} in all", product.name()), format!("{total:.0} {}", facts.settings.output.unit.total_label()))
-                .with_note(format!("mean {}", Units::shown(outcome, totals.mean_rate))),
+            Row::new(
+                format!("{} in all", product.name()),
+                format!("{total:.0} {}", facts.settings.output.unit.total_label()),
+            )
+            .with_note(format!("mean {}", Units::shown(outcome, totals.mean_rate))),
         );
     }
-    rows.extend(facts.settings.product.as_ref().zip(totals.loads.as_ref()).and_then(|(product, loads)| loads_row(facts, product, loads)));
+    rows.extend(
+        facts
+            .settings
+            .product
+            .as_ref()
+            .zip(totals.loads.as_ref())
+            .and_then(|(product, loads)| loads_row(facts, product, loads)),
+    );
     if let Some((low, high)) = totals.n_kg_by_bounds {
         rows.push(
-            Row::new("by the interval", format!("{} to {}", units.mass(low), units.mass(high))).with_note("seen ground, at the bounds of the response index"),
+            Row::new(
+                "by the interval",
+                format!("{} to {}", units.mass(low), units.mass(high)),
+            )
+            .with_note("seen ground, at the bounds of the response index"),
         );
     }
     if let Some((low, high)) = totals.n_kg_by_efficiency {
-        rows.push(Row::new("by use efficiency", format!("{} to {}", units.mass(low), units.mass(high))).with_note("seen ground, at 0.6 and 0.4"));
+        rows.push(
+            Row::new(
+                "by use efficiency",
+                format!("{} to {}", units.mass(low), units.mass(high)),
+            )
+            .with_note("seen ground, at 0.6 and 0.4"),
+        );
     }
     if let Some(doubt) = &outcome.doubt {
         let band = &doubt.field;
-        let widest =
-            doubt.parts.first().map_or_else(String::new, |part| format!("; most by the {} ({:.0} % of the variance)", part.cause.word(), 100.0 * part.share));
-        rows.push(Row::new("eight times in ten", format!("{} to {}", units.mass(band.low), units.mass(band.high))).with_note(format!(
-            "middle {}, {} draws of every doubt at once{widest}",
-            units.mass(band.middle),
-            doubt.draws
-        )));
+        let widest = doubt.parts.first().map_or_else(String::new, |part| {
+            format!(
+                "; most by the {} ({:.0} % of the variance)",
+                part.cause.word(),
+                100.0 * part.share
+            )
+        });
+        rows.push(
+            Row::new(
+                "eight times in ten",
+                format!("{} to {}", units.mass(band.low), units.mass(band.high)),
+            )
+            .with_note(format!(
+                "middle {}, {} draws of every doubt at once{widest}",
+                units.mass(band.middle),
+                doubt.draws
+            )),
+        );
     }
     if totals.held_share > 0.0 {
         rows.push(
-            Row::new("held by the greatest rate", percent(totals.held_share))
-                .with_note(format!("of the canopy asks for more than {}", units.rate(facts.settings.rate.maximum))),
+            Row::new("held by the greatest rate", percent(totals.held_share)).with_note(format!(
+                "of the canopy asks for more than {}",
+                units.rate(facts.settings.rate.maximum)
+            )),
         );
     }
     Block::rows("Nitrogen", rows)
@@ -224,11 +319,23 @@ fn nitrogen_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bl
 /// How often the machine is filled; amounts in the unit of the product's total.
 fn loads_row(facts: &Facts<'_>, product: &crate::units::Product, loads: &Loads) -> Option<Row> {
     let unit = facts.settings.output.unit;
-    let shown = |kg: f64| product.in_total(kg, unit).map(|value| format!("{value:.0} {}", unit.total_label()));
-    let (full, last, even, left) = (shown(loads.capacity_kg)?, shown(loads.last_kg)?, shown(loads.even_kg)?, shown(loads.leftover_kg)?);
+    let shown = |kg: f64| {
+        product
+            .in_total(kg, unit)
+            .map(|value| format!("{value:.0} {}", unit.total_label()))
+    };
+    let (full, last, even, left) = (
+        shown(loads.capacity_kg)?,
+        shown(loads.last_kg)?,
+        shown(loads.even_kg)?,
+        shown(loads.leftover_kg)?,
+    );
     let note = match loads.fills {
         1 => format!("of {last}; a full one ({full}) would leave {left}"),
-        fills => format!("{} of {full} and one of {last}, or {fills} of {even}; {left} would be left of full ones", fills - 1),
+        fills => format!(
+            "{} of {full} and one of {last}, or {fills} of {even}; {left} would be left of full ones",
+            fills - 1
+        ),
     };
     Some(Row::new("fills", loads.fills.to_string()).with_note(note))
 }
@@ -237,47 +344,95 @@ fn loads_row(facts: &Facts<'_>, product: &crate::units::Product, loads: &Loads) 
 fn money_block(facts: &Facts<'_>, money: &Money, units: &Units<'_>) -> Block {
     let (field, currency) = (&money.field, &money.currency);
     let amount = |value: f64| format!("{value:+.0} {currency}");
-    let mapped = facts.settings.prices.as_ref().is_some_and(|prices| prices.mapping > 0.0);
-    let mut rows =
-        vec![Row::new("nitrogen and pass", format!("{:.0} {currency}", field.map.cost)).with_note(if mapped { "image and map included" } else { "" })];
-    let per_n = |price: f64| if units.us { format!("{:.2} {currency}/lb N", price * KG_PER_LB) } else { format!("{price:.2} {currency}/kg N") };
+    let mapped = facts
+        .settings
+        .prices
+        .as_ref()
+        .is_some_and(|prices| prices.mapping > 0.0);
+    let mut rows = vec![
+        Row::new(
+            "nitrogen and pass",
+            format!("{:.0} {currency}", field.map.cost),
+        )
+        .with_note(if mapped { "image and map included" } else { "" }),
+    ];
+    let per_n = |price: f64| {
+        if units.us {
+            format!("{:.2} {currency}/lb N", price * KG_PER_LB)
+        } else {
+            format!("{price:.2} {currency}/kg N")
+        }
+    };
     let flip = |comparison: &Comparison| match comparison.break_even_nitrogen {
-        Some(price) if comparison.added_nitrogen.get() > 0.0 => format!(", pays below {}", per_n(price)),
+        Some(price) if comparison.added_nitrogen.get() > 0.0 => {
+            format!(", pays below {}", per_n(price))
+        }
         Some(price) => format!(", pays above {}", per_n(price)),
         None => String::new(),
     };
     rows.push(
-        Row::new("gain over no nitrogen", amount(money.against_none.gain))
-            .with_note(format!("upper bound: what is applied is taken to work fully{}", flip(&money.against_none))),
+        Row::new("gain over no nitrogen", amount(money.against_none.gain)).with_note(format!(
+            "upper bound: what is applied is taken to work fully{}",
+            flip(&money.against_none)
+        )),
     );
-    rows.push(Row::new("gain over a flat rate", amount(money.against_flat.gain)).with_note(format!("of {}", units.rate(field.flat_rate))));
+    rows.push(
+        Row::new("gain over a flat rate", amount(money.against_flat.gain))
+            .with_note(format!("of {}", units.rate(field.flat_rate))),
+    );
     if let (Some(usual), Some(rate)) = (&money.against_usual, facts.settings.rate.usual) {
-        rows.push(Row::new("gain over the usual rate", amount(usual.gain)).with_note(format!("of {}{}", units.rate(rate), flip(usual))));
+        rows.push(
+            Row::new("gain over the usual rate", amount(usual.gain)).with_note(format!(
+                "of {}{}",
+                units.rate(rate),
+                flip(usual)
+            )),
+        );
     }
     if let Some(share) = money.against_none.marginal_return {
-        rows.push(Row::new("marginal return", format!("{:.0} %", 100.0 * share)).with_note("gain for what nitrogen and pass cost, against no nitrogen"));
+        rows.push(
+            Row::new("marginal return", format!("{:.0} %", 100.0 * share))
+                .with_note("gain for what nitrogen and pass cost, against no nitrogen"),
+        );
     }
     let [low, high] = money.gain_by_efficiency;
-    rows.push(Row::new("by use efficiency", format!("{} to {}", amount(low), amount(high))).with_note("gain over no nitrogen, should the crop use 0.4 or 0.6"));
+    rows.push(
+        Row::new(
+            "by use efficiency",
+            format!("{} to {}", amount(low), amount(high)),
+        )
+        .with_note("gain over no nitrogen, should the crop use 0.4 or 0.6"),
+    );
     if let Some(gain) = money.break_even_gain {
-        rows.push(Row::new("pays from a gain of", units.grain(gain)).with_note("grain that pays for the mean rate and its pass"));
+        rows.push(
+            Row::new("pays from a gain of", units.grain(gain))
+                .with_note("grain that pays for the mean rate and its pass"),
+        );
     }
     if let Some(ratio) = money.break_even_ratio {
-        rows.push(Row::new("pays above a response of", format!("{ratio:.3}")).with_note("response index at which a dressing pays for its pass"));
+        rows.push(
+            Row::new("pays above a response of", format!("{ratio:.3}"))
+                .with_note("response index at which a dressing pays for its pass"),
+        );
     }
     if let Some(ratio) = money.price_ratio {
         rows.push(
-            Row::new("price ratio", format!("{ratio:.1}"))
-                .with_note(format!("kg of grain that a kg of nitrogen costs; from {:.1} on none pays", money.highest_price_ratio)),
+            Row::new("price ratio", format!("{ratio:.1}")).with_note(format!(
+                "kg of grain that a kg of nitrogen costs; from {:.1} on none pays",
+                money.highest_price_ratio
+            )),
         );
     }
     Block::rows("Money", rows)
 }
 
 fn zones_block(outcome: &Outcome, units: &Units<'_>) -> Block {
-    let mut by_rate: std::collections::BTreeMap<i64, (NRate, f64, u32)> = std::collections::BTreeMap::new();
+    let mut by_rate: std::collections::BTreeMap<i64, (NRate, f64, u32)> =
+        std::collections::BTreeMap::new();
     for zone in &outcome.prescription.zones {
-        let entry = by_rate.entry((zone.n.get() * 1000.0) as i64).or_insert((zone.n, 0.0, 0));
+        let entry = by_rate
+            .entry((zone.n.get() * 1000.0) as i64)
+            .or_insert((zone.n, 0.0, 0));
         entry.1 += zone.area.get();
         entry.2 += 1;
     }
@@ -290,17 +445,30 @@ fn zones_block(outcome: &Outcome, units: &Units<'_>) -> Block {
     let rows = by_rate
         .values()
         .map(|(n, area, zones)| {
-            let mut row = vec![format!("{:.1}", if units.us { n.as_lb_per_ac() } else { n.get() })];
+            let mut row = vec![format!(
+                "{:.1}",
+                if units.us { n.as_lb_per_ac() } else { n.get() }
+            )];
             if outcome.prescription.product.is_some() {
                 row.push(format!("{:.1}", outcome.prescription.shown(*n)));
             }
             let area = Area::m2(*area);
-            row.push(format!("{:.2}", if units.us { area.as_ac() } else { area.as_ha() }));
+            row.push(format!(
+                "{:.2}",
+                if units.us { area.as_ac() } else { area.as_ha() }
+            ));
             row.push(zones.to_string());
             row
         })
         .collect();
-    let cells = |wanted: CellState| outcome.prescription.cells.iter().filter(|cell| cell.state == wanted).count();
+    let cells = |wanted: CellState| {
+        outcome
+            .prescription
+            .cells
+            .iter()
+            .filter(|cell| cell.state == wanted)
+            .count()
+    };
     let heading = format!(
         "{} zones of {} cells ({} canopy, {} thin, {} bare, {} unseen)",
         outcome.prescription.zones.len(),
@@ -314,8 +482,16 @@ fn zones_block(outcome: &Outcome, units: &Units<'_>) -> Block {
 }
 
 /// The blocks and the value of an inspection.
-pub fn inspected(facts: &Facts<'_>, looked: &Looked, files: &[FileFacts], bands: &[String]) -> (Vec<Block>, Value) {
-    let units = Units { us: facts.settings.output.us_units, settings: facts.settings };
+pub fn inspected(
+    facts: &Facts<'_>,
+    looked: &Looked,
+    files: &[FileFacts],
+    bands: &[String],
+) -> (Vec<Block>, Value) {
+    let units = Units {
+        us: facts.settings.output.us_units,
+        settings: facts.settings,
+    };
     let ground = facts.ground;
     let plane = &ground.plane;
     let mut blocks = Vec::new();
@@ -328,15 +504,55 @@ pub fn inspected(facts: &Facts<'_>, looked: &Looked, files: &[FileFacts], bands:
                 Row::new("size", format!("{} × {} pixels", file.cols, file.rows)),
             ],
         ));
-        let columns = vec![Column::right("band"), Column::left("description"), Column::left("type"), Column::right("nodata"), Column::left("use")];
-        blocks.push(Block::table("", Table { columns, rows: file.bands.iter().map(|band| band.to_vec()).collect() }));
+        let columns = vec![
+            Column::right("band"),
+            Column::left("description"),
+            Column::left("type"),
+            Column::right("nodata"),
+            Column::left("use"),
+        ];
+        blocks.push(Block::table(
+            "",
+            Table {
+                columns,
+                rows: file.bands.iter().map(|band| band.to_vec()).collect(),
+            },
+        ));
     }
-    let value = |v: f64| if v.is_finite() { format!("{v:.4}") } else { "none".to_owned() };
-    let of_band = |(name, range): (&String, &crate::pipeline::scan::BandRange)| {
-        vec![name.clone(), value(range.least), value(range.mean().unwrap_or(f64::NAN)), value(range.greatest), range.pixels.to_string()]
+    let value = |v: f64| {
+        if v.is_finite() {
+            format!("{v:.4}")
+        } else {
+            "none".to_owned()
+        }
     };
-    let columns = vec![Column::left("band"), Column::right("least"), Column::right("mean"), Column::right("greatest"), Column::right("pixels")];
-    blocks.push(Block::table("Bands over the field, scaled", Table { columns, rows: bands.iter().zip(&looked.scanned.bands).map(of_band).collect() }));
+    let of_band = |(name, range): (&String, &crate::pipeline::scan::BandRange)| {
+        vec![
+            name.clone(),
+            value(range.least),
+            value(range.mean().unwrap_or(f64::NAN)),
+            value(range.greatest),
+            range.pixels.to_string(),
+        ]
+    };
+    let columns = vec![
+        Column::left("band"),
+        Column::right("least"),
+        Column::right("mean"),
+        Column::right("greatest"),
+        Column::right("pixels"),
+    ];
+    blocks.push(Block::table(
+        "Bands over the field, scaled",
+        Table {
+            columns,
+            rows: bands
+                .iter()
+                .zip(&looked.scanned.bands)
+                .map(of_band)
+                .collect(),
+        },
+    ));
     let band_json: Vec<Value> = bands
         .iter()
         .zip(&looked.scanned.bands)
@@ -350,7 +566,10 @@ pub fn inspected(facts: &Facts<'_>, looked: &Looked, files: &[FileFacts], bands:
     let seen = 1.0 - unseen as f64 / counts.in_field.max(1) as f64;
     let (spacing, of_what) = match &looked.points {
         Some(points) => (
-            Row::new("readings", points.kept.to_string()).with_note(format!("that count, {:.1} m apart by the median", points.spacing)),
+            Row::new("readings", points.kept.to_string()).with_note(format!(
+                "that count, {:.1} m apart by the median",
+                points.spacing
+            )),
             format!("{} cells have too few readings", points.cells_unseen),
         ),
         None => (
@@ -364,25 +583,35 @@ pub fn inspected(facts: &Facts<'_>, looked: &Looked, files: &[FileFacts], bands:
     blocks.push(Block::rows(
         "Ground",
         vec![
-            Row::new("working plane", format!("{} ({})", plane.crs, plane.crs.name()))
-                .with_note(format!("areal scale {:.6}, convergence {:.3}°", plane.areal_scale, plane.convergence_deg)),
+            Row::new(
+                "working plane",
+                format!("{} ({})", plane.crs, plane.crs.name()),
+            )
+            .with_note(format!(
+                "areal scale {:.6}, convergence {:.3}°",
+                plane.areal_scale, plane.convergence_deg
+            )),
             Row::new("field", units.area(Area::m2(ground.area))).with_note(format!(
                 "{} cells of {} m × {} m",
                 ground.grid.cells.len(),
                 ground.grid.frame.length,
                 ground.grid.frame.width
             )),
-            Row::new("heading", format!("{:.2}° true", ground.heading_true_deg())).with_note(headings_note(ground)),
+            Row::new("heading", format!("{:.2}° true", ground.heading_true_deg()))
+                .with_note(headings_note(ground)),
             spacing,
             match facts.season.growing_days {
-                days if days.is_finite() => Row::new("growing days", format!("{days:.0}")).with_note(facts.season.said().unwrap_or_default()),
+                days if days.is_finite() => Row::new("growing days", format!("{days:.0}"))
+                    .with_note(facts.season.said().unwrap_or_default()),
                 _ => Row::new("growing days", "not stated").with_note("the method needs none"),
             },
             Row::new("seen", percent(seen)).with_note(of_what),
-            Row::new("mean index", format!("{:.4}", looked.field_mean)).with_note(format!("{} of canopy", facts.index_name)),
+            Row::new("mean index", format!("{:.4}", looked.field_mean))
+                .with_note(format!("{} of canopy", facts.index_name)),
         ],
     ));
-    let number = |value: Option<f64>| value.map_or_else(|| "none".to_owned(), |v| format!("{v:.4}"));
+    let number =
+        |value: Option<f64>| value.map_or_else(|| "none".to_owned(), |v| format!("{v:.4}"));
     let mut rows = Vec::new();
     let mut list = Vec::new();
     for (k, strip) in looked.strips.iter().enumerate() {
@@ -401,7 +630,18 @@ pub fn inspected(facts: &Facts<'_>, looked: &Looked, files: &[FileFacts], bands:
         list.push(json!({ "strip": k + 1, "estimator": found.map(StripFound::estimator), "index": found.map(StripFound::index), "beside": found.and_then(StripFound::beside), "ratio": ratio, "pixels": found.map(StripFound::pixels), "segments_dropped": found.map(StripFound::dropped), "area_m2": strip.plan.area, "reason": strip.found.as_ref().err().map(ToString::to_string) }));
     }
     if !rows.is_empty() {
-        let columns = ["strip", "estimator", "index", "beside", "ratio", "pixels", "dropped", "area"].map(Column::right).to_vec();
+        let columns = [
+            "strip",
+            "estimator",
+            "index",
+            "beside",
+            "ratio",
+            "pixels",
+            "dropped",
+            "area",
+        ]
+        .map(Column::right)
+        .to_vec();
         blocks.push(Block::table("Reference strips", Table { columns, rows }));
     }
     let json = json!({

@@ -35,7 +35,14 @@ impl Certainty {
 }
 
 /// Kinds of sensor that numbers are told apart by.
-pub const SENSORS: &[&str] = &["active", "passive", "drone camera", "aircraft camera", "satellite", "chlorophyll meter"];
+pub const SENSORS: &[&str] = &[
+    "active",
+    "passive",
+    "drone camera",
+    "aircraft camera",
+    "satellite",
+    "chlorophyll meter",
+];
 
 /// A temperature in the unit in which it was stated.
 #[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
@@ -164,7 +171,10 @@ pub struct CurveEntry {
 impl CurveEntry {
     /// Its numbers.
     pub const fn curve(&self) -> YieldCurve {
-        YieldCurve { a: Yield::kg_per_ha(self.a_kg_per_ha), b: self.b_days }
+        YieldCurve {
+            a: Yield::kg_per_ha(self.a_kg_per_ha),
+            b: self.b_days,
+        }
     }
 }
 
@@ -187,8 +197,13 @@ impl CropTables {
     /// A sentence that tells what cannot be read, or which row is not possible.
     pub fn read(text: &str) -> Result<Self, String> {
         let tables: Self = toml::from_str(text).map_err(|error| {
-            let line = error.span().map_or(0, |span| text.get(..span.start).unwrap_or(text).matches('\n').count() + 1);
-            format!("line {line}: {}", error.message().lines().collect::<Vec<_>>().join(", "))
+            let line = error.span().map_or(0, |span| {
+                text.get(..span.start).unwrap_or(text).matches('\n').count() + 1
+            });
+            format!(
+                "line {line}: {}",
+                error.message().lines().collect::<Vec<_>>().join(", ")
+            )
         })?;
         for crop in &tables.crop {
             let fault = if crop.name.trim().is_empty() {
@@ -197,15 +212,27 @@ impl CropTables {
                 Some("its source is empty")
             } else if !(-5.0..=25.0).contains(&crop.base_celsius()) {
                 Some("no crop's base temperature lies outside -5 to 25 °C")
-            } else if crop.ceiling_celsius().is_some_and(|ceiling| ceiling <= crop.base_celsius()) {
+            } else if crop
+                .ceiling_celsius()
+                .is_some_and(|ceiling| ceiling <= crop.base_celsius())
+            {
                 Some("its ceiling must be above its base temperature")
-            } else if crop.grain_nitrogen.is_some_and(|share| !(0.003..=0.1).contains(&share)) {
+            } else if crop
+                .grain_nitrogen
+                .is_some_and(|share| !(0.003..=0.1).contains(&share))
+            {
                 Some("grain nitrogen is a share of grain mass, 0.003 to 0.1")
             } else if !(10.0..=100.0).contains(&crop.lb_per_bu) {
                 Some("a bushel weighs 10 to 100 lb")
-            } else if crop.grain_moisture.is_some_and(|share| !(0.0..0.5).contains(&share)) {
+            } else if crop
+                .grain_moisture
+                .is_some_and(|share| !(0.0..0.5).contains(&share))
+            {
                 Some("grain moisture is a share of grain mass, 0 to 0.5")
-            } else if crop.window_days.is_some_and(|(first, last)| !(first >= 0.0 && first < last)) {
+            } else if crop
+                .window_days
+                .is_some_and(|(first, last)| !(first >= 0.0 && first < last))
+            {
                 Some("the window's first day must come before its last")
             } else if !(0.01..=2.0).contains(&crop.stand_cv) {
                 Some("the coefficient of variation of a stand is a share, 0.01 to 2")
@@ -222,7 +249,11 @@ impl CropTables {
                 Some("it has no name")
             } else if curve.source.trim().is_empty() {
                 Some("its source is empty")
-            } else if !(numbers.a > Yield::ZERO && numbers.a.is_finite() && numbers.b > 0.0 && numbers.b.is_finite()) {
+            } else if !(numbers.a > Yield::ZERO
+                && numbers.a.is_finite()
+                && numbers.b > 0.0
+                && numbers.b.is_finite())
+            {
                 Some("a_kg_per_ha and b_days must be above 0")
             } else {
                 None
@@ -236,17 +267,28 @@ impl CropTables {
 
     /// Its crop of this name or alias.
     pub fn find_crop(&self, name: &str) -> Option<&CropEntry> {
-        naming::find("crop", &self.crop, name, |row| std::iter::once(&row.name).chain(&row.aliases).map(String::as_str).collect()).ok()
+        naming::find("crop", &self.crop, name, |row| {
+            std::iter::once(&row.name)
+                .chain(&row.aliases)
+                .map(String::as_str)
+                .collect()
+        })
+        .ok()
     }
 
     /// Its yield curve of this name.
     pub fn find_curve(&self, name: &str) -> Option<&CurveEntry> {
-        naming::find("yield curve", &self.curve, name, |row| vec![row.name.as_str()]).ok()
+        naming::find("yield curve", &self.curve, name, |row| {
+            vec![row.name.as_str()]
+        })
+        .ok()
     }
 }
 
 // The file is compiled in and a test parses it, so the expectation cannot fail at a user's.
-static TABLES: LazyLock<CropTables> = LazyLock::new(|| CropTables::read(include_str!("crops.toml")).expect("crops.toml is a valid table"));
+static TABLES: LazyLock<CropTables> = LazyLock::new(|| {
+    CropTables::read(include_str!("crops.toml")).expect("crops.toml is a valid table")
+});
 
 /// Every crop of the table.
 pub fn crops() -> &'static [CropEntry] {
@@ -263,7 +305,12 @@ pub fn curves() -> &'static [CurveEntry] {
 /// # Errors
 /// When the table has none; the nearest name is told.
 pub fn find_crop(name: &str) -> Result<&'static CropEntry, UnknownName> {
-    naming::find("crop", crops(), name, |row| std::iter::once(&row.name).chain(&row.aliases).map(String::as_str).collect())
+    naming::find("crop", crops(), name, |row| {
+        std::iter::once(&row.name)
+            .chain(&row.aliases)
+            .map(String::as_str)
+            .collect()
+    })
 }
 
 /// The yield curve of this name.
@@ -283,13 +330,31 @@ mod tests {
     #[test]
     fn rows_are_possible_and_sourced() {
         for crop in crops() {
-            assert!(crop.grain_nitrogen.is_none_or(|share| (0.005..0.05).contains(&share)), "{}", crop.name);
-            assert!((20.0..70.0).contains(&crop.lb_per_bu) && (0.0..1.0).contains(&crop.stand_cv), "{}", crop.name);
-            assert!(crop.window_days.is_none_or(|(first, last)| first < last) && !crop.source.is_empty());
+            assert!(
+                crop.grain_nitrogen
+                    .is_none_or(|share| (0.005..0.05).contains(&share)),
+                "{}",
+                crop.name
+            );
+            assert!(
+                (20.0..70.0).contains(&crop.lb_per_bu) && (0.0..1.0).contains(&crop.stand_cv),
+                "{}",
+                crop.name
+            );
+            assert!(
+                crop.window_days.is_none_or(|(first, last)| first < last)
+                    && !crop.source.is_empty()
+            );
         }
         for curve in curves() {
-            assert!(find_crop(&curve.crop).is_ok() && find_entry(&curve.index).is_some(), "{}", curve.name);
-            assert!(!curve.source.is_empty() && curve.curve().a > Yield::ZERO && curve.curve().b > 0.0);
+            assert!(
+                find_crop(&curve.crop).is_ok() && find_entry(&curve.index).is_some(),
+                "{}",
+                curve.name
+            );
+            assert!(
+                !curve.source.is_empty() && curve.curve().a > Yield::ZERO && curve.curve().b > 0.0
+            );
         }
     }
 
@@ -304,22 +369,44 @@ mod tests {
         assert!(refused(row.replace("\"own trials\"", "\"\"")).contains("source is empty"));
         assert!(refused(row.replace("stand_cv = 0.4", "stand_cv = 40.0")).contains("share"));
         assert!(refused(row.replace("stand_cv", "stand_vc")).starts_with("line "));
-        assert!(refused(format!("{row}ceiling_temperature = {{ celsius = 4.0 }}\n")).contains("ceiling"));
+        assert!(
+            refused(format!("{row}ceiling_temperature = {{ celsius = 4.0 }}\n"))
+                .contains("ceiling")
+        );
     }
 
     #[test]
     fn figures_of_the_crops_are_kept_with_their_kind() {
         let corn = find_crop("corn").unwrap();
         // Common practice: base 50 °F, ceiling 86 °F; market moisture 15.5 %.
-        assert_eq!((corn.ceiling_celsius(), corn.growing_day_rule, corn.grain_moisture), (Some(30.0), GrowingDayRule::Extremes, Some(0.155)));
-        assert!(curves().iter().all(|curve| curve.sensor.as_deref().is_none_or(|sensor| SENSORS.contains(&sensor))));
+        assert_eq!(
+            (
+                corn.ceiling_celsius(),
+                corn.growing_day_rule,
+                corn.grain_moisture
+            ),
+            (Some(30.0), GrowingDayRule::Extremes, Some(0.155))
+        );
+        assert!(curves().iter().all(|curve| {
+            curve
+                .sensor
+                .as_deref()
+                .is_none_or(|sensor| SENSORS.contains(&sensor))
+        }));
     }
 
     #[test]
     fn wheat_has_the_base_in_celsius() {
         let wheat = find_crop("Wheat").unwrap();
-        assert_eq!((wheat.name.as_str(), wheat.base_celsius(), wheat.window_days), ("winter wheat", 4.4, Some((87.0, 112.0))));
-        assert!(!wheat.base_temperature().is_below_mean_of(0, 8_800, TemperatureUnit::Celsius));
+        assert_eq!(
+            (wheat.name.as_str(), wheat.base_celsius(), wheat.window_days),
+            ("winter wheat", 4.4, Some((87.0, 112.0)))
+        );
+        assert!(
+            !wheat
+                .base_temperature()
+                .is_below_mean_of(0, 8_800, TemperatureUnit::Celsius)
+        );
     }
 
     #[test]
@@ -331,7 +418,10 @@ mod tests {
         assert!(error.to_string().starts_with("there is no crop winter weat (did you mean winter wheat?); known are: winter wheat; spring wheat;"));
         assert_eq!(find_crop("quinoa").unwrap_err().nearest, None);
         let curve = find_curve("winter wheat common practice").unwrap();
-        assert_eq!((curve.curve().a.get(), curve.curve().b, curve.index.as_str()), (590.0, 258.2, "NDVI"));
+        assert_eq!(
+            (curve.curve().a.get(), curve.curve().b, curve.index.as_str()),
+            (590.0, 258.2, "NDVI")
+        );
         assert!(find_curve("winter wheat").is_err());
     }
 }

@@ -2,9 +2,7 @@
 //!
 //! Everything is reckoned in whole parts of a degree, so that a mean of exactly the base gives exactly nothing, whatever the unit of the record.
 
-use super::growing_days::PARTS_PER_CELSIUS;
-use super::growing_days::TemperatureUnit;
-use super::growing_days::ThresholdTemperature;
+use super::growing_days::{PARTS_PER_CELSIUS, TemperatureUnit, ThresholdTemperature};
 use thiserror::Error;
 
 /// How a day's least and greatest temperature become its growing degrees.
@@ -96,17 +94,31 @@ pub struct GrowingRule {
 impl GrowingRule {
     /// Method 1 without a ceiling.
     pub const fn mean(base: ThresholdTemperature) -> Self {
-        Self { base, rule: DayRule::Mean, ceiling: None }
+        Self {
+            base,
+            rule: DayRule::Mean,
+            ceiling: None,
+        }
     }
 
     /// Any rule.
     ///
     /// # Errors
     /// When the ceiling does not lie above the base.
-    pub const fn new(base: ThresholdTemperature, rule: DayRule, ceiling: Option<(ThresholdTemperature, CeilingOn)>) -> Result<Self, GrowingRuleError> {
+    pub const fn new(
+        base: ThresholdTemperature,
+        rule: DayRule,
+        ceiling: Option<(ThresholdTemperature, CeilingOn)>,
+    ) -> Result<Self, GrowingRuleError> {
         match ceiling {
-            Some((ceiling, _)) if ceiling.parts() <= base.parts() => Err(GrowingRuleError::CeilingBelowBase { ceiling, base }),
-            _ => Ok(Self { base, rule, ceiling }),
+            Some((ceiling, _)) if ceiling.parts() <= base.parts() => {
+                Err(GrowingRuleError::CeilingBelowBase { ceiling, base })
+            }
+            _ => Ok(Self {
+                base,
+                rule,
+                ceiling,
+            }),
         }
     }
 
@@ -127,7 +139,12 @@ impl GrowingRule {
     ///
     /// Method 1: `max(0, (Tmax + Tmin) / 2 − base)`. Method 2: the same after each was raised to the base. A ceiling on the extremes lowers each of
     /// them to it first; a ceiling on the mean lowers their mean.
-    pub fn degrees(&self, tmin_thousandths: i64, tmax_thousandths: i64, unit: TemperatureUnit) -> DegreeDays {
+    pub fn degrees(
+        &self,
+        tmin_thousandths: i64,
+        tmax_thousandths: i64,
+        unit: TemperatureUnit,
+    ) -> DegreeDays {
         let base = self.base.parts();
         let mut extremes = [unit.parts(tmin_thousandths), unit.parts(tmax_thousandths)];
         if let Some((ceiling, CeilingOn::Extremes)) = self.ceiling {
@@ -165,9 +182,16 @@ mod tests {
 
     #[test]
     fn a_ceiling_must_lie_above_the_base() {
-        let (base, ceiling) = (ThresholdTemperature::celsius(10.0), ThresholdTemperature::fahrenheit(50.0));
-        let error = GrowingRule::new(base, DayRule::Mean, Some((ceiling, CeilingOn::Mean))).unwrap_err();
-        assert_eq!(error.to_string(), "the ceiling of 50 °F does not lie above the base temperature of 10 °C");
+        let (base, ceiling) = (
+            ThresholdTemperature::celsius(10.0),
+            ThresholdTemperature::fahrenheit(50.0),
+        );
+        let error =
+            GrowingRule::new(base, DayRule::Mean, Some((ceiling, CeilingOn::Mean))).unwrap_err();
+        assert_eq!(
+            error.to_string(),
+            "the ceiling of 50 °F does not lie above the base temperature of 10 °C"
+        );
     }
 
     proptest! {

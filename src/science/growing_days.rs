@@ -4,8 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use super::degree_days::DegreeDays;
-use super::degree_days::GrowingRule;
+use super::degree_days::{DegreeDays, GrowingRule};
 use jiff::ToSpan as _;
 use jiff::civil::Date;
 use thiserror::Error;
@@ -75,11 +74,17 @@ pub type BaseTemperature = ThresholdTemperature;
 impl ThresholdTemperature {
     /// Built from degrees Celsius, to the nearest thousandth.
     pub fn celsius(degrees: f64) -> Self {
-        Self { thousandths: thousandths(degrees), unit: TemperatureUnit::Celsius }
+        Self {
+            thousandths: thousandths(degrees),
+            unit: TemperatureUnit::Celsius,
+        }
     }
     /// Built from degrees Fahrenheit, to the nearest thousandth.
     pub fn fahrenheit(degrees: f64) -> Self {
-        Self { thousandths: thousandths(degrees), unit: TemperatureUnit::Fahrenheit }
+        Self {
+            thousandths: thousandths(degrees),
+            unit: TemperatureUnit::Fahrenheit,
+        }
     }
     /// The number as it was stated. \[its own unit\]
     pub fn stated(self) -> f64 {
@@ -101,8 +106,15 @@ impl ThresholdTemperature {
         self.unit.parts(self.thousandths)
     }
     /// Whether the mean of a day's least and greatest temperature, in `unit`, lies strictly above it: `Tmax + Tmin > 2 · base`, nothing rounded.
-    pub const fn is_below_mean_of(self, tmin_thousandths: i64, tmax_thousandths: i64, unit: TemperatureUnit) -> bool {
-        unit.parts(tmin_thousandths).saturating_add(unit.parts(tmax_thousandths)) > self.parts().saturating_mul(2)
+    pub const fn is_below_mean_of(
+        self,
+        tmin_thousandths: i64,
+        tmax_thousandths: i64,
+        unit: TemperatureUnit,
+    ) -> bool {
+        unit.parts(tmin_thousandths)
+            .saturating_add(unit.parts(tmax_thousandths))
+            > self.parts().saturating_mul(2)
     }
 }
 
@@ -131,7 +143,11 @@ pub struct SeasonSpan {
 impl SeasonSpan {
     /// The last day that counts.
     pub fn last(&self) -> Date {
-        if self.count_sensing_day { self.sensed } else { self.sensed.saturating_sub(1.day()) }
+        if self.count_sensing_day {
+            self.sensed
+        } else {
+            self.sensed.saturating_sub(1.day())
+        }
     }
 }
 
@@ -171,7 +187,9 @@ pub enum GrowingDaysError {
     #[error("the weather record holds no day with both a least and a greatest temperature")]
     Empty,
     /// No day between planting and sensing.
-    #[error("sensing on {sensed} does not come after planting on {planted}: check season.planted and the sensing date")]
+    #[error(
+        "sensing on {sensed} does not come after planting on {planted}: check season.planted and the sensing date"
+    )]
     NothingBetween {
         /// Planting date.
         planted: Date,
@@ -179,7 +197,9 @@ pub enum GrowingDaysError {
         sensed: Date,
     },
     /// A day that is needed lies before the first or after the last day of the record.
-    #[error("the weather record runs from {first} to {last}, but {needed} ({what}) lies outside it: give a record that covers the season")]
+    #[error(
+        "the weather record runs from {first} to {last}, but {needed} ({what}) lies outside it: give a record that covers the season"
+    )]
     OutsideRecord {
         /// The day that is needed.
         needed: Date,
@@ -229,8 +249,17 @@ pub enum GrowingDaysError {
 /// # Source
 /// Days with growing degrees above zero from planting to sensing: common practice of sensor-based wheat nitrogen, no source. Which end days count
 /// is not stated anywhere seen; the rule above is ours.
-pub fn count_growing_days(records: &[DailyRecord], rule: &GrowingRule, span: SeasonSpan, missing: MissingDays) -> Result<GrowingDayCount, GrowingDaysError> {
-    let SeasonSpan { planted, sensed, count_sensing_day } = span;
+pub fn count_growing_days(
+    records: &[DailyRecord],
+    rule: &GrowingRule,
+    span: SeasonSpan,
+    missing: MissingDays,
+) -> Result<GrowingDayCount, GrowingDaysError> {
+    let SeasonSpan {
+        planted,
+        sensed,
+        count_sensing_day,
+    } = span;
     if sensed <= planted {
         return Err(GrowingDaysError::NothingBetween { planted, sensed });
     }
@@ -247,16 +276,33 @@ pub fn count_growing_days(records: &[DailyRecord], rule: &GrowingRule, span: Sea
         }
         by_date.push(days);
     }
-    let first = by_date.iter().filter_map(|days| days.keys().next()).min().copied();
-    let last = by_date.iter().filter_map(|days| days.keys().next_back()).max().copied();
+    let first = by_date
+        .iter()
+        .filter_map(|days| days.keys().next())
+        .min()
+        .copied();
+    let last = by_date
+        .iter()
+        .filter_map(|days| days.keys().next_back())
+        .max()
+        .copied();
     let (Some(first), Some(last)) = (first, last) else {
         return Err(GrowingDaysError::Empty);
     };
     let last_needed = span.last();
-    let last_name = if count_sensing_day { "sensing date" } else { "day before the sensing date" };
+    let last_name = if count_sensing_day {
+        "sensing date"
+    } else {
+        "day before the sensing date"
+    };
     for (needed, what) in [(planted, "planting date"), (last_needed, last_name)] {
         if needed < first || needed > last {
-            return Err(GrowingDaysError::OutsideRecord { needed, what, first, last });
+            return Err(GrowingDaysError::OutsideRecord {
+                needed,
+                what,
+                first,
+                last,
+            });
         }
     }
     let mut count = GrowingDayCount {
@@ -268,16 +314,28 @@ pub fn count_growing_days(records: &[DailyRecord], rule: &GrowingRule, span: Sea
         filled: Vec::new(),
         left_out: Vec::new(),
     };
-    for date in planted.series(1.day()).take_while(|date| *date <= last_needed) {
+    for date in planted
+        .series(1.day())
+        .take_while(|date| *date <= last_needed)
+    {
         count.days += 1;
-        let Some((at, day)) = by_date.iter().enumerate().find_map(|(at, days)| days.get(&date).map(|day| (at, *day))) else {
+        let Some((at, day)) = by_date
+            .iter()
+            .enumerate()
+            .find_map(|(at, days)| days.get(&date).map(|day| (at, *day)))
+        else {
             count.left_out.push(date);
             continue;
         };
         let unit = records[at].unit;
         if day.tmin_thousandths > day.tmax_thousandths {
             let degrees = |thousandths: i64| thousandths as f64 / 1000.0;
-            return Err(GrowingDaysError::MinAboveMax { date, tmin: degrees(day.tmin_thousandths), tmax: degrees(day.tmax_thousandths), unit });
+            return Err(GrowingDaysError::MinAboveMax {
+                date,
+                tmin: degrees(day.tmin_thousandths),
+                tmax: degrees(day.tmax_thousandths),
+                unit,
+            });
         }
         if at > 0 {
             count.filled.push((date, at));
@@ -287,7 +345,9 @@ pub fn count_growing_days(records: &[DailyRecord], rule: &GrowingRule, span: Sea
         count.degree_days = count.degree_days + degrees;
     }
     if missing == MissingDays::Refuse && !count.left_out.is_empty() {
-        return Err(GrowingDaysError::Gap { days: count.left_out });
+        return Err(GrowingDaysError::Gap {
+            days: count.left_out,
+        });
     }
     Ok(count)
 }
@@ -304,10 +364,23 @@ pub fn runs_of(days: &[Date]) -> String {
             _ => runs.push((*day, *day, 1)),
         }
     }
-    let shown: Vec<String> =
-        runs.iter().take(12).map(|(first, last, _)| if first == last { first.to_string() } else { format!("{first} to {last}") }).collect();
+    let shown: Vec<String> = runs
+        .iter()
+        .take(12)
+        .map(|(first, last, _)| {
+            if first == last {
+                first.to_string()
+            } else {
+                format!("{first} to {last}")
+            }
+        })
+        .collect();
     let rest: usize = runs.iter().skip(12).map(|run| run.2).sum();
-    if rest == 0 { shown.join(", ") } else { format!("{} and {rest} more day(s)", shown.join(", ")) }
+    if rest == 0 {
+        shown.join(", ")
+    } else {
+        format!("{} and {rest} more day(s)", shown.join(", "))
+    }
 }
 
 #[cfg(test)]
@@ -322,47 +395,99 @@ mod tests {
             tmin_thousandths: thousandths(*tmin),
             tmax_thousandths: thousandths(*tmax),
         });
-        DailyRecord { unit: TemperatureUnit::Celsius, days: days.collect() }
+        DailyRecord {
+            unit: TemperatureUnit::Celsius,
+            days: days.collect(),
+        }
     }
 
-    fn counted(records: &[DailyRecord], base: BaseTemperature, planted: Date, sensed: Date, own: bool) -> Result<GrowingDayCount, GrowingDaysError> {
-        let span = SeasonSpan { planted, sensed, count_sensing_day: own };
+    fn counted(
+        records: &[DailyRecord],
+        base: BaseTemperature,
+        planted: Date,
+        sensed: Date,
+        own: bool,
+    ) -> Result<GrowingDayCount, GrowingDaysError> {
+        let span = SeasonSpan {
+            planted,
+            sensed,
+            count_sensing_day: own,
+        };
         count_growing_days(records, &GrowingRule::mean(base), span, MissingDays::Refuse)
     }
 
     #[test]
     fn a_missing_day_is_filled_by_another_record_or_left_out_and_named() {
         let rule = GrowingRule::mean(BaseTemperature::celsius(4.4));
-        let span = SeasonSpan { planted: date(2026, 3, 1), sensed: date(2026, 3, 7), count_sensing_day: false };
+        let span = SeasonSpan {
+            planted: date(2026, 3, 1),
+            sensed: date(2026, 3, 7),
+            count_sensing_day: false,
+        };
         let mut near = celsius(&[(10.0, 5.0); 6]);
-        near.days.retain(|day| ![date(2026, 3, 3), date(2026, 3, 5)].contains(&day.date));
+        near.days
+            .retain(|day| ![date(2026, 3, 3), date(2026, 3, 5)].contains(&day.date));
         // The far record is in °F and lacks a day of its own: 50 and 41 °F are 10 and 5 °C.
-        let mut far = DailyRecord { unit: TemperatureUnit::Fahrenheit, days: celsius(&[(50.0, 41.0); 6]).days };
+        let mut far = DailyRecord {
+            unit: TemperatureUnit::Fahrenheit,
+            days: celsius(&[(50.0, 41.0); 6]).days,
+        };
         far.days.retain(|day| day.date != date(2026, 3, 5));
         let both = [near.clone(), far];
         let refused = count_growing_days(&both, &rule, span, MissingDays::Refuse).unwrap_err();
-        assert_eq!(refused, GrowingDaysError::Gap { days: vec![date(2026, 3, 5)] });
+        assert_eq!(
+            refused,
+            GrowingDaysError::Gap {
+                days: vec![date(2026, 3, 5)]
+            }
+        );
         let count = count_growing_days(&both, &rule, span, MissingDays::LeaveOut).unwrap();
         assert_eq!((count.growing_days, count.days), (5, 6));
-        assert_eq!((count.filled, count.left_out), (vec![(date(2026, 3, 3), 1)], vec![date(2026, 3, 5)]));
+        assert_eq!(
+            (count.filled, count.left_out),
+            (vec![(date(2026, 3, 3), 1)], vec![date(2026, 3, 5)])
+        );
         assert_eq!(count.degree_days.celsius(), 5.0 * 3.1);
     }
 
     #[test]
     fn runs_of_days() {
         assert_eq!(runs_of(&[]), "");
-        let each_other = (1_i64..=14).map(|k| date(2026, 1, 1).saturating_add((2 * k).days())).collect::<Vec<_>>();
-        assert!(runs_of(&each_other).ends_with("2026-01-25 and 2 more day(s)"), "{}", runs_of(&each_other));
+        let each_other = (1_i64..=14)
+            .map(|k| date(2026, 1, 1).saturating_add((2 * k).days()))
+            .collect::<Vec<_>>();
+        assert!(
+            runs_of(&each_other).ends_with("2026-01-25 and 2 more day(s)"),
+            "{}",
+            runs_of(&each_other)
+        );
     }
 
     #[test]
     fn ends_of_the_season() {
         let record = celsius(&[(10.0, 5.0); 10]);
         let base = BaseTemperature::celsius(4.4);
-        let count = |planted, sensed, own| counted(std::slice::from_ref(&record), base, planted, sensed, own);
-        assert_eq!(count(date(2026, 3, 1), date(2026, 3, 11), false).unwrap().growing_days, 10);
-        assert_eq!(count(date(2026, 3, 2), date(2026, 3, 10), false).unwrap().growing_days, 8);
-        assert_eq!(count(date(2026, 3, 2), date(2026, 3, 10), true).unwrap().growing_days, 9);
+        let count = |planted, sensed, own| {
+            counted(std::slice::from_ref(&record), base, planted, sensed, own)
+        };
+        assert_eq!(
+            count(date(2026, 3, 1), date(2026, 3, 11), false)
+                .unwrap()
+                .growing_days,
+            10
+        );
+        assert_eq!(
+            count(date(2026, 3, 2), date(2026, 3, 10), false)
+                .unwrap()
+                .growing_days,
+            8
+        );
+        assert_eq!(
+            count(date(2026, 3, 2), date(2026, 3, 10), true)
+                .unwrap()
+                .growing_days,
+            9
+        );
         let outside = count(date(2026, 3, 1), date(2026, 3, 11), true).unwrap_err();
         assert_eq!(
             outside.to_string(),
@@ -371,7 +496,10 @@ mod tests {
         assert!(
             matches!(count(date(2026, 2, 28), date(2026, 3, 5), false), Err(GrowingDaysError::OutsideRecord { needed, .. }) if needed == date(2026, 2, 28))
         );
-        assert!(matches!(count(date(2026, 3, 5), date(2026, 3, 5), true), Err(GrowingDaysError::NothingBetween { .. })));
+        assert!(matches!(
+            count(date(2026, 3, 5), date(2026, 3, 5), true),
+            Err(GrowingDaysError::NothingBetween { .. })
+        ));
     }
 
     #[test]
@@ -384,31 +512,82 @@ mod tests {
     #[test]
     fn four_point_four_celsius_is_not_forty_fahrenheit() {
         // 40 °F = 4.444… °C: a mean of 4.42 °C lies above the one and below the other.
-        assert!(BaseTemperature::celsius(4.4).is_below_mean_of(2_000, 6_840, TemperatureUnit::Celsius));
-        assert!(!BaseTemperature::fahrenheit(40.0).is_below_mean_of(2_000, 6_840, TemperatureUnit::Celsius));
+        assert!(BaseTemperature::celsius(4.4).is_below_mean_of(
+            2_000,
+            6_840,
+            TemperatureUnit::Celsius
+        ));
+        assert!(!BaseTemperature::fahrenheit(40.0).is_below_mean_of(
+            2_000,
+            6_840,
+            TemperatureUnit::Celsius
+        ));
         // 4.4 °C is 39.92 °F, and both 39.92 and 40 °F are exact here.
-        assert!(BaseTemperature::celsius(4.4).is_below_mean_of(39_000, 40_841, TemperatureUnit::Fahrenheit));
-        assert!(!BaseTemperature::celsius(4.4).is_below_mean_of(39_000, 40_840, TemperatureUnit::Fahrenheit));
-        assert!(!BaseTemperature::fahrenheit(40.0).is_below_mean_of(38_000, 42_000, TemperatureUnit::Fahrenheit));
-        assert!(BaseTemperature::fahrenheit(40.0).is_below_mean_of(38_000, 42_001, TemperatureUnit::Fahrenheit));
+        assert!(BaseTemperature::celsius(4.4).is_below_mean_of(
+            39_000,
+            40_841,
+            TemperatureUnit::Fahrenheit
+        ));
+        assert!(!BaseTemperature::celsius(4.4).is_below_mean_of(
+            39_000,
+            40_840,
+            TemperatureUnit::Fahrenheit
+        ));
+        assert!(!BaseTemperature::fahrenheit(40.0).is_below_mean_of(
+            38_000,
+            42_000,
+            TemperatureUnit::Fahrenheit
+        ));
+        assert!(BaseTemperature::fahrenheit(40.0).is_below_mean_of(
+            38_000,
+            42_001,
+            TemperatureUnit::Fahrenheit
+        ));
     }
 
     #[test]
     fn faults_are_named() {
         let base = BaseTemperature::celsius(4.4);
         let mut record = celsius(&[(10.0, 5.0); 10]);
-        record.days.retain(|day| ![date(2026, 3, 4), date(2026, 3, 5), date(2026, 3, 8)].contains(&day.date));
-        let gap = counted(std::slice::from_ref(&record), base, date(2026, 3, 1), date(2026, 3, 11), false).unwrap_err();
-        assert_eq!(gap.to_string(), "the weather record lacks 3 day(s) between planting and sensing: 2026-03-04 to 2026-03-05, 2026-03-08");
+        record.days.retain(|day| {
+            ![date(2026, 3, 4), date(2026, 3, 5), date(2026, 3, 8)].contains(&day.date)
+        });
+        let gap = counted(
+            std::slice::from_ref(&record),
+            base,
+            date(2026, 3, 1),
+            date(2026, 3, 11),
+            false,
+        )
+        .unwrap_err();
+        assert_eq!(
+            gap.to_string(),
+            "the weather record lacks 3 day(s) between planting and sensing: 2026-03-04 to 2026-03-05, 2026-03-08"
+        );
 
         let swapped = celsius(&[(10.0, 5.0), (5.0, 10.0)]);
-        let error = counted(&[swapped], base, date(2026, 3, 1), date(2026, 3, 3), false).unwrap_err();
-        assert_eq!(error.to_string(), "the weather record of 2026-03-02 has a least temperature (10.000 °C) above its greatest (5.000 °C)");
+        let error =
+            counted(&[swapped], base, date(2026, 3, 1), date(2026, 3, 3), false).unwrap_err();
+        assert_eq!(
+            error.to_string(),
+            "the weather record of 2026-03-02 has a least temperature (10.000 °C) above its greatest (5.000 °C)"
+        );
 
         let mut twice = celsius(&[(10.0, 5.0); 2]);
         twice.days[1].date = twice.days[0].date;
-        assert_eq!(counted(&[twice], base, date(2026, 3, 1), date(2026, 3, 2), false), Err(GrowingDaysError::Twice { date: date(2026, 3, 1) }));
-        let empty = DailyRecord { unit: TemperatureUnit::Celsius, days: Vec::new() };
-        assert_eq!(counted(&[empty], base, date(2026, 3, 1), date(2026, 3, 2), false), Err(GrowingDaysError::Empty));
+        assert_eq!(
+            counted(&[twice], base, date(2026, 3, 1), date(2026, 3, 2), false),
+            Err(GrowingDaysError::Twice {
+                date: date(2026, 3, 1)
+            })
+        );
+        let empty = DailyRecord {
+            unit: TemperatureUnit::Celsius,
+            days: Vec::new(),
+        };
+        assert_eq!(
+            counted(&[empty], base, date(2026, 3, 1), date(2026, 3, 2), false),
+            Err(GrowingDaysError::Empty)
+        );
     }
 }

@@ -41,10 +41,22 @@ mod tests {
     #[test]
     fn fills_by_hand() {
         let two_and_a_bit = loads(9_000.0, 4_000.0).unwrap();
-        assert_eq!(two_and_a_bit, Loads { capacity_kg: 4_000.0, fills: 3, last_kg: 1_000.0, even_kg: 3_000.0, leftover_kg: 3_000.0 });
+        assert_eq!(
+            two_and_a_bit,
+            Loads {
+                capacity_kg: 4_000.0,
+                fills: 3,
+                last_kg: 1_000.0,
+                even_kg: 3_000.0,
+                leftover_kg: 3_000.0
+            }
+        );
         let exact = loads(3.0 * 0.1, 0.1).unwrap();
         assert_eq!(exact.fills, 3, "{exact:?}");
-        assert_eq!((loads(0.0, 4_000.0), loads(10.0, 0.0), loads(f64::NAN, 1.0)), (None, None, None));
+        assert_eq!(
+            (loads(0.0, 4_000.0), loads(10.0, 0.0), loads(f64::NAN, 1.0)),
+            (None, None, None)
+        );
     }
 
     proptest! {

@@ -3,8 +3,7 @@
 //! Four doubts move all cells of a field together: the response index, the use efficiency, the curve, and the place of the strip. A [`Draw`] holds one
 //! factor for each of them; the same seed gives the same draws on every machine, in whatever order they are asked for.
 
-use crate::science::methods::Method;
-use crate::science::methods::RateModel;
+use crate::science::methods::{Method, RateModel};
 use crate::science::noise::HERMITE;
 
 /// Standard deviations between the middle of a normal distribution and its 97.5th percentile.
@@ -128,8 +127,16 @@ impl Spreads {
         let reference = uses_reference(&model.method);
         Self {
             ratio: self.ratio.filter(|_| reference),
-            use_efficiency: if model.use_efficiency().is_some() { self.use_efficiency } else { 0.0 },
-            curve: if model.with_curve_factor(1.0).is_some() { self.curve } else { 0.0 },
+            use_efficiency: if model.use_efficiency().is_some() {
+                self.use_efficiency
+            } else {
+                0.0
+            },
+            curve: if model.with_curve_factor(1.0).is_some() {
+                self.curve
+            } else {
+                0.0
+            },
             place: if reference { self.place } else { 0.0 },
         }
     }
@@ -137,7 +144,9 @@ impl Spreads {
     /// Whether a doubt has any width.
     pub fn moves(&self, factor: Factor) -> bool {
         match factor {
-            Factor::Ratio => self.ratio.is_some_and(|(low, high)| low < 1.0 || high > 1.0),
+            Factor::Ratio => self
+                .ratio
+                .is_some_and(|(low, high)| low < 1.0 || high > 1.0),
             Factor::UseEfficiency => self.use_efficiency > 0.0,
             Factor::Curve => self.curve > 0.0,
             Factor::Place => self.place > 0.0,
@@ -149,7 +158,13 @@ impl Spreads {
     /// The response index has one half of a normal distribution on either side, each as wide as its bound asks for.
     fn factor(&self, factor: Factor, at: f64) -> f64 {
         let value = match factor {
-            Factor::Ratio => self.ratio.map_or(1.0, |(low, high)| if at < 0.0 { 1.0 + at * (1.0 - low) / Z_95 } else { 1.0 + at * (high - 1.0) / Z_95 }),
+            Factor::Ratio => self.ratio.map_or(1.0, |(low, high)| {
+                if at < 0.0 {
+                    1.0 + at * (1.0 - low) / Z_95
+                } else {
+                    1.0 + at * (high - 1.0) / Z_95
+                }
+            }),
             Factor::UseEfficiency => 1.0 + at * self.use_efficiency,
             Factor::Curve => 1.0 + at * self.curve,
             Factor::Place => 1.0 + at * self.place,
@@ -168,7 +183,8 @@ impl Spreads {
         let place = number.wrapping_mul(8);
         Draw {
             ratio: self.factor(Factor::Ratio, normal(seed, place)),
-            use_efficiency: self.factor(Factor::UseEfficiency, 2.0 * uniform(seed, place + 2) - 1.0),
+            use_efficiency: self
+                .factor(Factor::UseEfficiency, 2.0 * uniform(seed, place + 2) - 1.0),
             curve: self.factor(Factor::Curve, normal(seed, place + 4)),
             place: self.factor(Factor::Place, normal(seed, place + 6)),
         }
@@ -177,7 +193,9 @@ impl Spreads {
     /// One doubt alone: draws and their weights, which add up to 1. Nine points each, of Gauss and Hermite for what is normal, else evenly spread.
     pub fn alone(&self, factor: Factor) -> Vec<(Draw, f64)> {
         if factor == Factor::UseEfficiency {
-            return (0..9).map(|k| (self.only(factor, (f64::from(k) - 4.0) / 4.5), 1.0 / 9.0)).collect();
+            return (0..9)
+                .map(|k| (self.only(factor, (f64::from(k) - 4.0) / 4.5), 1.0 / 9.0))
+                .collect();
         }
         let whole = libm::sqrt(core::f64::consts::PI);
         let mut all = Vec::with_capacity(9);
@@ -194,7 +212,8 @@ impl Spreads {
     /// The ends of one doubt alone: bounds of the response index, ends of the range of use efficiency, one standard deviation of the others.
     pub fn ends(&self, factor: Factor) -> Option<(Draw, Draw)> {
         let at = if factor == Factor::Ratio { Z_95 } else { 1.0 };
-        self.moves(factor).then(|| (self.only(factor, -at), self.only(factor, at)))
+        self.moves(factor)
+            .then(|| (self.only(factor, -at), self.only(factor, at)))
     }
 }
 
@@ -205,7 +224,12 @@ pub const fn uses_reference(method: &Method) -> bool {
 
 impl Draw {
     /// Everything as computed.
-    pub const PLAIN: Self = Self { ratio: 1.0, use_efficiency: 1.0, curve: 1.0, place: 1.0 };
+    pub const PLAIN: Self = Self {
+        ratio: 1.0,
+        use_efficiency: 1.0,
+        curve: 1.0,
+        place: 1.0,
+    };
 
     const fn of(&mut self, factor: Factor) -> &mut f64 {
         match factor {
@@ -219,18 +243,27 @@ impl Draw {
     /// A model under this draw. Use efficiency is held to 1 from above.
     pub fn moved(&self, model: &RateModel) -> Moved {
         let mut moved = model.clone();
-        if let Some(other) = model.use_efficiency().and_then(|e| moved.with_use_efficiency((e * self.use_efficiency).min(1.0))) {
+        if let Some(other) = model
+            .use_efficiency()
+            .and_then(|e| moved.with_use_efficiency((e * self.use_efficiency).min(1.0)))
+        {
             moved = other;
         }
         if let Some(other) = moved.with_curve_factor(self.curve) {
             moved = other;
         }
         if let Method::YieldResponse(method) = &model.method
-            && let Some(other) = method.field_ratio.and_then(|ratio| moved.with_field_ratio(Some(ratio * self.ratio)))
+            && let Some(other) = method
+                .field_ratio
+                .and_then(|ratio| moved.with_field_ratio(Some(ratio * self.ratio)))
         {
             moved = other;
         }
-        Moved { model: moved, reference: self.ratio, place: self.place }
+        Moved {
+            model: moved,
+            reference: self.ratio,
+            place: self.place,
+        }
     }
 }
 
@@ -269,9 +302,18 @@ pub struct Band {
 pub fn band_of(values: &mut [f64]) -> Option<Band> {
     let n = values.len() as f64;
     let mean = values.iter().sum::<f64>() / n;
-    let squares: f64 = values.iter().map(|value| (value - mean) * (value - mean)).sum();
+    let squares: f64 = values
+        .iter()
+        .map(|value| (value - mean) * (value - mean))
+        .sum();
     let mut at = |share: f64| quantile(values, share);
-    Some(Band { low: at(0.1)?, middle: at(0.5)?, high: at(0.9)?, mean, sd: libm::sqrt(squares / (n - 1.0).max(1.0)) })
+    Some(Band {
+        low: at(0.1)?,
+        middle: at(0.5)?,
+        high: at(0.9)?,
+        mean,
+        sd: libm::sqrt(squares / (n - 1.0).max(1.0)),
+    })
 }
 
 /// A quantile, on the line between its two neighbours (type 7 of Hyndman and Fan 1996, The American Statistician 50:361-365). Puts as little in order as it must.
@@ -290,19 +332,25 @@ mod tests {
     use super::*;
     use crate::science::methods::Limits;
     use crate::science::methods::square_root::SquareRoot;
-    use crate::science::yield_response::YieldCurve;
-    use crate::science::yield_response::YieldResponse;
-    use crate::units::NRate;
-    use crate::units::Yield;
+    use crate::science::yield_response::{YieldCurve, YieldResponse};
+    use crate::units::{NRate, Yield};
     use proptest::prelude::*;
 
     fn limits(maximum: f64) -> Limits {
-        Limits { largest_ratio: 2.0, applied_since_sensing: NRate::ZERO, minimum: NRate::ZERO, maximum: NRate::kg_per_ha(maximum) }
+        Limits {
+            largest_ratio: 2.0,
+            applied_since_sensing: NRate::ZERO,
+            minimum: NRate::ZERO,
+            maximum: NRate::kg_per_ha(maximum),
+        }
     }
 
     fn yields() -> RateModel {
         let method = YieldResponse {
-            curve: YieldCurve { a: Yield::kg_per_ha(590.0), b: 258.2 },
+            curve: YieldCurve {
+                a: Yield::kg_per_ha(590.0),
+                b: 258.2,
+            },
             growing_days: 94.0,
             maximum_yield: Yield::kg_per_ha(6_700.0),
             ratio_adjustment: None,
@@ -311,15 +359,27 @@ mod tests {
             grain_nitrogen: 0.0239,
             use_efficiency: 0.5,
         };
-        RateModel { method: Method::YieldResponse(method), limits: limits(200.0) }
+        RateModel {
+            method: Method::YieldResponse(method),
+            limits: limits(200.0),
+        }
     }
 
-    const ALL: Spreads = Spreads { ratio: Some((0.9, 1.15)), use_efficiency: 0.2, curve: 0.2, place: 0.28 };
+    const ALL: Spreads = Spreads {
+        ratio: Some((0.9, 1.15)),
+        use_efficiency: 0.2,
+        curve: 0.2,
+        place: 0.28,
+    };
 
     #[test]
     fn numbers_are_those_of_the_published_generator() {
         // Outputs for the seed 1234567 as printed on the page "Pseudo-random numbers/Splitmix64" of Rosetta Code (from memory).
-        let expected = [6_457_827_717_110_365_317_u64, 3_203_168_211_198_807_973, 9_817_491_932_198_370_423];
+        let expected = [
+            6_457_827_717_110_365_317_u64,
+            3_203_168_211_198_807_973,
+            9_817_491_932_198_370_423,
+        ];
         for (place, expected) in (0..).zip(expected) {
             assert_eq!(number_at(1_234_567, place), expected);
         }
@@ -328,7 +388,9 @@ mod tests {
     #[test]
     fn deviates_are_standard_normal_and_of_one_another_free() {
         let n = 20_000_u64;
-        let draws: Vec<(f64, f64)> = (0..n).map(|k| (normal(7, 8 * k), normal(7, 8 * k + 4))).collect();
+        let draws: Vec<(f64, f64)> = (0..n)
+            .map(|k| (normal(7, 8 * k), normal(7, 8 * k + 4)))
+            .collect();
         let mean = draws.iter().map(|d| d.0).sum::<f64>() / n as f64;
         let square = draws.iter().map(|d| d.0 * d.0).sum::<f64>() / n as f64;
         let fourth = draws.iter().map(|d| d.0 * d.0 * d.0 * d.0).sum::<f64>() / n as f64;
@@ -336,7 +398,9 @@ mod tests {
         // Standard errors: 1/√n, √(2/n), √(96/n), 1/√n. Four of each.
         let error = 4.0 / libm::sqrt(n as f64);
         assert!(
-            mean.abs() < error && (square - 1.0).abs() < error * libm::sqrt(2.0) && (fourth - 3.0).abs() < error * libm::sqrt(96.0),
+            mean.abs() < error
+                && (square - 1.0).abs() < error * libm::sqrt(2.0)
+                && (fourth - 3.0).abs() < error * libm::sqrt(96.0),
             "{mean} {square} {fourth}"
         );
         assert!(cross.abs() < error, "{cross}");
@@ -346,21 +410,42 @@ mod tests {
     fn pieces_of_ground_are_free_of_one_another_and_of_what_moves_all() {
         let n = 5_000_u64;
         let error = 4.0 / libm::sqrt(n as f64);
-        let list = |piece: u64| (0..n).map(|draw| ground_deviate(7, draw, piece)).collect::<Vec<f64>>();
-        let (one, other, all) = (list(0), list(1), (0..n).map(|draw| normal(7, 8 * draw)).collect::<Vec<f64>>());
-        let cross = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>() / n as f64;
-        assert!((cross(&one, &one) - 1.0).abs() < error * libm::sqrt(2.0) && one.iter().sum::<f64>().abs() / (n as f64) < error);
+        let list = |piece: u64| {
+            (0..n)
+                .map(|draw| ground_deviate(7, draw, piece))
+                .collect::<Vec<f64>>()
+        };
+        let (one, other, all) = (
+            list(0),
+            list(1),
+            (0..n).map(|draw| normal(7, 8 * draw)).collect::<Vec<f64>>(),
+        );
+        let cross =
+            |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>() / n as f64;
+        assert!(
+            (cross(&one, &one) - 1.0).abs() < error * libm::sqrt(2.0)
+                && one.iter().sum::<f64>().abs() / (n as f64) < error
+        );
         assert!(cross(&one, &other).abs() < error && cross(&one, &all).abs() < error);
         assert_eq!(ground_deviate(7, 3, 1), other[3]);
     }
 
     #[test]
     fn what_is_certain_stays_as_computed() {
-        for model in [yields(), RateModel { method: Method::Flat(NRate::kg_per_ha(60.0)), limits: limits(100.0) }] {
+        for model in [
+            yields(),
+            RateModel {
+                method: Method::Flat(NRate::kg_per_ha(60.0)),
+                limits: limits(100.0),
+            },
+        ] {
             for number in 0..50 {
                 let moved = Spreads::default().draw(3, number).moved(&model);
                 for index in [0.3, 0.5, 0.62, 0.8] {
-                    assert_eq!(moved.exact(index, 0.66), model.exact(index, 0.66).map(NRate::get));
+                    assert_eq!(
+                        moved.exact(index, 0.66),
+                        model.exact(index, 0.66).map(NRate::get)
+                    );
                 }
             }
         }
@@ -370,7 +455,10 @@ mod tests {
 
     #[test]
     fn a_method_is_moved_only_by_what_it_has() {
-        let flat = RateModel { method: Method::Flat(NRate::kg_per_ha(60.0)), limits: limits(100.0) };
+        let flat = RateModel {
+            method: Method::Flat(NRate::kg_per_ha(60.0)),
+            limits: limits(100.0),
+        };
         assert_eq!(ALL.of_model(&flat), Spreads::default());
         assert_eq!(ALL.of_model(&yields()), ALL);
         let root = SquareRoot {
@@ -383,27 +471,60 @@ mod tests {
             dead_band: 0.0,
             back_off: None,
         };
-        let of_root = ALL.of_model(&RateModel { method: Method::SquareRoot(root), limits: limits(300.0) });
-        assert_eq!(of_root, Spreads { use_efficiency: 0.0, ..ALL });
-        assert!(!of_root.moves(Factor::UseEfficiency) && of_root.ends(Factor::UseEfficiency).is_none());
+        let of_root = ALL.of_model(&RateModel {
+            method: Method::SquareRoot(root),
+            limits: limits(300.0),
+        });
+        assert_eq!(
+            of_root,
+            Spreads {
+                use_efficiency: 0.0,
+                ..ALL
+            }
+        );
+        assert!(
+            !of_root.moves(Factor::UseEfficiency) && of_root.ends(Factor::UseEfficiency).is_none()
+        );
         // One ratio for every cell moves with the ratio too.
         let whole = yields().with_field_ratio(Some(1.2)).unwrap();
         let (low, high) = ALL.ends(Factor::Ratio).unwrap();
-        assert!(low.moved(&whole).exact(0.5, 0.66).unwrap() < high.moved(&whole).exact(0.5, 0.66).unwrap());
+        assert!(
+            low.moved(&whole).exact(0.5, 0.66).unwrap()
+                < high.moved(&whole).exact(0.5, 0.66).unwrap()
+        );
     }
 
     #[test]
     fn weights_of_one_doubt_alone_know_its_mean_and_variance() {
-        let even = Spreads { ratio: Some((1.0 - 0.1 * Z_95, 1.0 + 0.1 * Z_95)), ..ALL };
+        let even = Spreads {
+            ratio: Some((1.0 - 0.1 * Z_95, 1.0 + 0.1 * Z_95)),
+            ..ALL
+        };
         for (factor, variance) in [(Factor::Ratio, 0.01), (Factor::Curve, 0.04)] {
             let nodes = even.alone(factor);
-            let mean: f64 = nodes.iter().map(|&(mut draw, w)| w * *draw.of(factor)).sum();
-            let second: f64 = nodes.iter().map(|&(mut draw, w)| w * (*draw.of(factor) - 1.0) * (*draw.of(factor) - 1.0)).sum();
-            assert!((mean - 1.0).abs() < 1e-12 && (second - variance).abs() < 1e-9, "{factor:?}: {mean} {second}");
+            let mean: f64 = nodes
+                .iter()
+                .map(|&(mut draw, w)| w * *draw.of(factor))
+                .sum();
+            let second: f64 = nodes
+                .iter()
+                .map(|&(mut draw, w)| w * (*draw.of(factor) - 1.0) * (*draw.of(factor) - 1.0))
+                .sum();
+            assert!(
+                (mean - 1.0).abs() < 1e-12 && (second - variance).abs() < 1e-9,
+                "{factor:?}: {mean} {second}"
+            );
         }
         // A uniform distribution has a variance of a third of its half width squared; nine points know 80/81 of it.
-        let second: f64 = even.alone(Factor::UseEfficiency).iter().map(|(d, w)| w * (d.use_efficiency - 1.0) * (d.use_efficiency - 1.0)).sum();
-        assert!((second - 0.04 / 3.0 * 80.0 / 81.0).abs() < 1e-12, "{second}");
+        let second: f64 = even
+            .alone(Factor::UseEfficiency)
+            .iter()
+            .map(|(d, w)| w * (d.use_efficiency - 1.0) * (d.use_efficiency - 1.0))
+            .sum();
+        assert!(
+            (second - 0.04 / 3.0 * 80.0 / 81.0).abs() < 1e-12,
+            "{second}"
+        );
         let (low, high) = ALL.ends(Factor::Ratio).unwrap();
         assert!((low.ratio - 0.9).abs() < 1e-12 && (high.ratio - 1.15).abs() < 1e-12);
     }
@@ -411,7 +532,10 @@ mod tests {
     #[test]
     fn strips_share_out_the_doubt_of_their_place() {
         let all: Vec<f64> = (0..7).map(place_spread).collect();
-        assert_eq!((all[0], all[1], all[2], all[4], all[6]), (0.0, 0.28, 0.21, 0.15, 0.15));
+        assert_eq!(
+            (all[0], all[1], all[2], all[4], all[6]),
+            (0.0, 0.28, 0.21, 0.15, 0.15)
+        );
         assert!(all[3] < all[2] && all[3] > all[4], "{}", all[3]);
     }
 

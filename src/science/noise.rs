@@ -35,7 +35,10 @@ pub fn noise_sd<'a>(columns: impl Iterator<Item = &'a [Option<f64>]>) -> Option<
             }
         }
     }
-    (triples >= LEAST_TRIPLES).then(|| CellNoise { sd: libm::sqrt(sum / triples as f64 / 6.0), triples })
+    (triples >= LEAST_TRIPLES).then(|| CellNoise {
+        sd: libm::sqrt(sum / triples as f64 / 6.0),
+        triples,
+    })
 }
 
 /// Nodes x ≥ 0 and weights of the 9-point rule for `∫ exp(−x²) f(x) dx`.
@@ -59,7 +62,17 @@ pub fn noise_nitrogen(index: f64, sd: f64, f: impl Fn(f64) -> f64) -> f64 {
     let at = |x: f64| f((index + core::f64::consts::SQRT_2 * sd * x).max(f64::MIN_POSITIVE));
     let plain = f(index);
     // Differences are summed, not values: without noise the answer is exactly 0.
-    let sum: f64 = HERMITE.iter().map(|(x, weight)| weight * if *x == 0.0 { at(0.0) - plain } else { (at(*x) - plain) + (at(-x) - plain) }).sum();
+    let sum: f64 = HERMITE
+        .iter()
+        .map(|(x, weight)| {
+            weight
+                * if *x == 0.0 {
+                    at(0.0) - plain
+                } else {
+                    (at(*x) - plain) + (at(-x) - plain)
+                }
+        })
+        .sum();
     sum / libm::sqrt(core::f64::consts::PI)
 }
 
@@ -76,7 +89,11 @@ pub struct NoiseTotals {
 ///
 /// The observed index stands for the true one, so that a cell that already reads low by chance counts by its slope there; summed over a field this is
 /// the usual plug-in estimate. `made_kg` sums the cells whose expected extra is positive, `signed_kg` all of them.
-pub fn noise_totals(cells: impl Iterator<Item = (f64, f64)>, sd: f64, f: impl Fn(f64) -> f64) -> NoiseTotals {
+pub fn noise_totals(
+    cells: impl Iterator<Item = (f64, f64)>,
+    sd: f64,
+    f: impl Fn(f64) -> f64,
+) -> NoiseTotals {
     let mut totals = NoiseTotals::default();
     for (hectares, index) in cells {
         let extra = hectares * noise_nitrogen(index, sd, &f);
@@ -93,7 +110,11 @@ mod tests {
     #[test]
     fn weights_integrate_polynomials() {
         // Moments of the normal: E z² = 1, E z⁴ = 3, E z⁶ = 15; 9 points are exact to degree 17.
-        let moment = |power: i32| noise_nitrogen(5.0, 1.0, |x| (0..power).fold(1.0, |product, _| product * (x - 5.0)));
+        let moment = |power: i32| {
+            noise_nitrogen(5.0, 1.0, |x| {
+                (0..power).fold(1.0, |product, _| product * (x - 5.0))
+            })
+        };
         assert!((moment(2) - 1.0).abs() < 1e-12);
         assert!((moment(4) - 3.0).abs() < 1e-11);
         assert!((moment(6) - 15.0).abs() < 1e-10);
@@ -109,16 +130,22 @@ mod tests {
         assert!((rule - exact).abs() < 0.1 * exact, "{rule}");
         let ceiling = noise_nitrogen(0.5, 0.02, |x| f64::min((0.5 - x) / 0.02, 0.0));
         assert!((ceiling + rule).abs() < 1e-12);
-        let totals = noise_totals([(2.0, 0.5), (1.0, 0.4)].into_iter(), 0.02, |x| f64::max((0.5 - x) / 0.02, 0.0));
+        let totals = noise_totals([(2.0, 0.5), (1.0, 0.4)].into_iter(), 0.02, |x| {
+            f64::max((0.5 - x) / 0.02, 0.0)
+        });
         assert!((totals.made_kg - 2.0 * rule).abs() < 0.01 && totals.signed_kg <= totals.made_kg);
     }
 
     #[test]
     fn second_differences_see_noise_and_no_trend() {
-        let trend: Vec<Option<f64>> = (0..30).map(|row| Some(0.4 + 0.01 * f64::from(row))).collect();
+        let trend: Vec<Option<f64>> = (0..30)
+            .map(|row| Some(0.4 + 0.01 * f64::from(row)))
+            .collect();
         assert!(noise_sd([trend.as_slice()].into_iter()).unwrap().sd < 1e-12);
         // Alternating ±δ: second differences are ±4δ, so σ² = 16 δ² / 6.
-        let saw: Vec<Option<f64>> = (0..30).map(|row| Some(0.5 + if row % 2 == 0 { 0.03 } else { -0.03 })).collect();
+        let saw: Vec<Option<f64>> = (0..30)
+            .map(|row| Some(0.5 + if row % 2 == 0 { 0.03 } else { -0.03 }))
+            .collect();
         let noise = noise_sd([saw.as_slice()].into_iter()).unwrap();
         assert_eq!(noise.triples, 28);
         assert!((noise.sd - 0.03 * libm::sqrt(16.0 / 6.0)).abs() < 1e-12);

@@ -109,7 +109,9 @@ struct Table {
 }
 
 // The file is compiled in and a test parses it, so the expectation cannot fail at a user's.
-static TABLE: LazyLock<Table> = LazyLock::new(|| toml::from_str(include_str!("products.toml")).expect("products.toml is a valid table"));
+static TABLE: LazyLock<Table> = LazyLock::new(|| {
+    toml::from_str(include_str!("products.toml")).expect("products.toml is a valid table")
+});
 
 /// Every product of the table.
 pub fn products() -> &'static [ProductEntry] {
@@ -121,7 +123,12 @@ pub fn products() -> &'static [ProductEntry] {
 /// # Errors
 /// When the table has none; the nearest name is told.
 pub fn find_product(name: &str) -> Result<&'static ProductEntry, UnknownName> {
-    naming::find("product", products(), name, |row| std::iter::once(&row.name).chain(&row.aliases).map(String::as_str).collect())
+    naming::find("product", products(), name, |row| {
+        std::iter::once(&row.name)
+            .chain(&row.aliases)
+            .map(String::as_str)
+            .collect()
+    })
 }
 
 #[cfg(test)]
@@ -132,10 +139,29 @@ mod tests {
     fn rows_are_possible_and_sourced() {
         for row in products() {
             let product = row.product().unwrap();
-            assert_eq!(product.is_liquid(), row.kind != ProductKind::Solid, "{}", row.name);
-            assert!(!row.source.is_empty() && !row.cautions.is_empty(), "{}", row.name);
-            assert_eq!((row.kg_per_l.is_some(), row.bulk_kg_m3.is_some()), (row.density_at_c.is_some(), row.kind == ProductKind::Solid), "{}", row.name);
-            assert!(row.change_per_c.is_none_or(|change| change < 0.0) && row.bulk_kg_m3.is_none_or(|(low, high)| low < high), "{}", row.name);
+            assert_eq!(
+                product.is_liquid(),
+                row.kind != ProductKind::Solid,
+                "{}",
+                row.name
+            );
+            assert!(
+                !row.source.is_empty() && !row.cautions.is_empty(),
+                "{}",
+                row.name
+            );
+            assert_eq!(
+                (row.kg_per_l.is_some(), row.bulk_kg_m3.is_some()),
+                (row.density_at_c.is_some(), row.kind == ProductKind::Solid),
+                "{}",
+                row.name
+            );
+            assert!(
+                row.change_per_c.is_none_or(|change| change < 0.0)
+                    && row.bulk_kg_m3.is_none_or(|(low, high)| low < high),
+                "{}",
+                row.name
+            );
             // No fertiliser holds more nitrogen than ammonia: 14.007 / 17.031.
             assert!(product.nitrogen() <= 0.8225);
         }
@@ -146,7 +172,16 @@ mod tests {
         assert_eq!(find_product("uan-28").unwrap().name, "UAN 28");
         assert_eq!(find_product("Urea").unwrap().nitrogen, 0.46);
         assert_eq!(find_product("46-0-0").unwrap().name, "urea");
-        assert_eq!(find_product("uan 29").unwrap_err().nearest.as_deref(), Some("UAN 28"));
-        assert_eq!(find_product("amonium nitrate").unwrap_err().nearest.as_deref(), Some("ammonium nitrate"));
+        assert_eq!(
+            find_product("uan 29").unwrap_err().nearest.as_deref(),
+            Some("UAN 28")
+        );
+        assert_eq!(
+            find_product("amonium nitrate")
+                .unwrap_err()
+                .nearest
+                .as_deref(),
+            Some("ammonium nitrate")
+        );
     }
 }

@@ -1,15 +1,9 @@
 //! The nitrogen ramp: known rates in steps along a strip, read once the crop shows them. The rate at which the index stops rising is what the crop needs.
 
-use crate::science::response_curve::CurveError;
-use crate::science::response_curve::LinearFit;
-use crate::science::response_curve::PlateauFit;
-use crate::science::response_curve::PlateauShape;
-use crate::science::response_curve::Point;
-use crate::science::response_curve::QuadraticFit;
-use crate::science::response_curve::USUAL_LEVEL;
-use crate::science::response_curve::fit_linear;
-use crate::science::response_curve::fit_plateau;
-use crate::science::response_curve::fit_quadratic;
+use crate::science::response_curve::{
+    CurveError, LinearFit, PlateauFit, PlateauShape, Point, QuadraticFit, USUAL_LEVEL, fit_linear,
+    fit_plateau, fit_quadratic,
+};
 use crate::units::NRate;
 
 /// Every curve that was fitted to a ramp. All of them are shown, since the choice among them moves the answer more than the readings do.
@@ -60,7 +54,11 @@ impl RampFits {
     /// # Source
     /// Raun and others 2008, Agronomy Journal 100:1088-1093 (from memory) for the ramp; the order of the questions is ours.
     pub fn answer(&self, shape: PlateauShape) -> RampAnswer {
-        if self.linear.slope_interval(USUAL_LEVEL).is_some_and(|(_, high)| high < 0.0) {
+        if self
+            .linear
+            .slope_interval(USUAL_LEVEL)
+            .is_some_and(|(_, high)| high < 0.0)
+        {
             return RampAnswer::Falls;
         }
         match self.of(shape) {
@@ -89,7 +87,9 @@ pub fn fit_ramp(points: &[Point]) -> Result<RampFits, CurveError> {
         quadratic_plateau: fitted(PlateauShape::Quadratic)?,
         linear: fit_linear(points)?,
         quadratic: fit_quadratic(points)?,
-        top: points.iter().fold(NRate::ZERO, |top, point| top.max(point.rate)),
+        top: points
+            .iter()
+            .fold(NRate::ZERO, |top, point| top.max(point.rate)),
     })
 }
 
@@ -99,21 +99,40 @@ mod tests {
     use proptest::prelude::*;
 
     fn ramp(values: &[f64]) -> Vec<Point> {
-        values.iter().enumerate().map(|(k, value)| Point::new(20.0 * k as f64, *value)).collect()
+        values
+            .iter()
+            .enumerate()
+            .map(|(k, value)| Point::new(20.0 * k as f64, *value))
+            .collect()
     }
 
     fn by_line(values: &[f64]) -> RampAnswer {
-        fit_ramp(&ramp(values)).unwrap().answer(PlateauShape::Linear)
+        fit_ramp(&ramp(values))
+            .unwrap()
+            .answer(PlateauShape::Linear)
     }
 
     #[test]
     fn the_four_answers() {
-        let RampAnswer::Plateau(fit) = by_line(&[0.452, 0.508, 0.571, 0.619, 0.655, 0.648, 0.661, 0.652]) else { panic!("a plateau") };
+        let RampAnswer::Plateau(fit) =
+            by_line(&[0.452, 0.508, 0.571, 0.619, 0.655, 0.648, 0.661, 0.652])
+        else {
+            panic!("a plateau")
+        };
         assert!((60.0..80.0).contains(&fit.join.get()), "{fit:?}");
-        assert_eq!(by_line(&[0.40, 0.45, 0.51, 0.55, 0.60, 0.66]), RampAnswer::NoPlateau);
-        assert_eq!(by_line(&[0.61, 0.63, 0.60, 0.64, 0.61, 0.63]), RampAnswer::NoResponse);
+        assert_eq!(
+            by_line(&[0.40, 0.45, 0.51, 0.55, 0.60, 0.66]),
+            RampAnswer::NoPlateau
+        );
+        assert_eq!(
+            by_line(&[0.61, 0.63, 0.60, 0.64, 0.61, 0.63]),
+            RampAnswer::NoResponse
+        );
         assert_eq!(by_line(&[0.70, 0.66, 0.61, 0.58, 0.52]), RampAnswer::Falls);
-        assert!(matches!(fit_ramp(&ramp(&[0.5, 0.6, 0.7])), Err(CurveError::TooFewRates { .. })));
+        assert!(matches!(
+            fit_ramp(&ramp(&[0.5, 0.6, 0.7])),
+            Err(CurveError::TooFewRates { .. })
+        ));
     }
 
     #[test]
@@ -122,13 +141,20 @@ mod tests {
         // a little more often than the one-sided 2.5 % of a line that is fixed beforehand.
         let mut state = 20_260_414_u64;
         let mut draw = || {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
             (state >> 11) as f64 / (1_u64 << 53) as f64
         };
         let mut found = 0;
         for _ in 0..2_000 {
-            let values: Vec<f64> = (0..8).map(|_| 0.6 + 0.02 * ((0..12).map(|_| draw()).sum::<f64>() - 6.0)).collect();
-            found += u32::from(matches!(by_line(&values), RampAnswer::Plateau(_) | RampAnswer::NoPlateau));
+            let values: Vec<f64> = (0..8)
+                .map(|_| 0.6 + 0.02 * ((0..12).map(|_| draw()).sum::<f64>() - 6.0))
+                .collect();
+            found += u32::from(matches!(
+                by_line(&values),
+                RampAnswer::Plateau(_) | RampAnswer::NoPlateau
+            ));
         }
         assert!((50..100).contains(&found), "{found} of 2000 level ramps");
     }

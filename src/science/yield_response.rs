@@ -3,8 +3,7 @@
 //! `YP0 = min(a · exp(b · I / D), YPmax)`, `YPN = min(YP0 · RI, YPmax)`, `N = (YPN − YP0) · g / e − applied since sensing`.
 
 use crate::science::methods::Limits;
-use crate::units::NRate;
-use crate::units::Yield;
+use crate::units::{NRate, Yield};
 use thiserror::Error;
 
 /// Yield in reach without more nitrogen, by canopy index and growing days.
@@ -174,7 +173,9 @@ pub enum RateInputError {
         largest: f64,
     },
     /// An adjustment that is no number or turns the response round.
-    #[error("the response index is adjusted by {slope} · RI + {intercept}; the slope must be above 0")]
+    #[error(
+        "the response index is adjusted by {slope} · RI + {intercept}; the slope must be above 0"
+    )]
     Adjustment {
         /// As given.
         slope: f64,
@@ -194,7 +195,9 @@ pub enum RateInputError {
         ratio: f64,
     },
     /// Shares outside 0 … 1.
-    #[error("grain nitrogen is {grain_nitrogen} and use efficiency {use_efficiency}; both are shares above 0 and up to 1 (2.39 % is 0.0239)")]
+    #[error(
+        "grain nitrogen is {grain_nitrogen} and use efficiency {use_efficiency}; both are shares above 0 and up to 1 (2.39 % is 0.0239)"
+    )]
     Shares {
         /// As given.
         grain_nitrogen: f64,
@@ -202,7 +205,9 @@ pub enum RateInputError {
         use_efficiency: f64,
     },
     /// A range of rates that is none.
-    #[error("the least rate is {minimum} and the greatest {maximum}; 0 or more is needed, and the least must not exceed the greatest")]
+    #[error(
+        "the least rate is {minimum} and the greatest {maximum}; 0 or more is needed, and the least must not exceed the greatest"
+    )]
     Range {
         /// As given.
         minimum: NRate,
@@ -226,16 +231,25 @@ impl RateInputs {
         let positive = |value: f64| value > 0.0 && value.is_finite();
         let share = |value: f64| value > 0.0 && value <= 1.0;
         if !positive(self.growing_days) {
-            return Err(RateInputError::GrowingDays { days: self.growing_days });
+            return Err(RateInputError::GrowingDays {
+                days: self.growing_days,
+            });
         }
         if !positive(self.curve.a.get()) || !positive(self.curve.b) {
-            return Err(RateInputError::Curve { a: self.curve.a, b: self.curve.b });
+            return Err(RateInputError::Curve {
+                a: self.curve.a,
+                b: self.curve.b,
+            });
         }
         if !positive(self.maximum_yield.get()) {
-            return Err(RateInputError::MaximumYield { maximum: self.maximum_yield });
+            return Err(RateInputError::MaximumYield {
+                maximum: self.maximum_yield,
+            });
         }
         if !(self.largest_ratio >= 1.0 && self.largest_ratio.is_finite()) {
-            return Err(RateInputError::LargestRatio { largest: self.largest_ratio });
+            return Err(RateInputError::LargestRatio {
+                largest: self.largest_ratio,
+            });
         }
         if let Some((slope, intercept)) = self.ratio_adjustment
             && !(positive(slope) && intercept.is_finite())
@@ -243,7 +257,9 @@ impl RateInputs {
             return Err(RateInputError::Adjustment { slope, intercept });
         }
         if !(self.dead_band >= 0.0 && self.dead_band.is_finite()) {
-            return Err(RateInputError::DeadBand { dead_band: self.dead_band });
+            return Err(RateInputError::DeadBand {
+                dead_band: self.dead_band,
+            });
         }
         if let Some(ratio) = self.field_ratio
             && !positive(ratio)
@@ -251,23 +267,38 @@ impl RateInputs {
             return Err(RateInputError::FieldRatio { ratio });
         }
         if !(share(self.grain_nitrogen) && share(self.use_efficiency)) {
-            return Err(RateInputError::Shares { grain_nitrogen: self.grain_nitrogen, use_efficiency: self.use_efficiency });
+            return Err(RateInputError::Shares {
+                grain_nitrogen: self.grain_nitrogen,
+                use_efficiency: self.use_efficiency,
+            });
         }
-        if !(self.minimum.get() >= 0.0 && self.minimum <= self.maximum && self.maximum.is_finite()) {
-            return Err(RateInputError::Range { minimum: self.minimum, maximum: self.maximum });
+        if !(self.minimum.get() >= 0.0 && self.minimum <= self.maximum && self.maximum.is_finite())
+        {
+            return Err(RateInputError::Range {
+                minimum: self.minimum,
+                maximum: self.maximum,
+            });
         }
         if !(self.applied_since_sensing.get() >= 0.0 && self.applied_since_sensing.is_finite()) {
-            return Err(RateInputError::Applied { applied: self.applied_since_sensing });
+            return Err(RateInputError::Applied {
+                applied: self.applied_since_sensing,
+            });
         }
         Ok(())
     }
 
     /// The response index as used: adjusted first, then held to 1 … largest, then 1 if not above 1 + dead band.
     pub fn held_ratio(&self, raw: f64) -> f64 {
-        let adjusted = self.ratio_adjustment.map_or(raw, |(slope, intercept)| slope * raw + intercept);
+        let adjusted = self
+            .ratio_adjustment
+            .map_or(raw, |(slope, intercept)| slope * raw + intercept);
         let held = adjusted.clamp(1.0, self.largest_ratio.max(1.0));
         // The hair keeps a ratio that is 1 + dead band by hand, such as 1.05, from counting by its last bit.
-        if held <= 1.0 + self.dead_band + 1e-12 { 1.0 } else { held }
+        if held <= 1.0 + self.dead_band + 1e-12 {
+            1.0
+        } else {
+            held
+        }
     }
 }
 
@@ -321,9 +352,21 @@ pub fn rate_of(index: f64, reference: f64, inputs: &RateInputs) -> Option<CellRa
     } else {
         Capped::None
     };
-    let needed = nitrogen_for(yield_with - yield_without, inputs.grain_nitrogen, inputs.use_efficiency);
+    let needed = nitrogen_for(
+        yield_with - yield_without,
+        inputs.grain_nitrogen,
+        inputs.use_efficiency,
+    );
     let n_raw = needed - inputs.applied_since_sensing;
-    Some(CellRate { ratio_raw, ratio, yield_without, yield_with, n_raw, n_exact: n_raw.clamp(inputs.minimum, inputs.maximum), capped })
+    Some(CellRate {
+        ratio_raw,
+        ratio,
+        yield_without,
+        yield_with,
+        n_raw,
+        n_exact: n_raw.clamp(inputs.minimum, inputs.maximum),
+        capped,
+    })
 }
 
 /// Nitrogen to be applied for a gain in grain: `gain · g / e`.
@@ -345,7 +388,12 @@ pub fn nitrogen_for(gain: Yield, grain_nitrogen: f64, use_efficiency: f64) -> NR
 /// ```
 pub fn round_to_step(n_exact: NRate, minimum: NRate, maximum: NRate, step: NRate) -> Option<i64> {
     let step = step.get();
-    if !(step > 0.0 && step.is_finite() && n_exact.is_finite() && minimum.is_finite() && maximum.is_finite()) {
+    if !(step > 0.0
+        && step.is_finite()
+        && n_exact.is_finite()
+        && minimum.is_finite()
+        && maximum.is_finite())
+    {
         return None;
     }
     let least = libm::ceil(minimum.get() / step - 1e-9);
@@ -361,7 +409,12 @@ pub fn round_to_step(n_exact: NRate, minimum: NRate, maximum: NRate, step: NRate
 ///
 /// # Source
 /// Ours. That the poorest stand must not draw the most: common practice.
-pub fn thin_below(bare_below: Option<f64>, reference: f64, largest_ratio: f64, beside: Option<f64>) -> f64 {
+pub fn thin_below(
+    bare_below: Option<f64>,
+    reference: f64,
+    largest_ratio: f64,
+    beside: Option<f64>,
+) -> f64 {
     let poor = reference / largest_ratio;
     let poor = beside.map_or(poor, |beside| poor.min(0.7 * beside));
     bare_below.map_or(poor, |bare| poor.max(1.2 * bare))
@@ -380,7 +433,10 @@ mod tests {
 
     fn wheat() -> RateInputs {
         RateInputs {
-            curve: YieldCurve { a: Yield::kg_per_ha(590.0), b: 258.2 },
+            curve: YieldCurve {
+                a: Yield::kg_per_ha(590.0),
+                b: 258.2,
+            },
             growing_days: 94.0,
             maximum_yield: Yield::bu_per_ac(100.0, 60.0),
             largest_ratio: 2.0,
@@ -397,36 +453,64 @@ mod tests {
 
     #[test]
     fn no_response_gives_the_minimum() {
-        let inputs = RateInputs { minimum: NRate::kg_per_ha(20.0), ..wheat() };
+        let inputs = RateInputs {
+            minimum: NRate::kg_per_ha(20.0),
+            ..wheat()
+        };
         let rate = rate_of(0.70, 0.65, &inputs).unwrap();
-        assert_eq!((rate.ratio, rate.n_raw, rate.n_exact), (1.0, NRate::ZERO, NRate::kg_per_ha(20.0)));
+        assert_eq!(
+            (rate.ratio, rate.n_raw, rate.n_exact),
+            (1.0, NRate::ZERO, NRate::kg_per_ha(20.0))
+        );
         assert!(rate.ratio_raw < 1.0);
     }
 
     #[test]
     fn ceilings_are_told_apart() {
-        let low = RateInputs { maximum_yield: Yield::kg_per_ha(2_000.0), ..wheat() };
+        let low = RateInputs {
+            maximum_yield: Yield::kg_per_ha(2_000.0),
+            ..wheat()
+        };
         let without = rate_of(0.50, 0.665, &low).unwrap();
-        assert_eq!((without.capped, without.n_exact), (Capped::Without, NRate::ZERO));
-        let middle = RateInputs { maximum_yield: Yield::kg_per_ha(2_500.0), ..wheat() };
+        assert_eq!(
+            (without.capped, without.n_exact),
+            (Capped::Without, NRate::ZERO)
+        );
+        let middle = RateInputs {
+            maximum_yield: Yield::kg_per_ha(2_500.0),
+            ..wheat()
+        };
         let with = rate_of(0.50, 0.665, &middle).unwrap();
-        assert_eq!((with.capped, with.yield_with), (Capped::With, Yield::kg_per_ha(2_500.0)));
+        assert_eq!(
+            (with.capped, with.yield_with),
+            (Capped::With, Yield::kg_per_ha(2_500.0))
+        );
         assert!(with.n_exact < rate_of(0.50, 0.665, &wheat()).unwrap().n_exact);
     }
 
     #[test]
     fn the_ratio_is_adjusted_first_and_once() {
-        let inputs = RateInputs { ratio_adjustment: Some((1.69, -0.70)), ..wheat() };
+        let inputs = RateInputs {
+            ratio_adjustment: Some((1.69, -0.70)),
+            ..wheat()
+        };
         assert!((inputs.held_ratio(1.20) - 1.328).abs() < 1e-12);
         assert_eq!(inputs.held_ratio(0.9), 1.0);
         assert_eq!(inputs.held_ratio(1.9), 2.0);
-        let dead = RateInputs { dead_band: 0.05, ..wheat() };
+        let dead = RateInputs {
+            dead_band: 0.05,
+            ..wheat()
+        };
         assert_eq!((dead.held_ratio(1.05), dead.held_ratio(1.06)), (1.0, 1.06));
     }
 
     #[test]
     fn whole_field_and_applied_since() {
-        let inputs = RateInputs { field_ratio: Some(1.33), applied_since_sensing: NRate::kg_per_ha(10.0), ..wheat() };
+        let inputs = RateInputs {
+            field_ratio: Some(1.33),
+            applied_since_sensing: NRate::kg_per_ha(10.0),
+            ..wheat()
+        };
         let each = rate_of(0.50, 0.665, &wheat()).unwrap();
         let whole = rate_of(0.50, 0.9, &inputs).unwrap();
         assert!((whole.n_raw.get() - (each.n_raw.get() - 10.0)).abs() < 1e-9);
@@ -435,7 +519,14 @@ mod tests {
 
     #[test]
     fn a_missing_value_has_no_rate() {
-        for (index, reference) in [(f64::NAN, 0.7), (0.5, f64::NAN), (0.0, 0.7), (-0.1, 0.7), (0.5, 0.0), (f64::INFINITY, 0.7)] {
+        for (index, reference) in [
+            (f64::NAN, 0.7),
+            (0.5, f64::NAN),
+            (0.0, 0.7),
+            (-0.1, 0.7),
+            (0.5, 0.0),
+            (f64::INFINITY, 0.7),
+        ] {
             assert_eq!(rate_of(index, reference, &wheat()), None);
         }
     }
@@ -444,15 +535,33 @@ mod tests {
     fn rounding_holds_to_whole_steps_of_the_range() {
         let kg = NRate::kg_per_ha;
         let lb = NRate::lb_per_ac;
-        assert_eq!(round_to_step(kg(2.4999), kg(0.0), kg(150.0), kg(5.0)), Some(0));
+        assert_eq!(
+            round_to_step(kg(2.4999), kg(0.0), kg(150.0), kg(5.0)),
+            Some(0)
+        );
         assert_eq!(round_to_step(kg(2.5), kg(0.0), kg(150.0), kg(5.0)), Some(1));
-        assert_eq!(round_to_step(kg(1.0), kg(12.0), kg(150.0), kg(5.0)), Some(3));
-        assert_eq!(round_to_step(kg(149.9), kg(0.0), kg(149.0), kg(5.0)), Some(29));
-        assert_eq!(round_to_step(kg(150.0), kg(0.0), kg(150.0), kg(0.1)), Some(1500));
+        assert_eq!(
+            round_to_step(kg(1.0), kg(12.0), kg(150.0), kg(5.0)),
+            Some(3)
+        );
+        assert_eq!(
+            round_to_step(kg(149.9), kg(0.0), kg(149.0), kg(5.0)),
+            Some(29)
+        );
+        assert_eq!(
+            round_to_step(kg(150.0), kg(0.0), kg(150.0), kg(0.1)),
+            Some(1500)
+        );
         // 80 lb/ac in steps of 5 lb/ac is 16 steps, however the pounds were converted.
-        assert_eq!(round_to_step(lb(80.0), lb(80.0), kg(80.0 * KG_HA_PER_LB_AC), lb(5.0)), Some(16));
+        assert_eq!(
+            round_to_step(lb(80.0), lb(80.0), kg(80.0 * KG_HA_PER_LB_AC), lb(5.0)),
+            Some(16)
+        );
         assert_eq!(round_to_step(kg(12.0), kg(11.0), kg(14.0), kg(5.0)), None);
-        assert_eq!(round_to_step(kg(f64::NAN), kg(0.0), kg(150.0), kg(5.0)), None);
+        assert_eq!(
+            round_to_step(kg(f64::NAN), kg(0.0), kg(150.0), kg(5.0)),
+            None
+        );
         assert_eq!(round_to_step(kg(5.0), kg(0.0), kg(150.0), kg(0.0)), None);
     }
 
@@ -469,19 +578,73 @@ mod tests {
     #[test]
     fn inputs_that_mean_nothing_are_refused() {
         assert_eq!(wheat().check(), Ok(()));
-        let percent = RateInputs { grain_nitrogen: 2.39, ..wheat() };
-        assert!(percent.check().unwrap_err().to_string().contains("2.39 % is 0.0239"));
-        let reversed = RateInputs { minimum: NRate::kg_per_ha(200.0), ..wheat() };
+        let percent = RateInputs {
+            grain_nitrogen: 2.39,
+            ..wheat()
+        };
+        assert!(
+            percent
+                .check()
+                .unwrap_err()
+                .to_string()
+                .contains("2.39 % is 0.0239")
+        );
+        let reversed = RateInputs {
+            minimum: NRate::kg_per_ha(200.0),
+            ..wheat()
+        };
         assert_eq!(
             reversed.check().unwrap_err().to_string(),
             "the least rate is 200 kg N/ha and the greatest 150 kg N/ha; 0 or more is needed, and the least must not exceed the greatest"
         );
-        assert!(RateInputs { growing_days: 0.0, ..wheat() }.check().is_err());
-        assert!(RateInputs { largest_ratio: 0.9, ..wheat() }.check().is_err());
-        assert!(RateInputs { dead_band: f64::NAN, ..wheat() }.check().is_err());
-        assert!(RateInputs { ratio_adjustment: Some((0.0, 1.0)), ..wheat() }.check().is_err());
-        assert!(RateInputs { field_ratio: Some(0.0), ..wheat() }.check().is_err());
-        assert!(RateInputs { applied_since_sensing: NRate::kg_per_ha(-1.0), ..wheat() }.check().is_err());
+        assert!(
+            RateInputs {
+                growing_days: 0.0,
+                ..wheat()
+            }
+            .check()
+            .is_err()
+        );
+        assert!(
+            RateInputs {
+                largest_ratio: 0.9,
+                ..wheat()
+            }
+            .check()
+            .is_err()
+        );
+        assert!(
+            RateInputs {
+                dead_band: f64::NAN,
+                ..wheat()
+            }
+            .check()
+            .is_err()
+        );
+        assert!(
+            RateInputs {
+                ratio_adjustment: Some((0.0, 1.0)),
+                ..wheat()
+            }
+            .check()
+            .is_err()
+        );
+        assert!(
+            RateInputs {
+                field_ratio: Some(0.0),
+                ..wheat()
+            }
+            .check()
+            .is_err()
+        );
+        assert!(
+            RateInputs {
+                applied_since_sensing: NRate::kg_per_ha(-1.0),
+                ..wheat()
+            }
+            .check()
+            .is_err()
+        );
     }
 
     proptest::proptest! {

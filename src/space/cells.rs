@@ -3,9 +3,7 @@
 //! Everything here is in the machine frame: `u` along the heading, `v` to its left, both in metres of the working plane. Two cells that share a border
 //! share its vertices bit for bit, so that zones can be traced from them without gaps.
 
-use geo::LineString;
-use geo::MultiPolygon;
-use geo::Polygon;
+use geo::{LineString, MultiPolygon, Polygon};
 
 use crate::space::curve::CurveFrame;
 
@@ -30,12 +28,28 @@ pub struct CellFrame {
 impl CellFrame {
     /// The working plane itself as a frame: `u` is x and `v` is y, to the last bit. Cells of a grid that is laid in parts are kept in it.
     pub const fn of_plane(length: f64, width: f64) -> Self {
-        Self { azimuth_deg: 90.0, sin: 1.0, cos: 0.0, u0: 0.0, v0: 0.0, length, width }
+        Self {
+            azimuth_deg: 90.0,
+            sin: 1.0,
+            cos: 0.0,
+            u0: 0.0,
+            v0: 0.0,
+            length,
+            width,
+        }
     }
     /// A frame with its origin still at 0, 0; `length` and `width` must be positive.
     pub fn new(azimuth_deg: f64, length: f64, width: f64) -> Self {
         let a = azimuth_deg.to_radians();
-        Self { azimuth_deg, sin: libm::sin(a), cos: libm::cos(a), u0: 0.0, v0: 0.0, length, width }
+        Self {
+            azimuth_deg,
+            sin: libm::sin(a),
+            cos: libm::cos(a),
+            u0: 0.0,
+            v0: 0.0,
+            length,
+            width,
+        }
     }
     /// Heading as grid azimuth. \[°\]
     pub const fn azimuth_deg(&self) -> f64 {
@@ -123,7 +137,10 @@ impl Way {
         match self {
             Self::Straight(frame) => {
                 let (u, v) = frame.to_uv(x, y);
-                Some((libm::floor((u - frame.u0) / frame.length) as i32, libm::floor((v - frame.v0) / frame.width) as i32))
+                Some((
+                    libm::floor((u - frame.u0) / frame.length) as i32,
+                    libm::floor((v - frame.v0) / frame.width) as i32,
+                ))
             }
             Self::Curve(curve) => curve.row_and_column(x, y),
         }
@@ -165,7 +182,11 @@ pub struct CellGrid {
 impl CellGrid {
     /// A grid that is driven one way.
     pub const fn new(frame: CellFrame, cells: Vec<Cell>) -> Self {
-        Self { frame, cells, parts: Vec::new() }
+        Self {
+            frame,
+            cells,
+            parts: Vec::new(),
+        }
     }
 
     /// How many ways the field is driven.
@@ -176,22 +197,30 @@ impl CellGrid {
     /// The part that a cell belongs to, from 0; 0 where there are no parts.
     pub fn part_of(&self, cell: usize) -> usize {
         // Empty parts begin where the next one does: the last that begins there holds the cell.
-        self.parts.partition_point(|part| part.first <= cell).saturating_sub(1)
+        self.parts
+            .partition_point(|part| part.first <= cell)
+            .saturating_sub(1)
     }
 
     /// The frame of a part: what its rows and columns count in, and the way that it is driven.
     pub fn drive(&self, part: usize) -> &CellFrame {
-        self.parts.get(part).map_or(&self.frame, |part| part.way.frame())
+        self.parts
+            .get(part)
+            .map_or(&self.frame, |part| part.way.frame())
     }
 
     /// How a part is driven.
     pub fn way(&self, part: usize) -> Way {
-        self.parts.get(part).map_or(Way::Straight(self.frame), |part| part.way.clone())
+        self.parts
+            .get(part)
+            .map_or(Way::Straight(self.frame), |part| part.way.clone())
     }
 
     /// Whether a part is driven along a curve.
     pub fn is_curved(&self, part: usize) -> bool {
-        self.parts.get(part).is_some_and(|part| matches!(part.way, Way::Curve(_)))
+        self.parts
+            .get(part)
+            .is_some_and(|part| matches!(part.way, Way::Curve(_)))
     }
 
     /// The cell of a part in whose row and column a place of the plane lies.
@@ -206,13 +235,20 @@ impl CellGrid {
     /// Positions of the cells of a part.
     pub fn cells_of(&self, part: usize) -> std::ops::Range<usize> {
         let first = self.parts.get(part).map_or(0, |part| part.first);
-        first..self.parts.get(part + 1).map_or(self.cells.len(), |next| next.first)
+        first
+            ..self
+                .parts
+                .get(part + 1)
+                .map_or(self.cells.len(), |next| next.first)
     }
 
     /// The cell at a row and column of a part.
     pub fn find(&self, part: usize, row: i32, col: i32) -> Option<usize> {
         let range = self.cells_of(part);
-        self.cells[range.clone()].binary_search_by_key(&(row, col), |cell| (cell.row, cell.col)).ok().map(|at| range.start + at)
+        self.cells[range.clone()]
+            .binary_search_by_key(&(row, col), |cell| (cell.row, cell.col))
+            .ok()
+            .map(|at| range.start + at)
     }
 
     /// The closed rings of a cell in [`Self::frame`]: `(ring, is_exterior)`, exterior counter-clockwise, holes clockwise.
@@ -237,19 +273,42 @@ impl CellGrid {
             }
             CellShape::Cut(pieces) => pieces
                 .iter()
-                .flat_map(|piece| std::iter::once((piece.exterior.clone(), true)).chain(piece.holes.iter().map(|hole| (hole.clone(), false))))
+                .flat_map(|piece| {
+                    std::iter::once((piece.exterior.clone(), true))
+                        .chain(piece.holes.iter().map(|hole| (hole.clone(), false)))
+                })
                 .collect(),
         }
     }
 
     /// The outline of a cell on the working plane.
     pub fn outline(&self, cell: usize) -> MultiPolygon<f64> {
-        let ring = |points: &[[f64; 2]]| LineString::from(points.iter().map(|p| self.frame.to_xy(p[0], p[1])).collect::<Vec<_>>());
+        let ring = |points: &[[f64; 2]]| {
+            LineString::from(
+                points
+                    .iter()
+                    .map(|p| self.frame.to_xy(p[0], p[1]))
+                    .collect::<Vec<_>>(),
+            )
+        };
         match &self.cells[cell].shape {
-            CellShape::Whole => MultiPolygon::new(self.rings(cell).iter().map(|(points, _)| Polygon::new(ring(points), Vec::new())).collect()),
-            CellShape::Cut(pieces) => {
-                MultiPolygon::new(pieces.iter().map(|piece| Polygon::new(ring(&piece.exterior), piece.holes.iter().map(|hole| ring(hole)).collect())).collect())
-            }
+            CellShape::Whole => MultiPolygon::new(
+                self.rings(cell)
+                    .iter()
+                    .map(|(points, _)| Polygon::new(ring(points), Vec::new()))
+                    .collect(),
+            ),
+            CellShape::Cut(pieces) => MultiPolygon::new(
+                pieces
+                    .iter()
+                    .map(|piece| {
+                        Polygon::new(
+                            ring(&piece.exterior),
+                            piece.holes.iter().map(|hole| ring(hole)).collect(),
+                        )
+                    })
+                    .collect(),
+            ),
         }
     }
 }

@@ -41,14 +41,20 @@ pub struct Scratch {
 /// Appends the spans of a polygon in rows `rows.0 .. rows.1` to `out`, in row and column order.
 ///
 /// `rings` are closed (first point repeated), exteriors one way round and holes the other.
-pub fn cover(rings: &[Vec<[f64; 2]>], rows: (i64, i64), scratch: &mut Scratch, out: &mut Vec<Span>) {
+pub fn cover(
+    rings: &[Vec<[f64; 2]>],
+    rows: (i64, i64),
+    scratch: &mut Scratch,
+    out: &mut Vec<Span>,
+) {
     let marks = &mut scratch.marks;
     marks.clear();
     let mut doubled = 0.0;
     for ring in rings {
         let Some(origin) = ring.first() else { continue };
         for edge in ring.windows(2) {
-            doubled += (edge[0][0] - origin[0]) * (edge[1][1] - origin[1]) - (edge[1][0] - origin[0]) * (edge[0][1] - origin[1]);
+            doubled += (edge[0][0] - origin[0]) * (edge[1][1] - origin[1])
+                - (edge[1][0] - origin[0]) * (edge[0][1] - origin[1]);
             mark_edge(edge[0], edge[1], rows, marks);
         }
     }
@@ -67,7 +73,11 @@ pub fn cover(rings: &[Vec<[f64; 2]>], rows: (i64, i64), scratch: &mut Scratch, o
         }
         push(out, row, col, 1, sign * (running + area));
         running += cover;
-        let next = if at < marks.len() && marks[at].row == row { Some(marks[at].col) } else { None };
+        let next = if at < marks.len() && marks[at].row == row {
+            Some(marks[at].col)
+        } else {
+            None
+        };
         match next {
             Some(next) if next > col + 1 => push(out, row, col + 1, next - col - 1, sign * running),
             Some(_) => {}
@@ -90,7 +100,12 @@ fn push(out: &mut Vec<Span>, row: i64, col: i64, len: i64, share: f64) {
         last.len += len;
         return;
     }
-    out.push(Span { row, col, len, share });
+    out.push(Span {
+        row,
+        col,
+        len,
+        share,
+    });
 }
 
 /// Marks what one edge adds in the rows asked for. The height is counted upwards in y; the area is what lies to the right of the edge.
@@ -99,7 +114,11 @@ fn mark_edge(a: [f64; 2], b: [f64; 2], rows: (i64, i64), marks: &mut Vec<Mark>) 
         return;
     }
     // One direction for both neighbours of a shared edge: the same cuts, the opposite sign.
-    let (low, high, sign) = if a[1] < b[1] { (a, b, 1.0) } else { (b, a, -1.0) };
+    let (low, high, sign) = if a[1] < b[1] {
+        (a, b, 1.0)
+    } else {
+        (b, a, -1.0)
+    };
     let first = (libm::floor(low[1]) as i64).max(rows.0);
     let last = (libm::ceil(high[1]) as i64).min(rows.1);
     let slope = (high[0] - low[0]) / (high[1] - low[1]);
@@ -127,7 +146,12 @@ fn mark_row(row: i64, x0: f64, x1: f64, height: f64, sign: f64, marks: &mut Vec<
     let (first, last) = (libm::floor(left) as i64, libm::floor(right) as i64);
     let mut put = |col: i64, part: f64, middle: f64| {
         let cover = sign * part;
-        marks.push(Mark { row, col, area: cover * (1.0 - (middle - col as f64)), cover });
+        marks.push(Mark {
+            row,
+            col,
+            area: cover * (1.0 - (middle - col as f64)),
+            cover,
+        });
     };
     if first == last {
         put(first, height, f64::midpoint(left, right));
@@ -175,7 +199,10 @@ mod tests {
 
     #[test]
     fn quarter_pixels_of_a_shifted_square() {
-        let grid = dense(&[ring(&[[0.5, 0.5], [2.5, 0.5], [2.5, 2.5], [0.5, 2.5]])], 3);
+        let grid = dense(
+            &[ring(&[[0.5, 0.5], [2.5, 0.5], [2.5, 2.5], [0.5, 2.5]])],
+            3,
+        );
         assert_eq!(grid, [0.25, 0.5, 0.25, 0.5, 1.0, 0.5, 0.25, 0.5, 0.25]);
     }
 
@@ -190,7 +217,13 @@ mod tests {
         let outer = ring(&[[0.0, 0.0], [4.0, 0.0], [4.0, 4.0], [0.0, 4.0]]);
         let hole = ring(&[[1.0, 1.0], [1.0, 2.5], [2.5, 2.5], [2.5, 1.0]]);
         let forward = dense(&[outer.clone(), hole.clone()], 4);
-        let backward = dense(&[outer.into_iter().rev().collect(), hole.into_iter().rev().collect()], 4);
+        let backward = dense(
+            &[
+                outer.into_iter().rev().collect(),
+                hole.into_iter().rev().collect(),
+            ],
+            4,
+        );
         assert_eq!(forward, backward);
         assert_eq!(forward[5], 0.0);
         assert_eq!(forward[10], 0.75);
@@ -198,9 +231,28 @@ mod tests {
 
     #[test]
     fn outside_columns_are_named_too() {
-        let all = spans(&[ring(&[[-2.5, 0.0], [1.0, 0.0], [1.0, 1.0], [-2.5, 1.0]])], (0, 1));
-        assert_eq!(all[0], Span { row: 0, col: -3, len: 1, share: 0.5 });
-        assert_eq!(all[1], Span { row: 0, col: -2, len: 3, share: 1.0 });
+        let all = spans(
+            &[ring(&[[-2.5, 0.0], [1.0, 0.0], [1.0, 1.0], [-2.5, 1.0]])],
+            (0, 1),
+        );
+        assert_eq!(
+            all[0],
+            Span {
+                row: 0,
+                col: -3,
+                len: 1,
+                share: 0.5
+            }
+        );
+        assert_eq!(
+            all[1],
+            Span {
+                row: 0,
+                col: -2,
+                len: 3,
+                share: 1.0
+            }
+        );
     }
 
     proptest! {

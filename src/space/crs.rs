@@ -6,8 +6,7 @@ use std::cell::RefCell;
 use std::fmt;
 use std::rc::Rc;
 
-use geo::Coord;
-use geo::MapCoords;
+use geo::{Coord, MapCoords};
 use proj::Proj;
 
 /// What can go wrong with reference systems.
@@ -52,15 +51,30 @@ pub struct Crs {
 impl Crs {
     /// WGS 84 longitude and latitude in degrees.
     pub fn wgs84() -> Self {
-        Self { definition: "EPSG:4326".to_owned(), name: "WGS 84".to_owned(), epsg: Some(4326), geographic: true }
+        Self {
+            definition: "EPSG:4326".to_owned(),
+            name: "WGS 84".to_owned(),
+            epsg: Some(4326),
+            geographic: true,
+        }
     }
     /// A system by its EPSG code and name.
     pub fn epsg(code: u32, name: &str) -> Self {
-        Self { definition: format!("EPSG:{code}"), name: name.to_owned(), epsg: Some(code), geographic: code == 4326 }
+        Self {
+            definition: format!("EPSG:{code}"),
+            name: name.to_owned(),
+            epsg: Some(code),
+            geographic: code == 4326,
+        }
     }
     /// A system by its WKT (or anything that PROJ reads) and name.
     pub fn other(definition: String, name: String) -> Self {
-        Self { definition, name, epsg: None, geographic: false }
+        Self {
+            definition,
+            name,
+            epsg: None,
+            geographic: false,
+        }
     }
     /// The same system, told whether its coordinates are longitude and latitude.
     #[must_use]
@@ -74,7 +88,11 @@ impl Crs {
     /// The UTM zone of a longitude and latitude: zone ⌊(lon + 180)/6⌋ + 1, north where the latitude is 0 or more.
     pub fn utm(longitude: f64, latitude: f64) -> Self {
         let zone = (libm::floor((longitude + 180.0) / 6.0) as i64 + 1).clamp(1, 60) as u32;
-        let (base, side) = if latitude >= 0.0 { (32_600, 'N') } else { (32_700, 'S') };
+        let (base, side) = if latitude >= 0.0 {
+            (32_600, 'N')
+        } else {
+            (32_700, 'S')
+        };
         Self::epsg(base + zone, &format!("WGS 84 / UTM zone {zone}{side}"))
     }
     /// What PROJ and GDAL read: `EPSG:n` or WKT.
@@ -114,14 +132,20 @@ thread_local! {
 /// The way between two definitions: remembered, or PROJ's.
 fn way(from: &Crs, to: &Crs) -> Result<Rc<Proj>, CrsError> {
     let ends = (from.definition.clone(), to.definition.clone());
-    let known = WAYS.with_borrow(|ways| ways.iter().find(|(known, _)| *known == ends).map(|(_, way)| Rc::clone(way)));
+    let known = WAYS.with_borrow(|ways| {
+        ways.iter()
+            .find(|(known, _)| *known == ends)
+            .map(|(_, way)| Rc::clone(way))
+    });
     if let Some(way) = known {
         return Ok(way);
     }
-    let way = Proj::new_known_crs(&from.definition, &to.definition, None).map_err(|error| CrsError::NoWay {
-        from: from.to_string(),
-        to: to.to_string(),
-        reason: error.to_string(),
+    let way = Proj::new_known_crs(&from.definition, &to.definition, None).map_err(|error| {
+        CrsError::NoWay {
+            from: from.to_string(),
+            to: to.to_string(),
+            reason: error.to_string(),
+        }
     })?;
     let way = Rc::new(way);
     WAYS.with_borrow_mut(|ways| {
@@ -152,8 +176,16 @@ impl Projector {
     /// # Errors
     /// [`CrsError::NoWay`] when PROJ does not know one of them or no way between them.
     pub fn new(from: &Crs, to: &Crs) -> Result<Self, CrsError> {
-        let inner = if from.definition == to.definition { None } else { Some(way(from, to)?) };
-        Ok(Self { inner, from: from.clone(), to: to.clone() })
+        let inner = if from.definition == to.definition {
+            None
+        } else {
+            Some(way(from, to)?)
+        };
+        Ok(Self {
+            inner,
+            from: from.clone(),
+            to: to.clone(),
+        })
     }
 
     /// Whether it leaves coordinates as they are.
@@ -166,10 +198,24 @@ impl Projector {
     /// # Errors
     /// [`CrsError::Point`] when PROJ refuses it or gives a number that is not finite.
     pub fn point(&self, x: f64, y: f64) -> Result<(f64, f64), CrsError> {
-        let Some(proj) = &self.inner else { return Ok((x, y)) };
-        let fail = |reason: String| CrsError::Point { x, y, from: self.from.to_string(), to: self.to.to_string(), reason };
-        let (a, b) = proj.convert((x, y)).map_err(|error| fail(error.to_string()))?;
-        if a.is_finite() && b.is_finite() { Ok((a, b)) } else { Err(fail("the result is not a number".to_owned())) }
+        let Some(proj) = &self.inner else {
+            return Ok((x, y));
+        };
+        let fail = |reason: String| CrsError::Point {
+            x,
+            y,
+            from: self.from.to_string(),
+            to: self.to.to_string(),
+            reason,
+        };
+        let (a, b) = proj
+            .convert((x, y))
+            .map_err(|error| fail(error.to_string()))?;
+        if a.is_finite() && b.is_finite() {
+            Ok((a, b))
+        } else {
+            Err(fail("the result is not a number".to_owned()))
+        }
     }
 
     /// Carries every vertex of a geometry over. Edges stay straight between vertices: densify first where that matters.
@@ -186,7 +232,9 @@ impl Projector {
         Some(Operation {
             from: self.from.to_string(),
             to: self.to.to_string(),
-            name: info.description.unwrap_or_else(|| "unnamed operation".to_owned()),
+            name: info
+                .description
+                .unwrap_or_else(|| "unnamed operation".to_owned()),
             accuracy_m: (info.accuracy >= 0.0).then_some(info.accuracy),
         })
     }
@@ -214,14 +262,20 @@ mod tests {
         // EPSG:4326 prefers latitude first; we do not. UTM 33N: the central meridian 15° E has easting 500 000.
         let way = Projector::new(&Crs::wgs84(), &Crs::utm(15.0, 48.0)).unwrap();
         let (x, y) = way.point(15.0, 48.0).unwrap();
-        assert!((x - 500_000.0).abs() < 1e-6 && (y - 5_316_300.0).abs() < 300.0, "{x} {y}");
+        assert!(
+            (x - 500_000.0).abs() < 1e-6 && (y - 5_316_300.0).abs() < 300.0,
+            "{x} {y}"
+        );
     }
 
     #[test]
     fn a_remembered_way_is_the_same_way() {
         for zone in (1..=60).cycle().take(90) {
             let middle = f64::from(zone) * 6.0 - 183.0;
-            let (x, _) = Projector::new(&Crs::wgs84(), &Crs::utm(middle, 48.0)).unwrap().point(middle, 48.0).unwrap();
+            let (x, _) = Projector::new(&Crs::wgs84(), &Crs::utm(middle, 48.0))
+                .unwrap()
+                .point(middle, 48.0)
+                .unwrap();
             assert!((x - 500_000.0).abs() < 1e-6, "{zone}: {x}");
         }
         assert_eq!(WAYS.with_borrow(Vec::len), REMEMBERED);

@@ -3,17 +3,10 @@
 //! The field is sliced by the grid's lines, one after the other: rows first, then columns. A vertex on a line counts as above it, so that there is no third case. A crossing is computed once
 //! for an edge, from its lower to its upper end, and handed to both sides; grid nodes get the line's own numbers. So neighbours share their vertices bit for bit.
 
-use geo::Area as _;
-use geo::MultiPolygon;
+use geo::{Area as _, MultiPolygon};
 
-use crate::space::cells::Border;
-use crate::space::cells::Cell;
-use crate::space::cells::CellFrame;
-use crate::space::cells::CellGrid;
-use crate::space::cells::CellShape;
-use crate::space::cells::Piece;
-use crate::space::curve::CurveFrame;
-use crate::space::curve::Strip;
+use crate::space::cells::{Border, Cell, CellFrame, CellGrid, CellShape, Piece};
+use crate::space::curve::{CurveFrame, Strip};
 use crate::space::polygon::rings_of;
 
 /// Pieces smaller than this are dropped. \[m²\]
@@ -31,7 +24,9 @@ type Ring = Vec<[f64; 2]>;
 #[non_exhaustive]
 pub enum CutError {
     /// The grid would have more cells than any machine can use.
-    #[error("the field would have about {cells:.0} cells of {length} m × {width} m, more than {most:.0}")]
+    #[error(
+        "the field would have about {cells:.0} cells of {length} m × {width} m, more than {most:.0}"
+    )]
     TooMany {
         /// Cells that the grid would have.
         cells: f64,
@@ -91,7 +86,10 @@ impl Cutting {
                     return high;
                 }
                 let t = below / (below - above);
-                [low[0] + t * (high[0] - low[0]), low[1] + t * (high[1] - low[1])]
+                [
+                    low[0] + t * (high[0] - low[0]),
+                    low[1] + t * (high[1] - low[1]),
+                ]
             }
         }
     }
@@ -111,7 +109,15 @@ struct Crossing {
 /// [`CutError::TooMany`].
 pub fn cut(field: &MultiPolygon<f64>, frame: CellFrame) -> Result<CellGrid, CutError> {
     let rings = open_rings(field, &frame);
-    let extent = |axis: usize| rings.iter().flatten().map(|p| p[axis]).fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), t| (low.min(t), high.max(t)));
+    let extent = |axis: usize| {
+        rings
+            .iter()
+            .flatten()
+            .map(|p| p[axis])
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), t| {
+                (low.min(t), high.max(t))
+            })
+    };
     let (u, v) = (extent(0), extent(1));
     let mut grid = CellGrid::new(frame, Vec::new());
     if rings.is_empty() {
@@ -119,13 +125,30 @@ pub fn cut(field: &MultiPolygon<f64>, frame: CellFrame) -> Result<CellGrid, CutE
     }
     let cells = (u.1 - u.0) / frame.length * ((v.1 - v.0) / frame.width);
     if cells > MOST_CELLS {
-        return Err(CutError::TooMany { cells, length: frame.length, width: frame.width, most: MOST_CELLS });
+        return Err(CutError::TooMany {
+            cells,
+            length: frame.length,
+            width: frame.width,
+            most: MOST_CELLS,
+        });
     }
     let first = libm::floor((u.0 - frame.u0) / frame.length) as i32;
     let last = libm::floor((u.1 - frame.u0) / frame.length) as i32 + 1;
-    let (_, mut rest) = slice(rings, Cutting::Grid { axis: 0, at: frame.row_start(first) });
+    let (_, mut rest) = slice(
+        rings,
+        Cutting::Grid {
+            axis: 0,
+            at: frame.row_start(first),
+        },
+    );
     for row in first..=last {
-        let (strip, above) = slice(rest, Cutting::Grid { axis: 0, at: frame.row_start(row + 1) });
+        let (strip, above) = slice(
+            rest,
+            Cutting::Grid {
+                axis: 0,
+                at: frame.row_start(row + 1),
+            },
+        );
         rest = above;
         cut_row(strip, row, true, &mut grid);
     }
@@ -135,7 +158,11 @@ pub fn cut(field: &MultiPolygon<f64>, frame: CellFrame) -> Result<CellGrid, CutE
 /// The rings of a shape in a frame, without their closing points.
 fn open_rings(shape: &MultiPolygon<f64>, frame: &CellFrame) -> Vec<Ring> {
     let ring = |ring: Vec<[f64; 2]>| {
-        let mut ring: Ring = ring.iter().map(|p| frame.to_uv(p[0], p[1])).map(|(u, v)| [u, v]).collect();
+        let mut ring: Ring = ring
+            .iter()
+            .map(|p| frame.to_uv(p[0], p[1]))
+            .map(|(u, v)| [u, v])
+            .collect();
         ring.pop();
         ring
     };
@@ -146,12 +173,21 @@ fn open_rings(shape: &MultiPolygon<f64>, frame: &CellFrame) -> Vec<Ring> {
 ///
 /// # Errors
 /// [`CutError::TooMany`].
-pub(crate) fn cut_strip(shape: &MultiPolygon<f64>, strip: &Strip, curve: &CurveFrame) -> Result<CellGrid, CutError> {
+pub(crate) fn cut_strip(
+    shape: &MultiPolygon<f64>,
+    strip: &Strip,
+    curve: &CurveFrame,
+) -> Result<CellGrid, CutError> {
     let frame = strip.frame;
     let mut grid = CellGrid::new(frame, Vec::new());
     let cells = shape.unsigned_area() / (frame.length * frame.width);
     if cells > MOST_CELLS {
-        return Err(CutError::TooMany { cells, length: frame.length, width: frame.width, most: MOST_CELLS });
+        return Err(CutError::TooMany {
+            cells,
+            length: frame.length,
+            width: frame.width,
+            most: MOST_CELLS,
+        });
     }
     let mut rest = open_rings(shape, &frame);
     let (start, end) = strip.span();
@@ -184,11 +220,24 @@ fn cut_row(strip: Vec<Ring>, row: i32, may_be_whole: bool, grid: &mut CellGrid) 
     }
     let first = libm::floor((low - frame.v0) / frame.width) as i32;
     let last = libm::floor((high - frame.v0) / frame.width) as i32 + 1;
-    let (_, mut rest) = slice(strip, Cutting::Grid { axis: 1, at: frame.col_start(first) });
+    let (_, mut rest) = slice(
+        strip,
+        Cutting::Grid {
+            axis: 1,
+            at: frame.col_start(first),
+        },
+    );
     for col in first..=last {
-        let (rings, above) = slice(rest, Cutting::Grid { axis: 1, at: frame.col_start(col + 1) });
+        let (rings, above) = slice(
+            rest,
+            Cutting::Grid {
+                axis: 1,
+                at: frame.col_start(col + 1),
+            },
+        );
         rest = above;
-        grid.cells.extend(cell_of(rings, (row, col), may_be_whole, &frame));
+        grid.cells
+            .extend(cell_of(rings, (row, col), may_be_whole, &frame));
     }
 }
 
@@ -211,17 +260,28 @@ fn slice(rings: Vec<Ring>, line: Cutting) -> (Vec<Ring>, Vec<Ring>) {
         let partner = paired(&mut crossings, line.begins_upwards());
         for upper in [true, false] {
             let side = joined(&chains, &partner, upper);
-            if upper { above.extend(side) } else { below.extend(side) }
+            if upper {
+                above.extend(side);
+            } else {
+                below.extend(side);
+            }
         }
     }
     (below, above)
 }
 
 /// Cuts one ring into chains at the line.
-fn chains_of(ring: &[[f64; 2]], line: Cutting, chains: &mut Vec<Chain>, crossings: &mut Vec<Crossing>) {
+fn chains_of(
+    ring: &[[f64; 2]],
+    line: Cutting,
+    chains: &mut Vec<Chain>,
+    crossings: &mut Vec<Crossing>,
+) {
     let n = ring.len();
     let up = |i: usize| line.is_up(ring[i % n]);
-    let Some(start) = (0..n).find(|&i| up(i) != up(i + 1)) else { return };
+    let Some(start) = (0..n).find(|&i| up(i) != up(i + 1)) else {
+        return;
+    };
     let base = crossings.len();
     let mut count = 0;
     let mut points: Ring = Vec::new();
@@ -236,9 +296,17 @@ fn chains_of(ring: &[[f64; 2]], line: Cutting, chains: &mut Vec<Chain>, crossing
         let cross = line.crossing(ring[i], ring[j]);
         if k > 0 {
             push_distinct(&mut points, cross);
-            chains.push(Chain { points: std::mem::take(&mut points), ends: (base + count - 1, base + count), above: up(i) });
+            chains.push(Chain {
+                points: std::mem::take(&mut points),
+                ends: (base + count - 1, base + count),
+                above: up(i),
+            });
         }
-        crossings.push(Crossing { at: line.along(cross), upwards: up(j), id: base + count });
+        crossings.push(Crossing {
+            at: line.along(cross),
+            upwards: up(j),
+            id: base + count,
+        });
         count += 1;
         points.push(cross);
         if up(j) && ring[j] == cross {
@@ -249,7 +317,11 @@ fn chains_of(ring: &[[f64; 2]], line: Cutting, chains: &mut Vec<Chain>, crossing
     points.push(ring[start]);
     let first = line.crossing(ring[start], ring[(start + 1) % n]);
     push_distinct(&mut points, first);
-    chains.push(Chain { points, ends: (base + count - 1, base), above: up(start) });
+    chains.push(Chain {
+        points,
+        ends: (base + count - 1, base),
+        above: up(start),
+    });
 }
 
 fn push_distinct(points: &mut Ring, point: [f64; 2]) {
@@ -277,7 +349,8 @@ fn paired(crossings: &mut [Crossing], begins_upwards: bool) -> Vec<usize> {
     while i + 1 < crossings.len() {
         for (slot, upwards) in [(i, begins_upwards), (i + 1, !begins_upwards)] {
             // Rings that touch on the line give crossings at one place: take the kind that is due.
-            if let Some(found) = (slot..crossings.len()).find(|&k| crossings[k].upwards == upwards) {
+            if let Some(found) = (slot..crossings.len()).find(|&k| crossings[k].upwards == upwards)
+            {
                 crossings[slot..=found].rotate_right(1);
             }
         }
@@ -291,7 +364,11 @@ fn paired(crossings: &mut [Crossing], begins_upwards: bool) -> Vec<usize> {
 /// Joins the chains of one side into rings along the line.
 fn joined(chains: &[Chain], partner: &[usize], above: bool) -> Vec<Ring> {
     let mut starting = vec![usize::MAX; partner.len()];
-    for (k, chain) in chains.iter().enumerate().filter(|(_, chain)| chain.above == above) {
+    for (k, chain) in chains
+        .iter()
+        .enumerate()
+        .filter(|(_, chain)| chain.above == above)
+    {
         starting[chain.ends.0] = k;
     }
     let mut used = vec![false; chains.len()];
@@ -331,7 +408,11 @@ fn without_spikes(mut ring: Ring) -> Ring {
         let n = ring.len();
         i %= n;
         let (a, b, c) = (ring[(i + n - 1) % n], ring[i], ring[(i + 1) % n]);
-        let on_line = |axis: usize| a[axis] == b[axis] && b[axis] == c[axis] && (b[1 - axis] - a[1 - axis]) * (c[1 - axis] - b[1 - axis]) <= 0.0;
+        let on_line = |axis: usize| {
+            a[axis] == b[axis]
+                && b[axis] == c[axis]
+                && (b[1 - axis] - a[1 - axis]) * (c[1 - axis] - b[1 - axis]) <= 0.0
+        };
         if b == c || on_line(0) || on_line(1) {
             ring.remove(i);
             i = (i + n - 1).saturating_sub(1);
@@ -345,7 +426,9 @@ fn without_spikes(mut ring: Ring) -> Ring {
 }
 
 fn signed_area(ring: &[[f64; 2]]) -> f64 {
-    let Some(origin) = ring.first() else { return 0.0 };
+    let Some(origin) = ring.first() else {
+        return 0.0;
+    };
     let at = |p: &[f64; 2]| [p[0] - origin[0], p[1] - origin[1]];
     let mut doubled = 0.0;
     for k in 0..ring.len() {
@@ -360,7 +443,9 @@ fn inside(ring: &[[f64; 2]], p: [f64; 2]) -> bool {
     let mut odd = false;
     for k in 0..ring.len() {
         let (a, b) = (ring[k], ring[(k + 1) % ring.len()]);
-        if (a[1] > p[1]) != (b[1] > p[1]) && p[0] < a[0] + (p[1] - a[1]) / (b[1] - a[1]) * (b[0] - a[0]) {
+        if (a[1] > p[1]) != (b[1] > p[1])
+            && p[0] < a[0] + (p[1] - a[1]) / (b[1] - a[1]) * (b[0] - a[0])
+        {
             odd = !odd;
         }
     }
@@ -368,7 +453,10 @@ fn inside(ring: &[[f64; 2]], p: [f64; 2]) -> bool {
 }
 
 /// Rings put together: each exterior with its area less its holes' and with its holes. Rings of an area below `least` are dropped. \[m²\]
-pub(crate) fn nested(rings: impl IntoIterator<Item = Ring>, least: f64) -> Vec<(f64, Ring, Vec<Ring>)> {
+pub(crate) fn nested(
+    rings: impl IntoIterator<Item = Ring>,
+    least: f64,
+) -> Vec<(f64, Ring, Vec<Ring>)> {
     let mut exteriors: Vec<(f64, Ring, Vec<Ring>)> = Vec::new();
     let mut holes: Vec<(f64, Ring)> = Vec::new();
     for ring in rings {
@@ -383,7 +471,12 @@ pub(crate) fn nested(rings: impl IntoIterator<Item = Ring>, least: f64) -> Vec<(
         // A hole belongs to the smallest piece around it; a vertex may touch the piece, so ask for the middle of each edge until one lies inside.
         let home = (0..exteriors.len())
             .filter(|&k| {
-                hole.iter().zip(hole.iter().cycle().skip(1)).any(|(a, b)| inside(&exteriors[k].1, [f64::midpoint(a[0], b[0]), f64::midpoint(a[1], b[1])]))
+                hole.iter().zip(hole.iter().cycle().skip(1)).any(|(a, b)| {
+                    inside(
+                        &exteriors[k].1,
+                        [f64::midpoint(a[0], b[0]), f64::midpoint(a[1], b[1])],
+                    )
+                })
             })
             .min_by(|&a, &b| exteriors[a].0.total_cmp(&exteriors[b].0));
         if let Some(k) = home {
@@ -394,13 +487,21 @@ pub(crate) fn nested(rings: impl IntoIterator<Item = Ring>, least: f64) -> Vec<(
     exteriors
 }
 
-fn cell_of(rings: Vec<Ring>, (row, col): (i32, i32), may_be_whole: bool, frame: &CellFrame) -> Option<Cell> {
+fn cell_of(
+    rings: Vec<Ring>,
+    (row, col): (i32, i32),
+    may_be_whole: bool,
+    frame: &CellFrame,
+) -> Option<Cell> {
     let exteriors = nested(rings.into_iter().map(without_spikes), LEAST_PIECE);
     let area: f64 = exteriors.iter().map(|piece| piece.0).sum();
     if exteriors.is_empty() || area < LEAST_PIECE {
         return None;
     }
-    let (u, v) = ((frame.row_start(row), frame.row_start(row + 1)), (frame.col_start(col), frame.col_start(col + 1)));
+    let (u, v) = (
+        (frame.row_start(row), frame.row_start(row + 1)),
+        (frame.col_start(col), frame.col_start(col + 1)),
+    );
     let is_corner = |p: &[f64; 2]| (p[0] == u.0 || p[0] == u.1) && (p[1] == v.0 || p[1] == v.1);
     if may_be_whole
         && let [(_, ring, inner)] = exteriors.as_slice()
@@ -408,28 +509,63 @@ fn cell_of(rings: Vec<Ring>, (row, col): (i32, i32), may_be_whole: bool, frame: 
         && ring.len() == 4
         && ring.iter().all(is_corner)
     {
-        return Some(Cell { row, col, area: (u.1 - u.0) * (v.1 - v.0), shape: CellShape::Whole });
+        return Some(Cell {
+            row,
+            col,
+            area: (u.1 - u.0) * (v.1 - v.0),
+            shape: CellShape::Whole,
+        });
     }
     let close = |mut ring: Ring| {
         ring.push(ring[0]);
         ring
     };
-    let pieces = exteriors.into_iter().map(|(_, exterior, inner)| Piece { exterior: close(exterior), holes: inner.into_iter().map(close).collect() }).collect();
-    Some(Cell { row, col, area, shape: CellShape::Cut(pieces) })
+    let pieces = exteriors
+        .into_iter()
+        .map(|(_, exterior, inner)| Piece {
+            exterior: close(exterior),
+            holes: inner.into_iter().map(close).collect(),
+        })
+        .collect();
+    Some(Cell {
+        row,
+        col,
+        area,
+        shape: CellShape::Cut(pieces),
+    })
 }
 
 /// Which cells share more than 1 mm of border, and how much, in the order of the first cell.
 pub fn borders(grid: &CellGrid) -> Vec<Border> {
-    let find = |row: i32, col: i32| grid.cells.binary_search_by_key(&(row, col), |cell| (cell.row, cell.col)).ok();
+    let find = |row: i32, col: i32| {
+        grid.cells
+            .binary_search_by_key(&(row, col), |cell| (cell.row, cell.col))
+            .ok()
+    };
     let mut out = Vec::new();
     for (a, cell) in grid.cells.iter().enumerate() {
-        let right = grid.cells.get(a + 1).filter(|next| next.row == cell.row && next.col == cell.col + 1).map(|_| a + 1);
-        let pairs = [(right, 1, grid.frame.col_start(cell.col + 1)), (find(cell.row + 1, cell.col), 0, grid.frame.row_start(cell.row + 1))];
+        let right = grid
+            .cells
+            .get(a + 1)
+            .filter(|next| next.row == cell.row && next.col == cell.col + 1)
+            .map(|_| a + 1);
+        let pairs = [
+            (right, 1, grid.frame.col_start(cell.col + 1)),
+            (
+                find(cell.row + 1, cell.col),
+                0,
+                grid.frame.row_start(cell.row + 1),
+            ),
+        ];
         for (b, axis, at) in pairs {
             let Some(b) = b else { continue };
             let length = shared(grid, a, b, axis, at);
             if length > LEAST_BORDER {
-                out.push(Border { a: a as u32, b: b as u32, length });
+                out.push(Border {
+                    a: a as u32,
+                    b: b as u32,
+                    length,
+                });
             }
         }
     }
@@ -438,14 +574,21 @@ pub fn borders(grid: &CellGrid) -> Vec<Border> {
 
 /// Length of the line `axis = at` that both cells border.
 fn shared(grid: &CellGrid, a: usize, b: usize, axis: usize, at: f64) -> f64 {
-    let full = if axis == 0 { grid.frame.width } else { grid.frame.length };
+    let full = if axis == 0 {
+        grid.frame.width
+    } else {
+        grid.frame.length
+    };
     if grid.cells[a].shape == CellShape::Whole && grid.cells[b].shape == CellShape::Whole {
         return full;
     }
     let edges = |cell: usize| {
         let mut edges: Vec<(f64, f64)> = Vec::new();
         for (ring, _) in grid.rings(cell) {
-            for edge in ring.windows(2).filter(|edge| edge[0][axis] == at && edge[1][axis] == at) {
+            for edge in ring
+                .windows(2)
+                .filter(|edge| edge[0][axis] == at && edge[1][axis] == at)
+            {
                 let (p, q) = (edge[0][1 - axis], edge[1][1 - axis]);
                 edges.push((p.min(q), p.max(q)));
             }
@@ -453,22 +596,30 @@ fn shared(grid: &CellGrid, a: usize, b: usize, axis: usize, at: f64) -> f64 {
         edges
     };
     let (first, second) = (edges(a), edges(b));
-    first.iter().flat_map(|p| second.iter().map(move |q| (p.1.min(q.1) - p.0.max(q.0)).max(0.0))).sum()
+    first
+        .iter()
+        .flat_map(|p| {
+            second
+                .iter()
+                .map(move |q| (p.1.min(q.1) - p.0.max(q.0)).max(0.0))
+        })
+        .sum()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use approx::assert_relative_eq;
-    use geo::Coord;
-    use geo::LineString;
-    use geo::Polygon;
-    use geo::Validation;
+    use geo::{Coord, LineString, Polygon, Validation};
     use proptest::prelude::*;
 
     fn framed(field: &MultiPolygon<f64>, azimuth: f64, length: f64, width: f64) -> CellFrame {
         let mut frame = CellFrame::new(azimuth, length, width);
-        let uv: Vec<(f64, f64)> = rings_of(field).iter().flatten().map(|p| frame.to_uv(p[0], p[1])).collect();
+        let uv: Vec<(f64, f64)> = rings_of(field)
+            .iter()
+            .flatten()
+            .map(|p| frame.to_uv(p[0], p[1]))
+            .collect();
         frame.u0 = uv.iter().map(|p| p.0).fold(f64::INFINITY, f64::min);
         frame.v0 = uv.iter().map(|p| p.1).fold(f64::INFINITY, f64::min);
         frame
@@ -483,30 +634,61 @@ mod tests {
         assert_relative_eq!(sum, field.unsigned_area(), max_relative = 1e-9);
         for k in 0..grid.cells.len() {
             let outline = grid.outline(k);
-            assert_relative_eq!(outline.unsigned_area(), grid.cells[k].area, max_relative = 1e-6, epsilon = 1e-6);
+            assert_relative_eq!(
+                outline.unsigned_area(),
+                grid.cells[k].area,
+                max_relative = 1e-6,
+                epsilon = 1e-6
+            );
             if grid.cells[k].area > 1e-3 {
                 assert!(outline.is_valid(), "{:?}", grid.cells[k]);
             }
         }
-        assert!(grid.cells.windows(2).all(|w| (w[0].row, w[0].col) < (w[1].row, w[1].col)));
+        assert!(
+            grid.cells
+                .windows(2)
+                .all(|w| (w[0].row, w[0].col) < (w[1].row, w[1].col))
+        );
     }
 
     #[test]
     fn a_rectangle_along_the_grid_gives_whole_cells_and_a_rest() {
-        let field = MultiPolygon::new(vec![polygon(&[(0.0, 0.0), (100.0, 0.0), (100.0, 50.0), (0.0, 50.0)])]);
+        let field = MultiPolygon::new(vec![polygon(&[
+            (0.0, 0.0),
+            (100.0, 0.0),
+            (100.0, 50.0),
+            (0.0, 50.0),
+        ])]);
         let grid = cut(&field, framed(&field, 0.0, 25.0, 24.0)).unwrap();
         check(&field, &grid);
         assert_eq!(grid.cells.len(), 2 * 5);
-        assert_eq!(grid.cells.iter().filter(|cell| cell.shape == CellShape::Whole).count(), 8);
+        assert_eq!(
+            grid.cells
+                .iter()
+                .filter(|cell| cell.shape == CellShape::Whole)
+                .count(),
+            8
+        );
         let all = borders(&grid);
         assert_eq!(all.len(), 2 * 4 + 5);
-        assert_relative_eq!(all.iter().map(|b| b.length).sum::<f64>(), 8.0 * 25.0 + 100.0, max_relative = 1e-12);
+        assert_relative_eq!(
+            all.iter().map(|b| b.length).sum::<f64>(),
+            8.0 * 25.0 + 100.0,
+            max_relative = 1e-12
+        );
     }
 
     #[test]
     fn steps_on_grid_lines_make_no_spikes() {
         // An L whose inner corner lies on grid lines.
-        let field = MultiPolygon::new(vec![polygon(&[(0.0, 0.0), (60.0, 0.0), (60.0, 20.0), (20.0, 20.0), (20.0, 60.0), (0.0, 60.0)])]);
+        let field = MultiPolygon::new(vec![polygon(&[
+            (0.0, 0.0),
+            (60.0, 0.0),
+            (60.0, 20.0),
+            (20.0, 20.0),
+            (20.0, 60.0),
+            (0.0, 60.0),
+        ])]);
         let grid = cut(&field, framed(&field, 0.0, 20.0, 20.0)).unwrap();
         check(&field, &grid);
         assert_eq!(grid.cells.len(), 5);
@@ -525,8 +707,16 @@ mod tests {
                     .collect::<Vec<_>>(),
             )
         };
-        let outer = LineString::from(vec![(0.0, 0.0), (200.0, 10.0), (190.0, 150.0), (-5.0, 140.0)]);
-        let field = MultiPolygon::new(vec![Polygon::new(outer, vec![ring(60.0, 60.0, 30.0), ring(150.0, 90.0, 2.0)])]);
+        let outer = LineString::from(vec![
+            (0.0, 0.0),
+            (200.0, 10.0),
+            (190.0, 150.0),
+            (-5.0, 140.0),
+        ]);
+        let field = MultiPolygon::new(vec![Polygon::new(
+            outer,
+            vec![ring(60.0, 60.0, 30.0), ring(150.0, 90.0, 2.0)],
+        )]);
         for azimuth in [0.0, 33.0, 90.0, 143.8] {
             let grid = cut(&field, framed(&field, azimuth, 24.0, 24.0)).unwrap();
             check(&field, &grid);
@@ -536,8 +726,16 @@ mod tests {
 
     #[test]
     fn too_many_cells_are_refused() {
-        let field = MultiPolygon::new(vec![polygon(&[(0.0, 0.0), (1e5, 0.0), (1e5, 1e5), (0.0, 1e5)])]);
-        assert!(matches!(cut(&field, framed(&field, 0.0, 1.0, 1.0)), Err(CutError::TooMany { .. })));
+        let field = MultiPolygon::new(vec![polygon(&[
+            (0.0, 0.0),
+            (1e5, 0.0),
+            (1e5, 1e5),
+            (0.0, 1e5),
+        ])]);
+        assert!(matches!(
+            cut(&field, framed(&field, 0.0, 1.0, 1.0)),
+            Err(CutError::TooMany { .. })
+        ));
     }
 
     proptest! {

@@ -14,8 +14,16 @@ impl Fixed {
     pub fn of(value: f64) -> Self {
         let scaled = value * ONE;
         // Above 2⁵² a double is a whole number already; most terms are, and `round` is slow.
-        let whole = if scaled.abs() >= 4_503_599_627_370_496.0 { scaled } else { libm::rint(scaled) };
-        Self(if whole.abs() < 9.0e18 { i128::from(whole as i64) } else { whole as i128 })
+        let whole = if scaled.abs() >= 4_503_599_627_370_496.0 {
+            scaled
+        } else {
+            libm::rint(scaled)
+        };
+        Self(if whole.abs() < 9.0e18 {
+            i128::from(whole as i64)
+        } else {
+            whole as i128
+        })
     }
     /// So many ones.
     pub const fn whole(count: u64) -> Self {
@@ -34,7 +42,8 @@ impl Fixed {
         const LARGEST: f64 = 4_194_304.0;
         let (mut seen, mut taken, mut sum) = (0_u64, 0_u64, Self::default());
         for chunk in values.chunks(256) {
-            let (mut coarse, mut fine, mut numbers, mut held, mut large) = (0_u64, 0_u64, 0_u64, 0_u64, 0_u64);
+            let (mut coarse, mut fine, mut numbers, mut held, mut large) =
+                (0_u64, 0_u64, 0_u64, 0_u64, 0_u64);
             for &value in chunk {
                 let take = value >= limit;
                 numbers += u64::from(!value.is_nan());
@@ -49,9 +58,14 @@ impl Fixed {
             seen += numbers;
             taken += held;
             if large == 0 {
-                sum.add(Self((i128::from(coarse.cast_signed()) << 32) + i128::from(fine.cast_signed())));
+                sum.add(Self(
+                    (i128::from(coarse.cast_signed()) << 32) + i128::from(fine.cast_signed()),
+                ));
             } else {
-                chunk.iter().filter(|value| **value >= limit).for_each(|value| sum.add(Self::of(*value)));
+                chunk
+                    .iter()
+                    .filter(|value| **value >= limit)
+                    .for_each(|value| sum.add(Self::of(*value)));
             }
         }
         (seen, taken, sum)

@@ -13,7 +13,8 @@ pub fn distance_km(from: (f64, f64), to: (f64, f64)) -> f64 {
     let radians = |degrees: f64| degrees * (std::f64::consts::PI / 180.0);
     let square = |value: f64| value * value;
     let (south, north) = (radians(from.1), radians(to.1));
-    let across = square(libm::sin((north - south) / 2.0)) + libm::cos(south) * libm::cos(north) * square(libm::sin(radians(to.0 - from.0) / 2.0));
+    let across = square(libm::sin((north - south) / 2.0))
+        + libm::cos(south) * libm::cos(north) * square(libm::sin(radians(to.0 - from.0) / 2.0));
     2.0 * EARTH_RADIUS_KM * libm::asin(libm::sqrt(across.clamp(0.0, 1.0)))
 }
 
@@ -26,9 +27,21 @@ mod tests {
     fn arcs_of_the_sphere() {
         // One degree of a great circle: π/180 · R.
         let degree = std::f64::consts::PI / 180.0 * EARTH_RADIUS_KM;
-        assert_abs_diff_eq!(distance_km((15.0, 50.0), (15.0, 51.0)), degree, epsilon = 1e-9);
-        assert_abs_diff_eq!(distance_km((179.5, 0.0), (-179.5, 0.0)), degree, epsilon = 1e-9);
-        assert_abs_diff_eq!(distance_km((0.0, 90.0), (77.0, -90.0)), 180.0 * degree, epsilon = 1e-6);
+        assert_abs_diff_eq!(
+            distance_km((15.0, 50.0), (15.0, 51.0)),
+            degree,
+            epsilon = 1e-9
+        );
+        assert_abs_diff_eq!(
+            distance_km((179.5, 0.0), (-179.5, 0.0)),
+            degree,
+            epsilon = 1e-9
+        );
+        assert_abs_diff_eq!(
+            distance_km((0.0, 90.0), (77.0, -90.0)),
+            180.0 * degree,
+            epsilon = 1e-6
+        );
         assert_eq!(distance_km((15.0, 50.0), (15.0, 50.0)), 0.0);
     }
 }

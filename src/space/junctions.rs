@@ -37,16 +37,28 @@ impl Junctions {
         let between = |x: f64, y: f64| (x.min(y), x.max(y));
         if a[0] == b[0] {
             let (low, high) = between(a[1], b[1]);
-            let from = self.points.partition_point(|q| by_uv(q, &[a[0], low]).is_le());
-            found.extend((from..self.points.len()).take_while(|&i| self.points[i][0] == a[0] && self.points[i][1] < high).map(|i| i as u32));
+            let from = self
+                .points
+                .partition_point(|q| by_uv(q, &[a[0], low]).is_le());
+            found.extend(
+                (from..self.points.len())
+                    .take_while(|&i| self.points[i][0] == a[0] && self.points[i][1] < high)
+                    .map(|i| i as u32),
+            );
             if a[1] > b[1] {
                 found.reverse();
             }
         } else if a[1] == b[1] {
             let (low, high) = between(a[0], b[0]);
             let other = |&i: &u32| self.points[i as usize];
-            let from = self.across.partition_point(|i| by_vu(&other(i), &[low, a[1]]).is_le());
-            found.extend(self.across[from..].iter().take_while(|i| other(i)[1] == a[1] && other(i)[0] < high));
+            let from = self
+                .across
+                .partition_point(|i| by_vu(&other(i), &[low, a[1]]).is_le());
+            found.extend(
+                self.across[from..]
+                    .iter()
+                    .take_while(|i| other(i)[1] == a[1] && other(i)[0] < high),
+            );
             if a[0] > b[0] {
                 found.reverse();
             }
@@ -73,13 +85,27 @@ mod tests {
 
     #[test]
     fn points_on_an_edge_come_in_its_direction() {
-        let junctions = Junctions::new(vec![[2.0, 5.0], [2.0, 1.0], [2.0, 3.0], [4.0, 3.0], [2.0, 3.0], [-0.0 + 0.0, 3.0]]);
+        let junctions = Junctions::new(vec![
+            [2.0, 5.0],
+            [2.0, 1.0],
+            [2.0, 3.0],
+            [4.0, 3.0],
+            [2.0, 3.0],
+            [-0.0 + 0.0, 3.0],
+        ]);
         let on = |a, b| {
             let mut found = Vec::new();
             junctions.on_edge(a, b, &mut found);
-            found.iter().map(|&i| junctions.points()[i as usize]).collect::<Vec<_>>()
+            found
+                .iter()
+                .map(|&i| junctions.points()[i as usize])
+                .collect::<Vec<_>>()
         };
-        assert_eq!(on([2.0, 0.0], [2.0, 5.0]), [[2.0, 1.0], [2.0, 3.0]], "ends do not count");
+        assert_eq!(
+            on([2.0, 0.0], [2.0, 5.0]),
+            [[2.0, 1.0], [2.0, 3.0]],
+            "ends do not count"
+        );
         assert_eq!(on([2.0, 5.0], [2.0, 0.0]), [[2.0, 3.0], [2.0, 1.0]]);
         assert_eq!(on([9.0, 3.0], [0.0, 3.0]), [[4.0, 3.0], [2.0, 3.0]]);
         assert!(on([0.0, 0.0], [4.0, 6.0]).is_empty(), "no grid line");

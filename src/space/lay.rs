@@ -6,36 +6,16 @@
 use std::collections::BTreeMap;
 
 use geo::MultiPolygon;
-use rstar::AABB;
-use rstar::RTree;
 use rstar::primitives::Line;
+use rstar::{AABB, RTree};
 
-use crate::space::cells::Border;
-use crate::space::cells::Cell;
-use crate::space::cells::CellFrame;
-use crate::space::cells::CellGrid;
-use crate::space::cells::CellShape;
-use crate::space::cells::Part;
-use crate::space::cells::Piece;
-use crate::space::cells::Way;
+use crate::space::cells::{Border, Cell, CellFrame, CellGrid, CellShape, Part, Piece, Way};
 use crate::space::curve::CurveFrame;
-use crate::space::cut::CutError;
-use crate::space::cut::LEAST_BORDER;
-use crate::space::cut::borders;
-use crate::space::cut::cut;
-use crate::space::cut::cut_strip;
-use crate::space::cut::nested;
-use crate::space::junctions::Junctions;
-use crate::space::junctions::folded;
-use crate::space::regions::EdgeKey;
-use crate::space::regions::Places;
-use crate::space::regions::SeamError;
-use crate::space::regions::bits;
-use crate::space::regions::off_and_along;
-use crate::space::regions::on_edge;
-use crate::space::regions::open_rings;
-use crate::space::regions::split;
-use crate::space::regions::tidied;
+use crate::space::cut::{CutError, LEAST_BORDER, borders, cut, cut_strip, nested};
+use crate::space::junctions::{Junctions, folded};
+use crate::space::regions::{
+    EdgeKey, Places, SeamError, bits, off_and_along, on_edge, open_rings, split, tidied,
+};
 
 /// Places on a seam that are nearer than this are one; numbers of a plane are good to 0.000 000 01 m, and crumbs of this width are dropped when cells are cut. \[m\]
 const SAME: f64 = 1e-6;
@@ -54,7 +34,11 @@ struct Walk {
 impl Walk {
     fn of(cell: usize, a: [f64; 2], b: [f64; 2]) -> Self {
         let (low, high) = (bits(a).min(bits(b)), bits(a).max(bits(b)));
-        Self { edge: (low, high), cell, length: libm::hypot(b[0] - a[0], b[1] - a[1]) }
+        Self {
+            edge: (low, high),
+            cell,
+            length: libm::hypot(b[0] - a[0], b[1] - a[1]),
+        }
     }
 }
 
@@ -76,9 +60,18 @@ pub enum LayError {
 ///
 /// # Errors
 /// [`LayError`].
-pub fn lay(shapes: &[MultiPolygon<f64>], ways: &[Way]) -> Result<(CellGrid, Vec<Border>), LayError> {
-    let (length, width) = ways.first().map_or((1.0, 1.0), |way| (way.frame().length, way.frame().width));
-    let mut grid = CellGrid { frame: CellFrame::of_plane(length, width), cells: Vec::new(), parts: Vec::new() };
+pub fn lay(
+    shapes: &[MultiPolygon<f64>],
+    ways: &[Way],
+) -> Result<(CellGrid, Vec<Border>), LayError> {
+    let (length, width) = ways
+        .first()
+        .map_or((1.0, 1.0), |way| (way.frame().length, way.frame().width));
+    let mut grid = CellGrid {
+        frame: CellFrame::of_plane(length, width),
+        cells: Vec::new(),
+        parts: Vec::new(),
+    };
     let mut shared = Vec::new();
     for (shape, way) in shapes.iter().zip(ways) {
         let first = grid.cells.len();
@@ -94,8 +87,15 @@ pub fn lay(shapes: &[MultiPolygon<f64>], ways: &[Way]) -> Result<(CellGrid, Vec<
             }
         };
         let moved = first as u32;
-        shared.extend(inner.into_iter().map(|border| Border { a: border.a + moved, b: border.b + moved, length: border.length }));
-        grid.parts.push(Part { way: way.clone(), first });
+        shared.extend(inner.into_iter().map(|border| Border {
+            a: border.a + moved,
+            b: border.b + moved,
+            length: border.length,
+        }));
+        grid.parts.push(Part {
+            way: way.clone(),
+            first,
+        });
         grid.cells.extend(cells);
     }
     let seams = Seams::between(shapes);
@@ -124,9 +124,16 @@ fn without_lines(grid: &mut CellGrid, shared: &mut Vec<Border>) {
     if kept == grid.cells.len() {
         return;
     }
-    shared.retain(|border| [border.a, border.b].iter().all(|&cell| has_ground(&grid.cells[cell as usize])));
+    shared.retain(|border| {
+        [border.a, border.b]
+            .iter()
+            .all(|&cell| has_ground(&grid.cells[cell as usize]))
+    });
     for border in shared {
-        (border.a, border.b) = (before[border.a as usize] as u32, before[border.b as usize] as u32);
+        (border.a, border.b) = (
+            before[border.a as usize] as u32,
+            before[border.b as usize] as u32,
+        );
     }
     for part in &mut grid.parts {
         part.first = before[part.first];
@@ -149,13 +156,24 @@ pub fn cells_along(shape: &MultiPolygon<f64>, way: &Way) -> Result<CellGrid, Lay
 fn along_curve(shape: &MultiPolygon<f64>, curve: &CurveFrame) -> Result<Vec<Cell>, LayError> {
     let strips = split(shape, &curve.strip_shapes())?;
     if let Some(beyond) = open_rings(&strips[0]).first().and_then(|ring| ring.first()) {
-        return Err(SeamError { x: beyond[0], y: beyond[1] }.into());
+        return Err(SeamError {
+            x: beyond[0],
+            y: beyond[1],
+        }
+        .into());
     }
     let strips = &strips[1..];
-    let mut grid = CellGrid { frame: CellFrame::of_plane(1.0, 1.0), cells: Vec::new(), parts: Vec::new() };
+    let mut grid = CellGrid {
+        frame: CellFrame::of_plane(1.0, 1.0),
+        cells: Vec::new(),
+        parts: Vec::new(),
+    };
     for (strip, ground) in curve.strips().iter().zip(strips) {
         let part = cut_strip(ground, strip, curve)?;
-        grid.parts.push(Part { way: Way::Straight(strip.frame), first: grid.cells.len() });
+        grid.parts.push(Part {
+            way: Way::Straight(strip.frame),
+            first: grid.cells.len(),
+        });
         grid.cells.extend(on_plane(&part, ground));
     }
     Seams::between(strips).stitch(&mut grid);
@@ -183,7 +201,12 @@ fn merged(mut cells: Vec<Cell>) -> Vec<Cell> {
         let mut rings = Vec::new();
         while let Some((_, (start, mut to))) = edges.pop_first() {
             let mut ring = vec![start];
-            while let Some(key) = edges.range((bits(to), [0, 0])..).next().map(|(key, _)| *key).filter(|key| key.0 == bits(to)) {
+            while let Some(key) = edges
+                .range((bits(to), [0, 0])..)
+                .next()
+                .map(|(key, _)| *key)
+                .filter(|key| key.0 == bits(to))
+            {
                 ring.push(to);
                 if let Some((_, next)) = edges.remove(&key) {
                     to = next;
@@ -191,9 +214,17 @@ fn merged(mut cells: Vec<Cell>) -> Vec<Cell> {
             }
             rings.push(ring);
         }
-        Cell { row: group[0].row, col: group[0].col, area: group.iter().map(|cell| cell.area).sum(), shape: CellShape::Cut(simple(rings)) }
+        Cell {
+            row: group[0].row,
+            col: group[0].col,
+            area: group.iter().map(|cell| cell.area).sum(),
+            shape: CellShape::Cut(simple(rings)),
+        }
     };
-    cells.chunk_by(|a, b| (a.row, a.col) == (b.row, b.col)).map(one).collect()
+    cells
+        .chunk_by(|a, b| (a.row, a.col) == (b.row, b.col))
+        .map(one)
+        .collect()
 }
 
 fn pieces_of(cell: &Cell) -> &[Piece] {
@@ -218,18 +249,39 @@ fn side_by_side(cells: &[Cell]) -> Vec<Border> {
 fn on_plane(part: &CellGrid, shape: &MultiPolygon<f64>) -> Vec<Cell> {
     let frame = &part.frame;
     // There and back a vertex would change by a hair: its own numbers are looked up.
-    let given: BTreeMap<[u64; 2], [f64; 2]> = open_rings(shape).into_iter().flatten().map(|p| (bits(frame.to_uv(p[0], p[1]).into()), p)).collect();
+    let given: BTreeMap<[u64; 2], [f64; 2]> = open_rings(shape)
+        .into_iter()
+        .flatten()
+        .map(|p| (bits(frame.to_uv(p[0], p[1]).into()), p))
+        .collect();
     let is_corner = |p: [f64; 2], cell: &Cell| {
-        [cell.row, cell.row + 1].iter().any(|&row| frame.row_start(row) == p[0]) && [cell.col, cell.col + 1].iter().any(|&col| frame.col_start(col) == p[1])
+        [cell.row, cell.row + 1]
+            .iter()
+            .any(|&row| frame.row_start(row) == p[0])
+            && [cell.col, cell.col + 1]
+                .iter()
+                .any(|&col| frame.col_start(col) == p[1])
     };
     let mut others = Vec::new();
     for cell in &part.cells {
         if let CellShape::Cut(pieces) = &cell.shape {
-            others.extend(pieces.iter().flat_map(rings_of_piece).flatten().map(|&p| folded(p)).filter(|&p| !is_corner(p, cell)));
+            others.extend(
+                pieces
+                    .iter()
+                    .flat_map(rings_of_piece)
+                    .flatten()
+                    .map(|&p| folded(p))
+                    .filter(|&p| !is_corner(p, cell)),
+            );
         }
     }
     let junctions = Junctions::new(others);
-    let place = |p: [f64; 2]| given.get(&bits(p)).copied().unwrap_or_else(|| frame.to_xy(p[0], p[1]).into());
+    let place = |p: [f64; 2]| {
+        given
+            .get(&bits(p))
+            .copied()
+            .unwrap_or_else(|| frame.to_xy(p[0], p[1]).into())
+    };
     let mut on = Vec::new();
     let mut carried = |ring: &[[f64; 2]]| -> Ring {
         let mut out = Vec::with_capacity(ring.len());
@@ -246,8 +298,16 @@ fn on_plane(part: &CellGrid, shape: &MultiPolygon<f64>) -> Vec<Cell> {
             CellShape::Whole => {
                 let ring = part.rings(k).remove(0).0;
                 let exterior = carried(&ring);
-                let plain = exterior.len() == 5 && !ring.iter().any(|&p| given.contains_key(&bits(p)));
-                if plain { CellShape::Whole } else { CellShape::Cut(vec![Piece { exterior, holes: Vec::new() }]) }
+                let plain =
+                    exterior.len() == 5 && !ring.iter().any(|&p| given.contains_key(&bits(p)));
+                if plain {
+                    CellShape::Whole
+                } else {
+                    CellShape::Cut(vec![Piece {
+                        exterior,
+                        holes: Vec::new(),
+                    }])
+                }
             }
             CellShape::Cut(pieces) => {
                 let mut open = |ring: &Ring| {
@@ -255,10 +315,20 @@ fn on_plane(part: &CellGrid, shape: &MultiPolygon<f64>) -> Vec<Cell> {
                     ring.pop();
                     ring
                 };
-                CellShape::Cut(pieces.iter().flat_map(|piece| simple(rings_of_piece(piece).map(&mut open).collect())).collect())
+                CellShape::Cut(
+                    pieces
+                        .iter()
+                        .flat_map(|piece| simple(rings_of_piece(piece).map(&mut open).collect()))
+                        .collect(),
+                )
             }
         };
-        Cell { row: cell.row, col: cell.col, area: cell.area, shape }
+        Cell {
+            row: cell.row,
+            col: cell.col,
+            area: cell.area,
+            shape,
+        }
     };
     part.cells.iter().enumerate().map(one).collect()
 }
@@ -269,7 +339,10 @@ fn simple(rings: Vec<Ring>) -> Vec<Piece> {
     let apart = rings.into_iter().flat_map(split_at_repeats);
     nested(apart, f64::MIN_POSITIVE)
         .into_iter()
-        .map(|(_, exterior, holes)| Piece { exterior: closed(exterior), holes: holes.into_iter().map(closed).collect() })
+        .map(|(_, exterior, holes)| Piece {
+            exterior: closed(exterior),
+            holes: holes.into_iter().map(closed).collect(),
+        })
         .collect()
 }
 
@@ -313,13 +386,22 @@ impl Seams {
             }
         }
         let back = |p: [u64; 2]| p.map(f64::from_bits);
-        let lines: Vec<_> = edges.into_iter().filter(|(_, count)| *count > 1).map(|((a, b), _)| Line::new(back(a), back(b))).collect();
-        Self { tree: RTree::bulk_load(lines.clone()), lines }
+        let lines: Vec<_> = edges
+            .into_iter()
+            .filter(|(_, count)| *count > 1)
+            .map(|((a, b), _)| Line::new(back(a), back(b)))
+            .collect();
+        Self {
+            tree: RTree::bulk_load(lines.clone()),
+            lines,
+        }
     }
 
     fn is_near(&self, p: [f64; 2]) -> bool {
         let around = AABB::from_corners([p[0] - SAME, p[1] - SAME], [p[0] + SAME, p[1] + SAME]);
-        self.tree.locate_in_envelope_intersecting(around).any(|line| off_and_along(p, line.from, line.to).0 <= SAME)
+        self.tree
+            .locate_in_envelope_intersecting(around)
+            .any(|line| off_and_along(p, line.from, line.to).0 <= SAME)
     }
 
     /// Puts the places of both sides into the cells along the seams; answers borders across them.
@@ -354,7 +436,11 @@ impl Seams {
         for (cell, rings) in at_seam {
             let rings: Vec<Ring> = rings.iter().map(|ring| self.noded(ring, &places)).collect();
             for ring in &rings {
-                walks.extend(ring.iter().zip(ring.iter().cycle().skip(1)).map(|(&a, &b)| Walk::of(cell, a, b)));
+                walks.extend(
+                    ring.iter()
+                        .zip(ring.iter().cycle().skip(1))
+                        .map(|(&a, &b)| Walk::of(cell, a, b)),
+                );
             }
             let pieces = simple(rings);
             // Of a cell that is all but a line along the seam nothing is left: it is taken out afterwards.
@@ -370,8 +456,14 @@ impl Seams {
             low = [low[0].min(p[0]), low[1].min(p[1])];
             high = [high[0].max(p[0]), high[1].max(p[1])];
         }
-        let around = AABB::from_corners([low[0] - SAME, low[1] - SAME], [high[0] + SAME, high[1] + SAME]);
-        self.tree.locate_in_envelope_intersecting(around).next().is_some()
+        let around = AABB::from_corners(
+            [low[0] - SAME, low[1] - SAME],
+            [high[0] + SAME, high[1] + SAME],
+        );
+        self.tree
+            .locate_in_envelope_intersecting(around)
+            .next()
+            .is_some()
     }
 
     /// An open ring with the places that lie on those of its edges that run along a seam.
@@ -379,7 +471,10 @@ impl Seams {
         let mut out = Vec::with_capacity(ring.len());
         for edge in ring.windows(2) {
             out.push(edge[0]);
-            let middle = [f64::midpoint(edge[0][0], edge[1][0]), f64::midpoint(edge[0][1], edge[1][1])];
+            let middle = [
+                f64::midpoint(edge[0][0], edge[1][0]),
+                f64::midpoint(edge[0][1], edge[1][1]),
+            ];
             if self.is_near(edge[0]) && self.is_near(edge[1]) && self.is_near(middle) {
                 out.extend(on_edge(places.tree(), edge[0], edge[1], SAME));
             }
@@ -401,8 +496,15 @@ fn shared_lengths(mut walks: Vec<Walk>, counts: impl Fn(usize, usize) -> bool) -
             }
         }
     }
-    let long = lengths.into_iter().filter(|(_, length)| *length > LEAST_BORDER);
-    long.map(|((a, b), length)| Border { a: a as u32, b: b as u32, length }).collect()
+    let long = lengths
+        .into_iter()
+        .filter(|(_, length)| *length > LEAST_BORDER);
+    long.map(|((a, b), length)| Border {
+        a: a as u32,
+        b: b as u32,
+        length,
+    })
+    .collect()
 }
 
 #[cfg(test)]

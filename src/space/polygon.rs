@@ -1,23 +1,14 @@
 //! Polygon work on the plane: buffers, differences, the least-area rectangle, rings in another system.
 
-use geo::Area;
-use geo::BooleanOps;
-use geo::Buffer;
-use geo::ConvexHull;
-use geo::Coord;
-use geo::LineString;
-use geo::MultiPolygon;
-use geo::Orient;
-use geo::Polygon;
-use geo::Simplify;
-use geo::Validation;
-use geo::algorithm::buffer::BufferStyle;
-use geo::algorithm::buffer::LineJoin;
+use geo::algorithm::buffer::{BufferStyle, LineJoin};
 use geo::algorithm::orient::Direction;
+use geo::{
+    Area, BooleanOps, Buffer, ConvexHull, Coord, LineString, MultiPolygon, Orient, Polygon,
+    Simplify, Validation,
+};
 
 use crate::space::connected::inside_is_connected;
-use crate::space::crs::CrsError;
-use crate::space::crs::Projector;
+use crate::space::crs::{CrsError, Projector};
 
 /// Angle of one chord of a round join: 16 chords a quadrant.
 const CHORD: f64 = std::f64::consts::FRAC_PI_2 / 16.0;
@@ -36,13 +27,19 @@ pub fn grown(polygon: &MultiPolygon<f64>, distance: f64) -> MultiPolygon<f64> {
 /// Closes slits and notches that are narrower than a width: grown by half of it and shrunk again, with sharp corners, which stay where they are but for a tenth of the
 /// width. \[m\]
 pub fn without_slits(polygon: &MultiPolygon<f64>, width: f64) -> MultiPolygon<f64> {
-    let moved = |shape: &MultiPolygon<f64>, by: f64| shape.buffer_with_style(BufferStyle::new(by).line_join(LineJoin::Miter(SHARP)));
+    let moved = |shape: &MultiPolygon<f64>, by: f64| {
+        shape.buffer_with_style(BufferStyle::new(by).line_join(LineJoin::Miter(SHARP)))
+    };
     moved(&moved(polygon, width / 2.0), -width / 2.0).simplify(width / 10.0)
 }
 
 /// `from` less `what`; `from` itself, bit for bit, when there is nothing to take away.
 pub fn less(from: &MultiPolygon<f64>, what: &MultiPolygon<f64>) -> MultiPolygon<f64> {
-    if what.0.is_empty() { from.clone() } else { from.difference(what) }
+    if what.0.is_empty() {
+        from.clone()
+    } else {
+        from.difference(what)
+    }
 }
 
 /// The union of many.
@@ -71,16 +68,29 @@ pub struct Repaired {
 /// A polygon with crossing rings untangled by the even–odd rule, and a part that its holes fence off made a part of its own; left as it is when it is valid.
 pub fn repaired(polygon: &MultiPolygon<f64>) -> Repaired {
     if polygon.is_valid() && polygon.iter().all(inside_is_connected) {
-        return Repaired { polygon: oriented(polygon), area_change: None };
+        return Repaired {
+            polygon: oriented(polygon),
+            area_change: None,
+        };
     }
     let before = polygon.unsigned_area();
     let nothing = MultiPolygon::new(Vec::new());
-    let even_odd = |shape: &MultiPolygon<f64>| shape.union_with_fill_rule(&nothing, geo::algorithm::bool_ops::FillRule::EvenOdd);
+    let even_odd = |shape: &MultiPolygon<f64>| {
+        shape.union_with_fill_rule(&nothing, geo::algorithm::bool_ops::FillRule::EvenOdd)
+    };
     // A hole that reaches out over its outer ring takes ground away; it never adds any.
-    let outer = MultiPolygon::new(polygon.iter().map(|part| Polygon::new(part.exterior().clone(), Vec::new())).collect());
+    let outer = MultiPolygon::new(
+        polygon
+            .iter()
+            .map(|part| Polygon::new(part.exterior().clone(), Vec::new()))
+            .collect(),
+    );
     let mended = even_odd(polygon).intersection(&even_odd(&outer));
     let change = mended.unsigned_area() - before;
-    Repaired { polygon: oriented(&mended), area_change: Some(change) }
+    Repaired {
+        polygon: oriented(&mended),
+        area_change: Some(change),
+    }
 }
 
 /// The least-area rectangle around a shape, seen along its longer side.
@@ -104,11 +114,17 @@ impl Rectangle {
     /// Position along and to the left of the longer side, from the corner. \[m\]
     pub fn along_across(&self, x: f64, y: f64) -> (f64, f64) {
         let (dx, dy) = (x - self.corner[0], y - self.corner[1]);
-        (dx * self.along[0] + dy * self.along[1], -dx * self.along[1] + dy * self.along[0])
+        (
+            dx * self.along[0] + dy * self.along[1],
+            -dx * self.along[1] + dy * self.along[0],
+        )
     }
     /// The plane point at a position along and across.
     pub fn point(&self, along: f64, across: f64) -> Coord<f64> {
-        Coord { x: self.corner[0] + along * self.along[0] - across * self.along[1], y: self.corner[1] + along * self.along[1] + across * self.along[0] }
+        Coord {
+            x: self.corner[0] + along * self.along[0] - across * self.along[1],
+            y: self.corner[1] + along * self.along[1] + across * self.along[0],
+        }
     }
     /// The rectangle between two positions along and two across, as a polygon.
     pub fn part(&self, along: (f64, f64), across: (f64, f64)) -> Polygon<f64> {
@@ -145,7 +161,12 @@ pub fn least_rectangle(shape: &MultiPolygon<f64>) -> Option<Rectangle> {
         let mut along = [dx / size, dy / size];
         let extent = |d: [f64; 2]| {
             let at = |c: &Coord<f64>| (c.x - points[0].x) * d[0] + (c.y - points[0].y) * d[1];
-            points.iter().map(at).fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), t| (low.min(t), high.max(t)))
+            points
+                .iter()
+                .map(at)
+                .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), t| {
+                    (low.min(t), high.max(t))
+                })
         };
         let across = [-along[1], along[0]];
         let (a, b) = (extent(along), extent(across));
@@ -158,21 +179,34 @@ pub fn least_rectangle(shape: &MultiPolygon<f64>) -> Option<Rectangle> {
         }
         let (a, b) = (extent(along), extent([-along[1], along[0]]));
         let (length, width) = (a.1 - a.0, b.1 - b.0);
-        let corner = [points[0].x + a.0 * along[0] - b.0 * along[1], points[0].y + a.0 * along[1] + b.0 * along[0]];
-        let rectangle = Rectangle { corner, along, length, width };
+        let corner = [
+            points[0].x + a.0 * along[0] - b.0 * along[1],
+            points[0].y + a.0 * along[1] + b.0 * along[0],
+        ];
+        let rectangle = Rectangle {
+            corner,
+            along,
+            length,
+            width,
+        };
         let area = length * width;
         let better = match &best {
             None => true,
             Some((least, chosen)) => {
                 let equal = (area - least).abs() <= 1e-9 * least.max(area);
-                if equal { rectangle.azimuth_deg() < chosen.azimuth_deg() - 1e-9 } else { area < *least }
+                if equal {
+                    rectangle.azimuth_deg() < chosen.azimuth_deg() - 1e-9
+                } else {
+                    area < *least
+                }
             }
         };
         if better {
             best = Some((area, rectangle));
         }
     }
-    best.filter(|(area, _)| *area > 0.0).map(|(_, rectangle)| rectangle)
+    best.filter(|(area, _)| *area > 0.0)
+        .map(|(_, rectangle)| rectangle)
 }
 
 /// Carries a polygon over with its edges densified until no chord strays by more than `tolerance` (in target units) from the true image of the edge.
@@ -189,7 +223,11 @@ pub fn densified(
     let mut rings = Vec::new();
     for part in &polygon.0 {
         for ring in std::iter::once(part.exterior()).chain(part.interiors()) {
-            rings.push(densified_ring(&ring.0.iter().map(|c| [c.x, c.y]).collect::<Vec<_>>(), tolerance, place)?);
+            rings.push(densified_ring(
+                &ring.0.iter().map(|c| [c.x, c.y]).collect::<Vec<_>>(),
+                tolerance,
+                place,
+            )?);
         }
     }
     Ok(rings)
@@ -199,10 +237,16 @@ pub fn densified(
 ///
 /// # Errors
 /// As `place`.
-pub fn densified_ring(ring: &[[f64; 2]], tolerance: f64, place: &dyn Fn(f64, f64) -> Result<(f64, f64), CrsError>) -> Result<Vec<[f64; 2]>, CrsError> {
+pub fn densified_ring(
+    ring: &[[f64; 2]],
+    tolerance: f64,
+    place: &dyn Fn(f64, f64) -> Result<(f64, f64), CrsError>,
+) -> Result<Vec<[f64; 2]>, CrsError> {
     let image = |p: [f64; 2]| place(p[0], p[1]).map(|(x, y)| [x, y]);
     let mut out = Vec::with_capacity(ring.len());
-    let Some(first) = ring.first() else { return Ok(out) };
+    let Some(first) = ring.first() else {
+        return Ok(out);
+    };
     out.push(image(*first)?);
     for edge in ring.windows(2) {
         // Points by halving, depth first and in order; both directions of an edge meet the same midpoints.
@@ -210,7 +254,10 @@ pub fn densified_ring(ring: &[[f64; 2]], tolerance: f64, place: &dyn Fn(f64, f64
         while let Some((a, image_a, b, image_b, depth)) = stack.pop() {
             let middle = [f64::midpoint(a[0], b[0]), f64::midpoint(a[1], b[1])];
             let image_middle = image(middle)?;
-            let chord = [f64::midpoint(image_a[0], image_b[0]), f64::midpoint(image_a[1], image_b[1])];
+            let chord = [
+                f64::midpoint(image_a[0], image_b[0]),
+                f64::midpoint(image_a[1], image_b[1]),
+            ];
             let stray = libm::hypot(image_middle[0] - chord[0], image_middle[1] - chord[1]);
             if stray > tolerance && depth < 24 {
                 stack.push((middle, image_middle, b, image_b, depth + 1));
@@ -225,14 +272,22 @@ pub fn densified_ring(ring: &[[f64; 2]], tolerance: f64, place: &dyn Fn(f64, f64
 
 /// The rings of a polygon as they stand.
 pub fn rings_of(polygon: &MultiPolygon<f64>) -> Vec<Vec<[f64; 2]>> {
-    polygon.0.iter().flat_map(|part| std::iter::once(part.exterior()).chain(part.interiors())).map(|ring| ring.0.iter().map(|c| [c.x, c.y]).collect()).collect()
+    polygon
+        .0
+        .iter()
+        .flat_map(|part| std::iter::once(part.exterior()).chain(part.interiors()))
+        .map(|ring| ring.0.iter().map(|c| [c.x, c.y]).collect())
+        .collect()
 }
 
 /// Carries the vertices of a polygon over.
 ///
 /// # Errors
 /// [`CrsError::Point`] for a vertex that cannot be carried.
-pub fn carried(polygon: &MultiPolygon<f64>, way: &Projector) -> Result<MultiPolygon<f64>, CrsError> {
+pub fn carried(
+    polygon: &MultiPolygon<f64>,
+    way: &Projector,
+) -> Result<MultiPolygon<f64>, CrsError> {
     way.geometry(polygon)
 }
 
@@ -243,44 +298,75 @@ mod tests {
     use geo::polygon;
 
     fn square(side: f64) -> MultiPolygon<f64> {
-        MultiPolygon::new(vec![polygon![(x: 0.0, y: 0.0), (x: side, y: 0.0), (x: side, y: side), (x: 0.0, y: side)]])
+        MultiPolygon::new(vec![
+            polygon![(x: 0.0, y: 0.0), (x: side, y: 0.0), (x: side, y: side), (x: 0.0, y: side)],
+        ])
     }
 
     #[test]
     fn shrinking_a_rectangle_is_exact() {
-        assert_relative_eq!(grown(&square(30.0), -3.0).unsigned_area(), 24.0 * 24.0, max_relative = 1e-6);
+        assert_relative_eq!(
+            grown(&square(30.0), -3.0).unsigned_area(),
+            24.0 * 24.0,
+            max_relative = 1e-6
+        );
         assert!(grown(&square(30.0), -15.5).0.is_empty());
     }
 
     #[test]
     fn growing_rounds_corners_with_sixteen_chords() {
         // Square plus four sides plus an inscribed 64-gon of radius 2: 64/2 · sin(2π/64) · 4.
-        let expected = 900.0 + 4.0 * 30.0 * 2.0 + 32.0 * libm::sin(std::f64::consts::TAU / 64.0) * 4.0;
-        assert_relative_eq!(grown(&square(30.0), 2.0).unsigned_area(), expected, max_relative = 1e-5);
+        let expected =
+            900.0 + 4.0 * 30.0 * 2.0 + 32.0 * libm::sin(std::f64::consts::TAU / 64.0) * 4.0;
+        assert_relative_eq!(
+            grown(&square(30.0), 2.0).unsigned_area(),
+            expected,
+            max_relative = 1e-5
+        );
     }
 
     #[test]
     fn least_rectangle_of_a_turned_one() {
         let (s, c) = (libm::sin(0.5), libm::cos(0.5));
-        let turn = |x: f64, y: f64| Coord { x: x * c - y * s + 5e5, y: x * s + y * c + 5.4e6 };
+        let turn = |x: f64, y: f64| Coord {
+            x: x * c - y * s + 5e5,
+            y: x * s + y * c + 5.4e6,
+        };
         let shape = MultiPolygon::new(vec![Polygon::new(
-            LineString::new(vec![turn(0.0, 0.0), turn(300.0, 0.0), turn(300.0, 36.0), turn(150.0, 30.0), turn(0.0, 36.0), turn(0.0, 0.0)]),
+            LineString::new(vec![
+                turn(0.0, 0.0),
+                turn(300.0, 0.0),
+                turn(300.0, 36.0),
+                turn(150.0, 30.0),
+                turn(0.0, 36.0),
+                turn(0.0, 0.0),
+            ]),
             Vec::new(),
         )]);
         let rectangle = least_rectangle(&shape).unwrap();
         assert_relative_eq!(rectangle.length, 300.0, max_relative = 1e-8);
         assert_relative_eq!(rectangle.width, 36.0, max_relative = 1e-8);
-        assert_relative_eq!(rectangle.azimuth_deg(), 90.0 - 0.5_f64.to_degrees(), max_relative = 1e-9);
+        assert_relative_eq!(
+            rectangle.azimuth_deg(),
+            90.0 - 0.5_f64.to_degrees(),
+            max_relative = 1e-9
+        );
     }
 
     #[test]
     fn a_square_lies_along_the_lesser_azimuth() {
-        assert_relative_eq!(least_rectangle(&square(10.0)).unwrap().azimuth_deg(), 0.0, epsilon = 1e-9);
+        assert_relative_eq!(
+            least_rectangle(&square(10.0)).unwrap().azimuth_deg(),
+            0.0,
+            epsilon = 1e-9
+        );
     }
 
     #[test]
     fn a_bow_tie_is_untangled_and_says_so() {
-        let bow = MultiPolygon::new(vec![polygon![(x: 0.0, y: 0.0), (x: 10.0, y: 10.0), (x: 10.0, y: 0.0), (x: 0.0, y: 10.0)]]);
+        let bow = MultiPolygon::new(vec![
+            polygon![(x: 0.0, y: 0.0), (x: 10.0, y: 10.0), (x: 10.0, y: 0.0), (x: 0.0, y: 10.0)],
+        ]);
         let mended = repaired(&bow);
         assert!(mended.polygon.is_valid());
         assert_relative_eq!(mended.polygon.unsigned_area(), 50.0, max_relative = 1e-6);
@@ -293,8 +379,14 @@ mod tests {
         let bend = |x: f64, y: f64| Ok((x, y + x * x / 1000.0));
         let rings = densified(&square(100.0), 0.01, &bend).unwrap();
         assert!(rings[0].len() > 20);
-        for pair in rings[0].windows(2).filter(|p| p[0][0] != p[1][0] && p[0][1] < 50.0 && p[1][1] < 50.0) {
-            let (xm, ym) = (f64::midpoint(pair[0][0], pair[1][0]), f64::midpoint(pair[0][1], pair[1][1]));
+        for pair in rings[0]
+            .windows(2)
+            .filter(|p| p[0][0] != p[1][0] && p[0][1] < 50.0 && p[1][1] < 50.0)
+        {
+            let (xm, ym) = (
+                f64::midpoint(pair[0][0], pair[1][0]),
+                f64::midpoint(pair[0][1], pair[1][1]),
+            );
             assert!((ym - xm * xm / 1000.0).abs() <= 0.01 + 1e-12);
         }
     }

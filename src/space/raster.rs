@@ -10,7 +10,10 @@ impl Affine {
     /// Pixel coordinates to reference system.
     pub fn to_ground(&self, col: f64, row: f64) -> (f64, f64) {
         let t = &self.0;
-        (t[0] + t[1] * col + t[2] * row, t[3] + t[4] * col + t[5] * row)
+        (
+            t[0] + t[1] * col + t[2] * row,
+            t[3] + t[4] * col + t[5] * row,
+        )
     }
     /// The determinant: signed area of a pixel in the system's own units.
     pub fn determinant(&self) -> f64 {
@@ -69,7 +72,9 @@ impl Window {
 #[non_exhaustive]
 pub enum RasterError {
     /// A window could not be decoded.
-    #[error("{file}: columns {col} to {last_col}, rows {row} to {last_row} cannot be read: {reason}")]
+    #[error(
+        "{file}: columns {col} to {last_col}, rows {row} to {last_row} cannot be read: {reason}"
+    )]
     Read {
         /// The file.
         file: String,

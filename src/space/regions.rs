@@ -5,19 +5,10 @@
 
 use std::collections::BTreeMap;
 
-use geo::BooleanOps;
-use geo::BoundingRect;
-use geo::Coord;
-use geo::LineString;
-use geo::MultiPolygon;
-use geo::Polygon;
-use geo::Rect;
-use rstar::AABB;
-use rstar::RTree;
+use geo::{BooleanOps, BoundingRect, Coord, LineString, MultiPolygon, Polygon, Rect};
+use rstar::{AABB, RTree};
 
-use crate::space::polygon::joined;
-use crate::space::polygon::less;
-use crate::space::polygon::oriented;
+use crate::space::polygon::{joined, less, oriented};
 
 /// What overlay may move a vertex by, as a share of the field's longer side: about 0.06 mm on 2 km. \[–\]
 const HAIR: f64 = 3e-8;
@@ -62,12 +53,22 @@ pub(crate) fn off_and_along(p: [f64; 2], a: [f64; 2], b: [f64; 2]) -> (f64, f64)
 }
 
 fn around(a: [f64; 2], b: [f64; 2], by: f64) -> AABB<[f64; 2]> {
-    AABB::from_corners([a[0].min(b[0]) - by, a[1].min(b[1]) - by], [a[0].max(b[0]) + by, a[1].max(b[1]) + by])
+    AABB::from_corners(
+        [a[0].min(b[0]) - by, a[1].min(b[1]) - by],
+        [a[0].max(b[0]) + by, a[1].max(b[1]) + by],
+    )
 }
 
 /// Points of a set that lie on an edge, its ends left out, in the edge's direction.
-pub(crate) fn on_edge(points: &RTree<[f64; 2]>, a: [f64; 2], b: [f64; 2], within: f64) -> Vec<[f64; 2]> {
-    let found = points.locate_in_envelope(around(a, b, within)).filter(|&&p| bits(p) != bits(a) && bits(p) != bits(b));
+pub(crate) fn on_edge(
+    points: &RTree<[f64; 2]>,
+    a: [f64; 2],
+    b: [f64; 2],
+    within: f64,
+) -> Vec<[f64; 2]> {
+    let found = points
+        .locate_in_envelope(around(a, b, within))
+        .filter(|&&p| bits(p) != bits(a) && bits(p) != bits(b));
     let mut on: Vec<(f64, [f64; 2])> = found
         .filter_map(|&p| {
             let (off, along) = off_and_along(p, a, b);
@@ -86,7 +87,10 @@ pub(crate) struct Places {
 
 impl Places {
     pub(crate) fn new(points: Vec<[f64; 2]>, within: f64) -> Self {
-        Self { tree: RTree::bulk_load(points), within }
+        Self {
+            tree: RTree::bulk_load(points),
+            within,
+        }
     }
     /// The place that is so near that it is the same.
     pub(crate) fn known(&self, p: [f64; 2]) -> Option<[f64; 2]> {
@@ -107,7 +111,11 @@ pub(crate) fn tidied(mut ring: Vec<[f64; 2]>) -> Vec<[f64; 2]> {
     while ring.len() >= 3 && calm < ring.len() {
         let n = ring.len();
         at %= n;
-        let (before, here, after) = (bits(ring[(at + n - 1) % n]), bits(ring[at]), bits(ring[(at + 1) % n]));
+        let (before, here, after) = (
+            bits(ring[(at + n - 1) % n]),
+            bits(ring[at]),
+            bits(ring[(at + 1) % n]),
+        );
         if here == after || before == after {
             ring.remove(at);
             at = (at + n).saturating_sub(2);
@@ -124,11 +132,25 @@ pub(crate) fn tidied(mut ring: Vec<[f64; 2]>) -> Vec<[f64; 2]> {
 ///
 /// # Errors
 /// [`SeamError`] when parts would leave a gap or overlap.
-pub fn split(field: &MultiPolygon<f64>, areas: &[MultiPolygon<f64>]) -> Result<Vec<MultiPolygon<f64>>, SeamError> {
-    let Some(extent) = field.bounding_rect() else { return Ok(vec![MultiPolygon::new(Vec::new()); areas.len() + 1]) };
+pub fn split(
+    field: &MultiPolygon<f64>,
+    areas: &[MultiPolygon<f64>],
+) -> Result<Vec<MultiPolygon<f64>>, SeamError> {
+    let Some(extent) = field.bounding_rect() else {
+        return Ok(vec![MultiPolygon::new(Vec::new()); areas.len() + 1]);
+    };
     let hair = (HAIR * extent.width().max(extent.height())).max(LEAST_HAIR);
     // What lies far outside the field would only coarsen the overlay.
-    let window = Rect::new(Coord { x: extent.min().x - 100.0, y: extent.min().y - 100.0 }, Coord { x: extent.max().x + 100.0, y: extent.max().y + 100.0 });
+    let window = Rect::new(
+        Coord {
+            x: extent.min().x - 100.0,
+            y: extent.min().y - 100.0,
+        },
+        Coord {
+            x: extent.max().x + 100.0,
+            y: extent.max().y + 100.0,
+        },
+    );
     let window = MultiPolygon::new(vec![window.to_polygon()]);
     let mut parts = Vec::new();
     let mut taken = MultiPolygon::new(Vec::new());
@@ -147,17 +169,31 @@ pub fn split(field: &MultiPolygon<f64>, areas: &[MultiPolygon<f64>]) -> Result<V
     done
 }
 
-fn settled(field: &MultiPolygon<f64>, parts: &[MultiPolygon<f64>], hair: f64) -> Result<Vec<MultiPolygon<f64>>, SeamError> {
+fn settled(
+    field: &MultiPolygon<f64>,
+    parts: &[MultiPolygon<f64>],
+    hair: f64,
+) -> Result<Vec<MultiPolygon<f64>>, SeamError> {
     let field_rings: Vec<Vec<[f64; 2]>> = open_rings(field);
     let mut places = Places::new(field_rings.iter().flatten().copied().collect(), hair);
     let edges = RTree::bulk_load(
-        field_rings.iter().flat_map(|ring| ring.iter().zip(ring.iter().cycle().skip(1)).map(|(&a, &b)| rstar::primitives::Line::new(a, b))).collect(),
+        field_rings
+            .iter()
+            .flat_map(|ring| {
+                ring.iter()
+                    .zip(ring.iter().cycle().skip(1))
+                    .map(|(&a, &b)| rstar::primitives::Line::new(a, b))
+            })
+            .collect(),
     );
     let mut snapped = |p: [f64; 2]| -> [f64; 2] {
         if let Some(known) = places.known(p) {
             return known;
         }
-        let near = edges.nearest_neighbor(p).map(|edge| (edge.from, edge.to)).map(|(a, b)| (a, b, off_and_along(p, a, b)));
+        let near = edges
+            .nearest_neighbor(p)
+            .map(|edge| (edge.from, edge.to))
+            .map(|(a, b)| (a, b, off_and_along(p, a, b)));
         let placed = match near {
             Some((a, b, (off, along))) if off <= hair => {
                 let share = along / libm::hypot(b[0] - a[0], b[1] - a[1]);
@@ -176,8 +212,17 @@ fn settled(field: &MultiPolygon<f64>, parts: &[MultiPolygon<f64>], hair: f64) ->
             oriented(part)
                 .iter()
                 .map(|polygon| {
-                    let mut ring = |line: &LineString<f64>| -> Vec<[f64; 2]> { open(line).into_iter().map(&mut snapped).collect() };
-                    (ring(polygon.exterior()), polygon.interiors().iter().map(&mut ring).collect::<Vec<_>>())
+                    let mut ring = |line: &LineString<f64>| -> Vec<[f64; 2]> {
+                        open(line).into_iter().map(&mut snapped).collect()
+                    };
+                    (
+                        ring(polygon.exterior()),
+                        polygon
+                            .interiors()
+                            .iter()
+                            .map(&mut ring)
+                            .collect::<Vec<_>>(),
+                    )
                 })
                 .collect::<Vec<_>>(),
         );
@@ -185,26 +230,49 @@ fn settled(field: &MultiPolygon<f64>, parts: &[MultiPolygon<f64>], hair: f64) ->
     // The field's own edges take what was put onto them and nothing else: at a sharp corner the other edge is near, too.
     let on_field = |a: [f64; 2], b: [f64; 2]| {
         let middle = [f64::midpoint(a[0], b[0]), f64::midpoint(a[1], b[1])];
-        edges.nearest_neighbor(middle).is_some_and(|edge| [a, middle, b].iter().all(|&p| off_and_along(p, edge.from, edge.to).0 <= ON_EDGE))
+        edges.nearest_neighbor(middle).is_some_and(|edge| {
+            [a, middle, b]
+                .iter()
+                .all(|&p| off_and_along(p, edge.from, edge.to).0 <= ON_EDGE)
+        })
     };
-    let split_up = |ring: &[[f64; 2]]| tidied(noded(ring, places.tree(), |a, b| if on_field(a, b) { ON_EDGE } else { hair }));
+    let split_up = |ring: &[[f64; 2]]| {
+        tidied(noded(ring, places.tree(), |a, b| {
+            if on_field(a, b) { ON_EDGE } else { hair }
+        }))
+    };
     let parts: Vec<MultiPolygon<f64>> = moved
         .iter()
         .map(|polygons| {
             let polygon = |(exterior, holes): &(Vec<[f64; 2]>, Vec<Vec<[f64; 2]>>)| {
                 let exterior = split_up(exterior);
-                let holes = holes.iter().map(|hole| split_up(hole)).filter(|hole| hole.len() >= 3).map(|hole| closed(&hole)).collect();
+                let holes = holes
+                    .iter()
+                    .map(|hole| split_up(hole))
+                    .filter(|hole| hole.len() >= 3)
+                    .map(|hole| closed(&hole))
+                    .collect();
                 (exterior.len() >= 3).then(|| Polygon::new(closed(&exterior), holes))
             };
             polygons.iter().filter_map(polygon).collect()
         })
         .collect();
-    check(&field_rings.iter().map(|ring| split_up(ring)).collect::<Vec<_>>(), &parts)?;
+    check(
+        &field_rings
+            .iter()
+            .map(|ring| split_up(ring))
+            .collect::<Vec<_>>(),
+        &parts,
+    )?;
     Ok(parts)
 }
 
 /// A ring with every place that lies on one of its edges, as near as `within` says of an edge.
-fn noded(ring: &[[f64; 2]], places: &RTree<[f64; 2]>, within: impl Fn([f64; 2], [f64; 2]) -> f64) -> Vec<[f64; 2]> {
+fn noded(
+    ring: &[[f64; 2]],
+    places: &RTree<[f64; 2]>,
+    within: impl Fn([f64; 2], [f64; 2]) -> f64,
+) -> Vec<[f64; 2]> {
     let mut out = Vec::with_capacity(ring.len());
     for (&a, &b) in ring.iter().zip(ring.iter().cycle().skip(1)) {
         out.push(a);
@@ -230,7 +298,10 @@ fn check(field: &[Vec<[f64; 2]>], parts: &[MultiPolygon<f64>]) -> Result<(), Sea
         walk(&ring, 1);
     }
     match walks.into_iter().find(|(_, left)| *left != 0) {
-        Some(((a, _), _)) => Err(SeamError { x: f64::from_bits(a[0]), y: f64::from_bits(a[1]) }),
+        Some(((a, _), _)) => Err(SeamError {
+            x: f64::from_bits(a[0]),
+            y: f64::from_bits(a[1]),
+        }),
         None => Ok(()),
     }
 }
@@ -247,7 +318,12 @@ fn closed(ring: &[[f64; 2]]) -> LineString<f64> {
 
 /// The rings of a shape without their closing points.
 pub(crate) fn open_rings(shape: &MultiPolygon<f64>) -> Vec<Vec<[f64; 2]>> {
-    shape.0.iter().flat_map(|polygon| std::iter::once(polygon.exterior()).chain(polygon.interiors())).map(open).collect()
+    shape
+        .0
+        .iter()
+        .flat_map(|polygon| std::iter::once(polygon.exterior()).chain(polygon.interiors()))
+        .map(open)
+        .collect()
 }
 
 #[cfg(test)]
@@ -259,22 +335,58 @@ mod tests {
 
     fn rectangle(west: f64, south: f64, east: f64, north: f64) -> MultiPolygon<f64> {
         let (x, y) = (5e5, 5.4e6);
-        MultiPolygon::new(vec![Rect::new(Coord { x: x + west, y: y + south }, Coord { x: x + east, y: y + north }).to_polygon()])
+        MultiPolygon::new(vec![
+            Rect::new(
+                Coord {
+                    x: x + west,
+                    y: y + south,
+                },
+                Coord {
+                    x: x + east,
+                    y: y + north,
+                },
+            )
+            .to_polygon(),
+        ])
     }
 
     fn areas(parts: &[MultiPolygon<f64>]) -> Vec<f64> {
-        parts.iter().map(|part| libm::round(part.unsigned_area())).collect()
+        parts
+            .iter()
+            .map(|part| libm::round(part.unsigned_area()))
+            .collect()
     }
 
     #[test]
     fn earlier_areas_have_the_ground_and_the_field_keeps_its_vertices() {
         let field = rectangle(0.0, 0.0, 400.0, 300.0);
-        let parts = split(&field, &[rectangle(-50.0, -50.0, 100.0, 100.0), rectangle(50.0, 0.0, 200.0, 100.0), rectangle(900.0, 0.0, 950.0, 10.0)]).unwrap();
-        assert_eq!(areas(&parts), [120_000.0 - 20_000.0, 10_000.0, 10_000.0, 0.0]);
+        let parts = split(
+            &field,
+            &[
+                rectangle(-50.0, -50.0, 100.0, 100.0),
+                rectangle(50.0, 0.0, 200.0, 100.0),
+                rectangle(900.0, 0.0, 950.0, 10.0),
+            ],
+        )
+        .unwrap();
+        assert_eq!(
+            areas(&parts),
+            [120_000.0 - 20_000.0, 10_000.0, 10_000.0, 0.0]
+        );
         assert!(parts[3].0.is_empty());
         let corner = bits([5e5, 5.4e6]);
-        assert!(open_rings(&parts[1]).iter().flatten().any(|&p| bits(p) == corner), "the field's corner to the last bit");
-        assert_relative_eq!(parts.iter().map(Area::unsigned_area).sum::<f64>(), field.unsigned_area(), max_relative = 1e-11);
+        assert!(
+            open_rings(&parts[1])
+                .iter()
+                .flatten()
+                .any(|&p| bits(p) == corner),
+            "the field's corner to the last bit"
+        );
+        assert_relative_eq!(
+            parts.iter().map(Area::unsigned_area).sum::<f64>(),
+            field.unsigned_area(),
+            max_relative = 1e-11
+        );
     }
 
     #[test]

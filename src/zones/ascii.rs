@@ -24,7 +24,11 @@ pub fn designator(text: &str, longest: usize, otherwise: &str) -> String {
     let mut out = ascii(text);
     out.truncate(longest);
     out.truncate(out.trim_end().len());
-    if out.is_empty() { otherwise.to_owned() } else { out }
+    if out.is_empty() {
+        otherwise.to_owned()
+    } else {
+        out
+    }
 }
 
 /// What stands for one character in ASCII.
@@ -100,14 +104,20 @@ mod tests {
 
     #[test]
     fn names_become_ascii() {
-        assert_eq!(ascii("Große Öd – Süd\u{7}\n№ 7"), "Grosse Oed - Sued ?  7".replace("  ", " "));
+        assert_eq!(
+            ascii("Große Öd – Süd\u{7}\n№ 7"),
+            "Grosse Oed - Sued ?  7".replace("  ", " ")
+        );
         assert_eq!(ascii("Łąka Žďár Ærø"), "Laka Zdar Aero");
         assert!(ascii("поле <b>\u{202e}").is_ascii());
     }
 
     #[test]
     fn designators_are_cut_and_never_empty() {
-        assert_eq!(designator("Long Ley beyond the brook", 9, "Field"), "Long Ley");
+        assert_eq!(
+            designator("Long Ley beyond the brook", 9, "Field"),
+            "Long Ley"
+        );
         assert_eq!(designator("Straße", 5, "Field"), "Stras");
         assert_eq!(designator(" \t", 32, "Field"), "Field");
     }

@@ -12,9 +12,8 @@
 //! - When keeping the total, or joining zones of nearly equal rates, leaves two neighbouring canopy zones at one rate, they become one zone, if zones are formed by rate. Classes stay as they are.
 
 use crate::space::cells::Border;
-use crate::zones::fewer;
-use crate::zones::smooth;
 use crate::zones::smooth::Patch;
+use crate::zones::{fewer, smooth};
 use std::collections::BTreeMap;
 use thiserror::Error;
 
@@ -197,7 +196,12 @@ pub enum BuildError {
 ///
 /// # Errors
 /// [`BuildError`] when a number is not finite, an area not above 0, a border names a cell that is not there, or the range of rates is empty.
-pub fn build(cells: &[ZoneCell], borders: &[Border], by: GroupBy, rule: &ZoneRule) -> Result<Zoning, BuildError> {
+pub fn build(
+    cells: &[ZoneCell],
+    borders: &[Border],
+    by: GroupBy,
+    rule: &ZoneRule,
+) -> Result<Zoning, BuildError> {
     check(cells, borders, rule)?;
     let leader = leaders(cells);
     let led = |i: usize| &cells[leader[i] as usize];
@@ -214,9 +218,17 @@ pub fn build(cells: &[ZoneCell], borders: &[Border], by: GroupBy, rule: &ZoneRul
     let patches = patches_of(cells, &leader, &patch_of, count, by, rule);
     let between = borders_between(borders, &patch_of);
     let done = settled(patches, &between, by, rule);
-    let zone_of: Vec<u32> = patch_of.iter().map(|&patch| done.number[done.into[patch as usize] as usize]).collect();
+    let zone_of: Vec<u32> = patch_of
+        .iter()
+        .map(|&patch| done.number[done.into[patch as usize] as usize])
+        .collect();
     let zones = summed(cells, &leader, &zone_of, &done.rates, rule);
-    Ok(Zoning { zones, zone_of: zone_of.into_iter().map(|zone| zone + 1).collect(), joined_alike: done.alike, tolerance: done.tolerance })
+    Ok(Zoning {
+        zones,
+        zone_of: zone_of.into_iter().map(|zone| zone + 1).collect(),
+        joined_alike: done.alike,
+        tolerance: done.tolerance,
+    })
 }
 
 /// Where patches went.
@@ -232,7 +244,12 @@ struct Settled {
 }
 
 /// Small patches joined, then nearly equal ones, then roundings turned; with less tolerance, and in the end with none, where that would lose the total.
-fn settled(mut patches: Vec<Patch>, between: &[(u32, u32, f64)], by: GroupBy, rule: &ZoneRule) -> Settled {
+fn settled(
+    mut patches: Vec<Patch>,
+    between: &[(u32, u32, f64)],
+    by: GroupBy,
+    rule: &ZoneRule,
+) -> Settled {
     let mut joined = smooth::join_small(&mut patches, between, rule);
     let mut tolerance = rule.tolerance;
     let mut joined_alike = 0;
@@ -246,7 +263,11 @@ fn settled(mut patches: Vec<Patch>, between: &[(u32, u32, f64)], by: GroupBy, ru
         for share in fewer::SHARES {
             tolerance = rule.tolerance * share;
             left.clone_from(&patches);
-            let alike: Vec<u32> = if tolerance > 0.0 { fewer::join_alike(&mut left, &borders, tolerance, rule) } else { (0..patches.len() as u32).collect() };
+            let alike: Vec<u32> = if tolerance > 0.0 {
+                fewer::join_alike(&mut left, &borders, tolerance, rule)
+            } else {
+                (0..patches.len() as u32).collect()
+            };
             let mut turned = left.clone();
             if rule.keep_total {
                 smooth::keep_total(&mut turned, rule);
@@ -268,7 +289,9 @@ fn settled(mut patches: Vec<Patch>, between: &[(u32, u32, f64)], by: GroupBy, ru
     if by == GroupBy::Rate && (rule.keep_total || joined_alike > 0) {
         for &(a, b, _) in between {
             let (a, b) = (joined[a as usize], joined[b as usize]);
-            if patches[a as usize].kind == Kind::Canopy && patches[a as usize].equal(&patches[b as usize]) {
+            if patches[a as usize].kind == Kind::Canopy
+                && patches[a as usize].equal(&patches[b as usize])
+            {
                 level.join(a, b);
             }
         }
@@ -279,7 +302,13 @@ fn settled(mut patches: Vec<Patch>, between: &[(u32, u32, f64)], by: GroupBy, ru
     for (patch, &zone) in patches.iter().zip(&number) {
         rates[zone as usize].get_or_insert((patch.kind, patch.rate));
     }
-    Settled { into: joined, number, rates: rates.into_iter().flatten().collect(), alike: joined_alike, tolerance }
+    Settled {
+        into: joined,
+        number,
+        rates: rates.into_iter().flatten().collect(),
+        alike: joined_alike,
+        tolerance,
+    }
 }
 
 /// Borders of patches as borders of what is left of them.
@@ -291,24 +320,49 @@ fn borders_of_left(between: &[(u32, u32, f64)], joined: &[u32]) -> Vec<(u32, u32
             *sums.entry((a.min(b), a.max(b))).or_default() += length;
         }
     }
-    sums.into_iter().map(|((a, b), length)| (a, b, length)).collect()
+    sums.into_iter()
+        .map(|((a, b), length)| (a, b, length))
+        .collect()
 }
 
 fn check(cells: &[ZoneCell], borders: &[Border], rule: &ZoneRule) -> Result<(), BuildError> {
-    let named = borders.iter().flat_map(|border| [border.a, border.b]).chain(cells.iter().filter_map(|cell| cell.follows));
+    let named = borders
+        .iter()
+        .flat_map(|border| [border.a, border.b])
+        .chain(cells.iter().filter_map(|cell| cell.follows));
     for cell in named {
         if cell as usize >= cells.len() {
-            return Err(BuildError::StrayCell { cell, cells: cells.len() });
+            return Err(BuildError::StrayCell {
+                cell,
+                cells: cells.len(),
+            });
         }
     }
     if !(rule.step.is_finite() && rule.step > 0.0) || rule.least_q > rule.greatest_q {
-        return Err(BuildError::NoRates { step: rule.step, least_q: rule.least_q, greatest_q: rule.greatest_q });
+        return Err(BuildError::NoRates {
+            step: rule.step,
+            least_q: rule.least_q,
+            greatest_q: rule.greatest_q,
+        });
     }
     for (i, cell) in cells.iter().enumerate() {
-        let written = if let Rate::Written(amount) = cell.rate { amount } else { 0.0 };
-        for (what, value) in [("area", cell.area), ("exact rate", cell.n_exact), ("stated rate", written), ("index", cell.index.unwrap_or(0.0))] {
+        let written = if let Rate::Written(amount) = cell.rate {
+            amount
+        } else {
+            0.0
+        };
+        for (what, value) in [
+            ("area", cell.area),
+            ("exact rate", cell.n_exact),
+            ("stated rate", written),
+            ("index", cell.index.unwrap_or(0.0)),
+        ] {
             if !value.is_finite() || (what == "area" && value <= 0.0) {
-                return Err(BuildError::BadNumber { cell: i, what, value });
+                return Err(BuildError::BadNumber {
+                    cell: i,
+                    what,
+                    value,
+                });
             }
         }
     }
@@ -333,7 +387,11 @@ fn leaders(cells: &[ZoneCell]) -> Vec<u32> {
             leader[cell] = if in_ring { Some(cell as u32) } else { end };
         }
     }
-    leader.into_iter().zip(0..).map(|(leader, own)| leader.unwrap_or(own)).collect()
+    leader
+        .into_iter()
+        .zip(0..)
+        .map(|(leader, own)| leader.unwrap_or(own))
+        .collect()
 }
 
 /// Whether two neighbouring cells are one patch.
@@ -347,17 +405,28 @@ fn alike(a: &ZoneCell, b: &ZoneCell, by: GroupBy) -> bool {
     }
 }
 
-fn patches_of(cells: &[ZoneCell], leader: &[u32], patch_of: &[u32], count: usize, by: GroupBy, rule: &ZoneRule) -> Vec<Patch> {
+fn patches_of(
+    cells: &[ZoneCell],
+    leader: &[u32],
+    patch_of: &[u32],
+    count: usize,
+    by: GroupBy,
+    rule: &ZoneRule,
+) -> Vec<Patch> {
     let mut patches: Vec<Option<Patch>> = vec![None; count];
     for (i, cell) in cells.iter().enumerate() {
         let led = &cells[leader[i] as usize];
-        let patch = patches[patch_of[i] as usize].get_or_insert_with(|| Patch::new(i as u32, led.kind, led.rate, by == GroupBy::Rate));
+        let patch = patches[patch_of[i] as usize]
+            .get_or_insert_with(|| Patch::new(i as u32, led.kind, led.rate, by == GroupBy::Rate));
         patch.add(cell.area, led.n_exact);
     }
     let mut patches: Vec<Patch> = patches.into_iter().flatten().collect();
     for patch in &mut patches {
         // A class has no rate of its own yet: the mean's.
-        if by == GroupBy::Class && patch.kind == Kind::Canopy && matches!(patch.rate, Rate::Steps(_)) {
+        if by == GroupBy::Class
+            && patch.kind == Kind::Canopy
+            && matches!(patch.rate, Rate::Steps(_))
+        {
             patch.rate = Rate::Steps(rule.steps_of(patch.mean()));
         }
     }
@@ -373,10 +442,18 @@ fn borders_between(borders: &[Border], patch_of: &[u32]) -> Vec<(u32, u32, f64)>
             *sums.entry((a.min(b), a.max(b))).or_default() += border.length;
         }
     }
-    sums.into_iter().map(|((a, b), length)| (a, b, length)).collect()
+    sums.into_iter()
+        .map(|((a, b), length)| (a, b, length))
+        .collect()
 }
 
-fn summed(cells: &[ZoneCell], leader: &[u32], zone_of: &[u32], rates: &[(Kind, Rate)], rule: &ZoneRule) -> Vec<Zone> {
+fn summed(
+    cells: &[ZoneCell],
+    leader: &[u32],
+    zone_of: &[u32],
+    rates: &[(Kind, Rate)],
+    rule: &ZoneRule,
+) -> Vec<Zone> {
     struct Sums {
         area: f64,
         mass: f64,
@@ -385,7 +462,17 @@ fn summed(cells: &[ZoneCell], leader: &[u32], zone_of: &[u32], rates: &[(Kind, R
         cells: u32,
         first: u32,
     }
-    let mut sums: Vec<Sums> = rates.iter().map(|_| Sums { area: 0.0, mass: 0.0, index_area: 0.0, index: 0.0, cells: 0, first: u32::MAX }).collect();
+    let mut sums: Vec<Sums> = rates
+        .iter()
+        .map(|_| Sums {
+            area: 0.0,
+            mass: 0.0,
+            index_area: 0.0,
+            index: 0.0,
+            cells: 0,
+            first: u32::MAX,
+        })
+        .collect();
     for (i, (cell, &zone)) in cells.iter().zip(zone_of).enumerate() {
         let led = &cells[leader[i] as usize];
         let sum = &mut sums[zone as usize];
@@ -418,7 +505,9 @@ struct Merged {
 
 impl Merged {
     fn new(count: usize) -> Self {
-        Self { up: (0..count as u32).collect() }
+        Self {
+            up: (0..count as u32).collect(),
+        }
     }
     /// The set's least member.
     fn of(&mut self, mut at: u32) -> u32 {
@@ -456,21 +545,50 @@ mod tests {
     use approx::assert_relative_eq;
     use proptest::prelude::*;
 
-    const RULE: ZoneRule = ZoneRule { step: 10.0, least_q: 0, greatest_q: 20, min_area: 0.0, keep_total: false, tolerance: 0.0 };
+    const RULE: ZoneRule = ZoneRule {
+        step: 10.0,
+        least_q: 0,
+        greatest_q: 20,
+        min_area: 0.0,
+        keep_total: false,
+        tolerance: 0.0,
+    };
 
     fn canopy(n_exact: f64) -> ZoneCell {
-        ZoneCell { area: 100.0, kind: Kind::Canopy, n_exact, rate: Rate::Steps(RULE.steps_of(n_exact)), index: Some(0.5), class: None, follows: None }
+        ZoneCell {
+            area: 100.0,
+            kind: Kind::Canopy,
+            n_exact,
+            rate: Rate::Steps(RULE.steps_of(n_exact)),
+            index: Some(0.5),
+            class: None,
+            follows: None,
+        }
     }
     fn unseen(n: f64) -> ZoneCell {
-        ZoneCell { kind: Kind::Unseen, index: None, ..canopy(n) }
+        ZoneCell {
+            kind: Kind::Unseen,
+            index: None,
+            ..canopy(n)
+        }
     }
     fn bare() -> ZoneCell {
-        ZoneCell { kind: Kind::Bare, rate: Rate::Written(0.0), n_exact: 0.0, index: None, ..canopy(0.0) }
+        ZoneCell {
+            kind: Kind::Bare,
+            rate: Rate::Written(0.0),
+            n_exact: 0.0,
+            index: None,
+            ..canopy(0.0)
+        }
     }
 
     /// Borders of 10 m between the cells of a grid that is `columns` wide.
     fn grid(count: usize, columns: usize) -> Vec<Border> {
-        let pair = |a: usize, b: usize| Border { a: a as u32, b: b as u32, length: 10.0 };
+        let pair = |a: usize, b: usize| Border {
+            a: a as u32,
+            b: b as u32,
+            length: 10.0,
+        };
         (0..count)
             .flat_map(|i| {
                 let right = ((i + 1) % columns != 0 && i + 1 < count).then(|| pair(i, i + 1));
@@ -491,12 +609,22 @@ mod tests {
         let zoning = row(&[38.0, 42.0, 61.0, 44.0].map(canopy), &RULE);
         assert_eq!(zoning.zone_of, [1, 1, 2, 3]);
         assert_eq!(rates(&zoning), [40.0, 60.0, 40.0]);
-        assert_eq!((zoning.zones[0].mean_n_exact, zoning.zones[0].area, zoning.zones[0].cells), (40.0, 200.0, 2));
+        assert_eq!(
+            (
+                zoning.zones[0].mean_n_exact,
+                zoning.zones[0].area,
+                zoning.zones[0].cells
+            ),
+            (40.0, 200.0, 2)
+        );
     }
 
     #[test]
     fn bare_and_unseen_keep_apart_from_canopy_of_their_rate() {
-        let zoning = row(&[canopy(0.0), bare(), bare(), unseen(0.0), unseen(0.0)], &RULE);
+        let zoning = row(
+            &[canopy(0.0), bare(), bare(), unseen(0.0), unseen(0.0)],
+            &RULE,
+        );
         assert_eq!(zoning.zone_of, [1, 2, 2, 3, 3]);
         assert_eq!(zoning.zones[1].index, None);
     }
@@ -504,15 +632,29 @@ mod tests {
     #[test]
     fn the_union_takes_the_mean_and_its_own_rate() {
         // 60 joins 44 | 44: (60 + 44 + 44)/3 = 49.3, five steps, not the large neighbour's four.
-        let zoning = row(&[60.0, 44.0, 44.0].map(canopy), &ZoneRule { min_area: 150.0, ..RULE });
-        assert_eq!((zoning.zone_of.clone(), rates(&zoning)), (vec![1, 1, 1], vec![50.0]));
+        let zoning = row(
+            &[60.0, 44.0, 44.0].map(canopy),
+            &ZoneRule {
+                min_area: 150.0,
+                ..RULE
+            },
+        );
+        assert_eq!(
+            (zoning.zone_of.clone(), rates(&zoning)),
+            (vec![1, 1, 1], vec![50.0])
+        );
     }
 
     #[test]
     fn equal_borders_go_by_mean_then_rate_then_place() {
-        let rule = ZoneRule { min_area: 150.0, ..RULE };
+        let rule = ZoneRule {
+            min_area: 150.0,
+            ..RULE
+        };
         let pair = |n: f64| [canopy(n), canopy(n)];
-        let line = |a: f64, b: f64, c: f64| row(&[&pair(a)[..], &[canopy(b)], &pair(c)[..]].concat(), &rule).zone_of;
+        let line = |a: f64, b: f64, c: f64| {
+            row(&[&pair(a)[..], &[canopy(b)], &pair(c)[..]].concat(), &rule).zone_of
+        };
         assert_eq!(line(10.0, 40.0, 60.0), [1, 1, 2, 2, 2]);
         assert_eq!(line(60.0, 40.0, 20.0), [1, 1, 2, 2, 2]);
         assert_eq!(line(20.0, 40.0, 60.0), [1, 1, 1, 2, 2]);
@@ -522,7 +664,19 @@ mod tests {
     fn the_longest_border_goes_before_the_nearest_mean() {
         let cells = [20.0, 20.0, 40.0, 90.0, 90.0].map(canopy);
         let mut borders = grid(5, 5);
-        let joined = |borders: &[Border]| build(&cells, borders, GroupBy::Rate, &ZoneRule { min_area: 150.0, ..RULE }).unwrap().zone_of;
+        let joined = |borders: &[Border]| {
+            build(
+                &cells,
+                borders,
+                GroupBy::Rate,
+                &ZoneRule {
+                    min_area: 150.0,
+                    ..RULE
+                },
+            )
+            .unwrap()
+            .zone_of
+        };
         assert_eq!(joined(&borders), [1, 1, 1, 2, 2]);
         borders[2].length += 1e-7;
         assert_eq!(joined(&borders), [1, 1, 1, 2, 2]);
@@ -533,66 +687,155 @@ mod tests {
     #[test]
     fn the_smallest_goes_first_and_ties_go_by_first_cell() {
         // All of 100 m²: the first cell joins its only neighbour; the third then has a neighbour pair and stays too small until its own turn.
-        let zoning = row(&[10.0, 30.0, 50.0].map(canopy), &ZoneRule { min_area: 150.0, ..RULE });
-        assert_eq!((zoning.zone_of.clone(), rates(&zoning)), (vec![1, 1, 1], vec![30.0]));
+        let zoning = row(
+            &[10.0, 30.0, 50.0].map(canopy),
+            &ZoneRule {
+                min_area: 150.0,
+                ..RULE
+            },
+        );
+        assert_eq!(
+            (zoning.zone_of.clone(), rates(&zoning)),
+            (vec![1, 1, 1], vec![30.0])
+        );
         let mut cells = [10.0, 30.0, 50.0, 70.0].map(canopy);
         cells[2].area = 90.0;
         // The 90 m² cell goes first, to the nearer mean (equal: the lower rate): 30 and 50; then 10 joins them, and 70.
-        let zoning = row(&cells, &ZoneRule { min_area: 95.0, ..RULE });
+        let zoning = row(
+            &cells,
+            &ZoneRule {
+                min_area: 95.0,
+                ..RULE
+            },
+        );
         assert_eq!(zoning.zone_of, [1, 2, 2, 3]);
     }
 
     #[test]
     fn a_union_joins_neighbours_of_its_new_rate() {
         // 0 | 0 and 60 become 20; so is the next patch, which is large enough by itself.
-        let zoning = row(&[0.0, 0.0, 60.0, 20.0, 20.0].map(canopy), &ZoneRule { min_area: 150.0, ..RULE });
+        let zoning = row(
+            &[0.0, 0.0, 60.0, 20.0, 20.0].map(canopy),
+            &ZoneRule {
+                min_area: 150.0,
+                ..RULE
+            },
+        );
         assert_eq!(zoning.zone_of, [1, 1, 2, 2, 2]);
-        let zoning = row(&[30.0, 30.0, 50.0, 40.0, 40.0].map(canopy), &ZoneRule { min_area: 250.0, ..RULE });
-        assert_eq!((zoning.zone_of.clone(), rates(&zoning)), (vec![1; 5], vec![40.0]));
+        let zoning = row(
+            &[30.0, 30.0, 50.0, 40.0, 40.0].map(canopy),
+            &ZoneRule {
+                min_area: 250.0,
+                ..RULE
+            },
+        );
+        assert_eq!(
+            (zoning.zone_of.clone(), rates(&zoning)),
+            (vec![1; 5], vec![40.0])
+        );
     }
 
     #[test]
     fn bare_never_joins_and_unseen_only_when_too_small() {
-        let rule = ZoneRule { min_area: 150.0, ..RULE };
-        assert_eq!(row(&[canopy(40.0), bare(), canopy(60.0)], &rule).zone_of, [1, 2, 3]);
+        let rule = ZoneRule {
+            min_area: 150.0,
+            ..RULE
+        };
+        assert_eq!(
+            row(&[canopy(40.0), bare(), canopy(60.0)], &rule).zone_of,
+            [1, 2, 3]
+        );
         let zoning = row(&[unseen(30.0), canopy(60.0), canopy(60.0)], &rule);
-        assert_eq!((zoning.zone_of.clone(), rates(&zoning), zoning.zones[0].kind), (vec![1; 3], vec![50.0], Kind::Canopy));
+        assert_eq!(
+            (zoning.zone_of.clone(), rates(&zoning), zoning.zones[0].kind),
+            (vec![1; 3], vec![50.0], Kind::Canopy)
+        );
         // Large enough by itself: the small canopy beside it finds nobody to join.
-        assert_eq!(row(&[unseen(30.0), unseen(30.0), canopy(60.0)], &rule).zone_of, [1, 1, 2]);
+        assert_eq!(
+            row(&[unseen(30.0), unseen(30.0), canopy(60.0)], &rule).zone_of,
+            [1, 1, 2]
+        );
         // Canopy that is too small does take up unseen ground that is too small.
-        assert_eq!(row(&[unseen(30.0), canopy(60.0)], &rule).zones[0].kind, Kind::Canopy);
+        assert_eq!(
+            row(&[unseen(30.0), canopy(60.0)], &rule).zones[0].kind,
+            Kind::Canopy
+        );
     }
 
     #[test]
     fn a_stated_amount_is_taken_as_written() {
-        let stated = ZoneCell { rate: Rate::Written(33.3), n_exact: 33.3, ..canopy(0.0) };
-        let zoning = row(&[stated.clone(), stated.clone(), canopy(40.0)], &ZoneRule { keep_total: true, ..RULE });
-        assert_eq!((zoning.zone_of.clone(), rates(&zoning)), (vec![1, 1, 2], vec![33.3, 40.0]));
+        let stated = ZoneCell {
+            rate: Rate::Written(33.3),
+            n_exact: 33.3,
+            ..canopy(0.0)
+        };
+        let zoning = row(
+            &[stated.clone(), stated.clone(), canopy(40.0)],
+            &ZoneRule {
+                keep_total: true,
+                ..RULE
+            },
+        );
+        assert_eq!(
+            (zoning.zone_of.clone(), rates(&zoning)),
+            (vec![1, 1, 2], vec![33.3, 40.0])
+        );
         let cells = [stated, canopy(46.0), canopy(46.0)];
-        let zoning = row(&cells, &ZoneRule { min_area: 150.0, ..RULE });
+        let zoning = row(
+            &cells,
+            &ZoneRule {
+                min_area: 150.0,
+                ..RULE
+            },
+        );
         assert_eq!(rates(&zoning), [40.0]);
         let classes = build(&cells, &grid(3, 3), GroupBy::Class, &RULE).unwrap();
-        assert_eq!((classes.zone_of.clone(), rates(&classes)), (vec![1, 2, 2], vec![33.3, 50.0]));
+        assert_eq!(
+            (classes.zone_of.clone(), rates(&classes)),
+            (vec![1, 2, 2], vec![33.3, 50.0])
+        );
     }
 
     #[test]
     fn a_sliver_belongs_to_the_zone_of_the_cell_it_follows() {
-        let sliver = |follows| ZoneCell { area: 0.5, follows: Some(follows), n_exact: 999.0, index: None, ..canopy(90.0) };
+        let sliver = |follows| ZoneCell {
+            area: 0.5,
+            follows: Some(follows),
+            n_exact: 999.0,
+            index: None,
+            ..canopy(90.0)
+        };
         let zoning = row(&[sliver(1), sliver(2), canopy(44.0), canopy(70.0)], &RULE);
         assert_eq!(zoning.zone_of, [1, 1, 1, 2]);
-        assert_eq!((zoning.zones[0].area, zoning.zones[0].n, zoning.zones[0].cells), (101.0, 40.0, 3));
+        assert_eq!(
+            (
+                zoning.zones[0].area,
+                zoning.zones[0].n,
+                zoning.zones[0].cells
+            ),
+            (101.0, 40.0, 3)
+        );
         assert_relative_eq!(zoning.zones[0].mean_n_exact, 44.0, max_relative = 1e-12);
         // Slivers that only follow each other, and one that follows them, stand for themselves.
         let ring = row(&[sliver(1), sliver(0), sliver(1)], &RULE);
-        assert_eq!((ring.zone_of.clone(), ring.zones[0].mean_n_exact), (vec![1, 1, 1], 999.0));
+        assert_eq!(
+            (ring.zone_of.clone(), ring.zones[0].mean_n_exact),
+            (vec![1, 1, 1], 999.0)
+        );
     }
 
     #[test]
     fn classes_are_patches_with_the_mean_of_their_rates() {
-        let cell = |n: f64, class: usize| ZoneCell { class: Some(class), ..canopy(n) };
+        let cell = |n: f64, class: usize| ZoneCell {
+            class: Some(class),
+            ..canopy(n)
+        };
         let cells = [cell(20.0, 0), cell(60.0, 0), cell(42.0, 1), cell(44.0, 1)];
         let zoning = build(&cells, &grid(4, 4), GroupBy::Class, &RULE).unwrap();
-        assert_eq!((zoning.zone_of.clone(), rates(&zoning)), (vec![1, 1, 2, 2], vec![40.0, 40.0]));
+        assert_eq!(
+            (zoning.zone_of.clone(), rates(&zoning)),
+            (vec![1, 1, 2, 2], vec![40.0, 40.0])
+        );
     }
 
     #[test]
@@ -600,31 +843,92 @@ mod tests {
         let cells: Vec<ZoneCell> = [14.0, 24.0, 34.0, 44.0].map(canopy).to_vec();
         let plain = row(&cells, &RULE);
         assert_eq!(rates(&plain), [10.0, 20.0, 30.0, 40.0]);
-        let kept = build(&cells, &grid(4, 4), GroupBy::Rate, &ZoneRule { keep_total: true, ..RULE }).unwrap();
+        let kept = build(
+            &cells,
+            &grid(4, 4),
+            GroupBy::Rate,
+            &ZoneRule {
+                keep_total: true,
+                ..RULE
+            },
+        )
+        .unwrap();
         // Exact 116, rounded 100: one turn makes 110 (6 off), a second 120 (4 off), a third would be 14 off. Equally near ties go by first cell. Then the second and
         // third cell have one rate and are one zone.
-        assert_eq!((kept.zone_of.clone(), rates(&kept)), (vec![1, 2, 2, 3], vec![20.0, 30.0, 40.0]));
+        assert_eq!(
+            (kept.zone_of.clone(), rates(&kept)),
+            (vec![1, 2, 2, 3], vec![20.0, 30.0, 40.0])
+        );
     }
 
     #[test]
     fn the_total_never_leaves_the_range() {
-        let rule = ZoneRule { keep_total: true, least_q: 1, greatest_q: 4, ..RULE };
+        let rule = ZoneRule {
+            keep_total: true,
+            least_q: 1,
+            greatest_q: 4,
+            ..RULE
+        };
         // Held to 40 though the mean is 44: another step up is out of range.
-        let zoning = row(&[canopy(44.0), canopy(12.0)].map(|cell| ZoneCell { rate: Rate::Steps(rule.steps_of(cell.n_exact)), ..cell }), &rule);
+        let zoning = row(
+            &[canopy(44.0), canopy(12.0)].map(|cell| ZoneCell {
+                rate: Rate::Steps(rule.steps_of(cell.n_exact)),
+                ..cell
+            }),
+            &rule,
+        );
         assert_eq!(rates(&zoning), [40.0, 20.0]);
         // A mean that is a multiple of the step stays, though turning it would make up for the 4 short.
-        let even = ZoneCell { area: 40.0, ..canopy(20.0) };
-        assert_eq!(rates(&row(&[ZoneCell { rate: Rate::Steps(4), ..canopy(44.0) }, even], &rule)), [40.0, 20.0]);
+        let even = ZoneCell {
+            area: 40.0,
+            ..canopy(20.0)
+        };
+        assert_eq!(
+            rates(&row(
+                &[
+                    ZoneCell {
+                        rate: Rate::Steps(4),
+                        ..canopy(44.0)
+                    },
+                    even
+                ],
+                &rule
+            )),
+            [40.0, 20.0]
+        );
     }
 
     #[test]
     fn the_headland_keeps_its_rate_whatever_lies_beside_it() {
-        let headland = ZoneCell { kind: Kind::Headland, rate: Rate::Steps(3), n_exact: 30.0, ..canopy(60.0) };
-        let rule = ZoneRule { min_area: 350.0, keep_total: true, tolerance: 50.0, ..RULE };
+        let headland = ZoneCell {
+            kind: Kind::Headland,
+            rate: Rate::Steps(3),
+            n_exact: 30.0,
+            ..canopy(60.0)
+        };
+        let rule = ZoneRule {
+            min_area: 350.0,
+            keep_total: true,
+            tolerance: 50.0,
+            ..RULE
+        };
         // Two cells of headland, one of crop, three of crop: all of them small or near in rate, but only the crop joins.
-        let zoning = row(&[headland.clone(), headland, canopy(34.0), canopy(48.0), canopy(48.0), canopy(48.0)], &rule);
+        let zoning = row(
+            &[
+                headland.clone(),
+                headland,
+                canopy(34.0),
+                canopy(48.0),
+                canopy(48.0),
+                canopy(48.0),
+            ],
+            &rule,
+        );
         assert_eq!(zoning.zone_of, [1, 1, 2, 2, 2, 2]);
-        assert_eq!((zoning.zones[0].n, zoning.zones[0].kind), (30.0, Kind::Headland));
+        assert_eq!(
+            (zoning.zones[0].n, zoning.zones[0].kind),
+            (30.0, Kind::Headland)
+        );
         assert_eq!(zoning.zones[0].index, Some(0.5));
     }
 
@@ -634,35 +938,111 @@ mod tests {
         let cells = [10.0, 30.0, 50.0, 100.0].map(canopy);
         // 10 and 30 make 20; with 50 they would make 30, 20 off the first: too far for 10, not for 20.
         let near = row(&cells, &rule(10.0));
-        assert_eq!((near.zone_of.clone(), near.joined_alike, rates(&near)), (vec![1, 1, 2, 3], 1, vec![20.0, 50.0, 100.0]));
+        assert_eq!(
+            (near.zone_of.clone(), near.joined_alike, rates(&near)),
+            (vec![1, 1, 2, 3], 1, vec![20.0, 50.0, 100.0])
+        );
         assert_eq!(row(&cells, &rule(20.0)).zone_of, [1, 1, 1, 2]);
         assert_eq!(row(&cells, &rule(9.9)).zone_of, [1, 2, 3, 4]);
         assert_eq!(row(&cells, &rule(0.0)).joined_alike, 0);
         // Bare and unseen ground, and stated amounts, join nothing.
-        let stated = ZoneCell { rate: Rate::Written(11.0), n_exact: 11.0, ..canopy(10.0) };
-        assert_eq!(row(&[canopy(10.0), stated, canopy(10.0), unseen(10.0), bare()], &rule(100.0)).zone_of, [1, 2, 3, 4, 5]);
+        let stated = ZoneCell {
+            rate: Rate::Written(11.0),
+            n_exact: 11.0,
+            ..canopy(10.0)
+        };
+        assert_eq!(
+            row(
+                &[canopy(10.0), stated, canopy(10.0), unseen(10.0), bare()],
+                &rule(100.0)
+            )
+            .zone_of,
+            [1, 2, 3, 4, 5]
+        );
     }
 
     #[test]
     fn less_tolerance_is_used_where_the_total_would_be_lost() {
         // 20 and 26 alone get 20 and 30, 4 more than 46; as one, 23, they would get 20 each, 6 less. Half the tolerance leaves them alone.
-        let zoning = row(&[canopy(20.0), canopy(26.0)], &ZoneRule { tolerance: 3.0, ..RULE });
-        assert_eq!((zoning.tolerance, zoning.joined_alike, rates(&zoning)), (1.5, 0, vec![20.0, 30.0]));
+        let zoning = row(
+            &[canopy(20.0), canopy(26.0)],
+            &ZoneRule {
+                tolerance: 3.0,
+                ..RULE
+            },
+        );
+        assert_eq!(
+            (zoning.tolerance, zoning.joined_alike, rates(&zoning)),
+            (1.5, 0, vec![20.0, 30.0])
+        );
         // 20 beside 40 makes 30, a multiple of the step: all is kept.
-        let zoning = row(&[canopy(20.0), canopy(40.0)], &ZoneRule { tolerance: 10.0, ..RULE });
-        assert_eq!((zoning.tolerance, zoning.joined_alike, rates(&zoning)), (10.0, 1, vec![30.0]));
+        let zoning = row(
+            &[canopy(20.0), canopy(40.0)],
+            &ZoneRule {
+                tolerance: 10.0,
+                ..RULE
+            },
+        );
+        assert_eq!(
+            (zoning.tolerance, zoning.joined_alike, rates(&zoning)),
+            (10.0, 1, vec![30.0])
+        );
     }
 
     #[test]
     fn impossible_numbers_are_refused() {
-        let refused = |cells: &[ZoneCell], rule: &ZoneRule| build(cells, &[], GroupBy::Rate, rule).unwrap_err();
+        let refused = |cells: &[ZoneCell], rule: &ZoneRule| {
+            build(cells, &[], GroupBy::Rate, rule).unwrap_err()
+        };
         assert!(matches!(
-            refused(&[canopy(1.0), ZoneCell { n_exact: f64::NAN, ..canopy(0.0) }], &RULE),
-            BuildError::BadNumber { cell: 1, what: "exact rate", .. }
+            refused(
+                &[
+                    canopy(1.0),
+                    ZoneCell {
+                        n_exact: f64::NAN,
+                        ..canopy(0.0)
+                    }
+                ],
+                &RULE
+            ),
+            BuildError::BadNumber {
+                cell: 1,
+                what: "exact rate",
+                ..
+            }
         ));
-        assert!(refused(&[ZoneCell { area: 0.0, ..canopy(0.0) }], &RULE).to_string().ends_with("above 0"));
-        assert_eq!(refused(&[ZoneCell { follows: Some(7), ..canopy(0.0) }], &RULE), BuildError::StrayCell { cell: 7, cells: 1 });
-        assert!(matches!(refused(&[], &ZoneRule { least_q: 3, greatest_q: 2, ..RULE }), BuildError::NoRates { .. }));
+        assert!(
+            refused(
+                &[ZoneCell {
+                    area: 0.0,
+                    ..canopy(0.0)
+                }],
+                &RULE
+            )
+            .to_string()
+            .ends_with("above 0")
+        );
+        assert_eq!(
+            refused(
+                &[ZoneCell {
+                    follows: Some(7),
+                    ..canopy(0.0)
+                }],
+                &RULE
+            ),
+            BuildError::StrayCell { cell: 7, cells: 1 }
+        );
+        assert!(matches!(
+            refused(
+                &[],
+                &ZoneRule {
+                    least_q: 3,
+                    greatest_q: 2,
+                    ..RULE
+                }
+            ),
+            BuildError::NoRates { .. }
+        ));
     }
 
     prop_compose! {

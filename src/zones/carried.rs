@@ -3,14 +3,10 @@
 //! Readers fill it, [`crate::zones::faults`] judges it, writers turn it into another format. Nothing here is mended: rings stand as they were written, a rate
 //! that is missing or no number stays so, and what a reader stumbled over is kept as a fault.
 
-use geo::Coord;
-use geo::LineString;
-use geo::MultiPolygon;
-use geo::Polygon;
+use geo::{Coord, LineString, MultiPolygon, Polygon};
 
 use crate::space::crs::Crs;
-use crate::units::Product;
-use crate::units::RateUnit;
+use crate::units::{Product, RateUnit};
 use crate::zones::faults::fault::Fault;
 
 /// What kind of file a map came from. Rules differ: ring direction, names of columns, what an old terminal takes.
@@ -122,7 +118,11 @@ pub struct Meaning {
 impl Meaning {
     /// Nobody says anything.
     pub const fn unknown() -> Self {
-        Self { quantity: Quantity::Unknown, unit: None, said_by: String::new() }
+        Self {
+            quantity: Quantity::Unknown,
+            unit: None,
+            said_by: String::new(),
+        }
     }
 
     /// Unit as people write it, with its substance: `kg N/ha`, `L/ha`; `(unit not stated)`.
@@ -178,20 +178,35 @@ pub struct Place {
 impl Place {
     /// The file as a whole.
     pub const fn whole() -> Self {
-        Self { what: "", number: 0, name: None }
+        Self {
+            what: "",
+            number: 0,
+            name: None,
+        }
     }
     /// One of many, counted from 1.
     pub const fn at(what: &'static str, number: u64) -> Self {
-        Self { what, number, name: None }
+        Self {
+            what,
+            number,
+            name: None,
+        }
     }
     /// A named element.
     pub fn named(name: impl Into<String>) -> Self {
-        Self { what: "", number: 0, name: Some(name.into()) }
+        Self {
+            what: "",
+            number: 0,
+            name: Some(name.into()),
+        }
     }
     /// With what the file calls it.
     #[must_use]
     pub fn with_name(self, name: impl Into<String>) -> Self {
-        Self { name: Some(name.into()), ..self }
+        Self {
+            name: Some(name.into()),
+            ..self
+        }
     }
 }
 
@@ -227,9 +242,15 @@ pub struct Ring {
 impl Ring {
     /// Twice the signed area: above 0 when counter-clockwise. Relative to the first point, so that large coordinates cost no digits.
     pub fn doubled_area(&self) -> f64 {
-        let Some(first) = self.points.first() else { return 0.0 };
+        let Some(first) = self.points.first() else {
+            return 0.0;
+        };
         let at = |c: &Coord<f64>| (c.x - first.x, c.y - first.y);
-        self.points.windows(2).map(|pair| (at(&pair[0]), at(&pair[1]))).map(|(a, b)| a.0 * b.1 - b.0 * a.1).sum()
+        self.points
+            .windows(2)
+            .map(|pair| (at(&pair[0]), at(&pair[1])))
+            .map(|(a, b)| a.0 * b.1 - b.0 * a.1)
+            .sum()
     }
     /// Whether its last point repeats the first.
     pub fn is_closed(&self) -> bool {
@@ -255,7 +276,10 @@ impl Part {
     pub fn polygon(&self) -> Option<Polygon<f64>> {
         let mut rings = self.rings.iter().filter(|ring| ring.points.len() >= 3);
         let exterior = rings.next()?;
-        Some(Polygon::new(exterior.closed(), rings.map(Ring::closed).collect()))
+        Some(Polygon::new(
+            exterior.closed(),
+            rings.map(Ring::closed).collect(),
+        ))
     }
 }
 
@@ -329,17 +353,36 @@ pub struct RateLattice {
 impl RateLattice {
     /// The rate of a cell: column from the west, row from the south.
     pub fn rate(&self, col: usize, row: usize) -> Option<f64> {
-        if col >= self.cols { None } else { self.rates.get(row.checked_mul(self.cols)?.checked_add(col)?).copied().flatten() }
+        if col >= self.cols {
+            None
+        } else {
+            self.rates
+                .get(row.checked_mul(self.cols)?.checked_add(col)?)
+                .copied()
+                .flatten()
+        }
     }
     /// South-west and north-east corner of a cell.
     pub fn cell(&self, col: usize, row: usize) -> (Coord<f64>, Coord<f64>) {
         let x = |k: usize| self.west + k as f64 * self.cell_x;
         let y = |k: usize| self.south + k as f64 * self.cell_y;
-        (Coord { x: x(col), y: y(row) }, Coord { x: x(col + 1), y: y(row + 1) })
+        (
+            Coord {
+                x: x(col),
+                y: y(row),
+            },
+            Coord {
+                x: x(col + 1),
+                y: y(row + 1),
+            },
+        )
     }
     /// Centre of a cell.
     pub fn centre(&self, col: usize, row: usize) -> Coord<f64> {
-        Coord { x: self.west + (col as f64 + 0.5) * self.cell_x, y: self.south + (row as f64 + 0.5) * self.cell_y }
+        Coord {
+            x: self.west + (col as f64 + 0.5) * self.cell_x,
+            y: self.south + (row as f64 + 0.5) * self.cell_y,
+        }
     }
     /// The cell's rectangle, counter-clockwise.
     pub fn cell_polygon(&self, col: usize, row: usize) -> Polygon<f64> {
@@ -424,11 +467,29 @@ impl CarriedMap {
 
     /// Least and greatest corner of all points of patches and lattice; `None` when there is none.
     pub fn bounds(&self) -> Option<(Coord<f64>, Coord<f64>)> {
-        let lattice = self.lattice.iter().filter(|l| l.cols > 0 && l.rows > 0).flat_map(|l| [l.cell(0, 0).0, l.cell(l.cols - 1, l.rows - 1).1]);
-        let points = self.patches.iter().flat_map(|patch| &patch.parts).flat_map(|part| &part.rings).flat_map(|ring| ring.points.iter().copied());
+        let lattice = self
+            .lattice
+            .iter()
+            .filter(|l| l.cols > 0 && l.rows > 0)
+            .flat_map(|l| [l.cell(0, 0).0, l.cell(l.cols - 1, l.rows - 1).1]);
+        let points = self
+            .patches
+            .iter()
+            .flat_map(|patch| &patch.parts)
+            .flat_map(|part| &part.rings)
+            .flat_map(|ring| ring.points.iter().copied());
         points.chain(lattice).fold(None, |bounds, c| {
             let (low, high) = bounds.unwrap_or((c, c));
-            Some((Coord { x: low.x.min(c.x), y: low.y.min(c.y) }, Coord { x: high.x.max(c.x), y: high.y.max(c.y) }))
+            Some((
+                Coord {
+                    x: low.x.min(c.x),
+                    y: low.y.min(c.y),
+                },
+                Coord {
+                    x: high.x.max(c.x),
+                    y: high.y.max(c.y),
+                },
+            ))
         })
     }
 }
@@ -450,22 +511,53 @@ mod tests {
             codes: None,
             north_first_in_file: false,
         };
-        assert_eq!((lattice.rate(1, 0), lattice.rate(0, 1), lattice.rate(1, 1), lattice.rate(2, 0)), (Some(2.0), Some(3.0), None, None));
-        assert_eq!(lattice.cell(1, 1), (Coord { x: 12.0, y: 53.0 }, Coord { x: 14.0, y: 56.0 }));
+        assert_eq!(
+            (
+                lattice.rate(1, 0),
+                lattice.rate(0, 1),
+                lattice.rate(1, 1),
+                lattice.rate(2, 0)
+            ),
+            (Some(2.0), Some(3.0), None, None)
+        );
+        assert_eq!(
+            lattice.cell(1, 1),
+            (Coord { x: 12.0, y: 53.0 }, Coord { x: 14.0, y: 56.0 })
+        );
         let mut map = CarriedMap::empty("x", MapKind::Raster);
         assert_eq!(map.bounds(), None);
         map.lattice = Some(lattice);
-        assert_eq!(map.bounds(), Some((Coord { x: 10.0, y: 50.0 }, Coord { x: 14.0, y: 56.0 })));
+        assert_eq!(
+            map.bounds(),
+            Some((Coord { x: 10.0, y: 50.0 }, Coord { x: 14.0, y: 56.0 }))
+        );
     }
 
     #[test]
     fn rings_stand_as_written() {
         let square = [(0.0, 0.0), (0.0, 1.0), (1.0, 1.0), (1.0, 0.0)].map(|(x, y)| Coord { x, y });
-        let open = Ring { role: RingRole::Outer, points: square.to_vec() };
+        let open = Ring {
+            role: RingRole::Outer,
+            points: square.to_vec(),
+        };
         assert!(!open.is_closed() && open.closed().0.len() == 5);
-        let closed = Ring { role: RingRole::Outer, points: open.closed().0 };
-        assert!(closed.is_closed() && closed.doubled_area() == -2.0, "clockwise");
-        assert_eq!(Part { rings: vec![open] }.polygon().unwrap().exterior().0.len(), 5);
+        let closed = Ring {
+            role: RingRole::Outer,
+            points: open.closed().0,
+        };
+        assert!(
+            closed.is_closed() && closed.doubled_area() == -2.0,
+            "clockwise"
+        );
+        assert_eq!(
+            Part { rings: vec![open] }
+                .polygon()
+                .unwrap()
+                .exterior()
+                .0
+                .len(),
+            5
+        );
         assert_eq!(Part::default().polygon(), None);
     }
 
@@ -473,7 +565,10 @@ mod tests {
     fn places_read_well() {
         assert_eq!(Place::whole().to_string(), "the file");
         assert_eq!(Place::at("record", 3).to_string(), "record 3");
-        assert_eq!(Place::at("feature", 3).with_name("North").to_string(), "feature 3 (North)");
+        assert_eq!(
+            Place::at("feature", 3).with_name("North").to_string(),
+            "feature 3 (North)"
+        );
         assert_eq!(Place::named("TSK1").to_string(), "TSK1");
     }
 }

@@ -13,7 +13,9 @@ pub enum ClassifyError {
     #[error("no classes asked for; at least 1 is needed")]
     NoClasses,
     /// More classes than different values.
-    #[error("{classes} classes asked for, but there are only {distinct} different values; ask for {distinct} or fewer")]
+    #[error(
+        "{classes} classes asked for, but there are only {distinct} different values; ask for {distinct} or fewer"
+    )]
     TooFewValues {
         /// Classes asked for.
         classes: usize,
@@ -21,7 +23,9 @@ pub enum ClassifyError {
         distinct: usize,
     },
     /// A value is not a finite number.
-    #[error("value {value} at position {position} is not a finite number; leave cells without an index out")]
+    #[error(
+        "value {value} at position {position} is not a finite number; leave cells without an index out"
+    )]
     NotFinite {
         /// Position in the values, from 0.
         position: usize,
@@ -78,7 +82,11 @@ impl Classes {
     }
     /// The greatest value of each class as made; the last is the greatest value of all (+∞ where breaks were given).
     pub fn upper_bounds(&self) -> Vec<f64> {
-        self.inner.iter().copied().chain(std::iter::once(self.greatest)).collect()
+        self.inner
+            .iter()
+            .copied()
+            .chain(std::iter::once(self.greatest))
+            .collect()
     }
     /// Classes between breaks as given: `breaks.len() + 1` of them, the last above the last break.
     ///
@@ -86,12 +94,21 @@ impl Classes {
     /// [`ClassifyError::BreaksNotRising`] when a break is not finite or not above the one before it.
     pub fn given(breaks: &[f64]) -> Result<Self, ClassifyError> {
         if let Some(&only) = breaks.iter().find(|b| !b.is_finite()) {
-            return Err(ClassifyError::BreaksNotRising { first: only, second: only });
+            return Err(ClassifyError::BreaksNotRising {
+                first: only,
+                second: only,
+            });
         }
         if let Some(pair) = breaks.windows(2).find(|pair| pair[1] <= pair[0]) {
-            return Err(ClassifyError::BreaksNotRising { first: pair[0], second: pair[1] });
+            return Err(ClassifyError::BreaksNotRising {
+                first: pair[0],
+                second: pair[1],
+            });
         }
-        Ok(Self { inner: breaks.to_vec(), greatest: f64::INFINITY })
+        Ok(Self {
+            inner: breaks.to_vec(),
+            greatest: f64::INFINITY,
+        })
     }
     /// Natural breaks: the `classes` classes with the least sum of squares about their means, each value counted once.
     ///
@@ -107,7 +124,13 @@ impl Classes {
     pub fn natural(values: &[f64], classes: usize) -> Result<Self, ClassifyError> {
         let groups = Groups::of(values, &vec![1.0; values.len()])?;
         groups.enough_for(classes)?;
-        Ok(Self { inner: natural_cuts(&groups, classes).into_iter().map(|cut| groups.value[cut - 1]).collect(), greatest: groups.greatest() })
+        Ok(Self {
+            inner: natural_cuts(&groups, classes)
+                .into_iter()
+                .map(|cut| groups.value[cut - 1])
+                .collect(),
+            greatest: groups.greatest(),
+        })
     }
     /// Classes of equal area: each inner bound is the least value below or at which at least its share of the area lies (within 1e-9 of the total).
     ///
@@ -127,11 +150,16 @@ impl Classes {
                 at += 1;
                 below += groups.weight[at];
             }
-            if at + 1 < groups.value.len() && inner.last().is_none_or(|&last| last < groups.value[at]) {
+            if at + 1 < groups.value.len()
+                && inner.last().is_none_or(|&last| last < groups.value[at])
+            {
                 inner.push(groups.value[at]);
             }
         }
-        Ok(Self { inner, greatest: groups.greatest() })
+        Ok(Self {
+            inner,
+            greatest: groups.greatest(),
+        })
     }
     /// Goodness of variance fit, 1 − (sum of squares within classes) / (sum of squares in all), each value counted once. \[0..1\]
     ///
@@ -150,7 +178,11 @@ impl Classes {
             sum[self.of(value)] += value;
             number[self.of(value)] += 1.0;
         }
-        values.iter().map(|&value| value - sum[self.of(value)] / number[self.of(value)]).map(|d| d * d).sum()
+        values
+            .iter()
+            .map(|&value| value - sum[self.of(value)] / number[self.of(value)])
+            .map(|d| d * d)
+            .sum()
     }
     /// How many of the values fall in each class.
     pub fn counts(&self, values: &[f64]) -> Vec<usize> {
@@ -171,18 +203,28 @@ struct Groups {
 impl Groups {
     fn of(values: &[f64], weights: &[f64]) -> Result<Self, ClassifyError> {
         if values.len() != weights.len() {
-            return Err(ClassifyError::Unpaired { values: values.len(), areas: weights.len() });
+            return Err(ClassifyError::Unpaired {
+                values: values.len(),
+                areas: weights.len(),
+            });
         }
         if let Some((position, &value)) = values.iter().enumerate().find(|(_, v)| !v.is_finite()) {
             return Err(ClassifyError::NotFinite { position, value });
         }
-        if let Some((position, &area)) = weights.iter().enumerate().find(|(_, w)| !(w.is_finite() && **w > 0.0)) {
+        if let Some((position, &area)) = weights
+            .iter()
+            .enumerate()
+            .find(|(_, w)| !(w.is_finite() && **w > 0.0))
+        {
             return Err(ClassifyError::BadArea { position, area });
         }
         let mut order: Vec<usize> = (0..values.len()).collect();
         // Stable, so that equal values add up their weights in the order given.
         order.sort_by(|&a, &b| values[a].total_cmp(&values[b]));
-        let mut groups = Self { value: Vec::new(), weight: Vec::new() };
+        let mut groups = Self {
+            value: Vec::new(),
+            weight: Vec::new(),
+        };
         for i in order {
             match (groups.value.last(), groups.weight.last_mut()) {
                 (Some(&last), Some(weight)) if last == values[i] => *weight += weights[i],
@@ -199,7 +241,10 @@ impl Groups {
             return Err(ClassifyError::NoClasses);
         }
         if classes > self.value.len() {
-            return Err(ClassifyError::TooFewValues { classes, distinct: self.value.len() });
+            return Err(ClassifyError::TooFewValues {
+                classes,
+                distinct: self.value.len(),
+            });
         }
         Ok(())
     }
@@ -219,8 +264,18 @@ impl Sums {
     fn of(groups: &Groups) -> Self {
         // About the mean, so that the difference of squares loses no digits.
         let total: f64 = groups.weight.iter().sum();
-        let mean = groups.value.iter().zip(&groups.weight).map(|(v, w)| v * w).sum::<f64>() / total;
-        let mut sums = Self { weight: vec![0.0], first: vec![0.0], second: vec![0.0] };
+        let mean = groups
+            .value
+            .iter()
+            .zip(&groups.weight)
+            .map(|(v, w)| v * w)
+            .sum::<f64>()
+            / total;
+        let mut sums = Self {
+            weight: vec![0.0],
+            first: vec![0.0],
+            second: vec![0.0],
+        };
         let (mut weight, mut first, mut second) = (0.0, 0.0, 0.0);
         for (value, w) in groups.value.iter().zip(&groups.weight) {
             let d = value - mean;
@@ -236,7 +291,10 @@ impl Sums {
     /// Sum of squares of values `from..to` about their mean; `from < to`.
     fn cost(&self, from: usize, to: usize) -> f64 {
         let first = self.first[to] - self.first[from];
-        (self.second[to] - self.second[from] - first * first / (self.weight[to] - self.weight[from])).max(0.0)
+        (self.second[to]
+            - self.second[from]
+            - first * first / (self.weight[to] - self.weight[from]))
+            .max(0.0)
     }
 }
 
@@ -245,7 +303,9 @@ fn natural_cuts(groups: &Groups, classes: usize) -> Vec<usize> {
     let n = groups.value.len();
     let sums = Sums::of(groups);
     // best[j]: least cost of the first j values in the layer's number of classes.
-    let mut best: Vec<f64> = (0..=n).map(|j| if j == 0 { 0.0 } else { sums.cost(0, j) }).collect();
+    let mut best: Vec<f64> = (0..=n)
+        .map(|j| if j == 0 { 0.0 } else { sums.cost(0, j) })
+        .collect();
     let mut cuts: Vec<Vec<u32>> = Vec::with_capacity(classes.saturating_sub(1));
     for layer in 2..=classes {
         let mut next = vec![f64::INFINITY; n + 1];
@@ -258,7 +318,12 @@ fn natural_cuts(groups: &Groups, classes: usize) -> Vec<usize> {
             }
             let j = low.midpoint(high);
             let mut at = cut_low;
-            for (i, before) in best.iter().enumerate().take(cut_high.min(j - 1) + 1).skip(cut_low) {
+            for (i, before) in best
+                .iter()
+                .enumerate()
+                .take(cut_high.min(j - 1) + 1)
+                .skip(cut_low)
+            {
                 let cost = before + sums.cost(i, j);
                 if cost < next[j] {
                     next[j] = cost;
@@ -291,34 +356,83 @@ mod tests {
     #[test]
     fn intervals_are_open_below_and_closed_above() {
         let classes = Classes::given(&[0.5, 0.6]).unwrap();
-        assert_eq!([0.1, 0.5, 0.500_001, 0.6, 0.61, 9.0].map(|v| classes.of(v)), [0, 0, 1, 1, 2, 2]);
+        assert_eq!(
+            [0.1, 0.5, 0.500_001, 0.6, 0.61, 9.0].map(|v| classes.of(v)),
+            [0, 0, 1, 1, 2, 2]
+        );
         assert_eq!(classes.count(), 3);
         assert_eq!(Classes::given(&[]).unwrap().of(3.0), 0);
     }
 
     #[test]
     fn breaks_that_do_not_rise_are_refused() {
-        assert_eq!(Classes::given(&[0.5, 0.5]), Err(ClassifyError::BreaksNotRising { first: 0.5, second: 0.5 }));
-        assert!(Classes::given(&[f64::NAN]).is_err() && Classes::given(&[0.1, f64::INFINITY]).is_err());
+        assert_eq!(
+            Classes::given(&[0.5, 0.5]),
+            Err(ClassifyError::BreaksNotRising {
+                first: 0.5,
+                second: 0.5
+            })
+        );
+        assert!(
+            Classes::given(&[f64::NAN]).is_err() && Classes::given(&[0.1, f64::INFINITY]).is_err()
+        );
     }
 
     #[test]
     fn natural_breaks_refuse_what_they_cannot_cut() {
-        assert_eq!(Classes::natural(&[1.0, 1.0, 2.0], 3), Err(ClassifyError::TooFewValues { classes: 3, distinct: 2 }));
+        assert_eq!(
+            Classes::natural(&[1.0, 1.0, 2.0], 3),
+            Err(ClassifyError::TooFewValues {
+                classes: 3,
+                distinct: 2
+            })
+        );
         assert_eq!(Classes::natural(&[1.0], 0), Err(ClassifyError::NoClasses));
-        assert!(matches!(Classes::natural(&[1.0, f64::NAN], 1), Err(ClassifyError::NotFinite { position: 1, .. })));
-        assert_eq!(Classes::natural(&[1.0, 2.0], 2).unwrap().upper_bounds(), [1.0, 2.0]);
+        assert!(matches!(
+            Classes::natural(&[1.0, f64::NAN], 1),
+            Err(ClassifyError::NotFinite { position: 1, .. })
+        ));
+        assert_eq!(
+            Classes::natural(&[1.0, 2.0], 2).unwrap().upper_bounds(),
+            [1.0, 2.0]
+        );
     }
 
     #[test]
     fn quantiles_share_the_area() {
         let values = [0.1, 0.2, 0.3, 0.4];
-        assert_eq!(Classes::quantiles(&values, &[1.0; 4], 2).unwrap().upper_bounds(), [0.2, 0.4]);
-        assert_eq!(Classes::quantiles(&values, &[3.0, 1.0, 1.0, 1.0], 2).unwrap().upper_bounds(), [0.1, 0.4]);
-        assert_eq!(Classes::quantiles(&values, &[1.0; 4], 4).unwrap().upper_bounds(), values);
+        assert_eq!(
+            Classes::quantiles(&values, &[1.0; 4], 2)
+                .unwrap()
+                .upper_bounds(),
+            [0.2, 0.4]
+        );
+        assert_eq!(
+            Classes::quantiles(&values, &[3.0, 1.0, 1.0, 1.0], 2)
+                .unwrap()
+                .upper_bounds(),
+            [0.1, 0.4]
+        );
+        assert_eq!(
+            Classes::quantiles(&values, &[1.0; 4], 4)
+                .unwrap()
+                .upper_bounds(),
+            values
+        );
         // One value fills three quarters: the class above it stays, the ones within it go.
-        assert_eq!(Classes::quantiles(&[0.1, 0.2, 0.3, 0.4], &[0.5, 8.5, 0.5, 0.5], 4).unwrap().upper_bounds(), [0.2, 0.4]);
-        assert_eq!(Classes::quantiles(&[0.1], &[0.0], 1), Err(ClassifyError::BadArea { position: 0, area: 0.0 }));
+        assert_eq!(
+            Classes::quantiles(&[0.1, 0.2, 0.3, 0.4], &[0.5, 8.5, 0.5, 0.5], 4)
+                .unwrap()
+                .upper_bounds(),
+            [0.2, 0.4]
+        );
+        assert_eq!(
+            Classes::quantiles(&[0.1], &[0.0], 1),
+            Err(ClassifyError::BadArea {
+                position: 0,
+                area: 0.0
+            })
+        );
     }
 
     /// Least sum of squares over every partition, by trying them all.
@@ -330,7 +444,9 @@ mod tests {
         if classes == 1 {
             return squares(sorted);
         }
-        (classes - 1..sorted.len()).map(|cut| by_trying_all(&sorted[..cut], classes - 1) + squares(&sorted[cut..])).fold(f64::INFINITY, f64::min)
+        (classes - 1..sorted.len())
+            .map(|cut| by_trying_all(&sorted[..cut], classes - 1) + squares(&sorted[cut..]))
+            .fold(f64::INFINITY, f64::min)
     }
 
     proptest! {
@@ -359,12 +475,18 @@ mod tests {
 
     #[test]
     fn a_hundred_thousand_values_are_no_trouble() {
-        let values: Vec<f64> = (0..100_000_u32).map(|i| f64::from(i.wrapping_mul(2_654_435_761) >> 8) / f64::from(1 << 24)).collect();
+        let values: Vec<f64> = (0..100_000_u32)
+            .map(|i| f64::from(i.wrapping_mul(2_654_435_761) >> 8) / f64::from(1 << 24))
+            .collect();
         let classes = Classes::natural(&values, 4).unwrap();
         // Even values: even classes.
         for (bound, even) in classes.inner_bounds().iter().zip([0.25, 0.5, 0.75]) {
             assert_relative_eq!(*bound, even, max_relative = 0.01);
         }
-        assert_relative_eq!(classes.goodness(&values).unwrap(), 15.0 / 16.0, max_relative = 1e-3);
+        assert_relative_eq!(
+            classes.goodness(&values).unwrap(),
+            15.0 / 16.0,
+            max_relative = 1e-3
+        );
     }
 }

@@ -3,11 +3,8 @@
 //! The pair whose means are nearest goes first (compared in billionths of a kilogram; ties: first cells). A union gets the area mean of its parts, so that what the field needs in
 //! all stays the same; only rounding can lose some of it, and that is measured.
 
-use crate::zones::build::Kind;
-use crate::zones::build::Rate;
-use crate::zones::build::ZoneRule;
-use crate::zones::smooth::Patch;
-use crate::zones::smooth::Smoother;
+use crate::zones::build::{Kind, Rate, ZoneRule};
+use crate::zones::smooth::{Patch, Smoother};
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
@@ -19,7 +16,14 @@ const TOTAL_WITHIN: f64 = 0.005;
 /// Whether Σ rate × area is near enough to Σ exact rate × area, or at least as near as it was `before` anything was joined.
 pub(super) fn keeps_total(patches: &[Patch], before: &[Patch], rule: &ZoneRule) -> bool {
     let exact: f64 = patches.iter().map(|patch| patch.mean() * patch.area).sum();
-    let off = |patches: &[Patch]| (patches.iter().map(|patch| patch.rate.n(rule.step) * patch.area).sum::<f64>() - exact).abs();
+    let off = |patches: &[Patch]| {
+        (patches
+            .iter()
+            .map(|patch| patch.rate.n(rule.step) * patch.area)
+            .sum::<f64>()
+            - exact)
+            .abs()
+    };
     off(patches) <= (TOTAL_WITHIN * exact.abs()).max(off(before) * (1.0 + 1e-9))
 }
 
@@ -31,8 +35,19 @@ struct Spread {
 }
 
 /// Joins canopy patches whose rates are multiples of the step; `patches` and `borders` by first cell as for joining small ones, and so is what is returned.
-pub(super) fn join_alike(patches: &mut Vec<Patch>, borders: &[(u32, u32, f64)], tolerance: f64, rule: &ZoneRule) -> Vec<u32> {
-    let mut spread: Vec<Spread> = patches.iter().map(|patch| Spread { low: patch.mean(), high: patch.mean() }).collect();
+pub(super) fn join_alike(
+    patches: &mut Vec<Patch>,
+    borders: &[(u32, u32, f64)],
+    tolerance: f64,
+    rule: &ZoneRule,
+) -> Vec<u32> {
+    let mut spread: Vec<Spread> = patches
+        .iter()
+        .map(|patch| Spread {
+            low: patch.mean(),
+            high: patch.mean(),
+        })
+        .collect();
     let mut work = Smoother::new(std::mem::take(patches), borders, *rule);
     let able = |patch: &Patch| patch.kind == Kind::Canopy && matches!(patch.rate, Rate::Steps(_));
     let key = |work: &Smoother, a: u32, b: u32| {
@@ -60,8 +75,12 @@ pub(super) fn join_alike(patches: &mut Vec<Patch>, borders: &[(u32, u32, f64)], 
         let (own, other) = (&work.patches[a as usize], &work.patches[b as usize]);
         let mean = (own.mean() * own.area + other.mean() * other.area) / (own.area + other.area);
         let (p, q) = (spread[a as usize], spread[b as usize]);
-        let both = Spread { low: p.low.min(q.low), high: p.high.max(q.high) };
-        if both.high - mean > tolerance * (1.0 + 1e-9) || mean - both.low > tolerance * (1.0 + 1e-9) {
+        let both = Spread {
+            low: p.low.min(q.low),
+            high: p.high.max(q.high),
+        };
+        if both.high - mean > tolerance * (1.0 + 1e-9) || mean - both.low > tolerance * (1.0 + 1e-9)
+        {
             continue;
         }
         let (keep, gone) = work.by_neighbours(a, b);

@@ -4,30 +4,13 @@
 //! Zone 1 (60 kg N/ha) is u 0 to 144 less zone 2; zone 2 (bare, 0) is u 48 to 96, v 48 to 120; zone 3 (90 kg N/ha) is the rest. Cells are 24 by 24:
 //! the last row is 12 long, the last column 8 wide, and the exclusion takes a corner from each of four cells.
 
-use crate::space::cells::Cell;
-use crate::space::cells::CellFrame;
-use crate::space::cells::CellGrid;
-use crate::space::cells::CellShape;
-use crate::space::cells::Piece;
+use crate::space::cells::{Cell, CellFrame, CellGrid, CellShape, Piece};
 use crate::space::crs::Crs;
-use crate::units::Area;
-use crate::units::Length;
-use crate::units::NRate;
-use crate::units::Product;
-use crate::units::RateUnit;
-use crate::units::Share;
-use crate::units::Yield;
-use crate::zones::prescription::Capped;
-use crate::zones::prescription::CellRecord;
-use crate::zones::prescription::CellState;
-use crate::zones::prescription::Fallbacks;
-use crate::zones::prescription::MachineLimits;
-use crate::zones::prescription::Prescription;
-use crate::zones::prescription::StripRecord;
-use crate::zones::prescription::ZoneRecord;
-use geo::LineString;
-use geo::MultiPolygon;
-use geo::Polygon;
+use crate::units::{Area, Length, NRate, Product, RateUnit, Share, Yield};
+use crate::zones::prescription::{
+    Capped, CellRecord, CellState, Fallbacks, MachineLimits, Prescription, StripRecord, ZoneRecord,
+};
+use geo::{LineString, MultiPolygon, Polygon};
 
 /// Length of the field along the drive. \[m\]
 pub(crate) const LENGTH: f64 = 300.0;
@@ -59,12 +42,21 @@ pub(crate) fn prescription() -> Prescription {
     let grid = CellGrid::new(frame(), cells());
     let records: Vec<CellRecord> = grid.cells.iter().map(record).collect();
     let machine = [
-        with_holes(&shape(-OVERRUN, -OVERRUN, 144.0, WIDTH + OVERRUN), &[ring(48.0, 48.0, 96.0, 120.0)]),
+        with_holes(
+            &shape(-OVERRUN, -OVERRUN, 144.0, WIDTH + OVERRUN),
+            &[ring(48.0, 48.0, 96.0, 120.0)],
+        ),
         shape(48.0, 48.0, 96.0, 120.0),
-        with_holes(&shape(144.0, -OVERRUN, LENGTH + OVERRUN, WIDTH + OVERRUN), &[exclusion_ring()]),
+        with_holes(
+            &shape(144.0, -OVERRUN, LENGTH + OVERRUN, WIDTH + OVERRUN),
+            &[exclusion_ring()],
+        ),
     ];
     let outlines = [
-        with_holes(&shape(0.0, 0.0, 144.0, WIDTH), &[ring(48.0, 48.0, 96.0, 120.0)]),
+        with_holes(
+            &shape(0.0, 0.0, 144.0, WIDTH),
+            &[ring(48.0, 48.0, 96.0, 120.0)],
+        ),
         shape(48.0, 48.0, 96.0, 120.0),
         with_holes(&shape(144.0, 0.0, LENGTH, WIDTH), &[exclusion_ring()]),
     ];
@@ -83,7 +75,11 @@ pub(crate) fn prescription() -> Prescription {
                 area: Area::m2([25_344.0, 3_456.0, 30_800.0][zone as usize - 1]),
                 index: [Some(0.62), None, Some(0.55)][zone as usize - 1],
                 cells: u32::try_from(of_zone().count()).unwrap(),
-                state: if zone == 2 { CellState::Bare } else { CellState::Canopy },
+                state: if zone == 2 {
+                    CellState::Bare
+                } else {
+                    CellState::Canopy
+                },
                 outline: MultiPolygon::new(vec![outline]),
                 machine_outline: MultiPolygon::new(vec![machine_outline]),
                 machine_inside: None,
@@ -113,12 +109,19 @@ pub(crate) fn prescription() -> Prescription {
         zones,
         strips: vec![strip(1, 24.0, true), strip(2, 144.0, false)],
         boundary: MultiPolygon::new(vec![shape(0.0, 0.0, LENGTH, WIDTH)]),
-        field: MultiPolygon::new(vec![with_holes(&shape(0.0, 0.0, LENGTH, WIDTH), &[exclusion_ring()])]),
+        field: MultiPolygon::new(vec![with_holes(
+            &shape(0.0, 0.0, LENGTH, WIDTH),
+            &[exclusion_ring()],
+        )]),
         exclusions: MultiPolygon::new(vec![Polygon::new(exclusion_ring(), Vec::new())]),
         buffered_exclusion: true,
         hard_edges: Vec::new(),
         field_rate: NRate::kg_per_ha(75.0),
-        fallbacks: Fallbacks { on_start: NRate::kg_per_ha(75.0), position_lost: NRate::ZERO, outside: NRate::ZERO },
+        fallbacks: Fallbacks {
+            on_start: NRate::kg_per_ha(75.0),
+            position_lost: NRate::ZERO,
+            outside: NRate::ZERO,
+        },
         machine: MachineLimits {
             least: product.from_unit(40.0, RateUnit::LPerHa),
             greatest: product.from_unit(400.0, RateUnit::LPerHa),
@@ -146,7 +149,9 @@ fn zone_of(row: i32, col: i32) -> u32 {
 
 /// Rows 0 to 12, columns 0 to 8, in that order.
 fn cells() -> Vec<Cell> {
-    (0..13).flat_map(|row| (0..9).map(move |col| cell(row, col))).collect()
+    (0..13)
+        .flat_map(|row| (0..9).map(move |col| cell(row, col)))
+        .collect()
 }
 
 fn cell(row: i32, col: i32) -> Cell {
@@ -156,9 +161,17 @@ fn cell(row: i32, col: i32) -> Cell {
     let [e0, f0, e1, f1] = EXCLUSION;
     let taken = |a: f64, b: f64| a > e0 && a < e1 && b > f0 && b < f1;
     // Counter-clockwise; where the exclusion holds a corner, its own corner and the two crossings stand instead.
-    let (e, f) = (if a1 > e0 && a1 < e1 { e0 } else { e1 }, if b1 > f0 && b1 < f1 { f0 } else { f1 });
+    let (e, f) = (
+        if a1 > e0 && a1 < e1 { e0 } else { e1 },
+        if b1 > f0 && b1 < f1 { f0 } else { f1 },
+    );
     let mut ring = Vec::new();
-    for (a, b, first_along_u) in [(a0, b0, false), (a1, b0, true), (a1, b1, false), (a0, b1, true)] {
+    for (a, b, first_along_u) in [
+        (a0, b0, false),
+        (a1, b0, true),
+        (a1, b1, false),
+        (a0, b1, true),
+    ] {
         match (taken(a, b), first_along_u) {
             (false, _) => ring.push([a, b]),
             (true, true) => ring.extend([[e, b], [e, f], [a, f]]),
@@ -171,9 +184,20 @@ fn cell(row: i32, col: i32) -> Cell {
     let shape = if ring.len() == 5 && a1 < LENGTH && b1 < WIDTH {
         CellShape::Whole
     } else {
-        CellShape::Cut(vec![Piece { exterior: ring.iter().map(|p| [frame.u0 + p[0], frame.v0 + p[1]]).collect(), holes: Vec::new() }])
+        CellShape::Cut(vec![Piece {
+            exterior: ring
+                .iter()
+                .map(|p| [frame.u0 + p[0], frame.v0 + p[1]])
+                .collect(),
+            holes: Vec::new(),
+        }])
     };
-    Cell { row, col, area, shape }
+    Cell {
+        row,
+        col,
+        area,
+        shape,
+    }
 }
 
 /// Values of a cell: canopy from pencil-friendly numbers, nothing where bare.
@@ -186,7 +210,11 @@ fn record(cell: &Cell) -> CellRecord {
         col: cell.col,
         area: Area::m2(cell.area),
         seen: Share::ALL,
-        bare: if canopy { Share::NONE } else { Share::held(0.875) },
+        bare: if canopy {
+            Share::NONE
+        } else {
+            Share::held(0.875)
+        },
         index: canopy.then_some(if zone == 1 { 0.62 } else { 0.55 }),
         index_se: None,
         ratio_raw: canopy.then_some(if zone == 1 { 0.75 / 0.62 } else { 0.75 / 0.55 }),
@@ -198,15 +226,26 @@ fn record(cell: &Cell) -> CellRecord {
         n,
         n_low: canopy.then(|| n - NRate::kg_per_ha(15.0)),
         n_high: canopy.then(|| n + NRate::kg_per_ha(20.0)),
-        capped: if zone == 3 { Capped::With } else { Capped::None },
+        capped: if zone == 3 {
+            Capped::With
+        } else {
+            Capped::None
+        },
         beyond: zone == 3 && cell.row == 12,
-        state: if canopy { CellState::Canopy } else { CellState::Bare },
+        state: if canopy {
+            CellState::Canopy
+        } else {
+            CellState::Bare
+        },
         zone,
     }
 }
 
 fn ring(a0: f64, b0: f64, a1: f64, b1: f64) -> LineString<f64> {
-    [(a0, b0), (a1, b0), (a1, b1), (a0, b1), (a0, b0)].into_iter().map(|(a, b)| point(a, b)).collect()
+    [(a0, b0), (a1, b0), (a1, b1), (a0, b1), (a0, b0)]
+        .into_iter()
+        .map(|(a, b)| point(a, b))
+        .collect()
 }
 
 fn exclusion_ring() -> LineString<f64> {
@@ -220,17 +259,17 @@ fn shape(a0: f64, b0: f64, a1: f64, b1: f64) -> Polygon<f64> {
 
 /// Holes run the other way than exteriors.
 fn with_holes(polygon: &Polygon<f64>, holes: &[LineString<f64>]) -> Polygon<f64> {
-    let reversed = holes.iter().map(|hole| LineString::new(hole.0.iter().rev().copied().collect())).collect();
+    let reversed = holes
+        .iter()
+        .map(|hole| LineString::new(hole.0.iter().rev().copied().collect()))
+        .collect();
     Polygon::new(polygon.exterior().clone(), reversed)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use geo::Area as _;
-    use geo::Contains;
-    use geo::Point;
-    use geo::Validation;
+    use geo::{Area as _, Contains, Point, Validation};
 
     #[test]
     fn cells_and_zones_fill_the_field() {
@@ -238,17 +277,53 @@ mod tests {
         let field = p.field.unsigned_area();
         assert!((field - (LENGTH * WIDTH - 400.0)).abs() < 1e-6);
         let of = |areas: Vec<f64>| areas.iter().sum::<f64>();
-        assert!((of(p.zones.iter().map(|zone| zone.outline.unsigned_area()).collect()) - field).abs() < 1e-6);
-        assert!((of((0..p.cells.len()).map(|i| p.grid.outline(i).unsigned_area()).collect()) - field).abs() < 1e-5);
+        assert!(
+            (of(p
+                .zones
+                .iter()
+                .map(|zone| zone.outline.unsigned_area())
+                .collect())
+                - field)
+                .abs()
+                < 1e-6
+        );
+        assert!(
+            (of((0..p.cells.len())
+                .map(|i| p.grid.outline(i).unsigned_area())
+                .collect())
+                - field)
+                .abs()
+                < 1e-5
+        );
         for (i, cell) in p.grid.cells.iter().enumerate() {
             let outline = p.grid.outline(i);
-            assert!(outline.is_valid() && (outline.signed_area() - cell.area).abs() < 1e-6, "{cell:?}");
+            assert!(
+                outline.is_valid() && (outline.signed_area() - cell.area).abs() < 1e-6,
+                "{cell:?}"
+            );
         }
-        assert_eq!(p.grid.cells.iter().filter(|cell| cell.shape != CellShape::Whole).count(), 4 + 9 + 12);
-        assert_eq!(p.zones.iter().map(|zone| zone.cells).collect::<Vec<_>>(), [48, 6, 63]);
-        assert!(p.zones.iter().all(|zone| zone.outline.is_valid() && zone.machine_outline.is_valid()));
+        assert_eq!(
+            p.grid
+                .cells
+                .iter()
+                .filter(|cell| cell.shape != CellShape::Whole)
+                .count(),
+            4 + 9 + 12
+        );
+        assert_eq!(
+            p.zones.iter().map(|zone| zone.cells).collect::<Vec<_>>(),
+            [48, 6, 63]
+        );
+        assert!(
+            p.zones
+                .iter()
+                .all(|zone| zone.outline.is_valid() && zone.machine_outline.is_valid())
+        );
         let middle = point(72.0, 84.0);
-        assert!(p.zones[1].outline.contains(&Point::from(middle)) && !p.zones[0].outline.contains(&Point::from(middle)));
+        assert!(
+            p.zones[1].outline.contains(&Point::from(middle))
+                && !p.zones[0].outline.contains(&Point::from(middle))
+        );
         assert!((p.total_n_kg - (2.5344 * 60.0 + 3.08 * 90.0)).abs() < 1e-9);
     }
 }

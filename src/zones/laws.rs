@@ -1,46 +1,36 @@
 //! What must hold of outlines whatever the labels: they partition the ground, before and after simplification.
 
-use crate::space::cells::Border;
-use crate::space::cells::Cell;
-use crate::space::cells::CellFrame;
-use crate::space::cells::CellGrid;
-use crate::space::cells::CellShape;
-use crate::space::cells::Piece;
-use crate::zones::build::GroupBy;
-use crate::zones::build::Kind;
-use crate::zones::build::Rate;
-use crate::zones::build::ZoneCell;
-use crate::zones::build::ZoneRule;
-use crate::zones::build::build;
+use crate::space::cells::{Border, Cell, CellFrame, CellGrid, CellShape, Piece};
+use crate::zones::build::{GroupBy, Kind, Rate, ZoneCell, ZoneRule, build};
 use crate::zones::outline::outlines;
-use crate::zones::shape::ShapeRule;
-use crate::zones::shape::shape;
+use crate::zones::shape::{ShapeRule, shape};
 use crate::zones::simplify::simplify;
-use geo::Area;
-use geo::Coord;
-use geo::Distance;
-use geo::Euclidean;
-use geo::Line;
-use geo::LineString;
-use geo::MultiPolygon;
-use geo::Point;
-use geo::Validation;
-use geo::algorithm::kernels::Kernel;
-use geo::algorithm::kernels::Orientation;
-use geo::algorithm::kernels::RobustKernel;
+use geo::algorithm::kernels::{Kernel, Orientation, RobustKernel};
+use geo::{Area, Coord, Distance, Euclidean, Line, LineString, MultiPolygon, Point, Validation};
 use proptest::prelude::*;
 use rstar::RTree;
-use rstar::primitives::GeomWithData;
-use rstar::primitives::Rectangle;
+use rstar::primitives::{GeomWithData, Rectangle};
 use std::collections::BTreeMap;
 
 /// A cell of one of several shapes: whole, cut once, cut in two, with a hole, or with a vertex on its side that the neighbour may lack.
 pub(super) fn cell(frame: &CellFrame, row: i32, col: i32, shape: u8) -> Cell {
-    let (u0, u1, v0, v1) = (frame.row_start(row), frame.row_start(row + 1), frame.col_start(col), frame.col_start(col + 1));
+    let (u0, u1, v0, v1) = (
+        frame.row_start(row),
+        frame.row_start(row + 1),
+        frame.col_start(col),
+        frame.col_start(col + 1),
+    );
     let (um, vm) = (f64::midpoint(u0, u1), f64::midpoint(v0, v1));
     let [a, b, c, d] = [[u0, v0], [u1, v0], [u1, v1], [u0, v1]];
-    let ring = |points: &[[f64; 2]]| -> Vec<[f64; 2]> { points.iter().chain(points.first()).copied().collect() };
-    let one = |points: &[[f64; 2]]| vec![Piece { exterior: ring(points), holes: Vec::new() }];
+    let ring = |points: &[[f64; 2]]| -> Vec<[f64; 2]> {
+        points.iter().chain(points.first()).copied().collect()
+    };
+    let one = |points: &[[f64; 2]]| {
+        vec![Piece {
+            exterior: ring(points),
+            holes: Vec::new(),
+        }]
+    };
     let pieces = match shape {
         1 => one(&[a, b, c]),
         2 => one(&[b, c, d]),
@@ -51,17 +41,38 @@ pub(super) fn cell(frame: &CellFrame, row: i32, col: i32, shape: u8) -> Cell {
         7 => [one(&[a, [um, v0], [u0, vm]]), one(&[c, [um, v1], [u1, vm]])].concat(),
         8 => {
             let hole = |x: f64, y: f64| [u0 + (u1 - u0) * x, v0 + (v1 - v0) * y];
-            vec![Piece { exterior: ring(&[a, b, c, d]), holes: vec![ring(&[hole(0.3, 0.4), hole(0.4, 0.7), hole(0.7, 0.6)])] }]
+            vec![Piece {
+                exterior: ring(&[a, b, c, d]),
+                holes: vec![ring(&[hole(0.3, 0.4), hole(0.4, 0.7), hole(0.7, 0.6)])],
+            }]
         }
         9 => one(&[a, b, [u1, vm], c, [um, v1], d]),
         _ => Vec::new(),
     };
-    let area = |ring: &[[f64; 2]]| ring.windows(2).map(|e| (e[0][0] - u0) * (e[1][1] - v0) - (e[1][0] - u0) * (e[0][1] - v0)).sum::<f64>() / 2.0;
+    let area = |ring: &[[f64; 2]]| {
+        ring.windows(2)
+            .map(|e| (e[0][0] - u0) * (e[1][1] - v0) - (e[1][0] - u0) * (e[0][1] - v0))
+            .sum::<f64>()
+            / 2.0
+    };
     if pieces.is_empty() {
-        return Cell { row, col, area: area(&ring(&[a, b, c, d])), shape: CellShape::Whole };
+        return Cell {
+            row,
+            col,
+            area: area(&ring(&[a, b, c, d])),
+            shape: CellShape::Whole,
+        };
     }
-    let sum = pieces.iter().map(|piece| area(&piece.exterior) + piece.holes.iter().map(|hole| area(hole)).sum::<f64>()).sum();
-    Cell { row, col, area: sum, shape: CellShape::Cut(pieces) }
+    let sum = pieces
+        .iter()
+        .map(|piece| area(&piece.exterior) + piece.holes.iter().map(|hole| area(hole)).sum::<f64>())
+        .sum();
+    Cell {
+        row,
+        col,
+        area: sum,
+        shape: CellShape::Cut(pieces),
+    }
 }
 
 fn small(number: usize) -> i32 {
@@ -76,31 +87,53 @@ struct Scene {
 }
 
 fn scene(most: usize) -> impl Strategy<Value = Scene> {
-    let frame = (0.0_f64..360.0, 3.0_f64..30.0, 3.0_f64..30.0, -5e6_f64..5e6, -5e5_f64..5e5);
-    (frame, 1..=most, 1..=most, 1_usize..6, 1_u32..5, 0_u8..3).prop_flat_map(|(frame, rows, columns, block, labels, cuts)| {
-        let blocks = rows.div_ceil(block) * columns.div_ceil(block);
-        let chosen = proptest::collection::vec(0_u32..12, blocks);
-        let shapes = proptest::collection::vec(0_u8..60, rows * columns);
-        (chosen, shapes).prop_map(move |(chosen, shapes)| {
-            let mut machine = CellFrame::new(frame.0, frame.1, frame.2);
-            (machine.u0, machine.v0) = (frame.3, frame.4);
-            let (mut cells, mut label_of) = (Vec::new(), Vec::new());
-            for (i, &shape) in shapes.iter().enumerate() {
-                let (row, col) = (i / columns, i % columns);
-                // Missing cells are 59; whole cells are most of the rest.
-                if shape == 59 {
-                    continue;
+    let frame = (
+        0.0_f64..360.0,
+        3.0_f64..30.0,
+        3.0_f64..30.0,
+        -5e6_f64..5e6,
+        -5e5_f64..5e5,
+    );
+    (frame, 1..=most, 1..=most, 1_usize..6, 1_u32..5, 0_u8..3).prop_flat_map(
+        |(frame, rows, columns, block, labels, cuts)| {
+            let blocks = rows.div_ceil(block) * columns.div_ceil(block);
+            let chosen = proptest::collection::vec(0_u32..12, blocks);
+            let shapes = proptest::collection::vec(0_u8..60, rows * columns);
+            (chosen, shapes).prop_map(move |(chosen, shapes)| {
+                let mut machine = CellFrame::new(frame.0, frame.1, frame.2);
+                (machine.u0, machine.v0) = (frame.3, frame.4);
+                let (mut cells, mut label_of) = (Vec::new(), Vec::new());
+                for (i, &shape) in shapes.iter().enumerate() {
+                    let (row, col) = (i / columns, i % columns);
+                    // Missing cells are 59; whole cells are most of the rest.
+                    if shape == 59 {
+                        continue;
+                    }
+                    cells.push(cell(
+                        &machine,
+                        small(row),
+                        small(col),
+                        if cuts == 0 { 0 } else { shape },
+                    ));
+                    label_of.push(
+                        chosen[(row / block) * columns.div_ceil(block) + col / block]
+                            % (labels + 1),
+                    );
                 }
-                cells.push(cell(&machine, small(row), small(col), if cuts == 0 { 0 } else { shape }));
-                label_of.push(chosen[(row / block) * columns.div_ceil(block) + col / block] % (labels + 1));
-            }
-            Scene { grid: CellGrid::new(machine, cells), label_of, labels }
-        })
-    })
+                Scene {
+                    grid: CellGrid::new(machine, cells),
+                    label_of,
+                    labels,
+                }
+            })
+        },
+    )
 }
 
 fn rings(outline: &MultiPolygon<f64>) -> impl Iterator<Item = &LineString<f64>> {
-    outline.iter().flat_map(|polygon| std::iter::once(polygon.exterior()).chain(polygon.interiors()))
+    outline
+        .iter()
+        .flat_map(|polygon| std::iter::once(polygon.exterior()).chain(polygon.interiors()))
 }
 
 type Edge = ([u64; 2], [u64; 2]);
@@ -123,7 +156,11 @@ fn walked(outlines: &[MultiPolygon<f64>]) -> BTreeMap<Edge, (u32, u32)> {
 
 /// The edges that only one outline has.
 fn outer(outlines: &[MultiPolygon<f64>]) -> Vec<Edge> {
-    walked(outlines).into_iter().filter(|&(_, (there, back))| there + back == 1).map(|(edge, _)| edge).collect()
+    walked(outlines)
+        .into_iter()
+        .filter(|&(_, (there, back))| there + back == 1)
+        .map(|(edge, _)| edge)
+        .collect()
 }
 
 /// Checks that outlines are valid, orientated and share every edge that they share whole.
@@ -131,7 +168,8 @@ fn check_partition(outlines: &[MultiPolygon<f64>]) -> Result<(), TestCaseError> 
     for outline in outlines {
         for polygon in outline {
             prop_assert!(polygon.is_valid(), "{:?}", polygon.validation_errors());
-            let bare = |ring: &LineString<f64>| geo::Polygon::new(ring.clone(), Vec::new()).signed_area();
+            let bare =
+                |ring: &LineString<f64>| geo::Polygon::new(ring.clone(), Vec::new()).signed_area();
             prop_assert!(bare(polygon.exterior()) > 0.0);
             prop_assert!(polygon.interiors().iter().all(|hole| bare(hole) < 0.0));
         }
@@ -140,7 +178,10 @@ fn check_partition(outlines: &[MultiPolygon<f64>]) -> Result<(), TestCaseError> 
         }
     }
     for (edge, (there, back)) in walked(outlines) {
-        prop_assert!(there <= 1 && back <= 1, "{edge:?} walked {there} and {back} times");
+        prop_assert!(
+            there <= 1 && back <= 1,
+            "{edge:?} walked {there} and {back} times"
+        );
     }
     Ok(())
 }
@@ -151,23 +192,47 @@ fn cross(s: Line<f64>, t: Line<f64>) -> bool {
     let ends = [s.start, s.end];
     let shared = [t.start, t.end].into_iter().find(|end| ends.contains(end));
     if let Some(end) = shared {
-        let (own, other) = (if s.start == end { s.end } else { s.start }, if t.start == end { t.end } else { t.start });
+        let (own, other) = (
+            if s.start == end { s.end } else { s.start },
+            if t.start == end { t.end } else { t.start },
+        );
         let ahead = (own.x - end.x) * (other.x - end.x) + (own.y - end.y) * (other.y - end.y) > 0.0;
         return ahead && turn(end, own, other) == Orientation::Collinear;
     }
     let apart = |a: Orientation, b: Orientation| a == b && a != Orientation::Collinear;
-    !(apart(turn(s.start, s.end, t.start), turn(s.start, s.end, t.end)) || apart(turn(t.start, t.end, s.start), turn(t.start, t.end, s.end)))
+    !(apart(turn(s.start, s.end, t.start), turn(s.start, s.end, t.end))
+        || apart(turn(t.start, t.end, s.start), turn(t.start, t.end, s.end)))
 }
 
 /// Checks that no two edges of all outlines meet but at their ends. With every edge walked once in each direction at most, exteriors counter-clockwise, holes clockwise, and areas
 /// that add up to the ground, that makes the outlines a partition of it, however many vertices they have.
 fn check_planar(outlines: &[MultiPolygon<f64>]) -> Result<(), TestCaseError> {
-    let point = |bits: [u64; 2]| Coord { x: f64::from_bits(bits[0]), y: f64::from_bits(bits[1]) };
-    let edges: Vec<Line<f64>> = walked(outlines).into_keys().map(|(a, b)| Line::new(point(a), point(b))).collect();
-    let boxed = |(k, line): (usize, &Line<f64>)| GeomWithData::new(Rectangle::from_corners([line.start.x, line.start.y], [line.end.x, line.end.y]), k);
+    let point = |bits: [u64; 2]| Coord {
+        x: f64::from_bits(bits[0]),
+        y: f64::from_bits(bits[1]),
+    };
+    let edges: Vec<Line<f64>> = walked(outlines)
+        .into_keys()
+        .map(|(a, b)| Line::new(point(a), point(b)))
+        .collect();
+    let boxed = |(k, line): (usize, &Line<f64>)| {
+        GeomWithData::new(
+            Rectangle::from_corners([line.start.x, line.start.y], [line.end.x, line.end.y]),
+            k,
+        )
+    };
     let tree = RTree::bulk_load(edges.iter().enumerate().map(boxed).collect());
-    for (a, b) in tree.intersection_candidates_with_other_tree(&tree).map(|(a, b)| (a.data, b.data)).filter(|(a, b)| a < b) {
-        prop_assert!(!cross(edges[a], edges[b]), "{:?} and {:?} meet", edges[a], edges[b]);
+    for (a, b) in tree
+        .intersection_candidates_with_other_tree(&tree)
+        .map(|(a, b)| (a.data, b.data))
+        .filter(|(a, b)| a < b)
+    {
+        prop_assert!(
+            !cross(edges[a], edges[b]),
+            "{:?} and {:?} meet",
+            edges[a],
+            edges[b]
+        );
     }
     Ok(())
 }
@@ -176,16 +241,26 @@ fn check_planar(outlines: &[MultiPolygon<f64>]) -> Result<(), TestCaseError> {
 fn check_large(outlines: &[MultiPolygon<f64>]) -> Result<(), TestCaseError> {
     let bare = |ring: &LineString<f64>| geo::Polygon::new(ring.clone(), Vec::new()).signed_area();
     for polygon in outlines.iter().flatten() {
-        prop_assert!(bare(polygon.exterior()) > 0.0 && polygon.interiors().iter().all(|hole| bare(hole) < 0.0));
+        prop_assert!(
+            bare(polygon.exterior()) > 0.0
+                && polygon.interiors().iter().all(|hole| bare(hole) < 0.0)
+        );
     }
     for (edge, (there, back)) in walked(outlines) {
-        prop_assert!(there <= 1 && back <= 1, "{edge:?} walked {there} and {back} times");
+        prop_assert!(
+            there <= 1 && back <= 1,
+            "{edge:?} walked {there} and {back} times"
+        );
     }
     check_planar(outlines)
 }
 
 /// Borders simplified and rounded: still a partition of the same ground, with every part and hole, and every area within its bound.
-fn check_drawn(before: &[MultiPolygon<f64>], rule: &ShapeRule, large: bool) -> Result<(), TestCaseError> {
+fn check_drawn(
+    before: &[MultiPolygon<f64>],
+    rule: &ShapeRule,
+    large: bool,
+) -> Result<(), TestCaseError> {
     let done = shape(before.to_vec(), rule);
     if large {
         check_large(&done.outlines)?;
@@ -193,14 +268,27 @@ fn check_drawn(before: &[MultiPolygon<f64>], rule: &ShapeRule, large: bool) -> R
         check_partition(&done.outlines)?;
     }
     check_planar(&done.outlines)?;
-    prop_assert_eq!(outer(before), outer(&done.outlines), "the field's edge moved");
-    let total = |outlines: &[MultiPolygon<f64>]| outlines.iter().map(Area::unsigned_area).sum::<f64>();
+    prop_assert_eq!(
+        outer(before),
+        outer(&done.outlines),
+        "the field's edge moved"
+    );
+    let total =
+        |outlines: &[MultiPolygon<f64>]| outlines.iter().map(Area::unsigned_area).sum::<f64>();
     prop_assert!((total(before) - total(&done.outlines)).abs() <= 1e-9 * total(before).max(1.0));
-    let holes = |outline: &MultiPolygon<f64>| outline.iter().map(|p| p.interiors().len()).collect::<Vec<_>>();
+    let holes = |outline: &MultiPolygon<f64>| {
+        outline
+            .iter()
+            .map(|p| p.interiors().len())
+            .collect::<Vec<_>>()
+    };
     let mut beyond = 0;
     for (old, new) in before.iter().zip(&done.outlines) {
         prop_assert_eq!(holes(old), holes(new));
-        beyond += usize::from((old.unsigned_area() - new.unsigned_area()).abs() > rule.area_within * old.unsigned_area());
+        beyond += usize::from(
+            (old.unsigned_area() - new.unsigned_area()).abs()
+                > rule.area_within * old.unsigned_area(),
+        );
     }
     prop_assert_eq!(beyond, done.beyond);
     Ok(())
@@ -208,30 +296,55 @@ fn check_drawn(before: &[MultiPolygon<f64>], rule: &ShapeRule, large: bool) -> R
 
 fn check_areas(outlines: &[MultiPolygon<f64>], scene: &Scene) -> Result<(), TestCaseError> {
     for label in 1..=scene.labels {
-        let cells: f64 = scene.grid.cells.iter().zip(&scene.label_of).filter(|&(_, &l)| l == label).map(|(cell, _)| cell.area).sum();
+        let cells: f64 = scene
+            .grid
+            .cells
+            .iter()
+            .zip(&scene.label_of)
+            .filter(|&(_, &l)| l == label)
+            .map(|(cell, _)| cell.area)
+            .sum();
         let outline = outlines[label as usize - 1].unsigned_area();
-        prop_assert!((outline - cells).abs() <= 1e-9 * cells.max(1.0), "label {label}: outline {outline} m², cells {cells} m²");
+        prop_assert!(
+            (outline - cells).abs() <= 1e-9 * cells.max(1.0),
+            "label {label}: outline {outline} m², cells {cells} m²"
+        );
     }
     Ok(())
 }
 
-fn check_simplified(scene: &Scene, before: &[MultiPolygon<f64>], tolerance: f64) -> Result<(), TestCaseError> {
+fn check_simplified(
+    scene: &Scene,
+    before: &[MultiPolygon<f64>],
+    tolerance: f64,
+) -> Result<(), TestCaseError> {
     let mut after = before.to_vec();
     let done = simplify(&mut after, tolerance, |_, _| false);
     prop_assert!(done.after <= done.before);
     check_partition(&after)?;
     prop_assert_eq!(outer(before), outer(&after), "the field's edge moved");
-    let total = |outlines: &[MultiPolygon<f64>]| outlines.iter().map(Area::unsigned_area).sum::<f64>();
+    let total =
+        |outlines: &[MultiPolygon<f64>]| outlines.iter().map(Area::unsigned_area).sum::<f64>();
     prop_assert!((total(before) - total(&after)).abs() <= 1e-9 * total(before).max(1.0));
     for (old, new) in before.iter().zip(&after) {
-        prop_assert_eq!(old.iter().map(|p| p.interiors().len()).collect::<Vec<_>>(), new.iter().map(|p| p.interiors().len()).collect::<Vec<_>>());
-        let border: f64 = rings(old).flat_map(LineString::lines).map(|line| Euclidean.distance(line.start, line.end)).sum();
-        prop_assert!((old.unsigned_area() - new.unsigned_area()).abs() <= 2.0 * tolerance * border + 1e-6);
+        prop_assert_eq!(
+            old.iter().map(|p| p.interiors().len()).collect::<Vec<_>>(),
+            new.iter().map(|p| p.interiors().len()).collect::<Vec<_>>()
+        );
+        let border: f64 = rings(old)
+            .flat_map(LineString::lines)
+            .map(|line| Euclidean.distance(line.start, line.end))
+            .sum();
+        prop_assert!(
+            (old.unsigned_area() - new.unsigned_area()).abs() <= 2.0 * tolerance * border + 1e-6
+        );
         // Borders move by the tolerance at most.
         if scene.grid.cells.len() < 150 {
             for (old, new) in rings(old).zip(rings(new)) {
                 let near = |p: Coord<f64>, on: &LineString<f64>| {
-                    on.lines().map(|line: Line<f64>| Euclidean.distance(&Point::from(p), &line)).fold(f64::INFINITY, f64::min)
+                    on.lines()
+                        .map(|line: Line<f64>| Euclidean.distance(&Point::from(p), &line))
+                        .fold(f64::INFINITY, f64::min)
                 };
                 prop_assert!(old.coords().all(|&p| near(p, new) <= tolerance + 1e-6));
             }
@@ -246,8 +359,21 @@ fn laws(scene: &Scene, tolerance: f64) -> Result<(), TestCaseError> {
     check_areas(&outlines, scene)?;
     check_simplified(scene, &outlines, tolerance)?;
     check_planar(&outlines)?;
-    for (simplify, round, area_within) in [(tolerance, 0.0, 0.05), (0.0, tolerance, 1.0), (tolerance, tolerance, 1.0), (tolerance, tolerance / 2.0, 0.02)] {
-        check_drawn(&outlines, &ShapeRule { simplify, round, area_within }, false)?;
+    for (simplify, round, area_within) in [
+        (tolerance, 0.0, 0.05),
+        (0.0, tolerance, 1.0),
+        (tolerance, tolerance, 1.0),
+        (tolerance, tolerance / 2.0, 0.02),
+    ] {
+        check_drawn(
+            &outlines,
+            &ShapeRule {
+                simplify,
+                round,
+                area_within,
+            },
+            false,
+        )?;
     }
     let before = outlines.clone();
     simplify(&mut outlines, 0.0, |_, _| false);
@@ -298,9 +424,17 @@ fn drawn(rows: &[&str], labels: u32) -> Vec<MultiPolygon<f64>> {
     let frame = square_frame();
     let (mut cells, mut label_of) = (Vec::new(), Vec::new());
     for (r, row) in rows.iter().enumerate() {
-        for (c, letter) in row.bytes().enumerate().filter(|&(_, letter)| letter != b' ') {
+        for (c, letter) in row
+            .bytes()
+            .enumerate()
+            .filter(|&(_, letter)| letter != b' ')
+        {
             cells.push(cell(&frame, small(r), small(c), 0));
-            label_of.push(if letter == b'.' { 0 } else { u32::from(letter - b'a' + 1) });
+            label_of.push(if letter == b'.' {
+                0
+            } else {
+                u32::from(letter - b'a' + 1)
+            });
         }
     }
     outlines(&CellGrid::new(frame, cells), &label_of, labels)
@@ -324,16 +458,32 @@ fn neighbours_share_every_vertex() {
 #[test]
 fn cells_that_touch_at_a_corner_stay_apart() {
     let found = drawn(&["ab", "ba"], 2);
-    assert_eq!(found.iter().map(|outline| outline.0.len()).collect::<Vec<_>>(), [2, 2]);
+    assert_eq!(
+        found
+            .iter()
+            .map(|outline| outline.0.len())
+            .collect::<Vec<_>>(),
+        [2, 2]
+    );
     assert!(found.iter().all(Validation::is_valid));
 }
 
 #[test]
 fn holes_may_touch_each_other_and_the_outside_at_points() {
-    for rows in [&["aaaa", "abaa", "aaba", "aaaa"][..], &["aaa ", "aba ", "aa  "], &["aaaaa", "abaca", "aabaa", "acaba", "aaaaa"]] {
+    for rows in [
+        &["aaaa", "abaa", "aaba", "aaaa"][..],
+        &["aaa ", "aba ", "aa  "],
+        &["aaaaa", "abaca", "aabaa", "acaba", "aaaaa"],
+    ] {
         let found = drawn(rows, 3);
         assert!(found.iter().all(Validation::is_valid), "{rows:?}");
-        assert!(found[0].0.iter().any(|polygon| !polygon.interiors().is_empty()), "{rows:?}");
+        assert!(
+            found[0]
+                .0
+                .iter()
+                .any(|polygon| !polygon.interiors().is_empty()),
+            "{rows:?}"
+        );
     }
 }
 
@@ -362,7 +512,10 @@ fn a_vertex_on_a_neighbours_side_is_shared() {
     let found = outlines(&CellGrid::new(frame, cells), &[1, 2], 2);
     let [lower, upper] = [&found[0], &found[1]].map(|outline| outline.0[0].exterior());
     assert_eq!((lower.0.len(), upper.0.len()), (6, 5));
-    let shared = upper.coords().filter(|&p| lower.coords().any(|q| p == q)).count();
+    let shared = upper
+        .coords()
+        .filter(|&p| lower.coords().any(|q| p == q))
+        .count();
     assert!(shared >= 2, "{lower:?} {upper:?}");
 }
 
@@ -372,7 +525,12 @@ fn a_staircase_becomes_a_line() {
     let done = simplify(&mut found, 8.0, |_, _| false);
     assert!(done.after < done.before && done.held_back == 0, "{done:?}");
     // Corner points of the two triangles; the field's corners stay.
-    assert!(found.iter().all(|outline| outline.0[0].exterior().0.len() <= 6), "{found:?}");
+    assert!(
+        found
+            .iter()
+            .all(|outline| outline.0[0].exterior().0.len() <= 6),
+        "{found:?}"
+    );
     assert!(found.iter().all(Validation::is_valid));
 }
 
@@ -384,7 +542,8 @@ fn an_island_in_a_bay_stays_on_its_side() {
         let mut found = before.clone();
         simplify(&mut found, tolerance, |_, _| false);
         assert!(found.iter().all(Validation::is_valid), "{tolerance}");
-        let areas = |outlines: &[MultiPolygon<f64>]| outlines.iter().map(Area::unsigned_area).sum::<f64>();
+        let areas =
+            |outlines: &[MultiPolygon<f64>]| outlines.iter().map(Area::unsigned_area).sum::<f64>();
         assert!((areas(&before) - areas(&found)).abs() < 1e-9);
         assert_eq!(found[1].0[0].interiors().len(), 1);
     }
@@ -409,21 +568,57 @@ fn a_million_cells() {
         .flat_map(|i| {
             let right = (i % columns + 1 < columns).then_some(i + 1);
             let up = (i + columns < rows * columns).then_some(i + columns);
-            right.into_iter().chain(up).map(move |other| Border { a: i as u32, b: other as u32, length: 6.0 })
+            right.into_iter().chain(up).map(move |other| Border {
+                a: i as u32,
+                b: other as u32,
+                length: 6.0,
+            })
         })
         .collect();
-    for (name, noise) in [("smooth ground, some noise", 12.0), ("nothing but noise", 140.0)] {
-        let rule = ZoneRule { step: 10.0, least_q: 0, greatest_q: 14, min_area: 72.0, keep_total: true, tolerance: 0.0 };
+    for (name, noise) in [
+        ("smooth ground, some noise", 12.0),
+        ("nothing but noise", 140.0),
+    ] {
+        let rule = ZoneRule {
+            step: 10.0,
+            least_q: 0,
+            greatest_q: 14,
+            min_area: 72.0,
+            keep_total: true,
+            tolerance: 0.0,
+        };
         let cells: Vec<ZoneCell> = (0..rows * columns)
             .map(|i| {
                 let (r, c) = ((i / columns) as f64, (i % columns) as f64);
-                let wave = 60.0 + 30.0 * libm::sin(r / 60.0 + libm::sin(c / 90.0)) + 30.0 * libm::sin(c / 45.0 + r / 200.0);
+                let wave = 60.0
+                    + 30.0 * libm::sin(r / 60.0 + libm::sin(c / 90.0))
+                    + 30.0 * libm::sin(c / 45.0 + r / 200.0);
                 let n_exact = ((1.0 - noise / 140.0) * wave + noise * chance(i)).clamp(0.0, 140.0);
                 let rate = Rate::Steps(rule.steps_of(n_exact));
-                ZoneCell { area: 36.0, kind: Kind::Canopy, n_exact, rate, index: Some(0.5), class: None, follows: None }
+                ZoneCell {
+                    area: 36.0,
+                    kind: Kind::Canopy,
+                    n_exact,
+                    rate,
+                    index: Some(0.5),
+                    class: None,
+                    follows: None,
+                }
             })
             .collect();
-        let grid = CellGrid::new(frame, (0..rows * columns).map(|i| cell(&frame, small((i / columns) as usize), small((i % columns) as usize), 0)).collect());
+        let grid = CellGrid::new(
+            frame,
+            (0..rows * columns)
+                .map(|i| {
+                    cell(
+                        &frame,
+                        small((i / columns) as usize),
+                        small((i % columns) as usize),
+                        0,
+                    )
+                })
+                .collect(),
+        );
         let start = std::time::Instant::now();
         let zoning = build(&cells, &borders, GroupBy::Rate, &rule).unwrap();
         let built = start.elapsed();
@@ -446,6 +641,9 @@ fn a_million_cells() {
     let values: Vec<f64> = (0..1_000_000).map(chance).collect();
     let start = std::time::Instant::now();
     let classes = crate::zones::classify::Classes::natural(&values, 5).unwrap();
-    eprintln!("natural breaks of a million values: {:.2?}", start.elapsed());
+    eprintln!(
+        "natural breaks of a million values: {:.2?}",
+        start.elapsed()
+    );
     assert_eq!(classes.count(), 5);
 }

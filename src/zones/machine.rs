@@ -2,14 +2,9 @@
 //!
 //! Every number here is what a machine file shows: product in the job's unit, or nitrogen itself without a product (see [`Prescription::shown`]).
 
-use crate::finding::Checked;
-use crate::finding::Finding;
-use crate::units::Area;
-use crate::units::NRate;
-use crate::units::ProductRate;
-use crate::units::half_up_to_hundredth;
-use crate::zones::prescription::Fallbacks;
-use crate::zones::prescription::Prescription;
+use crate::finding::{Checked, Finding};
+use crate::units::{Area, NRate, ProductRate, half_up_to_hundredth};
+use crate::zones::prescription::{Fallbacks, Prescription};
 
 /// Liquids whose greatest rate is more than this many times the least ask for more than one nozzle gives: flow goes with the square root of pressure.
 pub const LIQUID_SPAN: f64 = 2.0;
@@ -19,7 +14,9 @@ pub const LIQUID_SPAN: f64 = 2.0;
 #[non_exhaustive]
 pub enum MachineError {
     /// A volume is asked of a product whose density is not known.
-    #[error("rates are asked for in {unit}, but the density of {product} is not known; give product.density, or a unit of mass in output.unit")]
+    #[error(
+        "rates are asked for in {unit}, but the density of {product} is not known; give product.density, or a unit of mass in output.unit"
+    )]
     NoDensity {
         /// The unit asked for.
         unit: &'static str,
@@ -123,17 +120,34 @@ impl MachineRates {
 
     /// Least, area mean and greatest rate over the field; zeros count. All 0 when there is no zone.
     pub fn least_mean_greatest(&self, prescription: &Prescription) -> (f64, f64, f64) {
-        let least = self.zones.iter().map(|zone| zone.shown).reduce(f64::min).unwrap_or(0.0);
+        let least = self
+            .zones
+            .iter()
+            .map(|zone| zone.shown)
+            .reduce(f64::min)
+            .unwrap_or(0.0);
         let greatest = self.zones.iter().map(|zone| zone.shown).fold(0.0, f64::max);
         let area = prescription.unit.area_of(self.area);
-        (least, if area > 0.0 { self.total / area } else { 0.0 }, greatest)
+        (
+            least,
+            if area > 0.0 { self.total / area } else { 0.0 },
+            greatest,
+        )
     }
 }
 
 /// The rates that a terminal falls back to when the job says nothing: on start the field rate, outside nothing, and with position lost the field rate, but nothing as
 /// soon as any exclusion has a buffer, since a machine that does not know where it is cannot keep its distance.
 pub const fn default_fallbacks(field_rate: NRate, buffered_exclusion: bool) -> Fallbacks {
-    Fallbacks { on_start: field_rate, position_lost: if buffered_exclusion { NRate::ZERO } else { field_rate }, outside: NRate::ZERO }
+    Fallbacks {
+        on_start: field_rate,
+        position_lost: if buffered_exclusion {
+            NRate::ZERO
+        } else {
+            field_rate
+        },
+        outside: NRate::ZERO,
+    }
 }
 
 /// Rates of zones and fallbacks as the machine gets them, and what its limits changed.
@@ -151,15 +165,30 @@ pub fn machine_rates(prescription: &Prescription) -> Result<Checked<MachineRates
         && unit.is_volume()
         && product.kg_per_l().is_none()
     {
-        return Err(MachineError::NoDensity { unit: unit.label(), product: product.name().to_owned() });
+        return Err(MachineError::NoDensity {
+            unit: unit.label(),
+            product: product.name().to_owned(),
+        });
     }
     let limit = |rate: Option<ProductRate>| prescription.product.as_ref()?.in_unit(rate?, unit);
-    let (least, greatest) = (limit(prescription.machine.least), limit(prescription.machine.greatest));
+    let (least, greatest) = (
+        limit(prescription.machine.least),
+        limit(prescription.machine.greatest),
+    );
     let wanted = |what: String, n: NRate| {
         let value = prescription.shown(n);
-        if value.is_finite() && value >= 0.0 { Ok(value) } else { Err(MachineError::Rate { what, value, unit: prescription.rate_label() }) }
+        if value.is_finite() && value >= 0.0 {
+            Ok(value)
+        } else {
+            Err(MachineError::Rate {
+                what,
+                value,
+                unit: prescription.rate_label(),
+            })
+        }
     };
-    let fallback = |what: &str, n: NRate| wanted(what.to_owned(), n).map(|rate| hold(rate, least, greatest).0);
+    let fallback =
+        |what: &str, n: NRate| wanted(what.to_owned(), n).map(|rate| hold(rate, least, greatest).0);
 
     let mut rates = MachineRates {
         zones: Vec::with_capacity(prescription.zones.len()),
@@ -186,7 +215,11 @@ pub fn machine_rates(prescription: &Prescription) -> Result<Checked<MachineRates
         }
         rates.area = rates.area + zone.area;
         rates.total += shown * unit.area_of(zone.area);
-        rates.zones.push(ZoneRate { zone: zone.zone, shown, held });
+        rates.zones.push(ZoneRate {
+            zone: zone.zone,
+            shown,
+            held,
+        });
     }
     let findings = findings(prescription, &rates);
     Ok(Checked::new(rates, findings))
@@ -197,7 +230,11 @@ fn hold(rate: f64, least: Option<f64>, greatest: Option<f64>) -> (f64, Held) {
         && rate > 0.0
         && rate < least
     {
-        return if rate < least - rate { (0.0, Held::ToZero) } else { (least, Held::ToLeast) };
+        return if rate < least - rate {
+            (0.0, Held::ToZero)
+        } else {
+            (least, Held::ToLeast)
+        };
     }
     match greatest {
         Some(greatest) if rate > greatest => (greatest, Held::ToGreatest),
@@ -208,15 +245,28 @@ fn hold(rate: f64, least: Option<f64>, greatest: Option<f64>) -> (f64, Held) {
 fn findings(prescription: &Prescription, rates: &MachineRates) -> Vec<Finding> {
     let mut found = Vec::new();
     let (label, total_label) = (prescription.rate_label(), prescription.unit.total_label());
-    let area = |area: Area| if prescription.unit.is_us() { format!("{:.2} ac", area.as_ac()) } else { format!("{:.2} ha", area.as_ha()) };
-    let zones = |count: u32| if count == 1 { "1 zone".to_owned() } else { format!("{count} zones") };
+    let area = |area: Area| {
+        if prescription.unit.is_us() {
+            format!("{:.2} ac", area.as_ac())
+        } else {
+            format!("{:.2} ha", area.as_ha())
+        }
+    };
+    let zones = |count: u32| {
+        if count == 1 {
+            "1 zone".to_owned()
+        } else {
+            format!("{count} zones")
+        }
+    };
 
     if prescription.product.is_none() {
-        let limits = if prescription.machine.least.is_some() || prescription.machine.greatest.is_some() {
-            "; the machine's least and greatest product rate were not applied"
-        } else {
-            ""
-        };
+        let limits =
+            if prescription.machine.least.is_some() || prescription.machine.greatest.is_some() {
+                "; the machine's least and greatest product rate were not applied"
+            } else {
+                ""
+            };
         found.push(Finding::caution(
             "machine.product",
             format!("no product is given: machine files hold nitrogen in {label}, not what the machine meters{limits}; give [product] before spreading"),
@@ -253,10 +303,22 @@ fn findings(prescription: &Prescription, rates: &MachineRates) -> Vec<Finding> {
             ),
         ));
     }
-    let spread = rates.zones.iter().map(|zone| zone.shown).filter(|rate| *rate > 0.0);
-    let (low, high) = (spread.clone().fold(f64::INFINITY, f64::min), spread.fold(0.0, f64::max));
+    let spread = rates
+        .zones
+        .iter()
+        .map(|zone| zone.shown)
+        .filter(|rate| *rate > 0.0);
+    let (low, high) = (
+        spread.clone().fold(f64::INFINITY, f64::min),
+        spread.fold(0.0, f64::max),
+    );
     // A hair above 2 : 1 by rounding alone is no wider span than 2 : 1.
-    if prescription.product.as_ref().is_some_and(crate::units::Product::is_liquid) && high > low * LIQUID_SPAN * (1.0 + 1e-9) {
+    if prescription
+        .product
+        .as_ref()
+        .is_some_and(crate::units::Product::is_liquid)
+        && high > low * LIQUID_SPAN * (1.0 + 1e-9)
+    {
         found.push(Finding::caution(
             "machine.pressure",
             format!(
@@ -281,15 +343,10 @@ fn findings(prescription: &Prescription, rates: &MachineRates) -> Vec<Finding> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::space::cells::CellFrame;
-    use crate::space::cells::CellGrid;
+    use crate::space::cells::{CellFrame, CellGrid};
     use crate::space::crs::Crs;
-    use crate::units::Length;
-    use crate::units::Product;
-    use crate::units::RateUnit;
-    use crate::zones::prescription::CellState;
-    use crate::zones::prescription::MachineLimits;
-    use crate::zones::prescription::ZoneRecord;
+    use crate::units::{Length, Product, RateUnit};
+    use crate::zones::prescription::{CellState, MachineLimits, ZoneRecord};
     use approx::assert_relative_eq;
     use geo::MultiPolygon;
 
@@ -329,7 +386,12 @@ mod tests {
             hard_edges: Vec::new(),
             field_rate: NRate::kg_per_ha(60.0),
             fallbacks: default_fallbacks(NRate::kg_per_ha(60.0), false),
-            machine: MachineLimits { least: None, greatest: None, overrun: Length::m(12.0), working_width: Length::m(24.0) },
+            machine: MachineLimits {
+                least: None,
+                greatest: None,
+                overrun: Length::m(12.0),
+                working_width: Length::m(24.0),
+            },
             total_n_kg: rates.iter().sum(),
             headings: vec![("the field".to_owned(), 30.0)],
             look_ahead: None,
@@ -341,13 +403,22 @@ mod tests {
     }
 
     fn codes(checked: &Checked<MachineRates>) -> Vec<&'static str> {
-        checked.findings.iter().map(|finding| finding.code).collect()
+        checked
+            .findings
+            .iter()
+            .map(|finding| finding.code)
+            .collect()
     }
 
     #[test]
     fn product_in_the_unit_of_the_job() {
         // 120 kg N/ha as urea of 46 % is 260.87 kg/ha; as a 28 % solution of 1.28 kg/L it is 334.82 L/ha (arithmetic; contents common practice, no source).
-        let urea = machine_rates(&prescription(&[120.0], Product::new("urea", 0.46, None), RateUnit::KgPerHa)).unwrap();
+        let urea = machine_rates(&prescription(
+            &[120.0],
+            Product::new("urea", 0.46, None),
+            RateUnit::KgPerHa,
+        ))
+        .unwrap();
         assert_eq!(urea.value.zones[0].exported(), 260.87);
         assert_relative_eq!(urea.value.total, 120.0 / 0.46, max_relative = 1e-12);
         let liquid = machine_rates(&prescription(&[120.0], solution(), RateUnit::LPerHa)).unwrap();
@@ -357,35 +428,87 @@ mod tests {
 
     #[test]
     fn below_the_least_the_nearer_of_nothing_and_least() {
-        let mut field = prescription(&[0.0, 9.0, 10.0, 11.0, 20.0, 90.0], Product::new("half", 0.5, None), RateUnit::KgPerHa);
+        let mut field = prescription(
+            &[0.0, 9.0, 10.0, 11.0, 20.0, 90.0],
+            Product::new("half", 0.5, None),
+            RateUnit::KgPerHa,
+        );
         field.machine.least = Some(ProductRate::kg_per_ha(40.0));
         field.machine.greatest = Some(ProductRate::kg_per_ha(150.0));
         let checked = machine_rates(&field).unwrap();
         let shown: Vec<f64> = checked.value.zones.iter().map(|zone| zone.shown).collect();
         // Products 0, 18, 20, 22, 40, 180: below 20 is nearer to 0, the tie at 20 goes up, 0 and 40 stay, 180 is lowered.
         assert_eq!(shown, [0.0, 0.0, 40.0, 40.0, 40.0, 150.0]);
-        assert_eq!((checked.value.to_zero.zones, checked.value.to_zero.amount), (1, -18.0));
-        assert_eq!((checked.value.to_least.zones, checked.value.to_least.amount), (2, 38.0));
-        assert_eq!((checked.value.to_greatest.zones, checked.value.to_greatest.amount), (1, -30.0));
+        assert_eq!(
+            (checked.value.to_zero.zones, checked.value.to_zero.amount),
+            (1, -18.0)
+        );
+        assert_eq!(
+            (checked.value.to_least.zones, checked.value.to_least.amount),
+            (2, 38.0)
+        );
+        assert_eq!(
+            (
+                checked.value.to_greatest.zones,
+                checked.value.to_greatest.amount
+            ),
+            (1, -30.0)
+        );
         assert_eq!(checked.value.total, 270.0);
-        assert_eq!(checked.value.least_mean_greatest(&field), (0.0, 45.0, 150.0));
+        assert_eq!(
+            checked.value.least_mean_greatest(&field),
+            (0.0, 45.0, 150.0)
+        );
         assert_eq!(codes(&checked), ["machine.least", "machine.greatest"]);
-        assert!(checked.findings[0].message.contains("40.00 kg/ha at least: 1 zone below it (1.00 ha)"), "{}", checked.findings[0].message);
+        assert!(
+            checked.findings[0]
+                .message
+                .contains("40.00 kg/ha at least: 1 zone below it (1.00 ha)"),
+            "{}",
+            checked.findings[0].message
+        );
     }
 
     #[test]
     fn fallbacks_by_default() {
         let rate = NRate::kg_per_ha(60.0);
-        assert_eq!(default_fallbacks(rate, false), Fallbacks { on_start: rate, position_lost: rate, outside: NRate::ZERO });
-        assert_eq!(default_fallbacks(rate, true), Fallbacks { on_start: rate, position_lost: NRate::ZERO, outside: NRate::ZERO });
+        assert_eq!(
+            default_fallbacks(rate, false),
+            Fallbacks {
+                on_start: rate,
+                position_lost: rate,
+                outside: NRate::ZERO
+            }
+        );
+        assert_eq!(
+            default_fallbacks(rate, true),
+            Fallbacks {
+                on_start: rate,
+                position_lost: NRate::ZERO,
+                outside: NRate::ZERO
+            }
+        );
     }
 
     #[test]
     fn liquids_beyond_two_to_one_are_a_caution() {
-        let code = |rates: &[f64], product, unit| codes(&machine_rates(&prescription(rates, product, unit)).unwrap()).contains(&"machine.pressure");
-        assert!(!code(&[0.0, 30.0, 60.0], solution(), RateUnit::LPerHa), "zeros do not count, 2 : 1 is allowed");
+        let code = |rates: &[f64], product, unit| {
+            codes(&machine_rates(&prescription(rates, product, unit)).unwrap())
+                .contains(&"machine.pressure")
+        };
+        assert!(
+            !code(&[0.0, 30.0, 60.0], solution(), RateUnit::LPerHa),
+            "zeros do not count, 2 : 1 is allowed"
+        );
         assert!(code(&[30.0, 61.0], solution(), RateUnit::GalPerAc));
-        assert!(!code(&[30.0, 90.0], Product::new("urea", 0.46, None), RateUnit::KgPerHa), "solids have no nozzle");
+        assert!(
+            !code(
+                &[30.0, 90.0],
+                Product::new("urea", 0.46, None),
+                RateUnit::KgPerHa
+            ),
+            "solids have no nozzle"
+        );
     }
 
     #[test]
@@ -400,16 +523,30 @@ mod tests {
     fn running_on_beside_a_buffer_is_a_caution() {
         let mut field = prescription(&[60.0], solution(), RateUnit::LPerHa);
         field.buffered_exclusion = true;
-        assert_eq!(codes(&machine_rates(&field).unwrap()), ["machine.position_lost"]);
+        assert_eq!(
+            codes(&machine_rates(&field).unwrap()),
+            ["machine.position_lost"]
+        );
         field.fallbacks = default_fallbacks(field.field_rate, true);
         assert!(codes(&machine_rates(&field).unwrap()).is_empty());
     }
 
     #[test]
     fn volumes_need_a_density() {
-        let error = machine_rates(&prescription(&[60.0], Product::new("urea", 0.46, None), RateUnit::LPerHa)).unwrap_err();
-        assert!(error.to_string().contains("the density of urea is not known"), "{error}");
-        let error = machine_rates(&prescription(&[f64::NAN], solution(), RateUnit::LPerHa)).unwrap_err();
+        let error = machine_rates(&prescription(
+            &[60.0],
+            Product::new("urea", 0.46, None),
+            RateUnit::LPerHa,
+        ))
+        .unwrap_err();
+        assert!(
+            error
+                .to_string()
+                .contains("the density of urea is not known"),
+            "{error}"
+        );
+        let error =
+            machine_rates(&prescription(&[f64::NAN], solution(), RateUnit::LPerHa)).unwrap_err();
         assert!(error.to_string().contains("zone 1"), "{error}");
     }
 }

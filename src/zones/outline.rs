@@ -8,17 +8,10 @@
 //! runs along a grid line, or touches it), that edge is split there. A vertex is dropped only where it means nothing to anybody: exactly two border edges meet in
 //! it, on one grid line.
 
-use crate::space::cells::Cell;
-use crate::space::cells::CellFrame;
-use crate::space::cells::CellGrid;
-use crate::space::cells::CellShape;
-use crate::space::junctions::Junctions;
-use crate::space::junctions::folded;
+use crate::space::cells::{Cell, CellFrame, CellGrid, CellShape};
+use crate::space::junctions::{Junctions, folded};
 use crate::space::regions::off_and_along;
-use geo::Coord;
-use geo::LineString;
-use geo::MultiPolygon;
-use geo::Polygon;
+use geo::{Coord, LineString, MultiPolygon, Polygon};
 
 /// A vertex that lies no further than this off the line between its neighbours bends nothing. \[m\]
 const STRAIGHT: f64 = 2e-8;
@@ -30,7 +23,13 @@ const STRAIGHT: f64 = 2e-8;
 ///
 /// The rings of a cell must lie within its rectangle and share their vertices with their neighbours' as [`CellGrid`] says.
 pub fn outlines(grid: &CellGrid, label_of: &[u32], labels: u32) -> Vec<MultiPolygon<f64>> {
-    let label = |cell: usize| label_of.get(cell).copied().filter(|&l| l <= labels).unwrap_or(0);
+    let label = |cell: usize| {
+        label_of
+            .get(cell)
+            .copied()
+            .filter(|&l| l <= labels)
+            .unwrap_or(0)
+    };
     let vertices = Vertices::of(grid);
     let (edges, piece_label) = cell_edges(grid, &vertices, label);
     let borders = Borders::of(edges, &piece_label);
@@ -41,7 +40,9 @@ pub fn outlines(grid: &CellGrid, label_of: &[u32], labels: u32) -> Vec<MultiPoly
     while let Some(first) = rest.first() {
         let count = rest.partition_point(|edge| edge.ground == first.ground);
         let polygons = tracer.ground(offset..offset + count);
-        found[piece_label[first.ground as usize] as usize - 1].0.extend(polygons);
+        found[piece_label[first.ground as usize] as usize - 1]
+            .0
+            .extend(polygons);
         rest = &rest[count..];
         offset += count;
     }
@@ -71,41 +72,73 @@ impl Vertices {
         let columns = (i64::from(most(|c| c.col)) - i64::from(col) + 2) as u64;
         let rows = (i64::from(most(|c| c.row)) - i64::from(row) + 2) as u64;
         let corners = if in_parts { 0 } else { rows * columns };
-        let mut vertices = Self { frame: grid.frame, in_parts, row, col, columns, corners, others: Junctions::default() };
+        let mut vertices = Self {
+            frame: grid.frame,
+            in_parts,
+            row,
+            col,
+            columns,
+            corners,
+            others: Junctions::default(),
+        };
         let mut others = Vec::new();
         for (k, cell) in grid.cells.iter().enumerate() {
             if in_parts {
-                others.extend(grid.rings(k).iter().flat_map(|(ring, _)| ring).map(|&p| folded(p)));
+                others.extend(
+                    grid.rings(k)
+                        .iter()
+                        .flat_map(|(ring, _)| ring)
+                        .map(|&p| folded(p)),
+                );
             } else if let CellShape::Cut(pieces) = &cell.shape {
-                let rings = pieces.iter().flat_map(|piece| std::iter::once(&piece.exterior).chain(&piece.holes));
-                others.extend(rings.flatten().map(|&p| folded(p)).filter(|&p| vertices.corner(p, cell.row, cell.col).is_none()));
+                let rings = pieces
+                    .iter()
+                    .flat_map(|piece| std::iter::once(&piece.exterior).chain(&piece.holes));
+                others.extend(
+                    rings
+                        .flatten()
+                        .map(|&p| folded(p))
+                        .filter(|&p| vertices.corner(p, cell.row, cell.col).is_none()),
+                );
             }
         }
         vertices.others = Junctions::new(others);
         vertices
     }
     fn corner_key(&self, row: i32, col: i32) -> u64 {
-        (i64::from(row) - i64::from(self.row)) as u64 * self.columns + (i64::from(col) - i64::from(self.col)) as u64
+        (i64::from(row) - i64::from(self.row)) as u64 * self.columns
+            + (i64::from(col) - i64::from(self.col)) as u64
     }
     /// Key of a point that is a corner of the cell at `row`, `col`.
     fn corner(&self, p: [f64; 2], row: i32, col: i32) -> Option<u64> {
         if self.in_parts {
             return None;
         }
-        let row = [row, row + 1].into_iter().find(|&r| self.frame.row_start(r) == p[0])?;
-        let col = [col, col + 1].into_iter().find(|&c| self.frame.col_start(c) == p[1])?;
+        let row = [row, row + 1]
+            .into_iter()
+            .find(|&r| self.frame.row_start(r) == p[0])?;
+        let col = [col, col + 1]
+            .into_iter()
+            .find(|&c| self.frame.col_start(c) == p[1])?;
         Some(self.corner_key(row, col))
     }
     /// Key of a vertex of the cell at `row`, `col`.
     fn key(&self, p: [f64; 2], row: i32, col: i32) -> u64 {
-        self.corner(p, row, col).unwrap_or_else(|| self.corners + self.others.position(p) as u64)
+        self.corner(p, row, col)
+            .unwrap_or_else(|| self.corners + self.others.position(p) as u64)
     }
     fn at(&self, key: u64) -> [f64; 2] {
         if key >= self.corners {
             return self.others.points()[(key - self.corners) as usize];
         }
-        let (row, col) = ((key / self.columns).cast_signed() + i64::from(self.row), (key % self.columns).cast_signed() + i64::from(self.col));
-        folded([self.frame.row_start(row as i32), self.frame.col_start(col as i32)])
+        let (row, col) = (
+            (key / self.columns).cast_signed() + i64::from(self.row),
+            (key % self.columns).cast_signed() + i64::from(self.col),
+        );
+        folded([
+            self.frame.row_start(row as i32),
+            self.frame.col_start(col as i32),
+        ])
     }
     /// Vertices that lie strictly on an edge along a grid line, from `a` to `b`.
     fn on_edge(&self, a: u64, b: u64, found: &mut Vec<u32>) {
@@ -121,7 +154,9 @@ impl Vertices {
             return (0..2).any(|axis| before[axis] == here[axis] && here[axis] == after[axis]);
         }
         let (off, along) = off_and_along(here, before, after);
-        off <= STRAIGHT && along > 0.0 && along < libm::hypot(after[0] - before[0], after[1] - before[1])
+        off <= STRAIGHT
+            && along > 0.0
+            && along < libm::hypot(after[0] - before[0], after[1] - before[1])
     }
 }
 
@@ -135,16 +170,29 @@ struct CellEdge {
 }
 
 /// The edges of all labelled cells, and the label of each of their pieces.
-fn cell_edges(grid: &CellGrid, vertices: &Vertices, label: impl Fn(usize) -> u32) -> (Vec<CellEdge>, Vec<u32>) {
+fn cell_edges(
+    grid: &CellGrid,
+    vertices: &Vertices,
+    label: impl Fn(usize) -> u32,
+) -> (Vec<CellEdge>, Vec<u32>) {
     let mut edges = Vec::with_capacity(4 * grid.cells.len());
     let mut piece_label = Vec::with_capacity(grid.cells.len());
     let mut between = Vec::new();
     let mut put = |a: u64, b: u64, piece: u32| {
         vertices.on_edge(a, b, &mut between);
         let mut from = a;
-        for to in between.iter().map(|&k| vertices.corners + u64::from(k)).chain(std::iter::once(b)) {
+        for to in between
+            .iter()
+            .map(|&k| vertices.corners + u64::from(k))
+            .chain(std::iter::once(b))
+        {
             if from != to {
-                edges.push(CellEdge { low: from.min(to), high: from.max(to), piece, up: from < to });
+                edges.push(CellEdge {
+                    low: from.min(to),
+                    high: from.max(to),
+                    piece,
+                    up: from < to,
+                });
             }
             from = to;
         }
@@ -158,7 +206,8 @@ fn cell_edges(grid: &CellGrid, vertices: &Vertices, label: impl Fn(usize) -> u32
             CellShape::Whole if vertices.in_parts => {
                 for (ring, _) in grid.rings(i) {
                     for pair in ring.windows(2) {
-                        let [a, b] = [pair[0], pair[1]].map(|p| vertices.key(folded(p), cell.row, cell.col));
+                        let [a, b] =
+                            [pair[0], pair[1]].map(|p| vertices.key(folded(p), cell.row, cell.col));
                         put(a, b, piece_label.len() as u32);
                     }
                 }
@@ -176,7 +225,8 @@ fn cell_edges(grid: &CellGrid, vertices: &Vertices, label: impl Fn(usize) -> u32
                 for piece in pieces {
                     for ring in std::iter::once(&piece.exterior).chain(&piece.holes) {
                         for pair in ring.windows(2) {
-                            let [a, b] = [pair[0], pair[1]].map(|p| vertices.key(folded(p), cell.row, cell.col));
+                            let [a, b] = [pair[0], pair[1]]
+                                .map(|p| vertices.key(folded(p), cell.row, cell.col));
                             put(a, b, piece_label.len() as u32);
                         }
                     }
@@ -233,26 +283,44 @@ impl Borders {
             // As a rule there is one of each at most; more of one kind only where cells overlap.
             let mut open: Vec<&CellEdge> = upward.iter().collect();
             for edge in down {
-                match open.iter().position(|other| piece_label[other.piece as usize] == piece_label[edge.piece as usize]) {
+                match open.iter().position(|other| {
+                    piece_label[other.piece as usize] == piece_label[edge.piece as usize]
+                }) {
                     Some(at) => {
                         root(edge.piece, Some(open.remove(at).piece));
                     }
                     None => left.push((edge.piece, edge.high, edge.low)),
                 }
             }
-            left.extend(open.into_iter().map(|edge| (edge.piece, edge.low, edge.high)));
+            left.extend(
+                open.into_iter()
+                    .map(|edge| (edge.piece, edge.low, edge.high)),
+            );
             if left.len() > before {
                 ends.extend([group[0].low, group[0].high]);
             }
         }
         drop(edges);
         ends.sort_unstable();
-        let (vertex, degree): (Vec<u64>, Vec<u32>) = ends.chunk_by(|a, b| a == b).map(|run| (run[0], run.len() as u32)).unzip();
+        let (vertex, degree): (Vec<u64>, Vec<u32>) = ends
+            .chunk_by(|a, b| a == b)
+            .map(|run| (run[0], run.len() as u32))
+            .unzip();
         let place = |key: u64| vertex.partition_point(|&v| v < key) as u32;
-        let mut edges: Vec<BorderEdge> =
-            left.into_iter().map(|(piece, from, to)| BorderEdge { ground: root(piece, None), from: place(from), to: place(to) }).collect();
+        let mut edges: Vec<BorderEdge> = left
+            .into_iter()
+            .map(|(piece, from, to)| BorderEdge {
+                ground: root(piece, None),
+                from: place(from),
+                to: place(to),
+            })
+            .collect();
         edges.sort_unstable_by_key(|edge| (edge.ground, edge.from, edge.to));
-        Self { edges, vertex, degree }
+        Self {
+            edges,
+            vertex,
+            degree,
+        }
     }
 }
 
@@ -270,7 +338,13 @@ struct Tracer<'a> {
 impl<'a> Tracer<'a> {
     fn new(borders: &'a Borders, vertices: &'a Vertices) -> Self {
         let uv = borders.vertex.iter().map(|&key| vertices.at(key)).collect();
-        Self { borders, vertices, uv, used: vec![false; borders.edges.len()], place: vec![0; borders.vertex.len()] }
+        Self {
+            borders,
+            vertices,
+            uv,
+            used: vec![false; borders.edges.len()],
+            place: vec![0; borders.vertex.len()],
+        }
     }
 
     /// The polygons of one connected ground, whose edges are `span`: one, where the cells do not overlap.
@@ -291,12 +365,21 @@ impl<'a> Tracer<'a> {
                 }
             }
         }
-        let largest = (0..exteriors.len()).max_by(|&a, &b| exteriors[a].0.total_cmp(&exteriors[b].0).then(b.cmp(&a)));
+        let largest = (0..exteriors.len())
+            .max_by(|&a, &b| exteriors[a].0.total_cmp(&exteriors[b].0).then(b.cmp(&a)));
         let mut polygon = |(i, (_, line)): (usize, (f64, LineString<f64>))| {
-            let own = if Some(i) == largest { std::mem::take(&mut holes) } else { Vec::new() };
+            let own = if Some(i) == largest {
+                std::mem::take(&mut holes)
+            } else {
+                Vec::new()
+            };
             Polygon::new(line, own)
         };
-        exteriors.into_iter().enumerate().map(&mut polygon).collect()
+        exteriors
+            .into_iter()
+            .enumerate()
+            .map(&mut polygon)
+            .collect()
     }
 
     /// A walk along unused edges from the start of one back to where no edge is left, as vertices.
@@ -312,7 +395,9 @@ impl<'a> Tracer<'a> {
             let BorderEdge { from, to, .. } = self.borders.edges[at];
             walk.push(from);
             let first = span.start + edges.partition_point(|edge| edge.from < to);
-            next = (first..span.end).take_while(|&i| self.borders.edges[i].from == to).find(|&i| !self.used[i]);
+            next = (first..span.end)
+                .take_while(|&i| self.borders.edges[i].from == to)
+                .find(|&i| !self.used[i]);
         }
         walk
     }
@@ -342,9 +427,19 @@ impl<'a> Tracer<'a> {
 
     fn signed_area(&self, ring: &[u32]) -> f64 {
         let origin = self.uv[ring[0] as usize];
-        let about = |v: u32| [self.uv[v as usize][0] - origin[0], self.uv[v as usize][1] - origin[1]];
+        let about = |v: u32| {
+            [
+                self.uv[v as usize][0] - origin[0],
+                self.uv[v as usize][1] - origin[1],
+            ]
+        };
         let next = ring.iter().skip(1).chain(ring.first());
-        ring.iter().zip(next).map(|(&a, &b)| (about(a), about(b))).map(|(a, b)| a[0] * b[1] - b[0] * a[1]).sum::<f64>() / 2.0
+        ring.iter()
+            .zip(next)
+            .map(|(&a, &b)| (about(a), about(b)))
+            .map(|(a, b)| a[0] * b[1] - b[0] * a[1])
+            .sum::<f64>()
+            / 2.0
     }
 
     /// The ring on the working plane, closed, without the vertices that mean nothing to anybody.
@@ -353,7 +448,8 @@ impl<'a> Tracer<'a> {
         let uv = |i: usize| self.uv[ring[i % n] as usize];
         let meant = |&i: &usize| {
             let (before, here, after) = (uv(i + n - 1), uv(i), uv(i + 1));
-            !self.vertices.is_straight(before, here, after) || self.borders.degree[ring[i] as usize] != 2
+            !self.vertices.is_straight(before, here, after)
+                || self.borders.degree[ring[i] as usize] != 2
         };
         let point = |i: usize| Coord::from(self.vertices.frame.to_xy(uv(i)[0], uv(i)[1]));
         let mut line: Vec<Coord<f64>> = (0..n).filter(meant).map(point).collect();

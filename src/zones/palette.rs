@@ -67,14 +67,22 @@ impl Colour {
     /// [`INK`] or [`PAPER`], whichever is easier to read on this colour: at least 4.5:1.
     #[must_use]
     pub fn text(self) -> Self {
-        if self.contrast(INK) >= self.contrast(PAPER) { INK } else { PAPER }
+        if self.contrast(INK) >= self.contrast(PAPER) {
+            INK
+        } else {
+            PAPER
+        }
     }
 
     /// Shares of light, 0 to 1.
     fn linear(self) -> [f64; 3] {
         [self.red, self.green, self.blue].map(|channel| {
             let c = f64::from(channel) / 255.0;
-            if c <= 0.040_45 { c / 12.92 } else { libm::pow((c + 0.055) / 1.055, 2.4) }
+            if c <= 0.040_45 {
+                c / 12.92
+            } else {
+                libm::pow((c + 0.055) / 1.055, 2.4)
+            }
         })
     }
 
@@ -82,10 +90,19 @@ impl Colour {
     fn lab(self) -> [f64; 3] {
         let [red, green, blue] = self.linear();
         let f = TO_XYZ.map(|row| {
-            let share = (row[0] * red + row[1] * green + row[2] * blue) / (row[0] + row[1] + row[2]);
-            if share > 216.0 / 24_389.0 { libm::cbrt(share) } else { (24_389.0 / 27.0 * share + 16.0) / 116.0 }
+            let share =
+                (row[0] * red + row[1] * green + row[2] * blue) / (row[0] + row[1] + row[2]);
+            if share > 216.0 / 24_389.0 {
+                libm::cbrt(share)
+            } else {
+                (24_389.0 / 27.0 * share + 16.0) / 116.0
+            }
         });
-        [116.0 * f[1] - 16.0, 500.0 * (f[0] - f[1]), 200.0 * (f[1] - f[2])]
+        [
+            116.0 * f[1] - 16.0,
+            500.0 * (f[0] - f[1]),
+            200.0 * (f[1] - f[2]),
+        ]
     }
 
     /// The nearest colour that a screen can show.
@@ -94,12 +111,20 @@ impl Colour {
         let f = [fy + a / 500.0, fy, fy - b / 200.0];
         let mut xyz = [0.0; 3];
         for ((out, f), row) in xyz.iter_mut().zip(f).zip(TO_XYZ) {
-            let share = if f * f * f > 216.0 / 24_389.0 { f * f * f } else { (116.0 * f - 16.0) / (24_389.0 / 27.0) };
+            let share = if f * f * f > 216.0 / 24_389.0 {
+                f * f * f
+            } else {
+                (116.0 * f - 16.0) / (24_389.0 / 27.0)
+            };
             *out = share * (row[0] + row[1] + row[2]);
         }
         let channel = FROM_XYZ.map(|row| {
             let light = (row[0] * xyz[0] + row[1] * xyz[1] + row[2] * xyz[2]).clamp(0.0, 1.0);
-            let c = if light <= 0.003_130_8 { light * 12.92 } else { 1.055 * libm::pow(light, 1.0 / 2.4) - 0.055 };
+            let c = if light <= 0.003_130_8 {
+                light * 12.92
+            } else {
+                1.055 * libm::pow(light, 1.0 / 2.4) - 0.055
+            };
             libm::round(c.clamp(0.0, 1.0) * 255.0) as u8
         });
         Self::new(channel[0], channel[1], channel[2])
@@ -107,9 +132,17 @@ impl Colour {
 }
 
 /// Linear sRGB to XYZ; a row's sum is white.
-const TO_XYZ: [[f64; 3]; 3] = [[0.412_456_4, 0.357_576_1, 0.180_437_5], [0.212_672_9, 0.715_152_2, 0.072_175_0], [0.019_333_9, 0.119_192_0, 0.950_304_1]];
+const TO_XYZ: [[f64; 3]; 3] = [
+    [0.412_456_4, 0.357_576_1, 0.180_437_5],
+    [0.212_672_9, 0.715_152_2, 0.072_175_0],
+    [0.019_333_9, 0.119_192_0, 0.950_304_1],
+];
 /// XYZ to linear sRGB, the inverse.
-const FROM_XYZ: [[f64; 3]; 3] = [[3.240_454_2, -1.537_138_5, -0.498_531_4], [-0.969_266_0, 1.876_010_8, 0.041_556_0], [0.055_643_4, -0.204_025_9, 1.057_225_2]];
+const FROM_XYZ: [[f64; 3]; 3] = [
+    [3.240_454_2, -1.537_138_5, -0.498_531_4],
+    [-0.969_266_0, 1.876_010_8, 0.041_556_0],
+    [0.055_643_4, -0.204_025_9, 1.057_225_2],
+];
 
 /// The ramp at a place between 0 (least) and 1 (greatest): straight lines in L*a*b* between its seven steps. Places beyond the ends count as the ends.
 pub fn ramp(place: f64) -> Colour {
@@ -131,7 +164,11 @@ pub fn class_colours(classes: usize) -> Option<Vec<Colour>> {
     match classes {
         0 => Some(Vec::new()),
         1 => Some(vec![ramp(0.5)]),
-        2..=MOST_CLASSES => Some((0..classes).map(|i| ramp(i as f64 / (classes - 1) as f64)).collect()),
+        2..=MOST_CLASSES => Some(
+            (0..classes)
+                .map(|i| ramp(i as f64 / (classes - 1) as f64))
+                .collect(),
+        ),
         _ => None,
     }
 }
@@ -235,16 +272,26 @@ impl Legend {
     /// Up to [`MOST_CLASSES`] different values are a class each. More are parted into that many classes of equal width between least and greatest; a value of 0 then
     /// keeps a class of its own, since to spread nothing is another thing than to spread little. Classes that hold no value are left out. Classes follow the values,
     /// so the same map in another unit has the same classes. Values that are not finite count as missing.
-    pub fn new(title: impl Into<String>, unit: impl Into<String>, values: impl IntoIterator<Item = f64>) -> Self {
+    pub fn new(
+        title: impl Into<String>,
+        unit: impl Into<String>,
+        values: impl IntoIterator<Item = f64>,
+    ) -> Self {
         let unit = unit.into();
-        let mut values: Vec<f64> = values.into_iter().filter(|value| value.is_finite()).map(|value| value + 0.0).collect();
+        let mut values: Vec<f64> = values
+            .into_iter()
+            .filter(|value| value.is_finite())
+            .map(|value| value + 0.0)
+            .collect();
         values.sort_by(f64::total_cmp);
         values.dedup();
         let groups = groups(&values);
         let colours = class_colours(groups.len()).unwrap_or_default();
         let mut classes: Vec<Class> = Vec::with_capacity(groups.len());
         for (group, colour) in groups.iter().zip(colours) {
-            let (Some(&least), Some(&greatest)) = (group.first(), group.last()) else { continue };
+            let (Some(&least), Some(&greatest)) = (group.first(), group.last()) else {
+                continue;
+            };
             let from = classes.last_mut().map_or(least, |below| {
                 below.to = f64::midpoint(below.greatest, least);
                 below.to
@@ -254,15 +301,29 @@ impl Legend {
             } else {
                 format!("{} to {} {unit}", number(least), number(greatest))
             };
-            classes.push(Class { from, to: greatest, least, greatest, colour, label });
+            classes.push(Class {
+                from,
+                to: greatest,
+                least,
+                greatest,
+                colour,
+                label,
+            });
         }
-        Self { title: title.into(), unit, classes }
+        Self {
+            title: title.into(),
+            unit,
+            classes,
+        }
     }
 
     /// The class of a value: the last whose lower break it reaches. `None` beyond the ends.
     pub fn class_of(&self, value: f64) -> Option<&Class> {
         let end = self.classes.last()?.to;
-        self.classes.iter().rev().find(|class| class.from <= value && value <= end)
+        self.classes
+            .iter()
+            .rev()
+            .find(|class| class.from <= value && value <= end)
     }
 }
 
@@ -271,11 +332,18 @@ fn groups(values: &[f64]) -> Vec<&[f64]> {
     if values.len() <= MOST_CLASSES {
         return values.chunks(1).collect();
     }
-    let (nothing, rest) = if values[0] == 0.0 { values.split_at(1) } else { values.split_at(0) };
+    let (nothing, rest) = if values[0] == 0.0 {
+        values.split_at(1)
+    } else {
+        values.split_at(0)
+    };
     let count = MOST_CLASSES - nothing.len();
     let (least, greatest) = (rest[0], rest[rest.len() - 1]);
     // A hair upwards, so that a value on a break falls the same way in every unit.
-    let class = |value: f64| (libm::floor((value - least) / (greatest - least) * count as f64 + 1e-9) as usize).min(count - 1);
+    let class = |value: f64| {
+        (libm::floor((value - least) / (greatest - least) * count as f64 + 1e-9) as usize)
+            .min(count - 1)
+    };
     let parts = rest.chunk_by(|a, b| class(*a) == class(*b));
     nothing.chunks(1).chain(parts).collect()
 }
@@ -284,5 +352,9 @@ fn groups(values: &[f64]) -> Vec<&[f64]> {
 fn number(value: f64) -> String {
     let text = format!("{value:.2}");
     let short = text.trim_end_matches('0').trim_end_matches('.');
-    if short == "-0" { "0".to_owned() } else { short.to_owned() }
+    if short == "-0" {
+        "0".to_owned()
+    } else {
+        short.to_owned()
+    }
 }

@@ -2,14 +2,7 @@
 
 use crate::space::cells::CellGrid;
 use crate::space::crs::Crs;
-use crate::units::Area;
-use crate::units::Length;
-use crate::units::NRate;
-use crate::units::Product;
-use crate::units::ProductRate;
-use crate::units::RateUnit;
-use crate::units::Share;
-use crate::units::Yield;
+use crate::units::{Area, Length, NRate, Product, ProductRate, RateUnit, Share, Yield};
 use geo::MultiPolygon;
 
 /// What a cell is.
@@ -234,7 +227,9 @@ impl Prescription {
     /// The number that a machine file shows for this much nitrogen: product in the job's unit, or nitrogen itself without a product. Not rounded.
     pub fn shown(&self, n: NRate) -> f64 {
         match &self.product {
-            Some(product) => product.in_unit(product.rate_for(n), self.unit).unwrap_or_else(|| product.rate_for(n).get()),
+            Some(product) => product
+                .in_unit(product.rate_for(n), self.unit)
+                .unwrap_or_else(|| product.rate_for(n).get()),
             None if self.unit.is_us() => n.as_lb_per_ac(),
             None => n.get(),
         }
@@ -243,7 +238,9 @@ impl Prescription {
     /// The nitrogen behind a number that a machine file shows: the way back from [`Self::shown`].
     pub fn nitrogen_of(&self, shown: f64) -> NRate {
         match &self.product {
-            Some(product) => product.from_unit(shown, self.unit).map_or(NRate::ZERO, |rate| product.nitrogen_in(rate)),
+            Some(product) => product
+                .from_unit(shown, self.unit)
+                .map_or(NRate::ZERO, |rate| product.nitrogen_in(rate)),
             None if self.unit.is_us() => NRate::lb_per_ac(shown),
             None => NRate::kg_per_ha(shown),
         }

@@ -1,18 +1,11 @@
 //! Places worth a walk before anything is spread: what the image cannot tell, somebody must look at.
 
-use geo::Area;
-use geo::Contains;
-use geo::InteriorPoint;
-use geo::MultiPolygon;
-use geo::Point;
+use geo::{Area, Contains, InteriorPoint, MultiPolygon, Point};
 
-use crate::space::crs::Crs;
-use crate::space::crs::CrsError;
-use crate::space::crs::Projector;
+use crate::space::crs::{Crs, CrsError, Projector};
 use crate::space::polygon::least_rectangle;
 use crate::zones::outline::outlines;
-use crate::zones::prescription::CellState;
-use crate::zones::prescription::Prescription;
+use crate::zones::prescription::{CellState, Prescription};
 
 /// Most places of one kind, so that the walk can be walked.
 const MOST: usize = 3;
@@ -80,30 +73,65 @@ pub struct ScoutPoint {
 pub fn scout_points(prescription: &Prescription) -> Result<Vec<ScoutPoint>, CrsError> {
     let mut places: Vec<(ScoutKind, (f64, f64))> = Vec::new();
     for strip in &prescription.strips {
-        let Some(rectangle) = least_rectangle(&strip.outline) else { continue };
+        let Some(rectangle) = least_rectangle(&strip.outline) else {
+            continue;
+        };
         let inside = INSIDE.min(rectangle.length / 4.0);
         for (end, along) in [(1, inside), (2, rectangle.length - inside)] {
             let point = rectangle.point(along, rectangle.width / 2.0);
-            places.push((ScoutKind::StripEnd { strip: strip.strip, end }, (point.x, point.y)));
+            places.push((
+                ScoutKind::StripEnd {
+                    strip: strip.strip,
+                    end,
+                },
+                (point.x, point.y),
+            ));
         }
     }
-    let mut pale: Vec<_> = prescription.zones.iter().filter_map(|zone| zone.index.map(|index| (zone, index))).collect();
+    let mut pale: Vec<_> = prescription
+        .zones
+        .iter()
+        .filter_map(|zone| zone.index.map(|index| (zone, index)))
+        .collect();
     pale.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.zone.cmp(&b.0.zone)));
     for (zone, index) in pale.into_iter().take(MOST) {
         if let Some(place) = inside_of(&zone.outline) {
-            places.push((ScoutKind::Palest { zone: zone.zone, index }, place));
+            places.push((
+                ScoutKind::Palest {
+                    zone: zone.zone,
+                    index,
+                },
+                place,
+            ));
         }
     }
     let states = [CellState::Thin, CellState::Unseen, CellState::Bare];
-    let labels: Vec<u32> = prescription.cells.iter().map(|cell| states.iter().position(|state| *state == cell.state).map_or(0, |k| k as u32 + 1)).collect();
-    for (state, patches) in states.into_iter().zip(outlines(&prescription.grid, &labels, 3)) {
-        let mut patches: Vec<(f64, MultiPolygon<f64>)> = patches.into_iter().map(|patch| (patch.unsigned_area(), MultiPolygon::new(vec![patch]))).collect();
+    let labels: Vec<u32> = prescription
+        .cells
+        .iter()
+        .map(|cell| {
+            states
+                .iter()
+                .position(|state| *state == cell.state)
+                .map_or(0, |k| k as u32 + 1)
+        })
+        .collect();
+    for (state, patches) in states
+        .into_iter()
+        .zip(outlines(&prescription.grid, &labels, 3))
+    {
+        let mut patches: Vec<(f64, MultiPolygon<f64>)> = patches
+            .into_iter()
+            .map(|patch| (patch.unsigned_area(), MultiPolygon::new(vec![patch])))
+            .collect();
         patches.sort_by(|a, b| b.0.total_cmp(&a.0));
         for (area, patch) in patches.into_iter().take(MOST) {
             let kind = match state {
                 CellState::Thin => ScoutKind::Thin { area },
                 CellState::Bare => ScoutKind::Bare { area },
-                CellState::Canopy | CellState::Unseen | CellState::Sliver => ScoutKind::Unseen { area },
+                CellState::Canopy | CellState::Unseen | CellState::Sliver => {
+                    ScoutKind::Unseen { area }
+                }
             };
             if let Some(place) = inside_of(&patch) {
                 places.push((kind, place));
@@ -116,14 +144,21 @@ pub fn scout_points(prescription: &Prescription) -> Result<Vec<ScoutPoint>, CrsE
         .into_iter()
         .map(|(kind, plane)| {
             let (longitude, latitude) = way.point(plane.0, plane.1)?;
-            Ok(ScoutPoint { kind, longitude, latitude, plane })
+            Ok(ScoutPoint {
+                kind,
+                longitude,
+                latitude,
+                plane,
+            })
         })
         .collect()
 }
 
 /// A point well inside the largest part.
 fn inside_of(shape: &MultiPolygon<f64>) -> Option<(f64, f64)> {
-    let largest = shape.iter().max_by(|a, b| a.unsigned_area().total_cmp(&b.unsigned_area()))?;
+    let largest = shape
+        .iter()
+        .max_by(|a, b| a.unsigned_area().total_cmp(&b.unsigned_area()))?;
     largest.interior_point().map(|point| (point.x(), point.y()))
 }
 
@@ -131,16 +166,34 @@ fn inside_of(shape: &MultiPolygon<f64>) -> Option<(f64, f64)> {
 fn exclusion_corners(prescription: &Prescription) -> Vec<(ScoutKind, (f64, f64))> {
     let mut found = Vec::new();
     for (number, piece) in (1..).zip(&prescription.exclusions) {
-        let Some(rectangle) = least_rectangle(&MultiPolygon::new(vec![piece.clone()])) else { continue };
+        let Some(rectangle) = least_rectangle(&MultiPolygon::new(vec![piece.clone()])) else {
+            continue;
+        };
         let mut taken: Vec<(f64, f64)> = Vec::new();
-        for (along, across) in [(0.0, 0.0), (rectangle.length, 0.0), (rectangle.length, rectangle.width), (0.0, rectangle.width)] {
+        for (along, across) in [
+            (0.0, 0.0),
+            (rectangle.length, 0.0),
+            (rectangle.length, rectangle.width),
+            (0.0, rectangle.width),
+        ] {
             let corner = rectangle.point(along, across);
             let reach = |c: &geo::Coord<f64>| libm::hypot(c.x - corner.x, c.y - corner.y);
-            let inside = piece.exterior().coords().filter(|c| prescription.boundary.contains(&Point::from(**c)));
-            let Some(nearest) = inside.min_by(|a, b| reach(a).total_cmp(&reach(b))) else { continue };
+            let inside = piece
+                .exterior()
+                .coords()
+                .filter(|c| prescription.boundary.contains(&Point::from(**c)));
+            let Some(nearest) = inside.min_by(|a, b| reach(a).total_cmp(&reach(b))) else {
+                continue;
+            };
             if !taken.contains(&(nearest.x, nearest.y)) {
                 taken.push((nearest.x, nearest.y));
-                found.push((ScoutKind::ExclusionCorner { exclusion: number, corner: taken.len() as u8 }, (nearest.x, nearest.y)));
+                found.push((
+                    ScoutKind::ExclusionCorner {
+                        exclusion: number,
+                        corner: taken.len() as u8,
+                    },
+                    (nearest.x, nearest.y),
+                ));
             }
         }
     }
@@ -156,13 +209,29 @@ mod tests {
     fn the_walk_of_the_fixture() {
         let field = fixture::prescription();
         let points = scout_points(&field).unwrap();
-        let count = |wanted: fn(&ScoutKind) -> bool| points.iter().filter(|point| wanted(&point.kind)).count();
-        assert_eq!(count(|kind| matches!(kind, ScoutKind::StripEnd { .. })), 2 * field.strips.len());
-        assert_eq!(count(|kind| matches!(kind, ScoutKind::ExclusionCorner { .. })), 4);
+        let count = |wanted: fn(&ScoutKind) -> bool| {
+            points.iter().filter(|point| wanted(&point.kind)).count()
+        };
+        assert_eq!(
+            count(|kind| matches!(kind, ScoutKind::StripEnd { .. })),
+            2 * field.strips.len()
+        );
+        assert_eq!(
+            count(|kind| matches!(kind, ScoutKind::ExclusionCorner { .. })),
+            4
+        );
         for point in &points {
-            assert!(field.boundary.contains(&Point::new(point.plane.0, point.plane.1)), "{point:?}");
+            assert!(
+                field
+                    .boundary
+                    .contains(&Point::new(point.plane.0, point.plane.1)),
+                "{point:?}"
+            );
             // The fixture lies in UTM zone 33 north near easting 430 000, northing 5 500 000: 14° E, 49.6° N.
-            assert!((14.0..14.1).contains(&point.longitude) && (49.6..49.7).contains(&point.latitude), "{point:?}");
+            assert!(
+                (14.0..14.1).contains(&point.longitude) && (49.6..49.7).contains(&point.latitude),
+                "{point:?}"
+            );
         }
     }
 
@@ -171,7 +240,15 @@ mod tests {
         let mut field = fixture::prescription();
         field.cells[5].state = CellState::Unseen;
         let points = scout_points(&field).unwrap();
-        let patch = points.iter().find(|point| matches!(point.kind, ScoutKind::Unseen { .. })).unwrap();
-        assert!(field.grid.outline(5).contains(&Point::new(patch.plane.0, patch.plane.1)));
+        let patch = points
+            .iter()
+            .find(|point| matches!(point.kind, ScoutKind::Unseen { .. }))
+            .unwrap();
+        assert!(
+            field
+                .grid
+                .outline(5)
+                .contains(&Point::new(patch.plane.0, patch.plane.1))
+        );
     }
 }

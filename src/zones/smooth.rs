@@ -4,12 +4,9 @@
 //! first cell), to the neighbour with the longest border. Each join costs the logarithm of the field, except where a patch changes its rate and all its
 //! neighbours must be asked again.
 
-use crate::zones::build::Kind;
-use crate::zones::build::Rate;
-use crate::zones::build::ZoneRule;
+use crate::zones::build::{Kind, Rate, ZoneRule};
 use std::cmp::Reverse;
-use std::collections::BTreeMap;
-use std::collections::BinaryHeap;
+use std::collections::{BTreeMap, BinaryHeap};
 
 /// Borders this much shorter than the longest count as equal to it. \[m\]
 const BORDER_TIE: f64 = 1e-6;
@@ -32,7 +29,14 @@ pub(super) struct Patch {
 
 impl Patch {
     pub(super) const fn new(first: u32, kind: Kind, rate: Rate, settled: bool) -> Self {
-        Self { first, area: 0.0, mass: 0.0, kind, rate, settled }
+        Self {
+            first,
+            area: 0.0,
+            mass: 0.0,
+            kind,
+            rate,
+            settled,
+        }
     }
     pub(super) fn add(&mut self, area: f64, n_exact: f64) {
         self.area += area;
@@ -62,7 +66,11 @@ impl Patch {
 ///
 /// `patches` by first cell; `borders` the border of each touching pair, once, in metres. Afterwards `patches` holds what is left, by first cell; returned is where each of the
 /// former patches went.
-pub(super) fn join_small(patches: &mut Vec<Patch>, borders: &[(u32, u32, f64)], rule: &ZoneRule) -> Vec<u32> {
+pub(super) fn join_small(
+    patches: &mut Vec<Patch>,
+    borders: &[(u32, u32, f64)],
+    rule: &ZoneRule,
+) -> Vec<u32> {
     let mut work = Smoother::new(std::mem::take(patches), borders, *rule);
     for id in 0..work.patches.len() as u32 {
         work.call(id);
@@ -96,39 +104,71 @@ impl Smoother {
             near[a as usize].insert(b, length);
             near[b as usize].insert(a, length);
         }
-        Self { patches, near, into: (0..count as u32).collect(), version: vec![0; count], calls: BinaryHeap::new(), rule }
+        Self {
+            patches,
+            near,
+            into: (0..count as u32).collect(),
+            version: vec![0; count],
+            calls: BinaryHeap::new(),
+            rule,
+        }
     }
 
     /// Lines a patch up if it is too small.
     fn call(&mut self, id: u32) {
         let patch = &self.patches[id as usize];
         if self.rule.too_small(patch.area) {
-            self.calls.push(Reverse((libm::round(patch.area * 1e6) as i64, patch.first, id, self.version[id as usize])));
+            self.calls.push(Reverse((
+                libm::round(patch.area * 1e6) as i64,
+                patch.first,
+                id,
+                self.version[id as usize],
+            )));
         }
     }
 
     /// The neighbour that a patch joins: longest border, then nearest mean, then lower rate, then first cell.
     fn partner(&self, id: u32) -> Option<u32> {
         let own = &self.patches[id as usize];
-        let mut able: Vec<(u32, f64)> =
-            self.near[id as usize].iter().filter(|&(&n, _)| own.may_join(&self.patches[n as usize], &self.rule)).map(|(&n, &length)| (n, length)).collect();
-        let longest = able.iter().map(|&(_, length)| length).fold(f64::NEG_INFINITY, f64::max);
+        let mut able: Vec<(u32, f64)> = self.near[id as usize]
+            .iter()
+            .filter(|&(&n, _)| own.may_join(&self.patches[n as usize], &self.rule))
+            .map(|(&n, &length)| (n, length))
+            .collect();
+        let longest = able
+            .iter()
+            .map(|&(_, length)| length)
+            .fold(f64::NEG_INFINITY, f64::max);
         able.retain(|&(_, length)| length >= longest - BORDER_TIE);
         let away = |n: u32| (self.patches[n as usize].mean() - own.mean()).abs();
-        let nearest = able.iter().map(|&(n, _)| away(n)).fold(f64::INFINITY, f64::min);
+        let nearest = able
+            .iter()
+            .map(|&(n, _)| away(n))
+            .fold(f64::INFINITY, f64::min);
         let low = |n: u32| self.patches[n as usize].rate.n(self.rule.step);
         able.into_iter()
             .map(|(n, _)| n)
             .filter(|&n| away(n) <= nearest + MEAN_TIE)
-            .min_by(|&a, &b| low(a).total_cmp(&low(b)).then(self.patches[a as usize].first.cmp(&self.patches[b as usize].first)))
+            .min_by(|&a, &b| {
+                low(a).total_cmp(&low(b)).then(
+                    self.patches[a as usize]
+                        .first
+                        .cmp(&self.patches[b as usize].first),
+                )
+            })
     }
 
     /// Joins a patch that is too small to a neighbour, and the union to the neighbours that it then equals.
     fn settle(&mut self, id: u32) {
-        let Some(other) = self.partner(id) else { return };
+        let Some(other) = self.partner(id) else {
+            return;
+        };
         let (keep, gone) = self.by_neighbours(id, other);
         let former = self.patches[keep as usize].clone();
-        let (a, b) = (self.patches[id as usize].kind, self.patches[other as usize].kind);
+        let (a, b) = (
+            self.patches[id as usize].kind,
+            self.patches[other as usize].kind,
+        );
         let mut asked = self.merge(keep, gone);
         let union = &mut self.patches[keep as usize];
         union.kind = if a == b { a } else { Kind::Canopy };
@@ -158,7 +198,11 @@ impl Smoother {
 
     /// The two with the one of more neighbours first.
     pub(super) fn by_neighbours(&self, a: u32, b: u32) -> (u32, u32) {
-        if self.near[a as usize].len() >= self.near[b as usize].len() { (a, b) } else { (b, a) }
+        if self.near[a as usize].len() >= self.near[b as usize].len() {
+            (a, b)
+        } else {
+            (b, a)
+        }
     }
 
     /// Puts `gone` into `keep`; returns the neighbours that `gone` had.
@@ -173,7 +217,11 @@ impl Smoother {
                 asked.push(n);
             }
         }
-        let (area, mass, first) = (self.patches[gone as usize].area, self.patches[gone as usize].mass, self.patches[gone as usize].first);
+        let (area, mass, first) = (
+            self.patches[gone as usize].area,
+            self.patches[gone as usize].mass,
+            self.patches[gone as usize].first,
+        );
         let union = &mut self.patches[keep as usize];
         union.area += area;
         union.mass += mass;
@@ -195,33 +243,54 @@ impl Smoother {
 
     /// Hands over what still stands, by first cell, and where each patch went.
     pub(super) fn finish(mut self, patches: &mut Vec<Patch>) -> Vec<u32> {
-        let mut left: Vec<u32> = (0..self.into.len() as u32).filter(|&id| self.into[id as usize] == id).collect();
+        let mut left: Vec<u32> = (0..self.into.len() as u32)
+            .filter(|&id| self.into[id as usize] == id)
+            .collect();
         left.sort_by_key(|&id| self.patches[id as usize].first);
         let mut number = vec![0; self.into.len()];
         for (position, &id) in left.iter().enumerate() {
             number[id as usize] = position as u32;
         }
-        *patches = left.iter().map(|&id| self.patches[id as usize].clone()).collect();
-        (0..self.into.len() as u32).map(|id| number[self.standing(id) as usize]).collect()
+        *patches = left
+            .iter()
+            .map(|&id| self.patches[id as usize].clone())
+            .collect();
+        (0..self.into.len() as u32)
+            .map(|id| number[self.standing(id) as usize])
+            .collect()
     }
 }
 
 /// Rounds canopy patches whose mean is not a multiple of the step the other way, those nearest to a rounding tie first, where that brings
 /// Σ rate × area nearer to Σ exact rate × area; never more than one step from the mean, never out of range.
 pub(super) fn keep_total(patches: &mut [Patch], rule: &ZoneRule) {
-    let mut over: f64 = patches.iter().map(|patch| (patch.rate.n(rule.step) - patch.mean()) * patch.area).sum();
+    let mut over: f64 = patches
+        .iter()
+        .map(|patch| (patch.rate.n(rule.step) - patch.mean()) * patch.area)
+        .sum();
     let least_gain = patches.iter().map(|patch| patch.area).sum::<f64>() * rule.step * 1e-12;
     let mut turns: Vec<(i64, u32, usize, i64)> = Vec::new();
     for (i, patch) in patches.iter().enumerate() {
         let steps = patch.mean() / rule.step;
         let below = libm::floor(steps);
-        let Rate::Steps(own) = patch.rate else { continue };
+        let Rate::Steps(own) = patch.rate else {
+            continue;
+        };
         let (low, high) = (below as i64, below as i64 + 1);
         let other = if own == low { high } else { low };
         let multiple = (steps - libm::round(steps)).abs() <= 1e-9;
-        if patch.kind == Kind::Canopy && !multiple && (own == low || own == high) && (rule.least_q..=rule.greatest_q).contains(&other) {
+        if patch.kind == Kind::Canopy
+            && !multiple
+            && (own == low || own == high)
+            && (rule.least_q..=rule.greatest_q).contains(&other)
+        {
             // Compared in billionths of a step, so that equal means tie whatever their last digit.
-            turns.push((libm::round((steps - below - 0.5).abs() * 1e9) as i64, patch.first, i, other));
+            turns.push((
+                libm::round((steps - below - 0.5).abs() * 1e9) as i64,
+                patch.first,
+                i,
+                other,
+            ));
         }
     }
     turns.sort_unstable();

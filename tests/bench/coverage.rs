@@ -11,33 +11,18 @@ mod held;
 #[path = "../support/say.rs"]
 mod say;
 
-use geo::Area;
-use geo::LineString;
-use geo::MultiPolygon;
-use geo::Polygon;
-use haulm::pipeline::scan::Scan;
-use haulm::pipeline::scan::Scanned;
-use haulm::pipeline::scan::scan;
-use haulm::space::cells::CellFrame;
-use haulm::space::cells::CellGrid;
-use haulm::space::coverage::Scratch;
-use haulm::space::coverage::cover;
+use geo::{Area, LineString, MultiPolygon, Polygon};
+use haulm::pipeline::scan::{Scan, Scanned, scan};
+use haulm::space::cells::{CellFrame, CellGrid};
+use haulm::space::coverage::{Scratch, cover};
 use haulm::space::crs::Crs;
-use haulm::space::cut::borders;
-use haulm::space::cut::cut;
-use haulm::space::polygon::oriented;
-use haulm::space::polygon::rings_of;
-use haulm::space::raster::Affine;
-use haulm::space::raster::Lattice;
-use haulm::space::raster::RasterSource;
-use haulm::space::raster::Window;
+use haulm::space::cut::{borders, cut};
+use haulm::space::polygon::{oriented, rings_of};
+use haulm::space::raster::{Affine, Lattice, RasterSource, Window};
 
-use crate::clock::Times;
-use crate::clock::timed;
-use crate::held::BandIsIndex;
-use crate::held::Held;
-use crate::say::caveats;
-use crate::say::short;
+use crate::clock::{Times, timed};
+use crate::held::{BandIsIndex, Held};
+use crate::say::{caveats, short};
 
 const SIDE: i64 = 3_000;
 const PIXEL: f64 = 0.5;
@@ -59,7 +44,11 @@ fn unit(seed: u64) -> f64 {
 
 fn value(col: i64, row: i64) -> f64 {
     let bits = mixed((row * SIDE + col) as u64);
-    if bits.is_multiple_of(HOLES) { f64::NAN } else { 0.3 + (bits >> 40) as f64 / 33_554_432.0 }
+    if bits.is_multiple_of(HOLES) {
+        f64::NAN
+    } else {
+        0.3 + (bits >> 40) as f64 / 33_554_432.0
+    }
 }
 
 /// A star of so many corners around the middle of the image, between two radii in metres.
@@ -68,14 +57,21 @@ fn star(corners: u32, radii: (f64, f64), seed: u64) -> LineString<f64> {
     let corner = |k: u32| {
         let angle = std::f64::consts::TAU * f64::from(k) / f64::from(corners);
         let radius = radii.0 + (radii.1 - radii.0) * unit(seed + u64::from(k));
-        (5e5 + middle + radius * libm::cos(angle), 5.4e6 - middle + radius * libm::sin(angle))
+        (
+            5e5 + middle + radius * libm::cos(angle),
+            5.4e6 - middle + radius * libm::sin(angle),
+        )
     };
     LineString::from((0..corners).map(corner).collect::<Vec<_>>())
 }
 
 fn grid(field: &MultiPolygon<f64>, size: f64) -> CellGrid {
     let mut frame = CellFrame::new(27.0, size, size);
-    let uv: Vec<(f64, f64)> = rings_of(field).iter().flatten().map(|p| frame.to_uv(p[0], p[1])).collect();
+    let uv: Vec<(f64, f64)> = rings_of(field)
+        .iter()
+        .flatten()
+        .map(|p| frame.to_uv(p[0], p[1]))
+        .collect();
     frame.u0 = uv.iter().map(|p| p.0).fold(f64::INFINITY, f64::min);
     frame.v0 = uv.iter().map(|p| p.1).fold(f64::INFINITY, f64::min);
     cut(field, frame).expect("fewer cells than the limit")
@@ -85,7 +81,8 @@ fn grid(field: &MultiPolygon<f64>, size: f64) -> CellGrid {
 fn covered(grid: &CellGrid, affine: &Affine) -> f64 {
     let (mut scratch, mut spans, mut sum) = (Scratch::default(), Vec::new(), 0.0);
     for cell in 0..grid.cells.len() {
-        let mut rings: Vec<Vec<[f64; 2]>> = grid.rings(cell).into_iter().map(|(ring, _)| ring).collect();
+        let mut rings: Vec<Vec<[f64; 2]>> =
+            grid.rings(cell).into_iter().map(|(ring, _)| ring).collect();
         for point in rings.iter_mut().flatten() {
             let (x, y) = grid.frame.to_xy(point[0], point[1]);
             let (col, row) = affine.to_pixel(x, y);
@@ -93,7 +90,10 @@ fn covered(grid: &CellGrid, affine: &Affine) -> f64 {
         }
         spans.clear();
         cover(&rings, (0, SIDE), &mut scratch, &mut spans);
-        sum += spans.iter().map(|span| span.share * span.len as f64).sum::<f64>();
+        sum += spans
+            .iter()
+            .map(|span| span.share * span.len as f64)
+            .sum::<f64>();
     }
     sum
 }
@@ -113,8 +113,20 @@ fn main() {
     println!("{}", caveats());
     let crs = Crs::utm(15.0, 48.0);
     let affine = Affine([5e5, PIXEL, 0.0, 5.4e6, 0.0, -PIXEL]);
-    let image = Held { lattice: Lattice { cols: SIDE, rows: SIDE, affine, crs: crs.clone(), block: (512, 512) }, value };
-    let field = oriented(&MultiPolygon::new(vec![Polygon::new(star(90, (450.0, 740.0), 1), vec![star(24, (40.0, 90.0), 1_000)])]));
+    let image = Held {
+        lattice: Lattice {
+            cols: SIDE,
+            rows: SIDE,
+            affine,
+            crs: crs.clone(),
+            block: (512, 512),
+        },
+        value,
+    };
+    let field = oriented(&MultiPolygon::new(vec![Polygon::new(
+        star(90, (450.0, 740.0), 1),
+        vec![star(24, (40.0, 90.0), 1_000)],
+    )]));
     let pixels = field.unsigned_area() / (PIXEL * PIXEL);
     println!(
         "image {SIDE} × {SIDE} pixels of {PIXEL} m, {:.1} % without a value; field {:.1} ha with a pond, {}pixels",
@@ -122,13 +134,25 @@ fn main() {
         field.unsigned_area() / 1e4,
         short(pixels)
     );
-    let window = Window { col: 0, row: 0, cols: SIDE, rows: SIDE };
+    let window = Window {
+        col: 0,
+        row: 0,
+        cols: SIDE,
+        rows: SIDE,
+    };
     let (making, _) = timed(REPEATS, || {
         let mut bands = vec![Vec::new()];
-        image.reader().expect("an image that is worked out").read(window, &mut bands).expect("an image that is worked out");
+        image
+            .reader()
+            .expect("an image that is worked out")
+            .read(window, &mut bands)
+            .expect("an image that is worked out");
         bands[0].len()
     });
-    println!("working the image out alone: {:.1} ms; every scan below holds it", 1e3 * making.middle.as_secs_f64());
+    println!(
+        "working the image out alone: {:.1} ms; every scan below holds it",
+        1e3 * making.middle.as_secs_f64()
+    );
     let all = std::thread::available_parallelism().map_or(1, usize::from);
     for size in [36.0, 12.0, 4.0] {
         let (cutting, grid) = timed(REPEATS, || grid(&field, size));

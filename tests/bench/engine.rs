@@ -10,23 +10,16 @@ mod process;
 #[path = "../support/say.rs"]
 mod say;
 
-use std::path::Path;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::Command;
-use std::sync::atomic::AtomicUsize;
-use std::sync::atomic::Ordering;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
-use gdal::Dataset;
-use gdal::DriverManager;
-use gdal::Metadata;
-use gdal::raster::Buffer;
-use gdal::raster::RasterCreationOptions;
+use gdal::raster::{Buffer, RasterCreationOptions};
 use gdal::spatial_ref::SpatialRef;
+use gdal::{Dataset, DriverManager, Metadata};
 
-use crate::process::Used;
-use crate::process::used;
-use crate::say::caveats;
-use crate::say::short;
+use crate::process::{Used, used};
+use crate::say::{caveats, short};
 
 const REPEATS: usize = 5;
 const TILE: usize = 512;
@@ -42,11 +35,16 @@ fn main() {
     if let [word, file, threads] = arguments.as_slice()
         && word == "decode"
     {
-        decode(Path::new(file), threads.parse().expect("a number of threads"));
+        decode(
+            Path::new(file),
+            threads.parse().expect("a number of threads"),
+        );
         return;
     }
     println!("{}", caveats());
-    println!("caveat: made ground, warm files, one machine; processor seconds are counted in hundredths");
+    println!(
+        "caveat: made ground, warm files, one machine; processor seconds are counted in hundredths"
+    );
     let folder = tempfile::tempdir().expect("a folder");
     let vectors = vectors(folder.path());
     let all = std::thread::available_parallelism().map_or(1, usize::from);
@@ -56,10 +54,17 @@ fn main() {
         let job = job(folder.path(), &image, &vectors, 10.0);
         let size = fs_err::metadata(&image).map_or(0, |facts| facts.len());
         let pixels = (GROUND / pixel) * (GROUND / pixel);
-        println!("\n{pixel} m pixels: {} × 3, {}B, cells of 10 m", short(pixels), short(size as f64));
+        println!(
+            "\n{pixel} m pixels: {} × 3, {}B, cells of 10 m",
+            short(pixels),
+            short(size as f64)
+        );
         for threads in if all > 1 { vec![1, all] } else { vec![1] } {
             let (floor, whole) = turn(&image, &job, threads);
-            println!("  {threads} thread(s)   decode only: wall {:.2} s, processor {:.2} s", floor.wall, floor.processor);
+            println!(
+                "  {threads} thread(s)   decode only: wall {:.2} s, processor {:.2} s",
+                floor.wall, floor.processor
+            );
             println!(
                 "                haulm map:   wall {:.2} s, processor {:.2} s, peak {} MiB; ratios: wall {:.2}, processor {:.2}",
                 whole.wall,
@@ -73,18 +78,30 @@ fn main() {
             }
         }
     }
-    println!("\ngrowth over pixels (slope of log processor seconds on log pixels): {:.2}", slope(&by_pixels));
+    println!(
+        "\ngrowth over pixels (slope of log processor seconds on log pixels): {:.2}",
+        slope(&by_pixels)
+    );
     let image = folder.path().join(format!("{}.tif", PIXELS[0]));
     let mut by_cells = Vec::new();
     for cell in CELLS {
         let job = job(folder.path(), &image, &vectors, cell);
         let whole = middle((0..REPEATS).map(|_| map(&job, 1)).collect());
         let cells = 0.9 * GROUND * GROUND * 0.81 / (cell * cell);
-        println!("cells of {cell} m: about {:.0}; processor {:.2} s, peak {} MiB", cells, whole.processor, whole.peak_kib / 1024);
+        println!(
+            "cells of {cell} m: about {:.0}; processor {:.2} s, peak {} MiB",
+            cells,
+            whole.processor,
+            whole.peak_kib / 1024
+        );
         by_cells.push((cells, whole.processor));
     }
     let (first, last) = (by_cells[0], by_cells[by_cells.len() - 1]);
-    println!("growth over cells: slope {:.2}; {:.1} µs a cell", slope(&by_cells), 1e6 * (last.1 - first.1) / (last.0 - first.0));
+    println!(
+        "growth over cells: slope {:.2}; {:.1} µs a cell",
+        slope(&by_cells),
+        1e6 * (last.1 - first.1) / (last.0 - first.0)
+    );
 }
 
 /// Decoder and job in turn, the middle of each.
@@ -92,7 +109,11 @@ fn turn(image: &Path, job: &Path, threads: usize) -> (Used, Used) {
     let this = std::env::current_exe().expect("the bench itself");
     let (mut floors, mut wholes) = (Vec::new(), Vec::new());
     for round in 0..=REPEATS {
-        let floor = used(Command::new(&this).args(["decode", &image.to_string_lossy(), &threads.to_string()]));
+        let floor = used(Command::new(&this).args([
+            "decode",
+            &image.to_string_lossy(),
+            &threads.to_string(),
+        ]));
         let whole = map(job, threads);
         // The first round warms the files.
         if round > 0 {
@@ -104,7 +125,11 @@ fn turn(image: &Path, job: &Path, threads: usize) -> (Used, Used) {
 }
 
 fn map(job: &Path, threads: usize) -> Used {
-    used(Command::new(env!("CARGO_BIN_EXE_haulm")).args(["map", "--quiet", "--threads", &threads.to_string()]).arg(job))
+    used(
+        Command::new(env!("CARGO_BIN_EXE_haulm"))
+            .args(["map", "--quiet", "--threads", &threads.to_string()])
+            .arg(job),
+    )
 }
 
 fn middle(mut all: Vec<Used>) -> Used {
@@ -112,16 +137,24 @@ fn middle(mut all: Vec<Used>) -> Used {
     all.sort_by(|a, b| a.wall.total_cmp(&b.wall));
     let wall = all[k].wall;
     all.sort_by(|a, b| a.processor.total_cmp(&b.processor));
-    Used { wall, processor: all[k].processor, peak_kib: all.iter().map(|used| used.peak_kib).max().unwrap_or(0) }
+    Used {
+        wall,
+        processor: all[k].processor,
+        peak_kib: all.iter().map(|used| used.peak_kib).max().unwrap_or(0),
+    }
 }
 
 /// Slope of a least-squares line through the logarithms.
 fn slope(points: &[(f64, f64)]) -> f64 {
     let n = points.len() as f64;
-    let logs: Vec<(f64, f64)> = points.iter().map(|(x, y)| (libm::log(*x), libm::log(*y))).collect();
+    let logs: Vec<(f64, f64)> = points
+        .iter()
+        .map(|(x, y)| (libm::log(*x), libm::log(*y)))
+        .collect();
     let mean = |pick: fn(&(f64, f64)) -> f64| logs.iter().map(pick).sum::<f64>() / n;
     let (x, y) = (mean(|p| p.0), mean(|p| p.1));
-    logs.iter().map(|p| (p.0 - x) * (p.1 - y)).sum::<f64>() / logs.iter().map(|p| (p.0 - x) * (p.0 - x)).sum::<f64>()
+    logs.iter().map(|p| (p.0 - x) * (p.1 - y)).sum::<f64>()
+        / logs.iter().map(|p| (p.0 - x) * (p.0 - x)).sum::<f64>()
 }
 
 /// Decodes every block that the field touches, all bands, and nothing else.
@@ -144,7 +177,9 @@ fn decode(path: &Path, threads: usize) {
                     let size = (TILE.min(cols - col), TILE.min(rows - row));
                     for band in dataset.rasterbands() {
                         let into = &mut values[..size.0 * size.1];
-                        band.expect("a band").read_into_slice((col as isize, row as isize), size, size, into, None).expect("a block");
+                        band.expect("a band")
+                            .read_into_slice((col as isize, row as isize), size, size, into, None)
+                            .expect("a block");
                     }
                 }
             });
@@ -154,7 +189,9 @@ fn decode(path: &Path, threads: usize) {
 
 /// A number in 0 … 1 out of a place, the same on every machine.
 fn noise(col: usize, row: usize, seed: u64) -> f64 {
-    let mut x = (col as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ (row as u64).wrapping_mul(0xC2B2_AE3D_27D4_EB4F) ^ seed;
+    let mut x = (col as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15)
+        ^ (row as u64).wrapping_mul(0xC2B2_AE3D_27D4_EB4F)
+        ^ seed;
     x = (x ^ (x >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
     x = (x ^ (x >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
     (x ^ (x >> 31)) as f64 / u64::MAX as f64
@@ -165,17 +202,32 @@ fn image(folder: &Path, pixel: f64) -> PathBuf {
     let side = (GROUND / pixel) as usize;
     let size = format!("{TILE}");
     let options = RasterCreationOptions::from_iter(
-        ["TILED=YES", "COMPRESS=DEFLATE", "PREDICTOR=3", "INTERLEAVE=PIXEL", &format!("BLOCKXSIZE={size}"), &format!("BLOCKYSIZE={size}")].map(str::to_owned),
+        [
+            "TILED=YES",
+            "COMPRESS=DEFLATE",
+            "PREDICTOR=3",
+            "INTERLEAVE=PIXEL",
+            &format!("BLOCKXSIZE={size}"),
+            &format!("BLOCKYSIZE={size}"),
+        ]
+        .map(str::to_owned),
     );
     let driver = DriverManager::get_driver_by_name("GTiff").expect("GDAL's own TIFF");
-    let mut dataset = driver.create_with_band_type_with_options::<f32, _>(&path, side, side, 3, &options).expect("a new file");
-    dataset.set_geo_transform(&[CORNER.0, pixel, 0.0, CORNER.1, 0.0, -pixel]).expect("a place");
-    dataset.set_spatial_ref(&SpatialRef::from_epsg(32_633).expect("a system")).expect("a system");
+    let mut dataset = driver
+        .create_with_band_type_with_options::<f32, _>(&path, side, side, 3, &options)
+        .expect("a new file");
+    dataset
+        .set_geo_transform(&[CORNER.0, pixel, 0.0, CORNER.1, 0.0, -pixel])
+        .expect("a place");
+    dataset
+        .set_spatial_ref(&SpatialRef::from_epsg(32_633).expect("a system"))
+        .expect("a system");
     let red = |x: f64, y: f64, col: usize, row: usize| {
         // A smooth field with a strip of the best crop down its middle.
         let smooth = 0.5 + 0.25 * libm::sin(x / 70.0) * libm::cos(y / 90.0);
         let rich = (x - GROUND / 2.0).abs() < 18.0;
-        let ndvi = (if rich { 0.8 } else { 0.55 + 0.2 * smooth }) + 0.02 * (noise(col, row, 7) - 0.5);
+        let ndvi =
+            (if rich { 0.8 } else { 0.55 + 0.2 * smooth }) + 0.02 * (noise(col, row, 7) - 0.5);
         0.45 * (1.0 - ndvi) / (1.0 + ndvi)
     };
     for (k, name) in ["green", "red", "nir"].iter().enumerate() {
@@ -194,7 +246,12 @@ fn image(folder: &Path, pixel: f64) -> PathBuf {
                     } as f32);
                 }
             }
-            band.write((0, row0 as isize), (side, rows), &mut Buffer::new((side, rows), values)).expect("rows");
+            band.write(
+                (0, row0 as isize),
+                (side, rows),
+                &mut Buffer::new((side, rows), values),
+            )
+            .expect("rows");
         }
     }
     dataset.close().expect("a finished file");
@@ -210,15 +267,32 @@ fn polygon(x0: f64, y0: f64, x1: f64, y1: f64) -> String {
 }
 
 fn vectors(folder: &Path) -> (PathBuf, PathBuf) {
-    let (boundary, strips) = (folder.join("boundary.geojson"), folder.join("strips.geojson"));
-    fs_err::write(&boundary, polygon(10.0, 10.0, GROUND - 10.0, GROUND - 10.0)).expect("the boundary");
-    fs_err::write(&strips, polygon(GROUND / 2.0 - 18.0, 100.0, GROUND / 2.0 + 18.0, GROUND - 100.0)).expect("the strip");
+    let (boundary, strips) = (
+        folder.join("boundary.geojson"),
+        folder.join("strips.geojson"),
+    );
+    fs_err::write(&boundary, polygon(10.0, 10.0, GROUND - 10.0, GROUND - 10.0))
+        .expect("the boundary");
+    fs_err::write(
+        &strips,
+        polygon(
+            GROUND / 2.0 - 18.0,
+            100.0,
+            GROUND / 2.0 + 18.0,
+            GROUND - 100.0,
+        ),
+    )
+    .expect("the strip");
     (boundary, strips)
 }
 
 fn job(folder: &Path, image: &Path, (boundary, strips): &(PathBuf, PathBuf), cell: f64) -> PathBuf {
     let path = folder.join(format!("job_{cell}.toml"));
-    let name = |path: &Path| path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let name = |path: &Path| {
+        path.file_name()
+            .map(|name| name.to_string_lossy().into_owned())
+            .unwrap_or_default()
+    };
     let text = format!(
         "[field]\nname = \"Bench\"\nboundary = \"{}\"\n[imagery]\npath = \"{}\"\ndate = 2026-04-14\nindex = \"NDVI\"\n[reference]\nstrips = \"{}\"\n\
          [season]\ncrop = \"winter wheat\"\ngrowing_days = 95\n[response]\nmethod = \"yield response\"\nmaximum_yield = \"8 t/ha\"\n\

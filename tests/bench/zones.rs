@@ -10,43 +10,20 @@ mod say;
 
 use std::time::Instant;
 
-use geo::Area as _;
-use geo::LineString;
-use geo::MultiPolygon;
-use geo::Polygon;
-use haulm::format::geojson;
-use haulm::format::geopackage;
-use haulm::format::shapefile;
-use haulm::space::cells::CellFrame;
-use haulm::space::cells::CellGrid;
+use geo::{Area as _, LineString, MultiPolygon, Polygon};
+use haulm::format::{geojson, geopackage, shapefile};
+use haulm::space::cells::{CellFrame, CellGrid};
 use haulm::space::crs::Crs;
-use haulm::space::cut::borders;
-use haulm::space::cut::cut;
-use haulm::space::polygon::oriented;
-use haulm::space::polygon::rings_of;
-use haulm::units::Area;
-use haulm::units::Length;
-use haulm::units::NRate;
-use haulm::units::Product;
-use haulm::units::RateUnit;
-use haulm::zones::build::GroupBy;
-use haulm::zones::build::Kind;
-use haulm::zones::build::Rate;
-use haulm::zones::build::Zone;
-use haulm::zones::build::ZoneCell;
-use haulm::zones::build::ZoneRule;
-use haulm::zones::build::build;
+use haulm::space::cut::{borders, cut};
+use haulm::space::polygon::{oriented, rings_of};
+use haulm::units::{Area, Length, NRate, Product, RateUnit};
+use haulm::zones::build::{GroupBy, Kind, Rate, Zone, ZoneCell, ZoneRule, build};
 use haulm::zones::machine::default_fallbacks;
 use haulm::zones::outline::outlines;
-use haulm::zones::prescription::CellState;
-use haulm::zones::prescription::MachineLimits;
-use haulm::zones::prescription::Prescription;
-use haulm::zones::prescription::ZoneRecord;
-use haulm::zones::shape::ShapeRule;
-use haulm::zones::shape::shape;
+use haulm::zones::prescription::{CellState, MachineLimits, Prescription, ZoneRecord};
+use haulm::zones::shape::{ShapeRule, shape};
 
-use crate::say::caveats;
-use crate::say::short;
+use crate::say::{caveats, short};
 
 /// Side of a cell. \[m\]
 const CELL: f64 = 6.0;
@@ -73,14 +50,23 @@ fn field(side: f64) -> MultiPolygon<f64> {
             let angle = std::f64::consts::TAU * k as f64 / points as f64;
             let (sin, cos) = (libm::sin(angle), libm::cos(angle));
             // Between a circle and a square.
-            let stretch = reach / (sin * sin * sin * sin + cos * cos * cos * cos).sqrt().sqrt();
+            let stretch = reach
+                / (sin * sin * sin * sin + cos * cos * cos * cos)
+                    .sqrt()
+                    .sqrt();
             let bent = stretch * (1.0 - uneven * unit(k as u64));
-            (500_000.0 + centre + bent * cos, 5_400_000.0 + centre + bent * sin)
+            (
+                500_000.0 + centre + bent * cos,
+                5_400_000.0 + centre + bent * sin,
+            )
         };
         (0..points).map(at).collect()
     };
     let half = side / 2.0;
-    oriented(&MultiPolygon::new(vec![Polygon::new(ring(half, half, 4_000, 0.002), vec![ring(half * 0.8, half * 0.06, 300, 0.02)])]))
+    oriented(&MultiPolygon::new(vec![Polygon::new(
+        ring(half, half, 4_000, 0.002),
+        vec![ring(half * 0.8, half * 0.06, 300, 0.02)],
+    )]))
 }
 
 /// One step, its times and the memory held so far.
@@ -88,7 +74,11 @@ fn step<T>(name: &str, work: impl FnOnce() -> T) -> (T, f64) {
     let (start, before) = (Instant::now(), processor());
     let made = work();
     let used = processor() - before;
-    println!("  {name:<44} wall {:>7.2} s, processor {used:>6.2} s, peak {:>5} MiB", start.elapsed().as_secs_f64(), peak_mib());
+    println!(
+        "  {name:<44} wall {:>7.2} s, processor {used:>6.2} s, peak {:>5} MiB",
+        start.elapsed().as_secs_f64(),
+        peak_mib()
+    );
     (made, used)
 }
 
@@ -96,14 +86,21 @@ fn step<T>(name: &str, work: impl FnOnce() -> T) -> (T, f64) {
 fn processor() -> f64 {
     let text = fs_err::read_to_string("/proc/self/stat").unwrap_or_default();
     let rest = text.rsplit_once(')').map_or("", |(_, rest)| rest);
-    let fields: Vec<f64> = rest.split_whitespace().skip(11).take(2).filter_map(|field| field.parse().ok()).collect();
+    let fields: Vec<f64> = rest
+        .split_whitespace()
+        .skip(11)
+        .take(2)
+        .filter_map(|field| field.parse().ok())
+        .collect();
     fields.iter().sum::<f64>() / 100.0
 }
 
 fn peak_mib() -> u64 {
     let text = fs_err::read_to_string("/proc/self/status").unwrap_or_default();
     let line = text.lines().find_map(|line| line.strip_prefix("VmHWM:"));
-    line.and_then(|line| line.split_whitespace().next()).and_then(|number| number.parse::<u64>().ok()).map_or(0, |kib| kib / 1024)
+    line.and_then(|line| line.split_whitespace().next())
+        .and_then(|number| number.parse::<u64>().ok())
+        .map_or(0, |kib| kib / 1024)
 }
 
 /// Rates of ground that varies over some hundred metres, with noise of a few kilograms.
@@ -111,14 +108,29 @@ fn zone_cells(grid: &CellGrid, rule: &ZoneRule) -> Vec<ZoneCell> {
     let noise = 12.0;
     let cell = |(k, cell): (usize, &haulm::space::cells::Cell)| {
         let (r, c) = (f64::from(cell.row), f64::from(cell.col));
-        let wave = 70.0 + 35.0 * libm::sin(r / 60.0 + libm::sin(c / 90.0)) + 30.0 * libm::sin(c / 45.0 + r / 200.0);
+        let wave = 70.0
+            + 35.0 * libm::sin(r / 60.0 + libm::sin(c / 90.0))
+            + 30.0 * libm::sin(c / 45.0 + r / 200.0);
         let n_exact = (wave + noise * (unit(k as u64) - 0.5)).clamp(0.0, 140.0);
-        ZoneCell { area: cell.area, kind: Kind::Canopy, n_exact, rate: Rate::Steps(rule.steps_of(n_exact)), index: Some(0.5), class: None, follows: None }
+        ZoneCell {
+            area: cell.area,
+            kind: Kind::Canopy,
+            n_exact,
+            rate: Rate::Steps(rule.steps_of(n_exact)),
+            index: Some(0.5),
+            class: None,
+            follows: None,
+        }
     };
     grid.cells.iter().enumerate().map(cell).collect()
 }
 
-fn prescription(field: MultiPolygon<f64>, frame: CellFrame, zones: Vec<Zone>, drawn: Vec<MultiPolygon<f64>>) -> Option<Prescription> {
+fn prescription(
+    field: MultiPolygon<f64>,
+    frame: CellFrame,
+    zones: Vec<Zone>,
+    drawn: Vec<MultiPolygon<f64>>,
+) -> Option<Prescription> {
     let product = Product::new("granules", 0.46, None)?;
     let record = |(k, (zone, outline)): (usize, (Zone, MultiPolygon<f64>))| ZoneRecord {
         n_low: None,
@@ -134,7 +146,12 @@ fn prescription(field: MultiPolygon<f64>, frame: CellFrame, zones: Vec<Zone>, dr
         machine_inside: None,
         outline,
     };
-    let zones: Vec<ZoneRecord> = zones.into_iter().zip(drawn).enumerate().map(record).collect();
+    let zones: Vec<ZoneRecord> = zones
+        .into_iter()
+        .zip(drawn)
+        .enumerate()
+        .map(record)
+        .collect();
     let none = || MultiPolygon::new(Vec::new());
     Some(Prescription {
         map_id: "0a1b2c".to_owned(),
@@ -159,7 +176,12 @@ fn prescription(field: MultiPolygon<f64>, frame: CellFrame, zones: Vec<Zone>, dr
         hard_edges: Vec::new(),
         field_rate: NRate::kg_per_ha(70.0),
         fallbacks: default_fallbacks(NRate::kg_per_ha(70.0), false),
-        machine: MachineLimits { least: None, greatest: None, overrun: Length::ZERO, working_width: Length::m(CELL) },
+        machine: MachineLimits {
+            least: None,
+            greatest: None,
+            overrun: Length::ZERO,
+            working_width: Length::m(CELL),
+        },
     })
 }
 
@@ -167,22 +189,51 @@ fn main() {
     let quick = std::env::args().any(|word| word == "--quick");
     let side = if quick { 620.0 } else { 6_200.0 };
     println!("{}", caveats());
-    println!("caveat: made ground, one run, files made in memory; the cells' own layer is not written");
+    println!(
+        "caveat: made ground, one run, files made in memory; the cells' own layer is not written"
+    );
     let field = field(side);
     let mut frame = CellFrame::new(37.0, CELL, CELL);
-    let uv: Vec<(f64, f64)> = rings_of(&field).iter().flatten().map(|p| frame.to_uv(p[0], p[1])).collect();
-    (frame.u0, frame.v0) = uv.iter().fold((f64::INFINITY, f64::INFINITY), |(u, v), p| (u.min(p.0), v.min(p.1)));
+    let uv: Vec<(f64, f64)> = rings_of(&field)
+        .iter()
+        .flatten()
+        .map(|p| frame.to_uv(p[0], p[1]))
+        .collect();
+    (frame.u0, frame.v0) = uv.iter().fold((f64::INFINITY, f64::INFINITY), |(u, v), p| {
+        (u.min(p.0), v.min(p.1))
+    });
 
-    let (grid, _) = step("cut into cells", || cut(&field, frame).expect("not too many cells"));
+    let (grid, _) = step("cut into cells", || {
+        cut(&field, frame).expect("not too many cells")
+    });
     let (borders, _) = step("borders of cells", || borders(&grid));
-    println!("{} cells in a field of {:.0} ha", short(grid.cells.len() as f64), field.unsigned_area() / 10_000.0);
-    let rule = ZoneRule { step: STEP, least_q: 0, greatest_q: 14, min_area: 8.0 * CELL * CELL, keep_total: true, tolerance: 0.0 };
+    println!(
+        "{} cells in a field of {:.0} ha",
+        short(grid.cells.len() as f64),
+        field.unsigned_area() / 10_000.0
+    );
+    let rule = ZoneRule {
+        step: STEP,
+        least_q: 0,
+        greatest_q: 14,
+        min_area: 8.0 * CELL * CELL,
+        keep_total: true,
+        tolerance: 0.0,
+    };
     let cells = zone_cells(&grid, &rule);
-    let (zoning, built) = step("put into zones", || build(&cells, &borders, GroupBy::Rate, &rule).expect("good numbers"));
+    let (zoning, built) = step("put into zones", || {
+        build(&cells, &borders, GroupBy::Rate, &rule).expect("good numbers")
+    });
     drop((cells, borders));
-    let (traced, trace) = step("borders traced", || outlines(&grid, &zoning.zone_of, zoning.zones.len() as u32));
+    let (traced, trace) = step("borders traced", || {
+        outlines(&grid, &zoning.zone_of, zoning.zones.len() as u32)
+    });
     drop(grid);
-    let drawing = ShapeRule { simplify: SIMPLIFY, round: 0.0, area_within: 0.05 };
+    let drawing = ShapeRule {
+        simplify: SIMPLIFY,
+        round: 0.0,
+        area_within: 0.05,
+    };
     let traced_again = traced.clone();
     let (shaped, draw) = step("borders simplified", || shape(traced, &drawing));
     println!(
@@ -195,14 +246,25 @@ fn main() {
     );
     let ground = field.unsigned_area();
     let drawn: f64 = shaped.outlines.iter().map(geo::Area::unsigned_area).sum();
-    assert!((drawn / ground - 1.0).abs() < 1e-9, "the zones are {drawn} m², the field {ground} m²");
-    let made = prescription(field, frame, zoning.zones, shaped.outlines).expect("a product of 46 % nitrogen");
+    assert!(
+        (drawn / ground - 1.0).abs() < 1e-9,
+        "the zones are {drawn} m², the field {ground} m²"
+    );
+    let made = prescription(field, frame, zoning.zones, shaped.outlines)
+        .expect("a product of 46 % nitrogen");
     let instant = jiff::Timestamp::UNIX_EPOCH;
     let mut written = 0.0;
     for (name, work) in [
-        ("GeoPackage", (&|| geopackage::write(&made, instant).expect("a file").len()) as &dyn Fn() -> usize),
+        (
+            "GeoPackage",
+            (&|| geopackage::write(&made, instant).expect("a file").len()) as &dyn Fn() -> usize,
+        ),
         ("GeoJSON", &|| geojson::write(&made).expect("a file").len()),
-        ("shapefile", &|| shapefile::write(&made, instant, |zone| zone.n.get() / 0.46).expect("files").len()),
+        ("shapefile", &|| {
+            shapefile::write(&made, instant, |zone| zone.n.get() / 0.46)
+                .expect("files")
+                .len()
+        }),
     ] {
         let (files, used) = step(name, work);
         assert!(files > 0);
@@ -214,6 +276,11 @@ fn main() {
         trace + draw + written,
         built + trace + draw + written
     );
-    let rounding = ShapeRule { round: 6.0, ..drawing };
-    step("(simplified and rounded, for comparison)", || shape(traced_again, &rounding).outlines.len());
+    let rounding = ShapeRule {
+        round: 6.0,
+        ..drawing
+    };
+    step("(simplified and rounded, for comparison)", || {
+        shape(traced_again, &rounding).outlines.len()
+    });
 }

@@ -1,7 +1,6 @@
 //! What may name what, and what no file may hold.
 
-use std::path::Path;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Each part of `src`, and the parts that it may name besides itself.
 const LAYERS: &[(&str, &[&str])] = &[
@@ -10,19 +9,50 @@ const LAYERS: &[(&str, &[&str])] = &[
     ("science", &["units", "finding"]),
     ("space", &["units", "finding"]),
     ("zones", &["units", "finding", "space"]),
-    ("pipeline", &["units", "finding", "science", "space", "zones"]),
+    (
+        "pipeline",
+        &["units", "finding", "science", "space", "zones"],
+    ),
     ("format", &["units", "finding", "space", "zones"]),
     ("report", &["units", "finding", "zones", "pipeline"]),
-    ("app", &["units", "finding", "science", "space", "zones", "pipeline", "format", "report"]),
-    ("cli", &["units", "finding", "science", "space", "zones", "pipeline", "format", "report", "app"]),
+    (
+        "app",
+        &[
+            "units", "finding", "science", "space", "zones", "pipeline", "format", "report",
+        ],
+    ),
+    (
+        "cli",
+        &[
+            "units", "finding", "science", "space", "zones", "pipeline", "format", "report", "app",
+        ],
+    ),
 ];
 
 /// What formulas must not know: files, clocks, the environment, logs, other programs.
-const OUTSIDE: &[&str] =
-    &["fs_err", "std::fs", "std::env", "std::process", "std::net", "SystemTime", "Instant::now", "Zoned::now", "Timestamp::now", "tracing", "gdal::"];
+const OUTSIDE: &[&str] = &[
+    "fs_err",
+    "std::fs",
+    "std::env",
+    "std::process",
+    "std::net",
+    "SystemTime",
+    "Instant::now",
+    "Zoned::now",
+    "Timestamp::now",
+    "tracing",
+    "gdal::",
+];
 
 /// Folders that are made, not kept.
-const MADE: &[&str] = &[".git", "target", "node_modules", ".venv", "__pycache__", "out"];
+const MADE: &[&str] = &[
+    ".git",
+    "target",
+    "node_modules",
+    ".venv",
+    "__pycache__",
+    "out",
+];
 
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -30,7 +60,10 @@ fn root() -> &'static Path {
 
 fn files_below(folder: &Path) -> Vec<PathBuf> {
     let mut found = Vec::new();
-    let mut entries: Vec<PathBuf> = fs_err::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    let mut entries: Vec<PathBuf> = fs_err::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .collect();
     entries.sort();
     for path in entries {
         let name = path.file_name().unwrap().to_string_lossy().into_owned();
@@ -52,7 +85,13 @@ fn shown(path: &Path) -> String {
 /// The part of `src` that a file belongs to; `None` for `lib.rs` and `main.rs`, which tie all together.
 fn part_of(file: &Path) -> Option<String> {
     let below = file.strip_prefix(root().join("src")).unwrap();
-    let first = below.components().next().unwrap().as_os_str().to_string_lossy().into_owned();
+    let first = below
+        .components()
+        .next()
+        .unwrap()
+        .as_os_str()
+        .to_string_lossy()
+        .into_owned();
     let part = first.strip_suffix(".rs").unwrap_or(&first).to_owned();
     (part != "lib" && part != "main").then_some(part)
 }
@@ -64,25 +103,70 @@ fn code(line: &str) -> &str {
 
 /// Parts named by `crate::part` in a line.
 fn named(line: &str) -> impl Iterator<Item = &str> {
-    code(line).split("crate::").skip(1).map(|rest| rest.split(|c: char| !(c.is_alphanumeric() || c == '_')).next().unwrap_or_default())
+    code(line).split("crate::").skip(1).map(|rest| {
+        rest.split(|c: char| !(c.is_alphanumeric() || c == '_'))
+            .next()
+            .unwrap_or_default()
+    })
+}
+
+/// An import's names one by one, each with its module; any other line as it is.
+fn spelled_out(statement: &str) -> String {
+    let Some((module, names)) = import(statement) else {
+        return statement.to_owned();
+    };
+    let names = names
+        .split(',')
+        .map(|name| format!("{module}::{}", name.trim()));
+    names.collect::<Vec<_>>().join("; ")
+}
+
+/// Lines of a text, each import put together from the lines that it takes: the number of its first line, and the whole of it.
+fn statements(text: &str) -> Vec<(usize, String)> {
+    let mut found: Vec<(usize, String)> = Vec::new();
+    let mut open = false;
+    for (number, line) in text.lines().enumerate() {
+        if open && let Some((_, import)) = found.last_mut() {
+            import.push(' ');
+            import.push_str(code(line).trim());
+        } else {
+            found.push((number + 1, line.to_owned()));
+            let start = line.trim_start().trim_start_matches("pub ");
+            open =
+                start.starts_with("use ") || start.starts_with("pub(") && start.contains(") use ");
+        }
+        open &= !code(line).contains(';');
+    }
+    found
 }
 
 /// Forbidden names in a text of one part: line number and name.
 fn forbidden(part: &str, text: &str) -> Vec<(usize, String)> {
     let Some((_, allowed)) = LAYERS.iter().find(|(name, _)| *name == part) else {
-        return vec![(0, format!("the part {part} stands in no layer: add it to LAYERS and to DEVELOPERS.md"))];
+        return vec![(
+            0,
+            format!("the part {part} stands in no layer: add it to LAYERS and to DEVELOPERS.md"),
+        )];
     };
     let is_part = |name: &str| LAYERS.iter().any(|(known, _)| *known == name);
     let mut found = Vec::new();
     let mut in_tests = false;
-    for (number, line) in text.lines().enumerate() {
+    for (number, line) in statements(text) {
+        let line = spelled_out(&line);
         // Tests may measure time; formulas may not know it. Layers hold for both.
         in_tests |= line.trim() == "#[cfg(test)]";
-        for name in named(line).filter(|name| *name != part && is_part(name) && !allowed.contains(name)) {
-            found.push((number + 1, format!("crate::{name}")));
+        for name in
+            named(&line).filter(|name| *name != part && is_part(name) && !allowed.contains(name))
+        {
+            found.push((number, format!("crate::{name}")));
         }
         if !in_tests && matches!(part, "science" | "units" | "finding") {
-            found.extend(OUTSIDE.iter().filter(|outside| code(line).contains(**outside)).map(|outside| (number + 1, (*outside).to_owned())));
+            found.extend(
+                OUTSIDE
+                    .iter()
+                    .filter(|outside| code(&line).contains(**outside))
+                    .map(|outside| (number, (*outside).to_owned())),
+            );
         }
     }
     found
@@ -92,11 +176,18 @@ fn forbidden(part: &str, text: &str) -> Vec<(usize, String)> {
 fn every_part_names_only_what_lies_below_it() {
     let mut wrong = Vec::new();
     let mut looked_at = 0;
-    for file in files_below(&root().join("src")).iter().filter(|file| file.extension().is_some_and(|end| end == "rs")) {
+    for file in files_below(&root().join("src"))
+        .iter()
+        .filter(|file| file.extension().is_some_and(|end| end == "rs"))
+    {
         let Some(part) = part_of(file) else { continue };
         looked_at += 1;
         let text = fs_err::read_to_string(file).unwrap();
-        wrong.extend(forbidden(&part, &text).into_iter().map(|(line, name)| format!("{}:{line}: {part} must not name {name}", shown(file))));
+        wrong.extend(
+            forbidden(&part, &text)
+                .into_iter()
+                .map(|(line, name)| format!("{}:{line}: {part} must not name {name}", shown(file))),
+        );
     }
     assert!(looked_at > 30, "only {looked_at} files looked at");
     assert!(wrong.is_empty(), "\n{}", wrong.join("\n"));
@@ -104,27 +195,129 @@ fn every_part_names_only_what_lies_below_it() {
 
 #[test]
 fn forbidden_names_are_found() {
-    let seen = |part: &str, text: &str| forbidden(part, text).into_iter().map(|(line, _)| line).collect::<Vec<_>>();
-    assert_eq!(seen("science", "use crate::units::NRate;\nuse crate::space::cells::Cell;"), [2]);
-    assert_eq!(seen("format", "use crate::zones::prescription::Cell;\nlet x = crate::pipeline::run();"), [2]);
-    assert_eq!(seen("science", "// crate::app is not named here\nlet now = SystemTime::now();"), [2]);
-    assert_eq!(seen("science", "#[cfg(test)]\nmod tests { let start = Instant::now(); use crate::app::job; }"), [2]);
-    assert_eq!(seen("science", "let start = Instant::now();\n#[cfg(test)]"), [1]);
-    assert_eq!(seen("app", "use crate::cli::args::Args;\nuse crate::app::error::AppError;"), [1]);
+    let seen = |part: &str, text: &str| {
+        forbidden(part, text)
+            .into_iter()
+            .map(|(line, _)| line)
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(
+        seen(
+            "science",
+            "use crate::units::NRate;\nuse crate::space::cells::Cell;"
+        ),
+        [2]
+    );
+    assert_eq!(
+        seen(
+            "format",
+            "use crate::zones::prescription::Cell;\nlet x = crate::pipeline::run();"
+        ),
+        [2]
+    );
+    assert_eq!(
+        seen(
+            "science",
+            "// crate::app is not named here\nlet now = SystemTime::now();"
+        ),
+        [2]
+    );
+    assert_eq!(
+        seen(
+            "science",
+            "#[cfg(test)]\nmod tests { let start = Instant::now(); use crate::app::job; }"
+        ),
+        [2]
+    );
+    assert_eq!(
+        seen("science", "let start = Instant::now();\n#[cfg(test)]"),
+        [1]
+    );
+    assert_eq!(
+        seen(
+            "app",
+            "use crate::cli::args::Args;\nuse crate::app::error::AppError;"
+        ),
+        [1]
+    );
+    assert_eq!(
+        seen(
+            "science",
+            "use crate::{space, units};\nuse crate::finding::Finding;"
+        ),
+        [1]
+    );
+    assert_eq!(
+        seen(
+            "science",
+            "use std::fmt;\nuse crate::{\n    units::NRate,\n    app,\n};"
+        ),
+        [2]
+    );
+    assert_eq!(seen("science", "use std::{env, fmt};"), [1]);
     assert_eq!(seen("attic", "fn f() {}"), [0]);
 }
 
-#[test]
-fn imports_stand_one_a_line() {
-    let mut wrong = Vec::new();
-    for file in files_below(&root().join("src")).iter().filter(|file| file.extension().is_some_and(|end| end == "rs")) {
-        for (number, line) in fs_err::read_to_string(file).unwrap().lines().enumerate() {
-            if line.trim_start().starts_with("use crate::") && line.contains('{') {
-                wrong.push(format!("{}:{}", shown(file), number + 1));
+/// Module and names of an import, `None` for a line that is none.
+fn import(statement: &str) -> Option<(&str, &str)> {
+    let path = statement.trim().strip_prefix("use ")?.strip_suffix(';')?;
+    path.rsplit_once("::{")
+        .map(|(module, names)| (module, names.trim_end_matches('}')))
+        .or_else(|| path.rsplit_once("::"))
+}
+
+/// Imports that do not stand one `use` a module: a module imported from twice in a run of imports, or braces within braces.
+fn ungrouped(text: &str) -> Vec<usize> {
+    let (mut found, mut modules) = (Vec::new(), Vec::new());
+    for (number, statement) in statements(text) {
+        let Some((module, names)) = import(&statement) else {
+            // A run of imports ends with anything but a blank line; attributes make an import one of its own.
+            if !statement.trim().is_empty() {
+                modules.clear();
             }
+            continue;
+        };
+        if names.contains('{')
+            || module.contains('{')
+            || modules.iter().any(|known| known == module)
+        {
+            found.push(number);
+        }
+        modules.push(module.to_owned());
+    }
+    found
+}
+
+#[test]
+fn imports_are_grouped_by_module() {
+    let mut wrong = Vec::new();
+    for folder in ["src", "tests", "examples"] {
+        for file in files_below(&root().join(folder))
+            .iter()
+            .filter(|file| file.extension().is_some_and(|end| end == "rs"))
+        {
+            let text = fs_err::read_to_string(file).unwrap();
+            wrong.extend(
+                ungrouped(&text)
+                    .into_iter()
+                    .map(|number| format!("{}:{number}", shown(file))),
+            );
         }
     }
-    assert!(wrong.is_empty(), "several names in one `use crate::…`:\n{}", wrong.join("\n"));
+    assert!(
+        wrong.is_empty(),
+        "not one `use` a module:\n{}",
+        wrong.join("\n")
+    );
+}
+
+#[test]
+fn ungrouped_imports_are_found() {
+    assert_eq!(ungrouped("use a::b;\nuse a::c;\n"), [2]);
+    assert_eq!(ungrouped("use a::{\n    b,\n    c,\n};\nuse a::d;\n"), [5]);
+    assert_eq!(ungrouped("use a::{b, c::{d, e}};\n"), [1]);
+    assert!(ungrouped("use a::{b, c};\nuse a::b::{d, e};\n").is_empty());
+    assert!(ungrouped("use a::b;\nmod tests {\n    use a::c;\n}\n").is_empty());
 }
 
 /// Hosts of package registries, and folders of single machines. In two halves, so that this file does not hold them itself.
@@ -139,8 +332,18 @@ fn unwanted() -> Vec<String> {
         ("registry.yarn", "pkg.com"),
         ("deb.deb", "ian.org"),
     ];
-    let folders = [("/ro", "ot/"), ("/ho", "me/"), ("/wo", "rk/"), ("/tm", "p/"), ("/Use", "rs/")];
-    hosts.iter().chain(&folders).map(|(a, b)| format!("{a}{b}")).collect()
+    let folders = [
+        ("/ro", "ot/"),
+        ("/ho", "me/"),
+        ("/wo", "rk/"),
+        ("/tm", "p/"),
+        ("/Use", "rs/"),
+    ];
+    hosts
+        .iter()
+        .chain(&folders)
+        .map(|(a, b)| format!("{a}{b}"))
+        .collect()
 }
 
 /// Line and word of what a text must not hold. A folder counts only where a path begins: `a/work/b` is no folder of a machine.
@@ -148,7 +351,11 @@ fn held(text: &str) -> Vec<(usize, String)> {
     let mut found = Vec::new();
     for (number, line) in text.lines().enumerate() {
         for word in unwanted() {
-            let begins = |at: usize| !word.starts_with('/') || !line[..at].ends_with(|c: char| c.is_alphanumeric() || "._-~}$/*".contains(c));
+            let begins = |at: usize| {
+                !word.starts_with('/')
+                    || !line[..at]
+                        .ends_with(|c: char| c.is_alphanumeric() || "._-~}$/*".contains(c))
+            };
             if line.match_indices(&word).any(|(at, _)| begins(at)) {
                 found.push((number + 1, word));
             }
@@ -164,7 +371,11 @@ fn no_file_names_a_registry_host_or_a_machine_folder() {
     for file in files_below(root()) {
         looked_at += 1;
         let bytes = fs_err::read(&file).unwrap();
-        wrong.extend(held(&String::from_utf8_lossy(&bytes)).into_iter().map(|(line, word)| format!("{}:{line}: {word}", shown(&file))));
+        wrong.extend(
+            held(&String::from_utf8_lossy(&bytes))
+                .into_iter()
+                .map(|(line, word)| format!("{}:{line}: {word}", shown(&file))),
+        );
     }
     assert!(looked_at > 50, "only {looked_at} files looked at");
     assert!(wrong.is_empty(), "\n{}", wrong.join("\n"));
@@ -172,7 +383,16 @@ fn no_file_names_a_registry_host_or_a_machine_folder() {
 
 #[test]
 fn hosts_and_folders_are_found() {
-    let [host, folder] = [format!("see https://{}", unwanted()[3]), format!("cd {}x", unwanted()[10])];
-    assert_eq!(held(&format!("fine\n{host}\n{folder}")).iter().map(|(line, _)| *line).collect::<Vec<_>>(), [2, 3]);
+    let [host, folder] = [
+        format!("see https://{}", unwanted()[3]),
+        format!("cd {}x", unwanted()[10]),
+    ];
+    assert_eq!(
+        held(&format!("fine\n{host}\n{folder}"))
+            .iter()
+            .map(|(line, _)| *line)
+            .collect::<Vec<_>>(),
+        [2, 3]
+    );
     assert!(held(&format!("target{}x", unwanted()[10])).is_empty());
 }

@@ -17,22 +17,11 @@ use std::io::Write as _;
 
 use gdal::DriverManager;
 use gdal::spatial_ref::SpatialRef;
-use gdal::vector::Feature;
-use gdal::vector::FieldDefn;
-use gdal::vector::Geometry;
-use gdal::vector::LayerAccess as _;
-use gdal::vector::LayerOptions;
-use gdal::vector::OGRFieldType;
-use gdal::vector::OGRwkbGeometryType;
+use gdal::vector::{
+    Feature, FieldDefn, Geometry, LayerAccess as _, LayerOptions, OGRFieldType, OGRwkbGeometryType,
+};
 
-use crate::field::CORNER;
-use crate::field::EXTENT;
-use crate::field::Field;
-use crate::field::Ring;
-use crate::field::carry;
-use crate::field::rectangle;
-use crate::field::refused;
-use crate::field::way;
+use crate::field::{CORNER, EXTENT, Field, Ring, carry, rectangle, refused, way};
 
 fn whole() -> Ring {
     rectangle([0.0, 0.0, EXTENT.0, EXTENT.1])
@@ -45,18 +34,40 @@ fn tuples(ring: &[(f64, f64)], system: &str, part: &str, height: &str) -> String
         let (a, b) = carry(&way, CORNER.0 + x, CORNER.1 + y);
         format!("{a}{part}{b}{height}")
     };
-    ring.iter().chain(ring.first()).map(corner).collect::<Vec<_>>().join(if part == "," { " " } else { ", " })
+    ring.iter()
+        .chain(ring.first())
+        .map(corner)
+        .collect::<Vec<_>>()
+        .join(if part == "," { " " } else { ", " })
 }
 
 /// Writes polygons, numbered from 1, by a driver of GDAL.
 fn write(field: &Field, name: &str, driver: &str, system: &str, rings: &[Ring]) {
-    let mut file = DriverManager::get_driver_by_name(driver).unwrap().create_vector_only(field.path(name)).unwrap();
+    let mut file = DriverManager::get_driver_by_name(driver)
+        .unwrap()
+        .create_vector_only(field.path(name))
+        .unwrap();
     let srs = SpatialRef::from_definition(system).unwrap();
-    let layer = file.create_layer(LayerOptions { name: "fields", srs: Some(&srs), ty: OGRwkbGeometryType::wkbPolygon, options: None }).unwrap();
-    FieldDefn::new("number", OGRFieldType::OFTInteger).unwrap().add_to_layer(&layer).unwrap();
+    let layer = file
+        .create_layer(LayerOptions {
+            name: "fields",
+            srs: Some(&srs),
+            ty: OGRwkbGeometryType::wkbPolygon,
+            options: None,
+        })
+        .unwrap();
+    FieldDefn::new("number", OGRFieldType::OFTInteger)
+        .unwrap()
+        .add_to_layer(&layer)
+        .unwrap();
     for (k, ring) in rings.iter().enumerate() {
         let mut feature = Feature::new(layer.defn()).unwrap();
-        feature.set_geometry(Geometry::from_wkt(&format!("POLYGON(({}))", tuples(ring, system, " ", ""))).unwrap()).unwrap();
+        feature
+            .set_geometry(
+                Geometry::from_wkt(&format!("POLYGON(({}))", tuples(ring, system, " ", "")))
+                    .unwrap(),
+            )
+            .unwrap();
         feature.set_field_integer(0, k as i32 + 1).unwrap();
         feature.create(&layer).unwrap();
     }
@@ -71,7 +82,9 @@ fn kml(geometry: &str) -> String {
 
 fn kml_polygon(height: &str) -> String {
     let corners = tuples(&whole(), "EPSG:4326", ",", height);
-    kml(&format!("<Polygon><outerBoundaryIs><LinearRing><coordinates>{corners}</coordinates></LinearRing></outerBoundaryIs></Polygon>"))
+    kml(&format!(
+        "<Polygon><outerBoundaryIs><LinearRing><coordinates>{corners}</coordinates></LinearRing></outerBoundaryIs></Polygon>"
+    ))
 }
 
 fn checked(field: &Field) -> serde_json::Value {
@@ -84,10 +97,18 @@ fn checked(field: &Field) -> serde_json::Value {
 fn same(what: &str, field: &Field) {
     let record = checked(field);
     let area = record["field"]["area_m2"].as_f64().unwrap();
-    assert!((area / (EXTENT.0 * EXTENT.1) - 1.0).abs() < 1e-6, "{what}: {area} m²");
+    assert!(
+        (area / (EXTENT.0 * EXTENT.1) - 1.0).abs() < 1e-6,
+        "{what}: {area} m²"
+    );
     let nitrogen = record["totals"]["n_kg_exact"].as_f64().unwrap();
-    let usual = Field::mapped().record()["totals"]["n_kg_exact"].as_f64().unwrap();
-    assert!((nitrogen / usual - 1.0).abs() < 1e-3, "{what}: {nitrogen} and {usual}");
+    let usual = Field::mapped().record()["totals"]["n_kg_exact"]
+        .as_f64()
+        .unwrap();
+    assert!(
+        (nitrogen / usual - 1.0).abs() < 1e-3,
+        "{what}: {nitrogen} and {usual}"
+    );
 }
 
 #[test]
@@ -98,13 +119,29 @@ fn every_format_is_the_same_field() {
         field.job(last, name);
         last = name;
         same(name, &field);
-        let read: Vec<String> = field.record()["inputs"].as_array().unwrap().iter().map(|input| input["path"].as_str().unwrap().to_owned()).collect();
+        let read: Vec<String> = field.record()["inputs"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|input| input["path"].as_str().unwrap().to_owned())
+            .collect();
         assert!(read.iter().any(|path| path == name), "{read:?}");
         read
     };
-    write(&field, "field.shp", "ESRI Shapefile", "EPSG:32633", &[whole()]);
+    write(
+        &field,
+        "field.shp",
+        "ESRI Shapefile",
+        "EPSG:32633",
+        &[whole()],
+    );
     let read = take("field.shp");
-    assert!(["field.shx", "field.dbf", "field.prj"].iter().all(|side| read.iter().any(|path| path == side)), "{read:?}");
+    assert!(
+        ["field.shx", "field.dbf", "field.prj"]
+            .iter()
+            .all(|side| read.iter().any(|path| path == side)),
+        "{read:?}"
+    );
     write(&field, "field.gpkg", "GPKG", "EPSG:32633", &[whole()]);
     take("field.gpkg");
     write(&field, "field.fgb", "FlatGeobuf", "EPSG:32633", &[whole()]);
@@ -112,12 +149,18 @@ fn every_format_is_the_same_field() {
     field.write("field.kml", kml_polygon(",412.5"));
     take("field.kml");
     let mut archive = zip::ZipWriter::new(fs_err::File::create(field.path("field.kmz")).unwrap());
-    archive.start_file("doc.kml", zip::write::SimpleFileOptions::default()).unwrap();
+    archive
+        .start_file("doc.kml", zip::write::SimpleFileOptions::default())
+        .unwrap();
     archive.write_all(kml_polygon("").as_bytes()).unwrap();
     archive.finish().unwrap();
     take("field.kmz");
     // GeoJSON of before 2016 with a system of its own.
-    let corners: Vec<[f64; 2]> = whole().iter().chain(whole().first()).map(|(x, y)| [CORNER.0 + x, CORNER.1 + y]).collect();
+    let corners: Vec<[f64; 2]> = whole()
+        .iter()
+        .chain(whole().first())
+        .map(|(x, y)| [CORNER.0 + x, CORNER.1 + y])
+        .collect();
     let old = serde_json::json!({ "type": "FeatureCollection", "crs": { "type": "name", "properties": { "name": "urn:ogc:def:crs:EPSG::32633" } },
         "features": [{ "type": "Feature", "properties": {}, "geometry": { "type": "Polygon", "coordinates": [corners] } }] });
     field.write("old.geojson", old.to_string());
@@ -131,10 +174,14 @@ fn every_system_is_the_same_field() {
     let feet = "+proj=tmerc +lat_0=50 +lon_0=15.8 +k=0.9999 +x_0=200000 +y_0=0 +datum=WGS84 +units=us-ft +no_defs";
     let equal = "+proj=laea +lat_0=50 +lon_0=15.5 +x_0=0 +y_0=0 +ellps=GRS80 +units=m +no_defs";
     let mut last = "boundary.geojson".to_owned();
-    for (k, (system, driver, end)) in
-        [("EPSG:3857", "GPKG", "gpkg"), (feet, "ESRI Shapefile", "shp"), (equal, "ESRI Shapefile", "shp"), ("EPSG:4258", "ESRI Shapefile", "shp")]
-            .into_iter()
-            .enumerate()
+    for (k, (system, driver, end)) in [
+        ("EPSG:3857", "GPKG", "gpkg"),
+        (feet, "ESRI Shapefile", "shp"),
+        (equal, "ESRI Shapefile", "shp"),
+        ("EPSG:4258", "ESRI Shapefile", "shp"),
+    ]
+    .into_iter()
+    .enumerate()
     {
         let name = format!("field{k}.{end}");
         write(&field, &name, driver, system, &[whole()]);
@@ -143,13 +190,22 @@ fn every_system_is_the_same_field() {
         same(system, &field);
     }
     let prj = fs_err::read_to_string(field.path("field2.prj")).unwrap();
-    assert!(!prj.contains("AUTHORITY"), "no code: it is known by its own words: {prj}");
+    assert!(
+        !prj.contains("AUTHORITY"),
+        "no code: it is known by its own words: {prj}"
+    );
 }
 
 #[test]
 fn a_shapefile_without_its_system_is_refused() {
     let field = Field::new();
-    write(&field, "field.shp", "ESRI Shapefile", "EPSG:32633", &[whole()]);
+    write(
+        &field,
+        "field.shp",
+        "ESRI Shapefile",
+        "EPSG:32633",
+        &[whole()],
+    );
     fs_err::remove_file(field.path("field.prj")).unwrap();
     field.job("boundary.geojson", "field.shp");
     refused(&field, &["error[vector.no_system]", "field.shp", ".prj"]);
@@ -161,7 +217,10 @@ fn heights_and_doubled_points_change_nothing() {
     field.job("boundary.geojson", "field.kml");
     field.write("field.kml", kml_polygon(",0"));
     same("heights of 0", &field);
-    let doubled: Ring = whole().into_iter().flat_map(|corner| [corner, corner, corner]).collect();
+    let doubled: Ring = whole()
+        .into_iter()
+        .flat_map(|corner| [corner, corner, corner])
+        .collect();
     field.polygons("doubled.geojson", &[doubled]);
     field.job("field.kml", "doubled.geojson");
     same("each corner three times", &field);
@@ -180,19 +239,37 @@ fn a_ring_that_does_not_close() {
     let field = Field::new();
     let corners: Vec<[f64; 2]> = {
         let way = way("EPSG:32633", "EPSG:4326");
-        whole().iter().map(|(x, y)| carry(&way, CORNER.0 + x, CORNER.1 + y)).map(|(a, b)| [a, b]).collect()
+        whole()
+            .iter()
+            .map(|(x, y)| carry(&way, CORNER.0 + x, CORNER.1 + y))
+            .map(|(a, b)| [a, b])
+            .collect()
     };
     let open = serde_json::json!({ "type": "Feature", "properties": {}, "geometry": { "type": "Polygon", "coordinates": [corners] } });
     field.write("open.geojson", open.to_string());
     field.job("boundary.geojson", "open.geojson");
-    refused(&field, &["error[vector.no_geometry]", "open.geojson", "feature 1", "does not close"]);
+    refused(
+        &field,
+        &[
+            "error[vector.no_geometry]",
+            "open.geojson",
+            "feature 1",
+            "does not close",
+        ],
+    );
     // Nor is it passed over where other features are sound: an open ring around water would be forgotten.
     let field = Field::new();
     field.polygons("water.geojson", &[rectangle([96.0, 96.0, 120.0, 120.0])]);
     let sound = fs_err::read_to_string(field.path("water.geojson")).unwrap();
-    field.write("water.geojson", sound.replacen("\"features\":[", &format!("\"features\":[{open},"), 1));
+    field.write(
+        "water.geojson",
+        sound.replacen("\"features\":[", &format!("\"features\":[{open},"), 1),
+    );
     field.job("boundary = \"boundary.geojson\"\n", "boundary = \"boundary.geojson\"\n\n[[field.exclude]]\npath = \"water.geojson\"\nreason = \"pond\"\n");
-    refused(&field, &["error[vector.no_geometry]", "water.geojson", "feature 1"]);
+    refused(
+        &field,
+        &["error[vector.no_geometry]", "water.geojson", "feature 1"],
+    );
 }
 
 #[test]
@@ -201,28 +278,65 @@ fn a_hole_drawn_as_a_feature_is_told() {
     let field = Field::new();
     field.polygons("boundary.geojson", &[whole(), pond.clone()]);
     refused(&field, &["error[boundary.several]", "2 features"]);
-    field.job("boundary = \"boundary.geojson\"", "boundary = { path = \"boundary.geojson\", merge = true }");
+    field.job(
+        "boundary = \"boundary.geojson\"",
+        "boundary = { path = \"boundary.geojson\", merge = true }",
+    );
     let record = checked(&field);
-    let told = record["findings"].as_array().unwrap().iter().find(|finding| finding["code"] == "boundary.overlap").expect("it is told");
+    let told = record["findings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|finding| finding["code"] == "boundary.overlap")
+        .expect("it is told");
     let message = told["message"].as_str().unwrap();
     // 48 m by 48 m, counted once in the joined field.
-    assert!(told["severity"] == "caution" && message.contains("2304.0 m²") && message.contains("field.exclude"), "{message}");
+    assert!(
+        told["severity"] == "caution"
+            && message.contains("2304.0 m²")
+            && message.contains("field.exclude"),
+        "{message}"
+    );
     // Headland and inner field side by side are one field without a word.
     let mut around = whole();
     around.push((0.0, 0.0));
-    around.extend([(24.0, 24.0), (24.0, EXTENT.1 - 24.0), (EXTENT.0 - 24.0, EXTENT.1 - 24.0), (EXTENT.0 - 24.0, 24.0), (24.0, 24.0), (0.0, 0.0)]);
+    around.extend([
+        (24.0, 24.0),
+        (24.0, EXTENT.1 - 24.0),
+        (EXTENT.0 - 24.0, EXTENT.1 - 24.0),
+        (EXTENT.0 - 24.0, 24.0),
+        (24.0, 24.0),
+        (0.0, 0.0),
+    ]);
     let field = Field::new();
-    field.polygons("boundary.geojson", &[around, rectangle([24.0, 24.0, EXTENT.0 - 24.0, EXTENT.1 - 24.0])]);
-    field.job("boundary = \"boundary.geojson\"", "boundary = { path = \"boundary.geojson\", merge = true }");
+    field.polygons(
+        "boundary.geojson",
+        &[
+            around,
+            rectangle([24.0, 24.0, EXTENT.0 - 24.0, EXTENT.1 - 24.0]),
+        ],
+    );
+    field.job(
+        "boundary = \"boundary.geojson\"",
+        "boundary = { path = \"boundary.geojson\", merge = true }",
+    );
     let record = checked(&field);
-    assert!((record["field"]["area_m2"].as_f64().unwrap() / (EXTENT.0 * EXTENT.1) - 1.0).abs() < 1e-6);
+    assert!(
+        (record["field"]["area_m2"].as_f64().unwrap() / (EXTENT.0 * EXTENT.1) - 1.0).abs() < 1e-6
+    );
     assert!(!record["findings"].to_string().contains("boundary.overlap"));
 }
 
 #[test]
 fn a_boundary_drawn_as_a_line_is_refused() {
     let field = Field::new();
-    field.write("line.kml", kml(&format!("<LineString><coordinates>{}</coordinates></LineString>", tuples(&whole(), "EPSG:4326", ",", ""))));
+    field.write(
+        "line.kml",
+        kml(&format!(
+            "<LineString><coordinates>{}</coordinates></LineString>",
+            tuples(&whole(), "EPSG:4326", ",", "")
+        )),
+    );
     field.job("boundary.geojson", "line.kml");
     refused(&field, &["error[vector.kind]", "line.kml", "polygon"]);
 }
@@ -230,11 +344,25 @@ fn a_boundary_drawn_as_a_line_is_refused() {
 #[test]
 fn the_wrong_zone_is_refused() {
     let field = Field::new();
-    write(&field, "field.shp", "ESRI Shapefile", "EPSG:32633", &[whole()]);
+    write(
+        &field,
+        "field.shp",
+        "ESRI Shapefile",
+        "EPSG:32633",
+        &[whole()],
+    );
     let zone = SpatialRef::from_epsg(32_632).unwrap().to_wkt().unwrap();
     field.write("field.prj", zone);
     field.job("boundary.geojson", "field.shp");
-    refused(&field, &["error[boundary.apart]", "km", "longitude 9.8", "longitude 15.8"]);
+    refused(
+        &field,
+        &[
+            "error[boundary.apart]",
+            "km",
+            "longitude 9.8",
+            "longitude 15.8",
+        ],
+    );
 }
 
 #[test]
@@ -242,8 +370,14 @@ fn one_field_of_many() {
     let field = Field::new();
     let other = rectangle([1000.0, 0.0, 1200.0, 200.0]);
     write(&field, "farm.gpkg", "GPKG", "EPSG:32633", &[other, whole()]);
-    field.job("boundary = \"boundary.geojson\"", "boundary = \"farm.gpkg\"");
+    field.job(
+        "boundary = \"boundary.geojson\"",
+        "boundary = \"farm.gpkg\"",
+    );
     refused(&field, &["error[boundary.several]", "2 features", "where"]);
-    field.job("boundary = \"farm.gpkg\"", "boundary = { path = \"farm.gpkg\", where = \"number = 2\" }");
+    field.job(
+        "boundary = \"farm.gpkg\"",
+        "boundary = { path = \"farm.gpkg\", where = \"number = 2\" }",
+    );
     same("the second", &field);
 }

@@ -1,28 +1,13 @@
 //! Valid maps of every format, cut off at many places and with bits turned over: refused, or found faulty, or no other than before; never a panic, never long.
 
-use std::path::Path;
-use std::path::PathBuf;
-use std::time::Duration;
-use std::time::Instant;
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
 
-use haulm::app::api::CheckMapRequest;
-use haulm::app::api::ConvertRequest;
-use haulm::app::api::ConvertTo;
-use haulm::app::api::check_map;
-use haulm::app::api::convert;
-use serde_json::Value;
-use serde_json::json;
+use haulm::app::api::{CheckMapRequest, ConvertRequest, ConvertTo, check_map, convert};
+use serde_json::{Value, json};
 
-use crate::check_map::Bench;
-use crate::check_map::collection;
-use crate::check_map::ring;
-use crate::check_map_files::AROUND;
-use crate::check_map_files::Shp;
-use crate::check_map_files::Task;
-use crate::check_map_files::kml;
-use crate::check_map_files::of;
-use crate::check_map_files::tuples;
-use crate::check_map_files::zipped;
+use crate::check_map::{Bench, collection, ring};
+use crate::check_map_files::{AROUND, Shp, Task, kml, of, tuples, zipped};
 
 /// Longer than this is a hang: a map of a few kilobytes takes some tenths of a second, and a machine at work on other things many times that.
 const LONGEST: Duration = Duration::from_mins(1);
@@ -52,16 +37,40 @@ fn valid() -> Bench {
     Shp::four().write(&bench);
     let mut task = Task::new();
     let whole = task.xml.clone();
-    task.put(r#"<PDT A="PDT1" B="granules"/>"#, r#"<XFR A="PDT00001" B="1"/>"#);
+    task.put(
+        r#"<PDT A="PDT1" B="granules"/>"#,
+        r#"<XFR A="PDT00001" B="1"/>"#,
+    );
     task.write(&bench);
-    bench.put("TASKDATA/PDT00001.XML", br#"<?xml version="1.0" encoding="UTF-8"?><XFC><PDT A="PDT1" B="granules"/></XFC>"#);
-    bench.put("a.zip", &zipped(&[("TASKDATA/TASKDATA.XML", whole.as_bytes()), ("TASKDATA/GRD00000.bin", &task.grid)]));
+    bench.put(
+        "TASKDATA/PDT00001.XML",
+        br#"<?xml version="1.0" encoding="UTF-8"?><XFC><PDT A="PDT1" B="granules"/></XFC>"#,
+    );
+    bench.put(
+        "a.zip",
+        &zipped(&[
+            ("TASKDATA/TASKDATA.XML", whole.as_bytes()),
+            ("TASKDATA/GRD00000.bin", &task.grid),
+        ]),
+    );
     let feature = json!({ "type": "Feature", "properties": { "KG_HA": 3 }, "geometry": { "type": "Polygon", "coordinates": [ring(&AROUND[..4])] } });
     bench.put("a.geojson", collection(&[feature]).to_string().as_bytes());
     bench.put("a.kml", kml(&tuples(&AROUND)).as_bytes());
-    bench.put("a.kmz", &zipped(&[("doc.kml", kml(&tuples(&AROUND)).as_bytes())]));
-    for (to, ending) in [(ConvertTo::GeoPackage, "gpkg"), (ConvertTo::FlatGeobuf, "fgb"), (ConvertTo::GeoTiff, "tif")] {
-        convert(&turn(&bench.path("map.shp"), to, bench.path(&format!("a.{ending}")))).unwrap();
+    bench.put(
+        "a.kmz",
+        &zipped(&[("doc.kml", kml(&tuples(&AROUND)).as_bytes())]),
+    );
+    for (to, ending) in [
+        (ConvertTo::GeoPackage, "gpkg"),
+        (ConvertTo::FlatGeobuf, "fgb"),
+        (ConvertTo::GeoTiff, "tif"),
+    ] {
+        convert(&turn(
+            &bench.path("map.shp"),
+            to,
+            bench.path(&format!("a.{ending}")),
+        ))
+        .unwrap();
     }
     bench
 }
@@ -98,7 +107,10 @@ impl Chance {
 
 /// Area and number of records or cells.
 fn size(report: &Value) -> (f64, u64) {
-    (report["map"]["area_m2"].as_f64().unwrap(), report["map"]["zones"].as_u64().unwrap() + report["map"]["cells"].as_u64().unwrap_or(0))
+    (
+        report["map"]["area_m2"].as_f64().unwrap(),
+        report["map"]["zones"].as_u64().unwrap() + report["map"]["cells"].as_u64().unwrap_or(0),
+    )
 }
 
 /// Spoils each file so often; returns how many were cut, and how many of them were noticed, and the same of turned bits.
@@ -110,8 +122,12 @@ fn spoil(times: usize, seed: u64) -> [usize; 4] {
     let mut need = |holds: bool, what: String| wrong.extend((!holds).then_some(what));
     for (spoilt, map) in TARGETS {
         let whole = fs_err::read(bench.path(spoilt)).unwrap();
-        let boundary = (!map.contains("TASK") && !map.contains("zip")).then(|| bench.path("field.geojson"));
-        let ask = CheckMapRequest { boundary, ..of(bench.path(map)) };
+        let boundary =
+            (!map.contains("TASK") && !map.contains("zip")).then(|| bench.path("field.geojson"));
+        let ask = CheckMapRequest {
+            boundary,
+            ..of(bench.path(map))
+        };
         let good = check_map(&ask).unwrap_or_else(|error| panic!("{map}: {error:?}"));
         assert!(!good.stopped, "{map}: {:#}", good.json["faults"]);
         let (area, records) = size(&good.json);
@@ -120,7 +136,11 @@ fn spoil(times: usize, seed: u64) -> [usize; 4] {
             let cut = k % 3 == 0;
             let what = if cut {
                 // Near the end too, where a file looks whole.
-                let near = if k % 2 == 0 { whole.len() } else { whole.len().min(64) };
+                let near = if k % 2 == 0 {
+                    whole.len()
+                } else {
+                    whole.len().min(64)
+                };
                 bytes.truncate(whole.len() - 1 - chance.next(near));
                 format!("{spoilt} cut to {} of {} bytes", bytes.len(), whole.len())
             } else {
@@ -134,7 +154,11 @@ fn spoil(times: usize, seed: u64) -> [usize; 4] {
             let told = check_map(&ask);
             // A map that is found good is turned into another; one that is not must not bring that down either.
             if k % 4 < 2 {
-                let _ = convert(&turn(&bench.path(map), ConvertTo::GeoJson, bench.path("out.geojson")));
+                let _ = convert(&turn(
+                    &bench.path(map),
+                    ConvertTo::GeoJson,
+                    bench.path("out.geojson"),
+                ));
             }
             assert!(begun.elapsed() < LONGEST, "{what}: {:?}", begun.elapsed());
             let noticed = told.as_ref().map_or(true, |report| report.stopped);
@@ -145,12 +169,28 @@ fn spoil(times: usize, seed: u64) -> [usize; 4] {
             {
                 let (area_now, records_now) = size(&report.json);
                 let doubted = report.json["cautions"] != 0;
-                need(doubted || records_now == records, format!("{what}: {records_now} records of {records}, and no word of it"));
-                need(doubted || (area_now / area - 1.0).abs() < 0.005, format!("{what}: {area_now} m² of {area}, and no word of it"));
-                need(report.json["map"]["total"].as_f64().is_some_and(f64::is_finite), format!("{what}: {:#}", report.json["map"]));
+                need(
+                    doubted || records_now == records,
+                    format!("{what}: {records_now} records of {records}, and no word of it"),
+                );
+                need(
+                    doubted || (area_now / area - 1.0).abs() < 0.005,
+                    format!("{what}: {area_now} m² of {area}, and no word of it"),
+                );
+                need(
+                    report.json["map"]["total"]
+                        .as_f64()
+                        .is_some_and(f64::is_finite),
+                    format!("{what}: {:#}", report.json["map"]),
+                );
                 // The last byte of a table marks its end and is no record; the newline of a text is none either.
-                let harmless = whole[bytes.len().min(whole.len())..].iter().all(|byte| matches!(byte, 0x1a | b'\n' | b'\r'));
-                need(!cut || harmless || doubted, format!("{what}: passes for whole"));
+                let harmless = whole[bytes.len().min(whole.len())..]
+                    .iter()
+                    .all(|byte| matches!(byte, 0x1a | b'\n' | b'\r'));
+                need(
+                    !cut || harmless || doubted,
+                    format!("{what}: passes for whole"),
+                );
             }
         }
         bench.put(spoilt, &whole);
@@ -162,8 +202,14 @@ fn spoil(times: usize, seed: u64) -> [usize; 4] {
 #[test]
 fn cut_and_flipped_files_never_panic() {
     let [cut, cut_noticed, flipped, flips_noticed] = spoil(40, 0x2545_f491_4f6c_dd1d);
-    assert!(cut_noticed * 10 >= cut * 9, "{cut_noticed} of {cut} cut files noticed");
-    assert!(flips_noticed * 5 >= flipped, "{flips_noticed} of {flipped} flipped files noticed");
+    assert!(
+        cut_noticed * 10 >= cut * 9,
+        "{cut_noticed} of {cut} cut files noticed"
+    );
+    assert!(
+        flips_noticed * 5 >= flipped,
+        "{flips_noticed} of {flipped} flipped files noticed"
+    );
 }
 
 /// 13 files, 1 200 times each; some minutes.
@@ -172,6 +218,9 @@ fn cut_and_flipped_files_never_panic() {
 fn cut_and_flipped_files_never_panic_at_length() {
     for seed in [0x9e37_79b9_7f4a_7c15, 0xd1b5_4a32_d192_ed03] {
         let [cut, cut_noticed, flipped, flips_noticed] = spoil(600, seed);
-        assert!(cut_noticed * 10 >= cut * 9 && flips_noticed * 5 >= flipped, "{cut_noticed} of {cut}, {flips_noticed} of {flipped}");
+        assert!(
+            cut_noticed * 10 >= cut * 9 && flips_noticed * 5 >= flipped,
+            "{cut_noticed} of {cut}, {flips_noticed} of {flipped}"
+        );
     }
 }

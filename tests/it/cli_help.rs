@@ -15,16 +15,27 @@ fn built() -> clap::Command {
 /// The root and every command, with the words that call it.
 fn commands() -> Vec<(String, clap::Command)> {
     let root = built();
-    let below = root.get_subcommands().filter(|command| command.get_name() != "help").map(|command| (command.get_name().to_owned(), command.clone()));
-    std::iter::once((String::new(), root.clone())).chain(below.collect::<Vec<_>>()).collect()
+    let below = root
+        .get_subcommands()
+        .filter(|command| command.get_name() != "help")
+        .map(|command| (command.get_name().to_owned(), command.clone()));
+    std::iter::once((String::new(), root.clone()))
+        .chain(below.collect::<Vec<_>>())
+        .collect()
 }
 
 fn haulm(arguments: &[&str]) -> std::process::Output {
-    Command::new(env!("CARGO_BIN_EXE_haulm")).args(arguments).output().unwrap()
+    Command::new(env!("CARGO_BIN_EXE_haulm"))
+        .args(arguments)
+        .output()
+        .unwrap()
 }
 
 fn help_of(name: &str, flag: &str) -> String {
-    let arguments: Vec<_> = [name, flag].into_iter().filter(|word| !word.is_empty()).collect();
+    let arguments: Vec<_> = [name, flag]
+        .into_iter()
+        .filter(|word| !word.is_empty())
+        .collect();
     let output = haulm(&arguments);
     assert!(output.status.success(), "{name} {flag}");
     assert!(output.stderr.is_empty());
@@ -34,7 +45,9 @@ fn help_of(name: &str, flag: &str) -> String {
 #[test]
 fn every_command_that_is_promised_is_there() {
     let names: BTreeSet<_> = commands().into_iter().map(|(name, _)| name).collect();
-    for name in ["new", "inspect", "map", "rate", "check", "indices", "methods", "crops", "products"] {
+    for name in [
+        "new", "inspect", "map", "rate", "check", "indices", "methods", "crops", "products",
+    ] {
         assert!(names.contains(name), "{name}");
     }
 }
@@ -45,9 +58,16 @@ fn help_fits_and_begins_with_an_example() {
         for flag in ["-h", "--help"] {
             let help = help_of(&name, flag);
             for line in help.lines() {
-                assert!(line.chars().count() <= 80, "{name} {flag}: {line:?} has {} columns", line.chars().count());
+                assert!(
+                    line.chars().count() <= 80,
+                    "{name} {flag}: {line:?} has {} columns",
+                    line.chars().count()
+                );
             }
-            assert!(help.starts_with("Example:\n  haulm"), "{name} {flag}:\n{help}");
+            assert!(
+                help.starts_with("Example:\n  haulm"),
+                "{name} {flag}:\n{help}"
+            );
         }
     }
 }
@@ -57,7 +77,11 @@ fn words(line: &str) -> Vec<String> {
     let line = line.replace("\\\n", " ");
     let mut words = Vec::new();
     for (at, piece) in line.split('"').enumerate() {
-        if at % 2 == 0 { words.extend(piece.split_whitespace().map(str::to_owned)) } else { words.push(piece.to_owned()) }
+        if at % 2 == 0 {
+            words.extend(piece.split_whitespace().map(str::to_owned));
+        } else {
+            words.push(piece.to_owned());
+        }
     }
     words
 }
@@ -65,9 +89,19 @@ fn words(line: &str) -> Vec<String> {
 #[test]
 fn every_example_is_accepted_as_it_stands() {
     for (name, command) in commands() {
-        let example = command.get_before_help().unwrap_or_else(|| panic!("{name} has no example")).to_string();
-        let line = example.strip_prefix("Example:\n").unwrap().split(" > ").next().unwrap();
-        let parsed = built().try_get_matches_from(words(line)).unwrap_or_else(|error| panic!("{line}: {error}"));
+        let example = command
+            .get_before_help()
+            .unwrap_or_else(|| panic!("{name} has no example"))
+            .to_string();
+        let line = example
+            .strip_prefix("Example:\n")
+            .unwrap()
+            .split(" > ")
+            .next()
+            .unwrap();
+        let parsed = built()
+            .try_get_matches_from(words(line))
+            .unwrap_or_else(|error| panic!("{line}: {error}"));
         if !name.is_empty() {
             assert_eq!(parsed.subcommand_name(), Some(name.as_str()));
         }
@@ -115,21 +149,41 @@ const VALUES: [&str; 33] = [
 fn every_option_has_a_long_name_a_value_name_and_a_default() {
     let mut seen = 0;
     for (name, command) in commands() {
-        for option in command.get_arguments().filter(|argument| !argument.is_positional()) {
+        for option in command
+            .get_arguments()
+            .filter(|argument| !argument.is_positional())
+        {
             let id = option.get_id().as_str();
-            let long = option.get_long().unwrap_or_else(|| panic!("{name}: {id} has no long name"));
-            assert!(long.chars().all(|c| c.is_ascii_lowercase() || c == '-'), "{long}");
+            let long = option
+                .get_long()
+                .unwrap_or_else(|| panic!("{name}: {id} has no long name"));
+            assert!(
+                long.chars().all(|c| c.is_ascii_lowercase() || c == '-'),
+                "{long}"
+            );
             if ["help", "version"].contains(&long) {
                 continue;
             }
             seen += 1;
-            let help = option.get_help().unwrap_or_else(|| panic!("{name} --{long} has no help")).to_string();
+            let help = option
+                .get_help()
+                .unwrap_or_else(|| panic!("{name} --{long} has no help"))
+                .to_string();
             let takes_value = option.get_action().takes_values();
             let shown = !option.get_default_values().is_empty() && takes_value;
-            assert!(shown || help.contains("[default: ") || help.contains("has no default"), "{name} --{long}: no default in {help:?}");
+            assert!(
+                shown || help.contains("[default: ") || help.contains("has no default"),
+                "{name} --{long}: no default in {help:?}"
+            );
             if takes_value {
-                let value = option.get_value_names().unwrap_or_else(|| panic!("{name} --{long} has no value name"))[0].as_str();
-                assert!(VALUES.contains(&value), "{name} --{long}: {value:?} is neither a unit nor a kind of thing on the list");
+                let value = option
+                    .get_value_names()
+                    .unwrap_or_else(|| panic!("{name} --{long} has no value name"))[0]
+                    .as_str();
+                assert!(
+                    VALUES.contains(&value),
+                    "{name} --{long}: {value:?} is neither a unit nor a kind of thing on the list"
+                );
             }
         }
     }
@@ -154,7 +208,10 @@ fn amounts_name_their_units() {
     ];
     let rate = built().find_subcommand("rate").unwrap().clone();
     for (id, unit) in units {
-        let option = rate.get_arguments().find(|option| option.get_id() == id).unwrap_or_else(|| panic!("{id}"));
+        let option = rate
+            .get_arguments()
+            .find(|option| option.get_id() == id)
+            .unwrap_or_else(|| panic!("{id}"));
         assert_eq!(option.get_value_names().unwrap()[0].as_str(), unit, "{id}");
     }
 }
@@ -169,7 +226,11 @@ fn completions_know_every_command_and_option() {
             assert!(text.contains(&name), "{shell}: {name}");
             for long in command.get_arguments().filter_map(clap::Arg::get_long) {
                 // fish writes `-l long`, the others `--long`.
-                let spelt = if shell == "fish" { format!("-l {long}") } else { format!("--{long}") };
+                let spelt = if shell == "fish" {
+                    format!("-l {long}")
+                } else {
+                    format!("--{long}")
+                };
                 assert!(text.contains(&spelt), "{shell}: {name} {spelt}");
             }
         }
@@ -177,7 +238,15 @@ fn completions_know_every_command_and_option() {
             let scratch = tempfile::tempdir().unwrap();
             let file = scratch.path().join("haulm");
             fs_err::write(&file, &text).unwrap();
-            assert!(Command::new("bash").arg("-n").arg(&file).status().unwrap().success(), "bash reads its completions");
+            assert!(
+                Command::new("bash")
+                    .arg("-n")
+                    .arg(&file)
+                    .status()
+                    .unwrap()
+                    .success(),
+                "bash reads its completions"
+            );
         }
     }
 }
@@ -187,9 +256,17 @@ fn manual_pages_know_every_option() {
     let scratch = tempfile::tempdir().unwrap();
     let folder = scratch.path().join("man1");
     let output = haulm(&["manual", folder.to_str().unwrap()]);
-    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    assert!(
+        output.status.success(),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
     for (name, command) in commands() {
-        let file = if name.is_empty() { "haulm.1".to_owned() } else { format!("haulm-{name}.1") };
+        let file = if name.is_empty() {
+            "haulm.1".to_owned()
+        } else {
+            format!("haulm-{name}.1")
+        };
         let page = fs_err::read_to_string(folder.join(&file)).unwrap();
         for long in command.get_arguments().filter_map(clap::Arg::get_long) {
             // roff writes a hyphen that is to stay one as `\-`.
@@ -220,7 +297,12 @@ fn misspelt_words_are_put_right() {
         assert_eq!(output.status.code(), Some(2), "{wrong}");
         assert!(text.contains(&format!("'{right}'")), "{wrong}: {text}");
     }
-    for (wrong, right) in [("--ouput", "--output"), ("--overwite", "--overwrite"), ("--dryrun", "--dry-run"), ("--colour", "--color")] {
+    for (wrong, right) in [
+        ("--ouput", "--output"),
+        ("--overwite", "--overwrite"),
+        ("--dryrun", "--dry-run"),
+        ("--colour", "--color"),
+    ] {
         let output = haulm(&["map", "job.toml", wrong]);
         let text = String::from_utf8(output.stderr).unwrap();
         assert_eq!(output.status.code(), Some(2), "{wrong}");

@@ -1,24 +1,18 @@
 //! A bent guidance line, from outside: cells against distances from the line that GEOS (through GDAL) measures, zones as one partition, and lines that cannot be followed.
 
-use gdal::vector::Geometry;
-use gdal::vector::LayerAccess as _;
+use gdal::vector::{Geometry, LayerAccess as _};
 
-use crate::field::CORNER;
-use crate::field::Field;
-use crate::field::carry;
-use crate::field::mapped;
-use crate::field::message;
-use crate::field::ndvi;
-use crate::field::rectangle;
-use crate::field::rows;
-use crate::field::way;
+use crate::field::{CORNER, Field, carry, mapped, message, ndvi, rectangle, rows, way};
 
 /// An arc about a place east of the field: from its south to its north, the field on the outside of the bend and the line through its middle.
 fn arc(radius: f64) -> Vec<(f64, f64)> {
     (-30..=30)
         .map(|k| {
             let angle = libm::asin(230.0 / radius) * f64::from(k) / 30.0;
-            (120.0 + radius - radius * libm::cos(angle), 144.0 + radius * libm::sin(angle))
+            (
+                120.0 + radius - radius * libm::cos(angle),
+                144.0 + radius * libm::sin(angle),
+            )
         })
         .collect()
 }
@@ -33,12 +27,18 @@ fn line(field: &Field, points: &[(f64, f64)]) {
         })
         .collect();
     let feature = serde_json::json!({ "type": "Feature", "properties": {}, "geometry": { "type": "LineString", "coordinates": points } });
-    field.write("curve.geojson", serde_json::json!({ "type": "FeatureCollection", "features": [feature] }).to_string());
+    field.write(
+        "curve.geojson",
+        serde_json::json!({ "type": "FeatureCollection", "features": [feature] }).to_string(),
+    );
 }
 
 fn field(radius: f64, more: &str) -> Field {
     let field = Field::new();
-    field.job("heading = \"0 grid\"", &format!("heading = {{ line = \"curve.geojson\" }}\n{more}"));
+    field.job(
+        "heading = \"0 grid\"",
+        &format!("heading = {{ line = \"curve.geojson\" }}\n{more}"),
+    );
     line(&field, &arc(radius));
     field
 }
@@ -46,14 +46,30 @@ fn field(radius: f64, more: &str) -> Field {
 /// Row, column, area and shape of each cell.
 fn cells(field: &Field) -> Vec<(i64, i64, f64, Geometry)> {
     rows(field, "cells", |feature| {
-        let number = |name: &str| feature.field_as_integer64(feature.field_index(name).unwrap()).unwrap().unwrap();
-        let area = feature.field_as_double(feature.field_index("area_m2").unwrap()).unwrap().unwrap();
-        (number("row"), number("col"), area, feature.geometry().unwrap().clone())
+        let number = |name: &str| {
+            feature
+                .field_as_integer64(feature.field_index(name).unwrap())
+                .unwrap()
+                .unwrap()
+        };
+        let area = feature
+            .field_as_double(feature.field_index("area_m2").unwrap())
+            .unwrap()
+            .unwrap();
+        (
+            number("row"),
+            number("col"),
+            area,
+            feature.geometry().unwrap().clone(),
+        )
     })
 }
 
 fn check_partition(field: &Field, layer: &str) {
-    let whole = rows(field, "field", |feature| feature.geometry().unwrap().clone()).remove(0);
+    let whole = rows(field, "field", |feature| {
+        feature.geometry().unwrap().clone()
+    })
+    .remove(0);
     let parts = rows(field, layer, |feature| feature.geometry().unwrap().clone());
     let mut union = Geometry::from_wkt("MULTIPOLYGON EMPTY").unwrap();
     for (k, part) in parts.iter().enumerate() {
@@ -61,9 +77,16 @@ fn check_partition(field: &Field, layer: &str) {
         union = union.union(part).unwrap();
     }
     let sum: f64 = parts.iter().map(Geometry::area).sum();
-    assert!((sum / whole.area() - 1.0).abs() < 1e-9, "{layer}: {sum} of {} m²", whole.area());
+    assert!(
+        (sum / whole.area() - 1.0).abs() < 1e-9,
+        "{layer}: {sum} of {} m²",
+        whole.area()
+    );
     let off = whole.difference(&union).unwrap().area() + union.difference(&whole).unwrap().area();
-    assert!(off <= 1e-9 * whole.area(), "{layer}: the union differs by {off} m²");
+    assert!(
+        off <= 1e-9 * whole.area(),
+        "{layer}: the union differs by {off} m²"
+    );
 }
 
 #[test]
@@ -86,7 +109,9 @@ fn passes_lie_side_by_side_along_the_line() {
             let offs: Vec<f64> = outline
                 .iter()
                 .flat_map(|part| part.exterior().coords())
-                .map(|c| RADIUS - libm::hypot(c.x - CORNER.0 - 120.0 - RADIUS, c.y - CORNER.1 - 144.0))
+                .map(|c| {
+                    RADIUS - libm::hypot(c.x - CORNER.0 - 120.0 - RADIUS, c.y - CORNER.1 - 144.0)
+                })
                 .collect();
             // The arc turns to the right: places to the left of it lie further out.
             let offs: Vec<f64> = offs.iter().map(|off| -off).collect();
@@ -94,16 +119,21 @@ fn passes_lie_side_by_side_along_the_line() {
             let column = libm::floor((low + 12.9) / width) as i64;
             for off in &offs {
                 let right = column as f64 * width - 12.0;
-                assert!(*off > right - 0.9 && *off < right + width + 0.9, "row {row} col {col}: {off} m, column from {right} m");
+                assert!(
+                    *off > right - 0.9 && *off < right + width + 0.9,
+                    "row {row} col {col}: {off} m, column from {right} m"
+                );
             }
             if *area > 0.2 * width * 24.0 {
                 columns.insert((*col, column));
             }
         }
         // One and the same number all along: columns and distances pair off.
-        let numbers: std::collections::BTreeSet<i64> = columns.iter().map(|pair| pair.0 - pair.1).collect();
+        let numbers: std::collections::BTreeSet<i64> =
+            columns.iter().map(|pair| pair.0 - pair.1).collect();
         assert_eq!(numbers.len(), 1, "{columns:?}");
-        let names: std::collections::BTreeSet<(i64, i64)> = cells.iter().map(|cell| (cell.0, cell.1)).collect();
+        let names: std::collections::BTreeSet<(i64, i64)> =
+            cells.iter().map(|cell| (cell.0, cell.1)).collect();
         assert_eq!(names.len(), cells.len());
         let told = message(&field, "machine.line_bent").unwrap();
         assert!(told.contains("follow the bent guidance line"), "{told}");
@@ -113,25 +143,50 @@ fn passes_lie_side_by_side_along_the_line() {
 #[test]
 fn totals_readings_and_machine_files_hold_along_a_curve() {
     // A line that hardly bends lays the same passes straight on.
-    let (plain, curved) = (field(100_000.0, ""), field(700.0, "headland = { passes = 1, rate = \"own\" }\nlook_ahead = \"8 m\"\nfirst_pass = \"along\""));
+    let (plain, curved) = (
+        field(100_000.0, ""),
+        field(
+            700.0,
+            "headland = { passes = 1, rate = \"own\" }\nlook_ahead = \"8 m\"\nfirst_pass = \"along\"",
+        ),
+    );
     mapped(&plain);
     mapped(&curved);
     assert_eq!(message(&plain, "machine.line_bent"), None);
     // Other cells cut the field's patches otherwise: totals are alike, not equal.
     let total = |field: &Field| field.record()["totals"]["n_kg_exact"].as_f64().unwrap();
-    assert!((total(&curved) / total(&plain) - 1.0).abs() < 0.05, "{} {}", total(&curved), total(&plain));
+    assert!(
+        (total(&curved) / total(&plain) - 1.0).abs() < 0.05,
+        "{} {}",
+        total(&curved),
+        total(&plain)
+    );
     // Every cell has the mean of what the image shows within its own outline, looked up place by place.
     let mut compared = 0;
     for (outline, index) in rows(&curved, "cells", |feature| {
-        let index = feature.field_as_double(feature.field_index("index").unwrap()).unwrap();
-        (geo::Geometry::<f64>::try_from(feature.geometry().unwrap()).unwrap(), index)
+        let index = feature
+            .field_as_double(feature.field_index("index").unwrap())
+            .unwrap();
+        (
+            geo::Geometry::<f64>::try_from(feature.geometry().unwrap()).unwrap(),
+            index,
+        )
     }) {
         let around = geo::BoundingRect::bounding_rect(&outline).unwrap();
         let (west, south) = (around.min().x - CORNER.0, around.min().y - CORNER.1);
-        let places = (0..80).flat_map(|i| (0..80).map(move |k| (west + 0.5 + f64::from(i), south + 0.5 + f64::from(k))));
-        let inside = places.filter(|p| geo::Contains::contains(&outline, &geo::Point::new(p.0 + CORNER.0, p.1 + CORNER.1)));
+        let places = (0..80).flat_map(|i| {
+            (0..80).map(move |k| (west + 0.5 + f64::from(i), south + 0.5 + f64::from(k)))
+        });
+        let inside = places.filter(|p| {
+            geo::Contains::contains(&outline, &geo::Point::new(p.0 + CORNER.0, p.1 + CORNER.1))
+        });
         let values: Vec<Option<f64>> = inside.map(|p| ndvi(0.74, p.0, p.1)).collect();
-        let green: Vec<f64> = values.iter().copied().flatten().filter(|value| *value > 0.4).collect();
+        let green: Vec<f64> = values
+            .iter()
+            .copied()
+            .flatten()
+            .filter(|value| *value > 0.4)
+            .collect();
         if green.len() == values.len() && values.len() > 150 {
             let mean = green.iter().sum::<f64>() / green.len() as f64;
             assert!((index.unwrap() - mean).abs() < 0.004, "{index:?} {mean}");
@@ -140,21 +195,36 @@ fn totals_readings_and_machine_files_hold_along_a_curve() {
     }
     assert!(compared > 60, "{compared}");
     let outputs = curved.outputs();
-    for name in ["machine/CARD.txt", "machine/TASKDATA/TASKDATA.XML", "office/nitrogen.tif"] {
+    for name in [
+        "machine/CARD.txt",
+        "machine/TASKDATA/TASKDATA.XML",
+        "office/nitrogen.tif",
+    ] {
         assert!(outputs.contains_key(name), "{name}: {:?}", outputs.keys());
     }
     let shapes = curved.path("out/machine");
-    let shapefile = fs_err::read_dir(shapes).unwrap().map(|entry| entry.unwrap().path()).find(|path| path.extension().is_some_and(|e| e == "shp")).unwrap();
+    let shapefile = fs_err::read_dir(shapes)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .find(|path| path.extension().is_some_and(|e| e == "shp"))
+        .unwrap();
     let file = gdal::Dataset::open(shapefile).unwrap();
     let mut layer = file.layer(0).unwrap();
-    assert!(layer.features().all(|feature| feature.geometry().unwrap().is_valid()));
+    assert!(
+        layer
+            .features()
+            .all(|feature| feature.geometry().unwrap().is_valid())
+    );
 }
 
 #[test]
 fn a_curve_and_an_area_lie_side_by_side() {
     let field = field(700.0, "");
     field.polygons("areas.geojson", &[rectangle([130.0, -20.0, 300.0, 120.0])]);
-    field.job("[output]\n", "[[machine.area]]\npath = \"areas.geojson\"\nheading = 70\n\n[output]\n");
+    field.job(
+        "[output]\n",
+        "[[machine.area]]\npath = \"areas.geojson\"\nheading = 70\n\n[output]\n",
+    );
     mapped(&field);
     check_partition(&field, "cells");
     check_partition(&field, "zones");
@@ -165,12 +235,39 @@ fn a_curve_and_an_area_lie_side_by_side() {
 fn a_line_that_cannot_be_followed_is_refused_with_place_and_radius() {
     // The field reaches 120 m and more to the inside of a bend of 232 m in two arms of 115 m: there its parallels end.
     let tight = Field::new();
-    tight.job("heading = \"0 grid\"", "heading = { line = \"curve.geojson\" }");
-    line(&tight, &[(60.0, 0.0), (60.0, 130.0), (75.0, 155.0), (105.0, 165.0), (240.0, 165.0)]);
+    tight.job(
+        "heading = \"0 grid\"",
+        "heading = { line = \"curve.geojson\" }",
+    );
+    line(
+        &tight,
+        &[
+            (60.0, 0.0),
+            (60.0, 130.0),
+            (75.0, 155.0),
+            (105.0, 165.0),
+            (240.0, 165.0),
+        ],
+    );
     let said = tight.run(&["map"]);
     assert_ne!(said.status, Some(0));
-    assert!(said.err.contains("bends with a radius of") && said.err.contains("longitude 15.84") && said.err.contains("[[machine.area]]"), "{}", said.err);
-    line(&tight, &[(60.0, 0.0), (60.0, 250.0), (90.0, 270.0), (120.0, 250.0), (120.0, 0.0)]);
+    assert!(
+        said.err.contains("bends with a radius of")
+            && said.err.contains("longitude 15.84")
+            && said.err.contains("[[machine.area]]"),
+        "{}",
+        said.err
+    );
+    line(
+        &tight,
+        &[
+            (60.0, 0.0),
+            (60.0, 250.0),
+            (90.0, 270.0),
+            (120.0, 250.0),
+            (120.0, 0.0),
+        ],
+    );
     let said = tight.run(&["map"]);
     assert!(said.err.contains("turns by 180°"), "{}", said.err);
 }

@@ -5,12 +5,14 @@ use gdal::vector::LayerAccess as _;
 use haulm::app::job::resolve::map_job;
 use serde_json::Value;
 
-use crate::field::Field;
-use crate::field::rectangle;
+use crate::field::{Field, rectangle};
 
 fn with(keys: &str) -> Field {
     let field = Field::new();
-    field.job("folder = \"out\"\n", &format!("folder = \"out\"\nformats = [\"geopackage\", \"geojson\"]\n{keys}"));
+    field.job(
+        "folder = \"out\"\n",
+        &format!("folder = \"out\"\nformats = [\"geopackage\", \"geojson\"]\n{keys}"),
+    );
     field
 }
 
@@ -30,20 +32,36 @@ fn refused(field: &Field) -> String {
 fn rows(field: &Field, layer: &str, columns: &[&str]) -> Vec<(String, Vec<Option<f64>>)> {
     let file = gdal::Dataset::open_ex(
         field.path("out/office/prescription.gpkg"),
-        gdal::DatasetOptions { open_flags: gdal::GdalOpenFlags::GDAL_OF_VECTOR, ..gdal::DatasetOptions::default() },
+        gdal::DatasetOptions {
+            open_flags: gdal::GdalOpenFlags::GDAL_OF_VECTOR,
+            ..gdal::DatasetOptions::default()
+        },
     )
     .unwrap();
     let mut layer = file.layer_by_name(layer).unwrap();
     let place = |name: &str| layer.defn().field_index(name).unwrap();
-    let (state, columns): (usize, Vec<usize>) = (place("state"), columns.iter().map(|name| place(name)).collect());
+    let (state, columns): (usize, Vec<usize>) = (
+        place("state"),
+        columns.iter().map(|name| place(name)).collect(),
+    );
     layer
         .features()
-        .map(|feature| (feature.field_as_string(state).unwrap().unwrap(), columns.iter().map(|column| feature.field_as_double(*column).unwrap()).collect()))
+        .map(|feature| {
+            (
+                feature.field_as_string(state).unwrap().unwrap(),
+                columns
+                    .iter()
+                    .map(|column| feature.field_as_double(*column).unwrap())
+                    .collect(),
+            )
+        })
         .collect()
 }
 
 fn number(value: &Value) -> f64 {
-    value.as_f64().unwrap_or_else(|| panic!("{value} is no number"))
+    value
+        .as_f64()
+        .unwrap_or_else(|| panic!("{value} is no number"))
 }
 
 #[test]
@@ -54,21 +72,55 @@ fn bands_stand_in_record_zones_and_cells() {
     let [low, middle, high] = ["n_kg_p10", "n_kg_p50", "n_kg_p90"].map(|key| number(&drawn[key]));
     assert!(0.0 < low && low < middle && middle < high, "{drawn}");
     let plain = number(&drawn["n_kg_plain"]);
-    assert!(low < plain && plain < high && (plain - number(&record["totals"]["n_kg_exact"])).abs() < 0.02 * plain, "{drawn}");
+    assert!(
+        low < plain
+            && plain < high
+            && (plain - number(&record["totals"]["n_kg_exact"])).abs() < 0.02 * plain,
+        "{drawn}"
+    );
     // One strip: its place is 28 %, the widest of all.
-    assert_eq!((&drawn["draws"], &drawn["strips"], number(&drawn["place_spread"])), (&1000.into(), &1.into(), 0.28));
+    assert_eq!(
+        (
+            &drawn["draws"],
+            &drawn["strips"],
+            number(&drawn["place_spread"])
+        ),
+        (&1000.into(), &1.into(), 0.28)
+    );
     let alone = drawn["alone"].as_array().unwrap();
     assert_eq!(alone[0]["doubt"], "place of the strip");
-    let shares: f64 = alone.iter().map(|part| number(&part["variance_share"])).sum();
-    assert!((shares - 1.0).abs() < 1e-9 && alone.windows(2).all(|pair| number(&pair[0]["sd_n_kg"]) >= number(&pair[1]["sd_n_kg"])));
+    let shares: f64 = alone
+        .iter()
+        .map(|part| number(&part["variance_share"]))
+        .sum();
+    assert!(
+        (shares - 1.0).abs() < 1e-9
+            && alone
+                .windows(2)
+                .all(|pair| number(&pair[0]["sd_n_kg"]) >= number(&pair[1]["sd_n_kg"]))
+    );
     let found = record["findings"].to_string();
-    assert!(found.contains("doubt.field") && found.contains("doubt.assumed") && found.contains("judgement without source"), "{found}");
+    assert!(
+        found.contains("doubt.field")
+            && found.contains("doubt.assumed")
+            && found.contains("judgement without source"),
+        "{found}"
+    );
     let mut with_value = 0;
-    for (state, values) in rows(&field, "cells", &["n_low_kg_ha", "n_high_kg_ha", "n_exact_kg_ha"]) {
-        let [low, high, exact] = values[..] else { panic!("{values:?}") };
+    for (state, values) in rows(
+        &field,
+        "cells",
+        &["n_low_kg_ha", "n_high_kg_ha", "n_exact_kg_ha"],
+    ) {
+        let [low, high, exact] = values[..] else {
+            panic!("{values:?}")
+        };
         if state == "canopy" {
             let (low, high, exact) = (low.unwrap(), high.unwrap(), exact.unwrap());
-            assert!(0.0 <= low && low <= exact + 1e-9 && exact <= high + 1e-9 && high <= 150.0, "{low} {exact} {high}");
+            assert!(
+                0.0 <= low && low <= exact + 1e-9 && exact <= high + 1e-9 && high <= 150.0,
+                "{low} {exact} {high}"
+            );
             with_value += 1;
         } else if state != "thin" {
             assert_eq!((low, high), (None, None), "{state}");
@@ -76,12 +128,19 @@ fn bands_stand_in_record_zones_and_cells() {
     }
     assert!(with_value > 90, "{with_value} cells");
     for (state, values) in rows(&field, "zones", &["n_low_kg_ha", "n_high_kg_ha"]) {
-        assert_eq!(values.iter().all(Option::is_some), matches!(state.as_str(), "canopy" | "thin"), "{state}: {values:?}");
+        assert_eq!(
+            values.iter().all(Option::is_some),
+            matches!(state.as_str(), "canopy" | "thin"),
+            "{state}: {values:?}"
+        );
         assert!(values.iter().flatten().count() == 0 || values[0] <= values[1]);
     }
     let text = fs_err::read_to_string(field.path("out/office/prescription.geojson")).unwrap();
     let zones: Value = serde_json::from_str(&text).unwrap();
-    assert!(zones["features"][0]["properties"]["n_high_kg_ha"].is_number(), "{text}");
+    assert!(
+        zones["features"][0]["properties"]["n_high_kg_ha"].is_number(),
+        "{text}"
+    );
 }
 
 #[test]
@@ -94,33 +153,62 @@ fn the_same_seed_draws_the_same_and_another_another() {
     assert_eq!(said.status, Some(0), "{}", said.err);
     assert_eq!(record["doubt"], again.record()["doubt"]);
     let columns = ["n_low_kg_ha", "n_high_kg_ha"];
-    assert_eq!(rows(&one, "cells", &columns), rows(&again, "cells", &columns));
+    assert_eq!(
+        rows(&one, "cells", &columns),
+        rows(&again, "cells", &columns)
+    );
     let other = mapped(&with("[doubt]\ndraws = 300\nseed = 8\n"));
-    let (a, b) = (number(&record["doubt"]["drawn"]["n_kg_p10"]), number(&other["doubt"]["drawn"]["n_kg_p10"]));
+    let (a, b) = (
+        number(&record["doubt"]["drawn"]["n_kg_p10"]),
+        number(&other["doubt"]["drawn"]["n_kg_p10"]),
+    );
     assert!(a != b && (a / b - 1.0).abs() < 0.4, "{a} and {b}");
     // One at a time is worked out, not drawn.
-    assert_eq!(record["doubt"]["drawn"]["alone"], other["doubt"]["drawn"]["alone"]);
+    assert_eq!(
+        record["doubt"]["drawn"]["alone"],
+        other["doubt"]["drawn"]["alone"]
+    );
 }
 
 #[test]
 fn without_a_doubt_the_band_is_the_plain_rate() {
     let field = with("[doubt]\ndraws = 100\nuse_efficiency_spread = 0\nplace_spread = 0\n");
-    field.job("strips = \"strips.geojson\"", "readings = [{ strip = 0.74, beside = 0.62 }]");
-    field.job("method = \"yield response\"\n", "method = \"yield response\"\ncurve_spread = 0\n");
+    field.job(
+        "strips = \"strips.geojson\"",
+        "readings = [{ strip = 0.74, beside = 0.62 }]",
+    );
+    field.job(
+        "method = \"yield response\"\n",
+        "method = \"yield response\"\ncurve_spread = 0\n",
+    );
     let record = mapped(&field);
     let drawn = &record["doubt"]["drawn"];
     for key in ["n_kg_p10", "n_kg_p50", "n_kg_p90", "n_kg_mean"] {
-        assert!((number(&drawn[key]) - number(&drawn["n_kg_plain"])).abs() < 1e-9, "{drawn}");
+        assert!(
+            (number(&drawn[key]) - number(&drawn["n_kg_plain"])).abs() < 1e-9,
+            "{drawn}"
+        );
     }
     assert!(drawn["alone"].as_array().unwrap().is_empty());
-    for (state, values) in rows(&field, "cells", &["n_low_kg_ha", "n_high_kg_ha", "n_exact_kg_ha"]) {
+    for (state, values) in rows(
+        &field,
+        "cells",
+        &["n_low_kg_ha", "n_high_kg_ha", "n_exact_kg_ha"],
+    ) {
         if state == "canopy" {
-            assert!((values[0].unwrap() - values[2].unwrap()).abs() < 1e-9 && (values[1].unwrap() - values[2].unwrap()).abs() < 1e-9, "{values:?}");
+            assert!(
+                (values[0].unwrap() - values[2].unwrap()).abs() < 1e-9
+                    && (values[1].unwrap() - values[2].unwrap()).abs() < 1e-9,
+                "{values:?}"
+            );
         }
     }
     // The reading's own doubt is not known, and that is said.
     let found = record["findings"].to_string();
-    assert!(found.contains("doubt.part") && found.contains("the true one is wider"), "{found}");
+    assert!(
+        found.contains("doubt.part") && found.contains("the true one is wider"),
+        "{found}"
+    );
     let none = mapped(&with("[doubt]\ndraws = 0\n"));
     assert!(none["doubt"]["drawn"].is_null() && !none["findings"].to_string().contains("doubt."));
 }
@@ -131,83 +219,182 @@ fn keys_are_held_to_their_ranges() {
         ("[doubt]\ndraws = -1\n", "doubt.draws"),
         ("[doubt]\nseeds = 1\n", "doubt.seeds"),
         ("[doubt]\nplace_spread = 28\n", "doubt.place_spread"),
-        ("[doubt]\nuse_efficiency_spread = \"20 %\"\n", "doubt.use_efficiency_spread"),
+        (
+            "[doubt]\nuse_efficiency_spread = \"20 %\"\n",
+            "doubt.use_efficiency_spread",
+        ),
     ] {
         let said = refused(&with(keys));
         assert!(said.contains(code), "{keys}: {said}");
     }
     let field = Field::new();
-    field.job("method = \"yield response\"\n", "method = \"flat\"\nrate = \"60 kg N/ha\"\ncurve_spread = 0.1\n");
+    field.job(
+        "method = \"yield response\"\n",
+        "method = \"flat\"\nrate = \"60 kg N/ha\"\ncurve_spread = 0.1\n",
+    );
     assert!(refused(&field).contains("response.curve_spread"));
     let field = with("[doubt]\ndraws = 500\nseed = 3\n");
-    let settings = map_job(&fs_err::read(field.path("job.toml")).unwrap(), &field.path("job.toml")).unwrap().value;
-    assert_eq!((settings.doubt.draws, settings.doubt.seed, settings.doubt.use_efficiency_spread, settings.doubt.place_spread), (500, 3, 0.2, None));
+    let settings = map_job(
+        &fs_err::read(field.path("job.toml")).unwrap(),
+        &field.path("job.toml"),
+    )
+    .unwrap()
+    .value;
+    assert_eq!(
+        (
+            settings.doubt.draws,
+            settings.doubt.seed,
+            settings.doubt.use_efficiency_spread,
+            settings.doubt.place_spread
+        ),
+        (500, 3, 0.2, None)
+    );
 }
 
 /// The field with a second strip on the pale side.
 fn two_strips() -> Field {
     let field = with("");
-    field.polygons("strips.geojson", &[rectangle([120.0, 24.0, 144.0, 264.0]), rectangle([0.0, 24.0, 24.0, 264.0])]);
+    field.polygons(
+        "strips.geojson",
+        &[
+            rectangle([120.0, 24.0, 144.0, 264.0]),
+            rectangle([0.0, 24.0, 24.0, 264.0]),
+        ],
+    );
     field
 }
 
 /// Reference of each canopy cell: ratio × index.
 fn references(field: &Field) -> Vec<f64> {
     let rows = rows(field, "cells", &["ratio_raw", "index"]);
-    rows.iter().filter(|row| row.0 == "canopy").map(|row| row.1[0].unwrap() * row.1[1].unwrap()).collect()
+    rows.iter()
+        .filter(|row| row.0 == "canopy")
+        .map(|row| row.1[0].unwrap() * row.1[1].unwrap())
+        .collect()
 }
 
 #[test]
 fn the_reference_may_vary_over_the_field() {
-    let span = |all: &[f64]| all.iter().fold((f64::INFINITY, 0.0_f64), |a, b| (a.0.min(*b), a.1.max(*b)));
+    let span = |all: &[f64]| {
+        all.iter()
+            .fold((f64::INFINITY, 0.0_f64), |a, b| (a.0.min(*b), a.1.max(*b)))
+    };
     let pooled = two_strips();
     mapped(&pooled);
     let (low, high) = span(&references(&pooled));
     assert!(high - low < 1e-9);
     let inverse = two_strips();
-    inverse.job("strips = \"strips.geojson\"", "strips = \"strips.geojson\"\nstrips_use = \"inverse distance\"");
+    inverse.job(
+        "strips = \"strips.geojson\"",
+        "strips = \"strips.geojson\"\nstrips_use = \"inverse distance\"",
+    );
     let record = mapped(&inverse);
-    assert_eq!(record["settings"]["reference"]["strips_use"], "inverse distance");
-    let each: Vec<f64> = record["reference"]["strips"].as_array().unwrap().iter().map(|strip| number(&strip["index"])).collect();
+    assert_eq!(
+        record["settings"]["reference"]["strips_use"],
+        "inverse distance"
+    );
+    let each: Vec<f64> = record["reference"]["strips"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|strip| number(&strip["index"]))
+        .collect();
     let (lower, upper) = (each[0].min(each[1]), each[0].max(each[1]));
     let all = references(&inverse);
     let (low, high) = span(&all);
-    assert!(low >= lower - 1e-9 && high <= upper + 1e-9 && high - low > 0.9 * (upper - lower), "{low} to {high}, strips {each:?}");
-    assert!(all.iter().filter(|index| (**index - lower).abs() > 0.05 * (upper - lower) && (**index - upper).abs() > 0.05 * (upper - lower)).count() > 20);
+    assert!(
+        low >= lower - 1e-9 && high <= upper + 1e-9 && high - low > 0.9 * (upper - lower),
+        "{low} to {high}, strips {each:?}"
+    );
+    assert!(
+        all.iter()
+            .filter(|index| (**index - lower).abs() > 0.05 * (upper - lower)
+                && (**index - upper).abs() > 0.05 * (upper - lower))
+            .count()
+            > 20
+    );
     // A reference that varies is drawn too.
-    assert!(number(&record["doubt"]["drawn"]["n_kg_p90"]) > number(&record["doubt"]["drawn"]["n_kg_p10"]));
+    assert!(
+        number(&record["doubt"]["drawn"]["n_kg_p90"])
+            > number(&record["doubt"]["drawn"]["n_kg_p10"])
+    );
 }
 
 #[test]
 fn zones_take_the_strips_inside_them() {
     let zoned = |without: &str, zones: &[[f64; 4]]| {
         let field = two_strips();
-        field.polygons("soils.geojson", &zones.iter().map(|zone| rectangle(*zone)).collect::<Vec<_>>());
-        field.job("strips = \"strips.geojson\"", &format!("strips = \"strips.geojson\"\nzones = {{ path = \"soils.geojson\"{without} }}"));
+        field.polygons(
+            "soils.geojson",
+            &zones
+                .iter()
+                .map(|zone| rectangle(*zone))
+                .collect::<Vec<_>>(),
+        );
+        field.job(
+            "strips = \"strips.geojson\"",
+            &format!(
+                "strips = \"strips.geojson\"\nzones = {{ path = \"soils.geojson\"{without} }}"
+            ),
+        );
         field
     };
     let halves = zoned("", &[[-1.0, -1.0, 72.0, 290.0], [72.0, -1.0, 241.0, 290.0]]);
     let record = mapped(&halves);
-    let each: Vec<f64> = record["reference"]["strips"].as_array().unwrap().iter().map(|strip| number(&strip["index"])).collect();
+    let each: Vec<f64> = record["reference"]["strips"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|strip| number(&strip["index"]))
+        .collect();
     let all = references(&halves);
     for index in &each {
-        assert!(all.iter().any(|found| (found - index).abs() < 1e-9), "no cell takes {index}");
+        assert!(
+            all.iter().any(|found| (found - index).abs() < 1e-9),
+            "no cell takes {index}"
+        );
     }
-    assert!(all.iter().all(|found| each.iter().any(|index| (found - index).abs() < 1e-9)));
-    assert!(record["inputs"].to_string().contains("soils.geojson") && record["settings"]["reference"]["strips_use"]["zones"]["path"] == "soils.geojson");
+    assert!(
+        all.iter()
+            .all(|found| each.iter().any(|index| (found - index).abs() < 1e-9))
+    );
+    assert!(
+        record["inputs"].to_string().contains("soils.geojson")
+            && record["settings"]["reference"]["strips_use"]["zones"]["path"] == "soils.geojson"
+    );
     // The third zone has no strip.
-    let thirds = [[-1.0, -1.0, 72.0, 290.0], [72.0, -1.0, 168.0, 290.0], [168.0, -1.0, 241.0, 290.0]];
+    let thirds = [
+        [-1.0, -1.0, 72.0, 290.0],
+        [72.0, -1.0, 168.0, 290.0],
+        [168.0, -1.0, 241.0, 290.0],
+    ];
     let said = refused(&zoned("", &thirds));
-    assert!(said.contains("zone 3 of the 3") && said.contains("without_strip = \"pooled\""), "{said}");
+    assert!(
+        said.contains("zone 3 of the 3") && said.contains("without_strip = \"pooled\""),
+        "{said}"
+    );
     let record = mapped(&zoned(", without_strip = \"pooled\"", &thirds));
-    assert!(record["findings"].to_string().contains("reference.zone_without_strip"));
+    assert!(
+        record["findings"]
+            .to_string()
+            .contains("reference.zone_without_strip")
+    );
     // Ground in no zone, zones over one another, two ways at once.
     let record = mapped(&zoned("", &thirds[..2]));
     assert!(record["findings"].to_string().contains("reference.no_zone"));
-    let said = refused(&zoned("", &[[-1.0, -1.0, 90.0, 290.0], [72.0, -1.0, 241.0, 290.0]]));
-    assert!(said.contains("zones 1 and 2 of reference.zones overlap"), "{said}");
+    let said = refused(&zoned(
+        "",
+        &[[-1.0, -1.0, 90.0, 290.0], [72.0, -1.0, 241.0, 290.0]],
+    ));
+    assert!(
+        said.contains("zones 1 and 2 of reference.zones overlap"),
+        "{said}"
+    );
     let both = zoned("", &thirds);
-    both.job("strips = \"strips.geojson\"", "strips = \"strips.geojson\"\nstrips_use = \"nearest\"");
+    both.job(
+        "strips = \"strips.geojson\"",
+        "strips = \"strips.geojson\"\nstrips_use = \"nearest\"",
+    );
     assert!(refused(&both).contains("reference.strips_use"));
 }
 
@@ -215,18 +402,33 @@ fn zones_take_the_strips_inside_them() {
 fn ramps_by_sufficiency_are_written_for_the_machine() {
     // Many zones along the edge: each is one shape with what it carries outwards.
     let field = Field::new();
-    field.job("folder = \"out\"\n", "folder = \"out\"\nformats = [\"shapefile\", \"iso11783\"]\n");
+    field.job(
+        "folder = \"out\"\n",
+        "folder = \"out\"\nformats = [\"shapefile\", \"iso11783\"]\n",
+    );
     let job = fs_err::read_to_string(field.path("job.toml")).unwrap();
     let (before, rest) = job.split_once("[response]\n").unwrap();
     let (_, after) = rest.split_once("[rate]\n").unwrap();
     let ramp = "method = \"linear ramp\"\nby = \"sufficiency\"\nindex = \"NDVI\"\nlow = 0.6\nhigh = 1.0\nat_low = \"150 kg N/ha\"\nat_high = \"0 kg N/ha\"\n";
     field.write(
         "job.toml",
-        format!("{}[response]\n{ramp}\n[rate]\n{after}", before.replace("growing_days = 100\n", "")).replace("step = \"5 kg N/ha\"", "step = \"1 kg N/ha\""),
+        format!(
+            "{}[response]\n{ramp}\n[rate]\n{after}",
+            before.replace("growing_days = 100\n", "")
+        )
+        .replace("step = \"5 kg N/ha\"", "step = \"1 kg N/ha\""),
     );
     let record = mapped(&field);
     assert!(number(&record["totals"]["zones"]) > 3.0);
     // A ramp is the user's own: it has no curve in doubt, but its reference is.
-    let alone: Vec<&str> = record["doubt"]["drawn"]["alone"].as_array().unwrap().iter().map(|part| part["doubt"].as_str().unwrap()).collect();
-    assert!(!alone.contains(&"curve") && alone.contains(&"place of the strip"), "{alone:?}");
+    let alone: Vec<&str> = record["doubt"]["drawn"]["alone"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|part| part["doubt"].as_str().unwrap())
+        .collect();
+    assert!(
+        !alone.contains(&"curve") && alone.contains(&"place of the strip"),
+        "{alone:?}"
+    );
 }

@@ -5,17 +5,12 @@
 
 use gdal::vector::LayerAccess as _;
 use std::collections::BTreeMap;
-use std::path::Path;
-use std::path::PathBuf;
-use std::process::Command;
-use std::process::Output;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
 
-use gdal::DriverManager;
-use gdal::Metadata as _;
 use gdal::raster::Buffer;
-use gdal::spatial_ref::AxisMappingStrategy;
-use gdal::spatial_ref::CoordTransform;
-use gdal::spatial_ref::SpatialRef;
+use gdal::spatial_ref::{AxisMappingStrategy, CoordTransform, SpatialRef};
+use gdal::{DriverManager, Metadata as _};
 use tempfile::TempDir;
 
 /// South-west corner of the field in UTM zone 33 north. [m] Round numbers: no farm of the kind lies there.
@@ -90,7 +85,14 @@ impl Default for Image {
         Self {
             system: Some("EPSG:32633".to_owned()),
             size: (144, 168),
-            transform: Some([CORNER.0 - 24.0, 2.0, 0.0, CORNER.1 + EXTENT.1 + 24.0, 0.0, -2.0]),
+            transform: Some([
+                CORNER.0 - 24.0,
+                2.0,
+                0.0,
+                CORNER.1 + EXTENT.1 + 24.0,
+                0.0,
+                -2.0,
+            ]),
             names: ["red", "nir"],
             strip: 0.74,
             factor: 1.0,
@@ -122,14 +124,23 @@ impl Image {
     pub(crate) fn write(&self, path: &Path) {
         const NODATA: f32 = -9999.0;
         let (cols, rows) = self.size;
-        let affine = self.transform.unwrap_or(Image::default().transform.unwrap());
-        let back = self.system.as_deref().filter(|system| *system != "EPSG:32633").map(|system| way(system, "EPSG:32633"));
+        let affine = self
+            .transform
+            .unwrap_or(Image::default().transform.unwrap());
+        let back = self
+            .system
+            .as_deref()
+            .filter(|system| *system != "EPSG:32633")
+            .map(|system| way(system, "EPSG:32633"));
         let count = if self.ready { 1 } else { 2 };
         let mut bands = vec![Vec::with_capacity(cols * rows); count];
         for row in 0..rows {
             for col in 0..cols {
                 let (c, r) = (col as f64 + 0.5, row as f64 + 0.5);
-                let (gx, gy) = (affine[0] + c * affine[1] + r * affine[2], affine[3] + c * affine[4] + r * affine[5]);
+                let (gx, gy) = (
+                    affine[0] + c * affine[1] + r * affine[2],
+                    affine[3] + c * affine[4] + r * affine[5],
+                );
                 let (x, y) = back.as_ref().map_or((gx, gy), |way| carry(way, gx, gy));
                 let value = ndvi(self.strip, x - CORNER.0, y - CORNER.1).filter(|_| !self.blank);
                 for (k, band) in bands.iter_mut().enumerate() {
@@ -144,9 +155,12 @@ impl Image {
             }
         }
         let driver = DriverManager::get_driver_by_name("GTiff").unwrap();
-        let mut file = driver.create_with_band_type::<f32, _>(path, cols, rows, count).unwrap();
+        let mut file = driver
+            .create_with_band_type::<f32, _>(path, cols, rows, count)
+            .unwrap();
         if let Some(system) = &self.system {
-            file.set_spatial_ref(&SpatialRef::from_definition(system).unwrap()).unwrap();
+            file.set_spatial_ref(&SpatialRef::from_definition(system).unwrap())
+                .unwrap();
         }
         if let Some(transform) = &self.transform {
             file.set_geo_transform(transform).unwrap();
@@ -157,7 +171,8 @@ impl Image {
             if !self.ready && !self.names[k].is_empty() {
                 band.set_description(self.names[k]).unwrap();
             }
-            band.write((0, 0), (cols, rows), &mut Buffer::new((cols, rows), values)).unwrap();
+            band.write((0, 0), (cols, rows), &mut Buffer::new((cols, rows), values))
+                .unwrap();
         }
         file.close().unwrap();
     }
@@ -217,16 +232,25 @@ pub(crate) struct Said {
 
 impl From<Output> for Said {
     fn from(output: Output) -> Self {
-        Self { status: output.status.code(), out: String::from_utf8(output.stdout).unwrap(), err: String::from_utf8(output.stderr).unwrap() }
+        Self {
+            status: output.status.code(),
+            out: String::from_utf8(output.stdout).unwrap(),
+            err: String::from_utf8(output.stderr).unwrap(),
+        }
     }
 }
 
 impl Field {
     /// A good field; nothing has run.
     pub(crate) fn new() -> Self {
-        let field = Self { folder: tempfile::tempdir().unwrap() };
+        let field = Self {
+            folder: tempfile::tempdir().unwrap(),
+        };
         field.image(&Image::default());
-        field.polygons("boundary.geojson", &[rectangle([0.0, 0.0, EXTENT.0, EXTENT.1])]);
+        field.polygons(
+            "boundary.geojson",
+            &[rectangle([0.0, 0.0, EXTENT.0, EXTENT.1])],
+        );
         field.polygons("strips.geojson", &[rectangle(STRIP)]);
         field.write("job.toml", JOB);
         field
@@ -255,7 +279,12 @@ impl Field {
         self.polygons_by(name, rings, &|longitude, latitude| (longitude, latitude));
     }
     /// As [`Field::polygons`], with something done to each longitude and latitude.
-    pub(crate) fn polygons_by(&self, name: &str, rings: &[Ring], change: &dyn Fn(f64, f64) -> (f64, f64)) {
+    pub(crate) fn polygons_by(
+        &self,
+        name: &str,
+        rings: &[Ring],
+        change: &dyn Fn(f64, f64) -> (f64, f64),
+    ) {
         let way = way("EPSG:32633", "EPSG:4326");
         let features: Vec<serde_json::Value> = rings
             .iter()
@@ -273,7 +302,10 @@ impl Field {
                 serde_json::json!({ "type": "Feature", "properties": { "id": k + 1 }, "geometry": { "type": "Polygon", "coordinates": [corners] } })
             })
             .collect();
-        self.write(name, serde_json::json!({ "type": "FeatureCollection", "features": features }).to_string());
+        self.write(
+            name,
+            serde_json::json!({ "type": "FeatureCollection", "features": features }).to_string(),
+        );
     }
     /// Replaces a text of the job file, which must stand there.
     pub(crate) fn job(&self, old: &str, new: &str) {
@@ -283,11 +315,21 @@ impl Field {
     }
     /// Runs a command on its job file.
     pub(crate) fn run(&self, arguments: &[&str]) -> Said {
-        Command::new(env!("CARGO_BIN_EXE_haulm")).args(arguments).arg(self.path("job.toml")).output().unwrap().into()
+        Command::new(env!("CARGO_BIN_EXE_haulm"))
+            .args(arguments)
+            .arg(self.path("job.toml"))
+            .output()
+            .unwrap()
+            .into()
     }
     /// Runs a command in its folder.
     pub(crate) fn command(&self, arguments: &[&str]) -> Said {
-        Command::new(env!("CARGO_BIN_EXE_haulm")).args(arguments).current_dir(self.path("")).output().unwrap().into()
+        Command::new(env!("CARGO_BIN_EXE_haulm"))
+            .args(arguments)
+            .current_dir(self.path(""))
+            .output()
+            .unwrap()
+            .into()
     }
     /// Every file of the output folder with its bytes.
     pub(crate) fn outputs(&self) -> BTreeMap<String, Vec<u8>> {
@@ -309,7 +351,13 @@ pub(crate) fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
             if path.is_dir() {
                 open.push(path);
             } else {
-                found.insert(path.strip_prefix(folder).unwrap().to_string_lossy().into_owned(), fs_err::read(&path).unwrap());
+                found.insert(
+                    path.strip_prefix(folder)
+                        .unwrap()
+                        .to_string_lossy()
+                        .into_owned(),
+                    fs_err::read(&path).unwrap(),
+                );
             }
         }
     }
@@ -326,12 +374,22 @@ pub(crate) fn mapped(field: &Field) {
 pub(crate) fn message(field: &Field, code: &str) -> Option<String> {
     let record = field.record();
     let findings = record["findings"].as_array().unwrap();
-    findings.iter().find(|finding| finding["code"] == code).map(|finding| finding["message"].as_str().unwrap().to_owned())
+    findings
+        .iter()
+        .find(|finding| finding["code"] == code)
+        .map(|finding| finding["message"].as_str().unwrap().to_owned())
 }
 
 /// Something of each row of a layer of the map.
-pub(crate) fn rows<T>(field: &Field, layer: &str, mut read: impl FnMut(&gdal::vector::Feature<'_>) -> T) -> Vec<T> {
-    let options = gdal::DatasetOptions { open_flags: gdal::GdalOpenFlags::GDAL_OF_VECTOR, ..gdal::DatasetOptions::default() };
+pub(crate) fn rows<T>(
+    field: &Field,
+    layer: &str,
+    mut read: impl FnMut(&gdal::vector::Feature<'_>) -> T,
+) -> Vec<T> {
+    let options = gdal::DatasetOptions {
+        open_flags: gdal::GdalOpenFlags::GDAL_OF_VECTOR,
+        ..gdal::DatasetOptions::default()
+    };
     let file = gdal::Dataset::open_ex(field.path("out/office/prescription.gpkg"), options).unwrap();
     let mut layer = file.layer_by_name(layer).unwrap();
     layer.features().map(|feature| read(&feature)).collect()

@@ -1,7 +1,6 @@
 //! Misspellings of keys, units, crops, products and formats, and the word that was meant.
 
-use crate::job_refusals::faults;
-use crate::job_refusals::with_line;
+use crate::job_refusals::{faults, with_line};
 
 /// Section, line, and the word that was meant.
 const SLIPS: &[(&str, &str, &str)] = &[
@@ -39,7 +38,11 @@ const SLIPS: &[(&str, &str, &str)] = &[
     ("season", "crop = \"maiz\"", "corn"),
     ("product", "name = \"UNA 28\"", "UAN 28"),
     ("imagery", "index = \"NVDI\"", "NDVI"),
-    ("response", "yield_curve = \"winter wheat, comon practise\"", "winter wheat, common practice"),
+    (
+        "response",
+        "yield_curve = \"winter wheat, comon practise\"",
+        "winter wheat, common practice",
+    ),
     ("product", "name = \"uera\"", "urea"),
     ("output", "formats = [\"gpkg\"]", "geopackage"),
     ("output", "formats = [\"geo package\"]", "geopackage"),
@@ -65,18 +68,29 @@ fn nearly_every_slip_is_understood() {
     let mut wrong = Vec::new();
     for (section, line, meant) in SLIPS {
         let found = faults(&with_line(section, line));
-        let suggestions: Vec<&str> = found.iter().filter_map(|fault| fault.problem.suggestion()).collect();
+        let suggestions: Vec<&str> = found
+            .iter()
+            .filter_map(|fault| fault.problem.suggestion())
+            .collect();
         if !suggestions.contains(meant) {
             wrong.push(format!("{line}: meant {meant}, got {suggestions:?}"));
         }
     }
     let right = SLIPS.len() - wrong.len();
-    assert!(SLIPS.len() >= 40 && right * 40 >= 38 * SLIPS.len(), "{right} of {}:\n{}", SLIPS.len(), wrong.join("\n"));
+    assert!(
+        SLIPS.len() >= 40 && right * 40 >= 38 * SLIPS.len(),
+        "{right} of {}:\n{}",
+        SLIPS.len(),
+        wrong.join("\n")
+    );
 }
 
 #[test]
 fn a_known_key_of_another_section_is_sent_there() {
-    for (section, line, home) in [("zones", "working_width = \"24 m\"", "[machine]"), ("rate", "maximum_yield = \"6 t/ha\"", "[response]")] {
+    for (section, line, home) in [
+        ("zones", "working_width = \"24 m\"", "[machine]"),
+        ("rate", "maximum_yield = \"6 t/ha\"", "[response]"),
+    ] {
         let found = faults(&with_line(section, line));
         assert!(found[0].hint().contains(home), "{}", found[0]);
     }

@@ -7,7 +7,10 @@ use haulm::app::job::resolve::rate_job;
 use serde_json::Value;
 
 fn told(arguments: &[&str]) -> String {
-    let output = Command::new(env!("CARGO_BIN_EXE_haulm")).args(arguments).output().unwrap();
+    let output = Command::new(env!("CARGO_BIN_EXE_haulm"))
+        .args(arguments)
+        .output()
+        .unwrap();
     assert_eq!(output.status.code(), Some(0));
     assert!(output.stderr.is_empty());
     String::from_utf8(output.stdout).unwrap()
@@ -19,7 +22,11 @@ fn json(list: &str) -> Value {
 }
 
 fn names(list: &Value) -> Vec<&str> {
-    list.as_array().unwrap().iter().map(|row| row["name"].as_str().unwrap()).collect()
+    list.as_array()
+        .unwrap()
+        .iter()
+        .map(|row| row["name"].as_str().unwrap())
+        .collect()
 }
 
 #[test]
@@ -29,30 +36,61 @@ fn every_row_is_printed_with_its_source() {
         assert!(!names(&value).is_empty());
         for row in value.as_array().unwrap() {
             assert!(text.contains(row["name"].as_str().unwrap()), "{row}");
-            assert!(row["source"].as_str().is_some_and(|source| source.len() > 10), "{row}");
+            assert!(
+                row["source"]
+                    .as_str()
+                    .is_some_and(|source| source.len() > 10),
+                "{row}"
+            );
         }
-        assert!(!text.contains("  \n") && text.lines().all(|line| line.chars().count() <= 80), "{list} is too wide:\n{text}");
+        assert!(
+            !text.contains("  \n") && text.lines().all(|line| line.chars().count() <= 80),
+            "{list} is too wide:\n{text}"
+        );
     }
 }
 
 #[test]
 fn a_formula_stands_with_its_index() {
     let text = told(&["indices"]);
-    let line = text.lines().find(|line| line.trim_start().starts_with("NDVI ")).unwrap();
-    assert!(line.contains("(nir - red) / (nir + red)") && line.contains("0.25"), "{line}");
+    let line = text
+        .lines()
+        .find(|line| line.trim_start().starts_with("NDVI "))
+        .unwrap();
+    assert!(
+        line.contains("(nir - red) / (nir + red)") && line.contains("0.25"),
+        "{line}"
+    );
 }
 
 #[test]
 fn only_methods_that_are_built_are_listed() {
-    let all = ["yield response", "square root", "quadratic", "chlorophyll root", "visible line", "linear ramp", "class table", "flat"];
+    let all = [
+        "yield response",
+        "square root",
+        "quadratic",
+        "chlorophyll root",
+        "visible line",
+        "linear ramp",
+        "class table",
+        "flat",
+    ];
     assert_eq!(names(&json("methods")), all);
     for row in json("methods").as_array().unwrap() {
         for key in ["formula", "units", "range", "source", "certainty"] {
-            assert!(row[key].as_str().is_some_and(|text| !text.is_empty()), "{key} of {row}");
+            assert!(
+                row[key].as_str().is_some_and(|text| !text.is_empty()),
+                "{key} of {row}"
+            );
         }
     }
     let text = told(&["methods"]);
-    assert!(text.contains("RI = I_ref / I") && text.contains("94:815-820") && text.contains("60 to 120"), "{text}");
+    assert!(
+        text.contains("RI = I_ref / I")
+            && text.contains("94:815-820")
+            && text.contains("60 to 120"),
+        "{text}"
+    );
 }
 
 #[test]
@@ -65,8 +103,13 @@ fn jobs_take_every_listed_name() {
                  yield_curve = {}\n[rate]\nmaximum = \"150 kg N/ha\"\n[product]\nname = \"{product}\"\n",
                 curve["crop"], curve["name"]
             );
-            let settings = rate_job(text.as_bytes(), Path::new("job.toml")).unwrap_or_else(|error| panic!("{error}")).value;
-            assert_eq!(settings.response.yields().unwrap().curve.b, curve["b_d"].as_f64().unwrap());
+            let settings = rate_job(text.as_bytes(), Path::new("job.toml"))
+                .unwrap_or_else(|error| panic!("{error}"))
+                .value;
+            assert_eq!(
+                settings.response.yields().unwrap().curve.b,
+                curve["b_d"].as_f64().unwrap()
+            );
             assert_eq!(settings.product.unwrap().name(), product);
         }
     }

@@ -1,21 +1,17 @@
 //! Machine files that look ahead, from outside: what stands at a place against what stands ahead of it in the map that does not.
 
 use gdal::vector::LayerAccess as _;
-use geo::Contains as _;
-use geo::MultiPolygon;
-use geo::Point;
+use geo::{Contains as _, MultiPolygon, Point};
 
-use crate::field::CORNER;
-use crate::field::Field;
-use crate::field::carry;
-use crate::field::rectangle;
-use crate::field::way;
-use crate::job_refusals::faults;
-use crate::job_refusals::with_line;
+use crate::field::{CORNER, Field, carry, rectangle, way};
+use crate::job_refusals::{faults, with_line};
 
 fn field(machine: &str) -> Field {
     let field = Field::new();
-    field.job("heading = \"0 grid\"\n", &format!("heading = \"0 grid\"\n{machine}\n"));
+    field.job(
+        "heading = \"0 grid\"\n",
+        &format!("heading = \"0 grid\"\n{machine}\n"),
+    );
     field
 }
 
@@ -37,7 +33,10 @@ impl Map {
         let zones = layer
             .features()
             .map(|feature| {
-                let rate = feature.field_as_double(feature.field_index(column).unwrap()).unwrap().unwrap();
+                let rate = feature
+                    .field_as_double(feature.field_index(column).unwrap())
+                    .unwrap()
+                    .unwrap();
                 let shape = feature.geometry().unwrap();
                 assert!(shape.is_valid(), "{}", shape.wkt().unwrap());
                 let shape = match geo::Geometry::<f64>::try_from(shape).unwrap() {
@@ -48,18 +47,29 @@ impl Map {
                 (shape, rate)
             })
             .collect();
-        Self { zones, way: way("EPSG:32633", "EPSG:4326") }
+        Self {
+            zones,
+            way: way("EPSG:32633", "EPSG:4326"),
+        }
     }
     /// The shapefile in a field's folder.
     fn shapefile(field: &Field) -> Self {
         let folder = field.path("out/machine");
-        let found = fs_err::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).find(|path| path.extension().is_some_and(|e| e == "shp"));
+        let found = fs_err::read_dir(folder)
+            .unwrap()
+            .map(|entry| entry.unwrap().path())
+            .find(|path| path.extension().is_some_and(|e| e == "shp"));
         Self::read(&found.unwrap(), "L_HA")
     }
     /// The rate at metres from the field's corner.
     fn at(&self, x: f64, y: f64) -> Option<f64> {
         let (longitude, latitude) = carry(&self.way, CORNER.0 + x, CORNER.1 + y);
-        let hits: Vec<f64> = self.zones.iter().filter(|zone| zone.0.contains(&Point::new(longitude, latitude))).map(|zone| zone.1).collect();
+        let hits: Vec<f64> = self
+            .zones
+            .iter()
+            .filter(|zone| zone.0.contains(&Point::new(longitude, latitude)))
+            .map(|zone| zone.1)
+            .collect();
         assert!(hits.len() <= 1, "{hits:?} at {x}, {y}");
         hits.first().copied()
     }
@@ -81,7 +91,9 @@ fn each_pass_is_shifted_against_its_own_direction() {
     mapped(&plain);
     let now = Map::shapefile(&plain);
     for (first_pass, right) in [("along", 1.0), ("against", -1.0), ("every along", 1.0)] {
-        let ahead = field(&format!("look_ahead = \"10 m\"\nfirst_pass = \"{first_pass}\""));
+        let ahead = field(&format!(
+            "look_ahead = \"10 m\"\nfirst_pass = \"{first_pass}\""
+        ));
         mapped(&ahead);
         let shifted = Map::shapefile(&ahead);
         let (mut compared, mut moved) = (0, 0);
@@ -113,52 +125,109 @@ fn slanting_passes_leave_no_slivers() {
         for (x, y) in places() {
             assert!(shifted.at(x, y).is_some(), "{x} {y}");
         }
-        let rings: Vec<f64> = shifted.zones.iter().flat_map(|zone| zone.0.iter()).map(|part| geo::Area::unsigned_area(part) * 111_000.0 * 71_000.0).collect();
+        let rings: Vec<f64> = shifted
+            .zones
+            .iter()
+            .flat_map(|zone| zone.0.iter())
+            .map(|part| geo::Area::unsigned_area(part) * 111_000.0 * 71_000.0)
+            .collect();
         assert!(rings.iter().all(|area| *area > 1.0), "{rings:?}");
     }
 }
 
 #[test]
 fn the_office_keeps_the_map_where_it_is() {
-    let (plain, ahead) = (field(""), field("look_ahead = \"10 m\"\nfirst_pass = \"along\""));
+    let (plain, ahead) = (
+        field(""),
+        field("look_ahead = \"10 m\"\nfirst_pass = \"along\""),
+    );
     mapped(&plain);
     mapped(&ahead);
     let zones = |field: &Field| {
-        let options = gdal::DatasetOptions { open_flags: gdal::GdalOpenFlags::GDAL_OF_VECTOR, ..gdal::DatasetOptions::default() };
-        let file = gdal::Dataset::open_ex(field.path("out/office/prescription.gpkg"), options).unwrap();
+        let options = gdal::DatasetOptions {
+            open_flags: gdal::GdalOpenFlags::GDAL_OF_VECTOR,
+            ..gdal::DatasetOptions::default()
+        };
+        let file =
+            gdal::Dataset::open_ex(field.path("out/office/prescription.gpkg"), options).unwrap();
         let mut layer = file.layer_by_name("zones").unwrap();
-        layer.features().map(|feature| feature.geometry().unwrap().wkb().unwrap()).collect::<Vec<_>>()
+        layer
+            .features()
+            .map(|feature| feature.geometry().unwrap().wkb().unwrap())
+            .collect::<Vec<_>>()
     };
     assert_eq!(zones(&plain), zones(&ahead));
-    let raster = |field: &Field| fs_err::metadata(field.path("out/office/nitrogen.tif")).unwrap().len();
+    let raster = |field: &Field| {
+        fs_err::metadata(field.path("out/office/nitrogen.tif"))
+            .unwrap()
+            .len()
+    };
     assert_eq!(raster(&plain), raster(&ahead));
     let record = ahead.record();
     let told = &record["settings"]["machine"]["look_ahead"];
-    assert_eq!((told["distance_m"].as_f64(), told["first_pass"].as_str()), (Some(10.0), Some("along")));
+    assert_eq!(
+        (told["distance_m"].as_f64(), told["first_pass"].as_str()),
+        (Some(10.0), Some("along"))
+    );
     assert!(plain.record()["settings"]["machine"]["look_ahead"].is_null());
-    let finding = record["findings"].as_array().unwrap().iter().find(|finding| finding["code"] == "machine.look_ahead").unwrap();
+    let finding = record["findings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|finding| finding["code"] == "machine.look_ahead")
+        .unwrap();
     assert!(
-        finding["severity"] == "caution" && finding["message"].as_str().unwrap().contains("shifted by 10.0 m against the direction of travel"),
+        finding["severity"] == "caution"
+            && finding["message"]
+                .as_str()
+                .unwrap()
+                .contains("shifted by 10.0 m against the direction of travel"),
         "{finding}"
     );
-    let card = |field: &Field| fs_err::read_to_string(field.path("out/machine/CARD.txt")).unwrap().replace("\r\n  ", " ");
-    assert!(card(&ahead).contains("THE MAP LOOKS AHEAD by 10.0 m") && card(&ahead).contains("both together shift twice"), "{}", card(&ahead));
-    assert!(!card(&ahead).contains("does not look ahead") && card(&plain).contains("The map does not look ahead"));
+    let card = |field: &Field| {
+        fs_err::read_to_string(field.path("out/machine/CARD.txt"))
+            .unwrap()
+            .replace("\r\n  ", " ")
+    };
+    assert!(
+        card(&ahead).contains("THE MAP LOOKS AHEAD by 10.0 m")
+            && card(&ahead).contains("both together shift twice"),
+        "{}",
+        card(&ahead)
+    );
+    assert!(
+        !card(&ahead).contains("does not look ahead")
+            && card(&plain).contains("The map does not look ahead")
+    );
 }
 
 #[test]
 fn the_task_grid_looks_ahead_too() {
-    let (plain, ahead) = (field(""), field("look_ahead = \"12 m\"\nfirst_pass = \"every along\""));
+    let (plain, ahead) = (
+        field(""),
+        field("look_ahead = \"12 m\"\nfirst_pass = \"every along\""),
+    );
     for field in [&plain, &ahead] {
         mapped(field);
-        let said = field.command(&["convert", "out/machine/TASKDATA", "--to", "geojson", "--output", "grid.geojson"]);
+        let said = field.command(&[
+            "convert",
+            "out/machine/TASKDATA",
+            "--to",
+            "geojson",
+            "--output",
+            "grid.geojson",
+        ]);
         assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
     }
     let grid = |field: &Field| Map::read(&field.path("grid.geojson"), "product_rate");
     let (now, shifted) = (grid(&plain), grid(&ahead));
     let (mut nearer, mut further, mut alike) = (0, 0, 0);
     for (x, y) in places().filter(|place| place.1 > 24.0 && place.1 < 250.0) {
-        let (Some(rate), Some(there), Some(here)) = (shifted.at(x, y), now.at(x, y + 12.0), now.at(x, y)) else { continue };
+        let (Some(rate), Some(there), Some(here)) =
+            (shifted.at(x, y), now.at(x, y + 12.0), now.at(x, y))
+        else {
+            continue;
+        };
         if (here - there).abs() < 5.0 {
             alike += i32::from((rate - here).abs() < 5.0);
         } else if (rate - there).abs() < (rate - here).abs() {
@@ -168,7 +237,10 @@ fn the_task_grid_looks_ahead_too() {
         }
     }
     // Grid cells blend rates along borders: where the two maps differ, nearly every place agrees with the rate ahead.
-    assert!(nearer > 60 && further * 10 < nearer && alike > 400, "{nearer} {further} {alike}");
+    assert!(
+        nearer > 60 && further * 10 < nearer && alike > 400,
+        "{nearer} {further} {alike}"
+    );
 }
 
 #[test]
@@ -182,7 +254,12 @@ fn nothing_is_shifted_onto_an_exclusion_or_on_the_headland() {
         Map::shapefile(&field)
     };
     let headland = "headland = { passes = 1, rate = \"17 kg N/ha\" }";
-    let (now, shifted) = (make(headland), make(&format!("{headland}\nlook_ahead = \"10 m\"\nfirst_pass = \"along\"")));
+    let (now, shifted) = (
+        make(headland),
+        make(&format!(
+            "{headland}\nlook_ahead = \"10 m\"\nfirst_pass = \"along\""
+        )),
+    );
     let mut inner = 0;
     for (x, y) in places() {
         let rim = !(24.0..216.0).contains(&x) || !(24.0..264.0).contains(&y);
@@ -208,12 +285,19 @@ fn check_points_hold_in_the_shifted_map() {
         .lines()
         .filter(|line| line.starts_with(['1', '2', '3']) && line.ends_with("L/ha"))
         .map(|line| {
-            let numbers: Vec<f64> = line.split_whitespace().filter_map(|word| word.parse().ok()).collect();
+            let numbers: Vec<f64> = line
+                .split_whitespace()
+                .filter_map(|word| word.parse().ok())
+                .collect();
             (numbers[1], numbers[2], numbers[3])
         })
         .collect();
     for (longitude, latitude, rate) in &points {
-        let hit = shifted.zones.iter().find(|zone| zone.0.contains(&Point::new(*longitude, *latitude))).unwrap();
+        let hit = shifted
+            .zones
+            .iter()
+            .find(|zone| zone.0.contains(&Point::new(*longitude, *latitude)))
+            .unwrap();
         assert!((hit.1 - rate).abs() < 0.006, "{} {rate}", hit.1);
     }
 }
@@ -221,21 +305,45 @@ fn check_points_hold_in_the_shifted_map() {
 #[test]
 fn a_time_goes_by_the_speed_and_doubtful_ones_are_refused() {
     use haulm::app::job::resolve::map_job;
-    let timed = with_line("machine", "speed = \"12 km/h\"\ndelay = \"1 s\"\ntransition = \"1 s\"\nlook_ahead = \"3 s\"\nfirst_pass = \"against\"");
-    let settings = map_job(timed.as_bytes(), std::path::Path::new("job.toml")).unwrap().value;
+    let timed = with_line(
+        "machine",
+        "speed = \"12 km/h\"\ndelay = \"1 s\"\ntransition = \"1 s\"\nlook_ahead = \"3 s\"\nfirst_pass = \"against\"",
+    );
+    let settings = map_job(timed.as_bytes(), std::path::Path::new("job.toml"))
+        .unwrap()
+        .value;
     // 3 s at 12 km/h.
     assert!((settings.machine.look_ahead.unwrap().distance.get() - 10.0).abs() < 1e-9);
     for (line, code) in [
         ("look_ahead = \"10 m\"", "job.missing"),
         ("first_pass = \"along\"", "job.missing"),
-        ("look_ahead = \"2 s\"\nfirst_pass = \"along\"", "job.none-of"),
-        ("look_ahead = \"0 m\"\nfirst_pass = \"along\"", "job.out-of-range"),
-        ("look_ahead = \"200 m\"\nfirst_pass = \"along\"", "job.out-of-range"),
+        (
+            "look_ahead = \"2 s\"\nfirst_pass = \"along\"",
+            "job.none-of",
+        ),
+        (
+            "look_ahead = \"0 m\"\nfirst_pass = \"along\"",
+            "job.out-of-range",
+        ),
+        (
+            "look_ahead = \"200 m\"\nfirst_pass = \"along\"",
+            "job.out-of-range",
+        ),
         ("look_ahead = 10\nfirst_pass = \"along\"", "job.bare-number"),
-        ("look_ahead = \"10 m\"\nfirst_pass = \"left\"", "job.unknown-name"),
+        (
+            "look_ahead = \"10 m\"\nfirst_pass = \"left\"",
+            "job.unknown-name",
+        ),
     ] {
         let found = faults(&with_line("machine", line));
-        assert!(found.iter().any(|fault| fault.code() == code), "{line}: {:?}", found.iter().map(haulm::app::job::fault::Fault::code).collect::<Vec<_>>());
+        assert!(
+            found.iter().any(|fault| fault.code() == code),
+            "{line}: {:?}",
+            found
+                .iter()
+                .map(haulm::app::job::fault::Fault::code)
+                .collect::<Vec<_>>()
+        );
     }
 }
 
@@ -247,22 +355,52 @@ fn fields_of_any_shape_look_ahead() {
     fs_err::create_dir(folder.path().join("field")).unwrap();
     for entry in fs_err::read_dir(demo.join("field")).unwrap() {
         let entry = entry.unwrap();
-        fs_err::copy(entry.path(), folder.path().join("field").join(entry.file_name())).unwrap();
+        fs_err::copy(
+            entry.path(),
+            folder.path().join("field").join(entry.file_name()),
+        )
+        .unwrap();
     }
     let job = fs_err::read_to_string(demo.join("job.toml")).unwrap();
-    let heading = job.lines().find(|line| line.starts_with("heading")).unwrap();
-    for (degrees, first) in [("63.0", "along"), ("41.0", "against"), ("10.0", "every along"), ("\"auto\"", "along")] {
+    let heading = job
+        .lines()
+        .find(|line| line.starts_with("heading"))
+        .unwrap();
+    for (degrees, first) in [
+        ("63.0", "along"),
+        ("41.0", "against"),
+        ("10.0", "every along"),
+        ("\"auto\"", "along"),
+    ] {
         let text = job
-            .replace("[machine]\n", &format!("[machine]\nlook_ahead = \"8 m\"\nfirst_pass = \"{first}\"\n"))
+            .replace(
+                "[machine]\n",
+                &format!("[machine]\nlook_ahead = \"8 m\"\nfirst_pass = \"{first}\"\n"),
+            )
             .replace(heading, &format!("heading = {degrees}"));
         let path = folder.path().join("job.toml");
         fs_err::write(&path, text).unwrap();
-        let said = std::process::Command::new(env!("CARGO_BIN_EXE_haulm")).args(["map", "--overwrite", "--threads", "2"]).arg(&path).output().unwrap();
-        assert!(said.status.success(), "{degrees} {first}: {}", String::from_utf8_lossy(&said.stderr));
+        let said = std::process::Command::new(env!("CARGO_BIN_EXE_haulm"))
+            .args(["map", "--overwrite", "--threads", "2"])
+            .arg(&path)
+            .output()
+            .unwrap();
+        assert!(
+            said.status.success(),
+            "{degrees} {first}: {}",
+            String::from_utf8_lossy(&said.stderr)
+        );
         let shape = folder.path().join("out/machine/LONG_LEY.shp");
         let map = Map::read(&shape, "L_HA");
-        let area: f64 = map.zones.iter().map(|(shape, _)| geo::Area::unsigned_area(shape)).sum();
+        let area: f64 = map
+            .zones
+            .iter()
+            .map(|(shape, _)| geo::Area::unsigned_area(shape))
+            .sum();
         let whole = geo::algorithm::bool_ops::unary_union(map.zones.iter().map(|(shape, _)| shape));
-        assert!((geo::Area::unsigned_area(&whole) / area - 1.0).abs() < 1e-6, "{degrees} {first}: zones overlap");
+        assert!(
+            (geo::Area::unsigned_area(&whole) / area - 1.0).abs() < 1e-6,
+            "{degrees} {first}: zones overlap"
+        );
     }
 }

@@ -1,6 +1,11 @@
 //! Tests from outside the crate, in one binary.
 
-#![expect(clippy::unwrap_used, clippy::panic, clippy::print_stderr, reason = "tests: their helpers fail by panicking, and a child process talks to its parent")]
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::print_stderr,
+    reason = "tests: their helpers fail by panicking, and a child process talks to its parent"
+)]
 
 mod architecture;
 mod areas;

@@ -3,26 +3,22 @@
 use std::ffi::OsStr;
 use std::os::unix::ffi::OsStrExt as _;
 use std::process::Command;
-use std::time::Duration;
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use gdal::vector::LayerAccess as _;
 
-use crate::bad_input::refused;
-use crate::bad_input::works;
-use crate::field::CORNER;
-use crate::field::EXTENT;
-use crate::field::Field;
-use crate::field::carry;
-use crate::field::rectangle;
-use crate::field::way;
+use crate::bad_input::{refused, works};
+use crate::field::{CORNER, EXTENT, Field, carry, rectangle, way};
 
 /// A pond in the field's west, from the corner. [m]
 const POND: [f64; 4] = [24.0, 144.0, 72.0, 192.0];
 
 /// Adds an exclusion to the job.
 fn exclude(field: &Field, file: &str) {
-    field.job("[imagery]", &format!("[[field.exclude]]\npath = \"{file}\"\nreason = \"open water\"\n\n[imagery]"));
+    field.job(
+        "[imagery]",
+        &format!("[[field.exclude]]\npath = \"{file}\"\nreason = \"open water\"\n\n[imagery]"),
+    );
 }
 
 fn area(field: &Field) -> f64 {
@@ -34,27 +30,55 @@ fn a_hole_that_is_not_closed_is_not_lost() {
     let open = |name: &'static str| {
         move |field: &Field| {
             field.polygons("pond.geojson", &[rectangle(POND)]);
-            let pond: serde_json::Value = serde_json::from_slice(&fs_err::read(field.path("pond.geojson")).unwrap()).unwrap();
-            let mut ring = pond["features"][0]["geometry"]["coordinates"][0].as_array().unwrap().clone();
+            let pond: serde_json::Value =
+                serde_json::from_slice(&fs_err::read(field.path("pond.geojson")).unwrap()).unwrap();
+            let mut ring = pond["features"][0]["geometry"]["coordinates"][0]
+                .as_array()
+                .unwrap()
+                .clone();
             ring.pop();
-            let mut file: serde_json::Value = serde_json::from_slice(&fs_err::read(field.path(name)).unwrap()).unwrap();
-            file["features"][0]["geometry"]["coordinates"].as_array_mut().unwrap().push(ring.into());
+            let mut file: serde_json::Value =
+                serde_json::from_slice(&fs_err::read(field.path(name)).unwrap()).unwrap();
+            file["features"][0]["geometry"]["coordinates"]
+                .as_array_mut()
+                .unwrap()
+                .push(ring.into());
             field.write(name, file.to_string());
         }
     };
-    refused("vector.unclosed", &["boundary.geojson", "does not end where it begins"], open("boundary.geojson"));
-    refused("vector.unclosed", &["strips.geojson"], open("strips.geojson"));
+    refused(
+        "vector.unclosed",
+        &["boundary.geojson", "does not end where it begins"],
+        open("boundary.geojson"),
+    );
+    refused(
+        "vector.unclosed",
+        &["strips.geojson"],
+        open("strips.geojson"),
+    );
 }
 
 #[test]
 fn an_exclusion_that_is_not_closed_is_not_lost() {
-    refused("vector.no_geometry", &["ponds.geojson", "feature 1"], |field| {
-        field.polygons("ponds.geojson", &[rectangle(POND), rectangle([24.0, 24.0, 48.0, 40.0])]);
-        let mut file: serde_json::Value = serde_json::from_slice(&fs_err::read(field.path("ponds.geojson")).unwrap()).unwrap();
-        file["features"][0]["geometry"]["coordinates"][0].as_array_mut().unwrap().pop();
-        field.write("ponds.geojson", file.to_string());
-        exclude(field, "ponds.geojson");
-    });
+    refused(
+        "vector.no_geometry",
+        &["ponds.geojson", "feature 1"],
+        |field| {
+            field.polygons(
+                "ponds.geojson",
+                &[rectangle(POND), rectangle([24.0, 24.0, 48.0, 40.0])],
+            );
+            let mut file: serde_json::Value =
+                serde_json::from_slice(&fs_err::read(field.path("ponds.geojson")).unwrap())
+                    .unwrap();
+            file["features"][0]["geometry"]["coordinates"][0]
+                .as_array_mut()
+                .unwrap()
+                .pop();
+            field.write("ponds.geojson", file.to_string());
+            exclude(field, "ponds.geojson");
+        },
+    );
 }
 
 /// Writes five ponds on the working plane in a format that GDAL can make.
@@ -63,12 +87,25 @@ fn ponds(field: &Field, name: &str, driver: &str) {
     let mut data = driver.create_vector_only(field.path(name)).unwrap();
     let system = gdal::spatial_ref::SpatialRef::from_epsg(32633).unwrap();
     let mut layer = data
-        .create_layer(gdal::vector::LayerOptions { name: "ponds", srs: Some(&system), ty: gdal::vector::OGRwkbGeometryType::wkbPolygon, ..Default::default() })
+        .create_layer(gdal::vector::LayerOptions {
+            name: "ponds",
+            srs: Some(&system),
+            ty: gdal::vector::OGRwkbGeometryType::wkbPolygon,
+            ..Default::default()
+        })
         .unwrap();
     for k in 0..5 {
         let (x, y) = (CORNER.0 + 20.0 + 20.0 * f64::from(k), CORNER.1 + 150.0);
-        let text = format!("POLYGON (({x} {y}, {} {y}, {} {}, {x} {}, {x} {y}))", x + 10.0, x + 10.0, y + 10.0, y + 10.0);
-        layer.create_feature(gdal::vector::Geometry::from_wkt(&text).unwrap()).unwrap();
+        let text = format!(
+            "POLYGON (({x} {y}, {} {y}, {} {}, {x} {}, {x} {y}))",
+            x + 10.0,
+            x + 10.0,
+            y + 10.0,
+            y + 10.0
+        );
+        layer
+            .create_feature(gdal::vector::Geometry::from_wkt(&text).unwrap())
+            .unwrap();
     }
     data.close().unwrap();
 }
@@ -84,35 +121,64 @@ fn a_file_that_is_cut_off_loses_no_exclusion() {
     // Whole, both leave out five ponds of 100 m².
     for (name, driver) in [("ponds.shp", "ESRI Shapefile"), ("ponds.fgb", "FlatGeobuf")] {
         let field = works("", &[], |field| cut(field, name, name, 1.0, driver));
-        assert!((area(&field) - (EXTENT.0 * EXTENT.1 - 500.0)).abs() < 0.01, "{name}: {}", area(&field));
+        assert!(
+            (area(&field) - (EXTENT.0 * EXTENT.1 - 500.0)).abs() < 0.01,
+            "{name}: {}",
+            area(&field)
+        );
     }
     for share in [0.4, 0.7, 0.95] {
-        refused("vector.damaged", &["ponds.shp", "copy it again"], |field| cut(field, "ponds.shp", "ponds.shp", share, "ESRI Shapefile"));
+        refused("vector.damaged", &["ponds.shp", "copy it again"], |field| {
+            cut(field, "ponds.shp", "ponds.shp", share, "ESRI Shapefile");
+        });
     }
     // The head of this format takes more than half of so small a file.
     for share in [0.85, 0.95, 0.99] {
-        refused("vector.damaged", &["ponds.fgb", "copy it again"], |field| cut(field, "ponds.fgb", "ponds.fgb", share, "FlatGeobuf"));
+        refused("vector.damaged", &["ponds.fgb", "copy it again"], |field| {
+            cut(field, "ponds.fgb", "ponds.fgb", share, "FlatGeobuf");
+        });
     }
-    refused("vector.damaged", &["ponds.shp"], |field| cut(field, "ponds.shp", "ponds.dbf", 0.6, "ESRI Shapefile"));
+    refused("vector.damaged", &["ponds.shp"], |field| {
+        cut(field, "ponds.shp", "ponds.dbf", 0.6, "ESRI Shapefile");
+    });
 }
 
 #[test]
 fn an_exclusion_elsewhere_is_told() {
-    let field = works("field.exclude_apart", &["pond.geojson", "976 m", "takes nothing away"], |field| {
-        field.polygons("pond.geojson", &[rectangle([EXTENT.0 + 976.0, 0.0, EXTENT.0 + 1000.0, 24.0])]);
-        exclude(field, "pond.geojson");
-    });
+    let field = works(
+        "field.exclude_apart",
+        &["pond.geojson", "976 m", "takes nothing away"],
+        |field| {
+            field.polygons(
+                "pond.geojson",
+                &[rectangle([EXTENT.0 + 976.0, 0.0, EXTENT.0 + 1000.0, 24.0])],
+            );
+            exclude(field, "pond.geojson");
+        },
+    );
     assert!((area(&field) - EXTENT.0 * EXTENT.1).abs() < 0.01);
     let swapped = |field: &Field| {
-        field.polygons_by("pond.geojson", &[rectangle(POND)], &|longitude, latitude| (latitude, longitude));
+        field.polygons_by(
+            "pond.geojson",
+            &[rectangle(POND)],
+            &|longitude, latitude| (latitude, longitude),
+        );
         exclude(field, "pond.geojson");
     };
     let field = Field::new();
     swapped(&field);
     let said = field.run(&["map"]);
     assert_eq!(said.status, Some(1), "{}{}", said.out, said.err);
-    assert!(said.err.contains("stopped[field.exclude_apart]") && said.out.contains("swapped"), "{}{}", said.out, said.err);
-    assert!(!field.path("out/machine").exists(), "nothing for the machine");
+    assert!(
+        said.err.contains("stopped[field.exclude_apart]") && said.out.contains("swapped"),
+        "{}{}",
+        said.out,
+        said.err
+    );
+    assert!(
+        !field.path("out/machine").exists(),
+        "nothing for the machine"
+    );
 }
 
 #[test]
@@ -121,83 +187,180 @@ fn a_hole_outside_its_ring_adds_no_ground() {
         let way = way("EPSG:32633", "EPSG:4326");
         let ring = |area: [f64; 4]| -> Vec<[f64; 2]> {
             let corners = rectangle(area);
-            corners.iter().chain(corners.first()).map(|(x, y)| carry(&way, CORNER.0 + x, CORNER.1 + y)).map(|(x, y)| [x, y]).collect()
+            corners
+                .iter()
+                .chain(corners.first())
+                .map(|(x, y)| carry(&way, CORNER.0 + x, CORNER.1 + y))
+                .map(|(x, y)| [x, y])
+                .collect()
         };
         // One pond outside, one half over the edge: 48 m by 24 m of it lie in the field.
-        let rings = [ring([0.0, 0.0, EXTENT.0, EXTENT.1]), ring([300.0, 0.0, 400.0, 100.0]), ring([24.0, -24.0, 72.0, 24.0])];
-        field.write("boundary.geojson", serde_json::json!({ "type": "Polygon", "coordinates": rings }).to_string());
+        let rings = [
+            ring([0.0, 0.0, EXTENT.0, EXTENT.1]),
+            ring([300.0, 0.0, 400.0, 100.0]),
+            ring([24.0, -24.0, 72.0, 24.0]),
+        ];
+        field.write(
+            "boundary.geojson",
+            serde_json::json!({ "type": "Polygon", "coordinates": rings }).to_string(),
+        );
     });
-    assert!((area(&field) - (EXTENT.0 * EXTENT.1 - 48.0 * 24.0)).abs() < 1.0, "{}", area(&field));
+    assert!(
+        (area(&field) - (EXTENT.0 * EXTENT.1 - 48.0 * 24.0)).abs() < 1.0,
+        "{}",
+        area(&field)
+    );
 }
 
 #[test]
 fn a_coordinate_that_is_no_number() {
-    refused("vector.number", &["boundary.geojson", "feature 1"], |field| {
-        let text = fs_err::read_to_string(field.path("boundary.geojson")).unwrap();
-        let (head, tail) = text.rsplit_once("],[").unwrap();
-        field.write("boundary.geojson", format!("{head}],[NaN,50.19],[{tail}"));
-    });
+    refused(
+        "vector.number",
+        &["boundary.geojson", "feature 1"],
+        |field| {
+            let text = fs_err::read_to_string(field.path("boundary.geojson")).unwrap();
+            let (head, tail) = text.rsplit_once("],[").unwrap();
+            field.write("boundary.geojson", format!("{head}],[NaN,50.19],[{tail}"));
+        },
+    );
 }
 
 #[test]
 fn a_band_that_the_file_calls_otherwise_stops_the_machine() {
     let field = Field::new();
-    field.image(&crate::field::Image { names: ["green", "nir"], ..crate::field::Image::default() });
-    field.job("index = \"NDVI\"", "index = \"NDVI\"\nbands = { red = 1, nir = 2 }");
+    field.image(&crate::field::Image {
+        names: ["green", "nir"],
+        ..crate::field::Image::default()
+    });
+    field.job(
+        "index = \"NDVI\"",
+        "index = \"NDVI\"\nbands = { red = 1, nir = 2 }",
+    );
     let said = field.run(&["map"]);
     assert_eq!(said.status, Some(1), "{}{}", said.out, said.err);
-    assert!(said.err.contains("stopped[image.band_name]"), "{}", said.err);
+    assert!(
+        said.err.contains("stopped[image.band_name]"),
+        "{}",
+        said.err
+    );
     let told = said.out.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(told.contains("takes band 1 of") && told.contains("for red, but the file calls it green"), "{told}");
+    assert!(
+        told.contains("takes band 1 of") && told.contains("for red, but the file calls it green"),
+        "{told}"
+    );
     // Names of the file's own that say nothing of the light are the job's to settle.
     works("", &[], |field| {
-        field.image(&crate::field::Image { names: ["first", "second"], ..crate::field::Image::default() });
-        field.job("index = \"NDVI\"", "index = \"NDVI\"\nbands = { red = 1, nir = 2 }");
+        field.image(&crate::field::Image {
+            names: ["first", "second"],
+            ..crate::field::Image::default()
+        });
+        field.job(
+            "index = \"NDVI\"",
+            "index = \"NDVI\"\nbands = { red = 1, nir = 2 }",
+        );
     });
 }
 
 #[test]
 fn amounts_above_the_greatest_rate() {
     for key in ["thin", "unseen", "bare"] {
-        refused("job.out-of-range", &[&format!("rate.{key}"), "151.0 kg N/ha", "more than rate.maximum", "150.0 kg N/ha"], |field| {
-            field.job("step = ", &format!("{key} = \"151 kg N/ha\"\nstep = "));
-        });
+        refused(
+            "job.out-of-range",
+            &[
+                &format!("rate.{key}"),
+                "151.0 kg N/ha",
+                "more than rate.maximum",
+                "150.0 kg N/ha",
+            ],
+            |field| {
+                field.job("step = ", &format!("{key} = \"151 kg N/ha\"\nstep = "));
+            },
+        );
     }
     for key in ["on_start", "position_lost", "outside"] {
-        refused("job.out-of-range", &[&format!("machine.{key}"), "151.0 kg N/ha", "more than rate.maximum"], |field| {
-            field.job("heading = ", &format!("{key} = \"151 kg N/ha\"\nheading = "));
-        });
+        refused(
+            "job.out-of-range",
+            &[
+                &format!("machine.{key}"),
+                "151.0 kg N/ha",
+                "more than rate.maximum",
+            ],
+            |field| {
+                field.job(
+                    "heading = ",
+                    &format!("{key} = \"151 kg N/ha\"\nheading = "),
+                );
+            },
+        );
     }
-    works("", &[], |field| field.job("step = ", "thin = \"150 kg N/ha\"\nstep = "));
-    works("machine.outside", &["outside the field"], |field| field.job("heading = ", "outside = \"10 kg N/ha\"\nheading = "));
-}
-
-#[test]
-fn nitrogen_asked_for_where_product_is_written() {
-    refused("job.disagree", &["output.unit", "nitrogen", "UAN 28", "take [product] out"], |field| {
-        field.job("folder = \"out\"", "folder = \"out\"\nunit = \"kg N/ha\"");
+    works("", &[], |field| {
+        field.job("step = ", "thin = \"150 kg N/ha\"\nstep = ");
+    });
+    works("machine.outside", &["outside the field"], |field| {
+        field.job("heading = ", "outside = \"10 kg N/ha\"\nheading = ");
     });
 }
 
 #[test]
+fn nitrogen_asked_for_where_product_is_written() {
+    refused(
+        "job.disagree",
+        &["output.unit", "nitrogen", "UAN 28", "take [product] out"],
+        |field| {
+            field.job("folder = \"out\"", "folder = \"out\"\nunit = \"kg N/ha\"");
+        },
+    );
+}
+
+#[test]
 fn a_curve_or_a_yield_in_the_wrong_unit() {
-    works("rate.at_maximum", &["100 % of the canopy", "7.00 t/ha", "units"], |field| field.job("590 kg/ha", "590 t/ha"));
-    works("rate.at_maximum", &["0.70 t/ha"], |field| field.job("\"7 t/ha\"", "\"0.7 t/ha\""));
-    works("rate.far_below", &["less than a tenth"], |field| field.job("590 kg/ha", "5.9 kg/ha"));
+    works(
+        "rate.at_maximum",
+        &["100 % of the canopy", "7.00 t/ha", "units"],
+        |field| field.job("590 kg/ha", "590 t/ha"),
+    );
+    works("rate.at_maximum", &["0.70 t/ha"], |field| {
+        field.job("\"7 t/ha\"", "\"0.7 t/ha\"");
+    });
+    works("rate.far_below", &["less than a tenth"], |field| {
+        field.job("590 kg/ha", "5.9 kg/ha");
+    });
 }
 
 #[test]
 fn a_density_and_a_share_that_are_another_products() {
-    works("product.density", &["0.900 kg/L", "UAN 28", "-30 %"], |field| field.job("name = \"UAN 28\"", "name = \"UAN 28\"\ndensity = \"0.9 kg/L\""));
-    let field = works("product.grade", &["46.00 %", "28.00 %"], |field| field.job("name = \"UAN 28\"", "name = \"UAN 28\"\nnitrogen = 0.46"));
-    let grade = field.record()["findings"].as_array().unwrap().iter().find(|finding| finding["code"] == "product.grade").unwrap().clone();
+    works(
+        "product.density",
+        &["0.900 kg/L", "UAN 28", "-30 %"],
+        |field| {
+            field.job(
+                "name = \"UAN 28\"",
+                "name = \"UAN 28\"\ndensity = \"0.9 kg/L\"",
+            );
+        },
+    );
+    let field = works("product.grade", &["46.00 %", "28.00 %"], |field| {
+        field.job("name = \"UAN 28\"", "name = \"UAN 28\"\nnitrogen = 0.46");
+    });
+    let grade = field.record()["findings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|finding| finding["code"] == "product.grade")
+        .unwrap()
+        .clone();
     assert_eq!(grade["severity"], "caution", "{grade}");
 }
 
 #[test]
 fn prices_in_the_wrong_unit() {
-    let priced = |grain: &str, nitrogen: &str| format!("\n[prices]\ncurrency = \"EUR\"\ngrain = \"{grain}\"\nnitrogen = \"{nitrogen}\"\n");
-    for (grain, nitrogen) in [("210 EUR/kg", "1.15 EUR/kg N"), ("210 EUR/t", "1150 EUR/kg N")] {
+    let priced = |grain: &str, nitrogen: &str| {
+        format!("\n[prices]\ncurrency = \"EUR\"\ngrain = \"{grain}\"\nnitrogen = \"{nitrogen}\"\n")
+    };
+    for (grain, nitrogen) in [
+        ("210 EUR/kg", "1.15 EUR/kg N"),
+        ("210 EUR/t", "1150 EUR/kg N"),
+    ] {
         works("prices.ratio", &["kg of grain", "units"], |field| {
             let text = fs_err::read_to_string(field.path("job.toml")).unwrap();
             field.write("job.toml", text + &priced(grain, nitrogen));
@@ -207,14 +370,28 @@ fn prices_in_the_wrong_unit() {
         let text = fs_err::read_to_string(field.path("job.toml")).unwrap();
         field.write("job.toml", text + &priced("210 EUR/t", "1.15 EUR/kg N"));
     });
-    assert!(!field.record()["findings"].to_string().contains("prices.ratio"));
+    assert!(
+        !field.record()["findings"]
+            .to_string()
+            .contains("prices.ratio")
+    );
 }
 
 #[test]
 fn scales_names_and_spelling() {
-    refused("job.negative", &["imagery.scale", "-0.0001", "above zero"], |field| field.job("index = ", "scale = -0.0001\nindex = "));
-    refused("job.out-of-range", &["field.name", "printable"], |field| field.job("Middle Piece", "Middle\u{202e}Piece"));
-    refused("job.syntax", &["day between 01 and 28", "2026-02-29"], |field| field.job("date = 2026-04-14", "date = 2026-02-29"));
+    refused(
+        "job.negative",
+        &["imagery.scale", "-0.0001", "above zero"],
+        |field| field.job("index = ", "scale = -0.0001\nindex = "),
+    );
+    refused("job.out-of-range", &["field.name", "printable"], |field| {
+        field.job("Middle Piece", "Middle\u{202e}Piece");
+    });
+    refused(
+        "job.syntax",
+        &["day between 01 and 28", "2026-02-29"],
+        |field| field.job("date = 2026-04-14", "date = 2026-02-29"),
+    );
 }
 
 #[test]
@@ -224,13 +401,24 @@ fn a_pipe_or_a_device_is_no_file() {
         if path.exists() {
             fs_err::remove_file(&path).unwrap();
         }
-        assert!(Command::new("mkfifo").arg(&path).status().unwrap().success());
+        assert!(
+            Command::new("mkfifo")
+                .arg(&path)
+                .status()
+                .unwrap()
+                .success()
+        );
     };
     let soon = |spoil: &dyn Fn(&Field), code: &str| {
         let field = Field::new();
         spoil(&field);
         let began = Instant::now();
-        let mut child = Command::new(env!("CARGO_BIN_EXE_haulm")).arg("map").arg(field.path("job.toml")).stderr(std::process::Stdio::piped()).spawn().unwrap();
+        let mut child = Command::new(env!("CARGO_BIN_EXE_haulm"))
+            .arg("map")
+            .arg(field.path("job.toml"))
+            .stderr(std::process::Stdio::piped())
+            .spawn()
+            .unwrap();
         while child.try_wait().unwrap().is_none() {
             if began.elapsed() > Duration::from_secs(20) {
                 child.kill().unwrap();
@@ -241,7 +429,10 @@ fn a_pipe_or_a_device_is_no_file() {
         let said = child.wait_with_output().unwrap();
         let told = String::from_utf8(said.stderr).unwrap();
         assert_eq!(said.status.code(), Some(1), "{told}");
-        assert!(told.contains(code) && told.contains("pipe") && told.contains("hint"), "{told}");
+        assert!(
+            told.contains(code) && told.contains("pipe") && told.contains("hint"),
+            "{told}"
+        );
     };
     for name in ["boundary.geojson", "strips.geojson", "image.tif"] {
         soon(&|field| pipe(field, name), "file.kind");
@@ -254,7 +445,10 @@ fn a_pipe_or_a_device_is_no_file() {
         },
         "file.kind",
     );
-    soon(&|field| field.job("\"boundary.geojson\"", "\"/dev/zero\""), "file.kind");
+    soon(
+        &|field| field.job("\"boundary.geojson\"", "\"/dev/zero\""),
+        "file.kind",
+    );
     soon(
         &|field| {
             pipe(field, "crops.toml");
@@ -269,7 +463,12 @@ fn a_name_that_is_no_text_keeps_json() {
     let field = Field::new();
     let name = OsStr::from_bytes(b"caf\xe9.toml");
     fs_err::rename(field.path("job.toml"), field.path("").join(name)).unwrap();
-    let run = Command::new(env!("CARGO_BIN_EXE_haulm")).arg("check").arg(field.path("").join(name)).arg("--json").output().unwrap();
+    let run = Command::new(env!("CARGO_BIN_EXE_haulm"))
+        .arg("check")
+        .arg(field.path("").join(name))
+        .arg("--json")
+        .output()
+        .unwrap();
     assert_eq!(run.status.code(), Some(0));
     let document: serde_json::Value = serde_json::from_slice(&run.stdout).unwrap();
     assert_eq!(document["status"], "done");
@@ -280,18 +479,32 @@ fn an_output_name_that_no_disk_takes() {
     let field = Field::new();
     let said = field.command(&["map", "job.toml", "--output", &"x".repeat(256)]);
     assert_eq!(said.status, Some(1), "{}", said.err);
-    assert!(said.err.contains("error[output.place]") && said.err.contains("256 bytes"), "{}", said.err);
-    let left: Vec<_> = fs_err::read_dir(field.path("")).unwrap().map(|entry| entry.unwrap().file_name()).collect();
+    assert!(
+        said.err.contains("error[output.place]") && said.err.contains("256 bytes"),
+        "{}",
+        said.err
+    );
+    let left: Vec<_> = fs_err::read_dir(field.path(""))
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name())
+        .collect();
     assert_eq!(left.len(), 4, "{left:?}");
 }
 
 #[test]
 fn a_hidden_database_of_systems_is_named() {
     let field = Field::new();
-    let run =
-        Command::new(env!("CARGO_BIN_EXE_haulm")).env("PROJ_LIB", "/nonexistent").env_remove("PROJ_DATA").arg("check").arg(field.path("job.toml")).output();
+    let run = Command::new(env!("CARGO_BIN_EXE_haulm"))
+        .env("PROJ_LIB", "/nonexistent")
+        .env_remove("PROJ_DATA")
+        .arg("check")
+        .arg(field.path("job.toml"))
+        .output();
     let told = String::from_utf8(run.unwrap().stderr).unwrap();
-    assert!(told.contains("PROJ_LIB is set to /nonexistent") && told.contains("unset it"), "{told}");
+    assert!(
+        told.contains("PROJ_LIB is set to /nonexistent") && told.contains("unset it"),
+        "{told}"
+    );
 }
 
 #[test]
@@ -300,29 +513,128 @@ fn an_output_never_takes_the_place_of_an_input() {
     let zones = "out/office/prescription.gpkg";
     fs_err::copy(field.path(zones), field.path("zones.gpkg")).unwrap();
     let machine = "out/machine/TASKDATA";
-    let shape =
-        fs_err::read_dir(field.path("out/machine")).unwrap().map(|entry| entry.unwrap().path()).find(|path| path.extension() == Some(OsStr::new("shp")));
+    let shape = fs_err::read_dir(field.path("out/machine"))
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .find(|path| path.extension() == Some(OsStr::new("shp")));
     let shape = shape.unwrap().to_string_lossy().into_owned();
     let before = crate::field::files(&field.path(""));
     for arguments in [
-        &["new", "boundary.geojson", "image.tif", "--output", "boundary.geojson", "--overwrite"][..],
-        &["new", "boundary.geojson", "image.tif", "--output", "image.tif", "--overwrite"],
-        &["new", "boundary.geojson", "image.tif", "--strips", "strips.geojson", "--output", "./strips.geojson", "--overwrite"],
-        &["convert", "zones.gpkg", "--layer", "zones", "--to", "geopackage", "--output", "zones.gpkg", "--overwrite"],
-        &["convert", "zones.gpkg", "--layer", "zones", "--to", "geopackage", "--overwrite"],
-        &["convert", &shape, "--to", "shapefile", "--output", &shape, "--overwrite"],
-        &["convert", machine, "--to", "iso11783", "--output", "out/machine", "--overwrite"],
-        &["check", "zones.gpkg", "--layer", "zones", "--faults", "zones.gpkg", "--overwrite"],
+        &[
+            "new",
+            "boundary.geojson",
+            "image.tif",
+            "--output",
+            "boundary.geojson",
+            "--overwrite",
+        ][..],
+        &[
+            "new",
+            "boundary.geojson",
+            "image.tif",
+            "--output",
+            "image.tif",
+            "--overwrite",
+        ],
+        &[
+            "new",
+            "boundary.geojson",
+            "image.tif",
+            "--strips",
+            "strips.geojson",
+            "--output",
+            "./strips.geojson",
+            "--overwrite",
+        ],
+        &[
+            "convert",
+            "zones.gpkg",
+            "--layer",
+            "zones",
+            "--to",
+            "geopackage",
+            "--output",
+            "zones.gpkg",
+            "--overwrite",
+        ],
+        &[
+            "convert",
+            "zones.gpkg",
+            "--layer",
+            "zones",
+            "--to",
+            "geopackage",
+            "--overwrite",
+        ],
+        &[
+            "convert",
+            &shape,
+            "--to",
+            "shapefile",
+            "--output",
+            &shape,
+            "--overwrite",
+        ],
+        &[
+            "convert",
+            machine,
+            "--to",
+            "iso11783",
+            "--output",
+            "out/machine",
+            "--overwrite",
+        ],
+        &[
+            "check",
+            "zones.gpkg",
+            "--layer",
+            "zones",
+            "--faults",
+            "zones.gpkg",
+            "--overwrite",
+        ],
         &["check", &shape, "--repair", &shape, "--overwrite"],
-        &["check", &shape, "--boundary", "zones.gpkg", "--faults", "zones.gpkg", "--overwrite"],
+        &[
+            "check",
+            &shape,
+            "--boundary",
+            "zones.gpkg",
+            "--faults",
+            "zones.gpkg",
+            "--overwrite",
+        ],
     ] {
         let said = field.command(arguments);
-        assert_eq!(said.status, Some(1), "{arguments:?}: {}{}", said.out, said.err);
-        assert!(said.err.contains("error[output.input]") && said.err.contains("hint: "), "{arguments:?}: {}", said.err);
+        assert_eq!(
+            said.status,
+            Some(1),
+            "{arguments:?}: {}{}",
+            said.out,
+            said.err
+        );
+        assert!(
+            said.err.contains("error[output.input]") && said.err.contains("hint: "),
+            "{arguments:?}: {}",
+            said.err
+        );
     }
-    let said = field.command(&["new", "boundary.geojson", "image.tif", "--output", "station.csv", "--overwrite"]);
-    assert!(said.status == Some(1) && said.err.contains("error[job.ending]"), "{}", said.err);
-    assert!(crate::field::files(&field.path("")) == before, "something was changed");
+    let said = field.command(&[
+        "new",
+        "boundary.geojson",
+        "image.tif",
+        "--output",
+        "station.csv",
+        "--overwrite",
+    ]);
+    assert!(
+        said.status == Some(1) && said.err.contains("error[job.ending]"),
+        "{}",
+        said.err
+    );
+    assert!(
+        crate::field::files(&field.path("")) == before,
+        "something was changed"
+    );
 }
 
 #[test]
@@ -330,16 +642,41 @@ fn readings_that_the_index_cannot_have_and_a_strip_that_is_paler() {
     let rate = |strip: &str, beside: &str| {
         let strip = format!("--strip={strip}");
         let beside = format!("--beside={beside}");
-        let more = ["--growing-days=94", "--crop=winter wheat", "--curve=winter wheat, common practice", "--max-yield=100 bu/ac", "--maximum=120 lb N/ac"];
-        let run = Command::new(env!("CARGO_BIN_EXE_haulm")).args(["rate", &strip, &beside]).args(more).output().unwrap();
-        (run.status.code(), String::from_utf8(run.stdout).unwrap(), String::from_utf8(run.stderr).unwrap())
+        let more = [
+            "--growing-days=94",
+            "--crop=winter wheat",
+            "--curve=winter wheat, common practice",
+            "--max-yield=100 bu/ac",
+            "--maximum=120 lb N/ac",
+        ];
+        let run = Command::new(env!("CARGO_BIN_EXE_haulm"))
+            .args(["rate", &strip, &beside])
+            .args(more)
+            .output()
+            .unwrap();
+        (
+            run.status.code(),
+            String::from_utf8(run.stdout).unwrap(),
+            String::from_utf8(run.stderr).unwrap(),
+        )
     };
     let (status, _, told) = rate("66", "50");
     assert_eq!(status, Some(1), "{told}");
-    assert!(told.contains("error[reference.range]") && told.contains("66 cannot be NDVI") && told.contains("per cent"), "{told}");
+    assert!(
+        told.contains("error[reference.range]")
+            && told.contains("66 cannot be NDVI")
+            && told.contains("per cent"),
+        "{told}"
+    );
     let (status, out, _) = rate("0.50", "0.66");
     assert_eq!(status, Some(0), "{out}");
-    assert!(out.contains("caution") && out.contains("[reference.below]") && out.contains("swapped"), "{out}");
+    assert!(
+        out.contains("caution") && out.contains("[reference.below]") && out.contains("swapped"),
+        "{out}"
+    );
     let (status, out, _) = rate("0.66", "0.50");
-    assert!(status == Some(0) && !out.contains("reference.below"), "{out}");
+    assert!(
+        status == Some(0) && !out.contains("reference.below"),
+        "{out}"
+    );
 }

@@ -4,10 +4,7 @@ use std::fmt::Write as _;
 
 use gdal::vector::LayerAccess as _;
 
-use crate::field::CORNER;
-use crate::field::EXTENT;
-use crate::field::Field;
-use crate::field::STRIP;
+use crate::field::{CORNER, EXTENT, Field, STRIP};
 
 /// A sum of waves: patches of some 60 m, smooth enough that its mean over a cell is known from a few places.
 fn truth(x: f64, y: f64) -> f64 {
@@ -25,7 +22,10 @@ fn cell_truth(row: i64, col: i64) -> f64 {
     let mut sum = 0.0;
     for i in 0..12 {
         for j in 0..12 {
-            sum += truth(east - 1.0 - 2.0 * f64::from(i), south + 1.0 + 2.0 * f64::from(j));
+            sum += truth(
+                east - 1.0 - 2.0 * f64::from(i),
+                south + 1.0 + 2.0 * f64::from(j),
+            );
         }
     }
     sum / 144.0
@@ -36,7 +36,10 @@ struct Noise(u64);
 
 impl Noise {
     fn next(&mut self) -> f64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        self.0 = self
+            .0
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
         (self.0 >> 11) as f64 / (1_u64 << 52) as f64 - 1.0
     }
 }
@@ -56,7 +59,13 @@ fn log() -> Vec<Reading> {
             }
             for k in 0..96 {
                 let y = 1.5 + 3.0 * f64::from(k);
-                log.push((usize::from(pass) * 2 + usize::from(sensor > 0.0), x, y, 8.0, truth(x, y) + 0.008 * noise.next()));
+                log.push((
+                    usize::from(pass) * 2 + usize::from(sensor > 0.0),
+                    x,
+                    y,
+                    8.0,
+                    truth(x, y) + 0.008 * noise.next(),
+                ));
             }
         }
     }
@@ -79,7 +88,10 @@ const IMAGERY: &str = "[imagery]\npath = \"image.tif\"\ndate = 2026-04-14\nindex
 fn field(points: &str) -> Field {
     let field = Field::new();
     field.write("log.csv", csv(&log()));
-    field.job(IMAGERY, &format!("[points]\npath = \"log.csv\"\ndate = 2026-04-14\nindex = \"NDVI\"\n{points}"));
+    field.job(
+        IMAGERY,
+        &format!("[points]\npath = \"log.csv\"\ndate = 2026-04-14\nindex = \"NDVI\"\n{points}"),
+    );
     field
 }
 
@@ -95,12 +107,21 @@ type Cell = (i64, i64, String, Option<f64>, Option<f64>);
 fn cells(field: &Field) -> Vec<Cell> {
     let file = gdal::Dataset::open_ex(
         field.path("out/office/prescription.gpkg"),
-        gdal::DatasetOptions { open_flags: gdal::GdalOpenFlags::GDAL_OF_VECTOR, ..gdal::DatasetOptions::default() },
+        gdal::DatasetOptions {
+            open_flags: gdal::GdalOpenFlags::GDAL_OF_VECTOR,
+            ..gdal::DatasetOptions::default()
+        },
     )
     .unwrap();
     let mut layer = file.layer_by_name("cells").unwrap();
     let column = |name: &str| layer.defn().field_index(name).unwrap();
-    let (row, col, state, index, error) = (column("row"), column("col"), column("state"), column("index"), column("index_se"));
+    let (row, col, state, index, error) = (
+        column("row"),
+        column("col"),
+        column("state"),
+        column("index"),
+        column("index_se"),
+    );
     let cell = |feature: gdal::vector::Feature<'_>| {
         (
             feature.field_as_integer64(row).unwrap().unwrap(),
@@ -114,11 +135,18 @@ fn cells(field: &Field) -> Vec<Cell> {
 }
 
 fn finding<'a>(record: &'a serde_json::Value, code: &str) -> Option<&'a str> {
-    record["findings"].as_array().unwrap().iter().find(|finding| finding["code"] == code).and_then(|finding| finding["message"].as_str())
+    record["findings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|finding| finding["code"] == code)
+        .and_then(|finding| finding["message"].as_str())
 }
 
 fn number(value: &serde_json::Value) -> f64 {
-    value.as_f64().unwrap_or_else(|| panic!("{value} is no number"))
+    value
+        .as_f64()
+        .unwrap_or_else(|| panic!("{value} is no number"))
 }
 
 #[test]
@@ -136,16 +164,30 @@ fn kriging_finds_the_truth_and_knows_how_well() {
             n += 1.0;
         }
     }
-    assert!((number(&strip["beside"]) - beside / n).abs() < 0.006, "{strip} {}", beside / n);
-    let (low, high) = (number(&record["reference"]["ratio_low"]), number(&record["reference"]["ratio_high"]));
+    assert!(
+        (number(&strip["beside"]) - beside / n).abs() < 0.006,
+        "{strip} {}",
+        beside / n
+    );
+    let (low, high) = (
+        number(&record["reference"]["ratio_low"]),
+        number(&record["reference"]["ratio_high"]),
+    );
     let ratio = 0.74 * n / beside;
-    assert!(low < ratio && ratio < high && high - low < 0.1, "{low} {ratio} {high}");
+    assert!(
+        low < ratio && ratio < high && high - low < 0.1,
+        "{low} {ratio} {high}"
+    );
 
     let (mut squares, mut within, mut seen, mut unseen) = (0.0, 0, 0, 0);
     for (row, col, state, index, error) in cells(&field) {
         // The ground without readings: the easternmost column's middle lies 18 m from the last pass.
         if col == 0 {
-            assert_eq!((state.as_str(), index, error), ("unseen", None, None), "row {row}");
+            assert_eq!(
+                (state.as_str(), index, error),
+                ("unseen", None, None),
+                "row {row}"
+            );
             unseen += 1;
             continue;
         }
@@ -161,16 +203,34 @@ fn kriging_finds_the_truth_and_knows_how_well() {
         within += usize::from(off.abs() < 2.0 * error);
     }
     assert_eq!((unseen, seen), (12, 96));
-    assert!(libm::sqrt(squares / f64::from(seen)) < 0.008, "{}", libm::sqrt(squares / f64::from(seen)));
-    assert!(within >= 86, "{within} of {seen} cells lie within two standard errors");
+    assert!(
+        libm::sqrt(squares / f64::from(seen)) < 0.008,
+        "{}",
+        libm::sqrt(squares / f64::from(seen))
+    );
+    assert!(
+        within >= 86,
+        "{within} of {seen} cells lie within two standard errors"
+    );
     let kriging = &record["points"]["kriging"];
-    assert!((0.2..3.0).contains(&number(&kriging["left_out"]["variance_ratio"])), "{kriging}");
+    assert!(
+        (0.2..3.0).contains(&number(&kriging["left_out"]["variance_ratio"])),
+        "{kriging}"
+    );
     assert!(number(&kriging["practical_range_m"]) > 20.0, "{kriging}");
     assert_eq!(record["settings"]["points"]["estimate"], "kriging");
     assert!(record["settings"]["imagery"].is_null());
-    assert!(finding(&record, "points.gaps").unwrap().contains("12 of 120"), "{record}");
+    assert!(
+        finding(&record, "points.gaps")
+            .unwrap()
+            .contains("12 of 120"),
+        "{record}"
+    );
     let inputs = record["inputs"].as_array().unwrap();
-    assert!(inputs.iter().any(|input| input["path"] == "log.csv") && inputs.iter().all(|input| input["path"] != "image.tif"));
+    assert!(
+        inputs.iter().any(|input| input["path"] == "log.csv")
+            && inputs.iter().all(|input| input["path"] != "image.tif")
+    );
 }
 
 #[test]
@@ -178,8 +238,14 @@ fn what_kriging_does_not_know_is_in_the_band() {
     // Every other doubt is taken away, so that the ground between readings is all that is left.
     let only = |rest: &str| {
         let field = field("pass = \"pass\"\nestimate = \"kriging\"\nreach = \"14 m\"\n");
-        field.job("strips = \"strips.geojson\"", "readings = [{ strip = 0.74, beside = 0.62 }]");
-        field.job("method = \"yield response\"\n", "method = \"yield response\"\ncurve_spread = 0\n");
+        field.job(
+            "strips = \"strips.geojson\"",
+            "readings = [{ strip = 0.74, beside = 0.62 }]",
+        );
+        field.job(
+            "method = \"yield response\"\n",
+            "method = \"yield response\"\ncurve_spread = 0\n",
+        );
         field.job("folder = \"out\"\n", &format!("folder = \"out\"\n{rest}[doubt]\ndraws = 2000\nuse_efficiency_spread = 0\nplace_spread = 0\n"));
         let record = mapped(&field, &["map"]);
         (field, record)
@@ -187,42 +253,80 @@ fn what_kriging_does_not_know_is_in_the_band() {
     let (field, record) = only("");
     let drawn = &record["doubt"]["drawn"];
     let alone = drawn["alone"].as_array().unwrap();
-    assert_eq!((alone.len(), &alone[0]["doubt"], number(&alone[0]["variance_share"])), (1, &"ground between readings".into(), 1.0), "{drawn}");
+    assert_eq!(
+        (
+            alone.len(),
+            &alone[0]["doubt"],
+            number(&alone[0]["variance_share"])
+        ),
+        (1, &"ground between readings".into(), 1.0),
+        "{drawn}"
+    );
     let sd = number(&alone[0]["sd_n_kg"]);
     // Worked out and drawn are two ways to one number; limits and the curve of the method bend it a little.
-    assert!(sd > 0.0 && (number(&drawn["n_kg_sd"]) / sd - 1.0).abs() < 0.15, "{drawn}");
-    assert!((number(&drawn["n_kg_mean"]) - number(&drawn["n_kg_plain"])).abs() < 2.0 * sd, "{drawn}");
+    assert!(
+        sd > 0.0 && (number(&drawn["n_kg_sd"]) / sd - 1.0).abs() < 0.15,
+        "{drawn}"
+    );
+    assert!(
+        (number(&drawn["n_kg_mean"]) - number(&drawn["n_kg_plain"])).abs() < 2.0 * sd,
+        "{drawn}"
+    );
     let side = number(&drawn["errors_alike_side_m"]);
     assert!((11.9..60.0).contains(&side), "{side} m");
     // P10 and P90 of a normal distribution lie 2.5631 standard deviations apart.
     let (mut squares, mut sum, mut area_sum) = (0.0, 0.0, 0.0);
     for cell in bounds(&field) {
-        let Some((area, low, high)) = cell else { continue };
+        let Some((area, low, high)) = cell else {
+            continue;
+        };
         let one = area * (high - low) / 2.563_1 / 10_000.0;
         (squares, sum, area_sum) = (squares + one * one, sum + one, area_sum + area);
     }
     assert!(area_sum > 30_000.0, "{area_sum} m² with a band");
     // More than if cells knew nothing of each other, and far less than if all were wrong together.
-    assert!(sd > 0.95 * squares.sqrt() && sd < 0.5 * sum, "{} < {sd} < {sum}", squares.sqrt());
+    assert!(
+        sd > 0.95 * squares.sqrt() && sd < 0.5 * sum,
+        "{} < {sd} < {sum}",
+        squares.sqrt()
+    );
     // Rates themselves do not move, and the same seed draws the same.
     let (_, again) = only("");
     assert_eq!(record["doubt"], again["doubt"]);
     let other = self::field("pass = \"pass\"\nestimate = \"kriging\"\nreach = \"14 m\"\n");
-    other.job("strips = \"strips.geojson\"", "readings = [{ strip = 0.74, beside = 0.62 }]");
-    other.job("folder = \"out\"\n", "folder = \"out\"\n[doubt]\ndraws = 0\n");
-    assert_eq!(mapped(&other, &["map"])["totals"]["n_kg_exact"], record["totals"]["n_kg_exact"]);
+    other.job(
+        "strips = \"strips.geojson\"",
+        "readings = [{ strip = 0.74, beside = 0.62 }]",
+    );
+    other.job(
+        "folder = \"out\"\n",
+        "folder = \"out\"\n[doubt]\ndraws = 0\n",
+    );
+    assert_eq!(
+        mapped(&other, &["map"])["totals"]["n_kg_exact"],
+        record["totals"]["n_kg_exact"]
+    );
 }
 
 /// Area and bounds of each cell that has them.
 fn bounds(field: &Field) -> Vec<Option<(f64, f64, f64)>> {
-    let options = gdal::DatasetOptions { open_flags: gdal::GdalOpenFlags::GDAL_OF_VECTOR, ..Default::default() };
+    let options = gdal::DatasetOptions {
+        open_flags: gdal::GdalOpenFlags::GDAL_OF_VECTOR,
+        ..Default::default()
+    };
     let file = gdal::Dataset::open_ex(field.path("out/office/prescription.gpkg"), options).unwrap();
     let mut layer = file.layer_by_name("cells").unwrap();
     let place = |name: &str| layer.defn().field_index(name).unwrap();
     let columns = ["area_m2", "n_low_kg_ha", "n_high_kg_ha"].map(place);
     layer
         .features()
-        .map(|f| Some((f.field_as_double(columns[0]).unwrap()?, f.field_as_double(columns[1]).unwrap()?, f.field_as_double(columns[2]).unwrap()?)))
+        .map(|f| {
+            Some((
+                f.field_as_double(columns[0]).unwrap()?,
+                f.field_as_double(columns[1]).unwrap()?,
+                f.field_as_double(columns[2]).unwrap()?,
+            ))
+        })
         .collect()
 }
 
@@ -235,7 +339,11 @@ fn means_of_cells_have_no_standard_error_and_gaps_stay_gaps() {
         if col == 0 {
             assert_eq!((state.as_str(), index), ("unseen", None));
         } else {
-            assert!((index.unwrap() - cell_truth(row, col)).abs() < 0.02, "{row} {col}: {index:?} {}", cell_truth(row, col));
+            assert!(
+                (index.unwrap() - cell_truth(row, col)).abs() < 0.02,
+                "{row} {col}: {index:?} {}",
+                cell_truth(row, col)
+            );
         }
     }
     assert_eq!(record["points"]["kept"], 18 * 96);
@@ -244,7 +352,9 @@ fn means_of_cells_have_no_standard_error_and_gaps_stay_gaps() {
 
 #[test]
 fn faults_of_a_log_are_dropped_and_counted() {
-    let field = field("pass = \"pass\"\nspeed = \"speed (km/h)\"\nleast_speed = \"1 km/h\"\ngreatest_speed = \"20 km/h\"\n");
+    let field = field(
+        "pass = \"pass\"\nspeed = \"speed (km/h)\"\nleast_speed = \"1 km/h\"\ngreatest_speed = \"20 km/h\"\n",
+    );
     let clean = mapped(&field, &["map"]);
     let mut log = log();
     // Two posts before the sensor, a reading at a standstill, twenty while the machine waits, one outside, one that cannot be.
@@ -263,44 +373,88 @@ fn faults_of_a_log_are_dropped_and_counted() {
     field.write("log.csv", text);
     let record = mapped(&field, &["map"]);
     let points = &record["points"];
-    let expected = [("outliers", 2), ("wrong_speed", 1), ("joined", 20), ("outside", 1), ("out_of_range", 1), ("no_place", 1), ("no_index", 2)];
+    let expected = [
+        ("outliers", 2),
+        ("wrong_speed", 1),
+        ("joined", 20),
+        ("outside", 1),
+        ("out_of_range", 1),
+        ("no_place", 1),
+        ("no_index", 2),
+    ];
     for (key, count) in expected {
         assert_eq!(points[key], count, "{key}: {points}");
     }
-    assert!(finding(&record, "points.used").unwrap().contains("2 are unlike their neighbours"), "{record}");
+    assert!(
+        finding(&record, "points.used")
+            .unwrap()
+            .contains("2 are unlike their neighbours"),
+        "{record}"
+    );
     // Faults that are dropped hardly move the map.
     let total = |record: &serde_json::Value| number(&record["totals"]["n_kg_exact"]);
-    assert!((total(&record) / total(&clean) - 1.0).abs() < 0.01, "{} {}", total(&record), total(&clean));
+    assert!(
+        (total(&record) / total(&clean) - 1.0).abs() < 0.01,
+        "{} {}",
+        total(&record),
+        total(&clean)
+    );
 }
 
 #[test]
 fn the_same_bytes_whatever_the_threads() {
-    let (one, two) = (field("estimate = \"kriging\"\n"), field("estimate = \"kriging\"\n"));
+    let (one, two) = (
+        field("estimate = \"kriging\"\n"),
+        field("estimate = \"kriging\"\n"),
+    );
     mapped(&one, &["--threads", "1", "map"]);
     mapped(&two, &["--threads", "2", "map"]);
     let (mut a, mut b) = (one.outputs(), two.outputs());
     // The record holds the true time.
-    let records = [a.remove("office/record.json").unwrap(), b.remove("office/record.json").unwrap()];
-    let [first, second] =
-        records.map(|bytes| String::from_utf8(bytes).unwrap().lines().filter(|line| !line.contains("\"made_at\"")).collect::<Vec<_>>().join("\n"));
+    let records = [
+        a.remove("office/record.json").unwrap(),
+        b.remove("office/record.json").unwrap(),
+    ];
+    let [first, second] = records.map(|bytes| {
+        String::from_utf8(bytes)
+            .unwrap()
+            .lines()
+            .filter(|line| !line.contains("\"made_at\""))
+            .collect::<Vec<_>>()
+            .join("\n")
+    });
     assert!(a == b && a.len() > 4);
     assert_eq!(first, second);
 }
 
 /// Writes the log as a vector file in UTM, the index in a column of its own name.
 fn vector(field: &Field, name: &str, driver: &str) {
-    let mut file = gdal::DriverManager::get_driver_by_name(driver).unwrap().create_vector_only(field.path(name)).unwrap();
+    let mut file = gdal::DriverManager::get_driver_by_name(driver)
+        .unwrap()
+        .create_vector_only(field.path(name))
+        .unwrap();
     let system = gdal::spatial_ref::SpatialRef::from_epsg(32_633).unwrap();
     let layer = file
-        .create_layer(gdal::vector::LayerOptions { name: "readings", srs: Some(&system), ty: gdal::vector::OGRwkbGeometryType::wkbPoint, options: None })
+        .create_layer(gdal::vector::LayerOptions {
+            name: "readings",
+            srs: Some(&system),
+            ty: gdal::vector::OGRwkbGeometryType::wkbPoint,
+            options: None,
+        })
         .unwrap();
-    gdal::vector::FieldDefn::new("wert", gdal::vector::OGRFieldType::OFTReal).unwrap().add_to_layer(&layer).unwrap();
+    gdal::vector::FieldDefn::new("wert", gdal::vector::OGRFieldType::OFTReal)
+        .unwrap()
+        .add_to_layer(&layer)
+        .unwrap();
     for (_, x, y, _, index) in log() {
         let mut feature = gdal::vector::Feature::new(layer.defn()).unwrap();
-        let mut point = gdal::vector::Geometry::empty(gdal::vector::OGRwkbGeometryType::wkbPoint).unwrap();
+        let mut point =
+            gdal::vector::Geometry::empty(gdal::vector::OGRwkbGeometryType::wkbPoint).unwrap();
         point.add_point_2d((CORNER.0 + x, CORNER.1 + y));
         feature.set_geometry(point).unwrap();
-        feature.set_field_double(0, (index * 1e5).round() / 1e5).unwrap();
+        feature
+            .set_field_double(0, (index * 1e5).round() / 1e5)
+            .unwrap();
         feature.create(&layer).unwrap();
     }
     file.close().unwrap();
@@ -313,10 +467,16 @@ fn vector_files_say_the_same_as_separated_values() {
     for (name, driver) in [("log.gpkg", "GPKG"), ("log.shp", "ESRI Shapefile")] {
         let other = self::field("");
         vector(&other, name, driver);
-        other.job("path = \"log.csv\"", &format!("path = \"{name}\"\ncolumn = \"wert\""));
+        other.job(
+            "path = \"log.csv\"",
+            &format!("path = \"{name}\"\ncolumn = \"wert\""),
+        );
         let record = mapped(&other, &["map"]);
         // Places rounded to 1e-8 degrees are a millimetre off; no reading changes its cell for that.
-        let (a, b) = (number(&plain["totals"]["n_kg_exact"]), number(&record["totals"]["n_kg_exact"]));
+        let (a, b) = (
+            number(&plain["totals"]["n_kg_exact"]),
+            number(&record["totals"]["n_kg_exact"]),
+        );
         assert!((a / b - 1.0).abs() < 1e-6, "{name}: {a} {b}");
         assert_eq!(record["points"]["kept"], plain["points"]["kept"]);
     }
@@ -327,7 +487,11 @@ fn inspect_and_check_know_readings() {
     let field = field("");
     let said = field.run(&["inspect"]);
     assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
-    assert!(said.out.contains("1728") && said.out.contains("3.0 m apart"), "{}", said.out);
+    assert!(
+        said.out.contains("1728") && said.out.contains("3.0 m apart"),
+        "{}",
+        said.out
+    );
     let said = field.run(&["check"]);
     assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
 }
@@ -352,12 +516,24 @@ fn bad_logs_are_refused_with_what_to_do() {
     field.write("log.csv", good.replace("ndvi", "value"));
     refused(&field, &["points.column", "value"]);
     field.write("log.csv", good.replace("lat;lon", "lon;lat"));
-    refused(&field, &["the boundary lies outside the readings", "points.x"]);
-    let times_100: Vec<Reading> = log().into_iter().map(|r| (r.0, r.1, r.2, r.3, 100.0 * r.4)).collect();
+    refused(
+        &field,
+        &["the boundary lies outside the readings", "points.x"],
+    );
+    let times_100: Vec<Reading> = log()
+        .into_iter()
+        .map(|r| (r.0, r.1, r.2, r.3, 100.0 * r.4))
+        .collect();
     field.write("log.csv", csv(&times_100));
     refused(&field, &["scale = 0.01"]);
-    field.write("log.csv", csv(&log().into_iter().take(20).collect::<Vec<_>>()));
-    field.job("index = \"NDVI\"\n", "index = \"NDVI\"\nestimate = \"kriging\"\n");
+    field.write(
+        "log.csv",
+        csv(&log().into_iter().take(20).collect::<Vec<_>>()),
+    );
+    field.job(
+        "index = \"NDVI\"\n",
+        "index = \"NDVI\"\nestimate = \"kriging\"\n",
+    );
     refused(&field, &["a variogram needs 30 readings", "there are 20"]);
 }
 
@@ -367,7 +543,10 @@ fn keys_that_do_not_go_together_are_refused() {
         ("reach = \"20 m\"\n", "estimate"),
         ("x = \"lon\"\n", "y"),
         ("least_speed = \"1 km/h\"\n", "speed"),
-        ("estimate = \"kriging\"\nneighbours = 8\nleast_readings = 9\n", "neighbours"),
+        (
+            "estimate = \"kriging\"\nneighbours = 8\nleast_readings = 9\n",
+            "neighbours",
+        ),
         ("neighbors = 8\n", "neighbours"),
         ("join = \"1\"\n", "unit"),
     ] {
@@ -378,8 +557,15 @@ fn keys_that_do_not_go_together_are_refused() {
     }
     let field = Field::new();
     field.write("log.csv", csv(&log()));
-    field.job(IMAGERY, &format!("{IMAGERY}\n[points]\npath = \"log.csv\"\ndate = 2026-04-14\n"));
+    field.job(
+        IMAGERY,
+        &format!("{IMAGERY}\n[points]\npath = \"log.csv\"\ndate = 2026-04-14\n"),
+    );
     let said = field.run(&["map"]);
     assert_eq!(said.status, Some(1));
-    assert!(said.err.contains("imagery") && said.err.contains("points"), "{}", said.err);
+    assert!(
+        said.err.contains("imagery") && said.err.contains("points"),
+        "{}",
+        said.err
+    );
 }

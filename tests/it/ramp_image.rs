@@ -3,14 +3,9 @@
 use gdal::DriverManager;
 use gdal::raster::Buffer;
 use gdal::spatial_ref::SpatialRef;
-use serde_json::Value;
-use serde_json::json;
+use serde_json::{Value, json};
 
-use crate::field::CORNER;
-use crate::field::EXTENT;
-use crate::field::Field;
-use crate::field::carry;
-use crate::field::way;
+use crate::field::{CORNER, EXTENT, Field, carry, way};
 
 /// Index of each step of 20 kg N/ha.
 const INDEX: [f64; 8] = [0.452, 0.508, 0.571, 0.619, 0.655, 0.648, 0.661, 0.652];
@@ -26,9 +21,17 @@ fn image(field: &Field) {
     let mut values = Vec::new();
     for row in 0..rows {
         for col in 0..cols {
-            let (x, y) = ((col as f64 + 0.5) * PIXEL, EXTENT.1 - (row as f64 + 0.5) * PIXEL);
-            let step = INDEX.get((y / RAMP.2) as usize).filter(|_| x > RAMP.0 && x < RAMP.1);
-            let at_edge = x < RAMP.0 + 2.0 || x > RAMP.1 - 2.0 || y % RAMP.2 < 2.0 || y % RAMP.2 > RAMP.2 - 2.0;
+            let (x, y) = (
+                (col as f64 + 0.5) * PIXEL,
+                EXTENT.1 - (row as f64 + 0.5) * PIXEL,
+            );
+            let step = INDEX
+                .get((y / RAMP.2) as usize)
+                .filter(|_| x > RAMP.0 && x < RAMP.1);
+            let at_edge = x < RAMP.0 + 2.0
+                || x > RAMP.1 - 2.0
+                || y % RAMP.2 < 2.0
+                || y % RAMP.2 > RAMP.2 - 2.0;
             let bare = (40.0..46.0).contains(&y) && (100.0..112.0).contains(&x);
             values.push(match step {
                 Some(_) if bare => 0.1_f32,
@@ -38,10 +41,18 @@ fn image(field: &Field) {
             });
         }
     }
-    let mut file = DriverManager::get_driver_by_name("GTiff").unwrap().create_with_band_type::<f32, _>(field.path("ready.tif"), cols, rows, 1).unwrap();
-    file.set_spatial_ref(&SpatialRef::from_definition("EPSG:32633").unwrap()).unwrap();
-    file.set_geo_transform(&[CORNER.0, PIXEL, 0.0, CORNER.1 + EXTENT.1, 0.0, -PIXEL]).unwrap();
-    file.rasterband(1).unwrap().write((0, 0), (cols, rows), &mut Buffer::new((cols, rows), values)).unwrap();
+    let mut file = DriverManager::get_driver_by_name("GTiff")
+        .unwrap()
+        .create_with_band_type::<f32, _>(field.path("ready.tif"), cols, rows, 1)
+        .unwrap();
+    file.set_spatial_ref(&SpatialRef::from_definition("EPSG:32633").unwrap())
+        .unwrap();
+    file.set_geo_transform(&[CORNER.0, PIXEL, 0.0, CORNER.1 + EXTENT.1, 0.0, -PIXEL])
+        .unwrap();
+    file.rasterband(1)
+        .unwrap()
+        .write((0, 0), (cols, rows), &mut Buffer::new((cols, rows), values))
+        .unwrap();
     file.close().unwrap();
 }
 
@@ -63,7 +74,10 @@ fn steps(field: &Field, properties: &dyn Fn(usize) -> Value, narrow: f64) {
             json!({ "type": "Feature", "properties": properties(k), "geometry": { "type": "Polygon", "coordinates": [ring] } })
         })
         .collect();
-    field.write("ramp.geojson", json!({ "type": "FeatureCollection", "features": features }).to_string());
+    field.write(
+        "ramp.geojson",
+        json!({ "type": "FeatureCollection", "features": features }).to_string(),
+    );
 }
 
 fn job(field: &Field, unit: &str) {
@@ -97,19 +111,36 @@ fn steps_are_measured_without_edges_and_bare_ground() {
     let readings = value["reference"]["readings"].as_array().unwrap();
     assert_eq!(readings.len(), INDEX.len());
     for (k, (reading, wanted)) in readings.iter().zip(INDEX).enumerate() {
-        assert!((reading["index"].as_f64().unwrap() - wanted).abs() < 1e-6, "step {}: {reading} instead of {wanted}", k + 1);
+        assert!(
+            (reading["index"].as_f64().unwrap() - wanted).abs() < 1e-6,
+            "step {}: {reading} instead of {wanted}",
+            k + 1
+        );
         assert_eq!(reading["rate_kg_n_ha"].as_f64().unwrap(), 20.0 * k as f64);
     }
     // As with the same numbers read by hand: 70 less 30, to the nearest 5.
-    assert_eq!((&value["reference"]["answer"], value["rate"]["n_kg_ha"].as_f64()), (&"plateau".into(), Some(40.0)));
-    assert_eq!(value["settings"]["reference"]["source"]["ramp"]["steps"]["path"], "ramp.geojson");
+    assert_eq!(
+        (
+            &value["reference"]["answer"],
+            value["rate"]["n_kg_ha"].as_f64()
+        ),
+        (&"plateau".into(), Some(40.0))
+    );
+    assert_eq!(
+        value["settings"]["reference"]["source"]["ramp"]["steps"]["path"],
+        "ramp.geojson"
+    );
     assert_eq!(value["settings"]["imagery"]["path"], "ready.tif");
 }
 
 #[test]
 fn the_unit_of_the_column_counts() {
     let value = result(&ready("lb N/ac", 0.0));
-    let start = |value: &Value| value["reference"]["linear_plateau"]["start_kg_n_ha"].as_f64().unwrap();
+    let start = |value: &Value| {
+        value["reference"]["linear_plateau"]["start_kg_n_ha"]
+            .as_f64()
+            .unwrap()
+    };
     let factor = start(&value) / start(&result(&ready("kg N/ha", 0.0)));
     assert!((factor - 1.120_851_156).abs() < 1e-6, "{factor}");
 }
@@ -117,9 +148,23 @@ fn the_unit_of_the_column_counts() {
 #[test]
 fn a_step_too_narrow_is_left_out() {
     let value = result(&ready("kg N/ha", 9.0));
-    assert_eq!(value["reference"]["readings"].as_array().unwrap().len(), INDEX.len() - 1);
-    let told = value["findings"].as_array().unwrap().iter().find(|finding| finding["code"] == "ramp.step").unwrap();
-    assert!(told["message"].as_str().unwrap().contains("step 1 of the ramp"), "{told}");
+    assert_eq!(
+        value["reference"]["readings"].as_array().unwrap().len(),
+        INDEX.len() - 1
+    );
+    let told = value["findings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|finding| finding["code"] == "ramp.step")
+        .unwrap();
+    assert!(
+        told["message"]
+            .as_str()
+            .unwrap()
+            .contains("step 1 of the ramp"),
+        "{told}"
+    );
 }
 
 #[test]
@@ -134,7 +179,17 @@ fn what_is_refused() {
     let field = ready("kg N/ha", 0.0);
     steps(&field, &|k| json!({ "N_RATE": format!("{k}") }), 0.0);
     refused(&field, &["error[vector.column]", "N_RATE (text)"]);
-    steps(&field, &|k| if k == 3 { json!({ "N_RATE": null }) } else { json!({ "N_RATE": 20 * k }) }, 0.0);
+    steps(
+        &field,
+        &|k| {
+            if k == 3 {
+                json!({ "N_RATE": null })
+            } else {
+                json!({ "N_RATE": 20 * k })
+            }
+        },
+        0.0,
+    );
     refused(&field, &["step 4 of the ramp has no rate"]);
     steps(&field, &|k| json!({ "N_RATE": 1200 * k }), 0.0);
     refused(&field, &["step 2 of the ramp has a rate of 1200.0 kg N/ha"]);
@@ -143,6 +198,9 @@ fn what_is_refused() {
     field.job(", unit = \"kg/ha\"", "");
     refused(&field, &["job.missing", "reference.ramp.unit"]);
     let field = ready("kg N/ha", 0.0);
-    field.polygons("boundary.geojson", &[crate::field::rectangle([0.0, 0.0, EXTENT.0, 200.0])]);
+    field.polygons(
+        "boundary.geojson",
+        &[crate::field::rectangle([0.0, 0.0, EXTENT.0, 200.0])],
+    );
     refused(&field, &["step 8 of the ramp lies with only"]);
 }

@@ -1,12 +1,14 @@
 //! `haulm rate`: the check value of the trade, both units, findings and refusals.
 
-use std::process::Command;
-use std::process::Output;
+use std::process::{Command, Output};
 
 use serde_json::Value;
 
 fn haulm(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_haulm")).args(arguments).output().unwrap()
+    Command::new(env!("CARGO_BIN_EXE_haulm"))
+        .args(arguments)
+        .output()
+        .unwrap()
 }
 
 const WHEAT: [&str; 13] = [
@@ -27,16 +29,24 @@ const WHEAT: [&str; 13] = [
 
 fn rate(more: &[&str]) -> (Value, Option<i32>) {
     let output = haulm(&[&WHEAT[..], more, &["--json"]].concat());
-    let value = serde_json::from_slice(&output.stdout).unwrap_or_else(|error| panic!("{error}: {}", String::from_utf8_lossy(&output.stderr)));
+    let value = serde_json::from_slice(&output.stdout)
+        .unwrap_or_else(|error| panic!("{error}: {}", String::from_utf8_lossy(&output.stderr)));
     (value, output.status.code())
 }
 
 fn near(value: &Value, wanted: f64) -> bool {
-    value.as_f64().is_some_and(|value| (value - wanted).abs() < 1e-6)
+    value
+        .as_f64()
+        .is_some_and(|value| (value - wanted).abs() < 1e-6)
 }
 
 fn codes(value: &Value) -> Vec<&str> {
-    value["findings"].as_array().unwrap().iter().map(|finding| finding["code"].as_str().unwrap()).collect()
+    value["findings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|finding| finding["code"].as_str().unwrap())
+        .collect()
 }
 
 /// Common practice, no source: index 0.50, 94 growing days, RI 1.33, a 590 kg/ha, b 258.2 d, g 0.0239, e 0.5, 60 lb/bu. The digits were
@@ -46,21 +56,58 @@ fn the_check_value_of_the_trade() {
     let (value, status) = rate(&["--strip", "0.665", "--beside", "0.50"]);
     assert_eq!(status, Some(0));
     let result = &value["result"];
-    assert!(near(&result["reference"]["ratio"], 1.33) && near(&result["reference"]["index"], 0.665) && near(&result["reference"]["beside"], 0.5));
+    assert!(
+        near(&result["reference"]["ratio"], 1.33)
+            && near(&result["reference"]["index"], 0.665)
+            && near(&result["reference"]["beside"], 0.5)
+    );
     assert!(result["reference"]["ratio_low"].is_null());
-    assert!(near(&result["rate"]["yield_without_n_bu_ac"], 34.642_937), "{result}");
-    assert!(near(&result["rate"]["yield_with_n_bu_ac"], 46.075_107), "{result}");
-    assert!(near(&result["rate"]["n_raw_lb_ac"], 32.787_462) && near(&result["rate"]["n_exact_lb_ac"], 32.787_462), "{result}");
+    assert!(
+        near(&result["rate"]["yield_without_n_bu_ac"], 34.642_937),
+        "{result}"
+    );
+    assert!(
+        near(&result["rate"]["yield_with_n_bu_ac"], 46.075_107),
+        "{result}"
+    );
+    assert!(
+        near(&result["rate"]["n_raw_lb_ac"], 32.787_462)
+            && near(&result["rate"]["n_exact_lb_ac"], 32.787_462),
+        "{result}"
+    );
     // 36.75 kg N/ha to the nearest 5.
-    assert!(near(&result["rate"]["n_kg_ha"], 35.0) && near(&result["season"]["growing_days"], 94.0));
+    assert!(
+        near(&result["rate"]["n_kg_ha"], 35.0) && near(&result["season"]["growing_days"], 94.0)
+    );
 }
 
 #[test]
 fn both_systems_of_units_are_printed() {
-    let output = haulm(&[&WHEAT[..], &["--strip", "0.665", "--beside", "0.50", "--step", "1 lb N/ac", "--product", "UAN 28"]].concat());
+    let output = haulm(
+        &[
+            &WHEAT[..],
+            &[
+                "--strip",
+                "0.665",
+                "--beside",
+                "0.50",
+                "--step",
+                "1 lb N/ac",
+                "--product",
+                "UAN 28",
+            ],
+        ]
+        .concat(),
+    );
     let told = String::from_utf8(output.stdout).unwrap();
     // 33 lb N/ac at 28 % and 10.67 lb/gal.
-    for wanted in ["33.0 lb N/ac (37.0 kg N/ha)", "34.6 bu/ac", "2.33 t/ha", "11.0 gal/ac", "103.3 L/ha"] {
+    for wanted in [
+        "33.0 lb N/ac (37.0 kg N/ha)",
+        "34.6 bu/ac",
+        "2.33 t/ha",
+        "11.0 gal/ac",
+        "103.3 L/ha",
+    ] {
         assert!(told.contains(wanted), "{wanted} in {told}");
     }
     assert!(output.stderr.is_empty());
@@ -68,19 +115,56 @@ fn both_systems_of_units_are_printed() {
 
 #[test]
 fn five_pairs_give_an_interval_and_a_response_that_may_be_none() {
-    let pairs = |list: &[(&'static str, &'static str)]| list.iter().flat_map(|(s, b)| ["--strip", *s, "--beside", *b]).collect::<Vec<_>>();
-    let (value, status) = rate(&pairs(&[("0.66", "0.50"), ("0.70", "0.50"), ("0.64", "0.47"), ("0.68", "0.52"), ("0.67", "0.49")]));
+    let pairs = |list: &[(&'static str, &'static str)]| {
+        list.iter()
+            .flat_map(|(s, b)| ["--strip", *s, "--beside", *b])
+            .collect::<Vec<_>>()
+    };
+    let (value, status) = rate(&pairs(&[
+        ("0.66", "0.50"),
+        ("0.70", "0.50"),
+        ("0.64", "0.47"),
+        ("0.68", "0.52"),
+        ("0.67", "0.49"),
+    ]));
     let reference = &value["result"]["reference"];
     let bound = |key: &str| reference[key].as_f64().unwrap();
     assert_eq!(status, Some(0));
-    assert!(bound("ratio_low") < bound("ratio") && bound("ratio") < bound("ratio_high"), "{reference}");
-    assert!(value["result"]["doubt"]["n_kg_ha_by_ratio_bounds"][0].as_f64().unwrap() < value["result"]["rate"]["n_exact_kg_ha"].as_f64().unwrap());
-    let (value, status) = rate(&pairs(&[("0.52", "0.50"), ("0.48", "0.50"), ("0.50", "0.47"), ("0.49", "0.52"), ("0.51", "0.49")]));
+    assert!(
+        bound("ratio_low") < bound("ratio") && bound("ratio") < bound("ratio_high"),
+        "{reference}"
+    );
+    assert!(
+        value["result"]["doubt"]["n_kg_ha_by_ratio_bounds"][0]
+            .as_f64()
+            .unwrap()
+            < value["result"]["rate"]["n_exact_kg_ha"].as_f64().unwrap()
+    );
+    let (value, status) = rate(&pairs(&[
+        ("0.52", "0.50"),
+        ("0.48", "0.50"),
+        ("0.50", "0.47"),
+        ("0.49", "0.52"),
+        ("0.51", "0.49"),
+    ]));
     assert_eq!(status, Some(0), "no response is an answer, not a stop");
     assert!(codes(&value).contains(&"response.none"));
-    let (value, status) = rate(&pairs(&[("0.40", "0.50"), ("0.41", "0.50"), ("0.38", "0.48"), ("0.42", "0.52"), ("0.39", "0.49")]));
-    assert_eq!((status, value["status"].as_str()), (Some(1), Some("stopped")), "the strip is paler");
-    assert!(codes(&value).contains(&"reference.below") && near(&value["result"]["rate"]["n_kg_ha"], 0.0));
+    let (value, status) = rate(&pairs(&[
+        ("0.40", "0.50"),
+        ("0.41", "0.50"),
+        ("0.38", "0.48"),
+        ("0.42", "0.52"),
+        ("0.39", "0.49"),
+    ]));
+    assert_eq!(
+        (status, value["status"].as_str()),
+        (Some(1), Some("stopped")),
+        "the strip is paler"
+    );
+    assert!(
+        codes(&value).contains(&"reference.below")
+            && near(&value["result"]["rate"]["n_kg_ha"], 0.0)
+    );
 }
 
 #[test]
@@ -104,10 +188,16 @@ fn money_is_per_hectare_and_never_moves_the_rate() {
     let money = &value["result"]["money"];
     // By hand: 35 kg N at 0.60/0.453 592 37, and 7 USD an acre of 0.404 685 642 24 ha.
     let cost = 35.0 * 0.60 / 0.453_592_37 + 7.0 / 0.404_685_642_24;
-    assert!((money["rate"]["cost_per_ha"].as_f64().unwrap() - cost).abs() < 1e-9, "{money}");
+    assert!(
+        (money["rate"]["cost_per_ha"].as_f64().unwrap() - cost).abs() < 1e-9,
+        "{money}"
+    );
     // 35 kg N make 35 · e / g kg of grain, less than the response has room for.
     let gain = 35.0 * 0.5 / 0.0239 * 6.0 / (60.0 * 0.453_592_37) - cost;
-    assert!((money["gain_over_none_per_ha"].as_f64().unwrap() - gain).abs() < 1e-6, "{money}");
+    assert!(
+        (money["gain_over_none_per_ha"].as_f64().unwrap() - gain).abs() < 1e-6,
+        "{money}"
+    );
     assert!(money["gain_over_usual_per_ha"].is_number() && plain["result"]["money"].is_null());
 }
 
@@ -118,8 +208,20 @@ fn stops_are_told_by_code() {
     let output = haulm(&[&early[..], &["--strip", "0.665", "--beside", "0.50"]].concat());
     assert_eq!(output.status.code(), Some(1));
     let told = String::from_utf8(output.stdout).unwrap();
-    assert!(told.contains("[season.early] only 40 growing days") && told.contains("[season.estimate]") && told.contains("NOT FOR USE"), "{told}");
-    let (value, status) = rate(&["--strip", "0.665", "--beside", "0.50", "--usual", "100 kg N/ha"]);
+    assert!(
+        told.contains("[season.early] only 40 growing days")
+            && told.contains("[season.estimate]")
+            && told.contains("NOT FOR USE"),
+        "{told}"
+    );
+    let (value, status) = rate(&[
+        "--strip",
+        "0.665",
+        "--beside",
+        "0.50",
+        "--usual",
+        "100 kg N/ha",
+    ]);
     assert_eq!(status, Some(1));
     assert!(codes(&value).contains(&"rate.usual") && value["result"]["not_for_use"] == true);
 }
@@ -133,11 +235,21 @@ fn a_job_file_gives_the_same_and_may_accept() {
         usual = \"100 kg N/ha\"\n[[accept]]\ncode = \"rate.usual\"\nreason = \"dry spring\"\nby = \"A. Adviser\"\n";
     fs_err::write(&job, text).unwrap();
     let output = haulm(&["rate", job.to_str().unwrap(), "--json"]);
-    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+    assert_eq!(
+        output.status.code(),
+        Some(0),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
     let value: Value = serde_json::from_slice(&output.stdout).unwrap();
     assert!(near(&value["result"]["rate"]["n_raw_lb_ac"], 32.787_462));
     assert_eq!(value["result"]["settings"]["field"]["name"], "Long Ley");
-    let accepted = value["findings"].as_array().unwrap().iter().find(|finding| finding["code"] == "rate.usual").unwrap();
+    let accepted = value["findings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|finding| finding["code"] == "rate.usual")
+        .unwrap();
     assert_eq!(accepted["accepted"]["by"], "A. Adviser");
 }
 
@@ -146,8 +258,14 @@ fn growing_days_are_counted_from_a_weather_record() {
     let folder = tempfile::tempdir().unwrap();
     let record = folder.path().join("station.csv");
     // Ten days; means 4 to 13 °C in steps of 1: nine lie above 4.4 °C, eight of them before the day of the readings.
-    let days: Vec<String> = (1..=10).map(|day| format!("2026-03-{day:02},{},{}", day - 2, day + 8)).collect();
-    fs_err::write(&record, format!("date,tmin_c,tmax_c\n{}\n", days.join("\n"))).unwrap();
+    let days: Vec<String> = (1..=10)
+        .map(|day| format!("2026-03-{day:02},{},{}", day - 2, day + 8))
+        .collect();
+    fs_err::write(
+        &record,
+        format!("date,tmin_c,tmax_c\n{}\n", days.join("\n")),
+    )
+    .unwrap();
     let run = |more: &[&str]| {
         let fixed = [
             "rate",
@@ -175,7 +293,10 @@ fn growing_days_are_counted_from_a_weather_record() {
         let value: Value = serde_json::from_slice(&output.stdout).unwrap();
         value["result"]["season"]["growing_days"].as_f64()
     };
-    assert_eq!((run(&[]), run(&["--count-sensing-day"])), (Some(8.0), Some(9.0)));
+    assert_eq!(
+        (run(&[]), run(&["--count-sensing-day"])),
+        (Some(8.0), Some(9.0))
+    );
 }
 
 #[test]
@@ -185,14 +306,61 @@ fn refusals_name_the_option() {
     let output = haulm(&[&faulty[..], &["--strip", "0.665", "--beside", "0.50"]].concat());
     let told = String::from_utf8(output.stderr).unwrap();
     assert_eq!(output.status.code(), Some(1));
-    assert!(told.contains("--max-yield") && told.contains("job.bare-number") && told.contains("--maximum") && told.contains("kg N/ha"), "{told}");
-    assert!(!told.contains("options:") && !told.contains("response."), "no trace of a job file: {told}");
-    let output = haulm(&[&WHEAT[..], &["--strip", "0.665", "--beside", "0.50", "--index", "NDRE", "--curve", "winter wheat, common practice"]].concat());
+    assert!(
+        told.contains("--max-yield")
+            && told.contains("job.bare-number")
+            && told.contains("--maximum")
+            && told.contains("kg N/ha"),
+        "{told}"
+    );
+    assert!(
+        !told.contains("options:") && !told.contains("response."),
+        "no trace of a job file: {told}"
+    );
+    let output = haulm(
+        &[
+            &WHEAT[..],
+            &[
+                "--strip",
+                "0.665",
+                "--beside",
+                "0.50",
+                "--index",
+                "NDRE",
+                "--curve",
+                "winter wheat, common practice",
+            ],
+        ]
+        .concat(),
+    );
     assert_eq!(output.status.code(), Some(2), "two curves are misuse");
     let named: Vec<&str> = [&WHEAT[..5], &WHEAT[9..]].concat();
-    let output = haulm(&[&named[..], &["--strip", "0.66", "--beside", "0.50", "--index", "NDRE", "--curve", "winter wheat, common practice"]].concat());
+    let output = haulm(
+        &[
+            &named[..],
+            &[
+                "--strip",
+                "0.66",
+                "--beside",
+                "0.50",
+                "--index",
+                "NDRE",
+                "--curve",
+                "winter wheat, common practice",
+            ],
+        ]
+        .concat(),
+    );
     assert_eq!(output.status.code(), Some(1));
-    assert!(String::from_utf8(output.stderr).unwrap().contains("error[response.index]"));
+    assert!(
+        String::from_utf8(output.stderr)
+            .unwrap()
+            .contains("error[response.index]")
+    );
     let output = haulm(&[&named[..], &["--strip", "0.66", "--beside", "0.50"]].concat());
-    assert!(String::from_utf8(output.stderr).unwrap().contains("give --curve, such as"));
+    assert!(
+        String::from_utf8(output.stderr)
+            .unwrap()
+            .contains("give --curve, such as")
+    );
 }

@@ -2,12 +2,7 @@
 
 use serde_json::Value;
 
-use crate::field::CORNER;
-use crate::field::Field;
-use crate::field::Image;
-use crate::field::carry;
-use crate::field::rectangle;
-use crate::field::way;
+use crate::field::{CORNER, Field, Image, carry, rectangle, way};
 
 const PRICES: &str = "[prices]\ncurrency = \"EUR\"\ngrain = \"210 EUR/t\"\nnitrogen = \"1.15 EUR/kg N\"\napplication = \"8 EUR/ha\"\n\n[output]";
 
@@ -31,12 +26,20 @@ fn words(html: &str) -> String {
             _ => {}
         }
     }
-    let out = out.replace("&quot;", "\"").replace("&#39;", "'").replace("&lt;", "<").replace("&gt;", ">").replace("&amp;", "&");
+    let out = out
+        .replace("&quot;", "\"")
+        .replace("&#39;", "'")
+        .replace("&lt;", "<")
+        .replace("&gt;", ">")
+        .replace("&amp;", "&");
     out.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 fn number(record: &Value, path: &str) -> f64 {
-    path.split('.').fold(record, |value, key| &value[key]).as_f64().unwrap_or_else(|| panic!("{path} is no number"))
+    path.split('.')
+        .fold(record, |value, key| &value[key])
+        .as_f64()
+        .unwrap_or_else(|| panic!("{path} is no number"))
 }
 
 fn priced() -> Field {
@@ -57,30 +60,53 @@ fn the_reports_numbers_are_the_records() {
     let mut due = vec![
         record["map_id"].as_str().unwrap().to_owned(),
         format!("{:.3}", number(&record, "reference.ratio")),
-        format!("95 % interval {:.3} to {:.3}", number(&record, "reference.ratio_low"), number(&record, "reference.ratio_high")),
+        format!(
+            "95 % interval {:.3} to {:.3}",
+            number(&record, "reference.ratio_low"),
+            number(&record, "reference.ratio_high")
+        ),
         format!("{:.1} kg N", number(&record, "totals.n_kg")),
         format!("{:.1} L", number(&record, "totals.product")),
         format!("{:.1} kg N/ha", number(&record, "totals.mean_n_kg_ha")),
         format!("{:.2} ha", number(&record, "field.area_m2") / 10_000.0),
-        format!("unseen {:.1} %", 100.0 * number(&record, "totals.unseen_share")),
+        format!(
+            "unseen {:.1} %",
+            100.0 * number(&record, "totals.unseen_share")
+        ),
         format!("bare {:.1} %", 100.0 * number(&record, "totals.bare_share")),
         format!("thin {:.1} %", 100.0 * number(&record, "totals.thin_share")),
         format!("{:+.0} EUR", number(&record, "money.gain_over_none")),
         format!("{:+.0} EUR", number(&record, "money.gain_over_flat")),
         format!("{:.0} EUR", number(&record, "money.map.cost")),
-        format!("{:.3} of the field's mean index {:.3}", number(&record, "reference.place"), number(&record, "image.mean_index")),
+        format!(
+            "{:.3} of the field's mean index {:.3}",
+            number(&record, "reference.place"),
+            number(&record, "image.mean_index")
+        ),
     ];
     let drawn = |key: &str| number(&record, &format!("doubt.drawn.{key}"));
-    due.push(format!("{:.1} – {:.1} kg N", drawn("n_kg_p10"), drawn("n_kg_p90")));
+    due.push(format!(
+        "{:.1} – {:.1} kg N",
+        drawn("n_kg_p10"),
+        drawn("n_kg_p90")
+    ));
     due.push(format!("middle {:.1} kg N", drawn("n_kg_p50")));
     let bounds = &record["doubt"]["n_kg_by_ratio_bounds"];
-    due.push(format!("{:.1} – {:.1} kg N", bounds[0].as_f64().unwrap(), bounds[1].as_f64().unwrap()));
+    due.push(format!(
+        "{:.1} – {:.1} kg N",
+        bounds[0].as_f64().unwrap(),
+        bounds[1].as_f64().unwrap()
+    ));
     for input in record["inputs"].as_array().unwrap() {
         due.push(input["sha256"].as_str().unwrap().to_owned());
         due.push(input["path"].as_str().unwrap().to_owned());
     }
     for strip in record["reference"]["strips"].as_array().unwrap() {
-        due.push(format!("{:.4} {:.4}", strip["index"].as_f64().unwrap(), strip["beside"].as_f64().unwrap()));
+        due.push(format!(
+            "{:.4} {:.4}",
+            strip["index"].as_f64().unwrap(),
+            strip["beside"].as_f64().unwrap()
+        ));
     }
     for finding in record["findings"].as_array().unwrap() {
         due.push(finding["code"].as_str().unwrap().to_owned());
@@ -89,9 +115,15 @@ fn the_reports_numbers_are_the_records() {
         due.push(rest.split_whitespace().collect::<Vec<_>>().join(" "));
     }
     for what in due {
-        assert!(report.contains(&what), "{what:?} does not stand in the report:\n{report}");
+        assert!(
+            report.contains(&what),
+            "{what:?} does not stand in the report:\n{report}"
+        );
     }
-    assert!(!report.to_lowercase().contains("compliant"), "no promise that a rule is met");
+    assert!(
+        !report.to_lowercase().contains("compliant"),
+        "no promise that a rule is met"
+    );
 }
 
 #[test]
@@ -103,8 +135,14 @@ fn every_zone_of_the_record_stands_in_the_report() {
     assert!(zones.len() > 2);
     for zone in zones {
         let p = &zone["properties"];
-        let (number, area) = (p["zone"].as_u64().unwrap(), p["area_m2"].as_f64().unwrap() / 10_000.0);
-        assert!(report.contains(&format!("{number} {area:.2} ")), "zone {number}, {area:.2} ha:\n{report}");
+        let (number, area) = (
+            p["zone"].as_u64().unwrap(),
+            p["area_m2"].as_f64().unwrap() / 10_000.0,
+        );
+        assert!(
+            report.contains(&format!("{number} {area:.2} ")),
+            "zone {number}, {area:.2} ha:\n{report}"
+        );
     }
 }
 
@@ -112,9 +150,25 @@ fn every_zone_of_the_record_stands_in_the_report() {
 fn the_pdf_is_tagged_and_has_a_date_of_the_image() {
     let field = priced();
     let bytes = fs_err::read(field.path("out/office/report.pdf")).unwrap();
-    let holds = |what: &str| bytes.windows(what.len()).any(|window| window == what.as_bytes());
-    assert!(bytes.starts_with(b"%PDF-1.") && bytes.len() < 2_000_000, "{} bytes", bytes.len());
-    for what in ["/StructTreeRoot", "/MarkInfo", "pdfuaid:part", "/Lang", "/Outlines", "FontFile", "2026-04-14T00:00:00"] {
+    let holds = |what: &str| {
+        bytes
+            .windows(what.len())
+            .any(|window| window == what.as_bytes())
+    };
+    assert!(
+        bytes.starts_with(b"%PDF-1.") && bytes.len() < 2_000_000,
+        "{} bytes",
+        bytes.len()
+    );
+    for what in [
+        "/StructTreeRoot",
+        "/MarkInfo",
+        "pdfuaid:part",
+        "/Lang",
+        "/Outlines",
+        "FontFile",
+        "2026-04-14T00:00:00",
+    ] {
         assert!(holds(what), "{what} does not stand in the PDF");
     }
 }
@@ -124,12 +178,26 @@ fn nothing_comes_from_elsewhere() {
     let field = priced();
     for name in ["office/report.html", "machine/CARD.html"] {
         let html = text(&field, name);
-        for word in ["http://", "https://", "//cdn", "@import", "<script", "<link", "<iframe", "javascript:"] {
+        for word in [
+            "http://",
+            "https://",
+            "//cdn",
+            "@import",
+            "<script",
+            "<link",
+            "<iframe",
+            "javascript:",
+        ] {
             // The names of the SVG vocabulary are names, not places to fetch from.
-            let rest = html.replace("http://www.w3.org/2000/svg", "").replace("http://www.w3.org/1999/xlink", "");
+            let rest = html
+                .replace("http://www.w3.org/2000/svg", "")
+                .replace("http://www.w3.org/1999/xlink", "");
             assert!(!rest.contains(word), "{name} holds {word}");
         }
-        assert!(html.contains("default-src 'none'"), "{name} lets nothing be fetched");
+        assert!(
+            html.contains("default-src 'none'"),
+            "{name} lets nothing be fetched"
+        );
     }
 }
 
@@ -157,9 +225,22 @@ fn names_never_become_code() {
             continue;
         }
         let outputs = field.outputs();
-        for file in ["office/report.html", "machine/CARD.html", "office/scouting.gpx"] {
+        for file in [
+            "office/report.html",
+            "machine/CARD.html",
+            "office/scouting.gpx",
+        ] {
             let bytes = String::from_utf8(outputs[file].clone()).unwrap();
-            for code in ["<script", "<img", "onerror=alert(1)>", "\u{202e}", "\u{2066}", "\u{1b}", "\u{1}", "</svg><script"] {
+            for code in [
+                "<script",
+                "<img",
+                "onerror=alert(1)>",
+                "\u{202e}",
+                "\u{2066}",
+                "\u{1b}",
+                "\u{1}",
+                "</svg><script",
+            ] {
                 assert!(!bytes.contains(code), "{file} of {name:?} holds {code:?}");
             }
         }
@@ -170,25 +251,50 @@ fn names_never_become_code() {
 #[test]
 fn a_stopped_map_has_a_report_alone() {
     let field = Field::new();
-    field.image(&Image { strip: 0.54, ..Image::default() });
+    field.image(&Image {
+        strip: 0.54,
+        ..Image::default()
+    });
     assert_eq!(field.run(&["map"]).status, Some(1));
     let outputs: Vec<String> = field.outputs().into_keys().collect();
-    assert_eq!(outputs, ["office/record.json", "office/report.html", "office/report.pdf"]);
+    assert_eq!(
+        outputs,
+        [
+            "office/record.json",
+            "office/report.html",
+            "office/report.pdf"
+        ]
+    );
     let report = words(&text(&field, "office/report.html"));
-    assert!(report.contains("NOT FOR USE") && report.contains("Do not spread by this map") && report.contains("wholly below 1"), "{report}");
-    assert!(!report.contains("Sheet: planned") && !report.contains("Spread 0"), "{report}");
+    assert!(
+        report.contains("NOT FOR USE")
+            && report.contains("Do not spread by this map")
+            && report.contains("wholly below 1"),
+        "{report}"
+    );
+    assert!(
+        !report.contains("Sheet: planned") && !report.contains("Spread 0"),
+        "{report}"
+    );
 }
 
 #[test]
 fn an_accepted_stop_stands_on_page_one() {
     let field = Field::new();
-    field.image(&Image { strip: 0.54, ..Image::default() });
+    field.image(&Image {
+        strip: 0.54,
+        ..Image::default()
+    });
     field.job("[output]", "[[accept]]\ncode = \"reference.below\"\nreason = \"strip was grazed by geese\"\nby = \"A. Adviser\"\n\n[output]");
     assert_eq!(field.run(&["map"]).status, Some(0));
     for name in ["office/report.html", "machine/CARD.html"] {
         let html = text(&field, name);
         let first = words(html.split("<section id=\"measured\"").next().unwrap());
-        assert!(first.contains("Stop, accepted:") && first.contains("Accepted by A. Adviser: strip was grazed by geese."), "{name}: {first}");
+        assert!(
+            first.contains("Stop, accepted:")
+                && first.contains("Accepted by A. Adviser: strip was grazed by geese."),
+            "{name}: {first}"
+        );
     }
 }
 
@@ -199,7 +305,12 @@ fn odd_fields_have_sensible_reports() {
         change(&field);
         let said = field.run(&["map"]);
         assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
-        assert!(fs_err::metadata(field.path("out/office/report.pdf")).unwrap().len() < 2_000_000);
+        assert!(
+            fs_err::metadata(field.path("out/office/report.pdf"))
+                .unwrap()
+                .len()
+                < 2_000_000
+        );
         let zones = field.record()["totals"]["zones"].as_u64().unwrap();
         (words(&text(&field, "office/report.html")), zones)
     };
@@ -211,20 +322,41 @@ fn odd_fields_have_sensible_reports() {
         );
         field.job("[output]", "[zones]\nmin_area = \"10 ha\"\n\n[output]");
     });
-    assert!(zones <= 2 && report.contains("everywhere on 6.91 ha"), "{zones} zones: {report}");
+    assert!(
+        zones <= 2 && report.contains("everywhere on 6.91 ha"),
+        "{zones} zones: {report}"
+    );
     // Hundreds of zones: the page shows rates, the appendix every zone.
     let (report, zones) = made(&|field| {
         field.job("working_width = \"24 m\"", "working_width = \"6 m\"");
         field.job("step = \"5 kg N/ha\"", "step = \"1 kg N/ha\"");
         field.job("[output]", "[zones]\nmin_area = \"0 m2\"\n\n[output]");
     });
-    assert!(zones >= 200 && report.contains(&format!("The appendix lists all {zones} zones one by one.")) && report.contains("All zones"), "{zones} zones");
+    assert!(
+        zones >= 200
+            && report.contains(&format!("The appendix lists all {zones} zones one by one."))
+            && report.contains("All zones"),
+        "{zones} zones"
+    );
     // No response.
-    let (report, _) = made(&|field| field.image(&Image { strip: 0.6263, ..Image::default() }));
+    let (report, _) = made(&|field| {
+        field.image(&Image {
+            strip: 0.6263,
+            ..Image::default()
+        });
+    });
     assert!(report.contains("response.none"), "{report}");
     // No strip on the image: hand readings.
-    let (report, _) = made(&|field| field.job("strips = \"strips.geojson\"", "readings = [{ strip = 0.74, beside = 0.62 }]"));
-    assert!(report.contains("The reference comes from readings, not from strips on the image."), "{report}");
+    let (report, _) = made(&|field| {
+        field.job(
+            "strips = \"strips.geojson\"",
+            "readings = [{ strip = 0.74, beside = 0.62 }]",
+        );
+    });
+    assert!(
+        report.contains("The reference comes from readings, not from strips on the image."),
+        "{report}"
+    );
 }
 
 #[test]
@@ -232,14 +364,37 @@ fn the_walk_stays_in_the_field() {
     let field = priced();
     let gpx = text(&field, "office/scouting.gpx");
     let back = way("EPSG:4326", "EPSG:32633");
-    let attribute = |line: &str, name: &str| line.split(&format!("{name}=\"")).nth(1).unwrap().split('"').next().unwrap().parse::<f64>().unwrap();
-    let points: Vec<(f64, f64)> =
-        gpx.lines().filter(|line| line.contains("<wpt ")).map(|line| carry(&back, attribute(line, "lon"), attribute(line, "lat"))).collect();
+    let attribute = |line: &str, name: &str| {
+        line.split(&format!("{name}=\""))
+            .nth(1)
+            .unwrap()
+            .split('"')
+            .next()
+            .unwrap()
+            .parse::<f64>()
+            .unwrap()
+    };
+    let points: Vec<(f64, f64)> = gpx
+        .lines()
+        .filter(|line| line.contains("<wpt "))
+        .map(|line| carry(&back, attribute(line, "lon"), attribute(line, "lat")))
+        .collect();
     assert!(points.len() >= 8, "{gpx}");
     for (x, y) in points {
-        assert!((0.0..=240.0).contains(&(x - CORNER.0)) && (0.0..=288.0).contains(&(y - CORNER.1)), "{x} {y}");
+        assert!(
+            (0.0..=240.0).contains(&(x - CORNER.0)) && (0.0..=288.0).contains(&(y - CORNER.1)),
+            "{x} {y}"
+        );
     }
-    for what in ["Strip 1 end 1", "Strip 1 end 2", "Palest", "Thin crop", "Not seen", "Bare ground", "Left out 1 corner 4"] {
+    for what in [
+        "Strip 1 end 1",
+        "Strip 1 end 2",
+        "Palest",
+        "Thin crop",
+        "Not seen",
+        "Bare ground",
+        "Left out 1 corner 4",
+    ] {
         assert!(gpx.contains(what), "{what}: {gpx}");
     }
 }
@@ -247,20 +402,32 @@ fn the_walk_stays_in_the_field() {
 #[test]
 fn us_units_all_through() {
     let field = Field::new();
-    field.job("maximum_yield = \"7 t/ha\"", "maximum_yield = \"104 bu/ac\"");
-    field.job("maximum = \"150 kg N/ha\"\nstep = \"5 kg N/ha\"", "maximum = \"130 lb N/ac\"\nstep = \"5 lb N/ac\"");
+    field.job(
+        "maximum_yield = \"7 t/ha\"",
+        "maximum_yield = \"104 bu/ac\"",
+    );
+    field.job(
+        "maximum = \"150 kg N/ha\"\nstep = \"5 kg N/ha\"",
+        "maximum = \"130 lb N/ac\"\nstep = \"5 lb N/ac\"",
+    );
     field.job("[output]\n", "[output]\nunit = \"gal/ac\"\n");
     let said = field.run(&["map"]);
     assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
     let html = text(&field, "office/report.html");
     let report = words(&html);
-    let first = report.split("Appendix: how to repeat it Repeat").next().unwrap();
+    let first = report
+        .split("Appendix: how to repeat it Repeat")
+        .next()
+        .unwrap();
     for what in ["gal/ac", "lb N/ac", " ac", "bu/ac", " ft"] {
         assert!(first.contains(what), "{what}");
     }
     assert!(html.contains("size: letter"), "Letter paper");
     for finding in field.record()["findings"].as_array().unwrap() {
         let message = finding["message"].as_str().unwrap();
-        assert!(!message.contains(" kg N") || message.contains("lb N"), "{message}");
+        assert!(
+            !message.contains(" kg N") || message.contains("lb N"),
+            "{message}"
+        );
     }
 }

@@ -3,18 +3,18 @@
 use std::fmt::Write as _;
 
 use jiff::ToSpan;
-use jiff::civil::Date;
-use jiff::civil::date;
+use jiff::civil::{Date, date};
 
-use crate::field::CORNER;
-use crate::field::Field;
-use crate::field::carry;
-use crate::field::way;
+use crate::field::{CORNER, Field, carry, way};
 
 /// A daily record of `tmin`, `tmax` in °C from planting to the day before the image, without some days.
 fn record(field: &Field, name: &str, tmin: f64, tmax: f64, without: &[Date]) {
     let mut text = "date,tmin_c,tmax_c\n".to_owned();
-    for day in date(2025, 10, 6).series(1.day()).take_while(|day| *day < date(2026, 4, 14)).filter(|day| !without.contains(day)) {
+    for day in date(2025, 10, 6)
+        .series(1.day())
+        .take_while(|day| *day < date(2026, 4, 14))
+        .filter(|day| !without.contains(day))
+    {
         // From December to the middle of January too cold to grow; 100 of 190 days are warm.
         let warm = day < date(2025, 11, 25) || day >= date(2026, 2, 23);
         let shift = if warm { 0.0 } else { -20.0 };
@@ -26,15 +26,28 @@ fn record(field: &Field, name: &str, tmin: f64, tmax: f64, without: &[Date]) {
 /// Three stations north of the field's corner: 11, 22 and 111 km and a bit.
 fn stations(field: &Field) {
     let (longitude, latitude) = carry(&way("EPSG:32633", "EPSG:4326"), CORNER.0, CORNER.1);
-    let at = |north: f64, name: &str, file: &str| format!("{name},{longitude},{},{file}\n", latitude + north);
-    let rows = [at(1.0, "High Moor", "high.csv"), at(0.1, "Mill Barn", "weather/mill.csv"), at(0.2, "Ford End", "ford.csv")].concat();
-    field.write("stations.csv", format!("name,longitude,latitude,path\n{rows}"));
+    let at = |north: f64, name: &str, file: &str| {
+        format!("{name},{longitude},{},{file}\n", latitude + north)
+    };
+    let rows = [
+        at(1.0, "High Moor", "high.csv"),
+        at(0.1, "Mill Barn", "weather/mill.csv"),
+        at(0.2, "Ford End", "ford.csv"),
+    ]
+    .concat();
+    field.write(
+        "stations.csv",
+        format!("name,longitude,latitude,path\n{rows}"),
+    );
     fs_err::create_dir(field.path("weather")).unwrap();
 }
 
 fn with_stations(more: &str) -> Field {
     let field = Field::new();
-    field.job("growing_days = 100\n", &format!("stations = \"stations.csv\"\n{more}"));
+    field.job(
+        "growing_days = 100\n",
+        &format!("stations = \"stations.csv\"\n{more}"),
+    );
     stations(&field);
     record(&field, "high.csv", 5.0, 15.0, &[]);
     record(&field, "ford.csv", 4.0, 14.0, &[]);
@@ -42,7 +55,12 @@ fn with_stations(more: &str) -> Field {
 }
 
 fn finding<'a>(record: &'a serde_json::Value, code: &str) -> &'a serde_json::Value {
-    record["findings"].as_array().unwrap().iter().find(|finding| finding["code"] == code).unwrap_or_else(|| panic!("no {code} in {}", record["findings"]))
+    record["findings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .find(|finding| finding["code"] == code)
+        .unwrap_or_else(|| panic!("no {code} in {}", record["findings"]))
 }
 
 #[test]
@@ -53,11 +71,27 @@ fn the_nearest_station_is_taken_and_told() {
     assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
     let told = field.record();
     let season = &told["season"];
-    assert_eq!((season["growing_days"].as_f64(), season["days"].as_u64()), (Some(100.0), Some(190)));
-    assert_eq!((season["first_day"].as_str(), season["last_day"].as_str()), (Some("2025-10-06"), Some("2026-04-13")));
-    assert_eq!((season["rule"].as_str(), season["base_temperature"].as_str(), season["ceiling"].as_str()), (Some("mean"), Some("4.4 °C"), None));
+    assert_eq!(
+        (season["growing_days"].as_f64(), season["days"].as_u64()),
+        (Some(100.0), Some(190))
+    );
+    assert_eq!(
+        (season["first_day"].as_str(), season["last_day"].as_str()),
+        (Some("2025-10-06"), Some("2026-04-13"))
+    );
+    assert_eq!(
+        (
+            season["rule"].as_str(),
+            season["base_temperature"].as_str(),
+            season["ceiling"].as_str()
+        ),
+        (Some("mean"), Some("4.4 °C"), None)
+    );
     // A mean of 10 °C on each of 100 days, 5.6 above the base.
-    assert!((season["degree_sum_c_d"].as_f64().unwrap() - 560.0).abs() < 1e-9, "{season}");
+    assert!(
+        (season["degree_sum_c_d"].as_f64().unwrap() - 560.0).abs() < 1e-9,
+        "{season}"
+    );
     assert_eq!(season["station"]["name"], "Mill Barn");
     let km = season["station"]["distance_km"].as_f64().unwrap();
     assert!((10.0..12.0).contains(&km), "{km}");
@@ -65,8 +99,18 @@ fn the_nearest_station_is_taken_and_told() {
     assert_eq!(finding(&told, "weather.station")["severity"], "note");
     let words = said.out.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(words.contains("Mill Barn, 11.0 km away"), "{}", said.out);
-    let inputs: Vec<&str> = told["inputs"].as_array().unwrap().iter().filter_map(|input| input["path"].as_str()).collect();
-    assert!(inputs.contains(&"stations.csv") && inputs.contains(&"weather/mill.csv") && !inputs.contains(&"ford.csv"), "{inputs:?}");
+    let inputs: Vec<&str> = told["inputs"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter_map(|input| input["path"].as_str())
+        .collect();
+    assert!(
+        inputs.contains(&"stations.csv")
+            && inputs.contains(&"weather/mill.csv")
+            && !inputs.contains(&"ford.csv"),
+        "{inputs:?}"
+    );
 }
 
 #[test]
@@ -77,7 +121,10 @@ fn a_station_far_away_is_a_caution() {
     let told = field.record();
     let far = finding(&told, "weather.far");
     assert_eq!(far["severity"], "caution");
-    assert!(far["message"].as_str().unwrap().contains("High Moor, 111."), "{far}");
+    assert!(
+        far["message"].as_str().unwrap().contains("High Moor, 111."),
+        "{far}"
+    );
 }
 
 #[test]
@@ -87,26 +134,53 @@ fn missing_days_are_named_filled_or_left_out() {
     record(&field, "weather/mill.csv", 5.0, 15.0, &gap);
     let said = field.run(&["map"]);
     assert_eq!(said.status, Some(1));
-    for part in ["lacks 3 day(s)", "2026-03-04 to 2026-03-05, 2026-03-09", "mill.csv", "season.stations"] {
+    for part in [
+        "lacks 3 day(s)",
+        "2026-03-04 to 2026-03-05, 2026-03-09",
+        "mill.csv",
+        "season.stations",
+    ] {
         assert!(said.err.contains(part), "{part} is not in: {}", said.err);
     }
 
-    field.job("stations = \"stations.csv\"\n", "stations = \"stations.csv\"\nmissing_days = \"next station\"\n");
+    field.job(
+        "stations = \"stations.csv\"\n",
+        "stations = \"stations.csv\"\nmissing_days = \"next station\"\n",
+    );
     let said = field.run(&["map"]);
     assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
     let told = field.record();
     assert_eq!(told["season"]["growing_days"].as_f64(), Some(100.0));
-    assert_eq!(told["season"]["filled_days"][2], serde_json::json!({ "date": "2026-03-09", "station": "Ford End" }));
+    assert_eq!(
+        told["season"]["filled_days"][2],
+        serde_json::json!({ "date": "2026-03-09", "station": "Ford End" })
+    );
     assert_eq!(told["season"]["further_stations"][0]["name"], "Ford End");
-    assert!(finding(&told, "weather.filled")["message"].as_str().unwrap().contains("2026-03-04 to 2026-03-05, 2026-03-09 from Ford End"));
+    assert!(
+        finding(&told, "weather.filled")["message"]
+            .as_str()
+            .unwrap()
+            .contains("2026-03-04 to 2026-03-05, 2026-03-09 from Ford End")
+    );
 
-    field.job("missing_days = \"next station\"", "missing_days = \"leave out\"");
+    field.job(
+        "missing_days = \"next station\"",
+        "missing_days = \"leave out\"",
+    );
     let said = field.run(&["map"]);
     assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
     let told = field.record();
     assert_eq!(told["season"]["growing_days"].as_f64(), Some(97.0));
-    assert_eq!(told["season"]["missing_days"], serde_json::json!(["2026-03-04", "2026-03-05", "2026-03-09"]));
-    assert!(finding(&told, "weather.left_out")["message"].as_str().unwrap().contains("97 to 100 growing days"));
+    assert_eq!(
+        told["season"]["missing_days"],
+        serde_json::json!(["2026-03-04", "2026-03-05", "2026-03-09"])
+    );
+    assert!(
+        finding(&told, "weather.left_out")["message"]
+            .as_str()
+            .unwrap()
+            .contains("97 to 100 growing days")
+    );
 }
 
 #[test]
@@ -116,8 +190,21 @@ fn more_than_a_tenth_left_out_stops() {
     record(&field, "weather/mill.csv", 5.0, 15.0, &gap);
     let said = field.run(&["map"]);
     assert_eq!(said.status, Some(1), "{}{}", said.out, said.err);
-    assert!(format!("{}{}", said.out, said.err).split_whitespace().collect::<Vec<_>>().join(" ").contains("20 of 190 days"), "{}{}", said.out, said.err);
-    assert!(said.err.contains("stopped[weather.left_out]"), "{}", said.err);
+    assert!(
+        format!("{}{}", said.out, said.err)
+            .split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ")
+            .contains("20 of 190 days"),
+        "{}{}",
+        said.out,
+        said.err
+    );
+    assert!(
+        said.err.contains("stopped[weather.left_out]"),
+        "{}",
+        said.err
+    );
 }
 
 #[test]
@@ -129,25 +216,65 @@ fn rule_and_ceiling_reach_the_count() {
     assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
     let told = field.record();
     let season = &told["season"];
-    assert_eq!((season["growing_days"].as_f64(), season["rule"].as_str(), season["ceiling"].as_str()), (Some(100.0), Some("extremes"), Some("10 °C")));
+    assert_eq!(
+        (
+            season["growing_days"].as_f64(),
+            season["rule"].as_str(),
+            season["ceiling"].as_str()
+        ),
+        (Some(100.0), Some("extremes"), Some("10 °C"))
+    );
     // (10 + 4.4) / 2 − 4.4 on each of 100 days.
-    assert!((season["degree_sum_c_d"].as_f64().unwrap() - 280.0).abs() < 1e-9, "{season}");
+    assert!(
+        (season["degree_sum_c_d"].as_f64().unwrap() - 280.0).abs() < 1e-9,
+        "{season}"
+    );
     assert_eq!(told["settings"]["season"]["growing_day_rule"], "extremes");
 }
 
 #[test]
 fn what_cannot_be_meant_is_refused() {
     for (lines, parts) in [
-        ("growing_days = 100\nceiling = \"30 °C\"\n", vec!["growing_days and ceiling cannot stand together"]),
-        ("weather = \"a.csv\"\nstations = \"b.csv\"\n", vec!["weather and stations cannot stand together"]),
-        ("weather = \"a.csv\"\nstation = \"Mill Barn\"\n", vec!["season.stations", "is missing"]),
-        ("weather = \"a.csv\"\nmissing_days = \"next station\"\n", vec!["season.stations", "is missing"]),
-        ("weather = \"a.csv\"\nmissing_days = \"fill\"\n", vec!["\"fill\" is not a known way with missing days", "leave out"]),
-        ("weather = \"a.csv\"\nceiling = \"4 °C\"\n", vec!["season.ceiling"]),
-        ("weather = \"a.csv\"\nceiling = \"30\"\n", vec!["30 of what?"]),
-        ("weather = \"a.csv\"\nceiling_on = \"mean\"\n", vec!["season.ceiling", "is missing"]),
-        ("weather = \"a.csv\"\ngrowing_day_rule = \"extremes\"\nceiling = \"30 °C\"\nceiling_on = \"mean\"\n", vec!["take ceiling_on out"]),
-        ("weather = \"a.csv\"\ngrowing_day_rule = \"average\"\n", vec!["mean", "extremes"]),
+        (
+            "growing_days = 100\nceiling = \"30 °C\"\n",
+            vec!["growing_days and ceiling cannot stand together"],
+        ),
+        (
+            "weather = \"a.csv\"\nstations = \"b.csv\"\n",
+            vec!["weather and stations cannot stand together"],
+        ),
+        (
+            "weather = \"a.csv\"\nstation = \"Mill Barn\"\n",
+            vec!["season.stations", "is missing"],
+        ),
+        (
+            "weather = \"a.csv\"\nmissing_days = \"next station\"\n",
+            vec!["season.stations", "is missing"],
+        ),
+        (
+            "weather = \"a.csv\"\nmissing_days = \"fill\"\n",
+            vec!["\"fill\" is not a known way with missing days", "leave out"],
+        ),
+        (
+            "weather = \"a.csv\"\nceiling = \"4 °C\"\n",
+            vec!["season.ceiling"],
+        ),
+        (
+            "weather = \"a.csv\"\nceiling = \"30\"\n",
+            vec!["30 of what?"],
+        ),
+        (
+            "weather = \"a.csv\"\nceiling_on = \"mean\"\n",
+            vec!["season.ceiling", "is missing"],
+        ),
+        (
+            "weather = \"a.csv\"\ngrowing_day_rule = \"extremes\"\nceiling = \"30 °C\"\nceiling_on = \"mean\"\n",
+            vec!["take ceiling_on out"],
+        ),
+        (
+            "weather = \"a.csv\"\ngrowing_day_rule = \"average\"\n",
+            vec!["mean", "extremes"],
+        ),
     ] {
         let field = Field::new();
         field.job("growing_days = 100\n", lines);
@@ -164,5 +291,10 @@ fn a_list_of_stations_without_the_named_one_is_refused() {
     let field = with_stations("station = \"Mill Bern\"\n");
     let said = field.run(&["map"]);
     assert_eq!(said.status, Some(1));
-    assert!(said.err.contains("no station called \"Mill Bern\"") && said.err.contains("High Moor, Mill Barn, Ford End"), "{}", said.err);
+    assert!(
+        said.err.contains("no station called \"Mill Bern\"")
+            && said.err.contains("High Moor, Mill Barn, Ford End"),
+        "{}",
+        said.err
+    );
 }

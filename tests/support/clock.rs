@@ -1,7 +1,6 @@
 //! Wall time of repeated work, and what is printed of it. Nothing is ever asserted on time.
 
-use std::time::Duration;
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 /// Best and middle of some repeats.
 #[derive(Clone, Copy, Debug)]
@@ -20,7 +19,13 @@ pub(crate) fn timed<T>(repeats: usize, mut work: impl FnMut() -> T) -> (Times, T
         times.push(start.elapsed());
     }
     times.sort_unstable();
-    (Times { best: times[0], middle: times[times.len() / 2] }, made)
+    (
+        Times {
+            best: times[0],
+            middle: times[times.len() / 2],
+        },
+        made,
+    )
 }
 
 impl Times {

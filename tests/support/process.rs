@@ -1,9 +1,7 @@
 //! What another process used: wall time, processor time, peak memory. Read from the kernel's own tables; where there are none, processor time and memory are 0.
 
-use std::process::Command;
-use std::process::Stdio;
-use std::time::Duration;
-use std::time::Instant;
+use std::process::{Command, Stdio};
+use std::time::{Duration, Instant};
 
 /// What a process used.
 #[derive(Clone, Copy, Debug)]
@@ -20,7 +18,11 @@ pub(crate) struct Used {
 pub(crate) fn used(command: &mut Command) -> Used {
     let before = children();
     let start = Instant::now();
-    let mut child = command.stdout(Stdio::null()).stderr(Stdio::piped()).spawn().expect("a command that starts");
+    let mut child = command
+        .stdout(Stdio::null())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("a command that starts");
     let mut peak_kib = 0;
     let status = loop {
         // The greatest so far, so the last look before the end is all but the truth.
@@ -36,7 +38,11 @@ pub(crate) fn used(command: &mut Command) -> Used {
         let _ = std::io::Read::read_to_string(&mut pipe, &mut said);
     }
     assert!(status.success(), "{command:?}: {status}\n{said}");
-    Used { wall, processor: children() - before, peak_kib }
+    Used {
+        wall,
+        processor: children() - before,
+        peak_kib,
+    }
 }
 
 /// Processor seconds of all children that have ended: fields 16 and 17 of `/proc/self/stat`, in hundredths.
@@ -44,12 +50,19 @@ fn children() -> f64 {
     let text = fs_err::read_to_string("/proc/self/stat").unwrap_or_default();
     // The second field is a name in parentheses and may hold blanks.
     let rest = text.rsplit_once(')').map_or("", |(_, rest)| rest);
-    let fields: Vec<f64> = rest.split_whitespace().skip(13).take(2).filter_map(|field| field.parse().ok()).collect();
+    let fields: Vec<f64> = rest
+        .split_whitespace()
+        .skip(13)
+        .take(2)
+        .filter_map(|field| field.parse().ok())
+        .collect();
     fields.iter().sum::<f64>() / 100.0
 }
 
 fn peak(id: u32) -> u64 {
     let text = fs_err::read_to_string(format!("/proc/{id}/status")).unwrap_or_default();
     let line = text.lines().find_map(|line| line.strip_prefix("VmHWM:"));
-    line.and_then(|line| line.split_whitespace().next()).and_then(|number| number.parse().ok()).unwrap_or(0)
+    line.and_then(|line| line.split_whitespace().next())
+        .and_then(|number| number.parse().ok())
+        .unwrap_or(0)
 }

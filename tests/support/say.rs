@@ -12,7 +12,13 @@ pub(crate) fn short(number: f64) -> String {
 
 /// Caveats come first: numbers of another build or of a busy machine say little.
 pub(crate) fn caveats() -> String {
-    let build = if cfg!(debug_assertions) { "DEBUG build: far from what users get" } else { "release build" };
+    let build = if cfg!(debug_assertions) {
+        "DEBUG build: far from what users get"
+    } else {
+        "release build"
+    };
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
-    format!("{build}; {threads} threads; wall time, middle (best) of repeats after one unmeasured; compare ratios, not machines")
+    format!(
+        "{build}; {threads} threads; wall time, middle (best) of repeats after one unmeasured; compare ratios, not machines"
+    )
 }

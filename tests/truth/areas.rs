@@ -4,19 +4,12 @@
 use std::collections::BTreeMap;
 
 use approx::assert_relative_eq;
-use geo::Area;
-use geo::Centroid;
-use geo::LineString;
-use geo::MultiPolygon;
-use geo::Polygon;
+use geo::{Area, Centroid, LineString, MultiPolygon, Polygon};
 use haulm::space::cells::CellFrame;
-use haulm::space::crs::Crs;
-use haulm::space::crs::Projector;
+use haulm::space::crs::{Crs, Projector};
 use haulm::space::cut::cut;
 use haulm::space::plane::examine;
-use haulm::space::polygon::grown;
-use haulm::space::polygon::less;
-use haulm::space::polygon::oriented;
+use haulm::space::polygon::{grown, less, oriented};
 use serde::Deserialize;
 
 #[derive(Deserialize)]
@@ -42,11 +35,17 @@ struct Shape {
 
 fn polygon(parts: &Parts) -> MultiPolygon<f64> {
     let ring = |points: &Vec<(f64, f64)>| LineString::from(points.clone());
-    oriented(&MultiPolygon::new(parts.iter().map(|rings| Polygon::new(ring(&rings[0]), rings[1..].iter().map(ring).collect())).collect()))
+    oriented(&MultiPolygon::new(
+        parts
+            .iter()
+            .map(|rings| Polygon::new(ring(&rings[0]), rings[1..].iter().map(ring).collect()))
+            .collect(),
+    ))
 }
 
 fn shapes() -> Vec<Shape> {
-    let truth: Truth = serde_json::from_str(include_str!("areas.json")).expect("the committed file");
+    let truth: Truth =
+        serde_json::from_str(include_str!("areas.json")).expect("the committed file");
     assert_eq!(truth.shapes.len(), 5);
     truth.shapes
 }
@@ -68,7 +67,11 @@ fn buffers_are_those_of_geos() {
         let outline = polygon(&shape.parts);
         for (distance, &expected) in &shape.grown {
             let area = grown(&outline, distance.parse().expect("a number")).unsigned_area();
-            assert!((area / expected - 1.0).abs() <= 1e-6, "{}, {distance} m: {area} m², GEOS {expected} m²", shape.name);
+            assert!(
+                (area / expected - 1.0).abs() <= 1e-6,
+                "{}, {distance} m: {area} m², GEOS {expected} m²",
+                shape.name
+            );
         }
         let left = less(&outline, &grown(&polygon(&shape.exclusion), 10.0)).unsigned_area();
         assert_relative_eq!(left, shape.less_grown_exclusion, max_relative = 1e-6);
@@ -81,8 +84,15 @@ fn areal_scale_gives_the_area_on_the_ground() {
         let outline = polygon(&shape.parts);
         let crs = Crs::epsg(shape.epsg, "the plane");
         let centre = outline.centroid().expect("a shape with area");
-        let (longitude, latitude) = Projector::new(&crs, &Crs::wgs84()).expect("a way").point(centre.x(), centre.y()).expect("a place");
+        let (longitude, latitude) = Projector::new(&crs, &Crs::wgs84())
+            .expect("a way")
+            .point(centre.x(), centre.y())
+            .expect("a place");
         let plane = examine(&crs, longitude, latitude).expect("a plane");
-        assert_relative_eq!(outline.unsigned_area() / plane.areal_scale, shape.geodesic, max_relative = 1e-6);
+        assert_relative_eq!(
+            outline.unsigned_area() / plane.areal_scale,
+            shape.geodesic,
+            max_relative = 1e-6
+        );
     }
 }

@@ -3,14 +3,9 @@
 //! Ground: strip and swath share a trend along the strip (soil), and each has autocorrelated variation of its own and pixel noise. Seeded, so that the
 //! answer is always the same.
 
-use haulm::science::reference::FineEstimate;
-use haulm::science::reference::MixedPixel;
-use haulm::science::reference::PairedMeans;
-use haulm::science::reference::RatioInterval;
-use haulm::science::reference::StripSums;
-use haulm::science::reference::coarse;
-use haulm::science::reference::fieller;
-use haulm::science::reference::fine;
+use haulm::science::reference::{
+    FineEstimate, MixedPixel, PairedMeans, RatioInterval, StripSums, coarse, fieller, fine,
+};
 
 const STRIPS: usize = 2_000;
 const RATIO: f64 = 1.25;
@@ -20,7 +15,10 @@ struct Dice(u64);
 
 impl Dice {
     fn unit(&mut self) -> f64 {
-        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        self.0 = self
+            .0
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
         (self.0 >> 11) as f64 / 9_007_199_254_740_992.0
     }
     fn normal(&mut self) -> f64 {
@@ -58,14 +56,23 @@ fn fine_strip(dice: &mut Dice, own_range: f64) -> RatioInterval {
 }
 
 fn fine_estimate(dice: &mut Dice, soil: &[f64], own_range: f64) -> FineEstimate {
-    let (ours, theirs) = (dice.along(300, 0.03, own_range), dice.along(300, 0.03, own_range));
+    let (ours, theirs) = (
+        dice.along(300, 0.03, own_range),
+        dice.along(300, 0.03, own_range),
+    );
     let (mut strip, mut swath) = (StripSums::new(20, 10), StripSums::new(20, 10));
     for place in 0..300 {
         for _ in 0..2 {
             let noise = 0.02 * dice.normal();
-            strip.cell_mut(place / 15, place / 30).unwrap().add(1.0, 0.75 * (1.0 + soil[place] + ours[place]) + noise);
+            strip
+                .cell_mut(place / 15, place / 30)
+                .unwrap()
+                .add(1.0, 0.75 * (1.0 + soil[place] + ours[place]) + noise);
             let noise = 0.02 * dice.normal();
-            swath.cell_mut(place / 15, place / 30).unwrap().add(1.0, 0.60 * (1.0 + soil[place] + theirs[place]) + noise);
+            swath
+                .cell_mut(place / 15, place / 30)
+                .unwrap()
+                .add(1.0, 0.60 * (1.0 + soil[place] + theirs[place]) + noise);
         }
     }
     fine(&strip, Some(&swath), 0.0).unwrap()
@@ -74,13 +81,20 @@ fn fine_estimate(dice: &mut Dice, soil: &[f64], own_range: f64) -> FineEstimate 
 /// A strip of 300 m at 10 m, 36 m wide: shares across 0, 0, 0.3, 1, 1, 1, 0.3, 0, 0.
 fn coarse_strip(dice: &mut Dice, own_range: f64) -> RatioInterval {
     let soil = dice.along(30, 0.05, 6.0);
-    let (ours, theirs) = (dice.along(30, 0.02, own_range), dice.along(30, 0.02, own_range));
+    let (ours, theirs) = (
+        dice.along(30, 0.02, own_range),
+        dice.along(30, 0.02, own_range),
+    );
     let mut pixels = Vec::new();
     for place in 0..30 {
         for share in [0.0, 0.0, 0.3, 1.0, 1.0, 1.0, 0.3, 0.0, 0.0] {
             let pure = 0.75 * (1.0 + soil[place] + ours[place]);
             let beside = 0.60 * (1.0 + soil[place] + theirs[place]);
-            pixels.push(MixedPixel { share, index: share * pure + (1.0 - share) * beside + 0.01 * dice.normal(), block: place / 3 });
+            pixels.push(MixedPixel {
+                share,
+                index: share * pure + (1.0 - share) * beside + 0.01 * dice.normal(),
+                block: place / 3,
+            });
         }
     }
     coarse(&pixels, 10).unwrap().interval.unwrap()
@@ -92,7 +106,10 @@ fn interval_of_fine_strips_covers() {
     // alike they are, and one interval in ten misses.
     for (range, least, most) in [(1.0, 0.94, 0.985), (10.0, 0.92, 0.97), (30.0, 0.88, 0.94)] {
         let (share, width) = coverage(|dice| fine_strip(dice, range));
-        assert!((least..most).contains(&share), "range {range} m: covers {share:.3}, mean width {width:.4}");
+        assert!(
+            (least..most).contains(&share),
+            "range {range} m: covers {share:.3}, mean width {width:.4}"
+        );
     }
 }
 
@@ -100,9 +117,18 @@ fn interval_of_fine_strips_covers() {
 fn interval_of_coarse_strips_covers() {
     // Range in pixels of 10 m; blocks are 3 pixels long: 0, a third, a half, one and two blocks. With blocks taken as independent the last three would
     // hold 0.89, 0.78 and 0.63.
-    for (range, least, most) in [(0.01, 0.94, 0.985), (1.0, 0.93, 0.97), (1.5, 0.92, 0.96), (3.0, 0.89, 0.94), (6.0, 0.84, 0.91)] {
+    for (range, least, most) in [
+        (0.01, 0.94, 0.985),
+        (1.0, 0.93, 0.97),
+        (1.5, 0.92, 0.96),
+        (3.0, 0.89, 0.94),
+        (6.0, 0.84, 0.91),
+    ] {
         let (share, width) = coverage(|dice| coarse_strip(dice, range));
-        assert!((least..most).contains(&share), "range {range} pixels: covers {share:.3}, mean width {width:.4}");
+        assert!(
+            (least..most).contains(&share),
+            "range {range} pixels: covers {share:.3}, mean width {width:.4}"
+        );
     }
 }
 
@@ -124,7 +150,11 @@ fn regard_to_neighbours_costs_little_where_there_is_nothing_to_regard() {
         own += interval.high - interval.low;
         interval
     });
-    assert!(own > 1.1 * plain && own < 1.3 * plain, "{} times as wide", own / plain);
+    assert!(
+        own > 1.1 * plain && own < 1.3 * plain,
+        "{} times as wide",
+        own / plain
+    );
 }
 
 #[test]
@@ -139,5 +169,8 @@ fn the_printed_bootstrap_covers_less() {
         interval_held += u32::from(interval.low <= RATIO && RATIO <= interval.high);
         bootstrap_held += u32::from(bootstrap.0 <= RATIO && RATIO <= bootstrap.1);
     }
-    assert!(bootstrap_held < interval_held, "{bootstrap_held} and {interval_held} of 200");
+    assert!(
+        bootstrap_held < interval_held,
+        "{bootstrap_held} and {interval_held} of 200"
+    );
 }

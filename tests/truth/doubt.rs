@@ -3,29 +3,31 @@
 //! Moments and quantiles of normal and uniform distributions and of products of independent factors: textbook (for instance Casella and Berger, "Statistical
 //! Inference"; deviates 1.2816 and 1.96 of any normal table). Standard error of a quantile: √(p(1 − p)/n)/f, the same.
 
-use haulm::science::methods::Limits;
-use haulm::science::methods::Method;
-use haulm::science::methods::RateModel;
 use haulm::science::methods::square_root::SquareRoot;
-use haulm::science::monte_carlo::Band;
-use haulm::science::monte_carlo::Spreads;
-use haulm::science::monte_carlo::band_of;
-use haulm::science::yield_response::YieldCurve;
-use haulm::science::yield_response::YieldResponse;
-use haulm::units::NRate;
-use haulm::units::Yield;
+use haulm::science::methods::{Limits, Method, RateModel};
+use haulm::science::monte_carlo::{Band, Spreads, band_of};
+use haulm::science::yield_response::{YieldCurve, YieldResponse};
+use haulm::units::{NRate, Yield};
 
 /// Standard normal deviate that one in ten exceeds.
 const Z_90: f64 = 1.281_552;
 
 fn limits() -> Limits {
-    Limits { largest_ratio: 3.0, applied_since_sensing: NRate::ZERO, minimum: NRate::ZERO, maximum: NRate::kg_per_ha(2_000.0) }
+    Limits {
+        largest_ratio: 3.0,
+        applied_since_sensing: NRate::ZERO,
+        minimum: NRate::ZERO,
+        maximum: NRate::kg_per_ha(2_000.0),
+    }
 }
 
 /// Nothing binds: N = a · exp(b I / D) · (RI − 1) · g / e, a straight line in the ratio, the curve and the place, one over e.
 fn straight() -> RateModel {
     let method = YieldResponse {
-        curve: YieldCurve { a: Yield::kg_per_ha(590.0), b: 258.2 },
+        curve: YieldCurve {
+            a: Yield::kg_per_ha(590.0),
+            b: 258.2,
+        },
         growing_days: 94.0,
         maximum_yield: Yield::kg_per_ha(90_000.0),
         ratio_adjustment: None,
@@ -34,7 +36,10 @@ fn straight() -> RateModel {
         grain_nitrogen: 0.0239,
         use_efficiency: 0.5,
     };
-    RateModel { method: Method::YieldResponse(method), limits: limits() }
+    RateModel {
+        method: Method::YieldResponse(method),
+        limits: limits(),
+    }
 }
 
 const DRAWS: u64 = 4_000;
@@ -42,7 +47,15 @@ const AT: (f64, f64) = (0.50, 0.665);
 
 fn drawn(spreads: Spreads, seed: u64) -> Band {
     let model = straight();
-    let mut all: Vec<f64> = (0..DRAWS).map(|k| spreads.draw(seed, k).moved(&model).exact(AT.0, AT.1).unwrap()).collect();
+    let mut all: Vec<f64> = (0..DRAWS)
+        .map(|k| {
+            spreads
+                .draw(seed, k)
+                .moved(&model)
+                .exact(AT.0, AT.1)
+                .unwrap()
+        })
+        .collect();
     band_of(&mut all).unwrap()
 }
 
@@ -53,59 +66,137 @@ fn plain() -> f64 {
 /// Within four standard errors: mean, SD, and the P10 and P90 of a normal distribution.
 fn normal_within(band: &Band, mean: f64, sd: f64) {
     let root = libm::sqrt(DRAWS as f64);
-    assert!((band.mean - mean).abs() < 4.0 * sd / root, "mean {} for {mean} ± {}", band.mean, sd / root);
-    assert!((band.sd - sd).abs() < 4.0 * sd / root / core::f64::consts::SQRT_2, "SD {} for {sd}", band.sd);
+    assert!(
+        (band.mean - mean).abs() < 4.0 * sd / root,
+        "mean {} for {mean} ± {}",
+        band.mean,
+        sd / root
+    );
+    assert!(
+        (band.sd - sd).abs() < 4.0 * sd / root / core::f64::consts::SQRT_2,
+        "SD {} for {sd}",
+        band.sd
+    );
     let density = libm::exp(-Z_90 * Z_90 / 2.0) / libm::sqrt(core::f64::consts::TAU) / sd;
     let error = 4.0 * libm::sqrt(0.09) / root / density;
-    assert!((band.low - (mean - Z_90 * sd)).abs() < error, "P10 {} for {}", band.low, mean - Z_90 * sd);
-    assert!((band.high - (mean + Z_90 * sd)).abs() < error, "P90 {} for {}", band.high, mean + Z_90 * sd);
+    assert!(
+        (band.low - (mean - Z_90 * sd)).abs() < error,
+        "P10 {} for {}",
+        band.low,
+        mean - Z_90 * sd
+    );
+    assert!(
+        (band.high - (mean + Z_90 * sd)).abs() < error,
+        "P90 {} for {}",
+        band.high,
+        mean + Z_90 * sd
+    );
     let error = 4.0 * 0.5 / root * sd * libm::sqrt(core::f64::consts::TAU);
-    assert!((band.middle - mean).abs() < error, "P50 {} for {mean}", band.middle);
+    assert!(
+        (band.middle - mean).abs() < error,
+        "P50 {} for {mean}",
+        band.middle
+    );
 }
 
 #[test]
 fn a_straight_line_carries_the_interval_of_the_ratio() {
     // RI 1.33, 95 % from 1.23 to 1.43: N is straight in RI, so its own 95 % interval comes from those two, 1.96 standard deviations to either side.
-    let spreads = Spreads { ratio: Some((1.23 / 1.33, 1.43 / 1.33)), ..Spreads::default() };
+    let spreads = Spreads {
+        ratio: Some((1.23 / 1.33, 1.43 / 1.33)),
+        ..Spreads::default()
+    };
     let per_ratio = plain() / 0.33;
     normal_within(&drawn(spreads, 1), plain(), per_ratio * 0.10 / 1.96);
 }
 
 #[test]
 fn curve_and_place_multiply() {
-    normal_within(&drawn(Spreads { curve: 0.15, ..Spreads::default() }, 2), plain(), 0.15 * plain());
+    normal_within(
+        &drawn(
+            Spreads {
+                curve: 0.15,
+                ..Spreads::default()
+            },
+            2,
+        ),
+        plain(),
+        0.15 * plain(),
+    );
     // Independent factors: (1 + 0.1²)(1 + 0.15²) − 1 = relative variance of the product.
-    let both = drawn(Spreads { curve: 0.10, place: 0.15, ..Spreads::default() }, 3);
+    let both = drawn(
+        Spreads {
+            curve: 0.10,
+            place: 0.15,
+            ..Spreads::default()
+        },
+        3,
+    );
     let sd = plain() * libm::sqrt(1.01 * 1.0225 - 1.0);
     let root = libm::sqrt(DRAWS as f64);
-    assert!((both.mean - plain()).abs() < 4.0 * sd / root, "{} for {}", both.mean, plain());
-    assert!((both.sd - sd).abs() < 5.0 * sd / root / core::f64::consts::SQRT_2, "{} for {sd}", both.sd);
+    assert!(
+        (both.mean - plain()).abs() < 4.0 * sd / root,
+        "{} for {}",
+        both.mean,
+        plain()
+    );
+    assert!(
+        (both.sd - sd).abs() < 5.0 * sd / root / core::f64::consts::SQRT_2,
+        "{} for {sd}",
+        both.sd
+    );
 }
 
 #[test]
 fn an_even_use_efficiency_gives_its_own_quantiles() {
     // e evenly from 0.4 to 0.6: N goes as 1/e, so its P10, P50, P90 are those at e = 0.58, 0.50, 0.42; its mean is N · 0.5 · ln(0.6/0.4)/0.2.
-    let band = drawn(Spreads { use_efficiency: 0.2, ..Spreads::default() }, 4);
+    let band = drawn(
+        Spreads {
+            use_efficiency: 0.2,
+            ..Spreads::default()
+        },
+        4,
+    );
     let error = 4.0 * 0.3 / libm::sqrt(DRAWS as f64) * 0.2; // of e
     for (found, e) in [(band.low, 0.58), (band.middle, 0.50), (band.high, 0.42)] {
         let wanted = plain() * 0.5 / e;
-        assert!((found - wanted).abs() < wanted * error / e * 1.7, "{found} for {wanted}");
+        assert!(
+            (found - wanted).abs() < wanted * error / e * 1.7,
+            "{found} for {wanted}"
+        );
     }
     let mean = plain() * 0.5 * libm::log(1.5) / 0.2;
-    assert!((band.mean - mean).abs() < 4.0 * band.sd / libm::sqrt(DRAWS as f64), "{} for {mean}", band.mean);
+    assert!(
+        (band.mean - mean).abs() < 4.0 * band.sd / libm::sqrt(DRAWS as f64),
+        "{} for {mean}",
+        band.mean
+    );
 }
 
 #[test]
 fn a_crooked_interval_stays_crooked() {
     // 95 % from 0.95 to 1.20 of the estimate: a quarter as wide below as above; the middle draw is the estimate.
-    let spreads = Spreads { ratio: Some((0.95, 1.20)), ..Spreads::default() };
+    let spreads = Spreads {
+        ratio: Some((0.95, 1.20)),
+        ..Spreads::default()
+    };
     let mut ratios: Vec<f64> = (0..DRAWS).map(|k| spreads.draw(6, k).ratio).collect();
     let band = band_of(&mut ratios).unwrap();
     assert!((band.middle - 1.0).abs() < 0.009, "{}", band.middle);
-    assert!((band.low - (1.0 - Z_90 * 0.05 / 1.96)).abs() < 0.004 && (band.high - (1.0 + Z_90 * 0.20 / 1.96)).abs() < 0.016, "{band:?}");
-    let outside = ratios.iter().filter(|ratio| !(0.95..=1.20).contains(*ratio)).count();
+    assert!(
+        (band.low - (1.0 - Z_90 * 0.05 / 1.96)).abs() < 0.004
+            && (band.high - (1.0 + Z_90 * 0.20 / 1.96)).abs() < 0.016,
+        "{band:?}"
+    );
+    let outside = ratios
+        .iter()
+        .filter(|ratio| !(0.95..=1.20).contains(*ratio))
+        .count();
     // One in twenty, with a binomial standard error of 13.8 in 4000.
-    assert!((outside as f64 - 200.0).abs() < 56.0, "{outside} of {DRAWS}");
+    assert!(
+        (outside as f64 - 200.0).abs() < 56.0,
+        "{outside} of {DRAWS}"
+    );
 }
 
 #[test]
@@ -120,9 +211,18 @@ fn the_optimum_of_a_square_root_is_its_curve() {
         dead_band: 0.0,
         back_off: None,
     };
-    let model = RateModel { method: Method::SquareRoot(root), limits: limits() };
-    let spreads = Spreads { curve: 0.1, ..Spreads::default() }.of_model(&model);
-    let mut all: Vec<f64> = (0..DRAWS).map(|k| spreads.draw(9, k).moved(&model).exact(0.85, 1.0).unwrap()).collect();
+    let model = RateModel {
+        method: Method::SquareRoot(root),
+        limits: limits(),
+    };
+    let spreads = Spreads {
+        curve: 0.1,
+        ..Spreads::default()
+    }
+    .of_model(&model);
+    let mut all: Vec<f64> = (0..DRAWS)
+        .map(|k| spreads.draw(9, k).moved(&model).exact(0.85, 1.0).unwrap())
+        .collect();
     // SI 0.85: √0.5 of 200.
     let n = 200.0 * libm::sqrt(0.5);
     normal_within(&band_of(&mut all).unwrap(), n, 0.1 * n);

@@ -5,22 +5,25 @@
 
 use approx::assert_abs_diff_eq;
 use haulm::science::crop::find_crop;
-use haulm::science::degree_days::CeilingOn;
-use haulm::science::degree_days::DayRule;
-use haulm::science::degree_days::GrowingRule;
-use haulm::science::growing_days::BaseTemperature;
-use haulm::science::growing_days::DailyRecord;
-use haulm::science::growing_days::Day;
-use haulm::science::growing_days::GrowingDayCount;
-use haulm::science::growing_days::MissingDays;
-use haulm::science::growing_days::SeasonSpan;
-use haulm::science::growing_days::TemperatureUnit;
-use haulm::science::growing_days::count_growing_days;
+use haulm::science::degree_days::{CeilingOn, DayRule, GrowingRule};
+use haulm::science::growing_days::{
+    BaseTemperature, DailyRecord, Day, GrowingDayCount, MissingDays, SeasonSpan, TemperatureUnit,
+    count_growing_days,
+};
 use jiff::ToSpan;
 use jiff::civil::date;
 
 /// Thousandths of a degree Celsius: greatest, least.
-const TABLE: [(i64, i64); 8] = [(12_000, 2_000), (9_000, -1_000), (6_000, -4_000), (15_000, 5_000), (3_000, -6_000), (20_000, 8_000), (8_800, 0), (8_900, 0)];
+const TABLE: [(i64, i64); 8] = [
+    (12_000, 2_000),
+    (9_000, -1_000),
+    (6_000, -4_000),
+    (15_000, 5_000),
+    (3_000, -6_000),
+    (20_000, 8_000),
+    (8_800, 0),
+    (8_900, 0),
+];
 
 fn record(unit: TemperatureUnit, convert: impl Fn(i64) -> i64) -> DailyRecord {
     let start = date(2026, 3, 1);
@@ -29,12 +32,25 @@ fn record(unit: TemperatureUnit, convert: impl Fn(i64) -> i64) -> DailyRecord {
         tmin_thousandths: convert(*tmin),
         tmax_thousandths: convert(*tmax),
     });
-    DailyRecord { unit, days: days.collect() }
+    DailyRecord {
+        unit,
+        days: days.collect(),
+    }
 }
 
 fn counted(record: &DailyRecord, rule: &GrowingRule) -> GrowingDayCount {
-    let span = SeasonSpan { planted: date(2026, 3, 1), sensed: date(2026, 3, 9), count_sensing_day: false };
-    count_growing_days(std::slice::from_ref(record), rule, span, MissingDays::Refuse).unwrap()
+    let span = SeasonSpan {
+        planted: date(2026, 3, 1),
+        sensed: date(2026, 3, 9),
+        count_sensing_day: false,
+    };
+    count_growing_days(
+        std::slice::from_ref(record),
+        rule,
+        span,
+        MissingDays::Refuse,
+    )
+    .unwrap()
 }
 
 fn count(record: &DailyRecord, base: BaseTemperature) -> u32 {
@@ -44,9 +60,17 @@ fn count(record: &DailyRecord, base: BaseTemperature) -> u32 {
 #[test]
 fn the_table_has_four_growing_days() {
     let celsius = record(TemperatureUnit::Celsius, |thousandths| thousandths);
-    assert_eq!(count(&celsius, find_crop("winter wheat").unwrap().base_temperature()), 4);
+    assert_eq!(
+        count(
+            &celsius,
+            find_crop("winter wheat").unwrap().base_temperature()
+        ),
+        4
+    );
     // The same days as a station would give them in °F: every value of the table converts exactly.
-    let fahrenheit = record(TemperatureUnit::Fahrenheit, |thousandths| thousandths * 9 / 5 + 32_000);
+    let fahrenheit = record(TemperatureUnit::Fahrenheit, |thousandths| {
+        thousandths * 9 / 5 + 32_000
+    });
     assert_eq!(count(&fahrenheit, BaseTemperature::celsius(4.4)), 4);
 }
 
@@ -55,20 +79,37 @@ fn a_base_of_forty_fahrenheit_counts_fewer_days() {
     // 40 °F is 4.444 °C: the last day's mean of 4.45 °C still lies above, one of 4.44 °C would not.
     let celsius = record(TemperatureUnit::Celsius, |thousandths| thousandths);
     assert_eq!(count(&celsius, BaseTemperature::fahrenheit(40.0)), 4);
-    let cooler = record(TemperatureUnit::Celsius, |thousandths| if thousandths == 8_900 { 8_880 } else { thousandths });
-    assert_eq!((count(&cooler, BaseTemperature::celsius(4.4)), count(&cooler, BaseTemperature::fahrenheit(40.0))), (4, 3));
+    let cooler = record(TemperatureUnit::Celsius, |thousandths| {
+        if thousandths == 8_900 {
+            8_880
+        } else {
+            thousandths
+        }
+    });
+    assert_eq!(
+        (
+            count(&cooler, BaseTemperature::celsius(4.4)),
+            count(&cooler, BaseTemperature::fahrenheit(40.0))
+        ),
+        (4, 3)
+    );
 }
 
 /// Degrees of one day in °F, base 50 °F and ceiling 86 °F.
 fn fahrenheit_day(tmax: i64, tmin: i64, rule: DayRule, on: CeilingOn) -> f64 {
-    let (base, ceiling) = (BaseTemperature::fahrenheit(50.0), BaseTemperature::fahrenheit(86.0));
-    GrowingRule::new(base, rule, Some((ceiling, on))).unwrap().degrees(1000 * tmin, 1000 * tmax, TemperatureUnit::Fahrenheit).fahrenheit()
+    let (base, ceiling) = (
+        BaseTemperature::fahrenheit(50.0),
+        BaseTemperature::fahrenheit(86.0),
+    );
+    GrowingRule::new(base, rule, Some((ceiling, on)))
+        .unwrap()
+        .degrees(1000 * tmin, 1000 * tmax, TemperatureUnit::Fahrenheit)
+        .fahrenheit()
 }
 
 #[test]
 fn worked_days_of_extension_pages() {
-    use CeilingOn::Extremes;
-    use CeilingOn::Mean;
+    use CeilingOn::{Extremes, Mean};
     // 90 and 48 °F by 50/86: 18, the usual definition for corn in the trade; 83 and 61 °F: 22 (extension page).
     assert_eq!(fahrenheit_day(90, 48, DayRule::Extremes, Extremes), 18.0);
     assert_eq!(fahrenheit_day(83, 61, DayRule::Extremes, Extremes), 22.0);
@@ -77,8 +118,20 @@ fn worked_days_of_extension_pages() {
     assert_eq!(fahrenheit_day(90, 48, DayRule::Mean, Extremes), 17.0);
     assert_eq!(fahrenheit_day(90, 48, DayRule::Mean, Mean), 19.0);
     // The methods part where only the least temperature lies below the base, and agree where neither does.
-    assert_eq!((fahrenheit_day(60, 38, DayRule::Mean, Extremes), fahrenheit_day(60, 38, DayRule::Extremes, Extremes)), (0.0, 5.0));
-    assert_eq!((fahrenheit_day(95, 72, DayRule::Mean, Extremes), fahrenheit_day(95, 72, DayRule::Extremes, Extremes)), (29.0, 29.0));
+    assert_eq!(
+        (
+            fahrenheit_day(60, 38, DayRule::Mean, Extremes),
+            fahrenheit_day(60, 38, DayRule::Extremes, Extremes)
+        ),
+        (0.0, 5.0)
+    );
+    assert_eq!(
+        (
+            fahrenheit_day(95, 72, DayRule::Mean, Extremes),
+            fahrenheit_day(95, 72, DayRule::Extremes, Extremes)
+        ),
+        (29.0, 29.0)
+    );
 }
 
 #[test]
@@ -95,11 +148,17 @@ fn both_methods_on_eight_days_of_wheat() {
 
 #[test]
 fn both_methods_on_five_days_of_corn() {
-    let (base, ceiling) = (BaseTemperature::celsius(10.0), BaseTemperature::celsius(30.0));
+    let (base, ceiling) = (
+        BaseTemperature::celsius(10.0),
+        BaseTemperature::celsius(30.0),
+    );
     let table = [(25, 12), (33, 18), (28, 8), (18, 4), (36, 24)];
     for (rule, sum) in [(DayRule::Mean, 48.5), (DayRule::Extremes, 52.5)] {
         let rule = GrowingRule::new(base, rule, Some((ceiling, CeilingOn::Extremes))).unwrap();
-        let each = table.iter().map(|(tmax, tmin)| rule.degrees(1000 * tmin, 1000 * tmax, TemperatureUnit::Celsius).celsius());
+        let each = table.iter().map(|(tmax, tmin)| {
+            rule.degrees(1000 * tmin, 1000 * tmax, TemperatureUnit::Celsius)
+                .celsius()
+        });
         assert_abs_diff_eq!(each.sum::<f64>(), sum, epsilon = 1e-9);
     }
 }

@@ -1,9 +1,7 @@
 //! Canopy indices against the public catalogue of spectral indices `spyndex` 0.12.0 (Montero et al. 2023, Scientific Data 10:197), computed with it for
 //! one set of reflectances: B .04 G .08 R .05 RE1 .12 RE2 .30 RE3 .40 N .45 N2 .46; SAVI with L = 0.5, EVI and EVI2 with L = 1, WDRVI with alpha = 0.1.
 
-use haulm::science::index::Index;
-use haulm::science::index::Scratch;
-use haulm::science::index::catalogue;
+use haulm::science::index::{Index, Scratch, catalogue};
 
 const EXPECTED: [(&str, f64); 27] = [
     ("NDVI", 0.8),
@@ -61,7 +59,11 @@ fn value(name: &str) -> f64 {
 #[test]
 fn indices_of_the_public_catalogue() {
     for (name, expected) in EXPECTED.into_iter().chain([("CVI", 3.515_625)]) {
-        assert!((value(name) - expected).abs() < 1e-9, "{name}: {} instead of {expected}", value(name));
+        assert!(
+            (value(name) - expected).abs() < 1e-9,
+            "{name}: {} instead of {expected}",
+            value(name)
+        );
     }
 }
 
@@ -70,7 +72,13 @@ fn no_index_of_ours_goes_unchecked() {
     // The inverse ratio follows from SR; SeLI from its definition, (N2 − RE1) / (N2 + RE1) = 0.34 / 0.58.
     assert!((value("ISR") - 1.0 / 9.0).abs() < 1e-12);
     assert!((value("SeLI") - 0.34 / 0.58).abs() < 1e-12);
-    let checked = |name: &str| EXPECTED.iter().any(|(known, _)| *known == name) || ["CVI", "ISR", "SeLI"].contains(&name);
-    let missing: Vec<&str> = catalogue().iter().map(|entry| entry.name.as_str()).filter(|name| !checked(name)).collect();
+    let checked = |name: &str| {
+        EXPECTED.iter().any(|(known, _)| *known == name) || ["CVI", "ISR", "SeLI"].contains(&name)
+    };
+    let missing: Vec<&str> = catalogue()
+        .iter()
+        .map(|entry| entry.name.as_str())
+        .filter(|name| !checked(name))
+        .collect();
     assert!(missing.is_empty(), "{missing:?}");
 }

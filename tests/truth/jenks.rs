@@ -20,20 +20,45 @@ const CALEMP: [f64; 58] = [
 #[test]
 fn calemp_in_five_classes() {
     let classes = Classes::natural(&CALEMP, 5).expect("58 values, 5 classes");
-    assert_eq!(classes.upper_bounds(), [75.29, 192.05, 370.5, 722.85, 4_111.45]);
+    assert_eq!(
+        classes.upper_bounds(),
+        [75.29, 192.05, 370.5, 722.85, 4_111.45]
+    );
     assert_eq!(classes.counts(&CALEMP), [49, 3, 4, 1, 1]);
-    assert_relative_eq!(classes.squares_within(&CALEMP), 26_654.783_967, max_relative = 1e-9);
-    assert_relative_eq!(classes.goodness(&CALEMP).expect("values differ"), 0.998_435_091, max_relative = 1e-8);
+    assert_relative_eq!(
+        classes.squares_within(&CALEMP),
+        26_654.783_967,
+        max_relative = 1e-9
+    );
+    assert_relative_eq!(
+        classes.goodness(&CALEMP).expect("values differ"),
+        0.998_435_091,
+        max_relative = 1e-8
+    );
 }
 
 #[test]
 fn fifteen_values() {
-    let values = [0.31, 0.33, 0.35, 0.36, 0.50, 0.52, 0.53, 0.55, 0.56, 0.70, 0.71, 0.73, 0.75, 0.76, 0.78];
-    for (k, bounds, goodness) in [(2, vec![0.56, 0.78], 0.769_367), (3, vec![0.36, 0.56, 0.78], 0.978_962), (4, vec![0.36, 0.56, 0.73, 0.78], 0.988_311)] {
+    let values = [
+        0.31, 0.33, 0.35, 0.36, 0.50, 0.52, 0.53, 0.55, 0.56, 0.70, 0.71, 0.73, 0.75, 0.76, 0.78,
+    ];
+    for (k, bounds, goodness) in [
+        (2, vec![0.56, 0.78], 0.769_367),
+        (3, vec![0.36, 0.56, 0.78], 0.978_962),
+        (4, vec![0.36, 0.56, 0.73, 0.78], 0.988_311),
+    ] {
         let classes = Classes::natural(&values, k).expect("15 values");
         assert_eq!(classes.upper_bounds(), bounds);
-        assert_relative_eq!(classes.goodness(&values).expect("values differ"), goodness, max_relative = 1e-6);
+        assert_relative_eq!(
+            classes.goodness(&values).expect("values differ"),
+            goodness,
+            max_relative = 1e-6
+        );
     }
     let three = Classes::natural(&values, 3).expect("15 values");
-    assert_relative_eq!(three.squares_within(&values), 0.008_438_33, max_relative = 1e-6);
+    assert_relative_eq!(
+        three.squares_within(&values),
+        0.008_438_33,
+        max_relative = 1e-6
+    );
 }

@@ -9,8 +9,7 @@ use haulm::science::methods::ReadBy;
 use haulm::science::methods::chlorophyll::ChlorophyllRoot;
 use haulm::science::methods::linear_ramp::LinearRamp;
 use haulm::science::methods::quadratic::Quadratic;
-use haulm::science::methods::square_root::BackOff;
-use haulm::science::methods::square_root::SquareRoot;
+use haulm::science::methods::square_root::{BackOff, SquareRoot};
 use haulm::science::methods::visible::published;
 use haulm::units::NRate;
 
@@ -52,11 +51,32 @@ fn visible_lines_of_the_slides() {
 
 #[test]
 fn square_root_response_arithmetic_only() {
-    for (sufficiency, rate) in [(1.0, 0.0), (0.98, 36.148), (0.95, 57.155), (0.90, 80.829), (0.85, 98.995), (0.80, 114.310), (0.70, 140.0)] {
+    for (sufficiency, rate) in [
+        (1.0, 0.0),
+        (0.98, 36.148),
+        (0.95, 57.155),
+        (0.90, 80.829),
+        (0.85, 98.995),
+        (0.80, 114.310),
+        (0.70, 140.0),
+    ] {
         assert_abs_diff_eq!(root().needed(sufficiency).get(), rate, epsilon = 1e-3);
     }
-    let backed = SquareRoot { back_off: Some(BackOff { steepness: 20.0, below: 0.7 }), ..root() };
-    for (sufficiency, rate) in [(0.9, 80.755), (0.8, 113.544), (0.7, 133.485), (0.6, 122.591), (0.5, 71.112), (0.4, 30.792)] {
+    let backed = SquareRoot {
+        back_off: Some(BackOff {
+            steepness: 20.0,
+            below: 0.7,
+        }),
+        ..root()
+    };
+    for (sufficiency, rate) in [
+        (0.9, 80.755),
+        (0.8, 113.544),
+        (0.7, 133.485),
+        (0.6, 122.591),
+        (0.5, 71.112),
+        (0.4, 30.792),
+    ] {
         assert_abs_diff_eq!(backed.needed(sufficiency).get(), rate, epsilon = 1e-3);
     }
 }
@@ -66,15 +86,32 @@ fn quadratic_meter_curve_arithmetic_only() {
     let curve = Quadratic::published(0.0);
     assert_abs_diff_eq!(curve.top().get(), 178.571, epsilon = 1e-3);
     assert_abs_diff_eq!(curve.top_sufficiency(), 0.98587, epsilon = 1e-5);
-    for (sufficiency, rate) in [(0.95, 80.035), (0.93, 99.885), (0.90, 123.831), (0.85, 155.765)] {
+    for (sufficiency, rate) in [
+        (0.95, 80.035),
+        (0.93, 99.885),
+        (0.90, 123.831),
+        (0.85, 155.765),
+    ] {
         assert_abs_diff_eq!(curve.needed(sufficiency).get(), rate, epsilon = 1e-3);
     }
 }
 
 #[test]
 fn chlorophyll_root_arithmetic_only() {
-    for (sufficiency, rate) in [(0.97, 0.0), (0.99, 0.0), (0.95, 44.831), (0.90, 83.870), (0.85, 109.812), (0.80, 130.702), (0.70, 164.718)] {
-        assert_abs_diff_eq!(ChlorophyllRoot::PUBLISHED.needed(sufficiency).get(), rate, epsilon = 1e-3);
+    for (sufficiency, rate) in [
+        (0.97, 0.0),
+        (0.99, 0.0),
+        (0.95, 44.831),
+        (0.90, 83.870),
+        (0.85, 109.812),
+        (0.80, 130.702),
+        (0.70, 164.718),
+    ] {
+        assert_abs_diff_eq!(
+            ChlorophyllRoot::PUBLISHED.needed(sufficiency).get(),
+            rate,
+            epsilon = 1e-3
+        );
     }
     // The sensor's form is the meter's parabola with a slope of 0.5625 = 0.750².
     let by_meter = ChlorophyllRoot::PUBLISHED.scale.get() / libm::sqrt(1.0 / 5.6e-6);
@@ -83,7 +120,13 @@ fn chlorophyll_root_arithmetic_only() {
 
 #[test]
 fn a_ramp_between_two_values() {
-    let ramp = LinearRamp { by: ReadBy::Index, low: 0.35, high: 0.80, at_low: kg(120.0), at_high: kg(20.0) };
+    let ramp = LinearRamp {
+        by: ReadBy::Index,
+        low: 0.35,
+        high: 0.80,
+        at_low: kg(120.0),
+        at_high: kg(20.0),
+    };
     assert_abs_diff_eq!(ramp.needed(0.55).get(), 75.556, epsilon = 5e-4);
     assert_eq!((ramp.needed(0.2), ramp.needed(0.9)), (kg(120.0), kg(20.0)));
 }

@@ -5,27 +5,18 @@
 
 use std::collections::BTreeMap;
 
-use approx::assert_abs_diff_eq;
-use approx::assert_relative_eq;
-use geo::LineString;
-use geo::MultiPolygon;
-use geo::Polygon;
-use haulm::pipeline::scan::Scan;
-use haulm::pipeline::scan::scan;
-use haulm::space::cells::CellFrame;
-use haulm::space::cells::CellGrid;
-use haulm::space::coverage::Scratch;
-use haulm::space::coverage::cover;
+use approx::{assert_abs_diff_eq, assert_relative_eq};
+use geo::{LineString, MultiPolygon, Polygon};
+use haulm::pipeline::scan::{Scan, scan};
+use haulm::space::cells::{CellFrame, CellGrid};
+use haulm::space::coverage::{Scratch, cover};
 use haulm::space::crs::Crs;
 use haulm::space::cut::cut;
-use haulm::space::polygon::oriented;
-use haulm::space::polygon::rings_of;
-use haulm::space::raster::Affine;
-use haulm::space::raster::Lattice;
+use haulm::space::polygon::{oriented, rings_of};
+use haulm::space::raster::{Affine, Lattice};
 use serde::Deserialize;
 
-use crate::held::BandIsIndex;
-use crate::held::Held;
+use crate::held::{BandIsIndex, Held};
 
 const TOLERANCE: f64 = 1e-6;
 
@@ -72,12 +63,19 @@ impl Truth {
     }
     fn field(&self) -> MultiPolygon<f64> {
         let ring = |points: &[(f64, f64)]| LineString::from(points.to_vec());
-        oriented(&MultiPolygon::new(vec![Polygon::new(ring(&self.outline), vec![ring(&self.pond)])]))
+        oriented(&MultiPolygon::new(vec![Polygon::new(
+            ring(&self.outline),
+            vec![ring(&self.pond)],
+        )]))
     }
     fn grid(&self) -> CellGrid {
         let field = self.field();
         let mut frame = CellFrame::new(self.azimuth, self.length, self.width);
-        let uv: Vec<(f64, f64)> = rings_of(&field).iter().flatten().map(|p| frame.to_uv(p[0], p[1])).collect();
+        let uv: Vec<(f64, f64)> = rings_of(&field)
+            .iter()
+            .flatten()
+            .map(|p| frame.to_uv(p[0], p[1]))
+            .collect();
         frame.u0 = uv.iter().map(|p| p.0).fold(f64::INFINITY, f64::min);
         frame.v0 = uv.iter().map(|p| p.1).fold(f64::INFINITY, f64::min);
         cut(&field, frame).expect("a small field")
@@ -89,18 +87,33 @@ impl Truth {
 
 /// As in `make_coverage.py`.
 fn value(col: i64, row: i64) -> f64 {
-    if (7 * col + 3 * row) % 41 == 0 { f64::NAN } else { 0.2 + ((37 * col + 91 * row + col * row) % 1000) as f64 / 2000.0 }
+    if (7 * col + 3 * row) % 41 == 0 {
+        f64::NAN
+    } else {
+        0.2 + ((37 * col + 91 * row + col * row) % 1000) as f64 / 2000.0
+    }
 }
 
 #[test]
 fn cells_are_those_that_shapely_cuts() {
     let (truth, grid) = (Truth::read(), Truth::read().grid());
     let places = |cell: &haulm::space::cells::Cell| (cell.row, cell.col);
-    assert_eq!(grid.cells.iter().map(places).collect::<Vec<_>>(), truth.cells.iter().map(|cell| (cell.row, cell.col)).collect::<Vec<_>>());
+    assert_eq!(
+        grid.cells.iter().map(places).collect::<Vec<_>>(),
+        truth
+            .cells
+            .iter()
+            .map(|cell| (cell.row, cell.col))
+            .collect::<Vec<_>>()
+    );
     for (cell, expected) in grid.cells.iter().zip(&truth.cells) {
         assert_relative_eq!(cell.area, expected.area, max_relative = TOLERANCE);
     }
-    assert_relative_eq!(grid.cells.iter().map(|cell| cell.area).sum::<f64>(), truth.field_area, max_relative = 1e-9);
+    assert_relative_eq!(
+        grid.cells.iter().map(|cell| cell.area).sum::<f64>(),
+        truth.field_area,
+        max_relative = 1e-9
+    );
 }
 
 #[test]
@@ -112,7 +125,10 @@ fn shares_of_pixels_are_those_of_exactextract() {
             .iter()
             .map(|ring| {
                 let pixel = |p: &[f64; 2]| truth.affine().to_pixel(p[0], p[1]);
-                ring.iter().map(pixel).map(|(col, row)| [col, row]).collect()
+                ring.iter()
+                    .map(pixel)
+                    .map(|(col, row)| [col, row])
+                    .collect()
             })
             .collect();
         let mut spans = Vec::new();
@@ -123,12 +139,20 @@ fn shares_of_pixels_are_those_of_exactextract() {
                 *shares.entry((span.row, col)).or_insert(0.0) += span.share;
             }
         }
-        assert_relative_eq!(shares.values().sum::<f64>(), expected.covered, max_relative = TOLERANCE);
+        assert_relative_eq!(
+            shares.values().sum::<f64>(),
+            expected.covered,
+            max_relative = TOLERANCE
+        );
         if expected.pixels.is_empty() {
             continue;
         }
         // A sliver that 32 bits take for nothing may be missing there; any other pixel has to be on both sides.
-        let theirs: BTreeMap<(i64, i64), f64> = expected.pixels.iter().map(|&(row, col, share)| ((row, col), share)).collect();
+        let theirs: BTreeMap<(i64, i64), f64> = expected
+            .pixels
+            .iter()
+            .map(|&(row, col, share)| ((row, col), share))
+            .collect();
         for place in shares.keys().chain(theirs.keys()) {
             let of = |all: &BTreeMap<(i64, i64), f64>| all.get(place).copied().unwrap_or(0.0);
             assert_abs_diff_eq!(of(&shares), of(&theirs), epsilon = TOLERANCE);
@@ -142,7 +166,13 @@ fn shares_of_pixels_are_those_of_exactextract() {
 fn means_of_cells_are_those_of_exactextract() {
     let (truth, grid) = (Truth::read(), Truth::read().grid());
     let crs = Crs::utm(15.0, 48.0);
-    let lattice = Lattice { cols: truth.cols, rows: truth.rows, affine: truth.affine(), crs: crs.clone(), block: (16, 16) };
+    let lattice = Lattice {
+        cols: truth.cols,
+        rows: truth.rows,
+        affine: truth.affine(),
+        crs: crs.clone(),
+        block: (16, 16),
+    };
     let image = Held { lattice, value };
     for rule in &truth.rules {
         let scanned = scan(&Scan {
@@ -163,14 +193,25 @@ fn means_of_cells_are_those_of_exactextract() {
         let (mut means, mut largest) = (0, 0.0_f64);
         for (k, (sums, &(seen, mean))) in scanned.cells.iter().zip(&rule.cells).enumerate() {
             let cell = &truth.cells[k];
-            let place = format!("rule {}, row {}, column {}", rule.pixel_inside, cell.row, cell.col);
+            let place = format!(
+                "rule {}, row {}, column {}",
+                rule.pixel_inside, cell.row, cell.col
+            );
             let pixels = cell.area / (truth.pixel * truth.pixel);
             assert_relative_eq!(scanned.areas[k], pixels, max_relative = TOLERANCE);
-            assert!((sums.seen.get() - seen).abs() <= TOLERANCE * seen.max(1e-3), "{place}: {} of pixels seen, {seen} expected", sums.seen.get());
+            assert!(
+                (sums.seen.get() - seen).abs() <= TOLERANCE * seen.max(1e-3),
+                "{place}: {} of pixels seen, {seen} expected",
+                sums.seen.get()
+            );
             assert_eq!(sums.canopy.get() > 0.0, mean.is_some(), "{place}");
             let Some(mean) = mean else { continue };
             let off = (sums.weighted.get() / sums.canopy.get() / mean - 1.0).abs();
-            assert!(off <= TOLERANCE, "{place}: mean {} and {mean}", sums.weighted.get() / sums.canopy.get());
+            assert!(
+                off <= TOLERANCE,
+                "{place}: mean {} and {mean}",
+                sums.weighted.get() / sums.canopy.get()
+            );
             (means, largest) = (means + 1, largest.max(off));
         }
         assert_eq!(scanned.cells.len(), rule.cells.len());

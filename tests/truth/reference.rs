@@ -1,15 +1,10 @@
 //! Strips against a plain numpy and scipy version, `make_reference.py`, whose data and results are in `reference.json`
 //! (made by: `python tests/truth/make_reference.py > tests/truth/reference.json`), and Fieller's interval against a worked example.
 
-use approx::assert_abs_diff_eq;
-use approx::assert_relative_eq;
-use haulm::science::reference::MixedPixel;
-use haulm::science::reference::PairedMeans;
-use haulm::science::reference::StripSums;
-use haulm::science::reference::coarse;
-use haulm::science::reference::fieller;
-use haulm::science::reference::fine;
-use haulm::science::reference::student_quantile;
+use approx::{assert_abs_diff_eq, assert_relative_eq};
+use haulm::science::reference::{
+    MixedPixel, PairedMeans, StripSums, coarse, fieller, fine, student_quantile,
+};
 use serde::Deserialize;
 
 #[derive(Deserialize)]
@@ -82,13 +77,27 @@ fn fine_strips() {
     let cases = file().fine;
     assert_eq!(cases.len(), 3);
     for (name, case) in cases {
-        let (estimate, expected) = (fine(&sums(&case.strip), Some(&sums(&case.swath)), 3.5).unwrap(), case.expected);
+        let (estimate, expected) = (
+            fine(&sums(&case.strip), Some(&sums(&case.swath)), 3.5).unwrap(),
+            case.expected,
+        );
         let (swath, interval) = (estimate.swath.as_ref().unwrap(), estimate.interval.unwrap());
-        assert_eq!((&estimate.dropped, &swath.dropped), (&expected.dropped, &expected.swath_dropped), "{name}");
-        assert_eq!((estimate.pairs, interval.blocks), (expected.pairs, expected.blocks), "{name}");
+        assert_eq!(
+            (&estimate.dropped, &swath.dropped),
+            (&expected.dropped, &expected.swath_dropped),
+            "{name}"
+        );
+        assert_eq!(
+            (estimate.pairs, interval.blocks),
+            (expected.pairs, expected.blocks),
+            "{name}"
+        );
         for (ours, theirs) in [
             (estimate.index, expected.index),
-            (estimate.index_without_dropping, expected.index_without_dropping),
+            (
+                estimate.index_without_dropping,
+                expected.index_without_dropping,
+            ),
             (swath.index, expected.beside),
             (swath.coefficient_of_variation, expected.swath_cv),
             (swath.seen_ratios.0, expected.seen_low),
@@ -106,7 +115,14 @@ fn fine_strips() {
 #[test]
 fn coarse_strip() {
     let CoarseCase { pixels, expected } = file().coarse;
-    let pixels: Vec<MixedPixel> = pixels.into_iter().map(|(share, index, block)| MixedPixel { share, index, block }).collect();
+    let pixels: Vec<MixedPixel> = pixels
+        .into_iter()
+        .map(|(share, index, block)| MixedPixel {
+            share,
+            index,
+            block,
+        })
+        .collect();
     let estimate = coarse(&pixels, 10).unwrap();
     let interval = estimate.interval.unwrap();
     assert_eq!(interval.blocks, expected.blocks);
@@ -126,7 +142,11 @@ fn coarse_strip() {
 #[test]
 fn quantiles_of_student() {
     for (degrees_of_freedom, quantile) in file().student {
-        assert_relative_eq!(student_quantile(degrees_of_freedom), quantile, max_relative = 1e-9);
+        assert_relative_eq!(
+            student_quantile(degrees_of_freedom),
+            quantile,
+            max_relative = 1e-9
+        );
     }
 }
 
@@ -137,13 +157,25 @@ fn fieller_for_independent_samples() {
     let strip = [0.72, 0.74, 0.71, 0.75, 0.73, 0.76, 0.70, 0.74];
     let target = [0.52, 0.55, 0.50, 0.57, 0.48, 0.54, 0.53, 0.51];
     let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
-    let of_mean = |values: &[f64]| values.iter().map(|value| (value - mean(values)) * (value - mean(values))).sum::<f64>() / (7.0 * 8.0);
+    let of_mean = |values: &[f64]| {
+        values
+            .iter()
+            .map(|value| (value - mean(values)) * (value - mean(values)))
+            .sum::<f64>()
+            / (7.0 * 8.0)
+    };
     let (a, b) = (of_mean(&strip), of_mean(&target));
     let welch = (a + b) * (a + b) / ((a * a + b * b) / 7.0);
     assert_abs_diff_eq!(welch, 12.585_471, epsilon = 1e-6);
     assert_abs_diff_eq!(student_quantile(welch), 2.167_624, epsilon = 1e-6);
-    let means =
-        PairedMeans { reference: mean(&strip), beside: mean(&target), variance_reference: a, variance_beside: b, covariance: 0.0, degrees_of_freedom: welch };
+    let means = PairedMeans {
+        reference: mean(&strip),
+        beside: mean(&target),
+        variance_reference: a,
+        variance_beside: b,
+        covariance: 0.0,
+        degrees_of_freedom: welch,
+    };
     let (low, high) = fieller(&means).unwrap();
     assert_abs_diff_eq!(low, 1.329_609, epsilon = 1e-6);
     assert_abs_diff_eq!(high, 1.461_032, epsilon = 1e-6);

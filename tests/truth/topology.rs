@@ -1,45 +1,88 @@
 //! Validity of polygons and overlap of pairs, as the test suite of the JTS Topology Suite has them (general/TestValid.xml and general/TestOverlayAA.xml of its
 //! repository, read on 25 November 2026; GEOS runs the same cases): figures typed in as well-known text, each with that suite's verdict or answer.
 
-use geo::Area;
-use geo::Coord;
-use geo::MultiPolygon;
+use geo::{Area, Coord, MultiPolygon};
 use haulm::space::crs::Crs;
-use haulm::zones::carried::CarriedMap;
-use haulm::zones::carried::MapKind;
-use haulm::zones::carried::Part;
-use haulm::zones::carried::Patch;
-use haulm::zones::carried::Place;
-use haulm::zones::carried::Rate;
-use haulm::zones::carried::Ring;
-use haulm::zones::carried::RingRole;
-use haulm::zones::carried::System;
-use haulm::zones::faults::Against;
-use haulm::zones::faults::check;
+use haulm::zones::carried::{
+    CarriedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System,
+};
 use haulm::zones::faults::fault::Fault;
+use haulm::zones::faults::{Against, check};
 
 /// What kind of thing is seen, the shape, and whether the suite calls it valid.
 const VALIDITY: [(&str, &str, bool); 38] = [
-    ("no area at all", "POLYGON ((0 0, 0 0, 0 0, 0 0, 0 0))", false),
+    (
+        "no area at all",
+        "POLYGON ((0 0, 0 0, 0 0, 0 0, 0 0))",
+        false,
+    ),
     ("flat", "POLYGON ((0 0, 10 0, 20 0, 0 0, 0 0))", false),
-    ("point twice", "POLYGON ((107 246, 107 246, 250 285, 294 137, 151 90, 15 125, 157 174, 107 246))", true),
-    ("hole that runs back on itself", "POLYGON ((0 0, 0 240, 260 240, 260 0, 0 0), (220 200, 40 200, 40 20, 40 200, 220 200, 220 200))", false),
+    (
+        "point twice",
+        "POLYGON ((107 246, 107 246, 250 285, 294 137, 151 90, 15 125, 157 174, 107 246))",
+        true,
+    ),
+    (
+        "hole that runs back on itself",
+        "POLYGON ((0 0, 0 240, 260 240, 260 0, 0 0), (220 200, 40 200, 40 20, 40 200, 220 200, 220 200))",
+        false,
+    ),
     (
         "one part of too few points",
         "MULTIPOLYGON (((100 20, 180 20, 180 100, 100 100, 100 20)), ((20 100, 100 100, 100 180, 20 180, 20 100)), ((100 180, 180 180, 180 260, 100 260, 100 180)), \
          ((180 100, 180 180, 180 180, 180 100)))",
         false,
     ),
-    ("crosses between vertices", "POLYGON ((0 40, 0 0, 40 40, 40 0, 0 40))", false),
-    ("crosses at a vertex", "POLYGON ((0 40, 20 20, 40 0, 40 40, 20 20, 0 0, 0 40))", false),
-    ("crosses at a vertex of one leg", "POLYGON ((0 40, 20 20, 40 0, 40 40, 0 0, 0 40))", false),
-    ("hole crosses itself", "POLYGON ((-10 50, 50 50, 50 -10, -10 -10, -10 50), (0 40, 0 0, 40 40, 40 0, 0 40))", false),
-    ("hole crosses itself at a vertex", "POLYGON ((-10 50, 50 50, 50 -10, -10 -10, -10 50), (0 40, 20 20, 40 0, 40 40, 20 20, 0 0, 0 40))", false),
-    ("hole crosses itself at a vertex of one leg", "POLYGON ((-10 50, 50 50, 50 -10, -10 -10, -10 50), (0 40, 20 20, 40 0, 40 40, 0 0, 0 40))", false),
-    ("hole", "POLYGON ((0 60, 0 0, 60 0, 60 60, 0 60), (20 40, 20 20, 40 20, 40 40, 20 40))", true),
-    ("point twice, and a hole", "POLYGON ((0 60, 0 0, 0 0, 60 0, 60 60, 0 60), (20 40, 20 20, 40 20, 40 40, 20 40))", true),
-    ("hole touches the exterior once", "POLYGON ((0 60, 0 0, 60 0, 60 60, 0 60), (20 40, 20 20, 60 20, 20 40))", true),
-    ("hole touches the exterior twice", "POLYGON ((0 60, 0 0, 60 0, 60 60, 0 60), (0 40, 20 20, 60 20, 0 40))", false),
+    (
+        "crosses between vertices",
+        "POLYGON ((0 40, 0 0, 40 40, 40 0, 0 40))",
+        false,
+    ),
+    (
+        "crosses at a vertex",
+        "POLYGON ((0 40, 20 20, 40 0, 40 40, 20 20, 0 0, 0 40))",
+        false,
+    ),
+    (
+        "crosses at a vertex of one leg",
+        "POLYGON ((0 40, 20 20, 40 0, 40 40, 0 0, 0 40))",
+        false,
+    ),
+    (
+        "hole crosses itself",
+        "POLYGON ((-10 50, 50 50, 50 -10, -10 -10, -10 50), (0 40, 0 0, 40 40, 40 0, 0 40))",
+        false,
+    ),
+    (
+        "hole crosses itself at a vertex",
+        "POLYGON ((-10 50, 50 50, 50 -10, -10 -10, -10 50), (0 40, 20 20, 40 0, 40 40, 20 20, 0 0, 0 40))",
+        false,
+    ),
+    (
+        "hole crosses itself at a vertex of one leg",
+        "POLYGON ((-10 50, 50 50, 50 -10, -10 -10, -10 50), (0 40, 20 20, 40 0, 40 40, 0 0, 0 40))",
+        false,
+    ),
+    (
+        "hole",
+        "POLYGON ((0 60, 0 0, 60 0, 60 60, 0 60), (20 40, 20 20, 40 20, 40 40, 20 40))",
+        true,
+    ),
+    (
+        "point twice, and a hole",
+        "POLYGON ((0 60, 0 0, 0 0, 60 0, 60 60, 0 60), (20 40, 20 20, 40 20, 40 40, 20 40))",
+        true,
+    ),
+    (
+        "hole touches the exterior once",
+        "POLYGON ((0 60, 0 0, 60 0, 60 60, 0 60), (20 40, 20 20, 60 20, 20 40))",
+        true,
+    ),
+    (
+        "hole touches the exterior twice",
+        "POLYGON ((0 60, 0 0, 60 0, 60 60, 0 60), (0 40, 20 20, 60 20, 0 40))",
+        false,
+    ),
     (
         "hole touches hole once",
         "POLYGON ((0 120, 0 0, 140 0, 140 120, 0 120), (100 100, 100 20, 120 20, 120 100, 100 100), (20 100, 20 40, 100 40, 20 100))",
@@ -55,22 +98,66 @@ const VALIDITY: [(&str, &str, bool); 38] = [
         "POLYGON ((0 120, 0 0, 140 0, 140 120, 0 120), (100 100, 100 20, 120 20, 120 100, 100 100), (20 100, 20 40, 100 40, 100 80, 20 100))",
         false,
     ),
-    ("spike", "POLYGON ((0 60, 0 0, 60 0, 60 20, 100 20, 60 20, 60 60, 0 60))", false),
-    ("spike inwards", "POLYGON ((0 60, 0 0, 60 0, 60 20, 20 20, 60 20, 60 60, 0 60))", false),
+    (
+        "spike",
+        "POLYGON ((0 60, 0 0, 60 0, 60 20, 100 20, 60 20, 60 60, 0 60))",
+        false,
+    ),
+    (
+        "spike inwards",
+        "POLYGON ((0 60, 0 0, 60 0, 60 20, 20 20, 60 20, 60 60, 0 60))",
+        false,
+    ),
     (
         "hole in a hole",
         "POLYGON ((0 140, 0 0, 180 0, 180 140, 0 140), (20 20, 160 20, 160 120, 20 120, 20 20), (40 100, 40 40, 140 40, 140 100, 40 100))",
         false,
     ),
-    ("hole over the edge", "POLYGON ((60 280, 260 180, 60 80, 60 280), (140 80, 120 180, 200 180, 140 80))", false),
-    ("exterior lies on itself", "POLYGON ((60 340, 60 100, 340 100, 340 280, 340 200, 340 340, 60 340))", false),
-    ("hole with a point twice", "POLYGON ((40 260, 40 60, 120 60, 180 160, 240 60, 300 60, 300 260, 40 260), (70 230, 80 230, 80 220, 80 220, 70 230))", true),
-    ("hole in a bay", "POLYGON ((40 260, 40 60, 120 60, 180 160, 240 60, 300 60, 300 260, 40 260), (180 160, 240 60, 120 60, 180 160))", false),
-    ("hole touches two sides", "POLYGON ((240 260, 40 260, 40 80, 240 80, 240 260), (140 180, 40 180, 140 260, 140 180))", false),
-    ("hole touches one side", "POLYGON ((240 260, 40 260, 40 80, 240 80, 240 260), (140 180, 40 180, 140 240, 140 180))", true),
-    ("hole touches a corner", "POLYGON ((240 260, 40 260, 40 80, 240 80, 240 260), (140 180, 40 260, 140 240, 140 180))", true),
-    ("hole outside", "POLYGON ((20 180, 20 20, 140 20, 140 180, 20 180), (160 120, 180 100, 160 80, 160 120))", false),
-    ("hole as large as the exterior", "POLYGON ((20 180, 20 20, 140 20, 140 180, 20 180), (20 180, 20 20, 140 20, 140 180, 20 180))", false),
+    (
+        "hole over the edge",
+        "POLYGON ((60 280, 260 180, 60 80, 60 280), (140 80, 120 180, 200 180, 140 80))",
+        false,
+    ),
+    (
+        "exterior lies on itself",
+        "POLYGON ((60 340, 60 100, 340 100, 340 280, 340 200, 340 340, 60 340))",
+        false,
+    ),
+    (
+        "hole with a point twice",
+        "POLYGON ((40 260, 40 60, 120 60, 180 160, 240 60, 300 60, 300 260, 40 260), (70 230, 80 230, 80 220, 80 220, 70 230))",
+        true,
+    ),
+    (
+        "hole in a bay",
+        "POLYGON ((40 260, 40 60, 120 60, 180 160, 240 60, 300 60, 300 260, 40 260), (180 160, 240 60, 120 60, 180 160))",
+        false,
+    ),
+    (
+        "hole touches two sides",
+        "POLYGON ((240 260, 40 260, 40 80, 240 80, 240 260), (140 180, 40 180, 140 260, 140 180))",
+        false,
+    ),
+    (
+        "hole touches one side",
+        "POLYGON ((240 260, 40 260, 40 80, 240 80, 240 260), (140 180, 40 180, 140 240, 140 180))",
+        true,
+    ),
+    (
+        "hole touches a corner",
+        "POLYGON ((240 260, 40 260, 40 80, 240 80, 240 260), (140 180, 40 260, 140 240, 140 180))",
+        true,
+    ),
+    (
+        "hole outside",
+        "POLYGON ((20 180, 20 20, 140 20, 140 180, 20 180), (160 120, 180 100, 160 80, 160 120))",
+        false,
+    ),
+    (
+        "hole as large as the exterior",
+        "POLYGON ((20 180, 20 20, 140 20, 140 180, 20 180), (20 180, 20 20, 140 20, 140 180, 20 180))",
+        false,
+    ),
     (
         "tangled hole",
         "POLYGON ((380 340, 40 340, 40 20, 380 20, 380 340), (120 300, 300 280, 320 200, 160 140, 200 80, 320 120, 320 200, 360 60, 120 40, 120 300))",
@@ -86,8 +173,16 @@ const VALIDITY: [(&str, &str, bool); 38] = [
         "POLYGON ((20 320, 240 320, 240 40, 20 40, 20 320), (140 180, 60 120, 60 240, 140 180), (140 180, 200 120, 200 240, 140 180))",
         true,
     ),
-    ("exterior touches itself at a vertex", "POLYGON ((340 320, 340 200, 200 280, 200 80, 340 200, 340 20, 60 20, 60 340, 340 320))", false),
-    ("exterior touches itself between vertices", "POLYGON ((300 320, 300 220, 260 260, 180 220, 360 220, 360 140, 120 140, 120 320, 300 320))", false),
+    (
+        "exterior touches itself at a vertex",
+        "POLYGON ((340 320, 340 200, 200 280, 200 80, 340 200, 340 20, 60 20, 60 340, 340 320))",
+        false,
+    ),
+    (
+        "exterior touches itself between vertices",
+        "POLYGON ((300 320, 300 220, 260 260, 180 220, 360 220, 360 140, 120 140, 120 320, 300 320))",
+        false,
+    ),
     (
         "holes that fence an island in",
         "POLYGON ((40 300, 40 20, 280 20, 280 300, 40 300), (120 240, 80 180, 160 220, 120 240), (220 240, 160 220, 220 160, 220 240), \
@@ -100,7 +195,11 @@ const VALIDITY: [(&str, &str, bool); 38] = [
          (260 260, 240 160, 300 200, 260 260), (300 300, 300 200, 340 320, 300 300))",
         false,
     ),
-    ("hole touches hole at all its vertices", "POLYGON ((0 0, 0 5, 6 5, 6 0, 0 0), (2 1, 4 1, 3 2, 2 1), (2 1, 1 4, 5 4, 4 1, 4 3, 3 2, 2 3, 2 1))", false),
+    (
+        "hole touches hole at all its vertices",
+        "POLYGON ((0 0, 0 5, 6 5, 6 0, 0 0), (2 1, 4 1, 3 2, 2 1), (2 1, 1 4, 5 4, 4 1, 4 3, 3 2, 2 3, 2 1))",
+        false,
+    ),
 ];
 
 /// Two shapes, and what the suite says they share; empty when that is no ground.
@@ -164,7 +263,13 @@ const OVERLAYS: [(&str, &str, &str, &str); 8] = [
 fn parts(text: &str) -> Vec<Vec<Vec<Coord<f64>>>> {
     let many = text.starts_with("MULTIPOLYGON");
     let body = text[text.find('(').unwrap_or(text.len())..].trim();
-    let inner = |text: &str| text.trim().strip_prefix('(').and_then(|text| text.strip_suffix(')')).unwrap().to_owned();
+    let inner = |text: &str| {
+        text.trim()
+            .strip_prefix('(')
+            .and_then(|text| text.strip_suffix(')'))
+            .unwrap()
+            .to_owned()
+    };
     let groups = |text: &str| -> Vec<String> {
         let (mut depth, mut found, mut current) = (0, Vec::new(), String::new());
         for c in text.chars() {
@@ -181,31 +286,67 @@ fn parts(text: &str) -> Vec<Vec<Vec<Coord<f64>>>> {
     if body.is_empty() {
         return Vec::new();
     }
-    let polygons = if many { groups(&inner(body)) } else { vec![body.to_owned()] };
+    let polygons = if many {
+        groups(&inner(body))
+    } else {
+        vec![body.to_owned()]
+    };
     let point = |text: &str| {
         let (x, y) = text.trim().split_once(' ').unwrap();
-        Coord { x: 560_000.0 + x.trim().parse::<f64>().unwrap(), y: 5_560_000.0 + y.trim().parse::<f64>().unwrap() }
+        Coord {
+            x: 560_000.0 + x.trim().parse::<f64>().unwrap(),
+            y: 5_560_000.0 + y.trim().parse::<f64>().unwrap(),
+        }
     };
-    polygons.iter().map(|polygon| groups(&inner(polygon)).iter().map(|ring| inner(ring).split(',').map(point).collect()).collect()).collect()
+    polygons
+        .iter()
+        .map(|polygon| {
+            groups(&inner(polygon))
+                .iter()
+                .map(|ring| inner(ring).split(',').map(point).collect())
+                .collect()
+        })
+        .collect()
 }
 
 fn patch(number: u64, text: &str) -> Patch {
     let rings = |rings: Vec<Vec<Coord<f64>>>| Part {
-        rings: rings.into_iter().enumerate().map(|(k, points)| Ring { role: if k == 0 { RingRole::Outer } else { RingRole::Inner }, points }).collect(),
+        rings: rings
+            .into_iter()
+            .enumerate()
+            .map(|(k, points)| Ring {
+                role: if k == 0 {
+                    RingRole::Outer
+                } else {
+                    RingRole::Inner
+                },
+                points,
+            })
+            .collect(),
     };
-    Patch { place: Place::at("record", number), parts: parts(text).into_iter().map(rings).collect(), rate: Rate::Number(1.0), attributes: Vec::new() }
+    Patch {
+        place: Place::at("record", number),
+        parts: parts(text).into_iter().map(rings).collect(),
+        rate: Rate::Number(1.0),
+        attributes: Vec::new(),
+    }
 }
 
 fn faults(shapes: &[&str]) -> Vec<Fault> {
     let mut map = CarriedMap::empty("cases", MapKind::GeoPackage);
     map.system = System::Known(Crs::utm(15.84, 50.19));
-    map.patches = (1..).zip(shapes).map(|(number, text)| patch(number, text)).collect();
+    map.patches = (1..)
+        .zip(shapes)
+        .map(|(number, text)| patch(number, text))
+        .collect();
     check(&map, &Against::default()).faults
 }
 
 /// Whether a fault says that a shape is not valid: those of rings, less the ones that validity does not ask for.
 fn is_invalid(fault: &Fault) -> bool {
-    let ring = ["ring.", "rings.", "hole.", "polygon."].iter().any(|kind| fault.code.starts_with(kind));
+    let ring = ["ring.", "rings.", "hole.", "polygon."]
+        .iter()
+        .any(|kind| fault.code.starts_with(kind));
     ring && !["ring.direction", "ring.duplicate_points"].contains(&fault.code)
 }
 
@@ -213,9 +354,16 @@ fn is_invalid(fault: &Fault) -> bool {
 fn validity_is_that_of_the_suite() {
     for (name, text, valid) in VALIDITY {
         let found = faults(&[text]);
-        let guilty: Vec<_> = found.iter().filter(|fault| is_invalid(fault)).map(|fault| (fault.code, fault.at)).collect();
+        let guilty: Vec<_> = found
+            .iter()
+            .filter(|fault| is_invalid(fault))
+            .map(|fault| (fault.code, fault.at))
+            .collect();
         assert_eq!(guilty.is_empty(), valid, "{name}: {guilty:?}");
-        assert!(guilty.iter().all(|(_, at)| at.is_some()), "{name}: a fault without its place in {guilty:?}");
+        assert!(
+            guilty.iter().all(|(_, at)| at.is_some()),
+            "{name}: a fault without its place in {guilty:?}"
+        );
     }
 }
 
@@ -226,11 +374,26 @@ fn overlaps_are_those_of_the_suite() {
         let expected = MultiPolygon::new(ground(shared)).unsigned_area();
         for pair in [[one, other], [other, one]] {
             let found = faults(&pair);
-            let overlaps: f64 = found.iter().filter(|fault| fault.code == "patch.overlap").map(|fault| fault.sizes[0].value).sum();
+            let overlaps: f64 = found
+                .iter()
+                .filter(|fault| fault.code == "patch.overlap")
+                .map(|fault| fault.sizes[0].value)
+                .sum();
             // The plane of the check is that of the map, so lengths stay what they are.
-            assert!((overlaps - expected).abs() <= 1e-6 * expected.max(1.0), "{name}: {overlaps} m² overlap, {expected} m² are due");
-            let drawn: f64 = found.iter().filter(|fault| fault.code == "patch.overlap").filter_map(|f| f.ground.as_ref()).map(Area::unsigned_area).sum();
-            assert!((drawn - expected).abs() <= 1e-6 * expected.max(1.0), "{name}: {drawn} m² drawn");
+            assert!(
+                (overlaps - expected).abs() <= 1e-6 * expected.max(1.0),
+                "{name}: {overlaps} m² overlap, {expected} m² are due"
+            );
+            let drawn: f64 = found
+                .iter()
+                .filter(|fault| fault.code == "patch.overlap")
+                .filter_map(|f| f.ground.as_ref())
+                .map(Area::unsigned_area)
+                .sum();
+            assert!(
+                (drawn - expected).abs() <= 1e-6 * expected.max(1.0),
+                "{name}: {drawn} m² drawn"
+            );
         }
     }
 }

@@ -4,27 +4,26 @@ use geo::MultiPolygon;
 
 use crate::app::check_map::CheckMapRequest;
 use crate::app::error::AppError;
-use crate::app::job::amount;
 use crate::app::job::problem::Problem;
-use crate::app::job::unit;
 use crate::app::job::unit::Measure;
+use crate::app::job::{amount, unit};
 use crate::science::product::find_product;
-use crate::units::Length;
-use crate::units::Product;
-use crate::units::RateUnit;
-use crate::zones::carried::CarriedMap;
-use crate::zones::carried::Meaning;
-use crate::zones::carried::Quantity;
+use crate::units::{Length, Product, RateUnit};
+use crate::zones::carried::{CarriedMap, Meaning, Quantity};
 use crate::zones::faults::Against;
 
 fn refused(option: &'static str, problem: &Problem) -> AppError {
-    AppError::refused(problem.code(), format!("{option}: {problem}")).with_hint(problem.hint(option))
+    AppError::refused(problem.code(), format!("{option}: {problem}"))
+        .with_hint(problem.hint(option))
 }
 
 fn unit_refused(option: &str, text: &str) -> AppError {
-    AppError::refused("check.unit", format!("{option}: {text:?} is no unit of a rate"))
-        .with_fact(option, "kg/ha, L/ha, lb/ac, gal/ac, kg N/ha, lb N/ac")
-        .with_hint("write nitrogen as nitrogen: kg N/ha")
+    AppError::refused(
+        "check.unit",
+        format!("{option}: {text:?} is no unit of a rate"),
+    )
+    .with_fact(option, "kg/ha, L/ha, lb/ac, gal/ac, kg N/ha, lb N/ac")
+    .with_hint("write nitrogen as nitrogen: kg N/ha")
 }
 
 /// Quantity and unit of unit text.
@@ -33,7 +32,11 @@ fn read(option: &str, text: &str) -> Result<(Quantity, RateUnit, f64), AppError>
     let (quantity, base, us) = match unit.measure {
         Measure::NitrogenRate => (Quantity::Nitrogen, RateUnit::KgPerHa, RateUnit::LbPerAc),
         Measure::MassRate => (Quantity::ProductMass, RateUnit::KgPerHa, RateUnit::LbPerAc),
-        Measure::VolumeRate => (Quantity::ProductVolume, RateUnit::LPerHa, RateUnit::GalPerAc),
+        Measure::VolumeRate => (
+            Quantity::ProductVolume,
+            RateUnit::LPerHa,
+            RateUnit::GalPerAc,
+        ),
         _ => return Err(unit_refused(option, text)),
     };
     Ok((quantity, if unit.us { us } else { base }, unit.factor))
@@ -41,13 +44,19 @@ fn read(option: &str, text: &str) -> Result<(Quantity, RateUnit, f64), AppError>
 
 /// What the user says the rates are.
 pub(super) fn meaning(request: &CheckMapRequest) -> Result<Option<Meaning>, AppError> {
-    let Some(text) = &request.unit else { return Ok(None) };
+    let Some(text) = &request.unit else {
+        return Ok(None);
+    };
     let (quantity, unit, factor) = read("--unit", text)?;
     let own = per_base(unit);
     if (factor / own - 1.0).abs() > 1e-9 {
         return Err(unit_refused("--unit", text));
     }
-    Ok(Some(Meaning { quantity, unit: Some(unit), said_by: "you".to_owned() }))
+    Ok(Some(Meaning {
+        quantity,
+        unit: Some(unit),
+        said_by: "you".to_owned(),
+    }))
 }
 
 /// Base units (kg/ha, L/ha) in one of a unit.
@@ -60,21 +69,36 @@ const fn per_base(unit: RateUnit) -> f64 {
 }
 
 fn length(option: &'static str, text: Option<&String>) -> Result<Option<Length>, AppError> {
-    text.map(|text| amount::length(text).map_err(|problem| refused(option, &problem))).transpose()
+    text.map(|text| amount::length(text).map_err(|problem| refused(option, &problem)))
+        .transpose()
 }
 
 /// An amount in the map's own unit; product by mass and volume through the product's density.
-fn in_map(option: &'static str, text: Option<&String>, map: &CarriedMap, product: Option<&Product>) -> Result<Option<f64>, AppError> {
+fn in_map(
+    option: &'static str,
+    text: Option<&String>,
+    map: &CarriedMap,
+    product: Option<&Product>,
+) -> Result<Option<f64>, AppError> {
     let Some(text) = text else { return Ok(None) };
-    let split = text.find(|c: char| !(c.is_ascii_digit() || c == '.' || c == ' ')).unwrap_or(text.len());
+    let split = text
+        .find(|c: char| !(c.is_ascii_digit() || c == '.' || c == ' '))
+        .unwrap_or(text.len());
     let (number, unit) = text.split_at(split);
     let value: f64 = number.trim().parse().map_err(|_| {
-        AppError::refused("check.amount", format!("{option}: {text:?} is no number with a unit")).with_hint("write it as \"250 kg/ha\" or \"40 gal/ac\"")
+        AppError::refused(
+            "check.amount",
+            format!("{option}: {text:?} is no number with a unit"),
+        )
+        .with_hint("write it as \"250 kg/ha\" or \"40 gal/ac\"")
     })?;
     let (quantity, _, factor) = read(option, unit)?;
     let Some(own) = map.meaning.unit else {
-        return Err(AppError::refused("check.amount", format!("{option} cannot be held against the map: nothing says what its rates are"))
-            .with_hint("state it with --unit, such as \"kg/ha\""));
+        return Err(AppError::refused(
+            "check.amount",
+            format!("{option} cannot be held against the map: nothing says what its rates are"),
+        )
+        .with_hint("state it with --unit, such as \"kg/ha\""));
     };
     let base = value * factor;
     let same = quantity == map.meaning.quantity || map.meaning.quantity == Quantity::Unknown;
@@ -85,10 +109,26 @@ fn in_map(option: &'static str, text: Option<&String>, map: &CarriedMap, product
         Quantity::ProductVolume => Some(product?.nitrogen() * product?.kg_per_l()?),
         Quantity::Unknown => None,
     };
-    let converted = if same { Some(base) } else { nitrogen(quantity).zip(nitrogen(map.meaning.quantity)).map(|(from, to)| base * from / to) };
+    let converted = if same {
+        Some(base)
+    } else {
+        nitrogen(quantity)
+            .zip(nitrogen(map.meaning.quantity))
+            .map(|(from, to)| base * from / to)
+    };
     let converted = converted.ok_or_else(|| {
-        AppError::refused("check.amount", format!("{option} is {}, the map is {}", quantity.name(), map.meaning.quantity.name()))
-            .with_hint(format!("give it in {}, or name the product with --product", map.meaning.label()))
+        AppError::refused(
+            "check.amount",
+            format!(
+                "{option} is {}, the map is {}",
+                quantity.name(),
+                map.meaning.quantity.name()
+            ),
+        )
+        .with_hint(format!(
+            "give it in {}, or name the product with --product",
+            map.meaning.label()
+        ))
     })?;
     Ok(Some(converted / per_base(own)))
 }
@@ -103,17 +143,29 @@ pub(super) fn against(
     let product = match &request.product {
         None => map.product.product.clone(),
         Some(name) => {
-            let entry = find_product(name)
-                .map_err(|unknown| AppError::refused("product.unknown", format!("--product: {unknown}")).with_hint("choose one of: haulm products"))?;
+            let entry = find_product(name).map_err(|unknown| {
+                AppError::refused("product.unknown", format!("--product: {unknown}"))
+                    .with_hint("choose one of: haulm products")
+            })?;
             entry.product()
         }
     };
     let nitrogen_limit = match &request.nitrogen_limit {
         None => None,
-        Some(text) => Some(amount::nitrogen(text, product.as_ref(), false).map_err(|problem| refused("--nitrogen-limit", &problem))?.rate),
+        Some(text) => Some(
+            amount::nitrogen(text, product.as_ref(), false)
+                .map_err(|problem| refused("--nitrogen-limit", &problem))?
+                .rate,
+        ),
     };
-    if nitrogen_limit.is_some() && map.meaning.quantity != Quantity::Nitrogen && (product.is_none() || map.meaning.unit.is_none()) {
-        let told = AppError::refused("check.nitrogen_limit", "--nitrogen-limit cannot be held against the map: nobody says how much nitrogen its product has");
+    if nitrogen_limit.is_some()
+        && map.meaning.quantity != Quantity::Nitrogen
+        && (product.is_none() || map.meaning.unit.is_none())
+    {
+        let told = AppError::refused(
+            "check.nitrogen_limit",
+            "--nitrogen-limit cannot be held against the map: nobody says how much nitrogen its product has",
+        );
         return Err(told
             .with_fact("the map", format!("{}, {}", map.meaning.quantity.name(), map.meaning.label()))
             .with_hint("name the product with --product, and the unit with --unit if the map does not say it"));
@@ -121,10 +173,16 @@ pub(super) fn against(
     Ok(Against {
         boundary,
         exclusions,
-        exclusion_buffer: length("--exclude-buffer", request.exclude_buffer.as_ref())?.unwrap_or(Length::ZERO),
+        exclusion_buffer: length("--exclude-buffer", request.exclude_buffer.as_ref())?
+            .unwrap_or(Length::ZERO),
         machine_width: length("--machine-width", request.machine_width.as_ref())?,
         least: in_map("--least", request.least.as_ref(), map, product.as_ref())?,
-        greatest: in_map("--greatest", request.greatest.as_ref(), map, product.as_ref())?,
+        greatest: in_map(
+            "--greatest",
+            request.greatest.as_ref(),
+            map,
+            product.as_ref(),
+        )?,
         nitrogen_limit,
         product,
     })

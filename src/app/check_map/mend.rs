@@ -2,28 +2,17 @@
 
 use std::path::Path;
 
-use geo::Geometry;
-use geo::MultiPolygon;
-use geo::Point;
+use geo::{Geometry, MultiPolygon, Point};
 use jiff::Timestamp;
 
 use crate::app::check_map::write;
 use crate::app::error::AppError;
 use crate::format::iso11783;
-use crate::format::maps::Table;
-use crate::format::maps::TableKind;
-use crate::format::maps::TableRow;
-use crate::format::maps::mend_task;
-use crate::format::maps::write_table;
-use crate::space::crs::Crs;
-use crate::space::crs::Projector;
-use crate::zones::carried::Attribute;
-use crate::zones::carried::CarriedMap;
-use crate::zones::carried::MapKind;
-use crate::zones::carried::System;
+use crate::format::maps::{Table, TableKind, TableRow, mend_task, write_table};
+use crate::space::crs::{Crs, Projector};
+use crate::zones::carried::{Attribute, CarriedMap, MapKind, System};
 use crate::zones::faults::fault::Fault;
-use crate::zones::faults::repair::Repair;
-use crate::zones::faults::repair::repair;
+use crate::zones::faults::repair::{Repair, repair};
 
 /// Path and size of files. (bytes)
 type Files = Vec<(String, u64)>;
@@ -31,44 +20,94 @@ type Files = Vec<(String, u64)>;
 /// Refuses a place that is taken, before anything is computed.
 pub(super) fn writable(path: &Path, overwrite: bool) -> Result<(), AppError> {
     if path.exists() && !overwrite {
-        return Err(AppError::refused("output.exists", "the file is there already")
-            .with_fact(path.display().to_string(), "would be replaced")
-            .with_hint("give another name, or --overwrite"));
+        return Err(
+            AppError::refused("output.exists", "the file is there already")
+                .with_fact(path.display().to_string(), "would be replaced")
+                .with_hint("give another name, or --overwrite"),
+        );
     }
     Ok(())
 }
 
 fn ending(path: &Path) -> String {
-    path.extension().map(|ending| ending.to_string_lossy().to_ascii_lowercase()).unwrap_or_default()
+    path.extension()
+        .map(|ending| ending.to_string_lossy().to_ascii_lowercase())
+        .unwrap_or_default()
 }
 
 /// Writes faults as points and, where they take ground, as polygons.
-pub(super) fn write_faults(path: &Path, map: &CarriedMap, faults: &[Fault], overwrite: bool) -> Result<Files, AppError> {
+pub(super) fn write_faults(
+    path: &Path,
+    map: &CarriedMap,
+    faults: &[Fault],
+    overwrite: bool,
+) -> Result<Files, AppError> {
     if ending(path) != "gpkg" {
-        return Err(AppError::refused("output.ending", "a layer of faults is a GeoPackage")
-            .with_fact("--faults", path.display().to_string())
-            .with_hint("end its name in .gpkg"));
+        return Err(
+            AppError::refused("output.ending", "a layer of faults is a GeoPackage")
+                .with_fact("--faults", path.display().to_string())
+                .with_hint("end its name in .gpkg"),
+        );
     }
-    let columns: Vec<String> = ["code", "severity", "place", "record", "size", "size_unit", "text"].map(str::to_owned).to_vec();
+    let columns: Vec<String> = [
+        "code",
+        "severity",
+        "place",
+        "record",
+        "size",
+        "size_unit",
+        "text",
+    ]
+    .map(str::to_owned)
+    .to_vec();
     let values = |fault: &Fault| {
         let size = fault.sizes.first();
         vec![
             Attribute::Text(fault.code.to_owned()),
             Attribute::Text(fault.severity.word().to_owned()),
             Attribute::Text(fault.place.to_string()),
-            if fault.place.number > 0 { Attribute::Whole(i64::try_from(fault.place.number).unwrap_or(i64::MAX)) } else { Attribute::Null },
+            if fault.place.number > 0 {
+                Attribute::Whole(i64::try_from(fault.place.number).unwrap_or(i64::MAX))
+            } else {
+                Attribute::Null
+            },
             size.map_or(Attribute::Null, |size| Attribute::Real(size.value)),
-            size.map_or(Attribute::Null, |size| Attribute::Text(size.unit.to_owned())),
+            size.map_or(Attribute::Null, |size| {
+                Attribute::Text(size.unit.to_owned())
+            }),
             Attribute::Text(fault.message.clone()),
         ]
     };
-    let points = faults.iter().filter_map(|fault| fault.at.map(|at| TableRow { shape: Some(Geometry::Point(Point(at))), values: values(fault) })).collect();
+    let points = faults
+        .iter()
+        .filter_map(|fault| {
+            fault.at.map(|at| TableRow {
+                shape: Some(Geometry::Point(Point(at))),
+                values: values(fault),
+            })
+        })
+        .collect();
     let ground = faults
         .iter()
-        .filter_map(|fault| fault.ground.clone().map(|ground| TableRow { shape: Some(Geometry::MultiPolygon(ground)), values: values(fault) }))
+        .filter_map(|fault| {
+            fault.ground.clone().map(|ground| TableRow {
+                shape: Some(Geometry::MultiPolygon(ground)),
+                values: values(fault),
+            })
+        })
         .collect();
-    let tables =
-        [Table { name: "faults".to_owned(), columns: columns.clone(), rows: points }, Table { name: "fault_ground".to_owned(), columns, rows: ground }];
+    let tables = [
+        Table {
+            name: "faults".to_owned(),
+            columns: columns.clone(),
+            rows: points,
+        },
+        Table {
+            name: "fault_ground".to_owned(),
+            columns,
+            rows: ground,
+        },
+    ];
     let crs = map.system.known().cloned().unwrap_or_else(Crs::wgs84);
     let mut files = Vec::new();
     for (_, bytes) in write_table(&tables, TableKind::GeoPackage, &crs)? {
@@ -83,26 +122,46 @@ fn is_task_copy(path: &Path, map: &CarriedMap) -> bool {
 }
 
 /// Writes a mended copy of task data: a folder, or a zip.
-fn write_task(path: &Path, from: &Path, field: Option<&MultiPolygon<f64>>, overwrite: bool) -> Result<(Repair, Files), AppError> {
+fn write_task(
+    path: &Path,
+    from: &Path,
+    field: Option<&MultiPolygon<f64>>,
+    overwrite: bool,
+) -> Result<(Repair, Files), AppError> {
     let mended = mend_task(from, field)?;
     let mut files = Vec::new();
     if ending(path) == "zip" {
-        let refused = |error: iso11783::Iso11783Error| AppError::refused("map.write", error.to_string()).with_hint("give a folder instead of a .zip");
+        let refused = |error: iso11783::Iso11783Error| {
+            AppError::refused("map.write", error.to_string())
+                .with_hint("give a folder instead of a .zip")
+        };
         // The earliest date that an archive can hold: the same copy on any day.
         let instant = Timestamp::from_second(315_532_800).unwrap_or(Timestamp::UNIX_EPOCH);
-        files.push(write(path, &iso11783::archive(&mended.files, instant).map_err(refused)?, overwrite)?);
+        files.push(write(
+            path,
+            &iso11783::archive(&mended.files, instant).map_err(refused)?,
+            overwrite,
+        )?);
     } else {
         for file in &mended.files {
             let place = path.join(&file.path);
             let folder = place.parent().unwrap_or(path);
             fs_err::create_dir_all(folder).map_err(|error| {
-                let told = AppError::refused("output.unwritable", "the folder cannot be made").with_fact(folder.display().to_string(), error.to_string());
+                let told = AppError::refused("output.unwritable", "the folder cannot be made")
+                    .with_fact(folder.display().to_string(), error.to_string());
                 told.with_hint("check that its parent may be written to")
             })?;
             files.push(write(&place, &file.bytes, overwrite)?);
         }
     }
-    Ok((Repair { done: mended.done, left: mended.left, ..Repair::default() }, files))
+    Ok((
+        Repair {
+            done: mended.done,
+            left: mended.left,
+            ..Repair::default()
+        },
+        files,
+    ))
 }
 
 /// Writes a mended copy, and says what was done. Task data are mended from their own files, `from`, and against the field, when it is known.
@@ -121,11 +180,15 @@ pub(super) fn write_repair(
         "geojson" | "json" => TableKind::GeoJson,
         "shp" => TableKind::Shapefile,
         _ => {
-            let told =
-                AppError::refused("output.ending", "mended copies are written as GeoPackage, GeoJSON or shapefile, those of task data as a folder or zip");
+            let told = AppError::refused(
+                "output.ending",
+                "mended copies are written as GeoPackage, GeoJSON or shapefile, those of task data as a folder or zip",
+            );
             return Err(told
                 .with_fact("--repair", path.display().to_string())
-                .with_hint("end its name in .gpkg, .geojson or .shp; for task data in .zip or nothing"));
+                .with_hint(
+                    "end its name in .gpkg, .geojson or .shp; for task data in .zip or nothing",
+                ));
         }
     };
     if map.lattice.is_some() || map.patches.is_empty() {
@@ -133,31 +196,77 @@ pub(super) fn write_repair(
             .with_hint("give task data a folder or a .zip; a raster has nothing to mend but its rates, which are yours to say"));
     }
     let System::Known(crs) = &map.system else {
-        let told = AppError::refused("repair.system", "the map states no reference system, so a copy would be as lost as it is");
-        return Err(told.with_hint("state its reference system first (a .prj file, or an export from a GIS)"));
+        let told = AppError::refused(
+            "repair.system",
+            "the map states no reference system, so a copy would be as lost as it is",
+        );
+        return Err(told
+            .with_hint("state its reference system first (a .prj file, or an export from a GIS)"));
     };
     let mended = repair(map);
-    let target = if kind == TableKind::GeoPackage { crs.clone() } else { Crs::wgs84() };
+    let target = if kind == TableKind::GeoPackage {
+        crs.clone()
+    } else {
+        Crs::wgs84()
+    };
     let failed = |error: crate::space::crs::CrsError| {
-        AppError::refused("plane.transformation", "a point cannot be carried into WGS 84").with_fact("the map", error.to_string())
+        AppError::refused(
+            "plane.transformation",
+            "a point cannot be carried into WGS 84",
+        )
+        .with_fact("the map", error.to_string())
     };
     let way = Projector::new(crs, &target).map_err(failed)?;
     let mut columns = map.columns.clone();
     if kind == TableKind::Shapefile {
-        columns = columns.iter().map(|name| name.chars().take(10).collect()).collect();
+        columns = columns
+            .iter()
+            .map(|name| name.chars().take(10).collect())
+            .collect();
     }
     let mut rows = Vec::new();
     for row in &mended.rows {
         let carried = way.geometry(&row.polygon).map_err(failed)?;
-        let shape = if kind == TableKind::GeoPackage { Geometry::MultiPolygon(MultiPolygon::new(vec![carried])) } else { Geometry::Polygon(carried) };
-        let value = |name: &String| row.attributes.iter().find(|(own, _)| own == name).map_or(Attribute::Null, |(_, value)| value.clone());
-        rows.push(TableRow { shape: Some(shape), values: map.columns.iter().map(value).collect() });
+        let shape = if kind == TableKind::GeoPackage {
+            Geometry::MultiPolygon(MultiPolygon::new(vec![carried]))
+        } else {
+            Geometry::Polygon(carried)
+        };
+        let value = |name: &String| {
+            row.attributes
+                .iter()
+                .find(|(own, _)| own == name)
+                .map_or(Attribute::Null, |(_, value)| value.clone())
+        };
+        rows.push(TableRow {
+            shape: Some(shape),
+            values: map.columns.iter().map(value).collect(),
+        });
     }
-    let name = path.file_stem().map_or_else(|| "zones".to_owned(), |stem| stem.to_string_lossy().into_owned());
-    let name = if kind == TableKind::GeoPackage { "zones".to_owned() } else { name };
+    let name = path.file_stem().map_or_else(
+        || "zones".to_owned(),
+        |stem| stem.to_string_lossy().into_owned(),
+    );
+    let name = if kind == TableKind::GeoPackage {
+        "zones".to_owned()
+    } else {
+        name
+    };
     let mut files = Vec::new();
-    for (side, bytes) in write_table(&[Table { name, columns, rows }], kind, &target)? {
-        let file = if kind == TableKind::Shapefile { path.with_extension(side) } else { path.to_owned() };
+    for (side, bytes) in write_table(
+        &[Table {
+            name,
+            columns,
+            rows,
+        }],
+        kind,
+        &target,
+    )? {
+        let file = if kind == TableKind::Shapefile {
+            path.with_extension(side)
+        } else {
+            path.to_owned()
+        };
         files.push(write(&file, &bytes, overwrite)?);
     }
     Ok((mended, files))

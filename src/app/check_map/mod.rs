@@ -5,8 +5,7 @@ mod mend;
 mod told;
 
 use std::io::Write as _;
-use std::path::Path;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use geo::MultiPolygon;
 use serde_json::json;
@@ -16,10 +15,8 @@ use crate::format::maps;
 use crate::format::maps::MapError;
 use crate::format::vector::read_polygons;
 use crate::report::model::Report;
-use crate::space::crs::Crs;
-use crate::space::crs::Projector;
-use crate::space::polygon::joined;
-use crate::space::polygon::repaired;
+use crate::space::crs::{Crs, Projector};
+use crate::space::polygon::{joined, repaired};
 use crate::zones::faults;
 
 /// What to check, and against what; amounts as the user wrote them.
@@ -61,11 +58,23 @@ impl From<MapError> for AppError {
     fn from(error: MapError) -> Self {
         let (code, hint) = match &error {
             MapError::Missing { .. } => ("file.missing", "check the name"),
-            MapError::TooLarge { .. } => ("map.size", "a zone map is far smaller: check that it is one"),
-            MapError::Ending { .. } => ("map.ending", "give a .shp, .geojson, .gpkg, .fgb, .kml, .kmz or .tif, or task data as folder, TASKDATA.XML or .zip"),
-            MapError::Unreadable { .. } => ("map.unreadable", "copy or export it again: it may be cut off, or not be what its ending says"),
+            MapError::TooLarge { .. } => (
+                "map.size",
+                "a zone map is far smaller: check that it is one",
+            ),
+            MapError::Ending { .. } => (
+                "map.ending",
+                "give a .shp, .geojson, .gpkg, .fgb, .kml, .kmz or .tif, or task data as folder, TASKDATA.XML or .zip",
+            ),
+            MapError::Unreadable { .. } => (
+                "map.unreadable",
+                "copy or export it again: it may be cut off, or not be what its ending says",
+            ),
             MapError::Layer { .. } => ("map.layer", "choose one with --layer"),
-            MapError::Archive { .. } => ("map.archive", "unpack it by other means if you trust it, and give the folder"),
+            MapError::Archive { .. } => (
+                "map.archive",
+                "unpack it by other means if you trust it, and give the folder",
+            ),
             MapError::Write { .. } => ("map.write", "try another format"),
         };
         Self::refused(code, error.to_string()).with_hint(hint)
@@ -80,39 +89,74 @@ pub fn check_map(request: &CheckMapRequest) -> Result<Report, AppError> {
     for path in [&request.faults, &request.repair].into_iter().flatten() {
         mend::writable(path, request.overwrite)?;
     }
-    let options = maps::ReadOptions { layer: request.layer.clone(), rate_column: request.rate_column.clone(), meaning: ask::meaning(request)? };
+    let options = maps::ReadOptions {
+        layer: request.layer.clone(),
+        rate_column: request.rate_column.clone(),
+        meaning: ask::meaning(request)?,
+    };
     let map = maps::read(&request.map, &options)?;
     let boundary = match &request.boundary {
         Some(path) => Some(ground(path)?),
         None => map.boundary.clone(),
     };
-    let exclusions = request.exclude.iter().map(|path| ground(path)).collect::<Result<Vec<_>, _>>()?;
+    let exclusions = request
+        .exclude
+        .iter()
+        .map(|path| ground(path))
+        .collect::<Result<Vec<_>, _>>()?;
     let against = ask::against(request, &map, boundary, exclusions)?;
     let verdict = faults::check(&map, &against);
     let mut files = Vec::new();
     if let Some(path) = &request.faults {
-        files.extend(mend::write_faults(path, &map, &verdict.faults, request.overwrite)?);
+        files.extend(mend::write_faults(
+            path,
+            &map,
+            &verdict.faults,
+            request.overwrite,
+        )?);
     }
     let mut repair = None;
     if let Some(path) = &request.repair {
-        let (mended, written) = mend::write_repair(path, &map, &request.map, against.boundary.as_ref(), request.overwrite)?;
+        let (mended, written) = mend::write_repair(
+            path,
+            &map,
+            &request.map,
+            against.boundary.as_ref(),
+            request.overwrite,
+        )?;
         files.extend(written);
         repair = Some(mended);
     }
-    Ok(told::report(request, &map, &against, &verdict, repair.as_ref(), files))
+    Ok(told::report(
+        request,
+        &map,
+        &against,
+        &verdict,
+        repair.as_ref(),
+        files,
+    ))
 }
 
 /// Polygons of a file as one, in WGS 84.
 fn ground(path: &Path) -> Result<MultiPolygon<f64>, AppError> {
     let layer = read_polygons(path, None, None)?;
     let failed = |error: crate::space::crs::CrsError| {
-        AppError::refused("plane.transformation", "the ground cannot be carried into longitude and latitude")
-            .with_fact(path.display().to_string(), error.to_string())
-            .with_hint("check its reference system")
+        AppError::refused(
+            "plane.transformation",
+            "the ground cannot be carried into longitude and latitude",
+        )
+        .with_fact(path.display().to_string(), error.to_string())
+        .with_hint("check its reference system")
     };
-    let shapes: Vec<MultiPolygon<f64>> = layer.shapes.iter().map(|shape| repaired(&shape.geometry).polygon).collect();
+    let shapes: Vec<MultiPolygon<f64>> = layer
+        .shapes
+        .iter()
+        .map(|shape| repaired(&shape.geometry).polygon)
+        .collect();
     let whole = joined(&shapes);
-    Projector::new(&layer.crs, &Crs::wgs84()).and_then(|way| way.geometry(&whole)).map_err(failed)
+    Projector::new(&layer.crs, &Crs::wgs84())
+        .and_then(|way| way.geometry(&whole))
+        .map_err(failed)
 }
 
 /// Writes a file whole or not at all: beside its place, then renamed.
@@ -122,21 +166,36 @@ fn write(path: &Path, bytes: &[u8], overwrite: bool) -> Result<(String, u64), Ap
             .with_fact(path.display().to_string(), error.to_string())
             .with_hint("check that its folder exists and may be written to; --overwrite replaces a file that is there")
     };
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
+    let folder = path
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty())
+        .unwrap_or_else(|| Path::new("."));
     let mut builder = tempfile::Builder::new();
     builder.prefix(".haulm-check-");
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    let mut file = builder.tempfile_in(folder).map_err(|error| unwritable(&error))?;
-    file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(|error| unwritable(&error))?;
-    let done = if overwrite { file.persist(path) } else { file.persist_noclobber(path) };
+    let mut file = builder
+        .tempfile_in(folder)
+        .map_err(|error| unwritable(&error))?;
+    file.write_all(bytes)
+        .and_then(|()| file.as_file().sync_all())
+        .map_err(|error| unwritable(&error))?;
+    let done = if overwrite {
+        file.persist(path)
+    } else {
+        file.persist_noclobber(path)
+    };
     done.map_err(|error| unwritable(&error.error))?;
     Ok((path.display().to_string(), bytes.len() as u64))
 }
 
 /// The value of a fault in JSON.
 fn fault_json(fault: &faults::fault::Fault, lonlat: Option<&Projector>) -> serde_json::Value {
-    let sizes: Vec<_> = fault.sizes.iter().map(|size| json!({ "value": size.value, "unit": size.unit })).collect();
+    let sizes: Vec<_> = fault
+        .sizes
+        .iter()
+        .map(|size| json!({ "value": size.value, "unit": size.unit }))
+        .collect();
     let place = fault.at.and_then(|at| lonlat?.point(at.x, at.y).ok());
     json!({
         "code": fault.code,

@@ -2,23 +2,14 @@
 
 use serde_json::json;
 
-use crate::app::check_map::CheckMapRequest;
-use crate::app::check_map::fault_json;
-use crate::finding::Finding;
-use crate::finding::Severity;
-use crate::report::model::Block;
-use crate::report::model::Column;
-use crate::report::model::Report;
-use crate::report::model::Row;
-use crate::report::model::Table;
-use crate::space::crs::Crs;
-use crate::space::crs::Projector;
-use crate::zones::carried::CarriedMap;
-use crate::zones::carried::System;
-use crate::zones::faults::Against;
-use crate::zones::faults::Verdict;
+use crate::app::check_map::{CheckMapRequest, fault_json};
+use crate::finding::{Finding, Severity};
+use crate::report::model::{Block, Column, Report, Row, Table};
+use crate::space::crs::{Crs, Projector};
+use crate::zones::carried::{CarriedMap, System};
 use crate::zones::faults::fault::Fault;
 use crate::zones::faults::repair::Repair;
+use crate::zones::faults::{Against, Verdict};
 
 /// Faults of one code that are told one by one; all stand in JSON and in the layer.
 const TOLD: usize = 10;
@@ -31,13 +22,27 @@ pub(super) fn report(
     repair: Option<&Repair>,
     files: Vec<(String, u64)>,
 ) -> Report {
-    let count = |severity: Severity| verdict.faults.iter().filter(|fault| fault.severity == severity).count();
-    let (errors, cautions, notes) = (count(Severity::Stop), count(Severity::Caution), count(Severity::Note));
+    let count = |severity: Severity| {
+        verdict
+            .faults
+            .iter()
+            .filter(|fault| fault.severity == severity)
+            .count()
+    };
+    let (errors, cautions, notes) = (
+        count(Severity::Stop),
+        count(Severity::Caution),
+        count(Severity::Note),
+    );
     let mut blocks = vec![Block::rows("Map", rows(map, against, verdict))];
     blocks.push(Block::rows(
         "Result",
         vec![
-            Row::new("errors", errors.to_string()).with_note(if errors > 0 { "not fit for a machine as it stands" } else { "none" }),
+            Row::new("errors", errors.to_string()).with_note(if errors > 0 {
+                "not fit for a machine as it stands"
+            } else {
+                "none"
+            }),
             Row::new("cautions", cautions.to_string()),
             Row::new("notes", notes.to_string()),
         ],
@@ -58,7 +63,11 @@ pub(super) fn report(
         System::Known(crs) => Projector::new(crs, &Crs::wgs84()).ok(),
         System::Missing(_) => None,
     };
-    let faults: Vec<_> = verdict.faults.iter().map(|fault| fault_json(fault, lonlat.as_ref())).collect();
+    let faults: Vec<_> = verdict
+        .faults
+        .iter()
+        .map(|fault| fault_json(fault, lonlat.as_ref()))
+        .collect();
     let json = json!({
         "map": {
             "path": request.map.display().to_string(),
@@ -79,7 +88,14 @@ pub(super) fn report(
         "faults": faults,
         "repair": repair.map(|repair| json!({ "done": repair.done, "left": repair.left })),
     });
-    Report { title: format!("Check of {}", request.map.display()), blocks, json, findings: findings(&verdict.faults), files, stopped: errors > 0 }
+    Report {
+        title: format!("Check of {}", request.map.display()),
+        blocks,
+        json,
+        findings: findings(&verdict.faults),
+        files,
+        stopped: errors > 0,
+    }
 }
 
 fn rows(map: &CarriedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
@@ -88,49 +104,100 @@ fn rows(map: &CarriedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
         System::Known(crs) => format!("{crs} ({})", crs.name()),
         System::Missing(_) => "none".to_owned(),
     };
-    let said = if map.meaning.said_by.is_empty() { "nobody says what they are".to_owned() } else { format!("by {}", map.meaning.said_by) };
-    let mut rows = vec![Row::new("format", map.kind.name()), Row::new("reference system", system)];
+    let said = if map.meaning.said_by.is_empty() {
+        "nobody says what they are".to_owned()
+    } else {
+        format!("by {}", map.meaning.said_by)
+    };
+    let mut rows = vec![
+        Row::new("format", map.kind.name()),
+        Row::new("reference system", system),
+    ];
     match &map.lattice {
-        Some(lattice) => rows.push(Row::new("grid", format!("{} × {} cells", lattice.cols, lattice.rows)).with_note("columns × rows")),
+        Some(lattice) => rows.push(
+            Row::new("grid", format!("{} × {} cells", lattice.cols, lattice.rows))
+                .with_note("columns × rows"),
+        ),
         None => rows.push(Row::new("records", map.patches.len().to_string())),
     }
     if let Some((low, high)) = sums.range {
         rows.push(
-            Row::new("rates", format!("{} to {} {}", shown(low), shown(high), map.meaning.label()))
-                .with_note(format!("{}, {said}", map.meaning.quantity.name())),
+            Row::new(
+                "rates",
+                format!("{} to {} {}", shown(low), shown(high), map.meaning.label()),
+            )
+            .with_note(format!("{}, {said}", map.meaning.quantity.name())),
         );
     }
     if sums.area_m2 > 0.0 {
-        rows.push(Row::new("ground with a rate", format!("{:.2} ha", sums.area_m2 / 1e4)));
-        let unit = map.meaning.unit.map_or("", crate::units::RateUnit::total_label);
+        rows.push(Row::new(
+            "ground with a rate",
+            format!("{:.2} ha", sums.area_m2 / 1e4),
+        ));
+        let unit = map
+            .meaning
+            .unit
+            .map_or("", crate::units::RateUnit::total_label);
         if !unit.is_empty() {
-            rows.push(Row::new("total", format!("{} {unit}", shown(sums.total))).with_note("rate times ground, as the map stands"));
+            rows.push(
+                Row::new("total", format!("{} {unit}", shown(sums.total)))
+                    .with_note("rate times ground, as the map stands"),
+            );
         }
     }
     match sums.field_m2 {
-        Some(field) => rows.push(Row::new("field", format!("{:.2} ha", field / 1e4)).with_note("boundary less exclusions")),
-        None if against.boundary.is_none() => rows.push(Row::new("field", "not given").with_note("gaps and ground outside are found only with --boundary")),
+        Some(field) => rows.push(
+            Row::new("field", format!("{:.2} ha", field / 1e4))
+                .with_note("boundary less exclusions"),
+        ),
+        None if against.boundary.is_none() => rows.push(
+            Row::new("field", "not given")
+                .with_note("gaps and ground outside are found only with --boundary"),
+        ),
         None => {}
     }
     rows
 }
 
 fn shown(value: f64) -> String {
-    if value == libm::round(value) { format!("{value:.0}") } else { format!("{value:.2}") }
+    if value == libm::round(value) {
+        format!("{value:.0}")
+    } else {
+        format!("{value:.2}")
+    }
 }
 
 /// How many of each kind, the heaviest first, else by first appearance.
 fn kinds(faults: &[Fault]) -> Table {
     let mut seen: Vec<(&'static str, Severity, usize)> = Vec::new();
     for fault in faults {
-        match seen.iter_mut().find(|(code, severity, _)| *code == fault.code && *severity == fault.severity) {
+        match seen
+            .iter_mut()
+            .find(|(code, severity, _)| *code == fault.code && *severity == fault.severity)
+        {
             Some((.., count)) => *count += 1,
             None => seen.push((fault.code, fault.severity, 1)),
         }
     }
     seen.sort_by_key(|kind| std::cmp::Reverse(kind.1));
-    let rows = seen.iter().map(|(code, severity, count)| vec![count.to_string(), word(*severity).to_owned(), (*code).to_owned()]).collect();
-    Table { columns: vec![Column::right("count"), Column::left("weight"), Column::left("kind")], rows }
+    let rows = seen
+        .iter()
+        .map(|(code, severity, count)| {
+            vec![
+                count.to_string(),
+                word(*severity).to_owned(),
+                (*code).to_owned(),
+            ]
+        })
+        .collect();
+    Table {
+        columns: vec![
+            Column::right("count"),
+            Column::left("weight"),
+            Column::left("kind"),
+        ],
+        rows,
+    }
 }
 
 const fn word(severity: Severity) -> &'static str {
@@ -145,10 +212,13 @@ fn findings(faults: &[Fault]) -> Vec<Finding> {
     let mut findings = Vec::new();
     let mut seen: Vec<(&'static str, usize)> = Vec::new();
     for fault in faults {
-        let at = seen.iter().position(|(code, _)| *code == fault.code).unwrap_or_else(|| {
-            seen.push((fault.code, 0));
-            seen.len() - 1
-        });
+        let at = seen
+            .iter()
+            .position(|(code, _)| *code == fault.code)
+            .unwrap_or_else(|| {
+                seen.push((fault.code, 0));
+                seen.len() - 1
+            });
         let count = seen.get_mut(at).map_or(1, |(_, count)| {
             *count += 1;
             *count
@@ -158,26 +228,46 @@ fn findings(faults: &[Fault]) -> Vec<Finding> {
         }
         let place = match fault.at {
             Some(at) => format!("{} at {}, {}: ", fault.place, digits(at.x), digits(at.y)),
-            None if fault.place.number > 0 || fault.place.name.is_some() => format!("{}: ", fault.place),
+            None if fault.place.number > 0 || fault.place.name.is_some() => {
+                format!("{}: ", fault.place)
+            }
             None => String::new(),
         };
-        findings.push(Finding { code: fault.code, severity: fault.severity, message: format!("{place}{}", fault.message), accepted: None });
+        findings.push(Finding {
+            code: fault.code,
+            severity: fault.severity,
+            message: format!("{place}{}", fault.message),
+            accepted: None,
+        });
     }
     for (code, count) in seen.iter().filter(|(_, count)| *count > TOLD) {
-        findings.push(Finding::note("faults.more", format!("{} more of the kind {code}: all stand in --json and in the layer of --faults", count - TOLD)));
+        findings.push(Finding::note(
+            "faults.more",
+            format!(
+                "{} more of the kind {code}: all stand in --json and in the layer of --faults",
+                count - TOLD
+            ),
+        ));
     }
     findings
 }
 
 /// Seven decimals of a degree, two of a metre.
 fn digits(value: f64) -> String {
-    if value.abs() <= 180.0 { format!("{value:.7}") } else { format!("{value:.2}") }
+    if value.abs() <= 180.0 {
+        format!("{value:.7}")
+    } else {
+        format!("{value:.2}")
+    }
 }
 
 fn shortened(lines: &[String]) -> Vec<String> {
     let mut told: Vec<String> = lines.iter().take(TOLD).cloned().collect();
     if lines.len() > TOLD {
-        told.push(format!("and {} more; all stand in --json", lines.len() - TOLD));
+        told.push(format!(
+            "and {} more; all stand in --json",
+            lines.len() - TOLD
+        ));
     }
     told
 }

@@ -43,7 +43,12 @@ impl Disk for FileSystem {
     }
 
     fn write_new(&self, path: &Path, bytes: &[u8]) -> io::Result<()> {
-        let mut file = again(|| fs_err::OpenOptions::new().write(true).create_new(true).open(path))?;
+        let mut file = again(|| {
+            fs_err::OpenOptions::new()
+                .write(true)
+                .create_new(true)
+                .open(path)
+        })?;
         file.write_all(bytes)?;
         again(|| file.sync_all())
     }

@@ -132,10 +132,22 @@ pub enum CommitError {
 }
 
 fn count_of(files: usize) -> String {
-    if files == 1 { "1 file".to_owned() } else { format!("{files} files") }
+    if files == 1 {
+        "1 file".to_owned()
+    } else {
+        format!("{files} files")
+    }
 }
 
 /// Names the step that failed.
-pub(crate) fn step<T>(action: &'static str, path: &std::path::Path, done: io::Result<T>) -> Result<T, CommitError> {
-    done.map_err(|source| CommitError::Step { action, path: path.to_owned(), source })
+pub(crate) fn step<T>(
+    action: &'static str,
+    path: &std::path::Path,
+    done: io::Result<T>,
+) -> Result<T, CommitError> {
+    done.map_err(|source| CommitError::Step {
+        action,
+        path: path.to_owned(),
+        source,
+    })
 }

@@ -7,13 +7,7 @@ use std::path::Path;
 
 use serde_json::json;
 
-use super::CommitError;
-use super::CommitOptions;
-use super::Disk;
-use super::FileSystem;
-use super::Place;
-use super::commit_to;
-use super::recover;
+use super::{CommitError, CommitOptions, Disk, FileSystem, Place, commit_to, recover};
 use crate::format::payload::Payload;
 
 /// How a disk fails.
@@ -38,7 +32,11 @@ struct Failing {
 
 impl Failing {
     fn at(fault: Fault, step: u32) -> Self {
-        Self { fault, left: Cell::new(step), failed: Cell::new(false) }
+        Self {
+            fault,
+            left: Cell::new(step),
+            failed: Cell::new(false),
+        }
     }
     /// Fails nowhere, and does not wait for the medium either.
     fn never() -> Self {
@@ -61,7 +59,11 @@ impl Failing {
             return Ok(());
         }
         self.failed.set(true);
-        Err(if self.fault == Fault::Full { io::ErrorKind::StorageFull.into() } else { io::Error::other("made to fail") })
+        Err(if self.fault == Fault::Full {
+            io::ErrorKind::StorageFull.into()
+        } else {
+            io::Error::other("made to fail")
+        })
     }
 }
 
@@ -79,11 +81,17 @@ impl Disk for Failing {
         self.step(self.fault == Fault::Full)
     }
     fn sync_folder(&self, path: &Path) -> io::Result<()> {
-        assert!(path.is_dir(), "{} is synced and is no folder", path.display());
+        assert!(
+            path.is_dir(),
+            "{} is synced and is no folder",
+            path.display()
+        );
         self.step(false)
     }
     fn rename(&self, from: &Path, to: &Path) -> io::Result<()> {
-        self.step(self.fault == Fault::Moves && from.components().any(|part| part.as_os_str() == "new"))?;
+        self.step(
+            self.fault == Fault::Moves && from.components().any(|part| part.as_os_str() == "new"),
+        )?;
         assert!(!to.exists(), "{} is replaced", to.display());
         FileSystem.rename(from, to)
     }
@@ -100,14 +108,24 @@ impl Disk for Failing {
 /// On a memory disk where there is one: thousands of commits need no medium.
 fn scratch() -> tempfile::TempDir {
     let memory = Path::new("/dev/shm");
-    if memory.is_dir() { tempfile::tempdir_in(memory).unwrap() } else { tempfile::tempdir().unwrap() }
+    if memory.is_dir() {
+        tempfile::tempdir_in(memory).unwrap()
+    } else {
+        tempfile::tempdir().unwrap()
+    }
 }
 
 /// Files with the record that lists them.
 fn run(files: &[(&str, &str)]) -> Vec<Payload> {
-    let mut files: Vec<_> = files.iter().map(|(path, text)| Payload::new(*path, text.as_bytes().to_vec())).collect();
+    let mut files: Vec<_> = files
+        .iter()
+        .map(|(path, text)| Payload::new(*path, text.as_bytes().to_vec()))
+        .collect();
     let record = json!({ "made_by": super::made_by(), "outputs": super::outputs(&files) });
-    files.push(Payload::new(super::RECORD_PATH, record.to_string().into_bytes()));
+    files.push(Payload::new(
+        super::RECORD_PATH,
+        record.to_string().into_bytes(),
+    ));
     files
 }
 
@@ -135,7 +153,12 @@ fn tree(folder: &Path) -> BTreeMap<String, Vec<u8>> {
     fn walk(root: &Path, folder: &Path, found: &mut BTreeMap<String, Vec<u8>>) {
         for entry in fs_err::read_dir(folder).unwrap() {
             let path = entry.unwrap().path();
-            let name = path.strip_prefix(root).unwrap().to_str().unwrap().to_owned();
+            let name = path
+                .strip_prefix(root)
+                .unwrap()
+                .to_str()
+                .unwrap()
+                .to_owned();
             if path.is_dir() {
                 found.insert(name + "/", Vec::new());
                 walk(root, &path, found);
@@ -194,16 +217,28 @@ fn a_failed_step_leaves_old_or_new_and_nothing_else() {
         for fault in [Fault::Once, Fault::Full, Fault::Moves] {
             let steps = every_step(fault, before, &new, |step, root, place, done| {
                 let mut found = tree(root);
-                let closing = done.as_ref().is_ok_and(|report| report.findings.iter().any(|finding| finding.code == "output.stage"));
+                let closing = done.as_ref().is_ok_and(|report| {
+                    report
+                        .findings
+                        .iter()
+                        .any(|finding| finding.code == "output.stage")
+                });
                 if closing || matches!(done, Err(CommitError::Interrupted { .. })) {
                     assert!(recover::pending(place).is_ok());
                     recover::recover(&Failing::never(), place).unwrap();
                     found = tree(root);
                 }
                 let expected = usize::from(done.is_ok());
-                assert!(found == ends[expected], "{fault:?} at step {step}: {done:?} left {:?}", found.keys());
+                assert!(
+                    found == ends[expected],
+                    "{fault:?} at step {step}: {done:?} left {:?}",
+                    found.keys()
+                );
                 if fault == Fault::Full && done.is_err() {
-                    assert!(matches!(done, Err(CommitError::NoRoom { needed, .. }) if *needed > 0), "{done:?}");
+                    assert!(
+                        matches!(done, Err(CommitError::NoRoom { needed, .. }) if *needed > 0),
+                        "{done:?}"
+                    );
                 }
             });
             assert!(steps > 3, "{fault:?} was tried at {steps} steps only");
@@ -220,18 +255,29 @@ fn a_killed_run_is_finished_or_taken_back_by_the_next() {
         every_step(Fault::Killed, before, &new, |step, root, place, _| {
             let said = recover::recover(&Failing::never(), place).unwrap();
             let found = tree(root);
-            let which = ends.iter().position(|end| *end == found).unwrap_or_else(|| panic!("killed at step {step}: left {:?}", found.keys()));
+            let which = ends
+                .iter()
+                .position(|end| *end == found)
+                .unwrap_or_else(|| panic!("killed at step {step}: left {:?}", found.keys()));
             reached[which] += 1;
             if let Some(finding) = said {
                 assert_eq!(finding.code, "output.interrupted");
             }
-            assert!(recover::recover(&Failing::never(), place).unwrap().is_none(), "nothing is left to recover");
+            assert!(
+                recover::recover(&Failing::never(), place)
+                    .unwrap()
+                    .is_none(),
+                "nothing is left to recover"
+            );
             // The next run succeeds without help.
             commit_to(&Failing::never(), place, &new, &CommitOptions::default()).unwrap();
             assert!(tree(root) == ends[1]);
         });
     }
-    assert!(reached.iter().all(|count| *count > 5), "both ends are reached: {reached:?}");
+    assert!(
+        reached.iter().all(|count| *count > 5),
+        "both ends are reached: {reached:?}"
+    );
 }
 
 #[test]
@@ -245,12 +291,21 @@ fn a_recovery_may_itself_be_killed() {
             let scratch = scratch();
             let place = Place::of(&scratch.path().join("out")).unwrap();
             commit_to(&Failing::never(), &place, &old, &CommitOptions::default()).unwrap();
-            let _ = commit_to(&Failing::at(Fault::Killed, first), &place, &new, &CommitOptions::default());
+            let _ = commit_to(
+                &Failing::at(Fault::Killed, first),
+                &place,
+                &new,
+                &CommitOptions::default(),
+            );
             let disk = Failing::at(Fault::Killed, second);
             let _ = recover::recover(&disk, &place);
             recover::recover(&Failing::never(), &place).unwrap();
             let found = tree(scratch.path());
-            assert!(ends.contains(&found), "killed at {first}, recovery killed at {second}: left {:?}", found.keys());
+            assert!(
+                ends.contains(&found),
+                "killed at {first}, recovery killed at {second}: left {:?}",
+                found.keys()
+            );
             tried += 1;
             if !disk.failed.get() {
                 break;
@@ -269,7 +324,12 @@ fn half_way(root: &Path) -> (Place, std::path::PathBuf) {
             fs_err::remove_dir_all(&place.folder).unwrap();
         }
         commit_to(&Failing::never(), &place, &old, &CommitOptions::default()).unwrap();
-        let _ = commit_to(&Failing::at(Fault::Killed, step), &place, &new, &CommitOptions::default());
+        let _ = commit_to(
+            &Failing::at(Fault::Killed, step),
+            &place,
+            &new,
+            &CommitOptions::default(),
+        );
         let stage = place.stage();
         if place.folder.join("machine/LONGLEAS.shp").exists() {
             return (place, stage);
@@ -285,10 +345,18 @@ fn an_interrupted_commit_is_announced_and_finished() {
     let (place, _) = half_way(scratch.path());
     let before = tree(scratch.path());
     let finding = recover::pending(&place).unwrap().unwrap();
-    assert!(finding.message.contains("interrupted"), "{}", finding.message);
+    assert!(
+        finding.message.contains("interrupted"),
+        "{}",
+        finding.message
+    );
     assert!(tree(scratch.path()) == before, "asking changes nothing");
     let finding = super::recover(&place.folder).unwrap().unwrap();
-    assert!(finding.message.contains("now complete"), "{}", finding.message);
+    assert!(
+        finding.message.contains("now complete"),
+        "{}",
+        finding.message
+    );
 }
 
 #[test]
@@ -296,7 +364,9 @@ fn a_spoiled_stage_is_taken_back() {
     let scratch = scratch();
     let (place, stage) = half_way(scratch.path());
     fs_err::remove_file(stage.join("new/office/nitrogen.tif")).unwrap();
-    let finding = recover::recover(&Failing::never(), &place).unwrap().unwrap();
+    let finding = recover::recover(&Failing::never(), &place)
+        .unwrap()
+        .unwrap();
     assert!(finding.message.contains("put back"), "{}", finding.message);
     let [old, new] = old_and_new();
     assert!(tree(scratch.path()) == ends(&old, &new)[0]);

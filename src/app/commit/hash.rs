@@ -5,8 +5,7 @@ use std::io;
 use std::io::Read;
 use std::path::Path;
 
-use sha2::Digest;
-use sha2::Sha256;
+use sha2::{Digest, Sha256};
 
 /// Of bytes in memory.
 pub fn sha256_hex(bytes: &[u8]) -> String {
@@ -32,11 +31,13 @@ pub fn sha256_of_file(path: &Path) -> io::Result<String> {
 }
 
 fn hex(bytes: &[u8]) -> String {
-    bytes.iter().fold(String::with_capacity(bytes.len() * 2), |mut text, byte| {
-        // Writing to a String does not fail.
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
+    bytes
+        .iter()
+        .fold(String::with_capacity(bytes.len() * 2), |mut text, byte| {
+            // Writing to a String does not fail.
+            let _ = write!(text, "{byte:02x}");
+            text
+        })
 }
 
 #[cfg(test)]

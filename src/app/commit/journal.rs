@@ -5,16 +5,12 @@
 
 use std::collections::BTreeSet;
 use std::io;
-use std::path::Path;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use serde::Deserialize;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
-use crate::app::commit::disk::Disk;
-use crate::app::commit::disk::remove_tree;
-use crate::app::commit::error::CommitError;
-use crate::app::commit::error::step;
+use crate::app::commit::disk::{Disk, remove_tree};
+use crate::app::commit::error::{CommitError, step};
 use crate::app::commit::hash::sha256_of_file;
 use crate::app::commit::record::RECORD_PATH;
 
@@ -67,7 +63,11 @@ impl Commit<'_> {
         self.stage.join(OLD).join(path)
     }
     fn place_of(&self, path: &str) -> PathBuf {
-        if path.is_empty() { self.folder.to_owned() } else { self.folder.join(path) }
+        if path.is_empty() {
+            self.folder.to_owned()
+        } else {
+            self.folder.join(path)
+        }
     }
     fn rename(&self, from: &Path, to: &Path) -> Result<(), CommitError> {
         step("move", from, self.disk.rename(from, to))
@@ -81,7 +81,11 @@ impl Commit<'_> {
             let folder = self.place_of(folder);
             step("make", &folder, self.disk.make_folder(&folder))?;
         }
-        let (record, others): (Vec<_>, Vec<_>) = self.journal.changes.iter().partition(|change| change.path == RECORD_PATH);
+        let (record, others): (Vec<_>, Vec<_>) = self
+            .journal
+            .changes
+            .iter()
+            .partition(|change| change.path == RECORD_PATH);
         for change in &record {
             self.put_aside(change)?;
         }
@@ -100,12 +104,20 @@ impl Commit<'_> {
         let place = self.place_of(&change.path);
         let old = self.old_of(&change.path);
         let due = change.new.is_none() || there(&self.new_of(&change.path));
-        if due && !there(&old) && there(&place) { self.rename(&place, &old) } else { Ok(()) }
+        if due && !there(&old) && there(&place) {
+            self.rename(&place, &old)
+        } else {
+            Ok(())
+        }
     }
 
     /// Takes every change back.
     pub(crate) fn backward(&self) -> Result<(), CommitError> {
-        let (record, others): (Vec<_>, Vec<_>) = self.journal.changes.iter().partition(|change| change.path == RECORD_PATH);
+        let (record, others): (Vec<_>, Vec<_>) = self
+            .journal
+            .changes
+            .iter()
+            .partition(|change| change.path == RECORD_PATH);
         // The new record goes first, the old one comes last: as in `forward`, no record stands by files that are not its own.
         for change in record.iter().chain(&others) {
             let (place, new) = (self.place_of(&change.path), self.new_of(&change.path));
@@ -140,8 +152,19 @@ impl Commit<'_> {
 
     /// Removes folders that only held files taken away.
     fn remove_emptied(&self) -> Result<(), CommitError> {
-        let taken = self.journal.changes.iter().filter(|change| change.new.is_none());
-        let folders: BTreeSet<&str> = taken.flat_map(|change| change.path.match_indices('/').map(|(end, _)| &change.path[..end])).collect();
+        let taken = self
+            .journal
+            .changes
+            .iter()
+            .filter(|change| change.new.is_none());
+        let folders: BTreeSet<&str> = taken
+            .flat_map(|change| {
+                change
+                    .path
+                    .match_indices('/')
+                    .map(|(end, _)| &change.path[..end])
+            })
+            .collect();
         for folder in folders.iter().rev() {
             self.remove_if_empty(&self.place_of(folder))?;
         }
@@ -151,7 +174,14 @@ impl Commit<'_> {
     /// Not empty means that somebody else put something there: then it stays.
     fn remove_if_empty(&self, folder: &Path) -> Result<(), CommitError> {
         match self.disk.remove_folder(folder) {
-            Err(error) if matches!(error.kind(), io::ErrorKind::DirectoryNotEmpty | io::ErrorKind::NotFound) => Ok(()),
+            Err(error)
+                if matches!(
+                    error.kind(),
+                    io::ErrorKind::DirectoryNotEmpty | io::ErrorKind::NotFound
+                ) =>
+            {
+                Ok(())
+            }
             done => step("remove", folder, done),
         }
     }
@@ -161,7 +191,12 @@ impl Commit<'_> {
         let mut folders = BTreeSet::from([self.folder.to_owned()]);
         folders.extend(self.folder.parent().map(Path::to_owned));
         for change in &self.journal.changes {
-            folders.extend(change.path.match_indices('/').map(|(end, _)| self.folder.join(&change.path[..end])));
+            folders.extend(
+                change
+                    .path
+                    .match_indices('/')
+                    .map(|(end, _)| self.folder.join(&change.path[..end])),
+            );
         }
         for folder in folders.iter().filter(|folder| folder.is_dir()) {
             step("sync", folder, self.disk.sync_folder(folder))?;
@@ -180,7 +215,11 @@ impl Commit<'_> {
     ///
     /// Reads every file's hash: between the interruption and now anything may have happened.
     pub(crate) fn survey(&self) -> Result<Survey, CommitError> {
-        let mut survey = Survey { forward: true, backward: true, strange: Vec::new() };
+        let mut survey = Survey {
+            forward: true,
+            backward: true,
+            strange: Vec::new(),
+        };
         for change in &self.journal.changes {
             let place = hash(&self.place_of(&change.path))?;
             let new = hash(&self.new_of(&change.path))?;
@@ -189,8 +228,10 @@ impl Commit<'_> {
             if strange {
                 survey.strange.push(change.path.clone());
             }
-            let new_is_there = change.new.is_none() || new == change.new || (new.is_none() && place == change.new);
-            let old_is_there = change.old.is_none() || old == change.old || (old.is_none() && place == change.old);
+            let new_is_there =
+                change.new.is_none() || new == change.new || (new.is_none() && place == change.new);
+            let old_is_there =
+                change.old.is_none() || old == change.old || (old.is_none() && place == change.old);
             survey.forward &= new_is_there && !strange;
             survey.backward &= old_is_there && !strange;
         }
@@ -214,5 +255,9 @@ fn there(path: &Path) -> bool {
 }
 
 fn hash(path: &Path) -> Result<Option<String>, CommitError> {
-    if path.is_file() { step("read", path, sha256_of_file(path)).map(Some) } else { Ok(None) }
+    if path.is_file() {
+        step("read", path, sha256_of_file(path)).map(Some)
+    } else {
+        Ok(None)
+    }
 }

@@ -1,17 +1,12 @@
 //! One run at a time into one folder.
 
 use std::fs::TryLockError;
-use std::io::Read;
-use std::io::Seek;
-use std::io::Write;
+use std::io::{Read, Seek, Write};
 use std::os::unix::fs::MetadataExt;
-use std::path::Path;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use crate::app::cancel::Cancel;
-use crate::app::cancel::Leftover;
-use crate::app::commit::error::CommitError;
-use crate::app::commit::error::step;
+use crate::app::cancel::{Cancel, Leftover};
+use crate::app::commit::error::{CommitError, step};
 use crate::app::commit::place::Place;
 
 /// Held while a run computes and writes. The system drops the lock when the process ends in whatever way, so a file left by a killed run
@@ -28,17 +23,34 @@ impl Lock {
     pub(crate) fn take(place: &Place, cancel: &Cancel) -> Result<Self, CommitError> {
         let path = place.lock();
         loop {
-            let opened = fs_err::OpenOptions::new().read(true).write(true).create(true).truncate(false).open(&path);
-            let mut file = opened.map_err(|source| CommitError::NotWritable { path: path.parent().unwrap_or(&path).to_owned(), source })?;
+            let opened = fs_err::OpenOptions::new()
+                .read(true)
+                .write(true)
+                .create(true)
+                .truncate(false)
+                .open(&path);
+            let mut file = opened.map_err(|source| CommitError::NotWritable {
+                path: path.parent().unwrap_or(&path).to_owned(),
+                source,
+            })?;
             match file.file().try_lock() {
                 Ok(()) => {}
                 Err(TryLockError::WouldBlock) => {
                     let mut text = String::new();
                     // A lock whose holder has not written its number yet is as good as one with a number.
                     let _ = file.read_to_string(&mut text);
-                    return Err(CommitError::Busy { folder: place.folder.clone(), process: text.trim().parse().ok() });
+                    return Err(CommitError::Busy {
+                        folder: place.folder.clone(),
+                        process: text.trim().parse().ok(),
+                    });
                 }
-                Err(TryLockError::Error(source)) => return Err(CommitError::Step { action: "lock", path, source }),
+                Err(TryLockError::Error(source)) => {
+                    return Err(CommitError::Step {
+                        action: "lock",
+                        path,
+                        source,
+                    });
+                }
             }
             // The last holder may have removed the file between our opening and our locking it.
             if !same_file(&path, &file) {
@@ -48,7 +60,11 @@ impl Lock {
             step("write", &path, file.rewind())?;
             step("write", &path, writeln!(file, "{}", std::process::id()))?;
             let leftover = cancel.leftover(&path);
-            return Ok(Self { path, _file: file, _leftover: leftover });
+            return Ok(Self {
+                path,
+                _file: file,
+                _leftover: leftover,
+            });
         }
     }
 }

@@ -19,34 +19,21 @@ mod recover;
 mod refusal;
 
 use std::io;
-use std::path::Path;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use crate::app::cancel::Cancel;
-use crate::app::commit::disk::Disk;
-use crate::app::commit::disk::FileSystem;
-use crate::app::commit::disk::remove_tree;
+use crate::app::commit::disk::{Disk, FileSystem, remove_tree};
 use crate::app::commit::error::step;
-use crate::app::commit::journal::Commit;
-use crate::app::commit::journal::JOURNAL;
-use crate::app::commit::journal::Journal;
-use crate::app::commit::journal::NEW;
-use crate::app::commit::journal::OLD;
+use crate::app::commit::journal::{Commit, JOURNAL, Journal, NEW, OLD};
 use crate::app::commit::lock::Lock;
 use crate::app::commit::place::Place;
 use crate::app::commit::plan::Plan;
-use crate::finding::Checked;
-use crate::finding::Finding;
+use crate::finding::{Checked, Finding};
 use crate::format::payload::Payload;
 
 pub use crate::app::commit::error::CommitError;
-pub use crate::app::commit::hash::sha256_hex;
-pub use crate::app::commit::hash::sha256_of_file;
-pub use crate::app::commit::record::MADE_BY;
-pub use crate::app::commit::record::OUTPUTS;
-pub use crate::app::commit::record::RECORD_PATH;
-pub use crate::app::commit::record::made_by;
-pub use crate::app::commit::record::outputs;
+pub use crate::app::commit::hash::{sha256_hex, sha256_of_file};
+pub use crate::app::commit::record::{MADE_BY, OUTPUTS, RECORD_PATH, made_by, outputs};
 pub(crate) use crate::app::commit::refusal::size;
 
 /// Space that a file takes on disk comes in blocks of this size, and its entry takes one more. (bytes)
@@ -95,7 +82,15 @@ impl OutputFolder {
         let lock = Lock::take(&place, &options.cancel)?;
         let said = recover::recover(&FileSystem, &place)?;
         plan::check_folder(&place, options.overwrite)?;
-        Ok(Checked::new(Self { place, options, _lock: lock, ancestors }, said.into_iter().collect()))
+        Ok(Checked::new(
+            Self {
+                place,
+                options,
+                _lock: lock,
+                ancestors,
+            },
+            said.into_iter().collect(),
+        ))
     }
 
     /// Writes all of the files or none of them, `office/record.json` last.
@@ -115,7 +110,11 @@ impl OutputFolder {
 ///
 /// # Errors
 /// As [`OutputFolder::claim`] and [`OutputFolder::commit`].
-pub fn commit(folder: &Path, files: &[Payload], options: CommitOptions) -> Result<CommitReport, CommitError> {
+pub fn commit(
+    folder: &Path,
+    files: &[Payload],
+    options: CommitOptions,
+) -> Result<CommitReport, CommitError> {
     let mut findings = Vec::new();
     let claimed = OutputFolder::claim(folder, options)?.into_log(&mut findings);
     let mut report = claimed.commit(files)?;
@@ -162,7 +161,11 @@ pub fn check_writable(folder: &Path, options: &CommitOptions) -> Result<(), Comm
 ///
 /// # Errors
 /// As [`OutputFolder::claim`] and [`OutputFolder::commit`], but for other runs and for room on the disk.
-pub fn dry_run(folder: &Path, files: &[Payload], options: &CommitOptions) -> Result<CommitReport, CommitError> {
+pub fn dry_run(
+    folder: &Path,
+    files: &[Payload],
+    options: &CommitOptions,
+) -> Result<CommitReport, CommitError> {
     let place = Place::of(folder)?;
     place.check_writable()?;
     let pending = recover::pending(&place)?;
@@ -174,29 +177,62 @@ pub fn dry_run(folder: &Path, files: &[Payload], options: &CommitOptions) -> Res
 }
 
 fn report(plan: &Plan, files: &[Payload]) -> CommitReport {
-    let mut written: Vec<_> = files.iter().map(|file| (file.path.clone(), file.bytes.len() as u64)).collect();
+    let mut written: Vec<_> = files
+        .iter()
+        .map(|file| (file.path.clone(), file.bytes.len() as u64))
+        .collect();
     written.sort();
-    let removed = plan.changes.iter().filter(|change| change.new.is_none()).map(|change| change.path.clone()).collect();
-    CommitReport { written, removed, findings: plan.findings.clone() }
+    let removed = plan
+        .changes
+        .iter()
+        .filter(|change| change.new.is_none())
+        .map(|change| change.path.clone())
+        .collect();
+    CommitReport {
+        written,
+        removed,
+        findings: plan.findings.clone(),
+    }
 }
 
 /// The room that the files need on disk. (bytes)
 fn room_for(files: &[Payload]) -> u64 {
-    files.iter().map(|file| (file.bytes.len() as u64).div_ceil(BLOCK) * BLOCK + BLOCK).sum()
+    files
+        .iter()
+        .map(|file| (file.bytes.len() as u64).div_ceil(BLOCK) * BLOCK + BLOCK)
+        .sum()
 }
 
-fn commit_to(disk: &dyn Disk, place: &Place, files: &[Payload], options: &CommitOptions) -> Result<CommitReport, CommitError> {
+fn commit_to(
+    disk: &dyn Disk,
+    place: &Place,
+    files: &[Payload],
+    options: &CommitOptions,
+) -> Result<CommitReport, CommitError> {
     let plan = plan::plan(place, files, options.overwrite)?;
     let mut report = report(&plan, files);
     let needed = room_for(files);
     let free = place.free();
     if free.is_some_and(|free| free < needed) {
-        return Err(CommitError::NoRoom { path: place.folder.clone(), needed, free });
+        return Err(CommitError::NoRoom {
+            path: place.folder.clone(),
+            needed,
+            free,
+        });
     }
     let stage = place.stage();
     let leftover = options.cancel.leftover(&stage);
-    let journal = Journal { version: 1, changes: plan.changes, made_folders: plan.made_folders };
-    let commit = Commit { journal: &journal, stage: &stage, folder: &place.folder, disk };
+    let journal = Journal {
+        version: 1,
+        changes: plan.changes,
+        made_folders: plan.made_folders,
+    };
+    let commit = Commit {
+        journal: &journal,
+        stage: &stage,
+        folder: &place.folder,
+        disk,
+    };
     if let Err(error) = stage_files(&commit, files, &options.cancel) {
         let _ = remove_tree(disk, &stage);
         return Err(with_room(error, place, needed));
@@ -215,15 +251,24 @@ fn commit_to(disk: &dyn Disk, place: &Place, files: &[Payload], options: &Commit
         return Err(with_room(error, place, needed));
     }
     if let Err(error) = commit.forward() {
-        let back = commit.backward().and_then(|()| step("remove", &stage, commit.close()));
+        let back = commit
+            .backward()
+            .and_then(|()| step("remove", &stage, commit.close()));
         return Err(match back {
             Ok(()) => with_room(error, place, needed),
             Err(_) if !stage.join(JOURNAL).exists() => error,
-            Err(_) => CommitError::Interrupted { folder: place.folder.clone(), stage, source: Box::new(error) },
+            Err(_) => CommitError::Interrupted {
+                folder: place.folder.clone(),
+                stage,
+                source: Box::new(error),
+            },
         });
     }
     if let Err(error) = commit.close() {
-        let text = format!("all files are written, but the stage {} could not be removed ({error}): the next run removes it", stage.display());
+        let text = format!(
+            "all files are written, but the stage {} could not be removed ({error}): the next run removes it",
+            stage.display()
+        );
         report.findings.push(Finding::note("output.stage", text));
     }
     drop(hold);
@@ -234,17 +279,40 @@ fn commit_to(disk: &dyn Disk, place: &Place, files: &[Payload], options: &Commit
 fn stage_files(commit: &Commit<'_>, files: &[Payload], cancel: &Cancel) -> Result<(), CommitError> {
     let make = |path: &Path| step("make", path, commit.disk.make_folder(path));
     make(commit.stage).map_err(|error| match error {
-        CommitError::Step { path, source, .. } if source.kind() != io::ErrorKind::StorageFull => CommitError::NotWritable { path, source },
+        CommitError::Step { path, source, .. } if source.kind() != io::ErrorKind::StorageFull => {
+            CommitError::NotWritable { path, source }
+        }
         other => other,
     })?;
     let mut folders = Vec::new();
     for (part, paths) in [
-        (NEW, commit.journal.changes.iter().filter(|change| change.new.is_some()).map(|change| change.path.as_str()).collect::<Vec<_>>()),
-        (OLD, commit.journal.changes.iter().filter(|change| change.old.is_some()).map(|change| change.path.as_str()).collect()),
+        (
+            NEW,
+            commit
+                .journal
+                .changes
+                .iter()
+                .filter(|change| change.new.is_some())
+                .map(|change| change.path.as_str())
+                .collect::<Vec<_>>(),
+        ),
+        (
+            OLD,
+            commit
+                .journal
+                .changes
+                .iter()
+                .filter(|change| change.old.is_some())
+                .map(|change| change.path.as_str())
+                .collect(),
+        ),
     ] {
         folders.push(commit.stage.join(part));
         for path in paths {
-            folders.extend(path.match_indices('/').map(|(end, _)| commit.stage.join(part).join(&path[..end])));
+            folders.extend(
+                path.match_indices('/')
+                    .map(|(end, _)| commit.stage.join(part).join(&path[..end])),
+            );
         }
     }
     folders.sort();
@@ -267,7 +335,11 @@ fn stage_files(commit: &Commit<'_>, files: &[Payload], cancel: &Cancel) -> Resul
 
 fn write_journal(commit: &Commit<'_>) -> Result<(), CommitError> {
     let path = commit.stage.join(JOURNAL);
-    let text = serde_json::to_vec_pretty(commit.journal).map_err(|source| CommitError::BadJournal { path: path.clone(), source })?;
+    let text =
+        serde_json::to_vec_pretty(commit.journal).map_err(|source| CommitError::BadJournal {
+            path: path.clone(),
+            source,
+        })?;
     let draft = commit.stage.join("journal.draft");
     step("write", &draft, commit.disk.write_new(&draft, &text))?;
     step("move", &draft, commit.disk.rename(&draft, &path))?;
@@ -279,8 +351,17 @@ fn write_journal(commit: &Commit<'_>) -> Result<(), CommitError> {
 /// A full disk is told with what is needed and what is free.
 fn with_room(error: CommitError, place: &Place, needed: u64) -> CommitError {
     match error {
-        CommitError::Step { source, .. } if matches!(source.kind(), io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded) => {
-            CommitError::NoRoom { path: place.folder.clone(), needed, free: place.free() }
+        CommitError::Step { source, .. }
+            if matches!(
+                source.kind(),
+                io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded
+            ) =>
+        {
+            CommitError::NoRoom {
+                path: place.folder.clone(),
+                needed,
+                free: place.free(),
+            }
         }
         other => other,
     }
@@ -295,9 +376,17 @@ struct Ancestors {
 
 impl Ancestors {
     fn make(place: &Place) -> Result<Self, CommitError> {
-        let mut ancestors = Self { made: Vec::new(), keep: false };
+        let mut ancestors = Self {
+            made: Vec::new(),
+            keep: false,
+        };
         for path in place.missing_ancestors() {
-            FileSystem.make_folder(&path).map_err(|source| CommitError::NotWritable { path: path.clone(), source })?;
+            FileSystem
+                .make_folder(&path)
+                .map_err(|source| CommitError::NotWritable {
+                    path: path.clone(),
+                    source,
+                })?;
             ancestors.made.push(path);
         }
         Ok(ancestors)

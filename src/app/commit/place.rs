@@ -2,14 +2,11 @@
 
 use std::ffi::OsString;
 use std::os::unix::fs::MetadataExt;
-use std::path::Component;
-use std::path::Path;
-use std::path::PathBuf;
+use std::path::{Component, Path, PathBuf};
 
 use rustix::fs::Access;
 
-use crate::app::commit::error::CommitError;
-use crate::app::commit::error::step;
+use crate::app::commit::error::{CommitError, step};
 use crate::app::commit::hash::sha256_hex;
 
 /// Names longer than this are replaced by their hash, so that the hidden names stay below the 255 bytes that file systems allow.
@@ -29,7 +26,9 @@ pub(crate) struct Place {
 impl Place {
     /// Resolves links and relative parts.
     pub(crate) fn of(path: &Path) -> Result<Self, CommitError> {
-        let bad = || CommitError::NoSuchPlace { path: path.to_owned() };
+        let bad = || CommitError::NoSuchPlace {
+            path: path.to_owned(),
+        };
         let absolute = step("find", path, std::path::absolute(path))?;
         // The part that is there is resolved by the system; the rest must be plain names.
         let mut there = absolute.as_path();
@@ -37,12 +36,21 @@ impl Place {
             there = there.parent().ok_or_else(bad)?;
         }
         let rest = absolute.strip_prefix(there).map_err(|_| bad())?;
-        if rest.components().any(|part| !matches!(part, Component::Normal(_))) {
+        if rest
+            .components()
+            .any(|part| !matches!(part, Component::Normal(_)))
+        {
             return Err(bad());
         }
         // A folder that cannot be made must be refused before anything is staged beside it.
-        if let Some(part) = rest.components().find(|part| part.as_os_str().len() > LONGEST_PART) {
-            return Err(CommitError::TooLong { path: path.to_owned(), bytes: part.as_os_str().len() });
+        if let Some(part) = rest
+            .components()
+            .find(|part| part.as_os_str().len() > LONGEST_PART)
+        {
+            return Err(CommitError::TooLong {
+                path: path.to_owned(),
+                bytes: part.as_os_str().len(),
+            });
         }
         let mut folder = step("find", there, fs_err::canonicalize(there))?;
         if !folder.is_dir() {
@@ -60,7 +68,10 @@ impl Place {
             Some(text) if text.len() <= LONGEST_NAME => text.to_owned(),
             _ => sha256_hex(name.as_encoded_bytes())[..16].to_owned(),
         };
-        let homes = [(parent, format!(".{name}.haulm")), (folder.clone(), ".haulm".to_owned())];
+        let homes = [
+            (parent, format!(".{name}.haulm")),
+            (folder.clone(), ".haulm".to_owned()),
+        ];
         Ok(Self { folder, homes })
     }
 
@@ -68,14 +79,26 @@ impl Place {
     /// Files move atomically only within one disk.
     fn home(&self) -> &(PathBuf, String) {
         let [parent, own] = &self.homes;
-        let (Ok(above), Ok(here)) = (parent.0.metadata(), self.folder.metadata()) else { return parent };
+        let (Ok(above), Ok(here)) = (parent.0.metadata(), self.folder.metadata()) else {
+            return parent;
+        };
         let apart = above.dev() != here.dev();
-        if apart || writable(&parent.0).is_err() { own } else { parent }
+        if apart || writable(&parent.0).is_err() {
+            own
+        } else {
+            parent
+        }
     }
 
     /// Ancestors of the folder that are not there yet, outermost first.
     pub(crate) fn missing_ancestors(&self) -> Vec<PathBuf> {
-        let mut missing: Vec<_> = self.folder.ancestors().skip(1).take_while(|path| !path.exists()).map(Path::to_owned).collect();
+        let mut missing: Vec<_> = self
+            .folder
+            .ancestors()
+            .skip(1)
+            .take_while(|path| !path.exists())
+            .map(Path::to_owned)
+            .collect();
         missing.reverse();
         missing
     }
@@ -104,7 +127,9 @@ impl Place {
                 let entry = step("list", home, entry)?;
                 let name = entry.file_name();
                 let number = name.to_str().and_then(|name| name.strip_prefix(&prefix));
-                if number.is_some_and(|number| !number.is_empty() && number.bytes().all(|byte| byte.is_ascii_digit())) {
+                if number.is_some_and(|number| {
+                    !number.is_empty() && number.bytes().all(|byte| byte.is_ascii_digit())
+                }) {
                     found.push(entry.path());
                 }
             }
@@ -121,7 +146,10 @@ impl Place {
         let mut names = Vec::new();
         for entry in step("list", &self.folder, fs_err::read_dir(&self.folder))? {
             let name = step("list", &self.folder, entry)?.file_name();
-            if !name.to_str().is_some_and(|name| name == ".haulm-lock" || name.starts_with(".haulm-stage-")) {
+            if !name
+                .to_str()
+                .is_some_and(|name| name == ".haulm-lock" || name.starts_with(".haulm-stage-"))
+            {
                 names.push(name);
             }
         }
@@ -134,13 +162,25 @@ impl Place {
     /// Asks for permission only; whether there is room is seen when the size is known. Nothing is changed.
     pub(crate) fn check_writable(&self) -> Result<(), CommitError> {
         let Some(nearest) = self.folder.ancestors().find(|path| path.exists()) else {
-            return Err(CommitError::NoSuchPlace { path: self.folder.clone() });
+            return Err(CommitError::NoSuchPlace {
+                path: self.folder.clone(),
+            });
         };
-        let own = if nearest == self.folder { self.home().0.clone() } else { nearest.to_owned() };
+        let own = if nearest == self.folder {
+            self.home().0.clone()
+        } else {
+            nearest.to_owned()
+        };
         let parts = ["machine", "office"].map(|part| self.folder.join(part));
-        for path in [own.as_path(), nearest].into_iter().chain(parts.iter().map(PathBuf::as_path)) {
+        for path in [own.as_path(), nearest]
+            .into_iter()
+            .chain(parts.iter().map(PathBuf::as_path))
+        {
             if path.is_dir() {
-                writable(path).map_err(|source| CommitError::NotWritable { path: path.to_owned(), source })?;
+                writable(path).map_err(|source| CommitError::NotWritable {
+                    path: path.to_owned(),
+                    source,
+                })?;
             }
         }
         Ok(())
@@ -171,7 +211,10 @@ mod tests {
         // A stage of the folder `a.haulm-stage-1` is not one of the folder `a`.
         fs_err::create_dir(scratch.path().join(".a.haulm-stage-1.haulm-stage-7")).unwrap();
         fs_err::create_dir(scratch.path().join(".a.haulm-stage-8")).unwrap();
-        let stages = Place::of(&scratch.path().join("a")).unwrap().stages().unwrap();
+        let stages = Place::of(&scratch.path().join("a"))
+            .unwrap()
+            .stages()
+            .unwrap();
         assert_eq!(stages.len(), 1);
         assert!(stages[0].ends_with(".a.haulm-stage-8"));
     }
@@ -179,13 +222,28 @@ mod tests {
     #[test]
     fn odd_places_are_refused() {
         let scratch = tempfile::tempdir().unwrap();
-        assert!(matches!(Place::of(Path::new("/")), Err(CommitError::NoSuchPlace { .. })));
-        assert!(matches!(Place::of(&scratch.path().join("none/../out")), Err(CommitError::NoSuchPlace { .. })));
+        assert!(matches!(
+            Place::of(Path::new("/")),
+            Err(CommitError::NoSuchPlace { .. })
+        ));
+        assert!(matches!(
+            Place::of(&scratch.path().join("none/../out")),
+            Err(CommitError::NoSuchPlace { .. })
+        ));
         let file = scratch.path().join("file");
         fs_err::write(&file, "x").unwrap();
-        assert!(matches!(Place::of(&file), Err(CommitError::NotAFolder { .. })));
-        assert!(matches!(Place::of(&file.join("out")), Err(CommitError::NotAFolder { .. })));
-        assert!(matches!(Place::of(&scratch.path().join("x".repeat(256))), Err(CommitError::TooLong { bytes: 256, .. })));
+        assert!(matches!(
+            Place::of(&file),
+            Err(CommitError::NotAFolder { .. })
+        ));
+        assert!(matches!(
+            Place::of(&file.join("out")),
+            Err(CommitError::NotAFolder { .. })
+        ));
+        assert!(matches!(
+            Place::of(&scratch.path().join("x".repeat(256))),
+            Err(CommitError::TooLong { bytes: 256, .. })
+        ));
         assert!(Place::of(&scratch.path().join("x".repeat(255)).join("out")).is_ok());
         // "." and a trailing ".." of folders that are there are fine.
         let place = Place::of(&scratch.path().join(".")).unwrap();

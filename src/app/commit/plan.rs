@@ -1,18 +1,14 @@
 //! What a commit will change, found out before anything is: files to put, to replace and to take away, and what would be lost by it.
 
-use std::collections::BTreeMap;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
-use crate::app::commit::error::CommitError;
-use crate::app::commit::error::step;
-use crate::app::commit::hash::sha256_hex;
-use crate::app::commit::hash::sha256_of_file;
+use crate::app::commit::error::{CommitError, step};
+use crate::app::commit::hash::{sha256_hex, sha256_of_file};
 use crate::app::commit::journal::Change;
 use crate::app::commit::place::Place;
 use crate::app::commit::record;
-use crate::app::commit::record::Listed;
-use crate::app::commit::record::RECORD_PATH;
+use crate::app::commit::record::{Listed, RECORD_PATH};
 use crate::finding::Finding;
 use crate::format::payload::Payload;
 
@@ -51,26 +47,44 @@ pub(crate) fn check_folder(place: &Place, overwrite: bool) -> Result<Earlier, Co
     if earlier.listed.is_none() {
         let found = place.content()?;
         if !found.is_empty() {
-            let found = found.iter().take(NAMED).map(|name| name.to_string_lossy().into_owned()).collect();
-            return Err(CommitError::Foreign { folder: place.folder.clone(), found });
+            let found = found
+                .iter()
+                .take(NAMED)
+                .map(|name| name.to_string_lossy().into_owned())
+                .collect();
+            return Err(CommitError::Foreign {
+                folder: place.folder.clone(),
+                found,
+            });
         }
     }
     if !earlier.changed.is_empty() {
-        return Err(CommitError::Changed { folder: place.folder.clone(), files: earlier.changed });
+        return Err(CommitError::Changed {
+            folder: place.folder.clone(),
+            files: earlier.changed,
+        });
     }
     Ok(earlier)
 }
 
 /// Compares what is there with what is to be there.
 pub(crate) fn plan(place: &Place, files: &[Payload], overwrite: bool) -> Result<Plan, CommitError> {
-    let hashes: BTreeMap<&str, String> = files.iter().map(|file| (file.path.as_str(), sha256_hex(&file.bytes))).collect();
+    let hashes: BTreeMap<&str, String> = files
+        .iter()
+        .map(|file| (file.path.as_str(), sha256_hex(&file.bytes)))
+        .collect();
     check_payloads(files, &hashes)?;
     let earlier = check_folder(place, overwrite)?;
     let there = |path: &str| match earlier.hashes.get(path) {
         Some(hash) => Ok(Some(hash.clone())),
         None => hash_at(place, path),
     };
-    let ours: BTreeMap<&str, &str> = earlier.listed.iter().flatten().map(|item| (item.path.as_str(), item.sha256.as_str())).collect();
+    let ours: BTreeMap<&str, &str> = earlier
+        .listed
+        .iter()
+        .flatten()
+        .map(|item| (item.path.as_str(), item.sha256.as_str()))
+        .collect();
     let mut changes = BTreeMap::new();
     let mut lost = Vec::new();
     for file in files {
@@ -84,29 +98,55 @@ pub(crate) fn plan(place: &Place, files: &[Payload], overwrite: bool) -> Result<
         if !known {
             lost.push(file.path.clone());
         }
-        changes.insert(file.path.clone(), Change { path: file.path.clone(), new: hashes.get(file.path.as_str()).cloned(), old });
+        changes.insert(
+            file.path.clone(),
+            Change {
+                path: file.path.clone(),
+                new: hashes.get(file.path.as_str()).cloned(),
+                old,
+            },
+        );
     }
     for path in ours.keys().filter(|path| **path != RECORD_PATH) {
         if changes.contains_key(*path) {
             continue;
         }
         // Something else than a file in its place is no longer our output.
-        if place.folder.join(path).symlink_metadata().is_ok_and(|found| !found.is_file()) {
+        if place
+            .folder
+            .join(path)
+            .symlink_metadata()
+            .is_ok_and(|found| !found.is_file())
+        {
             continue;
         }
         if let Some(hash) = there(path)? {
             if ours[path] != hash {
                 lost.push((*path).to_owned());
             }
-            changes.insert((*path).to_owned(), Change { path: (*path).to_owned(), new: None, old: Some(hash) });
+            changes.insert(
+                (*path).to_owned(),
+                Change {
+                    path: (*path).to_owned(),
+                    new: None,
+                    old: Some(hash),
+                },
+            );
         }
     }
     if !lost.is_empty() && !overwrite {
-        return Err(CommitError::Changed { folder: place.folder.clone(), files: lost });
+        return Err(CommitError::Changed {
+            folder: place.folder.clone(),
+            files: lost,
+        });
     }
     let mut findings = Vec::new();
     if !lost.is_empty() {
-        let text = format!("--overwrite: {} in {} were not as haulm had written them and are replaced or removed", named(&lost), place.folder.display());
+        let text = format!(
+            "--overwrite: {} in {} were not as haulm had written them and are replaced or removed",
+            named(&lost),
+            place.folder.display()
+        );
         findings.push(Finding::caution("output.overwritten", text));
     }
     let strangers = strangers(place, &changes)?;
@@ -118,14 +158,30 @@ pub(crate) fn plan(place: &Place, files: &[Payload], overwrite: bool) -> Result<
         );
         findings.push(Finding::caution("output.stranger", text));
     }
-    let made_folders = folders_of(files).into_iter().filter(|path| !place.folder.join(path).exists()).collect();
-    Ok(Plan { changes: changes.into_values().collect(), made_folders, findings })
+    let made_folders = folders_of(files)
+        .into_iter()
+        .filter(|path| !place.folder.join(path).exists())
+        .collect();
+    Ok(Plan {
+        changes: changes.into_values().collect(),
+        made_folders,
+        findings,
+    })
 }
 
 /// A list for people: the first few, and how many more.
 pub(crate) fn named(files: &[String]) -> String {
-    let first = files.iter().take(NAMED).map(String::as_str).collect::<Vec<_>>().join(", ");
-    if files.len() > NAMED { format!("{first} and {} more", files.len() - NAMED) } else { first }
+    let first = files
+        .iter()
+        .take(NAMED)
+        .map(String::as_str)
+        .collect::<Vec<_>>()
+        .join(", ");
+    if files.len() > NAMED {
+        format!("{first} and {} more", files.len() - NAMED)
+    } else {
+        first
+    }
 }
 
 /// Faults of the caller: paths that leave the folder or collide, a record that does not list the files.
@@ -133,16 +189,36 @@ fn check_payloads(files: &[Payload], hashes: &BTreeMap<&str, String>) -> Result<
     let mut paths = BTreeSet::new();
     let folders = folders_of(files);
     for file in files {
-        if !record::is_plain(&file.path) || folders.contains(&file.path) || !paths.insert(file.path.as_str()) {
-            return Err(CommitError::BadPath { path: file.path.clone() });
+        if !record::is_plain(&file.path)
+            || folders.contains(&file.path)
+            || !paths.insert(file.path.as_str())
+        {
+            return Err(CommitError::BadPath {
+                path: file.path.clone(),
+            });
         }
     }
-    let bytes = files.iter().find(|file| file.path == RECORD_PATH).map(|file| file.bytes.as_slice());
-    let mut listed = bytes.and_then(record::listed).ok_or(CommitError::BadRecord)?;
+    let bytes = files
+        .iter()
+        .find(|file| file.path == RECORD_PATH)
+        .map(|file| file.bytes.as_slice());
+    let mut listed = bytes
+        .and_then(record::listed)
+        .ok_or(CommitError::BadRecord)?;
     listed.sort_by(|a, b| a.path.cmp(&b.path));
-    let expected: Vec<_> =
-        hashes.iter().filter(|(path, _)| **path != RECORD_PATH).map(|(path, hash)| Listed { path: (*path).to_owned(), sha256: hash.clone() }).collect();
-    if listed == expected { Ok(()) } else { Err(CommitError::BadRecord) }
+    let expected: Vec<_> = hashes
+        .iter()
+        .filter(|(path, _)| **path != RECORD_PATH)
+        .map(|(path, hash)| Listed {
+            path: (*path).to_owned(),
+            sha256: hash.clone(),
+        })
+        .collect();
+    if listed == expected {
+        Ok(())
+    } else {
+        Err(CommitError::BadRecord)
+    }
 }
 
 /// Every folder that the files need, outer first, with the output folder itself as the empty path.
@@ -165,29 +241,46 @@ fn check_way(place: &Place, path: &str) -> Result<(), CommitError> {
         }
     }
     let file = place.folder.join(path);
-    if file.symlink_metadata().is_ok_and(|found| !found.is_file()) { Err(CommitError::NotAFile { path: file }) } else { Ok(()) }
+    if file.symlink_metadata().is_ok_and(|found| !found.is_file()) {
+        Err(CommitError::NotAFile { path: file })
+    } else {
+        Ok(())
+    }
 }
 
 fn hash_at(place: &Place, path: &str) -> Result<Option<String>, CommitError> {
     let file = place.folder.join(path);
-    if file.is_file() { step("read", &file, sha256_of_file(&file)).map(Some) } else { Ok(None) }
+    if file.is_file() {
+        step("read", &file, sha256_of_file(&file)).map(Some)
+    } else {
+        Ok(None)
+    }
 }
 
 fn earlier(place: &Place) -> Result<Earlier, CommitError> {
     let listed = record::of_folder(&place.folder);
     let (mut changed, mut hashes) = (Vec::new(), BTreeMap::new());
     for item in listed.iter().flatten() {
-        let Some(hash) = hash_at(place, &item.path)? else { continue };
+        let Some(hash) = hash_at(place, &item.path)? else {
+            continue;
+        };
         if hash != item.sha256 {
             changed.push(item.path.clone());
         }
         hashes.insert(item.path.clone(), hash);
     }
-    Ok(Earlier { listed, changed, hashes })
+    Ok(Earlier {
+        listed,
+        changed,
+        hashes,
+    })
 }
 
 /// Files below `machine/` that will be there after the run and are not of it: somebody could spread them.
-fn strangers(place: &Place, changes: &BTreeMap<String, Change>) -> Result<Vec<String>, CommitError> {
+fn strangers(
+    place: &Place,
+    changes: &BTreeMap<String, Change>,
+) -> Result<Vec<String>, CommitError> {
     let mut found = Vec::new();
     walk(&place.folder.join("machine"), "machine", &mut found)?;
     found.retain(|path| !changes.contains_key(path));
@@ -196,7 +289,10 @@ fn strangers(place: &Place, changes: &BTreeMap<String, Change>) -> Result<Vec<St
 }
 
 fn walk(folder: &Path, path: &str, found: &mut Vec<String>) -> Result<(), CommitError> {
-    if !folder.symlink_metadata().is_ok_and(|folder| folder.is_dir()) {
+    if !folder
+        .symlink_metadata()
+        .is_ok_and(|folder| folder.is_dir())
+    {
         return Ok(());
     }
     for entry in step("list", folder, fs_err::read_dir(folder))? {

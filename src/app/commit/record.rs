@@ -2,8 +2,7 @@
 
 use std::path::Path;
 
-use serde_json::Value;
-use serde_json::json;
+use serde_json::{Value, json};
 
 use crate::app::commit::hash::sha256_hex;
 use crate::format::payload::Payload;
@@ -61,7 +60,9 @@ pub(crate) fn of_folder(folder: &Path) -> Option<Vec<Listed>> {
 pub(crate) fn is_plain(path: &str) -> bool {
     !path.is_empty()
         && !path.contains(['\\', '\0'])
-        && path.split('/').all(|part| !part.is_empty() && part != "." && part != ".." && !part.starts_with(".haulm"))
+        && path.split('/').all(|part| {
+            !part.is_empty() && part != "." && part != ".." && !part.starts_with(".haulm")
+        })
 }
 
 #[cfg(test)]
@@ -73,7 +74,13 @@ mod tests {
         let files = [Payload::new("machine/CARD.txt", b"card".to_vec())];
         let record = json!({ "made_by": made_by(), "outputs": outputs(&files) });
         let read = listed(record.to_string().as_bytes()).unwrap();
-        assert_eq!(read, [Listed { path: "machine/CARD.txt".to_owned(), sha256: sha256_hex(b"card") }]);
+        assert_eq!(
+            read,
+            [Listed {
+                path: "machine/CARD.txt".to_owned(),
+                sha256: sha256_hex(b"card")
+            }]
+        );
         for other in [
             json!({ "outputs": [] }),
             json!({ "made_by": "something else", "outputs": [] }),

@@ -4,8 +4,7 @@ use std::path::Path;
 
 use crate::app::commit::error::CommitError;
 use crate::app::commit::plan::named;
-use crate::app::error::AppError;
-use crate::app::error::Kind;
+use crate::app::error::{AppError, Kind};
 
 const UNTOUCHED: &str = "earlier outputs are as they were";
 
@@ -104,7 +103,11 @@ pub(crate) fn size(bytes: u64) -> String {
     let mut value = bytes as f64;
     for unit in ["B", "KiB", "MiB", "GiB"] {
         if value < 1000.0 {
-            return if unit == "B" || value >= 100.0 { format!("{value:.0} {unit}") } else { format!("{value:.1} {unit}") };
+            return if unit == "B" || value >= 100.0 {
+                format!("{value:.0} {unit}")
+            } else {
+                format!("{value:.1} {unit}")
+            };
         }
         value /= 1024.0;
     }
@@ -119,14 +122,26 @@ mod tests {
 
     #[test]
     fn sizes_have_three_digits() {
-        assert_eq!([0, 999, 1000, 4096, 1 << 20, 5 << 40].map(size), ["0 B", "999 B", "1.0 KiB", "4.0 KiB", "1.0 MiB", "5.0 TiB"]);
+        assert_eq!(
+            [0, 999, 1000, 4096, 1 << 20, 5 << 40].map(size),
+            ["0 B", "999 B", "1.0 KiB", "4.0 KiB", "1.0 MiB", "5.0 TiB"]
+        );
     }
 
     #[test]
     fn a_full_disk_is_told_with_numbers() {
-        let told = AppError::from(CommitError::NoRoom { path: PathBuf::from("out"), needed: 5 << 20, free: Some(1 << 20) });
+        let told = AppError::from(CommitError::NoRoom {
+            path: PathBuf::from("out"),
+            needed: 5 << 20,
+            free: Some(1 << 20),
+        });
         assert_eq!(told.exit_status(), 1);
-        assert!(told.facts[0].text.starts_with("5.0 MiB needed, 1.0 MiB free"), "{told:?}");
+        assert!(
+            told.facts[0]
+                .text
+                .starts_with("5.0 MiB needed, 1.0 MiB free"),
+            "{told:?}"
+        );
         assert!(told.hint.is_some());
     }
 
@@ -134,7 +149,10 @@ mod tests {
     fn causes_are_told_and_the_headline_is_not_repeated() {
         let source = io::Error::from(io::ErrorKind::PermissionDenied);
         let reason = source.to_string();
-        let told = AppError::from(CommitError::NotWritable { path: PathBuf::from("out"), source });
+        let told = AppError::from(CommitError::NotWritable {
+            path: PathBuf::from("out"),
+            source,
+        });
         assert_eq!(told.causes, [reason]);
         let error: &dyn std::error::Error = &told;
         assert!(error.source().is_none());

@@ -1,30 +1,44 @@
 //! What a conversion loses or changes, in sentences.
 
-use crate::app::convert::ConvertRequest;
-use crate::app::convert::ConvertTo;
-use crate::app::convert::Written;
+use crate::app::convert::{ConvertRequest, ConvertTo, Written};
 use crate::zones::carried::CarriedMap;
 use crate::zones::flavour::TaskKind;
 use crate::zones::plain::Made;
 
 /// Everything that the new file does not say as the old one did.
-pub(super) fn lost(carried: &CarriedMap, made: &Made, written: &Written, request: &ConvertRequest) -> Vec<String> {
+pub(super) fn lost(
+    carried: &CarriedMap,
+    made: &Made,
+    written: &Written,
+    request: &ConvertRequest,
+) -> Vec<String> {
     let map = &made.map;
     let to = request.to;
     let mut out = Vec::new();
     let stays = |column: &String| match column.to_ascii_lowercase().as_str() {
         "zone" => true,
-        "product_unit" | "n_kg_ha" | "area_m2" => !matches!(to, ConvertTo::Shapefile | ConvertTo::GeoTiff | ConvertTo::Iso11783),
+        "product_unit" | "n_kg_ha" | "area_m2" => !matches!(
+            to,
+            ConvertTo::Shapefile | ConvertTo::GeoTiff | ConvertTo::Iso11783
+        ),
         _ => false,
     };
-    let columns: Vec<_> = carried.columns.iter().filter(|column| carried.rate_column.as_ref() != Some(column) && !stays(column)).map(String::as_str).collect();
+    let columns: Vec<_> = carried
+        .columns
+        .iter()
+        .filter(|column| carried.rate_column.as_ref() != Some(column) && !stays(column))
+        .map(String::as_str)
+        .collect();
     if !columns.is_empty() {
         out.push(format!("columns besides the rate: {}", columns.join(", ")));
     }
     for (label, value) in &carried.stated {
         out.push(format!("{label}: {value}"));
     }
-    let in_degrees = matches!(to, ConvertTo::GeoJson | ConvertTo::Kml | ConvertTo::Shapefile | ConvertTo::Iso11783);
+    let in_degrees = matches!(
+        to,
+        ConvertTo::GeoJson | ConvertTo::Kml | ConvertTo::Shapefile | ConvertTo::Iso11783
+    );
     if in_degrees && map.system.code() != Some(4326) {
         out.push(format!("coordinates are carried from {} to WGS 84; edges stay straight between the same corners", map.system));
     }
@@ -33,14 +47,28 @@ pub(super) fn lost(carried: &CarriedMap, made: &Made, written: &Written, request
     }
     match (map.lattice.as_ref(), to) {
         (Some(lattice), ConvertTo::GeoTiff | ConvertTo::Iso11783)
-            if written.pixel_m.is_none() && (to == ConvertTo::GeoTiff || map.system.code() == Some(4326)) =>
+            if written.pixel_m.is_none()
+                && (to == ConvertTo::GeoTiff || map.system.code() == Some(4326)) =>
         {
-            out.extend((to == ConvertTo::GeoTiff).then(|| format!("rates of {} × {} cells stand as 32-bit numbers", lattice.cols, lattice.rows)));
+            out.extend((to == ConvertTo::GeoTiff).then(|| {
+                format!(
+                    "rates of {} × {} cells stand as 32-bit numbers",
+                    lattice.cols, lattice.rows
+                )
+            }));
         }
         (Some(lattice), _) => {
-            out.push(format!("a grid of {} × {} cells became {} zones with borders along its cells", lattice.cols, lattice.rows, map.zones.len()));
+            out.push(format!(
+                "a grid of {} × {} cells became {} zones with borders along its cells",
+                lattice.cols,
+                lattice.rows,
+                map.zones.len()
+            ));
         }
-        (None, ConvertTo::GeoTiff) => out.push(format!("borders follow square pixels of {} m", written.pixel_m.unwrap_or(1.0))),
+        (None, ConvertTo::GeoTiff) => out.push(format!(
+            "borders follow square pixels of {} m",
+            written.pixel_m.unwrap_or(1.0)
+        )),
         (None, ConvertTo::Iso11783) if request.task.kind == TaskKind::Grid => {
             out.push("borders follow the cells of the task grid; a cell across a border has the mean of its ground".to_owned());
         }
@@ -55,7 +83,11 @@ pub(super) fn lost(carried: &CarriedMap, made: &Made, written: &Written, request
         _ => out.push("rates are rounded to 0.01".to_owned()),
     }
     if to != ConvertTo::Iso11783 {
-        let fallbacks = [map.fallbacks.on_start, map.fallbacks.position_lost, map.fallbacks.outside];
+        let fallbacks = [
+            map.fallbacks.on_start,
+            map.fallbacks.position_lost,
+            map.fallbacks.outside,
+        ];
         if fallbacks.iter().any(Option::is_some) {
             out.push("rates on start, with position lost and outside the field: the format has no place for them".to_owned());
         }
@@ -64,9 +96,17 @@ pub(super) fn lost(carried: &CarriedMap, made: &Made, written: &Written, request
         }
     }
     if written.slivers.0 > 0 {
-        out.push(format!("{} parts below 1 m², {:.2} m² together", written.slivers.0, written.slivers.1));
+        out.push(format!(
+            "{} parts below 1 m², {:.2} m² together",
+            written.slivers.0, written.slivers.1
+        ));
     }
-    if map.zones.iter().any(|zone| map.nitrogen(zone).is_none()) && !matches!(to, ConvertTo::Shapefile | ConvertTo::GeoTiff | ConvertTo::Iso11783) {
+    if map.zones.iter().any(|zone| map.nitrogen(zone).is_none())
+        && !matches!(
+            to,
+            ConvertTo::Shapefile | ConvertTo::GeoTiff | ConvertTo::Iso11783
+        )
+    {
         out.push("nitrogen stays empty: the nitrogen of the product is not known; --from-product says it".to_owned());
     }
     out

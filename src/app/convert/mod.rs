@@ -11,29 +11,15 @@ use crate::app::convert::lost::lost;
 use crate::app::convert::place::Target;
 use crate::app::error::AppError;
 use crate::app::map::set_up;
-use crate::app::open::refuse_network;
-use crate::app::open::refuse_onto;
+use crate::app::open::{refuse_network, refuse_onto};
 use crate::finding::Finding;
-use crate::format::carried_out;
-use crate::format::geopackage;
-use crate::format::geotiff;
-use crate::format::iso11783;
-use crate::format::maps;
 use crate::format::maps::ReadOptions;
 use crate::format::payload::Payload;
-use crate::report::model::Block;
-use crate::report::model::Column;
-use crate::report::model::Report;
-use crate::report::model::Row;
-use crate::report::model::Table;
-use crate::zones::carried::CarriedMap;
-use crate::zones::carried::Meaning;
+use crate::format::{carried_out, geopackage, geotiff, iso11783, maps};
+use crate::report::model::{Block, Column, Report, Row, Table};
+use crate::zones::carried::{CarriedMap, Meaning};
 use crate::zones::flavour::TaskFlavour;
-use crate::zones::plain::Made;
-use crate::zones::plain::PlainMap;
-use crate::zones::plain::Tally;
-use crate::zones::plain::Wanted;
-use crate::zones::plain::of_carried;
+use crate::zones::plain::{Made, PlainMap, Tally, Wanted, of_carried};
 use jiff::Timestamp;
 use serde_json::json;
 
@@ -116,23 +102,49 @@ pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
     set_up(&request.common);
     let target = Target::of(request)?;
     refuse_onto([&request.map], &target.main(request.to))?;
-    let told = request.rates_in.as_deref().map(|word| words::measure(word, "--rates-in")).transpose()?;
+    let told = request
+        .rates_in
+        .as_deref()
+        .map(|word| words::measure(word, "--rates-in"))
+        .transpose()?;
     let wanted = Wanted {
         told,
-        measure: request.unit.as_deref().map(|word| words::measure(word, "--unit")).transpose()?,
-        holds: request.from_product.as_deref().map(|name| words::product(name, "--from-product")).transpose()?,
-        gets: request.product.as_deref().map(|name| words::product(name, "--product")).transpose()?,
+        measure: request
+            .unit
+            .as_deref()
+            .map(|word| words::measure(word, "--unit"))
+            .transpose()?,
+        holds: request
+            .from_product
+            .as_deref()
+            .map(|name| words::product(name, "--from-product"))
+            .transpose()?,
+        gets: request
+            .product
+            .as_deref()
+            .map(|name| words::product(name, "--product"))
+            .transpose()?,
     };
     let cell = request.cell.as_deref().map(words::cell).transpose()?;
-    let meaning = told.map(|told| Meaning { quantity: told.quantity, unit: Some(told.unit), said_by: "--rates-in".to_owned() });
-    let options = ReadOptions { layer: request.layer.clone(), rate_column: request.rate_column.clone(), meaning };
+    let meaning = told.map(|told| Meaning {
+        quantity: told.quantity,
+        unit: Some(told.unit),
+        said_by: "--rates-in".to_owned(),
+    });
+    let options = ReadOptions {
+        layer: request.layer.clone(),
+        rate_column: request.rate_column.clone(),
+        meaning,
+    };
     let carried = maps::read(&request.map, &options).map_err(|error| {
         AppError::refused("map.unreadable", error.to_string())
             .with_causes(&error)
             .with_hint("give a shapefile, GeoJSON, GeoPackage, FlatGeobuf, KML, raster of rates or task data")
     })?;
     let mut findings = Vec::new();
-    let made = of_carried(&carried, &wanted).map_err(|error| words::refused(&error, &request.map))?.into_log(&mut findings);
+    let made = of_carried(&carried, &wanted)
+        .map_err(|error| words::refused(&error, &request.map))?
+        .into_log(&mut findings);
     let mut map = made.map.clone();
     if map.name.trim().is_empty() {
         map.name.clone_from(&target.name);
@@ -145,7 +157,9 @@ pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
     judge(&before, &after, &map, &mut findings);
     let told_files = staged.commit(request.overwrite)?;
     let lost = lost(&carried, &made, &written, request);
-    Ok(report(request, &carried, &made, &before, &after, lost, findings, told_files))
+    Ok(report(
+        request, &carried, &made, &before, &after, lost, findings, told_files,
+    ))
 }
 
 /// Files to write and what their making told.
@@ -159,38 +173,66 @@ struct Written {
 
 /// Date in files that demand one: the source has none that could be trusted.
 fn instant() -> Timestamp {
-    let epoch = std::env::var("SOURCE_DATE_EPOCH").ok().and_then(|text| text.parse::<i64>().ok()).and_then(|s| Timestamp::from_second(s).ok());
+    let epoch = std::env::var("SOURCE_DATE_EPOCH")
+        .ok()
+        .and_then(|text| text.parse::<i64>().ok())
+        .and_then(|s| Timestamp::from_second(s).ok());
     // 1980-01-01, the earliest that an archive can hold.
-    epoch.or_else(|| Timestamp::from_second(315_532_800).ok()).unwrap_or(Timestamp::UNIX_EPOCH)
+    epoch
+        .or_else(|| Timestamp::from_second(315_532_800).ok())
+        .unwrap_or(Timestamp::UNIX_EPOCH)
 }
 
-fn files(map: &PlainMap, request: &ConvertRequest, target: &Target, cell: Option<f64>, findings: &mut Vec<Finding>) -> Result<Written, AppError> {
+fn files(
+    map: &PlainMap,
+    request: &ConvertRequest,
+    target: &Target,
+    cell: Option<f64>,
+    findings: &mut Vec<Finding>,
+) -> Result<Written, AppError> {
     let refused = |error: &dyn std::error::Error| {
         AppError::refused("convert.format", error.to_string())
             .with_causes(error)
             .with_hint("look at the map with haulm check, or take another format with --to")
     };
     let name = &target.name;
-    let mut written = Written { files: Vec::new(), pixel_m: None, slivers: (0, 0.0) };
+    let mut written = Written {
+        files: Vec::new(),
+        pixel_m: None,
+        slivers: (0, 0.0),
+    };
     written.files = match request.to {
-        ConvertTo::GeoPackage => geopackage::write_carried(map, name, instant()).map_err(|error| refused(&error))?,
-        ConvertTo::GeoJson => carried_out::write_geojson(map, name).map_err(|error| refused(&error))?,
+        ConvertTo::GeoPackage => {
+            geopackage::write_carried(map, name, instant()).map_err(|error| refused(&error))?
+        }
+        ConvertTo::GeoJson => {
+            carried_out::write_geojson(map, name).map_err(|error| refused(&error))?
+        }
         ConvertTo::Kml => carried_out::write_kml(map, name).map_err(|error| refused(&error))?,
-        ConvertTo::FlatGeobuf => carried_out::write_flatgeobuf(map, name).map_err(|error| refused(&error))?,
+        ConvertTo::FlatGeobuf => {
+            carried_out::write_flatgeobuf(map, name).map_err(|error| refused(&error))?
+        }
         ConvertTo::Shapefile => {
-            let (files, parts, area) = carried_out::write_shapefile(map, name, instant()).map_err(|error| refused(&error))?;
+            let (files, parts, area) = carried_out::write_shapefile(map, name, instant())
+                .map_err(|error| refused(&error))?;
             written.slivers = (parts, area);
             files
         }
         ConvertTo::GeoTiff => {
-            let (files, pixel) = geotiff::write_carried(map, name, cell).map_err(|error| refused(&error))?;
+            let (files, pixel) =
+                geotiff::write_carried(map, name, cell).map_err(|error| refused(&error))?;
             written.pixel_m = pixel;
             files
         }
         ConvertTo::Iso11783 => {
-            let files = iso11783::write_plain(map, request.task, cell).map_err(|error| refused(&error))?.into_log(findings);
+            let files = iso11783::write_plain(map, request.task, cell)
+                .map_err(|error| refused(&error))?
+                .into_log(findings);
             if target.zipped {
-                vec![Payload::new(format!("{name}.zip"), iso11783::archive(&files, instant()).map_err(|error| refused(&error))?)]
+                vec![Payload::new(
+                    format!("{name}.zip"),
+                    iso11783::archive(&files, instant()).map_err(|error| refused(&error))?,
+                )]
             } else {
                 files
             }
@@ -202,29 +244,51 @@ fn files(map: &PlainMap, request: &ConvertRequest, target: &Target, cell: Option
 /// The written map as any reader gets it; a fault of haulm if it cannot be read.
 fn read_back(main: &std::path::Path, map: &PlainMap) -> Result<PlainMap, AppError> {
     let fault = |error: &dyn std::error::Error| {
-        AppError::fault("convert.read_back", "the file that was made cannot be read back; nothing was written").with_fact("made file", error.to_string())
+        AppError::fault(
+            "convert.read_back",
+            "the file that was made cannot be read back; nothing was written",
+        )
+        .with_fact("made file", error.to_string())
     };
     let carried = maps::read(main, &ReadOptions::default()).map_err(|error| fault(&error))?;
-    let wanted = Wanted { holds: map.product.clone(), ..Wanted::default() };
-    Ok(of_carried(&carried, &wanted).map_err(|error| fault(&error))?.value.map)
+    let wanted = Wanted {
+        holds: map.product.clone(),
+        ..Wanted::default()
+    };
+    Ok(of_carried(&carried, &wanted)
+        .map_err(|error| fault(&error))?
+        .value
+        .map)
 }
 
 /// Size of the written map in the measure of the plain one; a grid is measured on the ground that the source's zones cover.
 fn measured(back: &PlainMap, map: &PlainMap) -> Result<Tally, AppError> {
-    let factor = back.measure.factor(map.measure, map.product.as_ref(), map.product.as_ref());
+    let factor = back
+        .measure
+        .factor(map.measure, map.product.as_ref(), map.product.as_ref());
     let factor = factor.map_err(|error| {
-        AppError::fault("convert.read_back", "the file that was made says another measure; nothing was written").with_fact("made file", error.to_string())
+        AppError::fault(
+            "convert.read_back",
+            "the file that was made says another measure; nothing was written",
+        )
+        .with_fact("made file", error.to_string())
     })?;
     let own = back.tally();
     let mut tally = Tally {
-        total: own.total * factor * map.measure.areas_of(own.area_m2) / back.measure.areas_of(own.area_m2),
+        total: own.total * factor * map.measure.areas_of(own.area_m2)
+            / back.measure.areas_of(own.area_m2),
         least: own.least * factor,
         greatest: own.greatest * factor,
         ..own
     };
     if let Some(lattice) = &back.lattice {
-        let ground = iso11783::on_ground(map, lattice, &back.system)
-            .map_err(|error| AppError::fault("convert.read_back", "the grid that was made cannot be measured").with_fact("made file", error.to_string()))?;
+        let ground = iso11783::on_ground(map, lattice, &back.system).map_err(|error| {
+            AppError::fault(
+                "convert.read_back",
+                "the grid that was made cannot be measured",
+            )
+            .with_fact("made file", error.to_string())
+        })?;
         (tally.area_m2, tally.total) = (ground.0, map.measure.areas_of(ground.1 * factor));
     }
     Ok(tally)
@@ -232,9 +296,17 @@ fn measured(back: &PlainMap, map: &PlainMap) -> Result<Tally, AppError> {
 
 fn judge(before: &Tally, after: &Tally, map: &PlainMap, findings: &mut Vec<Finding>) {
     let off = |a: f64, b: f64| if a == b { 0.0 } else { b / a - 1.0 };
-    let (area, total) = (off(before.area_m2, after.area_m2), off(before.total, after.total));
+    let (area, total) = (
+        off(before.area_m2, after.area_m2),
+        off(before.total, after.total),
+    );
     if area.abs() > TOLERANCE {
-        let message = format!("the written map covers {:.4} ha, the source {:.4} ha ({:+.2} %)", after.area_m2 / 1e4, before.area_m2 / 1e4, 100.0 * area);
+        let message = format!(
+            "the written map covers {:.4} ha, the source {:.4} ha ({:+.2} %)",
+            after.area_m2 / 1e4,
+            before.area_m2 / 1e4,
+            100.0 * area
+        );
         findings.push(Finding::caution("convert.area", message));
     }
     if total.is_nan() || total.abs() > TOLERANCE {
@@ -249,7 +321,10 @@ fn judge(before: &Tally, after: &Tally, map: &PlainMap, findings: &mut Vec<Findi
     }
 }
 
-#[expect(clippy::too_many_arguments, reason = "the parts of one report, put together in one place")]
+#[expect(
+    clippy::too_many_arguments,
+    reason = "the parts of one report, put together in one place"
+)]
 fn report(
     request: &ConvertRequest,
     carried: &CarriedMap,
@@ -265,7 +340,11 @@ fn report(
     let mut rows = vec![
         Row::new("from", carried.kind.name()).with_note(request.map.display().to_string()),
         Row::new("to", request.to.word()).with_note(if request.to == ConvertTo::Iso11783 {
-            format!("version {}, {}", request.task.version.word(), request.task.kind.word())
+            format!(
+                "version {}, {}",
+                request.task.version.word(),
+                request.task.kind.word()
+            )
         } else {
             String::new()
         }),
@@ -276,25 +355,53 @@ fn report(
         }),
     ];
     if let Some(product) = &made.map.product {
-        let density = product.kg_per_l().map_or_else(String::new, |density| format!(", {density} kg/L"));
-        rows.push(Row::new("product", product.name()).with_note(format!("{} % N{density}", (product.nitrogen() * 10_000.0).round() / 100.0)));
+        let density = product
+            .kg_per_l()
+            .map_or_else(String::new, |density| format!(", {density} kg/L"));
+        rows.push(Row::new("product", product.name()).with_note(format!(
+            "{} % N{density}",
+            (product.nitrogen() * 10_000.0).round() / 100.0
+        )));
     }
     let line = |what: &str, a: f64, b: f64, digits: usize| {
-        let share = if a == 0.0 { String::new() } else { format!("{:+.3} %", 100.0 * (b / a - 1.0)) };
-        vec![what.to_owned(), format!("{a:.digits$}"), format!("{b:.digits$}"), share]
+        let share = if a == 0.0 {
+            String::new()
+        } else {
+            format!("{:+.3} %", 100.0 * (b / a - 1.0))
+        };
+        vec![
+            what.to_owned(),
+            format!("{a:.digits$}"),
+            format!("{b:.digits$}"),
+            share,
+        ]
     };
     let table = Table {
-        columns: vec![Column::left(""), Column::right("source"), Column::right("written"), Column::right("change")],
+        columns: vec![
+            Column::left(""),
+            Column::right("source"),
+            Column::right("written"),
+            Column::right("change"),
+        ],
         rows: vec![
-            vec!["zones".to_owned(), before.zones.to_string(), after.zones.to_string(), String::new()],
+            vec![
+                "zones".to_owned(),
+                before.zones.to_string(),
+                after.zones.to_string(),
+                String::new(),
+            ],
             line("area, ha", before.area_m2 / 1e4, after.area_m2 / 1e4, 4),
             line(&format!("total, {total}"), before.total, after.total, 2),
             line(&format!("least rate, {unit}"), before.least, after.least, 2),
-            line(&format!("greatest rate, {unit}"), before.greatest, after.greatest, 2),
+            line(
+                &format!("greatest rate, {unit}"),
+                before.greatest,
+                after.greatest,
+                2,
+            ),
         ],
     };
-    let tally =
-        |tally: &Tally| json!({ "zones": tally.zones, "area_m2": tally.area_m2, "total": tally.total, "least": tally.least, "greatest": tally.greatest });
+    let tally = |tally: &Tally| json!({ "zones": tally.zones, "area_m2": tally.area_m2, "total": tally.total, "least": tally.least, "greatest": tally.greatest });
     let json = json!({
         "map": request.map.display().to_string(),
         "from": carried.kind.name(),
@@ -308,10 +415,18 @@ fn report(
         "written": tally(after),
         "lost": lost,
     });
-    let lost = if lost.is_empty() { vec!["nothing".to_owned()] } else { lost };
+    let lost = if lost.is_empty() {
+        vec!["nothing".to_owned()]
+    } else {
+        lost
+    };
     Report {
         title: format!("{} converted", made.map.name),
-        blocks: vec![Block::rows("Map", rows), Block::table("Measured on the file that was written", table), Block::text("Lost or changed on the way", lost)],
+        blocks: vec![
+            Block::rows("Map", rows),
+            Block::table("Measured on the file that was written", table),
+            Block::text("Lost or changed on the way", lost),
+        ],
         json,
         findings,
         files,

@@ -1,22 +1,12 @@
 //! Amounts with unit and substance: `"9.5 t/ha"`, `"120 kg N/ha"`, `"11 gal/ac"`, `"0.60 USD/lb N"`.
 
 use crate::app::job::fault::Wanted;
-use crate::app::job::problem::Problem;
-use crate::app::job::problem::short;
+use crate::app::job::problem::{Problem, short};
 use crate::app::job::suggest::nearest;
 use crate::app::job::unit;
-use crate::app::job::unit::Measure;
-use crate::app::job::unit::Unit;
-use crate::app::job::unit::UnitFault;
+use crate::app::job::unit::{Measure, Unit, UnitFault};
 use crate::pipeline::settings::Capacity;
-use crate::units::Area;
-use crate::units::Length;
-use crate::units::NRate;
-use crate::units::Product;
-use crate::units::ProductRate;
-use crate::units::Seconds;
-use crate::units::Speed;
-use crate::units::Yield;
+use crate::units::{Area, Length, NRate, Product, ProductRate, Seconds, Speed, Yield};
 
 /// A number and its unit.
 #[derive(Clone, Debug, PartialEq)]
@@ -35,19 +25,36 @@ impl Amount {
 /// Splits a leading number off: `(number, as written, rest)`.
 fn leading_number(text: &str, wanted: Wanted) -> Result<(f64, String, &str), Problem> {
     let trimmed = text.trim();
-    let none = || Problem::NotANumber { text: trimmed.to_owned(), wanted };
-    let unsigned = trimmed.strip_prefix(['-', '+', '−']).unwrap_or(trimmed).trim_start();
+    let none = || Problem::NotANumber {
+        text: trimmed.to_owned(),
+        wanted,
+    };
+    let unsigned = trimmed
+        .strip_prefix(['-', '+', '−'])
+        .unwrap_or(trimmed)
+        .trim_start();
     let negative = trimmed.starts_with(['-', '−']);
     let lower = unsigned.to_lowercase();
-    if ["nan", "inf"].iter().any(|word| lower.starts_with(word) && !lower.starts_with("inch")) {
-        return Err(Problem::NotFinite { text: trimmed.to_owned() });
+    if ["nan", "inf"]
+        .iter()
+        .any(|word| lower.starts_with(word) && !lower.starts_with("inch"))
+    {
+        return Err(Problem::NotFinite {
+            text: trimmed.to_owned(),
+        });
     }
-    let digits = unsigned.find(|c: char| !(c.is_ascii_digit() || c == '.' || c == ',' || c == '_')).unwrap_or(unsigned.len());
+    let digits = unsigned
+        .find(|c: char| !(c.is_ascii_digit() || c == '.' || c == ',' || c == '_'))
+        .unwrap_or(unsigned.len());
     let (mut number, mut rest) = unsigned.split_at(digits);
     // An exponent belongs to the number only when digits follow: `1e3 m`.
     if let Some(tail) = rest.strip_prefix(['e', 'E']) {
         let sign = usize::from(tail.starts_with(['-', '+']));
-        let exponent = tail.get(sign..).unwrap_or("").find(|c: char| !c.is_ascii_digit()).unwrap_or(tail.len() - sign);
+        let exponent = tail
+            .get(sign..)
+            .unwrap_or("")
+            .find(|c: char| !c.is_ascii_digit())
+            .unwrap_or(tail.len() - sign);
         if exponent > 0 {
             (number, rest) = unsigned.split_at(digits + 1 + sign + exponent);
         }
@@ -56,26 +63,44 @@ fn leading_number(text: &str, wanted: Wanted) -> Result<(f64, String, &str), Pro
         return Err(none());
     }
     if number.contains(',') {
-        return Err(Problem::DecimalComma { text: trimmed.to_owned(), point: trimmed.replace(',', ".") });
+        return Err(Problem::DecimalComma {
+            text: trimmed.to_owned(),
+            point: trimmed.replace(',', "."),
+        });
     }
     let value: f64 = number.replace('_', "").parse().map_err(|_| none())?;
     if !value.is_finite() {
-        return Err(Problem::NotFinite { text: trimmed.to_owned() });
+        return Err(Problem::NotFinite {
+            text: trimmed.to_owned(),
+        });
     }
     if rest.trim_start().starts_with(|c: char| c.is_ascii_digit()) {
         return Err(none());
     }
-    let value = if negative && value != 0.0 { -value } else { value };
+    let value = if negative && value != 0.0 {
+        -value
+    } else {
+        value
+    };
     Ok((value, number.to_owned(), rest.trim()))
 }
 
 /// Turns unit text into a unit, or says what is wrong with it.
 fn read_unit(text: &str, unit: &str, number: &str, wanted: Wanted) -> Result<Unit, Problem> {
     unit::read(unit).map_err(|fault| match fault {
-        UnitFault::Ton => Problem::Ton { text: text.trim().to_owned(), number: number.to_owned() },
+        UnitFault::Ton => Problem::Ton {
+            text: text.trim().to_owned(),
+            number: number.to_owned(),
+        },
         UnitFault::Unknown => {
-            let near = nearest(unit, wanted.units().iter().copied()).map(str::to_owned).or_else(|| unit::put_right(unit, wanted.units()));
-            Problem::UnknownUnit { unit: unit.to_owned(), near, wanted }
+            let near = nearest(unit, wanted.units().iter().copied())
+                .map(str::to_owned)
+                .or_else(|| unit::put_right(unit, wanted.units()));
+            Problem::UnknownUnit {
+                unit: unit.to_owned(),
+                near,
+                wanted,
+            }
         }
     })
 }
@@ -83,28 +108,57 @@ fn read_unit(text: &str, unit: &str, number: &str, wanted: Wanted) -> Result<Uni
 fn amount(text: &str, wanted: Wanted) -> Result<Amount, Problem> {
     let (number, written, rest) = leading_number(text, wanted)?;
     if rest.is_empty() {
-        return Err(Problem::BareNumber { number: written, wanted });
+        return Err(Problem::BareNumber {
+            number: written,
+            wanted,
+        });
     }
     let unit = read_unit(text, rest, &written, wanted)?;
     if number < 0.0 && wanted != Wanted::Temperature {
-        return Err(Problem::Negative { text: text.trim().to_owned() });
+        return Err(Problem::Negative {
+            text: text.trim().to_owned(),
+        });
     }
-    Ok(Amount { number, written, unit })
+    Ok(Amount {
+        number,
+        written,
+        unit,
+    })
 }
 
 fn of_measure(text: &str, wanted: Wanted, measure: Measure) -> Result<f64, Problem> {
     let amount = amount(text, wanted)?;
-    if amount.unit.measure == measure { Ok(amount.value()) } else { Err(wrong(text, amount.unit, wanted)) }
+    if amount.unit.measure == measure {
+        Ok(amount.value())
+    } else {
+        Err(wrong(text, amount.unit, wanted))
+    }
 }
 
 fn wrong(text: &str, unit: Unit, wanted: Wanted) -> Problem {
-    Problem::WrongQuantity { text: text.trim().to_owned(), got: unit.measure.name(), wanted }
+    Problem::WrongQuantity {
+        text: text.trim().to_owned(),
+        got: unit.measure.name(),
+        wanted,
+    }
 }
 
 /// A value that must be above zero.
-pub(crate) fn above_zero<T>(read: Result<T, Problem>, text: &str, what: &'static str, number: impl FnOnce(&T) -> f64) -> Result<T, Problem> {
+pub(crate) fn above_zero<T>(
+    read: Result<T, Problem>,
+    text: &str,
+    what: &'static str,
+    number: impl FnOnce(&T) -> f64,
+) -> Result<T, Problem> {
     let value = read?;
-    if number(&value) > 0.0 { Ok(value) } else { Err(Problem::Zero { text: text.trim().to_owned(), what }) }
+    if number(&value) > 0.0 {
+        Ok(value)
+    } else {
+        Err(Problem::Zero {
+            text: text.trim().to_owned(),
+            what,
+        })
+    }
 }
 
 /// A length: m, km, cm, mm, ft, in, yd.
@@ -222,7 +276,9 @@ pub fn grain_yield(text: &str, crop: &str, lb_per_bu: Option<f64>) -> Result<Yie
     match (amount.unit.measure, lb_per_bu) {
         (Measure::MassRate, _) => Ok(Yield::kg_per_ha(amount.value())),
         (Measure::BushelRate, Some(lb)) => Ok(Yield::bu_per_ac(amount.value(), lb)),
-        (Measure::BushelRate, None) => Err(Problem::NoBushel { crop: crop.to_owned() }),
+        (Measure::BushelRate, None) => Err(Problem::NoBushel {
+            crop: crop.to_owned(),
+        }),
         _ => Err(wrong(text, amount.unit, Wanted::Yield)),
     }
 }
@@ -242,12 +298,25 @@ pub struct NitrogenAmount {
 ///
 /// # Errors
 /// As [`length`]; mass or volume per area where nitrogen is due, with both readings.
-pub fn nitrogen(text: &str, product: Option<&Product>, product_allowed: bool) -> Result<NitrogenAmount, Problem> {
+pub fn nitrogen(
+    text: &str,
+    product: Option<&Product>,
+    product_allowed: bool,
+) -> Result<NitrogenAmount, Problem> {
     let amount = amount(text, Wanted::Nitrogen)?;
     let us = amount.unit.us;
-    let written = || format!("{} {}/{}", amount.written, amount.unit.above, amount.unit.below);
+    let written = || {
+        format!(
+            "{} {}/{}",
+            amount.written, amount.unit.above, amount.unit.below
+        )
+    };
     match amount.unit.measure {
-        Measure::NitrogenRate => Ok(NitrogenAmount { rate: NRate::kg_per_ha(amount.value()), us, echo: None }),
+        Measure::NitrogenRate => Ok(NitrogenAmount {
+            rate: NRate::kg_per_ha(amount.value()),
+            us,
+            echo: None,
+        }),
         Measure::MassRate | Measure::VolumeRate => {
             let mass_rate = |product: &Product| match amount.unit.measure {
                 Measure::MassRate => Some(amount.value()),
@@ -255,10 +324,21 @@ pub fn nitrogen(text: &str, product: Option<&Product>, product_allowed: bool) ->
             };
             match product.filter(|_| product_allowed) {
                 Some(product) => {
-                    let kg = mass_rate(product).ok_or_else(|| Problem::NoDensity { amount: written(), product: product.name().to_owned() })?;
+                    let kg = mass_rate(product).ok_or_else(|| Problem::NoDensity {
+                        amount: written(),
+                        product: product.name().to_owned(),
+                    })?;
                     let rate = product.nitrogen_in(ProductRate::kg_per_ha(kg));
-                    let shown = if us { format!("{} lb N/ac", short(rate.as_lb_per_ac())) } else { format!("{} kg N/ha", short(rate.get())) };
-                    Ok(NitrogenAmount { rate, us, echo: Some(format!("{} of {} = {shown}", written(), product.name())) })
+                    let shown = if us {
+                        format!("{} lb N/ac", short(rate.as_lb_per_ac()))
+                    } else {
+                        format!("{} kg N/ha", short(rate.get()))
+                    };
+                    Ok(NitrogenAmount {
+                        rate,
+                        us,
+                        echo: Some(format!("{} of {} = {shown}", written(), product.name())),
+                    })
                 }
                 None if amount.unit.measure == Measure::VolumeRate => Err(match product {
                     Some(_) => wrong(text, amount.unit, Wanted::Nitrogen),
@@ -269,7 +349,14 @@ pub fn nitrogen(text: &str, product: Option<&Product>, product_allowed: bool) ->
                     let urea = Product::new("urea", 0.46, None);
                     let example = product.or(urea.as_ref());
                     Err(match example {
-                        Some(product) => Problem::nitrogen_or_product(&amount.written, amount.unit.above, amount.unit.below, amount.value(), product, us),
+                        Some(product) => Problem::nitrogen_or_product(
+                            &amount.written,
+                            amount.unit.above,
+                            amount.unit.below,
+                            amount.value(),
+                            product,
+                            us,
+                        ),
                         None => wrong(text, amount.unit, Wanted::Nitrogen),
                     })
                 }
@@ -288,7 +375,10 @@ pub fn product_rate(text: &str, product: Option<&Product>) -> Result<ProductRate
     let written = || text.trim().to_owned();
     let Some(product) = product else {
         return Err(match amount.unit.measure {
-            Measure::NitrogenRate => Problem::ProductDue { amount: written(), reading: String::new() },
+            Measure::NitrogenRate => Problem::ProductDue {
+                amount: written(),
+                reading: String::new(),
+            },
             Measure::MassRate | Measure::VolumeRate => Problem::NoProduct { amount: written() },
             _ => wrong(text, amount.unit, Wanted::Product),
         });
@@ -297,11 +387,21 @@ pub fn product_rate(text: &str, product: Option<&Product>) -> Result<ProductRate
         Measure::MassRate => Ok(ProductRate::kg_per_ha(amount.value())),
         Measure::VolumeRate => match product.kg_per_l() {
             Some(density) => Ok(ProductRate::kg_per_ha(amount.value() * density)),
-            None => Err(Problem::NoDensity { amount: written(), product: product.name().to_owned() }),
+            None => Err(Problem::NoDensity {
+                amount: written(),
+                product: product.name().to_owned(),
+            }),
         },
         Measure::NitrogenRate => {
             let rate = product.rate_for(NRate::kg_per_ha(amount.value()));
-            Err(Problem::ProductDue { amount: written(), reading: format!(" (it would be {} kg/ha of {})", short(rate.get()), product.name()) })
+            Err(Problem::ProductDue {
+                amount: written(),
+                reading: format!(
+                    " (it would be {} kg/ha of {})",
+                    short(rate.get()),
+                    product.name()
+                ),
+            })
         }
         _ => Err(wrong(text, amount.unit, Wanted::Product)),
     }
@@ -320,57 +420,95 @@ pub struct Price {
 /// Splits `6 USD/bu`, `USD 6/bu` or `$6/bu`.
 fn price(text: &str, wanted: Wanted, currency: Option<&str>) -> Result<Price, Problem> {
     let trimmed = text.trim().replace(" per ", "/");
-    let lead = trimmed.find(|c: char| c.is_ascii_digit() || c == '-' || c == '−' || c == '.').unwrap_or(0);
+    let lead = trimmed
+        .find(|c: char| c.is_ascii_digit() || c == '-' || c == '−' || c == '.')
+        .unwrap_or(0);
     let (before, tail) = trimmed.split_at(lead);
-    let (number, written, rest) = leading_number(tail, wanted).map_err(|problem| match problem {
-        Problem::NotANumber { wanted, .. } => Problem::NotANumber { text: text.trim().to_owned(), wanted },
-        other => other,
-    })?;
+    let (number, written, rest) =
+        leading_number(tail, wanted).map_err(|problem| match problem {
+            Problem::NotANumber { wanted, .. } => Problem::NotANumber {
+                text: text.trim().to_owned(),
+                wanted,
+            },
+            other => other,
+        })?;
     if rest.is_empty() && before.trim().is_empty() {
-        return Err(Problem::BareNumber { number: written, wanted });
+        return Err(Problem::BareNumber {
+            number: written,
+            wanted,
+        });
     }
     let (after, unit) = rest.split_once('/').unwrap_or((rest, ""));
     let named = [before.trim(), after.trim()].join(" ").trim().to_owned();
     let full = || text.trim().to_owned();
     if named.is_empty() {
-        return Err(Problem::NoCurrency { text: full(), wanted });
+        return Err(Problem::NoCurrency {
+            text: full(),
+            wanted,
+        });
     }
     match currency {
         Some(currency) if !named.eq_ignore_ascii_case(currency) => {
             return Err(if is_currency(&named) {
-                Problem::Currency { text: full(), got: named, wanted: currency.to_owned() }
+                Problem::Currency {
+                    text: full(),
+                    got: named,
+                    wanted: currency.to_owned(),
+                }
             } else {
-                Problem::NoCurrency { text: full(), wanted }
+                Problem::NoCurrency {
+                    text: full(),
+                    wanted,
+                }
             });
         }
-        None if !is_currency(&named) => return Err(Problem::NoCurrency { text: full(), wanted }),
+        None if !is_currency(&named) => {
+            return Err(Problem::NoCurrency {
+                text: full(),
+                wanted,
+            });
+        }
         _ => {}
     }
     if number < 0.0 {
         return Err(Problem::Negative { text: full() });
     }
     if unit.trim().is_empty() {
-        return Err(Problem::UnknownUnit { unit: named, near: None, wanted });
+        return Err(Problem::UnknownUnit {
+            unit: named,
+            near: None,
+            wanted,
+        });
     }
     let per = unit::read(unit).map_err(|fault| match fault {
-        UnitFault::Ton => Problem::Ton { text: full(), number: "1".to_owned() },
+        UnitFault::Ton => Problem::Ton {
+            text: full(),
+            number: "1".to_owned(),
+        },
         UnitFault::Unknown => {
             let typed = format!("USD/{}", unit.trim());
             Problem::UnknownUnit {
                 unit: unit.trim().to_owned(),
-                near: nearest(&typed, wanted.units().iter().copied()).map(|near| near.trim_start_matches("USD/").to_owned()),
+                near: nearest(&typed, wanted.units().iter().copied())
+                    .map(|near| near.trim_start_matches("USD/").to_owned()),
                 wanted,
             }
         }
     })?;
-    Ok(Price { currency: named, number, per })
+    Ok(Price {
+        currency: named,
+        number,
+        per,
+    })
 }
 
 /// Three letters, or a sign.
 pub(crate) fn is_currency(text: &str) -> bool {
     let letters = text.chars().filter(|c| c.is_alphabetic()).count();
     let count = text.chars().count();
-    let digits = text.chars().any(|c| c.is_ascii_digit() || c.is_whitespace() || c == '/');
+    let digits = text
+        .chars()
+        .any(|c| c.is_ascii_digit() || c.is_whitespace() || c == '/');
     !digits && count > 0 && count <= 3 && (letters == 3 || letters < count)
 }
 
@@ -378,12 +516,21 @@ pub(crate) fn is_currency(text: &str) -> bool {
 ///
 /// # Errors
 /// As [`length`]; no or another currency; bushels of a crop without a bushel mass.
-pub fn grain_price(text: &str, currency: Option<&str>, crop: &str, lb_per_bu: Option<f64>) -> Result<(f64, String), Problem> {
+pub fn grain_price(
+    text: &str,
+    currency: Option<&str>,
+    crop: &str,
+    lb_per_bu: Option<f64>,
+) -> Result<(f64, String), Problem> {
     let price = price(text, Wanted::GrainPrice, currency)?;
     let kg = match (price.per.measure, lb_per_bu) {
         (Measure::Mass, _) => price.per.factor,
         (Measure::Bushels, Some(lb)) => lb * crate::units::KG_PER_LB,
-        (Measure::Bushels, None) => return Err(Problem::NoBushel { crop: crop.to_owned() }),
+        (Measure::Bushels, None) => {
+            return Err(Problem::NoBushel {
+                crop: crop.to_owned(),
+            });
+        }
         _ => return Err(wrong_price(text, price.per, Wanted::GrainPrice)),
     };
     Ok((price.number / kg, price.currency))
@@ -405,12 +552,21 @@ pub fn nitrogen_price(text: &str, currency: Option<&str>) -> Result<(f64, String
 ///
 /// # Errors
 /// As [`length`]; no or another currency; a volume without a density.
-pub fn product_price(text: &str, currency: Option<&str>, product: &Product) -> Result<(f64, String), Problem> {
+pub fn product_price(
+    text: &str,
+    currency: Option<&str>,
+    product: &Product,
+) -> Result<(f64, String), Problem> {
     let price = price(text, Wanted::ProductPrice, currency)?;
     let kg = match (price.per.measure, product.kg_per_l()) {
         (Measure::Mass, _) => price.per.factor,
         (Measure::Volume, Some(density)) => price.per.factor * density,
-        (Measure::Volume, None) => return Err(Problem::NoDensity { amount: text.trim().to_owned(), product: product.name().to_owned() }),
+        (Measure::Volume, None) => {
+            return Err(Problem::NoDensity {
+                amount: text.trim().to_owned(),
+                product: product.name().to_owned(),
+            });
+        }
         _ => return Err(wrong_price(text, price.per, Wanted::ProductPrice)),
     };
     Ok((price.number / kg / product.nitrogen(), price.currency))
@@ -423,7 +579,10 @@ pub fn product_price(text: &str, currency: Option<&str>, product: &Product) -> R
 pub fn area_price(text: &str, currency: Option<&str>) -> Result<(f64, String), Problem> {
     let price = price(text, Wanted::AreaPrice, currency)?;
     match price.per.measure {
-        Measure::Area => Ok((price.number / (price.per.factor / crate::units::M2_PER_HA), price.currency)),
+        Measure::Area => Ok((
+            price.number / (price.per.factor / crate::units::M2_PER_HA),
+            price.currency,
+        )),
         _ => Err(wrong_price(text, price.per, Wanted::AreaPrice)),
     }
 }
@@ -437,5 +596,9 @@ fn wrong_price(text: &str, per: Unit, wanted: Wanted) -> Problem {
         Measure::Bushels => "a price of grain",
         _ => "a price of something else",
     };
-    Problem::WrongQuantity { text: text.trim().to_owned(), got, wanted }
+    Problem::WrongQuantity {
+        text: text.trim().to_owned(),
+        got,
+        wanted,
+    }
 }

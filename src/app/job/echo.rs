@@ -5,49 +5,20 @@
 use std::path::Path;
 
 use crate::finding::Acceptance;
-use crate::pipeline::points::settings::Estimate;
-use crate::pipeline::points::settings::Points;
+use crate::pipeline::points::settings::{Estimate, Points};
 use crate::pipeline::ramp::RampSettings;
-use crate::pipeline::settings::Application;
-use crate::pipeline::settings::BareBelow;
-use crate::pipeline::settings::Capacity;
-use crate::pipeline::settings::ClassBreaks;
-use crate::pipeline::settings::Compare;
-use crate::pipeline::settings::EconomicOptimum;
-use crate::pipeline::settings::Format;
-use crate::pipeline::settings::GrowingDays;
-use crate::pipeline::settings::Heading;
-use crate::pipeline::settings::ImageSource;
-use crate::pipeline::settings::Imagery;
-use crate::pipeline::settings::LargestRatio;
-use crate::pipeline::settings::Machine;
-use crate::pipeline::settings::Mask;
-use crate::pipeline::settings::MaskRule;
-use crate::pipeline::settings::MethodSettings;
-use crate::pipeline::settings::MissingDayRule;
-use crate::pipeline::settings::PointSpread;
-use crate::pipeline::settings::Prices;
-use crate::pipeline::settings::ProductFacts;
-use crate::pipeline::settings::RateRules;
-use crate::pipeline::settings::RateSettings;
-use crate::pipeline::settings::Reading;
-use crate::pipeline::settings::ReferenceSource;
-use crate::pipeline::settings::Response;
-use crate::pipeline::settings::Season;
-use crate::pipeline::settings::Settings;
-use crate::pipeline::settings::StateRate;
-use crate::pipeline::settings::StripsUse;
-use crate::pipeline::settings::VectorSource;
-use crate::pipeline::settings::YieldSettings;
-use crate::pipeline::settings::ZonesBy;
+use crate::pipeline::settings::{
+    Application, BareBelow, Capacity, ClassBreaks, Compare, EconomicOptimum, Format, GrowingDays,
+    Heading, ImageSource, Imagery, LargestRatio, Machine, Mask, MaskRule, MethodSettings,
+    MissingDayRule, PointSpread, Prices, ProductFacts, RateRules, RateSettings, Reading,
+    ReferenceSource, Response, Season, Settings, StateRate, StripsUse, VectorSource, YieldSettings,
+    ZonesBy,
+};
 use crate::science::methods::Method;
 use crate::science::methods::about::about;
 use crate::science::response_curve::ResponseCurve;
-use crate::units::NRate;
-use crate::units::Product;
-use serde_json::Map;
-use serde_json::Value;
-use serde_json::json;
+use crate::units::{NRate, Product};
+use serde_json::{Map, Value, json};
 
 /// The settings of a map, section by section in the order of the job file. `folder` is the job's.
 pub fn settings(settings: &Settings, folder: &Path) -> Value {
@@ -142,8 +113,14 @@ pub fn rate_settings(settings: &RateSettings, folder: &Path) -> Value {
 /// The settings of one flat rate from a ramp.
 pub fn ramp_settings(settings: &RampSettings, folder: &Path) -> Value {
     let source = match &settings.image {
-        None => settings.readings.iter().map(|step| json!({ "rate_kg_n_ha": step.rate.get(), "index": step.value })).collect(),
-        Some(ramp) => json!({ "steps": vector(&ramp.steps, folder), "rate": ramp.column, "unit_kg_n_ha": ramp.unit.get(), "inset_m": ramp.inset.get() }),
+        None => settings
+            .readings
+            .iter()
+            .map(|step| json!({ "rate_kg_n_ha": step.rate.get(), "index": step.value }))
+            .collect(),
+        Some(ramp) => {
+            json!({ "steps": vector(&ramp.steps, folder), "rate": ramp.column, "unit_kg_n_ha": ramp.unit.get(), "inset_m": ramp.inset.get() })
+        }
     };
     let ground = settings.image.as_ref().map(|ramp| {
         let exclusion =
@@ -191,8 +168,15 @@ fn put(value: &mut Value, key: &str, item: Value) {
 
 fn path(path: &Path, folder: &Path) -> String {
     let shown = path.strip_prefix(folder).unwrap_or(path);
-    let parts: Vec<String> = shown.iter().map(|part| part.to_string_lossy().into_owned()).collect();
-    if shown.has_root() { shown.to_string_lossy().into_owned() } else { parts.join("/") }
+    let parts: Vec<String> = shown
+        .iter()
+        .map(|part| part.to_string_lossy().into_owned())
+        .collect();
+    if shown.has_root() {
+        shown.to_string_lossy().into_owned()
+    } else {
+        parts.join("/")
+    }
 }
 
 fn vector(source: &VectorSource, folder: &Path) -> Value {
@@ -203,9 +187,18 @@ fn image(imagery: &Imagery, folder: &Path) -> Value {
     let source = match &imagery.source {
         ImageSource::One(file) => json!(path(file, folder)),
         ImageSource::Points(rule) => json!(path(&rule.source.path, folder)),
-        ImageSource::PerBand(files) => Value::Object(files.iter().map(|(band, file)| (band.clone(), json!(path(file, folder)))).collect::<Map<_, _>>()),
+        ImageSource::PerBand(files) => Value::Object(
+            files
+                .iter()
+                .map(|(band, file)| (band.clone(), json!(path(file, folder))))
+                .collect::<Map<_, _>>(),
+        ),
     };
-    let bands: Map<String, Value> = imagery.bands.iter().map(|(name, number)| (name.clone(), json!(number))).collect();
+    let bands: Map<String, Value> = imagery
+        .bands
+        .iter()
+        .map(|(name, number)| (name.clone(), json!(number)))
+        .collect();
     json!({
         "path": source,
         "date": imagery.date.to_string(),
@@ -231,7 +224,11 @@ fn image(imagery: &Imagery, folder: &Path) -> Value {
 }
 
 fn readings_rule(imagery: &Imagery) -> Option<&Points> {
-    if let ImageSource::Points(rule) = &imagery.source { Some(rule) } else { None }
+    if let ImageSource::Points(rule) = &imagery.source {
+        Some(rule)
+    } else {
+        None
+    }
 }
 
 fn points(imagery: &Imagery, rule: &Points, folder: &Path) -> Value {
@@ -264,11 +261,26 @@ fn points(imagery: &Imagery, rule: &Points, folder: &Path) -> Value {
     });
     match &rule.estimate {
         Estimate::Mean => put(&mut value, "estimate", json!("mean")),
-        Estimate::Kriging { models, neighbours, reach } => {
+        Estimate::Kriging {
+            models,
+            neighbours,
+            reach,
+        } => {
             put(&mut value, "estimate", json!("kriging"));
-            put(&mut value, "variogram", json!(models.iter().map(|model| model.word()).collect::<Vec<_>>()));
+            put(
+                &mut value,
+                "variogram",
+                json!(models.iter().map(|model| model.word()).collect::<Vec<_>>()),
+            );
             put(&mut value, "neighbours", json!(neighbours));
-            put(&mut value, "reach_m", reach.map_or_else(|| json!("range of the variogram"), |reach| json!(reach.get())));
+            put(
+                &mut value,
+                "reach_m",
+                reach.map_or_else(
+                    || json!("range of the variogram"),
+                    |reach| json!(reach.get()),
+                ),
+            );
         }
     }
     value
@@ -283,7 +295,10 @@ fn mask_of(mask: &Mask, folder: &Path) -> Value {
 }
 
 fn readings_of(readings: &[Reading]) -> Vec<Value> {
-    readings.iter().map(|reading| json!({ "strip": reading.strip, "beside": reading.beside })).collect()
+    readings
+        .iter()
+        .map(|reading| json!({ "strip": reading.strip, "beside": reading.beside }))
+        .collect()
 }
 
 fn season(season: &Season, folder: &Path) -> Value {
@@ -338,7 +353,11 @@ fn response(response: &Response) -> Value {
             put(&mut value, "formula_from_memory", json!(fitted.from_memory));
         }
     }
-    put(&mut value, "formula", json!(about(response.name()).map(|about| about.formula)));
+    put(
+        &mut value,
+        "formula",
+        json!(about(response.name()).map(|about| about.formula)),
+    );
     put(
         &mut value,
         "largest_ratio",
@@ -347,7 +366,11 @@ fn response(response: &Response) -> Value {
             LargestRatio::Seen => json!("seen"),
         },
     );
-    put(&mut value, "applied_since_sensing_kg_n_ha", json!(response.applied_since_sensing.get()));
+    put(
+        &mut value,
+        "applied_since_sensing_kg_n_ha",
+        json!(response.applied_since_sensing.get()),
+    );
     put(&mut value, "curve_spread", json!(response.curve_spread));
     if let Some(economic) = &response.economic {
         put(&mut value, "economic", economic_value(economic));
@@ -358,11 +381,17 @@ fn response(response: &Response) -> Value {
 /// The economic optimum and what it comes from.
 fn economic_value(economic: &EconomicOptimum) -> Value {
     let curve = match economic.curve {
-        ResponseCurve::Quadratic { a, b, c } => json!({ "shape": "quadratic", "a_kg_ha": a, "b": b, "c": c }),
+        ResponseCurve::Quadratic { a, b, c } => {
+            json!({ "shape": "quadratic", "a_kg_ha": a, "b": b, "c": c })
+        }
         ResponseCurve::QuadraticPlateau { plateau, join, k } => {
             json!({ "shape": "quadratic plateau", "plateau_kg_ha": plateau, "join_kg_n_ha": join, "curvature": k })
         }
-        ResponseCurve::LinearPlateau { plateau, join, slope } => {
+        ResponseCurve::LinearPlateau {
+            plateau,
+            join,
+            slope,
+        } => {
             json!({ "shape": "linear plateau", "plateau_kg_ha": plateau, "join_kg_n_ha": join, "slope": slope })
         }
     };
@@ -381,7 +410,10 @@ fn strips_use(rule: &StripsUse, folder: &Path) -> Value {
         StripsUse::Pooled => json!("pooled"),
         StripsUse::Nearest => json!("nearest"),
         StripsUse::InverseDistance => json!("inverse distance"),
-        StripsUse::Zones { source, pooled_without } => {
+        StripsUse::Zones {
+            source,
+            pooled_without,
+        } => {
             json!({ "zones": vector(source, folder), "without_strip": if *pooled_without { "pooled" } else { "refuse" } })
         }
     }
@@ -389,7 +421,11 @@ fn strips_use(rule: &StripsUse, folder: &Path) -> Value {
 
 fn yield_response(value: &mut Value, yields: &YieldSettings) {
     let curve = &yields.curve;
-    put(value, "maximum_yield_kg_ha", json!(yields.maximum_yield.get()));
+    put(
+        value,
+        "maximum_yield_kg_ha",
+        json!(yields.maximum_yield.get()),
+    );
     let fitted = json!({
         "a_kg_ha": curve.a.get(),
         "b_d": curve.b,
@@ -407,7 +443,15 @@ fn yield_response(value: &mut Value, yields: &YieldSettings) {
             Compare::WholeField => "whole field",
         }),
     );
-    put(value, "ratio_adjustment", json!(yields.ratio_adjustment.map(|(slope, intercept)| json!({ "slope": slope, "intercept": intercept }))));
+    put(
+        value,
+        "ratio_adjustment",
+        json!(
+            yields
+                .ratio_adjustment
+                .map(|(slope, intercept)| json!({ "slope": slope, "intercept": intercept }))
+        ),
+    );
     put(value, "dead_band", json!(yields.dead_band));
     put(value, "grain_nitrogen_share", json!(yields.grain_nitrogen));
     put(value, "use_efficiency_share", json!(yields.use_efficiency));
@@ -434,8 +478,12 @@ fn parameters(method: &Method) -> Value {
             "quadratic_ha2_kg2_n": curve.quadratic,
             "dead_band": curve.dead_band,
         }),
-        Method::Chlorophyll(root) => json!({ "scale_kg_n_ha": root.scale.get(), "enough": root.enough }),
-        Method::Visible(line) => json!({ "slope_kg_n_ha": line.slope.get(), "less_kg_n_ha": line.less.get() }),
+        Method::Chlorophyll(root) => {
+            json!({ "scale_kg_n_ha": root.scale.get(), "enough": root.enough })
+        }
+        Method::Visible(line) => {
+            json!({ "slope_kg_n_ha": line.slope.get(), "less_kg_n_ha": line.less.get() })
+        }
         Method::LinearRamp(ramp) => json!({
             "by": ramp.by.word(),
             "low": ramp.low,
@@ -526,9 +574,15 @@ fn machine(machine: &Machine, folder: &Path) -> Value {
 fn by(by: &ZonesBy) -> Value {
     match by {
         ZonesBy::Cells => json!("cells"),
-        ZonesBy::Classes(ClassBreaks::Natural(classes)) => json!({ "classes": classes, "breaks": "natural" }),
-        ZonesBy::Classes(ClassBreaks::Quantile(classes)) => json!({ "classes": classes, "breaks": "quantile" }),
-        ZonesBy::Classes(ClassBreaks::Given(bounds)) => json!({ "classes": bounds.len() + 1, "breaks": bounds }),
+        ZonesBy::Classes(ClassBreaks::Natural(classes)) => {
+            json!({ "classes": classes, "breaks": "natural" })
+        }
+        ZonesBy::Classes(ClassBreaks::Quantile(classes)) => {
+            json!({ "classes": classes, "breaks": "quantile" })
+        }
+        ZonesBy::Classes(ClassBreaks::Given(bounds)) => {
+            json!({ "classes": bounds.len() + 1, "breaks": bounds })
+        }
     }
 }
 

@@ -33,7 +33,11 @@ fn listed(faults: &[Fault]) -> String {
     let each: Vec<String> = faults.iter().map(ToString::to_string).collect();
     match faults {
         [_] => each.join(""),
-        _ => format!("{} faults in the job file\n\n{}", faults.len(), each.join("\n\n")),
+        _ => format!(
+            "{} faults in the job file\n\n{}",
+            faults.len(),
+            each.join("\n\n")
+        ),
     }
 }
 
@@ -87,7 +91,11 @@ impl Fault {
     }
     /// What is wrong, in one line with its key.
     pub fn headline(&self) -> String {
-        if self.key.is_empty() { self.problem.to_string() } else { format!("{}: {}", self.key, self.problem) }
+        if self.key.is_empty() {
+            self.problem.to_string()
+        } else {
+            format!("{}: {}", self.key, self.problem)
+        }
     }
     /// What stands there.
     pub fn line_text(&self) -> String {
@@ -196,12 +204,29 @@ impl Wanted {
             Self::Product => &["kg/ha", "L/ha", "imp gal/ac", "lb/ac", "gal/ac"],
             Self::Density => &["kg/L", "lb/gal"],
             Self::BulkDensity => &["kg/m3", "lb/ft3"],
-            Self::Capacity => &["L", "m3", "kg", "t", "imp gal", "lb", "short ton", "ft3", "gal"],
+            Self::Capacity => &[
+                "L",
+                "m3",
+                "kg",
+                "t",
+                "imp gal",
+                "lb",
+                "short ton",
+                "ft3",
+                "gal",
+            ],
             Self::Temperature => &["°C", "°F"],
             Self::BushelMass => &["kg", "lb"],
             Self::GrainPrice => &["USD/t", "USD/kg", "USD/lb", "USD/bu"],
             Self::NitrogenPrice => &["USD/kg N", "USD/t N", "USD/lb N"],
-            Self::ProductPrice => &["USD/t", "USD/kg", "USD/L", "USD/lb", "USD/short ton", "USD/gal"],
+            Self::ProductPrice => &[
+                "USD/t",
+                "USD/kg",
+                "USD/L",
+                "USD/lb",
+                "USD/short ton",
+                "USD/gal",
+            ],
             Self::AreaPrice => &["USD/ha", "USD/ac"],
         }
     }

@@ -23,11 +23,36 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
             "output",
         ],
     ),
-    ("field", &["name", "region", "boundary", "merge", "crs", "strips", "exclude", "edge"]),
+    (
+        "field",
+        &[
+            "name", "region", "boundary", "merge", "crs", "strips", "exclude", "edge",
+        ],
+    ),
     ("field.boundary", &["path", "layer", "where", "merge"]),
-    ("field.exclude", &["path", "layer", "where", "buffer", "reason"]),
+    (
+        "field.exclude",
+        &["path", "layer", "where", "buffer", "reason"],
+    ),
     ("field.edge", &["path", "layer", "where"]),
-    ("imagery", &["path", "date", "index", "bands", "scale", "offset", "nodata", "bare_below", "pixel_inside", "min_seen", "point_spread", "mask", "sensor"]),
+    (
+        "imagery",
+        &[
+            "path",
+            "date",
+            "index",
+            "bands",
+            "scale",
+            "offset",
+            "nodata",
+            "bare_below",
+            "pixel_inside",
+            "min_seen",
+            "point_spread",
+            "mask",
+            "sensor",
+        ],
+    ),
     ("imagery.mask", &["path", "band", "keep", "bits", "grow"]),
     (
         "points",
@@ -60,11 +85,33 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
             "reach",
         ],
     ),
-    ("reference", &["strips", "inset", "gap", "segments", "drop", "strips_use", "readings", "percentile", "ramp", "ramp_model", "ramp_index", "zones"]),
-    ("reference.zones", &["path", "layer", "where", "without_strip"]),
+    (
+        "reference",
+        &[
+            "strips",
+            "inset",
+            "gap",
+            "segments",
+            "drop",
+            "strips_use",
+            "readings",
+            "percentile",
+            "ramp",
+            "ramp_model",
+            "ramp_index",
+            "zones",
+        ],
+    ),
+    (
+        "reference.zones",
+        &["path", "layer", "where", "without_strip"],
+    ),
     ("reference.strips", &["path", "layer", "where"]),
     ("reference.readings", &["strip", "beside"]),
-    ("reference.ramp", &["rate", "index", "path", "layer", "where", "unit"]),
+    (
+        "reference.ramp",
+        &["rate", "index", "path", "layer", "where", "unit"],
+    ),
     (
         "season",
         &[
@@ -83,7 +130,19 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
             "count_sensing_day",
         ],
     ),
-    ("crop", &["name", "base_temperature", "grain_nitrogen", "grain_moisture", "bushel", "window", "stand_cv", "source"]),
+    (
+        "crop",
+        &[
+            "name",
+            "base_temperature",
+            "grain_nitrogen",
+            "grain_moisture",
+            "bushel",
+            "window",
+            "stand_cv",
+            "source",
+        ],
+    ),
     (
         "response",
         &[
@@ -123,15 +182,52 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
             "source",
         ],
     ),
-    ("response.curve", &["shape", "a", "b", "c", "plateau", "join", "curvature", "slope", "greatest_rate", "source"]),
+    (
+        "response.curve",
+        &[
+            "shape",
+            "a",
+            "b",
+            "c",
+            "plateau",
+            "join",
+            "curvature",
+            "slope",
+            "greatest_rate",
+            "source",
+        ],
+    ),
     ("response.back_off", &["steepness", "below"]),
-    ("response.meter_curve", &["intercept", "linear", "quadratic", "source"]),
+    (
+        "response.meter_curve",
+        &["intercept", "linear", "quadratic", "source"],
+    ),
     ("response.line", &["slope", "less", "source"]),
     ("response.classes", &["below", "rate", "back_off"]),
-    ("response.yield_curve", &["a", "b", "index", "region", "sensor", "source"]),
+    (
+        "response.yield_curve",
+        &["a", "b", "index", "region", "sensor", "source"],
+    ),
     ("response.ratio_adjustment", &["slope", "intercept"]),
-    ("rate", &["minimum", "maximum", "step", "largest_step", "usual", "thin", "unseen", "bare", "season_limit", "applied_before"]),
-    ("product", &["name", "nitrogen", "density", "temperature", "bulk_density"]),
+    (
+        "rate",
+        &[
+            "minimum",
+            "maximum",
+            "step",
+            "largest_step",
+            "usual",
+            "thin",
+            "unseen",
+            "bare",
+            "season_limit",
+            "applied_before",
+        ],
+    ),
+    (
+        "product",
+        &["name", "nitrogen", "density", "temperature", "bulk_density"],
+    ),
     (
         "machine",
         &[
@@ -160,10 +256,37 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
     ("machine.heading", &["line", "layer", "where"]),
     ("machine.headland", &["passes", "rate"]),
     ("machine.area", &["path", "layer", "where", "heading"]),
-    ("zones", &["by", "classes", "breaks", "min_area", "smallest", "simplify", "round_corners", "area_within", "tolerance", "total"]),
+    (
+        "zones",
+        &[
+            "by",
+            "classes",
+            "breaks",
+            "min_area",
+            "smallest",
+            "simplify",
+            "round_corners",
+            "area_within",
+            "tolerance",
+            "total",
+        ],
+    ),
     ("zones.smallest", &["passes", "responses"]),
-    ("prices", &["currency", "grain", "nitrogen", "product", "application", "mapping"]),
-    ("doubt", &["draws", "seed", "use_efficiency_spread", "place_spread"]),
+    (
+        "prices",
+        &[
+            "currency",
+            "grain",
+            "nitrogen",
+            "product",
+            "application",
+            "mapping",
+        ],
+    ),
+    (
+        "doubt",
+        &["draws", "seed", "use_efficiency_spread", "place_spread"],
+    ),
     ("application", &["date", "max_image_age"]),
     ("accept", &["code", "reason", "by"]),
     ("output", &["folder", "unit", "formats", "task_data"]),
@@ -172,10 +295,15 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
 
 /// The keys of a section; empty for one whose keys are the user's own (`imagery.bands`).
 pub(crate) fn known_in(section: &str) -> &'static [&'static str] {
-    KEYS.iter().find(|(name, _)| *name == section).map_or(&[], |(_, keys)| keys)
+    KEYS.iter()
+        .find(|(name, _)| *name == section)
+        .map_or(&[], |(_, keys)| keys)
 }
 
 /// Top sections that know a key.
 pub(crate) fn sections_with(key: &str) -> Vec<&'static str> {
-    KEYS.iter().filter(|(name, keys)| !name.is_empty() && !name.contains('.') && keys.contains(&key)).map(|(name, _)| *name).collect()
+    KEYS.iter()
+        .filter(|(name, keys)| !name.is_empty() && !name.contains('.') && keys.contains(&key))
+        .map(|(name, _)| *name)
+        .collect()
 }

@@ -1,8 +1,7 @@
 //! Everything that can be wrong with a value of a job file, each with its code, its sentence and its way out.
 
 use crate::app::job::fault::Wanted;
-use crate::units::NRate;
-use crate::units::Product;
+use crate::units::{NRate, Product};
 
 /// What is wrong.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -90,7 +89,9 @@ pub enum Problem {
         wanted: Wanted,
     },
     /// Mass per area where nitrogen is due.
-    #[error("{amount} can be read in two ways: \"{nitrogen} N/{area}\", or {amount} of {product} = {product_nitrogen}?")]
+    #[error(
+        "{amount} can be read in two ways: \"{nitrogen} N/{area}\", or {amount} of {product} = {product_nitrogen}?"
+    )]
     NitrogenOrProduct {
         /// As written.
         amount: String,
@@ -140,7 +141,9 @@ pub enum Problem {
         product: String,
     },
     /// A bare ton.
-    #[error("\"{text}\": a ton of which kind? {number} t (1000 kg), {number} short ton (907.18 kg, US) or {number} long ton (1016.05 kg)?")]
+    #[error(
+        "\"{text}\": a ton of which kind? {number} t (1000 kg), {number} short ton (907.18 kg, US) or {number} long ton (1016.05 kg)?"
+    )]
     Ton {
         /// As written.
         text: String,
@@ -174,7 +177,9 @@ pub enum Problem {
         wanted: Wanted,
     },
     /// A decimal comma.
-    #[error("\"{text}\" has a comma in its number; a point marks decimals here and nothing marks thousands")]
+    #[error(
+        "\"{text}\" has a comma in its number; a point marks decimals here and nothing marks thousands"
+    )]
     DecimalComma {
         /// As written.
         text: String,
@@ -279,7 +284,9 @@ pub enum Problem {
         way_out: &'static str,
     },
     /// No multiple of the step in the range.
-    #[error("no multiple of the step {step} kg N/ha lets a rate vary between {minimum} and {maximum} kg N/ha")]
+    #[error(
+        "no multiple of the step {step} kg N/ha lets a rate vary between {minimum} and {maximum} kg N/ha"
+    )]
     Step {
         /// The step. \[kg N/ha\]
         step: f64,
@@ -289,7 +296,9 @@ pub enum Problem {
         maximum: f64,
     },
     /// More growing days than days.
-    #[error("{growing_days} growing days, but only {days} days lie between planting ({planted}) and sensing ({sensed})")]
+    #[error(
+        "{growing_days} growing days, but only {days} days lie between planting ({planted}) and sensing ({sensed})"
+    )]
     GrowingDays {
         /// As given.
         growing_days: f64,
@@ -307,7 +316,9 @@ pub enum Problem {
         reason: String,
     },
     /// The curve was fitted with another index.
-    #[error("the yield curve was fitted with {curve}, but the image gives {image}: a curve holds for its own index only")]
+    #[error(
+        "the yield curve was fitted with {curve}, but the image gives {image}: a curve holds for its own index only"
+    )]
     CurveIndex {
         /// The curve's index.
         curve: String,
@@ -333,7 +344,9 @@ pub enum Problem {
         of: Vec<&'static str>,
     },
     /// Published numbers of another crop.
-    #[error("the numbers of the method {method} were published for {made_for}, but the crop is {crop}")]
+    #[error(
+        "the numbers of the method {method} were published for {made_for}, but the crop is {crop}"
+    )]
     MethodCrop {
         /// The method.
         method: &'static str,
@@ -343,7 +356,9 @@ pub enum Problem {
         crop: String,
     },
     /// Numbers that hold for another index.
-    #[error("the numbers of [response] hold for {made_for}, but the image gives {image}: thresholds of one index mean nothing for another")]
+    #[error(
+        "the numbers of [response] hold for {made_for}, but the image gives {image}: thresholds of one index mean nothing for another"
+    )]
     MethodIndex {
         /// The index of the numbers.
         made_for: String,
@@ -373,7 +388,9 @@ pub enum Problem {
         reason: String,
     },
     /// The season's limit leaves too little.
-    #[error("the season's limit of {limit} kg N/ha leaves {left} kg N/ha after {before} before and {since} since sensing: less than {least} kg N/ha")]
+    #[error(
+        "the season's limit of {limit} kg N/ha leaves {left} kg N/ha after {before} before and {since} since sensing: less than {least} kg N/ha"
+    )]
     SeasonLimit {
         /// The limit. \[kg N/ha\]
         limit: String,
@@ -393,7 +410,9 @@ pub enum Problem {
         what: String,
     },
     /// A product whose figures are not possible.
-    #[error("a product with a nitrogen share of {nitrogen} and a density of {density} is not possible")]
+    #[error(
+        "a product with a nitrogen share of {nitrogen} and a density of {density} is not possible"
+    )]
     Product {
         /// Share.
         nitrogen: f64,
@@ -419,7 +438,9 @@ impl Problem {
             Self::NitrogenOrProduct { .. } => "job.nitrogen-or-product",
             Self::ProductDue { .. } => "job.product-due",
             Self::NoProduct { .. } => "job.no-product",
-            Self::NoDensity { .. } | Self::NoBulkDensity { .. } | Self::NoDensityChange { .. } => "job.no-density",
+            Self::NoDensity { .. } | Self::NoBulkDensity { .. } | Self::NoDensityChange { .. } => {
+                "job.no-density"
+            }
             Self::Ton { .. } => "job.bare-ton",
             Self::NoBushel { .. } => "job.no-bushel",
             Self::UnknownUnit { .. } => "job.unknown-unit",
@@ -457,7 +478,9 @@ impl Problem {
     /// The nearest known word, where a word was not known.
     pub fn suggestion(&self) -> Option<&str> {
         match self {
-            Self::UnknownKey { near, .. } | Self::Choice { near, .. } | Self::UnknownUnit { near, .. } => near.as_deref(),
+            Self::UnknownKey { near, .. }
+            | Self::Choice { near, .. }
+            | Self::UnknownUnit { near, .. } => near.as_deref(),
             _ => None,
         }
     }
@@ -532,9 +555,20 @@ impl Problem {
     }
 
     /// Mass or volume per area where nitrogen is due, with what it would be as `product`.
-    pub(crate) fn nitrogen_or_product(number: &str, mass: &str, area: &str, nitrogen_kg_ha: f64, product: &Product, us: bool) -> Self {
+    pub(crate) fn nitrogen_or_product(
+        number: &str,
+        mass: &str,
+        area: &str,
+        nitrogen_kg_ha: f64,
+        product: &Product,
+        us: bool,
+    ) -> Self {
         let in_product = nitrogen_kg_ha * product.nitrogen();
-        let (value, unit) = if us { (NRate::kg_per_ha(in_product).as_lb_per_ac(), "lb N/ac") } else { (in_product, "kg N/ha") };
+        let (value, unit) = if us {
+            (NRate::kg_per_ha(in_product).as_lb_per_ac(), "lb N/ac")
+        } else {
+            (in_product, "kg N/ha")
+        };
         Self::NitrogenOrProduct {
             amount: format!("{number} {mass}/{area}"),
             nitrogen: format!("{number} {mass}"),

@@ -2,34 +2,29 @@
 
 use std::path::Path;
 
-use crate::app::job::amount;
-use crate::app::job::fault::JobError;
-use crate::app::job::fault::Wanted;
+use crate::app::job::fault::{JobError, Wanted};
 use crate::app::job::problem::Problem;
-use crate::app::job::reader;
-use crate::app::job::reader::Item;
-use crate::app::job::reader::Section;
-use crate::app::job::resolve::bytes_of;
-use crate::app::job::resolve::ended;
-use crate::app::job::resolve::forget_product;
-use crate::app::job::resolve::log_of;
-use crate::app::job::sections::ground;
-use crate::app::job::sections::image;
-use crate::app::job::sections::output;
-use crate::app::job::sections::rate;
+use crate::app::job::reader::{Item, Section};
+use crate::app::job::resolve::{bytes_of, ended, forget_product, log_of};
+use crate::app::job::sections::{ground, image, output, rate};
+use crate::app::job::{amount, reader};
 use crate::finding::Checked;
 use crate::pipeline::ramp::RampSettings;
 use crate::pipeline::ramp_image::RampImage;
 use crate::pipeline::settings::VectorSource;
 use crate::science::index::find_entry;
-use crate::science::response_curve::PlateauShape;
-use crate::science::response_curve::Point;
-use crate::units::Length;
-use crate::units::NRate;
-use crate::units::Product;
+use crate::science::response_curve::{PlateauShape, Point};
+use crate::units::{Length, NRate, Product};
 
 /// Other keys of `[reference]`, which a map reads.
-const OF_A_MAP: [&str; 6] = ["strips", "gap", "segments", "drop", "strips_use", "percentile"];
+const OF_A_MAP: [&str; 6] = [
+    "strips",
+    "gap",
+    "segments",
+    "drop",
+    "strips_use",
+    "percentile",
+];
 
 /// Reads the job file of one flat rate from a ramp; `None` when the job has no ramp.
 ///
@@ -44,8 +39,12 @@ pub fn read_ramp_job(path: &Path) -> Result<Option<Checked<RampSettings>>, JobEr
 /// # Errors
 /// [`JobError::Refused`] with every fault found.
 pub fn ramp_job(bytes: &[u8], path: &Path) -> Result<Option<Checked<RampSettings>>, JobError> {
-    let Ok(log) = log_of(bytes, path) else { return Ok(None) };
-    let Some(mut root) = reader::parse(&log) else { return Ok(None) };
+    let Ok(log) = log_of(bytes, path) else {
+        return Ok(None);
+    };
+    let Some(mut root) = reader::parse(&log) else {
+        return Ok(None);
+    };
     let reference = root.section("reference");
     if !reference.has("ramp") {
         return Ok(None);
@@ -54,47 +53,102 @@ pub fn ramp_job(bytes: &[u8], path: &Path) -> Result<Option<Checked<RampSettings
     ended(value, log, path).map(Some)
 }
 
-fn settings(mut root: Section<'_>, mut in_reference: Section<'_>, folder: &Path) -> Option<RampSettings> {
-    let [mut in_field, mut in_imagery, mut in_season, mut in_response] = ["field", "imagery", "season", "response"].map(|key| root.section(key));
-    let [mut in_rate, mut in_product, mut in_application, mut in_output] = ["rate", "product", "application", "output"].map(|key| root.section(key));
+fn settings(
+    mut root: Section<'_>,
+    mut in_reference: Section<'_>,
+    folder: &Path,
+) -> Option<RampSettings> {
+    let [mut in_field, mut in_imagery, mut in_season, mut in_response] =
+        ["field", "imagery", "season", "response"].map(|key| root.section(key));
+    let [
+        mut in_rate,
+        mut in_product,
+        mut in_application,
+        mut in_output,
+    ] = ["rate", "product", "application", "output"].map(|key| root.section(key));
     let accept = output::accept(&mut root);
     for key in ["crop", "machine", "zones", "prices"] {
         root.section(key).rest();
     }
     let measured = names_polygons(&in_reference);
-    let on_image = if measured { steps(&mut in_reference, folder) } else { None };
+    let on_image = if measured {
+        steps(&mut in_reference, folder)
+    } else {
+        None
+    };
     let (mut field, mut imagery) = (None, None);
     let (name, image_date, image_index) = if measured {
         field = ground::field(&mut in_field, folder);
         imagery = image::imagery(&mut in_imagery, folder);
-        let seen = imagery.as_ref().map(|imagery| (imagery.date, imagery.index.clone()));
-        (field.as_ref().map(|field| field.name.clone()), seen.as_ref().map(|seen| seen.0), seen.map(|seen| seen.1))
+        let seen = imagery
+            .as_ref()
+            .map(|imagery| (imagery.date, imagery.index.clone()));
+        (
+            field.as_ref().map(|field| field.name.clone()),
+            seen.as_ref().map(|seen| seen.0),
+            seen.map(|seen| seen.1),
+        )
     } else {
-        (in_field.text("name", "\"Long Ley\""), in_imagery.date("date"), in_imagery.text("index", "\"NDVI\""))
+        (
+            in_field.text("name", "\"Long Ley\""),
+            in_imagery.date("date"),
+            in_imagery.text("index", "\"NDVI\""),
+        )
     };
     let sensed = in_season.date("sensed").or(image_date);
     let (product, product_facts) = rate::product(&mut in_product).unzip();
     let product_facts = product_facts.unwrap_or_default();
     let given = reference(&mut in_reference, measured, product.as_ref());
-    let applied_since_sensing = nitrogen(&mut in_response, "applied_since_sensing", product.as_ref()).unwrap_or(NRate::ZERO);
+    let applied_since_sensing =
+        nitrogen(&mut in_response, "applied_since_sensing", product.as_ref())
+            .unwrap_or(NRate::ZERO);
     let before = rate::applied_before(&mut in_rate, product.as_ref());
     let applied = in_rate.given("applied_before").then_some(before);
-    let rules = rate::rate(&mut in_rate, product.as_ref(), before, applied_since_sensing);
+    let rules = rate::rate(
+        &mut in_rate,
+        product.as_ref(),
+        before,
+        applied_since_sensing,
+    );
     let application = output::application(&mut in_application, sensed);
     let us = rules.as_ref().is_some_and(|(_, us)| *us);
     let (unit, us_units) = output::rate_unit(&mut in_output, product.as_ref(), us);
     forget_product(&in_product, product.as_ref());
-    for (mut section, whole) in [(in_field, measured), (in_imagery, measured), (in_season, false), (in_response, false), (in_output, false)] {
+    for (mut section, whole) in [
+        (in_field, measured),
+        (in_imagery, measured),
+        (in_season, false),
+        (in_response, false),
+        (in_output, false),
+    ] {
         if !whole {
             section.rest();
         }
         section.finish();
     }
-    [in_reference, in_rate, in_product, in_application, root].into_iter().for_each(Section::finish);
-    let Given { readings, model, index, inset } = given?;
+    [in_reference, in_rate, in_product, in_application, root]
+        .into_iter()
+        .for_each(Section::finish);
+    let Given {
+        readings,
+        model,
+        index,
+        inset,
+    } = given?;
     let image = if measured {
-        let Steps { source, column, unit } = on_image?;
-        Some(Box::new(RampImage { field: field?, imagery: imagery?, steps: source, column, unit, inset }))
+        let Steps {
+            source,
+            column,
+            unit,
+        } = on_image?;
+        Some(Box::new(RampImage {
+            field: field?,
+            imagery: imagery?,
+            steps: source,
+            column,
+            unit,
+            inset,
+        }))
     } else {
         None
     };
@@ -135,7 +189,9 @@ struct Steps {
 
 /// Whether `reference.ramp` names polygons instead of readings.
 fn names_polygons(section: &Section<'_>) -> bool {
-    section.peek("ramp").is_some_and(|item| matches!(item, Item::Table(keys) if keys.iter().any(|(key, _)| key == "path")))
+    section.peek("ramp").is_some_and(
+        |item| matches!(item, Item::Table(keys) if keys.iter().any(|(key, _)| key == "path")),
+    )
 }
 
 /// `reference.ramp = { path, rate, unit }`: steps to be measured on the image.
@@ -144,30 +200,68 @@ fn steps(section: &mut Section<'_>, folder: &Path) -> Option<Steps> {
     let mut table = section.sub(&entry, "ramp", "reference.ramp")?;
     let source = ground::vector_table(&mut table, "path", folder, false);
     let column = table.text("rate", "\"N_KG_HA\"");
-    table.require("rate", "the column that holds the nitrogen of each step", "\"N_KG_HA\"");
-    let unit = table.choice("unit", "unit of the column (kg N/ha, lb N/ac)", &[("kg N/ha", NRate::kg_per_ha(1.0)), ("lb N/ac", NRate::lb_per_ac(1.0))]);
-    table.require("unit", "the unit of that column, as nitrogen,", "\"kg N/ha\"");
+    table.require(
+        "rate",
+        "the column that holds the nitrogen of each step",
+        "\"N_KG_HA\"",
+    );
+    let unit = table.choice(
+        "unit",
+        "unit of the column (kg N/ha, lb N/ac)",
+        &[
+            ("kg N/ha", NRate::kg_per_ha(1.0)),
+            ("lb N/ac", NRate::lb_per_ac(1.0)),
+        ],
+    );
+    table.require(
+        "unit",
+        "the unit of that column, as nitrogen,",
+        "\"kg N/ha\"",
+    );
     table.finish();
-    Some(Steps { source: source?, column: column?, unit: unit? })
+    Some(Steps {
+        source: source?,
+        column: column?,
+        unit: unit?,
+    })
 }
 
-fn reference(section: &mut Section<'_>, measured: bool, product: Option<&Product>) -> Option<Given> {
-    let inset = section.amount("inset", Wanted::Length, amount::length).unwrap_or(Length::m(3.0));
+fn reference(
+    section: &mut Section<'_>,
+    measured: bool,
+    product: Option<&Product>,
+) -> Option<Given> {
+    let inset = section
+        .amount("inset", Wanted::Length, amount::length)
+        .unwrap_or(Length::m(3.0));
     if inset.get() > 200.0 {
-        section.refuse("inset", ground::range(&inset, "0 m", "200 m", "steps are not that wide"));
+        section.refuse(
+            "inset",
+            ground::range(&inset, "0 m", "200 m", "steps are not that wide"),
+        );
     }
     for key in OF_A_MAP {
         section.take(key);
     }
     if section.take("readings").is_some() {
-        section.refuse("readings", Problem::Together { keys: vec!["reference.readings", "reference.ramp"] });
+        section.refuse(
+            "readings",
+            Problem::Together {
+                keys: vec!["reference.readings", "reference.ramp"],
+            },
+        );
     }
     let tables = section.tables("ramp", "reference.ramp");
     let count = tables.len();
     let mut readings = Vec::new();
     for mut table in tables {
         let rate = nitrogen(&mut table, "rate", product);
-        let index = table.number("index", 0.001, 100.0, "an averaged canopy index lies above 0 and rarely above 1");
+        let index = table.number(
+            "index",
+            0.001,
+            100.0,
+            "an averaged canopy index lies above 0 and rarely above 1",
+        );
         table.require("rate", "the nitrogen that the step got", "\"40 kg N/ha\"");
         table.require("index", "the averaged index of the step", "0.61");
         table.finish();
@@ -177,15 +271,42 @@ fn reference(section: &mut Section<'_>, measured: bool, product: Option<&Product
         section.refuse("ramp", Problem::Empty { example: "[{ rate = \"0 kg N/ha\", index = 0.52 }, { rate = \"40 kg N/ha\", index = 0.61 }]" });
     }
     let models = [PlateauShape::Linear, PlateauShape::Quadratic].map(|shape| (shape.name(), shape));
-    let model = section.choice("ramp_model", "curve of a ramp (linear plateau, quadratic plateau)", &models).unwrap_or(PlateauShape::Linear);
+    let model = section
+        .choice(
+            "ramp_model",
+            "curve of a ramp (linear plateau, quadratic plateau)",
+            &models,
+        )
+        .unwrap_or(PlateauShape::Linear);
     let index = section.text("ramp_index", "\"NDVI\"");
-    ((count > 0 || measured) && readings.len() == count).then_some(Given { readings, model, index, inset })
+    ((count > 0 || measured) && readings.len() == count).then_some(Given {
+        readings,
+        model,
+        index,
+        inset,
+    })
 }
 
-fn nitrogen(section: &mut Section<'_>, key: &'static str, product: Option<&Product>) -> Option<NRate> {
-    let rate = section.amount(key, Wanted::Nitrogen, |text| amount::nitrogen(text, product, false))?.rate;
+fn nitrogen(
+    section: &mut Section<'_>,
+    key: &'static str,
+    product: Option<&Product>,
+) -> Option<NRate> {
+    let rate = section
+        .amount(key, Wanted::Nitrogen, |text| {
+            amount::nitrogen(text, product, false)
+        })?
+        .rate;
     if rate.get() > 1000.0 {
-        section.refuse(key, ground::range(&rate, "0 kg N/ha", "1000 kg N/ha", "more than any crop gets"));
+        section.refuse(
+            key,
+            ground::range(
+                &rate,
+                "0 kg N/ha",
+                "1000 kg N/ha",
+                "more than any crop gets",
+            ),
+        );
     }
     Some(rate)
 }

@@ -6,16 +6,14 @@
 use std::cell::RefCell;
 use std::ops::Range;
 
-use crate::app::job::fault::Fault;
-use crate::app::job::fault::Wanted;
+use crate::app::job::fault::{Fault, Wanted};
 use crate::app::job::keys;
 use crate::app::job::problem::Problem;
 use crate::app::job::suggest::nearest;
 use crate::finding::Finding;
 use jiff::civil::Date;
 use toml::Spanned;
-use toml::de::DeTable;
-use toml::de::DeValue;
+use toml::de::{DeTable, DeValue};
 
 /// Slips of spelling that are told at once.
 const MOST_SLIPS: usize = 5;
@@ -70,7 +68,13 @@ pub(crate) struct Log {
 
 impl Log {
     pub(crate) fn new(file: String, text: String) -> Self {
-        Self { file, text, currency: RefCell::default(), faults: RefCell::default(), notes: RefCell::default() }
+        Self {
+            file,
+            text,
+            currency: RefCell::default(),
+            faults: RefCell::default(),
+            notes: RefCell::default(),
+        }
     }
 
     /// Logs a fault of the value that stands at `span`.
@@ -78,8 +82,20 @@ impl Log {
         let before = self.text.get(..span.start).unwrap_or(&self.text);
         let line = before.matches('\n').count() + 1;
         let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;
-        let found = if show { shorten(self.text.get(span.clone()).unwrap_or("")) } else { String::new() };
-        let fault = Fault { file: self.file.clone(), line, column, key: key.to_owned(), found, problem, currency: None };
+        let found = if show {
+            shorten(self.text.get(span.clone()).unwrap_or(""))
+        } else {
+            String::new()
+        };
+        let fault = Fault {
+            file: self.file.clone(),
+            line,
+            column,
+            key: key.to_owned(),
+            found,
+            problem,
+            currency: None,
+        };
         self.faults.borrow_mut().push((span.start, fault));
     }
 
@@ -90,7 +106,9 @@ impl Log {
 
     /// Takes back faults that only follow from another one.
     pub(crate) fn forget(&self, follows: impl Fn(&Problem) -> bool) {
-        self.faults.borrow_mut().retain(|(_, fault)| !follows(&fault.problem));
+        self.faults
+            .borrow_mut()
+            .retain(|(_, fault)| !follows(&fault.problem));
     }
 
     pub(crate) fn note(&self, finding: Finding) {
@@ -102,8 +120,14 @@ impl Log {
         let mut faults = self.faults.into_inner();
         faults.sort_by_key(|(at, _)| *at);
         let currency = self.currency.into_inner();
-        let told = |(_, fault): (usize, Fault)| Fault { currency: currency.clone(), ..fault };
-        (faults.into_iter().map(told).collect(), self.notes.into_inner())
+        let told = |(_, fault): (usize, Fault)| Fault {
+            currency: currency.clone(),
+            ..fault
+        };
+        (
+            faults.into_iter().map(told).collect(),
+            self.notes.into_inner(),
+        )
     }
 }
 
@@ -111,7 +135,11 @@ impl Log {
 fn shorten(text: &str) -> String {
     let line = text.lines().next().unwrap_or("").trim();
     let cut: String = line.chars().filter(|c| !c.is_control()).take(60).collect();
-    if cut.len() < text.trim().len() { format!("{cut} …") } else { cut }
+    if cut.len() < text.trim().len() {
+        format!("{cut} …")
+    } else {
+        cut
+    }
 }
 
 /// Parses a whole file; every syntax fault is logged, and `None` returned when there is one.
@@ -121,7 +149,11 @@ pub(crate) fn parse(log: &Log) -> Option<Section<'_>> {
     for error in errors.iter().take(MOST_SLIPS) {
         let span = error.span().unwrap_or(log.text.len()..log.text.len());
         // The parser's place may be a single letter, or lie between two: the rest of the line says more.
-        let rest = log.text.get(span.start..).and_then(|text| text.lines().next()).map_or(0, str::len);
+        let rest = log
+            .text
+            .get(span.start..)
+            .and_then(|text| text.lines().next())
+            .map_or(0, str::len);
         let span = span.start..span.start + rest;
         let reason = error.message().lines().collect::<Vec<_>>().join(", ");
         log.fault(&span, "", true, Problem::Syntax { reason });
@@ -129,11 +161,23 @@ pub(crate) fn parse(log: &Log) -> Option<Section<'_>> {
     if !errors.is_empty() {
         return None;
     }
-    Some(Section { log, path: String::new(), kind: "", span: 0..0, present: true, entries: entries(table.get_ref()), taken: Vec::new(), missing: Vec::new() })
+    Some(Section {
+        log,
+        path: String::new(),
+        kind: "",
+        span: 0..0,
+        present: true,
+        entries: entries(table.get_ref()),
+        taken: Vec::new(),
+        missing: Vec::new(),
+    })
 }
 
 fn entries(table: &DeTable<'_>) -> Vec<(String, Entry)> {
-    let mut all: Vec<(String, Entry)> = table.iter().map(|(key, value)| (key.get_ref().to_string(), entry(value, key.span()))).collect();
+    let mut all: Vec<(String, Entry)> = table
+        .iter()
+        .map(|(key, value)| (key.get_ref().to_string(), entry(value, key.span())))
+        .collect();
     all.sort_by_key(|(_, entry)| entry.key_span.start);
     all
 }
@@ -141,20 +185,36 @@ fn entries(table: &DeTable<'_>) -> Vec<(String, Entry)> {
 fn entry(value: &Spanned<DeValue<'_>>, key_span: Range<usize>) -> Entry {
     let item = match value.get_ref() {
         DeValue::String(text) => Item::Text(text.to_string()),
-        DeValue::Integer(number) if number.radix() == 10 => Item::Number(number.as_str().to_owned()),
-        DeValue::Integer(number) => Item::Number(i64::from_str_radix(number.as_str(), number.radix()).map_or_else(|_| number.to_string(), |n| n.to_string())),
+        DeValue::Integer(number) if number.radix() == 10 => {
+            Item::Number(number.as_str().to_owned())
+        }
+        DeValue::Integer(number) => Item::Number(
+            i64::from_str_radix(number.as_str(), number.radix())
+                .map_or_else(|_| number.to_string(), |n| n.to_string()),
+        ),
         DeValue::Float(number) => Item::Number(number.as_str().to_owned()),
         DeValue::Boolean(truth) => Item::Boolean(*truth),
         DeValue::Datetime(when) => match (when.date, when.time, when.offset) {
-            (Some(date), None, None) => {
-                Date::new(i16::try_from(date.year).unwrap_or(i16::MAX), date.month.cast_signed(), date.day.cast_signed()).map_or(Item::OtherTime, Item::Date)
-            }
+            (Some(date), None, None) => Date::new(
+                i16::try_from(date.year).unwrap_or(i16::MAX),
+                date.month.cast_signed(),
+                date.day.cast_signed(),
+            )
+            .map_or(Item::OtherTime, Item::Date),
             _ => Item::OtherTime,
         },
-        DeValue::Array(list) => Item::List(list.iter().map(|value| entry(value, value.span())).collect()),
+        DeValue::Array(list) => Item::List(
+            list.iter()
+                .map(|value| entry(value, value.span()))
+                .collect(),
+        ),
         DeValue::Table(table) => Item::Table(entries(table)),
     };
-    Entry { item, span: value.span(), key_span }
+    Entry {
+        item,
+        span: value.span(),
+        key_span,
+    }
 }
 
 /// One table of the file, being read.
@@ -181,7 +241,11 @@ impl<'a> Section<'a> {
     }
     /// The dotted key of one of its values.
     pub(crate) fn key(&self, key: &str) -> String {
-        if self.path.is_empty() { key.to_owned() } else { format!("{}.{key}", self.path) }
+        if self.path.is_empty() {
+            key.to_owned()
+        } else {
+            format!("{}.{key}", self.path)
+        }
     }
     /// Whether a key is given and not yet consumed.
     pub(crate) fn has(&self, key: &str) -> bool {
@@ -194,12 +258,19 @@ impl<'a> Section<'a> {
 
     /// What stands at a key that is not yet consumed.
     pub(crate) fn peek(&self, key: &str) -> Option<&Item> {
-        self.entries.iter().find(|(name, _)| name == key).map(|(_, entry)| &entry.item)
+        self.entries
+            .iter()
+            .find(|(name, _)| name == key)
+            .map(|(_, entry)| &entry.item)
     }
 
     /// Consumes a key.
     pub(crate) fn take(&mut self, key: &'static str) -> Option<Entry> {
-        debug_assert!(keys::known_in(self.kind).contains(&key), "{}.{key} is not listed in KEYS", self.kind);
+        debug_assert!(
+            keys::known_in(self.kind).contains(&key),
+            "{}.{key} is not listed in KEYS",
+            self.kind
+        );
         let at = self.entries.iter().position(|(name, _)| name == key)?;
         let (_, entry) = self.entries.remove(at);
         self.taken.push((key, entry.span.clone()));
@@ -217,7 +288,11 @@ impl<'a> Section<'a> {
     /// Remembers that a required key is absent; dropped again when a mistyped one turns up. Nothing happens when it was there but faulty.
     pub(crate) fn require(&mut self, key: &'static str, what: &'static str, value: &str) {
         if !self.given(key) {
-            let example = if self.present { format!("{key} = {value}") } else { format!("[{}] {key} = {value}", self.path) };
+            let example = if self.present {
+                format!("{key} = {value}")
+            } else {
+                format!("[{}] {key} = {value}", self.path)
+            };
             self.missing.push((key, Problem::Missing { what, example }));
         }
     }
@@ -228,12 +303,24 @@ impl<'a> Section<'a> {
     }
 
     fn wrong_type<T>(&self, entry: &Entry, key: &str, wanted: &'static str) -> Option<T> {
-        self.at(entry, key, Problem::WrongType { got: entry.item.kind(), wanted });
+        self.at(
+            entry,
+            key,
+            Problem::WrongType {
+                got: entry.item.kind(),
+                wanted,
+            },
+        );
         None
     }
 
     /// Text of an entry: not empty, not left open.
-    pub(crate) fn text_of(&self, entry: &Entry, key: &str, example: &'static str) -> Option<String> {
+    pub(crate) fn text_of(
+        &self,
+        entry: &Entry,
+        key: &str,
+        example: &'static str,
+    ) -> Option<String> {
         let Item::Text(text) = &entry.item else {
             return self.wrong_type(entry, key, "text in quotes");
         };
@@ -259,7 +346,13 @@ impl<'a> Section<'a> {
         match &entry.item {
             Item::Number(written) => match written.replace('_', "").parse::<f64>() {
                 Ok(number) if number.is_finite() => return Some(number),
-                _ => self.at(entry, key, Problem::NotFinite { text: written.clone() }),
+                _ => self.at(
+                    entry,
+                    key,
+                    Problem::NotFinite {
+                        text: written.clone(),
+                    },
+                ),
             },
             Item::Text(text) if is_open(text.trim()) => self.at(entry, key, Problem::Open),
             _ => return self.wrong_type(entry, key, "a number without quotes"),
@@ -268,24 +361,52 @@ impl<'a> Section<'a> {
     }
 
     /// A finite number from `low` to `high`.
-    pub(crate) fn number(&mut self, key: &'static str, low: f64, high: f64, why: &'static str) -> Option<f64> {
+    pub(crate) fn number(
+        &mut self,
+        key: &'static str,
+        low: f64,
+        high: f64,
+        why: &'static str,
+    ) -> Option<f64> {
         let entry = self.take(key)?;
         let number = self.number_of(&entry, key)?;
         if (low..=high).contains(&number) {
             return Some(number);
         }
-        self.at(&entry, key, Problem::OutOfRange { got: number.to_string(), low: low.to_string(), high: high.to_string(), why });
+        self.at(
+            &entry,
+            key,
+            Problem::OutOfRange {
+                got: number.to_string(),
+                low: low.to_string(),
+                high: high.to_string(),
+                why,
+            },
+        );
         None
     }
 
     /// A whole number from `low` to `high`.
-    pub(crate) fn whole(&mut self, key: &'static str, low: i64, high: i64, why: &'static str) -> Option<i64> {
+    pub(crate) fn whole(
+        &mut self,
+        key: &'static str,
+        low: i64,
+        high: i64,
+        why: &'static str,
+    ) -> Option<i64> {
         let entry = self.take(key)?;
         self.whole_of(&entry, key, low, high, why)
     }
 
     /// A whole number of an entry.
-    pub(crate) fn whole_of(&self, entry: &Entry, key: &str, low: i64, high: i64, why: &'static str) -> Option<i64> {
+    pub(crate) fn whole_of(
+        &self,
+        entry: &Entry,
+        key: &str,
+        low: i64,
+        high: i64,
+        why: &'static str,
+    ) -> Option<i64> {
         let number = self.number_of(entry, key)?;
         let whole = libm::trunc(number) as i64;
         if number != whole as f64 {
@@ -294,7 +415,16 @@ impl<'a> Section<'a> {
         if (low..=high).contains(&whole) {
             return Some(whole);
         }
-        self.at(entry, key, Problem::OutOfRange { got: whole.to_string(), low: low.to_string(), high: high.to_string(), why });
+        self.at(
+            entry,
+            key,
+            Problem::OutOfRange {
+                got: whole.to_string(),
+                low: low.to_string(),
+                high: high.to_string(),
+                why,
+            },
+        );
         None
     }
 
@@ -323,43 +453,94 @@ impl<'a> Section<'a> {
     }
 
     /// An amount with its unit, read by `read`.
-    pub(crate) fn amount<T>(&mut self, key: &'static str, wanted: Wanted, read: impl FnOnce(&str) -> Result<T, Problem>) -> Option<T> {
+    pub(crate) fn amount<T>(
+        &mut self,
+        key: &'static str,
+        wanted: Wanted,
+        read: impl FnOnce(&str) -> Result<T, Problem>,
+    ) -> Option<T> {
         let entry = self.take(key)?;
         self.amount_of(&entry, key, wanted, read)
     }
 
     /// An amount of an entry.
-    pub(crate) fn amount_of<T>(&self, entry: &Entry, key: &str, wanted: Wanted, read: impl FnOnce(&str) -> Result<T, Problem>) -> Option<T> {
+    pub(crate) fn amount_of<T>(
+        &self,
+        entry: &Entry,
+        key: &str,
+        wanted: Wanted,
+        read: impl FnOnce(&str) -> Result<T, Problem>,
+    ) -> Option<T> {
         let problem = match &entry.item {
-            Item::Text(text) if text.trim().is_empty() => Problem::NotANumber { text: text.clone(), wanted },
+            Item::Text(text) if text.trim().is_empty() => Problem::NotANumber {
+                text: text.clone(),
+                wanted,
+            },
             Item::Text(text) if is_open(text.trim()) => Problem::Open,
             Item::Text(text) => match read(text) {
                 Ok(value) => return Some(value),
                 Err(problem) => problem,
             },
-            Item::Number(number) if number.contains("nan") || number.contains("inf") => Problem::NotFinite { text: number.clone() },
-            Item::Number(number) if number.starts_with('-') && wanted != Wanted::Temperature => Problem::Negative { text: number.clone() },
-            Item::Number(number) => Problem::BareNumber { number: number.trim_start_matches('+').to_owned(), wanted },
-            other => Problem::WrongType { got: other.kind(), wanted: "an amount with its unit, in quotes" },
+            Item::Number(number) if number.contains("nan") || number.contains("inf") => {
+                Problem::NotFinite {
+                    text: number.clone(),
+                }
+            }
+            Item::Number(number) if number.starts_with('-') && wanted != Wanted::Temperature => {
+                Problem::Negative {
+                    text: number.clone(),
+                }
+            }
+            Item::Number(number) => Problem::BareNumber {
+                number: number.trim_start_matches('+').to_owned(),
+                wanted,
+            },
+            other => Problem::WrongType {
+                got: other.kind(),
+                wanted: "an amount with its unit, in quotes",
+            },
         };
         self.at(entry, key, problem);
         None
     }
 
     /// One of several words.
-    pub(crate) fn choice<T: Copy>(&mut self, key: &'static str, what: &'static str, words: &[(&str, T)]) -> Option<T> {
+    pub(crate) fn choice<T: Copy>(
+        &mut self,
+        key: &'static str,
+        what: &'static str,
+        words: &[(&str, T)],
+    ) -> Option<T> {
         let entry = self.take(key)?;
         self.choice_of(&entry, key, what, words)
     }
 
     /// One of several words, of an entry. Case does not count.
-    pub(crate) fn choice_of<T: Copy>(&self, entry: &Entry, key: &str, what: &'static str, words: &[(&str, T)]) -> Option<T> {
+    pub(crate) fn choice_of<T: Copy>(
+        &self,
+        entry: &Entry,
+        key: &str,
+        what: &'static str,
+        words: &[(&str, T)],
+    ) -> Option<T> {
         let text = self.text_of(entry, key, "one of the words of the manual")?;
-        if let Some((_, value)) = words.iter().find(|(word, _)| word.eq_ignore_ascii_case(&text)) {
+        if let Some((_, value)) = words
+            .iter()
+            .find(|(word, _)| word.eq_ignore_ascii_case(&text))
+        {
             return Some(*value);
         }
         let near = nearest(&text, words.iter().map(|(word, _)| *word)).map(str::to_owned);
-        self.at(entry, key, Problem::Choice { got: text, what, near, known: words.iter().map(|(word, _)| (*word).to_owned()).collect() });
+        self.at(
+            entry,
+            key,
+            Problem::Choice {
+                got: text,
+                what,
+                near,
+                known: words.iter().map(|(word, _)| (*word).to_owned()).collect(),
+            },
+        );
         None
     }
 
@@ -392,17 +573,38 @@ impl<'a> Section<'a> {
 
     /// A section of the file; an absent one is empty.
     pub(crate) fn section(&mut self, key: &'static str) -> Section<'a> {
-        let absent =
-            |log| Section { log, path: key.to_owned(), kind: key, span: 0..0, present: false, entries: Vec::new(), taken: Vec::new(), missing: Vec::new() };
+        let absent = |log| Section {
+            log,
+            path: key.to_owned(),
+            kind: key,
+            span: 0..0,
+            present: false,
+            entries: Vec::new(),
+            taken: Vec::new(),
+            missing: Vec::new(),
+        };
         let Some(entry) = self.take(key) else {
             return absent(self.log);
         };
         if matches!(entry.item, Item::Table(_)) {
-            return self.sub(&entry, key, key).unwrap_or_else(|| absent(self.log));
+            return self
+                .sub(&entry, key, key)
+                .unwrap_or_else(|| absent(self.log));
         }
-        self.at(&entry, key, Problem::WrongType { got: entry.item.kind(), wanted: "a section" });
+        self.at(
+            &entry,
+            key,
+            Problem::WrongType {
+                got: entry.item.kind(),
+                wanted: "a section",
+            },
+        );
         // Given but unusable: its required values are not asked for on top.
-        Section { present: true, span: entry.span, ..absent(self.log) }
+        Section {
+            present: true,
+            span: entry.span,
+            ..absent(self.log)
+        }
     }
 
     /// A list of tables: `[[field.exclude]]` or `readings = [{ ... }]`.
@@ -411,10 +613,16 @@ impl<'a> Section<'a> {
             return Vec::new();
         };
         match &entry.item {
-            Item::List(list) => list.iter().enumerate().filter_map(|(at, entry)| self.sub(entry, &format!("{key}[{}]", at + 1), kind)).collect(),
+            Item::List(list) => list
+                .iter()
+                .enumerate()
+                .filter_map(|(at, entry)| self.sub(entry, &format!("{key}[{}]", at + 1), kind))
+                .collect(),
             // One table where a list is due is what [field.exclude] with single brackets gives.
             Item::Table(_) => self.sub(&entry, key, kind).into_iter().collect(),
-            _ => self.wrong_type::<Vec<Self>>(&entry, key, "a list of tables").unwrap_or_default(),
+            _ => self
+                .wrong_type::<Vec<Self>>(&entry, key, "a list of tables")
+                .unwrap_or_default(),
         }
     }
 
@@ -428,14 +636,32 @@ impl<'a> Section<'a> {
         let known = keys::known_in(self.kind);
         for (name, entry) in std::mem::take(&mut self.entries) {
             // Keys that are already there are no likely meaning of another one.
-            let free = known.iter().copied().filter(|key| !self.taken.iter().any(|(taken, _)| taken == key));
-            let elsewhere: Vec<&'static str> = keys::sections_with(&name).into_iter().filter(|section| *section != self.kind).collect();
-            let near = if elsewhere.is_empty() { nearest(&name, free).or_else(|| nearest(&name, known.iter().copied())).map(str::to_owned) } else { None };
+            let free = known
+                .iter()
+                .copied()
+                .filter(|key| !self.taken.iter().any(|(taken, _)| taken == key));
+            let elsewhere: Vec<&'static str> = keys::sections_with(&name)
+                .into_iter()
+                .filter(|section| *section != self.kind)
+                .collect();
+            let near = if elsewhere.is_empty() {
+                nearest(&name, free)
+                    .or_else(|| nearest(&name, known.iter().copied()))
+                    .map(str::to_owned)
+            } else {
+                None
+            };
             if let Some(near) = &near {
                 self.missing.retain(|(key, _)| key != near);
             }
-            let problem = Problem::UnknownKey { near, elsewhere, known: known.to_vec(), name: name.clone() };
-            self.log.fault(&entry.key_span, &self.key(&name), false, problem);
+            let problem = Problem::UnknownKey {
+                near,
+                elsewhere,
+                known: known.to_vec(),
+                name: name.clone(),
+            };
+            self.log
+                .fault(&entry.key_span, &self.key(&name), false, problem);
         }
         for (key, problem) in std::mem::take(&mut self.missing) {
             self.log.fault(&self.span, &self.key(key), false, problem);

@@ -5,32 +5,18 @@ use std::path::Path;
 use crate::app::job::fault::JobError;
 use crate::app::job::problem::Problem;
 use crate::app::job::reader;
-use crate::app::job::reader::Log;
-use crate::app::job::reader::Section;
-use crate::app::job::sections::crop;
+use crate::app::job::reader::{Log, Section};
 use crate::app::job::sections::crop::Curve;
-use crate::app::job::sections::doubt;
-use crate::app::job::sections::ground;
-use crate::app::job::sections::image;
-use crate::app::job::sections::machine;
-use crate::app::job::sections::method;
-use crate::app::job::sections::money;
-use crate::app::job::sections::output;
-use crate::app::job::sections::points;
-use crate::app::job::sections::rate;
+use crate::app::job::sections::{
+    crop, doubt, ground, image, machine, method, money, output, points, rate,
+};
 use crate::finding::Checked;
-use crate::pipeline::settings::Imagery;
-use crate::pipeline::settings::MethodSettings;
-use crate::pipeline::settings::RateSettings;
-use crate::pipeline::settings::Response;
-use crate::pipeline::settings::Season;
-use crate::pipeline::settings::Settings;
-use crate::pipeline::settings::YieldCurve;
+use crate::pipeline::settings::{
+    Imagery, MethodSettings, RateSettings, Response, Season, Settings, YieldCurve,
+};
 use crate::science::index::find_entry;
 use crate::science::methods::Method;
-use crate::units::Length;
-use crate::units::NRate;
-use crate::units::Product;
+use crate::units::{Length, NRate, Product};
 
 /// Reads the job file of a map.
 ///
@@ -56,17 +42,25 @@ pub(crate) fn text_bytes(path: &Path) -> std::io::Result<Vec<u8>> {
     // What is not there is told by the reading itself.
     if let Ok(found) = fs_err::metadata(path) {
         if !found.is_file() && !found.is_dir() {
-            return Err(std::io::Error::other("a pipe, socket or device, not a file"));
+            return Err(std::io::Error::other(
+                "a pipe, socket or device, not a file",
+            ));
         }
         if found.len() > LARGEST {
-            return Err(std::io::Error::other(format!("it holds {} bytes, more than the {LARGEST} that are looked at", found.len())));
+            return Err(std::io::Error::other(format!(
+                "it holds {} bytes, more than the {LARGEST} that are looked at",
+                found.len()
+            )));
         }
     }
     fs_err::read(path)
 }
 
 pub(super) fn bytes_of(path: &Path) -> Result<Vec<u8>, JobError> {
-    text_bytes(path).map_err(|source| JobError::Read { path: path.to_owned(), source })
+    text_bytes(path).map_err(|source| JobError::Read {
+        path: path.to_owned(),
+        source,
+    })
 }
 
 /// The text as a log to write faults to; bytes that are not UTF-8 are a fault of their own.
@@ -78,7 +72,10 @@ pub(super) fn log_of(bytes: &[u8], path: &Path) -> Result<Log, JobError> {
         Err(error) => {
             let good = error.valid_up_to();
             let byte = bytes.get(good).copied().unwrap_or(0);
-            let log = Log::new(file, String::from_utf8_lossy(bytes.get(..good).unwrap_or(bytes)).into_owned());
+            let log = Log::new(
+                file,
+                String::from_utf8_lossy(bytes.get(..good).unwrap_or(bytes)).into_owned(),
+            );
             log.fault(&(good..good), "", false, Problem::NotText { byte });
             Err(refused(log, path))
         }
@@ -86,7 +83,10 @@ pub(super) fn log_of(bytes: &[u8], path: &Path) -> Result<Log, JobError> {
 }
 
 fn refused(log: Log, path: &Path) -> JobError {
-    JobError::Refused { path: path.to_owned(), faults: log.into_parts().0 }
+    JobError::Refused {
+        path: path.to_owned(),
+        faults: log.into_parts().0,
+    }
 }
 
 /// Ends a job: the value if nothing was logged against it.
@@ -94,7 +94,10 @@ pub(super) fn ended<T>(value: Option<T>, log: Log, path: &Path) -> Result<Checke
     let (faults, notes) = log.into_parts();
     match value {
         Some(value) if faults.is_empty() => Ok(Checked::new(value, notes)),
-        _ => Err(JobError::Refused { path: path.to_owned(), faults }),
+        _ => Err(JobError::Refused {
+            path: path.to_owned(),
+            faults,
+        }),
     }
 }
 
@@ -104,7 +107,8 @@ pub(super) fn ended<T>(value: Option<T>, log: Log, path: &Path) -> Result<Checke
 /// [`JobError::Refused`] with every fault found.
 pub fn map_job(bytes: &[u8], path: &Path) -> Result<Checked<Settings>, JobError> {
     let log = log_of(bytes, path)?;
-    let value = reader::parse(&log).and_then(|root| map_settings(root, path.parent().unwrap_or(Path::new(""))));
+    let value = reader::parse(&log)
+        .and_then(|root| map_settings(root, path.parent().unwrap_or(Path::new(""))));
     ended(value, log, path)
 }
 
@@ -114,7 +118,8 @@ pub fn map_job(bytes: &[u8], path: &Path) -> Result<Checked<Settings>, JobError>
 /// [`JobError::Refused`] with every fault found.
 pub fn rate_job(bytes: &[u8], path: &Path) -> Result<Checked<RateSettings>, JobError> {
     let log = log_of(bytes, path)?;
-    let value = reader::parse(&log).and_then(|root| rate_settings(root, path.parent().unwrap_or(Path::new(""))));
+    let value = reader::parse(&log)
+        .and_then(|root| rate_settings(root, path.parent().unwrap_or(Path::new(""))));
     ended(value, log, path)
 }
 
@@ -146,23 +151,63 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
 
     let field = ground::field(&mut in_field, folder);
     // Readings stand where an image stands.
-    let imagery = if in_points.is_present() { points::points(&mut in_points, folder) } else { image::imagery(&mut in_imagery, folder) };
+    let imagery = if in_points.is_present() {
+        points::points(&mut in_points, folder)
+    } else {
+        image::imagery(&mut in_imagery, folder)
+    };
     if in_points.is_present() && in_imagery.is_present() {
         in_imagery.rest();
-        root.refuse("points", Problem::Together { keys: vec!["imagery", "points"] });
+        root.refuse(
+            "points",
+            Problem::Together {
+                keys: vec!["imagery", "points"],
+            },
+        );
     }
     let reference = ground::reference(&mut in_reference, folder);
     let personal = crop::personal(&mut in_season, folder);
     let method = method::chosen(&mut in_response);
     let foretells = method::foretells_yield(method);
-    let curve = foretells.then(|| crop::curve(&mut in_response, &personal.tables)).flatten();
-    let named = curve.as_ref().and_then(|curve| if let Curve::Named(named) = curve { Some(named) } else { None });
-    let crop = crop::crop(&mut in_season, &mut in_crop, named, curve.is_none() && in_response.given("yield_curve"), &personal.tables);
+    let curve = foretells
+        .then(|| crop::curve(&mut in_response, &personal.tables))
+        .flatten();
+    let named = curve.as_ref().and_then(|curve| {
+        if let Curve::Named(named) = curve {
+            Some(named)
+        } else {
+            None
+        }
+    });
+    let crop = crop::crop(
+        &mut in_season,
+        &mut in_crop,
+        named,
+        curve.is_none() && in_response.given("yield_curve"),
+        &personal.tables,
+    );
     if let (Some(imagery), Some(curve)) = (&imagery, &curve) {
-        same_index(if in_points.is_present() { &in_points } else { &in_imagery }, imagery, curve_of(curve));
+        same_index(
+            if in_points.is_present() {
+                &in_points
+            } else {
+                &in_imagery
+            },
+            imagery,
+            curve_of(curve),
+        );
     }
-    let season = crop::season(&mut in_season, crop.clone(), imagery.as_ref().map(|imagery| imagery.date), folder, foretells);
-    let season = season.map(|season| Season { crops: personal.path.clone(), ..season });
+    let season = crop::season(
+        &mut in_season,
+        crop.clone(),
+        imagery.as_ref().map(|imagery| imagery.date),
+        folder,
+        foretells,
+    );
+    let season = season.map(|season| Season {
+        crops: personal.path.clone(),
+        ..season
+    });
     forget_names(&in_season, personal.faulty);
     let (product, product_facts) = rate::product(&mut in_product).unzip();
     let product_facts = product_facts.unwrap_or_default();
@@ -170,24 +215,79 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     let prices = money::prices(&mut in_prices, crop.as_ref(), product.as_ref());
     let before = rate::applied_before(&mut in_rate, product.as_ref());
     let light = method::light(&in_response);
-    let response = method::response(&mut in_response, method, crop.as_ref(), curve, product.as_ref(), before, prices.as_ref());
+    let response = method::response(
+        &mut in_response,
+        method,
+        crop.as_ref(),
+        curve,
+        product.as_ref(),
+        before,
+        prices.as_ref(),
+    );
     if let (Some(imagery), Some(response)) = (&imagery, &response) {
-        same_method_index(if in_points.is_present() { &in_points } else { &in_imagery }, imagery, response, light);
+        same_method_index(
+            if in_points.is_present() {
+                &in_points
+            } else {
+                &in_imagery
+            },
+            imagery,
+            response,
+            light,
+        );
     }
-    let since = response.as_ref().map_or(NRate::ZERO, |response| response.applied_since_sensing);
+    let since = response
+        .as_ref()
+        .map_or(NRate::ZERO, |response| response.applied_since_sensing);
     let rules = rate::rate(&mut in_rate, product.as_ref(), before, since);
-    let buffered = field.as_ref().is_some_and(|field| field.exclusions.iter().any(|exclusion| exclusion.buffer > Length::ZERO));
+    let buffered = field.as_ref().is_some_and(|field| {
+        field
+            .exclusions
+            .iter()
+            .any(|exclusion| exclusion.buffer > Length::ZERO)
+    });
     let most = rules.as_ref().map(|(rules, _)| rules.maximum);
-    let machine = machine::machine(&mut in_machine, product.as_ref(), &product_facts, buffered, most, folder);
+    let machine = machine::machine(
+        &mut in_machine,
+        product.as_ref(),
+        &product_facts,
+        buffered,
+        most,
+        folder,
+    );
     let zones = machine::zones(&mut in_zones, machine.as_ref(), product.as_ref());
     let doubt = doubt::doubt(&mut in_doubt);
-    let application = output::application(&mut in_application, imagery.as_ref().map(|imagery| imagery.date));
+    let application = output::application(
+        &mut in_application,
+        imagery.as_ref().map(|imagery| imagery.date),
+    );
     let us = rules.as_ref().is_some_and(|(_, us)| *us);
     let output = output::output(&mut in_output, product.as_ref(), us, folder);
 
     forget_product(&in_product, product.as_ref());
-    let sections = [in_field, in_imagery, in_points, in_reference, in_season, in_crop, in_response, in_rate];
-    sections.into_iter().chain([in_product, in_machine, in_zones, in_prices, in_doubt, in_application, in_output, root]).for_each(Section::finish);
+    let sections = [
+        in_field,
+        in_imagery,
+        in_points,
+        in_reference,
+        in_season,
+        in_crop,
+        in_response,
+        in_rate,
+    ];
+    sections
+        .into_iter()
+        .chain([
+            in_product,
+            in_machine,
+            in_zones,
+            in_prices,
+            in_doubt,
+            in_application,
+            in_output,
+            root,
+        ])
+        .for_each(Section::finish);
     if priced && prices.is_none() {
         return None;
     }
@@ -213,14 +313,24 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
 /// A product that is given and faulty is one fault: amounts of it are no others.
 pub(super) fn forget_product(section: &Section<'_>, product: Option<&Product>) {
     if section.is_present() && product.is_none() {
-        section.log().forget(|problem| matches!(problem, Problem::NoProduct { .. }));
+        section
+            .log()
+            .forget(|problem| matches!(problem, Problem::NoProduct { .. }));
     }
 }
 
 /// Names that stand in no table are no faults of their own where the user's table could not be read.
 fn forget_names(section: &Section<'_>, faulty: bool) {
     if faulty {
-        section.log().forget(|problem| matches!(problem, Problem::Choice { what: "crop" | "yield curve", .. }));
+        section.log().forget(|problem| {
+            matches!(
+                problem,
+                Problem::Choice {
+                    what: "crop" | "yield curve",
+                    ..
+                }
+            )
+        });
     }
 }
 
@@ -228,22 +338,43 @@ fn forget_names(section: &Section<'_>, faulty: bool) {
 fn same_index(section: &Section<'_>, imagery: &Imagery, curve: &YieldCurve) {
     let named = find_entry(&imagery.index).is_some();
     if named && !imagery.index.eq_ignore_ascii_case(&curve.index) {
-        section.refuse("index", Problem::CurveIndex { curve: curve.index.clone(), image: imagery.index.clone() });
+        section.refuse(
+            "index",
+            Problem::CurveIndex {
+                curve: curve.index.clone(),
+                image: imagery.index.clone(),
+            },
+        );
     }
 }
 
 /// Thresholds and ratios hold for their own index, and the visible line for a ratio of near infrared to its light.
-fn same_method_index(section: &Section<'_>, imagery: &Imagery, response: &Response, light: Option<&str>) {
-    let MethodSettings::Other { method, fitted } = &response.method else { return };
+fn same_method_index(
+    section: &Section<'_>,
+    imagery: &Imagery,
+    response: &Response,
+    light: Option<&str>,
+) {
+    let MethodSettings::Other { method, fitted } = &response.method else {
+        return;
+    };
     if matches!(method, Method::Visible(_)) {
         method::visible_index(section, &imagery.index, light);
     }
     // Meter and 590 nm sensor are no image; what else is read is told as a finding.
     let told = matches!(method, Method::Quadratic(_) | Method::Chlorophyll(_));
-    if let Some(made_for) =
-        fitted.index.as_ref().filter(|made_for| !told && !made_for.eq_ignore_ascii_case(&imagery.index) && find_entry(&imagery.index).is_some())
-    {
-        section.refuse("index", Problem::MethodIndex { made_for: made_for.clone(), image: imagery.index.clone() });
+    if let Some(made_for) = fitted.index.as_ref().filter(|made_for| {
+        !told
+            && !made_for.eq_ignore_ascii_case(&imagery.index)
+            && find_entry(&imagery.index).is_some()
+    }) {
+        section.refuse(
+            "index",
+            Problem::MethodIndex {
+                made_for: made_for.clone(),
+                image: imagery.index.clone(),
+            },
+        );
     }
 }
 
@@ -267,29 +398,71 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     }
 
     let name = in_field.text("name", "\"Long Ley\"");
-    let image_date = if in_points.is_present() { in_points.date("date") } else { in_imagery.date("date") };
+    let image_date = if in_points.is_present() {
+        in_points.date("date")
+    } else {
+        in_imagery.date("date")
+    };
     let readings = ground::readings(&mut in_reference);
-    in_reference.require("readings", "at least one pair of averaged hand readings", "[{ strip = 0.66, beside = 0.50 }]");
-    let sensor = image::sensor(if in_points.is_present() { &mut in_points } else { &mut in_imagery });
+    in_reference.require(
+        "readings",
+        "at least one pair of averaged hand readings",
+        "[{ strip = 0.66, beside = 0.50 }]",
+    );
+    let sensor = image::sensor(if in_points.is_present() {
+        &mut in_points
+    } else {
+        &mut in_imagery
+    });
     let region = in_field.text("region", "\"dry plains\"");
     let personal = crop::personal(&mut in_season, folder);
     let method = method::chosen(&mut in_response);
     let foretells = method::foretells_yield(method);
-    let curve = foretells.then(|| crop::curve(&mut in_response, &personal.tables)).flatten();
-    let named = curve.as_ref().and_then(|curve| if let Curve::Named(named) = curve { Some(named) } else { None });
-    let crop = crop::crop(&mut in_season, &mut in_crop, named, curve.is_none() && in_response.given("yield_curve"), &personal.tables);
+    let curve = foretells
+        .then(|| crop::curve(&mut in_response, &personal.tables))
+        .flatten();
+    let named = curve.as_ref().and_then(|curve| {
+        if let Curve::Named(named) = curve {
+            Some(named)
+        } else {
+            None
+        }
+    });
+    let crop = crop::crop(
+        &mut in_season,
+        &mut in_crop,
+        named,
+        curve.is_none() && in_response.given("yield_curve"),
+        &personal.tables,
+    );
     let season = crop::season(&mut in_season, crop.clone(), image_date, folder, foretells);
-    let season = season.map(|season| Season { crops: personal.path.clone(), ..season });
+    let season = season.map(|season| Season {
+        crops: personal.path.clone(),
+        ..season
+    });
     forget_names(&in_season, personal.faulty);
     let (product, product_facts) = rate::product(&mut in_product).unzip();
     let product_facts = product_facts.unwrap_or_default();
     let priced = in_prices.is_present();
     let prices = money::prices(&mut in_prices, crop.as_ref(), product.as_ref());
     let before = rate::applied_before(&mut in_rate, product.as_ref());
-    let response = method::response(&mut in_response, method, crop.as_ref(), curve, product.as_ref(), before, prices.as_ref());
-    let since = response.as_ref().map_or(NRate::ZERO, |response| response.applied_since_sensing);
+    let response = method::response(
+        &mut in_response,
+        method,
+        crop.as_ref(),
+        curve,
+        product.as_ref(),
+        before,
+        prices.as_ref(),
+    );
+    let since = response
+        .as_ref()
+        .map_or(NRate::ZERO, |response| response.applied_since_sensing);
     let rules = rate::rate(&mut in_rate, product.as_ref(), before, since);
-    let application = output::application(&mut in_application, season.as_ref().and_then(|season| season.sensed));
+    let application = output::application(
+        &mut in_application,
+        season.as_ref().and_then(|season| season.sensed),
+    );
     let us = rules.as_ref().is_some_and(|(_, us)| *us);
     let (unit, us_units) = output::rate_unit(&mut in_output, product.as_ref(), us);
     forget_product(&in_product, product.as_ref());
@@ -297,7 +470,18 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
         section.rest();
         section.finish();
     }
-    [in_season, in_crop, in_response, in_rate, in_product, in_prices, in_application, root].into_iter().for_each(Section::finish);
+    [
+        in_season,
+        in_crop,
+        in_response,
+        in_rate,
+        in_product,
+        in_prices,
+        in_application,
+        root,
+    ]
+    .into_iter()
+    .for_each(Section::finish);
     if priced && prices.is_none() {
         return None;
     }

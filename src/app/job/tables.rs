@@ -1,14 +1,9 @@
 //! Crops, yield curves and products by name, from the shipped tables in the shape that the settings take.
 
-use crate::pipeline::settings::Crop;
-use crate::pipeline::settings::YieldCurve;
-use crate::science::crop;
-use crate::science::crop::CropEntry;
-use crate::science::crop::CropTables;
-use crate::science::crop::CurveEntry;
-use crate::science::index;
+use crate::pipeline::settings::{Crop, YieldCurve};
+use crate::science::crop::{CropEntry, CropTables, CurveEntry};
 use crate::science::naming::UnknownName;
-use crate::science::product;
+use crate::science::{crop, index, product};
 use crate::units::Product;
 
 /// A curve of the table and the crop that it was fitted for.
@@ -21,7 +16,9 @@ pub(crate) struct NamedCurve {
 
 /// The crop of this name or alias: the user's own before a shipped one.
 pub(crate) fn find_crop(name: &str, own: &CropTables) -> Result<Crop, UnknownName> {
-    own.find_crop(name).map_or_else(|| crop::find_crop(name), Ok).map(crop_of)
+    own.find_crop(name)
+        .map_or_else(|| crop::find_crop(name), Ok)
+        .map(crop_of)
 }
 
 fn crop_of(entry: &CropEntry) -> Crop {
@@ -40,12 +37,17 @@ fn crop_of(entry: &CropEntry) -> Crop {
 
 /// The names of all crops.
 pub(crate) fn crop_names() -> Vec<String> {
-    crop::crops().iter().map(|entry| entry.name.clone()).collect()
+    crop::crops()
+        .iter()
+        .map(|entry| entry.name.clone())
+        .collect()
 }
 
 /// The yield curve of this name: the user's own before a shipped one.
 pub(crate) fn find_curve(name: &str, own: &CropTables) -> Result<NamedCurve, UnknownName> {
-    own.find_curve(name).map_or_else(|| crop::find_curve(name), Ok).map(curve_of)
+    own.find_curve(name)
+        .map_or_else(|| crop::find_curve(name), Ok)
+        .map(curve_of)
 }
 
 fn curve_of(entry: &CurveEntry) -> NamedCurve {
@@ -66,18 +68,29 @@ fn curve_of(entry: &CurveEntry) -> NamedCurve {
 
 /// The names of all curves.
 pub(crate) fn curve_names() -> Vec<String> {
-    crop::curves().iter().map(|entry| entry.name.clone()).collect()
+    crop::curves()
+        .iter()
+        .map(|entry| entry.name.clone())
+        .collect()
 }
 
 /// The product of this name or alias.
 pub(crate) fn find_product(name: &str) -> Result<Product, UnknownName> {
-    let unknown = || UnknownName { kind: "product", name: name.to_owned(), nearest: None, known: product_names().join("; ") };
+    let unknown = || UnknownName {
+        kind: "product",
+        name: name.to_owned(),
+        nearest: None,
+        known: product_names().join("; "),
+    };
     product::find_product(name)?.product().ok_or_else(unknown)
 }
 
 /// The names of all products.
 pub(crate) fn product_names() -> Vec<String> {
-    product::products().iter().map(|entry| entry.name.clone()).collect()
+    product::products()
+        .iter()
+        .map(|entry| entry.name.clone())
+        .collect()
 }
 
 /// The catalogue's own spelling of an index name; other text as it stands.

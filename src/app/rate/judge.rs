@@ -2,15 +2,9 @@
 
 use super::Flat;
 use crate::finding::Finding;
-use crate::pipeline::judge::Told;
-use crate::pipeline::judge::adjustment;
-use crate::pipeline::judge::growing_days;
-use crate::pipeline::judge::made_for;
-use crate::pipeline::judge::method;
-use crate::pipeline::settings::Application;
-use crate::pipeline::settings::RateSettings;
-use crate::science::yield_response::Capped;
-use crate::science::yield_response::in_season_estimate;
+use crate::pipeline::judge::{Told, adjustment, growing_days, made_for, method};
+use crate::pipeline::settings::{Application, RateSettings};
+use crate::science::yield_response::{Capped, in_season_estimate};
 use crate::units::NRate;
 use jiff::civil::Date;
 
@@ -28,10 +22,22 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
     response(flat, findings);
     age(settings.season.sensed, &settings.application, findings);
     method(&settings.response, findings);
-    let told = Told { region: settings.region.as_deref(), sensor: settings.sensor.as_deref(), index: None };
+    let told = Told {
+        region: settings.region.as_deref(),
+        sensor: settings.sensor.as_deref(),
+        index: None,
+    };
     made_for(&settings.response, &told, findings);
-    let maximum_yield = settings.response.yields().map_or(0.0, |yields| yields.maximum_yield.get());
-    if settings.response.index().is_some_and(|index| index.eq_ignore_ascii_case("NDVI")) && flat.readings.strip > SATURATED {
+    let maximum_yield = settings
+        .response
+        .yields()
+        .map_or(0.0, |yields| yields.maximum_yield.get());
+    if settings
+        .response
+        .index()
+        .is_some_and(|index| index.eq_ignore_ascii_case("NDVI"))
+        && flat.readings.strip > SATURATED
+    {
         findings.push(Finding::caution(
             "reference.saturated",
             format!(
@@ -60,11 +66,17 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
             format!(
                 "the method {} foretells no yield, so that no gain can be told; prices {}",
                 settings.response.name(),
-                if settings.response.economic.is_some() { "set the economic optimum and nothing else" } else { "are not used" }
+                if settings.response.economic.is_some() {
+                    "set the economic optimum and nothing else"
+                } else {
+                    "are not used"
+                }
             ),
         ));
     }
-    if settings.rate.maximum < settings.rate.maximum_written && flat.cell.n_raw > settings.rate.maximum {
+    if settings.rate.maximum < settings.rate.maximum_written
+        && flat.cell.n_raw > settings.rate.maximum
+    {
         findings.push(Finding::caution(
             "rate.season_held",
             format!(
@@ -142,7 +154,9 @@ fn response(flat: &Flat, findings: &mut Vec<Finding>) {
 
 /// Readings that are older than the application allows.
 pub(super) fn age(sensed: Option<Date>, application: &Application, findings: &mut Vec<Finding>) {
-    let (Some(sensed), Some(applied)) = (sensed, application.date) else { return };
+    let (Some(sensed), Some(applied)) = (sensed, application.date) else {
+        return;
+    };
     let days = (applied - sensed).get_days();
     if days > application.max_image_age {
         findings.push(Finding::stop(

@@ -19,27 +19,18 @@ use crate::pipeline::money::prices_of;
 use crate::pipeline::product::product_findings;
 use crate::pipeline::rates::model_of;
 use crate::pipeline::season::GrowingSeason;
-use crate::pipeline::settings::LargestRatio;
-use crate::pipeline::settings::RateSettings;
+use crate::pipeline::settings::{LargestRatio, RateSettings};
 use crate::report::model::Report;
 use crate::science::index::Index;
-use crate::science::methods::CellRate;
-use crate::science::methods::RateModel;
-use crate::science::money::Comparison;
-use crate::science::money::FieldMoney;
-use crate::science::money::GrainResponse;
-use crate::science::money::MoneyCell;
-use crate::science::money::PriceInputs;
-use crate::science::money::break_even_gain;
-use crate::science::money::break_even_ratio;
-use crate::science::money::field_money;
+use crate::science::methods::{CellRate, RateModel};
+use crate::science::money::{
+    Comparison, FieldMoney, GrainResponse, MoneyCell, PriceInputs, break_even_gain,
+    break_even_ratio, field_money,
+};
 use crate::science::monte_carlo::USUAL_CURVE_SPREAD;
-use crate::science::reference::ReadingsEstimate;
-use crate::science::reference::readings;
+use crate::science::reference::{ReadingsEstimate, readings};
 use crate::science::yield_response::round_to_step;
-use crate::units::Area;
-use crate::units::NRate;
-use crate::units::Yield;
+use crate::units::{Area, NRate, Yield};
 
 /// One flat rate and what it comes from.
 #[derive(Clone, Debug)]
@@ -79,11 +70,18 @@ pub fn rate(request: &RateRequest) -> Result<Report, AppError> {
     if let Some(job) = &request.job
         && let Some(settings) = read_ramp_job(job)?
     {
-        return ramp::rate(settings, job.parent().unwrap_or_else(|| Path::new("")), &request.common);
+        return ramp::rate(
+            settings,
+            job.parent().unwrap_or_else(|| Path::new("")),
+            &request.common,
+        );
     }
     let mut findings = Vec::new();
     let (settings, folder) = match &request.job {
-        Some(job) => (read_rate_job(job)?, job.parent().unwrap_or_else(|| Path::new(""))),
+        Some(job) => (
+            read_rate_job(job)?,
+            job.parent().unwrap_or_else(|| Path::new("")),
+        ),
         None => (flags::settings(request)?, Path::new("")),
     };
     let settings = settings.into_log(&mut findings);
@@ -98,46 +96,94 @@ pub fn rate(request: &RateRequest) -> Result<Report, AppError> {
 }
 
 fn flat_rate(settings: &RateSettings, findings: &mut Vec<Finding>) -> Result<Flat, AppError> {
-    let pairs: Vec<(f64, f64)> = settings.readings.iter().map(|pair| (pair.strip, pair.beside)).collect();
+    let pairs: Vec<(f64, f64)> = settings
+        .readings
+        .iter()
+        .map(|pair| (pair.strip, pair.beside))
+        .collect();
     let estimate = readings(&pairs).map_err(|error| {
-        AppError::refused("reference.readings", error.to_string())
-            .with_hint("give averaged readings of the index, such as 0.66 in the strip and 0.50 beside it")
+        AppError::refused("reference.readings", error.to_string()).with_hint(
+            "give averaged readings of the index, such as 0.66 in the strip and 0.50 beside it",
+        )
     })?;
     possible(settings, &pairs)?;
     let season = growing_season(&settings.season, None, findings)?.season;
     let model = model(settings, season.growing_days)?;
-    let none = || AppError::refused("rate.inputs", "the readings give no rate").with_fact("beside", format!("{}", estimate.beside));
-    let at = |reference: f64, model: &RateModel| model.rate(estimate.beside, reference).ok_or_else(none);
+    let none = || {
+        AppError::refused("rate.inputs", "the readings give no rate")
+            .with_fact("beside", format!("{}", estimate.beside))
+    };
+    let at =
+        |reference: f64, model: &RateModel| model.rate(estimate.beside, reference).ok_or_else(none);
     let cell = at(estimate.strip, &model)?;
     let rules = &settings.rate;
-    let steps = round_to_step(cell.n_exact, rules.minimum, rules.maximum, rules.step).ok_or_else(|| {
-        AppError::refused("rate.empty", "no multiple of the step lies between the least and the greatest rate")
-            .with_fact("step, least, greatest", format!("{}, {}, {}", rules.step, rules.minimum, rules.maximum))
+    let steps =
+        round_to_step(cell.n_exact, rules.minimum, rules.maximum, rules.step).ok_or_else(|| {
+            AppError::refused(
+                "rate.empty",
+                "no multiple of the step lies between the least and the greatest rate",
+            )
+            .with_fact(
+                "step, least, greatest",
+                format!("{}, {}, {}", rules.step, rules.minimum, rules.maximum),
+            )
             .with_hint("choose a smaller step or a wider range")
-    })?;
+        })?;
     let by_bounds = match &estimate.interval {
-        Ok(interval) => Some((at(estimate.beside * interval.low, &model)?.n_exact, at(estimate.beside * interval.high, &model)?.n_exact)),
+        Ok(interval) => Some((
+            at(estimate.beside * interval.low, &model)?.n_exact,
+            at(estimate.beside * interval.high, &model)?.n_exact,
+        )),
         Err(_) => None,
     };
-    let efficient = |use_efficiency: f64| model.with_use_efficiency(use_efficiency).and_then(|model| model.exact(estimate.beside, estimate.strip));
+    let efficient = |use_efficiency: f64| {
+        model
+            .with_use_efficiency(use_efficiency)
+            .and_then(|model| model.exact(estimate.beside, estimate.strip))
+    };
     let by_efficiency = efficient(0.6).zip(efficient(0.4));
     let spread = settings.response.curve_spread.unwrap_or(USUAL_CURVE_SPREAD);
-    let scaled = |factor: f64| model.with_curve_factor(factor).and_then(|model| model.exact(estimate.beside, estimate.strip));
-    let by_curve = scaled(1.0 - spread).zip(scaled(1.0 + spread)).map(|(low, high)| (spread, low, high));
+    let scaled = |factor: f64| {
+        model
+            .with_curve_factor(factor)
+            .and_then(|model| model.exact(estimate.beside, estimate.strip))
+    };
+    let by_curve = scaled(1.0 - spread)
+        .zip(scaled(1.0 + spread))
+        .map(|(low, high)| (spread, low, high));
     let rate = rules.step * steps as f64;
     let money = money(settings, &cell, rate);
-    Ok(Flat { readings: estimate, season, cell, rate, by_bounds, by_efficiency, by_curve, money })
+    Ok(Flat {
+        readings: estimate,
+        season,
+        cell,
+        rate,
+        by_bounds,
+        by_efficiency,
+        by_curve,
+        money,
+    })
 }
 
 /// Refuses a reading that the index cannot have: one of 66 is a share in per cent, and a curve takes it for the densest canopy of all.
 fn possible(settings: &RateSettings, pairs: &[(f64, f64)]) -> Result<(), AppError> {
-    let Some(name) = settings.response.index() else { return Ok(()) };
-    let Some((low, high)) = Index::parse(name).ok().and_then(|index| index.range()) else { return Ok(()) };
-    let odd = pairs.iter().flat_map(|(strip, beside)| [("strip", *strip), ("beside", *beside)]).find(|(_, value)| !(low..=high).contains(value));
+    let Some(name) = settings.response.index() else {
+        return Ok(());
+    };
+    let Some((low, high)) = Index::parse(name).ok().and_then(|index| index.range()) else {
+        return Ok(());
+    };
+    let odd = pairs
+        .iter()
+        .flat_map(|(strip, beside)| [("strip", *strip), ("beside", *beside)])
+        .find(|(_, value)| !(low..=high).contains(value));
     odd.map_or(Ok(()), |(place, value)| {
-        Err(AppError::refused("reference.range", format!("a reading of {value} cannot be {name}, which lies between {low} and {high}"))
-            .with_fact(place, format!("{value}"))
-            .with_hint("write 0.66, not 66, where the sensor shows per cent; else check the index"))
+        Err(AppError::refused(
+            "reference.range",
+            format!("a reading of {value} cannot be {name}, which lies between {low} and {high}"),
+        )
+        .with_fact(place, format!("{value}"))
+        .with_hint("write 0.66, not 66, where the sensor shows per cent; else check the index"))
     })
 }
 
@@ -148,8 +194,10 @@ fn model(settings: &RateSettings, growing_days: f64) -> Result<RateModel, AppErr
             .with_hint("give a number, such as largest_ratio = 2.0"));
     };
     // One index stands for the whole field, so both ways of comparing are the same.
-    model_of(response, &settings.rate, largest_ratio, None, growing_days)
-        .map_err(|error| AppError::refused("rate.inputs", error.to_string()).with_hint("correct the number that the message names"))
+    model_of(response, &settings.rate, largest_ratio, None, growing_days).map_err(|error| {
+        AppError::refused("rate.inputs", error.to_string())
+            .with_hint("correct the number that the message names")
+    })
 }
 
 fn money(settings: &RateSettings, cell: &CellRate, rate: NRate) -> Option<Money> {
@@ -162,13 +210,24 @@ fn money(settings: &RateSettings, cell: &CellRate, rate: NRate) -> Option<Money>
         applied_since_sensing: settings.response.applied_since_sensing,
     };
     // A flat rate has no map to pay.
-    let inputs = PriceInputs { mapping: 0.0, ..prices_of(prices) };
-    let hectare = MoneyCell { area: Area::ha(1.0), rate, yield_without, yield_with };
+    let inputs = PriceInputs {
+        mapping: 0.0,
+        ..prices_of(prices)
+    };
+    let hectare = MoneyCell {
+        area: Area::ha(1.0),
+        rate,
+        yield_without,
+        yield_with,
+    };
     let hectare = field_money(&[hectare], settings.rate.usual, &response, &inputs)?;
     Some(Money {
         currency: prices.currency.clone(),
         against_none: hectare.map.instead_of(&hectare.none, &inputs),
-        against_usual: hectare.usual.as_ref().map(|usual| hectare.map.instead_of(usual, &inputs)),
+        against_usual: hectare
+            .usual
+            .as_ref()
+            .map(|usual| hectare.map.instead_of(usual, &inputs)),
         hectare,
         break_even_gain: break_even_gain(rate, &inputs),
         break_even_ratio: break_even_ratio(yield_without, &response, &inputs),

@@ -2,49 +2,42 @@
 
 use std::path::Path;
 
-use super::judge;
-use super::ramp_image;
-use super::told::Both;
-use super::told::product_rate;
-use super::told::product_row;
-use super::told::row;
+use super::told::{Both, product_rate, product_row, row};
+use super::{judge, ramp_image};
 use crate::app::api::Common;
 use crate::app::error::AppError;
 use crate::app::job::echo;
 use crate::app::map::accept;
 use crate::app::record;
-use crate::finding::Checked;
-use crate::finding::Finding;
+use crate::finding::{Checked, Finding};
 use crate::pipeline::product::product_findings;
 use crate::pipeline::ramp;
-use crate::pipeline::ramp::RampError;
-use crate::pipeline::ramp::RampOutcome;
-use crate::pipeline::ramp::RampSettings;
-use crate::report::model::Block;
-use crate::report::model::Column;
-use crate::report::model::Report;
-use crate::report::model::Row;
-use crate::report::model::Table;
+use crate::pipeline::ramp::{RampError, RampOutcome, RampSettings};
+use crate::report::model::{Block, Column, Report, Row, Table};
 use crate::science::ramp::RampAnswer;
-use crate::science::response_curve::CurveError;
-use crate::science::response_curve::PlateauFit;
-use crate::science::response_curve::PlateauShape;
-use crate::science::response_curve::Quality;
-use crate::science::response_curve::USUAL_LEVEL;
-use crate::units::NRate;
-use crate::units::half_up_to_hundredth;
-use serde_json::Value;
-use serde_json::json;
+use crate::science::response_curve::{CurveError, PlateauFit, PlateauShape, Quality, USUAL_LEVEL};
+use crate::units::{NRate, half_up_to_hundredth};
+use serde_json::{Value, json};
 
 /// Shown where a number does not exist.
 const NONE: &str = "–";
 
 /// One flat rate from a ramp.
-pub(super) fn rate(settings: Checked<RampSettings>, folder: &Path, common: &Common) -> Result<Report, AppError> {
+pub(super) fn rate(
+    settings: Checked<RampSettings>,
+    folder: &Path,
+    common: &Common,
+) -> Result<Report, AppError> {
     let mut findings = Vec::new();
     let mut settings = settings.into_log(&mut findings);
     if let Some(image) = &settings.image {
-        settings.readings = ramp_image::readings(image, settings.index.as_deref(), folder, common, &mut findings)?;
+        settings.readings = ramp_image::readings(
+            image,
+            settings.index.as_deref(),
+            folder,
+            common,
+            &mut findings,
+        )?;
     }
     let outcome = ramp::ramp_rate(&settings).map_err(|error| match error {
         RampError::Curve(CurveError::TooFewRates { .. } | CurveError::TooFewPoints { .. }) => AppError::refused("reference.ramp", error.to_string()).with_hint(
@@ -61,9 +54,15 @@ pub(super) fn rate(settings: Checked<RampSettings>, folder: &Path, common: &Comm
     judge::usual(outcome.rate, settings.rate.usual, &mut findings);
     accept(&settings.accept, &mut findings);
     let stopped = findings.iter().any(Finding::stops);
-    let both = Both { us: settings.us_units, lb_per_bu: None };
+    let both = Both {
+        us: settings.us_units,
+        lb_per_bu: None,
+    };
     let (first, second) = both.rate(outcome.rate);
-    let name = settings.name.as_ref().map_or_else(String::new, |name| format!("{name}: "));
+    let name = settings
+        .name
+        .as_ref()
+        .map_or_else(String::new, |name| format!("{name}: "));
     let blocks = vec![
         rate_block(&settings, &outcome, both),
         curves_block(&settings, &outcome, both),
@@ -77,7 +76,10 @@ pub(super) fn rate(settings: Checked<RampSettings>, folder: &Path, common: &Comm
         ),
     ];
     Ok(Report {
-        title: format!("{name}{first} ({second}){}", if stopped { ": NOT FOR USE" } else { "" }),
+        title: format!(
+            "{name}{first} ({second}){}",
+            if stopped { ": NOT FOR USE" } else { "" }
+        ),
         blocks,
         json: value(&settings, folder, &outcome, &findings, stopped),
         findings,
@@ -108,31 +110,73 @@ fn rate_block(settings: &RampSettings, outcome: &RampOutcome, both: Both) -> Blo
         rows.push(product_row(product, outcome.rate, settings.unit));
     }
     let shown = |rate| both.rate(rate).0;
-    rows.push(Row::new("the ramp says", words(outcome.answer)).with_note(format!("by the {}", settings.model.name())));
+    rows.push(
+        Row::new("the ramp says", words(outcome.answer))
+            .with_note(format!("by the {}", settings.model.name())),
+    );
     if let RampAnswer::Plateau(fit) = outcome.answer {
         rows.push(row("plateau starts at", both.rate(fit.join)));
-        rows.push(Row::new("95 % of its start", span(fit.join_low, fit.join_high, shown)).with_note("open: not bounded within the ramp"));
+        rows.push(
+            Row::new(
+                "95 % of its start",
+                span(fit.join_low, fit.join_high, shown),
+            )
+            .with_note("open: not bounded within the ramp"),
+        );
         let bound = |bound: Option<NRate>| bound.map(|need| ramp::rate_for(settings, need));
-        rows.push(Row::new("rate at these bounds", span(bound(fit.join_low), bound(fit.join_high), shown)).with_note("held to the limits, before rounding"));
+        rows.push(
+            Row::new(
+                "rate at these bounds",
+                span(bound(fit.join_low), bound(fit.join_high), shown),
+            )
+            .with_note("held to the limits, before rounding"),
+        );
     }
     rows.push(row("the field got", both.rate(ramp::applied(settings))));
-    if let Some(raw) = outcome.n_raw.filter(|raw| (*raw - outcome.n_exact).get().abs() > 1e-9) {
+    if let Some(raw) = outcome
+        .n_raw
+        .filter(|raw| (*raw - outcome.n_exact).get().abs() > 1e-9)
+    {
         rows.push(row("before it is held", both.rate(raw)));
     }
     rows.push(row("before rounding", both.rate(outcome.n_exact)));
-    let (minimum, maximum) = (both.rate(settings.rate.minimum), both.rate(settings.rate.maximum));
-    rows.push(row("allowed", (format!("{} to {}", minimum.0, maximum.0), format!("{} to {}", minimum.1, maximum.1))));
+    let (minimum, maximum) = (
+        both.rate(settings.rate.minimum),
+        both.rate(settings.rate.maximum),
+    );
+    rows.push(row(
+        "allowed",
+        (
+            format!("{} to {}", minimum.0, maximum.0),
+            format!("{} to {}", minimum.1, maximum.1),
+        ),
+    ));
     rows.push(row("step", both.rate(settings.rate.step)));
     Block::rows("Rate", rows)
 }
 
 fn curves_block(settings: &RampSettings, outcome: &RampOutcome, both: Both) -> Block {
     let unit = if both.us { "lb N/ac" } else { "kg N/ha" };
-    let number = |rate: NRate| format!("{:.1}", if both.us { rate.as_lb_per_ac() } else { rate.get() });
+    let number = |rate: NRate| {
+        format!(
+            "{:.1}",
+            if both.us {
+                rate.as_lb_per_ac()
+            } else {
+                rate.get()
+            }
+        )
+    };
     let (fits, top) = (&outcome.fits, number(outcome.fits.top));
     let quality = |quality: Quality| {
-        let criterion = |value: Option<f64>| value.map_or_else(|| NONE.to_owned(), |value| format!("{value:.2}"));
-        [format!("{:.3e}", quality.sse), criterion(quality.aic()), criterion(quality.aicc())]
+        let criterion = |value: Option<f64>| {
+            value.map_or_else(|| NONE.to_owned(), |value| format!("{value:.2}"))
+        };
+        [
+            format!("{:.3e}", quality.sse),
+            criterion(quality.aic()),
+            criterion(quality.aicc()),
+        ]
     };
     let line = |name: &str, start: String, bounds: String, fit: Option<Quality>| {
         let mut cells = vec![name.to_owned(), start, bounds];
@@ -141,17 +185,45 @@ fn curves_block(settings: &RampSettings, outcome: &RampOutcome, both: Both) -> B
     };
     let plateau = |shape: PlateauShape| match fits.of(shape) {
         Ok(fit) => {
-            let start = if fit.at_top { format!("none up to {top}") } else { number(fit.join) };
-            let chosen = if shape == settings.model { " (used)" } else { "" };
-            line(&format!("{}{chosen}", shape.name()), start, span(fit.join_low, fit.join_high, number), Some(fit.quality))
+            let start = if fit.at_top {
+                format!("none up to {top}")
+            } else {
+                number(fit.join)
+            };
+            let chosen = if shape == settings.model {
+                " (used)"
+            } else {
+                ""
+            };
+            line(
+                &format!("{}{chosen}", shape.name()),
+                start,
+                span(fit.join_low, fit.join_high, number),
+                Some(fit.quality),
+            )
         }
-        Err(_) => line(shape.name(), "does not rise".to_owned(), NONE.to_owned(), None),
+        Err(_) => line(
+            shape.name(),
+            "does not rise".to_owned(),
+            NONE.to_owned(),
+            None,
+        ),
     };
     let rows = vec![
         plateau(PlateauShape::Linear),
         plateau(PlateauShape::Quadratic),
-        line("straight line", NONE.to_owned(), NONE.to_owned(), Some(fits.linear.quality)),
-        line("parabola", NONE.to_owned(), NONE.to_owned(), Some(fits.quadratic.quality)),
+        line(
+            "straight line",
+            NONE.to_owned(),
+            NONE.to_owned(),
+            Some(fits.linear.quality),
+        ),
+        line(
+            "parabola",
+            NONE.to_owned(),
+            NONE.to_owned(),
+            Some(fits.quadratic.quality),
+        ),
     ];
     let columns = vec![
         Column::left("curve"),
@@ -165,17 +237,34 @@ fn curves_block(settings: &RampSettings, outcome: &RampOutcome, both: Both) -> B
 }
 
 fn readings_block(settings: &RampSettings, outcome: &RampOutcome, both: Both) -> Block {
-    let fitted = |shape: PlateauShape, rate: NRate| outcome.fits.of(shape).map_or_else(|_| NONE.to_owned(), |fit| format!("{:.4}", fit.at(rate)));
+    let fitted = |shape: PlateauShape, rate: NRate| {
+        outcome
+            .fits
+            .of(shape)
+            .map_or_else(|_| NONE.to_owned(), |fit| format!("{:.4}", fit.at(rate)))
+    };
     let rows = settings
         .readings
         .iter()
         .map(|point| {
             let (first, second) = both.rate(point.rate);
-            vec![first, second, format!("{:.4}", point.value), fitted(PlateauShape::Linear, point.rate), fitted(PlateauShape::Quadratic, point.rate)]
+            vec![
+                first,
+                second,
+                format!("{:.4}", point.value),
+                fitted(PlateauShape::Linear, point.rate),
+                fitted(PlateauShape::Quadratic, point.rate),
+            ]
         })
         .collect();
     let index = settings.index.clone().unwrap_or_else(|| "index".to_owned());
-    let columns = vec![Column::right("step"), Column::right(""), Column::right(index), Column::right("linear plateau"), Column::right("quadratic plateau")];
+    let columns = vec![
+        Column::right("step"),
+        Column::right(""),
+        Column::right(index),
+        Column::right("linear plateau"),
+        Column::right("quadratic plateau"),
+    ];
     Block::table("Readings of the ramp", Table { columns, rows })
 }
 
@@ -198,9 +287,19 @@ fn plateau_value(fit: Result<PlateauFit, CurveError>) -> Value {
     }
 }
 
-fn value(settings: &RampSettings, folder: &Path, outcome: &RampOutcome, findings: &[Finding], stopped: bool) -> Value {
+fn value(
+    settings: &RampSettings,
+    folder: &Path,
+    outcome: &RampOutcome,
+    findings: &[Finding],
+    stopped: bool,
+) -> Value {
     let fits = &outcome.fits;
-    let readings: Vec<Value> = settings.readings.iter().map(|step| json!({ "rate_kg_n_ha": step.rate.get(), "index": step.value })).collect();
+    let readings: Vec<Value> = settings
+        .readings
+        .iter()
+        .map(|step| json!({ "rate_kg_n_ha": step.rate.get(), "index": step.value }))
+        .collect();
     let slope = fits.linear.slope_interval(USUAL_LEVEL);
     let product = settings.product.as_ref().map(|product| {
         let exact = product_rate(product, outcome.rate, settings.unit);

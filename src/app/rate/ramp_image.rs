@@ -9,20 +9,29 @@ use crate::app::open;
 use crate::finding::Finding;
 use crate::format::vector::read_polygons_with;
 use crate::pipeline::ground::Layer;
-use crate::pipeline::ramp_image::RampImage;
-use crate::pipeline::ramp_image::RampImageError;
-use crate::pipeline::ramp_image::RampLayers;
-use crate::pipeline::ramp_image::measure;
+use crate::pipeline::ramp_image::{RampImage, RampImageError, RampLayers, measure};
 use crate::pipeline::run::Sources;
 use crate::pipeline::scan::ScanError;
 use crate::science::index::ZeroMeaning;
 use crate::science::response_curve::Point;
 
 /// Readings of the steps, in file order.
-pub(super) fn readings(image: &RampImage, index: Option<&str>, folder: &Path, common: &Common, findings: &mut Vec<Finding>) -> Result<Vec<Point>, AppError> {
+pub(super) fn readings(
+    image: &RampImage,
+    index: Option<&str>,
+    folder: &Path,
+    common: &Common,
+    findings: &mut Vec<Finding>,
+) -> Result<Vec<Point>, AppError> {
     set_up(common);
     // A ready index raster is held to the range of the index that it is said to be.
-    let opened = open::image(&image.imagery, index.unwrap_or("NDVI"), folder, common.network, findings)?;
+    let opened = open::image(
+        &image.imagery,
+        index.unwrap_or("NDVI"),
+        folder,
+        common.network,
+        findings,
+    )?;
     if opened.index.0.zero_meaning() == ZeroMeaning::SomethingElse {
         findings.push(Finding::note(
             "ramp.index",
@@ -39,23 +48,38 @@ pub(super) fn readings(image: &RampImage, index: Option<&str>, folder: &Path, co
         bare_below: opened.bare_below,
         growing_days: f64::NAN,
         look_at_bands: false,
-        threads: common.threads.unwrap_or_else(|| std::thread::available_parallelism().map_or(1, usize::from)).max(1),
+        threads: common
+            .threads
+            .unwrap_or_else(|| std::thread::available_parallelism().map_or(1, usize::from))
+            .max(1),
         memory: crate::app::memory::of_windows(common.memory_mib),
         progress: &goes_on,
     };
-    measure(image, &layers, &sources, findings).map_err(|error| match (&error, common.cancel.signal()) {
-        (RampImageError::Scan(ScanError::Cancelled), Some(signal)) => AppError::cancelled(signal),
-        _ => AppError::refused("reference.ramp", error.to_string())
-            .with_causes(&error)
-            .with_fact(image.steps.path.display().to_string(), format!("steps of the ramp, rates in column {:?}", image.column))
-            .with_hint("look at boundary, steps and image on one map"),
+    measure(image, &layers, &sources, findings).map_err(|error| {
+        match (&error, common.cancel.signal()) {
+            (RampImageError::Scan(ScanError::Cancelled), Some(signal)) => {
+                AppError::cancelled(signal)
+            }
+            _ => AppError::refused("reference.ramp", error.to_string())
+                .with_causes(&error)
+                .with_fact(
+                    image.steps.path.display().to_string(),
+                    format!("steps of the ramp, rates in column {:?}", image.column),
+                )
+                .with_hint("look at boundary, steps and image on one map"),
+        }
     })
 }
 
 fn layers(image: &RampImage, common: &Common) -> Result<RampLayers, AppError> {
     let source = &image.steps;
     open::refuse_network(&source.path, common.network)?;
-    let read = read_polygons_with(&source.path, source.layer.as_deref(), source.filter.as_deref(), &image.column)?;
+    let read = read_polygons_with(
+        &source.path,
+        source.layer.as_deref(),
+        source.filter.as_deref(),
+        &image.column,
+    )?;
     let refused = |step: usize, problem: String| {
         AppError::refused("reference.ramp", format!("step {step} of the ramp {problem}"))
             .with_fact(source.path.display().to_string(), format!("column {:?}", image.column))
@@ -63,18 +87,35 @@ fn layers(image: &RampImage, common: &Common) -> Result<RampLayers, AppError> {
     };
     let mut rates = Vec::new();
     for (k, shape) in read.shapes.iter().enumerate() {
-        let number = shape.number.ok_or_else(|| refused(k + 1, "has no rate".to_owned()))?;
+        let number = shape
+            .number
+            .ok_or_else(|| refused(k + 1, "has no rate".to_owned()))?;
         let rate = image.unit * number;
         if !(0.0..=1000.0).contains(&rate.get()) {
-            return Err(refused(k + 1, format!("has a rate of {rate:.1}, which lies outside 0 to 1000 kg N/ha")));
+            return Err(refused(
+                k + 1,
+                format!("has a rate of {rate:.1}, which lies outside 0 to 1000 kg N/ha"),
+            ));
         }
         rates.push(rate);
     }
-    let steps = Layer { crs: read.crs, shapes: read.shapes.into_iter().map(|shape| shape.geometry).collect(), file: source.path.display().to_string() };
+    let steps = Layer {
+        crs: read.crs,
+        shapes: read
+            .shapes
+            .into_iter()
+            .map(|shape| shape.geometry)
+            .collect(),
+        file: source.path.display().to_string(),
+    };
     let field = &image.field;
     Ok(RampLayers {
         boundary: open::polygons(&field.boundary, common.network)?,
-        exclusions: field.exclusions.iter().map(|exclusion| open::polygons(&exclusion.source, common.network)).collect::<Result<_, _>>()?,
+        exclusions: field
+            .exclusions
+            .iter()
+            .map(|exclusion| open::polygons(&exclusion.source, common.network))
+            .collect::<Result<_, _>>()?,
         plane: open::plane(field)?,
         steps,
         rates,

@@ -17,7 +17,9 @@ pub enum CarriedOutError {
         source: LonLatError,
     },
     /// A rate that the format cannot hold.
-    #[error("the rate {rate} {unit} of zone {zone} cannot be written: the column holds 0 to 9999999.99")]
+    #[error(
+        "the rate {rate} {unit} of zone {zone} cannot be written: the column holds 0 to 9999999.99"
+    )]
     Rate {
         /// The zone.
         zone: u32,

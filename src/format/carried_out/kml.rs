@@ -4,17 +4,12 @@
 //! OGC 12-007r2 (KML 2.3) and OGC 07-147r2 (KML 2.2), from memory: longitude before latitude, colours as aabbggrr, exteriors counter-clockwise.
 
 use super::error::CarriedOutError;
-use super::rows::legend;
-use super::rows::outlines;
-use super::rows::row;
+use super::rows::{legend, outlines, row};
 use crate::format::payload::Payload;
 use crate::format::style::Xml;
-use crate::zones::palette::Colour;
-use crate::zones::palette::INK;
-use crate::zones::palette::Legend;
+use crate::zones::palette::{Colour, INK, Legend};
 use crate::zones::plain::PlainMap;
-use geo::LineString;
-use geo::MultiPolygon;
+use geo::{LineString, MultiPolygon};
 
 /// `NAME.kml`: one placemark a zone, named by its rate, with `zone`, `product_rate`, `product_unit`, `n_kg_ha` and `area_m2`; what is not known is left out.
 ///
@@ -35,7 +30,13 @@ pub fn write(map: &PlainMap, name: &str) -> Result<Vec<Payload>, CarriedOutError
         style(&mut xml, i, class.colour)?;
     }
     // Types of the values, so that readers need not guess that a rate is a number.
-    let types = [("zone", "int"), ("product_rate", "double"), ("product_unit", "string"), ("n_kg_ha", "double"), ("area_m2", "double")];
+    let types = [
+        ("zone", "int"),
+        ("product_rate", "double"),
+        ("product_unit", "string"),
+        ("n_kg_ha", "double"),
+        ("area_m2", "double"),
+    ];
     xml.open("Schema", &[("name", "zones"), ("id", "zones")])?;
     for (name, kind) in types {
         xml.leaf("SimpleField", &[("type", kind), ("name", name)])?;
@@ -43,10 +44,25 @@ pub fn write(map: &PlainMap, name: &str) -> Result<Vec<Payload>, CarriedOutError
     xml.close("Schema")?;
     for (zone, outline) in map.zones.iter().zip(&outlines) {
         let row = row(map, zone);
-        let value = if column == "product_rate" { row.product_rate } else { row.n_kg_ha };
-        let class = value.and_then(|value| legend.classes.iter().position(|class| class.from <= value && value <= class.to && value <= class.greatest));
+        let value = if column == "product_rate" {
+            row.product_rate
+        } else {
+            row.n_kg_ha
+        };
+        let class = value.and_then(|value| {
+            legend.classes.iter().position(|class| {
+                class.from <= value && value <= class.to && value <= class.greatest
+            })
+        });
         xml.open("Placemark", &[])?;
-        xml.text("name", &[], &value.map_or_else(|| format!("zone {}", row.zone), |value| format!("{value} {}", legend.unit)))?;
+        xml.text(
+            "name",
+            &[],
+            &value.map_or_else(
+                || format!("zone {}", row.zone),
+                |value| format!("{value} {}", legend.unit),
+            ),
+        )?;
         if let Some(class) = class {
             xml.text("styleUrl", &[], &format!("#class-{class}"))?;
         }
@@ -54,7 +70,10 @@ pub fn write(map: &PlainMap, name: &str) -> Result<Vec<Payload>, CarriedOutError
         xml.open("SchemaData", &[("schemaUrl", "#zones")])?;
         let values = [
             ("zone", Some(row.zone.to_string())),
-            ("product_rate", row.product_rate.map(|value| value.to_string())),
+            (
+                "product_rate",
+                row.product_rate.map(|value| value.to_string()),
+            ),
             ("product_unit", row.product_unit.map(str::to_owned)),
             ("n_kg_ha", row.n_kg_ha.map(|value| value.to_string())),
             ("area_m2", Some(row.area_m2.to_string())),
@@ -75,13 +94,26 @@ pub fn write(map: &PlainMap, name: &str) -> Result<Vec<Payload>, CarriedOutError
 }
 
 fn about(legend: &Legend) -> String {
-    let classes: Vec<_> = legend.classes.iter().map(|class| class.label.as_str()).collect();
-    format!("{}, pale to dark: {}. For looking at, not for a machine.", legend.title, classes.join("; "))
+    let classes: Vec<_> = legend
+        .classes
+        .iter()
+        .map(|class| class.label.as_str())
+        .collect();
+    format!(
+        "{}, pale to dark: {}. For looking at, not for a machine.",
+        legend.title,
+        classes.join("; ")
+    )
 }
 
 fn style(xml: &mut Xml, class: usize, colour: Colour) -> std::io::Result<()> {
     // Three quarters opaque, so that the ground shows through.
-    let text = |alpha: &str, colour: Colour| format!("{alpha}{:02x}{:02x}{:02x}", colour.blue, colour.green, colour.red);
+    let text = |alpha: &str, colour: Colour| {
+        format!(
+            "{alpha}{:02x}{:02x}{:02x}",
+            colour.blue, colour.green, colour.red
+        )
+    };
     xml.open("Style", &[("id", &format!("class-{class}"))])?;
     xml.open("LineStyle", &[])?;
     xml.text("color", &[], &text("ff", INK))?;

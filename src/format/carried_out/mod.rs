@@ -13,6 +13,5 @@ pub use error::CarriedOutError;
 pub use flatgeobuf::write as write_flatgeobuf;
 pub use geojson::write as write_geojson;
 pub use kml::write as write_kml;
-pub(crate) use rows::rounded_area;
-pub(crate) use rows::style;
+pub(crate) use rows::{rounded_area, style};
 pub use shapefile::write as write_shapefile;

@@ -6,8 +6,7 @@ use crate::format::style::Style;
 use crate::units::half_up_to_hundredth;
 use crate::zones::carried::Quantity;
 use crate::zones::palette::Legend;
-use crate::zones::plain::PlainMap;
-use crate::zones::plain::PlainZone;
+use crate::zones::plain::{PlainMap, PlainZone};
 use geo::MultiPolygon;
 
 /// Decimals of a degree: 7 are about a centimetre; 9 where 7 would make a zone invalid.
@@ -42,18 +41,36 @@ pub(crate) fn rounded_area(area_m2: f64) -> f64 {
 
 /// Outlines in longitude and latitude with few decimals, valid, exteriors counter-clockwise.
 pub(crate) fn outlines(map: &PlainMap) -> Result<Vec<MultiPolygon<f64>>, CarriedOutError> {
-    let carried = lonlat::carry_all(map.zones.iter().map(|zone| (zone.zone, &zone.outline)), &map.system)?;
-    Ok(lonlat::rounded_all(map.zones.iter().map(|zone| zone.zone), &carried, &DIGITS)?)
+    let carried = lonlat::carry_all(
+        map.zones.iter().map(|zone| (zone.zone, &zone.outline)),
+        &map.system,
+    )?;
+    Ok(lonlat::rounded_all(
+        map.zones.iter().map(|zone| zone.zone),
+        &carried,
+        &DIGITS,
+    )?)
 }
 
 /// The legend of a table: its own column and unit, nitrogen always in kg N/ha.
 pub(crate) fn legend(map: &PlainMap) -> (Legend, &'static str) {
     if map.measure.quantity == Quantity::Nitrogen {
-        let rates = map.zones.iter().filter_map(|zone| map.nitrogen(zone)).map(half_up_to_hundredth);
+        let rates = map
+            .zones
+            .iter()
+            .filter_map(|zone| map.nitrogen(zone))
+            .map(half_up_to_hundredth);
         return (Legend::new("Nitrogen", "kg N/ha", rates), "n_kg_ha");
     }
     let rates = map.zones.iter().filter_map(|zone| map.product_rate(zone));
-    (Legend::new(format!("Rate of {}", map.product_shown()), map.measure.label(), rates), "product_rate")
+    (
+        Legend::new(
+            format!("Rate of {}", map.product_shown()),
+            map.measure.label(),
+            rates,
+        ),
+        "product_rate",
+    )
 }
 
 /// The style of a table.

@@ -4,8 +4,7 @@ use super::error::CarriedOutError;
 use crate::format::lonlat;
 use crate::format::payload::Payload;
 use crate::format::shapefile::Table;
-use crate::format::style::Style;
-use crate::format::style::qml_vector;
+use crate::format::style::{Style, qml_vector};
 use crate::units::half_up_to_hundredth;
 use crate::zones::palette::Legend;
 use crate::zones::plain::PlainMap;
@@ -22,17 +21,30 @@ const LARGEST: f64 = 9_999_999.99;
 ///
 /// # Errors
 /// [`CarriedOutError`].
-pub fn write(map: &PlainMap, name: &str, instant: Timestamp) -> Result<(Vec<Payload>, usize, f64), CarriedOutError> {
+pub fn write(
+    map: &PlainMap,
+    name: &str,
+    instant: Timestamp,
+) -> Result<(Vec<Payload>, usize, f64), CarriedOutError> {
     if map.zones.len() > 999_999 {
-        return Err(CarriedOutError::TooMany { zones: map.zones.len() });
+        return Err(CarriedOutError::TooMany {
+            zones: map.zones.len(),
+        });
     }
-    let outlines = lonlat::carry_all(map.zones.iter().map(|zone| (zone.zone, &zone.outline)), &map.system)?;
+    let outlines = lonlat::carry_all(
+        map.zones.iter().map(|zone| (zone.zone, &zone.outline)),
+        &map.system,
+    )?;
     let mut table = Table::new(map.measure.column());
     let (mut dropped, mut dropped_m2) = (0, 0.0);
     for (zone, outline) in map.zones.iter().zip(&outlines) {
         let rate = half_up_to_hundredth(zone.rate);
         if !(0.0..=LARGEST).contains(&rate) {
-            return Err(CarriedOutError::Rate { zone: zone.zone, rate: zone.rate, unit: map.measure.label() });
+            return Err(CarriedOutError::Rate {
+                zone: zone.zone,
+                rate: zone.rate,
+                unit: map.measure.label(),
+            });
         }
         let m2_per_square_degree = zone.area_m2 / outline.unsigned_area();
         for part in &lonlat::cleaned(zone.zone, outline)? {
@@ -49,8 +61,15 @@ pub fn write(map: &PlainMap, name: &str, instant: Timestamp) -> Result<(Vec<Payl
         return Err(CarriedOutError::NoZones);
     }
     let rates = map.zones.iter().map(|zone| half_up_to_hundredth(zone.rate));
-    let legend = Legend::new(format!("Rate of {}", map.product_shown()), map.measure.label(), rates);
+    let legend = Legend::new(
+        format!("Rate of {}", map.product_shown()),
+        map.measure.label(),
+        rates,
+    );
     let mut files = table.write(name, instant)?;
-    files.push(Payload::new(format!("{name}.qml"), qml_vector(&Style::rates(&legend, map.measure.column(), None))?));
+    files.push(Payload::new(
+        format!("{name}.qml"),
+        qml_vector(&Style::rates(&legend, map.measure.column(), None))?,
+    ));
     Ok((files, dropped, dropped_m2))
 }

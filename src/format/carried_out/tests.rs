@@ -1,20 +1,11 @@
 //! Each writer's bytes read back: by GDAL, by the `geojson` and `shapefile` crates' own readers through `format::maps`, and compared zone by zone.
 
 use super::*;
-use crate::format::fixture;
-use crate::format::geopackage;
-use crate::format::geotiff;
-use crate::format::iso11783;
-use crate::format::maps;
 use crate::format::maps::ReadOptions;
 use crate::format::payload::Payload;
-use crate::zones::flavour::TaskFlavour;
-use crate::zones::flavour::TaskKind;
-use crate::zones::flavour::TaskVersion;
-use crate::zones::plain::PlainMap;
-use crate::zones::plain::Wanted;
-use crate::zones::plain::of_carried;
-use crate::zones::plain::of_prescription;
+use crate::format::{fixture, geopackage, geotiff, iso11783, maps};
+use crate::zones::flavour::{TaskFlavour, TaskKind, TaskVersion};
+use crate::zones::plain::{PlainMap, Wanted, of_carried, of_prescription};
 use approx::assert_relative_eq;
 use gdal::vector::LayerAccess;
 use jiff::Timestamp;
@@ -36,7 +27,10 @@ fn back(files: &[Payload], map: &PlainMap) -> (tempfile::TempDir, PlainMap) {
         fs_err::write(path, &file.bytes).unwrap();
     }
     let carried = maps::read(&folder.path().join(&files[0].path), &ReadOptions::default()).unwrap();
-    let wanted = Wanted { holds: map.product.clone(), ..Wanted::default() };
+    let wanted = Wanted {
+        holds: map.product.clone(),
+        ..Wanted::default()
+    };
     let plain = of_carried(&carried, &wanted).unwrap().value.map;
     (folder, plain)
 }
@@ -56,7 +50,12 @@ fn tables_keep_rates_areas_and_totals() {
     for files in all {
         let (_folder, got) = back(&files, &map);
         let (a, b) = (map.tally(), got.tally());
-        assert_eq!((a.zones, got.measure), (b.zones, map.measure), "{}", files[0].path);
+        assert_eq!(
+            (a.zones, got.measure),
+            (b.zones, map.measure),
+            "{}",
+            files[0].path
+        );
         // A centimetre at the end of an edge of 300 m is 1.5 m².
         assert_relative_eq!(a.area_m2, b.area_m2, max_relative = 1e-4);
         assert_relative_eq!(a.total, b.total, max_relative = 1e-4);
@@ -74,7 +73,15 @@ fn nitrogen_stands_beside_the_product() {
     let dataset = gdal::Dataset::open(folder.path().join("m.fgb")).unwrap();
     let mut layer = dataset.layer(0).unwrap();
     assert_eq!(layer.spatial_ref().unwrap().auth_code().unwrap(), 32_633);
-    let mut n: Vec<_> = layer.features().map(|feature| feature.field_as_double(feature.field_index("n_kg_ha").unwrap()).unwrap().unwrap()).collect();
+    let mut n: Vec<_> = layer
+        .features()
+        .map(|feature| {
+            feature
+                .field_as_double(feature.field_index("n_kg_ha").unwrap())
+                .unwrap()
+                .unwrap()
+        })
+        .collect();
     n.sort_by(f64::total_cmp);
     assert_eq!(n, [0.0, 60.0, 90.0]);
 }
@@ -86,8 +93,15 @@ fn kml_is_coloured_by_the_palette_and_escapes_names() {
     let text = String::from_utf8(write_kml(&map, "m").unwrap().remove(0).bytes).unwrap();
     assert!(text.contains("&lt;Ley &amp; "), "{text}");
     // Least, middle and greatest of the ramp, as alpha, blue, green, red.
-    for colour in [crate::zones::palette::ramp(0.0), crate::zones::palette::ramp(0.5), crate::zones::palette::ramp(1.0)] {
-        assert!(text.contains(&format!("<color>bf{:02x}{:02x}{:02x}</color>", colour.blue, colour.green, colour.red)));
+    for colour in [
+        crate::zones::palette::ramp(0.0),
+        crate::zones::palette::ramp(0.5),
+        crate::zones::palette::ramp(1.0),
+    ] {
+        assert!(text.contains(&format!(
+            "<color>bf{:02x}{:02x}{:02x}</color>",
+            colour.blue, colour.green, colour.red
+        )));
     }
     assert!(text.contains("251.12 L/ha"));
 }
@@ -99,10 +113,22 @@ fn rasters_keep_rates_where_they_were() {
     assert_eq!(pixel, Some(1.0));
     let (_folder, got) = back(&files, &map);
     let lattice = got.lattice.as_ref().unwrap();
-    for (along, left, expected) in [(10.0, 10.0, Some(167.410_714)), (72.0, 84.0, Some(0.0)), (290.0, 190.0, Some(251.116_071)), (210.0, 90.0, None)] {
+    for (along, left, expected) in [
+        (10.0, 10.0, Some(167.410_714)),
+        (72.0, 84.0, Some(0.0)),
+        (290.0, 190.0, Some(251.116_071)),
+        (210.0, 90.0, None),
+    ] {
         let (x, y) = fixture::point(along, left);
-        let rate = lattice.rate(((x - lattice.west) / lattice.cell_x) as usize, ((y - lattice.south) / lattice.cell_y) as usize);
-        assert_eq!(rate.map(|rate| (rate * 1_000.0).round()), expected.map(|rate: f64| (rate * 1_000.0).round()), "{along} {left}");
+        let rate = lattice.rate(
+            ((x - lattice.west) / lattice.cell_x) as usize,
+            ((y - lattice.south) / lattice.cell_y) as usize,
+        );
+        assert_eq!(
+            rate.map(|rate| (rate * 1_000.0).round()),
+            expected.map(|rate: f64| (rate * 1_000.0).round()),
+            "{along} {left}"
+        );
     }
     assert_relative_eq!(map.tally().total, got.tally().total, max_relative = 5e-3);
     // A grid that came as one stays one, number by number.
@@ -116,18 +142,30 @@ fn task_data_of_every_flavour_keep_the_total_on_the_ground() {
     let map = plain();
     for version in [TaskVersion::V3, TaskVersion::V4] {
         for kind in [TaskKind::Grid, TaskKind::Zones, TaskKind::Polygons] {
-            let files = iso11783::write_plain(&map, TaskFlavour { version, kind }, None).unwrap().value;
+            let files = iso11783::write_plain(&map, TaskFlavour { version, kind }, None)
+                .unwrap()
+                .value;
             assert_eq!(files.len(), if kind == TaskKind::Polygons { 1 } else { 2 });
             let (_folder, got) = back(&files, &map);
             let total = match &got.lattice {
-                Some(lattice) => map.measure.areas_of(iso11783::on_ground(&map, lattice, &got.system).unwrap().1),
+                Some(lattice) => map
+                    .measure
+                    .areas_of(iso11783::on_ground(&map, lattice, &got.system).unwrap().1),
                 None => got.tally().total,
             };
             // The mean of a cell's ground keeps the total; a whole zone a cell moves it a little.
             let tolerance = if kind == TaskKind::Zones { 0.02 } else { 1e-5 };
             assert_relative_eq!(total, map.tally().total, max_relative = tolerance);
-            let fallbacks = [got.fallbacks.on_start, got.fallbacks.position_lost, got.fallbacks.outside];
-            for (got, due) in fallbacks.iter().zip([map.fallbacks.on_start, map.fallbacks.position_lost, map.fallbacks.outside]) {
+            let fallbacks = [
+                got.fallbacks.on_start,
+                got.fallbacks.position_lost,
+                got.fallbacks.outside,
+            ];
+            for (got, due) in fallbacks.iter().zip([
+                map.fallbacks.on_start,
+                map.fallbacks.position_lost,
+                map.fallbacks.outside,
+            ]) {
                 assert_relative_eq!(got.unwrap(), due.unwrap(), epsilon = 1e-4);
             }
         }
@@ -137,8 +175,19 @@ fn task_data_of_every_flavour_keep_the_total_on_the_ground() {
 #[test]
 fn a_task_grid_turned_into_task_data_stays_cell_by_cell() {
     let map = plain();
-    let files = iso11783::write_plain(&map, TaskFlavour::default(), None).unwrap().value;
+    let files = iso11783::write_plain(&map, TaskFlavour::default(), None)
+        .unwrap()
+        .value;
     let (_folder, got) = back(&files, &map);
-    let again = iso11783::write_plain(&got, TaskFlavour { version: TaskVersion::V4, kind: TaskKind::Grid }, None).unwrap().value;
+    let again = iso11783::write_plain(
+        &got,
+        TaskFlavour {
+            version: TaskVersion::V4,
+            kind: TaskKind::Grid,
+        },
+        None,
+    )
+    .unwrap()
+    .value;
     assert_eq!(files[1], again[1], "the grid's file byte for byte");
 }

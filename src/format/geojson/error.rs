@@ -14,7 +14,9 @@ pub enum GeoJsonError {
         source: LonLatError,
     },
     /// A number that JSON cannot hold.
-    #[error("office/prescription.geojson: {property} of zone {zone} is {value}, not a number that a file can hold")]
+    #[error(
+        "office/prescription.geojson: {property} of zone {zone} is {value}, not a number that a file can hold"
+    )]
     NotFinite {
         /// The zone.
         zone: u32,
@@ -24,7 +26,9 @@ pub enum GeoJsonError {
         value: f64,
     },
     /// There is nothing to write.
-    #[error("office/prescription.geojson: the prescription has no zone; check that the field is larger than its exclusions")]
+    #[error(
+        "office/prescription.geojson: the prescription has no zone; check that the field is larger than its exclusions"
+    )]
     NoZones,
     /// The text could not be put together.
     #[error("office/prescription.geojson: the text could not be put together")]

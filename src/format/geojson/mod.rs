@@ -4,6 +4,5 @@ mod error;
 mod write;
 
 pub use error::GeoJsonError;
-pub(crate) use write::bounds;
-pub(crate) use write::geometry;
 pub use write::write;
+pub(crate) use write::{bounds, geometry};

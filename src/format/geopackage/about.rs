@@ -7,9 +7,7 @@
 use super::columns::Layer;
 use super::error::GeoPackageError;
 use super::write::gdal;
-use crate::format::style::Style;
-use crate::format::style::qml_vector;
-use crate::format::style::sld_vector;
+use crate::format::style::{Style, qml_vector, sld_vector};
 use gdal::Dataset;
 use gdal::errors::GdalError;
 use gdal::vector::sql::Dialect;
@@ -33,7 +31,9 @@ const STYLES_TABLE: &str = "CREATE TABLE layer_styles (id INTEGER PRIMARY KEY AU
      owner TEXT(30), ui TEXT(30), update_time DATETIME)";
 
 fn run(dataset: &Dataset, statement: &str) -> Result<(), GdalError> {
-    dataset.execute_sql(statement, None, Dialect::DEFAULT).map(drop)
+    dataset
+        .execute_sql(statement, None, Dialect::DEFAULT)
+        .map(drop)
 }
 
 /// A text as SQL writes it.
@@ -47,26 +47,55 @@ pub(super) fn describe(dataset: &Dataset, layers: &[Layer]) -> Result<(), GdalEr
         run(dataset, statement)?;
     }
     for layer in layers {
-        let own = [("fid", "Row of the table, from 1"), ("geom", "Outline, in the layer's reference system")];
-        let columns = own.into_iter().chain(layer.columns.iter().map(|(name, _, about)| (*name, *about)));
+        let own = [
+            ("fid", "Row of the table, from 1"),
+            ("geom", "Outline, in the layer's reference system"),
+        ];
+        let columns = own
+            .into_iter()
+            .chain(layer.columns.iter().map(|(name, _, about)| (*name, *about)));
         for (name, about) in columns {
             let values = [layer.name, name, about].map(quoted).join(", ");
-            run(dataset, &format!("INSERT INTO gpkg_data_columns (table_name, column_name, description) VALUES ({values})"))?;
+            run(
+                dataset,
+                &format!(
+                    "INSERT INTO gpkg_data_columns (table_name, column_name, description) VALUES ({values})"
+                ),
+            )?;
         }
     }
     Ok(())
 }
 
 /// Gives each layer the style that GIS programs load with it. `pinned` is the date of change.
-pub(super) fn add_styles(dataset: &Dataset, styles: &[(&str, Style)], pinned: &str) -> Result<(), GeoPackageError> {
+pub(super) fn add_styles(
+    dataset: &Dataset,
+    styles: &[(&str, Style)],
+    pinned: &str,
+) -> Result<(), GeoPackageError> {
     let done = |statement: &str| run(dataset, statement).map_err(gdal("adding styles"));
     done(STYLES_TABLE)?;
-    let about = ["layer_styles", "attributes", "layer_styles", "Styles of the layers", pinned].map(quoted).join(", ");
-    done(&format!("INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change) VALUES ({about})"))?;
+    let about = [
+        "layer_styles",
+        "attributes",
+        "layer_styles",
+        "Styles of the layers",
+        pinned,
+    ]
+    .map(quoted)
+    .join(", ");
+    done(&format!(
+        "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change) VALUES ({about})"
+    ))?;
     for (layer, style) in styles {
         let (qml, sld) = (qml_vector(style)?, sld_vector(layer, style)?);
-        let (qml, sld) = (String::from_utf8_lossy(&qml).into_owned(), String::from_utf8_lossy(&sld).into_owned());
-        let values = ["", "", layer, "geom", layer, &qml, &sld].map(quoted).join(", ");
+        let (qml, sld) = (
+            String::from_utf8_lossy(&qml).into_owned(),
+            String::from_utf8_lossy(&sld).into_owned(),
+        );
+        let values = ["", "", layer, "geom", layer, &qml, &sld]
+            .map(quoted)
+            .join(", ");
         done(&format!(
             "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, styleQML, styleSLD, useAsDefault, description, owner, ui, \
              update_time) VALUES ({values}, 1, {}, '', NULL, {})",

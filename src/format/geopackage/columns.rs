@@ -2,13 +2,8 @@
 
 use std::borrow::Cow;
 
-use crate::units::NRate;
-use crate::units::Yield;
-use crate::units::half_up_to_hundredth;
-use crate::zones::prescription::CellRecord;
-use crate::zones::prescription::Prescription;
-use crate::zones::prescription::StripRecord;
-use crate::zones::prescription::ZoneRecord;
+use crate::units::{NRate, Yield, half_up_to_hundredth};
+use crate::zones::prescription::{CellRecord, Prescription, StripRecord, ZoneRecord};
 use geo::Area;
 
 /// What a column holds.
@@ -54,15 +49,43 @@ pub(super) const ZONES: Layer = Layer {
     indexed: true,
     columns: &[
         ("zone", Kind::Whole, "Number of the zone, from 1"),
-        ("product_rate", Kind::Real, "Product per area as decided, in the unit of product_unit; null without a product"),
-        ("product_unit", Kind::Text, "Unit of product_rate: kg/ha, L/ha, lb/ac or gal/ac"),
+        (
+            "product_rate",
+            Kind::Real,
+            "Product per area as decided, in the unit of product_unit; null without a product",
+        ),
+        (
+            "product_unit",
+            Kind::Text,
+            "Unit of product_rate: kg/ha, L/ha, lb/ac or gal/ac",
+        ),
         ("n_kg_ha", Kind::Real, "Nitrogen as the element [kg N/ha]"),
-        ("area_m2", Kind::Real, "Area inside the field on the working plane [m2]"),
-        ("index", Kind::Real, "Mean canopy index of what was seen as crop [no unit]"),
+        (
+            "area_m2",
+            Kind::Real,
+            "Area inside the field on the working plane [m2]",
+        ),
+        (
+            "index",
+            Kind::Real,
+            "Mean canopy index of what was seen as crop [no unit]",
+        ),
         ("cells", Kind::Whole, "How many machine cells [count]"),
-        ("state", Kind::Text, "What it is: canopy, thin, bare, unseen or sliver"),
-        ("n_low_kg_ha", Kind::Real, "One in ten draws of every doubt lies below; null where there is no value [kg N/ha]"),
-        ("n_high_kg_ha", Kind::Real, "One in ten draws of every doubt lies above; null where there is no value [kg N/ha]"),
+        (
+            "state",
+            Kind::Text,
+            "What it is: canopy, thin, bare, unseen or sliver",
+        ),
+        (
+            "n_low_kg_ha",
+            Kind::Real,
+            "One in ten draws of every doubt lies below; null where there is no value [kg N/ha]",
+        ),
+        (
+            "n_high_kg_ha",
+            Kind::Real,
+            "One in ten draws of every doubt lies above; null where there is no value [kg N/ha]",
+        ),
     ],
 };
 
@@ -72,27 +95,99 @@ pub(super) const CELLS: Layer = Layer {
     description: "Machine cells: what was measured and computed for each, before zones were made",
     indexed: false,
     columns: &[
-        ("row", Kind::Whole, "Row of the machine grid along the heading, from 0"),
-        ("col", Kind::Whole, "Column of the machine grid to the left of the heading, from 0"),
-        ("area_m2", Kind::Real, "Area inside the field on the working plane [m2]"),
+        (
+            "row",
+            Kind::Whole,
+            "Row of the machine grid along the heading, from 0",
+        ),
+        (
+            "col",
+            Kind::Whole,
+            "Column of the machine grid to the left of the heading, from 0",
+        ),
+        (
+            "area_m2",
+            Kind::Real,
+            "Area inside the field on the working plane [m2]",
+        ),
         ("seen", Kind::Real, "Share that the image shows [0 to 1]"),
-        ("bare", Kind::Real, "Share that was seen and is bare [0 to 1]"),
-        ("index", Kind::Real, "Mean canopy index of what was seen as crop [no unit]"),
-        ("index_se", Kind::Real, "Standard error of a kriged index; null for images and means [no unit]"),
-        ("ratio_raw", Kind::Real, "Reference over cell as measured [no unit]"),
-        ("ratio", Kind::Real, "The ratio used, adjusted and held [no unit]"),
-        ("yield_without_n_kg_ha", Kind::Real, "Yield in reach with no nitrogen added now [kg/ha]"),
-        ("yield_with_n_kg_ha", Kind::Real, "Yield in reach with nitrogen [kg/ha]"),
-        ("n_raw_kg_ha", Kind::Real, "Nitrogen before limits [kg N/ha]"),
-        ("n_exact_kg_ha", Kind::Real, "Nitrogen within limits, not rounded [kg N/ha]"),
+        (
+            "bare",
+            Kind::Real,
+            "Share that was seen and is bare [0 to 1]",
+        ),
+        (
+            "index",
+            Kind::Real,
+            "Mean canopy index of what was seen as crop [no unit]",
+        ),
+        (
+            "index_se",
+            Kind::Real,
+            "Standard error of a kriged index; null for images and means [no unit]",
+        ),
+        (
+            "ratio_raw",
+            Kind::Real,
+            "Reference over cell as measured [no unit]",
+        ),
+        (
+            "ratio",
+            Kind::Real,
+            "The ratio used, adjusted and held [no unit]",
+        ),
+        (
+            "yield_without_n_kg_ha",
+            Kind::Real,
+            "Yield in reach with no nitrogen added now [kg/ha]",
+        ),
+        (
+            "yield_with_n_kg_ha",
+            Kind::Real,
+            "Yield in reach with nitrogen [kg/ha]",
+        ),
+        (
+            "n_raw_kg_ha",
+            Kind::Real,
+            "Nitrogen before limits [kg N/ha]",
+        ),
+        (
+            "n_exact_kg_ha",
+            Kind::Real,
+            "Nitrogen within limits, not rounded [kg N/ha]",
+        ),
         ("n_kg_ha", Kind::Real, "Nitrogen as the element [kg N/ha]"),
-        ("capped", Kind::Text, "Where the maximum yield bound: none, without or with"),
-        ("beyond", Kind::Whole, "1 if it asks for more than the strip ever showed, else 0"),
-        ("state", Kind::Text, "What it is: canopy, thin, bare, unseen or sliver"),
+        (
+            "capped",
+            Kind::Text,
+            "Where the maximum yield bound: none, without or with",
+        ),
+        (
+            "beyond",
+            Kind::Whole,
+            "1 if it asks for more than the strip ever showed, else 0",
+        ),
+        (
+            "state",
+            Kind::Text,
+            "What it is: canopy, thin, bare, unseen or sliver",
+        ),
         ("zone", Kind::Whole, "Number of the zone, from 1"),
-        ("n_low_kg_ha", Kind::Real, "One in ten draws of every doubt lies below; null where there is no value [kg N/ha]"),
-        ("n_high_kg_ha", Kind::Real, "One in ten draws of every doubt lies above; null where there is no value [kg N/ha]"),
-        ("area", Kind::Whole, "Part of the field that is driven one way: 0 along machine.heading, from 1 the areas of the job in their order"),
+        (
+            "n_low_kg_ha",
+            Kind::Real,
+            "One in ten draws of every doubt lies below; null where there is no value [kg N/ha]",
+        ),
+        (
+            "n_high_kg_ha",
+            Kind::Real,
+            "One in ten draws of every doubt lies above; null where there is no value [kg N/ha]",
+        ),
+        (
+            "area",
+            Kind::Whole,
+            "Part of the field that is driven one way: 0 along machine.heading, from 1 the areas of the job in their order",
+        ),
     ],
 };
 
@@ -103,9 +198,21 @@ pub(super) const CARRIED: Layer = Layer {
     indexed: true,
     columns: &[
         ("zone", Kind::Whole, "Number of the zone, from 1"),
-        ("product_rate", Kind::Real, "Product per area, in the unit of product_unit; null where only nitrogen is known"),
-        ("product_unit", Kind::Text, "Unit of product_rate: kg/ha, L/ha, lb/ac or gal/ac"),
-        ("n_kg_ha", Kind::Real, "Nitrogen as the element; null where the product's nitrogen is not known [kg N/ha]"),
+        (
+            "product_rate",
+            Kind::Real,
+            "Product per area, in the unit of product_unit; null where only nitrogen is known",
+        ),
+        (
+            "product_unit",
+            Kind::Text,
+            "Unit of product_rate: kg/ha, L/ha, lb/ac or gal/ac",
+        ),
+        (
+            "n_kg_ha",
+            Kind::Real,
+            "Nitrogen as the element; null where the product's nitrogen is not known [kg N/ha]",
+        ),
         ("area_m2", Kind::Real, "Area on the ellipsoid [m2]"),
     ],
 };
@@ -117,12 +224,32 @@ pub(super) const STRIPS: Layer = Layer {
     indexed: false,
     columns: &[
         ("strip", Kind::Whole, "Number of the strip, from 1"),
-        ("index", Kind::Real, "Mean canopy index of what was seen as crop [no unit]"),
-        ("beside", Kind::Real, "Mean canopy index of the ground beside the strip [no unit]"),
-        ("estimator", Kind::Text, "How the strip was measured: fine or coarse"),
+        (
+            "index",
+            Kind::Real,
+            "Mean canopy index of what was seen as crop [no unit]",
+        ),
+        (
+            "beside",
+            Kind::Real,
+            "Mean canopy index of the ground beside the strip [no unit]",
+        ),
+        (
+            "estimator",
+            Kind::Text,
+            "How the strip was measured: fine or coarse",
+        ),
         ("pixels", Kind::Whole, "Pixels used [count]"),
-        ("segments_dropped", Kind::Whole, "Segments dropped as unlike the rest [count]"),
-        ("left_out", Kind::Whole, "1 if the strip is left out of the reference, else 0"),
+        (
+            "segments_dropped",
+            Kind::Whole,
+            "Segments dropped as unlike the rest [count]",
+        ),
+        (
+            "left_out",
+            Kind::Whole,
+            "1 if the strip is left out of the reference, else 0",
+        ),
     ],
 };
 
@@ -133,8 +260,16 @@ pub(super) const FIELD: Layer = Layer {
     indexed: false,
     columns: &[
         ("name", Kind::Text, "Name of the field"),
-        ("map_id", Kind::Text, "Id of the map, first six characters of its hash"),
-        ("area_m2", Kind::Real, "Area inside the field on the working plane [m2]"),
+        (
+            "map_id",
+            Kind::Text,
+            "Id of the map, first six characters of its hash",
+        ),
+        (
+            "area_m2",
+            Kind::Real,
+            "Area inside the field on the working plane [m2]",
+        ),
         ("n_kg", Kind::Real, "Nitrogen in total, from zones [kg N]"),
     ],
 };

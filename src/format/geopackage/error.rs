@@ -7,7 +7,9 @@ use gdal::errors::GdalError;
 #[non_exhaustive]
 pub enum GeoPackageError {
     /// A number that a table must not hold.
-    #[error("office/prescription.gpkg: {column} in row {row} of layer {layer} is {value}, not a number")]
+    #[error(
+        "office/prescription.gpkg: {column} in row {row} of layer {layer} is {value}, not a number"
+    )]
     NotFinite {
         /// The layer.
         layer: &'static str,
@@ -19,7 +21,9 @@ pub enum GeoPackageError {
         value: f64,
     },
     /// Cells and their shapes do not match.
-    #[error("office/prescription.gpkg: {records} cell records for {shapes} cell shapes; this is a fault of the program")]
+    #[error(
+        "office/prescription.gpkg: {records} cell records for {shapes} cell shapes; this is a fault of the program"
+    )]
     CellCount {
         /// Records.
         records: usize,

@@ -19,7 +19,9 @@ pub enum GeoTiffError {
         source: crate::space::crs::CrsError,
     },
     /// There is nothing to write.
-    #[error("office/nitrogen.tif: the prescription has no zone; check that the field is larger than its exclusions")]
+    #[error(
+        "office/nitrogen.tif: the prescription has no zone; check that the field is larger than its exclusions"
+    )]
     NoZones,
     /// A rate that is none.
     #[error("office/nitrogen.tif: the rate of zone {zone} is {n_kg_ha} kg N/ha, not a number")]

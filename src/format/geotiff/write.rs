@@ -7,20 +7,16 @@
 use std::collections::BTreeMap;
 
 use super::error::GeoTiffError;
-use super::fill::Filler;
-use super::fill::PixelGrid;
+use super::fill::{Filler, PixelGrid};
 use crate::format::payload::Payload;
 use crate::format::scratch::Scratch;
 use crate::space::crs::Crs;
 use crate::zones::prescription::Prescription;
-use gdal::Dataset;
-use gdal::DriverManager;
 use gdal::cpl::CslStringList;
 use gdal::errors::GdalError;
 use gdal::raster::Buffer;
-use geo::BoundingRect;
-use geo::MultiPolygon;
-use geo::Rect;
+use gdal::{Dataset, DriverManager};
+use geo::{BoundingRect, MultiPolygon, Rect};
 use quick_xml::escape::escape;
 
 /// Where the file goes.
@@ -45,25 +41,51 @@ const LEAST_PIXEL: f64 = 1.0;
 /// [`GeoTiffError`] when there is no zone, a rate is not finite, the raster would be too large, or GDAL refuses.
 pub fn write(prescription: &Prescription) -> Result<Vec<Payload>, GeoTiffError> {
     let frame = &prescription.grid.frame;
-    let grid = PixelGrid::around(bounds(prescription)?, (frame.length.min(frame.width) / 4.0).max(LEAST_PIXEL));
+    let grid = PixelGrid::around(
+        bounds(prescription)?,
+        (frame.length.min(frame.width) / 4.0).max(LEAST_PIXEL),
+    );
     // A comparison that a NaN fails, too.
     if !(grid.columns <= MOST_PIXELS && grid.rows <= MOST_PIXELS) {
-        return Err(GeoTiffError::TooLarge { columns: grid.columns, rows: grid.rows, pixel: grid.pixel });
+        return Err(GeoTiffError::TooLarge {
+            columns: grid.columns,
+            rows: grid.rows,
+            pixel: grid.pixel,
+        });
     }
     let plain = Scratch::new("tif");
-    let shapes = prescription.zones.iter().map(|zone| (&zone.outline, zone.n.get() as f32));
+    let shapes = prescription
+        .zones
+        .iter()
+        .map(|zone| (&zone.outline, zone.n.get() as f32));
     let counts = fill(grid, shapes, &plain).map_err(gdal("filling pixels"))?;
-    let text = format!("Nitrogen, kg N/ha, of {} (map {}). For the office, not for the machine", prescription.field_name, prescription.map_id);
-    let about = About { system: &prescription.plane, transform: grid.transform(), size: grid.size(), text: &text, band: "nitrogen", unit: "kg N/ha" };
+    let text = format!(
+        "Nitrogen, kg N/ha, of {} (map {}). For the office, not for the machine",
+        prescription.field_name, prescription.map_id
+    );
+    let about = About {
+        system: &prescription.plane,
+        transform: grid.transform(),
+        size: grid.size(),
+        text: &text,
+        band: "nitrogen",
+        unit: "kg N/ha",
+    };
     Ok(vec![Payload::new(PATH, finished(&about, &plain, &counts)?)])
 }
 
 /// The cloud-optimised file of a plain one.
-pub(super) fn finished(about: &About<'_>, plain: &Scratch, counts: &BTreeMap<u32, u64>) -> Result<Vec<u8>, GeoTiffError> {
-    let described = Dataset::open(described(about, plain, counts)).map_err(gdal("describing the raster"))?;
+pub(super) fn finished(
+    about: &About<'_>,
+    plain: &Scratch,
+    counts: &BTreeMap<u32, u64>,
+) -> Result<Vec<u8>, GeoTiffError> {
+    let described =
+        Dataset::open(described(about, plain, counts)).map_err(gdal("describing the raster"))?;
     let file = Scratch::new("tif");
     optimised(&described, &file).map_err(gdal("writing the raster"))?;
-    file.into_bytes().map_err(gdal("taking the file from memory"))
+    file.into_bytes()
+        .map_err(gdal("taking the file from memory"))
 }
 
 pub(super) fn gdal(doing: &'static str) -> impl Fn(GdalError) -> GeoTiffError {
@@ -72,30 +94,66 @@ pub(super) fn gdal(doing: &'static str) -> impl Fn(GdalError) -> GeoTiffError {
 
 fn bounds(prescription: &Prescription) -> Result<Rect<f64>, GeoTiffError> {
     if let Some(zone) = prescription.zones.iter().find(|zone| !zone.n.is_finite()) {
-        return Err(GeoTiffError::NotFinite { zone: zone.zone, n_kg_ha: zone.n.get() });
+        return Err(GeoTiffError::NotFinite {
+            zone: zone.zone,
+            n_kg_ha: zone.n.get(),
+        });
     }
-    let boxes = prescription.zones.iter().filter_map(|zone| zone.outline.bounding_rect());
+    let boxes = prescription
+        .zones
+        .iter()
+        .filter_map(|zone| zone.outline.bounding_rect());
     boxes
-        .reduce(|a, b| Rect::new((a.min().x.min(b.min().x), a.min().y.min(b.min().y)), (a.max().x.max(b.max().x), a.max().y.max(b.max().y))))
+        .reduce(|a, b| {
+            Rect::new(
+                (a.min().x.min(b.min().x), a.min().y.min(b.min().y)),
+                (a.max().x.max(b.max().x), a.max().y.max(b.max().y)),
+            )
+        })
         .ok_or(GeoTiffError::NoZones)
 }
 
 /// Fills a plain tiled raster and counts the pixels of each rate (by its bits; rates are not negative, so bits sort like numbers; −9999 is left out).
-pub(super) fn fill<'a>(grid: PixelGrid, shapes: impl Iterator<Item = (&'a MultiPolygon<f64>, f32)>, plain: &Scratch) -> Result<BTreeMap<u32, u64>, GdalError> {
+pub(super) fn fill<'a>(
+    grid: PixelGrid,
+    shapes: impl Iterator<Item = (&'a MultiPolygon<f64>, f32)>,
+    plain: &Scratch,
+) -> Result<BTreeMap<u32, u64>, GdalError> {
     let mut filler = Filler::new(grid, shapes);
     fill_rows(grid.size(), plain, |row| filler.next_row(row, OUTSIDE))
 }
 
 /// As [`fill`], row by row from the north.
-pub(super) fn fill_rows((columns, rows): (usize, usize), plain: &Scratch, mut next_row: impl FnMut(&mut [f32])) -> Result<BTreeMap<u32, u64>, GdalError> {
+pub(super) fn fill_rows(
+    (columns, rows): (usize, usize),
+    plain: &Scratch,
+    mut next_row: impl FnMut(&mut [f32]),
+) -> Result<BTreeMap<u32, u64>, GdalError> {
     let mut options = CslStringList::new();
     // It lives in memory until it is carried over: compressed where it is large.
-    let compress = if columns * rows > MOST_PLAIN { "DEFLATE" } else { "NONE" };
-    for (key, value) in [("TILED", "YES"), ("BLOCKXSIZE", "256"), ("BLOCKYSIZE", "256"), ("COMPRESS", compress), ("ZLEVEL", "1"), ("BIGTIFF", "IF_SAFER")] {
+    let compress = if columns * rows > MOST_PLAIN {
+        "DEFLATE"
+    } else {
+        "NONE"
+    };
+    for (key, value) in [
+        ("TILED", "YES"),
+        ("BLOCKXSIZE", "256"),
+        ("BLOCKYSIZE", "256"),
+        ("COMPRESS", compress),
+        ("ZLEVEL", "1"),
+        ("BIGTIFF", "IF_SAFER"),
+    ] {
         options.set_name_value(key, value)?;
     }
     let driver = DriverManager::get_driver_by_name("GTiff")?;
-    let mut dataset = driver.create_with_band_type_with_options::<f32, _>(plain.path(), columns, rows, 1, &options)?;
+    let mut dataset = driver.create_with_band_type_with_options::<f32, _>(
+        plain.path(),
+        columns,
+        rows,
+        1,
+        &options,
+    )?;
     let mut counts = BTreeMap::new();
     for top in (0..rows).step_by(TILE) {
         let height = TILE.min(rows - top);
@@ -106,10 +164,15 @@ pub(super) fn fill_rows((columns, rows): (usize, usize), plain: &Scratch, mut ne
                 *counts.entry(run[0].to_bits()).or_insert(0) += run.len() as u64;
             }
         }
-        dataset.rasterband(1)?.write((0, isize::try_from(top)?), (columns, height), &mut buffer)?;
+        dataset
+            .rasterband(1)?
+            .write((0, isize::try_from(top)?), (columns, height), &mut buffer)?;
     }
     // Made here, where the pixels are at hand: the COG driver would write a file of its own for them.
-    let coarser: Vec<i32> = (1..16).map(|power| 1 << power).take_while(|factor| columns.max(rows) > TILE * *factor as usize / 2).collect();
+    let coarser: Vec<i32> = (1..16)
+        .map(|power| 1 << power)
+        .take_while(|factor| columns.max(rows) > TILE * *factor as usize / 2)
+        .collect();
     if !coarser.is_empty() {
         dataset.build_overviews("NEAREST", &coarser, &[])?;
     }
@@ -150,15 +213,26 @@ pub(super) fn described(about: &About<'_>, plain: &Scratch, counts: &BTreeMap<u3
 
 /// Least, greatest, mean and standard deviation of the pixels in the field, under GDAL's names; nothing when there is none.
 fn statistics(counts: &BTreeMap<u32, u64>, pixels: f64) -> String {
-    let values = || counts.iter().map(|(bits, count)| (f64::from(f32::from_bits(*bits)), *count as f64));
+    let values = || {
+        counts
+            .iter()
+            .map(|(bits, count)| (f64::from(f32::from_bits(*bits)), *count as f64))
+    };
     let valid: f64 = values().map(|(_, count)| count).sum();
     if valid == 0.0 {
         return String::new();
     }
     let mean = values().map(|(value, count)| value * count).sum::<f64>() / valid;
-    let variance = values().map(|(value, count)| (value - mean) * (value - mean) * count).sum::<f64>() / valid;
-    let least = values().map(|(value, _)| value).fold(f64::INFINITY, f64::min);
-    let greatest = values().map(|(value, _)| value).fold(f64::NEG_INFINITY, f64::max);
+    let variance = values()
+        .map(|(value, count)| (value - mean) * (value - mean) * count)
+        .sum::<f64>()
+        / valid;
+    let least = values()
+        .map(|(value, _)| value)
+        .fold(f64::INFINITY, f64::min);
+    let greatest = values()
+        .map(|(value, _)| value)
+        .fold(f64::NEG_INFINITY, f64::max);
     let share = 100.0 * valid / pixels;
     [
         ("MINIMUM", least.to_string()),
@@ -183,7 +257,13 @@ fn optimised(described: &Dataset, file: &Scratch) -> Result<(), GdalError> {
     ] {
         options.set_name_value(key, value)?;
     }
-    described.create_copy(&DriverManager::get_driver_by_name("COG")?, file.path(), &options)?.close()
+    described
+        .create_copy(
+            &DriverManager::get_driver_by_name("COG")?,
+            file.path(),
+            &options,
+        )?
+        .close()
 }
 
 #[cfg(test)]
@@ -208,8 +288,16 @@ mod tests {
     fn at(dataset: &Dataset, along: f64, left: f64) -> f32 {
         let (x, y) = fixture::point(along, left);
         let t = dataset.geo_transform().unwrap();
-        let (column, row) = (libm::floor((x - t[0]) / t[1]) as isize, libm::floor((y - t[3]) / t[5]) as isize);
-        dataset.rasterband(1).unwrap().read_as::<f32>((column, row), (1, 1), (1, 1), None).unwrap().data()[0]
+        let (column, row) = (
+            libm::floor((x - t[0]) / t[1]) as isize,
+            libm::floor((y - t[3]) / t[5]) as isize,
+        );
+        dataset
+            .rasterband(1)
+            .unwrap()
+            .read_as::<f32>((column, row), (1, 1), (1, 1), None)
+            .unwrap()
+            .data()[0]
     }
 
     /// The same field with cells of 4 m: pixels of 1 m, more than one tile, overviews.
@@ -226,8 +314,18 @@ mod tests {
             let t = dataset.geo_transform().unwrap();
             assert_eq!((t[1], t[5], t[2], t[4]), (pixel, -pixel, 0.0, 0.0));
             assert_eq!((t[0] % pixel, t[3] % pixel), (0.0, 0.0));
-            for (along, left, expected) in [(10.0, 10.0, 60.0), (72.0, 84.0, 0.0), (290.0, 190.0, 90.0), (210.0, 90.0, -9999.0), (-9.0, 100.0, -9999.0)] {
-                assert_eq!(at(&dataset, along, left), expected, "{along} {left} at {pixel} m");
+            for (along, left, expected) in [
+                (10.0, 10.0, 60.0),
+                (72.0, 84.0, 0.0),
+                (290.0, 190.0, 90.0),
+                (210.0, 90.0, -9999.0),
+                (-9.0, 100.0, -9999.0),
+            ] {
+                assert_eq!(
+                    at(&dataset, along, left),
+                    expected,
+                    "{along} {left} at {pixel} m"
+                );
             }
         }
     }
@@ -237,10 +335,23 @@ mod tests {
         let p = fine();
         let (_file, dataset) = reopened(&p);
         let (columns, rows) = dataset.raster_size();
-        let data = dataset.rasterband(1).unwrap().read_as::<f32>((0, 0), (columns, rows), (columns, rows), None).unwrap();
-        let kg: f64 = data.data().iter().filter(|value| **value >= 0.0).map(|value| f64::from(*value) / 10_000.0).sum();
+        let data = dataset
+            .rasterband(1)
+            .unwrap()
+            .read_as::<f32>((0, 0), (columns, rows), (columns, rows), None)
+            .unwrap();
+        let kg: f64 = data
+            .data()
+            .iter()
+            .filter(|value| **value >= 0.0)
+            .map(|value| f64::from(*value) / 10_000.0)
+            .sum();
         // Only pixels on borders can differ: a border of 2 km by 1 m by half a pixel on average, both ways.
-        assert!((kg / p.total_n_kg - 1.0).abs() < 0.002, "{kg} {}", p.total_n_kg);
+        assert!(
+            (kg / p.total_n_kg - 1.0).abs() < 0.002,
+            "{kg} {}",
+            p.total_n_kg
+        );
     }
 
     #[test]
@@ -250,20 +361,45 @@ mod tests {
         assert_eq!(band.description().unwrap(), "nitrogen");
         assert_eq!(band.unit(), "kg N/ha");
         assert_eq!(band.no_data_value(), Some(-9999.0));
-        assert_eq!((band.scale().unwrap_or(1.0), band.offset().unwrap_or(0.0)), (1.0, 0.0));
+        assert_eq!(
+            (band.scale().unwrap_or(1.0), band.offset().unwrap_or(0.0)),
+            (1.0, 0.0)
+        );
         assert_eq!(band.block_size(), (256, 256));
         assert_eq!(dataset.spatial_ref().unwrap().auth_code().unwrap(), 32_633);
-        assert_eq!(dataset.metadata_item("LAYOUT", "IMAGE_STRUCTURE").as_deref(), Some("COG"));
-        assert!(dataset.metadata_item("TIFFTAG_IMAGEDESCRIPTION", "").unwrap().contains("map 0a1b2c"));
+        assert_eq!(
+            dataset
+                .metadata_item("LAYOUT", "IMAGE_STRUCTURE")
+                .as_deref(),
+            Some("COG")
+        );
+        assert!(
+            dataset
+                .metadata_item("TIFFTAG_IMAGEDESCRIPTION", "")
+                .unwrap()
+                .contains("map 0a1b2c")
+        );
         assert!(band.overview_count().unwrap() >= 1);
         let statistic = |key: &str| band.metadata_item(key, "").unwrap().parse::<f64>().unwrap();
-        assert_eq!((statistic("STATISTICS_MINIMUM"), statistic("STATISTICS_MAXIMUM")), (0.0, 90.0));
+        assert_eq!(
+            (
+                statistic("STATISTICS_MINIMUM"),
+                statistic("STATISTICS_MAXIMUM")
+            ),
+            (0.0, 90.0)
+        );
         // By area: (60 · 25344 + 0 · 3456 + 90 · 30800) / 59600.
         assert!((statistic("STATISTICS_MEAN") - 72.0242).abs() < 0.1);
         let overview = band.overview(0).unwrap();
         let (columns, rows) = overview.size();
-        let data = overview.read_as::<f32>((0, 0), (columns, rows), (columns, rows), None).unwrap();
-        assert!(data.data().iter().all(|value| [0.0, 60.0, 90.0, -9999.0].contains(value)));
+        let data = overview
+            .read_as::<f32>((0, 0), (columns, rows), (columns, rows), None)
+            .unwrap();
+        assert!(
+            data.data()
+                .iter()
+                .all(|value| [0.0, 60.0, 90.0, -9999.0].contains(value))
+        );
     }
 
     #[test]
@@ -271,7 +407,10 @@ mod tests {
         let mut p = fine();
         assert_eq!(write(&p).unwrap(), write(&p).unwrap());
         p.zones[1].n = NRate::kg_per_ha(f64::NAN);
-        assert!(matches!(write(&p), Err(GeoTiffError::NotFinite { zone: 2, .. })));
+        assert!(matches!(
+            write(&p),
+            Err(GeoTiffError::NotFinite { zone: 2, .. })
+        ));
         p.zones.clear();
         assert!(matches!(write(&p), Err(GeoTiffError::NoZones)));
     }

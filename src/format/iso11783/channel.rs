@@ -5,9 +5,7 @@
 //! setpoint nitrogen per area, 1 mg/m² a unit; 0048 and 004B quantities of a product by volume and mass.
 
 use crate::format::iso11783::error::Iso11783Error;
-use crate::units::KG_HA_PER_LB_AC;
-use crate::units::L_HA_PER_GAL_AC;
-use crate::units::RateUnit;
+use crate::units::{KG_HA_PER_LB_AC, L_HA_PER_GAL_AC, RateUnit};
 use crate::zones::carried::Quantity;
 use crate::zones::plain::Measure;
 use crate::zones::prescription::Prescription;
@@ -36,7 +34,10 @@ impl Channel {
     /// Without a product it is the setpoint of nitrogen (01B0), not of product mass: a machine that does not know it sends no setpoint, which is seen at once,
     /// while nitrogen sent as product would be spread at the wrong rate in silence.
     pub(super) fn of(prescription: &Prescription) -> Self {
-        Self::new(Measure::of(prescription.product.is_none(), prescription.unit))
+        Self::new(Measure::of(
+            prescription.product.is_none(),
+            prescription.unit,
+        ))
     }
 
     /// The value for rates of this measure.
@@ -52,7 +53,12 @@ impl Channel {
             Quantity::ProductVolume => ("0001", "0048"),
             Quantity::ProductMass | Quantity::Unknown => ("0006", "004B"),
         };
-        Self { ddi, quantity, per_shown, unit: measure.label() }
+        Self {
+            ddi,
+            quantity,
+            per_shown,
+            unit: measure.label(),
+        }
     }
 
     /// What a terminal multiplies the file's integer by to show it.
@@ -64,12 +70,21 @@ impl Channel {
     ///
     /// # Errors
     /// [`Iso11783Error::Rate`] for what is negative, not a number, or above 2 147 483 647.
-    pub(super) fn integer(&self, shown: f64, what: impl FnOnce() -> String) -> Result<i32, Iso11783Error> {
+    pub(super) fn integer(
+        &self,
+        shown: f64,
+        what: impl FnOnce() -> String,
+    ) -> Result<i32, Iso11783Error> {
         let value = libm::floor(shown * self.per_shown + 0.5);
         if shown >= 0.0 && value <= f64::from(i32::MAX) {
             Ok(value as i32)
         } else {
-            Err(Iso11783Error::Rate { what: what(), value: shown, unit: self.unit, greatest: f64::from(i32::MAX) / self.per_shown })
+            Err(Iso11783Error::Rate {
+                what: what(),
+                value: shown,
+                unit: self.unit,
+                greatest: f64::from(i32::MAX) / self.per_shown,
+            })
         }
     }
 }
@@ -84,21 +99,53 @@ mod tests {
         let mut field = fixture::prescription();
         (field.product, field.unit) = (product, unit);
         let channel = Channel::of(&field);
-        (channel.ddi, channel.integer(field.shown(crate::units::NRate::kg_per_ha(n)), String::new).unwrap())
+        (
+            channel.ddi,
+            channel
+                .integer(field.shown(crate::units::NRate::kg_per_ha(n)), String::new)
+                .unwrap(),
+        )
     }
 
     #[test]
     fn product_by_mass_and_volume() {
         // Worked example of ISO 11783-10 (as retold): 15 000 mg/m² is 150 kg/ha. 120 kg N/ha as urea 46 % and as a 28 % solution of 1.28 kg/L: arithmetic.
-        assert_eq!(integer(Product::new("all nitrogen", 1.0, None), RateUnit::KgPerHa, 150.0), ("0006", 15_000));
-        assert_eq!(integer(Product::new("urea", 0.46, None), RateUnit::KgPerHa, 120.0), ("0006", 26_087));
-        assert_eq!(integer(Product::new("solution", 0.28, Some(1.28)), RateUnit::LPerHa, 120.0), ("0001", 3_348_214));
+        assert_eq!(
+            integer(
+                Product::new("all nitrogen", 1.0, None),
+                RateUnit::KgPerHa,
+                150.0
+            ),
+            ("0006", 15_000)
+        );
+        assert_eq!(
+            integer(Product::new("urea", 0.46, None), RateUnit::KgPerHa, 120.0),
+            ("0006", 26_087)
+        );
+        assert_eq!(
+            integer(
+                Product::new("solution", 0.28, Some(1.28)),
+                RateUnit::LPerHa,
+                120.0
+            ),
+            ("0001", 3_348_214)
+        );
     }
 
     #[test]
     fn us_units_change_the_screen_not_the_file() {
-        assert_eq!(integer(Product::new("urea", 0.46, None), RateUnit::LbPerAc, 120.0), ("0006", 26_087));
-        assert_eq!(integer(Product::new("solution", 0.28, Some(1.28)), RateUnit::GalPerAc, 120.0), ("0001", 3_348_214));
+        assert_eq!(
+            integer(Product::new("urea", 0.46, None), RateUnit::LbPerAc, 120.0),
+            ("0006", 26_087)
+        );
+        assert_eq!(
+            integer(
+                Product::new("solution", 0.28, Some(1.28)),
+                RateUnit::GalPerAc,
+                120.0
+            ),
+            ("0001", 3_348_214)
+        );
         assert_eq!(integer(None, RateUnit::LbPerAc, 120.0), ("01B0", 12_000));
     }
 
@@ -107,8 +154,17 @@ mod tests {
         let channel = Channel::of(&fixture::prescription());
         assert_eq!(channel.integer(0.000_05, String::new).unwrap(), 1);
         assert_eq!(channel.integer(0.000_049, String::new).unwrap(), 0);
-        let error = channel.integer(300_000.0, || "on start".to_owned()).unwrap_err().to_string();
-        assert!(error.contains("on start is 300000 L/ha; task data hold 0 to 214748 L/ha"), "{error}");
-        assert!(channel.integer(-1.0, String::new).is_err() && channel.integer(f64::NAN, String::new).is_err());
+        let error = channel
+            .integer(300_000.0, || "on start".to_owned())
+            .unwrap_err()
+            .to_string();
+        assert!(
+            error.contains("on start is 300000 L/ha; task data hold 0 to 214748 L/ha"),
+            "{error}"
+        );
+        assert!(
+            channel.integer(-1.0, String::new).is_err()
+                && channel.integer(f64::NAN, String::new).is_err()
+        );
     }
 }

@@ -8,8 +8,15 @@ pub(super) type Ring = Vec<[f64; 2]>;
 
 /// Twice the signed area of a ring, above 0 when it runs counter-clockwise.
 pub(super) fn doubled_area(ring: &[[f64; 2]]) -> f64 {
-    let Some(origin) = ring.first() else { return 0.0 };
-    ring.windows(2).map(|edge| (edge[0][0] - origin[0]) * (edge[1][1] - origin[1]) - (edge[1][0] - origin[0]) * (edge[0][1] - origin[1])).sum()
+    let Some(origin) = ring.first() else {
+        return 0.0;
+    };
+    ring.windows(2)
+        .map(|edge| {
+            (edge[0][0] - origin[0]) * (edge[1][1] - origin[1])
+                - (edge[1][0] - origin[0]) * (edge[0][1] - origin[1])
+        })
+        .sum()
 }
 
 /// Share of each cell inside the rings, row by row from the south. Exteriors must run counter-clockwise and holes clockwise; what lies off the lattice is cut away.
@@ -38,10 +45,21 @@ pub(super) fn coverage(rings: &[Ring], rows: usize, cols: usize) -> Vec<f64> {
 pub(super) fn touched(lines: &[Ring], rows: usize, cols: usize) -> Vec<bool> {
     let mut out = vec![false; rows * cols];
     for edge in lines.iter().flat_map(|line| line.windows(2)) {
-        let (low, high) = if edge[0][1] <= edge[1][1] { (edge[0], edge[1]) } else { (edge[1], edge[0]) };
+        let (low, high) = if edge[0][1] <= edge[1][1] {
+            (edge[0], edge[1])
+        } else {
+            (edge[1], edge[0])
+        };
         for row in span(low[1], high[1], rows) {
-            let (x0, x1) = (at(low, high, (row as f64).max(low[1])), at(low, high, ((row + 1) as f64).min(high[1])));
-            let (x0, x1) = if low[1] == high[1] { (low[0], high[0]) } else { (x0, x1) };
+            let (x0, x1) = (
+                at(low, high, (row as f64).max(low[1])),
+                at(low, high, ((row + 1) as f64).min(high[1])),
+            );
+            let (x0, x1) = if low[1] == high[1] {
+                (low[0], high[0])
+            } else {
+                (x0, x1)
+            };
             for col in span(x0.min(x1), x0.max(x1), cols) {
                 out[row * cols + col] = true;
             }
@@ -74,14 +92,23 @@ fn add_edge(sums: &mut [f64], rows: usize, cols: usize, a: [f64; 2], b: [f64; 2]
         return;
     }
     // An edge that goes down has the inside of a counter-clockwise ring on its right.
-    let (low, high, sign) = if a[1] < b[1] { (a, b, -1.0) } else { (b, a, 1.0) };
+    let (low, high, sign) = if a[1] < b[1] {
+        (a, b, -1.0)
+    } else {
+        (b, a, 1.0)
+    };
     for row in span(low[1], high[1], rows) {
         let (y0, y1) = ((row as f64).max(low[1]), ((row + 1) as f64).min(high[1]));
         if y1 <= y0 {
             continue;
         }
         let (x0, x1) = (at(low, high, y0), at(low, high, y1));
-        add_piece(&mut sums[row * cols..(row + 1) * cols], x0.min(x1), x0.max(x1), sign * (y1 - y0));
+        add_piece(
+            &mut sums[row * cols..(row + 1) * cols],
+            x0.min(x1),
+            x0.max(x1),
+            sign * (y1 - y0),
+        );
     }
 }
 
@@ -96,7 +123,11 @@ fn add_piece(row: &mut [f64], west: f64, east: f64, height: f64) {
         return;
     }
     let mut put = |col: usize, low: f64, high: f64| {
-        let part = if east > west { height * ((high - low) / (east - west)) } else { height };
+        let part = if east > west {
+            height * ((high - low) / (east - west))
+        } else {
+            height
+        };
         let beyond = f64::midpoint(low, high) - col as f64;
         row[col] += part * (1.0 - beyond);
         if col + 1 < count {
@@ -119,12 +150,7 @@ fn add_piece(row: &mut [f64], west: f64, east: f64, height: f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use geo::Area;
-    use geo::BooleanOps;
-    use geo::Coord;
-    use geo::LineString;
-    use geo::Polygon;
-    use geo::Rect;
+    use geo::{Area, BooleanOps, Coord, LineString, Polygon, Rect};
     use proptest::prelude::*;
 
     fn square(x0: f64, y0: f64, x1: f64, y1: f64) -> Ring {
@@ -134,7 +160,11 @@ mod tests {
     #[test]
     fn shares_of_a_triangle() {
         // Right triangle 0,0 2,0 0,2: the cell at the corner whole, its neighbours half, the far one nothing.
-        let shares = coverage(&[vec![[0.0, 0.0], [2.0, 0.0], [0.0, 2.0], [0.0, 0.0]]], 2, 2);
+        let shares = coverage(
+            &[vec![[0.0, 0.0], [2.0, 0.0], [0.0, 2.0], [0.0, 0.0]]],
+            2,
+            2,
+        );
         assert_eq!(shares, [1.0, 0.5, 0.5, 0.0]);
     }
 
@@ -148,8 +178,15 @@ mod tests {
 
     #[test]
     fn touching_counts_edges_alone() {
-        let hit = touched(&[vec![[0.5, 0.5], [2.5, 0.5]], vec![[0.2, 2.0], [0.2, 2.9]]], 3, 3);
-        assert_eq!(hit, [true, true, true, false, false, false, true, false, false]);
+        let hit = touched(
+            &[vec![[0.5, 0.5], [2.5, 0.5]], vec![[0.2, 2.0], [0.2, 2.9]]],
+            3,
+            3,
+        );
+        assert_eq!(
+            hit,
+            [true, true, true, false, false, false, true, false, false]
+        );
     }
 
     proptest! {

@@ -48,7 +48,9 @@ pub enum Iso11783Error {
         greatest: f64,
     },
     /// More different rates than there are zone codes.
-    #[error("the map has {rates} different rates; task data in zones hold {most}: take the kind \"grid\", which holds any number")]
+    #[error(
+        "the map has {rates} different rates; task data in zones hold {most}: take the kind \"grid\", which holds any number"
+    )]
     TooManyRates {
         /// How many.
         rates: usize,

@@ -4,22 +4,14 @@
 //! with its buffer gets 0; a cell outside the field but within the overrun gets the nearest zone's rate, unless the way there crosses a hard edge or an exclusion
 //! or the cell lies in a hole of the boundary; all else gets 0.
 
-use crate::finding::Checked;
-use crate::finding::Finding;
-use crate::format::iso11783::cover::Ring;
-use crate::format::iso11783::cover::coverage;
-use crate::format::iso11783::cover::touched;
+use crate::finding::{Checked, Finding};
+use crate::format::iso11783::cover::{Ring, coverage, touched};
 use crate::format::iso11783::error::Iso11783Error;
-use crate::format::iso11783::lattice::Carrier;
-use crate::format::iso11783::lattice::Lattice;
-use crate::format::iso11783::lattice::rings;
-use crate::format::iso11783::near::Neighbours;
-use crate::format::iso11783::near::meet;
-use crate::units::Area;
-use crate::units::Length;
+use crate::format::iso11783::lattice::{Carrier, Lattice, rings};
+use crate::format::iso11783::near::{Neighbours, meet};
+use crate::units::{Area, Length};
 use crate::zones::flavour::TaskKind;
-use crate::zones::machine::Held;
-use crate::zones::machine::MachineRates;
+use crate::zones::machine::{Held, MachineRates};
 use crate::zones::prescription::Prescription;
 
 /// A share of a cell below which it holds nothing of the field: 1e-9 of 144 m² is less than a square millimetre.
@@ -45,7 +37,9 @@ pub struct RateGrid {
 impl RateGrid {
     /// The rate at a longitude and latitude; `None` off the grid.
     pub fn rate_at(&self, longitude: f64, latitude: f64) -> Option<f64> {
-        self.lattice.cell_at(longitude, latitude).map(|(row, col)| self.rates[row * self.lattice.cols + col])
+        self.lattice
+            .cell_at(longitude, latitude)
+            .map(|(row, col)| self.rates[row * self.lattice.cols + col])
     }
 }
 
@@ -57,26 +51,66 @@ impl RateGrid {
 ///
 /// # Errors
 /// [`Iso11783Error::NoBoundary`], [`Iso11783Error::Place`] and [`Iso11783Error::Crs`].
-pub fn rate_grid(prescription: &Prescription, rates: &MachineRates, kind: TaskKind) -> Result<Checked<RateGrid>, Iso11783Error> {
-    let first = prescription.boundary.0.first().and_then(|polygon| polygon.exterior().0.first()).ok_or(Iso11783Error::NoBoundary)?;
+pub fn rate_grid(
+    prescription: &Prescription,
+    rates: &MachineRates,
+    kind: TaskKind,
+) -> Result<Checked<RateGrid>, Iso11783Error> {
+    let first = prescription
+        .boundary
+        .0
+        .first()
+        .and_then(|polygon| polygon.exterior().0.first())
+        .ok_or(Iso11783Error::NoBoundary)?;
     let carrier = Carrier::new(&prescription.plane, (first.x, first.y))?;
-    let outlines = prescription.boundary.iter().map(|polygon| carrier.line(polygon.exterior())).collect::<Result<Vec<_>, _>>()?;
+    let outlines = prescription
+        .boundary
+        .iter()
+        .map(|polygon| carrier.line(polygon.exterior()))
+        .collect::<Result<Vec<_>, _>>()?;
     let frame = &prescription.grid.frame;
     let overrun = prescription.machine.overrun.get().max(0.0);
-    let lattice =
-        Lattice::new(&outlines, Lattice::cell_size(frame.length, frame.width, prescription.machine.working_width.min(Length::m(frame.width))), overrun)?;
+    let lattice = Lattice::new(
+        &outlines,
+        Lattice::cell_size(
+            frame.length,
+            frame.width,
+            prescription
+                .machine
+                .working_width
+                .min(Length::m(frame.width)),
+        ),
+        overrun,
+    )?;
 
     let zones = prescription
         .zones
         .iter()
-        .map(|zone| rings(&carrier, &lattice, zone.machine_inside.as_ref().unwrap_or(&zone.outline)))
+        .map(|zone| {
+            rings(
+                &carrier,
+                &lattice,
+                zone.machine_inside.as_ref().unwrap_or(&zone.outline),
+            )
+        })
         .collect::<Result<Vec<_>, _>>()?;
     let exclusions = rings(&carrier, &lattice, &prescription.exclusions)?;
     let kept_off = covered_or_touched(&exclusions, &lattice);
     let inside = Inside::of(prescription, rates, &lattice, &zones, kind);
 
-    let mut grid = RateGrid { rates: vec![0.0; lattice.rows * lattice.cols], lattice, total: 0.0, total_without_exclusions: 0.0, held_cells: 0 };
-    for (cell, rate) in grid.rates.iter_mut().enumerate().filter(|(cell, _)| inside.share[*cell] > NOTHING) {
+    let mut grid = RateGrid {
+        rates: vec![0.0; lattice.rows * lattice.cols],
+        lattice,
+        total: 0.0,
+        total_without_exclusions: 0.0,
+        held_cells: 0,
+    };
+    for (cell, rate) in grid
+        .rates
+        .iter_mut()
+        .enumerate()
+        .filter(|(cell, _)| inside.share[*cell] > NOTHING)
+    {
         let (mean, held) = rates.hold(inside.weighted[cell] / inside.share[cell]);
         let amount = mean * prescription.unit.area_of(Area::m2(inside.area_m2[cell]));
         grid.total_without_exclusions += amount;
@@ -88,7 +122,14 @@ pub fn rate_grid(prescription: &Prescription, rates: &MachineRates, kind: TaskKi
     }
     if overrun > 0.0 {
         let barriers = Barriers::of(prescription, &carrier, &lattice, exclusions, kept_off)?;
-        carry_outwards(&mut grid, rates, &zones, &inside, &barriers, overrun / lattice.cell_m);
+        carry_outwards(
+            &mut grid,
+            rates,
+            &zones,
+            &inside,
+            &barriers,
+            overrun / lattice.cell_m,
+        );
     }
     let findings = findings(prescription, rates, &grid);
     Ok(Checked::new(grid, findings))
@@ -105,14 +146,29 @@ struct Inside {
 }
 
 impl Inside {
-    fn of(prescription: &Prescription, rates: &MachineRates, lattice: &Lattice, zones: &[Vec<Ring>], kind: TaskKind) -> Self {
+    fn of(
+        prescription: &Prescription,
+        rates: &MachineRates,
+        lattice: &Lattice,
+        zones: &[Vec<Ring>],
+        kind: TaskKind,
+    ) -> Self {
         let none = || vec![0.0; lattice.rows * lattice.cols];
-        let mut out = Self { share: none(), weighted: none(), area_m2: none() };
+        let mut out = Self {
+            share: none(),
+            weighted: none(),
+            area_m2: none(),
+        };
         let mut most = vec![(0.0, 0.0); lattice.rows * lattice.cols];
         for ((zone, rate), rings) in prescription.zones.iter().zip(&rates.zones).zip(zones) {
-            let Some(window) = Window::around(rings, lattice.rows, lattice.cols) else { continue };
+            let Some(window) = Window::around(rings, lattice.rows, lattice.cols) else {
+                continue;
+            };
             let shares = window.shares(rings, lattice.cols);
-            let area = zone.machine_inside.as_ref().map_or(zone.area.get(), geo::Area::unsigned_area);
+            let area = zone
+                .machine_inside
+                .as_ref()
+                .map_or(zone.area.get(), geo::Area::unsigned_area);
             let whole: f64 = shares.iter().map(|(_, share)| share).sum();
             for (cell, share) in shares {
                 out.share[cell] += share;
@@ -146,28 +202,50 @@ impl Window {
         let points = || rings.iter().flatten();
         let range = |axis: usize, count: usize| {
             let low = libm::floor(points().map(|p| p[axis]).fold(f64::INFINITY, f64::min)).max(0.0);
-            let high = libm::ceil(points().map(|p| p[axis]).fold(f64::NEG_INFINITY, f64::max)).min(count as f64);
+            let high = libm::ceil(points().map(|p| p[axis]).fold(f64::NEG_INFINITY, f64::max))
+                .min(count as f64);
             (low < high).then_some((low as usize, (high - low) as usize))
         };
         let ((col, cols), (row, rows)) = (range(0, cols)?, range(1, rows)?);
-        Some(Self { row, col, rows, cols })
+        Some(Self {
+            row,
+            col,
+            rows,
+            cols,
+        })
     }
 
     /// Cells of the whole grid in which the rings cover something, with the share of each.
     pub(super) fn shares(&self, rings: &[Ring], cols: usize) -> Vec<(usize, f64)> {
         let shares = coverage(&self.shift(rings), self.rows, self.cols);
-        let cell = |place: usize| (self.row + place / self.cols) * cols + self.col + place % self.cols;
-        shares.into_iter().enumerate().filter(|(_, share)| *share > 0.0).map(|(place, share)| (cell(place), share)).collect()
+        let cell =
+            |place: usize| (self.row + place / self.cols) * cols + self.col + place % self.cols;
+        shares
+            .into_iter()
+            .enumerate()
+            .filter(|(_, share)| *share > 0.0)
+            .map(|(place, share)| (cell(place), share))
+            .collect()
     }
 
     fn shift(&self, rings: &[Ring]) -> Vec<Ring> {
-        rings.iter().map(|ring| ring.iter().map(|p| [p[0] - self.col as f64, p[1] - self.row as f64]).collect()).collect()
+        rings
+            .iter()
+            .map(|ring| {
+                ring.iter()
+                    .map(|p| [p[0] - self.col as f64, p[1] - self.row as f64])
+                    .collect()
+            })
+            .collect()
     }
 }
 
 fn covered_or_touched(rings: &[Ring], lattice: &Lattice) -> Vec<bool> {
     let mut out = touched(rings, lattice.rows, lattice.cols);
-    for (touches, share) in out.iter_mut().zip(coverage(rings, lattice.rows, lattice.cols)) {
+    for (touches, share) in out
+        .iter_mut()
+        .zip(coverage(rings, lattice.rows, lattice.cols))
+    {
         *touches |= share > NOTHING;
     }
     out
@@ -186,8 +264,18 @@ struct Barriers {
 }
 
 impl Barriers {
-    fn of(prescription: &Prescription, carrier: &Carrier, lattice: &Lattice, exclusions: Vec<Ring>, kept_off: Vec<bool>) -> Result<Self, Iso11783Error> {
-        let mut lines = prescription.hard_edges.iter().map(|line| Ok(lattice.carry(&carrier.line(line)?))).collect::<Result<Vec<_>, Iso11783Error>>()?;
+    fn of(
+        prescription: &Prescription,
+        carrier: &Carrier,
+        lattice: &Lattice,
+        exclusions: Vec<Ring>,
+        kept_off: Vec<bool>,
+    ) -> Result<Self, Iso11783Error> {
+        let mut lines = prescription
+            .hard_edges
+            .iter()
+            .map(|line| Ok(lattice.carry(&carrier.line(line)?)))
+            .collect::<Result<Vec<_>, Iso11783Error>>()?;
         let on_edge = touched(&lines, lattice.rows, lattice.cols);
         let mut holes = Vec::new();
         for mut ring in rings(carrier, lattice, &prescription.boundary)? {
@@ -197,7 +285,12 @@ impl Barriers {
             }
         }
         lines.extend(exclusions);
-        Ok(Self { kept_off, on_edge, in_hole: coverage(&holes, lattice.rows, lattice.cols), lines })
+        Ok(Self {
+            kept_off,
+            on_edge,
+            in_hole: coverage(&holes, lattice.rows, lattice.cols),
+            lines,
+        })
     }
 
     /// Whether the way from a cell's centre to the field, and half a cell into it, is barred. Half a cell, because hard edges are often drawn just inside.
@@ -209,18 +302,30 @@ impl Barriers {
         let length = libm::hypot(way[0], way[1]);
         let on = if length > 0.0 { 0.5 / length } else { 0.0 };
         let end = [at[0] + on * way[0], at[1] + on * way[1]];
-        self.lines.iter().flat_map(|line| line.windows(2)).any(|edge| meet(centre, end, edge[0], edge[1]))
+        self.lines
+            .iter()
+            .flat_map(|line| line.windows(2))
+            .any(|edge| meet(centre, end, edge[0], edge[1]))
     }
 }
 
-fn carry_outwards(grid: &mut RateGrid, rates: &MachineRates, zones: &[Vec<Ring>], inside: &Inside, barriers: &Barriers, reach: f64) {
+fn carry_outwards(
+    grid: &mut RateGrid,
+    rates: &MachineRates,
+    zones: &[Vec<Ring>],
+    inside: &Inside,
+    barriers: &Barriers,
+    reach: f64,
+) {
     let cols = grid.lattice.cols;
     let mut neighbours = Neighbours::new(grid.lattice.rows, cols, reach);
     for (zone, rings) in zones.iter().enumerate() {
         neighbours.add(zone, rings, |cell| inside.share[cell] <= NOTHING);
     }
     for (cell, rate) in grid.rates.iter_mut().enumerate() {
-        let Some(near) = neighbours.of(cell) else { continue };
+        let Some(near) = neighbours.of(cell) else {
+            continue;
+        };
         let centre = [(cell % cols) as f64 + 0.5, (cell / cols) as f64 + 0.5];
         if !barriers.bar(cell, centre, near.at) {
             *rate = rates.zones[near.zone].shown;
@@ -257,7 +362,10 @@ fn findings(prescription: &Prescription, rates: &MachineRates, grid: &RateGrid) 
         let kept = grid.total_without_exclusions - grid.total;
         let share = format!("{:+.2} %", 100.0 * off / rates.total);
         let why = if kept > 0.0 {
-            format!(": whole cells of {:.1} m that touch an exclusion get nothing, which takes {kept:.1} {unit}", lattice.cell_m)
+            format!(
+                ": whole cells of {:.1} m that touch an exclusion get nothing, which takes {kept:.1} {unit}",
+                lattice.cell_m
+            )
         } else {
             String::new()
         };

@@ -1,13 +1,10 @@
 //! Where the grid lies: cells along meridians and parallels, square in metres at the field's middle latitude.
 
-use crate::format::iso11783::cover::Ring;
-use crate::format::iso11783::cover::doubled_area;
+use crate::format::iso11783::cover::{Ring, doubled_area};
 use crate::format::iso11783::error::Iso11783Error;
-use crate::space::crs::Crs;
-use crate::space::crs::Projector;
+use crate::space::crs::{Crs, Projector};
 use crate::units::Length;
-use geo::LineString;
-use geo::MultiPolygon;
+use geo::{LineString, MultiPolygon};
 
 /// Rows and columns that every position-based controller takes. Source: ISO 11783-10:2015, conformance of position-based control, as retold.
 pub(super) const MOST_ROWS_OR_COLUMNS: usize = 350;
@@ -43,7 +40,10 @@ impl Carrier {
     pub(super) fn new(plane: &Crs, somewhere: (f64, f64)) -> Result<Self, Iso11783Error> {
         let projector = Projector::new(plane, &Crs::wgs84())?;
         let (_, latitude) = projector.point(somewhere.0, somewhere.1)?;
-        Ok(Self { projector, metres: metres_per_degree(latitude) })
+        Ok(Self {
+            projector,
+            metres: metres_per_degree(latitude),
+        })
     }
 
     /// A line in longitude and latitude. \[°\]
@@ -67,13 +67,24 @@ impl Carrier {
         Ok([x, y])
     }
 
-    fn densify(&self, a: [f64; 2], b: [f64; 2], da: [f64; 2], db: [f64; 2], depth: u8, out: &mut Vec<[f64; 2]>) -> Result<(), Iso11783Error> {
+    fn densify(
+        &self,
+        a: [f64; 2],
+        b: [f64; 2],
+        da: [f64; 2],
+        db: [f64; 2],
+        depth: u8,
+        out: &mut Vec<[f64; 2]>,
+    ) -> Result<(), Iso11783Error> {
         if depth == 0 || libm::hypot(b[0] - a[0], b[1] - a[1]) <= SHORT_M {
             return Ok(());
         }
         let middle = [f64::midpoint(a[0], b[0]), f64::midpoint(a[1], b[1])];
         let degrees = self.point(middle)?;
-        let off = [degrees[0] - f64::midpoint(da[0], db[0]), degrees[1] - f64::midpoint(da[1], db[1])];
+        let off = [
+            degrees[0] - f64::midpoint(da[0], db[0]),
+            degrees[1] - f64::midpoint(da[1], db[1]),
+        ];
         if libm::hypot(off[0] * self.metres.1, off[1] * self.metres.0) <= CHORD_M {
             return Ok(());
         }
@@ -107,14 +118,20 @@ pub struct Lattice {
 impl Lattice {
     /// Cell size by the working rule: half of the machine cell's shorter side, but at least half the working width and 5 m.
     pub fn cell_size(cell_length: f64, cell_width: f64, working_width: Length) -> f64 {
-        (cell_length.min(cell_width) / 2.0).max(working_width.get() / 2.0).max(LEAST_CELL_M)
+        (cell_length.min(cell_width) / 2.0)
+            .max(working_width.get() / 2.0)
+            .max(LEAST_CELL_M)
     }
 
     /// The grid that covers these outlines (degrees), the overrun and one cell more; cells grow until it has at most 350 rows and columns.
     ///
     /// # Errors
     /// [`Iso11783Error::NoBoundary`] without a point; [`Iso11783Error::Place`] across the 180th meridian or near a pole.
-    pub(super) fn new(outlines: &[Vec<[f64; 2]>], cell: f64, overrun: f64) -> Result<Self, Iso11783Error> {
+    pub(super) fn new(
+        outlines: &[Vec<[f64; 2]>],
+        cell: f64,
+        overrun: f64,
+    ) -> Result<Self, Iso11783Error> {
         let points = || outlines.iter().flatten();
         if points().next().is_none() {
             return Err(Iso11783Error::NoBoundary);
@@ -126,21 +143,51 @@ impl Lattice {
         let mut size = cell;
         loop {
             let margin = overrun + size;
-            let corner = |least: f64, per_degree: f64| libm::floor((least - margin / per_degree) * 1e9) / 1e9;
+            let corner = |least: f64, per_degree: f64| {
+                libm::floor((least - margin / per_degree) * 1e9) / 1e9
+            };
             let (corner_south, corner_west) = (corner(south, per_north), corner(west, per_east));
-            let (cell_north, cell_east) = (twelve_digits(size / per_north), twelve_digits(size / per_east));
-            let count = |greatest: f64, corner: f64, cell: f64, per_degree: f64| libm::ceil((greatest + margin / per_degree - corner) / cell).max(1.0) as usize;
-            let (rows, cols) = (count(north, corner_south, cell_north, per_north), count(east, corner_west, cell_east, per_east));
-            let inside = corner_west >= -180.0 && east + margin / per_east <= 180.0 && east - west < 180.0 && south >= -85.0 && north <= 85.0;
+            let (cell_north, cell_east) = (
+                twelve_digits(size / per_north),
+                twelve_digits(size / per_east),
+            );
+            let count = |greatest: f64, corner: f64, cell: f64, per_degree: f64| {
+                libm::ceil((greatest + margin / per_degree - corner) / cell).max(1.0) as usize
+            };
+            let (rows, cols) = (
+                count(north, corner_south, cell_north, per_north),
+                count(east, corner_west, cell_east, per_east),
+            );
+            let inside = corner_west >= -180.0
+                && east + margin / per_east <= 180.0
+                && east - west < 180.0
+                && south >= -85.0
+                && north <= 85.0;
             if !inside {
-                return Err(Iso11783Error::Place { west, east, south, north });
+                return Err(Iso11783Error::Place {
+                    west,
+                    east,
+                    south,
+                    north,
+                });
             }
             let most = rows.max(cols);
             if most <= MOST_ROWS_OR_COLUMNS {
-                return Ok(Self { south: corner_south, west: corner_west, cell_north, cell_east, cell_m: size, rows, cols, wanted_m: cell });
+                return Ok(Self {
+                    south: corner_south,
+                    west: corner_west,
+                    cell_north,
+                    cell_east,
+                    cell_m: size,
+                    rows,
+                    cols,
+                    wanted_m: cell,
+                });
             }
             // To the next decimetre, so that the size reads well; the count falls at each turn.
-            size = (libm::ceil(size * most as f64 / MOST_ROWS_OR_COLUMNS as f64 * 10.0 - 1e-9) / 10.0).max(size + 0.1);
+            size = (libm::ceil(size * most as f64 / MOST_ROWS_OR_COLUMNS as f64 * 10.0 - 1e-9)
+                / 10.0)
+                .max(size + 0.1);
         }
     }
 
@@ -151,26 +198,45 @@ impl Lattice {
 
     /// Degrees to lattice coordinates: columns from the west, rows from the south.
     pub(super) fn carry(&self, line: &[[f64; 2]]) -> Ring {
-        line.iter().map(|p| [(p[0] - self.west) / self.cell_east, (p[1] - self.south) / self.cell_north]).collect()
+        line.iter()
+            .map(|p| {
+                [
+                    (p[0] - self.west) / self.cell_east,
+                    (p[1] - self.south) / self.cell_north,
+                ]
+            })
+            .collect()
     }
 
     /// Longitude and latitude of a cell's centre. \[°\]
     pub fn centre(&self, row: usize, col: usize) -> (f64, f64) {
-        (self.west + (col as f64 + 0.5) * self.cell_east, self.south + (row as f64 + 0.5) * self.cell_north)
+        (
+            self.west + (col as f64 + 0.5) * self.cell_east,
+            self.south + (row as f64 + 0.5) * self.cell_north,
+        )
     }
 
     /// Row and column of a longitude and latitude, when it lies on the grid.
     pub fn cell_at(&self, longitude: f64, latitude: f64) -> Option<(usize, usize)> {
-        let (row, col) = (libm::floor((latitude - self.south) / self.cell_north), libm::floor((longitude - self.west) / self.cell_east));
-        (row >= 0.0 && col >= 0.0 && row < self.rows as f64 && col < self.cols as f64).then_some((row as usize, col as usize))
+        let (row, col) = (
+            libm::floor((latitude - self.south) / self.cell_north),
+            libm::floor((longitude - self.west) / self.cell_east),
+        );
+        (row >= 0.0 && col >= 0.0 && row < self.rows as f64 && col < self.cols as f64)
+            .then_some((row as usize, col as usize))
     }
 }
 
 /// Rings of polygons in lattice coordinates: exteriors counter-clockwise, holes clockwise.
-pub(super) fn rings(carrier: &Carrier, lattice: &Lattice, polygons: &MultiPolygon<f64>) -> Result<Vec<Ring>, Iso11783Error> {
+pub(super) fn rings(
+    carrier: &Carrier,
+    lattice: &Lattice,
+    polygons: &MultiPolygon<f64>,
+) -> Result<Vec<Ring>, Iso11783Error> {
     let mut out = Vec::new();
     for polygon in polygons {
-        let sides = std::iter::once((polygon.exterior(), true)).chain(polygon.interiors().iter().map(|hole| (hole, false)));
+        let sides = std::iter::once((polygon.exterior(), true))
+            .chain(polygon.interiors().iter().map(|hole| (hole, false)));
         for (line, exterior) in sides {
             let mut ring = lattice.carry(&carrier.line(line)?);
             if (doubled_area(&ring) > 0.0) != exterior {
@@ -218,8 +284,13 @@ mod tests {
         assert_relative_eq!(lattice.cell_north * per_north, 12.0, max_relative = 1e-9);
         assert_relative_eq!(lattice.cell_east * per_east, 12.0, max_relative = 1e-9);
         let room = |degrees: f64, per_degree: f64| degrees * per_degree;
-        assert!(room(48.0 - lattice.south, per_north) >= 30.0 && room(15.0 - lattice.west, per_east) >= 30.0);
-        assert!(lattice.south + lattice.rows as f64 * lattice.cell_north - 48.005 >= 30.0 / per_north);
+        assert!(
+            room(48.0 - lattice.south, per_north) >= 30.0
+                && room(15.0 - lattice.west, per_east) >= 30.0
+        );
+        assert!(
+            lattice.south + lattice.rows as f64 * lattice.cell_north - 48.005 >= 30.0 / per_north
+        );
         assert!(lattice.west + lattice.cols as f64 * lattice.cell_east - 15.01 >= 30.0 / per_east);
         assert!(!lattice.is_coarsened());
         for text in [lattice.south.to_string(), lattice.west.to_string()] {
@@ -230,15 +301,22 @@ mod tests {
     #[test]
     fn large_fields_get_larger_cells() {
         let lattice = Lattice::new(&[vec![[15.0, 48.0], [15.1, 48.02]]], 12.0, 12.0).unwrap();
-        assert!(lattice.is_coarsened() && lattice.cols <= 350 && lattice.cols > 340, "{lattice:?}");
+        assert!(
+            lattice.is_coarsened() && lattice.cols <= 350 && lattice.cols > 340,
+            "{lattice:?}"
+        );
         assert_relative_eq!(lattice.cell_m, 21.5, epsilon = 0.3);
     }
 
     #[test]
     fn no_grid_across_the_date_line() {
-        let error = Lattice::new(&[vec![[179.99, -16.0], [-179.99, -16.01]]], 12.0, 12.0).unwrap_err();
+        let error =
+            Lattice::new(&[vec![[179.99, -16.0], [-179.99, -16.01]]], 12.0, 12.0).unwrap_err();
         assert!(matches!(error, Iso11783Error::Place { .. }));
-        assert!(matches!(Lattice::new(&[], 12.0, 12.0).unwrap_err(), Iso11783Error::NoBoundary));
+        assert!(matches!(
+            Lattice::new(&[], 12.0, 12.0).unwrap_err(),
+            Iso11783Error::NoBoundary
+        ));
     }
 
     #[test]
@@ -247,18 +325,26 @@ mod tests {
         let plane = Crs::utm(15.0, 60.0);
         let (a, b) = ([320_000.0, 6_650_000.0], [324_000.0, 6_650_500.0]);
         let carrier = Carrier::new(&plane, (a[0], a[1])).unwrap();
-        let line = carrier.line(&LineString::from(vec![(a[0], a[1]), (b[0], b[1])])).unwrap();
+        let line = carrier
+            .line(&LineString::from(vec![(a[0], a[1]), (b[0], b[1])]))
+            .unwrap();
         assert!(line.len() > 4);
         let exact = Projector::new(&plane, &Crs::wgs84()).unwrap();
         let (per_north, per_east) = metres_per_degree(60.0);
         for t in [0.1, 0.37, 0.5, 0.81] {
-            let (x, y) = exact.point(a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])).unwrap();
+            let (x, y) = exact
+                .point(a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1]))
+                .unwrap();
             let nearest = line
                 .windows(2)
                 .map(|edge| {
-                    let (p, q) = ([(edge[0][0] - x) * per_east, (edge[0][1] - y) * per_north], [(edge[1][0] - x) * per_east, (edge[1][1] - y) * per_north]);
+                    let (p, q) = (
+                        [(edge[0][0] - x) * per_east, (edge[0][1] - y) * per_north],
+                        [(edge[1][0] - x) * per_east, (edge[1][1] - y) * per_north],
+                    );
                     let d = [q[0] - p[0], q[1] - p[1]];
-                    let s = (-(p[0] * d[0] + p[1] * d[1]) / (d[0] * d[0] + d[1] * d[1])).clamp(0.0, 1.0);
+                    let s = (-(p[0] * d[0] + p[1] * d[1]) / (d[0] * d[0] + d[1] * d[1]))
+                        .clamp(0.0, 1.0);
                     libm::hypot(p[0] + s * d[0], p[1] + s * d[1])
                 })
                 .fold(f64::INFINITY, f64::min);

@@ -22,12 +22,7 @@ mod xml;
 mod zone_list;
 
 pub use error::Iso11783Error;
-pub use grid::RateGrid;
-pub use grid::rate_grid;
+pub use grid::{RateGrid, rate_grid};
 pub use lattice::Lattice;
-pub use plain::USUAL_CELL_M;
-pub use plain::on_ground;
-pub use plain::write_plain;
-pub use write::archive;
-pub use write::write;
-pub use write::write_made;
+pub use plain::{USUAL_CELL_M, on_ground, write_plain};
+pub use write::{archive, write, write_made};

@@ -26,7 +26,12 @@ pub(super) struct Neighbours {
 impl Neighbours {
     /// Looks as far as `reach` cells.
     pub(super) fn new(rows: usize, cols: usize, reach: f64) -> Self {
-        Self { rows, cols, reach, found: vec![None; rows * cols] }
+        Self {
+            rows,
+            cols,
+            reach,
+            found: vec![None; rows * cols],
+        }
     }
 
     /// Takes note of a zone's edges. `is_outside` tells which cells hold nothing of the field. Ties keep the earlier zone.
@@ -56,11 +61,21 @@ impl Neighbours {
         let centre_2 = distance_2([x + 0.5, y + 0.5], at);
         let corners = [[x, y], [x + 1.0, y], [x, y + 1.0], [x + 1.0, y + 1.0]];
         let to_box = |p: [f64; 2]| distance_2(p, [p[0].clamp(x, x + 1.0), p[1].clamp(y, y + 1.0)]);
-        let gap = corners.iter().map(|corner| distance_2(*corner, nearest(*corner, a, b))).fold(to_box(a).min(to_box(b)), f64::min);
+        let gap = corners
+            .iter()
+            .map(|corner| distance_2(*corner, nearest(*corner, a, b)))
+            .fold(to_box(a).min(to_box(b)), f64::min);
         let gap = libm::sqrt(gap);
         let here = &mut self.found[cell];
         match here {
-            None => *here = Some(Near { centre_2, gap, at, zone }),
+            None => {
+                *here = Some(Near {
+                    centre_2,
+                    gap,
+                    at,
+                    zone,
+                });
+            }
             Some(near) => {
                 near.gap = near.gap.min(gap);
                 // Rounding must not decide between zones that share a vertex.
@@ -79,11 +94,15 @@ impl Neighbours {
 
 /// Whether two segments meet.
 pub(super) fn meet(a: [f64; 2], b: [f64; 2], c: [f64; 2], d: [f64; 2]) -> bool {
-    let apart = |axis: usize| a[axis].max(b[axis]) < c[axis].min(d[axis]) || c[axis].max(d[axis]) < a[axis].min(b[axis]);
+    let apart = |axis: usize| {
+        a[axis].max(b[axis]) < c[axis].min(d[axis]) || c[axis].max(d[axis]) < a[axis].min(b[axis])
+    };
     if apart(0) || apart(1) {
         return false;
     }
-    let side = |p: [f64; 2], q: [f64; 2], r: [f64; 2]| (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0]);
+    let side = |p: [f64; 2], q: [f64; 2], r: [f64; 2]| {
+        (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0])
+    };
     side(a, b, c) * side(a, b, d) <= 0.0 && side(c, d, a) * side(c, d, b) <= 0.0
 }
 
@@ -113,13 +132,19 @@ mod tests {
         assert!(near.of(0).is_none(), "the field's own cell");
         assert_eq!(near.of(1).map(|n| (n.zone, n.gap)), Some((0, 0.0)));
         assert_eq!(near.of(2).map(|n| (n.zone, n.gap)), Some((0, 1.0)));
-        assert_eq!(near.of(3).map(|n| (n.zone, n.gap, n.at)), Some((1, 0.75, [4.75, 0.5])));
+        assert_eq!(
+            near.of(3).map(|n| (n.zone, n.gap, n.at)),
+            Some((1, 0.75, [4.75, 0.5]))
+        );
     }
 
     #[test]
     fn segments_meet() {
         assert!(meet([0.0, 0.0], [2.0, 2.0], [0.0, 2.0], [2.0, 0.0]));
-        assert!(meet([0.0, 0.0], [2.0, 0.0], [1.0, 0.0], [1.0, 1.0]), "touching counts");
+        assert!(
+            meet([0.0, 0.0], [2.0, 0.0], [1.0, 0.0], [1.0, 1.0]),
+            "touching counts"
+        );
         assert!(!meet([0.0, 0.0], [2.0, 2.0], [3.0, 0.0], [3.0, 9.0]));
         assert!(!meet([0.0, 0.0], [4.0, 4.0], [1.0, 0.0], [4.0, 2.0]));
     }

@@ -1,34 +1,22 @@
 //! Task data of a plain map: somebody's map turned, with a grid of its own if it has one that a controller takes.
 
-use crate::finding::Checked;
-use crate::finding::Finding;
+use crate::finding::{Checked, Finding};
 use crate::format::iso11783::channel::Channel;
-use crate::format::iso11783::cover::Ring;
-use crate::format::iso11783::cover::doubled_area;
+use crate::format::iso11783::cover::{Ring, doubled_area};
 use crate::format::iso11783::error::Iso11783Error;
 use crate::format::iso11783::grid::Window;
-use crate::format::iso11783::lattice::Carrier;
-use crate::format::iso11783::lattice::Lattice;
-use crate::format::iso11783::lattice::MOST_ROWS_OR_COLUMNS;
-use crate::format::iso11783::lattice::metres_per_degree;
-use crate::format::iso11783::lattice::rings;
-use crate::format::iso11783::lattice::twelve_digits;
-use crate::format::iso11783::write::Body;
-use crate::format::iso11783::write::TaskSet;
-use crate::format::iso11783::write::files;
-use crate::format::iso11783::xml;
+use crate::format::iso11783::lattice::{
+    Carrier, Lattice, MOST_ROWS_OR_COLUMNS, metres_per_degree, rings, twelve_digits,
+};
+use crate::format::iso11783::write::{Body, TaskSet, files};
 use crate::format::iso11783::xml::Parts;
-use crate::format::iso11783::zone_list;
+use crate::format::iso11783::{xml, zone_list};
 use crate::format::payload::Payload;
-use crate::space::crs::Crs;
-use crate::space::crs::Projector;
-use crate::space::polygon::carried;
-use crate::space::polygon::joined;
+use crate::space::crs::{Crs, Projector};
+use crate::space::polygon::{carried, joined};
 use crate::zones::ascii::designator;
-use crate::zones::carried::Quantity;
-use crate::zones::carried::RateLattice;
-use crate::zones::flavour::TaskFlavour;
-use crate::zones::flavour::TaskKind;
+use crate::zones::carried::{Quantity, RateLattice};
+use crate::zones::flavour::{TaskFlavour, TaskKind};
 use crate::zones::plain::PlainMap;
 use geo::MultiPolygon;
 
@@ -46,7 +34,11 @@ pub const USUAL_CELL_M: f64 = 10.0;
 ///
 /// # Errors
 /// [`Iso11783Error`].
-pub fn write_plain(map: &PlainMap, flavour: TaskFlavour, cell_m: Option<f64>) -> Result<Checked<Vec<Payload>>, Iso11783Error> {
+pub fn write_plain(
+    map: &PlainMap,
+    flavour: TaskFlavour,
+    cell_m: Option<f64>,
+) -> Result<Checked<Vec<Payload>>, Iso11783Error> {
     let mut findings = Vec::new();
     let channel = Channel::new(map.measure);
     let boundary = boundary(map, &mut findings);
@@ -57,18 +49,34 @@ pub fn write_plain(map: &PlainMap, flavour: TaskFlavour, cell_m: Option<f64>) ->
             "convert.polygons",
             "controllers need not take polygons: try it on yours before the day, and keep a grid (--task-kind grid) at hand",
         ));
-        let ground = map.zones.iter().map(|zone| Ok((zone.rate, xml::polygon_rings(&way, &zone.outline)?))).collect::<Result<Vec<_>, Iso11783Error>>()?;
+        let ground = map
+            .zones
+            .iter()
+            .map(|zone| Ok((zone.rate, xml::polygon_rings(&way, &zone.outline)?)))
+            .collect::<Result<Vec<_>, Iso11783Error>>()?;
         Body::Polygons(zone_list::of_polygons(ground, &channel)?)
     } else {
-        let (lattice, rates) = grid(map, flavour.kind, cell_m.unwrap_or(USUAL_CELL_M), &mut findings)?;
+        let (lattice, rates) = grid(
+            map,
+            flavour.kind,
+            cell_m.unwrap_or(USUAL_CELL_M),
+            &mut findings,
+        )?;
         Body::of_grid(lattice, &rates, flavour.kind, &channel)?
     };
-    let integer = |rate: f64, what: &str| channel.integer(rate, || what.to_owned()).map(|value| value.to_string());
+    let integer = |rate: f64, what: &str| {
+        channel
+            .integer(rate, || what.to_owned())
+            .map(|value| value.to_string())
+    };
     let parts = Parts {
         version: flavour.version,
         field: designator(&map.name, xml::LONGEST_TEXT, "Field"),
         task: designator(&map.name, xml::LONGEST_TEXT, "Task"),
-        crop: map.crop.as_ref().map(|crop| designator(crop, xml::LONGEST_TEXT, "Crop")),
+        crop: map
+            .crop
+            .as_ref()
+            .map(|crop| designator(crop, xml::LONGEST_TEXT, "Crop")),
         product: match (&map.product, map.measure.quantity) {
             (_, Quantity::Nitrogen) => "Nitrogen as N, no product".to_owned(),
             (Some(product), _) => xml::product_name(Some(product)),
@@ -79,7 +87,10 @@ pub fn write_plain(map: &PlainMap, flavour: TaskFlavour, cell_m: Option<f64>) ->
         position_lost: integer(fallbacks[1], "with position lost")?,
         outside: integer(fallbacks[2], "outside the field")?,
     };
-    Ok(Checked::new(files(&TaskSet { parts, body }, &channel)?, findings))
+    Ok(Checked::new(
+        files(&TaskSet { parts, body }, &channel)?,
+        findings,
+    ))
 }
 
 fn boundary(map: &PlainMap, findings: &mut Vec<Finding>) -> MultiPolygon<f64> {
@@ -92,18 +103,36 @@ fn boundary(map: &PlainMap, findings: &mut Vec<Finding>) -> MultiPolygon<f64> {
 }
 
 fn fallbacks(map: &PlainMap, findings: &mut Vec<Finding>) -> [f64; 3] {
-    let stated = [("on start", map.fallbacks.on_start), ("with position lost", map.fallbacks.position_lost), ("outside the field", map.fallbacks.outside)];
-    let missing: Vec<_> = stated.iter().filter(|(_, rate)| rate.is_none()).map(|(what, _)| *what).collect();
+    let stated = [
+        ("on start", map.fallbacks.on_start),
+        ("with position lost", map.fallbacks.position_lost),
+        ("outside the field", map.fallbacks.outside),
+    ];
+    let missing: Vec<_> = stated
+        .iter()
+        .filter(|(_, rate)| rate.is_none())
+        .map(|(what, _)| *what)
+        .collect();
     if !missing.is_empty() {
-        let message = format!("the map states no rate {}: task data must, and 0 is written, which spreads nothing", missing.join(", "));
+        let message = format!(
+            "the map states no rate {}: task data must, and 0 is written, which spreads nothing",
+            missing.join(", ")
+        );
         findings.push(Finding::caution("convert.fallbacks", message));
     }
     stated.map(|(_, rate)| rate.unwrap_or(0.0))
 }
 
 /// The grid of a task and its rates, row by row from the south.
-fn grid(map: &PlainMap, kind: TaskKind, cell_m: f64, findings: &mut Vec<Finding>) -> Result<(Lattice, Vec<f64>), Iso11783Error> {
-    if let Some(own) = map.lattice.as_ref().filter(|own| map.system.code() == Some(4326) && own.rows.max(own.cols) <= MOST_ROWS_OR_COLUMNS) {
+fn grid(
+    map: &PlainMap,
+    kind: TaskKind,
+    cell_m: f64,
+    findings: &mut Vec<Finding>,
+) -> Result<(Lattice, Vec<f64>), Iso11783Error> {
+    if let Some(own) = map.lattice.as_ref().filter(|own| {
+        map.system.code() == Some(4326) && own.rows.max(own.cols) <= MOST_ROWS_OR_COLUMNS
+    }) {
         let nine = |degrees: f64| libm::round(degrees * 1e9) / 1e9;
         let (per_north, _) = metres_per_degree(own.south);
         let size = own.cell_y * per_north;
@@ -117,11 +146,23 @@ fn grid(map: &PlainMap, kind: TaskKind, cell_m: f64, findings: &mut Vec<Finding>
             cols: own.cols,
             wanted_m: size,
         };
-        return Ok((lattice, own.rates.iter().map(|rate| rate.unwrap_or(0.0)).collect()));
+        return Ok((
+            lattice,
+            own.rates.iter().map(|rate| rate.unwrap_or(0.0)).collect(),
+        ));
     }
-    let somewhere = map.zones.iter().find_map(|zone| zone.outline.0.first()?.exterior().0.first().copied()).ok_or(Iso11783Error::NoBoundary)?;
+    let somewhere = map
+        .zones
+        .iter()
+        .find_map(|zone| zone.outline.0.first()?.exterior().0.first().copied())
+        .ok_or(Iso11783Error::NoBoundary)?;
     let carrier = Carrier::new(&map.system, (somewhere.x, somewhere.y))?;
-    let exteriors = map.zones.iter().flat_map(|zone| &zone.outline).map(|polygon| carrier.line(polygon.exterior())).collect::<Result<Vec<_>, _>>()?;
+    let exteriors = map
+        .zones
+        .iter()
+        .flat_map(|zone| &zone.outline)
+        .map(|polygon| carrier.line(polygon.exterior()))
+        .collect::<Result<Vec<_>, _>>()?;
     let lattice = Lattice::new(&exteriors, cell_m, 0.0)?;
     if lattice.is_coarsened() {
         let message = format!(
@@ -131,10 +172,13 @@ fn grid(map: &PlainMap, kind: TaskKind, cell_m: f64, findings: &mut Vec<Finding>
         findings.push(Finding::caution("machine.grid_coarsened", message));
     }
     let cells = lattice.rows * lattice.cols;
-    let (mut share, mut weighted, mut most) = (vec![0.0; cells], vec![0.0; cells], vec![(0.0, 0.0); cells]);
+    let (mut share, mut weighted, mut most) =
+        (vec![0.0; cells], vec![0.0; cells], vec![(0.0, 0.0); cells]);
     for zone in &map.zones {
         let rings = rings(&carrier, &lattice, &zone.outline)?;
-        let Some(window) = Window::around(&rings, lattice.rows, lattice.cols) else { continue };
+        let Some(window) = Window::around(&rings, lattice.rows, lattice.cols) else {
+            continue;
+        };
         for (cell, covered) in window.shares(&rings, lattice.cols) {
             share[cell] += covered;
             weighted[cell] += covered * zone.rate;
@@ -156,17 +200,33 @@ fn grid(map: &PlainMap, kind: TaskKind, cell_m: f64, findings: &mut Vec<Finding>
 ///
 /// # Errors
 /// [`Iso11783Error`] when a point cannot be carried into the grid's system.
-pub fn on_ground(map: &PlainMap, grid: &RateLattice, system: &Crs) -> Result<(f64, f64), Iso11783Error> {
+pub fn on_ground(
+    map: &PlainMap,
+    grid: &RateLattice,
+    system: &Crs,
+) -> Result<(f64, f64), Iso11783Error> {
     let way = Projector::new(&map.system, system)?;
     let (mut area_m2, mut sum) = (0.0, 0.0);
     for zone in &map.zones {
         let carried = carried(&zone.outline, &way)?;
-        let rings: Vec<Ring> = crate::space::polygon::rings_of(&crate::space::polygon::oriented(&carried))
-            .into_iter()
-            .map(|ring| ring.iter().map(|p| [(p[0] - grid.west) / grid.cell_x, (p[1] - grid.south) / grid.cell_y]).collect())
-            .collect();
+        let rings: Vec<Ring> =
+            crate::space::polygon::rings_of(&crate::space::polygon::oriented(&carried))
+                .into_iter()
+                .map(|ring| {
+                    ring.iter()
+                        .map(|p| {
+                            [
+                                (p[0] - grid.west) / grid.cell_x,
+                                (p[1] - grid.south) / grid.cell_y,
+                            ]
+                        })
+                        .collect()
+                })
+                .collect();
         let whole: f64 = rings.iter().map(|ring| doubled_area(ring)).sum::<f64>() / 2.0;
-        let Some(window) = Window::around(&rings, grid.rows, grid.cols) else { continue };
+        let Some(window) = Window::around(&rings, grid.rows, grid.cols) else {
+            continue;
+        };
         for (cell, share) in window.shares(&rings, grid.cols) {
             if let Some(rate) = grid.rate(cell % grid.cols, cell / grid.cols) {
                 let ground = zone.area_m2 * share / whole;

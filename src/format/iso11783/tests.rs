@@ -1,28 +1,20 @@
 //! A task set read back as a controller would, from its bytes alone.
 
 use crate::finding::Severity;
-use crate::format::iso11783::rate_grid;
-use crate::format::iso11783::write;
+use crate::format::iso11783::{rate_grid, write};
 use crate::format::payload::Payload;
-use crate::space::crs::Crs;
-use crate::space::crs::Projector;
+use crate::space::crs::{Crs, Projector};
 use crate::units::Length;
 use crate::zones::fixture;
-use crate::zones::fixture::EXCLUSION;
-use crate::zones::fixture::LENGTH;
-use crate::zones::fixture::WIDTH;
-use crate::zones::flavour::TaskFlavour;
-use crate::zones::flavour::TaskKind;
+use crate::zones::fixture::{EXCLUSION, LENGTH, WIDTH};
+use crate::zones::flavour::{TaskFlavour, TaskKind};
 use crate::zones::machine::machine_rates;
 use crate::zones::prescription::Prescription;
-use geo::LineString;
-use geo::MultiPolygon;
-use geo::Polygon;
+use geo::{LineString, MultiPolygon, Polygon};
 use jiff::Timestamp;
 use quick_xml::Reader;
 use quick_xml::events::Event;
-use std::collections::BTreeMap;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Read as _;
 
 /// One element: depth, name, attributes.
@@ -50,7 +42,14 @@ struct Task {
 
 impl Task {
     fn read(files: &[Payload]) -> Self {
-        let bytes = |path: &str| files.iter().find(|file| file.path == path).unwrap().bytes.clone();
+        let bytes = |path: &str| {
+            files
+                .iter()
+                .find(|file| file.path == path)
+                .unwrap()
+                .bytes
+                .clone()
+        };
         let xml = String::from_utf8(bytes("machine/TASKDATA/TASKDATA.XML")).unwrap();
         let mut reader = Reader::from_str(&xml);
         let mut elements = Vec::new();
@@ -61,26 +60,46 @@ impl Task {
                 Event::Start(start) | Event::Empty(start) => {
                     let attributes = start.attributes().map(|attribute| {
                         let attribute = attribute.unwrap();
-                        (attribute.key.as_ref().to_owned(), attribute.value.to_string())
+                        (
+                            attribute.key.as_ref().to_owned(),
+                            attribute.value.to_string(),
+                        )
                     });
-                    elements.push(Element { depth, name: start.name().as_ref().to_owned(), attributes: attributes.collect() });
+                    elements.push(Element {
+                        depth,
+                        name: start.name().as_ref().to_owned(),
+                        attributes: attributes.collect(),
+                    });
                     depth += usize::from(matches!(event, Event::Start(_)));
                 }
                 Event::End(_) => depth -= 1,
-                Event::Text(text) => assert!(text.xml10_content().trim().is_empty(), "text between elements"),
+                Event::Text(text) => assert!(
+                    text.xml10_content().trim().is_empty(),
+                    "text between elements"
+                ),
                 Event::Eof => break,
                 _ => {}
             }
         }
-        Self { xml, elements, binary: bytes("machine/TASKDATA/GRD00000.bin") }
+        Self {
+            xml,
+            elements,
+            binary: bytes("machine/TASKDATA/GRD00000.bin"),
+        }
     }
 
     fn of(prescription: &Prescription) -> Self {
-        Self::read(&write(prescription, TaskFlavour::default(), Timestamp::UNIX_EPOCH).unwrap().value)
+        Self::read(
+            &write(prescription, TaskFlavour::default(), Timestamp::UNIX_EPOCH)
+                .unwrap()
+                .value,
+        )
     }
 
     fn all(&self, name: &str) -> impl Iterator<Item = &Element> {
-        self.elements.iter().filter(move |element| element.name == name)
+        self.elements
+            .iter()
+            .filter(move |element| element.name == name)
     }
 
     fn one(&self, name: &str) -> &Element {
@@ -92,7 +111,11 @@ impl Task {
 
     /// The process data of a treatment zone.
     fn zone(&self, code: &str) -> &Element {
-        let position = self.elements.iter().position(|element| element.name == "TZN" && element.get("A") == code).unwrap();
+        let position = self
+            .elements
+            .iter()
+            .position(|element| element.name == "TZN" && element.get("A") == code)
+            .unwrap();
         let value = &self.elements[position + 1];
         assert_eq!(value.name, "PDV");
         value
@@ -105,13 +128,18 @@ impl Task {
         let col = libm::floor((longitude - grid.number("B")) / grid.number("D")) as usize;
         let cols: usize = grid.get("E").parse().unwrap();
         let at = (row * cols + col) * 4;
-        f64::from(i32::from_le_bytes(self.binary[at..at + 4].try_into().unwrap())) * self.one("VPN").number("C")
+        f64::from(i32::from_le_bytes(
+            self.binary[at..at + 4].try_into().unwrap(),
+        )) * self.one("VPN").number("C")
     }
 }
 
 fn to_degrees(along: f64, left: f64) -> (f64, f64) {
     let (x, y) = fixture::point(along, left);
-    Projector::new(&fixture::prescription().plane, &Crs::wgs84()).unwrap().point(x, y).unwrap()
+    Projector::new(&fixture::prescription().plane, &Crs::wgs84())
+        .unwrap()
+        .point(x, y)
+        .unwrap()
 }
 
 fn shown(task: &Task, along: f64, left: f64) -> f64 {
@@ -125,73 +153,154 @@ fn litres(n: f64) -> f64 {
 }
 
 fn polygon(corners: &[(f64, f64)]) -> Polygon<f64> {
-    Polygon::new(corners.iter().map(|(along, left)| fixture::point(*along, *left)).collect::<LineString<f64>>(), Vec::new())
+    Polygon::new(
+        corners
+            .iter()
+            .map(|(along, left)| fixture::point(*along, *left))
+            .collect::<LineString<f64>>(),
+        Vec::new(),
+    )
 }
 
 #[test]
 fn the_file_says_what_the_standard_asks() {
     let task = Task::of(&fixture::prescription());
-    assert!(task.xml.starts_with("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<ISO11783_TaskData "));
+    assert!(
+        task.xml
+            .starts_with("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<ISO11783_TaskData ")
+    );
     assert!(task.xml.is_ascii() && !task.xml.contains("xmlns"));
     let root = task.one("ISO11783_TaskData");
-    assert_eq!((root.get("VersionMajor"), root.get("VersionMinor"), root.get("DataTransferOrigin")), ("3", "3", "1"));
+    assert_eq!(
+        (
+            root.get("VersionMajor"),
+            root.get("VersionMinor"),
+            root.get("DataTransferOrigin")
+        ),
+        ("3", "3", "1")
+    );
     // Text of 32 characters at most; ids of three capitals and a number above 0.
     for element in &task.elements {
         for (key, value) in &element.attributes {
             assert!(value.len() <= 32, "{} {key} {value}", element.name);
-            assert!(!(value.contains('e') && value.parse::<f64>().is_ok()), "an exponent in {} {key}: {value}", element.name);
+            assert!(
+                !(value.contains('e') && value.parse::<f64>().is_ok()),
+                "an exponent in {} {key}: {value}",
+                element.name
+            );
         }
     }
-    assert_eq!((task.one("TSK").get("B"), task.one("TSK").get("G")), ("Long Ley 0a1b2c", "1"));
+    assert_eq!(
+        (task.one("TSK").get("B"), task.one("TSK").get("G")),
+        ("Long Ley 0a1b2c", "1")
+    );
     assert_eq!(task.one("PFD").get("D"), "60000");
-    assert_eq!((task.one("DLT").get("A"), task.one("DLT").get("B")), ("DFFF", "31"));
-    assert_eq!((task.one("PDT").get("B"), task.one("PDT").get("E")), ("UAN 28 28%N 1.28kg/L", "0048"));
-    assert_eq!((task.one("VPN").get("C"), task.one("VPN").get("E")), ("0.0001", "L/ha"));
+    assert_eq!(
+        (task.one("DLT").get("A"), task.one("DLT").get("B")),
+        ("DFFF", "31")
+    );
+    assert_eq!(
+        (task.one("PDT").get("B"), task.one("PDT").get("E")),
+        ("UAN 28 28%N 1.28kg/L", "0048")
+    );
+    assert_eq!(
+        (task.one("VPN").get("C"), task.one("VPN").get("E")),
+        ("0.0001", "L/ha")
+    );
     assert_eq!(task.one("GRD").depth, task.one("TSK").depth + 1);
 }
 
 #[test]
 fn every_reference_resolves() {
     let task = Task::of(&fixture::prescription());
-    let ids: Vec<&str> =
-        task.elements.iter().filter(|e| ["CTP", "CTR", "FRM", "PFD", "PDT", "VPN", "TSK"].contains(&e.name.as_str())).map(|e| e.get("A")).collect();
-    assert_eq!(ids.iter().collect::<BTreeSet<_>>().len(), ids.len(), "ids twice");
+    let ids: Vec<&str> = task
+        .elements
+        .iter()
+        .filter(|e| ["CTP", "CTR", "FRM", "PFD", "PDT", "VPN", "TSK"].contains(&e.name.as_str()))
+        .map(|e| e.get("A"))
+        .collect();
+    assert_eq!(
+        ids.iter().collect::<BTreeSet<_>>().len(),
+        ids.len(),
+        "ids twice"
+    );
     for id in &ids {
         assert!(id[3..].parse::<u32>().unwrap() > 0, "{id}");
     }
-    for (name, keys) in [("FRM", "I"), ("PFD", "EFG"), ("PDT", "D"), ("PDV", "CE"), ("TSK", "CDE")] {
+    for (name, keys) in [
+        ("FRM", "I"),
+        ("PFD", "EFG"),
+        ("PDT", "D"),
+        ("PDV", "CE"),
+        ("TSK", "CDE"),
+    ] {
         for element in task.all(name) {
             for key in keys.chars() {
-                assert!(ids.contains(&element.get(&key.to_string())), "{name} {key} {:?}", element.attributes);
+                assert!(
+                    ids.contains(&element.get(&key.to_string())),
+                    "{name} {key} {:?}",
+                    element.attributes
+                );
             }
         }
     }
-    let codes: Vec<u8> = task.all("TZN").map(|zone| zone.get("A").parse().unwrap()).collect();
-    assert!(codes.iter().all(|code| *code <= 254) && codes.iter().collect::<BTreeSet<_>>().len() == 4);
+    let codes: Vec<u8> = task
+        .all("TZN")
+        .map(|zone| zone.get("A").parse().unwrap())
+        .collect();
+    assert!(
+        codes.iter().all(|code| *code <= 254) && codes.iter().collect::<BTreeSet<_>>().len() == 4
+    );
     assert_eq!(task.one("GRD").get("J"), "1");
     let main = task.one("TSK");
-    for code in [task.one("GRD").get("J"), main.get("H"), main.get("I"), main.get("J")] {
-        assert_eq!((task.zone(code).get("A"), task.zone(code).get("C")), ("0001", "PDT1"));
+    for code in [
+        task.one("GRD").get("J"),
+        main.get("H"),
+        main.get("I"),
+        main.get("J"),
+    ] {
+        assert_eq!(
+            (task.zone(code).get("A"), task.zone(code).get("C")),
+            ("0001", "PDT1")
+        );
     }
     let fallback = |key: &str| task.zone(main.get(key)).number("B");
     // Start 75 kg N/ha; position lost 0 beside a buffered exclusion; outside 0.
-    assert_eq!((fallback("H"), fallback("I"), fallback("J")), ((litres(75.0) * 10_000.0).round(), 0.0, 0.0));
+    assert_eq!(
+        (fallback("H"), fallback("I"), fallback("J")),
+        ((litres(75.0) * 10_000.0).round(), 0.0, 0.0)
+    );
 }
 
 #[test]
 fn the_boundary_is_closed_latitude_first() {
     let mut field = fixture::prescription();
     let hole = polygon(&[(30.0, 20.0), (60.0, 20.0), (60.0, 40.0), (30.0, 40.0)]);
-    field.boundary = MultiPolygon::new(vec![Polygon::new(field.boundary.0[0].exterior().clone(), vec![hole.exterior().clone()])]);
+    field.boundary = MultiPolygon::new(vec![Polygon::new(
+        field.boundary.0[0].exterior().clone(),
+        vec![hole.exterior().clone()],
+    )]);
     let task = Task::of(&field);
     assert_eq!(task.one("PLN").get("A"), "1");
-    assert_eq!(task.all("LSG").map(|ring| ring.get("A")).collect::<Vec<_>>(), ["1", "2"]);
+    assert_eq!(
+        task.all("LSG")
+            .map(|ring| ring.get("A"))
+            .collect::<Vec<_>>(),
+        ["1", "2"]
+    );
     let points: Vec<(&str, &str)> = task.all("PNT").map(|p| (p.get("C"), p.get("D"))).collect();
     assert_eq!(points.len(), 10);
     assert!(points[0] == points[4] && points[5] == points[9]);
     let (longitude, latitude) = to_degrees(0.0, 0.0);
-    assert!((points[0].0.parse::<f64>().unwrap() - latitude).abs() < 1e-9 && (points[0].1.parse::<f64>().unwrap() - longitude).abs() < 1e-9);
-    assert!(points.iter().all(|p| p.0.split('.').nth(1).is_some_and(|decimals| decimals.len() <= 9)));
+    assert!(
+        (points[0].0.parse::<f64>().unwrap() - latitude).abs() < 1e-9
+            && (points[0].1.parse::<f64>().unwrap() - longitude).abs() < 1e-9
+    );
+    assert!(points.iter().all(|p| {
+        p.0.split('.')
+            .nth(1)
+            .is_some_and(|decimals| decimals.len() <= 9)
+    }));
 }
 
 #[test]
@@ -199,14 +308,29 @@ fn the_grid_has_its_length_and_covers_the_overrun() {
     let task = Task::of(&fixture::prescription());
     let grid = task.one("GRD");
     assert_eq!((grid.get("G"), grid.get("I")), ("GRD00000", "2"));
-    assert_eq!(grid.number("E") as usize * grid.number("F") as usize * 4, task.binary.len());
+    assert_eq!(
+        grid.number("E") as usize * grid.number("F") as usize * 4,
+        task.binary.len()
+    );
     assert_eq!(grid.number("H") as usize, task.binary.len());
-    for (along, left) in [(-24.0, -24.0), (LENGTH + 24.0, -24.0), (LENGTH + 24.0, WIDTH + 24.0), (-24.0, WIDTH + 24.0)] {
+    for (along, left) in [
+        (-24.0, -24.0),
+        (LENGTH + 24.0, -24.0),
+        (LENGTH + 24.0, WIDTH + 24.0),
+        (-24.0, WIDTH + 24.0),
+    ] {
         // 12 m of overrun and a cell of 12 m beyond the field's box in degrees; the corners of a turned field reach less far than its box.
         let (longitude, latitude) = to_degrees(along.clamp(0.0, LENGTH), left.clamp(0.0, WIDTH));
-        assert!(latitude > grid.number("A") + 24.0 / 111_300.0 && longitude > grid.number("B") + 24.0 / 111_300.0);
-        assert!(latitude < grid.number("A") + grid.number("F") * grid.number("C") - 24.0 / 111_300.0);
-        assert!(longitude < grid.number("B") + grid.number("E") * grid.number("D") - 24.0 / 111_300.0);
+        assert!(
+            latitude > grid.number("A") + 24.0 / 111_300.0
+                && longitude > grid.number("B") + 24.0 / 111_300.0
+        );
+        assert!(
+            latitude < grid.number("A") + grid.number("F") * grid.number("C") - 24.0 / 111_300.0
+        );
+        assert!(
+            longitude < grid.number("B") + grid.number("E") * grid.number("D") - 24.0 / 111_300.0
+        );
     }
 }
 
@@ -215,7 +339,10 @@ fn rates_at_known_points() {
     let task = Task::of(&fixture::prescription());
     let near = |rate: f64, along: f64, left: f64| {
         let read = shown(&task, along, left);
-        assert!((read - rate).abs() < 1e-3, "{read} instead of {rate} at {along}, {left}");
+        assert!(
+            (read - rate).abs() < 1e-3,
+            "{read} instead of {rate} at {along}, {left}"
+        );
     };
     near(litres(60.0), 20.0, 30.0);
     near(litres(60.0), 120.0, 180.0);
@@ -226,7 +353,13 @@ fn rates_at_known_points() {
     near(0.0, 210.0, 90.0);
     near(0.0, EXCLUSION[0] - 1.0, 90.0);
     // The overrun carries the nearest rate 12 m out on every side; two cells further there is nothing.
-    for (along, left, n) in [(-11.0, 100.0, 60.0), (40.0, -11.0, 60.0), (100.0, WIDTH + 11.0, 60.0), (LENGTH + 11.0, 50.0, 90.0), (250.0, -11.0, 90.0)] {
+    for (along, left, n) in [
+        (-11.0, 100.0, 60.0),
+        (40.0, -11.0, 60.0),
+        (100.0, WIDTH + 11.0, 60.0),
+        (LENGTH + 11.0, 50.0, 90.0),
+        (250.0, -11.0, 90.0),
+    ] {
         near(litres(n), along, left);
     }
     near(0.0, -45.0, 100.0);
@@ -251,8 +384,10 @@ fn every_cell_is_the_mean_of_its_part_of_the_field() {
             let (mut sum, mut count, mut in_exclusion) = (0.0, 0_u32, false);
             for i in 0..24 {
                 for j in 0..24 {
-                    let longitude = grid.lattice.west + (col as f64 + (f64::from(i) + 0.5) / 24.0) * grid.lattice.cell_east;
-                    let latitude = grid.lattice.south + (row as f64 + (f64::from(j) + 0.5) / 24.0) * grid.lattice.cell_north;
+                    let longitude = grid.lattice.west
+                        + (col as f64 + (f64::from(i) + 0.5) / 24.0) * grid.lattice.cell_east;
+                    let latitude = grid.lattice.south
+                        + (row as f64 + (f64::from(j) + 0.5) / 24.0) * grid.lattice.cell_north;
                     let (x, y) = back.point(longitude, latitude).unwrap();
                     let (u, v) = frame.to_uv(x, y);
                     let (u, v) = (u - frame.u0, v - frame.v0);
@@ -260,7 +395,11 @@ fn every_cell_is_the_mean_of_its_part_of_the_field() {
                         in_exclusion = true;
                     } else if inside(u, 0.0, LENGTH) && inside(v, 0.0, WIDTH) {
                         count += 1;
-                        sum += if inside(u, 48.0, 96.0) && inside(v, 48.0, 120.0) { 0.0 } else { litres(if u < 144.0 { 60.0 } else { 90.0 }) };
+                        sum += if inside(u, 48.0, 96.0) && inside(v, 48.0, 120.0) {
+                            0.0
+                        } else {
+                            litres(if u < 144.0 { 60.0 } else { 90.0 })
+                        };
                     }
                 }
             }
@@ -269,7 +408,10 @@ fn every_cell_is_the_mean_of_its_part_of_the_field() {
                 assert_eq!(rate, 0.0);
             } else if count >= 60 {
                 let mean = sum / f64::from(count);
-                assert!((rate - mean).abs() < 6.0, "row {row} column {col}: {rate} instead of {mean}");
+                assert!(
+                    (rate - mean).abs() < 6.0,
+                    "row {row} column {col}: {rate} instead of {mean}"
+                );
                 seen += 1;
             }
         }
@@ -285,53 +427,123 @@ fn in_field_total_and_what_the_exclusion_takes() {
     // 2.5344 ha × 60 and 3.08 ha × 90 kg N/ha, in litres.
     let zones = 2.534_4 * litres(60.0) + 3.08 * litres(90.0);
     assert!((rates.total - zones).abs() < 1e-9);
-    assert!((checked.value.total_without_exclusions / zones - 1.0).abs() < 0.005, "{} {zones}", checked.value.total_without_exclusions);
+    assert!(
+        (checked.value.total_without_exclusions / zones - 1.0).abs() < 0.005,
+        "{} {zones}",
+        checked.value.total_without_exclusions
+    );
     // The exclusion of 20 × 20 m blocks at most (20 + 2 × 12 √2)² m² of ground, of which 400 m² are its own.
     let lost = checked.value.total_without_exclusions - checked.value.total;
-    assert!(lost > 0.0 && lost < (2_915.0 - 400.0) / 10_000.0 * litres(90.0), "{lost}");
-    let finding = checked.findings.iter().find(|finding| finding.code == "machine.grid_total").unwrap();
-    assert!(finding.severity == Severity::Caution && finding.message.contains(&format!("{lost:.1} L")), "{}", finding.message);
-    assert!(checked.findings.iter().any(|finding| finding.code == "machine.grid_held"));
+    assert!(
+        lost > 0.0 && lost < (2_915.0 - 400.0) / 10_000.0 * litres(90.0),
+        "{lost}"
+    );
+    let finding = checked
+        .findings
+        .iter()
+        .find(|finding| finding.code == "machine.grid_total")
+        .unwrap();
+    assert!(
+        finding.severity == Severity::Caution && finding.message.contains(&format!("{lost:.1} L")),
+        "{}",
+        finding.message
+    );
+    assert!(
+        checked
+            .findings
+            .iter()
+            .any(|finding| finding.code == "machine.grid_held")
+    );
     // Without the exclusion there is nothing to tell of the total.
     let mut open = fixture::prescription();
     open.exclusions = MultiPolygon::new(Vec::new());
-    assert!(rate_grid(&open, &rates, TaskKind::Grid).unwrap().findings.iter().all(|finding| finding.code != "machine.grid_total"));
+    assert!(
+        rate_grid(&open, &rates, TaskKind::Grid)
+            .unwrap()
+            .findings
+            .iter()
+            .all(|finding| finding.code != "machine.grid_total")
+    );
 }
 
 #[test]
 fn hard_edges_holes_and_no_overrun() {
     let mut field = fixture::prescription();
-    let (a, b) = (fixture::point(LENGTH + 0.5, -50.0), fixture::point(LENGTH + 0.5, WIDTH + 50.0));
+    let (a, b) = (
+        fixture::point(LENGTH + 0.5, -50.0),
+        fixture::point(LENGTH + 0.5, WIDTH + 50.0),
+    );
     field.hard_edges = vec![LineString::from(vec![a, b])];
     let task = Task::of(&field);
-    assert_eq!(shown(&task, LENGTH + 14.0, 50.0), 0.0, "beyond the hard edge");
-    assert!((shown(&task, 40.0, -11.0) - litres(60.0)).abs() < 1e-3, "elsewhere the overrun stays");
+    assert_eq!(
+        shown(&task, LENGTH + 14.0, 50.0),
+        0.0,
+        "beyond the hard edge"
+    );
+    assert!(
+        (shown(&task, 40.0, -11.0) - litres(60.0)).abs() < 1e-3,
+        "elsewhere the overrun stays"
+    );
     // A pond in the boundary itself, in zone 3.
     let mut field = fixture::prescription();
-    let pond = polygon(&[(220.0, 120.0), (290.0, 120.0), (290.0, 190.0), (220.0, 190.0)]).exterior().clone();
-    field.boundary = MultiPolygon::new(vec![Polygon::new(field.boundary.0[0].exterior().clone(), vec![pond.clone()])]);
+    let pond = polygon(&[
+        (220.0, 120.0),
+        (290.0, 120.0),
+        (290.0, 190.0),
+        (220.0, 190.0),
+    ])
+    .exterior()
+    .clone();
+    field.boundary = MultiPolygon::new(vec![Polygon::new(
+        field.boundary.0[0].exterior().clone(),
+        vec![pond.clone()],
+    )]);
     let outline = field.zones[2].outline.0[0].clone();
-    field.zones[2].outline = MultiPolygon::new(vec![Polygon::new(outline.exterior().clone(), vec![outline.interiors()[0].clone(), pond])]);
+    field.zones[2].outline = MultiPolygon::new(vec![Polygon::new(
+        outline.exterior().clone(),
+        vec![outline.interiors()[0].clone(), pond],
+    )]);
     let task = Task::of(&field);
     for (along, left) in [(255.0, 155.0), (240.0, 140.0), (270.0, 170.0)] {
-        assert_eq!(shown(&task, along, left), 0.0, "in the pond at {along}, {left}");
+        assert_eq!(
+            shown(&task, along, left),
+            0.0,
+            "in the pond at {along}, {left}"
+        );
     }
     let mut field = fixture::prescription();
     field.machine.overrun = Length::ZERO;
     let task = Task::of(&field);
-    assert_eq!(shown(&task, 40.0, -18.0), 0.0, "no overrun, nothing outside");
+    assert_eq!(
+        shown(&task, 40.0, -18.0),
+        0.0,
+        "no overrun, nothing outside"
+    );
 }
 
 #[test]
 fn large_fields_say_that_cells_grew() {
     let mut field = fixture::prescription();
-    let whole = MultiPolygon::new(vec![polygon(&[(0.0, 0.0), (6_000.0, 0.0), (6_000.0, 2_000.0), (0.0, 2_000.0)])]);
+    let whole = MultiPolygon::new(vec![polygon(&[
+        (0.0, 0.0),
+        (6_000.0, 0.0),
+        (6_000.0, 2_000.0),
+        (0.0, 2_000.0),
+    ])]);
     field.boundary = whole.clone();
     field.zones.truncate(1);
     field.zones[0].outline = whole;
     let checked = write(&field, TaskFlavour::default(), Timestamp::UNIX_EPOCH).unwrap();
-    let finding = checked.findings.iter().find(|finding| finding.code == "machine.grid_coarsened").unwrap();
-    assert!(finding.message.contains("from 12.0 m to"), "{}", finding.message);
+    let finding = checked
+        .findings
+        .iter()
+        .find(|finding| finding.code == "machine.grid_coarsened")
+        .unwrap();
+    assert!(
+        finding.message.contains("from 12.0 m to"),
+        "{}",
+        finding.message
+    );
     let task = Task::read(&checked.value);
     assert!(task.one("GRD").number("E") <= 350.0 && task.one("GRD").number("F") <= 350.0);
     assert!((shown(&task, 3_000.0, 1_000.0) - litres(60.0)).abs() < 1e-3);
@@ -352,26 +564,57 @@ fn without_a_product_it_is_nitrogen() {
 fn the_archive_holds_the_same_bytes_and_nothing_of_today() {
     let field = fixture::prescription();
     let instant: Timestamp = "2026-04-14T00:00:00Z".parse().unwrap();
-    let files = write(&field, TaskFlavour::default(), instant).unwrap().value;
+    let files = write(&field, TaskFlavour::default(), instant)
+        .unwrap()
+        .value;
     assert_eq!(
-        files.iter().map(|file| file.path.as_str()).collect::<Vec<_>>(),
-        ["machine/TASKDATA/TASKDATA.XML", "machine/TASKDATA/GRD00000.bin", "office/TASKDATA.zip"]
+        files
+            .iter()
+            .map(|file| file.path.as_str())
+            .collect::<Vec<_>>(),
+        [
+            "machine/TASKDATA/TASKDATA.XML",
+            "machine/TASKDATA/GRD00000.bin",
+            "office/TASKDATA.zip"
+        ]
     );
-    assert_eq!(files, write(&field, TaskFlavour::default(), instant).unwrap().value);
+    assert_eq!(
+        files,
+        write(&field, TaskFlavour::default(), instant)
+            .unwrap()
+            .value
+    );
     let mut archive = zip::ZipArchive::new(std::io::Cursor::new(&files[2].bytes)).unwrap();
     assert_eq!(archive.len(), 2);
-    for (position, name) in ["TASKDATA/TASKDATA.XML", "TASKDATA/GRD00000.bin"].into_iter().enumerate() {
+    for (position, name) in ["TASKDATA/TASKDATA.XML", "TASKDATA/GRD00000.bin"]
+        .into_iter()
+        .enumerate()
+    {
         let mut entry = archive.by_index(position).unwrap();
         let time = entry.last_modified().unwrap();
-        assert_eq!((&*entry.name().unwrap(), time.year(), time.month(), time.day(), time.hour()), (name, 2026, 4, 14, 0));
+        assert_eq!(
+            (
+                &*entry.name().unwrap(),
+                time.year(),
+                time.month(),
+                time.day(),
+                time.hour()
+            ),
+            (name, 2026, 4, 14, 0)
+        );
         let mut bytes = Vec::new();
         entry.read_to_end(&mut bytes).unwrap();
         assert_eq!(bytes, files[position].bytes);
     }
     // An instant before archives could date files is the earliest they can.
-    let early = write(&field, TaskFlavour::default(), Timestamp::UNIX_EPOCH).unwrap().value;
+    let early = write(&field, TaskFlavour::default(), Timestamp::UNIX_EPOCH)
+        .unwrap()
+        .value;
     let mut archive = zip::ZipArchive::new(std::io::Cursor::new(&early[2].bytes)).unwrap();
-    assert_eq!(archive.by_index(0).unwrap().last_modified().unwrap().year(), 1980);
+    assert_eq!(
+        archive.by_index(0).unwrap().last_modified().unwrap().year(),
+        1980
+    );
 }
 
 #[test]
@@ -379,6 +622,10 @@ fn names_cannot_break_the_file() {
     let mut field = fixture::prescription();
     field.field_name = "\"<Söderåker> & 'Ängen' \u{202e}\u{7} and a very long tail".to_owned();
     let task = Task::of(&field);
-    assert!(task.one("PFD").get("C").contains("Soederaker"), "{}", task.one("PFD").get("C"));
+    assert!(
+        task.one("PFD").get("C").contains("Soederaker"),
+        "{}",
+        task.one("PFD").get("C")
+    );
     assert!(task.one("TSK").get("B").ends_with(" 0a1b2c"));
 }

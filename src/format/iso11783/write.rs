@@ -5,26 +5,19 @@ use std::io::Write as _;
 use crate::finding::Checked;
 use crate::format::iso11783::channel::Channel;
 use crate::format::iso11783::error::Iso11783Error;
-use crate::format::iso11783::grid::RateGrid;
-use crate::format::iso11783::grid::rate_grid;
+use crate::format::iso11783::grid::{RateGrid, rate_grid};
 use crate::format::iso11783::lattice::Lattice;
-use crate::format::iso11783::xml;
-use crate::format::iso11783::zone_list;
 use crate::format::iso11783::zone_list::ZoneOnGround;
+use crate::format::iso11783::{xml, zone_list};
 use crate::format::payload::Payload;
-use crate::space::crs::Crs;
-use crate::space::crs::Projector;
-use crate::zones::flavour::TaskFlavour;
-use crate::zones::flavour::TaskKind;
-use crate::zones::machine::MachineRates;
-use crate::zones::machine::machine_rates;
+use crate::space::crs::{Crs, Projector};
+use crate::zones::flavour::{TaskFlavour, TaskKind};
+use crate::zones::machine::{MachineRates, machine_rates};
 use crate::zones::prescription::Prescription;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
-use zip::CompressionMethod;
-use zip::DateTime;
-use zip::ZipWriter;
 use zip::write::SimpleFileOptions;
+use zip::{CompressionMethod, DateTime, ZipWriter};
 
 /// Folder and main file as the standard spells them, case and all.
 const MAIN_FILE: &str = "TASKDATA/TASKDATA.XML";
@@ -53,20 +46,44 @@ pub(super) enum Body {
 
 impl Body {
     /// A grid of rates, as one type or the other.
-    pub(super) fn of_grid(lattice: Lattice, rates: &[f64], kind: TaskKind, channel: &Channel) -> Result<Self, Iso11783Error> {
+    pub(super) fn of_grid(
+        lattice: Lattice,
+        rates: &[f64],
+        kind: TaskKind,
+        channel: &Channel,
+    ) -> Result<Self, Iso11783Error> {
         if kind == TaskKind::Zones {
             let (zones, codes) = zone_list::of_cells(rates, lattice.cols, channel)?;
-            return Ok(Self::Codes { lattice, zones, codes });
+            return Ok(Self::Codes {
+                lattice,
+                zones,
+                codes,
+            });
         }
-        let what = |cell: usize| format!("of grid row {}, column {}", cell / lattice.cols, cell % lattice.cols);
-        let values = rates.iter().enumerate().map(|(cell, rate)| channel.integer(*rate, || what(cell))).collect::<Result<_, _>>()?;
+        let what = |cell: usize| {
+            format!(
+                "of grid row {}, column {}",
+                cell / lattice.cols,
+                cell % lattice.cols
+            )
+        };
+        let values = rates
+            .iter()
+            .enumerate()
+            .map(|(cell, rate)| channel.integer(*rate, || what(cell)))
+            .collect::<Result<_, _>>()?;
         Ok(Self::Rates { lattice, values })
     }
 
     /// The grid's file: signed 32-bit little-endian integers or bytes, west to east, rows from the south.
     fn binary(&self) -> Option<Vec<u8>> {
         match self {
-            Self::Rates { values, .. } => Some(values.iter().flat_map(|value| value.to_le_bytes()).collect()),
+            Self::Rates { values, .. } => Some(
+                values
+                    .iter()
+                    .flat_map(|value| value.to_le_bytes())
+                    .collect(),
+            ),
             Self::Codes { codes, .. } => Some(codes.clone()),
             Self::Polygons(_) => None,
         }
@@ -81,8 +98,15 @@ pub(super) struct TaskSet {
 
 /// The files of a task set below the folder that holds `TASKDATA`.
 pub(super) fn files(set: &TaskSet, channel: &Channel) -> Result<Vec<Payload>, Iso11783Error> {
-    let mut out = vec![Payload::new(MAIN_FILE, set.parts.main_file(&set.body, channel)?)];
-    out.extend(set.body.binary().map(|bytes| Payload::new(format!("TASKDATA/{}.bin", xml::GRID_NAME), bytes)));
+    let mut out = vec![Payload::new(
+        MAIN_FILE,
+        set.parts.main_file(&set.body, channel)?,
+    )];
+    out.extend(
+        set.body
+            .binary()
+            .map(|bytes| Payload::new(format!("TASKDATA/{}.bin", xml::GRID_NAME), bytes)),
+    );
     Ok(out)
 }
 
@@ -95,13 +119,26 @@ pub(super) fn files(set: &TaskSet, channel: &Channel) -> Result<Vec<Payload>, Is
 ///
 /// # Errors
 /// [`Iso11783Error`]: rates that cannot be stated or do not fit 32 bits, a field that no grid can hold, more rates than there are zone codes.
-pub fn write(prescription: &Prescription, flavour: TaskFlavour, instant: Timestamp) -> Result<Checked<Vec<Payload>>, Iso11783Error> {
+pub fn write(
+    prescription: &Prescription,
+    flavour: TaskFlavour,
+    instant: Timestamp,
+) -> Result<Checked<Vec<Payload>>, Iso11783Error> {
     let rates = machine_rates(prescription)?.value;
     if flavour.kind == TaskKind::Polygons {
-        return Ok(Checked::new(write_made(prescription, flavour, &rates, None, instant)?, Vec::new()));
+        return Ok(Checked::new(
+            write_made(prescription, flavour, &rates, None, instant)?,
+            Vec::new(),
+        ));
     }
-    let Checked { value: grid, findings } = rate_grid(prescription, &rates, flavour.kind)?;
-    Ok(Checked::new(write_made(prescription, flavour, &rates, Some(grid), instant)?, findings))
+    let Checked {
+        value: grid,
+        findings,
+    } = rate_grid(prescription, &rates, flavour.kind)?;
+    Ok(Checked::new(
+        write_made(prescription, flavour, &rates, Some(grid), instant)?,
+        findings,
+    ))
 }
 
 /// As [`write()`], with the machine's rates and, for grids, the grid of [`rate_grid`] at hand; without one, polygons.
@@ -121,11 +158,15 @@ pub fn write_made(
     } else {
         let way = Projector::new(&prescription.plane, &Crs::wgs84())?;
         let ground = prescription.zones.iter().zip(&rates.zones);
-        let ground =
-            ground.map(|(zone, rate)| Ok((rate.shown, xml::polygon_rings(&way, &zone.machine_outline)?))).collect::<Result<Vec<_>, Iso11783Error>>()?;
+        let ground = ground
+            .map(|(zone, rate)| Ok((rate.shown, xml::polygon_rings(&way, &zone.machine_outline)?)))
+            .collect::<Result<Vec<_>, Iso11783Error>>()?;
         Body::Polygons(zone_list::of_polygons(ground, &channel)?)
     };
-    let set = TaskSet { parts: xml::parts(prescription, rates, &channel, flavour.version)?, body };
+    let set = TaskSet {
+        parts: xml::parts(prescription, rates, &channel, flavour.version)?,
+        body,
+    };
     let mut out: Vec<Payload> = files(&set, &channel)?;
     let zip = archive(&out, instant)?;
     for file in &mut out {
@@ -140,11 +181,15 @@ pub fn write_made(
 /// # Errors
 /// [`Iso11783Error`] when the archive cannot be put together.
 pub fn archive(files: &[Payload], instant: Timestamp) -> Result<Vec<u8>, Iso11783Error> {
-    let options = SimpleFileOptions::default().compression_method(CompressionMethod::Deflated).last_modified_time(entry_time(instant)).unix_permissions(0o644);
+    let options = SimpleFileOptions::default()
+        .compression_method(CompressionMethod::Deflated)
+        .last_modified_time(entry_time(instant))
+        .unix_permissions(0o644);
     let mut zip = ZipWriter::new(std::io::Cursor::new(Vec::new()));
     for file in files {
         zip.start_file(file.path.as_str(), options)?;
-        zip.write_all(&file.bytes).map_err(|source| Iso11783Error::Archive { source })?;
+        zip.write_all(&file.bytes)
+            .map_err(|source| Iso11783Error::Archive { source })?;
     }
     Ok(zip.finish()?.into_inner())
 }
@@ -156,7 +201,15 @@ fn entry_time(instant: Timestamp) -> DateTime {
     let latest = || DateTime::from_date_and_time(2107, 12, 31, 23, 59, 58).unwrap_or(earliest);
     match u16::try_from(t.year()) {
         Ok(2108..) => latest(),
-        Ok(year) => DateTime::from_date_and_time(year, part(t.month()), part(t.day()), part(t.hour()), part(t.minute()), part(t.second())).unwrap_or(earliest),
+        Ok(year) => DateTime::from_date_and_time(
+            year,
+            part(t.month()),
+            part(t.day()),
+            part(t.hour()),
+            part(t.minute()),
+            part(t.second()),
+        )
+        .unwrap_or(earliest),
         Err(_) => earliest,
     }
 }

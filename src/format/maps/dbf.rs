@@ -23,12 +23,17 @@ pub(super) struct DbfTable {
 }
 
 fn u16_at(bytes: &[u8], at: usize) -> Option<usize> {
-    Some(usize::from(u16::from_le_bytes(bytes.get(at..at + 2)?.try_into().ok()?)))
+    Some(usize::from(u16::from_le_bytes(
+        bytes.get(at..at + 2)?.try_into().ok()?,
+    )))
 }
 
 /// Text in UTF-8, else in Latin-1, of which every byte is a letter.
 fn text(bytes: &[u8]) -> String {
-    std::str::from_utf8(bytes).map_or_else(|_| bytes.iter().map(|&byte| char::from(byte)).collect(), str::to_owned)
+    std::str::from_utf8(bytes).map_or_else(
+        |_| bytes.iter().map(|&byte| char::from(byte)).collect(),
+        str::to_owned,
+    )
 }
 
 /// Reads a table; `None` when the header makes no sense.
@@ -39,8 +44,16 @@ pub(super) fn read(bytes: &[u8]) -> Option<DbfTable> {
     let mut at = 32;
     while at + 32 <= header.min(bytes.len()) && bytes.get(at) != Some(&0x0d) {
         let field = bytes.get(at..at + 32)?;
-        let name: Vec<u8> = field[..11].iter().copied().take_while(|&byte| byte != 0).collect();
-        table.fields.push(Field { name: text(&name).trim().to_owned(), kind: char::from(field[11]), length: usize::from(field[16]) });
+        let name: Vec<u8> = field[..11]
+            .iter()
+            .copied()
+            .take_while(|&byte| byte != 0)
+            .collect();
+        table.fields.push(Field {
+            name: text(&name).trim().to_owned(),
+            kind: char::from(field[11]),
+            length: usize::from(field[16]),
+        });
         at += 32;
     }
     let wide: usize = 1 + table.fields.iter().map(|field| field.length).sum::<usize>();

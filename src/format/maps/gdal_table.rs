@@ -3,28 +3,16 @@
 use std::io::Read as _;
 use std::path::Path;
 
-use gdal::Dataset;
-use gdal::DatasetOptions;
-use gdal::GdalOpenFlags;
-use gdal::vector::FieldValue;
-use gdal::vector::Geometry;
-use gdal::vector::LayerAccess;
 use gdal::vector::sql::Dialect;
+use gdal::vector::{FieldValue, Geometry, LayerAccess};
+use gdal::{Dataset, DatasetOptions, GdalOpenFlags};
 use geo::Coord;
 
-use crate::format::maps::MapError;
-use crate::format::maps::stem;
+use crate::format::maps::{MapError, stem};
 use crate::format::systems::system_of;
-use crate::zones::carried::Attribute;
-use crate::zones::carried::CarriedMap;
-use crate::zones::carried::MapKind;
-use crate::zones::carried::Part;
-use crate::zones::carried::Patch;
-use crate::zones::carried::Place;
-use crate::zones::carried::Rate;
-use crate::zones::carried::Ring;
-use crate::zones::carried::RingRole;
-use crate::zones::carried::System;
+use crate::zones::carried::{
+    Attribute, CarriedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System,
+};
 use crate::zones::faults::fault::Fault;
 
 /// Drivers that may open the file; none of them reaches for a network.
@@ -33,30 +21,60 @@ const DRIVERS: [&str; 2] = ["GPKG", "FlatGeobuf"];
 const OWN_LAYER: &str = "zones";
 
 pub(super) fn read(path: &Path, asked: Option<&str>) -> Result<CarriedMap, MapError> {
-    let unreadable = |error: gdal::errors::GdalError| MapError::Unreadable { path: path.to_owned(), reason: error.to_string() };
+    let unreadable = |error: gdal::errors::GdalError| MapError::Unreadable {
+        path: path.to_owned(),
+        reason: error.to_string(),
+    };
     let options = DatasetOptions {
-        open_flags: GdalOpenFlags::GDAL_OF_READONLY | GdalOpenFlags::GDAL_OF_VECTOR | GdalOpenFlags::GDAL_OF_VERBOSE_ERROR,
+        open_flags: GdalOpenFlags::GDAL_OF_READONLY
+            | GdalOpenFlags::GDAL_OF_VECTOR
+            | GdalOpenFlags::GDAL_OF_VERBOSE_ERROR,
         allowed_drivers: Some(&DRIVERS),
         ..DatasetOptions::default()
     };
     let dataset = Dataset::open_ex(path, options).map_err(unreadable)?;
     let layers: Vec<String> = dataset.layers().map(|layer| layer.name()).collect();
-    let problem = |problem: String| MapError::Layer { path: path.to_owned(), problem, layers: layers.clone() };
+    let problem = |problem: String| MapError::Layer {
+        path: path.to_owned(),
+        problem,
+        layers: layers.clone(),
+    };
     let index = match asked {
-        Some(name) => layers.iter().position(|layer| layer == name).ok_or_else(|| problem(format!("there is no layer {name:?}")))?,
+        Some(name) => layers
+            .iter()
+            .position(|layer| layer == name)
+            .ok_or_else(|| problem(format!("there is no layer {name:?}")))?,
         None => match layers.iter().position(|layer| layer == OWN_LAYER) {
             Some(own) => own,
             None if layers.len() == 1 => 0,
             None if layers.is_empty() => return Err(problem("it has no layer".to_owned())),
-            None => return Err(problem("it has several layers: name one with --layer".to_owned())),
+            None => {
+                return Err(problem(
+                    "it has several layers: name one with --layer".to_owned(),
+                ));
+            }
         },
     };
     let mut layer = dataset.layer(index).map_err(unreadable)?;
-    let kind = if dataset.driver().short_name() == "GPKG" { MapKind::GeoPackage } else { MapKind::FlatGeobuf };
-    let mut map = CarriedMap::empty(if layers.len() > 1 { layers[index].clone() } else { stem(path) }, kind);
+    let kind = if dataset.driver().short_name() == "GPKG" {
+        MapKind::GeoPackage
+    } else {
+        MapKind::FlatGeobuf
+    };
+    let mut map = CarriedMap::empty(
+        if layers.len() > 1 {
+            layers[index].clone()
+        } else {
+            stem(path)
+        },
+        kind,
+    );
     map.system = match layer.spatial_ref() {
         None => System::Missing("the layer states none".to_owned()),
-        Some(stated) => system_of(&stated).map_or_else(|| System::Missing("the layer states one that lies nowhere on Earth".to_owned()), System::Known),
+        Some(stated) => system_of(&stated).map_or_else(
+            || System::Missing("the layer states one that lies nowhere on Earth".to_owned()),
+            System::Known,
+        ),
     };
     map.columns = layer.defn().fields().map(|field| field.name()).collect();
     for (number, feature) in (1..).zip(layer.features()) {
@@ -64,18 +82,33 @@ pub(super) fn read(path: &Path, asked: Option<&str>) -> Result<CarriedMap, MapEr
         if let Some(id) = feature.fid().filter(|&id| id != number) {
             place = place.with_name(format!("id {id}"));
         }
-        let attributes = map.columns.iter().enumerate().map(|(k, name)| (name.clone(), attribute(&feature, k))).collect();
+        let attributes = map
+            .columns
+            .iter()
+            .enumerate()
+            .map(|(k, name)| (name.clone(), attribute(&feature, k)))
+            .collect();
         let mut parts = Vec::new();
         if let Some(geometry) = feature.geometry().filter(|geometry| !geometry.is_empty()) {
             add(geometry, &place, &mut parts, &mut map.oddities, 0);
         }
-        map.patches.push(Patch { place, parts, rate: Rate::Missing, attributes });
+        map.patches.push(Patch {
+            place,
+            parts,
+            rate: Rate::Missing,
+            attributes,
+        });
     }
     // A reader that meets a damaged place just ends; what the file promises tells whether it came to the end.
     let (read, promised) = (map.patches.len() as u64, layer.feature_count());
     if read < promised {
-        let message = format!("the layer promises {promised} features, and {read} can be read: the file is cut off or damaged; copy it again");
-        map.oddities.push(Fault::stop("file.records", Place::whole(), message).sized((promised - read) as f64, "features"));
+        let message = format!(
+            "the layer promises {promised} features, and {read} can be read: the file is cut off or damaged; copy it again"
+        );
+        map.oddities.push(
+            Fault::stop("file.records", Place::whole(), message)
+                .sized((promised - read) as f64, "features"),
+        );
     }
     if kind == MapKind::GeoPackage {
         whole_database(path, &dataset, &mut map.oddities);
@@ -89,27 +122,48 @@ pub(super) fn read(path: &Path, asked: Option<&str>) -> Result<CarriedMap, MapEr
 /// `SQLite` database file format, 1.3: page size at 16, change counter at 24, pages at 28, valid for that counter at 92, all big-endian.
 fn whole_database(path: &Path, dataset: &Dataset, oddities: &mut Vec<Fault>) {
     let mut head = [0_u8; 100];
-    let read = fs_err::File::open(path).and_then(|mut file| Ok((file.read_exact(&mut head)?, file.metadata()?.len())));
+    let read = fs_err::File::open(path)
+        .and_then(|mut file| Ok((file.read_exact(&mut head)?, file.metadata()?.len())));
     if let Ok(((), length)) = read {
-        let number = |at: usize| head.get(at..at + 4).and_then(|four| four.try_into().ok()).map_or(0, u32::from_be_bytes);
+        let number = |at: usize| {
+            head.get(at..at + 4)
+                .and_then(|four| four.try_into().ok())
+                .map_or(0, u32::from_be_bytes)
+        };
         let page = match u64::from(u16::from_be_bytes([head[16], head[17]])) {
             1 => 65_536,
             page => page,
         };
         let due = page * u64::from(number(28));
         if number(24) == number(92) && length < due {
-            let message = format!("the file has {length} bytes, its header says {due}: it is cut off; copy it again");
-            oddities.push(Fault::stop("file.cut", Place::whole(), message).sized((due - length) as f64, "bytes"));
+            let message = format!(
+                "the file has {length} bytes, its header says {due}: it is cut off; copy it again"
+            );
+            oddities.push(
+                Fault::stop("file.cut", Place::whole(), message)
+                    .sized((due - length) as f64, "bytes"),
+            );
             return;
         }
     }
-    let said = dataset.execute_sql("PRAGMA quick_check(1)", None, Dialect::DEFAULT).ok().flatten().and_then(|mut rows| {
-        let row = rows.features().next()?;
-        row.field_as_string(0).ok().flatten()
-    });
+    let said = dataset
+        .execute_sql("PRAGMA quick_check(1)", None, Dialect::DEFAULT)
+        .ok()
+        .flatten()
+        .and_then(|mut rows| {
+            let row = rows.features().next()?;
+            row.field_as_string(0).ok().flatten()
+        });
     if said.as_deref() != Some("ok") {
         let why = said.unwrap_or_else(|| "it cannot even be checked".to_owned());
-        oddities.push(Fault::stop("file.damaged", Place::whole(), format!("the database is damaged ({}): copy it again", why.replace('\n', " "))));
+        oddities.push(Fault::stop(
+            "file.damaged",
+            Place::whole(),
+            format!(
+                "the database is damaged ({}): copy it again",
+                why.replace('\n', " ")
+            ),
+        ));
     }
 }
 
@@ -119,12 +173,22 @@ fn attribute(feature: &gdal::vector::Feature<'_>, column: usize) -> Attribute {
         Ok(Some(FieldValue::Integer64Value(value))) => Attribute::Whole(value),
         Ok(Some(FieldValue::RealValue(value))) => Attribute::Real(value),
         Ok(Some(FieldValue::StringValue(text))) => Attribute::Text(text),
-        Ok(Some(_)) => feature.field_as_string(column).ok().flatten().map_or(Attribute::Null, Attribute::Text),
+        Ok(Some(_)) => feature
+            .field_as_string(column)
+            .ok()
+            .flatten()
+            .map_or(Attribute::Null, Attribute::Text),
         Ok(None) | Err(_) => Attribute::Null,
     }
 }
 
-fn add(geometry: &Geometry, place: &Place, parts: &mut Vec<Part>, oddities: &mut Vec<Fault>, depth: u8) {
+fn add(
+    geometry: &Geometry,
+    place: &Place,
+    parts: &mut Vec<Part>,
+    oddities: &mut Vec<Fault>,
+    depth: u8,
+) {
     let kind = geometry.geometry_name();
     match kind.as_str() {
         "POLYGON" => {
@@ -132,12 +196,27 @@ fn add(geometry: &Geometry, place: &Place, parts: &mut Vec<Part>, oddities: &mut
             for k in 0..geometry.geometry_count() {
                 let mut raw = Vec::new();
                 geometry.get_geometry(k).get_points(&mut raw);
-                let points: Vec<Coord<f64>> = raw.iter().map(|p| Coord { x: p.0, y: p.1 }).filter(|c| c.x.is_finite() && c.y.is_finite()).collect();
+                let points: Vec<Coord<f64>> = raw
+                    .iter()
+                    .map(|p| Coord { x: p.0, y: p.1 })
+                    .filter(|c| c.x.is_finite() && c.y.is_finite())
+                    .collect();
                 if points.len() < raw.len() {
-                    let message = format!("{} points of ring {} are no finite numbers", raw.len() - points.len(), k + 1);
+                    let message = format!(
+                        "{} points of ring {} are no finite numbers",
+                        raw.len() - points.len(),
+                        k + 1
+                    );
                     oddities.push(Fault::stop("point.not_finite", place.clone(), message));
                 }
-                part.rings.push(Ring { role: if k == 0 { RingRole::Outer } else { RingRole::Inner }, points });
+                part.rings.push(Ring {
+                    role: if k == 0 {
+                        RingRole::Outer
+                    } else {
+                        RingRole::Inner
+                    },
+                    points,
+                });
             }
             if !part.rings.is_empty() {
                 parts.push(part);
@@ -148,6 +227,10 @@ fn add(geometry: &Geometry, place: &Place, parts: &mut Vec<Part>, oddities: &mut
                 add(&geometry.get_geometry(k), place, parts, oddities, depth + 1);
             }
         }
-        _ => oddities.push(Fault::stop("shape.kind", place.clone(), format!("the shape is a {kind}, not a polygon"))),
+        _ => oddities.push(Fault::stop(
+            "shape.kind",
+            place.clone(),
+            format!("the shape is a {kind}, not a polygon"),
+        )),
     }
 }

@@ -8,11 +8,7 @@ use roxmltree::Node;
 
 use crate::format::maps::task::Set;
 use crate::format::maps::task_zones::Zones;
-use crate::zones::carried::CarriedMap;
-use crate::zones::carried::MapKind;
-use crate::zones::carried::Place;
-use crate::zones::carried::RateLattice;
-use crate::zones::carried::TaskForm;
+use crate::zones::carried::{CarriedMap, MapKind, Place, RateLattice, TaskForm};
 use crate::zones::faults::fault::Fault;
 
 /// Rows and columns that each controller must take.
@@ -23,37 +19,94 @@ const CELLS: usize = 64_000_000;
 pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut CarriedMap) {
     let name = grid.attribute("G").unwrap_or("");
     let place = Place::named(if name.is_empty() { "GRD" } else { name });
-    let stop = |map: &mut CarriedMap, code: &'static str, message: String| map.oddities.push(Fault::stop(code, place.clone(), message));
-    let number = |key: &str| grid.attribute(key).and_then(|text| text.trim().parse::<f64>().ok()).filter(|value| value.is_finite());
-    let whole = |key: &str| grid.attribute(key).and_then(|text| text.trim().parse::<usize>().ok());
+    let stop = |map: &mut CarriedMap, code: &'static str, message: String| {
+        map.oddities.push(Fault::stop(code, place.clone(), message));
+    };
+    let number = |key: &str| {
+        grid.attribute(key)
+            .and_then(|text| text.trim().parse::<f64>().ok())
+            .filter(|value| value.is_finite())
+    };
+    let whole = |key: &str| {
+        grid.attribute(key)
+            .and_then(|text| text.trim().parse::<usize>().ok())
+    };
     let kind = grid.attribute("I");
-    map.kind = MapKind::TaskData(if kind == Some("1") { TaskForm::GridOfZones } else { TaskForm::GridOfRates });
+    map.kind = MapKind::TaskData(if kind == Some("1") {
+        TaskForm::GridOfZones
+    } else {
+        TaskForm::GridOfRates
+    });
     for key in ["A", "B"] {
-        if grid.attribute(key).is_some_and(|text| text.contains(['e', 'E', ','])) {
-            stop(map, "task.exponent", format!("the corner ({key}) {:?} is no plain decimal number", grid.attribute(key).unwrap_or("")));
+        if grid
+            .attribute(key)
+            .is_some_and(|text| text.contains(['e', 'E', ',']))
+        {
+            stop(
+                map,
+                "task.exponent",
+                format!(
+                    "the corner ({key}) {:?} is no plain decimal number",
+                    grid.attribute(key).unwrap_or("")
+                ),
+            );
         }
     }
-    let (Some(south), Some(west), Some(cell_y), Some(cell_x), Some(cols), Some(rows)) =
-        (number("A"), number("B"), number("C"), number("D"), whole("E"), whole("F"))
-    else {
-        return stop(map, "task.grid", "corner (A, B), cell (C, D) or counts (E, F) of the grid are missing or no numbers".to_owned());
+    let (Some(south), Some(west), Some(cell_y), Some(cell_x), Some(cols), Some(rows)) = (
+        number("A"),
+        number("B"),
+        number("C"),
+        number("D"),
+        whole("E"),
+        whole("F"),
+    ) else {
+        return stop(
+            map,
+            "task.grid",
+            "corner (A, B), cell (C, D) or counts (E, F) of the grid are missing or no numbers"
+                .to_owned(),
+        );
     };
-    let fits = cell_x > 0.0 && cell_y > 0.0 && cell_x <= 1.0 && cell_y <= 1.0 && cols > 0 && rows > 0;
-    let Some(cells) = cols.checked_mul(rows).filter(|&cells| fits && cells <= CELLS) else {
-        return stop(map, "task.grid", format!("{cols} × {rows} cells of {cell_x}° × {cell_y}° make no grid: sides are above 0 and at most 1°"));
+    let fits =
+        cell_x > 0.0 && cell_y > 0.0 && cell_x <= 1.0 && cell_y <= 1.0 && cols > 0 && rows > 0;
+    let Some(cells) = cols
+        .checked_mul(rows)
+        .filter(|&cells| fits && cells <= CELLS)
+    else {
+        return stop(
+            map,
+            "task.grid",
+            format!(
+                "{cols} × {rows} cells of {cell_x}° × {cell_y}° make no grid: sides are above 0 and at most 1°"
+            ),
+        );
     };
     if cols > SURE || rows > SURE {
-        let message = format!("the grid has {cols} columns and {rows} rows; {SURE} of each are what every controller must take");
-        map.oddities.push(Fault::caution("task.grid_size", place.clone(), message).sized(cells as f64, "cells"));
+        let message = format!(
+            "the grid has {cols} columns and {rows} rows; {SURE} of each are what every controller must take"
+        );
+        map.oddities.push(
+            Fault::caution("task.grid_size", place.clone(), message).sized(cells as f64, "cells"),
+        );
     }
     let wanted = format!("{name}.bin");
     let Some((bytes, exact, found)) = set.file(&wanted) else {
-        return stop(map, "task.grid_file", format!("the grid's file {wanted} is not there: copy the whole folder"));
+        return stop(
+            map,
+            "task.grid_file",
+            format!("the grid's file {wanted} is not there: copy the whole folder"),
+        );
     };
     if !exact {
-        map.oddities.push(Fault::note("task.grid_name", place.clone(), format!("the grid's file is called {found}, not {wanted}")));
+        map.oddities.push(Fault::note(
+            "task.grid_name",
+            place.clone(),
+            format!("the grid's file is called {found}, not {wanted}"),
+        ));
     }
-    let template = grid.attribute("J").and_then(|text| text.parse::<u16>().ok());
+    let template = grid
+        .attribute("J")
+        .and_then(|text| text.parse::<u16>().ok());
     let values = match kind {
         Some("1") => 0,
         Some("2") => {
@@ -61,21 +114,57 @@ pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut Carri
                 value.as_ref().map_or(1, |value| value.values)
             } else {
                 let named = grid.attribute("J").unwrap_or("missing");
-                stop(map, "task.grid_zone", format!("the grid's zone (J) is {named}, and there is no such treatment zone: its numbers mean nothing"));
+                stop(
+                    map,
+                    "task.grid_zone",
+                    format!(
+                        "the grid's zone (J) is {named}, and there is no such treatment zone: its numbers mean nothing"
+                    ),
+                );
                 1
             }
         }
-        other => return stop(map, "task.grid_kind", format!("the grid is of type {}; 1 and 2 are known", other.unwrap_or("(none)"))),
+        other => {
+            return stop(
+                map,
+                "task.grid_kind",
+                format!(
+                    "the grid is of type {}; 1 and 2 are known",
+                    other.unwrap_or("(none)")
+                ),
+            );
+        }
     };
     let each = if values == 0 { 1 } else { 4 * values };
     if bytes.len() != cells.saturating_mul(each) {
-        let message = format!("{found} holds {} bytes; {cols} × {rows} cells of {each} bytes are {}", bytes.len(), cells.saturating_mul(each));
+        let message = format!(
+            "{found} holds {} bytes; {cols} × {rows} cells of {each} bytes are {}",
+            bytes.len(),
+            cells.saturating_mul(each)
+        );
         stop(map, "task.grid_length", message);
     }
     if let Some(said) = whole("H").filter(|&said| said != bytes.len()) {
-        map.oddities.push(Fault::caution("task.grid_stated", place.clone(), format!("the grid's length (H) is {said}, its file has {} bytes", bytes.len())));
+        map.oddities.push(Fault::caution(
+            "task.grid_stated",
+            place.clone(),
+            format!(
+                "the grid's length (H) is {said}, its file has {} bytes",
+                bytes.len()
+            ),
+        ));
     }
-    let mut lattice = RateLattice { west, south, cell_x, cell_y, cols, rows, rates: Vec::new(), codes: None, north_first_in_file: false };
+    let mut lattice = RateLattice {
+        west,
+        south,
+        cell_x,
+        cell_y,
+        cols,
+        rows,
+        rates: Vec::new(),
+        codes: None,
+        north_first_in_file: false,
+    };
     if values == 0 {
         let mut unknown: Vec<(u8, usize, u64)> = Vec::new();
         for (k, &code) in bytes.iter().take(cells).enumerate() {
@@ -95,13 +184,22 @@ pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut Carri
                 row + 1,
                 col + 1
             );
-            map.oddities.push(Fault::stop("task.code_unknown", place.clone(), message).at(lattice.centre(col, row)).sized(count as f64, "cells"));
+            map.oddities.push(
+                Fault::stop("task.code_unknown", place.clone(), message)
+                    .at(lattice.centre(col, row))
+                    .sized(count as f64, "cells"),
+            );
         }
         lattice.codes = Some(bytes.iter().take(cells).copied().collect());
     } else {
         let per = zones.channel.as_ref().map_or(1.0, |(_, per)| *per);
         let first = |cell: &[u8]| Some(i32::from_le_bytes(cell.get(..4)?.try_into().ok()?));
-        lattice.rates.extend(bytes.chunks_exact(each).take(cells).map(|cell| first(cell).map(|stored| f64::from(stored) / per)));
+        lattice.rates.extend(
+            bytes
+                .chunks_exact(each)
+                .take(cells)
+                .map(|cell| first(cell).map(|stored| f64::from(stored) / per)),
+        );
     }
     lattice.rates.resize(cells, None);
     map.lattice = Some(lattice);

@@ -8,40 +8,42 @@ use std::path::Path;
 use geo::Coord;
 use roxmltree::Node;
 
-use crate::format::maps::MapError;
-use crate::format::maps::bytes_of;
-use crate::format::maps::stem;
-use crate::format::maps::unpack::unzipped;
-use crate::format::maps::unpack::xml_text;
-use crate::format::maps::unpack::xml_tree;
+use crate::format::maps::unpack::{unzipped, xml_text, xml_tree};
+use crate::format::maps::{MapError, bytes_of, stem};
 use crate::space::crs::Crs;
-use crate::zones::carried::Attribute;
-use crate::zones::carried::CarriedMap;
-use crate::zones::carried::MapKind;
-use crate::zones::carried::Part;
-use crate::zones::carried::Patch;
-use crate::zones::carried::Place;
-use crate::zones::carried::Rate;
-use crate::zones::carried::Ring;
-use crate::zones::carried::RingRole;
-use crate::zones::carried::System;
+use crate::zones::carried::{
+    Attribute, CarriedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System,
+};
 use crate::zones::faults::fault::Fault;
 
 pub(super) fn read(path: &Path) -> Result<CarriedMap, MapError> {
     let mut bytes = bytes_of(path)?;
     if bytes.starts_with(b"PK") {
         let files = unzipped(path, &bytes)?;
-        let main = files.into_iter().find(|(name, _)| name.to_ascii_lowercase().ends_with(".kml"));
-        bytes = main.ok_or_else(|| MapError::Unreadable { path: path.to_owned(), reason: "the archive holds no .kml".to_owned() })?.1;
+        let main = files
+            .into_iter()
+            .find(|(name, _)| name.to_ascii_lowercase().ends_with(".kml"));
+        bytes = main
+            .ok_or_else(|| MapError::Unreadable {
+                path: path.to_owned(),
+                reason: "the archive holds no .kml".to_owned(),
+            })?
+            .1;
     }
     let (text, _) = xml_text(path, &bytes)?;
     let tree = xml_tree(path, text)?;
     let mut map = CarriedMap::empty(stem(path), MapKind::Kml);
     map.system = System::Known(Crs::wgs84());
     if tree.descendants().any(|node| named(node, "NetworkLink")) {
-        map.oddities.push(Fault::caution("file.link", Place::whole(), "it links to other files, which are not looked at"));
+        map.oddities.push(Fault::caution(
+            "file.link",
+            Place::whole(),
+            "it links to other files, which are not looked at",
+        ));
     }
-    for (number, placemark) in (1..).zip(tree.descendants().filter(|node| named(*node, "Placemark"))) {
+    for (number, placemark) in
+        (1..).zip(tree.descendants().filter(|node| named(*node, "Placemark")))
+    {
         let patch = placemark_of(placemark, number, &mut map);
         map.patches.push(patch);
     }
@@ -55,25 +57,36 @@ fn named(node: Node<'_, '_>, name: &str) -> bool {
 fn placemark_of(placemark: Node<'_, '_>, number: u64, map: &mut CarriedMap) -> Patch {
     let mut place = Place::at("placemark", number);
     let mut attributes = Vec::new();
-    if let Some(name) = placemark.children().find(|node| named(*node, "name")).and_then(|node| node.text()) {
+    if let Some(name) = placemark
+        .children()
+        .find(|node| named(*node, "name"))
+        .and_then(|node| node.text())
+    {
         place = place.with_name(name.trim());
     }
     for node in placemark.descendants() {
         let value = if named(node, "Data") {
-            node.children().find(|child| named(*child, "value")).and_then(|child| child.text())
+            node.children()
+                .find(|child| named(*child, "value"))
+                .and_then(|child| child.text())
         } else if named(node, "SimpleData") {
             node.text()
         } else {
             continue;
         };
-        let Some(name) = node.attribute("name") else { continue };
+        let Some(name) = node.attribute("name") else {
+            continue;
+        };
         if !map.columns.iter().any(|column| column == name) {
             map.columns.push(name.to_owned());
         }
         attributes.push((name.to_owned(), attribute(value)));
     }
     let mut parts = Vec::new();
-    for polygon in placemark.descendants().filter(|node| named(*node, "Polygon")) {
+    for polygon in placemark
+        .descendants()
+        .filter(|node| named(*node, "Polygon"))
+    {
         let mut part = Part::default();
         for border in polygon.children() {
             let role = match border.tag_name().name() {
@@ -81,12 +94,20 @@ fn placemark_of(placemark: Node<'_, '_>, number: u64, map: &mut CarriedMap) -> P
                 "innerBoundaryIs" => RingRole::Inner,
                 _ => continue,
             };
-            for text in border.descendants().filter(|node| named(*node, "coordinates")).filter_map(|node| node.text()) {
+            for text in border
+                .descendants()
+                .filter(|node| named(*node, "coordinates"))
+                .filter_map(|node| node.text())
+            {
                 let all: Vec<&str> = text.split_whitespace().collect();
                 let points: Vec<Coord<f64>> = all.iter().filter_map(|tuple| point(tuple)).collect();
                 if points.len() < all.len() {
-                    let message = format!("{} positions are no longitude,latitude", all.len() - points.len());
-                    map.oddities.push(Fault::stop("point.not_finite", place.clone(), message));
+                    let message = format!(
+                        "{} positions are no longitude,latitude",
+                        all.len() - points.len()
+                    );
+                    map.oddities
+                        .push(Fault::stop("point.not_finite", place.clone(), message));
                 }
                 part.rings.push(Ring { role, points });
             }
@@ -97,12 +118,20 @@ fn placemark_of(placemark: Node<'_, '_>, number: u64, map: &mut CarriedMap) -> P
         }
     }
     if parts.is_empty()
-        && let Some(other) = placemark.descendants().find(|node| ["LineString", "Point", "LinearRing"].contains(&node.tag_name().name()))
+        && let Some(other) = placemark
+            .descendants()
+            .find(|node| ["LineString", "Point", "LinearRing"].contains(&node.tag_name().name()))
     {
         let message = format!("the shape is a {}, not a polygon", other.tag_name().name());
-        map.oddities.push(Fault::stop("shape.kind", place.clone(), message));
+        map.oddities
+            .push(Fault::stop("shape.kind", place.clone(), message));
     }
-    Patch { place, parts, rate: Rate::Missing, attributes }
+    Patch {
+        place,
+        parts,
+        rate: Rate::Missing,
+        attributes,
+    }
 }
 
 fn point(tuple: &str) -> Option<Coord<f64>> {

@@ -20,16 +20,11 @@ mod write;
 
 use std::path::Path;
 
-use crate::zones::carried::CarriedMap;
-use crate::zones::carried::Meaning;
+use crate::zones::carried::{CarriedMap, Meaning};
 
 pub use error::MapError;
-pub use task_mend::TaskMend;
-pub use task_mend::mend_task;
-pub use write::Table;
-pub use write::TableKind;
-pub use write::TableRow;
-pub use write::write_table;
+pub use task_mend::{TaskMend, mend_task};
+pub use write::{Table, TableKind, TableRow, write_table};
 
 /// Files larger than this are not read whole. (bytes)
 const LARGEST: u64 = 2 << 30;
@@ -51,14 +46,22 @@ pub struct ReadOptions {
 /// # Errors
 /// [`MapError`]: missing, larger than 2 GiB, of no known ending, or so damaged that nothing can be told of it.
 pub fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, MapError> {
-    let data = fs_err::metadata(path).map_err(|_| MapError::Missing { path: path.to_owned() })?;
+    let data = fs_err::metadata(path).map_err(|_| MapError::Missing {
+        path: path.to_owned(),
+    })?;
     if data.is_dir() {
         return task::read(path);
     }
     if data.len() > LARGEST {
-        return Err(MapError::TooLarge { path: path.to_owned(), bytes: data.len() });
+        return Err(MapError::TooLarge {
+            path: path.to_owned(),
+            bytes: data.len(),
+        });
     }
-    let ending = path.extension().map(|ending| ending.to_string_lossy().to_ascii_lowercase()).unwrap_or_default();
+    let ending = path
+        .extension()
+        .map(|ending| ending.to_string_lossy().to_ascii_lowercase())
+        .unwrap_or_default();
     let mut map = match ending.as_str() {
         "shp" => shapefile::read(path)?,
         "geojson" | "json" => geojson::read(path)?,
@@ -66,7 +69,12 @@ pub fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, MapError> 
         "kml" | "kmz" => kml::read(path)?,
         "tif" | "tiff" | "asc" => return raster::read(path, options),
         "xml" | "zip" => return task::read(path),
-        _ => return Err(MapError::Ending { path: path.to_owned(), ending }),
+        _ => {
+            return Err(MapError::Ending {
+                path: path.to_owned(),
+                ending,
+            });
+        }
     };
     table::settle(&mut map, options);
     Ok(map)
@@ -74,10 +82,16 @@ pub fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, MapError> 
 
 /// The whole of a file.
 fn bytes_of(path: &Path) -> Result<Vec<u8>, MapError> {
-    fs_err::read(path).map_err(|error| MapError::Unreadable { path: path.to_owned(), reason: error.to_string() })
+    fs_err::read(path).map_err(|error| MapError::Unreadable {
+        path: path.to_owned(),
+        reason: error.to_string(),
+    })
 }
 
 /// Name of a file without its ending.
 fn stem(path: &Path) -> String {
-    path.file_stem().map_or_else(|| "map".to_owned(), |stem| stem.to_string_lossy().into_owned())
+    path.file_stem().map_or_else(
+        || "map".to_owned(),
+        |stem| stem.to_string_lossy().into_owned(),
+    )
 }

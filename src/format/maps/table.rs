@@ -2,12 +2,7 @@
 
 use crate::format::maps::ReadOptions;
 use crate::units::RateUnit;
-use crate::zones::carried::Attribute;
-use crate::zones::carried::CarriedMap;
-use crate::zones::carried::Meaning;
-use crate::zones::carried::Place;
-use crate::zones::carried::Quantity;
-use crate::zones::carried::Rate;
+use crate::zones::carried::{Attribute, CarriedMap, Meaning, Place, Quantity, Rate};
 use crate::zones::faults::fault::Fault;
 
 /// Words of which the name of a rate column may consist.
@@ -35,16 +30,38 @@ const RATE_WORDS: [&str; 21] = [
     "setpoint",
 ];
 /// Columns that count or measure something else.
-const OTHER_WORDS: [&str; 16] =
-    ["id", "fid", "objectid", "zone", "zones", "class", "area", "index", "cells", "count", "shape", "length", "perimeter", "row", "col", "state"];
+const OTHER_WORDS: [&str; 16] = [
+    "id",
+    "fid",
+    "objectid",
+    "zone",
+    "zones",
+    "class",
+    "area",
+    "index",
+    "cells",
+    "count",
+    "shape",
+    "length",
+    "perimeter",
+    "row",
+    "col",
+    "state",
+];
 
 /// Finds the rate column, reads the rates and settles what they mean.
 pub(super) fn settle(map: &mut CarriedMap, options: &ReadOptions) {
-    let Some(column) = column(map, options) else { return };
+    let Some(column) = column(map, options) else {
+        return;
+    };
     let at = map.columns.iter().position(|name| *name == column);
     for patch in &mut map.patches {
-        let value = at.and_then(|at| patch.attributes.get(at)).filter(|(name, _)| *name == column);
-        let value = value.or_else(|| patch.attributes.iter().find(|(name, _)| *name == column)).map(|(_, value)| value);
+        let value = at
+            .and_then(|at| patch.attributes.get(at))
+            .filter(|(name, _)| *name == column);
+        let value = value
+            .or_else(|| patch.attributes.iter().find(|(name, _)| *name == column))
+            .map(|(_, value)| value);
         patch.rate = rate_of(value);
     }
     let by_name = by_unit_column(map, &column).unwrap_or_else(|| meaning_of(&column));
@@ -59,12 +76,19 @@ pub(super) fn settle(map: &mut CarriedMap, options: &ReadOptions) {
         Some(said) => {
             let contradicts = (by_name.unit.is_some() && by_name.unit != said.unit)
                 || (by_name.quantity == Quantity::Nitrogen && said.quantity != Quantity::Nitrogen)
-                || (by_name.unit.is_some() && by_name.quantity != Quantity::Nitrogen && said.quantity == Quantity::Nitrogen);
+                || (by_name.unit.is_some()
+                    && by_name.quantity != Quantity::Nitrogen
+                    && said.quantity == Quantity::Nitrogen);
             if contradicts {
                 map.oddities.push(Fault::caution(
                     "unit.contradicts",
                     Place::named(format!("column {column}")),
-                    format!("you say {}, the {} says {}: your word is taken", said.label(), by_name.said_by, by_name.label()),
+                    format!(
+                        "you say {}, the {} says {}: your word is taken",
+                        said.label(),
+                        by_name.said_by,
+                        by_name.label()
+                    ),
                 ));
             }
             said.clone()
@@ -83,10 +107,19 @@ pub(super) fn settle(map: &mut CarriedMap, options: &ReadOptions) {
 
 fn words(name: &str) -> Vec<String> {
     let mut words = Vec::new();
-    for part in name.split(|c: char| !c.is_ascii_alphanumeric()).filter(|part| !part.is_empty()) {
+    for part in name
+        .split(|c: char| !c.is_ascii_alphanumeric())
+        .filter(|part| !part.is_empty())
+    {
         let lower = part.to_ascii_lowercase();
         // Run together: kgha, lbac, lha, galac.
-        let split = [("kgha", "kg", "ha"), ("lbac", "lb", "ac"), ("lbsac", "lb", "ac"), ("lha", "l", "ha"), ("galac", "gal", "ac")];
+        let split = [
+            ("kgha", "kg", "ha"),
+            ("lbac", "lb", "ac"),
+            ("lbsac", "lb", "ac"),
+            ("lha", "l", "ha"),
+            ("galac", "gal", "ac"),
+        ];
         match split.iter().find(|(whole, _, _)| lower == *whole) {
             Some((_, above, below)) => words.extend([(*above).to_owned(), (*below).to_owned()]),
             None => words.push(lower),
@@ -117,7 +150,15 @@ pub(super) fn meaning_of(column: &str) -> Meaning {
         Some(_) => Quantity::ProductMass,
         None => Quantity::Unknown,
     };
-    Meaning { quantity, unit, said_by: if quantity == Quantity::Unknown { String::new() } else { format!("column {column}") } }
+    Meaning {
+        quantity,
+        unit,
+        said_by: if quantity == Quantity::Unknown {
+            String::new()
+        } else {
+            format!("column {column}")
+        },
+    }
 }
 
 /// A unit that no trade uses: kg/ac, lb/ha.
@@ -135,7 +176,11 @@ fn odd_unit(column: &str) -> Option<&'static str> {
 /// A column of units beside the rates: `product_unit` beside `product_rate`, `unit` beside `rate`.
 fn by_unit_column(map: &mut CarriedMap, column: &str) -> Option<Meaning> {
     let beside = column.to_ascii_lowercase().replace("rate", "unit");
-    let name = map.columns.iter().find(|name| name.to_ascii_lowercase() == beside && name.as_str() != column)?.clone();
+    let name = map
+        .columns
+        .iter()
+        .find(|name| name.to_ascii_lowercase() == beside && name.as_str() != column)?
+        .clone();
     let mut seen: Vec<(String, Place)> = Vec::new();
     for patch in &map.patches {
         if let Some((_, Attribute::Text(text))) = patch.attributes.iter().find(|(n, _)| *n == name)
@@ -158,63 +203,130 @@ fn by_unit_column(map: &mut CarriedMap, column: &str) -> Option<Meaning> {
 }
 
 fn is_number(map: &CarriedMap, column: &str) -> bool {
-    let mut values = map.patches.iter().filter_map(|patch| patch.attributes.iter().find(|(name, _)| name == column)).map(|(_, value)| value);
+    let mut values = map
+        .patches
+        .iter()
+        .filter_map(|patch| patch.attributes.iter().find(|(name, _)| name == column))
+        .map(|(_, value)| value);
     values.any(|value| matches!(value, Attribute::Whole(_) | Attribute::Real(_)))
-        || map.patches.iter().filter_map(|p| p.attributes.iter().find(|(name, _)| name == column)).any(|(_, v)| matches!(rate_of(Some(v)), Rate::Text { .. }))
+        || map
+            .patches
+            .iter()
+            .filter_map(|p| p.attributes.iter().find(|(name, _)| name == column))
+            .any(|(_, v)| matches!(rate_of(Some(v)), Rate::Text { .. }))
 }
 
 /// The rate column: the user's, else the one whose name says so, else the only number that counts nothing else.
 fn column(map: &mut CarriedMap, options: &ReadOptions) -> Option<String> {
     let named = |word: &str| Place::named(format!("column {word}"));
     if let Some(asked) = &options.rate_column {
-        let found = map.columns.iter().find(|name| name.eq_ignore_ascii_case(asked)).cloned();
+        let found = map
+            .columns
+            .iter()
+            .find(|name| name.eq_ignore_ascii_case(asked))
+            .cloned();
         if found.is_none() {
-            let message = format!("there is no column {asked:?}; the map has {}", list(&map.columns));
-            map.oddities.push(Fault::stop("rate.column", named(asked), message));
+            let message = format!(
+                "there is no column {asked:?}; the map has {}",
+                list(&map.columns)
+            );
+            map.oddities
+                .push(Fault::stop("rate.column", named(asked), message));
         }
         return found;
     }
     let told = |name: &String| {
         let words = words(name);
-        let speaks = meaning_of(name).unit.is_some() || words.iter().any(|w| ["rate", "rates", "dose", "dosage", "setpoint"].contains(&w.as_str()));
-        speaks && words.iter().all(|word| RATE_WORDS.contains(&word.as_str()) || word.chars().all(|c| c.is_ascii_digit()))
+        let speaks = meaning_of(name).unit.is_some()
+            || words
+                .iter()
+                .any(|w| ["rate", "rates", "dose", "dosage", "setpoint"].contains(&w.as_str()));
+        speaks
+            && words.iter().all(|word| {
+                RATE_WORDS.contains(&word.as_str()) || word.chars().all(|c| c.is_ascii_digit())
+            })
     };
-    let candidates: Vec<String> = map.columns.iter().filter(|name| told(name) || odd_unit(name).is_some()).cloned().collect();
-    let filled: Vec<String> = candidates.iter().filter(|name| is_number(map, name)).cloned().collect();
-    let product: Vec<String> = filled.iter().filter(|name| meaning_of(name).quantity != Quantity::Nitrogen).cloned().collect();
+    let candidates: Vec<String> = map
+        .columns
+        .iter()
+        .filter(|name| told(name) || odd_unit(name).is_some())
+        .cloned()
+        .collect();
+    let filled: Vec<String> = candidates
+        .iter()
+        .filter(|name| is_number(map, name))
+        .cloned()
+        .collect();
+    let product: Vec<String> = filled
+        .iter()
+        .filter(|name| meaning_of(name).quantity != Quantity::Nitrogen)
+        .cloned()
+        .collect();
     let chosen = match (filled.as_slice(), product.as_slice()) {
         ([one], _) => Some(one.clone()),
         // Product is what machines meter; nitrogen beside it explains it.
         (_, [one]) => {
             let others: Vec<String> = filled.iter().filter(|name| *name != one).cloned().collect();
-            let message = format!("rates are read from column {one:?}; {} holds rates too. Choose with --rate-column", list(&others));
-            map.oddities.push(Fault::note("rate.columns", named(one), message));
+            let message = format!(
+                "rates are read from column {one:?}; {} holds rates too. Choose with --rate-column",
+                list(&others)
+            );
+            map.oddities
+                .push(Fault::note("rate.columns", named(one), message));
             Some(one.clone())
         }
         ([], _) => candidates.first().cloned(),
         _ => {
-            let message = format!("several columns may hold the rate: {}; choose one with --rate-column", list(&filled));
-            map.oddities.push(Fault::stop("rate.column", Place::whole(), message));
+            let message = format!(
+                "several columns may hold the rate: {}; choose one with --rate-column",
+                list(&filled)
+            );
+            map.oddities
+                .push(Fault::stop("rate.column", Place::whole(), message));
             return None;
         }
     };
     if chosen.is_some() {
         return chosen;
     }
-    let counts = |name: &String| words(name).iter().any(|word| OTHER_WORDS.contains(&word.as_str()) || word.starts_with("shape"));
-    let numbers: Vec<String> = map.columns.iter().filter(|name| !counts(name) && is_number(map, name)).cloned().collect();
+    let counts = |name: &String| {
+        words(name)
+            .iter()
+            .any(|word| OTHER_WORDS.contains(&word.as_str()) || word.starts_with("shape"))
+    };
+    let numbers: Vec<String> = map
+        .columns
+        .iter()
+        .filter(|name| !counts(name) && is_number(map, name))
+        .cloned()
+        .collect();
     if let [one] = numbers.as_slice() {
-        let message = format!("column {one:?} is taken for the rate, as the only number; its name does not say so");
-        map.oddities.push(Fault::caution("rate.column_guessed", named(one), message));
+        let message = format!(
+            "column {one:?} is taken for the rate, as the only number; its name does not say so"
+        );
+        map.oddities
+            .push(Fault::caution("rate.column_guessed", named(one), message));
         return Some(one.clone());
     }
-    let message = format!("no column can be told to hold the rate; the map has {}. Choose one with --rate-column", list(&map.columns));
-    map.oddities.push(Fault::stop("rate.column", Place::whole(), message));
+    let message = format!(
+        "no column can be told to hold the rate; the map has {}. Choose one with --rate-column",
+        list(&map.columns)
+    );
+    map.oddities
+        .push(Fault::stop("rate.column", Place::whole(), message));
     None
 }
 
 fn list(names: &[String]) -> String {
-    if names.is_empty() { "no columns".to_owned() } else { names.iter().map(|name| format!("{name:?}")).collect::<Vec<_>>().join(", ") }
+    if names.is_empty() {
+        "no columns".to_owned()
+    } else {
+        names
+            .iter()
+            .map(|name| format!("{name:?}"))
+            .collect::<Vec<_>>()
+            .join(", ")
+    }
 }
 
 /// A rate out of a table's value.
@@ -227,9 +339,16 @@ pub(super) fn rate_of(value: Option<&Attribute>) -> Rate {
         Some(Attribute::Text(text)) if text.trim().is_empty() => Rate::Missing,
         Some(Attribute::Text(text)) => {
             let trimmed = text.trim();
-            let plain = if trimmed.contains('.') { trimmed.to_owned() } else { trimmed.replacen(',', ".", 1) };
+            let plain = if trimmed.contains('.') {
+                trimmed.to_owned()
+            } else {
+                trimmed.replacen(',', ".", 1)
+            };
             match plain.parse::<f64>() {
-                Ok(number) if number.is_finite() => Rate::Text { written: text.clone(), number },
+                Ok(number) if number.is_finite() => Rate::Text {
+                    written: text.clone(),
+                    number,
+                },
                 _ => Rate::Unreadable(text.clone()),
             }
         }
@@ -254,15 +373,33 @@ mod tests {
         ] {
             assert_eq!(meaning_of(name).label(), label, "{name}");
         }
-        assert_eq!((odd_unit("KG_AC"), odd_unit("lb/ha"), odd_unit("kg_ha")), (Some("kg/ac"), Some("lb/ha"), None));
+        assert_eq!(
+            (odd_unit("KG_AC"), odd_unit("lb/ha"), odd_unit("kg_ha")),
+            (Some("kg/ac"), Some("lb/ha"), None)
+        );
     }
 
     #[test]
     fn text_is_read_and_told_apart() {
-        assert_eq!(rate_of(Some(&Attribute::Text("120,5".to_owned()))), Rate::Text { written: "120,5".to_owned(), number: 120.5 });
-        assert_eq!(rate_of(Some(&Attribute::Text("high".to_owned()))), Rate::Unreadable("high".to_owned()));
-        assert_eq!(rate_of(Some(&Attribute::Text(" ".to_owned()))), Rate::Missing);
-        assert_eq!(rate_of(Some(&Attribute::Real(f64::NAN))), Rate::Unreadable("NaN".to_owned()));
+        assert_eq!(
+            rate_of(Some(&Attribute::Text("120,5".to_owned()))),
+            Rate::Text {
+                written: "120,5".to_owned(),
+                number: 120.5
+            }
+        );
+        assert_eq!(
+            rate_of(Some(&Attribute::Text("high".to_owned()))),
+            Rate::Unreadable("high".to_owned())
+        );
+        assert_eq!(
+            rate_of(Some(&Attribute::Text(" ".to_owned()))),
+            Rate::Missing
+        );
+        assert_eq!(
+            rate_of(Some(&Attribute::Real(f64::NAN))),
+            Rate::Unreadable("NaN".to_owned())
+        );
         assert_eq!(rate_of(None), Rate::Missing);
     }
 }

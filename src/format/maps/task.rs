@@ -6,34 +6,16 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use geo::Coord;
-use geo::LineString;
-use geo::MultiPolygon;
-use geo::Polygon;
+use geo::{Coord, LineString, MultiPolygon, Polygon};
 use roxmltree::Node;
 
-use crate::format::maps::LARGEST;
-use crate::format::maps::MapError;
-use crate::format::maps::bytes_of;
-use crate::format::maps::grid;
-use crate::format::maps::task_external;
-use crate::format::maps::task_ids;
-use crate::format::maps::task_zones;
 use crate::format::maps::task_zones::Zones;
-use crate::format::maps::unpack::unzipped;
-use crate::format::maps::unpack::xml_text;
-use crate::format::maps::unpack::xml_tree;
+use crate::format::maps::unpack::{unzipped, xml_text, xml_tree};
+use crate::format::maps::{LARGEST, MapError, bytes_of, grid, task_external, task_ids, task_zones};
 use crate::space::crs::Crs;
-use crate::zones::carried::CarriedMap;
-use crate::zones::carried::MapKind;
-use crate::zones::carried::Part;
-use crate::zones::carried::Patch;
-use crate::zones::carried::Place;
-use crate::zones::carried::Rate;
-use crate::zones::carried::Ring;
-use crate::zones::carried::RingRole;
-use crate::zones::carried::System;
-use crate::zones::carried::TaskForm;
+use crate::zones::carried::{
+    CarriedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System, TaskForm,
+};
 use crate::zones::faults::fault::Fault;
 
 /// Name of the main file, by the standard in capitals.
@@ -52,7 +34,10 @@ impl Set {
         if let Some((key, bytes)) = self.files.get_key_value(name) {
             return Some((bytes, true, key));
         }
-        self.files.iter().find(|(key, _)| key.eq_ignore_ascii_case(name)).map(|(key, bytes)| (bytes.as_slice(), false, key.as_str()))
+        self.files
+            .iter()
+            .find(|(key, _)| key.eq_ignore_ascii_case(name))
+            .map(|(key, bytes)| (bytes.as_slice(), false, key.as_str()))
     }
 }
 
@@ -82,46 +67,98 @@ pub(super) fn load(path: &Path) -> Result<Loaded, MapError> {
     if path.is_dir() {
         return load_file(&main_file(path)?);
     }
-    if path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("zip")) { load_zip(path) } else { load_file(path) }
+    if path
+        .extension()
+        .is_some_and(|ending| ending.eq_ignore_ascii_case("zip"))
+    {
+        load_zip(path)
+    } else {
+        load_file(path)
+    }
 }
 
 /// The main file of a folder.
 fn main_file(path: &Path) -> Result<std::path::PathBuf, MapError> {
     let list = |folder: &Path| -> Result<Vec<std::path::PathBuf>, MapError> {
-        let unreadable = |error: std::io::Error| MapError::Unreadable { path: folder.to_owned(), reason: error.to_string() };
-        let mut found: Vec<_> = fs_err::read_dir(folder).map_err(unreadable)?.filter_map(|entry| entry.ok().map(|entry| entry.path())).collect();
+        let unreadable = |error: std::io::Error| MapError::Unreadable {
+            path: folder.to_owned(),
+            reason: error.to_string(),
+        };
+        let mut found: Vec<_> = fs_err::read_dir(folder)
+            .map_err(unreadable)?
+            .filter_map(|entry| entry.ok().map(|entry| entry.path()))
+            .collect();
         found.sort();
         Ok(found)
     };
-    let name = |path: &Path| path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let name = |path: &Path| {
+        path.file_name()
+            .map(|name| name.to_string_lossy().into_owned())
+            .unwrap_or_default()
+    };
     let here = list(path)?;
     let main = match here.iter().find(|file| is_main(&name(file))) {
         Some(main) => Some(main.clone()),
         None => here
             .iter()
             .filter(|below| name(below).eq_ignore_ascii_case(FOLDER) && below.is_dir())
-            .find_map(|below| list(below).ok()?.into_iter().find(|file| is_main(&name(file)))),
+            .find_map(|below| {
+                list(below)
+                    .ok()?
+                    .into_iter()
+                    .find(|file| is_main(&name(file)))
+            }),
     };
-    main.ok_or_else(|| MapError::Unreadable { path: path.to_owned(), reason: format!("the folder holds no {MAIN}, nor a folder {FOLDER} with one") })
+    main.ok_or_else(|| MapError::Unreadable {
+        path: path.to_owned(),
+        reason: format!("the folder holds no {MAIN}, nor a folder {FOLDER} with one"),
+    })
 }
 
 /// The main file and, of those beside it, grids and external files.
 fn load_file(path: &Path) -> Result<Loaded, MapError> {
-    let name = |path: &Path| path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
+    let name = |path: &Path| {
+        path.file_name()
+            .map(|name| name.to_string_lossy().into_owned())
+            .unwrap_or_default()
+    };
+    let folder = path
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty())
+        .unwrap_or_else(|| Path::new("."));
     let mut files = BTreeMap::new();
-    let beside: Vec<_> = fs_err::read_dir(folder).map(|entries| entries.filter_map(|entry| entry.ok().map(|e| e.path())).collect()).unwrap_or_default();
+    let beside: Vec<_> = fs_err::read_dir(folder)
+        .map(|entries| {
+            entries
+                .filter_map(|entry| entry.ok().map(|e| e.path()))
+                .collect()
+        })
+        .unwrap_or_default();
     for file in beside {
-        let small = fs_err::metadata(&file).is_ok_and(|data| data.is_file() && data.len() <= LARGEST);
+        let small =
+            fs_err::metadata(&file).is_ok_and(|data| data.is_file() && data.len() <= LARGEST);
         // A link could lead out of the folder; no stick can hold one.
-        let external = || task_external::is_file(&name(&file)) && fs_err::symlink_metadata(&file).is_ok_and(|data| data.is_file());
-        if small && (file.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("bin")) || external()) {
+        let external = || {
+            task_external::is_file(&name(&file))
+                && fs_err::symlink_metadata(&file).is_ok_and(|data| data.is_file())
+        };
+        if small
+            && (file
+                .extension()
+                .is_some_and(|ending| ending.eq_ignore_ascii_case("bin"))
+                || external())
+        {
             files.insert(name(&file), bytes_of(&file)?);
         }
     }
     let main = bytes_of(path)?;
     let whole = fs_err::canonicalize(folder).unwrap_or_else(|_| folder.to_owned());
-    Ok(Loaded { main, name: name(path), folder: name(&whole), set: Set { files } })
+    Ok(Loaded {
+        main,
+        name: name(path),
+        folder: name(&whole),
+        set: Set { files },
+    })
 }
 
 /// A zipped set.
@@ -129,38 +166,76 @@ fn load_zip(path: &Path) -> Result<Loaded, MapError> {
     let mut files = unzipped(path, &bytes_of(path)?)?;
     let last = |name: &str| name.rsplit('/').next().unwrap_or_default().to_owned();
     let main = files.keys().find(|name| is_main(&last(name))).cloned();
-    let main = main.ok_or_else(|| MapError::Unreadable { path: path.to_owned(), reason: format!("the archive holds no {MAIN}") })?;
-    let folder = main.strip_suffix(&last(&main)).unwrap_or_default().to_owned();
+    let main = main.ok_or_else(|| MapError::Unreadable {
+        path: path.to_owned(),
+        reason: format!("the archive holds no {MAIN}"),
+    })?;
+    let folder = main
+        .strip_suffix(&last(&main))
+        .unwrap_or_default()
+        .to_owned();
     let bytes = files.remove(&main).unwrap_or_default();
-    let beside = files.into_iter().filter_map(|(name, bytes)| Some((name.strip_prefix(&folder)?.to_owned(), bytes))).collect();
-    Ok(Loaded { main: bytes, name: last(&main), folder: last(folder.trim_end_matches('/')), set: Set { files: beside } })
+    let beside = files
+        .into_iter()
+        .filter_map(|(name, bytes)| Some((name.strip_prefix(&folder)?.to_owned(), bytes)))
+        .collect();
+    Ok(Loaded {
+        main: bytes,
+        name: last(&main),
+        folder: last(folder.trim_end_matches('/')),
+        set: Set { files: beside },
+    })
 }
 
 /// The task with a map, if any has one, else the first.
 pub(super) fn chosen<'a, 'd: 'a>(root: Node<'a, 'd>) -> Option<Node<'a, 'd>> {
-    let has_map = |task: &Node<'_, '_>| children(*task, "GRD").next().is_some() || children(*task, "TZN").any(|zone| children(zone, "PLN").next().is_some());
+    let has_map = |task: &Node<'_, '_>| {
+        children(*task, "GRD").next().is_some()
+            || children(*task, "TZN").any(|zone| children(zone, "PLN").next().is_some())
+    };
     let tasks: Vec<_> = children(root, "TSK").collect();
-    tasks.iter().find(|task| has_map(task)).or_else(|| tasks.first()).copied()
+    tasks
+        .iter()
+        .find(|task| has_map(task))
+        .or_else(|| tasks.first())
+        .copied()
 }
 
 /// Reads a loaded set.
 pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<CarriedMap, MapError> {
-    let Loaded { main, name, folder, set } = loaded;
+    let Loaded {
+        main,
+        name,
+        folder,
+        set,
+    } = loaded;
     let (text, marked) = xml_text(path, main)?;
     let mut external = Vec::new();
     let whole = task_external::whole(path, text, set, &mut external)?;
     let tree = xml_tree(path, &whole)?;
     let root = tree.root_element();
     if root.tag_name().name() != "ISO11783_TaskData" {
-        let reason = format!("its root is {:?}, not ISO11783_TaskData", root.tag_name().name());
-        return Err(MapError::Unreadable { path: path.to_owned(), reason });
+        let reason = format!(
+            "its root is {:?}, not ISO11783_TaskData",
+            root.tag_name().name()
+        );
+        return Err(MapError::Unreadable {
+            path: path.to_owned(),
+            reason,
+        });
     }
     let mut map = CarriedMap::empty("task data", MapKind::TaskData(TaskForm::Flat));
     map.system = System::Known(Crs::wgs84());
     map.oddities = external;
     if name != MAIN || folder != FOLDER {
-        let message = format!("it stands as {folder}/{name}; terminals look for {FOLDER}/{MAIN}, capitals and all");
-        map.oddities.push(Fault::caution("task.file_name", Place::named(name), message));
+        let message = format!(
+            "it stands as {folder}/{name}; terminals look for {FOLDER}/{MAIN}, capitals and all"
+        );
+        map.oddities.push(Fault::caution(
+            "task.file_name",
+            Place::named(name),
+            message,
+        ));
     }
     if marked || !text.trim_start().starts_with("<?xml") {
         map.oddities.push(Fault::caution(
@@ -171,21 +246,32 @@ pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<CarriedMap, MapEr
     }
     let version = task_ids::check(root, &mut map);
     let Some(task) = chosen(root) else {
-        map.oddities.push(Fault::stop("task.none", Place::named(name), "the file holds no task (TSK), so no rates"));
+        map.oddities.push(Fault::stop(
+            "task.none",
+            Place::named(name),
+            "the file holds no task (TSK), so no rates",
+        ));
         return Ok(map);
     };
     let tasks = children(root, "TSK").count();
     if tasks > 1 {
         let message = format!("the file holds {tasks} tasks; this is about {}", id(task));
-        map.oddities.push(Fault::note("task.several", Place::named(id(task)), message));
+        map.oddities
+            .push(Fault::note("task.several", Place::named(id(task)), message));
     }
-    task.attribute("B").unwrap_or(id(task)).clone_into(&mut map.name);
+    task.attribute("B")
+        .unwrap_or(id(task))
+        .clone_into(&mut map.name);
     field(root, task, &mut map);
     let zones = task_zones::read(root, task, &mut map);
     let grids: Vec<_> = children(task, "GRD").collect();
     if let Some(&grid) = grids.first() {
         if grids.len() > 1 {
-            map.oddities.push(Fault::stop("task.grids", Place::named(id(task)), format!("the task has {} grids; one is the rule", grids.len())));
+            map.oddities.push(Fault::stop(
+                "task.grids",
+                Place::named(id(task)),
+                format!("the task has {} grids; one is the rule", grids.len()),
+            ));
         }
         grid::read(grid, &zones, set, &mut map);
     }
@@ -195,13 +281,19 @@ pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<CarriedMap, MapEr
 }
 
 /// Children of a name.
-pub(super) fn children<'a, 'd: 'a>(node: Node<'a, 'd>, name: &'static str) -> impl Iterator<Item = Node<'a, 'd>> {
-    node.children().filter(move |child| child.is_element() && child.tag_name().name() == name)
+pub(super) fn children<'a, 'd: 'a>(
+    node: Node<'a, 'd>,
+    name: &'static str,
+) -> impl Iterator<Item = Node<'a, 'd>> {
+    node.children()
+        .filter(move |child| child.is_element() && child.tag_name().name() == name)
 }
 
 /// What an element calls itself: `TSK1`, else its name.
 pub(super) fn id<'a>(node: Node<'a, '_>) -> &'a str {
-    node.attribute("A").filter(|_| node.tag_name().name() != "PDV" && node.tag_name().name() != "PLN").unwrap_or("element")
+    node.attribute("A")
+        .filter(|_| node.tag_name().name() != "PDV" && node.tag_name().name() != "PLN")
+        .unwrap_or("element")
 }
 
 /// The task's field, its boundary, and what of it is missing.
@@ -210,22 +302,39 @@ fn field(root: Node<'_, '_>, task: Node<'_, '_>, map: &mut CarriedMap) {
     match task.attribute("G") {
         Some("1") => {}
         other => {
-            let message = format!("the task's status (G) is {}; a plan has status 1, others count as begun or done", other.unwrap_or("missing"));
-            map.oddities.push(Fault::caution("task.status", place.clone(), message));
+            let message = format!(
+                "the task's status (G) is {}; a plan has status 1, others count as begun or done",
+                other.unwrap_or("missing")
+            );
+            map.oddities
+                .push(Fault::caution("task.status", place.clone(), message));
         }
     }
     for (attribute, what) in [("C", "customer"), ("D", "farm")] {
         if task.attribute(attribute).is_none() {
-            let message = format!("the task names no {what} ({attribute}); some terminals list tasks only below one");
-            map.oddities.push(Fault::caution("task.owner", place.clone(), message));
+            let message = format!(
+                "the task names no {what} ({attribute}); some terminals list tasks only below one"
+            );
+            map.oddities
+                .push(Fault::caution("task.owner", place.clone(), message));
         }
     }
     if children(task, "DLT").next().is_none() {
-        map.oddities.push(Fault::note("task.no_log", place.clone(), "the task asks for no log (DLT), so the machine may write none"));
+        map.oddities.push(Fault::note(
+            "task.no_log",
+            place.clone(),
+            "the task asks for no log (DLT), so the machine may write none",
+        ));
     }
-    let field = task.attribute("E").and_then(|wanted| children(root, "PFD").find(|field| field.attribute("A") == Some(wanted)));
+    let field = task.attribute("E").and_then(|wanted| {
+        children(root, "PFD").find(|field| field.attribute("A") == Some(wanted))
+    });
     let Some(field) = field else {
-        map.oddities.push(Fault::caution("task.field", place, "the task names no field (E), so the terminal knows no boundary"));
+        map.oddities.push(Fault::caution(
+            "task.field",
+            place,
+            "the task names no field (E), so the terminal knows no boundary",
+        ));
         return;
     };
     if let Some(name) = field.attribute("C") {
@@ -251,12 +360,26 @@ fn rings(polygon: Node<'_, '_>, place: &Place, version: u32, map: &mut CarriedMa
             _ => continue,
         };
         let all: Vec<_> = children(line, "PNT").collect();
-        let number = |text: Option<&str>| text.and_then(|text| text.trim().parse::<f64>().ok()).filter(|value| value.is_finite());
-        let mut points: Vec<Coord<f64>> =
-            all.iter().filter_map(|point| Some(Coord { x: number(point.attribute("D"))?, y: number(point.attribute("C"))? })).collect();
+        let number = |text: Option<&str>| {
+            text.and_then(|text| text.trim().parse::<f64>().ok())
+                .filter(|value| value.is_finite())
+        };
+        let mut points: Vec<Coord<f64>> = all
+            .iter()
+            .filter_map(|point| {
+                Some(Coord {
+                    x: number(point.attribute("D"))?,
+                    y: number(point.attribute("C"))?,
+                })
+            })
+            .collect();
         if points.len() < all.len() {
-            let message = format!("{} points (PNT) have no north (C) and east (D) that are numbers", all.len() - points.len());
-            map.oddities.push(Fault::stop("point.not_finite", place.clone(), message));
+            let message = format!(
+                "{} points (PNT) have no north (C) and east (D) that are numbers",
+                all.len() - points.len()
+            );
+            map.oddities
+                .push(Fault::stop("point.not_finite", place.clone(), message));
         }
         // Before version 4 a ring need not repeat its first point.
         if version < 4 && points.first() != points.last() {
@@ -270,11 +393,26 @@ fn rings(polygon: Node<'_, '_>, place: &Place, version: u32, map: &mut CarriedMa
 /// Exteriors, each with the holes that lie in it; a hole in none stays with the first.
 fn parts(rings: Vec<Ring>) -> Vec<Part> {
     use geo::Contains as _;
-    let (outer, inner): (Vec<Ring>, Vec<Ring>) = rings.into_iter().partition(|ring| ring.role == RingRole::Outer);
-    let shells: Vec<Polygon<f64>> = outer.iter().map(|ring| Polygon::new(LineString::new(ring.points.clone()), Vec::new())).collect();
-    let mut parts: Vec<Part> = outer.into_iter().map(|ring| Part { rings: vec![ring] }).collect();
+    let (outer, inner): (Vec<Ring>, Vec<Ring>) = rings
+        .into_iter()
+        .partition(|ring| ring.role == RingRole::Outer);
+    let shells: Vec<Polygon<f64>> = outer
+        .iter()
+        .map(|ring| Polygon::new(LineString::new(ring.points.clone()), Vec::new()))
+        .collect();
+    let mut parts: Vec<Part> = outer
+        .into_iter()
+        .map(|ring| Part { rings: vec![ring] })
+        .collect();
     for hole in inner {
-        let inside = |shell: &Polygon<f64>| hole.points.iter().filter(|c| shell.contains(&geo::Point(**c))).count() * 2 > hole.points.len();
+        let inside = |shell: &Polygon<f64>| {
+            hole.points
+                .iter()
+                .filter(|c| shell.contains(&geo::Point(**c)))
+                .count()
+                * 2
+                > hole.points.len()
+        };
         let at = shells.iter().position(inside).unwrap_or(0);
         match parts.get_mut(at) {
             Some(part) => part.rings.push(hole),
@@ -291,24 +429,44 @@ fn polygons(task: Node<'_, '_>, zones: &Zones, version: u32, map: &mut CarriedMa
         let code = zone.attribute("A").unwrap_or("none");
         let lines: Vec<_> = children(zone, "PLN").collect();
         if version < 4 && lines.len() > 1 {
-            let message = format!("the zone has {} polygons; before version 4 it may have one", lines.len());
-            map.oddities.push(Fault::caution("task.zone_polygons", Place::named(format!("TZN {code}")), message));
+            let message = format!(
+                "the zone has {} polygons; before version 4 it may have one",
+                lines.len()
+            );
+            map.oddities.push(Fault::caution(
+                "task.zone_polygons",
+                Place::named(format!("TZN {code}")),
+                message,
+            ));
         }
         for line in lines {
             number += 1;
             let place = Place::at("polygon", number).with_name(format!("TZN {code}"));
             let rings = rings(line, &place, version, map);
-            let exteriors = rings.iter().filter(|ring| ring.role == RingRole::Outer).count();
+            let exteriors = rings
+                .iter()
+                .filter(|ring| ring.role == RingRole::Outer)
+                .count();
             if version >= 4 && exteriors != 1 {
-                let message = format!("the polygon has {exteriors} exteriors; from version 4 on it has exactly one");
-                map.oddities.push(Fault::stop("task.exteriors", place.clone(), message));
+                let message = format!(
+                    "the polygon has {exteriors} exteriors; from version 4 on it has exactly one"
+                );
+                map.oddities
+                    .push(Fault::stop("task.exteriors", place.clone(), message));
             }
-            let rate = code.parse::<u16>().ok().and_then(|code| zones.rate(code)).map_or(Rate::Missing, Rate::Number);
+            let rate = code
+                .parse::<u16>()
+                .ok()
+                .and_then(|code| zones.rate(code))
+                .map_or(Rate::Missing, Rate::Number);
             map.patches.push(Patch {
                 place,
                 parts: parts(rings),
                 rate,
-                attributes: vec![("zone".to_owned(), crate::zones::carried::Attribute::Text(code.to_owned()))],
+                attributes: vec![(
+                    "zone".to_owned(),
+                    crate::zones::carried::Attribute::Text(code.to_owned()),
+                )],
             });
         }
     }
@@ -320,7 +478,11 @@ fn polygons(task: Node<'_, '_>, zones: &Zones, version: u32, map: &mut CarriedMa
             "rates stand as polygons, which a controller need not take; a grid is what each of them must take",
         ));
     } else if number > 0 {
-        map.oddities.push(Fault::stop("task.both", Place::named(id(task)), "the task holds a grid and polygons of zones: which counts is not said"));
+        map.oddities.push(Fault::stop(
+            "task.both",
+            Place::named(id(task)),
+            "the task holds a grid and polygons of zones: which counts is not said",
+        ));
         map.patches.clear();
     }
 }

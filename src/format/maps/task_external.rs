@@ -11,10 +11,8 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use crate::format::maps::MapError;
-use crate::format::maps::task::Set;
-use crate::format::maps::task::children;
-use crate::format::maps::unpack::xml_text;
-use crate::format::maps::unpack::xml_tree;
+use crate::format::maps::task::{Set, children};
+use crate::format::maps::unpack::{xml_text, xml_tree};
 use crate::zones::carried::Place;
 use crate::zones::faults::fault::Fault;
 
@@ -26,21 +24,32 @@ const DIGITS: usize = 5;
 /// Whether a name without ending is of the standard's form: `CTR00001`.
 fn is_name(name: &str) -> bool {
     let bytes = name.as_bytes();
-    bytes.len() == LETTERS + DIGITS && bytes[..LETTERS].iter().all(u8::is_ascii_uppercase) && bytes[LETTERS..].iter().all(u8::is_ascii_digit)
+    bytes.len() == LETTERS + DIGITS
+        && bytes[..LETTERS].iter().all(u8::is_ascii_uppercase)
+        && bytes[LETTERS..].iter().all(u8::is_ascii_digit)
 }
 
 /// Whether a file may be an external one, by its name alone: `CTR00001.XML`.
 pub(super) fn is_file(name: &str) -> bool {
-    name.to_ascii_uppercase().strip_suffix(".XML").is_some_and(is_name)
+    name.to_ascii_uppercase()
+        .strip_suffix(".XML")
+        .is_some_and(is_name)
 }
 
 /// The main text with the elements of external files in it.
 ///
 /// # Errors
 /// When the main text is no XML. What is wrong with an external file is a fault, and its elements stay away.
-pub(super) fn whole<'a>(path: &Path, text: &'a str, set: &Set, faults: &mut Vec<Fault>) -> Result<Cow<'a, str>, MapError> {
+pub(super) fn whole<'a>(
+    path: &Path,
+    text: &'a str,
+    set: &Set,
+    faults: &mut Vec<Fault>,
+) -> Result<Cow<'a, str>, MapError> {
     let tree = xml_tree(path, text)?;
-    let references: Vec<_> = children(tree.root_element(), "XFR").map(|node| (node.range(), node.attribute("A").unwrap_or("").to_owned())).collect();
+    let references: Vec<_> = children(tree.root_element(), "XFR")
+        .map(|node| (node.range(), node.attribute("A").unwrap_or("").to_owned()))
+        .collect();
     if references.is_empty() {
         return Ok(Cow::Borrowed(text));
     }
@@ -50,12 +59,22 @@ pub(super) fn whole<'a>(path: &Path, text: &'a str, set: &Set, faults: &mut Vec<
     for (range, name) in references {
         out.push_str(&text[at..range.start]);
         at = range.end;
-        let place = Place::named(if name.is_empty() { "XFR" } else { name.as_str() });
+        let place = Place::named(if name.is_empty() {
+            "XFR"
+        } else {
+            name.as_str()
+        });
         if !is_name(&name) {
-            let message = format!("the reference (XFR) names the file {name:?}: three capitals and five digits are due, in the same folder; it is not opened");
+            let message = format!(
+                "the reference (XFR) names the file {name:?}: three capitals and five digits are due, in the same folder; it is not opened"
+            );
             faults.push(Fault::stop("task.external_name", place, message));
         } else if !named.insert(name.clone()) {
-            faults.push(Fault::stop("task.external_twice", place, format!("{name}.XML is referred to twice (XFR); it is read once")));
+            faults.push(Fault::stop(
+                "task.external_twice",
+                place,
+                format!("{name}.XML is referred to twice (XFR); it is read once"),
+            ));
         } else if let Some(elements) = elements(path, &name, set, &place, faults) {
             out.push_str(&elements);
             read.push(name);
@@ -63,36 +82,71 @@ pub(super) fn whole<'a>(path: &Path, text: &'a str, set: &Set, faults: &mut Vec<
     }
     out.push_str(&text[at..]);
     if !read.is_empty() {
-        let message = format!("parts of the task stand in other files ({}), which are read; one file is what every terminal reads", read.join(", "));
-        faults.push(Fault::note("task.external", Place::named(read.swap_remove(0)), message));
+        let message = format!(
+            "parts of the task stand in other files ({}), which are read; one file is what every terminal reads",
+            read.join(", ")
+        );
+        faults.push(Fault::note(
+            "task.external",
+            Place::named(read.swap_remove(0)),
+            message,
+        ));
     }
     Ok(Cow::Owned(out))
 }
 
 /// The text of the elements in an external file.
-fn elements(path: &Path, name: &str, set: &Set, place: &Place, faults: &mut Vec<Fault>) -> Option<String> {
+fn elements(
+    path: &Path,
+    name: &str,
+    set: &Set,
+    place: &Place,
+    faults: &mut Vec<Fault>,
+) -> Option<String> {
     let wanted = format!("{name}.XML");
     let mut stop = |code: &'static str, message: String| {
         faults.push(Fault::stop(code, place.clone(), message));
         None
     };
     let Some((bytes, exact, found)) = set.file(&wanted) else {
-        return stop("task.external_missing", format!("the file {wanted}, in which parts of the task stand (XFR), is not there: copy the whole folder"));
+        return stop(
+            "task.external_missing",
+            format!(
+                "the file {wanted}, in which parts of the task stand (XFR), is not there: copy the whole folder"
+            ),
+        );
     };
     let read = xml_text(path, bytes).and_then(|(text, _)| Ok((text, xml_tree(path, text)?)));
     let (text, tree) = match read {
         Ok(read) => read,
-        Err(MapError::Unreadable { reason, .. }) => return stop("task.external_unreadable", format!("{found} cannot be read: {reason}")),
-        Err(error) => return stop("task.external_unreadable", format!("{found} cannot be read: {error}")),
+        Err(MapError::Unreadable { reason, .. }) => {
+            return stop(
+                "task.external_unreadable",
+                format!("{found} cannot be read: {reason}"),
+            );
+        }
+        Err(error) => {
+            return stop(
+                "task.external_unreadable",
+                format!("{found} cannot be read: {error}"),
+            );
+        }
     };
     let root = tree.root_element().tag_name().name();
     if root != "XFC" {
-        return stop("task.external_root", format!("the root of {found} is {root:?}, not XFC; nothing of it is taken"));
+        return stop(
+            "task.external_root",
+            format!("the root of {found} is {root:?}, not XFC; nothing of it is taken"),
+        );
     }
     let kind = &name[..LETTERS];
     let mut out = String::new();
     let mut others = BTreeSet::new();
-    for child in tree.root_element().children().filter(roxmltree::Node::is_element) {
+    for child in tree
+        .root_element()
+        .children()
+        .filter(roxmltree::Node::is_element)
+    {
         if child.tag_name().name() == kind {
             out.push_str(&text[child.range()]);
         } else {
@@ -101,11 +155,18 @@ fn elements(path: &Path, name: &str, set: &Set, place: &Place, faults: &mut Vec<
     }
     if !others.is_empty() {
         let others: Vec<_> = others.into_iter().collect();
-        let message = format!("{found} holds {} besides {kind}; a file holds one kind, and refers to no further files: they are not taken", others.join(", "));
+        let message = format!(
+            "{found} holds {} besides {kind}; a file holds one kind, and refers to no further files: they are not taken",
+            others.join(", ")
+        );
         faults.push(Fault::stop("task.external_kind", place.clone(), message));
     }
     if !exact {
-        faults.push(Fault::caution("task.external_name", place.clone(), format!("the file is called {found}, not {wanted}: some terminals do not find it")));
+        faults.push(Fault::caution(
+            "task.external_name",
+            place.clone(),
+            format!("the file is called {found}, not {wanted}: some terminals do not find it"),
+        ));
     }
     Some(out)
 }

@@ -2,16 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use geo::Coord;
-use geo::Polygon;
-use geo::Rect;
+use geo::{Coord, Polygon, Rect};
 use roxmltree::Node;
 
 use crate::format::maps::task::children;
-use crate::format::maps::task_mend::Codes;
-use crate::format::maps::task_mend::Edit;
-use crate::format::maps::task_mend::TaskMend;
-use crate::format::maps::task_mend::set_attribute;
+use crate::format::maps::task_mend::{Codes, Edit, TaskMend, set_attribute};
 
 /// Cells beyond this are no task.
 const CELLS: usize = 64_000_000;
@@ -31,15 +26,37 @@ pub(super) struct Raster {
 impl Raster {
     /// `None` when the attributes make no grid.
     pub(super) fn of(grid: Node<'_, '_>) -> Option<Self> {
-        let number = |key: &str| grid.attribute(key)?.trim().parse::<f64>().ok().filter(|value| value.is_finite());
-        let whole = |key: &str| grid.attribute(key)?.trim().parse::<usize>().ok().filter(|count| *count > 0);
+        let number = |key: &str| {
+            grid.attribute(key)?
+                .trim()
+                .parse::<f64>()
+                .ok()
+                .filter(|value| value.is_finite())
+        };
+        let whole = |key: &str| {
+            grid.attribute(key)?
+                .trim()
+                .parse::<usize>()
+                .ok()
+                .filter(|count| *count > 0)
+        };
         let zones = match grid.attribute("I")? {
             "1" => true,
             "2" => false,
             _ => return None,
         };
-        let (south, west, cell_y, cell_x) = (number("A")?, number("B")?, number("C")?, number("D")?);
-        let raster = Self { south, west, cell_y, cell_x, cols: whole("E")?, rows: whole("F")?, name: grid.attribute("G")?.to_owned(), zones };
+        let (south, west, cell_y, cell_x) =
+            (number("A")?, number("B")?, number("C")?, number("D")?);
+        let raster = Self {
+            south,
+            west,
+            cell_y,
+            cell_x,
+            cols: whole("E")?,
+            rows: whole("F")?,
+            name: grid.attribute("G")?.to_owned(),
+            zones,
+        };
         (raster.cells()? <= CELLS && raster.cell_x > 0.0 && raster.cell_y > 0.0).then_some(raster)
     }
 
@@ -48,8 +65,18 @@ impl Raster {
     }
 
     fn cell(&self, k: usize) -> Polygon<f64> {
-        let low = Coord { x: self.west + (k % self.cols) as f64 * self.cell_x, y: self.south + (k / self.cols) as f64 * self.cell_y };
-        Rect::new(low, low + Coord { x: self.cell_x, y: self.cell_y }).to_polygon()
+        let low = Coord {
+            x: self.west + (k % self.cols) as f64 * self.cell_x,
+            y: self.south + (k / self.cols) as f64 * self.cell_y,
+        };
+        Rect::new(
+            low,
+            low + Coord {
+                x: self.cell_x,
+                y: self.cell_y,
+            },
+        )
+        .to_polygon()
     }
 }
 
@@ -67,15 +94,29 @@ pub(super) struct Look<'a, 'd> {
 
 impl Look<'_, '_> {
     /// All mends; of the grid's bytes only if told. Returns whether those were changed.
-    pub(super) fn all(&mut self, set: &mut BTreeMap<String, Vec<u8>>, outside: &dyn Fn(Polygon<f64>) -> bool, bytes: bool) -> bool {
+    pub(super) fn all(
+        &mut self,
+        set: &mut BTreeMap<String, Vec<u8>>,
+        outside: &dyn Fn(Polygon<f64>) -> bool,
+        bytes: bool,
+    ) -> bool {
         let wanted = format!("{}.bin", self.raster.name);
-        let Some(found) = set.keys().find(|name| **name == wanted).or_else(|| set.keys().find(|name| name.eq_ignore_ascii_case(&wanted))).cloned() else {
-            self.mend.left.push(format!("{wanted} is not there; only its maker has the rates"));
+        let Some(found) = set
+            .keys()
+            .find(|name| **name == wanted)
+            .or_else(|| set.keys().find(|name| name.eq_ignore_ascii_case(&wanted)))
+            .cloned()
+        else {
+            self.mend.left.push(format!(
+                "{wanted} is not there; only its maker has the rates"
+            ));
             return false;
         };
         let mut data = set.remove(&found).unwrap_or_default();
         if found != wanted {
-            self.mend.done.push(format!("{found} is called {wanted} now"));
+            self.mend
+                .done
+                .push(format!("{found} is called {wanted} now"));
         }
         let before = data.clone();
         let each = self.template(data.len());
@@ -86,11 +127,23 @@ impl Look<'_, '_> {
                     self.unknown(&mut data, outside);
                 }
             }
-            let fits = self.raster.cells().and_then(|cells| cells.checked_mul(each)) == Some(data.len());
-            let stated = self.grid.attribute("H").filter(|said| said.trim().parse() != Ok(data.len()));
+            let fits = self
+                .raster
+                .cells()
+                .and_then(|cells| cells.checked_mul(each))
+                == Some(data.len());
+            let stated = self
+                .grid
+                .attribute("H")
+                .filter(|said| said.trim().parse() != Ok(data.len()));
             if let Some(said) = stated.filter(|_| fits) {
-                self.edits.push(set_attribute(self.grid, "H", &data.len().to_string()));
-                self.mend.done.push(format!("{}: stated length (H) {said} made {}, the file's", self.raster.name, data.len()));
+                self.edits
+                    .push(set_attribute(self.grid, "H", &data.len().to_string()));
+                self.mend.done.push(format!(
+                    "{}: stated length (H) {said} made {}, the file's",
+                    self.raster.name,
+                    data.len()
+                ));
             }
         }
         let changed = data != before;
@@ -104,7 +157,10 @@ impl Look<'_, '_> {
             return Some(1);
         }
         let values = |code: u16| self.codes.kinds.get(&code).map(|kind| 4 * kind.len());
-        let named = self.grid.attribute("J").and_then(|text| text.parse::<u16>().ok());
+        let named = self
+            .grid
+            .attribute("J")
+            .and_then(|text| text.parse::<u16>().ok());
         if let Some(each) = named.and_then(values) {
             return Some(each);
         }
@@ -116,15 +172,31 @@ impl Look<'_, '_> {
             ));
             return None;
         };
-        if self.raster.cells().and_then(|cells| cells.checked_mul(each)) != Some(length) {
-            self.mend.left.push(format!("{}: its zone (J) is {shown}, and its length fits none of the task's zones", self.raster.name));
+        if self
+            .raster
+            .cells()
+            .and_then(|cells| cells.checked_mul(each))
+            != Some(length)
+        {
+            self.mend.left.push(format!(
+                "{}: its zone (J) is {shown}, and its length fits none of the task's zones",
+                self.raster.name
+            ));
             return None;
         }
         // All zones mean the same; one that nothing else refers to is what makers set aside for it.
-        let used: Vec<&str> = ["H", "I", "J"].iter().filter_map(|key| self.task.attribute(*key)).collect();
-        let free = self.codes.kinds.keys().find(|code| !used.contains(&code.to_string().as_str()));
+        let used: Vec<&str> = ["H", "I", "J"]
+            .iter()
+            .filter_map(|key| self.task.attribute(*key))
+            .collect();
+        let free = self
+            .codes
+            .kinds
+            .keys()
+            .find(|code| !used.contains(&code.to_string().as_str()));
         let code = free.or_else(|| self.codes.kinds.keys().next()).copied()?;
-        self.edits.push(set_attribute(self.grid, "J", &code.to_string()));
+        self.edits
+            .push(set_attribute(self.grid, "J", &code.to_string()));
         self.mend
             .done
             .push(format!("{}: its zone (J) was {shown} and is {code} now; all zones of the task set the same entry of the same product", self.raster.name));
@@ -134,7 +206,13 @@ impl Look<'_, '_> {
     /// Bytes too many are cut if they say nothing, cells too few are filled if they lie outside the field.
     fn length(&mut self, data: &mut Vec<u8>, each: usize, outside: &dyn Fn(Polygon<f64>) -> bool) {
         let name = self.raster.name.clone();
-        let Some((cells, wanted)) = self.raster.cells().and_then(|cells| Some((cells, cells.checked_mul(each)?))) else { return };
+        let Some((cells, wanted)) = self
+            .raster
+            .cells()
+            .and_then(|cells| Some((cells, cells.checked_mul(each)?)))
+        else {
+            return;
+        };
         let (row, column) = (self.raster.cols * each, self.raster.rows * each);
         if data.len() == wanted {
             return;
@@ -151,7 +229,9 @@ impl Look<'_, '_> {
             let more = data.len() - wanted;
             if more < each || data[wanted..].iter().all(|byte| *byte == 0) && !self.raster.zones {
                 data.truncate(wanted);
-                self.mend.done.push(format!("{name}: {more} bytes beyond its last cell, which say nothing, cut off"));
+                self.mend.done.push(format!(
+                    "{name}: {more} bytes beyond its last cell, which say nothing, cut off"
+                ));
             } else {
                 self.mend.left.push(format!("{name}: {more} bytes beyond its last cell hold rates, so its counts or its bytes are wrong"));
             }
@@ -166,29 +246,50 @@ impl Look<'_, '_> {
         if (first..cells).all(|k| outside(self.raster.cell(k))) {
             data.truncate(first * each);
             data.resize(wanted, nothing);
-            self.mend.done.push(format!("{name}: {missing} cells missing at its end, all outside the field, filled with 0"));
+            self.mend.done.push(format!(
+                "{name}: {missing} cells missing at its end, all outside the field, filled with 0"
+            ));
         } else {
-            let why = if self.bounded { "some of them lie in the field" } else { "without a boundary nobody knows whether they lie in the field" };
-            self.mend.left.push(format!("{name}: {missing} cells are missing at its end, and {why}: copy the file again"));
+            let why = if self.bounded {
+                "some of them lie in the field"
+            } else {
+                "without a boundary nobody knows whether they lie in the field"
+            };
+            self.mend.left.push(format!(
+                "{name}: {missing} cells are missing at its end, and {why}: copy the file again"
+            ));
         }
     }
 
     /// What a cell holds that gets nothing.
     fn fill(&self) -> Option<u8> {
-        if self.raster.zones { self.codes.nothing(self.task).and_then(|code| u8::try_from(code).ok()) } else { Some(0) }
+        if self.raster.zones {
+            self.codes
+                .nothing(self.task)
+                .and_then(|code| u8::try_from(code).ok())
+        } else {
+            Some(0)
+        }
     }
 
     /// Codes without a zone, outside the field, become that of a zone of 0.
     fn unknown(&mut self, data: &mut [u8], outside: &dyn Fn(Polygon<f64>) -> bool) {
         // A zone without a value is a zone all the same.
-        let there: Vec<u16> = children(self.task, "TZN").filter_map(|zone| zone.attribute("A")?.parse().ok()).collect();
-        let strange: Vec<usize> = (0..data.len().min(self.raster.cells().unwrap_or(0))).filter(|k| !there.contains(&u16::from(data[*k]))).collect();
+        let there: Vec<u16> = children(self.task, "TZN")
+            .filter_map(|zone| zone.attribute("A")?.parse().ok())
+            .collect();
+        let strange: Vec<usize> = (0..data.len().min(self.raster.cells().unwrap_or(0)))
+            .filter(|k| !there.contains(&u16::from(data[*k])))
+            .collect();
         if strange.is_empty() {
             return;
         }
         let name = &self.raster.name;
         let Some(nothing) = self.fill() else {
-            self.mend.left.push(format!("{name}: {} cells hold codes without a zone, and no zone of 0 is there for them", strange.len()));
+            self.mend.left.push(format!(
+                "{name}: {} cells hold codes without a zone, and no zone of 0 is there for them",
+                strange.len()
+            ));
             return;
         };
         let (mut mended, mut left) = (0, 0);
@@ -204,7 +305,11 @@ impl Look<'_, '_> {
             self.mend.done.push(format!("{name}: {mended} cells outside the field held codes without a zone and hold {nothing} now, a zone of 0"));
         }
         if left > 0 {
-            let why = if self.bounded { "that lie in the field" } else { "of which nobody knows whether they lie in the field" };
+            let why = if self.bounded {
+                "that lie in the field"
+            } else {
+                "of which nobody knows whether they lie in the field"
+            };
             self.mend.left.push(format!("{name}: {left} cells {why} hold codes without a zone; only the map's maker can say what they get"));
         }
     }

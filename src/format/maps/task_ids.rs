@@ -8,12 +8,14 @@ use std::collections::BTreeMap;
 
 use roxmltree::Node;
 
-use crate::zones::carried::CarriedMap;
-use crate::zones::carried::Place;
+use crate::zones::carried::{CarriedMap, Place};
 use crate::zones::faults::fault::Fault;
 
 /// Elements whose attribute A is an id.
-const WITH_ID: [&str; 15] = ["CTR", "FRM", "PFD", "PDT", "PGP", "VPN", "TSK", "WKR", "CTP", "CPC", "DVC", "CLD", "CLT", "OTQ", "CCT"];
+const WITH_ID: [&str; 15] = [
+    "CTR", "FRM", "PFD", "PDT", "PGP", "VPN", "TSK", "WKR", "CTP", "CPC", "DVC", "CLD", "CLT",
+    "OTQ", "CCT",
+];
 /// Element, attribute, and what it must name.
 const REFERENCES: [(&str, &str, &str); 14] = [
     ("TSK", "C", "CTR"),
@@ -36,7 +38,9 @@ const TEXT: usize = 32;
 
 /// Checks the file as a whole and returns its major version (3 when it does not say).
 pub(super) fn check(root: Node<'_, '_>, map: &mut CarriedMap) -> u32 {
-    let major = root.attribute("VersionMajor").and_then(|text| text.parse::<u32>().ok());
+    let major = root
+        .attribute("VersionMajor")
+        .and_then(|text| text.parse::<u32>().ok());
     let minor = root.attribute("VersionMinor").unwrap_or("?");
     let place = Place::named("ISO11783_TaskData");
     match major {
@@ -52,12 +56,17 @@ pub(super) fn check(root: Node<'_, '_>, map: &mut CarriedMap) -> u32 {
         }
     }
     if let Some(major) = major {
-        map.stated.push(("version".to_owned(), format!("{major}.{minor}")));
+        map.stated
+            .push(("version".to_owned(), format!("{major}.{minor}")));
     }
     let office = root.attribute("DataTransferOrigin");
     if office != Some("1") {
-        let message = format!("DataTransferOrigin is {}; a plan comes from the office, 1", office.unwrap_or("missing"));
-        map.oddities.push(Fault::caution("task.origin", place, message));
+        let message = format!(
+            "DataTransferOrigin is {}; a plan comes from the office, 1",
+            office.unwrap_or("missing")
+        );
+        map.oddities
+            .push(Fault::caution("task.origin", place, message));
     }
     ids(root, office == Some("1"), map);
     texts(root, map);
@@ -66,10 +75,17 @@ pub(super) fn check(root: Node<'_, '_>, map: &mut CarriedMap) -> u32 {
 
 fn ids(root: Node<'_, '_>, office: bool, map: &mut CarriedMap) {
     let mut seen: BTreeMap<&str, u32> = BTreeMap::new();
-    for node in root.descendants().filter(|node| node.is_element() && WITH_ID.contains(&node.tag_name().name())) {
+    for node in root
+        .descendants()
+        .filter(|node| node.is_element() && WITH_ID.contains(&node.tag_name().name()))
+    {
         let kind = node.tag_name().name();
         let Some(id) = node.attribute("A") else {
-            map.oddities.push(Fault::stop("task.id", Place::named(kind), format!("an element {kind} has no id (A)")));
+            map.oddities.push(Fault::stop(
+                "task.id",
+                Place::named(kind),
+                format!("an element {kind} has no id (A)"),
+            ));
             continue;
         };
         let place = || Place::named(id);
@@ -77,9 +93,21 @@ fn ids(root: Node<'_, '_>, office: bool, map: &mut CarriedMap) {
         let number = id.strip_prefix(kind).unwrap_or_default();
         let digits = number.strip_prefix('-').unwrap_or(number);
         if digits.is_empty() || !digits.chars().all(|c| c.is_ascii_digit()) || id.len() > 14 {
-            map.oddities.push(Fault::stop("task.id", place(), format!("{id:?} is no id of a {kind}: write {kind} and a number, 14 characters at most")));
+            map.oddities.push(Fault::stop(
+                "task.id",
+                place(),
+                format!(
+                    "{id:?} is no id of a {kind}: write {kind} and a number, 14 characters at most"
+                ),
+            ));
         } else if digits.starts_with('0') {
-            map.oddities.push(Fault::caution("task.id", place(), format!("{id:?} begins with a zero; 0 is reserved and leading zeros are not allowed")));
+            map.oddities.push(Fault::caution(
+                "task.id",
+                place(),
+                format!(
+                    "{id:?} begins with a zero; 0 is reserved and leading zeros are not allowed"
+                ),
+            ));
         } else if number.starts_with('-') && office {
             map.oddities.push(Fault::caution(
                 "task.id",
@@ -90,32 +118,75 @@ fn ids(root: Node<'_, '_>, office: bool, map: &mut CarriedMap) {
     }
     for (id, count) in &seen {
         if *count > 1 {
-            map.oddities.push(Fault::stop("task.id_twice", Place::named(*id), format!("the id {id} is given {count} times; ids must be unique")));
+            map.oddities.push(Fault::stop(
+                "task.id_twice",
+                Place::named(*id),
+                format!("the id {id} is given {count} times; ids must be unique"),
+            ));
         }
     }
     for (element, attribute, wanted) in REFERENCES {
-        for node in root.descendants().filter(|node| node.is_element() && node.tag_name().name() == element) {
-            let Some(target) = node.attribute(attribute) else { continue };
+        for node in root
+            .descendants()
+            .filter(|node| node.is_element() && node.tag_name().name() == element)
+        {
+            let Some(target) = node.attribute(attribute) else {
+                continue;
+            };
             if !seen.contains_key(target) || !target.starts_with(wanted) {
-                let owner = if element == "PDV" { "a PDV" } else { node.attribute("A").unwrap_or(element) };
-                let message = format!("{owner} names {target:?} ({attribute}), and there is no such {wanted}");
-                map.oddities.push(Fault::stop("task.dangling", Place::named(owner), message));
+                let owner = if element == "PDV" {
+                    "a PDV"
+                } else {
+                    node.attribute("A").unwrap_or(element)
+                };
+                let message = format!(
+                    "{owner} names {target:?} ({attribute}), and there is no such {wanted}"
+                );
+                map.oddities
+                    .push(Fault::stop("task.dangling", Place::named(owner), message));
             }
         }
     }
 }
 
 fn texts(root: Node<'_, '_>, map: &mut CarriedMap) {
-    let named = [("CTR", "B"), ("FRM", "B"), ("PFD", "C"), ("PDT", "B"), ("TSK", "B"), ("TZN", "B"), ("PLN", "B")];
+    let named = [
+        ("CTR", "B"),
+        ("FRM", "B"),
+        ("PFD", "C"),
+        ("PDT", "B"),
+        ("TSK", "B"),
+        ("TZN", "B"),
+        ("PLN", "B"),
+    ];
     for (element, attribute) in named {
-        for node in root.descendants().filter(|node| node.is_element() && node.tag_name().name() == element) {
-            let Some(text) = node.attribute(attribute) else { continue };
-            let place = || Place::named(if element == "TZN" || element == "PLN" { element } else { node.attribute("A").unwrap_or(element) });
+        for node in root
+            .descendants()
+            .filter(|node| node.is_element() && node.tag_name().name() == element)
+        {
+            let Some(text) = node.attribute(attribute) else {
+                continue;
+            };
+            let place = || {
+                Place::named(if element == "TZN" || element == "PLN" {
+                    element
+                } else {
+                    node.attribute("A").unwrap_or(element)
+                })
+            };
             let count = text.chars().count();
             if count > TEXT {
-                map.oddities.push(Fault::caution("task.text", place(), format!("the name {text:?} has {count} characters, {TEXT} are allowed")));
+                map.oddities.push(Fault::caution(
+                    "task.text",
+                    place(),
+                    format!("the name {text:?} has {count} characters, {TEXT} are allowed"),
+                ));
             } else if !text.is_ascii() {
-                map.oddities.push(Fault::note("task.text", place(), format!("the name {text:?} has letters that some terminals show as boxes")));
+                map.oddities.push(Fault::note(
+                    "task.text",
+                    place(),
+                    format!("the name {text:?} has letters that some terminals show as boxes"),
+                ));
             }
         }
     }

@@ -4,25 +4,14 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 use std::path::Path;
 
-use geo::Intersects;
-use geo::MultiPolygon;
+use geo::{Intersects, MultiPolygon};
 use roxmltree::Node;
 
 use crate::finding::Severity;
-use crate::format::maps::MapError;
-use crate::format::maps::task;
-use crate::format::maps::task::FOLDER;
-use crate::format::maps::task::Loaded;
-use crate::format::maps::task::MAIN;
-use crate::format::maps::task::Set;
-use crate::format::maps::task::children;
-use crate::format::maps::task::chosen;
-use crate::format::maps::task::id;
-use crate::format::maps::task_external;
-use crate::format::maps::task_grid_mend;
+use crate::format::maps::task::{FOLDER, Loaded, MAIN, Set, children, chosen, id};
 use crate::format::maps::task_grid_mend::Raster;
-use crate::format::maps::unpack::xml_text;
-use crate::format::maps::unpack::xml_tree;
+use crate::format::maps::unpack::{xml_text, xml_tree};
+use crate::format::maps::{MapError, task, task_external, task_grid_mend};
 use crate::format::payload::Payload;
 use crate::zones::faults;
 use crate::zones::faults::Against;
@@ -59,8 +48,18 @@ impl Codes {
     fn of(task: Node<'_, '_>) -> Self {
         let (mut kinds, mut nothing) = (BTreeMap::new(), Vec::new());
         for zone in children(task, "TZN") {
-            let Some(code) = zone.attribute("A").and_then(|text| text.parse::<u16>().ok()).filter(|code| *code < 255) else { continue };
-            let kind: Vec<[String; 3]> = children(zone, "PDV").map(|value| ["A", "C", "E"].map(|key| value.attribute(key).unwrap_or("").to_owned())).collect();
+            let Some(code) = zone
+                .attribute("A")
+                .and_then(|text| text.parse::<u16>().ok())
+                .filter(|code| *code < 255)
+            else {
+                continue;
+            };
+            let kind: Vec<[String; 3]> = children(zone, "PDV")
+                .map(|value| {
+                    ["A", "C", "E"].map(|key| value.attribute(key).unwrap_or("").to_owned())
+                })
+                .collect();
             if kind.is_empty() {
                 continue;
             }
@@ -75,13 +74,19 @@ impl Codes {
     /// The kind of all zones, when they have one.
     pub(super) fn one_kind(&self) -> Option<&Vec<[String; 3]>> {
         let first = self.kinds.values().next()?;
-        self.kinds.values().all(|kind| kind == first).then_some(first)
+        self.kinds
+            .values()
+            .all(|kind| kind == first)
+            .then_some(first)
     }
 
     /// A zone that spreads nothing of what the map spreads: one that the task names already, else the lowest.
     pub(super) fn nothing(&self, task: Node<'_, '_>) -> Option<u16> {
         self.one_kind()?;
-        let named = ["J", "I", "H"].iter().filter_map(|key| task.attribute(*key)?.parse::<u16>().ok()).find(|code| self.nothing.contains(code));
+        let named = ["J", "I", "H"]
+            .iter()
+            .filter_map(|key| task.attribute(*key)?.parse::<u16>().ok())
+            .find(|code| self.nothing.contains(code));
         named.or_else(|| self.nothing.iter().min().copied())
     }
 }
@@ -95,8 +100,11 @@ pub fn mend_task(path: &Path, field: Option<&MultiPolygon<f64>>) -> Result<TaskM
     let before = task::read_set(path, &loaded)?;
     let field = field.or(before.boundary.as_ref());
     let (mended, set, changed) = mended(path, &loaded, field, true)?;
-    let fits =
-        |set: &Loaded| -> Result<bool, MapError> { Ok(!stops(path, set, field)?.iter().any(|(code, _)| matches!(*code, "grid.order" | "field.outside"))) };
+    let fits = |set: &Loaded| -> Result<bool, MapError> {
+        Ok(!stops(path, set, field)?
+            .iter()
+            .any(|(code, _)| matches!(*code, "grid.order" | "field.outside")))
+    };
     // A grid of a length made to fit must lie on its field: else its columns were miscounted, and what was cut or filled is not the end of it.
     let (mut mended, set) = if !changed || fits(&set)? {
         (mended, set)
@@ -105,40 +113,80 @@ pub fn mend_task(path: &Path, field: Option<&MultiPolygon<f64>>) -> Result<TaskM
         again.left.push("the grid's bytes are left as they are: as the grid stands it does not lie on its field".to_owned());
         (again, set)
     };
-    mended.left.extend(stops(path, &set, field)?.into_iter().map(|(code, text)| format!("[{code}] {text}")));
+    mended.left.extend(
+        stops(path, &set, field)?
+            .into_iter()
+            .map(|(code, text)| format!("[{code}] {text}")),
+    );
     mended.files = files(&set);
     Ok(mended)
 }
 
 /// Faults that keep a set from a machine.
-fn stops(path: &Path, set: &Loaded, field: Option<&MultiPolygon<f64>>) -> Result<Vec<(&'static str, String)>, MapError> {
+fn stops(
+    path: &Path,
+    set: &Loaded,
+    field: Option<&MultiPolygon<f64>>,
+) -> Result<Vec<(&'static str, String)>, MapError> {
     let map = task::read_set(path, set)?;
-    let verdict = faults::check(&map, &Against { boundary: field.cloned(), ..Against::default() });
-    let stops = verdict.faults.into_iter().filter(|fault| fault.severity == Severity::Stop);
-    Ok(stops.map(|fault| (fault.code, format!("{}: {}", fault.place, fault.message))).collect())
+    let verdict = faults::check(
+        &map,
+        &Against {
+            boundary: field.cloned(),
+            ..Against::default()
+        },
+    );
+    let stops = verdict
+        .faults
+        .into_iter()
+        .filter(|fault| fault.severity == Severity::Stop);
+    Ok(stops
+        .map(|fault| (fault.code, format!("{}: {}", fault.place, fault.message)))
+        .collect())
 }
 
 fn files(set: &Loaded) -> Vec<Payload> {
-    let beside = set.set.files.iter().map(|(name, bytes)| Payload::new(format!("{FOLDER}/{name}"), bytes.clone()));
-    std::iter::once(Payload::new(format!("{FOLDER}/{MAIN}"), set.main.clone())).chain(beside).collect()
+    let beside = set
+        .set
+        .files
+        .iter()
+        .map(|(name, bytes)| Payload::new(format!("{FOLDER}/{name}"), bytes.clone()));
+    std::iter::once(Payload::new(format!("{FOLDER}/{MAIN}"), set.main.clone()))
+        .chain(beside)
+        .collect()
 }
 
 /// The set with its mends, of grids' bytes only if told; and whether such were changed.
-fn mended(path: &Path, loaded: &Loaded, field: Option<&MultiPolygon<f64>>, bytes: bool) -> Result<(TaskMend, Loaded, bool), MapError> {
+fn mended(
+    path: &Path,
+    loaded: &Loaded,
+    field: Option<&MultiPolygon<f64>>,
+    bytes: bool,
+) -> Result<(TaskMend, Loaded, bool), MapError> {
     let mut mend = TaskMend::default();
     let (text, marked) = xml_text(path, &loaded.main)?;
     if loaded.name != MAIN || loaded.folder != FOLDER {
-        mend.done.push(format!("{}/{} stands as {FOLDER}/{MAIN} now", loaded.folder, loaded.name));
+        mend.done.push(format!(
+            "{}/{} stands as {FOLDER}/{MAIN} now",
+            loaded.folder, loaded.name
+        ));
     }
     let whole = task_external::whole(path, text, &loaded.set, &mut Vec::new())?;
     let mut set: BTreeMap<String, Vec<u8>> = loaded.set.files.clone();
     if whole != text {
-        mend.done.push("what stood in external files (XFC) stands in the main file now".to_owned());
+        mend.done
+            .push("what stood in external files (XFC) stands in the main file now".to_owned());
         set.retain(|name, _| !task_external::is_file(name));
     }
-    for name in set.keys().filter(|name| name.contains('/')).cloned().collect::<Vec<_>>() {
+    for name in set
+        .keys()
+        .filter(|name| name.contains('/'))
+        .cloned()
+        .collect::<Vec<_>>()
+    {
         set.remove(&name);
-        mend.left.push(format!("{name} is not copied: task data have no folders"));
+        mend.left
+            .push(format!("{name} is not copied: task data have no folders"));
     }
     let tree = xml_tree(path, &whole)?;
     let root = tree.root_element();
@@ -150,55 +198,110 @@ fn mended(path: &Path, loaded: &Loaded, field: Option<&MultiPolygon<f64>>, bytes
         if let [grid] = grids.as_slice()
             && let Some(raster) = Raster::of(*grid)
         {
-            let outside = |cell: geo::Polygon<f64>| field.is_some_and(|field| !field.intersects(&cell));
-            let mut look = task_grid_mend::Look { task, grid: *grid, raster, codes: &codes, bounded: field.is_some(), mend: &mut mend, edits: &mut edits };
+            let outside =
+                |cell: geo::Polygon<f64>| field.is_some_and(|field| !field.intersects(&cell));
+            let mut look = task_grid_mend::Look {
+                task,
+                grid: *grid,
+                raster,
+                codes: &codes,
+                bounded: field.is_some(),
+                mend: &mut mend,
+                edits: &mut edits,
+            };
             changed = look.all(&mut set, &outside, bytes);
         }
         fallback(root, task, &codes, &mut mend, &mut edits);
     }
-    let major = root.attribute("VersionMajor").and_then(|text| text.parse::<u32>().ok()).unwrap_or(3);
+    let major = root
+        .attribute("VersionMajor")
+        .and_then(|text| text.parse::<u32>().ok())
+        .unwrap_or(3);
     if major >= 4 {
         rings(root, &whole, &mut mend, &mut edits);
     }
     let mut main = apply(&whole, edits);
     if marked || !main.trim_start().starts_with("<?xml") {
         let rest = main.trim_start();
-        main = if rest.starts_with("<?xml") { rest.to_owned() } else { format!("{DECLARATION}\n{rest}") };
-        mend.done.push("the main file begins with its declaration, and nothing before it".to_owned());
+        main = if rest.starts_with("<?xml") {
+            rest.to_owned()
+        } else {
+            format!("{DECLARATION}\n{rest}")
+        };
+        mend.done
+            .push("the main file begins with its declaration, and nothing before it".to_owned());
     }
-    let made = Loaded { main: main.into_bytes(), name: MAIN.to_owned(), folder: FOLDER.to_owned(), set: Set { files: set } };
+    let made = Loaded {
+        main: main.into_bytes(),
+        name: MAIN.to_owned(),
+        folder: FOLDER.to_owned(),
+        set: Set { files: set },
+    };
     Ok((mend, made, changed))
 }
 
 /// Where the field ends nothing is spread: a zone of 0 is named for it when there is one.
-fn fallback(root: Node<'_, '_>, task: Node<'_, '_>, codes: &Codes, mend: &mut TaskMend, edits: &mut Vec<Edit>) {
-    let known = task.attribute("J").is_some_and(|text| text.parse::<u16>().is_ok_and(|code| codes.kinds.contains_key(&code)));
+fn fallback(
+    root: Node<'_, '_>,
+    task: Node<'_, '_>,
+    codes: &Codes,
+    mend: &mut TaskMend,
+    edits: &mut Vec<Edit>,
+) {
+    let known = task.attribute("J").is_some_and(|text| {
+        text.parse::<u16>()
+            .is_ok_and(|code| codes.kinds.contains_key(&code))
+    });
     if known {
         return;
     }
-    let field = task.attribute("E").and_then(|wanted| children(root, "PFD").find(|field| field.attribute("A") == Some(wanted)));
-    let bounded = field.is_some_and(|field| children(field, "PLN").any(|border| border.attribute("A") == Some("1")));
+    let field = task.attribute("E").and_then(|wanted| {
+        children(root, "PFD").find(|field| field.attribute("A") == Some(wanted))
+    });
+    let bounded = field.is_some_and(|field| {
+        children(field, "PLN").any(|border| border.attribute("A") == Some("1"))
+    });
     match codes.nothing(task).filter(|_| bounded) {
         Some(code) => {
             edits.push(set_attribute(task, "J", &code.to_string()));
-            mend.done.push(format!("{}: outside the field (J) zone {code} counts, which spreads nothing", id(task)));
+            mend.done.push(format!(
+                "{}: outside the field (J) zone {code} counts, which spreads nothing",
+                id(task)
+            ));
         }
-        None if bounded => mend.left.push(format!("{}: no zone of 0 is there that could count outside the field (J)", id(task))),
-        None => mend.left.push(format!("{}: the field has no boundary, so nothing can count outside it (J)", id(task))),
+        None if bounded => mend.left.push(format!(
+            "{}: no zone of 0 is there that could count outside the field (J)",
+            id(task)
+        )),
+        None => mend.left.push(format!(
+            "{}: the field has no boundary, so nothing can count outside it (J)",
+            id(task)
+        )),
     }
 }
 
 /// Rings of version 4 that do not repeat their first point.
 fn rings(root: Node<'_, '_>, text: &str, mend: &mut TaskMend, edits: &mut Vec<Edit>) {
     let mut closed = 0;
-    for line in root.descendants().filter(|node| node.has_tag_name("LSG") && matches!(node.attribute("A"), Some("1" | "2"))) {
+    for line in root
+        .descendants()
+        .filter(|node| node.has_tag_name("LSG") && matches!(node.attribute("A"), Some("1" | "2")))
+    {
         let points: Vec<_> = children(line, "PNT").collect();
-        let place = |point: &Node<'_, '_>| (point.attribute("C").map(str::to_owned), point.attribute("D").map(str::to_owned));
+        let place = |point: &Node<'_, '_>| {
+            (
+                point.attribute("C").map(str::to_owned),
+                point.attribute("D").map(str::to_owned),
+            )
+        };
         if let [first, _, _, ..] = points.as_slice()
             && let Some(last) = points.last()
             && place(first) != place(last)
         {
-            edits.push(Edit { at: last.range().end..last.range().end, text: text[first.range()].to_owned() });
+            edits.push(Edit {
+                at: last.range().end..last.range().end,
+                text: text[first.range()].to_owned(),
+            });
             closed += 1;
         }
     }
@@ -210,10 +313,16 @@ fn rings(root: Node<'_, '_>, text: &str, mend: &mut TaskMend, edits: &mut Vec<Ed
 /// An attribute set, in its place or as the first one.
 pub(super) fn set_attribute(node: Node<'_, '_>, key: &str, value: &str) -> Edit {
     if let Some(there) = node.attribute_node(key) {
-        return Edit { at: there.range(), text: format!("{key}=\"{value}\"") };
+        return Edit {
+            at: there.range(),
+            text: format!("{key}=\"{value}\""),
+        };
     }
     let at = node.range().start + 1 + node.tag_name().name().len();
-    Edit { at: at..at, text: format!(" {key}=\"{value}\"") }
+    Edit {
+        at: at..at,
+        text: format!(" {key}=\"{value}\""),
+    }
 }
 
 /// The text with all changes; they do not overlap.

@@ -8,13 +8,9 @@ use std::collections::BTreeMap;
 
 use roxmltree::Node;
 
-use crate::format::maps::task::children;
-use crate::format::maps::task::id;
+use crate::format::maps::task::{children, id};
 use crate::units::RateUnit;
-use crate::zones::carried::CarriedMap;
-use crate::zones::carried::Meaning;
-use crate::zones::carried::Place;
-use crate::zones::carried::Quantity;
+use crate::zones::carried::{CarriedMap, Meaning, Place, Quantity};
 use crate::zones::faults::fault::Fault;
 
 /// Setpoints of a rate by area: entry, quantity, unit, file units in one of the unit.
@@ -57,7 +53,13 @@ impl Zones {
 /// The zone that holds the kinds of a grid of type 2, else the first zone with polygons or values.
 fn template(task: Node<'_, '_>) -> Option<u16> {
     let by_grid = children(task, "GRD").find_map(|grid| grid.attribute("J")?.parse::<u16>().ok());
-    by_grid.or_else(|| children(task, "TZN").find(|zone| children(*zone, "PDV").next().is_some())?.attribute("A")?.parse().ok())
+    by_grid.or_else(|| {
+        children(task, "TZN")
+            .find(|zone| children(*zone, "PDV").next().is_some())?
+            .attribute("A")?
+            .parse()
+            .ok()
+    })
 }
 
 pub(super) fn read(root: Node<'_, '_>, task: Node<'_, '_>, map: &mut CarriedMap) -> Zones {
@@ -69,55 +71,106 @@ pub(super) fn read(root: Node<'_, '_>, task: Node<'_, '_>, map: &mut CarriedMap)
         let text = zone.attribute("A").unwrap_or("");
         let place = Place::named(format!("TZN {text}"));
         let Some(code) = text.parse::<u16>().ok().filter(|code| *code <= HIGHEST) else {
-            map.oddities.push(Fault::stop("task.zone_code", place, format!("{text:?} is no code of a treatment zone: 0 to {HIGHEST}")));
+            map.oddities.push(Fault::stop(
+                "task.zone_code",
+                place,
+                format!("{text:?} is no code of a treatment zone: 0 to {HIGHEST}"),
+            ));
             continue;
         };
         let values: Vec<_> = children(zone, "PDV").collect();
-        let value = values.first().and_then(|value| value_of(*value, values.len(), &place, map));
+        let value = values
+            .first()
+            .and_then(|value| value_of(*value, values.len(), &place, map));
         if values.is_empty() {
-            map.oddities.push(Fault::stop("task.zone_value", place.clone(), "the zone has no value (PDV), so no rate"));
+            map.oddities.push(Fault::stop(
+                "task.zone_value",
+                place.clone(),
+                "the zone has no value (PDV), so no rate",
+            ));
         }
         if values.len() > 1 {
-            let message = format!("the zone has {} values; only one is sure to be taken, and the first is looked at", values.len());
-            map.oddities.push(Fault::caution("task.values", place.clone(), message));
+            let message = format!(
+                "the zone has {} values; only one is sure to be taken, and the first is looked at",
+                values.len()
+            );
+            map.oddities
+                .push(Fault::caution("task.values", place.clone(), message));
         }
         if first == Some(code)
             && let Some(value) = values.first()
         {
-            (product, presentation) = (value.attribute("C").map(str::to_owned), value.attribute("E").map(str::to_owned));
+            (product, presentation) = (
+                value.attribute("C").map(str::to_owned),
+                value.attribute("E").map(str::to_owned),
+            );
         }
         if zones.values.insert(code, value).is_some() {
-            map.oddities.push(Fault::stop("task.zone_twice", place, format!("the zone code {code} is given twice in {}", id(task))));
+            map.oddities.push(Fault::stop(
+                "task.zone_twice",
+                place,
+                format!("the zone code {code} is given twice in {}", id(task)),
+            ));
         }
     }
-    let ddi = first.and_then(|code| zones.values.get(&code)).and_then(|value| value.as_ref()).map(|value| value.ddi.clone());
+    let ddi = first
+        .and_then(|code| zones.values.get(&code))
+        .and_then(|value| value.as_ref())
+        .map(|value| value.ddi.clone());
     if let Some(ddi) = ddi {
         channel(&ddi, first.unwrap_or_default(), &mut zones, map);
     }
-    if let Some(name) = product.and_then(|wanted| children(root, "PDT").find(|p| p.attribute("A") == Some(wanted.as_str()))?.attribute("B")) {
+    if let Some(name) = product.and_then(|wanted| {
+        children(root, "PDT")
+            .find(|p| p.attribute("A") == Some(wanted.as_str()))?
+            .attribute("B")
+    }) {
         map.product.name = Some(name.to_owned());
     }
-    if let Some(shown) = presentation.and_then(|wanted| children(root, "VPN").find(|v| v.attribute("A") == Some(wanted.as_str()))) {
+    if let Some(shown) = presentation.and_then(|wanted| {
+        children(root, "VPN").find(|v| v.attribute("A") == Some(wanted.as_str()))
+    }) {
         scale(shown, &zones, map);
     }
     zones
 }
 
-fn value_of(value: Node<'_, '_>, values: usize, place: &Place, map: &mut CarriedMap) -> Option<Value> {
+fn value_of(
+    value: Node<'_, '_>,
+    values: usize,
+    place: &Place,
+    map: &mut CarriedMap,
+) -> Option<Value> {
     let ddi = value.attribute("A").unwrap_or("");
     if ddi.len() != 4 || !ddi.chars().all(|c| c.is_ascii_hexdigit()) {
-        map.oddities.push(Fault::stop("task.ddi", place.clone(), format!("{ddi:?} is no entry of the data dictionary: four hex digits")));
+        map.oddities.push(Fault::stop(
+            "task.ddi",
+            place.clone(),
+            format!("{ddi:?} is no entry of the data dictionary: four hex digits"),
+        ));
         return None;
     }
     let text = value.attribute("B").unwrap_or("");
     let Ok(stored) = text.parse::<i32>() else {
-        map.oddities.push(Fault::stop("task.value", place.clone(), format!("the value (B) {text:?} is no whole number of 32 bits")));
+        map.oddities.push(Fault::stop(
+            "task.value",
+            place.clone(),
+            format!("the value (B) {text:?} is no whole number of 32 bits"),
+        ));
         return None;
     };
     if stored < 0 {
-        map.oddities.push(Fault::stop("rate.negative", place.clone(), format!("the value (B) is {stored}; a rate cannot be negative")));
+        map.oddities.push(Fault::stop(
+            "rate.negative",
+            place.clone(),
+            format!("the value (B) is {stored}; a rate cannot be negative"),
+        ));
     }
-    Some(Value { ddi: ddi.to_ascii_uppercase(), stored, values })
+    Some(Value {
+        ddi: ddi.to_ascii_uppercase(),
+        stored,
+        values,
+    })
 }
 
 /// What the map meters, or why nobody can tell.
@@ -125,7 +178,11 @@ fn channel(ddi: &str, code: u16, zones: &mut Zones, map: &mut CarriedMap) {
     let place = Place::named(format!("TZN {code}"));
     match SETPOINTS.iter().find(|(known, ..)| *known == ddi) {
         Some((_, quantity, unit, per)) => {
-            map.meaning = Meaning { quantity: *quantity, unit: Some(*unit), said_by: format!("data dictionary entry {ddi}") };
+            map.meaning = Meaning {
+                quantity: *quantity,
+                unit: Some(*unit),
+                said_by: format!("data dictionary entry {ddi}"),
+            };
             zones.channel = Some((ddi.to_owned(), *per));
         }
         None if ACTUAL.contains(&ddi) => {
@@ -137,7 +194,11 @@ fn channel(ddi: &str, code: u16, zones: &mut Zones, map: &mut CarriedMap) {
             zones.channel = Some((ddi.to_owned(), 1.0));
         }
         None => {
-            map.oddities.push(Fault::stop("task.ddi_kind", place, format!("entry {ddi} is no setpoint of mass, volume or nitrogen by area")));
+            map.oddities.push(Fault::stop(
+                "task.ddi_kind",
+                place,
+                format!("entry {ddi} is no setpoint of mass, volume or nitrogen by area"),
+            ));
             zones.channel = Some((ddi.to_owned(), 1.0));
         }
     }
@@ -145,8 +206,19 @@ fn channel(ddi: &str, code: u16, zones: &mut Zones, map: &mut CarriedMap) {
 
 /// The unit on the screen must be what the scale makes of the stored number.
 fn scale(shown: Node<'_, '_>, zones: &Zones, map: &mut CarriedMap) {
-    let (Some((_, per)), Some(scale)) = (&zones.channel, shown.attribute("C").and_then(|text| text.parse::<f64>().ok())) else { return };
-    let unit = shown.attribute("E").unwrap_or("").replace(' ', "").to_ascii_lowercase();
+    let (Some((_, per)), Some(scale)) = (
+        &zones.channel,
+        shown
+            .attribute("C")
+            .and_then(|text| text.parse::<f64>().ok()),
+    ) else {
+        return;
+    };
+    let unit = shown
+        .attribute("E")
+        .unwrap_or("")
+        .replace(' ', "")
+        .to_ascii_lowercase();
     let place = Place::named(id(shown));
     let factor = match unit.replace("kgn", "kg").replace("lbn", "lb").as_str() {
         "kg/ha" | "l/ha" => 1.0,
@@ -156,8 +228,12 @@ fn scale(shown: Node<'_, '_>, zones: &Zones, map: &mut CarriedMap) {
     };
     let volume = map.meaning.quantity == Quantity::ProductVolume;
     if volume != (unit.starts_with('l') && !unit.starts_with("lb") || unit.starts_with("gal")) {
-        let message = format!("the screen shows {unit}, but the rates are {}", map.meaning.quantity.name());
-        map.oddities.push(Fault::stop("unit.doubtful", place, message));
+        let message = format!(
+            "the screen shows {unit}, but the rates are {}",
+            map.meaning.quantity.name()
+        );
+        map.oddities
+            .push(Fault::stop("unit.doubtful", place, message));
         return;
     }
     let wanted = factor / per;
@@ -166,13 +242,18 @@ fn scale(shown: Node<'_, '_>, zones: &Zones, map: &mut CarriedMap) {
             "the screen shows the stored number times {scale} and calls it {unit}; for that it must be times {wanted:.6}: shown rates are {:.4} of the true ones",
             scale / wanted
         );
-        map.oddities.push(Fault::stop("unit.doubtful", place, message));
+        map.oddities
+            .push(Fault::stop("unit.doubtful", place, message));
     }
 }
 
 /// Default zone, position lost, out of field: each must name a zone that is there, of the map's kind.
 pub(super) fn fallbacks(task: Node<'_, '_>, zones: &Zones, map: &mut CarriedMap) {
-    for (attribute, what) in [("H", "default zone"), ("I", "zone for lost position"), ("J", "zone outside the field")] {
+    for (attribute, what) in [
+        ("H", "default zone"),
+        ("I", "zone for lost position"),
+        ("J", "zone outside the field"),
+    ] {
         let place = Place::named(format!("{} {attribute}", id(task)));
         let Some(text) = task.attribute(attribute) else {
             let message = format!("the task names no {what} ({attribute}): the last rate stays on");
@@ -183,16 +264,27 @@ pub(super) fn fallbacks(task: Node<'_, '_>, zones: &Zones, map: &mut CarriedMap)
             });
             continue;
         };
-        let known = text.parse::<u16>().ok().and_then(|code| zones.values.get(&code).map(|value| (code, value)));
+        let known = text
+            .parse::<u16>()
+            .ok()
+            .and_then(|code| zones.values.get(&code).map(|value| (code, value)));
         let Some((code, value)) = known else {
-            map.oddities.push(Fault::stop("task.zone_dangling", place, format!("the {what} ({attribute}) is {text}, and there is no such treatment zone")));
+            map.oddities.push(Fault::stop(
+                "task.zone_dangling",
+                place,
+                format!("the {what} ({attribute}) is {text}, and there is no such treatment zone"),
+            ));
             continue;
         };
         if let (Some(value), Some((ddi, _))) = (value, &zones.channel)
             && value.ddi != *ddi
         {
-            let message = format!("the {what} ({attribute}) sets entry {}, the map entry {ddi}: the last rate of the map would stay on", value.ddi);
-            map.oddities.push(Fault::stop("task.fallback_kind", place.clone(), message));
+            let message = format!(
+                "the {what} ({attribute}) sets entry {}, the map entry {ddi}: the last rate of the map would stay on",
+                value.ddi
+            );
+            map.oddities
+                .push(Fault::stop("task.fallback_kind", place.clone(), message));
         }
         let rate = zones.rate(code);
         match attribute {
@@ -202,7 +294,8 @@ pub(super) fn fallbacks(task: Node<'_, '_>, zones: &Zones, map: &mut CarriedMap)
         }
         if attribute == "J" && map.boundary.is_none() {
             let message = "the task names a zone outside the field (J), but its field has no boundary (PLN 1): there is no outside";
-            map.oddities.push(Fault::caution("task.no_boundary", place, message));
+            map.oddities
+                .push(Fault::caution("task.no_boundary", place, message));
         }
     }
 }

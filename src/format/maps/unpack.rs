@@ -1,8 +1,7 @@
 //! Archives of others, opened with limits, and XML of others, read without entities.
 
 use std::collections::BTreeMap;
-use std::io::Cursor;
-use std::io::Read;
+use std::io::{Cursor, Read};
 use std::path::Path;
 
 use crate::format::maps::MapError;
@@ -18,29 +17,49 @@ const SMALL: u64 = 16 << 20;
 
 /// Files of an archive by their path in it.
 pub(super) fn unzipped(path: &Path, bytes: &[u8]) -> Result<BTreeMap<String, Vec<u8>>, MapError> {
-    let refused = |reason: String| MapError::Archive { path: path.to_owned(), reason };
-    let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).map_err(|error| refused(error.to_string()))?;
+    let refused = |reason: String| MapError::Archive {
+        path: path.to_owned(),
+        reason,
+    };
+    let mut archive =
+        zip::ZipArchive::new(Cursor::new(bytes)).map_err(|error| refused(error.to_string()))?;
     if archive.len() > ENTRIES {
-        return Err(refused(format!("it has {} entries, at most {ENTRIES} are opened", archive.len())));
+        return Err(refused(format!(
+            "it has {} entries, at most {ENTRIES} are opened",
+            archive.len()
+        )));
     }
     let mut files = BTreeMap::new();
     let mut left = UNPACKED;
     for k in 0..archive.len() {
-        let entry = archive.by_index(k).map_err(|error| refused(error.to_string()))?;
+        let entry = archive
+            .by_index(k)
+            .map_err(|error| refused(error.to_string()))?;
         if entry.is_dir() {
             continue;
         }
-        let name = entry.name().map_err(|error| refused(error.to_string()))?.into_owned();
-        let strays = name.starts_with('/') || name.contains('\\') || name.contains(':') || name.split('/').any(|step| step == "..");
+        let name = entry
+            .name()
+            .map_err(|error| refused(error.to_string()))?
+            .into_owned();
+        let strays = name.starts_with('/')
+            || name.contains('\\')
+            || name.contains(':')
+            || name.split('/').any(|step| step == "..");
         if strays {
             return Err(refused(format!("its entry {name:?} points out of it")));
         }
         // What the archive says of a size is not believed: reading stops at the limit itself.
         let most = left.min((entry.compressed_size().saturating_mul(RATIO)).max(SMALL));
         let mut content = Vec::new();
-        entry.take(most + 1).read_to_end(&mut content).map_err(|error| refused(format!("its entry {name:?} cannot be unpacked: {error}")))?;
+        entry
+            .take(most + 1)
+            .read_to_end(&mut content)
+            .map_err(|error| refused(format!("its entry {name:?} cannot be unpacked: {error}")))?;
         if content.len() as u64 > most {
-            return Err(refused(format!("its entry {name:?} unpacks to more than {most} bytes (1 : {RATIO}, or 2 GiB in all)")));
+            return Err(refused(format!(
+                "its entry {name:?} unpacks to more than {most} bytes (1 : {RATIO}, or 2 GiB in all)"
+            )));
         }
         left -= content.len() as u64;
         if files.insert(name.clone(), content).is_some() {
@@ -53,12 +72,24 @@ pub(super) fn unzipped(path: &Path, bytes: &[u8]) -> Result<BTreeMap<String, Vec
 /// Text of an XML file: UTF-8, with or without a byte order mark; the flag says whether one was there.
 pub(super) fn xml_text<'a>(path: &Path, bytes: &'a [u8]) -> Result<(&'a str, bool), MapError> {
     let plain = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-    let text = std::str::from_utf8(plain).map_err(|error| MapError::Unreadable { path: path.to_owned(), reason: format!("it is no UTF-8: {error}") })?;
+    let text = std::str::from_utf8(plain).map_err(|error| MapError::Unreadable {
+        path: path.to_owned(),
+        reason: format!("it is no UTF-8: {error}"),
+    })?;
     Ok((text, plain.len() < bytes.len()))
 }
 
 /// The tree of an XML text. Document types, and entities with them, are refused; nothing outside the text is read.
-pub(super) fn xml_tree<'a>(path: &Path, text: &'a str) -> Result<roxmltree::Document<'a>, MapError> {
-    let options = roxmltree::ParsingOptions { allow_dtd: false, ..roxmltree::ParsingOptions::default() };
-    roxmltree::Document::parse_with_options(text, options).map_err(|error| MapError::Unreadable { path: path.to_owned(), reason: error.to_string() })
+pub(super) fn xml_tree<'a>(
+    path: &Path,
+    text: &'a str,
+) -> Result<roxmltree::Document<'a>, MapError> {
+    let options = roxmltree::ParsingOptions {
+        allow_dtd: false,
+        ..roxmltree::ParsingOptions::default()
+    };
+    roxmltree::Document::parse_with_options(text, options).map_err(|error| MapError::Unreadable {
+        path: path.to_owned(),
+        reason: error.to_string(),
+    })
 }

@@ -1,23 +1,16 @@
 //! Writes a table of polygons through GDAL: mended maps, and layers of faults.
 
-use gdal::Dataset;
-use gdal::DriverManager;
 use gdal::cpl::CslStringList;
 use gdal::errors::GdalError;
-use gdal::spatial_ref::AxisMappingStrategy;
-use gdal::spatial_ref::SpatialRef;
-use gdal::vector::Defn;
-use gdal::vector::Feature;
-use gdal::vector::FieldDefn;
-use gdal::vector::LayerOptions;
-use gdal::vector::OGRFieldType;
-use gdal::vector::OGRwkbGeometryType;
-use gdal::vector::ToGdal;
+use gdal::spatial_ref::{AxisMappingStrategy, SpatialRef};
+use gdal::vector::{
+    Defn, Feature, FieldDefn, LayerOptions, OGRFieldType, OGRwkbGeometryType, ToGdal,
+};
+use gdal::{Dataset, DriverManager};
 use geo::Geometry;
 
 use crate::format::maps::MapError;
-use crate::format::scratch::Scratch;
-use crate::format::scratch::ThreadOption;
+use crate::format::scratch::{Scratch, ThreadOption};
 use crate::space::crs::Crs;
 use crate::zones::carried::Attribute;
 
@@ -56,18 +49,28 @@ pub struct Table {
 }
 
 fn failed(error: &GdalError) -> MapError {
-    MapError::Write { reason: error.to_string() }
+    MapError::Write {
+        reason: error.to_string(),
+    }
 }
 
 /// The files, by ending: one, but for shapefiles.
 ///
 /// # Errors
 /// [`MapError::Write`] when GDAL refuses.
-pub fn write_table(tables: &[Table], kind: TableKind, crs: &Crs) -> Result<Vec<(&'static str, Vec<u8>)>, MapError> {
+pub fn write_table(
+    tables: &[Table],
+    kind: TableKind,
+    crs: &Crs,
+) -> Result<Vec<(&'static str, Vec<u8>)>, MapError> {
     made(tables, kind, crs).map_err(|error| failed(&error))
 }
 
-fn made(tables: &[Table], kind: TableKind, crs: &Crs) -> Result<Vec<(&'static str, Vec<u8>)>, GdalError> {
+fn made(
+    tables: &[Table],
+    kind: TableKind,
+    crs: &Crs,
+) -> Result<Vec<(&'static str, Vec<u8>)>, GdalError> {
     let _date = ThreadOption::set("OGR_CURRENT_DATE", PINNED.0)?;
     let (driver, ending) = match kind {
         TableKind::GeoPackage => ("GPKG", "gpkg"),
@@ -79,7 +82,8 @@ fn made(tables: &[Table], kind: TableKind, crs: &Crs) -> Result<Vec<(&'static st
     if kind == TableKind::GeoPackage {
         options.set_name_value("VERSION", "1.3")?;
     }
-    let mut dataset = DriverManager::get_driver_by_name(driver)?.create_with_band_type_with_options::<u8, _>(file.path(), 0, 0, 0, &options)?;
+    let mut dataset = DriverManager::get_driver_by_name(driver)?
+        .create_with_band_type_with_options::<u8, _>(file.path(), 0, 0, 0, &options)?;
     let mut system = SpatialRef::from_definition(crs.definition())?;
     system.set_axis_mapping_strategy(AxisMappingStrategy::TraditionalGisOrder);
     for table in tables {
@@ -100,7 +104,10 @@ fn made(tables: &[Table], kind: TableKind, crs: &Crs) -> Result<Vec<(&'static st
 /// What a column holds, by its values.
 fn kind_of(table: &Table, column: usize) -> OGRFieldType::Type {
     let mut values = table.rows.iter().filter_map(|row| row.values.get(column));
-    if values.clone().any(|value| matches!(value, Attribute::Text(_))) {
+    if values
+        .clone()
+        .any(|value| matches!(value, Attribute::Text(_)))
+    {
         OGRFieldType::OFTString
     } else if values.any(|value| matches!(value, Attribute::Real(_))) {
         OGRFieldType::OFTReal
@@ -109,21 +116,37 @@ fn kind_of(table: &Table, column: usize) -> OGRFieldType::Type {
     }
 }
 
-fn layer(dataset: &mut Dataset, table: &Table, kind: TableKind, system: &SpatialRef) -> Result<(), GdalError> {
+fn layer(
+    dataset: &mut Dataset,
+    table: &Table,
+    kind: TableKind,
+    system: &SpatialRef,
+) -> Result<(), GdalError> {
     let date = format!("DBF_DATE_LAST_UPDATE={}", PINNED.1);
     let options: Vec<&str> = match kind {
         TableKind::GeoPackage => vec!["GEOMETRY_NAME=geom", "FID=fid", "SPATIAL_INDEX=YES"],
         TableKind::GeoJson => vec!["RFC7946=YES", "COORDINATE_PRECISION=9", "WRITE_BBOX=YES"],
         TableKind::Shapefile => vec![date.as_str()],
     };
-    let points = table.rows.iter().any(|row| matches!(row.shape, Some(Geometry::Point(_))));
-    let many = table.rows.iter().any(|row| matches!(row.shape, Some(Geometry::MultiPolygon(_))));
+    let points = table
+        .rows
+        .iter()
+        .any(|row| matches!(row.shape, Some(Geometry::Point(_))));
+    let many = table
+        .rows
+        .iter()
+        .any(|row| matches!(row.shape, Some(Geometry::MultiPolygon(_))));
     let ty = match (points, many) {
         (true, _) => OGRwkbGeometryType::wkbPoint,
         (_, true) => OGRwkbGeometryType::wkbMultiPolygon,
         _ => OGRwkbGeometryType::wkbPolygon,
     };
-    let layer = dataset.create_layer(LayerOptions { name: &table.name, srs: Some(system), ty, options: Some(&options) })?;
+    let layer = dataset.create_layer(LayerOptions {
+        name: &table.name,
+        srs: Some(system),
+        ty,
+        options: Some(&options),
+    })?;
     for (k, name) in table.columns.iter().enumerate() {
         let column = FieldDefn::new(name, kind_of(table, k))?;
         if kind == TableKind::Shapefile && kind_of(table, k) == OGRFieldType::OFTReal {
@@ -140,11 +163,19 @@ fn layer(dataset: &mut Dataset, table: &Table, kind: TableKind, system: &Spatial
         }
         for (k, value) in row.values.iter().enumerate() {
             match value {
-                Attribute::Whole(value) if kind_of(table, k) == OGRFieldType::OFTString => feature.set_field_string(k, &value.to_string())?,
-                Attribute::Real(value) if kind_of(table, k) == OGRFieldType::OFTString => feature.set_field_string(k, &value.to_string())?,
-                Attribute::Whole(value) if kind_of(table, k) == OGRFieldType::OFTReal => feature.set_field_double(k, *value as f64)?,
+                Attribute::Whole(value) if kind_of(table, k) == OGRFieldType::OFTString => {
+                    feature.set_field_string(k, &value.to_string())?;
+                }
+                Attribute::Real(value) if kind_of(table, k) == OGRFieldType::OFTString => {
+                    feature.set_field_string(k, &value.to_string())?;
+                }
+                Attribute::Whole(value) if kind_of(table, k) == OGRFieldType::OFTReal => {
+                    feature.set_field_double(k, *value as f64)?;
+                }
                 Attribute::Whole(value) => feature.set_field_integer64(k, *value)?,
-                Attribute::Real(value) if value.is_finite() => feature.set_field_double(k, *value)?,
+                Attribute::Real(value) if value.is_finite() => {
+                    feature.set_field_double(k, *value)?;
+                }
                 Attribute::Text(text) => feature.set_field_string(k, text)?,
                 Attribute::Real(_) | Attribute::Null => feature.set_field_null(k)?,
             }

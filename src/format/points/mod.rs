@@ -76,11 +76,20 @@ pub struct PointTable {
 /// their system, no reading at all.
 pub fn read(path: &Path, wanted: &Wanted<'_>) -> Result<PointTable, PointFileError> {
     if !path.exists() {
-        return Err(PointFileError::Missing { path: path.to_owned() });
+        return Err(PointFileError::Missing {
+            path: path.to_owned(),
+        });
     }
-    let is_text = path.extension().is_some_and(|e| ["csv", "txt", "tsv", "asc", "dat"].iter().any(|known| e.eq_ignore_ascii_case(known)));
+    let is_text = path.extension().is_some_and(|e| {
+        ["csv", "txt", "tsv", "asc", "dat"]
+            .iter()
+            .any(|known| e.eq_ignore_ascii_case(known))
+    });
     if is_text {
-        let bytes = fs_err::read(path).map_err(|error| PointFileError::Unreadable { path: path.to_owned(), reason: error.to_string() })?;
+        let bytes = fs_err::read(path).map_err(|error| PointFileError::Unreadable {
+            path: path.to_owned(),
+            reason: error.to_string(),
+        })?;
         table::parse(&bytes, path, wanted)
     } else {
         vector::read(path, wanted)
@@ -109,46 +118,117 @@ struct Columns {
 }
 
 /// Finds a column by the name asked for, or by usual names.
-fn column(names: &[String], path: &Path, wanted: &'static str, named: Option<&str>, usual: &[&str]) -> Result<usize, PointFileError> {
+fn column(
+    names: &[String],
+    path: &Path,
+    wanted: &'static str,
+    named: Option<&str>,
+    usual: &[&str],
+) -> Result<usize, PointFileError> {
     let found = || names.to_vec();
     if let Some(name) = named {
-        let exact = names.iter().position(|n| n == name).or_else(|| names.iter().position(|n| n.eq_ignore_ascii_case(name)));
-        return exact.ok_or_else(|| PointFileError::NoColumn { path: path.to_owned(), wanted, named: Some(name.to_owned()), found: found() });
+        let exact = names
+            .iter()
+            .position(|n| n == name)
+            .or_else(|| names.iter().position(|n| n.eq_ignore_ascii_case(name)));
+        return exact.ok_or_else(|| PointFileError::NoColumn {
+            path: path.to_owned(),
+            wanted,
+            named: Some(name.to_owned()),
+            found: found(),
+        });
     }
-    let mut hits = names.iter().enumerate().filter(|(_, name)| usual.contains(&text::split(name).0.as_str()));
+    let mut hits = names
+        .iter()
+        .enumerate()
+        .filter(|(_, name)| usual.contains(&text::split(name).0.as_str()));
     match (hits.next(), hits.next()) {
         (Some((at, _)), None) => Ok(at),
-        (Some((_, one)), Some((_, other))) => Err(PointFileError::TwoColumns { path: path.to_owned(), wanted, one: one.clone(), other: other.clone() }),
-        (None, _) => Err(PointFileError::NoColumn { path: path.to_owned(), wanted, named: None, found: found() }),
+        (Some((_, one)), Some((_, other))) => Err(PointFileError::TwoColumns {
+            path: path.to_owned(),
+            wanted,
+            one: one.clone(),
+            other: other.clone(),
+        }),
+        (None, _) => Err(PointFileError::NoColumn {
+            path: path.to_owned(),
+            wanted,
+            named: None,
+            found: found(),
+        }),
     }
 }
 
 impl Columns {
     /// Finds them all but the coordinates.
-    fn find(names: Vec<String>, path: &Path, wanted: &Wanted<'_>, decimal_comma: bool) -> Result<Self, PointFileError> {
-        let index: String = wanted.index.to_lowercase().chars().filter(|c| c.is_alphanumeric()).collect();
+    fn find(
+        names: Vec<String>,
+        path: &Path,
+        wanted: &Wanted<'_>,
+        decimal_comma: bool,
+    ) -> Result<Self, PointFileError> {
+        let index: String = wanted
+            .index
+            .to_lowercase()
+            .chars()
+            .filter(|c| c.is_alphanumeric())
+            .collect();
         let value = column(&names, path, "index", wanted.column, &[&index])?;
-        let unit = |problem| PointFileError::Unit { path: path.to_owned(), column: names[value].clone(), problem };
+        let unit = |problem| PointFileError::Unit {
+            path: path.to_owned(),
+            column: names[value].clone(),
+            problem,
+        };
         if !wanted.scaled && text::split(&names[value]).1.contains('%') {
             return Err(unit("is in per cent, and the job states no scale"));
         }
-        let optional = |what, name: Option<&str>| name.map(|name| column(&names, path, what, Some(name), &[])).transpose();
-        let (time, pass) = (optional("time", wanted.time)?, optional("pass", wanted.pass)?);
+        let optional = |what, name: Option<&str>| {
+            name.map(|name| column(&names, path, what, Some(name), &[]))
+                .transpose()
+        };
+        let (time, pass) = (
+            optional("time", wanted.time)?,
+            optional("pass", wanted.pass)?,
+        );
         let speed = match optional("speed", wanted.speed)? {
             None => None,
             Some(at) => {
                 let written = text::split(&names[at]).1;
-                let unit = |problem| PointFileError::Unit { path: path.to_owned(), column: names[at].clone(), problem };
-                let known =
-                    if written.is_empty() { None } else { Some(text::speed_unit(&written).ok_or_else(|| unit("has a unit of speed that is not known"))?) };
+                let unit = |problem| PointFileError::Unit {
+                    path: path.to_owned(),
+                    column: names[at].clone(),
+                    problem,
+                };
+                let known = if written.is_empty() {
+                    None
+                } else {
+                    Some(
+                        text::speed_unit(&written)
+                            .ok_or_else(|| unit("has a unit of speed that is not known"))?,
+                    )
+                };
                 match (known, wanted.speed_unit) {
-                    (Some(a), Some(b)) if (a - b).abs() > 1e-9 => return Err(unit("has another unit than the job states")),
+                    (Some(a), Some(b)) if (a - b).abs() > 1e-9 => {
+                        return Err(unit("has another unit than the job states"));
+                    }
                     (Some(metres), _) | (None, Some(metres)) => Some((at, metres)),
-                    (None, None) => return Err(unit("does not say its unit, such as (km/h), and the job does not either")),
+                    (None, None) => {
+                        return Err(unit(
+                            "does not say its unit, such as (km/h), and the job does not either",
+                        ));
+                    }
                 }
             }
         };
-        Ok(Self { names, value, place: None, time, pass, speed, decimal_comma })
+        Ok(Self {
+            names,
+            value,
+            place: None,
+            time,
+            pass,
+            speed,
+            decimal_comma,
+        })
     }
 }
 
@@ -166,7 +246,16 @@ struct Gathered<'a> {
 
 impl<'a> Gathered<'a> {
     const fn new(path: &'a Path, columns: Columns, crs: Crs) -> Self {
-        Self { path, columns, crs, rows: Vec::new(), passes: Vec::new(), read: 0, no_place: 0, values: 0 }
+        Self {
+            path,
+            columns,
+            crs,
+            rows: Vec::new(),
+            passes: Vec::new(),
+            read: 0,
+            no_place: 0,
+            values: 0,
+        }
     }
     fn take(&mut self, raw: &Raw<'_>) -> Result<(), PointFileError> {
         self.read += 1;
@@ -199,11 +288,13 @@ impl<'a> Gathered<'a> {
         let time = match columns.time {
             Some(at) => {
                 let text = (raw.cells)(at);
-                text::seconds(&text, columns.decimal_comma).map_err(|()| PointFileError::NotATime {
-                    path: self.path.to_owned(),
-                    place: raw.place.clone(),
-                    column: columns.names[at].clone(),
-                    text,
+                text::seconds(&text, columns.decimal_comma).map_err(|()| {
+                    PointFileError::NotATime {
+                        path: self.path.to_owned(),
+                        place: raw.place.clone(),
+                        column: columns.names[at].clone(),
+                        text,
+                    }
                 })?
             }
             None => None,
@@ -220,7 +311,16 @@ impl<'a> Gathered<'a> {
             None => 0,
         };
         self.values += usize::from(value.is_some());
-        self.rows.push((time, PointRow { x, y, value, pass, speed }));
+        self.rows.push((
+            time,
+            PointRow {
+                x,
+                y,
+                value,
+                pass,
+                speed,
+            },
+        ));
         Ok(())
     }
     /// Refuses coordinates that cannot belong to the system.
@@ -230,27 +330,55 @@ impl<'a> Gathered<'a> {
         match (self.crs.is_geographic(), like_degrees) {
             (true, true) | (false, false) => Ok(()),
             (true, false) => {
-                let minutes = |v: f64, most: f64| v.abs() % 100.0 < 60.0 && libm::floor(v.abs() / 100.0) <= most;
+                let minutes = |v: f64, most: f64| {
+                    v.abs() % 100.0 < 60.0 && libm::floor(v.abs() / 100.0) <= most
+                };
                 if minutes(x, 180.0) && minutes(y, 90.0) && y.abs() > 90.0 {
                     Err(PointFileError::DegreesMinutes { path, place, x, y })
                 } else {
-                    Err(PointFileError::Place { path, place, x, y, problem: "are no longitude and latitude in degrees" })
+                    Err(PointFileError::Place {
+                        path,
+                        place,
+                        x,
+                        y,
+                        problem: "are no longitude and latitude in degrees",
+                    })
                 }
             }
-            (false, true) => Err(PointFileError::Place { path, place, x, y, problem: "look like degrees, but the system is one of metres" }),
+            (false, true) => Err(PointFileError::Place {
+                path,
+                place,
+                x,
+                y,
+                problem: "look like degrees, but the system is one of metres",
+            }),
         }
     }
     fn finish(self) -> Result<PointTable, PointFileError> {
         let column = self.columns.names[self.columns.value].clone();
         if self.values == 0 {
-            return Err(PointFileError::Empty { path: self.path.to_owned(), rows: self.read, column });
+            return Err(PointFileError::Empty {
+                path: self.path.to_owned(),
+                rows: self.read,
+                column,
+            });
         }
         let mut rows = self.rows;
-        let no_time = if self.columns.time.is_some() { rows.iter().filter(|(time, _)| time.is_none()).count() } else { 0 };
+        let no_time = if self.columns.time.is_some() {
+            rows.iter().filter(|(time, _)| time.is_none()).count()
+        } else {
+            0
+        };
         if self.columns.time.is_some() && no_time == 0 {
             // Stable: readings of one instant keep the order of the file.
             rows.sort_by(|a, b| a.0.unwrap_or(0.0).total_cmp(&b.0.unwrap_or(0.0)));
         }
-        Ok(PointTable { crs: self.crs, rows: rows.into_iter().map(|(_, row)| row).collect(), no_place: self.no_place, column, no_time })
+        Ok(PointTable {
+            crs: self.crs,
+            rows: rows.into_iter().map(|(_, row)| row).collect(),
+            no_place: self.no_place,
+            column,
+            no_time,
+        })
     }
 }

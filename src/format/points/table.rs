@@ -2,43 +2,86 @@
 
 use std::path::Path;
 
-use super::Columns;
-use super::Gathered;
-use super::PointTable;
-use super::Raw;
-use super::Wanted;
-use super::column;
 use super::error::PointFileError;
-use super::text;
+use super::{Columns, Gathered, PointTable, Raw, Wanted, column, text};
 use crate::space::crs::Crs;
 
 /// Usual names of a longitude column, signs and case aside.
-const LONGITUDE: &[&str] = &["lon", "long", "lng", "longitude", "gpslon", "gpslong", "gpslongitude", "longitudedeg", "londeg"];
+const LONGITUDE: &[&str] = &[
+    "lon",
+    "long",
+    "lng",
+    "longitude",
+    "gpslon",
+    "gpslong",
+    "gpslongitude",
+    "longitudedeg",
+    "londeg",
+];
 /// Usual names of a latitude column.
-const LATITUDE: &[&str] = &["lat", "latitude", "gpslat", "gpslatitude", "latitudedeg", "latdeg"];
+const LATITUDE: &[&str] = &[
+    "lat",
+    "latitude",
+    "gpslat",
+    "gpslatitude",
+    "latitudedeg",
+    "latdeg",
+];
 /// Usual names of an easting.
 const EASTING: &[&str] = &["x", "easting", "east", "utmx", "utmeasting"];
 /// Usual names of a northing.
 const NORTHING: &[&str] = &["y", "northing", "north", "utmy", "utmnorthing"];
 
 /// Reads the bytes of a file; `path` is for messages.
-pub(super) fn parse(bytes: &[u8], path: &Path, wanted: &Wanted<'_>) -> Result<PointTable, PointFileError> {
+pub(super) fn parse(
+    bytes: &[u8],
+    path: &Path,
+    wanted: &Wanted<'_>,
+) -> Result<PointTable, PointFileError> {
     if let Some(name) = wanted.layer {
-        return Err(PointFileError::Layer { path: path.to_owned(), problem: format!("there is no layer {name:?} in a text file"), layers: Vec::new() });
+        return Err(PointFileError::Layer {
+            path: path.to_owned(),
+            problem: format!("there is no layer {name:?} in a text file"),
+            layers: Vec::new(),
+        });
     }
     if let Some(filter) = wanted.filter {
-        let reason = "a text file cannot be filtered: take the rows out, or give a vector file".to_owned();
-        return Err(PointFileError::Filter { path: path.to_owned(), filter: filter.to_owned(), reason });
+        let reason =
+            "a text file cannot be filtered: take the rows out, or give a vector file".to_owned();
+        return Err(PointFileError::Filter {
+            path: path.to_owned(),
+            filter: filter.to_owned(),
+            reason,
+        });
     }
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     let content = std::str::from_utf8(bytes).map_err(|error| {
-        let line = bytes.iter().take(error.valid_up_to()).filter(|byte| **byte == b'\n').count() as u64 + 1;
-        PointFileError::NotText { path: path.to_owned(), line }
+        let line = bytes
+            .iter()
+            .take(error.valid_up_to())
+            .filter(|byte| **byte == b'\n')
+            .count() as u64
+            + 1;
+        PointFileError::NotText {
+            path: path.to_owned(),
+            line,
+        }
     })?;
-    let unreadable = |error: &csv::Error| PointFileError::Unreadable { path: path.to_owned(), reason: error.to_string() };
+    let unreadable = |error: &csv::Error| PointFileError::Unreadable {
+        path: path.to_owned(),
+        reason: error.to_string(),
+    };
     let delimiter = text::delimiter(content);
-    let mut reader = csv::ReaderBuilder::new().delimiter(delimiter).trim(csv::Trim::All).from_reader(content.as_bytes());
-    let names: Vec<String> = reader.headers().map_err(|error| unreadable(&error))?.iter().map(str::to_owned).collect();
+    let mut reader = csv::ReaderBuilder::new()
+        .delimiter(delimiter)
+        .trim(csv::Trim::All)
+        .from_reader(content.as_bytes());
+    let names: Vec<String> = reader
+        .headers()
+        .map_err(|error| unreadable(&error))?
+        .iter()
+        .map(str::to_owned)
+        .collect();
     let mut columns = Columns::find(names, path, wanted, delimiter != b',')?;
     let (place, degrees) = place(&columns.names, path, wanted)?;
     columns.place = Some(place);
@@ -46,8 +89,14 @@ pub(super) fn parse(bytes: &[u8], path: &Path, wanted: &Wanted<'_>) -> Result<Po
         (Some(crs), _) => crs.clone(),
         (None, true) => Crs::wgs84(),
         (None, false) => {
-            let what = format!("the columns {:?} and {:?} are in", columns.names[place.0], columns.names[place.1]);
-            return Err(PointFileError::NoSystem { path: path.to_owned(), what });
+            let what = format!(
+                "the columns {:?} and {:?} are in",
+                columns.names[place.0], columns.names[place.1]
+            );
+            return Err(PointFileError::NoSystem {
+                path: path.to_owned(),
+                what,
+            });
         }
     };
     let mut gathered = Gathered::new(path, columns, crs);
@@ -57,24 +106,47 @@ pub(super) fn parse(bytes: &[u8], path: &Path, wanted: &Wanted<'_>) -> Result<Po
             continue;
         }
         let line = row.position().map_or(0, csv::Position::line);
-        gathered.take(&Raw { place: format!("line {line}"), at: None, cells: &|at| row.get(at).unwrap_or("").to_owned() })?;
+        gathered.take(&Raw {
+            place: format!("line {line}"),
+            at: None,
+            cells: &|at| row.get(at).unwrap_or("").to_owned(),
+        })?;
     }
     gathered.finish()
 }
 
 /// Columns of the coordinates, and whether their names say that they are degrees.
-fn place(names: &[String], path: &Path, wanted: &Wanted<'_>) -> Result<((usize, usize), bool), PointFileError> {
+fn place(
+    names: &[String],
+    path: &Path,
+    wanted: &Wanted<'_>,
+) -> Result<((usize, usize), bool), PointFileError> {
     if let Some((x, y)) = wanted.place {
-        let (x, y) = (column(names, path, "longitude or easting", Some(x), &[])?, column(names, path, "latitude or northing", Some(y), &[])?);
+        let (x, y) = (
+            column(names, path, "longitude or easting", Some(x), &[])?,
+            column(names, path, "latitude or northing", Some(y), &[])?,
+        );
         let usual = |at: usize, list: &[&str]| list.contains(&text::split(&names[at]).0.as_str());
         return Ok(((x, y), usual(x, LONGITUDE) && usual(y, LATITUDE)));
     }
-    match (column(names, path, "longitude", None, LONGITUDE), column(names, path, "latitude", None, LATITUDE)) {
+    match (
+        column(names, path, "longitude", None, LONGITUDE),
+        column(names, path, "latitude", None, LATITUDE),
+    ) {
         (Ok(x), Ok(y)) => Ok(((x, y), true)),
-        (Err(twice @ PointFileError::TwoColumns { .. }), _) | (_, Err(twice @ PointFileError::TwoColumns { .. })) => Err(twice),
-        (longitude, _) => match (column(names, path, "easting", None, EASTING), column(names, path, "northing", None, NORTHING)) {
+        (Err(twice @ PointFileError::TwoColumns { .. }), _)
+        | (_, Err(twice @ PointFileError::TwoColumns { .. })) => Err(twice),
+        (longitude, _) => match (
+            column(names, path, "easting", None, EASTING),
+            column(names, path, "northing", None, NORTHING),
+        ) {
             (Ok(x), Ok(y)) => Ok(((x, y), false)),
-            _ => Err(longitude.err().unwrap_or(PointFileError::NoColumn { path: path.to_owned(), wanted: "latitude", named: None, found: names.to_vec() })),
+            _ => Err(longitude.err().unwrap_or(PointFileError::NoColumn {
+                path: path.to_owned(),
+                wanted: "latitude",
+                named: None,
+                found: names.to_vec(),
+            })),
         },
     }
 }
@@ -105,8 +177,20 @@ mod tests {
     fn a_plain_log() {
         let table = parsed("Lat,Lon,NDVI,note\n50.1,15.2,0.61,a\n50.2,15.3,,b\n0,0,0.5,no fix\n,15.3,0.5,\n\n50.3,15.4,-9999,\n", &PLAIN).unwrap();
         assert_eq!(table.crs.code(), Some(4326));
-        assert_eq!((table.rows.len(), table.no_place, table.column.as_str()), (3, 2, "NDVI"));
-        assert_eq!(table.rows[0], PointRow { x: 15.2, y: 50.1, value: Some(0.61), pass: 0, speed: None });
+        assert_eq!(
+            (table.rows.len(), table.no_place, table.column.as_str()),
+            (3, 2, "NDVI")
+        );
+        assert_eq!(
+            table.rows[0],
+            PointRow {
+                x: 15.2,
+                y: 50.1,
+                value: Some(0.61),
+                pass: 0,
+                speed: None
+            }
+        );
         assert_eq!((table.rows[1].value, table.rows[2].value), (None, None));
     }
     use super::super::PointRow;
@@ -126,28 +210,116 @@ mod tests {
             ..PLAIN
         };
         let table = parsed(text, &wanted).unwrap();
-        assert_eq!(table.rows[0], PointRow { x: 500_000.5, y: 5_540_000.0, value: Some(61.0), pass: 1, speed: Some(1.0) });
+        assert_eq!(
+            table.rows[0],
+            PointRow {
+                x: 500_000.5,
+                y: 5_540_000.0,
+                value: Some(61.0),
+                pass: 1,
+                speed: Some(1.0)
+            }
+        );
         assert_eq!((table.rows[1].pass, table.rows[1].value), (0, Some(62.5)));
-        assert!(matches!(parsed(text, &Wanted { scaled: false, ..wanted }), Err(PointFileError::Unit { .. })));
-        assert!(matches!(parsed(text, &Wanted { speed_unit: Some(1.0), ..wanted }), Err(PointFileError::Unit { .. })));
-        assert!(matches!(parsed(&text.replace(" (km/h)", ""), &Wanted { speed: Some("Tempo"), ..wanted }), Err(PointFileError::Unit { .. })));
-        assert!(matches!(parsed(text, &Wanted { crs: None, ..wanted }), Err(PointFileError::NoSystem { .. })));
-        assert!(matches!(parsed(&text.replace("10:00:01", "soon"), &wanted), Err(PointFileError::NotATime { .. })));
+        assert!(matches!(
+            parsed(
+                text,
+                &Wanted {
+                    scaled: false,
+                    ..wanted
+                }
+            ),
+            Err(PointFileError::Unit { .. })
+        ));
+        assert!(matches!(
+            parsed(
+                text,
+                &Wanted {
+                    speed_unit: Some(1.0),
+                    ..wanted
+                }
+            ),
+            Err(PointFileError::Unit { .. })
+        ));
+        assert!(matches!(
+            parsed(
+                &text.replace(" (km/h)", ""),
+                &Wanted {
+                    speed: Some("Tempo"),
+                    ..wanted
+                }
+            ),
+            Err(PointFileError::Unit { .. })
+        ));
+        assert!(matches!(
+            parsed(
+                text,
+                &Wanted {
+                    crs: None,
+                    ..wanted
+                }
+            ),
+            Err(PointFileError::NoSystem { .. })
+        ));
+        assert!(matches!(
+            parsed(&text.replace("10:00:01", "soon"), &wanted),
+            Err(PointFileError::NotATime { .. })
+        ));
     }
 
     #[test]
     fn what_is_refused() {
         let minutes = parsed("lat,lon,ndvi\n5012.345,1512.5,0.6\n", &PLAIN).unwrap_err();
-        assert!(matches!(minutes, PointFileError::DegreesMinutes { .. }), "{minutes}");
+        assert!(
+            matches!(minutes, PointFileError::DegreesMinutes { .. }),
+            "{minutes}"
+        );
         assert!(minutes.to_string().contains("line 2"), "{minutes}");
-        assert!(matches!(parsed("lat,lon,ndvi\n5540000,500000,0.6\n", &PLAIN), Err(PointFileError::Place { .. })));
-        assert!(matches!(parsed("lat,lon,ndvi\n50,15,green\n", &PLAIN), Err(PointFileError::NotANumber { .. })));
-        assert!(matches!(parsed("lat,lon,ndre\n50,15,0.6\n", &PLAIN), Err(PointFileError::NoColumn { .. })));
-        assert!(matches!(parsed("lat,latitude,lon,ndvi\n50,50,15,0.6\n", &PLAIN), Err(PointFileError::TwoColumns { .. })));
-        assert!(matches!(parsed("x,y,ndvi\n500000,5540000,0.6\n", &PLAIN), Err(PointFileError::NoSystem { .. })));
-        assert!(matches!(parsed("lat,lon,ndvi\n50,15,\n", &PLAIN), Err(PointFileError::Empty { rows: 1, .. })));
-        assert!(matches!(parse(b"lat,lon,ndvi\n50,15,0.6\n\xff", Path::new("log.csv"), &PLAIN), Err(PointFileError::NotText { line: 3, .. })));
-        assert!(matches!(parsed("lat,lon,ndvi\n50,15,0.6\n", &Wanted { filter: Some("a = 1"), ..PLAIN }), Err(PointFileError::Filter { .. })));
-        assert!(matches!(parsed("lat,lon,ndvi\n50,15\n", &PLAIN), Err(PointFileError::Unreadable { .. })));
+        assert!(matches!(
+            parsed("lat,lon,ndvi\n5540000,500000,0.6\n", &PLAIN),
+            Err(PointFileError::Place { .. })
+        ));
+        assert!(matches!(
+            parsed("lat,lon,ndvi\n50,15,green\n", &PLAIN),
+            Err(PointFileError::NotANumber { .. })
+        ));
+        assert!(matches!(
+            parsed("lat,lon,ndre\n50,15,0.6\n", &PLAIN),
+            Err(PointFileError::NoColumn { .. })
+        ));
+        assert!(matches!(
+            parsed("lat,latitude,lon,ndvi\n50,50,15,0.6\n", &PLAIN),
+            Err(PointFileError::TwoColumns { .. })
+        ));
+        assert!(matches!(
+            parsed("x,y,ndvi\n500000,5540000,0.6\n", &PLAIN),
+            Err(PointFileError::NoSystem { .. })
+        ));
+        assert!(matches!(
+            parsed("lat,lon,ndvi\n50,15,\n", &PLAIN),
+            Err(PointFileError::Empty { rows: 1, .. })
+        ));
+        assert!(matches!(
+            parse(
+                b"lat,lon,ndvi\n50,15,0.6\n\xff",
+                Path::new("log.csv"),
+                &PLAIN
+            ),
+            Err(PointFileError::NotText { line: 3, .. })
+        ));
+        assert!(matches!(
+            parsed(
+                "lat,lon,ndvi\n50,15,0.6\n",
+                &Wanted {
+                    filter: Some("a = 1"),
+                    ..PLAIN
+                }
+            ),
+            Err(PointFileError::Filter { .. })
+        ));
+        assert!(matches!(
+            parsed("lat,lon,ndvi\n50,15\n", &PLAIN),
+            Err(PointFileError::Unreadable { .. })
+        ));
     }
 }

@@ -1,13 +1,20 @@
 //! Names of columns and numbers as loggers write them.
 
 /// What stands for "no value" besides nothing at all.
-const MISSING: [&str; 9] = ["-9999", "-9999.0", "-9999.00", "-99999", "na", "n/a", "nan", "null", "none"];
+const MISSING: [&str; 9] = [
+    "-9999", "-9999.0", "-9999.00", "-99999", "na", "n/a", "nan", "null", "none",
+];
 
 /// A column's name without case, unit and signs; and the unit in brackets at its end.
 pub(super) fn split(name: &str) -> (String, String) {
     let lower = name.trim().to_lowercase();
     let (stem, unit) = match lower.find(['(', '[']) {
-        Some(at) => (lower[..at].to_owned(), lower[at..].trim_matches(['(', ')', '[', ']', ' ']).to_owned()),
+        Some(at) => (
+            lower[..at].to_owned(),
+            lower[at..]
+                .trim_matches(['(', ')', '[', ']', ' '])
+                .to_owned(),
+        ),
         None => (lower, String::new()),
     };
     (stem.chars().filter(|c| c.is_alphanumeric()).collect(), unit)
@@ -21,7 +28,11 @@ pub(super) fn number(text: &str, decimal_comma: bool) -> Result<Option<f64>, ()>
     if trimmed.is_empty() || MISSING.contains(&trimmed.to_lowercase().as_str()) {
         return Ok(None);
     }
-    let written = if decimal_comma && trimmed.matches(',').count() == 1 && !trimmed.contains('.') { trimmed.replace(',', ".") } else { trimmed.to_owned() };
+    let written = if decimal_comma && trimmed.matches(',').count() == 1 && !trimmed.contains('.') {
+        trimmed.replace(',', ".")
+    } else {
+        trimmed.to_owned()
+    };
     match written.parse::<f64>() {
         Ok(-9999.0 | -99999.0) => Ok(None),
         Ok(value) if value.is_finite() => Ok(Some(value)),
@@ -39,13 +50,23 @@ pub(super) fn seconds(text: &str, decimal_comma: bool) -> Result<Option<f64>, ()
         return Ok(Some(instant.as_nanosecond() as f64 / 1e9));
     }
     let from_midnight = |time: jiff::civil::Time| {
-        f64::from(time.hour()) * 3600.0 + f64::from(time.minute()) * 60.0 + f64::from(time.second()) + f64::from(time.subsec_nanosecond()) / 1e9
+        f64::from(time.hour()) * 3600.0
+            + f64::from(time.minute()) * 60.0
+            + f64::from(time.second())
+            + f64::from(time.subsec_nanosecond()) / 1e9
     };
     if let Ok(moment) = text.parse::<jiff::civil::DateTime>() {
-        let days = jiff::civil::date(1970, 1, 1).until(moment.date()).map_err(|_| ())?.get_days();
-        return Ok(Some(f64::from(days) * 86_400.0 + from_midnight(moment.time())));
+        let days = jiff::civil::date(1970, 1, 1)
+            .until(moment.date())
+            .map_err(|_| ())?
+            .get_days();
+        return Ok(Some(
+            f64::from(days) * 86_400.0 + from_midnight(moment.time()),
+        ));
     }
-    text.parse::<jiff::civil::Time>().map(|time| Some(from_midnight(time))).map_err(|_| ())
+    text.parse::<jiff::civil::Time>()
+        .map(|time| Some(from_midnight(time)))
+        .map_err(|_| ())
 }
 
 /// Metres a second in one of a speed's unit.
@@ -62,10 +83,16 @@ pub(super) fn speed_unit(unit: &str) -> Option<f64> {
 
 /// The separator that the header uses most; a comma when it uses none.
 pub(super) fn delimiter(text: &str) -> u8 {
-    let header = text.lines().find(|line| !line.trim().is_empty()).unwrap_or("");
+    let header = text
+        .lines()
+        .find(|line| !line.trim().is_empty())
+        .unwrap_or("");
     let count = |sign: char| header.matches(sign).count();
-    let best = [(';', b';'), ('\t', b'\t'), (',', b',')].into_iter().max_by_key(|(sign, byte)| (count(*sign), *byte == b','));
-    best.filter(|(sign, _)| count(*sign) > 0).map_or(b',', |(_, byte)| byte)
+    let best = [(';', b';'), ('\t', b'\t'), (',', b',')]
+        .into_iter()
+        .max_by_key(|(sign, byte)| (count(*sign), *byte == b','));
+    best.filter(|(sign, _)| count(*sign) > 0)
+        .map_or(b',', |(_, byte)| byte)
 }
 
 #[cfg(test)]
@@ -99,9 +126,23 @@ mod tests {
 
     #[test]
     fn names_units_and_separators() {
-        assert_eq!(split("Speed [km/h]"), ("speed".to_owned(), "km/h".to_owned()));
+        assert_eq!(
+            split("Speed [km/h]"),
+            ("speed".to_owned(), "km/h".to_owned())
+        );
         assert_eq!(split("GPS_Lat"), ("gpslat".to_owned(), String::new()));
-        assert!((speed_unit("km/h").unwrap() - 0.277_777_8).abs() < 1e-6 && speed_unit("furlongs").is_none());
-        assert_eq!((delimiter("a;b;c\n1,5;2;3"), delimiter("a,b"), delimiter("a\tb"), delimiter("a")), (b';', b',', b'\t', b','));
+        assert!(
+            (speed_unit("km/h").unwrap() - 0.277_777_8).abs() < 1e-6
+                && speed_unit("furlongs").is_none()
+        );
+        assert_eq!(
+            (
+                delimiter("a;b;c\n1,5;2;3"),
+                delimiter("a,b"),
+                delimiter("a\tb"),
+                delimiter("a")
+            ),
+            (b';', b',', b'\t', b',')
+        );
     }
 }

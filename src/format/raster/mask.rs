@@ -5,12 +5,9 @@ use std::path::PathBuf;
 use gdal::Dataset;
 
 use super::error::RasterFileError;
-use super::open::RasterFacts;
-use super::open::open;
+use super::open::{RasterFacts, open};
 use crate::space::crs::Projector;
-use crate::space::raster::Lattice;
-use crate::space::raster::RasterError;
-use crate::space::raster::Window;
+use crate::space::raster::{Lattice, RasterError, Window};
 
 /// Which mask values are usable.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -65,21 +62,50 @@ pub(super) struct MaskReader<'a> {
 
 impl<'a> MaskReader<'a> {
     pub(super) fn new(spec: &'a MaskSpec, image: &Lattice) -> Result<Self, RasterError> {
-        let fail = |reason: String| RasterError::Open { file: spec.path.display().to_string(), reason };
+        let fail = |reason: String| RasterError::Open {
+            file: spec.path.display().to_string(),
+            reason,
+        };
         let dataset = open(&spec.path).map_err(|error: RasterFileError| fail(error.to_string()))?;
-        let way = Projector::new(&image.crs, &spec.facts.lattice.crs).map_err(|error| fail(error.to_string()))?;
+        let way = Projector::new(&image.crs, &spec.facts.lattice.crs)
+            .map_err(|error| fail(error.to_string()))?;
         let t = spec.facts.lattice.affine.0;
         // Degrees: a metre is about 1/111 320 of one; good enough for a safety distance.
-        let unit = if spec.facts.lattice.crs.is_geographic() { 111_320.0 } else { 1.0 };
+        let unit = if spec.facts.lattice.crs.is_geographic() {
+            111_320.0
+        } else {
+            1.0
+        };
         let size = libm::hypot(t[1], t[4]).min(libm::hypot(t[2], t[5])) * unit;
-        let reach = if spec.grow > 0.0 { libm::floor(spec.grow / size + 1e-9) as i64 } else { 0 };
+        let reach = if spec.grow > 0.0 {
+            libm::floor(spec.grow / size + 1e-9) as i64
+        } else {
+            0
+        };
         let within = |c: i64, r: i64| {
-            let (x, y) = (t[1] * c as f64 + t[2] * r as f64, t[4] * c as f64 + t[5] * r as f64);
+            let (x, y) = (
+                t[1] * c as f64 + t[2] * r as f64,
+                t[4] * c as f64 + t[5] * r as f64,
+            );
             libm::hypot(x, y) * unit <= spec.grow + 1e-9
         };
-        let disc = (-reach..=reach).flat_map(|r| (-reach..=reach).map(move |c| (c, r))).filter(|&(c, r)| (c, r) == (0, 0) || within(c, r)).collect();
-        let and = spec.and.iter().map(|spec| Self::new(spec, image)).collect::<Result<_, _>>()?;
-        Ok(Self { spec, dataset, way, disc, reach, and })
+        let disc = (-reach..=reach)
+            .flat_map(|r| (-reach..=reach).map(move |c| (c, r)))
+            .filter(|&(c, r)| (c, r) == (0, 0) || within(c, r))
+            .collect();
+        let and = spec
+            .and
+            .iter()
+            .map(|spec| Self::new(spec, image))
+            .collect::<Result<_, _>>()?;
+        Ok(Self {
+            spec,
+            dataset,
+            way,
+            disc,
+            reach,
+            and,
+        })
     }
 
     /// Answers, for each pixel of a window of the image, whether it may be used. Outside the mask file nothing may.
@@ -108,7 +134,10 @@ impl<'a> MaskReader<'a> {
         for row in window.row..window.row + window.rows {
             for col in window.col..window.col + window.cols {
                 let (x, y) = image.affine.to_ground(col as f64 + 0.5, row as f64 + 0.5);
-                let (x, y) = self.way.point(x, y).map_err(|error| fail(error.to_string()))?;
+                let (x, y) = self
+                    .way
+                    .point(x, y)
+                    .map_err(|error| fail(error.to_string()))?;
                 let (c, r) = lattice.affine.to_pixel(x, y);
                 let place = (libm::floor(c) as i64, libm::floor(r) as i64);
                 low = (low.0.min(place.0), low.1.min(place.1));
@@ -117,17 +146,30 @@ impl<'a> MaskReader<'a> {
             }
         }
         let from = ((low.0 - self.reach).max(0), (low.1 - self.reach).max(0));
-        let to = ((high.0 + self.reach + 1).min(lattice.cols), (high.1 + self.reach + 1).min(lattice.rows));
+        let to = (
+            (high.0 + self.reach + 1).min(lattice.cols),
+            (high.1 + self.reach + 1).min(lattice.rows),
+        );
         if from.0 >= to.0 || from.1 >= to.1 {
             return Ok(vec![false; window.len()]);
         }
         let size = ((to.0 - from.0) as usize, (to.1 - from.1) as usize);
-        let band = self.dataset.rasterband(self.spec.band).map_err(|error| fail(error.to_string()))?;
-        let values = band.read_as::<f64>((from.0 as isize, from.1 as isize), size, size, None).map_err(|error| fail(error.to_string()))?;
+        let band = self
+            .dataset
+            .rasterband(self.spec.band)
+            .map_err(|error| fail(error.to_string()))?;
+        let values = band
+            .read_as::<f64>((from.0 as isize, from.1 as isize), size, size, None)
+            .map_err(|error| fail(error.to_string()))?;
         // Classes that are kept are named one by one, so a file's nodata is kept only by name: usable-data masks declare 0, which means "nothing wrong".
         let nodata = match self.spec.rule {
             MaskRule::Keep(_) => None,
-            MaskRule::Bits(_) => self.spec.facts.bands.get(self.spec.band - 1).and_then(|band| band.nodata),
+            MaskRule::Bits(_) => self
+                .spec
+                .facts
+                .bands
+                .get(self.spec.band - 1)
+                .and_then(|band| band.nodata),
         };
         let bad = |c: i64, r: i64| {
             if c < from.0 || r < from.1 || c >= to.0 || r >= to.1 {
@@ -137,6 +179,9 @@ impl<'a> MaskReader<'a> {
             Some(value) == nodata || !self.spec.rule.usable(value)
         };
         let inside = |c: i64, r: i64| c >= 0 && r >= 0 && c < lattice.cols && r < lattice.rows;
-        Ok(places.iter().map(|&(c, r)| inside(c, r) && !self.disc.iter().any(|&(dc, dr)| bad(c + dc, r + dr))).collect())
+        Ok(places
+            .iter()
+            .map(|&(c, r)| inside(c, r) && !self.disc.iter().any(|&(dc, dr)| bad(c + dc, r + dr)))
+            .collect())
     }
 }

@@ -10,14 +10,10 @@ mod stack;
 mod stored;
 
 pub use error::RasterFileError;
-pub use mask::MaskRule;
-pub use mask::MaskSpec;
-pub use open::BandFacts;
-pub use open::RasterFacts;
-pub use open::facts;
+pub use mask::{MaskRule, MaskSpec};
+pub use open::{BandFacts, RasterFacts, facts};
 pub use overview::Overview;
-pub use stack::RasterStack;
-pub use stack::Slot;
+pub use stack::{RasterStack, Slot};
 
 #[cfg(test)]
 mod tests;

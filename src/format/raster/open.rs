@@ -1,24 +1,29 @@
 //! Opening a raster and saying what is in it, before any pixel is read.
 
-use std::path::Path;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use gdal::Dataset;
-use gdal::DatasetOptions;
-use gdal::GdalOpenFlags;
-use gdal::Metadata;
 use gdal::raster::ColorInterpretation;
+use gdal::{Dataset, DatasetOptions, GdalOpenFlags, Metadata};
 
 use super::error::RasterFileError;
-use super::sources::files_behind;
-use super::sources::in_archive;
+use super::sources::{files_behind, in_archive};
 use crate::format::systems::system_of;
-use crate::space::raster::Affine;
-use crate::space::raster::Lattice;
+use crate::space::raster::{Affine, Lattice};
 use jiff::civil::Date;
 
 /// Drivers that may open a raster; none of them reaches for a network.
-const DRIVERS: [&str; 10] = ["GTiff", "COG", "VRT", "JP2OpenJPEG", "HFA", "ENVI", "AAIGrid", "GPKG", "PNG", "ERS"];
+const DRIVERS: [&str; 10] = [
+    "GTiff",
+    "COG",
+    "VRT",
+    "JP2OpenJPEG",
+    "HFA",
+    "ENVI",
+    "AAIGrid",
+    "GPKG",
+    "PNG",
+    "ERS",
+];
 
 /// What a file says of one band.
 #[derive(Clone, Debug, PartialEq)]
@@ -67,20 +72,32 @@ pub struct RasterFacts {
 impl RasterFacts {
     /// Numbers of the alpha bands, from 1. GDAL itself takes the last of two or four bands for one only, and mosaics have more.
     pub fn alphas(&self) -> impl Iterator<Item = usize> + '_ {
-        self.bands.iter().enumerate().filter(|(_, band)| band.alpha).map(|(k, _)| k + 1)
+        self.bands
+            .iter()
+            .enumerate()
+            .filter(|(_, band)| band.alpha)
+            .map(|(k, _)| k + 1)
     }
 }
 
 /// Opens a raster for reading.
 pub(super) fn open(path: &Path) -> Result<Dataset, RasterFileError> {
     // A virtual raster in an archive could lead anywhere unseen.
-    let drivers: Vec<&str> = DRIVERS.into_iter().filter(|driver| !(in_archive(path) && *driver == "VRT")).collect();
+    let drivers: Vec<&str> = DRIVERS
+        .into_iter()
+        .filter(|driver| !(in_archive(path) && *driver == "VRT"))
+        .collect();
     let options = DatasetOptions {
-        open_flags: GdalOpenFlags::GDAL_OF_READONLY | GdalOpenFlags::GDAL_OF_RASTER | GdalOpenFlags::GDAL_OF_VERBOSE_ERROR,
+        open_flags: GdalOpenFlags::GDAL_OF_READONLY
+            | GdalOpenFlags::GDAL_OF_RASTER
+            | GdalOpenFlags::GDAL_OF_VERBOSE_ERROR,
         allowed_drivers: Some(&drivers),
         ..DatasetOptions::default()
     };
-    Dataset::open_ex(path, options).map_err(|error| RasterFileError::Unreadable { path: path.to_owned(), reason: error.to_string() })
+    Dataset::open_ex(path, options).map_err(|error| RasterFileError::Unreadable {
+        path: path.to_owned(),
+        reason: error.to_string(),
+    })
 }
 
 /// What a raster says of itself. `jail`: a virtual raster's sources must lie below this folder.
@@ -90,20 +107,37 @@ pub(super) fn open(path: &Path) -> Result<Dataset, RasterFileError> {
 pub fn facts(path: &Path, jail: &Path) -> Result<RasterFacts, RasterFileError> {
     let virtual_path = path.to_string_lossy().starts_with("/vsi");
     if !virtual_path && !path.exists() {
-        return Err(RasterFileError::Missing { path: path.to_owned() });
+        return Err(RasterFileError::Missing {
+            path: path.to_owned(),
+        });
     }
     // Before it is opened: opening a virtual raster may open what is behind it.
     let behind = files_behind(path, jail)?;
     let dataset = open(path)?;
     let driver = dataset.driver().short_name();
-    let transform = dataset.geo_transform().map_err(|_unset| RasterFileError::NoGeoreference { path: path.to_owned() })?;
+    let transform = dataset
+        .geo_transform()
+        .map_err(|_unset| RasterFileError::NoGeoreference {
+            path: path.to_owned(),
+        })?;
     let affine = Affine(transform);
     let unset = transform == [0.0, 1.0, 0.0, 0.0, 0.0, 1.0];
     if unset || !affine.determinant().is_normal() {
-        return Err(RasterFileError::NoGeoreference { path: path.to_owned() });
+        return Err(RasterFileError::NoGeoreference {
+            path: path.to_owned(),
+        });
     }
-    let crs = dataset.spatial_ref().ok().and_then(|system| system_of(&system)).ok_or_else(|| RasterFileError::NoSystem { path: path.to_owned() })?;
-    let unreadable = |error: gdal::errors::GdalError| RasterFileError::Unreadable { path: path.to_owned(), reason: error.to_string() };
+    let crs = dataset
+        .spatial_ref()
+        .ok()
+        .and_then(|system| system_of(&system))
+        .ok_or_else(|| RasterFileError::NoSystem {
+            path: path.to_owned(),
+        })?;
+    let unreadable = |error: gdal::errors::GdalError| RasterFileError::Unreadable {
+        path: path.to_owned(),
+        reason: error.to_string(),
+    };
     let mut bands = Vec::new();
     let mut block = (256, 256);
     for (k, band) in dataset.rasterbands().enumerate() {
@@ -114,7 +148,9 @@ pub fn facts(path: &Path, jail: &Path) -> Result<RasterFacts, RasterFileError> {
         let flags = band.mask_flags().map_err(unreadable)?;
         let colour = band.color_interpretation();
         // Nodata and alpha are looked at by ourselves: where GDAL knows one mask, a file may have three.
-        let masked = !flags.is_all_valid() && !flags.is_alpha() && (flags.is_per_dataset() || !flags.is_nodata());
+        let masked = !flags.is_all_valid()
+            && !flags.is_alpha()
+            && (flags.is_per_dataset() || !flags.is_nodata());
         bands.push(BandFacts {
             description: band.description().unwrap_or_default(),
             kind: band.band_type().to_string(),
@@ -128,11 +164,34 @@ pub fn facts(path: &Path, jail: &Path) -> Result<RasterFacts, RasterFileError> {
         });
     }
     let (cols, rows) = dataset.raster_size();
-    let lattice = Lattice { cols: cols as i64, rows: rows as i64, affine, crs, block: (block.0 as i64, block.1 as i64) };
+    let lattice = Lattice {
+        cols: cols as i64,
+        rows: rows as i64,
+        affine,
+        crs,
+        block: (block.0 as i64, block.1 as i64),
+    };
     // Not the date of a TIFF tag: by the TIFF standard that says when the file was made, and mosaics are made days after the flight.
-    let acquired = dataset.metadata_item("ACQUISITIONDATETIME", "IMAGERY").and_then(|text| text.get(..10).and_then(|day| day.parse().ok()));
-    let structure = |key: &str| dataset.metadata_item(key, "IMAGE_STRUCTURE").unwrap_or_default();
+    let acquired = dataset
+        .metadata_item("ACQUISITIONDATETIME", "IMAGERY")
+        .and_then(|text| text.get(..10).and_then(|day| day.parse().ok()));
+    let structure = |key: &str| {
+        dataset
+            .metadata_item(key, "IMAGE_STRUCTURE")
+            .unwrap_or_default()
+    };
     // JPEG 2000 of satellite products is left out: that is how they are.
-    let lossy = driver != "JP2OpenJPEG" && (structure("COMPRESSION").contains("JPEG") || structure("COMPRESSION_REVERSIBILITY") == "LOSSY");
-    Ok(RasterFacts { path: path.to_owned(), driver, lattice, acquired, bands, lossy, resampled: behind.resampled, beside: behind.files })
+    let lossy = driver != "JP2OpenJPEG"
+        && (structure("COMPRESSION").contains("JPEG")
+            || structure("COMPRESSION_REVERSIBILITY") == "LOSSY");
+    Ok(RasterFacts {
+        path: path.to_owned(),
+        driver,
+        lattice,
+        acquired,
+        bands,
+        lossy,
+        resampled: behind.resampled,
+        beside: behind.files,
+    })
 }

@@ -3,8 +3,7 @@
 use super::open::open;
 use super::stack::RasterStack;
 use super::stored::Conversion;
-use crate::space::raster::RasterError;
-use crate::space::raster::Window;
+use crate::space::raster::{RasterError, Window};
 use gdal::raster::ResampleAlg;
 
 /// One band of a thinned image.
@@ -32,7 +31,11 @@ impl Overview {
             let c = libm::floor((col - band.corner.0) / band.step.0);
             let r = libm::floor((row - band.corner.1) / band.step.1);
             let inside = c >= 0.0 && r >= 0.0 && c < band.cols as f64 && r < band.rows as f64;
-            *value = if inside { band.values[r as usize * band.cols + c as usize] } else { f64::NAN };
+            *value = if inside {
+                band.values[r as usize * band.cols + c as usize]
+            } else {
+                f64::NAN
+            };
         }
     }
 }
@@ -48,40 +51,88 @@ impl RasterStack {
             let file = slot.facts.path.display().to_string();
             let own = &slot.facts.lattice;
             let down = |v: i64| v.div_euclid(factor);
-            let from = (down(window.col - origin.0).max(0), down(window.row - origin.1).max(0));
-            let to = ((down(window.col + window.cols - 1 - origin.0) + 1).min(own.cols), (down(window.row + window.rows - 1 - origin.1) + 1).min(own.rows));
+            let from = (
+                down(window.col - origin.0).max(0),
+                down(window.row - origin.1).max(0),
+            );
+            let to = (
+                (down(window.col + window.cols - 1 - origin.0) + 1).min(own.cols),
+                (down(window.row + window.rows - 1 - origin.1) + 1).min(own.rows),
+            );
             let size = (to.0 - from.0, to.1 - from.1);
             if size.0 <= 0 || size.1 <= 0 {
-                bands.push(Thinned { corner: (0.0, 0.0), step: (1.0, 1.0), cols: 0, rows: 0, values: Vec::new() });
+                bands.push(Thinned {
+                    corner: (0.0, 0.0),
+                    step: (1.0, 1.0),
+                    cols: 0,
+                    rows: 0,
+                    values: Vec::new(),
+                });
                 continue;
             }
             let shown = (size.0.min(most) as usize, size.1.min(most) as usize);
-            let fail = |reason: String| RasterError::Read { file: file.clone(), col: from.0, last_col: to.0 - 1, row: from.1, last_row: to.1 - 1, reason };
-            let dataset = open(&slot.facts.path).map_err(|error| RasterError::Open { file: file.clone(), reason: error.to_string() })?;
-            let band = dataset.rasterband(slot.band).map_err(|error| fail(error.to_string()))?;
+            let fail = |reason: String| RasterError::Read {
+                file: file.clone(),
+                col: from.0,
+                last_col: to.0 - 1,
+                row: from.1,
+                last_row: to.1 - 1,
+                reason,
+            };
+            let dataset = open(&slot.facts.path).map_err(|error| RasterError::Open {
+                file: file.clone(),
+                reason: error.to_string(),
+            })?;
+            let band = dataset
+                .rasterband(slot.band)
+                .map_err(|error| fail(error.to_string()))?;
             let place = (from.0 as isize, from.1 as isize);
             let whole = (size.0 as usize, size.1 as usize);
             let near = Some(ResampleAlg::NearestNeighbour);
             let mut stored = vec![0.0_f64; shown.0 * shown.1];
-            band.read_into_slice(place, whole, shown, &mut stored, near).map_err(|error| fail(error.to_string()))?;
+            band.read_into_slice(place, whole, shown, &mut stored, near)
+                .map_err(|error| fail(error.to_string()))?;
             let fact = &slot.facts.bands[slot.band - 1];
             let mut values = vec![f64::NAN; stored.len()];
-            Conversion { nodata: fact.nodata, valid: fact.valid, scale: slot.scale, offset: slot.offset }.apply(&stored, &mut values);
+            Conversion {
+                nodata: fact.nodata,
+                valid: fact.valid,
+                scale: slot.scale,
+                offset: slot.offset,
+            }
+            .apply(&stored, &mut values);
             for alpha in slot.facts.alphas() {
                 let mut seen = vec![0.0_f32; values.len()];
-                let band = dataset.rasterband(alpha).map_err(|error| fail(error.to_string()))?;
-                band.read_into_slice(place, whole, shown, &mut seen, near).map_err(|error| fail(error.to_string()))?;
-                values.iter_mut().zip(&seen).filter(|(_, seen)| **seen == 0.0).for_each(|(value, _)| *value = f64::NAN);
+                let band = dataset
+                    .rasterband(alpha)
+                    .map_err(|error| fail(error.to_string()))?;
+                band.read_into_slice(place, whole, shown, &mut seen, near)
+                    .map_err(|error| fail(error.to_string()))?;
+                values
+                    .iter_mut()
+                    .zip(&seen)
+                    .filter(|(_, seen)| **seen == 0.0)
+                    .for_each(|(value, _)| *value = f64::NAN);
             }
             if fact.masked {
                 let mut seen = vec![0_u8; values.len()];
-                let hide = band.open_mask_band().map_err(|error| fail(error.to_string()))?;
-                hide.read_into_slice(place, whole, shown, &mut seen, near).map_err(|error| fail(error.to_string()))?;
-                values.iter_mut().zip(&seen).filter(|(_, seen)| **seen == 0).for_each(|(value, _)| *value = f64::NAN);
+                let hide = band
+                    .open_mask_band()
+                    .map_err(|error| fail(error.to_string()))?;
+                hide.read_into_slice(place, whole, shown, &mut seen, near)
+                    .map_err(|error| fail(error.to_string()))?;
+                values
+                    .iter_mut()
+                    .zip(&seen)
+                    .filter(|(_, seen)| **seen == 0)
+                    .for_each(|(value, _)| *value = f64::NAN);
             }
             let scale = |shown: usize, whole: i64| whole as f64 / shown as f64 * factor as f64;
             bands.push(Thinned {
-                corner: ((from.0 * factor + origin.0) as f64, (from.1 * factor + origin.1) as f64),
+                corner: (
+                    (from.0 * factor + origin.0) as f64,
+                    (from.1 * factor + origin.1) as f64,
+                ),
                 step: (scale(shown.0, size.0), scale(shown.1, size.1)),
                 cols: shown.0,
                 rows: shown.1,

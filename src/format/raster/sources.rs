@@ -2,8 +2,7 @@
 
 use std::collections::BTreeSet;
 use std::io::Read;
-use std::path::Path;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::error::RasterFileError;
 use super::open::open;
@@ -15,7 +14,9 @@ const MOST_FILES: usize = 20_000;
 /// Ends that GDAL puts behind a raster's whole name: statistics with nodata, scale and reference system; a mask.
 const BEHIND_NAME: [&str; 4] = [".aux.xml", ".msk", ".msk.aux.xml", ".hdr"];
 /// Ends in place of a raster's own: reference by other programs, headers of raw files, spilled pixels, and metadata with the day of taking.
-const IN_PLACE: [&str; 10] = ["wld", "tab", "prj", "hdr", "aux", "ige", "imd", "rpb", "xml", "dat"];
+const IN_PLACE: [&str; 10] = [
+    "wld", "tab", "prj", "hdr", "aux", "ige", "imd", "rpb", "xml", "dat",
+];
 
 /// The beginning of a virtual raster.
 const VIRTUAL: &[u8] = b"<VRTDataset";
@@ -44,15 +45,28 @@ pub(super) struct Behind {
 /// [`RasterFileError`]: a virtual raster in an archive, or whose sources, at any depth, lie outside `jail` or cannot be read.
 pub(super) fn files_behind(path: &Path, jail: &Path) -> Result<Behind, RasterFileError> {
     if in_archive(path) {
-        let named_so = path.extension().is_some_and(|end| end.eq_ignore_ascii_case("vrt"));
-        return if named_so { Err(RasterFileError::VirtualInArchive { path: path.to_owned() }) } else { Ok(Behind::default()) };
+        let named_so = path
+            .extension()
+            .is_some_and(|end| end.eq_ignore_ascii_case("vrt"));
+        return if named_so {
+            Err(RasterFileError::VirtualInArchive {
+                path: path.to_owned(),
+            })
+        } else {
+            Ok(Behind::default())
+        };
     }
     let mut behind = Behind::default();
     sidecars(path, &mut behind.files);
     if is_virtual(path) {
-        let home = if jail.as_os_str().is_empty() { Path::new(".") } else { jail };
+        let home = if jail.as_os_str().is_empty() {
+            Path::new(".")
+        } else {
+            jail
+        };
         let home = fs_err::canonicalize(home).map_err(|error| unreadable(path, &error))?;
-        let mut known = BTreeSet::from([fs_err::canonicalize(path).map_err(|error| unreadable(path, &error))?]);
+        let mut known =
+            BTreeSet::from([fs_err::canonicalize(path).map_err(|error| unreadable(path, &error))?]);
         follow(path, &home, 0, &mut known, &mut behind)?;
     }
     Ok(behind)
@@ -71,32 +85,55 @@ fn is_virtual(path: &Path) -> bool {
 }
 
 fn unreadable(path: &Path, reason: &dyn std::fmt::Display) -> RasterFileError {
-    RasterFileError::Unreadable { path: path.to_owned(), reason: reason.to_string() }
+    RasterFileError::Unreadable {
+        path: path.to_owned(),
+        reason: reason.to_string(),
+    }
 }
 
 /// Adds the sources of a virtual raster, and theirs.
-fn follow(path: &Path, home: &Path, depth: usize, known: &mut BTreeSet<PathBuf>, behind: &mut Behind) -> Result<(), RasterFileError> {
+fn follow(
+    path: &Path,
+    home: &Path,
+    depth: usize,
+    known: &mut BTreeSet<PathBuf>,
+    behind: &mut Behind,
+) -> Result<(), RasterFileError> {
     if depth >= DEEPEST {
-        return Err(unreadable(path, &format!("virtual rasters lie more than {DEEPEST} deep in each other")));
+        return Err(unreadable(
+            path,
+            &format!("virtual rasters lie more than {DEEPEST} deep in each other"),
+        ));
     }
     let text = fs_err::read_to_string(path).map_err(|error| unreadable(path, &error))?;
     // An XML reader that resolves what is written in entities: what GDAL will open is what is looked at.
     let document = roxmltree::Document::parse(&text).map_err(|error| unreadable(path, &error))?;
     for node in document.descendants().filter(roxmltree::Node::is_element) {
         behind.resampled |= resamples(&node);
-        let inner: String = node.children().filter(roxmltree::Node::is_text).filter_map(|text| text.text()).collect();
-        let Some(named) = named(&node, inner.trim()) else { continue };
+        let inner: String = node
+            .children()
+            .filter(roxmltree::Node::is_text)
+            .filter_map(|text| text.text())
+            .collect();
+        let Some(named) = named(&node, inner.trim()) else {
+            continue;
+        };
         let (text, raw) = match named {
             Named::Raster(text) => (text, false),
             Named::Raw(text) => (text, true),
         };
-        let relative = node.attribute("relativeToVRT").is_some_and(|value| value.trim() == "1");
+        let relative = node
+            .attribute("relativeToVRT")
+            .is_some_and(|value| value.trim() == "1");
         let source = source_at(path, text, relative, home)?;
         if !known.insert(source.canonical) {
             continue;
         }
         if known.len() > MOST_FILES {
-            return Err(unreadable(path, &format!("it has more than {MOST_FILES} sources")));
+            return Err(unreadable(
+                path,
+                &format!("it has more than {MOST_FILES} sources"),
+            ));
         }
         behind.files.push(source.written.clone());
         sidecars(&source.written, &mut behind.files);
@@ -108,7 +145,8 @@ fn follow(path: &Path, home: &Path, depth: usize, known: &mut BTreeSet<PathBuf>,
             follow(&source.written, home, depth + 1, known, behind)?;
         }
         // Opened by the few drivers that images may have: GDAL itself would open a source by any of them, those of the network among them.
-        open(&source.written).map_err(|error| unreadable(path, &format!("its source {text}: {error}")))?;
+        open(&source.written)
+            .map_err(|error| unreadable(path, &format!("its source {text}: {error}")))?;
     }
     Ok(())
 }
@@ -120,20 +158,32 @@ fn resamples(node: &roxmltree::Node<'_, '_>) -> bool {
         let side = |key: &str| rectangle.attribute(key)?.trim().parse::<f64>().ok();
         Some((side("xSize")?, side("ySize")?))
     };
-    let other = |(from, to): ((f64, f64), (f64, f64))| (from.0 - to.0).abs() > 1e-6 || (from.1 - to.1).abs() > 1e-6;
-    node.has_tag_name("GDALWarpOptions") || node.has_tag_name("PansharpeningOptions") || size("SrcRect").zip(size("DstRect")).is_some_and(other)
+    let other = |(from, to): ((f64, f64), (f64, f64))| {
+        (from.0 - to.0).abs() > 1e-6 || (from.1 - to.1).abs() > 1e-6
+    };
+    node.has_tag_name("GDALWarpOptions")
+        || node.has_tag_name("PansharpeningOptions")
+        || size("SrcRect").zip(size("DstRect")).is_some_and(other)
 }
 
 /// The file that an element names, if it is one that names a file.
 fn named<'a>(node: &roxmltree::Node<'_, '_>, text: &'a str) -> Option<Named<'a>> {
-    let in_raw = || node.ancestors().any(|above| above.attribute("subClass") == Some("VRTRawRasterBand"));
+    let in_raw = || {
+        node.ancestors()
+            .any(|above| above.attribute("subClass") == Some("VRTRawRasterBand"))
+    };
     match node.tag_name().name() {
         "SourceFilename" if in_raw() => Some(Named::Raw(text)),
         "SourceFilename" | "SourceDataset" => Some(Named::Raster(text)),
         // Heights and geolocation of warped rasters.
         "Option" | "Argument" | "MDI" => {
-            let key = node.attribute("name").or_else(|| node.attribute("key"))?.to_ascii_lowercase();
-            (["dem", "rpc_dem", "x_dataset", "y_dataset"].contains(&key.as_str()) || key.contains("filename")).then_some(Named::Raster(text))
+            let key = node
+                .attribute("name")
+                .or_else(|| node.attribute("key"))?
+                .to_ascii_lowercase();
+            (["dem", "rpc_dem", "x_dataset", "y_dataset"].contains(&key.as_str())
+                || key.contains("filename"))
+            .then_some(Named::Raster(text))
         }
         _ => None,
     }
@@ -147,11 +197,25 @@ struct Source {
     canonical: PathBuf,
 }
 
-fn source_at(path: &Path, text: &str, relative: bool, home: &Path) -> Result<Source, RasterFileError> {
-    let outside = || RasterFileError::Outside { path: path.to_owned(), source_file: text.to_owned() };
+fn source_at(
+    path: &Path,
+    text: &str,
+    relative: bool,
+    home: &Path,
+) -> Result<Source, RasterFileError> {
+    let outside = || RasterFileError::Outside {
+        path: path.to_owned(),
+        source_file: text.to_owned(),
+    };
     // Virtual paths, addresses, names of drivers before a colon, a raster written out in place of a name: none of them is a file of the folder.
-    let special = text.to_ascii_lowercase().starts_with("/vsi") || text.contains("://") || text.starts_with('<');
-    let written = if relative { path.parent().unwrap_or_else(|| Path::new("")).join(text) } else { PathBuf::from(text) };
+    let special = text.to_ascii_lowercase().starts_with("/vsi")
+        || text.contains("://")
+        || text.starts_with('<');
+    let written = if relative {
+        path.parent().unwrap_or_else(|| Path::new("")).join(text)
+    } else {
+        PathBuf::from(text)
+    };
     match fs_err::canonicalize(&written) {
         Ok(canonical) if !special && canonical.is_file() => {
             if canonical.starts_with(home) {
@@ -162,21 +226,46 @@ fn source_at(path: &Path, text: &str, relative: bool, home: &Path) -> Result<Sou
         }
         Ok(_) => Err(outside()),
         Err(_) if special || text.contains(':') => Err(outside()),
-        Err(_) => Err(RasterFileError::NoSource { path: path.to_owned(), source_file: text.to_owned() }),
+        Err(_) => Err(RasterFileError::NoSource {
+            path: path.to_owned(),
+            source_file: text.to_owned(),
+        }),
     }
 }
 
 /// Adds the files beside a raster that GDAL reads with it. Reduced copies (`.ovr`) are not among them: no number comes from them.
 fn sidecars(path: &Path, found: &mut Vec<PathBuf>) {
-    let (Some(name), Some(stem)) = (path.file_name().and_then(|name| name.to_str()), path.file_stem().and_then(|stem| stem.to_str())) else { return };
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
-    let Ok(entries) = fs_err::read_dir(folder) else { return };
+    let (Some(name), Some(stem)) = (
+        path.file_name().and_then(|name| name.to_str()),
+        path.file_stem().and_then(|stem| stem.to_str()),
+    ) else {
+        return;
+    };
+    let folder = path
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty())
+        .unwrap_or_else(|| Path::new("."));
+    let Ok(entries) = fs_err::read_dir(folder) else {
+        return;
+    };
     let (name, stem) = (name.to_lowercase(), stem.to_lowercase());
-    let own_end = name.strip_prefix(&stem).and_then(|end| end.strip_prefix('.')).unwrap_or_default().to_owned();
+    let own_end = name
+        .strip_prefix(&stem)
+        .and_then(|end| end.strip_prefix('.'))
+        .unwrap_or_default()
+        .to_owned();
     // `tif` makes `tfw` and `tifw`.
-    let short: String = own_end.chars().take(1).chain(own_end.chars().last()).chain(['w']).collect();
+    let short: String = own_end
+        .chars()
+        .take(1)
+        .chain(own_end.chars().last())
+        .chain(['w'])
+        .collect();
     let belongs = |other: &str| {
-        if BEHIND_NAME.iter().any(|end| other.strip_prefix(name.as_str()) == Some(end)) {
+        if BEHIND_NAME
+            .iter()
+            .any(|end| other.strip_prefix(name.as_str()) == Some(end))
+        {
             return true;
         }
         if other == name {
@@ -186,12 +275,22 @@ fn sidecars(path: &Path, found: &mut Vec<PathBuf>) {
         if own_end == "ers" && other == stem {
             return true;
         }
-        let Some(rest) = other.strip_prefix(stem.as_str()) else { return false };
-        rest == "_metadata.xml" || rest.strip_prefix('.').is_some_and(|end| IN_PLACE.contains(&end) || end == short || end == format!("{own_end}w"))
+        let Some(rest) = other.strip_prefix(stem.as_str()) else {
+            return false;
+        };
+        rest == "_metadata.xml"
+            || rest.strip_prefix('.').is_some_and(|end| {
+                IN_PLACE.contains(&end) || end == short || end == format!("{own_end}w")
+            })
     };
     let mut beside: Vec<PathBuf> = entries
         .filter_map(Result::ok)
-        .filter(|entry| entry.file_name().to_str().is_some_and(|other| belongs(&other.to_lowercase())))
+        .filter(|entry| {
+            entry
+                .file_name()
+                .to_str()
+                .is_some_and(|other| belongs(&other.to_lowercase()))
+        })
         .map(|entry| path.with_file_name(entry.file_name()))
         .filter(|path| path.is_file())
         .collect();
@@ -209,10 +308,25 @@ mod tests {
 
     fn image(path: &Path) {
         fs_err::create_dir_all(path.parent().unwrap()).unwrap();
-        let mut dataset = DriverManager::get_driver_by_name("GTiff").unwrap().create_with_band_type::<u8, _>(path, 2, 2, 1).unwrap();
-        dataset.set_spatial_ref(&SpatialRef::from_epsg(32_633).unwrap()).unwrap();
-        dataset.set_geo_transform(&[500_000.0, 1.0, 0.0, 5_400_000.0, 0.0, -1.0]).unwrap();
-        dataset.rasterband(1).unwrap().write((0, 0), (2, 2), &mut Buffer::new((2, 2), vec![1_u8, 2, 3, 4])).unwrap();
+        let mut dataset = DriverManager::get_driver_by_name("GTiff")
+            .unwrap()
+            .create_with_band_type::<u8, _>(path, 2, 2, 1)
+            .unwrap();
+        dataset
+            .set_spatial_ref(&SpatialRef::from_epsg(32_633).unwrap())
+            .unwrap();
+        dataset
+            .set_geo_transform(&[500_000.0, 1.0, 0.0, 5_400_000.0, 0.0, -1.0])
+            .unwrap();
+        dataset
+            .rasterband(1)
+            .unwrap()
+            .write(
+                (0, 0),
+                (2, 2),
+                &mut Buffer::new((2, 2), vec![1_u8, 2, 3, 4]),
+            )
+            .unwrap();
         dataset.close().unwrap();
     }
 
@@ -252,7 +366,14 @@ mod tests {
         }
         fn names(&self, name: &str) -> Vec<String> {
             let root = fs_err::canonicalize(self.0.path()).unwrap();
-            let below = |path: &PathBuf| fs_err::canonicalize(path).unwrap().strip_prefix(&root).unwrap().to_string_lossy().into_owned();
+            let below = |path: &PathBuf| {
+                fs_err::canonicalize(path)
+                    .unwrap()
+                    .strip_prefix(&root)
+                    .unwrap()
+                    .to_string_lossy()
+                    .into_owned()
+            };
             self.facts(name).unwrap().beside.iter().map(below).collect()
         }
     }
@@ -261,9 +382,19 @@ mod tests {
     fn every_source_is_listed_at_any_depth_and_once() {
         let place = Place::new();
         virtual_raster(&place.at("home/deep/inner.vrt"), &named("../tiles/a.tif"));
-        virtual_raster(&place.at("home/outer.vrt"), &(named("deep/inner.vrt") + &named("tiles/../tiles/a.tif")));
+        virtual_raster(
+            &place.at("home/outer.vrt"),
+            &(named("deep/inner.vrt") + &named("tiles/../tiles/a.tif")),
+        );
         fs_err::write(place.at("home/tiles/a.tif.aux.xml"), "<PAMDataset/>").unwrap();
-        assert_eq!(place.names("home/outer.vrt"), ["home/deep/inner.vrt", "home/tiles/a.tif", "home/tiles/a.tif.aux.xml"]);
+        assert_eq!(
+            place.names("home/outer.vrt"),
+            [
+                "home/deep/inner.vrt",
+                "home/tiles/a.tif",
+                "home/tiles/a.tif.aux.xml"
+            ]
+        );
         // One that names itself ends as well, and is no raster that could be read for ever.
         virtual_raster(&place.at("home/round.vrt"), &named("round.vrt"));
         let _ = place.facts("home/round.vrt");
@@ -277,8 +408,12 @@ mod tests {
         let place = Place::new();
         let away = place.at("away.tif").display().to_string();
         let inside = place.at("home/tiles/a.tif").display().to_string();
-        let absolute = |path: &str| format!("<SourceFilename relativeToVRT=\"0\">{path}</SourceFilename>");
-        assert!(place.of(&absolute(&inside)).is_ok(), "an absolute path into the folder");
+        let absolute =
+            |path: &str| format!("<SourceFilename relativeToVRT=\"0\">{path}</SourceFilename>");
+        assert!(
+            place.of(&absolute(&inside)).is_ok(),
+            "an absolute path into the folder"
+        );
         let entity = away.replacen('/', "&#47;", 1);
         let cdata = format!("<![CDATA[{away}]]>");
         let band = "<VRTDataset rasterXSize=\"2\"/>".replace('<', "&lt;");
@@ -300,17 +435,25 @@ mod tests {
             absolute(&band),
         ] {
             let found = place.of(&source);
-            assert!(matches!(found, Err(RasterFileError::Outside { .. })), "{source}: {found:?}");
+            assert!(
+                matches!(found, Err(RasterFileError::Outside { .. })),
+                "{source}: {found:?}"
+            );
         }
         // Behind another virtual raster too.
         virtual_raster(&place.at("home/inner.vrt"), &absolute(&away));
-        assert!(matches!(place.of(&named("inner.vrt")), Err(RasterFileError::Outside { path, .. }) if path.ends_with("inner.vrt")));
+        assert!(
+            matches!(place.of(&named("inner.vrt")), Err(RasterFileError::Outside { path, .. }) if path.ends_with("inner.vrt"))
+        );
         // And in the elements of warped ones.
         let warped = format!(
             "<VRTDataset subClass=\"VRTWarpedDataset\"><GDALWarpOptions><SourceDataset relativeToVRT=\"0\">{away}</SourceDataset></GDALWarpOptions></VRTDataset>"
         );
         fs_err::write(place.at("home/warped.vrt"), warped).unwrap();
-        assert!(matches!(place.facts("home/warped.vrt"), Err(RasterFileError::Outside { .. })));
+        assert!(matches!(
+            place.facts("home/warped.vrt"),
+            Err(RasterFileError::Outside { .. })
+        ));
     }
 
     #[cfg(unix)]
@@ -318,29 +461,67 @@ mod tests {
     fn links_are_followed_before_they_are_believed() {
         let place = Place::new();
         std::os::unix::fs::symlink(place.at("away.tif"), place.at("home/link.tif")).unwrap();
-        assert!(matches!(place.of(&named("link.tif")), Err(RasterFileError::Outside { .. })));
+        assert!(matches!(
+            place.of(&named("link.tif")),
+            Err(RasterFileError::Outside { .. })
+        ));
     }
 
     #[test]
     fn sources_that_are_none_are_told() {
         let place = Place::new();
-        assert!(matches!(place.of(&named("tiles/b.tif")), Err(RasterFileError::NoSource { source_file, .. }) if source_file == "tiles/b.tif"));
-        assert!(matches!(place.of(&named("tiles")), Err(RasterFileError::Outside { .. })), "a folder is no file");
+        assert!(
+            matches!(place.of(&named("tiles/b.tif")), Err(RasterFileError::NoSource { source_file, .. }) if source_file == "tiles/b.tif")
+        );
+        assert!(
+            matches!(
+                place.of(&named("tiles")),
+                Err(RasterFileError::Outside { .. })
+            ),
+            "a folder is no file"
+        );
         // A description of a map service is no image, though GDAL has a driver for it.
         fs_err::write(place.at("home/service.xml"), "<GDAL_WMS><Service name=\"TMS\"><ServerUrl>http://host.invalid</ServerUrl></Service></GDAL_WMS>").unwrap();
-        assert!(matches!(place.of(&named("service.xml")), Err(RasterFileError::Unreadable { .. })));
+        assert!(matches!(
+            place.of(&named("service.xml")),
+            Err(RasterFileError::Unreadable { .. })
+        ));
         fs_err::write(place.at("home/a.vrt"), "<VRTDataset><SourceFilename>").unwrap();
-        assert!(matches!(place.facts("home/a.vrt"), Err(RasterFileError::Unreadable { .. })));
+        assert!(matches!(
+            place.facts("home/a.vrt"),
+            Err(RasterFileError::Unreadable { .. })
+        ));
     }
 
     #[test]
     fn files_beside_that_change_what_is_read() {
         let place = Place::new();
-        let resampled = |rectangles: &str| place.of(&(named("tiles/a.tif") + rectangles)).unwrap().resampled;
+        let resampled = |rectangles: &str| {
+            place
+                .of(&(named("tiles/a.tif") + rectangles))
+                .unwrap()
+                .resampled
+        };
         assert!(!resampled(""));
-        let of = |to: u8| format!("<SrcRect xOff=\"0\" yOff=\"0\" xSize=\"2\" ySize=\"2\"/><DstRect xOff=\"0\" yOff=\"0\" xSize=\"{to}\" ySize=\"{to}\"/>");
-        assert!(!resampled(&of(2)) && resampled(&of(1)), "the same pixels, and others");
-        let names = ["a.tif.aux.xml", "a.tif.msk", "a.TFW", "a.tifw", "a.wld", "a.tab", "a.IMD", "a_metadata.xml"];
+        let of = |to: u8| {
+            format!(
+                "<SrcRect xOff=\"0\" yOff=\"0\" xSize=\"2\" ySize=\"2\"/><DstRect xOff=\"0\" yOff=\"0\" xSize=\"{to}\" ySize=\"{to}\"/>"
+            )
+        };
+        assert!(
+            !resampled(&of(2)) && resampled(&of(1)),
+            "the same pixels, and others"
+        );
+        let names = [
+            "a.tif.aux.xml",
+            "a.tif.msk",
+            "a.TFW",
+            "a.tifw",
+            "a.wld",
+            "a.tab",
+            "a.IMD",
+            "a_metadata.xml",
+        ];
         for name in names {
             fs_err::write(place.at("home/tiles").join(name), "").unwrap();
         }
@@ -350,7 +531,10 @@ mod tests {
         }
         let mut found = Vec::new();
         sidecars(&place.at("home/tiles/a.tif"), &mut found);
-        let mut expected: Vec<PathBuf> = names.iter().map(|name| place.at("home/tiles").join(name)).collect();
+        let mut expected: Vec<PathBuf> = names
+            .iter()
+            .map(|name| place.at("home/tiles").join(name))
+            .collect();
         expected.sort();
         assert_eq!(found, expected);
         found.clear();

@@ -5,17 +5,10 @@ use std::path::PathBuf;
 use gdal::Dataset;
 
 use super::error::RasterFileError;
-use super::mask::MaskReader;
-use super::mask::MaskSpec;
-use super::open::RasterFacts;
-use super::open::open;
-use super::stored::Conversion;
-use super::stored::Stored;
-use crate::space::raster::Lattice;
-use crate::space::raster::RasterError;
-use crate::space::raster::RasterReader;
-use crate::space::raster::RasterSource;
-use crate::space::raster::Window;
+use super::mask::{MaskReader, MaskSpec};
+use super::open::{RasterFacts, open};
+use super::stored::{Conversion, Stored};
+use crate::space::raster::{Lattice, RasterError, RasterReader, RasterSource, Window};
 
 /// One band of one file, and how its stored numbers become values.
 #[derive(Clone, Debug)]
@@ -55,40 +48,68 @@ impl RasterStack {
     pub fn new(slots: Vec<Slot>, mask: Option<MaskSpec>) -> Result<Self, RasterFileError> {
         for slot in &slots {
             if slot.band == 0 || slot.band > slot.facts.bands.len() {
-                return Err(RasterFileError::NoBand { path: slot.facts.path.clone(), band: slot.band, bands: slot.facts.bands.len() });
+                return Err(RasterFileError::NoBand {
+                    path: slot.facts.path.clone(),
+                    band: slot.band,
+                    bands: slot.facts.bands.len(),
+                });
             }
         }
         let pixel = |slot: &Slot| slot.facts.lattice.affine.determinant().abs();
         let Some(finest) = slots.iter().min_by(|a, b| pixel(a).total_cmp(&pixel(b))) else {
-            return Err(RasterFileError::NoBand { path: PathBuf::new(), band: 1, bands: 0 });
+            return Err(RasterFileError::NoBand {
+                path: PathBuf::new(),
+                band: 1,
+                bands: 0,
+            });
         };
         let lattice = finest.facts.lattice.clone();
         let finest_path = finest.facts.path.clone();
         let mut nesting = Vec::new();
         for slot in &slots {
-            let refuse = |reason: String| RasterFileError::NoNesting { path: slot.facts.path.clone(), finest: finest_path.clone(), reason };
+            let refuse = |reason: String| RasterFileError::NoNesting {
+                path: slot.facts.path.clone(),
+                finest: finest_path.clone(),
+                reason,
+            };
             let own = &slot.facts.lattice;
             if own.crs.definition() != lattice.crs.definition() {
                 return Err(refuse(format!("{} against {}", own.crs, lattice.crs)));
             }
             let (t, f) = (own.affine.0, lattice.affine.0);
-            let ratio = libm::sqrt(own.affine.determinant().abs() / lattice.affine.determinant().abs());
+            let ratio =
+                libm::sqrt(own.affine.determinant().abs() / lattice.affine.determinant().abs());
             let factor = libm::round(ratio);
             let near = |a: f64, b: f64| (a - b).abs() <= 1e-6 * (f[1].abs() + f[2].abs());
             let parallel = [1, 2, 4, 5].iter().all(|&k| near(t[k], f[k] * factor));
             let (col, row) = lattice.affine.to_pixel(t[0], t[3]);
-            let on_grid = (col - libm::round(col)).abs() < 1e-4 && (row - libm::round(row)).abs() < 1e-4;
+            let on_grid =
+                (col - libm::round(col)).abs() < 1e-4 && (row - libm::round(row)).abs() < 1e-4;
             if !parallel || !on_grid {
-                return Err(refuse(format!("pixel size ratio {ratio:.4}, origin at its column {col:.3}, row {row:.3}")));
+                return Err(refuse(format!(
+                    "pixel size ratio {ratio:.4}, origin at its column {col:.3}, row {row:.3}"
+                )));
             }
-            nesting.push(Nesting { factor: factor as i64, origin: (libm::round(col) as i64, libm::round(row) as i64) });
+            nesting.push(Nesting {
+                factor: factor as i64,
+                origin: (libm::round(col) as i64, libm::round(row) as i64),
+            });
         }
-        Ok(Self { lattice, slots, nesting, mask })
+        Ok(Self {
+            lattice,
+            slots,
+            nesting,
+            mask,
+        })
     }
 
     /// Every slot with its factor and the fine column and row of its corner.
     pub(super) fn slots_and_nesting(&self) -> impl Iterator<Item = (&Slot, (i64, (i64, i64)))> {
-        self.slots.iter().zip(self.nesting.iter().map(|nesting| (nesting.factor, nesting.origin)))
+        self.slots.iter().zip(
+            self.nesting
+                .iter()
+                .map(|nesting| (nesting.factor, nesting.origin)),
+        )
     }
 
     /// Whether a mask file hides pixels.
@@ -98,7 +119,12 @@ impl RasterStack {
 
     /// Whether a band is coarser than the finest, with its factor.
     pub fn coarser(&self) -> Vec<(PathBuf, usize, i64)> {
-        self.slots.iter().zip(&self.nesting).filter(|(_, n)| n.factor > 1).map(|(slot, n)| (slot.facts.path.clone(), slot.band, n.factor)).collect()
+        self.slots
+            .iter()
+            .zip(&self.nesting)
+            .filter(|(_, n)| n.factor > 1)
+            .map(|(slot, n)| (slot.facts.path.clone(), slot.band, n.factor))
+            .collect()
     }
 }
 
@@ -119,13 +145,29 @@ impl RasterSource for RasterStack {
             handle.push(if let Some(k) = known {
                 k
             } else {
-                let fail = |error: RasterFileError| RasterError::Open { file: path.display().to_string(), reason: error.to_string() };
+                let fail = |error: RasterFileError| RasterError::Open {
+                    file: path.display().to_string(),
+                    reason: error.to_string(),
+                };
                 files.push((path.clone(), open(path).map_err(fail)?));
                 files.len() - 1
             });
         }
-        let mask = self.mask.as_ref().map(|spec| MaskReader::new(spec, &self.lattice)).transpose()?;
-        Ok(Box::new(StackReader { stack: self, files, handle, mask, stored: Stored::default(), coarse: Vec::new(), hidden: Vec::new(), alpha: Vec::new() }))
+        let mask = self
+            .mask
+            .as_ref()
+            .map(|spec| MaskReader::new(spec, &self.lattice))
+            .transpose()?;
+        Ok(Box::new(StackReader {
+            stack: self,
+            files,
+            handle,
+            mask,
+            stored: Stored::default(),
+            coarse: Vec::new(),
+            hidden: Vec::new(),
+            alpha: Vec::new(),
+        }))
     }
 }
 
@@ -171,9 +213,15 @@ impl StackReader<'_> {
             reason,
         };
         let fact = &slot.facts.bands[slot.band - 1];
-        let band = self.files[self.handle[k]].1.rasterband(slot.band).map_err(|error| fail(error.to_string()))?;
+        let band = self.files[self.handle[k]]
+            .1
+            .rasterband(slot.band)
+            .map_err(|error| fail(error.to_string()))?;
         let f = nesting.factor;
-        let (c0, r0) = ((window.col - nesting.origin.0).div_euclid(f), (window.row - nesting.origin.1).div_euclid(f));
+        let (c0, r0) = (
+            (window.col - nesting.origin.0).div_euclid(f),
+            (window.row - nesting.origin.1).div_euclid(f),
+        );
         let c1 = (window.col + window.cols - 1 - nesting.origin.0).div_euclid(f) + 1;
         let r1 = (window.row + window.rows - 1 - nesting.origin.1).div_euclid(f) + 1;
         let (from, to) = ((c0.max(0), r0.max(0)), (c1.min(own.cols), r1.min(own.rows)));
@@ -190,22 +238,44 @@ impl StackReader<'_> {
             self.coarse.resize(size.0 * size.1, 0.0);
             &mut self.coarse
         };
-        let conversion = Conversion { nodata: fact.nodata, valid: fact.valid, scale: slot.scale, offset: slot.offset };
-        self.stored.read(&band, place, size, &conversion, target).map_err(|error| fail(error.to_string()))?;
+        let conversion = Conversion {
+            nodata: fact.nodata,
+            valid: fact.valid,
+            scale: slot.scale,
+            offset: slot.offset,
+        };
+        self.stored
+            .read(&band, place, size, &conversion, target)
+            .map_err(|error| fail(error.to_string()))?;
         if fact.masked {
             self.hidden.resize(size.0 * size.1, 0);
-            let hide = band.open_mask_band().map_err(|error| fail(error.to_string()))?;
-            hide.read_into_slice(place, size, size, &mut self.hidden, None).map_err(|error| fail(error.to_string()))?;
-            for (value, _) in target.iter_mut().zip(&self.hidden).filter(|(_, seen)| **seen == 0) {
+            let hide = band
+                .open_mask_band()
+                .map_err(|error| fail(error.to_string()))?;
+            hide.read_into_slice(place, size, size, &mut self.hidden, None)
+                .map_err(|error| fail(error.to_string()))?;
+            for (value, _) in target
+                .iter_mut()
+                .zip(&self.hidden)
+                .filter(|(_, seen)| **seen == 0)
+            {
                 *value = f64::NAN;
             }
         }
         for alpha in slot.facts.alphas() {
             // Of any type: 0 is seen through.
             self.alpha.resize(size.0 * size.1, 0.0);
-            let band = self.files[self.handle[k]].1.rasterband(alpha).map_err(|error| fail(error.to_string()))?;
-            band.read_into_slice(place, size, size, &mut self.alpha, None).map_err(|error| fail(error.to_string()))?;
-            for (value, _) in target.iter_mut().zip(&self.alpha).filter(|(_, alpha)| **alpha == 0.0) {
+            let band = self.files[self.handle[k]]
+                .1
+                .rasterband(alpha)
+                .map_err(|error| fail(error.to_string()))?;
+            band.read_into_slice(place, size, size, &mut self.alpha, None)
+                .map_err(|error| fail(error.to_string()))?;
+            for (value, _) in target
+                .iter_mut()
+                .zip(&self.alpha)
+                .filter(|(_, alpha)| **alpha == 0.0)
+            {
                 *value = f64::NAN;
             }
         }
@@ -216,7 +286,8 @@ impl StackReader<'_> {
                 for col in 0..window.cols {
                     let c = (window.col + col - nesting.origin.0).div_euclid(f);
                     if c >= from.0 && c < to.0 && r >= from.1 && r < to.1 {
-                        out[(row * window.cols + col) as usize] = self.coarse[(r - from.1) as usize * size.0 + (c - from.0) as usize];
+                        out[(row * window.cols + col) as usize] =
+                            self.coarse[(r - from.1) as usize * size.0 + (c - from.0) as usize];
                     }
                 }
             }

@@ -1,9 +1,7 @@
 //! Stored numbers to values: read in the file's own type, so that GDAL only copies, and turned into values in one go.
 
 use gdal::errors::GdalError;
-use gdal::raster::GdalDataType;
-use gdal::raster::GdalType;
-use gdal::raster::RasterBand;
+use gdal::raster::{GdalDataType, GdalType, RasterBand};
 
 /// How a band's stored numbers become values.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -20,13 +18,20 @@ pub(super) struct Conversion {
 
 impl Conversion {
     /// Values of a run of stored numbers; what is no data or no number becomes NaN.
-    #[expect(clippy::needless_bitwise_bool, reason = "without branches the loop works on several pixels at once")]
+    #[expect(
+        clippy::needless_bitwise_bool,
+        reason = "without branches the loop works on several pixels at once"
+    )]
     pub(super) fn apply<T: Copy + Into<f64>>(&self, stored: &[T], values: &mut [f64]) {
         // A nodata value of a 32-bit file is stated in 64 bits: compare both.
-        let (wide, narrow) = self.nodata.map_or((f64::NAN, f64::NAN), |value| (value, f64::from(value as f32)));
+        let (wide, narrow) = self.nodata.map_or((f64::NAN, f64::NAN), |value| {
+            (value, f64::from(value as f32))
+        });
         let (least, greatest) = self.valid.unwrap_or((f64::MIN, f64::MAX));
         // Infinite numbers lie outside the widest bounds, and what is no number within none.
-        let keep = |number: f64| (number >= least) & (number <= greatest) & (number != wide) & (number != narrow);
+        let keep = |number: f64| {
+            (number >= least) & (number <= greatest) & (number != wide) & (number != narrow)
+        };
         if self.scale == 1.0 && self.offset == 0.0 {
             for (value, stored) in values.iter_mut().zip(stored) {
                 let number = (*stored).into();
@@ -35,7 +40,11 @@ impl Conversion {
         } else {
             for (value, stored) in values.iter_mut().zip(stored) {
                 let number = (*stored).into();
-                *value = if keep(number) { number * self.scale + self.offset } else { f64::NAN };
+                *value = if keep(number) {
+                    number * self.scale + self.offset
+                } else {
+                    f64::NAN
+                };
             }
         }
     }
@@ -65,7 +74,9 @@ impl Stored {
             GdalDataType::UInt8 => read_as(&mut self.bytes, band, place, size, conversion, values),
             GdalDataType::UInt16 => read_as(&mut self.words, band, place, size, conversion, values),
             GdalDataType::Int16 => read_as(&mut self.signed, band, place, size, conversion, values),
-            GdalDataType::Float32 => read_as(&mut self.single, band, place, size, conversion, values),
+            GdalDataType::Float32 => {
+                read_as(&mut self.single, band, place, size, conversion, values)
+            }
             // Rarer types are turned into doubles by GDAL; every one of them fits, but for 64-bit integers beyond 2⁵³, which no index is made of.
             _ => read_as(&mut self.double, band, place, size, conversion, values),
         }
@@ -93,17 +104,37 @@ mod tests {
     #[test]
     fn nodata_and_what_is_no_number_are_missing() {
         let mut values = [0.0; 4];
-        let plain = Conversion { nodata: Some(-9999.0), valid: None, scale: 1.0, offset: 0.0 };
+        let plain = Conversion {
+            nodata: Some(-9999.0),
+            valid: None,
+            scale: 1.0,
+            offset: 0.0,
+        };
         plain.apply(&[0.5_f32, -9999.0, f32::NAN, f32::INFINITY], &mut values);
         assert_eq!(values[0], 0.5);
         assert!(values[1..].iter().all(|value| value.is_nan()));
         // 1e20 is no 32-bit number: the nearest one is what the file holds.
-        Conversion { nodata: Some(1e20), ..plain }.apply(&[1e20_f32, 1.0], &mut values[..2]);
+        Conversion {
+            nodata: Some(1e20),
+            ..plain
+        }
+        .apply(&[1e20_f32, 1.0], &mut values[..2]);
         assert!(values[0].is_nan() && values[1] == 1.0);
-        Conversion { nodata: Some(0.0), scale: 0.5, offset: -1.0, ..plain }.apply(&[0_u16, 1, 8], &mut values[..3]);
+        Conversion {
+            nodata: Some(0.0),
+            scale: 0.5,
+            offset: -1.0,
+            ..plain
+        }
+        .apply(&[0_u16, 1, 8], &mut values[..3]);
         assert!(values[0].is_nan());
         assert_eq!(values[1..3], [-0.5, 3.0]);
-        Conversion { nodata: Some(0.0), valid: Some((7.0, 9.0)), ..plain }.apply(&[0_u16, 6, 9, 10], &mut values);
+        Conversion {
+            nodata: Some(0.0),
+            valid: Some((7.0, 9.0)),
+            ..plain
+        }
+        .apply(&[0_u16, 6, 9, 10], &mut values);
         assert!(values[0].is_nan() && values[1].is_nan() && values[2] == 9.0 && values[3].is_nan());
     }
 }

@@ -14,7 +14,9 @@ pub enum ShapefileError {
         source: LonLatError,
     },
     /// A rate that does not fit the column.
-    #[error("machine shapefile: zone {zone} has a rate of {rate} {unit}; a controller's column holds 0 to 9999999.99: choose another output.unit")]
+    #[error(
+        "machine shapefile: zone {zone} has a rate of {rate} {unit}; a controller's column holds 0 to 9999999.99: choose another output.unit"
+    )]
     Rate {
         /// The zone.
         zone: u32,
@@ -24,13 +26,17 @@ pub enum ShapefileError {
         unit: &'static str,
     },
     /// More zones than the number column holds.
-    #[error("machine shapefile: zone number {zone} has more than 6 digits; raise zones.min_area or rate.step")]
+    #[error(
+        "machine shapefile: zone number {zone} has more than 6 digits; raise zones.min_area or rate.step"
+    )]
     ZoneNumber {
         /// The zone.
         zone: u32,
     },
     /// There is nothing to write.
-    #[error("machine shapefile: the prescription has no zone of 1 m² or more; check that the field is larger than its exclusions")]
+    #[error(
+        "machine shapefile: the prescription has no zone of 1 m² or more; check that the field is larger than its exclusions"
+    )]
     NoZones,
     /// The column name is refused.
     #[error("machine shapefile: the column name {column} is refused")]

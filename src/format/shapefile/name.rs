@@ -17,7 +17,11 @@ pub fn safe_name(field: &str, map_id: &str) -> String {
         let fallback = upper_ascii(&format!("F{map_id}"));
         return fallback;
     }
-    if is_device(&name) { format!("F_{name}") } else { name }
+    if is_device(&name) {
+        format!("F_{name}")
+    } else {
+        name
+    }
 }
 
 fn upper_ascii(text: &str) -> String {
@@ -68,7 +72,10 @@ const fn latin(letter: char) -> &'static str {
 }
 
 fn is_device(name: &str) -> bool {
-    let numbered = |stem: &str| name.strip_prefix(stem).is_some_and(|rest| rest.len() == 1 && rest.bytes().all(|byte| byte.is_ascii_digit()));
+    let numbered = |stem: &str| {
+        name.strip_prefix(stem)
+            .is_some_and(|rest| rest.len() == 1 && rest.bytes().all(|byte| byte.is_ascii_digit()))
+    };
     matches!(name, "CON" | "PRN" | "AUX" | "NUL") || numbered("COM") || numbered("LPT")
 }
 

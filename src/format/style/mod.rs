@@ -12,17 +12,13 @@ mod sld;
 mod tests;
 mod xml;
 
-pub use qml::raster as qml_raster;
-pub use qml::vector as qml_vector;
-pub use rules::Mark;
-pub use rules::Rule;
-pub use rules::Style;
-pub use sidecar::BESIDE_GEOJSON;
-pub(crate) use sidecar::cells;
-pub use sidecar::geojson as beside_geojson;
-pub use sidecar::geotiff as beside_geotiff;
-pub use sidecar::shapefile as beside_shapefile;
-pub(crate) use sidecar::zones;
+pub use qml::{raster as qml_raster, vector as qml_vector};
+pub use rules::{Mark, Rule, Style};
+pub use sidecar::{
+    BESIDE_GEOJSON, geojson as beside_geojson, geotiff as beside_geotiff,
+    shapefile as beside_shapefile,
+};
+pub(crate) use sidecar::{cells, zones};
 pub use sld::vector as sld_vector;
 pub(crate) use xml::Xml;
 

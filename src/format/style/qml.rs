@@ -1,14 +1,9 @@
 //! Styles as `.qml`.
 
 use super::StyleError;
-use super::rules::LINE;
-use super::rules::Mark;
-use super::rules::Style;
-use super::rules::Which;
+use super::rules::{LINE, Mark, Style, Which};
 use super::xml::Xml;
-use crate::zones::palette::Colour;
-use crate::zones::palette::Hatch;
-use crate::zones::palette::Legend;
+use crate::zones::palette::{Colour, Hatch, Legend};
 
 /// Version of the program whose style files these are: an old one, since newer ones read older files.
 const VERSION: &str = "3.10.0";
@@ -24,17 +19,43 @@ const BORDER_MM: &str = "0.26";
 pub fn vector(style: &Style) -> Result<Vec<u8>, StyleError> {
     let mut xml = Xml::new(false)?;
     xml.doctype(DOCTYPE)?;
-    xml.open("qgis", &[("version", VERSION), ("styleCategories", "Symbology")])?;
-    xml.open("renderer-v2", &[("type", "RuleRenderer"), ("symbollevels", "0"), ("enableorderby", "0"), ("forceraster", "0")])?;
+    xml.open(
+        "qgis",
+        &[("version", VERSION), ("styleCategories", "Symbology")],
+    )?;
+    xml.open(
+        "renderer-v2",
+        &[
+            ("type", "RuleRenderer"),
+            ("symbollevels", "0"),
+            ("enableorderby", "0"),
+            ("forceraster", "0"),
+        ],
+    )?;
     xml.open("rules", &[("key", "root")])?;
     // A heading over the classes; a single rule is its own.
     let headed = style.rules.len() > 1;
     if headed {
-        xml.open("rule", &[("key", "legend"), ("label", &super::xml::plain(&style.title))])?;
+        xml.open(
+            "rule",
+            &[
+                ("key", "legend"),
+                ("label", &super::xml::plain(&style.title)),
+            ],
+        )?;
     }
     for (i, rule) in style.rules.iter().enumerate() {
-        let (key, symbol, filter, label) = (format!("rule-{i}"), i.to_string(), filter(style, &rule.which), super::xml::plain(&rule.label));
-        let mut attributes = vec![("key", key.as_str()), ("symbol", symbol.as_str()), ("label", label.as_str())];
+        let (key, symbol, filter, label) = (
+            format!("rule-{i}"),
+            i.to_string(),
+            filter(style, &rule.which),
+            super::xml::plain(&rule.label),
+        );
+        let mut attributes = vec![
+            ("key", key.as_str()),
+            ("symbol", symbol.as_str()),
+            ("label", label.as_str()),
+        ];
         attributes.extend(filter.as_deref().map(|filter| ("filter", filter)));
         xml.leaf("rule", &attributes)?;
     }
@@ -60,7 +81,10 @@ fn filter(style: &Style, which: &Which) -> Option<String> {
         Which::All => None,
         Which::Between { from, to, closed } => {
             let column = style.column;
-            Some(format!("\"{column}\" >= {from} AND \"{column}\" {} {to}", if *closed { "<=" } else { "<" }))
+            Some(format!(
+                "\"{column}\" >= {from} AND \"{column}\" {} {to}",
+                if *closed { "<=" } else { "<" }
+            ))
         }
         Which::State(word) => Some(format!("\"{}\" = '{word}'", style.state_column)),
     }
@@ -83,12 +107,32 @@ fn symbol(xml: &mut Xml, name: &str, mark: Mark) -> std::io::Result<()> {
         ("outline_width_unit", "MM"),
         ("joinstyle", "bevel"),
     ];
-    xml.open("symbol", &[("type", "fill"), ("name", name), ("alpha", "1"), ("clip_to_extent", "1"), ("force_rhr", "0")])?;
-    xml.open("layer", &[("class", "SimpleFill"), ("enabled", "1"), ("locked", "0"), ("pass", "0")])?;
+    xml.open(
+        "symbol",
+        &[
+            ("type", "fill"),
+            ("name", name),
+            ("alpha", "1"),
+            ("clip_to_extent", "1"),
+            ("force_rhr", "0"),
+        ],
+    )?;
+    xml.open(
+        "layer",
+        &[
+            ("class", "SimpleFill"),
+            ("enabled", "1"),
+            ("locked", "0"),
+            ("pass", "0"),
+        ],
+    )?;
     // Newer releases read options, older ones properties.
     xml.open("Option", &[("type", "Map")])?;
     for (key, value) in properties {
-        xml.leaf("Option", &[("type", "QString"), ("name", key), ("value", value)])?;
+        xml.leaf(
+            "Option",
+            &[("type", "QString"), ("name", key), ("value", value)],
+        )?;
     }
     xml.close("Option")?;
     for (key, value) in properties {
@@ -112,11 +156,18 @@ const fn brush(hatch: Hatch) -> &'static str {
 /// # Errors
 /// [`StyleError`] when the writer fails.
 pub fn raster(legend: &Legend) -> Result<Vec<u8>, StyleError> {
-    let ends = legend.classes.first().zip(legend.classes.last()).map_or((0.0, 0.0), |(first, last)| (first.from, last.to));
+    let ends = legend
+        .classes
+        .first()
+        .zip(legend.classes.last())
+        .map_or((0.0, 0.0), |(first, last)| (first.from, last.to));
     let (least, greatest) = (ends.0.to_string(), ends.1.to_string());
     let mut xml = Xml::new(false)?;
     xml.doctype(DOCTYPE)?;
-    xml.open("qgis", &[("version", VERSION), ("styleCategories", "Symbology")])?;
+    xml.open(
+        "qgis",
+        &[("version", VERSION), ("styleCategories", "Symbology")],
+    )?;
     xml.open("pipe", &[])?;
     xml.open(
         "rasterrenderer",
@@ -133,14 +184,32 @@ pub fn raster(legend: &Legend) -> Result<Vec<u8>, StyleError> {
     xml.open("rastershader", &[])?;
     xml.open(
         "colorrampshader",
-        &[("colorRampType", "DISCRETE"), ("classificationMode", "1"), ("clip", "0"), ("minimumValue", &least), ("maximumValue", &greatest)],
+        &[
+            ("colorRampType", "DISCRETE"),
+            ("classificationMode", "1"),
+            ("clip", "0"),
+            ("minimumValue", &least),
+            ("maximumValue", &greatest),
+        ],
     )?;
     let last = legend.classes.len().saturating_sub(1);
     for (i, class) in legend.classes.iter().enumerate() {
         // The last colour is for everything above, as this kind of shader wants it.
-        let value = if i == last { "inf".to_owned() } else { class.to.to_string() };
+        let value = if i == last {
+            "inf".to_owned()
+        } else {
+            class.to.to_string()
+        };
         let label = super::xml::plain(&class.label);
-        xml.leaf("item", &[("value", value.as_str()), ("color", class.colour.hex().as_str()), ("alpha", "255"), ("label", label.as_str())])?;
+        xml.leaf(
+            "item",
+            &[
+                ("value", value.as_str()),
+                ("color", class.colour.hex().as_str()),
+                ("alpha", "255"),
+                ("label", label.as_str()),
+            ],
+        )?;
     }
     xml.close("colorrampshader")?;
     xml.close("rastershader")?;

@@ -1,10 +1,6 @@
 //! What a style says, before anybody decides in which format.
 
-use crate::zones::palette::Colour;
-use crate::zones::palette::Ground;
-use crate::zones::palette::Hatch;
-use crate::zones::palette::INK;
-use crate::zones::palette::Legend;
+use crate::zones::palette::{Colour, Ground, Hatch, INK, Legend};
 use crate::zones::prescription::CellState;
 
 /// Which features a rule takes.
@@ -68,25 +64,53 @@ pub(super) const LINE: Colour = INK;
 
 impl Style {
     /// Rates by the classes of a legend; with a column of states, unseen and bare ground is hatched over its rate.
-    pub fn rates(legend: &Legend, column: &'static str, state_column: Option<&'static str>) -> Self {
+    pub fn rates(
+        legend: &Legend,
+        column: &'static str,
+        state_column: Option<&'static str>,
+    ) -> Self {
         let last = legend.classes.len().saturating_sub(1);
         let classes = legend.classes.iter().enumerate().map(|(i, class)| Rule {
             label: class.label.clone(),
-            which: Which::Between { from: class.from, to: class.to, closed: i == last },
+            which: Which::Between {
+                from: class.from,
+                to: class.to,
+                closed: i == last,
+            },
             mark: Mark::Fill(class.colour),
         });
-        let states = [(CellState::Unseen, Ground::Unseen), (CellState::Bare, Ground::Bare)].map(|(state, ground)| Rule {
+        let states = [
+            (CellState::Unseen, Ground::Unseen),
+            (CellState::Bare, Ground::Bare),
+        ]
+        .map(|(state, ground)| Rule {
             label: ground.label().to_owned(),
             which: Which::State(state.word()),
             mark: Mark::Hatch(ground.hatch()),
         });
-        let rules = classes.chain(states.into_iter().filter(|_| state_column.is_some())).collect();
-        Self { title: format!("{}, {}", legend.title, legend.unit), column, state_column: state_column.unwrap_or(""), rules }
+        let rules = classes
+            .chain(states.into_iter().filter(|_| state_column.is_some()))
+            .collect();
+        Self {
+            title: format!("{}, {}", legend.title, legend.unit),
+            column,
+            state_column: state_column.unwrap_or(""),
+            rules,
+        }
     }
 
     /// An outline alone.
     pub fn outline(title: &str, dashed: bool) -> Self {
-        let rule = Rule { label: title.to_owned(), which: Which::All, mark: Mark::Outline { dashed } };
-        Self { title: title.to_owned(), column: "", state_column: "", rules: vec![rule] }
+        let rule = Rule {
+            label: title.to_owned(),
+            which: Which::All,
+            mark: Mark::Outline { dashed },
+        };
+        Self {
+            title: title.to_owned(),
+            column: "",
+            state_column: "",
+            rules: vec![rule],
+        }
     }
 }

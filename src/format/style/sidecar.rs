@@ -1,8 +1,7 @@
 //! Styles that lie beside a map's file under the same name.
 
-use super::StyleError;
-use super::qml;
 use super::rules::Style;
+use super::{StyleError, qml};
 use crate::format::payload::Payload;
 use crate::format::shapefile::safe_name;
 use crate::zones::legend;
@@ -16,17 +15,30 @@ pub const BESIDE_GEOJSON: &str = "office/prescription.qml";
 /// # Errors
 /// [`StyleError`] when the writer fails.
 pub fn geojson(prescription: &Prescription) -> Result<Payload, StyleError> {
-    Ok(Payload::new(BESIDE_GEOJSON, qml::vector(&zones(prescription))?))
+    Ok(Payload::new(
+        BESIDE_GEOJSON,
+        qml::vector(&zones(prescription))?,
+    ))
 }
 
 /// `machine/NAME.qml`, beside the shapefile; `rates` are the machine's, zone by zone in the job's unit.
 ///
 /// # Errors
 /// [`StyleError`] when the writer fails.
-pub fn shapefile(prescription: &Prescription, rates: impl IntoIterator<Item = f64>) -> Result<Payload, StyleError> {
-    let style = Style::rates(&legend::machine(prescription, rates), prescription.rate_column(), None);
+pub fn shapefile(
+    prescription: &Prescription,
+    rates: impl IntoIterator<Item = f64>,
+) -> Result<Payload, StyleError> {
+    let style = Style::rates(
+        &legend::machine(prescription, rates),
+        prescription.rate_column(),
+        None,
+    );
     let name = safe_name(&prescription.field_name, &prescription.map_id);
-    Ok(Payload::new(format!("machine/{name}.qml"), qml::vector(&style)?))
+    Ok(Payload::new(
+        format!("machine/{name}.qml"),
+        qml::vector(&style)?,
+    ))
 }
 
 /// `office/nitrogen.qml`, beside the raster.
@@ -34,12 +46,19 @@ pub fn shapefile(prescription: &Prescription, rates: impl IntoIterator<Item = f6
 /// # Errors
 /// [`StyleError`] when the writer fails.
 pub fn geotiff(prescription: &Prescription) -> Result<Payload, StyleError> {
-    Ok(Payload::new("office/nitrogen.qml", qml::raster(&legend::nitrogen(prescription))?))
+    Ok(Payload::new(
+        "office/nitrogen.qml",
+        qml::raster(&legend::nitrogen(prescription))?,
+    ))
 }
 
 /// Zones by what they get: product with a product, else nitrogen.
 pub(crate) fn zones(prescription: &Prescription) -> Style {
-    let column = if prescription.product.is_some() { "product_rate" } else { "n_kg_ha" };
+    let column = if prescription.product.is_some() {
+        "product_rate"
+    } else {
+        "n_kg_ha"
+    };
     Style::rates(&legend::zones(prescription), column, Some("state"))
 }
 

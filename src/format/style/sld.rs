@@ -1,11 +1,7 @@
 //! Styles as Styled Layer Descriptor.
 
 use super::StyleError;
-use super::rules::LINE;
-use super::rules::Mark;
-use super::rules::Rule;
-use super::rules::Style;
-use super::rules::Which;
+use super::rules::{LINE, Mark, Rule, Style, Which};
 use super::xml::Xml;
 use crate::zones::palette::Hatch;
 
@@ -38,7 +34,12 @@ pub fn vector(layer: &str, style: &Style) -> Result<Vec<u8>, StyleError> {
     for rule in &style.rules {
         write_rule(&mut xml, style, rule)?;
     }
-    for name in ["se:FeatureTypeStyle", "UserStyle", "NamedLayer", "StyledLayerDescriptor"] {
+    for name in [
+        "se:FeatureTypeStyle",
+        "UserStyle",
+        "NamedLayer",
+        "StyledLayerDescriptor",
+    ] {
         xml.close(name)?;
     }
     Ok(xml.finish())
@@ -55,8 +56,17 @@ fn write_rule(xml: &mut Xml, style: &Style, rule: &Rule) -> std::io::Result<()> 
         Which::Between { from, to, closed } => {
             xml.open("ogc:Filter", &[])?;
             xml.open("ogc:And", &[])?;
-            comparison(xml, "ogc:PropertyIsGreaterThanOrEqualTo", style.column, &from.to_string())?;
-            let upper = if *closed { "ogc:PropertyIsLessThanOrEqualTo" } else { "ogc:PropertyIsLessThan" };
+            comparison(
+                xml,
+                "ogc:PropertyIsGreaterThanOrEqualTo",
+                style.column,
+                &from.to_string(),
+            )?;
+            let upper = if *closed {
+                "ogc:PropertyIsLessThanOrEqualTo"
+            } else {
+                "ogc:PropertyIsLessThan"
+            };
             comparison(xml, upper, style.column, &to.to_string())?;
             xml.close("ogc:And")?;
             xml.close("ogc:Filter")?;

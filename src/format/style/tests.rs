@@ -1,9 +1,8 @@
 //! One legend in every style: breaks, colours and labels read back from the XML and compared.
 
 use super::*;
-use crate::zones::fixture;
-use crate::zones::legend;
 use crate::zones::palette::Legend;
+use crate::zones::{fixture, legend};
 use quick_xml::Reader;
 use quick_xml::events::Event;
 use std::collections::BTreeMap;
@@ -22,7 +21,9 @@ fn elements(bytes: &[u8]) -> Vec<Element> {
         match &event {
             Event::Start(start) | Event::Empty(start) => {
                 let attributes = start.attributes().map(|a| a.unwrap());
-                let attributes = attributes.map(|a| (a.key.0.to_owned(), unescaped(&a.value))).collect();
+                let attributes = attributes
+                    .map(|a| (a.key.0.to_owned(), unescaped(&a.value)))
+                    .collect();
                 if matches!(event, Event::Start(_)) {
                     open.push(out.len());
                 }
@@ -43,14 +44,29 @@ fn elements(bytes: &[u8]) -> Vec<Element> {
 }
 
 fn unescaped(text: &str) -> String {
-    text.replace("&gt;", ">").replace("&lt;", "<").replace("&quot;", "\"").replace("&apos;", "'").replace("&amp;", "&")
+    text.replace("&gt;", ">")
+        .replace("&lt;", "<")
+        .replace("&quot;", "\"")
+        .replace("&apos;", "'")
+        .replace("&amp;", "&")
 }
 
 /// From, to, colour, label.
 type Class = (f64, f64, String, String);
 
 fn of_legend(legend: &Legend) -> Vec<Class> {
-    legend.classes.iter().map(|class| (class.from, class.to, class.colour.hex(), class.label.clone())).collect()
+    legend
+        .classes
+        .iter()
+        .map(|class| {
+            (
+                class.from,
+                class.to,
+                class.colour.hex(),
+                class.label.clone(),
+            )
+        })
+        .collect()
 }
 
 fn of_qml(bytes: &[u8]) -> Vec<Class> {
@@ -61,17 +77,36 @@ fn of_qml(bytes: &[u8]) -> Vec<Class> {
         match name.as_str() {
             "symbol" => symbol.clone_from(&attributes["name"]),
             "prop" if attributes["k"] == "color" => {
-                let channels: Vec<u8> = attributes["v"].split(',').map(|channel| channel.parse().unwrap()).collect();
-                colours.insert(symbol.clone(), format!("#{:02x}{:02x}{:02x}", channels[0], channels[1], channels[2]));
+                let channels: Vec<u8> = attributes["v"]
+                    .split(',')
+                    .map(|channel| channel.parse().unwrap())
+                    .collect();
+                colours.insert(
+                    symbol.clone(),
+                    format!("#{:02x}{:02x}{:02x}", channels[0], channels[1], channels[2]),
+                );
             }
             _ => {}
         }
     }
-    let rules = all.iter().filter(|(name, attributes, _)| name == "rule" && attributes.get("filter").is_some_and(|filter| filter.contains(" AND ")));
+    let rules = all.iter().filter(|(name, attributes, _)| {
+        name == "rule"
+            && attributes
+                .get("filter")
+                .is_some_and(|filter| filter.contains(" AND "))
+    });
     rules
         .map(|(_, attributes, _)| {
-            let numbers: Vec<f64> = attributes["filter"].split(' ').filter_map(|word| word.parse().ok()).collect();
-            (numbers[0], numbers[1], colours[&attributes["symbol"]].clone(), attributes["label"].clone())
+            let numbers: Vec<f64> = attributes["filter"]
+                .split(' ')
+                .filter_map(|word| word.parse().ok())
+                .collect();
+            (
+                numbers[0],
+                numbers[1],
+                colours[&attributes["symbol"]].clone(),
+                attributes["label"].clone(),
+            )
         })
         .collect()
 }
@@ -79,9 +114,20 @@ fn of_qml(bytes: &[u8]) -> Vec<Class> {
 fn of_sld(bytes: &[u8]) -> Vec<Class> {
     let all = elements(bytes);
     let mut out = Vec::new();
-    for rule in all.split(|(name, _, _)| name == "se:Rule").skip(1).filter(|rule| rule.iter().any(|(name, _, _)| name == "ogc:And")) {
-        let numbers: Vec<f64> = rule.iter().filter(|(name, _, _)| name == "ogc:Literal").map(|(_, _, text)| text.parse().unwrap()).collect();
-        let fill = rule.iter().find(|(name, attributes, _)| name == "se:SvgParameter" && attributes["name"] == "fill").unwrap();
+    for rule in all
+        .split(|(name, _, _)| name == "se:Rule")
+        .skip(1)
+        .filter(|rule| rule.iter().any(|(name, _, _)| name == "ogc:And"))
+    {
+        let numbers: Vec<f64> = rule
+            .iter()
+            .filter(|(name, _, _)| name == "ogc:Literal")
+            .map(|(_, _, text)| text.parse().unwrap())
+            .collect();
+        let fill = rule
+            .iter()
+            .find(|(name, attributes, _)| name == "se:SvgParameter" && attributes["name"] == "fill")
+            .unwrap();
         let title = rule.iter().find(|(name, _, _)| name == "se:Title").unwrap();
         out.push((numbers[0], numbers[1], fill.2.clone(), title.2.clone()));
     }
@@ -89,7 +135,11 @@ fn of_sld(bytes: &[u8]) -> Vec<Class> {
 }
 
 fn many() -> Legend {
-    Legend::new("Rate of <\"A&B'\">", "kg/ha", (0..40).map(|i| f64::from(i) * 3.7))
+    Legend::new(
+        "Rate of <\"A&B'\">",
+        "kg/ha",
+        (0..40).map(|i| f64::from(i) * 3.7),
+    )
 }
 
 #[test]
@@ -98,24 +148,54 @@ fn every_style_says_what_the_legend_says() {
         let style = Style::rates(&legend, "product_rate", Some("state"));
         assert!(legend.classes.len() >= 3);
         assert_eq!(of_qml(&qml_vector(&style).unwrap()), of_legend(&legend));
-        assert_eq!(of_sld(&sld_vector("zones", &style).unwrap()), of_legend(&legend));
+        assert_eq!(
+            of_sld(&sld_vector("zones", &style).unwrap()),
+            of_legend(&legend)
+        );
         let raster = elements(&qml_raster(&legend).unwrap());
-        let items: Vec<_> =
-            raster.iter().filter(|(name, _, _)| name == "item").map(|(_, a, _)| (a["value"].clone(), a["color"].clone(), a["label"].clone())).collect();
+        let items: Vec<_> = raster
+            .iter()
+            .filter(|(name, _, _)| name == "item")
+            .map(|(_, a, _)| (a["value"].clone(), a["color"].clone(), a["label"].clone()))
+            .collect();
         let last = legend.classes.len() - 1;
-        let upper = |i: usize, to: f64| if i == last { "inf".to_owned() } else { to.to_string() };
-        let expected: Vec<_> = of_legend(&legend).into_iter().enumerate().map(|(i, (_, to, colour, label))| (upper(i, to), colour, label)).collect();
+        let upper = |i: usize, to: f64| {
+            if i == last {
+                "inf".to_owned()
+            } else {
+                to.to_string()
+            }
+        };
+        let expected: Vec<_> = of_legend(&legend)
+            .into_iter()
+            .enumerate()
+            .map(|(i, (_, to, colour, label))| (upper(i, to), colour, label))
+            .collect();
         assert_eq!(items, expected);
     }
 }
 
 #[test]
 fn unseen_and_bare_ground_is_hatched_where_there_are_states() {
-    let hatches = |column| Style::rates(&many(), "n_kg_ha", column).rules.iter().filter(|rule| matches!(rule.mark, Mark::Hatch(_))).count();
+    let hatches = |column| {
+        Style::rates(&many(), "n_kg_ha", column)
+            .rules
+            .iter()
+            .filter(|rule| matches!(rule.mark, Mark::Hatch(_)))
+            .count()
+    };
     assert_eq!((hatches(Some("state")), hatches(None)), (2, 0));
-    let qml = String::from_utf8(qml_vector(&Style::rates(&many(), "n_kg_ha", Some("state"))).unwrap()).unwrap();
-    assert!(qml.contains("diagonal_x") && qml.contains("dense6") && qml.contains("&quot;state&quot; = &apos;unseen&apos;"), "{qml}");
-    let outline = String::from_utf8(sld_vector("field", &Style::outline("Field", true)).unwrap()).unwrap();
+    let qml =
+        String::from_utf8(qml_vector(&Style::rates(&many(), "n_kg_ha", Some("state"))).unwrap())
+            .unwrap();
+    assert!(
+        qml.contains("diagonal_x")
+            && qml.contains("dense6")
+            && qml.contains("&quot;state&quot; = &apos;unseen&apos;"),
+        "{qml}"
+    );
+    let outline =
+        String::from_utf8(sld_vector("field", &Style::outline("Field", true)).unwrap()).unwrap();
     assert!(outline.contains("stroke-dasharray") && !outline.contains("ogc:Filter"));
 }
 
@@ -125,7 +205,20 @@ fn sidecars_lie_beside_their_files() {
     assert_eq!(beside_geojson(&p).unwrap().path, "office/prescription.qml");
     assert_eq!(beside_geotiff(&p).unwrap().path, "office/nitrogen.qml");
     let shapefile = beside_shapefile(&p, [167.410_7, 0.0, 251.116]).unwrap();
-    assert_eq!(shapefile.path, format!("machine/{}.qml", crate::format::shapefile::safe_name(&p.field_name, &p.map_id)));
-    assert_eq!(of_qml(&shapefile.bytes), of_legend(&legend::machine(&p, [167.410_7, 0.0, 251.116])));
-    assert!(String::from_utf8(shapefile.bytes).unwrap().contains("&quot;L_HA&quot;"));
+    assert_eq!(
+        shapefile.path,
+        format!(
+            "machine/{}.qml",
+            crate::format::shapefile::safe_name(&p.field_name, &p.map_id)
+        )
+    );
+    assert_eq!(
+        of_qml(&shapefile.bytes),
+        of_legend(&legend::machine(&p, [167.410_7, 0.0, 251.116]))
+    );
+    assert!(
+        String::from_utf8(shapefile.bytes)
+            .unwrap()
+            .contains("&quot;L_HA&quot;")
+    );
 }

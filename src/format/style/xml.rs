@@ -1,11 +1,7 @@
 //! A small XML writer: elements with attributes, text, everything escaped.
 
 use quick_xml::Writer;
-use quick_xml::events::BytesDecl;
-use quick_xml::events::BytesEnd;
-use quick_xml::events::BytesStart;
-use quick_xml::events::BytesText;
-use quick_xml::events::Event;
+use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
 
 /// A document in the making.
 pub(crate) struct Xml {
@@ -23,20 +19,33 @@ impl Xml {
     }
     /// The document type of an XML file that names no file.
     pub(crate) fn doctype(&mut self, text: &str) -> std::io::Result<()> {
-        self.inner.write_event(Event::DocType(BytesText::from_escaped(text)))
+        self.inner
+            .write_event(Event::DocType(BytesText::from_escaped(text)))
     }
     /// Opens an element.
     pub(crate) fn open(&mut self, name: &str, attributes: &[(&str, &str)]) -> std::io::Result<()> {
-        self.inner.write_event(Event::Start(BytesStart::new(name).with_attributes(attributes.iter().copied())))
+        self.inner.write_event(Event::Start(
+            BytesStart::new(name).with_attributes(attributes.iter().copied()),
+        ))
     }
     /// An element without content.
     pub(crate) fn leaf(&mut self, name: &str, attributes: &[(&str, &str)]) -> std::io::Result<()> {
-        self.inner.write_event(Event::Empty(BytesStart::new(name).with_attributes(attributes.iter().copied())))
+        self.inner.write_event(Event::Empty(
+            BytesStart::new(name).with_attributes(attributes.iter().copied()),
+        ))
     }
     /// An element that holds text alone.
-    pub(crate) fn text(&mut self, name: &str, attributes: &[(&str, &str)], text: &str) -> std::io::Result<()> {
-        self.inner.write_event(Event::Start(BytesStart::new(name).with_attributes(attributes.iter().copied())))?;
-        self.inner.write_event(Event::Text(BytesText::new(&plain(text))))?;
+    pub(crate) fn text(
+        &mut self,
+        name: &str,
+        attributes: &[(&str, &str)],
+        text: &str,
+    ) -> std::io::Result<()> {
+        self.inner.write_event(Event::Start(
+            BytesStart::new(name).with_attributes(attributes.iter().copied()),
+        ))?;
+        self.inner
+            .write_event(Event::Text(BytesText::new(&plain(text))))?;
         self.inner.write_event(Event::End(BytesEnd::new(name)))
     }
     /// Closes an element.
@@ -53,5 +62,7 @@ impl Xml {
 
 /// Without the control characters that XML cannot hold.
 pub(crate) fn plain(text: &str) -> String {
-    text.chars().filter(|c| !c.is_control() || matches!(c, '\n' | '\t')).collect()
+    text.chars()
+        .filter(|c| !c.is_control() || matches!(c, '\n' | '\t'))
+        .collect()
 }

@@ -4,8 +4,4 @@ mod error;
 mod read;
 
 pub use error::VectorError;
-pub use read::Shape;
-pub use read::VectorLayer;
-pub use read::read_lines;
-pub use read::read_polygons;
-pub use read::read_polygons_with;
+pub use read::{Shape, VectorLayer, read_lines, read_polygons, read_polygons_with};

@@ -2,25 +2,27 @@
 
 use std::path::Path;
 
-use gdal::Dataset;
-use gdal::DatasetOptions;
-use gdal::GdalOpenFlags;
-use gdal::vector::Layer;
-use gdal::vector::LayerAccess;
-use gdal::vector::OGRFieldType;
-use geo::CoordsIter as _;
-use geo::Geometry;
-use geo::LineString;
-use geo::MultiPolygon;
+use gdal::vector::{Layer, LayerAccess, OGRFieldType};
+use gdal::{Dataset, DatasetOptions, GdalOpenFlags};
+use geo::{CoordsIter as _, Geometry, LineString, MultiPolygon};
 
 use super::error::VectorError;
 use crate::format::complaints;
-use crate::format::systems::system_named;
-use crate::format::systems::system_of;
+use crate::format::systems::{system_named, system_of};
 use crate::space::crs::Crs;
 
 /// Drivers that may open a vector file; none of them reaches for a network.
-const DRIVERS: [&str; 9] = ["GeoJSON", "GPKG", "ESRI Shapefile", "FlatGeobuf", "LIBKML", "KML", "GML", "MapInfo File", "GeoJSONSeq"];
+const DRIVERS: [&str; 9] = [
+    "GeoJSON",
+    "GPKG",
+    "ESRI Shapefile",
+    "FlatGeobuf",
+    "LIBKML",
+    "KML",
+    "GML",
+    "MapInfo File",
+    "GeoJSONSeq",
+];
 
 /// What GDAL says of a ring whose ends lie apart.
 const UNCLOSED: &str = "closed ring";
@@ -49,7 +51,11 @@ pub struct VectorLayer<G> {
 ///
 /// # Errors
 /// [`VectorError`]: missing, unreadable, layer to be chosen, filter, no or doubtful reference system, no feature, a feature that is no polygon.
-pub fn read_polygons(path: &Path, layer: Option<&str>, filter: Option<&str>) -> Result<VectorLayer<MultiPolygon<f64>>, VectorError> {
+pub fn read_polygons(
+    path: &Path,
+    layer: Option<&str>,
+    filter: Option<&str>,
+) -> Result<VectorLayer<MultiPolygon<f64>>, VectorError> {
     read(path, layer, filter, None, "polygon", &areal)
 }
 
@@ -57,7 +63,12 @@ pub fn read_polygons(path: &Path, layer: Option<&str>, filter: Option<&str>) -> 
 ///
 /// # Errors
 /// As [`read_polygons`]; a column that is not there or holds no numbers.
-pub fn read_polygons_with(path: &Path, layer: Option<&str>, filter: Option<&str>, column: &str) -> Result<VectorLayer<MultiPolygon<f64>>, VectorError> {
+pub fn read_polygons_with(
+    path: &Path,
+    layer: Option<&str>,
+    filter: Option<&str>,
+    column: &str,
+) -> Result<VectorLayer<MultiPolygon<f64>>, VectorError> {
     read(path, layer, filter, Some(column), "polygon", &areal)
 }
 
@@ -85,13 +96,28 @@ fn areal(geometry: Geometry<f64>) -> Option<MultiPolygon<f64>> {
 ///
 /// # Errors
 /// As [`read_polygons`].
-pub fn read_lines(path: &Path, layer: Option<&str>, filter: Option<&str>) -> Result<VectorLayer<Vec<LineString<f64>>>, VectorError> {
-    read(path, layer, filter, None, "line", &|geometry| match geometry {
-        Geometry::LineString(line) => Some(vec![line]),
-        Geometry::MultiLineString(many) => Some(many.0),
-        Geometry::Polygon(polygon) => Some(std::iter::once(polygon.exterior().clone()).chain(polygon.interiors().iter().cloned()).collect()),
-        _ => None,
-    })
+pub fn read_lines(
+    path: &Path,
+    layer: Option<&str>,
+    filter: Option<&str>,
+) -> Result<VectorLayer<Vec<LineString<f64>>>, VectorError> {
+    read(
+        path,
+        layer,
+        filter,
+        None,
+        "line",
+        &|geometry| match geometry {
+            Geometry::LineString(line) => Some(vec![line]),
+            Geometry::MultiLineString(many) => Some(many.0),
+            Geometry::Polygon(polygon) => Some(
+                std::iter::once(polygon.exterior().clone())
+                    .chain(polygon.interiors().iter().cloned())
+                    .collect(),
+            ),
+            _ => None,
+        },
+    )
 }
 
 fn read<G>(
@@ -103,11 +129,18 @@ fn read<G>(
     take: &dyn Fn(Geometry<f64>) -> Option<G>,
 ) -> Result<VectorLayer<G>, VectorError> {
     if !path.exists() {
-        return Err(VectorError::Missing { path: path.to_owned() });
+        return Err(VectorError::Missing {
+            path: path.to_owned(),
+        });
     }
-    let unreadable = |error: &gdal::errors::GdalError| VectorError::Unreadable { path: path.to_owned(), reason: error.to_string() };
+    let unreadable = |error: &gdal::errors::GdalError| VectorError::Unreadable {
+        path: path.to_owned(),
+        reason: error.to_string(),
+    };
     let options = DatasetOptions {
-        open_flags: GdalOpenFlags::GDAL_OF_READONLY | GdalOpenFlags::GDAL_OF_VECTOR | GdalOpenFlags::GDAL_OF_VERBOSE_ERROR,
+        open_flags: GdalOpenFlags::GDAL_OF_READONLY
+            | GdalOpenFlags::GDAL_OF_VECTOR
+            | GdalOpenFlags::GDAL_OF_VERBOSE_ERROR,
         allowed_drivers: Some(&DRIVERS),
         ..DatasetOptions::default()
     };
@@ -115,31 +148,55 @@ fn read<G>(
     complaints::take();
     let dataset = Dataset::open_ex(path, options).map_err(|error| unreadable(&error))?;
     // Some drivers read everything on opening, and drop such a ring, a pond's for instance, with a word to nobody else.
-    let unclosed = complaints::take().iter().any(|said| said.contains(UNCLOSED));
+    let unclosed = complaints::take()
+        .iter()
+        .any(|said| said.contains(UNCLOSED));
     let names: Vec<String> = dataset.layers().map(|layer| layer.name()).collect();
-    let problem = |problem: String| VectorError::Layer { path: path.to_owned(), problem, layers: names.clone() };
+    let problem = |problem: String| VectorError::Layer {
+        path: path.to_owned(),
+        problem,
+        layers: names.clone(),
+    };
     let index = match layer_name {
-        Some(name) => names.iter().position(|n| n == name).ok_or_else(|| problem(format!("there is no layer {name:?}")))?,
-        None if names.len() > 1 => return Err(problem("it has several layers: name one with layer = \"...\"".to_owned())),
+        Some(name) => names
+            .iter()
+            .position(|n| n == name)
+            .ok_or_else(|| problem(format!("there is no layer {name:?}")))?,
+        None if names.len() > 1 => {
+            return Err(problem(
+                "it has several layers: name one with layer = \"...\"".to_owned(),
+            ));
+        }
         None if names.is_empty() => return Err(problem("it has no layer".to_owned())),
         None => 0,
     };
     let mut layer = dataset.layer(index).map_err(|error| unreadable(&error))?;
     if let Some(text) = filter {
         let columns = layer.defn().fields().map(|field| field.name()).collect();
-        layer.set_attribute_filter(text).map_err(|error| VectorError::Filter {
-            path: path.to_owned(),
-            filter: text.to_owned(),
-            reason: error.to_string(),
-            columns,
-        })?;
+        layer
+            .set_attribute_filter(text)
+            .map_err(|error| VectorError::Filter {
+                path: path.to_owned(),
+                filter: text.to_owned(),
+                reason: error.to_string(),
+                columns,
+            })?;
     }
-    let crs = layer.spatial_ref().and_then(|system| system_of(&system)).ok_or_else(|| VectorError::NoSystem { path: path.to_owned() })?;
+    let crs = layer
+        .spatial_ref()
+        .and_then(|system| system_of(&system))
+        .ok_or_else(|| VectorError::NoSystem {
+            path: path.to_owned(),
+        })?;
     if dataset.driver().short_name() == "GeoJSON" {
         check_stated(path)?;
     }
-    let name_column = ["name", "NAME", "Name"].iter().find_map(|column| layer.defn().field_index(column).ok());
-    let number_column = column.map(|column| number_column(&layer, column).ok_or_else(|| no_column(path, &layer, column))).transpose()?;
+    let name_column = ["name", "NAME", "Name"]
+        .iter()
+        .find_map(|column| layer.defn().field_index(column).ok());
+    let number_column = column
+        .map(|column| number_column(&layer, column).ok_or_else(|| no_column(path, &layer, column)))
+        .transpose()?;
     let mut shapes = Vec::new();
     let mut read = 0;
     complaints::take();
@@ -151,34 +208,70 @@ fn read<G>(
             if let Err(error @ VectorError::Damaged { .. }) = undamaged(path, read) {
                 return Err(error);
             }
-            return Err(VectorError::NoGeometry { path: path.to_owned(), feature: k + 1, wanted });
+            return Err(VectorError::NoGeometry {
+                path: path.to_owned(),
+                feature: k + 1,
+                wanted,
+            });
         };
         let kind = geometry.geometry_name();
-        let wrong = || VectorError::Kind { path: path.to_owned(), feature: k + 1, kind: kind.clone(), wanted };
+        let wrong = || VectorError::Kind {
+            path: path.to_owned(),
+            feature: k + 1,
+            kind: kind.clone(),
+            wanted,
+        };
         let mut flat = geometry.clone();
         flat.flatten_to_2d();
         let plain = flat.to_geo().ok().ok_or_else(wrong)?;
         // An envelope passes over what is no number.
-        if plain.coords_iter().any(|place| !place.x.is_finite() || !place.y.is_finite()) {
-            return Err(VectorError::NotFinite { path: path.to_owned(), feature: k + 1 });
+        if plain
+            .coords_iter()
+            .any(|place| !place.x.is_finite() || !place.y.is_finite())
+        {
+            return Err(VectorError::NotFinite {
+                path: path.to_owned(),
+                feature: k + 1,
+            });
         }
         let shape = take(plain).ok_or_else(wrong)?;
         let name = name_column.and_then(|column| feature.field_as_string(column).ok().flatten());
         check_numbers(path, k + 1, &flat, &crs)?;
-        let number = number_column.and_then(|column| feature.field_as_double(column).ok().flatten()).filter(|number| number.is_finite());
-        shapes.push(Shape { geometry: shape, name, number });
+        let number = number_column
+            .and_then(|column| feature.field_as_double(column).ok().flatten())
+            .filter(|number| number.is_finite());
+        shapes.push(Shape {
+            geometry: shape,
+            name,
+            number,
+        });
     }
     if unclosed {
-        return Err(VectorError::Unclosed { path: path.to_owned() });
+        return Err(VectorError::Unclosed {
+            path: path.to_owned(),
+        });
     }
     undamaged(path, read)?;
     // This format states the number at its beginning; others count by looking, or keep deleted records in the number.
-    let told = if dataset.driver().short_name() == "FlatGeobuf" { layer.feature_count() as usize } else { 0 };
+    let told = if dataset.driver().short_name() == "FlatGeobuf" {
+        layer.feature_count() as usize
+    } else {
+        0
+    };
     if read < told {
-        return Err(VectorError::Damaged { path: path.to_owned(), read, reason: format!("it says that it holds {told}") });
+        return Err(VectorError::Damaged {
+            path: path.to_owned(),
+            read,
+            reason: format!("it says that it holds {told}"),
+        });
     }
     if shapes.is_empty() {
-        return Err(VectorError::Empty { path: path.to_owned(), layer: names[index].clone(), filter: filter.map(str::to_owned), wanted });
+        return Err(VectorError::Empty {
+            path: path.to_owned(),
+            layer: names[index].clone(),
+            filter: filter.map(str::to_owned),
+            wanted,
+        });
     }
     Ok(VectorLayer { crs, shapes })
 }
@@ -187,11 +280,20 @@ fn read<G>(
 fn undamaged(path: &Path, read: usize) -> Result<(), VectorError> {
     let said = complaints::take();
     if said.iter().any(|said| said.contains(UNCLOSED)) {
-        return Err(VectorError::Unclosed { path: path.to_owned() });
+        return Err(VectorError::Unclosed {
+            path: path.to_owned(),
+        });
     }
     // A feature without a geometry is told as such.
-    match said.into_iter().find(|said| !said.contains("'OGR_G_IsEmpty'")) {
-        Some(reason) => Err(VectorError::Damaged { path: path.to_owned(), read, reason }),
+    match said
+        .into_iter()
+        .find(|said| !said.contains("'OGR_G_IsEmpty'"))
+    {
+        Some(reason) => Err(VectorError::Damaged {
+            path: path.to_owned(),
+            read,
+            reason,
+        }),
         None => Ok(()),
     }
 }
@@ -199,8 +301,16 @@ fn undamaged(path: &Path, read: usize) -> Result<(), VectorError> {
 /// Place of a column that holds numbers.
 fn number_column(layer: &Layer<'_>, column: &str) -> Option<usize> {
     let field = layer.defn().fields().find(|field| field.name() == column)?;
-    let kinds = [OGRFieldType::OFTInteger, OGRFieldType::OFTInteger64, OGRFieldType::OFTReal];
-    if kinds.contains(&field.field_type()) { layer.defn().field_index(column).ok() } else { None }
+    let kinds = [
+        OGRFieldType::OFTInteger,
+        OGRFieldType::OFTInteger64,
+        OGRFieldType::OFTReal,
+    ];
+    if kinds.contains(&field.field_type()) {
+        layer.defn().field_index(column).ok()
+    } else {
+        None
+    }
 }
 
 fn no_column(path: &Path, layer: &Layer<'_>, column: &str) -> VectorError {
@@ -209,8 +319,16 @@ fn no_column(path: &Path, layer: &Layer<'_>, column: &str) -> VectorError {
         OGRFieldType::OFTString => "text",
         _ => "something else",
     };
-    let columns = layer.defn().fields().map(|field| format!("{} ({})", field.name(), kind(field.field_type()))).collect();
-    VectorError::Column { path: path.to_owned(), column: column.to_owned(), columns }
+    let columns = layer
+        .defn()
+        .fields()
+        .map(|field| format!("{} ({})", field.name(), kind(field.field_type())))
+        .collect();
+    VectorError::Column {
+        path: path.to_owned(),
+        column: column.to_owned(),
+        columns,
+    }
 }
 
 /// Refuses a `GeoJSON` file that names a system nobody knows: GDAL would take it for longitude and latitude without a word.
@@ -228,30 +346,58 @@ fn check_stated(path: &Path) -> Result<(), VectorError> {
     struct Head {
         crs: Option<Stated>,
     }
-    let text = fs_err::read(path).map_err(|error| VectorError::Unreadable { path: path.to_owned(), reason: error.to_string() })?;
+    let text = fs_err::read(path).map_err(|error| VectorError::Unreadable {
+        path: path.to_owned(),
+        reason: error.to_string(),
+    })?;
     // What is no JSON object of this kind is GDAL's to judge.
-    let Ok(head) = serde_json::from_slice::<Head>(&text) else { return Ok(()) };
+    let Ok(head) = serde_json::from_slice::<Head>(&text) else {
+        return Ok(());
+    };
     match head.crs.and_then(|stated| stated.properties.name) {
-        Some(stated) if system_named(&stated).is_err() => Err(VectorError::SystemUnknown { path: path.to_owned(), stated }),
+        Some(stated) if system_named(&stated).is_err() => Err(VectorError::SystemUnknown {
+            path: path.to_owned(),
+            stated,
+        }),
         _ => Ok(()),
     }
 }
 
 /// Refuses coordinates that are no numbers, and those that cannot belong to the stated system.
-fn check_numbers(path: &Path, feature: usize, geometry: &gdal::vector::Geometry, crs: &Crs) -> Result<(), VectorError> {
+fn check_numbers(
+    path: &Path,
+    feature: usize,
+    geometry: &gdal::vector::Geometry,
+    crs: &Crs,
+) -> Result<(), VectorError> {
     let envelope = geometry.envelope();
     let all = [envelope.MinX, envelope.MaxX, envelope.MinY, envelope.MaxY];
     if all.iter().any(|value| !value.is_finite()) {
-        return Err(VectorError::NotFinite { path: path.to_owned(), feature });
+        return Err(VectorError::NotFinite {
+            path: path.to_owned(),
+            feature,
+        });
     }
-    let like_degrees = envelope.MinX >= -180.0 && envelope.MaxX <= 180.0 && envelope.MinY >= -90.0 && envelope.MaxY <= 90.0;
-    let doubtful =
-        |problem: &'static str| VectorError::SystemDoubtful { path: path.to_owned(), crs: crs.to_string(), x: envelope.MinX, y: envelope.MinY, problem };
+    let like_degrees = envelope.MinX >= -180.0
+        && envelope.MaxX <= 180.0
+        && envelope.MinY >= -90.0
+        && envelope.MaxY <= 90.0;
+    let doubtful = |problem: &'static str| VectorError::SystemDoubtful {
+        path: path.to_owned(),
+        crs: crs.to_string(),
+        x: envelope.MinX,
+        y: envelope.MinY,
+        problem,
+    };
     if crs.is_geographic() && !like_degrees {
-        return Err(doubtful("are no longitudes and latitudes: state the system that they are in"));
+        return Err(doubtful(
+            "are no longitudes and latitudes: state the system that they are in",
+        ));
     }
     if !crs.is_geographic() && like_degrees {
-        return Err(doubtful("look like degrees: state EPSG:4326, or write projected coordinates"));
+        return Err(doubtful(
+            "look like degrees: state EPSG:4326, or write projected coordinates",
+        ));
     }
     Ok(())
 }
@@ -284,43 +430,95 @@ mod tests {
         assert_eq!(layer.shapes[0].name.as_deref(), Some("North"));
         assert!(wkt(&layer.shapes[0].geometry).starts_with("MULTIPOLYGON (((15 48"));
         assert!(read_polygons(&path, None, Some("id = 7")).is_ok());
-        assert!(matches!(read_polygons(&path, None, Some("id = 8")), Err(VectorError::Empty { .. })));
-        assert!(matches!(read_polygons(&path, None, Some("nope = 8")), Err(VectorError::Filter { .. })));
-        assert!(matches!(read_polygons(&path, Some("other"), None), Err(VectorError::Layer { .. })));
+        assert!(matches!(
+            read_polygons(&path, None, Some("id = 8")),
+            Err(VectorError::Empty { .. })
+        ));
+        assert!(matches!(
+            read_polygons(&path, None, Some("nope = 8")),
+            Err(VectorError::Filter { .. })
+        ));
+        assert!(matches!(
+            read_polygons(&path, Some("other"), None),
+            Err(VectorError::Layer { .. })
+        ));
     }
 
     #[test]
     fn a_feature_without_geometry_is_never_passed_over() {
-        let with = |geometry: &str| SQUARE.replace("]}}]}", &format!("]}}}},{{\"type\":\"Feature\",\"properties\":{{}},\"geometry\":{geometry}}}]}}"));
+        let with = |geometry: &str| {
+            SQUARE.replace(
+                "]}}]}",
+                &format!(
+                    "]}}}},{{\"type\":\"Feature\",\"properties\":{{}},\"geometry\":{geometry}}}]}}"
+                ),
+            )
+        };
         for geometry in ["null", r#"{"type":"Polygon","coordinates":[]}"#] {
             let (_keep, path) = file("n.geojson", &with(geometry));
-            assert!(matches!(read_polygons(&path, None, None), Err(VectorError::NoGeometry { feature: 2, .. })), "{geometry}");
+            assert!(
+                matches!(
+                    read_polygons(&path, None, None),
+                    Err(VectorError::NoGeometry { feature: 2, .. })
+                ),
+                "{geometry}"
+            );
             // It can be left out by name.
-            assert!(read_polygons(&path, None, Some("id = 7")).is_ok(), "{geometry}");
+            assert!(
+                read_polygons(&path, None, Some("id = 7")).is_ok(),
+                "{geometry}"
+            );
         }
     }
 
     #[test]
     fn what_is_refused() {
         let (_keep, missing) = file("b.geojson", SQUARE);
-        assert!(matches!(read_polygons(&missing.with_file_name("c.geojson"), None, None), Err(VectorError::Missing { .. })));
+        assert!(matches!(
+            read_polygons(&missing.with_file_name("c.geojson"), None, None),
+            Err(VectorError::Missing { .. })
+        ));
         let (_keep, path) = file("a.geojson", "no json");
-        assert!(matches!(read_polygons(&path, None, None), Err(VectorError::Unreadable { .. })));
+        assert!(matches!(
+            read_polygons(&path, None, None),
+            Err(VectorError::Unreadable { .. })
+        ));
         let (_keep, path) = file("p.geojson", r#"{"type":"Point","coordinates":[15,48]}"#);
-        assert!(matches!(read_polygons(&path, None, None), Err(VectorError::Kind { .. })));
+        assert!(matches!(
+            read_polygons(&path, None, None),
+            Err(VectorError::Kind { .. })
+        ));
         // A hole whose ends lie apart would be lost without a word, and the pond get nitrogen.
         let open = ",[[15.002,48.002],[15.004,48.002],[15.004,48.004]]]";
-        let (_keep, path) = file("o.geojson", &SQUARE.replace("[15,48]]]", &format!("[15,48]]{open}")));
-        assert!(matches!(read_polygons(&path, None, None), Err(VectorError::Unclosed { .. })));
+        let (_keep, path) = file(
+            "o.geojson",
+            &SQUARE.replace("[15,48]]]", &format!("[15,48]]{open}")),
+        );
+        assert!(matches!(
+            read_polygons(&path, None, None),
+            Err(VectorError::Unclosed { .. })
+        ));
         let null = r#","features":[{"type":"Feature","properties":{},"geometry":null},"#;
         let (_keep, path) = file("e.geojson", &SQUARE.replace(r#","features":["#, null));
-        assert!(matches!(read_polygons(&path, None, None), Err(VectorError::NoGeometry { feature: 1, .. })));
+        assert!(matches!(
+            read_polygons(&path, None, None),
+            Err(VectorError::NoGeometry { feature: 1, .. })
+        ));
         let (_keep, path) = file("n.geojson", &SQUARE.replace("[15.01,48.01]", "[15.01,NaN]"));
-        assert!(matches!(read_polygons(&path, None, None), Err(VectorError::NotFinite { feature: 1, .. })));
+        assert!(matches!(
+            read_polygons(&path, None, None),
+            Err(VectorError::NotFinite { feature: 1, .. })
+        ));
         let (_keep, path) = file("u.geojson", &SQUARE.replace("[15", "[500015"));
-        assert!(matches!(read_polygons(&path, None, None), Err(VectorError::SystemDoubtful { .. })));
+        assert!(matches!(
+            read_polygons(&path, None, None),
+            Err(VectorError::SystemDoubtful { .. })
+        ));
         let utm = SQUARE.replacen(r#""features""#, r#""crs":{"type":"name","properties":{"name":"urn:ogc:def:crs:EPSG::32633"}},"features""#, 1);
         let (_keep, path) = file("d.geojson", &utm);
-        assert!(matches!(read_polygons(&path, None, None), Err(VectorError::SystemDoubtful { .. })));
+        assert!(matches!(
+            read_polygons(&path, None, None),
+            Err(VectorError::SystemDoubtful { .. })
+        ));
     }
 }

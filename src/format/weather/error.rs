@@ -190,7 +190,9 @@ impl WeatherError {
             Self::Empty { .. } => "weather.empty",
             Self::Columns { .. } | Self::Table { .. } => "weather.table",
             Self::NoColumn { .. } | Self::TwoColumns { .. } => "weather.columns",
-            Self::NoUnit { .. } | Self::UnknownUnit { .. } | Self::MixedUnits { .. } => "weather.unit",
+            Self::NoUnit { .. } | Self::UnknownUnit { .. } | Self::MixedUnits { .. } => {
+                "weather.unit"
+            }
             Self::NotADate { .. } => "weather.date",
             Self::NotATemperature { .. } | Self::Impossible { .. } => "weather.temperature",
             Self::MinAboveMax { .. } => "weather.swapped",

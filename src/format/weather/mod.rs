@@ -9,8 +9,7 @@ pub mod stations;
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use crate::finding::Checked;
-use crate::finding::Finding;
+use crate::finding::{Checked, Finding};
 use crate::format::weather::error::WeatherError;
 use crate::format::weather::header::Columns;
 use jiff::civil::Date;
@@ -66,7 +65,10 @@ pub struct WeatherTable {
 /// # Errors
 /// See [`parse`]; also when the file cannot be read.
 pub fn read(path: &Path) -> Result<Checked<WeatherTable>, WeatherError> {
-    let bytes = fs_err::read(path).map_err(|source| WeatherError::Read { path: path.to_owned(), source })?;
+    let bytes = fs_err::read(path).map_err(|source| WeatherError::Read {
+        path: path.to_owned(),
+        source,
+    })?;
     parse(&bytes, path)
 }
 
@@ -81,12 +83,26 @@ pub fn read(path: &Path) -> Result<Checked<WeatherTable>, WeatherError> {
 pub fn parse(bytes: &[u8], path: &Path) -> Result<Checked<WeatherTable>, WeatherError> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     let text = std::str::from_utf8(bytes).map_err(|error| {
-        let line = bytes.iter().take(error.valid_up_to()).filter(|byte| **byte == b'\n').count() as u64 + 1;
-        WeatherError::NotText { path: path.to_owned(), line }
+        let line = bytes
+            .iter()
+            .take(error.valid_up_to())
+            .filter(|byte| **byte == b'\n')
+            .count() as u64
+            + 1;
+        WeatherError::NotText {
+            path: path.to_owned(),
+            line,
+        }
     })?;
     let delimiter = delimiter(text);
-    let mut reader = csv::ReaderBuilder::new().delimiter(delimiter).trim(csv::Trim::All).from_reader(text.as_bytes());
-    let header = reader.headers().map_err(|source| table_error(source, path))?.clone();
+    let mut reader = csv::ReaderBuilder::new()
+        .delimiter(delimiter)
+        .trim(csv::Trim::All)
+        .from_reader(text.as_bytes());
+    let header = reader
+        .headers()
+        .map_err(|source| table_error(source, path))?
+        .clone();
     let columns = header::columns(&header, path)?;
     let mut days: BTreeMap<Date, (u64, Option<WeatherDay>)> = BTreeMap::new();
     for row in reader.records() {
@@ -95,40 +111,99 @@ pub fn parse(bytes: &[u8], path: &Path) -> Result<Checked<WeatherTable>, Weather
         if row.iter().all(str::is_empty) {
             continue;
         }
-        let place = Row { path, line, columns: &columns, decimal_comma: delimiter != b',' };
+        let place = Row {
+            path,
+            line,
+            columns: &columns,
+            decimal_comma: delimiter != b',',
+        };
         let (date, day) = place.read(&row)?;
         if let Some((first, _)) = days.insert(date, (line, day)) {
-            return Err(WeatherError::Twice { path: path.to_owned(), line, first, date });
+            return Err(WeatherError::Twice {
+                path: path.to_owned(),
+                line,
+                first,
+                date,
+            });
         }
     }
-    let missing: Vec<String> = days.iter().filter(|(_, (_, day))| day.is_none()).map(|(date, _)| date.to_string()).collect();
+    let missing: Vec<String> = days
+        .iter()
+        .filter(|(_, (_, day))| day.is_none())
+        .map(|(date, _)| date.to_string())
+        .collect();
     let days: Vec<WeatherDay> = days.into_values().filter_map(|(_, day)| day).collect();
     if days.is_empty() {
-        return Err(WeatherError::Empty { path: path.to_owned() });
+        return Err(WeatherError::Empty {
+            path: path.to_owned(),
+        });
     }
-    let findings = if missing.is_empty() { Vec::new() } else { vec![missing_note(&missing, path)] };
-    Ok(Checked::new(WeatherTable { scale: columns.scale, days }, findings))
+    let findings = if missing.is_empty() {
+        Vec::new()
+    } else {
+        vec![missing_note(&missing, path)]
+    };
+    Ok(Checked::new(
+        WeatherTable {
+            scale: columns.scale,
+            days,
+        },
+        findings,
+    ))
 }
 
 fn missing_note(missing: &[String], path: &Path) -> Finding {
-    let shown = missing.iter().take(5).cloned().collect::<Vec<_>>().join(", ");
-    let more = if missing.len() > 5 { format!(" and {} more", missing.len() - 5) } else { String::new() };
-    Finding::note("weather.missing", format!("{}: no least or greatest temperature on {shown}{more}; these days are not in the record", path.display()))
+    let shown = missing
+        .iter()
+        .take(5)
+        .cloned()
+        .collect::<Vec<_>>()
+        .join(", ");
+    let more = if missing.len() > 5 {
+        format!(" and {} more", missing.len() - 5)
+    } else {
+        String::new()
+    };
+    Finding::note(
+        "weather.missing",
+        format!(
+            "{}: no least or greatest temperature on {shown}{more}; these days are not in the record",
+            path.display()
+        ),
+    )
 }
 
 /// The separator that the header uses most; a comma when it uses none.
 pub(super) fn delimiter(text: &str) -> u8 {
-    let header = text.lines().find(|line| !line.trim().is_empty()).unwrap_or("");
+    let header = text
+        .lines()
+        .find(|line| !line.trim().is_empty())
+        .unwrap_or("");
     let count = |wanted: u8| header.bytes().filter(|byte| *byte == wanted).count();
-    [b',', b';', b'\t'].into_iter().rev().max_by_key(|separator| count(*separator)).filter(|separator| count(*separator) > 0).unwrap_or(b',')
+    [b',', b';', b'\t']
+        .into_iter()
+        .rev()
+        .max_by_key(|separator| count(*separator))
+        .filter(|separator| count(*separator) > 0)
+        .unwrap_or(b',')
 }
 
 fn table_error(source: csv::Error, path: &Path) -> WeatherError {
     match source.kind() {
-        csv::ErrorKind::UnequalLengths { pos, expected_len, len } => {
-            WeatherError::Columns { path: path.to_owned(), line: pos.as_ref().map_or(0, csv::Position::line), found: *len, expected: *expected_len }
-        }
-        _ => WeatherError::Table { path: path.to_owned(), source },
+        csv::ErrorKind::UnequalLengths {
+            pos,
+            expected_len,
+            len,
+        } => WeatherError::Columns {
+            path: path.to_owned(),
+            line: pos.as_ref().map_or(0, csv::Position::line),
+            found: *len,
+            expected: *expected_len,
+        },
+        _ => WeatherError::Table {
+            path: path.to_owned(),
+            source,
+        },
     }
 }
 
@@ -143,7 +218,11 @@ struct Row<'a> {
 impl Row<'_> {
     fn read(&self, row: &csv::StringRecord) -> Result<(Date, Option<WeatherDay>), WeatherError> {
         let text = row.get(self.columns.date).unwrap_or("");
-        let date = iso_date(text).ok_or_else(|| WeatherError::NotADate { path: self.path.to_owned(), line: self.line, text: text.to_owned() })?;
+        let date = iso_date(text).ok_or_else(|| WeatherError::NotADate {
+            path: self.path.to_owned(),
+            line: self.line,
+            text: text.to_owned(),
+        })?;
         let tmin = self.temperature(row, self.columns.tmin, &self.columns.tmin_name, date)?;
         let tmax = self.temperature(row, self.columns.tmax, &self.columns.tmax_name, date)?;
         let (Some(tmin_thousandths), Some(tmax_thousandths)) = (tmin, tmax) else {
@@ -160,27 +239,42 @@ impl Row<'_> {
                 unit: self.columns.scale.label(),
             });
         }
-        Ok((date, Some(WeatherDay { date, tmin_thousandths, tmax_thousandths })))
+        Ok((
+            date,
+            Some(WeatherDay {
+                date,
+                tmin_thousandths,
+                tmax_thousandths,
+            }),
+        ))
     }
 
     /// A temperature in thousandths; `None` for a missing one.
-    fn temperature(&self, row: &csv::StringRecord, at: usize, column: &str, date: Date) -> Result<Option<i64>, WeatherError> {
+    fn temperature(
+        &self,
+        row: &csv::StringRecord,
+        at: usize,
+        column: &str,
+        date: Date,
+    ) -> Result<Option<i64>, WeatherError> {
         let text = row.get(at).unwrap_or("");
-        if ["", "na", "n/a", "nan", "null", "-", "--", "m"].contains(&text.to_lowercase().as_str()) {
+        if ["", "na", "n/a", "nan", "null", "-", "--", "m"].contains(&text.to_lowercase().as_str())
+        {
             return Ok(None);
         }
-        let value = thousandths(text, self.decimal_comma).ok_or_else(|| WeatherError::NotATemperature {
-            path: self.path.to_owned(),
-            line: self.line,
-            date,
-            column: column.to_owned(),
-            text: text.to_owned(),
-            hint: if text.contains(',') {
-                "write a decimal point, or part the columns with semicolons"
-            } else {
-                "write a plain number such as 12.5; leave missing values empty"
-            },
-        })?;
+        let value =
+            thousandths(text, self.decimal_comma).ok_or_else(|| WeatherError::NotATemperature {
+                path: self.path.to_owned(),
+                line: self.line,
+                date,
+                column: column.to_owned(),
+                text: text.to_owned(),
+                hint: if text.contains(',') {
+                    "write a decimal point, or part the columns with semicolons"
+                } else {
+                    "write a plain number such as 12.5; leave missing values empty"
+                },
+            })?;
         let (low, high) = self.columns.scale.possible();
         if !(low * 1000..=high * 1000).contains(&value) {
             return Err(WeatherError::Impossible {
@@ -201,8 +295,17 @@ impl Row<'_> {
 /// A date as `YYYY-MM-DD`, alone or followed by a time of day.
 fn iso_date(text: &str) -> Option<Date> {
     let (day, rest) = text.split_at_checked(10)?;
-    let plain = rest.is_empty() || rest.strip_prefix(['T', ' ']).is_some_and(|time| time.len() >= 5 && time.starts_with(|c: char| c.is_ascii_digit()));
-    let digits = day.bytes().enumerate().all(|(at, byte)| if at == 4 || at == 7 { byte == b'-' } else { byte.is_ascii_digit() });
+    let plain = rest.is_empty()
+        || rest
+            .strip_prefix(['T', ' '])
+            .is_some_and(|time| time.len() >= 5 && time.starts_with(|c: char| c.is_ascii_digit()));
+    let digits = day.bytes().enumerate().all(|(at, byte)| {
+        if at == 4 || at == 7 {
+            byte == b'-'
+        } else {
+            byte.is_ascii_digit()
+        }
+    });
     (plain && digits).then(|| day.parse().ok()).flatten()
 }
 
@@ -212,17 +315,29 @@ fn thousandths(text: &str, decimal_comma: bool) -> Option<i64> {
         Some(body) => (true, body),
         None => (false, text.strip_prefix('+').unwrap_or(text)),
     };
-    let point = if decimal_comma && !body.contains('.') { ',' } else { '.' };
+    let point = if decimal_comma && !body.contains('.') {
+        ','
+    } else {
+        '.'
+    };
     let (whole, fraction) = body.split_once(point).unwrap_or((body, ""));
     let digits = |part: &str| part.bytes().all(|byte| byte.is_ascii_digit());
-    if !digits(whole) || !digits(fraction) || whole.len() > 9 || (whole.is_empty() && fraction.is_empty()) {
+    if !digits(whole)
+        || !digits(fraction)
+        || whole.len() > 9
+        || (whole.is_empty() && fraction.is_empty())
+    {
         return None;
     }
     let (kept, beyond) = fraction.split_at_checked(3).unwrap_or((fraction, ""));
     if beyond.bytes().any(|byte| byte != b'0') {
         return None;
     }
-    let whole: i64 = if whole.is_empty() { 0 } else { whole.parse().ok()? };
+    let whole: i64 = if whole.is_empty() {
+        0
+    } else {
+        whole.parse().ok()?
+    };
     let fraction: i64 = format!("{kept:0<3}").parse().ok()?;
     let value = whole * 1000 + fraction;
     Some(if negative { -value } else { value })

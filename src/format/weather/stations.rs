@@ -1,7 +1,6 @@
 //! A list of weather stations as separated values: name, place, and the file of each one's daily record.
 
-use std::path::Path;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// One station.
 #[derive(Clone, Debug, PartialEq)]
@@ -112,7 +111,10 @@ const RECORD: &[&str] = &["path", "file", "record", "filename"];
 /// # Errors
 /// See [`parse`]; also when the file cannot be read.
 pub fn read(path: &Path) -> Result<Vec<Station>, StationsError> {
-    let bytes = fs_err::read(path).map_err(|source| StationsError::Read { path: path.to_owned(), source })?;
+    let bytes = fs_err::read(path).map_err(|source| StationsError::Read {
+        path: path.to_owned(),
+        source,
+    })?;
     parse(&bytes, path)
 }
 
@@ -124,13 +126,26 @@ pub fn read(path: &Path) -> Result<Vec<Station>, StationsError> {
 /// A missing or doubtful column, a place that is none on the earth, a station without name or path, two of one name, no station at all.
 pub fn parse(bytes: &[u8], path: &Path) -> Result<Vec<Station>, StationsError> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-    let text = std::str::from_utf8(bytes).map_err(|_| StationsError::NotText { path: path.to_owned() })?;
+    let text = std::str::from_utf8(bytes).map_err(|_| StationsError::NotText {
+        path: path.to_owned(),
+    })?;
     let delimiter = super::delimiter(text);
-    let mut reader = csv::ReaderBuilder::new().delimiter(delimiter).trim(csv::Trim::All).from_reader(text.as_bytes());
-    let table = |source| StationsError::Table { path: path.to_owned(), source };
+    let mut reader = csv::ReaderBuilder::new()
+        .delimiter(delimiter)
+        .trim(csv::Trim::All)
+        .from_reader(text.as_bytes());
+    let table = |source| StationsError::Table {
+        path: path.to_owned(),
+        source,
+    };
     let header = reader.headers().map_err(table)?.clone();
     let at = |wanted, names| column(&header, path, wanted, names);
-    let columns = [at("the name", NAME)?, at("the latitude", LATITUDE)?, at("the longitude", LONGITUDE)?, at("the path of the record", RECORD)?];
+    let columns = [
+        at("the name", NAME)?,
+        at("the latitude", LATITUDE)?,
+        at("the longitude", LONGITUDE)?,
+        at("the path of the record", RECORD)?,
+    ];
     let folder = path.parent().unwrap_or(Path::new(""));
     let mut stations: Vec<Station> = Vec::new();
     for row in reader.records() {
@@ -142,13 +157,30 @@ pub fn parse(bytes: &[u8], path: &Path) -> Result<Vec<Station>, StationsError> {
         let [name, latitude, longitude, record] = columns.map(|at| row.get(at).unwrap_or(""));
         for (wanted, text) in [("name", name), ("path of a record", record)] {
             if text.is_empty() {
-                return Err(StationsError::Empty { path: path.to_owned(), line, wanted });
+                return Err(StationsError::Empty {
+                    path: path.to_owned(),
+                    line,
+                    wanted,
+                });
             }
         }
         let degrees = |text: &str, wanted, limit: f64| {
-            let point = if delimiter == b',' { text.to_owned() } else { text.replace(',', ".") };
-            let value = point.parse::<f64>().ok().filter(|value| value.abs() <= limit);
-            value.ok_or_else(|| StationsError::NotAPlace { path: path.to_owned(), line, wanted, text: text.to_owned(), limit })
+            let point = if delimiter == b',' {
+                text.to_owned()
+            } else {
+                text.replace(',', ".")
+            };
+            let value = point
+                .parse::<f64>()
+                .ok()
+                .filter(|value| value.abs() <= limit);
+            value.ok_or_else(|| StationsError::NotAPlace {
+                path: path.to_owned(),
+                line,
+                wanted,
+                text: text.to_owned(),
+                limit,
+            })
         };
         let station = Station {
             name: name.to_owned(),
@@ -157,21 +189,55 @@ pub fn parse(bytes: &[u8], path: &Path) -> Result<Vec<Station>, StationsError> {
             record: folder.join(record),
             line,
         };
-        if let Some(first) = stations.iter().find(|other| other.name.eq_ignore_ascii_case(&station.name)) {
-            return Err(StationsError::Twice { path: path.to_owned(), line, first: first.line, name: station.name });
+        if let Some(first) = stations
+            .iter()
+            .find(|other| other.name.eq_ignore_ascii_case(&station.name))
+        {
+            return Err(StationsError::Twice {
+                path: path.to_owned(),
+                line,
+                first: first.line,
+                name: station.name,
+            });
         }
         stations.push(station);
     }
-    if stations.is_empty() { Err(StationsError::None { path: path.to_owned() }) } else { Ok(stations) }
+    if stations.is_empty() {
+        Err(StationsError::None {
+            path: path.to_owned(),
+        })
+    } else {
+        Ok(stations)
+    }
 }
 
 /// The one column whose folded name is one of `names`.
-fn column(header: &csv::StringRecord, path: &Path, wanted: &'static str, names: &[&str]) -> Result<usize, StationsError> {
-    let folded = |name: &str| name.to_lowercase().chars().filter(|c| c.is_alphanumeric()).collect::<String>();
-    let hits: Vec<usize> = header.iter().enumerate().filter(|(_, name)| names.contains(&folded(name).as_str())).map(|(at, _)| at).collect();
+fn column(
+    header: &csv::StringRecord,
+    path: &Path,
+    wanted: &'static str,
+    names: &[&str],
+) -> Result<usize, StationsError> {
+    let folded = |name: &str| {
+        name.to_lowercase()
+            .chars()
+            .filter(|c| c.is_alphanumeric())
+            .collect::<String>()
+    };
+    let hits: Vec<usize> = header
+        .iter()
+        .enumerate()
+        .filter(|(_, name)| names.contains(&folded(name).as_str()))
+        .map(|(at, _)| at)
+        .collect();
     match hits.as_slice() {
         [one] => Ok(*one),
-        _ => Err(StationsError::Column { path: path.to_owned(), wanted, count: hits.len(), found: header.iter().collect::<Vec<_>>().join(", ") }),
+        _ => Err(StationsError::Column {
+            path: path.to_owned(),
+            wanted,
+            count: hits.len(),
+            found: header.iter().collect::<Vec<_>>().join(", "),
+        }),
     }
 }
 
@@ -186,7 +252,16 @@ mod tests {
     #[test]
     fn columns_in_any_order_and_either_decimal_mark() {
         let one = list("name,lat,lon,file\nMill Barn,50.25,15.5,mill.csv\n").unwrap();
-        assert_eq!(one, [Station { name: "Mill Barn".to_owned(), longitude: 15.5, latitude: 50.25, record: PathBuf::from("weather/mill.csv"), line: 2 }]);
+        assert_eq!(
+            one,
+            [Station {
+                name: "Mill Barn".to_owned(),
+                longitude: 15.5,
+                latitude: 50.25,
+                record: PathBuf::from("weather/mill.csv"),
+                line: 2
+            }]
+        );
         assert_eq!(list("\u{feff}Path;Longitude (deg);Latitude (deg);Station\nmill.csv;15,5;50,25;Mill Barn\n").unwrap(), one);
     }
 
@@ -194,12 +269,21 @@ mod tests {
     fn refusals_name_line_and_way_out() {
         let head = "name,latitude,longitude,path\n";
         for (rows, parts) in [
-            ("A,95,15,a.csv\n", vec!["stations.csv:2", "\"95\" is no latitude", "-90 to 90"]),
-            ("A,50,east,a.csv\n", vec!["\"east\" is no longitude", "-180 to 180"]),
+            (
+                "A,95,15,a.csv\n",
+                vec!["stations.csv:2", "\"95\" is no latitude", "-90 to 90"],
+            ),
+            (
+                "A,50,east,a.csv\n",
+                vec!["\"east\" is no longitude", "-180 to 180"],
+            ),
             ("A,nan,15,a.csv\n", vec!["no latitude"]),
             (",50,15,a.csv\n", vec!["stations.csv:2", "no name"]),
             ("A,50,15,\n", vec!["no path of a record"]),
-            ("A,50,15,a.csv\na,51,15,b.csv\n", vec!["stations.csv:3", "\"a\"", "line 2"]),
+            (
+                "A,50,15,a.csv\na,51,15,b.csv\n",
+                vec!["stations.csv:3", "\"a\"", "line 2"],
+            ),
             ("A,50,15\n", vec!["no table"]),
             ("", vec!["no station"]),
         ] {
@@ -208,8 +292,14 @@ mod tests {
                 assert!(error.contains(part), "{part} is not in: {error}");
             }
         }
-        let error = list("name,lat,latitude,lon,path\n").unwrap_err().to_string();
-        assert!(error.contains("2 columns could be the latitude") && error.contains("name, lat, latitude, lon, path"), "{error}");
+        let error = list("name,lat,latitude,lon,path\n")
+            .unwrap_err()
+            .to_string();
+        assert!(
+            error.contains("2 columns could be the latitude")
+                && error.contains("name, lat, latitude, lon, path"),
+            "{error}"
+        );
     }
 
     proptest::proptest! {

@@ -6,17 +6,10 @@
 
 use std::collections::BTreeMap;
 
-use super::Cause;
-use super::Doubt;
-use super::Gets;
-use super::Part;
-use super::Places;
-use super::in_order;
+use super::{Cause, Doubt, Gets, Part, Places, in_order};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
-use crate::science::monte_carlo::Draw;
-use crate::science::monte_carlo::band_of;
-use crate::science::monte_carlo::ground_deviate;
+use crate::science::monte_carlo::{Draw, band_of, ground_deviate};
 
 /// Standard errors that a draw may move a cell by, at the most.
 const FARTHEST: f64 = 4.0;
@@ -53,13 +46,22 @@ impl CellErrors {
         let side = libm::sqrt(alike?);
         let (grid, cells) = (&ground.grid, &ground.grid.cells);
         let host = |k: usize| rated.follows[k].map_or(k, |host| host as usize);
-        let errors = (0..cells.len()).map(|k| rated.cells[host(k)].index_se.unwrap_or(0.0)).collect();
+        let errors = (0..cells.len())
+            .map(|k| rated.cells[host(k)].index_se.unwrap_or(0.0))
+            .collect();
         let square = |k: usize| {
             // Along the way that the cell is driven: along a curve rows and columns follow it.
             let (cell, part) = (&cells[host(k)], grid.part_of(host(k)));
             let frame = grid.drive(part);
-            let (u, v) = (frame.row_start(cell.row) + frame.length / 2.0 - frame.u0, frame.col_start(cell.col) + frame.width / 2.0 - frame.v0);
-            (part, libm::floor(u / side) as i64, libm::floor(v / side) as i64)
+            let (u, v) = (
+                frame.row_start(cell.row) + frame.length / 2.0 - frame.u0,
+                frame.col_start(cell.col) + frame.width / 2.0 - frame.v0,
+            );
+            (
+                part,
+                libm::floor(u / side) as i64,
+                libm::floor(v / side) as i64,
+            )
         };
         // Numbered in the order of the cells, so that they depend on nothing else.
         let mut numbers: BTreeMap<(usize, i64, i64), u64> = BTreeMap::new();
@@ -69,7 +71,11 @@ impl CellErrors {
                 *numbers.entry(square(k)).or_insert(next)
             })
             .collect();
-        Some(Self { errors, square_of, side })
+        Some(Self {
+            errors,
+            square_of,
+            side,
+        })
     }
 
     /// Side of the squares. \[m\]
@@ -82,7 +88,10 @@ impl CellErrors {
         gets.iter()
             .enumerate()
             .filter_map(|(k, gets)| own(gets).map(|(index, reference)| (k, index, reference)))
-            .flat_map(|(k, index, reference)| [-FARTHEST, -2.0, -1.0, 1.0, 2.0, FARTHEST].map(|at| (self.moved(k, index, at), reference)))
+            .flat_map(|(k, index, reference)| {
+                [-FARTHEST, -2.0, -1.0, 1.0, 2.0, FARTHEST]
+                    .map(|at| (self.moved(k, index, at), reference))
+            })
     }
 
     /// A cell's index, so many standard errors away.
@@ -94,19 +103,31 @@ impl CellErrors {
     pub(super) fn add_to(&self, doubt: &mut Doubt, drawn: &Drawn<'_, impl Fn(usize) -> bool>) {
         let draws = doubt.draws as usize;
         let mut row = vec![0.0; draws];
-        let counted: f64 = (0..drawn.gets.len()).filter(|k| (drawn.counts)(*k)).map(|k| drawn.areas[k]).sum();
+        let counted: f64 = (0..drawn.gets.len())
+            .filter(|k| (drawn.counts)(*k))
+            .map(|k| drawn.areas[k])
+            .sum();
         let mut field_rates = vec![0.0; draws];
         for k in (0..drawn.gets.len()).filter(|k| (drawn.counts)(*k)) {
-            if let Some((index, reference)) = drawn.rated.cells[k].index.map(|index| (index, drawn.rated.reference_of[k])) {
+            if let Some((index, reference)) = drawn.rated.cells[k]
+                .index
+                .map(|index| (index, drawn.rated.reference_of[k]))
+            {
                 self.rates(k, index, reference, doubt.seed, drawn, &mut row);
-                add(&mut field_rates, &row, drawn.areas[k] / counted.max(f64::MIN_POSITIVE));
+                add(
+                    &mut field_rates,
+                    &row,
+                    drawn.areas[k] / counted.max(f64::MIN_POSITIVE),
+                );
             }
         }
         let mut whole = vec![0.0; draws];
         let mut zones = vec![(0.0, vec![0.0; draws]); doubt.zones.len()];
         for (k, gets) in drawn.gets.iter().enumerate() {
             match *gets {
-                Gets::Own(index, reference) => self.rates(k, index, reference, doubt.seed, drawn, &mut row),
+                Gets::Own(index, reference) => {
+                    self.rates(k, index, reference, doubt.seed, drawn, &mut row);
+                }
                 Gets::Held(index, reference) => {
                     self.rates(k, index, reference, doubt.seed, drawn, &mut row);
                     for (rate, field) in row.iter_mut().zip(&field_rates) {
@@ -117,7 +138,9 @@ impl CellErrors {
                 Gets::Stated(rate) => row.fill(rate),
             }
             add(&mut whole, &row, drawn.areas[k]);
-            if let Some((area, sums)) = zones.get_mut((drawn.rated.cells[k].zone as usize).wrapping_sub(1)) {
+            if let Some((area, sums)) =
+                zones.get_mut((drawn.rated.cells[k].zone as usize).wrapping_sub(1))
+            {
                 *area += drawn.areas[k];
                 add(sums, &row, drawn.areas[k]);
             }
@@ -138,40 +161,75 @@ impl CellErrors {
         }
         let sd_kg = self.alone(drawn, counted);
         if sd_kg > 0.0 {
-            doubt.parts.push(Part { cause: Cause::Between, sd_kg, share: 0.0, ends_kg: (doubt.plain_kg + sd_kg, doubt.plain_kg - sd_kg) });
+            doubt.parts.push(Part {
+                cause: Cause::Between,
+                sd_kg,
+                share: 0.0,
+                ends_kg: (doubt.plain_kg + sd_kg, doubt.plain_kg - sd_kg),
+            });
             doubt.parts = in_order(std::mem::take(&mut doubt.parts));
         }
     }
 
     /// A cell's own rate in every draw.
-    fn rates(&self, cell: usize, index: f64, reference: f64, seed: u64, drawn: &Drawn<'_, impl Fn(usize) -> bool>, row: &mut [f64]) {
+    fn rates(
+        &self,
+        cell: usize,
+        index: f64,
+        reference: f64,
+        seed: u64,
+        drawn: &Drawn<'_, impl Fn(usize) -> bool>,
+        row: &mut [f64],
+    ) {
         let draws = row.len();
         for (draw, rate) in row.iter_mut().enumerate() {
-            let at = if self.errors[cell] > 0.0 { ground_deviate(seed, draw as u64, self.square_of[cell]) } else { 0.0 };
+            let at = if self.errors[cell] > 0.0 {
+                ground_deviate(seed, draw as u64, self.square_of[cell])
+            } else {
+                0.0
+            };
             let around = drawn.places.around(self.moved(cell, index, at), reference);
-            *rate = around.map(|(place, weight)| weight * drawn.table[place * draws + draw]).sum();
+            *rate = around
+                .map(|(place, weight)| weight * drawn.table[place * draws + draw])
+                .sum();
         }
     }
 
     /// Standard deviation of the field's nitrogen by the cells' errors alone: squares are free of each other, so that their variances add up. \[kg\]
     fn alone(&self, drawn: &Drawn<'_, impl Fn(usize) -> bool>, counted: f64) -> f64 {
         let plain = Draw::PLAIN.moved(&drawn.rated.model);
-        let rate = |k: usize, index: f64, reference: f64, at: f64| plain.exact(self.moved(k, index, at), reference).unwrap_or(0.0);
+        let rate = |k: usize, index: f64, reference: f64, at: f64| {
+            plain
+                .exact(self.moved(k, index, at), reference)
+                .unwrap_or(0.0)
+        };
         // Field rate without errors, and by how much each square moves it.
-        let (mut field, mut own_kg, mut field_moves) = (0.0, BTreeMap::<u64, f64>::new(), BTreeMap::<u64, f64>::new());
+        let (mut field, mut own_kg, mut field_moves) = (
+            0.0,
+            BTreeMap::<u64, f64>::new(),
+            BTreeMap::<u64, f64>::new(),
+        );
         for k in (0..drawn.gets.len()).filter(|k| (drawn.counts)(*k)) {
             if let Some(index) = drawn.rated.cells[k].index {
-                let (reference, share) = (drawn.rated.reference_of[k], drawn.areas[k] / counted.max(f64::MIN_POSITIVE));
+                let (reference, share) = (
+                    drawn.rated.reference_of[k],
+                    drawn.areas[k] / counted.max(f64::MIN_POSITIVE),
+                );
                 field += share * rate(k, index, reference, 0.0);
-                *field_moves.entry(self.square_of[k]).or_default() += share * (rate(k, index, reference, 1.0) - rate(k, index, reference, -1.0)) / 2.0;
+                *field_moves.entry(self.square_of[k]).or_default() += share
+                    * (rate(k, index, reference, 1.0) - rate(k, index, reference, -1.0))
+                    / 2.0;
             }
         }
         let mut follows_field = 0.0;
         for (k, gets) in drawn.gets.iter().enumerate() {
             let held = matches!(gets, Gets::Held(..));
             match *gets {
-                Gets::Own(index, reference) | Gets::Held(index, reference) if !held || rate(k, index, reference, 0.0) < field => {
-                    let moves = (rate(k, index, reference, 1.0) - rate(k, index, reference, -1.0)) / 2.0;
+                Gets::Own(index, reference) | Gets::Held(index, reference)
+                    if !held || rate(k, index, reference, 0.0) < field =>
+                {
+                    let moves =
+                        (rate(k, index, reference, 1.0) - rate(k, index, reference, -1.0)) / 2.0;
                     *own_kg.entry(self.square_of[k]).or_default() += drawn.areas[k] * moves;
                 }
                 Gets::Field | Gets::Held(..) => follows_field += drawn.areas[k],

@@ -2,15 +2,10 @@
 
 use geo::Centroid as _;
 
-use super::cells::CellFound;
-use super::cells::Rule;
-use super::cells::near;
+use super::cells::{CellFound, Rule, near};
 use super::clean::Kept;
 use crate::pipeline::ground::Ground;
-use crate::science::points::Estimated;
-use crate::science::points::Neighbours;
-use crate::science::points::error_covariance;
-use crate::science::points::kriging_weights;
+use crate::science::points::{Estimated, Neighbours, error_covariance, kriging_weights};
 
 /// Cells that are looked at.
 const MOST_CELLS: usize = 24;
@@ -22,23 +17,46 @@ const MOST_AROUND: f64 = 400.0;
 /// variance. \[m²\]
 ///
 /// `None` without kriged cells.
-pub(super) fn alike_area(ground: &Ground, kept: &[Kept], found: &[CellFound], trees: &[Neighbours], rule: &Rule<'_>) -> Option<f64> {
+pub(super) fn alike_area(
+    ground: &Ground,
+    kept: &[Kept],
+    found: &[CellFound],
+    trees: &[Neighbours],
+    rule: &Rule<'_>,
+) -> Option<f64> {
     let cells = &ground.grid.cells;
     let estimated = |cell: usize| -> Option<(usize, Estimated)> {
         let (block, class, readings) = near(ground, cell, trees, rule);
         let samples: Vec<_> = readings.iter().map(|at| kept[*at].sample).collect();
         let weights = kriging_weights(&samples, &block, rule.variogram)?;
-        let readings = readings.into_iter().zip(samples).zip(weights).map(|((at, sample), weight)| (at, sample, weight)).collect();
+        let readings = readings
+            .into_iter()
+            .zip(samples)
+            .zip(weights)
+            .map(|((at, sample), weight)| (at, sample, weight))
+            .collect();
         Some((class, Estimated { block, readings }))
     };
-    let kriged: Vec<usize> = (0..found.len()).filter(|cell| found[*cell].1.is_some_and(|error| error > 0.0)).collect();
+    let kriged: Vec<usize> = (0..found.len())
+        .filter(|cell| found[*cell].1.is_some_and(|error| error > 0.0))
+        .collect();
     // Wherever a cell lies, along whatever way it is driven.
-    let middles: Vec<(f64, f64)> =
-        kriged.iter().map(|cell| ground.grid.outline(*cell).centroid().map_or((f64::NAN, f64::NAN), |middle| (middle.x(), middle.y()))).collect();
+    let middles: Vec<(f64, f64)> = kriged
+        .iter()
+        .map(|cell| {
+            ground
+                .grid
+                .outline(*cell)
+                .centroid()
+                .map_or((f64::NAN, f64::NAN), |middle| (middle.x(), middle.y()))
+        })
+        .collect();
     let (mut areas, mut count) = (0.0, 0.0);
     for at in (0..kriged.len()).step_by(kriged.len().div_ceil(MOST_CELLS).max(1)) {
         let cell = kriged[at];
-        let Some((0, own)) = estimated(cell) else { continue };
+        let Some((0, own)) = estimated(cell) else {
+            continue;
+        };
         let variance = error_covariance(&own, &own, rule.variogram);
         if variance <= 0.0 {
             continue;

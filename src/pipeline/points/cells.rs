@@ -1,20 +1,12 @@
 //! Readings into cells: the mean of those inside, or kriging from those near.
 
-use geo::BoundingRect as _;
-use geo::Centroid;
-use geo::Contains;
-use geo::Point;
+use geo::{BoundingRect as _, Centroid, Contains, Point};
 
 use super::clean::Kept;
 use crate::pipeline::ground::Ground;
-use crate::pipeline::scan::CellSums;
-use crate::pipeline::scan::ScanError;
-use crate::science::points::Neighbours;
-use crate::science::points::Sample;
-use crate::science::points::Variogram;
-use crate::science::points::krige;
-use crate::space::cells::CellGrid;
-use crate::space::cells::CellShape;
+use crate::pipeline::scan::{CellSums, ScanError};
+use crate::science::points::{Neighbours, Sample, Variogram, krige};
+use crate::space::cells::{CellGrid, CellShape};
 use crate::space::fixed::Fixed;
 
 /// Places along each side of a cell that stand for its ground.
@@ -46,24 +38,47 @@ fn cell_at(grid: &CellGrid, x: f64, y: f64) -> Option<usize> {
         return found(0);
     }
     let candidates: Vec<usize> = (0..grid.ways()).filter_map(found).collect();
-    let holds = |cell: &&usize| grid.cells[**cell].shape == CellShape::Whole || grid.outline(**cell).contains(&Point::new(x, y));
-    candidates.iter().find(holds).or_else(|| candidates.first()).copied()
+    let holds = |cell: &&usize| {
+        grid.cells[**cell].shape == CellShape::Whole
+            || grid.outline(**cell).contains(&Point::new(x, y))
+    };
+    candidates
+        .iter()
+        .find(holds)
+        .or_else(|| candidates.first())
+        .copied()
 }
 
 fn sums(area: f64, canopy: f64, index: Option<f64>) -> CellSums {
     let canopy_area = area * canopy;
-    CellSums { seen: Fixed::of(area), canopy: Fixed::of(canopy_area), weighted: index.map_or_else(Fixed::default, |index| Fixed::of(canopy_area * index)) }
+    CellSums {
+        seen: Fixed::of(area),
+        canopy: Fixed::of(canopy_area),
+        weighted: index.map_or_else(Fixed::default, |index| Fixed::of(canopy_area * index)),
+    }
 }
 
 /// Means of the readings in each cell; a cell with fewer than `least` stays unseen.
-pub(super) fn means(ground: &Ground, kept: &[Kept], members: &[Vec<usize>], least: usize) -> Vec<CellFound> {
+pub(super) fn means(
+    ground: &Ground,
+    kept: &[Kept],
+    members: &[Vec<usize>],
+    least: usize,
+) -> Vec<CellFound> {
     let one = |(members, cell): (&Vec<usize>, &crate::space::cells::Cell)| {
         if members.len() < least {
             return (CellSums::default(), None);
         }
-        let green: Vec<f64> = members.iter().filter(|at| !kept[**at].bare).map(|at| kept[*at].sample.value).collect();
+        let green: Vec<f64> = members
+            .iter()
+            .filter(|at| !kept[**at].bare)
+            .map(|at| kept[*at].sample.value)
+            .collect();
         let mean = (!green.is_empty()).then(|| green.iter().sum::<f64>() / green.len() as f64);
-        (sums(cell.area, green.len() as f64 / members.len() as f64, mean), None)
+        (
+            sums(cell.area, green.len() as f64 / members.len() as f64, mean),
+            None,
+        )
     };
     members.iter().zip(&ground.grid.cells).map(one).collect()
 }
@@ -87,7 +102,9 @@ pub(super) struct Rule<'a> {
 /// Trees of canopy readings, by class of ground: open field first, then each strip.
 pub(super) fn trees(kept: &[Kept], strips: usize) -> Vec<Neighbours> {
     let samples: Vec<Sample> = kept.iter().map(|kept| kept.sample).collect();
-    (0..=strips).map(|class| Neighbours::of(&samples, |at| kept[at].class == class && !kept[at].bare)).collect()
+    (0..=strips)
+        .map(|class| Neighbours::of(&samples, |at| kept[at].class == class && !kept[at].bare))
+        .collect()
 }
 
 /// Kriges every cell from readings of its own ground: a cell whose middle lies in a strip from that strip's, any other from the open field's.
@@ -96,10 +113,22 @@ pub(super) fn trees(kept: &[Kept], strips: usize) -> Vec<Neighbours> {
 ///
 /// # Errors
 /// [`ScanError::Cancelled`].
-pub(super) fn kriged(ground: &Ground, kept: &[Kept], members: &[Vec<usize>], trees: &[Neighbours], rule: &Rule<'_>) -> Result<Vec<CellFound>, ScanError> {
+pub(super) fn kriged(
+    ground: &Ground,
+    kept: &[Kept],
+    members: &[Vec<usize>],
+    trees: &[Neighbours],
+    rule: &Rule<'_>,
+) -> Result<Vec<CellFound>, ScanError> {
     let cells = ground.grid.cells.len();
-    let chunks: Vec<std::ops::Range<usize>> = (0..cells).step_by(CHUNK).map(|start| start..(start + CHUNK).min(cells)).collect();
-    let (next, done) = (std::sync::atomic::AtomicUsize::new(0), std::sync::atomic::AtomicUsize::new(0));
+    let chunks: Vec<std::ops::Range<usize>> = (0..cells)
+        .step_by(CHUNK)
+        .map(|start| start..(start + CHUNK).min(cells))
+        .collect();
+    let (next, done) = (
+        std::sync::atomic::AtomicUsize::new(0),
+        std::sync::atomic::AtomicUsize::new(0),
+    );
     let order = std::sync::atomic::Ordering::Relaxed;
     let stopped = std::sync::atomic::AtomicBool::new(false);
     let work = || {
@@ -107,7 +136,13 @@ pub(super) fn kriged(ground: &Ground, kept: &[Kept], members: &[Vec<usize>], tre
         while !stopped.load(order) {
             let k = next.fetch_add(1, order);
             let Some(chunk) = chunks.get(k) else { break };
-            own.push((k, chunk.clone().map(|cell| cell_kriged(ground, cell, kept, &members[cell], trees, rule)).collect()));
+            own.push((
+                k,
+                chunk
+                    .clone()
+                    .map(|cell| cell_kriged(ground, cell, kept, &members[cell], trees, rule))
+                    .collect(),
+            ));
             if !(rule.progress)(done.fetch_add(1, order) + 1, chunks.len()) {
                 stopped.store(true, order);
             }
@@ -115,7 +150,9 @@ pub(super) fn kriged(ground: &Ground, kept: &[Kept], members: &[Vec<usize>], tre
         own
     };
     let mut parts: Vec<(usize, Vec<CellFound>)> = std::thread::scope(|scope| {
-        let handles: Vec<_> = (1..rule.threads.min(chunks.len())).map(|_| scope.spawn(work)).collect();
+        let handles: Vec<_> = (1..rule.threads.min(chunks.len()))
+            .map(|_| scope.spawn(work))
+            .collect();
         let mut parts = work();
         for handle in handles {
             match handle.join() {
@@ -133,19 +170,45 @@ pub(super) fn kriged(ground: &Ground, kept: &[Kept], members: &[Vec<usize>], tre
 }
 
 /// The ground of a cell, the class of its middle, and the readings that it is estimated from.
-pub(super) fn near(ground: &Ground, cell: usize, trees: &[Neighbours], rule: &Rule<'_>) -> (Vec<[f64; 2]>, usize, Vec<usize>) {
+pub(super) fn near(
+    ground: &Ground,
+    cell: usize,
+    trees: &[Neighbours],
+    rule: &Rule<'_>,
+) -> (Vec<[f64; 2]>, usize, Vec<usize>) {
     let block = block(ground, cell);
     let n = block.len() as f64;
-    let (x, y) = (block.iter().map(|p| p[0]).sum::<f64>() / n, block.iter().map(|p| p[1]).sum::<f64>() / n);
-    let class = ground.strips.iter().position(|strip| strip.contains(&Point::new(x, y))).map_or(0, |strip| strip + 1);
-    let readings = trees.get(class).map(|tree| tree.nearest(x, y, rule.neighbours, rule.reach, None)).unwrap_or_default();
+    let (x, y) = (
+        block.iter().map(|p| p[0]).sum::<f64>() / n,
+        block.iter().map(|p| p[1]).sum::<f64>() / n,
+    );
+    let class = ground
+        .strips
+        .iter()
+        .position(|strip| strip.contains(&Point::new(x, y)))
+        .map_or(0, |strip| strip + 1);
+    let readings = trees
+        .get(class)
+        .map(|tree| tree.nearest(x, y, rule.neighbours, rule.reach, None))
+        .unwrap_or_default();
     (block, class, readings)
 }
 
-fn cell_kriged(ground: &Ground, cell: usize, kept: &[Kept], members: &[usize], trees: &[Neighbours], rule: &Rule<'_>) -> CellFound {
+fn cell_kriged(
+    ground: &Ground,
+    cell: usize,
+    kept: &[Kept],
+    members: &[usize],
+    trees: &[Neighbours],
+    rule: &Rule<'_>,
+) -> CellFound {
     let area = ground.grid.cells[cell].area;
     let bare = members.iter().filter(|at| kept[**at].bare).count();
-    let canopy = if members.is_empty() { 1.0 } else { 1.0 - bare as f64 / members.len() as f64 };
+    let canopy = if members.is_empty() {
+        1.0
+    } else {
+        1.0 - bare as f64 / members.len() as f64
+    };
     if 2 * bare > members.len() {
         // Its own readings show bare ground: what grows around says nothing of it.
         return (sums(area, canopy, None), None);
@@ -156,20 +219,29 @@ fn cell_kriged(ground: &Ground, cell: usize, kept: &[Kept], members: &[usize], t
     }
     let samples: Vec<Sample> = readings.into_iter().map(|at| kept[at].sample).collect();
     match krige(&samples, &block, rule.variogram) {
-        Some(kriged) => (sums(area, canopy, Some(kriged.value)), Some(kriged.standard_error)),
+        Some(kriged) => (
+            sums(area, canopy, Some(kriged.value)),
+            Some(kriged.standard_error),
+        ),
         None => (CellSums::default(), None),
     }
 }
 
 /// Places that stand for equal parts of a cell: a lattice over its rectangle, less what the field cuts off.
 fn block(ground: &Ground, cell: usize) -> Vec<[f64; 2]> {
-    let (frame, one) = (ground.grid.drive(ground.grid.part_of(cell)), &ground.grid.cells[cell]);
+    let (frame, one) = (
+        ground.grid.drive(ground.grid.part_of(cell)),
+        &ground.grid.cells[cell],
+    );
     let places = |side: usize| {
         let mut places = Vec::with_capacity(side * side);
         for i in 0..side {
             for j in 0..side {
                 let part = |k: usize| (k as f64 + 0.5) / side as f64;
-                let (x, y) = frame.to_xy(frame.row_start(one.row) + part(i) * frame.length, frame.col_start(one.col) + part(j) * frame.width);
+                let (x, y) = frame.to_xy(
+                    frame.row_start(one.row) + part(i) * frame.length,
+                    frame.col_start(one.col) + part(j) * frame.width,
+                );
                 places.push([x, y]);
             }
         }
@@ -183,11 +255,25 @@ fn block(ground: &Ground, cell: usize) -> Vec<[f64; 2]> {
         // A cell along a curve is no rectangle of any frame.
         Some(around) if ground.grid.is_curved(ground.grid.part_of(cell)) => {
             let part = |k: usize| (k as f64 + 0.5) / (2 * SIDE) as f64;
-            let place = |k: usize| [around.min().x + part(k / (2 * SIDE)) * around.width(), around.min().y + part(k % (2 * SIDE)) * around.height()];
+            let place = |k: usize| {
+                [
+                    around.min().x + part(k / (2 * SIDE)) * around.width(),
+                    around.min().y + part(k % (2 * SIDE)) * around.height(),
+                ]
+            };
             (0..4 * SIDE * SIDE).map(place).collect()
         }
         _ => places(2 * SIDE),
     };
-    let inside: Vec<[f64; 2]> = lattice.into_iter().filter(|p| outline.contains(&Point::new(p[0], p[1]))).collect();
-    if inside.is_empty() { outline.centroid().map_or_else(|| places(1), |c| vec![[c.x(), c.y()]]) } else { inside }
+    let inside: Vec<[f64; 2]> = lattice
+        .into_iter()
+        .filter(|p| outline.contains(&Point::new(p[0], p[1])))
+        .collect();
+    if inside.is_empty() {
+        outline
+            .centroid()
+            .map_or_else(|| places(1), |c| vec![[c.x(), c.y()]])
+    } else {
+        inside
+    }
 }

@@ -1,15 +1,11 @@
 //! Which readings count: in the field, at a sound speed, like their neighbours, and not many times at one place.
 
-use geo::Contains;
-use geo::MultiPolygon;
-use geo::Point;
+use geo::{Contains, MultiPolygon, Point};
 
 use super::layer::Reading;
 use super::settings::Points;
 use crate::pipeline::ground::Ground;
-use crate::science::points::Neighbours;
-use crate::science::points::Sample;
-use crate::science::points::outliers;
+use crate::science::points::{Neighbours, Sample, outliers};
 use crate::science::reference::median;
 use crate::space::polygon::rings_of;
 
@@ -70,18 +66,29 @@ impl<'a> Area<'a> {
         Self { polygon, low, high }
     }
     fn holds(&self, x: f64, y: f64) -> bool {
-        x >= self.low[0] && x <= self.high[0] && y >= self.low[1] && y <= self.high[1] && self.polygon.contains(&Point::new(x, y))
+        x >= self.low[0]
+            && x <= self.high[0]
+            && y >= self.low[1]
+            && y <= self.high[1]
+            && self.polygon.contains(&Point::new(x, y))
     }
 }
 
 /// Readings inside an area, as positions.
 pub(super) fn inside(kept: &[Kept], area: &MultiPolygon<f64>) -> Vec<usize> {
     let area = Area::of(area);
-    (0..kept.len()).filter(|at| area.holds(kept[*at].sample.x, kept[*at].sample.y)).collect()
+    (0..kept.len())
+        .filter(|at| area.holds(kept[*at].sample.x, kept[*at].sample.y))
+        .collect()
 }
 
 /// Cleans readings whose places are on the working plane.
-pub(super) fn clean(readings: &[Reading], settings: &Points, ground: &Ground, bare_below: Option<f64>) -> Cleaned {
+pub(super) fn clean(
+    readings: &[Reading],
+    settings: &Points,
+    ground: &Ground,
+    bare_below: Option<f64>,
+) -> Cleaned {
     let mut dropped = Dropped::default();
     let field = Area::of(&ground.field);
     let strips: Vec<Area<'_>> = ground.strips.iter().map(Area::of).collect();
@@ -97,14 +104,33 @@ pub(super) fn clean(readings: &[Reading], settings: &Points, ground: &Ground, ba
                 dropped.no_speed += 1;
                 continue;
             };
-            if settings.least_speed.is_some_and(|least| speed < least.get()) || settings.greatest_speed.is_some_and(|greatest| speed > greatest.get()) {
+            if settings
+                .least_speed
+                .is_some_and(|least| speed < least.get())
+                || settings
+                    .greatest_speed
+                    .is_some_and(|greatest| speed > greatest.get())
+            {
                 dropped.speed += 1;
                 continue;
             }
         }
-        let class = strips.iter().position(|strip| strip.holds(reading.x, reading.y)).map_or(0, |strip| strip + 1);
-        let bare = reading.index <= 0.0 || bare_below.is_some_and(|limit| reading.index < limit - crate::pipeline::scan::TIE);
-        kept.push(Kept { sample: Sample { x: reading.x, y: reading.y, value: reading.index }, class, bare, pass: reading.pass });
+        let class = strips
+            .iter()
+            .position(|strip| strip.holds(reading.x, reading.y))
+            .map_or(0, |strip| strip + 1);
+        let bare = reading.index <= 0.0
+            || bare_below.is_some_and(|limit| reading.index < limit - crate::pipeline::scan::TIE);
+        kept.push(Kept {
+            sample: Sample {
+                x: reading.x,
+                y: reading.y,
+                value: reading.index,
+            },
+            class,
+            bare,
+            pass: reading.pass,
+        });
     }
     let samples: Vec<Sample> = kept.iter().map(|kept| kept.sample).collect();
     let classes: Vec<usize> = kept.iter().map(|kept| kept.class).collect();
@@ -116,7 +142,12 @@ pub(super) fn clean(readings: &[Reading], settings: &Points, ground: &Ground, ba
     let kept = joined(&kept, settings.join.get());
     dropped.joined = before - kept.len();
     let spacing = spacing(&kept);
-    Cleaned { kept, dropped, too_many_outliers: found.too_many, spacing }
+    Cleaned {
+        kept,
+        dropped,
+        too_many_outliers: found.too_many,
+        spacing,
+    }
 }
 
 /// Joins readings of one pass, ground and kind that follow each other within a distance of the first of them, to their mean place and mean index.
@@ -129,16 +160,25 @@ fn joined(kept: &[Kept], within: f64) -> Vec<Kept> {
         if let Some(first) = group.first().copied() {
             let n = group.len() as f64;
             let (x0, y0) = (first.sample.x, first.sample.y);
-            let mean = |of: &dyn Fn(&Sample) -> f64| group.iter().map(|kept| of(&kept.sample)).sum::<f64>() / n;
+            let mean = |of: &dyn Fn(&Sample) -> f64| {
+                group.iter().map(|kept| of(&kept.sample)).sum::<f64>() / n
+            };
             // Differences from the first place: an easting has seven digits before the point.
-            let sample = Sample { x: x0 + mean(&|s| s.x - x0), y: y0 + mean(&|s| s.y - y0), value: mean(&|s| s.value) };
+            let sample = Sample {
+                x: x0 + mean(&|s| s.x - x0),
+                y: y0 + mean(&|s| s.y - y0),
+                value: mean(&|s| s.value),
+            };
             out.push(Kept { sample, ..first });
         }
         group.clear();
     };
     for one in kept {
         let same = group.first().is_some_and(|first| {
-            first.pass == one.pass && first.class == one.class && first.bare == one.bare && first.sample.distance(one.sample.x, one.sample.y) < within
+            first.pass == one.pass
+                && first.class == one.class
+                && first.bare == one.bare
+                && first.sample.distance(one.sample.x, one.sample.y) < within
         });
         if !same {
             close(&mut group);
@@ -157,9 +197,17 @@ fn spacing(kept: &[Kept]) -> f64 {
     let step = kept.len().div_ceil(4000).max(1);
     let nearest = |at: usize| {
         let s = samples[at];
-        tree.nearest(s.x, s.y, 1, f64::INFINITY, Some(at)).first().map(|other| s.distance(samples[*other].x, samples[*other].y))
+        tree.nearest(s.x, s.y, 1, f64::INFINITY, Some(at))
+            .first()
+            .map(|other| s.distance(samples[*other].x, samples[*other].y))
     };
-    median(&(0..samples.len()).step_by(step).filter_map(nearest).collect::<Vec<_>>()).unwrap_or(0.0)
+    median(
+        &(0..samples.len())
+            .step_by(step)
+            .filter_map(nearest)
+            .collect::<Vec<_>>(),
+    )
+    .unwrap_or(0.0)
 }
 
 #[cfg(test)]
@@ -167,24 +215,41 @@ mod tests {
     use super::*;
 
     fn kept(x: f64, value: f64, class: usize, bare: bool, pass: u32) -> Kept {
-        Kept { sample: Sample { x, y: 0.0, value }, class, bare, pass }
+        Kept {
+            sample: Sample { x, y: 0.0, value },
+            class,
+            bare,
+            pass,
+        }
     }
 
     #[test]
     fn a_standing_machine_counts_once_and_nothing_else_is_mixed() {
-        let log = [kept(0.0, 0.5, 0, false, 0), kept(0.2, 0.6, 0, false, 0), kept(0.4, 0.7, 0, false, 0), kept(3.0, 0.5, 0, false, 0)];
+        let log = [
+            kept(0.0, 0.5, 0, false, 0),
+            kept(0.2, 0.6, 0, false, 0),
+            kept(0.4, 0.7, 0, false, 0),
+            kept(3.0, 0.5, 0, false, 0),
+        ];
         let out = joined(&log, 1.0);
         assert_eq!(out.len(), 2);
         assert!((out[0].sample.value - 0.6).abs() < 1e-12 && (out[0].sample.x - 0.2).abs() < 1e-12);
         assert_eq!(joined(&log, 0.0).len(), 4);
         // Another pass, another ground, bare and green: never joined.
-        let log = [kept(0.0, 0.5, 0, false, 0), kept(0.2, 0.6, 0, false, 1), kept(0.4, 0.7, 1, false, 1), kept(0.5, 0.1, 1, true, 1)];
+        let log = [
+            kept(0.0, 0.5, 0, false, 0),
+            kept(0.2, 0.6, 0, false, 1),
+            kept(0.4, 0.7, 1, false, 1),
+            kept(0.5, 0.1, 1, true, 1),
+        ];
         assert_eq!(joined(&log, 1.0).len(), 4);
     }
 
     #[test]
     fn spacing_is_that_of_the_track() {
-        let log: Vec<Kept> = (0..50).map(|k| kept(2.5 * f64::from(k), 0.5, 0, false, 0)).collect();
+        let log: Vec<Kept> = (0..50)
+            .map(|k| kept(2.5 * f64::from(k), 0.5, 0, false, 0))
+            .collect();
         assert!((spacing(&log) - 2.5).abs() < 1e-12);
         assert_eq!(spacing(&log[..1]), 0.0);
     }

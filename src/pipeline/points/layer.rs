@@ -1,13 +1,7 @@
 //! Readings as the walk sees them, and the frame that stands in for an image's lattice.
 
-use crate::space::crs::Crs;
-use crate::space::crs::CrsError;
-use crate::space::crs::Projector;
-use crate::space::raster::Affine;
-use crate::space::raster::Lattice;
-use crate::space::raster::RasterError;
-use crate::space::raster::RasterReader;
-use crate::space::raster::RasterSource;
+use crate::space::crs::{Crs, CrsError, Projector};
+use crate::space::raster::{Affine, Lattice, RasterError, RasterReader, RasterSource};
 
 /// A reading with its place in the layer's system.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -49,8 +43,14 @@ impl PointLayer {
     ///
     /// # Errors
     /// [`CrsError`] when a place cannot be carried over.
-    pub fn new(crs: &Crs, mut readings: Vec<Reading>, unusable: Unusable) -> Result<Self, CrsError> {
-        let middle = |pick: fn(&Reading) -> f64| readings.iter().map(pick).sum::<f64>() / readings.len().max(1) as f64;
+    pub fn new(
+        crs: &Crs,
+        mut readings: Vec<Reading>,
+        unusable: Unusable,
+    ) -> Result<Self, CrsError> {
+        let middle = |pick: fn(&Reading) -> f64| {
+            readings.iter().map(pick).sum::<f64>() / readings.len().max(1) as f64
+        };
         let plane = if crs.is_geographic() {
             let (x, y) = (middle(|r| r.x), middle(|r| r.y));
             let (longitude, latitude) = Projector::new(crs, &Crs::wgs84())?.point(x, y)?;
@@ -69,9 +69,22 @@ impl PointLayer {
             (low, high) = ([0.0; 2], [0.0; 2]);
         }
         // Metre by metre: only its extent and its system are ever asked for.
-        let (cols, rows) = ((libm::ceil(high[0] - low[0]) as i64).max(1), (libm::ceil(high[1] - low[1]) as i64).max(1));
-        let lattice = Lattice { cols, rows, affine: Affine([low[0], 1.0, 0.0, high[1], 0.0, -1.0]), crs: plane, block: (cols, 1) };
-        Ok(Self { readings, unusable, lattice })
+        let (cols, rows) = (
+            (libm::ceil(high[0] - low[0]) as i64).max(1),
+            (libm::ceil(high[1] - low[1]) as i64).max(1),
+        );
+        let lattice = Lattice {
+            cols,
+            rows,
+            affine: Affine([low[0], 1.0, 0.0, high[1], 0.0, -1.0]),
+            crs: plane,
+            block: (cols, 1),
+        };
+        Ok(Self {
+            readings,
+            unusable,
+            lattice,
+        })
     }
     /// The readings, in the order in which they were taken.
     pub fn readings(&self) -> &[Reading] {
@@ -91,7 +104,10 @@ impl RasterSource for PointLayer {
         0
     }
     fn reader(&self) -> Result<Box<dyn RasterReader + '_>, RasterError> {
-        Err(RasterError::Open { file: "readings".to_owned(), reason: "single readings have no pixels".to_owned() })
+        Err(RasterError::Open {
+            file: "readings".to_owned(),
+            reason: "single readings have no pixels".to_owned(),
+        })
     }
 }
 
@@ -101,14 +117,33 @@ mod tests {
 
     #[test]
     fn degrees_become_metres_of_their_zone() {
-        let at = |x: f64, y: f64| Reading { x, y, index: 0.5, pass: 0, speed: None };
-        let layer = PointLayer::new(&Crs::wgs84(), vec![at(15.0, 50.0), at(15.001, 50.0)], Unusable::default()).unwrap();
+        let at = |x: f64, y: f64| Reading {
+            x,
+            y,
+            index: 0.5,
+            pass: 0,
+            speed: None,
+        };
+        let layer = PointLayer::new(
+            &Crs::wgs84(),
+            vec![at(15.0, 50.0), at(15.001, 50.0)],
+            Unusable::default(),
+        )
+        .unwrap();
         assert_eq!(layer.lattice().crs.code(), Some(32_633));
         // A thousandth of a degree at 50° north: 111.32 m · cos 50° = 71.6 m (WGS 84: 71.7).
         let (a, b) = (layer.readings()[0], layer.readings()[1]);
         assert!((b.x - a.x - 71.67).abs() < 0.1 && layer.lattice().cols == 72);
         let metres = Crs::epsg(32_633, "WGS 84 / UTM zone 33N");
-        let layer = PointLayer::new(&metres, vec![at(500_000.0, 5_540_000.0)], Unusable::default()).unwrap();
-        assert_eq!((layer.readings()[0].x, layer.lattice().cols), (500_000.0, 1));
+        let layer = PointLayer::new(
+            &metres,
+            vec![at(500_000.0, 5_540_000.0)],
+            Unusable::default(),
+        )
+        .unwrap();
+        assert_eq!(
+            (layer.readings()[0].x, layer.lattice().cols),
+            (500_000.0, 1)
+        );
     }
 }

@@ -11,10 +11,5 @@ mod strip;
 mod walk;
 
 pub use clean::Dropped;
-pub use layer::PointLayer;
-pub use layer::Reading;
-pub use layer::Unusable;
-pub use walk::Kriging;
-pub use walk::PointsError;
-pub use walk::PointsSaid;
-pub use walk::look;
+pub use layer::{PointLayer, Reading, Unusable};
+pub use walk::{Kriging, PointsError, PointsSaid, look};

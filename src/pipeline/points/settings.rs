@@ -2,8 +2,7 @@
 
 use crate::pipeline::settings::VectorSource;
 use crate::science::points::Model;
-use crate::units::Length;
-use crate::units::Speed;
+use crate::units::{Length, Speed};
 
 /// `[points]`, less what it shares with `[imagery]`.
 #[derive(Clone, Debug, PartialEq)]

@@ -1,16 +1,18 @@
 //! Readings into the segments of strips and comparison swaths.
 
-use super::clean::Kept;
-use super::clean::inside;
-use crate::pipeline::scan::Found;
-use crate::pipeline::scan::Probe;
-use crate::pipeline::scan::Tally;
+use super::clean::{Kept, inside};
+use crate::pipeline::scan::{Found, Probe, Tally};
 use crate::space::fixed::Fixed;
 
 /// What each probe finds among the readings: a reading counts whole, by its place.
 pub(super) fn found(probes: &[Probe], kept: &[Kept]) -> Vec<Found> {
     let one = |probe: &Probe| match probe {
-        Probe::Segments { area, along, segments, blocks } => {
+        Probe::Segments {
+            area,
+            along,
+            segments,
+            blocks,
+        } => {
             let mut tallies = vec![Tally::default(); segments * blocks];
             for at in inside(kept, area) {
                 let Kept { sample, bare, .. } = kept[at];

@@ -1,35 +1,20 @@
 //! From readings to what is known before any rate: the same answer that a pass over pixels gives.
 
 use super::alike::alike_area;
-use super::cells;
 use super::cells::Rule;
-use super::clean::Cleaned;
-use super::clean::Dropped;
-use super::clean::clean;
-use super::layer::PointLayer;
-use super::layer::Reading;
-use super::layer::Unusable;
-use super::settings::Estimate;
-use super::settings::Points;
-use super::strip;
+use super::clean::{Cleaned, Dropped, clean};
+use super::layer::{PointLayer, Reading, Unusable};
+use super::settings::{Estimate, Points};
+use super::{cells, strip};
 use crate::finding::Finding;
 use crate::pipeline::ground::Ground;
-use crate::pipeline::run::Looked;
-use crate::pipeline::run::RunError;
-use crate::pipeline::run::Sources;
-use crate::pipeline::scan::PixelCounts;
-use crate::pipeline::scan::Scanned;
+use crate::pipeline::run::{Looked, RunError, Sources};
+use crate::pipeline::scan::{PixelCounts, Scanned};
 use crate::pipeline::settings::Settings;
 use crate::pipeline::strips;
-use crate::science::points::CrossValidation;
-use crate::science::points::Fit;
-use crate::science::points::Sample;
-use crate::science::points::fit;
-use crate::science::points::leave_one_out;
-use crate::science::points::semivariances;
+use crate::science::points::{CrossValidation, Fit, Sample, fit, leave_one_out, semivariances};
 use crate::science::reference::ReferenceError;
-use crate::space::crs::CrsError;
-use crate::space::crs::Projector;
+use crate::space::crs::{CrsError, Projector};
 use crate::space::fixed::Fixed;
 use crate::space::raster::RasterSource as _;
 
@@ -63,19 +48,25 @@ pub enum PointsError {
         outliers: usize,
     },
     /// Too few for a variogram.
-    #[error("a variogram needs {LEAST_FOR_VARIOGRAM} readings of canopy outside the strips (better {ENOUGH_FOR_VARIOGRAM}), but there are {found}")]
+    #[error(
+        "a variogram needs {LEAST_FOR_VARIOGRAM} readings of canopy outside the strips (better {ENOUGH_FOR_VARIOGRAM}), but there are {found}"
+    )]
     TooFew {
         /// Readings found.
         found: usize,
     },
     /// No classes of distance.
-    #[error("no variogram can be fitted: the readings' distances fall into {bins} classes only, 4 are needed; do they all lie at a few places?")]
+    #[error(
+        "no variogram can be fitted: the readings' distances fall into {bins} classes only, 4 are needed; do they all lie at a few places?"
+    )]
     NoVariogram {
         /// Classes found.
         bins: usize,
     },
     /// All readings are alike.
-    #[error("all {found} readings of canopy are {value}: a sensor that always says the same is broken, or the column is not the index")]
+    #[error(
+        "all {found} readings of canopy are {value}: a sensor that always says the same is broken, or the column is not the index"
+    )]
     AllAlike {
         /// Readings.
         found: usize,
@@ -137,22 +128,50 @@ pub fn look(
     let unusable = layer.unusable();
     let all = layer.readings().len();
     if unusable.out_of_range as f64 > 0.01 * (all + unusable.out_of_range) as f64 {
-        return Err(RunError::OutOfRange { in_field: (all + unusable.out_of_range) as u64, out_of_range: unusable.out_of_range as u64 });
+        return Err(RunError::OutOfRange {
+            in_field: (all + unusable.out_of_range) as u64,
+            out_of_range: unusable.out_of_range as u64,
+        });
     }
     let cleaned = clean(&on_plane(layer, ground)?, rule, ground, sources.bare_below);
-    let Cleaned { kept, dropped, too_many_outliers, spacing } = cleaned;
+    let Cleaned {
+        kept,
+        dropped,
+        too_many_outliers,
+        spacing,
+    } = cleaned;
     let green = kept.iter().filter(|kept| !kept.bare).count();
     if kept.is_empty() {
         let speed = dropped.speed + dropped.no_speed;
-        return Err(PointsError::None { readings: all, outside: dropped.outside, speed, outliers: dropped.outliers }.into());
+        return Err(PointsError::None {
+            readings: all,
+            outside: dropped.outside,
+            speed,
+            outliers: dropped.outliers,
+        }
+        .into());
     }
     let members = cells::members(ground, &kept, settings.field.map_strips);
     let (found, kriging) = match &rule.estimate {
-        Estimate::Mean => (cells::means(ground, &kept, &members, rule.least_readings), None),
-        Estimate::Kriging { models, neighbours, reach } => {
-            let open: Vec<Sample> = kept.iter().filter(|kept| kept.class == 0 && !kept.bare).map(|kept| kept.sample).collect();
+        Estimate::Mean => (
+            cells::means(ground, &kept, &members, rule.least_readings),
+            None,
+        ),
+        Estimate::Kriging {
+            models,
+            neighbours,
+            reach,
+        } => {
+            let open: Vec<Sample> = kept
+                .iter()
+                .filter(|kept| kept.class == 0 && !kept.bare)
+                .map(|kept| kept.sample)
+                .collect();
             let (fit, longest) = variogram(&open, models)?;
-            let reach = reach.map_or_else(|| fit.variogram.practical_range().min(longest), crate::units::Length::get);
+            let reach = reach.map_or_else(
+                || fit.variogram.practical_range().min(longest),
+                crate::units::Length::get,
+            );
             let trees = cells::trees(&kept, ground.strips.len());
             let kriged = Rule {
                 variogram: &fit.variogram,
@@ -164,13 +183,37 @@ pub fn look(
             };
             let found = cells::kriged(ground, &kept, &members, &trees, &kriged)?;
             let samples: Vec<Sample> = kept.iter().map(|kept| kept.sample).collect();
-            let taken: Vec<usize> = (0..kept.len()).filter(|at| kept[*at].class == 0 && !kept[*at].bare).collect();
-            let taken: Vec<usize> = taken.iter().copied().step_by(taken.len().div_ceil(MOST_LEFT_OUT).max(1)).collect();
-            let left_out = leave_one_out(&samples, &taken, &trees[0], &fit.variogram, *neighbours, reach);
+            let taken: Vec<usize> = (0..kept.len())
+                .filter(|at| kept[*at].class == 0 && !kept[*at].bare)
+                .collect();
+            let taken: Vec<usize> = taken
+                .iter()
+                .copied()
+                .step_by(taken.len().div_ceil(MOST_LEFT_OUT).max(1))
+                .collect();
+            let left_out = leave_one_out(
+                &samples,
+                &taken,
+                &trees[0],
+                &fit.variogram,
+                *neighbours,
+                reach,
+            );
             let errors: Vec<f64> = found.iter().filter_map(|(_, error)| *error).collect();
-            let mean_error = (!errors.is_empty()).then(|| errors.iter().sum::<f64>() / errors.len() as f64);
+            let mean_error =
+                (!errors.is_empty()).then(|| errors.iter().sum::<f64>() / errors.len() as f64);
             let alike = alike_area(ground, &kept, &found, &trees, &kriged);
-            (found, Some(Kriging { fit, longest, reach, left_out, mean_error, alike }))
+            (
+                found,
+                Some(Kriging {
+                    fit,
+                    longest,
+                    reach,
+                    left_out,
+                    mean_error,
+                    alike,
+                }),
+            )
         }
     };
     let said = PointsSaid {
@@ -183,14 +226,23 @@ pub fn look(
         cells_unseen: found.iter().filter(|(sums, _)| sums.seen.is_zero()).count(),
         kriging,
     };
-    say(&said, too_many_outliers, ground.grid.cells.len(), green, findings);
+    say(
+        &said,
+        too_many_outliers,
+        ground.grid.cells.len(),
+        green,
+        findings,
+    );
     let (plans, probes) = strips::plan_points(ground, &settings.reference, spacing);
     let scanned = Scanned {
         cells: found.iter().map(|(sums, _)| *sums).collect(),
         standard_errors: found.into_iter().map(|(_, error)| error).collect(),
         areas: ground.grid.cells.iter().map(|cell| cell.area).collect(),
         found: strip::found(&probes, &kept),
-        counts: PixelCounts { in_field: kept.len() as u64, ..PixelCounts::default() },
+        counts: PixelCounts {
+            in_field: kept.len() as u64,
+            ..PixelCounts::default()
+        },
         bands: Vec::new(),
     };
     let field_mean = field_mean(&scanned);
@@ -201,14 +253,32 @@ pub fn look(
             strip.found = Err(ReferenceError::NoReadings { inset_m });
         }
     }
-    strips::findings_of(&strips, sources.index_name, settings.season.crop.stand_cv, findings);
-    Ok(Looked { scanned, strips, field_mean, points: Some(said), spread: None })
+    strips::findings_of(
+        &strips,
+        sources.index_name,
+        settings.season.crop.stand_cv,
+        findings,
+    );
+    Ok(Looked {
+        scanned,
+        strips,
+        field_mean,
+        points: Some(said),
+        spread: None,
+    })
 }
 
 /// Readings with their places on the working plane.
 fn on_plane(layer: &PointLayer, ground: &Ground) -> Result<Vec<Reading>, CrsError> {
     let way = Projector::new(&layer.lattice().crs, &ground.plane.crs)?;
-    layer.readings().iter().map(|reading| way.point(reading.x, reading.y).map(|(x, y)| Reading { x, y, ..*reading })).collect()
+    layer
+        .readings()
+        .iter()
+        .map(|reading| {
+            way.point(reading.x, reading.y)
+                .map(|(x, y)| Reading { x, y, ..*reading })
+        })
+        .collect()
 }
 
 /// Area mean of the cells, less their bare part.
@@ -218,14 +288,26 @@ fn field_mean(scanned: &Scanned) -> f64 {
         weighted.add(sums.weighted);
         canopy.add(sums.canopy);
     }
-    if canopy.is_zero() { f64::NAN } else { weighted.get() / canopy.get() }
+    if canopy.is_zero() {
+        f64::NAN
+    } else {
+        weighted.get() / canopy.get()
+    }
 }
 
 /// The variogram of the open field's canopy, and the longest distance that it was fitted to. \[m\]
-fn variogram(open: &[Sample], models: &[crate::science::points::Model]) -> Result<(Fit, f64), PointsError> {
-    let Some(first) = open.first().filter(|_| open.len() >= LEAST_FOR_VARIOGRAM) else { return Err(PointsError::TooFew { found: open.len() }) };
+fn variogram(
+    open: &[Sample],
+    models: &[crate::science::points::Model],
+) -> Result<(Fit, f64), PointsError> {
+    let Some(first) = open.first().filter(|_| open.len() >= LEAST_FOR_VARIOGRAM) else {
+        return Err(PointsError::TooFew { found: open.len() });
+    };
     if open.iter().all(|s| s.value == first.value) {
-        return Err(PointsError::AllAlike { found: open.len(), value: first.value });
+        return Err(PointsError::AllAlike {
+            found: open.len(),
+            value: first.value,
+        });
     }
     let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
     for s in open {
@@ -238,7 +320,13 @@ fn variogram(open: &[Sample], models: &[crate::science::points::Model]) -> Resul
     Ok((fit, longest))
 }
 
-fn say(said: &PointsSaid, too_many_outliers: Option<usize>, cells: usize, green: usize, findings: &mut Vec<Finding>) {
+fn say(
+    said: &PointsSaid,
+    too_many_outliers: Option<usize>,
+    cells: usize,
+    green: usize,
+    findings: &mut Vec<Finding>,
+) {
     let (dropped, unusable) = (said.dropped, said.unusable);
     findings.push(Finding::note(
         "points.used",
@@ -264,7 +352,9 @@ fn say(said: &PointsSaid, too_many_outliers: Option<usize>, cells: usize, green:
             "points.uneven",
             format!("{many} readings are unlike their neighbours, more than a quarter: none was dropped; look at the sensor, or at the column that is read"),
         ));
-    } else if dropped.outliers as f64 > 0.05 * (said.kept + dropped.joined + dropped.outliers) as f64 {
+    } else if dropped.outliers as f64
+        > 0.05 * (said.kept + dropped.joined + dropped.outliers) as f64
+    {
         findings.push(Finding::caution(
             "points.outliers",
             format!(
@@ -275,8 +365,13 @@ fn say(said: &PointsSaid, too_many_outliers: Option<usize>, cells: usize, green:
     }
     let lost = unusable.no_place + unusable.no_index + unusable.out_of_range;
     if lost as f64 > 0.1 * (said.readings + lost) as f64 {
-        findings
-            .push(Finding::caution("points.missing", format!("{lost} of {} rows of the file are no readings: look at the sensor's log", said.readings + lost)));
+        findings.push(Finding::caution(
+            "points.missing",
+            format!(
+                "{lost} of {} rows of the file are no readings: look at the sensor's log",
+                said.readings + lost
+            ),
+        ));
     }
     if said.cells_unseen > 0 {
         findings.push(Finding::note(
@@ -321,13 +416,19 @@ fn say_kriging(kriging: &Kriging, green: usize, findings: &mut Vec<Finding>) {
             kriging.longest
         )));
     } else if kriging.fit.explained < 0.5 {
-        findings.push(poor(format!("it explains {:.0} % of how semivariance changes with distance", 100.0 * kriging.fit.explained)));
+        findings.push(poor(format!(
+            "it explains {:.0} % of how semivariance changes with distance",
+            100.0 * kriging.fit.explained
+        )));
     }
     if green < ENOUGH_FOR_VARIOGRAM {
         findings
             .push(Finding::caution("points.few", format!("{green} readings of canopy are few for a variogram: below {ENOUGH_FOR_VARIOGRAM} it is a guess")));
     }
-    if let Some(left_out) = kriging.left_out.filter(|left_out| !(0.5..=2.0).contains(&left_out.variance_ratio)) {
+    if let Some(left_out) = kriging
+        .left_out
+        .filter(|left_out| !(0.5..=2.0).contains(&left_out.variance_ratio))
+    {
         findings.push(Finding::caution(
             "points.standard_error",
             format!(

@@ -17,7 +17,12 @@ pub struct BandRange {
 
 impl Default for BandRange {
     fn default() -> Self {
-        Self { least: f64::INFINITY, greatest: f64::NEG_INFINITY, sum: Fixed::default(), pixels: 0 }
+        Self {
+            least: f64::INFINITY,
+            greatest: f64::NEG_INFINITY,
+            sum: Fixed::default(),
+            pixels: 0,
+        }
     }
 }
 

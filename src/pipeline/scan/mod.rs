@@ -10,24 +10,18 @@ mod plan;
 mod tests;
 mod worker;
 
-use std::sync::Mutex;
-use std::sync::PoisonError;
-use std::sync::atomic::AtomicBool;
-use std::sync::atomic::AtomicUsize;
-use std::sync::atomic::Ordering;
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::{Mutex, PoisonError};
 
-pub use counts::BandRange;
-pub use counts::PixelCounts;
+pub use counts::{BandRange, PixelCounts};
 pub use pixel_map::PixelMap;
 pub use plan::window_pixels;
 
 use crate::space::cells::CellGrid;
-use crate::space::crs::Crs;
-use crate::space::crs::CrsError;
+use crate::space::crs::{Crs, CrsError};
 use crate::space::fixed::Fixed;
 use crate::space::polygon::Rectangle;
-use crate::space::raster::RasterError;
-use crate::space::raster::RasterSource;
+use crate::space::raster::{RasterError, RasterSource};
 use geo::MultiPolygon;
 
 use plan::plan;
@@ -174,7 +168,9 @@ pub struct Scanned {
 pub fn scan(scan: &Scan<'_>) -> Result<Scanned, ScanError> {
     let plan = plan(scan)?;
     let empty = |probe: &Probe| match probe {
-        Probe::Segments { segments, blocks, .. } => Found::Segments(vec![Tally::default(); segments * blocks]),
+        Probe::Segments {
+            segments, blocks, ..
+        } => Found::Segments(vec![Tally::default(); segments * blocks]),
         Probe::Pixels { .. } => Found::Pixels(Vec::new()),
     };
     let result = Mutex::new(Scanned {
@@ -186,12 +182,18 @@ pub fn scan(scan: &Scan<'_>) -> Result<Scanned, ScanError> {
         bands: vec![BandRange::default(); scan.source.slots()],
     });
     let failure: Mutex<Option<ScanError>> = Mutex::new(None);
-    let (next, done, stop) = (AtomicUsize::new(0), AtomicUsize::new(0), AtomicBool::new(false));
+    let (next, done, stop) = (
+        AtomicUsize::new(0),
+        AtomicUsize::new(0),
+        AtomicBool::new(false),
+    );
     let work = || -> Result<(), ScanError> {
         let mut worker = Worker::new(scan, &plan)?;
         while !stop.load(Ordering::Relaxed) {
             let k = next.fetch_add(1, Ordering::Relaxed);
-            let Some((window, cells)) = plan.windows.get(k) else { break };
+            let Some((window, cells)) = plan.windows.get(k) else {
+                break;
+            };
             worker.window(*window, cells, &result)?;
             let finished = done.fetch_add(1, Ordering::Relaxed) + 1;
             if !(scan.progress)(finished, plan.windows.len()) {

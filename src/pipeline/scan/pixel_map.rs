@@ -1,14 +1,9 @@
 //! From the working plane into an image's pixels.
 
 use crate::space::cells::CellGrid;
-use crate::space::crs::Crs;
-use crate::space::crs::CrsError;
-use crate::space::crs::Projector;
-use crate::space::polygon::densified;
-use crate::space::polygon::densified_ring;
-use crate::space::polygon::rings_of;
-use crate::space::raster::Affine;
-use crate::space::raster::Lattice;
+use crate::space::crs::{Crs, CrsError, Projector};
+use crate::space::polygon::{densified, densified_ring, rings_of};
+use crate::space::raster::{Affine, Lattice};
 use geo::MultiPolygon;
 
 /// Chord error of densified edges. \[pixel\]
@@ -26,7 +21,10 @@ impl PixelMap {
     /// # Errors
     /// [`CrsError`] when there is none.
     pub fn new(plane: &Crs, lattice: &Lattice) -> Result<Self, CrsError> {
-        Ok(Self { way: Projector::new(plane, &lattice.crs)?, affine: lattice.affine })
+        Ok(Self {
+            way: Projector::new(plane, &lattice.crs)?,
+            affine: lattice.affine,
+        })
     }
     /// One point.
     ///
@@ -46,12 +44,19 @@ impl PixelMap {
                 let (col, row) = self.affine.to_pixel(p[0], p[1]);
                 [col, row]
             };
-            return Ok(rings_of(polygon).iter().map(|ring| ring.iter().map(place).collect()).collect());
+            return Ok(rings_of(polygon)
+                .iter()
+                .map(|ring| ring.iter().map(place).collect())
+                .collect());
         }
         densified(polygon, CHORD_ERROR, &|x, y| self.pixel(x, y))
     }
     /// A cell's rings.
-    pub(super) fn cell(&self, grid: &CellGrid, cell: usize) -> Result<Vec<Vec<[f64; 2]>>, CrsError> {
+    pub(super) fn cell(
+        &self,
+        grid: &CellGrid,
+        cell: usize,
+    ) -> Result<Vec<Vec<[f64; 2]>>, CrsError> {
         let mut rings = Vec::new();
         for (ring, _) in grid.rings(cell) {
             let ground: Vec<[f64; 2]> = ring

@@ -2,13 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use super::PixelMap;
-use super::Probe;
-use super::Scan;
-use super::ScanError;
+use super::{PixelMap, Probe, Scan, ScanError};
 use crate::space::crs::CrsError;
-use crate::space::raster::Lattice;
-use crate::space::raster::Window;
+use crate::space::raster::{Lattice, Window};
 
 /// Pixels of a window, at the most and at the least that memory is cut down to.
 const WINDOW_PIXELS: (i64, i64) = (1 << 20, 1 << 14);
@@ -32,10 +28,16 @@ impl Bounds {
             }
         }
         let whole = |low: f64, high: f64| (libm::floor(low) as i64, libm::ceil(high) as i64);
-        Self { cols: whole(low[0], high[0]), rows: whole(low[1], high[1]) }
+        Self {
+            cols: whole(low[0], high[0]),
+            rows: whole(low[1], high[1]),
+        }
     }
     pub(super) const fn meets(&self, window: &Window) -> bool {
-        self.cols.0 < window.col + window.cols && self.cols.1 > window.col && self.rows.0 < window.row + window.rows && self.rows.1 > window.row
+        self.cols.0 < window.col + window.cols
+            && self.cols.1 > window.col
+            && self.rows.0 < window.row + window.rows
+            && self.rows.1 > window.row
     }
 }
 
@@ -44,20 +46,39 @@ pub fn window_pixels(memory: u64, threads: usize, slots: usize) -> i64 {
     // Of each pixel: its bands as values, one band as stored, the index, what hides it; runs of the cells that it belongs to.
     let each = 8 * slots as u64 + 8 + 8 + 1 + 7;
     let fits = memory / 4 / threads.max(1) as u64 / each;
-    i64::try_from(fits).unwrap_or(i64::MAX).clamp(WINDOW_PIXELS.1, WINDOW_PIXELS.0)
+    i64::try_from(fits)
+        .unwrap_or(i64::MAX)
+        .clamp(WINDOW_PIXELS.1, WINDOW_PIXELS.0)
 }
 
 /// The windows of an image: its own blocks, small ones joined, large ones split.
 fn window_size(lattice: &Lattice, most: i64) -> (i64, i64) {
-    let (block_cols, block_rows) = (lattice.block.0.clamp(1, lattice.cols), lattice.block.1.clamp(1, lattice.rows));
-    let joined = |block: i64, all: i64| if block >= WINDOW_SIDE { block } else { (WINDOW_SIDE / block * block).min(all) };
-    let (mut cols, mut rows) = (joined(block_cols, lattice.cols), joined(block_rows, lattice.rows));
+    let (block_cols, block_rows) = (
+        lattice.block.0.clamp(1, lattice.cols),
+        lattice.block.1.clamp(1, lattice.rows),
+    );
+    let joined = |block: i64, all: i64| {
+        if block >= WINDOW_SIDE {
+            block
+        } else {
+            (WINDOW_SIDE / block * block).min(all)
+        }
+    };
+    let (mut cols, mut rows) = (
+        joined(block_cols, lattice.cols),
+        joined(block_rows, lattice.rows),
+    );
     if block_cols >= lattice.cols {
         // Strips: as many whole rows as the limit allows.
-        rows = (most / cols / block_rows * block_rows).clamp(block_rows, lattice.rows.max(block_rows));
+        rows =
+            (most / cols / block_rows * block_rows).clamp(block_rows, lattice.rows.max(block_rows));
     }
     while cols * rows > most * 2 {
-        if rows >= cols { rows = (rows + 1) / 2 } else { cols = (cols + 1) / 2 }
+        if rows >= cols {
+            rows = (rows + 1) / 2;
+        } else {
+            cols = (cols + 1) / 2;
+        }
     }
     (cols, rows)
 }
@@ -114,8 +135,12 @@ pub(super) fn plan(scan: &Scan<'_>) -> Result<Plan, ScanError> {
     let down = (lattice.rows + rows - 1) / rows;
     let mut cells: BTreeMap<(i64, i64), Vec<u32>> = BTreeMap::new();
     let each = |bounds: &Bounds, take: &mut dyn FnMut((i64, i64))| {
-        for r in (bounds.rows.0.div_euclid(rows)).max(0)..=((bounds.rows.1 - 1).div_euclid(rows)).min(down - 1) {
-            for c in (bounds.cols.0.div_euclid(cols)).max(0)..=((bounds.cols.1 - 1).div_euclid(cols)).min(across - 1) {
+        for r in (bounds.rows.0.div_euclid(rows)).max(0)
+            ..=((bounds.rows.1 - 1).div_euclid(rows)).min(down - 1)
+        {
+            for c in (bounds.cols.0.div_euclid(cols)).max(0)
+                ..=((bounds.cols.1 - 1).div_euclid(cols)).min(across - 1)
+            {
                 take((r, c));
             }
         }
@@ -125,7 +150,9 @@ pub(super) fn plan(scan: &Scan<'_>) -> Result<Plan, ScanError> {
         let rings = map.cell(scan.grid, cell)?;
         areas.push(area_of(&rings));
         let bounds = Bounds::of(&rings);
-        each(&bounds, &mut |key| cells.entry(key).or_default().push(cell as u32));
+        each(&bounds, &mut |key| {
+            cells.entry(key).or_default().push(cell as u32);
+        });
     }
     for probe in &probes {
         if !probe.rings.is_empty() {
@@ -137,9 +164,19 @@ pub(super) fn plan(scan: &Scan<'_>) -> Result<Plan, ScanError> {
     let windows = cells
         .into_iter()
         .map(|((r, c), list)| {
-            let window = Window { col: c * cols, row: r * rows, cols: cols.min(lattice.cols - c * cols), rows: rows.min(lattice.rows - r * rows) };
+            let window = Window {
+                col: c * cols,
+                row: r * rows,
+                cols: cols.min(lattice.cols - c * cols),
+                rows: rows.min(lattice.rows - r * rows),
+            };
             (window, list)
         })
         .collect();
-    Ok(Plan { windows, areas, field, probes })
+    Ok(Plan {
+        windows,
+        areas,
+        field,
+        probes,
+    })
 }

@@ -1,29 +1,17 @@
 //! What one thread does with a window: weighs its pixels for cells and probes.
 
 use std::ops::Range;
-use std::sync::Mutex;
-use std::sync::PoisonError;
+use std::sync::{Mutex, PoisonError};
 
-use super::BandRange;
-use super::CellSums;
-use super::Found;
-use super::KeptPixel;
-use super::PixelCounts;
-use super::PixelMap;
-use super::Probe;
-use super::Scan;
-use super::ScanError;
-use super::Scanned;
-use super::TIE;
-use super::Tally;
 use super::plan::Plan;
-use crate::space::coverage::Scratch;
-use crate::space::coverage::Span;
-use crate::space::coverage::cover;
+use super::{
+    BandRange, CellSums, Found, KeptPixel, PixelCounts, PixelMap, Probe, Scan, ScanError, Scanned,
+    TIE, Tally,
+};
+use crate::space::coverage::{Scratch, Span, cover};
 use crate::space::crs::Projector;
 use crate::space::fixed::Fixed;
-use crate::space::raster::RasterReader;
-use crate::space::raster::Window;
+use crate::space::raster::{RasterReader, Window};
 
 /// One thread's tools.
 pub(super) struct Worker<'a> {
@@ -60,7 +48,12 @@ impl<'a> Worker<'a> {
     }
 
     /// Reads one window and adds what it holds to the result.
-    pub(super) fn window(&mut self, window: Window, cells: &[u32], result: &Mutex<Scanned>) -> Result<(), ScanError> {
+    pub(super) fn window(
+        &mut self,
+        window: Window,
+        cells: &[u32],
+        result: &Mutex<Scanned>,
+    ) -> Result<(), ScanError> {
         self.spans.clear();
         self.parts.clear();
         let rows = (window.row, window.row + window.rows);
@@ -74,7 +67,13 @@ impl<'a> Worker<'a> {
             }
         }
         let mut probes = Vec::new();
-        for (k, probe) in self.plan.probes.iter().enumerate().filter(|(_, probe)| probe.bounds.meets(&window)) {
+        for (k, probe) in self
+            .plan
+            .probes
+            .iter()
+            .enumerate()
+            .filter(|(_, probe)| probe.bounds.meets(&window))
+        {
             let mut spans = Vec::new();
             cover(&probe.rings, rows, &mut self.scratch, &mut spans);
             clip(&mut spans, 0, &window);
@@ -133,7 +132,12 @@ impl<'a> Worker<'a> {
         self.ranges.clear();
         self.ranges.resize(self.bands.len(), BandRange::default());
         let mut spans = Vec::new();
-        cover(&self.plan.field, (window.row, window.row + window.rows), &mut self.scratch, &mut spans);
+        cover(
+            &self.plan.field,
+            (window.row, window.row + window.rows),
+            &mut self.scratch,
+            &mut spans,
+        );
         clip(&mut spans, 0, window);
         // Runs of pixels that are whole, joined over neighbouring spans.
         let mut k = 0;
@@ -145,7 +149,11 @@ impl<'a> Worker<'a> {
             }
             let mut end = first.col + first.len;
             k += 1;
-            while k < spans.len() && spans[k].row == first.row && spans[k].col == end && spans[k].share >= self.scan.pixel_inside - TIE {
+            while k < spans.len()
+                && spans[k].row == first.row
+                && spans[k].col == end
+                && spans[k].share >= self.scan.pixel_inside - TIE
+            {
                 end += spans[k].len;
                 k += 1;
             }
@@ -157,10 +165,22 @@ impl<'a> Worker<'a> {
                     range.take(values);
                 }
             }
-            let (missing, undefined, out_of_range) = self.scan.index.evaluate(&rows, &mut self.index[at..to]);
-            let odd = |k: &usize| self.index[at + k].is_nan() && rows.iter().all(|row| row[*k].is_finite());
-            let first_odd = (undefined + out_of_range > 0).then(|| (0..to - at).find(odd)).flatten().map(|k| (first.row, first.col + k as i64));
-            counts.add(PixelCounts { in_field: (to - at) as u64, missing, undefined, out_of_range, first_odd });
+            let (missing, undefined, out_of_range) =
+                self.scan.index.evaluate(&rows, &mut self.index[at..to]);
+            let odd = |k: &usize| {
+                self.index[at + k].is_nan() && rows.iter().all(|row| row[*k].is_finite())
+            };
+            let first_odd = (undefined + out_of_range > 0)
+                .then(|| (0..to - at).find(odd))
+                .flatten()
+                .map(|k| (first.row, first.col + k as i64));
+            counts.add(PixelCounts {
+                in_field: (to - at) as u64,
+                missing,
+                undefined,
+                out_of_range,
+                first_odd,
+            });
         }
         counts
     }
@@ -200,25 +220,44 @@ impl<'a> Worker<'a> {
     fn probe(&self, window: &Window, probe: &Probe, spans: &[Span]) -> Result<Found, ScanError> {
         let limit = self.limit();
         let lattice = self.scan.source.lattice();
-        let least = if matches!(probe, Probe::Segments { .. }) { 0.5 } else { 0.999 } - TIE;
+        let least = if matches!(probe, Probe::Segments { .. }) {
+            0.5
+        } else {
+            0.999
+        } - TIE;
         let mut pixels = Vec::new();
         let mut tallies = match probe {
-            Probe::Segments { segments, blocks, .. } => vec![Tally::default(); segments * blocks],
+            Probe::Segments {
+                segments, blocks, ..
+            } => vec![Tally::default(); segments * blocks],
             Probe::Pixels { .. } => Vec::new(),
         };
         for span in spans.iter().filter(|span| span.share >= least) {
             for col in span.col..span.col + span.len {
-                let index = self.index[((span.row - window.row) * window.cols + col - window.col) as usize];
+                let index =
+                    self.index[((span.row - window.row) * window.cols + col - window.col) as usize];
                 if index.is_nan() {
                     continue;
                 }
-                let Probe::Segments { along, segments, blocks, .. } = probe else {
+                let Probe::Segments {
+                    along,
+                    segments,
+                    blocks,
+                    ..
+                } = probe
+                else {
                     if index >= limit {
-                        pixels.push(KeptPixel { row: span.row, col, index });
+                        pixels.push(KeptPixel {
+                            row: span.row,
+                            col,
+                            index,
+                        });
                     }
                     continue;
                 };
-                let (x, y) = lattice.affine.to_ground(col as f64 + 0.5, span.row as f64 + 0.5);
+                let (x, y) = lattice
+                    .affine
+                    .to_ground(col as f64 + 0.5, span.row as f64 + 0.5);
                 let (x, y) = self.ground.point(x, y)?;
                 let t = along.along_across(x, y).0 / along.length;
                 let step = |n: usize| (libm::floor(t * n as f64).max(0.0) as usize).min(n - 1);
@@ -233,7 +272,11 @@ impl<'a> Worker<'a> {
                 tally.pixels += 1;
             }
         }
-        Ok(if matches!(probe, Probe::Segments { .. }) { Found::Segments(tallies) } else { Found::Pixels(pixels) })
+        Ok(if matches!(probe, Probe::Segments { .. }) {
+            Found::Segments(tallies)
+        } else {
+            Found::Pixels(pixels)
+        })
     }
 }
 
@@ -242,7 +285,10 @@ fn clip(spans: &mut Vec<Span>, from: usize, window: &Window) {
     let mut kept = from;
     for k in from..spans.len() {
         let mut span = spans[k];
-        let (start, end) = (span.col.max(window.col), (span.col + span.len).min(window.col + window.cols));
+        let (start, end) = (
+            span.col.max(window.col),
+            (span.col + span.len).min(window.col + window.cols),
+        );
         if start < end {
             span.col = start;
             span.len = end - start;

@@ -1,17 +1,10 @@
 //! Charts: index along a strip, rates by area, what a rate does. Axes with units, marks by shape as well as by colour.
 
-use crate::report::draw::drawing::Anchor;
-use crate::report::draw::drawing::Drawing;
-use crate::report::draw::drawing::GRID;
-use crate::report::draw::drawing::Stroke;
-use crate::report::draw::drawing::Style;
-use crate::report::draw::drawing::THIN;
-use crate::report::draw::drawing::TextStyle;
-use crate::report::draw::drawing::rough_width;
+use crate::report::draw::drawing::{
+    Anchor, Drawing, GRID, Stroke, Style, THIN, TextStyle, rough_width,
+};
 use crate::report::draw::frame::round_length;
-use crate::zones::palette::Colour;
-use crate::zones::palette::INK;
-use crate::zones::palette::PAPER;
+use crate::zones::palette::{Colour, INK, PAPER};
 
 /// Colours of two lines that stay apart for any sight and in grey.
 const FIRST: Colour = Colour::new(0x08, 0x30, 0x6b);
@@ -31,23 +24,63 @@ impl Axes {
     fn at(&self, x: f64, y: f64) -> (f64, f64) {
         let fx = (x - self.x.0) / (self.x.1 - self.x.0);
         let fy = (y - self.y.0) / (self.y.1 - self.y.0);
-        (self.left + fx * self.width, self.top + (1.0 - fy) * self.height)
+        (
+            self.left + fx * self.width,
+            self.top + (1.0 - fy) * self.height,
+        )
     }
     fn draw(&self, drawing: &mut Drawing, x_label: &str, y_label: &str) {
         for (value, label) in ticks(self.x, self.width / 70.0) {
             let at = self.at(value, self.y.0);
             drawing.line(at, (at.0, self.top), Stroke::new(GRID, 0.6));
-            drawing.text((at.0, at.1 + 13.0), &label, TextStyle { size: 10.0, anchor: Anchor::Middle, ..TextStyle::default() });
+            drawing.text(
+                (at.0, at.1 + 13.0),
+                &label,
+                TextStyle {
+                    size: 10.0,
+                    anchor: Anchor::Middle,
+                    ..TextStyle::default()
+                },
+            );
         }
         for (value, label) in ticks(self.y, self.height / 32.0) {
             let at = self.at(self.x.0, value);
             drawing.line(at, (self.left + self.width, at.1), Stroke::new(GRID, 0.6));
-            drawing.text((at.0 - 5.0, at.1 + 3.5), &label, TextStyle { size: 10.0, anchor: Anchor::End, ..TextStyle::default() });
+            drawing.text(
+                (at.0 - 5.0, at.1 + 3.5),
+                &label,
+                TextStyle {
+                    size: 10.0,
+                    anchor: Anchor::End,
+                    ..TextStyle::default()
+                },
+            );
         }
-        drawing.rect(self.left, self.top, self.width, self.height, Style::line(Stroke::new(INK, 0.9)));
+        drawing.rect(
+            self.left,
+            self.top,
+            self.width,
+            self.height,
+            Style::line(Stroke::new(INK, 0.9)),
+        );
         let (middle, bottom) = (self.left + self.width / 2.0, self.top + self.height);
-        drawing.text((middle, bottom + 28.0), x_label, TextStyle { size: 10.5, anchor: Anchor::Middle, ..TextStyle::default() });
-        drawing.text((self.left, self.top - 7.0), y_label, TextStyle { size: 10.5, ..TextStyle::default() });
+        drawing.text(
+            (middle, bottom + 28.0),
+            x_label,
+            TextStyle {
+                size: 10.5,
+                anchor: Anchor::Middle,
+                ..TextStyle::default()
+            },
+        );
+        drawing.text(
+            (self.left, self.top - 7.0),
+            y_label,
+            TextStyle {
+                size: 10.5,
+                ..TextStyle::default()
+            },
+        );
     }
 }
 
@@ -57,12 +90,19 @@ fn ticks(range: (f64, f64), count: f64) -> Vec<(f64, String)> {
     let decimals = (-libm::floor(libm::log10(step) + 1e-9)).max(0.0) as usize;
     let first = libm::ceil(range.0 / step - 1e-9) as i64;
     let last = libm::floor(range.1 / step + 1e-9) as i64;
-    (first..=last).map(|k| k as f64 * step).map(|value| (value, format!("{:.decimals$}", value + 0.0))).collect()
+    (first..=last)
+        .map(|k| k as f64 * step)
+        .map(|value| (value, format!("{:.decimals$}", value + 0.0)))
+        .collect()
 }
 
 /// A range a little wider than its values.
 fn wider(values: impl Iterator<Item = f64>) -> (f64, f64) {
-    let (low, high) = values.filter(|v| v.is_finite()).fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
+    let (low, high) = values
+        .filter(|v| v.is_finite())
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
+            (low.min(v), high.max(v))
+        });
     if low > high {
         return (0.0, 1.0);
     }
@@ -105,20 +145,56 @@ pub struct ProfileWords<'a> {
 type Picked = fn(&ProfilePoint) -> (Option<f64>, bool);
 
 /// The index along a strip and beside it, segment by segment; the means that were used as level lines.
-pub fn profile(points: &[ProfilePoint], means: (f64, Option<f64>), length: f64, width: f64, words: &ProfileWords<'_>) -> Drawing {
+pub fn profile(
+    points: &[ProfilePoint],
+    means: (f64, Option<f64>),
+    length: f64,
+    width: f64,
+    words: &ProfileWords<'_>,
+) -> Drawing {
     let mut drawing = Drawing::new("profile", width, 215.0);
-    let values = points.iter().flat_map(|p| [p.strip, p.beside]).flatten().chain([means.0]).chain(means.1);
-    let axes = Axes { left: 52.0, top: 30.0, width: width - 68.0, height: 145.0, x: (0.0, length), y: wider(values) };
+    let values = points
+        .iter()
+        .flat_map(|p| [p.strip, p.beside])
+        .flatten()
+        .chain([means.0])
+        .chain(means.1);
+    let axes = Axes {
+        left: 52.0,
+        top: 30.0,
+        width: width - 68.0,
+        height: 145.0,
+        x: (0.0, length),
+        y: wider(values),
+    };
     axes.draw(&mut drawing, words.along, words.index);
     let levels = [(Some(means.0), FIRST), (means.1, SECOND)];
-    for (level, colour) in levels.into_iter().filter_map(|(level, colour)| level.map(|level| (level, colour))) {
-        drawing.line(axes.at(0.0, level), axes.at(length, level), Stroke::dashed(colour, 1.0, &[2.0, 3.0]));
+    for (level, colour) in levels
+        .into_iter()
+        .filter_map(|(level, colour)| level.map(|level| (level, colour)))
+    {
+        drawing.line(
+            axes.at(0.0, level),
+            axes.at(length, level),
+            Stroke::dashed(colour, 1.0, &[2.0, 3.0]),
+        );
     }
-    let lines: [(Colour, Picked); 2] = [(FIRST, |p| (p.strip, p.strip_dropped)), (SECOND, |p| (p.beside, p.beside_dropped))];
+    let lines: [(Colour, Picked); 2] = [
+        (FIRST, |p| (p.strip, p.strip_dropped)),
+        (SECOND, |p| (p.beside, p.beside_dropped)),
+    ];
     for (k, (colour, of)) in lines.into_iter().enumerate() {
-        let kept = points.iter().filter_map(|p| of(p).0.filter(|_| !of(p).1).map(|value| axes.at(p.along, value)));
+        let kept = points.iter().filter_map(|p| {
+            of(p)
+                .0
+                .filter(|_| !of(p).1)
+                .map(|value| axes.at(p.along, value))
+        });
         drawing.chain(kept.collect(), Stroke::new(colour, 1.6));
-        for (at, dropped) in points.iter().filter_map(|p| of(p).0.map(|value| (axes.at(p.along, value), of(p).1))) {
+        for (at, dropped) in points
+            .iter()
+            .filter_map(|p| of(p).0.map(|value| (axes.at(p.along, value), of(p).1)))
+        {
             if dropped {
                 cross(&mut drawing, at, colour);
             } else {
@@ -127,12 +203,23 @@ pub fn profile(points: &[ProfilePoint], means: (f64, Option<f64>), length: f64, 
         }
     }
     let mut x = (width - 490.0).max(110.0);
-    for (kind, label, colour) in [(0, words.strip, FIRST), (1, words.beside, SECOND), (2, words.dropped, INK)] {
+    for (kind, label, colour) in [
+        (0, words.strip, FIRST),
+        (1, words.beside, SECOND),
+        (2, words.dropped, INK),
+    ] {
         match kind {
             2 => cross(&mut drawing, (x, 14.0), colour),
             kind => mark(&mut drawing, (x, 14.0), kind == 0, colour),
         }
-        drawing.text((x + 9.0, 18.0), label, TextStyle { size: 10.5, ..TextStyle::default() });
+        drawing.text(
+            (x + 9.0, 18.0),
+            label,
+            TextStyle {
+                size: 10.5,
+                ..TextStyle::default()
+            },
+        );
         x += 24.0 + rough_width(label, 10.5) + 12.0;
     }
     words.title.clone_into(&mut drawing.title);
@@ -144,44 +231,111 @@ fn mark(drawing: &mut Drawing, at: (f64, f64), disc: bool, colour: Colour) {
     if disc {
         drawing.circle(at, 3.4, Style::filled(colour));
     } else {
-        drawing.rect(at.0 - 3.2, at.1 - 3.2, 6.4, 6.4, Style::filled(PAPER).with(Stroke::new(colour, 1.6)));
+        drawing.rect(
+            at.0 - 3.2,
+            at.1 - 3.2,
+            6.4,
+            6.4,
+            Style::filled(PAPER).with(Stroke::new(colour, 1.6)),
+        );
     }
 }
 
 fn cross(drawing: &mut Drawing, at: (f64, f64), colour: Colour) {
     let (x, y) = at;
     for side in [-4.0, 4.0] {
-        drawing.line((x - 4.0, y - side), (x + 4.0, y + side), Stroke::new(colour, 1.8));
+        drawing.line(
+            (x - 4.0, y - side),
+            (x + 4.0, y + side),
+            Stroke::new(colour, 1.8),
+        );
     }
 }
 
 /// Area by rate: label, area and colour of each bar, least rate first.
-pub fn histogram(bars: &[(String, f64, Colour)], x_label: &str, y_label: &str, title: &str) -> Drawing {
+pub fn histogram(
+    bars: &[(String, f64, Colour)],
+    x_label: &str,
+    y_label: &str,
+    title: &str,
+) -> Drawing {
     let mut drawing = Drawing::new("histogram", 352.0, 220.0);
     let most = bars.iter().map(|bar| bar.1).fold(0.0, f64::max).max(1e-9);
-    let axes = Axes { left: 44.0, top: 28.0, width: 298.0, height: 150.0, x: (0.0, 1.0), y: (0.0, most * 1.12) };
+    let axes = Axes {
+        left: 44.0,
+        top: 28.0,
+        width: 298.0,
+        height: 150.0,
+        x: (0.0, 1.0),
+        y: (0.0, most * 1.12),
+    };
     for (value, label) in ticks(axes.y, 4.0) {
         let at = axes.at(0.0, value);
         drawing.line(at, (axes.left + axes.width, at.1), Stroke::new(GRID, 0.6));
-        drawing.text((at.0 - 5.0, at.1 + 3.5), &label, TextStyle { size: 10.0, anchor: Anchor::End, ..TextStyle::default() });
+        drawing.text(
+            (at.0 - 5.0, at.1 + 3.5),
+            &label,
+            TextStyle {
+                size: 10.0,
+                anchor: Anchor::End,
+                ..TextStyle::default()
+            },
+        );
     }
     let step = axes.width / bars.len().max(1) as f64;
     // Labels that would run into each other are thinned out; bars never.
-    let widest = bars.iter().map(|bar| rough_width(&bar.0, 10.0)).fold(0.0, f64::max) + 4.0;
+    let widest = bars
+        .iter()
+        .map(|bar| rough_width(&bar.0, 10.0))
+        .fold(0.0, f64::max)
+        + 4.0;
     let every = libm::ceil(widest / step).max(1.0) as usize;
     for (k, (label, area, colour)) in bars.iter().enumerate() {
         let x = axes.left + (k as f64 + 0.12) * step;
         let top = axes.at(0.0, *area).1;
-        drawing.rect(x, top, step * 0.76, axes.top + axes.height - top, Style::filled(*colour).with(THIN));
+        drawing.rect(
+            x,
+            top,
+            step * 0.76,
+            axes.top + axes.height - top,
+            Style::filled(*colour).with(THIN),
+        );
         if k % every == 0 {
             let at = (x + step * 0.38, axes.top + axes.height + 13.0);
-            drawing.text(at, label, TextStyle { size: 10.0, anchor: Anchor::Middle, ..TextStyle::default() });
+            drawing.text(
+                at,
+                label,
+                TextStyle {
+                    size: 10.0,
+                    anchor: Anchor::Middle,
+                    ..TextStyle::default()
+                },
+            );
         }
     }
     let bottom = axes.top + axes.height;
-    drawing.line((axes.left, bottom), (axes.left + axes.width, bottom), Stroke::new(INK, 0.9));
-    drawing.text((axes.left + axes.width / 2.0, bottom + 29.0), x_label, TextStyle { size: 10.5, anchor: Anchor::Middle, ..TextStyle::default() });
-    drawing.text((axes.left, axes.top - 9.0), y_label, TextStyle { size: 10.5, ..TextStyle::default() });
+    drawing.line(
+        (axes.left, bottom),
+        (axes.left + axes.width, bottom),
+        Stroke::new(INK, 0.9),
+    );
+    drawing.text(
+        (axes.left + axes.width / 2.0, bottom + 29.0),
+        x_label,
+        TextStyle {
+            size: 10.5,
+            anchor: Anchor::Middle,
+            ..TextStyle::default()
+        },
+    );
+    drawing.text(
+        (axes.left, axes.top - 9.0),
+        y_label,
+        TextStyle {
+            size: 10.5,
+            ..TextStyle::default()
+        },
+    );
     title.clone_into(&mut drawing.title);
     drawing
 }
@@ -197,20 +351,54 @@ pub struct Place<'a> {
 }
 
 /// A curve with places marked on it.
-pub fn curve(points: &[(f64, f64)], places: &[Place<'_>], x_label: &str, y_label: &str, title: &str) -> Drawing {
+pub fn curve(
+    points: &[(f64, f64)],
+    places: &[Place<'_>],
+    x_label: &str,
+    y_label: &str,
+    title: &str,
+) -> Drawing {
     let mut drawing = Drawing::new("response", 352.0, 220.0);
     let x = wider(points.iter().map(|p| p.0).chain(places.iter().map(|p| p.x)));
     let y = wider(points.iter().map(|p| p.1).chain(places.iter().map(|p| p.y)));
-    let axes = Axes { left: 44.0, top: 28.0, width: 298.0, height: 150.0, x, y };
+    let axes = Axes {
+        left: 44.0,
+        top: 28.0,
+        width: 298.0,
+        height: 150.0,
+        x,
+        y,
+    };
     axes.draw(&mut drawing, x_label, y_label);
-    drawing.chain(points.iter().map(|p| axes.at(p.0, p.1)).collect(), Stroke::new(FIRST, 2.0));
+    drawing.chain(
+        points.iter().map(|p| axes.at(p.0, p.1)).collect(),
+        Stroke::new(FIRST, 2.0),
+    );
     let mut below = axes.top + axes.height - 8.0;
     for (number, place) in ('A'..).zip(places) {
         let at = axes.at(place.x, place.y);
         drawing.circle(at, 7.0, Style::filled(PAPER).with(Stroke::new(SECOND, 1.8)));
-        drawing.text((at.0, at.1 + 3.6), &number.to_string(), TextStyle { size: 10.0, anchor: Anchor::Middle, bold: true, ..TextStyle::default() });
-        let style = TextStyle { size: 10.0, anchor: Anchor::End, halo: true, ..TextStyle::default() };
-        drawing.text((axes.left + axes.width - 6.0, below), &format!("{number} {}", place.label), style);
+        drawing.text(
+            (at.0, at.1 + 3.6),
+            &number.to_string(),
+            TextStyle {
+                size: 10.0,
+                anchor: Anchor::Middle,
+                bold: true,
+                ..TextStyle::default()
+            },
+        );
+        let style = TextStyle {
+            size: 10.0,
+            anchor: Anchor::End,
+            halo: true,
+            ..TextStyle::default()
+        };
+        drawing.text(
+            (axes.left + axes.width - 6.0, below),
+            &format!("{number} {}", place.label),
+            style,
+        );
         below -= 13.0;
     }
     title.clone_into(&mut drawing.title);
@@ -224,19 +412,48 @@ mod tests {
 
     #[test]
     fn ticks_are_round_and_inside() {
-        let all: Vec<String> = ticks((0.0, 100.0), 5.0).into_iter().map(|tick| tick.1).collect();
+        let all: Vec<String> = ticks((0.0, 100.0), 5.0)
+            .into_iter()
+            .map(|tick| tick.1)
+            .collect();
         assert_eq!(all, ["0", "20", "40", "60", "80", "100"]);
-        let small: Vec<String> = ticks((0.612, 0.688), 4.0).into_iter().map(|tick| tick.1).collect();
+        let small: Vec<String> = ticks((0.612, 0.688), 4.0)
+            .into_iter()
+            .map(|tick| tick.1)
+            .collect();
         assert_eq!(small, ["0.62", "0.64", "0.66", "0.68"]);
     }
 
     #[test]
     fn dropped_segments_are_crosses_and_leave_the_line() {
-        let point = |along: f64, dropped: bool| ProfilePoint { along, strip: Some(0.6), beside: None, strip_dropped: dropped, beside_dropped: false };
-        let words = ProfileWords { title: "t", along: "a", index: "i", strip: "s", beside: "b", dropped: "d" };
+        let point = |along: f64, dropped: bool| ProfilePoint {
+            along,
+            strip: Some(0.6),
+            beside: None,
+            strip_dropped: dropped,
+            beside_dropped: false,
+        };
+        let words = ProfileWords {
+            title: "t",
+            along: "a",
+            index: "i",
+            strip: "s",
+            beside: "b",
+            dropped: "d",
+        };
         let count = |dropped: bool| {
-            let drawing = profile(&[point(10.0, false), point(20.0, dropped)], (0.6, None), 30.0, 720.0, &words);
-            drawing.items.iter().filter(|item| matches!(item, Item::Circle { .. })).count()
+            let drawing = profile(
+                &[point(10.0, false), point(20.0, dropped)],
+                (0.6, None),
+                30.0,
+                720.0,
+                &words,
+            );
+            drawing
+                .items
+                .iter()
+                .filter(|item| matches!(item, Item::Circle { .. }))
+                .count()
         };
         // One disc of the key in both.
         assert_eq!((count(false), count(true)), (3, 2));

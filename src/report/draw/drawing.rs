@@ -1,9 +1,7 @@
 //! A drawing as a list of what is drawn, before anybody decides the file: SVG, PDF and PNG are made of the same list.
 
 use crate::report::draw::hatch::Hatch;
-use crate::zones::palette::Colour;
-use crate::zones::palette::INK;
-use crate::zones::palette::PAPER;
+use crate::zones::palette::{Colour, INK, PAPER};
 
 /// Chains of points; each is closed when it is filled.
 pub type Rings = Vec<Vec<(f64, f64)>>;
@@ -36,11 +34,19 @@ pub struct Stroke {
 impl Stroke {
     /// A full line.
     pub const fn new(colour: Colour, width: f64) -> Self {
-        Self { colour, width, dash: &[] }
+        Self {
+            colour,
+            width,
+            dash: &[],
+        }
     }
     /// A dashed line.
     pub const fn dashed(colour: Colour, width: f64, dash: &'static [f64]) -> Self {
-        Self { colour, width, dash }
+        Self {
+            colour,
+            width,
+            dash,
+        }
     }
 }
 
@@ -56,20 +62,32 @@ pub struct Style {
 impl Style {
     /// Filled with a colour.
     pub const fn filled(colour: Colour) -> Self {
-        Self { fill: Some(Paint::Colour(colour)), stroke: None }
+        Self {
+            fill: Some(Paint::Colour(colour)),
+            stroke: None,
+        }
     }
     /// Hatched.
     pub const fn hatched(hatch: Hatch) -> Self {
-        Self { fill: Some(Paint::Hatch(hatch)), stroke: None }
+        Self {
+            fill: Some(Paint::Hatch(hatch)),
+            stroke: None,
+        }
     }
     /// A border alone.
     pub const fn line(stroke: Stroke) -> Self {
-        Self { fill: None, stroke: Some(stroke) }
+        Self {
+            fill: None,
+            stroke: Some(stroke),
+        }
     }
     /// With a border.
     #[must_use]
     pub const fn with(self, stroke: Stroke) -> Self {
-        Self { fill: self.fill, stroke: Some(stroke) }
+        Self {
+            fill: self.fill,
+            stroke: Some(stroke),
+        }
     }
 }
 
@@ -99,7 +117,12 @@ pub struct TextStyle {
 
 impl Default for TextStyle {
     fn default() -> Self {
-        Self { size: 10.5, anchor: Anchor::Start, bold: false, halo: false }
+        Self {
+            size: 10.5,
+            anchor: Anchor::Start,
+            bold: false,
+            halo: false,
+        }
     }
 }
 
@@ -184,13 +207,27 @@ pub struct Drawing {
 impl Drawing {
     /// An empty white drawing.
     pub fn new(name: &'static str, width: f64, height: f64) -> Self {
-        let mut drawing = Self { name, title: String::new(), width, height, items: Vec::new() };
+        let mut drawing = Self {
+            name,
+            title: String::new(),
+            width,
+            height,
+            items: Vec::new(),
+        };
         drawing.rect(0.0, 0.0, width, height, Style::filled(PAPER));
         drawing
     }
     /// A rectangle.
     pub fn rect(&mut self, x: f64, y: f64, width: f64, height: f64, style: Style) {
-        self.shape(vec![vec![(x, y), (x + width, y), (x + width, y + height), (x, y + height)]], style);
+        self.shape(
+            vec![vec![
+                (x, y),
+                (x + width, y),
+                (x + width, y + height),
+                (x, y + height),
+            ]],
+            style,
+        );
     }
     /// A straight line.
     pub fn line(&mut self, a: (f64, f64), b: (f64, f64), stroke: Stroke) {
@@ -205,13 +242,21 @@ impl Drawing {
     /// Chains of straight lines, each of two points at least.
     pub fn chains(&mut self, chains: Rings, stroke: Stroke) {
         if !chains.is_empty() {
-            self.items.push(Item::Path { rings: chains, closed: false, style: Style::line(stroke) });
+            self.items.push(Item::Path {
+                rings: chains,
+                closed: false,
+                style: Style::line(stroke),
+            });
         }
     }
     /// Closed rings, filled by the even-odd rule.
     pub fn shape(&mut self, rings: Rings, style: Style) {
         if !rings.is_empty() {
-            self.items.push(Item::Path { rings, closed: true, style });
+            self.items.push(Item::Path {
+                rings,
+                closed: true,
+                style,
+            });
         }
     }
     /// A circle.
@@ -220,7 +265,11 @@ impl Drawing {
     }
     /// A line of text; `text` may come from data.
     pub fn text(&mut self, at: (f64, f64), text: &str, style: TextStyle) {
-        self.items.push(Item::Text { at, text: text.to_owned(), style });
+        self.items.push(Item::Text {
+            at,
+            text: text.to_owned(),
+            style,
+        });
     }
 }
 

@@ -1,20 +1,11 @@
 //! From the working plane to paper: one scale for both directions, north of the plane upwards; scale bar and north arrow.
 
-use geo::BoundingRect;
-use geo::MultiPolygon;
+use geo::{BoundingRect, MultiPolygon};
 
-use crate::report::draw::drawing::Anchor;
-use crate::report::draw::drawing::Drawing;
-use crate::report::draw::drawing::Item;
-use crate::report::draw::drawing::Paint;
-use crate::report::draw::drawing::Rings;
-use crate::report::draw::drawing::Style;
-use crate::report::draw::drawing::THIN;
-use crate::report::draw::drawing::TextStyle;
+use crate::report::draw::drawing::{Anchor, Drawing, Item, Paint, Rings, Style, THIN, TextStyle};
 use crate::report::draw::svg::num;
 use crate::units::M_PER_FT;
-use crate::zones::palette::INK;
-use crate::zones::palette::PAPER;
+use crate::zones::palette::{INK, PAPER};
 
 /// A rectangle of the drawing: left, top, width, height.
 pub type Window = (f64, f64, f64, f64);
@@ -34,7 +25,12 @@ pub struct MapFrame {
 
 impl MapFrame {
     /// The frame of nothing.
-    pub const EMPTY: Self = Self { centre: (0.0, 0.0), middle: (0.0, 0.0), scale: 1.0, window: (0.0, 0.0, 1.0, 1.0) };
+    pub const EMPTY: Self = Self {
+        centre: (0.0, 0.0),
+        middle: (0.0, 0.0),
+        scale: 1.0,
+        window: (0.0, 0.0, 1.0, 1.0),
+    };
 
     /// Fits a shape into a window, leaving `margin` drawing units on every side. `None` for an empty shape.
     pub fn fit(shape: &MultiPolygon<f64>, window: Window, margin: f64) -> Option<Self> {
@@ -42,21 +38,34 @@ impl MapFrame {
         let (w, h) = (bounds.width().max(1e-6), bounds.height().max(1e-6));
         let scale = ((window.2 - 2.0 * margin) / w).min((window.3 - 2.0 * margin) / h);
         let centre = bounds.center();
-        Some(Self { centre: (centre.x, centre.y), middle: (window.0 + window.2 / 2.0, window.1 + window.3 / 2.0), scale, window })
+        Some(Self {
+            centre: (centre.x, centre.y),
+            middle: (window.0 + window.2 / 2.0, window.1 + window.3 / 2.0),
+            scale,
+            window,
+        })
     }
     /// Height that a shape needs in a window of this width, margins included, held to `most`.
     pub fn height_for(shape: &MultiPolygon<f64>, width: f64, margin: f64, most: f64) -> f64 {
-        let Some(bounds) = shape.bounding_rect() else { return most };
+        let Some(bounds) = shape.bounding_rect() else {
+            return most;
+        };
         let scale = (width - 2.0 * margin) / bounds.width().max(1e-6);
         (bounds.height() * scale + 2.0 * margin).clamp(most / 2.5, most)
     }
     /// A plane point on the drawing.
     pub fn place(&self, x: f64, y: f64) -> (f64, f64) {
-        (self.middle.0 + (x - self.centre.0) * self.scale, self.middle.1 - (y - self.centre.1) * self.scale)
+        (
+            self.middle.0 + (x - self.centre.0) * self.scale,
+            self.middle.1 - (y - self.centre.1) * self.scale,
+        )
     }
     /// The plane point of a drawing point.
     pub fn plane(&self, x: f64, y: f64) -> (f64, f64) {
-        (self.centre.0 + (x - self.middle.0) / self.scale, self.centre.1 - (y - self.middle.1) / self.scale)
+        (
+            self.centre.0 + (x - self.middle.0) / self.scale,
+            self.centre.1 - (y - self.middle.1) / self.scale,
+        )
     }
     /// Rings of a shape. Points closer than a tenth of a unit to the one before are left out: nobody can see them.
     pub fn rings(&self, shape: &MultiPolygon<f64>) -> Rings {
@@ -65,7 +74,9 @@ impl MapFrame {
             for ring in std::iter::once(polygon.exterior()).chain(polygon.interiors()) {
                 let mut points: Vec<(f64, f64)> = Vec::with_capacity(ring.0.len());
                 for point in ring.0.iter().map(|c| self.place(c.x, c.y)) {
-                    if points.last().is_none_or(|last| (last.0 - point.0).abs().max((last.1 - point.1).abs()) > 0.1) {
+                    if points.last().is_none_or(|last| {
+                        (last.0 - point.0).abs().max((last.1 - point.1).abs()) > 0.1
+                    }) {
                         points.push(point);
                     }
                 }
@@ -84,7 +95,11 @@ impl MapFrame {
 /// The greatest of 1, 2, 5 × 10^k that is not above a length.
 pub fn round_length(most: f64) -> f64 {
     let decade = libm::pow(10.0, libm::floor(libm::log10(most.max(1e-9))));
-    [5.0, 2.0, 1.0].into_iter().map(|step| step * decade).find(|length| *length <= most * (1.0 + 1e-12)).unwrap_or(decade)
+    [5.0, 2.0, 1.0]
+        .into_iter()
+        .map(|step| step * decade)
+        .find(|length| *length <= most * (1.0 + 1e-12))
+        .unwrap_or(decade)
 }
 
 /// Draws a scale bar whose left end stands at a point; `room` is the most that it may take.
@@ -97,22 +112,74 @@ pub fn scale_bar(drawing: &mut Drawing, frame: &MapFrame, at: (f64, f64), room: 
         (false, true) => format!("{} km", num(length / 1000.0)),
         (false, false) => format!("{} m", num(length)),
     };
-    drawing.rect(at.0 - 4.0, at.1 - 16.0, width + 10.0, 24.0, Style { fill: Some(Paint::Veil), stroke: None });
+    drawing.rect(
+        at.0 - 4.0,
+        at.1 - 16.0,
+        width + 10.0,
+        24.0,
+        Style {
+            fill: Some(Paint::Veil),
+            stroke: None,
+        },
+    );
     for (from, colour) in [(0.0, INK), (0.5, PAPER)] {
-        drawing.rect(at.0 + from * width, at.1, width / 2.0, 4.0, Style::filled(colour).with(THIN));
+        drawing.rect(
+            at.0 + from * width,
+            at.1,
+            width / 2.0,
+            4.0,
+            Style::filled(colour).with(THIN),
+        );
     }
-    drawing.text((at.0, at.1 - 4.0), "0", TextStyle { size: 10.0, ..TextStyle::default() });
-    drawing.text((at.0 + width, at.1 - 4.0), &label, TextStyle { size: 10.0, anchor: Anchor::End, ..TextStyle::default() });
+    drawing.text(
+        (at.0, at.1 - 4.0),
+        "0",
+        TextStyle {
+            size: 10.0,
+            ..TextStyle::default()
+        },
+    );
+    drawing.text(
+        (at.0 + width, at.1 - 4.0),
+        &label,
+        TextStyle {
+            size: 10.0,
+            anchor: Anchor::End,
+            ..TextStyle::default()
+        },
+    );
 }
 
 /// Draws an arrow to true north around a point. `convergence_deg`: true azimuth less grid azimuth.
 pub fn north_arrow(drawing: &mut Drawing, at: (f64, f64), convergence_deg: f64) {
     // True north lies at grid azimuth −convergence; on paper, north of the plane upwards, a positive turn is clockwise.
     drawing.items.push(Item::Turned(at, -convergence_deg));
-    drawing.circle((0.0, 0.0), 17.0, Style { fill: Some(Paint::Veil), stroke: None });
-    drawing.shape(vec![vec![(0.0, -15.0), (5.0, 8.0), (0.0, 4.0)]], Style::filled(INK).with(THIN));
-    drawing.shape(vec![vec![(0.0, -15.0), (-5.0, 8.0), (0.0, 4.0)]], Style::filled(PAPER).with(THIN));
-    drawing.text((0.0, 17.0), "N", TextStyle { size: 10.0, anchor: Anchor::Middle, bold: true, ..TextStyle::default() });
+    drawing.circle(
+        (0.0, 0.0),
+        17.0,
+        Style {
+            fill: Some(Paint::Veil),
+            stroke: None,
+        },
+    );
+    drawing.shape(
+        vec![vec![(0.0, -15.0), (5.0, 8.0), (0.0, 4.0)]],
+        Style::filled(INK).with(THIN),
+    );
+    drawing.shape(
+        vec![vec![(0.0, -15.0), (-5.0, 8.0), (0.0, 4.0)]],
+        Style::filled(PAPER).with(THIN),
+    );
+    drawing.text(
+        (0.0, 17.0),
+        "N",
+        TextStyle {
+            size: 10.0,
+            anchor: Anchor::Middle,
+            bold: true,
+            ..TextStyle::default()
+        },
+    );
     drawing.items.push(Item::End);
 }
 
@@ -123,12 +190,22 @@ mod tests {
 
     #[test]
     fn lengths_are_round() {
-        assert_eq!([round_length(1.0), round_length(99.0), round_length(260.0), round_length(1999.0)], [1.0, 50.0, 200.0, 1000.0]);
+        assert_eq!(
+            [
+                round_length(1.0),
+                round_length(99.0),
+                round_length(260.0),
+                round_length(1999.0)
+            ],
+            [1.0, 50.0, 200.0, 1000.0]
+        );
     }
 
     #[test]
     fn a_known_distance_has_its_length_on_paper() {
-        let field = MultiPolygon::new(vec![polygon![(x: 1000.0, y: 5000.0), (x: 1600.0, y: 5000.0), (x: 1600.0, y: 5300.0), (x: 1000.0, y: 5300.0)]]);
+        let field = MultiPolygon::new(vec![
+            polygon![(x: 1000.0, y: 5000.0), (x: 1600.0, y: 5000.0), (x: 1600.0, y: 5300.0), (x: 1000.0, y: 5300.0)],
+        ]);
         let frame = MapFrame::fit(&field, (10.0, 20.0, 640.0, 400.0), 20.0).unwrap();
         // 600 m in 600 units: one unit a metre, north up.
         assert_eq!(frame.scale, 1.0);
@@ -141,14 +218,23 @@ mod tests {
 
     #[test]
     fn the_scale_bar_is_as_long_as_it_says() {
-        let field = MultiPolygon::new(vec![polygon![(x: 0.0, y: 0.0), (x: 1200.0, y: 0.0), (x: 1200.0, y: 600.0), (x: 0.0, y: 600.0)]]);
+        let field = MultiPolygon::new(vec![
+            polygon![(x: 0.0, y: 0.0), (x: 1200.0, y: 0.0), (x: 1200.0, y: 600.0), (x: 0.0, y: 600.0)],
+        ]);
         let frame = MapFrame::fit(&field, (0.0, 0.0, 600.0, 400.0), 0.0).unwrap();
         for (us, label, metres) in [(false, "200 m", 200.0), (true, "500 ft", 152.4)] {
             let mut drawing = Drawing::new("test", 600.0, 400.0);
             scale_bar(&mut drawing, &frame, (10.0, 390.0), 120.0, us);
-            assert!(drawing.items.iter().any(|item| matches!(item, Item::Text { text, .. } if text == label)));
+            assert!(
+                drawing
+                    .items
+                    .iter()
+                    .any(|item| matches!(item, Item::Text { text, .. } if text == label))
+            );
             let dark = drawing.items.iter().find_map(|item| match item {
-                Item::Path { rings, style, .. } if style.fill == Some(Paint::Colour(INK)) => Some(rings[0][1].0 - rings[0][0].0),
+                Item::Path { rings, style, .. } if style.fill == Some(Paint::Colour(INK)) => {
+                    Some(rings[0][1].0 - rings[0][0].0)
+                }
                 _ => None,
             });
             assert!((dark.unwrap() - metres * frame.scale / 2.0).abs() < 1e-9);

@@ -1,11 +1,7 @@
 //! Hatching of ground that is not plain crop, so that a grey print tells it apart.
 
-use crate::report::draw::drawing::Item;
-use crate::report::draw::drawing::Stroke;
-use crate::report::draw::drawing::Style;
-use crate::zones::palette::Ground;
-use crate::zones::palette::INK;
-use crate::zones::palette::PAPER;
+use crate::report::draw::drawing::{Item, Stroke, Style};
+use crate::zones::palette::{Ground, INK, PAPER};
 use crate::zones::prescription::CellState;
 
 /// Side of a tile. \[drawing units\]
@@ -51,22 +47,54 @@ impl Hatch {
 /// A tile of the hatch, [`TILE`] a side: ink on a white casing, so that it shows on pale and on dark ground.
 pub fn tile(hatch: Hatch) -> Vec<Item> {
     let lines = |rings: Vec<Vec<(f64, f64)>>| {
-        [Stroke::new(PAPER, 2.4), Stroke::new(INK, 1.0)].map(|stroke| Item::Path { rings: rings.clone(), closed: false, style: Style::line(stroke) }).to_vec()
+        [Stroke::new(PAPER, 2.4), Stroke::new(INK, 1.0)]
+            .map(|stroke| Item::Path {
+                rings: rings.clone(),
+                closed: false,
+                style: Style::line(stroke),
+            })
+            .to_vec()
     };
-    let rising = || vec![vec![(-1.0, 9.0), (9.0, -1.0)], vec![(-1.0, 1.0), (1.0, -1.0)], vec![(7.0, 9.0), (9.0, 7.0)]];
-    let falling = || vec![vec![(-1.0, -1.0), (9.0, 9.0)], vec![(-1.0, 7.0), (1.0, 9.0)], vec![(7.0, -1.0), (9.0, 1.0)]];
+    let rising = || {
+        vec![
+            vec![(-1.0, 9.0), (9.0, -1.0)],
+            vec![(-1.0, 1.0), (1.0, -1.0)],
+            vec![(7.0, 9.0), (9.0, 7.0)],
+        ]
+    };
+    let falling = || {
+        vec![
+            vec![(-1.0, -1.0), (9.0, 9.0)],
+            vec![(-1.0, 7.0), (1.0, 9.0)],
+            vec![(7.0, -1.0), (9.0, 1.0)],
+        ]
+    };
     match hatch {
         Hatch::Bare => [(2.0, 2.0), (6.0, 6.0)]
             .into_iter()
-            .flat_map(|at| [(1.8, PAPER), (1.1, INK)].map(|(radius, colour)| Item::Circle { at, radius, style: Style::filled(colour) }))
+            .flat_map(|at| {
+                [(1.8, PAPER), (1.1, INK)].map(|(radius, colour)| Item::Circle {
+                    at,
+                    radius,
+                    style: Style::filled(colour),
+                })
+            })
             .collect(),
         Hatch::Unseen => lines(rising().into_iter().chain(falling()).collect()),
         Hatch::Thin => lines(vec![vec![(4.0, 0.0), (4.0, 8.0)]]),
         Hatch::LeftOut => {
             let ground = vec![vec![(0.0, 0.0), (TILE, 0.0), (TILE, TILE), (0.0, TILE)]];
             vec![
-                Item::Path { rings: ground, closed: true, style: Style::filled(Ground::LeftOut.colour()) },
-                Item::Path { rings: rising(), closed: false, style: Style::line(Stroke::new(INK, 0.8)) },
+                Item::Path {
+                    rings: ground,
+                    closed: true,
+                    style: Style::filled(Ground::LeftOut.colour()),
+                },
+                Item::Path {
+                    rings: rising(),
+                    closed: false,
+                    style: Style::line(Stroke::new(INK, 0.8)),
+                },
             ]
         }
     }

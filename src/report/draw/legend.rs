@@ -1,13 +1,8 @@
 //! Legends: what a colour or a hatch means, with its unit, in words beside it.
 
-use crate::report::draw::drawing::Drawing;
-use crate::report::draw::drawing::Stroke;
-use crate::report::draw::drawing::Style;
-use crate::report::draw::drawing::THIN;
-use crate::report::draw::drawing::TextStyle;
+use crate::report::draw::drawing::{Drawing, Stroke, Style, THIN, TextStyle};
 use crate::report::draw::hatch::Hatch;
-use crate::zones::palette::Colour;
-use crate::zones::palette::ramp;
+use crate::zones::palette::{Colour, ramp};
 
 /// Height of a row.
 const ROW: f64 = 16.0;
@@ -45,7 +40,15 @@ pub fn draw(drawing: &mut Drawing, at: (f64, f64), entries: &[Entry]) -> f64 {
     let (x, mut y) = at;
     for entry in entries {
         match entry {
-            Entry::Heading(label) => drawing.text((x, y + 13.0), label, TextStyle { size: 11.0, bold: true, ..TextStyle::default() }),
+            Entry::Heading(label) => drawing.text(
+                (x, y + 13.0),
+                label,
+                TextStyle {
+                    size: 11.0,
+                    bold: true,
+                    ..TextStyle::default()
+                },
+            ),
             Entry::Words(label) => drawing.text((x, y + 10.0), label, TextStyle::default()),
             Entry::Colour(colour, label) => {
                 drawing.rect(x, y, 20.0, 12.0, Style::filled(*colour).with(THIN));
@@ -73,7 +76,13 @@ fn ramp_of(drawing: &mut Drawing, at: (f64, f64), height: f64, labels: &[(f64, S
     for k in 0..SLICES {
         let share = 1.0 - (f64::from(k) + 0.5) / f64::from(SLICES);
         // A hair of overlap, so that no light shows between slices.
-        drawing.rect(at.0, at.1 + f64::from(k) * slice, 20.0, slice + 0.3, Style::filled(ramp(share)));
+        drawing.rect(
+            at.0,
+            at.1 + f64::from(k) * slice,
+            20.0,
+            slice + 0.3,
+            Style::filled(ramp(share)),
+        );
     }
     drawing.rect(at.0, at.1, 20.0, height, Style::line(THIN));
     for (share, label) in labels {

@@ -2,32 +2,19 @@
 
 use std::collections::HashSet;
 
-use geo::Area;
-use geo::InteriorPoint;
-use geo::MultiPolygon;
+use geo::{Area, InteriorPoint, MultiPolygon};
 
-use crate::report::draw::drawing::Anchor;
-use crate::report::draw::drawing::Drawing;
-use crate::report::draw::drawing::Item;
-use crate::report::draw::drawing::Stroke;
-use crate::report::draw::drawing::Style;
-use crate::report::draw::drawing::THIN;
-use crate::report::draw::drawing::TextStyle;
-use crate::report::draw::drawing::rough_width;
-use crate::report::draw::frame::MapFrame;
-use crate::report::draw::frame::north_arrow;
-use crate::report::draw::frame::scale_bar;
+use crate::report::draw::drawing::{
+    Anchor, Drawing, Item, Stroke, Style, THIN, TextStyle, rough_width,
+};
+use crate::report::draw::frame::{MapFrame, north_arrow, scale_bar};
 use crate::report::draw::hatch::Hatch;
 use crate::report::draw::legend;
 use crate::report::draw::legend::Entry;
 use crate::report::draw::raster::IndexOverview;
 use crate::report::text::Text;
 use crate::zones::outline::outlines;
-use crate::zones::palette::Colour;
-use crate::zones::palette::INK;
-use crate::zones::palette::Legend;
-use crate::zones::palette::PAPER;
-use crate::zones::palette::ramp;
+use crate::zones::palette::{Colour, INK, Legend, PAPER, ramp};
 use crate::zones::prescription::Prescription;
 
 /// Width of a full drawing.
@@ -61,7 +48,11 @@ pub struct Plan<'a> {
 
 /// A rate as a label: no decimals where they say nothing.
 fn short(rate: f64) -> String {
-    if rate >= 20.0 || rate == libm::round(rate) { format!("{rate:.0}") } else { format!("{rate:.1}") }
+    if rate >= 20.0 || rate == libm::round(rate) {
+        format!("{rate:.0}")
+    } else {
+        format!("{rate:.1}")
+    }
 }
 
 impl Plan<'_> {
@@ -71,25 +62,52 @@ impl Plan<'_> {
         let (mut drawing, frame) = self.begin("rates");
         let scale = Legend::new("", prescription.rate_label(), self.exported.iter().copied());
         for (zone, rate) in prescription.zones.iter().zip(self.exported) {
-            drawing.shape(frame.rings(&zone.outline), Style::filled(colour_of(&scale, *rate)));
+            drawing.shape(
+                frame.rings(&zone.outline),
+                Style::filled(colour_of(&scale, *rate)),
+            );
         }
         let hatched = self.hatched(&mut drawing, &frame);
         self.zone_lines(&mut drawing, &frame);
         self.over(&mut drawing, &frame);
         self.zone_labels(&mut drawing, &frame);
         self.check_marks(&mut drawing, &frame);
-        let mut entries = vec![Entry::Heading(self.text.with("legend-rate", &[("unit", prescription.rate_label())]))];
+        let mut entries = vec![Entry::Heading(
+            self.text
+                .with("legend-rate", &[("unit", prescription.rate_label())]),
+        )];
         entries.extend(self.rate_entries(&scale));
-        self.end(drawing, &frame, entries, &hatched, &self.text.with("map-rates-title", &[("field", &prescription.field_name)]))
+        self.end(
+            drawing,
+            &frame,
+            entries,
+            &hatched,
+            &self
+                .text
+                .with("map-rates-title", &[("field", &prescription.field_name)]),
+        )
     }
 
     /// The map of the index: pixels as taken where there is an overview, else the mean of each cell.
     pub fn index(&self, index_name: &str, overview: Option<&IndexOverview>) -> Drawing {
         let prescription = self.prescription;
         let (mut drawing, frame) = self.begin("index");
-        let cells: Vec<f64> = prescription.cells.iter().map(|cell| cell.index.unwrap_or(f64::NAN)).collect();
-        let by_cell = IndexOverview { corner: (0.0, 0.0), step: 1.0, cols: cells.len(), rows: 1, values: cells };
-        let range = overview.and_then(IndexOverview::range).or_else(|| by_cell.range()).unwrap_or((0.0, 1.0));
+        let cells: Vec<f64> = prescription
+            .cells
+            .iter()
+            .map(|cell| cell.index.unwrap_or(f64::NAN))
+            .collect();
+        let by_cell = IndexOverview {
+            corner: (0.0, 0.0),
+            step: 1.0,
+            cols: cells.len(),
+            rows: 1,
+            values: cells,
+        };
+        let range = overview
+            .and_then(IndexOverview::range)
+            .or_else(|| by_cell.range())
+            .unwrap_or((0.0, 1.0));
         if let Some(overview) = overview {
             overview.draw(&mut drawing, &frame, range);
         } else {
@@ -97,25 +115,69 @@ impl Plan<'_> {
         }
         let hatched = self.hatched(&mut drawing, &frame);
         self.over(&mut drawing, &frame);
-        let mut entries = vec![Entry::Heading(self.text.with("legend-index", &[("index", index_name)]))];
-        entries.push(Entry::Ramp((0..5).map(|k| f64::from(k) / 4.0).map(|share| (share, format!("{:.3}", range.0 + share * (range.1 - range.0)))).collect()));
-        self.end(drawing, &frame, entries, &hatched, &self.text.with("map-index-title", &[("field", &prescription.field_name), ("index", index_name)]))
+        let mut entries = vec![Entry::Heading(
+            self.text.with("legend-index", &[("index", index_name)]),
+        )];
+        entries.push(Entry::Ramp(
+            (0..5)
+                .map(|k| f64::from(k) / 4.0)
+                .map(|share| {
+                    (
+                        share,
+                        format!("{:.3}", range.0 + share * (range.1 - range.0)),
+                    )
+                })
+                .collect(),
+        ));
+        self.end(
+            drawing,
+            &frame,
+            entries,
+            &hatched,
+            &self.text.with(
+                "map-index-title",
+                &[("field", &prescription.field_name), ("index", index_name)],
+            ),
+        )
     }
 
     /// A small map in black and white for the cab: rates by label and grey.
     pub fn thumbnail(&self) -> Drawing {
-        let mut drawing = Drawing::new("card", 360.0, MapFrame::height_for(&self.prescription.boundary, 360.0, 10.0, 260.0));
-        drawing.title = self.text.with("map-rates-title", &[("field", &self.prescription.field_name)]);
+        let mut drawing = Drawing::new(
+            "card",
+            360.0,
+            MapFrame::height_for(&self.prescription.boundary, 360.0, 10.0, 260.0),
+        );
+        drawing.title = self.text.with(
+            "map-rates-title",
+            &[("field", &self.prescription.field_name)],
+        );
         let window = (0.0, 0.0, drawing.width, drawing.height);
-        let Some(frame) = MapFrame::fit(&self.prescription.boundary, window, 10.0) else { return drawing };
-        let greatest = self.exported.iter().copied().fold(0.0, f64::max).max(f64::MIN_POSITIVE);
+        let Some(frame) = MapFrame::fit(&self.prescription.boundary, window, 10.0) else {
+            return drawing;
+        };
+        let greatest = self
+            .exported
+            .iter()
+            .copied()
+            .fold(0.0, f64::max)
+            .max(f64::MIN_POSITIVE);
         for (zone, rate) in self.prescription.zones.iter().zip(self.exported) {
             let grey = libm::round(255.0 - 110.0 * rate / greatest) as u8;
-            drawing.shape(frame.rings(&zone.outline), Style::filled(Colour::new(grey, grey, grey)));
+            drawing.shape(
+                frame.rings(&zone.outline),
+                Style::filled(Colour::new(grey, grey, grey)),
+            );
         }
         self.zone_lines(&mut drawing, &frame);
-        drawing.shape(frame.rings(&self.prescription.exclusions), Style::hatched(Hatch::LeftOut).with(THIN));
-        drawing.shape(frame.rings(&self.prescription.boundary), Style::line(FIELD_LINE));
+        drawing.shape(
+            frame.rings(&self.prescription.exclusions),
+            Style::hatched(Hatch::LeftOut).with(THIN),
+        );
+        drawing.shape(
+            frame.rings(&self.prescription.boundary),
+            Style::line(FIELD_LINE),
+        );
         self.zone_labels(&mut drawing, &frame);
         self.check_marks(&mut drawing, &frame);
         let right = drawing.width - 20.0;
@@ -128,17 +190,29 @@ impl Plan<'_> {
         let room = WIDTH - LEGEND;
         let height = MapFrame::height_for(boundary, room, 14.0, MOST_HEIGHT).max(LEAST_HEIGHT);
         let mut drawing = Drawing::new(name, WIDTH, height);
-        let frame = MapFrame::fit(boundary, (0.0, 0.0, room, height), 14.0).unwrap_or(MapFrame::EMPTY);
+        let frame =
+            MapFrame::fit(boundary, (0.0, 0.0, room, height), 14.0).unwrap_or(MapFrame::EMPTY);
         drawing.items.push(Item::Clip(0.0, 0.0, room, height));
         (drawing, frame)
     }
 
-    fn end(&self, mut drawing: Drawing, frame: &MapFrame, mut entries: Vec<Entry>, hatched: &[Hatch], title: &str) -> Drawing {
+    fn end(
+        &self,
+        mut drawing: Drawing,
+        frame: &MapFrame,
+        mut entries: Vec<Entry>,
+        hatched: &[Hatch],
+        title: &str,
+    ) -> Drawing {
         let prescription = self.prescription;
         let text = self.text;
         drawing.items.push(Item::End);
         entries.push(Entry::Heading(text.say("legend-ground")));
-        entries.extend(hatched.iter().map(|hatch| Entry::Hatch(*hatch, text.say(hatch_key(*hatch)))));
+        entries.extend(
+            hatched
+                .iter()
+                .map(|hatch| Entry::Hatch(*hatch, text.say(hatch_key(*hatch)))),
+        );
         if !prescription.exclusions.0.is_empty() {
             entries.push(Entry::Hatch(Hatch::LeftOut, text.say("legend-left-out")));
         }
@@ -152,36 +226,77 @@ impl Plan<'_> {
         let left = WIDTH - LEGEND + 10.0;
         legend::draw(&mut drawing, (left, 42.0), &entries);
         north_arrow(&mut drawing, (left + 16.0, 20.0), self.convergence_deg);
-        drawing.text((left + 40.0, 24.0), &text.say("legend-north"), TextStyle { size: 10.0, ..TextStyle::default() });
+        drawing.text(
+            (left + 40.0, 24.0),
+            &text.say("legend-north"),
+            TextStyle {
+                size: 10.0,
+                ..TextStyle::default()
+            },
+        );
         let bottom = drawing.height;
-        scale_bar(&mut drawing, frame, (12.0, bottom - 12.0), 150.0, prescription.unit.is_us());
+        scale_bar(
+            &mut drawing,
+            frame,
+            (12.0, bottom - 12.0),
+            150.0,
+            prescription.unit.is_us(),
+        );
         title.clone_into(&mut drawing.title);
         drawing
     }
 
     /// Fills cells by a value, all cells of one shade as one path.
-    fn cells(&self, drawing: &mut Drawing, frame: &MapFrame, value: &dyn Fn(usize) -> f64, range: (f64, f64)) {
+    fn cells(
+        &self,
+        drawing: &mut Drawing,
+        frame: &MapFrame,
+        value: &dyn Fn(usize) -> f64,
+        range: (f64, f64),
+    ) {
         const SHADES: u32 = 32;
         let grid = &self.prescription.grid;
         let shade = |cell: usize| {
             let v = value(cell);
-            if v.is_finite() { (((v - range.0) / (range.1 - range.0)).clamp(0.0, 1.0) * f64::from(SHADES - 1)) as u32 + 1 } else { 0 }
+            if v.is_finite() {
+                (((v - range.0) / (range.1 - range.0)).clamp(0.0, 1.0) * f64::from(SHADES - 1))
+                    as u32
+                    + 1
+            } else {
+                0
+            }
         };
         let labels: Vec<u32> = (0..grid.cells.len()).map(shade).collect();
         for (k, outline) in outlines(grid, &labels, SHADES).iter().enumerate() {
             let colour = ramp(k as f64 / f64::from(SHADES - 1));
             // A hair of border in its own colour, so that no light shows between cells.
-            drawing.shape(frame.rings(outline), Style::filled(colour).with(Stroke::new(colour, 0.3)));
+            drawing.shape(
+                frame.rings(outline),
+                Style::filled(colour).with(Stroke::new(colour, 0.3)),
+            );
         }
     }
 
     /// Hatches cells by state; says which states there are.
     fn hatched(&self, drawing: &mut Drawing, frame: &MapFrame) -> Vec<Hatch> {
         let states = [Hatch::Thin, Hatch::Bare, Hatch::Unseen];
-        let label = |state| Hatch::of(state).and_then(|hatch| states.iter().position(|known| *known == hatch)).map_or(0, |k| k as u32 + 1);
-        let labels: Vec<u32> = self.prescription.cells.iter().map(|cell| label(cell.state)).collect();
+        let label = |state| {
+            Hatch::of(state)
+                .and_then(|hatch| states.iter().position(|known| *known == hatch))
+                .map_or(0, |k| k as u32 + 1)
+        };
+        let labels: Vec<u32> = self
+            .prescription
+            .cells
+            .iter()
+            .map(|cell| label(cell.state))
+            .collect();
         let mut found = Vec::new();
-        for (hatch, outline) in states.into_iter().zip(outlines(&self.prescription.grid, &labels, 3)) {
+        for (hatch, outline) in
+            states
+                .into_iter()
+                .zip(outlines(&self.prescription.grid, &labels, 3))
+        {
             if !outline.0.is_empty() {
                 drawing.shape(frame.rings(&outline), Style::hatched(hatch));
                 found.push(hatch);
@@ -194,7 +309,12 @@ impl Plan<'_> {
     fn zone_lines(&self, drawing: &mut Drawing, frame: &MapFrame) {
         let mut drawn = HashSet::new();
         let mut chains: Vec<Vec<(f64, f64)>> = Vec::new();
-        let rings = self.prescription.zones.iter().flat_map(|zone| &zone.outline).flat_map(|part| std::iter::once(part.exterior()).chain(part.interiors()));
+        let rings = self
+            .prescription
+            .zones
+            .iter()
+            .flat_map(|zone| &zone.outline)
+            .flat_map(|part| std::iter::once(part.exterior()).chain(part.interiors()));
         for ring in rings {
             let mut open = false;
             for line in ring.lines() {
@@ -219,29 +339,56 @@ impl Plan<'_> {
     /// Exclusions, boundary, strips and hard edges.
     fn over(&self, drawing: &mut Drawing, frame: &MapFrame) {
         let prescription = self.prescription;
-        drawing.shape(frame.rings(&prescription.exclusions), Style::hatched(Hatch::LeftOut).with(Stroke::new(INK, 1.0)));
+        drawing.shape(
+            frame.rings(&prescription.exclusions),
+            Style::hatched(Hatch::LeftOut).with(Stroke::new(INK, 1.0)),
+        );
         let boundary = frame.rings(&prescription.boundary);
         drawing.shape(boundary.clone(), Style::line(Stroke::new(PAPER, 4.0)));
         drawing.shape(boundary, Style::line(FIELD_LINE));
         for edge in &prescription.hard_edges {
-            drawing.chain(edge.coords().map(|c| frame.place(c.x, c.y)).collect(), EDGE_LINE);
+            drawing.chain(
+                edge.coords().map(|c| frame.place(c.x, c.y)).collect(),
+                EDGE_LINE,
+            );
         }
         for strip in &prescription.strips {
             let outline = frame.rings(&strip.outline);
             drawing.shape(outline.clone(), Style::line(Stroke::new(PAPER, 3.4)));
             drawing.shape(outline, Style::line(STRIP_LINE));
             if let Some((x, y)) = label_place(&strip.outline, frame) {
-                let style = TextStyle { size: 10.5, anchor: Anchor::Middle, bold: true, halo: true };
-                drawing.text((x, y + 4.0), &self.text.with("map-strip", &[("number", &strip.strip.to_string())]), style);
+                let style = TextStyle {
+                    size: 10.5,
+                    anchor: Anchor::Middle,
+                    bold: true,
+                    halo: true,
+                };
+                drawing.text(
+                    (x, y + 4.0),
+                    &self
+                        .text
+                        .with("map-strip", &[("number", &strip.strip.to_string())]),
+                    style,
+                );
             }
         }
     }
 
     /// The rate of each zone that has room for it.
     fn zone_labels(&self, drawing: &mut Drawing, frame: &MapFrame) {
-        let mut taken: Vec<(f64, f64, f64)> =
-            self.prescription.strips.iter().filter_map(|strip| label_place(&strip.outline, frame).map(|(x, y)| (x, y, 30.0))).collect();
-        let mut zones: Vec<(usize, f64)> = self.prescription.zones.iter().enumerate().map(|(k, zone)| (k, zone.area.get())).collect();
+        let mut taken: Vec<(f64, f64, f64)> = self
+            .prescription
+            .strips
+            .iter()
+            .filter_map(|strip| label_place(&strip.outline, frame).map(|(x, y)| (x, y, 30.0)))
+            .collect();
+        let mut zones: Vec<(usize, f64)> = self
+            .prescription
+            .zones
+            .iter()
+            .enumerate()
+            .map(|(k, zone)| (k, zone.area.get()))
+            .collect();
         zones.sort_by(|a, b| b.1.total_cmp(&a.1));
         for (k, area) in zones {
             let label = short(self.exported[k]);
@@ -250,12 +397,21 @@ impl Plan<'_> {
             if area * frame.scale * frame.scale < 2.0 * width * 13.0 {
                 continue;
             }
-            let Some((x, y)) = label_place(&self.prescription.zones[k].outline, frame) else { continue };
-            if taken.iter().any(|(tx, ty, w)| (tx - x).abs() < f64::midpoint(*w, width) + 3.0 && (ty - y).abs() < 13.0) {
+            let Some((x, y)) = label_place(&self.prescription.zones[k].outline, frame) else {
+                continue;
+            };
+            if taken.iter().any(|(tx, ty, w)| {
+                (tx - x).abs() < f64::midpoint(*w, width) + 3.0 && (ty - y).abs() < 13.0
+            }) {
                 continue;
             }
             taken.push((x, y, width));
-            let style = TextStyle { anchor: Anchor::Middle, bold: true, halo: true, ..TextStyle::default() };
+            let style = TextStyle {
+                anchor: Anchor::Middle,
+                bold: true,
+                halo: true,
+                ..TextStyle::default()
+            };
             drawing.text((x, y + 4.0), &label, style);
         }
     }
@@ -264,7 +420,16 @@ impl Plan<'_> {
         for (number, (x, y)) in (1..).zip(self.marks) {
             let at = frame.place(*x, *y);
             drawing.circle(at, 7.5, Style::filled(PAPER).with(Stroke::new(INK, 1.4)));
-            drawing.text((at.0, at.1 + 3.6), &number.to_string(), TextStyle { size: 10.0, anchor: Anchor::Middle, bold: true, ..TextStyle::default() });
+            drawing.text(
+                (at.0, at.1 + 3.6),
+                &number.to_string(),
+                TextStyle {
+                    size: 10.0,
+                    anchor: Anchor::Middle,
+                    bold: true,
+                    ..TextStyle::default()
+                },
+            );
         }
     }
 
@@ -272,17 +437,32 @@ impl Plan<'_> {
     fn rate_entries(&self, scale: &Legend) -> Vec<Entry> {
         let prescription = self.prescription;
         let area = |from: f64, to: f64| {
-            let zones = prescription.zones.iter().zip(self.exported).filter(|(_, rate)| (from..=to).contains(*rate));
+            let zones = prescription
+                .zones
+                .iter()
+                .zip(self.exported)
+                .filter(|(_, rate)| (from..=to).contains(*rate));
             let area = crate::units::Area::m2(zones.map(|(zone, _)| zone.area.get()).sum());
-            if prescription.unit.is_us() { format!("{:.1} ac", area.as_ac()) } else { format!("{:.1} ha", area.as_ha()) }
+            if prescription.unit.is_us() {
+                format!("{:.1} ac", area.as_ac())
+            } else {
+                format!("{:.1} ha", area.as_ha())
+            }
         };
         scale
             .classes
             .iter()
             .rev()
             .map(|class| {
-                let range = if class.least == class.greatest { short(class.least) } else { format!("{} – {}", short(class.least), short(class.greatest)) };
-                Entry::Colour(class.colour, format!("{range} · {}", area(class.least, class.greatest)))
+                let range = if class.least == class.greatest {
+                    short(class.least)
+                } else {
+                    format!("{} – {}", short(class.least), short(class.greatest))
+                };
+                Entry::Colour(
+                    class.colour,
+                    format!("{range} · {}", area(class.least, class.greatest)),
+                )
             })
             .collect()
     }
@@ -290,7 +470,9 @@ impl Plan<'_> {
 
 /// The colour of a rate.
 pub fn colour_of(scale: &Legend, rate: f64) -> Colour {
-    scale.class_of(rate).map_or_else(|| ramp(0.5), |class| class.colour)
+    scale
+        .class_of(rate)
+        .map_or_else(|| ramp(0.5), |class| class.colour)
 }
 
 fn hatch_key(hatch: Hatch) -> &'static str {
@@ -304,7 +486,9 @@ fn hatch_key(hatch: Hatch) -> &'static str {
 
 /// Where a shape's label stands: well inside its largest part.
 fn label_place(shape: &MultiPolygon<f64>, frame: &MapFrame) -> Option<(f64, f64)> {
-    let largest = shape.iter().max_by(|a, b| a.unsigned_area().total_cmp(&b.unsigned_area()))?;
+    let largest = shape
+        .iter()
+        .max_by(|a, b| a.unsigned_area().total_cmp(&b.unsigned_area()))?;
     let point = largest.interior_point()?;
     Some(frame.place(point.x(), point.y()))
 }
@@ -319,15 +503,37 @@ mod tests {
         let prescription = fixture::prescription();
         let exported = vec![0.0; prescription.zones.len()];
         let text = Text::english();
-        let plan = Plan { prescription: &prescription, convergence_deg: 0.0, exported: &exported, text: &text, marks: &[] };
+        let plan = Plan {
+            prescription: &prescription,
+            convergence_deg: 0.0,
+            exported: &exported,
+            text: &text,
+            marks: &[],
+        };
         let (mut drawing, frame) = plan.begin("test");
         let before = drawing.items.len();
         plan.zone_lines(&mut drawing, &frame);
         let near = |p: (f64, f64)| (libm::round(p.0 * 1e6) as i64, libm::round(p.1 * 1e6) as i64);
         let mut drawn = Vec::new();
         for item in &drawing.items[before..] {
-            let Item::Path { rings, closed: false, .. } = item else { panic!("only open lines: {item:?}") };
-            drawn.push(rings.iter().flat_map(|chain| chain.windows(2).map(|w| (near(w[0]).min(near(w[1])), near(w[0]).max(near(w[1]))))).collect::<Vec<_>>());
+            let Item::Path {
+                rings,
+                closed: false,
+                ..
+            } = item
+            else {
+                panic!("only open lines: {item:?}")
+            };
+            drawn.push(
+                rings
+                    .iter()
+                    .flat_map(|chain| {
+                        chain
+                            .windows(2)
+                            .map(|w| (near(w[0]).min(near(w[1])), near(w[0]).max(near(w[1]))))
+                    })
+                    .collect::<Vec<_>>(),
+            );
         }
         // Casing and line are the same chains.
         assert_eq!(drawn.len(), 2);

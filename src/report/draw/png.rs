@@ -1,45 +1,34 @@
 //! A drawing as a PNG. Painted on one core without vector instructions, so that every machine gives the same bytes.
 
-use tiny_skia::Color;
-use tiny_skia::FillRule;
-use tiny_skia::FilterQuality;
-use tiny_skia::LineJoin;
-use tiny_skia::Mask;
-use tiny_skia::Paint as Brush;
-use tiny_skia::PathBuilder;
-use tiny_skia::Pattern;
-use tiny_skia::Pixmap;
-use tiny_skia::PixmapPaint;
-use tiny_skia::Rect;
-use tiny_skia::Shader;
-use tiny_skia::SpreadMode;
-use tiny_skia::Stroke as Pen;
-use tiny_skia::StrokeDash;
-use tiny_skia::Transform;
+use tiny_skia::{
+    Color, FillRule, FilterQuality, LineJoin, Mask, Paint as Brush, PathBuilder, Pattern, Pixmap,
+    PixmapPaint, Rect, Shader, SpreadMode, Stroke as Pen, StrokeDash, Transform,
+};
 use ttf_parser::Face;
 
-use crate::report::draw::drawing::Anchor;
-use crate::report::draw::drawing::Drawing;
-use crate::report::draw::drawing::Item;
-use crate::report::draw::drawing::Paint;
-use crate::report::draw::drawing::Pixels;
-use crate::report::draw::drawing::Rings;
-use crate::report::draw::drawing::Stroke;
-use crate::report::draw::drawing::Style;
-use crate::report::draw::drawing::TextStyle;
+use crate::report::draw::drawing::{
+    Anchor, Drawing, Item, Paint, Pixels, Rings, Stroke, Style, TextStyle,
+};
 use crate::report::draw::hatch;
 use crate::report::draw::svg::plain;
 use crate::report::pdf::fonts;
-use crate::zones::palette::Colour;
-use crate::zones::palette::INK;
-use crate::zones::palette::PAPER;
+use crate::zones::palette::{Colour, INK, PAPER};
 
 /// The bytes of a PNG as wide as this; `None` when that is no size. \[pixels\]
 pub fn picture(drawing: &Drawing, width: u32) -> Option<Vec<u8>> {
     let scale = width as f32 / drawing.width as f32;
     let map = Pixmap::new(width, (drawing.height as f32 * scale).ceil() as u32)?;
-    let faces = [Face::parse(fonts::REGULAR, 0).ok()?, Face::parse(fonts::BOLD, 0).ok()?];
-    let mut painter = Painter { map, faces, at: vec![Transform::from_scale(scale, scale)], clip: Vec::new(), scale };
+    let faces = [
+        Face::parse(fonts::REGULAR, 0).ok()?,
+        Face::parse(fonts::BOLD, 0).ok()?,
+    ];
+    let mut painter = Painter {
+        map,
+        faces,
+        at: vec![Transform::from_scale(scale, scale)],
+        clip: Vec::new(),
+        scale,
+    };
     for item in &drawing.items {
         painter.item(item);
     }
@@ -75,7 +64,11 @@ fn pen(stroke: &Stroke) -> Pen {
     Pen {
         width: stroke.width as f32,
         line_join: LineJoin::Round,
-        dash: if stroke.dash.is_empty() { None } else { StrokeDash::new(stroke.dash.iter().map(|part| *part as f32).collect(), 0.0) },
+        dash: if stroke.dash.is_empty() {
+            None
+        } else {
+            StrokeDash::new(stroke.dash.iter().map(|part| *part as f32).collect(), 0.0)
+        },
         ..Pen::default()
     }
 }
@@ -107,31 +100,51 @@ impl Painter<'_> {
 
     fn item(&mut self, item: &Item) {
         match item {
-            Item::Path { rings, closed, style } => {
+            Item::Path {
+                rings,
+                closed,
+                style,
+            } => {
                 if let Some(path) = outline(rings, *closed) {
                     self.paint(&path, style);
                 }
             }
             Item::Circle { at, radius, style } => {
-                if let Some(path) = PathBuilder::from_circle(at.0 as f32, at.1 as f32, *radius as f32) {
+                if let Some(path) =
+                    PathBuilder::from_circle(at.0 as f32, at.1 as f32, *radius as f32)
+                {
                     self.paint(&path, style);
                 }
             }
             Item::Text { at, text, style } => self.text(*at, text, style),
             Item::Image { window, pixels } => self.image(*window, pixels),
             Item::Clip(x, y, width, height) => {
-                let mask = Rect::from_xywh(*x as f32, *y as f32, *width as f32, *height as f32).and_then(|rect| {
-                    let mut mask = Mask::new(self.map.width(), self.map.height())?;
-                    mask.fill_path(&PathBuilder::from_rect(rect), FillRule::Winding, true, self.transform());
-                    Some(mask)
-                });
+                let mask = Rect::from_xywh(*x as f32, *y as f32, *width as f32, *height as f32)
+                    .and_then(|rect| {
+                        let mut mask = Mask::new(self.map.width(), self.map.height())?;
+                        mask.fill_path(
+                            &PathBuilder::from_rect(rect),
+                            FillRule::Winding,
+                            true,
+                            self.transform(),
+                        );
+                        Some(mask)
+                    });
                 self.at.push(self.transform());
                 self.clip.push(mask);
             }
             Item::Turned(at, degrees) => {
                 let angle = degrees.to_radians();
                 let (sin, cos) = (libm::sin(angle) as f32, libm::cos(angle) as f32);
-                self.at.push(self.transform().pre_concat(Transform::from_row(cos, sin, -sin, cos, at.0 as f32, at.1 as f32)));
+                self.at
+                    .push(self.transform().pre_concat(Transform::from_row(
+                        cos,
+                        sin,
+                        -sin,
+                        cos,
+                        at.0 as f32,
+                        at.1 as f32,
+                    )));
                 self.clip.push(None);
             }
             Item::End => {
@@ -150,7 +163,10 @@ impl Painter<'_> {
             Some(Paint::Hatch(of)) => self.tile(of),
             _ => None,
         };
-        let mut brush = Brush { anti_alias: true, ..Brush::default() };
+        let mut brush = Brush {
+            anti_alias: true,
+            ..Brush::default()
+        };
         let filled = match style.fill {
             Some(Paint::Colour(of)) => {
                 brush.set_color(colour(of));
@@ -161,19 +177,29 @@ impl Painter<'_> {
                 true
             }
             Some(Paint::Hatch(_)) => tile.as_ref().is_some_and(|tile| {
-                brush.shader =
-                    Pattern::new(tile.as_ref(), SpreadMode::Repeat, FilterQuality::Nearest, 1.0, Transform::from_scale(1.0 / self.scale, 1.0 / self.scale));
+                brush.shader = Pattern::new(
+                    tile.as_ref(),
+                    SpreadMode::Repeat,
+                    FilterQuality::Nearest,
+                    1.0,
+                    Transform::from_scale(1.0 / self.scale, 1.0 / self.scale),
+                );
                 true
             }),
             None => false,
         };
         if filled {
-            self.map.fill_path(path, &brush, FillRule::EvenOdd, transform, mask.as_ref());
+            self.map
+                .fill_path(path, &brush, FillRule::EvenOdd, transform, mask.as_ref());
         }
         if let Some(stroke) = &style.stroke {
-            let mut brush = Brush { anti_alias: true, ..Brush::default() };
+            let mut brush = Brush {
+                anti_alias: true,
+                ..Brush::default()
+            };
             brush.shader = Shader::SolidColor(colour(stroke.colour));
-            self.map.stroke_path(path, &brush, &pen(stroke), transform, mask.as_ref());
+            self.map
+                .stroke_path(path, &brush, &pen(stroke), transform, mask.as_ref());
         }
     }
 
@@ -183,7 +209,13 @@ impl Painter<'_> {
         let map = Pixmap::new(side as u32, side as u32)?;
         let scale = side / hatch::TILE as f32;
         let faces = [self.faces[0].clone(), self.faces[1].clone()];
-        let mut painter = Painter { map, faces, at: vec![Transform::from_scale(scale, scale)], clip: Vec::new(), scale };
+        let mut painter = Painter {
+            map,
+            faces,
+            at: vec![Transform::from_scale(scale, scale)],
+            clip: Vec::new(),
+            scale,
+        };
         for item in hatch::tile(of) {
             painter.item(&item);
         }
@@ -196,7 +228,9 @@ impl Painter<'_> {
         let mut glyphs = Vec::new();
         let mut width = 0.0;
         for c in plain(text).chars() {
-            let Some(glyph) = face.glyph_index(c).or_else(|| face.glyph_index('?')) else { continue };
+            let Some(glyph) = face.glyph_index(c).or_else(|| face.glyph_index('?')) else {
+                continue;
+            };
             let mut shape = Outline::default();
             face.outline_glyph(glyph, &mut shape);
             glyphs.push((width, shape.builder.finish()));
@@ -209,7 +243,10 @@ impl Painter<'_> {
                 Anchor::End => width,
             };
         let place = |x: f32| Transform::from_row(scale, 0.0, 0.0, -scale, left + x, at.1 as f32);
-        let shapes: Vec<tiny_skia::Path> = glyphs.into_iter().filter_map(|(x, path)| path?.transform(place(x))).collect();
+        let shapes: Vec<tiny_skia::Path> = glyphs
+            .into_iter()
+            .filter_map(|(x, path)| path?.transform(place(x)))
+            .collect();
         if style.halo {
             let halo = Style::line(Stroke::new(PAPER, style.size * 0.3));
             for shape in &shapes {
@@ -217,25 +254,52 @@ impl Painter<'_> {
             }
         }
         let (transform, mask) = (self.transform(), self.mask().cloned());
-        let mut brush = Brush { anti_alias: true, ..Brush::default() };
+        let mut brush = Brush {
+            anti_alias: true,
+            ..Brush::default()
+        };
         brush.set_color(colour(INK));
         for shape in &shapes {
             // Letters are filled by their winding, as fonts are drawn.
-            self.map.fill_path(shape, &brush, FillRule::Winding, transform, mask.as_ref());
+            self.map
+                .fill_path(shape, &brush, FillRule::Winding, transform, mask.as_ref());
         }
     }
 
     fn image(&mut self, window: (f64, f64, f64, f64), pixels: &Pixels) {
-        let (Ok(cols), Ok(rows)) = (u32::try_from(pixels.cols), u32::try_from(pixels.rows)) else { return };
-        let Some(mut source) = Pixmap::new(cols, rows) else { return };
+        let (Ok(cols), Ok(rows)) = (u32::try_from(pixels.cols), u32::try_from(pixels.rows)) else {
+            return;
+        };
+        let Some(mut source) = Pixmap::new(cols, rows) else {
+            return;
+        };
         for (target, index) in source.pixels_mut().iter_mut().zip(&pixels.indices) {
-            if let Some(of) = pixels.palette.get(usize::from(*index)).filter(|_| *index != Pixels::CLEAR) {
-                *target = tiny_skia::ColorU8::from_rgba(of.red, of.green, of.blue, 255).premultiply();
+            if let Some(of) = pixels
+                .palette
+                .get(usize::from(*index))
+                .filter(|_| *index != Pixels::CLEAR)
+            {
+                *target =
+                    tiny_skia::ColorU8::from_rgba(of.red, of.green, of.blue, 255).premultiply();
             }
         }
-        let stretch = Transform::from_row(window.2 as f32 / cols as f32, 0.0, 0.0, window.3 as f32 / rows as f32, window.0 as f32, window.1 as f32);
+        let stretch = Transform::from_row(
+            window.2 as f32 / cols as f32,
+            0.0,
+            0.0,
+            window.3 as f32 / rows as f32,
+            window.0 as f32,
+            window.1 as f32,
+        );
         let (transform, mask) = (self.transform().pre_concat(stretch), self.mask().cloned());
-        self.map.draw_pixmap(0, 0, source.as_ref(), &PixmapPaint::default(), transform, mask.as_ref());
+        self.map.draw_pixmap(
+            0,
+            0,
+            source.as_ref(),
+            &PixmapPaint::default(),
+            transform,
+            mask.as_ref(),
+        );
     }
 }
 
@@ -269,7 +333,9 @@ mod tests {
 
     fn pixels(drawing: &Drawing, width: u32) -> (u32, u32, Vec<u8>) {
         let bytes = picture(drawing, width).unwrap();
-        let mut reader = png::Decoder::new(std::io::Cursor::new(&bytes)).read_info().unwrap();
+        let mut reader = png::Decoder::new(std::io::Cursor::new(&bytes))
+            .read_info()
+            .unwrap();
         let (w, h) = (reader.info().width, reader.info().height);
         let mut data = vec![0; (w * h * 3) as usize];
         reader.next_frame(&mut data).unwrap();
@@ -286,7 +352,15 @@ mod tests {
         let (w, h, data) = pixels(&drawing, 40);
         assert_eq!((w, h), (40, 20));
         let at = |x: usize, y: usize| &data[(y * 40 + x) * 3..][..3];
-        assert_eq!((at(5, 15), at(30, 10), at(5, 5), at(30, 5)), (&[255, 255, 255][..], &[200, 0, 0][..], &[0, 0, 200][..], &[200, 0, 0][..]));
+        assert_eq!(
+            (at(5, 15), at(30, 10), at(5, 5), at(30, 5)),
+            (
+                &[255, 255, 255][..],
+                &[200, 0, 0][..],
+                &[0, 0, 200][..],
+                &[200, 0, 0][..]
+            )
+        );
     }
 
     #[test]
@@ -294,11 +368,24 @@ mod tests {
         let ink = |draw: &dyn Fn(&mut Drawing)| {
             let mut drawing = Drawing::new("test", 60.0, 20.0);
             draw(&mut drawing);
-            pixels(&drawing, 240).2.iter().filter(|value| **value < 64).count()
+            pixels(&drawing, 240)
+                .2
+                .iter()
+                .filter(|value| **value < 64)
+                .count()
         };
         assert_eq!(ink(&|_| {}), 0);
         let plain = ink(&|drawing| drawing.text((5.0, 15.0), "Rate", TextStyle::default()));
-        let bold = ink(&|drawing| drawing.text((5.0, 15.0), "Rate", TextStyle { bold: true, ..TextStyle::default() }));
+        let bold = ink(&|drawing| {
+            drawing.text(
+                (5.0, 15.0),
+                "Rate",
+                TextStyle {
+                    bold: true,
+                    ..TextStyle::default()
+                },
+            );
+        });
         assert!(plain > 100 && bold > plain, "{plain} {bold}");
         for hatch in hatch::Hatch::ALL {
             let count = ink(&|drawing| drawing.rect(0.0, 0.0, 60.0, 20.0, Style::hatched(hatch)));

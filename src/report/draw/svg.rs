@@ -2,17 +2,11 @@
 
 use std::fmt::Write as _;
 
-use crate::report::draw::drawing::Anchor;
-use crate::report::draw::drawing::Drawing;
-use crate::report::draw::drawing::Item;
-use crate::report::draw::drawing::Paint;
-use crate::report::draw::drawing::Rings;
-use crate::report::draw::drawing::Style;
+use crate::report::draw::drawing::{Anchor, Drawing, Item, Paint, Rings, Style};
 use crate::report::draw::hatch;
 use crate::report::draw::hatch::Hatch;
 use crate::report::draw::raster::png;
-use crate::zones::palette::INK;
-use crate::zones::palette::PAPER;
+use crate::zones::palette::{INK, PAPER};
 
 /// Fonts of all figures; the first is embedded in PDF and PNG.
 const FONTS: &str = "Noto Sans, Helvetica, Arial, sans-serif";
@@ -57,7 +51,10 @@ pub fn plain(text: &str) -> String {
 /// A number of the drawing: two decimals at most, no trailing zeros, no minus zero.
 pub fn num(value: f64) -> String {
     let hundredths = libm::round(value * 100.0) as i64;
-    let (whole, rest) = (hundredths.unsigned_abs() / 100, hundredths.unsigned_abs() % 100);
+    let (whole, rest) = (
+        hundredths.unsigned_abs() / 100,
+        hundredths.unsigned_abs() % 100,
+    );
     let sign = if hundredths < 0 { "-" } else { "" };
     match (rest / 10, rest % 10) {
         (0, 0) => format!("{sign}{whole}"),
@@ -71,7 +68,12 @@ pub fn svg(drawing: &Drawing) -> String {
     let (w, h) = (num(drawing.width), num(drawing.height));
     let mut defs = String::new();
     for hatch in Hatch::ALL.into_iter().filter(|hatch| uses(drawing, *hatch)) {
-        let _ = write!(defs, "<pattern id=\"{}-{}\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\">", drawing.name, hatch.name());
+        let _ = write!(
+            defs,
+            "<pattern id=\"{}-{}\" width=\"8\" height=\"8\" patternUnits=\"userSpaceOnUse\">",
+            drawing.name,
+            hatch.name()
+        );
         for item in hatch::tile(hatch) {
             write_item(&mut defs, drawing.name, &item, 0);
         }
@@ -80,8 +82,18 @@ pub fn svg(drawing: &Drawing) -> String {
     let mut body = String::new();
     for (number, item) in drawing.items.iter().enumerate() {
         if let Item::Clip(x, y, width, height) = item {
-            let rect = format!("<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\"/>", num(*x), num(*y), num(*width), num(*height));
-            let _ = write!(defs, "<clipPath id=\"{}-clip-{number}\">{rect}</clipPath>", drawing.name);
+            let rect = format!(
+                "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\"/>",
+                num(*x),
+                num(*y),
+                num(*width),
+                num(*height)
+            );
+            let _ = write!(
+                defs,
+                "<clipPath id=\"{}-clip-{number}\">{rect}</clipPath>",
+                drawing.name
+            );
         }
         write_item(&mut body, drawing.name, item, number);
     }
@@ -107,9 +119,23 @@ fn attributes(name: &str, style: &Style, closed: bool) -> String {
         out.push_str(" fill-rule=\"evenodd\"");
     }
     if let Some(stroke) = style.stroke {
-        let _ = write!(out, " stroke=\"{}\" stroke-width=\"{}\" stroke-linejoin=\"round\"", stroke.colour.hex(), num(stroke.width));
+        let _ = write!(
+            out,
+            " stroke=\"{}\" stroke-width=\"{}\" stroke-linejoin=\"round\"",
+            stroke.colour.hex(),
+            num(stroke.width)
+        );
         if !stroke.dash.is_empty() {
-            let _ = write!(out, " stroke-dasharray=\"{}\"", stroke.dash.iter().map(|part| num(*part)).collect::<Vec<_>>().join(" "));
+            let _ = write!(
+                out,
+                " stroke-dasharray=\"{}\"",
+                stroke
+                    .dash
+                    .iter()
+                    .map(|part| num(*part))
+                    .collect::<Vec<_>>()
+                    .join(" ")
+            );
         }
     }
     out
@@ -119,7 +145,13 @@ fn path_of(rings: &Rings, closed: bool) -> String {
     let mut data = String::new();
     for ring in rings {
         for (k, (x, y)) in ring.iter().enumerate() {
-            let _ = write!(data, "{}{} {}", if k == 0 { "M" } else { "L" }, num(*x), num(*y));
+            let _ = write!(
+                data,
+                "{}{} {}",
+                if k == 0 { "M" } else { "L" },
+                num(*x),
+                num(*y)
+            );
         }
         if closed {
             data.push('Z');
@@ -130,9 +162,25 @@ fn path_of(rings: &Rings, closed: bool) -> String {
 
 fn write_item(out: &mut String, name: &str, item: &Item, number: usize) {
     let _ = match item {
-        Item::Path { rings, closed, style } => writeln!(out, "<path d=\"{}\" {}/>", path_of(rings, *closed), attributes(name, style, *closed)),
+        Item::Path {
+            rings,
+            closed,
+            style,
+        } => writeln!(
+            out,
+            "<path d=\"{}\" {}/>",
+            path_of(rings, *closed),
+            attributes(name, style, *closed)
+        ),
         Item::Circle { at, radius, style } => {
-            writeln!(out, "<circle cx=\"{}\" cy=\"{}\" r=\"{}\" {}/>", num(at.0), num(at.1), num(*radius), attributes(name, style, false))
+            writeln!(
+                out,
+                "<circle cx=\"{}\" cy=\"{}\" r=\"{}\" {}/>",
+                num(at.0),
+                num(at.1),
+                num(*radius),
+                attributes(name, style, false)
+            )
         }
         Item::Text { at, text, style } => {
             let anchor = match style.anchor {
@@ -140,14 +188,26 @@ fn write_item(out: &mut String, name: &str, item: &Item, number: usize) {
                 Anchor::Middle => " text-anchor=\"middle\"",
                 Anchor::End => " text-anchor=\"end\"",
             };
-            let weight = if style.bold { " font-weight=\"bold\"" } else { "" };
+            let weight = if style.bold {
+                " font-weight=\"bold\""
+            } else {
+                ""
+            };
             let halo = if style.halo {
-                format!(" stroke=\"{}\" stroke-width=\"{}\" stroke-linejoin=\"round\" paint-order=\"stroke\"", PAPER.hex(), num(style.size * 0.3))
+                format!(
+                    " stroke=\"{}\" stroke-width=\"{}\" stroke-linejoin=\"round\" paint-order=\"stroke\"",
+                    PAPER.hex(),
+                    num(style.size * 0.3)
+                )
             } else {
                 String::new()
             };
             let (x, y, size, fill) = (num(at.0), num(at.1), num(style.size), INK.hex());
-            writeln!(out, "<text x=\"{x}\" y=\"{y}\" font-size=\"{size}\" fill=\"{fill}\"{anchor}{weight}{halo}>{}</text>", escaped(text))
+            writeln!(
+                out,
+                "<text x=\"{x}\" y=\"{y}\" font-size=\"{size}\" fill=\"{fill}\"{anchor}{weight}{halo}>{}</text>",
+                escaped(text)
+            )
         }
         Item::Image { window, pixels } => {
             let data = png(pixels).map(|bytes| base64(&bytes)).unwrap_or_default();
@@ -158,7 +218,13 @@ fn write_item(out: &mut String, name: &str, item: &Item, number: usize) {
             )
         }
         Item::Clip(..) => writeln!(out, "<g clip-path=\"url(#{name}-clip-{number})\">"),
-        Item::Turned(at, degrees) => writeln!(out, "<g transform=\"translate({} {}) rotate({})\">", num(at.0), num(at.1), num(*degrees)),
+        Item::Turned(at, degrees) => writeln!(
+            out,
+            "<g transform=\"translate({} {}) rotate({})\">",
+            num(at.0),
+            num(at.1),
+            num(*degrees)
+        ),
         Item::End => writeln!(out, "</g>"),
     };
 }
@@ -168,10 +234,17 @@ fn base64(bytes: &[u8]) -> String {
     const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
     let mut text = String::with_capacity(bytes.len().div_ceil(3) * 4);
     for three in bytes.chunks(3) {
-        let word = three.iter().fold(0_u32, |word, byte| (word << 8) | u32::from(*byte)) << (8 * (3 - three.len()));
+        let word = three
+            .iter()
+            .fold(0_u32, |word, byte| (word << 8) | u32::from(*byte))
+            << (8 * (3 - three.len()));
         for k in 0..4 {
             let letter = LETTERS[((word >> (18 - 6 * k)) & 63) as usize];
-            text.push(if k <= three.len() { char::from(letter) } else { '=' });
+            text.push(if k <= three.len() {
+                char::from(letter)
+            } else {
+                '='
+            });
         }
     }
     text
@@ -185,24 +258,51 @@ mod tests {
     #[test]
     fn data_cannot_become_code() {
         let mut drawing = Drawing::new("test", 10.0, 10.0);
-        drawing.text((1.0, 1.0), "</text><script>alert('x')</script>\u{202e}\u{1b}[31m", TextStyle::default());
+        drawing.text(
+            (1.0, 1.0),
+            "</text><script>alert('x')</script>\u{202e}\u{1b}[31m",
+            TextStyle::default(),
+        );
         drawing.title = "\"><script>".to_owned();
         let text = svg(&drawing);
-        assert!(!text.contains("<script") && !text.contains('\u{1b}') && !text.contains('\u{202e}'), "{text}");
-        assert!(text.contains("&lt;/text&gt;&lt;script&gt;alert(&#39;x&#39;)&lt;/script&gt;\u{fffd}\u{fffd}[31m"), "{text}");
+        assert!(
+            !text.contains("<script") && !text.contains('\u{1b}') && !text.contains('\u{202e}'),
+            "{text}"
+        );
+        assert!(
+            text.contains(
+                "&lt;/text&gt;&lt;script&gt;alert(&#39;x&#39;)&lt;/script&gt;\u{fffd}\u{fffd}[31m"
+            ),
+            "{text}"
+        );
     }
 
     #[test]
     fn numbers_are_short() {
         let shown = [1.0, -0.001, 12.345, 100.0, 0.5, 2.05, -0.25, -7.999, 1e6].map(num);
-        assert_eq!(shown, ["1", "0", "12.35", "100", "0.5", "2.05", "-0.25", "-8", "1000000"]);
-        assert_eq!(path_of(&vec![vec![(0.0, 0.0), (1.5, 2.0)]], true), "M0 0L1.5 2Z");
+        assert_eq!(
+            shown,
+            [
+                "1", "0", "12.35", "100", "0.5", "2.05", "-0.25", "-8", "1000000"
+            ]
+        );
+        assert_eq!(
+            path_of(&vec![vec![(0.0, 0.0), (1.5, 2.0)]], true),
+            "M0 0L1.5 2Z"
+        );
     }
 
     #[test]
     fn base_64_of_the_standard() {
         // Test vectors of RFC 4648, section 10.
-        for (plain, coded) in [("", ""), ("f", "Zg=="), ("fo", "Zm8="), ("foo", "Zm9v"), ("foob", "Zm9vYg=="), ("foobar", "Zm9vYmFy")] {
+        for (plain, coded) in [
+            ("", ""),
+            ("f", "Zg=="),
+            ("fo", "Zm8="),
+            ("foo", "Zm9v"),
+            ("foob", "Zm9vYg=="),
+            ("foobar", "Zm9vYmFy"),
+        ] {
             assert_eq!(base64(plain.as_bytes()), coded);
         }
     }
@@ -212,6 +312,10 @@ mod tests {
         let mut drawing = Drawing::new("test", 10.0, 10.0);
         drawing.rect(0.0, 0.0, 5.0, 5.0, Style::hatched(Hatch::Bare));
         let text = svg(&drawing);
-        assert!(text.contains("id=\"test-bare\"") && text.contains("fill=\"url(#test-bare)\"") && !text.contains("test-thin"));
+        assert!(
+            text.contains("id=\"test-bare\"")
+                && text.contains("fill=\"url(#test-bare)\"")
+                && !text.contains("test-thin")
+        );
     }
 }

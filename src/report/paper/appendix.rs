@@ -2,22 +2,23 @@
 
 use serde_json::Value;
 
-use crate::report::document::Block;
-use crate::report::document::Part;
-use crate::report::document::Table;
-use crate::report::paper::Paper;
-use crate::report::paper::figures;
-use crate::report::paper::page_two::MOST_ZONES;
-use crate::report::paper::page_two::PROFILES;
-use crate::report::paper::page_two::zone_table;
+use crate::report::document::{Block, Part, Table};
+use crate::report::paper::page_two::{MOST_ZONES, PROFILES, zone_table};
 use crate::report::paper::shown::ratio;
+use crate::report::paper::{Paper, figures};
 
 /// The appendix.
 pub(super) fn part(paper: &Paper<'_>) -> Part {
     let text = paper.text;
     let mut blocks = vec![
         Block::Heading(text.say("appendix-repeat")),
-        Block::Text(text.with("appendix-repeat-text", &[("version", env!("CARGO_PKG_VERSION")), ("map", &paper.outcome.prescription.map_id)])),
+        Block::Text(text.with(
+            "appendix-repeat-text",
+            &[
+                ("version", env!("CARGO_PKG_VERSION")),
+                ("map", &paper.outcome.prescription.map_id),
+            ],
+        )),
         Block::Code(paper.command.to_owned()),
         Block::Heading(text.say("appendix-formulas")),
     ];
@@ -34,16 +35,26 @@ pub(super) fn part(paper: &Paper<'_>) -> Part {
     let further: Vec<Block> = (1..)
         .zip(&paper.outcome.looked.strips)
         .skip(PROFILES)
-        .filter_map(|(number, strip)| figures::profile(paper, number, strip, false).map(Block::Figure))
+        .filter_map(|(number, strip)| {
+            figures::profile(paper, number, strip, false).map(Block::Figure)
+        })
         .collect();
     for pair in further.chunks(2) {
-        blocks.push(Block::Beside(vec![pair[0].clone()], pair.get(1).cloned().into_iter().collect()));
+        blocks.push(Block::Beside(
+            vec![pair[0].clone()],
+            pair.get(1).cloned().into_iter().collect(),
+        ));
     }
     if paper.outcome.prescription.zones.len() > MOST_ZONES {
         blocks.push(Block::Heading(text.say("appendix-zones")));
         blocks.push(Block::Table(zone_table(paper)));
     }
-    Part { id: "appendix", heading: text.say("appendix-heading"), blocks, one_page: false }
+    Part {
+        id: "appendix",
+        heading: text.say("appendix-heading"),
+        blocks,
+        one_page: false,
+    }
 }
 
 /// A value of the record as text; numbers as the record writes them, rounded where more digits say nothing.
@@ -53,15 +64,22 @@ fn told(value: &Value) -> String {
         Value::Bool(true) => "yes".to_owned(),
         Value::Bool(false) => "no".to_owned(),
         Value::String(text) => text.clone(),
-        Value::Number(number) => number.as_f64().filter(|value| value.is_finite() && libm::floor(*value) != *value).map_or_else(
-            || number.to_string().trim_end_matches(".0").to_owned(),
-            |value| {
-                let text = format!("{value:.6}");
-                text.trim_end_matches('0').trim_end_matches('.').to_owned()
-            },
-        ),
+        Value::Number(number) => number
+            .as_f64()
+            .filter(|value| value.is_finite() && libm::floor(*value) != *value)
+            .map_or_else(
+                || number.to_string().trim_end_matches(".0").to_owned(),
+                |value| {
+                    let text = format!("{value:.6}");
+                    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+                },
+            ),
         Value::Array(items) => items.iter().map(told).collect::<Vec<_>>().join(", "),
-        Value::Object(map) => map.iter().map(|(key, value)| format!("{key} {}", told(value))).collect::<Vec<_>>().join(", "),
+        Value::Object(map) => map
+            .iter()
+            .map(|(key, value)| format!("{key} {}", told(value)))
+            .collect::<Vec<_>>()
+            .join(", "),
     }
 }
 
@@ -77,20 +95,39 @@ fn formulas(paper: &Paper<'_>) -> Vec<Block> {
             &[
                 ("index", &paper.image.index_name),
                 ("formula", &paper.image.formula),
-                ("source", if paper.image.index_source.is_empty() { "–" } else { &paper.image.index_source }),
+                (
+                    "source",
+                    if paper.image.index_source.is_empty() {
+                        "–"
+                    } else {
+                        &paper.image.index_source
+                    },
+                ),
             ],
         ),
         text.say("formula-cell"),
-        text.with("formula-reference", &[("index", &ratio(paper.outcome.reference.index)), ("kind", paper.outcome.reference.kind)]),
+        text.with(
+            "formula-reference",
+            &[
+                ("index", &ratio(paper.outcome.reference.index)),
+                ("kind", paper.outcome.reference.kind),
+            ],
+        ),
         text.say("formula-interval"),
     ];
-    if paper.record(&["settings", "response", "method"]).and_then(Value::as_str) == Some("yield response") {
-        items.push(
-            text.with(
-                "formula-ratio",
-                &[("largest", &response("largest_ratio")), ("adjusted", &response("ratio_adjustment")), ("compare", &response("compare"))],
-            ),
-        );
+    if paper
+        .record(&["settings", "response", "method"])
+        .and_then(Value::as_str)
+        == Some("yield response")
+    {
+        items.push(text.with(
+            "formula-ratio",
+            &[
+                ("largest", &response("largest_ratio")),
+                ("adjusted", &response("ratio_adjustment")),
+                ("compare", &response("compare")),
+            ],
+        ));
         items.push(text.with(
             "formula-without",
             &[
@@ -104,11 +141,21 @@ fn formulas(paper: &Paper<'_>) -> Vec<Block> {
         items.push(text.say("formula-with"));
         items.push(text.with(
             "formula-rate",
-            &[("g", &response("grain_nitrogen_share")), ("e", &response("use_efficiency_share")), ("applied", &response("applied_since_sensing_kg_n_ha"))],
+            &[
+                ("g", &response("grain_nitrogen_share")),
+                ("e", &response("use_efficiency_share")),
+                ("applied", &response("applied_since_sensing_kg_n_ha")),
+            ],
         ));
     } else {
         let fitted = paper.settings.response.fitted();
-        items.push(text.with("formula-method", &[("method", &at(&["settings", "response"])), ("source", &fitted.source)]));
+        items.push(text.with(
+            "formula-method",
+            &[
+                ("method", &at(&["settings", "response"])),
+                ("source", &fitted.source),
+            ],
+        ));
         if fitted.from_memory {
             items.push(text.say("formula-from-memory"));
         }
@@ -124,21 +171,38 @@ fn formulas(paper: &Paper<'_>) -> Vec<Block> {
     if paper.outcome.prescription.product.is_some() {
         items.push(text.with(
             "formula-product",
-            &[("nitrogen", &at(&["settings", "product", "nitrogen_share"])), ("density", &at(&["settings", "product", "density_kg_l"]))],
+            &[
+                ("nitrogen", &at(&["settings", "product", "nitrogen_share"])),
+                ("density", &at(&["settings", "product", "density_kg_l"])),
+            ],
         ));
     }
     if paper.outcome.money.is_some() {
         items.push(text.say("formula-money"));
     }
-    vec![Block::List(items), Block::Small(text.say("formula-sources"))]
+    vec![
+        Block::List(items),
+        Block::Small(text.say("formula-sources")),
+    ]
 }
 
 fn strips(paper: &Paper<'_>) -> Vec<Block> {
     let text = paper.text;
-    let Some(list) = paper.record(&["reference", "strips"]).and_then(Value::as_array).filter(|list| !list.is_empty()) else {
-        return vec![Block::Text(text.with("appendix-no-strips", &[("kind", paper.outcome.reference.kind)]))];
+    let Some(list) = paper
+        .record(&["reference", "strips"])
+        .and_then(Value::as_array)
+        .filter(|list| !list.is_empty())
+    else {
+        return vec![Block::Text(text.with(
+            "appendix-no-strips",
+            &[("kind", paper.outcome.reference.kind)],
+        ))];
     };
-    let number = |value: Option<&Value>| value.and_then(Value::as_f64).map_or_else(|| "–".to_owned(), |value| format!("{value:.4}"));
+    let number = |value: Option<&Value>| {
+        value
+            .and_then(Value::as_f64)
+            .map_or_else(|| "–".to_owned(), |value| format!("{value:.4}"))
+    };
     let shown = paper.shown();
     let rows = list
         .iter()
@@ -146,7 +210,9 @@ fn strips(paper: &Paper<'_>) -> Vec<Block> {
             let get = |key: &str| strip.get(key);
             vec![
                 get("strip").map_or_else(String::new, told),
-                shown.area_number(crate::units::Area::m2(get("area_m2").and_then(Value::as_f64).unwrap_or(f64::NAN))),
+                shown.area_number(crate::units::Area::m2(
+                    get("area_m2").and_then(Value::as_f64).unwrap_or(f64::NAN),
+                )),
                 get("estimator").map_or_else(String::new, told),
                 number(get("index")),
                 number(get("beside")),
@@ -154,13 +220,18 @@ fn strips(paper: &Paper<'_>) -> Vec<Block> {
                 get("segments_dropped").map_or_else(String::new, told),
                 number(get("index_less_inset")),
                 number(get("index_more_inset")),
-                get("reason").filter(|reason| !reason.is_null()).map_or_else(String::new, told),
+                get("reason")
+                    .filter(|reason| !reason.is_null())
+                    .map_or_else(String::new, told),
             ]
         })
         .collect();
     let columns = vec![
         (text.say("strips-strip"), true),
-        (text.with("table-area", &[("unit", shown.area_unit())]), true),
+        (
+            text.with("table-area", &[("unit", shown.area_unit())]),
+            true,
+        ),
         (text.say("strips-estimator"), false),
         (text.say("strips-index"), true),
         (text.say("strips-beside"), true),
@@ -170,18 +241,37 @@ fn strips(paper: &Paper<'_>) -> Vec<Block> {
         (text.say("strips-more"), true),
         (text.say("strips-reason"), false),
     ];
-    let mut blocks = vec![Block::Table(Table { caption: text.say("strips-caption"), columns, rows, summed: false })];
+    let mut blocks = vec![Block::Table(Table {
+        caption: text.say("strips-caption"),
+        columns,
+        rows,
+        summed: false,
+    })];
     if let Some(place) = paper.outcome.reference.place {
-        blocks.push(Block::Text(text.with("appendix-place", &[("place", &ratio(place)), ("mean", &ratio(paper.outcome.looked.field_mean))])));
+        blocks.push(Block::Text(text.with(
+            "appendix-place",
+            &[
+                ("place", &ratio(place)),
+                ("mean", &ratio(paper.outcome.looked.field_mean)),
+            ],
+        )));
     }
     blocks
 }
 
 fn growing_days(paper: &Paper<'_>) -> Vec<Block> {
     let text = paper.text;
-    let counted = paper.season.said().unwrap_or_else(|| text.say("days-stated"));
-    let mut blocks = vec![Block::Text(text.with("days-text", &[("days", &paper.days()), ("counted", &counted)]))];
-    let Some(weather) = paper.weather else { return blocks };
+    let counted = paper
+        .season
+        .said()
+        .unwrap_or_else(|| text.say("days-stated"));
+    let mut blocks = vec![Block::Text(text.with(
+        "days-text",
+        &[("days", &paper.days()), ("counted", &counted)],
+    ))];
+    let Some(weather) = paper.weather else {
+        return blocks;
+    };
     let columns = vec![
         (text.say("days-month"), false),
         (text.say("days-days"), true),
@@ -206,17 +296,37 @@ fn growing_days(paper: &Paper<'_>) -> Vec<Block> {
             ]
         })
         .collect();
-    blocks.push(Block::Table(Table { caption: text.say("days-caption"), columns, rows, summed: false }));
+    blocks.push(Block::Table(Table {
+        caption: text.say("days-caption"),
+        columns,
+        rows,
+        summed: false,
+    }));
     blocks
 }
 
 fn inputs(paper: &Paper<'_>) -> Table {
     let text = paper.text;
-    let list = paper.record(&["inputs"]).and_then(Value::as_array).cloned().unwrap_or_default();
-    let rows = list.iter().map(|file| ["path", "bytes", "sha256"].map(|key| file.get(key).map_or_else(String::new, told)).to_vec()).collect();
+    let list = paper
+        .record(&["inputs"])
+        .and_then(Value::as_array)
+        .cloned()
+        .unwrap_or_default();
+    let rows = list
+        .iter()
+        .map(|file| {
+            ["path", "bytes", "sha256"]
+                .map(|key| file.get(key).map_or_else(String::new, told))
+                .to_vec()
+        })
+        .collect();
     Table {
         caption: text.say("inputs-caption"),
-        columns: vec![(text.say("inputs-file"), false), (text.say("inputs-bytes"), true), (text.say("inputs-hash"), false)],
+        columns: vec![
+            (text.say("inputs-file"), false),
+            (text.say("inputs-bytes"), true),
+            (text.say("inputs-hash"), false),
+        ],
         rows,
         summed: false,
     }
@@ -224,7 +334,11 @@ fn inputs(paper: &Paper<'_>) -> Table {
 
 fn transformations(paper: &Paper<'_>) -> Vec<Block> {
     let text = paper.text;
-    let list = paper.record(&["transformations"]).and_then(Value::as_array).cloned().unwrap_or_default();
+    let list = paper
+        .record(&["transformations"])
+        .and_then(Value::as_array)
+        .cloned()
+        .unwrap_or_default();
     let plane = &paper.ground.plane;
     let mut items = vec![text.with(
         "plane-text",
@@ -233,16 +347,30 @@ fn transformations(paper: &Paper<'_>) -> Vec<Block> {
             ("name", plane.crs.name()),
             ("scale", &format!("{:.6}", plane.areal_scale)),
             ("convergence", &format!("{:.3}", plane.convergence_deg)),
-            ("heading", &format!("{:.2}", paper.ground.heading_true_deg())),
+            (
+                "heading",
+                &format!("{:.2}", paper.ground.heading_true_deg()),
+            ),
         ],
     )];
     items.extend(paper.ground.driven.iter().skip(1).map(|driven| {
         let heading = format!("{:.2}", plane.true_azimuth(driven.azimuth_deg));
-        text.with("plane-area", &[("name", &driven.name), ("heading", &heading)])
+        text.with(
+            "plane-area",
+            &[("name", &driven.name), ("heading", &heading)],
+        )
     }));
     items.extend(list.iter().map(|operation| {
         let get = |key: &str| operation.get(key).map_or_else(String::new, told);
-        text.with("plane-transformed", &[("from", &get("from")), ("to", &get("to")), ("name", &get("name")), ("accuracy", &get("accuracy_m"))])
+        text.with(
+            "plane-transformed",
+            &[
+                ("from", &get("from")),
+                ("to", &get("to")),
+                ("name", &get("name")),
+                ("accuracy", &get("accuracy_m")),
+            ],
+        )
     }));
     vec![Block::List(items)]
 }
@@ -254,14 +382,26 @@ fn settings(paper: &Paper<'_>) -> Table {
     if let Some(value) = paper.core.get("settings") {
         flatten("", value, &mut rows);
     }
-    Table { caption: text.say("settings-caption"), columns: vec![(text.say("settings-key"), false), (text.say("settings-value"), false)], rows, summed: false }
+    Table {
+        caption: text.say("settings-caption"),
+        columns: vec![
+            (text.say("settings-key"), false),
+            (text.say("settings-value"), false),
+        ],
+        rows,
+        summed: false,
+    }
 }
 
 fn flatten(prefix: &str, value: &Value, rows: &mut Vec<Vec<String>>) {
     match value {
         Value::Object(map) if !map.is_empty() => {
             for (key, inner) in map {
-                let name = if prefix.is_empty() { key.clone() } else { format!("{prefix}.{key}") };
+                let name = if prefix.is_empty() {
+                    key.clone()
+                } else {
+                    format!("{prefix}.{key}")
+                };
                 flatten(&name, inner, rows);
             }
         }
@@ -284,11 +424,20 @@ mod tests {
     #[test]
     fn settings_are_told_one_a_row() {
         let mut rows = Vec::new();
-        flatten("", &json!({ "rate": { "step_kg_n_ha": 10.0, "usual": null, "list": [1, 2] }, "exclude": [{ "path": "a", "buffer_m": 2.5 }] }), &mut rows);
+        flatten(
+            "",
+            &json!({ "rate": { "step_kg_n_ha": 10.0, "usual": null, "list": [1, 2] }, "exclude": [{ "path": "a", "buffer_m": 2.5 }] }),
+            &mut rows,
+        );
         assert_eq!(
             rows,
-            [["rate.step_kg_n_ha", "10"], ["rate.list", "1, 2"], ["exclude 1.path", "a"], ["exclude 1.buffer_m", "2.5"]]
-                .map(|row| row.map(str::to_owned).to_vec())
+            [
+                ["rate.step_kg_n_ha", "10"],
+                ["rate.list", "1, 2"],
+                ["exclude 1.path", "a"],
+                ["exclude 1.buffer_m", "2.5"]
+            ]
+            .map(|row| row.map(str::to_owned).to_vec())
         );
     }
 }

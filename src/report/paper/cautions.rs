@@ -8,8 +8,16 @@ pub(super) fn chosen(paper: &Paper<'_>) -> Vec<String> {
     let text = paper.text;
     let mut list = vec![text.say("mind-law"), text.say("mind-adviser"), water(paper)];
     let product = paper.outcome.prescription.product.as_ref();
-    let name = product.map(|product| product.name().to_lowercase()).unwrap_or_default();
-    let says = |word: &str| name.contains(word) || paper.product_cautions.iter().any(|caution| caution.to_lowercase().contains(word));
+    let name = product
+        .map(|product| product.name().to_lowercase())
+        .unwrap_or_default();
+    let says = |word: &str| {
+        name.contains(word)
+            || paper
+                .product_cautions
+                .iter()
+                .any(|caution| caution.to_lowercase().contains(word))
+    };
     if name.contains("ammonia") {
         list.push(text.say("mind-ammonia"));
     } else {
@@ -37,9 +45,20 @@ fn water(paper: &Paper<'_>) -> String {
         .exclusions
         .iter()
         .map(|exclusion| {
-            let what = exclusion.reason.clone().unwrap_or_else(|| text.say("mind-unnamed"));
-            if exclusion.buffer > Length::ZERO { format!("{what}: {}", shown.length(exclusion.buffer)) } else { what }
+            let what = exclusion
+                .reason
+                .clone()
+                .unwrap_or_else(|| text.say("mind-unnamed"));
+            if exclusion.buffer > Length::ZERO {
+                format!("{what}: {}", shown.length(exclusion.buffer))
+            } else {
+                what
+            }
         })
         .collect();
-    if entered.is_empty() { text.say("mind-water-none") } else { text.with("mind-water", &[("entered", &entered.join("; "))]) }
+    if entered.is_empty() {
+        text.say("mind-water-none")
+    } else {
+        text.with("mind-water", &[("entered", &entered.join("; "))])
+    }
 }

@@ -10,26 +10,21 @@ mod page_two;
 mod sheets;
 mod shown;
 
-pub use sheets::card_document;
-pub use sheets::scout_name;
-pub use sheets::scout_words;
+pub use sheets::{card_document, scout_name, scout_words};
 
-use serde_json::Map;
-use serde_json::Value;
+use serde_json::{Map, Value};
 
 use crate::finding::Finding;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::run::Outcome;
 use crate::pipeline::season::GrowingSeason;
 use crate::pipeline::settings::Settings;
-use crate::report::document::Document;
-use crate::report::document::Part;
+use crate::report::document::{Document, Part};
 use crate::report::draw::drawing::Drawing;
 use crate::report::draw::raster::IndexOverview;
 use crate::report::paper::shown::Shown;
 use crate::report::text::Text;
-use crate::units::NRate;
-use crate::units::Yield;
+use crate::units::{NRate, Yield};
 use crate::zones::check_points::CheckPoint;
 use crate::zones::machine::MachineRates;
 use crate::zones::scouting::ScoutPoint;
@@ -156,7 +151,11 @@ impl<'a> Paper<'a> {
 
     /// Rates of zones as exported, in the order of zones.
     fn exported(&self) -> Vec<f64> {
-        self.rates.zones.iter().map(crate::zones::machine::ZoneRate::exported).collect()
+        self.rates
+            .zones
+            .iter()
+            .map(crate::zones::machine::ZoneRate::exported)
+            .collect()
     }
 
     /// One figure alone; `None` when the run has nothing to draw for it.
@@ -166,7 +165,11 @@ impl<'a> Paper<'a> {
             Subject::Index => Some(figures::index(self)),
             Subject::Cells => Some(figures::cells(self)),
             Subject::Profile(number) => {
-                let strip = self.outcome.looked.strips.get((number as usize).checked_sub(1)?)?;
+                let strip = self
+                    .outcome
+                    .looked
+                    .strips
+                    .get((number as usize).checked_sub(1)?)?;
                 figures::profile(self, number as usize, strip, true)
             }
             Subject::Histogram => Some(figures::histogram(self)),
@@ -178,17 +181,35 @@ impl<'a> Paper<'a> {
     /// Growing days as text; a dash where the method needs none and the job states none.
     fn days(&self) -> String {
         let days = self.season.growing_days;
-        if days.is_finite() { format!("{days:.0}") } else { self.text.say("table-none") }
+        if days.is_finite() {
+            format!("{days:.0}")
+        } else {
+            self.text.say("table-none")
+        }
     }
 
     /// The frame that all documents of a run share.
     fn document(&self, title: String, parts: Vec<Part>) -> Document {
         let (text, prescription) = (self.text, &self.outcome.prescription);
-        let foot = text.with("page-foot", &[("field", &prescription.field_name), ("map", &prescription.map_id), ("version", env!("CARGO_PKG_VERSION"))]);
+        let foot = text.with(
+            "page-foot",
+            &[
+                ("field", &prescription.field_name),
+                ("map", &prescription.map_id),
+                ("version", env!("CARGO_PKG_VERSION")),
+            ],
+        );
         Document {
             title,
             language: text.language(),
-            subject: text.with("page-subject", &[("crop", &prescription.crop), ("image", &prescription.image_date.to_string()), ("map", &prescription.map_id)]),
+            subject: text.with(
+                "page-subject",
+                &[
+                    ("crop", &prescription.crop),
+                    ("image", &prescription.image_date.to_string()),
+                    ("map", &prescription.map_id),
+                ],
+            ),
             foot,
             warning: self.stopped.then(|| text.say("page-not-for-use")),
             letter: self.settings.output.us_units,
@@ -201,9 +222,18 @@ impl<'a> Paper<'a> {
         let prescription = &self.outcome.prescription;
         let mut parts = vec![page_one::part(self), page_two::part(self)];
         if !self.stopped {
-            parts.extend([sheets::card(self), sheets::scouting(self), sheets::planned(self), sheets::applied(self)]);
+            parts.extend([
+                sheets::card(self),
+                sheets::scouting(self),
+                sheets::planned(self),
+                sheets::applied(self),
+            ]);
         }
         parts.push(appendix::part(self));
-        self.document(self.text.with("page-title", &[("field", &prescription.field_name)]), parts)
+        self.document(
+            self.text
+                .with("page-title", &[("field", &prescription.field_name)]),
+            parts,
+        )
     }
 }

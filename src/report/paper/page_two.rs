@@ -2,17 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use crate::report::document::Block;
-use crate::report::document::Part;
-use crate::report::document::Table;
-use crate::report::paper::Paper;
-use crate::report::paper::figures;
+use crate::report::document::{Block, Part, Table};
 use crate::report::paper::page_one::noticed;
-use crate::report::paper::shown::Shown;
-use crate::report::paper::shown::ratio;
-use crate::units::Area;
-use crate::units::NMass;
-use crate::units::Yield;
+use crate::report::paper::shown::{Shown, ratio};
+use crate::report::paper::{Paper, figures};
+use crate::units::{Area, NMass, Yield};
 use crate::zones::prescription::CellRecord;
 
 /// Strips whose profiles stand on the page; the others stand in the appendix.
@@ -25,21 +19,35 @@ pub(super) fn part(paper: &Paper<'_>) -> Part {
     let text = paper.text;
     let mut blocks = vec![Block::Figure(figures::index(paper))];
     let strips = &paper.outcome.looked.strips;
-    let mut profiles = (1..).zip(strips).take(PROFILES).filter_map(|(number, strip)| figures::profile(paper, number, strip, strips.len() == 1));
+    let mut profiles = (1..)
+        .zip(strips)
+        .take(PROFILES)
+        .filter_map(|(number, strip)| figures::profile(paper, number, strip, strips.len() == 1));
     match (profiles.next(), profiles.next()) {
-        (Some(one), Some(two)) => blocks.push(Block::Beside(vec![Block::Figure(one)], vec![Block::Figure(two)])),
+        (Some(one), Some(two)) => blocks.push(Block::Beside(
+            vec![Block::Figure(one)],
+            vec![Block::Figure(two)],
+        )),
         (Some(one), None) if strips.len() == 1 => blocks.push(Block::Figure(one)),
         (Some(one), None) => blocks.push(Block::Beside(vec![Block::Figure(one)], Vec::new())),
         (None, _) => {}
     }
-    let right = figures::response(paper).map(Block::Figure).into_iter().collect();
-    blocks.push(Block::Beside(vec![Block::Figure(figures::histogram(paper))], right));
+    let right = figures::response(paper)
+        .map(Block::Figure)
+        .into_iter()
+        .collect();
+    blocks.push(Block::Beside(
+        vec![Block::Figure(figures::histogram(paper))],
+        right,
+    ));
     let zones = paper.outcome.prescription.zones.len();
     if zones <= MOST_ZONES {
         blocks.push(Block::Table(zone_table(paper)));
     } else {
         blocks.push(Block::Table(rate_table(paper)));
-        blocks.push(Block::Small(text.with("two-zones-elsewhere", &[("zones", &zones.to_string())])));
+        blocks.push(Block::Small(
+            text.with("two-zones-elsewhere", &[("zones", &zones.to_string())]),
+        ));
     }
     blocks.push(Block::Heading(text.say("two-findings")));
     blocks.push(if paper.findings.is_empty() {
@@ -47,9 +55,19 @@ pub(super) fn part(paper: &Paper<'_>) -> Part {
     } else {
         let mut findings: Vec<&crate::finding::Finding> = paper.findings.iter().collect();
         findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
-        Block::Findings(findings.into_iter().map(|finding| noticed(paper, finding)).collect())
+        Block::Findings(
+            findings
+                .into_iter()
+                .map(|finding| noticed(paper, finding))
+                .collect(),
+        )
     });
-    Part { id: "measured", heading: text.say("two-heading"), blocks, one_page: true }
+    Part {
+        id: "measured",
+        heading: text.say("two-heading"),
+        blocks,
+        one_page: true,
+    }
 }
 
 /// Means of a zone's canopy cells, weighted by area.
@@ -63,7 +81,11 @@ struct Means {
 impl Means {
     fn add(&mut self, cell: &CellRecord) {
         let area = cell.area.get();
-        let each = [(&mut self.ratio, cell.ratio), (&mut self.without, cell.yield_without.map(Yield::get)), (&mut self.with, cell.yield_with.map(Yield::get))];
+        let each = [
+            (&mut self.ratio, cell.ratio),
+            (&mut self.without, cell.yield_without.map(Yield::get)),
+            (&mut self.with, cell.yield_with.map(Yield::get)),
+        ];
         for (sum, value) in each {
             if let Some(value) = value {
                 sum.0 += value * area;
@@ -88,18 +110,30 @@ pub(super) fn zone_table(paper: &Paper<'_>) -> Table {
     let has_product = prescription.product.is_some();
     let mut columns = vec![
         (text.say("table-zone"), true),
-        (text.with("table-area", &[("unit", shown.area_unit())]), true),
+        (
+            text.with("table-area", &[("unit", shown.area_unit())]),
+            true,
+        ),
         (text.say("table-ground"), false),
         (paper.image.index_name.clone(), true),
         (text.say("table-ratio"), true),
-        (text.with("table-without", &[("unit", shown.yield_unit())]), true),
-        (text.with("table-with", &[("unit", shown.yield_unit())]), true),
+        (
+            text.with("table-without", &[("unit", shown.yield_unit())]),
+            true,
+        ),
+        (
+            text.with("table-with", &[("unit", shown.yield_unit())]),
+            true,
+        ),
         (shown.rate_unit().to_owned(), true),
     ];
     if has_product {
         columns.push((shown.screen_unit().to_owned(), true));
     }
-    columns.push((text.with("table-total", &[("unit", shown.total_unit())]), true));
+    columns.push((
+        text.with("table-total", &[("unit", shown.total_unit())]),
+        true,
+    ));
     let mut rows = Vec::new();
     let (mut area, mut nitrogen, mut total) = (0.0, NMass::ZERO, 0.0);
     for (zone, rate) in prescription.zones.iter().zip(&paper.rates.zones) {
@@ -108,7 +142,9 @@ pub(super) fn zone_table(paper: &Paper<'_>) -> Table {
         area += zone.area.get();
         nitrogen = nitrogen + zone.n * zone.area;
         total += amount;
-        let grain = |sum: (f64, f64)| mean(sum).map_or_else(none, |value| shown.yield_number(Yield::kg_per_ha(value)));
+        let grain = |sum: (f64, f64)| {
+            mean(sum).map_or_else(none, |value| shown.yield_number(Yield::kg_per_ha(value)))
+        };
         let mut row = vec![
             zone.zone.to_string(),
             shown.area_number(zone.area),
@@ -126,7 +162,8 @@ pub(super) fn zone_table(paper: &Paper<'_>) -> Table {
         rows.push(row);
     }
     let area = Area::m2(area);
-    let mean_rate = crate::units::NRate::kg_per_ha(nitrogen.get() / area.as_ha().max(f64::MIN_POSITIVE));
+    let mean_rate =
+        crate::units::NRate::kg_per_ha(nitrogen.get() / area.as_ha().max(f64::MIN_POSITIVE));
     let mut sum = vec![
         text.say("table-sum"),
         shown.area_number(area),
@@ -138,11 +175,18 @@ pub(super) fn zone_table(paper: &Paper<'_>) -> Table {
         shown.rate_number(mean_rate),
     ];
     if has_product {
-        sum.push(Shown::screen_number(total / prescription.unit.area_of(area).max(f64::MIN_POSITIVE)));
+        sum.push(Shown::screen_number(
+            total / prescription.unit.area_of(area).max(f64::MIN_POSITIVE),
+        ));
     }
     sum.push(format!("{total:.1}"));
     rows.push(sum);
-    Table { caption: text.say("table-zones"), columns, rows, summed: true }
+    Table {
+        caption: text.say("table-zones"),
+        columns,
+        rows,
+        summed: true,
+    }
 }
 
 /// Zones of equal rate together.
@@ -150,7 +194,9 @@ fn rate_table(paper: &Paper<'_>) -> Table {
     let (text, shown, prescription) = (paper.text, paper.shown(), &paper.outcome.prescription);
     let mut by_rate: BTreeMap<i64, (f64, f64, f64, u32)> = BTreeMap::new();
     for (zone, rate) in prescription.zones.iter().zip(&paper.rates.zones) {
-        let entry = by_rate.entry(libm::round(rate.exported() * 100.0) as i64).or_insert((rate.shown, 0.0, 0.0, 0));
+        let entry = by_rate
+            .entry(libm::round(rate.exported() * 100.0) as i64)
+            .or_insert((rate.shown, 0.0, 0.0, 0));
         entry.1 += zone.area.get();
         entry.2 += rate.shown * prescription.unit.area_of(zone.area);
         entry.3 += 1;
@@ -159,8 +205,14 @@ fn rate_table(paper: &Paper<'_>) -> Table {
         (shown.screen_unit().to_owned(), true),
         (shown.rate_unit().to_owned(), true),
         (text.say("table-zone-count"), true),
-        (text.with("table-area", &[("unit", shown.area_unit())]), true),
-        (text.with("table-total", &[("unit", shown.total_unit())]), true),
+        (
+            text.with("table-area", &[("unit", shown.area_unit())]),
+            true,
+        ),
+        (
+            text.with("table-total", &[("unit", shown.total_unit())]),
+            true,
+        ),
     ];
     let mut rows: Vec<Vec<String>> = by_rate
         .iter()
@@ -176,8 +228,19 @@ fn rate_table(paper: &Paper<'_>) -> Table {
         .collect();
     let area: f64 = by_rate.values().map(|rate| rate.1).sum();
     let total: f64 = by_rate.values().map(|rate| rate.2).sum();
-    rows.push(vec![text.say("table-sum"), String::new(), prescription.zones.len().to_string(), shown.area_number(Area::m2(area)), format!("{total:.1}")]);
-    Table { caption: text.say("table-rates"), columns, rows, summed: true }
+    rows.push(vec![
+        text.say("table-sum"),
+        String::new(),
+        prescription.zones.len().to_string(),
+        shown.area_number(Area::m2(area)),
+        format!("{total:.1}"),
+    ]);
+    Table {
+        caption: text.say("table-rates"),
+        columns,
+        rows,
+        summed: true,
+    }
 }
 
 fn state_key(state: crate::zones::prescription::CellState) -> &'static str {

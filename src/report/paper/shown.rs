@@ -1,12 +1,7 @@
 //! Numbers as people read them, in the units that the job chose.
 
 use crate::pipeline::settings::Settings;
-use crate::units::Area;
-use crate::units::KG_PER_LB;
-use crate::units::Length;
-use crate::units::M_PER_FT;
-use crate::units::NRate;
-use crate::units::Yield;
+use crate::units::{Area, KG_PER_LB, Length, M_PER_FT, NRate, Yield};
 use crate::zones::prescription::Prescription;
 
 /// Writes quantities in the user's units.
@@ -20,7 +15,11 @@ pub(super) struct Shown<'a> {
 impl<'a> Shown<'a> {
     /// The units of these settings.
     pub(super) const fn new(settings: &Settings, prescription: &'a Prescription) -> Self {
-        Self { us: settings.output.us_units, lb_per_bu: settings.season.crop.lb_per_bu, prescription }
+        Self {
+            us: settings.output.us_units,
+            lb_per_bu: settings.season.crop.lb_per_bu,
+            prescription,
+        }
     }
     /// Whether people's numbers are in US units.
     pub(super) const fn us(&self) -> bool {
@@ -44,7 +43,11 @@ impl<'a> Shown<'a> {
     }
     /// A mass of nitrogen. `kg`: \[kg\]
     pub(super) fn mass(&self, kg: f64) -> String {
-        if self.us { format!("{:.1} lb N", kg / KG_PER_LB) } else { format!("{kg:.1} kg N") }
+        if self.us {
+            format!("{:.1} lb N", kg / KG_PER_LB)
+        } else {
+            format!("{kg:.1} kg N")
+        }
     }
     /// A mass of nitrogen without its unit. `kg`: \[kg\]
     pub(super) fn mass_number(&self, kg: f64) -> String {
@@ -72,15 +75,25 @@ impl<'a> Shown<'a> {
     }
     /// Unit of a yield.
     pub(super) const fn yield_unit(&self) -> &'static str {
-        if self.us && self.lb_per_bu.is_some() { "bu/ac" } else { "t/ha" }
+        if self.us && self.lb_per_bu.is_some() {
+            "bu/ac"
+        } else {
+            "t/ha"
+        }
     }
     /// A yield as a number.
     pub(super) fn yield_value(&self, grain: Yield) -> f64 {
-        self.lb_per_bu.filter(|_| self.us).map_or_else(|| grain.get() / 1000.0, |lb| grain.as_bu_per_ac(lb))
+        self.lb_per_bu
+            .filter(|_| self.us)
+            .map_or_else(|| grain.get() / 1000.0, |lb| grain.as_bu_per_ac(lb))
     }
     /// A yield without its unit.
     pub(super) fn yield_number(&self, grain: Yield) -> String {
-        if self.yield_unit() == "bu/ac" { format!("{:.1}", self.yield_value(grain)) } else { format!("{:.2}", self.yield_value(grain)) }
+        if self.yield_unit() == "bu/ac" {
+            format!("{:.1}", self.yield_value(grain))
+        } else {
+            format!("{:.2}", self.yield_value(grain))
+        }
     }
     /// A yield.
     pub(super) fn grain(&self, grain: Yield) -> String {
@@ -88,7 +101,11 @@ impl<'a> Shown<'a> {
     }
     /// A length on the ground.
     pub(super) fn length(&self, length: Length) -> String {
-        if self.us { format!("{:.0} ft", length.get() / M_PER_FT) } else { format!("{:.1} m", length.get()) }
+        if self.us {
+            format!("{:.0} ft", length.get() / M_PER_FT)
+        } else {
+            format!("{:.1} m", length.get())
+        }
     }
     /// Unit of a length.
     pub(super) const fn length_unit(&self) -> &'static str {
@@ -112,7 +129,11 @@ impl<'a> Shown<'a> {
     }
     /// Unit of the total that goes into the tank or the hopper.
     pub(super) const fn total_unit(&self) -> &'static str {
-        if self.prescription.product.is_some() { self.prescription.unit.total_label() } else { self.mass_unit() }
+        if self.prescription.product.is_some() {
+            self.prescription.unit.total_label()
+        } else {
+            self.mass_unit()
+        }
     }
 }
 
@@ -130,5 +151,8 @@ pub(super) fn ratio(value: f64) -> String {
 pub(super) fn signed(value: f64, currency: &str) -> String {
     // No minus zero: nobody loses nothing.
     let rounded = libm::round(value);
-    format!("{:+.0} {currency}", if rounded == 0.0 { 0.0 } else { rounded })
+    format!(
+        "{:+.0} {currency}",
+        if rounded == 0.0 { 0.0 } else { rounded }
+    )
 }

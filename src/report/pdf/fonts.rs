@@ -4,9 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use krilla::text::Font;
-use krilla::text::GlyphId;
-use krilla::text::KrillaGlyph;
+use krilla::text::{Font, GlyphId, KrillaGlyph};
 use ttf_parser::Face;
 
 use crate::report::draw::svg::plain;
@@ -33,26 +31,51 @@ impl Type {
     fn new(bytes: &'static [u8]) -> Option<Self> {
         let face = Face::parse(bytes, 0).ok()?;
         let mut letters = BTreeMap::new();
-        for table in face.tables().cmap?.subtables.into_iter().filter(ttf_parser::cmap::Subtable::is_unicode) {
+        for table in face
+            .tables()
+            .cmap?
+            .subtables
+            .into_iter()
+            .filter(ttf_parser::cmap::Subtable::is_unicode)
+        {
             table.codepoints(|code| {
                 let found = char::from_u32(code).and_then(|c| Some((c, table.glyph_index(code)?)));
                 if let Some((c, glyph)) = found {
-                    let advance = f64::from(face.glyph_hor_advance(glyph).unwrap_or(0)) / f64::from(face.units_per_em());
-                    letters.entry(c).or_insert(Letter { glyph: GlyphId::new(u32::from(glyph.0)), advance });
+                    let advance = f64::from(face.glyph_hor_advance(glyph).unwrap_or(0))
+                        / f64::from(face.units_per_em());
+                    letters.entry(c).or_insert(Letter {
+                        glyph: GlyphId::new(u32::from(glyph.0)),
+                        advance,
+                    });
                 }
             });
         }
-        Some(Self { letters, font: Font::new(bytes.to_vec().into(), 0)? })
+        Some(Self {
+            letters,
+            font: Font::new(bytes.to_vec().into(), 0)?,
+        })
     }
     /// Width of text. \[same unit as `size`\]
     pub(super) fn width(&self, text: &str, size: f64) -> f64 {
-        text.chars().filter_map(|c| self.letters.get(&c)).map(|letter| letter.advance).sum::<f64>() * size
+        text.chars()
+            .filter_map(|c| self.letters.get(&c))
+            .map(|letter| letter.advance)
+            .sum::<f64>()
+            * size
     }
     /// Text as letters side by side, for painting.
     pub(super) fn letters(&self, text: &str) -> Vec<KrillaGlyph> {
         let letter = |(at, c): (usize, char)| {
             let letter = self.letters.get(&c)?;
-            Some(KrillaGlyph::new(letter.glyph, letter.advance as f32, 0.0, 0.0, 0.0, at..at + c.len_utf8(), None))
+            Some(KrillaGlyph::new(
+                letter.glyph,
+                letter.advance as f32,
+                0.0,
+                0.0,
+                0.0,
+                at..at + c.len_utf8(),
+                None,
+            ))
         };
         text.char_indices().filter_map(letter).collect()
     }
@@ -71,7 +94,10 @@ pub(super) struct Fonts {
 impl Fonts {
     /// Both; `None` only if the files in the program were spoilt.
     pub(super) fn load() -> Option<Self> {
-        Some(Self { regular: Type::new(REGULAR)?, bold: Type::new(BOLD)? })
+        Some(Self {
+            regular: Type::new(REGULAR)?,
+            bold: Type::new(BOLD)?,
+        })
     }
     /// One of them.
     pub(super) const fn of(&self, bold: bool) -> &Type {
@@ -79,7 +105,8 @@ impl Fonts {
     }
     /// Text as the fonts can show it: a sign that they lack becomes a question mark.
     pub(super) fn shown(&self, text: &str) -> String {
-        let has = |c: char| self.regular.letters.contains_key(&c) && self.bold.letters.contains_key(&c);
+        let has =
+            |c: char| self.regular.letters.contains_key(&c) && self.bold.letters.contains_key(&c);
         let mut out = String::with_capacity(text.len());
         for c in plain(text).chars() {
             match c {
@@ -108,11 +135,17 @@ mod tests {
     fn signs_that_the_paper_uses_are_there() {
         let fonts = Fonts::load().unwrap();
         let signs = "−–…·×°²±≤≥µ€£$ÄßéłŐçñДмΩ“”’•→√∑";
-        let lacking: Vec<char> = signs.chars().filter(|c| fonts.shown(&c.to_string()) == "?").collect();
+        let lacking: Vec<char> = signs
+            .chars()
+            .filter(|c| fonts.shown(&c.to_string()) == "?")
+            .collect();
         assert!(lacking.is_empty(), "{lacking:?}");
         assert_eq!(fonts.shown("田\u{202e}a"), "?\u{fffd}a");
         let english = include_str!("../text/en.ftl");
-        let lacking: Vec<char> = english.chars().filter(|c| *c != '?' && !c.is_control() && fonts.shown(&c.to_string()) == "?").collect();
+        let lacking: Vec<char> = english
+            .chars()
+            .filter(|c| *c != '?' && !c.is_control() && fonts.shown(&c.to_string()) == "?")
+            .collect();
         assert!(lacking.is_empty(), "{lacking:?}");
     }
 

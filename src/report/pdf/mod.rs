@@ -8,26 +8,18 @@ mod tree;
 
 use jiff::Timestamp;
 use jiff::tz::Offset;
-use krilla::Document as Pdf;
-use krilla::SerializeSettings;
-use krilla::configure::Accessibility;
-use krilla::configure::ConfigurationBuilder;
+use krilla::configure::{Accessibility, ConfigurationBuilder};
 use krilla::destination::XyzDestination;
 use krilla::geom::Point;
-use krilla::metadata::DateTime;
-use krilla::metadata::Metadata;
-use krilla::outline::Outline;
-use krilla::outline::OutlineNode;
+use krilla::metadata::{DateTime, Metadata};
+use krilla::outline::{Outline, OutlineNode};
 use krilla::page::PageSettings;
+use krilla::{Document as Pdf, SerializeSettings};
 
 use crate::report::document::Document;
 use fonts::Fonts;
-use rows::Maker;
-use rows::Mark;
-use rows::Row;
-use tree::Kind;
-use tree::NodeId;
-use tree::Tree;
+use rows::{Maker, Mark, Row};
+use tree::{Kind, NodeId, Tree};
 
 /// Sides of A4 and of Letter. \[pt\]
 const PAPERS: [(f64, f64); 2] = [(595.28, 841.89), (612.0, 792.0)];
@@ -113,12 +105,24 @@ pub fn pdf(document: &Document, instant: Timestamp, id: &str) -> Result<Vec<u8>,
     let paper = PAPERS[usize::from(document.letter)];
     let width = paper.0 - 2.0 * MARGIN;
     let room = paper.1 - 2.0 * MARGIN - FOOT;
-    let mut maker = Maker { fonts: &fonts, tree: Tree::default(), page: room, shrink: 1.0 };
-    let mut filler = Filler { pages: Vec::new(), y: 0.0, room };
+    let mut maker = Maker {
+        fonts: &fonts,
+        tree: Tree::default(),
+        page: room,
+        shrink: 1.0,
+    };
+    let mut filler = Filler {
+        pages: Vec::new(),
+        y: 0.0,
+        room,
+    };
     let mut begins = Vec::new();
     for number in 0..document.parts.len() {
         filler.new_page();
-        begins.push((filler.pages.len() - 1, document.parts[number].heading.clone()));
+        begins.push((
+            filler.pages.len() - 1,
+            document.parts[number].heading.clone(),
+        ));
         maker.shrink = shrink(document, number, &fonts, width, room);
         let rows = part_rows(&mut maker, document, number, width);
         filler.fill(rows);
@@ -128,7 +132,9 @@ pub fn pdf(document: &Document, instant: Timestamp, id: &str) -> Result<Vec<u8>,
         configuration: ConfigurationBuilder::new()
             .with_accessibility_validator(Accessibility::UA1)
             .finish()
-            .map_err(|error| PdfError::Refused { reason: format!("{error:?}") })?,
+            .map_err(|error| PdfError::Refused {
+                reason: format!("{error:?}"),
+            })?,
         ..SerializeSettings::default()
     };
     let mut file = Pdf::new_with(settings);
@@ -141,25 +147,40 @@ pub fn pdf(document: &Document, instant: Timestamp, id: &str) -> Result<Vec<u8>,
             paint::row(&mut surface, &fonts, row, (MARGIN, MARGIN + y), &mut tree);
         }
         let foot = format!("{}    {} / {count}", document.foot, number + 1);
-        paint::foot(&mut surface, &fonts, &foot, (MARGIN, paper.1 - MARGIN), width);
+        paint::foot(
+            &mut surface,
+            &fonts,
+            &foot,
+            (MARGIN, paper.1 - MARGIN),
+            width,
+        );
         surface.finish();
         sheet.finish();
     }
     let mut outline = Outline::new();
     for (page, heading) in begins {
-        outline.push_child(OutlineNode::new(heading, XyzDestination::new(page, Point::from_xy(MARGIN as f32, MARGIN as f32))));
+        outline.push_child(OutlineNode::new(
+            heading,
+            XyzDestination::new(page, Point::from_xy(MARGIN as f32, MARGIN as f32)),
+        ));
     }
     file.set_outline(outline);
     file.set_metadata(metadata(document, instant, id));
     file.set_tag_tree(tree.finish(document.language));
-    file.finish().map_err(|error| PdfError::Refused { reason: format!("{error:?}") })
+    file.finish().map_err(|error| PdfError::Refused {
+        reason: format!("{error:?}"),
+    })
 }
 
 /// All rows of a part, title and warning above them.
 fn part_rows(maker: &mut Maker<'_>, document: &Document, number: usize, width: f64) -> Vec<Row> {
     let part = &document.parts[number];
     let section = maker.tree.grow(None, Kind::Section);
-    let mut rows = if number == 0 { head(maker, document, section, width) } else { Vec::new() };
+    let mut rows = if number == 0 {
+        head(maker, document, section, width)
+    } else {
+        Vec::new()
+    };
     if let (Some(warning), true) = (&document.warning, number > 0) {
         rows.push(banner(maker, warning, None, width));
     }
@@ -176,8 +197,16 @@ fn shrink(document: &Document, number: usize, fonts: &Fonts, width: f64, room: f
         return 1.0;
     }
     let height = |shrink: f64| {
-        let mut trial = Maker { fonts, tree: Tree::default(), page: room, shrink };
-        part_rows(&mut trial, document, number, width).iter().map(|row| row.height).sum::<f64>()
+        let mut trial = Maker {
+            fonts,
+            tree: Tree::default(),
+            page: room,
+            shrink,
+        };
+        part_rows(&mut trial, document, number, width)
+            .iter()
+            .map(|row| row.height)
+            .sum::<f64>()
     };
     let steps = (0..=6).map(|k| 1.0 - 0.05 * f64::from(k));
     let mut fitting = steps.filter(|share| height(*share) <= room);
@@ -187,7 +216,11 @@ fn shrink(document: &Document, number: usize, fonts: &Fonts, width: f64, room: f
 /// Title and subject above all.
 fn head(maker: &mut Maker<'_>, document: &Document, section: NodeId, width: f64) -> Vec<Row> {
     let mut rows = maker.heading(&document.title, 1, 16.0, section, width);
-    rows.extend(maker.block(&crate::report::document::Block::Small(document.subject.clone()), section, width));
+    rows.extend(maker.block(
+        &crate::report::document::Block::Small(document.subject.clone()),
+        section,
+        width,
+    ));
     if let Some(warning) = &document.warning {
         let node = maker.tree.grow(Some(section), Kind::Paragraph);
         rows.push(banner(maker, warning, Some(node), width));
@@ -197,18 +230,50 @@ fn head(maker: &mut Maker<'_>, document: &Document, section: NodeId, width: f64)
 
 /// What must not be overlooked, in a frame.
 fn banner(maker: &Maker<'_>, warning: &str, node: Option<NodeId>, width: f64) -> Row {
-    let look = setting::Look { size: 11.0, bold: true, colour: rows::STOP };
+    let look = setting::Look {
+        size: 11.0,
+        bold: true,
+        colour: rows::STOP,
+    };
     let mut row = Row::default();
-    for line in setting::lines(maker.fonts, &[setting::Run { text: warning.to_owned(), look }], width - 16.0) {
+    for line in setting::lines(
+        maker.fonts,
+        &[setting::Run {
+            text: warning.to_owned(),
+            look,
+        }],
+        width - 16.0,
+    ) {
         for span in &line.spans {
-            row.marks.push((Mark::Text { x: 8.0 + span.x, y: row.height + 15.0, text: span.text.clone(), look }, node));
+            row.marks.push((
+                Mark::Text {
+                    x: 8.0 + span.x,
+                    y: row.height + 15.0,
+                    text: span.text.clone(),
+                    look,
+                },
+                node,
+            ));
         }
         row.height += line.height();
     }
     row.height += 14.0;
     let (right, under) = (width, row.height - 4.0);
-    for (from, to) in [((0.0, 1.0), (right, 1.0)), ((right, 1.0), (right, under)), ((right, under), (0.0, under)), ((0.0, under), (0.0, 1.0))] {
-        row.marks.push((Mark::Rule { from, to, width: 1.8, colour: rows::STOP }, None));
+    for (from, to) in [
+        ((0.0, 1.0), (right, 1.0)),
+        ((right, 1.0), (right, under)),
+        ((right, under), (0.0, under)),
+        ((0.0, under), (0.0, 1.0)),
+    ] {
+        row.marks.push((
+            Mark::Rule {
+                from,
+                to,
+                width: 1.8,
+                colour: rows::STOP,
+            },
+            None,
+        ));
     }
     row
 }

@@ -1,50 +1,31 @@
 //! Paints rows and drawings on a page.
 
 use krilla::color::rgb;
-use krilla::geom::PathBuilder;
-use krilla::geom::Point;
-use krilla::geom::Size;
-use krilla::geom::Transform;
+use krilla::geom::{PathBuilder, Point, Size, Transform};
 use krilla::image::Image;
 use krilla::num::NormalizedF32;
-use krilla::paint::Fill;
-use krilla::paint::FillRule;
-use krilla::paint::LineJoin;
-use krilla::paint::Pattern;
-use krilla::paint::Stroke as Pen;
-use krilla::paint::StrokeDash;
+use krilla::paint::{Fill, FillRule, LineJoin, Pattern, Stroke as Pen, StrokeDash};
 use krilla::surface::Surface;
-use krilla::tagging::Artifact;
-use krilla::tagging::ArtifactType;
-use krilla::tagging::ContentTag;
-use krilla::tagging::SpanTag;
+use krilla::tagging::{Artifact, ArtifactType, ContentTag, SpanTag};
 
 use super::fonts::Fonts;
-use super::rows::Mark;
-use super::rows::RULE;
-use super::rows::Row;
-use super::rows::SOFT;
+use super::rows::{Mark, RULE, Row, SOFT};
 use super::setting::Look;
 use super::tree::Tree;
-use crate::report::draw::drawing::Anchor;
-use crate::report::draw::drawing::Drawing;
-use crate::report::draw::drawing::Item;
-use crate::report::draw::drawing::Paint;
-use crate::report::draw::drawing::Pixels;
-use crate::report::draw::drawing::Rings;
-use crate::report::draw::drawing::Stroke;
-use crate::report::draw::drawing::Style;
+use crate::report::draw::drawing::{Anchor, Drawing, Item, Paint, Pixels, Rings, Stroke, Style};
 use crate::report::draw::hatch;
-use crate::zones::palette::Colour;
-use crate::zones::palette::INK;
-use crate::zones::palette::PAPER;
+use crate::zones::palette::{Colour, INK, PAPER};
 
 fn colour(colour: Colour) -> rgb::Color {
     rgb::Color::new(colour.red, colour.green, colour.blue)
 }
 
 fn fill(of: Colour) -> Fill {
-    Fill { paint: colour(of).into(), opacity: NormalizedF32::ONE, rule: FillRule::EvenOdd }
+    Fill {
+        paint: colour(of).into(),
+        opacity: NormalizedF32::ONE,
+        rule: FillRule::EvenOdd,
+    }
 }
 
 fn pen(stroke: &Stroke) -> Pen {
@@ -52,13 +33,22 @@ fn pen(stroke: &Stroke) -> Pen {
         paint: colour(stroke.colour).into(),
         width: stroke.width as f32,
         line_join: LineJoin::Round,
-        dash: (!stroke.dash.is_empty()).then(|| StrokeDash { array: stroke.dash.iter().map(|part| *part as f32).collect(), offset: 0.0 }),
+        dash: (!stroke.dash.is_empty()).then(|| StrokeDash {
+            array: stroke.dash.iter().map(|part| *part as f32).collect(),
+            offset: 0.0,
+        }),
         ..Pen::default()
     }
 }
 
 /// A row at a place. Marks without a branch are decoration.
-pub(super) fn row(surface: &mut Surface<'_>, fonts: &Fonts, row: &Row, at: (f64, f64), tree: &mut Tree) {
+pub(super) fn row(
+    surface: &mut Surface<'_>,
+    fonts: &Fonts,
+    row: &Row,
+    at: (f64, f64),
+    tree: &mut Tree,
+) {
     for (mark, node) in &row.marks {
         let is_text = matches!(mark, Mark::Text { .. });
         let tag = match node {
@@ -68,13 +58,33 @@ pub(super) fn row(surface: &mut Surface<'_>, fonts: &Fonts, row: &Row, at: (f64,
         };
         let content = surface.start_tagged(tag);
         match mark {
-            Mark::Text { x, y, text, look } => text_at(surface, fonts, (at.0 + x, at.1 + y), text, *look),
-            Mark::Rule { from, to, width, colour } => {
-                let place = |p: &(f64, f64)| (at.0 + p.0, at.1 + p.1);
-                path(surface, &vec![vec![place(from), place(to)]], false, &Style::line(Stroke::new(*colour, *width)));
+            Mark::Text { x, y, text, look } => {
+                text_at(surface, fonts, (at.0 + x, at.1 + y), text, *look);
             }
-            Mark::Drawing { at: inside, scale, drawing } => {
-                let (x, y, scale) = ((at.0 + inside.0) as f32, (at.1 + inside.1) as f32, *scale as f32);
+            Mark::Rule {
+                from,
+                to,
+                width,
+                colour,
+            } => {
+                let place = |p: &(f64, f64)| (at.0 + p.0, at.1 + p.1);
+                path(
+                    surface,
+                    &vec![vec![place(from), place(to)]],
+                    false,
+                    &Style::line(Stroke::new(*colour, *width)),
+                );
+            }
+            Mark::Drawing {
+                at: inside,
+                scale,
+                drawing,
+            } => {
+                let (x, y, scale) = (
+                    (at.0 + inside.0) as f32,
+                    (at.1 + inside.1) as f32,
+                    *scale as f32,
+                );
                 surface.push_transform(&Transform::from_row(scale, 0.0, 0.0, scale, x, y));
                 draw(surface, fonts, drawing);
                 surface.pop();
@@ -88,10 +98,27 @@ pub(super) fn row(surface: &mut Surface<'_>, fonts: &Fonts, row: &Row, at: (f64,
 }
 
 /// The foot of a page.
-pub(super) fn foot(surface: &mut Surface<'_>, fonts: &Fonts, text: &str, at: (f64, f64), width: f64) {
-    surface.start_tagged(ContentTag::Artifact(Artifact::with_kind(ArtifactType::Footer)));
-    path(surface, &vec![vec![(at.0, at.1 - 9.0), (at.0 + width, at.1 - 9.0)]], false, &Style::line(Stroke::new(RULE, 0.5)));
-    let look = Look { size: 6.8, bold: false, colour: SOFT };
+pub(super) fn foot(
+    surface: &mut Surface<'_>,
+    fonts: &Fonts,
+    text: &str,
+    at: (f64, f64),
+    width: f64,
+) {
+    surface.start_tagged(ContentTag::Artifact(Artifact::with_kind(
+        ArtifactType::Footer,
+    )));
+    path(
+        surface,
+        &vec![vec![(at.0, at.1 - 9.0), (at.0 + width, at.1 - 9.0)]],
+        false,
+        &Style::line(Stroke::new(RULE, 0.5)),
+    );
+    let look = Look {
+        size: 6.8,
+        bold: false,
+        colour: SOFT,
+    };
     text_at(surface, fonts, (at.0, at.1), &fonts.shown(text), look);
     surface.end_tagged();
 }
@@ -101,7 +128,14 @@ fn text_at(surface: &mut Surface<'_>, fonts: &Fonts, at: (f64, f64), text: &str,
     surface.set_fill(Some(fill(look.colour)));
     let place = Point::from_xy(at.0 as f32, at.1 as f32);
     let face = fonts.of(look.bold);
-    surface.draw_glyphs(place, &face.letters(text), face.font(), text, look.size as f32, false);
+    surface.draw_glyphs(
+        place,
+        &face.letters(text),
+        face.font(),
+        text,
+        look.size as f32,
+        false,
+    );
 }
 
 /// A coordinate on whole hundredths of a point, finer than any printer: a third of a map's bytes are digits that nobody sees.
@@ -132,8 +166,15 @@ fn painted(surface: &mut Surface<'_>, path: &krilla::geom::Path, style: &Style) 
     let paint = match style.fill {
         None => None,
         Some(Paint::Colour(of)) => Some(fill(of)),
-        Some(Paint::Veil) => Some(Fill { opacity: NormalizedF32::new(0.85).unwrap_or(NormalizedF32::ONE), ..fill(PAPER) }),
-        Some(Paint::Hatch(of)) => Some(Fill { paint: hatched(surface, of).into(), opacity: NormalizedF32::ONE, rule: FillRule::EvenOdd }),
+        Some(Paint::Veil) => Some(Fill {
+            opacity: NormalizedF32::new(0.85).unwrap_or(NormalizedF32::ONE),
+            ..fill(PAPER)
+        }),
+        Some(Paint::Hatch(of)) => Some(Fill {
+            paint: hatched(surface, of).into(),
+            opacity: NormalizedF32::ONE,
+            rule: FillRule::EvenOdd,
+        }),
     };
     surface.set_fill(paint);
     surface.set_stroke(style.stroke.as_ref().map(pen));
@@ -146,19 +187,33 @@ fn hatched(surface: &mut Surface<'_>, of: hatch::Hatch) -> Pattern {
     let mut tile = builder.surface();
     for item in hatch::tile(of) {
         match item {
-            Item::Path { rings, closed, style } => path(&mut tile, &rings, closed, &style),
+            Item::Path {
+                rings,
+                closed,
+                style,
+            } => path(&mut tile, &rings, closed, &style),
             Item::Circle { at, radius, style } => circle(&mut tile, at, radius, &style),
             _ => {}
         }
     }
     tile.finish();
     let side = hatch::TILE as f32;
-    Pattern { stream: builder.finish(), transform: Transform::default(), width: side, height: side }
+    Pattern {
+        stream: builder.finish(),
+        transform: Transform::default(),
+        width: side,
+        height: side,
+    }
 }
 
 fn circle(surface: &mut Surface<'_>, at: (f64, f64), radius: f64, style: &Style) {
     // Four curves; the factor makes them a circle to 0.03 %.
-    let (x, y, r, k) = (at.0 as f32, at.1 as f32, radius as f32, (radius * 0.552_284_75) as f32);
+    let (x, y, r, k) = (
+        at.0 as f32,
+        at.1 as f32,
+        radius as f32,
+        (radius * 0.552_284_75) as f32,
+    );
     let mut builder = PathBuilder::new();
     builder.move_to(x + r, y);
     builder.cubic_to(x + r, y + k, x + k, y + r, x, y + r);
@@ -175,7 +230,11 @@ fn circle(surface: &mut Surface<'_>, at: (f64, f64), radius: f64, style: &Style)
 fn draw(surface: &mut Surface<'_>, fonts: &Fonts, drawing: &Drawing) {
     for item in &drawing.items {
         match item {
-            Item::Path { rings, closed, style } => path(surface, rings, *closed, style),
+            Item::Path {
+                rings,
+                closed,
+                style,
+            } => path(surface, rings, *closed, style),
             Item::Circle { at, radius, style } => circle(surface, *at, *radius, style),
             Item::Text { at, text, style } => {
                 let text = fonts.shown(text);
@@ -191,19 +250,47 @@ fn draw(surface: &mut Surface<'_>, fonts: &Fonts, drawing: &Drawing) {
                     surface.set_fill(None);
                     surface.set_stroke(Some(pen(&Stroke::new(PAPER, style.size * 0.3))));
                     let place = Point::from_xy(left as f32, at.1 as f32);
-                    surface.draw_glyphs(place, &face.letters(&text), face.font(), &text, style.size as f32, true);
+                    surface.draw_glyphs(
+                        place,
+                        &face.letters(&text),
+                        face.font(),
+                        &text,
+                        style.size as f32,
+                        true,
+                    );
                 }
-                text_at(surface, fonts, (left, at.1), &text, Look { size: style.size, bold: style.bold, colour: INK });
+                text_at(
+                    surface,
+                    fonts,
+                    (left, at.1),
+                    &text,
+                    Look {
+                        size: style.size,
+                        bold: style.bold,
+                        colour: INK,
+                    },
+                );
             }
             Item::Image { window, pixels } => {
-                let Some(size) = Size::from_wh(window.2 as f32, window.3 as f32) else { continue };
-                surface.push_transform(&Transform::from_translate(window.0 as f32, window.1 as f32));
+                let Some(size) = Size::from_wh(window.2 as f32, window.3 as f32) else {
+                    continue;
+                };
+                surface
+                    .push_transform(&Transform::from_translate(window.0 as f32, window.1 as f32));
                 surface.draw_image(image(pixels), size);
                 surface.pop();
             }
             Item::Clip(x, y, width, height) => {
                 let mut builder = PathBuilder::new();
-                for (k, (px, py)) in [(*x, *y), (x + width, *y), (x + width, y + height), (*x, y + height)].into_iter().enumerate() {
+                for (k, (px, py)) in [
+                    (*x, *y),
+                    (x + width, *y),
+                    (x + width, y + height),
+                    (*x, y + height),
+                ]
+                .into_iter()
+                .enumerate()
+                {
                     if k == 0 {
                         builder.move_to(px as f32, py as f32);
                     } else {
@@ -220,7 +307,14 @@ fn draw(surface: &mut Surface<'_>, fonts: &Fonts, drawing: &Drawing) {
             Item::Turned(at, degrees) => {
                 let angle = degrees.to_radians();
                 let (sin, cos) = (libm::sin(angle) as f32, libm::cos(angle) as f32);
-                surface.push_transform(&Transform::from_row(cos, sin, -sin, cos, at.0 as f32, at.1 as f32));
+                surface.push_transform(&Transform::from_row(
+                    cos,
+                    sin,
+                    -sin,
+                    cos,
+                    at.0 as f32,
+                    at.1 as f32,
+                ));
             }
             Item::End => surface.pop(),
         }
@@ -231,9 +325,15 @@ fn image(pixels: &Pixels) -> Image {
     let mut bytes = Vec::with_capacity(pixels.indices.len() * 4);
     for index in &pixels.indices {
         match pixels.palette.get(usize::from(*index)) {
-            Some(colour) if *index != Pixels::CLEAR => bytes.extend([colour.red, colour.green, colour.blue, 255]),
+            Some(colour) if *index != Pixels::CLEAR => {
+                bytes.extend([colour.red, colour.green, colour.blue, 255]);
+            }
             _ => bytes.extend([255, 255, 255, 0]),
         }
     }
-    Image::from_rgba8(bytes, u32::try_from(pixels.cols).unwrap_or(0), u32::try_from(pixels.rows).unwrap_or(0))
+    Image::from_rgba8(
+        bytes,
+        u32::try_from(pixels.cols).unwrap_or(0),
+        u32::try_from(pixels.rows).unwrap_or(0),
+    )
 }

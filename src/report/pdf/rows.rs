@@ -1,24 +1,12 @@
 //! A document as rows that are never broken; pages are filled with them.
 
 use super::fonts::Fonts;
-use super::setting::Line;
-use super::setting::Look;
-use super::setting::Run;
-use super::setting::lines;
-use super::setting::natural_and_least;
-use super::tree::Kind;
-use super::tree::NodeId;
-use super::tree::Tree;
+use super::setting::{Line, Look, Run, lines, natural_and_least};
+use super::tree::{Kind, NodeId, Tree};
 use crate::finding::Severity;
-use crate::report::document::Block;
-use crate::report::document::Check;
-use crate::report::document::Fact;
-use crate::report::document::Figure;
-use crate::report::document::Noticed;
-use crate::report::document::Table;
+use crate::report::document::{Block, Check, Fact, Figure, Noticed, Table};
 use crate::report::draw::drawing::Drawing;
-use crate::zones::palette::Colour;
-use crate::zones::palette::INK;
+use crate::zones::palette::{Colour, INK};
 
 /// Small print, notes: at least 4.5:1 on white.
 pub(super) const SOFT: Colour = Colour::new(0x44, 0x44, 0x44);
@@ -38,11 +26,25 @@ const GAP: f64 = 4.0;
 #[derive(Clone, Debug)]
 pub(super) enum Mark {
     /// Text on its base line.
-    Text { x: f64, y: f64, text: String, look: Look },
+    Text {
+        x: f64,
+        y: f64,
+        text: String,
+        look: Look,
+    },
     /// A straight line.
-    Rule { from: (f64, f64), to: (f64, f64), width: f64, colour: Colour },
+    Rule {
+        from: (f64, f64),
+        to: (f64, f64),
+        width: f64,
+        colour: Colour,
+    },
     /// A drawing, scaled.
-    Drawing { at: (f64, f64), scale: f64, drawing: Box<Drawing> },
+    Drawing {
+        at: (f64, f64),
+        scale: f64,
+        drawing: Box<Drawing>,
+    },
 }
 
 /// A mark and the branch that it belongs to; `None` is decoration.
@@ -63,14 +65,19 @@ pub(super) struct Row {
 
 impl Row {
     fn space(height: f64) -> Self {
-        Self { height, ..Self::default() }
+        Self {
+            height,
+            ..Self::default()
+        }
     }
     /// Moved to the right and down.
     fn moved(mut self, dx: f64, dy: f64) -> Self {
         for (mark, _) in &mut self.marks {
             match mark {
                 Mark::Text { x, y, .. } => (*x, *y) = (*x + dx, *y + dy),
-                Mark::Rule { from, to, .. } => (*from, *to) = ((from.0 + dx, from.1 + dy), (to.0 + dx, to.1 + dy)),
+                Mark::Rule { from, to, .. } => {
+                    (*from, *to) = ((from.0 + dx, from.1 + dy), (to.0 + dx, to.1 + dy));
+                }
                 Mark::Drawing { at, .. } => *at = (at.0 + dx, at.1 + dy),
             }
         }
@@ -89,19 +96,34 @@ pub(super) struct Maker<'a> {
 }
 
 const fn look(size: f64) -> Look {
-    Look { size, bold: false, colour: INK }
+    Look {
+        size,
+        bold: false,
+        colour: INK,
+    }
 }
 
 const fn bold(size: f64) -> Look {
-    Look { size, bold: true, colour: INK }
+    Look {
+        size,
+        bold: true,
+        colour: INK,
+    }
 }
 
 const fn soft(size: f64) -> Look {
-    Look { size, bold: false, colour: SOFT }
+    Look {
+        size,
+        bold: false,
+        colour: SOFT,
+    }
 }
 
 fn run(text: &str, look: Look) -> Run {
-    Run { text: text.to_owned(), look }
+    Run {
+        text: text.to_owned(),
+        look,
+    }
 }
 
 impl Maker<'_> {
@@ -109,15 +131,26 @@ impl Maker<'_> {
     pub(super) fn block(&mut self, block: &Block, parent: NodeId, width: f64) -> Vec<Row> {
         match block {
             Block::Heading(text) => self.heading(text, 3, 9.6, parent, width),
-            Block::Lead(text) => self.paragraph(&[run(text, bold(10.4))], parent, width, Kind::Paragraph),
-            Block::Text(text) => self.paragraph(&[run(text, look(TEXT))], parent, width, Kind::Paragraph),
-            Block::Small(text) => self.paragraph(&[run(text, soft(SMALL))], parent, width, Kind::Paragraph),
-            Block::Code(text) => self.paragraph(&[run(text, bold(TEXT))], parent, width, Kind::Code),
+            Block::Lead(text) => {
+                self.paragraph(&[run(text, bold(10.4))], parent, width, Kind::Paragraph)
+            }
+            Block::Text(text) => {
+                self.paragraph(&[run(text, look(TEXT))], parent, width, Kind::Paragraph)
+            }
+            Block::Small(text) => {
+                self.paragraph(&[run(text, soft(SMALL))], parent, width, Kind::Paragraph)
+            }
+            Block::Code(text) => {
+                self.paragraph(&[run(text, bold(TEXT))], parent, width, Kind::Code)
+            }
             Block::Facts(facts) => self.facts(facts, parent, width),
             Block::Table(table) => self.table(table, parent, width),
             Block::Figure(figure) => self.figure(figure, parent, width),
             Block::List(items) => {
-                let items: Vec<Vec<Run>> = items.iter().map(|item| vec![run(item, look(TEXT))]).collect();
+                let items: Vec<Vec<Run>> = items
+                    .iter()
+                    .map(|item| vec![run(item, look(TEXT))])
+                    .collect();
                 self.list(&items, parent, width)
             }
             Block::Findings(list) => {
@@ -132,8 +165,17 @@ impl Maker<'_> {
     }
 
     /// A heading; stays with what follows.
-    pub(super) fn heading(&mut self, text: &str, level: u16, size: f64, parent: NodeId, width: f64) -> Vec<Row> {
-        let node = self.tree.grow(Some(parent), Kind::Heading(level, text.to_owned()));
+    pub(super) fn heading(
+        &mut self,
+        text: &str,
+        level: u16,
+        size: f64,
+        parent: NodeId,
+        width: f64,
+    ) -> Vec<Row> {
+        let node = self
+            .tree
+            .grow(Some(parent), Kind::Heading(level, text.to_owned()));
         let mut row = self.text_row(&[run(text, bold(size))], width, node, 0.0);
         row.keep = true;
         let mut space = Row::space(size * 0.45);
@@ -164,7 +206,15 @@ impl Maker<'_> {
             let node = self.tree.grow(Some(list), Kind::Item);
             let body = self.tree.grow(Some(node), Kind::ItemBody);
             let mut row = self.text_row(item, width, body, 9.0);
-            row.marks.push((Mark::Text { x: 1.0, y: TEXT, text: "•".to_owned(), look: look(TEXT) }, None));
+            row.marks.push((
+                Mark::Text {
+                    x: 1.0,
+                    y: TEXT,
+                    text: "•".to_owned(),
+                    look: look(TEXT),
+                },
+                None,
+            ));
             row.height += 1.6;
             rows.push(row);
         }
@@ -179,7 +229,9 @@ impl Maker<'_> {
         let mut rows = Vec::new();
         for fact in facts {
             let row_node = self.tree.grow(Some(body), Kind::Row);
-            let label = self.tree.grow(Some(row_node), Kind::HeadCell { column: false });
+            let label = self
+                .tree
+                .grow(Some(row_node), Kind::HeadCell { column: false });
             let value = self.tree.grow(Some(row_node), Kind::Cell);
             let mut row = self.text_row(&[run(&fact.label, soft(TEXT))], left - 4.0, label, 0.0);
             let mut runs = vec![run(&fact.value, bold(TEXT))];
@@ -190,7 +242,15 @@ impl Maker<'_> {
             row.height = row.height.max(second.height) + 1.2;
             row.marks.extend(second.moved(left, 0.0).marks);
             let under = row.height - 0.6;
-            row.marks.push((Mark::Rule { from: (0.0, under), to: (width, under), width: 0.35, colour: RULE }, None));
+            row.marks.push((
+                Mark::Rule {
+                    from: (0.0, under),
+                    to: (width, under),
+                    width: 0.35,
+                    colour: RULE,
+                },
+                None,
+            ));
             rows.push(row);
         }
         rows.push(Row::space(2.0));
@@ -198,13 +258,26 @@ impl Maker<'_> {
     }
 
     fn figure(&mut self, figure: &Figure, parent: NodeId, width: f64) -> Vec<Row> {
-        let node = self.tree.grow(Some(parent), Kind::Figure(figure.alt.clone()));
+        let node = self
+            .tree
+            .grow(Some(parent), Kind::Figure(figure.alt.clone()));
         let full = width * figure.width;
-        let scale = self.shrink * (full / figure.drawing.width).min(0.7 * self.page / figure.drawing.height);
-        let mut row = Row { height: figure.drawing.height * scale, ..Row::default() };
+        let scale = self.shrink
+            * (full / figure.drawing.width).min(0.7 * self.page / figure.drawing.height);
+        let mut row = Row {
+            height: figure.drawing.height * scale,
+            ..Row::default()
+        };
         // In the middle of its column, should it be drawn smaller.
         let left = (full - figure.drawing.width * scale) / 2.0;
-        row.marks.push((Mark::Drawing { at: (left.max(0.0), 0.0), scale, drawing: Box::new(figure.drawing.clone()) }, Some(node)));
+        row.marks.push((
+            Mark::Drawing {
+                at: (left.max(0.0), 0.0),
+                scale,
+                drawing: Box::new(figure.drawing.clone()),
+            },
+            Some(node),
+        ));
         if !figure.caption.is_empty() {
             let caption = self.tree.grow(Some(parent), Kind::Paragraph);
             let words = self.text_row(&[run(&figure.caption, soft(SMALL))], width, caption, 0.0);
@@ -223,25 +296,72 @@ impl Maker<'_> {
             let node = self.tree.grow(Some(list), Kind::Item);
             let body = self.tree.grow(Some(node), Kind::ItemBody);
             let mut runs = vec![run(&check.label, bold(TEXT))];
-            runs.extend(check.value.as_ref().map(|value| run(&format!("  {value}"), look(TEXT))));
+            runs.extend(
+                check
+                    .value
+                    .as_ref()
+                    .map(|value| run(&format!("  {value}"), look(TEXT))),
+            );
             let mut row = self.text_row(&runs, width, body, 14.0);
             row.height += 3.4;
             let (a, b) = (1.0, 8.0);
-            for (from, to) in [((a, a), (b, a)), ((b, a), (b, b)), ((b, b), (a, b)), ((a, b), (a, a))] {
-                row.marks.push((Mark::Rule { from, to, width: 0.7, colour: INK }, None));
+            for (from, to) in [
+                ((a, a), (b, a)),
+                ((b, a), (b, b)),
+                ((b, b), (a, b)),
+                ((a, b), (a, a)),
+            ] {
+                row.marks.push((
+                    Mark::Rule {
+                        from,
+                        to,
+                        width: 0.7,
+                        colour: INK,
+                    },
+                    None,
+                ));
             }
             if check.value.is_some() {
                 for (from, to) in [((2.4, 4.6), (4.0, 6.6)), ((4.0, 6.6), (7.0, 2.4))] {
-                    row.marks.push((Mark::Rule { from, to, width: 1.1, colour: INK }, None));
+                    row.marks.push((
+                        Mark::Rule {
+                            from,
+                            to,
+                            width: 1.1,
+                            colour: INK,
+                        },
+                        None,
+                    ));
                 }
             } else {
-                let from = 14.0 + self.fonts.of(true).width(&self.fonts.shown(&check.label), TEXT) + 6.0;
+                let from = 14.0
+                    + self
+                        .fonts
+                        .of(true)
+                        .width(&self.fonts.shown(&check.label), TEXT)
+                    + 6.0;
                 if from < width - 40.0 {
-                    row.marks.push((Mark::Rule { from: (from, TEXT + 1.0), to: (width, TEXT + 1.0), width: 0.5, colour: INK }, None));
+                    row.marks.push((
+                        Mark::Rule {
+                            from: (from, TEXT + 1.0),
+                            to: (width, TEXT + 1.0),
+                            width: 0.5,
+                            colour: INK,
+                        },
+                        None,
+                    ));
                 } else {
                     row.height += 10.0;
                     let under = row.height - 2.0;
-                    row.marks.push((Mark::Rule { from: (14.0, under), to: (width, under), width: 0.5, colour: INK }, None));
+                    row.marks.push((
+                        Mark::Rule {
+                            from: (14.0, under),
+                            to: (width, under),
+                            width: 0.5,
+                            colour: INK,
+                        },
+                        None,
+                    ));
                 }
             }
             rows.push(row);
@@ -256,10 +376,20 @@ impl Maker<'_> {
         for item in items {
             let node = self.tree.grow(Some(list), Kind::Item);
             let body = self.tree.grow(Some(node), Kind::ItemBody);
-            let mut row = self.text_row(&[run(item, soft(SMALL))], width, body, 0.0).moved(0.0, 9.0);
+            let mut row = self
+                .text_row(&[run(item, soft(SMALL))], width, body, 0.0)
+                .moved(0.0, 9.0);
             row.height += 11.0;
             let under = row.height - 1.0;
-            row.marks.push((Mark::Rule { from: (0.0, under), to: (width, under), width: 0.5, colour: INK }, None));
+            row.marks.push((
+                Mark::Rule {
+                    from: (0.0, under),
+                    to: (width, under),
+                    width: 0.5,
+                    colour: INK,
+                },
+                None,
+            ));
             rows.push(row);
         }
         rows.push(Row::space(GAP));
@@ -277,7 +407,15 @@ impl Maker<'_> {
             let words = self.text_row(&[run(item, soft(SMALL))], each - 14.0, body, 0.0);
             row.height = row.height.max(words.height + 34.0);
             row.marks.extend(words.moved(left, 33.0).marks);
-            row.marks.push((Mark::Rule { from: (left, 32.0), to: (left + each - 14.0, 32.0), width: 0.6, colour: INK }, None));
+            row.marks.push((
+                Mark::Rule {
+                    from: (left, 32.0),
+                    to: (left + each - 14.0, 32.0),
+                    width: 0.6,
+                    colour: INK,
+                },
+                None,
+            ));
         }
         vec![row]
     }
@@ -286,7 +424,12 @@ impl Maker<'_> {
     fn beside(&mut self, left: &[Block], right: &[Block], parent: NodeId, width: f64) -> Vec<Row> {
         let gutter = 14.0;
         let each = (width - gutter) / 2.0;
-        let column = |maker: &mut Self, blocks: &[Block]| -> Vec<Row> { blocks.iter().flat_map(|block| maker.block(block, parent, each)).collect() };
+        let column = |maker: &mut Self, blocks: &[Block]| -> Vec<Row> {
+            blocks
+                .iter()
+                .flat_map(|block| maker.block(block, parent, each))
+                .collect()
+        };
         let (a, b) = (column(self, left), column(self, right));
         let height = |rows: &[Row]| rows.iter().map(|row| row.height).sum::<f64>();
         let most = height(&a).max(height(&b));
@@ -319,10 +462,22 @@ impl Maker<'_> {
         }
         let head = self.tree.grow(Some(node), Kind::Head);
         let head_row = self.tree.grow(Some(head), Kind::Row);
-        let headings: Vec<&str> = table.columns.iter().map(|column| column.0.as_str()).collect();
+        let headings: Vec<&str> = table
+            .columns
+            .iter()
+            .map(|column| column.0.as_str())
+            .collect();
         let mut header = self.cells(&headings, table, &widths, pad, bold(SMALL), head_row, true);
         let under = header.height - 0.4;
-        header.marks.push((Mark::Rule { from: (0.0, under), to: (width, under), width: 0.9, colour: INK }, None));
+        header.marks.push((
+            Mark::Rule {
+                from: (0.0, under),
+                to: (width, under),
+                width: 0.9,
+                colour: INK,
+            },
+            None,
+        ));
         header.keep = true;
         let again = Box::new(header.clone());
         rows.push(header);
@@ -332,11 +487,35 @@ impl Maker<'_> {
             let row_node = self.tree.grow(Some(body), Kind::Row);
             let texts: Vec<&str> = cells.iter().map(String::as_str).collect();
             let sum = table.summed && last;
-            let mut row = self.cells(&texts, table, &widths, pad, if sum { bold(SMALL) } else { look(SMALL) }, row_node, false);
+            let mut row = self.cells(
+                &texts,
+                table,
+                &widths,
+                pad,
+                if sum { bold(SMALL) } else { look(SMALL) },
+                row_node,
+                false,
+            );
             let under = row.height - 0.3;
-            row.marks.push((Mark::Rule { from: (0.0, under), to: (width, under), width: 0.3, colour: RULE }, None));
+            row.marks.push((
+                Mark::Rule {
+                    from: (0.0, under),
+                    to: (width, under),
+                    width: 0.3,
+                    colour: RULE,
+                },
+                None,
+            ));
             if sum {
-                row.marks.push((Mark::Rule { from: (0.0, 0.0), to: (width, 0.0), width: 0.9, colour: INK }, None));
+                row.marks.push((
+                    Mark::Rule {
+                        from: (0.0, 0.0),
+                        to: (width, 0.0),
+                        width: 0.9,
+                        colour: INK,
+                    },
+                    None,
+                ));
             }
             row.again = Some(again.clone());
             rows.push(row);
@@ -345,11 +524,25 @@ impl Maker<'_> {
         rows
     }
 
-    #[expect(clippy::too_many_arguments, reason = "a row of a table is just that: cells, columns, look, place in the tree")]
-    fn cells(&mut self, cells: &[&str], table: &Table, widths: &[f64], pad: f64, look: Look, parent: NodeId, heads: bool) -> Row {
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "a row of a table is just that: cells, columns, look, place in the tree"
+    )]
+    fn cells(
+        &mut self,
+        cells: &[&str],
+        table: &Table,
+        widths: &[f64],
+        pad: f64,
+        look: Look,
+        parent: NodeId,
+        heads: bool,
+    ) -> Row {
         let mut row = Row::default();
         let mut x = 0.0;
-        for (k, ((text, width), (_, number))) in cells.iter().zip(widths).zip(&table.columns).enumerate() {
+        for (k, ((text, width), (_, number))) in
+            cells.iter().zip(widths).zip(&table.columns).enumerate()
+        {
             let kind = if heads {
                 Kind::HeadCell { column: true }
             } else if k == 0 {
@@ -375,10 +568,18 @@ impl Maker<'_> {
     /// written in and gets a fair share.
     fn column_widths(&self, table: &Table, width: f64, pad: f64) -> Vec<f64> {
         let heading = |text: &str| natural_and_least(self.fonts, text, bold(SMALL));
-        let mut sizes: Vec<(f64, f64)> =
-            table.columns.iter().map(|column| heading(&column.0)).map(|(natural, least)| (natural.min(0.12 * width).max(least), least)).collect();
+        let mut sizes: Vec<(f64, f64)> = table
+            .columns
+            .iter()
+            .map(|column| heading(&column.0))
+            .map(|(natural, least)| (natural.min(0.12 * width).max(least), least))
+            .collect();
         for (k, row) in table.rows.iter().enumerate() {
-            let style = if table.summed && k + 1 == table.rows.len() { bold(SMALL) } else { look(SMALL) };
+            let style = if table.summed && k + 1 == table.rows.len() {
+                bold(SMALL)
+            } else {
+                look(SMALL)
+            };
             for (size, cell) in sizes.iter_mut().zip(row) {
                 let (natural, least) = natural_and_least(self.fonts, cell, style);
                 // A hash or a path may be broken; it must not push all else aside.
@@ -386,12 +587,22 @@ impl Maker<'_> {
             }
         }
         for (k, size) in sizes.iter_mut().enumerate() {
-            if !table.rows.is_empty() && table.rows.iter().all(|row| row.get(k).is_none_or(String::is_empty)) {
+            if !table.rows.is_empty()
+                && table
+                    .rows
+                    .iter()
+                    .all(|row| row.get(k).is_none_or(String::is_empty))
+            {
                 *size = (size.0.max(0.25 * width), size.1.max(0.2 * width));
             }
         }
-        let sizes: Vec<(f64, f64)> = sizes.into_iter().map(|(natural, least)| (natural.max(least) + 2.0 * pad, least + 2.0 * pad)).collect();
-        let (natural, least) = sizes.iter().fold((0.0, 0.0), |sum, size| (sum.0 + size.0, sum.1 + size.1));
+        let sizes: Vec<(f64, f64)> = sizes
+            .into_iter()
+            .map(|(natural, least)| (natural.max(least) + 2.0 * pad, least + 2.0 * pad))
+            .collect();
+        let (natural, least) = sizes
+            .iter()
+            .fold((0.0, 0.0), |sum, size| (sum.0 + size.0, sum.1 + size.1));
         if natural <= width {
             let spare = (width - natural) / sizes.len().max(1) as f64;
             return sizes.iter().map(|size| size.0 + spare).collect();
@@ -400,14 +611,25 @@ impl Maker<'_> {
             return sizes.iter().map(|size| size.1 * width / least).collect();
         }
         let share = (width - least) / (natural - least);
-        sizes.iter().map(|size| size.1 + (size.0 - size.1) * share).collect()
+        sizes
+            .iter()
+            .map(|size| size.1 + (size.0 - size.1) * share)
+            .collect()
     }
 }
 
 fn put_line(row: &mut Row, line: &Line, left: f64, node: Option<NodeId>) {
     let base = row.height + line.size * 1.02;
     for span in &line.spans {
-        row.marks.push((Mark::Text { x: left + span.x, y: base, text: span.text.clone(), look: span.look }, node));
+        row.marks.push((
+            Mark::Text {
+                x: left + span.x,
+                y: base,
+                text: span.text.clone(),
+                look: span.look,
+            },
+            node,
+        ));
     }
     row.height += line.height();
 }
@@ -418,5 +640,16 @@ fn finding(one: &Noticed) -> Vec<Run> {
         Severity::Caution => CAUTION,
         Severity::Note => NOTE,
     };
-    vec![run(&one.word, Look { size: TEXT, bold: true, colour }), run(&format!(" {}", one.message), look(TEXT)), run(&format!(" {}", one.code), soft(SMALL))]
+    vec![
+        run(
+            &one.word,
+            Look {
+                size: TEXT,
+                bold: true,
+                colour,
+            },
+        ),
+        run(&format!(" {}", one.message), look(TEXT)),
+        run(&format!(" {}", one.code), soft(SMALL)),
+    ]
 }

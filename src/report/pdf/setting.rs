@@ -61,14 +61,29 @@ struct Word<'a> {
 
 /// Breaks runs into lines of at most this width; a word that is wider than a line is broken where it must be.
 pub(super) fn lines(fonts: &Fonts, runs: &[Run], width: f64) -> Vec<Line> {
-    let shown: Vec<Run> = runs.iter().map(|run| Run { text: fonts.shown(&run.text), look: run.look }).collect();
+    let shown: Vec<Run> = runs
+        .iter()
+        .map(|run| Run {
+            text: fonts.shown(&run.text),
+            look: run.look,
+        })
+        .collect();
     let mut words = Vec::new();
     for run in &shown {
         for (k, text) in run.text.split(' ').enumerate() {
-            words.push(Word { text, spaced: k > 0, look: run.look });
+            words.push(Word {
+                text,
+                spaced: k > 0,
+                look: run.look,
+            });
         }
     }
-    let mut setter = Setter { fonts, width, lines: Vec::new(), line: Line::default() };
+    let mut setter = Setter {
+        fonts,
+        width,
+        lines: Vec::new(),
+        line: Line::default(),
+    };
     for word in words {
         setter.word(&word);
     }
@@ -90,17 +105,28 @@ impl Setter<'_> {
         let width = self.fonts.of(look.bold).width(text, look.size);
         match self.line.spans.last_mut() {
             Some(span) if span.look == look => span.text.push_str(text),
-            _ => self.line.spans.push(Span { x: self.line.width, text: text.to_owned(), look }),
+            _ => self.line.spans.push(Span {
+                x: self.line.width,
+                text: text.to_owned(),
+                look,
+            }),
         }
         self.line.width += width;
     }
     fn next_line(&mut self, look: Look) {
-        let fresh = Line { size: look.size, ..Line::default() };
+        let fresh = Line {
+            size: look.size,
+            ..Line::default()
+        };
         self.lines.push(std::mem::replace(&mut self.line, fresh));
     }
     fn word(&mut self, word: &Word<'_>) {
         let face = self.fonts.of(word.look.bold);
-        let space = if word.spaced && !self.line.spans.is_empty() { face.width(" ", word.look.size) } else { 0.0 };
+        let space = if word.spaced && !self.line.spans.is_empty() {
+            face.width(" ", word.look.size)
+        } else {
+            0.0
+        };
         let width = face.width(word.text, word.look.size);
         if self.line.width + space + width <= self.width + 1e-6 {
             if space > 0.0 {
@@ -120,7 +146,9 @@ impl Setter<'_> {
         }
         for c in word.text.chars() {
             let letter = c.to_string();
-            if self.line.width + face.width(&letter, word.look.size) > self.width && self.line.width > 0.0 {
+            if self.line.width + face.width(&letter, word.look.size) > self.width
+                && self.line.width > 0.0
+            {
                 self.next_line(word.look);
             }
             self.put(&letter, word.look);
@@ -132,7 +160,10 @@ impl Setter<'_> {
 pub(super) fn natural_and_least(fonts: &Fonts, text: &str, look: Look) -> (f64, f64) {
     let text = fonts.shown(text);
     let face = fonts.of(look.bold);
-    let least = text.split(' ').map(|word| face.width(word, look.size)).fold(0.0, f64::max);
+    let least = text
+        .split(' ')
+        .map(|word| face.width(word, look.size))
+        .fold(0.0, f64::max);
     (face.width(&text, look.size), least)
 }
 
@@ -141,15 +172,34 @@ mod tests {
     use super::*;
     use crate::zones::palette::INK;
 
-    const LOOK: Look = Look { size: 10.0, bold: false, colour: INK };
+    const LOOK: Look = Look {
+        size: 10.0,
+        bold: false,
+        colour: INK,
+    };
 
     fn texts(text: &str, width: f64) -> Vec<String> {
         let fonts = Fonts::load().unwrap();
-        let found = lines(&fonts, &[Run { text: text.to_owned(), look: LOOK }], width);
+        let found = lines(
+            &fonts,
+            &[Run {
+                text: text.to_owned(),
+                look: LOOK,
+            }],
+            width,
+        );
         for line in &found {
             assert!(line.width <= width + 1e-6, "{line:?}");
         }
-        found.into_iter().map(|line| line.spans.into_iter().map(|span| span.text).collect::<String>()).collect()
+        found
+            .into_iter()
+            .map(|line| {
+                line.spans
+                    .into_iter()
+                    .map(|span| span.text)
+                    .collect::<String>()
+            })
+            .collect()
     }
 
     #[test]
@@ -165,9 +215,29 @@ mod tests {
     fn looks_meet_in_one_line() {
         let fonts = Fonts::load().unwrap();
         let bold = Look { bold: true, ..LOOK };
-        let found = lines(&fonts, &[Run { text: "Note:".to_owned(), look: bold }, Run { text: " all is well".to_owned(), look: LOOK }], 200.0);
+        let found = lines(
+            &fonts,
+            &[
+                Run {
+                    text: "Note:".to_owned(),
+                    look: bold,
+                },
+                Run {
+                    text: " all is well".to_owned(),
+                    look: LOOK,
+                },
+            ],
+            200.0,
+        );
         assert_eq!(found.len(), 1);
-        assert_eq!(found[0].spans.iter().map(|span| span.text.as_str()).collect::<Vec<_>>(), ["Note:", " all is well"]);
+        assert_eq!(
+            found[0]
+                .spans
+                .iter()
+                .map(|span| span.text.as_str())
+                .collect::<Vec<_>>(),
+            ["Note:", " all is well"]
+        );
         assert!((found[0].spans[1].x - fonts.of(true).width("Note:", 10.0)).abs() < 1e-9);
     }
 }

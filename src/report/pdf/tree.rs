@@ -2,13 +2,7 @@
 
 use std::num::NonZeroU16;
 
-use krilla::tagging::Identifier;
-use krilla::tagging::ListNumbering;
-use krilla::tagging::Node;
-use krilla::tagging::TableHeaderScope;
-use krilla::tagging::Tag;
-use krilla::tagging::TagGroup;
-use krilla::tagging::TagTree;
+use krilla::tagging::{Identifier, ListNumbering, Node, TableHeaderScope, Tag, TagGroup, TagTree};
 
 /// What a part of the document is.
 #[derive(Clone, Debug, PartialEq)]
@@ -69,7 +63,12 @@ impl Tree {
     /// A new branch, last below its parent.
     pub(super) fn grow(&mut self, parent: Option<NodeId>, kind: Kind) -> NodeId {
         let id = NodeId(self.branches.len());
-        self.branches.push(Branch { kind, parent, children: Vec::new(), content: Vec::new() });
+        self.branches.push(Branch {
+            kind,
+            parent,
+            children: Vec::new(),
+            content: Vec::new(),
+        });
         if let Some(NodeId(parent)) = parent {
             self.branches[parent].children.push(id);
         }
@@ -92,11 +91,26 @@ impl Tree {
 
     fn group(&self, NodeId(id): NodeId) -> TagGroup {
         let branch = &self.branches[id];
-        let mut children: Vec<Node> = branch.content.iter().map(|content| Node::Leaf(*content)).collect();
-        children.extend(branch.children.iter().map(|child| Node::Group(self.group(*child))));
+        let mut children: Vec<Node> = branch
+            .content
+            .iter()
+            .map(|content| Node::Leaf(*content))
+            .collect();
+        children.extend(
+            branch
+                .children
+                .iter()
+                .map(|child| Node::Group(self.group(*child))),
+        );
         match &branch.kind {
             Kind::Section => TagGroup::with_children(Tag::Section, children),
-            Kind::Heading(level, title) => TagGroup::with_children(Tag::Hn(NonZeroU16::new(*level).unwrap_or(NonZeroU16::MIN), Some(title.clone())), children),
+            Kind::Heading(level, title) => TagGroup::with_children(
+                Tag::Hn(
+                    NonZeroU16::new(*level).unwrap_or(NonZeroU16::MIN),
+                    Some(title.clone()),
+                ),
+                children,
+            ),
             Kind::Paragraph => TagGroup::with_children(Tag::P, children),
             Kind::List => TagGroup::with_children(Tag::L(ListNumbering::None), children),
             Kind::Item => TagGroup::with_children(Tag::LI, children),
@@ -105,7 +119,14 @@ impl Tree {
             Kind::Head => TagGroup::with_children(Tag::THead, children),
             Kind::Body => TagGroup::with_children(Tag::TBody, children),
             Kind::Row => TagGroup::with_children(Tag::TR, children),
-            Kind::HeadCell { column } => TagGroup::with_children(Tag::TH(if *column { TableHeaderScope::Column } else { TableHeaderScope::Row }), children),
+            Kind::HeadCell { column } => TagGroup::with_children(
+                Tag::TH(if *column {
+                    TableHeaderScope::Column
+                } else {
+                    TableHeaderScope::Row
+                }),
+                children,
+            ),
             Kind::Cell => TagGroup::with_children(Tag::TD, children),
             Kind::Figure(alt) => TagGroup::with_children(Tag::Figure(Some(alt.clone())), children),
             Kind::Caption => TagGroup::with_children(Tag::Caption, children),

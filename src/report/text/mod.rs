@@ -1,9 +1,6 @@
 //! Every word of the paper in one place, by name. English is shipped; another language is another file of the same names.
 
-use fluent_bundle::FluentArgs;
-use fluent_bundle::FluentBundle;
-use fluent_bundle::FluentResource;
-use fluent_bundle::FluentValue;
+use fluent_bundle::{FluentArgs, FluentBundle, FluentResource, FluentValue};
 
 /// The English words.
 const ENGLISH: &str = include_str!("en.ftl");
@@ -26,7 +23,8 @@ impl Text {
         // Marks around every value would stand in the way of searching; values lose characters that turn the direction of writing where they are printed.
         bundle.set_use_isolating(false);
         // A fault in the file leaves out the words that it spoils; a test reads all of them.
-        let resource = FluentResource::try_new(ENGLISH.to_owned()).unwrap_or_else(|(resource, _)| resource);
+        let resource =
+            FluentResource::try_new(ENGLISH.to_owned()).unwrap_or_else(|(resource, _)| resource);
         let _ = bundle.add_resource(resource);
         Self { bundle }
     }
@@ -43,13 +41,21 @@ impl Text {
 
     /// The words of this name with values put in. Numbers are formatted by whoever calls.
     pub fn with(&self, name: &str, values: &[(&str, &str)]) -> String {
-        let Some(pattern) = self.bundle.get_message(name).and_then(|message| message.value()) else { return format!("[{name}]") };
+        let Some(pattern) = self
+            .bundle
+            .get_message(name)
+            .and_then(|message| message.value())
+        else {
+            return format!("[{name}]");
+        };
         let mut args = FluentArgs::new();
         for (key, value) in values {
             args.set(*key, FluentValue::from(*value));
         }
         let mut errors = Vec::new();
-        self.bundle.format_pattern(pattern, Some(&args), &mut errors).into_owned()
+        self.bundle
+            .format_pattern(pattern, Some(&args), &mut errors)
+            .into_owned()
     }
 
     /// Whether there are words of this name.
@@ -69,13 +75,20 @@ mod tests {
             if path.is_dir() {
                 sources(&path, found);
             } else if path.extension().is_some_and(|end| end == "rs") {
-                found.push((path.display().to_string(), fs_err::read_to_string(&path).unwrap()));
+                found.push((
+                    path.display().to_string(),
+                    fs_err::read_to_string(&path).unwrap(),
+                ));
             }
         }
     }
 
     fn names() -> Vec<&'static str> {
-        ENGLISH.lines().filter(|line| !line.starts_with([' ', '#', '}'])).filter_map(|line| line.split_once(" =").map(|(name, _)| name)).collect()
+        ENGLISH
+            .lines()
+            .filter(|line| !line.starts_with([' ', '#', '}']))
+            .filter_map(|line| line.split_once(" =").map(|(name, _)| name))
+            .collect()
     }
 
     #[test]
@@ -92,12 +105,25 @@ mod tests {
     fn names_and_words_match() {
         let mut files = Vec::new();
         for folder in ["src/report", "src/app"] {
-            sources(&Path::new(env!("CARGO_MANIFEST_DIR")).join(folder), &mut files);
+            sources(
+                &Path::new(env!("CARGO_MANIFEST_DIR")).join(folder),
+                &mut files,
+            );
         }
-        let unused: Vec<&str> = names().into_iter().filter(|name| !files.iter().any(|(_, text)| text.contains(&format!("\"{name}\"")))).collect();
+        let unused: Vec<&str> = names()
+            .into_iter()
+            .filter(|name| {
+                !files
+                    .iter()
+                    .any(|(_, text)| text.contains(&format!("\"{name}\"")))
+            })
+            .collect();
         assert!(unused.is_empty(), "nobody asks for {unused:?}");
         let text = Text::english();
-        for (file, source) in files.iter().filter(|(file, _)| !file.ends_with("text/mod.rs")) {
+        for (file, source) in files
+            .iter()
+            .filter(|(file, _)| !file.ends_with("text/mod.rs"))
+        {
             for call in ["text.say(\"", "text.with(\"", "say(\""] {
                 for part in source.split(call).skip(1) {
                     let name = part.split('"').next().unwrap();

@@ -42,8 +42,11 @@ struct CatalogueFile {
 }
 
 // The file is compiled in and every test parses it, so the expectation cannot fail at a user's.
-static CATALOGUE: LazyLock<Vec<CatalogueEntry>> =
-    LazyLock::new(|| toml::from_str::<CatalogueFile>(include_str!("catalogue.toml")).expect("catalogue.toml is a valid catalogue").index);
+static CATALOGUE: LazyLock<Vec<CatalogueEntry>> = LazyLock::new(|| {
+    toml::from_str::<CatalogueFile>(include_str!("catalogue.toml"))
+        .expect("catalogue.toml is a valid catalogue")
+        .index
+});
 
 /// Every index of the catalogue, in the order in which it is listed.
 pub fn catalogue() -> &'static [CatalogueEntry] {
@@ -53,7 +56,9 @@ pub fn catalogue() -> &'static [CatalogueEntry] {
 /// The entry of this name or alias; case, hyphens, underscores and spaces do not matter.
 pub fn find_entry(name: &str) -> Option<&'static CatalogueEntry> {
     let key = key_of(name);
-    catalogue().iter().find(|entry| names_of(entry).any(|own| key_of(own) == key))
+    catalogue()
+        .iter()
+        .find(|entry| names_of(entry).any(|own| key_of(own) == key))
 }
 
 /// Name and aliases of an entry.
@@ -69,11 +74,30 @@ const BANDS: [(&str, &[&str]); 8] = [
     ("blue", &["blue", "b", "blu"]),
     ("green", &["green", "g", "grn"]),
     ("red", &["red", "r"]),
-    ("red_edge", &["rededge", "re", "re1", "rededge1", "rededge705", "rededge717", "edge", "vre1", "vre"]),
+    (
+        "red_edge",
+        &[
+            "rededge",
+            "re",
+            "re1",
+            "rededge1",
+            "rededge705",
+            "rededge717",
+            "edge",
+            "vre1",
+            "vre",
+        ],
+    ),
     ("red_edge_2", &["rededge2", "re2", "rededge740", "vre2"]),
     ("red_edge_3", &["rededge3", "re3", "rededge783", "vre3"]),
-    ("nir", &["nir", "n", "nir1", "nearinfrared", "nearir", "nir840"]),
-    ("nir_2", &["nir2", "n2", "narrownir", "nirnarrow", "nir865", "nir8a"]),
+    (
+        "nir",
+        &["nir", "n", "nir1", "nearinfrared", "nearir", "nir840"],
+    ),
+    (
+        "nir_2",
+        &["nir2", "n2", "narrownir", "nirnarrow", "nir865", "nir8a"],
+    ),
 ];
 
 /// The one name of a band, whatever its spelling: `RedEdge`, `red-edge`, `RE` and `re1` are `red_edge`.
@@ -85,7 +109,15 @@ pub fn canonical_band_name(name: &str) -> String {
     BANDS
         .iter()
         .find(|(_, spellings)| spellings.contains(&key.as_str()))
-        .map_or_else(|| name.to_lowercase().chars().map(|c| if matches!(c, ' ' | '-') { '_' } else { c }).collect(), |(canonical, _)| (*canonical).to_owned())
+        .map_or_else(
+            || {
+                name.to_lowercase()
+                    .chars()
+                    .map(|c| if matches!(c, ' ' | '-') { '_' } else { c })
+                    .collect()
+            },
+            |(canonical, _)| (*canonical).to_owned(),
+        )
 }
 
 #[cfg(test)]
@@ -121,7 +153,10 @@ mod tests {
 
     #[test]
     fn names_are_told_apart() {
-        let mut keys: Vec<String> = catalogue().iter().flat_map(|entry| names_of(entry).map(key_of).collect::<Vec<_>>()).collect();
+        let mut keys: Vec<String> = catalogue()
+            .iter()
+            .flat_map(|entry| names_of(entry).map(key_of).collect::<Vec<_>>())
+            .collect();
         keys.sort();
         let all = keys.len();
         keys.dedup();
@@ -133,7 +168,10 @@ mod tests {
 
     #[test]
     fn only_ndvi_has_a_limit_for_bare_ground() {
-        let with: Vec<_> = catalogue().iter().filter_map(|entry| entry.bare_below.map(|limit| (entry.name.as_str(), limit))).collect();
+        let with: Vec<_> = catalogue()
+            .iter()
+            .filter_map(|entry| entry.bare_below.map(|limit| (entry.name.as_str(), limit)))
+            .collect();
         assert_eq!(with, [("NDVI", 0.25)]);
     }
 }

@@ -4,13 +4,8 @@ mod catalogue;
 mod formula;
 mod parse;
 
-pub use catalogue::CatalogueEntry;
-pub use catalogue::canonical_band_name;
-pub use catalogue::catalogue;
-pub use catalogue::find_entry;
-pub use formula::Formula;
-pub use formula::RowCounts;
-pub use formula::Scratch;
+pub use catalogue::{CatalogueEntry, canonical_band_name, catalogue, find_entry};
+pub use formula::{Formula, RowCounts, Scratch};
 pub use parse::FormulaError;
 
 use super::naming;
@@ -86,18 +81,47 @@ impl Index {
         if let Some(entry) = find_entry(text) {
             let range = entry.range.map(|[low, high]| (low, high));
             let formula = Formula::parse(&entry.formula)?.with_range(range);
-            return Ok(Self { name: entry.name.clone(), formula, entry: Some(entry), ready_band: None });
+            return Ok(Self {
+                name: entry.name.clone(),
+                formula,
+                entry: Some(entry),
+                ready_band: None,
+            });
         }
         if let Some(number) = band_number(text) {
-            let band = number.parse::<usize>().ok().filter(|n| *n > 0).ok_or_else(|| IndexError::BandNumber { number: number.to_owned() })?;
+            let band = number
+                .parse::<usize>()
+                .ok()
+                .filter(|n| *n > 0)
+                .ok_or_else(|| IndexError::BandNumber {
+                    number: number.to_owned(),
+                })?;
             let name = format!("band {band}");
-            return Ok(Self { name: name.clone(), formula: Formula::ready_band(name), entry: None, ready_band: Some(band) });
+            return Ok(Self {
+                name: name.clone(),
+                formula: Formula::ready_band(name),
+                entry: None,
+                ready_band: Some(band),
+            });
         }
-        if !text.is_empty() && text.chars().all(|c| c.is_alphanumeric() || matches!(c, '_' | ' ')) && text.starts_with(char::is_alphabetic) {
-            return Err(IndexError::UnknownName { name: text.to_owned(), nearest: nearest_name(text) });
+        if !text.is_empty()
+            && text
+                .chars()
+                .all(|c| c.is_alphanumeric() || matches!(c, '_' | ' '))
+            && text.starts_with(char::is_alphabetic)
+        {
+            return Err(IndexError::UnknownName {
+                name: text.to_owned(),
+                nearest: nearest_name(text),
+            });
         }
         let formula = Formula::parse(text)?;
-        Ok(Self { name: formula.text().to_owned(), formula, entry: None, ready_band: None })
+        Ok(Self {
+            name: formula.text().to_owned(),
+            formula,
+            entry: None,
+            ready_band: None,
+        })
     }
 
     /// Name of the catalogue, `band N`, or the formula's text.
@@ -126,11 +150,15 @@ impl Index {
     }
     /// Whether any common multiple of reflectance gives the same value; `None` when that is not known.
     pub fn scale_free(&self) -> Option<bool> {
-        self.entry.map(|entry| entry.scale_free).or_else(|| self.formula.is_normalised_difference().then_some(true))
+        self.entry
+            .map(|entry| entry.scale_free)
+            .or_else(|| self.formula.is_normalised_difference().then_some(true))
     }
     /// Whether a number added to every band changes nothing; `None` when that is not known.
     pub fn offset_free(&self) -> Option<bool> {
-        self.entry.map(|entry| entry.offset_free).or_else(|| self.formula.is_normalised_difference().then_some(false))
+        self.entry
+            .map(|entry| entry.offset_free)
+            .or_else(|| self.formula.is_normalised_difference().then_some(false))
     }
     /// What a value of 0 stands for.
     pub fn zero_meaning(&self) -> ZeroMeaning {
@@ -145,7 +173,12 @@ impl Index {
         self.entry.and_then(|entry| entry.bare_below)
     }
     /// Evaluates one row; see [`Formula::evaluate_row`].
-    pub fn evaluate_row(&self, bands: &[&[f64]], scratch: &mut Scratch, out: &mut [f64]) -> RowCounts {
+    pub fn evaluate_row(
+        &self,
+        bands: &[&[f64]],
+        scratch: &mut Scratch,
+        out: &mut [f64],
+    ) -> RowCounts {
         self.formula.evaluate_row(bands, scratch, out)
     }
 }
@@ -154,12 +187,17 @@ impl Index {
 fn band_number(text: &str) -> Option<&str> {
     let (word, number) = text.split_at_checked(4)?;
     let number = number.trim();
-    (word.eq_ignore_ascii_case("band") && !number.is_empty() && number.chars().all(|c| c.is_ascii_digit())).then_some(number)
+    (word.eq_ignore_ascii_case("band")
+        && !number.is_empty()
+        && number.chars().all(|c| c.is_ascii_digit()))
+    .then_some(number)
 }
 
 /// The catalogue's name that is most like a misspelt one.
 fn nearest_name(name: &str) -> Option<String> {
-    let known = catalogue::catalogue().iter().flat_map(|entry| catalogue::names_of(entry).map(|own| (own, entry.name.clone())));
+    let known = catalogue::catalogue()
+        .iter()
+        .flat_map(|entry| catalogue::names_of(entry).map(|own| (own, entry.name.clone())));
     naming::nearest(name, known)
 }
 
@@ -199,7 +237,13 @@ mod tests {
             let same = |other: f64| (other - plain).abs() < 1e-9 * plain.abs().max(1.0);
             assert_eq!(same(scaled), entry.scale_free, "{} scale", entry.name);
             assert_eq!(same(moved), entry.offset_free, "{} offset", entry.name);
-            assert!(entry.range.is_none_or(|[low, high]| (low..=high).contains(&plain)), "{}", entry.name);
+            assert!(
+                entry
+                    .range
+                    .is_none_or(|[low, high]| (low..=high).contains(&plain)),
+                "{}",
+                entry.name
+            );
         }
     }
 
@@ -207,27 +251,56 @@ mod tests {
     fn a_formula_keeps_its_own_name() {
         let own = Index::parse("(nir-red)  /  (nir + red)").unwrap();
         assert_eq!(own.name(), "(nir-red) / (nir + red)");
-        assert_eq!((own.range(), own.scale_free(), own.bare_below()), (Some((-1.0, 1.0)), Some(true), None));
+        assert_eq!(
+            (own.range(), own.scale_free(), own.bare_below()),
+            (Some((-1.0, 1.0)), Some(true), None)
+        );
         assert_eq!(own.zero_meaning(), ZeroMeaning::NotKnown);
         let named = Index::parse("n-d-v-i").unwrap();
-        assert_eq!((named.name(), named.bare_below(), named.zero_meaning()), ("NDVI", Some(0.25), ZeroMeaning::NoCanopy));
+        assert_eq!(
+            (named.name(), named.bare_below(), named.zero_meaning()),
+            ("NDVI", Some(0.25), ZeroMeaning::NoCanopy)
+        );
     }
 
     #[test]
     fn ready_bands() {
         assert_eq!(Index::parse("Band 12").unwrap().ready_band(), Some(12));
         assert_eq!(Index::parse("band1").unwrap().name(), "band 1");
-        assert_eq!(Index::parse("band 0"), Err(IndexError::BandNumber { number: "0".to_owned() }));
+        assert_eq!(
+            Index::parse("band 0"),
+            Err(IndexError::BandNumber {
+                number: "0".to_owned()
+            })
+        );
         assert_eq!(value(&Index::parse("band 3").unwrap(), |_| 0.61), 0.61);
     }
 
     #[test]
     fn misspelt_names_get_a_hint() {
-        for (written, nearest) in [("NVDI", "NDVI"), ("ndre 1", "NDRE"), ("cigren", "CIgreen"), ("ossavi", "OSAVI"), ("ci rededg", "CIrededge")] {
-            let Err(IndexError::UnknownName { nearest: Some(found), .. }) = Index::parse(written) else { panic!("{written}") };
+        for (written, nearest) in [
+            ("NVDI", "NDVI"),
+            ("ndre 1", "NDRE"),
+            ("cigren", "CIgreen"),
+            ("ossavi", "OSAVI"),
+            ("ci rededg", "CIrededge"),
+        ] {
+            let Err(IndexError::UnknownName {
+                nearest: Some(found),
+                ..
+            }) = Index::parse(written)
+            else {
+                panic!("{written}")
+            };
             assert_eq!(found, nearest, "{written}");
         }
-        assert_eq!(Index::parse("temperature"), Err(IndexError::UnknownName { name: "temperature".to_owned(), nearest: None }));
+        assert_eq!(
+            Index::parse("temperature"),
+            Err(IndexError::UnknownName {
+                name: "temperature".to_owned(),
+                nearest: None
+            })
+        );
     }
 
     /// Not a check but a measurement: `cargo test --release --lib nanoseconds -- --ignored --nocapture`.
@@ -237,7 +310,15 @@ mod tests {
     fn nanoseconds_per_pixel() {
         for (name, nodata) in [("NDVI", 0), ("NDVI", 2), ("MCARI2", 0)] {
             let index = Index::parse(name).unwrap();
-            let row: Vec<f64> = (0..12_000).map(|i| if nodata > 0 && i % nodata == 0 { f64::NAN } else { 0.1 + f64::from(i % 100) * 0.001 }).collect();
+            let row: Vec<f64> = (0..12_000)
+                .map(|i| {
+                    if nodata > 0 && i % nodata == 0 {
+                        f64::NAN
+                    } else {
+                        0.1 + f64::from(i % 100) * 0.001
+                    }
+                })
+                .collect();
             let rows: Vec<&[f64]> = index.bands().iter().map(|_| row.as_slice()).collect();
             let (mut out, mut scratch) = (vec![0.0; row.len()], Scratch::default());
             let start = std::time::Instant::now();
@@ -245,7 +326,10 @@ mod tests {
             for _ in 0..2_000 {
                 counts += index.evaluate_row(&rows, &mut scratch, &mut out);
             }
-            eprintln!("{name}: {:.2} ns a pixel, {counts:?}", start.elapsed().as_nanos() as f64 / (2_000.0 * row.len() as f64));
+            eprintln!(
+                "{name}: {:.2} ns a pixel, {counts:?}",
+                start.elapsed().as_nanos() as f64 / (2_000.0 * row.len() as f64)
+            );
         }
     }
 }

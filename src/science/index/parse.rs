@@ -2,10 +2,7 @@
 //!
 //! The grammar of expressions is Rust's, read by `syn`: precedence and numbers are what people expect, and nobody has to trust a parser of ours.
 
-use syn::BinOp;
-use syn::Expr;
-use syn::Lit;
-use syn::UnOp;
+use syn::{BinOp, Expr, Lit, UnOp};
 use thiserror::Error;
 
 use super::catalogue::canonical_band_name;
@@ -54,7 +51,9 @@ pub enum FormulaError {
         mark: &'static str,
     },
     /// An operation that is not taken.
-    #[error("the formula has {found}, which is not taken: use + - * / ( ), numbers, band names, sqrt, abs, min, max")]
+    #[error(
+        "the formula has {found}, which is not taken: use + - * / ( ), numbers, band names, sqrt, abs, min, max"
+    )]
     NotTaken {
         /// What it is.
         found: String,
@@ -76,7 +75,9 @@ pub enum FormulaError {
         given: usize,
     },
     /// `2nir`.
-    #[error("the formula has {text}, which runs a number and a name together: write {number} * {name}")]
+    #[error(
+        "the formula has {text}, which runs a number and a name together: write {number} * {name}"
+    )]
     NumberRunsIntoName {
         /// As written.
         text: String,
@@ -95,7 +96,9 @@ pub enum FormulaError {
     #[error("the formula names no band, so that it has the same value everywhere")]
     NoBand,
     /// Division by a number that is 0 or less.
-    #[error("the formula divides by {value}; pixels count only where every denominator is above 0, so none would")]
+    #[error(
+        "the formula divides by {value}; pixels count only where every denominator is above 0, so none would"
+    )]
     DenominatorNeverPositive {
         /// The number.
         value: f64,
@@ -133,9 +136,16 @@ pub(super) enum Node {
 impl Node {
     /// Whether it is `(a − b) / (a + b)` of two different bands.
     pub(super) fn is_normalised_difference(&self) -> bool {
-        let Self::Two(Two::Divide, above, below) = self else { return false };
-        let (Self::Two(Two::Subtract, a, b), Self::Two(Two::Add, c, d)) = (above.as_ref(), below.as_ref()) else { return false };
-        let bands = matches!(a.as_ref(), Self::Band(_)) && matches!(b.as_ref(), Self::Band(_)) && a != b;
+        let Self::Two(Two::Divide, above, below) = self else {
+            return false;
+        };
+        let (Self::Two(Two::Subtract, a, b), Self::Two(Two::Add, c, d)) =
+            (above.as_ref(), below.as_ref())
+        else {
+            return false;
+        };
+        let bands =
+            matches!(a.as_ref(), Self::Band(_)) && matches!(b.as_ref(), Self::Band(_)) && a != b;
         bands && ((a == c && b == d) || (a == d && b == c))
     }
 }
@@ -156,7 +166,11 @@ pub(super) fn parse(text: &str) -> Result<Node, FormulaError> {
     if text.contains('^') || text.contains("**") {
         return Err(FormulaError::Power);
     }
-    let expression = syn::parse_str::<Expr>(text).map_err(|error| FormulaError::NotAnExpression { text: text.to_owned(), why: error.to_string() })?;
+    let expression =
+        syn::parse_str::<Expr>(text).map_err(|error| FormulaError::NotAnExpression {
+            text: text.to_owned(),
+            why: error.to_string(),
+        })?;
     node_of(&expression)
 }
 
@@ -164,7 +178,10 @@ pub(super) fn parse(text: &str) -> Result<Node, FormulaError> {
 fn refuse_size(text: &str) -> Result<(), FormulaError> {
     let characters = text.chars().count();
     if characters > MAX_LENGTH {
-        return Err(FormulaError::TooLong { characters, most: MAX_LENGTH });
+        return Err(FormulaError::TooLong {
+            characters,
+            most: MAX_LENGTH,
+        });
     }
     let mut depth = 0_usize;
     for c in text.chars() {
@@ -186,7 +203,9 @@ fn node_of(expression: &Expr) -> Result<Node, FormulaError> {
         Expr::Group(inner) => node_of(&inner.expr),
         Expr::Lit(literal) => number_of(&literal.lit),
         Expr::Path(path) => match path.path.get_ident() {
-            Some(name) if path.qself.is_none() => Ok(Node::Band(canonical_band_name(&name.to_string()))),
+            Some(name) if path.qself.is_none() => {
+                Ok(Node::Band(canonical_band_name(&name.to_string())))
+            }
             _ => Err(not_taken("a name with ::")),
         },
         Expr::Unary(unary) => match unary.op {
@@ -199,9 +218,19 @@ fn node_of(expression: &Expr) -> Result<Node, FormulaError> {
                 BinOp::Sub(_) => Two::Subtract,
                 BinOp::Mul(_) => Two::Multiply,
                 BinOp::Div(_) => Two::Divide,
-                BinOp::Eq(_) | BinOp::Ne(_) | BinOp::Lt(_) | BinOp::Le(_) | BinOp::Gt(_) | BinOp::Ge(_) => return Err(not_taken("a comparison")),
+                BinOp::Eq(_)
+                | BinOp::Ne(_)
+                | BinOp::Lt(_)
+                | BinOp::Le(_)
+                | BinOp::Gt(_)
+                | BinOp::Ge(_) => return Err(not_taken("a comparison")),
                 BinOp::Rem(_) => return Err(not_taken("%")),
-                BinOp::And(_) | BinOp::Or(_) | BinOp::BitAnd(_) | BinOp::BitOr(_) | BinOp::Shl(_) | BinOp::Shr(_) => {
+                BinOp::And(_)
+                | BinOp::Or(_)
+                | BinOp::BitAnd(_)
+                | BinOp::BitOr(_)
+                | BinOp::Shl(_)
+                | BinOp::Shr(_) => {
                     return Err(not_taken("an operation on bits or truth"));
                 }
                 _ => return Err(not_taken("an assignment")),
@@ -220,12 +249,20 @@ fn node_of(expression: &Expr) -> Result<Node, FormulaError> {
 
 fn call_of(call: &syn::ExprCall) -> Result<Node, FormulaError> {
     let name = match call.func.as_ref() {
-        Expr::Path(path) => path.path.get_ident().map(|name| name.to_string().to_lowercase()),
+        Expr::Path(path) => path
+            .path
+            .get_ident()
+            .map(|name| name.to_string().to_lowercase()),
         _ => None,
     };
     // `2 (nir)` and `(nir)(red)` are calls to the reader; to their writer they are products.
-    let name = name.ok_or_else(|| not_taken("a bracket straight after a value (write * between them)"))?;
-    let arguments = call.args.iter().map(node_of).collect::<Result<Vec<_>, _>>()?;
+    let name =
+        name.ok_or_else(|| not_taken("a bracket straight after a value (write * between them)"))?;
+    let arguments = call
+        .args
+        .iter()
+        .map(node_of)
+        .collect::<Result<Vec<_>, _>>()?;
     let given = arguments.len();
     let needed = match name.as_str() {
         "sqrt" | "abs" => 1,
@@ -238,18 +275,34 @@ fn call_of(call: &syn::ExprCall) -> Result<Node, FormulaError> {
         ("abs", 1, Some(a), None) => Ok(one(One::Absolute, a)),
         ("min", 2, Some(a), Some(b)) => two(Two::Min, a, b),
         ("max", 2, Some(a), Some(b)) => two(Two::Max, a, b),
-        _ => Err(FormulaError::Arguments { name, needed, given }),
+        _ => Err(FormulaError::Arguments {
+            name,
+            needed,
+            given,
+        }),
     }
 }
 
 fn number_of(literal: &Lit) -> Result<Node, FormulaError> {
     let (text, digits, suffix) = match literal {
-        Lit::Int(int) => (int.to_string(), int.base10_digits().to_owned(), int.suffix().to_owned()),
-        Lit::Float(float) => (float.to_string(), float.base10_digits().to_owned(), float.suffix().to_owned()),
+        Lit::Int(int) => (
+            int.to_string(),
+            int.base10_digits().to_owned(),
+            int.suffix().to_owned(),
+        ),
+        Lit::Float(float) => (
+            float.to_string(),
+            float.base10_digits().to_owned(),
+            float.suffix().to_owned(),
+        ),
         _ => return Err(not_taken("a text")),
     };
     if !suffix.is_empty() {
-        return Err(FormulaError::NumberRunsIntoName { text, number: digits, name: suffix });
+        return Err(FormulaError::NumberRunsIntoName {
+            text,
+            number: digits,
+            name: suffix,
+        });
     }
     match digits.parse::<f64>() {
         Ok(value) if value.is_finite() => Ok(Node::Number(value)),
@@ -258,7 +311,9 @@ fn number_of(literal: &Lit) -> Result<Node, FormulaError> {
 }
 
 fn not_taken(found: &str) -> FormulaError {
-    FormulaError::NotTaken { found: found.to_owned() }
+    FormulaError::NotTaken {
+        found: found.to_owned(),
+    }
 }
 
 /// Applies an operation, at once where the argument is a number.
@@ -278,7 +333,9 @@ fn two(operation: Two, a: Node, b: Node) -> Result<Node, FormulaError> {
     {
         return Err(FormulaError::DenominatorNeverPositive { value: *value });
     }
-    let (Node::Number(x), Node::Number(y)) = (&a, &b) else { return Ok(Node::Two(operation, Box::new(a), Box::new(b))) };
+    let (Node::Number(x), Node::Number(y)) = (&a, &b) else {
+        return Ok(Node::Two(operation, Box::new(a), Box::new(b)));
+    };
     Ok(Node::Number(match operation {
         Two::Add => x + y,
         Two::Subtract => x - y,
@@ -302,7 +359,10 @@ mod tests {
         assert_eq!(parse("  "), Err(FormulaError::Empty));
         assert_eq!(parse("nir^2"), Err(FormulaError::Power));
         assert_eq!(parse("nir ** 2"), Err(FormulaError::Power));
-        assert_eq!(parse("nir // red"), Err(FormulaError::Remark { mark: "//" }));
+        assert_eq!(
+            parse("nir // red"),
+            Err(FormulaError::Remark { mark: "//" })
+        );
         assert!(refused("nir > red").contains("a comparison"));
         assert!(refused("nir % red").contains('%'));
         assert!(refused("log(nir)").contains("calls log"));
@@ -313,17 +373,36 @@ mod tests {
         assert!(refused("nir / (1 - 3)").contains("divides by -2"));
         assert!(refused("(nir - red").contains("cannot be read"));
         assert!(refused("nir; red").contains("cannot be read"));
-        assert!(matches!(parse(&"(".repeat(40)), Err(FormulaError::TooDeep { .. })));
-        assert!(matches!(parse(&"-".repeat(501)), Err(FormulaError::TooLong { characters: 501, .. })));
+        assert!(matches!(
+            parse(&"(".repeat(40)),
+            Err(FormulaError::TooDeep { .. })
+        ));
+        assert!(matches!(
+            parse(&"-".repeat(501)),
+            Err(FormulaError::TooLong {
+                characters: 501,
+                ..
+            })
+        ));
         assert!(parse(&format!("{}nir", "-".repeat(490))).is_ok());
     }
 
     #[test]
     fn normalised_differences_are_known() {
-        for text in ["(nir - red) / (nir + red)", "(NIR-R)/(R+N)", "((a - b)) / (b + a)"] {
+        for text in [
+            "(nir - red) / (nir + red)",
+            "(NIR-R)/(R+N)",
+            "((a - b)) / (b + a)",
+        ] {
             assert!(parse(text).unwrap().is_normalised_difference(), "{text}");
         }
-        for text in ["(nir - red) / (nir + red + 0.16)", "(nir - red) / (nir - red)", "(nir - nir) / (nir + nir)", "nir / red", "(nir - red) / nir"] {
+        for text in [
+            "(nir - red) / (nir + red + 0.16)",
+            "(nir - red) / (nir - red)",
+            "(nir - nir) / (nir + nir)",
+            "nir / red",
+            "(nir - red) / nir",
+        ] {
             assert!(!parse(text).unwrap().is_normalised_difference(), "{text}");
         }
     }

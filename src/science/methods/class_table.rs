@@ -1,9 +1,6 @@
 //! A rate for each class of values, classes half open: a value that stands on a bound belongs to the class above it.
 
-use super::MethodError;
-use super::ReadBy;
-use super::about;
-use super::parameter;
+use super::{MethodError, ReadBy, about, parameter};
 use crate::units::NRate;
 
 /// One class.
@@ -31,26 +28,47 @@ pub struct ClassTable {
 
 impl ClassTable {
     pub(super) fn check(&self) -> Result<(), MethodError> {
-        let refuse = |what, value: String, wanted| Err(parameter(about::CLASS_TABLE, what, &value, wanted));
+        let refuse =
+            |what, value: String, wanted| Err(parameter(about::CLASS_TABLE, what, &value, wanted));
         let Some((last, others)) = self.classes.split_last() else {
-            return refuse("the number of classes", "0".to_owned(), "at least one is needed");
+            return refuse(
+                "the number of classes",
+                "0".to_owned(),
+                "at least one is needed",
+            );
         };
         if let Some(bound) = last.below {
-            return refuse("the last class's bound", bound.to_string(), "the last class must have none, so that every value has a rate");
+            return refuse(
+                "the last class's bound",
+                bound.to_string(),
+                "the last class must have none, so that every value has a rate",
+            );
         }
         let mut before = f64::NEG_INFINITY;
         for class in others {
             let Some(bound) = class.below else {
-                return refuse("a class's bound", "missing".to_owned(), "every class but the last needs its upper bound, below");
+                return refuse(
+                    "a class's bound",
+                    "missing".to_owned(),
+                    "every class but the last needs its upper bound, below",
+                );
             };
             if !(bound.is_finite() && bound > before) {
-                return refuse("a class's bound", bound.to_string(), "bounds must rise from class to class");
+                return refuse(
+                    "a class's bound",
+                    bound.to_string(),
+                    "bounds must rise from class to class",
+                );
             }
             before = bound;
         }
         for class in &self.classes {
             if !(class.rate.get() >= 0.0 && class.rate.is_finite()) {
-                return refuse("a class's rate", class.rate.to_string(), "it must be 0 or more");
+                return refuse(
+                    "a class's rate",
+                    class.rate.to_string(),
+                    "it must be 0 or more",
+                );
             }
         }
         for pair in self.classes.windows(2) {
@@ -59,7 +77,11 @@ impl ClassTable {
                 && !poorer.back_off
             {
                 let rates = format!("{} below {}", poorer.rate, better.rate);
-                return refuse("a class's rate", rates, "a poorer class may get less than the one above it only with back_off = true");
+                return refuse(
+                    "a class's rate",
+                    rates,
+                    "a poorer class may get less than the one above it only with back_off = true",
+                );
             }
         }
         Ok(())
@@ -68,6 +90,9 @@ impl ClassTable {
     /// Nitrogen for a value.
     pub fn needed(&self, value: f64) -> NRate {
         // `check` makes sure that the last class takes every value that no other took.
-        self.classes.iter().find(|class| class.below.is_none_or(|bound| value < bound)).map_or(NRate::ZERO, |class| class.rate)
+        self.classes
+            .iter()
+            .find(|class| class.below.is_none_or(|bound| value < bound))
+            .map_or(NRate::ZERO, |class| class.rate)
     }
 }

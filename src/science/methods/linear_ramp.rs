@@ -1,9 +1,6 @@
 //! A straight line between two values: `N = N_high + (N_low − N_high) · clamp((V_high − V) / (V_high − V_low), 0, 1)`.
 
-use super::MethodError;
-use super::ReadBy;
-use super::about;
-use super::parameter;
+use super::{MethodError, ReadBy, about, parameter};
 use crate::units::NRate;
 
 /// A ramp that the user draws.
@@ -37,7 +34,12 @@ impl LinearRamp {
         }
         for rate in [self.at_low, self.at_high] {
             if !(rate.get() >= 0.0 && rate.is_finite()) {
-                return Err(parameter(about::LINEAR_RAMP, "a rate", &rate, "it must be 0 or more"));
+                return Err(parameter(
+                    about::LINEAR_RAMP,
+                    "a rate",
+                    &rate,
+                    "it must be 0 or more",
+                ));
             }
         }
         Ok(())

@@ -17,12 +17,8 @@ use crate::science::methods::linear_ramp::LinearRamp;
 use crate::science::methods::quadratic::Quadratic;
 use crate::science::methods::square_root::SquareRoot;
 use crate::science::methods::visible::VisibleLine;
-use crate::science::yield_response::Capped;
-use crate::science::yield_response::RateInputError;
-use crate::science::yield_response::YieldResponse;
-use crate::science::yield_response::rate_of;
-use crate::units::NRate;
-use crate::units::Yield;
+use crate::science::yield_response::{Capped, RateInputError, YieldResponse, rate_of};
+use crate::units::{NRate, Yield};
 use thiserror::Error;
 
 /// A hair that keeps a sufficiency index that is 1 − dead band by hand, such as 0.97, from counting by its last bit.
@@ -164,15 +160,25 @@ impl Method {
             Self::LinearRamp(method) => method.check(),
             Self::ClassTable(method) => method.check(),
             Self::Flat(rate) if rate.get() >= 0.0 && rate.is_finite() => Ok(()),
-            Self::Flat(rate) => Err(parameter(about::FLAT, "the rate", rate, "it must be 0 or more")),
+            Self::Flat(rate) => Err(parameter(
+                about::FLAT,
+                "the rate",
+                rate,
+                "it must be 0 or more",
+            )),
         }
     }
 
     /// Whether the rate comes from the ratio of two values of the index, so that an index is needed whose zero means "no canopy".
     pub const fn divides_by_index(&self) -> bool {
         match self {
-            Self::YieldResponse(_) | Self::SquareRoot(_) | Self::Quadratic(_) | Self::Chlorophyll(_) => true,
-            Self::LinearRamp(LinearRamp { by, .. }) | Self::ClassTable(ClassTable { by, .. }) => matches!(by, ReadBy::Sufficiency),
+            Self::YieldResponse(_)
+            | Self::SquareRoot(_)
+            | Self::Quadratic(_)
+            | Self::Chlorophyll(_) => true,
+            Self::LinearRamp(LinearRamp { by, .. }) | Self::ClassTable(ClassTable { by, .. }) => {
+                matches!(by, ReadBy::Sufficiency)
+            }
             // A ratio of two simple ratios is meant there.
             Self::Visible(_) | Self::Flat(_) => false,
         }
@@ -205,13 +211,27 @@ impl RateModel {
     pub fn check(&self) -> Result<(), MethodError> {
         let limits = &self.limits;
         if !(limits.largest_ratio >= 1.0 && limits.largest_ratio.is_finite()) {
-            return Err(RateInputError::LargestRatio { largest: limits.largest_ratio }.into());
+            return Err(RateInputError::LargestRatio {
+                largest: limits.largest_ratio,
+            }
+            .into());
         }
-        if !(limits.minimum.get() >= 0.0 && limits.minimum <= limits.maximum && limits.maximum.is_finite()) {
-            return Err(RateInputError::Range { minimum: limits.minimum, maximum: limits.maximum }.into());
+        if !(limits.minimum.get() >= 0.0
+            && limits.minimum <= limits.maximum
+            && limits.maximum.is_finite())
+        {
+            return Err(RateInputError::Range {
+                minimum: limits.minimum,
+                maximum: limits.maximum,
+            }
+            .into());
         }
-        if !(limits.applied_since_sensing.get() >= 0.0 && limits.applied_since_sensing.is_finite()) {
-            return Err(RateInputError::Applied { applied: limits.applied_since_sensing }.into());
+        if !(limits.applied_since_sensing.get() >= 0.0 && limits.applied_since_sensing.is_finite())
+        {
+            return Err(RateInputError::Applied {
+                applied: limits.applied_since_sensing,
+            }
+            .into());
         }
         match &self.method {
             Method::YieldResponse(method) => Ok(method.inputs(limits).check()?),
@@ -245,19 +265,34 @@ impl RateModel {
         let by = |by: ReadBy| matches!(by, ReadBy::Sufficiency).then_some(ratio_raw);
         let (ratio, needed) = match &self.method {
             Method::YieldResponse(_) => return None,
-            Method::SquareRoot(method) => (Some(method.used(ratio_raw)), method.needed(sufficiency)),
+            Method::SquareRoot(method) => {
+                (Some(method.used(ratio_raw)), method.needed(sufficiency))
+            }
             Method::Quadratic(method) => (Some(method.used(ratio_raw)), method.needed(sufficiency)),
             Method::Chlorophyll(method) => (Some(held), method.needed(1.0 / held)),
             Method::Visible(method) => {
                 let relative = ratio_raw.min(limits.largest_ratio);
                 (Some(relative), method.needed(relative))
             }
-            Method::LinearRamp(method) => (by(method.by), method.needed(method.by.value(index, reference))),
-            Method::ClassTable(method) => (by(method.by), method.needed(method.by.value(index, reference))),
+            Method::LinearRamp(method) => (
+                by(method.by),
+                method.needed(method.by.value(index, reference)),
+            ),
+            Method::ClassTable(method) => (
+                by(method.by),
+                method.needed(method.by.value(index, reference)),
+            ),
             Method::Flat(rate) => (None, *rate),
         };
         let (n_raw, n_exact) = limits.held(needed);
-        Some(CellRate { ratio_raw, ratio, yields: None, n_raw, n_exact, capped: Capped::None })
+        Some(CellRate {
+            ratio_raw,
+            ratio,
+            yields: None,
+            n_raw,
+            n_exact,
+            capped: Capped::None,
+        })
     }
 
     /// The rate alone: held to the range, not rounded. Cheap; meant for simulations.
@@ -276,7 +311,12 @@ impl RateModel {
     /// The same with another use efficiency; `None` where the method has none.
     pub fn with_use_efficiency(&self, use_efficiency: f64) -> Option<Self> {
         match &self.method {
-            Method::YieldResponse(method) => Some(self.with(Method::YieldResponse(YieldResponse { use_efficiency, ..*method }))),
+            Method::YieldResponse(method) => {
+                Some(self.with(Method::YieldResponse(YieldResponse {
+                    use_efficiency,
+                    ..*method
+                })))
+            }
             _ => None,
         }
     }
@@ -284,7 +324,12 @@ impl RateModel {
     /// The same with each cell compared (`None`) or with one ratio for every cell; `None` where the method does not tell the two apart.
     pub fn with_field_ratio(&self, field_ratio: Option<f64>) -> Option<Self> {
         match &self.method {
-            Method::YieldResponse(method) => Some(self.with(Method::YieldResponse(YieldResponse { field_ratio, ..*method }))),
+            Method::YieldResponse(method) => {
+                Some(self.with(Method::YieldResponse(YieldResponse {
+                    field_ratio,
+                    ..*method
+                })))
+            }
             _ => None,
         }
     }
@@ -298,23 +343,48 @@ impl RateModel {
                 scaled.curve.a = scaled.curve.a * factor;
                 Method::YieldResponse(scaled)
             }
-            Method::SquareRoot(method) => Method::SquareRoot(SquareRoot { optimum: method.optimum * factor, ..*method }),
-            Method::Quadratic(method) => Method::Quadratic(Quadratic { factor: method.factor * factor, ..*method }),
-            Method::Chlorophyll(method) => Method::Chlorophyll(ChlorophyllRoot { scale: method.scale * factor, ..*method }),
-            Method::Visible(method) => Method::Visible(VisibleLine { slope: method.slope * factor, less: method.less * factor }),
+            Method::SquareRoot(method) => Method::SquareRoot(SquareRoot {
+                optimum: method.optimum * factor,
+                ..*method
+            }),
+            Method::Quadratic(method) => Method::Quadratic(Quadratic {
+                factor: method.factor * factor,
+                ..*method
+            }),
+            Method::Chlorophyll(method) => Method::Chlorophyll(ChlorophyllRoot {
+                scale: method.scale * factor,
+                ..*method
+            }),
+            Method::Visible(method) => Method::Visible(VisibleLine {
+                slope: method.slope * factor,
+                less: method.less * factor,
+            }),
             Method::LinearRamp(_) | Method::ClassTable(_) | Method::Flat(_) => return None,
         };
         Some(self.with(method))
     }
 
     fn with(&self, method: Method) -> Self {
-        Self { method, limits: self.limits }
+        Self {
+            method,
+            limits: self.limits,
+        }
     }
 }
 
 /// A parameter that a method refuses.
-fn parameter(method: &'static str, what: &'static str, value: &dyn ToString, wanted: &'static str) -> MethodError {
-    MethodError::Parameter { method, what, value: value.to_string(), wanted }
+fn parameter(
+    method: &'static str,
+    what: &'static str,
+    value: &dyn ToString,
+    wanted: &'static str,
+) -> MethodError {
+    MethodError::Parameter {
+        method,
+        what,
+        value: value.to_string(),
+        wanted,
+    }
 }
 
 #[cfg(test)]

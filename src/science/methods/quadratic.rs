@@ -2,10 +2,7 @@
 //!
 //! `SI = c0 + c1 · N + c2 · N²`, so a crop at SI has had `N(SI)` and lacks `N_top − N(SI) = √((SI_top − SI) / −c2)`, with `N_top = −c1 / (2 c2)`.
 
-use super::HAIR;
-use super::MethodError;
-use super::about;
-use super::parameter;
+use super::{HAIR, MethodError, about, parameter};
 use crate::units::NRate;
 
 /// The parabola of sufficiency index against nitrogen. \[kg N/ha\]
@@ -29,22 +26,41 @@ impl Quadratic {
     /// # Source
     /// Varvel et al. 2007, Agronomy Journal 99:701-706 (coefficients from memory: the paper's own text was not at hand).
     pub const fn published(dead_band: f64) -> Self {
-        Self { intercept: 0.8073, linear: 0.002, quadratic: -0.000_005_6, dead_band, factor: 1.0 }
+        Self {
+            intercept: 0.8073,
+            linear: 0.002,
+            quadratic: -0.000_005_6,
+            dead_band,
+            factor: 1.0,
+        }
     }
 
     pub(super) fn check(&self) -> Result<(), MethodError> {
-        let refuse = |what, value: f64, wanted| Err(parameter(about::QUADRATIC, what, &value, wanted));
+        let refuse =
+            |what, value: f64, wanted| Err(parameter(about::QUADRATIC, what, &value, wanted));
         if !(self.intercept > 0.0 && self.intercept < 1.0) {
-            return refuse("the intercept", self.intercept, "it must lie between 0 and 1");
+            return refuse(
+                "the intercept",
+                self.intercept,
+                "it must lie between 0 and 1",
+            );
         }
         if !(self.linear > 0.0 && self.linear.is_finite()) {
             return refuse("the linear term", self.linear, "it must be above 0");
         }
         if !(self.quadratic < 0.0 && self.quadratic.is_finite()) {
-            return refuse("the quadratic term", self.quadratic, "it must be below 0: without a top the parabola foretells no rate");
+            return refuse(
+                "the quadratic term",
+                self.quadratic,
+                "it must be below 0: without a top the parabola foretells no rate",
+            );
         }
         if !(0.0..1.0).contains(&self.dead_band) {
-            return refuse("the dead band", self.dead_band, "it must be 0 or more and less than 1");
+            return refuse(
+                "the dead band",
+                self.dead_band,
+                "it must be 0 or more and less than 1",
+            );
         }
         if !(self.factor >= 0.0 && self.factor.is_finite()) {
             return refuse("the factor", self.factor, "it must be 0 or more");
@@ -73,6 +89,10 @@ impl Quadratic {
 
     /// The response index as used: 1 where nothing is needed.
     pub(super) fn used(&self, ratio_raw: f64) -> f64 {
-        if self.needed(1.0 / ratio_raw) == NRate::ZERO { 1.0 } else { ratio_raw }
+        if self.needed(1.0 / ratio_raw) == NRate::ZERO {
+            1.0
+        } else {
+            ratio_raw
+        }
     }
 }

@@ -3,10 +3,7 @@
 //! `N = (s · N_opt − N_before − N_credits + N_extra) · √min(1, (1 − SI) / ΔSI)`, and with a back-off
 //! `√min(1, (1 − SI) / (ΔSI · (1 + 0.1 · exp(m · (SI_b − SI)))))`.
 
-use super::HAIR;
-use super::MethodError;
-use super::about;
-use super::parameter;
+use super::{HAIR, MethodError, about, parameter};
 use crate::units::NRate;
 
 /// Parameters of the square-root response.
@@ -45,7 +42,8 @@ pub struct BackOff {
 
 impl SquareRoot {
     pub(super) fn check(&self) -> Result<(), MethodError> {
-        let refuse = |what, value: String, wanted| Err(parameter(about::SQUARE_ROOT, what, &value, wanted));
+        let refuse =
+            |what, value: String, wanted| Err(parameter(about::SQUARE_ROOT, what, &value, wanted));
         let amounts = [
             ("the optimum", self.optimum),
             ("nitrogen applied before", self.applied_before),
@@ -58,26 +56,45 @@ impl SquareRoot {
             }
         }
         if !(0.0..=2.0).contains(&self.zone_scalar) {
-            return refuse("the zone scalar", self.zone_scalar.to_string(), "it must lie between 0 and 2");
+            return refuse(
+                "the zone scalar",
+                self.zone_scalar.to_string(),
+                "it must lie between 0 and 2",
+            );
         }
         if !(self.delta > 0.0 && self.delta < 1.0) {
-            return refuse("delta_si", self.delta.to_string(), "it must lie between 0 and 1");
+            return refuse(
+                "delta_si",
+                self.delta.to_string(),
+                "it must lie between 0 and 1",
+            );
         }
         if !(0.0..self.delta).contains(&self.dead_band) {
-            return refuse("the dead band", self.dead_band.to_string(), "it must be 0 or more and less than delta_si");
+            return refuse(
+                "the dead band",
+                self.dead_band.to_string(),
+                "it must be 0 or more and less than delta_si",
+            );
         }
         match self.back_off {
-            Some(back) if !(0.0..=100.0).contains(&back.steepness) => {
-                refuse("the back-off's steepness", back.steepness.to_string(), "it must lie between 0 and 100")
-            }
-            Some(back) if !(back.below > 0.0 && back.below < 1.0) => refuse("the back-off's threshold", back.below.to_string(), "it must lie between 0 and 1"),
+            Some(back) if !(0.0..=100.0).contains(&back.steepness) => refuse(
+                "the back-off's steepness",
+                back.steepness.to_string(),
+                "it must lie between 0 and 100",
+            ),
+            Some(back) if !(back.below > 0.0 && back.below < 1.0) => refuse(
+                "the back-off's threshold",
+                back.below.to_string(),
+                "it must lie between 0 and 1",
+            ),
             _ => Ok(()),
         }
     }
 
     /// What the bracket leaves at most: `max(0, s · N_opt − N_before − N_credits + N_extra)`.
     pub fn greatest(&self) -> NRate {
-        (self.optimum * self.zone_scalar - self.applied_before - self.credits + self.extra).max(NRate::ZERO)
+        (self.optimum * self.zone_scalar - self.applied_before - self.credits + self.extra)
+            .max(NRate::ZERO)
     }
 
     /// Nitrogen for a sufficiency index.
@@ -86,12 +103,18 @@ impl SquareRoot {
         if short <= self.dead_band + HAIR {
             return NRate::ZERO;
         }
-        let backed = self.back_off.map_or(1.0, |back| 1.0 + 0.1 * libm::exp(back.steepness * (back.below - sufficiency)));
+        let backed = self.back_off.map_or(1.0, |back| {
+            1.0 + 0.1 * libm::exp(back.steepness * (back.below - sufficiency))
+        });
         self.greatest() * libm::sqrt((short / (self.delta * backed)).min(1.0))
     }
 
     /// The response index as used: 1 inside the dead band.
     pub(super) fn used(&self, ratio_raw: f64) -> f64 {
-        if 1.0 - 1.0 / ratio_raw <= self.dead_band + HAIR { 1.0 } else { ratio_raw }
+        if 1.0 - 1.0 / ratio_raw <= self.dead_band + HAIR {
+            1.0
+        } else {
+            ratio_raw
+        }
     }
 }

@@ -1,17 +1,14 @@
 //! Laws of every method, and values of the published formulas.
 
 use super::chlorophyll::ChlorophyllRoot;
-use super::class_table::Class;
-use super::class_table::ClassTable;
+use super::class_table::{Class, ClassTable};
 use super::linear_ramp::LinearRamp;
 use super::quadratic::Quadratic;
-use super::square_root::BackOff;
-use super::square_root::SquareRoot;
+use super::square_root::{BackOff, SquareRoot};
 use super::visible::published;
 use super::*;
 use crate::science::yield_response::YieldCurve;
-use proptest::prop_assert;
-use proptest::prop_assert_eq;
+use proptest::{prop_assert, prop_assert_eq};
 
 fn kg(n: f64) -> NRate {
     NRate::kg_per_ha(n)
@@ -31,18 +28,39 @@ fn root() -> SquareRoot {
 }
 
 fn table(by: ReadBy) -> ClassTable {
-    let class = |below, rate, back_off| Class { below, rate: kg(rate), back_off };
-    ClassTable { by, classes: vec![class(Some(0.6), 110.0, false), class(Some(0.85), 70.0, false), class(Some(0.95), 30.0, false), class(None, 0.0, false)] }
+    let class = |below, rate, back_off| Class {
+        below,
+        rate: kg(rate),
+        back_off,
+    };
+    ClassTable {
+        by,
+        classes: vec![
+            class(Some(0.6), 110.0, false),
+            class(Some(0.85), 70.0, false),
+            class(Some(0.95), 30.0, false),
+            class(None, 0.0, false),
+        ],
+    }
 }
 
 fn ramp(by: ReadBy) -> LinearRamp {
-    LinearRamp { by, low: 0.35, high: 0.80, at_low: kg(120.0), at_high: kg(20.0) }
+    LinearRamp {
+        by,
+        low: 0.35,
+        high: 0.80,
+        at_low: kg(120.0),
+        at_high: kg(20.0),
+    }
 }
 
 /// One of each method.
 fn every() -> Vec<Method> {
     let yields = YieldResponse {
-        curve: YieldCurve { a: Yield::kg_per_ha(590.0), b: 258.2 },
+        curve: YieldCurve {
+            a: Yield::kg_per_ha(590.0),
+            b: 258.2,
+        },
         growing_days: 94.0,
         maximum_yield: Yield::kg_per_ha(6_700.0),
         ratio_adjustment: None,
@@ -51,7 +69,13 @@ fn every() -> Vec<Method> {
         grain_nitrogen: 0.0239,
         use_efficiency: 0.5,
     };
-    let backed = SquareRoot { back_off: Some(BackOff { steepness: 20.0, below: 0.7 }), ..root() };
+    let backed = SquareRoot {
+        back_off: Some(BackOff {
+            steepness: 20.0,
+            below: 0.7,
+        }),
+        ..root()
+    };
     vec![
         Method::YieldResponse(yields),
         Method::SquareRoot(root()),
@@ -68,7 +92,15 @@ fn every() -> Vec<Method> {
 }
 
 fn model(method: Method) -> RateModel {
-    RateModel { method, limits: Limits { largest_ratio: 2.0, applied_since_sensing: NRate::ZERO, minimum: NRate::ZERO, maximum: kg(150.0) } }
+    RateModel {
+        method,
+        limits: Limits {
+            largest_ratio: 2.0,
+            applied_since_sensing: NRate::ZERO,
+            minimum: NRate::ZERO,
+            maximum: kg(150.0),
+        },
+    }
 }
 
 #[test]
@@ -78,7 +110,11 @@ fn every_method_is_told_of_and_passes_its_check() {
         assert_eq!(model(method).check(), Ok(()));
     }
     for about in about::METHODS {
-        assert!(every().iter().any(|method| method.name() == about.name), "{}", about.name);
+        assert!(
+            every().iter().any(|method| method.name() == about.name),
+            "{}",
+            about.name
+        );
     }
 }
 
@@ -89,9 +125,13 @@ fn no_response_needs_nothing_where_the_method_says_so() {
         match method {
             // Fifty pounds where crop and strip look alike: the line of these stages.
             Method::Visible(_) => assert!((rate.n_raw.as_lb_per_ac() - 50.0).abs() < 1e-9),
-            Method::LinearRamp(LinearRamp { by: ReadBy::Index, .. }) => assert!((rate.n_raw.get() - 42.222_222).abs() < 1e-6),
+            Method::LinearRamp(LinearRamp {
+                by: ReadBy::Index, ..
+            }) => assert!((rate.n_raw.get() - 42.222_222).abs() < 1e-6),
             Method::LinearRamp(_) => assert_eq!(rate.n_raw, kg(20.0)),
-            Method::ClassTable(ClassTable { by: ReadBy::Index, .. }) => assert_eq!(rate.n_raw, kg(70.0)),
+            Method::ClassTable(ClassTable {
+                by: ReadBy::Index, ..
+            }) => assert_eq!(rate.n_raw, kg(70.0)),
             Method::Flat(rate_written) => assert_eq!(rate.n_raw, rate_written),
             _ => assert_eq!((rate.n_raw, rate.ratio), (NRate::ZERO, Some(1.0))),
         }
@@ -102,7 +142,14 @@ fn no_response_needs_nothing_where_the_method_says_so() {
 fn a_missing_value_has_no_rate_in_any_method() {
     for method in every() {
         let model = model(method);
-        for (index, reference) in [(f64::NAN, 0.7), (0.5, f64::NAN), (0.0, 0.7), (-0.1, 0.7), (0.5, 0.0), (f64::INFINITY, 0.7)] {
+        for (index, reference) in [
+            (f64::NAN, 0.7),
+            (0.5, f64::NAN),
+            (0.0, 0.7),
+            (-0.1, 0.7),
+            (0.5, 0.0),
+            (f64::INFINITY, 0.7),
+        ] {
             assert_eq!(model.rate(index, reference), None);
         }
     }
@@ -113,15 +160,28 @@ fn what_went_on_since_sensing_is_taken_off_everywhere() {
     for method in every() {
         let (plain, mut later) = (model(method.clone()), model(method));
         later.limits.applied_since_sensing = kg(10.0);
-        let (a, b) = (plain.rate(0.55, 0.70).unwrap(), later.rate(0.55, 0.70).unwrap());
-        assert!((a.n_raw.get() - b.n_raw.get() - 10.0).abs() < 1e-9, "{}", later.method.name());
+        let (a, b) = (
+            plain.rate(0.55, 0.70).unwrap(),
+            later.rate(0.55, 0.70).unwrap(),
+        );
+        assert!(
+            (a.n_raw.get() - b.n_raw.get() - 10.0).abs() < 1e-9,
+            "{}",
+            later.method.name()
+        );
     }
 }
 
 #[test]
 fn a_dead_band_silences_noise() {
-    let quiet = SquareRoot { dead_band: 0.03, ..root() };
-    assert_eq!((quiet.needed(0.98), quiet.needed(0.97)), (NRate::ZERO, NRate::ZERO));
+    let quiet = SquareRoot {
+        dead_band: 0.03,
+        ..root()
+    };
+    assert_eq!(
+        (quiet.needed(0.98), quiet.needed(0.97)),
+        (NRate::ZERO, NRate::ZERO)
+    );
     assert_eq!(quiet.needed(0.96), root().needed(0.96));
     let meter = Quadratic::published(0.05);
     assert_eq!(meter.needed(0.95), NRate::ZERO);
@@ -134,14 +194,24 @@ fn nothing_is_asked_beyond_what_a_method_can_know() {
     let meter = Quadratic::published(0.0);
     assert_eq!(meter.needed(0.5), meter.top());
     assert_eq!(root().needed(0.2), root().greatest());
-    let gone = SquareRoot { applied_before: kg(300.0), ..root() };
+    let gone = SquareRoot {
+        applied_before: kg(300.0),
+        ..root()
+    };
     assert_eq!(gone.needed(0.7), NRate::ZERO);
 }
 
 #[test]
 fn classes_are_half_open_without_gaps() {
     let table = table(ReadBy::Sufficiency);
-    for (value, rate) in [(-1.0, 110.0), (0.599_999, 110.0), (0.6, 70.0), (0.85, 30.0), (0.95, 0.0), (1.4, 0.0)] {
+    for (value, rate) in [
+        (-1.0, 110.0),
+        (0.599_999, 110.0),
+        (0.6, 70.0),
+        (0.85, 30.0),
+        (0.95, 0.0),
+        (1.4, 0.0),
+    ] {
         assert_eq!(table.needed(value), kg(rate), "{value}");
     }
 }
@@ -149,11 +219,41 @@ fn classes_are_half_open_without_gaps() {
 #[test]
 fn parameters_that_mean_nothing_are_refused() {
     let refused = |method: Method| model(method).check().unwrap_err().to_string();
-    assert!(refused(Method::SquareRoot(SquareRoot { delta: 1.0, ..root() })).contains("delta_si is 1"));
-    assert!(refused(Method::SquareRoot(SquareRoot { zone_scalar: 2.5, ..root() })).contains("between 0 and 2"));
-    assert!(refused(Method::SquareRoot(SquareRoot { dead_band: 0.3, ..root() })).contains("dead band"));
-    assert!(refused(Method::Quadratic(Quadratic { quadratic: 0.000_005_6, ..Quadratic::published(0.0) })).contains("without a top"));
-    assert!(refused(Method::LinearRamp(LinearRamp { low: 0.8, ..ramp(ReadBy::Index) })).contains("0.8 and 0.8"));
+    assert!(
+        refused(Method::SquareRoot(SquareRoot {
+            delta: 1.0,
+            ..root()
+        }))
+        .contains("delta_si is 1")
+    );
+    assert!(
+        refused(Method::SquareRoot(SquareRoot {
+            zone_scalar: 2.5,
+            ..root()
+        }))
+        .contains("between 0 and 2")
+    );
+    assert!(
+        refused(Method::SquareRoot(SquareRoot {
+            dead_band: 0.3,
+            ..root()
+        }))
+        .contains("dead band")
+    );
+    assert!(
+        refused(Method::Quadratic(Quadratic {
+            quadratic: 0.000_005_6,
+            ..Quadratic::published(0.0)
+        }))
+        .contains("without a top")
+    );
+    assert!(
+        refused(Method::LinearRamp(LinearRamp {
+            low: 0.8,
+            ..ramp(ReadBy::Index)
+        }))
+        .contains("0.8 and 0.8")
+    );
     assert!(refused(Method::Flat(kg(-1.0))).contains("0 or more"));
     let mut rising = table(ReadBy::Index);
     rising.classes[0].rate = kg(40.0);
@@ -166,9 +266,27 @@ fn parameters_that_mean_nothing_are_refused() {
     let mut crossed = table(ReadBy::Index);
     crossed.classes[1].below = Some(0.5);
     assert!(refused(Method::ClassTable(crossed)).contains("rise"));
-    assert!(refused(Method::Visible(VisibleLine { slope: NRate::ZERO, less: NRate::ZERO })).contains("slope"));
-    let range = RateModel { limits: Limits { minimum: kg(200.0), ..model(every()[0].clone()).limits }, ..model(Method::Flat(kg(1.0))) };
-    assert!(range.check().unwrap_err().to_string().contains("least rate is 200"));
+    assert!(
+        refused(Method::Visible(VisibleLine {
+            slope: NRate::ZERO,
+            less: NRate::ZERO
+        }))
+        .contains("slope")
+    );
+    let range = RateModel {
+        limits: Limits {
+            minimum: kg(200.0),
+            ..model(every()[0].clone()).limits
+        },
+        ..model(Method::Flat(kg(1.0)))
+    };
+    assert!(
+        range
+            .check()
+            .unwrap_err()
+            .to_string()
+            .contains("least rate is 200")
+    );
 }
 
 #[test]
@@ -177,12 +295,26 @@ fn a_simulation_may_turn_every_screw() {
         let plain = model(method);
         let base = plain.exact(0.62, 0.70).unwrap();
         if let Some(e) = plain.use_efficiency() {
-            assert!(plain.with_use_efficiency(e * 0.8).unwrap().exact(0.62, 0.70).unwrap() > base);
+            assert!(
+                plain
+                    .with_use_efficiency(e * 0.8)
+                    .unwrap()
+                    .exact(0.62, 0.70)
+                    .unwrap()
+                    > base
+            );
         }
         if let Some(steeper) = plain.with_curve_factor(1.1) {
-            assert!(steeper.exact(0.62, 0.70).unwrap() > base, "{}", plain.method.name());
+            assert!(
+                steeper.exact(0.62, 0.70).unwrap() > base,
+                "{}",
+                plain.method.name()
+            );
         }
-        assert_eq!(plain.with_use_efficiency(0.5).is_some(), plain.use_efficiency().is_some());
+        assert_eq!(
+            plain.with_use_efficiency(0.5).is_some(),
+            plain.use_efficiency().is_some()
+        );
     }
 }
 

@@ -1,8 +1,6 @@
 //! Ordinary kriging of the mean of a piece of ground from the readings near it.
 
-use super::Neighbours;
-use super::Sample;
-use super::Variogram;
+use super::{Neighbours, Sample, Variogram};
 
 /// Least nugget as a share of the whole variance: two readings at one place may differ, and the system must have one solution.
 const LEAST_NUGGET: f64 = 1e-6;
@@ -39,7 +37,11 @@ pub struct CrossValidation {
 /// Textbook: Journel and Huijbregts 1978, Mining Geostatistics; Webster and Oliver 2007, Geostatistics for Environmental Scientists (from memory).
 /// Checked against the Python package `PyKrige`.
 pub fn krige(near: &[Sample], block: &[[f64; 2]], variogram: &Variogram) -> Option<Kriged> {
-    let Solved { weights, to_block, multiplier } = solved(near, block, variogram)?;
+    let Solved {
+        weights,
+        to_block,
+        multiplier,
+    } = solved(near, block, variogram)?;
     let (mut value, mut explained) = (0.0, 0.0);
     // Around the first reading: readings are near to each other, and digits are kept.
     let base = near[0].value;
@@ -48,11 +50,18 @@ pub fn krige(near: &[Sample], block: &[[f64; 2]], variogram: &Variogram) -> Opti
         explained += weight * to_block;
     }
     let variance = between_blocks(block, block, variogram) - explained - multiplier;
-    Some(Kriged { value: base + value, standard_error: libm::sqrt(variance.max(0.0)) })
+    Some(Kriged {
+        value: base + value,
+        standard_error: libm::sqrt(variance.max(0.0)),
+    })
 }
 
 /// Weights of readings in the mean over a block, as in [`krige`]; they add up to 1.
-pub fn kriging_weights(near: &[Sample], block: &[[f64; 2]], variogram: &Variogram) -> Option<Vec<f64>> {
+pub fn kriging_weights(
+    near: &[Sample],
+    block: &[[f64; 2]],
+    variogram: &Variogram,
+) -> Option<Vec<f64>> {
     solved(near, block, variogram).map(|solved| solved.weights)
 }
 
@@ -71,27 +80,52 @@ pub struct Estimated {
 /// # Source
 /// Variance of a linear combination, written out: Journel and Huijbregts 1978, Mining Geostatistics (from memory).
 pub fn error_covariance(one: &Estimated, other: &Estimated, variogram: &Variogram) -> f64 {
-    let to_block =
-        |from: &Estimated, to: &Estimated| -> f64 { from.readings.iter().map(|(_, sample, weight)| weight * to_mean(sample, &to.block, variogram)).sum() };
+    let to_block = |from: &Estimated, to: &Estimated| -> f64 {
+        from.readings
+            .iter()
+            .map(|(_, sample, weight)| weight * to_mean(sample, &to.block, variogram))
+            .sum()
+    };
     let mut between = 0.0;
     for (at, sample, weight) in &one.readings {
         for (other_at, other_sample, other_weight) in &other.readings {
-            let nugget = if at == other_at { variogram.nugget } else { 0.0 };
-            between += weight * other_weight * (variogram.covariance(sample.distance(other_sample.x, other_sample.y)) + nugget);
+            let nugget = if at == other_at {
+                variogram.nugget
+            } else {
+                0.0
+            };
+            between += weight
+                * other_weight
+                * (variogram.covariance(sample.distance(other_sample.x, other_sample.y)) + nugget);
         }
     }
-    between_blocks(&one.block, &other.block, variogram) - to_block(one, other) - to_block(other, one) + between
+    between_blocks(&one.block, &other.block, variogram)
+        - to_block(one, other)
+        - to_block(other, one)
+        + between
 }
 
 /// Mean covariance between two blocks, without the nugget.
 fn between_blocks(one: &[[f64; 2]], other: &[[f64; 2]], variogram: &Variogram) -> f64 {
-    let sum: f64 = one.iter().map(|a| other.iter().map(|b| variogram.covariance(libm::hypot(a[0] - b[0], a[1] - b[1]))).sum::<f64>()).sum();
+    let sum: f64 = one
+        .iter()
+        .map(|a| {
+            other
+                .iter()
+                .map(|b| variogram.covariance(libm::hypot(a[0] - b[0], a[1] - b[1])))
+                .sum::<f64>()
+        })
+        .sum();
     sum / (one.len() * other.len()) as f64
 }
 
 /// Covariance of a reading and the mean over a block.
 fn to_mean(sample: &Sample, block: &[[f64; 2]], variogram: &Variogram) -> f64 {
-    block.iter().map(|b| variogram.covariance(sample.distance(b[0], b[1]))).sum::<f64>() / block.len() as f64
+    block
+        .iter()
+        .map(|b| variogram.covariance(sample.distance(b[0], b[1])))
+        .sum::<f64>()
+        / block.len() as f64
 }
 
 /// What the kriging system says.
@@ -106,21 +140,38 @@ fn solved(near: &[Sample], block: &[[f64; 2]], variogram: &Variogram) -> Option<
     if n == 0 || block.is_empty() || variogram.nugget + variogram.sill <= 0.0 {
         return None;
     }
-    let nugget = variogram.nugget.max(LEAST_NUGGET * (variogram.nugget + variogram.sill));
+    let nugget = variogram
+        .nugget
+        .max(LEAST_NUGGET * (variogram.nugget + variogram.sill));
     let mut matrix = vec![0.0; n * n];
     for i in 0..n {
         for j in 0..=i {
             let covariance = variogram.covariance(near[i].distance(near[j].x, near[j].y));
-            matrix[i * n + j] = if i == j { covariance + nugget } else { covariance };
+            matrix[i * n + j] = if i == j {
+                covariance + nugget
+            } else {
+                covariance
+            };
         }
     }
     factor(&mut matrix, n)?;
-    let to_block: Vec<f64> = near.iter().map(|sample| to_mean(sample, block, variogram)).collect();
+    let to_block: Vec<f64> = near
+        .iter()
+        .map(|sample| to_mean(sample, block, variogram))
+        .collect();
     let from_block = solve(&matrix, n, &to_block);
     let from_ones = solve(&matrix, n, &vec![1.0; n]);
     let multiplier = (from_block.iter().sum::<f64>() - 1.0) / from_ones.iter().sum::<f64>();
-    let weights = from_block.iter().zip(&from_ones).map(|(block, one)| block - multiplier * one).collect();
-    Some(Solved { weights, to_block, multiplier })
+    let weights = from_block
+        .iter()
+        .zip(&from_ones)
+        .map(|(block, one)| block - multiplier * one)
+        .collect();
+    Some(Solved {
+        weights,
+        to_block,
+        multiplier,
+    })
 }
 
 /// Cholesky's lower factor in place; `None` when the matrix is not positive definite.
@@ -165,12 +216,25 @@ fn solve(factor: &[f64], n: usize, right: &[f64]) -> Vec<f64> {
 /// Leaves readings out one at a time, every `stride`-th of those that `tree` was made of, and estimates each from the nearest `most` others within `reach` \[m\].
 ///
 /// Readings in a row along a track are met too well by their neighbours: the figures flatter an estimate between tracks. `None` when none can be met.
-pub fn leave_one_out(samples: &[Sample], taken: &[usize], tree: &Neighbours, variogram: &Variogram, most: usize, reach: f64) -> Option<CrossValidation> {
+pub fn leave_one_out(
+    samples: &[Sample],
+    taken: &[usize],
+    tree: &Neighbours,
+    variogram: &Variogram,
+    most: usize,
+    reach: f64,
+) -> Option<CrossValidation> {
     let (mut count, mut errors, mut squares, mut ratios) = (0_usize, 0.0, 0.0, 0.0);
     for &at in taken {
         let sample = samples[at];
-        let near: Vec<Sample> = tree.nearest(sample.x, sample.y, most, reach, Some(at)).into_iter().map(|k| samples[k]).collect();
-        let Some(kriged) = krige(&near, &[[sample.x, sample.y]], variogram) else { continue };
+        let near: Vec<Sample> = tree
+            .nearest(sample.x, sample.y, most, reach, Some(at))
+            .into_iter()
+            .map(|k| samples[k])
+            .collect();
+        let Some(kriged) = krige(&near, &[[sample.x, sample.y]], variogram) else {
+            continue;
+        };
         let error = kriged.value - sample.value;
         // A reading has the nugget, the estimated mean has not.
         let variance = kriged.standard_error * kriged.standard_error + variogram.nugget;
@@ -182,7 +246,12 @@ pub fn leave_one_out(samples: &[Sample], taken: &[usize], tree: &Neighbours, var
         }
     }
     let n = count as f64;
-    (count > 0).then(|| CrossValidation { readings: count, mean_error: errors / n, root_mean_square: libm::sqrt(squares / n), variance_ratio: ratios / n })
+    (count > 0).then(|| CrossValidation {
+        readings: count,
+        mean_error: errors / n,
+        root_mean_square: libm::sqrt(squares / n),
+        variance_ratio: ratios / n,
+    })
 }
 
 #[cfg(test)]
@@ -190,7 +259,12 @@ mod tests {
     use super::*;
     use crate::science::points::Model;
 
-    const VARIOGRAM: Variogram = Variogram { model: Model::Spherical, nugget: 0.0, sill: 0.004, range: 50.0 };
+    const VARIOGRAM: Variogram = Variogram {
+        model: Model::Spherical,
+        nugget: 0.0,
+        sill: 0.004,
+        range: 50.0,
+    };
 
     fn at(x: f64, y: f64, value: f64) -> Sample {
         Sample { x, y, value }
@@ -201,7 +275,10 @@ mod tests {
         let near = [at(0.0, 0.0, 0.6), at(20.0, 0.0, 0.7), at(0.0, 30.0, 0.5)];
         let kriged = krige(&near, &[[20.0, 0.0]], &VARIOGRAM).unwrap();
         // The least nugget, a millionth of the sill, is what is left: 0.1 % of its standard deviation.
-        assert!((kriged.value - 0.7).abs() < 1e-5 && kriged.standard_error < 1e-4, "{kriged:?}");
+        assert!(
+            (kriged.value - 0.7).abs() < 1e-5 && kriged.standard_error < 1e-4,
+            "{kriged:?}"
+        );
     }
 
     #[test]
@@ -212,16 +289,32 @@ mod tests {
         // Variance of a value less the mean of two independent ones: sill · (1 + 1/2).
         assert!((kriged.standard_error - libm::sqrt(0.004 * 1.5)).abs() < 1e-6);
         // Pure noise tells its mean: variance nugget / 2.
-        let noise = Variogram { nugget: 0.004, sill: 0.0, ..VARIOGRAM };
+        let noise = Variogram {
+            nugget: 0.004,
+            sill: 0.0,
+            ..VARIOGRAM
+        };
         let kriged = krige(&near, &[[0.0, 0.0]], &noise).unwrap();
-        assert!((kriged.value - 0.65).abs() < 1e-12 && (kriged.standard_error - libm::sqrt(0.002)).abs() < 1e-9);
+        assert!(
+            (kriged.value - 0.65).abs() < 1e-12
+                && (kriged.standard_error - libm::sqrt(0.002)).abs() < 1e-9
+        );
     }
 
     #[test]
     fn a_block_is_the_mean_of_its_places() {
-        let near = [at(0.0, 0.0, 0.6), at(20.0, 0.0, 0.7), at(0.0, 30.0, 0.5), at(25.0, 25.0, 0.66)];
+        let near = [
+            at(0.0, 0.0, 0.6),
+            at(20.0, 0.0, 0.7),
+            at(0.0, 30.0, 0.5),
+            at(25.0, 25.0, 0.66),
+        ];
         let block = [[5.0, 5.0], [15.0, 5.0], [5.0, 15.0], [15.0, 15.0]];
-        let mean = block.iter().map(|place| krige(&near, &[*place], &VARIOGRAM).unwrap().value).sum::<f64>() / 4.0;
+        let mean = block
+            .iter()
+            .map(|place| krige(&near, &[*place], &VARIOGRAM).unwrap().value)
+            .sum::<f64>()
+            / 4.0;
         let kriged = krige(&near, &block, &VARIOGRAM).unwrap();
         assert!((kriged.value - mean).abs() < 1e-12);
         let single = krige(&near, &[[10.0, 10.0]], &VARIOGRAM).unwrap();
@@ -234,30 +327,65 @@ mod tests {
         let kriged = krige(&near, &[[0.0, 0.0]], &VARIOGRAM).unwrap();
         assert!((kriged.value - 0.61).abs() < 1e-3);
         assert_eq!(krige(&[], &[[0.0, 0.0]], &VARIOGRAM), None);
-        assert_eq!(krige(&near, &[[0.0, 0.0]], &Variogram { nugget: 0.0, sill: 0.0, ..VARIOGRAM }), None);
+        assert_eq!(
+            krige(
+                &near,
+                &[[0.0, 0.0]],
+                &Variogram {
+                    nugget: 0.0,
+                    sill: 0.0,
+                    ..VARIOGRAM
+                }
+            ),
+            None
+        );
     }
 
     #[test]
     fn errors_of_two_estimates_vary_together_as_far_as_readings_allow() {
-        let variogram = Variogram { nugget: 0.001, ..VARIOGRAM };
-        let readings = [at(0.0, 0.0, 0.6), at(20.0, 0.0, 0.7), at(0.0, 30.0, 0.5), at(25.0, 25.0, 0.66)];
+        let variogram = Variogram {
+            nugget: 0.001,
+            ..VARIOGRAM
+        };
+        let readings = [
+            at(0.0, 0.0, 0.6),
+            at(20.0, 0.0, 0.7),
+            at(0.0, 30.0, 0.5),
+            at(25.0, 25.0, 0.66),
+        ];
         let estimated = |block: Vec<[f64; 2]>| {
             let weights = kriging_weights(&readings, &block, &variogram).unwrap();
             assert!((weights.iter().sum::<f64>() - 1.0).abs() < 1e-12);
-            Estimated { block, readings: readings.iter().zip(weights).enumerate().map(|(at, (sample, weight))| (at, *sample, weight)).collect() }
+            Estimated {
+                block,
+                readings: readings
+                    .iter()
+                    .zip(weights)
+                    .enumerate()
+                    .map(|(at, (sample, weight))| (at, *sample, weight))
+                    .collect(),
+            }
         };
         let square = |x: f64, y: f64| vec![[x, y], [x + 4.0, y], [x, y + 4.0], [x + 4.0, y + 4.0]];
         // With itself it is the kriging variance.
         let one = estimated(square(8.0, 8.0));
         let kriged = krige(&readings, &one.block, &variogram).unwrap();
-        assert!((error_covariance(&one, &one, &variogram) - kriged.standard_error * kriged.standard_error).abs() < 1e-12);
+        assert!(
+            (error_covariance(&one, &one, &variogram)
+                - kriged.standard_error * kriged.standard_error)
+                .abs()
+                < 1e-12
+        );
         // The mean of two blocks is a block: variance (V₁₁ + 2 V₁₂ + V₂₂) / 4.
         let two = estimated(square(14.0, 8.0));
         let both = [one.block.clone(), two.block.clone()].concat();
         let mean = krige(&readings, &both, &variogram).unwrap();
         let of = |a: &Estimated, b: &Estimated| error_covariance(a, b, &variogram);
         let expected = (of(&one, &one) + 2.0 * of(&one, &two) + of(&two, &two)) / 4.0;
-        assert!((mean.standard_error * mean.standard_error - expected).abs() < 1e-12, "{mean:?} {expected}");
+        assert!(
+            (mean.standard_error * mean.standard_error - expected).abs() < 1e-12,
+            "{mean:?} {expected}"
+        );
         assert!((of(&one, &two) - of(&two, &one)).abs() < 1e-15);
         // Far beyond the range only the readings in common are left: both are their mean there.
         let far = estimated(square(1000.0, 0.0));

@@ -4,26 +4,13 @@ mod kriging;
 mod outlier;
 mod variogram;
 
-pub use kriging::CrossValidation;
-pub use kriging::Estimated;
-pub use kriging::Kriged;
-pub use kriging::error_covariance;
-pub use kriging::krige;
-pub use kriging::kriging_weights;
-pub use kriging::leave_one_out;
-pub use outlier::LEAST_NEIGHBOURS;
-pub use outlier::Outliers;
-pub use outlier::outliers;
-pub use variogram::Bin;
-pub use variogram::Fit;
-pub use variogram::Model;
-pub use variogram::Variogram;
-pub use variogram::fit;
-pub use variogram::semivariances;
+pub use kriging::{
+    CrossValidation, Estimated, Kriged, error_covariance, krige, kriging_weights, leave_one_out,
+};
+pub use outlier::{LEAST_NEIGHBOURS, Outliers, outliers};
+pub use variogram::{Bin, Fit, Model, Variogram, fit, semivariances};
 
-use rstar::PointDistance;
-use rstar::RTree;
-use rstar::RTreeObject;
+use rstar::{PointDistance, RTree, RTreeObject};
 
 /// A reading at a place of a plane in metres.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -74,8 +61,18 @@ pub struct Neighbours {
 impl Neighbours {
     /// Makes the tree of some samples of a list: those for which `take` holds.
     pub fn of(samples: &[Sample], take: impl Fn(usize) -> bool) -> Self {
-        let leaves = samples.iter().enumerate().filter(|(at, _)| take(*at)).map(|(at, s)| Leaf { at, place: [s.x, s.y] }).collect();
-        Self { tree: RTree::bulk_load(leaves) }
+        let leaves = samples
+            .iter()
+            .enumerate()
+            .filter(|(at, _)| take(*at))
+            .map(|(at, s)| Leaf {
+                at,
+                place: [s.x, s.y],
+            })
+            .collect();
+        Self {
+            tree: RTree::bulk_load(leaves),
+        }
     }
     /// How many samples it holds.
     pub fn len(&self) -> usize {
@@ -88,10 +85,19 @@ impl Neighbours {
     /// The nearest `most` to a place that lie within `reach` \[m\] and are not `except`, as positions in the list, in the order of the list.
     ///
     /// Of several at the same distance the earlier in the list count as nearer, so that the answer does not hang on how the tree was built.
-    pub fn nearest(&self, x: f64, y: f64, most: usize, reach: f64, except: Option<usize>) -> Vec<usize> {
+    pub fn nearest(
+        &self,
+        x: f64,
+        y: f64,
+        most: usize,
+        reach: f64,
+        except: Option<usize>,
+    ) -> Vec<usize> {
         let mut found: Vec<(f64, usize)> = Vec::with_capacity(most + 1);
         for (leaf, d2) in self.tree.nearest_neighbor_iter_with_distance_2([x, y]) {
-            if d2 > reach * reach || (found.len() >= most && found.last().is_some_and(|last| d2 > last.0)) {
+            if d2 > reach * reach
+                || (found.len() >= most && found.last().is_some_and(|last| d2 > last.0))
+            {
                 break;
             }
             if Some(leaf.at) != except {
@@ -113,11 +119,20 @@ mod tests {
     #[test]
     fn the_nearest_come_in_the_order_of_the_list_and_ties_go_to_the_earlier() {
         let at = |x: f64, y: f64| Sample { x, y, value: 0.5 };
-        let samples = [at(2.0, 0.0), at(0.0, 1.0), at(0.0, -1.0), at(1.0, 0.0), at(9.0, 9.0)];
+        let samples = [
+            at(2.0, 0.0),
+            at(0.0, 1.0),
+            at(0.0, -1.0),
+            at(1.0, 0.0),
+            at(9.0, 9.0),
+        ];
         let tree = Neighbours::of(&samples, |_| true);
         assert_eq!(tree.nearest(0.0, 0.0, 2, 5.0, None), [1, 2]);
         assert_eq!(tree.nearest(0.0, 0.0, 2, 5.0, Some(1)), [2, 3]);
         assert_eq!(tree.nearest(0.0, 0.0, 9, 5.0, None), [0, 1, 2, 3]);
-        assert_eq!(Neighbours::of(&samples, |at| at != 3).nearest(1.0, 0.0, 1, 0.5, None), [0_usize; 0]);
+        assert_eq!(
+            Neighbours::of(&samples, |at| at != 3).nearest(1.0, 0.0, 1, 0.5, None),
+            [0_usize; 0]
+        );
     }
 }

@@ -1,7 +1,6 @@
 //! Readings that are no readings of the canopy beside them: a stone, a hand before the sensor, a marker post.
 
-use super::Neighbours;
-use super::Sample;
+use super::{Neighbours, Sample};
 use crate::science::reference::median;
 
 /// Neighbours that a reading is compared with.
@@ -36,7 +35,10 @@ pub struct Outliers {
 pub fn outliers(samples: &[Sample], classes: &[usize], deviations: f64) -> Outliers {
     let mut dropped = vec![false; samples.len()];
     if deviations <= 0.0 {
-        return Outliers { dropped, too_many: None };
+        return Outliers {
+            dropped,
+            too_many: None,
+        };
     }
     let most = classes.iter().copied().max().unwrap_or(0);
     for class in 0..=most {
@@ -44,9 +46,19 @@ pub fn outliers(samples: &[Sample], classes: &[usize], deviations: f64) -> Outli
         if tree.len() <= LEAST_NEIGHBOURS {
             continue;
         }
-        for (at, sample) in samples.iter().enumerate().filter(|(at, _)| classes.get(*at) == Some(&class)) {
-            let near: Vec<f64> = tree.nearest(sample.x, sample.y, NEIGHBOURS, f64::INFINITY, Some(at)).into_iter().map(|k| samples[k].value).collect();
-            let Some(middle) = median(&near).filter(|_| near.len() >= LEAST_NEIGHBOURS) else { continue };
+        for (at, sample) in samples
+            .iter()
+            .enumerate()
+            .filter(|(at, _)| classes.get(*at) == Some(&class))
+        {
+            let near: Vec<f64> = tree
+                .nearest(sample.x, sample.y, NEIGHBOURS, f64::INFINITY, Some(at))
+                .into_iter()
+                .map(|k| samples[k].value)
+                .collect();
+            let Some(middle) = median(&near).filter(|_| near.len() >= LEAST_NEIGHBOURS) else {
+                continue;
+            };
             let off: Vec<f64> = near.iter().map(|value| (value - middle).abs()).collect();
             let Some(mad) = median(&off) else { continue };
             let limit = (deviations * SD_PER_MAD * mad).max(NEVER_DROPPED * middle.abs()) + 1e-12;
@@ -55,9 +67,15 @@ pub fn outliers(samples: &[Sample], classes: &[usize], deviations: f64) -> Outli
     }
     let count = dropped.iter().filter(|dropped| **dropped).count();
     if count as f64 > MOST_DROPPED * samples.len() as f64 {
-        return Outliers { dropped: vec![false; samples.len()], too_many: Some(count) };
+        return Outliers {
+            dropped: vec![false; samples.len()],
+            too_many: Some(count),
+        };
     }
-    Outliers { dropped, too_many: None }
+    Outliers {
+        dropped,
+        too_many: None,
+    }
 }
 
 #[cfg(test)]
@@ -65,12 +83,22 @@ mod tests {
     use super::*;
 
     fn line(values: &[f64]) -> Vec<Sample> {
-        values.iter().enumerate().map(|(k, value)| Sample { x: k as f64, y: 0.0, value: *value }).collect()
+        values
+            .iter()
+            .enumerate()
+            .map(|(k, value)| Sample {
+                x: k as f64,
+                y: 0.0,
+                value: *value,
+            })
+            .collect()
     }
 
     #[test]
     fn a_post_is_dropped_and_a_strip_is_not() {
-        let mut values: Vec<f64> = (0..40).map(|k| 0.60 + 0.01 * libm::sin(f64::from(k))).collect();
+        let mut values: Vec<f64> = (0..40)
+            .map(|k| 0.60 + 0.01 * libm::sin(f64::from(k)))
+            .collect();
         values[7] = 0.05;
         values[20] = 0.74;
         values[21] = 0.75;
@@ -87,15 +115,22 @@ mod tests {
 
     #[test]
     fn a_real_step_in_the_crop_stays() {
-        let values: Vec<f64> = (0..60).map(|k| if k < 30 { 0.4 } else { 0.7 } + 0.01 * libm::sin(3.0 * f64::from(k))).collect();
+        let values: Vec<f64> = (0..60)
+            .map(|k| if k < 30 { 0.4 } else { 0.7 } + 0.01 * libm::sin(3.0 * f64::from(k)))
+            .collect();
         let found = outliers(&line(&values), &[0; 60], 5.0);
         assert!(found.dropped.iter().all(|d| !d));
     }
 
     #[test]
     fn more_than_a_quarter_is_nobodys_outlier() {
-        let values: Vec<f64> = (0..40).map(|k| if k % 3 == 0 { 0.2 } else { 0.6 }).collect();
+        let values: Vec<f64> = (0..40)
+            .map(|k| if k % 3 == 0 { 0.2 } else { 0.6 })
+            .collect();
         let found = outliers(&line(&values), &[0; 40], 3.0);
-        assert!(found.too_many.is_some() && found.dropped.iter().all(|d| !d), "{found:?}");
+        assert!(
+            found.too_many.is_some() && found.dropped.iter().all(|d| !d),
+            "{found:?}"
+        );
     }
 }

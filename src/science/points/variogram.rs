@@ -102,11 +102,18 @@ pub struct Fit {
 /// # Source
 /// The classical estimator, Matheron 1963, Economic Geology 58:1246-1266 (from memory).
 pub fn semivariances(samples: &[Sample], longest: f64, bins: usize) -> Vec<Bin> {
-    let stride = (samples.len() * samples.len() / 2).div_ceil(MOST_PAIRS).max(1);
+    let stride = (samples.len() * samples.len() / 2)
+        .div_ceil(MOST_PAIRS)
+        .max(1);
     let mut sums = vec![(0.0, 0.0, 0_u64); bins];
     for (at, one) in samples.iter().enumerate().step_by(stride) {
         // Without a stride each pair is met once; with one, from the side of the chosen centres.
-        for (other_at, other) in samples.iter().enumerate().skip(if stride == 1 { at + 1 } else { 0 }) {
+        for (other_at, other) in
+            samples
+                .iter()
+                .enumerate()
+                .skip(if stride == 1 { at + 1 } else { 0 })
+        {
             if other_at == at {
                 continue;
             }
@@ -124,8 +131,15 @@ pub fn semivariances(samples: &[Sample], longest: f64, bins: usize) -> Vec<Bin> 
             *sum = (sum.0 + distance, sum.1 + difference * difference, sum.2 + 1);
         }
     }
-    let bin = |(distance, squares, pairs): (f64, f64, u64)| Bin { distance: distance / pairs as f64, semivariance: squares / (2.0 * pairs as f64), pairs };
-    sums.into_iter().filter(|sum| sum.2 > 0 && sum.0 > 0.0).map(bin).collect()
+    let bin = |(distance, squares, pairs): (f64, f64, u64)| Bin {
+        distance: distance / pairs as f64,
+        semivariance: squares / (2.0 * pairs as f64),
+        pairs,
+    };
+    sums.into_iter()
+        .filter(|sum| sum.2 > 0 && sum.0 > 0.0)
+        .map(bin)
+        .collect()
 }
 
 /// Fits a variogram by weighted least squares, weights pairs / distance². `None` with fewer than 4 classes of distance.
@@ -141,16 +155,25 @@ pub fn fit(bins: &[Bin], models: &[Model]) -> Option<Fit> {
     if bins.len() < 4 {
         return None;
     }
-    let shortest = bins.iter().map(|bin| bin.distance).fold(f64::INFINITY, f64::min);
+    let shortest = bins
+        .iter()
+        .map(|bin| bin.distance)
+        .fold(f64::INFINITY, f64::min);
     let longest = bins.iter().map(|bin| bin.distance).fold(0.0, f64::max);
     let (low, high) = (libm::log(shortest / 4.0), libm::log(5.0 * longest));
     let mut best: Option<Fit> = None;
     for model in models {
         let left = |log_range: f64| linear(bins, *model, libm::exp(log_range));
         let step = (high - low) / (TRIES - 1) as f64;
-        let first = (0..TRIES).map(|k| low + k as f64 * step).min_by(|a, b| left(*a).left.total_cmp(&left(*b).left))?;
+        let first = (0..TRIES)
+            .map(|k| low + k as f64 * step)
+            .min_by(|a, b| left(*a).left.total_cmp(&left(*b).left))?;
         let refined = left(golden(first - step, first + step, |at| left(at).left));
-        let found = if refined.left <= left(first).left { refined } else { left(first) };
+        let found = if refined.left <= left(first).left {
+            refined
+        } else {
+            left(first)
+        };
         if best.is_none_or(|best| found.left < best.left) {
             best = Some(found);
         }
@@ -182,7 +205,11 @@ fn linear(bins: &[Bin], model: Model, range: f64) -> Fit {
     let (mut w1, mut wf, mut wff, mut wg, mut wfg) = (0.0, 0.0, 0.0, 0.0, 0.0);
     let weight = |bin: &Bin| bin.pairs as f64 / (bin.distance * bin.distance);
     for bin in bins {
-        let (w, f, g) = (weight(bin), model.shape(bin.distance, range), bin.semivariance);
+        let (w, f, g) = (
+            weight(bin),
+            model.shape(bin.distance, range),
+            bin.semivariance,
+        );
         w1 += w;
         wf += w * f;
         wff += w * f * f;
@@ -193,14 +220,22 @@ fn linear(bins: &[Bin], model: Model, range: f64) -> Fit {
     let (mut nugget, mut sill) = (wg / w1, 0.0);
     let flat = nugget;
     if determinant > 1e-12 * w1 * wff {
-        (nugget, sill) = ((wff * wg - wf * wfg) / determinant, (w1 * wfg - wf * wg) / determinant);
+        (nugget, sill) = (
+            (wff * wg - wf * wfg) / determinant,
+            (w1 * wfg - wf * wg) / determinant,
+        );
         if sill < 0.0 {
             (nugget, sill) = (flat, 0.0);
         } else if nugget < 0.0 {
             (nugget, sill) = (0.0, wfg / wff);
         }
     }
-    let variogram = Variogram { model, nugget, sill, range };
+    let variogram = Variogram {
+        model,
+        nugget,
+        sill,
+        range,
+    };
     let squares = |of: &dyn Fn(f64) -> f64| {
         bins.iter()
             .map(|bin| {
@@ -211,7 +246,11 @@ fn linear(bins: &[Bin], model: Model, range: f64) -> Fit {
     };
     let left = squares(&|distance| variogram.at(distance));
     let all = squares(&|_| flat);
-    Fit { variogram, left, explained: if all > 0.0 { 1.0 - left / all } else { 0.0 } }
+    Fit {
+        variogram,
+        left,
+        explained: if all > 0.0 { 1.0 - left / all } else { 0.0 },
+    }
 }
 
 #[cfg(test)]
@@ -242,8 +281,14 @@ mod tests {
     fn the_published_fit_of_the_meuse_zinc() {
         // Published: nugget 0.05066243, sill 0.59060780, range 897.0209 from one start, 0.05065971, 0.59060511, 897.0011 from another
         // (r-spatial.org, "Fitting variogram models in gstat", 14 February 2016, read); of spherical and exponential it takes the spherical.
-        let bins: Vec<Bin> =
-            MEUSE.iter().map(|(pairs, distance, semivariance)| Bin { distance: *distance, semivariance: *semivariance, pairs: *pairs }).collect();
+        let bins: Vec<Bin> = MEUSE
+            .iter()
+            .map(|(pairs, distance, semivariance)| Bin {
+                distance: *distance,
+                semivariance: *semivariance,
+                pairs: *pairs,
+            })
+            .collect();
         let found = fit(&bins, &[Model::Exponential, Model::Spherical]).unwrap();
         let variogram = found.variogram;
         assert_eq!(variogram.model, Model::Spherical);
@@ -255,29 +300,72 @@ mod tests {
 
     #[test]
     fn what_made_the_semivariances_is_found_again() {
-        for (model, nugget, sill, range) in [(Model::Spherical, 0.0, 0.004, 60.0), (Model::Exponential, 0.001, 0.003, 25.0)] {
-            let truth = Variogram { model, nugget, sill, range };
-            let bins: Vec<Bin> = (1..=15).map(|k| Bin { distance: 8.0 * f64::from(k), semivariance: truth.at(8.0 * f64::from(k)), pairs: 1000 }).collect();
-            let found = fit(&bins, &[Model::Spherical, Model::Exponential]).unwrap().variogram;
+        for (model, nugget, sill, range) in [
+            (Model::Spherical, 0.0, 0.004, 60.0),
+            (Model::Exponential, 0.001, 0.003, 25.0),
+        ] {
+            let truth = Variogram {
+                model,
+                nugget,
+                sill,
+                range,
+            };
+            let bins: Vec<Bin> = (1..=15)
+                .map(|k| Bin {
+                    distance: 8.0 * f64::from(k),
+                    semivariance: truth.at(8.0 * f64::from(k)),
+                    pairs: 1000,
+                })
+                .collect();
+            let found = fit(&bins, &[Model::Spherical, Model::Exponential])
+                .unwrap()
+                .variogram;
             assert_eq!(found.model, model);
-            assert!((found.range - range).abs() < 1e-3 * range && (found.sill - sill).abs() < 1e-3 * sill && (found.nugget - nugget).abs() < 1e-5, "{found:?}");
+            assert!(
+                (found.range - range).abs() < 1e-3 * range
+                    && (found.sill - sill).abs() < 1e-3 * sill
+                    && (found.nugget - nugget).abs() < 1e-5,
+                "{found:?}"
+            );
         }
     }
 
     #[test]
     fn no_structure_is_told_as_none() {
-        let bins: Vec<Bin> = (1..=10).map(|k| Bin { distance: 10.0 * f64::from(k), semivariance: 0.002, pairs: 500 }).collect();
+        let bins: Vec<Bin> = (1..=10)
+            .map(|k| Bin {
+                distance: 10.0 * f64::from(k),
+                semivariance: 0.002,
+                pairs: 500,
+            })
+            .collect();
         let found = fit(&bins, &[Model::Spherical]).unwrap();
-        assert!(found.variogram.nugget_share() > 0.999 && found.explained < 1e-6, "{found:?}");
-        let falling: Vec<Bin> = (1..=10).map(|k| Bin { distance: 10.0 * f64::from(k), semivariance: 0.004 - 0.0002 * f64::from(k), pairs: 500 }).collect();
-        assert_eq!(fit(&falling, &[Model::Spherical]).unwrap().variogram.sill, 0.0);
+        assert!(
+            found.variogram.nugget_share() > 0.999 && found.explained < 1e-6,
+            "{found:?}"
+        );
+        let falling: Vec<Bin> = (1..=10)
+            .map(|k| Bin {
+                distance: 10.0 * f64::from(k),
+                semivariance: 0.004 - 0.0002 * f64::from(k),
+                pairs: 500,
+            })
+            .collect();
+        assert_eq!(
+            fit(&falling, &[Model::Spherical]).unwrap().variogram.sill,
+            0.0
+        );
         assert_eq!(fit(&bins[..3], &[Model::Spherical]), None);
     }
 
     #[test]
     fn semivariances_by_hand() {
         // Three readings on a line at 0, 1 and 2 m: two pairs at 1 m, one at 2 m.
-        let samples = [0.0, 1.0, 2.0].map(|x| Sample { x, y: 0.0, value: [0.5, 0.7, 0.4][x as usize] });
+        let samples = [0.0, 1.0, 2.0].map(|x| Sample {
+            x,
+            y: 0.0,
+            value: [0.5, 0.7, 0.4][x as usize],
+        });
         let bins = semivariances(&samples, 2.0, 2);
         // Distance 1 falls on the border to the second class: all three pairs are there.
         assert_eq!(bins.len(), 1);
@@ -285,6 +373,9 @@ mod tests {
         assert!((bins[0].semivariance - (0.04 + 0.09 + 0.01) / 6.0).abs() < 1e-15);
         let bins = semivariances(&samples, 3.0, 3);
         assert_eq!((bins[0].pairs, bins[0].distance), (2, 1.0));
-        assert!((bins[0].semivariance - (0.04 + 0.09) / 4.0).abs() < 1e-15 && (bins[1].semivariance - 0.005).abs() < 1e-15);
+        assert!(
+            (bins[0].semivariance - (0.04 + 0.09) / 4.0).abs() < 1e-15
+                && (bins[1].semivariance - 0.005).abs() < 1e-15
+        );
     }
 }

@@ -1,12 +1,9 @@
 //! A strip that is narrow for the image: no pixel is pure, so the mixture of strip and field is solved instead.
 
 use super::ReferenceError;
-use super::interval::LEAST_BLOCKS;
-use super::interval::NoInterval;
-use super::interval::PairedMeans;
-use super::interval::RatioInterval;
-use super::interval::block_bootstrap;
-use super::interval::fieller;
+use super::interval::{
+    LEAST_BLOCKS, NoInterval, PairedMeans, RatioInterval, block_bootstrap, fieller,
+};
 
 /// Pixels needed in all.
 const LEAST_PIXELS: usize = 12;
@@ -82,25 +79,44 @@ impl CoarseEstimate {
 /// Linear mixture of two covers: textbook. Jackknife of blocks: Künsch 1989, Annals of Statistics 17:1217-1241 (from memory). Effective sample size of a
 /// first-order autoregression: textbook, as for fine pixels. The limits are ours, chosen by simulation (`examples/interval_study.rs`).
 pub fn coarse(pixels: &[MixedPixel], blocks: usize) -> Result<CoarseEstimate, ReferenceError> {
-    let inside = pixels.iter().filter(|pixel| pixel.share > 0.5 + TIE).count();
-    let beside = pixels.iter().filter(|pixel| pixel.share < 0.1 - TIE).count();
+    let inside = pixels
+        .iter()
+        .filter(|pixel| pixel.share > 0.5 + TIE)
+        .count();
+    let beside = pixels
+        .iter()
+        .filter(|pixel| pixel.share < 0.1 - TIE)
+        .count();
     if pixels.len() < LEAST_PIXELS {
-        return Err(ReferenceError::TooFewPixels { found: pixels.len(), needed: LEAST_PIXELS });
+        return Err(ReferenceError::TooFewPixels {
+            found: pixels.len(),
+            needed: LEAST_PIXELS,
+        });
     }
     if inside < LEAST_INSIDE {
-        return Err(ReferenceError::TooFewInside { found: inside, needed: LEAST_INSIDE });
+        return Err(ReferenceError::TooFewInside {
+            found: inside,
+            needed: LEAST_INSIDE,
+        });
     }
     if beside < LEAST_BESIDE {
-        return Err(ReferenceError::TooFewBeside { found: beside, needed: LEAST_BESIDE });
+        return Err(ReferenceError::TooFewBeside {
+            found: beside,
+            needed: LEAST_BESIDE,
+        });
     }
     let mut sums = vec![MixtureSums::default(); blocks.max(1)];
     let last = sums.len() - 1;
     for pixel in pixels {
         sums[pixel.block.min(last)].add(pixel);
     }
-    let places: Vec<usize> = (0..sums.len()).filter(|place| sums[*place].pixels > 0).collect();
+    let places: Vec<usize> = (0..sums.len())
+        .filter(|place| sums[*place].pixels > 0)
+        .collect();
     sums.retain(|block| block.pixels > 0);
-    let (index, beside) = MixtureSums::total(&sums).solve().ok_or(ReferenceError::NotSeparable)?;
+    let (index, beside) = MixtureSums::total(&sums)
+        .solve()
+        .ok_or(ReferenceError::NotSeparable)?;
     if index.is_nan() || index <= 0.0 {
         return Err(ReferenceError::NotPositive { index });
     }
@@ -108,7 +124,11 @@ pub fn coarse(pixels: &[MixedPixel], blocks: usize) -> Result<CoarseEstimate, Re
     let means = jackknife(&replicates, index, beside);
     let standard_error = libm::sqrt(means.variance_reference);
     if standard_error.is_nan() || standard_error >= MOST_STANDARD_ERROR * index {
-        return Err(ReferenceError::TooUncertain { index, standard_error, most_share: MOST_STANDARD_ERROR });
+        return Err(ReferenceError::TooUncertain {
+            index,
+            standard_error,
+            most_share: MOST_STANDARD_ERROR,
+        });
     }
     Ok(CoarseEstimate {
         index,
@@ -128,22 +148,33 @@ pub fn mixture_squares(pixels: &[MixedPixel]) -> Option<f64> {
         sums.add(pixel);
     }
     let (index, beside) = sums.solve().filter(|_| pixels.len() >= LEAST_PIXELS)?;
-    let left = |pixel: &MixedPixel| pixel.index - index * pixel.share - beside * (1.0 - pixel.share);
+    let left =
+        |pixel: &MixedPixel| pixel.index - index * pixel.share - beside * (1.0 - pixel.share);
     Some(pixels.iter().map(|pixel| left(pixel) * left(pixel)).sum())
 }
 
 /// `places`: the number of each replicate's block along the strip.
-fn interval(means: &PairedMeans, replicates: &[(f64, f64)], places: &[usize]) -> Result<RatioInterval, NoInterval> {
+fn interval(
+    means: &PairedMeans,
+    replicates: &[(f64, f64)],
+    places: &[usize],
+) -> Result<RatioInterval, NoInterval> {
     let blocks = replicates.len();
     if means.beside <= 0.0 {
         return Err(NoInterval::NothingBeside);
     }
     if blocks < LEAST_BLOCKS {
-        return Err(NoInterval::TooFewBlocks { found: blocks, needed: LEAST_BLOCKS });
+        return Err(NoInterval::TooFewBlocks {
+            found: blocks,
+            needed: LEAST_BLOCKS,
+        });
     }
     let k = blocks as f64;
     let neighbour_correlation = neighbour_correlation(means, replicates, places);
-    let effective_blocks = f64::max(LEAST_EFFECTIVE, k * (1.0 - neighbour_correlation) / (1.0 + neighbour_correlation));
+    let effective_blocks = f64::max(
+        LEAST_EFFECTIVE,
+        k * (1.0 - neighbour_correlation) / (1.0 + neighbour_correlation),
+    );
     let inflation = k / effective_blocks;
     let means = PairedMeans {
         variance_reference: inflation * means.variance_reference,
@@ -153,7 +184,14 @@ fn interval(means: &PairedMeans, replicates: &[(f64, f64)], places: &[usize]) ->
         ..*means
     };
     let (low, high) = fieller(&means)?;
-    Ok(RatioInterval { low, high, means, blocks, effective_blocks, neighbour_correlation })
+    Ok(RatioInterval {
+        low,
+        high,
+        means,
+        blocks,
+        effective_blocks,
+        neighbour_correlation,
+    })
 }
 
 /// Correlation of what neighbouring blocks do to the ratio, held to 0 … 0.9. Only blocks that touch count as neighbours.
@@ -162,9 +200,16 @@ fn neighbour_correlation(means: &PairedMeans, replicates: &[(f64, f64)], places:
     let differences: Vec<f64> = replicates.iter().map(|(a, b)| a - ratio * b).collect();
     let mean = differences.iter().sum::<f64>() / k;
     let squares: f64 = differences.iter().map(|d| (d - mean) * (d - mean)).sum();
-    let touching = differences.windows(2).zip(places.windows(2)).filter(|(_, places)| places[1] == places[0] + 1);
+    let touching = differences
+        .windows(2)
+        .zip(places.windows(2))
+        .filter(|(_, places)| places[1] == places[0] + 1);
     let products: f64 = touching.map(|(d, _)| (d[0] - mean) * (d[1] - mean)).sum();
-    if squares > 0.0 { (products / squares + 1.0 / k).clamp(0.0, MOST_CORRELATION) } else { 0.0 }
+    if squares > 0.0 {
+        (products / squares + 1.0 / k).clamp(0.0, MOST_CORRELATION)
+    } else {
+        0.0
+    }
 }
 
 /// The mixture's solution without each block in turn.
@@ -173,15 +218,34 @@ fn replicates(sums: &[MixtureSums]) -> Result<Vec<(f64, f64)>, ReferenceError> {
         return Err(ReferenceError::NotSeparable);
     }
     // Summed anew rather than subtracted: what is left must not depend on rounding in what is gone.
-    let without = |left_out: usize| MixtureSums::total(sums.iter().enumerate().filter(|(place, _)| *place != left_out).map(|(_, block)| block));
-    (0..sums.len()).map(|left_out| without(left_out).solve().ok_or(ReferenceError::NotSeparable)).collect()
+    let without = |left_out: usize| {
+        MixtureSums::total(
+            sums.iter()
+                .enumerate()
+                .filter(|(place, _)| *place != left_out)
+                .map(|(_, block)| block),
+        )
+    };
+    (0..sums.len())
+        .map(|left_out| {
+            without(left_out)
+                .solve()
+                .ok_or(ReferenceError::NotSeparable)
+        })
+        .collect()
 }
 
 fn jackknife(replicates: &[(f64, f64)], index: f64, beside: f64) -> PairedMeans {
     let k = replicates.len() as f64;
     let mean_a = replicates.iter().map(|replicate| replicate.0).sum::<f64>() / k;
     let mean_b = replicates.iter().map(|replicate| replicate.1).sum::<f64>() / k;
-    let spread = |product: &dyn Fn(f64, f64) -> f64| (k - 1.0) / k * replicates.iter().map(|(a, b)| product(a - mean_a, b - mean_b)).sum::<f64>();
+    let spread = |product: &dyn Fn(f64, f64) -> f64| {
+        (k - 1.0) / k
+            * replicates
+                .iter()
+                .map(|(a, b)| product(a - mean_a, b - mean_b))
+                .sum::<f64>()
+    };
     PairedMeans {
         reference: index,
         beside,
@@ -194,7 +258,8 @@ fn jackknife(replicates: &[(f64, f64)], index: f64, beside: f64) -> PairedMeans 
 
 fn bootstrap(sums: &[MixtureSums]) -> Option<(f64, f64)> {
     block_bootstrap(sums.len(), BOOTSTRAP_SEED, |drawn| {
-        let (index, beside) = MixtureSums::total(drawn.iter().map(|place| &sums[*place])).solve()?;
+        let (index, beside) =
+            MixtureSums::total(drawn.iter().map(|place| &sums[*place])).solve()?;
         (beside > 0.0).then(|| index / beside)
     })
 }
@@ -233,8 +298,12 @@ impl MixtureSums {
     /// (`I_ref`, `I_beside`); `None` when the pixels' shares are (nearly) all alike.
     fn solve(&self) -> Option<(f64, f64)> {
         let determinant = self.cc * self.ff - self.cf * self.cf;
-        (determinant > 1e-9 * self.cc * self.ff)
-            .then(|| ((self.ff * self.ci - self.cf * self.fi) / determinant, (self.cc * self.fi - self.cf * self.ci) / determinant))
+        (determinant > 1e-9 * self.cc * self.ff).then(|| {
+            (
+                (self.ff * self.ci - self.cf * self.fi) / determinant,
+                (self.cc * self.fi - self.cf * self.ci) / determinant,
+            )
+        })
     }
 }
 
@@ -247,7 +316,11 @@ mod tests {
         (0..10)
             .flat_map(|block| [0.0, 0.3, 1.0, 0.3, 0.0].map(|share| (block, share)))
             .enumerate()
-            .map(|(place, (block, share))| MixedPixel { share, index: 0.8 * share + 0.5 * (1.0 - share) + noise(place), block })
+            .map(|(place, (block, share))| MixedPixel {
+                share,
+                index: 0.8 * share + 0.5 * (1.0 - share) + noise(place),
+                block,
+            })
             .collect()
     }
 
@@ -264,22 +337,70 @@ mod tests {
     #[test]
     fn what_is_too_little_is_told_with_numbers() {
         let all = pixels(|_| 0.0);
-        assert_eq!(coarse(&all[..10], 10), Err(ReferenceError::TooFewPixels { found: 10, needed: 12 }));
-        assert_eq!(coarse(&all[..15], 10), Err(ReferenceError::TooFewInside { found: 3, needed: 4 }));
-        let inner: Vec<_> = all.iter().copied().filter(|pixel| pixel.share > 0.1).collect();
-        assert_eq!(coarse(&inner, 10), Err(ReferenceError::TooFewBeside { found: 0, needed: 4 }));
-        let half: Vec<_> = all.iter().map(|pixel| MixedPixel { share: 0.5 * pixel.share, ..*pixel }).collect();
-        assert_eq!(coarse(&half, 10), Err(ReferenceError::TooFewInside { found: 0, needed: 4 }));
-        let one_block: Vec<_> = all.iter().map(|pixel| MixedPixel { block: 0, ..*pixel }).collect();
+        assert_eq!(
+            coarse(&all[..10], 10),
+            Err(ReferenceError::TooFewPixels {
+                found: 10,
+                needed: 12
+            })
+        );
+        assert_eq!(
+            coarse(&all[..15], 10),
+            Err(ReferenceError::TooFewInside {
+                found: 3,
+                needed: 4
+            })
+        );
+        let inner: Vec<_> = all
+            .iter()
+            .copied()
+            .filter(|pixel| pixel.share > 0.1)
+            .collect();
+        assert_eq!(
+            coarse(&inner, 10),
+            Err(ReferenceError::TooFewBeside {
+                found: 0,
+                needed: 4
+            })
+        );
+        let half: Vec<_> = all
+            .iter()
+            .map(|pixel| MixedPixel {
+                share: 0.5 * pixel.share,
+                ..*pixel
+            })
+            .collect();
+        assert_eq!(
+            coarse(&half, 10),
+            Err(ReferenceError::TooFewInside {
+                found: 0,
+                needed: 4
+            })
+        );
+        let one_block: Vec<_> = all
+            .iter()
+            .map(|pixel| MixedPixel { block: 0, ..*pixel })
+            .collect();
         assert_eq!(coarse(&one_block, 10), Err(ReferenceError::NotSeparable));
     }
 
     #[test]
     fn noise_is_refused_above_three_percent() {
         // The strip's own pixels alternate: ±0.10 in ten blocks is about 4 % of 0.8, ±0.04 about 1.7 %.
-        let noisy = |size: f64| pixels(move |place| if place % 5 == 2 { if place % 10 < 5 { size } else { -size } } else { 0.0 });
+        let noisy = |size: f64| {
+            pixels(move |place| {
+                if place % 5 == 2 {
+                    if place % 10 < 5 { size } else { -size }
+                } else {
+                    0.0
+                }
+            })
+        };
         let error = coarse(&noisy(0.10), 10).unwrap_err();
-        assert!(matches!(error, ReferenceError::TooUncertain { .. }), "{error}");
+        assert!(
+            matches!(error, ReferenceError::TooUncertain { .. }),
+            "{error}"
+        );
         assert!(error.to_string().contains("less than 3 % is needed"));
         let estimate = coarse(&noisy(0.04), 10).unwrap();
         let interval = estimate.interval.unwrap();
@@ -290,15 +411,34 @@ mod tests {
 
     #[test]
     fn four_blocks_have_no_interval() {
-        let few: Vec<_> = pixels(|_| 0.0).into_iter().filter(|pixel| pixel.block < 4).collect();
-        assert_eq!(coarse(&few, 10).unwrap().interval, Err(NoInterval::TooFewBlocks { found: 4, needed: 5 }));
+        let few: Vec<_> = pixels(|_| 0.0)
+            .into_iter()
+            .filter(|pixel| pixel.block < 4)
+            .collect();
+        assert_eq!(
+            coarse(&few, 10).unwrap().interval,
+            Err(NoInterval::TooFewBlocks {
+                found: 4,
+                needed: 5
+            })
+        );
     }
 
     #[test]
     fn only_blocks_that_touch_are_neighbours() {
-        let means = PairedMeans { reference: 1.0, beside: 1.0, variance_reference: 0.0, variance_beside: 0.0, covariance: 0.0, degrees_of_freedom: 5.0 };
+        let means = PairedMeans {
+            reference: 1.0,
+            beside: 1.0,
+            variance_reference: 0.0,
+            variance_beside: 0.0,
+            covariance: 0.0,
+            degrees_of_freedom: 5.0,
+        };
         let rising: Vec<(f64, f64)> = (0..6).map(|k| (1.0 + 0.01 * f64::from(k), 1.0)).collect();
         assert!(neighbour_correlation(&means, &rising, &[0, 1, 2, 3, 4, 5]) > 0.6);
-        assert!((neighbour_correlation(&means, &rising, &[0, 2, 4, 6, 8, 10]) - 1.0 / 6.0).abs() < 1e-12);
+        assert!(
+            (neighbour_correlation(&means, &rising, &[0, 2, 4, 6, 8, 10]) - 1.0 / 6.0).abs()
+                < 1e-12
+        );
     }
 }

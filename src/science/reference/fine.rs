@@ -1,15 +1,8 @@
 //! A strip that holds pure pixels: its mean, bad ground left out by whole segments, beside its comparison swaths.
 
 use super::ReferenceError;
-use super::interval::NoInterval;
-use super::interval::RatioInterval;
-use super::interval::block_bootstrap;
-use super::interval::paired_blocks;
-use super::sums::SegmentSums;
-use super::sums::StripSums;
-use super::sums::median;
-use super::sums::percentile;
-use super::sums::with_data;
+use super::interval::{NoInterval, RatioInterval, block_bootstrap, paired_blocks};
+use super::sums::{SegmentSums, StripSums, median, percentile, with_data};
 
 /// Least number of segments with data before any may be dropped.
 const LEAST_SEGMENTS_TO_DROP: usize = 8;
@@ -92,7 +85,11 @@ impl FineEstimate {
 /// # Source
 /// Median and scaled median absolute deviation: Rousseeuw and Croux 1993, JASA 88:1273-1283 (from memory). Dropping whole pieces, and the limits of it,
 /// are ours.
-pub fn fine(strip: &StripSums, swath: Option<&StripSums>, drop: f64) -> Result<FineEstimate, ReferenceError> {
+pub fn fine(
+    strip: &StripSums,
+    swath: Option<&StripSums>,
+    drop: f64,
+) -> Result<FineEstimate, ReferenceError> {
     if let Some(swath) = swath
         && (swath.segments != strip.segments || swath.blocks != strip.blocks)
     {
@@ -132,18 +129,41 @@ pub fn fine(strip: &StripSums, swath: Option<&StripSums>, drop: f64) -> Result<F
 }
 
 /// Adds what the comparison swath tells.
-fn compare(estimate: &mut FineEstimate, strip: &StripSums, segments: &[SegmentSums], own: &Dropping, swath: &StripSums, drop: f64) {
+fn compare(
+    estimate: &mut FineEstimate,
+    strip: &StripSums,
+    segments: &[SegmentSums],
+    own: &Dropping,
+    swath: &StripSums,
+    drop: f64,
+) {
     let swath_segments = swath.by_segment();
     let theirs = Dropping::of(&swath_segments, drop);
     let keep_strip: Vec<bool> = own.far.iter().map(|far| !far).collect();
-    let left_out: Vec<bool> = own.far.iter().zip(&theirs.far).map(|(a, b)| *a || *b).collect();
+    let left_out: Vec<bool> = own
+        .far
+        .iter()
+        .zip(&theirs.far)
+        .map(|(a, b)| *a || *b)
+        .collect();
     let keep: Vec<bool> = left_out.iter().map(|out| !out).collect();
     let complete = (0..strip.segments).filter(|i| keep[*i] && own.data[*i] && theirs.data[*i]);
-    let ratios: Vec<f64> = complete.filter_map(|i| Some(segments[i].mean()? / swath_segments[i].mean().filter(|mean| *mean > 0.0)?)).collect();
+    let ratios: Vec<f64> = complete
+        .filter_map(|i| {
+            Some(segments[i].mean()? / swath_segments[i].mean().filter(|mean| *mean > 0.0)?)
+        })
+        .collect();
     estimate.pairs = ratios.len();
     let total = swath.total(&keep);
-    let Some(beside) = total.mean().filter(|mean| *mean > 0.0 && ratios.len() >= LEAST_PAIRS) else { return };
-    let (Some(low), Some(high)) = (percentile(&ratios, 5.0), percentile(&ratios, 95.0)) else { return };
+    let Some(beside) = total
+        .mean()
+        .filter(|mean| *mean > 0.0 && ratios.len() >= LEAST_PAIRS)
+    else {
+        return;
+    };
+    let (Some(low), Some(high)) = (percentile(&ratios, 5.0), percentile(&ratios, 95.0)) else {
+        return;
+    };
     let blocks = block_means(&strip.by_block(&keep_strip), &swath.by_block(&keep));
     estimate.interval = paired_blocks(&blocks, estimate.index, beside);
     estimate.bootstrap = bootstrap(&blocks, estimate.index / beside);
@@ -164,7 +184,13 @@ fn block_means(strip: &[SegmentSums], swath: &[SegmentSums]) -> Vec<Option<(f64,
         .iter()
         .zip(swath)
         .zip(strip_data.iter().zip(&swath_data))
-        .map(|((a, b), (in_strip, in_swath))| if *in_strip && *in_swath { Some((a.mean()?, b.mean()?)) } else { None })
+        .map(|((a, b), (in_strip, in_swath))| {
+            if *in_strip && *in_swath {
+                Some((a.mean()?, b.mean()?))
+            } else {
+                None
+            }
+        })
         .collect()
 }
 
@@ -172,7 +198,9 @@ fn block_means(strip: &[SegmentSums], swath: &[SegmentSums]) -> Vec<Option<(f64,
 fn bootstrap(blocks: &[Option<(f64, f64)>], ratio: f64) -> Option<(f64, f64)> {
     let pairs: Vec<(f64, f64)> = blocks.iter().flatten().copied().collect();
     let of = |drawn: &[usize]| {
-        let (a, b) = drawn.iter().fold((0.0, 0.0), |(a, b), i| (a + pairs[*i].0, b + pairs[*i].1));
+        let (a, b) = drawn
+            .iter()
+            .fold((0.0, 0.0), |(a, b), i| (a + pairs[*i].0, b + pairs[*i].1));
         (b > 0.0).then(|| a / b)
     };
     let all: Vec<usize> = (0..pairs.len()).collect();
@@ -190,24 +218,49 @@ struct Dropping {
 impl Dropping {
     fn of(segments: &[SegmentSums], drop: f64) -> Self {
         let data = with_data(segments);
-        let means: Vec<Option<f64>> = segments.iter().zip(&data).map(|(segment, data)| segment.mean().filter(|_| *data)).collect();
+        let means: Vec<Option<f64>> = segments
+            .iter()
+            .zip(&data)
+            .map(|(segment, data)| segment.mean().filter(|_| *data))
+            .collect();
         let values: Vec<f64> = means.iter().flatten().copied().collect();
-        let none = Self { far: vec![false; segments.len()], data, too_many: None };
+        let none = Self {
+            far: vec![false; segments.len()],
+            data,
+            too_many: None,
+        };
         if drop <= 0.0 || values.len() < LEAST_SEGMENTS_TO_DROP {
             return none;
         }
-        let Some(middle) = median(&values) else { return none };
+        let Some(middle) = median(&values) else {
+            return none;
+        };
         let off: Vec<f64> = values.iter().map(|value| (value - middle).abs()).collect();
         let Some(mad) = median(&off) else { return none };
         let limit = f64::max(drop * SD_PER_MAD * mad, NEVER_DROPPED * middle.abs()) + 1e-12;
-        let far: Vec<bool> = means.iter().map(|mean| mean.is_some_and(|mean| (mean - middle).abs() > limit)).collect();
+        let far: Vec<bool> = means
+            .iter()
+            .map(|mean| mean.is_some_and(|mean| (mean - middle).abs() > limit))
+            .collect();
         let count = far.iter().filter(|far| **far).count();
-        if count as f64 <= MOST_DROPPED * values.len() as f64 { Self { far, ..none } } else { Self { too_many: Some(count), ..none } }
+        if count as f64 <= MOST_DROPPED * values.len() as f64 {
+            Self { far, ..none }
+        } else {
+            Self {
+                too_many: Some(count),
+                ..none
+            }
+        }
     }
 }
 
 fn numbers(flags: &[bool]) -> Vec<usize> {
-    flags.iter().enumerate().filter(|(_, flag)| **flag).map(|(number, _)| number).collect()
+    flags
+        .iter()
+        .enumerate()
+        .filter(|(_, flag)| **flag)
+        .map(|(number, _)| number)
+        .collect()
 }
 
 #[cfg(test)]
@@ -220,7 +273,9 @@ mod tests {
         for (segment, mean) in means.iter().enumerate() {
             for pixel in 0..10 {
                 let along = (segment as f64 + (f64::from(pixel) + 0.5) / 10.0) / means.len() as f64;
-                sums.cell_mut(segment, (along * 10.0) as usize).unwrap().add(1.0, *mean);
+                sums.cell_mut(segment, (along * 10.0) as usize)
+                    .unwrap()
+                    .add(1.0, *mean);
             }
         }
         sums
@@ -234,17 +289,31 @@ mod tests {
         assert_eq!(estimate.dropped, [3]);
         assert!((estimate.index - 0.80).abs() < 1e-12);
         assert!((estimate.index_without_dropping - 0.76).abs() < 1e-12);
-        assert_eq!((estimate.pixels, estimate.interval), (90, Err(NoInterval::NothingBeside)));
-        assert_eq!(fine(&strip(&means), None, 0.0).unwrap().dropped, Vec::<usize>::new());
+        assert_eq!(
+            (estimate.pixels, estimate.interval),
+            (90, Err(NoInterval::NothingBeside))
+        );
+        assert_eq!(
+            fine(&strip(&means), None, 0.0).unwrap().dropped,
+            Vec::<usize>::new()
+        );
         // Seven segments with data are too few to call one an outlier.
-        assert!(fine(&strip(&means[..7]), None, 3.5).unwrap().dropped.is_empty());
+        assert!(
+            fine(&strip(&means[..7]), None, 3.5)
+                .unwrap()
+                .dropped
+                .is_empty()
+        );
     }
 
     #[test]
     fn more_than_a_quarter_is_a_pattern_and_stays() {
         let means = [0.80, 0.80, 0.80, 0.80, 0.80, 0.80, 0.60, 0.60, 0.60, 0.80];
         let estimate = fine(&strip(&means), None, 3.5).unwrap();
-        assert_eq!((estimate.dropped.len(), estimate.too_many_to_drop), (0, Some(3)));
+        assert_eq!(
+            (estimate.dropped.len(), estimate.too_many_to_drop),
+            (0, Some(3))
+        );
         let two = [0.80, 0.80, 0.80, 0.80, 0.80, 0.80, 0.60, 0.60, 0.80, 0.80];
         assert_eq!(fine(&strip(&two), None, 3.5).unwrap().dropped, [6, 7]);
     }
@@ -267,8 +336,13 @@ mod tests {
         theirs[7] = 0.2;
         let estimate = fine(&strip(&ours), Some(&strip(&theirs)), 3.5).unwrap();
         let swath = estimate.swath.as_ref().unwrap();
-        assert_eq!((estimate.dropped.as_slice(), swath.dropped.as_slice()), ([2].as_slice(), [2, 7].as_slice()));
-        assert!((swath.index - 0.50).abs() < 1e-12 && (estimate.ratio().unwrap() - 1.6).abs() < 1e-12);
+        assert_eq!(
+            (estimate.dropped.as_slice(), swath.dropped.as_slice()),
+            ([2].as_slice(), [2, 7].as_slice())
+        );
+        assert!(
+            (swath.index - 0.50).abs() < 1e-12 && (estimate.ratio().unwrap() - 1.6).abs() < 1e-12
+        );
         assert_eq!(estimate.pairs, 18);
         let interval = estimate.interval.unwrap();
         assert_eq!(interval.blocks, 10);
@@ -284,12 +358,18 @@ mod tests {
             }
         }
         let estimate = fine(&strip(&[0.8; 20]), Some(&theirs), 3.5).unwrap();
-        assert_eq!((estimate.pairs, estimate.beside(), estimate.interval), (4, None, Err(NoInterval::NothingBeside)));
+        assert_eq!(
+            (estimate.pairs, estimate.beside(), estimate.interval),
+            (4, None, Err(NoInterval::NothingBeside))
+        );
     }
 
     #[test]
     fn nothing_seen_and_cut_differently() {
-        assert_eq!(fine(&StripSums::new(20, 10), None, 3.5), Err(ReferenceError::NoPixels));
+        assert_eq!(
+            fine(&StripSums::new(20, 10), None, 3.5),
+            Err(ReferenceError::NoPixels)
+        );
         let error = fine(&strip(&[0.8; 20]), Some(&StripSums::new(10, 10)), 3.5).unwrap_err();
         assert!(error.to_string().contains("20 × 10 and 10 × 10"));
     }

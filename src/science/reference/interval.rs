@@ -1,7 +1,6 @@
 //! How sure a ratio of two means is that were measured side by side along a strip.
 
-use statrs::distribution::ContinuousCDF;
-use statrs::distribution::StudentsT;
+use statrs::distribution::{ContinuousCDF, StudentsT};
 use thiserror::Error;
 
 use super::sums::percentile;
@@ -21,7 +20,9 @@ pub enum NoInterval {
     #[error("nothing was measured beside the strip")]
     NothingBeside,
     /// Too few stretches measured on both sides.
-    #[error("only {found} of the strip's stretches have data in strip and swath, {needed} are needed")]
+    #[error(
+        "only {found} of the strip's stretches have data in strip and swath, {needed} are needed"
+    )]
     TooFewBlocks {
         /// Blocks with data.
         found: usize,
@@ -29,7 +30,9 @@ pub enum NoInterval {
         needed: usize,
     },
     /// The ground beside cannot be told from 0.
-    #[error("the index beside the strip ({beside:.4}) cannot be told from 0, so the ratio has no bounds")]
+    #[error(
+        "the index beside the strip ({beside:.4}) cannot be told from 0, so the ratio has no bounds"
+    )]
     Unbounded {
         /// Index beside.
         beside: f64,
@@ -97,7 +100,9 @@ pub struct RatioInterval {
 /// Quantile of Student's t for the two-sided interval with `degrees_of_freedom` (fractional, above 0).
 pub fn student_quantile(degrees_of_freedom: f64) -> f64 {
     // Only degrees of freedom of 0 or less, or NaN, make no distribution; then nothing is known.
-    StudentsT::new(0.0, 1.0, degrees_of_freedom).map_or(f64::INFINITY, |t| t.inverse_cdf(1.0 - (1.0 - COVERAGE) / 2.0))
+    StudentsT::new(0.0, 1.0, degrees_of_freedom).map_or(f64::INFINITY, |t| {
+        t.inverse_cdf(1.0 - (1.0 - COVERAGE) / 2.0)
+    })
 }
 
 /// Bounds of the ratio of two means: the roots x of `(b² − t² V_bb) x² − 2 (ab − t² V_ab) x + (a² − t² V_aa) = 0`.
@@ -112,10 +117,20 @@ pub fn student_quantile(degrees_of_freedom: f64) -> f64 {
 /// Fieller 1954, Journal of the Royal Statistical Society B 16:175-185 (from memory).
 pub fn fieller(means: &PairedMeans) -> Result<(f64, f64), NoInterval> {
     let t = student_quantile(means.degrees_of_freedom);
-    let unbounded = NoInterval::Unbounded { beside: means.beside };
+    let unbounded = NoInterval::Unbounded {
+        beside: means.beside,
+    };
     // Nothing varies: the ratio is what it is. (Kept apart because an infinite t times 0 is no number.)
     let still = means.variance_reference == 0.0 && means.variance_beside == 0.0;
-    let (aa, ab, bb) = if still { (0.0, 0.0, 0.0) } else { (t * t * means.variance_reference, t * t * means.covariance, t * t * means.variance_beside) };
+    let (aa, ab, bb) = if still {
+        (0.0, 0.0, 0.0)
+    } else {
+        (
+            t * t * means.variance_reference,
+            t * t * means.covariance,
+            t * t * means.variance_beside,
+        )
+    };
     let (a, b) = (means.reference, means.beside);
     let square = b * b - bb;
     if !(square > 0.0 && square.is_finite()) {
@@ -125,7 +140,11 @@ pub fn fieller(means: &PairedMeans) -> Result<(f64, f64), NoInterval> {
     // Never negative but for rounding, since the variances and the covariance come from the same pairs.
     let root = libm::sqrt((half * half - square * (a * a - aa)).max(0.0));
     let (low, high) = ((half - root) / square, (half + root) / square);
-    if low.is_finite() && high.is_finite() { Ok((low, high)) } else { Err(unbounded) }
+    if low.is_finite() && high.is_finite() {
+        Ok((low, high))
+    } else {
+        Err(unbounded)
+    }
 }
 
 /// Interval from block means `(A_j, B_j)` along the strip, `None` where a block has no data in strip or swath.
@@ -140,10 +159,17 @@ pub fn fieller(means: &PairedMeans) -> Result<(f64, f64), NoInterval> {
 /// # Source
 /// Effective sample size of a first-order autoregression, `n (1 − ρ)/(1 + ρ)`, and the bias of its estimate, about `−1/n`: textbook, from memory. The
 /// limits 0.9, 2.5 and 1.5 are ours, chosen by simulation so that the interval covers.
-pub fn paired_blocks(blocks: &[Option<(f64, f64)>], reference: f64, beside: f64) -> Result<RatioInterval, NoInterval> {
+pub fn paired_blocks(
+    blocks: &[Option<(f64, f64)>],
+    reference: f64,
+    beside: f64,
+) -> Result<RatioInterval, NoInterval> {
     let pairs: Vec<(f64, f64)> = blocks.iter().flatten().copied().collect();
     if pairs.len() < LEAST_BLOCKS {
-        return Err(NoInterval::TooFewBlocks { found: pairs.len(), needed: LEAST_BLOCKS });
+        return Err(NoInterval::TooFewBlocks {
+            found: pairs.len(),
+            needed: LEAST_BLOCKS,
+        });
     }
     let k = pairs.len() as f64;
     let a = pairs.iter().map(|pair| pair.0).sum::<f64>() / k;
@@ -151,13 +177,31 @@ pub fn paired_blocks(blocks: &[Option<(f64, f64)>], reference: f64, beside: f64)
     let ratio = a / b;
     let difference = |block: &Option<(f64, f64)>| block.map(|(strip, swath)| strip - ratio * swath);
     let squares: f64 = blocks.iter().filter_map(difference).map(|d| d * d).sum();
-    let products: f64 = blocks.windows(2).filter_map(|two| Some(difference(&two[0])? * difference(&two[1])?)).sum();
-    let neighbour_correlation = if squares > 0.0 { (products / squares + 1.0 / k).clamp(0.0, 0.9) } else { 0.0 };
-    let effective_blocks = f64::max(2.5, k * (1.0 - neighbour_correlation) / (1.0 + neighbour_correlation));
-    let spread = |left: &dyn Fn(&(f64, f64)) -> f64, right: &dyn Fn(&(f64, f64)) -> f64| {
-        pairs.iter().map(|pair| left(pair) * right(pair)).sum::<f64>() / (k - 1.0) / effective_blocks
+    let products: f64 = blocks
+        .windows(2)
+        .filter_map(|two| Some(difference(&two[0])? * difference(&two[1])?))
+        .sum();
+    let neighbour_correlation = if squares > 0.0 {
+        (products / squares + 1.0 / k).clamp(0.0, 0.9)
+    } else {
+        0.0
     };
-    let (from_a, from_b) = (|pair: &(f64, f64)| pair.0 - a, |pair: &(f64, f64)| pair.1 - b);
+    let effective_blocks = f64::max(
+        2.5,
+        k * (1.0 - neighbour_correlation) / (1.0 + neighbour_correlation),
+    );
+    let spread = |left: &dyn Fn(&(f64, f64)) -> f64, right: &dyn Fn(&(f64, f64)) -> f64| {
+        pairs
+            .iter()
+            .map(|pair| left(pair) * right(pair))
+            .sum::<f64>()
+            / (k - 1.0)
+            / effective_blocks
+    };
+    let (from_a, from_b) = (
+        |pair: &(f64, f64)| pair.0 - a,
+        |pair: &(f64, f64)| pair.1 - b,
+    );
     let means = PairedMeans {
         reference: a,
         beside: b,
@@ -168,14 +212,25 @@ pub fn paired_blocks(blocks: &[Option<(f64, f64)>], reference: f64, beside: f64)
     }
     .scaled_to(reference, beside);
     let (low, high) = fieller(&means)?;
-    Ok(RatioInterval { low, high, means, blocks: pairs.len(), effective_blocks, neighbour_correlation })
+    Ok(RatioInterval {
+        low,
+        high,
+        means,
+        blocks: pairs.len(),
+        effective_blocks,
+        neighbour_correlation,
+    })
 }
 
 /// 2.5th to 97.5th percentile of a statistic over `BOOTSTRAP_REPLICATES` samples of `blocks` blocks drawn with replacement; a check beside the
 /// interval, never instead of it, because it covers too seldom with few, correlated blocks.
 ///
 /// `statistic` gets the numbers of the drawn blocks. The same seed gives the same bounds. `None` without blocks or when no sample has a value.
-pub fn block_bootstrap(blocks: usize, seed: u64, mut statistic: impl FnMut(&[usize]) -> Option<f64>) -> Option<(f64, f64)> {
+pub fn block_bootstrap(
+    blocks: usize,
+    seed: u64,
+    mut statistic: impl FnMut(&[usize]) -> Option<f64>,
+) -> Option<(f64, f64)> {
     if blocks == 0 {
         return None;
     }
@@ -214,7 +269,14 @@ mod tests {
         // First values for seed 1234567, as printed with many ports of the generator (from memory).
         let mut state = 1_234_567;
         let first: Vec<u64> = (0..3).map(|_| split_mix(&mut state)).collect();
-        assert_eq!(first, [6_457_827_717_110_365_317, 3_203_168_211_198_807_973, 9_817_491_932_198_370_423]);
+        assert_eq!(
+            first,
+            [
+                6_457_827_717_110_365_317,
+                3_203_168_211_198_807_973,
+                9_817_491_932_198_370_423
+            ]
+        );
     }
 
     #[test]
@@ -228,20 +290,50 @@ mod tests {
     #[test]
     fn no_variation_has_no_width() {
         let interval = paired_blocks(&[Some((0.75, 0.5)); 6], 0.75, 0.5).unwrap();
-        assert_eq!((interval.low, interval.high, interval.blocks), (1.5, 1.5, 6));
+        assert_eq!(
+            (interval.low, interval.high, interval.blocks),
+            (1.5, 1.5, 6)
+        );
     }
 
     #[test]
     fn too_little_and_too_loose() {
-        let few = [Some((0.7, 0.5)), None, Some((0.7, 0.5)), Some((0.7, 0.5)), Some((0.7, 0.5))];
-        assert_eq!(paired_blocks(&few, 0.7, 0.5), Err(NoInterval::TooFewBlocks { found: 4, needed: 5 }));
-        let loose = PairedMeans { reference: 0.7, beside: 0.1, variance_reference: 0.01, variance_beside: 0.01, covariance: 0.0, degrees_of_freedom: 5.0 };
+        let few = [
+            Some((0.7, 0.5)),
+            None,
+            Some((0.7, 0.5)),
+            Some((0.7, 0.5)),
+            Some((0.7, 0.5)),
+        ];
+        assert_eq!(
+            paired_blocks(&few, 0.7, 0.5),
+            Err(NoInterval::TooFewBlocks {
+                found: 4,
+                needed: 5
+            })
+        );
+        let loose = PairedMeans {
+            reference: 0.7,
+            beside: 0.1,
+            variance_reference: 0.01,
+            variance_beside: 0.01,
+            covariance: 0.0,
+            degrees_of_freedom: 5.0,
+        };
         assert_eq!(fieller(&loose), Err(NoInterval::Unbounded { beside: 0.1 }));
     }
 
     #[test]
     fn bounds_scale_with_the_means() {
-        let blocks = [(0.70, 0.52), (0.74, 0.55), (0.69, 0.50), (0.75, 0.53), (0.71, 0.54), (0.73, 0.51)].map(Some);
+        let blocks = [
+            (0.70, 0.52),
+            (0.74, 0.55),
+            (0.69, 0.50),
+            (0.75, 0.53),
+            (0.71, 0.54),
+            (0.73, 0.51),
+        ]
+        .map(Some);
         let plain = paired_blocks(&blocks, 0.72, 0.525).unwrap();
         let scaled = paired_blocks(&blocks, 0.80, 0.500).unwrap();
         let factor = (0.80 / 0.500) / (0.72 / 0.525);
@@ -253,11 +345,16 @@ mod tests {
     #[test]
     fn bootstrap_repeats_itself() {
         let values = [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0];
-        let mean = |drawn: &[usize]| Some(drawn.iter().map(|i| values[*i]).sum::<f64>() / drawn.len() as f64);
+        let mean = |drawn: &[usize]| {
+            Some(drawn.iter().map(|i| values[*i]).sum::<f64>() / drawn.len() as f64)
+        };
         let bounds = block_bootstrap(8, 11, mean).unwrap();
         assert_eq!(block_bootstrap(8, 11, mean), Some(bounds));
         // The mean of 8 draws has SD √(5.25 / 8) = 0.81: 95 % within about 1.59.
-        assert!((bounds.0 - 2.9).abs() < 0.2 && (bounds.1 - 6.1).abs() < 0.2, "{bounds:?}");
+        assert!(
+            (bounds.0 - 2.9).abs() < 0.2 && (bounds.1 - 6.1).abs() < 0.2,
+            "{bounds:?}"
+        );
         assert_eq!(block_bootstrap(0, 11, mean), None);
     }
 }

@@ -10,38 +10,16 @@ mod spread;
 mod sums;
 mod virtual_reference;
 
-pub use coarse::CoarseEstimate;
-pub use coarse::MixedPixel;
-pub use coarse::coarse;
-pub use coarse::mixture_squares;
-pub use fine::FineEstimate;
-pub use fine::SwathEstimate;
-pub use fine::fine;
-pub use interval::BOOTSTRAP_REPLICATES;
-pub use interval::NoInterval;
-pub use interval::PairedMeans;
-pub use interval::RatioInterval;
-pub use interval::block_bootstrap;
-pub use interval::fieller;
-pub use interval::paired_blocks;
-pub use interval::student_quantile;
-pub use pool::PooledEstimate;
-pub use pool::ReadingsEstimate;
-pub use pool::StripEstimate;
-pub use pool::pool;
-pub use pool::readings;
-pub use spread::SENSORS;
-pub use spread::SensorFigure;
-pub use spread::SensorSpread;
-pub use spread::SpreadFit;
-pub use spread::find_sensor;
-pub use spread::spread_of_profile;
-pub use sums::SegmentSums;
-pub use sums::StripSums;
-pub use sums::median;
-pub use sums::percentile;
-pub use virtual_reference::VirtualReference;
-pub use virtual_reference::area_percentile;
+pub use coarse::{CoarseEstimate, MixedPixel, coarse, mixture_squares};
+pub use fine::{FineEstimate, SwathEstimate, fine};
+pub use interval::{
+    BOOTSTRAP_REPLICATES, NoInterval, PairedMeans, RatioInterval, block_bootstrap, fieller,
+    paired_blocks, student_quantile,
+};
+pub use pool::{PooledEstimate, ReadingsEstimate, StripEstimate, pool, readings};
+pub use spread::{SENSORS, SensorFigure, SensorSpread, SpreadFit, find_sensor, spread_of_profile};
+pub use sums::{SegmentSums, StripSums, median, percentile};
+pub use virtual_reference::{VirtualReference, area_percentile};
 
 use thiserror::Error;
 
@@ -50,7 +28,9 @@ use thiserror::Error;
 #[non_exhaustive]
 pub enum ReferenceError {
     /// Nothing seen.
-    #[error("no pixel of the strip is seen, whole and green: check that strip and image show the same ground, and the limit for bare ground")]
+    #[error(
+        "no pixel of the strip is seen, whole and green: check that strip and image show the same ground, and the limit for bare ground"
+    )]
     NoPixels,
     /// No reading in the strip.
     #[error(
@@ -61,7 +41,9 @@ pub enum ReferenceError {
         inset_m: f64,
     },
     /// Sums of strip and swath were cut differently.
-    #[error("strip and comparison swath are cut into different pieces ({strip_segments} × {strip_blocks} and {swath_segments} × {swath_blocks})")]
+    #[error(
+        "strip and comparison swath are cut into different pieces ({strip_segments} × {strip_blocks} and {swath_segments} × {swath_blocks})"
+    )]
     CutDifferently {
         /// Segments of the strip.
         strip_segments: usize,
@@ -73,7 +55,9 @@ pub enum ReferenceError {
         swath_blocks: usize,
     },
     /// Too few pixels for a coarse strip.
-    #[error("only {found} seen pixels on and beside the strip, {needed} are needed: use a finer image or a longer strip")]
+    #[error(
+        "only {found} seen pixels on and beside the strip, {needed} are needed: use a finer image or a longer strip"
+    )]
     TooFewPixels {
         /// Pixels found.
         found: usize,
@@ -81,7 +65,9 @@ pub enum ReferenceError {
         needed: usize,
     },
     /// Too few pixels that are mostly strip.
-    #[error("only {found} pixels lie more than half in the strip, {needed} are needed: the strip is too narrow or too short for this image")]
+    #[error(
+        "only {found} pixels lie more than half in the strip, {needed} are needed: the strip is too narrow or too short for this image"
+    )]
     TooFewInside {
         /// Pixels found.
         found: usize,
@@ -89,7 +75,9 @@ pub enum ReferenceError {
         needed: usize,
     },
     /// Too few pixels that are mostly not strip.
-    #[error("only {found} pixels beside the strip lie less than a tenth in it, {needed} are needed: the strip needs field on at least one side")]
+    #[error(
+        "only {found} pixels beside the strip lie less than a tenth in it, {needed} are needed: the strip needs field on at least one side"
+    )]
     TooFewBeside {
         /// Pixels found.
         found: usize,
@@ -97,7 +85,9 @@ pub enum ReferenceError {
         needed: usize,
     },
     /// The mixture has no single solution, or none is left when a stretch is left out.
-    #[error("strip and ground beside it cannot be told apart along the whole strip: give a longer strip or a finer image")]
+    #[error(
+        "strip and ground beside it cannot be told apart along the whole strip: give a longer strip or a finer image"
+    )]
     NotSeparable,
     /// A coarse strip that is too uncertain.
     #[error(
@@ -142,7 +132,9 @@ pub enum ReferenceError {
         percent: f64,
     },
     /// A hand reading of 0 or less.
-    #[error("hand reading {pair} is {strip} in the strip and {beside} beside it; both must be above 0")]
+    #[error(
+        "hand reading {pair} is {strip} in the strip and {beside} beside it; both must be above 0"
+    )]
     Reading {
         /// Number of the pair, from 1.
         pair: usize,

@@ -1,11 +1,7 @@
 //! Several strips as one reference, and averaged hand readings.
 
 use super::ReferenceError;
-use super::interval::NoInterval;
-use super::interval::PairedMeans;
-use super::interval::RatioInterval;
-use super::interval::fieller;
-use super::interval::paired_blocks;
+use super::interval::{NoInterval, PairedMeans, RatioInterval, fieller, paired_blocks};
 
 /// What pooling needs of one strip.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -52,42 +48,98 @@ pub struct PooledEstimate {
 /// Satterthwaite 1946, Biometrics Bulletin 2:110-114 (from memory). Independence of strips is ours.
 pub fn pool(strips: &[StripEstimate]) -> Option<PooledEstimate> {
     let index = weighted(strips.iter().map(|strip| (strip.area_m2, strip.index)))?;
-    let compared: Vec<(usize, &StripEstimate, f64)> =
-        strips.iter().enumerate().filter_map(|(place, strip)| strip.beside.filter(|beside| *beside > 0.0).map(|beside| (place, strip, beside))).collect();
-    let beside = weighted(compared.iter().map(|(_, strip, beside)| (strip.area_m2, *beside)));
-    let reference = weighted(compared.iter().map(|(_, strip, _)| (strip.area_m2, strip.index)));
-    let ratio = reference.zip(beside).map(|(reference, beside)| reference / beside);
+    let compared: Vec<(usize, &StripEstimate, f64)> = strips
+        .iter()
+        .enumerate()
+        .filter_map(|(place, strip)| {
+            strip
+                .beside
+                .filter(|beside| *beside > 0.0)
+                .map(|beside| (place, strip, beside))
+        })
+        .collect();
+    let beside = weighted(
+        compared
+            .iter()
+            .map(|(_, strip, beside)| (strip.area_m2, *beside)),
+    );
+    let reference = weighted(
+        compared
+            .iter()
+            .map(|(_, strip, _)| (strip.area_m2, strip.index)),
+    );
+    let ratio = reference
+        .zip(beside)
+        .map(|(reference, beside)| reference / beside);
     let interval = match (compared.as_slice(), reference, beside) {
         ([(_, strip, _)], ..) => strip.interval,
         (_, Some(reference), Some(beside)) => pooled_interval(&compared, reference, beside),
         _ => Err(NoInterval::NothingBeside),
     };
-    let ratios: Vec<f64> = compared.iter().map(|(_, strip, beside)| strip.index / beside).collect();
+    let ratios: Vec<f64> = compared
+        .iter()
+        .map(|(_, strip, beside)| strip.index / beside)
+        .collect();
     let indices: Vec<f64> = strips.iter().map(|strip| strip.index).collect();
-    Some(PooledEstimate { index, beside, ratio, interval, strips: strips.len(), between_strips_sd: sample_sd(&indices), between_ratios_sd: sample_sd(&ratios) })
+    Some(PooledEstimate {
+        index,
+        beside,
+        ratio,
+        interval,
+        strips: strips.len(),
+        between_strips_sd: sample_sd(&indices),
+        between_ratios_sd: sample_sd(&ratios),
+    })
 }
 
-fn pooled_interval(compared: &[(usize, &StripEstimate, f64)], reference: f64, beside: f64) -> Result<RatioInterval, NoInterval> {
+fn pooled_interval(
+    compared: &[(usize, &StripEstimate, f64)],
+    reference: f64,
+    beside: f64,
+) -> Result<RatioInterval, NoInterval> {
     let area: f64 = compared.iter().map(|(_, strip, _)| strip.area_m2).sum();
     let ratio = reference / beside;
-    let mut means = PairedMeans { reference, beside, variance_reference: 0.0, variance_beside: 0.0, covariance: 0.0, degrees_of_freedom: f64::INFINITY };
-    let (mut spread, mut spread_by_freedom, mut least_freedom, mut blocks, mut effective_blocks) = (0.0, 0.0, f64::INFINITY, 0, 0.0);
+    let mut means = PairedMeans {
+        reference,
+        beside,
+        variance_reference: 0.0,
+        variance_beside: 0.0,
+        covariance: 0.0,
+        degrees_of_freedom: f64::INFINITY,
+    };
+    let (mut spread, mut spread_by_freedom, mut least_freedom, mut blocks, mut effective_blocks) =
+        (0.0, 0.0, f64::INFINITY, 0, 0.0);
     for (place, strip, _) in compared {
-        let own = strip.interval.map_err(|_| NoInterval::OfStrip { strip: place + 1 })?;
+        let own = strip
+            .interval
+            .map_err(|_| NoInterval::OfStrip { strip: place + 1 })?;
         let weight = strip.area_m2 / area * (strip.area_m2 / area);
         means.variance_reference += weight * own.means.variance_reference;
         means.variance_beside += weight * own.means.variance_beside;
         means.covariance += weight * own.means.covariance;
-        let part = weight * (own.means.variance_reference - 2.0 * ratio * own.means.covariance + ratio * ratio * own.means.variance_beside);
+        let part = weight
+            * (own.means.variance_reference - 2.0 * ratio * own.means.covariance
+                + ratio * ratio * own.means.variance_beside);
         spread += part;
         spread_by_freedom += part * part / own.means.degrees_of_freedom;
         least_freedom = f64::min(least_freedom, own.means.degrees_of_freedom);
         blocks += own.blocks;
         effective_blocks += own.effective_blocks;
     }
-    means.degrees_of_freedom = if spread_by_freedom > 0.0 { spread * spread / spread_by_freedom } else { least_freedom };
+    means.degrees_of_freedom = if spread_by_freedom > 0.0 {
+        spread * spread / spread_by_freedom
+    } else {
+        least_freedom
+    };
     let (low, high) = fieller(&means)?;
-    Ok(RatioInterval { low, high, means, blocks, effective_blocks, neighbour_correlation: 0.0 })
+    Ok(RatioInterval {
+        low,
+        high,
+        means,
+        blocks,
+        effective_blocks,
+        neighbour_correlation: 0.0,
+    })
 }
 
 /// What hand readings tell: a ratio. Their level belongs to another sensor than the image's.
@@ -120,17 +172,28 @@ pub fn readings(pairs: &[(f64, f64)]) -> Result<ReadingsEstimate, ReferenceError
     }
     for (place, (strip, beside)) in pairs.iter().enumerate() {
         if !(*strip > 0.0 && *beside > 0.0 && strip.is_finite() && beside.is_finite()) {
-            return Err(ReferenceError::Reading { pair: place + 1, strip: *strip, beside: *beside });
+            return Err(ReferenceError::Reading {
+                pair: place + 1,
+                strip: *strip,
+                beside: *beside,
+            });
         }
     }
     let strip = pairs.iter().map(|pair| pair.0).sum::<f64>() / pairs.len() as f64;
     let beside = pairs.iter().map(|pair| pair.1).sum::<f64>() / pairs.len() as f64;
     let blocks: Vec<Option<(f64, f64)>> = pairs.iter().copied().map(Some).collect();
-    Ok(ReadingsEstimate { strip, beside, ratio: strip / beside, interval: paired_blocks(&blocks, strip, beside) })
+    Ok(ReadingsEstimate {
+        strip,
+        beside,
+        ratio: strip / beside,
+        interval: paired_blocks(&blocks, strip, beside),
+    })
 }
 
 fn weighted(values: impl Iterator<Item = (f64, f64)>) -> Option<f64> {
-    let (weight, sum) = values.fold((0.0, 0.0), |(weight, sum), (w, value)| (weight + w, sum + w * value));
+    let (weight, sum) = values.fold((0.0, 0.0), |(weight, sum), (w, value)| {
+        (weight + w, sum + w * value)
+    });
     (weight > 0.0).then(|| sum / weight)
 }
 
@@ -140,7 +203,13 @@ fn sample_sd(values: &[f64]) -> Option<f64> {
         return None;
     }
     let mean = values.iter().sum::<f64>() / n;
-    Some(libm::sqrt(values.iter().map(|value| (value - mean) * (value - mean)).sum::<f64>() / (n - 1.0)))
+    Some(libm::sqrt(
+        values
+            .iter()
+            .map(|value| (value - mean) * (value - mean))
+            .sum::<f64>()
+            / (n - 1.0),
+    ))
 }
 
 #[cfg(test)]
@@ -148,8 +217,16 @@ mod tests {
     use super::*;
 
     fn strip(area_m2: f64, index: f64, beside: f64, shift: f64) -> StripEstimate {
-        let blocks: Vec<_> = [0.01, -0.02, 0.00, 0.02, -0.01, 0.01].iter().map(|d| Some((index + d, beside - shift * d))).collect();
-        StripEstimate { area_m2, index, beside: Some(beside), interval: paired_blocks(&blocks, index, beside) }
+        let blocks: Vec<_> = [0.01, -0.02, 0.00, 0.02, -0.01, 0.01]
+            .iter()
+            .map(|d| Some((index + d, beside - shift * d)))
+            .collect();
+        StripEstimate {
+            area_m2,
+            index,
+            beside: Some(beside),
+            interval: paired_blocks(&blocks, index, beside),
+        }
     }
 
     #[test]
@@ -167,19 +244,40 @@ mod tests {
         assert_eq!(Ok(alone), one.interval);
         let both = pool(&[one, one]).unwrap().interval.unwrap();
         let narrower = (both.high - both.low) / (alone.high - alone.low);
-        assert!((both.means.degrees_of_freedom - 2.0 * alone.means.degrees_of_freedom).abs() < 1e-9);
-        assert!(narrower < 1.0 / libm::sqrt(2.0) && narrower > 0.5, "{narrower}");
+        assert!(
+            (both.means.degrees_of_freedom - 2.0 * alone.means.degrees_of_freedom).abs() < 1e-9
+        );
+        assert!(
+            narrower < 1.0 / libm::sqrt(2.0) && narrower > 0.5,
+            "{narrower}"
+        );
     }
 
     #[test]
     fn a_strip_without_comparison_counts_for_the_reference_only() {
-        let bare = StripEstimate { area_m2: 100.0, index: 0.7, beside: None, interval: Err(NoInterval::NothingBeside) };
+        let bare = StripEstimate {
+            area_m2: 100.0,
+            index: 0.7,
+            beside: None,
+            interval: Err(NoInterval::NothingBeside),
+        };
         let pooled = pool(&[strip(100.0, 0.8, 0.5, 0.3), bare]).unwrap();
         assert!((pooled.index - 0.75).abs() < 1e-12);
         assert!((pooled.ratio.unwrap() - 1.6).abs() < 1e-12 && pooled.interval.is_ok());
-        let loose = StripEstimate { beside: Some(0.5), ..bare };
-        assert_eq!(pool(&[strip(100.0, 0.8, 0.5, 0.3), loose]).unwrap().interval, Err(NoInterval::OfStrip { strip: 2 }));
-        assert_eq!(pool(&[bare]).unwrap().interval, Err(NoInterval::NothingBeside));
+        let loose = StripEstimate {
+            beside: Some(0.5),
+            ..bare
+        };
+        assert_eq!(
+            pool(&[strip(100.0, 0.8, 0.5, 0.3), loose])
+                .unwrap()
+                .interval,
+            Err(NoInterval::OfStrip { strip: 2 })
+        );
+        assert_eq!(
+            pool(&[bare]).unwrap().interval,
+            Err(NoInterval::NothingBeside)
+        );
     }
 
     #[test]
@@ -187,9 +285,23 @@ mod tests {
         let one = readings(&[(0.665, 0.50)]).unwrap();
         assert!((one.ratio - 1.33).abs() < 1e-12 && one.interval.is_err());
         assert!((one.reference_on(0.45) - 0.5985).abs() < 1e-12);
-        let several = readings(&[(0.66, 0.50), (0.70, 0.50), (0.64, 0.47), (0.68, 0.52), (0.67, 0.49)]).unwrap();
+        let several = readings(&[
+            (0.66, 0.50),
+            (0.70, 0.50),
+            (0.64, 0.47),
+            (0.68, 0.52),
+            (0.67, 0.49),
+        ])
+        .unwrap();
         let interval = several.interval.unwrap();
         assert!(interval.low < several.ratio && several.ratio < interval.high);
-        assert_eq!(readings(&[(0.66, 0.5), (0.66, 0.0)]), Err(ReferenceError::Reading { pair: 2, strip: 0.66, beside: 0.0 }));
+        assert_eq!(
+            readings(&[(0.66, 0.5), (0.66, 0.0)]),
+            Err(ReferenceError::Reading {
+                pair: 2,
+                strip: 0.66,
+                beside: 0.0
+            })
+        );
     }
 }

@@ -43,7 +43,9 @@ pub const SENSORS: &[SensorSpread] = &[
 
 /// The sensor of this name, case aside.
 pub fn find_sensor(name: &str) -> Option<&'static SensorSpread> {
-    SENSORS.iter().find(|sensor| sensor.name.eq_ignore_ascii_case(name.trim()))
+    SENSORS
+        .iter()
+        .find(|sensor| sensor.name.eq_ignore_ascii_case(name.trim()))
 }
 
 /// Standard deviations to full width at half maximum of a Gaussian: 2 √(2 ln 2).
@@ -60,14 +62,20 @@ impl SensorSpread {
         match self.figure {
             SensorFigure::Contrast(left) => {
                 let pixel = 2.0 / std::f64::consts::PI;
-                width_of(libm::sqrt((2.0 * libm::log(pixel / left)).max(0.0)) / std::f64::consts::PI)
+                width_of(
+                    libm::sqrt((2.0 * libm::log(pixel / left)).max(0.0)) / std::f64::consts::PI,
+                )
             }
             SensorFigure::Slope(slope) => {
                 // erf rises: halve the bracket.
                 let (mut low, mut high) = (0.01, 3.0);
                 for _ in 0..60 {
                     let sigma = f64::midpoint(low, high);
-                    if libm::erf(1.0 / (2.0 * libm::sqrt(2.0) * sigma)) > slope { low = sigma } else { high = sigma }
+                    if libm::erf(1.0 / (2.0 * libm::sqrt(2.0) * sigma)) > slope {
+                        low = sigma;
+                    } else {
+                        high = sigma;
+                    }
                 }
                 width_of(low)
             }
@@ -95,14 +103,36 @@ pub struct SpreadFit {
 ///
 /// # Source
 /// Profile likelihood of normal errors: textbook (from memory).
-pub fn spread_of_profile(profile: &[(f64, f64)], pixels: usize, parameters: usize) -> Option<SpreadFit> {
-    let freedom = pixels.checked_sub(parameters).filter(|freedom| *freedom > 0)? as f64;
-    let best = profile.iter().filter(|point| point.1.is_finite()).min_by(|a, b| a.1.total_cmp(&b.1))?;
+pub fn spread_of_profile(
+    profile: &[(f64, f64)],
+    pixels: usize,
+    parameters: usize,
+) -> Option<SpreadFit> {
+    let freedom = pixels
+        .checked_sub(parameters)
+        .filter(|freedom| *freedom > 0)? as f64;
+    let best = profile
+        .iter()
+        .filter(|point| point.1.is_finite())
+        .min_by(|a, b| a.1.total_cmp(&b.1))?;
     let t = student_quantile(freedom);
     let limit = best.1 * (1.0 + t * t / freedom) + 1e-18;
-    let within = || profile.iter().filter(|point| point.1 <= limit).map(|point| point.0);
-    let (low, high) = (within().fold(f64::INFINITY, f64::min), within().fold(f64::NEG_INFINITY, f64::max));
-    Some(SpreadFit { full_width: best.0, low, high, pixels })
+    let within = || {
+        profile
+            .iter()
+            .filter(|point| point.1 <= limit)
+            .map(|point| point.0)
+    };
+    let (low, high) = (
+        within().fold(f64::INFINITY, f64::min),
+        within().fold(f64::NEG_INFINITY, f64::max),
+    );
+    Some(SpreadFit {
+        full_width: best.0,
+        low,
+        high,
+        pixels,
+    })
 }
 
 #[cfg(test)]
@@ -112,7 +142,14 @@ mod tests {
     #[test]
     fn widths_of_figures() {
         // A pixel alone: contrast 2/π at the Nyquist frequency (0.6366), no blur beyond it.
-        let of = |figure| SensorSpread { name: "", figure, source: "" }.full_width();
+        let of = |figure| {
+            SensorSpread {
+                name: "",
+                figure,
+                source: "",
+            }
+            .full_width()
+        };
         assert!(of(SensorFigure::Contrast(2.0 / std::f64::consts::PI)).abs() < 1e-9);
         // By hand: σ = √(2 ln(0.63662 / 0.25)) / π = 0.43520, times 2.35482.
         assert!((of(SensorFigure::Contrast(0.25)) - 1.0248).abs() < 1e-3);
@@ -124,9 +161,17 @@ mod tests {
     #[test]
     fn a_profile_gives_width_and_interval() {
         // Squares 1 + (w − 1)²: with ν = 100, t = 1.984, limit 1 + 3.936 / 100, so ± 0.198.
-        let profile: Vec<(f64, f64)> = (0..=300).map(|k| 0.01 * f64::from(k)).map(|w| (w, 1.0 + (w - 1.0) * (w - 1.0))).collect();
+        let profile: Vec<(f64, f64)> = (0..=300)
+            .map(|k| 0.01 * f64::from(k))
+            .map(|w| (w, 1.0 + (w - 1.0) * (w - 1.0)))
+            .collect();
         let fit = spread_of_profile(&profile, 103, 3).unwrap();
-        assert!((fit.full_width - 1.0).abs() < 1e-9 && (fit.low - 0.81).abs() < 1e-9 && (fit.high - 1.19).abs() < 1e-9, "{fit:?}");
+        assert!(
+            (fit.full_width - 1.0).abs() < 1e-9
+                && (fit.low - 0.81).abs() < 1e-9
+                && (fit.high - 1.19).abs() < 1e-9,
+            "{fit:?}"
+        );
         assert_eq!(spread_of_profile(&profile, 3, 3), None);
         assert_eq!(spread_of_profile(&[], 30, 3), None);
     }

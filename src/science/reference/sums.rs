@@ -53,11 +53,19 @@ pub struct StripSums {
 impl StripSums {
     /// Empty sums.
     pub fn new(segments: usize, blocks: usize) -> Self {
-        Self { segments, blocks, cells: vec![SegmentSums::default(); segments * blocks] }
+        Self {
+            segments,
+            blocks,
+            cells: vec![SegmentSums::default(); segments * blocks],
+        }
     }
     /// The sums of one segment in one block; `None` outside.
     pub fn cell_mut(&mut self, segment: usize, block: usize) -> Option<&mut SegmentSums> {
-        if segment < self.segments && block < self.blocks { self.cells.get_mut(segment * self.blocks + block) } else { None }
+        if segment < self.segments && block < self.blocks {
+            self.cells.get_mut(segment * self.blocks + block)
+        } else {
+            None
+        }
     }
     /// Sums by segment.
     pub fn by_segment(&self) -> Vec<SegmentSums> {
@@ -72,24 +80,40 @@ impl StripSums {
     /// Sums by block over the segments for which `keep[segment]` holds.
     pub fn by_block(&self, keep: &[bool]) -> Vec<SegmentSums> {
         let mut sums = vec![SegmentSums::default(); self.blocks];
-        for (row, _) in self.cells.chunks(self.blocks.max(1)).zip(keep).filter(|(_, keep)| **keep) {
-            sums.iter_mut().zip(row).for_each(|(block, cell)| block.add_piece(cell));
+        for (row, _) in self
+            .cells
+            .chunks(self.blocks.max(1))
+            .zip(keep)
+            .filter(|(_, keep)| **keep)
+        {
+            sums.iter_mut()
+                .zip(row)
+                .for_each(|(block, cell)| block.add_piece(cell));
         }
         sums
     }
     /// Sums over the segments for which `keep[segment]` holds.
     pub fn total(&self, keep: &[bool]) -> SegmentSums {
         let mut total = SegmentSums::default();
-        self.by_block(keep).iter().for_each(|block| total.add_piece(block));
+        self.by_block(keep)
+            .iter()
+            .for_each(|block| total.add_piece(block));
         total
     }
 }
 
 /// Which pieces have data: 5 pixels, or half of the median pixel count of the pieces that have any, whichever is less.
 pub(super) fn with_data(pieces: &[SegmentSums]) -> Vec<bool> {
-    let counts: Vec<f64> = pieces.iter().filter(|piece| piece.pixels > 0).map(|piece| piece.pixels as f64).collect();
+    let counts: Vec<f64> = pieces
+        .iter()
+        .filter(|piece| piece.pixels > 0)
+        .map(|piece| piece.pixels as f64)
+        .collect();
     let least = median(&counts).map_or(5.0, |middle| f64::min(5.0, 0.5 * middle));
-    pieces.iter().map(|piece| piece.pixels > 0 && piece.pixels as f64 >= least).collect()
+    pieces
+        .iter()
+        .map(|piece| piece.pixels > 0 && piece.pixels as f64 >= least)
+        .collect()
 }
 
 /// Median; the mean of the two middle values of an even number. `None` of nothing.
@@ -133,17 +157,43 @@ mod tests {
             strip.cell_mut(segment, block).unwrap().add(0.5, index);
         }
         assert!(strip.cell_mut(2, 0).is_none() && strip.cell_mut(0, 3).is_none());
-        assert_eq!(strip.by_segment().iter().map(|s| s.mean().unwrap()).collect::<Vec<_>>(), [0.375, 0.875]);
-        assert_eq!(strip.by_block(&[true, true]).iter().map(|s| s.pixels).collect::<Vec<_>>(), [1, 2, 1]);
+        assert_eq!(
+            strip
+                .by_segment()
+                .iter()
+                .map(|s| s.mean().unwrap())
+                .collect::<Vec<_>>(),
+            [0.375, 0.875]
+        );
+        assert_eq!(
+            strip
+                .by_block(&[true, true])
+                .iter()
+                .map(|s| s.pixels)
+                .collect::<Vec<_>>(),
+            [1, 2, 1]
+        );
         assert_eq!(strip.by_block(&[false, true])[1].mean(), Some(0.75));
         assert_eq!(strip.total(&[true, true]).mean(), Some(0.625));
-        assert_eq!(strip.total(&[true, false]).coefficient_of_variation(), Some(0.125 / 0.375));
+        assert_eq!(
+            strip.total(&[true, false]).coefficient_of_variation(),
+            Some(0.125 / 0.375)
+        );
     }
 
     #[test]
     fn a_piece_has_data_with_five_pixels_or_half_of_the_median() {
-        let piece = |pixels| SegmentSums { pixels, ..SegmentSums::default() };
-        assert_eq!(with_data(&[piece(100), piece(100), piece(5), piece(4), piece(0)]), [true, true, true, false, false]);
-        assert_eq!(with_data(&[piece(4), piece(4), piece(2), piece(1)]), [true, true, true, false]);
+        let piece = |pixels| SegmentSums {
+            pixels,
+            ..SegmentSums::default()
+        };
+        assert_eq!(
+            with_data(&[piece(100), piece(100), piece(5), piece(4), piece(0)]),
+            [true, true, true, false, false]
+        );
+        assert_eq!(
+            with_data(&[piece(4), piece(4), piece(2), piece(1)]),
+            [true, true, true, false]
+        );
     }
 }

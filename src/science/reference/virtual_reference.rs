@@ -30,13 +30,21 @@ pub struct VirtualReference {
 ///
 /// # Source
 /// Virtual reference by percentile: Holland and Schepers 2013, Precision Agriculture 14:71-85 (from memory).
-pub fn area_percentile(cells: &[(f64, f64)], percent: f64) -> Result<VirtualReference, ReferenceError> {
+pub fn area_percentile(
+    cells: &[(f64, f64)],
+    percent: f64,
+) -> Result<VirtualReference, ReferenceError> {
     if !(percent > 0.0 && percent < 100.0) {
         return Err(ReferenceError::Percentile { percent });
     }
     let area_m2: f64 = cells.iter().map(|cell| cell.0).sum();
     if cells.len() < LEAST_CELLS || area_m2 < LEAST_AREA_M2 {
-        return Err(ReferenceError::TooLittleCanopy { cells: cells.len(), cells_needed: LEAST_CELLS, area_m2, area_needed_m2: LEAST_AREA_M2 });
+        return Err(ReferenceError::TooLittleCanopy {
+            cells: cells.len(),
+            cells_needed: LEAST_CELLS,
+            area_m2,
+            area_needed_m2: LEAST_AREA_M2,
+        });
     }
     let mut sorted = cells.to_vec();
     sorted.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.total_cmp(&b.0)));
@@ -51,7 +59,12 @@ pub fn area_percentile(cells: &[(f64, f64)], percent: f64) -> Result<VirtualRefe
     if index.is_nan() || index <= 0.0 {
         return Err(ReferenceError::NotPositive { index });
     }
-    Ok(VirtualReference { index, percent, cells: cells.len(), area_m2 })
+    Ok(VirtualReference {
+        index,
+        percent,
+        cells: cells.len(),
+        area_m2,
+    })
 }
 
 #[cfg(test)]
@@ -72,13 +85,19 @@ mod tests {
     #[test]
     fn little_canopy_is_refused() {
         let cells = vec![(200.0, 0.7); 199];
-        assert!(matches!(area_percentile(&cells, 95.0), Err(ReferenceError::TooLittleCanopy { cells: 199, .. })));
+        assert!(matches!(
+            area_percentile(&cells, 95.0),
+            Err(ReferenceError::TooLittleCanopy { cells: 199, .. })
+        ));
         let small = vec![(100.0, 0.7); 200];
         let error = area_percentile(&small, 95.0).unwrap_err();
         assert_eq!(
             error.to_string(),
             "a percentile of canopy cells needs 200 cells and 3.0 ha of canopy, but there are 200 cells and 2.00 ha: put out a reference strip"
         );
-        assert_eq!(area_percentile(&cells, 100.0), Err(ReferenceError::Percentile { percent: 100.0 }));
+        assert_eq!(
+            area_percentile(&cells, 100.0),
+            Err(ReferenceError::Percentile { percent: 100.0 })
+        );
     }
 }

@@ -44,7 +44,11 @@ impl ResponseCurve {
                 let below = (join - rate).max(0.0);
                 plateau - k / 2.0 * below * below
             }
-            Self::LinearPlateau { plateau, join, slope } => plateau - slope * (join - rate).max(0.0),
+            Self::LinearPlateau {
+                plateau,
+                join,
+                slope,
+            } => plateau - slope * (join - rate).max(0.0),
         }
     }
 
@@ -64,9 +68,13 @@ impl ResponseCurve {
         let ratio = checked(ratio)?;
         let rate = match *self {
             // A curvature that is no number has no top either.
-            Self::Quadratic { c, .. } if c.is_nan() || c >= 0.0 => return Err(NoOptimum::CurvesUp { c }),
+            Self::Quadratic { c, .. } if c.is_nan() || c >= 0.0 => {
+                return Err(NoOptimum::CurvesUp { c });
+            }
             Self::Quadratic { b, c, .. } => (ratio - b) / (2.0 * c),
-            Self::QuadraticPlateau { k, .. } if k.is_nan() || k <= 0.0 => return Err(NoOptimum::CurvesUp { c: -k / 2.0 }),
+            Self::QuadraticPlateau { k, .. } if k.is_nan() || k <= 0.0 => {
+                return Err(NoOptimum::CurvesUp { c: -k / 2.0 });
+            }
             Self::QuadraticPlateau { join, k, .. } => join - ratio / k,
             Self::LinearPlateau { join, slope, .. } => {
                 if slope > ratio {
@@ -99,8 +107,16 @@ impl ResponseCurve {
                 break;
             }
         }
-        let high = if reach.is_finite() { super::search::crossing(best, best + reach, less, &short) } else { f64::INFINITY };
-        let low = if short(0.0) <= less { 0.0 } else { super::search::crossing(best, 0.0, less, &short) };
+        let high = if reach.is_finite() {
+            super::search::crossing(best, best + reach, less, &short)
+        } else {
+            f64::INFINITY
+        };
+        let low = if short(0.0) <= less {
+            0.0
+        } else {
+            super::search::crossing(best, 0.0, less, &short)
+        };
         Ok((low, high))
     }
 }
@@ -112,24 +128,58 @@ mod tests {
 
     #[test]
     fn optimum_of_each_shape() {
-        let quadratic = ResponseCurve::Quadratic { a: 4.0, b: 0.05, c: -1e-4 };
+        let quadratic = ResponseCurve::Quadratic {
+            a: 4.0,
+            b: 0.05,
+            c: -1e-4,
+        };
         assert!((quadratic.optimum(0.01).unwrap() - 200.0).abs() < 1e-9);
         assert_eq!(quadratic.optimum(0.06), Ok(0.0));
-        assert!(matches!(ResponseCurve::Quadratic { a: 4.0, b: 0.05, c: 1e-4 }.optimum(0.01), Err(NoOptimum::CurvesUp { .. })));
-        let plateau = ResponseCurve::QuadraticPlateau { plateau: 9.0, join: 200.0, k: 2e-4 };
+        assert!(matches!(
+            ResponseCurve::Quadratic {
+                a: 4.0,
+                b: 0.05,
+                c: 1e-4
+            }
+            .optimum(0.01),
+            Err(NoOptimum::CurvesUp { .. })
+        ));
+        let plateau = ResponseCurve::QuadraticPlateau {
+            plateau: 9.0,
+            join: 200.0,
+            k: 2e-4,
+        };
         assert!((plateau.optimum(0.01).unwrap() - 150.0).abs() < 1e-9);
-        let line = ResponseCurve::LinearPlateau { plateau: 9.0, join: 120.0, slope: 0.03 };
-        assert_eq!((line.optimum(0.01), line.optimum(0.04)), (Ok(120.0), Ok(0.0)));
+        let line = ResponseCurve::LinearPlateau {
+            plateau: 9.0,
+            join: 120.0,
+            slope: 0.03,
+        };
+        assert_eq!(
+            (line.optimum(0.01), line.optimum(0.04)),
+            (Ok(120.0), Ok(0.0))
+        );
     }
 
     #[test]
     fn rates_that_pay_nearly_as_well() {
         // On a parabola the loss is |c| (N − N*)²: half a hundredth of a tonne gives √(0.005/1e-4) = 7.07 either way.
-        let curve = ResponseCurve::Quadratic { a: 4.0, b: 0.05, c: -1e-4 };
+        let curve = ResponseCurve::Quadratic {
+            a: 4.0,
+            b: 0.05,
+            c: -1e-4,
+        };
         let (low, high) = curve.profitable_range(0.01, 0.005).unwrap();
-        assert!((low - (200.0 - 50.0_f64.sqrt())).abs() < 1e-6 && (high - (200.0 + 50.0_f64.sqrt())).abs() < 1e-6);
+        assert!(
+            (low - (200.0 - 50.0_f64.sqrt())).abs() < 1e-6
+                && (high - (200.0 + 50.0_f64.sqrt())).abs() < 1e-6
+        );
         // Beyond the join every kg only costs: 0.1 more at 0.01 a kg is 10 kg.
-        let line = ResponseCurve::LinearPlateau { plateau: 9.0, join: 120.0, slope: 0.03 };
+        let line = ResponseCurve::LinearPlateau {
+            plateau: 9.0,
+            join: 120.0,
+            slope: 0.03,
+        };
         let (low, high) = line.profitable_range(0.01, 0.1).unwrap();
         assert!((low - 115.0).abs() < 1e-6 && (high - 130.0).abs() < 1e-6);
         assert_eq!(line.profitable_range(0.0, 0.1).unwrap().1, f64::INFINITY);

@@ -11,19 +11,11 @@ mod polynomial;
 mod search;
 
 pub use curve::ResponseCurve;
-pub use optimum::NoOptimum;
-pub use optimum::Optimum;
-pub use optimum::OptimumSet;
-pub use plateau::PlateauFit;
-pub use plateau::PlateauShape;
-pub use plateau::fit_plateau;
-pub use polynomial::LinearFit;
-pub use polynomial::QuadraticFit;
-pub use polynomial::fit_linear;
-pub use polynomial::fit_quadratic;
+pub use optimum::{NoOptimum, Optimum, OptimumSet};
+pub use plateau::{PlateauFit, PlateauShape, fit_plateau};
+pub use polynomial::{LinearFit, QuadraticFit, fit_linear, fit_quadratic};
 
-use statrs::distribution::ContinuousCDF;
-use statrs::distribution::StudentsT;
+use statrs::distribution::{ContinuousCDF, StudentsT};
 use thiserror::Error;
 
 use crate::units::NRate;
@@ -43,7 +35,10 @@ pub struct Point {
 impl Point {
     /// A point from its two numbers; `rate` in kg N/ha.
     pub const fn new(rate: f64, value: f64) -> Self {
-        Self { rate: NRate::kg_per_ha(rate), value }
+        Self {
+            rate: NRate::kg_per_ha(rate),
+            value,
+        }
     }
 }
 
@@ -68,7 +63,9 @@ pub enum CurveError {
         needed: usize,
     },
     /// A rate below zero, or a number that is none.
-    #[error("reading {point} is {value} at {rate:.1}: rates must be zero or more and both numbers finite")]
+    #[error(
+        "reading {point} is {value} at {rate:.1}: rates must be zero or more and both numbers finite"
+    )]
     NotUsable {
         /// Number of the observation, from 1.
         point: usize,
@@ -106,7 +103,8 @@ impl Quality {
     /// Akaike 1974, IEEE Transactions on Automatic Control 19:716-723; least-squares form of Burnham and Anderson 2002 (from memory).
     pub fn aic(&self) -> Option<f64> {
         let n = self.points as f64;
-        (self.sse > 0.0 && self.points > 0).then(|| n * libm::log(self.sse / n) + 2.0 * (self.parameters + 1) as f64)
+        (self.sse > 0.0 && self.points > 0)
+            .then(|| n * libm::log(self.sse / n) + 2.0 * (self.parameters + 1) as f64)
     }
     /// [`Quality::aic`] with the correction for few observations, `2 q (q + 1)/(n − q − 1)`, q = p + 1. `None` where it is not defined.
     ///
@@ -125,21 +123,29 @@ impl Quality {
 /// - `level`: probability that the interval covers. \[share\]
 /// - returns: half-width in standard errors; infinite without a degree of freedom.
 pub fn student(level: f64, degrees_of_freedom: usize) -> f64 {
-    StudentsT::new(0.0, 1.0, degrees_of_freedom as f64).map_or(f64::INFINITY, |t| t.inverse_cdf(0.5 + level / 2.0))
+    StudentsT::new(0.0, 1.0, degrees_of_freedom as f64)
+        .map_or(f64::INFINITY, |t| t.inverse_cdf(0.5 + level / 2.0))
 }
 
 /// Checks observations; answers their different rates, rising. \[kg N/ha\]
 fn different_rates(points: &[Point], needed: usize) -> Result<Vec<f64>, CurveError> {
     for (k, point) in points.iter().enumerate() {
         if !(point.rate.is_finite() && point.rate.get() >= 0.0 && point.value.is_finite()) {
-            return Err(CurveError::NotUsable { point: k + 1, rate: point.rate, value: point.value });
+            return Err(CurveError::NotUsable {
+                point: k + 1,
+                rate: point.rate,
+                value: point.value,
+            });
         }
     }
     let mut rates: Vec<f64> = points.iter().map(|point| point.rate.get()).collect();
     rates.sort_by(f64::total_cmp);
     rates.dedup();
     if rates.len() < needed {
-        return Err(CurveError::TooFewRates { found: rates.len(), needed });
+        return Err(CurveError::TooFewRates {
+            found: rates.len(),
+            needed,
+        });
     }
     Ok(rates)
 }
@@ -151,10 +157,31 @@ mod tests {
     #[test]
     fn criteria_by_hand() {
         // n = 6, SSE = 6, p = 3: 6 ln 1 + 8, corrected by 2·4·5/(6 − 5).
-        let quality = Quality { sse: 6.0, points: 6, parameters: 3 };
-        assert_eq!((quality.aic(), quality.aicc(), quality.degrees_of_freedom()), (Some(8.0), Some(48.0), 3));
-        assert_eq!(Quality { points: 5, ..quality }.aicc(), None);
-        assert_eq!(Quality { sse: 0.0, ..quality }.aic(), None);
+        let quality = Quality {
+            sse: 6.0,
+            points: 6,
+            parameters: 3,
+        };
+        assert_eq!(
+            (quality.aic(), quality.aicc(), quality.degrees_of_freedom()),
+            (Some(8.0), Some(48.0), 3)
+        );
+        assert_eq!(
+            Quality {
+                points: 5,
+                ..quality
+            }
+            .aicc(),
+            None
+        );
+        assert_eq!(
+            Quality {
+                sse: 0.0,
+                ..quality
+            }
+            .aic(),
+            None
+        );
     }
 
     #[test]
@@ -168,8 +195,20 @@ mod tests {
     #[test]
     fn what_cannot_be_used() {
         let named = |points: &[Point]| different_rates(points, 2).unwrap_err();
-        assert!(matches!(named(&[Point::new(0.0, 1.0), Point::new(-1.0, 1.0)]), CurveError::NotUsable { point: 2, .. }));
-        assert!(matches!(named(&[Point::new(0.0, f64::NAN)]), CurveError::NotUsable { point: 1, .. }));
-        assert_eq!(named(&[Point::new(5.0, 1.0), Point::new(5.0, 2.0)]), CurveError::TooFewRates { found: 1, needed: 2 });
+        assert!(matches!(
+            named(&[Point::new(0.0, 1.0), Point::new(-1.0, 1.0)]),
+            CurveError::NotUsable { point: 2, .. }
+        ));
+        assert!(matches!(
+            named(&[Point::new(0.0, f64::NAN)]),
+            CurveError::NotUsable { point: 1, .. }
+        ));
+        assert_eq!(
+            named(&[Point::new(5.0, 1.0), Point::new(5.0, 2.0)]),
+            CurveError::TooFewRates {
+                found: 1,
+                needed: 2
+            }
+        );
     }
 }

@@ -1,11 +1,7 @@
 //! Line or parabola up to a plateau: the start of the plateau is searched, the rest follows from a straight-line regression.
 
-use super::CurveError;
-use super::Point;
-use super::Quality;
-use super::different_rates;
 use super::search::Profile;
-use super::student;
+use super::{CurveError, Point, Quality, different_rates, student};
 use crate::units::NRate;
 
 /// Different rates without which a plateau cannot be told from a rise.
@@ -102,18 +98,32 @@ fn at(points: &[Point], shape: PlateauShape, join: f64) -> At {
     let distance = |p: &Point| shape.distance(p.rate.get(), join);
     let mean_distance = points.iter().map(distance).sum::<f64>() / n;
     let mean_value = points.iter().map(|p| p.value).sum::<f64>() / n;
-    let squares: f64 = points.iter().map(|p| (distance(p) - mean_distance) * (distance(p) - mean_distance)).sum();
-    let products: f64 = points.iter().map(|p| (distance(p) - mean_distance) * (p.value - mean_value)).sum();
+    let squares: f64 = points
+        .iter()
+        .map(|p| (distance(p) - mean_distance) * (distance(p) - mean_distance))
+        .sum();
+    let products: f64 = points
+        .iter()
+        .map(|p| (distance(p) - mean_distance) * (p.value - mean_value))
+        .sum();
     let steepness = -products / squares;
     let plateau = mean_value + steepness * mean_distance;
     let residual = |p: &Point| p.value - plateau + steepness * distance(p);
-    At { plateau, steepness, sse: points.iter().map(|p| residual(p) * residual(p)).sum(), squares }
+    At {
+        plateau,
+        steepness,
+        sse: points.iter().map(|p| residual(p) * residual(p)).sum(),
+        squares,
+    }
 }
 
 /// Sum of squares about the mean.
 pub(super) fn about_mean(points: &[Point]) -> f64 {
     let mean = points.iter().map(|p| p.value).sum::<f64>() / points.len() as f64;
-    points.iter().map(|p| (p.value - mean) * (p.value - mean)).sum()
+    points
+        .iter()
+        .map(|p| (p.value - mean) * (p.value - mean))
+        .sum()
 }
 
 /// Places from the second rate to the last at which a plateau may start, rising; every observed rate is one of them.
@@ -122,7 +132,8 @@ pub(super) fn about_mean(points: &[Point]) -> f64 {
 pub(super) fn starts(rates: &[f64]) -> Vec<f64> {
     let mut places = Vec::new();
     for pair in rates.windows(2).skip(1) {
-        places.extend((0..PLACES).map(|k| pair[0] + (pair[1] - pair[0]) * k as f64 / PLACES as f64));
+        places
+            .extend((0..PLACES).map(|k| pair[0] + (pair[1] - pair[0]) * k as f64 / PLACES as f64));
     }
     places.extend(rates.last());
     places
@@ -150,7 +161,11 @@ pub(super) fn limit(sse: f64, degrees_of_freedom: usize, level: f64, flat: f64) 
 /// # Source
 /// Profile (likelihood) intervals: Bates and Watts 1988, Nonlinear Regression Analysis (from memory). Plateau shapes as in Cerrato and Blackmer 1990,
 /// Agronomy Journal 82:138-143 (from memory).
-pub fn fit_plateau(points: &[Point], shape: PlateauShape, level: f64) -> Result<PlateauFit, CurveError> {
+pub fn fit_plateau(
+    points: &[Point],
+    shape: PlateauShape,
+    level: f64,
+) -> Result<PlateauFit, CurveError> {
     let rates = different_rates(points, LEAST_RATES)?;
     let flat = about_mean(points);
     let free = points.len() - PARAMETERS;
@@ -160,7 +175,10 @@ pub fn fit_plateau(points: &[Point], shape: PlateauShape, level: f64) -> Result<
         if at.steepness > 0.0 { at.sse } else { flat }
     };
     let grid = starts(&rates);
-    if !grid.iter().any(|join| at(points, shape, *join).steepness > 0.0) {
+    if !grid
+        .iter()
+        .any(|join| at(points, shape, *join).steepness > 0.0)
+    {
         return Err(CurveError::NotRising);
     }
     let profile = Profile::of(&grid, &sse);
@@ -179,7 +197,10 @@ pub fn fit_plateau(points: &[Point], shape: PlateauShape, level: f64) -> Result<
             if at.sse <= limit {
                 let width = libm::sqrt((limit - at.sse) / at.squares);
                 let (low, high) = bounds.unwrap_or((f64::INFINITY, f64::NEG_INFINITY));
-                bounds = Some((low.min(at.steepness - width), high.max(at.steepness + width)));
+                bounds = Some((
+                    low.min(at.steepness - width),
+                    high.max(at.steepness + width),
+                ));
             }
         }
     }
@@ -193,9 +214,16 @@ pub fn fit_plateau(points: &[Point], shape: PlateauShape, level: f64) -> Result<
         steepness_bounds: bounds,
         responds: free > 0 && flat > limit,
         at_top: profile.at >= top - near,
-        rates_on_plateau: rates.iter().filter(|rate| **rate >= profile.at - near).count(),
+        rates_on_plateau: rates
+            .iter()
+            .filter(|rate| **rate >= profile.at - near)
+            .count(),
         top: NRate::kg_per_ha(top),
-        quality: Quality { sse: profile.least, points: points.len(), parameters: PARAMETERS },
+        quality: Quality {
+            sse: profile.least,
+            points: points.len(),
+            parameters: PARAMETERS,
+        },
     })
 }
 
@@ -204,40 +232,86 @@ mod tests {
     use super::*;
 
     fn ramp(values: &[f64]) -> Vec<Point> {
-        values.iter().enumerate().map(|(k, value)| Point::new(20.0 * k as f64, *value)).collect()
+        values
+            .iter()
+            .enumerate()
+            .map(|(k, value)| Point::new(20.0 * k as f64, *value))
+            .collect()
     }
 
     #[test]
     fn a_clear_plateau_of_either_shape() {
         let rates: Vec<f64> = (0..9).map(|k| 20.0 * f64::from(k)).collect();
-        for (shape, steepness) in [(PlateauShape::Linear, 0.003), (PlateauShape::Quadratic, 2e-5)] {
-            let points: Vec<Point> = rates.iter().map(|n| Point::new(*n, 0.75 - steepness * shape.distance(*n, 87.0))).collect();
+        for (shape, steepness) in [
+            (PlateauShape::Linear, 0.003),
+            (PlateauShape::Quadratic, 2e-5),
+        ] {
+            let points: Vec<Point> = rates
+                .iter()
+                .map(|n| Point::new(*n, 0.75 - steepness * shape.distance(*n, 87.0)))
+                .collect();
             let fit = fit_plateau(&points, shape, 0.95).unwrap();
             assert!((fit.join.get() - 87.0).abs() < 1e-4, "{fit:?}");
-            assert!((fit.plateau - 0.75).abs() < 1e-7 && (fit.steepness / steepness - 1.0).abs() < 1e-5, "{fit:?}");
-            assert!(fit.responds && !fit.at_top && fit.rates_on_plateau == 4, "{fit:?}");
+            assert!(
+                (fit.plateau - 0.75).abs() < 1e-7 && (fit.steepness / steepness - 1.0).abs() < 1e-5,
+                "{fit:?}"
+            );
+            assert!(
+                fit.responds && !fit.at_top && fit.rates_on_plateau == 4,
+                "{fit:?}"
+            );
             assert!((fit.at(NRate::kg_per_ha(40.0)) - points[2].value).abs() < 1e-6);
         }
     }
 
     #[test]
     fn a_straight_rise_has_no_plateau() {
-        let fit = fit_plateau(&ramp(&[0.40, 0.45, 0.51, 0.55, 0.60, 0.66]), PlateauShape::Linear, 0.95).unwrap();
-        assert!(fit.at_top && fit.responds && fit.join_high.is_none(), "{fit:?}");
-        let fit = fit_plateau(&ramp(&[0.40, 0.46, 0.53, 0.60, 0.68, 0.77]), PlateauShape::Quadratic, 0.95).unwrap();
+        let fit = fit_plateau(
+            &ramp(&[0.40, 0.45, 0.51, 0.55, 0.60, 0.66]),
+            PlateauShape::Linear,
+            0.95,
+        )
+        .unwrap();
+        assert!(
+            fit.at_top && fit.responds && fit.join_high.is_none(),
+            "{fit:?}"
+        );
+        let fit = fit_plateau(
+            &ramp(&[0.40, 0.46, 0.53, 0.60, 0.68, 0.77]),
+            PlateauShape::Quadratic,
+            0.95,
+        )
+        .unwrap();
         assert!(fit.at_top && fit.responds, "{fit:?}");
     }
 
     #[test]
     fn noise_is_no_response_and_a_fall_is_none() {
-        let fit = fit_plateau(&ramp(&[0.61, 0.63, 0.60, 0.64, 0.61, 0.63]), PlateauShape::Linear, 0.95).unwrap();
+        let fit = fit_plateau(
+            &ramp(&[0.61, 0.63, 0.60, 0.64, 0.61, 0.63]),
+            PlateauShape::Linear,
+            0.95,
+        )
+        .unwrap();
         assert!(!fit.responds, "{fit:?}");
         assert!(fit.steepness_bounds.unwrap().0 <= 0.0);
         for shape in [PlateauShape::Linear, PlateauShape::Quadratic] {
-            assert_eq!(fit_plateau(&ramp(&[0.70, 0.66, 0.61, 0.58, 0.52]), shape, 0.95), Err(CurveError::NotRising));
-            assert_eq!(fit_plateau(&ramp(&[0.5; 6]), shape, 0.95), Err(CurveError::NotRising));
+            assert_eq!(
+                fit_plateau(&ramp(&[0.70, 0.66, 0.61, 0.58, 0.52]), shape, 0.95),
+                Err(CurveError::NotRising)
+            );
+            assert_eq!(
+                fit_plateau(&ramp(&[0.5; 6]), shape, 0.95),
+                Err(CurveError::NotRising)
+            );
         }
-        assert!(matches!(fit_plateau(&ramp(&[0.5, 0.6, 0.7]), PlateauShape::Linear, 0.95), Err(CurveError::TooFewRates { found: 3, needed: 4 })));
+        assert!(matches!(
+            fit_plateau(&ramp(&[0.5, 0.6, 0.7]), PlateauShape::Linear, 0.95),
+            Err(CurveError::TooFewRates {
+                found: 3,
+                needed: 4
+            })
+        ));
     }
 
     #[test]
@@ -252,7 +326,11 @@ mod tests {
         // At the bound itself the sum of squares is the limit.
         let limit = limit(wide.quality.sse, 5, 0.95, 0.0);
         for bound in [wide.join_low, wide.join_high] {
-            assert!((super::at(&points, PlateauShape::Linear, bound.unwrap().get()).sse / limit - 1.0).abs() < 1e-6);
+            assert!(
+                (super::at(&points, PlateauShape::Linear, bound.unwrap().get()).sse / limit - 1.0)
+                    .abs()
+                    < 1e-6
+            );
         }
     }
 }

@@ -31,7 +31,11 @@ pub(super) fn crossing(inside: f64, outside: f64, limit: f64, f: &dyn Fn(f64) ->
     let (mut inside, mut outside) = (inside, outside);
     for _ in 0..HALVINGS {
         let middle = f64::midpoint(inside, outside);
-        if f(middle) <= limit { inside = middle } else { outside = middle }
+        if f(middle) <= limit {
+            inside = middle;
+        } else {
+            outside = middle;
+        }
     }
     inside
 }
@@ -51,7 +55,12 @@ impl Profile {
     /// Looks at every place of `grid` (rising, at least one), and refines around each local least one.
     pub(super) fn of(grid: &[f64], f: &dyn Fn(f64) -> f64) -> Self {
         let mut places: Vec<(f64, f64)> = grid.iter().map(|at| (*at, f(*at))).collect();
-        let mut best = places.iter().copied().fold((f64::NAN, f64::INFINITY), |best, place| if place.1 < best.1 { place } else { best });
+        let mut best = places
+            .iter()
+            .copied()
+            .fold((f64::NAN, f64::INFINITY), |best, place| {
+                if place.1 < best.1 { place } else { best }
+            });
         for k in 0..grid.len() {
             let (before, after) = (k.saturating_sub(1), (k + 1).min(grid.len() - 1));
             if places[k].1 <= places[before].1 && places[k].1 <= places[after].1 && before < after {
@@ -65,15 +74,29 @@ impl Profile {
         if places.get(slot).is_none_or(|place| place.0 != best.0) && best.0.is_finite() {
             places.insert(slot, best);
         }
-        Self { places, at: best.0, least: best.1 }
+        Self {
+            places,
+            at: best.0,
+            least: best.1,
+        }
     }
 
     /// Least and greatest place whose value does not exceed `limit`; `None` on a side where the set reaches the grid's end.
     pub(super) fn within(&self, limit: f64, f: &dyn Fn(f64) -> f64) -> (Option<f64>, Option<f64>) {
         let inside = |place: &(f64, f64)| place.1 <= limit;
-        let low = self.places.iter().position(inside).filter(|k| *k > 0).map(|k| crossing(self.places[k].0, self.places[k - 1].0, limit, f));
+        let low = self
+            .places
+            .iter()
+            .position(inside)
+            .filter(|k| *k > 0)
+            .map(|k| crossing(self.places[k].0, self.places[k - 1].0, limit, f));
         let last = self.places.len() - 1;
-        let high = self.places.iter().rposition(inside).filter(|k| *k < last).map(|k| crossing(self.places[k].0, self.places[k + 1].0, limit, f));
+        let high = self
+            .places
+            .iter()
+            .rposition(inside)
+            .filter(|k| *k < last)
+            .map(|k| crossing(self.places[k].0, self.places[k + 1].0, limit, f));
         (low, high)
     }
 }
@@ -91,13 +114,22 @@ mod tests {
 
     #[test]
     fn the_deeper_of_two_valleys() {
-        let f = |x: f64| if x < 5.0 { (x - 2.2) * (x - 2.2) } else { (x - 7.3) * (x - 7.3) - 0.5 };
+        let f = |x: f64| {
+            if x < 5.0 {
+                (x - 2.2) * (x - 2.2)
+            } else {
+                (x - 7.3) * (x - 7.3) - 0.5
+            }
+        };
         let grid: Vec<f64> = (0..=20).map(|k| f64::from(k) * 0.5).collect();
         let profile = Profile::of(&grid, &f);
         assert!((profile.at - 7.3).abs() < 1e-7 && (profile.least + 0.5).abs() < 1e-12);
         // Values up to 0 lie within √0.5 of 7.3, and at 2.2 alone, which no place of the grid hits.
         let (low, high) = profile.within(0.0, &f);
-        assert!((low.unwrap() - (7.3 - 0.5_f64.sqrt())).abs() < 1e-9 && (high.unwrap() - (7.3 + 0.5_f64.sqrt())).abs() < 1e-9);
+        assert!(
+            (low.unwrap() - (7.3 - 0.5_f64.sqrt())).abs() < 1e-9
+                && (high.unwrap() - (7.3 + 0.5_f64.sqrt())).abs() < 1e-9
+        );
         assert_eq!(profile.within(100.0, &f), (None, None));
     }
 }

@@ -1,23 +1,22 @@
 use super::*;
-use crate::space::curve::CurveFault;
-use crate::space::curve::CurveRule;
-use crate::space::polygon::oriented;
-use crate::space::polygon::rings_of;
+use crate::space::curve::{CurveFault, CurveRule};
+use crate::space::polygon::{oriented, rings_of};
 use approx::assert_relative_eq;
-use geo::Area;
-use geo::Coord;
-use geo::LineString;
-use geo::Polygon;
-use geo::Rect;
-use geo::Validation;
+use geo::{Area, Coord, LineString, Polygon, Rect, Validation};
 use proptest::prelude::*;
 
 const PLACE: (f64, f64) = (5e5, 5.4e6);
 
 fn framed(shape: &MultiPolygon<f64>, azimuth: f64, length: f64, width: f64) -> CellFrame {
     let mut frame = CellFrame::new(azimuth, length, width);
-    let uv: Vec<(f64, f64)> = rings_of(shape).iter().flatten().map(|p| frame.to_uv(p[0], p[1])).collect();
-    (frame.u0, frame.v0) = uv.iter().fold((f64::INFINITY, f64::INFINITY), |least, p| (least.0.min(p.0), least.1.min(p.1)));
+    let uv: Vec<(f64, f64)> = rings_of(shape)
+        .iter()
+        .flatten()
+        .map(|p| frame.to_uv(p[0], p[1]))
+        .collect();
+    (frame.u0, frame.v0) = uv.iter().fold((f64::INFINITY, f64::INFINITY), |least, p| {
+        (least.0.min(p.0), least.1.min(p.1))
+    });
     frame
 }
 
@@ -26,8 +25,13 @@ fn straight(frames: &[CellFrame]) -> Vec<Way> {
 }
 
 fn rectangle(west: f64, south: f64, east: f64, north: f64) -> MultiPolygon<f64> {
-    let corner = |x: f64, y: f64| Coord { x: PLACE.0 + x, y: PLACE.1 + y };
-    MultiPolygon::new(vec![Rect::new(corner(west, south), corner(east, north)).to_polygon()])
+    let corner = |x: f64, y: f64| Coord {
+        x: PLACE.0 + x,
+        y: PLACE.1 + y,
+    };
+    MultiPolygon::new(vec![
+        Rect::new(corner(west, south), corner(east, north)).to_polygon(),
+    ])
 }
 
 fn star(x: f64, y: f64, radii: &[f64]) -> MultiPolygon<f64> {
@@ -37,10 +41,16 @@ fn star(x: f64, y: f64, radii: &[f64]) -> MultiPolygon<f64> {
         .enumerate()
         .map(|(i, r)| {
             let a = 0.2 + std::f64::consts::TAU * i as f64 / n;
-            Coord { x: PLACE.0 + x + r * libm::cos(a), y: PLACE.1 + y + r * libm::sin(a) }
+            Coord {
+                x: PLACE.0 + x + r * libm::cos(a),
+                y: PLACE.1 + y + r * libm::sin(a),
+            }
         })
         .collect();
-    oriented(&MultiPolygon::new(vec![Polygon::new(LineString::new(ring), Vec::new())]))
+    oriented(&MultiPolygon::new(vec![Polygon::new(
+        LineString::new(ring),
+        Vec::new(),
+    )]))
 }
 
 /// The grid is a partition of the field: areas add up, and every edge of a cell is another cell's too, or lies on the field's edge.
@@ -51,7 +61,12 @@ fn check(field: &MultiPolygon<f64>, grid: &CellGrid, borders: &[Border]) {
     let mut perimeters = 0.0;
     for k in 0..grid.cells.len() {
         let outline = grid.outline(k);
-        assert_relative_eq!(outline.unsigned_area(), grid.cells[k].area, max_relative = 1e-6, epsilon = 1e-5);
+        assert_relative_eq!(
+            outline.unsigned_area(),
+            grid.cells[k].area,
+            max_relative = 1e-6,
+            epsilon = 1e-5
+        );
         if grid.cells[k].area > 1e-2 {
             assert!(outline.is_valid(), "{:?}", grid.cells[k]);
         }
@@ -66,21 +81,45 @@ fn check(field: &MultiPolygon<f64>, grid: &CellGrid, borders: &[Border]) {
             }
         }
     }
-    let rim: Vec<_> = rings_of(field).iter().flat_map(|ring| ring.windows(2).map(|edge| (edge[0], edge[1])).collect::<Vec<_>>()).collect();
-    let on_rim = |p: [u64; 2]| rim.iter().any(|&(a, b)| off_and_along(p.map(f64::from_bits), a, b).0 < 1e-6);
+    let rim: Vec<_> = rings_of(field)
+        .iter()
+        .flat_map(|ring| {
+            ring.windows(2)
+                .map(|edge| (edge[0], edge[1]))
+                .collect::<Vec<_>>()
+        })
+        .collect();
+    let on_rim = |p: [u64; 2]| {
+        rim.iter()
+            .any(|&(a, b)| off_and_along(p.map(f64::from_bits), a, b).0 < 1e-6)
+    };
     let mut open = 0.0;
     for ((a, b), (there, back, length)) in edges {
         assert!(there <= 1 && back <= 1);
         if there + back == 1 {
             open += length;
             // What a dropped crumb of a square millimetre leaves is shorter than this.
-            assert!(length < 1e-2 || (on_rim(a) && on_rim(b)), "{:?} {:?} {length}", a.map(f64::from_bits), b.map(f64::from_bits));
+            assert!(
+                length < 1e-2 || (on_rim(a) && on_rim(b)),
+                "{:?} {:?} {length}",
+                a.map(f64::from_bits),
+                b.map(f64::from_bits)
+            );
         }
     }
     let shared: f64 = borders.iter().map(|border| border.length).sum();
     assert!(borders.iter().all(|border| border.a < border.b));
-    assert!(borders.windows(2).all(|pair| (pair[0].a, pair[0].b) < (pair[1].a, pair[1].b)));
-    assert_relative_eq!(2.0 * shared + open, perimeters, max_relative = 1e-6, epsilon = 1.0);
+    assert!(
+        borders
+            .windows(2)
+            .all(|pair| (pair[0].a, pair[0].b) < (pair[1].a, pair[1].b))
+    );
+    assert_relative_eq!(
+        2.0 * shared + open,
+        perimeters,
+        max_relative = 1e-6,
+        epsilon = 1.0
+    );
 }
 
 #[test]
@@ -88,19 +127,36 @@ fn two_headings_meet_along_a_seam() {
     // 216 m × 120 m, the eastern 96 m driven east, the rest north: cells of 20 m × 12 m.
     let field = rectangle(0.0, 0.0, 216.0, 120.0);
     let shapes = split(&field, &[rectangle(120.0, -10.0, 300.0, 200.0)]).unwrap();
-    let frames = [framed(&field, 0.0, 20.0, 12.0), framed(&shapes[1], 90.0, 20.0, 12.0)];
+    let frames = [
+        framed(&field, 0.0, 20.0, 12.0),
+        framed(&shapes[1], 90.0, 20.0, 12.0),
+    ];
     let (grid, borders) = lay(&shapes, &straight(&frames)).unwrap();
     check(&field, &grid, &borders);
-    assert_eq!((grid.ways(), grid.cells_of(0).len(), grid.cells_of(1).len()), (2, 6 * 10, 5 * 10));
+    assert_eq!(
+        (grid.ways(), grid.cells_of(0).len(), grid.cells_of(1).len()),
+        (2, 6 * 10, 5 * 10)
+    );
     // Rows and columns count in each part's own frame: v runs to the west in the first, to the north in the second.
     assert_eq!((grid.part_of(59), grid.part_of(60)), (0, 1));
     assert_eq!((grid.cells[60].row, grid.cells[60].col), (0, 0));
     assert_eq!(grid.find(1, 3, 9), Some(99));
     // Along the seam 6 cells of 20 m meet 10 of 12 m: sides at 0, 12, 20, 24, … m.
-    let across: Vec<f64> = borders.iter().filter(|border| grid.part_of(border.a as usize) != grid.part_of(border.b as usize)).map(|b| b.length).collect();
+    let across: Vec<f64> = borders
+        .iter()
+        .filter(|border| grid.part_of(border.a as usize) != grid.part_of(border.b as usize))
+        .map(|b| b.length)
+        .collect();
     assert_eq!(across.len(), 6 + 10 - 2);
     assert_relative_eq!(across.iter().sum::<f64>(), 120.0, max_relative = 1e-9);
-    assert!(grid.cells.iter().filter(|cell| cell.shape == CellShape::Whole).count() >= 5 * 6, "cells away from seam and corners stay whole");
+    assert!(
+        grid.cells
+            .iter()
+            .filter(|cell| cell.shape == CellShape::Whole)
+            .count()
+            >= 5 * 6,
+        "cells away from seam and corners stay whole"
+    );
 }
 
 #[test]
@@ -111,7 +167,10 @@ fn a_field_that_is_one_part_is_cut_as_ever() {
     let plain = cut(&field, frame).unwrap();
     check(&field, &grid, &borders);
     let place = |cell: &Cell| (cell.row, cell.col, cell.area.to_bits());
-    assert_eq!(grid.cells.iter().map(place).collect::<Vec<_>>(), plain.cells.iter().map(place).collect::<Vec<_>>());
+    assert_eq!(
+        grid.cells.iter().map(place).collect::<Vec<_>>(),
+        plain.cells.iter().map(place).collect::<Vec<_>>()
+    );
     assert_eq!(borders, super::borders(&plain));
 }
 
@@ -119,7 +178,10 @@ fn a_field_that_is_one_part_is_cut_as_ever() {
 fn an_island_of_its_own_heading() {
     let field = rectangle(0.0, 0.0, 300.0, 300.0);
     let shapes = split(&field, &[star(150.0, 150.0, &[70.0; 24])]).unwrap();
-    let frames = [framed(&field, 0.0, 24.0, 24.0), framed(&shapes[1], 45.0, 24.0, 24.0)];
+    let frames = [
+        framed(&field, 0.0, 24.0, 24.0),
+        framed(&shapes[1], 45.0, 24.0, 24.0),
+    ];
     let (grid, borders) = lay(&shapes, &straight(&frames)).unwrap();
     check(&field, &grid, &borders);
 }
@@ -127,27 +189,52 @@ fn an_island_of_its_own_heading() {
 /// An arc of a circle about a place south of the field's corner, turning to the right as it goes east: from 20° west of north to as far east of it.
 fn arc(radius: f64, points: u32) -> LineString<f64> {
     let about = |k: u32| (-20.0 + 40.0 * f64::from(k) / f64::from(points - 1)).to_radians();
-    (0..points).map(|k| Coord { x: PLACE.0 + 150.0 + radius * libm::sin(about(k)), y: PLACE.1 - radius + 100.0 + radius * libm::cos(about(k)) }).collect()
+    (0..points)
+        .map(|k| Coord {
+            x: PLACE.0 + 150.0 + radius * libm::sin(about(k)),
+            y: PLACE.1 - radius + 100.0 + radius * libm::cos(about(k)),
+        })
+        .collect()
 }
 
-const RULE: CurveRule = CurveRule { length: 20.0, width: 12.0, pass: 12.0, room: 20.0 };
+const RULE: CurveRule = CurveRule {
+    length: 20.0,
+    width: 12.0,
+    pass: 12.0,
+    room: 20.0,
+};
 
 #[test]
 fn cells_along_a_curve_are_a_partition_and_keep_to_their_passes() {
     let pond = rectangle(100.0, 100.0, 130.0, 140.0);
-    let field = crate::space::polygon::oriented(&crate::space::polygon::less(&rectangle(0.0, 0.0, 300.0, 200.0), &pond));
+    let field = crate::space::polygon::oriented(&crate::space::polygon::less(
+        &rectangle(0.0, 0.0, 300.0, 200.0),
+        &pond,
+    ));
     // Longer than the field, so that it is a curve everywhere in it.
     let curve = CurveFrame::new(&arc(600.0, 17), &field, &RULE).unwrap();
-    let (grid, borders) = lay(std::slice::from_ref(&field), &[Way::Curve(Box::new(curve.clone()))]).unwrap();
+    let (grid, borders) = lay(
+        std::slice::from_ref(&field),
+        &[Way::Curve(Box::new(curve.clone()))],
+    )
+    .unwrap();
     check(&field, &grid, &borders);
-    assert!(grid.cells.windows(2).all(|pair| (pair[0].row, pair[0].col) < (pair[1].row, pair[1].col)), "one cell a row and column");
+    assert!(
+        grid.cells
+            .windows(2)
+            .all(|pair| (pair[0].row, pair[0].col) < (pair[1].row, pair[1].col)),
+        "one cell a row and column"
+    );
     // Everywhere on a cell, the distance from the arc's chain says its column: within what chords of 2.5° lie inside their arc, 600 m × (1 − cos 1.25°) = 0.14 m.
     for k in 0..grid.cells.len() {
         for (ring, _) in grid.rings(k) {
             for p in ring {
                 let radius = libm::hypot(p[0] - PLACE.0 - 150.0, p[1] - PLACE.1 + 500.0);
                 let low = f64::from(grid.cells[k].col) * 12.0 + curve_origin(&curve);
-                assert!((low - 0.3..low + 12.3).contains(&(radius - 600.0)), "{radius} {low}");
+                assert!(
+                    (low - 0.3..low + 12.3).contains(&(radius - 600.0)),
+                    "{radius} {low}"
+                );
             }
         }
         let centre = geo::Centroid::centroid(&grid.outline(k)).unwrap();
@@ -156,7 +243,11 @@ fn cells_along_a_curve_are_a_partition_and_keep_to_their_passes() {
         }
     }
     // Cells away from the edge are as long as the chain is there: 20 m times radius over 600 m.
-    let inner: Vec<&Cell> = grid.cells.iter().filter(|cell| (4..=8).contains(&cell.row)).collect();
+    let inner: Vec<&Cell> = grid
+        .cells
+        .iter()
+        .filter(|cell| (4..=8).contains(&cell.row))
+        .collect();
     let whole = inner.iter().filter(|cell| {
         let middle = 600.0 + (f64::from(cell.col) + 0.5) * 12.0 + curve_origin(&curve);
         (cell.area / (240.0 * middle / 600.0) - 1.0).abs() < 0.01
@@ -182,16 +273,43 @@ fn bends_too_tight_for_the_ground_are_refused() {
     let field = rectangle(0.0, 0.0, 300.0, 200.0);
     // Its centre lies in the field.
     match CurveFrame::new(&arc(90.0, 9), &field, &RULE) {
-        Err(CurveFault::Tight { radius, reach, place }) => {
-            assert!((80.0..100.0).contains(&radius) && reach > 90.0, "{radius} {reach}");
-            assert!((place[0] - PLACE.0 - 150.0).abs() < 40.0 && (place[1] - PLACE.1 - 97.0).abs() < 10.0, "{place:?}");
+        Err(CurveFault::Tight {
+            radius,
+            reach,
+            place,
+        }) => {
+            assert!(
+                (80.0..100.0).contains(&radius) && reach > 90.0,
+                "{radius} {reach}"
+            );
+            assert!(
+                (place[0] - PLACE.0 - 150.0).abs() < 40.0
+                    && (place[1] - PLACE.1 - 97.0).abs() < 10.0,
+                "{place:?}"
+            );
         }
         other => panic!("{other:?}"),
     }
-    let hairpin: LineString<f64> =
-        [(0.0, 0.0), (100.0, 0.0), (110.0, 5.0), (100.0, 10.0), (0.0, 10.0)].map(|(x, y)| Coord { x: PLACE.0 + x, y: PLACE.1 + y }).to_vec().into();
-    assert!(matches!(CurveFrame::new(&hairpin, &field, &RULE), Err(CurveFault::Turns { degrees }) if degrees > 170.0));
-    assert_eq!(CurveFrame::new(&LineString::new(Vec::new()), &field, &RULE), Err(CurveFault::NoLength));
+    let hairpin: LineString<f64> = [
+        (0.0, 0.0),
+        (100.0, 0.0),
+        (110.0, 5.0),
+        (100.0, 10.0),
+        (0.0, 10.0),
+    ]
+    .map(|(x, y)| Coord {
+        x: PLACE.0 + x,
+        y: PLACE.1 + y,
+    })
+    .to_vec()
+    .into();
+    assert!(
+        matches!(CurveFrame::new(&hairpin, &field, &RULE), Err(CurveFault::Turns { degrees }) if degrees > 170.0)
+    );
+    assert_eq!(
+        CurveFrame::new(&LineString::new(Vec::new()), &field, &RULE),
+        Err(CurveFault::NoLength)
+    );
 }
 
 proptest! {

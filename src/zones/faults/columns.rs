@@ -1,8 +1,6 @@
 //! Names of columns that controllers cut or confuse. Shapefile names hold 10 bytes (dBase); ASCII without blanks: common practice, no source.
 
-use crate::zones::carried::CarriedMap;
-use crate::zones::carried::MapKind;
-use crate::zones::carried::Place;
+use crate::zones::carried::{CarriedMap, MapKind, Place};
 use crate::zones::faults::fault::Fault;
 
 /// Longest name in a shapefile's table. (bytes)
@@ -20,19 +18,39 @@ pub(super) fn check(map: &CarriedMap, faults: &mut Vec<Fault>) {
     for (k, name) in map.columns.iter().enumerate() {
         let place = Place::named(format!("column {name}"));
         let rate = map.rate_column.as_ref() == Some(name);
-        if let Some(twin) = map.columns[..k].iter().find(|other| cut(other) == cut(name)) {
-            let message = format!("{twin:?} and {name:?} are one name, {:?}, to a controller that cuts names to {LONGEST} letters in capitals", cut(name));
+        if let Some(twin) = map.columns[..k]
+            .iter()
+            .find(|other| cut(other) == cut(name))
+        {
+            let message = format!(
+                "{twin:?} and {name:?} are one name, {:?}, to a controller that cuts names to {LONGEST} letters in capitals",
+                cut(name)
+            );
             faults.push(Fault::caution("column.twins", place.clone(), message));
         }
-        let odd = name.is_empty() || !name.is_ascii() || name.contains(' ') || name.starts_with(|c: char| c.is_ascii_digit());
+        let odd = name.is_empty()
+            || !name.is_ascii()
+            || name.contains(' ')
+            || name.starts_with(|c: char| c.is_ascii_digit());
         if odd {
-            faults.push(Fault::note("column.letters", place.clone(), format!("the name {name:?} has blanks, or letters beyond ASCII, or begins with a digit")));
+            faults.push(Fault::note(
+                "column.letters",
+                place.clone(),
+                format!(
+                    "the name {name:?} has blanks, or letters beyond ASCII, or begins with a digit"
+                ),
+            ));
         }
         if map.kind == MapKind::Shapefile && name.len() >= LONGEST && rate {
-            let message = format!("the rate's column {name:?} fills all {LONGEST} letters, so it may have been cut: unit or substance may be lost from it");
+            let message = format!(
+                "the rate's column {name:?} fills all {LONGEST} letters, so it may have been cut: unit or substance may be lost from it"
+            );
             faults.push(Fault::caution("column.cut", place, message));
         } else if map.kind != MapKind::Shapefile && name.len() > LONGEST && rate {
-            let message = format!("the rate's column {name:?} becomes {:?} in a shapefile", cut(name));
+            let message = format!(
+                "the rate's column {name:?} becomes {:?} in a shapefile",
+                cut(name)
+            );
             faults.push(Fault::note("column.cut", place, message));
         }
     }

@@ -1,7 +1,6 @@
 //! How many zones and points an old terminal takes: common practice, no source.
 
-use crate::zones::carried::CarriedMap;
-use crate::zones::carried::Place;
+use crate::zones::carried::{CarriedMap, Place};
 use crate::zones::faults::fault::Fault;
 
 /// Zones beyond which old terminals grow slow or refuse.
@@ -13,16 +12,26 @@ const MANY_IN_ALL: usize = 200_000;
 
 pub(super) fn check(map: &CarriedMap, faults: &mut Vec<Fault>) {
     if map.patches.len() > MANY_ZONES {
-        let message = format!("the map has {} zones; old terminals take up to about {MANY_ZONES}: join small ones", map.patches.len());
-        faults.push(Fault::caution("count.zones", Place::whole(), message).sized(map.patches.len() as f64, "zones"));
+        let message = format!(
+            "the map has {} zones; old terminals take up to about {MANY_ZONES}: join small ones",
+            map.patches.len()
+        );
+        faults.push(
+            Fault::caution("count.zones", Place::whole(), message)
+                .sized(map.patches.len() as f64, "zones"),
+        );
     }
     let mut all = 0;
     for patch in &map.patches {
         for ring in patch.parts.iter().flat_map(|part| &part.rings) {
             all += ring.points.len();
             if ring.points.len() > MANY_POINTS {
-                let message = format!("a ring has {} points; old terminals take up to about {MANY_POINTS}: simplify it", ring.points.len());
-                let fault = Fault::caution("count.points", patch.place.clone(), message).sized(ring.points.len() as f64, "points");
+                let message = format!(
+                    "a ring has {} points; old terminals take up to about {MANY_POINTS}: simplify it",
+                    ring.points.len()
+                );
+                let fault = Fault::caution("count.points", patch.place.clone(), message)
+                    .sized(ring.points.len() as f64, "points");
                 faults.push(match ring.points.first() {
                     Some(&at) => fault.at(at),
                     None => fault,
@@ -31,7 +40,11 @@ pub(super) fn check(map: &CarriedMap, faults: &mut Vec<Fault>) {
         }
     }
     if all > MANY_IN_ALL {
-        let message = format!("the map has {all} points in all; old terminals take up to about {MANY_IN_ALL}");
-        faults.push(Fault::caution("count.points", Place::whole(), message).sized(all as f64, "points"));
+        let message = format!(
+            "the map has {all} points in all; old terminals take up to about {MANY_IN_ALL}"
+        );
+        faults.push(
+            Fault::caution("count.points", Place::whole(), message).sized(all as f64, "points"),
+        );
     }
 }

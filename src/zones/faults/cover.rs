@@ -2,36 +2,21 @@
 
 use std::collections::BTreeMap;
 
-use geo::Area;
-use geo::BooleanOps;
-use geo::BoundingRect;
-use geo::Coord;
-use geo::Distance;
-use geo::Euclidean;
-use geo::InteriorPoint;
-use geo::Length as _;
-use geo::MultiPolygon;
-use geo::Point;
-use geo::Polygon;
+use geo::{
+    Area, BooleanOps, BoundingRect, Coord, Distance, Euclidean, InteriorPoint, Length as _,
+    MultiPolygon, Point, Polygon,
+};
 use rstar::RTree;
-use rstar::primitives::GeomWithData;
-use rstar::primitives::Rectangle;
+use rstar::primitives::{GeomWithData, Rectangle};
 
 use crate::finding::Severity;
-use crate::space::polygon::grown;
-use crate::space::polygon::joined;
-use crate::space::polygon::less;
-use crate::space::polygon::repaired;
+use crate::space::polygon::{grown, joined, less, repaired};
 use crate::units::M2_PER_HA;
-use crate::zones::carried::CarriedMap;
-use crate::zones::carried::Patch;
-use crate::zones::carried::Place;
-use crate::zones::faults::Against;
-use crate::zones::faults::Sums;
+use crate::zones::carried::{CarriedMap, Patch, Place};
 use crate::zones::faults::fault::Fault;
 use crate::zones::faults::frame::Frame;
-use crate::zones::faults::necks::Neck;
-use crate::zones::faults::necks::necks;
+use crate::zones::faults::necks::{Neck, necks};
+use crate::zones::faults::{Against, Sums};
 
 /// Ground smaller than this is rounding, not a fault. \[m²\]
 pub(super) const SMALL_M2: f64 = 1.0;
@@ -66,17 +51,38 @@ pub(super) struct Field {
 impl Field {
     pub(super) fn of(against: &Against, frame: &Frame) -> Self {
         if !frame.placed {
-            return Self { boundary: None, exclusions: Vec::new(), inner: None };
+            return Self {
+                boundary: None,
+                exclusions: Vec::new(),
+                inner: None,
+            };
         }
-        let boundary = against.boundary.as_ref().and_then(|b| frame.ground(b)).map(|b| repaired(&b).polygon);
-        let exclusions: Vec<_> =
-            against.exclusions.iter().filter_map(|e| frame.ground(e)).map(|e| grown(&repaired(&e).polygon, against.exclusion_buffer.get())).collect();
+        let boundary = against
+            .boundary
+            .as_ref()
+            .and_then(|b| frame.ground(b))
+            .map(|b| repaired(&b).polygon);
+        let exclusions: Vec<_> = against
+            .exclusions
+            .iter()
+            .filter_map(|e| frame.ground(e))
+            .map(|e| grown(&repaired(&e).polygon, against.exclusion_buffer.get()))
+            .collect();
         let inner = boundary.as_ref().map(|b| less(b, &joined(&exclusions)));
-        Self { boundary, exclusions, inner }
+        Self {
+            boundary,
+            exclusions,
+            inner,
+        }
     }
 }
 
-pub(super) fn check(map: &CarriedMap, against: &Against, frame: &Frame, faults: &mut Vec<Fault>) -> Sums {
+pub(super) fn check(
+    map: &CarriedMap,
+    against: &Against,
+    frame: &Frame,
+    faults: &mut Vec<Fault>,
+) -> Sums {
     if !frame.measured {
         return Sums::default();
     }
@@ -85,21 +91,40 @@ pub(super) fn check(map: &CarriedMap, against: &Against, frame: &Frame, faults: 
         .iter()
         .flat_map(|patch| patch.parts.iter().map(move |part| (patch, part)))
         .filter_map(|(patch, part)| {
-            let polygon = repaired(&frame.polygon(&MultiPolygon::new(vec![part.polygon()?]))?).polygon;
+            let polygon =
+                repaired(&frame.polygon(&MultiPolygon::new(vec![part.polygon()?]))?).polygon;
             let area = polygon.unsigned_area();
-            Some(Unit { patch, polygon, area, rate: patch.rate.number() })
+            Some(Unit {
+                patch,
+                polygon,
+                area,
+                rate: patch.rate.number(),
+            })
         })
         .collect();
     let field = Field::of(against, frame);
-    let mut sums = Sums { field_m2: field.inner.as_ref().map(Area::unsigned_area), ..Sums::default() };
+    let mut sums = Sums {
+        field_m2: field.inner.as_ref().map(Area::unsigned_area),
+        ..Sums::default()
+    };
     if units.is_empty() {
         return sums;
     }
-    let mut look = Look { map, frame, faults, told: BTreeMap::new() };
+    let mut look = Look {
+        map,
+        frame,
+        faults,
+        told: BTreeMap::new(),
+    };
     let twins = look.duplicates(&units);
     look.overlaps(&units, &twins);
     look.small(&units, &field, against);
-    let all = joined(&units.iter().map(|unit| unit.polygon.clone()).collect::<Vec<_>>());
+    let all = joined(
+        &units
+            .iter()
+            .map(|unit| unit.polygon.clone())
+            .collect::<Vec<_>>(),
+    );
     look.field(&units, &all, &field, against);
     look.finish();
     for unit in units.iter().filter(|unit| unit.rate.is_some()) {
@@ -111,24 +136,39 @@ pub(super) fn check(map: &CarriedMap, against: &Against, frame: &Frame, faults: 
 
 /// Area in the area measure of the map's unit: hectares, or acres.
 pub(super) fn area_in_unit(map: &CarriedMap, m2: f64) -> f64 {
-    map.meaning.unit.map_or(m2 / M2_PER_HA, |unit| unit.area_of(crate::units::Area::m2(m2)))
+    map.meaning.unit.map_or(m2 / M2_PER_HA, |unit| {
+        unit.area_of(crate::units::Area::m2(m2))
+    })
 }
 
 /// Unit of totals.
 pub(super) fn total_unit(map: &CarriedMap) -> &'static str {
-    map.meaning.unit.map_or("(unit not stated)", crate::units::RateUnit::total_label)
+    map.meaning
+        .unit
+        .map_or("(unit not stated)", crate::units::RateUnit::total_label)
 }
 
 /// A point inside, for a pin on the map.
 pub(super) fn pin(polygon: &MultiPolygon<f64>) -> Option<Coord<f64>> {
-    let largest = polygon.iter().max_by(|a, b| a.unsigned_area().total_cmp(&b.unsigned_area()))?;
+    let largest = polygon
+        .iter()
+        .max_by(|a, b| a.unsigned_area().total_cmp(&b.unsigned_area()))?;
     largest.interior_point().map(|point| point.0)
 }
 
 /// Width of a long piece of ground: twice its area over its perimeter.
 fn width(polygon: &Polygon<f64>) -> f64 {
-    let around = Euclidean.length(polygon.exterior()) + polygon.interiors().iter().map(|ring| Euclidean.length(ring)).sum::<f64>();
-    if around > 0.0 { 2.0 * polygon.unsigned_area() / around } else { 0.0 }
+    let around = Euclidean.length(polygon.exterior())
+        + polygon
+            .interiors()
+            .iter()
+            .map(|ring| Euclidean.length(ring))
+            .sum::<f64>();
+    if around > 0.0 {
+        2.0 * polygon.unsigned_area() / around
+    } else {
+        0.0
+    }
 }
 
 struct Look<'a> {
@@ -150,16 +190,24 @@ impl Look<'_> {
             Some(ground) => fault.over(ground),
             None => fault,
         };
-        self.faults.push(match pin(ground).and_then(|c| self.frame.point_back(c)) {
-            Some(at) => fault.at(at),
-            None => fault,
-        });
+        self.faults
+            .push(match pin(ground).and_then(|c| self.frame.point_back(c)) {
+                Some(at) => fault.at(at),
+                None => fault,
+            });
     }
 
     fn finish(&mut self) {
         for (code, count) in &self.told {
             if *count > TOLD {
-                self.faults.push(Fault::note("faults.more", Place::whole(), format!("{} more faults of the kind {code} are not listed", count - TOLD)));
+                self.faults.push(Fault::note(
+                    "faults.more",
+                    Place::whole(),
+                    format!(
+                        "{} more faults of the kind {code} are not listed",
+                        count - TOLD
+                    ),
+                ));
             }
         }
     }
@@ -181,16 +229,30 @@ impl Look<'_> {
         };
         let mut seen: BTreeMap<Vec<(i64, i64)>, usize> = BTreeMap::new();
         let mut twins = Vec::new();
-        for (k, unit) in units.iter().enumerate().filter(|(_, unit)| !unit.polygon.0.is_empty()) {
+        for (k, unit) in units
+            .iter()
+            .enumerate()
+            .filter(|(_, unit)| !unit.polygon.0.is_empty())
+        {
             match seen.get(&key(unit)) {
                 None => drop(seen.insert(key(unit), k)),
                 Some(&first) => {
                     twins.push((first, k));
                     let other = &units[first];
-                    let rates =
-                        if other.rate == unit.rate { "with the same rate".to_owned() } else { format!("with {}", rates(self.map, other.rate, unit.rate)) };
-                    let message = format!("the polygon stands in {} already, {rates}: one of them must go", other.patch.place);
-                    self.tell(Fault::stop("patch.duplicate", unit.patch.place.clone(), message).sized(unit.area, "m²"), &unit.polygon);
+                    let rates = if other.rate == unit.rate {
+                        "with the same rate".to_owned()
+                    } else {
+                        format!("with {}", rates(self.map, other.rate, unit.rate))
+                    };
+                    let message = format!(
+                        "the polygon stands in {} already, {rates}: one of them must go",
+                        other.patch.place
+                    );
+                    self.tell(
+                        Fault::stop("patch.duplicate", unit.patch.place.clone(), message)
+                            .sized(unit.area, "m²"),
+                        &unit.polygon,
+                    );
                 }
             }
         }
@@ -203,14 +265,20 @@ impl Look<'_> {
             .enumerate()
             .filter_map(|(k, unit)| {
                 let b = unit.polygon.bounding_rect()?;
-                Some(GeomWithData::new(Rectangle::from_corners([b.min().x, b.min().y], [b.max().x, b.max().y]), k))
+                Some(GeomWithData::new(
+                    Rectangle::from_corners([b.min().x, b.min().y], [b.max().x, b.max().y]),
+                    k,
+                ))
             })
             .collect();
         let tree = RTree::bulk_load(boxes.clone());
         let (mut small, mut count) = (0.0, 0_u64);
         for one in &boxes {
-            let mut others: Vec<usize> =
-                tree.locate_in_envelope_intersecting(rstar::RTreeObject::envelope(one)).map(|other| other.data).filter(|&k| k > one.data).collect();
+            let mut others: Vec<usize> = tree
+                .locate_in_envelope_intersecting(rstar::RTreeObject::envelope(one))
+                .map(|other| other.data)
+                .filter(|&k| k > one.data)
+                .collect();
             others.sort_unstable();
             for other in others {
                 if twins.contains(&(one.data, other)) {
@@ -225,7 +293,11 @@ impl Look<'_> {
                         a.patch.place,
                         rates(self.map, a.rate, b.rate)
                     );
-                    self.tell(Fault::stop("patch.overlap", b.patch.place.clone(), message).sized(area, "m²"), &shared);
+                    self.tell(
+                        Fault::stop("patch.overlap", b.patch.place.clone(), message)
+                            .sized(area, "m²"),
+                        &shared,
+                    );
                 } else if area > 0.01 {
                     small += area;
                     count += 1;
@@ -236,7 +308,9 @@ impl Look<'_> {
             let message = format!(
                 "{count} pairs of zones overlap by less than {SMALL_M2} m² or {NARROW_M} m each, {small:.1} m² in all: borders drawn twice, or rounded"
             );
-            self.faults.push(Fault::note("patch.overlap_small", Place::whole(), message).sized(small, "m²"));
+            self.faults.push(
+                Fault::note("patch.overlap_small", Place::whole(), message).sized(small, "m²"),
+            );
         }
     }
 
@@ -244,9 +318,18 @@ impl Look<'_> {
     fn small(&mut self, units: &[Unit<'_>], field: &Field, against: &Against) {
         for unit in units {
             if unit.area < SMALL_M2 {
-                let message = format!("the polygon has {:.3} m²: some controllers stumble over such slivers", unit.area);
-                let fault = Fault::caution("patch.sliver", unit.patch.place.clone(), message).sized(unit.area, "m²");
-                let first = unit.patch.parts.first().and_then(|part| part.rings.first()).and_then(|ring| ring.points.first());
+                let message = format!(
+                    "the polygon has {:.3} m²: some controllers stumble over such slivers",
+                    unit.area
+                );
+                let fault = Fault::caution("patch.sliver", unit.patch.place.clone(), message)
+                    .sized(unit.area, "m²");
+                let first = unit
+                    .patch
+                    .parts
+                    .first()
+                    .and_then(|part| part.rings.first())
+                    .and_then(|ring| ring.points.first());
                 self.tell(fault, &unit.polygon);
                 // A flat ring has no inside to pin; its first point is as good.
                 if let (Some(last), Some(&at)) = (self.faults.last_mut(), first)
@@ -257,24 +340,41 @@ impl Look<'_> {
                 }
                 continue;
             }
-            let Some(machine) = against.machine_width else { continue };
+            let Some(machine) = against.machine_width else {
+                continue;
+            };
             // What only runs out over the edge is as narrow as it is meant to be.
-            let beyond = |boundary: &MultiPolygon<f64>| !touch(&unit.polygon, boundary) || unit.polygon.intersection(boundary).unsigned_area() < SMALL_M2;
+            let beyond = |boundary: &MultiPolygon<f64>| {
+                !touch(&unit.polygon, boundary)
+                    || unit.polygon.intersection(boundary).unsigned_area() < SMALL_M2
+            };
             if field.boundary.as_ref().is_some_and(beyond) {
                 continue;
             }
             // Two hundredths less than half: a zone of just the machine's width is wide enough.
             let reach = 0.48 * machine.get();
-            let cores: Vec<MultiPolygon<f64>> = unit.polygon.iter().map(|polygon| grown(&MultiPolygon::new(vec![polygon.clone()]), -reach)).collect();
+            let cores: Vec<MultiPolygon<f64>> = unit
+                .polygon
+                .iter()
+                .map(|polygon| grown(&MultiPolygon::new(vec![polygon.clone()]), -reach))
+                .collect();
             if cores.iter().all(|core| core.0.is_empty()) {
                 let wide = unit.polygon.iter().map(width).fold(0.0, f64::max);
-                let message =
-                    format!("nowhere is the zone as wide as the machine (about {wide:.1} m, {:.1} m are worked): its rate cannot be set alone", machine.get());
-                self.tell(Fault::caution("patch.narrow", unit.patch.place.clone(), message).sized(wide, "m").sized(unit.area, "m²"), &unit.polygon);
+                let message = format!(
+                    "nowhere is the zone as wide as the machine (about {wide:.1} m, {:.1} m are worked): its rate cannot be set alone",
+                    machine.get()
+                );
+                self.tell(
+                    Fault::caution("patch.narrow", unit.patch.place.clone(), message)
+                        .sized(wide, "m")
+                        .sized(unit.area, "m²"),
+                    &unit.polygon,
+                );
                 continue;
             }
             for (polygon, core) in unit.polygon.iter().zip(&cores) {
-                let room = TOLD.saturating_sub(self.told.get("patch.neck").copied().unwrap_or_default());
+                let room =
+                    TOLD.saturating_sub(self.told.get("patch.neck").copied().unwrap_or_default());
                 let (found, more) = necks(polygon, core, reach, room);
                 for neck in found {
                     self.neck(unit, &neck, machine.get(), field);
@@ -288,31 +388,70 @@ impl Look<'_> {
     fn neck(&mut self, unit: &Unit<'_>, neck: &Neck, machine: f64, field: &Field) {
         // A disc that reaches just over both walls from the middle.
         let middle = geo::Rect::new(neck.at, neck.at + Coord { x: 0.01, y: 0.01 }).to_polygon();
-        let around = grown(&MultiPolygon::new(vec![middle]), 0.5 * neck.width + 2.0 * BESIDE_M);
-        let beyond = |boundary: &MultiPolygon<f64>| around.difference(boundary).unsigned_area() >= BESIDE_M * BESIDE_M;
+        let around = grown(
+            &MultiPolygon::new(vec![middle]),
+            0.5 * neck.width + 2.0 * BESIDE_M,
+        );
+        let beyond = |boundary: &MultiPolygon<f64>| {
+            around.difference(boundary).unsigned_area() >= BESIDE_M * BESIDE_M
+        };
         let edge = field.boundary.as_ref().is_some_and(beyond);
-        let what = format!("the zone has a neck of {:.1} m by about {:.0} m, and {machine:.1} m are worked", neck.width, neck.length);
+        let what = format!(
+            "the zone has a neck of {:.1} m by about {:.0} m, and {machine:.1} m are worked",
+            neck.width, neck.length
+        );
         let (severity, then) = if edge {
-            (Severity::Note, "it lies along the field's edge, over which the swath may run out")
+            (
+                Severity::Note,
+                "it lies along the field's edge, over which the swath may run out",
+            )
         } else if neck.width >= NEARLY * machine {
             (Severity::Note, "that is nearly enough")
         } else {
-            (Severity::Caution, "there the rate of the zones beside it is set as well, or its own beyond it")
+            (
+                Severity::Caution,
+                "there the rate of the zones beside it is set as well, or its own beyond it",
+            )
         };
-        let fault = Fault::new("patch.neck", severity, unit.patch.place.clone(), format!("{what}: {then}"));
-        self.tell(fault.sized(neck.width, "m").sized(neck.length, "m"), &neck.ground);
+        let fault = Fault::new(
+            "patch.neck",
+            severity,
+            unit.patch.place.clone(),
+            format!("{what}: {then}"),
+        );
+        self.tell(
+            fault.sized(neck.width, "m").sized(neck.length, "m"),
+            &neck.ground,
+        );
         // The middle of a neck says more than any point in its ground.
-        if let Some(last) = self.faults.last_mut().filter(|last| last.code == "patch.neck")
+        if let Some(last) = self
+            .faults
+            .last_mut()
+            .filter(|last| last.code == "patch.neck")
             && let Some(at) = self.frame.point_back(neck.at)
         {
             last.at = Some(at);
         }
     }
 
-    fn field(&mut self, units: &[Unit<'_>], all: &MultiPolygon<f64>, field: &Field, against: &Against) {
+    fn field(
+        &mut self,
+        units: &[Unit<'_>],
+        all: &MultiPolygon<f64>,
+        field: &Field,
+        against: &Against,
+    ) {
         let gaps = match &field.inner {
             Some(inner) => inner.difference(all),
-            None => MultiPolygon::new(all.iter().flat_map(|p| p.interiors().iter().map(|hole| Polygon::new(hole.clone(), Vec::new()))).collect()),
+            None => MultiPolygon::new(
+                all.iter()
+                    .flat_map(|p| {
+                        p.interiors()
+                            .iter()
+                            .map(|hole| Polygon::new(hole.clone(), Vec::new()))
+                    })
+                    .collect(),
+            ),
         };
         let mut small = 0.0;
         for gap in &gaps {
@@ -323,10 +462,18 @@ impl Look<'_> {
             }
             let ground = MultiPolygon::new(vec![gap.clone()]);
             let fault = if field.inner.is_some() {
-                let message = format!("{area:.1} m² of the field lie in no zone: they get the terminal's fallback or the last rate");
+                let message = format!(
+                    "{area:.1} m² of the field lie in no zone: they get the terminal's fallback or the last rate"
+                );
                 Fault::stop("field.gap", Place::whole(), message)
             } else {
-                Fault::caution("field.gap", Place::whole(), format!("{area:.1} m² between the zones lie in none; give --boundary to tell a gap from a pond"))
+                Fault::caution(
+                    "field.gap",
+                    Place::whole(),
+                    format!(
+                        "{area:.1} m² between the zones lie in none; give --boundary to tell a gap from a pond"
+                    ),
+                )
             };
             self.tell(fault.sized(area, "m²"), &ground);
         }
@@ -334,10 +481,16 @@ impl Look<'_> {
             let message = format!(
                 "{small:.1} m² of the field lie between zones in pieces of less than {SMALL_M2} m² or {NARROW_M} m: borders that do not meet, or rounding"
             );
-            self.faults.push(Fault::note("field.slivers", Place::whole(), message).sized(small, "m²"));
+            self.faults
+                .push(Fault::note("field.slivers", Place::whole(), message).sized(small, "m²"));
         }
         for exclusion in &field.exclusions {
-            self.on_ground(units, exclusion, "exclusion.rate", "lie on ground to be left out and would get");
+            self.on_ground(
+                units,
+                exclusion,
+                "exclusion.rate",
+                "lie on ground to be left out and would get",
+            );
         }
         if let Some(boundary) = &field.boundary {
             self.beyond(units, boundary, field, against);
@@ -345,9 +498,17 @@ impl Look<'_> {
     }
 
     /// Rates above 0 on ground that must get none; kilograms with them.
-    fn on_ground(&mut self, units: &[Unit<'_>], ground: &MultiPolygon<f64>, code: &'static str, does: &str) {
+    fn on_ground(
+        &mut self,
+        units: &[Unit<'_>],
+        ground: &MultiPolygon<f64>,
+        code: &'static str,
+        does: &str,
+    ) {
         for unit in units {
-            let Some(rate) = unit.rate.filter(|rate| *rate > 0.0) else { continue };
+            let Some(rate) = unit.rate.filter(|rate| *rate > 0.0) else {
+                continue;
+            };
             if !touch(&unit.polygon, ground) {
                 continue;
             }
@@ -355,66 +516,141 @@ impl Look<'_> {
             let area = shared.unsigned_area();
             if area >= SMALL_M2 && shared.iter().any(|piece| width(piece) >= NARROW_M) {
                 let total = rate * area_in_unit(self.map, area);
-                let message = format!("{area:.1} m² {does} {rate} {} ({total:.2} {} in all)", self.map.meaning.label(), total_unit(self.map));
-                self.tell(Fault::stop(code, unit.patch.place.clone(), message).sized(area, "m²").sized(total, total_unit(self.map)), &shared);
+                let message = format!(
+                    "{area:.1} m² {does} {rate} {} ({total:.2} {} in all)",
+                    self.map.meaning.label(),
+                    total_unit(self.map)
+                );
+                self.tell(
+                    Fault::stop(code, unit.patch.place.clone(), message)
+                        .sized(area, "m²")
+                        .sized(total, total_unit(self.map)),
+                    &shared,
+                );
             }
         }
     }
 
     /// What lies beyond the boundary: whole zones, lost holes, rates that run out over the edge.
-    fn beyond(&mut self, units: &[Unit<'_>], boundary: &MultiPolygon<f64>, field: &Field, against: &Against) {
+    fn beyond(
+        &mut self,
+        units: &[Unit<'_>],
+        boundary: &MultiPolygon<f64>,
+        field: &Field,
+        against: &Against,
+    ) {
         let holes: Vec<MultiPolygon<f64>> = boundary
             .iter()
             .flat_map(Polygon::interiors)
-            .map(|hole| repaired(&MultiPolygon::new(vec![Polygon::new(hole.clone(), Vec::new())])).polygon)
+            .map(|hole| {
+                repaired(&MultiPolygon::new(vec![Polygon::new(
+                    hole.clone(),
+                    Vec::new(),
+                )]))
+                .polygon
+            })
             .collect();
         for hole in &holes {
             let spread: Vec<MultiPolygon<f64>> = units
                 .iter()
-                .filter(|unit| unit.rate.is_some_and(|rate| rate > 0.0) && touch(&unit.polygon, hole))
+                .filter(|unit| {
+                    unit.rate.is_some_and(|rate| rate > 0.0) && touch(&unit.polygon, hole)
+                })
                 .map(|unit| unit.polygon.intersection(hole))
                 .collect();
             let covered = joined(&spread).unsigned_area();
             if covered >= SMALL_M2 && covered >= 0.5 * hole.unsigned_area() {
-                let place = units.iter().find(|unit| unit.rate.is_some_and(|r| r > 0.0) && unit.polygon.intersection(hole).unsigned_area() >= SMALL_M2);
+                let place = units.iter().find(|unit| {
+                    unit.rate.is_some_and(|r| r > 0.0)
+                        && unit.polygon.intersection(hole).unsigned_area() >= SMALL_M2
+                });
                 let place = place.map_or_else(Place::whole, |unit| unit.patch.place.clone());
-                let message = format!("a hole of the field of {:.1} m² has got lost: {covered:.1} m² of it would get a rate", hole.unsigned_area());
-                self.tell(Fault::stop("hole.lost", place, message).sized(covered, "m²"), hole);
+                let message = format!(
+                    "a hole of the field of {:.1} m² has got lost: {covered:.1} m² of it would get a rate",
+                    hole.unsigned_area()
+                );
+                self.tell(
+                    Fault::stop("hole.lost", place, message).sized(covered, "m²"),
+                    hole,
+                );
             }
         }
-        let edges: Vec<&geo::LineString<f64>> = boundary.iter().flat_map(|p| std::iter::once(p.exterior()).chain(p.interiors())).collect();
+        let edges: Vec<&geo::LineString<f64>> = boundary
+            .iter()
+            .flat_map(|p| std::iter::once(p.exterior()).chain(p.interiors()))
+            .collect();
         let allowed = against.machine_width.map(crate::units::Length::get);
         let (mut over, mut farthest) = (0.0, 0.0_f64);
-        for unit in units.iter().filter(|unit| unit.rate.is_none_or(|rate| rate > 0.0)) {
+        for unit in units
+            .iter()
+            .filter(|unit| unit.rate.is_none_or(|rate| rate > 0.0))
+        {
             let out = unit.polygon.difference(boundary);
             let area = out.unsigned_area();
             if area < SMALL_M2 {
                 continue;
             }
-            let far = |c: &Coord<f64>| edges.iter().map(|edge| Euclidean.distance(&Point(*c), *edge)).fold(f64::INFINITY, f64::min);
+            let far = |c: &Coord<f64>| {
+                edges
+                    .iter()
+                    .map(|edge| Euclidean.distance(&Point(*c), *edge))
+                    .fold(f64::INFINITY, f64::min)
+            };
             let most = allowed.unwrap_or(USUAL_RUN_OUT_M) * 1.01;
-            if area > 0.99 * unit.area && unit.polygon.iter().flat_map(|p| &p.exterior().0).any(|c| far(c) > most) {
+            if area > 0.99 * unit.area
+                && unit
+                    .polygon
+                    .iter()
+                    .flat_map(|p| &p.exterior().0)
+                    .any(|c| far(c) > most)
+            {
                 let message = format!("the zone of {:.1} m² lies outside the field", unit.area);
-                self.tell(Fault::stop("patch.outside", unit.patch.place.clone(), message).sized(area, "m²"), &out);
+                self.tell(
+                    Fault::stop("patch.outside", unit.patch.place.clone(), message)
+                        .sized(area, "m²"),
+                    &out,
+                );
                 continue;
             }
-            for piece in out.iter().filter(|piece| piece.unsigned_area() >= SMALL_M2 && width(piece) >= NARROW_M) {
+            for piece in out
+                .iter()
+                .filter(|piece| piece.unsigned_area() >= SMALL_M2 && width(piece) >= NARROW_M)
+            {
                 let ground = MultiPolygon::new(vec![piece.clone()]);
-                let in_hole = holes.iter().any(|hole| touch(hole, &ground) && hole.intersection(&ground).unsigned_area() > 0.5 * hole.unsigned_area());
-                let excluded = field.exclusions.iter().any(|e| touch(e, &ground) && e.intersection(&ground).unsigned_area() > 0.5 * piece.unsigned_area());
+                let in_hole = holes.iter().any(|hole| {
+                    touch(hole, &ground)
+                        && hole.intersection(&ground).unsigned_area() > 0.5 * hole.unsigned_area()
+                });
+                let excluded = field.exclusions.iter().any(|e| {
+                    touch(e, &ground)
+                        && e.intersection(&ground).unsigned_area() > 0.5 * piece.unsigned_area()
+                });
                 if in_hole || excluded {
                     continue;
                 }
                 let reach = piece.exterior().0.iter().map(far).fold(0.0, f64::max);
                 if reach > most {
-                    let message = format!("{:.1} m² of the zone lie outside the field, up to {reach:.1} m from its edge", piece.unsigned_area());
-                    self.tell(Fault::stop("field.outside", unit.patch.place.clone(), message).sized(piece.unsigned_area(), "m²").sized(reach, "m"), &ground);
+                    let message = format!(
+                        "{:.1} m² of the zone lie outside the field, up to {reach:.1} m from its edge",
+                        piece.unsigned_area()
+                    );
+                    self.tell(
+                        Fault::stop("field.outside", unit.patch.place.clone(), message)
+                            .sized(piece.unsigned_area(), "m²")
+                            .sized(reach, "m"),
+                        &ground,
+                    );
                 } else if allowed.is_none() {
                     let message = format!(
                         "{:.1} m² of the zone run out over the field's edge, up to {reach:.1} m: fine if meant for the machine's width",
                         piece.unsigned_area()
                     );
-                    self.tell(Fault::caution("field.outside", unit.patch.place.clone(), message).sized(piece.unsigned_area(), "m²").sized(reach, "m"), &ground);
+                    self.tell(
+                        Fault::caution("field.outside", unit.patch.place.clone(), message)
+                            .sized(piece.unsigned_area(), "m²")
+                            .sized(reach, "m"),
+                        &ground,
+                    );
                 } else {
                     over += piece.unsigned_area();
                     farthest = farthest.max(reach);
@@ -422,19 +658,31 @@ impl Look<'_> {
             }
         }
         if over > 0.0 {
-            let message = format!("rates run out over the field's edge by up to {farthest:.1} m ({over:.0} m² in all), within the machine's width");
-            self.faults.push(Fault::note("field.run_out", Place::whole(), message).sized(over, "m²").sized(farthest, "m"));
+            let message = format!(
+                "rates run out over the field's edge by up to {farthest:.1} m ({over:.0} m² in all), within the machine's width"
+            );
+            self.faults.push(
+                Fault::note("field.run_out", Place::whole(), message)
+                    .sized(over, "m²")
+                    .sized(farthest, "m"),
+            );
         }
     }
 }
 
 /// Whether two shapes' boxes meet.
 fn touch(a: &MultiPolygon<f64>, b: &MultiPolygon<f64>) -> bool {
-    let (Some(a), Some(b)) = (a.bounding_rect(), b.bounding_rect()) else { return false };
-    a.min().x <= b.max().x && b.min().x <= a.max().x && a.min().y <= b.max().y && b.min().y <= a.max().y
+    let (Some(a), Some(b)) = (a.bounding_rect(), b.bounding_rect()) else {
+        return false;
+    };
+    a.min().x <= b.max().x
+        && b.min().x <= a.max().x
+        && a.min().y <= b.max().y
+        && b.min().y <= a.max().y
 }
 
 fn rates(map: &CarriedMap, a: Option<f64>, b: Option<f64>) -> String {
-    let shown = |rate: Option<f64>| rate.map_or_else(|| "no rate".to_owned(), |rate| rate.to_string());
+    let shown =
+        |rate: Option<f64>| rate.map_or_else(|| "no rate".to_owned(), |rate| rate.to_string());
     format!("{} and {} {}", shown(a), shown(b), map.meaning.label())
 }

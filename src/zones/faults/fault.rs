@@ -1,7 +1,6 @@
 //! One fault: a stable code, its weight, where it lies and how large it is.
 
-use geo::Coord;
-use geo::MultiPolygon;
+use geo::{Coord, MultiPolygon};
 
 use crate::finding::Severity;
 use crate::zones::carried::Place;
@@ -36,8 +35,21 @@ pub struct Fault {
 
 impl Fault {
     /// A fault of this weight.
-    pub fn new(code: &'static str, severity: Severity, place: Place, message: impl Into<String>) -> Self {
-        Self { code, severity, place, at: None, ground: None, sizes: Vec::new(), message: message.into() }
+    pub fn new(
+        code: &'static str,
+        severity: Severity,
+        place: Place,
+        message: impl Into<String>,
+    ) -> Self {
+        Self {
+            code,
+            severity,
+            place,
+            at: None,
+            ground: None,
+            sizes: Vec::new(),
+            message: message.into(),
+        }
     }
     /// An error.
     pub fn stop(code: &'static str, place: Place, message: impl Into<String>) -> Self {
@@ -54,12 +66,18 @@ impl Fault {
     /// With its point on the ground.
     #[must_use]
     pub fn at(self, point: Coord<f64>) -> Self {
-        Self { at: Some(point), ..self }
+        Self {
+            at: Some(point),
+            ..self
+        }
     }
     /// With the ground that it takes.
     #[must_use]
     pub fn over(self, ground: MultiPolygon<f64>) -> Self {
-        Self { ground: Some(ground), ..self }
+        Self {
+            ground: Some(ground),
+            ..self
+        }
     }
     /// With a size.
     #[must_use]

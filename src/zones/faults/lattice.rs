@@ -1,28 +1,14 @@
 //! Grids of rates against the field: order of rows, ground without a rate, ground outside, ground to be left out. Judged at the middles of cells.
 
-use geo::Area;
-use geo::BooleanOps;
-use geo::Contains;
-use geo::Coord;
-use geo::Distance;
-use geo::Euclidean;
-use geo::MultiPolygon;
-use geo::Point;
+use geo::{Area, BooleanOps, Contains, Coord, Distance, Euclidean, MultiPolygon, Point};
 
-use crate::zones::carried::CarriedMap;
-use crate::zones::carried::MapKind;
-use crate::zones::carried::Place;
-use crate::zones::carried::RateLattice;
-use crate::zones::faults::Against;
-use crate::zones::faults::Sums;
-use crate::zones::faults::cover::Field;
-use crate::zones::faults::cover::SMALL_M2;
-use crate::zones::faults::cover::USUAL_RUN_OUT_M;
-use crate::zones::faults::cover::area_in_unit;
-use crate::zones::faults::cover::pin;
-use crate::zones::faults::cover::total_unit;
+use crate::zones::carried::{CarriedMap, MapKind, Place, RateLattice};
+use crate::zones::faults::cover::{
+    Field, SMALL_M2, USUAL_RUN_OUT_M, area_in_unit, pin, total_unit,
+};
 use crate::zones::faults::fault::Fault;
 use crate::zones::faults::frame::Frame;
+use crate::zones::faults::{Against, Sums};
 
 /// Cells whose ground is drawn in the layer of faults.
 const DRAWN: usize = 2_000;
@@ -42,14 +28,27 @@ struct Cells<'a> {
 
 impl Cells<'_> {
     fn place(&self, k: usize) -> Place {
-        Place::named(format!("row {} from the south, column {}", k / self.lattice.cols + 1, k % self.lattice.cols + 1))
+        Place::named(format!(
+            "row {} from the south, column {}",
+            k / self.lattice.cols + 1,
+            k % self.lattice.cols + 1
+        ))
     }
 
     /// A fault about many cells: pinned on the first, drawn with as many as fit.
     fn fault(&self, fault: Fault, cells: &[usize]) -> Fault {
         let cols = self.lattice.cols;
-        let ground = MultiPolygon::new(cells.iter().take(DRAWN).map(|k| self.lattice.cell_polygon(k % cols, k / cols)).collect());
-        let fault = fault.over(ground).sized(cells.len() as f64, "cells").sized(cells.len() as f64 * self.area, "m²");
+        let ground = MultiPolygon::new(
+            cells
+                .iter()
+                .take(DRAWN)
+                .map(|k| self.lattice.cell_polygon(k % cols, k / cols))
+                .collect(),
+        );
+        let fault = fault
+            .over(ground)
+            .sized(cells.len() as f64, "cells")
+            .sized(cells.len() as f64 * self.area, "m²");
         match cells.first() {
             Some(k) => fault.at(self.lattice.centre(k % cols, k / cols)),
             None => fault,
@@ -57,21 +56,51 @@ impl Cells<'_> {
     }
 
     fn inside(&self, ground: &MultiPolygon<f64>) -> Vec<bool> {
-        self.middles.iter().map(|c| c.is_some_and(|c| ground.contains(&Point(c)))).collect()
+        self.middles
+            .iter()
+            .map(|c| c.is_some_and(|c| ground.contains(&Point(c))))
+            .collect()
     }
 }
 
-pub(super) fn check(map: &CarriedMap, against: &Against, frame: &Frame, faults: &mut Vec<Fault>) -> Sums {
-    let Some(lattice) = map.lattice.as_ref().filter(|lattice| frame.measured && lattice.cols > 0 && lattice.rows > 0) else { return Sums::default() };
+pub(super) fn check(
+    map: &CarriedMap,
+    against: &Against,
+    frame: &Frame,
+    faults: &mut Vec<Fault>,
+) -> Sums {
+    let Some(lattice) = map
+        .lattice
+        .as_ref()
+        .filter(|lattice| frame.measured && lattice.cols > 0 && lattice.rows > 0)
+    else {
+        return Sums::default();
+    };
     let (cols, rows) = (lattice.cols, lattice.rows);
     let middle = MultiPolygon::new(vec![lattice.cell_polygon(cols / 2, rows / 2)]);
-    let area = frame.polygon(&middle).map_or(0.0, |cell| cell.unsigned_area());
-    let middles: Vec<_> = (0..cols * rows).map(|k| frame.point(lattice.centre(k % cols, k / cols))).collect();
+    let area = frame
+        .polygon(&middle)
+        .map_or(0.0, |cell| cell.unsigned_area());
+    let middles: Vec<_> = (0..cols * rows)
+        .map(|k| frame.point(lattice.centre(k % cols, k / cols)))
+        .collect();
     let (low, high) = lattice.cell(cols / 2, rows / 2);
-    let half = frame.point(low).zip(frame.point(high)).map_or(0.0, |(a, b)| libm::hypot(a.x - b.x, a.y - b.y) / 2.0);
-    let cells = Cells { lattice, frame, middles, area, half };
+    let half = frame
+        .point(low)
+        .zip(frame.point(high))
+        .map_or(0.0, |(a, b)| libm::hypot(a.x - b.x, a.y - b.y) / 2.0);
+    let cells = Cells {
+        lattice,
+        frame,
+        middles,
+        area,
+        half,
+    };
     let field = Field::of(against, frame);
-    let mut sums = Sums { field_m2: field.inner.as_ref().map(Area::unsigned_area), ..Sums::default() };
+    let mut sums = Sums {
+        field_m2: field.inner.as_ref().map(Area::unsigned_area),
+        ..Sums::default()
+    };
     let Some(inner) = &field.inner else {
         let rated: Vec<f64> = lattice.rates.iter().copied().flatten().collect();
         sums.area_m2 = rated.len() as f64 * area;
@@ -80,7 +109,12 @@ pub(super) fn check(map: &CarriedMap, against: &Against, frame: &Frame, faults: 
         return sums;
     };
     let within = cells.inside(inner);
-    let of_field: Vec<f64> = within.iter().zip(&lattice.rates).filter(|(within, _)| **within).filter_map(|(_, rate)| *rate).collect();
+    let of_field: Vec<f64> = within
+        .iter()
+        .zip(&lattice.rates)
+        .filter(|(within, _)| **within)
+        .filter_map(|(_, rate)| *rate)
+        .collect();
     sums.area_m2 = of_field.len() as f64 * area;
     sums.total = of_field.iter().sum::<f64>() * area_in_unit(map, area);
     if order(map, &cells, &field, faults) {
@@ -94,57 +128,116 @@ pub(super) fn check(map: &CarriedMap, against: &Against, frame: &Frame, faults: 
 
 /// Whether the rates would fit the field better with rows or columns the other way round.
 fn order(map: &CarriedMap, cells: &Cells<'_>, field: &Field, faults: &mut Vec<Fault>) -> bool {
-    let Some(boundary) = &field.boundary else { return false };
+    let Some(boundary) = &field.boundary else {
+        return false;
+    };
     let (cols, rows) = (cells.lattice.cols, cells.lattice.rows);
     let inside = cells.inside(boundary);
-    let spread: Vec<bool> = cells.lattice.rates.iter().map(|rate| rate.is_some_and(|rate| rate > 0.0)).collect();
+    let spread: Vec<bool> = cells
+        .lattice
+        .rates
+        .iter()
+        .map(|rate| rate.is_some_and(|rate| rate > 0.0))
+        .collect();
     let misfit = |up: bool, across: bool| {
         let at = |k: usize| {
             let (col, row) = (k % cols, k / cols);
-            (if up { rows - 1 - row } else { row }) * cols + if across { cols - 1 - col } else { col }
+            (if up { rows - 1 - row } else { row }) * cols
+                + if across { cols - 1 - col } else { col }
         };
-        (0..cols * rows).filter(|&k| inside[k] != spread[at(k)]).count()
+        (0..cols * rows)
+            .filter(|&k| inside[k] != spread[at(k)])
+            .count()
     };
     let own = misfit(false, false);
-    let turned =
-        [(true, false, "rows run from north to south"), (false, true, "columns run from east to west"), (true, true, "rows and columns run backwards")];
-    let Some((best, why)) = turned.iter().map(|&(up, across, why)| (misfit(up, across), why)).min_by_key(|(misfit, _)| *misfit) else { return false };
+    let turned = [
+        (true, false, "rows run from north to south"),
+        (false, true, "columns run from east to west"),
+        (true, true, "rows and columns run backwards"),
+    ];
+    let Some((best, why)) = turned
+        .iter()
+        .map(|&(up, across, why)| (misfit(up, across), why))
+        .min_by_key(|(misfit, _)| *misfit)
+    else {
+        return false;
+    };
     if (own as f64) < MISFIT * (cols * rows) as f64 || 2 * best > own {
         return false;
     }
     let message = format!(
         "{own} of {} cells lie on the wrong side of the boundary as the grid stands, {best} if its {why}: {} hold the south row first",
         cols * rows,
-        if matches!(map.kind, MapKind::TaskData(_)) { "task data" } else { "grids" }
+        if matches!(map.kind, MapKind::TaskData(_)) {
+            "task data"
+        } else {
+            "grids"
+        }
     );
-    let wrong: Vec<usize> = (0..cols * rows).filter(|&k| inside[k] != spread[k]).collect();
-    faults.push(cells.fault(Fault::stop("grid.order", Place::named("grid"), message), &wrong));
+    let wrong: Vec<usize> = (0..cols * rows)
+        .filter(|&k| inside[k] != spread[k])
+        .collect();
+    faults.push(cells.fault(
+        Fault::stop("grid.order", Place::named("grid"), message),
+        &wrong,
+    ));
     true
 }
 
 fn gaps(cells: &Cells<'_>, inner: &MultiPolygon<f64>, within: &[bool], faults: &mut Vec<Fault>) {
-    let bare: Vec<usize> =
-        within.iter().zip(&cells.lattice.rates).enumerate().filter(|(_, (within, rate))| **within && rate.is_none()).map(|(k, _)| k).collect();
+    let bare: Vec<usize> = within
+        .iter()
+        .zip(&cells.lattice.rates)
+        .enumerate()
+        .filter(|(_, (within, rate))| **within && rate.is_none())
+        .map(|(k, _)| k)
+        .collect();
     if let Some(&first) = bare.first() {
-        let message = format!("{} cells of the field hold no rate ({:.0} m²)", bare.len(), bare.len() as f64 * cells.area);
+        let message = format!(
+            "{} cells of the field hold no rate ({:.0} m²)",
+            bare.len(),
+            bare.len() as f64 * cells.area
+        );
         faults.push(cells.fault(Fault::stop("field.gap", cells.place(first), message), &bare));
     }
     let (cols, rows) = (cells.lattice.cols, cells.lattice.rows);
-    let corner = |col: f64, row: f64| Coord { x: cells.lattice.west + col * cells.lattice.cell_x, y: cells.lattice.south + row * cells.lattice.cell_y };
+    let corner = |col: f64, row: f64| Coord {
+        x: cells.lattice.west + col * cells.lattice.cell_x,
+        y: cells.lattice.south + row * cells.lattice.cell_y,
+    };
     // Points along each side, so that the grid's edge bends on the plane as it does on the ground.
     let side = |from: (f64, f64), to: (f64, f64)| {
-        (0..16).map(move |k| (from.0 + (to.0 - from.0) * f64::from(k) / 16.0, from.1 + (to.1 - from.1) * f64::from(k) / 16.0))
+        (0..16).map(move |k| {
+            (
+                from.0 + (to.0 - from.0) * f64::from(k) / 16.0,
+                from.1 + (to.1 - from.1) * f64::from(k) / 16.0,
+            )
+        })
     };
     let (c, r) = (cols as f64, rows as f64);
-    let around = side((0.0, 0.0), (c, 0.0)).chain(side((c, 0.0), (c, r))).chain(side((c, r), (0.0, r))).chain(side((0.0, r), (0.0, 0.0)));
+    let around = side((0.0, 0.0), (c, 0.0))
+        .chain(side((c, 0.0), (c, r)))
+        .chain(side((c, r), (0.0, r)))
+        .chain(side((0.0, r), (0.0, 0.0)));
     let ring: Vec<Coord<f64>> = around.map(|(col, row)| corner(col, row)).collect();
-    let whole = MultiPolygon::new(vec![geo::Polygon::new(geo::LineString::new(ring), Vec::new())]);
-    let Some(whole) = cells.frame.polygon(&whole) else { return };
+    let whole = MultiPolygon::new(vec![geo::Polygon::new(
+        geo::LineString::new(ring),
+        Vec::new(),
+    )]);
+    let Some(whole) = cells.frame.polygon(&whole) else {
+        return;
+    };
     let short = inner.difference(&whole);
     let area = short.unsigned_area();
     if area >= SMALL_M2 {
-        let fault = Fault::stop("field.gap", Place::named("grid"), format!("{area:.1} m² of the field lie outside the grid and get the terminal's fallback"))
-            .sized(area, "m²");
+        let fault = Fault::stop(
+            "field.gap",
+            Place::named("grid"),
+            format!(
+                "{area:.1} m² of the field lie outside the grid and get the terminal's fallback"
+            ),
+        )
+        .sized(area, "m²");
         let fault = match cells.frame.polygon_back(&short) {
             Some(ground) => fault.over(ground),
             None => fault,
@@ -166,23 +259,52 @@ fn exclusions(map: &CarriedMap, cells: &Cells<'_>, field: &Field, faults: &mut V
             .map(|(k, _)| k)
             .collect();
         if let Some(&first) = rated.first() {
-            let total: f64 = rated.iter().filter_map(|&k| cells.lattice.rates[k]).sum::<f64>() * area_in_unit(map, cells.area);
-            let message = format!("{} cells on ground to be left out would get a rate, {total:.2} {} in all", rated.len(), total_unit(map));
-            faults.push(cells.fault(Fault::stop("exclusion.rate", cells.place(first), message).sized(total, total_unit(map)), &rated));
+            let total: f64 = rated
+                .iter()
+                .filter_map(|&k| cells.lattice.rates[k])
+                .sum::<f64>()
+                * area_in_unit(map, cells.area);
+            let message = format!(
+                "{} cells on ground to be left out would get a rate, {total:.2} {} in all",
+                rated.len(),
+                total_unit(map)
+            );
+            faults.push(
+                cells.fault(
+                    Fault::stop("exclusion.rate", cells.place(first), message)
+                        .sized(total, total_unit(map)),
+                    &rated,
+                ),
+            );
         }
     }
 }
 
 fn outside(cells: &Cells<'_>, field: &Field, against: &Against, faults: &mut Vec<Fault>) {
-    let Some(boundary) = &field.boundary else { return };
+    let Some(boundary) = &field.boundary else {
+        return;
+    };
     let inside = cells.inside(boundary);
-    let allowed = against.machine_width.map_or(USUAL_RUN_OUT_M, crate::units::Length::get) + cells.half;
-    let edges: Vec<&geo::LineString<f64>> = boundary.iter().flat_map(|p| std::iter::once(p.exterior()).chain(p.interiors())).collect();
+    let allowed = against
+        .machine_width
+        .map_or(USUAL_RUN_OUT_M, crate::units::Length::get)
+        + cells.half;
+    let edges: Vec<&geo::LineString<f64>> = boundary
+        .iter()
+        .flat_map(|p| std::iter::once(p.exterior()).chain(p.interiors()))
+        .collect();
     let (mut far, mut near) = (Vec::new(), Vec::new());
     let (mut reach, mut near_reach) = (0.0_f64, 0.0_f64);
     for (k, middle) in cells.middles.iter().enumerate() {
-        let Some(middle) = middle.filter(|_| !inside[k] && cells.lattice.rates[k].is_some_and(|rate| rate > 0.0)) else { continue };
-        let distance = edges.iter().map(|edge| Euclidean.distance(&Point(middle), *edge)).fold(f64::INFINITY, f64::min);
+        let Some(middle) =
+            middle.filter(|_| !inside[k] && cells.lattice.rates[k].is_some_and(|rate| rate > 0.0))
+        else {
+            continue;
+        };
+        let distance = edges
+            .iter()
+            .map(|edge| Euclidean.distance(&Point(middle), *edge))
+            .fold(f64::INFINITY, f64::min);
         if distance > allowed {
             far.push(k);
             reach = reach.max(distance);
@@ -193,8 +315,10 @@ fn outside(cells: &Cells<'_>, field: &Field, against: &Against, faults: &mut Vec
     }
     if let Some(&first) = near.first() {
         let fault = if against.machine_width.is_some() {
-            let message =
-                format!("{} cells wholly outside the field hold a rate, up to {near_reach:.1} m from its edge, within the machine's width", near.len());
+            let message = format!(
+                "{} cells wholly outside the field hold a rate, up to {near_reach:.1} m from its edge, within the machine's width",
+                near.len()
+            );
             Fault::note("field.run_out", cells.place(first), message)
         } else {
             let message = format!(
@@ -206,7 +330,13 @@ fn outside(cells: &Cells<'_>, field: &Field, against: &Against, faults: &mut Vec
         faults.push(cells.fault(fault.sized(near_reach, "m"), &near));
     }
     if let Some(&first) = far.first() {
-        let message = format!("{} cells with a rate lie outside the field, up to {reach:.1} m from its edge", far.len());
-        faults.push(cells.fault(Fault::stop("field.outside", cells.place(first), message).sized(reach, "m"), &far));
+        let message = format!(
+            "{} cells with a rate lie outside the field, up to {reach:.1} m from its edge",
+            far.len()
+        );
+        faults.push(cells.fault(
+            Fault::stop("field.outside", cells.place(first), message).sized(reach, "m"),
+            &far,
+        ));
     }
 }

@@ -15,9 +15,7 @@ mod rings;
 
 use geo::MultiPolygon;
 
-use crate::units::Length;
-use crate::units::NRate;
-use crate::units::Product;
+use crate::units::{Length, NRate, Product};
 use crate::zones::carried::CarriedMap;
 use crate::zones::faults::fault::Fault;
 use crate::zones::faults::frame::Frame;
@@ -79,8 +77,14 @@ pub fn check(map: &CarriedMap, against: &Against) -> Verdict {
     }
     let numbers = || {
         let patches = map.patches.iter().filter_map(|patch| patch.rate.number());
-        patches.chain(map.lattice.iter().flat_map(|lattice| lattice.rates.iter().copied().flatten()))
+        patches.chain(
+            map.lattice
+                .iter()
+                .flat_map(|lattice| lattice.rates.iter().copied().flatten()),
+        )
     };
-    sums.range = numbers().fold(None, |range: Option<(f64, f64)>, rate| Some(range.map_or((rate, rate), |(low, high)| (low.min(rate), high.max(rate)))));
+    sums.range = numbers().fold(None, |range: Option<(f64, f64)>, rate| {
+        Some(range.map_or((rate, rate), |(low, high)| (low.min(rate), high.max(rate))))
+    });
     Verdict { faults, sums }
 }

@@ -1,14 +1,7 @@
 //! Rates: there, numbers, within what is allowed, and of the unit that they are said to be.
 
-use crate::units::NRate;
-use crate::units::RateUnit;
-use crate::zones::carried::Attribute;
-use crate::zones::carried::CarriedMap;
-use crate::zones::carried::Meaning;
-use crate::zones::carried::Patch;
-use crate::zones::carried::Place;
-use crate::zones::carried::Quantity;
-use crate::zones::carried::Rate;
+use crate::units::{NRate, RateUnit};
+use crate::zones::carried::{Attribute, CarriedMap, Meaning, Patch, Place, Quantity, Rate};
 use crate::zones::faults::Against;
 use crate::zones::faults::fault::Fault;
 
@@ -21,7 +14,11 @@ const RICHEST: f64 = 0.825;
 pub(super) fn nitrogen(meaning: &Meaning, rate: f64, against: &Against) -> Option<NRate> {
     let unit = meaning.unit?;
     match meaning.quantity {
-        Quantity::Nitrogen => Some(if unit.is_us() { NRate::lb_per_ac(rate) } else { NRate::kg_per_ha(rate) }),
+        Quantity::Nitrogen => Some(if unit.is_us() {
+            NRate::lb_per_ac(rate)
+        } else {
+            NRate::kg_per_ha(rate)
+        }),
         Quantity::ProductMass | Quantity::ProductVolume => {
             let product = against.product.as_ref()?;
             Some(product.nitrogen_in(product.from_unit(rate, unit)?))
@@ -32,19 +29,44 @@ pub(super) fn nitrogen(meaning: &Meaning, rate: f64, against: &Against) -> Optio
 
 pub(super) fn check(map: &CarriedMap, against: &Against, faults: &mut Vec<Fault>) {
     // Without a rate column that is told once already.
-    let read = !map.oddities.iter().any(|fault| fault.code == "rate.column") && map.lattice.is_none();
+    let read =
+        !map.oddities.iter().any(|fault| fault.code == "rate.column") && map.lattice.is_none();
     for patch in map.patches.iter().filter(|_| read) {
         match &patch.rate {
-            Rate::Missing => push(faults, patch, Fault::stop("rate.missing", patch.place.clone(), "there is no rate: the ground would get the last one")),
+            Rate::Missing => push(
+                faults,
+                patch,
+                Fault::stop(
+                    "rate.missing",
+                    patch.place.clone(),
+                    "there is no rate: the ground would get the last one",
+                ),
+            ),
             Rate::Unreadable(text) => {
-                let code = if ["nan", "inf", "-inf"].contains(&text.trim().to_ascii_lowercase().as_str()) { "rate.not_finite" } else { "rate.text" };
-                push(faults, patch, Fault::stop(code, patch.place.clone(), format!("the rate is {text:?}, which is no number")));
+                let code = if ["nan", "inf", "-inf"]
+                    .contains(&text.trim().to_ascii_lowercase().as_str())
+                {
+                    "rate.not_finite"
+                } else {
+                    "rate.text"
+                };
+                push(
+                    faults,
+                    patch,
+                    Fault::stop(
+                        code,
+                        patch.place.clone(),
+                        format!("the rate is {text:?}, which is no number"),
+                    ),
+                );
             }
             Rate::Text { written, number } => {
                 let fault = Fault::caution(
                     "rate.text",
                     patch.place.clone(),
-                    format!("the rate {written:?} is stored as text; some controllers read it as 0, others as {number}"),
+                    format!(
+                        "the rate {written:?} is stored as text; some controllers read it as 0, others as {number}"
+                    ),
                 );
                 push(faults, patch, fault);
                 one(map, patch, *number, against, faults);
@@ -59,9 +81,17 @@ pub(super) fn check(map: &CarriedMap, against: &Against, faults: &mut Vec<Fault>
 }
 
 fn push(faults: &mut Vec<Fault>, patch: &Patch, fault: Fault) {
-    let first = patch.parts.first().and_then(|part| part.rings.first()).and_then(|ring| ring.points.first());
+    let first = patch
+        .parts
+        .first()
+        .and_then(|part| part.rings.first())
+        .and_then(|ring| ring.points.first());
     let ground = patch.outline();
-    let fault = if ground.0.is_empty() { fault } else { fault.over(ground) };
+    let fault = if ground.0.is_empty() {
+        fault
+    } else {
+        fault.over(ground)
+    };
     faults.push(match first {
         Some(&at) => fault.at(at),
         None => fault,
@@ -72,36 +102,67 @@ fn push(faults: &mut Vec<Fault>, patch: &Patch, fault: Fault) {
 fn judged(map: &CarriedMap, rate: f64, against: &Against) -> Option<(&'static str, bool, String)> {
     let unit = map.meaning.label();
     if rate < 0.0 {
-        return Some(("rate.negative", true, format!("the rate is {rate} {unit}; a rate cannot be negative")));
+        return Some((
+            "rate.negative",
+            true,
+            format!("the rate is {rate} {unit}; a rate cannot be negative"),
+        ));
     }
-    if let (Some(limit), Some(n)) = (against.nitrogen_limit, nitrogen(&map.meaning, rate, against))
-        && n.get() > limit.get() * (1.0 + 1e-9)
+    if let (Some(limit), Some(n)) = (
+        against.nitrogen_limit,
+        nitrogen(&map.meaning, rate, against),
+    ) && n.get() > limit.get() * (1.0 + 1e-9)
     {
-        return Some(("rate.nitrogen_limit", true, format!("{rate} {unit} is {:.1} kg N/ha, above the limit of {:.1} kg N/ha", n.get(), limit.get())));
+        return Some((
+            "rate.nitrogen_limit",
+            true,
+            format!(
+                "{rate} {unit} is {:.1} kg N/ha, above the limit of {:.1} kg N/ha",
+                n.get(),
+                limit.get()
+            ),
+        ));
     }
     match (against.least, against.greatest) {
-        (_, Some(greatest)) if rate > greatest * (1.0 + 1e-9) => {
-            Some(("rate.above", true, format!("the rate {rate} {unit} is above the greatest, {greatest} {unit}")))
-        }
-        (Some(least), _) if rate > 0.0 && rate < least * (1.0 - 1e-9) => {
-            Some(("rate.below", false, format!("the rate {rate} {unit} is below the least, {least} {unit}: the machine holds it to 0 or to the least")))
-        }
+        (_, Some(greatest)) if rate > greatest * (1.0 + 1e-9) => Some((
+            "rate.above",
+            true,
+            format!("the rate {rate} {unit} is above the greatest, {greatest} {unit}"),
+        )),
+        (Some(least), _) if rate > 0.0 && rate < least * (1.0 - 1e-9) => Some((
+            "rate.below",
+            false,
+            format!(
+                "the rate {rate} {unit} is below the least, {least} {unit}: the machine holds it to 0 or to the least"
+            ),
+        )),
         _ => None,
     }
 }
 
 fn one(map: &CarriedMap, patch: &Patch, rate: f64, against: &Against, faults: &mut Vec<Fault>) {
     if let Some((code, error, message)) = judged(map, rate, against) {
-        let fault = if error { Fault::stop(code, patch.place.clone(), message) } else { Fault::caution(code, patch.place.clone(), message) };
+        let fault = if error {
+            Fault::stop(code, patch.place.clone(), message)
+        } else {
+            Fault::caution(code, patch.place.clone(), message)
+        };
         push(faults, patch, fault);
     }
 }
 
 /// Cells are told once a kind: the worst, and how many.
-fn cells(map: &CarriedMap, lattice: &crate::zones::carried::RateLattice, against: &Against, faults: &mut Vec<Fault>) {
+fn cells(
+    map: &CarriedMap,
+    lattice: &crate::zones::carried::RateLattice,
+    against: &Against,
+    faults: &mut Vec<Fault>,
+) {
     let mut told: Vec<(&'static str, bool, String, usize, u64)> = Vec::new();
     for (k, rate) in lattice.rates.iter().enumerate() {
-        let Some((code, error, message)) = rate.and_then(|rate| judged(map, rate, against)) else { continue };
+        let Some((code, error, message)) = rate.and_then(|rate| judged(map, rate, against)) else {
+            continue;
+        };
         match told.iter_mut().find(|(seen, ..)| *seen == code) {
             Some((.., count)) => *count += 1,
             None => told.push((code, error, message, k, 1)),
@@ -109,31 +170,63 @@ fn cells(map: &CarriedMap, lattice: &crate::zones::carried::RateLattice, against
     }
     for (code, error, message, k, count) in told {
         let (col, row) = (k % lattice.cols, k / lattice.cols);
-        let place = Place::named(format!("row {} from the south, column {}", row + 1, col + 1));
+        let place = Place::named(format!(
+            "row {} from the south, column {}",
+            row + 1,
+            col + 1
+        ));
         let message = format!("{message}; {count} cells are like it");
-        let fault = if error { Fault::stop(code, place, message) } else { Fault::caution(code, place, message) };
-        faults.push(fault.at(lattice.centre(col, row)).sized(count as f64, "cells"));
+        let fault = if error {
+            Fault::stop(code, place, message)
+        } else {
+            Fault::caution(code, place, message)
+        };
+        faults.push(
+            fault
+                .at(lattice.centre(col, row))
+                .sized(count as f64, "cells"),
+        );
     }
 }
 
 /// Whether the numbers can be what they are said to be.
 fn doubts(map: &CarriedMap, against: &Against, faults: &mut Vec<Fault>) {
-    let numbers: Vec<f64> =
-        map.patches.iter().filter_map(|p| p.rate.number()).chain(map.lattice.iter().flat_map(|l| l.rates.iter().copied().flatten())).collect();
+    let numbers: Vec<f64> = map
+        .patches
+        .iter()
+        .filter_map(|p| p.rate.number())
+        .chain(
+            map.lattice
+                .iter()
+                .flat_map(|l| l.rates.iter().copied().flatten()),
+        )
+        .collect();
     let greatest = numbers.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let named = Place::named(map.rate_column.as_ref().map_or_else(|| "rates".to_owned(), |column| format!("column {column}")));
+    let named = Place::named(
+        map.rate_column
+            .as_ref()
+            .map_or_else(|| "rates".to_owned(), |column| format!("column {column}")),
+    );
     if map.meaning.quantity == Quantity::Nitrogen
-        && let Some(n) = nitrogen(&map.meaning, greatest, against).filter(|n| n.get() > LIKELY_PRODUCT)
+        && let Some(n) =
+            nitrogen(&map.meaning, greatest, against).filter(|n| n.get() > LIKELY_PRODUCT)
     {
         let message = format!(
             "rates go up to {greatest} {} ({:.0} kg N/ha): that is more than one dressing of nitrogen, and looks like product; spread as nitrogen it would be 2 to 4 times too much",
             map.meaning.label(),
             n.get()
         );
-        faults.push(Fault::stop("unit.doubtful", named.clone(), message).sized(greatest, map.meaning.label()));
+        faults.push(
+            Fault::stop("unit.doubtful", named.clone(), message)
+                .sized(greatest, map.meaning.label()),
+        );
     }
     if !numbers.is_empty() && numbers.iter().all(|&rate| rate == 0.0) {
-        faults.push(Fault::caution("rate.all_zero", named.clone(), "every rate is 0: nothing would be spread"));
+        faults.push(Fault::caution(
+            "rate.all_zero",
+            named.clone(),
+            "every rate is 0: nothing would be spread",
+        ));
     }
     ratio(map, against, &named, faults);
 }
@@ -143,19 +236,27 @@ fn ratio(map: &CarriedMap, against: &Against, named: &Place, faults: &mut Vec<Fa
     if map.meaning.quantity == Quantity::Nitrogen || map.meaning.unit.is_none() {
         return;
     }
-    let Some((column, us)) = map.columns.iter().find_map(|name| match name.to_ascii_lowercase().as_str() {
-        "n_kg_ha" | "kg_n_ha" => Some((name, false)),
-        "n_lb_ac" | "lb_n_ac" => Some((name, true)),
-        _ => None,
-    }) else {
+    let Some((column, us)) =
+        map.columns
+            .iter()
+            .find_map(|name| match name.to_ascii_lowercase().as_str() {
+                "n_kg_ha" | "kg_n_ha" => Some((name, false)),
+                "n_lb_ac" | "lb_n_ac" => Some((name, true)),
+                _ => None,
+            })
+    else {
         return;
     };
     let value = |patch: &Patch| {
-        patch.attributes.iter().find(|(name, _)| name == column).and_then(|(_, value)| match value {
-            Attribute::Whole(v) => Some(*v as f64),
-            Attribute::Real(v) => Some(*v),
-            _ => None,
-        })
+        patch
+            .attributes
+            .iter()
+            .find(|(name, _)| name == column)
+            .and_then(|(_, value)| match value {
+                Attribute::Whole(v) => Some(*v as f64),
+                Attribute::Real(v) => Some(*v),
+                _ => None,
+            })
     };
     let unit = map.meaning.unit.unwrap_or(RateUnit::KgPerHa);
     // Product by mass in kg/ha, or by volume in L/ha.
@@ -172,24 +273,39 @@ fn ratio(map: &CarriedMap, against: &Against, named: &Place, faults: &mut Vec<Fa
         .filter(|(n, rate)| *n > 0.0 && *rate > 0.0)
         .map(|(n, rate)| n / rate)
         .collect();
-    let Some(&share) = shares.get(shares.len() / 2) else { return };
-    let wanted =
-        against.product.as_ref().map(|product| if unit.is_volume() { product.nitrogen() * product.kg_per_l().unwrap_or(1.0) } else { product.nitrogen() });
+    let Some(&share) = shares.get(shares.len() / 2) else {
+        return;
+    };
+    let wanted = against.product.as_ref().map(|product| {
+        if unit.is_volume() {
+            product.nitrogen() * product.kg_per_l().unwrap_or(1.0)
+        } else {
+            product.nitrogen()
+        }
+    });
     let swap = crate::units::KG_HA_PER_LB_AC;
     match wanted {
         Some(wanted) if (share / wanted - 1.0).abs() > 0.03 => {
             let near = |factor: f64| (share / wanted / factor - 1.0).abs() < 0.03;
-            let why =
-                if near(swap) || near(1.0 / swap) { ": exactly the step between lb/ac and kg/ha, so one of the columns is in the other unit" } else { "" };
-            let message = format!("beside column {column:?} the rates hold {share:.3} kg N a unit of product, the product named holds {wanted:.3}{why}");
-            faults.push(Fault::stop("unit.doubtful", named.clone(), message).sized(share / wanted, "×"));
+            let why = if near(swap) || near(1.0 / swap) {
+                ": exactly the step between lb/ac and kg/ha, so one of the columns is in the other unit"
+            } else {
+                ""
+            };
+            let message = format!(
+                "beside column {column:?} the rates hold {share:.3} kg N a unit of product, the product named holds {wanted:.3}{why}"
+            );
+            faults.push(
+                Fault::stop("unit.doubtful", named.clone(), message).sized(share / wanted, "×"),
+            );
         }
         None if !unit.is_volume() && share > RICHEST => {
             let message = format!(
                 "beside column {column:?} the product would be {:.0} % nitrogen; none is richer than 82 %: rates and nitrogen are not of the units named",
                 share * 100.0
             );
-            faults.push(Fault::stop("unit.doubtful", named.clone(), message).sized(share, "kg N/kg"));
+            faults
+                .push(Fault::stop("unit.doubtful", named.clone(), message).sized(share, "kg N/kg"));
         }
         _ => {}
     }

@@ -5,25 +5,14 @@
 
 use std::collections::BTreeMap;
 
-use geo::Coord;
-use geo::Line;
-use geo::Validation;
 use geo::algorithm::validation::InvalidPolygon;
-use geo::line_intersection::LineIntersection;
-use geo::line_intersection::line_intersection;
-use rstar::AABB;
-use rstar::RTree;
-use rstar::primitives::GeomWithData;
-use rstar::primitives::Rectangle;
+use geo::line_intersection::{LineIntersection, line_intersection};
+use geo::{Coord, Line, Validation};
+use rstar::primitives::{GeomWithData, Rectangle};
+use rstar::{AABB, RTree};
 
 use crate::finding::Severity;
-use crate::zones::carried::CarriedMap;
-use crate::zones::carried::MapKind;
-use crate::zones::carried::Part;
-use crate::zones::carried::Patch;
-use crate::zones::carried::Place;
-use crate::zones::carried::Ring;
-use crate::zones::carried::RingRole;
+use crate::zones::carried::{CarriedMap, MapKind, Part, Patch, Place, Ring, RingRole};
 use crate::zones::faults::fault::Fault;
 use crate::zones::faults::frame::Frame;
 
@@ -33,14 +22,27 @@ const NAMED: usize = 5;
 pub(super) fn check(map: &CarriedMap, frame: &Frame, faults: &mut Vec<Fault>) {
     for patch in &map.patches {
         if patch.parts.is_empty() {
-            let told = faults.iter().any(|fault| fault.place == patch.place && ["shape.kind", "file.cut", "point.not_finite"].contains(&fault.code));
+            let told = faults.iter().any(|fault| {
+                fault.place == patch.place
+                    && ["shape.kind", "file.cut", "point.not_finite"].contains(&fault.code)
+            });
             if !told {
-                faults.push(Fault::stop("shape.null", patch.place.clone(), "the record has no shape: some controllers refuse the whole file"));
+                faults.push(Fault::stop(
+                    "shape.null",
+                    patch.place.clone(),
+                    "the record has no shape: some controllers refuse the whole file",
+                ));
             }
         }
         if patch.parts.len() > 1 && map.kind == MapKind::Shapefile {
-            let message = format!("the shape has {} parts; many controllers read only the first", patch.parts.len());
-            faults.push(Fault::caution("shape.parts", patch.place.clone(), message).sized(patch.parts.len() as f64, "parts"));
+            let message = format!(
+                "the shape has {} parts; many controllers read only the first",
+                patch.parts.len()
+            );
+            faults.push(
+                Fault::caution("shape.parts", patch.place.clone(), message)
+                    .sized(patch.parts.len() as f64, "parts"),
+            );
         }
         for part in &patch.parts {
             part_of(patch, part, map.kind, frame, faults);
@@ -49,7 +51,11 @@ pub(super) fn check(map: &CarriedMap, frame: &Frame, faults: &mut Vec<Fault>) {
 }
 
 fn ring_name(index: usize) -> String {
-    if index == 0 { "the exterior".to_owned() } else { format!("hole {index}") }
+    if index == 0 {
+        "the exterior".to_owned()
+    } else {
+        format!("hole {index}")
+    }
 }
 
 fn part_of(patch: &Patch, part: &Part, kind: MapKind, frame: &Frame, faults: &mut Vec<Fault>) {
@@ -67,39 +73,86 @@ fn part_of(patch: &Patch, part: &Part, kind: MapKind, frame: &Frame, faults: &mu
 }
 
 /// Closed, of three points or more, none twice; whether it can be looked at further.
-fn ring_of(place: &Place, index: usize, ring: &Ring, frame: &Frame, faults: &mut Vec<Fault>) -> bool {
+fn ring_of(
+    place: &Place,
+    index: usize,
+    ring: &Ring,
+    frame: &Frame,
+    faults: &mut Vec<Fault>,
+) -> bool {
     let Some(&first) = ring.points.first() else {
-        faults.push(Fault::stop("ring.empty", place.clone(), format!("{} has no points", ring_name(index))));
+        faults.push(Fault::stop(
+            "ring.empty",
+            place.clone(),
+            format!("{} has no points", ring_name(index)),
+        ));
         return false;
     };
     if !ring.is_closed() {
         let last = ring.points.last().copied().unwrap_or(first);
-        let far = frame.point(first).zip(frame.point(last)).map(|(a, b)| libm::hypot(a.x - b.x, a.y - b.y));
-        let by = far.filter(|_| frame.measured).map_or_else(String::new, |d| format!(" by {d:.2} m"));
-        let fault = Fault::stop("ring.unclosed", place.clone(), format!("{} is not closed: its last point misses the first{by}", ring_name(index))).at(last);
+        let far = frame
+            .point(first)
+            .zip(frame.point(last))
+            .map(|(a, b)| libm::hypot(a.x - b.x, a.y - b.y));
+        let by = far
+            .filter(|_| frame.measured)
+            .map_or_else(String::new, |d| format!(" by {d:.2} m"));
+        let fault = Fault::stop(
+            "ring.unclosed",
+            place.clone(),
+            format!(
+                "{} is not closed: its last point misses the first{by}",
+                ring_name(index)
+            ),
+        )
+        .at(last);
         faults.push(match far {
             Some(d) if frame.measured => fault.sized(d, "m"),
             _ => fault,
         });
     }
-    let mut distinct: Vec<(u64, u64)> = ring.points.iter().map(|c| (c.x.to_bits(), c.y.to_bits())).collect();
+    let mut distinct: Vec<(u64, u64)> = ring
+        .points
+        .iter()
+        .map(|c| (c.x.to_bits(), c.y.to_bits()))
+        .collect();
     distinct.sort_unstable();
     distinct.dedup();
     if distinct.len() < 3 {
-        let message = format!("{} has {} different points; a ring needs three", ring_name(index), distinct.len());
+        let message = format!(
+            "{} has {} different points; a ring needs three",
+            ring_name(index),
+            distinct.len()
+        );
         faults.push(Fault::stop("ring.few_points", place.clone(), message).at(first));
         return false;
     }
-    let twice: Vec<Coord<f64>> = ring.points.windows(2).filter(|pair| pair[0] == pair[1]).map(|pair| pair[0]).collect();
+    let twice: Vec<Coord<f64>> = ring
+        .points
+        .windows(2)
+        .filter(|pair| pair[0] == pair[1])
+        .map(|pair| pair[0])
+        .collect();
     if let Some(&at) = twice.first() {
-        let message = format!("{} repeats {} points one after the other", ring_name(index), twice.len());
-        faults.push(Fault::caution("ring.duplicate_points", place.clone(), message).at(at).sized(twice.len() as f64, "points"));
+        let message = format!(
+            "{} repeats {} points one after the other",
+            ring_name(index),
+            twice.len()
+        );
+        faults.push(
+            Fault::caution("ring.duplicate_points", place.clone(), message)
+                .at(at)
+                .sized(twice.len() as f64, "points"),
+        );
     }
     true
 }
 
 fn direction(place: &Place, index: usize, ring: &Ring, kind: MapKind, faults: &mut Vec<Fault>) {
-    let closed = Ring { role: ring.role, points: ring.closed().0 };
+    let closed = Ring {
+        role: ring.role,
+        points: ring.closed().0,
+    };
     let area = closed.doubled_area();
     let counter = match (kind, ring.role) {
         (MapKind::Shapefile, RingRole::Outer) | (MapKind::GeoJson, RingRole::Inner) => false,
@@ -110,12 +163,27 @@ fn direction(place: &Place, index: usize, ring: &Ring, kind: MapKind, faults: &m
         return;
     }
     let (severity, consequence) = match (kind, ring.role) {
-        (MapKind::Shapefile, RingRole::Outer) => (Severity::Stop, ": a controller takes it for a hole, and its ground for no zone"),
-        (MapKind::Shapefile, RingRole::Inner) => (Severity::Stop, ": the hole is lost on a controller, and its ground gets the rate"),
+        (MapKind::Shapefile, RingRole::Outer) => (
+            Severity::Stop,
+            ": a controller takes it for a hole, and its ground for no zone",
+        ),
+        (MapKind::Shapefile, RingRole::Inner) => (
+            Severity::Stop,
+            ": the hole is lost on a controller, and its ground gets the rate",
+        ),
         _ => (Severity::Caution, ", against RFC 7946"),
     };
-    let way = if counter { "clockwise" } else { "counter-clockwise" };
-    let fault = Fault::new("ring.direction", severity, place.clone(), format!("{} runs {way}{consequence}", ring_name(index)));
+    let way = if counter {
+        "clockwise"
+    } else {
+        "counter-clockwise"
+    };
+    let fault = Fault::new(
+        "ring.direction",
+        severity,
+        place.clone(),
+        format!("{} runs {way}{consequence}", ring_name(index)),
+    );
     faults.push(match ring.points.first() {
         Some(&first) => fault.at(first),
         None => fault,
@@ -139,28 +207,54 @@ fn crossings(place: &Place, part: &Part, frame: &Frame, faults: &mut Vec<Fault>)
     let mut edges: Vec<Edge> = Vec::new();
     for (ring, points) in rings.iter().enumerate() {
         for (edge, pair) in points.windows(2).enumerate() {
-            edges.push(GeomWithData::new(Rectangle::from_corners([pair[0].x, pair[0].y], [pair[1].x, pair[1].y]), (ring, edge)));
+            edges.push(GeomWithData::new(
+                Rectangle::from_corners([pair[0].x, pair[0].y], [pair[1].x, pair[1].y]),
+                (ring, edge),
+            ));
         }
     }
     let tree = RTree::bulk_load(edges.clone());
     let mut found = Found::default();
     for one in &edges {
         let corners = [line(one.data).start, line(one.data).end];
-        let envelope = AABB::from_corners([corners[0].x, corners[0].y], [corners[1].x, corners[1].y]);
-        for other in tree.locate_in_envelope_intersecting(envelope).filter(|other| other.data > one.data) {
+        let envelope =
+            AABB::from_corners([corners[0].x, corners[0].y], [corners[1].x, corners[1].y]);
+        for other in tree
+            .locate_in_envelope_intersecting(envelope)
+            .filter(|other| other.data > one.data)
+        {
             let (a, b) = (one.data, other.data);
-            let neighbours = a.0 == b.0 && (b.1 == a.1 + 1 || (a.1 == 0 && b.1 + 2 == rings[a.0].len()));
+            let neighbours =
+                a.0 == b.0 && (b.1 == a.1 + 1 || (a.1 == 0 && b.1 + 2 == rings[a.0].len()));
             match line_intersection(line(a), line(b)) {
                 None => {}
-                Some(LineIntersection::Collinear { intersection }) if neighbours => found.spikes.push((a.0, intersection)),
+                Some(LineIntersection::Collinear { intersection }) if neighbours => {
+                    found.spikes.push((a.0, intersection));
+                }
                 Some(LineIntersection::SinglePoint { .. }) if neighbours => {}
-                Some(LineIntersection::Collinear { intersection }) if a.0 == b.0 => found.along.push((a.0, intersection.start)),
-                Some(LineIntersection::Collinear { intersection }) => found.shared.push((b.0, intersection.start)),
-                Some(LineIntersection::SinglePoint { intersection, is_proper: true }) if a.0 == b.0 => found.crosses.push((a.0, intersection)),
-                Some(LineIntersection::SinglePoint { intersection, is_proper: true }) => found.rings_cross.push((b.0, intersection)),
-                Some(LineIntersection::SinglePoint { intersection, .. }) if a.0 == b.0 => found.touches.push((a.0, intersection)),
+                Some(LineIntersection::Collinear { intersection }) if a.0 == b.0 => {
+                    found.along.push((a.0, intersection.start));
+                }
+                Some(LineIntersection::Collinear { intersection }) => {
+                    found.shared.push((b.0, intersection.start));
+                }
+                Some(LineIntersection::SinglePoint {
+                    intersection,
+                    is_proper: true,
+                }) if a.0 == b.0 => found.crosses.push((a.0, intersection)),
+                Some(LineIntersection::SinglePoint {
+                    intersection,
+                    is_proper: true,
+                }) => found.rings_cross.push((b.0, intersection)),
+                Some(LineIntersection::SinglePoint { intersection, .. }) if a.0 == b.0 => {
+                    found.touches.push((a.0, intersection));
+                }
                 Some(LineIntersection::SinglePoint { intersection, .. }) => {
-                    found.meet.entry((intersection.x.to_bits(), intersection.y.to_bits())).or_default().extend([a.0, b.0]);
+                    found
+                        .meet
+                        .entry((intersection.x.to_bits(), intersection.y.to_bits()))
+                        .or_default()
+                        .extend([a.0, b.0]);
                 }
             }
         }
@@ -182,30 +276,80 @@ struct Found {
 }
 
 impl Found {
-    fn tell(mut self, place: &Place, rings: &[Vec<Coord<f64>>], frame: &Frame, faults: &mut Vec<Fault>) -> bool {
+    fn tell(
+        mut self,
+        place: &Place,
+        rings: &[Vec<Coord<f64>>],
+        frame: &Frame,
+        faults: &mut Vec<Fault>,
+    ) -> bool {
         for (ring, spike) in &self.spikes {
             let ends = frame.point(spike.start).zip(frame.point(spike.end));
-            let long = ends.map(|(a, b)| libm::hypot(a.x - b.x, a.y - b.y)).filter(|_| frame.measured);
+            let long = ends
+                .map(|(a, b)| libm::hypot(a.x - b.x, a.y - b.y))
+                .filter(|_| frame.measured);
             let by = long.map_or_else(String::new, |d| format!(", {d:.2} m long"));
             // The tip is the end that a neighbour of both edges shares: the vertex where the ring turns back.
-            let tip = if rings[*ring].contains(&spike.end) && !rings[*ring].contains(&spike.start) { spike.end } else { tip_of(&rings[*ring], spike) };
-            let fault = Fault::stop("ring.spike", place.clone(), format!("{} runs out and back on itself{by}", ring_name(*ring))).at(tip);
+            let tip = if rings[*ring].contains(&spike.end) && !rings[*ring].contains(&spike.start) {
+                spike.end
+            } else {
+                tip_of(&rings[*ring], spike)
+            };
+            let fault = Fault::stop(
+                "ring.spike",
+                place.clone(),
+                format!("{} runs out and back on itself{by}", ring_name(*ring)),
+            )
+            .at(tip);
             faults.push(match long {
                 Some(d) => fault.sized(d, "m"),
                 None => fault,
             });
         }
         let lines = self.spikes.is_empty() && self.along.is_empty() && self.shared.is_empty();
-        let sound = lines && self.crosses.is_empty() && self.touches.is_empty() && self.rings_cross.is_empty();
+        let sound = lines
+            && self.crosses.is_empty()
+            && self.touches.is_empty()
+            && self.rings_cross.is_empty();
         // A crossing is met by edges beyond it, too: what runs along itself also touches itself at the ends of that stretch.
         if !self.along.is_empty() || !self.spikes.is_empty() {
             self.touches.clear();
         }
-        list(place, "ring.crosses", &self.crosses, "crosses itself", faults);
-        list(place, "ring.crosses", &self.along, "runs along itself", faults);
-        list(place, "ring.touches", &self.touches, "touches itself", faults);
-        list(place, "rings.cross", &self.rings_cross, "crosses another ring of its polygon", faults);
-        list(place, "rings.share_line", &self.shared, "runs along another ring of its polygon", faults);
+        list(
+            place,
+            "ring.crosses",
+            &self.crosses,
+            "crosses itself",
+            faults,
+        );
+        list(
+            place,
+            "ring.crosses",
+            &self.along,
+            "runs along itself",
+            faults,
+        );
+        list(
+            place,
+            "ring.touches",
+            &self.touches,
+            "touches itself",
+            faults,
+        );
+        list(
+            place,
+            "rings.cross",
+            &self.rings_cross,
+            "crosses another ring of its polygon",
+            faults,
+        );
+        list(
+            place,
+            "rings.share_line",
+            &self.shared,
+            "runs along another ring of its polygon",
+            faults,
+        );
         if sound && let Some(at) = self.splits(rings.len()) {
             let message = "rings touch one another so that the ground between them is cut in two: it must be two polygons";
             faults.push(Fault::stop("polygon.split", place.clone(), message).at(at));
@@ -223,7 +367,10 @@ impl Found {
             for ring in touching {
                 let (a, b) = (find(&mut root, ring), find(&mut root, rings + number));
                 if a == b {
-                    return Some(Coord { x: f64::from_bits(*x), y: f64::from_bits(*y) });
+                    return Some(Coord {
+                        x: f64::from_bits(*x),
+                        y: f64::from_bits(*y),
+                    });
                 }
                 root[a] = b;
             }
@@ -246,15 +393,32 @@ fn tip_of(ring: &[Coord<f64>], spike: &Line<f64>) -> Coord<f64> {
     let turns = |c: Coord<f64>| {
         let count = ring.len().saturating_sub(1);
         (0..count).any(|k| {
-            let (before, here, after) = (ring[(k + count - 1) % count], ring[k], ring[(k + 1) % count]);
-            let (a, b) = ((before.x - here.x, before.y - here.y), (after.x - here.x, after.y - here.y));
+            let (before, here, after) = (
+                ring[(k + count - 1) % count],
+                ring[k],
+                ring[(k + 1) % count],
+            );
+            let (a, b) = (
+                (before.x - here.x, before.y - here.y),
+                (after.x - here.x, after.y - here.y),
+            );
             here == c && a.0 * b.1 == a.1 * b.0 && a.0 * b.0 + a.1 * b.1 > 0.0
         })
     };
-    if turns(spike.start) { spike.start } else { spike.end }
+    if turns(spike.start) {
+        spike.start
+    } else {
+        spike.end
+    }
 }
 
-fn list(place: &Place, code: &'static str, all: &[(usize, Coord<f64>)], does: &str, faults: &mut Vec<Fault>) {
+fn list(
+    place: &Place,
+    code: &'static str,
+    all: &[(usize, Coord<f64>)],
+    does: &str,
+    faults: &mut Vec<Fault>,
+) {
     let mut places: Vec<(usize, Coord<f64>)> = Vec::new();
     for found in all {
         if !places.contains(found) {
@@ -265,26 +429,63 @@ fn list(place: &Place, code: &'static str, all: &[(usize, Coord<f64>)], does: &s
         }
     }
     for (k, (ring, at)) in places.iter().take(NAMED).enumerate() {
-        let more = if k + 1 == NAMED && all.len() > NAMED { format!("; {} more such places are not listed", all.len() - NAMED) } else { String::new() };
-        faults.push(Fault::stop(code, place.clone(), format!("{} {does} at {}, {}{more}", ring_name(*ring), at.x, at.y)).at(*at));
+        let more = if k + 1 == NAMED && all.len() > NAMED {
+            format!("; {} more such places are not listed", all.len() - NAMED)
+        } else {
+            String::new()
+        };
+        faults.push(
+            Fault::stop(
+                code,
+                place.clone(),
+                format!("{} {does} at {}, {}{more}", ring_name(*ring), at.x, at.y),
+            )
+            .at(*at),
+        );
     }
 }
 
 /// Holes outside their exterior, in one another, or laid over one another.
 fn holes(place: &Place, part: &Part, faults: &mut Vec<Fault>) {
-    let Some(polygon) = part.polygon() else { return };
+    let Some(polygon) = part.polygon() else {
+        return;
+    };
     let first = |role: geo::algorithm::validation::RingRole| match role {
-        geo::algorithm::validation::RingRole::Exterior => (0, polygon.exterior().0.first().copied()),
-        geo::algorithm::validation::RingRole::Interior(k) => (k + 1, polygon.interiors().get(k).and_then(|ring| ring.0.first().copied())),
+        geo::algorithm::validation::RingRole::Exterior => {
+            (0, polygon.exterior().0.first().copied())
+        }
+        geo::algorithm::validation::RingRole::Interior(k) => (
+            k + 1,
+            polygon
+                .interiors()
+                .get(k)
+                .and_then(|ring| ring.0.first().copied()),
+        ),
     };
     for error in polygon.validation_errors() {
         let (code, (ring, at), text) = match error {
-            InvalidPolygon::InteriorRingNotContainedInExteriorRing(role) => ("hole.outside", first(role), "does not lie in the exterior"),
-            InvalidPolygon::IntersectingRingsOnAnArea(_, role) => ("hole.nested", first(role), "lies over another hole"),
-            InvalidPolygon::IntersectingRingsOnALine(_, role) => ("rings.share_line", first(role), "runs along another ring"),
-            InvalidPolygon::SelfIntersection(role) => ("ring.crosses", first(role), "crosses or touches itself"),
-            InvalidPolygon::TooFewPointsInRing(role) => ("ring.few_points", first(role), "has fewer than three different points"),
-            InvalidPolygon::NonFiniteCoord(role, _) => ("point.not_finite", first(role), "has a point that is no number"),
+            InvalidPolygon::InteriorRingNotContainedInExteriorRing(role) => {
+                ("hole.outside", first(role), "does not lie in the exterior")
+            }
+            InvalidPolygon::IntersectingRingsOnAnArea(_, role) => {
+                ("hole.nested", first(role), "lies over another hole")
+            }
+            InvalidPolygon::IntersectingRingsOnALine(_, role) => {
+                ("rings.share_line", first(role), "runs along another ring")
+            }
+            InvalidPolygon::SelfIntersection(role) => {
+                ("ring.crosses", first(role), "crosses or touches itself")
+            }
+            InvalidPolygon::TooFewPointsInRing(role) => (
+                "ring.few_points",
+                first(role),
+                "has fewer than three different points",
+            ),
+            InvalidPolygon::NonFiniteCoord(role, _) => (
+                "point.not_finite",
+                first(role),
+                "has a point that is no number",
+            ),
         };
         let fault = Fault::stop(code, place.clone(), format!("{} {text}", ring_name(ring)));
         faults.push(match at {
@@ -300,23 +501,37 @@ mod tests {
 
     fn part(rings: &[&[(f64, f64)]]) -> Part {
         let ring = |(k, points): (usize, &&[(f64, f64)])| Ring {
-            role: if k == 0 { RingRole::Outer } else { RingRole::Inner },
+            role: if k == 0 {
+                RingRole::Outer
+            } else {
+                RingRole::Inner
+            },
             points: points.iter().map(|&(x, y)| Coord { x, y }).collect(),
         };
-        Part { rings: rings.iter().enumerate().map(ring).collect() }
+        Part {
+            rings: rings.iter().enumerate().map(ring).collect(),
+        }
     }
 
     type Seen = (&'static str, Option<(f64, f64)>);
 
     fn codes(rings: &[&[(f64, f64)]]) -> Vec<Seen> {
         let mut map = CarriedMap::empty("t", MapKind::GeoPackage);
-        let patch = Patch { place: Place::at("feature", 1), parts: vec![part(rings)], rate: crate::zones::carried::Rate::Number(1.0), attributes: Vec::new() };
+        let patch = Patch {
+            place: Place::at("feature", 1),
+            parts: vec![part(rings)],
+            rate: crate::zones::carried::Rate::Number(1.0),
+            attributes: Vec::new(),
+        };
         map.patches.push(patch);
         map.system = crate::zones::carried::System::Known(crate::space::crs::Crs::wgs84());
         let mut faults = Vec::new();
         let frame = Frame::of(&map, &crate::zones::faults::Against::default(), &mut faults);
         check(&map, &frame, &mut faults);
-        faults.iter().map(|fault| (fault.code, fault.at.map(|c| (c.x, c.y)))).collect()
+        faults
+            .iter()
+            .map(|fault| (fault.code, fault.at.map(|c| (c.x, c.y))))
+            .collect()
     }
 
     /// Cases in the manner of the JTS Topology Suite's validity tests (general/TestValid.xml, from memory: bow tie, spike, hole outside, nested holes, hole that
@@ -325,35 +540,83 @@ mod tests {
     fn validity_as_jts_sees_it() {
         let square: &[(f64, f64)] = &[(0.0, 0.0), (9.0, 0.0), (9.0, 9.0), (0.0, 9.0), (0.0, 0.0)];
         assert!(codes(&[square]).is_empty());
-        assert!(codes(&[square, &[(2.0, 2.0), (2.0, 4.0), (4.0, 4.0), (4.0, 2.0), (2.0, 2.0)]]).is_empty());
+        assert!(
+            codes(&[
+                square,
+                &[(2.0, 2.0), (2.0, 4.0), (4.0, 4.0), (4.0, 2.0), (2.0, 2.0)]
+            ])
+            .is_empty()
+        );
         // A hole may touch the exterior at one point.
         assert!(codes(&[square, &[(0.0, 4.0), (2.0, 5.0), (2.0, 3.0), (0.0, 4.0)]]).is_empty());
         // Two holes may touch one another at one point.
-        assert!(codes(&[square, &[(2.0, 2.0), (2.0, 4.0), (4.0, 4.0), (2.0, 2.0)], &[(4.0, 4.0), (6.0, 6.0), (6.0, 4.0), (4.0, 4.0)]]).is_empty());
+        assert!(
+            codes(&[
+                square,
+                &[(2.0, 2.0), (2.0, 4.0), (4.0, 4.0), (2.0, 2.0)],
+                &[(4.0, 4.0), (6.0, 6.0), (6.0, 4.0), (4.0, 4.0)]
+            ])
+            .is_empty()
+        );
         let bow: &[(f64, f64)] = &[(0.0, 0.0), (8.0, 8.0), (8.0, 0.0), (0.0, 8.0), (0.0, 0.0)];
         assert_eq!(codes(&[bow]), [("ring.crosses", Some((4.0, 4.0)))]);
-        let spike: &[(f64, f64)] = &[(0.0, 0.0), (9.0, 0.0), (9.0, 9.0), (5.0, 9.0), (5.0, 12.0), (5.0, 9.0), (0.0, 9.0), (0.0, 0.0)];
+        let spike: &[(f64, f64)] = &[
+            (0.0, 0.0),
+            (9.0, 0.0),
+            (9.0, 9.0),
+            (5.0, 9.0),
+            (5.0, 12.0),
+            (5.0, 9.0),
+            (0.0, 9.0),
+            (0.0, 0.0),
+        ];
         assert_eq!(codes(&[spike]), [("ring.spike", Some((5.0, 12.0)))]);
-        let touching: &[(f64, f64)] = &[(0.0, 0.0), (9.0, 0.0), (9.0, 9.0), (5.0, 0.0), (0.0, 9.0), (0.0, 0.0)];
+        let touching: &[(f64, f64)] = &[
+            (0.0, 0.0),
+            (9.0, 0.0),
+            (9.0, 9.0),
+            (5.0, 0.0),
+            (0.0, 9.0),
+            (0.0, 0.0),
+        ];
         assert_eq!(codes(&[touching])[0], ("ring.touches", Some((5.0, 0.0))));
         let outside: &[(f64, f64)] = &[(12.0, 2.0), (12.0, 4.0), (14.0, 4.0), (12.0, 2.0)];
-        assert_eq!(codes(&[square, outside])[0], ("hole.outside", Some((12.0, 2.0))));
+        assert_eq!(
+            codes(&[square, outside])[0],
+            ("hole.outside", Some((12.0, 2.0)))
+        );
         let hole: &[(f64, f64)] = &[(1.0, 1.0), (1.0, 8.0), (8.0, 8.0), (8.0, 1.0), (1.0, 1.0)];
         let inner: &[(f64, f64)] = &[(3.0, 3.0), (3.0, 4.0), (4.0, 4.0), (3.0, 3.0)];
         assert_eq!(codes(&[square, hole, inner])[0].0, "hole.nested");
-        let through: &[(f64, f64)] = &[(4.0, 4.0), (4.0, 12.0), (6.0, 12.0), (6.0, 4.0), (4.0, 4.0)];
+        let through: &[(f64, f64)] =
+            &[(4.0, 4.0), (4.0, 12.0), (6.0, 12.0), (6.0, 4.0), (4.0, 4.0)];
         assert!(codes(&[square, through]).contains(&("rings.cross", Some((4.0, 9.0)))));
         let along: &[(f64, f64)] = &[(0.0, 3.0), (0.0, 5.0), (2.0, 4.0), (0.0, 3.0)];
         assert_eq!(codes(&[square, along])[0].0, "rings.share_line");
         // A hole from side to side, touching both: the inside falls in two.
         let across: &[(f64, f64)] = &[(0.0, 4.0), (4.0, 5.0), (9.0, 4.0), (4.0, 3.0), (0.0, 4.0)];
-        assert_eq!(codes(&[square, across]).iter().map(|c| c.0).collect::<Vec<_>>(), ["polygon.split"]);
+        assert_eq!(
+            codes(&[square, across])
+                .iter()
+                .map(|c| c.0)
+                .collect::<Vec<_>>(),
+            ["polygon.split"]
+        );
     }
 
     #[test]
     fn points_and_closing() {
-        assert_eq!(codes(&[&[(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)]])[0], ("ring.unclosed", Some((0.0, 1.0))));
-        assert_eq!(codes(&[&[(0.0, 0.0), (1.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 0.0)]]), [("ring.duplicate_points", Some((1.0, 0.0)))]);
-        assert_eq!(codes(&[&[(0.0, 0.0), (1.0, 0.0), (0.0, 0.0)]])[0].0, "ring.few_points");
+        assert_eq!(
+            codes(&[&[(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)]])[0],
+            ("ring.unclosed", Some((0.0, 1.0)))
+        );
+        assert_eq!(
+            codes(&[&[(0.0, 0.0), (1.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 0.0)]]),
+            [("ring.duplicate_points", Some((1.0, 0.0)))]
+        );
+        assert_eq!(
+            codes(&[&[(0.0, 0.0), (1.0, 0.0), (0.0, 0.0)]])[0].0,
+            "ring.few_points"
+        );
     }
 }

@@ -7,23 +7,13 @@ mod make;
 mod measure;
 
 pub use grid::zones_of_grid;
-pub use make::Made;
-pub use make::PlainError;
-pub use make::Wanted;
-pub use make::of_carried;
-pub use make::of_prescription;
-pub use measure::Measure;
-pub use measure::MeasureError;
+pub use make::{Made, PlainError, Wanted, of_carried, of_prescription};
+pub use measure::{Measure, MeasureError};
 
 use crate::space::crs::Crs;
-use crate::units::NRate;
-use crate::units::Product;
-use crate::units::half_up_to_hundredth;
-use crate::zones::carried::Quantity;
-use crate::zones::carried::RateLattice;
-use crate::zones::carried::StatedFallbacks;
-use geo::GeodesicArea;
-use geo::MultiPolygon;
+use crate::units::{NRate, Product, half_up_to_hundredth};
+use crate::zones::carried::{Quantity, RateLattice, StatedFallbacks};
+use geo::{GeodesicArea, MultiPolygon};
 
 /// Ground and what it gets.
 #[derive(Clone, Debug, PartialEq)]
@@ -87,7 +77,11 @@ impl PlainMap {
         Tally {
             zones: self.zones.len(),
             area_m2: self.zones.iter().map(|zone| zone.area_m2).sum(),
-            total: self.zones.iter().map(|zone| zone.rate * self.measure.areas_of(zone.area_m2)).sum(),
+            total: self
+                .zones
+                .iter()
+                .map(|zone| zone.rate * self.measure.areas_of(zone.area_m2))
+                .sum(),
             least: rates().fold(f64::INFINITY, f64::min),
             greatest: rates().fold(f64::NEG_INFINITY, f64::max),
         }
@@ -100,7 +94,10 @@ impl PlainMap {
 
     /// What stands in the column `n_kg_ha`: worked out from the product, else what the source states, else nothing. \[kg N/ha\]
     pub fn nitrogen(&self, zone: &PlainZone) -> Option<f64> {
-        self.measure.to_nitrogen(zone.rate, self.product.as_ref()).map(NRate::get).or(zone.stated_n)
+        self.measure
+            .to_nitrogen(zone.rate, self.product.as_ref())
+            .map(NRate::get)
+            .or(zone.stated_n)
     }
 
     /// Product as a terminal shows it.

@@ -1,8 +1,6 @@
 //! Outlines taken apart into arcs.
 
-use geo::Coord;
-use geo::CoordsIter;
-use geo::MultiPolygon;
+use geo::{Coord, CoordsIter, MultiPolygon};
 use std::cmp::Ordering;
 use std::ops::Range;
 
@@ -24,17 +22,35 @@ pub(super) struct Net {
 
 impl Net {
     /// The network of outlines that share their vertices; `keep` names edges that stay besides those of one outline only.
-    pub(super) fn of(outlines: &[MultiPolygon<f64>], keep: impl Fn(Coord<f64>, Coord<f64>) -> bool) -> Self {
-        let mut point: Vec<Coord<f64>> = outlines.iter().flat_map(CoordsIter::coords_iter).map(folded).collect();
+    pub(super) fn of(
+        outlines: &[MultiPolygon<f64>],
+        keep: impl Fn(Coord<f64>, Coord<f64>) -> bool,
+    ) -> Self {
+        let mut point: Vec<Coord<f64>> = outlines
+            .iter()
+            .flat_map(CoordsIter::coords_iter)
+            .map(folded)
+            .collect();
         point.sort_unstable_by(by_xy);
         point.dedup();
         let (mut rings, mut edges) = (Vec::new(), Vec::new());
-        for ring in outlines.iter().flatten().flat_map(|polygon| std::iter::once(polygon.exterior()).chain(polygon.interiors())) {
+        for ring in outlines
+            .iter()
+            .flatten()
+            .flat_map(|polygon| std::iter::once(polygon.exterior()).chain(polygon.interiors()))
+        {
             let from = rings.len();
             let open = &ring.0[..ring.0.len().saturating_sub(1)];
-            rings.extend(open.iter().map(|&p| point.partition_point(|q| by_xy(q, &folded(p)).is_lt()) as u32));
+            rings.extend(
+                open.iter()
+                    .map(|&p| point.partition_point(|q| by_xy(q, &folded(p)).is_lt()) as u32),
+            );
             let own = &rings[from..];
-            edges.extend(own.iter().zip(own.iter().skip(1).chain(own.first())).map(|(&a, &b)| (a.min(b), a.max(b))));
+            edges.extend(
+                own.iter()
+                    .zip(own.iter().skip(1).chain(own.first()))
+                    .map(|(&a, &b)| (a.min(b), a.max(b))),
+            );
         }
         edges.sort_unstable();
         let (mut fixed, mut free) = (Vec::new(), Vec::new());
@@ -47,7 +63,14 @@ impl Net {
         let graph = Graph::new(point.len(), free, &fixed);
         let node = graph.node.clone();
         let (along, start) = graph.arcs();
-        Self { point, rings, fixed, along, start, node }
+        Self {
+            point,
+            rings,
+            fixed,
+            along,
+            start,
+            node,
+        }
     }
     /// How many arcs there are.
     pub(super) const fn arcs(&self) -> usize {
@@ -65,7 +88,10 @@ impl Net {
 
 /// One zero instead of two.
 fn folded(p: Coord<f64>) -> Coord<f64> {
-    Coord { x: p.x + 0.0, y: p.y + 0.0 }
+    Coord {
+        x: p.x + 0.0,
+        y: p.y + 0.0,
+    }
 }
 
 fn by_xy(a: &Coord<f64>, b: &Coord<f64>) -> Ordering {
@@ -106,12 +132,21 @@ impl Graph {
                 filled[v as usize] += 1;
             }
         }
-        Self { used: vec![false; free.len()], free, node, around, first }
+        Self {
+            used: vec![false; free.len()],
+            free,
+            node,
+            around,
+            first,
+        }
     }
 
     fn unused_at(&self, v: u32) -> Option<u32> {
         let here = self.first[v as usize] as usize..self.first[v as usize + 1] as usize;
-        self.around[here].iter().copied().find(|&edge| !self.used[edge as usize])
+        self.around[here]
+            .iter()
+            .copied()
+            .find(|&edge| !self.used[edge as usize])
     }
 
     /// All arcs: from node to node, then the loops without a node, each from its first vertex.
@@ -139,7 +174,11 @@ impl Graph {
             let (a, b) = self.free[edge as usize];
             at = if at == a { b } else { a };
             along.push(at);
-            next = if self.node[at as usize] { None } else { self.unused_at(at) };
+            next = if self.node[at as usize] {
+                None
+            } else {
+                self.unused_at(at)
+            };
         }
     }
 }

@@ -16,10 +16,7 @@ mod thin;
 
 use crate::zones::simplify::arcs::Net;
 use crate::zones::simplify::thin::Thinning;
-use geo::Coord;
-use geo::LineString;
-use geo::MultiPolygon;
-use geo::Polygon;
+use geo::{Coord, LineString, MultiPolygon, Polygon};
 
 /// What simplification did.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -36,17 +33,28 @@ pub struct Simplified {
 ///
 /// `keep(a, b)` names edges that must stay besides those that only one outline has; it is asked once for each edge, its ends in the order of x, then y. An outline's area changes by no more than
 /// 2 × `tolerance` × the length of its border. A tolerance of 0 (or one that is not a positive number) changes nothing.
-pub fn simplify(outlines: &mut [MultiPolygon<f64>], tolerance: f64, keep: impl Fn(Coord<f64>, Coord<f64>) -> bool) -> Simplified {
+pub fn simplify(
+    outlines: &mut [MultiPolygon<f64>],
+    tolerance: f64,
+    keep: impl Fn(Coord<f64>, Coord<f64>) -> bool,
+) -> Simplified {
     let net = Net::of(outlines, keep);
     let before = net.point.len();
     if !(tolerance.is_finite() && tolerance > 0.0) {
-        return Simplified { before, after: before, held_back: 0 };
+        return Simplified {
+            before,
+            after: before,
+            held_back: 0,
+        };
     }
     let (kept, held_back) = Thinning::new(&net, tolerance).run();
     let mut next = net.rings.iter();
     let mut thinned = |ring: &LineString<f64>| {
         let ids = next.by_ref().take(ring.0.len().saturating_sub(1));
-        let mut line: Vec<Coord<f64>> = ids.filter(|&&id| kept[id as usize]).map(|&id| net.point[id as usize]).collect();
+        let mut line: Vec<Coord<f64>> = ids
+            .filter(|&&id| kept[id as usize])
+            .map(|&id| net.point[id as usize])
+            .collect();
         if let Some(&first) = line.first() {
             line.push(first);
         }
@@ -55,17 +63,31 @@ pub fn simplify(outlines: &mut [MultiPolygon<f64>], tolerance: f64, keep: impl F
     for outline in outlines {
         for polygon in &mut outline.0 {
             let exterior = thinned(polygon.exterior());
-            *polygon = Polygon::new(exterior, polygon.interiors().iter().map(&mut thinned).collect());
+            *polygon = Polygon::new(
+                exterior,
+                polygon.interiors().iter().map(&mut thinned).collect(),
+            );
         }
     }
-    Simplified { before, after: kept.iter().filter(|&&kept| kept).count(), held_back }
+    Simplified {
+        before,
+        after: kept.iter().filter(|&&kept| kept).count(),
+        held_back,
+    }
 }
 
 /// Square of the distance from a point to a segment.
 fn distance_squared(p: Coord<f64>, a: Coord<f64>, b: Coord<f64>) -> f64 {
     let (d, e) = (b - a, p - a);
     let length = d.x * d.x + d.y * d.y;
-    let t = if length > 0.0 { ((e.x * d.x + e.y * d.y) / length).clamp(0.0, 1.0) } else { 0.0 };
-    let away = Coord { x: e.x - t * d.x, y: e.y - t * d.y };
+    let t = if length > 0.0 {
+        ((e.x * d.x + e.y * d.y) / length).clamp(0.0, 1.0)
+    } else {
+        0.0
+    };
+    let away = Coord {
+        x: e.x - t * d.x,
+        y: e.y - t * d.y,
+    };
     away.x * away.x + away.y * away.y
 }

@@ -10,13 +10,8 @@
 
 use crate::zones::simplify::arcs::Net;
 use crate::zones::simplify::distance_squared;
-use geo::Coord;
-use geo::LineString;
-use geo::MultiPolygon;
-use geo::Polygon;
-use rstar::AABB;
-use rstar::RTree;
-use rstar::RTreeObject;
+use geo::{Coord, LineString, MultiPolygon, Polygon};
+use rstar::{AABB, RTree, RTreeObject};
 
 /// How often corners are cut; the third round moves borders by centimetres.
 const ROUNDS: usize = 3;
@@ -58,14 +53,20 @@ impl RTreeObject for Edge {
 /// Rounds the corners of outlines that share their vertices bit for bit: each cut begins at most `longest` from its corner, so that borders move by no more than that. \[m\]
 ///
 /// `keep` as for simplification: edges that stay besides those that only one outline has. A length of 0 (or one that is not a positive number) changes nothing.
-pub fn round_corners(outlines: &mut [MultiPolygon<f64>], longest: f64, keep: impl Fn(Coord<f64>, Coord<f64>) -> bool) -> Rounded {
+pub fn round_corners(
+    outlines: &mut [MultiPolygon<f64>],
+    longest: f64,
+    keep: impl Fn(Coord<f64>, Coord<f64>) -> bool,
+) -> Rounded {
     let mut done = Rounded::default();
     if !(longest.is_finite() && longest > 0.0) {
         return done;
     }
     let net = Net::of(outlines, keep);
     let bead = |&v: &u32| (net.point[v as usize], v);
-    let mut arcs: Vec<Vec<Bead>> = (0..net.arcs()).map(|arc| net.along[net.arc(arc)].iter().map(bead).collect()).collect();
+    let mut arcs: Vec<Vec<Bead>> = (0..net.arcs())
+        .map(|arc| net.along[net.arc(arc)].iter().map(bead).collect())
+        .collect();
     for _ in 0..ROUNDS {
         let before = done;
         cut_once(&net, &mut arcs, longest, &mut done);
@@ -84,11 +85,19 @@ fn cut_once(net: &Net, arcs: &mut [Vec<Bead>], longest: f64, done: &mut Rounded)
     for arc in arcs.iter() {
         first_edge.push(edges.len() as u32);
         for pair in arc.windows(2) {
-            edges.push(Edge { a: pair[0].0, b: pair[1].0, number: edges.len() as u32 });
+            edges.push(Edge {
+                a: pair[0].0,
+                b: pair[1].0,
+                number: edges.len() as u32,
+            });
         }
     }
     for &(a, b) in &net.fixed {
-        edges.push(Edge { a: net.point[a as usize], b: net.point[b as usize], number: edges.len() as u32 });
+        edges.push(Edge {
+            a: net.point[a as usize],
+            b: net.point[b as usize],
+            number: edges.len() as u32,
+        });
     }
     let tree = RTree::bulk_load(edges);
     for (arc, &first) in arcs.iter_mut().zip(&first_edge) {
@@ -140,44 +149,81 @@ fn cut_at([before, corner, after]: [Coord<f64>; 3], longest: f64) -> Option<Cut>
         let away = end - corner;
         let length = libm::hypot(away.x, away.y);
         let cut = (QUARTER * length).min(longest);
-        (cut >= LEAST_CUT).then(|| Coord { x: corner.x + away.x * (cut / length), y: corner.y + away.y * (cut / length) })
+        (cut >= LEAST_CUT).then(|| Coord {
+            x: corner.x + away.x * (cut / length),
+            y: corner.y + away.y * (cut / length),
+        })
     };
     let (from, to) = (toward(before)?, toward(after)?);
     // The corner's height over its cut: below it there is no corner worth cutting.
-    (distance_squared(corner, from, to) > (LEAST_CUT / 4.0) * (LEAST_CUT / 4.0)).then_some(Cut { before, corner, after, from, to })
+    (distance_squared(corner, from, to) > (LEAST_CUT / 4.0) * (LEAST_CUT / 4.0)).then_some(Cut {
+        before,
+        corner,
+        after,
+        from,
+        to,
+    })
 }
 
 /// Whether nothing but the corner's own two edges lies in the triangle that is cut off, or too near to what bounds it.
 fn is_clear(cut: &Cut, own: [u32; 2], tree: &RTree<Edge>) -> bool {
     let corners = [cut.before, cut.corner, cut.after];
-    let least = |of: fn(&Coord<f64>) -> f64| corners.iter().map(of).fold(f64::INFINITY, f64::min) - CLEAR;
-    let most = |of: fn(&Coord<f64>) -> f64| corners.iter().map(of).fold(f64::NEG_INFINITY, f64::max) + CLEAR;
-    let about = AABB::from_corners([least(|p| p.x), least(|p| p.y)], [most(|p| p.x), most(|p| p.y)]);
-    tree.locate_in_envelope_intersecting(about).filter(|edge| !own.contains(&edge.number)).all(|edge| {
-        let near = |p: Coord<f64>, q: Coord<f64>| apart_squared(edge.a, edge.b, p, q) <= CLEAR * CLEAR;
-        // An edge that goes on from an end of the corner's touches it there, and must lead away.
-        let leads_away = |end: Coord<f64>| {
-            let rest = if edge.a == end { Some(edge.b) } else { (edge.b == end).then_some(edge.a) };
-            rest.map_or_else(|| !near(end, cut.corner), |rest| distance_squared(rest, end, cut.corner) > CLEAR * CLEAR)
-        };
-        leads_away(cut.before) && leads_away(cut.after) && !near(cut.from, cut.to) && !in_triangle(edge.a, cut)
-    })
+    let least =
+        |of: fn(&Coord<f64>) -> f64| corners.iter().map(of).fold(f64::INFINITY, f64::min) - CLEAR;
+    let most = |of: fn(&Coord<f64>) -> f64| {
+        corners.iter().map(of).fold(f64::NEG_INFINITY, f64::max) + CLEAR
+    };
+    let about = AABB::from_corners(
+        [least(|p| p.x), least(|p| p.y)],
+        [most(|p| p.x), most(|p| p.y)],
+    );
+    tree.locate_in_envelope_intersecting(about)
+        .filter(|edge| !own.contains(&edge.number))
+        .all(|edge| {
+            let near =
+                |p: Coord<f64>, q: Coord<f64>| apart_squared(edge.a, edge.b, p, q) <= CLEAR * CLEAR;
+            // An edge that goes on from an end of the corner's touches it there, and must lead away.
+            let leads_away = |end: Coord<f64>| {
+                let rest = if edge.a == end {
+                    Some(edge.b)
+                } else {
+                    (edge.b == end).then_some(edge.a)
+                };
+                rest.map_or_else(
+                    || !near(end, cut.corner),
+                    |rest| distance_squared(rest, end, cut.corner) > CLEAR * CLEAR,
+                )
+            };
+            leads_away(cut.before)
+                && leads_away(cut.after)
+                && !near(cut.from, cut.to)
+                && !in_triangle(edge.a, cut)
+        })
 }
 
 /// Whether a point lies in the triangle that is cut off.
 fn in_triangle(p: Coord<f64>, cut: &Cut) -> bool {
     let side = |a: Coord<f64>, b: Coord<f64>| (b.x - a.x) * (p.y - a.y) - (b.y - a.y) * (p.x - a.x);
-    let sides = [side(cut.from, cut.corner), side(cut.corner, cut.to), side(cut.to, cut.from)];
+    let sides = [
+        side(cut.from, cut.corner),
+        side(cut.corner, cut.to),
+        side(cut.to, cut.from),
+    ];
     sides.iter().all(|&s| s >= 0.0) || sides.iter().all(|&s| s <= 0.0)
 }
 
 /// Square of the distance between two segments; 0 where they cross.
 fn apart_squared(a: Coord<f64>, b: Coord<f64>, c: Coord<f64>, d: Coord<f64>) -> f64 {
-    let side = |p: Coord<f64>, q: Coord<f64>, r: Coord<f64>| (q.x - p.x) * (r.y - p.y) - (q.y - p.y) * (r.x - p.x);
+    let side = |p: Coord<f64>, q: Coord<f64>, r: Coord<f64>| {
+        (q.x - p.x) * (r.y - p.y) - (q.y - p.y) * (r.x - p.x)
+    };
     if side(a, b, c) * side(a, b, d) < 0.0 && side(c, d, a) * side(c, d, b) < 0.0 {
         return 0.0;
     }
-    distance_squared(a, c, d).min(distance_squared(b, c, d)).min(distance_squared(c, a, b)).min(distance_squared(d, a, b))
+    distance_squared(a, c, d)
+        .min(distance_squared(b, c, d))
+        .min(distance_squared(c, a, b))
+        .min(distance_squared(d, a, b))
 }
 
 /// Draws the rings anew: each vertex that was cut is replaced by the points that stem from it, in the ring's own direction.
@@ -195,8 +241,16 @@ fn put_back(outlines: &mut [MultiPolygon<f64>], net: &Net, arcs: &[Vec<Bead>]) {
         let along = &net.along[net.arc(arc)];
         let closed = along.len() > 3 && along[0] == along[along.len() - 1] && net.is_loop(along[0]);
         // The closing point of a loop repeats its first.
-        let beads = if closed { &beads[..beads.len() - 1] } else { &beads[1..beads.len() - 1] };
-        let own = if closed { &along[..along.len() - 1] } else { &along[1..along.len() - 1] };
+        let beads = if closed {
+            &beads[..beads.len() - 1]
+        } else {
+            &beads[1..beads.len() - 1]
+        };
+        let own = if closed {
+            &along[..along.len() - 1]
+        } else {
+            &along[1..along.len() - 1]
+        };
         let shift = u32::from(!closed);
         let mut at = 0;
         for (k, &v) in own.iter().enumerate() {
@@ -211,19 +265,30 @@ fn put_back(outlines: &mut [MultiPolygon<f64>], net: &Net, arcs: &[Vec<Bead>]) {
             } else {
                 along[0]
             };
-            runs[v as usize] = Some(Run { arc: arc as u32, from: from as u32 + shift, to: at as u32 + shift, after: before });
+            runs[v as usize] = Some(Run {
+                arc: arc as u32,
+                from: from as u32 + shift,
+                to: at as u32 + shift,
+                after: before,
+            });
         }
     }
     let mut next = net.rings.iter();
     let mut redrawn = |ring: &LineString<f64>| {
-        let ids: Vec<u32> = next.by_ref().take(ring.0.len().saturating_sub(1)).copied().collect();
+        let ids: Vec<u32> = next
+            .by_ref()
+            .take(ring.0.len().saturating_sub(1))
+            .copied()
+            .collect();
         let mut line: Vec<Coord<f64>> = Vec::with_capacity(ring.0.len());
         for (k, &v) in ids.iter().enumerate() {
             let Some(run) = runs[v as usize] else {
                 line.push(net.point[v as usize]);
                 continue;
             };
-            let beads = arcs[run.arc as usize][run.from as usize..run.to as usize].iter().map(|bead| bead.0);
+            let beads = arcs[run.arc as usize][run.from as usize..run.to as usize]
+                .iter()
+                .map(|bead| bead.0);
             let before = ids[if k == 0 { ids.len() - 1 } else { k - 1 }];
             if before == run.after {
                 line.extend(beads);
@@ -239,7 +304,10 @@ fn put_back(outlines: &mut [MultiPolygon<f64>], net: &Net, arcs: &[Vec<Bead>]) {
     for outline in outlines {
         for polygon in &mut outline.0 {
             let exterior = redrawn(polygon.exterior());
-            *polygon = Polygon::new(exterior, polygon.interiors().iter().map(&mut redrawn).collect());
+            *polygon = Polygon::new(
+                exterior,
+                polygon.interiors().iter().map(&mut redrawn).collect(),
+            );
         }
     }
 }

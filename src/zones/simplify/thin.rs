@@ -3,12 +3,8 @@
 use crate::zones::simplify::arcs::Net;
 use crate::zones::simplify::distance_squared;
 use geo::Coord;
-use geo::algorithm::kernels::Kernel;
-use geo::algorithm::kernels::Orientation;
-use geo::algorithm::kernels::RobustKernel;
-use rstar::AABB;
-use rstar::RTree;
-use rstar::RTreeObject;
+use geo::algorithm::kernels::{Kernel, Orientation, RobustKernel};
+use rstar::{AABB, RTree, RTreeObject};
 use std::collections::BTreeSet;
 
 /// Shares of the tolerance that an arc is tried with, one after the other.
@@ -57,7 +53,12 @@ pub(super) struct Thinning<'a> {
 
 impl<'a> Thinning<'a> {
     pub(super) fn new(net: &'a Net, tolerance: f64) -> Self {
-        Self { net, tolerance, level: vec![0; net.arcs()], kept: vec![true; net.along.len()] }
+        Self {
+            net,
+            tolerance,
+            level: vec![0; net.arcs()],
+            kept: vec![true; net.along.len()],
+        }
     }
 
     /// Which vertices stay, and how many arcs had to be held back.
@@ -68,17 +69,28 @@ impl<'a> Thinning<'a> {
         let mut doubtful: BTreeSet<u32> = (0..self.net.arcs() as u32).collect();
         for round in 0.. {
             let tree = RTree::bulk_load(self.straights());
-            let clashes: BTreeSet<u32> = doubtful.iter().flat_map(|&arc| self.clashes(arc as usize, &tree)).collect();
+            let clashes: BTreeSet<u32> = doubtful
+                .iter()
+                .flat_map(|&arc| self.clashes(arc as usize, &tree))
+                .collect();
             if clashes.is_empty() {
                 break;
             }
             for &arc in &clashes {
                 let level = &mut self.level[arc as usize];
-                *level = if round < PATIENCE { *level + 1 } else { SHARES.len() - 1 };
+                *level = if round < PATIENCE {
+                    *level + 1
+                } else {
+                    SHARES.len() - 1
+                };
                 self.thin(arc as usize);
             }
             // What lies about a changed arc may now be in its way.
-            doubtful = clashes.iter().flat_map(|&arc| self.neighbours(arc as usize, &tree)).chain(clashes.iter().copied()).collect();
+            doubtful = clashes
+                .iter()
+                .flat_map(|&arc| self.neighbours(arc as usize, &tree))
+                .chain(clashes.iter().copied())
+                .collect();
         }
         let mut kept = vec![true; self.net.point.len()];
         for (&v, &stays) in self.net.along.iter().zip(&self.kept) {
@@ -126,21 +138,44 @@ impl<'a> Thinning<'a> {
     fn straights_of(&self, arc: usize) -> impl Iterator<Item = Straight> + '_ {
         let span = self.net.arc(arc);
         let mut from = span.start;
-        (span.start + 1..span.end).filter(|&i| self.kept[i]).map(move |to| {
-            let straight = self.straight(self.net.along[from], self.net.along[to], arc as u32, (from as u32, to as u32));
-            from = to;
-            straight
-        })
+        (span.start + 1..span.end)
+            .filter(|&i| self.kept[i])
+            .map(move |to| {
+                let straight = self.straight(
+                    self.net.along[from],
+                    self.net.along[to],
+                    arc as u32,
+                    (from as u32, to as u32),
+                );
+                from = to;
+                straight
+            })
     }
 
     fn straight(&self, a: u32, b: u32, arc: u32, (from, to): (u32, u32)) -> Straight {
         let (p, q) = (self.at(a), self.at(b));
-        Straight { a, b, arc, from, to, low: [p.x.min(q.x), p.y.min(q.y)], high: [p.x.max(q.x), p.y.max(q.y)] }
+        Straight {
+            a,
+            b,
+            arc,
+            from,
+            to,
+            low: [p.x.min(q.x), p.y.min(q.y)],
+            high: [p.x.max(q.x), p.y.max(q.y)],
+        }
     }
 
     fn straights(&self) -> Vec<Straight> {
-        let fixed = self.net.fixed.iter().zip(0..).map(|(&(a, b), i)| self.straight(a, b, FIXED, (i, i)));
-        (0..self.net.arcs()).flat_map(|arc| self.straights_of(arc)).chain(fixed).collect()
+        let fixed = self
+            .net
+            .fixed
+            .iter()
+            .zip(0..)
+            .map(|(&(a, b), i)| self.straight(a, b, FIXED, (i, i)));
+        (0..self.net.arcs())
+            .flat_map(|arc| self.straights_of(arc))
+            .chain(fixed)
+            .collect()
     }
 
     /// Arcs that must be held back because of the pieces of this one.
@@ -157,7 +192,10 @@ impl<'a> Thinning<'a> {
                     if other.shortens() {
                         found.push(other.arc);
                     }
-                } else if [other.a, other.b].into_iter().any(|v| v != own.a && v != own.b && self.swept(run, v)) {
+                } else if [other.a, other.b]
+                    .into_iter()
+                    .any(|v| v != own.a && v != own.b && self.swept(run, v))
+                {
                     found.push(own.arc);
                 }
             }
@@ -168,29 +206,40 @@ impl<'a> Thinning<'a> {
     /// Arcs with a straightened piece near this one.
     fn neighbours(&self, arc: usize, tree: &RTree<Straight>) -> Vec<u32> {
         let about = self.about(&self.net.along[self.net.arc(arc)], self.tolerance);
-        tree.locate_in_envelope_intersecting(about).filter(|other| other.shortens()).map(|other| other.arc).collect()
+        tree.locate_in_envelope_intersecting(about)
+            .filter(|other| other.shortens())
+            .map(|other| other.arc)
+            .collect()
     }
 
     fn about(&self, run: &[u32], margin: f64) -> AABB<[f64; 2]> {
         let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
         for &v in run {
             let p = self.at(v);
-            (low, high) = ([low[0].min(p.x), low[1].min(p.y)], [high[0].max(p.x), high[1].max(p.y)]);
+            (low, high) = (
+                [low[0].min(p.x), low[1].min(p.y)],
+                [high[0].max(p.x), high[1].max(p.y)],
+            );
         }
         AABB::from_corners(low.map(|x| x - margin), high.map(|x| x + margin))
     }
 
     /// Whether two pieces meet anywhere but at an end that they share.
     fn meet(&self, s: &Straight, t: &Straight) -> bool {
-        let shared = [(s.a, s.b), (s.b, s.a)].into_iter().find_map(
-            |(end, rest)| {
-                if end == t.a { Some((end, rest, t.b)) } else { (end == t.b).then_some((end, rest, t.a)) }
-            },
-        );
+        let shared = [(s.a, s.b), (s.b, s.a)]
+            .into_iter()
+            .find_map(|(end, rest)| {
+                if end == t.a {
+                    Some((end, rest, t.b))
+                } else {
+                    (end == t.b).then_some((end, rest, t.a))
+                }
+            });
         let point = |v: u32| self.at(v);
         if let Some((end, own, other)) = shared {
             let (end, own, other) = (point(end), point(own), point(other));
-            let ahead = (own.x - end.x) * (other.x - end.x) + (own.y - end.y) * (other.y - end.y) > 0.0;
+            let ahead =
+                (own.x - end.x) * (other.x - end.x) + (own.y - end.y) * (other.y - end.y) > 0.0;
             return own == other || (ahead && turn(end, own, other) == Orientation::Collinear);
         }
         if (0..2).any(|axis| s.high[axis] < t.low[axis] || t.high[axis] < s.low[axis]) {
@@ -211,7 +260,12 @@ impl<'a> Thinning<'a> {
             return false;
         }
         let last_to_first = [run[run.len() - 1], run[0]];
-        run.windows(2).chain(std::iter::once(last_to_first.as_slice())).filter(|edge| self.crosses_ray(edge[0], edge[1], q)).count() % 2 == 1
+        run.windows(2)
+            .chain(std::iter::once(last_to_first.as_slice()))
+            .filter(|edge| self.crosses_ray(edge[0], edge[1], q))
+            .count()
+            % 2
+            == 1
     }
 
     /// Whether the ray from `q` towards greater x crosses an edge.

@@ -1,32 +1,21 @@
 //! `[season]`, `[crop]` and `[response]`: the crop, its season and the yield-response method.
 
-use std::path::Path;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use crate::app::job::amount;
 use crate::app::job::amount::Temperature;
 use crate::app::job::fault::Wanted;
 use crate::app::job::problem::Problem;
-use crate::app::job::reader::Entry;
-use crate::app::job::reader::Item;
-use crate::app::job::reader::Section;
+use crate::app::job::reader::{Entry, Item, Section};
 use crate::app::job::resolve::text_bytes;
 use crate::app::job::sections::ground;
 use crate::app::job::suggest::nearest;
-use crate::app::job::tables;
 use crate::app::job::tables::NamedCurve;
-use crate::pipeline::settings::Compare;
-use crate::pipeline::settings::Crop;
-use crate::pipeline::settings::GrowingDays;
-use crate::pipeline::settings::LargestRatio;
-use crate::pipeline::settings::MissingDayRule;
-use crate::pipeline::settings::Season;
-use crate::pipeline::settings::YieldCurve;
-use crate::pipeline::settings::YieldSettings;
+use crate::app::job::{amount, tables};
+use crate::pipeline::settings::{
+    Compare, Crop, GrowingDays, LargestRatio, MissingDayRule, Season, YieldCurve, YieldSettings,
+};
 use crate::science::crop::CropTables;
-use crate::science::degree_days::CeilingOn;
-use crate::science::degree_days::DayRule;
-use crate::science::degree_days::GrowingRule;
+use crate::science::degree_days::{CeilingOn, DayRule, GrowingRule};
 use crate::science::growing_days::BaseTemperature;
 use crate::science::naming::UnknownName;
 use crate::units::Yield;
@@ -45,15 +34,30 @@ pub(crate) struct Personal {
 
 /// `season.crops`.
 pub(crate) fn personal(section: &mut Section<'_>, folder: &Path) -> Personal {
-    let Some(path) = ground::path(section, "crops", folder) else { return Personal::default() };
-    let text = text_bytes(&path).and_then(|bytes| String::from_utf8(bytes).map_err(|_| std::io::Error::other("it is not UTF-8 text")));
-    let read = text.map_err(|error| error.to_string()).and_then(|text| CropTables::read(&text));
+    let Some(path) = ground::path(section, "crops", folder) else {
+        return Personal::default();
+    };
+    let text = text_bytes(&path).and_then(|bytes| {
+        String::from_utf8(bytes).map_err(|_| std::io::Error::other("it is not UTF-8 text"))
+    });
+    let read = text
+        .map_err(|error| error.to_string())
+        .and_then(|text| CropTables::read(&text));
     match read {
-        Ok(tables) => Personal { path: Some(path), tables, faulty: false },
+        Ok(tables) => Personal {
+            path: Some(path),
+            tables,
+            faulty: false,
+        },
         Err(reason) => {
-            let file = path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+            let file = path
+                .file_name()
+                .map_or_else(String::new, |name| name.to_string_lossy().into_owned());
             section.refuse("crops", Problem::CropFile { file, reason });
-            Personal { faulty: true, ..Personal::default() }
+            Personal {
+                faulty: true,
+                ..Personal::default()
+            }
         }
     }
 }
@@ -61,7 +65,13 @@ pub(crate) fn personal(section: &mut Section<'_>, folder: &Path) -> Personal {
 /// The crop: the job's own `[crop]`, else the shipped row that `season.crop` names, else the crop of the shipped curve that the job names.
 ///
 /// `curve_faulty` says that a curve is given and could not be read: it may have named the crop, so the crop is not asked for on top.
-pub(crate) fn crop(season: &mut Section<'_>, own: &mut Section<'_>, curve: Option<&NamedCurve>, curve_faulty: bool, personal: &CropTables) -> Option<Crop> {
+pub(crate) fn crop(
+    season: &mut Section<'_>,
+    own: &mut Section<'_>,
+    curve: Option<&NamedCurve>,
+    curve_faulty: bool,
+    personal: &CropTables,
+) -> Option<Crop> {
     let named = season.text("crop", "\"winter wheat\"");
     if own.is_present() {
         let crop = own_crop(own, named.clone())?;
@@ -76,9 +86,11 @@ pub(crate) fn crop(season: &mut Section<'_>, own: &mut Section<'_>, curve: Optio
         return Some(crop);
     }
     match (named, curve) {
-        (Some(named), _) => {
-            tables::find_crop(&named, personal).map_err(|unknown| season.refuse("crop", unknown_name(unknown, "crop", tables::crop_names()))).ok()
-        }
+        (Some(named), _) => tables::find_crop(&named, personal)
+            .map_err(|unknown| {
+                season.refuse("crop", unknown_name(unknown, "crop", tables::crop_names()));
+            })
+            .ok(),
         (None, Some(curve)) => tables::find_crop(&curve.crop, personal).ok(),
         (None, None) => {
             if curve_faulty {
@@ -92,8 +104,15 @@ pub(crate) fn crop(season: &mut Section<'_>, own: &mut Section<'_>, curve: Optio
 
 /// A name that a shipped table does not know.
 fn unknown_name(unknown: UnknownName, what: &'static str, known: Vec<String>) -> Problem {
-    let near = unknown.nearest.or_else(|| nearest(&unknown.name, known.iter().map(String::as_str)).map(str::to_owned));
-    Problem::Choice { got: unknown.name, what, near, known }
+    let near = unknown
+        .nearest
+        .or_else(|| nearest(&unknown.name, known.iter().map(String::as_str)).map(str::to_owned));
+    Problem::Choice {
+        got: unknown.name,
+        what,
+        near,
+        known,
+    }
 }
 
 fn own_crop(section: &mut Section<'_>, named: Option<String>) -> Option<Crop> {
@@ -102,47 +121,118 @@ fn own_crop(section: &mut Section<'_>, named: Option<String>) -> Option<Crop> {
         section.require("name", "the crop's name", "\"spelt\"");
     }
     let base = section.amount("base_temperature", Wanted::Temperature, amount::temperature);
-    section.require("base_temperature", "the temperature above which the crop grows", "\"4.4 °C\"");
-    let grain_nitrogen = section.number("grain_nitrogen", 0.003, 0.1, "nitrogen as a share of grain mass, 0.0239 for wheat");
-    section.require("grain_nitrogen", "the grain's nitrogen as a share of its mass", "0.0239");
+    section.require(
+        "base_temperature",
+        "the temperature above which the crop grows",
+        "\"4.4 °C\"",
+    );
+    let grain_nitrogen = section.number(
+        "grain_nitrogen",
+        0.003,
+        0.1,
+        "nitrogen as a share of grain mass, 0.0239 for wheat",
+    );
+    section.require(
+        "grain_nitrogen",
+        "the grain's nitrogen as a share of its mass",
+        "0.0239",
+    );
     let lb_per_bu = section.amount("bushel", Wanted::BushelMass, amount::bushel);
-    let window_days = section.list("window", "two numbers: [87, 112]").and_then(|list| {
-        let days: Option<Vec<f64>> = list.iter().map(|entry| section.number_of(entry, "window")).collect();
-        match days?.as_slice() {
-            [first, last] if first < last => Some((*first, *last)),
-            [first, last] => {
-                let problem = Problem::Order { low_key: "the first day", low: first.to_string(), high_key: "the last day", high: last.to_string() };
-                section.refuse("window", problem);
-                None
+    let window_days = section
+        .list("window", "two numbers: [87, 112]")
+        .and_then(|list| {
+            let days: Option<Vec<f64>> = list
+                .iter()
+                .map(|entry| section.number_of(entry, "window"))
+                .collect();
+            match days?.as_slice() {
+                [first, last] if first < last => Some((*first, *last)),
+                [first, last] => {
+                    let problem = Problem::Order {
+                        low_key: "the first day",
+                        low: first.to_string(),
+                        high_key: "the last day",
+                        high: last.to_string(),
+                    };
+                    section.refuse("window", problem);
+                    None
+                }
+                _ => {
+                    section.refuse(
+                        "window",
+                        Problem::WrongType {
+                            got: "a list of another length",
+                            wanted: "two numbers: [87, 112]",
+                        },
+                    );
+                    None
+                }
             }
-            _ => {
-                section.refuse("window", Problem::WrongType { got: "a list of another length", wanted: "two numbers: [87, 112]" });
-                None
-            }
-        }
-    });
-    let grain_moisture = section.number("grain_moisture", 0.0, 0.5, "water as a share of grain mass at market moisture, 0.135 for wheat");
+        });
+    let grain_moisture = section.number(
+        "grain_moisture",
+        0.0,
+        0.5,
+        "water as a share of grain mass at market moisture, 0.135 for wheat",
+    );
     // 40 % in wheat: common practice, no source for other crops.
-    let stand_cv = section.number("stand_cv", 0.01, 2.0, "coefficient of variation as a share").unwrap_or(0.40);
+    let stand_cv = section
+        .number("stand_cv", 0.01, 2.0, "coefficient of variation as a share")
+        .unwrap_or(0.40);
     let source = section.text("source", "\"field trials of the region\"");
-    section.require("source", "where these figures come from", "\"field trials of the region\"");
+    section.require(
+        "source",
+        "where these figures come from",
+        "\"field trials of the region\"",
+    );
     let base = base?;
     let (base_c, base) = match base {
         Temperature::Celsius(degrees) => (degrees, BaseTemperature::celsius(degrees)),
-        Temperature::Fahrenheit(degrees) => ((degrees - 32.0) / 1.8, BaseTemperature::fahrenheit(degrees)),
+        Temperature::Fahrenheit(degrees) => {
+            ((degrees - 32.0) / 1.8, BaseTemperature::fahrenheit(degrees))
+        }
     };
     if !(-5.0..=25.0).contains(&base_c) {
-        section.refuse("base_temperature", ground::range(&format!("{base_c:.1} °C"), "-5 °C", "25 °C", "no crop's base temperature"));
+        section.refuse(
+            "base_temperature",
+            ground::range(
+                &format!("{base_c:.1} °C"),
+                "-5 °C",
+                "25 °C",
+                "no crop's base temperature",
+            ),
+        );
     }
-    Some(Crop { name: name?, base_c, base, grain_nitrogen: Some(grain_nitrogen?), lb_per_bu, grain_moisture, window_days, stand_cv, source: source? })
+    Some(Crop {
+        name: name?,
+        base_c,
+        base,
+        grain_nitrogen: Some(grain_nitrogen?),
+        lb_per_bu,
+        grain_moisture,
+        window_days,
+        stand_cv,
+        source: source?,
+    })
 }
 
 /// `[season]` without its crop. `image_date` is the imagery's; `needs_days` says that the method works with growing days.
-pub(crate) fn season(section: &mut Section<'_>, crop: Option<Crop>, image_date: Option<Date>, folder: &Path, needs_days: bool) -> Option<Season> {
+pub(crate) fn season(
+    section: &mut Section<'_>,
+    crop: Option<Crop>,
+    image_date: Option<Date>,
+    folder: &Path,
+    needs_days: bool,
+) -> Option<Season> {
     let planted = section.date("planted");
     let own_sensed = section.date("sensed");
     let (has_days, has_weather) = (section.has("growing_days"), section.has("weather"));
-    let days = section.number("growing_days", 1.0, 400.0, "days of one season on which the crop grew");
+    let days = section.number(
+        "growing_days",
+        1.0,
+        400.0,
+        "days of one season on which the crop grew",
+    );
     let has_stations = section.has("stations");
     let weather = ground::path(section, "weather", folder);
     let stations = ground::path(section, "stations", folder);
@@ -162,34 +252,86 @@ pub(crate) fn season(section: &mut Section<'_>, crop: Option<Crop>, image_date: 
     }
     let sensed = image_date.or(own_sensed);
     if let (Some(planted), Some(sensed)) = (planted, sensed) {
-        let between = i64::from(planted.until(sensed).map_or(0, |span| span.get_days())) + i64::from(count_sensing_day);
+        let between = i64::from(planted.until(sensed).map_or(0, |span| span.get_days()))
+            + i64::from(count_sensing_day);
         if sensed <= planted {
-            let problem = Problem::DateOrder { earlier_key: "planting", earlier: planted.to_string(), later_key: "sensing", later: sensed.to_string() };
+            let problem = Problem::DateOrder {
+                earlier_key: "planting",
+                earlier: planted.to_string(),
+                later_key: "sensing",
+                later: sensed.to_string(),
+            };
             section.refuse("planted", problem);
         } else if let Some(days) = days.filter(|days| *days > between as f64) {
-            let problem = Problem::GrowingDays { growing_days: days, days: between, planted: planted.to_string(), sensed: sensed.to_string() };
+            let problem = Problem::GrowingDays {
+                growing_days: days,
+                days: between,
+                planted: planted.to_string(),
+                sensed: sensed.to_string(),
+            };
             section.refuse("growing_days", problem);
         }
     }
     if has_days {
-        for key in ["stations", "station", "missing_days", "growing_day_rule", "ceiling", "ceiling_on"].into_iter().filter(|key| section.given(key)) {
-            section.refuse(key, Problem::Together { keys: vec!["growing_days", key] });
+        for key in [
+            "stations",
+            "station",
+            "missing_days",
+            "growing_day_rule",
+            "ceiling",
+            "ceiling_on",
+        ]
+        .into_iter()
+        .filter(|key| section.given(key))
+        {
+            section.refuse(
+                key,
+                Problem::Together {
+                    keys: vec!["growing_days", key],
+                },
+            );
         }
     }
     if has_weather && has_stations {
-        section.refuse("stations", Problem::Together { keys: vec!["weather", "stations"] });
+        section.refuse(
+            "stations",
+            Problem::Together {
+                keys: vec!["weather", "stations"],
+            },
+        );
     }
     if section.given("station") && !has_stations && !has_days {
-        section.require("stations", "the list in which season.station stands", "\"stations.csv\"");
+        section.require(
+            "stations",
+            "the list in which season.station stands",
+            "\"stations.csv\"",
+        );
     }
     match (has_days, has_weather || has_stations) {
-        (true, true) if has_weather => section.refuse("weather", Problem::Together { keys: vec!["growing_days", "weather"] }),
+        (true, true) if has_weather => section.refuse(
+            "weather",
+            Problem::Together {
+                keys: vec!["growing_days", "weather"],
+            },
+        ),
         (false, false) if !needs_days => {}
-        (false, false) => section.require("growing_days", "the number of growing days (or weather, a daily record)", "94"),
+        (false, false) => section.require(
+            "growing_days",
+            "the number of growing days (or weather, a daily record)",
+            "94",
+        ),
         (false, true) => {
-            section.require("planted", "the planting date, from which growing days are counted in the weather record,", "2025-10-01");
+            section.require(
+                "planted",
+                "the planting date, from which growing days are counted in the weather record,",
+                "2025-10-01",
+            );
             if sensed.is_none() && image_date.is_none() && !section.given("sensed") {
-                section.require("sensed", "the sensing date, up to which growing days are counted in the weather record,", "2026-04-14");
+                section.require(
+                    "sensed",
+                    "the sensing date, up to which growing days are counted in the weather record,",
+                    "2026-04-14",
+                );
             }
         }
         (true, _) => {}
@@ -198,18 +340,43 @@ pub(crate) fn season(section: &mut Section<'_>, crop: Option<Crop>, image_date: 
         (Some(days), _, _) => GrowingDays::Given(days),
         (None, Some(weather), _) => GrowingDays::Weather(weather),
         (None, None, Some(list)) => GrowingDays::Stations { list, station },
-        (None, None, None) if !needs_days && !has_days && !has_weather && !has_stations => GrowingDays::NotStated,
+        (None, None, None) if !needs_days && !has_days && !has_weather && !has_stations => {
+            GrowingDays::NotStated
+        }
         (None, None, None) => return None,
     };
-    Some(Season { crop: crop?, crops: None, planted, growing_days, rule: rule?, missing_days, count_sensing_day, sensed })
+    Some(Season {
+        crop: crop?,
+        crops: None,
+        planted,
+        growing_days,
+        rule: rule?,
+        missing_days,
+        count_sensing_day,
+        sensed,
+    })
 }
 
 /// `season.missing_days`.
 fn missing_days(section: &mut Section<'_>, has_stations: bool) -> MissingDayRule {
-    let words = [("refuse", MissingDayRule::Refuse), ("next station", MissingDayRule::NextStation), ("leave out", MissingDayRule::LeaveOut)];
-    let rule = section.choice("missing_days", "way with missing days (refuse, next station, leave out)", &words).unwrap_or(MissingDayRule::Refuse);
+    let words = [
+        ("refuse", MissingDayRule::Refuse),
+        ("next station", MissingDayRule::NextStation),
+        ("leave out", MissingDayRule::LeaveOut),
+    ];
+    let rule = section
+        .choice(
+            "missing_days",
+            "way with missing days (refuse, next station, leave out)",
+            &words,
+        )
+        .unwrap_or(MissingDayRule::Refuse);
     if rule == MissingDayRule::NextStation && !has_stations {
-        section.require("stations", "the list of stations, which missing_days = \"next station\" needs,", "\"stations.csv\"");
+        section.require(
+            "stations",
+            "the list of stations, which missing_days = \"next station\" needs,",
+            "\"stations.csv\"",
+        );
     }
     rule
 }
@@ -217,12 +384,24 @@ fn missing_days(section: &mut Section<'_>, has_stations: bool) -> MissingDayRule
 /// `season.growing_day_rule` with its ceiling; `None` without a crop, whose base it starts from.
 fn growing_rule(section: &mut Section<'_>, crop: Option<&Crop>) -> Option<GrowingRule> {
     let rule = section
-        .choice("growing_day_rule", "rule of growing days (mean, extremes)", &[("mean", DayRule::Mean), ("extremes", DayRule::Extremes)])
+        .choice(
+            "growing_day_rule",
+            "rule of growing days (mean, extremes)",
+            &[("mean", DayRule::Mean), ("extremes", DayRule::Extremes)],
+        )
         .unwrap_or(DayRule::Mean);
     let ceiling = section.amount("ceiling", Wanted::Temperature, amount::temperature);
-    let on = section.choice("ceiling_on", "place of a ceiling (extremes, mean)", &[("extremes", CeilingOn::Extremes), ("mean", CeilingOn::Mean)]);
+    let on = section.choice(
+        "ceiling_on",
+        "place of a ceiling (extremes, mean)",
+        &[("extremes", CeilingOn::Extremes), ("mean", CeilingOn::Mean)],
+    );
     if section.given("ceiling_on") {
-        section.require("ceiling", "the ceiling, which ceiling_on needs,", "\"30 °C\"");
+        section.require(
+            "ceiling",
+            "the ceiling, which ceiling_on needs,",
+            "\"30 °C\"",
+        );
     }
     if rule == DayRule::Extremes && on == Some(CeilingOn::Mean) {
         let problem = Problem::Disagree {
@@ -237,12 +416,29 @@ fn growing_rule(section: &mut Section<'_>, crop: Option<&Crop>) -> Option<Growin
         Temperature::Fahrenheit(degrees) => BaseTemperature::fahrenheit(degrees),
     });
     if let Some(ceiling) = ceiling.filter(|ceiling| !(5.0..=60.0).contains(&ceiling.as_celsius())) {
-        section.refuse("ceiling", ground::range(&ceiling, "5 °C", "60 °C", "no temperature at which a crop stops growing faster"));
+        section.refuse(
+            "ceiling",
+            ground::range(
+                &ceiling,
+                "5 °C",
+                "60 °C",
+                "no temperature at which a crop stops growing faster",
+            ),
+        );
     }
     let base = crop?.base;
-    let made = GrowingRule::new(base, rule, ceiling.map(|ceiling| (ceiling, on.unwrap_or(CeilingOn::Extremes))));
+    let made = GrowingRule::new(
+        base,
+        rule,
+        ceiling.map(|ceiling| (ceiling, on.unwrap_or(CeilingOn::Extremes))),
+    );
     if let (Err(_), Some(ceiling)) = (&made, ceiling) {
-        let problem = Problem::Order { low_key: "the crop's base temperature", low: base.to_string(), high_key: "season.ceiling", high: ceiling.to_string() };
+        let problem = Problem::Order {
+            low_key: "the crop's base temperature",
+            low: base.to_string(),
+            high_key: "season.ceiling",
+            high: ceiling.to_string(),
+        };
         section.refuse("ceiling", problem);
     }
     made.ok()
@@ -260,53 +456,125 @@ pub(crate) enum Curve {
 pub(crate) fn curve(section: &mut Section<'_>, personal: &CropTables) -> Option<Curve> {
     let entry = section.take("yield_curve");
     let known = tables::curve_names();
-    let first =
-        known.first().map_or("{ a = \"590 kg/ha\", b = 258.2, index = \"NDVI\", source = \"common practice\" }".to_owned(), |name| format!("\"{name}\""));
-    section.require("yield_curve", "the yield curve (a crop alone picks none)", &first);
+    let first = known.first().map_or(
+        "{ a = \"590 kg/ha\", b = 258.2, index = \"NDVI\", source = \"common practice\" }"
+            .to_owned(),
+        |name| format!("\"{name}\""),
+    );
+    section.require(
+        "yield_curve",
+        "the yield curve (a crop alone picks none)",
+        &first,
+    );
     let entry = entry?;
     if let Item::Table(_) = &entry.item {
         return own_curve(section, &entry).map(Curve::Own);
     }
-    let name = section.text_of(&entry, "yield_curve", "the name of a curve of the shipped table")?;
-    let refuse = |unknown| section.at(&entry, "yield_curve", unknown_name(unknown, "yield curve", tables::curve_names()));
-    tables::find_curve(&name, personal).map(Curve::Named).map_err(refuse).ok()
+    let name = section.text_of(
+        &entry,
+        "yield_curve",
+        "the name of a curve of the shipped table",
+    )?;
+    let refuse = |unknown| {
+        section.at(
+            &entry,
+            "yield_curve",
+            unknown_name(unknown, "yield curve", tables::curve_names()),
+        );
+    };
+    tables::find_curve(&name, personal)
+        .map(Curve::Named)
+        .map_err(refuse)
+        .ok()
 }
 
 fn own_curve(section: &Section<'_>, entry: &Entry) -> Option<YieldCurve> {
     let mut table = section.sub(entry, "yield_curve", "response.yield_curve")?;
     // No bushels here: a curve is stated by mass, whatever the crop.
     let a = table.amount("a", Wanted::Yield, |text| {
-        amount::above_zero(amount::grain_yield(text, "a yield curve", None), text, "the yield at index 0", |a: &Yield| a.get())
+        amount::above_zero(
+            amount::grain_yield(text, "a yield curve", None),
+            text,
+            "the yield at index 0",
+            |a: &Yield| a.get(),
+        )
     });
     table.require("a", "the yield at index 0", "\"590 kg/ha\"");
-    let b = table.number("b", 0.001, 10_000.0, "in days, for an index between 0 and 1 over 60 to 120 growing days");
+    let b = table.number(
+        "b",
+        0.001,
+        10_000.0,
+        "in days, for an index between 0 and 1 over 60 to 120 growing days",
+    );
     table.require("b", "the exponent in days", "258.2");
     let index = table.text("index", "\"NDVI\"");
-    table.require("index", "the index that the curve was fitted with", "\"NDVI\"");
+    table.require(
+        "index",
+        "the index that the curve was fitted with",
+        "\"NDVI\"",
+    );
     let region = table.text("region", "\"dry plains\"");
     let sensor = table.text("sensor", "\"active, red\"");
     let source = table.text("source", "\"common practice\"");
-    table.require("source", "where the curve comes from", "\"common practice\"");
+    table.require(
+        "source",
+        "where the curve comes from",
+        "\"common practice\"",
+    );
     table.finish();
-    Some(YieldCurve { a: a?, b: b?, index: tables::index_name(&index?), region, sensor, source: source? })
+    Some(YieldCurve {
+        a: a?,
+        b: b?,
+        index: tables::index_name(&index?),
+        region,
+        sensor,
+        source: source?,
+    })
 }
 
 /// `[response]` of the yield-response method, its curve read before.
-pub(crate) fn response(section: &mut Section<'_>, crop: Option<&Crop>, curve: Option<Curve>) -> Option<YieldSettings> {
-    let (name, lb) = crop.map_or(("this crop", None), |crop| (crop.name.as_str(), crop.lb_per_bu));
-    let maximum_yield = section.amount("maximum_yield", Wanted::Yield, |text| match amount::grain_yield(text, name, lb) {
-        // Bushels of a crop that could not be read are no second fault.
-        Err(Problem::NoBushel { .. }) if crop.is_none() => Ok(None),
-        Err(problem) => Err(problem),
-        Ok(value) => Ok(Some(value)),
+pub(crate) fn response(
+    section: &mut Section<'_>,
+    crop: Option<&Crop>,
+    curve: Option<Curve>,
+) -> Option<YieldSettings> {
+    let (name, lb) = crop.map_or(("this crop", None), |crop| {
+        (crop.name.as_str(), crop.lb_per_bu)
     });
-    section.require("maximum_yield", "the yield that the site can never exceed", "\"6.7 t/ha\"");
+    let maximum_yield =
+        section.amount(
+            "maximum_yield",
+            Wanted::Yield,
+            |text| match amount::grain_yield(text, name, lb) {
+                // Bushels of a crop that could not be read are no second fault.
+                Err(Problem::NoBushel { .. }) if crop.is_none() => Ok(None),
+                Err(problem) => Err(problem),
+                Ok(value) => Ok(Some(value)),
+            },
+        );
+    section.require(
+        "maximum_yield",
+        "the yield that the site can never exceed",
+        "\"6.7 t/ha\"",
+    );
     let maximum_yield = maximum_yield.flatten();
     if let Some(value) = maximum_yield.filter(|value| !(100.0..=40_000.0).contains(&value.get())) {
-        let problem = ground::range(&value, "100 kg/ha", "40000 kg/ha", "no site's maximum yield; check the unit");
+        let problem = ground::range(
+            &value,
+            "100 kg/ha",
+            "40000 kg/ha",
+            "no site's maximum yield; check the unit",
+        );
         section.refuse("maximum_yield", problem);
     }
-    let compare = section.choice("compare", "comparison (each cell, whole field)", &[("each cell", Compare::EachCell), ("whole field", Compare::WholeField)]);
+    let compare = section.choice(
+        "compare",
+        "comparison (each cell, whole field)",
+        &[
+            ("each cell", Compare::EachCell),
+            ("whole field", Compare::WholeField),
+        ],
+    );
     let ratio_adjustment = section.take("ratio_adjustment").and_then(|entry| {
         let mut table = section.sub(&entry, "ratio_adjustment", "response.ratio_adjustment")?;
         let slope = table.number("slope", 0.0, 10.0, "a response index is stretched by it");
@@ -318,18 +586,44 @@ pub(crate) fn response(section: &mut Section<'_>, crop: Option<&Crop>, curve: Op
     });
     // No change is no adjustment, so that the record says "raw" then.
     let ratio_adjustment = ratio_adjustment.filter(|pair| *pair != (1.0, 0.0));
-    let dead_band = section.number("dead_band", 0.0, 1.0, "response indices up to 1 + this count as 1").unwrap_or(0.0);
-    let grain_nitrogen = section.number("grain_nitrogen", 0.003, 0.1, "nitrogen as a share of grain mass, 0.0239 for wheat");
+    let dead_band = section
+        .number(
+            "dead_band",
+            0.0,
+            1.0,
+            "response indices up to 1 + this count as 1",
+        )
+        .unwrap_or(0.0);
+    let grain_nitrogen = section.number(
+        "grain_nitrogen",
+        0.003,
+        0.1,
+        "nitrogen as a share of grain mass, 0.0239 for wheat",
+    );
     // Where the table confirms no figure and the job gives none, none is made up.
     if crop.is_some_and(|crop| crop.grain_nitrogen.is_none()) {
         section.require("grain_nitrogen", "the grain's nitrogen as a share of its mass, of which no figure is confirmed for this crop,", "0.02");
     }
-    let use_efficiency = section.number("use_efficiency", 0.05, 1.0, "share of the applied nitrogen that reaches the grain").unwrap_or(0.5);
+    let use_efficiency = section
+        .number(
+            "use_efficiency",
+            0.05,
+            1.0,
+            "share of the applied nitrogen that reaches the grain",
+        )
+        .unwrap_or(0.5);
     let curve = match curve? {
         Curve::Own(curve) => curve,
         Curve::Named(named) => {
             if let Some(crop) = crop.filter(|crop| !crop.name.eq_ignore_ascii_case(&named.crop)) {
-                section.refuse("yield_curve", Problem::CurveCrop { curve: named.name, fitted: named.crop, crop: crop.name.clone() });
+                section.refuse(
+                    "yield_curve",
+                    Problem::CurveCrop {
+                        curve: named.name,
+                        fitted: named.crop,
+                        crop: crop.name.clone(),
+                    },
+                );
             }
             named.curve
         }
@@ -352,13 +646,29 @@ pub(crate) fn largest_ratio(section: &mut Section<'_>) -> LargestRatio {
         return default;
     };
     if let Item::Text(_) = entry.item {
-        return section.choice_of(&entry, "largest_ratio", "largest ratio (a number above 1, or seen)", &[("seen", LargestRatio::Seen)]).unwrap_or(default);
+        return section
+            .choice_of(
+                &entry,
+                "largest_ratio",
+                "largest ratio (a number above 1, or seen)",
+                &[("seen", LargestRatio::Seen)],
+            )
+            .unwrap_or(default);
     }
     let Some(number) = section.number_of(&entry, "largest_ratio") else {
         return default;
     };
     if number <= 1.0 || number > 10.0 {
-        section.at(&entry, "largest_ratio", ground::range(&number, "just above 1", "10", "at 1 no cell would ever get more than the minimum"));
+        section.at(
+            &entry,
+            "largest_ratio",
+            ground::range(
+                &number,
+                "just above 1",
+                "10",
+                "at 1 no cell would ever get more than the minimum",
+            ),
+        );
     }
     LargestRatio::Value(number)
 }

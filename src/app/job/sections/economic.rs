@@ -2,15 +2,12 @@
 
 use crate::app::job::amount;
 use crate::app::job::fault::Wanted;
-use crate::app::job::problem::Problem;
-use crate::app::job::problem::short;
+use crate::app::job::problem::{Problem, short};
 use crate::app::job::reader::Section;
 use crate::finding::Finding;
-use crate::pipeline::settings::EconomicOptimum;
-use crate::pipeline::settings::Prices;
+use crate::pipeline::settings::{EconomicOptimum, Prices};
 use crate::science::response_curve::ResponseCurve;
-use crate::units::NRate;
-use crate::units::Yield;
+use crate::units::{NRate, Yield};
 
 /// Shapes of a curve.
 #[derive(Clone, Copy)]
@@ -24,36 +21,109 @@ enum Shape {
 fn curve(section: &mut Section<'_>) -> Option<(ResponseCurve, String, Option<NRate>)> {
     let entry = section.take("curve")?;
     let mut table = section.sub(&entry, "curve", "response.curve")?;
-    let words = [("quadratic", Shape::Quadratic), ("quadratic plateau", Shape::QuadraticPlateau), ("linear plateau", Shape::LinearPlateau)];
-    let shape = table.choice("shape", "shape (quadratic, quadratic plateau, linear plateau)", &words);
-    table.require("shape", "the curve's shape: quadratic, quadratic plateau or linear plateau", "\"quadratic plateau\"");
+    let words = [
+        ("quadratic", Shape::Quadratic),
+        ("quadratic plateau", Shape::QuadraticPlateau),
+        ("linear plateau", Shape::LinearPlateau),
+    ];
+    let shape = table.choice(
+        "shape",
+        "shape (quadratic, quadratic plateau, linear plateau)",
+        &words,
+    );
+    table.require(
+        "shape",
+        "the curve's shape: quadratic, quadratic plateau or linear plateau",
+        "\"quadratic plateau\"",
+    );
     let grain = |table: &mut Section<'_>, key: &'static str| {
-        table.amount(key, Wanted::Yield, |text| amount::grain_yield(text, "a response curve", None)).map(Yield::get)
+        table
+            .amount(key, Wanted::Yield, |text| {
+                amount::grain_yield(text, "a response curve", None)
+            })
+            .map(Yield::get)
     };
-    let nitrogen = |table: &mut Section<'_>, key: &'static str| table.amount(key, Wanted::Nitrogen, |text| amount::nitrogen(text, None, false)).map(|n| n.rate);
+    let nitrogen = |table: &mut Section<'_>, key: &'static str| {
+        table
+            .amount(key, Wanted::Nitrogen, |text| {
+                amount::nitrogen(text, None, false)
+            })
+            .map(|n| n.rate)
+    };
     let curve = match shape {
         Some(Shape::Quadratic) => {
             let a = grain(&mut table, "a");
-            let b = table.number("b", 0.0, 500.0, "kg of grain that the first kg of nitrogen brings, about 20 to 40");
-            let c = table.number("c", -10.0, -1e-6, "below 0: kg of grain a (kg N/ha)², about −0.1");
+            let b = table.number(
+                "b",
+                0.0,
+                500.0,
+                "kg of grain that the first kg of nitrogen brings, about 20 to 40",
+            );
+            let c = table.number(
+                "c",
+                -10.0,
+                -1e-6,
+                "below 0: kg of grain a (kg N/ha)², about −0.1",
+            );
             table.require("a", "the yield without nitrogen", "\"4 t/ha\"");
-            table.require("b", "the slope without nitrogen, kg of grain a kg of nitrogen", "30");
-            table.require("c", "the coefficient of N², kg of grain a (kg N/ha)²", "-0.08");
-            a.zip(b).zip(c).map(|((a, b), c)| ResponseCurve::Quadratic { a, b, c })
+            table.require(
+                "b",
+                "the slope without nitrogen, kg of grain a kg of nitrogen",
+                "30",
+            );
+            table.require(
+                "c",
+                "the coefficient of N², kg of grain a (kg N/ha)²",
+                "-0.08",
+            );
+            a.zip(b)
+                .zip(c)
+                .map(|((a, b), c)| ResponseCurve::Quadratic { a, b, c })
         }
         Some(Shape::QuadraticPlateau | Shape::LinearPlateau) => {
             let plateau = grain(&mut table, "plateau");
             let join = nitrogen(&mut table, "join").map(NRate::get);
             table.require("plateau", "the yield of the plateau", "\"9 t/ha\"");
-            table.require("join", "the rate at which the plateau starts", "\"180 kg N/ha\"");
+            table.require(
+                "join",
+                "the rate at which the plateau starts",
+                "\"180 kg N/ha\"",
+            );
             if let Some(Shape::LinearPlateau) = shape {
-                let slope = table.number("slope", 1e-6, 500.0, "kg of grain a kg of nitrogen, about 10 to 30");
-                table.require("slope", "the slope below the plateau, kg of grain a kg of nitrogen", "20");
-                plateau.zip(join).zip(slope).map(|((plateau, join), slope)| ResponseCurve::LinearPlateau { plateau, join, slope })
+                let slope = table.number(
+                    "slope",
+                    1e-6,
+                    500.0,
+                    "kg of grain a kg of nitrogen, about 10 to 30",
+                );
+                table.require(
+                    "slope",
+                    "the slope below the plateau, kg of grain a kg of nitrogen",
+                    "20",
+                );
+                plateau
+                    .zip(join)
+                    .zip(slope)
+                    .map(|((plateau, join), slope)| ResponseCurve::LinearPlateau {
+                        plateau,
+                        join,
+                        slope,
+                    })
             } else {
-                let k = table.number("curvature", 1e-6, 10.0, "in plateau − curvature/2 · (join − N)², about 0.2");
-                table.require("curvature", "the curvature k of plateau − k/2 · (join − N)², kg of grain a (kg N/ha)²", "0.2");
-                plateau.zip(join).zip(k).map(|((plateau, join), k)| ResponseCurve::QuadraticPlateau { plateau, join, k })
+                let k = table.number(
+                    "curvature",
+                    1e-6,
+                    10.0,
+                    "in plateau − curvature/2 · (join − N)², about 0.2",
+                );
+                table.require(
+                    "curvature",
+                    "the curvature k of plateau − k/2 · (join − N)², kg of grain a (kg N/ha)²",
+                    "0.2",
+                );
+                plateau.zip(join).zip(k).map(|((plateau, join), k)| {
+                    ResponseCurve::QuadraticPlateau { plateau, join, k }
+                })
             }
         }
         None => {
@@ -75,11 +145,19 @@ pub(crate) fn wanted(section: &mut Section<'_>) -> bool {
 }
 
 /// The economic optimum, if it is `wanted`. `own` is the key that the optimum takes the place of.
-pub(crate) fn economic(section: &mut Section<'_>, wanted: bool, own: &'static str, prices: Option<&Prices>) -> Option<EconomicOptimum> {
+pub(crate) fn economic(
+    section: &mut Section<'_>,
+    wanted: bool,
+    own: &'static str,
+    prices: Option<&Prices>,
+) -> Option<EconomicOptimum> {
     if !wanted {
         if section.has("curve") {
             section.take("curve");
-            section.log().note(Finding::note("response.curve", "response.curve moves nothing without response.economic = true: it is passed over"));
+            section.log().note(Finding::note(
+                "response.curve",
+                "response.curve moves nothing without response.economic = true: it is passed over",
+            ));
         }
         return None;
     }
@@ -90,7 +168,19 @@ pub(crate) fn economic(section: &mut Section<'_>, wanted: bool, own: &'static st
     );
     if section.has(own) {
         section.take(own);
-        section.refuse(own, Problem::Together { keys: vec![if own == "rate" { "response.rate" } else { "response.optimum" }, "response.economic"] });
+        section.refuse(
+            own,
+            Problem::Together {
+                keys: vec![
+                    if own == "rate" {
+                        "response.rate"
+                    } else {
+                        "response.optimum"
+                    },
+                    "response.economic",
+                ],
+            },
+        );
     }
     let read = curve(section);
     let Some(prices) = prices else {
@@ -104,7 +194,12 @@ pub(crate) fn economic(section: &mut Section<'_>, wanted: bool, own: &'static st
     let optimum = match curve.optimum(price_ratio) {
         Ok(optimum) => NRate::kg_per_ha(optimum),
         Err(error) => {
-            section.refuse("curve", Problem::Method { reason: error.to_string() });
+            section.refuse(
+                "curve",
+                Problem::Method {
+                    reason: error.to_string(),
+                },
+            );
             return None;
         }
     };
@@ -114,14 +209,28 @@ pub(crate) fn economic(section: &mut Section<'_>, wanted: bool, own: &'static st
         optimum.as_lb_per_ac()
     );
     // A hundredth of the grain at stake: how little the exact rate matters.
-    let nearly = curve.profitable_range(price_ratio, 0.01 * curve.at(optimum.get())).ok().filter(|(_, high)| high.is_finite());
-    let nearly = nearly.map_or_else(String::new, |(low, high)| format!("; {low:.0} to {high:.0} kg N/ha pay within 1 % of the yield of it"));
-    section.log().note(Finding::note("response.economic", format!("{said}{nearly}")));
+    let nearly = curve
+        .profitable_range(price_ratio, 0.01 * curve.at(optimum.get()))
+        .ok()
+        .filter(|(_, high)| high.is_finite());
+    let nearly = nearly.map_or_else(String::new, |(low, high)| {
+        format!("; {low:.0} to {high:.0} kg N/ha pay within 1 % of the yield of it")
+    });
+    section.log().note(Finding::note(
+        "response.economic",
+        format!("{said}{nearly}"),
+    ));
     if let Some(greatest) = greatest_rate.filter(|greatest| optimum > *greatest) {
         section.log().note(Finding::caution(
             "response.beyond_trial",
             format!("the economic optimum of {optimum:.1} lies beyond the trial's greatest rate of {greatest:.1}: no yield was measured there"),
         ));
     }
-    Some(EconomicOptimum { curve, source, price_ratio, optimum, greatest_rate })
+    Some(EconomicOptimum {
+        curve,
+        source,
+        price_ratio,
+        optimum,
+        greatest_rate,
+    })
 }

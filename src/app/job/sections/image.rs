@@ -5,67 +5,118 @@ use std::path::Path;
 use crate::app::job::amount;
 use crate::app::job::fault::Wanted;
 use crate::app::job::problem::Problem;
-use crate::app::job::reader::Entry;
-use crate::app::job::reader::Item;
-use crate::app::job::reader::Section;
+use crate::app::job::reader::{Entry, Item, Section};
 use crate::app::job::sections::ground;
-use crate::pipeline::settings::BareBelow;
-use crate::pipeline::settings::ImageSource;
-use crate::pipeline::settings::Imagery;
-use crate::pipeline::settings::Mask;
-use crate::pipeline::settings::MaskRule;
-use crate::pipeline::settings::PointSpread;
+use crate::pipeline::settings::{BareBelow, ImageSource, Imagery, Mask, MaskRule, PointSpread};
 use crate::science::crop::SENSORS;
-use crate::science::index::Index;
-use crate::science::index::IndexError;
-use crate::science::index::Scratch;
-use crate::science::index::canonical_band_name;
-use crate::science::index::catalogue;
+use crate::science::index::{Index, IndexError, Scratch, canonical_band_name, catalogue};
 use crate::science::reference::SENSORS as BLURRING;
 use crate::units::Length;
 
 /// `[imagery]`.
 pub(crate) fn imagery(section: &mut Section<'_>, folder: &Path) -> Option<Imagery> {
-    let source = section.take("path").map(|entry| source(section, &entry, folder));
+    let source = section
+        .take("path")
+        .map(|entry| source(section, &entry, folder));
     section.require("path", "the image", "\"mosaic.tif\"");
     let date = section.date("date");
     section.require("date", "the sensing date", "2026-04-14");
     let index = index(section);
-    let bands = section.take("bands").and_then(|entry| bands(section, &entry)).unwrap_or_default();
+    let bands = section
+        .take("bands")
+        .and_then(|entry| bands(section, &entry))
+        .unwrap_or_default();
     if !bands.is_empty() && matches!(source, Some(Some(ImageSource::PerBand(_)))) {
-        section.refuse("bands", Problem::Together { keys: vec!["path with one file a band", "bands"] });
+        section.refuse(
+            "bands",
+            Problem::Together {
+                keys: vec!["path with one file a band", "bands"],
+            },
+        );
     }
     let scale = section.number("scale", -1e6, 1e6, "a scale this large is no reflectance");
     if let Some(scale) = scale.filter(|scale| *scale <= 0.0) {
-        let problem = if scale < 0.0 { Problem::Negative { text: scale.to_string() } } else { Problem::Zero { text: "0".to_owned(), what: "the scale" } };
+        let problem = if scale < 0.0 {
+            Problem::Negative {
+                text: scale.to_string(),
+            }
+        } else {
+            Problem::Zero {
+                text: "0".to_owned(),
+                what: "the scale",
+            }
+        };
         section.refuse("scale", problem);
     }
-    let offset = section.number("offset", -1e6, 1e6, "an offset this large is no reflectance");
-    let nodata = section.number("nodata", f64::MIN, f64::MAX, "a number that a raster can hold");
-    let bare_below = section.number("bare_below", -1.0, 100.0, "an index below which ground counts as bare").map_or(BareBelow::OfIndex, BareBelow::Value);
+    let offset = section.number(
+        "offset",
+        -1e6,
+        1e6,
+        "an offset this large is no reflectance",
+    );
+    let nodata = section.number(
+        "nodata",
+        f64::MIN,
+        f64::MAX,
+        "a number that a raster can hold",
+    );
+    let bare_below = section
+        .number(
+            "bare_below",
+            -1.0,
+            100.0,
+            "an index below which ground counts as bare",
+        )
+        .map_or(BareBelow::OfIndex, BareBelow::Value);
     let share = "a share of an area, 0 to 1";
-    let pixel_inside = section.number("pixel_inside", 0.0, 1.0, share).unwrap_or(0.9);
+    let pixel_inside = section
+        .number("pixel_inside", 0.0, 1.0, share)
+        .unwrap_or(0.9);
     let min_seen = section.number("min_seen", 0.0, 1.0, share).unwrap_or(0.3);
     let point_spread = point_spread(section);
-    let mask = section.take("mask").and_then(|entry| masks(section, &entry, folder));
+    let mask = section
+        .take("mask")
+        .and_then(|entry| masks(section, &entry, folder));
     let sensor = sensor(section);
-    Some(Imagery { source: source??, date: date?, index, bands, scale, offset, nodata, bare_below, pixel_inside, min_seen, point_spread, mask, sensor })
+    Some(Imagery {
+        source: source??,
+        date: date?,
+        index,
+        bands,
+        scale,
+        offset,
+        nodata,
+        bare_below,
+        pixel_inside,
+        min_seen,
+        point_spread,
+        mask,
+        sensor,
+    })
 }
 
 /// `imagery.sensor`: the kind of sensor, one of those that the crop table tells apart.
 pub(crate) fn sensor(section: &mut Section<'_>) -> Option<String> {
     let words: Vec<(&str, &str)> = SENSORS.iter().map(|kind| (*kind, *kind)).collect();
-    section.choice("sensor", "kind of sensor", &words).map(str::to_owned)
+    section
+        .choice("sensor", "kind of sensor", &words)
+        .map(str::to_owned)
 }
 
 /// Whether a formula gives less over dense canopy than over thin: near infrared 0.45 beside 0.05 of every other band, against 0.25 beside 0.20.
 pub(crate) fn falls_with_canopy(index: &str) -> bool {
-    let Ok(parsed) = Index::parse(index) else { return false };
+    let Ok(parsed) = Index::parse(index) else {
+        return false;
+    };
     if parsed.ready_band().is_some() {
         return false;
     }
     let value = |nir: f64, other: f64| {
-        let bands: Vec<Vec<f64>> = parsed.bands().iter().map(|band| vec![if band.starts_with("nir") { nir } else { other }]).collect();
+        let bands: Vec<Vec<f64>> = parsed
+            .bands()
+            .iter()
+            .map(|band| vec![if band.starts_with("nir") { nir } else { other }])
+            .collect();
         let rows: Vec<&[f64]> = bands.iter().map(Vec::as_slice).collect();
         let mut out = [f64::NAN];
         parsed.evaluate_row(&rows, &mut Scratch::default(), &mut out);
@@ -77,11 +128,18 @@ pub(crate) fn falls_with_canopy(index: &str) -> bool {
 /// `imagery.point_spread`: a number of pixels, `fit`, or the name of a sensor with a published figure.
 fn point_spread(section: &mut Section<'_>) -> PointSpread {
     const KEY: &str = "point_spread";
-    let Some(entry) = section.take(KEY) else { return PointSpread::Given(0.0) };
+    let Some(entry) = section.take(KEY) else {
+        return PointSpread::Given(0.0);
+    };
     if matches!(entry.item, Item::Text(_)) {
         let mut words = vec![("fit", None)];
         words.extend(BLURRING.iter().map(|sensor| (sensor.name, Some(sensor))));
-        return match section.choice_of(&entry, KEY, "blur (a number of pixels, fit, or a sensor)", &words) {
+        return match section.choice_of(
+            &entry,
+            KEY,
+            "blur (a number of pixels, fit, or a sensor)",
+            &words,
+        ) {
             Some(Some(sensor)) => PointSpread::Sensor(sensor.name.to_owned(), sensor.full_width()),
             Some(None) => PointSpread::Fit,
             None => PointSpread::Given(0.0),
@@ -89,42 +147,84 @@ fn point_spread(section: &mut Section<'_>) -> PointSpread {
     }
     let width = section.number_of(&entry, KEY).unwrap_or(0.0);
     if !(0.0..=5.0).contains(&width) {
-        section.at(&entry, KEY, ground::range(&width, "0", "5", "full width at half maximum in pixels, beyond the pixel itself"));
+        section.at(
+            &entry,
+            KEY,
+            ground::range(
+                &width,
+                "0",
+                "5",
+                "full width at half maximum in pixels, beyond the pixel itself",
+            ),
+        );
     }
     PointSpread::Given(width)
 }
 
 /// `index` of `[imagery]` or `[points]` in the catalogue's spelling; a name or formula that cannot be read is refused.
 pub(crate) fn index(section: &mut Section<'_>) -> String {
-    let text = section.text("index", "\"NDVI\"").unwrap_or_else(|| "NDVI".to_owned());
+    let text = section
+        .text("index", "\"NDVI\"")
+        .unwrap_or_else(|| "NDVI".to_owned());
     match Index::parse(&text) {
         Ok(index) => return index.name().to_owned(),
         Err(IndexError::UnknownName { name, nearest }) => {
             let known = catalogue().iter().map(|entry| entry.name.clone()).collect();
-            section.refuse("index", Problem::Choice { got: name, what: "index", near: nearest, known });
+            section.refuse(
+                "index",
+                Problem::Choice {
+                    got: name,
+                    what: "index",
+                    near: nearest,
+                    known,
+                },
+            );
         }
-        Err(error) => section.refuse("index", Problem::Index { reason: error.to_string() }),
+        Err(error) => section.refuse(
+            "index",
+            Problem::Index {
+                reason: error.to_string(),
+            },
+        ),
     }
     text
 }
 
 fn source(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<ImageSource> {
     match &entry.item {
-        Item::Text(_) => section.text_of(entry, "path", "\"mosaic.tif\"").map(|text| ImageSource::One(folder.join(text))),
+        Item::Text(_) => section
+            .text_of(entry, "path", "\"mosaic.tif\"")
+            .map(|text| ImageSource::One(folder.join(text))),
         Item::Table(_) => {
             let mut table = section.sub(entry, "path", "imagery.path")?;
             let mut files = Vec::new();
             for (name, file) in table.rest() {
-                files.push((canonical_band_name(&name), folder.join(table.text_of(&file, &name, "\"B04.jp2\"")?)));
+                files.push((
+                    canonical_band_name(&name),
+                    folder.join(table.text_of(&file, &name, "\"B04.jp2\"")?),
+                ));
             }
             if files.is_empty() {
-                section.at(entry, "path", Problem::Empty { example: "{ red = \"B04.jp2\", nir = \"B08.jp2\" }" });
+                section.at(
+                    entry,
+                    "path",
+                    Problem::Empty {
+                        example: "{ red = \"B04.jp2\", nir = \"B08.jp2\" }",
+                    },
+                );
                 return None;
             }
             Some(ImageSource::PerBand(files))
         }
         other => {
-            section.at(entry, "path", Problem::WrongType { got: other.kind(), wanted: "a path in quotes, or { red = \"B04.jp2\", nir = \"B08.jp2\" }" });
+            section.at(
+                entry,
+                "path",
+                Problem::WrongType {
+                    got: other.kind(),
+                    wanted: "a path in quotes, or { red = \"B04.jp2\", nir = \"B08.jp2\" }",
+                },
+            );
             None
         }
     }
@@ -136,11 +236,25 @@ fn bands(section: &Section<'_>, entry: &Entry) -> Option<Vec<(String, usize)>> {
     for (written, value) in table.rest() {
         let name = canonical_band_name(&written);
         if bands.iter().any(|(other, _)| *other == name) {
-            table.at(&value, &written, Problem::Twice { what: format!("the band {name}") });
+            table.at(
+                &value,
+                &written,
+                Problem::Twice {
+                    what: format!("the band {name}"),
+                },
+            );
         }
-        let number = table.whole_of(&value, &name, 1, 10_000, "bands are counted from 1")?.unsigned_abs() as usize;
+        let number = table
+            .whole_of(&value, &name, 1, 10_000, "bands are counted from 1")?
+            .unsigned_abs() as usize;
         if let Some((other, _)) = bands.iter().find(|(_, taken)| *taken == number) {
-            table.at(&value, &name, Problem::Twice { what: format!("band {number}, already named {other},") });
+            table.at(
+                &value,
+                &name,
+                Problem::Twice {
+                    what: format!("band {number}, already named {other},"),
+                },
+            );
         }
         bands.push((name, number));
     }
@@ -149,36 +263,68 @@ fn bands(section: &Section<'_>, entry: &Entry) -> Option<Vec<(String, usize)>> {
 
 /// One mask, or a list of them of which each must be met.
 fn masks(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<Mask> {
-    let Item::List(list) = &entry.item else { return mask(section, entry, folder) };
+    let Item::List(list) = &entry.item else {
+        return mask(section, entry, folder);
+    };
     if list.is_empty() {
-        section.at(entry, "mask", Problem::Empty { example: "{ path = \"scl.tif\", keep = [4, 5] }" });
+        section.at(
+            entry,
+            "mask",
+            Problem::Empty {
+                example: "{ path = \"scl.tif\", keep = [4, 5] }",
+            },
+        );
     }
-    let all: Option<Vec<Mask>> = list.iter().map(|entry| mask(section, entry, folder)).collect();
+    let all: Option<Vec<Mask>> = list
+        .iter()
+        .map(|entry| mask(section, entry, folder))
+        .collect();
     let mut all = all?.into_iter();
     let first = all.next()?;
-    Some(Mask { and: all.collect(), ..first })
+    Some(Mask {
+        and: all.collect(),
+        ..first
+    })
 }
 
 fn mask(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<Mask> {
     let mut table = section.sub(entry, "mask", "imagery.mask")?;
     let path = ground::path(&mut table, "path", folder);
-    let band = table.whole("band", 1, 10_000, "bands are counted from 1").map_or(1, |band| band.unsigned_abs() as usize);
+    let band = table
+        .whole("band", 1, 10_000, "bands are counted from 1")
+        .map_or(1, |band| band.unsigned_abs() as usize);
     let (has_keep, has_bits) = (table.has("keep"), table.has("bits"));
     let keep = table.list("keep", "a list of class numbers: [4, 5]");
     let bits = table.take("bits");
     let rule = match (has_keep, has_bits) {
         (true, true) => {
-            table.refuse("bits", Problem::Together { keys: vec!["keep", "bits"] });
+            table.refuse(
+                "bits",
+                Problem::Together {
+                    keys: vec!["keep", "bits"],
+                },
+            );
             None
         }
         (false, false) => {
-            table.refuse("keep", Problem::NoneOf { keys: vec!["keep", "bits"], example: "keep = [4, 5]" });
+            table.refuse(
+                "keep",
+                Problem::NoneOf {
+                    keys: vec!["keep", "bits"],
+                    example: "keep = [4, 5]",
+                },
+            );
             None
         }
         (true, false) => keep
             .and_then(|list| {
                 let why = "classes of a raster are whole numbers";
-                let classes: Option<Vec<i64>> = list.iter().map(|entry| table.whole_of(entry, "keep", i64::from(i32::MIN), i64::from(u32::MAX), why)).collect();
+                let classes: Option<Vec<i64>> = list
+                    .iter()
+                    .map(|entry| {
+                        table.whole_of(entry, "keep", i64::from(i32::MIN), i64::from(u32::MAX), why)
+                    })
+                    .collect();
                 classes.filter(|classes| {
                     if classes.is_empty() {
                         table.refuse("keep", Problem::Empty { example: "[4, 5]" });
@@ -187,30 +333,64 @@ fn mask(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<Mask> {
                 })
             })
             .map(MaskRule::Keep),
-        (false, true) => bits.and_then(|entry| mask_bits(&table, &entry)).map(MaskRule::Bits),
+        (false, true) => bits
+            .and_then(|entry| mask_bits(&table, &entry))
+            .map(MaskRule::Bits),
     };
-    let grow = table.amount("grow", Wanted::Length, amount::length).unwrap_or(Length::ZERO);
+    let grow = table
+        .amount("grow", Wanted::Length, amount::length)
+        .unwrap_or(Length::ZERO);
     if grow.get() > 10_000.0 {
-        table.refuse("grow", ground::range(&grow, "0 m", "10000 m", "wider than any cloud's edge"));
+        table.refuse(
+            "grow",
+            ground::range(&grow, "0 m", "10000 m", "wider than any cloud's edge"),
+        );
     }
     table.finish();
-    Some(Mask { path, band, rule: rule?, grow, and: Vec::new() })
+    Some(Mask {
+        path,
+        band,
+        rule: rule?,
+        grow,
+        and: Vec::new(),
+    })
 }
 
 /// `bits = "3,4"` or `[3, 4]`.
 fn mask_bits(table: &Section<'_>, entry: &Entry) -> Option<Vec<u8>> {
     let why = "bits are counted from 0";
     match &entry.item {
-        Item::List(list) => list.iter().map(|entry| table.whole_of(entry, "bits", 0, 31, why).map(|bit| bit as u8)).collect(),
+        Item::List(list) => list
+            .iter()
+            .map(|entry| {
+                table
+                    .whole_of(entry, "bits", 0, 31, why)
+                    .map(|bit| bit as u8)
+            })
+            .collect(),
         Item::Text(text) => {
-            let bits: Option<Vec<u8>> = text.split(',').map(|bit| bit.trim().parse().ok().filter(|bit| *bit < 32)).collect();
+            let bits: Option<Vec<u8>> = text
+                .split(',')
+                .map(|bit| bit.trim().parse().ok().filter(|bit| *bit < 32))
+                .collect();
             if bits.is_none() {
-                table.at(entry, "bits", ground::range(text, "0", "31", "bit numbers parted by commas"));
+                table.at(
+                    entry,
+                    "bits",
+                    ground::range(text, "0", "31", "bit numbers parted by commas"),
+                );
             }
             bits
         }
         other => {
-            table.at(entry, "bits", Problem::WrongType { got: other.kind(), wanted: "bit numbers: \"3,4\" or [3, 4]" });
+            table.at(
+                entry,
+                "bits",
+                Problem::WrongType {
+                    got: other.kind(),
+                    wanted: "bit numbers: \"3,4\" or [3, 4]",
+                },
+            );
             None
         }
     }

@@ -5,33 +5,15 @@ use std::path::Path;
 use crate::app::job::amount;
 use crate::app::job::fault::Wanted;
 use crate::app::job::problem::Problem;
-use crate::app::job::reader::Entry;
-use crate::app::job::reader::Item;
-use crate::app::job::reader::Section;
+use crate::app::job::reader::{Entry, Item, Section};
 use crate::app::job::sections::ground;
-use crate::app::job::sections::rate::nitrogen;
-use crate::app::job::sections::rate::state_rate;
-use crate::app::job::sections::rate::within;
+use crate::app::job::sections::rate::{nitrogen, state_rate, within};
 use crate::finding::Finding;
-use crate::pipeline::settings::Capacity;
-use crate::pipeline::settings::ClassBreaks;
-use crate::pipeline::settings::DriveArea;
-use crate::pipeline::settings::FirstPass;
-use crate::pipeline::settings::Heading;
-use crate::pipeline::settings::Headland;
-use crate::pipeline::settings::LookAhead;
-use crate::pipeline::settings::Machine;
-use crate::pipeline::settings::ProductFacts;
-use crate::pipeline::settings::StateRate;
-use crate::pipeline::settings::VectorSource;
-use crate::pipeline::settings::ZoneRules;
-use crate::pipeline::settings::ZonesBy;
-use crate::units::Area;
-use crate::units::Length;
-use crate::units::NRate;
-use crate::units::Product;
-use crate::units::Seconds;
-use crate::units::Speed;
+use crate::pipeline::settings::{
+    Capacity, ClassBreaks, DriveArea, FirstPass, Heading, Headland, LookAhead, Machine,
+    ProductFacts, StateRate, VectorSource, ZoneRules, ZonesBy,
+};
+use crate::units::{Area, Length, NRate, Product, Seconds, Speed};
 
 /// A headland wider than this many passes is none.
 const MOST_PASSES: i64 = 10;
@@ -49,47 +31,137 @@ pub(crate) fn machine(
     most: Option<NRate>,
     folder: &Path,
 ) -> Option<Machine> {
-    let width = section
-        .amount("working_width", Wanted::Length, |text| amount::above_zero(amount::length(text), text, "the working width", |width: &Length| width.get()));
+    let width = section.amount("working_width", Wanted::Length, |text| {
+        amount::above_zero(
+            amount::length(text),
+            text,
+            "the working width",
+            |width: &Length| width.get(),
+        )
+    });
     section.require("working_width", "the working width", "\"24 m\"");
     if let Some(width) = width.filter(|width| !(0.25..=150.0).contains(&width.get())) {
-        section.refuse("working_width", ground::range(&width, "0.25 m", "150 m", "no machine is that narrow or wide"));
+        section.refuse(
+            "working_width",
+            ground::range(
+                &width,
+                "0.25 m",
+                "150 m",
+                "no machine is that narrow or wide",
+            ),
+        );
     }
-    let sections = section.whole("sections", 1, 200, "sections of the machine that take a rate of their own, all of one width").map_or(1, |n| n as u32);
-    if let Some(narrow) = width.map(|width| width * (1.0 / f64::from(sections))).filter(|narrow| sections > 1 && narrow.get() < LEAST_WIDTH) {
-        section.refuse("sections", ground::range(&format!("{:.3} m a section", narrow.get()), "0.25 m", "150 m", "cells are as wide as a section"));
+    let sections = section
+        .whole(
+            "sections",
+            1,
+            200,
+            "sections of the machine that take a rate of their own, all of one width",
+        )
+        .map_or(1, |n| n as u32);
+    if let Some(narrow) = width
+        .map(|width| width * (1.0 / f64::from(sections)))
+        .filter(|narrow| sections > 1 && narrow.get() < LEAST_WIDTH)
+    {
+        section.refuse(
+            "sections",
+            ground::range(
+                &format!("{:.3} m a section", narrow.get()),
+                "0.25 m",
+                "150 m",
+                "cells are as wide as a section",
+            ),
+        );
     }
     let areas = areas(section, folder);
-    let headland = section.take("headland").and_then(|entry| headland(section, &entry, product, most));
+    let headland = section
+        .take("headland")
+        .and_then(|entry| headland(section, &entry, product, most));
     let heading = heading(section, folder);
-    let length =
-        section.amount("cell_length", Wanted::Length, |text| amount::above_zero(amount::length(text), text, "the cell length", |length: &Length| length.get()));
+    let length = section.amount("cell_length", Wanted::Length, |text| {
+        amount::above_zero(
+            amount::length(text),
+            text,
+            "the cell length",
+            |length: &Length| length.get(),
+        )
+    });
     if let Some(length) = length.filter(|length| !(0.25..=1000.0).contains(&length.get())) {
-        section.refuse("cell_length", ground::range(&length, "0.25 m", "1000 m", "cells of that length map nothing"));
+        section.refuse(
+            "cell_length",
+            ground::range(
+                &length,
+                "0.25 m",
+                "1000 m",
+                "cells of that length map nothing",
+            ),
+        );
     }
-    let speed = section.amount("speed", Wanted::Speed, |text| amount::above_zero(amount::speed(text), text, "the speed", |speed| speed.get()));
+    let speed = section.amount("speed", Wanted::Speed, |text| {
+        amount::above_zero(amount::speed(text), text, "the speed", |speed| speed.get())
+    });
     if let Some(speed) = speed.filter(|speed| speed.get() > 20.0) {
-        section.refuse("speed", ground::range(&speed, "0 m/s", "20 m/s", "72 km/h is faster than anything spreads"));
+        section.refuse(
+            "speed",
+            ground::range(
+                &speed,
+                "0 m/s",
+                "20 m/s",
+                "72 km/h is faster than anything spreads",
+            ),
+        );
     }
     let delay = section.amount("delay", Wanted::Time, amount::time);
     let transition = section.amount("transition", Wanted::Time, amount::time);
     for (key, value) in [("delay", delay), ("transition", transition)] {
         if let Some(value) = value.filter(|value| value.get() > 60.0) {
-            section.refuse(key, ground::range(&value, "0 s", "60 s", "no machine is that slow"));
+            section.refuse(
+                key,
+                ground::range(&value, "0 s", "60 s", "no machine is that slow"),
+            );
         }
     }
-    if ["speed", "delay", "transition"].iter().any(|key| section.given(key)) {
-        section.require("speed", "the speed, which delay and transition need,", "\"12 km/h\"");
-        section.require("delay", "the delay before a change begins, which speed and transition need,", "\"2 s\"");
-        section.require("transition", "the time that a change takes, which speed and delay need,", "\"3 s\"");
+    if ["speed", "delay", "transition"]
+        .iter()
+        .any(|key| section.given(key))
+    {
+        section.require(
+            "speed",
+            "the speed, which delay and transition need,",
+            "\"12 km/h\"",
+        );
+        section.require(
+            "delay",
+            "the delay before a change begins, which speed and transition need,",
+            "\"2 s\"",
+        );
+        section.require(
+            "transition",
+            "the time that a change takes, which speed and delay need,",
+            "\"3 s\"",
+        );
     }
-    let response = speed.zip(delay.zip(transition)).map(|(speed, (delay, transition))| speed * delay + speed * transition);
+    let response = speed
+        .zip(delay.zip(transition))
+        .map(|(speed, (delay, transition))| speed * delay + speed * transition);
     let overrun = section.amount("overrun", Wanted::Length, amount::length);
     if let Some(overrun) = overrun.filter(|overrun| overrun.get() > 500.0) {
-        section.refuse("overrun", ground::range(&overrun, "0 m", "500 m", "rates would run far beyond the field"));
+        section.refuse(
+            "overrun",
+            ground::range(
+                &overrun,
+                "0 m",
+                "500 m",
+                "rates would run far beyond the field",
+            ),
+        );
     }
     let look_ahead = look_ahead(section, speed);
-    let limit = |section: &mut Section<'_>, key| section.amount(key, Wanted::Product, |text| amount::product_rate(text, product));
+    let limit = |section: &mut Section<'_>, key| {
+        section.amount(key, Wanted::Product, |text| {
+            amount::product_rate(text, product)
+        })
+    };
     let least_rate = limit(section, "least_rate");
     let greatest_rate = limit(section, "greatest_rate");
     if let (Some(least), Some(greatest)) = (least_rate, greatest_rate)
@@ -104,14 +176,30 @@ pub(crate) fn machine(
         section.refuse("least_rate", problem);
     }
     if let Some(greatest) = greatest_rate.filter(|rate| rate.get() <= 0.0) {
-        section.refuse("greatest_rate", Problem::Zero { text: greatest.to_string(), what: "the greatest rate" });
+        section.refuse(
+            "greatest_rate",
+            Problem::Zero {
+                text: greatest.to_string(),
+                what: "the greatest rate",
+            },
+        );
     }
     let capacity = capacity(section, product, facts);
     let on_start = state_rate(section, "on_start", product, false, StateRate::FieldRate);
     // A buffer stands for water or a neighbour: with position lost the machine cannot keep off it.
-    let lost = if buffered { StateRate::Amount(NRate::ZERO) } else { StateRate::FieldRate };
+    let lost = if buffered {
+        StateRate::Amount(NRate::ZERO)
+    } else {
+        StateRate::FieldRate
+    };
     let position_lost = state_rate(section, "position_lost", product, false, lost);
-    let outside = state_rate(section, "outside", product, false, StateRate::Amount(NRate::ZERO));
+    let outside = state_rate(
+        section,
+        "outside",
+        product,
+        false,
+        StateRate::Amount(NRate::ZERO),
+    );
     left_to_itself(section, on_start, position_lost, outside, most);
     let width = width?;
     let needed = response.map(|distance| distance * 2.0);
@@ -149,10 +237,16 @@ fn areas(section: &mut Section<'_>, folder: &Path) -> Vec<DriveArea> {
     let mut areas = Vec::new();
     for mut table in section.tables("area", "machine.area") {
         let source = ground::vector_table(&mut table, "path", folder, false);
-        let heading = table.take("heading").and_then(|entry| heading_of(&table, &entry, folder));
+        let heading = table
+            .take("heading")
+            .and_then(|entry| heading_of(&table, &entry, folder));
         table.require("heading", "the heading of this ground", "\"auto\"");
         table.finish();
-        areas.extend(source.zip(heading).map(|(source, heading)| DriveArea { source, heading }));
+        areas.extend(
+            source
+                .zip(heading)
+                .map(|(source, heading)| DriveArea { source, heading }),
+        );
     }
     areas
 }
@@ -165,23 +259,47 @@ enum Ahead {
 
 /// `machine.look_ahead = "12 m"`, or `"2 s"` at `machine.speed`, and `machine.first_pass`.
 fn look_ahead(section: &mut Section<'_>, speed: Option<Speed>) -> Option<LookAhead> {
-    let words = [("along", FirstPass::Along), ("against", FirstPass::Against), ("every along", FirstPass::EveryAlong)];
-    let first_pass = section.choice("first_pass", "direction of the rightmost pass (along, against, every along)", &words);
-    let ahead = section.amount("look_ahead", Wanted::Length, |text| match amount::time(text) {
-        Ok(time) => Ok(Ahead::Time(time)),
-        Err(_) => amount::length(text).map(Ahead::Distance),
+    let words = [
+        ("along", FirstPass::Along),
+        ("against", FirstPass::Against),
+        ("every along", FirstPass::EveryAlong),
+    ];
+    let first_pass = section.choice(
+        "first_pass",
+        "direction of the rightmost pass (along, against, every along)",
+        &words,
+    );
+    let ahead = section.amount("look_ahead", Wanted::Length, |text| {
+        match amount::time(text) {
+            Ok(time) => Ok(Ahead::Time(time)),
+            Err(_) => amount::length(text).map(Ahead::Distance),
+        }
     });
     if section.given("first_pass") {
-        section.require("look_ahead", "how far machine files look ahead, which first_pass belongs to,", "\"12 m\"");
+        section.require(
+            "look_ahead",
+            "how far machine files look ahead, which first_pass belongs to,",
+            "\"12 m\"",
+        );
     }
     if section.given("look_ahead") {
-        section.require("first_pass", "the direction of the rightmost pass, without which nobody knows which way to shift,", "\"along\"");
+        section.require(
+            "first_pass",
+            "the direction of the rightmost pass, without which nobody knows which way to shift,",
+            "\"along\"",
+        );
     }
     let distance = match ahead? {
         Ahead::Distance(distance) => distance,
         Ahead::Time(time) => {
             let Some(speed) = speed else {
-                section.refuse("look_ahead", Problem::NoneOf { keys: vec!["machine.speed"], example: "speed = \"12 km/h\"" });
+                section.refuse(
+                    "look_ahead",
+                    Problem::NoneOf {
+                        keys: vec!["machine.speed"],
+                        example: "speed = \"12 km/h\"",
+                    },
+                );
                 return None;
             };
             speed * time
@@ -190,17 +308,35 @@ fn look_ahead(section: &mut Section<'_>, speed: Option<Speed>) -> Option<LookAhe
     if !(0.1..=100.0).contains(&distance.get()) {
         section.refuse(
             "look_ahead",
-            ground::range(&format!("{:.2} m", distance.get()), "0.1 m", "100 m", "no machine answers that much faster or later; leave it out for none"),
+            ground::range(
+                &format!("{:.2} m", distance.get()),
+                "0.1 m",
+                "100 m",
+                "no machine answers that much faster or later; leave it out for none",
+            ),
         );
         return None;
     }
-    Some(LookAhead { distance, first_pass: first_pass? })
+    Some(LookAhead {
+        distance,
+        first_pass: first_pass?,
+    })
 }
 
 /// Refuses rates of the machine left to itself above the greatest, and says where it spreads outside the field.
-fn left_to_itself(section: &Section<'_>, on_start: StateRate, position_lost: StateRate, outside: StateRate, most: Option<NRate>) {
+fn left_to_itself(
+    section: &Section<'_>,
+    on_start: StateRate,
+    position_lost: StateRate,
+    outside: StateRate,
+    most: Option<NRate>,
+) {
     if let Some(most) = most {
-        for (key, rule) in [("on_start", on_start), ("position_lost", position_lost), ("outside", outside)] {
+        for (key, rule) in [
+            ("on_start", on_start),
+            ("position_lost", position_lost),
+            ("outside", outside),
+        ] {
             within(section, key, rule, most, ABOVE);
         }
     }
@@ -213,39 +349,80 @@ fn left_to_itself(section: &Section<'_>, on_start: StateRate, position_lost: Sta
 }
 
 /// `machine.headland = { passes = 2, rate = "field rate" }`.
-fn headland(section: &Section<'_>, entry: &Entry, product: Option<&Product>, most: Option<NRate>) -> Option<Headland> {
+fn headland(
+    section: &Section<'_>,
+    entry: &Entry,
+    product: Option<&Product>,
+    most: Option<NRate>,
+) -> Option<Headland> {
     let mut table = section.sub(entry, "headland", "machine.headland")?;
-    let passes = table.whole("passes", 1, MOST_PASSES, "passes around the field, each as wide as the machine works");
+    let passes = table.whole(
+        "passes",
+        1,
+        MOST_PASSES,
+        "passes around the field, each as wide as the machine works",
+    );
     table.require("passes", "how many passes go around the field", "2");
     let rate = state_rate(&mut table, "rate", product, true, StateRate::FieldRate);
     if let Some(most) = most {
         within(&table, "rate", rate, most, ABOVE);
     }
     table.finish();
-    Some(Headland { passes: passes? as u32, rate })
+    Some(Headland {
+        passes: passes? as u32,
+        rate,
+    })
 }
 
 /// `machine.tank` or `machine.hopper`: a volume needs the density that turns it into mass.
-fn capacity(section: &mut Section<'_>, product: Option<&Product>, facts: &ProductFacts) -> Option<Capacity> {
+fn capacity(
+    section: &mut Section<'_>,
+    product: Option<&Product>,
+    facts: &ProductFacts,
+) -> Option<Capacity> {
     if section.has("tank") && section.has("hopper") {
         section.take("hopper");
-        section.refuse("hopper", Problem::Together { keys: vec!["machine.tank", "machine.hopper"] });
+        section.refuse(
+            "hopper",
+            Problem::Together {
+                keys: vec!["machine.tank", "machine.hopper"],
+            },
+        );
     }
-    let (key, liquid) = if section.has("hopper") { ("hopper", false) } else { ("tank", true) };
+    let (key, liquid) = if section.has("hopper") {
+        ("hopper", false)
+    } else {
+        ("tank", true)
+    };
     let capacity = section.amount(key, Wanted::Capacity, |text| {
         let size = |capacity: &Capacity| match capacity {
             Capacity::Kg(size) | Capacity::Litres(size) => *size,
         };
         let capacity = amount::above_zero(amount::capacity(text), text, "what it holds", size)?;
-        let Some(product) = product else { return Err(Problem::NoProduct { amount: text.trim().to_owned() }) };
-        let dense = if product.is_liquid() { product.kg_per_l().is_some() } else { facts.bulk_kg_m3.is_some() };
+        let Some(product) = product else {
+            return Err(Problem::NoProduct {
+                amount: text.trim().to_owned(),
+            });
+        };
+        let dense = if product.is_liquid() {
+            product.kg_per_l().is_some()
+        } else {
+            facts.bulk_kg_m3.is_some()
+        };
         match capacity {
-            Capacity::Litres(_) if !dense => Err(Problem::NoBulkDensity { amount: text.trim().to_owned(), product: product.name().to_owned() }),
+            Capacity::Litres(_) if !dense => Err(Problem::NoBulkDensity {
+                amount: text.trim().to_owned(),
+                product: product.name().to_owned(),
+            }),
             capacity => Ok(capacity),
         }
     })?;
     if let Some(product) = product.filter(|product| product.is_liquid() != liquid) {
-        let kind = if product.is_liquid() { "a liquid" } else { "a solid" };
+        let kind = if product.is_liquid() {
+            "a liquid"
+        } else {
+            "a solid"
+        };
         let problem = Problem::Disagree {
             one: format!("machine.{key}"),
             other: format!("product.name (\"{}\", {kind})", product.name()),
@@ -258,7 +435,10 @@ fn capacity(section: &mut Section<'_>, product: Option<&Product>, facts: &Produc
 
 /// `machine.heading`, or `machine.line`.
 fn heading(section: &mut Section<'_>, folder: &Path) -> Heading {
-    let line = section.take("line").and_then(|entry| ground::vector(section, &entry, "line", "field.edge", folder)).map(Heading::Line);
+    let line = section
+        .take("line")
+        .and_then(|entry| ground::vector(section, &entry, "line", "field.edge", folder))
+        .map(Heading::Line);
     let Some(entry) = section.take("heading") else {
         return line.unwrap_or_else(|| {
             if !section.given("line") {
@@ -269,7 +449,12 @@ fn heading(section: &mut Section<'_>, folder: &Path) -> Heading {
         });
     };
     if section.given("line") {
-        section.refuse("heading", Problem::Together { keys: vec!["heading", "line"] });
+        section.refuse(
+            "heading",
+            Problem::Together {
+                keys: vec!["heading", "line"],
+            },
+        );
     }
     heading_of(section, &entry, folder).unwrap_or(Heading::Auto)
 }
@@ -279,30 +464,65 @@ fn heading_of(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<Hea
         if (0.0..=360.0).contains(&degrees) {
             return Some(if degrees == 360.0 { 0.0 } else { degrees });
         }
-        section.at(entry, "heading", ground::range(&format!("{degrees}°"), "0°", "360°", "degrees clockwise from north"));
+        section.at(
+            entry,
+            "heading",
+            ground::range(
+                &format!("{degrees}°"),
+                "0°",
+                "360°",
+                "degrees clockwise from north",
+            ),
+        );
         None
     };
     match &entry.item {
         Item::Number(_) => held(section.number_of(entry, "heading")?).map(Heading::True),
         Item::Table(_) => {
             let mut table = section.sub(entry, "heading", "machine.heading")?;
-            let source: Option<VectorSource> = ground::vector_table(&mut table, "line", folder, false);
+            let source: Option<VectorSource> =
+                ground::vector_table(&mut table, "line", folder, false);
             table.finish();
             source.map(Heading::Line)
         }
         _ => {
             let text = section.text_of(entry, "heading", "\"auto\"")?;
             let lower = text.to_lowercase();
-            let (body, grid) = lower.strip_suffix("grid").map_or((lower.trim_end_matches("true"), false), |body| (body, true));
-            match body.trim().trim_end_matches(['°', ' ']).trim_end_matches("deg").trim().parse::<f64>() {
-                Ok(degrees) if degrees.is_finite() => held(degrees).map(if grid { Heading::Grid } else { Heading::True }),
+            let (body, grid) = lower
+                .strip_suffix("grid")
+                .map_or((lower.trim_end_matches("true"), false), |body| (body, true));
+            match body
+                .trim()
+                .trim_end_matches(['°', ' '])
+                .trim_end_matches("deg")
+                .trim()
+                .parse::<f64>()
+            {
+                Ok(degrees) if degrees.is_finite() => {
+                    held(degrees).map(if grid { Heading::Grid } else { Heading::True })
+                }
                 _ => {
                     if let Some(heading) = (lower == "auto").then_some(Heading::Auto) {
                         return Some(heading);
                     }
-                    let known = vec!["auto".to_owned(), "63.0".to_owned(), "63.0 grid".to_owned(), "{ line = \"ab.geojson\" }".to_owned()];
-                    let near = crate::app::job::suggest::nearest(&text, ["auto"]).map(str::to_owned);
-                    section.at(entry, "heading", Problem::Choice { got: text, what: "heading", near, known });
+                    let known = vec![
+                        "auto".to_owned(),
+                        "63.0".to_owned(),
+                        "63.0 grid".to_owned(),
+                        "{ line = \"ab.geojson\" }".to_owned(),
+                    ];
+                    let near =
+                        crate::app::job::suggest::nearest(&text, ["auto"]).map(str::to_owned);
+                    section.at(
+                        entry,
+                        "heading",
+                        Problem::Choice {
+                            got: text,
+                            what: "heading",
+                            near,
+                            known,
+                        },
+                    );
                     None
                 }
             }
@@ -311,11 +531,30 @@ fn heading_of(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<Hea
 }
 
 /// `[zones]`; `machine` gives the default of the least area.
-pub(crate) fn zones(section: &mut Section<'_>, machine: Option<&Machine>, product: Option<&Product>) -> Option<ZoneRules> {
-    let by_classes = section.choice("by", "way to zones (cells, classes)", &[("cells", false), ("classes", true)]).unwrap_or(false);
+pub(crate) fn zones(
+    section: &mut Section<'_>,
+    machine: Option<&Machine>,
+    product: Option<&Product>,
+) -> Option<ZoneRules> {
+    let by_classes = section
+        .choice(
+            "by",
+            "way to zones (cells, classes)",
+            &[("cells", false), ("classes", true)],
+        )
+        .unwrap_or(false);
     let (has_classes, has_breaks) = (section.has("classes"), section.has("breaks"));
-    let classes = section.whole("classes", 2, 20, "fewer than 2 classes are no zones, more than 20 nobody reads").map(|n| n.unsigned_abs() as usize);
-    let breaks = section.take("breaks").and_then(|entry| breaks(section, &entry));
+    let classes = section
+        .whole(
+            "classes",
+            2,
+            20,
+            "fewer than 2 classes are no zones, more than 20 nobody reads",
+        )
+        .map(|n| n.unsigned_abs() as usize);
+    let breaks = section
+        .take("breaks")
+        .and_then(|entry| breaks(section, &entry));
     if !by_classes && (has_classes || has_breaks) {
         let problem = Problem::Disagree {
             one: "zones.by (\"cells\")".to_owned(),
@@ -330,7 +569,11 @@ pub(crate) fn zones(section: &mut Section<'_>, machine: Option<&Machine>, produc
                 if let Some(classes) = classes.filter(|classes| *classes != bounds.len() + 1) {
                     let problem = Problem::Disagree {
                         one: format!("zones.classes ({classes})"),
-                        other: format!("zones.breaks ({} bounds make {} classes)", bounds.len(), bounds.len() + 1),
+                        other: format!(
+                            "zones.breaks ({} bounds make {} classes)",
+                            bounds.len(),
+                            bounds.len() + 1
+                        ),
                         way_out: "take classes out",
                     };
                     section.refuse("classes", problem);
@@ -338,53 +581,144 @@ pub(crate) fn zones(section: &mut Section<'_>, machine: Option<&Machine>, produc
                 ZonesBy::Classes(ClassBreaks::Given(bounds))
             }
             Some(Breaks::Quantile) => ZonesBy::Classes(ClassBreaks::Quantile(classes.unwrap_or(5))),
-            Some(Breaks::Natural) | None => ZonesBy::Classes(ClassBreaks::Natural(classes.unwrap_or(5))),
+            Some(Breaks::Natural) | None => {
+                ZonesBy::Classes(ClassBreaks::Natural(classes.unwrap_or(5)))
+            }
         }
     } else {
         ZonesBy::Cells
     };
     let min_area = section.amount("min_area", Wanted::Area, amount::area);
     if let Some(area) = min_area.filter(|area| area.as_ha() > 1000.0) {
-        section.refuse("min_area", ground::range(&format!("{} ha", area.as_ha()), "0 ha", "1000 ha", "larger than fields are"));
+        section.refuse(
+            "min_area",
+            ground::range(
+                &format!("{} ha", area.as_ha()),
+                "0 ha",
+                "1000 ha",
+                "larger than fields are",
+            ),
+        );
     }
-    let smallest = section.take("smallest").and_then(|entry| smallest(section, &entry, machine));
+    let smallest = section
+        .take("smallest")
+        .and_then(|entry| smallest(section, &entry, machine));
     if section.given("min_area") && section.given("smallest") {
-        section.refuse("smallest", Problem::Together { keys: vec!["min_area", "smallest"] });
+        section.refuse(
+            "smallest",
+            Problem::Together {
+                keys: vec!["min_area", "smallest"],
+            },
+        );
     }
-    let simplify = section.amount("simplify", Wanted::Length, amount::length).unwrap_or(Length::ZERO);
+    let simplify = section
+        .amount("simplify", Wanted::Length, amount::length)
+        .unwrap_or(Length::ZERO);
     if simplify.get() > 100.0 {
-        section.refuse("simplify", ground::range(&simplify, "0 m", "100 m", "borders would move by more than a cell"));
+        section.refuse(
+            "simplify",
+            ground::range(
+                &simplify,
+                "0 m",
+                "100 m",
+                "borders would move by more than a cell",
+            ),
+        );
     }
-    let round_corners = section.amount("round_corners", Wanted::Length, amount::length).unwrap_or(Length::ZERO);
+    let round_corners = section
+        .amount("round_corners", Wanted::Length, amount::length)
+        .unwrap_or(Length::ZERO);
     if round_corners.get() > 100.0 {
-        section.refuse("round_corners", ground::range(&round_corners, "0 m", "100 m", "borders would move by more than a cell"));
+        section.refuse(
+            "round_corners",
+            ground::range(
+                &round_corners,
+                "0 m",
+                "100 m",
+                "borders would move by more than a cell",
+            ),
+        );
     }
-    let area_within = section.number("area_within", 0.0, 1.0, "the share by which drawing may change a zone's area: 0.05 for 5 %").unwrap_or(0.05);
-    let tolerance = section.take("tolerance").and_then(|entry| nitrogen(section, &entry, "tolerance", product)).map_or(NRate::ZERO, |(rate, _)| rate);
+    let area_within = section
+        .number(
+            "area_within",
+            0.0,
+            1.0,
+            "the share by which drawing may change a zone's area: 0.05 for 5 %",
+        )
+        .unwrap_or(0.05);
+    let tolerance = section
+        .take("tolerance")
+        .and_then(|entry| nitrogen(section, &entry, "tolerance", product))
+        .map_or(NRate::ZERO, |(rate, _)| rate);
     if tolerance.get() > 100.0 {
-        section.refuse("tolerance", ground::range(&tolerance, "0 kg N/ha", "100 kg N/ha", "nothing of the map would be left"));
+        section.refuse(
+            "tolerance",
+            ground::range(
+                &tolerance,
+                "0 kg N/ha",
+                "100 kg N/ha",
+                "nothing of the map would be left",
+            ),
+        );
     }
-    let keep_total = section.choice("total", "way with the total (kept, free)", &[("kept", true), ("free", false)]).unwrap_or(true);
-    let two_cells = |machine: &Machine| Area::m2(2.0 * machine.cell_width().get() * machine.cell_length.get());
+    let keep_total = section
+        .choice(
+            "total",
+            "way with the total (kept, free)",
+            &[("kept", true), ("free", false)],
+        )
+        .unwrap_or(true);
+    let two_cells =
+        |machine: &Machine| Area::m2(2.0 * machine.cell_width().get() * machine.cell_length.get());
     let min_area = min_area.or(smallest).or_else(|| machine.map(two_cells))?;
-    Some(ZoneRules { by, min_area, simplify, round_corners, area_within, tolerance, keep_total })
+    Some(ZoneRules {
+        by,
+        min_area,
+        simplify,
+        round_corners,
+        area_within,
+        tolerance,
+        keep_total,
+    })
 }
 
 /// `zones.smallest = { passes = 2, responses = 4 }`: so many working widths by so many of the distances in which the machine changes its rate.
 fn smallest(section: &Section<'_>, entry: &Entry, machine: Option<&Machine>) -> Option<Area> {
     let mut table = section.sub(entry, "smallest", "zones.smallest")?;
     let passes = table.number("passes", 0.1, 100.0, "working widths across the drive");
-    let responses = table.number("responses", 0.1, 1000.0, "distances along the drive in which the machine changes its rate");
-    table.require("passes", "how many working widths the smallest zone measures across the drive", "1");
-    table.require("responses", "how many response distances the smallest zone measures along the drive", "2");
+    let responses = table.number(
+        "responses",
+        0.1,
+        1000.0,
+        "distances along the drive in which the machine changes its rate",
+    );
+    table.require(
+        "passes",
+        "how many working widths the smallest zone measures across the drive",
+        "1",
+    );
+    table.require(
+        "responses",
+        "how many response distances the smallest zone measures along the drive",
+        "2",
+    );
     let machine = machine?;
     let Some(response) = machine.response() else {
-        table.refuse("responses", Problem::NoneOf { keys: vec!["machine.speed, machine.delay and machine.transition"], example: "speed = \"12 km/h\"" });
+        table.refuse(
+            "responses",
+            Problem::NoneOf {
+                keys: vec!["machine.speed, machine.delay and machine.transition"],
+                example: "speed = \"12 km/h\"",
+            },
+        );
         table.finish();
         return None;
     };
     table.finish();
-    Some(Area::m2(passes? * machine.working_width.get() * responses? * response.get()))
+    Some(Area::m2(
+        passes? * machine.working_width.get() * responses? * response.get(),
+    ))
 }
 
 enum Breaks {
@@ -395,16 +729,42 @@ enum Breaks {
 
 fn breaks(section: &Section<'_>, entry: &Entry) -> Option<Breaks> {
     let Item::List(list) = &entry.item else {
-        let quantile = section.choice_of(entry, "breaks", "kind of breaks (natural, quantile, or a list)", &[("natural", false), ("quantile", true)])?;
-        return Some(if quantile { Breaks::Quantile } else { Breaks::Natural });
+        let quantile = section.choice_of(
+            entry,
+            "breaks",
+            "kind of breaks (natural, quantile, or a list)",
+            &[("natural", false), ("quantile", true)],
+        )?;
+        return Some(if quantile {
+            Breaks::Quantile
+        } else {
+            Breaks::Natural
+        });
     };
-    let bounds: Vec<f64> = list.iter().map(|entry| section.number_of(entry, "breaks")).collect::<Option<_>>()?;
+    let bounds: Vec<f64> = list
+        .iter()
+        .map(|entry| section.number_of(entry, "breaks"))
+        .collect::<Option<_>>()?;
     if bounds.is_empty() || bounds.len() > 19 {
-        section.at(entry, "breaks", ground::range(&format!("{} bounds", bounds.len()), "1", "19", "bounds between classes"));
+        section.at(
+            entry,
+            "breaks",
+            ground::range(
+                &format!("{} bounds", bounds.len()),
+                "1",
+                "19",
+                "bounds between classes",
+            ),
+        );
         return None;
     }
     if let Some(pair) = bounds.windows(2).find(|pair| pair[0] >= pair[1]) {
-        let problem = Problem::Order { low_key: "each bound", low: pair[0].to_string(), high_key: "the next", high: pair[1].to_string() };
+        let problem = Problem::Order {
+            low_key: "each bound",
+            low: pair[0].to_string(),
+            high_key: "the next",
+            high: pair[1].to_string(),
+        };
         section.at(entry, "breaks", problem);
         return None;
     }

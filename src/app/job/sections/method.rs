@@ -1,40 +1,24 @@
 //! `[response]`: which method sets rates, and the parameters of every method but the yield response, whose own stand in [`super::crop`].
 
-use crate::app::job::amount;
 use crate::app::job::fault::Wanted;
-use crate::app::job::keys;
 use crate::app::job::problem::Problem;
-use crate::app::job::reader::Item;
-use crate::app::job::reader::Section;
-use crate::app::job::sections::crop;
+use crate::app::job::reader::{Item, Section};
 use crate::app::job::sections::crop::Curve;
-use crate::app::job::sections::economic;
-use crate::app::job::sections::ground;
 use crate::app::job::sections::image::falls_with_canopy;
-use crate::app::job::tables;
-use crate::pipeline::settings::Crop;
-use crate::pipeline::settings::EconomicOptimum;
-use crate::pipeline::settings::Fitted;
-use crate::pipeline::settings::MethodSettings;
-use crate::pipeline::settings::Prices;
-use crate::pipeline::settings::Response;
+use crate::app::job::sections::{crop, economic, ground};
+use crate::app::job::{amount, keys, tables};
+use crate::pipeline::settings::{Crop, EconomicOptimum, Fitted, MethodSettings, Prices, Response};
 use crate::science::crop::Certainty;
 use crate::science::index::find_entry;
-use crate::science::methods::Method;
-use crate::science::methods::ReadBy;
-use crate::science::methods::about;
 use crate::science::methods::about::About;
 use crate::science::methods::chlorophyll::ChlorophyllRoot;
-use crate::science::methods::class_table::Class;
-use crate::science::methods::class_table::ClassTable;
+use crate::science::methods::class_table::{Class, ClassTable};
 use crate::science::methods::linear_ramp::LinearRamp;
 use crate::science::methods::quadratic::Quadratic;
-use crate::science::methods::square_root::BackOff;
-use crate::science::methods::square_root::SquareRoot;
-use crate::science::methods::visible;
+use crate::science::methods::square_root::{BackOff, SquareRoot};
 use crate::science::methods::visible::VisibleLine;
-use crate::units::NRate;
-use crate::units::Product;
+use crate::science::methods::{Method, ReadBy, about, visible};
+use crate::units::{NRate, Product};
 
 /// Dead band of the sufficiency methods where the job gives none: crops within 3 % of the strip need nothing. Common practice, no source: sufficiency
 /// thresholds of 0.95 to 0.97 are in use.
@@ -42,19 +26,55 @@ const DEAD_BAND: f64 = 0.03;
 
 /// Keys of `[response]` by method; those of no list belong to every method.
 const OWN: &[(&str, &[&str])] = &[
-    (about::YIELD_RESPONSE, &["maximum_yield", "yield_curve", "compare", "ratio_adjustment", "dead_band", "grain_nitrogen", "use_efficiency", "curve_spread"]),
-    (about::SQUARE_ROOT, &["optimum", "credits", "extra", "zone_scalar", "delta_si", "dead_band", "back_off", "index", "curve_spread", "economic", "curve"]),
-    (about::QUADRATIC, &["meter_curve", "dead_band", "index", "curve_spread"]),
+    (
+        about::YIELD_RESPONSE,
+        &[
+            "maximum_yield",
+            "yield_curve",
+            "compare",
+            "ratio_adjustment",
+            "dead_band",
+            "grain_nitrogen",
+            "use_efficiency",
+            "curve_spread",
+        ],
+    ),
+    (
+        about::SQUARE_ROOT,
+        &[
+            "optimum",
+            "credits",
+            "extra",
+            "zone_scalar",
+            "delta_si",
+            "dead_band",
+            "back_off",
+            "index",
+            "curve_spread",
+            "economic",
+            "curve",
+        ],
+    ),
+    (
+        about::QUADRATIC,
+        &["meter_curve", "dead_band", "index", "curve_spread"],
+    ),
     (about::CHLOROPHYLL, &["index", "curve_spread"]),
     (about::VISIBLE, &["light", "stages", "line", "curve_spread"]),
-    (about::LINEAR_RAMP, &["by", "index", "low", "high", "at_low", "at_high"]),
+    (
+        about::LINEAR_RAMP,
+        &["by", "index", "low", "high", "at_low", "at_high"],
+    ),
     (about::CLASS_TABLE, &["by", "index", "classes"]),
     (about::FLAT, &["rate", "economic", "curve"]),
 ];
 
 /// The method that the job names, the yield response without one. `None` when its name is not known.
 pub(crate) fn chosen(section: &mut Section<'_>) -> Option<&'static About> {
-    let words: Vec<(&str, &'static About)> = about::METHODS.iter().map(|method| (method.name, method)).collect();
+    let words: Vec<(&str, &'static About)> = about::METHODS
+        .iter()
+        .map(|method| (method.name, method))
+        .collect();
     match section.take("method") {
         None => about::about(about::YIELD_RESPONSE),
         Some(entry) => {
@@ -87,33 +107,87 @@ pub(crate) fn response(
     let chosen = chosen?;
     let largest_ratio = crop::largest_ratio(section);
     let applied = nitrogen(section, "applied_since_sensing", product).unwrap_or(NRate::ZERO);
-    let owns = |key: &str| OWN.iter().any(|(name, keys)| *name == chosen.name && keys.contains(&key));
-    let curve_spread =
-        if owns("curve_spread") { section.number("curve_spread", 0.0, 1.0, "one standard deviation of the curve, as a share of it") } else { None };
+    let owns = |key: &str| {
+        OWN.iter()
+            .any(|(name, keys)| *name == chosen.name && keys.contains(&key))
+    };
+    let curve_spread = if owns("curve_spread") {
+        section.number(
+            "curve_spread",
+            0.0,
+            1.0,
+            "one standard deviation of the curve, as a share of it",
+        )
+    } else {
+        None
+    };
     let wanted = owns("economic") && economic::wanted(section);
-    let own = if chosen.name == about::FLAT { "rate" } else { "optimum" };
-    let economic = if owns("economic") { economic::economic(section, wanted, own, prices) } else { None };
-    let optimum = Optimum { wanted, found: economic.as_ref() };
+    let own = if chosen.name == about::FLAT {
+        "rate"
+    } else {
+        "optimum"
+    };
+    let economic = if owns("economic") {
+        economic::economic(section, wanted, own, prices)
+    } else {
+        None
+    };
+    let optimum = Optimum {
+        wanted,
+        found: economic.as_ref(),
+    };
     let method = if foretells_yield(Some(chosen)) {
         crop::response(section, crop, curve).map(MethodSettings::YieldResponse)
     } else {
         other(section, chosen, crop, product, applied_before, optimum)
     };
     for key in keys::known_in("response") {
-        let of: Vec<&'static str> = OWN.iter().filter(|(_, keys)| keys.contains(key)).map(|(method, _)| *method).collect();
+        let of: Vec<&'static str> = OWN
+            .iter()
+            .filter(|(_, keys)| keys.contains(key))
+            .map(|(method, _)| *method)
+            .collect();
         if !of.is_empty() && !of.contains(&chosen.name) && section.has(key) {
             section.take(key);
-            section.refuse(key, Problem::OtherMethod { method: chosen.name, of });
+            section.refuse(
+                key,
+                Problem::OtherMethod {
+                    method: chosen.name,
+                    of,
+                },
+            );
         }
     }
-    Some(Response { method: method?, largest_ratio, applied_since_sensing: applied, curve_spread, economic })
+    Some(Response {
+        method: method?,
+        largest_ratio,
+        applied_since_sensing: applied,
+        curve_spread,
+        economic,
+    })
 }
 
 /// A nitrogen amount of `[response]`, up to what any crop gets.
-fn nitrogen(section: &mut Section<'_>, key: &'static str, product: Option<&Product>) -> Option<NRate> {
-    let rate = section.amount(key, Wanted::Nitrogen, |text| amount::nitrogen(text, product, false))?.rate;
+fn nitrogen(
+    section: &mut Section<'_>,
+    key: &'static str,
+    product: Option<&Product>,
+) -> Option<NRate> {
+    let rate = section
+        .amount(key, Wanted::Nitrogen, |text| {
+            amount::nitrogen(text, product, false)
+        })?
+        .rate;
     if rate.get() > 1000.0 {
-        section.refuse(key, ground::range(&format!("{:.1} kg N/ha", rate.get()), "0 kg N/ha", "1000 kg N/ha", "more than any crop gets"));
+        section.refuse(
+            key,
+            ground::range(
+                &format!("{:.1} kg N/ha", rate.get()),
+                "0 kg N/ha",
+                "1000 kg N/ha",
+                "more than any crop gets",
+            ),
+        );
         return None;
     }
     Some(rate)
@@ -130,7 +204,14 @@ fn other(
     let region = section.text("region", "\"dry plains\"");
     let sensor = section.text("sensor", "\"active\"");
     let source = section.text("source", "\"own trials\"");
-    let index = if OWN.iter().any(|(name, keys)| *name == chosen.name && keys.contains(&"index")) { section.text("index", "\"NDRE\"") } else { None };
+    let index = if OWN
+        .iter()
+        .any(|(name, keys)| *name == chosen.name && keys.contains(&"index"))
+    {
+        section.text("index", "\"NDRE\"")
+    } else {
+        None
+    };
     let index = index.map(|name| tables::index_name(&name));
     let mut own_numbers = None;
     let method = match chosen.name {
@@ -142,26 +223,55 @@ fn other(
         about::CLASS_TABLE => class_table(section, product),
         _ => {
             // The optimum is the season's; what the crop got before is no longer to be given.
-            let rate = economic.found.map(|economic| (economic.optimum - applied_before).max(NRate::ZERO)).or_else(|| nitrogen(section, "rate", product));
+            let rate = economic
+                .found
+                .map(|economic| (economic.optimum - applied_before).max(NRate::ZERO))
+                .or_else(|| nitrogen(section, "rate", product));
             if !economic.wanted {
                 section.require("rate", "the rate", "\"60 kg N/ha\"");
             }
             rate.map(Method::Flat)
         }
     };
-    if matches!(chosen.name, about::SQUARE_ROOT | about::LINEAR_RAMP | about::CLASS_TABLE) {
-        section.require("index", "the canopy index that these numbers hold for", "\"NDRE\"");
+    if matches!(
+        chosen.name,
+        about::SQUARE_ROOT | about::LINEAR_RAMP | about::CLASS_TABLE
+    ) {
+        section.require(
+            "index",
+            "the canopy index that these numbers hold for",
+            "\"NDRE\"",
+        );
     }
     // Numbers that were published for one crop are no numbers for another; the user's own are the user's.
     if let (Some(made_for), Some(crop), None) = (chosen.crop, crop, &own_numbers)
         && !crop.name.eq_ignore_ascii_case(made_for)
     {
-        section.refuse("method", Problem::MethodCrop { method: chosen.name, made_for, crop: crop.name.clone() });
+        section.refuse(
+            "method",
+            Problem::MethodCrop {
+                method: chosen.name,
+                made_for,
+                crop: crop.name.clone(),
+            },
+        );
     }
     let method = method?;
-    let source = own_numbers.clone().or(source).unwrap_or_else(|| format!("{} ({})", chosen.source, chosen.certainty.label()));
+    let source = own_numbers
+        .clone()
+        .or(source)
+        .unwrap_or_else(|| format!("{} ({})", chosen.source, chosen.certainty.label()));
     let from_memory = chosen.certainty == Certainty::FromMemory && own_numbers.is_none();
-    Some(MethodSettings::Other { method, fitted: Fitted { index, region, sensor, source, from_memory } })
+    Some(MethodSettings::Other {
+        method,
+        fitted: Fitted {
+            index,
+            region,
+            sensor,
+            source,
+            from_memory,
+        },
+    })
 }
 
 /// The economic optimum. When it is wanted and cannot be had, that is the fault, and no rate is missing on top.
@@ -176,62 +286,168 @@ fn checked(section: &Section<'_>, key: &str, method: Method) -> Option<Method> {
     match method.check() {
         Ok(()) => Some(method),
         Err(error) => {
-            section.refuse(key, Problem::Method { reason: error.to_string() });
+            section.refuse(
+                key,
+                Problem::Method {
+                    reason: error.to_string(),
+                },
+            );
             None
         }
     }
 }
 
-fn square_root(section: &mut Section<'_>, product: Option<&Product>, applied_before: NRate, economic: Optimum<'_>) -> Option<Method> {
-    let optimum = economic.found.map(|economic| economic.optimum).or_else(|| nitrogen(section, "optimum", product));
+fn square_root(
+    section: &mut Section<'_>,
+    product: Option<&Product>,
+    applied_before: NRate,
+    economic: Optimum<'_>,
+) -> Option<Method> {
+    let optimum = economic
+        .found
+        .map(|economic| economic.optimum)
+        .or_else(|| nitrogen(section, "optimum", product));
     if !economic.wanted {
-        section.require("optimum", "the season's optimum nitrogen rate, economic or your own,", "\"180 kg N/ha\"");
+        section.require(
+            "optimum",
+            "the season's optimum nitrogen rate, economic or your own,",
+            "\"180 kg N/ha\"",
+        );
     }
     let credits = nitrogen(section, "credits", product).unwrap_or(NRate::ZERO);
     let extra = nitrogen(section, "extra", product).unwrap_or(NRate::ZERO);
-    let zone_scalar = section.number("zone_scalar", 0.0, 2.0, "the optimum is multiplied by it").unwrap_or(1.0);
+    let zone_scalar = section
+        .number("zone_scalar", 0.0, 2.0, "the optimum is multiplied by it")
+        .unwrap_or(1.0);
     let delta = section.number("delta_si", 0.02, 0.95, "1 − sufficiency index of ground without nitrogen, about 0.3 for corn in the middle of its growth");
-    section.require("delta_si", "1 − the sufficiency index of ground that got no nitrogen", "0.3");
-    let dead_band = section.number("dead_band", 0.0, 0.5, "sufficiency indices from 1 − this up count as 1").unwrap_or(DEAD_BAND);
+    section.require(
+        "delta_si",
+        "1 − the sufficiency index of ground that got no nitrogen",
+        "0.3",
+    );
+    let dead_band = section
+        .number(
+            "dead_band",
+            0.0,
+            0.5,
+            "sufficiency indices from 1 − this up count as 1",
+        )
+        .unwrap_or(DEAD_BAND);
     let back_off = section.take("back_off").and_then(|entry| {
         let mut table = section.sub(&entry, "back_off", "response.back_off")?;
         let steepness = table.number("steepness", 0.0, 100.0, "how fast the rate falls back");
-        let below = table.number("below", 0.0, 1.0, "the sufficiency index around which it falls back");
+        let below = table.number(
+            "below",
+            0.0,
+            1.0,
+            "the sufficiency index around which it falls back",
+        );
         table.require("steepness", "how fast the rate falls back", "20");
-        table.require("below", "the sufficiency index around which it falls back", "0.7");
+        table.require(
+            "below",
+            "the sufficiency index around which it falls back",
+            "0.7",
+        );
         table.finish();
-        steepness.zip(below).map(|(steepness, below)| BackOff { steepness, below })
+        steepness
+            .zip(below)
+            .map(|(steepness, below)| BackOff { steepness, below })
     });
-    let root = SquareRoot { optimum: optimum?, applied_before, credits, extra, zone_scalar, delta: delta?, dead_band, back_off };
-    checked(section, if dead_band >= root.delta { "dead_band" } else { "optimum" }, Method::SquareRoot(root))
+    let root = SquareRoot {
+        optimum: optimum?,
+        applied_before,
+        credits,
+        extra,
+        zone_scalar,
+        delta: delta?,
+        dead_band,
+        back_off,
+    };
+    checked(
+        section,
+        if dead_band >= root.delta {
+            "dead_band"
+        } else {
+            "optimum"
+        },
+        Method::SquareRoot(root),
+    )
 }
 
 fn quadratic(section: &mut Section<'_>, own: &mut Option<String>) -> Option<Method> {
-    let dead_band = section.number("dead_band", 0.0, 0.5, "sufficiency indices from 1 − this up count as 1").unwrap_or(DEAD_BAND);
+    let dead_band = section
+        .number(
+            "dead_band",
+            0.0,
+            0.5,
+            "sufficiency indices from 1 − this up count as 1",
+        )
+        .unwrap_or(DEAD_BAND);
     let mut curve = Quadratic::published(dead_band);
     if let Some(entry) = section.take("meter_curve") {
         let mut table = section.sub(&entry, "meter_curve", "response.meter_curve")?;
-        let intercept = table.number("intercept", 0.0, 1.0, "the sufficiency index without nitrogen");
-        let linear = table.number("linear", 0.0, 0.1, "a kg N/ha raises the sufficiency index by about 0.002");
-        let quadratic = table.number("quadratic", -0.01, 0.0, "below 0: the parabola bends down, by about −0.0000056 a kg N/ha squared");
+        let intercept = table.number(
+            "intercept",
+            0.0,
+            1.0,
+            "the sufficiency index without nitrogen",
+        );
+        let linear = table.number(
+            "linear",
+            0.0,
+            0.1,
+            "a kg N/ha raises the sufficiency index by about 0.002",
+        );
+        let quadratic = table.number(
+            "quadratic",
+            -0.01,
+            0.0,
+            "below 0: the parabola bends down, by about −0.0000056 a kg N/ha squared",
+        );
         let source = table.text("source", "\"own trials\"");
-        table.require("intercept", "the sufficiency index without nitrogen", "0.81");
+        table.require(
+            "intercept",
+            "the sufficiency index without nitrogen",
+            "0.81",
+        );
         table.require("linear", "the linear term, a kg N/ha", "0.002");
-        table.require("quadratic", "the quadratic term, a kg N/ha squared", "-0.0000056");
-        table.require("source", "where the coefficients come from", "\"own trials\"");
+        table.require(
+            "quadratic",
+            "the quadratic term, a kg N/ha squared",
+            "-0.0000056",
+        );
+        table.require(
+            "source",
+            "where the coefficients come from",
+            "\"own trials\"",
+        );
         table.finish();
-        curve = Quadratic { intercept: intercept?, linear: linear?, quadratic: quadratic?, ..curve };
+        curve = Quadratic {
+            intercept: intercept?,
+            linear: linear?,
+            quadratic: quadratic?,
+            ..curve
+        };
         *own = Some(source?);
     }
     checked(section, "meter_curve", Method::Quadratic(curve))
 }
 
-fn visible_line(section: &mut Section<'_>, product: Option<&Product>, own: &mut Option<String>) -> Option<Method> {
+fn visible_line(
+    section: &mut Section<'_>,
+    product: Option<&Product>,
+    own: &mut Option<String>,
+) -> Option<Method> {
     if section.has("line") {
         for key in ["light", "stages"] {
             if section.has(key) {
                 section.take(key);
-                section.refuse(key, Problem::Together { keys: vec!["response.line", "response.light and response.stages"] });
+                section.refuse(
+                    key,
+                    Problem::Together {
+                        keys: vec!["response.line", "response.light and response.stages"],
+                    },
+                );
             }
         }
         let entry = section.take("line")?;
@@ -239,44 +455,98 @@ fn visible_line(section: &mut Section<'_>, product: Option<&Product>, own: &mut 
         let slope = nitrogen(&mut table, "slope", product);
         let less = nitrogen(&mut table, "less", product);
         let source = table.text("source", "\"own trials\"");
-        table.require("slope", "nitrogen a unit of relative reflectance", "\"250 lb N/ac\"");
+        table.require(
+            "slope",
+            "nitrogen a unit of relative reflectance",
+            "\"250 lb N/ac\"",
+        );
         table.require("less", "what is taken off", "\"200 lb N/ac\"");
         table.require("source", "where the line comes from", "\"own trials\"");
         table.finish();
-        let line = VisibleLine { slope: slope?, less: less? };
+        let line = VisibleLine {
+            slope: slope?,
+            less: less?,
+        };
         *own = Some(source?);
         return checked(section, "line", Method::Visible(line));
     }
-    let light = section.choice("light", "kind of light", &[("green", "green"), ("amber", "amber"), ("red", "red")]);
-    let stages = section.choice("stages", "span of corn's stages", &[("V6-V7", "V6-V7"), ("V8-V10", "V8-V10")]);
-    section.require("light", "the visible light of the index NIR/V: green, amber or red", "\"red\"");
+    let light = section.choice(
+        "light",
+        "kind of light",
+        &[("green", "green"), ("amber", "amber"), ("red", "red")],
+    );
+    let stages = section.choice(
+        "stages",
+        "span of corn's stages",
+        &[("V6-V7", "V6-V7"), ("V8-V10", "V8-V10")],
+    );
+    section.require(
+        "light",
+        "the visible light of the index NIR/V: green, amber or red",
+        "\"red\"",
+    );
     section.require("stages", "corn's stage: V6-V7 or V8-V10", "\"V8-V10\"");
     visible::published(light?, stages?).map(|line| Method::Visible(line.line()))
 }
 
 /// What a ramp or a table is read by.
 fn by(section: &mut Section<'_>) -> Option<ReadBy> {
-    let by = section.choice("by", "value to read by", &[("index", ReadBy::Index), ("sufficiency", ReadBy::Sufficiency)]);
-    section.require("by", "what is read: the index itself, or sufficiency, the index over the strip's", "\"sufficiency\"");
+    let by = section.choice(
+        "by",
+        "value to read by",
+        &[
+            ("index", ReadBy::Index),
+            ("sufficiency", ReadBy::Sufficiency),
+        ],
+    );
+    section.require(
+        "by",
+        "what is read: the index itself, or sufficiency, the index over the strip's",
+        "\"sufficiency\"",
+    );
     by
 }
 
 fn linear_ramp(section: &mut Section<'_>, product: Option<&Product>) -> Option<Method> {
     let by = by(section);
     let why = "values of an index or of sufficiency";
-    let (low, high) = (section.number("low", -1.0, 100.0, why), section.number("high", -1.0, 100.0, why));
-    let (at_low, at_high) = (nitrogen(section, "at_low", product), nitrogen(section, "at_high", product));
-    section.require("low", "the value at and below which at_low is given", "0.35");
-    section.require("high", "the value at and above which at_high is given", "0.80");
+    let (low, high) = (
+        section.number("low", -1.0, 100.0, why),
+        section.number("high", -1.0, 100.0, why),
+    );
+    let (at_low, at_high) = (
+        nitrogen(section, "at_low", product),
+        nitrogen(section, "at_high", product),
+    );
+    section.require(
+        "low",
+        "the value at and below which at_low is given",
+        "0.35",
+    );
+    section.require(
+        "high",
+        "the value at and above which at_high is given",
+        "0.80",
+    );
     section.require("at_low", "the rate of the poorest", "\"120 kg N/ha\"");
     section.require("at_high", "the rate of the best", "\"20 kg N/ha\"");
-    let ramp = LinearRamp { by: by?, low: low?, high: high?, at_low: at_low?, at_high: at_high? };
+    let ramp = LinearRamp {
+        by: by?,
+        low: low?,
+        high: high?,
+        at_low: at_low?,
+        at_high: at_high?,
+    };
     checked(section, "low", Method::LinearRamp(ramp))
 }
 
 fn class_table(section: &mut Section<'_>, product: Option<&Product>) -> Option<Method> {
     let by = by(section);
-    section.require("classes", "the classes, from the poorest up", "[{ below = 0.85, rate = \"80 kg N/ha\" }, { rate = \"0 kg N/ha\" }]");
+    section.require(
+        "classes",
+        "the classes, from the poorest up",
+        "[{ below = 0.85, rate = \"80 kg N/ha\" }, { rate = \"0 kg N/ha\" }]",
+    );
     let rows = section.tables("classes", "response.classes");
     let mut classes = Vec::new();
     let mut whole = !rows.is_empty();
@@ -288,7 +558,11 @@ fn class_table(section: &mut Section<'_>, product: Option<&Product>) -> Option<M
         let back_off = row.boolean("back_off").unwrap_or(false);
         row.finish();
         match rate {
-            Some(rate) if !faulty => classes.push(Class { below, rate, back_off }),
+            Some(rate) if !faulty => classes.push(Class {
+                below,
+                rate,
+                back_off,
+            }),
             _ => whole = false,
         }
     }
@@ -302,16 +576,25 @@ fn class_table(section: &mut Section<'_>, product: Option<&Product>) -> Option<M
 /// Refuses an index that falls as canopy grows, or that is no ratio of near infrared to visible light, where the visible line is to be read.
 pub(crate) fn visible_index(section: &Section<'_>, index: &str, light: Option<&str>) {
     let named = find_entry(index);
-    let simple_ratio = named.is_some_and(|entry| entry.name == "SR") && light.is_none_or(|light| light == "red");
+    let simple_ratio =
+        named.is_some_and(|entry| entry.name == "SR") && light.is_none_or(|light| light == "red");
     if (named.is_some() && !simple_ratio) || (named.is_none() && falls_with_canopy(index)) {
-        section.refuse("index", Problem::VisibleIndex { index: index.to_owned(), light: light.unwrap_or("red").to_owned() });
+        section.refuse(
+            "index",
+            Problem::VisibleIndex {
+                index: index.to_owned(),
+                light: light.unwrap_or("red").to_owned(),
+            },
+        );
     }
 }
 
 /// The light of `response.light`, looked at without consuming it.
 pub(crate) fn light(section: &Section<'_>) -> Option<&'static str> {
     match section.peek("light") {
-        Some(Item::Text(text)) => ["green", "amber", "red"].into_iter().find(|light| text.trim().eq_ignore_ascii_case(light)),
+        Some(Item::Text(text)) => ["green", "amber", "red"]
+            .into_iter()
+            .find(|light| text.trim().eq_ignore_ascii_case(light)),
         _ => None,
     }
 }

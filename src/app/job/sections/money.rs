@@ -5,8 +5,7 @@ use crate::app::job::fault::Wanted;
 use crate::app::job::problem::Problem;
 use crate::app::job::reader::Section;
 use crate::finding::Finding;
-use crate::pipeline::settings::Crop;
-use crate::pipeline::settings::Prices;
+use crate::pipeline::settings::{Crop, Prices};
 use crate::units::Product;
 
 /// Price ratios beyond these are slips of a unit rather than a market. \[kg of grain a kg N\] Common practice, no source.
@@ -15,27 +14,47 @@ const LEAST_RATIO: f64 = 0.5;
 const MOST_RATIO: f64 = 60.0;
 
 /// `[prices]`; absent when the job has none.
-pub(crate) fn prices(section: &mut Section<'_>, crop: Option<&Crop>, product: Option<&Product>) -> Option<Prices> {
+pub(crate) fn prices(
+    section: &mut Section<'_>,
+    crop: Option<&Crop>,
+    product: Option<&Product>,
+) -> Option<Prices> {
     if !section.is_present() {
         return None;
     }
     let mut currency = section.text("currency", "\"USD\"");
-    if let Some(named) = currency.as_ref().filter(|named| named.chars().count() > 8 || named.chars().any(|c| c.is_ascii_digit() || c == '/')) {
+    if let Some(named) = currency.as_ref().filter(|named| {
+        named.chars().count() > 8 || named.chars().any(|c| c.is_ascii_digit() || c == '/')
+    }) {
         let known = ["USD", "EUR", "GBP"].map(str::to_owned).to_vec();
-        section.refuse("currency", Problem::Choice { got: named.clone(), what: "currency word", near: None, known });
+        section.refuse(
+            "currency",
+            Problem::Choice {
+                got: named.clone(),
+                what: "currency word",
+                near: None,
+                known,
+            },
+        );
         currency = None;
     }
     if let Some(currency) = &currency {
         section.log().set_currency(currency);
     }
-    let (name, lb) = crop.map_or(("this crop", None), |crop| (crop.name.as_str(), crop.lb_per_bu));
-    // Without prices.currency the first price names it for the others.
-    let grain = section.amount("grain", Wanted::GrainPrice, |text| match amount::grain_price(text, currency.as_deref(), name, lb) {
-        // Bushels of a crop that could not be read are no second fault.
-        Err(Problem::NoBushel { .. }) if crop.is_none() => Ok(None),
-        Err(problem) => Err(problem),
-        Ok(price) => Ok(Some(price)),
+    let (name, lb) = crop.map_or(("this crop", None), |crop| {
+        (crop.name.as_str(), crop.lb_per_bu)
     });
+    // Without prices.currency the first price names it for the others.
+    let grain = section.amount(
+        "grain",
+        Wanted::GrainPrice,
+        |text| match amount::grain_price(text, currency.as_deref(), name, lb) {
+            // Bushels of a crop that could not be read are no second fault.
+            Err(Problem::NoBushel { .. }) if crop.is_none() => Ok(None),
+            Err(problem) => Err(problem),
+            Ok(price) => Ok(Some(price)),
+        },
+    );
     section.require("grain", "the price of grain", "\"6 USD/bu\"");
     let grain = settle(&mut currency, grain.flatten());
     if section.has("nitrogen") && section.has("product") {
@@ -46,19 +65,34 @@ pub(crate) fn prices(section: &mut Section<'_>, crop: Option<&Crop>, product: Op
     let product_price = if section.has("product") {
         section.amount("product", Wanted::ProductPrice, |text| match product {
             Some(product) => amount::product_price(text, currency.as_deref(), product),
-            None => Err(Problem::NoProduct { amount: text.trim().to_owned() }),
+            None => Err(Problem::NoProduct {
+                amount: text.trim().to_owned(),
+            }),
         })
     } else {
-        section.require("nitrogen", "the price of nitrogen (or of the product)", "\"0.60 USD/lb N\"");
-        section.amount("nitrogen", Wanted::NitrogenPrice, |text| amount::nitrogen_price(text, currency.as_deref()))
+        section.require(
+            "nitrogen",
+            "the price of nitrogen (or of the product)",
+            "\"0.60 USD/lb N\"",
+        );
+        section.amount("nitrogen", Wanted::NitrogenPrice, |text| {
+            amount::nitrogen_price(text, currency.as_deref())
+        })
     };
     let nitrogen = settle(&mut currency, product_price);
     if !section.given("application") {
-        section.log().note(Finding::note("prices.application", "prices.application is not given: the pass itself is counted as costing nothing"));
+        section.log().note(Finding::note(
+            "prices.application",
+            "prices.application is not given: the pass itself is counted as costing nothing",
+        ));
     }
-    let pass = section.amount("application", Wanted::AreaPrice, |text| amount::area_price(text, currency.as_deref()));
+    let pass = section.amount("application", Wanted::AreaPrice, |text| {
+        amount::area_price(text, currency.as_deref())
+    });
     let application = settle(&mut currency, pass).unwrap_or(0.0);
-    let mapping = section.amount("mapping", Wanted::AreaPrice, |text| amount::area_price(text, currency.as_deref()));
+    let mapping = section.amount("mapping", Wanted::AreaPrice, |text| {
+        amount::area_price(text, currency.as_deref())
+    });
     let mapping = settle(&mut currency, mapping).unwrap_or(0.0);
     if let (Some(grain), Some(nitrogen)) = (grain, nitrogen) {
         ratio(section, grain, nitrogen);
@@ -66,7 +100,13 @@ pub(crate) fn prices(section: &mut Section<'_>, crop: Option<&Crop>, product: Op
     if let Some(currency) = &currency {
         section.log().set_currency(currency);
     }
-    Some(Prices { currency: currency?, grain: grain?, nitrogen: nitrogen?, application, mapping })
+    Some(Prices {
+        currency: currency?,
+        grain: grain?,
+        nitrogen: nitrogen?,
+        application,
+        mapping,
+    })
 }
 
 /// Says where a kilogram of nitrogen costs as much grain as it never does: prices move no rate, but what the map earns hangs on them.

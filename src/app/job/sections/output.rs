@@ -3,32 +3,41 @@
 use std::path::Path;
 
 use crate::app::job::problem::Problem;
-use crate::app::job::reader::Item;
-use crate::app::job::reader::Section;
+use crate::app::job::reader::{Item, Section};
 use crate::app::job::unit;
 use crate::app::job::unit::Measure;
 use crate::finding::Acceptance;
-use crate::pipeline::settings::Application;
-use crate::pipeline::settings::Format;
-use crate::pipeline::settings::Output;
-use crate::units::Product;
-use crate::units::RateUnit;
-use crate::zones::flavour::TaskFlavour;
-use crate::zones::flavour::TaskKind;
-use crate::zones::flavour::TaskVersion;
+use crate::pipeline::settings::{Application, Format, Output};
+use crate::units::{Product, RateUnit};
+use crate::zones::flavour::{TaskFlavour, TaskKind, TaskVersion};
 use jiff::civil::Date;
 
 /// `[application]`.
 pub(crate) fn application(section: &mut Section<'_>, sensed: Option<Date>) -> Application {
     let date = section.date("date");
-    let max_image_age = section.whole("max_image_age", 0, 365, "days after which an image no longer shows the crop").unwrap_or(14) as i32;
+    let max_image_age = section
+        .whole(
+            "max_image_age",
+            0,
+            365,
+            "days after which an image no longer shows the crop",
+        )
+        .unwrap_or(14) as i32;
     if let (Some(date), Some(sensed)) = (date, sensed)
         && date < sensed
     {
-        let problem = Problem::DateOrder { earlier_key: "sensing", earlier: sensed.to_string(), later_key: "application.date", later: date.to_string() };
+        let problem = Problem::DateOrder {
+            earlier_key: "sensing",
+            earlier: sensed.to_string(),
+            later_key: "application.date",
+            later: date.to_string(),
+        };
         section.refuse("date", problem);
     }
-    Application { date, max_image_age }
+    Application {
+        date,
+        max_image_age,
+    }
 }
 
 /// `[[accept]]`.
@@ -41,8 +50,16 @@ pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
         table.require("reason", "why it is accepted", "\"cold spell, no growth\"");
         let by = table.text("by", "\"A. Adviser\"");
         table.require("by", "who accepts it", "\"A. Adviser\"");
-        if let Some(code) = code.as_ref().filter(|code| all.iter().any(|(other, _)| other == *code)) {
-            table.refuse("code", Problem::Twice { what: format!("the acceptance of {code}") });
+        if let Some(code) = code
+            .as_ref()
+            .filter(|code| all.iter().any(|(other, _)| other == *code))
+        {
+            table.refuse(
+                "code",
+                Problem::Twice {
+                    what: format!("the acceptance of {code}"),
+                },
+            );
         }
         table.finish();
         if let (Some(code), Some(reason), Some(by)) = (code, reason, by) {
@@ -52,7 +69,12 @@ pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
     all
 }
 
-const UNITS: &[(&str, RateUnit)] = &[("kg/ha", RateUnit::KgPerHa), ("L/ha", RateUnit::LPerHa), ("lb/ac", RateUnit::LbPerAc), ("gal/ac", RateUnit::GalPerAc)];
+const UNITS: &[(&str, RateUnit)] = &[
+    ("kg/ha", RateUnit::KgPerHa),
+    ("L/ha", RateUnit::LPerHa),
+    ("lb/ac", RateUnit::LbPerAc),
+    ("gal/ac", RateUnit::GalPerAc),
+];
 
 const FORMATS: &[(&str, Format)] = &[
     ("geopackage", Format::GeoPackage),
@@ -65,11 +87,21 @@ const FORMATS: &[(&str, Format)] = &[
 ];
 
 /// Written when the job names no formats.
-const USUAL_FORMATS: [Format; 5] = [Format::GeoPackage, Format::GeoJson, Format::Shapefile, Format::GeoTiff, Format::Iso11783];
+const USUAL_FORMATS: [Format; 5] = [
+    Format::GeoPackage,
+    Format::GeoJson,
+    Format::Shapefile,
+    Format::GeoTiff,
+    Format::Iso11783,
+];
 
 const TASK_VERSIONS: &[(&str, TaskVersion)] = &[("3.3", TaskVersion::V3), ("4.3", TaskVersion::V4)];
 
-const TASK_KINDS: &[(&str, TaskKind)] = &[("grid", TaskKind::Grid), ("zones", TaskKind::Zones), ("polygons", TaskKind::Polygons)];
+const TASK_KINDS: &[(&str, TaskKind)] = &[
+    ("grid", TaskKind::Grid),
+    ("zones", TaskKind::Zones),
+    ("polygons", TaskKind::Polygons),
+];
 
 /// Short names that people type for a format, as the suggestion to make.
 const SHORT_NAMES: &[(&str, &str)] = &[
@@ -91,7 +123,11 @@ const SHORT_NAMES: &[(&str, &str)] = &[
 ];
 
 /// Unit of the product column and whether people's numbers are in US units.
-pub(crate) fn rate_unit(section: &mut Section<'_>, product: Option<&Product>, us: bool) -> (RateUnit, bool) {
+pub(crate) fn rate_unit(
+    section: &mut Section<'_>,
+    product: Option<&Product>,
+    us: bool,
+) -> (RateUnit, bool) {
     let liquid = product.is_some_and(Product::is_liquid);
     let default = match (us, liquid) {
         (false, false) => RateUnit::KgPerHa,
@@ -121,7 +157,10 @@ pub(crate) fn rate_unit(section: &mut Section<'_>, product: Option<&Product>, us
     if unit.is_volume() && !liquid {
         let amount = unit.label().to_owned();
         let problem = match product {
-            Some(product) => Problem::NoDensity { amount, product: product.name().to_owned() },
+            Some(product) => Problem::NoDensity {
+                amount,
+                product: product.name().to_owned(),
+            },
             None => Problem::NoProduct { amount },
         };
         section.refuse("unit", problem);
@@ -130,19 +169,40 @@ pub(crate) fn rate_unit(section: &mut Section<'_>, product: Option<&Product>, us
 }
 
 /// `[output]`.
-pub(crate) fn output(section: &mut Section<'_>, product: Option<&Product>, us: bool, folder: &Path) -> Output {
-    let target = section.text("folder", "\"out\"").unwrap_or_else(|| "out".to_owned());
+pub(crate) fn output(
+    section: &mut Section<'_>,
+    product: Option<&Product>,
+    us: bool,
+    folder: &Path,
+) -> Output {
+    let target = section
+        .text("folder", "\"out\"")
+        .unwrap_or_else(|| "out".to_owned());
     let (unit, us_units) = rate_unit(section, product, us);
-    Output { folder: folder.join(target), unit, us_units, formats: formats(section), task_data: task_data(section) }
+    Output {
+        folder: folder.join(target),
+        unit,
+        us_units,
+        formats: formats(section),
+        task_data: task_data(section),
+    }
 }
 
 /// `task_data = { version = "3.3", kind = "grid" }`.
 fn task_data(section: &mut Section<'_>) -> TaskFlavour {
     let mut flavour = TaskFlavour::default();
-    let Some(entry) = section.take("task_data") else { return flavour };
-    let Some(mut table) = section.sub(&entry, "task_data", "output.task_data") else { return flavour };
-    flavour.version = table.choice("version", "version of task data", TASK_VERSIONS).unwrap_or_default();
-    flavour.kind = table.choice("kind", "kind of task data", TASK_KINDS).unwrap_or_default();
+    let Some(entry) = section.take("task_data") else {
+        return flavour;
+    };
+    let Some(mut table) = section.sub(&entry, "task_data", "output.task_data") else {
+        return flavour;
+    };
+    flavour.version = table
+        .choice("version", "version of task data", TASK_VERSIONS)
+        .unwrap_or_default();
+    flavour.kind = table
+        .choice("kind", "kind of task data", TASK_KINDS)
+        .unwrap_or_default();
     table.finish();
     flavour
 }
@@ -153,16 +213,32 @@ fn formats(section: &mut Section<'_>) -> Vec<Format> {
         return all;
     };
     if list.is_empty() {
-        section.refuse("formats", Problem::Empty { example: "[\"geopackage\", \"iso11783\"]" });
+        section.refuse(
+            "formats",
+            Problem::Empty {
+                example: "[\"geopackage\", \"iso11783\"]",
+            },
+        );
         return all;
     }
     let mut formats = Vec::new();
     for entry in &list {
         if let Item::Text(text) = &entry.item
-            && let Some((_, meant)) = SHORT_NAMES.iter().find(|(short, _)| text.trim().eq_ignore_ascii_case(short))
+            && let Some((_, meant)) = SHORT_NAMES
+                .iter()
+                .find(|(short, _)| text.trim().eq_ignore_ascii_case(short))
         {
             let known = FORMATS.iter().map(|(name, _)| (*name).to_owned()).collect();
-            section.at(entry, "formats", Problem::Choice { got: text.clone(), what: "format", near: Some((*meant).to_owned()), known });
+            section.at(
+                entry,
+                "formats",
+                Problem::Choice {
+                    got: text.clone(),
+                    what: "format",
+                    near: Some((*meant).to_owned()),
+                    known,
+                },
+            );
             continue;
         }
         let format = section.choice_of(entry, "formats", "format", FORMATS);

@@ -6,14 +6,9 @@ use crate::app::job::amount;
 use crate::app::job::fault::Wanted;
 use crate::app::job::problem::Problem;
 use crate::app::job::reader::Section;
-use crate::app::job::sections::ground;
-use crate::app::job::sections::image;
-use crate::pipeline::points::settings::Estimate;
-use crate::pipeline::points::settings::Points;
-use crate::pipeline::settings::BareBelow;
-use crate::pipeline::settings::ImageSource;
-use crate::pipeline::settings::Imagery;
-use crate::pipeline::settings::PointSpread;
+use crate::app::job::sections::{ground, image};
+use crate::pipeline::points::settings::{Estimate, Points};
+use crate::pipeline::settings::{BareBelow, ImageSource, Imagery, PointSpread};
 use crate::science::points::Model;
 use crate::units::Length;
 
@@ -34,39 +29,107 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
     if x.is_some() != y.is_some() {
         section.refuse(
             if x.is_some() { "x" } else { "y" },
-            Problem::NoneOf { keys: vec![if x.is_some() { "y" } else { "x" }], example: "x = \"lon\", y = \"lat\"" },
+            Problem::NoneOf {
+                keys: vec![if x.is_some() { "y" } else { "x" }],
+                example: "x = \"lon\", y = \"lat\"",
+            },
         );
     }
     let crs = section.text("crs", "\"EPSG:32633\"");
-    let (time, pass, speed) = (section.text("time", "\"time\""), section.text("pass", "\"pass\""), section.text("speed", "\"speed\""));
-    let units = [("m/s", 1.0), ("km/h", 1.0 / 3.6), ("mph", 0.447_04), ("kn", 1852.0 / 3600.0)];
+    let (time, pass, speed) = (
+        section.text("time", "\"time\""),
+        section.text("pass", "\"pass\""),
+        section.text("speed", "\"speed\""),
+    );
+    let units = [
+        ("m/s", 1.0),
+        ("km/h", 1.0 / 3.6),
+        ("mph", 0.447_04),
+        ("kn", 1852.0 / 3600.0),
+    ];
     let speed_unit = section.choice("speed_unit", "unit of speed", &units);
     let least_speed = section.amount("least_speed", Wanted::Speed, amount::speed);
     let greatest_speed = section.amount("greatest_speed", Wanted::Speed, amount::speed);
-    for (key, given) in [("speed_unit", speed_unit.is_some()), ("least_speed", least_speed.is_some()), ("greatest_speed", greatest_speed.is_some())] {
+    for (key, given) in [
+        ("speed_unit", speed_unit.is_some()),
+        ("least_speed", least_speed.is_some()),
+        ("greatest_speed", greatest_speed.is_some()),
+    ] {
         if given && speed.is_none() {
-            section.refuse(key, Problem::NoneOf { keys: vec!["speed"], example: "speed = \"speed (km/h)\"" });
+            section.refuse(
+                key,
+                Problem::NoneOf {
+                    keys: vec!["speed"],
+                    example: "speed = \"speed (km/h)\"",
+                },
+            );
         }
     }
     if let (Some(least), Some(greatest)) = (least_speed, greatest_speed)
         && least >= greatest
     {
-        section.refuse("greatest_speed", ground::range(&greatest, &least.to_string(), "any speed", "readings are taken between least_speed and it"));
+        section.refuse(
+            "greatest_speed",
+            ground::range(
+                &greatest,
+                &least.to_string(),
+                "any speed",
+                "readings are taken between least_speed and it",
+            ),
+        );
     }
     let scale = section.number("scale", -1e6, 1e6, "a scale this large is no index");
     if scale == Some(0.0) {
-        section.refuse("scale", Problem::Zero { text: "0".to_owned(), what: "the scale" });
+        section.refuse(
+            "scale",
+            Problem::Zero {
+                text: "0".to_owned(),
+                what: "the scale",
+            },
+        );
     }
     let offset = section.number("offset", -1e6, 1e6, "an offset this large is no index");
-    let bare_below = section.number("bare_below", -1.0, 100.0, "an index below which ground counts as bare").map_or(BareBelow::OfIndex, BareBelow::Value);
+    let bare_below = section
+        .number(
+            "bare_below",
+            -1.0,
+            100.0,
+            "an index below which ground counts as bare",
+        )
+        .map_or(BareBelow::OfIndex, BareBelow::Value);
     let sensor = image::sensor(section);
-    let outliers = section.number("outliers", 0.0, 100.0, "in scaled MADs of the neighbours; 0 keeps every reading").unwrap_or(5.0);
-    let join = section.amount("join", Wanted::Length, amount::length).unwrap_or(Length::m(1.0));
+    let outliers = section
+        .number(
+            "outliers",
+            0.0,
+            100.0,
+            "in scaled MADs of the neighbours; 0 keeps every reading",
+        )
+        .unwrap_or(5.0);
+    let join = section
+        .amount("join", Wanted::Length, amount::length)
+        .unwrap_or(Length::m(1.0));
     if join.get() > 50.0 {
-        section.refuse("join", ground::range(&join, "0 m", "50 m", "readings farther apart are readings of different ground"));
+        section.refuse(
+            "join",
+            ground::range(
+                &join,
+                "0 m",
+                "50 m",
+                "readings farther apart are readings of different ground",
+            ),
+        );
     }
-    let kriging = section.choice("estimate", "way from readings to cells (mean, kriging)", &[("mean", false), ("kriging", true)]).unwrap_or(false);
-    let least = section.whole("least_readings", 1, 1000, "readings that a cell needs").unwrap_or(if kriging { LEAST.1 } else { LEAST.0 });
+    let kriging = section
+        .choice(
+            "estimate",
+            "way from readings to cells (mean, kriging)",
+            &[("mean", false), ("kriging", true)],
+        )
+        .unwrap_or(false);
+    let least = section
+        .whole("least_readings", 1, 1000, "readings that a cell needs")
+        .unwrap_or(if kriging { LEAST.1 } else { LEAST.0 });
     let estimate = estimate(section, kriging, least);
     let source = ImageSource::Points(Box::new(Points {
         source: source?,
@@ -105,28 +168,67 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
 fn estimate(section: &mut Section<'_>, kriging: bool, least: i64) -> Estimate {
     let both = vec![Model::Spherical, Model::Exponential];
     let words: [(&str, usize); 3] = [("best", 0), ("spherical", 1), ("exponential", 2)];
-    let model = section.choice("variogram", "variogram (best, spherical, exponential)", &words);
-    let neighbours = section.whole("neighbours", 4, 64, "readings that an estimate rests on, 24 as a rule");
+    let model = section.choice(
+        "variogram",
+        "variogram (best, spherical, exponential)",
+        &words,
+    );
+    let neighbours = section.whole(
+        "neighbours",
+        4,
+        64,
+        "readings that an estimate rests on, 24 as a rule",
+    );
     let reach = section.amount("reach", Wanted::Length, amount::length);
     if let Some(reach) = reach.filter(|reach| reach.get() <= 0.0 || reach.get() > 1000.0) {
-        section.refuse("reach", ground::range(&reach, "1 m", "1000 m", "readings farther off say nothing of a cell"));
+        section.refuse(
+            "reach",
+            ground::range(
+                &reach,
+                "1 m",
+                "1000 m",
+                "readings farther off say nothing of a cell",
+            ),
+        );
     }
     if !kriging {
-        for (key, given) in [("variogram", model.is_some()), ("neighbours", neighbours.is_some()), ("reach", reach.is_some())] {
+        for (key, given) in [
+            ("variogram", model.is_some()),
+            ("neighbours", neighbours.is_some()),
+            ("reach", reach.is_some()),
+        ] {
             if given {
-                section.refuse(key, Problem::NoneOf { keys: vec!["estimate"], example: "estimate = \"kriging\"" });
+                section.refuse(
+                    key,
+                    Problem::NoneOf {
+                        keys: vec!["estimate"],
+                        example: "estimate = \"kriging\"",
+                    },
+                );
             }
         }
         return Estimate::Mean;
     }
     let neighbours = neighbours.unwrap_or(24);
     if least > neighbours {
-        section.refuse("least_readings", ground::range(&least, "1", &neighbours.to_string(), "no more than neighbours are ever used"));
+        section.refuse(
+            "least_readings",
+            ground::range(
+                &least,
+                "1",
+                &neighbours.to_string(),
+                "no more than neighbours are ever used",
+            ),
+        );
     }
     let models = match model {
         Some(1) => vec![Model::Spherical],
         Some(2) => vec![Model::Exponential],
         _ => both,
     };
-    Estimate::Kriging { models, neighbours: neighbours.unsigned_abs() as usize, reach }
+    Estimate::Kriging {
+        models,
+        neighbours: neighbours.unsigned_abs() as usize,
+        reach,
+    }
 }

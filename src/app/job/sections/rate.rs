@@ -1,22 +1,16 @@
 //! `[product]` and `[rate]`: what is spread and between which limits.
 
-use crate::app::job::amount;
 use crate::app::job::amount::Temperature;
 use crate::app::job::fault::Wanted;
 use crate::app::job::problem::Problem;
-use crate::app::job::reader::Entry;
-use crate::app::job::reader::Item;
-use crate::app::job::reader::Section;
+use crate::app::job::reader::{Entry, Item, Section};
 use crate::app::job::sections::ground;
 use crate::app::job::suggest::nearest;
-use crate::app::job::tables;
+use crate::app::job::{amount, tables};
 use crate::finding::Finding;
-use crate::pipeline::settings::ProductFacts;
-use crate::pipeline::settings::RateRules;
-use crate::pipeline::settings::StateRate;
+use crate::pipeline::settings::{ProductFacts, RateRules, StateRate};
 use crate::science::product::find_product;
-use crate::units::NRate;
-use crate::units::Product;
+use crate::units::{NRate, Product};
 
 /// `[product]`: a shipped product, or the job's own figures, and what more is known of it.
 pub(crate) fn product(section: &mut Section<'_>) -> Option<(Product, ProductFacts)> {
@@ -24,84 +18,196 @@ pub(crate) fn product(section: &mut Section<'_>) -> Option<(Product, ProductFact
         return None;
     }
     let name = section.text("name", "\"urea\"");
-    let nitrogen = section.number("nitrogen", 0.01, 1.0, "nitrogen as a share of the product's mass: 0.46 for urea");
+    let nitrogen = section.number(
+        "nitrogen",
+        0.01,
+        1.0,
+        "nitrogen as a share of the product's mass: 0.46 for urea",
+    );
     let density = section.amount("density", Wanted::Density, amount::density);
-    let temperature = section.amount("temperature", Wanted::Temperature, amount::temperature).map(Temperature::as_celsius);
+    let temperature = section
+        .amount("temperature", Wanted::Temperature, amount::temperature)
+        .map(Temperature::as_celsius);
     if let Some(celsius) = temperature.filter(|celsius| !(-40.0..=50.0).contains(celsius)) {
-        section.refuse("temperature", ground::range(&format!("{celsius:.1} °C"), "-40 °C", "50 °C", "nothing is spread at that temperature"));
+        section.refuse(
+            "temperature",
+            ground::range(
+                &format!("{celsius:.1} °C"),
+                "-40 °C",
+                "50 °C",
+                "nothing is spread at that temperature",
+            ),
+        );
     }
     if section.given("temperature") && section.given("density") {
-        section.refuse("temperature", Problem::Together { keys: vec!["product.density", "product.temperature"] });
+        section.refuse(
+            "temperature",
+            Problem::Together {
+                keys: vec!["product.density", "product.temperature"],
+            },
+        );
     }
     let bulk = section.amount("bulk_density", Wanted::BulkDensity, amount::bulk_density);
     if let Some(bulk) = bulk.filter(|bulk| !(300.0..=2500.0).contains(bulk)) {
-        section.refuse("bulk_density", ground::range(&format!("{bulk:.0} kg/m3"), "300 kg/m3", "2500 kg/m3", "no fertiliser is that light or heavy"));
+        section.refuse(
+            "bulk_density",
+            ground::range(
+                &format!("{bulk:.0} kg/m3"),
+                "300 kg/m3",
+                "2500 kg/m3",
+                "no fertiliser is that light or heavy",
+            ),
+        );
     }
     let shipped = name.as_deref().map(tables::find_product);
     if !section.given("name") && !section.given("nitrogen") {
-        section.refuse("name", Problem::NoneOf { keys: vec!["product.name", "product.nitrogen"], example: "name = \"urea\"" });
+        section.refuse(
+            "name",
+            Problem::NoneOf {
+                keys: vec!["product.name", "product.nitrogen"],
+                example: "name = \"urea\"",
+            },
+        );
         return None;
     }
     if let (Some(Err(unknown)), false) = (&shipped, section.given("nitrogen")) {
         let known = tables::product_names();
-        let near = unknown.nearest.clone().or_else(|| nearest(&unknown.name, known.iter().map(String::as_str)).map(str::to_owned));
-        section.refuse("name", Problem::Choice { got: unknown.name.clone(), what: "product, and its nitrogen share is not given", near, known });
+        let near = unknown.nearest.clone().or_else(|| {
+            nearest(&unknown.name, known.iter().map(String::as_str)).map(str::to_owned)
+        });
+        section.refuse(
+            "name",
+            Problem::Choice {
+                got: unknown.name.clone(),
+                what: "product, and its nitrogen share is not given",
+                near,
+                known,
+            },
+        );
         return None;
     }
     let shipped = shipped.and_then(Result::ok);
     let share = nitrogen.or_else(|| shipped.as_ref().map(Product::nitrogen))?;
     // The job's own label or hydrometer value wins over the table's.
-    let entry = shipped.as_ref().and_then(|shipped| find_product(shipped.name()).ok());
-    let at_temperature = temperature.zip(entry).and_then(|(celsius, entry)| entry.density_at(celsius));
-    if section.given("temperature") && temperature.is_some() && !section.given("density") && at_temperature.is_none() {
-        let product = shipped.as_ref().map_or("this product", Product::name).to_owned();
+    let entry = shipped
+        .as_ref()
+        .and_then(|shipped| find_product(shipped.name()).ok());
+    let at_temperature = temperature
+        .zip(entry)
+        .and_then(|(celsius, entry)| entry.density_at(celsius));
+    if section.given("temperature")
+        && temperature.is_some()
+        && !section.given("density")
+        && at_temperature.is_none()
+    {
+        let product = shipped
+            .as_ref()
+            .map_or("this product", Product::name)
+            .to_owned();
         section.refuse("temperature", Problem::NoDensityChange { product });
     }
-    let kg_per_l = density.or(at_temperature).or_else(|| shipped.as_ref().and_then(Product::kg_per_l));
+    let kg_per_l = density
+        .or(at_temperature)
+        .or_else(|| shipped.as_ref().and_then(Product::kg_per_l));
     let shown = shipped
         .as_ref()
         .map(|shipped| shipped.name().to_owned())
         .or(name)
-        .unwrap_or_else(|| format!("product with {} % N", crate::app::job::problem::short(share * 100.0)));
+        .unwrap_or_else(|| {
+            format!(
+                "product with {} % N",
+                crate::app::job::problem::short(share * 100.0)
+            )
+        });
     let product = Product::new(&shown, share, kg_per_l);
     if product.is_none() {
         let density = kg_per_l.map_or_else(|| "none".to_owned(), |d| format!("{d} kg/L"));
-        section.refuse("density", Problem::Product { nitrogen: share, density });
+        section.refuse(
+            "density",
+            Problem::Product {
+                nitrogen: share,
+                density,
+            },
+        );
     }
     let facts = ProductFacts {
         shipped: shipped.as_ref().map(|shipped| shipped.name().to_owned()),
         temperature_c: temperature,
-        bulk_kg_m3: bulk.map(|bulk| (bulk, bulk)).or_else(|| entry.and_then(|entry| entry.bulk_kg_m3)),
+        bulk_kg_m3: bulk
+            .map(|bulk| (bulk, bulk))
+            .or_else(|| entry.and_then(|entry| entry.bulk_kg_m3)),
     };
     product.map(|product| (product, facts))
 }
 
 /// A nitrogen amount of a section in which product amounts are taken; both readings become a note.
-pub(crate) fn nitrogen(section: &Section<'_>, entry: &Entry, key: &str, product: Option<&Product>) -> Option<(NRate, bool)> {
-    let amount = section.amount_of(entry, key, Wanted::Nitrogen, |text| amount::nitrogen(text, product, true))?;
+pub(crate) fn nitrogen(
+    section: &Section<'_>,
+    entry: &Entry,
+    key: &str,
+    product: Option<&Product>,
+) -> Option<(NRate, bool)> {
+    let amount = section.amount_of(entry, key, Wanted::Nitrogen, |text| {
+        amount::nitrogen(text, product, true)
+    })?;
     if amount.rate.get() > 1000.0 {
-        section.at(entry, key, ground::range(&format!("{:.1} kg N/ha", amount.rate.get()), "0 kg N/ha", "1000 kg N/ha", "more than any crop gets"));
+        section.at(
+            entry,
+            key,
+            ground::range(
+                &format!("{:.1} kg N/ha", amount.rate.get()),
+                "0 kg N/ha",
+                "1000 kg N/ha",
+                "more than any crop gets",
+            ),
+        );
         return None;
     }
     if let Some(echo) = amount.echo {
-        section.log().note(Finding::note("rate.product-amount", format!("{}: {echo}", section.key(key))));
+        section.log().note(Finding::note(
+            "rate.product-amount",
+            format!("{}: {echo}", section.key(key)),
+        ));
     }
     Some((amount.rate, amount.us))
 }
 
 /// `"field rate"`, `"own"` where it makes sense, or an amount.
-pub(crate) fn state_rate(section: &mut Section<'_>, key: &'static str, product: Option<&Product>, own: bool, default: StateRate) -> StateRate {
+pub(crate) fn state_rate(
+    section: &mut Section<'_>,
+    key: &'static str,
+    product: Option<&Product>,
+    own: bool,
+    default: StateRate,
+) -> StateRate {
     let Some(entry) = section.take(key) else {
         return default;
     };
     if let Item::Text(text) = &entry.item {
         let text = text.trim();
-        let begins_with_letter = text.starts_with(|c: char| c.is_alphabetic()) && !text.starts_with("TODO") && !text.to_lowercase().starts_with("nan");
+        let begins_with_letter = text.starts_with(|c: char| c.is_alphabetic())
+            && !text.starts_with("TODO")
+            && !text.to_lowercase().starts_with("nan");
         if begins_with_letter {
-            let words: &[(&str, StateRate)] =
-                if own { &[("field rate", StateRate::FieldRate), ("own", StateRate::Own)] } else { &[("field rate", StateRate::FieldRate)] };
+            let words: &[(&str, StateRate)] = if own {
+                &[
+                    ("field rate", StateRate::FieldRate),
+                    ("own", StateRate::Own),
+                ]
+            } else {
+                &[("field rate", StateRate::FieldRate)]
+            };
             return section
-                .choice_of(&entry, key, if own { "rate (field rate, own, or an amount)" } else { "rate (field rate, or an amount)" }, words)
+                .choice_of(
+                    &entry,
+                    key,
+                    if own {
+                        "rate (field rate, own, or an amount)"
+                    } else {
+                        "rate (field rate, or an amount)"
+                    },
+                    words,
+                )
                 .unwrap_or(default);
         }
     }
@@ -109,27 +215,61 @@ pub(crate) fn state_rate(section: &mut Section<'_>, key: &'static str, product: 
 }
 
 /// Refuses an amount for a kind of ground, or for the machine left to itself, above the greatest rate.
-pub(crate) fn within(section: &Section<'_>, key: &'static str, rule: StateRate, most: NRate, why: &'static str) {
+pub(crate) fn within(
+    section: &Section<'_>,
+    key: &'static str,
+    rule: StateRate,
+    most: NRate,
+    why: &'static str,
+) {
     if let StateRate::Amount(amount) = rule
         && amount > most
     {
         let greatest = format!("{:.1} kg N/ha", most.get());
-        section.refuse(key, ground::range(&format!("{:.1} kg N/ha", amount.get()), "0 kg N/ha", &greatest, why));
+        section.refuse(
+            key,
+            ground::range(
+                &format!("{:.1} kg N/ha", amount.get()),
+                "0 kg N/ha",
+                &greatest,
+                why,
+            ),
+        );
     }
 }
 
 /// `rate.applied_before`: nitrogen that the crop got this season before sensing; none by default.
 pub(crate) fn applied_before(section: &mut Section<'_>, product: Option<&Product>) -> NRate {
-    section.take("applied_before").and_then(|entry| nitrogen(section, &entry, "applied_before", product)).map_or(NRate::ZERO, |(rate, _)| rate)
+    section
+        .take("applied_before")
+        .and_then(|entry| nitrogen(section, &entry, "applied_before", product))
+        .map_or(NRate::ZERO, |(rate, _)| rate)
 }
 
 /// What a limit of the season's total leaves of the greatest rate; refused when that is less than the least rate, or nothing.
-fn within_season(section: &Section<'_>, limit: NRate, before: NRate, since: NRate, minimum: NRate, maximum: NRate) -> NRate {
+fn within_season(
+    section: &Section<'_>,
+    limit: NRate,
+    before: NRate,
+    since: NRate,
+    minimum: NRate,
+    maximum: NRate,
+) -> NRate {
     let left = limit - before - since;
     let shown = |rate: NRate| crate::app::job::problem::short(rate.get());
     if left.get() <= 0.0 || left < minimum {
-        let least = if left < minimum { shown(minimum) } else { "0.01".to_owned() };
-        let problem = Problem::SeasonLimit { limit: shown(limit), left: shown(left.max(NRate::ZERO)), before: shown(before), since: shown(since), least };
+        let least = if left < minimum {
+            shown(minimum)
+        } else {
+            "0.01".to_owned()
+        };
+        let problem = Problem::SeasonLimit {
+            limit: shown(limit),
+            left: shown(left.max(NRate::ZERO)),
+            before: shown(before),
+            since: shown(since),
+            least,
+        };
         section.refuse("season_limit", problem);
         return maximum;
     }
@@ -147,8 +287,17 @@ fn within_season(section: &Section<'_>, limit: NRate, before: NRate, since: NRat
 }
 
 /// `[rate]`, and whether its maximum was written in US units. `before` and `since` are what went on before sensing and since.
-pub(crate) fn rate(section: &mut Section<'_>, product: Option<&Product>, before: NRate, since: NRate) -> Option<(RateRules, bool)> {
-    let read = |section: &mut Section<'_>, key| section.take(key).and_then(|entry| nitrogen(section, &entry, key, product));
+pub(crate) fn rate(
+    section: &mut Section<'_>,
+    product: Option<&Product>,
+    before: NRate,
+    since: NRate,
+) -> Option<(RateRules, bool)> {
+    let read = |section: &mut Section<'_>, key| {
+        section
+            .take(key)
+            .and_then(|entry| nitrogen(section, &entry, key, product))
+    };
     let minimum = read(section, "minimum").map_or(NRate::ZERO, |(rate, _)| rate);
     let maximum = read(section, "maximum");
     let step = read(section, "step").map_or(NRate::kg_per_ha(5.0), |(rate, _)| rate);
@@ -157,34 +306,94 @@ pub(crate) fn rate(section: &mut Section<'_>, product: Option<&Product>, before:
     section.require("maximum", "the greatest nitrogen rate", "\"150 kg N/ha\"");
     let thin = state_rate(section, "thin", product, true, StateRate::FieldRate);
     let unseen = state_rate(section, "unseen", product, false, StateRate::FieldRate);
-    let bare = state_rate(section, "bare", product, false, StateRate::Amount(NRate::ZERO));
+    let bare = state_rate(
+        section,
+        "bare",
+        product,
+        false,
+        StateRate::Amount(NRate::ZERO),
+    );
     let season_limit = read(section, "season_limit").map(|(rate, _)| rate);
     if step.get() <= 0.0 {
-        section.refuse("step", Problem::Zero { text: step.to_string(), what: "the step" });
+        section.refuse(
+            "step",
+            Problem::Zero {
+                text: step.to_string(),
+                what: "the step",
+            },
+        );
     }
     if let Some(largest) = largest_step.filter(|largest| *largest < step * (1.0 - 1e-9)) {
         let least = format!("{:.1} kg N/ha", step.get());
-        section.refuse("largest_step", ground::range(&format!("{:.1} kg N/ha", largest.get()), &least, "1000 kg N/ha", "rates are multiples of rate.step"));
+        section.refuse(
+            "largest_step",
+            ground::range(
+                &format!("{:.1} kg N/ha", largest.get()),
+                &least,
+                "1000 kg N/ha",
+                "rates are multiples of rate.step",
+            ),
+        );
     }
     let (written, us) = maximum?;
-    let maximum = season_limit.map_or(written, |limit| within_season(section, limit, before, since, minimum, written));
+    let maximum = season_limit.map_or(written, |limit| {
+        within_season(section, limit, before, since, minimum, written)
+    });
     // Label, law and adviser set the greatest rate for all ground, not for the ground alone that an index tells of.
-    let why = if maximum < written { "more than the season's limit leaves" } else { "more than rate.maximum" };
+    let why = if maximum < written {
+        "more than the season's limit leaves"
+    } else {
+        "more than rate.maximum"
+    };
     for (key, rule) in [("thin", thin), ("unseen", unseen), ("bare", bare)] {
         within(section, key, rule, maximum, why);
     }
     let (low, high, width) = (minimum.get(), maximum.get(), step.get());
     if high <= 0.0 {
-        section.refuse("maximum", Problem::Zero { text: maximum.to_string(), what: "the greatest rate" });
+        section.refuse(
+            "maximum",
+            Problem::Zero {
+                text: maximum.to_string(),
+                what: "the greatest rate",
+            },
+        );
     } else if low > high {
-        let shown = |rate: NRate| format!("{} kg N/ha", crate::app::job::problem::short(rate.get()));
-        let problem = Problem::Order { low_key: "rate.minimum", low: shown(minimum), high_key: "rate.maximum", high: shown(maximum) };
+        let shown =
+            |rate: NRate| format!("{} kg N/ha", crate::app::job::problem::short(rate.get()));
+        let problem = Problem::Order {
+            low_key: "rate.minimum",
+            low: shown(minimum),
+            high_key: "rate.maximum",
+            high: shown(maximum),
+        };
         section.refuse("maximum", problem);
     } else if width > 0.0 {
         let empty = libm::ceil(low / width) > libm::floor(high / width);
         if empty || (high > low && width > high - low) {
-            section.refuse("step", Problem::Step { step: width, minimum: low, maximum: high });
+            section.refuse(
+                "step",
+                Problem::Step {
+                    step: width,
+                    minimum: low,
+                    maximum: high,
+                },
+            );
         }
     }
-    Some((RateRules { minimum, maximum, maximum_written: written, season_limit, applied_before: before, step, largest_step, usual, thin, unseen, bare }, us))
+    Some((
+        RateRules {
+            minimum,
+            maximum,
+            maximum_written: written,
+            season_limit,
+            applied_before: before,
+            step,
+            largest_step,
+            usual,
+            thin,
+            unseen,
+            bare,
+        },
+        us,
+    ))
 }

@@ -1,8 +1,7 @@
 //! Folders and archives alike: what lies in them, and how GDAL names it.
 
 use std::io::Read;
-use std::path::Path;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::error::ProductError;
 
@@ -31,11 +30,17 @@ pub struct Container {
 }
 
 fn archive_kind(path: &Path) -> Option<Kind> {
-    let ends = |path: &Path, end: &str| path.extension().is_some_and(|own| own.eq_ignore_ascii_case(end));
+    let ends = |path: &Path, end: &str| {
+        path.extension()
+            .is_some_and(|own| own.eq_ignore_ascii_case(end))
+    };
     if ends(path, "zip") {
         return Some(Kind::Zip);
     }
-    let packed = ends(path, "gz") && path.file_stem().is_some_and(|stem| ends(Path::new(stem), "tar"));
+    let packed = ends(path, "gz")
+        && path
+            .file_stem()
+            .is_some_and(|stem| ends(Path::new(stem), "tar"));
     (packed || ends(path, "tar") || ends(path, "tgz")).then_some(Kind::Tar)
 }
 
@@ -53,20 +58,33 @@ impl Container {
                 None => return Ok(None),
             }
         };
-        let fail = |reason: String| ProductError::Listing { path: path.to_owned(), reason };
+        let fail = |reason: String| ProductError::Listing {
+            path: path.to_owned(),
+            reason,
+        };
         let mut entries = Vec::new();
         if kind == Kind::Folder {
             list_folder(path, "", 0, &mut entries).map_err(|error| fail(error.to_string()))?;
         } else {
-            let found = gdal::vsi::read_dir(virtual_root(kind, path), true).map_err(|error| fail(error.to_string()))?;
+            let found = gdal::vsi::read_dir(virtual_root(kind, path), true)
+                .map_err(|error| fail(error.to_string()))?;
             // Folders of an archive are listed with a slash at their end.
-            entries.extend(found.iter().map(|entry| entry.to_string_lossy().replace('\\', "/")).filter(|entry| !entry.ends_with('/')));
+            entries.extend(
+                found
+                    .iter()
+                    .map(|entry| entry.to_string_lossy().replace('\\', "/"))
+                    .filter(|entry| !entry.ends_with('/')),
+            );
         }
         if entries.len() > MOST_ENTRIES {
             return Err(fail(format!("it holds more than {MOST_ENTRIES} files")));
         }
         entries.sort();
-        Ok(Some(Self { path: path.to_owned(), kind, entries }))
+        Ok(Some(Self {
+            path: path.to_owned(),
+            kind,
+            entries,
+        }))
     }
 
     /// Its path.
@@ -93,22 +111,43 @@ impl Container {
     /// # Errors
     /// [`ProductError::Text`] when it cannot be read, is no text, or is longer than any metadata.
     pub fn text(&self, entry: &str) -> Result<String, ProductError> {
-        let fail = |reason: String| ProductError::Text { path: self.path.clone(), entry: entry.to_owned(), reason };
+        let fail = |reason: String| ProductError::Text {
+            path: self.path.clone(),
+            entry: entry.to_owned(),
+            reason,
+        };
         if self.kind == Kind::Folder {
-            return fs_err::read_to_string(self.path.join(entry)).map_err(|error| fail(error.to_string()));
+            return fs_err::read_to_string(self.path.join(entry))
+                .map_err(|error| fail(error.to_string()));
         }
         let file = fs_err::File::open(&self.path).map_err(|error| fail(error.to_string()))?;
         if self.kind == Kind::Zip {
-            let mut archive = zip::ZipArchive::new(file).map_err(|error| fail(error.to_string()))?;
-            return text_of(archive.by_name(entry).map_err(|error| fail(error.to_string()))?).map_err(fail);
+            let mut archive =
+                zip::ZipArchive::new(file).map_err(|error| fail(error.to_string()))?;
+            return text_of(
+                archive
+                    .by_name(entry)
+                    .map_err(|error| fail(error.to_string()))?,
+            )
+            .map_err(fail);
         }
-        let packed = !self.path.extension().is_some_and(|end| end.eq_ignore_ascii_case("tar"));
-        let bytes: Box<dyn Read> = if packed { Box::new(flate2::read::MultiGzDecoder::new(file)) } else { Box::new(file) };
+        let packed = !self
+            .path
+            .extension()
+            .is_some_and(|end| end.eq_ignore_ascii_case("tar"));
+        let bytes: Box<dyn Read> = if packed {
+            Box::new(flate2::read::MultiGzDecoder::new(file))
+        } else {
+            Box::new(file)
+        };
         let mut archive = tar::Archive::new(bytes);
         for part in archive.entries().map_err(|error| fail(error.to_string()))? {
             let part = part.map_err(|error| fail(error.to_string()))?;
             // A tape archive may write `./name`, and GDAL lists `name`.
-            let own = part.path().map(|own| own.to_string_lossy().trim_start_matches("./").to_owned()).unwrap_or_default();
+            let own = part
+                .path()
+                .map(|own| own.to_string_lossy().trim_start_matches("./").to_owned())
+                .unwrap_or_default();
             if own == entry.trim_start_matches("./") {
                 return text_of(part).map_err(fail);
             }
@@ -120,17 +159,33 @@ impl Container {
 /// An archive says of itself how large its texts are, and may lie.
 fn text_of(part: impl Read) -> Result<String, String> {
     let mut text = String::new();
-    let read = part.take(MOST_TEXT + 1).read_to_string(&mut text).map_err(|error| error.to_string())?;
-    if read as u64 > MOST_TEXT { Err(format!("it is longer than {MOST_TEXT} bytes")) } else { Ok(text) }
+    let read = part
+        .take(MOST_TEXT + 1)
+        .read_to_string(&mut text)
+        .map_err(|error| error.to_string())?;
+    if read as u64 > MOST_TEXT {
+        Err(format!("it is longer than {MOST_TEXT} bytes"))
+    } else {
+        Ok(text)
+    }
 }
 
 /// The folder that GDAL sees in an archive. Braces: the name of the archive need not end in any special way.
 fn virtual_root(kind: Kind, path: &Path) -> String {
-    let way = if kind == Kind::Zip { "vsizip" } else { "vsitar" };
+    let way = if kind == Kind::Zip {
+        "vsizip"
+    } else {
+        "vsitar"
+    };
     format!("/{way}/{{{}}}", path.display())
 }
 
-fn list_folder(folder: &Path, before: &str, depth: usize, entries: &mut Vec<String>) -> std::io::Result<()> {
+fn list_folder(
+    folder: &Path,
+    before: &str,
+    depth: usize,
+    entries: &mut Vec<String>,
+) -> std::io::Result<()> {
     for entry in fs_err::read_dir(folder)? {
         let entry = entry?;
         let name = format!("{before}{}", entry.file_name().to_string_lossy());
@@ -154,12 +209,21 @@ pub fn into_archive(path: &Path) -> PathBuf {
         return path.to_owned();
     }
     for ancestor in path.ancestors().skip(1) {
-        let Some(kind) = archive_kind(ancestor) else { continue };
+        let Some(kind) = archive_kind(ancestor) else {
+            continue;
+        };
         if let Ok(entry) = path.strip_prefix(ancestor)
             && ancestor.is_file()
         {
-            let entry: Vec<String> = entry.iter().map(|part| part.to_string_lossy().into_owned()).collect();
-            return PathBuf::from(format!("{}/{}", virtual_root(kind, ancestor), entry.join("/")));
+            let entry: Vec<String> = entry
+                .iter()
+                .map(|part| part.to_string_lossy().into_owned())
+                .collect();
+            return PathBuf::from(format!(
+                "{}/{}",
+                virtual_root(kind, ancestor),
+                entry.join("/")
+            ));
         }
     }
     path.to_owned()
@@ -168,7 +232,9 @@ pub fn into_archive(path: &Path) -> PathBuf {
 /// Archive and entry of a path that [`Container::inside`] or [`into_archive`] made.
 pub fn out_of_archive(path: &Path) -> Option<(PathBuf, String)> {
     let text = path.to_str()?;
-    let rest = text.strip_prefix("/vsizip/{").or_else(|| text.strip_prefix("/vsitar/{"))?;
+    let rest = text
+        .strip_prefix("/vsizip/{")
+        .or_else(|| text.strip_prefix("/vsitar/{"))?;
     let (archive, entry) = rest.split_once("}/")?;
     Some((PathBuf::from(archive), entry.to_owned()))
 }

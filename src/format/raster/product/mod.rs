@@ -8,13 +8,10 @@ mod landsat;
 mod mtl;
 mod sentinel2;
 
-pub use container::Container;
-pub use container::into_archive;
-pub use container::out_of_archive;
+pub use container::{Container, into_archive, out_of_archive};
 pub use error::ProductError;
 
-use std::path::Path;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::mask::MaskRule;
 use jiff::civil::Date;
@@ -85,7 +82,9 @@ pub enum Found {
 /// [`ProductError`]: a folder or archive that is neither, or a product that cannot be used.
 pub fn find(path: &Path) -> Result<Found, ProductError> {
     let path = into_archive(path);
-    let Some(container) = Container::open(&path)? else { return Ok(Found::Raster(path)) };
+    let Some(container) = Container::open(&path)? else {
+        return Ok(Found::Raster(path));
+    };
     if let Some(product) = sentinel2::recognise(&container)? {
         return Ok(Found::Product(Box::new(product)));
     }
@@ -93,12 +92,21 @@ pub fn find(path: &Path) -> Result<Found, ProductError> {
         return Ok(Found::Product(Box::new(product)));
     }
     if container.is_archive() {
-        let is_raster = |entry: &&String| [".tif", ".tiff", ".jp2", ".img"].iter().any(|end| entry.to_lowercase().ends_with(end));
+        let is_raster = |entry: &&String| {
+            [".tif", ".tiff", ".jp2", ".img"]
+                .iter()
+                .any(|end| entry.to_lowercase().ends_with(end))
+        };
         let rasters: Vec<&String> = container.entries().iter().filter(is_raster).collect();
         match rasters.as_slice() {
             [one] => return Ok(Found::Raster(container.inside(one))),
             [] => {}
-            many => return Err(ProductError::Several { path, found: shortened(many.iter().map(|name| name.as_str())) }),
+            many => {
+                return Err(ProductError::Several {
+                    path,
+                    found: shortened(many.iter().map(|name| name.as_str())),
+                });
+            }
         }
     }
     let found = shortened(container.entries().iter().map(String::as_str));
@@ -108,7 +116,9 @@ pub fn find(path: &Path) -> Result<Found, ProductError> {
 /// What to write when a single file of a product is given, whose offset its own bytes do not say; `None` for any other file.
 pub fn lone_file(path: &Path) -> Option<&'static str> {
     let name = path.file_name()?.to_str()?;
-    if sentinel2::band_of(name).is_some_and(|(band, _)| band != "SCL") && name.starts_with(['T', 'L', 'S']) {
+    if sentinel2::band_of(name).is_some_and(|(band, _)| band != "SCL")
+        && name.starts_with(['T', 'L', 'S'])
+    {
         return Some(
             "give the product's folder or zip as path; or, for bands alone, scale = 0.0001 and offset = -0.1 (processing baseline 04.00 or later) or offset = 0 (earlier)",
         );
@@ -133,8 +143,12 @@ fn file_name(entry: &str) -> &str {
 
 /// `20260414` as a day.
 fn day(text: &str) -> Option<Date> {
-    let number = |range: std::ops::Range<usize>| text.get(range).and_then(|part| part.parse::<i16>().ok());
-    let (month, day) = (i8::try_from(number(4..6)?).ok()?, i8::try_from(number(6..8)?).ok()?);
+    let number =
+        |range: std::ops::Range<usize>| text.get(range).and_then(|part| part.parse::<i16>().ok());
+    let (month, day) = (
+        i8::try_from(number(4..6)?).ok()?,
+        i8::try_from(number(6..8)?).ok()?,
+    );
     Date::new(number(0..4)?, month, day).ok()
 }
 

@@ -15,27 +15,47 @@ impl Metadata {
         let mut all = Self::default();
         match ending.to_ascii_lowercase().as_str() {
             "json" => {
-                let tree: serde_json::Value = serde_json::from_str(text).map_err(|error| error.to_string())?;
+                let tree: serde_json::Value =
+                    serde_json::from_str(text).map_err(|error| error.to_string())?;
                 all.take_json("", &tree);
             }
             "xml" => {
-                let document = roxmltree::Document::parse(text).map_err(|error| error.to_string())?;
-                for node in document.descendants().filter(|node| node.is_element() && !node.children().any(|child| child.is_element())) {
-                    let group = node.parent_element().map_or("", |group| group.tag_name().name());
-                    all.push(group, node.tag_name().name(), node.text().unwrap_or_default());
+                let document =
+                    roxmltree::Document::parse(text).map_err(|error| error.to_string())?;
+                for node in document.descendants().filter(|node| {
+                    node.is_element() && !node.children().any(|child| child.is_element())
+                }) {
+                    let group = node
+                        .parent_element()
+                        .map_or("", |group| group.tag_name().name());
+                    all.push(
+                        group,
+                        node.tag_name().name(),
+                        node.text().unwrap_or_default(),
+                    );
                 }
             }
             _ => all.take_lines(text)?,
         }
-        if all.0.is_empty() { Err("it holds no keys and values".to_owned()) } else { Ok(all) }
+        if all.0.is_empty() {
+            Err("it holds no keys and values".to_owned())
+        } else {
+            Ok(all)
+        }
     }
 
     fn push(&mut self, group: &str, key: &str, value: &str) {
-        self.0.push((group.to_owned(), key.to_owned(), value.trim().trim_matches('"').to_owned()));
+        self.0.push((
+            group.to_owned(),
+            key.to_owned(),
+            value.trim().trim_matches('"').to_owned(),
+        ));
     }
 
     fn take_json(&mut self, group: &str, tree: &serde_json::Value) {
-        let serde_json::Value::Object(entries) = tree else { return };
+        let serde_json::Value::Object(entries) = tree else {
+            return;
+        };
         for (key, value) in entries {
             match value {
                 serde_json::Value::Object(_) => self.take_json(key, value),
@@ -49,20 +69,26 @@ impl Metadata {
     fn take_lines(&mut self, text: &str) -> Result<(), String> {
         let mut groups: Vec<&str> = Vec::new();
         for (number, line) in text.lines().enumerate() {
-            let line = line.trim_matches(|c: char| c.is_whitespace() || c == '\u{feff}' || c == '\0');
+            let line =
+                line.trim_matches(|c: char| c.is_whitespace() || c == '\u{feff}' || c == '\0');
             if line == "END" {
                 break;
             }
             if line.is_empty() {
                 continue;
             }
-            let (key, value) = line.split_once('=').ok_or_else(|| format!("line {} is no key = value: {line:?}", number + 1))?;
+            let (key, value) = line
+                .split_once('=')
+                .ok_or_else(|| format!("line {} is no key = value: {line:?}", number + 1))?;
             let (key, value) = (key.trim(), value.trim());
             match key {
                 "GROUP" => groups.push(value),
                 "END_GROUP" => {
                     if groups.pop() != Some(value) {
-                        return Err(format!("line {} ends the group {value}, which is not the open one", number + 1));
+                        return Err(format!(
+                            "line {} ends the group {value}, which is not the open one",
+                            number + 1
+                        ));
                     }
                 }
                 _ => self.push(groups.last().copied().unwrap_or_default(), key, value),
@@ -73,14 +99,21 @@ impl Metadata {
 
     /// The value of a key in a group.
     pub(super) fn text(&self, group: &str, key: &str) -> Option<&str> {
-        self.0.iter().find(|(in_group, own, _)| in_group == group && own == key).map(|(_, _, value)| value.as_str())
+        self.0
+            .iter()
+            .find(|(in_group, own, _)| in_group == group && own == key)
+            .map(|(_, _, value)| value.as_str())
     }
 
     /// The number of a key in a group; what is there and is no number is an error.
     pub(super) fn number(&self, group: &str, key: &str) -> Result<Option<f64>, String> {
-        let Some(text) = self.text(group, key) else { return Ok(None) };
+        let Some(text) = self.text(group, key) else {
+            return Ok(None);
+        };
         let number: Option<f64> = text.parse().ok().filter(|number: &f64| number.is_finite());
-        number.map(Some).ok_or_else(|| format!("{key} of {group} is no number: {text:?}"))
+        number
+            .map(Some)
+            .ok_or_else(|| format!("{key} of {group} is no number: {text:?}"))
     }
 }
 
@@ -96,12 +129,40 @@ mod tests {
     fn three_spellings_say_the_same_and_groups_tell_keys_apart() {
         for (text, ending) in [(TEXT, "txt"), (JSON, "json"), (XML, "XML")] {
             let read = Metadata::read(text, ending).unwrap();
-            assert_eq!(read.text("PRODUCT_CONTENTS", "COLLECTION_NUMBER"), Some("02"), "{ending}");
-            assert_eq!(read.number("LEVEL2_SURFACE_REFLECTANCE_PARAMETERS", "REFLECTANCE_MULT_BAND_4"), Ok(Some(0.000_027_5)), "{ending}");
-            assert_eq!(read.number("LEVEL1_RADIOMETRIC_RESCALING", "REFLECTANCE_MULT_BAND_4"), Ok(Some(0.000_02)), "{ending}");
-            assert_eq!(read.text("LEVEL1_RADIOMETRIC_RESCALING", "NAME"), Some("a = b"), "{ending}");
-            assert_eq!(read.number("PRODUCT_CONTENTS", "REFLECTANCE_MULT_BAND_4"), Ok(None), "{ending}");
-            assert!(read.number("LEVEL1_RADIOMETRIC_RESCALING", "NAME").unwrap_err().contains("a = b"), "{ending}");
+            assert_eq!(
+                read.text("PRODUCT_CONTENTS", "COLLECTION_NUMBER"),
+                Some("02"),
+                "{ending}"
+            );
+            assert_eq!(
+                read.number(
+                    "LEVEL2_SURFACE_REFLECTANCE_PARAMETERS",
+                    "REFLECTANCE_MULT_BAND_4"
+                ),
+                Ok(Some(0.000_027_5)),
+                "{ending}"
+            );
+            assert_eq!(
+                read.number("LEVEL1_RADIOMETRIC_RESCALING", "REFLECTANCE_MULT_BAND_4"),
+                Ok(Some(0.000_02)),
+                "{ending}"
+            );
+            assert_eq!(
+                read.text("LEVEL1_RADIOMETRIC_RESCALING", "NAME"),
+                Some("a = b"),
+                "{ending}"
+            );
+            assert_eq!(
+                read.number("PRODUCT_CONTENTS", "REFLECTANCE_MULT_BAND_4"),
+                Ok(None),
+                "{ending}"
+            );
+            assert!(
+                read.number("LEVEL1_RADIOMETRIC_RESCALING", "NAME")
+                    .unwrap_err()
+                    .contains("a = b"),
+                "{ending}"
+            );
         }
     }
 
@@ -114,7 +175,10 @@ mod tests {
             ("{", "json"),
             ("[]", "json"),
             ("<a><b></a>", "xml"),
-            ("<!DOCTYPE a [<!ENTITY x SYSTEM \"file:///etc/hostname\">]><a><b>&x;</b></a>", "xml"),
+            (
+                "<!DOCTYPE a [<!ENTITY x SYSTEM \"file:///etc/hostname\">]><a><b>&x;</b></a>",
+                "xml",
+            ),
         ] {
             assert!(Metadata::read(text, ending).is_err(), "{text:?}");
         }
