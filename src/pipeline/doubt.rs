@@ -636,7 +636,7 @@ mod tests {
         RateModel {
             method: Method::YieldResponse(method),
             limits: Limits {
-                largest_ratio: 2.0,
+                maximum_ratio: 2.0,
                 applied_since_sensing: NRate::ZERO,
                 minimum: NRate::ZERO,
                 maximum: NRate::kg_per_ha(maximum),

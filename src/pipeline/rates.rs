@@ -7,7 +7,7 @@ use crate::pipeline::ground::Ground;
 use crate::pipeline::reference::Reference;
 use crate::pipeline::reference_at::reference_of;
 use crate::pipeline::scan::{Scanned, TIE};
-use crate::pipeline::settings::{Compare, LargestRatio, RateRules, Response, Settings, StateRate};
+use crate::pipeline::settings::{Compare, MaximumRatio, RateRules, Response, Settings, StateRate};
 use crate::science::methods::{CellRate, Limits, MethodError, RateModel};
 use crate::science::yield_response::{Capped as Bound, is_thin, round_to_step, thin_below};
 use crate::units::{Area, NRate, Share};
@@ -112,9 +112,9 @@ pub enum RateError {
     /// The field is to be compared as a whole, but nothing was measured beside a strip.
     #[error("compare = \"whole field\" needs a response index of the field, but there is none")]
     NoRatio,
-    /// `largest_ratio = "seen"`, but the strips show no spread.
+    /// `maximum_ratio = "seen"`, but the strips show no spread.
     #[error(
-        "largest_ratio = \"seen\" needs paired segments of a strip on a fine image, but there are none"
+        "maximum_ratio = \"seen\" needs paired segments of a strip on a fine image, but there are none"
     )]
     NothingSeen,
     /// A zone of the reference has no strip.
@@ -156,9 +156,9 @@ pub fn model(
     growing_days: f64,
 ) -> Result<RateModel, RateError> {
     let response = &settings.response;
-    let largest_ratio = match response.largest_ratio {
-        LargestRatio::Value(value) => value,
-        LargestRatio::Seen => reference
+    let maximum_ratio = match response.maximum_ratio {
+        MaximumRatio::Value(value) => value,
+        MaximumRatio::Seen => reference
             .seen_ratios
             .map(|seen| seen.1.max(1.0))
             .ok_or(RateError::NothingSeen)?,
@@ -173,7 +173,7 @@ pub fn model(
     Ok(model_of(
         response,
         &settings.rate,
-        largest_ratio,
+        maximum_ratio,
         field_ratio,
         growing_days,
     )?)
@@ -186,12 +186,12 @@ pub fn model(
 pub fn model_of(
     response: &Response,
     rule: &RateRules,
-    largest_ratio: f64,
+    maximum_ratio: f64,
     field_ratio: Option<f64>,
     growing_days: f64,
 ) -> Result<RateModel, MethodError> {
     let limits = Limits {
-        largest_ratio,
+        maximum_ratio,
         applied_since_sensing: response.applied_since_sensing,
         minimum: rule.minimum,
         maximum: rule.maximum,
@@ -256,7 +256,7 @@ pub fn rates(
                     thin_below(
                         bare_below,
                         *reference_index,
-                        model.limits.largest_ratio,
+                        model.limits.maximum_ratio,
                         reference.beside,
                     ),
                     (cell.seen - cell.canopy) / cell.seen,
@@ -372,7 +372,7 @@ pub fn rates(
     let thin_limit = thin_below(
         bare_below,
         reference.index,
-        model.limits.largest_ratio,
+        model.limits.maximum_ratio,
         reference.beside,
     );
     Ok(Rated {

@@ -366,7 +366,7 @@ pub struct Response {
     /// The method with its own parameters.
     pub method: MethodSettings,
     /// Largest response index.
-    pub largest_ratio: LargestRatio,
+    pub maximum_ratio: MaximumRatio,
     /// Nitrogen that went on after sensing.
     pub applied_since_sensing: NRate,
     /// Standard deviation of the method's curve, as a share, when stated.
@@ -520,9 +520,9 @@ pub enum Compare {
     WholeField,
 }
 
-/// `response.largest_ratio`.
+/// `response.maximum_ratio`.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum LargestRatio {
+pub enum MaximumRatio {
     /// A number above 1.
     Value(f64),
     /// The most that the strip itself showed.

@@ -51,7 +51,7 @@ pub struct RateInputs {
     /// What the site can never exceed, `YPmax`.
     pub maximum_yield: Yield,
     /// Largest response index that counts. \[–\]
-    pub largest_ratio: f64,
+    pub maximum_ratio: f64,
     /// Linear adjustment of the response index before it is held: slope and intercept; `None` leaves it raw.
     pub ratio_adjustment: Option<(f64, f64)>,
     /// Response indices up to 1 + this count as 1. \[–\]
@@ -98,7 +98,7 @@ impl YieldResponse {
             curve: self.curve,
             growing_days: self.growing_days,
             maximum_yield: self.maximum_yield,
-            largest_ratio: limits.largest_ratio,
+            maximum_ratio: limits.maximum_ratio,
             ratio_adjustment: self.ratio_adjustment,
             dead_band: self.dead_band,
             field_ratio: self.field_ratio,
@@ -168,7 +168,7 @@ pub enum RateInputError {
     },
     /// A largest response index below 1.
     #[error("the largest response index is {largest}; it must be 1 or more")]
-    LargestRatio {
+    MaximumRatio {
         /// As given.
         largest: f64,
     },
@@ -246,9 +246,9 @@ impl RateInputs {
                 maximum: self.maximum_yield,
             });
         }
-        if !(self.largest_ratio >= 1.0 && self.largest_ratio.is_finite()) {
-            return Err(RateInputError::LargestRatio {
-                largest: self.largest_ratio,
+        if !(self.maximum_ratio >= 1.0 && self.maximum_ratio.is_finite()) {
+            return Err(RateInputError::MaximumRatio {
+                largest: self.maximum_ratio,
             });
         }
         if let Some((slope, intercept)) = self.ratio_adjustment
@@ -292,7 +292,7 @@ impl RateInputs {
         let adjusted = self
             .ratio_adjustment
             .map_or(raw, |(slope, intercept)| slope * raw + intercept);
-        let held = adjusted.clamp(1.0, self.largest_ratio.max(1.0));
+        let held = adjusted.clamp(1.0, self.maximum_ratio.max(1.0));
         // The hair keeps a ratio that is 1 + dead band by hand, such as 1.05, from counting by its last bit.
         if held <= 1.0 + self.dead_band + 1e-12 {
             1.0
@@ -322,7 +322,7 @@ impl RateInputs {
 ///     curve: YieldCurve { a: Yield::kg_per_ha(590.0), b: 258.2 },
 ///     growing_days: 94.0,
 ///     maximum_yield: Yield::bu_per_ac(100.0, 60.0),
-///     largest_ratio: 2.0,
+///     maximum_ratio: 2.0,
 ///     ratio_adjustment: None,
 ///     dead_band: 0.0,
 ///     field_ratio: None,
@@ -402,7 +402,7 @@ pub fn round_to_step(n_exact: NRate, minimum: NRate, maximum: NRate, step: NRate
     (least <= greatest).then(|| nearest.clamp(least, greatest) as i64)
 }
 
-/// Index below which a canopy cell is `thin`: `max(1.2 · bare_below, min(I_ref / largest_ratio, 0.7 · I_beside))`.
+/// Index below which a canopy cell is `thin`: `max(1.2 · bare_below, min(I_ref / maximum_ratio, 0.7 · I_beside))`.
 ///
 /// Winter-kill, drowned, salt or shallow ground has the lowest index and the poorest response; without this limit it would draw the highest rate.
 /// Parts that are not known are left out.
@@ -412,10 +412,10 @@ pub fn round_to_step(n_exact: NRate, minimum: NRate, maximum: NRate, step: NRate
 pub fn thin_below(
     bare_below: Option<f64>,
     reference: f64,
-    largest_ratio: f64,
+    maximum_ratio: f64,
     beside: Option<f64>,
 ) -> f64 {
-    let poor = reference / largest_ratio;
+    let poor = reference / maximum_ratio;
     let poor = beside.map_or(poor, |beside| poor.min(0.7 * beside));
     bare_below.map_or(poor, |bare| poor.max(1.2 * bare))
 }
@@ -439,7 +439,7 @@ mod tests {
             },
             growing_days: 94.0,
             maximum_yield: Yield::bu_per_ac(100.0, 60.0),
-            largest_ratio: 2.0,
+            maximum_ratio: 2.0,
             ratio_adjustment: None,
             dead_band: 0.0,
             field_ratio: None,
@@ -607,7 +607,7 @@ mod tests {
         );
         assert!(
             RateInputs {
-                largest_ratio: 0.9,
+                maximum_ratio: 0.9,
                 ..wheat()
             }
             .check()

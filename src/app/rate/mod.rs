@@ -19,7 +19,7 @@ use crate::pipeline::money::prices_of;
 use crate::pipeline::product::product_findings;
 use crate::pipeline::rates::model_of;
 use crate::pipeline::season::GrowingSeason;
-use crate::pipeline::settings::{LargestRatio, RateSettings};
+use crate::pipeline::settings::{MaximumRatio, RateSettings};
 use crate::report::model::Report;
 use crate::science::index::Index;
 use crate::science::methods::{CellRate, RateModel};
@@ -189,12 +189,12 @@ fn possible(settings: &RateSettings, pairs: &[(f64, f64)]) -> Result<(), AppErro
 
 fn model(settings: &RateSettings, growing_days: f64) -> Result<RateModel, AppError> {
     let response = &settings.response;
-    let LargestRatio::Value(largest_ratio) = response.largest_ratio else {
-        return Err(AppError::refused("rate.inputs", "response.largest_ratio = \"seen\" needs a strip on an image: hand readings show no range along it")
-            .with_hint("give a number, such as largest_ratio = 2.0"));
+    let MaximumRatio::Value(maximum_ratio) = response.maximum_ratio else {
+        return Err(AppError::refused("rate.inputs", "response.maximum_ratio = \"seen\" needs a strip on an image: hand readings show no range along it")
+            .with_hint("give a number, such as maximum_ratio = 2.0"));
     };
     // One index stands for the whole field, so both ways of comparing are the same.
-    model_of(response, &settings.rate, largest_ratio, None, growing_days).map_err(|error| {
+    model_of(response, &settings.rate, maximum_ratio, None, growing_days).map_err(|error| {
         AppError::refused("rate.inputs", error.to_string())
             .with_hint("correct the number that the message names")
     })

@@ -123,7 +123,7 @@ fn formulas(paper: &Paper<'_>) -> Vec<Block> {
         items.push(text.with(
             "formula-ratio",
             &[
-                ("largest", &response("largest_ratio")),
+                ("largest", &response("maximum_ratio")),
                 ("adjusted", &response("ratio_adjustment")),
                 ("compare", &response("compare")),
             ],

@@ -75,7 +75,7 @@ impl ReadBy {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Limits {
     /// Largest response index that counts; also what "thin" is measured by. \[–\]
-    pub largest_ratio: f64,
+    pub maximum_ratio: f64,
     /// Nitrogen that went on after sensing; taken off whatever the method asks for.
     pub applied_since_sensing: NRate,
     /// Least rate.
@@ -210,9 +210,9 @@ impl RateModel {
     /// When one of them is not a number, not positive where it must be, or outside its range.
     pub fn check(&self) -> Result<(), MethodError> {
         let limits = &self.limits;
-        if !(limits.largest_ratio >= 1.0 && limits.largest_ratio.is_finite()) {
-            return Err(RateInputError::LargestRatio {
-                largest: limits.largest_ratio,
+        if !(limits.maximum_ratio >= 1.0 && limits.maximum_ratio.is_finite()) {
+            return Err(RateInputError::MaximumRatio {
+                largest: limits.maximum_ratio,
             }
             .into());
         }
@@ -261,7 +261,7 @@ impl RateModel {
         }
         let ratio_raw = reference / index;
         let sufficiency = index / reference;
-        let held = ratio_raw.clamp(1.0, limits.largest_ratio.max(1.0));
+        let held = ratio_raw.clamp(1.0, limits.maximum_ratio.max(1.0));
         let by = |by: ReadBy| matches!(by, ReadBy::Sufficiency).then_some(ratio_raw);
         let (ratio, needed) = match &self.method {
             Method::YieldResponse(_) => return None,
@@ -271,7 +271,7 @@ impl RateModel {
             Method::Quadratic(method) => (Some(method.used(ratio_raw)), method.needed(sufficiency)),
             Method::Chlorophyll(method) => (Some(held), method.needed(1.0 / held)),
             Method::Visible(method) => {
-                let relative = ratio_raw.min(limits.largest_ratio);
+                let relative = ratio_raw.min(limits.maximum_ratio);
                 (Some(relative), method.needed(relative))
             }
             Method::LinearRamp(method) => (

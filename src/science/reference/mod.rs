@@ -3,20 +3,24 @@
 //! Everything here is computed from sums over pieces of a strip, never from pixels, so that an image of any size fits.
 
 mod coarse;
+mod evenness;
 mod fine;
 mod interval;
 mod pool;
+mod random_effects;
 mod spread;
 mod sums;
 mod virtual_reference;
 
 pub use coarse::{CoarseEstimate, MixedPixel, coarse, mixture_squares};
+pub use evenness::{Uneven, uneven};
 pub use fine::{FineEstimate, SwathEstimate, fine};
 pub use interval::{
     BOOTSTRAP_REPLICATES, NoInterval, PairedMeans, RatioInterval, block_bootstrap, fieller,
     paired_blocks, student_quantile,
 };
 pub use pool::{PooledEstimate, ReadingsEstimate, StripEstimate, pool, readings};
+pub use random_effects::{RandomEffects, random_effects};
 pub use spread::{SENSORS, SensorFigure, SensorSpread, SpreadFit, find_sensor, spread_of_profile};
 pub use sums::{SegmentSums, StripSums, median, percentile};
 pub use virtual_reference::{VirtualReference, area_percentile};
@@ -91,7 +95,7 @@ pub enum ReferenceError {
     NotSeparable,
     /// A coarse strip that is too uncertain.
     #[error(
-        "the strip's index {index:.4} has a standard error of {standard_error:.4} ({:.1} %, less than {:.0} % is needed): give a wider or longer strip, or a finer image",
+        "the strip's index {index:.4} has a standard error of {standard_error:.4} ({:.1} %, less than {:.0} % is needed): look whether the strip is one even stand; else give a wider or longer strip, or a finer image",
         100.0 * standard_error / index,
         100.0 * most_share
     )]
