@@ -496,6 +496,7 @@ mod tests {
             ratio: Some(1.25),
             low: None,
             high: None,
+            answer: None,
             no_interval: None,
             place: None,
             between_strips: None,

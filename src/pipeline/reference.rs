@@ -4,7 +4,8 @@ use crate::finding::Finding;
 use crate::pipeline::settings::{ReferenceSource, Settings};
 use crate::pipeline::strips::{Strip, StripFound};
 use crate::science::reference::{
-    PooledEstimate, ReferenceError, StripEstimate, area_percentile, pool, readings,
+    Answer, PooledEstimate, ReferenceError, StripEstimate, answer_of, area_percentile, pool,
+    readings,
 };
 
 /// The reference of a field.
@@ -32,6 +33,8 @@ pub struct Reference {
     pub seen_ratios: Option<(f64, f64)>,
     /// `I_ref` without dropping segments, pooled.
     pub index_without_dropping: Option<f64>,
+    /// Whether the field responds; `None` where nothing says how sure the ratio is.
+    pub answer: Option<Answer>,
     /// `I_ref` of each usable strip: number, index.
     pub each: Vec<(usize, f64)>,
 }
@@ -85,6 +88,11 @@ pub fn judge(
                 ratio: Some(estimate.ratio),
                 low: interval.as_ref().ok().map(|i| i.low),
                 high: interval.as_ref().ok().map(|i| i.high),
+                answer: answer_of(
+                    estimate.ratio,
+                    interval.as_ref().ok().map(|i| (i.low, i.high)),
+                    None,
+                ),
                 no_interval: interval.err().map(|error| error.to_string()),
                 place: None,
                 between_strips: None,
@@ -106,6 +114,7 @@ pub fn judge(
                 ratio: None,
                 low: None,
                 high: None,
+                answer: None,
                 no_interval: Some("a percentile has no comparison".to_owned()),
                 place: None,
                 between_strips: None,
@@ -197,6 +206,10 @@ fn of_strips(
         ratio,
         low: interval.as_ref().ok().map(|i| i.low),
         high: interval.as_ref().ok().map(|i| i.high),
+        answer: ratio.and_then(|ratio| {
+            let paired = interval.as_ref().ok().map(|i| (i.low, i.high));
+            answer_of(ratio, paired, None)
+        }),
         no_interval: interval.err().map(|error| error.to_string()),
         place,
         between_strips: between_strips_sd,

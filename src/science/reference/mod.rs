@@ -2,6 +2,7 @@
 //!
 //! Everything here is computed from sums over pieces of a strip, never from pixels, so that an image of any size fits.
 
+mod answer;
 mod coarse;
 mod evenness;
 mod fine;
@@ -12,6 +13,7 @@ mod spread;
 mod sums;
 mod virtual_reference;
 
+pub use answer::{Answer, DOUBTFUL_PROBABILITY, DOUBTFUL_RATIO, PlaceboAnswer, answer_of};
 pub use coarse::{CoarseEstimate, MixedPixel, coarse, mixture_squares};
 pub use evenness::{Uneven, uneven};
 pub use fine::{FineEstimate, SwathEstimate, fine};
