@@ -637,6 +637,7 @@ mod tests {
             method: Method::YieldResponse(method),
             limits: Limits {
                 maximum_ratio: 2.0,
+                limits_sufficiency: false,
                 applied_since_sensing: NRate::ZERO,
                 minimum: NRate::ZERO,
                 maximum: NRate::kg_per_ha(maximum),

@@ -4,7 +4,7 @@ use crate::finding::Finding;
 use crate::pipeline::settings::{ReferenceSource, Settings};
 use crate::pipeline::strips::{Strip, StripFound};
 use crate::science::reference::{
-    Answer, PooledEstimate, ReferenceError, StripEstimate, answer_of, area_percentile, pool,
+    Answer, NoInterval, PooledEstimate, RandomEffects, ReferenceError, StripEstimate, answer_of, area_percentile, pool,
     readings,
 };
 
@@ -29,7 +29,11 @@ pub struct Reference {
     pub place: Option<f64>,
     /// SD between strips' `I_ref`.
     pub between_strips: Option<f64>,
-    /// 5th and 95th percentile of the strips' own paired segments.
+    /// Whether the strips contradict each other.
+    pub disagree: bool,
+    /// The strips' ratios by random effects, where each of several has an interval.
+    pub random_effects: Option<RandomEffects>,
+    /// The least and the most that the strips showed: 5th and 95th percentile of their own paired segments, 95 % limits of the ratio on coarse images.
     pub seen_ratios: Option<(f64, f64)>,
     /// `I_ref` without dropping segments, pooled.
     pub index_without_dropping: Option<f64>,
@@ -96,6 +100,8 @@ pub fn judge(
                 no_interval: interval.err().map(|error| error.to_string()),
                 place: None,
                 between_strips: None,
+                disagree: false,
+                random_effects: None,
                 seen_ratios: None,
                 index_without_dropping: None,
                 each: Vec::new(),
@@ -118,6 +124,8 @@ pub fn judge(
                 no_interval: Some("a percentile has no comparison".to_owned()),
                 place: None,
                 between_strips: None,
+                disagree: false,
+                random_effects: None,
                 seen_ratios: None,
                 index_without_dropping: None,
                 each: Vec::new(),
@@ -155,6 +163,8 @@ fn of_strips(
         ratio,
         interval,
         between_strips_sd,
+        random_effects,
+        disagree,
         ..
     }) = pool(&estimates)
     else {
@@ -180,10 +190,9 @@ fn of_strips(
             StripFound::Coarse(_) => estimate(strip, found, found.index()),
         })
         .collect();
-    let seen = usable.iter().filter_map(|(_, _, found)| match found {
-        StripFound::Fine(fine) => fine.swath.as_ref().map(|swath| swath.seen_ratios),
-        StripFound::Coarse(_) => None,
-    });
+    let seen = usable
+        .iter()
+        .filter_map(|(_, _, found)| found.seen_ratios());
     let seen_ratios = seen.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)));
     let place = beside.map(|beside| beside / field_mean);
     if let Some(place) = place.filter(|place| !(0.97..=1.03).contains(place)) {
@@ -194,10 +203,12 @@ fn of_strips(
         ));
     }
     if let Err(reason) = &interval {
-        findings.push(Finding::caution(
-            "reference.interval",
-            format!("the response index has no interval: {reason}"),
-        ));
+        let told = format!("the response index has no interval: {reason}");
+        findings.push(if matches!(reason, NoInterval::Unbounded { .. }) {
+            Finding::stop("reference.unclear", told)
+        } else {
+            Finding::caution("reference.interval", told)
+        });
     }
     Ok(Reference {
         kind: "strips",
@@ -213,6 +224,8 @@ fn of_strips(
         no_interval: interval.err().map(|error| error.to_string()),
         place,
         between_strips: between_strips_sd,
+        disagree,
+        random_effects,
         seen_ratios,
         index_without_dropping: pool(&whole).map(|pooled| pooled.index),
         each: usable

@@ -365,7 +365,7 @@ pub struct Crop {
 pub struct Response {
     /// The method with its own parameters.
     pub method: MethodSettings,
-    /// Largest response index.
+    /// The greatest response index that counts.
     pub maximum_ratio: MaximumRatio,
     /// Nitrogen that went on after sensing.
     pub applied_since_sensing: NRate,
@@ -523,6 +523,8 @@ pub enum Compare {
 /// `response.maximum_ratio`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum MaximumRatio {
+    /// Not stated: 2, or less where the strip's answer is doubtful or none.
+    ByAnswer,
     /// A number above 1.
     Value(f64),
     /// The most that the strip itself showed.

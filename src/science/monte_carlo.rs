@@ -339,6 +339,7 @@ mod tests {
     fn limits(maximum: f64) -> Limits {
         Limits {
             maximum_ratio: 2.0,
+            limits_sufficiency: false,
             applied_since_sensing: NRate::ZERO,
             minimum: NRate::ZERO,
             maximum: NRate::kg_per_ha(maximum),

@@ -364,6 +364,7 @@ fn response(response: &Response) -> Value {
         match response.maximum_ratio {
             MaximumRatio::Value(value) => json!(value),
             MaximumRatio::Seen => json!("seen"),
+            MaximumRatio::ByAnswer => json!("by the strip's answer"),
         },
     );
     put(

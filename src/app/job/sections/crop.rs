@@ -667,9 +667,9 @@ pub(crate) fn response(
     })
 }
 
-/// `response.maximum_ratio`: the largest response index that counts, 2 by default.
+/// `response.maximum_ratio`: the greatest response index that counts; what the strip's answer allows when it is not stated.
 pub(crate) fn maximum_ratio(section: &mut Section<'_>) -> MaximumRatio {
-    let default = MaximumRatio::Value(2.0);
+    let default = MaximumRatio::ByAnswer;
     let Some(entry) = section.take("maximum_ratio") else {
         return default;
     };
@@ -678,7 +678,7 @@ pub(crate) fn maximum_ratio(section: &mut Section<'_>) -> MaximumRatio {
             .choice_of(
                 &entry,
                 "maximum_ratio",
-                "largest ratio (a number above 1, or seen)",
+                "maximum ratio (a number above 1 and up to 3, or seen)",
                 &[("seen", MaximumRatio::Seen)],
             )
             .unwrap_or(default);
@@ -686,15 +686,15 @@ pub(crate) fn maximum_ratio(section: &mut Section<'_>) -> MaximumRatio {
     let Some(number) = section.number_of(&entry, "maximum_ratio") else {
         return default;
     };
-    if number <= 1.0 || number > 10.0 {
+    if number <= 1.0 || number > 3.0 {
         section.at(
             &entry,
             "maximum_ratio",
             ground::range(
                 &number,
                 "just above 1",
-                "10",
-                "at 1 no cell would ever get more than the minimum",
+                "3",
+                "at 1 no cell would ever get more than the minimum, and no crop that lives lacks nitrogen threefold",
             ),
         );
     }
