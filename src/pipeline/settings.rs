@@ -373,8 +373,8 @@ pub struct Crop {
 pub struct Response {
     /// The method with its own parameters.
     pub method: MethodSettings,
-    /// Largest response index.
-    pub largest_ratio: LargestRatio,
+    /// The greatest response index that counts.
+    pub maximum_ratio: MaximumRatio,
     /// Nitrogen that went on after sensing.
     pub applied_since_sensing: NRate,
     /// Standard deviation of the method's curve, as a share, when stated.
@@ -528,9 +528,11 @@ pub enum Compare {
     WholeField,
 }
 
-/// `response.largest_ratio`.
+/// `response.maximum_ratio`.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum LargestRatio {
+pub enum MaximumRatio {
+    /// Not stated: 2, or less where the strip's answer is doubtful or none.
+    ByAnswer,
     /// A number above 1.
     Value(f64),
     /// The most that the strip itself showed.

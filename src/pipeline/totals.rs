@@ -3,12 +3,14 @@
 use crate::pipeline::ground::Ground;
 use crate::pipeline::product::loads_of;
 use crate::pipeline::rates::Rated;
+use crate::pipeline::ratio_limit::{Evidence, RatioLimit, SetBy, limit_of};
 use crate::pipeline::reference::Reference;
 use crate::pipeline::run::Looked;
 use crate::pipeline::settings::Settings;
 use crate::science::loads::Loads;
 use crate::science::methods::{Method, RateModel};
 use crate::science::noise::{NoiseTotals, noise_sd, noise_totals};
+use crate::science::reference::answer_of;
 use crate::units::{NRate, Yield};
 use crate::zones::prescription::{Capped, CellState, ZoneRecord};
 
@@ -53,8 +55,12 @@ pub struct Totals {
     pub bare_share: f64,
     /// Share of the field's area.
     pub thin_share: f64,
-    /// Share of canopy area that asks for more or less than the strip ever showed.
+    /// Share of canopy area that asks for more than the greatest response index that counts.
     pub beyond_share: f64,
+    /// That area. \[ha\]
+    pub beyond_ha: f64,
+    /// Nitrogen that the limit withholds there. \[kg\]
+    pub withheld_kg: f64,
     /// Share of canopy area whose in-season estimate lies outside 0.002 … 0.010.
     pub insey_share: f64,
     /// Area mean of yields of canopy cells without and with nitrogen.
@@ -111,6 +117,7 @@ pub fn totals_of(
     } else {
         None
     };
+    let unlimited = rated.model.with_maximum_ratio(f64::INFINITY);
     for (k, cell) in rated.cells.iter().enumerate() {
         let area = cell.area.get();
         field += area;
@@ -140,7 +147,15 @@ pub fn totals_of(
         } else {
             0.0
         };
-        beyond += if cell.beyond { area } else { 0.0 };
+        if cell.beyond {
+            beyond += area;
+            let unlimited = cell
+                .index
+                .and_then(|index| unlimited.exact(index, rated.reference_of[k]));
+            if let Some((more, own)) = unlimited.zip(cell.n_exact) {
+                totals.withheld_kg += ((more - own) * cell.area).get();
+            }
+        }
         if let (Some(index), Some(days)) = (cell.index, days)
             && !(0.002..=0.010).contains(&(index / days))
         {
@@ -171,6 +186,7 @@ pub fn totals_of(
         (totals.capped_share, totals.capped_without_share) = (capped / canopy, without / canopy);
         (totals.beyond_share, totals.insey_share) = (beyond / canopy, insey / canopy);
         totals.held_share = held / canopy;
+        totals.beyond_ha = beyond / 10_000.0;
     }
     if with_yield > 0.0 {
         totals.yields = Some((
@@ -189,11 +205,34 @@ pub fn totals_of(
             .map(|rate| rate * unit.area_of(area));
     }
     totals.loads = loads_of(settings, totals.n_kg);
-    vary(ground, looked, reference, rated, &mut totals);
+    vary(settings, ground, looked, reference, rated, &mut totals);
     totals
 }
 
+/// The model with another limit of the ratio.
+fn limited(model: &RateModel, limit: &RatioLimit) -> RateModel {
+    let mut model = model.with_maximum_ratio(limit.value);
+    model.limits.limits_sufficiency = limit.of_this_field();
+    model
+}
+
+/// The limit that a strip alone would set.
+fn alone(settings: &Settings, looked: &Looked, number: usize) -> Option<RatioLimit> {
+    let strip = looked.strips.get(number.wrapping_sub(1))?;
+    let found = strip.found.as_ref().ok()?;
+    let ratio = found.beside().map(|beside| found.index() / beside);
+    let interval = found.interval();
+    let evidence = Evidence {
+        answer: ratio.and_then(|ratio| answer_of(ratio, interval, None)),
+        ratio,
+        seen: found.seen_ratios().map(|seen| seen.1),
+        high: interval.map(|interval| interval.1),
+    };
+    limit_of(settings.response.maximum_ratio, &evidence)
+}
+
 fn vary(
+    settings: &Settings,
     ground: &Ground,
     looked: &Looked,
     reference: &Reference,
@@ -222,7 +261,12 @@ fn vary(
         totals.n_kg_by_strip = reference
             .each
             .iter()
-            .map(|(number, index)| (*number, nitrogen(rated, model, |_| *index)))
+            .map(|(number, index)| {
+                // Alone, a strip would also have set the limit alone.
+                let limit = alone(settings, looked, *number);
+                let model = limit.map_or_else(|| model.clone(), |limit| limited(model, &limit));
+                (*number, nitrogen(rated, &model, |_| *index))
+            })
             .collect();
     }
     for k in 0..2 {
@@ -238,19 +282,26 @@ fn vary(
     }
     if let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio) {
         // Where the field's ratio counts everywhere, it is what moves.
-        let whole = |bound: f64| {
-            model
-                .with_field_ratio(Some(bound))
-                .map(|model| nitrogen(rated, &model, own))
-        };
         let by_whole =
             matches!(&model.method, Method::YieldResponse(method) if method.field_ratio.is_some());
         let at = |bound: f64| {
-            if by_whole {
-                whole(bound)
+            // A limit that is the field's own ratio moves with it.
+            let limit = RatioLimit {
+                value: bound.max(1.0),
+                ..rated.limit
+            };
+            let moves = rated.limit.by == SetBy::NoResponse;
+            let model = if moves {
+                limited(model, &limit)
             } else {
-                Some(scaled(bound / ratio))
+                model.clone()
+            };
+            if by_whole {
+                let model = model.with_field_ratio(Some(bound))?;
+                return Some(nitrogen(rated, &model, own));
             }
+            let reference = |k: usize| rated.reference_of[k] * bound / ratio;
+            Some(nitrogen(rated, &model, reference))
         };
         totals.n_kg_by_bounds = at(low).zip(at(high));
     }

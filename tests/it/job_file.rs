@@ -8,8 +8,8 @@ use haulm::app::job::fault::JobError;
 use haulm::app::job::resolve::{map_job, rate_job};
 use haulm::finding::Checked;
 use haulm::pipeline::settings::{
-    BareBelow, ClassBreaks, Compare, Format, GrowingDays, Heading, ImageSource, LargestRatio,
-    MaskRule, PointSpread, ReferenceSource, Settings, StateRate, StripsUse, ZonesBy,
+    BareBelow, ClassBreaks, Compare, Format, GrowingDays, Heading, ImageSource, MaskRule,
+    MaximumRatio, PointSpread, ReferenceSource, Settings, StateRate, StripsUse, ZonesBy,
 };
 use haulm::units::{NRate, RateUnit};
 use jiff::civil::Date;
@@ -63,7 +63,7 @@ method         = "yield response"
 maximum_yield  = "100 bu/ac"
 yield_curve    = { a = "590 kg/ha", b = 258.2, index = "NDVI", source = "common practice" }
 compare        = "each cell"
-largest_ratio  = 2.0
+maximum_ratio  = 2.0
 ratio_adjustment = { slope = 1.0, intercept = 0.0 }
 dead_band      = 0.0
 grain_nitrogen = 0.0239
@@ -261,10 +261,10 @@ fn crop_and_rate_of_the_full_job() {
     assert_eq!(
         (
             response.compare,
-            settings.response.largest_ratio,
+            settings.response.maximum_ratio,
             response.ratio_adjustment
         ),
-        (Compare::EachCell, LargestRatio::Value(2.0), None)
+        (Compare::EachCell, MaximumRatio::Value(2.0), None)
     );
     assert_eq!(
         (
@@ -397,10 +397,10 @@ fn defaults_of_a_short_job() {
     );
     assert_eq!(
         (
-            settings.response.largest_ratio,
+            settings.response.maximum_ratio,
             settings.response.yields().unwrap().use_efficiency
         ),
-        (LargestRatio::Value(2.0), 0.5)
+        (MaximumRatio::Value(2.0), 0.5)
     );
     assert_eq!(settings.response.yields().unwrap().grain_nitrogen, 0.0239);
     assert_eq!(

@@ -150,7 +150,7 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
             "maximum_yield",
             "yield_curve",
             "compare",
-            "largest_ratio",
+            "maximum_ratio",
             "ratio_adjustment",
             "dead_band",
             "grain_nitrogen",

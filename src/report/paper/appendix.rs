@@ -123,7 +123,7 @@ fn formulas(paper: &Paper<'_>) -> Vec<Block> {
         items.push(text.with(
             "formula-ratio",
             &[
-                ("largest", &response("largest_ratio")),
+                ("largest", &ratio(paper.outcome.rated.limit.value)),
                 ("adjusted", &response("ratio_adjustment")),
                 ("compare", &response("compare")),
             ],
