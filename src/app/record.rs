@@ -135,8 +135,8 @@ fn drawn_value(doubt: &Doubt) -> Value {
     json!({
         "draws": doubt.draws, "seed": doubt.seed, "n_kg_plain": doubt.plain_kg, "n_kg_p10": doubt.field.low, "n_kg_p50": doubt.field.middle, "n_kg_p90": doubt.field.high,
         "n_kg_mean": doubt.field.mean, "n_kg_sd": doubt.field.sd, "alone": parts,
-        "ratio_bounds_over_estimate": spreads.ratio.map(|bounds| [bounds.0, bounds.1]), "use_efficiency_spread": spreads.use_efficiency,
-        "curve_spread": spreads.curve, "curve_spread_stated": doubt.curve_stated, "place_spread": spreads.place, "place_spread_stated": doubt.place_stated,
+        "ratio_spread": spreads.ratio, "ratio_limit": spreads.limit, "use_efficiency_spread": spreads.use_efficiency,
+        "curve_spread": spreads.curve, "curve_spread_stated": doubt.curve_stated, "place_spread": spreads.place, "place_spread_stated": doubt.place_stated, "place_spread_measured": doubt.place_measured,
         "strips": doubt.strips, "errors_alike_side_m": doubt.alike,
     })
 }

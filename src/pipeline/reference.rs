@@ -270,7 +270,8 @@ fn of_strips(
         no_interval: interval.err().map(|error| error.to_string()),
         place,
         between_strips: between_strips_sd,
-        disagree,
+        // Placebo strips know how much ratios differ by place alone; the strips' own intervals do not.
+        disagree: placebo.map_or(disagree, |placebo| !placebo.agree),
         random_effects,
         seen_ratios,
         index_without_dropping: pool(&whole).map(|pooled| pooled.index),
