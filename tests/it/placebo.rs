@@ -221,6 +221,16 @@ fn forty_short_and_forty_ample_fields() {
     assert!(holds >= 87.5, "{holds} %");
     let none = percent(&short, |s| s.answer == Some(Answer::None));
     assert!(none <= 15.0, "{none} % of short fields have no response");
+    let error = short
+        .iter()
+        .map(|s| (s.ratio / s.true_ratio - 1.0) * (s.ratio / s.true_ratio - 1.0))
+        .sum::<f64>();
+    assert!(libm::sqrt(error / 40.0) < 0.03, "{error}");
+    let range = percent(&short, |s| {
+        s.range.0 <= s.true_rate && s.true_rate <= s.range.1
+    });
+    // 80 % of 40: 25 or fewer have a probability of 0.008.
+    assert!(range >= 65.0, "80 % ranges hold {range} %");
     let ample = forty((0.0, 0.0), 5_000);
     let responds = percent(&ample, |s| s.answer == Some(Answer::Responds));
     // 4 % of 40: 5 or more have a probability of 0.02.
