@@ -78,9 +78,15 @@ pub fn beyond(output: &Output, limit: &RatioLimit, totals: &Totals, findings: &m
         Finding::note
     };
     let way_out = match limit.by {
-        SetBy::Stated => "if the crop lacks nitrogen there, lay a reference strip there, or raise response.maximum_ratio",
-        SetBy::NoResponse => "if the crop lacks nitrogen there, only a reference strip there shows it",
-        SetBy::Usual | SetBy::Seen | SetBy::Doubtful => "if the crop lacks nitrogen there, lay a reference strip there, or state response.maximum_ratio",
+        SetBy::Stated => {
+            "if the crop lacks nitrogen there, lay a reference strip there, or raise response.maximum_ratio"
+        }
+        SetBy::NoResponse => {
+            "if the crop lacks nitrogen there, only a reference strip there shows it"
+        }
+        SetBy::Usual | SetBy::Seen | SetBy::Doubtful => {
+            "if the crop lacks nitrogen there, lay a reference strip there, or state response.maximum_ratio"
+        }
     };
     findings.push(finding(
         "rate.beyond",

@@ -138,10 +138,7 @@ mod tests {
     #[test]
     fn the_strip_answers_unless_the_job_states_a_limit() {
         let default = |answer| of(MaximumRatio::ByAnswer, answer);
-        assert_eq!(
-            default(Some(Answer::Responds)),
-            Some((2.0, SetBy::Usual))
-        );
+        assert_eq!(default(Some(Answer::Responds)), Some((2.0, SetBy::Usual)));
         assert_eq!(default(None), Some((2.0, SetBy::Usual)));
         assert_eq!(
             default(Some(Answer::Doubtful)),

@@ -4,8 +4,8 @@ use crate::finding::Finding;
 use crate::pipeline::settings::{ReferenceSource, Settings};
 use crate::pipeline::strips::{Strip, StripFound};
 use crate::science::reference::{
-    Answer, NoInterval, PooledEstimate, RandomEffects, ReferenceError, StripEstimate, answer_of, area_percentile, pool,
-    readings,
+    Answer, NoInterval, PooledEstimate, RandomEffects, ReferenceError, StripEstimate, answer_of,
+    area_percentile, pool, readings,
 };
 
 /// The reference of a field.

@@ -733,7 +733,10 @@ pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: 
                 ),
             ));
         }
-        if let Some(many) = estimate.too_many_to_drop.filter(|_| estimate.uneven.is_none()) {
+        if let Some(many) = estimate
+            .too_many_to_drop
+            .filter(|_| estimate.uneven.is_none())
+        {
             findings.push(Finding::caution(
                 "reference.uneven",
                 format!("{many} segments of reference strip {number} are unlike the rest, more than a quarter: none was left out; look at the strip"),

@@ -264,10 +264,7 @@ fn vary(
             .map(|(number, index)| {
                 // Alone, a strip would also have set the limit alone.
                 let limit = alone(settings, looked, *number);
-                let model = limit.map_or_else(
-                    || model.clone(),
-                    |limit| limited(model, &limit),
-                );
+                let model = limit.map_or_else(|| model.clone(), |limit| limited(model, &limit));
                 (*number, nitrogen(rated, &model, |_| *index))
             })
             .collect();

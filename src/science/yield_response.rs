@@ -419,12 +419,7 @@ pub fn round_to_step(n_exact: NRate, minimum: NRate, maximum: NRate, step: NRate
 ///
 /// # Source
 /// Ours. That the poorest stand must not draw the most: common practice.
-pub fn thin_below(
-    bare_below: Option<f64>,
-    reference: f64,
-    ratio: f64,
-    beside: Option<f64>,
-) -> f64 {
+pub fn thin_below(bare_below: Option<f64>, reference: f64, ratio: f64, beside: Option<f64>) -> f64 {
     let poor = reference / ratio;
     let poor = beside.map_or(poor, |beside| poor.min(0.7 * beside));
     bare_below.map_or(poor, |bare| poor.max(1.2 * bare))

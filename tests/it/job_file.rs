@@ -8,8 +8,8 @@ use haulm::app::job::fault::JobError;
 use haulm::app::job::resolve::{map_job, rate_job};
 use haulm::finding::Checked;
 use haulm::pipeline::settings::{
-    BareBelow, ClassBreaks, Compare, Format, GrowingDays, Heading, ImageSource, MaximumRatio,
-    MaskRule, PointSpread, ReferenceSource, Settings, StateRate, StripsUse, ZonesBy,
+    BareBelow, ClassBreaks, Compare, Format, GrowingDays, Heading, ImageSource, MaskRule,
+    MaximumRatio, PointSpread, ReferenceSource, Settings, StateRate, StripsUse, ZonesBy,
 };
 use haulm::units::{NRate, RateUnit};
 use jiff::civil::Date;

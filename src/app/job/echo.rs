@@ -9,7 +9,7 @@ use crate::pipeline::points::settings::{Estimate, Points};
 use crate::pipeline::ramp::RampSettings;
 use crate::pipeline::settings::{
     Application, BareBelow, Capacity, ClassBreaks, Compare, EconomicOptimum, Format, GrowingDays,
-    Heading, ImageSource, Imagery, MaximumRatio, Machine, Mask, MaskRule, MethodSettings,
+    Heading, ImageSource, Imagery, Machine, Mask, MaskRule, MaximumRatio, MethodSettings,
     MissingDayRule, PointSpread, Prices, ProductFacts, RateRules, RateSettings, Reading,
     ReferenceSource, Response, Season, Settings, StateRate, StripsUse, VectorSource, YieldSettings,
     ZonesBy,

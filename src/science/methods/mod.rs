@@ -294,7 +294,9 @@ impl RateModel {
             });
         }
         let ratio_raw = reference / index;
-        let own = self.method.needed(ratio_raw, index / reference, index, limits)?;
+        let own = self
+            .method
+            .needed(ratio_raw, index / reference, index, limits)?;
         // The limit only ever withholds: a method that backs off on the palest ground, or that rises, keeps its own lower rate there.
         let limit = limits.maximum_ratio.max(1.0);
         let at_limit = (limits.limits_sufficiency && ratio_raw > limit + HAIR)

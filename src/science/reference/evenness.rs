@@ -53,7 +53,11 @@ pub fn uneven(strip: &[Option<f64>], beside: &[Option<f64>], noise: f64) -> Opti
         variance(both.iter().map(|pair| pair.1)),
     );
     let own = (own - noise).max(0.0);
-    let variances = if other > 0.0 { own / other } else { f64::INFINITY };
+    let variances = if other > 0.0 {
+        own / other
+    } else {
+        f64::INFINITY
+    };
     let unlike = two_kinds(&pieces, beside, never).or_else(|| {
         let varies = both.len() >= LEAST_PIECES && own > VARIANCES * other && own > never * never;
         let middle = median(&values)?;
@@ -128,11 +132,7 @@ fn middle_of(side: &[(usize, f64)]) -> Option<f64> {
 
 fn deviations(side: &[(usize, f64)]) -> Option<Vec<f64>> {
     let middle = middle_of(side)?;
-    Some(
-        side.iter()
-            .map(|piece| (piece.1 - middle).abs())
-            .collect(),
-    )
+    Some(side.iter().map(|piece| (piece.1 - middle).abs()).collect())
 }
 
 /// Sample variance (n − 1); 0 of fewer than two.
@@ -142,7 +142,10 @@ fn variance(values: impl Iterator<Item = f64> + Clone) -> f64 {
         return 0.0;
     }
     let mean = values.clone().sum::<f64>() / n as f64;
-    values.map(|value| (value - mean) * (value - mean)).sum::<f64>() / (n as f64 - 1.0)
+    values
+        .map(|value| (value - mean) * (value - mean))
+        .sum::<f64>()
+        / (n as f64 - 1.0)
 }
 
 #[cfg(test)]
