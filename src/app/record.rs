@@ -18,6 +18,7 @@ use crate::pipeline::season::{GrowingSeason, UsedStation};
 use crate::pipeline::settings::Settings;
 use crate::science::loads::Loads;
 use crate::science::money::{Comparison, StrategyTotals};
+use crate::science::reference::{Answer, Placebo};
 use crate::units::{Product, RateUnit};
 use serde_json::{Map, Value, json};
 
@@ -160,6 +161,14 @@ fn doubt_value(outcome: &Outcome) -> Value {
     doubt
 }
 
+/// What placebo strips say of the reference.
+fn placebo(placebo: &Placebo) -> Value {
+    json!({
+        "places": placebo.places, "strips": placebo.strips, "strips_agree": placebo.agree, "ratio_spread": placebo.spread, "index_spread": placebo.level_spread,
+        "independent_places": placebo.effective, "ratio_low": placebo.answer.interval.0, "ratio_high": placebo.answer.interval.1, "probability": placebo.answer.probability,
+    })
+}
+
 /// What a record needs besides the outcome.
 pub struct Context<'a> {
     /// The settings.
@@ -261,8 +270,11 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
         "reference",
         json!({
             "kind": reference.kind, "index": reference.index, "beside": reference.beside, "ratio": reference.ratio, "ratio_low": reference.low, "ratio_high": reference.high,
-            "answer": reference.answer.map(crate::science::reference::Answer::word), "maximum_ratio": outcome.rated.limit.value, "maximum_ratio_by": outcome.rated.limit.by.word(),
-            "random_effects": reference.random_effects.map(random_effects), "disagree": reference.disagree, "no_interval": reference.no_interval, "place": reference.place, "between_strips_sd": reference.between_strips,
+            "paired_low": reference.paired.map(|bounds| bounds.0), "paired_high": reference.paired.map(|bounds| bounds.1), "answer": reference.answer.map(Answer::word),
+            "maximum_ratio": outcome.rated.limit.value, "maximum_ratio_by": outcome.rated.limit.by.word(),
+            "random_effects": reference.random_effects.map(random_effects), "disagree": reference.disagree,
+            "placebo": reference.placebo.as_ref().map(placebo), "no_placebo": reference.no_placebo,
+            "no_interval": reference.no_interval, "place": reference.place, "between_strips_sd": reference.between_strips,
             "index_without_dropping": reference.index_without_dropping, "strips": strips, "point_spread_fit": outcome.looked.spread.map(|fit| json!({ "px": fit.full_width, "low": fit.low, "high": fit.high, "pixels": fit.pixels })),
         }),
     );

@@ -104,7 +104,6 @@ pub fn beyond(output: &Output, limit: &RatioLimit, totals: &Totals, findings: &m
 /// Says that strips contradict each other, with what each of them says alone.
 pub fn disagree(
     output: &Output,
-    strips: &[Strip],
     reference: &Reference,
     totals: &Totals,
     findings: &mut Vec<Finding>,
@@ -113,22 +112,21 @@ pub fn disagree(
         return;
     }
     let mut each: Vec<(f64, String)> = reference
-        .each
+        .alone
         .iter()
-        .filter_map(|(number, _)| {
-            let found = strips.get(number.wrapping_sub(1))?.found.as_ref().ok()?;
-            let ratio = found.index() / found.beside()?;
-            let interval = found.interval().map_or_else(String::new, |(low, high)| {
+        .map(|strip| {
+            let interval = strip.interval.map_or_else(String::new, |(low, high)| {
                 format!(" ({low:.2} to {high:.2})")
             });
             let total = totals
                 .n_kg_by_strip
                 .iter()
-                .find(|total| total.0 == *number)
+                .find(|total| total.0 == strip.number)
                 .map_or_else(String::new, |total| {
                     format!(", alone {}", output.nitrogen(total.1))
                 });
-            Some((ratio, format!("strip {number} {ratio:.3}{interval}{total}")))
+            let told = format!("strip {} {:.3}{interval}{total}", strip.number, strip.ratio);
+            (strip.ratio, told)
         })
         .collect();
     each.sort_by(|a, b| a.0.total_cmp(&b.0));

@@ -11,6 +11,7 @@ pub mod judge;
 pub mod judge_strips;
 pub mod money;
 pub mod overrun;
+pub mod placebo;
 pub mod points;
 pub mod product;
 pub mod ramp;

@@ -1,11 +1,13 @@
 //! Judges the reference as a whole: strips pooled, hand readings, or a percentile of the field's own canopy.
 
 use crate::finding::Finding;
+use crate::pipeline::run::Looked;
 use crate::pipeline::settings::{ReferenceSource, Settings};
 use crate::pipeline::strips::{Strip, StripFound};
 use crate::science::reference::{
-    Answer, NoInterval, PooledEstimate, RandomEffects, ReferenceError, StripEstimate, answer_of,
-    area_percentile, pool, readings,
+    Answer, LEAST_PLACES, NoInterval, Placebo, PlaceboStrip, PooledEstimate, RandomEffects,
+    PlaceboAnswer, ReferenceError, StripEstimate, answer_of, area_percentile, half_width, placebo_of, pool,
+    random_effects, readings,
 };
 
 /// The reference of a field.
@@ -19,10 +21,16 @@ pub struct Reference {
     pub beside: Option<f64>,
     /// `RI_field`.
     pub ratio: Option<f64>,
-    /// Lower bound of `RI_field` (95 %).
+    /// Lower bound of `RI_field` (95 %): by placebo strips where there are enough places, else the paired interval's.
     pub low: Option<f64>,
-    /// Upper bound of `RI_field` (95 %).
+    /// Upper bound of `RI_field` (95 %), likewise.
     pub high: Option<f64>,
+    /// The paired interval: how surely the ratio was measured where the strip lies.
+    pub paired: Option<(f64, f64)>,
+    /// What placebo strips say.
+    pub placebo: Option<Placebo>,
+    /// Why there are none; `None` where the reference is no strip.
+    pub no_placebo: Option<String>,
     /// Why there is no interval.
     pub no_interval: Option<String>,
     /// `I_beside` / field mean index.
@@ -33,6 +41,8 @@ pub struct Reference {
     pub disagree: bool,
     /// The strips' ratios by random effects, where each of several has an interval.
     pub random_effects: Option<RandomEffects>,
+    /// What each strip with comparison ground says alone.
+    pub alone: Vec<StripAlone>,
     /// The least and the most that the strips showed: 5th and 95th percentile of their own paired segments, 95 % limits of the ratio on coarse images.
     pub seen_ratios: Option<(f64, f64)>,
     /// `I_ref` without dropping segments, pooled.
@@ -41,6 +51,69 @@ pub struct Reference {
     pub answer: Option<Answer>,
     /// `I_ref` of each usable strip: number, index.
     pub each: Vec<(usize, f64)>,
+}
+
+/// One strip's own ratio, as if there were no other.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct StripAlone {
+    /// Its number, from 1.
+    pub number: usize,
+    /// `I_ref / I_beside` of it.
+    pub ratio: f64,
+    /// 95 % interval: by placebo strips where there are any, else the paired one.
+    pub interval: Option<(f64, f64)>,
+    /// Its answer.
+    pub answer: Option<Answer>,
+    /// The most that it showed itself.
+    pub seen: Option<f64>,
+}
+
+/// What each strip says alone.
+fn alone(
+    usable: &[(usize, &Strip, &StripFound)],
+    looked: &Looked,
+    placebo: Option<&Placebo>,
+    field_m2: f64,
+) -> Vec<StripAlone> {
+    let one = |(number, _, found): &(usize, &Strip, &StripFound)| {
+        let ratio = found.index() / found.beside()?;
+        let own = looked.placebos.get(number - 1).and_then(|own| own.as_ref().ok());
+        let own = own.and_then(|own| {
+            placebo_of(std::slice::from_ref(&own.measured), ratio, field_m2)
+        });
+        let answer = own.map(|own| own.answer);
+        // A strip without places enough of its own takes the spread of the others'.
+        let by_others = placebo.map(|placebo| {
+            let half = half_width(placebo.spread, placebo.effective, 1);
+            (ratio * (1.0 - half), ratio * (1.0 + half))
+        });
+        let interval = answer.map(|own| own.interval).or(by_others);
+        let interval = interval.or_else(|| found.interval());
+        Some(StripAlone {
+            number: *number,
+            ratio,
+            interval,
+            answer: answer_of(ratio, interval, answer.as_ref()),
+            seen: found.seen_ratios().map(|seen| seen.1),
+        })
+    };
+    usable.iter().filter_map(one).collect()
+}
+
+/// Whether strips contradict each other. Where placebo strips tell the field's own error of place, that error decides, not what each strip's blocks vary by:
+/// strips whose intervals do not overlap, or Cochran's Q with a probability below 0.05.
+fn contradict(alone: &[StripAlone], placebo: Option<&Placebo>, paired: bool) -> bool {
+    let Some(placebo) = placebo else {
+        return paired;
+    };
+    let ratios: Vec<(f64, f64)> = alone
+        .iter()
+        .map(|strip| {
+            let sd = strip.ratio * placebo.spread;
+            (strip.ratio, sd * sd)
+        })
+        .collect();
+    !placebo.agree || random_effects(&ratios).is_some_and(|pooled| pooled.disagree())
 }
 
 /// Why there is no reference.
@@ -60,19 +133,20 @@ pub enum NoReference {
     Other(#[from] ReferenceError),
 }
 
-/// Judges the reference. `field_mean` is the field's mean canopy index, `cells` area and index of canopy cells.
+/// Judges the reference. `field_m2` is the field's area, `cells` area and index of canopy cells.
 ///
 /// # Errors
 /// [`NoReference`] when no strip can be estimated, a reading is impossible, or there is too little canopy for a percentile.
 pub fn judge(
     settings: &Settings,
-    strips: &[Strip],
-    field_mean: f64,
+    looked: &Looked,
+    field_m2: f64,
     cells: &[(f64, f64)],
     findings: &mut Vec<Finding>,
 ) -> Result<Reference, NoReference> {
+    let field_mean = looked.field_mean;
     match &settings.reference.source {
-        ReferenceSource::Strips(_) => of_strips(strips, field_mean, findings),
+        ReferenceSource::Strips(_) => of_strips(looked, field_m2, findings),
         ReferenceSource::Readings(pairs) => {
             let pairs: Vec<(f64, f64)> =
                 pairs.iter().map(|pair| (pair.strip, pair.beside)).collect();
@@ -92,6 +166,9 @@ pub fn judge(
                 ratio: Some(estimate.ratio),
                 low: interval.as_ref().ok().map(|i| i.low),
                 high: interval.as_ref().ok().map(|i| i.high),
+                paired: interval.as_ref().ok().map(|i| (i.low, i.high)),
+                placebo: None,
+                no_placebo: None,
                 answer: answer_of(
                     estimate.ratio,
                     interval.as_ref().ok().map(|i| (i.low, i.high)),
@@ -102,6 +179,7 @@ pub fn judge(
                 between_strips: None,
                 disagree: false,
                 random_effects: None,
+                alone: Vec::new(),
                 seen_ratios: None,
                 index_without_dropping: None,
                 each: Vec::new(),
@@ -120,12 +198,16 @@ pub fn judge(
                 ratio: None,
                 low: None,
                 high: None,
+                paired: None,
+                placebo: None,
+                no_placebo: None,
                 answer: None,
                 no_interval: Some("a percentile has no comparison".to_owned()),
                 place: None,
                 between_strips: None,
                 disagree: false,
                 random_effects: None,
+                alone: Vec::new(),
                 seen_ratios: None,
                 index_without_dropping: None,
                 each: Vec::new(),
@@ -134,11 +216,33 @@ pub fn judge(
     }
 }
 
+/// Why there is no placebo.
+fn no_placebo(looked: &Looked) -> String {
+    let places = looked
+        .placebos
+        .iter()
+        .flatten()
+        .map(|placebo| placebo.places.len())
+        .max();
+    let other = looked
+        .placebos
+        .iter()
+        .find_map(|placebo| placebo.as_ref().err());
+    match (places, other) {
+        (Some(most), _) => format!(
+            "too small for it: the strip with its comparison ground fits into the field's canopy at {most} places, {LEAST_PLACES} are needed"
+        ),
+        (None, Some(reason)) => reason.to_string(),
+        (None, None) => "there is no strip".to_owned(),
+    }
+}
+
 fn of_strips(
-    strips: &[Strip],
-    field_mean: f64,
+    looked: &Looked,
+    field_m2: f64,
     findings: &mut Vec<Finding>,
 ) -> Result<Reference, NoReference> {
+    let (strips, field_mean) = (&looked.strips, looked.field_mean);
     let usable: Vec<(usize, &Strip, &StripFound)> = strips
         .iter()
         .enumerate()
@@ -202,7 +306,24 @@ fn of_strips(
             format!("the strip lies on {side} crop than the field: beside it the index is {place:.3} of the field's mean {field_mean:.4}, trusted are 0.97 to 1.03; rates of the whole field move with it"),
         ));
     }
-    if let Err(reason) = &interval {
+    let measured: Vec<PlaceboStrip> = looked
+        .placebos
+        .iter()
+        .flatten()
+        .map(|placebo| placebo.measured.clone())
+        .collect();
+    let placebo = ratio.and_then(|ratio| placebo_of(&measured, ratio, field_m2));
+    let paired = interval.as_ref().ok().map(|i| (i.low, i.high));
+    let alone = alone(&usable, looked, placebo.as_ref(), field_m2);
+    let disagree = contradict(&alone, placebo.as_ref(), disagree);
+    let mut bounds = placebo.map(|placebo| placebo.answer.interval).or(paired);
+    if let Some(bounds) = bounds.as_mut().filter(|_| disagree) {
+        // Never surer than the strips differ.
+        for strip in &alone {
+            *bounds = (bounds.0.min(strip.ratio), bounds.1.max(strip.ratio));
+        }
+    }
+    if let (Err(reason), None) = (&interval, &placebo) {
         let told = format!("the response index has no interval: {reason}");
         findings.push(if matches!(reason, NoInterval::Unbounded { .. }) {
             Finding::stop("reference.unclear", told)
@@ -215,17 +336,25 @@ fn of_strips(
         index,
         beside,
         ratio,
-        low: interval.as_ref().ok().map(|i| i.low),
-        high: interval.as_ref().ok().map(|i| i.high),
+        low: bounds.map(|bounds| bounds.0),
+        high: bounds.map(|bounds| bounds.1),
+        paired,
         answer: ratio.and_then(|ratio| {
-            let paired = interval.as_ref().ok().map(|i| (i.low, i.high));
-            answer_of(ratio, paired, None)
+            // Strips that contradict each other have widened the interval.
+            let answer = placebo.map(|placebo| PlaceboAnswer {
+                interval: bounds.unwrap_or(placebo.answer.interval),
+                ..placebo.answer
+            });
+            answer_of(ratio, paired, answer.as_ref())
         }),
+        no_placebo: placebo.is_none().then(|| no_placebo(looked)),
+        placebo,
         no_interval: interval.err().map(|error| error.to_string()),
         place,
         between_strips: between_strips_sd,
         disagree,
         random_effects,
+        alone,
         seen_ratios,
         index_without_dropping: pool(&whole).map(|pooled| pooled.index),
         each: usable

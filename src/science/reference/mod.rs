@@ -7,6 +7,7 @@ mod coarse;
 mod evenness;
 mod fine;
 mod interval;
+mod placebo;
 mod pool;
 mod random_effects;
 mod spread;
@@ -14,13 +15,14 @@ mod sums;
 mod virtual_reference;
 
 pub use answer::{Answer, DOUBTFUL_PROBABILITY, DOUBTFUL_RATIO, PlaceboAnswer, answer_of};
-pub use coarse::{CoarseEstimate, MixedPixel, coarse, mixture_squares};
+pub use coarse::{CoarseEstimate, MixedPixel, coarse, mixture, mixture_squares};
 pub use evenness::{Uneven, uneven};
 pub use fine::{FineEstimate, SwathEstimate, fine};
 pub use interval::{
     BOOTSTRAP_REPLICATES, NoInterval, PairedMeans, RatioInterval, block_bootstrap, fieller,
     paired_blocks, student_quantile,
 };
+pub use placebo::{LEAST_PLACES, Placebo, PlaceboStrip, half_width, placebo_of, spread_of};
 pub use pool::{PooledEstimate, ReadingsEstimate, StripEstimate, pool, readings};
 pub use random_effects::{RandomEffects, random_effects};
 pub use spread::{SENSORS, SensorFigure, SensorSpread, SpreadFit, find_sensor, spread_of_profile};
