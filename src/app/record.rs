@@ -135,8 +135,8 @@ fn drawn_value(doubt: &Doubt) -> Value {
     json!({
         "draws": doubt.draws, "seed": doubt.seed, "n_kg_plain": doubt.plain_kg, "n_kg_p10": doubt.field.low, "n_kg_p50": doubt.field.middle, "n_kg_p90": doubt.field.high,
         "n_kg_mean": doubt.field.mean, "n_kg_sd": doubt.field.sd, "alone": parts,
-        "ratio_bounds_over_estimate": spreads.ratio.map(|bounds| [bounds.0, bounds.1]), "use_efficiency_spread": spreads.use_efficiency,
-        "curve_spread": spreads.curve, "curve_spread_stated": doubt.curve_stated, "place_spread": spreads.place, "place_spread_stated": doubt.place_stated,
+        "ratio_spread": spreads.ratio, "ratio_limit": spreads.limit, "use_efficiency_spread": spreads.use_efficiency,
+        "curve_spread": spreads.curve, "curve_spread_stated": doubt.curve_stated, "place_spread": spreads.place, "place_spread_stated": doubt.place_stated, "place_spread_measured": doubt.place_measured,
         "strips": doubt.strips, "errors_alike_side_m": doubt.alike,
     })
 }
@@ -270,11 +270,10 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
         "reference",
         json!({
             "kind": reference.kind, "index": reference.index, "beside": reference.beside, "ratio": reference.ratio, "ratio_low": reference.low, "ratio_high": reference.high,
-            "paired_low": reference.paired.map(|bounds| bounds.0), "paired_high": reference.paired.map(|bounds| bounds.1), "answer": reference.answer.map(Answer::word),
-            "maximum_ratio": outcome.rated.limit.value, "maximum_ratio_by": outcome.rated.limit.by.word(),
-            "random_effects": reference.random_effects.map(random_effects), "disagree": reference.disagree,
+            "answer": reference.answer.map(Answer::word), "maximum_ratio": outcome.rated.limit.value, "maximum_ratio_by": outcome.rated.limit.by.word(),
+            "paired_low": reference.paired.map(|bounds| bounds.0), "paired_high": reference.paired.map(|bounds| bounds.1),
             "placebo": reference.placebo.as_ref().map(placebo), "no_placebo": reference.no_placebo,
-            "no_interval": reference.no_interval, "place": reference.place, "between_strips_sd": reference.between_strips,
+            "random_effects": reference.random_effects.map(random_effects), "disagree": reference.disagree, "no_interval": reference.no_interval, "place": reference.place, "between_strips_sd": reference.between_strips,
             "index_without_dropping": reference.index_without_dropping, "strips": strips, "point_spread_fit": outcome.looked.spread.map(|fit| json!({ "px": fit.full_width, "low": fit.low, "high": fit.high, "pixels": fit.pixels })),
         }),
     );

@@ -31,6 +31,7 @@ pub fn answer(
         return;
     };
     let told = format!("the response index {ratio:.3} (95 %: {low:.3} to {high:.3})");
+    let chance = chance(reference);
     if low <= 0.0 || high - low > WIDEST + 1e-9 {
         findings.push(Finding::stop(
             "reference.unclear",
@@ -38,10 +39,14 @@ pub fn answer(
         ));
     }
     match reference.answer {
+        Some(Answer::Responds) => findings.push(Finding::note(
+            "response.responds",
+            format!("the crop responds to nitrogen: {told} is significantly above 1{chance}"),
+        )),
         Some(Answer::None) if high >= 1.0 => {
             findings.push(Finding::note(
                 "response.none",
-                format!("{told} is not significantly above 1 and may be 1: the minimum rate is an answer; look again in 10 to 14 days"),
+                format!("no response: {told} is not significantly above 1{chance}; the minimum rate is an answer; look again in 10 to 14 days"),
             ));
             if let MaximumRatio::Value(value) = settings.response.maximum_ratio {
                 findings.push(Finding::stop(
@@ -52,11 +57,20 @@ pub fn answer(
         }
         Some(Answer::Doubtful) => findings.push(Finding::caution(
             "response.doubtful",
-            format!("{told} is not significantly above 1, yet high for chance alone: ratios up to {:.3} count ({}); another strip, or this one 10 to 14 days later, would decide", limit.value, limit.by.reason()),
+            format!("a response is doubtful: {told} is not significantly above 1, yet high for chance alone{chance}: ratios up to {:.3} count ({}); another strip, or this one 10 to 14 days later, would decide", limit.value, limit.by.reason()),
         )),
-        _ => return,
+        _ => {}
     }
-    if totals.n_kg > 0.0 {
+    if let Some(reason) = &reference.no_placebo {
+        findings.push(Finding::note(
+            "reference.no_placebo",
+            format!("that interval is the paired one, from along the strip alone, and too narrow where the ground differs: there are no placebo strips ({reason})"),
+        ));
+    }
+    if totals.n_kg > 0.0
+        && matches!(reference.answer, Some(Answer::Doubtful | Answer::None))
+        && high >= 1.0
+    {
         findings.push(Finding::caution(
             "response.spent",
             format!(
@@ -65,6 +79,22 @@ pub fn answer(
             ),
         ));
     }
+}
+
+/// How often ground alone gives such a ratio, in words.
+fn chance(reference: &Reference) -> String {
+    reference.placebo.map_or_else(String::new, |placebo| {
+        let percent = 100.0 * placebo.answer.probability;
+        format!(
+            "; ground alone gives as much in {} of {} placebo strips",
+            if percent < 9.95 {
+                format!("{percent:.1} %")
+            } else {
+                format!("{percent:.0} %")
+            },
+            placebo.places
+        )
+    })
 }
 
 /// Says how much ground the greatest ratio limits.

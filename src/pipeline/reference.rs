@@ -5,9 +5,9 @@ use crate::pipeline::run::Looked;
 use crate::pipeline::settings::{ReferenceSource, Settings};
 use crate::pipeline::strips::{Strip, StripFound};
 use crate::science::reference::{
-    Answer, LEAST_PLACES, NoInterval, Placebo, PlaceboStrip, PooledEstimate, RandomEffects,
-    PlaceboAnswer, ReferenceError, StripEstimate, answer_of, area_percentile, half_width, placebo_of, pool,
-    random_effects, readings,
+    Answer, LEAST_PLACES, NoInterval, Placebo, PlaceboAnswer, PlaceboStrip, PooledEstimate,
+    RandomEffects, ReferenceError, StripEstimate, answer_of, area_percentile, half_width,
+    placebo_of, pool, random_effects, readings,
 };
 
 /// The reference of a field.
@@ -77,10 +77,12 @@ fn alone(
 ) -> Vec<StripAlone> {
     let one = |(number, _, found): &(usize, &Strip, &StripFound)| {
         let ratio = found.index() / found.beside()?;
-        let own = looked.placebos.get(number - 1).and_then(|own| own.as_ref().ok());
-        let own = own.and_then(|own| {
-            placebo_of(std::slice::from_ref(&own.measured), ratio, field_m2)
-        });
+        let own = looked
+            .placebos
+            .get(number - 1)
+            .and_then(|own| own.as_ref().ok());
+        let own =
+            own.and_then(|own| placebo_of(std::slice::from_ref(&own.measured), ratio, field_m2));
         let answer = own.map(|own| own.answer);
         // A strip without places enough of its own takes the spread of the others'.
         let by_others = placebo.map(|placebo| {

@@ -217,7 +217,10 @@ fn limited(model: &RateModel, limit: &RatioLimit) -> RateModel {
 
 /// The limit that a strip alone would set.
 fn limit_alone(settings: &Settings, reference: &Reference, number: usize) -> Option<RatioLimit> {
-    let strip = reference.alone.iter().find(|strip| strip.number == number)?;
+    let strip = reference
+        .alone
+        .iter()
+        .find(|strip| strip.number == number)?;
     let evidence = Evidence {
         answer: strip.answer,
         ratio: Some(strip.ratio),

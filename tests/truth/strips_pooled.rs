@@ -55,7 +55,12 @@ const CASES: [Case; 5] = [
         standard_error: 0.009_230_769_230_769_239,
     },
     Case {
-        strips: &[(1.10, 0.0009), (1.12, 0.0016), (1.09, 0.0004), (1.11, 0.0025)],
+        strips: &[
+            (1.10, 0.0009),
+            (1.12, 0.0016),
+            (1.09, 0.0004),
+            (1.11, 0.0025),
+        ],
         mean: 1.098_166_566_806_471,
         between: 0.0,
         q: 0.524_415_817_854_788_7,
@@ -87,7 +92,11 @@ fn strips_are_pooled_as_statsmodels_does() {
             max_relative = 1e-9
         );
         // The two departures: never below the weights' own error, at least 3 degrees of freedom.
-        let weights: f64 = case.strips.iter().map(|own| 1.0 / (own.1 + case.between)).sum();
+        let weights: f64 = case
+            .strips
+            .iter()
+            .map(|own| 1.0 / (own.1 + case.between))
+            .sum();
         let error = case.standard_error.max(libm::sqrt(1.0 / weights));
         let freedom = f64::max(3.0, case.strips.len() as f64 - 1.0);
         let quantile = QUANTILES.iter().find(|row| row.0 == freedom).unwrap().1;
