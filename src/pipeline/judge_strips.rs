@@ -32,12 +32,7 @@ pub fn answer(
     };
     let told = format!("the response index {ratio:.3} (95 %: {low:.3} to {high:.3})");
     let chance = chance(reference);
-    if low <= 0.0 || high - low > WIDEST + 1e-9 {
-        findings.push(Finding::stop(
-            "reference.unclear",
-            format!("{told} has an interval wider than {WIDEST} or reaching to 0: the strip does not tell what nitrogen does here; look whether it is one even stand all along, and take another strip or image"),
-        ));
-    }
+    findings.extend(unclear(ratio, low, high));
     match reference.answer {
         Some(Answer::Responds) => findings.push(Finding::note(
             "response.responds",
@@ -79,6 +74,16 @@ pub fn answer(
             ),
         ));
     }
+}
+
+/// Whether an interval says too little for any rate.
+pub fn unclear(ratio: f64, low: f64, high: f64) -> Option<Finding> {
+    (low <= 0.0 || high - low > WIDEST + 1e-9).then(|| {
+        Finding::stop(
+            "reference.unclear",
+            format!("the response index {ratio:.3} has a 95 % interval of {low:.3} to {high:.3}, wider than {WIDEST} or reaching to 0: the strip does not tell what nitrogen does here; look whether it is one even stand all along, and take another strip, image or readings"),
+        )
+    })
 }
 
 /// How often ground alone gives such a ratio, in words.
@@ -146,7 +151,7 @@ pub fn disagree(
         .iter()
         .map(|strip| {
             let interval = strip.interval.map_or_else(String::new, |(low, high)| {
-                format!(" ({low:.2} to {high:.2})")
+                format!(" ({low:.3} to {high:.3})")
             });
             let total = totals
                 .n_kg_by_strip
