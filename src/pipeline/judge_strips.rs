@@ -32,7 +32,11 @@ pub fn answer(
     };
     let told = format!("the response index {ratio:.3} (95 %: {low:.3} to {high:.3})");
     let chance = chance(reference);
-    findings.extend(unclear(ratio, low, high));
+    // Placebo strips know the field's error of place; only the strip's own blocks know whether it is one stand.
+    findings.extend(unclear(ratio, low, high).or_else(|| {
+        let (low, high) = reference.paired?;
+        unclear(ratio, low, high)
+    }));
     match reference.answer {
         Some(Answer::Responds) => findings.push(Finding::note(
             "response.responds",

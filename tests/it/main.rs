@@ -43,6 +43,7 @@ mod ramp_command;
 mod ramp_image;
 mod rasters;
 mod rate_command;
+mod ratio_limit;
 mod report;
 mod satellites;
 mod scenes;
