@@ -434,7 +434,7 @@ pub struct RateFlags {
     /// Share of applied nitrogen that reaches the grain [default: 0.5]
     #[arg(long, value_name = "SHARE", value_parser = finite)]
     pub use_efficiency: Option<f64>,
-    /// Largest response index to count on [default: 2.0]
+    /// Maximum response index to count on, up to 3 [default: 2.0]
     #[arg(long, value_name = "RATIO", value_parser = finite)]
     pub maximum_ratio: Option<f64>,
     /// Nitrogen that went on after the readings [default: "0 kg N/ha"]

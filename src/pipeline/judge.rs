@@ -36,13 +36,7 @@ pub fn cautions(
     below_one(reference, findings);
     judge_strips::answer(settings, reference, &rated.limit, totals, findings);
     judge_strips::stands(settings, &looked.strips, findings);
-    judge_strips::disagree(
-        &settings.output,
-        &looked.strips,
-        reference,
-        totals,
-        findings,
-    );
+    judge_strips::disagree(&settings.output, reference, totals, findings);
     judge_strips::beyond(&settings.output, &rated.limit, totals, findings);
     doubts(
         &settings.output,
@@ -496,6 +490,7 @@ mod tests {
             between_strips: None,
             disagree: false,
             random_effects: None,
+            alone: Vec::new(),
             seen_ratios: None,
             index_without_dropping: None,
             each: Vec::new(),

@@ -32,12 +32,11 @@ pub fn answer(
     };
     let told = format!("the response index {ratio:.3} (95 %: {low:.3} to {high:.3})");
     let chance = chance(reference);
-    if low <= 0.0 || high - low > WIDEST + 1e-9 {
-        findings.push(Finding::stop(
-            "reference.unclear",
-            format!("{told} has an interval wider than {WIDEST} or reaching to 0: the strip does not tell what nitrogen does here; look whether it is one even stand all along, and take another strip or image"),
-        ));
-    }
+    // Placebo strips know the field's error of place; only the strip's own blocks know whether it is one stand.
+    findings.extend(unclear(ratio, low, high).or_else(|| {
+        let (low, high) = reference.paired?;
+        unclear(ratio, low, high)
+    }));
     match reference.answer {
         Some(Answer::Responds) => findings.push(Finding::note(
             "response.responds",
@@ -79,6 +78,16 @@ pub fn answer(
             ),
         ));
     }
+}
+
+/// Whether an interval says too little for any rate.
+pub fn unclear(ratio: f64, low: f64, high: f64) -> Option<Finding> {
+    (low <= 0.0 || high - low > WIDEST + 1e-9).then(|| {
+        Finding::stop(
+            "reference.unclear",
+            format!("the response index {ratio:.3} has a 95 % interval of {low:.3} to {high:.3}, wider than {WIDEST} or reaching to 0: the strip does not tell what nitrogen does here; look whether it is one even stand all along, and take another strip, image or readings"),
+        )
+    })
 }
 
 /// How often ground alone gives such a ratio, in words.
@@ -134,7 +143,6 @@ pub fn beyond(output: &Output, limit: &RatioLimit, totals: &Totals, findings: &m
 /// Says that strips contradict each other, with what each of them says alone.
 pub fn disagree(
     output: &Output,
-    strips: &[Strip],
     reference: &Reference,
     totals: &Totals,
     findings: &mut Vec<Finding>,
@@ -143,22 +151,21 @@ pub fn disagree(
         return;
     }
     let mut each: Vec<(f64, String)> = reference
-        .each
+        .alone
         .iter()
-        .filter_map(|(number, _)| {
-            let found = strips.get(number.wrapping_sub(1))?.found.as_ref().ok()?;
-            let ratio = found.index() / found.beside()?;
-            let interval = found.interval().map_or_else(String::new, |(low, high)| {
-                format!(" ({low:.2} to {high:.2})")
+        .map(|strip| {
+            let interval = strip.interval.map_or_else(String::new, |(low, high)| {
+                format!(" ({low:.3} to {high:.3})")
             });
             let total = totals
                 .n_kg_by_strip
                 .iter()
-                .find(|total| total.0 == *number)
+                .find(|total| total.0 == strip.number)
                 .map_or_else(String::new, |total| {
                     format!(", alone {}", output.nitrogen(total.1))
                 });
-            Some((ratio, format!("strip {number} {ratio:.3}{interval}{total}")))
+            let told = format!("strip {} {:.3}{interval}{total}", strip.number, strip.ratio);
+            (strip.ratio, told)
         })
         .collect();
     each.sort_by(|a, b| a.0.total_cmp(&b.0));

@@ -5,8 +5,9 @@ use crate::pipeline::run::Looked;
 use crate::pipeline::settings::{ReferenceSource, Settings};
 use crate::pipeline::strips::{Strip, StripFound};
 use crate::science::reference::{
-    Answer, LEAST_PLACES, NoInterval, Placebo, PlaceboStrip, PooledEstimate, RandomEffects,
-    ReferenceError, StripEstimate, answer_of, area_percentile, placebo_of, pool, readings,
+    Answer, LEAST_PLACES, NoInterval, Placebo, PlaceboAnswer, PlaceboStrip, PooledEstimate,
+    RandomEffects, ReferenceError, StripEstimate, answer_of, area_percentile, half_width,
+    placebo_of, pool, random_effects, readings,
 };
 
 /// The reference of a field.
@@ -40,6 +41,8 @@ pub struct Reference {
     pub disagree: bool,
     /// The strips' ratios by random effects, where each of several has an interval.
     pub random_effects: Option<RandomEffects>,
+    /// What each strip with comparison ground says alone.
+    pub alone: Vec<StripAlone>,
     /// The least and the most that the strips showed: 5th and 95th percentile of their own paired segments, 95 % limits of the ratio on coarse images.
     pub seen_ratios: Option<(f64, f64)>,
     /// `I_ref` without dropping segments, pooled.
@@ -48,6 +51,71 @@ pub struct Reference {
     pub answer: Option<Answer>,
     /// `I_ref` of each usable strip: number, index.
     pub each: Vec<(usize, f64)>,
+}
+
+/// One strip's own ratio, as if there were no other.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct StripAlone {
+    /// Its number, from 1.
+    pub number: usize,
+    /// `I_ref / I_beside` of it.
+    pub ratio: f64,
+    /// 95 % interval: by placebo strips where there are any, else the paired one.
+    pub interval: Option<(f64, f64)>,
+    /// Its answer.
+    pub answer: Option<Answer>,
+    /// The most that it showed itself.
+    pub seen: Option<f64>,
+}
+
+/// What each strip says alone.
+fn alone(
+    usable: &[(usize, &Strip, &StripFound)],
+    looked: &Looked,
+    placebo: Option<&Placebo>,
+    field_m2: f64,
+) -> Vec<StripAlone> {
+    let one = |(number, _, found): &(usize, &Strip, &StripFound)| {
+        let ratio = found.index() / found.beside()?;
+        let own = looked
+            .placebos
+            .get(number - 1)
+            .and_then(|own| own.as_ref().ok());
+        let own =
+            own.and_then(|own| placebo_of(std::slice::from_ref(&own.measured), ratio, field_m2));
+        let answer = own.map(|own| own.answer);
+        // A strip without places enough of its own takes the spread of the others'.
+        let by_others = placebo.map(|placebo| {
+            let half = half_width(placebo.spread, placebo.effective, 1);
+            (ratio * (1.0 - half), ratio * (1.0 + half))
+        });
+        let interval = answer.map(|own| own.interval).or(by_others);
+        let interval = interval.or_else(|| found.interval());
+        Some(StripAlone {
+            number: *number,
+            ratio,
+            interval,
+            answer: answer_of(ratio, interval, answer.as_ref()),
+            seen: found.seen_ratios().map(|seen| seen.1),
+        })
+    };
+    usable.iter().filter_map(one).collect()
+}
+
+/// Whether strips contradict each other. Where placebo strips tell the field's own error of place, that error decides, not what each strip's blocks vary by:
+/// strips whose intervals do not overlap, or Cochran's Q with a probability below 0.05.
+fn contradict(alone: &[StripAlone], placebo: Option<&Placebo>, paired: bool) -> bool {
+    let Some(placebo) = placebo else {
+        return paired;
+    };
+    let ratios: Vec<(f64, f64)> = alone
+        .iter()
+        .map(|strip| {
+            let sd = strip.ratio * placebo.spread;
+            (strip.ratio, sd * sd)
+        })
+        .collect();
+    !placebo.agree || random_effects(&ratios).is_some_and(|pooled| pooled.disagree())
 }
 
 /// Why there is no reference.
@@ -113,6 +181,7 @@ pub fn judge(
                 between_strips: None,
                 disagree: false,
                 random_effects: None,
+                alone: Vec::new(),
                 seen_ratios: None,
                 index_without_dropping: None,
                 each: Vec::new(),
@@ -140,6 +209,7 @@ pub fn judge(
                 between_strips: None,
                 disagree: false,
                 random_effects: None,
+                alone: Vec::new(),
                 seen_ratios: None,
                 index_without_dropping: None,
                 each: Vec::new(),
@@ -246,7 +316,15 @@ fn of_strips(
         .collect();
     let placebo = ratio.and_then(|ratio| placebo_of(&measured, ratio, field_m2));
     let paired = interval.as_ref().ok().map(|i| (i.low, i.high));
-    let bounds = placebo.map(|placebo| placebo.answer.interval).or(paired);
+    let alone = alone(&usable, looked, placebo.as_ref(), field_m2);
+    let disagree = contradict(&alone, placebo.as_ref(), disagree);
+    let mut bounds = placebo.map(|placebo| placebo.answer.interval).or(paired);
+    if let Some(bounds) = bounds.as_mut().filter(|_| disagree) {
+        // Never surer than the strips differ.
+        for strip in &alone {
+            *bounds = (bounds.0.min(strip.ratio), bounds.1.max(strip.ratio));
+        }
+    }
     if let (Err(reason), None) = (&interval, &placebo) {
         let told = format!("the response index has no interval: {reason}");
         findings.push(if matches!(reason, NoInterval::Unbounded { .. }) {
@@ -263,16 +341,22 @@ fn of_strips(
         low: bounds.map(|bounds| bounds.0),
         high: bounds.map(|bounds| bounds.1),
         paired,
-        answer: ratio
-            .and_then(|ratio| answer_of(ratio, paired, placebo.as_ref().map(|p| &p.answer))),
+        answer: ratio.and_then(|ratio| {
+            // Strips that contradict each other have widened the interval.
+            let answer = placebo.map(|placebo| PlaceboAnswer {
+                interval: bounds.unwrap_or(placebo.answer.interval),
+                ..placebo.answer
+            });
+            answer_of(ratio, paired, answer.as_ref())
+        }),
         no_placebo: placebo.is_none().then(|| no_placebo(looked)),
         placebo,
         no_interval: interval.err().map(|error| error.to_string()),
         place,
         between_strips: between_strips_sd,
-        // Placebo strips know how much ratios differ by place alone; the strips' own intervals do not.
-        disagree: placebo.map_or(disagree, |placebo| !placebo.agree),
+        disagree,
         random_effects,
+        alone,
         seen_ratios,
         index_without_dropping: pool(&whole).map(|pooled| pooled.index),
         each: usable

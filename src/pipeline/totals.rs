@@ -10,7 +10,6 @@ use crate::pipeline::settings::Settings;
 use crate::science::loads::Loads;
 use crate::science::methods::{Method, RateModel};
 use crate::science::noise::{NoiseTotals, noise_sd, noise_totals};
-use crate::science::reference::answer_of;
 use crate::units::{NRate, Yield};
 use crate::zones::prescription::{Capped, CellState, ZoneRecord};
 
@@ -217,16 +216,16 @@ fn limited(model: &RateModel, limit: &RatioLimit) -> RateModel {
 }
 
 /// The limit that a strip alone would set.
-fn alone(settings: &Settings, looked: &Looked, number: usize) -> Option<RatioLimit> {
-    let strip = looked.strips.get(number.wrapping_sub(1))?;
-    let found = strip.found.as_ref().ok()?;
-    let ratio = found.beside().map(|beside| found.index() / beside);
-    let interval = found.interval();
+fn limit_alone(settings: &Settings, reference: &Reference, number: usize) -> Option<RatioLimit> {
+    let strip = reference
+        .alone
+        .iter()
+        .find(|strip| strip.number == number)?;
     let evidence = Evidence {
-        answer: ratio.and_then(|ratio| answer_of(ratio, interval, None)),
-        ratio,
-        seen: found.seen_ratios().map(|seen| seen.1),
-        high: interval.map(|interval| interval.1),
+        answer: strip.answer,
+        ratio: Some(strip.ratio),
+        seen: strip.seen,
+        high: strip.interval.map(|interval| interval.1),
     };
     limit_of(settings.response.maximum_ratio, &evidence)
 }
@@ -263,7 +262,7 @@ fn vary(
             .iter()
             .map(|(number, index)| {
                 // Alone, a strip would also have set the limit alone.
-                let limit = alone(settings, looked, *number);
+                let limit = limit_alone(settings, reference, *number);
                 let model = limit.map_or_else(|| model.clone(), |limit| limited(model, &limit));
                 (*number, nitrogen(rated, &model, |_| *index))
             })

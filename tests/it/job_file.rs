@@ -400,7 +400,7 @@ fn defaults_of_a_short_job() {
             settings.response.maximum_ratio,
             settings.response.yields().unwrap().use_efficiency
         ),
-        (MaximumRatio::Value(2.0), 0.5)
+        (MaximumRatio::ByAnswer, 0.5)
     );
     assert_eq!(settings.response.yields().unwrap().grain_nitrogen, 0.0239);
     assert_eq!(

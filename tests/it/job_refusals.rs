@@ -498,6 +498,12 @@ fn keys_types_and_words() {
         ),
         (
             "response",
+            "maximum_ratio = 3.5",
+            "job.out-of-range",
+            &["3.5 lies outside just above 1 to 3"],
+        ),
+        (
+            "response",
             "maximum_ratio = 1.0",
             "job.out-of-range",
             &["1 lies outside just above 1"],

@@ -388,3 +388,21 @@ fn a_curve_may_be_stated_in_bushels_of_its_crop() {
     let wanted = by("590 kg/ha") * kg_ha / 590.0;
     assert!((by("8.773 bu/ac") - wanted).abs() < 1e-6);
 }
+
+#[test]
+fn readings_that_tell_nothing_stop() {
+    let readings = [
+        ("0.90", "0.40"),
+        ("0.30", "0.62"),
+        ("0.85", "0.38"),
+        ("0.35", "0.60"),
+        ("0.88", "0.45"),
+    ];
+    let pairs: Vec<&str> = readings
+        .iter()
+        .flat_map(|(strip, beside)| ["--strip", *strip, "--beside", *beside])
+        .collect();
+    let (value, status) = rate(&pairs);
+    assert_eq!(status, Some(1));
+    assert!(codes(&value).contains(&"reference.unclear"), "{value}");
+}

@@ -30,6 +30,8 @@ mod response_curves;
 #[cfg(test)]
 mod satellite;
 #[cfg(test)]
+mod strips_pooled;
+#[cfg(test)]
 mod topology;
 #[cfg(test)]
 mod trade;

@@ -3,6 +3,7 @@
 use super::Flat;
 use crate::finding::Finding;
 use crate::pipeline::judge::{Told, adjustment, growing_days, made_for, method};
+use crate::pipeline::judge_strips::unclear;
 use crate::pipeline::settings::{Application, RateSettings};
 use crate::science::yield_response::{Capped, in_season_estimate};
 use crate::units::NRate;
@@ -129,6 +130,7 @@ fn response(flat: &Flat, findings: &mut Vec<Finding>) {
         return;
     };
     let (low, high) = (interval.low, interval.high);
+    findings.extend(unclear(ratio, low, high));
     if high < 1.0 {
         findings.push(Finding::stop(
             "reference.below",

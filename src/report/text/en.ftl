@@ -163,7 +163,7 @@ formula-cell = Cell: mean of the index of its seen, whole, not bare pixels, weig
 formula-reference = Reference index I_ref = { $index }, from { $kind }; strips and cells are measured alike. Own rule; the use of a strip: Johnson and Raun 2003.
 formula-interval = Interval of the response index: Fieller 1954 for paired means over blocks along the strip, with Student's t and fewer degrees of freedom where neighbouring blocks agree.
 formula-placebo = Placebo strips: strip and swaths at { $places } other places of the canopy; the ratio there varies by { $spread } (standard deviation), the strip's mean by { $level }. Interval RI · (1 ± t · s · √(1 + 1/{ $effective })), over the root of the number of strips where they agree; paired interval { $paired }.
-formula-ratio = Response index of a cell: RI = I_ref / I, held to 1 … { $largest }; adjustment: { $adjusted }; compared: { $compare }. Mullen and others 2003 (from memory).
+formula-ratio = Response index of a cell: RI = I_ref / I, limited to 1 … { $largest }; adjustment: { $adjusted }; compared: { $compare }. Mullen and others 2003 (from memory).
 formula-without = Yield without more nitrogen: YP0 = min(a · exp(b · I / D), YPmax) with a = { $a } kg/ha, b = { $b } d, D = { $days } growing days, YPmax = { $most } kg/ha. Form: Raun and others 2002 (from memory). Curve: { $source }.
 formula-with = Yield with more nitrogen: YPN = min(YP0 · RI, YPmax).
 formula-rate = Nitrogen: N = (YPN − YP0) · g / e − applied since sensing, with g = { $g } (nitrogen in grain), e = { $e } (use efficiency), applied { $applied } kg N/ha. Common to the papers above.

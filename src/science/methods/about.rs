@@ -47,7 +47,7 @@ pub const METHODS: &[About] = &[
     About {
         name: YIELD_RESPONSE,
         gives: "how much yield nitrogen adds at a place, and how much nitrogen that yield takes up",
-        formula: "RI = I_ref / I, held to 1 … largest; YP0 = min(a · exp(b · I / D), YPmax); YPN = min(YP0 · RI, YPmax); N = (YPN − YP0) · g / e − applied since sensing",
+        formula: "RI = I_ref / I, held to 1 … maximum; YP0 = min(a · exp(b · I / D), YPmax); YPN = min(YP0 · RI, YPmax); N = (YPN − YP0) · g / e − applied since sensing",
         units: "yields and a in kg/ha, b and D in days, N in kg N/ha, the rest plain numbers",
         range: "growing days 60 to 120 (winter wheat best at 87 to 112), in-season estimate I / D 0.002 to 0.010 a day; refused below 60 days unless accepted",
         needs: "maximum_yield, yield_curve; growing days of the season",
@@ -93,7 +93,7 @@ pub const METHODS: &[About] = &[
         gives: "a line of corn's optimum against relative reflectance; 50 to 60 lb N/ac where crop and strip look alike",
         formula: "x = (V/NIR) / (V/NIR)_ref = I_ref / I with I = NIR/V; N = slope · x − less, not below 0: V6-V7 330 x − 270 (green, amber) or 220 x − 170 (red), V8-V10 250 x − 200 or 170 x − 120",
         units: "lines in lb N/ac, x a plain number",
-        range: "corn V6 to V10 with 0 to 100 lb N/ac before planting that goes on needing nitrogen; x up to the largest ratio",
+        range: "corn V6 to V10 with 0 to 100 lb N/ac before planting that goes on needing nitrogen; x up to the maximum ratio",
         needs: "light and stages, or line; an index NIR/V such as SR",
         source: "Scharf, Kitchen and Lory, slide set Missouri algorithm for N in corn; Scharf and Lory 2009, Agronomy Journal 101:615-625 (citation from memory)",
         certainty: Certainty::Published,
