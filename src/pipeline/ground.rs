@@ -11,6 +11,7 @@ use crate::pipeline::settings::Settings;
 use crate::space::cells::{Border, CellGrid, Way};
 use crate::space::crs::{Crs, CrsError, Operation, Projector};
 use crate::space::cut::{CutError, borders, cut};
+use crate::space::holes::{holes, united};
 use crate::space::lay::LayError;
 use crate::space::plane::{Plane, PlaneError, choose};
 use crate::space::polygon::{carried, grown, joined, less, oriented, repaired};
@@ -69,6 +70,10 @@ pub struct Ground {
     pub exclusions: MultiPolygon<f64>,
     /// Whether an exclusion has a buffer.
     pub buffered: bool,
+    /// Holes of the boundary: exclusions without buffer.
+    pub holes: MultiPolygon<f64>,
+    /// All ground inside the boundary's outline, or across it, that gets nothing: exclusions with their buffers, and holes.
+    pub kept_clear: MultiPolygon<f64>,
     /// Boundary less exclusions.
     pub field: MultiPolygon<f64>,
     /// Its area. \[m²\]
@@ -375,6 +380,8 @@ pub fn prepare(
         .exclusions
         .iter()
         .any(|exclusion| exclusion.buffer.get() > 0.0);
+    let holes = holes(&boundary);
+    let kept_clear = united(&exclusions, &holes);
     let field = oriented(&less(&boundary, &exclusions));
     let area = field.unsigned_area();
     if area <= 0.0 {
@@ -492,6 +499,8 @@ pub fn prepare(
         boundary,
         exclusions,
         buffered,
+        holes,
+        kept_clear,
         field,
         area,
         mapped,

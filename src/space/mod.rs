@@ -8,6 +8,7 @@ pub mod curve;
 pub mod cut;
 pub mod fixed;
 pub mod great_circle;
+pub mod holes;
 pub mod junctions;
 pub mod lay;
 pub mod plane;

@@ -2,6 +2,7 @@
 
 use crate::space::cells::CellGrid;
 use crate::space::crs::Crs;
+use crate::space::holes::{holes, united};
 use crate::units::{Area, Length, NRate, Product, ProductRate, RateUnit, Share, Yield};
 use geo::MultiPolygon;
 
@@ -244,6 +245,11 @@ impl Prescription {
             None if self.unit.is_us() => NRate::lb_per_ac(shown),
             None => NRate::kg_per_ha(shown),
         }
+    }
+
+    /// All ground inside the boundary's outline, or across it, that gets nothing: exclusions with their buffers, and holes of the boundary.
+    pub fn kept_clear(&self) -> MultiPolygon<f64> {
+        united(&self.exclusions, &holes(&self.boundary))
     }
 
     /// Column name of the rate in a machine's shapefile.
