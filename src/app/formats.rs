@@ -12,8 +12,8 @@ use crate::zones::plain::of_prescription;
 use crate::zones::prescription::{Prescription, ZoneRecord};
 use jiff::Timestamp;
 
-/// Letters of a reason that a finding repeats.
-const LONGEST: usize = 160;
+/// Letters of a finding.
+const LONGEST: usize = 300;
 
 /// A format that cannot be written, and why.
 #[derive(Clone, Debug, PartialEq)]
@@ -33,12 +33,10 @@ impl Failed {
         let told: Vec<&str> = std::iter::once(error.headline.as_str())
             .chain(error.causes.iter().map(String::as_str))
             .collect();
-        let mut reason = told.join(": ");
-        if let Some((at, _)) = reason.char_indices().nth(LONGEST) {
-            reason.truncate(at);
-            reason.push('…');
+        Self {
+            format,
+            reason: told.join(": "),
         }
-        Self { format, reason }
     }
     /// Whether the machine reads it.
     pub(crate) const fn is_for_the_machine(&self) -> bool {
@@ -46,20 +44,26 @@ impl Failed {
     }
     /// What the user is told.
     pub(crate) fn finding(&self) -> Finding {
-        let (word, reason) = (format_word(self.format), &self.reason);
+        let word = format_word(self.format);
         if self.is_for_the_machine() {
-            Finding::stop(
-                "output.machine",
-                format!(
-                    "{word} cannot be written, so the machine gets no file at all: {reason}; leave {word:?} out of output.formats if the machine can do without"
-                ),
-            )
+            let begin = format!("{word} cannot be written, so the machine gets no file at all: ");
+            let end =
+                format!("; leave {word:?} out of output.formats if the machine can do without");
+            Finding::stop("output.machine", self.told(&begin, &end))
         } else {
-            Finding::caution(
-                "output.format",
-                format!("{word} is not written, the other files are: {reason}"),
-            )
+            let begin = format!("{word} is not written, the other files are: ");
+            Finding::caution("output.format", self.told(&begin, ""))
         }
+    }
+    /// The reason between two texts, as much of it as there is room for.
+    fn told(&self, begin: &str, end: &str) -> String {
+        let room = LONGEST - begin.chars().count() - end.chars().count();
+        let mut reason: String = self.reason.chars().take(room).collect();
+        if reason.len() < self.reason.len() {
+            reason.pop();
+            reason.push('…');
+        }
+        format!("{begin}{reason}{end}")
     }
 }
 

@@ -204,7 +204,7 @@ pub struct Prescription {
     pub boundary: MultiPolygon<f64>,
     /// Field on the working plane: boundary less exclusions.
     pub field: MultiPolygon<f64>,
-    /// Exclusions grown by their buffers, on the working plane, cut by nothing.
+    /// Exclusions grown by their buffers, on the working plane, not cut by the boundary.
     pub exclusions: MultiPolygon<f64>,
     /// Whether any exclusion has a buffer above 0.
     pub buffered_exclusion: bool,
