@@ -12,7 +12,10 @@
 //! Valid polygons stay as they are.
 
 use geo::algorithm::bool_ops::FillRule;
-use geo::{Area as _, BooleanOps as _, LineString, MultiPolygon, Polygon, Validation as _};
+use geo::{
+    Area as _, BooleanOps as _, BoundingRect as _, Intersects as _, LineString, MultiPolygon,
+    Polygon, Validation as _,
+};
 
 use crate::space::clip::window_around;
 use crate::space::connected::inside_is_connected;
@@ -130,9 +133,14 @@ fn nested(mut parts: Vec<MultiPolygon<f64>>) -> MultiPolygon<f64> {
     parts.sort_by(|a, b| b.unsigned_area().total_cmp(&a.unsigned_area()));
     let mut grounds: Vec<MultiPolygon<f64>> = Vec::new();
     for part in parts {
-        let area = part.unsigned_area();
+        let (area, extent) = (part.unsigned_area(), part.bounding_rect());
         let around = grounds.iter_mut().find(|ground| {
-            area < AGAIN * ground.unsigned_area()
+            // Extents are asked first: a layer may have thousands of parts.
+            ground
+                .bounding_rect()
+                .zip(extent)
+                .is_some_and(|(a, b)| a.intersects(&b))
+                && area < AGAIN * ground.unsigned_area()
                 && part.intersection(*ground).unsigned_area() >= INSIDE * area
         });
         match around {
