@@ -2,6 +2,7 @@
 
 use crate::space::cells::CellGrid;
 use crate::space::crs::Crs;
+use crate::space::holes::{holes, united};
 use crate::units::{Area, Length, NRate, Product, ProductRate, RateUnit, Share, Yield};
 use geo::MultiPolygon;
 
@@ -203,7 +204,7 @@ pub struct Prescription {
     pub boundary: MultiPolygon<f64>,
     /// Field on the working plane: boundary less exclusions.
     pub field: MultiPolygon<f64>,
-    /// Exclusions grown by their buffers, on the working plane, cut by nothing.
+    /// Exclusions grown by their buffers, on the working plane, not cut by the boundary.
     pub exclusions: MultiPolygon<f64>,
     /// Whether any exclusion has a buffer above 0.
     pub buffered_exclusion: bool,
@@ -244,6 +245,11 @@ impl Prescription {
             None if self.unit.is_us() => NRate::lb_per_ac(shown),
             None => NRate::kg_per_ha(shown),
         }
+    }
+
+    /// All ground inside the boundary's outline, or across it, that gets nothing: exclusions with their buffers, and holes of the boundary.
+    pub fn kept_clear(&self) -> MultiPolygon<f64> {
+        united(&self.exclusions, &holes(&self.boundary))
     }
 
     /// Column name of the rate in a machine's shapefile.

@@ -48,6 +48,8 @@ mod rasters;
 mod rate_command;
 mod ratio_limit;
 mod report;
+mod rough_field;
+mod rough_ground;
 mod satellites;
 mod scenes;
 mod season;
