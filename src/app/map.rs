@@ -28,6 +28,7 @@ use crate::report::model::Report;
 use crate::report::paper::Subject;
 use crate::report::summary;
 use crate::zones::check_points::{CheckPoint, check_points};
+use crate::zones::file_totals::{FileTotal, MachineFile, of_polygons};
 use crate::zones::flavour::TaskKind;
 use crate::zones::machine::{MachineRates, machine_rates};
 use crate::zones::plain::of_prescription;
@@ -318,6 +319,7 @@ struct Made {
     core: serde_json::Map<String, serde_json::Value>,
     rates: MachineRates,
     points: Vec<CheckPoint>,
+    file_totals: Vec<FileTotal>,
 }
 
 impl Made {
@@ -339,6 +341,7 @@ impl Made {
             core: &self.core,
             rates: &self.rates,
             points: &self.points,
+            file_totals: &self.file_totals,
             stopped: self.stopped,
             instant: instant(self.outcome.prescription.image_date),
         }
@@ -380,23 +383,18 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
         .map_err(|error| refused_format(&error))?
         .into_log(&mut findings);
     // Findings of the machine's grid are part of the record, so the grid is made before the record's hash; the map id does not enter it.
-    let mut grid = None;
-    if opened.settings.output.formats.contains(&Format::Iso11783) {
-        let said = iso11783::rate_grid(
-            &outcome.prescription,
-            &rates,
-            opened.settings.output.task_data.kind,
-        )
-        .map_err(|error| refused_format(&error))?;
-        grid = Some(said.into_log(&mut findings))
-            .filter(|_| opened.settings.output.task_data.kind != TaskKind::Polygons);
-        if opened.settings.output.task_data.kind == TaskKind::Polygons {
-            findings.push(Finding::caution(
-                "machine.task_polygons",
-                "the task data hold polygons, which controllers need not take: try them on yours before the day; kind = \"grid\" in output.task_data is what each must take",
-            ));
-        }
-    }
+    let grid = grid_of(
+        &opened.settings,
+        &outcome.prescription,
+        &rates,
+        &mut findings,
+    )?;
+    let file_totals = totals_by_file(
+        &opened.settings,
+        &outcome.prescription,
+        &rates,
+        grid.as_ref(),
+    );
     accept(&opened.settings.accept, &mut findings);
     let stopped = findings.iter().any(Finding::stops);
     let inputs = match inputs {
@@ -411,14 +409,19 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
         season: &opened.season.season,
         inputs,
         findings: &findings,
+        file_totals: &file_totals,
         stopped,
     };
     let core = record::core(&outcome, &context);
     let bytes = serde_json::to_vec(&serde_json::Value::Object(core.clone())).unwrap_or_default();
     let map_id = commit::sha256_hex(&bytes)[..6].to_owned();
     outcome.prescription.map_id.clone_from(&map_id);
-    let points =
-        check_points(&outcome.prescription, &rates, 3).map_err(|error| refused_format(&error))?;
+    let even = |longitude: f64, latitude: f64, rate: f64| {
+        grid.as_ref()
+            .is_none_or(|grid| grid.is_even(longitude, latitude, rate))
+    };
+    let points = check_points(&outcome.prescription, &rates, 3, &even)
+        .map_err(|error| refused_format(&error))?;
     let mut files = if stopped {
         Vec::new()
     } else {
@@ -427,7 +430,14 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
     if !stopped {
         files.push(Payload::new(
             "machine/CARD.txt",
-            card(&outcome.prescription, &rates, &points, &findings).into_bytes(),
+            card(
+                &outcome.prescription,
+                &rates,
+                &points,
+                &file_totals,
+                &findings,
+            )
+            .into_bytes(),
         ));
     }
     opened.findings = findings;
@@ -440,10 +450,56 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
         core,
         rates,
         points,
+        file_totals,
     };
     files.extend(paper::files(&made.outcome, &made.paper(job))?);
     made.files = files;
     Ok(made)
+}
+
+/// The task's grid, unless the job wants no task data or polygons in them.
+fn grid_of(
+    settings: &Settings,
+    prescription: &Prescription,
+    rates: &MachineRates,
+    findings: &mut Vec<Finding>,
+) -> Result<Option<RateGrid>, AppError> {
+    if !settings.output.formats.contains(&Format::Iso11783) {
+        return Ok(None);
+    }
+    let kind = settings.output.task_data.kind;
+    if kind == TaskKind::Polygons {
+        findings.push(Finding::caution(
+            "machine.task_polygons",
+            "the task data hold polygons, which controllers need not take: try them on yours before the day; kind = \"grid\" in output.task_data is what each must take",
+        ));
+        return Ok(None);
+    }
+    let said =
+        iso11783::rate_grid(prescription, rates, kind).map_err(|error| refused_format(&error))?;
+    Ok(Some(said.into_log(findings)))
+}
+
+/// What each file for machines puts on the field.
+fn totals_by_file(
+    settings: &Settings,
+    prescription: &Prescription,
+    rates: &MachineRates,
+    grid: Option<&RateGrid>,
+) -> Vec<FileTotal> {
+    let of = |format: &Format| match (format, grid) {
+        (Format::Iso11783, Some(grid)) => Some(FileTotal {
+            file: MachineFile::TaskGrid,
+            in_field: grid.total,
+            with_run_out: grid.total_with_run_out,
+        }),
+        (Format::Iso11783, None) => {
+            Some(of_polygons(MachineFile::TaskPolygons, prescription, rates))
+        }
+        (Format::Shapefile, _) => Some(of_polygons(MachineFile::Shapefile, prescription, rates)),
+        _ => None,
+    };
+    settings.output.formats.iter().filter_map(of).collect()
 }
 
 fn files_of(
@@ -542,7 +598,7 @@ fn report(made: &Made, files: Vec<(String, u64)>) -> Report {
             made.map_id,
             if made.stopped { ": NOT FOR USE" } else { "" }
         ),
-        blocks: summary::blocks(&facts, &made.outcome),
+        blocks: summary::blocks(&facts, &made.outcome, &made.file_totals),
         json: serde_json::Value::Object(json),
         findings: opened.findings.clone(),
         files,

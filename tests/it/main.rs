@@ -29,6 +29,7 @@ mod job_file;
 mod job_first;
 mod job_refusals;
 mod job_suggestions;
+mod kept_clear;
 mod lists;
 mod look_ahead;
 mod map_command;
