@@ -276,7 +276,8 @@ fn ponds_and_exclusions_are_zones_of_nothing_for_the_machine() {
     // Office files keep that ground free.
     let office = shapes(&field.path("out/office/prescription.geojson"), "n_kg_ha");
     let (fed, free) = fed_and_free(&office, &ground(POND));
-    assert!(fed < 0.05 && free < 0.05, "{fed} {free}");
+    // Seven decimals of a degree are a centimetre, along 136 m of shore.
+    assert!(fed < 1.0 && free < 1.0, "{fed} {free}");
     // Polygons of the task data: a zone of 0 over the pond.
     let text = fs_err::read_to_string(field.path("out/machine/TASKDATA/TASKDATA.XML")).unwrap();
     let document = roxmltree::Document::parse(&text).unwrap();
@@ -363,7 +364,7 @@ fn the_grid_is_fine_and_shows_the_zones_rates() {
         "means lie between zones' rates"
     );
     assert_eq!(field.record()["settings"]["machine"]["grid"], "mean");
-    let refused = faults(&with_line("[machine]", "grid = \"fine\""));
+    let refused = faults(&with_line("machine", "grid = \"fine\""));
     assert_eq!(
         (refused[0].key.as_str(), refused[0].found.as_str()),
         ("machine.grid", "fine")

@@ -12,6 +12,7 @@ mod areas;
 mod bad_input;
 mod boundaries;
 mod cancel;
+mod cautions;
 mod check_map;
 mod check_map_files;
 mod check_map_spoilt;
