@@ -173,7 +173,8 @@ mod tests {
             (10.0, 10.0, Some((1.0, 167.41))),
             (72.0, 84.0, Some((2.0, 0.0))),
             (306.0, 206.0, Some((3.0, 251.12))),
-            (210.0, 90.0, None),
+            // The exclusion is a zone of nothing, not a gap.
+            (210.0, 90.0, Some((4.0, 0.0))),
             (320.0, 10.0, None),
         ];
         for (along, left, expected) in cases {
@@ -212,7 +213,7 @@ mod tests {
                 .iter()
                 .map(|(_, polygon, _)| polygon.rings().len())
                 .collect::<Vec<_>>(),
-            [2, 1, 2]
+            [2, 1, 2, 1]
         );
         for (outline, polygon, _) in &records {
             assert!(outline.is_valid());
@@ -295,7 +296,8 @@ mod tests {
             .iter()
             .map(|(_, _, record)| number(record, "ZONE"))
             .collect();
-        assert_eq!(zones, [1.0, 2.0, 3.0, 3.0]);
+        // The exclusion is the zone after the last.
+        assert_eq!(zones, [1.0, 2.0, 3.0, 3.0, 4.0]);
         for zone in &mut p.zones {
             zone.machine_outline = MultiPolygon::new(vec![square(0.0, 0.9)]);
         }
