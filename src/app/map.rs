@@ -6,16 +6,17 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use crate::app::api::{Common, MapOptions};
 use crate::app::commit::{CommitOptions, OutputFolder};
 use crate::app::error::AppError;
+use crate::app::formats::{Failed, refused_format};
 use crate::app::job::resolve::read_map_job;
 use crate::app::open::Image;
 use crate::app::progress::Progress;
 use crate::app::season::{OpenedSeason, growing_season};
-use crate::app::{commit, image_source, memory, open, paper, points, record};
+use crate::app::{commit, formats, image_source, memory, open, paper, points, record};
 use crate::finding::{Acceptance, Finding};
-use crate::format::iso11783::RateGrid;
+use crate::format::iso11783;
+use crate::format::iso11783::{Iso11783Error, RateGrid};
 use crate::format::payload::Payload;
 use crate::format::raster::RasterFacts;
-use crate::format::{carried_out, geojson, geopackage, geotiff, iso11783, shapefile, style};
 use crate::pipeline::ground::{Ground, prepare};
 use crate::pipeline::money::money_findings;
 use crate::pipeline::product::product_findings;
@@ -31,7 +32,6 @@ use crate::zones::check_points::{CheckPoint, check_points};
 use crate::zones::file_totals::{FileTotal, MachineFile, of_polygons};
 use crate::zones::flavour::TaskKind;
 use crate::zones::machine::{MachineRates, machine_rates};
-use crate::zones::plain::of_prescription;
 use crate::zones::prescription::Prescription;
 use jiff::Timestamp;
 
@@ -348,12 +348,6 @@ impl Made {
     }
 }
 
-fn refused_format(error: &dyn std::error::Error) -> AppError {
-    AppError::refused("output.format", error.to_string())
-        .with_causes(error)
-        .with_hint("leave the format out in output.formats, or mend what it complains of")
-}
-
 fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, AppError> {
     let mut opened = open_job(job, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
@@ -383,12 +377,19 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
         .map_err(|error| refused_format(&error))?
         .into_log(&mut findings);
     // Findings of the machine's grid are part of the record, so the grid is made before the record's hash; the map id does not enter it.
-    let grid = grid_of(
+    let mut failed = Vec::new();
+    let grid = match grid_of(
         &opened.settings,
         &outcome.prescription,
         &rates,
         &mut findings,
-    )?;
+    ) {
+        Ok(grid) => grid,
+        Err(error) => {
+            failed.push(Failed::new(Format::Iso11783, &error));
+            None
+        }
+    };
     let file_totals = totals_by_file(
         &opened.settings,
         &outcome.prescription,
@@ -396,37 +397,56 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
         grid.as_ref(),
     );
     accept(&opened.settings.accept, &mut findings);
-    let stopped = findings.iter().any(Finding::stops);
     let inputs = match inputs {
         Some(inputs) => inputs?,
         None => record::inputs(&read, &opened.folder)?,
     };
-    let context = record::Context {
-        settings: &opened.settings,
-        folder: &opened.folder,
-        ground: &opened.ground,
-        image: &opened.image,
-        season: &opened.season.season,
-        inputs,
-        findings: &findings,
-        file_totals: &file_totals,
-        stopped,
-    };
-    let core = record::core(&outcome, &context);
-    let bytes = serde_json::to_vec(&serde_json::Value::Object(core.clone())).unwrap_or_default();
-    let map_id = commit::sha256_hex(&bytes)[..6].to_owned();
-    outcome.prescription.map_id.clone_from(&map_id);
     let even = |longitude: f64, latitude: f64, rate: f64| {
         grid.as_ref()
             .is_none_or(|grid| grid.is_even(longitude, latitude, rate))
     };
     let points = check_points(&outcome.prescription, &rates, 3, &even)
         .map_err(|error| refused_format(&error))?;
-    let mut files = if stopped {
-        Vec::new()
-    } else {
-        files_of(&opened.settings, &outcome.prescription, &rates, grid)?
+    let unfit = findings.iter().any(Finding::stops);
+    // What cannot be written is part of the record, and the map id, which the files hold, is the record's: so a format that fails sends all of it round once more.
+    let (core, map_id, mut files) = loop {
+        let told = failed.len();
+        let mut all = findings.clone();
+        all.extend(failed.iter().map(Failed::finding));
+        let context = record::Context {
+            settings: &opened.settings,
+            folder: &opened.folder,
+            ground: &opened.ground,
+            image: &opened.image,
+            season: &opened.season.season,
+            inputs: inputs.clone(),
+            findings: &all,
+            file_totals: &file_totals,
+            stopped: all.iter().any(Finding::stops),
+        };
+        let core = record::core(&outcome, &context);
+        let bytes =
+            serde_json::to_vec(&serde_json::Value::Object(core.clone())).unwrap_or_default();
+        let map_id = commit::sha256_hex(&bytes)[..6].to_owned();
+        outcome.prescription.map_id.clone_from(&map_id);
+        let files = if unfit {
+            Vec::new()
+        } else {
+            let source = formats::Source {
+                settings: &opened.settings,
+                prescription: &outcome.prescription,
+                rates: &rates,
+                grid: grid.as_ref(),
+                instant: instant(outcome.prescription.image_date),
+            };
+            formats::files_of(&source, &mut failed)
+        };
+        if failed.len() == told {
+            findings = all;
+            break (core, map_id, files);
+        }
     };
+    let stopped = findings.iter().any(Finding::stops);
     if !stopped {
         files.push(Payload::new(
             "machine/CARD.txt",
@@ -463,7 +483,7 @@ fn grid_of(
     prescription: &Prescription,
     rates: &MachineRates,
     findings: &mut Vec<Finding>,
-) -> Result<Option<RateGrid>, AppError> {
+) -> Result<Option<RateGrid>, Iso11783Error> {
     if !settings.output.formats.contains(&Format::Iso11783) {
         return Ok(None);
     }
@@ -475,8 +495,7 @@ fn grid_of(
         ));
         return Ok(None);
     }
-    let said =
-        iso11783::rate_grid(prescription, rates, kind).map_err(|error| refused_format(&error))?;
+    let said = iso11783::rate_grid(prescription, rates, kind)?;
     Ok(Some(said.into_log(findings)))
 }
 
@@ -487,96 +506,20 @@ fn totals_by_file(
     rates: &MachineRates,
     grid: Option<&RateGrid>,
 ) -> Vec<FileTotal> {
+    let polygons = settings.output.task_data.kind == TaskKind::Polygons;
     let of = |format: &Format| match (format, grid) {
         (Format::Iso11783, Some(grid)) => Some(FileTotal {
             file: MachineFile::TaskGrid,
             in_field: grid.total,
             with_run_out: grid.total_with_run_out,
         }),
-        (Format::Iso11783, None) => {
+        (Format::Iso11783, None) if polygons => {
             Some(of_polygons(MachineFile::TaskPolygons, prescription, rates))
         }
         (Format::Shapefile, _) => Some(of_polygons(MachineFile::Shapefile, prescription, rates)),
         _ => None,
     };
     settings.output.formats.iter().filter_map(of).collect()
-}
-
-fn files_of(
-    settings: &Settings,
-    prescription: &Prescription,
-    rates: &MachineRates,
-    mut grid: Option<RateGrid>,
-) -> Result<Vec<Payload>, AppError> {
-    let instant = instant(prescription.image_date);
-    let mut files = Vec::new();
-    for format in &settings.output.formats {
-        match format {
-            Format::GeoPackage => files.extend(
-                geopackage::write(prescription, instant).map_err(|error| refused_format(&error))?,
-            ),
-            Format::GeoJson => {
-                files.extend(geojson::write(prescription).map_err(|error| refused_format(&error))?);
-                files.retain(|file: &Payload| file.path != style::BESIDE_GEOJSON);
-                files.push(
-                    style::beside_geojson(prescription).map_err(|error| refused_format(&error))?,
-                );
-            }
-            Format::Shapefile => {
-                let shown = |zone: &crate::zones::prescription::ZoneRecord| {
-                    rates
-                        .zones
-                        .get(zone.zone as usize - 1)
-                        .map_or(f64::NAN, |rate| rate.shown)
-                };
-                files.extend(
-                    shapefile::write(prescription, instant, shown)
-                        .map_err(|error| refused_format(&error))?,
-                );
-                files.push(
-                    style::beside_shapefile(
-                        prescription,
-                        rates.zones.iter().map(|rate| rate.shown),
-                    )
-                    .map_err(|error| refused_format(&error))?,
-                );
-            }
-            Format::GeoTiff => {
-                files.extend(geotiff::write(prescription).map_err(|error| refused_format(&error))?);
-                files.push(
-                    style::beside_geotiff(prescription).map_err(|error| refused_format(&error))?,
-                );
-            }
-            Format::Kml | Format::FlatGeobuf => {
-                let plain =
-                    of_prescription(prescription).map_err(|error| refused_format(&error))?;
-                let write = if *format == Format::Kml {
-                    carried_out::write_kml
-                } else {
-                    carried_out::write_flatgeobuf
-                };
-                let made =
-                    write(&plain, "office/prescription").map_err(|error| refused_format(&error))?;
-                // The style lies there once, whichever format brought it.
-                let there: Vec<String> = files
-                    .iter()
-                    .map(|file: &Payload| file.path.clone())
-                    .collect();
-                files.extend(made.into_iter().filter(|file| !there.contains(&file.path)));
-            }
-            Format::Iso11783 => files.extend(
-                iso11783::write_made(
-                    prescription,
-                    settings.output.task_data,
-                    rates,
-                    grid.take(),
-                    instant,
-                )
-                .map_err(|error| refused_format(&error))?,
-            ),
-        }
-    }
-    Ok(files)
 }
 
 /// What a finished run has to say.

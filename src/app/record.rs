@@ -21,6 +21,7 @@ use crate::science::money::{Comparison, StrategyTotals};
 use crate::units::{Product, RateUnit};
 use crate::zones::file_totals::FileTotal;
 use crate::zones::prescription::Prescription;
+use geo::Area as _;
 use serde_json::{Map, Value, json};
 
 /// Size and SHA-256 of every input.
@@ -229,7 +230,8 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
     put(
         "field",
         json!({
-            "name": context.settings.field.name, "area_m2": ground.area, "plane": ground.plane.crs.to_string(), "plane_name": ground.plane.crs.name(),
+            "name": context.settings.field.name, "area_m2": ground.area, "boundary_m2": ground.boundary.unsigned_area(), "exclusions_m2": ground.boundary.unsigned_area() - ground.area - ground.slivers,
+            "holes_m2": ground.holes.unsigned_area(), "slivers_m2": ground.slivers, "plane": ground.plane.crs.to_string(), "plane_name": ground.plane.crs.name(),
             "longitude": ground.plane.longitude, "latitude": ground.plane.latitude, "areal_scale": ground.plane.areal_scale,
             "scale_low": ground.plane.scale_low, "scale_high": ground.plane.scale_high, "convergence_deg": ground.plane.convergence_deg,
             "heading_grid_deg": ground.heading_grid_deg(), "heading_true_deg": ground.heading_true_deg(), "cells": ground.grid.cells.len(),

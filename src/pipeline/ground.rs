@@ -7,6 +7,7 @@ use geo::{
 
 use crate::finding::Finding;
 use crate::pipeline::driven::{AreaShape, Bounds, Driven, in_areas, lines_doubt, way_of};
+use crate::pipeline::exclusions::{excluded, read_widely, surrounded, surroundings};
 use crate::pipeline::settings::Settings;
 use crate::space::cells::{Border, CellGrid, Way};
 use crate::space::crs::{Crs, CrsError, Operation, Projector};
@@ -14,9 +15,11 @@ use crate::space::cut::{CutError, borders, cut};
 use crate::space::holes::{holes, united};
 use crate::space::lay::LayError;
 use crate::space::plane::{Plane, PlaneError, choose};
-use crate::space::polygon::{carried, grown, joined, less, oriented, repaired};
+use crate::space::polygon::{carried, grown, joined, less, oriented};
 use crate::space::raster::Lattice;
 use crate::space::regions::SeamError;
+use crate::space::repair::{Repaired, repaired};
+use crate::space::slivers::{LEAST_AREA, LEAST_WIDTH, without_slivers};
 
 /// Shapes as they were read.
 #[derive(Clone, Debug)]
@@ -66,7 +69,7 @@ pub struct Ground {
     pub plane: Plane,
     /// The boundary.
     pub boundary: MultiPolygon<f64>,
-    /// Exclusions grown by their buffers, joined.
+    /// Exclusions grown by their buffers, by 1 mm at least, joined; cut off far beyond the field.
     pub exclusions: MultiPolygon<f64>,
     /// Whether an exclusion has a buffer.
     pub buffered: bool,
@@ -74,7 +77,7 @@ pub struct Ground {
     pub holes: MultiPolygon<f64>,
     /// All ground inside the boundary's outline, or across it, that gets nothing: exclusions with their buffers, and holes.
     pub kept_clear: MultiPolygon<f64>,
-    /// Boundary less exclusions.
+    /// Boundary less exclusions, without slivers.
     pub field: MultiPolygon<f64>,
     /// Its area. \[m²\]
     pub area: f64,
@@ -94,6 +97,8 @@ pub struct Ground {
     pub borders: Vec<Border>,
     /// The ways that the field is driven, as the grid's parts: first the one of `machine.heading`, then the areas. Always one at least.
     pub driven: Vec<Driven>,
+    /// Area of pieces of the field that are too small or too narrow to be anybody's. \[m²\]
+    pub slivers: f64,
     /// Transformations used.
     pub operations: Vec<Operation>,
 }
@@ -358,17 +363,25 @@ pub fn prepare(
         .collect();
     let boundary = oriented(&joined(&parts));
     overlapping(&parts, &boundary, &layer.file, findings);
+    let nothing = || GroundError::Nothing {
+        boundary_ha: 0.0,
+        exclusions_ha: 0.0,
+    };
+    let around = surroundings(&boundary, settings.machine.overrun).ok_or_else(nothing)?;
     let mut grown_parts = Vec::new();
     for (exclusion, layer) in settings.field.exclusions.iter().zip(&inputs.exclusions) {
         let first = grown_parts.len();
-        for shape in carrier.polygons(layer)? {
-            grown_parts.push(grown(
-                &mended(&shape, "exclusion", &layer.file, findings),
-                exclusion.buffer.get(),
-            ));
+        let shapes = carrier.polygons(layer)?;
+        let reach = settings.machine.overrun + exclusion.buffer;
+        let around = surroundings(&boundary, reach).ok_or_else(nothing)?;
+        for shape in &shapes {
+            let read = excluded(shape, exclusion.buffer, &around);
+            findings.extend(read_widely(&layer.file, &read));
+            grown_parts.push(read.polygon);
         }
         findings.extend(exclusion_apart(
             layer,
+            (&shapes, exclusion.buffer.get()),
             &grown_parts[first..],
             &boundary,
             &plane.crs,
@@ -382,7 +395,9 @@ pub fn prepare(
         .any(|exclusion| exclusion.buffer.get() > 0.0);
     let holes = holes(&boundary);
     let kept_clear = united(&exclusions, &holes);
-    let field = oriented(&less(&boundary, &exclusions));
+    let kept = without_slivers(oriented(&less(&boundary, &exclusions)));
+    let (field, slivers) = (kept.ground, kept.area);
+    let mut left = (kept.pieces, kept.area);
     let area = field.unsigned_area();
     if area <= 0.0 {
         let ha = |p: &MultiPolygon<f64>| p.unsigned_area() / 10_000.0;
@@ -398,8 +413,8 @@ pub fn prepare(
     let mut reference_zones = Vec::new();
     if let Some(layer) = &inputs.reference_zones {
         for shape in carrier.polygons(layer)? {
-            reference_zones.push(mended(
-                &shape,
+            reference_zones.push(told(
+                surrounded(&shape, &around),
                 "zone of the reference",
                 &layer.file,
                 findings,
@@ -422,7 +437,7 @@ pub fn prepare(
         let parts: Vec<MultiPolygon<f64>> = carrier
             .polygons(shapes)?
             .iter()
-            .map(|part| mended(part, "area", &shapes.file, findings))
+            .map(|part| told(surrounded(part, &around), "area", &shapes.file, findings))
             .collect();
         let guidance = match guidance {
             Some(layer) => Some((carrier.lines(layer)?, layer.file.clone())),
@@ -464,8 +479,11 @@ pub fn prepare(
     let mapped = if settings.field.map_strips {
         field.clone()
     } else {
-        oriented(&less(&field, &joined(&strips)))
+        let kept = without_slivers(oriented(&less(&field, &joined(&strips))));
+        left = (left.0 + kept.pieces, left.1 + kept.area);
+        kept.ground
     };
+    findings.extend(slivers_told(left));
     let whole = way_of(
         &settings.machine,
         &settings.machine.heading,
@@ -511,7 +529,21 @@ pub fn prepare(
         grid,
         borders,
         driven,
+        slivers,
         operations,
+    })
+}
+
+/// Says how much ground belongs to nobody, being too small or too narrow.
+fn slivers_told((pieces, area): (usize, f64)) -> Option<Finding> {
+    (pieces > 0).then(|| {
+        Finding::note(
+            "field.slivers",
+            format!(
+                "{pieces} pieces of the field, {area:.3} m² in all, are below {LEAST_AREA} m² or nowhere {:.0} cm wide and belong to no cell: lines that were drawn as one lie a hair apart there",
+                100.0 * LEAST_WIDTH
+            ),
+        )
     })
 }
 
@@ -521,11 +553,23 @@ fn mended(
     file: &str,
     findings: &mut Vec<Finding>,
 ) -> MultiPolygon<f64> {
-    let mended = repaired(shape);
+    told(repaired(shape), what, file, findings)
+}
+
+/// Says that a shape had to be mended.
+fn told(
+    mended: Repaired,
+    what: &str,
+    file: &str,
+    findings: &mut Vec<Finding>,
+) -> MultiPolygon<f64> {
     if let Some(change) = mended.area_change {
         findings.push(Finding::caution(
             "boundary.repaired",
-            format!("{file}: the {what} crosses itself; it was untangled by the even–odd rule, which changed its area by {change:+.1} m² to {:.1} m²: look at it on the map", mended.polygon.unsigned_area()),
+            format!(
+                "{file}: the {what} crosses or overlaps itself; parts are joined, ground enclosed twice and parts inside parts are left out, which changes its area by {change:+.1} m² to {:.1} m²: look at it on the map",
+                mended.polygon.unsigned_area()
+            ),
         ));
     }
     mended.polygon
@@ -534,6 +578,7 @@ fn mended(
 /// A word where exclusions take nothing away: what must get nothing then gets its rate. A stop where longitude and latitude are swapped.
 fn exclusion_apart(
     layer: &Layer<MultiPolygon<f64>>,
+    (shapes, buffer): (&[MultiPolygon<f64>], f64),
     grown: &[MultiPolygon<f64>],
     boundary: &MultiPolygon<f64>,
     plane: &Crs,
@@ -557,9 +602,9 @@ fn exclusion_apart(
         );
         return Some(Finding::stop("field.exclude_apart", text));
     }
-    let far = grown
+    let far = shapes
         .iter()
-        .map(|shape| Euclidean.distance(shape, boundary))
+        .map(|shape| (Euclidean.distance(shape, boundary) - buffer).max(0.0))
         .fold(f64::INFINITY, f64::min);
     let text = format!(
         "{file}: this exclusion lies wholly outside the field, {far:.0} m from it at least, and takes nothing away: look whether it is the right file and system"

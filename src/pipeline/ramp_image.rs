@@ -3,6 +3,7 @@
 use geo::{Area as _, BooleanOps, Centroid, MultiPolygon};
 
 use crate::finding::Finding;
+use crate::pipeline::exclusions::{excluded, surroundings};
 use crate::pipeline::ground::{Layer, pixel_size};
 use crate::pipeline::run::Sources;
 use crate::pipeline::scan::{Found, Probe, Scan, ScanError, scan, window_pixels};
@@ -140,18 +141,18 @@ pub fn measure(
         latitude,
         findings,
     )?;
-    let mut excluded = Vec::new();
+    let ground = oriented(&joined(&on_plane(boundary, &plane.crs)?));
+    let mut kept_clear = Vec::new();
     for (exclusion, layer) in image.field.exclusions.iter().zip(&layers.exclusions) {
-        excluded.extend(
-            on_plane(layer, &plane.crs)?
-                .iter()
-                .map(|shape| grown(shape, exclusion.buffer.get())),
-        );
+        let way = Projector::new(&layer.crs, &plane.crs)?;
+        let Some(around) = surroundings(&ground, exclusion.buffer) else {
+            continue;
+        };
+        for shape in &layer.shapes {
+            kept_clear.push(excluded(&carried(shape, &way)?, exclusion.buffer, &around).polygon);
+        }
     }
-    let field = oriented(&less(
-        &joined(&on_plane(boundary, &plane.crs)?),
-        &joined(&excluded),
-    ));
+    let field = oriented(&less(&ground, &joined(&kept_clear)));
     let steps = on_plane(&layers.steps, &plane.crs)?;
     check(&steps, &field)?;
 

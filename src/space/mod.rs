@@ -1,6 +1,7 @@
 //! Ground: reference systems, cells, polygons and how much of a pixel they cover.
 
 pub mod cells;
+pub mod clip;
 pub mod connected;
 pub mod coverage;
 pub mod crs;
@@ -15,3 +16,5 @@ pub mod plane;
 pub mod polygon;
 pub mod raster;
 pub mod regions;
+pub mod repair;
+pub mod slivers;

@@ -45,5 +45,7 @@ mod ramp_image;
 mod rasters;
 mod rate_command;
 mod report;
+mod rough_field;
+mod rough_ground;
 mod satellites;
 mod season;

@@ -16,7 +16,8 @@ use crate::format::maps::MapError;
 use crate::format::vector::read_polygons;
 use crate::report::model::Report;
 use crate::space::crs::{Crs, Projector};
-use crate::space::polygon::{joined, repaired};
+use crate::space::polygon::joined;
+use crate::space::repair::{Repaired, repaired, widest};
 use crate::zones::faults;
 
 /// What to check, and against what; amounts as the user wrote them.
@@ -96,13 +97,13 @@ pub fn check_map(request: &CheckMapRequest) -> Result<Report, AppError> {
     };
     let map = maps::read(&request.map, &options)?;
     let boundary = match &request.boundary {
-        Some(path) => Some(ground(path)?),
+        Some(path) => Some(ground(path, repaired)?),
         None => map.boundary.clone(),
     };
     let exclusions = request
         .exclude
         .iter()
-        .map(|path| ground(path))
+        .map(|path| ground(path, widest))
         .collect::<Result<Vec<_>, _>>()?;
     let against = ask::against(request, &map, boundary, exclusions)?;
     let verdict = faults::check(&map, &against);
@@ -137,8 +138,11 @@ pub fn check_map(request: &CheckMapRequest) -> Result<Report, AppError> {
     ))
 }
 
-/// Polygons of a file as one, in WGS 84.
-fn ground(path: &Path) -> Result<MultiPolygon<f64>, AppError> {
+/// Polygons of a file as one, in WGS 84: a boundary read narrowly, exclusions widely.
+fn ground(
+    path: &Path,
+    read: fn(&MultiPolygon<f64>) -> Repaired,
+) -> Result<MultiPolygon<f64>, AppError> {
     let layer = read_polygons(path, None, None)?;
     let failed = |error: crate::space::crs::CrsError| {
         AppError::refused(
@@ -151,7 +155,7 @@ fn ground(path: &Path) -> Result<MultiPolygon<f64>, AppError> {
     let shapes: Vec<MultiPolygon<f64>> = layer
         .shapes
         .iter()
-        .map(|shape| repaired(&shape.geometry).polygon)
+        .map(|shape| read(&shape.geometry).polygon)
         .collect();
     let whole = joined(&shapes);
     Projector::new(&layer.crs, &Crs::wgs84())

@@ -12,6 +12,7 @@ use rstar::primitives::{GeomWithData, Rectangle};
 use crate::finding::Severity;
 use crate::space::holes::holes;
 use crate::space::polygon::{grown, joined, less, repaired};
+use crate::space::repair::widest;
 use crate::units::M2_PER_HA;
 use crate::zones::carried::{CarriedMap, Patch, Place};
 use crate::zones::faults::fault::Fault;
@@ -70,7 +71,7 @@ impl Field {
             .exclusions
             .iter()
             .filter_map(|e| frame.ground(e))
-            .map(|e| grown(&repaired(&e).polygon, against.exclusion_buffer.get()))
+            .map(|e| grown(&widest(&e).polygon, against.exclusion_buffer.get()))
             .collect();
         let inner = boundary.as_ref().map(|b| less(b, &joined(&exclusions)));
         let holes = boundary

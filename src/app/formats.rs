@@ -1,0 +1,237 @@
+//! The files of a map, format by format: one that cannot be written does not take the others along, except that the machine gets all of its files or none.
+
+use crate::app::error::AppError;
+use crate::app::job::echo::format_word;
+use crate::finding::Finding;
+use crate::format::iso11783::RateGrid;
+use crate::format::payload::Payload;
+use crate::format::{carried_out, geojson, geopackage, geotiff, iso11783, shapefile, style};
+use crate::pipeline::settings::{Format, Settings};
+use crate::zones::machine::MachineRates;
+use crate::zones::plain::of_prescription;
+use crate::zones::prescription::{Prescription, ZoneRecord};
+use jiff::Timestamp;
+
+/// Letters of a reason that a finding repeats.
+const LONGEST: usize = 160;
+
+/// A format that cannot be written, and why.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Failed {
+    /// The format.
+    pub(crate) format: Format,
+    /// Why not.
+    pub(crate) reason: String,
+}
+
+impl Failed {
+    /// From what a writer complains of.
+    pub(crate) fn new(format: Format, error: &dyn std::error::Error) -> Self {
+        Self::of(format, &refused_format(error))
+    }
+    fn of(format: Format, error: &AppError) -> Self {
+        let told: Vec<&str> = std::iter::once(error.headline.as_str())
+            .chain(error.causes.iter().map(String::as_str))
+            .collect();
+        let mut reason = told.join(": ");
+        if let Some((at, _)) = reason.char_indices().nth(LONGEST) {
+            reason.truncate(at);
+            reason.push('…');
+        }
+        Self { format, reason }
+    }
+    /// Whether the machine reads it.
+    pub(crate) const fn is_for_the_machine(&self) -> bool {
+        matches!(self.format, Format::Shapefile | Format::Iso11783)
+    }
+    /// What the user is told.
+    pub(crate) fn finding(&self) -> Finding {
+        let (word, reason) = (format_word(self.format), &self.reason);
+        if self.is_for_the_machine() {
+            Finding::stop(
+                "output.machine",
+                format!(
+                    "{word} cannot be written, so the machine gets no file at all: {reason}; leave {word:?} out of output.formats if the machine can do without"
+                ),
+            )
+        } else {
+            Finding::caution(
+                "output.format",
+                format!("{word} is not written, the other files are: {reason}"),
+            )
+        }
+    }
+}
+
+/// A refusal of what a writer complains of.
+pub(crate) fn refused_format(error: &dyn std::error::Error) -> AppError {
+    AppError::refused("output.format", error.to_string())
+        .with_causes(error)
+        .with_hint("leave the format out in output.formats, or mend what it complains of")
+}
+
+/// What the writers need.
+pub(crate) struct Source<'a> {
+    /// The job.
+    pub(crate) settings: &'a Settings,
+    /// The map.
+    pub(crate) prescription: &'a Prescription,
+    /// Rates that the machine gets.
+    pub(crate) rates: &'a MachineRates,
+    /// The task's grid, made before.
+    pub(crate) grid: Option<&'a RateGrid>,
+    /// The instant of files that demand one.
+    pub(crate) instant: Timestamp,
+}
+
+/// Files of all formats but those that failed before; what fails now is added to them, and no file for the machine is left when one of them is for it.
+pub(crate) fn files_of(source: &Source<'_>, failed: &mut Vec<Failed>) -> Vec<Payload> {
+    gathered(&source.settings.output.formats, failed, |format| {
+        written(source, format)
+    })
+}
+
+fn gathered(
+    formats: &[Format],
+    failed: &mut Vec<Failed>,
+    mut write: impl FnMut(Format) -> Result<Vec<Payload>, AppError>,
+) -> Vec<Payload> {
+    let mut files: Vec<Payload> = Vec::new();
+    for &format in formats {
+        if failed.iter().any(|failed| failed.format == format) {
+            continue;
+        }
+        match write(format) {
+            Ok(made) => {
+                // The style beside longitude and latitude lies there once; that of the GeoJSON goes before others.
+                if format == Format::GeoJson {
+                    files.retain(|file| made.iter().all(|new| new.path != file.path));
+                }
+                for file in made {
+                    if files.iter().all(|there| there.path != file.path) {
+                        files.push(file);
+                    }
+                }
+            }
+            Err(error) => failed.push(Failed::of(format, &error)),
+        }
+    }
+    if failed.iter().any(Failed::is_for_the_machine) {
+        files.retain(|file| !is_for_the_machine(&file.path));
+    }
+    files
+}
+
+fn is_for_the_machine(path: &str) -> bool {
+    path.starts_with("machine/") || path.starts_with("office/TASKDATA")
+}
+
+fn written(source: &Source<'_>, format: Format) -> Result<Vec<Payload>, AppError> {
+    let (prescription, rates, instant) = (source.prescription, source.rates, source.instant);
+    fn refused<E: std::error::Error>(error: E) -> AppError {
+        refused_format(&error)
+    }
+    let mut files = Vec::new();
+    match format {
+        Format::GeoPackage => {
+            files.extend(geopackage::write(prescription, instant).map_err(refused)?);
+        }
+        Format::GeoJson => {
+            files.extend(geojson::write(prescription).map_err(refused)?);
+            files.push(style::beside_geojson(prescription).map_err(refused)?);
+        }
+        Format::Shapefile => {
+            let shown = |zone: &ZoneRecord| {
+                rates
+                    .zones
+                    .get(zone.zone as usize - 1)
+                    .map_or(f64::NAN, |rate| rate.shown)
+            };
+            files.extend(shapefile::write(prescription, instant, shown).map_err(refused)?);
+            let shown = rates.zones.iter().map(|rate| rate.shown);
+            files.push(style::beside_shapefile(prescription, shown).map_err(refused)?);
+        }
+        Format::GeoTiff => {
+            files.extend(geotiff::write(prescription).map_err(refused)?);
+            files.push(style::beside_geotiff(prescription).map_err(refused)?);
+        }
+        Format::Kml | Format::FlatGeobuf => {
+            let plain = of_prescription(prescription).map_err(refused)?;
+            let write = if format == Format::Kml {
+                carried_out::write_kml
+            } else {
+                carried_out::write_flatgeobuf
+            };
+            files.extend(write(&plain, "office/prescription").map_err(refused)?);
+        }
+        Format::Iso11783 => files.extend(
+            iso11783::write_made(
+                prescription,
+                source.settings.output.task_data,
+                rates,
+                source.grid.cloned(),
+                instant,
+            )
+            .map_err(refused)?,
+        ),
+    }
+    Ok(files)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const ALL: [Format; 4] = [
+        Format::GeoPackage,
+        Format::GeoJson,
+        Format::Shapefile,
+        Format::Iso11783,
+    ];
+
+    /// Files of all four when some fail.
+    fn with(failing: &[Format]) -> (Vec<String>, Vec<Failed>) {
+        let mut failed = Vec::new();
+        let files = gathered(&ALL, &mut failed, |format| {
+            if failing.contains(&format) {
+                return Err(AppError::refused("output.format", "x".repeat(400)));
+            }
+            let paths: &[&str] = match format {
+                Format::GeoPackage => &["office/p.gpkg"],
+                Format::GeoJson => &["office/p.geojson", "office/p.qml"],
+                Format::Shapefile => &["machine/p.shp"],
+                _ => &["machine/TASKDATA/TASKDATA.XML", "office/TASKDATA.zip"],
+            };
+            Ok(paths
+                .iter()
+                .map(|path| Payload::new(*path, Vec::new()))
+                .collect())
+        });
+        (files.into_iter().map(|file| file.path).collect(), failed)
+    }
+
+    #[test]
+    fn a_format_of_the_office_fails_alone() {
+        let (files, failed) = with(&[Format::GeoJson]);
+        let expected = [
+            "office/p.gpkg",
+            "machine/p.shp",
+            "machine/TASKDATA/TASKDATA.XML",
+            "office/TASKDATA.zip",
+        ];
+        assert_eq!(files, expected);
+        let finding = failed[0].finding();
+        assert!(!finding.stops() && finding.message.chars().count() <= 300);
+    }
+
+    #[test]
+    fn one_file_of_the_machine_takes_the_others_along() {
+        for format in [Format::Shapefile, Format::Iso11783] {
+            let (files, failed) = with(&[format]);
+            assert_eq!(files, ["office/p.gpkg", "office/p.geojson", "office/p.qml"]);
+            let finding = failed[0].finding();
+            assert!(finding.stops() && finding.message.chars().count() <= 300);
+        }
+        assert_eq!(with(&[Format::Shapefile, Format::Iso11783]).1.len(), 2);
+    }
+}

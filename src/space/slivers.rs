@@ -1,0 +1,86 @@
+//! Pieces of ground that are too small or too narrow to be anybody's.
+
+use geo::{Area as _, MultiPolygon};
+
+use crate::space::polygon::grown;
+
+/// A piece below this belongs to nobody. \[m²\]
+pub const LEAST_AREA: f64 = 0.1;
+/// A piece that is nowhere as wide as this belongs to nobody. \[m\]
+pub const LEAST_WIDTH: f64 = 0.01;
+
+/// Ground without its slivers.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Kept {
+    /// What is left, piece by piece to the last bit.
+    pub ground: MultiPolygon<f64>,
+    /// How many pieces are left out.
+    pub pieces: usize,
+    /// Their area. \[m²\]
+    pub area: f64,
+}
+
+/// Leaves out pieces below 0.1 m² and pieces nowhere 1 cm wide: what overlay leaves between lines that were drawn as one and lie a hair apart.
+pub fn without_slivers(ground: MultiPolygon<f64>) -> Kept {
+    let mut kept = Kept {
+        ground: MultiPolygon::new(Vec::new()),
+        pieces: 0,
+        area: 0.0,
+    };
+    for piece in ground {
+        let area = piece.unsigned_area();
+        // A wide piece is wide by its area alone: no piece nowhere as wide as w has more than w times its outline.
+        let wide = || {
+            let outline: f64 = piece
+                .exterior()
+                .lines()
+                .map(|line| libm::hypot(line.dx(), line.dy()))
+                .sum();
+            let rings = 1 + piece.interiors().len();
+            (rings == 1 && area > LEAST_WIDTH * outline)
+                || !grown(&MultiPolygon::new(vec![piece.clone()]), -LEAST_WIDTH / 2.0)
+                    .0
+                    .is_empty()
+        };
+        if area >= LEAST_AREA && wide() {
+            kept.ground.0.push(piece);
+        } else {
+            kept.pieces += 1;
+            kept.area += area;
+        }
+    }
+    kept
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use geo::{Polygon, Rect, coord};
+
+    fn rectangle(west: f64, south: f64, width: f64, height: f64) -> Polygon<f64> {
+        let corner = coord! { x: west, y: south };
+        Rect::new(corner, corner + coord! { x: width, y: height }).to_polygon()
+    }
+
+    #[test]
+    fn small_and_narrow_pieces_are_left_out_and_counted() {
+        let field = rectangle(0.0, 0.0, 300.0, 200.0);
+        let narrow = rectangle(0.0, 300.0, 200.0, 0.009);
+        let wide = rectangle(0.0, 400.0, 200.0, 0.011);
+        let small = rectangle(0.0, 500.0, 0.3, 0.3);
+        let needle = rectangle(0.0, 600.0, 250.0, 1e-7);
+        let all = [&field, &narrow, &wide, &small, &needle];
+        let kept = without_slivers(all.into_iter().cloned().collect());
+        assert_eq!(kept.ground.0, [field, wide]);
+        assert_eq!(kept.pieces, 3);
+        assert!((kept.area - 1.8 - 0.09).abs() < 1e-3, "{}", kept.area);
+    }
+
+    #[test]
+    fn a_thin_ring_is_narrow_however_large() {
+        let outer = rectangle(0.0, 0.0, 100.0, 100.0);
+        let hole = rectangle(0.004, 0.004, 99.992, 99.992);
+        let ring = Polygon::new(outer.exterior().clone(), vec![hole.exterior().clone()]);
+        assert_eq!(without_slivers(MultiPolygon::new(vec![ring])).pieces, 1);
+    }
+}
