@@ -283,8 +283,8 @@ fn ponds_and_exclusions_are_zones_of_nothing_for_the_machine() {
     let document = roxmltree::Document::parse(&text).unwrap();
     let (longitude, latitude) = carry(
         &way("EPSG:32633", "EPSG:4326"),
-        CORNER.0 + (POND[0] + POND[2]) / 2.0,
-        CORNER.1 + (POND[1] + POND[3]) / 2.0,
+        CORNER.0 + f64::midpoint(POND[0], POND[2]),
+        CORNER.1 + f64::midpoint(POND[1], POND[3]),
     );
     let values: Vec<f64> = document
         .descendants()
@@ -367,7 +367,7 @@ fn the_grid_is_fine_and_shows_the_zones_rates() {
     let refused = faults(&with_line("machine", "grid = \"fine\""));
     assert_eq!(
         (refused[0].key.as_str(), refused[0].found.as_str()),
-        ("machine.grid", "fine")
+        ("machine.grid", "\"fine\"")
     );
 }
 

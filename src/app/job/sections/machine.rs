@@ -186,13 +186,7 @@ pub(crate) fn machine(
         );
     }
     let capacity = capacity(section, product, facts);
-    let grid = section
-        .choice(
-            "grid",
-            "rate of a cell of the task grid (zone, mean)",
-            &[("zone", GridRates::Zone), ("mean", GridRates::Mean)],
-        )
-        .unwrap_or_default();
+    let grid = grid(section);
     let on_start = state_rate(section, "on_start", product, false, StateRate::FieldRate);
     // With position lost the machine cannot keep off what is excluded. Whether the boundary has holes shows later.
     let lost = if excluded {
@@ -239,6 +233,17 @@ pub(crate) fn machine(
         position_lost,
         outside,
     })
+}
+
+/// `machine.grid = "zone"` or `"mean"`.
+fn grid(section: &mut Section<'_>) -> GridRates {
+    section
+        .choice(
+            "grid",
+            "rate of a cell of the task grid (zone, mean)",
+            &[("zone", GridRates::Zone), ("mean", GridRates::Mean)],
+        )
+        .unwrap_or_default()
 }
 
 /// `[[machine.area]]`: ground with a heading of its own.
