@@ -14,6 +14,7 @@ use crate::app::season::{OpenedSeason, growing_season};
 use crate::app::{commit, formats, image_source, memory, open, paper, points, record};
 use crate::finding::{Acceptance, Finding};
 use crate::format::iso11783;
+use crate::format::iso11783::{Iso11783Error, RateGrid};
 use crate::format::payload::Payload;
 use crate::format::raster::RasterFacts;
 use crate::pipeline::ground::{Ground, prepare};
@@ -28,8 +29,10 @@ use crate::report::model::Report;
 use crate::report::paper::Subject;
 use crate::report::summary;
 use crate::zones::check_points::{CheckPoint, check_points};
+use crate::zones::file_totals::{FileTotal, MachineFile, of_polygons};
 use crate::zones::flavour::TaskKind;
 use crate::zones::machine::{MachineRates, machine_rates};
+use crate::zones::prescription::Prescription;
 use jiff::Timestamp;
 
 /// A job with everything opened.
@@ -316,6 +319,7 @@ struct Made {
     core: serde_json::Map<String, serde_json::Value>,
     rates: MachineRates,
     points: Vec<CheckPoint>,
+    file_totals: Vec<FileTotal>,
 }
 
 impl Made {
@@ -337,6 +341,7 @@ impl Made {
             core: &self.core,
             rates: &self.rates,
             points: &self.points,
+            file_totals: &self.file_totals,
             stopped: self.stopped,
             instant: instant(self.outcome.prescription.image_date),
         }
@@ -372,34 +377,36 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
         .map_err(|error| refused_format(&error))?
         .into_log(&mut findings);
     // Findings of the machine's grid are part of the record, so the grid is made before the record's hash; the map id does not enter it.
-    let mut grid = None;
     let mut failed = Vec::new();
-    if opened.settings.output.formats.contains(&Format::Iso11783) {
-        match iso11783::rate_grid(
-            &outcome.prescription,
-            &rates,
-            opened.settings.output.task_data.kind,
-        ) {
-            Ok(said) => {
-                grid = Some(said.into_log(&mut findings))
-                    .filter(|_| opened.settings.output.task_data.kind != TaskKind::Polygons);
-            }
-            Err(error) => failed.push(Failed::new(Format::Iso11783, &error)),
+    let grid = match grid_of(
+        &opened.settings,
+        &outcome.prescription,
+        &rates,
+        &mut findings,
+    ) {
+        Ok(grid) => grid,
+        Err(error) => {
+            failed.push(Failed::new(Format::Iso11783, &error));
+            None
         }
-        if opened.settings.output.task_data.kind == TaskKind::Polygons {
-            findings.push(Finding::caution(
-                "machine.task_polygons",
-                "the task data hold polygons, which controllers need not take: try them on yours before the day; kind = \"grid\" in output.task_data is what each must take",
-            ));
-        }
-    }
+    };
+    let file_totals = totals_by_file(
+        &opened.settings,
+        &outcome.prescription,
+        &rates,
+        grid.as_ref(),
+    );
     accept(&opened.settings.accept, &mut findings);
     let inputs = match inputs {
         Some(inputs) => inputs?,
         None => record::inputs(&read, &opened.folder)?,
     };
-    let points =
-        check_points(&outcome.prescription, &rates, 3).map_err(|error| refused_format(&error))?;
+    let even = |longitude: f64, latitude: f64, rate: f64| {
+        grid.as_ref()
+            .is_none_or(|grid| grid.is_even(longitude, latitude, rate))
+    };
+    let points = check_points(&outcome.prescription, &rates, 3, &even)
+        .map_err(|error| refused_format(&error))?;
     let unfit = findings.iter().any(Finding::stops);
     // What cannot be written is part of the record, and the map id, which the files hold, is the record's: so a format that fails sends all of it round once more.
     let (core, map_id, mut files) = loop {
@@ -414,6 +421,7 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
             season: &opened.season.season,
             inputs: inputs.clone(),
             findings: &all,
+            file_totals: &file_totals,
             stopped: all.iter().any(Finding::stops),
         };
         let core = record::core(&outcome, &context);
@@ -442,7 +450,14 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
     if !stopped {
         files.push(Payload::new(
             "machine/CARD.txt",
-            card(&outcome.prescription, &rates, &points, &findings).into_bytes(),
+            card(
+                &outcome.prescription,
+                &rates,
+                &points,
+                &file_totals,
+                &findings,
+            )
+            .into_bytes(),
         ));
     }
     opened.findings = findings;
@@ -455,10 +470,56 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
         core,
         rates,
         points,
+        file_totals,
     };
     files.extend(paper::files(&made.outcome, &made.paper(job))?);
     made.files = files;
     Ok(made)
+}
+
+/// The task's grid, unless the job wants no task data or polygons in them.
+fn grid_of(
+    settings: &Settings,
+    prescription: &Prescription,
+    rates: &MachineRates,
+    findings: &mut Vec<Finding>,
+) -> Result<Option<RateGrid>, Iso11783Error> {
+    if !settings.output.formats.contains(&Format::Iso11783) {
+        return Ok(None);
+    }
+    let kind = settings.output.task_data.kind;
+    if kind == TaskKind::Polygons {
+        findings.push(Finding::caution(
+            "machine.task_polygons",
+            "the task data hold polygons, which controllers need not take: try them on yours before the day; kind = \"grid\" in output.task_data is what each must take",
+        ));
+        return Ok(None);
+    }
+    let said = iso11783::rate_grid(prescription, rates, kind)?;
+    Ok(Some(said.into_log(findings)))
+}
+
+/// What each file for machines puts on the field.
+fn totals_by_file(
+    settings: &Settings,
+    prescription: &Prescription,
+    rates: &MachineRates,
+    grid: Option<&RateGrid>,
+) -> Vec<FileTotal> {
+    let polygons = settings.output.task_data.kind == TaskKind::Polygons;
+    let of = |format: &Format| match (format, grid) {
+        (Format::Iso11783, Some(grid)) => Some(FileTotal {
+            file: MachineFile::TaskGrid,
+            in_field: grid.total,
+            with_run_out: grid.total_with_run_out,
+        }),
+        (Format::Iso11783, None) if polygons => {
+            Some(of_polygons(MachineFile::TaskPolygons, prescription, rates))
+        }
+        (Format::Shapefile, _) => Some(of_polygons(MachineFile::Shapefile, prescription, rates)),
+        _ => None,
+    };
+    settings.output.formats.iter().filter_map(of).collect()
 }
 
 /// What a finished run has to say.
@@ -480,7 +541,7 @@ fn report(made: &Made, files: Vec<(String, u64)>) -> Report {
             made.map_id,
             if made.stopped { ": NOT FOR USE" } else { "" }
         ),
-        blocks: summary::blocks(&facts, &made.outcome),
+        blocks: summary::blocks(&facts, &made.outcome, &made.file_totals),
         json: serde_json::Value::Object(json),
         findings: opened.findings.clone(),
         files,

@@ -24,6 +24,7 @@ use crate::science::growing_days::{Day, MissingDays, SeasonSpan, count_growing_d
 use crate::science::index::find_entry;
 use crate::science::product::find_product;
 use crate::zones::check_points::CheckPoint;
+use crate::zones::file_totals::FileTotal;
 use crate::zones::machine::MachineRates;
 use crate::zones::scouting::scout_points;
 use jiff::{Timestamp, ToSpan as _};
@@ -51,6 +52,8 @@ pub(crate) struct Context<'a> {
     pub(crate) rates: &'a MachineRates,
     /// Where driver and terminal can compare.
     pub(crate) points: &'a [CheckPoint],
+    /// What each file for machines puts on the field.
+    pub(crate) file_totals: &'a [FileTotal],
     /// Whether nothing is written for the machine.
     pub(crate) stopped: bool,
     /// The instant that stands in files which demand one.
@@ -102,6 +105,7 @@ pub(crate) fn with_paper<T>(
         core: context.core,
         rates: context.rates,
         points: context.points,
+        file_totals: context.file_totals,
         scouts: &scouts,
         overview: overview.as_ref(),
         image: &image,

@@ -20,6 +20,8 @@ use crate::science::loads::Loads;
 use crate::science::money::{Comparison, StrategyTotals};
 use crate::science::reference::{Answer, Placebo};
 use crate::units::{Product, RateUnit};
+use crate::zones::file_totals::FileTotal;
+use crate::zones::prescription::Prescription;
 use geo::Area as _;
 use serde_json::{Map, Value, json};
 
@@ -114,6 +116,14 @@ fn zone_money(zone: &ZoneMoney) -> Value {
     })
 }
 
+/// What a file for machines puts on the field, in the unit of its totals.
+fn file_total(total: &FileTotal, prescription: &Prescription) -> Value {
+    json!({
+        "file": total.file.word(), "in_field": total.in_field, "with_run_out": total.with_run_out,
+        "unit": prescription.total_label(),
+    })
+}
+
 /// Fills of tank or hopper, in the unit of the product's total.
 fn loads_value(loads: &Loads, product: &Product, unit: RateUnit) -> Value {
     let shown = |kg: f64| product.in_total(kg, unit);
@@ -186,6 +196,8 @@ pub struct Context<'a> {
     pub inputs: Value,
     /// Findings.
     pub findings: &'a [Finding],
+    /// What each file for machines puts on the field.
+    pub file_totals: &'a [FileTotal],
     /// Whether nothing is written for the machine.
     pub stopped: bool,
 }
@@ -288,6 +300,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
             "thin_share": totals.thin_share, "beyond_share": totals.beyond_share, "withheld_by_ratio_n_kg": totals.withheld_kg, "mean_n_kg_ha": totals.mean_rate.get(), "field_rate_n_kg_ha": outcome.prescription.field_rate.get(),
             "field_rate_exact_n_kg_ha": outcome.rated.field_exact, "zones": outcome.prescription.zones.len(),
             "yield_without_n_kg_ha": totals.yields.map(|y| y.0.get()), "yield_with_n_kg_ha": totals.yields.map(|y| y.1.get()),
+            "product_by_file": context.file_totals.iter().map(|total| file_total(total, &outcome.prescription)).collect::<Vec<_>>(),
         }),
     );
     if let (Some(loads), Some(product)) = (&totals.loads, &context.settings.product) {

@@ -18,6 +18,8 @@ const MOST_DAYS: f64 = 120.0;
 const PALER: f64 = 0.95;
 /// Share of the maximum yield below which the curve's yield is no crop's that is worth a map. Common practice, no source.
 const LEAST_YIELD: f64 = 0.1;
+/// Share of the canopy at the maximum yield without nitrogen above which the map is one of nothing, and says nothing of the crop. \[–\]
+const NO_MAP: f64 = 0.9;
 /// Totals that differ by less are the same. \[kg N\]
 const LEAST_TOTAL: f64 = 0.05;
 
@@ -134,14 +136,16 @@ fn yields(settings: &Settings, totals: &Totals, findings: &mut Vec<Finding>) {
     };
     let most = yields.maximum_yield;
     if totals.capped_without_share > 0.5 {
-        findings.push(Finding::caution(
-            "rate.at_maximum",
-            format!(
-                "{:.0} % of the canopy reaches the maximum yield of {:.2} t/ha without more nitrogen by the curve, and so gets nothing for it: check maximum yield, curve and growing days, and their units",
-                100.0 * totals.capped_without_share,
-                most.get() / 1000.0
-            ),
-        ));
+        let told = format!(
+            "{:.0} % of the canopy reaches the maximum yield of {:.2} t/ha without more nitrogen by the curve, and so gets nothing for it: check maximum yield, curve and growing days, and their units",
+            100.0 * totals.capped_without_share,
+            most.get() / 1000.0
+        );
+        findings.push(if totals.capped_without_share > NO_MAP {
+            Finding::stop("rate.at_maximum", told)
+        } else {
+            Finding::caution("rate.at_maximum", told)
+        });
     } else if without.get() < most.get() * LEAST_YIELD {
         findings.push(Finding::caution(
             "rate.far_below",
@@ -446,7 +450,17 @@ fn doubts(
 }
 
 fn dates(settings: &Settings, findings: &mut Vec<Finding>) {
-    let (Some(image), Some(applied)) = (&settings.imagery, settings.application.date) else {
+    let Some(image) = &settings.imagery else {
+        return;
+    };
+    let Some(applied) = settings.application.date else {
+        findings.push(Finding::caution(
+            "image.age_unchecked",
+            format!(
+                "no application date is given, so nothing tells whether the image of {} will be too old by then: give application.date, and spread within {} days of the image",
+                image.date, settings.application.max_image_age
+            ),
+        ));
         return;
     };
     let days = (applied - image.date).get_days();

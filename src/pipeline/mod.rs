@@ -1,6 +1,7 @@
 //! The walk along the data, one file a step.
 
 pub mod ahead;
+pub mod beside;
 pub mod blur;
 pub mod curve;
 pub mod doubt;
@@ -25,5 +26,6 @@ pub mod run;
 pub mod scan;
 pub mod season;
 pub mod settings;
+pub mod step;
 pub mod strips;
 pub mod totals;

@@ -88,7 +88,7 @@ pub fn carried_outwards(
         }
         let way = Line::new(home.0, centre.0);
         if ground.hard_edges.iter().any(|edge| edge.intersects(&way))
-            || ground.exclusions.intersects(&way)
+            || ground.kept_clear.intersects(&way)
         {
             continue;
         }

@@ -19,7 +19,7 @@ use crate::pipeline::settings::{
 };
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::{Totals, totals_of};
-use crate::pipeline::{ahead, doubt, drive, judge, placebo, points, strips};
+use crate::pipeline::{ahead, beside, doubt, drive, judge, placebo, points, step, strips};
 use crate::science::reference::SpreadFit;
 use crate::space::crs::CrsError;
 use crate::space::lay::LayError;
@@ -357,6 +357,7 @@ pub fn run(
     judge::cautions(
         settings, &looked, &reference, &rated, &totals, sources, findings,
     );
+    beside::findings_of(settings, ground, &rated, findings);
     if let Some(doubt) = &doubt {
         doubt::findings_of(settings, &reference, doubt, findings);
     }
@@ -412,6 +413,13 @@ fn zones_of(
         GroupBy::Rate
     };
     let zoning = build(&cells, &ground.borders, by, &rule)?;
+    step::findings_of(
+        settings,
+        rated,
+        (&cells, &ground.borders, by),
+        (&rule, &zoning),
+        findings,
+    );
     let rate_of = |zone: u32| zoning.zones[zone as usize - 1].n;
     drive::steps_left(settings, ground, &zoning.zone_of, rate_of, findings);
     if zoning.joined_alike > 0 {
@@ -583,7 +591,7 @@ fn prescription(
     totals: &Totals,
 ) -> Prescription {
     let field_rate = NRate::kg_per_ha(rated.field_q as f64 * settings.rate.step.get());
-    let usual = default_fallbacks(field_rate, ground.buffered);
+    let usual = default_fallbacks(field_rate, !ground.kept_clear.0.is_empty());
     let stated = |rule: StateRate, default: NRate| match rule {
         StateRate::Amount(amount) => amount,
         StateRate::Own | StateRate::FieldRate => default,
@@ -626,12 +634,14 @@ fn prescription(
         boundary: ground.boundary.clone(),
         field: ground.mapped.clone(),
         exclusions: ground.exclusions.clone(),
-        buffered_exclusion: ground.buffered,
         hard_edges: ground.hard_edges.clone(),
         field_rate,
         fallbacks: Fallbacks {
             on_start: stated(machine.on_start, usual.on_start),
-            position_lost: stated(machine.position_lost, usual.position_lost),
+            position_lost: match machine.position_lost {
+                StateRate::FieldRate => field_rate,
+                other => stated(other, usual.position_lost),
+            },
             outside: match machine.outside {
                 StateRate::FieldRate => field_rate,
                 other => stated(other, usual.outside),
@@ -642,6 +652,7 @@ fn prescription(
             greatest: machine.greatest_rate,
             overrun: machine.overrun,
             working_width: machine.working_width,
+            grid: machine.grid,
         },
         total_n_kg: totals.n_kg,
         headings: ground

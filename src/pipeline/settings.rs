@@ -13,7 +13,7 @@ use crate::science::yield_response::YieldResponse;
 use crate::units::{
     Area, KG_PER_LB, Length, NRate, Product, ProductRate, RateUnit, Seconds, Speed, Yield,
 };
-use crate::zones::flavour::TaskFlavour;
+use crate::zones::flavour::{GridRates, TaskFlavour};
 use jiff::civil::Date;
 
 /// One field, one decision.
@@ -628,9 +628,11 @@ pub struct Machine {
     pub greatest_rate: Option<ProductRate>,
     /// What its tank or hopper holds, when given.
     pub capacity: Option<Capacity>,
+    /// What cells of a task's grid hold.
+    pub grid: GridRates,
     /// Rate on start.
     pub on_start: StateRate,
-    /// Rate when position is lost.
+    /// Rate when position is lost; `Own` when the job does not say: the field rate, or 0 as soon as the field has an exclusion or a hole.
     pub position_lost: StateRate,
     /// Rate outside the field.
     pub outside: StateRate,

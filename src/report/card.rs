@@ -6,21 +6,25 @@ use crate::finding::{Finding, Severity};
 use crate::units::Area;
 use crate::zones::ascii::ascii;
 use crate::zones::check_points::CheckPoint;
+use crate::zones::file_totals::FileTotal;
 use crate::zones::machine::MachineRates;
 use crate::zones::prescription::Prescription;
 
 /// Columns of the card.
 const WIDTH: usize = 72;
+/// Code of the finding that names ground to be walked first.
+const BESIDE: &str = "rate.beside_exclusion";
 /// Where values begin.
 const VALUES_AT: usize = 18;
 
 /// The text of `machine/CARD.txt`.
 ///
-/// Of `findings` it prints the cautions about the machine and every stop that an adviser accepted.
+/// `files` says what each file puts on the field. Of `findings` it prints ground to be walked first, the cautions about the machine and every stop that an adviser accepted.
 pub fn card(
     prescription: &Prescription,
     rates: &MachineRates,
     points: &[CheckPoint],
+    files: &[FileTotal],
     findings: &[Finding],
 ) -> String {
     let mut card = Card::default();
@@ -55,6 +59,12 @@ pub fn card(
     card.pair("Greatest", &rate(greatest));
     card.pair("Area", &area(prescription, rates.area));
     card.pair("Total", &total(prescription, rates, mean));
+    for file in files {
+        card.pair(
+            &format!("By {}", file.file.short()),
+            &by_file(prescription, file),
+        );
+    }
     card.pair("On start", &rate(rates.on_start));
     card.pair("Position lost", &rate(rates.position_lost));
     card.pair("Outside field", &rate(rates.outside));
@@ -65,6 +75,17 @@ pub fn card(
                 "",
                 &format!("{degrees:.1} degrees from true north: {ground}"),
             );
+        }
+    }
+
+    let walk: Vec<&Finding> = findings
+        .iter()
+        .filter(|finding| finding.code == BESIDE)
+        .collect();
+    if !walk.is_empty() {
+        card.title("WALK FIRST");
+        for finding in walk {
+            card.text("* ", &finding.message);
         }
     }
 
@@ -122,7 +143,7 @@ fn standing_cautions(prescription: &Prescription) -> [String; 5] {
     [
         "The product's label and local law come first, whatever this map says.".to_owned(),
         "A licensed adviser decides. This map is a help, not a recommendation.".to_owned(),
-        "Wells and surface water: keep the distance that law and label ask. Only ground that the job excludes gets 0; the map knows of no other.".to_owned(),
+        "Wells and surface water: keep the distance that law and label ask. Only ground that the job excludes, and holes of its boundary, get 0; the map knows of no other.".to_owned(),
         match prescription.look_ahead {
             None => "The map does not look ahead and does not shut off. Set the look-ahead of machine and product on the terminal; leave shut-off to boundary and sections."
                 .to_owned(),
@@ -168,6 +189,15 @@ fn area(prescription: &Prescription, area: Area) -> String {
     } else {
         format!("{:.2} ha", area.as_ha())
     }
+}
+
+/// What a file puts on the field, and what it holds with the ground beyond the edge.
+fn by_file(prescription: &Prescription, total: &FileTotal) -> String {
+    let unit = prescription.total_label();
+    format!(
+        "{:.1} {unit} in the field, {:.1} {unit} with run-out",
+        total.in_field, total.with_run_out
+    )
 }
 
 fn total(prescription: &Prescription, rates: &MachineRates, mean: f64) -> String {
@@ -261,14 +291,20 @@ mod tests {
     use crate::finding::Acceptance;
     use crate::units::RateUnit;
     use crate::zones::check_points::check_points;
+    use crate::zones::file_totals::{MachineFile, of_polygons};
     use crate::zones::fixture;
     use crate::zones::machine::machine_rates;
 
     fn text(prescription: &Prescription, findings: &[Finding]) -> String {
         let checked = machine_rates(prescription).unwrap();
-        let points = check_points(prescription, &checked.value, 3).unwrap();
+        let points = check_points(prescription, &checked.value, 3, &|_, _, _| true).unwrap();
         let all: Vec<Finding> = checked.findings.iter().chain(findings).cloned().collect();
-        card(prescription, &checked.value, &points, &all)
+        let files = [of_polygons(
+            MachineFile::Shapefile,
+            prescription,
+            &checked.value,
+        )];
+        card(prescription, &checked.value, &points, &files, &all)
     }
 
     fn is_plain(text: &str) -> bool {
@@ -298,6 +334,7 @@ mod tests {
             "Greatest          251.12 L/ha",
             "Area              5.96 ha",
             "Total             1197.7 L of product (429.3 kg N)",
+            "By shapefile      1197.7 L in the field, 1462.1 L with run-out",
             "On start          209.26 L/ha",
             "Position lost     0.00 L/ha",
             "Outside field     0.00 L/ha",

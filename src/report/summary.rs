@@ -9,6 +9,7 @@ use crate::pipeline::settings::Settings;
 use crate::pipeline::strips::StripFound;
 use crate::report::model::{Block, Column, Row, Table};
 use crate::units::{Area, KG_PER_LB, NRate, Yield};
+use crate::zones::file_totals::FileTotal;
 use crate::zones::prescription::CellState;
 use serde_json::{Value, json};
 
@@ -91,7 +92,7 @@ fn percent(share: f64) -> String {
 }
 
 /// The blocks of a map's summary.
-pub fn blocks(facts: &Facts<'_>, outcome: &Outcome) -> Vec<Block> {
+pub fn blocks(facts: &Facts<'_>, outcome: &Outcome, files: &[FileTotal]) -> Vec<Block> {
     let units = Units {
         us: facts.settings.output.us_units,
         settings: facts.settings,
@@ -100,7 +101,7 @@ pub fn blocks(facts: &Facts<'_>, outcome: &Outcome) -> Vec<Block> {
         reference_block(facts, outcome),
         season_block(facts, outcome, &units),
         ground_block(facts, outcome, &units),
-        nitrogen_block(facts, outcome, &units),
+        nitrogen_block(facts, outcome, &units, files),
         zones_block(outcome, &units),
     ];
     blocks.extend(
@@ -244,7 +245,12 @@ fn ground_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bloc
     )
 }
 
-fn nitrogen_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Block {
+fn nitrogen_block(
+    facts: &Facts<'_>,
+    outcome: &Outcome,
+    units: &Units<'_>,
+    files: &[FileTotal],
+) -> Block {
     let totals = &outcome.totals;
     let mut rows = vec![
         Row::new("nitrogen in all", units.mass(totals.n_kg)).with_note(format!(
@@ -266,6 +272,17 @@ fn nitrogen_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bl
             .with_note(format!("mean {}", Units::shown(outcome, totals.mean_rate))),
         );
     }
+    let unit = outcome.prescription.total_label();
+    rows.extend(files.iter().map(|total| {
+        Row::new(
+            format!("by the {}", total.file.word()),
+            format!("{:.1} {unit}", total.in_field),
+        )
+        .with_note(format!(
+            "in the field; {:.1} {unit} with what runs out over its edge",
+            total.with_run_out
+        ))
+    }));
     rows.extend(
         facts
             .settings

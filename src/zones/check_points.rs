@@ -1,12 +1,14 @@
-//! Points of the field where driver and terminal can compare: deep inside zones of different rates, so that map and grid must show the same number there.
+//! Points of the field where driver and terminal can compare: on even ground of zones of different rates, so that map and grid must show the same number there.
 
 use std::collections::{BTreeMap, VecDeque};
 
-use geo::{Centroid as _, Contains as _};
+use geo::{
+    BoundingRect as _, Centroid as _, Contains as _, Distance as _, Euclidean, MultiPolygon, Point,
+    Rect,
+};
 
 use crate::space::cells::CellShape;
 use crate::space::crs::{Crs, CrsError, Projector};
-use crate::units::Length;
 use crate::zones::machine::MachineRates;
 use crate::zones::prescription::Prescription;
 
@@ -27,8 +29,14 @@ pub struct CheckPoint {
     pub depth: u32,
 }
 
+/// The rate is the same this far around a point. \[m\] Common practice, no source: a receiver without correction is off by no more.
+const EVEN_M: f64 = 5.0;
+/// Cells of one zone, or of the field, that are looked at for one point.
+const LOOKED_AT: usize = 60;
+
 /// Up to `count` points, none twice: first the largest zones of different rates (those above 0 before 0), then further zones by area, then the cells farthest from
-/// the points chosen. Zones too narrow to be shown unblended by a coarse grid come last. Each point is the centre of the zone's deepest cell.
+/// the points chosen. Each point is the centre of the deepest cell of its zone that lies on even ground: the rate is the same within 5 m of it in the machine's zones, and
+/// `even` says so too, which is asked with longitude, latitude and rate and knows the grid that the terminal shows.
 ///
 /// # Errors
 /// [`CrsError`] when the working plane cannot be carried into longitude and latitude.
@@ -36,6 +44,7 @@ pub fn check_points(
     prescription: &Prescription,
     rates: &MachineRates,
     count: usize,
+    even: &dyn Fn(f64, f64, f64) -> bool,
 ) -> Result<Vec<CheckPoint>, CrsError> {
     let cells = &prescription.grid.cells;
     let exported: BTreeMap<u32, f64> = rates
@@ -49,59 +58,7 @@ pub fn check_points(
         .map(|cell| exported.get(&cell.zone).copied())
         .collect();
     let depth = depths(prescription, &rate);
-
-    // The deepest cell of each zone; ties keep the first in row, column order.
-    let mut deepest: BTreeMap<u32, usize> = BTreeMap::new();
-    for (cell, record) in prescription
-        .cells
-        .iter()
-        .enumerate()
-        .filter(|(cell, _)| rate[*cell].is_some() && depth[*cell] > 0)
-    {
-        let best = deepest.entry(record.zone).or_insert(cell);
-        if depth[cell] > depth[*best] {
-            *best = cell;
-        }
-    }
     let frame = &prescription.grid.frame;
-    let side = frame.length.min(frame.width);
-    // A task grid's cell is half the machine's, 5 m at least; its diagonal must fit between point and border.
-    let ahead = prescription.look_ahead.map_or(0.0, Length::get);
-    let clear = 1.5
-        * (side / 2.0)
-            .max(prescription.machine.working_width.get() / 2.0)
-            .max(5.0)
-        + ahead;
-    let is_clear = |cell: usize| (f64::from(depth[cell]) - 0.5) * side >= clear;
-    let mut zones: Vec<(usize, f64, f64)> = prescription
-        .zones
-        .iter()
-        .filter_map(|zone| {
-            deepest
-                .get(&zone.zone)
-                .and_then(|cell| rate[*cell].map(|rate| (*cell, rate, zone.area.get())))
-        })
-        .collect();
-    // Where machine files look ahead, a place nearer to another rate than they are shifted shows that one.
-    zones.retain(|zone| ahead <= 0.0 || is_clear(zone.0));
-    zones.sort_by(|a, b| {
-        is_clear(b.0)
-            .cmp(&is_clear(a.0))
-            .then((b.1 > 0.0).cmp(&(a.1 > 0.0)))
-            .then(b.2.total_cmp(&a.2))
-    });
-
-    let mut chosen: Vec<(usize, f64)> = Vec::new();
-    for different in [true, false] {
-        for &(cell, rate, _) in &zones {
-            let known = chosen
-                .iter()
-                .any(|(other, shown)| *other == cell || (different && *shown == rate));
-            if !known && chosen.len() < count {
-                chosen.push((cell, rate));
-            }
-        }
-    }
     let grid = &prescription.grid;
     // In the grid's own frame: of a grid in parts, on the plane.
     let centre = |cell: usize| {
@@ -123,6 +80,63 @@ pub fn check_points(
             frame.to_xy(u, v)
         }
     };
+    let way = Projector::new(&prescription.plane, &Crs::wgs84())?;
+    let shapes = Shapes::of(prescription, rates);
+    let is_even = |cell: usize| {
+        let (Some(rate), (u, v)) = (rate[cell], centre(cell)) else {
+            return false;
+        };
+        let (x, y) = frame.to_xy(u, v);
+        shapes.even_at(Point::new(x, y), rate)
+            && way
+                .point(x, y)
+                .is_ok_and(|(longitude, latitude)| even(longitude, latitude, rate))
+    };
+
+    // Cells of each zone, the deepest first; ties keep row, column order.
+    let mut of_zone: BTreeMap<u32, Vec<usize>> = BTreeMap::new();
+    for (cell, record) in prescription
+        .cells
+        .iter()
+        .enumerate()
+        .filter(|(cell, _)| rate[*cell].is_some() && depth[*cell] > 0)
+    {
+        of_zone.entry(record.zone).or_default().push(cell);
+    }
+    for cells in of_zone.values_mut() {
+        cells.sort_by_key(|cell| std::cmp::Reverse(depth[*cell]));
+        cells.truncate(LOOKED_AT);
+    }
+    let mut zones: Vec<(u32, f64, f64)> = prescription
+        .zones
+        .iter()
+        .filter(|zone| of_zone.contains_key(&zone.zone))
+        .filter_map(|zone| Some((zone.zone, *exported.get(&zone.zone)?, zone.area.get())))
+        .collect();
+    zones.sort_by(|a, b| (b.1 > 0.0).cmp(&(a.1 > 0.0)).then(b.2.total_cmp(&a.2)));
+
+    let mut found: BTreeMap<u32, Option<usize>> = BTreeMap::new();
+    let mut best_of = |zone: u32| {
+        *found.entry(zone).or_insert_with(|| {
+            let cells = of_zone.get(&zone).into_iter().flatten();
+            cells.copied().find(|cell| is_even(*cell))
+        })
+    };
+    let mut chosen: Vec<(usize, f64)> = Vec::new();
+    for different in [true, false] {
+        for &(zone, rate, _) in &zones {
+            if chosen.len() >= count
+                || (different && chosen.iter().any(|(_, shown)| *shown == rate))
+            {
+                continue;
+            }
+            if let Some(cell) =
+                best_of(zone).filter(|cell| chosen.iter().all(|(other, _)| other != cell))
+            {
+                chosen.push((cell, rate));
+            }
+        }
+    }
     let least_depth = depth.iter().max().map_or(1, |most| most.div_ceil(2).max(1));
     while chosen.len() < count && !chosen.is_empty() {
         let away = |cell: usize| {
@@ -132,16 +146,19 @@ pub fn check_points(
                 .map(|(other, _)| libm::hypot(centre(*other).0 - u, centre(*other).1 - v))
                 .fold(f64::INFINITY, f64::min)
         };
-        let candidates = (0..cells.len())
-            .filter(|cell| depth[*cell] >= least_depth && (ahead <= 0.0 || is_clear(*cell)))
-            .filter_map(|cell| rate[cell].map(|rate| (cell, rate, away(cell))));
-        match candidates.reduce(|best, next| if next.2 > best.2 { next } else { best }) {
-            Some((cell, rate, far)) if far > 0.0 => chosen.push((cell, rate)),
-            _ => break,
+        let mut candidates: Vec<(usize, f64, f64)> = (0..cells.len())
+            .filter(|cell| depth[*cell] >= least_depth)
+            .filter_map(|cell| rate[cell].map(|rate| (cell, rate, away(cell))))
+            .filter(|candidate| candidate.2 > 0.0)
+            .collect();
+        candidates.sort_by(|a, b| b.2.total_cmp(&a.2));
+        candidates.truncate(LOOKED_AT);
+        match candidates.iter().find(|candidate| is_even(candidate.0)) {
+            Some(&(cell, rate, _)) => chosen.push((cell, rate)),
+            None => break,
         }
     }
 
-    let way = Projector::new(&prescription.plane, &Crs::wgs84())?;
     let point = |(cell, rate): (usize, f64)| {
         let (u, v) = centre(cell);
         let (x, y) = frame.to_xy(u, v);
@@ -156,6 +173,48 @@ pub fn check_points(
         })
     };
     chosen.into_iter().map(point).collect()
+}
+
+/// The machine's zones as far as they cover the field, each with its box and its rate as exported.
+struct Shapes<'a> {
+    zones: Vec<(Rect<f64>, &'a MultiPolygon<f64>, f64)>,
+    field: &'a MultiPolygon<f64>,
+}
+
+impl<'a> Shapes<'a> {
+    fn of(prescription: &'a Prescription, rates: &MachineRates) -> Self {
+        let zones = prescription.zones.iter().zip(&rates.zones);
+        Self {
+            zones: zones
+                .filter_map(|(zone, rate)| {
+                    let shape = zone.machine_inside.as_ref().unwrap_or(&zone.outline);
+                    Some((shape.bounding_rect()?, shape, rate.exported()))
+                })
+                .collect(),
+            field: &prescription.field,
+        }
+    }
+
+    /// Whether a place has the rate, and all of the field around it, with no edge of the field nearer.
+    fn even_at(&self, place: Point<f64>, rate: f64) -> bool {
+        let near = |around: &Rect<f64>| {
+            place.x() >= around.min().x - EVEN_M
+                && place.x() <= around.max().x + EVEN_M
+                && place.y() >= around.min().y - EVEN_M
+                && place.y() <= around.max().y + EVEN_M
+        };
+        let mut here = self
+            .zones
+            .iter()
+            .filter(|zone| near(&zone.0) && Euclidean.distance(&place, zone.1) < EVEN_M);
+        let mut rings = self
+            .field
+            .iter()
+            .flat_map(|part| std::iter::once(part.exterior()).chain(part.interiors()));
+        here.clone().any(|zone| zone.1.contains(&place))
+            && here.all(|zone| zone.2 == rate)
+            && rings.all(|ring| Euclidean.distance(&place, ring) >= EVEN_M)
+    }
 }
 
 /// The middle of a cell that is one piece with its middle in it.
@@ -228,6 +287,7 @@ mod tests {
             prescription,
             &machine_rates(prescription).unwrap().value,
             count,
+            &|_, _, _| true,
         )
         .unwrap()
     }
@@ -271,6 +331,7 @@ mod tests {
         let mut field = fixture::prescription();
         field.cells.iter_mut().for_each(|cell| cell.zone = 1);
         field.zones.truncate(1);
+        field.zones[0].outline = field.field.clone();
         let found = points(&field, 3);
         assert_eq!(found.len(), 3);
         let places: Vec<(f64, f64)> = found.iter().map(place).collect();
@@ -282,6 +343,44 @@ mod tests {
                 "{places:?}"
             );
         }
+    }
+
+    #[test]
+    fn points_keep_off_other_rates_and_edges_and_what_the_grid_blurs() {
+        let mut field = fixture::prescription();
+        // Zone 1 cut down to stripes of 8 m around the middles of its cells: nowhere 5 m of it on either side.
+        let stripe = |from: f64, to: f64| {
+            let ring: geo::LineString<f64> = [(0.0, from), (144.0, from), (144.0, to), (0.0, to)]
+                .into_iter()
+                .map(|(along, left)| fixture::point(along, left))
+                .collect();
+            geo::Polygon::new(ring, Vec::new())
+        };
+        let low = |k: i32| f64::from(k) * fixture::CELL;
+        field.zones[0].outline = (0..8)
+            .map(|k| stripe(low(k) + 8.0, low(k) + 16.0))
+            .collect();
+        let between = (0..9).map(|k| stripe(low(k) - 8.0, low(k) + 8.0));
+        field.zones[2].outline.0.extend(between);
+        let found = points(&field, 3);
+        assert!(
+            found.len() == 3 && found.iter().all(|point| point.zone != 1),
+            "{found:?}"
+        );
+        // A grid that shows zone 3 unblended nowhere but in the east.
+        let field = fixture::prescription();
+        let rates = machine_rates(&field).unwrap().value;
+        let (x, y) = fixture::point(240.0, 60.0);
+        let limit = Projector::new(&field.plane, &Crs::wgs84())
+            .and_then(|way| way.point(x, y))
+            .unwrap()
+            .0;
+        let east = |longitude: f64, _: f64, rate: f64| rate < 200.0 || longitude > limit;
+        let found = check_points(&field, &rates, 3, &east).unwrap();
+        assert!(
+            found[0].rate > 200.0 && found[0].longitude > limit,
+            "{found:?}"
+        );
     }
 
     #[test]

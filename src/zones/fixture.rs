@@ -7,6 +7,7 @@
 use crate::space::cells::{Cell, CellFrame, CellGrid, CellShape, Piece};
 use crate::space::crs::Crs;
 use crate::units::{Area, Length, NRate, Product, RateUnit, Share, Yield};
+use crate::zones::flavour::GridRates;
 use crate::zones::prescription::{
     Capped, CellRecord, CellState, Fallbacks, MachineLimits, Prescription, StripRecord, ZoneRecord,
 };
@@ -114,7 +115,6 @@ pub(crate) fn prescription() -> Prescription {
             &[exclusion_ring()],
         )]),
         exclusions: MultiPolygon::new(vec![Polygon::new(exclusion_ring(), Vec::new())]),
-        buffered_exclusion: true,
         hard_edges: Vec::new(),
         field_rate: NRate::kg_per_ha(75.0),
         fallbacks: Fallbacks {
@@ -127,6 +127,7 @@ pub(crate) fn prescription() -> Prescription {
             greatest: product.from_unit(400.0, RateUnit::LPerHa),
             overrun: Length::m(OVERRUN),
             working_width: Length::m(CELL),
+            grid: GridRates::Zone,
         },
         product: Some(product),
         total_n_kg,

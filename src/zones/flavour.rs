@@ -43,6 +43,26 @@ impl TaskKind {
     }
 }
 
+/// What a cell of a task's grid holds where it lies across zones.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum GridRates {
+    /// The rate of one zone, of which it holds most: the screen shows no other rates than the card.
+    #[default]
+    Zone,
+    /// The area mean of the zones' rates.
+    Mean,
+}
+
+impl GridRates {
+    /// The word of it in job files and records.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Zone => "zone",
+            Self::Mean => "mean",
+        }
+    }
+}
+
 /// Version and kind together.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct TaskFlavour {

@@ -137,15 +137,11 @@ impl MachineRates {
 }
 
 /// The rates that a terminal falls back to when the job says nothing: on start the field rate, outside nothing, and with position lost the field rate, but nothing as
-/// soon as any exclusion has a buffer, since a machine that does not know where it is cannot keep its distance.
-pub const fn default_fallbacks(field_rate: NRate, buffered_exclusion: bool) -> Fallbacks {
+/// soon as any ground is `kept_clear`, an exclusion or a hole of the boundary, since a machine that does not know where it is cannot keep off it.
+pub const fn default_fallbacks(field_rate: NRate, kept_clear: bool) -> Fallbacks {
     Fallbacks {
         on_start: field_rate,
-        position_lost: if buffered_exclusion {
-            NRate::ZERO
-        } else {
-            field_rate
-        },
+        position_lost: if kept_clear { NRate::ZERO } else { field_rate },
         outside: NRate::ZERO,
     }
 }
@@ -154,8 +150,8 @@ pub const fn default_fallbacks(field_rate: NRate, buffered_exclusion: bool) -> F
 ///
 /// # Findings
 /// `machine.product` (caution) without a product; `machine.least` and `machine.greatest` (cautions) when a limit changed a zone, with zones, area and amount;
-/// `machine.pressure` (caution) for a liquid whose rates above 0 span more than 2 : 1; `machine.position_lost` (caution) when a rate would run on near a
-/// buffered exclusion.
+/// `machine.pressure` (caution) for a liquid whose rates above 0 span more than 2 : 1; `machine.position_lost` (caution) when a rate would run on near
+/// ground that is kept clear.
 ///
 /// # Errors
 /// [`MachineError::NoDensity`] when the unit is a volume and the product has no density; [`MachineError::Rate`] for a rate that is negative or not a number.
@@ -328,11 +324,11 @@ fn findings(prescription: &Prescription, rates: &MachineRates) -> Vec<Finding> {
             ),
         ));
     }
-    if rates.position_lost > 0.0 && prescription.buffered_exclusion {
+    if rates.position_lost > 0.0 && !prescription.kept_clear().0.is_empty() {
         found.push(Finding::caution(
             "machine.position_lost",
             format!(
-                "with position lost the machine runs on at {:.2} {label} although an exclusion has a buffer: it cannot keep its distance; leave machine.position_lost out to get 0",
+                "with position lost the machine runs on at {:.2} {label} although there are exclusions or holes in the field: it cannot keep off them; leave machine.position_lost out to get 0",
                 rates.position_lost
             ),
         ));
@@ -346,6 +342,7 @@ mod tests {
     use crate::space::cells::{CellFrame, CellGrid};
     use crate::space::crs::Crs;
     use crate::units::{Length, Product, RateUnit};
+    use crate::zones::flavour::GridRates;
     use crate::zones::prescription::{CellState, MachineLimits, ZoneRecord};
     use approx::assert_relative_eq;
     use geo::MultiPolygon;
@@ -382,7 +379,6 @@ mod tests {
             boundary: none(),
             field: none(),
             exclusions: none(),
-            buffered_exclusion: false,
             hard_edges: Vec::new(),
             field_rate: NRate::kg_per_ha(60.0),
             fallbacks: default_fallbacks(NRate::kg_per_ha(60.0), false),
@@ -391,11 +387,16 @@ mod tests {
                 greatest: None,
                 overrun: Length::m(12.0),
                 working_width: Length::m(24.0),
+                grid: GridRates::Zone,
             },
             total_n_kg: rates.iter().sum(),
             headings: vec![("the field".to_owned(), 30.0)],
             look_ahead: None,
         }
+    }
+
+    fn none_at_all() -> MultiPolygon<f64> {
+        MultiPolygon::new(Vec::new())
     }
 
     fn solution() -> Option<Product> {
@@ -520,9 +521,24 @@ mod tests {
     }
 
     #[test]
-    fn running_on_beside_a_buffer_is_a_caution() {
+    fn running_on_beside_what_is_kept_clear_is_a_caution() {
         let mut field = prescription(&[60.0], solution(), RateUnit::LPerHa);
-        field.buffered_exclusion = true;
+        let square = |x0: f64, y0: f64, side: f64| {
+            let low = geo::coord! { x: x0, y: y0 };
+            geo::Rect::new(low, low + geo::coord! { x: side, y: side }).to_polygon()
+        };
+        field.exclusions = MultiPolygon::new(vec![square(0.0, 0.0, 10.0)]);
+        assert_eq!(
+            codes(&machine_rates(&field).unwrap()),
+            ["machine.position_lost"]
+        );
+        // A hole of the boundary is as much a reason.
+        let hole = square(20.0, 20.0, 10.0).into_inner().0;
+        field.exclusions = none_at_all();
+        field.boundary = MultiPolygon::new(vec![geo::Polygon::new(
+            square(0.0, 0.0, 100.0).into_inner().0,
+            vec![hole],
+        )]);
         assert_eq!(
             codes(&machine_rates(&field).unwrap()),
             ["machine.position_lost"]

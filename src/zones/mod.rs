@@ -5,8 +5,10 @@ pub mod build;
 pub mod carried;
 pub mod check_points;
 pub mod classify;
+pub mod excluded;
 pub mod faults;
 mod fewer;
+pub mod file_totals;
 #[cfg(test)]
 pub(crate) mod fixture;
 pub mod flavour;

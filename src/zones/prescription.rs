@@ -4,6 +4,7 @@ use crate::space::cells::CellGrid;
 use crate::space::crs::Crs;
 use crate::space::holes::{holes, united};
 use crate::units::{Area, Length, NRate, Product, ProductRate, RateUnit, Share, Yield};
+use crate::zones::flavour::GridRates;
 use geo::MultiPolygon;
 
 /// What a cell is.
@@ -173,6 +174,8 @@ pub struct MachineLimits {
     pub overrun: Length,
     /// Working width.
     pub working_width: Length,
+    /// What cells of a task's grid hold.
+    pub grid: GridRates,
 }
 
 /// Everything that exporters need; nothing that they must work out again.
@@ -206,8 +209,6 @@ pub struct Prescription {
     pub field: MultiPolygon<f64>,
     /// Exclusions grown by their buffers, on the working plane, not cut by the boundary.
     pub exclusions: MultiPolygon<f64>,
-    /// Whether any exclusion has a buffer above 0.
-    pub buffered_exclusion: bool,
     /// Edges where overrun stops, on the working plane.
     pub hard_edges: Vec<geo::LineString<f64>>,
     /// Field rate: area mean of the exact rates of canopy cells, rounded.
@@ -260,6 +261,17 @@ impl Prescription {
             "LB_N_AC"
         } else {
             "KG_N_HA"
+        }
+    }
+
+    /// Unit of totals as people write it: of product, or of nitrogen without one.
+    pub const fn total_label(&self) -> &'static str {
+        if self.product.is_some() {
+            self.unit.total_label()
+        } else if self.unit.is_us() {
+            "lb N"
+        } else {
+            "kg N"
         }
     }
 

@@ -18,6 +18,7 @@ use haulm::space::cut::{borders, cut};
 use haulm::space::polygon::{oriented, rings_of};
 use haulm::units::{Area, Length, NRate, Product, RateUnit};
 use haulm::zones::build::{GroupBy, Kind, Rate, Zone, ZoneCell, ZoneRule, build};
+use haulm::zones::flavour::GridRates;
 use haulm::zones::machine::default_fallbacks;
 use haulm::zones::outline::outlines;
 use haulm::zones::prescription::{CellState, MachineLimits, Prescription, ZoneRecord};
@@ -172,7 +173,6 @@ fn prescription(
         boundary: field.clone(),
         field,
         exclusions: none(),
-        buffered_exclusion: false,
         hard_edges: Vec::new(),
         field_rate: NRate::kg_per_ha(70.0),
         fallbacks: default_fallbacks(NRate::kg_per_ha(70.0), false),
@@ -181,6 +181,7 @@ fn prescription(
             greatest: None,
             overrun: Length::ZERO,
             working_width: Length::m(CELL),
+            grid: GridRates::Zone,
         },
     })
 }

@@ -85,7 +85,7 @@ def task_fallbacks(out):
         need(channels(task[letter]) == channels(grid["J"]), f"the zone for {what} sets {channels(task[letter])}, the grid {channels(grid['J'])}")
     rate = lambda letter: int(zones[task[letter]].find("PDV").attrib["B"]) / PER_LITRE
     need(rate("J") == 0, f"outside the field {rate('J')} L/ha")
-    need(rate("I") == 0, f"with position lost {rate('I')} L/ha although the exclusion has a buffer")
+    need(rate("I") == 0, f"with position lost {rate('I')} L/ha although there are an exclusion and a pond")
     mean = out.recorded("totals.product") / (out.recorded("field.area_m2") / 1e4)
     # The field rate is rounded to steps of 10 kg N/ha (27.9 L/ha), and bare ground counts in the mean only.
     need(abs(rate("H") - mean) < 28, f"on start {rate('H')} L/ha; the field's mean is {mean:.1f}")
@@ -104,7 +104,7 @@ def task_grid(out):
     flat = 1 - 0.00669437999014 * math.sin(phi) ** 2
     north = math.radians(grid.height) * 6_378_137 * (1 - 0.00669437999014) / flat**1.5
     east = math.radians(grid.width) * 6_378_137 / math.sqrt(flat) * math.cos(phi)
-    need(abs(north / east - 1) < 0.01 and north >= 5, f"cells of {north:.2f} m to the north by {east:.2f} m to the east")
+    need(abs(north / east - 1) < 0.01 and north >= 2.99, f"cells of {north:.2f} m to the north by {east:.2f} m to the east")
     whole = shapely.box(grid.west, grid.south, grid.west + grid.columns * grid.width, grid.south + grid.rows * grid.height)
     need(whole.covers(out.to_degrees(out.field)), "the field sticks out of the grid")
     greatest = max(out.zones["product_rate"]) * PER_LITRE
@@ -195,12 +195,37 @@ def task_exclusion(out):
     need(touching.any() and not fed.any(), f"{int(fed.sum())} of {int(touching.sum())} cells that touch the exclusion have a rate")
 
 
-@check("task data: product inside the field is the record's total, less what stays away from the exclusion")
+@check("task data: no grid cell that meets the pond in the boundary gets anything")
+def task_pond(out):
+    need(out.pond.area > 1000, f"the pond covers {out.pond.area:.0f} m2; the demo's is larger")
+    positions, boxes = cells_on_plane(out)
+    shared = shapely.area(shapely.intersection(boxes, out.pond))
+    fed = out.grid.values.ravel()[positions] > 0
+    need((shared > 1e-3).any() and not (fed & (shared > 1e-3)).any(), f"{float(shared[fed].sum()):.1f} m2 of the pond get product")
+
+
+@check("task data: every cell shows the rate of a zone, none a rate between")
+def task_zone_rates(out):
+    rates = {0.0, *(float(rate) for _, rate in out.shapes[2])}
+    odd = [value / PER_LITRE for value in np.unique(out.grid.values) if min(abs(value / PER_LITRE - rate) for rate in rates) > TOLERANCE]
+    need(not odd, f"{len(odd)} rates that no zone has, {odd[:5]} among them")
+
+
+@check("task data: product of each cell in the field is the record's for this file")
+def task_own_total(out):
+    positions, boxes = cells_on_plane(out)
+    inside = shapely.area(shapely.intersection(boxes, out.field))
+    litres = float(np.sum(inside * out.grid.values.ravel()[positions] / PER_LITRE)) / 1e4
+    within_share("product [L]", litres, out.by_file("task data, grid"), 0.0005)
+
+
+@check("task data: product inside the field is the record's total, less what stays away from exclusion and pond")
 def task_total(out):
     positions, boxes = cells_on_plane(out)
     inside = shapely.area(shapely.intersection(boxes, out.field))
     litres = float(np.sum(inside * out.grid.values.ravel()[positions] / PER_LITRE)) / 1e4
-    kept_away = shapely.union_all(boxes[shapely.area(shapely.intersection(boxes, out.exclusion)) > 1e-3]).intersection(out.field)
+    kept_clear = out.exclusion.union(out.pond)
+    kept_away = shapely.union_all(boxes[shapely.area(shapely.intersection(boxes, kept_clear)) > 1e-3]).intersection(out.field)
     held_back = float(np.sum(shapely.area(shapely.intersection(out.zones.geometry, kept_away)) * out.zones["product_rate"])) / 1e4
     within_share("product [L]", litres + held_back, out.recorded("totals.product"), 0.005)
 

@@ -233,6 +233,15 @@ def shp_cover(out):
     need(wet < 1, f"{wet:.1f} m2 of the exclusion get product")
 
 
+@check("shapefile: exclusion and pond are zones of nothing, not gaps")
+def shp_kept_clear(out):
+    nothing = shapely.union_all([out.to_plane(polygon) for polygon, row in zip(out.shape_polygons, out.shapes[2]) if row[1] == 0])
+    fed = shapely.union_all([out.to_plane(polygon) for polygon, row in zip(out.shape_polygons, out.shapes[2]) if row[1] > 0])
+    for name, ground in (("exclusion", out.exclusion), ("pond", out.pond)):
+        gap, wet = ground.difference(nothing).area, ground.intersection(fed).area
+        need(gap < 1 and wet < 1, f"{gap:.1f} m2 of the {name} lie in no zone of 0, {wet:.1f} m2 get product")
+
+
 @check("shapefile: 20 points show the rates of the zones")
 def shp_points(out):
     for (_, zone, product, _), point in zip(out.points, out.points_in_degrees):
@@ -250,3 +259,4 @@ def shp_total(out):
     for polygon, (_, rate) in zip(out.shape_polygons, out.shapes[2]):
         litres += out.to_plane(polygon).intersection(out.field).area / 1e4 * rate
     within_share("product [L]", litres, out.recorded("totals.product"), 0.005)
+    within_share("product by file [L]", litres, out.by_file("shapefile"), 0.0005)

@@ -22,7 +22,7 @@ shapefile.VERBOSE = False
 HERE = Path(__file__).resolve().parent
 # Points that are compared in every format.
 POINTS = 20
-# Distance of a point from its zone's border: no grid cell of 12 m that holds the point can reach beyond. [m]
+# Distance of a point from its zone's border: no grid cell that holds the point can reach beyond. [m]
 CLEAR = 18.0
 SEED = 20260414
 # UAN 28: 28 % nitrogen by mass, 10.67 lb in a US gallon or 1.2785 kg/L (handbook figures, from memory), so kg N in a litre.
@@ -86,6 +86,12 @@ class Outputs:
             value = value[key]
         return value
 
+    def by_file(self, name):
+        """What the record says that a file puts on the field."""
+        found = [total["in_field"] for total in self.recorded("totals.product_by_file") if total["file"] == name]
+        need(len(found) == 1, f"{len(found)} totals of {name}; 1 is due")
+        return found[0]
+
     @cached_property
     def zones(self):
         return Layer(self.gpkg, "zones")
@@ -118,6 +124,12 @@ class Outputs:
         """Boundary as the demo's file draws it, less the field: what the exclusions took."""
         boundary = shapely.union_all(self.to_plane(Layer(self.demo / "field" / "boundary.geojson", None).geometry))
         return shapely.union_all([part for part in shapely.get_parts(boundary.difference(self.field)) if part.area > 1])
+
+    @cached_property
+    def pond(self):
+        """Holes of the boundary as the demo's file draws them."""
+        boundary = self.to_plane(Layer(self.demo / "field" / "boundary.geojson", None).geometry)
+        return shapely.union_all([shapely.Polygon(hole) for part in shapely.get_parts(boundary) for hole in part.interiors])
 
     @cached_property
     def points(self):

@@ -316,6 +316,19 @@ def shapefile_with_latitude_first(out):
     shapes(out, polygon=lambda parts: [[[(point[1], point[0]) for point in ring] for ring in parts]])
 
 
+@spoil("zones of nothing, not gaps")
+def shapefile_with_gaps_for_zones_of_nothing(out):
+    kept = []
+    with shapefile.Reader(str(out.shapefile_path)) as reader:
+        rates = [record[1] for record in reader.records()]
+    shapes(out, polygon=lambda parts: [parts] if (kept.append(1) or rates[len(kept) - 1]) else [])
+
+
+@spoil("zones of nothing, not gaps", "no overlaps")
+def shapefile_with_a_rate_on_the_pond(out):
+    shapes(out, row=lambda values: [values[0], values[1] or 50.0])
+
+
 @spoil("shapefile: 20 points", "shapefile: product inside")
 def shapefile_with_gallons_for_litres(out):
     shapes(out, row=lambda values: [values[0], round(values[1] / 9.354, 2)])
@@ -593,13 +606,38 @@ def task_with_a_rate_on_the_exclusion(out):
     grid_values(out, feed)
 
 
+@spoil("no grid cell that meets the pond")
+def task_with_a_rate_on_the_pond(out):
+    position = out.grid.position(out.to_degrees(out.pond.representative_point()))
+
+    def feed(values):
+        values[position] = 837_054
+        return values
+
+    grid_values(out, feed)
+
+
+@spoil("every cell shows the rate of a zone")
+def task_with_rates_between_zones(out):
+    def blend(values):
+        values[1:] = (values[1:] + values[:-1]) // 2
+        return values
+
+    grid_values(out, blend)
+
+
+@spoil("product of each cell")
+def task_with_one_per_cent_less(out):
+    grid_values(out, lambda values: (values * 0.99).astype("<i4"))
+
+
 @spoil("rates run on")
 def task_that_stops_at_the_edge(out):
     inside = shapely.contains_xy(out.field, *shapely.get_coordinates(shapely.centroid(out.to_plane(out.grid.boxes()))).T)
     grid_values(out, lambda values: np.where(inside.reshape(values.shape), values, 0).astype("<i4"))
 
 
-@spoil("task data: product inside")
+@spoil("product of each cell")
 def task_diluted_at_the_edge(out):
     boxes = out.to_plane(out.grid.boxes())
     share = shapely.area(shapely.intersection(boxes, out.field)) / shapely.area(boxes)

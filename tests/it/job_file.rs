@@ -12,6 +12,7 @@ use haulm::pipeline::settings::{
     MaximumRatio, PointSpread, ReferenceSource, Settings, StateRate, StripsUse, ZonesBy,
 };
 use haulm::units::{NRate, RateUnit};
+use haulm::zones::flavour::GridRates;
 use jiff::civil::Date;
 
 /// Every section and nearly every key.
@@ -419,7 +420,9 @@ fn defaults_of_a_short_job() {
         ),
         (24.0, 12.0)
     );
-    assert_eq!(settings.machine.position_lost, StateRate::FieldRate);
+    // Whether the boundary has holes shows later.
+    assert_eq!(settings.machine.position_lost, StateRate::Own);
+    assert_eq!(settings.machine.grid, GridRates::Zone);
     assert_eq!(settings.zones.min_area.get(), 2.0 * 24.0 * 24.0);
     assert_eq!(
         (settings.output.unit, settings.output.us_units),

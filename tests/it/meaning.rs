@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 use gdal::vector::LayerAccess as _;
 
 use crate::bad_input::{refused, works};
-use crate::field::{CORNER, EXTENT, Field, carry, rectangle, way};
+use crate::field::{CORNER, EXTENT, Field, carry, message, rectangle, way};
 
 /// A pond in the field's west, from the corner. [m]
 const POND: [f64; 4] = [24.0, 144.0, 72.0, 192.0];
@@ -314,14 +314,23 @@ fn nitrogen_asked_for_where_product_is_written() {
 
 #[test]
 fn a_curve_or_a_yield_in_the_wrong_unit() {
-    works(
-        "rate.at_maximum",
-        &["100 % of the canopy", "7.00 t/ha", "units"],
-        |field| field.job("590 kg/ha", "590 t/ha"),
-    );
-    works("rate.at_maximum", &["0.70 t/ha"], |field| {
-        field.job("\"7 t/ha\"", "\"0.7 t/ha\"");
-    });
+    // A map of nothing stops, with a report and without a file for the machine.
+    for (old, new, told) in [
+        (
+            "590 kg/ha",
+            "590 t/ha",
+            ["100 % of the canopy", "7.00 t/ha"],
+        ),
+        ("\"7 t/ha\"", "\"0.7 t/ha\"", ["units", "0.70 t/ha"]),
+    ] {
+        let field = Field::new();
+        field.job(old, new);
+        let said = field.run(&["map"]);
+        assert_eq!(said.status, Some(1), "{}", said.out);
+        assert!(!field.path("out/machine/CARD.txt").exists());
+        let message = message(&field, "rate.at_maximum").unwrap();
+        assert!(told.iter().all(|part| message.contains(part)), "{message}");
+    }
     works("rate.far_below", &["less than a tenth"], |field| {
         field.job("590 kg/ha", "5.9 kg/ha");
     });

@@ -558,8 +558,12 @@ fn machine(machine: &Machine, folder: &Path) -> Value {
             Some(Capacity::Kg(kg)) => json!({ "kg": kg }),
             Some(Capacity::Litres(litres)) => json!({ "l": litres }),
         },
+        "grid": machine.grid.word(),
         "on_start": state(machine.on_start),
-        "position_lost": state(machine.position_lost),
+        "position_lost": match machine.position_lost {
+            StateRate::Own => json!("field rate, or 0 with a hole of the boundary"),
+            stated => state(stated),
+        },
         "outside": state(machine.outside),
     });
     // Only where the job has them, so that the record of any other job stays what it was.

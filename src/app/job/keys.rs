@@ -248,6 +248,7 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
             "greatest_rate",
             "tank",
             "hopper",
+            "grid",
             "on_start",
             "position_lost",
             "outside",

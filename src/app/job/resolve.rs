@@ -16,7 +16,7 @@ use crate::pipeline::settings::{
 };
 use crate::science::index::find_entry;
 use crate::science::methods::Method;
-use crate::units::{Length, NRate, Product};
+use crate::units::{NRate, Product};
 
 /// Reads the job file of a map.
 ///
@@ -243,18 +243,15 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
         .as_ref()
         .map_or(NRate::ZERO, |response| response.applied_since_sensing);
     let rules = rate::rate(&mut in_rate, product.as_ref(), before, since);
-    let buffered = field.as_ref().is_some_and(|field| {
-        field
-            .exclusions
-            .iter()
-            .any(|exclusion| exclusion.buffer > Length::ZERO)
-    });
+    let excluded = field
+        .as_ref()
+        .is_some_and(|field| !field.exclusions.is_empty());
     let most = rules.as_ref().map(|(rules, _)| rules.maximum);
     let machine = machine::machine(
         &mut in_machine,
         product.as_ref(),
         &product_facts,
-        buffered,
+        excluded,
         most,
         folder,
     );

@@ -1,21 +1,25 @@
 //! Rates of the grid's cells, from zones by exact overlay.
 //!
-//! A cell that holds some of the field gets the area mean of the machine rates over that part, never thinned by ground outside; a cell that touches an exclusion
-//! with its buffer gets 0; a cell outside the field but within the overrun gets the nearest zone's rate, unless the way there crosses a hard edge or an exclusion
-//! or the cell lies in a hole of the boundary; all else gets 0.
+//! A cell that holds some of the field gets the machine rate of the zone of which it holds most, or the area mean of the rates over that part, never thinned by ground outside; a cell that
+//! touches an exclusion with its buffer, or a hole of the boundary, gets 0; a cell outside the boundary but within the overrun gets the nearest zone's rate, unless the way there crosses a
+//! hard edge or ground that is kept clear; all else gets 0.
 
 use crate::finding::{Checked, Finding};
-use crate::format::iso11783::cover::{Ring, coverage, touched};
+use crate::format::iso11783::cover::{Ring, coverage, doubled_area, touched};
 use crate::format::iso11783::error::Iso11783Error;
 use crate::format::iso11783::lattice::{Carrier, Lattice, rings};
 use crate::format::iso11783::near::{Neighbours, meet};
-use crate::units::{Area, Length};
-use crate::zones::flavour::TaskKind;
+use crate::units::Area;
+use crate::zones::flavour::{GridRates, TaskKind};
 use crate::zones::machine::{Held, MachineRates};
 use crate::zones::prescription::Prescription;
 
 /// A share of a cell below which it holds nothing of the field: 1e-9 of 144 m² is less than a square millimetre.
 const NOTHING: f64 = 1e-9;
+/// A share of a cell inside the boundary's outline from which on it counts as ground there: less is rounding.
+const OUTLINE: f64 = 1e-3;
+/// How far into the field a hard edge still keeps a rate from running out: edges are often drawn just inside. \[m\]
+const EDGE_INSIDE_M: f64 = 5.0;
 /// How far the grid's total may differ from the zones' before the user is told. \[share\]
 const TOTAL_TOLERANCE: f64 = 0.005;
 
@@ -28,7 +32,9 @@ pub struct RateGrid {
     pub rates: Vec<f64>,
     /// What the grid puts on the field itself. \[kg, L, lb, gal\]
     pub total: f64,
-    /// What it would put there were no cell 0 for touching an exclusion. \[kg, L, lb, gal\]
+    /// What it puts on all ground, whole cells and those outside the field. \[kg, L, lb, gal\]
+    pub total_with_run_out: f64,
+    /// What it would put on the field were no cell 0 for touching an exclusion or a hole. \[kg, L, lb, gal\]
     pub total_without_exclusions: f64,
     /// Cells whose mean was held to the machine's least or greatest rate.
     pub held_cells: u32,
@@ -41,9 +47,22 @@ impl RateGrid {
             .cell_at(longitude, latitude)
             .map(|(row, col)| self.rates[row * self.lattice.cols + col])
     }
+
+    /// Whether the cell at a longitude and latitude and the eight around it show a rate, to the hundredth as files do.
+    pub fn is_even(&self, longitude: f64, latitude: f64, rate: f64) -> bool {
+        let (rows, cols) = (self.lattice.rows, self.lattice.cols);
+        let Some((row, col)) = self.lattice.cell_at(longitude, latitude) else {
+            return false;
+        };
+        (1..rows.saturating_sub(1)).contains(&row)
+            && (1..cols.saturating_sub(1)).contains(&col)
+            && (row - 1..=row + 1)
+                .flat_map(|row| (col - 1..=col + 1).map(move |col| row * cols + col))
+                .all(|cell| libm::fabs(self.rates[cell] - rate) < 0.006)
+    }
 }
 
-/// Rates of the task's grid. In kind `zones`, a cell has the rate of which it holds most instead of the mean.
+/// Rates of the task's grid: of each cell's greatest zone, or means where the prescription asks for them; kind `zones` knows no means.
 ///
 /// # Findings
 /// `machine.grid_coarsened` (caution) when cells had to grow to keep within 350 rows and columns; `machine.grid_held` (note) when a mean of several zones fell
@@ -72,14 +91,7 @@ pub fn rate_grid(
     let overrun = prescription.machine.overrun.get().max(0.0);
     let lattice = Lattice::new(
         &outlines,
-        Lattice::cell_size(
-            frame.length,
-            frame.width,
-            prescription
-                .machine
-                .working_width
-                .min(Length::m(frame.width)),
-        ),
+        Lattice::cell_sizes(frame.length, frame.width),
         overrun,
     )?;
 
@@ -94,14 +106,20 @@ pub fn rate_grid(
             )
         })
         .collect::<Result<Vec<_>, _>>()?;
-    let exclusions = rings(&carrier, &lattice, &prescription.exclusions)?;
-    let kept_off = covered_or_touched(&exclusions, &lattice);
-    let inside = Inside::of(prescription, rates, &lattice, &zones, kind);
+    let kept_clear = rings(&carrier, &lattice, &prescription.kept_clear())?;
+    let kept_off = covered_or_touched(&kept_clear, &lattice);
+    let holds = if kind == TaskKind::Zones {
+        GridRates::Zone
+    } else {
+        prescription.machine.grid
+    };
+    let inside = Inside::of(prescription, rates, &lattice, &zones, holds);
 
     let mut grid = RateGrid {
         rates: vec![0.0; lattice.rows * lattice.cols],
         lattice,
         total: 0.0,
+        total_with_run_out: 0.0,
         total_without_exclusions: 0.0,
         held_cells: 0,
     };
@@ -121,7 +139,14 @@ pub fn rate_grid(
         }
     }
     if overrun > 0.0 {
-        let barriers = Barriers::of(prescription, &carrier, &lattice, exclusions, kept_off)?;
+        let outline = outlines.iter().map(|line| lattice.carry(line)).collect();
+        let barriers = Barriers::of(
+            prescription,
+            &carrier,
+            &lattice,
+            outline,
+            (kept_clear, kept_off),
+        )?;
         carry_outwards(
             &mut grid,
             rates,
@@ -131,6 +156,9 @@ pub fn rate_grid(
             overrun / lattice.cell_m,
         );
     }
+    let whole_cell = inside.cell_m2();
+    grid.total_with_run_out =
+        grid.rates.iter().sum::<f64>() * prescription.unit.area_of(Area::m2(whole_cell));
     let findings = findings(prescription, rates, &grid);
     Ok(Checked::new(grid, findings))
 }
@@ -151,7 +179,7 @@ impl Inside {
         rates: &MachineRates,
         lattice: &Lattice,
         zones: &[Vec<Ring>],
-        kind: TaskKind,
+        holds: GridRates,
     ) -> Self {
         let none = || vec![0.0; lattice.rows * lattice.cols];
         let mut out = Self {
@@ -180,12 +208,18 @@ impl Inside {
                 out.area_m2[cell] += area * (share / whole);
             }
         }
-        if kind == TaskKind::Zones {
+        if holds == GridRates::Zone {
             for (cell, (_, rate)) in most.iter().enumerate() {
                 out.weighted[cell] = out.share[cell] * rate;
             }
         }
         out
+    }
+
+    /// Area of a whole cell on the working plane, by what cells hold of the field. \[m²\]
+    fn cell_m2(&self) -> f64 {
+        let share: f64 = self.share.iter().sum();
+        self.area_m2.iter().sum::<f64>() / share.max(f64::MIN_POSITIVE)
     }
 }
 
@@ -253,14 +287,16 @@ fn covered_or_touched(rings: &[Ring], lattice: &Lattice) -> Vec<bool> {
 
 /// What keeps a rate from running on.
 struct Barriers {
-    /// Cells that touch an exclusion.
+    /// Cells that touch ground that is kept clear.
     kept_off: Vec<bool>,
     /// Cells that a hard edge runs through.
     on_edge: Vec<bool>,
-    /// Share of a cell in holes of the boundary.
-    in_hole: Vec<f64>,
-    /// Hard edges and outlines of exclusions.
+    /// Share of a cell inside the boundary's outline: ground there that no zone has gets nothing.
+    in_outline: Vec<f64>,
+    /// Hard edges and outlines of what is kept clear.
     lines: Vec<Ring>,
+    /// How far into the field they count. \[cells\]
+    inwards: f64,
 }
 
 impl Barriers {
@@ -268,8 +304,8 @@ impl Barriers {
         prescription: &Prescription,
         carrier: &Carrier,
         lattice: &Lattice,
-        exclusions: Vec<Ring>,
-        kept_off: Vec<bool>,
+        mut outline: Vec<Ring>,
+        (kept_clear, kept_off): (Vec<Ring>, Vec<bool>),
     ) -> Result<Self, Iso11783Error> {
         let mut lines = prescription
             .hard_edges
@@ -277,30 +313,33 @@ impl Barriers {
             .map(|line| Ok(lattice.carry(&carrier.line(line)?)))
             .collect::<Result<Vec<_>, Iso11783Error>>()?;
         let on_edge = touched(&lines, lattice.rows, lattice.cols);
-        let mut holes = Vec::new();
-        for mut ring in rings(carrier, lattice, &prescription.boundary)? {
-            if crate::format::iso11783::cover::doubled_area(&ring) < 0.0 {
+        for ring in &mut outline {
+            if doubled_area(ring) < 0.0 {
                 ring.reverse();
-                holes.push(ring);
             }
         }
-        lines.extend(exclusions);
+        lines.extend(kept_clear);
         Ok(Self {
             kept_off,
             on_edge,
-            in_hole: coverage(&holes, lattice.rows, lattice.cols),
+            in_outline: coverage(&outline, lattice.rows, lattice.cols),
             lines,
+            inwards: (EDGE_INSIDE_M / lattice.cell_m).max(0.5),
         })
     }
 
-    /// Whether the way from a cell's centre to the field, and half a cell into it, is barred. Half a cell, because hard edges are often drawn just inside.
+    /// Whether the way from a cell's centre to the field, and a little into it, is barred.
     fn bar(&self, cell: usize, centre: [f64; 2], at: [f64; 2]) -> bool {
-        if self.kept_off[cell] || self.on_edge[cell] || self.in_hole[cell] > NOTHING {
+        if self.kept_off[cell] || self.on_edge[cell] || self.in_outline[cell] > OUTLINE {
             return true;
         }
         let way = [at[0] - centre[0], at[1] - centre[1]];
         let length = libm::hypot(way[0], way[1]);
-        let on = if length > 0.0 { 0.5 / length } else { 0.0 };
+        let on = if length > 0.0 {
+            self.inwards / length
+        } else {
+            0.0
+        };
         let end = [at[0] + on * way[0], at[1] + on * way[1]];
         self.lines
             .iter()
@@ -341,8 +380,8 @@ fn findings(prescription: &Prescription, rates: &MachineRates, grid: &RateGrid) 
         found.push(Finding::caution(
             "machine.grid_coarsened",
             format!(
-                "cells of the task grid had to grow from {:.1} m to {:.1} m ({} rows, {} columns), since a controller need not take more than 350 rows or columns; small zones blur \
-                 into each other: the shapefile keeps them, or split the field",
+                "cells of the task grid had to grow from {:.1} m to {:.1} m ({} rows, {} columns), since a controller need not take more than 350 rows or columns; zones \
+                 narrower than a cell get lost: the shapefile keeps them, or split the field",
                 lattice.wanted_m, lattice.cell_m, lattice.rows, lattice.cols
             ),
         ));
@@ -363,7 +402,7 @@ fn findings(prescription: &Prescription, rates: &MachineRates, grid: &RateGrid) 
         let share = format!("{:+.2} %", 100.0 * off / rates.total);
         let why = if kept > 0.0 {
             format!(
-                ": whole cells of {:.1} m that touch an exclusion get nothing, which takes {kept:.1} {unit}",
+                ": whole cells of {:.1} m that touch an exclusion or a hole get nothing, which takes {kept:.1} {unit}",
                 lattice.cell_m
             )
         } else {

@@ -3,13 +3,12 @@
 use crate::format::iso11783::cover::{Ring, doubled_area};
 use crate::format::iso11783::error::Iso11783Error;
 use crate::space::crs::{Crs, Projector};
-use crate::units::Length;
 use geo::{LineString, MultiPolygon};
 
 /// Rows and columns that every position-based controller takes. Source: ISO 11783-10:2015, conformance of position-based control, as retold.
 pub(super) const MOST_ROWS_OR_COLUMNS: usize = 350;
-/// Smaller cells only load the controller. \[m\] Common practice, no source.
-const LEAST_CELL_M: f64 = 5.0;
+/// Smaller cells only load the controller: no machine changes its rate within less. \[m\] Common practice, no source.
+const FINEST_CELL_M: f64 = 3.0;
 /// How far an edge carried over may stray from a straight line in longitude and latitude, at its middle. \[m\]
 const CHORD_M: f64 = 0.000_5;
 /// Edges up to this length are straight enough on any plane of the method. \[m\]
@@ -111,25 +110,25 @@ pub struct Lattice {
     pub rows: usize,
     /// Columns, from the west.
     pub cols: usize,
-    /// Cell size before it had to grow to keep within 350 rows and columns. \[m\]
+    /// Cell size that it should not exceed, and does only to keep within 350 rows and columns. \[m\]
     pub wanted_m: f64,
 }
 
 impl Lattice {
-    /// Cell size by the working rule: half of the machine cell's shorter side, but at least half the working width and 5 m.
-    pub fn cell_size(cell_length: f64, cell_width: f64, working_width: Length) -> f64 {
-        (cell_length.min(cell_width) / 2.0)
-            .max(working_width.get() / 2.0)
-            .max(LEAST_CELL_M)
+    /// Sizes between which cells of a task's grid should lie, given the sides of the machine's cells: 3 m, and a quarter of the shorter side or 3 m.
+    pub fn cell_sizes(cell_length: f64, cell_width: f64) -> (f64, f64) {
+        let quarter = cell_length.min(cell_width) / 4.0;
+        (FINEST_CELL_M, quarter.max(FINEST_CELL_M))
     }
 
-    /// The grid that covers these outlines (degrees), the overrun and one cell more; cells grow until it has at most 350 rows and columns.
+    /// The grid that covers these outlines (degrees), the overrun and one cell more. Cells have the finest size, and grow until it has at most 350 rows and columns;
+    /// past the coarsest size it counts as coarsened.
     ///
     /// # Errors
     /// [`Iso11783Error::NoBoundary`] without a point; [`Iso11783Error::Place`] across the 180th meridian or near a pole.
     pub(super) fn new(
         outlines: &[Vec<[f64; 2]>],
-        cell: f64,
+        (finest, coarsest): (f64, f64),
         overrun: f64,
     ) -> Result<Self, Iso11783Error> {
         let points = || outlines.iter().flatten();
@@ -140,7 +139,7 @@ impl Lattice {
         let greatest = |axis: usize| points().map(|p| p[axis]).fold(f64::NEG_INFINITY, f64::max);
         let (west, east, south, north) = (least(0), greatest(0), least(1), greatest(1));
         let (per_north, per_east) = metres_per_degree(f64::midpoint(south, north));
-        let mut size = cell;
+        let mut size = finest;
         loop {
             let margin = overrun + size;
             let corner = |least: f64, per_degree: f64| {
@@ -181,7 +180,7 @@ impl Lattice {
                     cell_m: size,
                     rows,
                     cols,
-                    wanted_m: cell,
+                    wanted_m: coarsest,
                 });
             }
             // To the next decimetre, so that the size reads well; the count falls at each turn.
@@ -271,15 +270,21 @@ mod tests {
 
     #[test]
     fn cell_size_rule() {
-        assert_eq!(Lattice::cell_size(24.0, 24.0, Length::m(24.0)), 12.0);
-        assert_eq!(Lattice::cell_size(30.0, 3.0, Length::m(24.0)), 12.0);
-        assert_eq!(Lattice::cell_size(6.0, 6.0, Length::m(6.0)), 5.0);
+        assert_eq!(Lattice::cell_sizes(24.0, 24.0), (3.0, 6.0));
+        assert_eq!(Lattice::cell_sizes(30.0, 3.0), (3.0, 3.0));
+        // A field of 1400 by 700 m: 350 cells of 4.1 m with the overrun and a cell around it.
+        let field = [vec![[15.0, 48.0], [15.018_78, 48.006_3]]];
+        let lattice = Lattice::new(&field, Lattice::cell_sizes(24.0, 24.0), 12.0).unwrap();
+        assert!(
+            (4.0..4.3).contains(&lattice.cell_m) && lattice.cols > 340 && !lattice.is_coarsened(),
+            "{lattice:?}"
+        );
     }
 
     #[test]
     fn covers_the_field_and_is_square_in_metres() {
         let field = vec![vec![[15.0, 48.0], [15.01, 48.005]]];
-        let lattice = Lattice::new(&field, 12.0, 18.0).unwrap();
+        let lattice = Lattice::new(&field, (12.0, 12.0), 18.0).unwrap();
         let (per_north, per_east) = metres_per_degree(48.002_5);
         assert_relative_eq!(lattice.cell_north * per_north, 12.0, max_relative = 1e-9);
         assert_relative_eq!(lattice.cell_east * per_east, 12.0, max_relative = 1e-9);
@@ -300,7 +305,8 @@ mod tests {
 
     #[test]
     fn large_fields_get_larger_cells() {
-        let lattice = Lattice::new(&[vec![[15.0, 48.0], [15.1, 48.02]]], 12.0, 12.0).unwrap();
+        let lattice =
+            Lattice::new(&[vec![[15.0, 48.0], [15.1, 48.02]]], (12.0, 12.0), 12.0).unwrap();
         assert!(
             lattice.is_coarsened() && lattice.cols <= 350 && lattice.cols > 340,
             "{lattice:?}"
@@ -310,11 +316,15 @@ mod tests {
 
     #[test]
     fn no_grid_across_the_date_line() {
-        let error =
-            Lattice::new(&[vec![[179.99, -16.0], [-179.99, -16.01]]], 12.0, 12.0).unwrap_err();
+        let error = Lattice::new(
+            &[vec![[179.99, -16.0], [-179.99, -16.01]]],
+            (12.0, 12.0),
+            12.0,
+        )
+        .unwrap_err();
         assert!(matches!(error, Iso11783Error::Place { .. }));
         assert!(matches!(
-            Lattice::new(&[], 12.0, 12.0).unwrap_err(),
+            Lattice::new(&[], (12.0, 12.0), 12.0).unwrap_err(),
             Iso11783Error::NoBoundary
         ));
     }

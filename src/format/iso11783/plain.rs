@@ -163,7 +163,7 @@ fn grid(
         .flat_map(|zone| &zone.outline)
         .map(|polygon| carrier.line(polygon.exterior()))
         .collect::<Result<Vec<_>, _>>()?;
-    let lattice = Lattice::new(&exteriors, cell_m, 0.0)?;
+    let lattice = Lattice::new(&exteriors, (cell_m, cell_m), 0.0)?;
     if lattice.is_coarsened() {
         let message = format!(
             "cells of the task grid had to grow from {:.1} m to {:.1} m, since a controller need not take more than 350 rows or columns",

@@ -11,6 +11,7 @@ use crate::format::iso11783::zone_list::ZoneOnGround;
 use crate::format::iso11783::{xml, zone_list};
 use crate::format::payload::Payload;
 use crate::space::crs::{Crs, Projector};
+use crate::zones::excluded::excluded;
 use crate::zones::flavour::{TaskFlavour, TaskKind};
 use crate::zones::machine::{MachineRates, machine_rates};
 use crate::zones::prescription::Prescription;
@@ -158,9 +159,10 @@ pub fn write_made(
     } else {
         let way = Projector::new(&prescription.plane, &Crs::wgs84())?;
         let ground = prescription.zones.iter().zip(&rates.zones);
-        let ground = ground
+        let mut ground = ground
             .map(|(zone, rate)| Ok((rate.shown, xml::polygon_rings(&way, &zone.machine_outline)?)))
             .collect::<Result<Vec<_>, Iso11783Error>>()?;
+        ground.push((0.0, xml::polygon_rings(&way, &excluded(prescription))?));
         Body::Polygons(zone_list::of_polygons(ground, &channel)?)
     };
     let set = TaskSet {

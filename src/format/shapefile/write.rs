@@ -10,8 +10,9 @@ use super::table::Table;
 use crate::format::lonlat;
 use crate::format::payload::Payload;
 use crate::units::half_up_to_hundredth;
+use crate::zones::excluded::excluded;
 use crate::zones::prescription::{Prescription, ZoneRecord};
-use geo::Area;
+use geo::{Area, MultiPolygon};
 use jiff::Timestamp;
 
 /// Smaller parts are left out: some controllers stumble over them. \[m²\] Common practice, no source.
@@ -20,7 +21,7 @@ const SLIVER_M2: f64 = 1.0;
 const LARGEST: f64 = 9_999_999.99;
 /// Writes `machine/NAME.shp`, `.shx`, `.dbf`, `.prj` and `.cpg`, NAME being the field's name made 8.3-safe by [`safe_name`].
 ///
-/// One record a part of a zone's machine outline, in WGS 84, exteriors clockwise, holes counter-clockwise; parts below 1 m² are left out. Columns: `ZONE`
+/// One record a part of a zone's machine outline and, with a rate of 0 and the number after the last zone's, of ground that gets nothing ([`excluded`]), in WGS 84, exteriors clockwise, holes counter-clockwise; parts below 1 m² are left out. Columns: `ZONE`
 /// N(6,0) and [`Prescription::rate_column`] N(10,2), the latter `rate_of` the zone rounded half up to 0.01.
 ///
 /// `rate_of` gives the rate of a zone in the job's unit within the machine's limits; `instant` is the date in the .dbf (its UTC day).
@@ -49,6 +50,22 @@ pub fn write(
     }
     if table.is_empty() {
         return Err(ShapefileError::NoZones);
+    }
+    let kept_clear = excluded(prescription);
+    let number = (prescription.zones.len() as u32 + 1).min(999_999);
+    for outline in lonlat::carry_all(
+        kept_clear
+            .iter()
+            .filter(|part| part.unsigned_area() >= SLIVER_M2)
+            .map(|part| MultiPolygon::new(vec![part.clone()]))
+            .collect::<Vec<_>>()
+            .iter()
+            .map(|part| (number, part)),
+        &prescription.plane,
+    )? {
+        for part in &lonlat::cleaned(number, &outline)? {
+            table.add(number, 0.0, part);
+        }
     }
     let name = safe_name(&prescription.field_name, &prescription.map_id);
     table.write(&format!("machine/{name}"), instant)
@@ -79,7 +96,7 @@ mod tests {
     use crate::format::fixture;
     use crate::space::crs::{Crs, Projector};
     use crate::units::RateUnit;
-    use geo::{Contains, MultiPolygon, Validation};
+    use geo::{Contains, Validation};
     use shapefile::dbase::FieldValue;
     use shapefile::{Point, Polygon, PolygonRing, Shape, dbase};
     use std::io::Cursor;
@@ -156,7 +173,8 @@ mod tests {
             (10.0, 10.0, Some((1.0, 167.41))),
             (72.0, 84.0, Some((2.0, 0.0))),
             (306.0, 206.0, Some((3.0, 251.12))),
-            (210.0, 90.0, None),
+            // The exclusion is a zone of nothing, not a gap.
+            (210.0, 90.0, Some((4.0, 0.0))),
             (320.0, 10.0, None),
         ];
         for (along, left, expected) in cases {
@@ -195,7 +213,7 @@ mod tests {
                 .iter()
                 .map(|(_, polygon, _)| polygon.rings().len())
                 .collect::<Vec<_>>(),
-            [2, 1, 2]
+            [2, 1, 2, 1]
         );
         for (outline, polygon, _) in &records {
             assert!(outline.is_valid());
@@ -278,7 +296,8 @@ mod tests {
             .iter()
             .map(|(_, _, record)| number(record, "ZONE"))
             .collect();
-        assert_eq!(zones, [1.0, 2.0, 3.0, 3.0]);
+        // The exclusion is the zone after the last.
+        assert_eq!(zones, [1.0, 2.0, 3.0, 3.0, 4.0]);
         for zone in &mut p.zones {
             zone.machine_outline = MultiPolygon::new(vec![square(0.0, 0.9)]);
         }

@@ -4,6 +4,7 @@ use super::rules::Style;
 use super::{StyleError, qml};
 use crate::format::payload::Payload;
 use crate::format::shapefile::safe_name;
+use crate::zones::excluded::excluded;
 use crate::zones::legend;
 use crate::zones::prescription::Prescription;
 
@@ -21,7 +22,7 @@ pub fn geojson(prescription: &Prescription) -> Result<Payload, StyleError> {
     ))
 }
 
-/// `machine/NAME.qml`, beside the shapefile; `rates` are the machine's, zone by zone in the job's unit.
+/// `machine/NAME.qml`, beside the shapefile; `rates` are the machine's, zone by zone in the job's unit. Ground that gets nothing has a class too.
 ///
 /// # Errors
 /// [`StyleError`] when the writer fails.
@@ -29,8 +30,9 @@ pub fn shapefile(
     prescription: &Prescription,
     rates: impl IntoIterator<Item = f64>,
 ) -> Result<Payload, StyleError> {
+    let nothing = (!excluded(prescription).0.is_empty()).then_some(0.0);
     let style = Style::rates(
-        &legend::machine(prescription, rates),
+        &legend::machine(prescription, rates.into_iter().chain(nothing)),
         prescription.rate_column(),
         None,
     );

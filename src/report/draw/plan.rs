@@ -171,7 +171,7 @@ impl Plan<'_> {
         }
         self.zone_lines(&mut drawing, &frame);
         drawing.shape(
-            frame.rings(&self.prescription.exclusions),
+            frame.rings(&self.prescription.kept_clear()),
             Style::hatched(Hatch::LeftOut).with(THIN),
         );
         drawing.shape(
@@ -213,7 +213,7 @@ impl Plan<'_> {
                 .iter()
                 .map(|hatch| Entry::Hatch(*hatch, text.say(hatch_key(*hatch)))),
         );
-        if !prescription.exclusions.0.is_empty() {
+        if !prescription.kept_clear().0.is_empty() {
             entries.push(Entry::Hatch(Hatch::LeftOut, text.say("legend-left-out")));
         }
         if !prescription.strips.is_empty() {
@@ -340,7 +340,7 @@ impl Plan<'_> {
     fn over(&self, drawing: &mut Drawing, frame: &MapFrame) {
         let prescription = self.prescription;
         drawing.shape(
-            frame.rings(&prescription.exclusions),
+            frame.rings(&prescription.kept_clear()),
             Style::hatched(Hatch::LeftOut).with(Stroke::new(INK, 1.0)),
         );
         let boundary = frame.rings(&prescription.boundary);

@@ -55,6 +55,7 @@ fn water(paper: &Paper<'_>) -> String {
                 what
             }
         })
+        .chain((!paper.ground.holes.0.is_empty()).then(|| text.say("mind-holes")))
         .collect();
     if entered.is_empty() {
         text.say("mind-water-none")

@@ -26,6 +26,7 @@ use crate::report::paper::shown::Shown;
 use crate::report::text::Text;
 use crate::units::{NRate, Yield};
 use crate::zones::check_points::CheckPoint;
+use crate::zones::file_totals::FileTotal;
 use crate::zones::machine::MachineRates;
 use crate::zones::scouting::ScoutPoint;
 
@@ -113,6 +114,8 @@ pub struct Paper<'a> {
     pub rates: &'a MachineRates,
     /// Check points.
     pub points: &'a [CheckPoint],
+    /// What each file for machines puts on the field.
+    pub file_totals: &'a [FileTotal],
     /// Places to walk to.
     pub scouts: &'a [ScoutPoint],
     /// The index as it was taken.

@@ -3,7 +3,7 @@
 use crate::finding::Severity;
 use crate::report::document::{Block, Fact, Noticed, Part};
 use crate::report::paper::shown::{percent, ratio, signed};
-use crate::report::paper::{Paper, cautions, figures};
+use crate::report::paper::{Paper, cautions, figures, sheets};
 use crate::science::reference::Answer;
 
 /// The page.
@@ -144,7 +144,10 @@ fn put_on(paper: &Paper<'_>) -> Vec<Block> {
         String::new()
     };
     if prescription.product.is_some() {
-        facts.push(Fact::new(text.say("fact-product"), total).note(text.say("fact-product-note")));
+        facts.push(
+            Fact::new(text.say("fact-product"), total)
+                .note(sheets::by_file(paper, text.say("fact-product-note"))),
+        );
         facts.push(Fact::new(text.say("fact-nitrogen"), shown.mass(spread.get())).note(note));
     } else {
         facts.push(Fact::new(text.say("fact-nitrogen"), total).note(note));
@@ -339,7 +342,7 @@ fn look_at(paper: &Paper<'_>) -> Vec<Block> {
     if totals.unseen_share > 0.0 {
         items.push(text.say("look-unseen"));
     }
-    if !prescription.exclusions.0.is_empty() {
+    if !paper.ground.kept_clear.0.is_empty() {
         items.push(text.say("look-exclusions"));
     }
     let cautions = paper

@@ -291,6 +291,24 @@ pub(super) fn planned(paper: &Paper<'_>) -> Part {
     }
 }
 
+/// What each file puts on the field, after other words.
+pub(super) fn by_file(paper: &Paper<'_>, first: String) -> String {
+    let told = paper.file_totals.iter().map(|total| {
+        paper.text.with(
+            "card-by-file",
+            &[
+                ("file", total.file.short()),
+                ("total", &format!("{:.1}", total.in_field)),
+                ("unit", paper.outcome.prescription.total_label()),
+            ],
+        )
+    });
+    std::iter::once(first)
+        .chain(told)
+        .collect::<Vec<_>>()
+        .join("; ")
+}
+
 /// What was applied: lines to fill in, beside what was planned.
 pub(super) fn applied(paper: &Paper<'_>) -> Part {
     let (text, shown, prescription) = (paper.text, paper.shown(), &paper.outcome.prescription);
@@ -376,7 +394,7 @@ pub(super) fn card(paper: &Paper<'_>) -> Part {
             text.say("card-total"),
             format!("{:.1} {}", paper.rates.total, shown.total_unit()),
         )
-        .note(shown.area(paper.rates.area)),
+        .note(by_file(paper, shown.area(paper.rates.area))),
         Fact::new(text.say("card-start"), shown.screen(paper.rates.on_start)),
         Fact::new(text.say("card-outside"), shown.screen(paper.rates.outside)),
         Fact::new(

@@ -10,6 +10,7 @@ use rstar::RTree;
 use rstar::primitives::{GeomWithData, Rectangle};
 
 use crate::finding::Severity;
+use crate::space::holes::holes;
 use crate::space::polygon::{grown, joined, less, repaired};
 use crate::space::repair::widest;
 use crate::units::M2_PER_HA;
@@ -47,6 +48,8 @@ pub(super) struct Field {
     pub(super) exclusions: Vec<MultiPolygon<f64>>,
     /// Boundary less exclusions.
     pub(super) inner: Option<MultiPolygon<f64>>,
+    /// Holes of the boundary, one by one.
+    pub(super) holes: Vec<MultiPolygon<f64>>,
 }
 
 impl Field {
@@ -56,6 +59,7 @@ impl Field {
                 boundary: None,
                 exclusions: Vec::new(),
                 inner: None,
+                holes: Vec::new(),
             };
         }
         let boundary = against
@@ -70,11 +74,23 @@ impl Field {
             .map(|e| grown(&widest(&e).polygon, against.exclusion_buffer.get()))
             .collect();
         let inner = boundary.as_ref().map(|b| less(b, &joined(&exclusions)));
+        let holes = boundary
+            .iter()
+            .flat_map(holes)
+            .map(|hole| MultiPolygon::new(vec![hole]))
+            .collect();
         Self {
             boundary,
             exclusions,
             inner,
+            holes,
         }
+    }
+
+    /// The boundary's outer edges: what lies beyond them is outside, what lies in a hole is not.
+    pub(super) fn edges(&self) -> Vec<&geo::LineString<f64>> {
+        let parts = self.boundary.iter().flatten();
+        parts.map(Polygon::exterior).collect()
     }
 }
 
@@ -344,12 +360,12 @@ impl Look<'_> {
             let Some(machine) = against.machine_width else {
                 continue;
             };
-            // What only runs out over the edge is as narrow as it is meant to be.
-            let beyond = |boundary: &MultiPolygon<f64>| {
-                !touch(&unit.polygon, boundary)
-                    || unit.polygon.intersection(boundary).unsigned_area() < SMALL_M2
+            // What only runs out over the edge, or lies on ground to be left out, is as narrow as it is meant to be.
+            let beyond = |field: &MultiPolygon<f64>| {
+                !touch(&unit.polygon, field)
+                    || unit.polygon.intersection(field).unsigned_area() < SMALL_M2
             };
-            if field.boundary.as_ref().is_some_and(beyond) {
+            if field.inner.as_ref().is_some_and(beyond) {
                 continue;
             }
             // Two hundredths less than half: a zone of just the machine's width is wide enough.
@@ -532,7 +548,51 @@ impl Look<'_> {
         }
     }
 
-    /// What lies beyond the boundary: whole zones, lost holes, rates that run out over the edge.
+    /// Rates above 0 in a hole of the field: from 1 m² on, in pieces that are no rounding.
+    fn in_hole(&mut self, units: &[Unit<'_>], hole: &MultiPolygon<f64>) {
+        let (mut pieces, mut total, mut place) = (Vec::new(), 0.0, None);
+        for unit in units {
+            let Some(rate) = unit.rate.filter(|rate| *rate > 0.0) else {
+                continue;
+            };
+            if !touch(&unit.polygon, hole) {
+                continue;
+            }
+            let shared = unit.polygon.intersection(hole);
+            for piece in shared.into_iter().filter(|piece| width(piece) >= NARROW_M) {
+                total += rate * area_in_unit(self.map, piece.unsigned_area());
+                place.get_or_insert_with(|| unit.patch.place.clone());
+                pieces.push(MultiPolygon::new(vec![piece]));
+            }
+        }
+        let fed = joined(&pieces);
+        let (covered, whole) = (fed.unsigned_area(), hole.unsigned_area());
+        if covered < SMALL_M2 {
+            return;
+        }
+        let given = format!("{total:.2} {} in all", total_unit(self.map));
+        let (code, message) = if covered >= 0.5 * whole {
+            (
+                "hole.lost",
+                format!(
+                    "a hole of the field of {whole:.1} m² has got lost: {covered:.1} m² of it would get a rate, {given}"
+                ),
+            )
+        } else {
+            (
+                "hole.rate",
+                format!(
+                    "{covered:.1} m² in a hole of the field of {whole:.1} m² would get a rate, {given}"
+                ),
+            )
+        };
+        let fault = Fault::stop(code, place.unwrap_or_else(Place::whole), message)
+            .sized(covered, "m²")
+            .sized(total, total_unit(self.map));
+        self.tell(fault, &fed);
+    }
+
+    /// What lies beyond the boundary: whole zones, holes with a rate, rates that run out over the edge.
     fn beyond(
         &mut self,
         units: &[Unit<'_>],
@@ -540,46 +600,10 @@ impl Look<'_> {
         field: &Field,
         against: &Against,
     ) {
-        let holes: Vec<MultiPolygon<f64>> = boundary
-            .iter()
-            .flat_map(Polygon::interiors)
-            .map(|hole| {
-                repaired(&MultiPolygon::new(vec![Polygon::new(
-                    hole.clone(),
-                    Vec::new(),
-                )]))
-                .polygon
-            })
-            .collect();
-        for hole in &holes {
-            let spread: Vec<MultiPolygon<f64>> = units
-                .iter()
-                .filter(|unit| {
-                    unit.rate.is_some_and(|rate| rate > 0.0) && touch(&unit.polygon, hole)
-                })
-                .map(|unit| unit.polygon.intersection(hole))
-                .collect();
-            let covered = joined(&spread).unsigned_area();
-            if covered >= SMALL_M2 && covered >= 0.5 * hole.unsigned_area() {
-                let place = units.iter().find(|unit| {
-                    unit.rate.is_some_and(|r| r > 0.0)
-                        && unit.polygon.intersection(hole).unsigned_area() >= SMALL_M2
-                });
-                let place = place.map_or_else(Place::whole, |unit| unit.patch.place.clone());
-                let message = format!(
-                    "a hole of the field of {:.1} m² has got lost: {covered:.1} m² of it would get a rate",
-                    hole.unsigned_area()
-                );
-                self.tell(
-                    Fault::stop("hole.lost", place, message).sized(covered, "m²"),
-                    hole,
-                );
-            }
+        for hole in &field.holes {
+            self.in_hole(units, hole);
         }
-        let edges: Vec<&geo::LineString<f64>> = boundary
-            .iter()
-            .flat_map(|p| std::iter::once(p.exterior()).chain(p.interiors()))
-            .collect();
+        let edges = field.edges();
         let allowed = against.machine_width.map(crate::units::Length::get);
         let (mut over, mut farthest) = (0.0, 0.0_f64);
         for unit in units
@@ -618,15 +642,12 @@ impl Look<'_> {
                 .filter(|piece| piece.unsigned_area() >= SMALL_M2 && width(piece) >= NARROW_M)
             {
                 let ground = MultiPolygon::new(vec![piece.clone()]);
-                let in_hole = holes.iter().any(|hole| {
-                    touch(hole, &ground)
-                        && hole.intersection(&ground).unsigned_area() > 0.5 * hole.unsigned_area()
-                });
-                let excluded = field.exclusions.iter().any(|e| {
-                    touch(e, &ground)
-                        && e.intersection(&ground).unsigned_area() > 0.5 * piece.unsigned_area()
-                });
-                if in_hole || excluded {
+                // Told already.
+                let mut left_out = field.holes.iter().chain(&field.exclusions);
+                if left_out.any(|out| {
+                    touch(out, &ground)
+                        && out.intersection(&ground).unsigned_area() > 0.5 * piece.unsigned_area()
+                }) {
                     continue;
                 }
                 let reach = piece.exterior().0.iter().map(far).fold(0.0, f64::max);

@@ -1,7 +1,9 @@
-//! Grids of rates against the field: order of rows, ground without a rate, ground outside, ground to be left out. Judged at the middles of cells.
+//! Grids of rates against the field: order of rows, ground without a rate, ground outside, judged at the middles of cells; ground to be left out, by the part of each cell that lies there.
 
-use geo::{Area, BooleanOps, Contains, Coord, Distance, Euclidean, MultiPolygon, Point};
+use geo::{Area, BooleanOps, Contains, Coord, Distance, Euclidean, MultiPolygon, Point, Polygon};
 
+use crate::space::coverage::{Scratch, Span, cover};
+use crate::space::polygon::{oriented, rings_of};
 use crate::zones::carried::{CarriedMap, MapKind, Place, RateLattice};
 use crate::zones::faults::cover::{
     Field, SMALL_M2, USUAL_RUN_OUT_M, area_in_unit, pin, total_unit,
@@ -12,6 +14,8 @@ use crate::zones::faults::{Against, Sums};
 
 /// Cells whose ground is drawn in the layer of faults.
 const DRAWN: usize = 2_000;
+/// A share of a cell that is no ground but rounding. \[–\]
+const SLIT: f64 = 1e-6;
 /// Share of cells that may lie on the wrong side of the boundary before another order of rows is thought of.
 const MISFIT: f64 = 0.02;
 
@@ -53,6 +57,41 @@ impl Cells<'_> {
             Some(k) => fault.at(self.lattice.centre(k % cols, k / cols)),
             None => fault,
         }
+    }
+
+    /// Cells that ground covers something of, with the share of each.
+    fn shares(&self, ground: &MultiPolygon<f64>) -> Vec<(usize, f64)> {
+        let Some(ground) = self.frame.polygon_back(ground) else {
+            return Vec::new();
+        };
+        let lattice = self.lattice;
+        let rings: Vec<Vec<[f64; 2]>> = rings_of(&oriented(&ground))
+            .into_iter()
+            .map(|ring| {
+                ring.into_iter()
+                    .map(|[x, y]| {
+                        [
+                            (x - lattice.west) / lattice.cell_x,
+                            (y - lattice.south) / lattice.cell_y,
+                        ]
+                    })
+                    .collect()
+            })
+            .collect();
+        let mut spans = Vec::new();
+        cover(
+            &rings,
+            (0, lattice.rows as i64),
+            &mut Scratch::default(),
+            &mut spans,
+        );
+        let cols = lattice.cols as i64;
+        let of_span = |span: &Span| {
+            let (row, share) = (span.row, span.share);
+            (span.col.max(0)..(span.col + span.len).min(cols))
+                .map(move |col| ((row * cols + col) as usize, share))
+        };
+        spans.iter().flat_map(of_span).collect()
     }
 
     fn inside(&self, ground: &MultiPolygon<f64>) -> Vec<bool> {
@@ -249,31 +288,52 @@ fn gaps(cells: &Cells<'_>, inner: &MultiPolygon<f64>, within: &[bool], faults: &
     }
 }
 
+/// Rates above 0 on ground that must get none: each cell by the part of it that lies there.
 fn exclusions(map: &CarriedMap, cells: &Cells<'_>, field: &Field, faults: &mut Vec<Fault>) {
-    for exclusion in &field.exclusions {
-        let rated: Vec<usize> = cells
-            .inside(exclusion)
-            .iter()
-            .enumerate()
-            .filter(|(k, inside)| **inside && cells.lattice.rates[*k].is_some_and(|r| r > 0.0))
-            .map(|(k, _)| k)
-            .collect();
-        if let Some(&first) = rated.first() {
-            let total: f64 = rated
+    let kinds = [
+        (
+            &field.holes,
+            "hole.rate",
+            "in a hole of the field would get a rate",
+        ),
+        (
+            &field.exclusions,
+            "exclusion.rate",
+            "on ground to be left out would get a rate",
+        ),
+    ];
+    for (grounds, code, does) in kinds {
+        for ground in grounds {
+            let mut fed: Vec<(usize, f64)> = cells
+                .shares(ground)
+                .into_iter()
+                .filter(|(cell, share)| {
+                    *share > SLIT && cells.lattice.rates[*cell].is_some_and(|rate| rate > 0.0)
+                })
+                .collect();
+            let area = fed.iter().map(|(_, share)| share).sum::<f64>() * cells.area;
+            if area < SMALL_M2 {
+                continue;
+            }
+            let total: f64 = fed
                 .iter()
-                .filter_map(|&k| cells.lattice.rates[k])
+                .filter_map(|(cell, share)| Some(cells.lattice.rates[*cell]? * share))
                 .sum::<f64>()
                 * area_in_unit(map, cells.area);
+            // Told where most of a cell lies there.
+            fed.sort_by(|a, b| b.1.total_cmp(&a.1));
+            let fed: Vec<usize> = fed.into_iter().map(|(cell, _)| cell).collect();
             let message = format!(
-                "{} cells on ground to be left out would get a rate, {total:.2} {} in all",
-                rated.len(),
+                "{area:.1} m² {does}, by {} cells, {total:.2} {} in all",
+                fed.len(),
                 total_unit(map)
             );
             faults.push(
                 cells.fault(
-                    Fault::stop("exclusion.rate", cells.place(first), message)
+                    Fault::stop(code, cells.place(fed[0]), message)
+                        .sized(area, "m²")
                         .sized(total, total_unit(map)),
-                    &rated,
+                    &fed,
                 ),
             );
         }
@@ -284,15 +344,19 @@ fn outside(cells: &Cells<'_>, field: &Field, against: &Against, faults: &mut Vec
     let Some(boundary) = &field.boundary else {
         return;
     };
-    let inside = cells.inside(boundary);
+    // Ground in a hole is told as such, and does not lie outside.
+    let filled = MultiPolygon::new(
+        boundary
+            .iter()
+            .map(|part| Polygon::new(part.exterior().clone(), Vec::new()))
+            .collect(),
+    );
+    let inside = cells.inside(&filled);
     let allowed = against
         .machine_width
         .map_or(USUAL_RUN_OUT_M, crate::units::Length::get)
         + cells.half;
-    let edges: Vec<&geo::LineString<f64>> = boundary
-        .iter()
-        .flat_map(|p| std::iter::once(p.exterior()).chain(p.interiors()))
-        .collect();
+    let edges = field.edges();
     let (mut far, mut near) = (Vec::new(), Vec::new());
     let (mut reach, mut near_reach) = (0.0_f64, 0.0_f64);
     for (k, middle) in cells.middles.iter().enumerate() {

@@ -10,6 +10,12 @@ const LIKELY_PRODUCT: f64 = 250.0;
 /// Richest fertiliser of the trade: anhydrous ammonia, 82 % nitrogen (14.007/17.031).
 const RICHEST: f64 = 0.825;
 
+/// More than any mineral nitrogen fertiliser takes: 250 kg N/ha as calcium nitrate of 15.5 % is 1.6 t/ha, as a solution of 28 % 0.7 m³/ha. Only lime and manure, or water and
+/// slurry, go above. \[kg/ha, L/ha\] Common practice, no source.
+const LIKELY_MISTAKEN: (f64, f64) = (2_000.0, 1_500.0);
+/// More than any spreader of fertiliser or lime, or any sprayer, puts down in one pass. \[kg/ha, L/ha\] Common practice, no source.
+const IMPLAUSIBLE: (f64, f64) = (10_000.0, 5_000.0);
+
 /// The nitrogen behind a rate, when it can be told.
 pub(super) fn nitrogen(meaning: &Meaning, rate: f64, against: &Against) -> Option<NRate> {
     let unit = meaning.unit?;
@@ -129,6 +135,7 @@ fn judged(map: &CarriedMap, rate: f64, against: &Against) -> Option<(&'static st
             true,
             format!("the rate {rate} {unit} is above the greatest, {greatest} {unit}"),
         )),
+        (_, None) if implausible(map, rate, against).is_some() => implausible(map, rate, against),
         (Some(least), _) if rate > 0.0 && rate < least * (1.0 - 1e-9) => Some((
             "rate.below",
             false,
@@ -138,6 +145,45 @@ fn judged(map: &CarriedMap, rate: f64, against: &Against) -> Option<(&'static st
         )),
         _ => None,
     }
+}
+
+/// A rate that no product of its kind is spread at. One that the user allows by `greatest` is none.
+fn implausible(
+    map: &CarriedMap,
+    rate: f64,
+    against: &Against,
+) -> Option<(&'static str, bool, String)> {
+    let (unit, label) = (map.meaning.unit?, map.meaning.label());
+    let metric = match unit {
+        RateUnit::KgPerHa | RateUnit::LPerHa => rate,
+        RateUnit::LbPerAc => rate * crate::units::KG_HA_PER_LB_AC,
+        RateUnit::GalPerAc => rate * crate::units::L_HA_PER_GAL_AC,
+    };
+    let (likely, never, base) = match map.meaning.quantity {
+        Quantity::ProductMass => (LIKELY_MISTAKEN.0, IMPLAUSIBLE.0, "kg/ha"),
+        Quantity::ProductVolume => (LIKELY_MISTAKEN.1, IMPLAUSIBLE.1, "L/ha"),
+        // Nitrogen as such is judged as a whole.
+        Quantity::Nitrogen | Quantity::Unknown => return None,
+    };
+    if let Some(n) = nitrogen(&map.meaning, rate, against).filter(|n| n.get() > LIKELY_PRODUCT) {
+        let message = format!(
+            "{rate} {label} is {:.0} kg N/ha of the product named, more than one dressing ({LIKELY_PRODUCT:.0} kg N/ha): check unit and product, or allow it with --greatest",
+            n.get()
+        );
+        return Some(("rate.implausible", true, message));
+    }
+    if metric > never {
+        let message = format!(
+            "{rate} {label} is more than {never:.0} {base}, which no fertiliser is spread at: check the unit; for manure or slurry allow it with --greatest"
+        );
+        return Some(("rate.implausible", true, message));
+    }
+    (metric > likely && against.product.is_none()).then(|| {
+        let message = format!(
+            "{rate} {label} is more than the {likely:.0} {base} that mineral nitrogen fertilisers stay below: lime, manure or water, or a wrong unit?"
+        );
+        ("rate.implausible", false, message)
+    })
 }
 
 fn one(map: &CarriedMap, patch: &Patch, rate: f64, against: &Against, faults: &mut Vec<Fault>) {

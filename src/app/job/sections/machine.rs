@@ -14,6 +14,7 @@ use crate::pipeline::settings::{
     ProductFacts, StateRate, VectorSource, ZoneRules, ZonesBy,
 };
 use crate::units::{Area, Length, NRate, Product, Seconds, Speed};
+use crate::zones::flavour::GridRates;
 
 /// A headland wider than this many passes is none.
 const MOST_PASSES: i64 = 10;
@@ -22,12 +23,12 @@ const ABOVE: &str = "more than rate.maximum";
 /// Least width of a section, as of a machine. \[m\]
 const LEAST_WIDTH: f64 = 0.25;
 
-/// `[machine]`. `buffered` says whether any exclusion has a buffer, `most` what the greatest rate is.
+/// `[machine]`. `excluded` says whether the job excludes ground, `most` what the greatest rate is.
 pub(crate) fn machine(
     section: &mut Section<'_>,
     product: Option<&Product>,
     facts: &ProductFacts,
-    buffered: bool,
+    excluded: bool,
     most: Option<NRate>,
     folder: &Path,
 ) -> Option<Machine> {
@@ -185,12 +186,13 @@ pub(crate) fn machine(
         );
     }
     let capacity = capacity(section, product, facts);
+    let grid = grid(section);
     let on_start = state_rate(section, "on_start", product, false, StateRate::FieldRate);
-    // A buffer stands for water or a neighbour: with position lost the machine cannot keep off it.
-    let lost = if buffered {
+    // With position lost the machine cannot keep off what is excluded. Whether the boundary has holes shows later.
+    let lost = if excluded {
         StateRate::Amount(NRate::ZERO)
     } else {
-        StateRate::FieldRate
+        StateRate::Own
     };
     let position_lost = state_rate(section, "position_lost", product, false, lost);
     let outside = state_rate(
@@ -226,10 +228,22 @@ pub(crate) fn machine(
         least_rate,
         greatest_rate,
         capacity,
+        grid,
         on_start,
         position_lost,
         outside,
     })
+}
+
+/// `machine.grid = "zone"` or `"mean"`.
+fn grid(section: &mut Section<'_>) -> GridRates {
+    section
+        .choice(
+            "grid",
+            "rate of a cell of the task grid (zone, mean)",
+            &[("zone", GridRates::Zone), ("mean", GridRates::Mean)],
+        )
+        .unwrap_or_default()
 }
 
 /// `[[machine.area]]`: ground with a heading of its own.
