@@ -131,7 +131,7 @@ fn check_curve(settings: &Settings, image: &Image) -> Result<(), AppError> {
             )));
     }
     // Whatever growing days are, the method's kind is the same.
-    if response.method(None, f64::NAN).divides_by_index()
+    if response.method(f64::NAN).divides_by_index()
         && index.zero_meaning() == crate::science::index::ZeroMeaning::SomethingElse
     {
         return Err(AppError::refused(

@@ -151,7 +151,7 @@ fn doubt_value(outcome: &Outcome) -> Value {
     let mut doubt = json!({
             "n_kg_base": totals.n_kg_base, "n_kg_without_dropping": totals.n_kg_without_dropping, "n_kg_by_strip": by_strip, "n_kg_by_inset": totals.n_kg_by_inset,
             "n_kg_by_ratio_bounds": totals.n_kg_by_bounds.map(|b| [b.0, b.1]), "n_kg_by_use_efficiency": totals.n_kg_by_efficiency.map(|b| [b.0, b.1]),
-            "n_kg_each_cell": totals.n_kg_by_compare.0, "n_kg_whole_field": totals.n_kg_by_compare.1,
+            "n_kg_each_cell": totals.n_kg_by_share.each_cell, "n_kg_whole_field": totals.n_kg_by_share.whole_field, "n_kg_measured_share": totals.n_kg_by_share.measured,
             "noise_sd": totals.noise.map(|n| n.0), "noise_n_kg": totals.noise.map(|n| n.1.made_kg), "noise_n_kg_signed": totals.noise.map(|n| n.1.signed_kg),
     });
     if let (Some(drawn), Some(map)) = (&outcome.doubt, doubt.as_object_mut()) {
@@ -260,7 +260,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
     put(
         "reference",
         json!({
-            "kind": reference.kind, "index": reference.index, "beside": reference.beside, "ratio": reference.ratio, "ratio_low": reference.low, "ratio_high": reference.high,
+            "kind": reference.kind, "index": reference.index, "strip_index": reference.measured, "beside": reference.beside, "ratio": reference.ratio, "ratio_low": reference.low, "ratio_high": reference.high,
             "no_interval": reference.no_interval, "place": reference.place, "between_strips_sd": reference.between_strips,
             "index_without_dropping": reference.index_without_dropping, "strips": strips, "point_spread_fit": outcome.looked.spread.map(|fit| json!({ "px": fit.full_width, "low": fit.low, "high": fit.high, "pixels": fit.pixels })),
         }),

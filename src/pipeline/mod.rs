@@ -21,5 +21,6 @@ pub mod run;
 pub mod scan;
 pub mod season;
 pub mod settings;
+pub mod share;
 pub mod strips;
 pub mod totals;

@@ -5,10 +5,13 @@ use geo::{Centroid, Contains, Point};
 use crate::finding::Finding;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::reference::Reference;
-use crate::pipeline::reference_at::reference_of;
+use crate::pipeline::reference_at::{field_ratio_of, reference_of};
 use crate::pipeline::scan::{Scanned, TIE};
-use crate::pipeline::settings::{Compare, LargestRatio, RateRules, Response, Settings, StateRate};
+use crate::pipeline::settings::{LargestRatio, RateRules, Response, Settings, StateRate};
+use crate::pipeline::share::{Measured, blend_of};
+use crate::science::blend::Blend;
 use crate::science::methods::{CellRate, Limits, MethodError, RateModel};
+use crate::science::nitrogen_share::NoShare;
 use crate::science::yield_response::{Capped as Bound, is_thin, round_to_step, thin_below};
 use crate::units::{Area, NRate, Share};
 use crate::zones::build::{Kind, Rate};
@@ -81,6 +84,8 @@ pub struct Rated {
     pub model: RateModel,
     /// `I_ref` used for each cell.
     pub reference_of: Vec<f64>,
+    /// `RI_field` of the strips that each cell is compared with, where one is known.
+    pub field_ratio_of: Vec<Option<f64>>,
     /// Canopy cells outside strips.
     pub outside_strips: Vec<bool>,
     /// Limit of the thin rule, at the field's reference.
@@ -109,9 +114,17 @@ pub enum RateError {
         /// The greatest rate.
         maximum: NRate,
     },
-    /// The field is to be compared as a whole, but nothing was measured beside a strip.
-    #[error("compare = \"whole field\" needs a response index of the field, but there is none")]
+    /// Not all paleness is to count as nitrogen, but nothing was measured beside a strip.
+    #[error("a nitrogen_share below 1 needs a response index of the field, but there is none")]
     NoRatio,
+    /// The share is to be measured, and is not known.
+    #[error(
+        "nitrogen_share = \"measured\" cannot be worked out: {reason}; state a share, 1 is the default"
+    )]
+    NoShare {
+        /// Why it is not known.
+        reason: NoShare,
+    },
     /// `largest_ratio = "seen"`, but the strips show no spread.
     #[error(
         "largest_ratio = \"seen\" needs paired segments of a strip on a fine image, but there are none"
@@ -153,6 +166,7 @@ pub enum RateError {
 pub fn model(
     settings: &Settings,
     reference: &Reference,
+    measured: &Measured,
     growing_days: f64,
 ) -> Result<RateModel, RateError> {
     let response = &settings.response;
@@ -163,18 +177,11 @@ pub fn model(
             .map(|seen| seen.1.max(1.0))
             .ok_or(RateError::NothingSeen)?,
     };
-    let field_ratio = match response
-        .yields()
-        .map_or(Compare::EachCell, |yields| yields.compare)
-    {
-        Compare::EachCell => None,
-        Compare::WholeField => Some(reference.ratio.ok_or(RateError::NoRatio)?),
-    };
     Ok(model_of(
         response,
         &settings.rate,
         largest_ratio,
-        field_ratio,
+        blend_of(settings, reference, measured)?,
         growing_days,
     )?)
 }
@@ -187,7 +194,7 @@ pub fn model_of(
     response: &Response,
     rule: &RateRules,
     largest_ratio: f64,
-    field_ratio: Option<f64>,
+    blend: Option<Blend>,
     growing_days: f64,
 ) -> Result<RateModel, MethodError> {
     let limits = Limits {
@@ -197,8 +204,9 @@ pub fn model_of(
         maximum: rule.maximum,
     };
     let model = RateModel {
-        method: response.method(field_ratio, growing_days),
+        method: response.method(growing_days),
         limits,
+        blend,
     };
     model.check()?;
     Ok(model)
@@ -213,11 +221,12 @@ pub fn rates(
     settings: &Settings,
     seen: &[Seen],
     reference: &Reference,
+    measured: &Measured,
     bare_below: Option<f64>,
     growing_days: f64,
     findings: &mut Vec<Finding>,
 ) -> Result<Rated, RateError> {
-    let model = model(settings, reference, growing_days)?;
+    let model = model(settings, reference, measured, growing_days)?;
     let rule = &settings.rate;
     let steps = |n: NRate| {
         round_to_step(n, rule.minimum, rule.maximum, rule.step).ok_or(RateError::NoStep {
@@ -240,11 +249,20 @@ pub fn rates(
         &centres,
         findings,
     )?;
+    let field_ratios: Vec<Option<f64>> =
+        field_ratio_of(ground, &settings.reference.strips_use, reference, &centres)?.map_or_else(
+            || vec![None; centres.len()],
+            |ratios| ratios.into_iter().map(Some).collect(),
+        );
 
     let own: Vec<Option<CellRate>> = seen
         .iter()
         .zip(&reference_of)
-        .map(|(cell, reference)| cell.index.and_then(|index| model.rate(index, *reference)))
+        .zip(&field_ratios)
+        .map(|((cell, reference), ratio)| {
+            cell.index
+                .and_then(|index| model.rate_against(index, *reference, *ratio))
+        })
         .collect();
     let state: Vec<CellState> = seen
         .iter()
@@ -383,6 +401,7 @@ pub fn rates(
         field_exact,
         model,
         reference_of,
+        field_ratio_of: field_ratios,
         outside_strips,
         thin_below: thin_limit,
     })

@@ -18,7 +18,7 @@ use crate::pipeline::settings::{
 };
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::{Totals, totals_of};
-use crate::pipeline::{ahead, doubt, drive, judge, points, strips};
+use crate::pipeline::{ahead, doubt, drive, judge, points, share, strips};
 use crate::science::reference::SpreadFit;
 use crate::space::crs::CrsError;
 use crate::space::lay::LayError;
@@ -301,11 +301,13 @@ pub fn run(
         &canopy,
         findings,
     )?;
+    let measured = share::measured(settings, &looked);
     let mut rated = rates(
         ground,
         settings,
         &cells,
         &reference,
+        &measured,
         sources.bare_below,
         sources.growing_days,
         findings,
@@ -313,7 +315,9 @@ pub fn run(
     drive::headland(settings, ground, &mut rated, findings)?;
     drive::largest_step(settings, ground, &mut rated, findings);
     let mut zones = zones_of(settings, ground, &mut rated, findings)?;
-    let totals = totals_of(settings, ground, &looked, &reference, &rated, &zones);
+    let totals = totals_of(
+        settings, ground, &looked, &reference, &measured, &rated, &zones,
+    );
     let alike = looked
         .points
         .as_ref()

@@ -1,5 +1,6 @@
 //! The agronomy: pure functions of numbers, one cell or one strip at a time.
 
+pub mod blend;
 pub mod crop;
 pub mod degree_days;
 pub mod growing_days;
@@ -9,6 +10,7 @@ pub mod methods;
 pub mod money;
 pub mod monte_carlo;
 pub mod naming;
+pub mod nitrogen_share;
 pub mod noise;
 pub mod points;
 pub mod product;

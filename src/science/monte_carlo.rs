@@ -252,13 +252,9 @@ impl Draw {
         if let Some(other) = moved.with_curve_factor(self.curve) {
             moved = other;
         }
-        if let Method::YieldResponse(method) = &model.method
-            && let Some(other) = method
-                .field_ratio
-                .and_then(|ratio| moved.with_field_ratio(Some(ratio * self.ratio)))
-        {
-            moved = other;
-        }
+        moved.blend = model
+            .blend
+            .map(|blend| blend.with_field_ratio(blend.field_ratio * self.ratio));
         Moved {
             model: moved,
             reference: self.ratio,
@@ -272,8 +268,22 @@ impl Moved {
     ///
     /// `None` where the model itself has none.
     pub fn exact(&self, index: f64, reference: f64) -> Option<f64> {
+        self.exact_against(index, reference, None)
+    }
+
+    /// The same where the strips that the cell is compared with have a response index of their own; see [`RateModel::rate_against`].
+    pub fn exact_against(
+        &self,
+        index: f64,
+        reference: f64,
+        field_ratio: Option<f64>,
+    ) -> Option<f64> {
         let limits = &self.model.limits;
-        let rate = self.model.rate(index, reference * self.reference)?;
+        let rate = self.model.rate_against(
+            index,
+            reference * self.reference,
+            field_ratio.map(|ratio| ratio * self.reference),
+        )?;
         if self.place == 1.0 {
             return Some(rate.n_exact.get());
         }
@@ -330,6 +340,7 @@ pub fn quantile(values: &mut [f64], share: f64) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::science::blend::Blend;
     use crate::science::methods::Limits;
     use crate::science::methods::square_root::SquareRoot;
     use crate::science::yield_response::{YieldCurve, YieldResponse};
@@ -355,13 +366,13 @@ mod tests {
             maximum_yield: Yield::kg_per_ha(6_700.0),
             ratio_adjustment: None,
             dead_band: 0.0,
-            field_ratio: None,
             grain_nitrogen: 0.0239,
             use_efficiency: 0.5,
         };
         RateModel {
             method: Method::YieldResponse(method),
             limits: limits(200.0),
+            blend: None,
         }
     }
 
@@ -437,6 +448,7 @@ mod tests {
             RateModel {
                 method: Method::Flat(NRate::kg_per_ha(60.0)),
                 limits: limits(100.0),
+                blend: None,
             },
         ] {
             for number in 0..50 {
@@ -458,6 +470,7 @@ mod tests {
         let flat = RateModel {
             method: Method::Flat(NRate::kg_per_ha(60.0)),
             limits: limits(100.0),
+            blend: None,
         };
         assert_eq!(ALL.of_model(&flat), Spreads::default());
         assert_eq!(ALL.of_model(&yields()), ALL);
@@ -474,6 +487,7 @@ mod tests {
         let of_root = ALL.of_model(&RateModel {
             method: Method::SquareRoot(root),
             limits: limits(300.0),
+            blend: None,
         });
         assert_eq!(
             of_root,
@@ -486,7 +500,10 @@ mod tests {
             !of_root.moves(Factor::UseEfficiency) && of_root.ends(Factor::UseEfficiency).is_none()
         );
         // One ratio for every cell moves with the ratio too.
-        let whole = yields().with_field_ratio(Some(1.2)).unwrap();
+        let whole = yields().with_blend(Some(Blend {
+            share: 0.0,
+            field_ratio: 1.2,
+        }));
         let (low, high) = ALL.ends(Factor::Ratio).unwrap();
         assert!(
             low.moved(&whole).exact(0.5, 0.66).unwrap()

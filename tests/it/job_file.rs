@@ -8,8 +8,9 @@ use haulm::app::job::fault::JobError;
 use haulm::app::job::resolve::{map_job, rate_job};
 use haulm::finding::Checked;
 use haulm::pipeline::settings::{
-    BareBelow, ClassBreaks, Compare, Format, GrowingDays, Heading, ImageSource, LargestRatio,
-    MaskRule, PointSpread, ReferenceSource, Settings, StateRate, StripsUse, ZonesBy,
+    BareBelow, ClassBreaks, Format, GrowingDays, Heading, ImageSource, LargestRatio, MaskRule,
+    NitrogenShare, PointSpread, ReferenceLevel, ReferenceSource, Settings, StateRate, StripsUse,
+    ZonesBy,
 };
 use haulm::units::{NRate, RateUnit};
 use jiff::civil::Date;
@@ -51,6 +52,7 @@ gap     = "5 m"
 segments = 20
 drop    = 3.5
 strips_use = "pooled"
+level = "strip"
 
 [season]
 crop    = "winter wheat"
@@ -62,7 +64,7 @@ count_sensing_day = false
 method         = "yield response"
 maximum_yield  = "100 bu/ac"
 yield_curve    = { a = "590 kg/ha", b = 258.2, index = "NDVI", source = "common practice" }
-compare        = "each cell"
+nitrogen_share = 1.0
 largest_ratio  = 2.0
 ratio_adjustment = { slope = 1.0, intercept = 0.0 }
 dead_band      = 0.0
@@ -260,11 +262,11 @@ fn crop_and_rate_of_the_full_job() {
     );
     assert_eq!(
         (
-            response.compare,
+            settings.response.nitrogen_share,
             settings.response.largest_ratio,
             response.ratio_adjustment
         ),
-        (Compare::EachCell, LargestRatio::Value(2.0), None)
+        (NitrogenShare::Stated(1.0), LargestRatio::Value(2.0), None)
     );
     assert_eq!(
         (

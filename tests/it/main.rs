@@ -35,6 +35,7 @@ mod map_command;
 mod meaning;
 mod methods;
 mod new_command;
+mod nitrogen_share;
 mod odd_images;
 mod points_map;
 mod product_money;

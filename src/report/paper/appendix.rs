@@ -125,7 +125,7 @@ fn formulas(paper: &Paper<'_>) -> Vec<Block> {
             &[
                 ("largest", &response("largest_ratio")),
                 ("adjusted", &response("ratio_adjustment")),
-                ("compare", &response("compare")),
+                ("share", &response("nitrogen_share")),
             ],
         ));
         items.push(text.with(

@@ -158,7 +158,7 @@ formula-index = Index: { $index } = { $formula }. Source: { $source }.
 formula-cell = Cell: mean of the index of its seen, whole, not bare pixels, weighted by the share of each pixel that lies in the cell. Own rule.
 formula-reference = Reference index I_ref = { $index }, from { $kind }; strips and cells are measured alike. Own rule; the use of a strip: Johnson and Raun 2003.
 formula-interval = Interval of the response index: Fieller 1954 for paired means over blocks along the strip, with Student's t and fewer degrees of freedom where neighbouring blocks agree.
-formula-ratio = Response index of a cell: RI = I_ref / I, held to 1 … { $largest }; adjustment: { $adjusted }; compared: { $compare }. Mullen and others 2003 (from memory).
+formula-ratio = Response index of a cell: RI = s · I_ref / I + (1 − s) · RI_field, held to 1 … { $largest }; nitrogen share s: { $share }; adjustment: { $adjusted }. Ratio to the strip: Mullen and others 2003 (from memory); the share between 0 and 1 is an own rule.
 formula-without = Yield without more nitrogen: YP0 = min(a · exp(b · I / D), YPmax) with a = { $a } kg/ha, b = { $b } d, D = { $days } growing days, YPmax = { $most } kg/ha. Form: Raun and others 2002 (from memory). Curve: { $source }.
 formula-with = Yield with more nitrogen: YPN = min(YP0 · RI, YPmax).
 formula-rate = Nitrogen: N = (YPN − YP0) · g / e − applied since sensing, with g = { $g } (nitrogen in grain), e = { $e } (use efficiency), applied { $applied } kg N/ha. Common to the papers above.

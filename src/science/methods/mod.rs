@@ -11,13 +11,14 @@ pub mod quadratic;
 pub mod square_root;
 pub mod visible;
 
+use crate::science::blend::{Blend, response_index, sufficiency};
 use crate::science::methods::chlorophyll::ChlorophyllRoot;
 use crate::science::methods::class_table::ClassTable;
 use crate::science::methods::linear_ramp::LinearRamp;
 use crate::science::methods::quadratic::Quadratic;
 use crate::science::methods::square_root::SquareRoot;
 use crate::science::methods::visible::VisibleLine;
-use crate::science::yield_response::{Capped, RateInputError, YieldResponse, rate_of};
+use crate::science::yield_response::{Capped, RateInputError, YieldResponse, check_blend, rate_of};
 use crate::units::{NRate, Yield};
 use thiserror::Error;
 
@@ -63,10 +64,10 @@ impl ReadBy {
         }
     }
     /// The value that is read.
-    pub fn value(self, index: f64, reference: f64) -> f64 {
+    pub const fn value(self, index: f64, sufficiency: f64) -> f64 {
         match self {
             Self::Index => index,
-            Self::Sufficiency => index / reference,
+            Self::Sufficiency => sufficiency,
         }
     }
 }
@@ -91,12 +92,14 @@ pub struct RateModel {
     pub method: Method,
     /// The limits.
     pub limits: Limits,
+    /// How much of a cell's paleness counts as nitrogen, when not all of it does; `None` compares each cell with the strip.
+    pub blend: Option<Blend>,
 }
 
 /// What one cell's rate comes from.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CellRate {
-    /// Reference index over the cell's, as measured.
+    /// Response index before it is adjusted and limited: the reference index over the cell's, or what the nitrogen share makes of it.
     pub ratio_raw: f64,
     /// The ratio as the method used it: adjusted, held; `None` where the method uses none.
     pub ratio: Option<f64>,
@@ -233,8 +236,9 @@ impl RateModel {
             }
             .into());
         }
+        check_blend(self.blend)?;
         match &self.method {
-            Method::YieldResponse(method) => Ok(method.inputs(limits).check()?),
+            Method::YieldResponse(method) => Ok(method.inputs(limits, self.blend).check()?),
             other => other.check(),
         }
     }
@@ -244,12 +248,31 @@ impl RateModel {
     /// `index` is the cell's canopy index, `reference` that of the strip; both rise with canopy. `None` when one is missing or not above 0, so that a
     /// cell without a value never gets a rate. The model is taken to have passed [`RateModel::check`].
     pub fn rate(&self, index: f64, reference: f64) -> Option<CellRate> {
+        self.rate_by(index, reference, self.blend)
+    }
+
+    /// The same where the strips that the cell is compared with have a response index of their own, as with `strips_use = "nearest"`; it counts only
+    /// where the model has a blend.
+    pub fn rate_against(
+        &self,
+        index: f64,
+        reference: f64,
+        field_ratio: Option<f64>,
+    ) -> Option<CellRate> {
+        let blend = match (self.blend, field_ratio) {
+            (Some(blend), Some(ratio)) => Some(blend.with_field_ratio(ratio)),
+            (blend, _) => blend,
+        };
+        self.rate_by(index, reference, blend)
+    }
+
+    fn rate_by(&self, index: f64, reference: f64, blend: Option<Blend>) -> Option<CellRate> {
         if !(index > 0.0 && index.is_finite() && reference > 0.0 && reference.is_finite()) {
             return None;
         }
         let limits = &self.limits;
         if let Method::YieldResponse(method) = &self.method {
-            let cell = rate_of(index, reference, &method.inputs(limits))?;
+            let cell = rate_of(index, reference, &method.inputs(limits, blend))?;
             return Some(CellRate {
                 ratio_raw: cell.ratio_raw,
                 ratio: Some(cell.ratio),
@@ -259,8 +282,8 @@ impl RateModel {
                 capped: cell.capped,
             });
         }
-        let ratio_raw = reference / index;
-        let sufficiency = index / reference;
+        let ratio_raw = response_index(index, reference, blend);
+        let sufficiency = sufficiency(index, reference, blend);
         let held = ratio_raw.clamp(1.0, limits.largest_ratio.max(1.0));
         let by = |by: ReadBy| matches!(by, ReadBy::Sufficiency).then_some(ratio_raw);
         let (ratio, needed) = match &self.method {
@@ -276,11 +299,11 @@ impl RateModel {
             }
             Method::LinearRamp(method) => (
                 by(method.by),
-                method.needed(method.by.value(index, reference)),
+                method.needed(method.by.value(index, sufficiency)),
             ),
             Method::ClassTable(method) => (
                 by(method.by),
-                method.needed(method.by.value(index, reference)),
+                method.needed(method.by.value(index, sufficiency)),
             ),
             Method::Flat(rate) => (None, *rate),
         };
@@ -321,16 +344,17 @@ impl RateModel {
         }
     }
 
-    /// The same with each cell compared (`None`) or with one ratio for every cell; `None` where the method does not tell the two apart.
-    pub fn with_field_ratio(&self, field_ratio: Option<f64>) -> Option<Self> {
-        match &self.method {
-            Method::YieldResponse(method) => {
-                Some(self.with(Method::YieldResponse(YieldResponse {
-                    field_ratio,
-                    ..*method
-                })))
-            }
-            _ => None,
+    /// Whether the rate depends on the response index, so that a nitrogen share means something.
+    pub const fn uses_response_index(&self) -> bool {
+        self.method.divides_by_index() || matches!(self.method, Method::Visible(_))
+    }
+
+    /// The same by another nitrogen share; `None` compares each cell with the strip.
+    #[must_use]
+    pub fn with_blend(&self, blend: Option<Blend>) -> Self {
+        Self {
+            blend,
+            ..self.clone()
         }
     }
 
@@ -368,6 +392,7 @@ impl RateModel {
         Self {
             method,
             limits: self.limits,
+            blend: self.blend,
         }
     }
 }
