@@ -373,7 +373,12 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
     if let Some(product) = &opened.settings.product {
         findings.extend(product_findings(product, &opened.settings.product_facts));
     }
-    findings.extend(outcome.money.iter().flat_map(money_findings));
+    findings.extend(
+        outcome
+            .money
+            .iter()
+            .flat_map(|money| money_findings(&opened.settings, money)),
+    );
     findings.extend(opened.image.index.2.findings());
     progress.start("making the files", 0);
     let rates = machine_rates(&outcome.prescription)

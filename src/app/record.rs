@@ -11,11 +11,13 @@ use crate::finding::Finding;
 use crate::format::payload::Payload;
 use crate::pipeline::doubt::Doubt;
 use crate::pipeline::driven::Driven;
+use crate::pipeline::gain::Gain;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::money::ZoneMoney;
 use crate::pipeline::run::Outcome;
 use crate::pipeline::season::{GrowingSeason, UsedStation};
 use crate::pipeline::settings::Settings;
+use crate::pipeline::share::Measured;
 use crate::science::loads::Loads;
 use crate::science::money::{Comparison, StrategyTotals};
 use crate::units::{Product, RateUnit};
@@ -109,6 +111,29 @@ fn zone_money(zone: &ZoneMoney) -> Value {
         "zone": zone.zone, "area_m2": money.area.get(), "n_kg": money.map.nitrogen.get(), "gross": money.map.gross, "cost": money.map.cost, "net": money.map.net(),
         "gain_over_none": money.map.net() - money.none.net(), "gain_over_flat": money.map.net() - money.flat.net(),
         "gain_over_usual": money.usual.as_ref().map(|usual| money.map.net() - usual.net()),
+    })
+}
+
+/// The nitrogen share as measured, or why it is not known.
+fn share_value(measured: &Measured) -> Value {
+    match measured {
+        Ok(found) => json!({
+            "share": found.share, "low": found.low, "high": found.high, "within_strip_variance": found.within_strip, "elsewhere_variance": found.elsewhere,
+            "strips": found.strips, "places": found.places,
+        }),
+        Err(reason) => json!({ "unknown": reason.to_string() }),
+    }
+}
+
+/// What may be expected of the map over flat rates. Gains in the job's currency for the whole field, except those by area.
+fn expected_value(gain: &Gain) -> Value {
+    let by_share = &gain.by_share;
+    json!({
+        "nitrogen_share": gain.share, "draws": gain.draws, "area_m2": gain.area.get(), "flat_n_kg_ha": gain.mean_flat.0.get(),
+        "gain_over_flat": gain.over(&gain.mean_flat.1), "gain_over_flat_per_ha": gain.over_per_ha(&gain.mean_flat.1),
+        "best_flat_n_kg_ha": gain.best_flat.0.get(), "gain_over_best_flat": gain.over(&gain.best_flat.1), "gain_over_best_flat_per_ha": gain.over_per_ha(&gain.best_flat.1),
+        "gain_over_usual": gain.usual.as_ref().map(|(_, usual)| gain.over(usual)),
+        "cells_gain_over_best_flat": { "each_cell": by_share.each_cell, "whole_field": by_share.whole_field, "measured_share": by_share.measured },
     })
 }
 
@@ -262,7 +287,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
         json!({
             "kind": reference.kind, "index": reference.index, "strip_index": reference.measured, "beside": reference.beside, "ratio": reference.ratio, "ratio_low": reference.low, "ratio_high": reference.high,
             "no_interval": reference.no_interval, "place": reference.place, "between_strips_sd": reference.between_strips,
-            "index_without_dropping": reference.index_without_dropping, "strips": strips, "point_spread_fit": outcome.looked.spread.map(|fit| json!({ "px": fit.full_width, "low": fit.low, "high": fit.high, "pixels": fit.pixels })),
+            "index_without_dropping": reference.index_without_dropping, "nitrogen_share": share_value(&outcome.share), "strips": strips, "point_spread_fit": outcome.looked.spread.map(|fit| json!({ "px": fit.full_width, "low": fit.low, "high": fit.high, "pixels": fit.pixels })),
         }),
     );
     put(
@@ -296,7 +321,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
                 "against_none": comparison(&money.against_none), "against_flat": comparison(&money.against_flat),
                 "against_usual": money.against_usual.as_ref().map(comparison), "break_even_gain_kg_ha": money.break_even_gain.map(crate::units::Yield::get),
                 "price_ratio": money.price_ratio, "highest_price_ratio": money.highest_price_ratio,
-                "gain_over_none_by_use_efficiency": money.gain_by_efficiency, "zones": money.zones.iter().map(zone_money).collect::<Vec<_>>(),
+                "gain_over_none_by_use_efficiency": money.gain_by_efficiency, "expected": money.expected.as_ref().map(expected_value), "zones": money.zones.iter().map(zone_money).collect::<Vec<_>>(),
             }),
         );
     }

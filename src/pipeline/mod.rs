@@ -6,6 +6,7 @@ pub mod curve;
 pub mod doubt;
 pub mod drive;
 pub mod driven;
+pub mod gain;
 pub mod ground;
 pub mod judge;
 pub mod money;

@@ -16,6 +16,7 @@ use crate::pipeline::scan::{Probe, RowIndex, Scan, ScanError, Scanned, scan, win
 use crate::pipeline::settings::{
     ClassBreaks, ImageSource, PointSpread, Settings, StateRate, ZonesBy,
 };
+use crate::pipeline::share::Measured;
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::{Totals, totals_of};
 use crate::pipeline::{ahead, doubt, drive, judge, points, share, strips};
@@ -143,6 +144,8 @@ pub struct Outcome {
     pub looked: Looked,
     /// The reference.
     pub reference: Reference,
+    /// The nitrogen share as it was measured, or why it is not known.
+    pub share: Measured,
     /// Cells and their rates.
     pub rated: Rated,
     /// Totals.
@@ -334,7 +337,7 @@ pub fn run(
                 .unzip();
         }
     }
-    let money = money_of(settings, &rated, &zones);
+    let money = money_of(settings, &reference, &measured, &rated, &zones);
     if settings.prices.is_some() && settings.response.yields().is_none() {
         findings.push(Finding::note(
             "money.none",
@@ -352,6 +355,13 @@ pub fn run(
     judge::cautions(
         settings, &looked, &reference, &rated, &totals, sources, findings,
     );
+    share::findings_of(
+        settings,
+        &measured,
+        &totals.n_kg_by_share,
+        money.as_ref(),
+        findings,
+    );
     if let Some(doubt) = &doubt {
         doubt::findings_of(settings, &reference, doubt, findings);
     }
@@ -359,6 +369,7 @@ pub fn run(
     Ok(Outcome {
         looked,
         reference,
+        share: measured,
         rated,
         totals,
         doubt,

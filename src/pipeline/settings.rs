@@ -10,7 +10,8 @@ use crate::science::response_curve::ResponseCurve;
 use crate::science::yield_response as science;
 use crate::science::yield_response::YieldResponse;
 use crate::units::{
-    Area, KG_PER_LB, Length, NRate, Product, ProductRate, RateUnit, Seconds, Speed, Yield,
+    Area, KG_PER_LB, Length, M2_PER_AC, M2_PER_HA, NRate, Product, ProductRate, RateUnit, Seconds,
+    Speed, Yield,
 };
 use crate::zones::flavour::TaskFlavour;
 use jiff::civil::Date;
@@ -804,6 +805,14 @@ impl Output {
             format!("{:+.1} lb N", kg / KG_PER_LB)
         } else {
             format!("{kg:+.1} kg N")
+        }
+    }
+    /// Money by area: `4.2 EUR/ha` or `1.7 USD/ac`.
+    pub fn money_per_area(&self, per_ha: f64, currency: &str) -> String {
+        if self.us_units {
+            format!("{:.1} {currency}/ac", per_ha * M2_PER_AC / M2_PER_HA)
+        } else {
+            format!("{per_ha:.1} {currency}/ha")
         }
     }
     /// A nitrogen rate: `23.3 kg N/ha`.

@@ -1,15 +1,22 @@
 //! The nitrogen share: how much of a cell's paleness a run takes for lack of nitrogen, and what is said of it.
 
+use crate::finding::Finding;
+use crate::pipeline::money::Money;
 use crate::pipeline::rates::{RateError, Rated};
 use crate::pipeline::reference::Reference;
 use crate::pipeline::run::Looked;
-use crate::pipeline::settings::{NitrogenShare, Settings};
+use crate::pipeline::settings::{NitrogenShare, ReferenceSource, Settings};
 use crate::pipeline::totals::ByShare;
 use crate::science::blend::Blend;
 use crate::science::methods::Method;
 use crate::science::monte_carlo::uses_reference;
 use crate::science::nitrogen_share::{NitrogenShareEstimate, NoShare};
 use crate::zones::prescription::CellState;
+
+/// Below this share of nitrogen, most of what is pale is pale for another reason.
+const LOW_SHARE: f64 = 0.5;
+/// Ways that differ by more than this share differ enough to be told as a caution.
+const DIFFER: f64 = 0.10;
 
 /// The share as the strips and the rest of the field show it, or why it is not known.
 pub type Measured = Result<NitrogenShareEstimate, NoShare>;
@@ -78,6 +85,88 @@ pub fn totals_by_share(settings: &Settings, totals: &ByShare) -> String {
             n(whole)
         )
     })
+}
+
+/// A share in words: `62 %`.
+pub fn per_hundred(share: f64) -> String {
+    format!("{:.0} %", 100.0 * share)
+}
+
+/// Says how much of the paleness is nitrogen, and what that does to nitrogen and money: as a caution where less than half of it is and the ways differ.
+pub fn findings_of(
+    settings: &Settings,
+    measured: &Measured,
+    totals: &ByShare,
+    money: Option<&Money>,
+    findings: &mut Vec<Finding>,
+) {
+    if !uses_reference(&settings.response.method(f64::NAN))
+        || !matches!(settings.reference.source, ReferenceSource::Strips(_))
+    {
+        return;
+    }
+    let found = match measured {
+        Ok(found) => found,
+        Err(reason) => {
+            findings.push(Finding::note(
+                "rate.share_unknown",
+                format!("how much of the paleness is nitrogen is not known: {reason}"),
+            ));
+            return;
+        }
+    };
+    let n = |kg: f64| settings.output.nitrogen(kg);
+    let ways = match (totals.whole_field, totals.measured) {
+        (Some(whole), Some(own)) => format!(
+            "; by each cell, by the whole field, by this share seen ground gets {}, {}, {}",
+            n(totals.each_cell),
+            n(whole),
+            n(own)
+        ),
+        _ => String::new(),
+    };
+    let gain = money.and_then(|money| Some((money, money.expected.as_ref()?)));
+    let gains = gain.map_or_else(String::new, |(money, gain)| {
+        let shown =
+            |value: Option<f64>| value.map_or("–".to_owned(), |value| format!("{value:+.0}"));
+        format!(
+            ", expected gain over the best flat rate {}, {}, {} {}",
+            shown(Some(gain.by_share.each_cell)),
+            shown(gain.by_share.whole_field),
+            shown(gain.by_share.measured),
+            money.currency
+        )
+    });
+    let text = format!(
+        "{} of the paleness is nitrogen (80 % range {:.0} to {:.0} %){ways}{gains}",
+        per_hundred(found.share),
+        100.0 * found.low,
+        100.0 * found.high
+    );
+    let apart = differ(totals, 0.0)
+        || settings
+            .prices
+            .as_ref()
+            .zip(gain)
+            .is_some_and(|(prices, (_, gain))| {
+                differ(&gain.by_share, prices.nitrogen * gain.area.as_ha())
+            });
+    findings.push(if found.share < LOW_SHARE && apart {
+        Finding::caution("rate.share", text)
+    } else {
+        Finding::note("rate.share", text)
+    });
+}
+
+/// Whether the ways differ by more than 10 % of the largest, and by more than `at_least`.
+fn differ(by: &ByShare, at_least: f64) -> bool {
+    let all = [Some(by.each_cell), by.whole_field, by.measured];
+    let (mut low, mut high, mut largest) = (f64::INFINITY, f64::NEG_INFINITY, 0.0_f64);
+    for value in all.into_iter().flatten() {
+        (low, high) = (low.min(value), high.max(value));
+        largest = largest.max(value.abs());
+    }
+    high - low > DIFFER * largest && high - low > at_least
 }
 
 /// Where rates rise with paleness and where they fall, by the covariance of index and rate over canopy.

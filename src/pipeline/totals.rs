@@ -99,15 +99,17 @@ pub fn ways(reference: &Reference, measured: &Measured) -> [Option<Option<Blend>
 
 /// Exact nitrogen of seen cells for other references or inputs. \[kg\]
 fn nitrogen(rated: &Rated, model: &RateModel, reference: impl Fn(usize) -> f64) -> f64 {
-    nitrogen_against(rated, model, reference, |k| rated.field_ratio_of[k])
+    let own = |k: usize| rated.field_ratio_of[k];
+    nitrogen_against(rated, model, reference, own, rated.field_exact)
 }
 
-/// The same for other response indices of the strips too.
+/// The same for other response indices of the strips too, and another field rate for thin cells. \[kg N/ha\]
 fn nitrogen_against(
     rated: &Rated,
     model: &RateModel,
     reference: impl Fn(usize) -> f64,
     field_ratio: impl Fn(usize) -> Option<f64>,
+    field_exact: f64,
 ) -> f64 {
     let mut sum = 0.0;
     for (k, cell) in rated.cells.iter().enumerate() {
@@ -120,7 +122,7 @@ fn nitrogen_against(
             .map(|rate| rate.n_exact)
         {
             let n = if cell.state == CellState::Thin {
-                exact.min(NRate::kg_per_ha(rated.field_exact))
+                exact.min(NRate::kg_per_ha(field_exact))
             } else {
                 exact
             };
@@ -128,6 +130,27 @@ fn nitrogen_against(
         }
     }
     sum
+}
+
+/// The field rate that another model would have, not rounded: the mean over canopy outside strips, or over all canopy where none lies outside. \[kg N/ha\]
+pub fn field_mean(rated: &Rated, model: &RateModel) -> f64 {
+    let outside = rated.outside_strips.iter().any(|outside| *outside);
+    let (mut sum, mut area) = (0.0, 0.0);
+    for (k, cell) in rated.cells.iter().enumerate() {
+        let counts = if outside {
+            rated.outside_strips[k]
+        } else {
+            cell.state == CellState::Canopy
+        };
+        let rate = cell.index.filter(|_| counts).and_then(|index| {
+            model.rate_against(index, rated.reference_of[k], rated.field_ratio_of[k])
+        });
+        if let Some(rate) = rate {
+            sum += rate.n_exact.get() * cell.area.get();
+            area += cell.area.get();
+        }
+    }
+    sum / area.max(f64::MIN_POSITIVE)
 }
 
 /// Totals and how they move.
@@ -252,11 +275,16 @@ fn vary(
             model,
             |k| rated.reference_of[k] * factor,
             |k| rated.field_ratio_of[k].map(|ratio| ratio * factor),
+            rated.field_exact,
         )
     };
     totals.n_kg_base = nitrogen(rated, model, own);
     if model.uses_response_index() {
-        let by = |blend: Option<Blend>| nitrogen(rated, &model.with_blend(blend), own);
+        let by = |blend: Option<Blend>| {
+            let model = model.with_blend(blend);
+            let field = field_mean(rated, &model);
+            nitrogen_against(rated, &model, own, |k| rated.field_ratio_of[k], field)
+        };
         let [_, whole_field, measured] = ways(reference, measured).map(|way| way.map(by));
         totals.n_kg_by_share = ByShare {
             each_cell: by(None),
@@ -280,7 +308,10 @@ fn vary(
                     .iter()
                     .find(|(other, _)| other == number)
                     .map(|(_, ratio)| *ratio);
-                (*number, nitrogen_against(rated, model, |_| *index, |_| own))
+                (
+                    *number,
+                    nitrogen_against(rated, model, |_| *index, |_| own, rated.field_exact),
+                )
             })
             .collect();
     }

@@ -3,6 +3,7 @@
 pub mod blend;
 pub mod crop;
 pub mod degree_days;
+pub mod expected_gain;
 pub mod growing_days;
 pub mod index;
 pub mod loads;
