@@ -128,7 +128,11 @@ pub(crate) struct Nodes {
 
 impl Nodes {
     /// A ground at nodes of so many metres.
-    pub(crate) fn of((length, width): (f64, f64), spacing: f64, at: impl Fn(f64, f64) -> f64) -> Self {
+    pub(crate) fn of(
+        (length, width): (f64, f64),
+        spacing: f64,
+        at: impl Fn(f64, f64) -> f64,
+    ) -> Self {
         let cols = (length / spacing) as usize + 2;
         let rows = (width / spacing) as usize + 2;
         let values = (0..rows * cols)

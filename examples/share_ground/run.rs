@@ -407,4 +407,3 @@ fn judged(
         total: total / usable,
     }
 }
-

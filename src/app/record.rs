@@ -20,6 +20,7 @@ use crate::pipeline::settings::Settings;
 use crate::pipeline::share::Measured;
 use crate::science::loads::Loads;
 use crate::science::money::{Comparison, StrategyTotals};
+use crate::science::reference::{Answer, Placebo};
 use crate::units::{Product, RateUnit};
 use serde_json::{Map, Value, json};
 
@@ -185,6 +186,14 @@ fn doubt_value(outcome: &Outcome) -> Value {
     doubt
 }
 
+/// What placebo strips say of the reference.
+fn placebo(placebo: &Placebo) -> Value {
+    json!({
+        "places": placebo.places, "strips": placebo.strips, "strips_agree": placebo.agree, "ratio_spread": placebo.spread, "index_spread": placebo.level_spread,
+        "independent_places": placebo.effective, "ratio_low": placebo.answer.interval.0, "ratio_high": placebo.answer.interval.1, "probability": placebo.answer.probability,
+    })
+}
+
 /// What a record needs besides the outcome.
 pub struct Context<'a> {
     /// The settings.
@@ -286,6 +295,8 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
         "reference",
         json!({
             "kind": reference.kind, "index": reference.index, "strip_index": reference.measured, "beside": reference.beside, "ratio": reference.ratio, "ratio_low": reference.low, "ratio_high": reference.high,
+            "paired_low": reference.paired.map(|bounds| bounds.0), "paired_high": reference.paired.map(|bounds| bounds.1), "answer": reference.answer.map(Answer::word),
+            "placebo": reference.placebo.as_ref().map(placebo), "no_placebo": reference.no_placebo,
             "no_interval": reference.no_interval, "place": reference.place, "between_strips_sd": reference.between_strips,
             "index_without_dropping": reference.index_without_dropping, "nitrogen_share": share_value(&outcome.share), "strips": strips, "point_spread_fit": outcome.looked.spread.map(|fit| json!({ "px": fit.full_width, "low": fit.low, "high": fit.high, "pixels": fit.pixels })),
         }),

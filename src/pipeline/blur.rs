@@ -118,6 +118,19 @@ impl Shares {
             values,
         }
     }
+    /// Row and column of every pixel with a share, row by row.
+    pub fn touched(&self) -> impl Iterator<Item = (i64, i64)> + '_ {
+        self.values
+            .iter()
+            .enumerate()
+            .filter(|(_, value)| **value > 0.0)
+            .map(|(at, _)| {
+                (
+                    self.row + at as i64 / self.cols,
+                    self.col + at as i64 % self.cols,
+                )
+            })
+    }
     /// Share of one pixel; 0 away from the strip.
     pub fn at(&self, row: i64, col: i64) -> f64 {
         let (r, c) = (row - self.row, col - self.col);

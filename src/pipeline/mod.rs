@@ -11,6 +11,7 @@ pub mod ground;
 pub mod judge;
 pub mod money;
 pub mod overrun;
+pub mod placebo;
 pub mod points;
 pub mod product;
 pub mod ramp;

@@ -1,10 +1,12 @@
 //! Judges the reference as a whole: strips pooled, hand readings, or a percentile of the field's own canopy.
 
 use crate::finding::Finding;
+use crate::pipeline::run::Looked;
 use crate::pipeline::settings::{ReferenceLevel, ReferenceSource, Settings};
 use crate::pipeline::strips::{Strip, StripFound};
 use crate::science::reference::{
-    PooledEstimate, ReferenceError, StripEstimate, area_percentile, pool, readings,
+    Answer, LEAST_PLACES, Placebo, PlaceboStrip, PooledEstimate, ReferenceError, StripEstimate,
+    answer_of, area_percentile, placebo_of, pool, readings,
 };
 
 /// The reference of a field.
@@ -20,10 +22,16 @@ pub struct Reference {
     pub beside: Option<f64>,
     /// `RI_field`.
     pub ratio: Option<f64>,
-    /// Lower bound of `RI_field` (95 %).
+    /// Lower bound of `RI_field` (95 %): by placebo strips where there are enough places, else the paired interval's.
     pub low: Option<f64>,
-    /// Upper bound of `RI_field` (95 %).
+    /// Upper bound of `RI_field` (95 %), likewise.
     pub high: Option<f64>,
+    /// The paired interval: how surely the ratio was measured where the strip lies.
+    pub paired: Option<(f64, f64)>,
+    /// What placebo strips say.
+    pub placebo: Option<Placebo>,
+    /// Why there are none; `None` where the reference is no strip.
+    pub no_placebo: Option<String>,
     /// Why there is no interval.
     pub no_interval: Option<String>,
     /// `I_beside` / field mean index.
@@ -34,6 +42,8 @@ pub struct Reference {
     pub seen_ratios: Option<(f64, f64)>,
     /// `I_ref` without dropping segments, pooled.
     pub index_without_dropping: Option<f64>,
+    /// Whether the field responds; `None` where nothing says how sure the ratio is.
+    pub answer: Option<Answer>,
     /// `I_ref` of each usable strip, as rates use it: number, index.
     pub each: Vec<(usize, f64)>,
     /// `RI_field` of each usable strip that has a comparison: number, ratio.
@@ -62,20 +72,21 @@ pub enum NoReference {
     Other(#[from] ReferenceError),
 }
 
-/// Judges the reference. `field_mean` is the field's mean canopy index, `cells` area and index of canopy cells.
+/// Judges the reference. `field_m2` is the field's area, `cells` area and index of canopy cells.
 ///
 /// # Errors
 /// [`NoReference`] when no strip can be estimated, a reading is impossible, or there is too little canopy for a percentile.
 pub fn judge(
     settings: &Settings,
-    strips: &[Strip],
-    field_mean: f64,
+    looked: &Looked,
+    field_m2: f64,
     cells: &[(f64, f64)],
     findings: &mut Vec<Finding>,
 ) -> Result<Reference, NoReference> {
+    let field_mean = looked.field_mean;
     match &settings.reference.source {
         ReferenceSource::Strips(_) => {
-            let reference = of_strips(strips, field_mean, findings)?;
+            let reference = of_strips(looked, field_m2, findings)?;
             match settings.reference.level {
                 ReferenceLevel::Strip => Ok(reference),
                 ReferenceLevel::Balanced => balanced(reference, field_mean),
@@ -101,6 +112,14 @@ pub fn judge(
                 ratio: Some(estimate.ratio),
                 low: interval.as_ref().ok().map(|i| i.low),
                 high: interval.as_ref().ok().map(|i| i.high),
+                paired: interval.as_ref().ok().map(|i| (i.low, i.high)),
+                placebo: None,
+                no_placebo: None,
+                answer: answer_of(
+                    estimate.ratio,
+                    interval.as_ref().ok().map(|i| (i.low, i.high)),
+                    None,
+                ),
                 no_interval: interval.err().map(|error| error.to_string()),
                 place: None,
                 between_strips: None,
@@ -124,6 +143,10 @@ pub fn judge(
                 ratio: None,
                 low: None,
                 high: None,
+                paired: None,
+                placebo: None,
+                no_placebo: None,
+                answer: None,
                 no_interval: Some("a percentile has no comparison".to_owned()),
                 place: None,
                 between_strips: None,
@@ -155,11 +178,33 @@ fn balanced(mut reference: Reference, field_mean: f64) -> Result<Reference, NoRe
     Ok(reference)
 }
 
+/// Why there is no placebo.
+fn no_placebo(looked: &Looked) -> String {
+    let places = looked
+        .placebos
+        .iter()
+        .flatten()
+        .map(|placebo| placebo.places.len())
+        .max();
+    let other = looked
+        .placebos
+        .iter()
+        .find_map(|placebo| placebo.as_ref().err());
+    match (places, other) {
+        (Some(most), _) => format!(
+            "too small for it: the strip with its comparison ground fits into the field's canopy at {most} places, {LEAST_PLACES} are needed"
+        ),
+        (None, Some(reason)) => reason.to_string(),
+        (None, None) => "there is no strip".to_owned(),
+    }
+}
+
 fn of_strips(
-    strips: &[Strip],
-    field_mean: f64,
+    looked: &Looked,
+    field_m2: f64,
     findings: &mut Vec<Finding>,
 ) -> Result<Reference, NoReference> {
+    let (strips, field_mean) = (&looked.strips, looked.field_mean);
     let usable: Vec<(usize, &Strip, &StripFound)> = strips
         .iter()
         .enumerate()
@@ -222,7 +267,16 @@ fn of_strips(
             format!("the strip lies on {side} crop than the field: beside it the index is {place:.3} of the field's mean {field_mean:.4}, trusted are 0.97 to 1.03; rates of the whole field move with it"),
         ));
     }
-    if let Err(reason) = &interval {
+    let measured: Vec<PlaceboStrip> = looked
+        .placebos
+        .iter()
+        .flatten()
+        .map(|placebo| placebo.measured.clone())
+        .collect();
+    let placebo = ratio.and_then(|ratio| placebo_of(&measured, ratio, field_m2));
+    let paired = interval.as_ref().ok().map(|i| (i.low, i.high));
+    let bounds = placebo.map(|placebo| placebo.answer.interval).or(paired);
+    if let (Err(reason), None) = (&interval, &placebo) {
         findings.push(Finding::caution(
             "reference.interval",
             format!("the response index has no interval: {reason}"),
@@ -234,8 +288,13 @@ fn of_strips(
         measured: index,
         beside,
         ratio,
-        low: interval.as_ref().ok().map(|i| i.low),
-        high: interval.as_ref().ok().map(|i| i.high),
+        low: bounds.map(|bounds| bounds.0),
+        high: bounds.map(|bounds| bounds.1),
+        paired,
+        answer: ratio
+            .and_then(|ratio| answer_of(ratio, paired, placebo.as_ref().map(|p| &p.answer))),
+        no_placebo: placebo.is_none().then(|| no_placebo(looked)),
+        placebo,
         no_interval: interval.err().map(|error| error.to_string()),
         place,
         between_strips: between_strips_sd,

@@ -9,6 +9,7 @@ use crate::pipeline::doubt::{Doubt, bounds_of, doubt_of};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::money::{Money, money_of};
 use crate::pipeline::overrun::{carried_outwards, with_margin};
+use crate::pipeline::placebo::{NoPlacebo, StripPlacebo};
 use crate::pipeline::points::{PointLayer, PointsError, PointsSaid};
 use crate::pipeline::rates::{RateError, Rated, rates, seen};
 use crate::pipeline::reference::{NoReference, Reference};
@@ -19,7 +20,7 @@ use crate::pipeline::settings::{
 use crate::pipeline::share::Measured;
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::{Totals, totals_of};
-use crate::pipeline::{ahead, doubt, drive, judge, points, share, strips};
+use crate::pipeline::{ahead, doubt, drive, judge, placebo, points, share, strips};
 use crate::science::reference::SpreadFit;
 use crate::space::crs::CrsError;
 use crate::space::lay::LayError;
@@ -131,6 +132,8 @@ pub struct Looked {
     pub strips: Vec<Strip>,
     /// Mean index of the field's canopy pixels.
     pub field_mean: f64,
+    /// Placebo places by strip, in the order of the strips.
+    pub placebos: Vec<Result<StripPlacebo, NoPlacebo>>,
     /// What is to be said of single readings, when the canopy comes from them.
     pub points: Option<PointsSaid>,
     /// The sensor's blur, when it was fitted.
@@ -174,7 +177,11 @@ pub fn look(
     {
         return points::look(settings, rule, layer, ground, sources, findings);
     }
-    let (plans, probes) = strips::plan(ground, &settings.reference, sources.image.lattice())?;
+    let lattice = sources.image.lattice();
+    let (plans, mut probes) = strips::plan(ground, &settings.reference, lattice)?;
+    let (placebo_plans, placebo_probes) = placebo::plan(ground, settings, lattice, &plans)?;
+    let strip_probes = probes.len();
+    probes.extend(placebo_probes);
     let scanned = pass(settings, ground, sources, &probes)?;
     let counts = scanned.counts;
     let unseen = counts.missing + counts.undefined + counts.out_of_range;
@@ -229,10 +236,16 @@ pub fn look(
         ground,
         &settings.reference,
         &spread,
-        sources.image.lattice(),
+        lattice,
         plans,
-        &scanned.found,
+        &scanned.found[..strip_probes],
     )?;
+    let placebos = placebo::measure(
+        placebo_plans,
+        &strips,
+        &scanned.found[strip_probes..],
+        spread.width(fitted.as_ref()),
+    );
     strips::findings_of(
         &strips,
         sources.index_name,
@@ -245,6 +258,7 @@ pub fn look(
     Ok(Looked {
         scanned,
         strips,
+        placebos,
         field_mean,
         points: None,
         spread: fitted,
@@ -297,14 +311,9 @@ pub fn run(
         .zip(&ground.grid.cells)
         .filter_map(|(seen, cell)| seen.index.map(|index| (cell.area, index)))
         .collect();
-    let reference = crate::pipeline::reference::judge(
-        settings,
-        &looked.strips,
-        looked.field_mean,
-        &canopy,
-        findings,
-    )?;
-    let measured = share::measured(settings, &looked);
+    let reference =
+        crate::pipeline::reference::judge(settings, &looked, ground.area, &canopy, findings)?;
+    let measured = share::measured(ground, &looked);
     let mut rated = rates(
         ground,
         settings,

@@ -6,6 +6,7 @@ use crate::finding::Acceptance;
 use crate::science::degree_days::GrowingRule;
 use crate::science::growing_days::BaseTemperature;
 use crate::science::methods::{Method, about};
+use crate::science::reference::SpreadFit;
 use crate::science::response_curve::ResponseCurve;
 use crate::science::yield_response as science;
 use crate::science::yield_response::YieldResponse;
@@ -173,6 +174,13 @@ impl PointSpread {
     /// Whether any blur is reckoned with.
     pub fn is_any(&self) -> bool {
         *self != Self::Given(0.0)
+    }
+    /// The width that coarse strips are solved with: as given, or as fitted (none where it could not be). \[pixels\]
+    pub fn width(&self, fitted: Option<&SpreadFit>) -> f64 {
+        match self {
+            Self::Given(width) | Self::Sensor(_, width) => *width,
+            Self::Fit => fitted.map_or(0.0, |fit| fit.full_width),
+        }
     }
 }
 

@@ -1,7 +1,9 @@
 //! The nitrogen share: how much of a cell's paleness a run takes for lack of nitrogen, and what is said of it.
 
 use crate::finding::Finding;
+use crate::pipeline::ground::Ground;
 use crate::pipeline::money::Money;
+use crate::pipeline::placebo::Place;
 use crate::pipeline::rates::{RateError, Rated};
 use crate::pipeline::reference::Reference;
 use crate::pipeline::run::Looked;
@@ -10,7 +12,9 @@ use crate::pipeline::totals::ByShare;
 use crate::science::blend::Blend;
 use crate::science::methods::Method;
 use crate::science::monte_carlo::uses_reference;
-use crate::science::nitrogen_share::{NitrogenShareEstimate, NoShare};
+use crate::science::nitrogen_share::{
+    NitrogenShareEstimate, NoShare, nitrogen_share, relative_variance,
+};
 use crate::zones::prescription::CellState;
 
 /// Below this share of nitrogen, most of what is pale is pale for another reason.
@@ -204,10 +208,47 @@ fn which_get_more(rated: &Rated) -> &'static str {
     }
 }
 
-/// Measures the share.
+/// Measures the share on pieces of every strip and of its shape at every place of the rest of the field, one cell long, or three pixels where pieces are solved
+/// as mixtures.
 ///
 /// # Errors
 /// [`NoShare`].
-pub fn measured(_settings: &Settings, _looked: &Looked) -> Measured {
-    Err(NoShare::NoStrip)
+pub fn measured(ground: &Ground, looked: &Looked) -> Measured {
+    let cell_m = ground.grid.frame.length;
+    let (mut strips, mut places, mut longest) = (Vec::new(), Vec::new(), None);
+    for (placebo, strip) in looked.placebos.iter().zip(&looked.strips) {
+        let Ok(placebo) = placebo else { continue };
+        let length = if placebo.is_mixture() {
+            3.0 * strip.plan.pixel
+        } else {
+            cell_m
+        };
+        let pieces = libm::floor(placebo.length / length + 1e-9) as usize;
+        let known = |place: Place| -> Vec<f64> {
+            placebo
+                .pieces(place, pieces)
+                .into_iter()
+                .flatten()
+                .collect()
+        };
+        let of_strip = known(Place::STRIP);
+        longest = longest.max(Some((of_strip.len(), length as u32)));
+        let Some(own) = relative_variance(&of_strip) else {
+            continue;
+        };
+        strips.push(own);
+        places.extend(
+            placebo
+                .strip_places
+                .iter()
+                .filter_map(|place| relative_variance(&known(*place))),
+        );
+    }
+    match (strips.is_empty(), longest) {
+        (true, Some((pieces, length))) => Err(NoShare::TooShort {
+            pieces,
+            cell_m: f64::from(length),
+        }),
+        _ => nitrogen_share(&strips, &places),
+    }
 }

@@ -18,7 +18,7 @@ use crate::space::raster::Lattice;
 /// Equal blocks that a strip's length is cut into for its interval, at the most.
 const BLOCKS: usize = 10;
 /// Pixels that a coarse strip's surroundings reach; the second and third show how much that matters.
-const REACHES: [f64; 3] = [3.0, 2.0, 4.0];
+pub(super) const REACHES: [f64; 3] = [3.0, 2.0, 4.0];
 /// A usual blur beyond the pixel: published figures of three sensors are 0.83 to 1.02 (`science::reference::SENSORS`). \[pixels\]
 const USUAL_BLUR: f64 = 1.0;
 /// A reference index that moves by more than this is worth a caution.
@@ -377,7 +377,7 @@ fn fine_strip(
 ) -> Strip {
     let sums = |k: usize, blocks: usize| match &found[k] {
         Found::Segments(tallies) => sums_of(tallies, segments, blocks),
-        Found::Pixels(_) => StripSums::new(segments, blocks),
+        Found::Pixels(_) | Found::Squares(_) => StripSums::new(segments, blocks),
     };
     let (own, beside) = (sums(0, blocks), sums(1, blocks));
     let estimate = fine(&own, Some(&beside), drop).map(StripFound::Fine);

@@ -14,3 +14,4 @@ pub mod plane;
 pub mod polygon;
 pub mod raster;
 pub mod regions;
+pub mod squares;

@@ -30,7 +30,7 @@ pub(super) fn found(probes: &[Probe], kept: &[Kept]) -> Vec<Found> {
             }
             Found::Segments(tallies)
         }
-        Probe::Pixels { .. } => Found::Pixels(Vec::new()),
+        Probe::Pixels { .. } | Probe::Squares { .. } => Found::Pixels(Vec::new()),
     };
     probes.iter().map(one).collect()
 }

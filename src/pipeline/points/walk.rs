@@ -8,6 +8,7 @@ use super::settings::{Estimate, Points};
 use super::{cells, strip};
 use crate::finding::Finding;
 use crate::pipeline::ground::Ground;
+use crate::pipeline::placebo::NoPlacebo;
 use crate::pipeline::run::{Looked, RunError, Sources};
 use crate::pipeline::scan::{PixelCounts, Scanned};
 use crate::pipeline::settings::Settings;
@@ -261,6 +262,7 @@ pub fn look(
     );
     Ok(Looked {
         scanned,
+        placebos: vec![Err(NoPlacebo::Readings); strips.len()],
         strips,
         field_mean,
         points: Some(said),

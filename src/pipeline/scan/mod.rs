@@ -22,6 +22,7 @@ use crate::space::crs::{Crs, CrsError};
 use crate::space::fixed::Fixed;
 use crate::space::polygon::Rectangle;
 use crate::space::raster::{RasterError, RasterSource};
+use crate::space::squares::SquareGrid;
 use geo::MultiPolygon;
 
 use plan::plan;
@@ -69,6 +70,42 @@ pub enum Probe {
         /// The area, on the plane.
         area: MultiPolygon<f64>,
     },
+    /// Pixels at least half inside, by the rectangle of a grid that holds their centre.
+    Squares {
+        /// The area, on the plane.
+        area: MultiPolygon<f64>,
+        /// The rectangles.
+        grid: SquareGrid,
+    },
+}
+
+impl Probe {
+    /// The ground that it asks for.
+    pub const fn area(&self) -> &MultiPolygon<f64> {
+        let (Self::Segments { area, .. } | Self::Pixels { area } | Self::Squares { area, .. }) =
+            self;
+        area
+    }
+}
+
+/// Sums over the pixels of one rectangle of a grid.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct SquareSum {
+    /// Σ index of the canopy pixels.
+    pub weighted: Fixed,
+    /// Canopy pixels.
+    pub canopy: u32,
+    /// Pixels, seen or not.
+    pub pixels: u32,
+}
+
+impl SquareSum {
+    /// Adds another part of the same rectangle.
+    pub const fn add(&mut self, other: &Self) {
+        self.weighted.add(other.weighted);
+        self.canopy += other.canopy;
+        self.pixels += other.pixels;
+    }
 }
 
 /// Sums of one segment in one block.
@@ -104,6 +141,8 @@ pub enum Found {
     Segments(Vec<Tally>),
     /// In row, column order.
     Pixels(Vec<KeptPixel>),
+    /// By position in the grid.
+    Squares(Vec<SquareSum>),
 }
 
 /// Sums of one cell.
@@ -172,6 +211,7 @@ pub fn scan(scan: &Scan<'_>) -> Result<Scanned, ScanError> {
             segments, blocks, ..
         } => Found::Segments(vec![Tally::default(); segments * blocks]),
         Probe::Pixels { .. } => Found::Pixels(Vec::new()),
+        Probe::Squares { grid, .. } => Found::Squares(vec![SquareSum::default(); grid.len()]),
     };
     let result = Mutex::new(Scanned {
         cells: vec![CellSums::default(); scan.grid.cells.len()],

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{PixelMap, Probe, Scan, ScanError};
+use super::{PixelMap, Scan, ScanError};
 use crate::space::crs::CrsError;
 use crate::space::raster::{Lattice, Window};
 
@@ -124,8 +124,7 @@ pub(super) fn plan(scan: &Scan<'_>) -> Result<Plan, ScanError> {
         .probes
         .iter()
         .map(|probe| {
-            let (Probe::Segments { area, .. } | Probe::Pixels { area }) = probe;
-            let rings = map.rings(area)?;
+            let rings = map.rings(probe.area())?;
             let bounds = Bounds::of(&rings);
             Ok(ProbeRings { rings, bounds })
         })

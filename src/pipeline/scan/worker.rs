@@ -6,12 +6,13 @@ use std::sync::{Mutex, PoisonError};
 use super::plan::Plan;
 use super::{
     BandRange, CellSums, Found, KeptPixel, PixelCounts, PixelMap, Probe, Scan, ScanError, Scanned,
-    TIE, Tally,
+    SquareSum, TIE, Tally,
 };
 use crate::space::coverage::{Scratch, Span, cover};
 use crate::space::crs::Projector;
 use crate::space::fixed::Fixed;
 use crate::space::raster::{RasterReader, Window};
+use crate::space::squares::SquareGrid;
 
 /// One thread's tools.
 pub(super) struct Worker<'a> {
@@ -91,8 +92,14 @@ impl<'a> Worker<'a> {
             sums.push((*cell, self.cell_sums(&window, &self.spans[range.clone()])));
         }
         let mut found = Vec::new();
+        let mut squares = Vec::new();
         for (k, spans) in &probes {
-            found.push((*k, self.probe(&window, &self.scan.probes[*k], spans)?));
+            let probe = &self.scan.probes[*k];
+            if let Probe::Squares { grid, .. } = probe {
+                squares.push((*k, self.squares(&window, grid, spans)));
+            } else {
+                found.push((*k, self.probe(&window, probe, spans)?));
+            }
         }
         let mut all = result.lock().unwrap_or_else(PoisonError::into_inner);
         all.counts.add(counts);
@@ -118,6 +125,11 @@ impl<'a> Worker<'a> {
                 }
                 (Found::Pixels(pixels), Found::Pixels(parts)) => pixels.extend(parts),
                 _ => {}
+            }
+        }
+        for (k, part) in &squares {
+            if let Found::Squares(sums) = &mut all.found[*k] {
+                part.add_to(sums);
             }
         }
         drop(all);
@@ -217,6 +229,41 @@ impl<'a> Worker<'a> {
         sums
     }
 
+    /// Sums by rectangle of a grid. Runs of pixels of one rectangle are added at once.
+    fn squares(&self, window: &Window, grid: &SquareGrid, spans: &[Span]) -> SquareBox {
+        let limit = self.limit();
+        let mut sums = SquareBox::over(grid, window);
+        let half = 0.5 - TIE;
+        let mut k = 0;
+        while k < spans.len() {
+            let first = spans[k];
+            k += 1;
+            if first.share < half {
+                continue;
+            }
+            let mut end = first.col + first.len;
+            while k < spans.len()
+                && spans[k].row == first.row
+                && spans[k].col == end
+                && spans[k].share >= half
+            {
+                end += spans[k].len;
+                k += 1;
+            }
+            let row = (first.row - window.row) * window.cols - window.col;
+            grid.runs(first.row, first.col, end - first.col, |at, col, len| {
+                let from = (row + col) as usize;
+                let (_, taken, sum) = Fixed::of_row(&self.index[from..from + len as usize], limit);
+                sums.at(at).add(&SquareSum {
+                    weighted: sum,
+                    canopy: taken as u32,
+                    pixels: len as u32,
+                });
+            });
+        }
+        sums
+    }
+
     fn probe(&self, window: &Window, probe: &Probe, spans: &[Span]) -> Result<Found, ScanError> {
         let limit = self.limit();
         let lattice = self.scan.source.lattice();
@@ -230,7 +277,7 @@ impl<'a> Worker<'a> {
             Probe::Segments {
                 segments, blocks, ..
             } => vec![Tally::default(); segments * blocks],
-            Probe::Pixels { .. } => Vec::new(),
+            Probe::Pixels { .. } | Probe::Squares { .. } => Vec::new(),
         };
         for span in spans.iter().filter(|span| span.share >= least) {
             for col in span.col..span.col + span.len {
@@ -277,6 +324,44 @@ impl<'a> Worker<'a> {
         } else {
             Found::Pixels(pixels)
         })
+    }
+}
+
+/// The part of a grid of rectangles that a window reaches.
+struct SquareBox {
+    first: (usize, usize),
+    wide: usize,
+    all_wide: usize,
+    sums: Vec<SquareSum>,
+}
+
+impl SquareBox {
+    fn over(grid: &SquareGrid, window: &Window) -> Self {
+        let (low, high) = grid.within(
+            (window.col, window.col + window.cols),
+            (window.row, window.row + window.rows),
+        );
+        let wide = (high.1 - low.1 + 1) as usize;
+        let long = (high.0 - low.0 + 1) as usize;
+        Self {
+            first: (low.0 as usize, low.1 as usize),
+            wide,
+            all_wide: grid.reach().1.1 as usize,
+            sums: vec![SquareSum::default(); wide * long],
+        }
+    }
+    fn at(&mut self, (u, v): (usize, usize)) -> &mut SquareSum {
+        &mut self.sums[(u - self.first.0) * self.wide + v - self.first.1]
+    }
+    fn add_to(&self, all: &mut [SquareSum]) {
+        for (u, row) in self.sums.chunks(self.wide).enumerate() {
+            let from = (u + self.first.0) * self.all_wide + self.first.1;
+            for (sum, part) in all[from..from + self.wide].iter_mut().zip(row) {
+                if part.pixels > 0 {
+                    sum.add(part);
+                }
+            }
+        }
     }
 }
 

@@ -153,6 +153,19 @@ pub fn mixture_squares(pixels: &[MixedPixel]) -> Option<f64> {
     Some(pixels.iter().map(|pixel| left(pixel) * left(pixel)).sum())
 }
 
+/// `I_ref` and `I_beside` alone, by the same least squares as [`coarse`] and with its needs of pixels (12, 4 with c > 0.5, 4 with c < 0.1), but without standard
+/// error and interval: for the many places that a strip is tried at. `None` when the needs are not met or both are not above 0.
+pub fn mixture(pixels: &[MixedPixel]) -> Option<(f64, f64)> {
+    let (mut sums, mut inside, mut beside) = (MixtureSums::default(), 0, 0);
+    for pixel in pixels {
+        sums.add(pixel);
+        inside += usize::from(pixel.share > 0.5 + TIE);
+        beside += usize::from(pixel.share < 0.1 - TIE);
+    }
+    let enough = pixels.len() >= LEAST_PIXELS && inside >= LEAST_INSIDE && beside >= LEAST_BESIDE;
+    sums.solve().filter(|(a, b)| enough && *a > 0.0 && *b > 0.0)
+}
+
 /// `places`: the number of each replicate's block along the strip.
 fn interval(
     means: &PairedMeans,
@@ -327,6 +340,9 @@ mod tests {
     #[test]
     fn a_pure_mixture_is_solved_exactly() {
         let estimate = coarse(&pixels(|_| 0.0), 10).unwrap();
+        let (index, beside) = mixture(&pixels(|_| 0.0)).unwrap();
+        assert_eq!((index, beside), (estimate.index, estimate.beside));
+        assert_eq!(mixture(&pixels(|_| 0.0)[..15]), None);
         assert!((estimate.index - 0.8).abs() < 1e-12 && (estimate.beside - 0.5).abs() < 1e-12);
         assert_eq!((estimate.pixels, estimate.pixels_inside), (50, 10));
         assert!(estimate.standard_error < 1e-12);

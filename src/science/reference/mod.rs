@@ -2,20 +2,24 @@
 //!
 //! Everything here is computed from sums over pieces of a strip, never from pixels, so that an image of any size fits.
 
+mod answer;
 mod coarse;
 mod fine;
 mod interval;
+mod placebo;
 mod pool;
 mod spread;
 mod sums;
 mod virtual_reference;
 
-pub use coarse::{CoarseEstimate, MixedPixel, coarse, mixture_squares};
+pub use answer::{Answer, DOUBTFUL_PROBABILITY, DOUBTFUL_RATIO, PlaceboAnswer, answer_of};
+pub use coarse::{CoarseEstimate, MixedPixel, coarse, mixture, mixture_squares};
 pub use fine::{FineEstimate, SwathEstimate, fine};
 pub use interval::{
     BOOTSTRAP_REPLICATES, NoInterval, PairedMeans, RatioInterval, block_bootstrap, fieller,
     paired_blocks, student_quantile,
 };
+pub use placebo::{LEAST_PLACES, Placebo, PlaceboStrip, half_width, placebo_of, spread_of};
 pub use pool::{PooledEstimate, ReadingsEstimate, StripEstimate, pool, readings};
 pub use spread::{SENSORS, SensorFigure, SensorSpread, SpreadFit, find_sensor, spread_of_profile};
 pub use sums::{SegmentSums, StripSums, median, percentile};

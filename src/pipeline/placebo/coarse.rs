@@ -1,0 +1,238 @@
+//! Placebo places on a coarse image: the field's pixels kept once, the mixture solved at each place.
+
+use geo::{Area as _, MultiPolygon};
+
+use super::{COVERED, Place, TIE, bounds, rings_along};
+use crate::pipeline::blur::Shares;
+use crate::pipeline::scan::KeptPixel;
+use crate::pipeline::strips::{REACHES, StripPlan};
+use crate::science::reference::{MixedPixel, mixture};
+use crate::space::polygon::grown;
+use crate::space::squares::{Cuts, SquareGrid};
+
+/// A pixel belongs to the surroundings when this share of it does.
+const WHOLLY: f64 = 0.999;
+/// Places that are tried, at the most; of more every second, third and so on across is taken.
+const MAXIMUM_PLACES: f64 = 4_000.0;
+
+/// The strip and its surroundings, and the field around them.
+#[derive(Clone, Debug)]
+pub(super) struct Layout {
+    /// Used for its way between pixels and u and v only.
+    way: SquareGrid,
+    /// Rings of the strip, and of what lies within reach of it. \[m, u and v\]
+    strip: Vec<Vec<[f64; 2]>>,
+    reach: Vec<Vec<[f64; 2]>>,
+    /// Their areas. \[pixels\]
+    strip_area: f64,
+    reach_area: f64,
+    length: f64,
+    /// A place's step along and across. \[m\]
+    step: (f64, f64),
+    /// Steps that the field spans: `(low, high)` along and across.
+    steps: ((i64, i64), (i64, i64)),
+}
+
+impl Layout {
+    pub(super) fn new(
+        to_uv: [f64; 6],
+        strip: &MultiPolygon<f64>,
+        plan: &StripPlan,
+        area: &MultiPolygon<f64>,
+    ) -> Self {
+        let frame = &plan.outer;
+        let step = (0.25 * frame.length, 0.5 * frame.width);
+        let around = grown(strip, REACHES[0] * plan.pixel);
+        let ((u0, u1), (v0, v1)) = bounds(&rings_along(area, frame));
+        let count = |from: f64, to: f64, size: f64, step: f64| {
+            (
+                libm::floor(from / step) as i64,
+                libm::ceil((to - size) / step) as i64,
+            )
+        };
+        let pixel = plan.pixel * plan.pixel;
+        let cuts = |period| Cuts::new(period, &[], period);
+        Self {
+            way: SquareGrid::new(
+                to_uv,
+                cuts(step.0),
+                cuts(step.1),
+                ((0.0, step.0), (0.0, step.1)),
+            ),
+            strip: rings_along(strip, frame),
+            reach: rings_along(&around, frame),
+            strip_area: strip.unsigned_area() / pixel,
+            reach_area: around.unsigned_area() / pixel,
+            length: frame.length,
+            step,
+            steps: (
+                count(u0, u1, frame.length, step.0),
+                count(v0, v1, frame.width, step.1),
+            ),
+        }
+    }
+    pub(super) const fn length(&self) -> f64 {
+        self.length
+    }
+    fn moved(&self, rings: &[Vec<[f64; 2]>], place: Place) -> Vec<Vec<[f64; 2]>> {
+        let by = (
+            place.along as f64 * self.step.0,
+            place.across as f64 * self.step.1,
+        );
+        let pixel = |p: &[f64; 2]| {
+            let (col, row) = self.way.pixel(p[0] + by.0, p[1] + by.1);
+            [col, row]
+        };
+        rings
+            .iter()
+            .map(|ring| ring.iter().map(pixel).collect())
+            .collect()
+    }
+}
+
+/// The field's pixels, and the places of one strip.
+#[derive(Clone, Debug)]
+pub(super) struct PixelPlaces {
+    layout: Layout,
+    /// First row and column, and columns, of `values`.
+    row: i64,
+    col: i64,
+    cols: i64,
+    /// Index of canopy that may be used, NaN elsewhere.
+    values: Vec<f64>,
+    /// Shares of pixels in the strip itself.
+    own: Vec<(i64, i64)>,
+    blur: f64,
+}
+
+/// What lies on and around a strip at a place.
+struct Around {
+    /// Pixels, with the position of each along the strip as a share of its length.
+    pixels: Vec<(MixedPixel, f64)>,
+    strip_covered: f64,
+    rest_covered: f64,
+    touches: bool,
+}
+
+impl PixelPlaces {
+    pub(super) fn new(layout: Layout, kept: &[KeptPixel], blur: f64) -> Self {
+        let none = (i64::MAX, i64::MIN);
+        let (rows, columns) = kept.iter().fold((none, none), |(r, c), pixel| {
+            (
+                (r.0.min(pixel.row), r.1.max(pixel.row)),
+                (c.0.min(pixel.col), c.1.max(pixel.col)),
+            )
+        });
+        let (count, cols) = if kept.is_empty() {
+            (0, 0)
+        } else {
+            (rows.1 - rows.0 + 1, columns.1 - columns.0 + 1)
+        };
+        let mut values = vec![f64::NAN; (count * cols) as usize];
+        for pixel in kept {
+            values[((pixel.row - rows.0) * cols + pixel.col - columns.0) as usize] = pixel.index;
+        }
+        let strip = layout.moved(&layout.strip, Place::STRIP);
+        let shares = Shares::of(&strip, 0.0);
+        let own = shares.touched().collect();
+        Self {
+            layout,
+            row: rows.0,
+            col: columns.0,
+            cols,
+            values,
+            own,
+            blur,
+        }
+    }
+
+    fn value(&self, row: i64, col: i64) -> Option<f64> {
+        let (r, c) = (row - self.row, col - self.col);
+        if r < 0 || c < 0 || c >= self.cols {
+            return None;
+        }
+        self.values
+            .get((r * self.cols + c) as usize)
+            .copied()
+            .filter(|value| !value.is_nan())
+    }
+
+    fn around(&self, place: Place) -> Around {
+        let layout = &self.layout;
+        let strip = layout.moved(&layout.strip, place);
+        let plain = Shares::of(&strip, 0.0);
+        let blurred = (self.blur > 0.0).then(|| Shares::of(&strip, self.blur));
+        let reach = Shares::of(&layout.moved(&layout.reach, place), 0.0);
+        let (mut pixels, mut in_strip, mut in_reach, mut touches) = (Vec::new(), 0.0, 0.0, false);
+        for (row, col) in reach.touched() {
+            let share = plain.at(row, col);
+            let Some(index) = self.value(row, col) else {
+                continue;
+            };
+            in_strip += share;
+            in_reach += reach.at(row, col);
+            if reach.at(row, col) < WHOLLY - TIE {
+                continue;
+            }
+            touches |= self.own.binary_search(&(row, col)).is_ok();
+            let u = self.layout.way.uv(col as f64 + 0.5, row as f64 + 0.5).0;
+            let along = u - place.along as f64 * layout.step.0;
+            let share = blurred.as_ref().map_or(share, |shares| shares.at(row, col));
+            let pixel = MixedPixel {
+                share,
+                index,
+                block: 0,
+            };
+            pixels.push((pixel, along / layout.length));
+        }
+        Around {
+            pixels,
+            strip_covered: in_strip / layout.strip_area,
+            rest_covered: (in_reach - in_strip) / (layout.reach_area - layout.strip_area),
+            touches,
+        }
+    }
+
+    /// Each place at which strip and surroundings lie in canopy: the strip's solved index there, and its ratio to the ground beside it.
+    pub(super) fn places(&self) -> Vec<(Place, f64, Option<f64>)> {
+        let ((a0, a1), (c0, c1)) = self.layout.steps;
+        let tried = ((a1 - a0 + 1).max(0) * (c1 - c0 + 1).max(0)) as f64;
+        let every = libm::ceil(tried / MAXIMUM_PLACES).max(1.0) as i64;
+        let mut places = Vec::new();
+        for along in a0..=a1 {
+            for across in (c0..=c1).filter(|across| across.rem_euclid(every) == 0) {
+                let place = Place { along, across };
+                let around = self.around(place);
+                if around.touches
+                    || around.strip_covered < COVERED - TIE
+                    || around.rest_covered < COVERED - TIE
+                {
+                    continue;
+                }
+                let pixels: Vec<MixedPixel> =
+                    around.pixels.iter().map(|(pixel, _)| *pixel).collect();
+                if let Some((index, beside)) = mixture(&pixels) {
+                    places.push((place, index, Some(index / beside)));
+                }
+            }
+        }
+        places
+    }
+
+    pub(super) fn pieces(&self, place: Place, pieces: usize) -> Vec<Option<f64>> {
+        let around = self.around(place);
+        let last = pieces.saturating_sub(1);
+        let mut parts: Vec<Vec<MixedPixel>> = vec![Vec::new(); pieces];
+        for (pixel, t) in around.pixels {
+            // Pixels beyond the strip's ends are beside its first and last piece, as its blocks have them.
+            let k = (libm::floor(t * pieces as f64).max(0.0) as usize).min(last);
+            if let Some(part) = parts.get_mut(k) {
+                part.push(pixel);
+            }
+        }
+        parts
+            .iter()
+            .map(|part| mixture(part).map(|(index, _)| index))
+            .collect()
+    }
+}
