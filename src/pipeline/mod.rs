@@ -26,3 +26,4 @@ pub mod settings;
 pub mod share;
 pub mod strips;
 pub mod totals;
+pub mod uncrossed;

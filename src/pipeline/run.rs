@@ -20,7 +20,7 @@ use crate::pipeline::settings::{
 use crate::pipeline::share::Measured;
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::{Totals, totals_of};
-use crate::pipeline::{ahead, doubt, drive, judge, placebo, points, share, strips};
+use crate::pipeline::{ahead, doubt, drive, judge, placebo, points, share, strips, uncrossed};
 use crate::science::reference::SpreadFit;
 use crate::space::crs::CrsError;
 use crate::space::lay::LayError;
@@ -364,6 +364,7 @@ pub fn run(
     judge::cautions(
         settings, &looked, &reference, &rated, &totals, sources, findings,
     );
+    findings.extend(uncrossed::finding_of(ground, &looked, &rated, &measured));
     share::findings_of(
         settings,
         &measured,
