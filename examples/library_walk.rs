@@ -91,7 +91,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         },
         growing_days: 94.0,
         maximum_yield: Yield::kg_per_ha(6_000.0),
-        largest_ratio: 2.0,
+        maximum_ratio: 2.0,
         ratio_adjustment: None,
         dead_band: 0.0,
         blend: None,

@@ -82,7 +82,7 @@ pub struct RateRequest {
     /// Share of nitrogen that reaches the grain.
     pub use_efficiency: Option<f64>,
     /// Largest response index.
-    pub largest_ratio: Option<f64>,
+    pub maximum_ratio: Option<f64>,
     /// Nitrogen that went on after sensing.
     pub applied_since_sensing: Option<String>,
     /// Least rate.

@@ -160,8 +160,8 @@ fn drawn_value(doubt: &Doubt) -> Value {
     json!({
         "draws": doubt.draws, "seed": doubt.seed, "n_kg_plain": doubt.plain_kg, "n_kg_p10": doubt.field.low, "n_kg_p50": doubt.field.middle, "n_kg_p90": doubt.field.high,
         "n_kg_mean": doubt.field.mean, "n_kg_sd": doubt.field.sd, "alone": parts,
-        "ratio_bounds_over_estimate": spreads.ratio.map(|bounds| [bounds.0, bounds.1]), "use_efficiency_spread": spreads.use_efficiency,
-        "curve_spread": spreads.curve, "curve_spread_stated": doubt.curve_stated, "place_spread": spreads.place, "place_spread_stated": doubt.place_stated,
+        "ratio_spread": spreads.ratio, "ratio_limit": spreads.limit, "use_efficiency_spread": spreads.use_efficiency,
+        "curve_spread": spreads.curve, "curve_spread_stated": doubt.curve_stated, "place_spread": spreads.place, "place_spread_stated": doubt.place_stated, "place_spread_measured": doubt.place_measured,
         "strips": doubt.strips, "errors_alike_side_m": doubt.alike,
     })
 }
@@ -295,9 +295,10 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
         "reference",
         json!({
             "kind": reference.kind, "index": reference.index, "strip_index": reference.measured, "beside": reference.beside, "ratio": reference.ratio, "ratio_low": reference.low, "ratio_high": reference.high,
-            "paired_low": reference.paired.map(|bounds| bounds.0), "paired_high": reference.paired.map(|bounds| bounds.1), "answer": reference.answer.map(Answer::word),
+            "answer": reference.answer.map(Answer::word), "maximum_ratio": outcome.rated.limit.value, "maximum_ratio_by": outcome.rated.limit.by.word(),
+            "paired_low": reference.paired.map(|bounds| bounds.0), "paired_high": reference.paired.map(|bounds| bounds.1),
             "placebo": reference.placebo.as_ref().map(placebo), "no_placebo": reference.no_placebo,
-            "no_interval": reference.no_interval, "place": reference.place, "between_strips_sd": reference.between_strips,
+            "random_effects": reference.random_effects.map(random_effects), "disagree": reference.disagree, "no_interval": reference.no_interval, "place": reference.place, "between_strips_sd": reference.between_strips,
             "index_without_dropping": reference.index_without_dropping, "nitrogen_share": share_value(&outcome.share), "strips": strips, "point_spread_fit": outcome.looked.spread.map(|fit| json!({ "px": fit.full_width, "low": fit.low, "high": fit.high, "pixels": fit.pixels })),
         }),
     );
@@ -307,7 +308,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
             "n_kg": totals.n_kg, "n_kg_from_cells": totals.n_kg_from_cells, "n_kg_exact": totals.n_kg_exact, "n_kg_seen": totals.n_kg_seen, "n_kg_by_ratio": totals.n_kg_by_ratio,
             "product": totals.product, "product_unit": context.settings.product.as_ref().map(|_| context.settings.output.unit.total_label()),
             "capped_share": totals.capped_share, "capped_without_share": totals.capped_without_share, "held_share": totals.held_share, "unseen_share": totals.unseen_share, "bare_share": totals.bare_share,
-            "thin_share": totals.thin_share, "beyond_share": totals.beyond_share, "mean_n_kg_ha": totals.mean_rate.get(), "field_rate_n_kg_ha": outcome.prescription.field_rate.get(),
+            "thin_share": totals.thin_share, "beyond_share": totals.beyond_share, "withheld_by_ratio_n_kg": totals.withheld_kg, "mean_n_kg_ha": totals.mean_rate.get(), "field_rate_n_kg_ha": outcome.prescription.field_rate.get(),
             "field_rate_exact_n_kg_ha": outcome.rated.field_exact, "zones": outcome.prescription.zones.len(),
             "yield_without_n_kg_ha": totals.yields.map(|y| y.0.get()), "yield_with_n_kg_ha": totals.yields.map(|y| y.1.get()),
         }),
@@ -356,4 +357,12 @@ pub fn finished(
     let mut bytes = serde_json::to_vec_pretty(&Value::Object(map)).unwrap_or_default();
     bytes.push(b'\n');
     Payload::new(commit::RECORD_PATH, bytes)
+}
+
+/// How the strips' ratios were pooled.
+fn random_effects(pooled: crate::science::reference::RandomEffects) -> Value {
+    json!({
+        "ratio": pooled.mean, "low": pooled.low, "high": pooled.high, "between_variance": pooled.between, "q": pooled.q, "probability": pooled.probability,
+        "degrees_of_freedom": pooled.degrees_of_freedom,
+    })
 }

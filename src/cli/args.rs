@@ -436,7 +436,7 @@ pub struct RateFlags {
     pub use_efficiency: Option<f64>,
     /// Largest response index to count on [default: 2.0]
     #[arg(long, value_name = "RATIO", value_parser = finite)]
-    pub largest_ratio: Option<f64>,
+    pub maximum_ratio: Option<f64>,
     /// Nitrogen that went on after the readings [default: "0 kg N/ha"]
     #[arg(long, value_name = "kg N/ha|lb N/ac")]
     pub applied_since_sensing: Option<String>,

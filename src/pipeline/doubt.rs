@@ -12,11 +12,12 @@ use self::between::{CellErrors, Drawn};
 use crate::finding::Finding;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
+use crate::pipeline::ratio_limit::SetBy;
 use crate::pipeline::reference::Reference;
 use crate::pipeline::settings::{DoubtSettings, Settings, StateRate};
-use crate::science::methods::{Method, RateModel};
+use crate::science::methods::Method;
 use crate::science::monte_carlo::{
-    Band, Draw, Factor, Spreads, USUAL_CURVE_SPREAD, band_of, place_spread,
+    Band, Draw, Factor, Spreads, USUAL_CURVE_SPREAD, Z_95, band_of, place_spread,
 };
 use crate::units::NRate;
 use crate::zones::build::Kind;
@@ -33,6 +34,9 @@ const REFERENCES: usize = 9;
 const MOST_NUMBERS: usize = 4_000_000;
 /// Totals below this have no share that means anything. \[kg N\]
 const LEAST_TOTAL: f64 = 1.0;
+
+/// A plain total further than this share from the median is explained.
+const FAR_FROM_MIDDLE: f64 = 0.10;
 
 /// What a part of the doubt comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -79,6 +83,8 @@ pub struct Doubt {
     pub curve_stated: bool,
     /// Whether the job states the spread of the strip's place.
     pub place_stated: bool,
+    /// Whether placebo strips show the spread of the strip's place.
+    pub place_measured: bool,
     /// Strips that count for the place.
     pub strips: usize,
     /// The field's nitrogen as computed, not rounded, unseen ground at the exact field rate. \[kg\]
@@ -96,28 +102,42 @@ pub struct Doubt {
 }
 
 /// How wide the doubts of a run are.
+///
+/// Place and ratio are one error of the reference index: the standard deviation of strip-sized means over the placebo places, over √strips. Without placebo
+/// places a usual one and the ratio's own, from the paired interval, in quadrature. `doubt.place_spread` states it instead.
 pub fn spreads_of(
     settings: &DoubtSettings,
     curve: Option<f64>,
     reference: &Reference,
-    model: &RateModel,
+    rated: &Rated,
 ) -> Spreads {
-    let ratio = match (reference.ratio, reference.low, reference.high) {
-        (Some(ratio), Some(low), Some(high)) if ratio > 0.0 => {
-            Some(((low / ratio).min(1.0), (high / ratio).max(1.0)))
+    let strips = reference.each.len();
+    let root = libm::sqrt(strips.max(1) as f64);
+    let (ratio, place) = match (&reference.placebo, reference.ratio, reference.paired) {
+        (Some(placebo), ..) => (
+            placebo.spread / if placebo.agree { root } else { 1.0 },
+            placebo.level_spread / root,
+        ),
+        (None, Some(ratio), Some((low, high))) if ratio > 0.0 => {
+            let measured = (high - low) / (2.0 * Z_95 * ratio);
+            (measured, libm::hypot(place_spread(strips), measured))
         }
-        _ => None,
+        _ => (0.0, place_spread(strips)),
     };
-    let place = settings
-        .place_spread
-        .unwrap_or_else(|| place_spread(reference.each.len()));
+    let limit = match rated.limit.by {
+        // Below 1 it is limited to 1, but moves from where it is.
+        SetBy::NoResponse => reference.ratio,
+        SetBy::Doubtful | SetBy::Seen => Some(rated.limit.value),
+        SetBy::Usual | SetBy::Stated => None,
+    };
     Spreads {
         ratio,
+        limit,
         use_efficiency: settings.use_efficiency_spread,
         curve: curve.unwrap_or(USUAL_CURVE_SPREAD),
-        place,
+        place: settings.place_spread.unwrap_or(place),
     }
-    .of_model(model)
+    .of_model(&rated.model)
 }
 
 /// Where on a rising axis a value lies: two places and their weights.
@@ -349,7 +369,7 @@ pub fn doubt_of(
         return None;
     }
     let model = &rated.model;
-    let spreads = spreads_of(&wanted, settings.response.curve_spread, reference, model);
+    let spreads = spreads_of(&wanted, settings.response.curve_spread, reference, rated);
     let areas: Vec<f64> = ground
         .grid
         .cells
@@ -445,6 +465,7 @@ pub fn doubt_of(
         spreads,
         curve_stated: settings.response.curve_spread.is_some(),
         place_stated: wanted.place_spread.is_some(),
+        place_measured: reference.placebo.is_some(),
         strips: reference.each.len(),
         plain_kg: one(&Draw::PLAIN),
         field,
@@ -538,6 +559,7 @@ fn parts_of(spreads: &Spreads, total: &dyn Fn(&Draw) -> f64) -> Vec<Part> {
             ends_kg: (total(&low), total(&high)),
         });
     }
+    parts.retain(|part| part.sd_kg > 0.0);
     in_order(parts)
 }
 
@@ -596,14 +618,15 @@ pub fn findings_of(
             ),
         ));
     }
+    findings.extend(far_from_middle(settings, doubt));
     let mut assumed = Vec::new();
     if doubt.spreads.curve > 0.0 && !doubt.curve_stated {
         assumed
             .push(format!("the curve's spread of {:.0} % is a judgement without source (response.curve_spread states your own)", 100.0 * doubt.spreads.curve));
     }
-    if doubt.spreads.place > 0.0 && !doubt.place_stated {
+    if doubt.spreads.place > 0.0 && !doubt.place_stated && !doubt.place_measured {
         assumed.push(format!(
-            "the {:.0} % for the place of {} come from made fields (doubt.place_spread states your own)",
+            "the {:.1} % of the reference index for the place of {} are a judgement, since no placebo strips show it (doubt.place_spread states your own)",
             100.0 * doubt.spreads.place,
             if doubt.strips == 1 { "one strip".to_owned() } else { format!("{} strips", doubt.strips) }
         ));
@@ -615,7 +638,7 @@ pub fn findings_of(
         ));
     }
     let uses = crate::science::monte_carlo::uses_reference(&settings.response.method(f64::NAN));
-    if uses && doubt.spreads.ratio.is_none() {
+    if uses && reference.placebo.is_none() && reference.paired.is_none() {
         findings.push(Finding::caution(
             "doubt.part",
             format!(
@@ -627,12 +650,59 @@ pub fn findings_of(
             ),
         ));
     }
-    if uses && doubt.spreads.place == 0.0 && !doubt.place_stated {
+    if uses && doubt.strips == 0 && !doubt.place_stated {
         findings.push(Finding::caution(
             "doubt.place",
             "where the readings were taken, or what the percentile stands for, is not in the band: nothing says how far it moves the field's nitrogen (doubt.place_spread states it)".to_owned(),
         ));
     }
+}
+
+/// Why the plain total lies far from the median of the draws, where it does: one part bends it, the same way whichever way it errs.
+fn far_from_middle(settings: &Settings, doubt: &Doubt) -> Option<Finding> {
+    let moved = doubt.field.middle - doubt.plain_kg;
+    if moved.abs() < (FAR_FROM_MIDDLE * doubt.plain_kg.max(doubt.field.middle)).max(LEAST_TOTAL) {
+        return None;
+    }
+    let bend = |part: &Part| (part.ends_kg.0 + part.ends_kg.1) / 2.0 - doubt.plain_kg;
+    let part = doubt
+        .parts
+        .iter()
+        .max_by(|a, b| (bend(a) * moved.signum()).total_cmp(&(bend(b) * moved.signum())))
+        .filter(|part| bend(part) * moved > 0.0);
+    let lower = moved < 0.0;
+    let both = part.is_some_and(|part| {
+        let (low, high) = part.ends_kg;
+        (low - doubt.plain_kg) * moved > 0.0 && (high - doubt.plain_kg) * moved > 0.0
+    });
+    let why = match (part.map(|part| part.cause), lower) {
+        (Some(Cause::Shared(Factor::Curve)), true) if both => {
+            "the maximum yield makes the total lower whichever way the curve errs"
+        }
+        (Some(Cause::Shared(Factor::Curve)), true) => {
+            "the maximum yield takes more when the curve errs one way than it gives the other way"
+        }
+        (Some(Cause::Shared(Factor::Place | Factor::Ratio) | Cause::Between), false) => {
+            "no rate falls below the minimum, so that a strip on better crop adds more than one on poorer crop takes away"
+        }
+        (Some(Cause::Shared(Factor::UseEfficiency)), false) => {
+            "a use efficiency too low by as much adds more than one too high takes away"
+        }
+        (_, false) => {
+            "no rate falls below the minimum, so that errors up count for more than errors down"
+        }
+        (_, true) => {
+            "yields, ratios and rates are limited from above, so that errors down count for more than errors up"
+        }
+    };
+    Some(Finding::note(
+        "doubt.skewed",
+        format!(
+            "half of the draws lie below {}, {} as computed: {why}",
+            settings.output.nitrogen(doubt.field.middle),
+            settings.output.nitrogen(doubt.plain_kg)
+        ),
+    ))
 }
 
 /// P10 and P90 of a band as rates.
@@ -644,7 +714,7 @@ pub fn bounds_of(band: &Band) -> (NRate, NRate) {
 mod tests {
     use super::*;
     use crate::science::methods::class_table::{Class, ClassTable};
-    use crate::science::methods::{Limits, ReadBy};
+    use crate::science::methods::{Limits, RateModel, ReadBy};
     use crate::science::yield_response::{YieldCurve, YieldResponse};
     use crate::units::Yield;
     use proptest::prelude::*;
@@ -665,7 +735,8 @@ mod tests {
         RateModel {
             method: Method::YieldResponse(method),
             limits: Limits {
-                largest_ratio: 2.0,
+                maximum_ratio: 2.0,
+                limits_sufficiency: false,
                 applied_since_sensing: NRate::ZERO,
                 minimum: NRate::ZERO,
                 maximum: NRate::kg_per_ha(maximum),
@@ -675,10 +746,11 @@ mod tests {
     }
 
     const ALL: Spreads = Spreads {
-        ratio: Some((0.93, 1.08)),
+        ratio: 0.04,
+        limit: None,
         use_efficiency: 0.2,
         curve: 0.2,
-        place: 0.28,
+        place: 0.05,
     };
 
     /// A table over more values than it has places, and each cell by itself.

@@ -1,6 +1,7 @@
 //! What the map may be expected to earn over one flat rate, and what it would by the other ways of comparing.
 
 use crate::pipeline::rates::Rated;
+use crate::pipeline::ratio_limit::USUAL;
 use crate::pipeline::reference::Reference;
 use crate::pipeline::settings::Settings;
 use crate::pipeline::share::Measured;
@@ -131,7 +132,8 @@ pub fn gain_of(
     let inputs = GainInputs {
         share: found.share,
         within_strip: found.within_strip,
-        maximum_ratio: rated.model.limits.largest_ratio,
+        // What a doubtful strip sets is the map's limit, not the truth's.
+        maximum_ratio: rated.model.limits.maximum_ratio.max(USUAL),
         ratio_adjustment: method.ratio_adjustment,
         maximum_yield: method.maximum_yield,
         response: GrainResponse {

@@ -1,6 +1,7 @@
 //! What the user must know of a map before trusting it.
 
 use crate::finding::Finding;
+use crate::pipeline::judge_strips;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::reference::Reference;
 use crate::pipeline::run::{Looked, Sources};
@@ -33,7 +34,17 @@ pub fn cautions(
     findings: &mut Vec<Finding>,
 ) {
     season(settings, sources.growing_days, totals, findings);
-    response(&settings.output, reference, totals, findings);
+    below_one(reference, findings);
+    judge_strips::answer(settings, reference, &rated.limit, totals, findings);
+    judge_strips::stands(settings, &looked.strips, findings);
+    judge_strips::disagree(
+        &settings.output,
+        &looked.strips,
+        reference,
+        totals,
+        findings,
+    );
+    judge_strips::beyond(&settings.output, &rated.limit, totals, findings);
     doubts(
         &settings.output,
         &looked.strips,
@@ -337,7 +348,7 @@ fn season(settings: &Settings, days: f64, totals: &Totals, findings: &mut Vec<Fi
     }
 }
 
-fn response(output: &Output, reference: &Reference, totals: &Totals, findings: &mut Vec<Finding>) {
+fn below_one(reference: &Reference, findings: &mut Vec<Finding>) {
     let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio)
     else {
         if let Some(ratio) = reference.ratio.filter(|ratio| *ratio < PALER) {
@@ -353,17 +364,6 @@ fn response(output: &Output, reference: &Reference, totals: &Totals, findings: &
             "reference.below",
             format!("the strip is paler than the crop beside it: response index {ratio:.3} (95 %: {low:.3} to {high:.3}) lies wholly below 1; look whether strip, image and names are right"),
         ));
-    } else if low <= 1.0 {
-        findings.push(Finding::note(
-            "response.none",
-            format!("no response can be told: the response index {ratio:.3} (95 %: {low:.3} to {high:.3}) may be 1; the minimum rate is an answer: look again in 10 to 14 days"),
-        ));
-        if totals.n_kg > 0.0 {
-            findings.push(Finding::caution(
-                "response.spent",
-                format!("the map spends {} although a response cannot be told (95 % interval {low:.3} to {high:.3} contains 1)", output.nitrogen(totals.n_kg)),
-            ));
-        }
     }
 }
 
@@ -432,15 +432,6 @@ fn doubts(
     } else if strips.len() == 1 {
         findings.push(Finding::note("reference.one_strip", "one strip alone: canopy differs for more reasons than nitrogen, so its place moves the field's nitrogen (standard deviation 28 % in made fields; with two 21 %)".to_owned()));
     }
-    if totals.beyond_share > 0.20 {
-        findings.push(Finding::caution(
-            "rate.beyond",
-            format!(
-                "{:.0} % of the canopy lies beyond what the strip itself ever showed (5th to 95th percentile of its segments)",
-                100.0 * totals.beyond_share
-            ),
-        ));
-    }
     if let Some((sd, noise)) = &totals.noise
         && noise.made_kg.abs() > (0.05 * base).max(LEAST_TOTAL)
     {
@@ -495,6 +486,8 @@ mod tests {
             no_interval: None,
             place: None,
             between_strips: None,
+            disagree: false,
+            random_effects: None,
             seen_ratios: None,
             index_without_dropping: None,
             each: Vec::new(),

@@ -4,10 +4,11 @@ use geo::{Centroid, Contains, Point};
 
 use crate::finding::Finding;
 use crate::pipeline::ground::Ground;
+use crate::pipeline::ratio_limit::{Evidence, RatioLimit, limit_of, thin_ratio};
 use crate::pipeline::reference::Reference;
 use crate::pipeline::reference_at::{field_ratio_of, reference_of};
 use crate::pipeline::scan::{Scanned, TIE};
-use crate::pipeline::settings::{LargestRatio, RateRules, Response, Settings, StateRate};
+use crate::pipeline::settings::{RateRules, Response, Settings, StateRate};
 use crate::pipeline::share::{Measured, blend_of};
 use crate::science::blend::Blend;
 use crate::science::methods::{CellRate, Limits, MethodError, RateModel};
@@ -82,6 +83,8 @@ pub struct Rated {
     pub field_exact: f64,
     /// What rates were computed with.
     pub model: RateModel,
+    /// The greatest response index that counts, and what sets it.
+    pub limit: RatioLimit,
     /// `I_ref` used for each cell.
     pub reference_of: Vec<f64>,
     /// `RI_field` of the strips that each cell is compared with, where one is known.
@@ -125,9 +128,9 @@ pub enum RateError {
         /// Why it is not known.
         reason: NoShare,
     },
-    /// `largest_ratio = "seen"`, but the strips show no spread.
+    /// `maximum_ratio = "seen"`, but the strips show no spread.
     #[error(
-        "largest_ratio = \"seen\" needs paired segments of a strip on a fine image, but there are none"
+        "maximum_ratio = \"seen\" needs a strip with comparison ground along it, but there is none: give a number"
     )]
     NothingSeen,
     /// A zone of the reference has no strip.
@@ -159,6 +162,15 @@ pub enum RateError {
     Inputs(#[from] MethodError),
 }
 
+/// The greatest response index that counts in this field.
+///
+/// # Errors
+/// [`RateError::NothingSeen`].
+fn limit(settings: &Settings, reference: &Reference) -> Result<RatioLimit, RateError> {
+    limit_of(settings.response.maximum_ratio, &Evidence::of(reference))
+        .ok_or(RateError::NothingSeen)
+}
+
 /// What rates are computed with.
 ///
 /// # Errors
@@ -170,18 +182,13 @@ pub fn model(
     growing_days: f64,
 ) -> Result<RateModel, RateError> {
     let response = &settings.response;
-    let largest_ratio = match response.largest_ratio {
-        LargestRatio::Value(value) => value,
-        LargestRatio::Seen => reference
-            .seen_ratios
-            .map(|seen| seen.1.max(1.0))
-            .ok_or(RateError::NothingSeen)?,
-    };
+    let limit = limit(settings, reference)?;
+    let blend = blend_of(settings, reference, measured)?;
     Ok(model_of(
         response,
         &settings.rate,
-        largest_ratio,
-        blend_of(settings, reference, measured)?,
+        limit,
+        blend,
         growing_days,
     )?)
 }
@@ -193,12 +200,13 @@ pub fn model(
 pub fn model_of(
     response: &Response,
     rule: &RateRules,
-    largest_ratio: f64,
+    limit: RatioLimit,
     blend: Option<Blend>,
     growing_days: f64,
 ) -> Result<RateModel, MethodError> {
     let limits = Limits {
-        largest_ratio,
+        maximum_ratio: limit.value,
+        limits_sufficiency: limit.of_this_field(),
         applied_since_sensing: response.applied_since_sensing,
         minimum: rule.minimum,
         maximum: rule.maximum,
@@ -274,7 +282,7 @@ pub fn rates(
                     thin_below(
                         bare_below,
                         *reference_index,
-                        model.limits.largest_ratio,
+                        thin_ratio(settings.response.maximum_ratio),
                         reference.beside,
                     ),
                     (cell.seen - cell.canopy) / cell.seen,
@@ -355,7 +363,6 @@ pub fn rates(
         // A sliver takes value and state of its neighbour; what it shows itself stays in its record.
         let host = follows[k].map_or(k, |host| host as usize);
         let rate = own[k];
-        let beyond = is_beyond(rate, reference.seen_ratios);
         cells.push(CellRecord {
             row: cell.row,
             col: cell.col,
@@ -376,7 +383,7 @@ pub fn rates(
                 Some(Bound::With) => Capped::With,
                 _ => Capped::None,
             },
-            beyond,
+            beyond: rate.is_some_and(|rate| rate.beyond),
             n_low: None,
             n_high: None,
             state: if host == k {
@@ -390,7 +397,7 @@ pub fn rates(
     let thin_limit = thin_below(
         bare_below,
         reference.index,
-        model.limits.largest_ratio,
+        thin_ratio(settings.response.maximum_ratio),
         reference.beside,
     );
     Ok(Rated {
@@ -400,17 +407,12 @@ pub fn rates(
         field_q,
         field_exact,
         model,
+        limit: limit(settings, reference)?,
         reference_of,
         field_ratio_of: field_ratios,
         outside_strips,
         thin_below: thin_limit,
     })
-}
-
-/// Whether a cell asks for more or less than the strip ever showed.
-fn is_beyond(rate: Option<CellRate>, seen: Option<(f64, f64)>) -> bool {
-    rate.zip(seen)
-        .is_some_and(|(rate, (low, high))| rate.ratio_raw < low || rate.ratio_raw > high)
 }
 
 /// Which cell each sliver follows: the neighbour with the longest border.

@@ -5,8 +5,8 @@ use crate::pipeline::run::Looked;
 use crate::pipeline::settings::{ReferenceLevel, ReferenceSource, Settings};
 use crate::pipeline::strips::{Strip, StripFound};
 use crate::science::reference::{
-    Answer, LEAST_PLACES, Placebo, PlaceboStrip, PooledEstimate, ReferenceError, StripEstimate,
-    answer_of, area_percentile, placebo_of, pool, readings,
+    Answer, LEAST_PLACES, NoInterval, Placebo, PlaceboStrip, PooledEstimate, RandomEffects,
+    ReferenceError, StripEstimate, answer_of, area_percentile, placebo_of, pool, readings,
 };
 
 /// The reference of a field.
@@ -38,7 +38,11 @@ pub struct Reference {
     pub place: Option<f64>,
     /// SD between strips' `I_ref`.
     pub between_strips: Option<f64>,
-    /// 5th and 95th percentile of the strips' own paired segments.
+    /// Whether the strips contradict each other.
+    pub disagree: bool,
+    /// The strips' ratios by random effects, where each of several has an interval.
+    pub random_effects: Option<RandomEffects>,
+    /// The least and the most that the strips showed: 5th and 95th percentile of their own paired segments, 95 % limits of the ratio on coarse images.
     pub seen_ratios: Option<(f64, f64)>,
     /// `I_ref` without dropping segments, pooled.
     pub index_without_dropping: Option<f64>,
@@ -123,6 +127,8 @@ pub fn judge(
                 no_interval: interval.err().map(|error| error.to_string()),
                 place: None,
                 between_strips: None,
+                disagree: false,
+                random_effects: None,
                 seen_ratios: None,
                 index_without_dropping: None,
                 each: Vec::new(),
@@ -150,6 +156,8 @@ pub fn judge(
                 no_interval: Some("a percentile has no comparison".to_owned()),
                 place: None,
                 between_strips: None,
+                disagree: false,
+                random_effects: None,
                 seen_ratios: None,
                 index_without_dropping: None,
                 each: Vec::new(),
@@ -229,6 +237,8 @@ fn of_strips(
         ratio,
         interval,
         between_strips_sd,
+        random_effects,
+        disagree,
         ..
     }) = pool(&estimates)
     else {
@@ -254,10 +264,9 @@ fn of_strips(
             StripFound::Coarse(_) => estimate(strip, found, found.index()),
         })
         .collect();
-    let seen = usable.iter().filter_map(|(_, _, found)| match found {
-        StripFound::Fine(fine) => fine.swath.as_ref().map(|swath| swath.seen_ratios),
-        StripFound::Coarse(_) => None,
-    });
+    let seen = usable
+        .iter()
+        .filter_map(|(_, _, found)| found.seen_ratios());
     let seen_ratios = seen.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)));
     let place = beside.map(|beside| beside / field_mean);
     if let Some(place) = place.filter(|place| !(0.97..=1.03).contains(place)) {
@@ -277,10 +286,12 @@ fn of_strips(
     let paired = interval.as_ref().ok().map(|i| (i.low, i.high));
     let bounds = placebo.map(|placebo| placebo.answer.interval).or(paired);
     if let (Err(reason), None) = (&interval, &placebo) {
-        findings.push(Finding::caution(
-            "reference.interval",
-            format!("the response index has no interval: {reason}"),
-        ));
+        let told = format!("the response index has no interval: {reason}");
+        findings.push(if matches!(reason, NoInterval::Unbounded { .. }) {
+            Finding::stop("reference.unclear", told)
+        } else {
+            Finding::caution("reference.interval", told)
+        });
     }
     Ok(Reference {
         kind: "strips",
@@ -298,6 +309,9 @@ fn of_strips(
         no_interval: interval.err().map(|error| error.to_string()),
         place,
         between_strips: between_strips_sd,
+        // Placebo strips know how much ratios differ by place alone; the strips' own intervals do not.
+        disagree: placebo.map_or(disagree, |placebo| !placebo.agree),
+        random_effects,
         seen_ratios,
         index_without_dropping: pool(&whole).map(|pooled| pooled.index),
         each: usable

@@ -388,8 +388,8 @@ pub struct Response {
     pub method: MethodSettings,
     /// How much of a cell's paleness counts as nitrogen.
     pub nitrogen_share: NitrogenShare,
-    /// Largest response index.
-    pub largest_ratio: LargestRatio,
+    /// The greatest response index that counts.
+    pub maximum_ratio: MaximumRatio,
     /// Nitrogen that went on after sensing.
     pub applied_since_sensing: NRate,
     /// Standard deviation of the method's curve, as a share, when stated.
@@ -540,9 +540,11 @@ pub enum NitrogenShare {
     Measured,
 }
 
-/// `response.largest_ratio`.
+/// `response.maximum_ratio`.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum LargestRatio {
+pub enum MaximumRatio {
+    /// Not stated: 2, or less where the strip's answer is doubtful or none.
+    ByAnswer,
     /// A number above 1.
     Value(f64),
     /// The most that the strip itself showed.

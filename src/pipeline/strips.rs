@@ -9,7 +9,7 @@ use crate::pipeline::scan::{Found, KeptPixel, PixelMap, Probe, Tally};
 use crate::pipeline::settings::{PointSpread, ReferenceSettings};
 use crate::science::reference::{
     CoarseEstimate, FineEstimate, ReferenceError, SENSORS, SegmentSums, SpreadFit, StripSums,
-    coarse, fine,
+    Uneven, coarse, fine,
 };
 use crate::space::crs::CrsError;
 use crate::space::polygon::{Rectangle, grown, least_rectangle, less};
@@ -98,6 +98,21 @@ impl StripFound {
             Self::Coarse(estimate) => estimate.interval.as_ref().ok(),
         };
         interval.map(|interval| (interval.low, interval.high))
+    }
+    /// The least and the most that the strip itself showed: 5th and 95th percentile of its paired segments; by the mixture, which has none, the 95 % limits
+    /// of its ratio.
+    pub fn seen_ratios(&self) -> Option<(f64, f64)> {
+        match self {
+            Self::Fine(estimate) => estimate.swath.as_ref().map(|swath| swath.seen_ratios),
+            Self::Coarse(_) => self.interval(),
+        }
+    }
+    /// Whether it is not one stand.
+    pub const fn uneven(&self) -> Option<&Uneven> {
+        match self {
+            Self::Fine(estimate) => estimate.uneven.as_ref(),
+            Self::Coarse(estimate) => estimate.uneven.as_ref(),
+        }
     }
     /// Word of the estimator in files.
     pub const fn estimator(&self) -> &'static str {
@@ -718,7 +733,10 @@ pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: 
                 ),
             ));
         }
-        if let Some(many) = estimate.too_many_to_drop {
+        if let Some(many) = estimate
+            .too_many_to_drop
+            .filter(|_| estimate.uneven.is_none())
+        {
             findings.push(Finding::caution(
                 "reference.uneven",
                 format!("{many} segments of reference strip {number} are unlike the rest, more than a quarter: none was left out; look at the strip"),

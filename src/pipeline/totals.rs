@@ -3,6 +3,7 @@
 use crate::pipeline::ground::Ground;
 use crate::pipeline::product::loads_of;
 use crate::pipeline::rates::Rated;
+use crate::pipeline::ratio_limit::{Evidence, RatioLimit, SetBy, limit_of};
 use crate::pipeline::reference::Reference;
 use crate::pipeline::run::Looked;
 use crate::pipeline::settings::Settings;
@@ -11,6 +12,7 @@ use crate::science::blend::Blend;
 use crate::science::loads::Loads;
 use crate::science::methods::{Method, RateModel};
 use crate::science::noise::{NoiseTotals, noise_sd, noise_totals};
+use crate::science::reference::answer_of;
 use crate::units::{NRate, Yield};
 use crate::zones::prescription::{Capped, CellState, ZoneRecord};
 
@@ -55,8 +57,12 @@ pub struct Totals {
     pub bare_share: f64,
     /// Share of the field's area.
     pub thin_share: f64,
-    /// Share of canopy area that asks for more or less than the strip ever showed.
+    /// Share of canopy area that asks for more than the greatest response index that counts.
     pub beyond_share: f64,
+    /// That area. \[ha\]
+    pub beyond_ha: f64,
+    /// Nitrogen that the limit withholds there. \[kg\]
+    pub withheld_kg: f64,
     /// Share of canopy area whose in-season estimate lies outside 0.002 … 0.010.
     pub insey_share: f64,
     /// Area mean of yields of canopy cells without and with nitrogen.
@@ -176,6 +182,7 @@ pub fn totals_of(
     } else {
         None
     };
+    let unlimited = rated.model.with_maximum_ratio(f64::INFINITY);
     for (k, cell) in rated.cells.iter().enumerate() {
         let area = cell.area.get();
         field += area;
@@ -205,7 +212,15 @@ pub fn totals_of(
         } else {
             0.0
         };
-        beyond += if cell.beyond { area } else { 0.0 };
+        if cell.beyond {
+            beyond += area;
+            let unlimited = cell
+                .index
+                .and_then(|index| unlimited.exact(index, rated.reference_of[k]));
+            if let Some((more, own)) = unlimited.zip(cell.n_exact) {
+                totals.withheld_kg += ((more - own) * cell.area).get();
+            }
+        }
         if let (Some(index), Some(days)) = (cell.index, days)
             && !(0.002..=0.010).contains(&(index / days))
         {
@@ -236,6 +251,7 @@ pub fn totals_of(
         (totals.capped_share, totals.capped_without_share) = (capped / canopy, without / canopy);
         (totals.beyond_share, totals.insey_share) = (beyond / canopy, insey / canopy);
         totals.held_share = held / canopy;
+        totals.beyond_ha = beyond / 10_000.0;
     }
     if with_yield > 0.0 {
         totals.yields = Some((
@@ -254,11 +270,42 @@ pub fn totals_of(
             .map(|rate| rate * unit.area_of(area));
     }
     totals.loads = loads_of(settings, totals.n_kg);
-    vary(ground, looked, reference, measured, rated, &mut totals);
+    vary(
+        settings,
+        ground,
+        looked,
+        reference,
+        measured,
+        rated,
+        &mut totals,
+    );
     totals
 }
 
+/// The model with another limit of the ratio.
+fn limited(model: &RateModel, limit: &RatioLimit) -> RateModel {
+    let mut model = model.with_maximum_ratio(limit.value);
+    model.limits.limits_sufficiency = limit.of_this_field();
+    model
+}
+
+/// The limit that a strip alone would set.
+fn alone(settings: &Settings, looked: &Looked, number: usize) -> Option<RatioLimit> {
+    let strip = looked.strips.get(number.wrapping_sub(1))?;
+    let found = strip.found.as_ref().ok()?;
+    let ratio = found.beside().map(|beside| found.index() / beside);
+    let interval = found.interval();
+    let evidence = Evidence {
+        answer: ratio.and_then(|ratio| answer_of(ratio, interval, None)),
+        ratio,
+        seen: found.seen_ratios().map(|seen| seen.1),
+        high: interval.map(|interval| interval.1),
+    };
+    limit_of(settings.response.maximum_ratio, &evidence)
+}
+
 fn vary(
+    settings: &Settings,
     ground: &Ground,
     looked: &Looked,
     reference: &Reference,
@@ -269,7 +316,7 @@ fn vary(
     let model = &rated.model;
     let own = |k: usize| rated.reference_of[k];
     // Another strip index is another response index too; in a balanced level both halves move with it.
-    let scaled = |factor: f64| {
+    let scaled_by = |model: &RateModel, factor: f64| {
         nitrogen_against(
             rated,
             model,
@@ -278,6 +325,7 @@ fn vary(
             rated.field_exact,
         )
     };
+    let scaled = |factor: f64| scaled_by(model, factor);
     totals.n_kg_base = nitrogen(rated, model, own);
     if model.uses_response_index() {
         let by = |blend: Option<Blend>| {
@@ -303,6 +351,9 @@ fn vary(
             .each
             .iter()
             .map(|(number, index)| {
+                // Alone, a strip would also have set the limit alone.
+                let limit = alone(settings, looked, *number);
+                let model = limit.map_or_else(|| model.clone(), |limit| limited(model, &limit));
                 let own = reference
                     .each_ratio
                     .iter()
@@ -310,7 +361,7 @@ fn vary(
                     .map(|(_, ratio)| *ratio);
                 (
                     *number,
-                    nitrogen_against(rated, model, |_| *index, |_| own, rated.field_exact),
+                    nitrogen_against(rated, &model, |_| *index, |_| own, rated.field_exact),
                 )
             })
             .collect();
@@ -327,7 +378,16 @@ fn vary(
         totals.n_kg_by_inset[k] = any.then(|| scaled(sum / weight / reference.measured));
     }
     if let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio) {
-        totals.n_kg_by_bounds = Some((scaled(low / ratio), scaled(high / ratio)));
+        let at = |bound: f64| {
+            // A limit that is the field's own ratio moves with it.
+            let limit = RatioLimit {
+                value: bound.max(1.0),
+                ..rated.limit
+            };
+            let moved = (rated.limit.by == SetBy::NoResponse).then(|| limited(model, &limit));
+            scaled_by(moved.as_ref().unwrap_or(model), bound / ratio)
+        };
+        totals.n_kg_by_bounds = Some((at(low), at(high)));
     }
     let efficient = |e: f64| {
         model

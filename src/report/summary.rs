@@ -139,7 +139,15 @@ fn reference_block(facts: &Facts<'_>, outcome: &Outcome) -> Block {
     }
     if let Some(ratio) = reference.ratio {
         let interval = match (reference.low, reference.high) {
-            (Some(low), Some(high)) => format!("95 %: {low:.3} to {high:.3}"),
+            (Some(low), Some(high)) => {
+                let answer = reference
+                    .answer
+                    .map_or_else(String::new, |answer| format!("{}; ", answer.word()));
+                let by = reference.placebo.map_or_else(String::new, |placebo| {
+                    format!(", {} placebo strips", placebo.places)
+                });
+                format!("{answer}95 %: {low:.3} to {high:.3}{by}")
+            }
             _ => format!(
                 "no interval: {}",
                 reference.no_interval.as_deref().unwrap_or("not known")

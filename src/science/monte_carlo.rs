@@ -1,13 +1,14 @@
 //! How far a rate may lie from what it should be: every doubt drawn at once, many times over.
 //!
-//! Four doubts move all cells of a field together: the response index, the use efficiency, the curve, and the place of the strip. A [`Draw`] holds one
-//! factor for each of them; the same seed gives the same draws on every machine, in whatever order they are asked for.
+//! Four doubts move all cells of a field together: the reference index, which is another at every place of the strip; the response index, where it limits
+//! rates or counts for every cell; the use efficiency; and the curve. A [`Draw`] holds one factor for each of them; the same seed gives the same draws on
+//! every machine, in whatever order they are asked for. Everything is limited inside each draw, as it is in the map.
 
 use crate::science::methods::{Method, RateModel};
 use crate::science::noise::HERMITE;
 
 /// Standard deviations between the middle of a normal distribution and its 97.5th percentile.
-const Z_95: f64 = 1.959_963_984_540_054;
+pub const Z_95: f64 = 1.959_963_984_540_054;
 /// Least factor that a draw may reach: a normal distribution knows no zero.
 const LEAST: f64 = 0.05;
 /// Spread of a curve where nothing states one, as a share. A judgement, no source.
@@ -15,16 +16,19 @@ pub const USUAL_CURVE_SPREAD: f64 = 0.2;
 /// Half of the range of use efficiency, as a share of it: 0.4 to 0.6 around 0.5.
 pub const USUAL_EFFICIENCY_SPREAD: f64 = 0.2;
 
+/// Spread of a strip's index by where it lies, as a share, where no placebo strips show it: one strip. A judgement, no source.
+pub const USUAL_PLACE_SPREAD: f64 = 0.04;
+
 /// What is in doubt.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Factor {
-    /// The response index, within its own interval.
+    /// The response index of the field, where it counts for every cell or limits them.
     Ratio,
     /// The share of applied nitrogen that reaches the grain.
     UseEfficiency,
     /// The curve of the method.
     Curve,
-    /// Where the strip lies.
+    /// The reference index: where the strip lies, and how surely it was measured.
     Place,
 }
 
@@ -45,26 +49,30 @@ impl Factor {
 /// How wide each doubt is. Shares; 0 is certain.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Spreads {
-    /// Bounds (95 %) of the response index, each over the estimate itself; `None` without an interval.
-    pub ratio: Option<(f64, f64)>,
+    /// Standard deviation of the response index.
+    pub ratio: f64,
+    /// The greatest ratio that counts, where the strip sets it: it moves with the response index. Not a share.
+    pub limit: Option<f64>,
     /// Half of the range of use efficiency, over its middle; every value in the range is as likely.
     pub use_efficiency: f64,
     /// Standard deviation of the curve's factor.
     pub curve: f64,
-    /// Standard deviation of the nitrogen that the strip's place makes.
+    /// Standard deviation of the reference index.
     pub place: f64,
 }
 
 /// One set of factors; 1 is as computed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Draw {
-    /// On the reference index, and on the field's ratio where it counts everywhere.
+    /// On the field's response index where it counts everywhere, and on the greatest ratio that counts where the strip sets it.
     pub ratio: f64,
+    /// The greatest ratio that counts, before `ratio` moves it; `None` where it stays.
+    pub limit: Option<f64>,
     /// On the use efficiency.
     pub use_efficiency: f64,
     /// On the curve.
     pub curve: f64,
-    /// On the nitrogen that the method asks for.
+    /// On the reference index.
     pub place: f64,
 }
 
@@ -73,22 +81,18 @@ pub struct Draw {
 pub struct Moved {
     model: RateModel,
     reference: f64,
-    place: f64,
+    ratio: f64,
 }
 
-/// Standard deviation of a field's nitrogen, as a share, by where its strips of about 300 m lie.
-///
-/// 1: 0.28, 2: 0.21, 4: 0.15, between them by a power of their number; more than four stay at 0.15, since more were not simulated. 0 without strips.
+/// Standard deviation of the reference index, as a share, by how many strips there are, where no placebo strips show it. 0 without strips.
 ///
 /// # Source
-/// Simulation of this project: strips laid at random into made fields whose canopy differs for more reasons than nitrogen. No field data.
+/// A judgement: canopy of made fields differs by some 4 % from one strip-sized place to the next. No field data.
 pub fn place_spread(strips: usize) -> f64 {
-    match strips {
-        0 => 0.0,
-        1 => 0.28,
-        2 => 0.21,
-        3 => 0.21 * libm::pow(0.15 / 0.21, libm::log2(1.5)),
-        _ => 0.15,
+    if strips == 0 {
+        0.0
+    } else {
+        USUAL_PLACE_SPREAD / libm::sqrt(strips as f64)
     }
 }
 
@@ -126,7 +130,12 @@ impl Spreads {
     pub fn of_model(self, model: &RateModel) -> Self {
         let reference = uses_reference(&model.method);
         Self {
-            ratio: self.ratio.filter(|_| reference),
+            ratio: if reference && (self.limit.is_some() || model.blend.is_some()) {
+                self.ratio
+            } else {
+                0.0
+            },
+            limit: self.limit.filter(|_| reference),
             use_efficiency: if model.use_efficiency().is_some() {
                 self.use_efficiency
             } else {
@@ -144,9 +153,7 @@ impl Spreads {
     /// Whether a doubt has any width.
     pub fn moves(&self, factor: Factor) -> bool {
         match factor {
-            Factor::Ratio => self
-                .ratio
-                .is_some_and(|(low, high)| low < 1.0 || high > 1.0),
+            Factor::Ratio => self.ratio > 0.0,
             Factor::UseEfficiency => self.use_efficiency > 0.0,
             Factor::Curve => self.curve > 0.0,
             Factor::Place => self.place > 0.0,
@@ -154,17 +161,9 @@ impl Spreads {
     }
 
     /// The factor of one doubt at a standard normal deviate, or for use efficiency at a place from −1 to 1 of its range.
-    ///
-    /// The response index has one half of a normal distribution on either side, each as wide as its bound asks for.
     fn factor(&self, factor: Factor, at: f64) -> f64 {
         let value = match factor {
-            Factor::Ratio => self.ratio.map_or(1.0, |(low, high)| {
-                if at < 0.0 {
-                    1.0 + at * (1.0 - low) / Z_95
-                } else {
-                    1.0 + at * (high - 1.0) / Z_95
-                }
-            }),
+            Factor::Ratio => 1.0 + at * self.ratio,
             Factor::UseEfficiency => 1.0 + at * self.use_efficiency,
             Factor::Curve => 1.0 + at * self.curve,
             Factor::Place => 1.0 + at * self.place,
@@ -173,7 +172,10 @@ impl Spreads {
     }
 
     fn only(&self, factor: Factor, at: f64) -> Draw {
-        let mut draw = Draw::PLAIN;
+        let mut draw = Draw {
+            limit: self.limit,
+            ..Draw::PLAIN
+        };
         *draw.of(factor) = self.factor(factor, at);
         draw
     }
@@ -183,6 +185,7 @@ impl Spreads {
         let place = number.wrapping_mul(8);
         Draw {
             ratio: self.factor(Factor::Ratio, normal(seed, place)),
+            limit: self.limit,
             use_efficiency: self
                 .factor(Factor::UseEfficiency, 2.0 * uniform(seed, place + 2) - 1.0),
             curve: self.factor(Factor::Curve, normal(seed, place + 4)),
@@ -209,11 +212,10 @@ impl Spreads {
         all
     }
 
-    /// The ends of one doubt alone: bounds of the response index, ends of the range of use efficiency, one standard deviation of the others.
+    /// The ends of one doubt alone: ends of the range of use efficiency, one standard deviation of the others.
     pub fn ends(&self, factor: Factor) -> Option<(Draw, Draw)> {
-        let at = if factor == Factor::Ratio { Z_95 } else { 1.0 };
         self.moves(factor)
-            .then(|| (self.only(factor, -at), self.only(factor, at)))
+            .then(|| (self.only(factor, -1.0), self.only(factor, 1.0)))
     }
 }
 
@@ -226,6 +228,7 @@ impl Draw {
     /// Everything as computed.
     pub const PLAIN: Self = Self {
         ratio: 1.0,
+        limit: None,
         use_efficiency: 1.0,
         curve: 1.0,
         place: 1.0,
@@ -255,10 +258,13 @@ impl Draw {
         moved.blend = model
             .blend
             .map(|blend| blend.with_field_ratio(blend.field_ratio * self.ratio));
+        if let Some(limit) = self.limit {
+            moved = moved.with_maximum_ratio((limit * self.ratio).max(1.0));
+        }
         Moved {
             model: moved,
-            reference: self.ratio,
-            place: self.place,
+            reference: self.place,
+            ratio: self.ratio,
         }
     }
 }
@@ -278,18 +284,13 @@ impl Moved {
         reference: f64,
         field_ratio: Option<f64>,
     ) -> Option<f64> {
-        let limits = &self.model.limits;
-        let rate = self.model.rate_against(
-            index,
-            reference * self.reference,
-            field_ratio.map(|ratio| ratio * self.reference),
-        )?;
-        if self.place == 1.0 {
-            return Some(rate.n_exact.get());
-        }
-        let applied = limits.applied_since_sensing.get();
-        let needed = (rate.n_raw.get() + applied) * self.place - applied;
-        Some(needed.clamp(limits.minimum.get(), limits.maximum.get()))
+        self.model
+            .rate_against(
+                index,
+                reference * self.reference,
+                field_ratio.map(|ratio| ratio * self.ratio),
+            )
+            .map(|rate| rate.n_exact.get())
     }
 }
 
@@ -349,7 +350,8 @@ mod tests {
 
     fn limits(maximum: f64) -> Limits {
         Limits {
-            largest_ratio: 2.0,
+            maximum_ratio: 2.0,
+            limits_sufficiency: false,
             applied_since_sensing: NRate::ZERO,
             minimum: NRate::ZERO,
             maximum: NRate::kg_per_ha(maximum),
@@ -377,10 +379,11 @@ mod tests {
     }
 
     const ALL: Spreads = Spreads {
-        ratio: Some((0.9, 1.15)),
+        ratio: 0.05,
+        limit: Some(1.3),
         use_efficiency: 0.2,
         curve: 0.2,
-        place: 0.28,
+        place: 0.04,
     };
 
     #[test]
@@ -513,10 +516,7 @@ mod tests {
 
     #[test]
     fn weights_of_one_doubt_alone_know_its_mean_and_variance() {
-        let even = Spreads {
-            ratio: Some((1.0 - 0.1 * Z_95, 1.0 + 0.1 * Z_95)),
-            ..ALL
-        };
+        let even = Spreads { ratio: 0.1, ..ALL };
         for (factor, variance) in [(Factor::Ratio, 0.01), (Factor::Curve, 0.04)] {
             let nodes = even.alone(factor);
             let mean: f64 = nodes
@@ -543,17 +543,43 @@ mod tests {
             "{second}"
         );
         let (low, high) = ALL.ends(Factor::Ratio).unwrap();
-        assert!((low.ratio - 0.9).abs() < 1e-12 && (high.ratio - 1.15).abs() < 1e-12);
+        assert!((low.ratio - 0.95).abs() < 1e-12 && (high.ratio - 1.05).abs() < 1e-12);
     }
 
     #[test]
     fn strips_share_out_the_doubt_of_their_place() {
         let all: Vec<f64> = (0..7).map(place_spread).collect();
-        assert_eq!(
-            (all[0], all[1], all[2], all[4], all[6]),
-            (0.0, 0.28, 0.21, 0.15, 0.15)
-        );
+        assert_eq!((all[0], all[1], all[4]), (0.0, 0.04, 0.02));
         assert!(all[3] < all[2] && all[3] > all[4], "{}", all[3]);
+    }
+
+    #[test]
+    fn the_limit_moves_with_the_response_index_and_the_reference_with_the_place() {
+        let model = yields();
+        let draw = Draw {
+            ratio: 1.1,
+            limit: Some(1.2),
+            ..Draw::PLAIN
+        };
+        // 0.66 / 0.4 asks for 1.65; 1.1 · 1.2 = 1.32 counts.
+        let by_limit = model.with_maximum_ratio(1.32).exact(0.4, 0.66);
+        let moved = draw.moved(&model).exact(0.4, 0.66).unwrap();
+        assert!((moved - by_limit.unwrap().get()).abs() < 1e-9);
+        // A limit never falls below 1: then nothing is asked for.
+        let low = Draw {
+            ratio: 0.9,
+            limit: Some(1.05),
+            ..Draw::PLAIN
+        };
+        assert_eq!(low.moved(&model).exact(0.4, 0.66), Some(0.0));
+        let placed = Draw {
+            place: 1.05,
+            ..Draw::PLAIN
+        };
+        assert_eq!(
+            placed.moved(&model).exact(0.5, 0.66),
+            model.exact(0.5, 0.66 * 1.05).map(NRate::get)
+        );
     }
 
     #[test]

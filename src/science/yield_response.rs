@@ -51,8 +51,8 @@ pub struct RateInputs {
     pub growing_days: f64,
     /// What the site can never exceed, `YPmax`.
     pub maximum_yield: Yield,
-    /// Largest response index that counts. \[–\]
-    pub largest_ratio: f64,
+    /// Greatest response index that counts. \[–\]
+    pub maximum_ratio: f64,
     /// Linear adjustment of the response index before it is held: slope and intercept; `None` leaves it raw.
     pub ratio_adjustment: Option<(f64, f64)>,
     /// Response indices up to 1 + this count as 1. \[–\]
@@ -97,7 +97,7 @@ impl YieldResponse {
             curve: self.curve,
             growing_days: self.growing_days,
             maximum_yield: self.maximum_yield,
-            largest_ratio: limits.largest_ratio,
+            maximum_ratio: limits.maximum_ratio,
             ratio_adjustment: self.ratio_adjustment,
             dead_band: self.dead_band,
             blend,
@@ -127,7 +127,7 @@ pub enum Capped {
 pub struct CellRate {
     /// Response index as measured.
     pub ratio_raw: f64,
-    /// Response index as used: adjusted, held to 1 … largest, dead band taken off.
+    /// Response index as used: adjusted, held to 1 … maximum, dead band taken off.
     pub ratio: f64,
     /// YP0.
     pub yield_without: Yield,
@@ -165,11 +165,11 @@ pub enum RateInputError {
         /// As given.
         maximum: Yield,
     },
-    /// A largest response index below 1.
-    #[error("the largest response index is {largest}; it must be 1 or more")]
-    LargestRatio {
+    /// A greatest response index below 1.
+    #[error("the maximum response index is {maximum}; it must be 1 or more")]
+    MaximumRatio {
         /// As given.
-        largest: f64,
+        maximum: f64,
     },
     /// An adjustment that is no number or turns the response round.
     #[error(
@@ -264,9 +264,9 @@ impl RateInputs {
                 maximum: self.maximum_yield,
             });
         }
-        if !(self.largest_ratio >= 1.0 && self.largest_ratio.is_finite()) {
-            return Err(RateInputError::LargestRatio {
-                largest: self.largest_ratio,
+        if !(self.maximum_ratio >= 1.0 && self.maximum_ratio.is_finite()) {
+            return Err(RateInputError::MaximumRatio {
+                maximum: self.maximum_ratio,
             });
         }
         if let Some((slope, intercept)) = self.ratio_adjustment
@@ -301,12 +301,21 @@ impl RateInputs {
         Ok(())
     }
 
-    /// The response index as used: adjusted first, then held to 1 … largest, then 1 if not above 1 + dead band.
+    /// The response index as the job adjusts it, before any limit.
+    pub fn adjusted_ratio(&self, raw: f64) -> f64 {
+        self.ratio_adjustment
+            .map_or(raw, |(slope, intercept)| slope * raw + intercept)
+    }
+
+    /// Whether a response index asks for more than counts.
+    pub fn is_beyond(&self, raw: f64) -> bool {
+        self.adjusted_ratio(raw) > self.maximum_ratio + 1e-12
+    }
+
+    /// The response index as used: adjusted first, then held to 1 … maximum, then 1 if not above 1 + dead band.
     pub fn held_ratio(&self, raw: f64) -> f64 {
-        let adjusted = self
-            .ratio_adjustment
-            .map_or(raw, |(slope, intercept)| slope * raw + intercept);
-        let held = adjusted.clamp(1.0, self.largest_ratio.max(1.0));
+        let adjusted = self.adjusted_ratio(raw);
+        let held = adjusted.clamp(1.0, self.maximum_ratio.max(1.0));
         // The hair keeps a ratio that is 1 + dead band by hand, such as 1.05, from counting by its last bit.
         if held <= 1.0 + self.dead_band + 1e-12 {
             1.0
@@ -318,7 +327,7 @@ impl RateInputs {
 
 /// The nitrogen rate of one cell.
 ///
-/// `RI = clamp(s · I_ref / I_cell + (1 − s) · RI_field, 1, largest)` with the nitrogen share `s`, 1 without a blend, `YP0 = min(a · exp(b · I_cell / D), YPmax)`, `YPN = min(YP0 · RI, YPmax)`,
+/// `RI = clamp(s · I_ref / I_cell + (1 − s) · RI_field, 1, maximum)` with the nitrogen share `s`, 1 without a blend, `YP0 = min(a · exp(b · I_cell / D), YPmax)`, `YPN = min(YP0 · RI, YPmax)`,
 /// `N_raw = (YPN − YP0) · g / e − applied`, `N_exact = clamp(N_raw, minimum, maximum)`.
 ///
 /// `None` when an index is missing or not above 0, so that a cell without a value never gets a rate. The inputs are taken to have passed
@@ -336,7 +345,7 @@ impl RateInputs {
 ///     curve: YieldCurve { a: Yield::kg_per_ha(590.0), b: 258.2 },
 ///     growing_days: 94.0,
 ///     maximum_yield: Yield::bu_per_ac(100.0, 60.0),
-///     largest_ratio: 2.0,
+///     maximum_ratio: 2.0,
 ///     ratio_adjustment: None,
 ///     dead_band: 0.0,
 ///     blend: None,
@@ -416,20 +425,16 @@ pub fn round_to_step(n_exact: NRate, minimum: NRate, maximum: NRate, step: NRate
     (least <= greatest).then(|| nearest.clamp(least, greatest) as i64)
 }
 
-/// Index below which a canopy cell is `thin`: `max(1.2 · bare_below, min(I_ref / largest_ratio, 0.7 · I_beside))`.
+/// Index below which a canopy cell is `thin`: `max(1.2 · bare_below, min(I_ref / ratio, 0.7 · I_beside))`, the ratio being 2 or a greater stated
+/// `maximum_ratio`, never what a doubtful strip sets.
 ///
 /// Winter-kill, drowned, salt or shallow ground has the lowest index and the poorest response; without this limit it would draw the highest rate.
 /// Parts that are not known are left out.
 ///
 /// # Source
 /// Ours. That the poorest stand must not draw the most: common practice.
-pub fn thin_below(
-    bare_below: Option<f64>,
-    reference: f64,
-    largest_ratio: f64,
-    beside: Option<f64>,
-) -> f64 {
-    let poor = reference / largest_ratio;
+pub fn thin_below(bare_below: Option<f64>, reference: f64, ratio: f64, beside: Option<f64>) -> f64 {
+    let poor = reference / ratio;
     let poor = beside.map_or(poor, |beside| poor.min(0.7 * beside));
     bare_below.map_or(poor, |bare| poor.max(1.2 * bare))
 }
@@ -453,7 +458,7 @@ mod tests {
             },
             growing_days: 94.0,
             maximum_yield: Yield::bu_per_ac(100.0, 60.0),
-            largest_ratio: 2.0,
+            maximum_ratio: 2.0,
             ratio_adjustment: None,
             dead_band: 0.0,
             blend: None,
@@ -624,7 +629,7 @@ mod tests {
         );
         assert!(
             RateInputs {
-                largest_ratio: 0.9,
+                maximum_ratio: 0.9,
                 ..wheat()
             }
             .check()

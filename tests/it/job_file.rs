@@ -8,7 +8,7 @@ use haulm::app::job::fault::JobError;
 use haulm::app::job::resolve::{map_job, rate_job};
 use haulm::finding::Checked;
 use haulm::pipeline::settings::{
-    BareBelow, ClassBreaks, Format, GrowingDays, Heading, ImageSource, LargestRatio, MaskRule,
+    BareBelow, ClassBreaks, Format, GrowingDays, Heading, ImageSource, MaskRule, MaximumRatio,
     NitrogenShare, PointSpread, ReferenceLevel, ReferenceSource, Settings, StateRate, StripsUse,
     ZonesBy,
 };
@@ -65,7 +65,7 @@ method         = "yield response"
 maximum_yield  = "100 bu/ac"
 yield_curve    = { a = "590 kg/ha", b = 258.2, index = "NDVI", source = "common practice" }
 nitrogen_share = 1.0
-largest_ratio  = 2.0
+maximum_ratio  = 2.0
 ratio_adjustment = { slope = 1.0, intercept = 0.0 }
 dead_band      = 0.0
 grain_nitrogen = 0.0239
@@ -263,10 +263,10 @@ fn crop_and_rate_of_the_full_job() {
     assert_eq!(
         (
             settings.response.nitrogen_share,
-            settings.response.largest_ratio,
+            settings.response.maximum_ratio,
             response.ratio_adjustment
         ),
-        (NitrogenShare::Stated(1.0), LargestRatio::Value(2.0), None)
+        (NitrogenShare::Stated(1.0), MaximumRatio::Value(2.0), None)
     );
     assert_eq!(
         (
@@ -399,10 +399,10 @@ fn defaults_of_a_short_job() {
     );
     assert_eq!(
         (
-            settings.response.largest_ratio,
+            settings.response.maximum_ratio,
             settings.response.yields().unwrap().use_efficiency
         ),
-        (LargestRatio::Value(2.0), 0.5)
+        (MaximumRatio::Value(2.0), 0.5)
     );
     assert_eq!(settings.response.yields().unwrap().grain_nitrogen, 0.0239);
     assert_eq!(

@@ -498,7 +498,7 @@ fn keys_types_and_words() {
         ),
         (
             "response",
-            "largest_ratio = 1.0",
+            "maximum_ratio = 1.0",
             "job.out-of-range",
             &["1 lies outside just above 1"],
         ),

@@ -364,3 +364,27 @@ fn refusals_name_the_option() {
             .contains("give --curve, such as")
     );
 }
+
+/// A bushel of wheat is 60 lb, so 8.773 bu/ac are 8.773 · 60 · 0.45359237 kg on 0.40468564224 ha: 589.995 kg/ha.
+#[test]
+fn a_curve_may_be_stated_in_bushels_of_its_crop() {
+    let by = |a: &str| {
+        let mut arguments = WHEAT.to_vec();
+        arguments[6] = a;
+        let output = haulm(
+            &[
+                &arguments[..],
+                &["--strip", "0.665", "--beside", "0.50", "--json"],
+            ]
+            .concat(),
+        );
+        let value: Value = serde_json::from_slice(&output.stdout)
+            .unwrap_or_else(|error| panic!("{error}: {}", String::from_utf8_lossy(&output.stderr)));
+        value["result"]["rate"]["yield_without_n_bu_ac"]
+            .as_f64()
+            .unwrap()
+    };
+    let kg_ha = 8.773 * 60.0 * 0.453_592_37 / 0.404_685_642_24;
+    let wanted = by("590 kg/ha") * kg_ha / 590.0;
+    assert!((by("8.773 bu/ac") - wanted).abs() < 1e-6);
+}

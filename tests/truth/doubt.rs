@@ -14,7 +14,8 @@ const Z_90: f64 = 1.281_552;
 
 fn limits() -> Limits {
     Limits {
-        largest_ratio: 3.0,
+        maximum_ratio: 3.0,
+        limits_sufficiency: false,
         applied_since_sensing: NRate::ZERO,
         minimum: NRate::ZERO,
         maximum: NRate::kg_per_ha(2_000.0),

@@ -53,7 +53,7 @@ def far_off(mean, data, drop):
     if drop > 0 and data.sum() >= 8:
         middle = np.median(mean[data])
         mad = np.median(np.abs(mean[data] - middle))
-        far = data & (np.abs(np.nan_to_num(mean, nan=middle) - middle) > max(drop * 1.4826 * mad, 0.05 * abs(middle)) + 1e-12)
+        far = data & (np.abs(np.nan_to_num(mean, nan=middle) - middle) > max(drop * 1.4826 * mad, 0.10 * abs(middle)) + 1e-12)
         if far.sum() > 0.25 * data.sum():
             far[:] = False
     return far
@@ -86,7 +86,7 @@ def fine(strip, swath, drop=3.5, segments=20, blocks=10):
     rho = float(np.clip(np.nansum(d[:-1] * d[1:]) / np.nansum(d * d) + 1 / k, 0, 0.9))
     eff = max(2.5, k * (1 - rho) / (1 + rho))
     cov = np.cov(a, b) / eff
-    low, high = fieller(a.mean(), b.mean(), cov[0, 0], cov[1, 1], cov[0, 1], max(1.5, eff - 1))
+    low, high = fieller(a.mean(), b.mean(), cov[0, 0], cov[1, 1], cov[0, 1], max(3, eff - 1))
     scale = ref / beside / r
     return dict(
         index=ref, index_without_dropping=np.average(strip[:, 3], weights=strip[:, 2]), beside=beside, dropped=np.flatnonzero(fs).tolist(),

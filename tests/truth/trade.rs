@@ -17,7 +17,7 @@ fn inputs() -> RateInputs {
         curve: find_curve("winter wheat, common practice").unwrap().curve(),
         growing_days: 94.0,
         maximum_yield: Yield::bu_per_ac(100.0, 60.0),
-        largest_ratio: 2.0,
+        maximum_ratio: 2.0,
         ratio_adjustment: None,
         dead_band: 0.0,
         blend: None,

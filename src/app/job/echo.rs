@@ -9,7 +9,7 @@ use crate::pipeline::points::settings::{Estimate, Points};
 use crate::pipeline::ramp::RampSettings;
 use crate::pipeline::settings::{
     Application, BareBelow, Capacity, ClassBreaks, EconomicOptimum, Format, GrowingDays, Heading,
-    ImageSource, Imagery, LargestRatio, Machine, Mask, MaskRule, MethodSettings, MissingDayRule,
+    ImageSource, Imagery, Machine, Mask, MaskRule, MaximumRatio, MethodSettings, MissingDayRule,
     NitrogenShare, PointSpread, Prices, ProductFacts, RateRules, RateSettings, Reading,
     ReferenceLevel, ReferenceSource, Response, Season, Settings, StateRate, StripsUse,
     VectorSource, YieldSettings, ZonesBy,
@@ -372,10 +372,11 @@ fn response(response: &Response) -> Value {
     );
     put(
         &mut value,
-        "largest_ratio",
-        match response.largest_ratio {
-            LargestRatio::Value(value) => json!(value),
-            LargestRatio::Seen => json!("seen"),
+        "maximum_ratio",
+        match response.maximum_ratio {
+            MaximumRatio::Value(value) => json!(value),
+            MaximumRatio::Seen => json!("seen"),
+            MaximumRatio::ByAnswer => json!("by the strip's answer"),
         },
     );
     put(

@@ -151,7 +151,7 @@ pub(crate) const KEYS: &[(&str, &[&str])] = &[
             "maximum_yield",
             "yield_curve",
             "nitrogen_share",
-            "largest_ratio",
+            "maximum_ratio",
             "ratio_adjustment",
             "dead_band",
             "grain_nitrogen",

@@ -170,7 +170,10 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     let method = method::chosen(&mut in_response);
     let foretells = method::foretells_yield(method);
     let curve = foretells
-        .then(|| crop::curve(&mut in_response, &personal.tables))
+        .then(|| {
+            let bushel = crop::bushel_of(&in_season, &in_crop, &personal.tables);
+            crop::curve(&mut in_response, &personal.tables, bushel)
+        })
         .flatten();
     let named = curve.as_ref().and_then(|curve| {
         if let Curve::Named(named) = curve {
@@ -419,7 +422,10 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     let method = method::chosen(&mut in_response);
     let foretells = method::foretells_yield(method);
     let curve = foretells
-        .then(|| crop::curve(&mut in_response, &personal.tables))
+        .then(|| {
+            let bushel = crop::bushel_of(&in_season, &in_crop, &personal.tables);
+            crop::curve(&mut in_response, &personal.tables, bushel)
+        })
         .flatten();
     let named = curve.as_ref().and_then(|curve| {
         if let Curve::Named(named) = curve {

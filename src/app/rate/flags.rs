@@ -25,7 +25,7 @@ const OPTIONS: &[(&str, &str)] = &[
     ("response.yield_curve", "--curve"),
     ("response.grain_nitrogen", "--grain-nitrogen"),
     ("response.use_efficiency", "--use-efficiency"),
-    ("response.largest_ratio", "--largest-ratio"),
+    ("response.maximum_ratio", "--maximum-ratio"),
     ("response.applied_since_sensing", "--applied-since-sensing"),
     ("rate.minimum", "--minimum"),
     ("rate.maximum", "--maximum"),
@@ -138,7 +138,7 @@ fn job_text(request: &RateRequest) -> String {
                 "yield_curve",
                 request.curve.as_deref().map(quoted).or(own_curve),
             ),
-            ("largest_ratio", request.largest_ratio.map(number)),
+            ("maximum_ratio", request.maximum_ratio.map(number)),
             ("grain_nitrogen", request.grain_nitrogen.map(number)),
             ("use_efficiency", request.use_efficiency.map(number)),
             (

@@ -18,8 +18,9 @@ use crate::finding::Finding;
 use crate::pipeline::money::prices_of;
 use crate::pipeline::product::product_findings;
 use crate::pipeline::rates::model_of;
+use crate::pipeline::ratio_limit::{RatioLimit, SetBy, USUAL};
 use crate::pipeline::season::GrowingSeason;
-use crate::pipeline::settings::{LargestRatio, RateSettings};
+use crate::pipeline::settings::{MaximumRatio, RateSettings};
 use crate::report::model::Report;
 use crate::science::index::Index;
 use crate::science::methods::{CellRate, RateModel};
@@ -189,12 +190,21 @@ fn possible(settings: &RateSettings, pairs: &[(f64, f64)]) -> Result<(), AppErro
 
 fn model(settings: &RateSettings, growing_days: f64) -> Result<RateModel, AppError> {
     let response = &settings.response;
-    let LargestRatio::Value(largest_ratio) = response.largest_ratio else {
-        return Err(AppError::refused("rate.inputs", "response.largest_ratio = \"seen\" needs a strip on an image: hand readings show no range along it")
-            .with_hint("give a number, such as largest_ratio = 2.0"));
+    // One flat rate asks for the readings' own ratio, which no answer of theirs lowers: a stated limit counts, or the usual one.
+    let maximum_ratio = match response.maximum_ratio {
+        MaximumRatio::Value(value) => value,
+        MaximumRatio::ByAnswer => USUAL,
+        MaximumRatio::Seen => {
+            return Err(AppError::refused("rate.inputs", "response.maximum_ratio = \"seen\" needs a strip on an image: hand readings show no range along it")
+                .with_hint("give a number, such as maximum_ratio = 2.0"));
+        }
+    };
+    let limit = RatioLimit {
+        value: maximum_ratio,
+        by: SetBy::Usual,
     };
     // One index stands for the whole field, so both ways of comparing are the same.
-    model_of(response, &settings.rate, largest_ratio, None, growing_days).map_err(|error| {
+    model_of(response, &settings.rate, limit, None, growing_days).map_err(|error| {
         AppError::refused("rate.inputs", error.to_string())
             .with_hint("correct the number that the message names")
     })

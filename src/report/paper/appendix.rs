@@ -4,7 +4,7 @@ use serde_json::Value;
 
 use crate::report::document::{Block, Part, Table};
 use crate::report::paper::page_two::{MOST_ZONES, PROFILES, zone_table};
-use crate::report::paper::shown::ratio;
+use crate::report::paper::shown::{percent, ratio};
 use crate::report::paper::{Paper, figures};
 
 /// The appendix.
@@ -115,6 +115,23 @@ fn formulas(paper: &Paper<'_>) -> Vec<Block> {
         ),
         text.say("formula-interval"),
     ];
+    let reference = &paper.outcome.reference;
+    if let Some(placebo) = &reference.placebo {
+        let paired = reference.paired.map_or_else(
+            || "–".to_owned(),
+            |(low, high)| format!("{} – {}", ratio(low), ratio(high)),
+        );
+        items.push(text.with(
+            "formula-placebo",
+            &[
+                ("places", &placebo.places.to_string()),
+                ("spread", &percent(placebo.spread)),
+                ("level", &percent(placebo.level_spread)),
+                ("effective", &format!("{:.1}", placebo.effective)),
+                ("paired", &paired),
+            ],
+        ));
+    }
     if paper
         .record(&["settings", "response", "method"])
         .and_then(Value::as_str)
@@ -123,7 +140,7 @@ fn formulas(paper: &Paper<'_>) -> Vec<Block> {
         items.push(text.with(
             "formula-ratio",
             &[
-                ("largest", &response("largest_ratio")),
+                ("largest", &ratio(paper.outcome.rated.limit.value)),
                 ("adjusted", &response("ratio_adjustment")),
                 ("share", &response("nitrogen_share")),
             ],

@@ -6,6 +6,7 @@ use crate::pipeline::share::per_hundred;
 use crate::report::document::{Block, Fact, Noticed, Part};
 use crate::report::paper::shown::{percent, ratio, signed};
 use crate::report::paper::{Paper, cautions, figures};
+use crate::science::reference::Answer;
 use crate::units::NRate;
 
 /// The page.
@@ -259,10 +260,32 @@ fn brings(paper: &Paper<'_>) -> Vec<Block> {
     let reference = &outcome.reference;
     if let Some(value) = reference.ratio {
         let note = match (reference.low, reference.high) {
-            (Some(low), Some(high)) => text.with(
-                "fact-ratio-interval",
-                &[("low", &ratio(low)), ("high", &ratio(high))],
-            ),
+            (Some(low), Some(high)) => {
+                let answer = reference
+                    .answer
+                    .map_or_else(String::new, |answer| match answer {
+                        Answer::Responds => text.say("fact-answer-responds"),
+                        Answer::Doubtful => text.say("fact-answer-doubtful"),
+                        Answer::None => text.say("fact-answer-none"),
+                    });
+                let (low, high) = (ratio(low), ratio(high));
+                match &reference.placebo {
+                    Some(placebo) => text.with(
+                        "fact-ratio-placebo",
+                        &[
+                            ("answer", &answer),
+                            ("low", &low),
+                            ("high", &high),
+                            ("places", &placebo.places.to_string()),
+                            ("probability", &percent(placebo.answer.probability)),
+                        ],
+                    ),
+                    None => text.with(
+                        "fact-ratio-interval",
+                        &[("answer", &answer), ("low", &low), ("high", &high)],
+                    ),
+                }
+            }
             _ => text.with(
                 "fact-ratio-no-interval",
                 &[("reason", reference.no_interval.as_deref().unwrap_or("–"))],

@@ -57,7 +57,11 @@ fact-cost = Nitrogen and pass
 fact-money = Money
 fact-money-none = no prices in the job
 fact-ratio = Response index
-fact-ratio-interval = 95 % interval { $low } to { $high }
+fact-ratio-interval = { $answer }95 % interval { $low } to { $high }
+fact-ratio-placebo = { $answer }95 % interval { $low } to { $high } by { $places } placebo strips; ground alone gives as much in { $probability }
+fact-answer-responds = the crop responds;{" "}
+fact-answer-doubtful = a response is doubtful;{" "}
+fact-answer-none = no response;{" "}
 fact-ratio-no-interval = no interval: { $reason }
 fact-share = Paleness that is nitrogen
 fact-share-range = 80 % range { $low } to { $high }
@@ -162,6 +166,7 @@ formula-index = Index: { $index } = { $formula }. Source: { $source }.
 formula-cell = Cell: mean of the index of its seen, whole, not bare pixels, weighted by the share of each pixel that lies in the cell. Own rule.
 formula-reference = Reference index I_ref = { $index }, from { $kind }; strips and cells are measured alike. Own rule; the use of a strip: Johnson and Raun 2003.
 formula-interval = Interval of the response index: Fieller 1954 for paired means over blocks along the strip, with Student's t and fewer degrees of freedom where neighbouring blocks agree.
+formula-placebo = Placebo strips: strip and swaths at { $places } other places of the canopy; the ratio there varies by { $spread } (standard deviation), the strip's mean by { $level }. Interval RI · (1 ± t · s · √(1 + 1/{ $effective })), over the root of the number of strips where they agree; paired interval { $paired }.
 formula-ratio = Response index of a cell: RI = s · I_ref / I + (1 − s) · RI_field, held to 1 … { $largest }; nitrogen share s: { $share }; adjustment: { $adjusted }. Ratio to the strip: Mullen and others 2003 (from memory); the share between 0 and 1 is an own rule.
 formula-without = Yield without more nitrogen: YP0 = min(a · exp(b · I / D), YPmax) with a = { $a } kg/ha, b = { $b } d, D = { $days } growing days, YPmax = { $most } kg/ha. Form: Raun and others 2002 (from memory). Curve: { $source }.
 formula-with = Yield with more nitrogen: YPN = min(YP0 · RI, YPmax).

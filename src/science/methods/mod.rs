@@ -63,20 +63,15 @@ impl ReadBy {
             Self::Sufficiency => "sufficiency",
         }
     }
-    /// The value that is read.
-    pub const fn value(self, index: f64, sufficiency: f64) -> f64 {
-        match self {
-            Self::Index => index,
-            Self::Sufficiency => sufficiency,
-        }
-    }
 }
 
 /// Guard rails, the same for every method.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Limits {
-    /// Largest response index that counts; also what "thin" is measured by. \[–\]
-    pub largest_ratio: f64,
+    /// Greatest response index that counts. \[–\]
+    pub maximum_ratio: f64,
+    /// Whether it holds for methods by sufficiency too: when it was stated, or the strip sets it. They are published without one.
+    pub limits_sufficiency: bool,
     /// Nitrogen that went on after sensing; taken off whatever the method asks for.
     pub applied_since_sensing: NRate,
     /// Least rate.
@@ -111,6 +106,8 @@ pub struct CellRate {
     pub n_exact: NRate,
     /// Which ceiling of yield binds.
     pub capped: Capped,
+    /// Whether it asks for more than the greatest response index that counts.
+    pub beyond: bool,
 }
 
 /// A parameter that makes no sense.
@@ -172,6 +169,41 @@ impl Method {
         }
     }
 
+    /// The ratio as used and what the method asks for at a ratio of reference over index, and its inverse; `None` of the yield response, which is worked out
+    /// by itself.
+    fn needed(
+        &self,
+        ratio: f64,
+        sufficiency: f64,
+        index: f64,
+        limits: &Limits,
+    ) -> Option<(Option<f64>, NRate)> {
+        let held = ratio.clamp(1.0, limits.maximum_ratio.max(1.0));
+        let read = |by: ReadBy| match by {
+            ReadBy::Index => (None, index),
+            ReadBy::Sufficiency => (Some(ratio), sufficiency),
+        };
+        Some(match self {
+            Self::YieldResponse(_) => return None,
+            Self::SquareRoot(method) => (Some(method.used(ratio)), method.needed(sufficiency)),
+            Self::Quadratic(method) => (Some(method.used(ratio)), method.needed(sufficiency)),
+            Self::Chlorophyll(method) => (Some(held), method.needed(1.0 / held)),
+            Self::Visible(method) => {
+                let relative = ratio.min(limits.maximum_ratio);
+                (Some(relative), method.needed(relative))
+            }
+            Self::LinearRamp(method) => {
+                let (used, value) = read(method.by);
+                (used, method.needed(value))
+            }
+            Self::ClassTable(method) => {
+                let (used, value) = read(method.by);
+                (used, method.needed(value))
+            }
+            Self::Flat(rate) => (None, *rate),
+        })
+    }
+
     /// Whether the rate comes from the ratio of two values of the index, so that an index is needed whose zero means "no canopy".
     pub const fn divides_by_index(&self) -> bool {
         match self {
@@ -213,9 +245,9 @@ impl RateModel {
     /// When one of them is not a number, not positive where it must be, or outside its range.
     pub fn check(&self) -> Result<(), MethodError> {
         let limits = &self.limits;
-        if !(limits.largest_ratio >= 1.0 && limits.largest_ratio.is_finite()) {
-            return Err(RateInputError::LargestRatio {
-                largest: limits.largest_ratio,
+        if !(limits.maximum_ratio >= 1.0 && limits.maximum_ratio.is_finite()) {
+            return Err(RateInputError::MaximumRatio {
+                maximum: limits.maximum_ratio,
             }
             .into());
         }
@@ -272,8 +304,10 @@ impl RateModel {
         }
         let limits = &self.limits;
         if let Method::YieldResponse(method) = &self.method {
-            let cell = rate_of(index, reference, &method.inputs(limits, blend))?;
+            let inputs = method.inputs(limits, blend);
+            let cell = rate_of(index, reference, &inputs)?;
             return Some(CellRate {
+                beyond: inputs.is_beyond(cell.ratio_raw),
                 ratio_raw: cell.ratio_raw,
                 ratio: Some(cell.ratio),
                 yields: Some((cell.yield_without, cell.yield_with)),
@@ -283,30 +317,22 @@ impl RateModel {
             });
         }
         let ratio_raw = response_index(index, reference, blend);
-        let sufficiency = sufficiency(index, reference, blend);
-        let held = ratio_raw.clamp(1.0, limits.largest_ratio.max(1.0));
-        let by = |by: ReadBy| matches!(by, ReadBy::Sufficiency).then_some(ratio_raw);
-        let (ratio, needed) = match &self.method {
-            Method::YieldResponse(_) => return None,
-            Method::SquareRoot(method) => {
-                (Some(method.used(ratio_raw)), method.needed(sufficiency))
-            }
-            Method::Quadratic(method) => (Some(method.used(ratio_raw)), method.needed(sufficiency)),
-            Method::Chlorophyll(method) => (Some(held), method.needed(1.0 / held)),
-            Method::Visible(method) => {
-                let relative = ratio_raw.min(limits.largest_ratio);
-                (Some(relative), method.needed(relative))
-            }
-            Method::LinearRamp(method) => (
-                by(method.by),
-                method.needed(method.by.value(index, sufficiency)),
-            ),
-            Method::ClassTable(method) => (
-                by(method.by),
-                method.needed(method.by.value(index, sufficiency)),
-            ),
-            Method::Flat(rate) => (None, *rate),
-        };
+        let own = self.method.needed(
+            ratio_raw,
+            sufficiency(index, reference, blend),
+            index,
+            limits,
+        )?;
+        // The limit only ever withholds: a method that backs off on the palest ground, or that rises, keeps its own lower rate there.
+        let limit = limits.maximum_ratio.max(1.0);
+        let at_limit = (limits.limits_sufficiency && ratio_raw > limit + HAIR)
+            .then(|| self.method.needed(limit, 1.0 / limit, index, limits))
+            .flatten()
+            .filter(|at_limit| at_limit.1 < own.1);
+        let beyond = at_limit.is_some()
+            || (matches!(self.method, Method::Chlorophyll(_) | Method::Visible(_))
+                && ratio_raw > limit + HAIR);
+        let (ratio, needed) = at_limit.unwrap_or(own);
         let (n_raw, n_exact) = limits.held(needed);
         Some(CellRate {
             ratio_raw,
@@ -315,12 +341,25 @@ impl RateModel {
             n_raw,
             n_exact,
             capped: Capped::None,
+            beyond,
         })
     }
 
     /// The rate alone: held to the range, not rounded. Cheap; meant for simulations.
     pub fn exact(&self, index: f64, reference: f64) -> Option<NRate> {
         self.rate(index, reference).map(|rate| rate.n_exact)
+    }
+
+    /// The same with another greatest response index.
+    #[must_use]
+    pub fn with_maximum_ratio(&self, maximum_ratio: f64) -> Self {
+        Self {
+            limits: Limits {
+                maximum_ratio,
+                ..self.limits
+            },
+            ..self.clone()
+        }
     }
 
     /// The share of applied nitrogen that reaches the grain, where the method has one.

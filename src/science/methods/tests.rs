@@ -94,7 +94,8 @@ fn model(method: Method) -> RateModel {
     RateModel {
         method,
         limits: Limits {
-            largest_ratio: 2.0,
+            maximum_ratio: 2.0,
+            limits_sufficiency: false,
             applied_since_sensing: NRate::ZERO,
             minimum: NRate::ZERO,
             maximum: kg(150.0),
@@ -324,7 +325,7 @@ proptest::proptest! {
         index in 0.05_f64..0.95, more in 0.0_f64..0.3, reference in 0.05_f64..0.95, minimum in 0.0_f64..50.0, width in 0.0_f64..200.0, applied in 0.0_f64..40.0
     ) {
         for method in every() {
-            let limits = Limits { largest_ratio: 2.0, applied_since_sensing: kg(applied), minimum: kg(minimum), maximum: kg(minimum + width) };
+            let limits = Limits { maximum_ratio: 2.0, limits_sufficiency: false, applied_since_sensing: kg(applied), minimum: kg(minimum), maximum: kg(minimum + width) };
             let model = RateModel { method, limits, blend: None };
             let rate = model.rate(index, reference).unwrap();
             prop_assert!(limits.minimum <= rate.n_exact && rate.n_exact <= limits.maximum);

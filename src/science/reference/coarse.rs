@@ -1,6 +1,7 @@
 //! A strip that is narrow for the image: no pixel is pure, so the mixture of strip and field is solved instead.
 
 use super::ReferenceError;
+use super::evenness::{Uneven, uneven};
 use super::interval::{
     LEAST_BLOCKS, NoInterval, PairedMeans, RatioInterval, block_bootstrap, fieller,
 };
@@ -52,6 +53,8 @@ pub struct CoarseEstimate {
     pub interval: Result<RatioInterval, NoInterval>,
     /// 2.5th to 97.5th percentile of the block bootstrap of the ratio; a check only.
     pub bootstrap: Option<(f64, f64)>,
+    /// Whether the blocks, each solved for itself, are of two kinds, or vary much more in the strip than beside it.
+    pub uneven: Option<Uneven>,
 }
 
 impl CoarseEstimate {
@@ -110,6 +113,7 @@ pub fn coarse(pixels: &[MixedPixel], blocks: usize) -> Result<CoarseEstimate, Re
     for pixel in pixels {
         sums[pixel.block.min(last)].add(pixel);
     }
+    let uneven = uneven_blocks(pixels, &sums);
     let places: Vec<usize> = (0..sums.len())
         .filter(|place| sums[*place].pixels > 0)
         .collect();
@@ -138,7 +142,38 @@ pub fn coarse(pixels: &[MixedPixel], blocks: usize) -> Result<CoarseEstimate, Re
         standard_error,
         interval: interval(&means, &replicates, &places),
         bootstrap: bootstrap(&sums),
+        uneven,
     })
+}
+
+/// Blocks solved one by one. What single pixels do to a block's solution is told from what is left of them, and taken off the strip's variance: of a narrow
+/// strip little more than their noise is seen in a block.
+fn uneven_blocks(pixels: &[MixedPixel], sums: &[MixtureSums]) -> Option<Uneven> {
+    let solved: Vec<Option<(f64, f64)>> = sums.iter().map(MixtureSums::solve).collect();
+    let (mut squares, mut freedom) = (0.0, 0.0);
+    for pixel in pixels {
+        if let Some((index, beside)) = solved[pixel.block.min(sums.len() - 1)] {
+            let left = pixel.index - index * pixel.share - beside * (1.0 - pixel.share);
+            squares += left * left;
+            freedom += 1.0;
+        }
+    }
+    let known = solved.iter().flatten().count();
+    freedom -= 2.0 * known as f64;
+    if freedom <= 0.0 {
+        return None;
+    }
+    let errors: f64 = sums
+        .iter()
+        .zip(&solved)
+        .filter(|(_, solved)| solved.is_some())
+        .map(|(sums, _)| sums.ff / (sums.cc * sums.ff - sums.cf * sums.cf))
+        .sum();
+    let noise = squares / freedom * errors / known.max(1) as f64;
+    let side = |pick: fn((f64, f64)) -> f64| -> Vec<Option<f64>> {
+        solved.iter().map(|solved| solved.map(pick)).collect()
+    };
+    uneven(&side(|pair| pair.0), &side(|pair| pair.1), noise)
 }
 
 /// Squares that the mixture leaves: Σ (I − fitted)². `None` when there are too few pixels for [`coarse`] or the mixture cannot be solved.

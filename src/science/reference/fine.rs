@@ -1,6 +1,7 @@
 //! A strip that holds pure pixels: its mean, bad ground left out by whole segments, beside its comparison swaths.
 
 use super::ReferenceError;
+use super::evenness::{Uneven, uneven};
 use super::interval::{NoInterval, RatioInterval, block_bootstrap, paired_blocks};
 use super::sums::{SegmentSums, StripSums, median, percentile, with_data};
 
@@ -11,7 +12,7 @@ const MOST_DROPPED: f64 = 0.25;
 /// Standard deviations in a median absolute deviation of normal numbers, textbook value.
 const SD_PER_MAD: f64 = 1.4826;
 /// Segments within this share of the median are never dropped.
-const NEVER_DROPPED: f64 = 0.05;
+const NEVER_DROPPED: f64 = 0.10;
 /// Least number of complete pairs for a comparison.
 const LEAST_PAIRS: usize = 5;
 /// Seed of the printed bootstrap; any would do, this one never changes.
@@ -42,6 +43,8 @@ pub struct FineEstimate {
     pub interval: Result<RatioInterval, NoInterval>,
     /// 2.5th to 97.5th percentile of the block bootstrap of the ratio; a check only.
     pub bootstrap: Option<(f64, f64)>,
+    /// Whether the kept segments are of two kinds, or vary much more than those beside.
+    pub uneven: Option<Uneven>,
 }
 
 /// The comparison swaths of a strip, both sides together.
@@ -75,7 +78,7 @@ impl FineEstimate {
 /// Estimates a strip from pure pixels.
 ///
 /// `I_ref = Σ share·I / Σ share` over the segments that are kept. A segment has data with 5 pixels or half of the median pixel count, whichever is
-/// less. With at least 8 such segments, those whose mean lies further from the median than `max(drop · 1.4826 · MAD, 0.05 · |median|) + 1e-12` are
+/// less. With at least 8 such segments, those whose mean lies further from the median than `max(drop · 1.4826 · MAD, 0.10 · |median|) + 1e-12` are
 /// dropped, once, and only if at most a quarter would go; `drop` 0 keeps every segment. The swath leaves out the strip's dropped segments, and its
 /// own by the same rule applied to all of its segments with data.
 ///
@@ -121,6 +124,7 @@ pub fn fine(
         pairs: 0,
         interval: Err(NoInterval::NothingBeside),
         bootstrap: None,
+        uneven: None,
     };
     if let Some(swath) = swath {
         compare(&mut estimate, strip, &segments, &own, swath, drop);
@@ -167,6 +171,16 @@ fn compare(
     let blocks = block_means(&strip.by_block(&keep_strip), &swath.by_block(&keep));
     estimate.interval = paired_blocks(&blocks, estimate.index, beside);
     estimate.bootstrap = bootstrap(&blocks, estimate.index / beside);
+    let kept_means = |segments: &[SegmentSums], data: &[bool], keep: &[bool]| {
+        let one = |k: usize| segments[k].mean().filter(|_| data[k] && keep[k]);
+        (0..segments.len()).map(one).collect::<Vec<_>>()
+    };
+    // Many pixels make a segment, so that pixels alone give it no variance worth taking off.
+    estimate.uneven = uneven(
+        &kept_means(segments, &own.data, &keep_strip),
+        &kept_means(&swath_segments, &theirs.data, &keep),
+        0.0,
+    );
     estimate.swath = Some(SwathEstimate {
         index: beside,
         coefficient_of_variation: total.coefficient_of_variation().unwrap_or(0.0),
@@ -319,11 +333,11 @@ mod tests {
     }
 
     #[test]
-    fn within_five_percent_nothing_is_dropped() {
+    fn within_ten_percent_nothing_is_dropped() {
         let mut means = [0.80; 10];
-        means[0] = 0.761;
+        means[0] = 0.721;
         assert!(fine(&strip(&means), None, 3.5).unwrap().dropped.is_empty());
-        means[0] = 0.759;
+        means[0] = 0.719;
         assert_eq!(fine(&strip(&means), None, 3.5).unwrap().dropped, [0]);
     }
 

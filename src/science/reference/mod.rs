@@ -4,16 +4,19 @@
 
 mod answer;
 mod coarse;
+mod evenness;
 mod fine;
 mod interval;
 mod placebo;
 mod pool;
+mod random_effects;
 mod spread;
 mod sums;
 mod virtual_reference;
 
 pub use answer::{Answer, DOUBTFUL_PROBABILITY, DOUBTFUL_RATIO, PlaceboAnswer, answer_of};
 pub use coarse::{CoarseEstimate, MixedPixel, coarse, mixture, mixture_squares};
+pub use evenness::{Uneven, uneven};
 pub use fine::{FineEstimate, SwathEstimate, fine};
 pub use interval::{
     BOOTSTRAP_REPLICATES, NoInterval, PairedMeans, RatioInterval, block_bootstrap, fieller,
@@ -21,6 +24,7 @@ pub use interval::{
 };
 pub use placebo::{LEAST_PLACES, Placebo, PlaceboStrip, half_width, placebo_of, spread_of};
 pub use pool::{PooledEstimate, ReadingsEstimate, StripEstimate, pool, readings};
+pub use random_effects::{RandomEffects, random_effects};
 pub use spread::{SENSORS, SensorFigure, SensorSpread, SpreadFit, find_sensor, spread_of_profile};
 pub use sums::{SegmentSums, StripSums, median, percentile};
 pub use virtual_reference::{VirtualReference, area_percentile};
@@ -95,7 +99,7 @@ pub enum ReferenceError {
     NotSeparable,
     /// A coarse strip that is too uncertain.
     #[error(
-        "the strip's index {index:.4} has a standard error of {standard_error:.4} ({:.1} %, less than {:.0} % is needed): give a wider or longer strip, or a finer image",
+        "the strip's index {index:.4} has a standard error of {standard_error:.4} ({:.1} %, less than {:.0} % is needed): look whether the strip is one even stand; else give a wider or longer strip, or a finer image",
         100.0 * standard_error / index,
         100.0 * most_share
     )]

@@ -5,6 +5,7 @@
 
 use super::answer::PlaceboAnswer;
 use super::interval::student_quantile;
+use super::random_effects::random_effects;
 
 /// Places needed: fewer say too little of how much ratios vary.
 pub const LEAST_PLACES: usize = 20;
@@ -70,7 +71,8 @@ pub fn half_width(spread: f64, effective: f64, strips: usize) -> f64 {
 ///
 /// `s_p` is the standard deviation of the placebo ratios as a share of their mean (several strips: each by its own places, variances averaged), `n_eff =
 /// max(4, field / (3 · strip))`, and the interval `RI · (1 ± t · s_p · √(1 + 1/n_eff))` with t of `max(3, n_eff − 1)` degrees, divided by √strips where they
-/// agree. Strips agree when the intervals that each has alone all overlap. The probability is `(1 + placebo ratios ≥ RI) / (1 + placebo ratios)`; several strips
+/// agree. Strips agree when the intervals that each has alone all overlap and Cochran's Q, with the variance `(s_p · ratio)² (1 + 1/n_eff)` of each, has a
+/// probability of 0.05 or more; where they do not, the interval reaches at least from the least to the greatest of their ratios. The probability is `(1 + placebo ratios ≥ RI) / (1 + placebo ratios)`; several strips
 /// that agree are as one whose ratios lie √strips times nearer to 1.
 ///
 /// `None` when no strip has at least 20 places. Strips with fewer count neither for the spread nor for the probability.
@@ -101,7 +103,14 @@ pub fn placebo_of(strips: &[PlaceboStrip], ratio: f64, field_m2: f64) -> Option<
         .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), strip| {
             (low.min(strip.ratio), high.max(strip.ratio))
         });
-    let agree = lowest * (1.0 + alone) >= highest * (1.0 - alone);
+    let error = spread * libm::sqrt(1.0 + 1.0 / effective);
+    let own: Vec<(f64, f64)> = strips
+        .iter()
+        .filter(|strip| strip.ratio > 0.0)
+        .map(|strip| (strip.ratio, strip.ratio * error * strip.ratio * error))
+        .collect();
+    let agree = lowest * (1.0 + alone) >= highest * (1.0 - alone)
+        && !random_effects(&own).is_some_and(|pooled| pooled.disagree());
     let counted = if agree { strips.len() } else { 1 };
     let half = half_width(spread, effective, counted);
     let nearer = libm::sqrt(counted.max(1) as f64);
@@ -111,6 +120,10 @@ pub fn placebo_of(strips: &[PlaceboStrip], ratio: f64, field_m2: f64) -> Option<
         places += 1;
         as_high += usize::from(1.0 + (placebo - 1.0) / nearer >= ratio);
     }
+    let mut interval = (ratio * (1.0 - half), ratio * (1.0 + half));
+    if !agree {
+        interval = (interval.0.min(lowest), interval.1.max(highest));
+    }
     Some(Placebo {
         places,
         strips: usable.len(),
@@ -119,7 +132,7 @@ pub fn placebo_of(strips: &[PlaceboStrip], ratio: f64, field_m2: f64) -> Option<
         effective,
         agree,
         answer: PlaceboAnswer {
-            interval: (ratio * (1.0 - half), ratio * (1.0 + half)),
+            interval,
             probability: (1.0 + as_high as f64) / (1.0 + places as f64),
         },
     })
@@ -175,7 +188,10 @@ mod tests {
         assert!((wide(&one) / wide(&two) - libm::sqrt(2.0)).abs() < 1e-12);
         assert!(two.agree && two.places == 80);
         let apart = placebo_of(&[strip(1.00), strip(1.20)], 1.10, 600_000.0).unwrap();
-        assert!(!apart.agree && (wide(&apart) - wide(&one)).abs() < 1e-12);
+        assert!(!apart.agree && apart.answer.interval == (1.00, 1.20));
+        // Further apart than two strips of this field ever are, though the wide intervals of each overlap.
+        let odd = placebo_of(&[strip(1.06), strip(1.14)], 1.10, 600_000.0).unwrap();
+        assert!(!odd.agree && (wide(&odd) - wide(&one)).abs() < 1e-12);
     }
 
     #[test]

@@ -1,7 +1,8 @@
 //! Several strips as one reference, and averaged hand readings.
 
 use super::ReferenceError;
-use super::interval::{NoInterval, PairedMeans, RatioInterval, fieller, paired_blocks};
+use super::interval::{NoInterval, PairedMeans, RatioInterval, paired_blocks};
+use super::random_effects::{RandomEffects, random_effects};
 
 /// What pooling needs of one strip.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -33,19 +34,23 @@ pub struct PooledEstimate {
     pub between_strips_sd: Option<f64>,
     /// Standard deviation (n − 1, unweighted) of the strips' own ratios; `None` with fewer than two.
     pub between_ratios_sd: Option<f64>,
+    /// The strips' ratios by random effects, where each of several has an interval.
+    pub random_effects: Option<RandomEffects>,
+    /// Whether the strips contradict each other: intervals of two do not overlap, or Cochran's Q has a probability below 0.05.
+    pub disagree: bool,
 }
 
 /// Pools strips by area: `I_ref = Σ w I_i`, `w = area / Σ area`; `I_beside` and `RI_field` likewise, both over the strips that have a comparison.
 ///
-/// The interval takes the strips as independent: variances and covariance of the pooled means are `Σ w² V_i`, and Fieller's formula is used with
-/// Welch–Satterthwaite degrees of freedom of the combination `I_ref − RI · I_beside`, `ν = (Σ w² V_i)² / Σ ((w² V_i)² / ν_i)`. It tells how surely these
-/// strips were measured; what their places do is told by the standard deviation between them. A strip with a comparison but without an interval
-/// of its own leaves the pool without one. One strip keeps its own interval.
+/// The interval is that of the strips' own ratios by [`random_effects`], moved to `I_ref / I_beside`: each ratio's variance is
+/// `(V_aa − 2 r V_ab + r² V_bb) / I_beside²` of its own means, and what strips differ by beyond it counts as well. Where they contradict each other it
+/// reaches at least from the least to the greatest of their ratios. A strip with a comparison but without an interval of its own leaves the pool without
+/// one. One strip keeps its own interval.
 ///
 /// `None` without strips.
 ///
 /// # Source
-/// Satterthwaite 1946, Biometrics Bulletin 2:110-114 (from memory). Independence of strips is ours.
+/// See [`random_effects`]; variance of a ratio by its linear terms: textbook. That contradicting strips are spanned is ours.
 pub fn pool(strips: &[StripEstimate]) -> Option<PooledEstimate> {
     let index = weighted(strips.iter().map(|strip| (strip.area_m2, strip.index)))?;
     let compared: Vec<(usize, &StripEstimate, f64)> = strips
@@ -71,9 +76,18 @@ pub fn pool(strips: &[StripEstimate]) -> Option<PooledEstimate> {
     let ratio = reference
         .zip(beside)
         .map(|(reference, beside)| reference / beside);
+    let random_effects = ratio_variances(&compared).and_then(|ratios| random_effects(&ratios));
+    let disagree = random_effects.is_some_and(|pooled| pooled.disagree()) || apart(&compared);
     let interval = match (compared.as_slice(), reference, beside) {
         ([(_, strip, _)], ..) => strip.interval,
-        (_, Some(reference), Some(beside)) => pooled_interval(&compared, reference, beside),
+        (_, Some(reference), Some(beside)) => {
+            let span = Span {
+                reference,
+                beside,
+                disagree,
+            };
+            pooled_interval(&compared, random_effects, &span)
+        }
         _ => Err(NoInterval::NothingBeside),
     };
     let ratios: Vec<f64> = compared
@@ -89,26 +103,53 @@ pub fn pool(strips: &[StripEstimate]) -> Option<PooledEstimate> {
         strips: strips.len(),
         between_strips_sd: sample_sd(&indices),
         between_ratios_sd: sample_sd(&ratios),
+        random_effects,
+        disagree,
     })
+}
+
+/// Ratio of each strip and its variance; `None` when one of them has no interval.
+fn ratio_variances(compared: &[(usize, &StripEstimate, f64)]) -> Option<Vec<(f64, f64)>> {
+    let one = |(_, strip, beside): &(usize, &StripEstimate, f64)| {
+        let means = strip.interval.ok()?.means;
+        let ratio = strip.index / beside;
+        let variance = means.variance_reference - 2.0 * ratio * means.covariance
+            + ratio * ratio * means.variance_beside;
+        Some((ratio, (variance / (beside * beside)).max(0.0)))
+    };
+    compared.iter().map(one).collect()
+}
+
+/// Whether the intervals of two strips do not overlap.
+fn apart(compared: &[(usize, &StripEstimate, f64)]) -> bool {
+    let known = || compared.iter().filter_map(|(_, s, _)| s.interval.ok());
+    let highest = known().map(|own| own.low).fold(f64::NEG_INFINITY, f64::max);
+    let lowest = known().map(|own| own.high).fold(f64::INFINITY, f64::min);
+    highest > lowest
+}
+
+/// Pooled means, and whether the interval has to reach from strip to strip.
+struct Span {
+    reference: f64,
+    beside: f64,
+    disagree: bool,
 }
 
 fn pooled_interval(
     compared: &[(usize, &StripEstimate, f64)],
-    reference: f64,
-    beside: f64,
+    random_effects: Option<RandomEffects>,
+    span: &Span,
 ) -> Result<RatioInterval, NoInterval> {
     let area: f64 = compared.iter().map(|(_, strip, _)| strip.area_m2).sum();
-    let ratio = reference / beside;
     let mut means = PairedMeans {
-        reference,
-        beside,
+        reference: span.reference,
+        beside: span.beside,
         variance_reference: 0.0,
         variance_beside: 0.0,
         covariance: 0.0,
         degrees_of_freedom: f64::INFINITY,
     };
-    let (mut spread, mut spread_by_freedom, mut least_freedom, mut blocks, mut effective_blocks) =
-        (0.0, 0.0, f64::INFINITY, 0, 0.0);
+    let (mut blocks, mut effective_blocks) = (0, 0.0);
     for (place, strip, _) in compared {
         let own = strip
             .interval
@@ -117,21 +158,19 @@ fn pooled_interval(
         means.variance_reference += weight * own.means.variance_reference;
         means.variance_beside += weight * own.means.variance_beside;
         means.covariance += weight * own.means.covariance;
-        let part = weight
-            * (own.means.variance_reference - 2.0 * ratio * own.means.covariance
-                + ratio * ratio * own.means.variance_beside);
-        spread += part;
-        spread_by_freedom += part * part / own.means.degrees_of_freedom;
-        least_freedom = f64::min(least_freedom, own.means.degrees_of_freedom);
         blocks += own.blocks;
         effective_blocks += own.effective_blocks;
     }
-    means.degrees_of_freedom = if spread_by_freedom > 0.0 {
-        spread * spread / spread_by_freedom
-    } else {
-        least_freedom
-    };
-    let (low, high) = fieller(&means)?;
+    let pooled = random_effects.ok_or(NoInterval::NothingBeside)?;
+    means.degrees_of_freedom = pooled.degrees_of_freedom;
+    let moved = span.reference / span.beside / pooled.mean;
+    let (mut low, mut high) = (pooled.low * moved, pooled.high * moved);
+    if span.disagree {
+        for (_, strip, beside) in compared {
+            low = low.min(strip.index / beside);
+            high = high.max(strip.index / beside);
+        }
+    }
     Ok(RatioInterval {
         low,
         high,
@@ -240,17 +279,29 @@ mod tests {
     #[test]
     fn two_like_strips_are_surer_than_one() {
         let one = strip(100.0, 0.8, 0.5, 0.3);
-        let alone = pool(&[one]).unwrap().interval.unwrap();
-        assert_eq!(Ok(alone), one.interval);
-        let both = pool(&[one, one]).unwrap().interval.unwrap();
-        let narrower = (both.high - both.low) / (alone.high - alone.low);
-        assert!(
-            (both.means.degrees_of_freedom - 2.0 * alone.means.degrees_of_freedom).abs() < 1e-9
-        );
-        assert!(
-            narrower < 1.0 / libm::sqrt(2.0) && narrower > 0.5,
-            "{narrower}"
-        );
+        let alone = pool(&[one]).unwrap();
+        assert_eq!(alone.interval, one.interval);
+        assert!(alone.random_effects.is_none() && !alone.disagree);
+        let alone = alone.interval.unwrap();
+        let both = pool(&[one, one]).unwrap();
+        assert!(!both.disagree && both.random_effects.unwrap().between == 0.0);
+        let interval = both.interval.unwrap();
+        let narrower = (interval.high - interval.low) / (alone.high - alone.low);
+        assert!(narrower < 0.9 && narrower > 0.5, "{narrower}");
+    }
+
+    #[test]
+    fn strips_that_contradict_each_other_are_never_surer_than_they_differ() {
+        let (poor, rich) = (strip(100.0, 0.5, 0.5, 0.3), strip(100.0, 0.65, 0.5, 0.3));
+        let pooled = pool(&[poor, rich]).unwrap();
+        let interval = pooled.interval.unwrap();
+        assert!(pooled.disagree && interval.low <= 1.0 && interval.high >= 1.3);
+        // Before, their own variances alone gave an interval that held neither of them.
+        assert!(poor.interval.unwrap().high < rich.interval.unwrap().low);
+        let like = strip(100.0, 0.66, 0.5, 0.3);
+        let pooled = pool(&[rich, like]).unwrap();
+        let interval = pooled.interval.unwrap();
+        assert!(!pooled.disagree && interval.low > 1.0);
     }
 
     #[test]

@@ -12,7 +12,7 @@ use crate::app::job::suggest::nearest;
 use crate::app::job::tables::NamedCurve;
 use crate::app::job::{amount, tables};
 use crate::pipeline::settings::{
-    Crop, GrowingDays, LargestRatio, MissingDayRule, Season, YieldCurve, YieldSettings,
+    Crop, GrowingDays, MaximumRatio, MissingDayRule, Season, YieldCurve, YieldSettings,
 };
 use crate::science::crop::CropTables;
 use crate::science::degree_days::{CeilingOn, DayRule, GrowingRule};
@@ -452,8 +452,30 @@ pub(crate) enum Curve {
     Own(YieldCurve),
 }
 
-/// `response.yield_curve`: a shipped curve's name or the job's own table.
-pub(crate) fn curve(section: &mut Section<'_>, personal: &CropTables) -> Option<Curve> {
+/// Name and bushel of the job's crop, where both can be read; whatever is wrong with them is told where the crop itself is read.
+pub(crate) fn bushel_of(
+    season: &Section<'_>,
+    own: &Section<'_>,
+    personal: &CropTables,
+) -> Option<(String, f64)> {
+    let text = |section: &Section<'_>, key: &str| match section.peek(key) {
+        Some(Item::Text(text)) => Some(text.clone()),
+        _ => None,
+    };
+    if own.is_present() {
+        let lb = amount::bushel(&text(own, "bushel")?).ok()?;
+        return Some((text(own, "name").or_else(|| text(season, "crop"))?, lb));
+    }
+    let crop = tables::find_crop(&text(season, "crop")?, personal).ok()?;
+    Some((crop.name, crop.lb_per_bu?))
+}
+
+/// `response.yield_curve`: a shipped curve's name or the job's own table. `bushel` is that of the job's crop.
+pub(crate) fn curve(
+    section: &mut Section<'_>,
+    personal: &CropTables,
+    bushel: Option<(String, f64)>,
+) -> Option<Curve> {
     let entry = section.take("yield_curve");
     let known = tables::curve_names();
     let first = known.first().map_or(
@@ -468,7 +490,7 @@ pub(crate) fn curve(section: &mut Section<'_>, personal: &CropTables) -> Option<
     );
     let entry = entry?;
     if let Item::Table(_) = &entry.item {
-        return own_curve(section, &entry).map(Curve::Own);
+        return own_curve(section, &entry, bushel).map(Curve::Own);
     }
     let name = section.text_of(
         &entry,
@@ -488,12 +510,18 @@ pub(crate) fn curve(section: &mut Section<'_>, personal: &CropTables) -> Option<
         .ok()
 }
 
-fn own_curve(section: &Section<'_>, entry: &Entry) -> Option<YieldCurve> {
+fn own_curve(
+    section: &Section<'_>,
+    entry: &Entry,
+    bushel: Option<(String, f64)>,
+) -> Option<YieldCurve> {
     let mut table = section.sub(entry, "yield_curve", "response.yield_curve")?;
-    // No bushels here: a curve is stated by mass, whatever the crop.
+    let (crop, lb) = bushel.map_or(("this crop".to_owned(), None), |(crop, lb)| {
+        (crop, Some(lb))
+    });
     let a = table.amount("a", Wanted::Yield, |text| {
         amount::above_zero(
-            amount::grain_yield(text, "a yield curve", None),
+            amount::grain_yield(text, &crop, lb),
             text,
             "the yield at index 0",
             |a: &Yield| a.get(),
@@ -630,36 +658,36 @@ pub(crate) fn response(
     })
 }
 
-/// `response.largest_ratio`: the largest response index that counts, 2 by default.
-pub(crate) fn largest_ratio(section: &mut Section<'_>) -> LargestRatio {
-    let default = LargestRatio::Value(2.0);
-    let Some(entry) = section.take("largest_ratio") else {
+/// `response.maximum_ratio`: the greatest response index that counts; what the strip's answer allows when it is not stated.
+pub(crate) fn maximum_ratio(section: &mut Section<'_>) -> MaximumRatio {
+    let default = MaximumRatio::ByAnswer;
+    let Some(entry) = section.take("maximum_ratio") else {
         return default;
     };
     if let Item::Text(_) = entry.item {
         return section
             .choice_of(
                 &entry,
-                "largest_ratio",
-                "largest ratio (a number above 1, or seen)",
-                &[("seen", LargestRatio::Seen)],
+                "maximum_ratio",
+                "maximum ratio (a number above 1 and up to 3, or seen)",
+                &[("seen", MaximumRatio::Seen)],
             )
             .unwrap_or(default);
     }
-    let Some(number) = section.number_of(&entry, "largest_ratio") else {
+    let Some(number) = section.number_of(&entry, "maximum_ratio") else {
         return default;
     };
-    if number <= 1.0 || number > 10.0 {
+    if number <= 1.0 || number > 3.0 {
         section.at(
             &entry,
-            "largest_ratio",
+            "maximum_ratio",
             ground::range(
                 &number,
                 "just above 1",
-                "10",
-                "at 1 no cell would ever get more than the minimum",
+                "3",
+                "at 1 no cell would ever get more than the minimum, and no crop that lives lacks nitrogen threefold",
             ),
         );
     }
-    LargestRatio::Value(number)
+    MaximumRatio::Value(number)
 }

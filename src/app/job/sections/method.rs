@@ -105,7 +105,7 @@ pub(crate) fn response(
 ) -> Option<Response> {
     let chosen = chosen?;
     let nitrogen_share = share::nitrogen_share(section);
-    let largest_ratio = crop::largest_ratio(section);
+    let maximum_ratio = crop::maximum_ratio(section);
     let applied = nitrogen(section, "applied_since_sensing", product).unwrap_or(NRate::ZERO);
     let owns = |key: &str| {
         OWN.iter()
@@ -164,7 +164,7 @@ pub(crate) fn response(
     Some(Response {
         method: method?,
         nitrogen_share,
-        largest_ratio,
+        maximum_ratio,
         applied_since_sensing: applied,
         curve_spread,
         economic,
