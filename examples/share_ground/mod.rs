@@ -2,5 +2,6 @@
 //! by the whole program. Used by an example and by the tests; it shares no code with what it checks.
 
 pub(crate) mod field;
+pub(crate) mod picture;
 pub(crate) mod random;
 pub(crate) mod run;

@@ -11,7 +11,7 @@ use haulm::pipeline::gain::rates_by;
 use haulm::pipeline::ground::{Ground, GroundInputs, Layer, prepare};
 use haulm::pipeline::run::{Outcome, Sources, run};
 use haulm::pipeline::scan::RowIndex;
-use haulm::pipeline::settings::{ReferenceLevel, Settings};
+use haulm::pipeline::settings::{NitrogenShare, ReferenceLevel, Settings};
 use haulm::science::blend::Blend;
 use haulm::space::crs::Crs;
 use haulm::space::raster::{Affine, Lattice, RasterError, RasterReader, RasterSource, Window};
@@ -126,6 +126,8 @@ pub(crate) struct Found {
     pub(crate) true_share: f64,
     /// As measured, with its 80 % interval; `None` where it is not known.
     pub(crate) share: Option<(f64, f64, f64)>,
+    /// As the map's rates used it.
+    pub(crate) used_share: f64,
     /// Expected gain over the flat rate that was named best.
     pub(crate) expected: Option<Ways>,
     /// True gain over the same.
@@ -154,14 +156,33 @@ fn layer(rings: Vec<Vec<(f64, f64)>>, crs: &Crs, file: &str) -> Layer<MultiPolyg
     }
 }
 
+/// What a job asks for besides.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Asked {
+    /// Level of the reference.
+    pub(crate) level: ReferenceLevel,
+    /// Nitrogen share of the rates.
+    pub(crate) share: NitrogenShare,
+}
+
+impl Default for Asked {
+    fn default() -> Self {
+        Self {
+            level: ReferenceLevel::Strip,
+            share: NitrogenShare::Stated(1.0),
+        }
+    }
+}
+
 /// Makes a field and maps it.
-pub(crate) fn found(plan: Plan, seed: u64, level: ReferenceLevel) -> Result<Found, Box<dyn Error>> {
+pub(crate) fn found(plan: Plan, seed: u64, asked: Asked) -> Result<Found, Box<dyn Error>> {
     let mut made = Made::new(plan, seed);
     let job = JOB.replace("HEADING", &format!("{:.4}", made.heading));
     let mut settings = map_job(job.as_bytes(), Path::new("job.toml"))
         .map_err(|error| format!("{error:?}"))?
         .value;
-    settings.reference.level = level;
+    settings.reference.level = asked.level;
+    settings.response.nitrogen_share = asked.share;
     let turn = made.heading.to_radians();
     let (sin, cos) = (libm::sin(turn), libm::cos(turn));
     let to_plane = |(along, across): (f64, f64)| {
@@ -381,6 +402,7 @@ fn judged(
     Found {
         true_share,
         share: share.map(|found| (found.share, found.low, found.high)),
+        used_share: rated.model.blend.map_or(1.0, |blend| blend.share),
         expected: expected.map(|gain| {
             let ways = &gain.by_share;
             [Some(ways.each_cell), ways.whole_field, ways.measured]

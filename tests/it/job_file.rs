@@ -210,6 +210,7 @@ fn ground_and_image_of_the_full_job() {
         (MaskRule::Keep(vec![4, 5]), 20.0)
     );
     let reference = settings.reference;
+    assert_eq!(reference.level, ReferenceLevel::Strip);
     assert!(
         matches!(reference.source, ReferenceSource::Strips(strips) if strips.path == Path::new("farm/strips.geojson"))
     );

@@ -46,3 +46,4 @@ mod rate_command;
 mod report;
 mod satellites;
 mod season;
+mod share_study;
