@@ -664,7 +664,7 @@ fn far_from_middle(settings: &Settings, doubt: &Doubt) -> Option<Finding> {
     if moved.abs() < (FAR_FROM_MIDDLE * doubt.plain_kg.max(doubt.field.middle)).max(LEAST_TOTAL) {
         return None;
     }
-    let bend = |part: &Part| (part.ends_kg.0 + part.ends_kg.1) / 2.0 - doubt.plain_kg;
+    let bend = |part: &Part| f64::midpoint(part.ends_kg.0, part.ends_kg.1) - doubt.plain_kg;
     let part = doubt
         .parts
         .iter()

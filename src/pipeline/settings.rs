@@ -284,7 +284,7 @@ pub struct DoubtSettings {
     pub seed: u64,
     /// Half of the range of use efficiency over its middle.
     pub use_efficiency_spread: f64,
-    /// Standard deviation of the nitrogen that the strip's place makes, as a share; by the number of strips when not given.
+    /// Standard deviation of the reference index by the strip's place, as a share; as placebo strips show it when not given.
     pub place_spread: Option<f64>,
 }
 

@@ -183,7 +183,12 @@ impl SquareGrid {
                 high = (high.0.max(at.0), high.1.max(at.1));
             }
         }
-        (low, high)
+        // One more on each side: a centre on a cut may fall to either.
+        let last = (self.count.0 - 1, self.count.1 - 1);
+        (
+            ((low.0 - 1).max(0), (low.1 - 1).max(0)),
+            ((high.0 + 1).min(last.0), (high.1 + 1).min(last.1)),
+        )
     }
     /// Cuts a run of pixels of one row where their centres pass from one rectangle to the next: calls `take` with the rectangle's position along and across,
     /// counted as in [`within`](Self::within), and first column and number of pixels.

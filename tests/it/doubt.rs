@@ -78,15 +78,18 @@ fn bands_stand_in_record_zones_and_cells() {
             && (plain - number(&record["totals"]["n_kg_exact"])).abs() < 0.02 * plain,
         "{drawn}"
     );
-    // One strip: its place is 28 %, the widest of all.
+    // One strip in a field too small for placebo strips: 4 % of the reference index by its place, and what its own interval says, in quadrature.
+    let reference = &record["reference"];
+    assert!(reference["placebo"].is_null() && reference["no_placebo"].is_string());
+    let [low, high, ratio] =
+        ["paired_low", "paired_high", "ratio"].map(|key| number(&reference[key]));
+    let own = (high - low) / 2.0 / 1.959_964 / ratio;
     assert_eq!(
-        (
-            &drawn["draws"],
-            &drawn["strips"],
-            number(&drawn["place_spread"])
-        ),
-        (&1000.into(), &1.into(), 0.28)
+        (&drawn["draws"], &drawn["strips"]),
+        (&1000.into(), &1.into())
     );
+    let place = number(&drawn["place_spread"]);
+    assert!((place - libm::hypot(0.04, own)).abs() < 1e-6, "{place}");
     let alone = drawn["alone"].as_array().unwrap();
     assert_eq!(alone[0]["doubt"], "place of the strip");
     let shares: f64 = alone

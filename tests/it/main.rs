@@ -25,6 +25,8 @@ mod doubt;
 mod drive;
 mod economic;
 mod field;
+#[path = "../../examples/ground/mod.rs"]
+mod ground;
 mod job_file;
 mod job_first;
 mod job_refusals;
@@ -37,6 +39,7 @@ mod methods;
 mod new_command;
 mod nitrogen_share;
 mod odd_images;
+mod placebo;
 mod points_map;
 mod product_money;
 mod ramp_command;

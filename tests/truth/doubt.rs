@@ -101,10 +101,11 @@ fn normal_within(band: &Band, mean: f64, sd: f64) {
 }
 
 #[test]
-fn a_straight_line_carries_the_interval_of_the_ratio() {
-    // RI 1.33, 95 % from 1.23 to 1.43: N is straight in RI, so its own 95 % interval comes from those two, 1.96 standard deviations to either side.
+fn a_straight_line_carries_the_spread_of_the_reference() {
+    // RI 1.33, 95 % from 1.23 to 1.43 by the reference index: N is straight in it, so its own 95 % interval comes from those two, 1.96 standard deviations to
+    // either side.
     let spreads = Spreads {
-        ratio: Some((1.23 / 1.33, 1.43 / 1.33)),
+        place: 0.10 / 1.96 / 1.33,
         ..Spreads::default()
     };
     let per_ratio = plain() / 0.33;
@@ -112,7 +113,7 @@ fn a_straight_line_carries_the_interval_of_the_ratio() {
 }
 
 #[test]
-fn curve_and_place_multiply() {
+fn curve_and_reference_multiply() {
     normal_within(
         &drawn(
             Spreads {
@@ -124,11 +125,12 @@ fn curve_and_place_multiply() {
         plain(),
         0.15 * plain(),
     );
-    // Independent factors: (1 + 0.1²)(1 + 0.15²) − 1 = relative variance of the product.
+    // N is straight in the reference too: 0.15 of N is 0.15 · (RI − 1)/RI of the reference. Independent factors: (1 + 0.1²)(1 + 0.15²) − 1 = relative
+    // variance of the product.
     let both = drawn(
         Spreads {
             curve: 0.10,
-            place: 0.15,
+            place: 0.15 * 0.33 / 1.33,
             ..Spreads::default()
         },
         3,
@@ -175,29 +177,32 @@ fn an_even_use_efficiency_gives_its_own_quantiles() {
 }
 
 #[test]
-fn a_crooked_interval_stays_crooked() {
-    // 95 % from 0.95 to 1.20 of the estimate: a quarter as wide below as above; the middle draw is the estimate.
+fn a_limit_that_moves_clamps_inside_every_draw() {
+    // The cell asks for 1.33, the limit 1.2 moves with SD 0.1: N is straight in min(1.33, max(1, 1.2 · z)) − 1. Mean of a clamped normal variable:
+    // m = a Φ(α) + b (1 − Φ(β)) + μ (Φ(β) − Φ(α)) + σ (φ(α) − φ(β)), α = (a − μ)/σ, β = (b − μ)/σ (textbook).
     let spreads = Spreads {
-        ratio: Some((0.95, 1.20)),
+        ratio: 0.1,
+        limit: Some(1.2),
         ..Spreads::default()
     };
-    let mut ratios: Vec<f64> = (0..DRAWS).map(|k| spreads.draw(6, k).ratio).collect();
-    let band = band_of(&mut ratios).unwrap();
-    assert!((band.middle - 1.0).abs() < 0.009, "{}", band.middle);
+    let band = drawn(spreads, 6);
+    let (a, b, mean, sd) = (1.0, 1.33, 1.2, 0.12);
+    let (alpha, beta) = ((a - mean) / sd, (b - mean) / sd);
+    let below = |z: f64| 0.5 * libm::erfc(-z / core::f64::consts::SQRT_2);
+    let density = |z: f64| libm::exp(-z * z / 2.0) / libm::sqrt(core::f64::consts::TAU);
+    let clamped = a * below(alpha)
+        + b * (1.0 - below(beta))
+        + mean * (below(beta) - below(alpha))
+        + sd * (density(alpha) - density(beta));
+    let per_ratio = plain() / 0.33;
+    let error = 4.0 * band.sd / libm::sqrt(DRAWS as f64);
     assert!(
-        (band.low - (1.0 - Z_90 * 0.05 / 1.96)).abs() < 0.004
-            && (band.high - (1.0 + Z_90 * 0.20 / 1.96)).abs() < 0.016,
-        "{band:?}"
+        (band.mean - per_ratio * (clamped - 1.0)).abs() < error,
+        "{} for {}",
+        band.mean,
+        per_ratio * (clamped - 1.0)
     );
-    let outside = ratios
-        .iter()
-        .filter(|ratio| !(0.95..=1.20).contains(*ratio))
-        .count();
-    // One in twenty, with a binomial standard error of 13.8 in 4000.
-    assert!(
-        (outside as f64 - 200.0).abs() < 56.0,
-        "{outside} of {DRAWS}"
-    );
+    assert!(band.high <= plain() + 1e-9 && band.low >= 0.0);
 }
 
 #[test]

@@ -52,7 +52,7 @@ impl RandomEffects {
 /// wide as that of either strip alone, also where both say the same, and would stop every map with two strips.
 ///
 /// # Source
-/// DerSimonian and Laird 1986, Controlled Clinical Trials 7:177-188; Hartung and Knapp 2001, Statistics in Medicine 20:3875-3889; never narrower than the
+/// `DerSimonian` and Laird 1986, Controlled Clinical Trials 7:177-188; Hartung and Knapp 2001, Statistics in Medicine 20:3875-3889; never narrower than the
 /// weights: Röver, Knapp and Friede 2015, BMC Medical Research Methodology 15:99 (all from memory). Checked against statsmodels (`tests/truth`).
 pub fn random_effects(estimates: &[(f64, f64)]) -> Option<RandomEffects> {
     let k = estimates.len() as f64;

@@ -31,8 +31,8 @@ pub(crate) fn doubt(section: &mut Section<'_>) -> DoubtSettings {
     let place_spread = section.number(
         "place_spread",
         0.0,
-        2.0,
-        "a share of the field's nitrogen, one standard deviation: 0.28 for one strip",
+        0.5,
+        "a share of the reference index, one standard deviation: 0.04 for one strip where no placebo strips show it",
     );
     DoubtSettings {
         draws: u32::try_from(draws).unwrap_or(0),
