@@ -94,7 +94,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         maximum_ratio: 2.0,
         ratio_adjustment: None,
         dead_band: 0.0,
-        field_ratio: None,
+        blend: None,
         grain_nitrogen: 0.0239,
         use_efficiency: 0.5,
         applied_since_sensing: NRate::ZERO,

@@ -132,7 +132,7 @@ fn check_curve(settings: &Settings, image: &Image) -> Result<(), AppError> {
             )));
     }
     // Whatever growing days are, the method's kind is the same.
-    if response.method(None, f64::NAN).divides_by_index()
+    if response.method(f64::NAN).divides_by_index()
         && index.zero_meaning() == crate::science::index::ZeroMeaning::SomethingElse
     {
         return Err(AppError::refused(
@@ -370,7 +370,12 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
     if let Some(product) = &opened.settings.product {
         findings.extend(product_findings(product, &opened.settings.product_facts));
     }
-    findings.extend(outcome.money.iter().flat_map(money_findings));
+    findings.extend(
+        outcome
+            .money
+            .iter()
+            .flat_map(|money| money_findings(&opened.settings, money)),
+    );
     findings.extend(opened.image.index.2.findings());
     progress.start("making the files", 0);
     let rates = machine_rates(&outcome.prescription)

@@ -11,11 +11,13 @@ use crate::finding::Finding;
 use crate::format::payload::Payload;
 use crate::pipeline::doubt::Doubt;
 use crate::pipeline::driven::Driven;
+use crate::pipeline::gain::Gain;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::money::ZoneMoney;
 use crate::pipeline::run::Outcome;
 use crate::pipeline::season::{GrowingSeason, UsedStation};
 use crate::pipeline::settings::Settings;
+use crate::pipeline::share::Measured;
 use crate::science::loads::Loads;
 use crate::science::money::{Comparison, StrategyTotals};
 use crate::science::reference::{Answer, Placebo};
@@ -124,6 +126,29 @@ fn file_total(total: &FileTotal, prescription: &Prescription) -> Value {
     })
 }
 
+/// The nitrogen share as measured, or why it is not known.
+fn share_value(measured: &Measured) -> Value {
+    match measured {
+        Ok(found) => json!({
+            "share": found.share, "low": found.low, "high": found.high, "within_strip_variance": found.within_strip, "elsewhere_variance": found.elsewhere,
+            "strips": found.strips, "places": found.places,
+        }),
+        Err(reason) => json!({ "unknown": reason.to_string() }),
+    }
+}
+
+/// What may be expected of the map over flat rates. Gains in the job's currency for the whole field, except those by area.
+fn expected_value(gain: &Gain) -> Value {
+    let by_share = &gain.by_share;
+    json!({
+        "nitrogen_share": gain.share, "draws": gain.draws, "area_m2": gain.area.get(), "flat_n_kg_ha": gain.mean_flat.0.get(),
+        "gain_over_flat": gain.over(&gain.mean_flat.1), "gain_over_flat_per_ha": gain.over_per_ha(&gain.mean_flat.1),
+        "best_flat_n_kg_ha": gain.best_flat.0.get(), "gain_over_best_flat": gain.over(&gain.best_flat.1), "gain_over_best_flat_per_ha": gain.over_per_ha(&gain.best_flat.1),
+        "gain_over_usual": gain.usual.as_ref().map(|(_, usual)| gain.over(usual)),
+        "cells_gain_over_best_flat": { "each_cell": by_share.each_cell, "whole_field": by_share.whole_field, "measured_share": by_share.measured },
+    })
+}
+
 /// Fills of tank or hopper, in the unit of the product's total.
 fn loads_value(loads: &Loads, product: &Product, unit: RateUnit) -> Value {
     let shown = |kg: f64| product.in_total(kg, unit);
@@ -163,7 +188,7 @@ fn doubt_value(outcome: &Outcome) -> Value {
     let mut doubt = json!({
             "n_kg_base": totals.n_kg_base, "n_kg_without_dropping": totals.n_kg_without_dropping, "n_kg_by_strip": by_strip, "n_kg_by_inset": totals.n_kg_by_inset,
             "n_kg_by_ratio_bounds": totals.n_kg_by_bounds.map(|b| [b.0, b.1]), "n_kg_by_use_efficiency": totals.n_kg_by_efficiency.map(|b| [b.0, b.1]),
-            "n_kg_each_cell": totals.n_kg_by_compare.0, "n_kg_whole_field": totals.n_kg_by_compare.1,
+            "n_kg_each_cell": totals.n_kg_by_share.each_cell, "n_kg_whole_field": totals.n_kg_by_share.whole_field, "n_kg_measured_share": totals.n_kg_by_share.measured,
             "noise_sd": totals.noise.map(|n| n.0), "noise_n_kg": totals.noise.map(|n| n.1.made_kg), "noise_n_kg_signed": totals.noise.map(|n| n.1.signed_kg),
     });
     if let (Some(drawn), Some(map)) = (&outcome.doubt, doubt.as_object_mut()) {
@@ -283,12 +308,12 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
     put(
         "reference",
         json!({
-            "kind": reference.kind, "index": reference.index, "beside": reference.beside, "ratio": reference.ratio, "ratio_low": reference.low, "ratio_high": reference.high,
+            "kind": reference.kind, "index": reference.index, "strip_index": reference.measured, "beside": reference.beside, "ratio": reference.ratio, "ratio_low": reference.low, "ratio_high": reference.high,
             "answer": reference.answer.map(Answer::word), "maximum_ratio": outcome.rated.limit.value, "maximum_ratio_by": outcome.rated.limit.by.word(),
             "paired_low": reference.paired.map(|bounds| bounds.0), "paired_high": reference.paired.map(|bounds| bounds.1),
             "placebo": reference.placebo.as_ref().map(placebo), "no_placebo": reference.no_placebo,
             "random_effects": reference.random_effects.map(random_effects), "disagree": reference.disagree, "no_interval": reference.no_interval, "place": reference.place, "between_strips_sd": reference.between_strips,
-            "index_without_dropping": reference.index_without_dropping, "strips": strips, "point_spread_fit": outcome.looked.spread.map(|fit| json!({ "px": fit.full_width, "low": fit.low, "high": fit.high, "pixels": fit.pixels })),
+            "index_without_dropping": reference.index_without_dropping, "nitrogen_share": share_value(&outcome.share), "strips": strips, "point_spread_fit": outcome.looked.spread.map(|fit| json!({ "px": fit.full_width, "low": fit.low, "high": fit.high, "pixels": fit.pixels })),
         }),
     );
     put(
@@ -323,7 +348,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
                 "against_none": comparison(&money.against_none), "against_flat": comparison(&money.against_flat),
                 "against_usual": money.against_usual.as_ref().map(comparison), "break_even_gain_kg_ha": money.break_even_gain.map(crate::units::Yield::get),
                 "price_ratio": money.price_ratio, "highest_price_ratio": money.highest_price_ratio,
-                "gain_over_none_by_use_efficiency": money.gain_by_efficiency, "zones": money.zones.iter().map(zone_money).collect::<Vec<_>>(),
+                "gain_over_none_by_use_efficiency": money.gain_by_efficiency, "expected": money.expected.as_ref().map(expected_value), "zones": money.zones.iter().map(zone_money).collect::<Vec<_>>(),
             }),
         );
     }

@@ -173,6 +173,8 @@ fn axis(mut values: Vec<f64>, most: usize) -> Vec<f64> {
 /// Where cells lie in the table of drawn rates.
 struct Places {
     references: Vec<f64>,
+    /// `RI_field` at each of them, where not all paleness counts as nitrogen and strips count by their place.
+    ratios: Option<Vec<f64>>,
     indices: Vec<f64>,
     nearest: bool,
 }
@@ -189,9 +191,33 @@ impl Places {
         let indices = axis(indices, (most / references.len().max(1)).max(16));
         Self {
             references,
+            ratios: None,
             indices,
             nearest,
         }
+    }
+    /// Gives each place of the reference the mean response index of the cells around it, area by area; `all` where there are none.
+    fn with_ratios(&mut self, cells: impl Iterator<Item = (f64, f64, f64)>, all: f64) {
+        let mut sums = vec![(0.0, 0.0); self.references.len()];
+        for (area, reference, ratio) in cells {
+            for (place, weight) in located(&self.references, reference, self.nearest) {
+                sums[place].0 += weight * area * ratio;
+                sums[place].1 += weight * area;
+            }
+        }
+        let mean = |(sum, area): (f64, f64)| if area > 0.0 { sum / area } else { all };
+        self.ratios = Some(sums.into_iter().map(mean).collect());
+    }
+    /// `RI_field` of the strips that this reference comes from; `None`: the model's own.
+    fn ratio_near(&self, reference: f64) -> Option<f64> {
+        let ratios = self.ratios.as_ref()?;
+        let around = located(&self.references, reference, self.nearest);
+        Some(
+            around
+                .into_iter()
+                .map(|(place, weight)| weight * ratios[place])
+                .sum(),
+        )
     }
     fn len(&self) -> usize {
         self.references.len() * self.indices.len()
@@ -369,7 +395,12 @@ pub fn doubt_of(
             .map(|index| (index, rated.reference_of[k]))
     });
     let used = used.chain(errors.iter().flat_map(|errors| errors.reached(&gets)));
-    let places = Places::of(used, MOST_NUMBERS / draws, steps, errors.is_some());
+    let mut places = Places::of(used, MOST_NUMBERS / draws, steps, errors.is_some());
+    if let Some(blend) = model.blend.filter(|_| places.references.len() > 1) {
+        let cells = (0..gets.len())
+            .filter_map(|k| Some((areas[k], rated.reference_of[k], rated.field_ratio_of[k]?)));
+        places.with_ratios(cells, blend.field_ratio);
+    }
     if places.len() == 0 {
         return None;
     }
@@ -390,7 +421,7 @@ pub fn doubt_of(
         let rates: Vec<f64> = (0..places.len())
             .map(|place| {
                 rate_at(&places, place, |index, reference| {
-                    moved.exact(index, reference)
+                    moved.exact_against(index, reference, places.ratio_near(reference))
                 })
             })
             .collect();
@@ -405,7 +436,7 @@ pub fn doubt_of(
     for (place, row) in table.chunks_exact_mut(draws).enumerate() {
         for (rate, moved) in row.iter_mut().zip(&moved) {
             *rate = rate_at(&places, place, |index, reference| {
-                moved.exact(index, reference)
+                moved.exact_against(index, reference, places.ratio_near(reference))
             });
         }
     }
@@ -606,8 +637,7 @@ pub fn findings_of(
             format!("in that band {}", assumed.join("; ")),
         ));
     }
-    let uses =
-        crate::science::monte_carlo::uses_reference(&settings.response.method(None, f64::NAN));
+    let uses = crate::science::monte_carlo::uses_reference(&settings.response.method(f64::NAN));
     if uses && reference.placebo.is_none() && reference.paired.is_none() {
         findings.push(Finding::caution(
             "doubt.part",
@@ -699,7 +729,6 @@ mod tests {
             maximum_yield: Yield::kg_per_ha(6_700.0),
             ratio_adjustment: None,
             dead_band: 0.0,
-            field_ratio: None,
             grain_nitrogen: 0.0239,
             use_efficiency: 0.5,
         };
@@ -712,6 +741,7 @@ mod tests {
                 minimum: NRate::ZERO,
                 maximum: NRate::kg_per_ha(maximum),
             },
+            blend: None,
         }
     }
 
@@ -847,6 +877,7 @@ mod tests {
                 classes,
             }),
             limits: model(120.0).limits,
+            blend: None,
         };
         // Read by the index nothing moves it: every band is a class's own rate.
         let (_, _, bands, own) = table_and_cells(&table, 1, 40);

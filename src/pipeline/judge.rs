@@ -5,7 +5,8 @@ use crate::pipeline::judge_strips;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::reference::Reference;
 use crate::pipeline::run::{Looked, Sources};
-use crate::pipeline::settings::{Compare, Crop, Output, Response, Settings};
+use crate::pipeline::settings::{Crop, Output, Response, Settings};
+use crate::pipeline::share;
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::Totals;
 use crate::science::methods::Method;
@@ -81,7 +82,7 @@ pub fn cautions(
         }
     }
     yields(settings, totals, findings);
-    direction(settings, totals, findings);
+    direction(settings, rated, totals, findings);
     method(&settings.response, findings);
     let asked = Told {
         region: settings.field.region.as_deref(),
@@ -159,11 +160,12 @@ fn yields(settings: &Settings, totals: &Totals, findings: &mut Vec<Finding>) {
 }
 
 /// Which way round the map is, and whether the response index is raw.
-fn direction(settings: &Settings, totals: &Totals, findings: &mut Vec<Finding>) {
+fn direction(settings: &Settings, rated: &Rated, totals: &Totals, findings: &mut Vec<Finding>) {
     let response = &settings.response;
-    let Some(yields) = response.yields() else {
-        let method = response.method(None, f64::NAN);
+    if response.yields().is_none() {
+        let method = response.method(f64::NAN);
         let words = match &method {
+            _ if rated.model.blend.is_some() => &share::direction(rated.model.blend, rated),
             Method::Flat(_) => "one rate for all canopy",
             Method::Visible(_) => {
                 "paler patches get more; ground that looks like the strip still gets what the line says, 50 to 60 lb N/ac by the published ones"
@@ -179,20 +181,9 @@ fn direction(settings: &Settings, totals: &Totals, findings: &mut Vec<Finding>) 
             format!("{words}; ratios are used as measured, not adjusted"),
         ));
         return;
-    };
-    let words = match yields.compare {
-        Compare::EachCell => "each cell is compared with the strip: paler patches get more",
-        Compare::WholeField => {
-            "every cell gets the field's response index: greener patches get more"
-        }
-    };
-    let other = totals.n_kg_by_compare.1.map_or_else(String::new, |whole| {
-        format!(
-            " (exact totals of seen ground: {} by each cell, {} by the whole field)",
-            settings.output.nitrogen(totals.n_kg_by_compare.0),
-            settings.output.nitrogen(whole)
-        )
-    });
+    }
+    let words = share::direction(rated.model.blend, rated);
+    let other = share::totals_by_share(settings, &totals.n_kg_by_share);
     findings.push(Finding::note("rate.direction", format!("{words}{other}")));
     adjustment(response, findings);
 }
@@ -224,7 +215,7 @@ pub fn method(response: &Response, findings: &mut Vec<Finding>) {
             ),
         ));
     }
-    let method = response.method(None, f64::NAN);
+    let method = response.method(f64::NAN);
     if let Method::LinearRamp(ramp) = &method
         && ramp.at_low < ramp.at_high
     {
@@ -299,7 +290,7 @@ pub fn made_for(response: &Response, told: &Told<'_>, findings: &mut Vec<Finding
             _ => {}
         }
     }
-    let meter = match response.method(None, f64::NAN) {
+    let meter = match response.method(f64::NAN) {
         Method::Quadratic(_) => Some("a leaf chlorophyll meter"),
         Method::Chlorophyll(_) => Some("a chlorophyll index at 590 nm"),
         _ => None,
@@ -491,6 +482,7 @@ mod tests {
         Reference {
             kind: "strips",
             index: 0.5,
+            measured: 0.5,
             beside: Some(0.4),
             ratio: Some(1.25),
             low: None,
@@ -508,6 +500,7 @@ mod tests {
             seen_ratios: None,
             index_without_dropping: None,
             each: Vec::new(),
+            each_ratio: Vec::new(),
         }
     }
 

@@ -1,8 +1,11 @@
 //! What a map earns and costs: against nothing, one flat rate and the usual rate, for the field and zone by zone.
 
 use crate::finding::Finding;
+use crate::pipeline::gain::{Gain, gain_of};
 use crate::pipeline::rates::Rated;
+use crate::pipeline::reference::Reference;
 use crate::pipeline::settings::Settings;
+use crate::pipeline::share::{Measured, per_hundred};
 pub use crate::science::money::Comparison;
 use crate::science::money::{
     FieldMoney, GrainResponse, MoneyCell, PriceInputs, break_even_gain, break_even_ratio,
@@ -36,6 +39,8 @@ pub struct Money {
     pub gain_by_efficiency: [f64; 2],
     /// Zone by zone, those that have cells with a yield.
     pub zones: Vec<ZoneMoney>,
+    /// What may be expected of the map over flat rates; `None` where the nitrogen share is not known.
+    pub expected: Option<Gain>,
 }
 
 /// Money of a zone.
@@ -58,7 +63,13 @@ pub const fn prices_of(prices: &crate::pipeline::settings::Prices) -> PriceInput
 }
 
 /// The map's money; `None` without prices, without canopy, or by a method that foretells no yield.
-pub fn money_of(settings: &Settings, rated: &Rated, zones: &[ZoneRecord]) -> Option<Money> {
+pub fn money_of(
+    settings: &Settings,
+    reference: &Reference,
+    measured: &Measured,
+    rated: &Rated,
+    zones: &[ZoneRecord],
+) -> Option<Money> {
     let prices = settings.prices.as_ref()?;
     let inputs = prices_of(prices);
     // Without a yield in reach there is no gain to put a price on.
@@ -120,12 +131,13 @@ pub fn money_of(settings: &Settings, rated: &Rated, zones: &[ZoneRecord]) -> Opt
         highest_price_ratio: highest_price_ratio(&response),
         gain_by_efficiency: [gain_at(0.4), gain_at(0.6)],
         zones: zones.iter().zip(&by_zone).filter_map(zone_money).collect(),
+        expected: gain_of(settings, reference, measured, rated, zones),
         field,
     })
 }
 
 /// Says when the map does not pay at the job's own prices. Prices never move a rate.
-pub fn money_findings(money: &Money) -> Vec<Finding> {
+pub fn money_findings(settings: &Settings, money: &Money) -> Vec<Finding> {
     let currency = &money.currency;
     let mut findings = Vec::new();
     let gain = money.against_none.gain;
@@ -139,7 +151,10 @@ pub fn money_findings(money: &Money) -> Vec<Finding> {
         ));
     }
     for (other, comparison) in [
-        ("one flat rate at its mean", Some(money.against_flat)),
+        (
+            "one flat rate at its mean",
+            Some(money.against_flat).filter(|_| money.expected.is_none()),
+        ),
         ("the usual rate", money.against_usual),
     ] {
         if let Some(comparison) = comparison.filter(|comparison| comparison.gain < 0.0) {
@@ -149,5 +164,30 @@ pub fn money_findings(money: &Money) -> Vec<Finding> {
             ));
         }
     }
+    findings.extend(
+        money
+            .expected
+            .as_ref()
+            .and_then(|gain| flat_better(settings, currency, gain)),
+    );
     findings
+}
+
+/// Says which flat rate may be expected to earn more than the map, and by how much: when it is more than a kilogram of nitrogen a hectare costs.
+fn flat_better(settings: &Settings, currency: &str, gain: &Gain) -> Option<Finding> {
+    let (rate, flat) = &gain.best_flat;
+    let less = -gain.over_per_ha(flat);
+    let worth = settings.prices.as_ref()?.nitrogen;
+    (less > worth).then(|| {
+        Finding::caution(
+            "rate.flat_better",
+            format!(
+                "a flat {} may be expected to earn {:.0} {currency} more than this map ({}): {} of the paleness is nitrogen; think of the flat rate, or go and see what makes the pale patches pale",
+                settings.output.nitrogen_rate(rate.get()),
+                -gain.over(flat),
+                settings.output.money_per_area(less, currency),
+                per_hundred(gain.share)
+            ),
+        )
+    })
 }

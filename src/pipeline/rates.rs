@@ -6,10 +6,13 @@ use crate::finding::Finding;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::ratio_limit::{Evidence, RatioLimit, limit_of, thin_ratio};
 use crate::pipeline::reference::Reference;
-use crate::pipeline::reference_at::reference_of;
+use crate::pipeline::reference_at::{field_ratio_of, reference_of};
 use crate::pipeline::scan::{Scanned, TIE};
-use crate::pipeline::settings::{Compare, RateRules, Response, Settings, StateRate};
+use crate::pipeline::settings::{RateRules, Response, Settings, StateRate};
+use crate::pipeline::share::{Measured, blend_of};
+use crate::science::blend::Blend;
 use crate::science::methods::{CellRate, Limits, MethodError, RateModel};
+use crate::science::nitrogen_share::NoShare;
 use crate::science::yield_response::{Capped as Bound, is_thin, round_to_step, thin_below};
 use crate::units::{Area, NRate, Share};
 use crate::zones::build::{Kind, Rate};
@@ -84,6 +87,8 @@ pub struct Rated {
     pub limit: RatioLimit,
     /// `I_ref` used for each cell.
     pub reference_of: Vec<f64>,
+    /// `RI_field` of the strips that each cell is compared with, where one is known.
+    pub field_ratio_of: Vec<Option<f64>>,
     /// Canopy cells outside strips.
     pub outside_strips: Vec<bool>,
     /// Limit of the thin rule, at the field's reference.
@@ -112,9 +117,17 @@ pub enum RateError {
         /// The greatest rate.
         maximum: NRate,
     },
-    /// The field is to be compared as a whole, but nothing was measured beside a strip.
-    #[error("compare = \"whole field\" needs a response index of the field, but there is none")]
+    /// Not all paleness is to count as nitrogen, but nothing was measured beside a strip.
+    #[error("a nitrogen_share below 1 needs a response index of the field, but there is none")]
     NoRatio,
+    /// The share is to be measured, and is not known.
+    #[error(
+        "nitrogen_share = \"measured\" cannot be worked out: {reason}; state a share, 1 is the default"
+    )]
+    NoShare {
+        /// Why it is not known.
+        reason: NoShare,
+    },
     /// `maximum_ratio = "seen"`, but the strips show no spread.
     #[error(
         "maximum_ratio = \"seen\" needs a strip with comparison ground along it, but there is none: give a number"
@@ -165,22 +178,17 @@ fn limit(settings: &Settings, reference: &Reference) -> Result<RatioLimit, RateE
 pub fn model(
     settings: &Settings,
     reference: &Reference,
+    measured: &Measured,
     growing_days: f64,
 ) -> Result<RateModel, RateError> {
     let response = &settings.response;
     let limit = limit(settings, reference)?;
-    let field_ratio = match response
-        .yields()
-        .map_or(Compare::EachCell, |yields| yields.compare)
-    {
-        Compare::EachCell => None,
-        Compare::WholeField => Some(reference.ratio.ok_or(RateError::NoRatio)?),
-    };
+    let blend = blend_of(settings, reference, measured)?;
     Ok(model_of(
         response,
         &settings.rate,
         limit,
-        field_ratio,
+        blend,
         growing_days,
     )?)
 }
@@ -193,7 +201,7 @@ pub fn model_of(
     response: &Response,
     rule: &RateRules,
     limit: RatioLimit,
-    field_ratio: Option<f64>,
+    blend: Option<Blend>,
     growing_days: f64,
 ) -> Result<RateModel, MethodError> {
     let limits = Limits {
@@ -204,8 +212,9 @@ pub fn model_of(
         maximum: rule.maximum,
     };
     let model = RateModel {
-        method: response.method(field_ratio, growing_days),
+        method: response.method(growing_days),
         limits,
+        blend,
     };
     model.check()?;
     Ok(model)
@@ -220,11 +229,12 @@ pub fn rates(
     settings: &Settings,
     seen: &[Seen],
     reference: &Reference,
+    measured: &Measured,
     bare_below: Option<f64>,
     growing_days: f64,
     findings: &mut Vec<Finding>,
 ) -> Result<Rated, RateError> {
-    let model = model(settings, reference, growing_days)?;
+    let model = model(settings, reference, measured, growing_days)?;
     let rule = &settings.rate;
     let steps = |n: NRate| {
         round_to_step(n, rule.minimum, rule.maximum, rule.step).ok_or(RateError::NoStep {
@@ -247,11 +257,20 @@ pub fn rates(
         &centres,
         findings,
     )?;
+    let field_ratios: Vec<Option<f64>> =
+        field_ratio_of(ground, &settings.reference.strips_use, reference, &centres)?.map_or_else(
+            || vec![None; centres.len()],
+            |ratios| ratios.into_iter().map(Some).collect(),
+        );
 
     let own: Vec<Option<CellRate>> = seen
         .iter()
         .zip(&reference_of)
-        .map(|(cell, reference)| cell.index.and_then(|index| model.rate(index, *reference)))
+        .zip(&field_ratios)
+        .map(|((cell, reference), ratio)| {
+            cell.index
+                .and_then(|index| model.rate_against(index, *reference, *ratio))
+        })
         .collect();
     let state: Vec<CellState> = seen
         .iter()
@@ -390,6 +409,7 @@ pub fn rates(
         model,
         limit: limit(settings, reference)?,
         reference_of,
+        field_ratio_of: field_ratios,
         outside_strips,
         thin_below: thin_limit,
     })

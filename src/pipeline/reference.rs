@@ -2,7 +2,7 @@
 
 use crate::finding::Finding;
 use crate::pipeline::run::Looked;
-use crate::pipeline::settings::{ReferenceSource, Settings};
+use crate::pipeline::settings::{ReferenceLevel, ReferenceSource, Settings};
 use crate::pipeline::strips::{Strip, StripFound};
 use crate::science::reference::{
     Answer, LEAST_PLACES, NoInterval, Placebo, PlaceboAnswer, PlaceboStrip, PooledEstimate,
@@ -15,8 +15,10 @@ use crate::science::reference::{
 pub struct Reference {
     /// `strips`, `readings` or `percentile`.
     pub kind: &'static str,
-    /// `I_ref`.
+    /// `I_ref`, as rates use it.
     pub index: f64,
+    /// The strips' own index: the same, unless the level is balanced.
+    pub measured: f64,
     /// `I_beside`.
     pub beside: Option<f64>,
     /// `RI_field`.
@@ -49,8 +51,10 @@ pub struct Reference {
     pub index_without_dropping: Option<f64>,
     /// Whether the field responds; `None` where nothing says how sure the ratio is.
     pub answer: Option<Answer>,
-    /// `I_ref` of each usable strip: number, index.
+    /// `I_ref` of each usable strip, as rates use it: number, index.
     pub each: Vec<(usize, f64)>,
+    /// `RI_field` of each usable strip that has a comparison: number, ratio.
+    pub each_ratio: Vec<(usize, f64)>,
 }
 
 /// One strip's own ratio, as if there were no other.
@@ -130,6 +134,11 @@ pub enum NoReference {
         /// Why each of them cannot.
         reasons: Vec<String>,
     },
+    /// A level that needs a response index, which no strip has.
+    #[error(
+        "reference.level = \"balanced\" needs a response index, but beside no strip enough ground was measured; level = \"strip\" needs none"
+    )]
+    NoLevel,
     /// Readings or percentile.
     #[error(transparent)]
     Other(#[from] ReferenceError),
@@ -148,7 +157,13 @@ pub fn judge(
 ) -> Result<Reference, NoReference> {
     let field_mean = looked.field_mean;
     match &settings.reference.source {
-        ReferenceSource::Strips(_) => of_strips(looked, field_m2, findings),
+        ReferenceSource::Strips(_) => {
+            let reference = of_strips(looked, field_m2, findings)?;
+            match settings.reference.level {
+                ReferenceLevel::Strip => Ok(reference),
+                ReferenceLevel::Balanced => balanced(reference, field_mean),
+            }
+        }
         ReferenceSource::Readings(pairs) => {
             let pairs: Vec<(f64, f64)> =
                 pairs.iter().map(|pair| (pair.strip, pair.beside)).collect();
@@ -164,6 +179,7 @@ pub fn judge(
             Ok(Reference {
                 kind: "readings",
                 index: estimate.reference_on(field_mean),
+                measured: estimate.reference_on(field_mean),
                 beside: Some(field_mean),
                 ratio: Some(estimate.ratio),
                 low: interval.as_ref().ok().map(|i| i.low),
@@ -185,6 +201,7 @@ pub fn judge(
                 seen_ratios: None,
                 index_without_dropping: None,
                 each: Vec::new(),
+                each_ratio: Vec::new(),
             })
         }
         ReferenceSource::Percentile(percent) => {
@@ -196,6 +213,7 @@ pub fn judge(
             Ok(Reference {
                 kind: "percentile",
                 index: estimate.index,
+                measured: estimate.index,
                 beside: None,
                 ratio: None,
                 low: None,
@@ -213,9 +231,29 @@ pub fn judge(
                 seen_ratios: None,
                 index_without_dropping: None,
                 each: Vec::new(),
+                each_ratio: Vec::new(),
             })
         }
     }
+}
+
+/// The reference with its level balanced: `I_ref = (strip's index + RI_field · field mean index) / 2`, for each strip and for all.
+///
+/// A strip alone has the level of its own place. What its ratio makes of the field's mean has the level of the field, but knows nothing of the strip's. The
+/// mean of both errs less than either. A strip without a comparison takes the ratio of all.
+fn balanced(mut reference: Reference, field_mean: f64) -> Result<Reference, NoReference> {
+    let ratio = reference.ratio.ok_or(NoReference::NoLevel)?;
+    let level = |index: f64, ratio: f64| f64::midpoint(index, ratio * field_mean);
+    reference.index = level(reference.index, ratio);
+    for (number, index) in &mut reference.each {
+        let own = reference
+            .each_ratio
+            .iter()
+            .find(|(other, _)| other == number)
+            .map_or(ratio, |(_, own)| *own);
+        *index = level(*index, own);
+    }
+    Ok(reference)
 }
 
 /// Why there is no placebo.
@@ -336,6 +374,7 @@ fn of_strips(
     Ok(Reference {
         kind: "strips",
         index,
+        measured: index,
         beside,
         ratio,
         low: bounds.map(|bounds| bounds.0),
@@ -362,6 +401,14 @@ fn of_strips(
         each: usable
             .iter()
             .map(|(number, _, found)| (*number, found.index()))
+            .collect(),
+        each_ratio: usable
+            .iter()
+            .filter_map(|(number, _, found)| {
+                found
+                    .beside()
+                    .map(|beside| (*number, found.index() / beside))
+            })
             .collect(),
     })
 }

@@ -29,8 +29,53 @@ pub fn reference_of(
     centres: &[Option<Point<f64>>],
     findings: &mut Vec<Finding>,
 ) -> Result<Vec<f64>, RateError> {
-    let strips: Vec<(&MultiPolygon<f64>, f64)> = reference
+    over_cells(
+        ground,
+        rule,
+        (reference.index, &reference.each),
+        centres,
+        findings,
+    )
+}
+
+/// The response index `RI_field` at each centre, by the same strips and weights as the reference index; a strip that has none takes that of all strips.
+/// `None` where nothing was measured beside any strip.
+///
+/// # Errors
+/// As [`reference_of`].
+pub fn field_ratio_of(
+    ground: &Ground,
+    rule: &StripsUse,
+    reference: &Reference,
+    centres: &[Option<Point<f64>>],
+) -> Result<Option<Vec<f64>>, RateError> {
+    let Some(pooled) = reference.ratio else {
+        return Ok(None);
+    };
+    let each: Vec<(usize, f64)> = reference
         .each
+        .iter()
+        .map(|(number, _)| {
+            let own = reference
+                .each_ratio
+                .iter()
+                .find(|(other, _)| other == number);
+            (*number, own.map_or(pooled, |(_, ratio)| *ratio))
+        })
+        .collect();
+    // What is to be said of zones was said with the reference index.
+    over_cells(ground, rule, (pooled, &each), centres, &mut Vec::new()).map(Some)
+}
+
+/// A value of all strips and of each, at each centre.
+fn over_cells(
+    ground: &Ground,
+    rule: &StripsUse,
+    (pooled_value, each): (f64, &[(usize, f64)]),
+    centres: &[Option<Point<f64>>],
+    findings: &mut Vec<Finding>,
+) -> Result<Vec<f64>, RateError> {
+    let strips: Vec<(&MultiPolygon<f64>, f64)> = each
         .iter()
         .filter_map(|(number, index)| {
             ground
@@ -39,23 +84,22 @@ pub fn reference_of(
                 .map(|strip| (strip, *index))
         })
         .collect();
-    let pooled = |_: &Option<Point<f64>>| reference.index;
+    let pooled = |_: &Option<Point<f64>>| pooled_value;
     if strips.is_empty() {
         return Ok(centres.iter().map(pooled).collect());
     }
     let by = |at: &dyn Fn(&Point<f64>) -> f64| {
         Ok(centres
             .iter()
-            .map(|centre| centre.as_ref().map_or(reference.index, at))
+            .map(|centre| centre.as_ref().map_or(pooled_value, at))
             .collect())
     };
     match rule {
         StripsUse::Pooled => Ok(centres.iter().map(pooled).collect()),
-        StripsUse::Nearest => by(&|centre| nearest(&strips, centre).unwrap_or(reference.index)),
+        StripsUse::Nearest => by(&|centre| nearest(&strips, centre).unwrap_or(pooled_value)),
         StripsUse::InverseDistance => by(&|centre| inverse_distance(&strips, centre)),
         StripsUse::Zones { pooled_without, .. } => {
-            let zones =
-                zone_references(ground, &strips, reference.index, *pooled_without, findings)?;
+            let zones = zone_references(ground, &strips, pooled_value, *pooled_without, findings)?;
             let zone_at = |centre: &Point<f64>| {
                 ground
                     .reference_zones
@@ -69,7 +113,7 @@ pub fn reference_of(
                     centre.as_ref().and_then(zone_at).map_or_else(
                         || {
                             outside += 1;
-                            reference.index
+                            pooled_value
                         },
                         |zone| zones[zone],
                     )
@@ -81,7 +125,7 @@ pub fn reference_of(
                     format!(
                         "{outside} of {} cells lie in no zone of reference.zones: they take the reference of all strips, {:.4}",
                         centres.len(),
-                        reference.index
+                        pooled_value
                     ),
                 ));
             }

@@ -17,9 +17,12 @@ use crate::pipeline::scan::{Probe, RowIndex, Scan, ScanError, Scanned, scan, win
 use crate::pipeline::settings::{
     ClassBreaks, ImageSource, PointSpread, Settings, StateRate, ZonesBy,
 };
+use crate::pipeline::share::Measured;
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::{Totals, totals_of};
-use crate::pipeline::{ahead, beside, doubt, drive, judge, placebo, points, step, strips};
+use crate::pipeline::{
+    ahead, beside, doubt, drive, judge, placebo, points, share, step, strips, uncrossed,
+};
 use crate::science::reference::SpreadFit;
 use crate::space::crs::CrsError;
 use crate::space::lay::LayError;
@@ -146,6 +149,8 @@ pub struct Outcome {
     pub looked: Looked,
     /// The reference.
     pub reference: Reference,
+    /// The nitrogen share as it was measured, or why it is not known.
+    pub share: Measured,
     /// Cells and their rates.
     pub rated: Rated,
     /// Totals.
@@ -310,11 +315,13 @@ pub fn run(
         .collect();
     let reference =
         crate::pipeline::reference::judge(settings, &looked, ground.area, &canopy, findings)?;
+    let measured = share::measured(ground, &looked);
     let mut rated = rates(
         ground,
         settings,
         &cells,
         &reference,
+        &measured,
         sources.bare_below,
         sources.growing_days,
         findings,
@@ -322,7 +329,9 @@ pub fn run(
     drive::headland(settings, ground, &mut rated, findings)?;
     drive::largest_step(settings, ground, &mut rated, findings);
     let mut zones = zones_of(settings, ground, &mut rated, findings)?;
-    let totals = totals_of(settings, ground, &looked, &reference, &rated, &zones);
+    let totals = totals_of(
+        settings, ground, &looked, &reference, &measured, &rated, &zones,
+    );
     let alike = looked
         .points
         .as_ref()
@@ -339,7 +348,7 @@ pub fn run(
                 .unzip();
         }
     }
-    let money = money_of(settings, &rated, &zones);
+    let money = money_of(settings, &reference, &measured, &rated, &zones);
     if settings.prices.is_some() && settings.response.yields().is_none() {
         findings.push(Finding::note(
             "money.none",
@@ -358,6 +367,14 @@ pub fn run(
         settings, &looked, &reference, &rated, &totals, sources, findings,
     );
     beside::findings_of(settings, ground, &rated, findings);
+    findings.extend(uncrossed::finding_of(ground, &looked, &rated, &measured));
+    share::findings_of(
+        settings,
+        &measured,
+        &totals.n_kg_by_share,
+        money.as_ref(),
+        findings,
+    );
     if let Some(doubt) = &doubt {
         doubt::findings_of(settings, &reference, doubt, findings);
     }
@@ -365,6 +382,7 @@ pub fn run(
     Ok(Outcome {
         looked,
         reference,
+        share: measured,
         rated,
         totals,
         doubt,

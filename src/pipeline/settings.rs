@@ -11,7 +11,8 @@ use crate::science::response_curve::ResponseCurve;
 use crate::science::yield_response as science;
 use crate::science::yield_response::YieldResponse;
 use crate::units::{
-    Area, KG_PER_LB, Length, NRate, Product, ProductRate, RateUnit, Seconds, Speed, Yield,
+    Area, KG_PER_LB, Length, M2_PER_AC, M2_PER_HA, NRate, Product, ProductRate, RateUnit, Seconds,
+    Speed, Yield,
 };
 use crate::zones::flavour::{GridRates, TaskFlavour};
 use jiff::civil::Date;
@@ -242,6 +243,18 @@ pub struct ReferenceSettings {
     pub drop: f64,
     /// Which strips count where.
     pub strips_use: StripsUse,
+    /// Where the level of the reference index comes from.
+    pub level: ReferenceLevel,
+}
+
+/// `reference.level`.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum ReferenceLevel {
+    /// The strip's own index.
+    #[default]
+    Strip,
+    /// Half of it from the strip, half from its response index times the field's mean index.
+    Balanced,
 }
 
 /// `reference.strips_use`, or `reference.zones`.
@@ -373,6 +386,8 @@ pub struct Crop {
 pub struct Response {
     /// The method with its own parameters.
     pub method: MethodSettings,
+    /// How much of a cell's paleness counts as nitrogen.
+    pub nitrogen_share: NitrogenShare,
     /// The greatest response index that counts.
     pub maximum_ratio: MaximumRatio,
     /// Nitrogen that went on after sensing.
@@ -434,8 +449,6 @@ pub struct YieldSettings {
     pub maximum_yield: Yield,
     /// Yield curve.
     pub curve: YieldCurve,
-    /// What the cells are compared by.
-    pub compare: Compare,
     /// Linear adjustment of the response index: slope, intercept.
     pub ratio_adjustment: Option<(f64, f64)>,
     /// Response indices up to 1 + this count as 1.
@@ -481,8 +494,8 @@ impl Response {
             MethodSettings::Other { fitted, .. } => fitted.clone(),
         }
     }
-    /// The method, once growing days, and the field's ratio where it is to count everywhere, are known.
-    pub fn method(&self, field_ratio: Option<f64>, growing_days: f64) -> Method {
+    /// The method, once growing days are known.
+    pub fn method(&self, growing_days: f64) -> Method {
         match &self.method {
             MethodSettings::YieldResponse(yields) => Method::YieldResponse(YieldResponse {
                 curve: science::YieldCurve {
@@ -493,7 +506,6 @@ impl Response {
                 maximum_yield: yields.maximum_yield,
                 ratio_adjustment: yields.ratio_adjustment,
                 dead_band: yields.dead_band,
-                field_ratio,
                 grain_nitrogen: yields.grain_nitrogen,
                 use_efficiency: yields.use_efficiency,
             }),
@@ -519,13 +531,13 @@ pub struct YieldCurve {
     pub source: String,
 }
 
-/// `response.compare`.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Compare {
-    /// Every cell with the strip.
-    EachCell,
-    /// The field's ratio for every cell.
-    WholeField,
+/// `response.nitrogen_share`: how much of a cell's paleness counts as nitrogen.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum NitrogenShare {
+    /// 1: each cell against the strip; 0: the field's response index for every cell; or between.
+    Stated(f64),
+    /// What the strip and other places of the field show.
+    Measured,
 }
 
 /// `response.maximum_ratio`.
@@ -805,6 +817,14 @@ impl Output {
             format!("{:+.1} lb N", kg / KG_PER_LB)
         } else {
             format!("{kg:+.1} kg N")
+        }
+    }
+    /// Money by area: `4.2 EUR/ha` or `1.7 USD/ac`.
+    pub fn money_per_area(&self, per_ha: f64, currency: &str) -> String {
+        if self.us_units {
+            format!("{:.1} {currency}/ac", per_ha * M2_PER_AC / M2_PER_HA)
+        } else {
+            format!("{per_ha:.1} {currency}/ha")
         }
     }
     /// A nitrogen rate: `23.3 kg N/ha`.

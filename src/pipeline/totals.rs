@@ -7,6 +7,8 @@ use crate::pipeline::ratio_limit::{Evidence, RatioLimit, SetBy, limit_of};
 use crate::pipeline::reference::Reference;
 use crate::pipeline::run::Looked;
 use crate::pipeline::settings::Settings;
+use crate::pipeline::share::Measured;
+use crate::science::blend::Blend;
 use crate::science::loads::Loads;
 use crate::science::methods::{Method, RateModel};
 use crate::science::noise::{NoiseTotals, noise_sd, noise_totals};
@@ -68,12 +70,52 @@ pub struct Totals {
     pub mean_rate: NRate,
     /// Cell-to-cell noise of the index, and the nitrogen that it makes.
     pub noise: Option<(f64, NoiseTotals)>,
-    /// Exact totals with each cell compared, and with the field's ratio for every cell.
-    pub n_kg_by_compare: (f64, Option<f64>),
+    /// Exact totals by the nitrogen share.
+    pub n_kg_by_share: ByShare,
+}
+
+/// A number by each way of comparing.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct ByShare {
+    /// Each cell with the strip: a share of 1.
+    pub each_cell: f64,
+    /// The field's response index for every cell: a share of 0.
+    pub whole_field: Option<f64>,
+    /// By the share as it was measured.
+    pub measured: Option<f64>,
+}
+
+/// The ways of comparing with their blends; those that are not known are missing.
+pub fn ways(reference: &Reference, measured: &Measured) -> [Option<Option<Blend>>; 3] {
+    let blend = |share: f64| {
+        if share >= 1.0 {
+            return Some(None);
+        }
+        reference
+            .ratio
+            .map(|field_ratio| Some(Blend { share, field_ratio }))
+    };
+    [
+        Some(None),
+        blend(0.0),
+        measured.as_ref().ok().and_then(|found| blend(found.share)),
+    ]
 }
 
 /// Exact nitrogen of seen cells for other references or inputs. \[kg\]
 fn nitrogen(rated: &Rated, model: &RateModel, reference: impl Fn(usize) -> f64) -> f64 {
+    let own = |k: usize| rated.field_ratio_of[k];
+    nitrogen_against(rated, model, reference, own, rated.field_exact)
+}
+
+/// The same for other response indices of the strips too, and another field rate for thin cells. \[kg N/ha\]
+fn nitrogen_against(
+    rated: &Rated,
+    model: &RateModel,
+    reference: impl Fn(usize) -> f64,
+    field_ratio: impl Fn(usize) -> Option<f64>,
+    field_exact: f64,
+) -> f64 {
     let mut sum = 0.0;
     for (k, cell) in rated.cells.iter().enumerate() {
         if !matches!(cell.state, CellState::Canopy | CellState::Thin) {
@@ -81,10 +123,11 @@ fn nitrogen(rated: &Rated, model: &RateModel, reference: impl Fn(usize) -> f64) 
         }
         if let Some(exact) = cell
             .index
-            .and_then(|index| model.exact(index, reference(k)))
+            .and_then(|index| model.rate_against(index, reference(k), field_ratio(k)))
+            .map(|rate| rate.n_exact)
         {
             let n = if cell.state == CellState::Thin {
-                exact.min(NRate::kg_per_ha(rated.field_exact))
+                exact.min(NRate::kg_per_ha(field_exact))
             } else {
                 exact
             };
@@ -94,12 +137,34 @@ fn nitrogen(rated: &Rated, model: &RateModel, reference: impl Fn(usize) -> f64) 
     sum
 }
 
+/// The field rate that another model would have, not rounded: the mean over canopy outside strips, or over all canopy where none lies outside. \[kg N/ha\]
+pub fn field_mean(rated: &Rated, model: &RateModel) -> f64 {
+    let outside = rated.outside_strips.iter().any(|outside| *outside);
+    let (mut sum, mut area) = (0.0, 0.0);
+    for (k, cell) in rated.cells.iter().enumerate() {
+        let counts = if outside {
+            rated.outside_strips[k]
+        } else {
+            cell.state == CellState::Canopy
+        };
+        let rate = cell.index.filter(|_| counts).and_then(|index| {
+            model.rate_against(index, rated.reference_of[k], rated.field_ratio_of[k])
+        });
+        if let Some(rate) = rate {
+            sum += rate.n_exact.get() * cell.area.get();
+            area += cell.area.get();
+        }
+    }
+    sum / area.max(f64::MIN_POSITIVE)
+}
+
 /// Totals and how they move.
 pub fn totals_of(
     settings: &Settings,
     ground: &Ground,
     looked: &Looked,
     reference: &Reference,
+    measured: &Measured,
     rated: &Rated,
     zones: &[ZoneRecord],
 ) -> Totals {
@@ -204,7 +269,15 @@ pub fn totals_of(
             .map(|rate| rate * unit.area_of(area));
     }
     totals.loads = loads_of(settings, totals.n_kg);
-    vary(settings, ground, looked, reference, rated, &mut totals);
+    vary(
+        settings,
+        ground,
+        looked,
+        reference,
+        measured,
+        rated,
+        &mut totals,
+    );
     totals
 }
 
@@ -235,27 +308,43 @@ fn vary(
     ground: &Ground,
     looked: &Looked,
     reference: &Reference,
+    measured: &Measured,
     rated: &Rated,
     totals: &mut Totals,
 ) {
     let model = &rated.model;
     let own = |k: usize| rated.reference_of[k];
-    let scaled = |factor: f64| nitrogen(rated, model, |k| rated.reference_of[k] * factor);
+    // Another strip index is another response index too; in a balanced level both halves move with it.
+    let scaled_by = |model: &RateModel, factor: f64| {
+        nitrogen_against(
+            rated,
+            model,
+            |k| rated.reference_of[k] * factor,
+            |k| rated.field_ratio_of[k].map(|ratio| ratio * factor),
+            rated.field_exact,
+        )
+    };
+    let scaled = |factor: f64| scaled_by(model, factor);
     totals.n_kg_base = nitrogen(rated, model, own);
-    let each = model
-        .with_field_ratio(None)
-        .map_or(totals.n_kg_base, |each| nitrogen(rated, &each, own));
-    let whole = reference
-        .ratio
-        .and_then(|ratio| model.with_field_ratio(Some(ratio)))
-        .map(|whole| nitrogen(rated, &whole, own));
-    totals.n_kg_by_compare = (each, whole);
+    if model.uses_response_index() {
+        let by = |blend: Option<Blend>| {
+            let model = model.with_blend(blend);
+            let field = field_mean(rated, &model);
+            nitrogen_against(rated, &model, own, |k| rated.field_ratio_of[k], field)
+        };
+        let [_, whole_field, measured] = ways(reference, measured).map(|way| way.map(by));
+        totals.n_kg_by_share = ByShare {
+            each_cell: by(None),
+            whole_field,
+            measured,
+        };
+    }
     totals.n_kg_by_ratio = reference
         .ratio
         .map(|ratio| nitrogen(rated, model, |_| ratio * looked.field_mean));
     totals.n_kg_without_dropping = reference
         .index_without_dropping
-        .map(|index| scaled(index / reference.index));
+        .map(|index| scaled(index / reference.measured));
     if reference.each.len() > 1 {
         totals.n_kg_by_strip = reference
             .each
@@ -264,7 +353,15 @@ fn vary(
                 // Alone, a strip would also have set the limit alone.
                 let limit = limit_alone(settings, reference, *number);
                 let model = limit.map_or_else(|| model.clone(), |limit| limited(model, &limit));
-                (*number, nitrogen(rated, &model, |_| *index))
+                let own = reference
+                    .each_ratio
+                    .iter()
+                    .find(|(other, _)| other == number)
+                    .map(|(_, ratio)| *ratio);
+                (
+                    *number,
+                    nitrogen_against(rated, &model, |_| *index, |_| own, rated.field_exact),
+                )
             })
             .collect();
     }
@@ -277,32 +374,19 @@ fn vary(
                 weight += strip.plan.area;
             }
         }
-        totals.n_kg_by_inset[k] = any.then(|| scaled(sum / weight / reference.index));
+        totals.n_kg_by_inset[k] = any.then(|| scaled(sum / weight / reference.measured));
     }
     if let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio) {
-        // Where the field's ratio counts everywhere, it is what moves.
-        let by_whole =
-            matches!(&model.method, Method::YieldResponse(method) if method.field_ratio.is_some());
         let at = |bound: f64| {
             // A limit that is the field's own ratio moves with it.
             let limit = RatioLimit {
                 value: bound.max(1.0),
                 ..rated.limit
             };
-            let moves = rated.limit.by == SetBy::NoResponse;
-            let model = if moves {
-                limited(model, &limit)
-            } else {
-                model.clone()
-            };
-            if by_whole {
-                let model = model.with_field_ratio(Some(bound))?;
-                return Some(nitrogen(rated, &model, own));
-            }
-            let reference = |k: usize| rated.reference_of[k] * bound / ratio;
-            Some(nitrogen(rated, &model, reference))
+            let moved = (rated.limit.by == SetBy::NoResponse).then(|| limited(model, &limit));
+            scaled_by(moved.as_ref().unwrap_or(model), bound / ratio)
         };
-        totals.n_kg_by_bounds = at(low).zip(at(high));
+        totals.n_kg_by_bounds = Some((at(low), at(high)));
     }
     let efficient = |e: f64| {
         model

@@ -1,11 +1,13 @@
 //! The summary of a run as an adviser would tell it: reference, season, yields, rates, totals, money.
 
+use crate::pipeline::gain::ExpectedNet;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::money::{Comparison, Money};
 use crate::pipeline::product::Loads;
 use crate::pipeline::run::{Looked, Outcome};
 use crate::pipeline::season::GrowingSeason;
 use crate::pipeline::settings::Settings;
+use crate::pipeline::share::per_hundred;
 use crate::pipeline::strips::StripFound;
 use crate::report::model::{Block, Column, Row, Table};
 use crate::units::{Area, KG_PER_LB, NRate, Yield};
@@ -153,6 +155,15 @@ fn reference_block(facts: &Facts<'_>, outcome: &Outcome) -> Block {
             ),
         };
         rows.push(Row::new("response index", format!("{ratio:.3}")).with_note(interval));
+    }
+    if let Ok(share) = &outcome.share {
+        rows.push(
+            Row::new("nitrogen share", per_hundred(share.share)).with_note(format!(
+                "of the paleness is nitrogen; 80 % range {:.0} to {:.0} %",
+                100.0 * share.low,
+                100.0 * share.high
+            )),
+        );
     }
     rows.push(
         Row::new(
@@ -401,11 +412,34 @@ fn money_block(facts: &Facts<'_>, money: &Money, units: &Units<'_>) -> Block {
             flip(&money.against_none)
         )),
     );
-    rows.push(
-        Row::new("gain over a flat rate", amount(money.against_flat.gain))
-            .with_note(format!("of {}", units.rate(field.flat_rate))),
-    );
-    if let (Some(usual), Some(rate)) = (&money.against_usual, facts.settings.rate.usual) {
+    if let Some(gain) = &money.expected {
+        let expected = |(rate, flat): &(NRate, ExpectedNet), what: &str| {
+            Row::new(what, amount(gain.over(flat))).with_note(format!(
+                "of {}; expected, {} of the paleness is nitrogen",
+                units.rate(*rate),
+                per_hundred(gain.share)
+            ))
+        };
+        rows.push(expected(&gain.mean_flat, "gain over a flat rate"));
+        rows.push(expected(&gain.best_flat, "gain over the best flat rate"));
+        rows.extend(
+            gain.usual
+                .iter()
+                .map(|usual| expected(usual, "gain over the usual rate")),
+        );
+    } else {
+        rows.push(
+            Row::new("gain over a flat rate", amount(money.against_flat.gain)).with_note(format!(
+                "of {}; upper bound, all paleness taken for nitrogen",
+                units.rate(field.flat_rate)
+            )),
+        );
+    }
+    if let (Some(usual), Some(rate), None) = (
+        &money.against_usual,
+        facts.settings.rate.usual,
+        &money.expected,
+    ) {
         rows.push(
             Row::new("gain over the usual rate", amount(usual.gain)).with_note(format!(
                 "of {}{}",

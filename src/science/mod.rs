@@ -1,7 +1,9 @@
 //! The agronomy: pure functions of numbers, one cell or one strip at a time.
 
+pub mod blend;
 pub mod crop;
 pub mod degree_days;
+pub mod expected_gain;
 pub mod growing_days;
 pub mod index;
 pub mod loads;
@@ -9,6 +11,7 @@ pub mod methods;
 pub mod money;
 pub mod monte_carlo;
 pub mod naming;
+pub mod nitrogen_share;
 pub mod noise;
 pub mod points;
 pub mod product;

@@ -6,7 +6,6 @@
 
 use crate::science::methods::{Method, RateModel};
 use crate::science::noise::HERMITE;
-use crate::units::NRate;
 
 /// Standard deviations between the middle of a normal distribution and its 97.5th percentile.
 pub const Z_95: f64 = 1.959_963_984_540_054;
@@ -82,6 +81,7 @@ pub struct Draw {
 pub struct Moved {
     model: RateModel,
     reference: f64,
+    ratio: f64,
 }
 
 /// Standard deviation of the reference index, as a share, by how many strips there are, where no placebo strips show it. 0 without strips.
@@ -129,10 +129,8 @@ impl Spreads {
     #[must_use]
     pub fn of_model(self, model: &RateModel) -> Self {
         let reference = uses_reference(&model.method);
-        let counts_everywhere =
-            matches!(&model.method, Method::YieldResponse(method) if method.field_ratio.is_some());
         Self {
-            ratio: if reference && (self.limit.is_some() || counts_everywhere) {
+            ratio: if reference && (self.limit.is_some() || model.blend.is_some()) {
                 self.ratio
             } else {
                 0.0
@@ -257,19 +255,16 @@ impl Draw {
         if let Some(other) = moved.with_curve_factor(self.curve) {
             moved = other;
         }
-        if let Method::YieldResponse(method) = &model.method
-            && let Some(other) = method
-                .field_ratio
-                .and_then(|ratio| moved.with_field_ratio(Some(ratio * self.ratio)))
-        {
-            moved = other;
-        }
+        moved.blend = model
+            .blend
+            .map(|blend| blend.with_field_ratio(blend.field_ratio * self.ratio));
         if let Some(limit) = self.limit {
             moved = moved.with_maximum_ratio((limit * self.ratio).max(1.0));
         }
         Moved {
             model: moved,
             reference: self.place,
+            ratio: self.ratio,
         }
     }
 }
@@ -279,9 +274,23 @@ impl Moved {
     ///
     /// `None` where the model itself has none.
     pub fn exact(&self, index: f64, reference: f64) -> Option<f64> {
+        self.exact_against(index, reference, None)
+    }
+
+    /// The same where the strips that the cell is compared with have a response index of their own; see [`RateModel::rate_against`].
+    pub fn exact_against(
+        &self,
+        index: f64,
+        reference: f64,
+        field_ratio: Option<f64>,
+    ) -> Option<f64> {
         self.model
-            .exact(index, reference * self.reference)
-            .map(NRate::get)
+            .rate_against(
+                index,
+                reference * self.reference,
+                field_ratio.map(|ratio| ratio * self.ratio),
+            )
+            .map(|rate| rate.n_exact.get())
     }
 }
 
@@ -332,10 +341,11 @@ pub fn quantile(values: &mut [f64], share: f64) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::science::blend::Blend;
     use crate::science::methods::Limits;
     use crate::science::methods::square_root::SquareRoot;
     use crate::science::yield_response::{YieldCurve, YieldResponse};
-    use crate::units::Yield;
+    use crate::units::{NRate, Yield};
     use proptest::prelude::*;
 
     fn limits(maximum: f64) -> Limits {
@@ -358,13 +368,13 @@ mod tests {
             maximum_yield: Yield::kg_per_ha(6_700.0),
             ratio_adjustment: None,
             dead_band: 0.0,
-            field_ratio: None,
             grain_nitrogen: 0.0239,
             use_efficiency: 0.5,
         };
         RateModel {
             method: Method::YieldResponse(method),
             limits: limits(200.0),
+            blend: None,
         }
     }
 
@@ -441,6 +451,7 @@ mod tests {
             RateModel {
                 method: Method::Flat(NRate::kg_per_ha(60.0)),
                 limits: limits(100.0),
+                blend: None,
             },
         ] {
             for number in 0..50 {
@@ -462,6 +473,7 @@ mod tests {
         let flat = RateModel {
             method: Method::Flat(NRate::kg_per_ha(60.0)),
             limits: limits(100.0),
+            blend: None,
         };
         assert_eq!(ALL.of_model(&flat), Spreads::default());
         assert_eq!(ALL.of_model(&yields()), ALL);
@@ -478,6 +490,7 @@ mod tests {
         let of_root = ALL.of_model(&RateModel {
             method: Method::SquareRoot(root),
             limits: limits(300.0),
+            blend: None,
         });
         assert_eq!(
             of_root,
@@ -490,7 +503,10 @@ mod tests {
             !of_root.moves(Factor::UseEfficiency) && of_root.ends(Factor::UseEfficiency).is_none()
         );
         // One ratio for every cell moves with the ratio too.
-        let whole = yields().with_field_ratio(Some(1.2)).unwrap();
+        let whole = yields().with_blend(Some(Blend {
+            share: 0.0,
+            field_ratio: 1.2,
+        }));
         let (low, high) = ALL.ends(Factor::Ratio).unwrap();
         assert!(
             low.moved(&whole).exact(0.5, 0.66).unwrap()

@@ -2,6 +2,7 @@
 //!
 //! `YP0 = min(a · exp(b · I / D), YPmax)`, `YPN = min(YP0 · RI, YPmax)`, `N = (YPN − YP0) · g / e − applied since sensing`.
 
+use crate::science::blend::{Blend, response_index};
 use crate::science::methods::Limits;
 use crate::units::{NRate, Yield};
 use thiserror::Error;
@@ -56,8 +57,8 @@ pub struct RateInputs {
     pub ratio_adjustment: Option<(f64, f64)>,
     /// Response indices up to 1 + this count as 1. \[–\]
     pub dead_band: f64,
-    /// The field's own response index, when every cell is to use it (`compare = "whole field"`); `None` compares each cell with the strip.
-    pub field_ratio: Option<f64>,
+    /// How much of a cell's paleness counts as nitrogen, when not all of it does; `None` compares each cell with the strip.
+    pub blend: Option<Blend>,
     /// Grain nitrogen, share of grain mass at market moisture, g.
     pub grain_nitrogen: f64,
     /// Share of applied nitrogen that reaches the grain, e.
@@ -83,8 +84,6 @@ pub struct YieldResponse {
     pub ratio_adjustment: Option<(f64, f64)>,
     /// Response indices up to 1 + this count as 1. \[–\]
     pub dead_band: f64,
-    /// The field's own response index for every cell; `None` compares each cell with the strip.
-    pub field_ratio: Option<f64>,
     /// Grain nitrogen, share of grain mass at market moisture, g.
     pub grain_nitrogen: f64,
     /// Share of applied nitrogen that reaches the grain, e.
@@ -93,7 +92,7 @@ pub struct YieldResponse {
 
 impl YieldResponse {
     /// With the limits of a run.
-    pub const fn inputs(&self, limits: &Limits) -> RateInputs {
+    pub const fn inputs(&self, limits: &Limits, blend: Option<Blend>) -> RateInputs {
         RateInputs {
             curve: self.curve,
             growing_days: self.growing_days,
@@ -101,7 +100,7 @@ impl YieldResponse {
             maximum_ratio: limits.maximum_ratio,
             ratio_adjustment: self.ratio_adjustment,
             dead_band: self.dead_band,
-            field_ratio: self.field_ratio,
+            blend,
             grain_nitrogen: self.grain_nitrogen,
             use_efficiency: self.use_efficiency,
             applied_since_sensing: limits.applied_since_sensing,
@@ -188,11 +187,17 @@ pub enum RateInputError {
         /// As given.
         dead_band: f64,
     },
-    /// A whole-field response index of 0 or less.
+    /// A response index of the field of 0 or less.
     #[error("the field's response index is {ratio}; it must be above 0")]
     FieldRatio {
         /// As given.
         ratio: f64,
+    },
+    /// A nitrogen share outside 0 … 1.
+    #[error("the nitrogen share is {share}; it must lie between 0 and 1")]
+    NitrogenShare {
+        /// As given.
+        share: f64,
     },
     /// Shares outside 0 … 1.
     #[error(
@@ -220,6 +225,19 @@ pub enum RateInputError {
         /// As given.
         applied: NRate,
     },
+}
+
+/// Refuses a share that is none, and a response index of the field that is none.
+pub(super) fn check_blend(blend: Option<Blend>) -> Result<(), RateInputError> {
+    match blend {
+        Some(Blend { share, .. }) if !(0.0..=1.0).contains(&share) => {
+            Err(RateInputError::NitrogenShare { share })
+        }
+        Some(Blend { field_ratio, .. }) if !(field_ratio > 0.0 && field_ratio.is_finite()) => {
+            Err(RateInputError::FieldRatio { ratio: field_ratio })
+        }
+        _ => Ok(()),
+    }
 }
 
 impl RateInputs {
@@ -261,11 +279,7 @@ impl RateInputs {
                 dead_band: self.dead_band,
             });
         }
-        if let Some(ratio) = self.field_ratio
-            && !positive(ratio)
-        {
-            return Err(RateInputError::FieldRatio { ratio });
-        }
+        check_blend(self.blend)?;
         if !(share(self.grain_nitrogen) && share(self.use_efficiency)) {
             return Err(RateInputError::Shares {
                 grain_nitrogen: self.grain_nitrogen,
@@ -313,7 +327,7 @@ impl RateInputs {
 
 /// The nitrogen rate of one cell.
 ///
-/// `RI = clamp(I_ref / I_cell, 1, maximum)`, `YP0 = min(a · exp(b · I_cell / D), YPmax)`, `YPN = min(YP0 · RI, YPmax)`,
+/// `RI = clamp(s · I_ref / I_cell + (1 − s) · RI_field, 1, maximum)` with the nitrogen share `s`, 1 without a blend, `YP0 = min(a · exp(b · I_cell / D), YPmax)`, `YPN = min(YP0 · RI, YPmax)`,
 /// `N_raw = (YPN − YP0) · g / e − applied`, `N_exact = clamp(N_raw, minimum, maximum)`.
 ///
 /// `None` when an index is missing or not above 0, so that a cell without a value never gets a rate. The inputs are taken to have passed
@@ -334,7 +348,7 @@ impl RateInputs {
 ///     maximum_ratio: 2.0,
 ///     ratio_adjustment: None,
 ///     dead_band: 0.0,
-///     field_ratio: None,
+///     blend: None,
 ///     grain_nitrogen: 0.0239,
 ///     use_efficiency: 0.5,
 ///     applied_since_sensing: NRate::ZERO,
@@ -348,7 +362,7 @@ pub fn rate_of(index: f64, reference: f64, inputs: &RateInputs) -> Option<CellRa
     if !(index > 0.0 && index.is_finite() && reference > 0.0 && reference.is_finite()) {
         return None;
     }
-    let ratio_raw = inputs.field_ratio.unwrap_or(reference / index);
+    let ratio_raw = response_index(index, reference, inputs.blend);
     let ratio = inputs.held_ratio(ratio_raw);
     let uncapped = inputs.curve.yield_at(index, inputs.growing_days);
     let yield_without = uncapped.min(inputs.maximum_yield);
@@ -447,7 +461,7 @@ mod tests {
             maximum_ratio: 2.0,
             ratio_adjustment: None,
             dead_band: 0.0,
-            field_ratio: None,
+            blend: None,
             grain_nitrogen: 0.0239,
             use_efficiency: 0.5,
             applied_since_sensing: NRate::ZERO,
@@ -512,7 +526,10 @@ mod tests {
     #[test]
     fn whole_field_and_applied_since() {
         let inputs = RateInputs {
-            field_ratio: Some(1.33),
+            blend: Some(Blend {
+                share: 0.0,
+                field_ratio: 1.33,
+            }),
             applied_since_sensing: NRate::kg_per_ha(10.0),
             ..wheat()
         };
@@ -636,7 +653,10 @@ mod tests {
         );
         assert!(
             RateInputs {
-                field_ratio: Some(0.0),
+                blend: Some(Blend {
+                    share: 0.5,
+                    field_ratio: 0.0,
+                }),
                 ..wheat()
             }
             .check()

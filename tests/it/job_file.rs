@@ -8,8 +8,9 @@ use haulm::app::job::fault::JobError;
 use haulm::app::job::resolve::{map_job, rate_job};
 use haulm::finding::Checked;
 use haulm::pipeline::settings::{
-    BareBelow, ClassBreaks, Compare, Format, GrowingDays, Heading, ImageSource, MaskRule,
-    MaximumRatio, PointSpread, ReferenceSource, Settings, StateRate, StripsUse, ZonesBy,
+    BareBelow, ClassBreaks, Format, GrowingDays, Heading, ImageSource, MaskRule, MaximumRatio,
+    NitrogenShare, PointSpread, ReferenceLevel, ReferenceSource, Settings, StateRate, StripsUse,
+    ZonesBy,
 };
 use haulm::units::{NRate, RateUnit};
 use haulm::zones::flavour::GridRates;
@@ -52,6 +53,7 @@ gap     = "5 m"
 segments = 20
 drop    = 3.5
 strips_use = "pooled"
+level = "strip"
 
 [season]
 crop    = "winter wheat"
@@ -63,7 +65,7 @@ count_sensing_day = false
 method         = "yield response"
 maximum_yield  = "100 bu/ac"
 yield_curve    = { a = "590 kg/ha", b = 258.2, index = "NDVI", source = "common practice" }
-compare        = "each cell"
+nitrogen_share = 1.0
 maximum_ratio  = 2.0
 ratio_adjustment = { slope = 1.0, intercept = 0.0 }
 dead_band      = 0.0
@@ -209,6 +211,7 @@ fn ground_and_image_of_the_full_job() {
         (MaskRule::Keep(vec![4, 5]), 20.0)
     );
     let reference = settings.reference;
+    assert_eq!(reference.level, ReferenceLevel::Strip);
     assert!(
         matches!(reference.source, ReferenceSource::Strips(strips) if strips.path == Path::new("farm/strips.geojson"))
     );
@@ -261,11 +264,11 @@ fn crop_and_rate_of_the_full_job() {
     );
     assert_eq!(
         (
-            response.compare,
+            settings.response.nitrogen_share,
             settings.response.maximum_ratio,
             response.ratio_adjustment
         ),
-        (Compare::EachCell, MaximumRatio::Value(2.0), None)
+        (NitrogenShare::Stated(1.0), MaximumRatio::Value(2.0), None)
     );
     assert_eq!(
         (

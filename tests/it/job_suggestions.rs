@@ -60,7 +60,8 @@ const SLIPS: &[(&str, &str, &str)] = &[
     ("machine", "speed = \"12 kmp\"", "km/h"),
     ("machine", "working_width = \"24 mters\"", "m"),
     ("rate", "thin = \"fieldrate\"", "field rate"),
-    ("response", "compare = \"every cell\"", "each cell"),
+    ("response", "nitrogen_share = \"mesured\"", "measured"),
+    ("reference", "level = \"balancd\"", "balanced"),
 ];
 
 #[test]

@@ -33,13 +33,13 @@ fn straight() -> RateModel {
         maximum_yield: Yield::kg_per_ha(90_000.0),
         ratio_adjustment: None,
         dead_band: 0.0,
-        field_ratio: None,
         grain_nitrogen: 0.0239,
         use_efficiency: 0.5,
     };
     RateModel {
         method: Method::YieldResponse(method),
         limits: limits(),
+        blend: None,
     }
 }
 
@@ -220,6 +220,7 @@ fn the_optimum_of_a_square_root_is_its_curve() {
     let model = RateModel {
         method: Method::SquareRoot(root),
         limits: limits(),
+        blend: None,
     };
     let spreads = Spreads {
         curve: 0.1,

@@ -20,7 +20,7 @@ fn inputs() -> RateInputs {
         maximum_ratio: 2.0,
         ratio_adjustment: None,
         dead_band: 0.0,
-        field_ratio: None,
+        blend: None,
         grain_nitrogen: find_crop("winter wheat").unwrap().grain_nitrogen.unwrap(),
         use_efficiency: 0.5,
         applied_since_sensing: NRate::ZERO,

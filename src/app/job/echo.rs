@@ -8,11 +8,11 @@ use crate::finding::Acceptance;
 use crate::pipeline::points::settings::{Estimate, Points};
 use crate::pipeline::ramp::RampSettings;
 use crate::pipeline::settings::{
-    Application, BareBelow, Capacity, ClassBreaks, Compare, EconomicOptimum, Format, GrowingDays,
-    Heading, ImageSource, Imagery, Machine, Mask, MaskRule, MaximumRatio, MethodSettings,
-    MissingDayRule, PointSpread, Prices, ProductFacts, RateRules, RateSettings, Reading,
-    ReferenceSource, Response, Season, Settings, StateRate, StripsUse, VectorSource, YieldSettings,
-    ZonesBy,
+    Application, BareBelow, Capacity, ClassBreaks, EconomicOptimum, Format, GrowingDays, Heading,
+    ImageSource, Imagery, Machine, Mask, MaskRule, MaximumRatio, MethodSettings, MissingDayRule,
+    NitrogenShare, PointSpread, Prices, ProductFacts, RateRules, RateSettings, Reading,
+    ReferenceLevel, ReferenceSource, Response, Season, Settings, StateRate, StripsUse,
+    VectorSource, YieldSettings, ZonesBy,
 };
 use crate::science::methods::Method;
 use crate::science::methods::about::about;
@@ -59,6 +59,10 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
             "segments": reference.segments,
             "drop_mad": reference.drop,
             "strips_use": strips_use(&reference.strips_use, folder),
+            "level": match reference.level {
+                ReferenceLevel::Strip => "strip",
+                ReferenceLevel::Balanced => "balanced",
+            },
         },
         "season": season(&settings.season, folder),
         "response": response(&settings.response),
@@ -360,6 +364,14 @@ fn response(response: &Response) -> Value {
     );
     put(
         &mut value,
+        "nitrogen_share",
+        match response.nitrogen_share {
+            NitrogenShare::Stated(share) => json!(share),
+            NitrogenShare::Measured => json!("measured"),
+        },
+    );
+    put(
+        &mut value,
         "maximum_ratio",
         match response.maximum_ratio {
             MaximumRatio::Value(value) => json!(value),
@@ -436,14 +448,6 @@ fn yield_response(value: &mut Value, yields: &YieldSettings) {
         "source": curve.source,
     });
     put(value, "yield_curve", fitted);
-    put(
-        value,
-        "compare",
-        json!(match yields.compare {
-            Compare::EachCell => "each cell",
-            Compare::WholeField => "whole field",
-        }),
-    );
     put(
         value,
         "ratio_adjustment",

@@ -17,12 +17,13 @@ use crate::science::response_curve::{PlateauShape, Point};
 use crate::units::{Length, NRate, Product};
 
 /// Other keys of `[reference]`, which a map reads.
-const OF_A_MAP: [&str; 6] = [
+const OF_A_MAP: [&str; 7] = [
     "strips",
     "gap",
     "segments",
     "drop",
     "strips_use",
+    "level",
     "percentile",
 ];
 

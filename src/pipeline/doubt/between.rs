@@ -200,7 +200,11 @@ impl CellErrors {
         let plain = Draw::PLAIN.moved(&drawn.rated.model);
         let rate = |k: usize, index: f64, reference: f64, at: f64| {
             plain
-                .exact(self.moved(k, index, at), reference)
+                .exact_against(
+                    self.moved(k, index, at),
+                    reference,
+                    drawn.places.ratio_near(reference),
+                )
                 .unwrap_or(0.0)
         };
         // Field rate without errors, and by how much each square moves it.

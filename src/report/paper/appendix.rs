@@ -142,7 +142,7 @@ fn formulas(paper: &Paper<'_>) -> Vec<Block> {
             &[
                 ("largest", &ratio(paper.outcome.rated.limit.value)),
                 ("adjusted", &response("ratio_adjustment")),
-                ("compare", &response("compare")),
+                ("share", &response("nitrogen_share")),
             ],
         ));
         items.push(text.with(

@@ -1,10 +1,13 @@
 //! Page one: the decision, the map, how sure it is, and what to look at before anybody drives.
 
 use crate::finding::Severity;
+use crate::pipeline::gain::ExpectedNet;
+use crate::pipeline::share::per_hundred;
 use crate::report::document::{Block, Fact, Noticed, Part};
 use crate::report::paper::shown::{percent, ratio, signed};
 use crate::report::paper::{Paper, cautions, figures, sheets};
 use crate::science::reference::Answer;
+use crate::units::NRate;
 
 /// The page.
 pub(super) fn part(paper: &Paper<'_>) -> Part {
@@ -214,11 +217,34 @@ fn brings(paper: &Paper<'_>) -> Vec<Block> {
                 )
                 .note(text.say("fact-gain-note")),
             );
-            facts.push(Fact::new(
-                text.with("fact-gain-flat", &[("rate", &shown.rate(field.flat_rate))]),
-                signed(field.map.net() - field.flat.net(), currency),
-            ));
-            if let (Some(usual), Some(rate)) = (&field.usual, paper.settings.rate.usual) {
+            if let Some(gain) = &money.expected {
+                let share = per_hundred(gain.share);
+                let expected = |key: &str, (rate, flat): &(NRate, ExpectedNet)| {
+                    Fact::new(
+                        text.with(key, &[("rate", &shown.rate(*rate))]),
+                        signed(gain.over(flat), currency),
+                    )
+                    .note(text.with("fact-gain-expected", &[("share", &share)]))
+                };
+                facts.push(expected("fact-gain-flat", &gain.mean_flat));
+                facts.push(expected("fact-gain-best-flat", &gain.best_flat));
+                facts.extend(
+                    gain.usual
+                        .iter()
+                        .map(|usual| expected("fact-gain-usual", usual)),
+                );
+            } else {
+                facts.push(
+                    Fact::new(
+                        text.with("fact-gain-flat", &[("rate", &shown.rate(field.flat_rate))]),
+                        signed(field.map.net() - field.flat.net(), currency),
+                    )
+                    .note(text.say("fact-gain-note")),
+                );
+            }
+            if let (Some(usual), Some(rate), None) =
+                (&field.usual, paper.settings.rate.usual, &money.expected)
+            {
                 facts.push(Fact::new(
                     text.with("fact-gain-usual", &[("rate", &shown.rate(rate))]),
                     signed(field.map.net() - usual.net(), currency),
@@ -269,6 +295,16 @@ fn brings(paper: &Paper<'_>) -> Vec<Block> {
             ),
         };
         facts.push(Fact::new(text.say("fact-ratio"), ratio(value)).note(note));
+    }
+    if let Ok(share) = &outcome.share {
+        let range = text.with(
+            "fact-share-range",
+            &[
+                ("low", &per_hundred(share.low)),
+                ("high", &per_hundred(share.high)),
+            ],
+        );
+        facts.push(Fact::new(text.say("fact-share"), per_hundred(share.share)).note(range));
     }
     if let Some((low, high)) = totals.n_kg_by_bounds {
         facts.push(

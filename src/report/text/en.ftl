@@ -50,6 +50,8 @@ fact-made-note = time of making: record.json
 fact-gain-none = Gain over no nitrogen
 fact-gain-note = at most
 fact-gain-flat = Gain over a flat { $rate }
+fact-gain-best-flat = Gain over the best flat rate, { $rate }
+fact-gain-expected = expected; { $share } of the paleness is nitrogen
 fact-gain-usual = Gain over the usual { $rate }
 fact-cost = Nitrogen and pass
 fact-money = Money
@@ -61,6 +63,8 @@ fact-answer-responds = the crop responds;{" "}
 fact-answer-doubtful = a response is doubtful;{" "}
 fact-answer-none = no response;{" "}
 fact-ratio-no-interval = no interval: { $reason }
+fact-share = Paleness that is nitrogen
+fact-share-range = 80 % range { $low } to { $high }
 fact-by-interval = Nitrogen by that interval
 fact-seen-ground = on the ground that was seen
 fact-drawn = Nitrogen, P10 to P90
@@ -164,7 +168,7 @@ formula-cell = Cell: mean of the index of its seen, whole, not bare pixels, weig
 formula-reference = Reference index I_ref = { $index }, from { $kind }; strips and cells are measured alike. Own rule; the use of a strip: Johnson and Raun 2003.
 formula-interval = Interval of the response index: Fieller 1954 for paired means over blocks along the strip, with Student's t and fewer degrees of freedom where neighbouring blocks agree.
 formula-placebo = Placebo strips: strip and swaths at { $places } other places of the canopy; the ratio there varies by { $spread } (standard deviation), the strip's mean by { $level }. Interval RI · (1 ± t · s · √(1 + 1/{ $effective })), over the root of the number of strips where they agree; paired interval { $paired }.
-formula-ratio = Response index of a cell: RI = I_ref / I, limited to 1 … { $largest }; adjustment: { $adjusted }; compared: { $compare }. Mullen and others 2003 (from memory).
+formula-ratio = Response index of a cell: RI = s · I_ref / I + (1 − s) · RI_field, limited to 1 … { $largest }; nitrogen share s: { $share }; adjustment: { $adjusted }. Ratio to the strip: Mullen and others 2003 (from memory); the share between 0 and 1 is an own rule.
 formula-without = Yield without more nitrogen: YP0 = min(a · exp(b · I / D), YPmax) with a = { $a } kg/ha, b = { $b } d, D = { $days } growing days, YPmax = { $most } kg/ha. Form: Raun and others 2002 (from memory). Curve: { $source }.
 formula-with = Yield with more nitrogen: YPN = min(YP0 · RI, YPmax).
 formula-rate = Nitrogen: N = (YPN − YP0) · g / e − applied since sensing, with g = { $g } (nitrogen in grain), e = { $e } (use efficiency), applied { $applied } kg N/ha. Common to the papers above.

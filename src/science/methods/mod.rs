@@ -11,13 +11,14 @@ pub mod quadratic;
 pub mod square_root;
 pub mod visible;
 
+use crate::science::blend::{Blend, response_index, sufficiency};
 use crate::science::methods::chlorophyll::ChlorophyllRoot;
 use crate::science::methods::class_table::ClassTable;
 use crate::science::methods::linear_ramp::LinearRamp;
 use crate::science::methods::quadratic::Quadratic;
 use crate::science::methods::square_root::SquareRoot;
 use crate::science::methods::visible::VisibleLine;
-use crate::science::yield_response::{Capped, RateInputError, YieldResponse, rate_of};
+use crate::science::yield_response::{Capped, RateInputError, YieldResponse, check_blend, rate_of};
 use crate::units::{NRate, Yield};
 use thiserror::Error;
 
@@ -86,12 +87,14 @@ pub struct RateModel {
     pub method: Method,
     /// The limits.
     pub limits: Limits,
+    /// How much of a cell's paleness counts as nitrogen, when not all of it does; `None` compares each cell with the strip.
+    pub blend: Option<Blend>,
 }
 
 /// What one cell's rate comes from.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CellRate {
-    /// Reference index over the cell's, as measured.
+    /// Response index before it is adjusted and limited: the reference index over the cell's, or what the nitrogen share makes of it.
     pub ratio_raw: f64,
     /// The ratio as the method used it: adjusted, held; `None` where the method uses none.
     pub ratio: Option<f64>,
@@ -265,8 +268,9 @@ impl RateModel {
             }
             .into());
         }
+        check_blend(self.blend)?;
         match &self.method {
-            Method::YieldResponse(method) => Ok(method.inputs(limits).check()?),
+            Method::YieldResponse(method) => Ok(method.inputs(limits, self.blend).check()?),
             other => other.check(),
         }
     }
@@ -276,12 +280,31 @@ impl RateModel {
     /// `index` is the cell's canopy index, `reference` that of the strip; both rise with canopy. `None` when one is missing or not above 0, so that a
     /// cell without a value never gets a rate. The model is taken to have passed [`RateModel::check`].
     pub fn rate(&self, index: f64, reference: f64) -> Option<CellRate> {
+        self.rate_by(index, reference, self.blend)
+    }
+
+    /// The same where the strips that the cell is compared with have a response index of their own, as with `strips_use = "nearest"`; it counts only
+    /// where the model has a blend.
+    pub fn rate_against(
+        &self,
+        index: f64,
+        reference: f64,
+        field_ratio: Option<f64>,
+    ) -> Option<CellRate> {
+        let blend = match (self.blend, field_ratio) {
+            (Some(blend), Some(ratio)) => Some(blend.with_field_ratio(ratio)),
+            (blend, _) => blend,
+        };
+        self.rate_by(index, reference, blend)
+    }
+
+    fn rate_by(&self, index: f64, reference: f64, blend: Option<Blend>) -> Option<CellRate> {
         if !(index > 0.0 && index.is_finite() && reference > 0.0 && reference.is_finite()) {
             return None;
         }
         let limits = &self.limits;
         if let Method::YieldResponse(method) = &self.method {
-            let inputs = method.inputs(limits);
+            let inputs = method.inputs(limits, blend);
             let cell = rate_of(index, reference, &inputs)?;
             return Some(CellRate {
                 beyond: inputs.is_beyond(cell.ratio_raw),
@@ -293,10 +316,13 @@ impl RateModel {
                 capped: cell.capped,
             });
         }
-        let ratio_raw = reference / index;
-        let own = self
-            .method
-            .needed(ratio_raw, index / reference, index, limits)?;
+        let ratio_raw = response_index(index, reference, blend);
+        let own = self.method.needed(
+            ratio_raw,
+            sufficiency(index, reference, blend),
+            index,
+            limits,
+        )?;
         // The limit only ever withholds: a method that backs off on the palest ground, or that rises, keeps its own lower rate there.
         let limit = limits.maximum_ratio.max(1.0);
         let at_limit = (limits.limits_sufficiency && ratio_raw > limit + HAIR)
@@ -328,11 +354,11 @@ impl RateModel {
     #[must_use]
     pub fn with_maximum_ratio(&self, maximum_ratio: f64) -> Self {
         Self {
-            method: self.method.clone(),
             limits: Limits {
                 maximum_ratio,
                 ..self.limits
             },
+            ..self.clone()
         }
     }
 
@@ -357,16 +383,17 @@ impl RateModel {
         }
     }
 
-    /// The same with each cell compared (`None`) or with one ratio for every cell; `None` where the method does not tell the two apart.
-    pub fn with_field_ratio(&self, field_ratio: Option<f64>) -> Option<Self> {
-        match &self.method {
-            Method::YieldResponse(method) => {
-                Some(self.with(Method::YieldResponse(YieldResponse {
-                    field_ratio,
-                    ..*method
-                })))
-            }
-            _ => None,
+    /// Whether the rate depends on the response index, so that a nitrogen share means something.
+    pub const fn uses_response_index(&self) -> bool {
+        self.method.divides_by_index() || matches!(self.method, Method::Visible(_))
+    }
+
+    /// The same by another nitrogen share; `None` compares each cell with the strip.
+    #[must_use]
+    pub fn with_blend(&self, blend: Option<Blend>) -> Self {
+        Self {
+            blend,
+            ..self.clone()
         }
     }
 
@@ -404,6 +431,7 @@ impl RateModel {
         Self {
             method,
             limits: self.limits,
+            blend: self.blend,
         }
     }
 }

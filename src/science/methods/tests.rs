@@ -65,7 +65,6 @@ fn every() -> Vec<Method> {
         maximum_yield: Yield::kg_per_ha(6_700.0),
         ratio_adjustment: None,
         dead_band: 0.0,
-        field_ratio: None,
         grain_nitrogen: 0.0239,
         use_efficiency: 0.5,
     };
@@ -101,6 +100,7 @@ fn model(method: Method) -> RateModel {
             minimum: NRate::ZERO,
             maximum: kg(150.0),
         },
+        blend: None,
     }
 }
 
@@ -326,7 +326,7 @@ proptest::proptest! {
     ) {
         for method in every() {
             let limits = Limits { maximum_ratio: 2.0, limits_sufficiency: false, applied_since_sensing: kg(applied), minimum: kg(minimum), maximum: kg(minimum + width) };
-            let model = RateModel { method, limits };
+            let model = RateModel { method, limits, blend: None };
             let rate = model.rate(index, reference).unwrap();
             prop_assert!(limits.minimum <= rate.n_exact && rate.n_exact <= limits.maximum);
             prop_assert!(rate.n_raw.get() >= -applied - 1e-12, "{} asks for less than nothing", model.method.name());

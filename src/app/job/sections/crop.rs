@@ -12,7 +12,7 @@ use crate::app::job::suggest::nearest;
 use crate::app::job::tables::NamedCurve;
 use crate::app::job::{amount, tables};
 use crate::pipeline::settings::{
-    Compare, Crop, GrowingDays, MaximumRatio, MissingDayRule, Season, YieldCurve, YieldSettings,
+    Crop, GrowingDays, MaximumRatio, MissingDayRule, Season, YieldCurve, YieldSettings,
 };
 use crate::science::crop::CropTables;
 use crate::science::degree_days::{CeilingOn, DayRule, GrowingRule};
@@ -595,14 +595,6 @@ pub(crate) fn response(
         );
         section.refuse("maximum_yield", problem);
     }
-    let compare = section.choice(
-        "compare",
-        "comparison (each cell, whole field)",
-        &[
-            ("each cell", Compare::EachCell),
-            ("whole field", Compare::WholeField),
-        ],
-    );
     let ratio_adjustment = section.take("ratio_adjustment").and_then(|entry| {
         let mut table = section.sub(&entry, "ratio_adjustment", "response.ratio_adjustment")?;
         let slope = table.number("slope", 0.0, 10.0, "a response index is stretched by it");
@@ -659,7 +651,6 @@ pub(crate) fn response(
     Some(YieldSettings {
         maximum_yield: maximum_yield?,
         curve,
-        compare: compare.unwrap_or(Compare::EachCell),
         ratio_adjustment,
         dead_band,
         grain_nitrogen: grain_nitrogen.or_else(|| crop.and_then(|crop| crop.grain_nitrogen))?,

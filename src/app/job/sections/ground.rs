@@ -6,6 +6,7 @@ use crate::app::job::amount;
 use crate::app::job::fault::Wanted;
 use crate::app::job::problem::Problem;
 use crate::app::job::reader::{Entry, Item, Section};
+use crate::app::job::sections::share;
 use crate::finding::Finding;
 use crate::pipeline::settings::{
     Exclusion, FieldSettings, Reading, ReferenceSettings, ReferenceSource, StripsUse, VectorSource,
@@ -246,6 +247,7 @@ pub(crate) fn reference(section: &mut Section<'_>, folder: &Path) -> Option<Refe
         .number("drop", 0.0, 100.0, "in MADs; 0 keeps every segment")
         .unwrap_or(3.5);
     let strips_use = strips_use(section, folder);
+    let level = share::level(section);
     let source = match (strips, readings, percentile) {
         (Some(strips), ..) => ReferenceSource::Strips(strips?),
         (_, Some(readings), _) => ReferenceSource::Readings(readings),
@@ -259,6 +261,7 @@ pub(crate) fn reference(section: &mut Section<'_>, folder: &Path) -> Option<Refe
         segments: segments.unsigned_abs() as usize,
         drop,
         strips_use: strips_use?,
+        level,
     })
 }
 

@@ -5,7 +5,7 @@ use crate::app::job::problem::Problem;
 use crate::app::job::reader::{Item, Section};
 use crate::app::job::sections::crop::Curve;
 use crate::app::job::sections::image::falls_with_canopy;
-use crate::app::job::sections::{crop, economic, ground};
+use crate::app::job::sections::{crop, economic, ground, share};
 use crate::app::job::{amount, keys, tables};
 use crate::pipeline::settings::{Crop, EconomicOptimum, Fitted, MethodSettings, Prices, Response};
 use crate::science::crop::Certainty;
@@ -31,7 +31,6 @@ const OWN: &[(&str, &[&str])] = &[
         &[
             "maximum_yield",
             "yield_curve",
-            "compare",
             "ratio_adjustment",
             "dead_band",
             "grain_nitrogen",
@@ -105,6 +104,7 @@ pub(crate) fn response(
     prices: Option<&Prices>,
 ) -> Option<Response> {
     let chosen = chosen?;
+    let nitrogen_share = share::nitrogen_share(section);
     let maximum_ratio = crop::maximum_ratio(section);
     let applied = nitrogen(section, "applied_since_sensing", product).unwrap_or(NRate::ZERO);
     let owns = |key: &str| {
@@ -158,8 +158,12 @@ pub(crate) fn response(
             );
         }
     }
+    if let Some(method) = &method {
+        share::needs_reference(section, nitrogen_share, method);
+    }
     Some(Response {
         method: method?,
+        nitrogen_share,
         maximum_ratio,
         applied_since_sensing: applied,
         curve_spread,

@@ -11,3 +11,4 @@ pub(crate) mod money;
 pub(crate) mod output;
 pub(crate) mod points;
 pub(crate) mod rate;
+pub(crate) mod share;

@@ -1,0 +1,79 @@
+//! `response.nitrogen_share` and `reference.level`: how much of the paleness counts as nitrogen, and where the level of the reference comes from.
+
+use crate::app::job::problem::Problem;
+use crate::app::job::reader::{Item, Section};
+use crate::app::job::sections::ground;
+use crate::pipeline::settings::{MethodSettings, NitrogenShare, ReferenceLevel};
+use crate::science::monte_carlo::uses_reference;
+
+/// `response.nitrogen_share`: 1 by default, a number from 0 to 1, or "measured".
+pub(crate) fn nitrogen_share(section: &mut Section<'_>) -> NitrogenShare {
+    let default = NitrogenShare::Stated(1.0);
+    let Some(entry) = section.take("nitrogen_share") else {
+        return default;
+    };
+    if let Item::Text(_) = entry.item {
+        return section
+            .choice_of(
+                &entry,
+                "nitrogen_share",
+                "nitrogen share (a number from 0 to 1, or measured)",
+                &[("measured", NitrogenShare::Measured)],
+            )
+            .unwrap_or(default);
+    }
+    let Some(number) = section.number_of(&entry, "nitrogen_share") else {
+        return default;
+    };
+    if !(0.0..=1.0).contains(&number) {
+        section.at(
+            &entry,
+            "nitrogen_share",
+            ground::range(
+                &number,
+                "0",
+                "1",
+                "1 compares each cell with the strip, 0 gives every cell the field's response index",
+            ),
+        );
+    }
+    NitrogenShare::Stated(number)
+}
+
+/// Refuses a share for a method that compares nothing with a strip: it would change nothing, and nobody would notice.
+pub(crate) fn needs_reference(
+    section: &Section<'_>,
+    share: NitrogenShare,
+    method: &MethodSettings,
+) {
+    if let MethodSettings::Other { method, .. } = method
+        && share != NitrogenShare::Stated(1.0)
+        && !uses_reference(method)
+    {
+        section.refuse(
+            "nitrogen_share",
+            Problem::Method {
+                reason: "a nitrogen share changes nothing here: these rates are not read by the response index".to_owned(),
+            },
+        );
+    }
+}
+
+/// `reference.level`: the strip's own index by default, or the mean of it and what its ratio makes of the field's mean.
+pub(crate) fn level(section: &mut Section<'_>) -> ReferenceLevel {
+    let words = [
+        ("strip", ReferenceLevel::Strip),
+        ("balanced", ReferenceLevel::Balanced),
+    ];
+    let level = section
+        .choice("level", "level of the reference (strip, balanced)", &words)
+        .unwrap_or(ReferenceLevel::Strip);
+    if level == ReferenceLevel::Balanced && !section.given("strips") {
+        section.require(
+            "strips",
+            "the reference strips, whose level is to be balanced with the field's,",
+            "\"strips.geojson\"",
+        );
+    }
+    level
+}
