@@ -760,12 +760,12 @@ mod tests {
 
     #[test]
     fn a_clock_far_in_the_future_or_the_past_is_no_fault() {
-        let day = SystemTime::UNIX_EPOCH + Duration::from_secs(1_775_952_000);
-        assert_eq!(made_at(day).as_deref(), Some("2026-04-12T00:00:00Z"));
+        let day = SystemTime::UNIX_EPOCH + Duration::from_secs(1_775_952_001);
+        assert_eq!(made_at(day).as_deref(), Some("2026-04-12T00:00:01Z"));
         for far in [
-            SystemTime::UNIX_EPOCH + Duration::from_secs(300_000_000_000),
-            SystemTime::UNIX_EPOCH + Duration::from_secs(9_000_000_000_000_000),
-            SystemTime::UNIX_EPOCH - Duration::from_secs(400_000_000_000),
+            SystemTime::UNIX_EPOCH + Duration::from_secs(300_000_000_001),
+            SystemTime::UNIX_EPOCH + Duration::from_secs(9_000_000_000_000_001),
+            SystemTime::UNIX_EPOCH - Duration::from_secs(400_000_000_001),
         ] {
             assert_eq!(made_at(far), None);
         }

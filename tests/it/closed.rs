@@ -236,7 +236,7 @@ fn virtual_raster(field: &Field, source: &str) {
         .join(",");
     let band = |number: usize, name: &str| {
         format!(
-            "<VRTRasterBand dataType=\"Float32\" band=\"{number}\"><Description>{name}</Description><SimpleSource>{source}<SourceBand>{number}</SourceBand></SimpleSource></VRTRasterBand>"
+            "<VRTRasterBand dataType=\"Float32\" band=\"{number}\"><Description>{name}</Description><NoDataValue>-9999</NoDataValue><SimpleSource>{source}<SourceBand>{number}</SourceBand></SimpleSource></VRTRasterBand>"
         )
     };
     field.write(

@@ -108,7 +108,7 @@ fn every_layer_is_looked_at() {
     // In degrees one vertex of many is told, not another system.
     let field = Field::new();
     let text = fs_err::read_to_string(field.path("boundary.geojson")).unwrap();
-    let at = text.find("[[[").unwrap() + 3;
+    let at = text.find("],[").unwrap() + 3;
     let end = at + text[at..].find(',').unwrap();
     field.write(
         "boundary.geojson",
@@ -118,7 +118,7 @@ fn every_layer_is_looked_at() {
         "degrees",
         &field,
         "vector.place",
-        &["feature 1", "vertex 1", "330.5"],
+        &["feature 1", "vertex 2", "330.5"],
     );
 }
 
@@ -205,8 +205,8 @@ fn maps_that_lie_nowhere_are_neither_checked_nor_converted() {
 fn readings_that_lie_nowhere_are_refused() {
     let field = Field::new();
     field.job(
-        "[imagery]\npath = \"image.tif\"",
-        "[points]\npath = \"log.csv\"\ncrs = \"EPSG:32633\"\nx = \"x\"\ny = \"y\"\n\n[imagery]",
+        "[imagery]\npath = \"image.tif\"\ndate = 2026-04-14\nindex = \"NDVI\"\n",
+        "[points]\npath = \"log.csv\"\ndate = 2026-04-14\nindex = \"NDVI\"\ncrs = \"EPSG:32633\"\nx = \"x\"\ny = \"y\"\n",
     );
     let (x, y) = CORNER;
     field.write(
@@ -366,7 +366,7 @@ fn raw_numbers_that_end_early() {
     let band = |number: usize, name: &str| {
         let first = (number - 1) * cols * rows * 4;
         format!(
-            "<VRTRasterBand dataType=\"Float32\" band=\"{number}\" subClass=\"VRTRawRasterBand\"><Description>{name}</Description><SourceFilename relativeToVRT=\"1\">image.img</SourceFilename><ImageOffset>{first}</ImageOffset><PixelOffset>4</PixelOffset><LineOffset>{}</LineOffset><ByteOrder>LSB</ByteOrder></VRTRasterBand>",
+            "<VRTRasterBand dataType=\"Float32\" band=\"{number}\" subClass=\"VRTRawRasterBand\"><Description>{name}</Description><NoDataValue>-9999</NoDataValue><SourceFilename relativeToVRT=\"1\">image.img</SourceFilename><ImageOffset>{first}</ImageOffset><PixelOffset>4</PixelOffset><LineOffset>{}</LineOffset><ByteOrder>LSB</ByteOrder></VRTRasterBand>",
             cols * 4
         )
     };
@@ -669,7 +669,7 @@ fn a_database_with_an_unfinished_log_is_refused() {
         .query_row("PRAGMA journal_mode = WAL", [], |row| row.get(0))
         .unwrap();
     database
-        .execute("CREATE TABLE open_change (a)", [])
+        .execute("UPDATE gpkg_contents SET description = 'changed'", [])
         .unwrap();
     field.job("boundary.geojson", "field.gpkg");
     refused(
@@ -683,44 +683,54 @@ fn a_database_with_an_unfinished_log_is_refused() {
     assert_eq!(said.status, Some(0), "{}", said.err);
 }
 
+/// Something done to a field.
+type Spoil<'a> = dyn Fn(&Field) + 'a;
+
 #[test]
 fn no_message_echoes_a_long_value() {
     let long = "9".repeat(5_000);
     let name = "n".repeat(5_000);
-    let said = |spoil: &dyn Fn(&Field)| {
+    let said = |spoil: &Spoil<'_>| {
         let field = Field::new();
         spoil(&field);
         field.run(&["map"])
     };
-    let spoils: [(&str, &dyn Fn(&Field)); 6] = [
-        ("a rate", &|field| {
-            field.job("150 kg N/ha", &format!("{long} kg X/ha"))
-        }),
-        ("a key", &|field| {
-            field.job("maximum =", &format!("{name} ="))
-        }),
-        ("a system", &|field| {
-            field.job("[imagery]", &format!("crs = \"{name}\"\n\n[imagery]"))
-        }),
-        ("a system of a file", &|field| {
-            let text = fs_err::read_to_string(field.path("boundary.geojson")).unwrap();
-            let crs = format!(
-                "\"crs\":{{\"type\":\"name\",\"properties\":{{\"name\":\"{name}\"}}}},\"features\":"
-            );
-            field.write("boundary.geojson", text.replacen("\"features\":", &crs, 1));
-        }),
-        ("a layer", &|field| {
-            field.job(
+    let in_file = |field: &Field| {
+        let text = fs_err::read_to_string(field.path("boundary.geojson")).unwrap();
+        let crs = format!(
+            "\"crs\":{{\"type\":\"name\",\"properties\":{{\"name\":\"{name}\"}}}},\"features\":"
+        );
+        field.write("boundary.geojson", text.replacen("\"features\":", &crs, 1));
+    };
+    let in_job = |old: &'static str, new: String| move |field: &Field| field.job(old, &new);
+    let spoils: [(&str, Box<Spoil<'_>>); 6] = [
+        (
+            "a rate",
+            Box::new(in_job("150 kg N/ha", format!("{long} kg X/ha"))),
+        ),
+        ("a key", Box::new(in_job("maximum =", format!("{name} =")))),
+        (
+            "a system",
+            Box::new(in_job(
+                "[imagery]",
+                format!("crs = \"{name}\"\n\n[imagery]"),
+            )),
+        ),
+        ("a system of a file", Box::new(in_file)),
+        (
+            "a layer",
+            Box::new(in_job(
                 "boundary = \"boundary.geojson\"",
-                &format!("boundary = {{ path = \"boundary.geojson\", layer = \"{name}\" }}"),
-            )
-        }),
-        ("an index", &|field| {
-            field.job("index = \"NDVI\"", &format!("index = \"{name}\""))
-        }),
+                format!("boundary = {{ path = \"boundary.geojson\", layer = \"{name}\" }}"),
+            )),
+        ),
+        (
+            "an index",
+            Box::new(in_job("index = \"NDVI\"", format!("index = \"{name}\""))),
+        ),
     ];
     for (what, spoil) in spoils {
-        let said = said(spoil);
+        let said = said(spoil.as_ref());
         assert_eq!(said.status, Some(1), "{what}: {}", said.err);
         let longest = said
             .err

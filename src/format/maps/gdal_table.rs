@@ -11,7 +11,7 @@ use geo::Coord;
 use crate::format::complaints;
 use crate::format::maps::{MapError, stem};
 use crate::format::systems::system_of;
-use crate::format::vector::{OpenFault, open};
+use crate::format::vector::{OpenFault, is_set, open};
 use crate::zones::carried::{
     Attribute, CarriedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System,
 };
@@ -188,6 +188,9 @@ fn whole_database(path: &Path, dataset: &Dataset, oddities: &mut Vec<Fault>) {
 }
 
 fn attribute(feature: &gdal::vector::Feature<'_>, column: usize) -> Attribute {
+    if !is_set(feature, column) {
+        return Attribute::Null;
+    }
     match feature.field(column) {
         Ok(Some(FieldValue::IntegerValue(value))) => Attribute::Whole(value.into()),
         Ok(Some(FieldValue::Integer64Value(value))) => Attribute::Whole(value),

@@ -9,7 +9,7 @@ use super::error::PointFileError;
 use super::{Columns, Gathered, PointTable, Raw, Wanted};
 use crate::format::complaints;
 use crate::format::systems::system_of;
-use crate::format::vector::{OpenFault, open};
+use crate::format::vector::{OpenFault, is_set, open};
 
 /// Refuses a file of which not all was read: what GDAL complains of is said nowhere else.
 fn lossless(path: &Path, said: Vec<String>) -> Result<(), PointFileError> {
@@ -113,6 +113,7 @@ pub(super) fn read(path: &Path, wanted: &Wanted<'_>) -> Result<PointTable, Point
         }
         // A null is a missing value; numbers are written so that they read back the same.
         let cell = |at: usize| match feature.field(at) {
+            _ if !is_set(&feature, at) => String::new(),
             Ok(Some(gdal::vector::FieldValue::RealValue(value))) => value.to_string(),
             Ok(Some(_)) => feature
                 .field_as_string(at)

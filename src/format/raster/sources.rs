@@ -134,6 +134,9 @@ fn follow(
         };
         let relative = attribute(&node, "relativetovrt").is_some_and(|value| value.trim() == "1");
         let source = source_at(path, text, relative, home)?;
+        if raw {
+            raw_is_whole(path, &node, &source.written)?;
+        }
         if !known.insert(source.canonical) {
             continue;
         }
@@ -146,7 +149,6 @@ fn follow(
         behind.files.push(source.written.clone());
         sidecars(&source.written, &mut behind.files);
         if raw {
-            raw_is_whole(path, &node, &source.written)?;
             continue;
         }
         // Before it is opened: opening a virtual raster may open what is behind it.

@@ -6,5 +6,5 @@ mod read;
 mod whole;
 
 pub use error::VectorError;
-pub(crate) use open::{OpenFault, is_database, open, unfinished};
+pub(crate) use open::{OpenFault, is_database, is_set, open, unfinished};
 pub use read::{Shape, VectorLayer, read_lines, read_polygons, read_polygons_with};

@@ -3,6 +3,7 @@
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
+use gdal::vector::Feature;
 use gdal::{Dataset, DatasetOptions, GdalOpenFlags};
 
 use crate::format::json_text::{JsonFault, begins_like_json, check};
@@ -49,6 +50,15 @@ fn drivers(head: &[u8]) -> (&'static [&'static str], &'static [&'static str]) {
         &["ESRI Shapefile", "FlatGeobuf", "LIBKML", "MapInfo File"],
         &[],
     )
+}
+
+/// Whether a feature has a value in a column. Where a format leaves a missing number out, GDAL's plain answer is 0; as text it is empty.
+pub(crate) fn is_set(feature: &Feature<'_>, column: usize) -> bool {
+    feature
+        .field_as_string(column)
+        .ok()
+        .flatten()
+        .is_some_and(|text| !text.is_empty())
 }
 
 /// Whether a file is a database of `SQLite`.

@@ -6,7 +6,7 @@ use gdal::vector::{Layer, LayerAccess, OGRFieldType};
 use geo::{CoordsIter as _, Geometry, LineString, MultiPolygon};
 
 use super::error::VectorError;
-use super::open::{OpenFault, open};
+use super::open::{OpenFault, is_set, open};
 use crate::format::complaints;
 use crate::format::extent::Extent;
 use crate::format::systems::system_of;
@@ -232,6 +232,7 @@ fn read<G>(
         let name = name_column.and_then(|column| feature.field_as_string(column).ok().flatten());
         check_numbers(path, k + 1, &flat, &crs)?;
         let number = number_column
+            .filter(|column| is_set(&feature, *column))
             .and_then(|column| feature.field_as_double(column).ok().flatten())
             .filter(|number| number.is_finite());
         shapes.push(Shape {
