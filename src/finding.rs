@@ -2,6 +2,58 @@
 
 use std::fmt;
 
+/// No message echoes more of a value than this. (characters)
+const LONGEST_VALUE: usize = 200;
+
+/// A message in which no value, in quotes or in one piece, is longer than 200 characters; paths stay whole, so that they can be found.
+pub fn shortened(message: impl Into<String>) -> String {
+    let message = message.into();
+    if message.len() <= LONGEST_VALUE {
+        return message;
+    }
+    let mut out = String::with_capacity(message.len());
+    let mut piece = String::new();
+    let (mut quoted, mut escaped) = (false, false);
+    for c in message.chars() {
+        let ends_quote = quoted && c == '"' && !escaped;
+        escaped = quoted && c == '\\' && !escaped;
+        if ends_quote {
+            piece.push(c);
+            add_piece(&mut out, &mut piece);
+            quoted = false;
+        } else if !quoted && c == '"' {
+            add_piece(&mut out, &mut piece);
+            piece.push(c);
+            quoted = true;
+        } else if !quoted && c.is_whitespace() {
+            add_piece(&mut out, &mut piece);
+            out.push(c);
+        } else {
+            piece.push(c);
+        }
+    }
+    add_piece(&mut out, &mut piece);
+    out
+}
+
+/// Moves a piece to the text, cut where it is too long.
+fn add_piece(out: &mut String, piece: &mut String) {
+    let count = piece.chars().count();
+    let path = !piece.starts_with('"') && piece.contains(['/', '\\']) && !piece.contains(',');
+    if count > LONGEST_VALUE && !path {
+        out.extend(piece.chars().take(LONGEST_VALUE - 30));
+        out.push_str("… (");
+        out.push_str(&count.to_string());
+        out.push_str(" characters)");
+        if piece.starts_with('"') {
+            out.push('"');
+        }
+    } else {
+        out.push_str(piece);
+    }
+    piece.clear();
+}
+
 /// How much a finding weighs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Severity {
@@ -58,7 +110,7 @@ impl Finding {
         Self {
             code,
             severity: Severity::Note,
-            message: message.into(),
+            message: shortened(message),
             accepted: None,
         }
     }
@@ -67,7 +119,7 @@ impl Finding {
         Self {
             code,
             severity: Severity::Caution,
-            message: message.into(),
+            message: shortened(message),
             accepted: None,
         }
     }
@@ -76,7 +128,7 @@ impl Finding {
         Self {
             code,
             severity: Severity::Stop,
-            message: message.into(),
+            message: shortened(message),
             accepted: None,
         }
     }
@@ -112,5 +164,37 @@ impl<T> Checked<T> {
     pub fn into_log(self, log: &mut Vec<Finding>) -> T {
         log.extend(self.findings);
         self.value
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_value_is_echoed_at_length() {
+        let plain = "the rate \"120 kg\" is no rate";
+        assert_eq!(shortened(plain), plain);
+        let words = "a sentence of many words ".repeat(20);
+        assert_eq!(shortened(words.clone()), words);
+        let path = format!("{}/image.tif: there is no such file", "/folder".repeat(60));
+        assert_eq!(shortened(path.clone()), path);
+        for value in [
+            "x".repeat(5000),
+            "two words, ".repeat(500),
+            "\\\"".repeat(900),
+        ] {
+            let told = shortened(format!("it says \"{value}\" there"));
+            assert!(told.chars().count() < 240, "{told}");
+            assert!(
+                told.starts_with("it says \"") && told.ends_with("\" there"),
+                "{told}"
+            );
+        }
+        let told = shortened(format!("{} is no number", "9".repeat(1000)));
+        assert!(
+            told.chars().count() < 240 && told.contains("(1000 characters)"),
+            "{told}"
+        );
     }
 }

@@ -8,6 +8,7 @@ use std::fmt;
 use serde_json::{Value, json};
 
 use crate::app::cancel::Signal;
+use crate::finding::shortened;
 
 /// Why a command did not do what it was asked for.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -73,7 +74,7 @@ impl AppError {
         Self {
             kind,
             code,
-            headline: headline.into(),
+            headline: shortened(headline),
             facts: Vec::new(),
             hint: None,
             causes: Vec::new(),
@@ -84,15 +85,15 @@ impl AppError {
     #[must_use]
     pub fn with_fact(mut self, place: impl Into<String>, text: impl Into<String>) -> Self {
         self.facts.push(Fact {
-            place: place.into(),
-            text: text.into(),
+            place: shortened(place),
+            text: shortened(text),
         });
         self
     }
     /// With what to do.
     #[must_use]
     pub fn with_hint(mut self, hint: impl Into<String>) -> Self {
-        self.hint = Some(hint.into());
+        self.hint = Some(shortened(hint));
         self
     }
     /// With what it was caused by: the sources of `error`, not `error` itself.
@@ -100,7 +101,7 @@ impl AppError {
     pub fn with_causes(mut self, error: &dyn Error) -> Self {
         let mut source = error.source();
         while let Some(cause) = source {
-            self.causes.push(cause.to_string());
+            self.causes.push(shortened(cause.to_string()));
             source = cause.source();
         }
         self

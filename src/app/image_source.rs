@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use crate::app::below::below;
 use crate::app::error::AppError;
 use crate::app::open::refuse_network;
 use crate::finding::Finding;
@@ -479,15 +480,9 @@ pub(crate) fn on_disk(
 
 /// A path as the record shows it: below the job's folder relative to it, with an archive's entry after the archive.
 pub(crate) fn shown(path: &Path, folder: &Path) -> String {
-    let below = |path: &Path| {
-        path.strip_prefix(folder)
-            .unwrap_or(path)
-            .to_string_lossy()
-            .into_owned()
-    };
     out_of_archive(path).map_or_else(
-        || below(path),
-        |(archive, entry)| format!("{}/{entry}", below(&archive)),
+        || below(path, folder),
+        |(archive, entry)| format!("{}/{entry}", below(&archive, folder)),
     )
 }
 

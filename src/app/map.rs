@@ -2,15 +2,18 @@
 
 use std::path::Path;
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::SystemTime;
 
 use crate::app::api::{Common, MapOptions};
+use crate::app::below::without_folder;
 use crate::app::commit::{CommitOptions, OutputFolder};
 use crate::app::error::AppError;
 use crate::app::formats::{Failed, refused_format};
 use crate::app::job::resolve::read_map_job;
-use crate::app::open::Image;
+use crate::app::open::{Canopy, Image};
 use crate::app::progress::Progress;
 use crate::app::season::{OpenedSeason, growing_season};
+use crate::app::unchanged::Unchanged;
 use crate::app::{commit, formats, image_source, memory, open, paper, points, record};
 use crate::finding::{Acceptance, Finding};
 use crate::format::iso11783;
@@ -28,11 +31,13 @@ use crate::report::draw::drawing::Drawing;
 use crate::report::model::Report;
 use crate::report::paper::Subject;
 use crate::report::summary;
+use crate::space::crs::{CrsError, Projector};
 use crate::zones::check_points::{CheckPoint, check_points};
 use crate::zones::file_totals::{FileTotal, MachineFile, of_polygons};
 use crate::zones::flavour::TaskKind;
 use crate::zones::machine::{MachineRates, machine_rates};
 use crate::zones::prescription::Prescription;
+use geo::CoordsIter as _;
 use jiff::Timestamp;
 
 /// A job with everything opened.
@@ -43,27 +48,27 @@ struct Opened {
     ground: Ground,
     season: OpenedSeason,
     findings: Vec<Finding>,
+    unchanged: Unchanged,
 }
 
-/// Tells GDAL how to behave: quiet, with a cache of blocks that does not grow with the image.
+/// Tells GDAL how to behave: quiet, on this machine unless told otherwise, with a cache of blocks that does not grow with the image.
 pub(crate) fn set_up(common: &Common) {
-    crate::format::complaints::listen();
+    crate::format::library::ready();
+    crate::format::library::network(common.network);
     let cache = memory::cache_mib(common.memory_mib);
-    for (key, value) in [
-        ("GDAL_CACHEMAX", cache.to_string()),
-        ("OGR_GEOMETRY_ACCEPT_UNCLOSED_RING", "NO".to_owned()),
-    ] {
-        let _ = gdal::config::set_config_option(key, &value);
-    }
+    let _ = gdal::config::set_config_option("GDAL_CACHEMAX", &cache.to_string());
 }
 
 fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Opened, AppError> {
     progress.start("reading the job", 0);
     let mut findings = Vec::new();
+    let mut unchanged = Unchanged::default();
+    unchanged.keep([&job.to_owned()]);
     let settings = read_map_job(job)?.into_log(&mut findings);
     set_up(common);
     let folder = job.parent().unwrap_or_else(|| Path::new("")).to_owned();
     let imagery = imagery(&settings)?;
+    unchanged.keep(&open::inputs(job, &settings, &open::named(imagery), &[]));
     let image = open::image(
         imagery,
         settings.response.index().unwrap_or_default(),
@@ -71,6 +76,8 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
         common.network,
         &mut findings,
     )?;
+    // Sources and sidecars are known by now, and no pixel of them is read yet.
+    unchanged.keep(&image.inputs);
     check_curve(&settings, &image)?;
     if let Some(bytes) = memory::cache_of_pass(&image, threads(common)) {
         let least = bytes.min(memory::cache_mib(common.memory_mib) << 20);
@@ -89,6 +96,7 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
         }
         (_, prepared) => prepared?,
     };
+    masks_reach(&image, &ground)?;
     memory::enough(ground.grid.cells.len(), common)?;
     if image.stack.points().is_none() {
         image_source::coarse(ground.pixel, ground.area, &mut findings);
@@ -105,7 +113,47 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
         ground,
         season,
         findings,
+        unchanged,
     })
+}
+
+/// Refuses a mask that lies elsewhere: nothing of the field would be usable, and the image be blamed.
+fn masks_reach(image: &Image, ground: &Ground) -> Result<(), AppError> {
+    let Canopy::Raster(stack) = &image.stack else {
+        return Ok(());
+    };
+    for mask in stack.masks() {
+        let lattice = &mask.facts.lattice;
+        let failed = |error: CrsError| {
+            AppError::refused(
+                "plane.transformation",
+                "the field cannot be carried into the system of the mask",
+            )
+            .with_fact(mask.path.display().to_string(), error.to_string())
+            .with_hint("check the reference system of the mask")
+        };
+        let way = Projector::new(&ground.plane.crs, &lattice.crs).map_err(failed)?;
+        let (mut low, mut high) = ((f64::MAX, f64::MAX), (f64::MIN, f64::MIN));
+        for c in ground.field.coords_iter() {
+            let (x, y) = way.point(c.x, c.y).map_err(failed)?;
+            let (col, row) = lattice.affine.to_pixel(x, y);
+            low = (low.0.min(col), low.1.min(row));
+            high = (high.0.max(col), high.1.max(row));
+        }
+        let (cols, rows) = (lattice.cols as f64, lattice.rows as f64);
+        if low.0 >= cols || low.1 >= rows || high.0 <= 0.0 || high.1 <= 0.0 {
+            return Err(AppError::refused("mask.apart", "the mask does not show the field")
+                .with_fact(
+                    mask.path.display().to_string(),
+                    format!(
+                        "{} × {} pixels; the field would be at its columns {:.0} to {:.0}, rows {:.0} to {:.0}",
+                        lattice.cols, lattice.rows, low.0, high.0, low.1, high.1
+                    ),
+                )
+                .with_hint("give the mask of this image, in its right reference system"));
+        }
+    }
+    Ok(())
 }
 
 fn imagery(settings: &Settings) -> Result<&Imagery, AppError> {
@@ -294,6 +342,11 @@ pub(crate) fn accept(accepted: &[(String, Acceptance)], findings: &mut Vec<Findi
     }
 }
 
+/// The true time as the record says it; `None` where a clock says what no calendar holds.
+fn made_at(clock: SystemTime) -> Option<String> {
+    Timestamp::try_from(clock).ok().map(|now| now.to_string())
+}
+
 /// The instant that stands in files which demand one.
 fn instant(image_date: jiff::civil::Date) -> Timestamp {
     let epoch = std::env::var("SOURCE_DATE_EPOCH")
@@ -402,6 +455,10 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
         grid.as_ref(),
     );
     accept(&opened.settings.accept, &mut findings);
+    for finding in &mut findings {
+        finding.message = without_folder(&finding.message, &opened.folder);
+    }
+    opened.unchanged.still()?;
     let inputs = match inputs {
         Some(inputs) => inputs?,
         None => record::inputs(&read, &opened.folder)?,
@@ -578,7 +635,11 @@ pub fn map(job: &Path, options: &MapOptions, progress: &dyn Progress) -> Result<
     };
     let mut made = make(job, common, progress)?;
     let mut files = std::mem::take(&mut made.files);
-    let now = (!options.dry_run).then(|| Timestamp::now().to_string());
+    let now = if options.dry_run {
+        None
+    } else {
+        made_at(SystemTime::now())
+    };
     files.push(record::finished(
         &made.map_id,
         made.core.clone(),
@@ -635,6 +696,7 @@ pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<R
     })?;
     findings.extend(opened.image.index.2.findings());
     accept(&opened.settings.accept, &mut findings);
+    opened.unchanged.still()?;
     let facts = summary::Facts {
         settings: &opened.settings,
         ground: &opened.ground,
@@ -692,4 +754,24 @@ pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<R
         files: Vec::new(),
         stopped,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use std::time::Duration;
+
+    use super::*;
+
+    #[test]
+    fn a_clock_far_in_the_future_or_the_past_is_no_fault() {
+        let day = SystemTime::UNIX_EPOCH + Duration::from_secs(1_775_952_001);
+        assert_eq!(made_at(day).as_deref(), Some("2026-04-12T00:00:01Z"));
+        for far in [
+            SystemTime::UNIX_EPOCH + Duration::from_secs(300_000_000_001),
+            SystemTime::UNIX_EPOCH + Duration::from_secs(9_000_000_000_000_001),
+            SystemTime::UNIX_EPOCH - Duration::from_secs(400_000_000_001),
+        ] {
+            assert_eq!(made_at(far), None);
+        }
+    }
 }

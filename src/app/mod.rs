@@ -1,6 +1,7 @@
 //! Resolves settings, opens inputs, runs the pipeline, writes: what the front ends call.
 
 pub mod api;
+pub(crate) mod below;
 pub mod cancel;
 pub mod check_map;
 pub mod commit;
@@ -25,3 +26,4 @@ pub mod rate;
 pub mod record;
 mod refusal;
 pub mod season;
+pub(crate) mod unchanged;

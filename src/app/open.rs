@@ -487,6 +487,22 @@ fn band_number(imagery: &Imagery, file: &RasterFacts, name: &str) -> Result<usiz
     }
 }
 
+/// The files that a job names for its image, masks among them.
+pub(crate) fn named(imagery: &Imagery) -> Vec<PathBuf> {
+    let mut list: Vec<PathBuf> = match &imagery.source {
+        ImageSource::One(path) => vec![path.clone()],
+        ImageSource::PerBand(files) => files.iter().map(|(_, path)| path.clone()).collect(),
+        ImageSource::Points(rule) => vec![rule.source.path.clone()],
+    };
+    let masks = imagery.mask.iter();
+    list.extend(masks.flat_map(|mask| {
+        std::iter::once(mask)
+            .chain(&mask.and)
+            .filter_map(|mask| mask.path.clone())
+    }));
+    list
+}
+
 /// Every file that a job reads, with sidecars that belong to it, in the order of reading; `image` are those of the image, `weather` those that growing days were
 /// counted from.
 pub fn inputs(

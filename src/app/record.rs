@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use crate::app::below::below;
 use crate::app::commit;
 use crate::app::error::AppError;
 use crate::app::image_source::shown;
@@ -42,11 +43,7 @@ pub fn inputs(paths: &[PathBuf], folder: &Path) -> Result<Value, AppError> {
             .map_err(|error| unreadable(&error))?
             .len();
         let sha256 = commit::sha256_of_file(path).map_err(|error| unreadable(&error))?;
-        let shown = path
-            .strip_prefix(folder)
-            .unwrap_or(path)
-            .to_string_lossy()
-            .replace('\\', "/");
+        let shown = below(path, folder);
         list.push(json!({ "path": shown, "bytes": size, "sha256": sha256 }));
     }
     Ok(Value::Array(list))

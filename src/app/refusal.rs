@@ -68,6 +68,10 @@ impl From<VectorError> for AppError {
             ),
             VectorError::Kind { .. } => ("vector.kind", "draw it as the kind that is asked for"),
             VectorError::NotFinite { .. } => ("vector.number", "mend the feature in a GIS"),
+            VectorError::Place { .. } => (
+                "vector.place",
+                "move or delete that vertex in a GIS, or state the system that the coordinates are in",
+            ),
             VectorError::Unclosed { .. } => (
                 "vector.unclosed",
                 "end the ring with the point that it begins with, or export the file again",

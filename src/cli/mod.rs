@@ -4,6 +4,7 @@ pub mod args;
 mod check;
 mod completions;
 mod convert;
+mod environment;
 mod inspect;
 mod layout;
 mod lists;
@@ -53,6 +54,19 @@ pub fn run(arguments: Vec<OsString>) -> ExitCode {
         }
     }));
     let printer = Printer::of(&arguments);
+    if let Err((error, names)) = environment::clean(&arguments) {
+        let error = AppError::refused(
+            "environment",
+            "haulm cannot start itself in a clean environment",
+        )
+        .with_fact("this program", error.to_string())
+        .with_fact("variables", names.join(", "))
+        .with_hint("start it without these variables, which could change results");
+        return printer
+            .error("haulm", &error)
+            .map_or(FAULT, |()| error.exit_status())
+            .into();
+    }
     std::panic::catch_unwind(|| execute(arguments, &printer)).unwrap_or_else(|_| {
         let text = place.lock().unwrap_or_else(PoisonError::into_inner).clone();
         let error = AppError::fault("internal", "haulm met a fault of its own; outputs are as they were, or the next run completes them")

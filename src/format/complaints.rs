@@ -1,39 +1,105 @@
-//! What GDAL complains of while it reads. A layer that ends early looks like a short one: the reason goes to the error handler alone.
+//! What GDAL complains of while it reads. A layer that ends early looks like a short one, and a damaged tile like a dark one: the reason goes to the error
+//! handler alone.
 
-use std::cell::RefCell;
-use std::sync::Once;
+use std::sync::{Mutex, Once, PoisonError};
+use std::thread;
+use std::thread::ThreadId;
 
 use gdal::errors::CplErrType;
 
-thread_local! {
-    static SAID: RefCell<Vec<String>> = const { RefCell::new(Vec::new()) };
+/// A complaint: the thread that it was made on, and whether that may be one that a driver made for itself.
+struct Said {
+    thread: ThreadId,
+    nameless: bool,
+    text: String,
 }
 
-/// More than these are not kept: the first ones say why.
-const MOST: usize = 20;
+/// In one place for all threads: a driver that decodes on threads of its own complains there.
+static SAID: Mutex<Vec<Said>> = Mutex::new(Vec::new());
+/// Threads that ask for their complaints.
+static ASKING: Mutex<Vec<ThreadId>> = Mutex::new(Vec::new());
 
-/// Keeps failures in place of printing them; warnings are dropped.
+/// More than these are not kept; the oldest go, which nobody asked for.
+const MOST: usize = 200;
+
+/// Warnings that speak of how a file is written, and of nothing that is lost: parts of their texts.
+const HARMLESS: [&str; 24] = [
+    // Tags that the TIFF library does not know, or finds in an odd form.
+    "Unknown field with tag",
+    "does not end in null byte",
+    "contains null byte",
+    "Nonstandard tile",
+    "tags are not sorted in ascending order",
+    "Invalid data type for tag",
+    "Photometric type-related color channels",
+    "TIFFReadDirectory:Ignoring",
+    "Wrong data type",
+    // Names and citations of reference systems; the system itself is judged where it is read.
+    "not the same as the one from the EPSG registry",
+    "is deprecated",
+    "CRS definition",
+    "PROJ: ",
+    // Rings that run the other way round, and many parts: nothing is left out.
+    "invalid winding order",
+    "polygon with more than 100 parts",
+    "organizePolygons() received a polygon with more than",
+    // Versions and names of databases.
+    "application_id",
+    "user_version",
+    "non conformant file extension",
+    "partially supported",
+    // A picture's profile of colours.
+    "iCCP:",
+    "sRGB",
+    // A schema that is not fetched, and one that is not there.
+    "schema",
+    // Pixels beyond the edge of an image in its last tiles.
+    "tile size",
+];
+
+/// Keeps failures and warnings in place of printing them.
 pub fn listen() {
     static ONCE: Once = Once::new();
     ONCE.call_once(|| {
-        // A ring whose ends lie apart is a complaint, not a ring: where it was meant to close nobody can tell.
-        let _ = gdal::config::set_config_option("OGR_GEOMETRY_ACCEPT_UNCLOSED_RING", "NO");
         gdal::config::set_error_handler(|kind, _, text| {
-            if matches!(kind, CplErrType::Failure | CplErrType::Fatal) {
-                // A handler that is called while the list is looked at has nobody to tell.
-                let _ = SAID.try_with(|said| {
-                    if let Ok(mut said) = said.try_borrow_mut()
-                        && said.len() < MOST
-                    {
-                        said.push(text.lines().collect::<Vec<_>>().join(" "));
-                    }
+            let counts = match kind {
+                CplErrType::Failure | CplErrType::Fatal => true,
+                CplErrType::Warning => !HARMLESS.iter().any(|part| text.contains(part)),
+                CplErrType::None | CplErrType::Debug => false,
+            };
+            if counts {
+                let mut said = SAID.lock().unwrap_or_else(PoisonError::into_inner);
+                if said.len() == MOST {
+                    said.remove(0);
+                }
+                let thread = thread::current();
+                said.push(Said {
+                    thread: thread.id(),
+                    nameless: thread.name().is_none(),
+                    text: text.lines().collect::<Vec<_>>().join(" "),
                 });
             }
         });
     });
 }
 
-/// Failures of this thread since the last call, and forgets them.
+/// Complaints of this thread since the last call, and of a driver's own threads; forgets them.
 pub(crate) fn take() -> Vec<String> {
-    SAID.with_borrow_mut(std::mem::take)
+    let own = thread::current().id();
+    let asking = {
+        let mut asking = ASKING.lock().unwrap_or_else(PoisonError::into_inner);
+        if !asking.contains(&own) {
+            asking.push(own);
+        }
+        asking.clone()
+    };
+    let mut said = SAID.lock().unwrap_or_else(PoisonError::into_inner);
+    if said.is_empty() {
+        return Vec::new();
+    }
+    let (mine, others): (Vec<Said>, Vec<Said>) = std::mem::take(&mut *said)
+        .into_iter()
+        .partition(|one| one.thread == own || one.nameless && !asking.contains(&one.thread));
+    *said = others;
+    mine.into_iter().map(|one| one.text).collect()
 }

@@ -2,9 +2,11 @@
 
 use gdal::spatial_ref::SpatialRef;
 
+use crate::format::library;
+use crate::format::systems_text::{needs_file, system};
 use crate::space::crs::Crs;
 
-/// The system that a file states; `None` when it states none, or a local one that lies nowhere.
+/// The system that a file states; `None` when it states none, a local one that lies nowhere, or one that needs a file of its own.
 pub fn system_of(stated: &SpatialRef) -> Option<Crs> {
     let name = stated.name().unwrap_or_else(|| "unnamed system".to_owned());
     if stated.is_local()
@@ -43,7 +45,7 @@ pub fn system_of(stated: &SpatialRef) -> Option<Crs> {
         None => stated
             .to_wkt()
             .ok()
-            .filter(|wkt| !wkt.is_empty())
+            .filter(|wkt| !wkt.is_empty() && !needs_file(wkt))
             .map(|wkt| Crs::other(wkt, name).geographic(geographic)),
     }
 }
@@ -71,13 +73,30 @@ fn horizontal_part(wkt: &str) -> Option<&str> {
     None
 }
 
-/// The system that a user names: `EPSG:n`, WKT, or a PROJ string.
+/// The system that a text names: a code such as `EPSG:32633`, WKT, PROJJSON or a PROJ string. Addresses and files are not looked at.
 ///
 /// # Errors
-/// What GDAL said, when it knows no such system.
+/// Why no such system is known.
 pub fn system_named(text: &str) -> Result<Crs, String> {
-    let system = SpatialRef::from_definition(text).map_err(|error| error.to_string())?;
-    system_of(&system)
+    library::ready();
+    on_a_map(&system(text)?)
+}
+
+/// The system of a shapefile's `.prj`: WKT, in the words of its first makers where need be.
+///
+/// # Errors
+/// Why no such system is known.
+pub(crate) fn system_of_prj(text: &str) -> Result<Crs, String> {
+    system_named(text).or_else(|reason| {
+        if needs_file(text) {
+            return Err(reason);
+        }
+        on_a_map(&SpatialRef::from_esri(text).map_err(|error| error.to_string())?)
+    })
+}
+
+fn on_a_map(system: &SpatialRef) -> Result<Crs, String> {
+    system_of(system)
         .ok_or_else(|| "it is local, vertical or geocentric, and says no place on a map".to_owned())
 }
 

@@ -322,3 +322,50 @@ fn a_job_asks_for_other_task_data_and_formats() {
         said.err
     );
 }
+
+#[test]
+fn maps_of_nitrogen_and_of_product_into_every_format() {
+    for product in [true, false] {
+        let field = Field::new();
+        if !product {
+            field.job("[product]\nname = \"UAN 28\"\n", "");
+        }
+        let said = field.run(&["map"]);
+        assert_eq!(said.status, Some(0), "{}", said.err);
+        let own = if product { "L/ha" } else { "kg N/ha" };
+        let first = "out/office/prescription.geojson";
+        for (to, ending) in FORMATS {
+            let output = format!("first-{to}.{ending}");
+            let json = converted(&field, &arguments(first, to, &output, None));
+            assert_eq!(
+                json.pointer("/result/unit")
+                    .or_else(|| json.get("unit"))
+                    .unwrap(),
+                own,
+                "{to}"
+            );
+            close(&json, if to == "geotiff" { 5e-3 } else { 1e-4 }, to);
+            // Out of each of them again.
+            let again = converted(
+                &field,
+                &arguments(&output, "flatgeobuf", &format!("again-{to}.fgb"), None),
+            );
+            close(&again, 1e-4, &format!("{to} to FlatGeobuf"));
+        }
+        for (version, kind) in FLAVOURS {
+            let said = field.command(&arguments(
+                first,
+                "iso11783",
+                &format!("task-{version}-{kind}"),
+                Some((version, kind)),
+            ));
+            // A controller meters product: nitrogen alone is told so.
+            assert_eq!(
+                said.status,
+                Some(i32::from(!product)),
+                "{kind}: {}",
+                said.err
+            );
+        }
+    }
+}

@@ -21,6 +21,7 @@ fn model(method: Method, maximum_ratio: f64, limits_sufficiency: bool) -> RateMo
             minimum: NRate::ZERO,
             maximum: kg(300.0),
         },
+        blend: None,
     }
 }
 

@@ -76,6 +76,14 @@ impl From<MapError> for AppError {
                 "map.archive",
                 "unpack it by other means if you trust it, and give the folder",
             ),
+            MapError::Place { .. } => (
+                "map.place",
+                "move or delete that vertex in a GIS, or state the system that the coordinates are in",
+            ),
+            MapError::Changed { .. } => (
+                "file.changed",
+                "let the program that writes it finish, and run again",
+            ),
             MapError::Write { .. } => ("map.write", "try another format"),
         };
         Self::refused(code, error.to_string()).with_hint(hint)
@@ -94,6 +102,7 @@ pub fn check_map(request: &CheckMapRequest) -> Result<Report, AppError> {
         layer: request.layer.clone(),
         rate_column: request.rate_column.clone(),
         meaning: ask::meaning(request)?,
+        explained: true,
     };
     let map = maps::read(&request.map, &options)?;
     let boundary = match &request.boundary {

@@ -13,7 +13,7 @@ use crate::app::error::AppError;
 use crate::app::map::set_up;
 use crate::app::open::{refuse_network, refuse_onto};
 use crate::finding::Finding;
-use crate::format::maps::ReadOptions;
+use crate::format::maps::{MapError, ReadOptions};
 use crate::format::payload::Payload;
 use crate::format::{carried_out, geopackage, geotiff, iso11783, maps};
 use crate::report::model::{Block, Column, Report, Row, Table};
@@ -135,8 +135,12 @@ pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
         layer: request.layer.clone(),
         rate_column: request.rate_column.clone(),
         meaning,
+        explained: false,
     };
     let carried = maps::read(&request.map, &options).map_err(|error| {
+        if matches!(error, MapError::Place { .. } | MapError::Changed { .. }) {
+            return AppError::from(error);
+        }
         AppError::refused("map.unreadable", error.to_string())
             .with_causes(&error)
             .with_hint("give a shapefile, GeoJSON, GeoPackage, FlatGeobuf, KML, raster of rates or task data")

@@ -4,6 +4,7 @@
 
 use std::path::Path;
 
+use crate::app::below::below;
 use crate::finding::Acceptance;
 use crate::pipeline::points::settings::{Estimate, Points};
 use crate::pipeline::ramp::RampSettings;
@@ -171,16 +172,7 @@ fn put(value: &mut Value, key: &str, item: Value) {
 }
 
 fn path(path: &Path, folder: &Path) -> String {
-    let shown = path.strip_prefix(folder).unwrap_or(path);
-    let parts: Vec<String> = shown
-        .iter()
-        .map(|part| part.to_string_lossy().into_owned())
-        .collect();
-    if shown.has_root() {
-        shown.to_string_lossy().into_owned()
-    } else {
-        parts.join("/")
-    }
+    below(path, folder)
 }
 
 fn vector(source: &VectorSource, folder: &Path) -> Value {

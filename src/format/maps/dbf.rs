@@ -20,6 +20,8 @@ pub(super) struct DbfTable {
     pub(super) rows: Vec<Vec<Attribute>>,
     /// Rows that the header promises and the file does not hold.
     pub(super) lost: usize,
+    /// Rows that the file has room for beyond those that its header promises.
+    pub(super) beyond: usize,
 }
 
 fn u16_at(bytes: &[u8], at: usize) -> Option<usize> {
@@ -71,6 +73,7 @@ pub(super) fn read(bytes: &[u8]) -> Option<DbfTable> {
         table.rows.push(values);
     }
     table.lost = promised.saturating_sub(table.rows.len());
+    table.beyond = (body.len() / length).saturating_sub(promised);
     Some(table)
 }
 

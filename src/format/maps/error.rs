@@ -2,6 +2,8 @@
 
 use std::path::PathBuf;
 
+use crate::format::extent::shown;
+
 /// Why a map could not be read at all.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
@@ -59,5 +61,27 @@ pub enum MapError {
     Write {
         /// What GDAL said.
         reason: String,
+    },
+    /// A vertex lies where no place of its system can be.
+    #[error("{}: {place}, vertex {vertex} ({}, {}) {problem}", path.display(), shown(*x), shown(*y))]
+    Place {
+        /// The file.
+        path: PathBuf,
+        /// The feature, record or corner.
+        place: String,
+        /// The vertex's number in it, from 1, ring after ring.
+        vertex: usize,
+        /// Its first coordinate.
+        x: f64,
+        /// Its second coordinate.
+        y: f64,
+        /// Why no place can be there.
+        problem: String,
+    },
+    /// It changed while it was read.
+    #[error("{}: it changed while it was read", path.display())]
+    Changed {
+        /// The file.
+        path: PathBuf,
     },
 }

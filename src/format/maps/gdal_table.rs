@@ -3,20 +3,20 @@
 use std::io::Read as _;
 use std::path::Path;
 
+use gdal::Dataset;
 use gdal::vector::sql::Dialect;
 use gdal::vector::{FieldValue, Geometry, LayerAccess};
-use gdal::{Dataset, DatasetOptions, GdalOpenFlags};
 use geo::Coord;
 
+use crate::format::complaints;
 use crate::format::maps::{MapError, stem};
 use crate::format::systems::system_of;
+use crate::format::vector::{OpenFault, is_set, open};
 use crate::zones::carried::{
     Attribute, CarriedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System,
 };
 use crate::zones::faults::fault::Fault;
 
-/// Drivers that may open the file; none of them reaches for a network.
-const DRIVERS: [&str; 2] = ["GPKG", "FlatGeobuf"];
 /// The layer that holds the map in our own files.
 const OWN_LAYER: &str = "zones";
 
@@ -25,14 +25,21 @@ pub(super) fn read(path: &Path, asked: Option<&str>) -> Result<CarriedMap, MapEr
         path: path.to_owned(),
         reason: error.to_string(),
     };
-    let options = DatasetOptions {
-        open_flags: GdalOpenFlags::GDAL_OF_READONLY
-            | GdalOpenFlags::GDAL_OF_VECTOR
-            | GdalOpenFlags::GDAL_OF_VERBOSE_ERROR,
-        allowed_drivers: Some(&DRIVERS),
-        ..DatasetOptions::default()
+    let refused = |reason: String| MapError::Unreadable {
+        path: path.to_owned(),
+        reason,
     };
-    let dataset = Dataset::open_ex(path, options).map_err(unreadable)?;
+    let (dataset, mut said) = open(path).map_err(|fault| match fault {
+        OpenFault::Unreadable(reason) | OpenFault::Damaged(reason) | OpenFault::System(reason) => {
+            refused(reason)
+        }
+    })?;
+    let driver = dataset.driver().short_name();
+    if driver != "GPKG" && driver != "FlatGeobuf" {
+        return Err(refused(format!(
+            "it is a file of {driver}, not what its ending says"
+        )));
+    }
     let layers: Vec<String> = dataset.layers().map(|layer| layer.name()).collect();
     let problem = |problem: String| MapError::Layer {
         path: path.to_owned(),
@@ -56,7 +63,7 @@ pub(super) fn read(path: &Path, asked: Option<&str>) -> Result<CarriedMap, MapEr
         },
     };
     let mut layer = dataset.layer(index).map_err(unreadable)?;
-    let kind = if dataset.driver().short_name() == "GPKG" {
+    let kind = if driver == "GPKG" {
         MapKind::GeoPackage
     } else {
         MapKind::FlatGeobuf
@@ -109,6 +116,19 @@ pub(super) fn read(path: &Path, asked: Option<&str>) -> Result<CarriedMap, MapEr
             Fault::stop("file.records", Place::whole(), message)
                 .sized((promised - read) as f64, "features"),
         );
+    }
+    said.extend(complaints::take());
+    // A shape that is not there is told as such.
+    if let Some(reason) = said
+        .into_iter()
+        .find(|said| !said.contains("'OGR_G_IsEmpty'") && !said.contains("'hGeom'"))
+        .filter(|_| read >= promised)
+    {
+        map.oddities.push(Fault::stop(
+            "file.damaged",
+            Place::whole(),
+            format!("not all of the layer can be read ({reason}): copy or export it again"),
+        ));
     }
     if kind == MapKind::GeoPackage {
         whole_database(path, &dataset, &mut map.oddities);
@@ -168,6 +188,9 @@ fn whole_database(path: &Path, dataset: &Dataset, oddities: &mut Vec<Fault>) {
 }
 
 fn attribute(feature: &gdal::vector::Feature<'_>, column: usize) -> Attribute {
+    if !is_set(feature, column) {
+        return Attribute::Null;
+    }
     match feature.field(column) {
         Ok(Some(FieldValue::IntegerValue(value))) => Attribute::Whole(value.into()),
         Ok(Some(FieldValue::Integer64Value(value))) => Attribute::Whole(value),

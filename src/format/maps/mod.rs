@@ -6,6 +6,7 @@ mod gdal_table;
 mod geojson;
 mod grid;
 mod kml;
+mod place;
 mod raster;
 mod shapefile;
 mod table;
@@ -18,8 +19,9 @@ mod task_zones;
 mod unpack;
 mod write;
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
+use crate::format::stamp::Stamp;
 use crate::zones::carried::{CarriedMap, Meaning};
 
 pub use error::MapError;
@@ -38,14 +40,54 @@ pub struct ReadOptions {
     pub rate_column: Option<String>,
     /// What the rates mean.
     pub meaning: Option<Meaning>,
+    /// Whether whoever asks tells of a map that lies in another system than it states, or has its axes exchanged; else it is refused.
+    pub explained: bool,
 }
 
 /// Reads a zone map: shapefile (`.shp`), `GeoJSON`, `GeoPackage`, `FlatGeobuf`, KML or KMZ, a raster of rates (`.tif`, `.asc`), ISO 11783-10 task data (folder, `.xml` or
 /// `.zip`). Files say by their ending what they are.
 ///
 /// # Errors
-/// [`MapError`]: missing, larger than 2 GiB, of no known ending, or so damaged that nothing can be told of it.
+/// [`MapError`]: missing, larger than 2 GiB, of no known ending, so damaged that nothing can be told of it, with a vertex where no place can be, or changed by
+/// somebody else meanwhile.
 pub fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, MapError> {
+    let before = stamps(path);
+    let map = carried(path, options)?;
+    if stamps(path) != before {
+        return Err(MapError::Changed {
+            path: path.to_owned(),
+        });
+    }
+    place::check(&map, path, options.explained)?;
+    Ok(map)
+}
+
+/// What tells that a file, or one of the same name beside it, is another or has changed; of a folder, of its files.
+fn stamps(path: &Path) -> Vec<(PathBuf, Option<Stamp>)> {
+    let folder = if path.is_dir() {
+        path
+    } else {
+        path.parent()
+            .filter(|parent| !parent.as_os_str().is_empty())
+            .unwrap_or_else(|| Path::new("."))
+    };
+    let own = stem(path);
+    let mut found: Vec<_> = fs_err::read_dir(folder)
+        .into_iter()
+        .flatten()
+        .filter_map(Result::ok)
+        .map(|entry| entry.path())
+        .filter(|file| file.is_file() && (path.is_dir() || stem(file) == own))
+        .map(|file| {
+            let stamp = Stamp::of(&file);
+            (file, stamp)
+        })
+        .collect();
+    found.sort_by(|a, b| a.0.cmp(&b.0));
+    found
+}
+
+fn carried(path: &Path, options: &ReadOptions) -> Result<CarriedMap, MapError> {
     let data = fs_err::metadata(path).map_err(|_| MapError::Missing {
         path: path.to_owned(),
     })?;

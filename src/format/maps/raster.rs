@@ -7,6 +7,7 @@ use gdal::{Dataset, DatasetOptions, GdalOpenFlags, Metadata};
 use crate::format::maps::table::meaning_of;
 use crate::format::maps::{MapError, ReadOptions, stem};
 use crate::format::systems::system_of;
+use crate::format::{complaints, library};
 use crate::zones::carried::{CarriedMap, MapKind, Place, RateLattice, System};
 use crate::zones::faults::fault::Fault;
 
@@ -30,6 +31,8 @@ pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, Map
         allowed_drivers: Some(&DRIVERS),
         ..DatasetOptions::default()
     };
+    library::ready();
+    complaints::take();
     let dataset = Dataset::open_ex(path, open).map_err(unreadable)?;
     let (cols, rows) = dataset.raster_size();
     if cols.saturating_mul(rows) > PIXELS || cols == 0 || rows == 0 {
@@ -103,6 +106,9 @@ pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, Map
     let buffer = band
         .read_as::<f64>((0, 0), (cols, rows), (cols, rows), None)
         .map_err(unreadable)?;
+    if let Some(reason) = complaints::take().into_iter().next() {
+        return Err(refused(format!("not all of it can be read: {reason}")));
+    }
     let data = buffer.data();
     let north_first = height < 0.0;
     let mut rates = Vec::with_capacity(cols * rows);

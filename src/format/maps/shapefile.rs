@@ -8,7 +8,7 @@ use std::path::Path;
 use geo::{Contains, Coord, Point, Polygon};
 
 use crate::format::maps::{MapError, bytes_of, dbf, stem};
-use crate::format::systems::system_named;
+use crate::format::systems::system_of_prj;
 use crate::zones::carried::{
     Attribute, CarriedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System,
 };
@@ -51,7 +51,7 @@ pub(super) fn system_of_wkt(text: &str) -> System {
             "the .prj holds no reference system that can be understood".to_owned(),
         );
     }
-    match system_named(text).or_else(|_| system_named(&format!("ESRI::{text}"))) {
+    match system_of_prj(text) {
         Ok(crs) => System::Known(crs),
         Err(reason) => System::Missing(format!("the .prj cannot be understood: {reason}")),
     }
@@ -292,12 +292,13 @@ fn join(map: &mut CarriedMap, table: &dbf::DbfTable) {
         .iter()
         .map(|field| field.name.clone())
         .collect();
-    if table.rows.len() != map.patches.len() || table.lost > 0 {
+    if table.rows.len() != map.patches.len() || table.lost + table.beyond > 0 {
         let message = format!(
-            "{} shapes and {} rows in the table ({} more promised by its header): rates would stand beside wrong shapes",
+            "{} shapes and {} rows in the table ({} more promised by its header, {} behind the promised ones): rates would stand beside wrong shapes",
             map.patches.len(),
             table.rows.len(),
-            table.lost
+            table.lost,
+            table.beyond
         );
         map.oddities
             .push(Fault::stop("file.records", Place::named(".dbf"), message));

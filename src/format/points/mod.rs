@@ -9,6 +9,7 @@ mod vector;
 
 use std::path::Path;
 
+use crate::format::extent::Extent;
 use crate::format::points::error::PointFileError;
 use crate::space::crs::Crs;
 
@@ -237,6 +238,7 @@ struct Gathered<'a> {
     path: &'a Path,
     columns: Columns,
     crs: Crs,
+    extent: Extent,
     rows: Vec<(Option<f64>, PointRow)>,
     passes: Vec<String>,
     read: usize,
@@ -245,10 +247,11 @@ struct Gathered<'a> {
 }
 
 impl<'a> Gathered<'a> {
-    const fn new(path: &'a Path, columns: Columns, crs: Crs) -> Self {
+    fn new(path: &'a Path, columns: Columns, crs: Crs) -> Self {
         Self {
             path,
             columns,
+            extent: Extent::of(&crs),
             crs,
             rows: Vec::new(),
             passes: Vec::new(),
@@ -328,7 +331,14 @@ impl<'a> Gathered<'a> {
         let (path, place) = (self.path.to_owned(), raw.place.clone());
         let like_degrees = x.abs() <= 180.0 && y.abs() <= 90.0;
         match (self.crs.is_geographic(), like_degrees) {
-            (true, true) | (false, false) => Ok(()),
+            (true, true) | (false, false) if self.extent.problem(x, y).is_none() => Ok(()),
+            (true, true) | (false, false) => Err(PointFileError::Place {
+                path,
+                place,
+                x,
+                y,
+                problem: "lie far outside where their reference system is used",
+            }),
             (true, false) => {
                 let minutes = |v: f64, most: f64| {
                     v.abs() % 100.0 < 60.0 && libm::floor(v.abs() / 100.0) <= most

@@ -3,21 +3,26 @@
 use std::path::Path;
 
 use gdal::vector::LayerAccess;
-use gdal::{Dataset, DatasetOptions, GdalOpenFlags};
 use geo::Geometry;
 
 use super::error::PointFileError;
 use super::{Columns, Gathered, PointTable, Raw, Wanted};
+use crate::format::complaints;
 use crate::format::systems::system_of;
+use crate::format::vector::{OpenFault, is_set, open};
 
-/// Drivers that may open a file of readings; none of them reaches for a network.
-const DRIVERS: [&str; 5] = [
-    "GeoJSON",
-    "GPKG",
-    "ESRI Shapefile",
-    "FlatGeobuf",
-    "GeoJSONSeq",
-];
+/// Refuses a file of which not all was read: what GDAL complains of is said nowhere else.
+fn lossless(path: &Path, said: Vec<String>) -> Result<(), PointFileError> {
+    // A row without a geometry is told as such.
+    said.into_iter()
+        .find(|said| !said.contains("'OGR_G_IsEmpty'"))
+        .map_or(Ok(()), |reason| {
+            Err(PointFileError::Unreadable {
+                path: path.to_owned(),
+                reason: format!("not all of it can be read: {reason}"),
+            })
+        })
+}
 
 /// Reads a layer of points.
 pub(super) fn read(path: &Path, wanted: &Wanted<'_>) -> Result<PointTable, PointFileError> {
@@ -25,14 +30,16 @@ pub(super) fn read(path: &Path, wanted: &Wanted<'_>) -> Result<PointTable, Point
         path: path.to_owned(),
         reason: error.to_string(),
     };
-    let options = DatasetOptions {
-        open_flags: GdalOpenFlags::GDAL_OF_READONLY
-            | GdalOpenFlags::GDAL_OF_VECTOR
-            | GdalOpenFlags::GDAL_OF_VERBOSE_ERROR,
-        allowed_drivers: Some(&DRIVERS),
-        ..DatasetOptions::default()
-    };
-    let dataset = Dataset::open_ex(path, options).map_err(|error| unreadable(&error))?;
+    let (dataset, said) = open(path).map_err(|fault| PointFileError::Unreadable {
+        path: path.to_owned(),
+        reason: match fault {
+            OpenFault::Unreadable(reason) | OpenFault::Damaged(reason) => reason,
+            OpenFault::System(stated) => {
+                format!("it says that it is in {stated:?}, and no such reference system is known")
+            }
+        },
+    })?;
+    lossless(path, said)?;
     let names: Vec<String> = dataset.layers().map(|layer| layer.name()).collect();
     let problem = |problem: String| PointFileError::Layer {
         path: path.to_owned(),
@@ -106,6 +113,7 @@ pub(super) fn read(path: &Path, wanted: &Wanted<'_>) -> Result<PointTable, Point
         }
         // A null is a missing value; numbers are written so that they read back the same.
         let cell = |at: usize| match feature.field(at) {
+            _ if !is_set(&feature, at) => String::new(),
             Ok(Some(gdal::vector::FieldValue::RealValue(value))) => value.to_string(),
             Ok(Some(_)) => feature
                 .field_as_string(at)
@@ -121,6 +129,7 @@ pub(super) fn read(path: &Path, wanted: &Wanted<'_>) -> Result<PointTable, Point
             cells: &cell,
         })?;
     }
+    lossless(path, complaints::take())?;
     gathered.finish()
 }
 

@@ -5,6 +5,7 @@ mod mask;
 mod open;
 mod overview;
 pub mod product;
+mod raw;
 mod sources;
 mod stack;
 mod stored;

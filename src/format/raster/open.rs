@@ -6,8 +6,11 @@ use gdal::raster::ColorInterpretation;
 use gdal::{Dataset, DatasetOptions, GdalOpenFlags, Metadata};
 
 use super::error::RasterFileError;
+use super::raw::raw_is_whole;
 use super::sources::{files_behind, in_archive};
 use crate::format::systems::system_of;
+use crate::format::vector::{is_database, unfinished};
+use crate::format::{complaints, library};
 use crate::space::raster::{Affine, Lattice};
 use jiff::civil::Date;
 
@@ -82,6 +85,19 @@ impl RasterFacts {
 
 /// Opens a raster for reading.
 pub(super) fn open(path: &Path) -> Result<Dataset, RasterFileError> {
+    let unreadable = |reason: String| RasterFileError::Unreadable {
+        path: path.to_owned(),
+        reason,
+    };
+    library::ready();
+    let database = is_database(path);
+    if database && let Some(log) = unfinished(path) {
+        return Err(unreadable(format!(
+            "{} lies beside it and holds changes that are not in it yet: close the program that has it open",
+            log.display()
+        )));
+    }
+    complaints::take();
     // A virtual raster in an archive could lead anywhere unseen.
     let drivers: Vec<&str> = DRIVERS
         .into_iter()
@@ -91,13 +107,16 @@ pub(super) fn open(path: &Path) -> Result<Dataset, RasterFileError> {
         open_flags: GdalOpenFlags::GDAL_OF_READONLY
             | GdalOpenFlags::GDAL_OF_RASTER
             | GdalOpenFlags::GDAL_OF_VERBOSE_ERROR,
-        allowed_drivers: Some(&drivers),
-        ..DatasetOptions::default()
+        allowed_drivers: Some(if database { &["GPKG"] } else { &drivers }),
+        // A plain opening leaves files beside a database that was once written with a log.
+        open_options: Some(if database { &["IMMUTABLE=YES"] } else { &[] }),
+        sibling_files: None,
     };
-    Dataset::open_ex(path, options).map_err(|error| RasterFileError::Unreadable {
-        path: path.to_owned(),
-        reason: error.to_string(),
-    })
+    let dataset = Dataset::open_ex(path, options).map_err(|error| unreadable(error.to_string()))?;
+    match complaints::take().into_iter().next() {
+        Some(reason) => Err(unreadable(format!("not all of it can be read: {reason}"))),
+        None => Ok(dataset),
+    }
 }
 
 /// What a raster says of itself. `jail`: a virtual raster's sources must lie below this folder.
@@ -115,6 +134,7 @@ pub fn facts(path: &Path, jail: &Path) -> Result<RasterFacts, RasterFileError> {
     let behind = files_behind(path, jail)?;
     let dataset = open(path)?;
     let driver = dataset.driver().short_name();
+    raw_is_whole(path, &dataset)?;
     let transform = dataset
         .geo_transform()
         .map_err(|_unset| RasterFileError::NoGeoreference {

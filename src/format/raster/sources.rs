@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use super::error::RasterFileError;
 use super::open::open;
+use crate::format::systems_text::system;
 
 /// Virtual rasters in virtual rasters are followed this deep; honest ones have one or two levels.
 const DEEPEST: usize = 16;
@@ -115,17 +116,27 @@ fn follow(
             .filter(roxmltree::Node::is_text)
             .filter_map(|text| text.text())
             .collect();
+        by_attribute(path, &node)?;
+        stated_systems(path, &node, inner.trim())?;
         let Some(named) = named(&node, inner.trim()) else {
             continue;
         };
+        // GDAL would take but a part of a name in pieces, and an element for an attribute.
+        if node.children().any(|child| !child.is_text()) {
+            return Err(unreadable(
+                path,
+                &format!("the name of its source {} stands in pieces", inner.trim()),
+            ));
+        }
         let (text, raw) = match named {
             Named::Raster(text) => (text, false),
             Named::Raw(text) => (text, true),
         };
-        let relative = node
-            .attribute("relativeToVRT")
-            .is_some_and(|value| value.trim() == "1");
+        let relative = attribute(&node, "relativetovrt").is_some_and(|value| value.trim() == "1");
         let source = source_at(path, text, relative, home)?;
+        if raw {
+            raw_is_whole(path, &node, &source.written)?;
+        }
         if !known.insert(source.canonical) {
             continue;
         }
@@ -151,41 +162,160 @@ fn follow(
     Ok(())
 }
 
+/// An attribute by its name in small letters: GDAL does not tell letters apart.
+fn attribute<'a>(node: &roxmltree::Node<'a, '_>, name: &str) -> Option<&'a str> {
+    let mut all = node.attributes();
+    all.find(|one| one.name().eq_ignore_ascii_case(name))
+        .map(|one| one.value())
+}
+
+/// Whether a name of an element or attribute is that of something that names a file.
+fn names_a_file(name: &str) -> bool {
+    let name = name.to_ascii_lowercase();
+    ["filename", "sourcedataset", "dempath", "dsname"]
+        .iter()
+        .any(|part| name.contains(part))
+}
+
+/// Refuses a source that is named by an attribute: GDAL takes it for an element, and no program writes it so.
+fn by_attribute(path: &Path, node: &roxmltree::Node<'_, '_>) -> Result<(), RasterFileError> {
+    let mut all = node.attributes();
+    all.find(|one| names_a_file(one.name()))
+        .map_or(Ok(()), |one| {
+            Err(RasterFileError::Outside {
+                path: path.to_owned(),
+                source_file: format!("{}, named by an attribute", one.value()),
+            })
+        })
+}
+
+/// Refuses a reference system that is an address or a file.
+fn stated_systems(
+    path: &Path,
+    node: &roxmltree::Node<'_, '_>,
+    inner: &str,
+) -> Result<(), RasterFileError> {
+    let own = node.tag_name().name().to_ascii_lowercase();
+    let by_element = (own.ends_with("srs") && !inner.is_empty()).then_some(inner);
+    let by_attribute = attribute(node, "projection").filter(|text| !text.trim().is_empty());
+    let of_option = attribute(node, "name")
+        .or_else(|| attribute(node, "key"))
+        .is_some_and(|key| key.to_ascii_lowercase().ends_with("srs"))
+        .then_some(inner);
+    for text in [by_element, by_attribute, of_option].into_iter().flatten() {
+        if let Err(reason) = system(text) {
+            return Err(unreadable(
+                path,
+                &format!("its reference system {text:?}: {reason}"),
+            ));
+        }
+    }
+    Ok(())
+}
+
+/// Refuses raw numbers that end before the last pixel: what is not there would be read as 0.
+fn raw_is_whole(
+    path: &Path,
+    node: &roxmltree::Node<'_, '_>,
+    file: &Path,
+) -> Result<(), RasterFileError> {
+    let band = node.ancestors().find(|above| {
+        above
+            .tag_name()
+            .name()
+            .eq_ignore_ascii_case("VRTRasterBand")
+    });
+    let whole = node
+        .ancestors()
+        .find(|above| above.tag_name().name().eq_ignore_ascii_case("VRTDataset"));
+    let (Some(band), Some(whole)) = (band, whole) else {
+        return Ok(());
+    };
+    let kind = attribute(&band, "datatype").unwrap_or("Byte");
+    let bytes = match kind.to_ascii_lowercase().as_str() {
+        "byte" | "int8" => 1,
+        "int16" | "uint16" => 2,
+        "float64" | "int64" | "uint64" | "cfloat32" | "cint32" => 8,
+        "cfloat64" => 16,
+        _ => 4,
+    };
+    let number = |name: &str| {
+        let child = band
+            .children()
+            .find(|child| child.tag_name().name().eq_ignore_ascii_case(name));
+        child
+            .and_then(|child| child.text())
+            .or_else(|| attribute(&band, name))
+            .and_then(|text| text.trim().parse::<i128>().ok())
+    };
+    let side = |name: &str| {
+        attribute(&whole, name)
+            .and_then(|text| text.trim().parse::<i128>().ok())
+            .unwrap_or(0)
+    };
+    let (cols, rows) = (side("rasterxsize"), side("rasterysize"));
+    let pixel = number("PixelOffset").unwrap_or(bytes);
+    let line = number("LineOffset").unwrap_or(pixel * cols);
+    let first = number("ImageOffset").unwrap_or(0);
+    let ends = [
+        0,
+        line * (rows - 1),
+        pixel * (cols - 1),
+        line * (rows - 1) + pixel * (cols - 1),
+    ];
+    let due = first + ends.into_iter().max().unwrap_or(0) + bytes;
+    let length = fs_err::metadata(file).map_or(0, |found| i128::from(found.len()));
+    if length < due {
+        return Err(unreadable(
+            path,
+            &format!(
+                "its source {} has {length} bytes, and {due} are due: it is cut off",
+                file.display()
+            ),
+        ));
+    }
+    Ok(())
+}
+
 /// Whether an element makes other pixels: a warp, or a rectangle of the source put into one of another size.
 fn resamples(node: &roxmltree::Node<'_, '_>) -> bool {
     let size = |name: &str| {
-        let rectangle = node.children().find(|child| child.has_tag_name(name))?;
-        let side = |key: &str| rectangle.attribute(key)?.trim().parse::<f64>().ok();
+        let rectangle = node
+            .children()
+            .find(|child| child.tag_name().name().eq_ignore_ascii_case(name))?;
+        let side = |key: &str| attribute(&rectangle, key)?.trim().parse::<f64>().ok();
         Some((side("xSize")?, side("ySize")?))
     };
     let other = |(from, to): ((f64, f64), (f64, f64))| {
         (from.0 - to.0).abs() > 1e-6 || (from.1 - to.1).abs() > 1e-6
     };
-    node.has_tag_name("GDALWarpOptions")
-        || node.has_tag_name("PansharpeningOptions")
+    let name = node.tag_name().name();
+    name.eq_ignore_ascii_case("GDALWarpOptions")
+        || name.eq_ignore_ascii_case("PansharpeningOptions")
         || size("SrcRect").zip(size("DstRect")).is_some_and(other)
 }
 
 /// The file that an element names, if it is one that names a file.
 fn named<'a>(node: &roxmltree::Node<'_, '_>, text: &'a str) -> Option<Named<'a>> {
     let in_raw = || {
-        node.ancestors()
-            .any(|above| above.attribute("subClass") == Some("VRTRawRasterBand"))
+        node.ancestors().any(|above| {
+            attribute(&above, "subclass")
+                .is_some_and(|kind| kind.eq_ignore_ascii_case("VRTRawRasterBand"))
+        })
     };
-    match node.tag_name().name() {
-        "SourceFilename" if in_raw() => Some(Named::Raw(text)),
-        "SourceFilename" | "SourceDataset" => Some(Named::Raster(text)),
+    let name = node.tag_name().name().to_ascii_lowercase();
+    match name.as_str() {
+        "sourcefilename" if in_raw() => Some(Named::Raw(text)),
         // Heights and geolocation of warped rasters.
-        "Option" | "Argument" | "MDI" => {
-            let key = node
-                .attribute("name")
-                .or_else(|| node.attribute("key"))?
+        "option" | "argument" | "mdi" => {
+            let key = attribute(node, "name")
+                .or_else(|| attribute(node, "key"))?
                 .to_ascii_lowercase();
             (["dem", "rpc_dem", "x_dataset", "y_dataset"].contains(&key.as_str())
                 || key.contains("filename"))
             .then_some(Named::Raster(text))
         }
-        _ => None,
+        other => names_a_file(other).then_some(Named::Raster(text)),
     }
 }
 

@@ -8,6 +8,7 @@ use super::error::RasterFileError;
 use super::mask::{MaskReader, MaskSpec};
 use super::open::{RasterFacts, open};
 use super::stored::{Conversion, Stored};
+use crate::format::complaints;
 use crate::space::raster::{Lattice, RasterError, RasterReader, RasterSource, Window};
 
 /// One band of one file, and how its stored numbers become values.
@@ -112,6 +113,13 @@ impl RasterStack {
         )
     }
 
+    /// The masks that hide pixels.
+    pub fn masks(&self) -> impl Iterator<Item = &MaskSpec> {
+        self.mask
+            .iter()
+            .flat_map(|mask| std::iter::once(mask).chain(&mask.and))
+    }
+
     /// Whether a mask file hides pixels.
     pub const fn is_masked(&self) -> bool {
         self.mask.is_some()
@@ -184,6 +192,7 @@ struct StackReader<'a> {
 
 impl RasterReader for StackReader<'_> {
     fn read(&mut self, window: Window, bands: &mut [Vec<f64>]) -> Result<(), RasterError> {
+        complaints::take();
         for (k, out) in bands.iter_mut().enumerate() {
             out.resize(window.len(), f64::NAN);
             self.read_slot(k, window, out)?;
@@ -196,11 +205,35 @@ impl RasterReader for StackReader<'_> {
                 }
             }
         }
-        Ok(())
+        // Decoders hand out what they have of a damaged tile, and complain.
+        match complaints::take().into_iter().next() {
+            None => Ok(()),
+            Some(reason) => Err(RasterError::Read {
+                file: self.names(),
+                col: window.col,
+                last_col: window.col + window.cols - 1,
+                row: window.row,
+                last_row: window.row + window.rows - 1,
+                reason,
+            }),
+        }
     }
 }
 
 impl StackReader<'_> {
+    /// The files that are read, each once.
+    fn names(&self) -> String {
+        let masks = self.stack.masks().map(|mask| &mask.path);
+        let all: Vec<String> = self
+            .files
+            .iter()
+            .map(|(path, _)| path)
+            .chain(masks)
+            .map(|path| path.display().to_string())
+            .collect();
+        all.join(", ")
+    }
+
     fn read_slot(&mut self, k: usize, window: Window, out: &mut [f64]) -> Result<(), RasterError> {
         let (slot, nesting) = (&self.stack.slots[k], self.stack.nesting[k]);
         let own = &slot.facts.lattice;

@@ -2,6 +2,8 @@
 
 use std::path::PathBuf;
 
+use crate::format::extent::shown;
+
 /// Why a vector file was refused.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
@@ -137,5 +139,21 @@ pub enum VectorError {
         path: PathBuf,
         /// Its number, from 1.
         feature: usize,
+    },
+    /// A vertex lies where no place of its system can be.
+    #[error("{}: feature {feature}, vertex {vertex} ({}, {}) {problem}", path.display(), shown(*x), shown(*y))]
+    Place {
+        /// The file.
+        path: PathBuf,
+        /// The feature's number, from 1.
+        feature: usize,
+        /// The vertex's number in it, from 1, ring after ring.
+        vertex: usize,
+        /// Its first coordinate.
+        x: f64,
+        /// Its second coordinate.
+        y: f64,
+        /// Why no place can be there.
+        problem: String,
     },
 }

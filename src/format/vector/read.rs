@@ -3,26 +3,14 @@
 use std::path::Path;
 
 use gdal::vector::{Layer, LayerAccess, OGRFieldType};
-use gdal::{Dataset, DatasetOptions, GdalOpenFlags};
 use geo::{CoordsIter as _, Geometry, LineString, MultiPolygon};
 
 use super::error::VectorError;
+use super::open::{OpenFault, is_set, open};
 use crate::format::complaints;
-use crate::format::systems::{system_named, system_of};
+use crate::format::extent::Extent;
+use crate::format::systems::system_of;
 use crate::space::crs::Crs;
-
-/// Drivers that may open a vector file; none of them reaches for a network.
-const DRIVERS: [&str; 9] = [
-    "GeoJSON",
-    "GPKG",
-    "ESRI Shapefile",
-    "FlatGeobuf",
-    "LIBKML",
-    "KML",
-    "GML",
-    "MapInfo File",
-    "GeoJSONSeq",
-];
 
 /// What GDAL says of a ring whose ends lie apart.
 const UNCLOSED: &str = "closed ring";
@@ -137,20 +125,27 @@ fn read<G>(
         path: path.to_owned(),
         reason: error.to_string(),
     };
-    let options = DatasetOptions {
-        open_flags: GdalOpenFlags::GDAL_OF_READONLY
-            | GdalOpenFlags::GDAL_OF_VECTOR
-            | GdalOpenFlags::GDAL_OF_VERBOSE_ERROR,
-        allowed_drivers: Some(&DRIVERS),
-        ..DatasetOptions::default()
+    let damaged = |reason: String| VectorError::Damaged {
+        path: path.to_owned(),
+        read: 0,
+        reason,
     };
-    complaints::listen();
-    complaints::take();
-    let dataset = Dataset::open_ex(path, options).map_err(|error| unreadable(&error))?;
+    let (dataset, said) = open(path).map_err(|fault| match fault {
+        OpenFault::Unreadable(reason) => VectorError::Unreadable {
+            path: path.to_owned(),
+            reason,
+        },
+        OpenFault::System(stated) => VectorError::SystemUnknown {
+            path: path.to_owned(),
+            stated,
+        },
+        OpenFault::Damaged(reason) => damaged(reason),
+    })?;
     // Some drivers read everything on opening, and drop such a ring, a pond's for instance, with a word to nobody else.
-    let unclosed = complaints::take()
-        .iter()
-        .any(|said| said.contains(UNCLOSED));
+    let unclosed = said.iter().any(|said| said.contains(UNCLOSED));
+    if let Some(reason) = said.into_iter().find(|said| !said.contains(UNCLOSED)) {
+        return Err(damaged(reason));
+    }
     let names: Vec<String> = dataset.layers().map(|layer| layer.name()).collect();
     let problem = |problem: String| VectorError::Layer {
         path: path.to_owned(),
@@ -188,15 +183,13 @@ fn read<G>(
         .ok_or_else(|| VectorError::NoSystem {
             path: path.to_owned(),
         })?;
-    if dataset.driver().short_name() == "GeoJSON" {
-        check_stated(path)?;
-    }
     let name_column = ["name", "NAME", "Name"]
         .iter()
         .find_map(|column| layer.defn().field_index(column).ok());
     let number_column = column
         .map(|column| number_column(&layer, column).ok_or_else(|| no_column(path, &layer, column)))
         .transpose()?;
+    let extent = Extent::of(&crs);
     let mut shapes = Vec::new();
     let mut read = 0;
     complaints::take();
@@ -223,7 +216,7 @@ fn read<G>(
         };
         let mut flat = geometry.clone();
         flat.flatten_to_2d();
-        let plain = flat.to_geo().ok().ok_or_else(wrong)?;
+        let plain = without_empty_parts(&flat).ok_or_else(wrong)?;
         // An envelope passes over what is no number.
         if plain
             .coords_iter()
@@ -234,10 +227,12 @@ fn read<G>(
                 feature: k + 1,
             });
         }
+        check_places(path, k + 1, &plain, &extent)?;
         let shape = take(plain).ok_or_else(wrong)?;
         let name = name_column.and_then(|column| feature.field_as_string(column).ok().flatten());
         check_numbers(path, k + 1, &flat, &crs)?;
         let number = number_column
+            .filter(|column| is_set(&feature, *column))
             .and_then(|column| feature.field_as_double(column).ok().flatten())
             .filter(|number| number.is_finite());
         shapes.push(Shape {
@@ -331,36 +326,68 @@ fn no_column(path: &Path, layer: &Layer<'_>, column: &str) -> VectorError {
     }
 }
 
-/// Refuses a `GeoJSON` file that names a system nobody knows: GDAL would take it for longitude and latitude without a word.
-fn check_stated(path: &Path) -> Result<(), VectorError> {
-    #[derive(Default, serde::Deserialize)]
-    struct Properties {
-        name: Option<String>,
+/// A geometry whose parts that hold nothing are left out: a collection may have such, and is what the others make it.
+fn without_empty_parts(geometry: &gdal::vector::Geometry) -> Option<Geometry<f64>> {
+    let count = geometry.geometry_count();
+    let name = geometry.geometry_name();
+    let many = name.starts_with("MULTI") || name == "GEOMETRYCOLLECTION";
+    let empty = (0..count).any(|k| geometry.get_geometry(k).is_empty());
+    if !many || !empty {
+        return geometry.to_geo().ok();
     }
-    #[derive(serde::Deserialize)]
-    struct Stated {
-        #[serde(default)]
-        properties: Properties,
-    }
-    #[derive(serde::Deserialize)]
-    struct Head {
-        crs: Option<Stated>,
-    }
-    let text = fs_err::read(path).map_err(|error| VectorError::Unreadable {
-        path: path.to_owned(),
-        reason: error.to_string(),
-    })?;
-    // What is no JSON object of this kind is GDAL's to judge.
-    let Ok(head) = serde_json::from_slice::<Head>(&text) else {
+    let parts = (0..count)
+        .filter(|k| !geometry.get_geometry(*k).is_empty())
+        .map(|k| without_empty_parts(&geometry.get_geometry(k)))
+        .collect::<Option<Vec<_>>>()?;
+    let polygons = parts
+        .iter()
+        .map(|part| match part {
+            Geometry::Polygon(polygon) => Some(polygon.clone()),
+            _ => None,
+        })
+        .collect::<Option<Vec<_>>>();
+    let lines = parts
+        .iter()
+        .map(|part| match part {
+            Geometry::LineString(line) => Some(line.clone()),
+            _ => None,
+        })
+        .collect::<Option<Vec<_>>>();
+    Some(match (polygons, lines) {
+        (Some(polygons), _) => Geometry::MultiPolygon(MultiPolygon::new(polygons)),
+        (None, Some(lines)) => Geometry::MultiLineString(geo::MultiLineString::new(lines)),
+        (None, None) => Geometry::GeometryCollection(geo::GeometryCollection::from(parts)),
+    })
+}
+
+/// Refuses a vertex where no place can be. A feature of which no vertex could be a longitude and latitude is in another system, and is told as such.
+fn check_places(
+    path: &Path,
+    feature: usize,
+    geometry: &Geometry<f64>,
+    extent: &Extent,
+) -> Result<(), VectorError> {
+    let found = geometry
+        .coords_iter()
+        .enumerate()
+        .find_map(|(k, c)| Some((k, c, extent.problem(c.x, c.y)?)));
+    let Some((k, c, problem)) = found else {
         return Ok(());
     };
-    match head.crs.and_then(|stated| stated.properties.name) {
-        Some(stated) if system_named(&stated).is_err() => Err(VectorError::SystemUnknown {
-            path: path.to_owned(),
-            stated,
-        }),
-        _ => Ok(()),
+    let another = geometry
+        .coords_iter()
+        .all(|c| !Extent::like_degrees(c.x, c.y) && c.x.abs().max(c.y.abs()) < 2e7);
+    if extent.is_geographic() && another {
+        return Ok(());
     }
+    Err(VectorError::Place {
+        path: path.to_owned(),
+        feature,
+        vertex: k + 1,
+        x: c.x,
+        y: c.y,
+        problem,
+    })
 }
 
 /// Refuses coordinates that are no numbers, and those that cannot belong to the stated system.

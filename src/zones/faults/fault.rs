@@ -2,7 +2,7 @@
 
 use geo::{Coord, MultiPolygon};
 
-use crate::finding::Severity;
+use crate::finding::{Severity, shortened};
 use crate::zones::carried::Place;
 
 /// How large a fault is.
@@ -48,7 +48,7 @@ impl Fault {
             at: None,
             ground: None,
             sizes: Vec::new(),
-            message: message.into(),
+            message: shortened(message),
         }
     }
     /// An error.
