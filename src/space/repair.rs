@@ -66,7 +66,7 @@ fn read(
     }
 }
 
-fn filled(rings: MultiPolygon<f64>, rule: FillRule) -> MultiPolygon<f64> {
+fn filled(rings: &MultiPolygon<f64>, rule: FillRule) -> MultiPolygon<f64> {
     oriented(&rings.union_with_fill_rule(&MultiPolygon::new(Vec::new()), rule))
 }
 
@@ -76,8 +76,8 @@ fn alone(ring: &LineString<f64>) -> MultiPolygon<f64> {
 
 /// A ring read narrowly.
 fn narrow_ring(ring: &LineString<f64>) -> MultiPolygon<f64> {
-    let once = filled(alone(ring), FillRule::EvenOdd);
-    let any = filled(alone(ring), FillRule::NonZero);
+    let once = filled(&alone(ring), FillRule::EvenOdd);
+    let any = filled(&alone(ring), FillRule::NonZero);
     if once.unsigned_area() < any.unsigned_area() / 2.0 {
         // Run twice: what is enclosed once only lies between the two rounds.
         less(&any, &once)
@@ -88,8 +88,8 @@ fn narrow_ring(ring: &LineString<f64>) -> MultiPolygon<f64> {
 
 /// A ring read widely.
 fn wide_ring(ring: &LineString<f64>) -> MultiPolygon<f64> {
-    let left = filled(alone(ring), FillRule::Positive);
-    let right = filled(alone(ring), FillRule::Negative);
+    let left = filled(&alone(ring), FillRule::Positive);
+    let right = filled(&alone(ring), FillRule::Negative);
     if left.0.is_empty() {
         return right;
     }
@@ -121,7 +121,7 @@ fn wide(part: &Polygon<f64>) -> MultiPolygon<f64> {
     if part.interiors().is_empty() {
         return outer;
     }
-    let odd = |rings: Vec<Polygon<f64>>| filled(MultiPolygon::new(rings), FillRule::EvenOdd);
+    let odd = |rings: Vec<Polygon<f64>>| filled(&MultiPolygon::new(rings), FillRule::EvenOdd);
     let hole = |ring: &LineString<f64>| Polygon::new(ring.clone(), Vec::new());
     let holes = odd(part.interiors().iter().map(hole).collect());
     let ground = oriented(&less(&outer, &holes));

@@ -241,7 +241,7 @@ fn a_format_that_cannot_be_written_is_told_and_the_others_are_there() {
         );
         let said = [&done.stderr[..], &done.stdout[..]]
             .concat()
-            .split(|byte| byte.is_ascii_whitespace())
+            .split(u8::is_ascii_whitespace)
             .filter(|word| !word.is_empty())
             .map(|word| String::from_utf8_lossy(word))
             .collect::<Vec<_>>()
