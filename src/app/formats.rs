@@ -132,17 +132,17 @@ fn is_for_the_machine(path: &str) -> bool {
 
 fn written(source: &Source<'_>, format: Format) -> Result<Vec<Payload>, AppError> {
     let (prescription, rates, instant) = (source.prescription, source.rates, source.instant);
-    fn refused<E: std::error::Error>(error: E) -> AppError {
-        refused_format(&error)
-    }
     let mut files = Vec::new();
     match format {
         Format::GeoPackage => {
-            files.extend(geopackage::write(prescription, instant).map_err(refused)?);
+            files.extend(
+                geopackage::write(prescription, instant).map_err(|error| refused_format(&error))?,
+            );
         }
         Format::GeoJson => {
-            files.extend(geojson::write(prescription).map_err(refused)?);
-            files.push(style::beside_geojson(prescription).map_err(refused)?);
+            files.extend(geojson::write(prescription).map_err(|error| refused_format(&error))?);
+            files
+                .push(style::beside_geojson(prescription).map_err(|error| refused_format(&error))?);
         }
         Format::Shapefile => {
             let shown = |zone: &ZoneRecord| {
@@ -151,22 +151,31 @@ fn written(source: &Source<'_>, format: Format) -> Result<Vec<Payload>, AppError
                     .get(zone.zone as usize - 1)
                     .map_or(f64::NAN, |rate| rate.shown)
             };
-            files.extend(shapefile::write(prescription, instant, shown).map_err(refused)?);
+            files.extend(
+                shapefile::write(prescription, instant, shown)
+                    .map_err(|error| refused_format(&error))?,
+            );
             let shown = rates.zones.iter().map(|rate| rate.shown);
-            files.push(style::beside_shapefile(prescription, shown).map_err(refused)?);
+            files.push(
+                style::beside_shapefile(prescription, shown)
+                    .map_err(|error| refused_format(&error))?,
+            );
         }
         Format::GeoTiff => {
-            files.extend(geotiff::write(prescription).map_err(refused)?);
-            files.push(style::beside_geotiff(prescription).map_err(refused)?);
+            files.extend(geotiff::write(prescription).map_err(|error| refused_format(&error))?);
+            files
+                .push(style::beside_geotiff(prescription).map_err(|error| refused_format(&error))?);
         }
         Format::Kml | Format::FlatGeobuf => {
-            let plain = of_prescription(prescription).map_err(refused)?;
+            let plain = of_prescription(prescription).map_err(|error| refused_format(&error))?;
             let write = if format == Format::Kml {
                 carried_out::write_kml
             } else {
                 carried_out::write_flatgeobuf
             };
-            files.extend(write(&plain, "office/prescription").map_err(refused)?);
+            files.extend(
+                write(&plain, "office/prescription").map_err(|error| refused_format(&error))?,
+            );
         }
         Format::Iso11783 => files.extend(
             iso11783::write_made(
@@ -176,7 +185,7 @@ fn written(source: &Source<'_>, format: Format) -> Result<Vec<Payload>, AppError
                 source.grid.cloned(),
                 instant,
             )
-            .map_err(refused)?,
+            .map_err(|error| refused_format(&error))?,
         ),
     }
     Ok(files)

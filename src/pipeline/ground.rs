@@ -363,31 +363,8 @@ pub fn prepare(
         .collect();
     let boundary = oriented(&joined(&parts));
     overlapping(&parts, &boundary, &layer.file, findings);
-    let nothing = || GroundError::Nothing {
-        boundary_ha: 0.0,
-        exclusions_ha: 0.0,
-    };
-    let around = surroundings(&boundary, settings.machine.overrun).ok_or_else(nothing)?;
-    let mut grown_parts = Vec::new();
-    for (exclusion, layer) in settings.field.exclusions.iter().zip(&inputs.exclusions) {
-        let first = grown_parts.len();
-        let shapes = carrier.polygons(layer)?;
-        let reach = settings.machine.overrun + exclusion.buffer;
-        let around = surroundings(&boundary, reach).ok_or_else(nothing)?;
-        for shape in &shapes {
-            let read = excluded(shape, exclusion.buffer, &around);
-            findings.extend(read_widely(&layer.file, &read));
-            grown_parts.push(read.polygon);
-        }
-        findings.extend(exclusion_apart(
-            layer,
-            (&shapes, exclusion.buffer.get()),
-            &grown_parts[first..],
-            &boundary,
-            &plane.crs,
-        ));
-    }
-    let exclusions = oriented(&joined(&grown_parts));
+    let around = surroundings(&boundary, settings.machine.overrun).ok_or_else(no_ground)?;
+    let exclusions = exclusions_of(inputs, settings, &mut carrier, &boundary, findings)?;
     let buffered = settings
         .field
         .exclusions
@@ -532,6 +509,44 @@ pub fn prepare(
         slivers,
         operations,
     })
+}
+
+/// Every exclusion of the job on the plane, grown and joined.
+fn exclusions_of(
+    inputs: &GroundInputs,
+    settings: &Settings,
+    carrier: &mut Carrier<'_>,
+    boundary: &MultiPolygon<f64>,
+    findings: &mut Vec<Finding>,
+) -> Result<MultiPolygon<f64>, GroundError> {
+    let mut grown_parts = Vec::new();
+    for (exclusion, layer) in settings.field.exclusions.iter().zip(&inputs.exclusions) {
+        let first = grown_parts.len();
+        let shapes = carrier.polygons(layer)?;
+        let reach = settings.machine.overrun + exclusion.buffer;
+        let around = surroundings(boundary, reach).ok_or_else(no_ground)?;
+        for shape in &shapes {
+            let read = excluded(shape, exclusion.buffer, &around);
+            findings.extend(read_widely(&layer.file, &read));
+            grown_parts.push(read.polygon);
+        }
+        findings.extend(exclusion_apart(
+            layer,
+            (&shapes, exclusion.buffer.get()),
+            &grown_parts[first..],
+            boundary,
+            carrier.plane,
+        ));
+    }
+    Ok(oriented(&joined(&grown_parts)))
+}
+
+/// A boundary without ground.
+const fn no_ground() -> GroundError {
+    GroundError::Nothing {
+        boundary_ha: 0.0,
+        exclusions_ha: 0.0,
+    }
 }
 
 /// Says how much ground belongs to nobody, being too small or too narrow.

@@ -381,9 +381,14 @@ impl RoughField {
             }
             save(&path(name), "GPKG", &srs, shapes);
             let buffer = ["0 m", "0 m", "3 m"][maker.dice.below(3)];
-            excludes.push_str(&format!(
-                "[[field.exclude]]\npath = \"{name}\"\nbuffer = \"{buffer}\"\n"
-            ));
+            for line in [
+                "[[field.exclude]]",
+                &format!("path = \"{name}\""),
+                &format!("buffer = \"{buffer}\""),
+            ] {
+                excludes.push_str(line);
+                excludes.push('\n');
+            }
         }
         self.image(maker);
         let width = [12.0, 24.0, 18.0][maker.dice.below(3)];
