@@ -424,7 +424,7 @@ fn several_boundaries() {
 
 #[test]
 fn a_strip_no_greener_than_the_field_gives_minimum_rates() {
-    let field = works("response.none", &["may be 1", "look again"], |field| {
+    let field = works("response.none", &["not significantly above 1", "look again"], |field| {
         field.image(&Image {
             strip: 0.6263,
             ..Image::default()
