@@ -1,10 +1,10 @@
 //! Page one: the decision, the map, how sure it is, and what to look at before anybody drives.
 
 use crate::finding::Severity;
+use crate::pipeline::reference::Answer;
 use crate::report::document::{Block, Fact, Noticed, Part};
 use crate::report::paper::shown::{percent, ratio, signed};
 use crate::report::paper::{Paper, cautions, figures};
-use crate::science::reference::Answer;
 
 /// The page.
 pub(super) fn part(paper: &Paper<'_>) -> Part {
