@@ -5,10 +5,12 @@ use crate::pipeline::run::Looked;
 use crate::pipeline::settings::{ReferenceLevel, ReferenceSource, Settings};
 use crate::pipeline::strips::{Strip, StripFound};
 use crate::science::reference::{
-    Answer, LEAST_PLACES, NoInterval, Placebo, PlaceboAnswer, PlaceboStrip, PooledEstimate,
-    RandomEffects, ReferenceError, StripEstimate, answer_of, area_percentile, half_width,
-    placebo_of, pool, random_effects, readings,
+    LEAST_PLACES, NoInterval, Placebo, PlaceboAnswer, PlaceboStrip, PooledEstimate, RandomEffects,
+    ReferenceError, StripEstimate, answer_of, area_percentile, half_width, placebo_of, pool,
+    random_effects, readings,
 };
+
+pub use crate::science::reference::Answer;
 
 /// The reference of a field.
 #[derive(Clone, Debug)]

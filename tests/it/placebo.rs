@@ -10,8 +10,8 @@ use haulm::space::raster::{Lattice, RasterError, RasterReader, RasterSource, Win
 use crate::ground::Plan;
 use crate::ground::run::{Opened, Said, open, percent, said};
 
-const NINE_HECTARES: Plan = Plan {
-    size: (300.0, 300.0),
+const FIELD: Plan = Plan {
+    size: (400.0, 360.0),
     pixel: 2.0,
     strips: (1, 200.0, 24.0),
     correlation: 35.0,
@@ -104,7 +104,7 @@ fn only(looked: &Looked) -> &StripPlacebo {
 
 #[test]
 fn every_place_is_the_mean_of_its_pixels() {
-    let opened = open(NINE_HECTARES, 11).unwrap();
+    let opened = open(FIELD, 11).unwrap();
     let looked = looked(&opened);
     let placebo = only(&looked);
     let plan = &looked.strips[0].plan;
@@ -141,7 +141,7 @@ fn every_place_is_the_mean_of_its_pixels() {
 
 #[test]
 fn pieces_add_up_to_the_strip() {
-    let opened = open(NINE_HECTARES, 12).unwrap();
+    let opened = open(FIELD, 12).unwrap();
     let looked = looked(&opened);
     let placebo = only(&looked);
     for (place, level) in placebo.strip_places.iter().zip(&placebo.measured.levels) {
@@ -155,7 +155,7 @@ fn pieces_add_up_to_the_strip() {
 
 #[test]
 fn threads_and_windows_change_no_bit() {
-    let opened = open(NINE_HECTARES, 13).unwrap();
+    let opened = open(FIELD, 13).unwrap();
     let first = looked(&opened);
     let mut sources = opened.sources();
     let mut lattice = sources.image.lattice().clone();
@@ -175,7 +175,7 @@ fn a_coarse_image_has_places_too_and_a_small_field_none() {
         size: (600.0, 500.0),
         pixel: 10.0,
         strips: (1, 250.0, 36.0),
-        ..NINE_HECTARES
+        ..FIELD
     };
     let opened = open(coarse, 14).unwrap();
     let looked_at = looked(&opened);
@@ -190,7 +190,7 @@ fn a_coarse_image_has_places_too_and_a_small_field_none() {
         Plan {
             size: (240.0, 130.0),
             strips: (1, 180.0, 24.0),
-            ..NINE_HECTARES
+            ..FIELD
         },
         15,
     )
@@ -205,7 +205,7 @@ fn forty(deficit: (f64, f64), seed: u64) -> Vec<Said> {
         pixel: 4.0,
         strips: (1, 250.0, 36.0),
         deficit,
-        ..NINE_HECTARES
+        ..FIELD
     };
     (0..40).map(|k| said(plan, seed + k).unwrap()).collect()
 }

@@ -2,11 +2,11 @@
 
 use crate::finding::Severity;
 use crate::pipeline::gain::ExpectedNet;
+use crate::pipeline::reference::Answer;
 use crate::pipeline::share::per_hundred;
 use crate::report::document::{Block, Fact, Noticed, Part};
 use crate::report::paper::shown::{percent, ratio, signed};
 use crate::report::paper::{Paper, cautions, figures, sheets};
-use crate::science::reference::Answer;
 use crate::units::NRate;
 
 /// The page.
