@@ -424,16 +424,20 @@ fn several_boundaries() {
 
 #[test]
 fn a_strip_no_greener_than_the_field_gives_minimum_rates() {
-    let field = works("response.none", &["not significantly above 1", "look again"], |field| {
-        field.image(&Image {
-            strip: 0.6263,
-            ..Image::default()
-        });
-        field.job(
-            "maximum = \"150",
-            "minimum = \"20 kg N/ha\"\nmaximum = \"150",
-        );
-    });
+    let field = works(
+        "response.none",
+        &["not significantly above 1", "look again"],
+        |field| {
+            field.image(&Image {
+                strip: 0.6263,
+                ..Image::default()
+            });
+            field.job(
+                "maximum = \"150",
+                "minimum = \"20 kg N/ha\"\nmaximum = \"150",
+            );
+        },
+    );
     let record = field.record();
     let ratio = record["reference"]["ratio"].as_f64().unwrap();
     assert!((ratio - 1.0).abs() < 0.01, "{ratio}");
