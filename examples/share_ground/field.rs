@@ -111,7 +111,13 @@ impl Made {
         let strips = (0..count)
             .map(|k| {
                 let apart = (passes - 3) as f64 / count as f64;
-                let pass = start + (apart * (k as f64 + 0.9 * r.uniform())) as usize;
+                // Of many strips none shall be another's neighbour.
+                let room = if count > 2 {
+                    (apart - 2.2).max(0.0)
+                } else {
+                    0.9 * apart
+                };
+                let pass = start + (apart * k as f64 + room * r.uniform()) as usize;
                 let from = r.between(12.0, length - long - 12.0);
                 let across = pass as f64 * TRAMLINE;
                 [from, from + long, across, across + TRAMLINE]

@@ -220,7 +220,7 @@ pub fn model_of(
     Ok(model)
 }
 
-/// Rates of all cells. `bare_below` is the limit in force.
+/// Rates of all cells by a [`model`] of them. `bare_below` is the limit in force.
 ///
 /// # Errors
 /// [`RateError`]: no canopy, an empty range, zones of the reference without a strip, inputs without meaning.
@@ -229,12 +229,10 @@ pub fn rates(
     settings: &Settings,
     seen: &[Seen],
     reference: &Reference,
-    measured: &Measured,
+    model: RateModel,
     bare_below: Option<f64>,
-    growing_days: f64,
     findings: &mut Vec<Finding>,
 ) -> Result<Rated, RateError> {
-    let model = model(settings, reference, measured, growing_days)?;
     let rule = &settings.rate;
     let steps = |n: NRate| {
         round_to_step(n, rule.minimum, rule.maximum, rule.step).ok_or(RateError::NoStep {

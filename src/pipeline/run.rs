@@ -11,7 +11,7 @@ use crate::pipeline::money::{Money, money_of};
 use crate::pipeline::overrun::{carried_outwards, with_margin};
 use crate::pipeline::placebo::{NoPlacebo, StripPlacebo};
 use crate::pipeline::points::{PointLayer, PointsError, PointsSaid};
-use crate::pipeline::rates::{RateError, Rated, rates, seen};
+use crate::pipeline::rates::{RateError, Rated, model, rates, seen};
 use crate::pipeline::reference::{NoReference, Reference};
 use crate::pipeline::scan::{Probe, RowIndex, Scan, ScanError, Scanned, scan, window_pixels};
 use crate::pipeline::settings::{
@@ -316,14 +316,14 @@ pub fn run(
     let reference =
         crate::pipeline::reference::judge(settings, &looked, ground.area, &canopy, findings)?;
     let measured = share::measured(ground, &looked);
+    let model = model(settings, &reference, &measured, sources.growing_days)?;
     let mut rated = rates(
         ground,
         settings,
         &cells,
         &reference,
-        &measured,
+        model,
         sources.bare_below,
-        sources.growing_days,
         findings,
     )?;
     drive::headland(settings, ground, &mut rated, findings)?;
@@ -367,7 +367,9 @@ pub fn run(
         settings, &looked, &reference, &rated, &totals, sources, findings,
     );
     beside::findings_of(settings, ground, &rated, findings);
-    findings.extend(uncrossed::finding_of(ground, &looked, &rated, &measured));
+    findings.extend(uncrossed::finding_of(
+        settings, ground, &looked, &rated, &measured,
+    ));
     share::findings_of(
         settings,
         &measured,

@@ -122,7 +122,7 @@ pub fn findings_of(
     let n = |kg: f64| settings.output.nitrogen(kg);
     let ways = match (totals.whole_field, totals.measured) {
         (Some(whole), Some(own)) => format!(
-            "; by each cell, by the whole field, by this share seen ground gets {}, {}, {}",
+            "; seen ground gets {}, {}, {} by each cell, by the whole field, by this share",
             n(totals.each_cell),
             n(whole),
             n(own)
@@ -134,7 +134,7 @@ pub fn findings_of(
         let shown =
             |value: Option<f64>| value.map_or("–".to_owned(), |value| format!("{value:+.0}"));
         format!(
-            ", expected gain over the best flat rate {}, {}, {} {}",
+            "; expected gain over the best flat rate {}, {}, {} {}",
             shown(Some(gain.by_share.each_cell)),
             shown(gain.by_share.whole_field),
             shown(gain.by_share.measured),

@@ -6,10 +6,12 @@ use crate::finding::Finding;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::run::Looked;
+use crate::pipeline::settings::Settings;
 use crate::pipeline::share::{Measured, per_hundred};
 use crate::pipeline::strips::Strip;
 use crate::space::crs::{Crs, Projector};
 use crate::space::polygon::grown;
+use crate::units::{M2_PER_AC, M2_PER_HA};
 use crate::zones::prescription::CellState;
 
 /// Canopy that may lie beyond what strips were compared with. \[share\]
@@ -22,6 +24,7 @@ const MIXED_PIXELS: f64 = 1.5;
 /// Says how much ground is paler than the palest that any strip was compared with, by more than one standard deviation of such pieces, where it lies, and where
 /// the next strip would lie. `None` where it is 20 % of the canopy or less, and where the pieces' standard deviation is not known.
 pub fn finding_of(
+    settings: &Settings,
     ground: &Ground,
     looked: &Looked,
     rated: &Rated,
@@ -72,9 +75,9 @@ pub fn finding_of(
     Some(Finding::caution(
         "reference.uncrossed",
         format!(
-            "{} of the canopy ({:.1} ha, {side}) is paler than any ground that a strip was compared with: it may lack nitrogen or water, and no strip tells; go and look, and lay the next strip there{next}",
+            "{} of the canopy ({}, {side}) is paler than any ground that a strip was compared with: it may lack nitrogen or water, and no strip tells; go and look, and lay the next strip there{next}",
             per_hundred(share),
-            pale.area / 10_000.0
+            area_in_words(settings.output.us_units, pale.area)
         ),
     ))
 }
@@ -125,6 +128,15 @@ fn palest_beside(ground: &Ground, rated: &Rated, number: usize, strip: &Strip) -
             .filter_map(|(_, cell)| cell.index)
             .min_by(f64::total_cmp)
     })
+}
+
+/// An area in the unit of the job.
+fn area_in_words(us_units: bool, m2: f64) -> String {
+    if us_units {
+        format!("{:.1} ac", m2 / M2_PER_AC)
+    } else {
+        format!("{:.1} ha", m2 / M2_PER_HA)
+    }
 }
 
 /// In words where a patch lies whose centre is off the field's by these shares of its half extent.
