@@ -215,8 +215,8 @@ fn a_hole_outside_its_ring_adds_no_ground() {
 #[test]
 fn a_coordinate_that_is_no_number() {
     refused(
-        "vector.number",
-        &["boundary.geojson", "feature 1"],
+        "vector.unreadable",
+        &["boundary.geojson", "no valid JSON"],
         |field| {
             let text = fs_err::read_to_string(field.path("boundary.geojson")).unwrap();
             let (head, tail) = text.rsplit_once("],[").unwrap();
@@ -501,7 +501,7 @@ fn an_output_name_that_no_disk_takes() {
 }
 
 #[test]
-fn a_hidden_database_of_systems_is_named() {
+fn a_variable_hides_no_database_of_systems() {
     let field = Field::new();
     let run = Command::new(env!("CARGO_BIN_EXE_haulm"))
         .env("PROJ_LIB", "/nonexistent")
@@ -509,11 +509,9 @@ fn a_hidden_database_of_systems_is_named() {
         .arg("check")
         .arg(field.path("job.toml"))
         .output();
-    let told = String::from_utf8(run.unwrap().stderr).unwrap();
-    assert!(
-        told.contains("PROJ_LIB is set to /nonexistent") && told.contains("unset it"),
-        "{told}"
-    );
+    let run = run.unwrap();
+    let told = String::from_utf8(run.stderr).unwrap();
+    assert!(run.status.success() && !told.contains("error"), "{told}");
 }
 
 #[test]

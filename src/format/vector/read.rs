@@ -534,7 +534,7 @@ mod tests {
         let (_keep, path) = file("n.geojson", &SQUARE.replace("[15.01,48.01]", "[15.01,NaN]"));
         assert!(matches!(
             read_polygons(&path, None, None),
-            Err(VectorError::NotFinite { feature: 1, .. })
+            Err(VectorError::Unreadable { .. })
         ));
         let (_keep, path) = file("u.geojson", &SQUARE.replace("[15", "[500015"));
         assert!(matches!(

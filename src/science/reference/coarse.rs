@@ -376,7 +376,8 @@ mod tests {
     fn a_pure_mixture_is_solved_exactly() {
         let estimate = coarse(&pixels(|_| 0.0), 10).unwrap();
         let (index, beside) = mixture(&pixels(|_| 0.0)).unwrap();
-        assert_eq!((index, beside), (estimate.index, estimate.beside));
+        // Summed in another order: pixel by pixel instead of block by block.
+        assert!((index - estimate.index).abs() < 1e-12 && (beside - estimate.beside).abs() < 1e-12);
         assert_eq!(mixture(&pixels(|_| 0.0)[..15]), None);
         assert!((estimate.index - 0.8).abs() < 1e-12 && (estimate.beside - 0.5).abs() < 1e-12);
         assert_eq!((estimate.pixels, estimate.pixels_inside), (50, 10));
