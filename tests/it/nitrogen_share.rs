@@ -177,7 +177,7 @@ fn a_balanced_level_is_the_mean_of_strip_and_field() {
     let mean = number(&plain["image"]["mean_index"]);
     let balanced = number(&record["reference"]["index"]);
     assert!(
-        (balanced - (of("index") + of("ratio") * mean) / 2.0).abs() < 1e-12,
+        (balanced - f64::midpoint(of("index"), of("ratio") * mean)).abs() < 1e-12,
         "{balanced}"
     );
     assert!((balanced - of("index")).abs() > 1e-3, "the level moved");
