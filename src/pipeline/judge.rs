@@ -1,14 +1,13 @@
 //! What the user must know of a map before trusting it.
 
 use crate::finding::Finding;
-use crate::pipeline::judge_strips;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::reference::Reference;
 use crate::pipeline::run::{Looked, Sources};
 use crate::pipeline::settings::{Crop, Output, Response, Settings};
-use crate::pipeline::share;
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::Totals;
+use crate::pipeline::{judge_strips, share};
 use crate::science::methods::Method;
 
 /// Fewer growing days than this stop a map: response indices are all close to 1.
