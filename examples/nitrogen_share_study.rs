@@ -205,6 +205,10 @@ fn near(expected: f64, truth: f64) -> bool {
 
 /// One line of the table of shares and gains.
 fn print_line(name: &str, all: &[Found]) {
+    debug_assert!(
+        all.iter().all(|one| one.used_share >= 1.0),
+        "the map as decided compares each cell with the strip"
+    );
     let shares: Vec<(f64, f64, f64, f64)> = all
         .iter()
         .filter_map(|one| {
