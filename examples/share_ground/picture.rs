@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 /// Colours that differ for colour-blind readers too (Okabe and Ito 2008, from memory), a dash each, a name each.
 const WAYS: [(&str, &str, &str); 3] = [
     ("#D55E00", "none", "each cell with the strip"),
-    ("#0072B2", "8 5", "the whole field's response index"),
+    ("#0072B2", "8 5", "the field's response index"),
     ("#009E73", "2 4", "by the share as measured"),
 ];
 const SIZE: (f64, f64) = (760.0, 430.0);

@@ -26,8 +26,8 @@ one-decision-nitrogen = Spread { $n_least } to { $n_greatest } { $n_unit }, { $n
 one-put-on = What to put on
 one-brings = What it brings, and how sure that is
 one-look = Look at this before you drive
-one-mind = Mind
-one-limits = This map is a help, not a recommendation. It knows the ground only by an image, by strips and by what the job says. Yields and gains are estimates by a curve of past trials, and no promise; gains are upper bounds, since what is applied is taken to work fully.
+one-mind = Precautions
+one-limits = This map is a help, not a recommendation. It knows the ground only by an image, by strips and by what the job says. Yields and gains are estimates by a curve of past trials, and no promise; gains that are not called expected are upper bounds, since what is applied is taken to work fully.
 
 fact-field = Field
 fact-field-note = { $zones } zones of { $cells } cells
@@ -176,7 +176,7 @@ formula-method = Method and its settings: { $method }. Source: { $source }.
 formula-from-memory = This formula is from memory and was not compared with its paper.
 formula-limits = Held to { $minimum } … { $maximum } kg N/ha and rounded to { $step } kg N/ha; small zones joined to a neighbour, the field's total kept. Own rule.
 formula-product = Product = nitrogen / { $nitrogen }; density { $density } kg/L.
-formula-money = Yield at another rate: min(YP0 + (N + applied) · e / g, YPN), a straight line to a ceiling: the map's gain is an upper bound.
+formula-money = Yield at another rate: min(YP0 + (N + applied) · e / g, YPN), a straight line to a ceiling: a gain that is not called expected is an upper bound.
 formula-sources = The full list of sources, and which of them were read, stands in the documentation of haulm under "Sources".
 appendix-strips = Reference strips
 appendix-no-strips = The reference comes from { $kind }, not from strips on the image.
