@@ -41,7 +41,8 @@ def due(out):
     yield f"{recorded('field.area_m2') / 10_000:.2f} ha"
     yield f"{recorded('totals.n_kg'):.1f} kg N"
     yield f"{recorded('totals.product'):.1f} L"
-    for key in ("gain_over_none", "gain_over_flat", "gain_over_usual"):
+    # Over flat rates the report promises what may be expected, not the plain difference.
+    for key in ("gain_over_none", "expected.gain_over_flat", "expected.gain_over_best_flat", "expected.gain_over_usual"):
         yield f"{recorded('money.' + key):+.0f} EUR"
     for finding in recorded("findings"):
         yield finding["code"]
