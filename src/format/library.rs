@@ -9,9 +9,8 @@ use gdal::config::{clear_config_option, set_config_option};
 
 use crate::format::complaints;
 
-/// Drivers that may be: those that read inputs, and those that write. All others go at the start, since a virtual raster opens its sources by any driver that
-/// is there, those of web services among them.
-const DRIVERS: [&str; 21] = [
+/// Drivers that may open a raster; none of them reaches for a network.
+pub(crate) const RASTER_DRIVERS: [&str; 10] = [
     "GTiff",
     "COG",
     "VRT",
@@ -22,6 +21,11 @@ const DRIVERS: [&str; 21] = [
     "GPKG",
     "PNG",
     "ERS",
+];
+
+/// What else may be: drivers that read vectors, and those that write. All others go at the start, since a virtual raster opens its sources by any driver that is
+/// there, those of web services among them.
+const OTHER_DRIVERS: [&str; 11] = [
     "MEM",
     "Memory",
     "GeoJSON",
@@ -34,6 +38,11 @@ const DRIVERS: [&str; 21] = [
     "MapInfo File",
     "JPEG",
 ];
+
+/// Whether a driver may stay.
+fn is_known(driver: &str) -> bool {
+    RASTER_DRIVERS.contains(&driver) || OTHER_DRIVERS.contains(&driver)
+}
 
 /// Options of GDAL that hold for every run: (name, value).
 const OPTIONS: [(&str, &str); 13] = [
@@ -66,7 +75,7 @@ pub(crate) fn ready() {
         // From the end on: taking one out moves those behind it.
         for at in (0..DriverManager::count()).rev() {
             if let Ok(driver) = DriverManager::get_driver(at)
-                && !DRIVERS.contains(&driver.short_name().as_str())
+                && !is_known(&driver.short_name())
             {
                 DriverManager::deregister_driver(&driver);
             }
@@ -105,7 +114,7 @@ mod tests {
             .collect();
         assert!(left.iter().any(|name| name == "GTiff") && left.iter().any(|name| name == "GPKG"));
         for name in &left {
-            assert!(DRIVERS.contains(&name.as_str()), "{name}");
+            assert!(is_known(&name), "{name}");
         }
         // What reaches for a network is not among them.
         for name in [

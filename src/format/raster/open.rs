@@ -14,20 +14,6 @@ use crate::format::{complaints, library};
 use crate::space::raster::{Affine, Lattice};
 use jiff::civil::Date;
 
-/// Drivers that may open a raster; none of them reaches for a network.
-const DRIVERS: [&str; 10] = [
-    "GTiff",
-    "COG",
-    "VRT",
-    "JP2OpenJPEG",
-    "HFA",
-    "ENVI",
-    "AAIGrid",
-    "GPKG",
-    "PNG",
-    "ERS",
-];
-
 /// What a file says of one band.
 #[derive(Clone, Debug, PartialEq)]
 pub struct BandFacts {
@@ -99,7 +85,7 @@ pub(super) fn open(path: &Path) -> Result<Dataset, RasterFileError> {
     }
     complaints::take();
     // A virtual raster in an archive could lead anywhere unseen.
-    let drivers: Vec<&str> = DRIVERS
+    let drivers: Vec<&str> = library::RASTER_DRIVERS
         .into_iter()
         .filter(|driver| !(in_archive(path) && *driver == "VRT"))
         .collect();
