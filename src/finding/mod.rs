@@ -1,6 +1,11 @@
 //! What a run noticed. Every doubt is a finding that the user sees in terminal, record, page and report alike.
 
+mod code;
+pub mod codes;
+
 use std::fmt;
+
+pub use code::{Code, Source};
 
 /// How much a finding weighs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
