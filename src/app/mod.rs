@@ -6,6 +6,7 @@ pub mod check_map;
 pub mod commit;
 pub mod convert;
 pub mod error;
+pub mod explain;
 pub(crate) mod image_source;
 pub mod image_watch;
 pub mod job;

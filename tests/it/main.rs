@@ -25,6 +25,7 @@ mod doubt;
 mod drive;
 mod economic;
 mod field;
+mod findings;
 mod job_file;
 mod job_first;
 mod job_refusals;

@@ -403,6 +403,18 @@ pub enum Problem {
         /// What would be needed. \[kg N/ha\]
         least: String,
     },
+    /// A finding that cannot be accepted.
+    #[error("\"{code}\" {why}, so there is nothing to accept")]
+    Acceptance {
+        /// As written.
+        code: String,
+        /// What it is.
+        why: &'static str,
+        /// The nearest code that can be accepted.
+        near: Option<String>,
+        /// Codes that can be accepted.
+        known: Vec<&'static str>,
+    },
     /// A value that stands twice.
     #[error("{what} stands twice")]
     Twice {
@@ -470,6 +482,7 @@ impl Problem {
             Self::CropFile { .. } => "job.crop-file",
             Self::Method { .. } => "job.method",
             Self::SeasonLimit { .. } => "job.season-limit",
+            Self::Acceptance { .. } => "job.acceptance",
             Self::Twice { .. } => "job.twice",
             Self::Product { .. } => "job.product",
         }
@@ -480,6 +493,7 @@ impl Problem {
         match self {
             Self::UnknownKey { near, .. }
             | Self::Choice { near, .. }
+            | Self::Acceptance { near, .. }
             | Self::UnknownUnit { near, .. } => near.as_deref(),
             _ => None,
         }
@@ -491,7 +505,10 @@ impl Problem {
         match self {
             Self::Syntax { .. } => "a line reads key = \"text\", key = 1.5, key = 2026-04-14 or [section]; text stands in quotes".to_owned(),
             Self::NotText { .. } => "give a job file, text in UTF-8; `haulm new` writes a first one".to_owned(),
-            Self::UnknownKey { near: Some(near), .. } | Self::Choice { near: Some(near), .. } | Self::UnknownUnit { near: Some(near), .. } => {
+            Self::UnknownKey { near: Some(near), .. }
+            | Self::Choice { near: Some(near), .. }
+            | Self::Acceptance { near: Some(near), .. }
+            | Self::UnknownUnit { near: Some(near), .. } => {
                 format!("did you mean \"{near}\"?")
             }
             Self::UnknownKey { elsewhere, name, .. } if !elsewhere.is_empty() => format!("\"{name}\" belongs to [{}]", elsewhere.join("] or [")),
@@ -501,6 +518,7 @@ impl Problem {
             Self::Open => "replace TODO by your own value; the comment beside it says what and why".to_owned(),
             Self::Empty { example } => format!("write for instance {example}, or take the line out"),
             Self::Choice { known, .. } => format!("known: {}", known.join(", ")),
+            Self::Acceptance { known, .. } => format!("take it out; findings that stop a job: {}", known.join(", ")),
             Self::OutOfRange { low, high, .. } => format!("give a value from {low} to {high}"),
             Self::BareNumber { number, wanted } => format!("write {leaf} = {}", wanted.examples(number)),
             Self::NitrogenOrProduct { amount, nitrogen, area, .. } => {
