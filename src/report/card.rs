@@ -397,7 +397,7 @@ mod tests {
             let text = text(
                 &fixture::prescription(),
                 &[Finding::caution(
-                    "machine.test",
+                    "machine.outside",
                     format!("{} (-0.70 %): less", "x".repeat(width)),
                 )],
             );
