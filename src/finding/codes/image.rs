@@ -41,7 +41,7 @@ codes! {
         "Offset and scale turn stored numbers into reflectance; a wrong offset moves every index. The message says what the metadata state. Compare with the product's documentation, and give imagery.scale and imagery.offset where you know better.";
     IMAGE_PRODUCT "image.product" [Note]
         "The image is a satellite product, read with its own scale, offset and cloud mask."
-        "Cloud, shadow and snow are masked by the product's own classes unless the job names a mask. Masks miss thin cloud and small shadows, so look at the index map before you use it.";
+        "Cloud, shadow and snow are masked by the product's own classes unless the job names a mask. Masks miss haze and small shadows, so look at the index map before you use it.";
     IMAGE_OUT_OF_RANGE "image.out_of_range" [Caution]
         "Pixels have an index outside its possible range and count as no image."
         "An NDVI above 1 or below -1 comes from wrong scale, wrong bands or damaged pixels. A handful does no harm. If there are many, check imagery.bands, scale and offset; the message gives the first place.";

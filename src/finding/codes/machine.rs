@@ -32,7 +32,7 @@ codes! {
         "Choose the line that will be driven with layer and where, or give areas of their own with [[machine.area]].";
     MACHINE_LINE_BENT "machine.line_bent" [Note]
         "Cells follow a bent guidance line in straight pieces."
-        "How near the pieces lie to the line and its smallest radius are in the message. Where the radius is near the working width, the inner and outer ends of the boom cover very different ground.";
+        "How near the pieces lie to the line and its minimum radius are in the message. Where the radius is near the working width, the inner and outer ends of the boom cover very different ground.";
     MACHINE_AREAS "machine.areas" [Note]
         "The field is driven in several ways, each with a heading of its own."
         "Names, areas and headings are in the message. Compare them with how you drive.";
@@ -50,7 +50,7 @@ codes! {
         "That is what every controller must take (ISO 11783-10, from memory). Small zones blur into their neighbours. Use the shapefile if the terminal reads it, or split the field.";
     MACHINE_GRID_HELD "machine.grid_held" [Note]
         "Task cells across zones have a mean rate that the machine cannot apply."
-        "They are limited to 0, or to the machine's minimum or maximum. Zone rates in the grid (machine.grid = \"zone\") avoid it.";
+        "They are limited to 0, or to the machine's minimum or maximum. A grid that holds the rates of the zones avoids it.";
     MACHINE_GRID_TOTAL "machine.grid_total" [Caution]
         "The task grid applies more than 0.5 % more or less than the zones."
         "Square cells do not follow zone borders, and cells that touch an exclusion get nothing. Order product by the grid's total if the machine uses the grid.";

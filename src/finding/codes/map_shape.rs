@@ -23,7 +23,7 @@ codes! {
         "The border cannot be drawn there, and readers differ in what they make of it. Export the map again.";
     RING_EMPTY "ring.empty" [Stop]
         "A ring has no points."
-        "It encloses no ground. Delete it.";
+        "It encloses no ground, and strict readers refuse it. Delete it.";
     RING_FEW_POINTS "ring.few_points" [Stop]
         "A ring has fewer than three different points."
         "It encloses no ground, and some controllers stop at it. Delete it.";
