@@ -199,15 +199,26 @@ fn every_code_that_is_raised_stands_in_the_table_with_its_weight() {
 
 /// Rows of findings that are raised by changes still to come; none when all have come.
 const AWAITED: &[&str] = &[
-    "application.no_date",
-    "ground.pieces",
+    "doubt.skewed",
+    "hole.rate",
+    "image.age_unchecked",
+    "new.schema",
+    "output.format",
+    "output.machine",
     "rate.beside_exclusion",
     "rate.flat_better",
-    "rate.nitrogen_share",
+    "rate.implausible",
+    "rate.one_step",
+    "rate.share",
+    "rate.share_unknown",
     "reference.disagree",
+    "reference.narrow",
+    "reference.no_placebo",
     "reference.unclear",
     "reference.uncrossed",
     "response.doubtful",
+    "response.responds",
+    "response.stated_ratio",
     "zones.total",
 ];
 
@@ -230,7 +241,28 @@ fn every_row_of_the_table_is_raised() {
 #[ignore = "until every place that raises a finding names its constant"]
 fn a_code_stands_as_a_literal_in_the_table_alone() {
     // Keys of a job, columns of its record and refusals may have the word of a finding.
-    let shared = ["field.name", "image.date"];
+    let shared = [
+        "boundary.several",
+        "convert.meaning",
+        "field.name",
+        "image.negative",
+        "image.product",
+        "machine.heading",
+        "machine.headland",
+        "output.format",
+        "output.interrupted",
+        "points.time",
+        "points.variogram",
+        "prices.application",
+        "product.density",
+        "rate.usual",
+        "reference.readings",
+        "reference.strips",
+        "response.curve",
+        "response.economic",
+        "season.planted",
+        "weather.station",
+    ];
     let table: BTreeSet<&str> = codes::all().map(Code::word).collect();
     let mut wrong = Vec::new();
     for (path, text) in sources() {

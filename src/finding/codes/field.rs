@@ -9,9 +9,9 @@ codes! {
     FIELD_EXCLUDE_APART "field.exclude_apart" [Caution, Stop]
         "An exclusion lies wholly outside the field and takes nothing away."
         "Ground that must get no fertiliser then gets its rate. It is a caution where the exclusion may belong to another field, and a stop where it would lie in the field with longitude and latitude exchanged. Look at boundary and exclusion on one map; check the file and its reference system.";
-    BOUNDARY_REPAIRED "boundary.repaired" [Caution]
+    BOUNDARY_REPAIRED "boundary.repaired" [Note, Caution]
         "A polygon crosses itself and was repaired, which may change its area."
-        "Where a line crosses itself it is unclear which side is field. The even-odd rule decides: ground enclosed once counts, ground enclosed twice does not. Compare the area in the message with the one you know, look at the shape on a map, and correct the file if they differ.";
+        "Where a line crosses itself it is unclear which side is field. The even-odd rule decides: ground enclosed once counts, ground enclosed twice does not. An exclusion is read as all that it encloses. Compare the area in the message with the one you know, look at the shape on a map, and correct the file if they differ.";
     BOUNDARY_OVERLAP "boundary.overlap" [Caution]
         "Features that were joined into one boundary overlap."
         "Overlap of more than 0.01 % of the area is named. A hole drawn as a feature of its own becomes part of the field when features are joined. Give holes as field.exclude, or draw the boundary as one polygon with its holes.";

@@ -6,6 +6,9 @@ codes! {
     IMAGE_AGE "image.age" [Stop]
         "Image or readings are older than the job allows on the day of application."
         "A crop takes up nitrogen and grows between sensing and application, so an old image shows a need that is no longer there. The limit is application.maximum_image_age, 14 days unless stated (common practice, no source). Sense again. Where growth stood still, an adviser may accept it with the reason.";
+    IMAGE_AGE_UNCHECKED "image.age_unchecked" [Caution]
+        "The job gives no application date, so the age of the image is not checked."
+        "A crop outgrows its image within about two weeks. Write application.date, and apply within the days that the message names.";
     IMAGE_DATE "image.date" [Caution, Stop]
         "The date in the image file is missing, or is not the date in the job."
         "The date decides growing days, the age of the image and the weather that counts. Two dates mean a slip of the pen or the wrong image. Give the date of the flight or pass, or the right file. haulm new raises it as a caution when a file states no date.";

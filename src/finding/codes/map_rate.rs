@@ -27,6 +27,9 @@ codes! {
     RATE_ABOVE "rate.above" [Stop]
         "A rate is above the maximum that you gave."
         "The machine cannot apply it, or it breaks the limit you set. Check unit and substance first, then limit the rate.";
+    RATE_IMPLAUSIBLE "rate.implausible" [Caution, Stop]
+        "A rate is higher than any that the product is applied at."
+        "Usually the unit is wrong: lb/ac for kg/ha, gallons for litres, or product for nitrogen. It stops beyond what any fertiliser is applied at, or above 250 kg N/ha of the product named (common practice, no source). For lime, manure or slurry allow it with the option for the maximum rate.";
     RATE_BELOW "rate.below" [Caution]
         "A rate is above 0 and below the minimum that you gave."
         "The machine applies 0 or its minimum there. Decide which, and write that.";

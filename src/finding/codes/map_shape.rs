@@ -63,6 +63,9 @@ codes! {
     HOLE_OUTSIDE "hole.outside" [Stop]
         "A hole does not lie in its exterior."
         "It belongs to another polygon or is in the wrong place. Look at it on the map.";
+    HOLE_RATE "hole.rate" [Stop]
+        "Part of a hole of the field would get a rate."
+        "The hole is a pond, a pylon or a wood in the boundary, and zones or cells reach into it. Cut them back, or set their rate to 0.";
     PATCH_DUPLICATE "patch.duplicate" [Stop]
         "The same polygon stands in the map twice."
         "With two rates, which one counts is chance; with one rate, totals count it twice. Delete one.";
@@ -94,8 +97,8 @@ codes! {
         "Zones reach over the field's edge within the machine's width."
         "Many programs do so on purpose, so that the boom has a rate up to the edge. Section control must then be on.";
     FIELD_SLIVERS "field.slivers" [Note]
-        "Very narrow gaps lie between zones, less than 1 m² or 0.1 m each."
-        "Borders that do not quite meet, or rounding. Harmless for the machine; snap the borders if you edit the map.";
+        "Pieces of the field too small or too narrow to treat belong to no zone."
+        "Lines that were drawn as one and lie centimetres apart, or borders that do not quite meet. Harmless for the machine; snap the lines to each other in a GIS to avoid them.";
     EXCLUSION_RATE "exclusion.rate" [Stop]
         "Ground to be left out would get a rate."
         "That is usually water, a buffer or a neighbour's ground, where the law counts. Cut it out, or set its rate to 0.";

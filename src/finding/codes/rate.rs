@@ -15,9 +15,9 @@ codes! {
     RATE_ADJUSTED "rate.adjusted" [Note]
         "Response indices are adjusted by the line in the job, before they are limited."
         "The adjustment has a large effect on rates. Use the numbers published for your crop and index, once.";
-    RATE_AT_MAXIMUM "rate.at_maximum" [Caution]
+    RATE_AT_MAXIMUM "rate.at_maximum" [Caution, Stop]
         "More than half of the canopy reaches the maximum yield without more nitrogen."
-        "By the curve nothing is left to gain there, so it gets nothing. Usual reasons are a maximum yield in the wrong unit or too low, or a wrong number of growing days.";
+        "By the curve nothing is left to gain there, so it gets nothing. Above 90 % it stops, since such a map says nothing of the crop (own rule). Usual reasons are a maximum yield in the wrong unit or too low, or a wrong number of growing days.";
     RATE_FAR_BELOW "rate.far_below" [Caution]
         "By the curve the canopy yields less than a tenth of the maximum yield."
         "That is no crop worth a dressing, or a wrong unit (a tenth: common practice, no source). Check the maximum yield, the curve and growing days.";
@@ -36,12 +36,15 @@ codes! {
     RATE_THIN "rate.thin" [Note]
         "Part of the field has a poor stand, and lack of nitrogen is not the likely reason."
         "The index there lies between bare soil and a fair canopy. It gets the rate in rate.thin, the field rate unless stated. Walk there: winter kill, wet ground, pests or missed seed.";
-    RATE_BEYOND "rate.beyond" [Caution]
-        "Much of the canopy lies beyond what the strip itself shows."
-        "Cells greener than the 95th percentile of the strip's segments, or cells limited by the ratio, are judged by ground that the strip never crossed (a fifth of the canopy: own rule). Look at them, and lay the next strip there.";
-    RATE_NITROGEN_SHARE "rate.nitrogen_share" [Caution]
-        "Little of the canopy's variation is lack of nitrogen, by what varies inside the strip."
-        "Nitrogen is ample in the strip, so what still varies there is soil, water or stand. Where that is most of the variation, paler cells get nitrogen that they cannot use. Use response.nitrogen_share = \"measured\", or a flat rate.";
+    RATE_BEYOND "rate.beyond" [Note, Caution]
+        "Part of the canopy asks for a higher response index than the strip supports, and is limited."
+        "Ground paler than anything the strip shows may lack nitrogen, or water, or plants. The limit withholds what no strip proves; area and amount are in the message. Walk there, and lay the next strip across it.";
+    RATE_SHARE "rate.share" [Note, Caution]
+        "How much of the canopy's paleness is lack of nitrogen, by what varies inside the strip."
+        "Nitrogen is ample in the strip, so what still varies there is soil, water or stand. It is a caution below one half (own rule, checked on made fields), where the ways of sharing the nitrogen differ in total or gain. Then prefer the measured share, or one flat rate.";
+    RATE_SHARE_UNKNOWN "rate.share_unknown" [Note]
+        "How much of the paleness is lack of nitrogen could not be measured."
+        "It takes a strip of at least eight cells in length and enough other places of its shape in the field. The message says what is missing. Longer strips give it next season.";
     RATE_FLAT_BETTER "rate.flat_better" [Caution]
         "One flat rate is expected to earn more than the map."
         "Differences of the canopy that are not nitrogen make a variable rate spend in the wrong places. The message names the flat rate and the expected gain. It is often the better choice on even fields.";
@@ -51,13 +54,13 @@ codes! {
     RATE_NOISE "rate.noise" [Caution]
         "Noise of the index from cell to cell makes more than 5 % of the nitrogen."
         "Rates cannot be negative, so noise around sufficiency adds nitrogen and never takes any off (5 %: own rule). Use larger cells, a smoother image, or one rate where the crop is nearly sufficient.";
+    RATE_ONE_STEP "rate.one_step" [Note]
+        "Nearly all rates lie between 0 and one step, so the map has hardly more than two rates."
+        "Rounding to the step hides the differences that the image shows. The message names a step that shows them; the machine must be able to follow it.";
     RATE_LARGEST_STEP "rate.largest_step" [Note]
         "Rates were changed so that they step no more than the job allows along the drive."
         "Machines follow slow changes better. Cells changed and the nitrogen moved are in the message.";
     APPLICATION_BEFORE "application.before" [Caution]
         "The planned application lies before the date of the image."
         "One of the dates is wrong, or the map comes after the work. Check application.date and imagery.date.";
-    APPLICATION_NO_DATE "application.no_date" [Note]
-        "The job has no date of application, so the age of the image is not checked."
-        "An image loses its worth within about two weeks of growth. Write application.date.";
 }

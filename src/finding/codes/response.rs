@@ -6,6 +6,12 @@ codes! {
     RESPONSE_NONE "response.none" [Note]
         "The response index is not significantly above 1: the crop shows no need of nitrogen."
         "Strip and comparison ground look alike within what place and noise make. The minimum rate is an answer: nitrogen applied now is likely to bring nothing. Look again in 10 to 14 days.";
+    RESPONSE_RESPONDS "response.responds" [Note]
+        "The crop responds to nitrogen: the response index is significantly above 1."
+        "The 95 % interval lies above 1. With placebo strips it holds the ground's own differences too, so the response is unlikely to be chance.";
+    RESPONSE_STATED_RATIO "response.stated_ratio" [Stop]
+        "A maximum ratio is stated although the response index is not significantly above 1."
+        "With a ratio of your own, ground that is pale for other reasons gets nitrogen that the strip shows no need of. Leave the number out; an adviser who knows of a lack may accept it.";
     RESPONSE_DOUBTFUL "response.doubtful" [Caution]
         "It is uncertain whether the crop responds to nitrogen."
         "The interval of the response index contains 1, and yet the strip is greener than nearly every other place of its shape in the field. Rates are limited to what the strip supports. Look again in 10 to 14 days, and look at the strip.";

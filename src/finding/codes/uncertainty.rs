@@ -6,6 +6,9 @@ codes! {
     DOUBT_FIELD "doubt.field" [Note]
         "The 80 % range (P10 to P90) of the field's nitrogen, and what makes it."
         "Monte Carlo draws of place, ratio, noise, curve and use efficiency at once. The main share of the variance says what to improve first: a second strip, a better curve, a closer image.";
+    DOUBT_SKEWED "doubt.skewed" [Note]
+        "The computed total lies far from the middle of the draws, and why."
+        "A limit that works on one side, such as a maximum yield or a minimum rate, makes the total lower or higher whichever way the curve errs. Read the range, not the single number.";
     DOUBT_ASSUMED "doubt.assumed" [Note]
         "Standard deviations that the range assumes, since the job states none."
         "Defaults come from made fields and published trials. State your own with their source where you have them.";

@@ -3,9 +3,6 @@
 codes! {
     "Zones", Job;
 
-    GROUND_PIECES "ground.pieces" [Note]
-        "Slivers left by exclusions and boundary were removed or joined."
-        "Where an exclusion is drawn along the boundary, the difference leaves needles that no machine can treat and that some readers refuse. The area is in the message; draw both lines from the same source to avoid them.";
     ZONES_JOINED "zones.joined" [Note]
         "Neighbouring zones of nearly the same rate were joined."
         "zones.tolerance allows it. Fewer zones are easier to drive and to read; the field's nitrogen changes by no more than 0.5 %.";
