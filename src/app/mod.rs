@@ -7,6 +7,7 @@ pub mod check_map;
 pub mod commit;
 pub mod convert;
 pub mod error;
+pub mod explain;
 mod formats;
 pub(crate) mod image_source;
 pub mod image_watch;

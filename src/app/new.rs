@@ -12,7 +12,7 @@ use crate::app::job::resolve::map_job;
 use crate::app::map::set_up;
 use crate::app::new_job::{FirstJob, Known, bands_of, first_job};
 use crate::app::open::{refuse_network, refuse_onto};
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::format::raster::RasterFacts;
 use crate::format::raster::product::into_archive;
 use crate::format::vector::read_polygons;
@@ -92,7 +92,7 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
     let boundary = read_polygons(&request.boundary, None, None)?;
     if boundary.shapes.len() > 1 {
         findings.push(Finding::caution(
-            "boundary.several",
+            codes::BOUNDARY_SEVERAL,
             format!(
                 "the boundary file holds {} features, and a field is one: choose it with where = \"...\" in field.boundary, or join them with merge = true",
                 boundary.shapes.len()
@@ -108,7 +108,7 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
         let _ = weather::read(path)?.into_log(&mut findings);
         if request.planted.is_none() {
             findings.push(Finding::caution(
-                "season.planted",
+                codes::SEASON_PLANTED,
                 "the weather record is left out of the job: growing days are counted from planting, so give --planted too",
             ));
         }
@@ -118,7 +118,7 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
         && given != own
     {
         findings.push(Finding::caution(
-            "image.date",
+            codes::IMAGE_DATE,
             format!("the image says that it was taken on {own}, not on {given}: check --date"),
         ));
     }
@@ -129,7 +129,7 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
     }
     if let ([band], None) = (raster.bands.as_slice(), &request.index) {
         findings.push(Finding::note(
-            "image.one_band",
+            codes::IMAGE_ONE_BAND,
             format!("the image has a single band ({:?}): if it holds a ready index, run again with --index \"band 1\"", band.description),
         ));
     }

@@ -8,6 +8,7 @@ use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum, ValueHint};
 use jiff::civil::Date;
 
 use crate::app::api::{DEFAULT_MEMORY_MIB, DEFAULT_WIDTH, MOST_WIDTH, Subject};
+use crate::cli::explain::CodeParser;
 
 /// Columns that help is wrapped to, on however wide a terminal.
 pub const HELP_WIDTH: usize = 80;
@@ -119,6 +120,9 @@ pub enum Command {
     /// List the fertiliser products with their nitrogen and density
     #[command(before_help = "Example:\n  haulm products")]
     Products,
+    /// Say what a finding means, why it matters and what to do; without a code, list all
+    #[command(before_help = "Example:\n  haulm explain image.age")]
+    Explain(ExplainArgs),
     /// Print the completions of a shell
     #[command(
         before_help = "Example:\n  haulm completions bash > ~/.local/share/bash-completion/completions/haulm"
@@ -144,6 +148,7 @@ impl Command {
             Self::Methods => "methods",
             Self::Crops => "crops",
             Self::Products => "products",
+            Self::Explain(_) => "explain",
             Self::Completions(_) => "completions",
             Self::Manual(_) => "manual",
         }
@@ -579,6 +584,17 @@ pub struct CompletionsArgs {
     /// Shell to print them for
     #[arg(value_name = "SHELL")]
     pub shell: clap_complete::Shell,
+}
+
+/// Arguments of `explain`.
+#[derive(Args, Debug)]
+pub struct ExplainArgs {
+    /// Code of a finding, such as image.age, or a group, such as image [default: list all]
+    #[arg(value_name = "CODE", value_parser = CodeParser, hide_possible_values = true)]
+    pub code: Option<String>,
+    /// Print the reference page of all findings in Markdown [default: text]
+    #[arg(long, conflicts_with_all = ["code", "json"])]
+    pub markdown: bool,
 }
 
 /// Arguments of `manual`.

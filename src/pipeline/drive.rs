@@ -2,7 +2,7 @@
 
 use geo::BooleanOps;
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::overrun::filled;
 use crate::pipeline::rates::Rated;
@@ -97,11 +97,11 @@ pub fn headland(
             "every canopy cell lies in it, so that nothing of the map is left"
         };
         Finding::caution(
-            "machine.headland",
+            codes::MACHINE_HEADLAND,
             format!("{what}; {why}: look at machine.headland"),
         )
     } else {
-        Finding::note("machine.headland", what)
+        Finding::note(codes::MACHINE_HEADLAND, what)
     });
     Ok(())
 }
@@ -158,7 +158,7 @@ pub fn largest_step(
     }
     own_rates(rated, step);
     findings.push(Finding::note(
-        "rate.largest_step",
+        codes::RATE_LARGEST_STEP,
         format!(
             "rates change by at most {} from cell to cell along the drive: {changed} cells were raised or lowered, {} in all",
             settings.output.nitrogen_rate(largest),
@@ -190,7 +190,7 @@ pub fn steps_left(
     }
     if borders > 0 {
         findings.push(Finding::caution(
-            "zones.largest_step",
+            codes::ZONES_LARGEST_STEP,
             format!(
                 "{borders} borders between cells along the drive still step by more than {}, by up to {}: at bare, thin, unseen or headland ground, or where small zones were joined; a smaller zones.min_area leaves fewer",
                 settings.output.nitrogen_rate(largest.get()),

@@ -382,11 +382,11 @@ fn areas_that_cannot_be_meant_are_refused_or_told() {
         ("area = [{ heading = 3 }]", "job.missing"),
         (
             "area = [{ path = \"a.geojson\", heading = 400 }]",
-            "job.out-of-range",
+            "job.out_of_range",
         ),
         (
             "area = [{ path = \"a.geojson\", heading = 40, buffer = \"2 m\" }]",
-            "job.unknown-key",
+            "job.unknown_key",
         ),
     ] {
         let found = faults(&with_line("machine", line));

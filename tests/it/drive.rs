@@ -299,7 +299,7 @@ fn the_smallest_zone_by_passes_and_responses() {
         "min_area = \"1152 m2\"",
         "smallest = { passes = 2, responses = 4 }",
     );
-    assert_eq!(faults(&untimed)[0].code(), "job.none-of");
+    assert_eq!(faults(&untimed)[0].code(), "job.none_of");
     assert_eq!(
         faults(&with_line(
             "zones",
@@ -315,9 +315,9 @@ fn the_smallest_zone_by_passes_and_responses() {
 #[test]
 fn impossible_drives_are_refused() {
     for (section, line, code) in [
-        ("machine", "sections = 0", "job.out-of-range"),
-        ("machine", "sections = 120", "job.out-of-range"),
-        ("machine", "headland = { passes = 0 }", "job.out-of-range"),
+        ("machine", "sections = 0", "job.out_of_range"),
+        ("machine", "sections = 120", "job.out_of_range"),
+        ("machine", "headland = { passes = 0 }", "job.out_of_range"),
         (
             "machine",
             "headland = { rate = \"field rate\" }",
@@ -326,18 +326,18 @@ fn impossible_drives_are_refused() {
         (
             "machine",
             "headland = { passes = 2, rate = \"151 kg N/ha\" }",
-            "job.out-of-range",
+            "job.out_of_range",
         ),
         (
             "machine",
             "headland = { passes = 2, width = \"24 m\" }",
-            "job.unknown-key",
+            "job.unknown_key",
         ),
-        ("rate", "largest_step = \"4 kg N/ha\"", "job.out-of-range"),
-        ("zones", "round_corners = \"200 m\"", "job.out-of-range"),
-        ("zones", "area_within = 5", "job.out-of-range"),
-        ("zones", "tolerance = \"200 kg N/ha\"", "job.out-of-range"),
-        ("zones", "tolerance = 5", "job.bare-number"),
+        ("rate", "largest_step = \"4 kg N/ha\"", "job.out_of_range"),
+        ("zones", "round_corners = \"200 m\"", "job.out_of_range"),
+        ("zones", "area_within = 5", "job.out_of_range"),
+        ("zones", "tolerance = \"200 kg N/ha\"", "job.out_of_range"),
+        ("zones", "tolerance = 5", "job.bare_number"),
     ] {
         let found = faults(&with_line(section, line));
         assert_eq!(

@@ -475,7 +475,7 @@ fn product_amounts_are_taken_and_echoed() {
     let note = checked
         .findings
         .iter()
-        .find(|finding| finding.code == "rate.product-amount")
+        .find(|finding| finding.code == "rate.product_amount")
         .unwrap();
     assert_eq!(
         note.message,

@@ -27,6 +27,7 @@ mod doubt;
 mod drive;
 mod economic;
 mod field;
+mod findings;
 #[path = "../../examples/ground/mod.rs"]
 mod ground;
 mod job_file;

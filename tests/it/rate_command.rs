@@ -308,7 +308,7 @@ fn refusals_name_the_option() {
     assert_eq!(output.status.code(), Some(1));
     assert!(
         told.contains("--max-yield")
-            && told.contains("job.bare-number")
+            && told.contains("job.bare_number")
             && told.contains("--maximum")
             && told.contains("kg N/ha"),
         "{told}"

@@ -81,7 +81,7 @@ pub struct Fault {
 }
 
 impl Fault {
-    /// Stable code for scripts: `job.unknown-unit`.
+    /// Stable code for scripts: `job.unknown_unit`.
     pub const fn code(&self) -> &'static str {
         self.problem.code()
     }

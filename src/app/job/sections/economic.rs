@@ -4,7 +4,7 @@ use crate::app::job::amount;
 use crate::app::job::fault::Wanted;
 use crate::app::job::problem::{Problem, short};
 use crate::app::job::reader::Section;
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::settings::{EconomicOptimum, Prices};
 use crate::science::response_curve::ResponseCurve;
 use crate::units::{NRate, Yield};
@@ -155,7 +155,7 @@ pub(crate) fn economic(
         if section.has("curve") {
             section.take("curve");
             section.log().note(Finding::note(
-                "response.curve",
+                codes::RESPONSE_CURVE,
                 "response.curve moves nothing without response.economic = true: it is passed over",
             ));
         }
@@ -217,12 +217,12 @@ pub(crate) fn economic(
         format!("; {low:.0} to {high:.0} kg N/ha pay within 1 % of the yield of it")
     });
     section.log().note(Finding::note(
-        "response.economic",
+        codes::RESPONSE_ECONOMIC,
         format!("{said}{nearly}"),
     ));
     if let Some(greatest) = greatest_rate.filter(|greatest| optimum > *greatest) {
         section.log().note(Finding::caution(
-            "response.beyond_trial",
+            codes::RESPONSE_BEYOND_TRIAL,
             format!("the economic optimum of {optimum:.1} lies beyond the trial's greatest rate of {greatest:.1}: no yield was measured there"),
         ));
     }

@@ -7,7 +7,7 @@ use crate::app::job::fault::Wanted;
 use crate::app::job::problem::Problem;
 use crate::app::job::reader::{Entry, Item, Section};
 use crate::app::job::sections::share;
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::settings::{
     Exclusion, FieldSettings, Reading, ReferenceSettings, ReferenceSource, StripsUse, VectorSource,
 };
@@ -127,7 +127,7 @@ pub(crate) fn field(section: &mut Section<'_>, folder: &Path) -> Option<FieldSet
     let name = given_name.or_else(|| {
         let stem = boundary.path.file_stem()?.to_string_lossy().into_owned();
         section.log().note(Finding::note(
-            "field.name",
+            codes::FIELD_NAME,
             format!(
                 "field.name is not given: the field is called \"{stem}\" after its boundary file"
             ),
@@ -196,7 +196,7 @@ pub(crate) fn reference(section: &mut Section<'_>, folder: &Path) -> Option<Refe
     if ramp && !given.is_empty() {
         section
             .log()
-            .note(Finding::note("ramp.passed_over", "the nitrogen ramp in [reference] is passed over: it gives one flat rate, by haulm rate, and no map"));
+            .note(Finding::note(codes::RAMP_PASSED_OVER, "the nitrogen ramp in [reference] is passed over: it gives one flat rate, by haulm rate, and no map"));
     }
     match given.as_slice() {
         [] if ramp => {

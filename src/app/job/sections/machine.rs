@@ -8,7 +8,7 @@ use crate::app::job::problem::Problem;
 use crate::app::job::reader::{Entry, Item, Section};
 use crate::app::job::sections::ground;
 use crate::app::job::sections::rate::{nitrogen, state_rate, within};
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::settings::{
     Capacity, ClassBreaks, DriveArea, FirstPass, Heading, Headland, LookAhead, Machine,
     ProductFacts, StateRate, VectorSource, ZoneRules, ZonesBy,
@@ -209,7 +209,7 @@ pub(crate) fn machine(
         && length < needed
     {
         section.log().note(Finding::caution(
-            "machine.cell-length",
+            codes::MACHINE_CELL_LENGTH,
             format!("machine.cell_length is {length}, but at this speed the machine needs {needed:.1} to change its rate: rates will lag behind the map"),
         ));
     }
@@ -356,7 +356,7 @@ fn left_to_itself(
     }
     if !matches!(outside, StateRate::Amount(amount) if amount == NRate::ZERO) {
         section.log().note(Finding::caution(
-            "machine.outside",
+            codes::MACHINE_OUTSIDE,
             "the machine is told to spread outside the field too (machine.outside): water, ways and neighbours lie there; leave it out to get 0",
         ));
     }
@@ -457,7 +457,7 @@ fn heading(section: &mut Section<'_>, folder: &Path) -> Heading {
         return line.unwrap_or_else(|| {
             if !section.given("line") {
                 let text = "machine.heading is not given: cells follow the boundary's longer axis, as with heading = \"auto\"";
-                section.log().note(Finding::note("machine.heading", text));
+                section.log().note(Finding::note(codes::MACHINE_HEADING, text));
             }
             Heading::Auto
         });

@@ -4,7 +4,7 @@ use crate::app::job::amount;
 use crate::app::job::fault::Wanted;
 use crate::app::job::problem::Problem;
 use crate::app::job::reader::Section;
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::settings::{Crop, Prices};
 use crate::units::Product;
 
@@ -82,7 +82,7 @@ pub(crate) fn prices(
     let nitrogen = settle(&mut currency, product_price);
     if !section.given("application") {
         section.log().note(Finding::note(
-            "prices.application",
+            codes::PRICES_APPLICATION,
             "prices.application is not given: the pass itself is counted as costing nothing",
         ));
     }
@@ -118,7 +118,7 @@ fn ratio(section: &Section<'_>, grain: f64, nitrogen: f64) {
     let ratio = nitrogen / grain;
     if !(LEAST_RATIO..=MOST_RATIO).contains(&ratio) {
         section.log().note(Finding::caution(
-            "prices.ratio",
+            codes::PRICES_RATIO,
             format!("by these prices a kg of nitrogen costs {ratio:.3} kg of grain, 2 to 15 is usual: check both prices and their units"),
         ));
     }

@@ -4,9 +4,10 @@ use std::path::Path;
 
 use crate::app::job::problem::Problem;
 use crate::app::job::reader::{Item, Section};
+use crate::app::job::suggest::nearest;
 use crate::app::job::unit;
 use crate::app::job::unit::Measure;
-use crate::finding::Acceptance;
+use crate::finding::{Acceptance, Code, Severity, codes};
 use crate::pipeline::settings::{Application, Format, Output};
 use crate::units::{Product, RateUnit};
 use crate::zones::flavour::{TaskFlavour, TaskKind, TaskVersion};
@@ -46,6 +47,9 @@ pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
     for mut table in root.tables("accept", "accept") {
         let code = table.text("code", "\"image.age\"");
         table.require("code", "the code of the finding", "\"image.age\"");
+        if let Some(problem) = code.as_deref().and_then(not_acceptable) {
+            table.refuse("code", problem);
+        }
         let reason = table.text("reason", "\"cold spell, no growth\"");
         table.require("reason", "why it is accepted", "\"cold spell, no growth\"");
         let by = table.text("by", "\"A. Adviser\"");
@@ -67,6 +71,35 @@ pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
         }
     }
     all
+}
+
+/// Why a code cannot be accepted: no finding has it, or none of its findings ever stops a run on a job.
+fn not_acceptable(code: &str) -> Option<Problem> {
+    let acceptable = || {
+        codes::all()
+            .filter(|code| code.can_be_accepted())
+            .map(Code::word)
+    };
+    let known = codes::find(code);
+    if known.is_some_and(Code::can_be_accepted) {
+        return None;
+    }
+    Some(Problem::Acceptance {
+        code: code.to_owned(),
+        why: match known {
+            None => "is not the code of a finding",
+            Some(code) if code.may_stop() => "is found by the check of a map, not by a job",
+            Some(code) if code.weights().contains(&Severity::Caution) => {
+                "is a caution and never stops"
+            }
+            Some(_) => "is a note and never stops",
+        },
+        // Another stop is no likely meaning of a code that exists.
+        near: nearest(code, acceptable())
+            .filter(|_| known.is_none())
+            .map(str::to_owned),
+        known: acceptable().collect(),
+    })
 }
 
 const UNITS: &[(&str, RateUnit)] = &[

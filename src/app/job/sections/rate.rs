@@ -7,7 +7,7 @@ use crate::app::job::reader::{Entry, Item, Section};
 use crate::app::job::sections::ground;
 use crate::app::job::suggest::nearest;
 use crate::app::job::{amount, tables};
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::settings::{ProductFacts, RateRules, StateRate};
 use crate::science::product::find_product;
 use crate::units::{NRate, Product};
@@ -165,7 +165,7 @@ pub(crate) fn nitrogen(
     }
     if let Some(echo) = amount.echo {
         section.log().note(Finding::note(
-            "rate.product-amount",
+            codes::RATE_PRODUCT_AMOUNT,
             format!("{}: {echo}", section.key(key)),
         ));
     }
@@ -275,7 +275,7 @@ fn within_season(
     }
     if left < maximum {
         section.log().note(Finding::note(
-            "rate.season",
+            codes::RATE_SEASON,
             format!(
                 "the season's limit of {limit:.1} ({:.1} lb N/ac) leaves {left:.1} ({:.1} lb N/ac) after {before:.1} before and {since:.1} since sensing: that is the greatest rate, not {maximum:.1}",
                 limit.as_lb_per_ac(),
