@@ -3,6 +3,7 @@
 //!
 //!     cargo run --example nitrogen_share_study
 //!     cargo run --example nitrogen_share_study -- 300 docs/nitrogen_share.svg     # grounds a line, where the picture goes
+//!     cargo run --example nitrogen_share_study -- 100 - "10 m pixels"             # only lines whose name holds this
 
 #![expect(clippy::print_stdout, reason = "an example that prints tables")]
 
@@ -159,6 +160,20 @@ fn lines() -> Vec<(String, Plan)> {
         ),
     ];
     lines.extend(more.map(|(name, plan)| (name.to_owned(), plan)));
+    // Where pieces of the strip are solved as mixtures.
+    let satellite = [("all of it", 0), ("none", 4)].map(|(name, k)| {
+        let (_, soil, sd) = SHARES[k];
+        let plan = Plan {
+            size: (696.0, 528.0),
+            pixel: 10.0,
+            strips: (1, 300.0),
+            soil,
+            deficit: (0.12, sd),
+            ..plain
+        };
+        (format!("{name}, 10 m pixels, 36 ha, strip of 300 m"), plan)
+    });
+    lines.extend(satellite);
     lines
 }
 
@@ -205,6 +220,10 @@ fn near(expected: f64, truth: f64) -> bool {
 
 /// One line of the table of shares and gains.
 fn print_line(name: &str, all: &[Found]) {
+    debug_assert!(
+        all.iter().all(|one| one.used_share >= 1.0),
+        "the map as decided compares each cell with the strip"
+    );
     let shares: Vec<(f64, f64, f64, f64)> = all
         .iter()
         .filter_map(|one| {
@@ -285,7 +304,8 @@ fn main() -> Result<(), Box<dyn Error>> {
         .next()
         .and_then(|text| text.parse().ok())
         .unwrap_or(GROUNDS);
-    let svg = arguments.next();
+    let svg = arguments.next().filter(|path| path != "-");
+    let only = arguments.next();
     println!("{count} grounds a line. Gains in EUR/ha.\n");
     println!(
         "| ground | true share | measured | 80 % range holds it | each cell: expected / true / near | whole field | measured share | map as decided: plain / expected / true | flat better | uncrossed |"
@@ -293,6 +313,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     println!("| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |");
     let mut all = Vec::new();
     for (line, (name, plan)) in lines().into_iter().enumerate() {
+        if only.as_ref().is_some_and(|only| !name.contains(only)) {
+            continue;
+        }
         let found = grounds(plan, line, count, ReferenceLevel::Strip)?;
         print_line(&name, &found);
         all.push((name, found));
@@ -301,6 +324,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     println!("| --- | --- | --- | --- |");
     for (name, found) in &all {
         print_over_best(name, found);
+    }
+    if only.is_some() {
+        return Ok(());
     }
     println!(
         "\n| ground | level of the strip: mean | SD | balanced: mean | SD |\n| --- | --- | --- | --- | --- |"

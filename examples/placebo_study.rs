@@ -94,7 +94,7 @@ fn line(plan: &Plan, all: &[Said]) -> String {
     )
 }
 
-fn main() -> Result<(), Box<dyn std::error::Error>> {
+fn main() {
     let asked: Vec<u64> = std::env::args()
         .skip(1)
         .filter_map(|word| word.parse().ok())
@@ -117,5 +117,4 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         }
         println!("{}", line(plan, &all));
     }
-    Ok(())
 }

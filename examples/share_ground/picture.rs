@@ -53,7 +53,7 @@ pub(crate) fn picture(points: &[(f64, [f64; 3])]) -> String {
     let _ = writeln!(
         svg,
         "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\">how much of the paleness is nitrogen (true share)</text>\n<text x=\"20\" y=\"50\" font-size=\"14\">EUR/ha</text>",
-        (PLOT.0 + PLOT.1) / 2.0,
+        f64::midpoint(PLOT.0, PLOT.1),
         PLOT.3 + 45.0
     );
     let mut sorted = points.to_vec();

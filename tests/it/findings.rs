@@ -221,6 +221,7 @@ fn a_code_stands_as_a_literal_in_the_table_alone() {
     let shared = [
         "boundary.several",
         "convert.meaning",
+        "convert.nitrogen",
         "field.name",
         "image.negative",
         "image.product",

@@ -364,10 +364,11 @@ fn raw_numbers_that_end_early() {
         .map(|v| v.to_string())
         .join(",");
     let band = |number: usize, name: &str| {
-        let first = (number - 1) * cols * rows * 4;
+        // The two bands of a pixel lie beside each other.
+        let first = (number - 1) * 4;
         format!(
-            "<VRTRasterBand dataType=\"Float32\" band=\"{number}\" subClass=\"VRTRawRasterBand\"><Description>{name}</Description><NoDataValue>-9999</NoDataValue><SourceFilename relativeToVRT=\"1\">image.img</SourceFilename><ImageOffset>{first}</ImageOffset><PixelOffset>4</PixelOffset><LineOffset>{}</LineOffset><ByteOrder>LSB</ByteOrder></VRTRasterBand>",
-            cols * 4
+            "<VRTRasterBand dataType=\"Float32\" band=\"{number}\" subClass=\"VRTRawRasterBand\"><Description>{name}</Description><NoDataValue>-9999</NoDataValue><SourceFilename relativeToVRT=\"1\">image.img</SourceFilename><ImageOffset>{first}</ImageOffset><PixelOffset>8</PixelOffset><LineOffset>{}</LineOffset><ByteOrder>LSB</ByteOrder></VRTRasterBand>",
+            cols * 8
         )
     };
     field.write("raw.vrt", format!("<VRTDataset rasterXSize=\"{cols}\" rasterYSize=\"{rows}\"><SRS>EPSG:32633</SRS><GeoTransform>{transform}</GeoTransform>{}{}</VRTDataset>", band(1, "red"), band(2, "nir")));

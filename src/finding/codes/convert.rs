@@ -18,6 +18,9 @@ codes! {
     CONVERT_FALLBACKS "convert.fallbacks" [Caution]
         "The map has no rates for start, lost position or outside; 0 is written."
         "Task data must state them. With 0 the machine applies nothing in these cases, which is the safe choice; a terminal may let the operator change it.";
+    CONVERT_NITROGEN "convert.nitrogen" [Caution]
+        "The task data hold nitrogen, but a machine meters product."
+        "A terminal takes the rates for those of the product in the tank: with UAN 28 it would spread 28 % of the nitrogen that was meant. State the product with --product, so that product rates are written.";
     CONVERT_POLYGONS "convert.polygons" [Caution]
         "Polygons in task data are optional for controllers."
         "Try the file on your terminal before the day, and keep a grid at hand (--task-kind grid).";

@@ -30,7 +30,7 @@ pub const USUAL_CELL_M: f64 = 10.0;
 ///
 /// # Findings
 /// `convert.fallbacks` when the map states no rates for start, lost position or outside; `convert.boundary` when it has none and the union of its zones stands in;
-/// `convert.polygons` since controllers need not take polygons; `machine.grid_coarsened` as for our own.
+/// `convert.nitrogen` when the rates are nitrogen and not product; `convert.polygons` since controllers need not take polygons; `machine.grid_coarsened` as for our own.
 ///
 /// # Errors
 /// [`Iso11783Error`].
@@ -43,6 +43,12 @@ pub fn write_plain(
     let channel = Channel::new(map.measure);
     let boundary = boundary(map, &mut findings);
     let fallbacks = fallbacks(map, &mut findings);
+    if map.measure.quantity == Quantity::Nitrogen {
+        findings.push(Finding::caution(
+            codes::CONVERT_NITROGEN,
+            "the task data hold nitrogen, not product: a machine meters product, so state it with --product, or the rates do not fit what is in the tank",
+        ));
+    }
     let way = Projector::new(&map.system, &Crs::wgs84())?;
     let body = if flavour.kind == TaskKind::Polygons {
         findings.push(Finding::caution(

@@ -6,7 +6,7 @@ use super::{COVERED, Place, TIE, bounds, rings_along};
 use crate::pipeline::blur::Shares;
 use crate::pipeline::scan::KeptPixel;
 use crate::pipeline::strips::{REACHES, StripPlan};
-use crate::science::reference::{MixedPixel, mixture};
+use crate::science::reference::{MixedPixel, mixture, piece_mixture};
 use crate::space::polygon::grown;
 use crate::space::squares::{Cuts, SquareGrid};
 
@@ -230,9 +230,6 @@ impl PixelPlaces {
                 part.push(pixel);
             }
         }
-        parts
-            .iter()
-            .map(|part| mixture(part).map(|(index, _)| index))
-            .collect()
+        parts.iter().map(|part| piece_mixture(part)).collect()
     }
 }

@@ -201,6 +201,23 @@ pub fn mixture(pixels: &[MixedPixel]) -> Option<(f64, f64)> {
     sums.solve().filter(|(a, b)| enough && *a > 0.0 && *b > 0.0)
 }
 
+/// `I_ref` of a short piece of a strip by the same least squares, for variances between pieces. A piece holds too few pixels for the needs of [`mixture`], so it
+/// needs what makes its solution mean anything: one whole pixel's worth of strip and four of ground beside it, shares added up. Its error is large, but it is the
+/// same in the strip and at the places that it is compared with. `None` when the needs are not met or the index is not above 0.
+pub fn piece_mixture(pixels: &[MixedPixel]) -> Option<f64> {
+    let mut sums = MixtureSums::default();
+    let mut inside = 0.0;
+    for pixel in pixels {
+        sums.add(pixel);
+        inside += pixel.share;
+    }
+    let beside = pixels.len() as f64 - inside;
+    let (index, _) = sums
+        .solve()
+        .filter(|_| inside >= 1.0 - TIE && beside >= 4.0 - TIE)?;
+    (index > 0.0).then_some(index)
+}
+
 /// `places`: the number of each replicate's block along the strip.
 fn interval(
     means: &PairedMeans,
@@ -370,6 +387,21 @@ mod tests {
                 block,
             })
             .collect()
+    }
+
+    #[test]
+    fn a_piece_is_solved_with_fewer_pixels_than_a_strip() {
+        // One block: five pixels, 1.6 of them strip and 3.4 ground beside it; two blocks hold 3.2 and 6.8.
+        let all = pixels(|_| 0.0);
+        assert_eq!(piece_mixture(&all[..5]), None);
+        assert!((piece_mixture(&all[..10]).unwrap() - 0.8).abs() < 1e-12);
+        assert_eq!(mixture(&all[..10]), None);
+        let beside: Vec<MixedPixel> = all
+            .iter()
+            .copied()
+            .filter(|pixel| pixel.share == 0.0)
+            .collect();
+        assert_eq!(piece_mixture(&beside), None);
     }
 
     #[test]

@@ -15,7 +15,7 @@ mod sums;
 mod virtual_reference;
 
 pub use answer::{Answer, DOUBTFUL_PROBABILITY, DOUBTFUL_RATIO, PlaceboAnswer, answer_of};
-pub use coarse::{CoarseEstimate, MixedPixel, coarse, mixture, mixture_squares};
+pub use coarse::{CoarseEstimate, MixedPixel, coarse, mixture, mixture_squares, piece_mixture};
 pub use evenness::{Uneven, uneven};
 pub use fine::{FineEstimate, SwathEstimate, fine};
 pub use interval::{
