@@ -12,6 +12,7 @@ mod formats;
 pub(crate) mod image_source;
 pub mod image_watch;
 pub mod job;
+pub mod keys;
 pub mod lists;
 pub mod map;
 pub(crate) mod memory;

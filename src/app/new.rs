@@ -9,8 +9,9 @@ use crate::app::error::AppError;
 use crate::app::image_source::described;
 use crate::app::job::fault::{Fault, JobError};
 use crate::app::job::resolve::map_job;
+use crate::app::keys::schema;
 use crate::app::map::set_up;
-use crate::app::new_job::{FirstJob, Known, bands_of, first_job};
+use crate::app::new_job::{FirstJob, Known, SCHEMA_FILE, bands_of, first_job};
 use crate::app::open::{refuse_network, refuse_onto};
 use crate::finding::{Finding, codes};
 use crate::format::raster::RasterFacts;
@@ -136,12 +137,14 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
     let first = first_job(&known);
     check(&first, request)?;
     write(&request.job, &first.text, request.overwrite)?;
+    let schema = write_schema(folder, &mut findings)?;
     Ok(report(
         request,
         &raster,
         is_product,
         &first,
         strips.map(|layer| layer.shapes.len()),
+        schema,
         findings,
     ))
 }
@@ -294,6 +297,30 @@ fn check(first: &FirstJob, request: &NewRequest) -> Result<(), AppError> {
     }))
 }
 
+/// Writes the JSON Schema that the job names, so that an editor checks it without a network. One of another haulm is renewed; a file that haulm did not
+/// make is left alone.
+fn write_schema(
+    folder: &Path,
+    findings: &mut Vec<Finding>,
+) -> Result<Option<(String, u64)>, AppError> {
+    let place = folder.join(SCHEMA_FILE);
+    let text = schema()?;
+    let there = fs_err::read_to_string(&place).ok();
+    if there.as_ref() == Some(&text) {
+        return Ok(None);
+    }
+    let is_ours = there.is_some_and(|there| there.contains("\"title\": \"haulm "));
+    if !is_ours && place.exists() {
+        findings.push(Finding::note(
+            codes::NEW_SCHEMA,
+            format!("{SCHEMA_FILE} is there and not haulm's: it stays, and an editor checks the job by it; haulm keys --schema prints haulm's own"),
+        ));
+        return Ok(None);
+    }
+    write(&place, &text, is_ours)?;
+    Ok(Some((place.display().to_string(), text.len() as u64)))
+}
+
 /// Writes the file whole or not at all: beside its place, then renamed.
 fn write(job: &Path, text: &str, overwrite: bool) -> Result<(), AppError> {
     let unwritable = |error: &io::Error| {
@@ -331,6 +358,7 @@ fn report(
     is_product: bool,
     first: &FirstJob,
     strips: Option<usize>,
+    schema: Option<(String, u64)>,
     findings: Vec<Finding>,
 ) -> Report {
     let descriptions: Vec<Option<String>> = raster
@@ -418,7 +446,9 @@ fn report(
         blocks,
         json: json!({ "job": shown, "open": first.open, "assumed": first.assumed, "bands": named.iter().map(|(name, number)| json!({ "name": name, "band": number })).collect::<Vec<_>>() }),
         findings,
-        files: vec![(shown, first.text.len() as u64)],
+        files: std::iter::once((shown, first.text.len() as u64))
+            .chain(schema)
+            .collect(),
         stopped: false,
     }
 }

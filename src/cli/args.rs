@@ -123,6 +123,9 @@ pub enum Command {
     /// Say what a finding means, why it matters and what to do; without a code, list all
     #[command(before_help = "Example:\n  haulm explain image.age")]
     Explain(ExplainArgs),
+    /// List the keys of the job file, or print their JSON Schema for editors
+    #[command(before_help = "Example:\n  haulm keys rate.maximum")]
+    Keys(KeysArgs),
     /// Print the completions of a shell
     #[command(
         before_help = "Example:\n  haulm completions bash > ~/.local/share/bash-completion/completions/haulm"
@@ -149,6 +152,7 @@ impl Command {
             Self::Crops => "crops",
             Self::Products => "products",
             Self::Explain(_) => "explain",
+            Self::Keys(_) => "keys",
             Self::Completions(_) => "completions",
             Self::Manual(_) => "manual",
         }
@@ -653,4 +657,19 @@ fn finite(text: &str) -> Result<f64, String> {
             "not a number; write it without a unit and with a decimal point, as 0.66".to_owned(),
         ),
     }
+}
+
+/// What `haulm keys` shows.
+#[derive(Debug, Args)]
+pub struct KeysArgs {
+    /// A section or a key: machine, rate.maximum, maximum
+    #[arg(value_name = "SECTION|KEY")]
+    pub name: Option<String>,
+    /// Print the JSON Schema of the job file, for editors [default: the keys]
+
+    #[arg(long, conflicts_with = "name")]
+    pub schema: bool,
+    /// Print the reference page of the job file [default: the keys]
+    #[arg(long, conflicts_with_all = ["name", "schema"])]
+    pub markdown: bool,
 }

@@ -7,6 +7,7 @@ mod convert;
 mod environment;
 mod explain;
 mod inspect;
+mod keys;
 mod layout;
 mod lists;
 mod manual;
@@ -144,6 +145,7 @@ fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, App
         Command::Products => lists::run(api::List::Products),
         Command::Explain(args) if args.markdown => return Ok(Outcome::Text(api::findings_page())),
         Command::Explain(args) => explain::run(&args),
+        Command::Keys(args) => return keys::run(&args),
         Command::Completions(args) => return Ok(Outcome::Text(completions::of(args.shell)?)),
         Command::Manual(args) => manual::run(&args),
     };

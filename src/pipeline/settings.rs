@@ -600,14 +600,7 @@ pub struct ProductFacts {
     pub bulk_kg_m3: Option<(f64, f64)>,
 }
 
-/// What a tank or hopper holds.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Capacity {
-    /// By mass. \[kg\]
-    Kg(f64),
-    /// By volume. \[L\]
-    Litres(f64),
-}
+pub use crate::units::Capacity;
 
 /// `[machine]`.
 #[derive(Clone, Debug)]

@@ -287,7 +287,7 @@ fn the_smallest_zone_by_passes_and_responses() {
     let text = changed(
         &timed,
         "min_area = \"1152 m2\"",
-        "smallest = { passes = 2, responses = 4 }",
+        "min_area = { passes = 2, responses = 4 }",
     );
     let settings = map_job(text.as_bytes(), Path::new("job.toml"))
         .unwrap()
@@ -297,19 +297,9 @@ fn the_smallest_zone_by_passes_and_responses() {
     let untimed = changed(
         FULL,
         "min_area = \"1152 m2\"",
-        "smallest = { passes = 2, responses = 4 }",
+        "min_area = { passes = 2, responses = 4 }",
     );
     assert_eq!(faults(&untimed)[0].code(), "job.none_of");
-    assert_eq!(
-        faults(&with_line(
-            "zones",
-            "smallest = { passes = 2, responses = 4 }"
-        ))
-        .iter()
-        .filter(|fault| fault.code() == "job.together")
-        .count(),
-        1
-    );
 }
 
 #[test]

@@ -524,7 +524,10 @@ fn keys_types_and_words() {
             "response",
             "maximum_yield = \"100 t/ha\"",
             "job.out_of_range",
-            &["100000 kg/ha", "check the unit"],
+            &[
+                "100 t/ha lies outside 100 kg/ha to 40000 kg/ha",
+                "check the unit",
+            ],
         ),
         (
             "response",
@@ -566,13 +569,13 @@ fn keys_types_and_words() {
             "rate",
             "unseen = \"own\"",
             "job.unknown_name",
-            &["\"own\" is not a known rate (field rate, or an amount)"],
+            &["\"own\" is not a known rate without image"],
         ),
         (
             "machine",
             "working_width = \"10 km\"",
             "job.out_of_range",
-            &["10000 m lies outside 0.25 m to 150 m"],
+            &["10 km lies outside 0.25 m to 150 m"],
         ),
         (
             "machine",

@@ -397,24 +397,20 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
         root.section(key).rest();
     }
 
-    let name = in_field.text("name", "\"Long Ley\"");
+    let name = in_field.text("name");
     let image_date = if in_points.is_present() {
         in_points.date("date")
     } else {
         in_imagery.date("date")
     };
     let readings = ground::readings(&mut in_reference);
-    in_reference.require(
-        "readings",
-        "at least one pair of averaged hand readings",
-        "[{ strip = 0.66, beside = 0.50 }]",
-    );
+    in_reference.require("readings");
     let sensor = image::sensor(if in_points.is_present() {
         &mut in_points
     } else {
         &mut in_imagery
     });
-    let region = in_field.text("region", "\"dry plains\"");
+    let region = in_field.text("region");
     let personal = crop::personal(&mut in_season, folder);
     let method = method::chosen(&mut in_response);
     let foretells = method::foretells_yield(method);

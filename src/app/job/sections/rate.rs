@@ -8,6 +8,7 @@ use crate::app::job::sections::ground;
 use crate::app::job::suggest::nearest;
 use crate::app::job::{amount, tables};
 use crate::finding::{Finding, codes};
+use crate::job::keys::Key;
 use crate::pipeline::settings::{ProductFacts, RateRules, StateRate};
 use crate::science::product::find_product;
 use crate::units::{NRate, Product};
@@ -17,28 +18,15 @@ pub(crate) fn product(section: &mut Section<'_>) -> Option<(Product, ProductFact
     if !section.is_present() {
         return None;
     }
-    let name = section.text("name", "\"urea\"");
-    let nitrogen = section.number(
-        "nitrogen",
-        0.01,
-        1.0,
-        "nitrogen as a share of the product's mass: 0.46 for urea",
-    );
-    let density = section.amount("density", Wanted::Density, amount::density);
+    let name = section.text("name");
+    let nitrogen = section.number("nitrogen");
+    let density = section.amount("density", amount::density);
     let temperature = section
-        .amount("temperature", Wanted::Temperature, amount::temperature)
+        .amount("temperature", amount::temperature)
         .map(Temperature::as_celsius);
-    if let Some(celsius) = temperature.filter(|celsius| !(-40.0..=50.0).contains(celsius)) {
-        section.refuse(
-            "temperature",
-            ground::range(
-                &format!("{celsius:.1} °C"),
-                "-40 °C",
-                "50 °C",
-                "nothing is spread at that temperature",
-            ),
-        );
-    }
+    section.hold("temperature", temperature.as_ref(), |text| {
+        amount::temperature(text).map(Temperature::as_celsius)
+    });
     if section.given("temperature") && section.given("density") {
         section.refuse(
             "temperature",
@@ -47,18 +35,7 @@ pub(crate) fn product(section: &mut Section<'_>) -> Option<(Product, ProductFact
             },
         );
     }
-    let bulk = section.amount("bulk_density", Wanted::BulkDensity, amount::bulk_density);
-    if let Some(bulk) = bulk.filter(|bulk| !(300.0..=2500.0).contains(bulk)) {
-        section.refuse(
-            "bulk_density",
-            ground::range(
-                &format!("{bulk:.0} kg/m3"),
-                "300 kg/m3",
-                "2500 kg/m3",
-                "no fertiliser is that light or heavy",
-            ),
-        );
-    }
+    let bulk = section.amount_within("bulk_density", amount::bulk_density);
     let shipped = name.as_deref().map(tables::find_product);
     if !section.given("name") && !section.given("nitrogen") {
         section.refuse(
@@ -150,17 +127,8 @@ pub(crate) fn nitrogen(
     let amount = section.amount_of(entry, key, Wanted::Nitrogen, |text| {
         amount::nitrogen(text, product, true)
     })?;
-    if amount.rate.get() > 1000.0 {
-        section.at(
-            entry,
-            key,
-            ground::range(
-                &format!("{:.1} kg N/ha", amount.rate.get()),
-                "0 kg N/ha",
-                "1000 kg N/ha",
-                "more than any crop gets",
-            ),
-        );
+    if !section.is_within(key, &amount.rate, as_nitrogen) {
+        section.outside(key, format!("{:.1} kg N/ha", amount.rate.get()));
         return None;
     }
     if let Some(echo) = amount.echo {
@@ -172,12 +140,41 @@ pub(crate) fn nitrogen(
     Some((amount.rate, amount.us))
 }
 
-/// `"field rate"`, `"own"` where it makes sense, or an amount.
+/// Words for a rate; which of them a key takes stands in its row.
+const STATES: &[(&str, StateRate)] = &[
+    ("field rate", StateRate::FieldRate),
+    ("own", StateRate::Own),
+];
+
+/// Nitrogen of a bound or a default, which name no product.
+pub(crate) fn as_nitrogen(text: &str) -> Result<NRate, Problem> {
+    amount::nitrogen(text, None, false).map(|amount| amount.rate)
+}
+
+/// `"field rate"`, `"own"` where the row knows it, or an amount; the row's default without either.
 pub(crate) fn state_rate(
     section: &mut Section<'_>,
     key: &'static str,
     product: Option<&Product>,
-    own: bool,
+) -> StateRate {
+    let default = section
+        .row(key)
+        .and_then(Key::default_value)
+        .unwrap_or_default()
+        .trim_matches('"');
+    let word = STATES.iter().find(|(word, _)| *word == default);
+    let default = word.map_or_else(
+        || StateRate::Amount(as_nitrogen(default).unwrap_or(NRate::ZERO)),
+        |(_, rate)| *rate,
+    );
+    state_rate_or(section, key, product, default)
+}
+
+/// As [`state_rate`], with a default that depends on the job.
+pub(crate) fn state_rate_or(
+    section: &mut Section<'_>,
+    key: &'static str,
+    product: Option<&Product>,
     default: StateRate,
 ) -> StateRate {
     let Some(entry) = section.take(key) else {
@@ -189,26 +186,13 @@ pub(crate) fn state_rate(
             && !text.starts_with("TODO")
             && !text.to_lowercase().starts_with("nan");
         if begins_with_letter {
-            let words: &[(&str, StateRate)] = if own {
-                &[
-                    ("field rate", StateRate::FieldRate),
-                    ("own", StateRate::Own),
-                ]
-            } else {
-                &[("field rate", StateRate::FieldRate)]
-            };
-            return section
-                .choice_of(
-                    &entry,
-                    key,
-                    if own {
-                        "rate (field rate, own, or an amount)"
-                    } else {
-                        "rate (field rate, or an amount)"
-                    },
-                    words,
-                )
-                .unwrap_or(default);
+            let known = section.row(key).and_then(|row| row.kind.words());
+            let words: Vec<(&str, StateRate)> = STATES
+                .iter()
+                .filter(|(word, _)| known.is_some_and(|known| known.contains(word)))
+                .copied()
+                .collect();
+            return section.choice_of(&entry, key, &words).unwrap_or(default);
         }
     }
     nitrogen(section, &entry, key, product).map_or(default, |(rate, _)| StateRate::Amount(rate))
@@ -298,21 +282,22 @@ pub(crate) fn rate(
             .take(key)
             .and_then(|entry| nitrogen(section, &entry, key, product))
     };
-    let minimum = read(section, "minimum").map_or(NRate::ZERO, |(rate, _)| rate);
+    let default = |section: &Section<'_>, key| {
+        let value = section.row(key).and_then(Key::default_value);
+        value.map_or(NRate::ZERO, |text| {
+            as_nitrogen(text.trim_matches('"')).unwrap_or(NRate::ZERO)
+        })
+    };
+    let minimum =
+        read(section, "minimum").map_or_else(|| default(section, "minimum"), |(rate, _)| rate);
     let maximum = read(section, "maximum");
-    let step = read(section, "step").map_or(NRate::kg_per_ha(5.0), |(rate, _)| rate);
+    let step = read(section, "step").map_or_else(|| default(section, "step"), |(rate, _)| rate);
     let largest_step = read(section, "largest_step").map(|(rate, _)| rate);
     let usual = read(section, "usual").map(|(rate, _)| rate);
-    section.require("maximum", "the greatest nitrogen rate", "\"150 kg N/ha\"");
-    let thin = state_rate(section, "thin", product, true, StateRate::FieldRate);
-    let unseen = state_rate(section, "unseen", product, false, StateRate::FieldRate);
-    let bare = state_rate(
-        section,
-        "bare",
-        product,
-        false,
-        StateRate::Amount(NRate::ZERO),
-    );
+    section.require("maximum");
+    let thin = state_rate(section, "thin", product);
+    let unseen = state_rate(section, "unseen", product);
+    let bare = state_rate(section, "bare", product);
     let season_limit = read(section, "season_limit").map(|(rate, _)| rate);
     if step.get() <= 0.0 {
         section.refuse(

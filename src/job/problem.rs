@@ -1,6 +1,8 @@
 //! Everything that can be wrong with a value of a job file, each with its code, its sentence and its way out.
 
-use crate::app::job::fault::Wanted;
+use std::borrow::Cow;
+
+use crate::job::fault::Wanted;
 use crate::units::{NRate, Product};
 
 /// What is wrong.
@@ -37,7 +39,7 @@ pub enum Problem {
         /// What stands there.
         got: &'static str,
         /// What is due.
-        wanted: &'static str,
+        wanted: Cow<'static, str>,
     },
     /// A value that has no default.
     #[error("{what} is missing, and it has no default")]
