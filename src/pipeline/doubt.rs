@@ -104,7 +104,7 @@ pub struct Doubt {
 /// How wide the doubts of a run are.
 ///
 /// Place and ratio are one error of the reference index: the standard deviation of strip-sized means over the placebo places, over √strips. Without placebo
-/// places a usual one and the ratio's own, from the paired interval, in quadrature. `doubt.place_spread` states it instead.
+/// places a usual one and the ratio's own, from the paired interval, in quadrature. `uncertainty.place_spread` states it instead.
 pub fn spreads_of(
     settings: &DoubtSettings,
     curve: Option<f64>,
@@ -626,7 +626,7 @@ pub fn findings_of(
     }
     if doubt.spreads.place > 0.0 && !doubt.place_stated && !doubt.place_measured {
         assumed.push(format!(
-            "the {:.1} % of the reference index for the place of {} are a judgement, since no placebo strips show it (doubt.place_spread states your own)",
+            "the {:.1} % of the reference index for the place of {} are a judgement, since no placebo strips show it (uncertainty.place_spread states your own)",
             100.0 * doubt.spreads.place,
             if doubt.strips == 1 { "one strip".to_owned() } else { format!("{} strips", doubt.strips) }
         ));
@@ -653,7 +653,7 @@ pub fn findings_of(
     if uses && doubt.strips == 0 && !doubt.place_stated {
         findings.push(Finding::caution(
             codes::DOUBT_PLACE,
-            "where the readings were taken, or what the percentile stands for, is not in the band: nothing says how far it moves the field's nitrogen (doubt.place_spread states it)".to_owned(),
+            "where the readings were taken, or what the percentile stands for, is not in the band: nothing says how far it moves the field's nitrogen (uncertainty.place_spread states it)".to_owned(),
         ));
     }
 }

@@ -451,18 +451,18 @@ fn dates(settings: &Settings, findings: &mut Vec<Finding>) {
             codes::IMAGE_AGE_UNCHECKED,
             format!(
                 "no application date is given, so nothing tells whether the image of {} will be too old by then: give application.date, and spread within {} days of the image",
-                image.date, settings.application.max_image_age
+                image.date, settings.application.maximum_image_age
             ),
         ));
         return;
     };
     let days = (applied - image.date).get_days();
-    if days > settings.application.max_image_age {
+    if days > settings.application.maximum_image_age {
         findings.push(Finding::stop(
             codes::IMAGE_AGE,
             format!(
                 "the image of {} is {days} days old on {applied}, more than {}: the crop has moved on; sense again",
-                image.date, settings.application.max_image_age
+                image.date, settings.application.maximum_image_age
             ),
         ));
     } else if days < 0 {

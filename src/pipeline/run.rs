@@ -303,11 +303,11 @@ pub fn run(
     findings: &mut Vec<Finding>,
 ) -> Result<Outcome, RunError> {
     let looked = look(settings, ground, sources, findings)?;
-    let min_seen = settings
+    let minimum_seen = settings
         .imagery
         .as_ref()
-        .map_or(0.3, |image| image.min_seen);
-    let cells = seen(&looked.scanned, min_seen);
+        .map_or(0.3, |image| image.minimum_seen);
+    let cells = seen(&looked.scanned, minimum_seen);
     let canopy: Vec<(f64, f64)> = cells
         .iter()
         .zip(&ground.grid.cells)
@@ -327,7 +327,7 @@ pub fn run(
         findings,
     )?;
     drive::headland(settings, ground, &mut rated, findings)?;
-    drive::largest_step(settings, ground, &mut rated, findings);
+    drive::maximum_step(settings, ground, &mut rated, findings);
     let mut zones = zones_of(settings, ground, &mut rated, findings)?;
     let totals = totals_of(
         settings, ground, &looked, &reference, &measured, &rated, &zones,
@@ -423,7 +423,7 @@ fn zones_of(
         step,
         least_q: libm::ceil(settings.rate.minimum.get() / step - 1e-9) as i64,
         greatest_q: libm::floor(settings.rate.maximum.get() / step + 1e-9) as i64,
-        min_area: settings.zones.min_area.get(),
+        minimum_area: settings.zones.minimum_area.get(),
         keep_total: settings.zones.keep_total,
         tolerance: settings.zones.tolerance.get(),
     };
@@ -668,8 +668,8 @@ fn prescription(
             },
         },
         machine: MachineLimits {
-            least: machine.least_rate,
-            greatest: machine.greatest_rate,
+            least: machine.minimum_rate,
+            greatest: machine.maximum_rate,
             overrun: machine.overrun,
             working_width: machine.working_width,
             grid: machine.grid,

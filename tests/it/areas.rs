@@ -282,11 +282,11 @@ fn steps_are_held_along_each_drive() {
     let field = field(EAST, "");
     field.job(
         "step = \"5 kg N/ha\"\n",
-        "step = \"5 kg N/ha\"\nlargest_step = \"10 kg N/ha\"\n",
+        "step = \"5 kg N/ha\"\nmaximum_step = \"10 kg N/ha\"\n",
     );
     field.job(
         "[output]\n",
-        "[zones]\nmin_area = \"0 m2\"\ntotal = \"free\"\n\n[output]\n",
+        "[zones]\nminimum_area = \"0 m2\"\ntotal = \"free\"\n\n[output]\n",
     );
     mapped(&field);
     let cells = cells(&field);

@@ -122,7 +122,7 @@ fn amounts() {
         ),
         (
             "zones",
-            "min_area = 1152",
+            "minimum_area = 1152",
             "job.bare_number",
             &["\"1152 ha\""],
         ),
@@ -193,7 +193,7 @@ fn amounts() {
         ),
         (
             "zones",
-            "min_area = \"50 m\"",
+            "minimum_area = \"50 m\"",
             "job.wrong_quantity",
             &["50 m is a length, but an area"],
         ),
@@ -287,7 +287,7 @@ fn amounts() {
         ("rate", "step = \"0 kg N/ha\"", "job.zero", &["the step"]),
         (
             "machine",
-            "least_rate = \"40 kg N/ha\"",
+            "minimum_rate = \"40 kg N/ha\"",
             "job.product_due",
             &["nitrogen, but product", "142.86 kg/ha of UAN 28"],
         ),
@@ -586,9 +586,9 @@ fn keys_types_and_words() {
         ("machine", "heading = -10", "job.out_of_range", &["-10°"]),
         (
             "machine",
-            "greatest_rate = \"10 L/ha\"",
+            "maximum_rate = \"10 L/ha\"",
             "job.order",
-            &["machine.least_rate", "machine.greatest_rate"],
+            &["machine.minimum_rate", "machine.maximum_rate"],
         ),
         (
             "machine",
@@ -739,7 +739,7 @@ fn nitrogen_and_product_without_a_product() {
     let limit = faults(&changed(
         SHORT,
         "working_width",
-        "least_rate = \"40 kg/ha\"\nworking_width",
+        "minimum_rate = \"40 kg/ha\"\nworking_width",
     ));
     assert_eq!(limit[0].code(), "job.no_product");
     let price = faults(&format!(

@@ -175,7 +175,7 @@ fn each_method_maps_the_field() {
             matches!(*name, "quadratic" | "chlorophyll root"),
             "{name}"
         );
-        assert!(map.record["doubt"]["n_kg_by_use_efficiency"].is_null());
+        assert!(map.record["uncertainty"]["n_kg_by_use_efficiency"].is_null());
     }
 }
 

@@ -135,7 +135,7 @@ fn five_pairs_give_an_interval_and_a_response_that_may_be_none() {
         "{reference}"
     );
     assert!(
-        value["result"]["doubt"]["n_kg_ha_by_ratio_bounds"][0]
+        value["result"]["uncertainty"]["n_kg_ha_by_ratio_bounds"][0]
             .as_f64()
             .unwrap()
             < value["result"]["rate"]["n_exact_kg_ha"].as_f64().unwrap()

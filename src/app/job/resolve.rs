@@ -144,7 +144,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     let mut in_machine = root.section("machine");
     let mut in_zones = root.section("zones");
     let mut in_prices = root.section("prices");
-    let mut in_doubt = root.section("doubt");
+    let mut in_doubt = root.section("uncertainty");
     let mut in_application = root.section("application");
     let accept = output::accept(&mut root);
     let mut in_output = root.section("output");
@@ -393,7 +393,7 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     let mut in_output = root.section("output");
     // A job of a map serves as well: what only a map needs is passed over.
     let mut in_points = root.section("points");
-    for key in ["machine", "zones", "doubt"] {
+    for key in ["machine", "zones", "uncertainty"] {
         root.section(key).rest();
     }
 

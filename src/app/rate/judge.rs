@@ -160,10 +160,10 @@ pub(super) fn age(sensed: Option<Date>, application: &Application, findings: &mu
         return;
     };
     let days = (applied - sensed).get_days();
-    if days > application.max_image_age {
+    if days > application.maximum_image_age {
         findings.push(Finding::stop(
             codes::IMAGE_AGE,
-            format!("the readings of {sensed} are {days} days old on {applied}, more than {}: the crop has moved on; read again", application.max_image_age),
+            format!("the readings of {sensed} are {days} days old on {applied}, more than {}: the crop has moved on; read again", application.maximum_image_age),
         ));
     }
 }

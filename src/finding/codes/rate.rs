@@ -57,7 +57,7 @@ codes! {
     RATE_ONE_STEP "rate.one_step" [Note]
         "Nearly all rates lie between 0 and one step, so the map has hardly more than two rates."
         "Rounding to the step hides the differences that the image shows. The message names a step that shows them; the machine must be able to follow it.";
-    RATE_LARGEST_STEP "rate.largest_step" [Note]
+    RATE_MAXIMUM_STEP "rate.maximum_step" [Note]
         "Rates were changed so that they step no more than the job allows along the drive."
         "Machines follow slow changes better. Cells changed and the nitrogen moved are in the message.";
     APPLICATION_BEFORE "application.before" [Caution]

@@ -12,7 +12,7 @@ codes! {
     ZONES_TOTAL "zones.total" [Caution]
         "The zones hold more than 2 % more or less nitrogen than the cells ask for."
         "Rounding to steps of the rate and joining small zones moves the total, most of all where the step is as large as the mean rate. The message gives both totals and a step that keeps them. Choose that step.";
-    ZONES_LARGEST_STEP "zones.largest_step" [Caution]
+    ZONES_MAXIMUM_STEP "zones.maximum_step" [Caution]
         "Some neighbouring cells still step by more than the job allows along the drive."
         "At bare soil, headland or missing image the rules of that ground come first, and joined small zones take their neighbour's rate. The machine lags there. A smaller minimum area of zones leaves fewer.";
     ZONES_SIMPLIFIED "zones.simplified" [Note]

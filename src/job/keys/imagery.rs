@@ -103,7 +103,7 @@ pub(super) const IMAGERY: Table = Table {
         .within("0", "1", "a share of an area, 0 to 1")
         .or("0.9"),
         key(
-            "min_seen",
+            "minimum_seen",
             Kind::Share,
             "the share of a cell",
             "0.3",

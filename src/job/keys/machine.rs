@@ -95,8 +95,8 @@ pub(super) const MACHINE: Table = Table {
         length("overrun", "the overrun", "\"12 m\"", "Distance beyond the boundary to which machine files hold rates.")
             .within("0 m", "500 m", "rates would run far beyond the field")
             .or_else("half the working width, or the response distance if longer"),
-        key("least_rate", Kind::Amount(Wanted::Product), "the machine's minimum rate", "\"40 L/ha\"", "Minimum product rate that the machine holds."),
-        key("greatest_rate", Kind::Amount(Wanted::Product), "the machine's maximum rate", "\"250 L/ha\"", "Maximum product rate that the machine holds.").above_zero(),
+        key("minimum_rate", Kind::Amount(Wanted::Product), "the machine's minimum rate", "\"40 L/ha\"", "Minimum product rate that the machine holds."),
+        key("maximum_rate", Kind::Amount(Wanted::Product), "the machine's maximum rate", "\"250 L/ha\"", "Maximum product rate that the machine holds.").above_zero(),
         key("tank", Kind::Amount(Wanted::Capacity), "what the tank holds", "\"4000 L\"", "What the tank holds, for the number of fills.").above_zero(),
         key("hopper", Kind::Amount(Wanted::Capacity), "what the hopper holds", "\"3 t\"", "What the hopper holds, for the number of fills.").above_zero(),
         key(

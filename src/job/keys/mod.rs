@@ -36,7 +36,7 @@ const ROOT: Table = Table {
         section("machine"),
         section("zones"),
         section("prices"),
-        section("doubt"),
+        section("uncertainty"),
         section("application"),
         key(
             "accept",

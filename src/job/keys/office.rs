@@ -1,4 +1,4 @@
-//! `[prices]`, `[doubt]`, `[application]`, `[[accept]]` and `[output]`.
+//! `[prices]`, `[uncertainty]`, `[application]`, `[[accept]]` and `[output]`.
 
 use crate::job::fault::Wanted;
 use crate::job::keys::row::{Kind, Table, key};
@@ -59,8 +59,8 @@ pub(super) const PRICES: Table = Table {
 };
 
 pub(super) const DOUBT: Table = Table {
-    name: "doubt",
-    heading: "[doubt]",
+    name: "uncertainty",
+    heading: "[uncertainty]",
     about: "The 80 % range (P10 to P90) of the nitrogen of field, zones and cells, by Monte Carlo.",
     keys: &[
         key(
@@ -127,7 +127,7 @@ pub(super) const APPLICATION: Table = Table {
             "Planned date of application.",
         ),
         key(
-            "max_image_age",
+            "maximum_image_age",
             Kind::Whole,
             "the age of the image",
             "14",

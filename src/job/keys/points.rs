@@ -80,14 +80,14 @@ pub(super) const POINTS: Table = Table {
         )
         .or_else("as the column's name says"),
         key(
-            "least_speed",
+            "minimum_speed",
             Kind::Amount(Wanted::Speed),
             "the lowest speed",
             "\"2 km/h\"",
             "Slower readings are dropped: the sensor stood or turned.",
         ),
         key(
-            "greatest_speed",
+            "maximum_speed",
             Kind::Amount(Wanted::Speed),
             "the highest speed",
             "\"25 km/h\"",
@@ -138,7 +138,7 @@ pub(super) const POINTS: Table = Table {
         )
         .or("\"mean\""),
         key(
-            "least_readings",
+            "minimum_readings",
             Kind::Whole,
             "the readings of a cell",
             "3",

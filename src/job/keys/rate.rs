@@ -61,7 +61,7 @@ pub(super) const RATE: Table = Table {
         .above_zero()
         .or("\"5 kg N/ha\""),
         rate(
-            "largest_step",
+            "maximum_step",
             "the step between cells",
             "\"30 kg N/ha\"",
             "Maximum change of rate from one cell to the next along the drive.",

@@ -302,7 +302,7 @@ pub(super) const CURVE: Table = Table {
         )
         .required_when("by a linear plateau"),
         key(
-            "greatest_rate",
+            "maximum_rate",
             Kind::Amount(Wanted::Nitrogen),
             "the highest rate of the trial",
             "\"250 kg N/ha\"",

@@ -48,8 +48,11 @@ pub(super) const ZONES: Table = Table {
         )
         .or_else("natural"),
         key(
-            "min_area",
-            Kind::Or(&[Kind::Amount(Wanted::Area), Kind::Table("zones.min_area")]),
+            "minimum_area",
+            Kind::Or(&[
+                Kind::Amount(Wanted::Area),
+                Kind::Table("zones.minimum_area"),
+            ]),
             "the smallest zone",
             "\"1152 m2\"",
             "Smaller zones join a neighbour; an area, or working widths by response distances.",
@@ -105,8 +108,8 @@ pub(super) const ZONES: Table = Table {
 };
 
 pub(super) const MINIMUM_AREA: Table = Table {
-    name: "zones.min_area",
-    heading: "min_area = { … }",
+    name: "zones.minimum_area",
+    heading: "minimum_area = { … }",
     about: "The smallest zone that the machine can apply.",
     keys: &[
         key(

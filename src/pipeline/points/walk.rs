@@ -155,7 +155,7 @@ pub fn look(
     let members = cells::members(ground, &kept, settings.field.map_strips);
     let (found, kriging) = match &rule.estimate {
         Estimate::Mean => (
-            cells::means(ground, &kept, &members, rule.least_readings),
+            cells::means(ground, &kept, &members, rule.minimum_readings),
             None,
         ),
         Estimate::Kriging {
@@ -178,7 +178,7 @@ pub fn look(
                 variogram: &fit.variogram,
                 neighbours: *neighbours,
                 reach,
-                least: rule.least_readings,
+                least: rule.minimum_readings,
                 threads: sources.threads,
                 progress: sources.progress,
             };

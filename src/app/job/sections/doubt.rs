@@ -1,9 +1,9 @@
-//! `[doubt]`: how the band of field, zones and cells is drawn.
+//! `[uncertainty]`: how the band of field, zones and cells is drawn.
 
 use crate::app::job::reader::Section;
 use crate::pipeline::settings::DoubtSettings;
 
-/// `[doubt]`; every key has a default.
+/// `[uncertainty]`; every key has a default.
 pub(crate) fn doubt(section: &mut Section<'_>) -> DoubtSettings {
     let draws = section.whole_or("draws");
     let seed = section.whole_or("seed");

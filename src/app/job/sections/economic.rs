@@ -81,7 +81,7 @@ fn curve(section: &mut Section<'_>) -> Option<(ResponseCurve, String, Option<NRa
             None
         }
     };
-    let greatest = nitrogen(&mut table, "greatest_rate");
+    let greatest = nitrogen(&mut table, "maximum_rate");
     let source = table.text("source");
     table.require("source");
     table.finish();
@@ -134,7 +134,7 @@ pub(crate) fn economic(
             .refuse("economic", Problem::Missing { what: "[prices] with the prices of grain and nitrogen, from which the economic optimum comes,", example });
         return None;
     };
-    let (curve, source, greatest_rate) = read?;
+    let (curve, source, maximum_rate) = read?;
     let price_ratio = prices.nitrogen / prices.grain;
     let optimum = match curve.optimum(price_ratio) {
         Ok(optimum) => NRate::kg_per_ha(optimum),
@@ -165,7 +165,7 @@ pub(crate) fn economic(
         codes::RESPONSE_ECONOMIC,
         format!("{said}{nearly}"),
     ));
-    if let Some(greatest) = greatest_rate.filter(|greatest| optimum > *greatest) {
+    if let Some(greatest) = maximum_rate.filter(|greatest| optimum > *greatest) {
         section.log().note(Finding::caution(
             codes::RESPONSE_BEYOND_TRIAL,
             format!("the economic optimum of {optimum:.1} lies beyond the trial's greatest rate of {greatest:.1}: no yield was measured there"),
@@ -176,6 +176,6 @@ pub(crate) fn economic(
         source,
         price_ratio,
         optimum,
-        greatest_rate,
+        maximum_rate,
     })
 }

@@ -53,7 +53,7 @@ pub(crate) fn imagery(section: &mut Section<'_>, folder: &Path) -> Option<Imager
         .map_or(BareBelow::OfIndex, BareBelow::Value);
 
     let pixel_inside = section.number_or("pixel_inside");
-    let min_seen = section.number_or("min_seen");
+    let minimum_seen = section.number_or("minimum_seen");
     let point_spread = point_spread(section);
     let mask = section
         .take("mask")
@@ -69,7 +69,7 @@ pub(crate) fn imagery(section: &mut Section<'_>, folder: &Path) -> Option<Imager
         nodata,
         bare_below,
         pixel_inside,
-        min_seen,
+        minimum_seen,
         point_spread,
         mask,
         sensor,

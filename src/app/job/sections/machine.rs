@@ -72,18 +72,18 @@ pub(crate) fn machine(
     let limit = |section: &mut Section<'_>, key| {
         section.amount_within(key, |text| amount::product_rate(text, product))
     };
-    let least_rate = limit(section, "least_rate");
-    let greatest_rate = limit(section, "greatest_rate");
-    if let (Some(least), Some(greatest)) = (least_rate, greatest_rate)
+    let minimum_rate = limit(section, "minimum_rate");
+    let maximum_rate = limit(section, "maximum_rate");
+    if let (Some(least), Some(greatest)) = (minimum_rate, maximum_rate)
         && least > greatest
     {
         let problem = Problem::Order {
-            low_key: "machine.least_rate",
+            low_key: "machine.minimum_rate",
             low: format!("{:.2} kg/ha", least.get()),
-            high_key: "machine.greatest_rate",
+            high_key: "machine.maximum_rate",
             high: format!("{:.2} kg/ha", greatest.get()),
         };
-        section.refuse("least_rate", problem);
+        section.refuse("minimum_rate", problem);
     }
 
     let capacity = capacity(section, product, facts);
@@ -120,8 +120,8 @@ pub(crate) fn machine(
         delay,
         transition,
         overrun: overrun.unwrap_or_else(|| (width * 0.5).max(response.unwrap_or(Length::ZERO))),
-        least_rate,
-        greatest_rate,
+        minimum_rate,
+        maximum_rate,
         capacity,
         grid,
         on_start,
@@ -449,12 +449,12 @@ pub(crate) fn zones(
         ZonesBy::Cells
     };
 
-    let min_area = if let Some(Item::Table(_)) = section.peek("min_area") {
+    let minimum_area = if let Some(Item::Table(_)) = section.peek("minimum_area") {
         section
-            .take("min_area")
+            .take("minimum_area")
             .and_then(|entry| by_passes(section, &entry, machine))
     } else {
-        section.amount_within("min_area", amount::area)
+        section.amount_within("minimum_area", amount::area)
     };
     let simplify = section.amount_or("simplify", amount::length);
     let round_corners = section.amount_or("round_corners", amount::length);
@@ -467,10 +467,10 @@ pub(crate) fn zones(
     let keep_total = section.choice("total", &[("kept", true), ("free", false)])?;
     let two_cells =
         |machine: &Machine| Area::m2(2.0 * machine.cell_width().get() * machine.cell_length.get());
-    let min_area = min_area.or_else(|| machine.map(two_cells))?;
+    let minimum_area = minimum_area.or_else(|| machine.map(two_cells))?;
     Some(ZoneRules {
         by,
-        min_area,
+        minimum_area,
         simplify,
         round_corners,
         area_within,
@@ -479,9 +479,9 @@ pub(crate) fn zones(
     })
 }
 
-/// `zones.min_area = { passes = 2, responses = 4 }`: so many working widths by so many of the distances in which the machine changes its rate.
+/// `zones.minimum_area = { passes = 2, responses = 4 }`: so many working widths by so many of the distances in which the machine changes its rate.
 fn by_passes(section: &Section<'_>, entry: &Entry, machine: Option<&Machine>) -> Option<Area> {
-    let mut table = section.sub(entry, "min_area")?;
+    let mut table = section.sub(entry, "minimum_area")?;
     let passes = table.number("passes");
     let responses = table.number("responses");
     table.require("passes");

@@ -17,7 +17,7 @@ use jiff::civil::Date;
 /// `[application]`.
 pub(crate) fn application(section: &mut Section<'_>, sensed: Option<Date>) -> Application {
     let date = section.date("date");
-    let max_image_age = section.whole_or("max_image_age") as i32;
+    let maximum_image_age = section.whole_or("maximum_image_age") as i32;
     if let (Some(date), Some(sensed)) = (date, sensed)
         && date < sensed
     {
@@ -31,7 +31,7 @@ pub(crate) fn application(section: &mut Section<'_>, sensed: Option<Date>) -> Ap
     }
     Application {
         date,
-        max_image_age,
+        maximum_image_age,
     }
 }
 

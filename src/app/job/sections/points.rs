@@ -46,12 +46,12 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
         ("kn", 1852.0 / 3600.0),
     ];
     let speed_unit = section.choice("speed_unit", &units);
-    let least_speed = section.amount("least_speed", amount::speed);
-    let greatest_speed = section.amount("greatest_speed", amount::speed);
+    let minimum_speed = section.amount("minimum_speed", amount::speed);
+    let maximum_speed = section.amount("maximum_speed", amount::speed);
     for (key, given) in [
         ("speed_unit", speed_unit.is_some()),
-        ("least_speed", least_speed.is_some()),
-        ("greatest_speed", greatest_speed.is_some()),
+        ("minimum_speed", minimum_speed.is_some()),
+        ("maximum_speed", maximum_speed.is_some()),
     ] {
         if given && speed.is_none() {
             section.refuse(
@@ -63,16 +63,16 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
             );
         }
     }
-    if let (Some(least), Some(greatest)) = (least_speed, greatest_speed)
+    if let (Some(least), Some(greatest)) = (minimum_speed, maximum_speed)
         && least >= greatest
     {
         section.refuse(
-            "greatest_speed",
+            "maximum_speed",
             ground::range(
                 &greatest,
                 &least.to_string(),
                 "any speed",
-                "readings are taken between least_speed and it",
+                "readings are taken between minimum_speed and it",
             ),
         );
     }
@@ -95,9 +95,10 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
     let join = section.amount_or("join", amount::length);
 
     let kriging = section.choice("estimate", &[("mean", false), ("kriging", true)])?;
-    let least = section
-        .whole("least_readings")
-        .unwrap_or(if kriging { LEAST.1 } else { LEAST.0 });
+    let least =
+        section
+            .whole("minimum_readings")
+            .unwrap_or(if kriging { LEAST.1 } else { LEAST.0 });
     let estimate = estimate(section, kriging, least);
     let source = ImageSource::Points(Box::new(Points {
         source: source?,
@@ -108,11 +109,11 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
         pass,
         speed,
         speed_unit,
-        least_speed,
-        greatest_speed,
+        minimum_speed,
+        maximum_speed,
         outliers,
         join,
-        least_readings: least.unsigned_abs() as usize,
+        minimum_readings: least.unsigned_abs() as usize,
         estimate,
     }));
     Some(Imagery {
@@ -125,7 +126,7 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
         nodata: None,
         bare_below,
         pixel_inside: 0.9,
-        min_seen: 0.3,
+        minimum_seen: 0.3,
         point_spread: PointSpread::Given(0.0),
         mask: None,
         sensor,
@@ -160,7 +161,7 @@ fn estimate(section: &mut Section<'_>, kriging: bool, least: i64) -> Estimate {
     let neighbours = neighbours.unwrap_or(24);
     if least > neighbours {
         section.refuse(
-            "least_readings",
+            "minimum_readings",
             ground::range(
                 &least,
                 "1",

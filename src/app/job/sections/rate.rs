@@ -292,7 +292,7 @@ pub(crate) fn rate(
         read(section, "minimum").map_or_else(|| default(section, "minimum"), |(rate, _)| rate);
     let maximum = read(section, "maximum");
     let step = read(section, "step").map_or_else(|| default(section, "step"), |(rate, _)| rate);
-    let largest_step = read(section, "largest_step").map(|(rate, _)| rate);
+    let maximum_step = read(section, "maximum_step").map(|(rate, _)| rate);
     let usual = read(section, "usual").map(|(rate, _)| rate);
     section.require("maximum");
     let thin = state_rate(section, "thin", product);
@@ -308,10 +308,10 @@ pub(crate) fn rate(
             },
         );
     }
-    if let Some(largest) = largest_step.filter(|largest| *largest < step * (1.0 - 1e-9)) {
+    if let Some(largest) = maximum_step.filter(|largest| *largest < step * (1.0 - 1e-9)) {
         let least = format!("{:.1} kg N/ha", step.get());
         section.refuse(
-            "largest_step",
+            "maximum_step",
             ground::range(
                 &format!("{:.1} kg N/ha", largest.get()),
                 &least,
@@ -373,7 +373,7 @@ pub(crate) fn rate(
             season_limit,
             applied_before: before,
             step,
-            largest_step,
+            maximum_step,
             usual,
             thin,
             unseen,
