@@ -3,8 +3,8 @@
 use std::fmt::Write;
 
 use crate::app::error::AppError;
-use crate::app::job::suggest::nearest;
 use crate::finding::{Code, Source, codes};
+use crate::job::suggest::nearest;
 use crate::report::model::{Block, Column, Report, Row, Table};
 use serde_json::{Value, json};
 

@@ -7,7 +7,6 @@ use std::path::{Component, Path, PathBuf};
 use crate::app::api::NewRequest;
 use crate::app::error::AppError;
 use crate::app::image_source::described;
-use crate::app::job::fault::{Fault, JobError};
 use crate::app::job::resolve::map_job;
 use crate::app::keys::schema;
 use crate::app::map::set_up;
@@ -18,6 +17,7 @@ use crate::format::raster::RasterFacts;
 use crate::format::raster::product::into_archive;
 use crate::format::vector::read_polygons;
 use crate::format::weather;
+use crate::job::fault::{Fault, JobError};
 use crate::report::model::{Block, Report, Row};
 use serde_json::json;
 

@@ -395,7 +395,7 @@ fn areas_that_cannot_be_meant_are_refused_or_told() {
             "{line}: {:?}",
             found
                 .iter()
-                .map(haulm::app::job::fault::Fault::code)
+                .map(haulm::job::fault::Fault::code)
                 .collect::<Vec<_>>()
         );
     }

@@ -333,7 +333,7 @@ fn impossible_drives_are_refused() {
         assert_eq!(
             found
                 .iter()
-                .map(haulm::app::job::fault::Fault::code)
+                .map(haulm::job::fault::Fault::code)
                 .collect::<Vec<_>>(),
             [code],
             "{line}"

@@ -4,9 +4,9 @@ use std::path::{Path, PathBuf};
 
 use approx::assert_relative_eq;
 use haulm::app::job::echo;
-use haulm::app::job::fault::JobError;
 use haulm::app::job::resolve::{map_job, rate_job};
 use haulm::finding::Checked;
+use haulm::job::fault::JobError;
 use haulm::pipeline::settings::{
     BareBelow, ClassBreaks, Format, GrowingDays, Heading, ImageSource, MaskRule, MaximumRatio,
     NitrogenShare, PointSpread, ReferenceLevel, ReferenceSource, Settings, StateRate, StripsUse,

@@ -341,7 +341,7 @@ fn a_time_goes_by_the_speed_and_doubtful_ones_are_refused() {
             "{line}: {:?}",
             found
                 .iter()
-                .map(haulm::app::job::fault::Fault::code)
+                .map(haulm::job::fault::Fault::code)
                 .collect::<Vec<_>>()
         );
     }

@@ -10,6 +10,3 @@ pub mod resolve;
 mod sections;
 pub(crate) mod tables;
 pub mod weather;
-
-pub use crate::job::{amount, fault, problem, suggest};
-pub(crate) use crate::job::{reader, unit};

@@ -2,14 +2,14 @@
 
 use std::path::Path;
 
-use crate::app::job::fault::JobError;
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::{Item, Section};
 use crate::app::job::resolve::{bytes_of, ended, forget_product, log_of};
 use crate::app::job::sections::rate::as_nitrogen;
 use crate::app::job::sections::{ground, image, output, rate};
-use crate::app::job::{amount, reader};
 use crate::finding::Checked;
+use crate::job::fault::JobError;
+use crate::job::problem::Problem;
+use crate::job::reader::{Item, Section};
+use crate::job::{amount, reader};
 use crate::pipeline::ramp::RampSettings;
 use crate::pipeline::ramp_image::RampImage;
 use crate::pipeline::settings::VectorSource;

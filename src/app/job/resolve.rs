@@ -2,15 +2,15 @@
 
 use std::path::Path;
 
-use crate::app::job::fault::JobError;
-use crate::app::job::problem::Problem;
-use crate::app::job::reader;
-use crate::app::job::reader::{Log, Section};
 use crate::app::job::sections::crop::Curve;
 use crate::app::job::sections::{
     crop, doubt, ground, image, machine, method, money, output, points, rate,
 };
 use crate::finding::Checked;
+use crate::job::fault::JobError;
+use crate::job::problem::Problem;
+use crate::job::reader;
+use crate::job::reader::{Log, Section};
 use crate::pipeline::settings::{
     Imagery, MethodSettings, RateSettings, Response, Season, Settings, YieldCurve,
 };

@@ -2,14 +2,15 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::app::job::amount::Temperature;
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::{Entry, Item, Section};
 use crate::app::job::resolve::text_bytes;
 use crate::app::job::sections::ground;
-use crate::app::job::suggest::nearest;
+use crate::app::job::tables;
 use crate::app::job::tables::NamedCurve;
-use crate::app::job::{amount, tables};
+use crate::job::amount;
+use crate::job::amount::Temperature;
+use crate::job::problem::Problem;
+use crate::job::reader::{Entry, Item, Section};
+use crate::job::suggest::nearest;
 use crate::pipeline::settings::{
     Crop, GrowingDays, MaximumRatio, MissingDayRule, Season, YieldCurve, YieldSettings,
 };

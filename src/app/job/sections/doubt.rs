@@ -1,6 +1,6 @@
 //! `[uncertainty]`: how the band of field, zones and cells is drawn.
 
-use crate::app::job::reader::Section;
+use crate::job::reader::Section;
 use crate::pipeline::settings::DoubtSettings;
 
 /// `[uncertainty]`; every key has a default.

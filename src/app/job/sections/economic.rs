@@ -1,9 +1,9 @@
 //! `response.economic`: the rate that pays best on the job's own response curve. Never the default: prices move a rate only when asked.
 
-use crate::app::job::amount;
-use crate::app::job::problem::{Problem, short};
-use crate::app::job::reader::Section;
 use crate::finding::{Finding, codes};
+use crate::job::amount;
+use crate::job::problem::{Problem, short};
+use crate::job::reader::Section;
 use crate::pipeline::settings::{EconomicOptimum, Prices};
 use crate::science::response_curve::ResponseCurve;
 use crate::units::{NRate, Yield};

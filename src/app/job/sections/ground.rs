@@ -2,11 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::app::job::amount;
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::{Entry, Item, Section};
 use crate::app::job::sections::share;
 use crate::finding::{Finding, codes};
+use crate::job::amount;
+use crate::job::problem::Problem;
+use crate::job::reader::{Entry, Item, Section};
 use crate::pipeline::settings::{
     Exclusion, FieldSettings, Reading, ReferenceSettings, ReferenceSource, StripsUse, VectorSource,
 };

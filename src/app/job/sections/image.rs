@@ -2,10 +2,10 @@
 
 use std::path::Path;
 
-use crate::app::job::amount;
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::{Entry, Item, Section};
 use crate::app::job::sections::ground;
+use crate::job::amount;
+use crate::job::problem::Problem;
+use crate::job::reader::{Entry, Item, Section};
 use crate::pipeline::settings::{BareBelow, ImageSource, Imagery, Mask, MaskRule, PointSpread};
 use crate::science::crop::SENSORS;
 use crate::science::index::{Index, IndexError, Scratch, canonical_band_name, catalogue};

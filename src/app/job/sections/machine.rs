@@ -2,12 +2,12 @@
 
 use std::path::Path;
 
-use crate::app::job::amount;
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::{Entry, Item, Section};
 use crate::app::job::sections::ground;
 use crate::app::job::sections::rate::{nitrogen, state_rate, state_rate_or, within};
 use crate::finding::{Finding, codes};
+use crate::job::amount;
+use crate::job::problem::Problem;
+use crate::job::reader::{Entry, Item, Section};
 use crate::pipeline::settings::{
     Capacity, ClassBreaks, DriveArea, FirstPass, Heading, Headland, LookAhead, Machine,
     ProductFacts, StateRate, VectorSource, ZoneRules, ZonesBy,
@@ -384,8 +384,7 @@ fn heading_of(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<Hea
                         "63.0 grid".to_owned(),
                         "{ line = \"ab.geojson\" }".to_owned(),
                     ];
-                    let near =
-                        crate::app::job::suggest::nearest(&text, ["auto"]).map(str::to_owned);
+                    let near = crate::job::suggest::nearest(&text, ["auto"]).map(str::to_owned);
                     section.at(
                         entry,
                         "heading",

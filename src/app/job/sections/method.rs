@@ -1,14 +1,14 @@
 //! `[response]`: which method sets rates, and the parameters of every method but the yield response, whose own stand in [`super::crop`].
 
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::{Item, Section};
 use crate::app::job::sections::crop::Curve;
 use crate::app::job::sections::image::falls_with_canopy;
 use crate::app::job::sections::rate::as_nitrogen;
 use crate::app::job::sections::{crop, economic, share};
-use crate::app::job::{amount, tables};
-use crate::job::keys;
+use crate::app::job::tables;
 use crate::job::keys::Key;
+use crate::job::problem::Problem;
+use crate::job::reader::{Item, Section};
+use crate::job::{amount, keys};
 use crate::pipeline::settings::{Crop, EconomicOptimum, Fitted, MethodSettings, Prices, Response};
 use crate::science::crop::Certainty;
 use crate::science::index::find_entry;

@@ -1,9 +1,9 @@
 //! `[prices]`: one currency, named by the user.
 
-use crate::app::job::amount;
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::Section;
 use crate::finding::{Finding, codes};
+use crate::job::amount;
+use crate::job::problem::Problem;
+use crate::job::reader::Section;
 use crate::pipeline::settings::{Crop, Prices};
 use crate::units::Product;
 

@@ -2,13 +2,13 @@
 
 use std::path::Path;
 
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::{Item, Section};
-use crate::app::job::suggest::nearest;
-use crate::app::job::unit;
-use crate::app::job::unit::Measure;
 use crate::finding::{Acceptance, Code, Severity, codes};
 use crate::job::keys::Key;
+use crate::job::problem::Problem;
+use crate::job::reader::{Item, Section};
+use crate::job::suggest::nearest;
+use crate::job::unit;
+use crate::job::unit::Measure;
 use crate::pipeline::settings::{Application, Format, Output};
 use crate::units::{Product, RateUnit};
 use crate::zones::flavour::{TaskFlavour, TaskKind, TaskVersion};

@@ -2,10 +2,10 @@
 
 use std::path::Path;
 
-use crate::app::job::amount;
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::Section;
 use crate::app::job::sections::{ground, image};
+use crate::job::amount;
+use crate::job::problem::Problem;
+use crate::job::reader::Section;
 use crate::pipeline::points::settings::{Estimate, Points};
 use crate::pipeline::settings::{BareBelow, ImageSource, Imagery, PointSpread};
 use crate::science::points::Model;

@@ -1,14 +1,15 @@
 //! `[product]` and `[rate]`: what is spread and between which limits.
 
-use crate::app::job::amount::Temperature;
-use crate::app::job::fault::Wanted;
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::{Entry, Item, Section};
 use crate::app::job::sections::ground;
-use crate::app::job::suggest::nearest;
-use crate::app::job::{amount, tables};
+use crate::app::job::tables;
 use crate::finding::{Finding, codes};
+use crate::job::amount;
+use crate::job::amount::Temperature;
+use crate::job::fault::Wanted;
 use crate::job::keys::Key;
+use crate::job::problem::Problem;
+use crate::job::reader::{Entry, Item, Section};
+use crate::job::suggest::nearest;
 use crate::pipeline::settings::{ProductFacts, RateRules, StateRate};
 use crate::science::product::find_product;
 use crate::units::{NRate, Product};
@@ -93,7 +94,7 @@ pub(crate) fn product(section: &mut Section<'_>) -> Option<(Product, ProductFact
         .unwrap_or_else(|| {
             format!(
                 "product with {} % N",
-                crate::app::job::problem::short(share * 100.0)
+                crate::job::problem::short(share * 100.0)
             )
         });
     let product = Product::new(&shown, share, kg_per_l);
@@ -240,7 +241,7 @@ fn within_season(
     maximum: NRate,
 ) -> NRate {
     let left = limit - before - since;
-    let shown = |rate: NRate| crate::app::job::problem::short(rate.get());
+    let shown = |rate: NRate| crate::job::problem::short(rate.get());
     if left.get() <= 0.0 || left < minimum {
         let least = if left < minimum {
             shown(minimum)
@@ -343,8 +344,7 @@ pub(crate) fn rate(
             },
         );
     } else if low > high {
-        let shown =
-            |rate: NRate| format!("{} kg N/ha", crate::app::job::problem::short(rate.get()));
+        let shown = |rate: NRate| format!("{} kg N/ha", crate::job::problem::short(rate.get()));
         let problem = Problem::Order {
             low_key: "rate.minimum",
             low: shown(minimum),

@@ -1,7 +1,7 @@
 //! `response.nitrogen_share` and `reference.level`: how much of the paleness counts as nitrogen, and where the level of the reference comes from.
 
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::{Item, Section};
+use crate::job::problem::Problem;
+use crate::job::reader::{Item, Section};
 use crate::pipeline::settings::{MethodSettings, NitrogenShare, ReferenceLevel};
 use crate::science::monte_carlo::uses_reference;
 
