@@ -34,7 +34,7 @@ def zones(program, more):
     with tempfile.TemporaryDirectory() as scratch:
         job = (ROOT / "demo" / "job.toml").read_text(encoding="utf-8")
         job = job.replace('working_width = "24 m"', 'working_width = "24 m"\nsections = 4').replace('cell_length   = "24 m"', 'cell_length   = "6 m"')
-        job = job.replace('by       = "cells"', f'by       = "cells"\n{more}').replace('"field/', f'"{ROOT.as_posix()}/demo/field/')
+        job = job.replace('by           = "cells"', f'by           = "cells"\n{more}').replace('"field/', f'"{ROOT.as_posix()}/demo/field/')
         path = Path(scratch) / "job.toml"
         path.write_text(job, encoding="utf-8")
         subprocess.run([program, "map", path, "--quiet"], check=True)

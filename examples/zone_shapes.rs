@@ -106,7 +106,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             step: 15.0,
             least_q: 0,
             greatest_q: 8,
-            min_area: least * length * width,
+            minimum_area: least * length * width,
             keep_total: true,
             tolerance: 0.0,
         };

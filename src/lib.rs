@@ -6,6 +6,7 @@ pub mod app;
 pub mod cli;
 pub mod finding;
 pub mod format;
+pub mod job;
 pub mod pipeline;
 pub mod report;
 pub mod science;

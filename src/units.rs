@@ -31,6 +31,15 @@ pub const KG_HA_PER_LB_AC: f64 = KG_PER_LB * M2_PER_HA / M2_PER_AC;
 /// Litres per hectare in a US gallon per acre. \[(L/ha)/(gal/ac)\]
 pub const L_HA_PER_GAL_AC: f64 = L_PER_GAL * M2_PER_HA / M2_PER_AC;
 
+/// What a tank or hopper holds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Capacity {
+    /// By mass. \[kg\]
+    Kg(f64),
+    /// By volume. \[L\]
+    Litres(f64),
+}
+
 macro_rules! quantity {
     ($(#[$doc:meta])* $name:ident, $make:ident, $unit:literal) => {
         $(#[$doc])*

@@ -48,7 +48,7 @@ step = "5 kg N/ha"
 [machine]
 working_width = "24 m"
 heading = "HEADING grid"
-[doubt]
+[uncertainty]
 draws = 300
 [application]
 date = 2026-04-12

@@ -63,7 +63,7 @@ nitrogen = "1.20 EUR/kg N"
 application = "8 EUR/ha"
 [application]
 date = 2026-04-16
-[doubt]
+[uncertainty]
 draws = 0
 [output]
 folder = "out"

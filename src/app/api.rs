@@ -159,6 +159,8 @@ pub enum List {
 
 pub use crate::app::check_map::{CheckMapRequest, check_map};
 pub use crate::app::convert::{ConvertRequest, ConvertTo, convert};
+pub use crate::app::explain::{explain, findings_page};
+pub use crate::app::keys;
 pub use crate::app::lists::list;
 pub use crate::app::map::{check, inspect, map};
 pub use crate::app::new::new_job;

@@ -2,7 +2,7 @@
 
 use crate::app::error::AppError;
 use crate::app::job::echo::format_word;
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::format::iso11783::RateGrid;
 use crate::format::payload::Payload;
 use crate::format::{carried_out, geojson, geopackage, geotiff, iso11783, shapefile, style};
@@ -49,10 +49,10 @@ impl Failed {
             let begin = format!("{word} cannot be written, so the machine gets no file at all: ");
             let end =
                 format!("; leave {word:?} out of output.formats if the machine can do without");
-            Finding::stop("output.machine", self.told(&begin, &end))
+            Finding::stop(codes::OUTPUT_MACHINE, self.told(&begin, &end))
         } else {
             let begin = format!("{word} is not written, the other files are: ");
-            Finding::caution("output.format", self.told(&begin, ""))
+            Finding::caution(codes::OUTPUT_FORMAT, self.told(&begin, ""))
         }
     }
     /// The reason between two texts, as much of it as there is room for.

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use crate::app::below::below;
 use crate::app::error::AppError;
 use crate::app::open::refuse_network;
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::format::raster::product::{
     Found, Product, ProductBand, ProductError, find, into_archive, lone_file, out_of_archive,
 };
@@ -289,13 +289,13 @@ pub(crate) fn as_stored(files: &[RasterFacts], findings: &mut Vec<Finding>) {
     for file in files {
         if file.lossy {
             findings.push(Finding::caution(
-                "image.lossy",
+                codes::IMAGE_LOSSY,
                 format!("{} is stored with loss, as pictures are: its numbers lie near what was measured, and the index with them; export it with DEFLATE, LZW or ZSTD", file.path.display()),
             ));
         }
         if file.resampled {
             findings.push(Finding::caution(
-                "image.resampled",
+                codes::IMAGE_RESAMPLED,
                 format!("{} makes its pixels out of others (it warps its sources or gives them another pixel size): they are mixtures, so edges of strips and field are less sharp than the pixel size says; give the sources themselves", file.path.display()),
             ));
         }
@@ -317,7 +317,7 @@ pub(crate) fn product_cautions(
         .into_iter()
         .flat_map(|product| &product.cautions)
         .filter(|(band, _)| used.contains(band));
-    findings.extend(cautions.map(|(_, told)| Finding::caution("image.factors", told.clone())));
+    findings.extend(cautions.map(|(_, told)| Finding::caution(codes::IMAGE_FACTORS, told.clone())));
 }
 
 /// What an image says of itself, and whether it is a product: that one as if it were one file, with its finest lattice, its day and the names of its bands.
@@ -376,7 +376,7 @@ pub(crate) fn mask(
         )),
         (None, Some(_)) => None,
     };
-    findings.extend(said.map(|said| Finding::note("image.product", said)));
+    findings.extend(said.map(|said| Finding::note(codes::IMAGE_PRODUCT, said)));
     let mut specs = Vec::new();
     match &imagery.mask {
         Some(mask) => {
@@ -491,7 +491,7 @@ pub(crate) fn coarse(pixel_m: f64, area_m2: f64, findings: &mut Vec<Finding>) {
     // Square pixels of a projection differ from their nominal size by its scale.
     if pixel_m > 0.99 * COARSE_PIXEL_M && area_m2 < SMALL_FIELD_M2 {
         findings.push(Finding::caution(
-            "image.coarse",
+            codes::IMAGE_COARSE,
             format!(
                 "pixels of {pixel_m:.0} m are coarse for zones of a field of {:.1} ha, below {:.0} ha: most of them mix the crop with what lies beside the field",
                 area_m2 / 10_000.0,

@@ -5,7 +5,7 @@
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use crate::app::error::AppError;
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 
 /// Reflectance that hardly any crop or soil exceeds; where the 98th percentile does, the numbers are no reflectance.
 const GREATEST_REFLECTANCE: f64 = 1.5;
@@ -257,7 +257,7 @@ impl Watch {
             );
             if negative > 0 {
                 findings.push(Finding::note(
-                    "image.negative",
+                    codes::IMAGE_NEGATIVE,
                     format!("{negative} of {pixels} pixels of the field are negative in {}, down to {:.4}", band.is.name, band.extremes().0),
                 ));
             }
@@ -268,15 +268,15 @@ impl Watch {
                     band.extremes().1
                 );
                 findings.push(if self.share(&band.full) > FEW {
-                    Finding::stop("image.full", told)
+                    Finding::stop(codes::IMAGE_FULL, told)
                 } else {
-                    Finding::caution("image.full", told)
+                    Finding::caution(codes::IMAGE_FULL, told)
                 });
             }
         }
         findings.extend(
             self.swapped()
-                .map(|told| Finding::caution("image.bands", told)),
+                .map(|told| Finding::caution(codes::IMAGE_BANDS, told)),
         );
         findings
     }

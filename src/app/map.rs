@@ -15,7 +15,7 @@ use crate::app::progress::Progress;
 use crate::app::season::{OpenedSeason, growing_season};
 use crate::app::unchanged::Unchanged;
 use crate::app::{commit, formats, image_source, memory, open, paper, points, record};
-use crate::finding::{Acceptance, Finding};
+use crate::finding::{Acceptance, Finding, codes};
 use crate::format::iso11783;
 use crate::format::iso11783::{Iso11783Error, RateGrid};
 use crate::format::payload::Payload;
@@ -329,13 +329,13 @@ fn image_files(image: &Image) -> Vec<(String, String)> {
 pub(crate) fn accept(accepted: &[(String, Acceptance)], findings: &mut Vec<Finding>) {
     for (code, acceptance) in accepted {
         let mut any = false;
-        for finding in findings.iter_mut().filter(|finding| finding.code == code) {
+        for finding in findings.iter_mut().filter(|finding| finding.code == *code) {
             finding.accepted = Some(acceptance.clone());
             any = true;
         }
         if !any {
             findings.push(Finding::note(
-                "accept.unused",
+                codes::ACCEPT_UNUSED,
                 format!("the job accepts {code:?}, but nothing of that code was found"),
             ));
         }
@@ -552,7 +552,7 @@ fn grid_of(
     let kind = settings.output.task_data.kind;
     if kind == TaskKind::Polygons {
         findings.push(Finding::caution(
-            "machine.task_polygons",
+            codes::MACHINE_TASK_POLYGONS,
             "the task data hold polygons, which controllers need not take: try them on yours before the day; kind = \"grid\" in output.task_data is what each must take",
         ));
         return Ok(None);

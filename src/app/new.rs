@@ -7,16 +7,17 @@ use std::path::{Component, Path, PathBuf};
 use crate::app::api::NewRequest;
 use crate::app::error::AppError;
 use crate::app::image_source::described;
-use crate::app::job::fault::{Fault, JobError};
 use crate::app::job::resolve::map_job;
+use crate::app::keys::schema;
 use crate::app::map::set_up;
-use crate::app::new_job::{FirstJob, Known, bands_of, first_job};
+use crate::app::new_job::{FirstJob, Known, SCHEMA_FILE, bands_of, first_job};
 use crate::app::open::{refuse_network, refuse_onto};
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::format::raster::RasterFacts;
 use crate::format::raster::product::into_archive;
 use crate::format::vector::read_polygons;
 use crate::format::weather;
+use crate::job::fault::{Fault, JobError};
 use crate::report::model::{Block, Report, Row};
 use serde_json::json;
 
@@ -92,7 +93,7 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
     let boundary = read_polygons(&request.boundary, None, None)?;
     if boundary.shapes.len() > 1 {
         findings.push(Finding::caution(
-            "boundary.several",
+            codes::BOUNDARY_SEVERAL,
             format!(
                 "the boundary file holds {} features, and a field is one: choose it with where = \"...\" in field.boundary, or join them with merge = true",
                 boundary.shapes.len()
@@ -108,7 +109,7 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
         let _ = weather::read(path)?.into_log(&mut findings);
         if request.planted.is_none() {
             findings.push(Finding::caution(
-                "season.planted",
+                codes::SEASON_PLANTED,
                 "the weather record is left out of the job: growing days are counted from planting, so give --planted too",
             ));
         }
@@ -118,7 +119,7 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
         && given != own
     {
         findings.push(Finding::caution(
-            "image.date",
+            codes::IMAGE_DATE,
             format!("the image says that it was taken on {own}, not on {given}: check --date"),
         ));
     }
@@ -129,19 +130,21 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
     }
     if let ([band], None) = (raster.bands.as_slice(), &request.index) {
         findings.push(Finding::note(
-            "image.one_band",
+            codes::IMAGE_ONE_BAND,
             format!("the image has a single band ({:?}): if it holds a ready index, run again with --index \"band 1\"", band.description),
         ));
     }
     let first = first_job(&known);
     check(&first, request)?;
     write(&request.job, &first.text, request.overwrite)?;
+    let schema = write_schema(folder, &mut findings)?;
     Ok(report(
         request,
         &raster,
         is_product,
         &first,
         strips.map(|layer| layer.shapes.len()),
+        schema,
         findings,
     ))
 }
@@ -294,6 +297,30 @@ fn check(first: &FirstJob, request: &NewRequest) -> Result<(), AppError> {
     }))
 }
 
+/// Writes the JSON Schema that the job names, so that an editor checks it without a network. One of another haulm is renewed; a file that haulm did not
+/// make is left alone.
+fn write_schema(
+    folder: &Path,
+    findings: &mut Vec<Finding>,
+) -> Result<Option<(String, u64)>, AppError> {
+    let place = folder.join(SCHEMA_FILE);
+    let text = schema()?;
+    let there = fs_err::read_to_string(&place).ok();
+    if there.as_ref() == Some(&text) {
+        return Ok(None);
+    }
+    let is_ours = there.is_some_and(|there| there.contains("\"title\": \"haulm "));
+    if !is_ours && place.exists() {
+        findings.push(Finding::note(
+            codes::NEW_SCHEMA,
+            format!("{SCHEMA_FILE} is there and not haulm's: it stays, and an editor checks the job by it; haulm keys --schema prints haulm's own"),
+        ));
+        return Ok(None);
+    }
+    write(&place, &text, is_ours)?;
+    Ok(Some((place.display().to_string(), text.len() as u64)))
+}
+
 /// Writes the file whole or not at all: beside its place, then renamed.
 fn write(job: &Path, text: &str, overwrite: bool) -> Result<(), AppError> {
     let unwritable = |error: &io::Error| {
@@ -331,6 +358,7 @@ fn report(
     is_product: bool,
     first: &FirstJob,
     strips: Option<usize>,
+    schema: Option<(String, u64)>,
     findings: Vec<Finding>,
 ) -> Report {
     let descriptions: Vec<Option<String>> = raster
@@ -418,7 +446,9 @@ fn report(
         blocks,
         json: json!({ "job": shown, "open": first.open, "assumed": first.assumed, "bands": named.iter().map(|(name, number)| json!({ "name": name, "band": number })).collect::<Vec<_>>() }),
         findings,
-        files: vec![(shown, first.text.len() as u64)],
+        files: std::iter::once((shown, first.text.len() as u64))
+            .chain(schema)
+            .collect(),
         stopped: false,
     }
 }

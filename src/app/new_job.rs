@@ -8,8 +8,12 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 use crate::app::job::resolve::known_curves;
+use crate::job::keys::row;
 use crate::science::index::{Index, canonical_band_name};
 use jiff::civil::Date;
+
+/// The JSON Schema that stands beside a first job, where editors look for it.
+pub const SCHEMA_FILE: &str = "haulm.schema.json";
 
 /// How many values a first job leaves open before it begins to assume.
 const MOST_OPEN: usize = 3;
@@ -173,8 +177,9 @@ struct Page<'a> {
 impl Page<'_> {
     fn text(&self) -> String {
         let known = self.known;
-        let mut page =
-            String::from("# One field, one decision. Paths are relative to this file.\n");
+        let mut page = format!(
+            "#:schema ./{SCHEMA_FILE}\n# One field, one decision. Paths are relative to this file.\n"
+        );
         page.push_str("# Amounts carry their unit; nitrogen is written as nitrogen (\"120 kg N/ha\"), product as product (\"300 kg/ha\", \"11 gal/ac\").\n");
         if !self.open.is_empty() {
             let _ = writeln!(
@@ -226,15 +231,11 @@ impl Page<'_> {
             Some(date) => {
                 let _ = writeln!(
                     page,
-                    "date  = {date}                   # the day on which the image was taken; check it"
+                    "date  = {date}                   # {}; check it",
+                    about("imagery", "date")
                 );
             }
-            None => todo(
-                page,
-                "date",
-                "the day on which the image was taken, as 2026-04-14: the file does not say it, and the crop's \
-                 age hangs on it",
-            ),
+            None => todo(page, "imagery", "date", ": the file does not say it"),
         }
         let index = self.known.index.as_deref().unwrap_or("NDVI");
         let _ = writeln!(
@@ -310,15 +311,16 @@ impl Page<'_> {
             Some(strips) => {
                 let _ = writeln!(
                     page,
-                    "strips = {}     # strips that got enough nitrogen never to lack it",
-                    quoted(strips)
+                    "strips = {}     # {}",
+                    quoted(strips),
+                    about("reference", "strips")
                 );
             }
             None => todo(
                 page,
+                "reference",
                 "strips",
-                "the file with the strips that got enough nitrogen never to lack it: the map compares every \
-                 patch with them",
+                ": the map compares every patch with them",
             ),
         }
     }
@@ -339,24 +341,31 @@ impl Page<'_> {
             (Some(days), ..) => {
                 let _ = writeln!(
                     page,
-                    "growing_days = {days}                # days from planting to the image with a mean temperature above the crop's base"
+                    "growing_days = {days}                # {}",
+                    about("season", "growing_days")
                 );
             }
             (None, Some(_), Some(weather)) => {
                 let _ = writeln!(
                     page,
-                    "weather = {}     # daily record; growing days are counted from it",
-                    quoted(weather)
+                    "weather = {}     # {}",
+                    quoted(weather),
+                    about("season", "weather")
                 );
             }
             _ => {
                 todo(
                     page,
+                    "season",
                     "growing_days",
-                    "days from planting to the image whose mean temperature lay above the crop's base, as 94: the yield in reach hangs on them",
+                    ": the yield potential depends on them",
                 );
                 page.push_str("# planted = 2025-10-01               # or, instead of growing_days, planting date and\n");
-                page.push_str("# weather = \"station.csv\"            # a daily record with date, tmin_c, tmax_c to count them from\n");
+                let _ = writeln!(
+                    page,
+                    "# weather = \"station.csv\"            # {}",
+                    about("season", "weather")
+                );
             }
         }
     }
@@ -367,26 +376,21 @@ impl Page<'_> {
             Some(amount) => {
                 let _ = writeln!(
                     page,
-                    "maximum_yield = {}         # what the site can never exceed",
-                    quoted(amount)
+                    "maximum_yield = {}         # {}",
+                    quoted(amount),
+                    about("response", "maximum_yield")
                 );
             }
-            None => todo(
-                page,
-                "maximum_yield",
-                "the yield that this site can never exceed, as \"6.7 t/ha\" or \"100 bu/ac\": no rate asks for \
-                 more",
-            ),
+            None => todo(page, "response", "maximum_yield", " or \"100 bu/ac\""),
         }
         if let Some(curve) = &self.known.curve {
             let _ = writeln!(page, "yield_curve   = {}", quoted(curve));
             return;
         }
-        todo(
+        let _ = writeln!(
             page,
-            "yield_curve",
-            "how yield follows from the index for your crop and region: a name of the list below, or your \
-                 own",
+            "yield_curve = \"TODO\"  # TODO {}, for your crop and region: one of these",
+            about("response", "yield_curve")
         );
         for name in known_curves() {
             let _ = writeln!(page, "#               {}", quoted(&name));
@@ -402,8 +406,9 @@ impl Page<'_> {
             Some(amount) => {
                 let _ = writeln!(
                     page,
-                    "maximum = {}            # the greatest rate that any patch may get",
-                    quoted(amount)
+                    "maximum = {}            # {}",
+                    quoted(amount),
+                    about("rate", "maximum")
                 );
             }
             None if self.assumed.contains(&"rate.maximum") => {
@@ -417,14 +422,15 @@ impl Page<'_> {
                     "maximum = \"{amount}\"            # ASSUMED, and low on purpose: set what law, label and adviser allow"
                 );
             }
-            None => todo(
-                page,
-                "maximum",
-                "the greatest rate that any patch may get, as \"150 kg N/ha\" or \"120 lb N/ac\": law, label \
-                 and adviser set it",
-            ),
+            None => todo(page, "rate", "maximum", " or \"120 lb N/ac\""),
         }
-        page.push_str("step    = \"5 kg N/ha\"\n# usual = \"60 kg N/ha\"                # your flat rate, for comparison\n");
+        let _ = writeln!(
+            page,
+            "step    = {}\n# usual = {}                # {}",
+            value("rate", "step"),
+            value("rate", "usual"),
+            about("rate", "usual")
+        );
         match &self.known.product {
             Some(product) => {
                 let _ = writeln!(page, "\n[product]\nname = {}", quoted(product));
@@ -443,22 +449,38 @@ impl Page<'_> {
                 let amount = if self.known.us_units { "80 ft" } else { "24 m" };
                 let _ = writeln!(
                     page,
-                    "working_width = \"{amount}\"               # ASSUMED: the width that your machine covers in one pass; cells are as wide"
+                    "working_width = \"{amount}\"               # ASSUMED: {}",
+                    about("machine", "working_width")
                 );
             }
-            None => todo(
-                page,
-                "working_width",
-                "the width that your machine covers in one pass, as \"24 m\" or \"80 ft\": cells are as wide",
-            ),
+            None => todo(page, "machine", "working_width", " or \"80 ft\""),
         }
-        page.push_str("heading = \"auto\"                     # along the boundary; or degrees clockwise from true north, as 63.0\n");
+        let _ = writeln!(
+            page,
+            "heading = \"auto\"                     # {}",
+            about("machine", "heading")
+        );
     }
 }
 
-/// A value left open, with what and why.
-fn todo(page: &mut String, key: &str, why: &str) {
-    let _ = writeln!(page, "{key} = \"TODO\"  # TODO {why}");
+/// What a key does, as the rest of a comment: the sentence of its row without its full stop.
+fn about(section: &str, key: &str) -> &'static str {
+    row(section, key, None).map_or("", |row| row.about.trim_end_matches('.'))
+}
+
+/// The example of a key.
+fn value(section: &str, key: &str) -> &'static str {
+    row(section, key, None).map_or("", |row| row.example)
+}
+
+/// A value left open, with what it is, an example, and `more`.
+fn todo(page: &mut String, section: &str, key: &str, more: &str) {
+    let _ = writeln!(
+        page,
+        "{key} = \"TODO\"  # TODO {}, such as {}{more}",
+        about(section, key),
+        value(section, key)
+    );
 }
 
 /// A TOML string.

@@ -7,7 +7,7 @@ use crate::app::error::AppError;
 use crate::app::image_source;
 use crate::app::image_source::Source;
 use crate::app::image_watch::{REFLECTANCES, Watch, Watched};
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::format::raster::{RasterFacts, RasterStack, Slot, facts};
 use crate::format::systems::system_named;
 use crate::format::vector::{VectorLayer, read_lines, read_polygons};
@@ -386,7 +386,7 @@ pub fn image(
         // The day alone: the time of a pass needs a time zone that no job states.
         if let Some(day) = file.acquired.filter(|day| *day != imagery.date) {
             findings.push(Finding::stop(
-                "image.date",
+                codes::IMAGE_DATE,
                 format!("{} says it was taken on {day}, but the job says {}: give the image's own date, or the right image", file.path.display(), imagery.date),
             ));
         }
@@ -394,7 +394,7 @@ pub fn image(
     let stack = RasterStack::new(slots, mask)?;
     for (path, band, factor) in stack.coarser() {
         findings.push(Finding::note(
-            "image.coarser",
+            codes::IMAGE_COARSER,
             format!(
                 "{}: band {band} has pixels {factor} times as large as the finest band; each fine pixel takes the value of the one around it",
                 path.display()
@@ -450,7 +450,7 @@ fn another_band(imagery: &Imagery, file: &RasterFacts, name: &str, band: usize) 
         .any(|(given, number)| *number == band && canonical_band_name(given) == name);
     (job_says && own != name && REFLECTANCES.contains(&own.as_str())).then(|| {
         Finding::stop(
-            "image.band_name",
+            codes::IMAGE_BAND_NAME,
             format!("the job takes band {band} of {} for {name}, but the file calls it {own}: correct imagery.bands, or take it out, since the file names its bands", file.path.display()),
         )
     })

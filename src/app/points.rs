@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 use crate::app::error::AppError;
 use crate::app::image_watch::Watch;
 use crate::app::open::{Canopy, Image, Rows, index, refuse_network};
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::format::points::error::PointFileError;
 use crate::format::points::{Wanted, read};
 use crate::format::systems::system_named;
@@ -62,7 +62,7 @@ pub fn image(
     )?;
     if table.no_time > 0 {
         findings.push(Finding::caution(
-            "points.time",
+            codes::POINTS_TIME,
             format!(
                 "{}: {} readings have no time, so they are taken in the order of the file",
                 path.display(),

@@ -162,7 +162,7 @@ fn drawn_value(doubt: &Doubt) -> Value {
         .parts
         .iter()
         .map(
-            |part| json!({ "doubt": part.cause.word(), "sd_n_kg": part.sd_kg, "variance_share": part.share, "n_kg_at_ends": [part.ends_kg.0, part.ends_kg.1] }),
+            |part| json!({ "uncertainty": part.cause.word(), "sd_n_kg": part.sd_kg, "variance_share": part.share, "n_kg_at_ends": [part.ends_kg.0, part.ends_kg.1] }),
         )
         .collect();
     json!({
@@ -331,7 +331,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
             loads_value(loads, product, context.settings.output.unit),
         );
     }
-    put("doubt", doubt_value(outcome));
+    put("uncertainty", doubt_value(outcome));
     if let Some(money) = &outcome.money {
         let strategy = |s: &StrategyTotals| json!({ "n_kg": s.nitrogen.get(), "grain_kg": s.grain_kg, "gross": s.gross, "cost": s.cost, "net": s.net() });
         let field = &money.field;

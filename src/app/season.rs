@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use crate::app::error::AppError;
 use crate::app::job::weather::daily_record;
 use crate::app::open::refuse_special;
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::format::weather;
 use crate::format::weather::stations;
 use crate::format::weather::stations::Station;
@@ -242,16 +242,16 @@ fn tell(
         );
         findings.push(if km > FAR_KM {
             Finding::caution(
-                "weather.far",
+                codes::WEATHER_FAR,
                 format!("{told}, farther than {FAR_KM:.0} km: growing days there may not be the field's; compare with a record taken nearer"),
             )
         } else {
-            Finding::note("weather.station", told)
+            Finding::note(codes::WEATHER_STATION, told)
         });
     }
     if !count.filled.is_empty() {
         findings.push(Finding::caution(
-            "weather.filled",
+            codes::WEATHER_FILLED,
             format!(
                 "{} day(s) of the season stand in the record of another station: {}",
                 count.filled.len(),
@@ -271,11 +271,11 @@ fn tell(
         // A tenth of a season moves the in-season estimate by about as much as a tenth.
         findings.push(if 10 * missing > count.days {
             Finding::stop(
-                "weather.left_out",
+                codes::WEATHER_LEFT_OUT,
                 format!("{told}: more than a tenth of the season; fill the record"),
             )
         } else {
-            Finding::caution("weather.left_out", told)
+            Finding::caution(codes::WEATHER_LEFT_OUT, told)
         });
     }
     let last = records
@@ -285,7 +285,7 @@ fn tell(
         .max();
     if span.count_sensing_day && last == Some(span.sensed) {
         findings.push(Finding::caution(
-            "weather.last_day",
+            codes::WEATHER_LAST_DAY,
             format!(
                 "the sensing day {} is counted and is the last day of the record: a day that was not over when the record was drawn has no true extremes yet",
                 span.sensed

@@ -8,6 +8,7 @@ use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum, ValueHint};
 use jiff::civil::Date;
 
 use crate::app::api::{DEFAULT_MEMORY_MIB, DEFAULT_WIDTH, MOST_WIDTH, Subject};
+use crate::cli::explain::CodeParser;
 
 /// Columns that help is wrapped to, on however wide a terminal.
 pub const HELP_WIDTH: usize = 80;
@@ -119,6 +120,12 @@ pub enum Command {
     /// List the fertiliser products with their nitrogen and density
     #[command(before_help = "Example:\n  haulm products")]
     Products,
+    /// Say what a finding means, why it matters and what to do; without a code, list all
+    #[command(before_help = "Example:\n  haulm explain image.age")]
+    Explain(ExplainArgs),
+    /// List the keys of the job file, or print their JSON Schema for editors
+    #[command(before_help = "Example:\n  haulm keys rate.maximum")]
+    Keys(KeysArgs),
     /// Print the completions of a shell
     #[command(
         before_help = "Example:\n  haulm completions bash > ~/.local/share/bash-completion/completions/haulm"
@@ -144,6 +151,8 @@ impl Command {
             Self::Methods => "methods",
             Self::Crops => "crops",
             Self::Products => "products",
+            Self::Explain(_) => "explain",
+            Self::Keys(_) => "keys",
             Self::Completions(_) => "completions",
             Self::Manual(_) => "manual",
         }
@@ -581,6 +590,17 @@ pub struct CompletionsArgs {
     pub shell: clap_complete::Shell,
 }
 
+/// Arguments of `explain`.
+#[derive(Args, Debug)]
+pub struct ExplainArgs {
+    /// Code of a finding, such as image.age, or a group, such as image [default: list all]
+    #[arg(value_name = "CODE", value_parser = CodeParser, hide_possible_values = true)]
+    pub code: Option<String>,
+    /// Print the reference page of all findings in Markdown [default: text]
+    #[arg(long, conflicts_with_all = ["code", "json"])]
+    pub markdown: bool,
+}
+
 /// Arguments of `manual`.
 #[derive(Args, Debug)]
 pub struct ManualArgs {
@@ -637,4 +657,19 @@ fn finite(text: &str) -> Result<f64, String> {
             "not a number; write it without a unit and with a decimal point, as 0.66".to_owned(),
         ),
     }
+}
+
+/// What `haulm keys` shows.
+#[derive(Debug, Args)]
+pub struct KeysArgs {
+    /// A section or a key: machine, rate.maximum, maximum
+    #[arg(value_name = "SECTION|KEY")]
+    pub name: Option<String>,
+    /// Print the JSON Schema of the job file, for editors [default: the keys]
+
+    #[arg(long, conflicts_with = "name")]
+    pub schema: bool,
+    /// Print the reference page of the job file [default: the keys]
+    #[arg(long, conflicts_with_all = ["name", "schema"])]
+    pub markdown: bool,
 }

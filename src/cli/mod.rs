@@ -5,7 +5,9 @@ mod check;
 mod completions;
 mod convert;
 mod environment;
+mod explain;
 mod inspect;
+mod keys;
 mod layout;
 mod lists;
 mod manual;
@@ -141,6 +143,9 @@ fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, App
         Command::Methods => lists::run(api::List::Methods),
         Command::Crops => lists::run(api::List::Crops),
         Command::Products => lists::run(api::List::Products),
+        Command::Explain(args) if args.markdown => return Ok(Outcome::Text(api::findings_page())),
+        Command::Explain(args) => explain::run(&args),
+        Command::Keys(args) => return keys::run(&args),
         Command::Completions(args) => return Ok(Outcome::Text(completions::of(args.shell)?)),
         Command::Manual(args) => manual::run(&args),
     };

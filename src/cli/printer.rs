@@ -116,7 +116,7 @@ impl Printer {
                 .findings
                 .iter()
                 .filter(|finding| finding.stops())
-                .map(|finding| finding.code)
+                .map(|finding| finding.code.word())
                 .collect();
             // The check of a map: its faults are not a job's to accept.
             let map = report.json.get("faults").is_some();
@@ -374,12 +374,12 @@ fn lines(lines: &[String]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::finding::Acceptance;
+    use crate::finding::{Acceptance, codes};
     use crate::report::model::{Block, Row};
 
     fn report() -> Report {
         let mut accepted = Finding::stop(
-            "image.age",
+            codes::IMAGE_AGE,
             "the image is 20 days old at the application date, 14 are allowed",
         );
         accepted.accepted = Some(Acceptance {
@@ -396,7 +396,7 @@ mod tests {
             findings: vec![
                 accepted,
                 Finding::caution(
-                    "reference.place",
+                    codes::REFERENCE_PLACE,
                     "the strip lies on better crop than the field: 1.08, look at the place before you spread anything there",
                 ),
             ],
@@ -462,7 +462,7 @@ hint: check that both files show the same field
             heading: String::new(),
             body: Body::Lines(vec![evil.into()]),
         });
-        told.findings.push(Finding::note("field.name", evil));
+        told.findings.push(Finding::note(codes::FIELD_NAME, evil));
         told.files.push((evil.into(), 1));
         // Our own codes go first, longer before shorter; what is left would be the name's.
         let ours = [ERROR, CAUTION, NOTE, HEADING]

@@ -9,7 +9,7 @@ use geo::{BooleanOps, Centroid, MultiPolygon, Polygon};
 use rstar::RTree;
 use rstar::primitives::GeomWithData;
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::overrun::filled;
 use crate::pipeline::settings::{FirstPass, LookAhead, Machine};
@@ -252,7 +252,7 @@ pub fn finding(look_ahead: &LookAhead, machine: &Machine, ground: &Ground) -> Fi
         ""
     };
     Finding::caution(
-        "machine.look_ahead",
+        codes::MACHINE_LOOK_AHEAD,
         format!(
             "machine files are shifted by {:.1} against the direction of travel (heading {} true): {passes}{headland}. Set the terminal's own look-ahead to 0, or rates shift twice; \
              most terminals look ahead themselves, and then the map must not. Driven otherwise, or with passes left out, rates come late by twice that",

@@ -2,7 +2,7 @@
 
 use geo::{BoundingRect as _, Centroid as _, Distance as _, Euclidean, MultiPolygon, Point};
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::settings::Settings;
@@ -109,7 +109,7 @@ pub fn findings_of(
         format!(", most of it about latitude {latitude:.5}, longitude {longitude:.5}")
     });
     findings.push(Finding::caution(
-        "rate.beside_exclusion",
+        codes::RATE_BESIDE_EXCLUSION,
         format!(
             "{:.0} % of the highest tenth of rates, {}, lies within {far} of exclusions or holes, of the canopy {:.0} %{at}: pale by water? Walk there first; more nitrogen does not help drowned crop",
             100.0 * often.0,

@@ -9,7 +9,7 @@ mod between;
 use std::collections::BTreeMap;
 
 use self::between::{CellErrors, Drawn};
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::ratio_limit::SetBy;
@@ -104,7 +104,7 @@ pub struct Doubt {
 /// How wide the doubts of a run are.
 ///
 /// Place and ratio are one error of the reference index: the standard deviation of strip-sized means over the placebo places, over √strips. Without placebo
-/// places a usual one and the ratio's own, from the paired interval, in quadrature. `doubt.place_spread` states it instead.
+/// places a usual one and the ratio's own, from the paired interval, in quadrature. `uncertainty.place_spread` states it instead.
 pub fn spreads_of(
     settings: &DoubtSettings,
     curve: Option<f64>,
@@ -588,7 +588,7 @@ pub fn findings_of(
     let lb = |kg: f64| settings.output.nitrogen(kg);
     if doubt.parts.is_empty() || band.high - band.low <= 0.0 {
         findings.push(Finding::note(
-            "doubt.field",
+            codes::DOUBT_FIELD,
             format!("no doubt that is reckoned with moves the field's {}: the rates are the job's own decision, or held at a limit", lb(doubt.plain_kg)),
         ));
     } else {
@@ -607,7 +607,7 @@ pub fn findings_of(
             String::new()
         };
         findings.push(Finding::note(
-            "doubt.field",
+            codes::DOUBT_FIELD,
             format!(
                 "eight times in ten the field's nitrogen, {} as computed, should lie between {} and {}{against}, by {} draws of every doubt at once; shares of the variance: {}",
                 lb(doubt.plain_kg),
@@ -626,21 +626,21 @@ pub fn findings_of(
     }
     if doubt.spreads.place > 0.0 && !doubt.place_stated && !doubt.place_measured {
         assumed.push(format!(
-            "the {:.1} % of the reference index for the place of {} are a judgement, since no placebo strips show it (doubt.place_spread states your own)",
+            "the {:.1} % of the reference index for the place of {} are a judgement, since no placebo strips show it (uncertainty.place_spread states your own)",
             100.0 * doubt.spreads.place,
             if doubt.strips == 1 { "one strip".to_owned() } else { format!("{} strips", doubt.strips) }
         ));
     }
     if !assumed.is_empty() {
         findings.push(Finding::note(
-            "doubt.assumed",
+            codes::DOUBT_ASSUMED,
             format!("in that band {}", assumed.join("; ")),
         ));
     }
     let uses = crate::science::monte_carlo::uses_reference(&settings.response.method(f64::NAN));
     if uses && reference.placebo.is_none() && reference.paired.is_none() {
         findings.push(Finding::caution(
-            "doubt.part",
+            codes::DOUBT_PART,
             format!(
                 "the reference itself is not in the band: {}; the true one is wider",
                 reference
@@ -652,8 +652,8 @@ pub fn findings_of(
     }
     if uses && doubt.strips == 0 && !doubt.place_stated {
         findings.push(Finding::caution(
-            "doubt.place",
-            "where the readings were taken, or what the percentile stands for, is not in the band: nothing says how far it moves the field's nitrogen (doubt.place_spread states it)".to_owned(),
+            codes::DOUBT_PLACE,
+            "where the readings were taken, or what the percentile stands for, is not in the band: nothing says how far it moves the field's nitrogen (uncertainty.place_spread states it)".to_owned(),
         ));
     }
 }
@@ -696,7 +696,7 @@ fn far_from_middle(settings: &Settings, doubt: &Doubt) -> Option<Finding> {
         }
     };
     Some(Finding::note(
-        "doubt.skewed",
+        codes::DOUBT_SKEWED,
         format!(
             "half of the draws lie below {}, {} as computed: {why}",
             settings.output.nitrogen(doubt.field.middle),

@@ -2,7 +2,7 @@
 
 use geo::BooleanOps;
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::overrun::filled;
 use crate::pipeline::rates::Rated;
@@ -97,11 +97,11 @@ pub fn headland(
             "every canopy cell lies in it, so that nothing of the map is left"
         };
         Finding::caution(
-            "machine.headland",
+            codes::MACHINE_HEADLAND,
             format!("{what}; {why}: look at machine.headland"),
         )
     } else {
-        Finding::note("machine.headland", what)
+        Finding::note(codes::MACHINE_HEADLAND, what)
     });
     Ok(())
 }
@@ -109,14 +109,14 @@ pub fn headland(
 /// Holds canopy rates to the largest step from one cell to the next along the drive. Thin, bare and unseen ground, and a headland with a rule of its own, end a run.
 ///
 /// # Findings
-/// `rate.largest_step` (note): cells changed, and what that did to the total.
-pub fn largest_step(
+/// `rate.maximum_step` (note): cells changed, and what that did to the total.
+pub fn maximum_step(
     settings: &Settings,
     ground: &Ground,
     rated: &mut Rated,
     findings: &mut Vec<Finding>,
 ) {
-    let Some(largest) = settings.rate.largest_step else {
+    let Some(largest) = settings.rate.maximum_step else {
         return;
     };
     let rule = &settings.rate;
@@ -158,7 +158,7 @@ pub fn largest_step(
     }
     own_rates(rated, step);
     findings.push(Finding::note(
-        "rate.largest_step",
+        codes::RATE_MAXIMUM_STEP,
         format!(
             "rates change by at most {} from cell to cell along the drive: {changed} cells were raised or lowered, {} in all",
             settings.output.nitrogen_rate(largest),
@@ -175,7 +175,7 @@ pub fn steps_left(
     rate_of: impl Fn(u32) -> f64,
     findings: &mut Vec<Finding>,
 ) {
-    let Some(largest) = settings.rate.largest_step else {
+    let Some(largest) = settings.rate.maximum_step else {
         return;
     };
     let (mut borders, mut greatest) = (0_usize, 0.0_f64);
@@ -190,9 +190,9 @@ pub fn steps_left(
     }
     if borders > 0 {
         findings.push(Finding::caution(
-            "zones.largest_step",
+            codes::ZONES_MAXIMUM_STEP,
             format!(
-                "{borders} borders between cells along the drive still step by more than {}, by up to {}: at bare, thin, unseen or headland ground, or where small zones were joined; a smaller zones.min_area leaves fewer",
+                "{borders} borders between cells along the drive still step by more than {}, by up to {}: at bare, thin, unseen or headland ground, or where small zones were joined; a smaller zones.minimum_area leaves fewer",
                 settings.output.nitrogen_rate(largest.get()),
                 settings.output.nitrogen_rate(greatest)
             ),

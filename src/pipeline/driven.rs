@@ -2,7 +2,7 @@
 
 use geo::{Area as _, BooleanOps, Distance as _, Euclidean, Line, LineString, MultiPolygon, Point};
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::ground::GroundError;
 use crate::pipeline::settings::{Heading, Machine};
 use crate::space::cells::{Border, CellFrame, CellGrid, Way};
@@ -32,7 +32,7 @@ pub struct Driven {
 pub(super) fn lines_doubt(lines: &[LineString<f64>], file: &str, findings: &mut Vec<Finding>) {
     if lines.len() > 1 {
         findings.push(Finding::caution(
-            "machine.lines",
+            codes::MACHINE_LINES,
             format!(
                 "{file}: {} guidance lines; cells follow the first",
                 lines.len()
@@ -86,7 +86,7 @@ pub(super) fn in_areas(
                 .unsigned_area();
             if overlap > OVERLAP {
                 findings.push(Finding::caution(
-                    "machine.areas_overlap",
+                    codes::MACHINE_AREAS_OVERLAP,
                     format!(
                         "areas {} and {} of [[machine.area]] overlap by {overlap:.0} m² of the field, which is driven as area {}: draw it once",
                         earlier + 1,
@@ -154,7 +154,7 @@ pub(super) fn in_areas(
         return Ok((grid, borders, driven));
     }
     findings.push(Finding::note(
-        "machine.areas",
+        codes::MACHINE_AREAS,
         format!(
             "the field is driven in {} ways: {}",
             driven.len(),
@@ -284,7 +284,7 @@ fn along_line(
     };
     let (from, to) = curve.headings();
     findings.push(Finding::note(
-        "machine.line_bent",
+        codes::MACHINE_LINE_BENT,
         format!(
             "{file}: cells follow the bent guidance line, in {} straight pieces that lie within {within:.1} m of it, from {:.1}° to {:.1}° true{}",
             curve.pieces(),

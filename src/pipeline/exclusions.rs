@@ -2,7 +2,7 @@
 
 use geo::{MultiPolygon, Rect};
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::space::clip::{clipped, near, window_around};
 use crate::space::polygon::{grown, grown_by_a_hair};
 use crate::space::repair::{Repaired, repaired, widest};
@@ -64,9 +64,9 @@ pub(crate) fn read_widely(file: &str, read: &Repaired) -> Option<Finding> {
         "{file}: the exclusion crosses or overlaps itself; all that any reading of it encloses gets nothing, {change:+.1} m² against the sum of its parts: look at it on the map"
     );
     Some(if change.abs() < SLIGHT {
-        Finding::note("boundary.repaired", text)
+        Finding::note(codes::BOUNDARY_REPAIRED, text)
     } else {
-        Finding::caution("boundary.repaired", text)
+        Finding::caution(codes::BOUNDARY_REPAIRED, text)
     })
 }
 

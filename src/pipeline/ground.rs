@@ -5,7 +5,7 @@ use geo::{
     Intersects as _, LineString, MapCoords as _, MultiPolygon,
 };
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::driven::{AreaShape, Bounds, Driven, in_areas, lines_doubt, way_of};
 use crate::pipeline::exclusions::{excluded, read_widely, surrounded, surroundings};
 use crate::pipeline::settings::Settings;
@@ -446,7 +446,7 @@ pub fn prepare(
             |a| format!("stated accuracy {a} m"),
         );
         findings.push(Finding::note(
-            "plane.transformed",
+            codes::PLANE_TRANSFORMED,
             format!(
                 "{} → {}: {} ({accuracy})",
                 operation.from, operation.to, operation.name
@@ -553,7 +553,7 @@ const fn no_ground() -> GroundError {
 fn slivers_told((pieces, area): (usize, f64)) -> Option<Finding> {
     (pieces > 0).then(|| {
         Finding::note(
-            "field.slivers",
+            codes::FIELD_SLIVERS,
             format!(
                 "{pieces} pieces of the field, {area:.3} m² in all, are below {LEAST_AREA} m² or nowhere {:.0} cm wide and belong to no cell: lines that were drawn as one lie a hair apart there",
                 100.0 * LEAST_WIDTH
@@ -580,7 +580,7 @@ fn told(
 ) -> MultiPolygon<f64> {
     if let Some(change) = mended.area_change {
         findings.push(Finding::caution(
-            "boundary.repaired",
+            codes::BOUNDARY_REPAIRED,
             format!(
                 "{file}: the {what} crosses or overlaps itself; parts are joined, ground enclosed twice and parts inside parts are left out, which changes its area by {change:+.1} m² to {:.1} m²: look at it on the map",
                 mended.polygon.unsigned_area()
@@ -615,7 +615,7 @@ fn exclusion_apart(
         let text = format!(
             "{file}: this exclusion lies outside the field, but with longitude and latitude swapped it would lie in it: mend the file, or the ground gets its rate"
         );
-        return Some(Finding::stop("field.exclude_apart", text));
+        return Some(Finding::stop(codes::FIELD_EXCLUDE_APART, text));
     }
     let far = shapes
         .iter()
@@ -624,7 +624,7 @@ fn exclusion_apart(
     let text = format!(
         "{file}: this exclusion lies wholly outside the field, {far:.0} m from it at least, and takes nothing away: look whether it is the right file and system"
     );
-    Some(Finding::caution("field.exclude_apart", text))
+    Some(Finding::caution(codes::FIELD_EXCLUDE_APART, text))
 }
 
 /// Says that joined features of a boundary overlap: a hole that was drawn as a feature of its own is none any more.
@@ -638,7 +638,7 @@ fn overlapping(
     let overlap = each - boundary.unsigned_area();
     if overlap > 1e-4 * each {
         findings.push(Finding::caution(
-            "boundary.overlap",
+            codes::BOUNDARY_OVERLAP,
             format!(
                 "{file}: the {} features that were joined overlap by {overlap:.1} m²; if one of them is a hole in another, it is part of the field now: give it as field.exclude",
                 parts.len()

@@ -1,6 +1,6 @@
 //! What the user must know of a map before trusting it.
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::rates::Rated;
 use crate::pipeline::reference::Reference;
 use crate::pipeline::run::{Looked, Sources};
@@ -50,7 +50,7 @@ pub fn cautions(
     dates(settings, findings);
     if totals.unseen_share > 0.25 {
         findings.push(Finding::stop(
-            "image.unseen",
+            codes::IMAGE_UNSEEN,
             format!(
                 "{:.1} % of the field was not seen, more than a quarter: a field rate on so much ground is no map; use another image",
                 100.0 * totals.unseen_share
@@ -58,7 +58,7 @@ pub fn cautions(
         ));
     } else if totals.unseen_share > 0.0 {
         findings.push(Finding::note(
-            "image.unseen_part",
+            codes::IMAGE_UNSEEN_PART,
             format!(
                 "{:.1} % of the field was not seen and gets its stated rate",
                 100.0 * totals.unseen_share
@@ -69,7 +69,7 @@ pub fn cautions(
         let mean = totals.mean_rate;
         if mean < usual * 0.5 || mean > usual * 1.5 {
             findings.push(Finding::stop(
-                "rate.usual",
+                codes::RATE_USUAL,
                 format!(
                     "the field's mean rate {:.1} kg N/ha ({:.1} lb N/ac) lies outside half to one and a half times the usual {:.1} kg N/ha ({:.1} lb N/ac): check strip, method and units before spreading",
                     mean.get(),
@@ -97,7 +97,7 @@ pub fn cautions(
         && totals.held_share > 0.0
     {
         findings.push(Finding::caution(
-            "rate.season_held",
+            codes::RATE_SEASON_HELD,
             format!(
                 "{:.1} % of the canopy asks for more than the {:.1} ({:.1} lb N/ac) that the season's limit leaves and is held to it",
                 100.0 * totals.held_share,
@@ -108,7 +108,7 @@ pub fn cautions(
     }
     if totals.thin_share > 0.0 {
         findings.push(Finding::note(
-            "rate.thin",
+            codes::RATE_THIN,
             format!(
                 "{:.1} % of the field is thin (index below {:.3}): lack of nitrogen is not the likely reason there; go and look",
                 100.0 * totals.thin_share,
@@ -122,7 +122,7 @@ pub fn cautions(
         .is_some_and(|image| image.point_spread.is_any())
     {
         findings.push(Finding::note(
-            "reference.point_spread",
+            codes::REFERENCE_POINT_SPREAD,
             "the sensor's blur is taken out of the strip's reading only; cells are not sharpened"
                 .to_owned(),
         ));
@@ -142,13 +142,13 @@ fn yields(settings: &Settings, totals: &Totals, findings: &mut Vec<Finding>) {
             most.get() / 1000.0
         );
         findings.push(if totals.capped_without_share > NO_MAP {
-            Finding::stop("rate.at_maximum", told)
+            Finding::stop(codes::RATE_AT_MAXIMUM, told)
         } else {
-            Finding::caution("rate.at_maximum", told)
+            Finding::caution(codes::RATE_AT_MAXIMUM, told)
         });
     } else if without.get() < most.get() * LEAST_YIELD {
         findings.push(Finding::caution(
-            "rate.far_below",
+            codes::RATE_FAR_BELOW,
             format!(
                 "by the curve the canopy yields {:.2} t/ha without more nitrogen, less than a tenth of the maximum {:.2} t/ha: check maximum yield, curve and growing days, and their units",
                 without.get() / 1000.0,
@@ -176,14 +176,17 @@ fn direction(settings: &Settings, rated: &Rated, totals: &Totals, findings: &mut
             _ => "greener patches get more: the ramp rises with what it is read by",
         };
         findings.push(Finding::note(
-            "rate.direction",
+            codes::RATE_DIRECTION,
             format!("{words}; ratios are used as measured, not adjusted"),
         ));
         return;
     }
     let words = share::direction(rated.model.blend, rated);
     let other = share::totals_by_share(settings, &totals.n_kg_by_share);
-    findings.push(Finding::note("rate.direction", format!("{words}{other}")));
+    findings.push(Finding::note(
+        codes::RATE_DIRECTION,
+        format!("{words}{other}"),
+    ));
     adjustment(response, findings);
 }
 
@@ -194,10 +197,10 @@ pub fn adjustment(response: &Response, findings: &mut Vec<Finding>) {
     };
     findings.push(match yields.ratio_adjustment {
         Some((slope, intercept)) => Finding::note(
-            "rate.adjusted",
+            codes::RATE_ADJUSTED,
             format!("response indices are adjusted linearly as the job says ({slope} · RI {intercept:+}), once, before they are held"),
         ),
-        None => Finding::note("rate.raw", "response indices are used raw, as measured: no adjustment towards yields is made"),
+        None => Finding::note(codes::RATE_RAW, "response indices are used raw, as measured: no adjustment towards yields is made"),
     });
 }
 
@@ -207,7 +210,7 @@ pub fn method(response: &Response, findings: &mut Vec<Finding>) {
     let fitted = response.fitted();
     if fitted.from_memory {
         findings.push(Finding::caution(
-            "method.memory",
+            codes::METHOD_MEMORY,
             format!(
                 "the formula of the method {name} is from memory and was not compared with its paper, {}: let an adviser check it before you spread by it",
                 fitted.source
@@ -219,7 +222,7 @@ pub fn method(response: &Response, findings: &mut Vec<Finding>) {
         && ramp.at_low < ramp.at_high
     {
         findings.push(Finding::caution(
-            "method.rising",
+            codes::METHOD_RISING,
             format!(
                 "the ramp rises: {:.1} at {} and {:.1} at {}, so that the best ground gets most; look whether that is meant",
                 ramp.at_low, ramp.low, ramp.at_high, ramp.high
@@ -233,7 +236,7 @@ pub fn method(response: &Response, findings: &mut Vec<Finding>) {
     };
     if let Some(band) = dead_band.filter(|band| *band < 0.02) {
         findings.push(Finding::caution(
-            "method.steep",
+            codes::METHOD_STEEP,
             format!(
                 "with a dead band of {band} the rate is steepest where the crop is nearly sufficient: noise alone draws nitrogen there; 0.03 to 0.05 is usual"
             ),
@@ -257,14 +260,14 @@ pub fn made_for(response: &Response, told: &Told<'_>, findings: &mut Vec<Finding
     let fitted = response.fitted();
     let pairs = [
         (
-            "response.region",
+            codes::RESPONSE_REGION,
             "region",
             "field.region",
             fitted.region.as_deref(),
             told.region,
         ),
         (
-            "response.sensor",
+            codes::RESPONSE_SENSOR,
             "sensor",
             "imagery.sensor",
             fitted.sensor.as_deref(),
@@ -296,7 +299,7 @@ pub fn made_for(response: &Response, told: &Told<'_>, findings: &mut Vec<Finding
     };
     if let (Some(meter), Some(index)) = (meter, told.index) {
         findings.push(Finding::caution(
-            "method.index",
+            codes::METHOD_INDEX,
             format!("the method's sufficiency index is that of {meter}, but {index} is read: sufficiency moves differently with every index, so rates are shifted; the size is not known"),
         ));
     }
@@ -306,7 +309,7 @@ pub fn made_for(response: &Response, told: &Told<'_>, findings: &mut Vec<Finding
 pub fn growing_days(crop: &Crop, days: f64, findings: &mut Vec<Finding>) {
     if days < LEAST_DAYS {
         findings.push(Finding::stop(
-            "season.early",
+            codes::SEASON_EARLY,
             format!("only {days} growing days since planting: below {LEAST_DAYS:.0} every response index is close to 1 and says nothing; sense again later"),
         ));
     } else if let Some((low, high)) = crop
@@ -314,13 +317,13 @@ pub fn growing_days(crop: &Crop, days: f64, findings: &mut Vec<Finding>) {
         .filter(|(low, high)| days < *low || days > *high)
     {
         findings.push(Finding::caution(
-            "season.window",
+            codes::SEASON_WINDOW,
             format!("{days} growing days lie outside {low:.0} to {high:.0}, where the index foretells the yield of {} best", crop.name),
         ));
     }
     if days > MOST_DAYS {
         findings.push(Finding::caution(
-            "season.late",
+            codes::SEASON_LATE,
             format!(
                 "{days} growing days are more than the {MOST_DAYS:.0} that the curve was made for"
             ),
@@ -336,7 +339,7 @@ fn season(settings: &Settings, days: f64, totals: &Totals, findings: &mut Vec<Fi
     growing_days(&settings.season.crop, days, findings);
     if totals.insey_share > 0.0 {
         findings.push(Finding::caution(
-            "season.estimate",
+            codes::SEASON_ESTIMATE,
             format!(
                 "{:.1} % of the canopy has an in-season estimate outside 0.002 to 0.010 a day: the yield curve is stretched beyond its data there",
                 100.0 * totals.insey_share
@@ -350,7 +353,7 @@ fn below_one(reference: &Reference, findings: &mut Vec<Finding>) {
     else {
         if let Some(ratio) = reference.ratio.filter(|ratio| *ratio < PALER) {
             findings.push(Finding::caution(
-                "reference.below",
+                codes::REFERENCE_BELOW,
                 format!("the strip is paler than the crop beside it: response index {ratio:.3} lies below 1; look whether strip, readings and names are right"),
             ));
         }
@@ -358,7 +361,7 @@ fn below_one(reference: &Reference, findings: &mut Vec<Finding>) {
     };
     if high < 1.0 {
         findings.push(Finding::stop(
-            "reference.below",
+            codes::REFERENCE_BELOW,
             format!("the strip is paler than the crop beside it: response index {ratio:.3} (95 %: {low:.3} to {high:.3}) lies wholly below 1; look whether strip, image and names are right"),
         ));
     }
@@ -387,14 +390,14 @@ fn doubts(
         .filter(|other| reference.kind == "strips" && moves(*other, 0.15))
     {
         findings.push(Finding::caution(
-            "reference.ratio_total",
+            codes::REFERENCE_RATIO_TOTAL,
             format!("by the strip's ratio instead of its level seen ground would get {} instead of {}{}: where the strip lies decides; look whether its place stands for the field", n(other), n(base), by_how_much(other, 0)),
         ));
     }
     for (other, what) in totals.n_kg_by_inset.iter().zip(["less", "more"]) {
         if let Some(other) = other.filter(|other| moves(*other, 0.05)) {
             findings.push(Finding::caution(
-                "reference.inset_total",
+                codes::REFERENCE_INSET_TOTAL,
                 format!("with {what} inset (or reach) of the strips seen ground would get {} instead of {}{}", n(other), n(base), by_how_much(other, 1)),
             ));
         }
@@ -404,7 +407,7 @@ fn doubts(
         .filter(|other| moves(*other, 0.0))
     {
         findings.push(Finding::note(
-            "reference.dropped_total",
+            codes::REFERENCE_DROPPED_TOTAL,
             format!(
                 "without leaving segments out seen ground would get {} instead of {}{}",
                 n(other),
@@ -420,20 +423,20 @@ fn doubts(
             .map(|(number, kg)| format!("strip {number} alone {}{}", n(*kg), by_how_much(*kg, 0)))
             .collect();
         findings.push(Finding::note(
-            "reference.strips",
+            codes::REFERENCE_STRIPS,
             format!(
                 "the strips' indices differ with a standard deviation of {spread:.4}: {}",
                 each.join(", ")
             ),
         ));
     } else if strips.len() == 1 {
-        findings.push(Finding::note("reference.one_strip", "one strip alone: canopy differs for more reasons than nitrogen, so its place moves the field's nitrogen (standard deviation 28 % in made fields; with two 21 %)".to_owned()));
+        findings.push(Finding::note(codes::REFERENCE_ONE_STRIP, "one strip alone: canopy differs for more reasons than nitrogen, so its place moves the field's nitrogen (standard deviation 28 % in made fields; with two 21 %)".to_owned()));
     }
     if let Some((sd, noise)) = &totals.noise
         && noise.made_kg.abs() > (0.05 * base).max(LEAST_TOTAL)
     {
         findings.push(Finding::caution(
-            "rate.noise",
+            codes::RATE_NOISE,
             format!("cell-to-cell noise of the index (standard deviation {sd:.4}) makes about {} of the total ({} net): where the crop is nearly sufficient, noise is turned into nitrogen", n(noise.made_kg), output.nitrogen_moved(noise.signed_kg)),
         ));
     }
@@ -445,26 +448,26 @@ fn dates(settings: &Settings, findings: &mut Vec<Finding>) {
     };
     let Some(applied) = settings.application.date else {
         findings.push(Finding::caution(
-            "image.age_unchecked",
+            codes::IMAGE_AGE_UNCHECKED,
             format!(
                 "no application date is given, so nothing tells whether the image of {} will be too old by then: give application.date, and spread within {} days of the image",
-                image.date, settings.application.max_image_age
+                image.date, settings.application.maximum_image_age
             ),
         ));
         return;
     };
     let days = (applied - image.date).get_days();
-    if days > settings.application.max_image_age {
+    if days > settings.application.maximum_image_age {
         findings.push(Finding::stop(
-            "image.age",
+            codes::IMAGE_AGE,
             format!(
                 "the image of {} is {days} days old on {applied}, more than {}: the crop has moved on; sense again",
-                image.date, settings.application.max_image_age
+                image.date, settings.application.maximum_image_age
             ),
         ));
     } else if days < 0 {
         findings.push(Finding::caution(
-            "application.before",
+            codes::APPLICATION_BEFORE,
             format!(
                 "the application on {applied} lies before the image of {}",
                 image.date

@@ -1,6 +1,6 @@
 //! What the user must know of the strips before trusting a map: whether they answer at all, agree, and are one stand each.
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::ratio_limit::{RatioLimit, SetBy};
 use crate::pipeline::reference::Reference;
 use crate::pipeline::settings::{MaximumRatio, Output, Settings};
@@ -39,30 +39,30 @@ pub fn answer(
     }));
     match reference.answer {
         Some(Answer::Responds) => findings.push(Finding::note(
-            "response.responds",
+            codes::RESPONSE_RESPONDS,
             format!("the crop responds to nitrogen: {told} is significantly above 1{chance}"),
         )),
         Some(Answer::None) if high >= 1.0 => {
             findings.push(Finding::note(
-                "response.none",
+                codes::RESPONSE_NONE,
                 format!("no response: {told} is not significantly above 1{chance}; the minimum rate is an answer; look again in 10 to 14 days"),
             ));
             if let MaximumRatio::Value(value) = settings.response.maximum_ratio {
                 findings.push(Finding::stop(
-                    "response.stated_ratio",
+                    codes::RESPONSE_STATED_RATIO,
                     format!("response.maximum_ratio = {value} is stated, but {told} is not significantly above 1: ground that is pale for other reasons would get nitrogen that the strip shows no need of; leave the number out"),
                 ));
             }
         }
         Some(Answer::Doubtful) => findings.push(Finding::caution(
-            "response.doubtful",
+            codes::RESPONSE_DOUBTFUL,
             format!("a response is doubtful: {told} is not significantly above 1, yet high for chance alone{chance}: ratios up to {:.3} count ({}); another strip, or this one 10 to 14 days later, would decide", limit.value, limit.by.reason()),
         )),
         _ => {}
     }
     if let Some(reason) = &reference.no_placebo {
         findings.push(Finding::note(
-            "reference.no_placebo",
+            codes::REFERENCE_NO_PLACEBO,
             format!("that interval is the paired one, from along the strip alone, and too narrow where the ground differs: there are no placebo strips ({reason})"),
         ));
     }
@@ -71,7 +71,7 @@ pub fn answer(
         && high >= 1.0
     {
         findings.push(Finding::caution(
-            "response.spent",
+            codes::RESPONSE_SPENT,
             format!(
                 "the map spends {} although the response index is not significantly above 1 (95 %: {low:.3} to {high:.3})",
                 settings.output.nitrogen(totals.n_kg)
@@ -84,7 +84,7 @@ pub fn answer(
 pub fn unclear(ratio: f64, low: f64, high: f64) -> Option<Finding> {
     (low <= 0.0 || high - low > WIDEST + 1e-9).then(|| {
         Finding::stop(
-            "reference.unclear",
+            codes::REFERENCE_UNCLEAR,
             format!("the response index {ratio:.3} has a 95 % interval of {low:.3} to {high:.3}, wider than {WIDEST} or reaching to 0: the strip does not tell what nitrogen does here; look whether it is one even stand all along, and take another strip, image or readings"),
         )
     })
@@ -128,7 +128,7 @@ pub fn beyond(output: &Output, limit: &RatioLimit, totals: &Totals, findings: &m
         }
     };
     findings.push(finding(
-        "rate.beyond",
+        codes::RATE_BEYOND,
         format!(
             "{:.1} % of the canopy ({}) asks for a response index above {:.3} ({}): it is limited to that, which withholds {}; {way_out}",
             100.0 * totals.beyond_share,
@@ -176,7 +176,7 @@ pub fn disagree(
     }
     let said: Vec<String> = each.into_iter().map(|each| each.1).collect();
     findings.push(Finding::caution(
-        "reference.disagree",
+        codes::REFERENCE_DISAGREE,
         format!(
             "the strips contradict each other in their response index{}: {}; nitrogen is short in one place and not in another, or a strip is none: look at them",
             if all > 3 { format!(", {all} strips from least to greatest") } else { String::new() },
@@ -193,7 +193,7 @@ pub fn stands(settings: &Settings, strips: &[Strip], findings: &mut Vec<Finding>
         let Ok(found) = &strip.found else { continue };
         if matches!(found, StripFound::Coarse(_)) && strip.plan.outer.width < WHOLE_PASS * width {
             findings.push(Finding::caution(
-                "reference.narrow",
+                codes::REFERENCE_NARROW,
                 format!(
                     "reference strip {number} is {} wide, less than the working width of {}: at pixels of {} it holds another share of wheel tracks than the field, and the total comes out too low; lay strips a whole pass wide",
                     length(&settings.output, strip.plan.outer.width),
@@ -245,7 +245,7 @@ fn uneven_finding(output: &Output, number: usize, strip: &Strip, uneven: &Uneven
         format!("{:.1}", uneven.variances)
     };
     Finding::caution(
-        "reference.uneven",
+        codes::REFERENCE_UNEVEN,
         format!(
             "reference strip {number} is not one stand: index {:.3} at {} from its {} end, {:.3} elsewhere (variance between pieces {variances} times that beside it): look there for weeds, disease, gaps or spread that missed",
             uneven.index_unlike,

@@ -1,6 +1,6 @@
 //! What a map earns and costs: against nothing, one flat rate and the usual rate, for the field and zone by zone.
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::gain::{Gain, gain_of};
 use crate::pipeline::rates::Rated;
 use crate::pipeline::reference::Reference;
@@ -143,7 +143,7 @@ pub fn money_findings(settings: &Settings, money: &Money) -> Vec<Finding> {
     let gain = money.against_none.gain;
     if gain < 0.0 {
         findings.push(Finding::caution(
-            "money.loss",
+            codes::MONEY_LOSS,
             format!(
                 "at these prices the map costs {:.0} {currency} more than its grain brings: nothing spread would be cheaper; prices do not move the rates",
                 -gain
@@ -159,7 +159,7 @@ pub fn money_findings(settings: &Settings, money: &Money) -> Vec<Finding> {
     ] {
         if let Some(comparison) = comparison.filter(|comparison| comparison.gain < 0.0) {
             findings.push(Finding::note(
-                "money.flat",
+                codes::MONEY_FLAT,
                 format!("at these prices the map earns {:.0} {currency} less than {other}, image and map included", -comparison.gain),
             ));
         }
@@ -180,7 +180,7 @@ fn flat_better(settings: &Settings, currency: &str, gain: &Gain) -> Option<Findi
     let worth = settings.prices.as_ref()?.nitrogen;
     (less > worth).then(|| {
         Finding::caution(
-            "rate.flat_better",
+            codes::RATE_FLAT_BETTER,
             format!(
                 "a flat {} may be expected to earn {:.0} {currency} more than this map ({}): {} of the paleness is nitrogen; think of the flat rate, or go and see what makes the pale patches pale",
                 settings.output.nitrogen_rate(rate.get()),

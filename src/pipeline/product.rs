@@ -1,6 +1,6 @@
 //! What is to be minded of a product, and how often the machine is filled with it.
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::settings::{Capacity, ProductFacts, Settings};
 pub use crate::science::loads::Loads;
 use crate::science::loads::loads;
@@ -19,7 +19,7 @@ pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding>
         .and_then(|shipped| find_product(shipped).ok())
     else {
         return vec![Finding::note(
-            "product.own",
+            codes::PRODUCT_OWN,
             format!(
                 "{name} is no product of the shipped table: nothing is known here of what it must not meet or do; its label says it"
             ),
@@ -28,11 +28,11 @@ pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding>
     let of_caution = |caution: &Caution| {
         let message = format!("{name}: {}; the label comes first", caution.text);
         match caution.about {
-            Concern::Safety => Finding::caution("product.safety", message),
-            Concern::Leaves => Finding::caution("product.leaves", message),
-            Concern::Mixing => Finding::note("product.mixing", message),
-            Concern::Loss => Finding::note("product.loss", message),
-            Concern::Handling => Finding::note("product.handling", message),
+            Concern::Safety => Finding::caution(codes::PRODUCT_SAFETY, message),
+            Concern::Leaves => Finding::caution(codes::PRODUCT_LEAVES, message),
+            Concern::Mixing => Finding::note(codes::PRODUCT_MIXING, message),
+            Concern::Loss => Finding::note(codes::PRODUCT_LOSS, message),
+            Concern::Handling => Finding::note(codes::PRODUCT_HANDLING, message),
         }
     };
     let mut findings: Vec<Finding> = entry.cautions.iter().map(of_caution).collect();
@@ -43,19 +43,19 @@ pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding>
         );
         findings.push(match facts.temperature_c {
             Some(celsius) if celsius <= limit => Finding::caution(
-                "product.salt_out",
+                codes::PRODUCT_SALT_OUT,
                 format!("{salts}, and the job gives {celsius:.1} °C: salt plugs pipes and nozzles, and what is left is weaker"),
             ),
             Some(celsius) if celsius <= limit + SALT_MARGIN_C => Finding::caution(
-                "product.salt_out",
+                codes::PRODUCT_SALT_OUT,
                 format!("{salts}, and the job gives {celsius:.1} °C, within {SALT_MARGIN_C:.0} °C of it: look at filters and nozzles"),
             ),
-            _ => Finding::note("product.salt_out", salts),
+            _ => Finding::note(codes::PRODUCT_SALT_OUT, salts),
         });
     }
     if let (Some(celsius), Some(density)) = (facts.temperature_c, product.kg_per_l()) {
         findings.push(Finding::note(
-            "product.density",
+            codes::PRODUCT_DENSITY,
             format!("volumes are reckoned with {density:.4} kg/L, the density of {name} at {celsius:.1} °C by the shipped table; a hydrometer reading of the load wins"),
         ));
     }
@@ -66,7 +66,7 @@ pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding>
         && (product.nitrogen() - entry.nitrogen).abs() <= 1e-9
     {
         findings.push(Finding::caution(
-            "product.density",
+            codes::PRODUCT_DENSITY,
             format!(
                 "volumes are reckoned with {own:.3} kg/L as the job says, the table's {name} has {shipped:.3} kg/L ({:+.0} %): litres move by as much; check number and unit of product.density",
                 100.0 * (own / shipped - 1.0)
@@ -89,9 +89,9 @@ pub fn product_findings(product: &Product, facts: &ProductFacts) -> Vec<Finding>
         // A tenth more or less is no load of that name any more: the name or the share is wrong, and every rate moves with it.
         let far = (product.nitrogen() / entry.nitrogen - 1.0).abs() > 0.1;
         findings.push(if far {
-            Finding::caution("product.grade", text)
+            Finding::caution(codes::PRODUCT_GRADE, text)
         } else {
-            Finding::note("product.grade", text)
+            Finding::note(codes::PRODUCT_GRADE, text)
         });
     }
     findings
@@ -124,7 +124,7 @@ mod tests {
         let product = Product::new("UAN 32", 0.32, Some(1.3253)).unwrap();
         product_findings(&product, facts)
             .into_iter()
-            .map(|finding| (finding.code, finding.severity.to_string()))
+            .map(|finding| (finding.code.word(), finding.severity.to_string()))
             .collect()
     }
 

@@ -1,6 +1,6 @@
 //! One flat rate from a nitrogen ramp: what was asked, what comes out, and what the user must know of it.
 
-use crate::finding::{Acceptance, Finding};
+use crate::finding::{Acceptance, Finding, codes};
 use crate::pipeline::ramp_image::RampImage;
 use crate::pipeline::settings::{Application, ProductFacts, RateRules};
 use crate::science::ramp::{RampAnswer, RampFits, fit_ramp};
@@ -144,13 +144,13 @@ fn both(rate: NRate) -> String {
 pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<Finding>) {
     if settings.applied.is_none() {
         findings.push(Finding::note(
-            "ramp.applied",
+            codes::RAMP_APPLIED,
             "rate.applied_before is not given: the field beside the ramp is taken to have had no nitrogen yet; what it did have must be taken off the ramp's answer",
         ));
     }
     if settings.readings.len() < FEW {
         findings.push(Finding::caution(
-            "ramp.few",
+            codes::RAMP_FEW,
             format!(
                 "the ramp has {} readings, and a rise with a plateau takes three numbers out of them: with fewer than {FEW} it says little; read each step more than once",
                 settings.readings.len()
@@ -161,7 +161,7 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<
     match outcome.answer {
         RampAnswer::Plateau(fit) => plateau(settings, outcome, &fit, findings),
         RampAnswer::NoPlateau => findings.push(Finding::stop(
-            "ramp.no_plateau",
+            codes::RAMP_NO_PLATEAU,
             format!(
                 "no plateau: the index still rises at the ramp's greatest rate, {} ({}), so the need is at least that and nothing says how much more; look again later, or lay a ramp that reaches further",
                 both(top),
@@ -169,7 +169,7 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<
             ),
         )),
         RampAnswer::NoResponse => findings.push(Finding::note(
-            "ramp.no_response",
+            codes::RAMP_NO_RESPONSE,
             format!(
                 "no response: a rise of the index along the ramp cannot be told from none ({}); the least rate is an answer; look again in 10 to 14 days",
                 rise(outcome, settings.model)
@@ -178,7 +178,7 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<
         RampAnswer::Falls => {
             let (low, high) = outcome.fits.linear.slope_interval(crate::science::response_curve::USUAL_LEVEL).unwrap_or((f64::NAN, f64::NAN));
             findings.push(Finding::stop(
-                "ramp.falls",
+                codes::RAMP_FALLS,
                 format!(
                     "the index falls along the ramp, by {:.5} for each kg N/ha (95 %: {low:.5} to {high:.5}): look whether rates and readings are in the same order, and whether the crop was burnt",
                     -outcome.fits.linear.b
@@ -190,7 +190,7 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<
         && outcome.rate > NRate::ZERO
     {
         findings.push(Finding::caution(
-            "response.spent",
+            codes::RESPONSE_SPENT,
             format!(
                 "the least rate spends {} although the ramp shows no response",
                 both(outcome.rate)
@@ -223,7 +223,7 @@ fn plateau(
     let rate = rate_for(settings, fit.join);
     if fit.join_high.is_none() {
         findings.push(Finding::caution(
-            "ramp.open",
+            codes::RAMP_OPEN,
             format!(
                 "a plateau that starts at the ramp's greatest rate, {}, or beyond it fits nearly as well: the start at {} has no upper bound",
                 both(fit.top),
@@ -233,13 +233,13 @@ fn plateau(
     }
     if fit.join_low.is_none() {
         findings.push(Finding::caution(
-            "ramp.low",
+            codes::RAMP_LOW,
             format!("a plateau that starts at the ramp's second rate or below fits nearly as well: the start at {} has no lower bound", both(fit.join)),
         ));
     }
     if fit.rates_on_plateau < 2 {
         findings.push(Finding::caution(
-            "ramp.top",
+            codes::RAMP_TOP,
             format!("the plateau rests on a single rate, {}: whether the index would have risen further cannot be seen", both(fit.top)),
         ));
     }
@@ -250,7 +250,7 @@ fn plateau(
     match outcome.fits.answer(other) {
         RampAnswer::Plateau(second) if (rate_for(settings, second.join) - rate).get().abs() > settings.rate.step.get() => {
             findings.push(Finding::caution(
-                "ramp.model",
+                codes::RAMP_MODEL,
                 format!(
                     "the choice of the curve moves the start of the plateau from {} ({}, SSE {:.3e}) to {} ({}, SSE {:.3e}) on the same readings; reference.ramp_model chooses",
                     both(fit.join),
@@ -263,7 +263,7 @@ fn plateau(
             ));
         }
         RampAnswer::NoPlateau => findings.push(Finding::caution(
-            "ramp.model",
+            codes::RAMP_MODEL,
             format!(
                 "by the {} the plateau starts at {}, by the {} there is none up to {}: more readings, or a ramp that reaches further, would tell",
                 fit.shape.name(),
@@ -280,7 +280,7 @@ fn plateau(
         .is_none_or(|index| index.eq_ignore_ascii_case("NDVI"));
     if saturates && fit.plateau > SATURATED {
         findings.push(Finding::caution(
-            "reference.saturated",
+            codes::REFERENCE_SATURATED,
             format!(
                 "the plateau lies at {:.3}{}: above {SATURATED} NDVI hardly rises with more nitrogen, so the plateau may be the sensor's and not the crop's; read a red-edge index",
                 fit.plateau,
@@ -290,7 +290,7 @@ fn plateau(
     }
     if fit.join < applied(settings) {
         findings.push(Finding::note(
-            "ramp.enough",
+            codes::RAMP_ENOUGH,
             format!(
                 "the field got {}, more than the plateau asks for ({})",
                 both(applied(settings)),
@@ -300,7 +300,7 @@ fn plateau(
     }
     if fit.join - applied(settings) > settings.rate.maximum {
         findings.push(Finding::caution(
-            "ramp.held",
+            codes::RAMP_HELD,
             format!(
                 "the ramp asks for {} more than the field got, which is held to the greatest rate, {}",
                 both(fit.join - applied(settings)),

@@ -2,7 +2,7 @@
 
 use geo::{Area as _, BooleanOps, Centroid, MultiPolygon};
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::exclusions::{excluded, surroundings};
 use crate::pipeline::ground::{Layer, pixel_size};
 use crate::pipeline::run::Sources;
@@ -170,7 +170,7 @@ pub fn measure(
                 probes.push(Probe::Segments { area: core, along, segments: 1, blocks: 1 });
             }
             None => findings.push(Finding::caution(
-                "ramp.step",
+                codes::RAMP_STEP,
                 format!(
                     "step {} of the ramp ({:.1}) is left out: shrunk by {:.1} m it is narrower than {FINE_PIXELS} pixels of {pixel:.2} m, so that no pixel is surely its own",
                     k + 1,
@@ -205,7 +205,7 @@ pub fn measure(
         let (number, rate) = (k + 1, layers.rates[k]);
         if tally.pixels < PIXELS.0 || tally.weight.is_zero() {
             findings.push(Finding::caution(
-                "ramp.step",
+                codes::RAMP_STEP,
                 format!(
                     "step {number} of the ramp ({rate:.1}) is left out: only {} pixels of it are seen, whole and not bare, {} are needed",
                     tally.pixels, PIXELS.0
@@ -215,7 +215,7 @@ pub fn measure(
         }
         if tally.pixels < PIXELS.1 {
             findings.push(Finding::caution(
-                "reference.pixels",
+                codes::REFERENCE_PIXELS,
                 format!("step {number} of the ramp ({rate:.1}) rests on {} pixels; below {} it is a weak estimate", tally.pixels, PIXELS.1),
             ));
         }

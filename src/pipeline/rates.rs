@@ -37,14 +37,14 @@ pub struct Seen {
 }
 
 /// Shares, index and state of every cell.
-pub fn seen(scanned: &Scanned, min_seen: f64) -> Vec<Seen> {
+pub fn seen(scanned: &Scanned, minimum_seen: f64) -> Vec<Seen> {
     let cell = |((sums, area), error): ((&crate::pipeline::scan::CellSums, &f64), &Option<f64>)| {
         let (seen, canopy) = (sums.seen.get() / area, sums.canopy.get() / area);
-        let state = if seen < min_seen - TIE {
+        let state = if seen < minimum_seen - TIE {
             CellState::Unseen
         } else if seen - canopy > seen / 2.0 + TIE {
             CellState::Bare
-        } else if canopy < min_seen - TIE {
+        } else if canopy < minimum_seen - TIE {
             CellState::Unseen
         } else {
             CellState::Canopy

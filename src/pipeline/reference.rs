@@ -1,6 +1,6 @@
 //! Judges the reference as a whole: strips pooled, hand readings, or a percentile of the field's own canopy.
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::run::Looked;
 use crate::pipeline::settings::{ReferenceLevel, ReferenceSource, Settings};
 use crate::pipeline::strips::{Strip, StripFound};
@@ -171,7 +171,7 @@ pub fn judge(
                 pairs.iter().map(|pair| (pair.strip, pair.beside)).collect();
             let estimate = readings(&pairs)?;
             findings.push(Finding::note(
-                "reference.readings",
+                codes::REFERENCE_READINGS,
                 format!(
                     "hand readings ({:.3} in the strip, {:.3} beside it) give their ratio {:.3} only; the image's own mean {field_mean:.4} sets the level",
                     estimate.strip, estimate.beside, estimate.ratio
@@ -209,7 +209,7 @@ pub fn judge(
         ReferenceSource::Percentile(percent) => {
             let estimate = area_percentile(cells, *percent)?;
             findings.push(Finding::caution(
-                "reference.virtual",
+                codes::REFERENCE_VIRTUAL,
                 format!("the reference is the {percent}th percentile of {} canopy cells ({:.4}), no strip: it shows a deficit in every field by construction, one with ample nitrogen too", estimate.cells, estimate.index),
             ));
             Ok(Reference {
@@ -344,7 +344,7 @@ fn of_strips(
     if let Some(place) = place.filter(|place| !(0.97..=1.03).contains(place)) {
         let side = if place > 1.0 { "better" } else { "poorer" };
         findings.push(Finding::caution(
-            "reference.place",
+            codes::REFERENCE_PLACE,
             format!("the strip lies on {side} crop than the field: beside it the index is {place:.3} of the field's mean {field_mean:.4}, trusted are 0.97 to 1.03; rates of the whole field move with it"),
         ));
     }
@@ -368,9 +368,9 @@ fn of_strips(
     if let (Err(reason), None) = (&interval, &placebo) {
         let told = format!("the response index has no interval: {reason}");
         findings.push(if matches!(reason, NoInterval::Unbounded { .. }) {
-            Finding::stop("reference.unclear", told)
+            Finding::stop(codes::REFERENCE_UNCLEAR, told)
         } else {
-            Finding::caution("reference.interval", told)
+            Finding::caution(codes::REFERENCE_INTERVAL, told)
         });
     }
     Ok(Reference {

@@ -4,7 +4,7 @@ use geo::{
     Area as _, BooleanOps as _, Contains as _, Distance as _, Euclidean, MultiPolygon, Point,
 };
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::RateError;
 use crate::pipeline::reference::Reference;
@@ -121,7 +121,7 @@ fn over_cells(
                 .collect();
             if outside > 0 {
                 findings.push(Finding::caution(
-                    "reference.no_zone",
+                    codes::REFERENCE_NO_ZONE,
                     format!(
                         "{outside} of {} cells lie in no zone of reference.zones: they take the reference of all strips, {:.4}",
                         centres.len(),
@@ -207,7 +207,7 @@ fn zone_references(
         } else if pooled_without || area_ha <= 0.0 {
             if area_ha > 0.0 {
                 findings.push(Finding::caution(
-                    "reference.zone_without_strip",
+                    codes::REFERENCE_ZONE_WITHOUT_STRIP,
                     format!("zone {} of reference.zones ({area_ha:.2} ha of the field) holds no usable strip: it takes the reference of all strips, {pooled:.4}, which other ground gave", k + 1),
                 ));
             }

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use geo::MultiPolygon;
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::doubt::{Doubt, bounds_of, doubt_of};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::money::{Money, money_of};
@@ -215,9 +215,9 @@ pub fn look(
             counts.out_of_range, counts.in_field, counts.undefined
         );
         findings.push(if counts.out_of_range > 0 {
-            Finding::caution("image.out_of_range", told)
+            Finding::caution(codes::IMAGE_OUT_OF_RANGE, told)
         } else {
-            Finding::note("image.undefined", told)
+            Finding::note(codes::IMAGE_UNDEFINED, told)
         });
     }
     let (mut weighted, mut canopy) = (
@@ -303,11 +303,11 @@ pub fn run(
     findings: &mut Vec<Finding>,
 ) -> Result<Outcome, RunError> {
     let looked = look(settings, ground, sources, findings)?;
-    let min_seen = settings
+    let minimum_seen = settings
         .imagery
         .as_ref()
-        .map_or(0.3, |image| image.min_seen);
-    let cells = seen(&looked.scanned, min_seen);
+        .map_or(0.3, |image| image.minimum_seen);
+    let cells = seen(&looked.scanned, minimum_seen);
     let canopy: Vec<(f64, f64)> = cells
         .iter()
         .zip(&ground.grid.cells)
@@ -327,7 +327,7 @@ pub fn run(
         findings,
     )?;
     drive::headland(settings, ground, &mut rated, findings)?;
-    drive::largest_step(settings, ground, &mut rated, findings);
+    drive::maximum_step(settings, ground, &mut rated, findings);
     let mut zones = zones_of(settings, ground, &mut rated, findings)?;
     let totals = totals_of(
         settings, ground, &looked, &reference, &measured, &rated, &zones,
@@ -351,7 +351,7 @@ pub fn run(
     let money = money_of(settings, &reference, &measured, &rated, &zones);
     if settings.prices.is_some() && settings.response.yields().is_none() {
         findings.push(Finding::note(
-            "money.none",
+            codes::MONEY_NONE,
             format!(
                 "the method {} foretells no yield, so that no gain can be told; prices {}",
                 settings.response.name(),
@@ -423,7 +423,7 @@ fn zones_of(
         step,
         least_q: libm::ceil(settings.rate.minimum.get() / step - 1e-9) as i64,
         greatest_q: libm::floor(settings.rate.maximum.get() / step + 1e-9) as i64,
-        min_area: settings.zones.min_area.get(),
+        minimum_area: settings.zones.minimum_area.get(),
         keep_total: settings.zones.keep_total,
         tolerance: settings.zones.tolerance.get(),
     };
@@ -444,7 +444,7 @@ fn zones_of(
     drive::steps_left(settings, ground, &zoning.zone_of, rate_of, findings);
     if zoning.joined_alike > 0 {
         findings.push(Finding::note(
-            "zones.joined",
+            codes::ZONES_JOINED,
             format!(
                 "{} zones joined neighbours whose rates lie within {} of the joined ones': {} are left",
                 zoning.joined_alike,
@@ -455,7 +455,7 @@ fn zones_of(
     }
     if zoning.tolerance < rule.tolerance {
         findings.push(Finding::caution(
-            "zones.tolerance",
+            codes::ZONES_TOLERANCE,
             format!(
                 "zones.tolerance of {} would have moved the field's nitrogen by more than 0.5 %; {} was used",
                 settings.output.nitrogen_rate(rule.tolerance),
@@ -547,14 +547,14 @@ fn drawing_findings(shaped: &Shaped, rule: &ShapeRule, findings: &mut Vec<Findin
     let within = 100.0 * rule.area_within;
     if shaped.simplified.held_back > 0 {
         findings.push(Finding::note(
-            "zones.simplified",
+            codes::ZONES_SIMPLIFIED,
             format!("{} zone borders were simplified less than asked for, or not at all, so that nothing crosses", shaped.simplified.held_back),
         ));
     }
     if shaped.rounded.kept > 0 {
         let all = shaped.rounded.kept + shaped.rounded.cut;
         findings.push(Finding::note(
-            "zones.rounded",
+            codes::ZONES_ROUNDED,
             format!(
                 "{} of {all} corners of zone borders were not rounded, so that nothing crosses",
                 shaped.rounded.kept
@@ -563,7 +563,7 @@ fn drawing_findings(shaped: &Shaped, rule: &ShapeRule, findings: &mut Vec<Findin
     }
     if shaped.held > 0 {
         findings.push(Finding::note(
-            "zones.area_held",
+            codes::ZONES_AREA_HELD,
             format!(
                 "{} zones keep their borders as they were: drawn otherwise their area would change by more than {within:.1} % (zones.area_within)",
                 shaped.held
@@ -572,7 +572,7 @@ fn drawing_findings(shaped: &Shaped, rule: &ShapeRule, findings: &mut Vec<Findin
     }
     if shaped.beyond > 0 {
         findings.push(Finding::caution(
-            "zones.area",
+            codes::ZONES_AREA,
             format!(
                 "the outlines of {} zones differ from their area by more than {within:.1} %, by up to {:.1} %: totals count the true area, a program that measures the outline does not; \
                  lessen zones.simplify or zones.round_corners",
@@ -668,8 +668,8 @@ fn prescription(
             },
         },
         machine: MachineLimits {
-            least: machine.least_rate,
-            greatest: machine.greatest_rate,
+            least: machine.minimum_rate,
+            greatest: machine.maximum_rate,
             overrun: machine.overrun,
             working_width: machine.working_width,
             grid: machine.grid,

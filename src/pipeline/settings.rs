@@ -42,7 +42,7 @@ pub struct Settings {
     pub zones: ZoneRules,
     /// `[prices]`.
     pub prices: Option<Prices>,
-    /// `[doubt]`.
+    /// `[uncertainty]`.
     pub doubt: DoubtSettings,
     /// `[application]`.
     pub application: Application,
@@ -150,7 +150,7 @@ pub struct Imagery {
     /// Share of a pixel that must lie in the field.
     pub pixel_inside: f64,
     /// Share of a cell that must be seen.
-    pub min_seen: f64,
+    pub minimum_seen: f64,
     /// The sensor's blur beyond the pixel itself.
     pub point_spread: PointSpread,
     /// Class or bit mask.
@@ -275,7 +275,7 @@ pub enum StripsUse {
     },
 }
 
-/// `[doubt]`: how the band of field, zones and cells is drawn.
+/// `[uncertainty]`: how the band of field, zones and cells is drawn.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DoubtSettings {
     /// Draws; 0 for none.
@@ -410,7 +410,7 @@ pub struct EconomicOptimum {
     /// The season's nitrogen that pays best.
     pub optimum: NRate,
     /// Greatest rate of the trial, when stated.
-    pub greatest_rate: Option<NRate>,
+    pub maximum_rate: Option<NRate>,
 }
 
 /// The method of a job.
@@ -567,7 +567,7 @@ pub struct RateRules {
     /// Rates are multiples of it.
     pub step: NRate,
     /// Largest step from cell to cell along the drive, if there is one.
-    pub largest_step: Option<NRate>,
+    pub maximum_step: Option<NRate>,
     /// The grower's flat rate, for comparison.
     pub usual: Option<NRate>,
     /// Rule for thin cells.
@@ -600,14 +600,7 @@ pub struct ProductFacts {
     pub bulk_kg_m3: Option<(f64, f64)>,
 }
 
-/// What a tank or hopper holds.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Capacity {
-    /// By mass. \[kg\]
-    Kg(f64),
-    /// By volume. \[L\]
-    Litres(f64),
-}
+pub use crate::units::Capacity;
 
 /// `[machine]`.
 #[derive(Clone, Debug)]
@@ -635,9 +628,9 @@ pub struct Machine {
     /// How far rates are carried beyond the field in machine files.
     pub overrun: Length,
     /// Least product rate that the machine holds.
-    pub least_rate: Option<ProductRate>,
+    pub minimum_rate: Option<ProductRate>,
     /// Greatest product rate.
-    pub greatest_rate: Option<ProductRate>,
+    pub maximum_rate: Option<ProductRate>,
     /// What its tank or hopper holds, when given.
     pub capacity: Option<Capacity>,
     /// What cells of a task's grid hold.
@@ -730,7 +723,7 @@ pub struct ZoneRules {
     /// How cells become zones.
     pub by: ZonesBy,
     /// Smaller zones join a neighbour.
-    pub min_area: Area,
+    pub minimum_area: Area,
     /// How far borders may move.
     pub simplify: Length,
     /// How far from a corner borders may be cut off to round it.
@@ -784,7 +777,7 @@ pub struct Application {
     /// Planned date.
     pub date: Option<Date>,
     /// Days after which an image no longer shows the crop.
-    pub max_image_age: i32,
+    pub maximum_image_age: i32,
 }
 
 /// `[output]`.

@@ -1,6 +1,6 @@
 //! The nitrogen share: how much of a cell's paleness a run takes for lack of nitrogen, and what is said of it.
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::money::Money;
 use crate::pipeline::placebo::Place;
@@ -113,7 +113,7 @@ pub fn findings_of(
         Ok(found) => found,
         Err(reason) => {
             findings.push(Finding::note(
-                "rate.share_unknown",
+                codes::RATE_SHARE_UNKNOWN,
                 format!("how much of the paleness is nitrogen is not known: {reason}"),
             ));
             return;
@@ -156,9 +156,9 @@ pub fn findings_of(
                 differ(&gain.by_share, prices.nitrogen * gain.area.as_ha())
             });
     findings.push(if found.share < LOW_SHARE && apart {
-        Finding::caution("rate.share", text)
+        Finding::caution(codes::RATE_SHARE, text)
     } else {
-        Finding::note("rate.share", text)
+        Finding::note(codes::RATE_SHARE, text)
     });
 }
 

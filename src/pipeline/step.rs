@@ -1,6 +1,6 @@
 //! Whether the step of rates is fine enough for what the cells ask for.
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::rates::Rated;
 use crate::pipeline::settings::Settings;
 use crate::space::cells::Border;
@@ -103,7 +103,7 @@ pub fn findings_of(
             },
         );
         findings.push(Finding::caution(
-            "zones.total",
+            codes::ZONES_TOTAL,
             format!(
                 "the zones hold {}, their cells ask for {}{share}, with rates in steps of {}: {way}",
                 mass(held),
@@ -126,7 +126,7 @@ pub fn findings_of(
     }
     if within >= NEARLY_ALL * canopy && greatest > 0.5 * rule.step && rule.least_q <= 0 {
         findings.push(Finding::note(
-            "rate.one_step",
+            codes::RATE_ONE_STEP,
             format!(
                 "nearly all rates lie between 0 and one step of {}, so that the map knows hardly more than two: a step of {} shows their differences (rate.step)",
                 output.nitrogen_rate(rule.step),

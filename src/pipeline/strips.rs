@@ -2,7 +2,7 @@
 
 use geo::{Area as _, BooleanOps, Centroid, MultiPolygon};
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::blur::{StripPixels, fit_spread, widest};
 use crate::pipeline::ground::{Ground, pixel_size};
 use crate::pipeline::scan::{Found, KeptPixel, PixelMap, Probe, Tally};
@@ -567,12 +567,12 @@ pub fn say_spread(strips: &[Strip], fitted: Option<&SpreadFit>, findings: &mut V
         .iter()
         .any(|strip| matches!(strip.plan.how, How::Coarse { .. }))
     {
-        findings.push(Finding::note("reference.point_spread_unused", "imagery.point_spread = \"fit\" is not used: every strip is wide enough for pure pixels"));
+        findings.push(Finding::note(codes::REFERENCE_POINT_SPREAD_UNUSED, "imagery.point_spread = \"fit\" is not used: every strip is wide enough for pure pixels"));
         return;
     }
     let Some(fit) = fitted else {
         findings.push(Finding::caution(
-            "reference.point_spread_fit",
+            codes::REFERENCE_POINT_SPREAD_FIT,
             "the sensor's blur cannot be fitted, since no strip's mixture can be solved; the strips are read as if there were none",
         ));
         return;
@@ -601,13 +601,13 @@ pub fn say_spread(strips: &[Strip], fitted: Option<&SpreadFit>, findings: &mut V
     );
     if fit.high >= widest() || fit.high - fit.low > 1.5 {
         findings.push(Finding::caution(
-            "reference.point_spread_fit",
+            codes::REFERENCE_POINT_SPREAD_FIT,
             format!(
                 "{told}; the strips hardly tell it: a published figure of the sensor is better"
             ),
         ));
     } else {
-        findings.push(Finding::note("reference.point_spread_fit", told));
+        findings.push(Finding::note(codes::REFERENCE_POINT_SPREAD_FIT, told));
     }
 }
 
@@ -662,10 +662,10 @@ fn usual_blur(number: usize, strip: &Strip, found: &StripFound) -> Option<Findin
             } else {
                 Finding::note
             };
-            finding("reference.blur", told)
+            finding(codes::REFERENCE_BLUR, told)
         }
         Err(reason) => Finding::caution(
-            "reference.blur",
+            codes::REFERENCE_BLUR,
             format!("{start} it could not be estimated ({reason}): {end}"),
         ),
     })
@@ -679,7 +679,7 @@ pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: 
             Ok(found) => found,
             Err(error) => {
                 findings.push(Finding::caution(
-                    "reference.left_out",
+                    codes::REFERENCE_LEFT_OUT,
                     format!("reference strip {number} is left out: {error}"),
                 ));
                 continue;
@@ -687,7 +687,7 @@ pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: 
         };
         if found.pixels() < 30 {
             findings.push(Finding::caution(
-                "reference.pixels",
+                codes::REFERENCE_PIXELS,
                 format!(
                     "reference strip {number} rests on {} pixels; below 30 it is a weak estimate",
                     found.pixels()
@@ -696,7 +696,7 @@ pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: 
         }
         if index_name.eq_ignore_ascii_case("NDVI") && found.index() > 0.85 {
             findings.push(Finding::caution(
-                "reference.saturated",
+                codes::REFERENCE_SATURATED,
                 format!("NDVI of reference strip {number} is {:.3}: above 0.85 it hardly rises with more nitrogen, so differences are understated; use a red-edge index if the image has the band", found.index()),
             ));
         }
@@ -710,7 +710,7 @@ pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: 
                 "reach"
             };
             findings.push(Finding::caution(
-                "reference.inset",
+                codes::REFERENCE_INSET,
                 format!(
                     "reference strip {number} gives {value:.4} instead of {:.4} with {what} {kind}: look whether its drawn edges fit what was spread",
                     found.index()
@@ -723,7 +723,7 @@ pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: 
         };
         if !estimate.dropped.is_empty() {
             findings.push(Finding::note(
-                "reference.dropped",
+                codes::REFERENCE_DROPPED,
                 format!(
                     "{} of {} segments of reference strip {number} were left out as unlike the rest; with all of them its index is {:.4} instead of {:.4}",
                     estimate.dropped.len(),
@@ -738,13 +738,13 @@ pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: 
             .filter(|_| estimate.uneven.is_none())
         {
             findings.push(Finding::caution(
-                "reference.uneven",
+                codes::REFERENCE_UNEVEN,
                 format!("{many} segments of reference strip {number} are unlike the rest, more than a quarter: none was left out; look at the strip"),
             ));
         }
         match &estimate.swath {
             Some(swath) if swath.coefficient_of_variation > stand_cv => findings.push(Finding::caution(
-                "reference.stand",
+                codes::REFERENCE_STAND,
                 format!(
                     "the index beside reference strip {number} varies by {:.0} % (limit {:.0} %): a stand so uneven need not answer to nitrogen",
                     100.0 * swath.coefficient_of_variation,
@@ -753,7 +753,7 @@ pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: 
             )),
             Some(_) => {}
             None => findings.push(Finding::caution(
-                "reference.beside",
+                codes::REFERENCE_BESIDE,
                 format!("too little ground beside reference strip {number} to compare with: no response index from it"),
             )),
         }

@@ -2,7 +2,7 @@
 
 use geo::{Centroid, Contains};
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::run::Looked;
@@ -73,7 +73,7 @@ pub fn finding_of(
         format!(", best near {latitude:.5}, {longitude:.5}")
     });
     Some(Finding::caution(
-        "reference.uncrossed",
+        codes::REFERENCE_UNCROSSED,
         format!(
             "{} of the canopy ({}, {side}) is paler than any ground that a strip was compared with: it may lack nitrogen or water, and no strip tells; go and look, and lay the next strip there{next}",
             per_hundred(share),

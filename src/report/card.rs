@@ -2,7 +2,7 @@
 //!
 //! Printable ASCII, at most 72 columns, lines ended by CR LF: any terminal and any printer shows it.
 
-use crate::finding::{Finding, Severity};
+use crate::finding::{Code, Finding, Severity, codes};
 use crate::units::Area;
 use crate::zones::ascii::ascii;
 use crate::zones::check_points::CheckPoint;
@@ -13,7 +13,7 @@ use crate::zones::prescription::Prescription;
 /// Columns of the card.
 const WIDTH: usize = 72;
 /// Code of the finding that names ground to be walked first.
-const BESIDE: &str = "rate.beside_exclusion";
+const BESIDE: Code = codes::RATE_BESIDE_EXCLUSION;
 /// Where values begin.
 const VALUES_AT: usize = 18;
 
@@ -111,7 +111,7 @@ pub fn card(
 
     card.title("CAUTIONS");
     for finding in findings.iter().filter(|finding| {
-        finding.severity == Severity::Caution && finding.code.starts_with("machine.")
+        finding.severity == Severity::Caution && finding.code.group() == "machine"
     }) {
         card.text("* ", &finding.message);
     }
@@ -383,7 +383,7 @@ mod tests {
 
     #[test]
     fn cautions_and_accepted_stops_are_told() {
-        let mut stop = Finding::stop("image.age", "the image is 20 days old");
+        let mut stop = Finding::stop(codes::IMAGE_AGE, "the image is 20 days old");
         stop.accepted = Some(Acceptance {
             reason: "cold spell – no growth".to_owned(),
             by: "A. Adviser".to_owned(),
@@ -393,7 +393,7 @@ mod tests {
         field.unit = RateUnit::KgPerHa;
         let text = text(
             &field,
-            &[stop, Finding::caution("reference.place", "elsewhere")],
+            &[stop, Finding::caution(codes::REFERENCE_PLACE, "elsewhere")],
         );
         assert!(is_plain(&text), "{text}");
         assert!(
@@ -434,7 +434,7 @@ mod tests {
             let text = text(
                 &fixture::prescription(),
                 &[Finding::caution(
-                    "machine.test",
+                    codes::MACHINE_OUTSIDE,
                     format!("{} (-0.70 %): less", "x".repeat(width)),
                 )],
             );

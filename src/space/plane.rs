@@ -1,6 +1,6 @@
 //! The working plane: metres that are metres, where areas and rates are reckoned.
 
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::space::crs::{Crs, CrsError, Projector};
 
 /// Principal scale factors that a plane may have at the field.
@@ -154,7 +154,7 @@ pub fn choose(
     }
     let utm = Crs::utm(longitude, latitude);
     findings.push(Finding::note(
-        "plane.utm",
+        codes::PLANE_UTM,
         format!(
             "areas are reckoned in {} ({utm}), since the image's own system {raster} is no plane of metres at the field: one metre on the ground is {:.6} to {:.6} of its units (allowed 0.998 to 1.002)",
             utm.name(),

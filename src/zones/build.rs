@@ -100,7 +100,7 @@ pub struct ZoneRule {
     /// Greatest rate, in steps.
     pub greatest_q: i64,
     /// Smaller zones join a neighbour. \[m²\]
-    pub min_area: f64,
+    pub minimum_area: f64,
     /// Whether zones are rounded so that the total is kept.
     pub keep_total: bool,
     /// Neighbouring canopy zones are joined as long as the union's mean is no further than this from the mean of any of its parts; 0 joins none. \[kg N/ha\]
@@ -116,7 +116,7 @@ impl ZoneRule {
     }
     /// Whether a zone is too small; an area within a billionth of the least is large enough.
     pub fn too_small(&self, area: f64) -> bool {
-        area < self.min_area * (1.0 - 1e-9)
+        area < self.minimum_area * (1.0 - 1e-9)
     }
 }
 
@@ -549,7 +549,7 @@ mod tests {
         step: 10.0,
         least_q: 0,
         greatest_q: 20,
-        min_area: 0.0,
+        minimum_area: 0.0,
         keep_total: false,
         tolerance: 0.0,
     };
@@ -635,7 +635,7 @@ mod tests {
         let zoning = row(
             &[60.0, 44.0, 44.0].map(canopy),
             &ZoneRule {
-                min_area: 150.0,
+                minimum_area: 150.0,
                 ..RULE
             },
         );
@@ -648,7 +648,7 @@ mod tests {
     #[test]
     fn equal_borders_go_by_mean_then_rate_then_place() {
         let rule = ZoneRule {
-            min_area: 150.0,
+            minimum_area: 150.0,
             ..RULE
         };
         let pair = |n: f64| [canopy(n), canopy(n)];
@@ -670,7 +670,7 @@ mod tests {
                 borders,
                 GroupBy::Rate,
                 &ZoneRule {
-                    min_area: 150.0,
+                    minimum_area: 150.0,
                     ..RULE
                 },
             )
@@ -690,7 +690,7 @@ mod tests {
         let zoning = row(
             &[10.0, 30.0, 50.0].map(canopy),
             &ZoneRule {
-                min_area: 150.0,
+                minimum_area: 150.0,
                 ..RULE
             },
         );
@@ -704,7 +704,7 @@ mod tests {
         let zoning = row(
             &cells,
             &ZoneRule {
-                min_area: 95.0,
+                minimum_area: 95.0,
                 ..RULE
             },
         );
@@ -717,7 +717,7 @@ mod tests {
         let zoning = row(
             &[0.0, 0.0, 60.0, 20.0, 20.0].map(canopy),
             &ZoneRule {
-                min_area: 150.0,
+                minimum_area: 150.0,
                 ..RULE
             },
         );
@@ -725,7 +725,7 @@ mod tests {
         let zoning = row(
             &[30.0, 30.0, 50.0, 40.0, 40.0].map(canopy),
             &ZoneRule {
-                min_area: 250.0,
+                minimum_area: 250.0,
                 ..RULE
             },
         );
@@ -738,7 +738,7 @@ mod tests {
     #[test]
     fn bare_never_joins_and_unseen_only_when_too_small() {
         let rule = ZoneRule {
-            min_area: 150.0,
+            minimum_area: 150.0,
             ..RULE
         };
         assert_eq!(
@@ -784,7 +784,7 @@ mod tests {
         let zoning = row(
             &cells,
             &ZoneRule {
-                min_area: 150.0,
+                minimum_area: 150.0,
                 ..RULE
             },
         );
@@ -907,7 +907,7 @@ mod tests {
             ..canopy(60.0)
         };
         let rule = ZoneRule {
-            min_area: 350.0,
+            minimum_area: 350.0,
             keep_total: true,
             tolerance: 50.0,
             ..RULE
@@ -1062,10 +1062,10 @@ mod tests {
 
     proptest! {
         #[test]
-        fn zones_keep_their_laws((columns, cells) in field(), by_class: bool, keep_total: bool, min_area in 0.0_f64..900.0, tolerance in 0.0_f64..20.0) {
+        fn zones_keep_their_laws((columns, cells) in field(), by_class: bool, keep_total: bool, minimum_area in 0.0_f64..900.0, tolerance in 0.0_f64..20.0) {
             let borders = grid(cells.len(), columns);
             // Half of the cases join nothing for being alike.
-            let rule = ZoneRule { min_area, keep_total, greatest_q: 12, tolerance: (tolerance - 10.0).max(0.0), ..RULE };
+            let rule = ZoneRule { minimum_area, keep_total, greatest_q: 12, tolerance: (tolerance - 10.0).max(0.0), ..RULE };
             let by = if by_class { GroupBy::Class } else { GroupBy::Rate };
             let zoning = build(&cells, &borders, by, &rule).unwrap();
             prop_assert_eq!(&zoning, &build(&cells, &borders, by, &rule).unwrap());
@@ -1120,10 +1120,10 @@ mod tests {
         }
 
         #[test]
-        fn keeping_the_total_never_makes_it_worse((columns, cells) in field(), min_area in 0.0_f64..900.0) {
+        fn keeping_the_total_never_makes_it_worse((columns, cells) in field(), minimum_area in 0.0_f64..900.0) {
             let borders = grid(cells.len(), columns);
             let total = |keep_total| -> f64 {
-                let rule = ZoneRule { min_area, keep_total, ..RULE };
+                let rule = ZoneRule { minimum_area, keep_total, ..RULE };
                 build(&cells, &borders, GroupBy::Rate, &rule).unwrap().zones.iter().map(|zone| zone.n * zone.area).sum()
             };
             let exact: f64 = cells.iter().map(|cell| cell.area * cell.n_exact).sum();

@@ -583,7 +583,7 @@ fn a_million_cells() {
             step: 10.0,
             least_q: 0,
             greatest_q: 14,
-            min_area: 72.0,
+            minimum_area: 72.0,
             keep_total: true,
             tolerance: 0.0,
         };

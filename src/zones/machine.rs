@@ -2,7 +2,7 @@
 //!
 //! Every number here is what a machine file shows: product in the job's unit, or nitrogen itself without a product (see [`Prescription::shown`]).
 
-use crate::finding::{Checked, Finding};
+use crate::finding::{Checked, Finding, codes};
 use crate::units::{Area, NRate, ProductRate, half_up_to_hundredth};
 use crate::zones::prescription::{Fallbacks, Prescription};
 
@@ -264,7 +264,7 @@ fn findings(prescription: &Prescription, rates: &MachineRates) -> Vec<Finding> {
                 ""
             };
         found.push(Finding::caution(
-            "machine.product",
+            codes::MACHINE_PRODUCT,
             format!("no product is given: machine files hold nitrogen in {label}, not what the machine meters{limits}; give [product] before spreading"),
         ));
     }
@@ -273,7 +273,7 @@ fn findings(prescription: &Prescription, rates: &MachineRates) -> Vec<Finding> {
     {
         let (zero, raised) = (rates.to_zero, rates.to_least);
         found.push(Finding::caution(
-            "machine.least",
+            codes::MACHINE_LEAST,
             format!(
                 "the machine holds {least:.2} {label} at least: {} below it ({}) get nothing ({:+.1} {total_label}), {} ({}) get the least rate ({:+.1} {total_label})",
                 zones(zero.zones),
@@ -290,7 +290,7 @@ fn findings(prescription: &Prescription, rates: &MachineRates) -> Vec<Finding> {
     {
         let lowered = rates.to_greatest;
         found.push(Finding::caution(
-            "machine.greatest",
+            codes::MACHINE_GREATEST,
             format!(
                 "the machine holds {greatest:.2} {label} at most: {} above it ({}) get the greatest rate ({:+.1} {total_label})",
                 zones(lowered.zones),
@@ -316,7 +316,7 @@ fn findings(prescription: &Prescription, rates: &MachineRates) -> Vec<Finding> {
         && high > low * LIQUID_SPAN * (1.0 + 1e-9)
     {
         found.push(Finding::caution(
-            "machine.pressure",
+            codes::MACHINE_PRESSURE,
             format!(
                 "rates of the liquid span {low:.2} to {high:.2} {label}, {:.1} : 1; flow goes with the square root of pressure, so one set of nozzles covers about 2 : 1: check \
                  nozzles and pressure, or narrow rate.minimum and rate.maximum",
@@ -326,7 +326,7 @@ fn findings(prescription: &Prescription, rates: &MachineRates) -> Vec<Finding> {
     }
     if rates.position_lost > 0.0 && !prescription.kept_clear().0.is_empty() {
         found.push(Finding::caution(
-            "machine.position_lost",
+            codes::MACHINE_POSITION_LOST,
             format!(
                 "with position lost the machine runs on at {:.2} {label} although there are exclusions or holes in the field: it cannot keep off them; leave machine.position_lost out to get 0",
                 rates.position_lost
@@ -407,7 +407,7 @@ mod tests {
         checked
             .findings
             .iter()
-            .map(|finding| finding.code)
+            .map(|finding| finding.code.word())
             .collect()
     }
 

@@ -297,7 +297,7 @@ fn job(folder: &Path, image: &Path, (boundary, strips): &(PathBuf, PathBuf), cel
         "[field]\nname = \"Bench\"\nboundary = \"{}\"\n[imagery]\npath = \"{}\"\ndate = 2026-04-14\nindex = \"NDVI\"\n[reference]\nstrips = \"{}\"\n\
          [season]\ncrop = \"winter wheat\"\ngrowing_days = 95\n[response]\nmethod = \"yield response\"\nmaximum_yield = \"8 t/ha\"\n\
          yield_curve = {{ a = \"600 kg/ha\", b = 250.0, index = \"NDVI\", source = \"bench\" }}\n[rate]\nminimum = \"0 kg N/ha\"\nmaximum = \"150 kg N/ha\"\nstep = \"5 kg N/ha\"\n\
-         [machine]\nworking_width = \"{cell} m\"\ncell_length = \"{cell} m\"\nheading = \"auto\"\n[zones]\nmin_area = \"{} m2\"\n[output]\nfolder = \"out_{cell}\"\n",
+         [machine]\nworking_width = \"{cell} m\"\ncell_length = \"{cell} m\"\nheading = \"auto\"\n[zones]\nminimum_area = \"{} m2\"\n[output]\nfolder = \"out_{cell}\"\n",
         name(boundary),
         name(image),
         name(strips),

@@ -217,7 +217,7 @@ fn main() {
         step: STEP,
         least_q: 0,
         greatest_q: 14,
-        min_area: 8.0 * CELL * CELL,
+        minimum_area: 8.0 * CELL * CELL,
         keep_total: true,
         tolerance: 0.0,
     };

@@ -17,10 +17,10 @@ from registry import check
 logger.disable("geojson_validator")
 
 # Names and order as the job file's page promises them.
-ZONE_COLUMNS = ["zone", "product_rate", "product_unit", "n_kg_ha", "area_m2", "index", "cells", "state", "n_low_kg_ha", "n_high_kg_ha"]
+ZONE_COLUMNS = ["zone", "product_rate", "product_unit", "n_kg_ha", "area_m2", "index", "cells", "state", "n_p10_kg_ha", "n_p90_kg_ha"]
 CELL_COLUMNS = [
     *("row", "col", "area_m2", "seen", "bare", "index", "index_se", "ratio_raw", "ratio", "yield_without_n_kg_ha", "yield_with_n_kg_ha"),
-    *("n_raw_kg_ha", "n_exact_kg_ha", "n_kg_ha", "capped", "beyond", "state", "zone", "n_low_kg_ha", "n_high_kg_ha", "area"),
+    *("n_raw_kg_ha", "n_exact_kg_ha", "n_kg_ha", "capped", "beyond", "state", "zone", "n_p10_kg_ha", "n_p90_kg_ha", "area"),
 ]
 STATES = {"canopy", "thin", "bare", "unseen", "sliver"}
 # Half of the last digit that is written, and a hair.

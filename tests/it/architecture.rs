@@ -7,24 +7,26 @@ const LAYERS: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("finding", &[]),
     ("science", &["units", "finding"]),
+    ("job", &["units", "finding", "science"]),
     ("space", &["units", "finding"]),
     ("zones", &["units", "finding", "space"]),
     (
         "pipeline",
-        &["units", "finding", "science", "space", "zones"],
+        &["units", "finding", "science", "job", "space", "zones"],
     ),
     ("format", &["units", "finding", "space", "zones"]),
     ("report", &["units", "finding", "zones", "pipeline"]),
     (
         "app",
         &[
-            "units", "finding", "science", "space", "zones", "pipeline", "format", "report",
+            "units", "finding", "science", "job", "space", "zones", "pipeline", "format", "report",
         ],
     ),
     (
         "cli",
         &[
-            "units", "finding", "science", "space", "zones", "pipeline", "format", "report", "app",
+            "units", "finding", "science", "job", "space", "zones", "pipeline", "format", "report",
+            "app",
         ],
     ),
 ];
@@ -58,7 +60,7 @@ fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
 }
 
-fn files_below(folder: &Path) -> Vec<PathBuf> {
+pub(crate) fn files_below(folder: &Path) -> Vec<PathBuf> {
     let mut found = Vec::new();
     let mut entries: Vec<PathBuf> = fs_err::read_dir(folder)
         .unwrap()

@@ -282,11 +282,11 @@ fn steps_are_held_along_each_drive() {
     let field = field(EAST, "");
     field.job(
         "step = \"5 kg N/ha\"\n",
-        "step = \"5 kg N/ha\"\nlargest_step = \"10 kg N/ha\"\n",
+        "step = \"5 kg N/ha\"\nmaximum_step = \"10 kg N/ha\"\n",
     );
     field.job(
         "[output]\n",
-        "[zones]\nmin_area = \"0 m2\"\ntotal = \"free\"\n\n[output]\n",
+        "[zones]\nminimum_area = \"0 m2\"\ntotal = \"free\"\n\n[output]\n",
     );
     mapped(&field);
     let cells = cells(&field);
@@ -382,11 +382,11 @@ fn areas_that_cannot_be_meant_are_refused_or_told() {
         ("area = [{ heading = 3 }]", "job.missing"),
         (
             "area = [{ path = \"a.geojson\", heading = 400 }]",
-            "job.out-of-range",
+            "job.out_of_range",
         ),
         (
             "area = [{ path = \"a.geojson\", heading = 40, buffer = \"2 m\" }]",
-            "job.unknown-key",
+            "job.unknown_key",
         ),
     ] {
         let found = faults(&with_line("machine", line));
@@ -395,7 +395,7 @@ fn areas_that_cannot_be_meant_are_refused_or_told() {
             "{line}: {:?}",
             found
                 .iter()
-                .map(haulm::app::job::fault::Fault::code)
+                .map(haulm::job::fault::Fault::code)
                 .collect::<Vec<_>>()
         );
     }

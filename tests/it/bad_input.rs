@@ -514,7 +514,7 @@ fn a_strip_paler_than_the_field_stops_the_machine() {
 
 #[test]
 fn an_index_that_is_not_the_curves() {
-    refused("job.curve-index", &["job.toml", "NDVI", "GNDVI"], |field| {
+    refused("job.curve_index", &["job.toml", "NDVI", "GNDVI"], |field| {
         field.job("index = \"NDVI\"\n", "index = \"GNDVI\"\n");
     });
     // A formula is not the curve's index either.
@@ -541,7 +541,7 @@ fn no_curve() {
 #[test]
 fn nitrogen_written_as_anything() {
     refused(
-        "job.nitrogen-or-product",
+        "job.nitrogen_or_product",
         &["job.toml:", "rate.maximum", "150 kg N/ha", "150 kg/ha"],
         |field| {
             field.job("maximum = \"150 kg N/ha\"", "maximum = \"150 kg/ha\"");
@@ -550,7 +550,7 @@ fn nitrogen_written_as_anything() {
     );
     // With a product it is an amount of that, and both are told.
     let field = works(
-        "rate.product-amount",
+        "rate.product_amount",
         &["150 kg/ha of UAN 28", "42 kg N/ha"],
         |field| field.job("150 kg N/ha", "150 kg/ha"),
     );
@@ -566,7 +566,7 @@ fn nitrogen_written_as_anything() {
 #[test]
 fn a_bare_ton() {
     refused(
-        "job.bare-ton",
+        "job.bare_ton",
         &["job.toml:", "maximum_yield", "1000 kg", "907.18 kg"],
         |field| field.job("7 t/ha", "7 ton/ha"),
     );
@@ -631,28 +631,28 @@ fn an_index_outside_its_range() {
 #[test]
 fn keys_types_and_units() {
     refused(
-        "job.unknown-key",
+        "job.unknown_key",
         &["job.toml:", "maximun", "maximum"],
         |field| field.job("maximum = \"150", "maximun = \"150"),
     );
     refused(
-        "job.wrong-type",
+        "job.wrong_type",
         &["job.toml:2", "field.name", "text in quotes"],
         |field| field.job("\"Middle Piece\"", "12"),
     );
     refused(
-        "job.bare-number",
+        "job.bare_number",
         &["job.toml:", "24 of what", "\"24 m\""],
         |field| field.job("\"24 m\"", "24"),
     );
     refused(
-        "job.wrong-quantity",
+        "job.wrong_quantity",
         &["job.toml:", "24 ha is an area", "length"],
         |field| field.job("\"24 m\"", "\"24 ha\""),
     );
     let prices = |line: &str| format!("[prices]\ncurrency = \"EUR\"\n{line}\n\n[output]");
     refused(
-        "job.wrong-quantity",
+        "job.wrong_quantity",
         &["job.toml:", "prices.nitrogen", "substance", "/kg N"],
         |field| {
             field.job(
@@ -682,7 +682,7 @@ fn keys_types_and_units() {
         },
     );
     refused(
-        "job.date-order",
+        "job.date_order",
         &["job.toml:", "2026-04-14", "2026-10-06"],
         |field| field.job("2025-10-06", "2026-10-06"),
     );

@@ -47,6 +47,7 @@ fn every_command_that_is_promised_is_there() {
     let names: BTreeSet<_> = commands().into_iter().map(|(name, _)| name).collect();
     for name in [
         "new", "inspect", "map", "rate", "check", "indices", "methods", "crops", "products",
+        "explain",
     ] {
         assert!(names.contains(name), "{name}");
     }
@@ -289,6 +290,7 @@ fn misspelt_words_are_put_right() {
         ("crop", "crops"),
         ("method", "methods"),
         ("rates", "rate"),
+        ("explian", "explain"),
         ("completion", "completions"),
     ];
     for (wrong, right) in table {

@@ -68,7 +68,7 @@ fn number(value: &Value) -> f64 {
 fn bands_stand_in_record_zones_and_cells() {
     let field = with("");
     let record = mapped(&field);
-    let drawn = &record["doubt"]["drawn"];
+    let drawn = &record["uncertainty"]["drawn"];
     let [low, middle, high] = ["n_kg_p10", "n_kg_p50", "n_kg_p90"].map(|key| number(&drawn[key]));
     assert!(0.0 < low && low < middle && middle < high, "{drawn}");
     let plain = number(&drawn["n_kg_plain"]);
@@ -91,7 +91,7 @@ fn bands_stand_in_record_zones_and_cells() {
     let place = number(&drawn["place_spread"]);
     assert!((place - libm::hypot(0.04, own)).abs() < 1e-6, "{place}");
     let alone = drawn["alone"].as_array().unwrap();
-    assert_eq!(alone[0]["doubt"], "place of the strip");
+    assert_eq!(alone[0]["uncertainty"], "place of the strip");
     let shares: f64 = alone
         .iter()
         .map(|part| number(&part["variance_share"]))
@@ -113,7 +113,7 @@ fn bands_stand_in_record_zones_and_cells() {
     for (state, values) in rows(
         &field,
         "cells",
-        &["n_low_kg_ha", "n_high_kg_ha", "n_exact_kg_ha"],
+        &["n_p10_kg_ha", "n_p90_kg_ha", "n_exact_kg_ha"],
     ) {
         let [low, high, exact] = values[..] else {
             panic!("{values:?}")
@@ -130,7 +130,7 @@ fn bands_stand_in_record_zones_and_cells() {
         }
     }
     assert!(with_value > 90, "{with_value} cells");
-    for (state, values) in rows(&field, "zones", &["n_low_kg_ha", "n_high_kg_ha"]) {
+    for (state, values) in rows(&field, "zones", &["n_p10_kg_ha", "n_p90_kg_ha"]) {
         assert_eq!(
             values.iter().all(Option::is_some),
             matches!(state.as_str(), "canopy" | "thin"),
@@ -141,41 +141,41 @@ fn bands_stand_in_record_zones_and_cells() {
     let text = fs_err::read_to_string(field.path("out/office/prescription.geojson")).unwrap();
     let zones: Value = serde_json::from_str(&text).unwrap();
     assert!(
-        zones["features"][0]["properties"]["n_high_kg_ha"].is_number(),
+        zones["features"][0]["properties"]["n_p90_kg_ha"].is_number(),
         "{text}"
     );
 }
 
 #[test]
 fn the_same_seed_draws_the_same_and_another_another() {
-    let one = with("[doubt]\ndraws = 300\nseed = 7\n");
+    let one = with("[uncertainty]\ndraws = 300\nseed = 7\n");
     let record = mapped(&one);
-    let again = with("[doubt]\ndraws = 300\nseed = 7\n");
+    let again = with("[uncertainty]\ndraws = 300\nseed = 7\n");
     // Threads change nothing.
     let said = again.run(&["--threads", "1", "map"]);
     assert_eq!(said.status, Some(0), "{}", said.err);
-    assert_eq!(record["doubt"], again.record()["doubt"]);
-    let columns = ["n_low_kg_ha", "n_high_kg_ha"];
+    assert_eq!(record["uncertainty"], again.record()["uncertainty"]);
+    let columns = ["n_p10_kg_ha", "n_p90_kg_ha"];
     assert_eq!(
         rows(&one, "cells", &columns),
         rows(&again, "cells", &columns)
     );
-    let other = mapped(&with("[doubt]\ndraws = 300\nseed = 8\n"));
+    let other = mapped(&with("[uncertainty]\ndraws = 300\nseed = 8\n"));
     let (a, b) = (
-        number(&record["doubt"]["drawn"]["n_kg_p10"]),
-        number(&other["doubt"]["drawn"]["n_kg_p10"]),
+        number(&record["uncertainty"]["drawn"]["n_kg_p10"]),
+        number(&other["uncertainty"]["drawn"]["n_kg_p10"]),
     );
     assert!(a != b && (a / b - 1.0).abs() < 0.4, "{a} and {b}");
     // One at a time is worked out, not drawn.
     assert_eq!(
-        record["doubt"]["drawn"]["alone"],
-        other["doubt"]["drawn"]["alone"]
+        record["uncertainty"]["drawn"]["alone"],
+        other["uncertainty"]["drawn"]["alone"]
     );
 }
 
 #[test]
 fn without_a_doubt_the_band_is_the_plain_rate() {
-    let field = with("[doubt]\ndraws = 100\nuse_efficiency_spread = 0\nplace_spread = 0\n");
+    let field = with("[uncertainty]\ndraws = 100\nuse_efficiency_spread = 0\nplace_spread = 0\n");
     field.job(
         "strips = \"strips.geojson\"",
         "readings = [{ strip = 0.74, beside = 0.62 }]",
@@ -185,7 +185,7 @@ fn without_a_doubt_the_band_is_the_plain_rate() {
         "method = \"yield response\"\ncurve_spread = 0\n",
     );
     let record = mapped(&field);
-    let drawn = &record["doubt"]["drawn"];
+    let drawn = &record["uncertainty"]["drawn"];
     for key in ["n_kg_p10", "n_kg_p50", "n_kg_p90", "n_kg_mean"] {
         assert!(
             (number(&drawn[key]) - number(&drawn["n_kg_plain"])).abs() < 1e-9,
@@ -196,7 +196,7 @@ fn without_a_doubt_the_band_is_the_plain_rate() {
     for (state, values) in rows(
         &field,
         "cells",
-        &["n_low_kg_ha", "n_high_kg_ha", "n_exact_kg_ha"],
+        &["n_p10_kg_ha", "n_p90_kg_ha", "n_exact_kg_ha"],
     ) {
         if state == "canopy" {
             assert!(
@@ -212,19 +212,24 @@ fn without_a_doubt_the_band_is_the_plain_rate() {
         found.contains("doubt.part") && found.contains("the true one is wider"),
         "{found}"
     );
-    let none = mapped(&with("[doubt]\ndraws = 0\n"));
-    assert!(none["doubt"]["drawn"].is_null() && !none["findings"].to_string().contains("doubt."));
+    let none = mapped(&with("[uncertainty]\ndraws = 0\n"));
+    assert!(
+        none["uncertainty"]["drawn"].is_null() && !none["findings"].to_string().contains("doubt.")
+    );
 }
 
 #[test]
 fn keys_are_held_to_their_ranges() {
     for (keys, code) in [
-        ("[doubt]\ndraws = -1\n", "doubt.draws"),
-        ("[doubt]\nseeds = 1\n", "doubt.seeds"),
-        ("[doubt]\nplace_spread = 28\n", "doubt.place_spread"),
+        ("[uncertainty]\ndraws = -1\n", "uncertainty.draws"),
+        ("[uncertainty]\nseeds = 1\n", "uncertainty.seeds"),
         (
-            "[doubt]\nuse_efficiency_spread = \"20 %\"\n",
-            "doubt.use_efficiency_spread",
+            "[uncertainty]\nplace_spread = 28\n",
+            "uncertainty.place_spread",
+        ),
+        (
+            "[uncertainty]\nuse_efficiency_spread = \"20 %\"\n",
+            "uncertainty.use_efficiency_spread",
         ),
     ] {
         let said = refused(&with(keys));
@@ -236,7 +241,7 @@ fn keys_are_held_to_their_ranges() {
         "method = \"flat\"\nrate = \"60 kg N/ha\"\ncurve_spread = 0.1\n",
     );
     assert!(refused(&field).contains("response.curve_spread"));
-    let field = with("[doubt]\ndraws = 500\nseed = 3\n");
+    let field = with("[uncertainty]\ndraws = 500\nseed = 3\n");
     let settings = map_job(
         &fs_err::read(field.path("job.toml")).unwrap(),
         &field.path("job.toml"),
@@ -318,8 +323,8 @@ fn the_reference_may_vary_over_the_field() {
     );
     // A reference that varies is drawn too.
     assert!(
-        number(&record["doubt"]["drawn"]["n_kg_p90"])
-            > number(&record["doubt"]["drawn"]["n_kg_p10"])
+        number(&record["uncertainty"]["drawn"]["n_kg_p90"])
+            > number(&record["uncertainty"]["drawn"]["n_kg_p10"])
     );
 }
 
@@ -424,11 +429,11 @@ fn ramps_by_sufficiency_are_written_for_the_machine() {
     let record = mapped(&field);
     assert!(number(&record["totals"]["zones"]) > 3.0);
     // A ramp is the user's own: it has no curve in doubt, but its reference is.
-    let alone: Vec<&str> = record["doubt"]["drawn"]["alone"]
+    let alone: Vec<&str> = record["uncertainty"]["drawn"]["alone"]
         .as_array()
         .unwrap()
         .iter()
-        .map(|part| part["doubt"].as_str().unwrap())
+        .map(|part| part["uncertainty"].as_str().unwrap())
         .collect();
     assert!(
         !alone.contains(&"curve") && alone.contains(&"place of the strip"),

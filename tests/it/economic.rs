@@ -136,7 +136,7 @@ fn what_cannot_be_had_is_refused() {
         both.contains("response.rate") && both.contains("response.economic"),
         "{both}"
     );
-    let beyond = "method = \"flat\"\neconomic = true\ncurve = { shape = \"quadratic\", a = \"4 t/ha\", b = 30, c = -0.08, greatest_rate = \"120 kg N/ha\", source = \"x\" }\n";
+    let beyond = "method = \"flat\"\neconomic = true\ncurve = { shape = \"quadratic\", a = \"4 t/ha\", b = 30, c = -0.08, maximum_rate = \"120 kg N/ha\", source = \"x\" }\n";
     assert!(
         rate(beyond, PRICES)
             .unwrap()

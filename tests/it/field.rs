@@ -178,7 +178,7 @@ impl Image {
     }
 }
 
-const JOB: &str = r#"[field]
+pub(crate) const JOB: &str = r#"[field]
 name = "Middle Piece"
 boundary = "boundary.geojson"
 

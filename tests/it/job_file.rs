@@ -4,9 +4,9 @@ use std::path::{Path, PathBuf};
 
 use approx::assert_relative_eq;
 use haulm::app::job::echo;
-use haulm::app::job::fault::JobError;
 use haulm::app::job::resolve::{map_job, rate_job};
 use haulm::finding::Checked;
+use haulm::job::fault::JobError;
 use haulm::pipeline::settings::{
     BareBelow, ClassBreaks, Format, GrowingDays, Heading, ImageSource, MaskRule, MaximumRatio,
     NitrogenShare, PointSpread, ReferenceLevel, ReferenceSource, Settings, StateRate, StripsUse,
@@ -42,7 +42,7 @@ bands = { red = 3, red_edge = 4, nir = 5 }
 scale = 0.0001
 bare_below = 0.25
 pixel_inside = 0.9
-min_seen = 0.3
+minimum_seen = 0.3
 point_spread = 0.0
 mask  = { path = "scl.tif", keep = [4, 5], grow = "20 m" }
 
@@ -77,7 +77,7 @@ applied_since_sensing = "0 kg N/ha"
 minimum = "0 kg N/ha"
 maximum = "150 kg N/ha"
 step    = "5 kg N/ha"
-largest_step = "1000 kg N/ha"
+maximum_step = "1000 kg N/ha"
 usual   = "60 kg N/ha"
 thin    = "field rate"
 unseen  = "field rate"
@@ -93,12 +93,12 @@ cell_length = "24 m"
 sections = 1
 headland = { passes = 2, rate = "own" }
 overrun = "12 m"
-least_rate = "40 L/ha"
+minimum_rate = "40 L/ha"
 on_start = "field rate"
 
 [zones]
 by       = "cells"
-min_area = "1152 m2"
+minimum_area = "1152 m2"
 simplify = "0 m"
 round_corners = "0 m"
 area_within = 0.05
@@ -113,7 +113,7 @@ application = "7 USD/ac"
 
 [application]
 date = 2026-04-18
-max_image_age = 14
+maximum_image_age = 14
 
 [[accept]]
 code = "image.age"
@@ -200,7 +200,7 @@ fn ground_and_image_of_the_full_job() {
     assert_eq!(
         (
             imagery.pixel_inside,
-            imagery.min_seen,
+            imagery.minimum_seen,
             &imagery.point_spread
         ),
         (0.9, 0.3, &PointSpread::Given(0.0))
@@ -311,7 +311,7 @@ fn machine_money_and_output_of_the_full_job() {
     );
     assert_eq!(machine.heading, Heading::True(63.0));
     assert_relative_eq!(
-        machine.least_rate.unwrap().get(),
+        machine.minimum_rate.unwrap().get(),
         40.0 * density,
         max_relative = 1e-12
     );
@@ -324,7 +324,7 @@ fn machine_money_and_output_of_the_full_job() {
     assert_eq!(
         (
             &settings.zones.by,
-            settings.zones.min_area.get(),
+            settings.zones.minimum_area.get(),
             settings.zones.keep_total
         ),
         (&ZonesBy::Cells, 1152.0, true)
@@ -342,7 +342,7 @@ fn machine_money_and_output_of_the_full_job() {
     assert_eq!(
         (
             settings.application.date,
-            settings.application.max_image_age
+            settings.application.maximum_image_age
         ),
         (Some(day(2026, 4, 18)), 14)
     );
@@ -387,7 +387,7 @@ fn defaults_of_a_short_job() {
             imagery.index.as_str(),
             imagery.bare_below,
             imagery.pixel_inside,
-            imagery.min_seen
+            imagery.minimum_seen
         ),
         ("NDVI", BareBelow::OfIndex, 0.9, 0.3)
     );
@@ -426,13 +426,13 @@ fn defaults_of_a_short_job() {
     // Whether the boundary has holes shows later.
     assert_eq!(settings.machine.position_lost, StateRate::Own);
     assert_eq!(settings.machine.grid, GridRates::Zone);
-    assert_eq!(settings.zones.min_area.get(), 2.0 * 24.0 * 24.0);
+    assert_eq!(settings.zones.minimum_area.get(), 2.0 * 24.0 * 24.0);
     assert_eq!(
         (settings.output.unit, settings.output.us_units),
         (RateUnit::KgPerHa, false)
     );
     assert!(settings.prices.is_none() && settings.product.is_none());
-    assert_eq!(settings.application.max_image_age, 14);
+    assert_eq!(settings.application.maximum_image_age, 14);
     assert_eq!(settings.output.formats.len(), 5);
 }
 
@@ -475,7 +475,7 @@ fn product_amounts_are_taken_and_echoed() {
     let note = checked
         .findings
         .iter()
-        .find(|finding| finding.code == "rate.product-amount")
+        .find(|finding| finding.code == "rate.product_amount")
         .unwrap();
     assert_eq!(
         note.message,

@@ -2,9 +2,9 @@
 
 use std::path::Path;
 
-use haulm::app::job::fault::{Fault, JobError};
 use haulm::app::job::resolve::map_job;
 use haulm::app::new_job::{FirstJob, Known, bands_of, first_job};
+use haulm::job::fault::{Fault, JobError};
 use haulm::pipeline::settings::Settings;
 use jiff::civil::Date;
 

@@ -319,20 +319,20 @@ fn a_time_goes_by_the_speed_and_doubtful_ones_are_refused() {
         ("first_pass = \"along\"", "job.missing"),
         (
             "look_ahead = \"2 s\"\nfirst_pass = \"along\"",
-            "job.none-of",
+            "job.none_of",
         ),
         (
             "look_ahead = \"0 m\"\nfirst_pass = \"along\"",
-            "job.out-of-range",
+            "job.out_of_range",
         ),
         (
             "look_ahead = \"200 m\"\nfirst_pass = \"along\"",
-            "job.out-of-range",
+            "job.out_of_range",
         ),
-        ("look_ahead = 10\nfirst_pass = \"along\"", "job.bare-number"),
+        ("look_ahead = 10\nfirst_pass = \"along\"", "job.bare_number"),
         (
             "look_ahead = \"10 m\"\nfirst_pass = \"left\"",
-            "job.unknown-name",
+            "job.unknown_name",
         ),
     ] {
         let found = faults(&with_line("machine", line));
@@ -341,7 +341,7 @@ fn a_time_goes_by_the_speed_and_doubtful_ones_are_refused() {
             "{line}: {:?}",
             found
                 .iter()
-                .map(haulm::app::job::fault::Fault::code)
+                .map(haulm::job::fault::Fault::code)
                 .collect::<Vec<_>>()
         );
     }

@@ -27,11 +27,14 @@ mod doubt;
 mod drive;
 mod economic;
 mod field;
+mod findings;
 #[path = "../../examples/ground/mod.rs"]
 mod ground;
 mod job_file;
 mod job_first;
+mod job_keys;
 mod job_refusals;
+mod job_schema;
 mod job_suggestions;
 mod kept_clear;
 mod lists;

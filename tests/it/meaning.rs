@@ -265,7 +265,7 @@ fn a_band_that_the_file_calls_otherwise_stops_the_machine() {
 fn amounts_above_the_greatest_rate() {
     for key in ["thin", "unseen", "bare"] {
         refused(
-            "job.out-of-range",
+            "job.out_of_range",
             &[
                 &format!("rate.{key}"),
                 "151.0 kg N/ha",
@@ -279,7 +279,7 @@ fn amounts_above_the_greatest_rate() {
     }
     for key in ["on_start", "position_lost", "outside"] {
         refused(
-            "job.out-of-range",
+            "job.out_of_range",
             &[
                 &format!("machine.{key}"),
                 "151.0 kg N/ha",
@@ -393,7 +393,7 @@ fn scales_names_and_spelling() {
         &["imagery.scale", "-0.0001", "above zero"],
         |field| field.job("index = ", "scale = -0.0001\nindex = "),
     );
-    refused("job.out-of-range", &["field.name", "printable"], |field| {
+    refused("job.out_of_range", &["field.name", "printable"], |field| {
         field.job("Middle Piece", "Middle\u{202e}Piece");
     });
     refused(
@@ -463,7 +463,7 @@ fn a_pipe_or_a_device_is_no_file() {
             pipe(field, "crops.toml");
             field.job("crop = ", "crops = \"crops.toml\"\ncrop = ");
         },
-        "job.crop-file",
+        "job.crop_file",
     );
 }
 

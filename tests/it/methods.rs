@@ -175,7 +175,7 @@ fn each_method_maps_the_field() {
             matches!(*name, "quadratic" | "chlorophyll root"),
             "{name}"
         );
-        assert!(map.record["doubt"]["n_kg_by_use_efficiency"].is_null());
+        assert!(map.record["uncertainty"]["n_kg_by_use_efficiency"].is_null());
     }
 }
 
@@ -348,7 +348,7 @@ fn a_limit_of_the_season_holds_every_method() {
     )
     .unwrap_err();
     assert!(
-        used_up.contains("job.season-limit") && used_up.contains("leaves 0 kg N/ha"),
+        used_up.contains("job.season_limit") && used_up.contains("leaves 0 kg N/ha"),
         "{used_up}"
     );
     let stated = rate(flat, "season_limit = \"120 kg N/ha\"\napplied_before = \"50 kg N/ha\"\nunseen = \"80 kg N/ha\"\n", "oats").unwrap_err();

@@ -97,7 +97,7 @@ fn bands_are_read_and_only_the_rest_is_left_open() {
     );
     assert_eq!(
         files(folder.path()),
-        ["field", "job.toml"],
+        ["field", "haulm.schema.json", "job.toml"],
         "no temporary file is left"
     );
     let filled = text
@@ -164,7 +164,7 @@ fn a_job_that_is_there_is_left_alone() {
     assert!(
         fs_err::read_to_string(folder.path().join("job.toml"))
             .unwrap()
-            .starts_with("# One field, one decision.")
+            .starts_with("#:schema ./haulm.schema.json\n# One field, one decision.")
     );
 }
 
@@ -204,4 +204,27 @@ fn refused_options_and_files_write_nothing() {
     );
     assert_eq!(output.status.code(), Some(1));
     assert_eq!(files(folder.path()), ["field"]);
+}
+
+#[test]
+fn the_schema_stands_beside_the_job_and_a_strange_one_stays() {
+    let folder = copied();
+    let output = haulm(folder.path(), &INPUTS);
+    assert_eq!(output.status.code(), Some(0));
+    let schema = folder.path().join("haulm.schema.json");
+    let text = fs_err::read_to_string(&schema).unwrap();
+    assert!(text.contains("draft-07") && text.contains("working_width"));
+    // One of another haulm is renewed.
+    fs_err::write(&schema, "{ \"title\": \"haulm 0.0.1 job file\" }").unwrap();
+    let output = haulm(folder.path(), &[&INPUTS[..], &["--overwrite"]].concat());
+    assert_eq!(output.status.code(), Some(0));
+    assert_eq!(fs_err::read_to_string(&schema).unwrap(), text);
+    // Somebody else's file is left as it is, and that is told.
+    fs_err::write(&schema, "mine").unwrap();
+    let output = haulm(folder.path(), &[&INPUTS[..], &["--overwrite"]].concat());
+    assert_eq!(output.status.code(), Some(0));
+    assert_eq!(fs_err::read_to_string(&schema).unwrap(), "mine");
+    let told =
+        String::from_utf8(output.stderr).unwrap() + &String::from_utf8(output.stdout).unwrap();
+    assert!(told.contains("haulm.schema.json"), "{told}");
 }

@@ -73,11 +73,18 @@ fn the_ends_are_each_cell_and_the_whole_field_to_the_last_bit() {
     assert!(said.contains("greener patches get more"), "{said}");
     // Both totals stand in either record.
     for key in ["n_kg_each_cell", "n_kg_whole_field"] {
-        assert_eq!(record["doubt"][key], none.record()["doubt"][key], "{key}");
+        assert_eq!(
+            record["uncertainty"][key],
+            none.record()["uncertainty"][key],
+            "{key}"
+        );
     }
-    let base = |field: &Field| number(&field.record()["doubt"]["n_kg_base"]);
-    assert_eq!(base(&one), number(&record["doubt"]["n_kg_each_cell"]));
-    assert_eq!(base(&none), number(&record["doubt"]["n_kg_whole_field"]));
+    let base = |field: &Field| number(&field.record()["uncertainty"]["n_kg_base"]);
+    assert_eq!(base(&one), number(&record["uncertainty"]["n_kg_each_cell"]));
+    assert_eq!(
+        base(&none),
+        number(&record["uncertainty"]["n_kg_whole_field"])
+    );
 }
 
 #[test]
@@ -196,8 +203,8 @@ fn a_balanced_level_is_the_mean_of_strip_and_field() {
         assert_eq!(raw.to_bits(), (balanced / index).to_bits());
     }
     // More or less inset moves strip and ratio alike, so that the total moves from its own base.
-    let base = number(&record["doubt"]["n_kg_base"]);
-    for other in record["doubt"]["n_kg_by_inset"].as_array().unwrap() {
+    let base = number(&record["uncertainty"]["n_kg_base"]);
+    for other in record["uncertainty"]["n_kg_by_inset"].as_array().unwrap() {
         assert!((number(other) / base - 1.0).abs() < 0.1, "{other} {base}");
     }
 }

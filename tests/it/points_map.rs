@@ -246,17 +246,17 @@ fn what_kriging_does_not_know_is_in_the_band() {
             "method = \"yield response\"\n",
             "method = \"yield response\"\ncurve_spread = 0\n",
         );
-        field.job("folder = \"out\"\n", &format!("folder = \"out\"\n{rest}[doubt]\ndraws = 2000\nuse_efficiency_spread = 0\nplace_spread = 0\n"));
+        field.job("folder = \"out\"\n", &format!("folder = \"out\"\n{rest}[uncertainty]\ndraws = 2000\nuse_efficiency_spread = 0\nplace_spread = 0\n"));
         let record = mapped(&field, &["map"]);
         (field, record)
     };
     let (field, record) = only("");
-    let drawn = &record["doubt"]["drawn"];
+    let drawn = &record["uncertainty"]["drawn"];
     let alone = drawn["alone"].as_array().unwrap();
     assert_eq!(
         (
             alone.len(),
-            &alone[0]["doubt"],
+            &alone[0]["uncertainty"],
             number(&alone[0]["variance_share"])
         ),
         (1, &"ground between readings".into(), 1.0),
@@ -292,7 +292,7 @@ fn what_kriging_does_not_know_is_in_the_band() {
     );
     // Rates themselves do not move, and the same seed draws the same.
     let (_, again) = only("");
-    assert_eq!(record["doubt"], again["doubt"]);
+    assert_eq!(record["uncertainty"], again["uncertainty"]);
     let other = self::field("pass = \"pass\"\nestimate = \"kriging\"\nreach = \"14 m\"\n");
     other.job(
         "strips = \"strips.geojson\"",
@@ -300,7 +300,7 @@ fn what_kriging_does_not_know_is_in_the_band() {
     );
     other.job(
         "folder = \"out\"\n",
-        "folder = \"out\"\n[doubt]\ndraws = 0\n",
+        "folder = \"out\"\n[uncertainty]\ndraws = 0\n",
     );
     assert_eq!(
         mapped(&other, &["map"])["totals"]["n_kg_exact"],
@@ -317,7 +317,7 @@ fn bounds(field: &Field) -> Vec<Option<(f64, f64, f64)>> {
     let file = gdal::Dataset::open_ex(field.path("out/office/prescription.gpkg"), options).unwrap();
     let mut layer = file.layer_by_name("cells").unwrap();
     let place = |name: &str| layer.defn().field_index(name).unwrap();
-    let columns = ["area_m2", "n_low_kg_ha", "n_high_kg_ha"].map(place);
+    let columns = ["area_m2", "n_p10_kg_ha", "n_p90_kg_ha"].map(place);
     layer
         .features()
         .map(|f| {
@@ -353,7 +353,7 @@ fn means_of_cells_have_no_standard_error_and_gaps_stay_gaps() {
 #[test]
 fn faults_of_a_log_are_dropped_and_counted() {
     let field = field(
-        "pass = \"pass\"\nspeed = \"speed (km/h)\"\nleast_speed = \"1 km/h\"\ngreatest_speed = \"20 km/h\"\n",
+        "pass = \"pass\"\nspeed = \"speed (km/h)\"\nminimum_speed = \"1 km/h\"\nmaximum_speed = \"20 km/h\"\n",
     );
     let clean = mapped(&field, &["map"]);
     let mut log = log();
@@ -542,9 +542,9 @@ fn keys_that_do_not_go_together_are_refused() {
     for (keys, words) in [
         ("reach = \"20 m\"\n", "estimate"),
         ("x = \"lon\"\n", "y"),
-        ("least_speed = \"1 km/h\"\n", "speed"),
+        ("minimum_speed = \"1 km/h\"\n", "speed"),
         (
-            "estimate = \"kriging\"\nneighbours = 8\nleast_readings = 9\n",
+            "estimate = \"kriging\"\nneighbours = 8\nminimum_readings = 9\n",
             "neighbours",
         ),
         ("neighbors = 8\n", "neighbours"),

@@ -2,9 +2,9 @@
 
 use std::process::{Command, Output};
 
-use haulm::app::job::fault::JobError;
 use haulm::app::job::ramp::ramp_job;
 use haulm::app::job::resolve::map_job;
+use haulm::job::fault::JobError;
 use haulm::science::response_curve::PlateauShape;
 use serde_json::Value;
 
@@ -263,7 +263,7 @@ fn refusals_name_the_step() {
         steps(&CLEAR)
     ));
     assert!(
-        bare.contains("job.nitrogen-or-product") && bare.contains("reference.ramp[9].rate"),
+        bare.contains("job.nitrogen_or_product") && bare.contains("reference.ramp[9].rate"),
         "{bare}"
     );
     let unknown = told(&format!(
@@ -271,7 +271,7 @@ fn refusals_name_the_step() {
         steps(&CLEAR)
     ));
     assert!(
-        unknown.contains("job.unknown-key") && unknown.contains("did you mean \"index\"?"),
+        unknown.contains("job.unknown_key") && unknown.contains("did you mean \"index\"?"),
         "{unknown}"
     );
     let both = told(&format!(

@@ -135,7 +135,7 @@ fn five_pairs_give_an_interval_and_a_response_that_may_be_none() {
         "{reference}"
     );
     assert!(
-        value["result"]["doubt"]["n_kg_ha_by_ratio_bounds"][0]
+        value["result"]["uncertainty"]["n_kg_ha_by_ratio_bounds"][0]
             .as_f64()
             .unwrap()
             < value["result"]["rate"]["n_exact_kg_ha"].as_f64().unwrap()
@@ -308,7 +308,7 @@ fn refusals_name_the_option() {
     assert_eq!(output.status.code(), Some(1));
     assert!(
         told.contains("--max-yield")
-            && told.contains("job.bare-number")
+            && told.contains("job.bare_number")
             && told.contains("--maximum")
             && told.contains("kg N/ha"),
         "{told}"

@@ -84,14 +84,14 @@ fn the_reports_numbers_are_the_records() {
             number(&record, "image.mean_index")
         ),
     ];
-    let drawn = |key: &str| number(&record, &format!("doubt.drawn.{key}"));
+    let drawn = |key: &str| number(&record, &format!("uncertainty.drawn.{key}"));
     due.push(format!(
         "{:.1} – {:.1} kg N",
         drawn("n_kg_p10"),
         drawn("n_kg_p90")
     ));
     due.push(format!("middle {:.1} kg N", drawn("n_kg_p50")));
-    let bounds = &record["doubt"]["n_kg_by_ratio_bounds"];
+    let bounds = &record["uncertainty"]["n_kg_by_ratio_bounds"];
     due.push(format!(
         "{:.1} – {:.1} kg N",
         bounds[0].as_f64().unwrap(),
@@ -320,7 +320,7 @@ fn odd_fields_have_sensible_reports() {
             "maximum = \"150 kg N/ha\"",
             "minimum = \"40 kg N/ha\"\nmaximum = \"40 kg N/ha\"\nthin = \"40 kg N/ha\"\nbare = \"40 kg N/ha\"\nunseen = \"40 kg N/ha\"",
         );
-        field.job("[output]", "[zones]\nmin_area = \"10 ha\"\n\n[output]");
+        field.job("[output]", "[zones]\nminimum_area = \"10 ha\"\n\n[output]");
     });
     assert!(
         zones <= 2 && report.contains("everywhere on 6.91 ha"),
@@ -330,7 +330,7 @@ fn odd_fields_have_sensible_reports() {
     let (report, zones) = made(&|field| {
         field.job("working_width = \"24 m\"", "working_width = \"6 m\"");
         field.job("step = \"5 kg N/ha\"", "step = \"1 kg N/ha\"");
-        field.job("[output]", "[zones]\nmin_area = \"0 m2\"\n\n[output]");
+        field.job("[output]", "[zones]\nminimum_area = \"0 m2\"\n\n[output]");
     });
     assert!(
         zones >= 200

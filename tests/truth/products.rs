@@ -2,7 +2,7 @@
 //! trade; reckoned apart from the crate.
 
 use approx::assert_abs_diff_eq;
-use haulm::app::job::amount::product_price;
+use haulm::job::amount::product_price;
 use haulm::science::product::find_product;
 use haulm::units::{KG_PER_LB, L_PER_GAL, NRate, Product, RateUnit};
 

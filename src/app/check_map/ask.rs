@@ -4,9 +4,9 @@ use geo::MultiPolygon;
 
 use crate::app::check_map::CheckMapRequest;
 use crate::app::error::AppError;
-use crate::app::job::problem::Problem;
-use crate::app::job::unit::Measure;
-use crate::app::job::{amount, unit};
+use crate::job::problem::Problem;
+use crate::job::unit::Measure;
+use crate::job::{amount, unit};
 use crate::science::product::find_product;
 use crate::units::{Length, Product, RateUnit};
 use crate::zones::carried::{CarriedMap, Meaning, Quantity};

@@ -63,7 +63,7 @@ pub(super) fn write_faults(
     let values = |fault: &Fault| {
         let size = fault.sizes.first();
         vec![
-            Attribute::Text(fault.code.to_owned()),
+            Attribute::Text(fault.code.word().to_owned()),
             Attribute::Text(fault.severity.word().to_owned()),
             Attribute::Text(fault.place.to_string()),
             if fault.place.number > 0 {

@@ -3,7 +3,7 @@
 use serde_json::json;
 
 use crate::app::check_map::{CheckMapRequest, fault_json};
-use crate::finding::{Finding, Severity};
+use crate::finding::{Code, Finding, Severity, codes};
 use crate::report::model::{Block, Column, Report, Row, Table};
 use crate::space::crs::{Crs, Projector};
 use crate::zones::carried::{CarriedMap, System};
@@ -169,7 +169,7 @@ fn shown(value: f64) -> String {
 
 /// How many of each kind, the heaviest first, else by first appearance.
 fn kinds(faults: &[Fault]) -> Table {
-    let mut seen: Vec<(&'static str, Severity, usize)> = Vec::new();
+    let mut seen: Vec<(Code, Severity, usize)> = Vec::new();
     for fault in faults {
         match seen
             .iter_mut()
@@ -186,7 +186,7 @@ fn kinds(faults: &[Fault]) -> Table {
             vec![
                 count.to_string(),
                 word(*severity).to_owned(),
-                (*code).to_owned(),
+                code.word().to_owned(),
             ]
         })
         .collect();
@@ -210,7 +210,7 @@ const fn word(severity: Severity) -> &'static str {
 /// The faults as findings; of many alike the first few, and how many more.
 fn findings(faults: &[Fault]) -> Vec<Finding> {
     let mut findings = Vec::new();
-    let mut seen: Vec<(&'static str, usize)> = Vec::new();
+    let mut seen: Vec<(Code, usize)> = Vec::new();
     for fault in faults {
         let at = seen
             .iter()
@@ -242,7 +242,7 @@ fn findings(faults: &[Fault]) -> Vec<Finding> {
     }
     for (code, count) in seen.iter().filter(|(_, count)| *count > TOLD) {
         findings.push(Finding::note(
-            "faults.more",
+            codes::FAULTS_MORE,
             format!(
                 "{} more of the kind {code}: all stand in --json and in the layer of --faults",
                 count - TOLD

@@ -8,6 +8,7 @@ use std::path::Path;
 use serde_json::json;
 
 use super::{CommitError, CommitOptions, Disk, FileSystem, Place, commit_to, recover};
+use crate::finding::codes;
 use crate::format::payload::Payload;
 
 /// How a disk fails.
@@ -221,7 +222,7 @@ fn a_failed_step_leaves_old_or_new_and_nothing_else() {
                     report
                         .findings
                         .iter()
-                        .any(|finding| finding.code == "output.stage")
+                        .any(|finding| finding.code == codes::OUTPUT_STAGE)
                 });
                 if closing || matches!(done, Err(CommitError::Interrupted { .. })) {
                     assert!(recover::pending(place).is_ok());

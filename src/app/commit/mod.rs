@@ -28,7 +28,7 @@ use crate::app::commit::journal::{Commit, JOURNAL, Journal, NEW, OLD};
 use crate::app::commit::lock::Lock;
 use crate::app::commit::place::Place;
 use crate::app::commit::plan::Plan;
-use crate::finding::{Checked, Finding};
+use crate::finding::{Checked, Finding, codes};
 use crate::format::payload::Payload;
 
 pub use crate::app::commit::error::CommitError;
@@ -269,7 +269,9 @@ fn commit_to(
             "all files are written, but the stage {} could not be removed ({error}): the next run removes it",
             stage.display()
         );
-        report.findings.push(Finding::note("output.stage", text));
+        report
+            .findings
+            .push(Finding::note(codes::OUTPUT_STAGE, text));
     }
     drop(hold);
     Ok(report)

@@ -9,7 +9,7 @@ use crate::app::commit::journal::Change;
 use crate::app::commit::place::Place;
 use crate::app::commit::record;
 use crate::app::commit::record::{Listed, RECORD_PATH};
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::format::payload::Payload;
 
 /// Names that a message lists before it says how many more there are.
@@ -147,7 +147,7 @@ pub(crate) fn plan(place: &Place, files: &[Payload], overwrite: bool) -> Result<
             named(&lost),
             place.folder.display()
         );
-        findings.push(Finding::caution("output.overwritten", text));
+        findings.push(Finding::caution(codes::OUTPUT_OVERWRITTEN, text));
     }
     let strangers = strangers(place, &changes)?;
     if !strangers.is_empty() {
@@ -156,7 +156,7 @@ pub(crate) fn plan(place: &Place, files: &[Payload], overwrite: bool) -> Result<
             named(&strangers),
             place.folder.display()
         );
-        findings.push(Finding::caution("output.stranger", text));
+        findings.push(Finding::caution(codes::OUTPUT_STRANGER, text));
     }
     let made_folders = folders_of(files)
         .into_iter()

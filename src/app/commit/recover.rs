@@ -6,7 +6,7 @@ use crate::app::commit::disk::{Disk, remove_tree};
 use crate::app::commit::error::{CommitError, step};
 use crate::app::commit::journal::{Commit, JOURNAL, Journal};
 use crate::app::commit::place::Place;
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 
 /// Whether an interrupted run waits to be finished.
 pub(crate) fn pending(place: &Place) -> Result<Option<Finding>, CommitError> {
@@ -16,7 +16,7 @@ pub(crate) fn pending(place: &Place) -> Result<Option<Finding>, CommitError> {
         "a run was interrupted while writing {}: the next run completes it",
         place.folder.display()
     );
-    Ok(journalled.then(|| Finding::caution("output.interrupted", text)))
+    Ok(journalled.then(|| Finding::caution(codes::OUTPUT_INTERRUPTED, text)))
 }
 
 /// Finishes or takes back what interrupted runs left. The caller holds the lock.
@@ -96,5 +96,5 @@ fn replay(
 }
 
 fn note(text: String) -> Finding {
-    Finding::note("output.interrupted", text)
+    Finding::note(codes::OUTPUT_INTERRUPTED, text)
 }

@@ -12,7 +12,7 @@ use crate::app::convert::place::Target;
 use crate::app::error::AppError;
 use crate::app::map::set_up;
 use crate::app::open::{refuse_network, refuse_onto};
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::format::maps::{MapError, ReadOptions};
 use crate::format::payload::Payload;
 use crate::format::{carried_out, geopackage, geotiff, iso11783, maps};
@@ -311,7 +311,7 @@ fn judge(before: &Tally, after: &Tally, map: &PlainMap, findings: &mut Vec<Findi
             before.area_m2 / 1e4,
             100.0 * area
         );
-        findings.push(Finding::caution("convert.area", message));
+        findings.push(Finding::caution(codes::CONVERT_AREA, message));
     }
     if total.is_nan() || total.abs() > TOLERANCE {
         let unit = map.measure.total_label();
@@ -321,7 +321,7 @@ fn judge(before: &Tally, after: &Tally, map: &PlainMap, findings: &mut Vec<Findi
             before.total,
             100.0 * total
         );
-        findings.push(Finding::caution("convert.total", message));
+        findings.push(Finding::caution(codes::CONVERT_TOTAL, message));
     }
 }
 

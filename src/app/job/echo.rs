@@ -72,7 +72,7 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
         "machine": machine(&settings.machine, folder),
         "zones": {
             "by": by(&zones.by),
-            "min_area_m2": zones.min_area.get(),
+            "minimum_area_m2": zones.minimum_area.get(),
             "simplify_m": zones.simplify.get(),
             "round_corners_m": zones.round_corners.get(),
             "area_within_share": zones.area_within,
@@ -80,7 +80,7 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
             "total": if zones.keep_total { "kept" } else { "free" },
         },
         "prices": settings.prices.as_ref().map(prices),
-        "doubt": {
+        "uncertainty": {
             "draws": settings.doubt.draws,
             "seed": settings.doubt.seed,
             "use_efficiency_spread": settings.doubt.use_efficiency_spread,
@@ -208,7 +208,7 @@ fn image(imagery: &Imagery, folder: &Path) -> Value {
             BareBelow::Value(value) => json!(value),
         },
         "pixel_inside_share": imagery.pixel_inside,
-        "min_seen_share": imagery.min_seen,
+        "minimum_seen_share": imagery.minimum_seen,
         "point_spread_px": match &imagery.point_spread {
             PointSpread::Given(width) => json!(width),
             PointSpread::Sensor(name, width) => json!({ "sensor": name, "px": width }),
@@ -242,8 +242,8 @@ fn points(imagery: &Imagery, rule: &Points, folder: &Path) -> Value {
         "pass": rule.pass,
         "speed": rule.speed,
         "speed_unit_m_s": rule.speed_unit,
-        "least_speed_m_s": rule.least_speed.map(crate::units::Speed::get),
-        "greatest_speed_m_s": rule.greatest_speed.map(crate::units::Speed::get),
+        "minimum_speed_m_s": rule.minimum_speed.map(crate::units::Speed::get),
+        "maximum_speed_m_s": rule.maximum_speed.map(crate::units::Speed::get),
         "scale": imagery.scale,
         "offset": imagery.offset,
         "bare_below": match imagery.bare_below {
@@ -253,7 +253,7 @@ fn points(imagery: &Imagery, rule: &Points, folder: &Path) -> Value {
         "sensor": imagery.sensor,
         "outliers_mad": rule.outliers,
         "join_m": rule.join.get(),
-        "least_readings": rule.least_readings,
+        "minimum_readings": rule.minimum_readings,
     });
     match &rule.estimate {
         Estimate::Mean => put(&mut value, "estimate", json!("mean")),
@@ -405,7 +405,7 @@ fn economic_value(economic: &EconomicOptimum) -> Value {
         "source": economic.source,
         "price_ratio": economic.price_ratio,
         "optimum_kg_n_ha": economic.optimum.get(),
-        "greatest_rate_kg_n_ha": economic.greatest_rate.map(NRate::get),
+        "maximum_rate_kg_n_ha": economic.maximum_rate.map(NRate::get),
     })
 }
 
@@ -512,7 +512,7 @@ fn rate(rate: &RateRules) -> Value {
         "season_limit_kg_n_ha": rate.season_limit.map(crate::units::NRate::get),
         "applied_before_kg_n_ha": rate.applied_before.get(),
         "step_kg_n_ha": rate.step.get(),
-        "largest_step_kg_n_ha": rate.largest_step.map(crate::units::NRate::get),
+        "maximum_step_kg_n_ha": rate.maximum_step.map(crate::units::NRate::get),
         "usual_kg_n_ha": rate.usual.map(crate::units::NRate::get),
         "thin": state(rate.thin),
         "unseen": state(rate.unseen),
@@ -547,8 +547,8 @@ fn machine(machine: &Machine, folder: &Path) -> Value {
         "delay_s": machine.delay.map(crate::units::Seconds::get),
         "transition_s": machine.transition.map(crate::units::Seconds::get),
         "overrun_m": machine.overrun.get(),
-        "least_rate_kg_ha": machine.least_rate.map(crate::units::ProductRate::get),
-        "greatest_rate_kg_ha": machine.greatest_rate.map(crate::units::ProductRate::get),
+        "minimum_rate_kg_ha": machine.minimum_rate.map(crate::units::ProductRate::get),
+        "maximum_rate_kg_ha": machine.maximum_rate.map(crate::units::ProductRate::get),
         "capacity": match machine.capacity {
             None => Value::Null,
             Some(Capacity::Kg(kg)) => json!({ "kg": kg }),
@@ -598,7 +598,7 @@ fn prices(prices: &Prices) -> Value {
 }
 
 fn application(application: &Application) -> Value {
-    json!({ "date": application.date.map(|date| date.to_string()), "max_image_age_d": application.max_image_age })
+    json!({ "date": application.date.map(|date| date.to_string()), "maximum_image_age_d": application.maximum_image_age })
 }
 
 fn accepted(accept: &[(String, Acceptance)]) -> Vec<Value> {

@@ -2,13 +2,14 @@
 
 use std::path::Path;
 
-use crate::app::job::fault::{JobError, Wanted};
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::{Item, Section};
 use crate::app::job::resolve::{bytes_of, ended, forget_product, log_of};
+use crate::app::job::sections::rate::as_nitrogen;
 use crate::app::job::sections::{ground, image, output, rate};
-use crate::app::job::{amount, reader};
 use crate::finding::Checked;
+use crate::job::fault::JobError;
+use crate::job::problem::Problem;
+use crate::job::reader::{Item, Section};
+use crate::job::{amount, reader};
 use crate::pipeline::ramp::RampSettings;
 use crate::pipeline::ramp_image::RampImage;
 use crate::pipeline::settings::VectorSource;
@@ -91,9 +92,9 @@ fn settings(
         )
     } else {
         (
-            in_field.text("name", "\"Long Ley\""),
+            in_field.text("name"),
             in_imagery.date("date"),
-            in_imagery.text("index", "\"NDVI\""),
+            in_imagery.text("index"),
         )
     };
     let sensed = in_season.date("sensed").or(image_date);
@@ -198,27 +199,18 @@ fn names_polygons(section: &Section<'_>) -> bool {
 /// `reference.ramp = { path, rate, unit }`: steps to be measured on the image.
 fn steps(section: &mut Section<'_>, folder: &Path) -> Option<Steps> {
     let entry = section.take("ramp")?;
-    let mut table = section.sub(&entry, "ramp", "reference.ramp")?;
+    let mut table = section.sub(&entry, "ramp")?;
     let source = ground::vector_table(&mut table, "path", folder, false);
-    let column = table.text("rate", "\"N_KG_HA\"");
-    table.require(
-        "rate",
-        "the column that holds the nitrogen of each step",
-        "\"N_KG_HA\"",
-    );
+    let column = table.text("rate");
+    table.require("rate");
     let unit = table.choice(
         "unit",
-        "unit of the column (kg N/ha, lb N/ac)",
         &[
             ("kg N/ha", NRate::kg_per_ha(1.0)),
             ("lb N/ac", NRate::lb_per_ac(1.0)),
         ],
     );
-    table.require(
-        "unit",
-        "the unit of that column, as nitrogen,",
-        "\"kg N/ha\"",
-    );
+    table.require("unit");
     table.finish();
     Some(Steps {
         source: source?,
@@ -232,15 +224,7 @@ fn reference(
     measured: bool,
     product: Option<&Product>,
 ) -> Option<Given> {
-    let inset = section
-        .amount("inset", Wanted::Length, amount::length)
-        .unwrap_or(Length::m(3.0));
-    if inset.get() > 200.0 {
-        section.refuse(
-            "inset",
-            ground::range(&inset, "0 m", "200 m", "steps are not that wide"),
-        );
-    }
+    let inset = section.amount_or("inset", amount::length);
     for key in OF_A_MAP {
         section.take(key);
     }
@@ -252,19 +236,14 @@ fn reference(
             },
         );
     }
-    let tables = section.tables("ramp", "reference.ramp");
+    let tables = section.tables("ramp");
     let count = tables.len();
     let mut readings = Vec::new();
     for mut table in tables {
         let rate = nitrogen(&mut table, "rate", product);
-        let index = table.number(
-            "index",
-            0.001,
-            100.0,
-            "an averaged canopy index lies above 0 and rarely above 1",
-        );
-        table.require("rate", "the nitrogen that the step got", "\"40 kg N/ha\"");
-        table.require("index", "the averaged index of the step", "0.61");
+        let index = table.number("index");
+        table.require("rate");
+        table.require("index");
         table.finish();
         readings.extend(rate.zip(index).map(|(rate, value)| Point { rate, value }));
     }
@@ -272,14 +251,8 @@ fn reference(
         section.refuse("ramp", Problem::Empty { example: "[{ rate = \"0 kg N/ha\", index = 0.52 }, { rate = \"40 kg N/ha\", index = 0.61 }]" });
     }
     let models = [PlateauShape::Linear, PlateauShape::Quadratic].map(|shape| (shape.name(), shape));
-    let model = section
-        .choice(
-            "ramp_model",
-            "curve of a ramp (linear plateau, quadratic plateau)",
-            &models,
-        )
-        .unwrap_or(PlateauShape::Linear);
-    let index = section.text("ramp_index", "\"NDVI\"");
+    let model = section.choice("ramp_model", &models)?;
+    let index = section.text("ramp_index");
     ((count > 0 || measured) && readings.len() == count).then_some(Given {
         readings,
         model,
@@ -294,20 +267,10 @@ fn nitrogen(
     product: Option<&Product>,
 ) -> Option<NRate> {
     let rate = section
-        .amount(key, Wanted::Nitrogen, |text| {
-            amount::nitrogen(text, product, false)
-        })?
+        .amount(key, |text| amount::nitrogen(text, product, false))?
         .rate;
-    if rate.get() > 1000.0 {
-        section.refuse(
-            key,
-            ground::range(
-                &rate,
-                "0 kg N/ha",
-                "1000 kg N/ha",
-                "more than any crop gets",
-            ),
-        );
+    if !section.is_within(key, &rate, as_nitrogen) {
+        section.outside(key, format!("{:.1} kg N/ha", rate.get()));
     }
     Some(rate)
 }

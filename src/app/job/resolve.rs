@@ -2,15 +2,15 @@
 
 use std::path::Path;
 
-use crate::app::job::fault::JobError;
-use crate::app::job::problem::Problem;
-use crate::app::job::reader;
-use crate::app::job::reader::{Log, Section};
 use crate::app::job::sections::crop::Curve;
 use crate::app::job::sections::{
     crop, doubt, ground, image, machine, method, money, output, points, rate,
 };
 use crate::finding::Checked;
+use crate::job::fault::JobError;
+use crate::job::problem::Problem;
+use crate::job::reader;
+use crate::job::reader::{Log, Section};
 use crate::pipeline::settings::{
     Imagery, MethodSettings, RateSettings, Response, Season, Settings, YieldCurve,
 };
@@ -144,7 +144,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     let mut in_machine = root.section("machine");
     let mut in_zones = root.section("zones");
     let mut in_prices = root.section("prices");
-    let mut in_doubt = root.section("doubt");
+    let mut in_doubt = root.section("uncertainty");
     let mut in_application = root.section("application");
     let accept = output::accept(&mut root);
     let mut in_output = root.section("output");
@@ -393,28 +393,24 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     let mut in_output = root.section("output");
     // A job of a map serves as well: what only a map needs is passed over.
     let mut in_points = root.section("points");
-    for key in ["machine", "zones", "doubt"] {
+    for key in ["machine", "zones", "uncertainty"] {
         root.section(key).rest();
     }
 
-    let name = in_field.text("name", "\"Long Ley\"");
+    let name = in_field.text("name");
     let image_date = if in_points.is_present() {
         in_points.date("date")
     } else {
         in_imagery.date("date")
     };
     let readings = ground::readings(&mut in_reference);
-    in_reference.require(
-        "readings",
-        "at least one pair of averaged hand readings",
-        "[{ strip = 0.66, beside = 0.50 }]",
-    );
+    in_reference.require("readings");
     let sensor = image::sensor(if in_points.is_present() {
         &mut in_points
     } else {
         &mut in_imagery
     });
-    let region = in_field.text("region", "\"dry plains\"");
+    let region = in_field.text("region");
     let personal = crop::personal(&mut in_season, folder);
     let method = method::chosen(&mut in_response);
     let foretells = method::foretells_yield(method);

@@ -5,9 +5,9 @@ use std::path::Path;
 
 use crate::app::api::RateRequest;
 use crate::app::error::AppError;
-use crate::app::job::fault::{Fault, JobError};
 use crate::app::job::resolve::rate_job;
 use crate::finding::Checked;
+use crate::job::fault::{Fault, JobError};
 use crate::pipeline::settings::RateSettings;
 use jiff::civil::Date;
 

@@ -1,7 +1,7 @@
 //! What the user must know of a flat rate before trusting it; the codes are those of a map.
 
 use super::Flat;
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::judge::{Told, adjustment, growing_days, made_for, method};
 use crate::pipeline::judge_strips::unclear;
 use crate::pipeline::settings::{Application, RateSettings};
@@ -40,7 +40,7 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
         && flat.readings.strip > SATURATED
     {
         findings.push(Finding::caution(
-            "reference.saturated",
+            codes::REFERENCE_SATURATED,
             format!(
                 "NDVI in the strip is {:.3}: above {SATURATED} it hardly rises with more nitrogen, so differences are understated; read a red-edge index with a curve of its own",
                 flat.readings.strip
@@ -50,20 +50,20 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
     match flat.cell.capped {
         Capped::None => {}
         Capped::Without => findings.push(Finding::caution(
-            "rate.capped",
+            codes::RATE_CAPPED,
             format!(
                 "the yield in reach without more nitrogen lies above the maximum yield of {maximum_yield:.0} kg/ha, so no response is left: check maximum yield, curve and growing days"
             ),
         )),
         Capped::With => findings.push(Finding::note(
-            "rate.capped",
+            codes::RATE_CAPPED,
             format!("the yield with more nitrogen is held to the maximum yield of {maximum_yield:.0} kg/ha"),
         )),
     }
     adjustment(&settings.response, findings);
     if settings.prices.is_some() && flat.money.is_none() {
         findings.push(Finding::note(
-            "money.none",
+            codes::MONEY_NONE,
             format!(
                 "the method {} foretells no yield, so that no gain can be told; prices {}",
                 settings.response.name(),
@@ -79,7 +79,7 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
         && flat.cell.n_raw > settings.rate.maximum
     {
         findings.push(Finding::caution(
-            "rate.season_held",
+            codes::RATE_SEASON_HELD,
             format!(
                 "the method asks for {:.1} ({:.1} lb N/ac), more than the {:.1} ({:.1} lb N/ac) that the season's limit leaves: it is held to that",
                 flat.cell.n_raw,
@@ -101,7 +101,7 @@ fn season(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Finding>) {
     let estimate = in_season_estimate(flat.readings.beside, days);
     if !(ESTIMATES.0..=ESTIMATES.1).contains(&estimate) {
         findings.push(Finding::caution(
-            "season.estimate",
+            codes::SEASON_ESTIMATE,
             format!(
                 "the in-season estimate of {estimate:.4} a day lies outside {:.3} to {:.3}: the yield curve is stretched beyond its data",
                 ESTIMATES.0, ESTIMATES.1
@@ -113,15 +113,15 @@ fn season(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Finding>) {
 fn response(flat: &Flat, findings: &mut Vec<Finding>) {
     let ratio = flat.readings.ratio;
     let Ok(interval) = &flat.readings.interval else {
-        findings.push(Finding::note("reference.interval", "nothing says how sure the response index is: give at least 5 pairs of readings along the strip"));
+        findings.push(Finding::note(codes::REFERENCE_INTERVAL, "nothing says how sure the response index is: give at least 5 pairs of readings along the strip"));
         if ratio < PALER {
             findings.push(Finding::caution(
-                "reference.below",
+                codes::REFERENCE_BELOW,
                 format!("the strip is paler than the crop beside it: response index {ratio:.3} lies below 1; look whether the readings are swapped, or the strip is no reference"),
             ));
         } else if ratio <= 1.0 {
             findings.push(Finding::note(
-                "response.none",
+                codes::RESPONSE_NONE,
                 format!(
                     "the strip reads no greener than the crop beside it (response index {ratio:.3}): the least rate is an answer; look again in 10 to 14 days"
                 ),
@@ -133,21 +133,21 @@ fn response(flat: &Flat, findings: &mut Vec<Finding>) {
     findings.extend(unclear(ratio, low, high));
     if high < 1.0 {
         findings.push(Finding::stop(
-            "reference.below",
+            codes::REFERENCE_BELOW,
             format!(
                 "the strip is paler than the crop beside it: response index {ratio:.3} (95 %: {low:.3} to {high:.3}) lies wholly below 1; look whether the readings are swapped"
             ),
         ));
     } else if low <= 1.0 {
         findings.push(Finding::note(
-            "response.none",
+            codes::RESPONSE_NONE,
             format!(
                 "no response can be told: the response index {ratio:.3} (95 %: {low:.3} to {high:.3}) may be 1; the least rate is an answer: look again in 10 to 14 days"
             ),
         ));
         if flat.rate.get() > 0.0 {
             findings.push(Finding::caution(
-                "response.spent",
+                codes::RESPONSE_SPENT,
                 format!("the rate spends {:.1} kg N/ha although a response cannot be told (95 % interval {low:.3} to {high:.3} contains 1)", flat.rate.get()),
             ));
         }
@@ -160,10 +160,10 @@ pub(super) fn age(sensed: Option<Date>, application: &Application, findings: &mu
         return;
     };
     let days = (applied - sensed).get_days();
-    if days > application.max_image_age {
+    if days > application.maximum_image_age {
         findings.push(Finding::stop(
-            "image.age",
-            format!("the readings of {sensed} are {days} days old on {applied}, more than {}: the crop has moved on; read again", application.max_image_age),
+            codes::IMAGE_AGE,
+            format!("the readings of {sensed} are {days} days old on {applied}, more than {}: the crop has moved on; read again", application.maximum_image_age),
         ));
     }
 }
@@ -174,7 +174,7 @@ pub(super) fn usual(rate: NRate, usual: Option<NRate>, findings: &mut Vec<Findin
         && (rate < usual * 0.5 || rate > usual * 1.5)
     {
         findings.push(Finding::stop(
-            "rate.usual",
+            codes::RATE_USUAL,
             format!(
                 "the rate of {:.1} kg N/ha ({:.1} lb N/ac) lies outside half to one and a half times the usual {:.1} kg N/ha ({:.1} lb N/ac): check readings, curve and units before spreading",
                 rate.get(),

@@ -6,7 +6,7 @@ use crate::app::api::Common;
 use crate::app::error::AppError;
 use crate::app::map::set_up;
 use crate::app::open;
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::format::vector::read_polygons_with;
 use crate::pipeline::ground::Layer;
 use crate::pipeline::ramp_image::{RampImage, RampImageError, RampLayers, measure};
@@ -34,7 +34,7 @@ pub(super) fn readings(
     )?;
     if opened.index.0.zero_meaning() == ZeroMeaning::SomethingElse {
         findings.push(Finding::note(
-            "ramp.index",
+            codes::RAMP_INDEX,
             format!("{} is not 0 where there is no canopy; a ramp only asks where it stops rising, so it serves all the same", opened.index.0.name()),
         ));
     }

@@ -388,7 +388,7 @@ fn value(
             "capped": match cell.capped { Capped::None => "none", Capped::Without => "without", Capped::With => "with" },
         },
         "product": product,
-        "doubt": {
+        "uncertainty": {
             "n_kg_ha_by_ratio_bounds": flat.by_bounds.map(|(low, high)| [low.get(), high.get()]),
             "n_kg_ha_by_use_efficiency": flat.by_efficiency.map(|(low, high)| [low.get(), high.get()]),
             "n_kg_ha_by_curve": flat.by_curve.map(|(_, low, high)| [low.get(), high.get()]), "curve_spread": flat.by_curve.map(|(spread, ..)| spread),

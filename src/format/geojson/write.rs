@@ -17,7 +17,7 @@ const PATH: &str = "office/prescription.geojson";
 const DIGITS: [u32; 2] = [7, 9];
 
 /// Writes `office/prescription.geojson`: one feature a zone in WGS 84, properties `zone`, `product_rate`, `product_unit`, `n_kg_ha`, `area_m2`, `index`,
-/// `cells`, `state`, `n_low_kg_ha` and `n_high_kg_ha` in that order.
+/// `cells`, `state`, `n_p10_kg_ha` and `n_p90_kg_ha` in that order.
 ///
 /// Coordinates have 7 decimals; should that make any zone invalid, all have 9, so that neighbours go on sharing their vertices; a zone that is invalid even
 /// then is mended by a union with itself, if that keeps its area. Rings that collapse are dropped. The product rate is rounded half up to 0.01 and null without a product; it is
@@ -107,12 +107,12 @@ fn feature(
     properties.insert("cells".to_owned(), zone.cells.into());
     properties.insert("state".to_owned(), zone.state.word().into());
     properties.insert(
-        "n_low_kg_ha".to_owned(),
-        number("n_low_kg_ha", zone.n_low.map(NRate::get))?,
+        "n_p10_kg_ha".to_owned(),
+        number("n_p10_kg_ha", zone.n_low.map(NRate::get))?,
     );
     properties.insert(
-        "n_high_kg_ha".to_owned(),
-        number("n_high_kg_ha", zone.n_high.map(NRate::get))?,
+        "n_p90_kg_ha".to_owned(),
+        number("n_p90_kg_ha", zone.n_high.map(NRate::get))?,
     );
     let geometry = Geometry::new(geometry(outline));
     Ok(Feature {
@@ -222,21 +222,21 @@ mod tests {
                 "index",
                 "cells",
                 "state",
-                "n_low_kg_ha",
-                "n_high_kg_ha"
+                "n_p10_kg_ha",
+                "n_p90_kg_ha"
             ]
         );
         assert!(
             collection.features[1].property("index").unwrap().is_null()
                 && collection.features[1]
-                    .property("n_low_kg_ha")
+                    .property("n_p10_kg_ha")
                     .unwrap()
                     .is_null()
         );
         assert_eq!(
             (
-                collection.features[0].property("n_low_kg_ha").unwrap(),
-                collection.features[0].property("n_high_kg_ha").unwrap()
+                collection.features[0].property("n_p10_kg_ha").unwrap(),
+                collection.features[0].property("n_p90_kg_ha").unwrap()
             ),
             (&47.5.into(), &77.5.into())
         );

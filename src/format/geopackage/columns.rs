@@ -77,12 +77,12 @@ pub(super) const ZONES: Layer = Layer {
             "What it is: canopy, thin, bare, unseen or sliver",
         ),
         (
-            "n_low_kg_ha",
+            "n_p10_kg_ha",
             Kind::Real,
             "One in ten draws of every doubt lies below; null where there is no value [kg N/ha]",
         ),
         (
-            "n_high_kg_ha",
+            "n_p90_kg_ha",
             Kind::Real,
             "One in ten draws of every doubt lies above; null where there is no value [kg N/ha]",
         ),
@@ -174,12 +174,12 @@ pub(super) const CELLS: Layer = Layer {
         ),
         ("zone", Kind::Whole, "Number of the zone, from 1"),
         (
-            "n_low_kg_ha",
+            "n_p10_kg_ha",
             Kind::Real,
             "One in ten draws of every doubt lies below; null where there is no value [kg N/ha]",
         ),
         (
-            "n_high_kg_ha",
+            "n_p90_kg_ha",
             Kind::Real,
             "One in ten draws of every doubt lies above; null where there is no value [kg N/ha]",
         ),

@@ -242,11 +242,11 @@ mod tests {
         };
         assert_eq!(
             columns("zones"),
-            "zone product_rate product_unit n_kg_ha area_m2 index cells state n_low_kg_ha n_high_kg_ha"
+            "zone product_rate product_unit n_kg_ha area_m2 index cells state n_p10_kg_ha n_p90_kg_ha"
         );
         assert_eq!(
             columns("cells"),
-            "row col area_m2 seen bare index index_se ratio_raw ratio yield_without_n_kg_ha yield_with_n_kg_ha n_raw_kg_ha n_exact_kg_ha n_kg_ha capped beyond state zone n_low_kg_ha n_high_kg_ha area"
+            "row col area_m2 seen bare index index_se ratio_raw ratio yield_without_n_kg_ha yield_with_n_kg_ha n_raw_kg_ha n_exact_kg_ha n_kg_ha capped beyond state zone n_p10_kg_ha n_p90_kg_ha area"
         );
         for (layer, count) in [("zones", 3), ("cells", 117), ("strips", 2), ("field", 1)] {
             let layer = dataset.layer_by_name(layer).unwrap();

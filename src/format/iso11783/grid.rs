@@ -4,7 +4,7 @@
 //! touches an exclusion with its buffer, or a hole of the boundary, gets 0; a cell outside the boundary but within the overrun gets the nearest zone's rate, unless the way there crosses a
 //! hard edge or ground that is kept clear; all else gets 0.
 
-use crate::finding::{Checked, Finding};
+use crate::finding::{Checked, Finding, codes};
 use crate::format::iso11783::cover::{Ring, coverage, doubled_area, touched};
 use crate::format::iso11783::error::Iso11783Error;
 use crate::format::iso11783::lattice::{Carrier, Lattice, rings};
@@ -378,7 +378,7 @@ fn findings(prescription: &Prescription, rates: &MachineRates, grid: &RateGrid) 
     let unit = prescription.unit.total_label();
     if lattice.is_coarsened() {
         found.push(Finding::caution(
-            "machine.grid_coarsened",
+            codes::MACHINE_GRID_COARSENED,
             format!(
                 "cells of the task grid had to grow from {:.1} m to {:.1} m ({} rows, {} columns), since a controller need not take more than 350 rows or columns; zones \
                  narrower than a cell get lost: the shapefile keeps them, or split the field",
@@ -388,7 +388,7 @@ fn findings(prescription: &Prescription, rates: &MachineRates, grid: &RateGrid) 
     }
     if grid.held_cells > 0 {
         found.push(Finding::note(
-            "machine.grid_held",
+            codes::MACHINE_GRID_HELD,
             format!(
                 "{} of {} cells of the task grid lie across zones and their mean rate is one that the machine cannot hold: held to 0, to its least or to its greatest rate",
                 grid.held_cells,
@@ -409,7 +409,7 @@ fn findings(prescription: &Prescription, rates: &MachineRates, grid: &RateGrid) 
             String::new()
         };
         found.push(Finding::caution(
-            "machine.grid_total",
+            codes::MACHINE_GRID_TOTAL,
             format!(
                 "the task grid puts {:.1} {unit} on the field, the zones {:.1} {unit} ({share}){why}; order by the task grid's figure if the machine uses it",
                 grid.total, rates.total

@@ -1,6 +1,6 @@
 //! Task data of a plain map: somebody's map turned, with a grid of its own if it has one that a controller takes.
 
-use crate::finding::{Checked, Finding};
+use crate::finding::{Checked, Finding, codes};
 use crate::format::iso11783::channel::Channel;
 use crate::format::iso11783::cover::{Ring, doubled_area};
 use crate::format::iso11783::error::Iso11783Error;
@@ -45,14 +45,14 @@ pub fn write_plain(
     let fallbacks = fallbacks(map, &mut findings);
     if map.measure.quantity == Quantity::Nitrogen {
         findings.push(Finding::caution(
-            "convert.nitrogen",
+            codes::CONVERT_NITROGEN,
             "the task data hold nitrogen, not product: a machine meters product, so state it with --product, or the rates do not fit what is in the tank",
         ));
     }
     let way = Projector::new(&map.system, &Crs::wgs84())?;
     let body = if flavour.kind == TaskKind::Polygons {
         findings.push(Finding::caution(
-            "convert.polygons",
+            codes::CONVERT_POLYGONS,
             "controllers need not take polygons: try it on yours before the day, and keep a grid (--task-kind grid) at hand",
         ));
         let ground = map
@@ -103,7 +103,7 @@ fn boundary(map: &PlainMap, findings: &mut Vec<Finding>) -> MultiPolygon<f64> {
     if let Some(boundary) = &map.boundary {
         return boundary.clone();
     }
-    findings.push(Finding::note("convert.boundary", "the map has no boundary: the union of its zones stands in, and beyond it the rate for outside holds"));
+    findings.push(Finding::note(codes::CONVERT_BOUNDARY, "the map has no boundary: the union of its zones stands in, and beyond it the rate for outside holds"));
     let outlines: Vec<_> = map.zones.iter().map(|zone| zone.outline.clone()).collect();
     joined(&outlines)
 }
@@ -124,7 +124,7 @@ fn fallbacks(map: &PlainMap, findings: &mut Vec<Finding>) -> [f64; 3] {
             "the map states no rate {}: task data must, and 0 is written, which spreads nothing",
             missing.join(", ")
         );
-        findings.push(Finding::caution("convert.fallbacks", message));
+        findings.push(Finding::caution(codes::CONVERT_FALLBACKS, message));
     }
     stated.map(|(_, rate)| rate.unwrap_or(0.0))
 }
@@ -175,7 +175,7 @@ fn grid(
             "cells of the task grid had to grow from {:.1} m to {:.1} m, since a controller need not take more than 350 rows or columns",
             lattice.wanted_m, lattice.cell_m
         );
-        findings.push(Finding::caution("machine.grid_coarsened", message));
+        findings.push(Finding::caution(codes::MACHINE_GRID_COARSENED, message));
     }
     let cells = lattice.rows * lattice.cols;
     let (mut share, mut weighted, mut most) =

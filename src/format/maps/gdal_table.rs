@@ -8,6 +8,7 @@ use gdal::vector::sql::Dialect;
 use gdal::vector::{FieldValue, Geometry, LayerAccess};
 use geo::Coord;
 
+use crate::finding::codes;
 use crate::format::complaints;
 use crate::format::maps::{MapError, stem};
 use crate::format::systems::system_of;
@@ -113,7 +114,7 @@ pub(super) fn read(path: &Path, asked: Option<&str>) -> Result<CarriedMap, MapEr
             "the layer promises {promised} features, and {read} can be read: the file is cut off or damaged; copy it again"
         );
         map.oddities.push(
-            Fault::stop("file.records", Place::whole(), message)
+            Fault::stop(codes::FILE_RECORDS, Place::whole(), message)
                 .sized((promised - read) as f64, "features"),
         );
     }
@@ -125,7 +126,7 @@ pub(super) fn read(path: &Path, asked: Option<&str>) -> Result<CarriedMap, MapEr
         .filter(|_| read >= promised)
     {
         map.oddities.push(Fault::stop(
-            "file.damaged",
+            codes::FILE_DAMAGED,
             Place::whole(),
             format!("not all of the layer can be read ({reason}): copy or export it again"),
         ));
@@ -160,7 +161,7 @@ fn whole_database(path: &Path, dataset: &Dataset, oddities: &mut Vec<Fault>) {
                 "the file has {length} bytes, its header says {due}: it is cut off; copy it again"
             );
             oddities.push(
-                Fault::stop("file.cut", Place::whole(), message)
+                Fault::stop(codes::FILE_CUT, Place::whole(), message)
                     .sized((due - length) as f64, "bytes"),
             );
             return;
@@ -177,7 +178,7 @@ fn whole_database(path: &Path, dataset: &Dataset, oddities: &mut Vec<Fault>) {
     if said.as_deref() != Some("ok") {
         let why = said.unwrap_or_else(|| "it cannot even be checked".to_owned());
         oddities.push(Fault::stop(
-            "file.damaged",
+            codes::FILE_DAMAGED,
             Place::whole(),
             format!(
                 "the database is damaged ({}): copy it again",
@@ -230,7 +231,7 @@ fn add(
                         raw.len() - points.len(),
                         k + 1
                     );
-                    oddities.push(Fault::stop("point.not_finite", place.clone(), message));
+                    oddities.push(Fault::stop(codes::POINT_NOT_FINITE, place.clone(), message));
                 }
                 part.rings.push(Ring {
                     role: if k == 0 {
@@ -251,7 +252,7 @@ fn add(
             }
         }
         _ => oddities.push(Fault::stop(
-            "shape.kind",
+            codes::SHAPE_KIND,
             place.clone(),
             format!("the shape is a {kind}, not a polygon"),
         )),

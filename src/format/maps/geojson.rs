@@ -8,6 +8,7 @@ use std::path::Path;
 use geo::Coord;
 use serde_json::Value;
 
+use crate::finding::{Code, codes};
 use crate::format::maps::{MapError, bytes_of, stem};
 use crate::format::systems::system_named;
 use crate::space::crs::Crs;
@@ -29,7 +30,7 @@ pub(super) fn read(path: &Path) -> Result<CarriedMap, MapError> {
     }
     if text.len() < bytes.len() {
         map.oddities.push(Fault::note(
-            "file.mark",
+            codes::FILE_MARK,
             Place::whole(),
             "the file begins with a byte order mark, which some readers stumble over",
         ));
@@ -109,7 +110,7 @@ fn system(whole: &Value, oddities: &mut Vec<Fault>) -> System {
                     "it states {crs} in a member \"crs\", which today's GeoJSON does not have: readers take its numbers for longitude and latitude"
                 );
                 oddities.push(Fault::caution(
-                    "system.old_member",
+                    codes::SYSTEM_OLD_MEMBER,
                     Place::named("member crs"),
                     message,
                 ));
@@ -179,7 +180,7 @@ struct Reader<'a> {
 }
 
 impl Reader<'_> {
-    fn fault(&mut self, code: &'static str, message: String) {
+    fn fault(&mut self, code: Code, message: String) {
         self.map
             .oddities
             .push(Fault::stop(code, self.place.clone(), message));
@@ -214,7 +215,7 @@ impl Reader<'_> {
                 }
             }
             _ => self.fault(
-                "shape.kind",
+                codes::SHAPE_KIND,
                 format!("the shape is a {kind}, not a polygon"),
             ),
         }
@@ -222,7 +223,7 @@ impl Reader<'_> {
 
     fn polygon(&mut self, rings: Option<&Value>) {
         let Some(rings) = rings.and_then(Value::as_array) else {
-            return self.fault("shape.broken", "the polygon has no rings".to_owned());
+            return self.fault(codes::SHAPE_BROKEN, "the polygon has no rings".to_owned());
         };
         let mut part = Part::default();
         for (k, ring) in rings.iter().enumerate() {
@@ -244,7 +245,7 @@ impl Reader<'_> {
                 .collect();
             if points.len() < all.len() {
                 self.fault(
-                    "point.not_finite",
+                    codes::POINT_NOT_FINITE,
                     format!(
                         "{} positions of ring {} are no two numbers",
                         all.len() - points.len(),
@@ -254,7 +255,7 @@ impl Reader<'_> {
             }
             if all.iter().any(|position| position.get(2).is_some()) {
                 self.map.oddities.push(Fault::note(
-                    "shape.z",
+                    codes::SHAPE_Z,
                     self.place.clone(),
                     "the shape carries heights, which zone maps do not need",
                 ));

@@ -6,6 +6,7 @@
 
 use roxmltree::Node;
 
+use crate::finding::{Code, codes};
 use crate::format::maps::task::Set;
 use crate::format::maps::task_zones::Zones;
 use crate::zones::carried::{CarriedMap, MapKind, Place, RateLattice, TaskForm};
@@ -19,7 +20,7 @@ const CELLS: usize = 64_000_000;
 pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut CarriedMap) {
     let name = grid.attribute("G").unwrap_or("");
     let place = Place::named(if name.is_empty() { "GRD" } else { name });
-    let stop = |map: &mut CarriedMap, code: &'static str, message: String| {
+    let stop = |map: &mut CarriedMap, code: Code, message: String| {
         map.oddities.push(Fault::stop(code, place.clone(), message));
     };
     let number = |key: &str| {
@@ -44,7 +45,7 @@ pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut Carri
         {
             stop(
                 map,
-                "task.exponent",
+                codes::TASK_EXPONENT,
                 format!(
                     "the corner ({key}) {:?} is no plain decimal number",
                     grid.attribute(key).unwrap_or("")
@@ -62,7 +63,7 @@ pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut Carri
     ) else {
         return stop(
             map,
-            "task.grid",
+            codes::TASK_GRID,
             "corner (A, B), cell (C, D) or counts (E, F) of the grid are missing or no numbers"
                 .to_owned(),
         );
@@ -75,7 +76,7 @@ pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut Carri
     else {
         return stop(
             map,
-            "task.grid",
+            codes::TASK_GRID,
             format!(
                 "{cols} × {rows} cells of {cell_x}° × {cell_y}° make no grid: sides are above 0 and at most 1°"
             ),
@@ -86,20 +87,21 @@ pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut Carri
             "the grid has {cols} columns and {rows} rows; {SURE} of each are what every controller must take"
         );
         map.oddities.push(
-            Fault::caution("task.grid_size", place.clone(), message).sized(cells as f64, "cells"),
+            Fault::caution(codes::TASK_GRID_SIZE, place.clone(), message)
+                .sized(cells as f64, "cells"),
         );
     }
     let wanted = format!("{name}.bin");
     let Some((bytes, exact, found)) = set.file(&wanted) else {
         return stop(
             map,
-            "task.grid_file",
+            codes::TASK_GRID_FILE,
             format!("the grid's file {wanted} is not there: copy the whole folder"),
         );
     };
     if !exact {
         map.oddities.push(Fault::note(
-            "task.grid_name",
+            codes::TASK_GRID_NAME,
             place.clone(),
             format!("the grid's file is called {found}, not {wanted}"),
         ));
@@ -116,7 +118,7 @@ pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut Carri
                 let named = grid.attribute("J").unwrap_or("missing");
                 stop(
                     map,
-                    "task.grid_zone",
+                    codes::TASK_GRID_ZONE,
                     format!(
                         "the grid's zone (J) is {named}, and there is no such treatment zone: its numbers mean nothing"
                     ),
@@ -127,7 +129,7 @@ pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut Carri
         other => {
             return stop(
                 map,
-                "task.grid_kind",
+                codes::TASK_GRID_KIND,
                 format!(
                     "the grid is of type {}; 1 and 2 are known",
                     other.unwrap_or("(none)")
@@ -142,11 +144,11 @@ pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut Carri
             bytes.len(),
             cells.saturating_mul(each)
         );
-        stop(map, "task.grid_length", message);
+        stop(map, codes::TASK_GRID_LENGTH, message);
     }
     if let Some(said) = whole("H").filter(|&said| said != bytes.len()) {
         map.oddities.push(Fault::caution(
-            "task.grid_stated",
+            codes::TASK_GRID_STATED,
             place.clone(),
             format!(
                 "the grid's length (H) is {said}, its file has {} bytes",
@@ -185,7 +187,7 @@ pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut Carri
                 col + 1
             );
             map.oddities.push(
-                Fault::stop("task.code_unknown", place.clone(), message)
+                Fault::stop(codes::TASK_CODE_UNKNOWN, place.clone(), message)
                     .at(lattice.centre(col, row))
                     .sized(count as f64, "cells"),
             );

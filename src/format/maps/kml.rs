@@ -8,6 +8,7 @@ use std::path::Path;
 use geo::Coord;
 use roxmltree::Node;
 
+use crate::finding::codes;
 use crate::format::maps::unpack::{unzipped, xml_text, xml_tree};
 use crate::format::maps::{MapError, bytes_of, stem};
 use crate::space::crs::Crs;
@@ -36,7 +37,7 @@ pub(super) fn read(path: &Path) -> Result<CarriedMap, MapError> {
     map.system = System::Known(Crs::wgs84());
     if tree.descendants().any(|node| named(node, "NetworkLink")) {
         map.oddities.push(Fault::caution(
-            "file.link",
+            codes::FILE_LINK,
             Place::whole(),
             "it links to other files, which are not looked at",
         ));
@@ -107,7 +108,7 @@ fn placemark_of(placemark: Node<'_, '_>, number: u64, map: &mut CarriedMap) -> P
                         all.len() - points.len()
                     );
                     map.oddities
-                        .push(Fault::stop("point.not_finite", place.clone(), message));
+                        .push(Fault::stop(codes::POINT_NOT_FINITE, place.clone(), message));
                 }
                 part.rings.push(Ring { role, points });
             }
@@ -124,7 +125,7 @@ fn placemark_of(placemark: Node<'_, '_>, number: u64, map: &mut CarriedMap) -> P
     {
         let message = format!("the shape is a {}, not a polygon", other.tag_name().name());
         map.oddities
-            .push(Fault::stop("shape.kind", place.clone(), message));
+            .push(Fault::stop(codes::SHAPE_KIND, place.clone(), message));
     }
     Patch {
         place,

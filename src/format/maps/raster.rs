@@ -4,6 +4,7 @@ use std::path::Path;
 
 use gdal::{Dataset, DatasetOptions, GdalOpenFlags, Metadata};
 
+use crate::finding::codes;
 use crate::format::maps::table::meaning_of;
 use crate::format::maps::{MapError, ReadOptions, stem};
 use crate::format::systems::system_of;
@@ -62,7 +63,7 @@ pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, Map
             dataset.raster_count()
         );
         map.oddities.push(Fault::caution(
-            "raster.bands",
+            codes::RASTER_BANDS,
             Place::named("bands"),
             message,
         ));
@@ -76,14 +77,14 @@ pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, Map
     map.rate_column = (!description.is_empty()).then_some(description);
     if map.meaning.unit.is_none() {
         map.oddities.push(Fault::caution(
-            "unit.unknown",
+            codes::UNIT_UNKNOWN,
             Place::named("band 1"),
             "nothing says what the numbers of the raster are; state it with --unit, such as \"kg/ha\" or \"kg N/ha\"",
         ));
     }
     let Ok([x0, width, turn_x, y0, turn_y, height]) = dataset.geo_transform() else {
         map.oddities.push(Fault::stop(
-            "raster.no_place",
+            codes::RASTER_NO_PLACE,
             Place::whole(),
             "the raster does not say where it lies; export it with its georeference",
         ));
@@ -96,7 +97,7 @@ pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, Map
         || ![x0, y0, width, height].iter().all(|v| v.is_finite())
     {
         map.oddities.push(Fault::stop(
-            "raster.turned",
+            codes::RASTER_TURNED,
             Place::whole(),
             "the raster's rows do not run from west to east; export it north-up",
         ));
@@ -124,7 +125,7 @@ pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, Map
     }
     if nodata == Some(0.0) {
         map.oddities.push(Fault::caution(
-            "raster.nodata_zero",
+            codes::RASTER_NODATA_ZERO,
             Place::named("band 1"),
             "0 is \"no data\" in this raster, so ground without nitrogen cannot be told from ground without a rate",
         ));

@@ -7,6 +7,7 @@ use std::path::Path;
 
 use geo::{Contains, Coord, Point, Polygon};
 
+use crate::finding::codes;
 use crate::format::maps::{MapError, bytes_of, dbf, stem};
 use crate::format::systems::system_of_prj;
 use crate::zones::carried::{
@@ -83,7 +84,7 @@ pub(super) fn read(path: &Path) -> Result<CarriedMap, MapError> {
                 "the set has no .{ending}: controllers refuse it; copy all parts of the set"
             );
             map.oddities.push(Fault::stop(
-                "file.set",
+                codes::FILE_SET,
                 Place::named(format!(".{ending}")),
                 message,
             ));
@@ -93,7 +94,7 @@ pub(super) fn read(path: &Path) -> Result<CarriedMap, MapError> {
     if let Some(dbf) = side("dbf") {
         match dbf::read(&bytes_of(&dbf)?) {
             None => map.oddities.push(Fault::stop(
-                "file.table",
+                codes::FILE_TABLE,
                 Place::named(".dbf"),
                 "the table of the set cannot be read: copy it again",
             )),
@@ -111,8 +112,11 @@ fn header(bytes: &[u8], map: &mut CarriedMap) {
             "the header says {stated} bytes, the file has {}: it was cut off or added to",
             bytes.len()
         );
-        map.oddities
-            .push(Fault::stop("file.length", Place::named("header"), message));
+        map.oddities.push(Fault::stop(
+            codes::FILE_LENGTH,
+            Place::named("header"),
+            message,
+        ));
     }
     let boxed: Vec<f64> = [36, 44, 52, 60]
         .iter()
@@ -129,7 +133,7 @@ fn header(bytes: &[u8], map: &mut CarriedMap) {
                 low.x, low.y, high.x, high.y
             );
             map.oddities
-                .push(Fault::caution("file.box", Place::named("header"), message).at(low));
+                .push(Fault::caution(codes::FILE_BOX, Place::named("header"), message).at(low));
         }
     }
 }
@@ -147,7 +151,7 @@ fn records(bytes: &[u8], map: &mut CarriedMap) {
         let body = content.and_then(|length| bytes.get(at + 8..(at + 8).checked_add(length)?));
         let (Some(length), Some(body)) = (content, body) else {
             map.oddities.push(Fault::stop(
-                "file.cut",
+                codes::FILE_CUT,
                 place,
                 format!("the file ends within record {number}: it was cut off; copy it again"),
             ));
@@ -168,7 +172,7 @@ fn records(bytes: &[u8], map: &mut CarriedMap) {
                 match rings(body, &place, map) {
                     Some(rings) => patch.parts = parts_of(&rings),
                     None => map.oddities.push(Fault::stop(
-                        "file.cut",
+                        codes::FILE_CUT,
                         place,
                         format!(
                             "the points of record {number} do not fit into it: the file is damaged"
@@ -178,7 +182,8 @@ fn records(bytes: &[u8], map: &mut CarriedMap) {
             }
             other => {
                 let message = format!("the shape is of type {other}, not a polygon (5)");
-                map.oddities.push(Fault::stop("shape.kind", place, message));
+                map.oddities
+                    .push(Fault::stop(codes::SHAPE_KIND, place, message));
             }
         }
         map.patches.push(patch);
@@ -190,7 +195,7 @@ fn records(bytes: &[u8], map: &mut CarriedMap) {
             z + m
         );
         map.oddities
-            .push(Fault::caution("shape.z", Place::whole(), message));
+            .push(Fault::caution(codes::SHAPE_Z, Place::whole(), message));
     }
 }
 
@@ -226,7 +231,7 @@ fn rings(body: &[u8], place: &Place, map: &mut CarriedMap) -> Option<Vec<Vec<Coo
         if good.len() < all.len() {
             let message = format!("{} points are no finite numbers", all.len() - good.len());
             map.oddities
-                .push(Fault::stop("point.not_finite", place.clone(), message));
+                .push(Fault::stop(codes::POINT_NOT_FINITE, place.clone(), message));
         }
         rings.push(good);
     }
@@ -300,8 +305,11 @@ fn join(map: &mut CarriedMap, table: &dbf::DbfTable) {
             table.lost,
             table.beyond
         );
-        map.oddities
-            .push(Fault::stop("file.records", Place::named(".dbf"), message));
+        map.oddities.push(Fault::stop(
+            codes::FILE_RECORDS,
+            Place::named(".dbf"),
+            message,
+        ));
     }
     for field in table
         .fields
@@ -313,7 +321,7 @@ fn join(map: &mut CarriedMap, table: &dbf::DbfTable) {
             field.name, field.kind
         );
         map.oddities.push(Fault::note(
-            "column.kind",
+            codes::COLUMN_KIND,
             Place::named(format!("column {}", field.name)),
             message,
         ));

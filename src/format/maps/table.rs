@@ -1,5 +1,6 @@
 //! Which column holds the rate, and what its numbers mean: by the user's word, else by the names of columns.
 
+use crate::finding::codes;
 use crate::format::maps::ReadOptions;
 use crate::units::RateUnit;
 use crate::zones::carried::{Attribute, CarriedMap, Meaning, Place, Quantity, Rate};
@@ -67,7 +68,7 @@ pub(super) fn settle(map: &mut CarriedMap, options: &ReadOptions) {
     let by_name = by_unit_column(map, &column).unwrap_or_else(|| meaning_of(&column));
     if let Some(odd) = odd_unit(&column) {
         map.oddities.push(Fault::caution(
-            "unit.doubtful",
+            codes::UNIT_DOUBTFUL,
             Place::named(format!("column {column}")),
             format!("the column {column:?} names {odd}, which mixes two systems of units; state what the numbers are with --unit"),
         ));
@@ -81,7 +82,7 @@ pub(super) fn settle(map: &mut CarriedMap, options: &ReadOptions) {
                     && said.quantity == Quantity::Nitrogen);
             if contradicts {
                 map.oddities.push(Fault::caution(
-                    "unit.contradicts",
+                    codes::UNIT_CONTRADICTS,
                     Place::named(format!("column {column}")),
                     format!(
                         "you say {}, the {} says {}: your word is taken",
@@ -97,7 +98,7 @@ pub(super) fn settle(map: &mut CarriedMap, options: &ReadOptions) {
     };
     if map.meaning.unit.is_none() {
         map.oddities.push(Fault::caution(
-            "unit.unknown",
+            codes::UNIT_UNKNOWN,
             Place::named(format!("column {column}")),
             format!("nothing says what the numbers of column {column:?} are; state it with --unit, such as \"kg/ha\" or \"kg N/ha\""),
         ));
@@ -191,7 +192,7 @@ fn by_unit_column(map: &mut CarriedMap, column: &str) -> Option<Meaning> {
     }
     if let [(first, _), (other, place), ..] = seen.as_slice() {
         map.oddities.push(Fault::stop(
-            "unit.mixed",
+            codes::UNIT_MIXED,
             place.clone(),
             format!("column {name:?} says {other:?} here and {first:?} before: rates of two units in one map cannot be spread"),
         ));
@@ -231,7 +232,7 @@ fn column(map: &mut CarriedMap, options: &ReadOptions) -> Option<String> {
                 list(&map.columns)
             );
             map.oddities
-                .push(Fault::stop("rate.column", named(asked), message));
+                .push(Fault::stop(codes::RATE_COLUMN, named(asked), message));
         }
         return found;
     }
@@ -272,7 +273,7 @@ fn column(map: &mut CarriedMap, options: &ReadOptions) -> Option<String> {
                 list(&others)
             );
             map.oddities
-                .push(Fault::note("rate.columns", named(one), message));
+                .push(Fault::note(codes::RATE_COLUMNS, named(one), message));
             Some(one.clone())
         }
         ([], _) => candidates.first().cloned(),
@@ -282,7 +283,7 @@ fn column(map: &mut CarriedMap, options: &ReadOptions) -> Option<String> {
                 list(&filled)
             );
             map.oddities
-                .push(Fault::stop("rate.column", Place::whole(), message));
+                .push(Fault::stop(codes::RATE_COLUMN, Place::whole(), message));
             return None;
         }
     };
@@ -304,8 +305,11 @@ fn column(map: &mut CarriedMap, options: &ReadOptions) -> Option<String> {
         let message = format!(
             "column {one:?} is taken for the rate, as the only number; its name does not say so"
         );
-        map.oddities
-            .push(Fault::caution("rate.column_guessed", named(one), message));
+        map.oddities.push(Fault::caution(
+            codes::RATE_COLUMN_GUESSED,
+            named(one),
+            message,
+        ));
         return Some(one.clone());
     }
     let message = format!(
@@ -313,7 +317,7 @@ fn column(map: &mut CarriedMap, options: &ReadOptions) -> Option<String> {
         list(&map.columns)
     );
     map.oddities
-        .push(Fault::stop("rate.column", Place::whole(), message));
+        .push(Fault::stop(codes::RATE_COLUMN, Place::whole(), message));
     None
 }
 

@@ -9,6 +9,7 @@ use std::path::Path;
 use geo::{Coord, LineString, MultiPolygon, Polygon};
 use roxmltree::Node;
 
+use crate::finding::codes;
 use crate::format::maps::task_zones::Zones;
 use crate::format::maps::unpack::{unzipped, xml_text, xml_tree};
 use crate::format::maps::{LARGEST, MapError, bytes_of, grid, task_external, task_ids, task_zones};
@@ -232,14 +233,14 @@ pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<CarriedMap, MapEr
             "it stands as {folder}/{name}; terminals look for {FOLDER}/{MAIN}, capitals and all"
         );
         map.oddities.push(Fault::caution(
-            "task.file_name",
+            codes::TASK_FILE_NAME,
             Place::named(name),
             message,
         ));
     }
     if marked || !text.trim_start().starts_with("<?xml") {
         map.oddities.push(Fault::caution(
-            "task.declaration",
+            codes::TASK_DECLARATION,
             Place::named(name),
             "the file must begin with <?xml version=\"1.0\" encoding=\"UTF-8\"?> and nothing before it",
         ));
@@ -247,7 +248,7 @@ pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<CarriedMap, MapEr
     let version = task_ids::check(root, &mut map);
     let Some(task) = chosen(root) else {
         map.oddities.push(Fault::stop(
-            "task.none",
+            codes::TASK_NONE,
             Place::named(name),
             "the file holds no task (TSK), so no rates",
         ));
@@ -256,8 +257,11 @@ pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<CarriedMap, MapEr
     let tasks = children(root, "TSK").count();
     if tasks > 1 {
         let message = format!("the file holds {tasks} tasks; this is about {}", id(task));
-        map.oddities
-            .push(Fault::note("task.several", Place::named(id(task)), message));
+        map.oddities.push(Fault::note(
+            codes::TASK_SEVERAL,
+            Place::named(id(task)),
+            message,
+        ));
     }
     task.attribute("B")
         .unwrap_or(id(task))
@@ -268,7 +272,7 @@ pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<CarriedMap, MapEr
     if let Some(&grid) = grids.first() {
         if grids.len() > 1 {
             map.oddities.push(Fault::stop(
-                "task.grids",
+                codes::TASK_GRIDS,
                 Place::named(id(task)),
                 format!("the task has {} grids; one is the rule", grids.len()),
             ));
@@ -307,7 +311,7 @@ fn field(root: Node<'_, '_>, task: Node<'_, '_>, map: &mut CarriedMap) {
                 other.unwrap_or("missing")
             );
             map.oddities
-                .push(Fault::caution("task.status", place.clone(), message));
+                .push(Fault::caution(codes::TASK_STATUS, place.clone(), message));
         }
     }
     for (attribute, what) in [("C", "customer"), ("D", "farm")] {
@@ -316,12 +320,12 @@ fn field(root: Node<'_, '_>, task: Node<'_, '_>, map: &mut CarriedMap) {
                 "the task names no {what} ({attribute}); some terminals list tasks only below one"
             );
             map.oddities
-                .push(Fault::caution("task.owner", place.clone(), message));
+                .push(Fault::caution(codes::TASK_OWNER, place.clone(), message));
         }
     }
     if children(task, "DLT").next().is_none() {
         map.oddities.push(Fault::note(
-            "task.no_log",
+            codes::TASK_NO_LOG,
             place.clone(),
             "the task asks for no log (DLT), so the machine may write none",
         ));
@@ -331,7 +335,7 @@ fn field(root: Node<'_, '_>, task: Node<'_, '_>, map: &mut CarriedMap) {
     });
     let Some(field) = field else {
         map.oddities.push(Fault::caution(
-            "task.field",
+            codes::TASK_FIELD,
             place,
             "the task names no field (E), so the terminal knows no boundary",
         ));
@@ -379,7 +383,7 @@ fn rings(polygon: Node<'_, '_>, place: &Place, version: u32, map: &mut CarriedMa
                 all.len() - points.len()
             );
             map.oddities
-                .push(Fault::stop("point.not_finite", place.clone(), message));
+                .push(Fault::stop(codes::POINT_NOT_FINITE, place.clone(), message));
         }
         // Before version 4 a ring need not repeat its first point.
         if version < 4 && points.first() != points.last() {
@@ -434,7 +438,7 @@ fn polygons(task: Node<'_, '_>, zones: &Zones, version: u32, map: &mut CarriedMa
                 lines.len()
             );
             map.oddities.push(Fault::caution(
-                "task.zone_polygons",
+                codes::TASK_ZONE_POLYGONS,
                 Place::named(format!("TZN {code}")),
                 message,
             ));
@@ -452,7 +456,7 @@ fn polygons(task: Node<'_, '_>, zones: &Zones, version: u32, map: &mut CarriedMa
                     "the polygon has {exteriors} exteriors; from version 4 on it has exactly one"
                 );
                 map.oddities
-                    .push(Fault::stop("task.exteriors", place.clone(), message));
+                    .push(Fault::stop(codes::TASK_EXTERIORS, place.clone(), message));
             }
             let rate = code
                 .parse::<u16>()
@@ -473,13 +477,13 @@ fn polygons(task: Node<'_, '_>, zones: &Zones, version: u32, map: &mut CarriedMa
     if number > 0 && map.lattice.is_none() {
         map.kind = MapKind::TaskData(TaskForm::Polygons);
         map.oddities.push(Fault::note(
-            "task.polygons",
+            codes::TASK_POLYGONS,
             Place::named(id(task)),
             "rates stand as polygons, which a controller need not take; a grid is what each of them must take",
         ));
     } else if number > 0 {
         map.oddities.push(Fault::stop(
-            "task.both",
+            codes::TASK_BOTH,
             Place::named(id(task)),
             "the task holds a grid and polygons of zones: which counts is not said",
         ));

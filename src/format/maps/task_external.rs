@@ -10,6 +10,7 @@ use std::borrow::Cow;
 use std::collections::BTreeSet;
 use std::path::Path;
 
+use crate::finding::{Code, codes};
 use crate::format::maps::MapError;
 use crate::format::maps::task::{Set, children};
 use crate::format::maps::unpack::{xml_text, xml_tree};
@@ -68,10 +69,10 @@ pub(super) fn whole<'a>(
             let message = format!(
                 "the reference (XFR) names the file {name:?}: three capitals and five digits are due, in the same folder; it is not opened"
             );
-            faults.push(Fault::stop("task.external_name", place, message));
+            faults.push(Fault::stop(codes::TASK_EXTERNAL_NAME, place, message));
         } else if !named.insert(name.clone()) {
             faults.push(Fault::stop(
-                "task.external_twice",
+                codes::TASK_EXTERNAL_TWICE,
                 place,
                 format!("{name}.XML is referred to twice (XFR); it is read once"),
             ));
@@ -87,7 +88,7 @@ pub(super) fn whole<'a>(
             read.join(", ")
         );
         faults.push(Fault::note(
-            "task.external",
+            codes::TASK_EXTERNAL,
             Place::named(read.swap_remove(0)),
             message,
         ));
@@ -104,13 +105,13 @@ fn elements(
     faults: &mut Vec<Fault>,
 ) -> Option<String> {
     let wanted = format!("{name}.XML");
-    let mut stop = |code: &'static str, message: String| {
+    let mut stop = |code: Code, message: String| {
         faults.push(Fault::stop(code, place.clone(), message));
         None
     };
     let Some((bytes, exact, found)) = set.file(&wanted) else {
         return stop(
-            "task.external_missing",
+            codes::TASK_EXTERNAL_MISSING,
             format!(
                 "the file {wanted}, in which parts of the task stand (XFR), is not there: copy the whole folder"
             ),
@@ -121,13 +122,13 @@ fn elements(
         Ok(read) => read,
         Err(MapError::Unreadable { reason, .. }) => {
             return stop(
-                "task.external_unreadable",
+                codes::TASK_EXTERNAL_UNREADABLE,
                 format!("{found} cannot be read: {reason}"),
             );
         }
         Err(error) => {
             return stop(
-                "task.external_unreadable",
+                codes::TASK_EXTERNAL_UNREADABLE,
                 format!("{found} cannot be read: {error}"),
             );
         }
@@ -135,7 +136,7 @@ fn elements(
     let root = tree.root_element().tag_name().name();
     if root != "XFC" {
         return stop(
-            "task.external_root",
+            codes::TASK_EXTERNAL_ROOT,
             format!("the root of {found} is {root:?}, not XFC; nothing of it is taken"),
         );
     }
@@ -159,11 +160,15 @@ fn elements(
             "{found} holds {} besides {kind}; a file holds one kind, and refers to no further files: they are not taken",
             others.join(", ")
         );
-        faults.push(Fault::stop("task.external_kind", place.clone(), message));
+        faults.push(Fault::stop(
+            codes::TASK_EXTERNAL_KIND,
+            place.clone(),
+            message,
+        ));
     }
     if !exact {
         faults.push(Fault::caution(
-            "task.external_name",
+            codes::TASK_EXTERNAL_NAME,
             place.clone(),
             format!("the file is called {found}, not {wanted}: some terminals do not find it"),
         ));

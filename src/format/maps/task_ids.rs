@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 
 use roxmltree::Node;
 
+use crate::finding::codes;
 use crate::zones::carried::{CarriedMap, Place};
 use crate::zones::faults::fault::Fault;
 
@@ -46,13 +47,13 @@ pub(super) fn check(root: Node<'_, '_>, map: &mut CarriedMap) -> u32 {
     match major {
         Some(2 | 3) => {}
         Some(4) => map.oddities.push(Fault::note(
-            "task.version",
+            codes::TASK_VERSION,
             place.clone(),
             format!("the file is of version 4.{minor}; controllers of the first position-based class publish version 3"),
         )),
         other => {
             let shown = other.map_or_else(|| "none".to_owned(), |v| v.to_string());
-            map.oddities.push(Fault::stop("task.version", place.clone(), format!("VersionMajor is {shown}; 2, 3 and 4 are known")));
+            map.oddities.push(Fault::stop(codes::TASK_VERSION, place.clone(), format!("VersionMajor is {shown}; 2, 3 and 4 are known")));
         }
     }
     if let Some(major) = major {
@@ -66,7 +67,7 @@ pub(super) fn check(root: Node<'_, '_>, map: &mut CarriedMap) -> u32 {
             office.unwrap_or("missing")
         );
         map.oddities
-            .push(Fault::caution("task.origin", place, message));
+            .push(Fault::caution(codes::TASK_ORIGIN, place, message));
     }
     ids(root, office == Some("1"), map);
     texts(root, map);
@@ -82,7 +83,7 @@ fn ids(root: Node<'_, '_>, office: bool, map: &mut CarriedMap) {
         let kind = node.tag_name().name();
         let Some(id) = node.attribute("A") else {
             map.oddities.push(Fault::stop(
-                "task.id",
+                codes::TASK_ID,
                 Place::named(kind),
                 format!("an element {kind} has no id (A)"),
             ));
@@ -94,7 +95,7 @@ fn ids(root: Node<'_, '_>, office: bool, map: &mut CarriedMap) {
         let digits = number.strip_prefix('-').unwrap_or(number);
         if digits.is_empty() || !digits.chars().all(|c| c.is_ascii_digit()) || id.len() > 14 {
             map.oddities.push(Fault::stop(
-                "task.id",
+                codes::TASK_ID,
                 place(),
                 format!(
                     "{id:?} is no id of a {kind}: write {kind} and a number, 14 characters at most"
@@ -102,7 +103,7 @@ fn ids(root: Node<'_, '_>, office: bool, map: &mut CarriedMap) {
             ));
         } else if digits.starts_with('0') {
             map.oddities.push(Fault::caution(
-                "task.id",
+                codes::TASK_ID,
                 place(),
                 format!(
                     "{id:?} begins with a zero; 0 is reserved and leading zeros are not allowed"
@@ -110,7 +111,7 @@ fn ids(root: Node<'_, '_>, office: bool, map: &mut CarriedMap) {
             ));
         } else if number.starts_with('-') && office {
             map.oddities.push(Fault::caution(
-                "task.id",
+                codes::TASK_ID,
                 place(),
                 format!("{id:?} has a minus, as ids made on a machine have; some terminals refuse it in a plan"),
             ));
@@ -119,7 +120,7 @@ fn ids(root: Node<'_, '_>, office: bool, map: &mut CarriedMap) {
     for (id, count) in &seen {
         if *count > 1 {
             map.oddities.push(Fault::stop(
-                "task.id_twice",
+                codes::TASK_ID_TWICE,
                 Place::named(*id),
                 format!("the id {id} is given {count} times; ids must be unique"),
             ));
@@ -142,8 +143,11 @@ fn ids(root: Node<'_, '_>, office: bool, map: &mut CarriedMap) {
                 let message = format!(
                     "{owner} names {target:?} ({attribute}), and there is no such {wanted}"
                 );
-                map.oddities
-                    .push(Fault::stop("task.dangling", Place::named(owner), message));
+                map.oddities.push(Fault::stop(
+                    codes::TASK_DANGLING,
+                    Place::named(owner),
+                    message,
+                ));
             }
         }
     }
@@ -177,13 +181,13 @@ fn texts(root: Node<'_, '_>, map: &mut CarriedMap) {
             let count = text.chars().count();
             if count > TEXT {
                 map.oddities.push(Fault::caution(
-                    "task.text",
+                    codes::TASK_TEXT,
                     place(),
                     format!("the name {text:?} has {count} characters, {TEXT} are allowed"),
                 ));
             } else if !text.is_ascii() {
                 map.oddities.push(Fault::note(
-                    "task.text",
+                    codes::TASK_TEXT,
                     place(),
                     format!("the name {text:?} has letters that some terminals show as boxes"),
                 ));

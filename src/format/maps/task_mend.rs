@@ -7,7 +7,7 @@ use std::path::Path;
 use geo::{Intersects, MultiPolygon};
 use roxmltree::Node;
 
-use crate::finding::Severity;
+use crate::finding::{Code, Severity, codes};
 use crate::format::maps::task::{FOLDER, Loaded, MAIN, Set, children, chosen, id};
 use crate::format::maps::task_grid_mend::Raster;
 use crate::format::maps::unpack::{xml_text, xml_tree};
@@ -103,7 +103,7 @@ pub fn mend_task(path: &Path, field: Option<&MultiPolygon<f64>>) -> Result<TaskM
     let fits = |set: &Loaded| -> Result<bool, MapError> {
         Ok(!stops(path, set, field)?
             .iter()
-            .any(|(code, _)| matches!(*code, "grid.order" | "field.outside")))
+            .any(|(code, _)| matches!(*code, codes::GRID_ORDER | codes::FIELD_OUTSIDE)))
     };
     // A grid of a length made to fit must lie on its field: else its columns were miscounted, and what was cut or filled is not the end of it.
     let (mut mended, set) = if !changed || fits(&set)? {
@@ -127,7 +127,7 @@ fn stops(
     path: &Path,
     set: &Loaded,
     field: Option<&MultiPolygon<f64>>,
-) -> Result<Vec<(&'static str, String)>, MapError> {
+) -> Result<Vec<(Code, String)>, MapError> {
     let map = task::read_set(path, set)?;
     let verdict = faults::check(
         &map,

@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 
 use roxmltree::Node;
 
+use crate::finding::codes;
 use crate::format::maps::task::{children, id};
 use crate::units::RateUnit;
 use crate::zones::carried::{CarriedMap, Meaning, Place, Quantity};
@@ -72,7 +73,7 @@ pub(super) fn read(root: Node<'_, '_>, task: Node<'_, '_>, map: &mut CarriedMap)
         let place = Place::named(format!("TZN {text}"));
         let Some(code) = text.parse::<u16>().ok().filter(|code| *code <= HIGHEST) else {
             map.oddities.push(Fault::stop(
-                "task.zone_code",
+                codes::TASK_ZONE_CODE,
                 place,
                 format!("{text:?} is no code of a treatment zone: 0 to {HIGHEST}"),
             ));
@@ -84,7 +85,7 @@ pub(super) fn read(root: Node<'_, '_>, task: Node<'_, '_>, map: &mut CarriedMap)
             .and_then(|value| value_of(*value, values.len(), &place, map));
         if values.is_empty() {
             map.oddities.push(Fault::stop(
-                "task.zone_value",
+                codes::TASK_ZONE_VALUE,
                 place.clone(),
                 "the zone has no value (PDV), so no rate",
             ));
@@ -95,7 +96,7 @@ pub(super) fn read(root: Node<'_, '_>, task: Node<'_, '_>, map: &mut CarriedMap)
                 values.len()
             );
             map.oddities
-                .push(Fault::caution("task.values", place.clone(), message));
+                .push(Fault::caution(codes::TASK_VALUES, place.clone(), message));
         }
         if first == Some(code)
             && let Some(value) = values.first()
@@ -107,7 +108,7 @@ pub(super) fn read(root: Node<'_, '_>, task: Node<'_, '_>, map: &mut CarriedMap)
         }
         if zones.values.insert(code, value).is_some() {
             map.oddities.push(Fault::stop(
-                "task.zone_twice",
+                codes::TASK_ZONE_TWICE,
                 place,
                 format!("the zone code {code} is given twice in {}", id(task)),
             ));
@@ -144,7 +145,7 @@ fn value_of(
     let ddi = value.attribute("A").unwrap_or("");
     if ddi.len() != 4 || !ddi.chars().all(|c| c.is_ascii_hexdigit()) {
         map.oddities.push(Fault::stop(
-            "task.ddi",
+            codes::TASK_DDI,
             place.clone(),
             format!("{ddi:?} is no entry of the data dictionary: four hex digits"),
         ));
@@ -153,7 +154,7 @@ fn value_of(
     let text = value.attribute("B").unwrap_or("");
     let Ok(stored) = text.parse::<i32>() else {
         map.oddities.push(Fault::stop(
-            "task.value",
+            codes::TASK_VALUE,
             place.clone(),
             format!("the value (B) {text:?} is no whole number of 32 bits"),
         ));
@@ -161,7 +162,7 @@ fn value_of(
     };
     if stored < 0 {
         map.oddities.push(Fault::stop(
-            "rate.negative",
+            codes::RATE_NEGATIVE,
             place.clone(),
             format!("the value (B) is {stored}; a rate cannot be negative"),
         ));
@@ -187,7 +188,7 @@ fn channel(ddi: &str, code: u16, zones: &mut Zones, map: &mut CarriedMap) {
         }
         None if ACTUAL.contains(&ddi) => {
             map.oddities.push(Fault::stop(
-                "task.ddi_kind",
+                codes::TASK_DDI_KIND,
                 place,
                 format!("entry {ddi} is an actual rate, which only logs hold; a plan holds its setpoint (0001, 0006 ...)"),
             ));
@@ -195,7 +196,7 @@ fn channel(ddi: &str, code: u16, zones: &mut Zones, map: &mut CarriedMap) {
         }
         None => {
             map.oddities.push(Fault::stop(
-                "task.ddi_kind",
+                codes::TASK_DDI_KIND,
                 place,
                 format!("entry {ddi} is no setpoint of mass, volume or nitrogen by area"),
             ));
@@ -233,7 +234,7 @@ fn scale(shown: Node<'_, '_>, zones: &Zones, map: &mut CarriedMap) {
             map.meaning.quantity.name()
         );
         map.oddities
-            .push(Fault::stop("unit.doubtful", place, message));
+            .push(Fault::stop(codes::UNIT_DOUBTFUL, place, message));
         return;
     }
     let wanted = factor / per;
@@ -243,7 +244,7 @@ fn scale(shown: Node<'_, '_>, zones: &Zones, map: &mut CarriedMap) {
             scale / wanted
         );
         map.oddities
-            .push(Fault::stop("unit.doubtful", place, message));
+            .push(Fault::stop(codes::UNIT_DOUBTFUL, place, message));
     }
 }
 
@@ -258,9 +259,9 @@ pub(super) fn fallbacks(task: Node<'_, '_>, zones: &Zones, map: &mut CarriedMap)
         let Some(text) = task.attribute(attribute) else {
             let message = format!("the task names no {what} ({attribute}): the last rate stays on");
             map.oddities.push(if attribute == "J" {
-                Fault::caution("task.no_outside_zone", place, message)
+                Fault::caution(codes::TASK_NO_OUTSIDE_ZONE, place, message)
             } else {
-                Fault::note("task.no_fallback", place, message)
+                Fault::note(codes::TASK_NO_FALLBACK, place, message)
             });
             continue;
         };
@@ -270,7 +271,7 @@ pub(super) fn fallbacks(task: Node<'_, '_>, zones: &Zones, map: &mut CarriedMap)
             .and_then(|code| zones.values.get(&code).map(|value| (code, value)));
         let Some((code, value)) = known else {
             map.oddities.push(Fault::stop(
-                "task.zone_dangling",
+                codes::TASK_ZONE_DANGLING,
                 place,
                 format!("the {what} ({attribute}) is {text}, and there is no such treatment zone"),
             ));
@@ -283,8 +284,11 @@ pub(super) fn fallbacks(task: Node<'_, '_>, zones: &Zones, map: &mut CarriedMap)
                 "the {what} ({attribute}) sets entry {}, the map entry {ddi}: the last rate of the map would stay on",
                 value.ddi
             );
-            map.oddities
-                .push(Fault::stop("task.fallback_kind", place.clone(), message));
+            map.oddities.push(Fault::stop(
+                codes::TASK_FALLBACK_KIND,
+                place.clone(),
+                message,
+            ));
         }
         let rate = zones.rate(code);
         match attribute {
@@ -295,7 +299,7 @@ pub(super) fn fallbacks(task: Node<'_, '_>, zones: &Zones, map: &mut CarriedMap)
         if attribute == "J" && map.boundary.is_none() {
             let message = "the task names a zone outside the field (J), but its field has no boundary (PLN 1): there is no outside";
             map.oddities
-                .push(Fault::caution("task.no_boundary", place, message));
+                .push(Fault::caution(codes::TASK_NO_BOUNDARY, place, message));
         }
     }
 }

@@ -27,7 +27,7 @@ pub enum ShapefileError {
     },
     /// More zones than the number column holds.
     #[error(
-        "machine shapefile: zone number {zone} has more than 6 digits; raise zones.min_area or rate.step"
+        "machine shapefile: zone number {zone} has more than 6 digits; raise zones.minimum_area or rate.step"
     )]
     ZoneNumber {
         /// The zone.

@@ -186,7 +186,7 @@ impl WeatherError {
     pub const fn code(&self) -> &'static str {
         match self {
             Self::Read { .. } => "weather.unreadable",
-            Self::NotText { .. } => "weather.not-text",
+            Self::NotText { .. } => "weather.not_text",
             Self::Empty { .. } => "weather.empty",
             Self::Columns { .. } | Self::Table { .. } => "weather.table",
             Self::NoColumn { .. } | Self::TwoColumns { .. } => "weather.columns",

@@ -9,7 +9,7 @@ pub mod stations;
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use crate::finding::{Checked, Finding};
+use crate::finding::{Checked, Finding, codes};
 use crate::format::weather::error::WeatherError;
 use crate::format::weather::header::Columns;
 use jiff::civil::Date;
@@ -165,7 +165,7 @@ fn missing_note(missing: &[String], path: &Path) -> Finding {
         String::new()
     };
     Finding::note(
-        "weather.missing",
+        codes::WEATHER_MISSING,
         format!(
             "{}: no least or greatest temperature on {shown}{more}; these days are not in the record",
             path.display()

@@ -92,7 +92,7 @@ pub(super) fn clean(
     let mut dropped = Dropped::default();
     let field = Area::of(&ground.field);
     let strips: Vec<Area<'_>> = ground.strips.iter().map(Area::of).collect();
-    let limited = settings.least_speed.is_some() || settings.greatest_speed.is_some();
+    let limited = settings.minimum_speed.is_some() || settings.maximum_speed.is_some();
     let mut kept = Vec::new();
     for reading in readings {
         if !field.holds(reading.x, reading.y) {
@@ -105,10 +105,10 @@ pub(super) fn clean(
                 continue;
             };
             if settings
-                .least_speed
+                .minimum_speed
                 .is_some_and(|least| speed < least.get())
                 || settings
-                    .greatest_speed
+                    .maximum_speed
                     .is_some_and(|greatest| speed > greatest.get())
             {
                 dropped.speed += 1;

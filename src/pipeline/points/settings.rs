@@ -24,15 +24,15 @@ pub struct Points {
     /// Its unit, when the column's name does not say it. (metres a second in one of it)
     pub speed_unit: Option<f64>,
     /// Slower readings are dropped.
-    pub least_speed: Option<Speed>,
+    pub minimum_speed: Option<Speed>,
     /// Faster readings are dropped.
-    pub greatest_speed: Option<Speed>,
+    pub maximum_speed: Option<Speed>,
     /// Deviations from the neighbours' median beyond which a reading is dropped; 0 keeps every one.
     pub outliers: f64,
     /// Readings of a pass that follow each other within this distance are joined.
     pub join: Length,
     /// Readings that a cell needs: in it for a mean, within reach for kriging.
-    pub least_readings: usize,
+    pub minimum_readings: usize,
     /// How cells get their index.
     pub estimate: Estimate,
 }

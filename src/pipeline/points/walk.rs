@@ -6,7 +6,7 @@ use super::clean::{Cleaned, Dropped, clean};
 use super::layer::{PointLayer, Reading, Unusable};
 use super::settings::{Estimate, Points};
 use super::{cells, strip};
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::placebo::NoPlacebo;
 use crate::pipeline::run::{Looked, RunError, Sources};
@@ -155,7 +155,7 @@ pub fn look(
     let members = cells::members(ground, &kept, settings.field.map_strips);
     let (found, kriging) = match &rule.estimate {
         Estimate::Mean => (
-            cells::means(ground, &kept, &members, rule.least_readings),
+            cells::means(ground, &kept, &members, rule.minimum_readings),
             None,
         ),
         Estimate::Kriging {
@@ -178,7 +178,7 @@ pub fn look(
                 variogram: &fit.variogram,
                 neighbours: *neighbours,
                 reach,
-                least: rule.least_readings,
+                least: rule.minimum_readings,
                 threads: sources.threads,
                 progress: sources.progress,
             };
@@ -331,7 +331,7 @@ fn say(
 ) {
     let (dropped, unusable) = (said.dropped, said.unusable);
     findings.push(Finding::note(
-        "points.used",
+        codes::POINTS_USED,
         format!(
             "{} readings count ({} of canopy, {} of bare ground), {:.1} m apart by the median; of {} with place and index, {} lie outside the field, {} were taken too slowly or too fast, {} have no speed, {} are unlike their neighbours, {} were joined with the one before; {} rows have no place, {} no index, {} an index that cannot be",
             said.kept,
@@ -351,14 +351,14 @@ fn say(
     ));
     if let Some(many) = too_many_outliers {
         findings.push(Finding::caution(
-            "points.uneven",
+            codes::POINTS_UNEVEN,
             format!("{many} readings are unlike their neighbours, more than a quarter: none was dropped; look at the sensor, or at the column that is read"),
         ));
     } else if dropped.outliers as f64
         > 0.05 * (said.kept + dropped.joined + dropped.outliers) as f64
     {
         findings.push(Finding::caution(
-            "points.outliers",
+            codes::POINTS_OUTLIERS,
             format!(
                 "{} readings, more than 5 %, were dropped as unlike their neighbours; points.outliers = 0 keeps them: compare the totals",
                 dropped.outliers
@@ -368,7 +368,7 @@ fn say(
     let lost = unusable.no_place + unusable.no_index + unusable.out_of_range;
     if lost as f64 > 0.1 * (said.readings + lost) as f64 {
         findings.push(Finding::caution(
-            "points.missing",
+            codes::POINTS_MISSING,
             format!(
                 "{lost} of {} rows of the file are no readings: look at the sensor's log",
                 said.readings + lost
@@ -377,7 +377,7 @@ fn say(
     }
     if said.cells_unseen > 0 {
         findings.push(Finding::note(
-            "points.gaps",
+            codes::POINTS_GAPS,
             format!(
                 "{} of {cells} cells have too few readings near and count as unseen: each gets the rate that the job states for unseen ground",
                 said.cells_unseen
@@ -393,7 +393,7 @@ fn say_kriging(kriging: &Kriging, green: usize, findings: &mut Vec<Finding>) {
     let variogram = kriging.fit.variogram;
     let (share, range) = (variogram.nugget_share(), variogram.practical_range());
     findings.push(Finding::note(
-        "points.variogram",
+        codes::POINTS_VARIOGRAM,
         format!(
             "cells are kriged with a {} variogram: nugget {:.6}, sill {:.6}, readings tell of each other up to {range:.0} m; readings up to {:.0} m away are used",
             variogram.model.word(),
@@ -404,7 +404,7 @@ fn say_kriging(kriging: &Kriging, green: usize, findings: &mut Vec<Finding>) {
     ));
     let poor = |what: String| {
         Finding::caution(
-            "points.variogram_poor",
+            codes::POINTS_VARIOGRAM_POOR,
             format!(
                 "the variogram fits poorly: {what}; the standard errors mean little, and a mean of the readings in each cell (estimate = \"mean\") is the plainer answer"
             ),
@@ -425,14 +425,14 @@ fn say_kriging(kriging: &Kriging, green: usize, findings: &mut Vec<Finding>) {
     }
     if green < ENOUGH_FOR_VARIOGRAM {
         findings
-            .push(Finding::caution("points.few", format!("{green} readings of canopy are few for a variogram: below {ENOUGH_FOR_VARIOGRAM} it is a guess")));
+            .push(Finding::caution(codes::POINTS_FEW, format!("{green} readings of canopy are few for a variogram: below {ENOUGH_FOR_VARIOGRAM} it is a guess")));
     }
     if let Some(left_out) = kriging
         .left_out
         .filter(|left_out| !(0.5..=2.0).contains(&left_out.variance_ratio))
     {
         findings.push(Finding::caution(
-            "points.standard_error",
+            codes::POINTS_STANDARD_ERROR,
             format!(
                 "readings left out are missed by {:.4} (root mean square), {:.2} times what the standard errors say: trust index_se by that factor less",
                 left_out.root_mean_square,

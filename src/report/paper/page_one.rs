@@ -56,7 +56,7 @@ pub(super) fn noticed(paper: &Paper<'_>, finding: &crate::finding::Finding) -> N
         severity: finding.severity,
         word,
         message,
-        code: finding.code.to_owned(),
+        code: finding.code.word().to_owned(),
     }
 }
 

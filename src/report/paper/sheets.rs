@@ -454,7 +454,7 @@ pub(super) fn card(paper: &Paper<'_>) -> Part {
         .iter()
         .filter(|finding| {
             finding.accepted.is_some()
-                || (finding.severity == Severity::Caution && finding.code.starts_with("machine."))
+                || (finding.severity == Severity::Caution && finding.code.group() == "machine")
         })
         .map(|finding| noticed(paper, finding))
         .collect();

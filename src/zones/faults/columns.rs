@@ -1,5 +1,6 @@
 //! Names of columns that controllers cut or confuse. Shapefile names hold 10 bytes (dBase); ASCII without blanks: common practice, no source.
 
+use crate::finding::codes;
 use crate::zones::carried::{CarriedMap, MapKind, Place};
 use crate::zones::faults::fault::Fault;
 
@@ -26,7 +27,7 @@ pub(super) fn check(map: &CarriedMap, faults: &mut Vec<Fault>) {
                 "{twin:?} and {name:?} are one name, {:?}, to a controller that cuts names to {LONGEST} letters in capitals",
                 cut(name)
             );
-            faults.push(Fault::caution("column.twins", place.clone(), message));
+            faults.push(Fault::caution(codes::COLUMN_TWINS, place.clone(), message));
         }
         let odd = name.is_empty()
             || !name.is_ascii()
@@ -34,7 +35,7 @@ pub(super) fn check(map: &CarriedMap, faults: &mut Vec<Fault>) {
             || name.starts_with(|c: char| c.is_ascii_digit());
         if odd {
             faults.push(Fault::note(
-                "column.letters",
+                codes::COLUMN_LETTERS,
                 place.clone(),
                 format!(
                     "the name {name:?} has blanks, or letters beyond ASCII, or begins with a digit"
@@ -45,13 +46,13 @@ pub(super) fn check(map: &CarriedMap, faults: &mut Vec<Fault>) {
             let message = format!(
                 "the rate's column {name:?} fills all {LONGEST} letters, so it may have been cut: unit or substance may be lost from it"
             );
-            faults.push(Fault::caution("column.cut", place, message));
+            faults.push(Fault::caution(codes::COLUMN_CUT, place, message));
         } else if map.kind != MapKind::Shapefile && name.len() > LONGEST && rate {
             let message = format!(
                 "the rate's column {name:?} becomes {:?} in a shapefile",
                 cut(name)
             );
-            faults.push(Fault::note("column.cut", place, message));
+            faults.push(Fault::note(codes::COLUMN_CUT, place, message));
         }
     }
 }

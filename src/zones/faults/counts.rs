@@ -1,5 +1,6 @@
 //! How many zones and points an old terminal takes: common practice, no source.
 
+use crate::finding::codes;
 use crate::zones::carried::{CarriedMap, Place};
 use crate::zones::faults::fault::Fault;
 
@@ -17,7 +18,7 @@ pub(super) fn check(map: &CarriedMap, faults: &mut Vec<Fault>) {
             map.patches.len()
         );
         faults.push(
-            Fault::caution("count.zones", Place::whole(), message)
+            Fault::caution(codes::COUNT_ZONES, Place::whole(), message)
                 .sized(map.patches.len() as f64, "zones"),
         );
     }
@@ -30,7 +31,7 @@ pub(super) fn check(map: &CarriedMap, faults: &mut Vec<Fault>) {
                     "a ring has {} points; old terminals take up to about {MANY_POINTS}: simplify it",
                     ring.points.len()
                 );
-                let fault = Fault::caution("count.points", patch.place.clone(), message)
+                let fault = Fault::caution(codes::COUNT_POINTS, patch.place.clone(), message)
                     .sized(ring.points.len() as f64, "points");
                 faults.push(match ring.points.first() {
                     Some(&at) => fault.at(at),
@@ -44,7 +45,8 @@ pub(super) fn check(map: &CarriedMap, faults: &mut Vec<Fault>) {
             "the map has {all} points in all; old terminals take up to about {MANY_IN_ALL}"
         );
         faults.push(
-            Fault::caution("count.points", Place::whole(), message).sized(all as f64, "points"),
+            Fault::caution(codes::COUNT_POINTS, Place::whole(), message)
+                .sized(all as f64, "points"),
         );
     }
 }

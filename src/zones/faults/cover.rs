@@ -9,7 +9,7 @@ use geo::{
 use rstar::RTree;
 use rstar::primitives::{GeomWithData, Rectangle};
 
-use crate::finding::Severity;
+use crate::finding::{Code, Severity, codes};
 use crate::space::holes::holes;
 use crate::space::polygon::{grown, joined, less, repaired};
 use crate::space::repair::widest;
@@ -192,7 +192,7 @@ struct Look<'a> {
     map: &'a CarriedMap,
     frame: &'a Frame,
     faults: &'a mut Vec<Fault>,
-    told: BTreeMap<&'static str, usize>,
+    told: BTreeMap<Code, usize>,
 }
 
 impl Look<'_> {
@@ -218,7 +218,7 @@ impl Look<'_> {
         for (code, count) in &self.told {
             if *count > TOLD {
                 self.faults.push(Fault::note(
-                    "faults.more",
+                    codes::FAULTS_MORE,
                     Place::whole(),
                     format!(
                         "{} more faults of the kind {code} are not listed",
@@ -266,7 +266,7 @@ impl Look<'_> {
                         other.patch.place
                     );
                     self.tell(
-                        Fault::stop("patch.duplicate", unit.patch.place.clone(), message)
+                        Fault::stop(codes::PATCH_DUPLICATE, unit.patch.place.clone(), message)
                             .sized(unit.area, "m²"),
                         &unit.polygon,
                     );
@@ -311,7 +311,7 @@ impl Look<'_> {
                         rates(self.map, a.rate, b.rate)
                     );
                     self.tell(
-                        Fault::stop("patch.overlap", b.patch.place.clone(), message)
+                        Fault::stop(codes::PATCH_OVERLAP, b.patch.place.clone(), message)
                             .sized(area, "m²"),
                         &shared,
                     );
@@ -326,7 +326,7 @@ impl Look<'_> {
                 "{count} pairs of zones overlap by less than {SMALL_M2} m² or {NARROW_M} m each, {small:.1} m² in all: borders drawn twice, or rounded"
             );
             self.faults.push(
-                Fault::note("patch.overlap_small", Place::whole(), message).sized(small, "m²"),
+                Fault::note(codes::PATCH_OVERLAP_SMALL, Place::whole(), message).sized(small, "m²"),
             );
         }
     }
@@ -339,7 +339,7 @@ impl Look<'_> {
                     "the polygon has {:.3} m²: some controllers stumble over such slivers",
                     unit.area
                 );
-                let fault = Fault::caution("patch.sliver", unit.patch.place.clone(), message)
+                let fault = Fault::caution(codes::PATCH_SLIVER, unit.patch.place.clone(), message)
                     .sized(unit.area, "m²");
                 let first = unit
                     .patch
@@ -350,7 +350,7 @@ impl Look<'_> {
                 self.tell(fault, &unit.polygon);
                 // A flat ring has no inside to pin; its first point is as good.
                 if let (Some(last), Some(&at)) = (self.faults.last_mut(), first)
-                    && last.code == "patch.sliver"
+                    && last.code == codes::PATCH_SLIVER
                     && last.at.is_none()
                 {
                     last.at = Some(at);
@@ -382,7 +382,7 @@ impl Look<'_> {
                     machine.get()
                 );
                 self.tell(
-                    Fault::caution("patch.narrow", unit.patch.place.clone(), message)
+                    Fault::caution(codes::PATCH_NARROW, unit.patch.place.clone(), message)
                         .sized(wide, "m")
                         .sized(unit.area, "m²"),
                     &unit.polygon,
@@ -390,13 +390,17 @@ impl Look<'_> {
                 continue;
             }
             for (polygon, core) in unit.polygon.iter().zip(&cores) {
-                let room =
-                    TOLD.saturating_sub(self.told.get("patch.neck").copied().unwrap_or_default());
+                let room = TOLD.saturating_sub(
+                    self.told
+                        .get(&codes::PATCH_NECK)
+                        .copied()
+                        .unwrap_or_default(),
+                );
                 let (found, more) = necks(polygon, core, reach, room);
                 for neck in found {
                     self.neck(unit, &neck, machine.get(), field);
                 }
-                *self.told.entry("patch.neck").or_default() += more;
+                *self.told.entry(codes::PATCH_NECK).or_default() += more;
             }
         }
     }
@@ -431,7 +435,7 @@ impl Look<'_> {
             )
         };
         let fault = Fault::new(
-            "patch.neck",
+            codes::PATCH_NECK,
             severity,
             unit.patch.place.clone(),
             format!("{what}: {then}"),
@@ -444,7 +448,7 @@ impl Look<'_> {
         if let Some(last) = self
             .faults
             .last_mut()
-            .filter(|last| last.code == "patch.neck")
+            .filter(|last| last.code == codes::PATCH_NECK)
             && let Some(at) = self.frame.point_back(neck.at)
         {
             last.at = Some(at);
@@ -482,10 +486,10 @@ impl Look<'_> {
                 let message = format!(
                     "{area:.1} m² of the field lie in no zone: they get the terminal's fallback or the last rate"
                 );
-                Fault::stop("field.gap", Place::whole(), message)
+                Fault::stop(codes::FIELD_GAP, Place::whole(), message)
             } else {
                 Fault::caution(
-                    "field.gap",
+                    codes::FIELD_GAP,
                     Place::whole(),
                     format!(
                         "{area:.1} m² between the zones lie in none; give --boundary to tell a gap from a pond"
@@ -498,14 +502,15 @@ impl Look<'_> {
             let message = format!(
                 "{small:.1} m² of the field lie between zones in pieces of less than {SMALL_M2} m² or {NARROW_M} m: borders that do not meet, or rounding"
             );
-            self.faults
-                .push(Fault::note("field.slivers", Place::whole(), message).sized(small, "m²"));
+            self.faults.push(
+                Fault::note(codes::FIELD_SLIVERS, Place::whole(), message).sized(small, "m²"),
+            );
         }
         for exclusion in &field.exclusions {
             self.on_ground(
                 units,
                 exclusion,
-                "exclusion.rate",
+                codes::EXCLUSION_RATE,
                 "lie on ground to be left out and would get",
             );
         }
@@ -519,7 +524,7 @@ impl Look<'_> {
         &mut self,
         units: &[Unit<'_>],
         ground: &MultiPolygon<f64>,
-        code: &'static str,
+        code: Code,
         does: &str,
     ) {
         for unit in units {
@@ -573,14 +578,14 @@ impl Look<'_> {
         let given = format!("{total:.2} {} in all", total_unit(self.map));
         let (code, message) = if covered >= 0.5 * whole {
             (
-                "hole.lost",
+                codes::HOLE_LOST,
                 format!(
                     "a hole of the field of {whole:.1} m² has got lost: {covered:.1} m² of it would get a rate, {given}"
                 ),
             )
         } else {
             (
-                "hole.rate",
+                codes::HOLE_RATE,
                 format!(
                     "{covered:.1} m² in a hole of the field of {whole:.1} m² would get a rate, {given}"
                 ),
@@ -631,7 +636,7 @@ impl Look<'_> {
             {
                 let message = format!("the zone of {:.1} m² lies outside the field", unit.area);
                 self.tell(
-                    Fault::stop("patch.outside", unit.patch.place.clone(), message)
+                    Fault::stop(codes::PATCH_OUTSIDE, unit.patch.place.clone(), message)
                         .sized(area, "m²"),
                     &out,
                 );
@@ -657,7 +662,7 @@ impl Look<'_> {
                         piece.unsigned_area()
                     );
                     self.tell(
-                        Fault::stop("field.outside", unit.patch.place.clone(), message)
+                        Fault::stop(codes::FIELD_OUTSIDE, unit.patch.place.clone(), message)
                             .sized(piece.unsigned_area(), "m²")
                             .sized(reach, "m"),
                         &ground,
@@ -668,7 +673,7 @@ impl Look<'_> {
                         piece.unsigned_area()
                     );
                     self.tell(
-                        Fault::caution("field.outside", unit.patch.place.clone(), message)
+                        Fault::caution(codes::FIELD_OUTSIDE, unit.patch.place.clone(), message)
                             .sized(piece.unsigned_area(), "m²")
                             .sized(reach, "m"),
                         &ground,
@@ -684,7 +689,7 @@ impl Look<'_> {
                 "rates run out over the field's edge by up to {farthest:.1} m ({over:.0} m² in all), within the machine's width"
             );
             self.faults.push(
-                Fault::note("field.run_out", Place::whole(), message)
+                Fault::note(codes::FIELD_RUN_OUT, Place::whole(), message)
                     .sized(over, "m²")
                     .sized(farthest, "m"),
             );

@@ -2,7 +2,7 @@
 
 use geo::{Coord, MultiPolygon};
 
-use crate::finding::{Severity, shortened};
+use crate::finding::{Code, Severity, shortened};
 use crate::zones::carried::Place;
 
 /// How large a fault is.
@@ -18,7 +18,7 @@ pub struct Size {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fault {
     /// Stable, dotted, lower case: `ring.crosses`.
-    pub code: &'static str,
+    pub code: Code,
     /// How much it weighs.
     pub severity: Severity,
     /// Where it stands in the file.
@@ -35,12 +35,7 @@ pub struct Fault {
 
 impl Fault {
     /// A fault of this weight.
-    pub fn new(
-        code: &'static str,
-        severity: Severity,
-        place: Place,
-        message: impl Into<String>,
-    ) -> Self {
+    pub fn new(code: Code, severity: Severity, place: Place, message: impl Into<String>) -> Self {
         Self {
             code,
             severity,
@@ -52,15 +47,15 @@ impl Fault {
         }
     }
     /// An error.
-    pub fn stop(code: &'static str, place: Place, message: impl Into<String>) -> Self {
+    pub fn stop(code: Code, place: Place, message: impl Into<String>) -> Self {
         Self::new(code, Severity::Stop, place, message)
     }
     /// A doubt.
-    pub fn caution(code: &'static str, place: Place, message: impl Into<String>) -> Self {
+    pub fn caution(code: Code, place: Place, message: impl Into<String>) -> Self {
         Self::new(code, Severity::Caution, place, message)
     }
     /// Worth knowing.
-    pub fn note(code: &'static str, place: Place, message: impl Into<String>) -> Self {
+    pub fn note(code: Code, place: Place, message: impl Into<String>) -> Self {
         Self::new(code, Severity::Note, place, message)
     }
     /// With its point on the ground.

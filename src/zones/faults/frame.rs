@@ -2,6 +2,7 @@
 
 use geo::{BoundingRect, Coord, MapCoords, MultiPolygon};
 
+use crate::finding::codes;
 use crate::space::crs::{Crs, Projector};
 use crate::zones::carried::{CarriedMap, Place, System};
 use crate::zones::faults::Against;
@@ -49,7 +50,7 @@ impl Frame {
         let Some((low, high)) = map.bounds() else {
             if map.patches.is_empty() && map.lattice.is_none() {
                 faults.push(Fault::stop(
-                    "map.empty",
+                    codes::MAP_EMPTY,
                     Place::whole(),
                     "the map holds no shape with a rate",
                 ));
@@ -72,7 +73,7 @@ impl Frame {
                 let message = format!(
                     "no reference system: {why}{guess}. State one: without it nobody knows where the map lies"
                 );
-                faults.push(Fault::stop("system.missing", system, message).at(middle));
+                faults.push(Fault::stop(codes::SYSTEM_MISSING, system, message).at(middle));
                 if !like_degrees(low, high) {
                     return Self {
                         measured: true,
@@ -88,7 +89,7 @@ impl Frame {
                     "the numbers run to y = {}, which is no latitude: longitude and latitude stand in the wrong order",
                     high.y
                 );
-                faults.push(Fault::stop("axes.swapped", Place::whole(), message).at(middle));
+                faults.push(Fault::stop(codes::AXES_SWAPPED, Place::whole(), message).at(middle));
                 return Self::on(&crs, middle, true, faults);
             }
             let message = format!(
@@ -96,7 +97,12 @@ impl Frame {
                 low.x, low.y
             );
             faults.push(
-                Fault::stop("system.wrong", Place::named("reference system"), message).at(middle),
+                Fault::stop(
+                    codes::SYSTEM_WRONG,
+                    Place::named("reference system"),
+                    message,
+                )
+                .at(middle),
             );
             return Self::unmeasured();
         }
@@ -106,7 +112,12 @@ impl Frame {
                 low.x, low.y
             );
             faults.push(
-                Fault::stop("system.wrong", Place::named("reference system"), message).at(middle),
+                Fault::stop(
+                    codes::SYSTEM_WRONG,
+                    Place::named("reference system"),
+                    message,
+                )
+                .at(middle),
             );
             let mut frame = Self::on(&Crs::wgs84(), middle, false, faults);
             frame.placed = Self::meets(&Crs::wgs84(), (low, high), against);
@@ -125,7 +136,7 @@ impl Frame {
                 "the map lies at longitude {:.4}°, latitude {:.4}°; with the two exchanged it lies on the field",
                 middle.x, middle.y
             );
-            faults.push(Fault::stop("axes.swapped", Place::whole(), message).at(middle));
+            faults.push(Fault::stop(codes::AXES_SWAPPED, Place::whole(), message).at(middle));
             return Self::on(&crs, middle, true, faults);
         }
         let there =
@@ -145,7 +156,7 @@ impl Frame {
         let message = format!(
             "the map lies at {place} and does not meet the field{field}: another field, or a wrong reference system ({crs})"
         );
-        faults.push(Fault::stop("system.elsewhere", Place::whole(), message).at(middle));
+        faults.push(Fault::stop(codes::SYSTEM_ELSEWHERE, Place::whole(), message).at(middle));
         frame.placed = false;
         frame
     }
@@ -175,8 +186,12 @@ impl Frame {
             Err(error) => {
                 let message = format!("the numbers cannot be carried out of {crs}: {error}");
                 faults.push(
-                    Fault::stop("system.wrong", Place::named("reference system"), message)
-                        .at(middle),
+                    Fault::stop(
+                        codes::SYSTEM_WRONG,
+                        Place::named("reference system"),
+                        message,
+                    )
+                    .at(middle),
                 );
                 Self::unmeasured()
             }

@@ -2,6 +2,7 @@
 
 use geo::{Area, BooleanOps, Contains, Coord, Distance, Euclidean, MultiPolygon, Point, Polygon};
 
+use crate::finding::codes;
 use crate::space::coverage::{Scratch, Span, cover};
 use crate::space::polygon::{oriented, rings_of};
 use crate::zones::carried::{CarriedMap, MapKind, Place, RateLattice};
@@ -217,7 +218,7 @@ fn order(map: &CarriedMap, cells: &Cells<'_>, field: &Field, faults: &mut Vec<Fa
         .filter(|&k| inside[k] != spread[k])
         .collect();
     faults.push(cells.fault(
-        Fault::stop("grid.order", Place::named("grid"), message),
+        Fault::stop(codes::GRID_ORDER, Place::named("grid"), message),
         &wrong,
     ));
     true
@@ -237,7 +238,10 @@ fn gaps(cells: &Cells<'_>, inner: &MultiPolygon<f64>, within: &[bool], faults: &
             bare.len(),
             bare.len() as f64 * cells.area
         );
-        faults.push(cells.fault(Fault::stop("field.gap", cells.place(first), message), &bare));
+        faults.push(cells.fault(
+            Fault::stop(codes::FIELD_GAP, cells.place(first), message),
+            &bare,
+        ));
     }
     let (cols, rows) = (cells.lattice.cols, cells.lattice.rows);
     let corner = |col: f64, row: f64| Coord {
@@ -270,7 +274,7 @@ fn gaps(cells: &Cells<'_>, inner: &MultiPolygon<f64>, within: &[bool], faults: &
     let area = short.unsigned_area();
     if area >= SMALL_M2 {
         let fault = Fault::stop(
-            "field.gap",
+            codes::FIELD_GAP,
             Place::named("grid"),
             format!(
                 "{area:.1} m² of the field lie outside the grid and get the terminal's fallback"
@@ -293,12 +297,12 @@ fn exclusions(map: &CarriedMap, cells: &Cells<'_>, field: &Field, faults: &mut V
     let kinds = [
         (
             &field.holes,
-            "hole.rate",
+            codes::HOLE_RATE,
             "in a hole of the field would get a rate",
         ),
         (
             &field.exclusions,
-            "exclusion.rate",
+            codes::EXCLUSION_RATE,
             "on ground to be left out would get a rate",
         ),
     ];
@@ -383,13 +387,13 @@ fn outside(cells: &Cells<'_>, field: &Field, against: &Against, faults: &mut Vec
                 "{} cells wholly outside the field hold a rate, up to {near_reach:.1} m from its edge, within the machine's width",
                 near.len()
             );
-            Fault::note("field.run_out", cells.place(first), message)
+            Fault::note(codes::FIELD_RUN_OUT, cells.place(first), message)
         } else {
             let message = format!(
                 "{} cells wholly outside the field hold a rate, up to {near_reach:.1} m from its edge: fine if meant for the machine's width",
                 near.len()
             );
-            Fault::caution("field.outside", cells.place(first), message)
+            Fault::caution(codes::FIELD_OUTSIDE, cells.place(first), message)
         };
         faults.push(cells.fault(fault.sized(near_reach, "m"), &near));
     }
@@ -399,7 +403,7 @@ fn outside(cells: &Cells<'_>, field: &Field, against: &Against, faults: &mut Vec
             far.len()
         );
         faults.push(cells.fault(
-            Fault::stop("field.outside", cells.place(first), message).sized(reach, "m"),
+            Fault::stop(codes::FIELD_OUTSIDE, cells.place(first), message).sized(reach, "m"),
             &far,
         ));
     }

@@ -1,5 +1,6 @@
 //! Rates: there, numbers, within what is allowed, and of the unit that they are said to be.
 
+use crate::finding::{Code, codes};
 use crate::units::{NRate, RateUnit};
 use crate::zones::carried::{Attribute, CarriedMap, Meaning, Patch, Place, Quantity, Rate};
 use crate::zones::faults::Against;
@@ -35,15 +36,18 @@ pub(super) fn nitrogen(meaning: &Meaning, rate: f64, against: &Against) -> Optio
 
 pub(super) fn check(map: &CarriedMap, against: &Against, faults: &mut Vec<Fault>) {
     // Without a rate column that is told once already.
-    let read =
-        !map.oddities.iter().any(|fault| fault.code == "rate.column") && map.lattice.is_none();
+    let read = !map
+        .oddities
+        .iter()
+        .any(|fault| fault.code == codes::RATE_COLUMN)
+        && map.lattice.is_none();
     for patch in map.patches.iter().filter(|_| read) {
         match &patch.rate {
             Rate::Missing => push(
                 faults,
                 patch,
                 Fault::stop(
-                    "rate.missing",
+                    codes::RATE_MISSING,
                     patch.place.clone(),
                     "there is no rate: the ground would get the last one",
                 ),
@@ -52,9 +56,9 @@ pub(super) fn check(map: &CarriedMap, against: &Against, faults: &mut Vec<Fault>
                 let code = if ["nan", "inf", "-inf"]
                     .contains(&text.trim().to_ascii_lowercase().as_str())
                 {
-                    "rate.not_finite"
+                    codes::RATE_NOT_FINITE
                 } else {
-                    "rate.text"
+                    codes::RATE_TEXT
                 };
                 push(
                     faults,
@@ -68,7 +72,7 @@ pub(super) fn check(map: &CarriedMap, against: &Against, faults: &mut Vec<Fault>
             }
             Rate::Text { written, number } => {
                 let fault = Fault::caution(
-                    "rate.text",
+                    codes::RATE_TEXT,
                     patch.place.clone(),
                     format!(
                         "the rate {written:?} is stored as text; some controllers read it as 0, others as {number}"
@@ -105,11 +109,11 @@ fn push(faults: &mut Vec<Fault>, patch: &Patch, fault: Fault) {
 }
 
 /// What is wrong with one number: code, whether it is an error, and why.
-fn judged(map: &CarriedMap, rate: f64, against: &Against) -> Option<(&'static str, bool, String)> {
+fn judged(map: &CarriedMap, rate: f64, against: &Against) -> Option<(Code, bool, String)> {
     let unit = map.meaning.label();
     if rate < 0.0 {
         return Some((
-            "rate.negative",
+            codes::RATE_NEGATIVE,
             true,
             format!("the rate is {rate} {unit}; a rate cannot be negative"),
         ));
@@ -120,7 +124,7 @@ fn judged(map: &CarriedMap, rate: f64, against: &Against) -> Option<(&'static st
     ) && n.get() > limit.get() * (1.0 + 1e-9)
     {
         return Some((
-            "rate.nitrogen_limit",
+            codes::RATE_NITROGEN_LIMIT,
             true,
             format!(
                 "{rate} {unit} is {:.1} kg N/ha, above the limit of {:.1} kg N/ha",
@@ -131,13 +135,13 @@ fn judged(map: &CarriedMap, rate: f64, against: &Against) -> Option<(&'static st
     }
     match (against.least, against.greatest) {
         (_, Some(greatest)) if rate > greatest * (1.0 + 1e-9) => Some((
-            "rate.above",
+            codes::RATE_ABOVE,
             true,
             format!("the rate {rate} {unit} is above the greatest, {greatest} {unit}"),
         )),
         (_, None) if implausible(map, rate, against).is_some() => implausible(map, rate, against),
         (Some(least), _) if rate > 0.0 && rate < least * (1.0 - 1e-9) => Some((
-            "rate.below",
+            codes::RATE_BELOW,
             false,
             format!(
                 "the rate {rate} {unit} is below the least, {least} {unit}: the machine holds it to 0 or to the least"
@@ -148,11 +152,7 @@ fn judged(map: &CarriedMap, rate: f64, against: &Against) -> Option<(&'static st
 }
 
 /// A rate that no product of its kind is spread at. One that the user allows by `greatest` is none.
-fn implausible(
-    map: &CarriedMap,
-    rate: f64,
-    against: &Against,
-) -> Option<(&'static str, bool, String)> {
+fn implausible(map: &CarriedMap, rate: f64, against: &Against) -> Option<(Code, bool, String)> {
     let (unit, label) = (map.meaning.unit?, map.meaning.label());
     let metric = match unit {
         RateUnit::KgPerHa | RateUnit::LPerHa => rate,
@@ -170,19 +170,19 @@ fn implausible(
             "{rate} {label} is {:.0} kg N/ha of the product named, more than one dressing ({LIKELY_PRODUCT:.0} kg N/ha): check unit and product, or allow it with --greatest",
             n.get()
         );
-        return Some(("rate.implausible", true, message));
+        return Some((codes::RATE_IMPLAUSIBLE, true, message));
     }
     if metric > never {
         let message = format!(
             "{rate} {label} is more than {never:.0} {base}, which no fertiliser is spread at: check the unit; for manure or slurry allow it with --greatest"
         );
-        return Some(("rate.implausible", true, message));
+        return Some((codes::RATE_IMPLAUSIBLE, true, message));
     }
     (metric > likely && against.product.is_none()).then(|| {
         let message = format!(
             "{rate} {label} is more than the {likely:.0} {base} that mineral nitrogen fertilisers stay below: lime, manure or water, or a wrong unit?"
         );
-        ("rate.implausible", false, message)
+        (codes::RATE_IMPLAUSIBLE, false, message)
     })
 }
 
@@ -204,7 +204,7 @@ fn cells(
     against: &Against,
     faults: &mut Vec<Fault>,
 ) {
-    let mut told: Vec<(&'static str, bool, String, usize, u64)> = Vec::new();
+    let mut told: Vec<(Code, bool, String, usize, u64)> = Vec::new();
     for (k, rate) in lattice.rates.iter().enumerate() {
         let Some((code, error, message)) = rate.and_then(|rate| judged(map, rate, against)) else {
             continue;
@@ -263,13 +263,13 @@ fn doubts(map: &CarriedMap, against: &Against, faults: &mut Vec<Fault>) {
             n.get()
         );
         faults.push(
-            Fault::stop("unit.doubtful", named.clone(), message)
+            Fault::stop(codes::UNIT_DOUBTFUL, named.clone(), message)
                 .sized(greatest, map.meaning.label()),
         );
     }
     if !numbers.is_empty() && numbers.iter().all(|&rate| rate == 0.0) {
         faults.push(Fault::caution(
-            "rate.all_zero",
+            codes::RATE_ALL_ZERO,
             named.clone(),
             "every rate is 0: nothing would be spread",
         ));
@@ -342,7 +342,8 @@ fn ratio(map: &CarriedMap, against: &Against, named: &Place, faults: &mut Vec<Fa
                 "beside column {column:?} the rates hold {share:.3} kg N a unit of product, the product named holds {wanted:.3}{why}"
             );
             faults.push(
-                Fault::stop("unit.doubtful", named.clone(), message).sized(share / wanted, "×"),
+                Fault::stop(codes::UNIT_DOUBTFUL, named.clone(), message)
+                    .sized(share / wanted, "×"),
             );
         }
         None if !unit.is_volume() && share > RICHEST => {
@@ -350,8 +351,9 @@ fn ratio(map: &CarriedMap, against: &Against, named: &Place, faults: &mut Vec<Fa
                 "beside column {column:?} the product would be {:.0} % nitrogen; none is richer than 82 %: rates and nitrogen are not of the units named",
                 share * 100.0
             );
-            faults
-                .push(Fault::stop("unit.doubtful", named.clone(), message).sized(share, "kg N/kg"));
+            faults.push(
+                Fault::stop(codes::UNIT_DOUBTFUL, named.clone(), message).sized(share, "kg N/kg"),
+            );
         }
         _ => {}
     }

@@ -11,7 +11,7 @@ use geo::{Coord, Line, Validation};
 use rstar::primitives::{GeomWithData, Rectangle};
 use rstar::{AABB, RTree};
 
-use crate::finding::Severity;
+use crate::finding::{Code, Severity, codes};
 use crate::zones::carried::{CarriedMap, MapKind, Part, Patch, Place, Ring, RingRole};
 use crate::zones::faults::fault::Fault;
 use crate::zones::faults::frame::Frame;
@@ -24,11 +24,12 @@ pub(super) fn check(map: &CarriedMap, frame: &Frame, faults: &mut Vec<Fault>) {
         if patch.parts.is_empty() {
             let told = faults.iter().any(|fault| {
                 fault.place == patch.place
-                    && ["shape.kind", "file.cut", "point.not_finite"].contains(&fault.code)
+                    && [codes::SHAPE_KIND, codes::FILE_CUT, codes::POINT_NOT_FINITE]
+                        .contains(&fault.code)
             });
             if !told {
                 faults.push(Fault::stop(
-                    "shape.null",
+                    codes::SHAPE_NULL,
                     patch.place.clone(),
                     "the record has no shape: some controllers refuse the whole file",
                 ));
@@ -40,7 +41,7 @@ pub(super) fn check(map: &CarriedMap, frame: &Frame, faults: &mut Vec<Fault>) {
                 patch.parts.len()
             );
             faults.push(
-                Fault::caution("shape.parts", patch.place.clone(), message)
+                Fault::caution(codes::SHAPE_PARTS, patch.place.clone(), message)
                     .sized(patch.parts.len() as f64, "parts"),
             );
         }
@@ -82,7 +83,7 @@ fn ring_of(
 ) -> bool {
     let Some(&first) = ring.points.first() else {
         faults.push(Fault::stop(
-            "ring.empty",
+            codes::RING_EMPTY,
             place.clone(),
             format!("{} has no points", ring_name(index)),
         ));
@@ -98,7 +99,7 @@ fn ring_of(
             .filter(|_| frame.measured)
             .map_or_else(String::new, |d| format!(" by {d:.2} m"));
         let fault = Fault::stop(
-            "ring.unclosed",
+            codes::RING_UNCLOSED,
             place.clone(),
             format!(
                 "{} is not closed: its last point misses the first{by}",
@@ -124,7 +125,7 @@ fn ring_of(
             ring_name(index),
             distinct.len()
         );
-        faults.push(Fault::stop("ring.few_points", place.clone(), message).at(first));
+        faults.push(Fault::stop(codes::RING_FEW_POINTS, place.clone(), message).at(first));
         return false;
     }
     let twice: Vec<Coord<f64>> = ring
@@ -140,7 +141,7 @@ fn ring_of(
             twice.len()
         );
         faults.push(
-            Fault::caution("ring.duplicate_points", place.clone(), message)
+            Fault::caution(codes::RING_DUPLICATE_POINTS, place.clone(), message)
                 .at(at)
                 .sized(twice.len() as f64, "points"),
         );
@@ -179,7 +180,7 @@ fn direction(place: &Place, index: usize, ring: &Ring, kind: MapKind, faults: &m
         "counter-clockwise"
     };
     let fault = Fault::new(
-        "ring.direction",
+        codes::RING_DIRECTION,
         severity,
         place.clone(),
         format!("{} runs {way}{consequence}", ring_name(index)),
@@ -296,7 +297,7 @@ impl Found {
                 tip_of(&rings[*ring], spike)
             };
             let fault = Fault::stop(
-                "ring.spike",
+                codes::RING_SPIKE,
                 place.clone(),
                 format!("{} runs out and back on itself{by}", ring_name(*ring)),
             )
@@ -317,42 +318,42 @@ impl Found {
         }
         list(
             place,
-            "ring.crosses",
+            codes::RING_CROSSES,
             &self.crosses,
             "crosses itself",
             faults,
         );
         list(
             place,
-            "ring.crosses",
+            codes::RING_CROSSES,
             &self.along,
             "runs along itself",
             faults,
         );
         list(
             place,
-            "ring.touches",
+            codes::RING_TOUCHES,
             &self.touches,
             "touches itself",
             faults,
         );
         list(
             place,
-            "rings.cross",
+            codes::RINGS_CROSS,
             &self.rings_cross,
             "crosses another ring of its polygon",
             faults,
         );
         list(
             place,
-            "rings.share_line",
+            codes::RINGS_SHARE_LINE,
             &self.shared,
             "runs along another ring of its polygon",
             faults,
         );
         if sound && let Some(at) = self.splits(rings.len()) {
             let message = "rings touch one another so that the ground between them is cut in two: it must be two polygons";
-            faults.push(Fault::stop("polygon.split", place.clone(), message).at(at));
+            faults.push(Fault::stop(codes::POLYGON_SPLIT, place.clone(), message).at(at));
         }
         sound
     }
@@ -414,7 +415,7 @@ fn tip_of(ring: &[Coord<f64>], spike: &Line<f64>) -> Coord<f64> {
 
 fn list(
     place: &Place,
-    code: &'static str,
+    code: Code,
     all: &[(usize, Coord<f64>)],
     does: &str,
     faults: &mut Vec<Fault>,
@@ -464,25 +465,31 @@ fn holes(place: &Place, part: &Part, faults: &mut Vec<Fault>) {
     };
     for error in polygon.validation_errors() {
         let (code, (ring, at), text) = match error {
-            InvalidPolygon::InteriorRingNotContainedInExteriorRing(role) => {
-                ("hole.outside", first(role), "does not lie in the exterior")
-            }
+            InvalidPolygon::InteriorRingNotContainedInExteriorRing(role) => (
+                codes::HOLE_OUTSIDE,
+                first(role),
+                "does not lie in the exterior",
+            ),
             InvalidPolygon::IntersectingRingsOnAnArea(_, role) => {
-                ("hole.nested", first(role), "lies over another hole")
+                (codes::HOLE_NESTED, first(role), "lies over another hole")
             }
-            InvalidPolygon::IntersectingRingsOnALine(_, role) => {
-                ("rings.share_line", first(role), "runs along another ring")
-            }
-            InvalidPolygon::SelfIntersection(role) => {
-                ("ring.crosses", first(role), "crosses or touches itself")
-            }
+            InvalidPolygon::IntersectingRingsOnALine(_, role) => (
+                codes::RINGS_SHARE_LINE,
+                first(role),
+                "runs along another ring",
+            ),
+            InvalidPolygon::SelfIntersection(role) => (
+                codes::RING_CROSSES,
+                first(role),
+                "crosses or touches itself",
+            ),
             InvalidPolygon::TooFewPointsInRing(role) => (
-                "ring.few_points",
+                codes::RING_FEW_POINTS,
                 first(role),
                 "has fewer than three different points",
             ),
             InvalidPolygon::NonFiniteCoord(role, _) => (
-                "point.not_finite",
+                codes::POINT_NOT_FINITE,
                 first(role),
                 "has a point that is no number",
             ),
@@ -530,7 +537,7 @@ mod tests {
         check(&map, &frame, &mut faults);
         faults
             .iter()
-            .map(|fault| (fault.code, fault.at.map(|c| (c.x, c.y))))
+            .map(|fault| (fault.code.word(), fault.at.map(|c| (c.x, c.y))))
             .collect()
     }
 

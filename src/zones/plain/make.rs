@@ -1,6 +1,6 @@
 //! From a map as its file carried it, or from our own prescription, to a plain map; and what was left behind on the way.
 
-use crate::finding::{Checked, Finding, Severity};
+use crate::finding::{Checked, Finding, Severity, codes};
 use crate::space::crs::{Crs, CrsError, Projector};
 use crate::units::{Product, RateUnit};
 use crate::zones::carried::{
@@ -207,7 +207,7 @@ fn source_measure(
                 meaning.said_by,
                 told.label()
             );
-            findings.push(Finding::caution("convert.meaning", message));
+            findings.push(Finding::caution(codes::CONVERT_MEANING, message));
             Ok(told)
         }
         (Some(told), _) => Ok(told),
@@ -288,7 +288,7 @@ fn kept_cells<'a>(
             "{dropped} of {} cells hold 0 and have their centre outside the boundary: they become no zone",
             lattice.rates.len()
         );
-        findings.push(Finding::note("convert.outside", message));
+        findings.push(Finding::note(codes::CONVERT_OUTSIDE, message));
     }
     keep
 }
@@ -344,14 +344,14 @@ fn of_patches(
     }
     let shapeless = carried.patches.len() - shaped().count();
     if shapeless > 0 {
-        findings.push(Finding::caution("convert.shapeless", format!("{shapeless} records without a shape are left out: they say nothing about any ground")));
+        findings.push(Finding::caution(codes::CONVERT_SHAPELESS, format!("{shapeless} records without a shape are left out: they say nothing about any ground")));
     }
     let texts = shaped()
         .filter(|patch| matches!(patch.rate, Rate::Text { .. }))
         .count();
     if texts > 0 {
         findings.push(Finding::note(
-            "convert.text",
+            codes::CONVERT_TEXT,
             format!("{texts} rates stood as text and are numbers now"),
         ));
     }
@@ -371,7 +371,7 @@ fn of_patches(
     }
     if mended > 0 {
         findings.push(Finding::note(
-            "convert.mended",
+            codes::CONVERT_MENDED,
             format!(
                 "{mended} outlines were not valid and were mended; their areas stayed as they were"
             ),
@@ -401,13 +401,13 @@ fn say_what_is_left(carried: &CarriedMap, on_grid: bool, findings: &mut Vec<Find
         .is_some_and(|exclusions| !exclusions.0.is_empty())
     {
         findings.push(Finding::caution(
-            "convert.exclusions",
+            codes::CONVERT_EXCLUSIONS,
             "exclusions are not carried over; ground that has no zone stays without one",
         ));
     }
     if on_grid && !carried.patches.is_empty() {
         findings.push(Finding::note(
-            "convert.patches",
+            codes::CONVERT_PATCHES,
             format!(
                 "the file holds a grid and {} outlines with rates; the grid is taken",
                 carried.patches.len()

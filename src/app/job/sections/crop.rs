@@ -2,15 +2,15 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::app::job::amount::Temperature;
-use crate::app::job::fault::Wanted;
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::{Entry, Item, Section};
 use crate::app::job::resolve::text_bytes;
 use crate::app::job::sections::ground;
-use crate::app::job::suggest::nearest;
+use crate::app::job::tables;
 use crate::app::job::tables::NamedCurve;
-use crate::app::job::{amount, tables};
+use crate::job::amount;
+use crate::job::amount::Temperature;
+use crate::job::problem::Problem;
+use crate::job::reader::{Entry, Item, Section};
+use crate::job::suggest::nearest;
 use crate::pipeline::settings::{
     Crop, GrowingDays, MaximumRatio, MissingDayRule, Season, YieldCurve, YieldSettings,
 };
@@ -18,7 +18,7 @@ use crate::science::crop::CropTables;
 use crate::science::degree_days::{CeilingOn, DayRule, GrowingRule};
 use crate::science::growing_days::BaseTemperature;
 use crate::science::naming::UnknownName;
-use crate::units::Yield;
+
 use jiff::civil::Date;
 
 /// The user's own table of crops and curves.
@@ -72,7 +72,7 @@ pub(crate) fn crop(
     curve_faulty: bool,
     personal: &CropTables,
 ) -> Option<Crop> {
-    let named = season.text("crop", "\"winter wheat\"");
+    let named = season.text("crop");
     if own.is_present() {
         let crop = own_crop(own, named.clone())?;
         if let Some(named) = named.filter(|named| !named.eq_ignore_ascii_case(&crop.name)) {
@@ -96,7 +96,7 @@ pub(crate) fn crop(
             if curve_faulty {
                 return None;
             }
-            season.require("crop", "the crop", "\"winter wheat\"");
+            season.require("crop");
             None
         }
     }
@@ -116,75 +116,54 @@ fn unknown_name(unknown: UnknownName, what: &'static str, known: Vec<String>) ->
 }
 
 fn own_crop(section: &mut Section<'_>, named: Option<String>) -> Option<Crop> {
-    let name = section.text("name", "\"spelt\"").or(named);
+    let name = section.text("name").or(named);
     if name.is_none() {
-        section.require("name", "the crop's name", "\"spelt\"");
+        section.require("name");
     }
-    let base = section.amount("base_temperature", Wanted::Temperature, amount::temperature);
-    section.require(
+    let base = section.amount("base_temperature", amount::temperature);
+    section.hold(
         "base_temperature",
-        "the temperature above which the crop grows",
-        "\"4.4 °C\"",
+        base.map(Temperature::as_celsius).as_ref(),
+        |text| amount::temperature(text).map(Temperature::as_celsius),
     );
-    let grain_nitrogen = section.number(
-        "grain_nitrogen",
-        0.003,
-        0.1,
-        "nitrogen as a share of grain mass, 0.0239 for wheat",
-    );
-    section.require(
-        "grain_nitrogen",
-        "the grain's nitrogen as a share of its mass",
-        "0.0239",
-    );
-    let lb_per_bu = section.amount("bushel", Wanted::BushelMass, amount::bushel);
-    let window_days = section
-        .list("window", "two numbers: [87, 112]")
-        .and_then(|list| {
-            let days: Option<Vec<f64>> = list
-                .iter()
-                .map(|entry| section.number_of(entry, "window"))
-                .collect();
-            match days?.as_slice() {
-                [first, last] if first < last => Some((*first, *last)),
-                [first, last] => {
-                    let problem = Problem::Order {
-                        low_key: "the first day",
-                        low: first.to_string(),
-                        high_key: "the last day",
-                        high: last.to_string(),
-                    };
-                    section.refuse("window", problem);
-                    None
-                }
-                _ => {
-                    section.refuse(
-                        "window",
-                        Problem::WrongType {
-                            got: "a list of another length",
-                            wanted: "two numbers: [87, 112]",
-                        },
-                    );
-                    None
-                }
+    section.require("base_temperature");
+    let grain_nitrogen = section.number("grain_nitrogen");
+    section.require("grain_nitrogen");
+    let lb_per_bu = section.amount("bushel", amount::bushel);
+    let window_days = section.list("window").and_then(|list| {
+        let days: Option<Vec<f64>> = list
+            .iter()
+            .map(|entry| section.number_of(entry, "window"))
+            .collect();
+        match days?.as_slice() {
+            [first, last] if first < last => Some((*first, *last)),
+            [first, last] => {
+                let problem = Problem::Order {
+                    low_key: "the first day",
+                    low: first.to_string(),
+                    high_key: "the last day",
+                    high: last.to_string(),
+                };
+                section.refuse("window", problem);
+                None
             }
-        });
-    let grain_moisture = section.number(
-        "grain_moisture",
-        0.0,
-        0.5,
-        "water as a share of grain mass at market moisture, 0.135 for wheat",
-    );
-    // 40 % in wheat: common practice, no source for other crops.
-    let stand_cv = section
-        .number("stand_cv", 0.01, 2.0, "coefficient of variation as a share")
-        .unwrap_or(0.40);
-    let source = section.text("source", "\"field trials of the region\"");
-    section.require(
-        "source",
-        "where these figures come from",
-        "\"field trials of the region\"",
-    );
+            _ => {
+                section.refuse(
+                    "window",
+                    Problem::WrongType {
+                        got: "a list of another length",
+                        wanted: "two numbers: [87, 112]".into(),
+                    },
+                );
+                None
+            }
+        }
+    });
+    let grain_moisture = section.number("grain_moisture");
+
+    let stand_cv = section.number_or("stand_cv");
+    let source = section.text("source");
+    section.require("source");
     let base = base?;
     let (base_c, base) = match base {
         Temperature::Celsius(degrees) => (degrees, BaseTemperature::celsius(degrees)),
@@ -192,17 +171,7 @@ fn own_crop(section: &mut Section<'_>, named: Option<String>) -> Option<Crop> {
             ((degrees - 32.0) / 1.8, BaseTemperature::fahrenheit(degrees))
         }
     };
-    if !(-5.0..=25.0).contains(&base_c) {
-        section.refuse(
-            "base_temperature",
-            ground::range(
-                &format!("{base_c:.1} °C"),
-                "-5 °C",
-                "25 °C",
-                "no crop's base temperature",
-            ),
-        );
-    }
+
     Some(Crop {
         name: name?,
         base_c,
@@ -227,19 +196,14 @@ pub(crate) fn season(
     let planted = section.date("planted");
     let own_sensed = section.date("sensed");
     let (has_days, has_weather) = (section.has("growing_days"), section.has("weather"));
-    let days = section.number(
-        "growing_days",
-        1.0,
-        400.0,
-        "days of one season on which the crop grew",
-    );
+    let days = section.number("growing_days");
     let has_stations = section.has("stations");
     let weather = ground::path(section, "weather", folder);
     let stations = ground::path(section, "stations", folder);
-    let station = section.text("station", "\"Mill Barn\"");
+    let station = section.text("station");
     let missing_days = missing_days(section, has_stations);
     let rule = growing_rule(section, crop.as_ref());
-    let count_sensing_day = section.boolean("count_sensing_day").unwrap_or(false);
+    let count_sensing_day = section.boolean_or("count_sensing_day");
     if let (Some(sensed), Some(date)) = (own_sensed, image_date)
         && sensed != date
     {
@@ -301,11 +265,7 @@ pub(crate) fn season(
         );
     }
     if section.given("station") && !has_stations && !has_days {
-        section.require(
-            "stations",
-            "the list in which season.station stands",
-            "\"stations.csv\"",
-        );
+        section.require_as("stations", "the list in which season.station stands");
     }
     match (has_days, has_weather || has_stations) {
         (true, true) if has_weather => section.refuse(
@@ -315,22 +275,16 @@ pub(crate) fn season(
             },
         ),
         (false, false) if !needs_days => {}
-        (false, false) => section.require(
-            "growing_days",
-            "the number of growing days (or weather, a daily record)",
-            "94",
-        ),
+        (false, false) => section.require("growing_days"),
         (false, true) => {
-            section.require(
+            section.require_as(
                 "planted",
                 "the planting date, from which growing days are counted in the weather record,",
-                "2025-10-01",
             );
             if sensed.is_none() && image_date.is_none() && !section.given("sensed") {
-                section.require(
+                section.require_as(
                     "sensed",
                     "the sensing date, up to which growing days are counted in the weather record,",
-                    "2026-04-14",
                 );
             }
         }
@@ -351,31 +305,24 @@ pub(crate) fn season(
         planted,
         growing_days,
         rule: rule?,
-        missing_days,
+        missing_days: missing_days?,
         count_sensing_day,
         sensed,
     })
 }
 
 /// `season.missing_days`.
-fn missing_days(section: &mut Section<'_>, has_stations: bool) -> MissingDayRule {
+fn missing_days(section: &mut Section<'_>, has_stations: bool) -> Option<MissingDayRule> {
     let words = [
         ("refuse", MissingDayRule::Refuse),
         ("next station", MissingDayRule::NextStation),
         ("leave out", MissingDayRule::LeaveOut),
     ];
-    let rule = section
-        .choice(
-            "missing_days",
-            "way with missing days (refuse, next station, leave out)",
-            &words,
-        )
-        .unwrap_or(MissingDayRule::Refuse);
-    if rule == MissingDayRule::NextStation && !has_stations {
-        section.require(
+    let rule = section.choice("missing_days", &words);
+    if rule == Some(MissingDayRule::NextStation) && !has_stations {
+        section.require_as(
             "stations",
             "the list of stations, which missing_days = \"next station\" needs,",
-            "\"stations.csv\"",
         );
     }
     rule
@@ -383,25 +330,22 @@ fn missing_days(section: &mut Section<'_>, has_stations: bool) -> MissingDayRule
 
 /// `season.growing_day_rule` with its ceiling; `None` without a crop, whose base it starts from.
 fn growing_rule(section: &mut Section<'_>, crop: Option<&Crop>) -> Option<GrowingRule> {
-    let rule = section
-        .choice(
-            "growing_day_rule",
-            "rule of growing days (mean, extremes)",
-            &[("mean", DayRule::Mean), ("extremes", DayRule::Extremes)],
-        )
-        .unwrap_or(DayRule::Mean);
-    let ceiling = section.amount("ceiling", Wanted::Temperature, amount::temperature);
+    let rule = section.choice(
+        "growing_day_rule",
+        &[("mean", DayRule::Mean), ("extremes", DayRule::Extremes)],
+    )?;
+    let ceiling = section.amount("ceiling", amount::temperature);
+    section.hold(
+        "ceiling",
+        ceiling.map(Temperature::as_celsius).as_ref(),
+        |text| amount::temperature(text).map(Temperature::as_celsius),
+    );
     let on = section.choice(
         "ceiling_on",
-        "place of a ceiling (extremes, mean)",
         &[("extremes", CeilingOn::Extremes), ("mean", CeilingOn::Mean)],
     );
     if section.given("ceiling_on") {
-        section.require(
-            "ceiling",
-            "the ceiling, which ceiling_on needs,",
-            "\"30 °C\"",
-        );
+        section.require_as("ceiling", "the ceiling, which ceiling_on needs,");
     }
     if rule == DayRule::Extremes && on == Some(CeilingOn::Mean) {
         let problem = Problem::Disagree {
@@ -415,17 +359,7 @@ fn growing_rule(section: &mut Section<'_>, crop: Option<&Crop>) -> Option<Growin
         Temperature::Celsius(degrees) => BaseTemperature::celsius(degrees),
         Temperature::Fahrenheit(degrees) => BaseTemperature::fahrenheit(degrees),
     });
-    if let Some(ceiling) = ceiling.filter(|ceiling| !(5.0..=60.0).contains(&ceiling.as_celsius())) {
-        section.refuse(
-            "ceiling",
-            ground::range(
-                &ceiling,
-                "5 °C",
-                "60 °C",
-                "no temperature at which a crop stops growing faster",
-            ),
-        );
-    }
+
     let base = crop?.base;
     let made = GrowingRule::new(
         base,
@@ -483,7 +417,7 @@ pub(crate) fn curve(
             .to_owned(),
         |name| format!("\"{name}\""),
     );
-    section.require(
+    section.require_like(
         "yield_curve",
         "the yield curve (a crop alone picks none)",
         &first,
@@ -515,40 +449,20 @@ fn own_curve(
     entry: &Entry,
     bushel: Option<(String, f64)>,
 ) -> Option<YieldCurve> {
-    let mut table = section.sub(entry, "yield_curve", "response.yield_curve")?;
+    let mut table = section.sub(entry, "yield_curve")?;
     let (crop, lb) = bushel.map_or(("this crop".to_owned(), None), |(crop, lb)| {
         (crop, Some(lb))
     });
-    let a = table.amount("a", Wanted::Yield, |text| {
-        amount::above_zero(
-            amount::grain_yield(text, &crop, lb),
-            text,
-            "the yield at index 0",
-            |a: &Yield| a.get(),
-        )
-    });
-    table.require("a", "the yield at index 0", "\"590 kg/ha\"");
-    let b = table.number(
-        "b",
-        0.001,
-        10_000.0,
-        "in days, for an index between 0 and 1 over 60 to 120 growing days",
-    );
-    table.require("b", "the exponent in days", "258.2");
-    let index = table.text("index", "\"NDVI\"");
-    table.require(
-        "index",
-        "the index that the curve was fitted with",
-        "\"NDVI\"",
-    );
-    let region = table.text("region", "\"dry plains\"");
-    let sensor = table.text("sensor", "\"active, red\"");
-    let source = table.text("source", "\"common practice\"");
-    table.require(
-        "source",
-        "where the curve comes from",
-        "\"common practice\"",
-    );
+    let a = table.amount_within("a", |text| amount::grain_yield(text, &crop, lb));
+    table.require("a");
+    let b = table.number("b");
+    table.require("b");
+    let index = table.text("index");
+    table.require("index");
+    let region = table.text("region");
+    let sensor = table.text("sensor");
+    let source = table.text("source");
+    table.require("source");
     table.finish();
     Some(YieldCurve {
         a: a?,
@@ -569,69 +483,40 @@ pub(crate) fn response(
     let (name, lb) = crop.map_or(("this crop", None), |crop| {
         (crop.name.as_str(), crop.lb_per_bu)
     });
-    let maximum_yield =
-        section.amount(
-            "maximum_yield",
-            Wanted::Yield,
-            |text| match amount::grain_yield(text, name, lb) {
-                // Bushels of a crop that could not be read are no second fault.
-                Err(Problem::NoBushel { .. }) if crop.is_none() => Ok(None),
-                Err(problem) => Err(problem),
-                Ok(value) => Ok(Some(value)),
-            },
-        );
-    section.require(
-        "maximum_yield",
-        "the yield that the site can never exceed",
-        "\"6.7 t/ha\"",
-    );
+    let maximum_yield = section.amount("maximum_yield", |text| {
+        match amount::grain_yield(text, name, lb) {
+            // Bushels of a crop that could not be read are no second fault.
+            Err(Problem::NoBushel { .. }) if crop.is_none() => Ok(None),
+            Err(problem) => Err(problem),
+            Ok(value) => Ok(Some(value)),
+        }
+    });
+    section.require("maximum_yield");
     let maximum_yield = maximum_yield.flatten();
-    if let Some(value) = maximum_yield.filter(|value| !(100.0..=40_000.0).contains(&value.get())) {
-        let problem = ground::range(
-            &value,
-            "100 kg/ha",
-            "40000 kg/ha",
-            "no site's maximum yield; check the unit",
-        );
-        section.refuse("maximum_yield", problem);
-    }
+    section.hold("maximum_yield", maximum_yield.as_ref(), |text| {
+        amount::grain_yield(text, name, lb)
+    });
     let ratio_adjustment = section.take("ratio_adjustment").and_then(|entry| {
-        let mut table = section.sub(&entry, "ratio_adjustment", "response.ratio_adjustment")?;
-        let slope = table.number("slope", 0.0, 10.0, "a response index is stretched by it");
-        let intercept = table.number("intercept", -10.0, 10.0, "a response index is moved by it");
-        table.require("slope", "the slope of the adjustment", "1.69");
-        table.require("intercept", "the intercept of the adjustment", "-0.70");
+        let mut table = section.sub(&entry, "ratio_adjustment")?;
+        let slope = table.number("slope");
+        let intercept = table.number("intercept");
+        table.require("slope");
+        table.require("intercept");
         table.finish();
         slope.zip(intercept)
     });
     // No change is no adjustment, so that the record says "raw" then.
     let ratio_adjustment = ratio_adjustment.filter(|pair| *pair != (1.0, 0.0));
-    let dead_band = section
-        .number(
-            "dead_band",
-            0.0,
-            1.0,
-            "response indices up to 1 + this count as 1",
-        )
-        .unwrap_or(0.0);
-    let grain_nitrogen = section.number(
-        "grain_nitrogen",
-        0.003,
-        0.1,
-        "nitrogen as a share of grain mass, 0.0239 for wheat",
-    );
+    let dead_band = section.number_or("dead_band");
+    let grain_nitrogen = section.number("grain_nitrogen");
     // Where the table confirms no figure and the job gives none, none is made up.
     if crop.is_some_and(|crop| crop.grain_nitrogen.is_none()) {
-        section.require("grain_nitrogen", "the grain's nitrogen as a share of its mass, of which no figure is confirmed for this crop,", "0.02");
+        section.require_as(
+            "grain_nitrogen",
+            "the grain's nitrogen as a share of its mass, of which no figure is confirmed for this crop,",
+        );
     }
-    let use_efficiency = section
-        .number(
-            "use_efficiency",
-            0.05,
-            1.0,
-            "share of the applied nitrogen that reaches the grain",
-        )
-        .unwrap_or(0.5);
+    let use_efficiency = section.number_or("use_efficiency");
     let curve = match curve? {
         Curve::Own(curve) => curve,
         Curve::Named(named) => {
@@ -666,28 +551,20 @@ pub(crate) fn maximum_ratio(section: &mut Section<'_>) -> MaximumRatio {
     };
     if let Item::Text(_) = entry.item {
         return section
-            .choice_of(
-                &entry,
-                "maximum_ratio",
-                "maximum ratio (a number above 1 and up to 3, or seen)",
-                &[("seen", MaximumRatio::Seen)],
-            )
+            .choice_of(&entry, "maximum_ratio", &[("seen", MaximumRatio::Seen)])
             .unwrap_or(default);
     }
     let Some(number) = section.number_of(&entry, "maximum_ratio") else {
         return default;
     };
-    if number <= 1.0 || number > 3.0 {
-        section.at(
-            &entry,
-            "maximum_ratio",
-            ground::range(
-                &number,
-                "just above 1",
-                "3",
-                "at 1 no cell would ever get more than the minimum, and no crop that lives lacks nitrogen threefold",
-            ),
-        );
+    let read = |text: &str| text.parse().map_err(|_| Problem::Open);
+    let bounds = section.row("maximum_ratio").and_then(|row| row.bounds);
+    // 1 itself is no bound that is allowed.
+    if let Some(bounds) = bounds
+        && (number <= 1.0 || !section.is_within("maximum_ratio", &number, read))
+    {
+        let problem = ground::range(&number, "just above 1", bounds.high, bounds.why);
+        section.at(&entry, "maximum_ratio", problem);
     }
     MaximumRatio::Value(number)
 }

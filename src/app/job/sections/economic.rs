@@ -1,10 +1,9 @@
 //! `response.economic`: the rate that pays best on the job's own response curve. Never the default: prices move a rate only when asked.
 
-use crate::app::job::amount;
-use crate::app::job::fault::Wanted;
-use crate::app::job::problem::{Problem, short};
-use crate::app::job::reader::Section;
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
+use crate::job::amount;
+use crate::job::problem::{Problem, short};
+use crate::job::reader::Section;
 use crate::pipeline::settings::{EconomicOptimum, Prices};
 use crate::science::response_curve::ResponseCurve;
 use crate::units::{NRate, Yield};
@@ -20,62 +19,34 @@ enum Shape {
 /// `response.curve` with its source and the greatest rate of its trial.
 fn curve(section: &mut Section<'_>) -> Option<(ResponseCurve, String, Option<NRate>)> {
     let entry = section.take("curve")?;
-    let mut table = section.sub(&entry, "curve", "response.curve")?;
+    let mut table = section.sub(&entry, "curve")?;
     let words = [
         ("quadratic", Shape::Quadratic),
         ("quadratic plateau", Shape::QuadraticPlateau),
         ("linear plateau", Shape::LinearPlateau),
     ];
-    let shape = table.choice(
-        "shape",
-        "shape (quadratic, quadratic plateau, linear plateau)",
-        &words,
-    );
-    table.require(
-        "shape",
-        "the curve's shape: quadratic, quadratic plateau or linear plateau",
-        "\"quadratic plateau\"",
-    );
+    let shape = table.choice("shape", &words);
+    table.require("shape");
     let grain = |table: &mut Section<'_>, key: &'static str| {
         table
-            .amount(key, Wanted::Yield, |text| {
+            .amount(key, |text| {
                 amount::grain_yield(text, "a response curve", None)
             })
             .map(Yield::get)
     };
     let nitrogen = |table: &mut Section<'_>, key: &'static str| {
         table
-            .amount(key, Wanted::Nitrogen, |text| {
-                amount::nitrogen(text, None, false)
-            })
+            .amount(key, |text| amount::nitrogen(text, None, false))
             .map(|n| n.rate)
     };
     let curve = match shape {
         Some(Shape::Quadratic) => {
             let a = grain(&mut table, "a");
-            let b = table.number(
-                "b",
-                0.0,
-                500.0,
-                "kg of grain that the first kg of nitrogen brings, about 20 to 40",
-            );
-            let c = table.number(
-                "c",
-                -10.0,
-                -1e-6,
-                "below 0: kg of grain a (kg N/ha)², about −0.1",
-            );
-            table.require("a", "the yield without nitrogen", "\"4 t/ha\"");
-            table.require(
-                "b",
-                "the slope without nitrogen, kg of grain a kg of nitrogen",
-                "30",
-            );
-            table.require(
-                "c",
-                "the coefficient of N², kg of grain a (kg N/ha)²",
-                "-0.08",
-            );
+            let b = table.number("b");
+            let c = table.number("c");
+            table.require("a");
+            table.require("b");
+            table.require("c");
             a.zip(b)
                 .zip(c)
                 .map(|((a, b), c)| ResponseCurve::Quadratic { a, b, c })
@@ -83,24 +54,11 @@ fn curve(section: &mut Section<'_>) -> Option<(ResponseCurve, String, Option<NRa
         Some(Shape::QuadraticPlateau | Shape::LinearPlateau) => {
             let plateau = grain(&mut table, "plateau");
             let join = nitrogen(&mut table, "join").map(NRate::get);
-            table.require("plateau", "the yield of the plateau", "\"9 t/ha\"");
-            table.require(
-                "join",
-                "the rate at which the plateau starts",
-                "\"180 kg N/ha\"",
-            );
+            table.require("plateau");
+            table.require("join");
             if let Some(Shape::LinearPlateau) = shape {
-                let slope = table.number(
-                    "slope",
-                    1e-6,
-                    500.0,
-                    "kg of grain a kg of nitrogen, about 10 to 30",
-                );
-                table.require(
-                    "slope",
-                    "the slope below the plateau, kg of grain a kg of nitrogen",
-                    "20",
-                );
+                let slope = table.number("slope");
+                table.require("slope");
                 plateau
                     .zip(join)
                     .zip(slope)
@@ -110,17 +68,8 @@ fn curve(section: &mut Section<'_>) -> Option<(ResponseCurve, String, Option<NRa
                         slope,
                     })
             } else {
-                let k = table.number(
-                    "curvature",
-                    1e-6,
-                    10.0,
-                    "in plateau − curvature/2 · (join − N)², about 0.2",
-                );
-                table.require(
-                    "curvature",
-                    "the curvature k of plateau − k/2 · (join − N)², kg of grain a (kg N/ha)²",
-                    "0.2",
-                );
+                let k = table.number("curvature");
+                table.require("curvature");
                 plateau.zip(join).zip(k).map(|((plateau, join), k)| {
                     ResponseCurve::QuadraticPlateau { plateau, join, k }
                 })
@@ -132,16 +81,16 @@ fn curve(section: &mut Section<'_>) -> Option<(ResponseCurve, String, Option<NRa
             None
         }
     };
-    let greatest = nitrogen(&mut table, "greatest_rate");
-    let source = table.text("source", "\"own trials\"");
-    table.require("source", "where the curve comes from", "\"own trials\"");
+    let greatest = nitrogen(&mut table, "maximum_rate");
+    let source = table.text("source");
+    table.require("source");
     table.finish();
     Some((curve?, source?, greatest))
 }
 
 /// Whether the job asks for the economic optimum.
 pub(crate) fn wanted(section: &mut Section<'_>) -> bool {
-    section.boolean("economic").unwrap_or(false)
+    section.boolean_or("economic")
 }
 
 /// The economic optimum, if it is `wanted`. `own` is the key that the optimum takes the place of.
@@ -155,17 +104,13 @@ pub(crate) fn economic(
         if section.has("curve") {
             section.take("curve");
             section.log().note(Finding::note(
-                "response.curve",
+                codes::RESPONSE_CURVE,
                 "response.curve moves nothing without response.economic = true: it is passed over",
             ));
         }
         return None;
     }
-    section.require(
-        "curve",
-        "the response curve whose economic optimum is asked for",
-        "{ shape = \"quadratic plateau\", plateau = \"9 t/ha\", join = \"180 kg N/ha\", curvature = 0.2, source = \"own trials\" }",
-    );
+    section.require("curve");
     if section.has(own) {
         section.take(own);
         section.refuse(
@@ -189,7 +134,7 @@ pub(crate) fn economic(
             .refuse("economic", Problem::Missing { what: "[prices] with the prices of grain and nitrogen, from which the economic optimum comes,", example });
         return None;
     };
-    let (curve, source, greatest_rate) = read?;
+    let (curve, source, maximum_rate) = read?;
     let price_ratio = prices.nitrogen / prices.grain;
     let optimum = match curve.optimum(price_ratio) {
         Ok(optimum) => NRate::kg_per_ha(optimum),
@@ -217,12 +162,12 @@ pub(crate) fn economic(
         format!("; {low:.0} to {high:.0} kg N/ha pay within 1 % of the yield of it")
     });
     section.log().note(Finding::note(
-        "response.economic",
+        codes::RESPONSE_ECONOMIC,
         format!("{said}{nearly}"),
     ));
-    if let Some(greatest) = greatest_rate.filter(|greatest| optimum > *greatest) {
+    if let Some(greatest) = maximum_rate.filter(|greatest| optimum > *greatest) {
         section.log().note(Finding::caution(
-            "response.beyond_trial",
+            codes::RESPONSE_BEYOND_TRIAL,
             format!("the economic optimum of {optimum:.1} lies beyond the trial's greatest rate of {greatest:.1}: no yield was measured there"),
         ));
     }
@@ -231,6 +176,6 @@ pub(crate) fn economic(
         source,
         price_ratio,
         optimum,
-        greatest_rate,
+        maximum_rate,
     })
 }

@@ -2,22 +2,18 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::app::job::amount;
-use crate::app::job::fault::Wanted;
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::{Entry, Item, Section};
 use crate::app::job::sections::share;
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
+use crate::job::amount;
+use crate::job::problem::Problem;
+use crate::job::reader::{Entry, Item, Section};
 use crate::pipeline::settings::{
     Exclusion, FieldSettings, Reading, ReferenceSettings, ReferenceSource, StripsUse, VectorSource,
 };
-use crate::units::Length;
 
 /// A path, below the job's folder unless absolute.
 pub(crate) fn path(section: &mut Section<'_>, key: &'static str, folder: &Path) -> Option<PathBuf> {
-    section
-        .text(key, "\"boundary.geojson\"")
-        .map(|text| folder.join(text))
+    section.text(key).map(|text| folder.join(text))
 }
 
 /// A vector file: a path, or a table with path, layer and filter.
@@ -25,13 +21,12 @@ pub(crate) fn vector(
     section: &Section<'_>,
     entry: &Entry,
     key: &'static str,
-    kind: &'static str,
     folder: &Path,
 ) -> Option<VectorSource> {
     match &entry.item {
         Item::Table(_) => {
-            let mut table = section.sub(entry, key, kind)?;
-            let source = vector_table(&mut table, "path", folder, kind == "field.boundary");
+            let mut table = section.sub(entry, key)?;
+            let source = vector_table(&mut table, "path", folder, key == "boundary");
             table.finish();
             source
         }
@@ -50,7 +45,8 @@ pub(crate) fn vector(
                 key,
                 Problem::WrongType {
                     got: other.kind(),
-                    wanted: "a path in quotes, or { path = \"farm.gpkg\", layer = \"fields\" }",
+                    wanted: "a path in quotes, or { path = \"farm.gpkg\", layer = \"fields\" }"
+                        .into(),
                 },
             );
             None
@@ -66,9 +62,9 @@ pub(crate) fn vector_table(
     merges: bool,
 ) -> Option<VectorSource> {
     let file = path(table, path_key, folder);
-    table.require(path_key, "the file", "\"farm.gpkg\"");
-    let layer = table.text("layer", "\"fields\"");
-    let filter = table.text("where", "\"FIELD_ID = '12'\"");
+    table.require(path_key);
+    let layer = table.text("layer");
+    let filter = table.text("where");
     let merge = merges && table.boolean("merge").unwrap_or(false);
     Some(VectorSource {
         path: file?,
@@ -80,34 +76,21 @@ pub(crate) fn vector_table(
 
 /// `[field]`.
 pub(crate) fn field(section: &mut Section<'_>, folder: &Path) -> Option<FieldSettings> {
-    let given_name = section.text("name", "\"Long Ley\"");
-    let region = section.text("region", "\"dry plains\"");
+    let given_name = section.text("name");
+    let region = section.text("region");
     let boundary = section
         .take("boundary")
-        .map(|entry| vector(section, &entry, "boundary", "field.boundary", folder));
-    section.require("boundary", "the field's boundary", "\"boundary.geojson\"");
+        .map(|entry| vector(section, &entry, "boundary", folder));
+    section.require("boundary");
     let merge = section.boolean("merge");
-    let crs = section.text("crs", "\"EPSG:32633\"");
-    let map_strips = section
-        .choice(
-            "strips",
-            "way with strips (map, leave)",
-            &[("map", true), ("leave", false)],
-        )
-        .unwrap_or(true);
+    let crs = section.text("crs");
+    let map_strips = section.choice("strips", &[("map", true), ("leave", false)]);
     let mut exclusions = Vec::new();
-    for mut table in section.tables("exclude", "field.exclude") {
+    for mut table in section.tables("exclude") {
         let source = vector_table(&mut table, "path", folder, false);
-        let buffer = table
-            .amount("buffer", Wanted::Length, amount::length)
-            .unwrap_or(Length::ZERO);
-        let reason = table.text("reason", "\"open water\"");
-        if buffer.get() > 2_000.0 {
-            table.refuse(
-                "buffer",
-                range(&buffer, "0 m", "2000 m", "wider than any buffer strip"),
-            );
-        }
+        let buffer = table.amount_or("buffer", amount::length);
+        let reason = table.text("reason");
+
         table.finish();
         exclusions.extend(source.map(|source| Exclusion {
             source,
@@ -116,7 +99,7 @@ pub(crate) fn field(section: &mut Section<'_>, folder: &Path) -> Option<FieldSet
         }));
     }
     let mut edges = Vec::new();
-    for mut table in section.tables("edge", "field.edge") {
+    for mut table in section.tables("edge") {
         edges.extend(vector_table(&mut table, "path", folder, false));
         table.finish();
     }
@@ -127,7 +110,7 @@ pub(crate) fn field(section: &mut Section<'_>, folder: &Path) -> Option<FieldSet
     let name = given_name.or_else(|| {
         let stem = boundary.path.file_stem()?.to_string_lossy().into_owned();
         section.log().note(Finding::note(
-            "field.name",
+            codes::FIELD_NAME,
             format!(
                 "field.name is not given: the field is called \"{stem}\" after its boundary file"
             ),
@@ -156,7 +139,7 @@ pub(crate) fn field(section: &mut Section<'_>, folder: &Path) -> Option<FieldSet
         region,
         boundary,
         crs,
-        map_strips,
+        map_strips: map_strips?,
         exclusions,
         edges,
     })
@@ -180,14 +163,9 @@ pub(crate) fn reference(section: &mut Section<'_>, folder: &Path) -> Option<Refe
         .collect();
     let strips = section
         .take("strips")
-        .map(|entry| vector(section, &entry, "strips", "reference.strips", folder));
+        .map(|entry| vector(section, &entry, "strips", folder));
     let readings = readings(section);
-    let percentile = section.number(
-        "percentile",
-        50.0,
-        99.0,
-        "a virtual reference is a high percentile of the canopy cells, 95 as a rule",
-    );
+    let percentile = section.number("percentile");
     // A ramp gives one flat rate; a job may hold it beside what a map compares with.
     let ramp = ["ramp", "ramp_model", "ramp_index"]
         .map(|key| section.take(key))
@@ -196,21 +174,16 @@ pub(crate) fn reference(section: &mut Section<'_>, folder: &Path) -> Option<Refe
     if ramp && !given.is_empty() {
         section
             .log()
-            .note(Finding::note("ramp.passed_over", "the nitrogen ramp in [reference] is passed over: it gives one flat rate, by haulm rate, and no map"));
+            .note(Finding::note(codes::RAMP_PASSED_OVER, "the nitrogen ramp in [reference] is passed over: it gives one flat rate, by haulm rate, and no map"));
     }
     match given.as_slice() {
         [] if ramp => {
-            section.require(
-                "strips",
-                "the reference strips (or readings, or percentile; a ramp gives one flat rate by haulm rate, no map)",
-                "\"strips.geojson\"",
-            );
+            section.require_as("strips", "the reference strips (or readings, or percentile; a ramp gives one flat rate by haulm rate, no map)");
         }
         [] => {
-            section.require(
+            section.require_as(
                 "strips",
                 "the reference strips (or readings, or percentile)",
-                "\"strips.geojson\"",
             );
         }
         [_] => {}
@@ -221,31 +194,10 @@ pub(crate) fn reference(section: &mut Section<'_>, folder: &Path) -> Option<Refe
             },
         ),
     }
-    let inset = section
-        .amount("inset", Wanted::Length, amount::length)
-        .unwrap_or(Length::m(3.0));
-    let gap = section
-        .amount("gap", Wanted::Length, amount::length)
-        .unwrap_or(Length::m(5.0));
-    for (key, value) in [("inset", inset), ("gap", gap)] {
-        if value.get() > 200.0 {
-            section.refuse(
-                key,
-                range(&value, "0 m", "200 m", "strips are not that wide"),
-            );
-        }
-    }
-    let segments = section
-        .whole(
-            "segments",
-            1,
-            1000,
-            "a strip is cut into 20 segments as a rule",
-        )
-        .unwrap_or(20);
-    let drop = section
-        .number("drop", 0.0, 100.0, "in MADs; 0 keeps every segment")
-        .unwrap_or(3.5);
+    let inset = section.amount_or("inset", amount::length);
+    let gap = section.amount_or("gap", amount::length);
+    let segments = section.whole_or("segments");
+    let drop = section.number_or("drop");
     let strips_use = strips_use(section, folder);
     let level = share::level(section);
     let source = match (strips, readings, percentile) {
@@ -285,45 +237,34 @@ fn strips_use(section: &mut Section<'_>, folder: &Path) -> Option<StripsUse> {
     }
     if by_zone {
         let entry = section.take("zones")?;
-        let mut table = section.sub(&entry, "zones", "reference.zones")?;
+        let mut table = section.sub(&entry, "zones")?;
         let source = vector_table(&mut table, "path", folder, false);
         let words = [("refuse", false), ("pooled", true)];
-        let pooled_without = table
-            .choice(
-                "without_strip",
-                "way with a zone that holds no strip (refuse, pooled)",
-                &words,
-            )
-            .unwrap_or(false);
+        let pooled_without = table.choice("without_strip", &words);
         table.finish();
         if !section.given("strips") {
-            section.require(
+            section.require_as(
                 "strips",
                 "the reference strips, which reference.zones shares out,",
-                "\"strips.geojson\"",
             );
         }
-        return source.map(|source| StripsUse::Zones {
-            source,
-            pooled_without,
-        });
+        return source
+            .zip(pooled_without)
+            .map(|(source, pooled_without)| StripsUse::Zones {
+                source,
+                pooled_without,
+            });
     }
     let words = [
         ("pooled", Word::Pooled),
         ("nearest", Word::Nearest),
         ("inverse distance", Word::InverseDistance),
     ];
-    Some(
-        match section.choice(
-            "strips_use",
-            "use of strips (pooled, nearest, inverse distance)",
-            &words,
-        ) {
-            Some(Word::Nearest) => StripsUse::Nearest,
-            Some(Word::InverseDistance) => StripsUse::InverseDistance,
-            Some(Word::Pooled) | None => StripsUse::Pooled,
-        },
-    )
+    section.choice("strips_use", &words).map(|word| match word {
+        Word::Nearest => StripsUse::Nearest,
+        Word::InverseDistance => StripsUse::InverseDistance,
+        Word::Pooled => StripsUse::Pooled,
+    })
 }
 
 /// `reference.readings`: at least one pair, when given.
@@ -331,15 +272,14 @@ pub(crate) fn readings(section: &mut Section<'_>) -> Option<Vec<Reading>> {
     if !section.has("readings") {
         return None;
     }
-    let tables = section.tables("readings", "reference.readings");
+    let tables = section.tables("readings");
     let count = tables.len();
     let mut pairs = Vec::new();
     for mut table in tables {
-        let why = "an averaged canopy index lies above 0 and rarely above 1";
-        let strip = table.number("strip", 0.001, 100.0, why);
-        let beside = table.number("beside", 0.001, 100.0, why);
-        table.require("strip", "the reading in the strip", "0.66");
-        table.require("beside", "the reading beside the strip", "0.50");
+        let strip = table.number("strip");
+        let beside = table.number("beside");
+        table.require("strip");
+        table.require("beside");
         table.finish();
         pairs.extend(
             strip

@@ -2,25 +2,23 @@
 
 use std::path::Path;
 
-use crate::app::job::amount;
-use crate::app::job::fault::Wanted;
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::{Entry, Item, Section};
 use crate::app::job::sections::ground;
+use crate::job::amount;
+use crate::job::problem::Problem;
+use crate::job::reader::{Entry, Item, Section};
 use crate::pipeline::settings::{BareBelow, ImageSource, Imagery, Mask, MaskRule, PointSpread};
 use crate::science::crop::SENSORS;
 use crate::science::index::{Index, IndexError, Scratch, canonical_band_name, catalogue};
 use crate::science::reference::SENSORS as BLURRING;
-use crate::units::Length;
 
 /// `[imagery]`.
 pub(crate) fn imagery(section: &mut Section<'_>, folder: &Path) -> Option<Imagery> {
     let source = section
         .take("path")
         .map(|entry| source(section, &entry, folder));
-    section.require("path", "the image", "\"mosaic.tif\"");
+    section.require("path");
     let date = section.date("date");
-    section.require("date", "the sensing date", "2026-04-14");
+    section.require("date");
     let index = index(section);
     let bands = section
         .take("bands")
@@ -34,7 +32,7 @@ pub(crate) fn imagery(section: &mut Section<'_>, folder: &Path) -> Option<Imager
             },
         );
     }
-    let scale = section.number("scale", -1e6, 1e6, "a scale this large is no reflectance");
+    let scale = section.number("scale");
     if let Some(scale) = scale.filter(|scale| *scale <= 0.0) {
         let problem = if scale < 0.0 {
             Problem::Negative {
@@ -48,31 +46,14 @@ pub(crate) fn imagery(section: &mut Section<'_>, folder: &Path) -> Option<Imager
         };
         section.refuse("scale", problem);
     }
-    let offset = section.number(
-        "offset",
-        -1e6,
-        1e6,
-        "an offset this large is no reflectance",
-    );
-    let nodata = section.number(
-        "nodata",
-        f64::MIN,
-        f64::MAX,
-        "a number that a raster can hold",
-    );
+    let offset = section.number("offset");
+    let nodata = section.number("nodata");
     let bare_below = section
-        .number(
-            "bare_below",
-            -1.0,
-            100.0,
-            "an index below which ground counts as bare",
-        )
+        .number("bare_below")
         .map_or(BareBelow::OfIndex, BareBelow::Value);
-    let share = "a share of an area, 0 to 1";
-    let pixel_inside = section
-        .number("pixel_inside", 0.0, 1.0, share)
-        .unwrap_or(0.9);
-    let min_seen = section.number("min_seen", 0.0, 1.0, share).unwrap_or(0.3);
+
+    let pixel_inside = section.number_or("pixel_inside");
+    let minimum_seen = section.number_or("minimum_seen");
     let point_spread = point_spread(section);
     let mask = section
         .take("mask")
@@ -88,7 +69,7 @@ pub(crate) fn imagery(section: &mut Section<'_>, folder: &Path) -> Option<Imager
         nodata,
         bare_below,
         pixel_inside,
-        min_seen,
+        minimum_seen,
         point_spread,
         mask,
         sensor,
@@ -98,9 +79,7 @@ pub(crate) fn imagery(section: &mut Section<'_>, folder: &Path) -> Option<Imager
 /// `imagery.sensor`: the kind of sensor, one of those that the crop table tells apart.
 pub(crate) fn sensor(section: &mut Section<'_>) -> Option<String> {
     let words: Vec<(&str, &str)> = SENSORS.iter().map(|kind| (*kind, *kind)).collect();
-    section
-        .choice("sensor", "kind of sensor", &words)
-        .map(str::to_owned)
+    section.choice("sensor", &words).map(str::to_owned)
 }
 
 /// Whether a formula gives less over dense canopy than over thin: near infrared 0.45 beside 0.05 of every other band, against 0.25 beside 0.20.
@@ -134,38 +113,21 @@ fn point_spread(section: &mut Section<'_>) -> PointSpread {
     if matches!(entry.item, Item::Text(_)) {
         let mut words = vec![("fit", None)];
         words.extend(BLURRING.iter().map(|sensor| (sensor.name, Some(sensor))));
-        return match section.choice_of(
-            &entry,
-            KEY,
-            "blur (a number of pixels, fit, or a sensor)",
-            &words,
-        ) {
+        return match section.choice_of(&entry, KEY, &words) {
             Some(Some(sensor)) => PointSpread::Sensor(sensor.name.to_owned(), sensor.full_width()),
             Some(None) => PointSpread::Fit,
             None => PointSpread::Given(0.0),
         };
     }
     let width = section.number_of(&entry, KEY).unwrap_or(0.0);
-    if !(0.0..=5.0).contains(&width) {
-        section.at(
-            &entry,
-            KEY,
-            ground::range(
-                &width,
-                "0",
-                "5",
-                "full width at half maximum in pixels, beyond the pixel itself",
-            ),
-        );
-    }
+    let read = |text: &str| text.parse().map_err(|_| Problem::Open);
+    section.hold(KEY, Some(&width), read);
     PointSpread::Given(width)
 }
 
 /// `index` of `[imagery]` or `[points]` in the catalogue's spelling; a name or formula that cannot be read is refused.
 pub(crate) fn index(section: &mut Section<'_>) -> String {
-    let text = section
-        .text("index", "\"NDVI\"")
-        .unwrap_or_else(|| "NDVI".to_owned());
+    let text = section.text_or("index");
     match Index::parse(&text) {
         Ok(index) => return index.name().to_owned(),
         Err(IndexError::UnknownName { name, nearest }) => {
@@ -196,7 +158,7 @@ fn source(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<ImageSo
             .text_of(entry, "path", "\"mosaic.tif\"")
             .map(|text| ImageSource::One(folder.join(text))),
         Item::Table(_) => {
-            let mut table = section.sub(entry, "path", "imagery.path")?;
+            let mut table = section.sub(entry, "path")?;
             let mut files = Vec::new();
             for (name, file) in table.rest() {
                 files.push((
@@ -222,7 +184,7 @@ fn source(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<ImageSo
                 "path",
                 Problem::WrongType {
                     got: other.kind(),
-                    wanted: "a path in quotes, or { red = \"B04.jp2\", nir = \"B08.jp2\" }",
+                    wanted: "a path in quotes, or { red = \"B04.jp2\", nir = \"B08.jp2\" }".into(),
                 },
             );
             None
@@ -231,7 +193,8 @@ fn source(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<ImageSo
 }
 
 fn bands(section: &Section<'_>, entry: &Entry) -> Option<Vec<(String, usize)>> {
-    let mut table = section.sub(entry, "bands", "imagery.bands")?;
+    let mut table = section.sub(entry, "bands")?;
+    let bounds = section.row("bands")?.bounds;
     let mut bands: Vec<(String, usize)> = Vec::new();
     for (written, value) in table.rest() {
         let name = canonical_band_name(&written);
@@ -244,9 +207,7 @@ fn bands(section: &Section<'_>, entry: &Entry) -> Option<Vec<(String, usize)>> {
                 },
             );
         }
-        let number = table
-            .whole_of(&value, &name, 1, 10_000, "bands are counted from 1")?
-            .unsigned_abs() as usize;
+        let number = table.whole_of(&value, &name, bounds)?.unsigned_abs() as usize;
         if let Some((other, _)) = bands.iter().find(|(_, taken)| *taken == number) {
             table.at(
                 &value,
@@ -288,13 +249,11 @@ fn masks(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<Mask> {
 }
 
 fn mask(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<Mask> {
-    let mut table = section.sub(entry, "mask", "imagery.mask")?;
+    let mut table = section.sub(entry, "mask")?;
     let path = ground::path(&mut table, "path", folder);
-    let band = table
-        .whole("band", 1, 10_000, "bands are counted from 1")
-        .map_or(1, |band| band.unsigned_abs() as usize);
+    let band = table.whole_or("band").unsigned_abs() as usize;
     let (has_keep, has_bits) = (table.has("keep"), table.has("bits"));
-    let keep = table.list("keep", "a list of class numbers: [4, 5]");
+    let keep = table.list("keep");
     let bits = table.take("bits");
     let rule = match (has_keep, has_bits) {
         (true, true) => {
@@ -318,12 +277,9 @@ fn mask(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<Mask> {
         }
         (true, false) => keep
             .and_then(|list| {
-                let why = "classes of a raster are whole numbers";
                 let classes: Option<Vec<i64>> = list
                     .iter()
-                    .map(|entry| {
-                        table.whole_of(entry, "keep", i64::from(i32::MIN), i64::from(u32::MAX), why)
-                    })
+                    .map(|entry| table.whole_of(entry, "keep", table.row("keep")?.bounds))
                     .collect();
                 classes.filter(|classes| {
                     if classes.is_empty() {
@@ -337,15 +293,8 @@ fn mask(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<Mask> {
             .and_then(|entry| mask_bits(&table, &entry))
             .map(MaskRule::Bits),
     };
-    let grow = table
-        .amount("grow", Wanted::Length, amount::length)
-        .unwrap_or(Length::ZERO);
-    if grow.get() > 10_000.0 {
-        table.refuse(
-            "grow",
-            ground::range(&grow, "0 m", "10000 m", "wider than any cloud's edge"),
-        );
-    }
+    let grow = table.amount_or("grow", amount::length);
+
     table.finish();
     Some(Mask {
         path,
@@ -358,15 +307,11 @@ fn mask(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<Mask> {
 
 /// `bits = "3,4"` or `[3, 4]`.
 fn mask_bits(table: &Section<'_>, entry: &Entry) -> Option<Vec<u8>> {
-    let why = "bits are counted from 0";
+    let bounds = table.row("bits")?.bounds;
     match &entry.item {
         Item::List(list) => list
             .iter()
-            .map(|entry| {
-                table
-                    .whole_of(entry, "bits", 0, 31, why)
-                    .map(|bit| bit as u8)
-            })
+            .map(|entry| table.whole_of(entry, "bits", bounds).map(|bit| bit as u8))
             .collect(),
         Item::Text(text) => {
             let bits: Option<Vec<u8>> = text
@@ -388,7 +333,7 @@ fn mask_bits(table: &Section<'_>, entry: &Entry) -> Option<Vec<u8>> {
                 "bits",
                 Problem::WrongType {
                     got: other.kind(),
-                    wanted: "bit numbers: \"3,4\" or [3, 4]",
+                    wanted: "bit numbers: \"3,4\" or [3, 4]".into(),
                 },
             );
             None

@@ -2,13 +2,12 @@
 
 use std::path::Path;
 
-use crate::app::job::amount;
-use crate::app::job::fault::Wanted;
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::{Entry, Item, Section};
 use crate::app::job::sections::ground;
-use crate::app::job::sections::rate::{nitrogen, state_rate, within};
-use crate::finding::Finding;
+use crate::app::job::sections::rate::{nitrogen, state_rate, state_rate_or, within};
+use crate::finding::{Finding, codes};
+use crate::job::amount;
+use crate::job::problem::Problem;
+use crate::job::reader::{Entry, Item, Section};
 use crate::pipeline::settings::{
     Capacity, ClassBreaks, DriveArea, FirstPass, Heading, Headland, LookAhead, Machine,
     ProductFacts, StateRate, VectorSource, ZoneRules, ZonesBy,
@@ -16,8 +15,6 @@ use crate::pipeline::settings::{
 use crate::units::{Area, Length, NRate, Product, Seconds, Speed};
 use crate::zones::flavour::GridRates;
 
-/// A headland wider than this many passes is none.
-const MOST_PASSES: i64 = 10;
 /// Why an amount is refused that is above the greatest rate.
 const ABOVE: &str = "more than rate.maximum";
 /// Least width of a section, as of a machine. \[m\]
@@ -32,34 +29,10 @@ pub(crate) fn machine(
     most: Option<NRate>,
     folder: &Path,
 ) -> Option<Machine> {
-    let width = section.amount("working_width", Wanted::Length, |text| {
-        amount::above_zero(
-            amount::length(text),
-            text,
-            "the working width",
-            |width: &Length| width.get(),
-        )
-    });
-    section.require("working_width", "the working width", "\"24 m\"");
-    if let Some(width) = width.filter(|width| !(0.25..=150.0).contains(&width.get())) {
-        section.refuse(
-            "working_width",
-            ground::range(
-                &width,
-                "0.25 m",
-                "150 m",
-                "no machine is that narrow or wide",
-            ),
-        );
-    }
-    let sections = section
-        .whole(
-            "sections",
-            1,
-            200,
-            "sections of the machine that take a rate of their own, all of one width",
-        )
-        .map_or(1, |n| n as u32);
+    let width = section.amount_within("working_width", amount::length);
+    section.require("working_width");
+
+    let sections = section.whole_or("sections") as u32;
     if let Some(narrow) = width
         .map(|width| width * (1.0 / f64::from(sections)))
         .filter(|narrow| sections > 1 && narrow.get() < LEAST_WIDTH)
@@ -79,129 +52,51 @@ pub(crate) fn machine(
         .take("headland")
         .and_then(|entry| headland(section, &entry, product, most));
     let heading = heading(section, folder);
-    let length = section.amount("cell_length", Wanted::Length, |text| {
-        amount::above_zero(
-            amount::length(text),
-            text,
-            "the cell length",
-            |length: &Length| length.get(),
-        )
-    });
-    if let Some(length) = length.filter(|length| !(0.25..=1000.0).contains(&length.get())) {
-        section.refuse(
-            "cell_length",
-            ground::range(
-                &length,
-                "0.25 m",
-                "1000 m",
-                "cells of that length map nothing",
-            ),
-        );
-    }
-    let speed = section.amount("speed", Wanted::Speed, |text| {
-        amount::above_zero(amount::speed(text), text, "the speed", |speed| speed.get())
-    });
-    if let Some(speed) = speed.filter(|speed| speed.get() > 20.0) {
-        section.refuse(
-            "speed",
-            ground::range(
-                &speed,
-                "0 m/s",
-                "20 m/s",
-                "72 km/h is faster than anything spreads",
-            ),
-        );
-    }
-    let delay = section.amount("delay", Wanted::Time, amount::time);
-    let transition = section.amount("transition", Wanted::Time, amount::time);
-    for (key, value) in [("delay", delay), ("transition", transition)] {
-        if let Some(value) = value.filter(|value| value.get() > 60.0) {
-            section.refuse(
-                key,
-                ground::range(&value, "0 s", "60 s", "no machine is that slow"),
-            );
-        }
-    }
+    let length = section.amount_within("cell_length", amount::length);
+    let speed = section.amount_within("speed", amount::speed);
+    let delay = section.amount_within("delay", amount::time);
+    let transition = section.amount_within("transition", amount::time);
     if ["speed", "delay", "transition"]
         .iter()
         .any(|key| section.given(key))
     {
-        section.require(
-            "speed",
-            "the speed, which delay and transition need,",
-            "\"12 km/h\"",
-        );
-        section.require(
-            "delay",
-            "the delay before a change begins, which speed and transition need,",
-            "\"2 s\"",
-        );
-        section.require(
-            "transition",
-            "the time that a change takes, which speed and delay need,",
-            "\"3 s\"",
-        );
+        section.require("speed");
+        section.require("delay");
+        section.require("transition");
     }
     let response = speed
         .zip(delay.zip(transition))
         .map(|(speed, (delay, transition))| speed * delay + speed * transition);
-    let overrun = section.amount("overrun", Wanted::Length, amount::length);
-    if let Some(overrun) = overrun.filter(|overrun| overrun.get() > 500.0) {
-        section.refuse(
-            "overrun",
-            ground::range(
-                &overrun,
-                "0 m",
-                "500 m",
-                "rates would run far beyond the field",
-            ),
-        );
-    }
+    let overrun = section.amount_within("overrun", amount::length);
     let look_ahead = look_ahead(section, speed);
     let limit = |section: &mut Section<'_>, key| {
-        section.amount(key, Wanted::Product, |text| {
-            amount::product_rate(text, product)
-        })
+        section.amount_within(key, |text| amount::product_rate(text, product))
     };
-    let least_rate = limit(section, "least_rate");
-    let greatest_rate = limit(section, "greatest_rate");
-    if let (Some(least), Some(greatest)) = (least_rate, greatest_rate)
+    let minimum_rate = limit(section, "minimum_rate");
+    let maximum_rate = limit(section, "maximum_rate");
+    if let (Some(least), Some(greatest)) = (minimum_rate, maximum_rate)
         && least > greatest
     {
         let problem = Problem::Order {
-            low_key: "machine.least_rate",
+            low_key: "machine.minimum_rate",
             low: format!("{:.2} kg/ha", least.get()),
-            high_key: "machine.greatest_rate",
+            high_key: "machine.maximum_rate",
             high: format!("{:.2} kg/ha", greatest.get()),
         };
-        section.refuse("least_rate", problem);
+        section.refuse("minimum_rate", problem);
     }
-    if let Some(greatest) = greatest_rate.filter(|rate| rate.get() <= 0.0) {
-        section.refuse(
-            "greatest_rate",
-            Problem::Zero {
-                text: greatest.to_string(),
-                what: "the greatest rate",
-            },
-        );
-    }
+
     let capacity = capacity(section, product, facts);
     let grid = grid(section);
-    let on_start = state_rate(section, "on_start", product, false, StateRate::FieldRate);
+    let on_start = state_rate(section, "on_start", product);
     // With position lost the machine cannot keep off what is excluded. Whether the boundary has holes shows later.
     let lost = if excluded {
         StateRate::Amount(NRate::ZERO)
     } else {
         StateRate::Own
     };
-    let position_lost = state_rate(section, "position_lost", product, false, lost);
-    let outside = state_rate(
-        section,
-        "outside",
-        product,
-        false,
-        StateRate::Amount(NRate::ZERO),
-    );
+    let position_lost = state_rate_or(section, "position_lost", product, lost);
+    let outside = state_rate(section, "outside", product);
     left_to_itself(section, on_start, position_lost, outside, most);
     let width = width?;
     let needed = response.map(|distance| distance * 2.0);
@@ -209,7 +104,7 @@ pub(crate) fn machine(
         && length < needed
     {
         section.log().note(Finding::caution(
-            "machine.cell-length",
+            codes::MACHINE_CELL_LENGTH,
             format!("machine.cell_length is {length}, but at this speed the machine needs {needed:.1} to change its rate: rates will lag behind the map"),
         ));
     }
@@ -225,8 +120,8 @@ pub(crate) fn machine(
         delay,
         transition,
         overrun: overrun.unwrap_or_else(|| (width * 0.5).max(response.unwrap_or(Length::ZERO))),
-        least_rate,
-        greatest_rate,
+        minimum_rate,
+        maximum_rate,
         capacity,
         grid,
         on_start,
@@ -240,7 +135,6 @@ fn grid(section: &mut Section<'_>) -> GridRates {
     section
         .choice(
             "grid",
-            "rate of a cell of the task grid (zone, mean)",
             &[("zone", GridRates::Zone), ("mean", GridRates::Mean)],
         )
         .unwrap_or_default()
@@ -249,12 +143,12 @@ fn grid(section: &mut Section<'_>) -> GridRates {
 /// `[[machine.area]]`: ground with a heading of its own.
 fn areas(section: &mut Section<'_>, folder: &Path) -> Vec<DriveArea> {
     let mut areas = Vec::new();
-    for mut table in section.tables("area", "machine.area") {
+    for mut table in section.tables("area") {
         let source = ground::vector_table(&mut table, "path", folder, false);
         let heading = table
             .take("heading")
             .and_then(|entry| heading_of(&table, &entry, folder));
-        table.require("heading", "the heading of this ground", "\"auto\"");
+        table.require("heading");
         table.finish();
         areas.extend(
             source
@@ -278,30 +172,16 @@ fn look_ahead(section: &mut Section<'_>, speed: Option<Speed>) -> Option<LookAhe
         ("against", FirstPass::Against),
         ("every along", FirstPass::EveryAlong),
     ];
-    let first_pass = section.choice(
-        "first_pass",
-        "direction of the rightmost pass (along, against, every along)",
-        &words,
-    );
-    let ahead = section.amount("look_ahead", Wanted::Length, |text| {
-        match amount::time(text) {
-            Ok(time) => Ok(Ahead::Time(time)),
-            Err(_) => amount::length(text).map(Ahead::Distance),
-        }
+    let first_pass = section.choice("first_pass", &words);
+    let ahead = section.amount("look_ahead", |text| match amount::time(text) {
+        Ok(time) => Ok(Ahead::Time(time)),
+        Err(_) => amount::length(text).map(Ahead::Distance),
     });
     if section.given("first_pass") {
-        section.require(
-            "look_ahead",
-            "how far machine files look ahead, which first_pass belongs to,",
-            "\"12 m\"",
-        );
+        section.require("look_ahead");
     }
     if section.given("look_ahead") {
-        section.require(
-            "first_pass",
-            "the direction of the rightmost pass, without which nobody knows which way to shift,",
-            "\"along\"",
-        );
+        section.require("first_pass");
     }
     let distance = match ahead? {
         Ahead::Distance(distance) => distance,
@@ -319,16 +199,8 @@ fn look_ahead(section: &mut Section<'_>, speed: Option<Speed>) -> Option<LookAhe
             speed * time
         }
     };
-    if !(0.1..=100.0).contains(&distance.get()) {
-        section.refuse(
-            "look_ahead",
-            ground::range(
-                &format!("{:.2} m", distance.get()),
-                "0.1 m",
-                "100 m",
-                "no machine answers that much faster or later; leave it out for none",
-            ),
-        );
+    if !section.is_within("look_ahead", &distance, amount::length) {
+        section.outside("look_ahead", format!("{:.2} m", distance.get()));
         return None;
     }
     Some(LookAhead {
@@ -356,7 +228,7 @@ fn left_to_itself(
     }
     if !matches!(outside, StateRate::Amount(amount) if amount == NRate::ZERO) {
         section.log().note(Finding::caution(
-            "machine.outside",
+            codes::MACHINE_OUTSIDE,
             "the machine is told to spread outside the field too (machine.outside): water, ways and neighbours lie there; leave it out to get 0",
         ));
     }
@@ -369,15 +241,10 @@ fn headland(
     product: Option<&Product>,
     most: Option<NRate>,
 ) -> Option<Headland> {
-    let mut table = section.sub(entry, "headland", "machine.headland")?;
-    let passes = table.whole(
-        "passes",
-        1,
-        MOST_PASSES,
-        "passes around the field, each as wide as the machine works",
-    );
-    table.require("passes", "how many passes go around the field", "2");
-    let rate = state_rate(&mut table, "rate", product, true, StateRate::FieldRate);
+    let mut table = section.sub(entry, "headland")?;
+    let passes = table.whole("passes");
+    table.require("passes");
+    let rate = state_rate(&mut table, "rate", product);
     if let Some(most) = most {
         within(&table, "rate", rate, most, ABOVE);
     }
@@ -408,7 +275,7 @@ fn capacity(
     } else {
         ("tank", true)
     };
-    let capacity = section.amount(key, Wanted::Capacity, |text| {
+    let capacity = section.amount(key, |text| {
         let size = |capacity: &Capacity| match capacity {
             Capacity::Kg(size) | Capacity::Litres(size) => *size,
         };
@@ -451,13 +318,13 @@ fn capacity(
 fn heading(section: &mut Section<'_>, folder: &Path) -> Heading {
     let line = section
         .take("line")
-        .and_then(|entry| ground::vector(section, &entry, "line", "field.edge", folder))
+        .and_then(|entry| ground::vector(section, &entry, "line", folder))
         .map(Heading::Line);
     let Some(entry) = section.take("heading") else {
         return line.unwrap_or_else(|| {
             if !section.given("line") {
                 let text = "machine.heading is not given: cells follow the boundary's longer axis, as with heading = \"auto\"";
-                section.log().note(Finding::note("machine.heading", text));
+                section.log().note(Finding::note(codes::MACHINE_HEADING, text));
             }
             Heading::Auto
         });
@@ -475,25 +342,17 @@ fn heading(section: &mut Section<'_>, folder: &Path) -> Heading {
 
 fn heading_of(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<Heading> {
     let held = |degrees: f64| {
-        if (0.0..=360.0).contains(&degrees) {
+        let read = |text: &str| text.parse().map_err(|_| Problem::Open);
+        if section.is_within("heading", &degrees, read) {
             return Some(if degrees == 360.0 { 0.0 } else { degrees });
         }
-        section.at(
-            entry,
-            "heading",
-            ground::range(
-                &format!("{degrees}°"),
-                "0°",
-                "360°",
-                "degrees clockwise from north",
-            ),
-        );
+        section.outside("heading", format!("{degrees}°"));
         None
     };
     match &entry.item {
         Item::Number(_) => held(section.number_of(entry, "heading")?).map(Heading::True),
         Item::Table(_) => {
-            let mut table = section.sub(entry, "heading", "machine.heading")?;
+            let mut table = section.sub(entry, "heading")?;
             let source: Option<VectorSource> =
                 ground::vector_table(&mut table, "line", folder, false);
             table.finish();
@@ -525,8 +384,7 @@ fn heading_of(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<Hea
                         "63.0 grid".to_owned(),
                         "{ line = \"ab.geojson\" }".to_owned(),
                     ];
-                    let near =
-                        crate::app::job::suggest::nearest(&text, ["auto"]).map(str::to_owned);
+                    let near = crate::job::suggest::nearest(&text, ["auto"]).map(str::to_owned);
                     section.at(
                         entry,
                         "heading",
@@ -550,22 +408,9 @@ pub(crate) fn zones(
     machine: Option<&Machine>,
     product: Option<&Product>,
 ) -> Option<ZoneRules> {
-    let by_classes = section
-        .choice(
-            "by",
-            "way to zones (cells, classes)",
-            &[("cells", false), ("classes", true)],
-        )
-        .unwrap_or(false);
+    let by_classes = section.choice("by", &[("cells", false), ("classes", true)])?;
     let (has_classes, has_breaks) = (section.has("classes"), section.has("breaks"));
-    let classes = section
-        .whole(
-            "classes",
-            2,
-            20,
-            "fewer than 2 classes are no zones, more than 20 nobody reads",
-        )
-        .map(|n| n.unsigned_abs() as usize);
+    let classes = section.whole("classes").map(|n| n.unsigned_abs() as usize);
     let breaks = section
         .take("breaks")
         .and_then(|entry| breaks(section, &entry));
@@ -602,93 +447,29 @@ pub(crate) fn zones(
     } else {
         ZonesBy::Cells
     };
-    let min_area = section.amount("min_area", Wanted::Area, amount::area);
-    if let Some(area) = min_area.filter(|area| area.as_ha() > 1000.0) {
-        section.refuse(
-            "min_area",
-            ground::range(
-                &format!("{} ha", area.as_ha()),
-                "0 ha",
-                "1000 ha",
-                "larger than fields are",
-            ),
-        );
-    }
-    let smallest = section
-        .take("smallest")
-        .and_then(|entry| smallest(section, &entry, machine));
-    if section.given("min_area") && section.given("smallest") {
-        section.refuse(
-            "smallest",
-            Problem::Together {
-                keys: vec!["min_area", "smallest"],
-            },
-        );
-    }
-    let simplify = section
-        .amount("simplify", Wanted::Length, amount::length)
-        .unwrap_or(Length::ZERO);
-    if simplify.get() > 100.0 {
-        section.refuse(
-            "simplify",
-            ground::range(
-                &simplify,
-                "0 m",
-                "100 m",
-                "borders would move by more than a cell",
-            ),
-        );
-    }
-    let round_corners = section
-        .amount("round_corners", Wanted::Length, amount::length)
-        .unwrap_or(Length::ZERO);
-    if round_corners.get() > 100.0 {
-        section.refuse(
-            "round_corners",
-            ground::range(
-                &round_corners,
-                "0 m",
-                "100 m",
-                "borders would move by more than a cell",
-            ),
-        );
-    }
-    let area_within = section
-        .number(
-            "area_within",
-            0.0,
-            1.0,
-            "the share by which drawing may change a zone's area: 0.05 for 5 %",
-        )
-        .unwrap_or(0.05);
+
+    let minimum_area = if let Some(Item::Table(_)) = section.peek("minimum_area") {
+        section
+            .take("minimum_area")
+            .and_then(|entry| by_passes(section, &entry, machine))
+    } else {
+        section.amount_within("minimum_area", amount::area)
+    };
+    let simplify = section.amount_or("simplify", amount::length);
+    let round_corners = section.amount_or("round_corners", amount::length);
+    let area_within = section.number_or("area_within");
     let tolerance = section
         .take("tolerance")
         .and_then(|entry| nitrogen(section, &entry, "tolerance", product))
         .map_or(NRate::ZERO, |(rate, _)| rate);
-    if tolerance.get() > 100.0 {
-        section.refuse(
-            "tolerance",
-            ground::range(
-                &tolerance,
-                "0 kg N/ha",
-                "100 kg N/ha",
-                "nothing of the map would be left",
-            ),
-        );
-    }
-    let keep_total = section
-        .choice(
-            "total",
-            "way with the total (kept, free)",
-            &[("kept", true), ("free", false)],
-        )
-        .unwrap_or(true);
+
+    let keep_total = section.choice("total", &[("kept", true), ("free", false)])?;
     let two_cells =
         |machine: &Machine| Area::m2(2.0 * machine.cell_width().get() * machine.cell_length.get());
-    let min_area = min_area.or(smallest).or_else(|| machine.map(two_cells))?;
+    let minimum_area = minimum_area.or_else(|| machine.map(two_cells))?;
     Some(ZoneRules {
         by,
-        min_area,
+        minimum_area,
         simplify,
         round_corners,
         area_within,
@@ -697,26 +478,13 @@ pub(crate) fn zones(
     })
 }
 
-/// `zones.smallest = { passes = 2, responses = 4 }`: so many working widths by so many of the distances in which the machine changes its rate.
-fn smallest(section: &Section<'_>, entry: &Entry, machine: Option<&Machine>) -> Option<Area> {
-    let mut table = section.sub(entry, "smallest", "zones.smallest")?;
-    let passes = table.number("passes", 0.1, 100.0, "working widths across the drive");
-    let responses = table.number(
-        "responses",
-        0.1,
-        1000.0,
-        "distances along the drive in which the machine changes its rate",
-    );
-    table.require(
-        "passes",
-        "how many working widths the smallest zone measures across the drive",
-        "1",
-    );
-    table.require(
-        "responses",
-        "how many response distances the smallest zone measures along the drive",
-        "2",
-    );
+/// `zones.minimum_area = { passes = 2, responses = 4 }`: so many working widths by so many of the distances in which the machine changes its rate.
+fn by_passes(section: &Section<'_>, entry: &Entry, machine: Option<&Machine>) -> Option<Area> {
+    let mut table = section.sub(entry, "minimum_area")?;
+    let passes = table.number("passes");
+    let responses = table.number("responses");
+    table.require("passes");
+    table.require("responses");
     let machine = machine?;
     let Some(response) = machine.response() else {
         table.refuse(
@@ -743,12 +511,8 @@ enum Breaks {
 
 fn breaks(section: &Section<'_>, entry: &Entry) -> Option<Breaks> {
     let Item::List(list) = &entry.item else {
-        let quantile = section.choice_of(
-            entry,
-            "breaks",
-            "kind of breaks (natural, quantile, or a list)",
-            &[("natural", false), ("quantile", true)],
-        )?;
+        let quantile =
+            section.choice_of(entry, "breaks", &[("natural", false), ("quantile", true)])?;
         return Some(if quantile {
             Breaks::Quantile
         } else {

@@ -1,12 +1,14 @@
 //! `[response]`: which method sets rates, and the parameters of every method but the yield response, whose own stand in [`super::crop`].
 
-use crate::app::job::fault::Wanted;
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::{Item, Section};
 use crate::app::job::sections::crop::Curve;
 use crate::app::job::sections::image::falls_with_canopy;
-use crate::app::job::sections::{crop, economic, ground, share};
-use crate::app::job::{amount, keys, tables};
+use crate::app::job::sections::rate::as_nitrogen;
+use crate::app::job::sections::{crop, economic, share};
+use crate::app::job::tables;
+use crate::job::keys::Key;
+use crate::job::problem::Problem;
+use crate::job::reader::{Item, Section};
+use crate::job::{amount, keys};
 use crate::pipeline::settings::{Crop, EconomicOptimum, Fitted, MethodSettings, Prices, Response};
 use crate::science::crop::Certainty;
 use crate::science::index::find_entry;
@@ -20,71 +22,30 @@ use crate::science::methods::visible::VisibleLine;
 use crate::science::methods::{Method, ReadBy, about, visible};
 use crate::units::{NRate, Product};
 
-/// Dead band of the sufficiency methods where the job gives none: crops within 3 % of the strip need nothing. Common practice, no source: sufficiency
-/// thresholds of 0.95 to 0.97 are in use.
-const DEAD_BAND: f64 = 0.03;
-
-/// Keys of `[response]` by method; those of no list belong to every method.
-const OWN: &[(&str, &[&str])] = &[
-    (
-        about::YIELD_RESPONSE,
-        &[
-            "maximum_yield",
-            "yield_curve",
-            "ratio_adjustment",
-            "dead_band",
-            "grain_nitrogen",
-            "use_efficiency",
-            "curve_spread",
-        ],
-    ),
-    (
-        about::SQUARE_ROOT,
-        &[
-            "optimum",
-            "credits",
-            "extra",
-            "zone_scalar",
-            "delta_si",
-            "dead_band",
-            "back_off",
-            "index",
-            "curve_spread",
-            "economic",
-            "curve",
-        ],
-    ),
-    (
-        about::QUADRATIC,
-        &["meter_curve", "dead_band", "index", "curve_spread"],
-    ),
-    (about::CHLOROPHYLL, &["index", "curve_spread"]),
-    (about::VISIBLE, &["light", "stages", "line", "curve_spread"]),
-    (
-        about::LINEAR_RAMP,
-        &["by", "index", "low", "high", "at_low", "at_high"],
-    ),
-    (about::CLASS_TABLE, &["by", "index", "classes"]),
-    (about::FLAT, &["rate", "economic", "curve"]),
-];
-
 /// The method that the job names, the yield response without one. `None` when its name is not known.
 pub(crate) fn chosen(section: &mut Section<'_>) -> Option<&'static About> {
     let words: Vec<(&str, &'static About)> = about::METHODS
         .iter()
         .map(|method| (method.name, method))
         .collect();
-    match section.take("method") {
-        None => about::about(about::YIELD_RESPONSE),
+    let found = match section.take("method") {
+        None => section
+            .row("method")
+            .and_then(Key::default_value)
+            .and_then(|name| about::about(name.trim_matches('"'))),
         Some(entry) => {
-            let found = section.choice_of(&entry, "method", "method", &words);
+            let found = section.choice_of(&entry, "method", &words);
             if found.is_none() {
                 // Keys of a method that is not known cannot be judged.
                 section.rest();
             }
             found
         }
+    };
+    if let Some(method) = found {
+        section.set_method(method.name);
     }
+    found
 }
 
 /// Whether a method works with a yield curve and growing days.
@@ -107,17 +68,9 @@ pub(crate) fn response(
     let nitrogen_share = share::nitrogen_share(section);
     let maximum_ratio = crop::maximum_ratio(section);
     let applied = nitrogen(section, "applied_since_sensing", product).unwrap_or(NRate::ZERO);
-    let owns = |key: &str| {
-        OWN.iter()
-            .any(|(name, keys)| *name == chosen.name && keys.contains(&key))
-    };
+    let owns = |key: &str| owns(key, chosen);
     let curve_spread = if owns("curve_spread") {
-        section.number(
-            "curve_spread",
-            0.0,
-            1.0,
-            "one standard deviation of the curve, as a share of it",
-        )
+        section.number("curve_spread")
     } else {
         None
     };
@@ -142,11 +95,7 @@ pub(crate) fn response(
         other(section, chosen, crop, product, applied_before, optimum)
     };
     for key in keys::known_in("response") {
-        let of: Vec<&'static str> = OWN
-            .iter()
-            .filter(|(_, keys)| keys.contains(key))
-            .map(|(method, _)| *method)
-            .collect();
+        let of = keys::methods_of(key);
         if !of.is_empty() && !of.contains(&chosen.name) && section.has(key) {
             section.take(key);
             section.refuse(
@@ -171,6 +120,11 @@ pub(crate) fn response(
     })
 }
 
+/// Whether a key of `[response]` is one of this method's own.
+fn owns(key: &str, method: &About) -> bool {
+    keys::methods_of(key).contains(&method.name)
+}
+
 /// A nitrogen amount of `[response]`, up to what any crop gets.
 fn nitrogen(
     section: &mut Section<'_>,
@@ -178,20 +132,10 @@ fn nitrogen(
     product: Option<&Product>,
 ) -> Option<NRate> {
     let rate = section
-        .amount(key, Wanted::Nitrogen, |text| {
-            amount::nitrogen(text, product, false)
-        })?
+        .amount(key, |text| amount::nitrogen(text, product, false))?
         .rate;
-    if rate.get() > 1000.0 {
-        section.refuse(
-            key,
-            ground::range(
-                &format!("{:.1} kg N/ha", rate.get()),
-                "0 kg N/ha",
-                "1000 kg N/ha",
-                "more than any crop gets",
-            ),
-        );
+    if !section.is_within(key, &rate, as_nitrogen) {
+        section.outside(key, format!("{:.1} kg N/ha", rate.get()));
         return None;
     }
     Some(rate)
@@ -205,14 +149,11 @@ fn other(
     applied_before: NRate,
     economic: Optimum<'_>,
 ) -> Option<MethodSettings> {
-    let region = section.text("region", "\"dry plains\"");
-    let sensor = section.text("sensor", "\"active\"");
-    let source = section.text("source", "\"own trials\"");
-    let index = if OWN
-        .iter()
-        .any(|(name, keys)| *name == chosen.name && keys.contains(&"index"))
-    {
-        section.text("index", "\"NDRE\"")
+    let region = section.text("region");
+    let sensor = section.text("sensor");
+    let source = section.text("source");
+    let index = if owns("index", chosen) {
+        section.text("index")
     } else {
         None
     };
@@ -232,7 +173,7 @@ fn other(
                 .map(|economic| (economic.optimum - applied_before).max(NRate::ZERO))
                 .or_else(|| nitrogen(section, "rate", product));
             if !economic.wanted {
-                section.require("rate", "the rate", "\"60 kg N/ha\"");
+                section.require("rate");
             }
             rate.map(Method::Flat)
         }
@@ -241,11 +182,7 @@ fn other(
         chosen.name,
         about::SQUARE_ROOT | about::LINEAR_RAMP | about::CLASS_TABLE
     ) {
-        section.require(
-            "index",
-            "the canopy index that these numbers hold for",
-            "\"NDRE\"",
-        );
+        section.require("index");
     }
     // Numbers that were published for one crop are no numbers for another; the user's own are the user's.
     if let (Some(made_for), Some(crop), None) = (chosen.crop, crop, &own_numbers)
@@ -312,46 +249,20 @@ fn square_root(
         .map(|economic| economic.optimum)
         .or_else(|| nitrogen(section, "optimum", product));
     if !economic.wanted {
-        section.require(
-            "optimum",
-            "the season's optimum nitrogen rate, economic or your own,",
-            "\"180 kg N/ha\"",
-        );
+        section.require("optimum");
     }
     let credits = nitrogen(section, "credits", product).unwrap_or(NRate::ZERO);
     let extra = nitrogen(section, "extra", product).unwrap_or(NRate::ZERO);
-    let zone_scalar = section
-        .number("zone_scalar", 0.0, 2.0, "the optimum is multiplied by it")
-        .unwrap_or(1.0);
-    let delta = section.number("delta_si", 0.02, 0.95, "1 − sufficiency index of ground without nitrogen, about 0.3 for corn in the middle of its growth");
-    section.require(
-        "delta_si",
-        "1 − the sufficiency index of ground that got no nitrogen",
-        "0.3",
-    );
-    let dead_band = section
-        .number(
-            "dead_band",
-            0.0,
-            0.5,
-            "sufficiency indices from 1 − this up count as 1",
-        )
-        .unwrap_or(DEAD_BAND);
+    let zone_scalar = section.number_or("zone_scalar");
+    let delta = section.number("delta_si");
+    section.require("delta_si");
+    let dead_band = section.number_or("dead_band");
     let back_off = section.take("back_off").and_then(|entry| {
-        let mut table = section.sub(&entry, "back_off", "response.back_off")?;
-        let steepness = table.number("steepness", 0.0, 100.0, "how fast the rate falls back");
-        let below = table.number(
-            "below",
-            0.0,
-            1.0,
-            "the sufficiency index around which it falls back",
-        );
-        table.require("steepness", "how fast the rate falls back", "20");
-        table.require(
-            "below",
-            "the sufficiency index around which it falls back",
-            "0.7",
-        );
+        let mut table = section.sub(&entry, "back_off")?;
+        let steepness = table.number("steepness");
+        let below = table.number("below");
+        table.require("steepness");
+        table.require("below");
         table.finish();
         steepness
             .zip(below)
@@ -379,52 +290,18 @@ fn square_root(
 }
 
 fn quadratic(section: &mut Section<'_>, own: &mut Option<String>) -> Option<Method> {
-    let dead_band = section
-        .number(
-            "dead_band",
-            0.0,
-            0.5,
-            "sufficiency indices from 1 − this up count as 1",
-        )
-        .unwrap_or(DEAD_BAND);
+    let dead_band = section.number_or("dead_band");
     let mut curve = Quadratic::published(dead_band);
     if let Some(entry) = section.take("meter_curve") {
-        let mut table = section.sub(&entry, "meter_curve", "response.meter_curve")?;
-        let intercept = table.number(
-            "intercept",
-            0.0,
-            1.0,
-            "the sufficiency index without nitrogen",
-        );
-        let linear = table.number(
-            "linear",
-            0.0,
-            0.1,
-            "a kg N/ha raises the sufficiency index by about 0.002",
-        );
-        let quadratic = table.number(
-            "quadratic",
-            -0.01,
-            0.0,
-            "below 0: the parabola bends down, by about −0.0000056 a kg N/ha squared",
-        );
-        let source = table.text("source", "\"own trials\"");
-        table.require(
-            "intercept",
-            "the sufficiency index without nitrogen",
-            "0.81",
-        );
-        table.require("linear", "the linear term, a kg N/ha", "0.002");
-        table.require(
-            "quadratic",
-            "the quadratic term, a kg N/ha squared",
-            "-0.0000056",
-        );
-        table.require(
-            "source",
-            "where the coefficients come from",
-            "\"own trials\"",
-        );
+        let mut table = section.sub(&entry, "meter_curve")?;
+        let intercept = table.number("intercept");
+        let linear = table.number("linear");
+        let quadratic = table.number("quadratic");
+        let source = table.text("source");
+        table.require("intercept");
+        table.require("linear");
+        table.require("quadratic");
+        table.require("source");
         table.finish();
         curve = Quadratic {
             intercept: intercept?,
@@ -455,17 +332,13 @@ fn visible_line(
             }
         }
         let entry = section.take("line")?;
-        let mut table = section.sub(&entry, "line", "response.line")?;
+        let mut table = section.sub(&entry, "line")?;
         let slope = nitrogen(&mut table, "slope", product);
         let less = nitrogen(&mut table, "less", product);
-        let source = table.text("source", "\"own trials\"");
-        table.require(
-            "slope",
-            "nitrogen a unit of relative reflectance",
-            "\"250 lb N/ac\"",
-        );
-        table.require("less", "what is taken off", "\"200 lb N/ac\"");
-        table.require("source", "where the line comes from", "\"own trials\"");
+        let source = table.text("source");
+        table.require("slope");
+        table.require("less");
+        table.require("source");
         table.finish();
         let line = VisibleLine {
             slope: slope?,
@@ -476,20 +349,11 @@ fn visible_line(
     }
     let light = section.choice(
         "light",
-        "kind of light",
         &[("green", "green"), ("amber", "amber"), ("red", "red")],
     );
-    let stages = section.choice(
-        "stages",
-        "span of corn's stages",
-        &[("V6-V7", "V6-V7"), ("V8-V10", "V8-V10")],
-    );
-    section.require(
-        "light",
-        "the visible light of the index NIR/V: green, amber or red",
-        "\"red\"",
-    );
-    section.require("stages", "corn's stage: V6-V7 or V8-V10", "\"V8-V10\"");
+    let stages = section.choice("stages", &[("V6-V7", "V6-V7"), ("V8-V10", "V8-V10")]);
+    section.require("light");
+    section.require("stages");
     visible::published(light?, stages?).map(|line| Method::Visible(line.line()))
 }
 
@@ -497,43 +361,26 @@ fn visible_line(
 fn by(section: &mut Section<'_>) -> Option<ReadBy> {
     let by = section.choice(
         "by",
-        "value to read by",
         &[
             ("index", ReadBy::Index),
             ("sufficiency", ReadBy::Sufficiency),
         ],
     );
-    section.require(
-        "by",
-        "what is read: the index itself, or sufficiency, the index over the strip's",
-        "\"sufficiency\"",
-    );
+    section.require("by");
     by
 }
 
 fn linear_ramp(section: &mut Section<'_>, product: Option<&Product>) -> Option<Method> {
     let by = by(section);
-    let why = "values of an index or of sufficiency";
-    let (low, high) = (
-        section.number("low", -1.0, 100.0, why),
-        section.number("high", -1.0, 100.0, why),
-    );
+    let (low, high) = (section.number("low"), section.number("high"));
     let (at_low, at_high) = (
         nitrogen(section, "at_low", product),
         nitrogen(section, "at_high", product),
     );
-    section.require(
-        "low",
-        "the value at and below which at_low is given",
-        "0.35",
-    );
-    section.require(
-        "high",
-        "the value at and above which at_high is given",
-        "0.80",
-    );
-    section.require("at_low", "the rate of the poorest", "\"120 kg N/ha\"");
-    section.require("at_high", "the rate of the best", "\"20 kg N/ha\"");
+    section.require("low");
+    section.require("high");
+    section.require("at_low");
+    section.require("at_high");
     let ramp = LinearRamp {
         by: by?,
         low: low?,
@@ -546,20 +393,16 @@ fn linear_ramp(section: &mut Section<'_>, product: Option<&Product>) -> Option<M
 
 fn class_table(section: &mut Section<'_>, product: Option<&Product>) -> Option<Method> {
     let by = by(section);
-    section.require(
-        "classes",
-        "the classes, from the poorest up",
-        "[{ below = 0.85, rate = \"80 kg N/ha\" }, { rate = \"0 kg N/ha\" }]",
-    );
-    let rows = section.tables("classes", "response.classes");
+    section.require("classes");
+    let rows = section.tables("classes");
     let mut classes = Vec::new();
     let mut whole = !rows.is_empty();
     for mut row in rows {
-        let below = row.number("below", -1.0, 100.0, "values of an index or of sufficiency");
+        let below = row.number("below");
         let faulty = row.given("below") && below.is_none();
         let rate = nitrogen(&mut row, "rate", product);
-        row.require("rate", "the rate of the class", "\"80 kg N/ha\"");
-        let back_off = row.boolean("back_off").unwrap_or(false);
+        row.require("rate");
+        let back_off = row.boolean_or("back_off");
         row.finish();
         match rate {
             Some(rate) if !faulty => classes.push(Class {

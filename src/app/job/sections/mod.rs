@@ -11,4 +11,6 @@ pub(crate) mod money;
 pub(crate) mod output;
 pub(crate) mod points;
 pub(crate) mod rate;
+#[cfg(test)]
+mod rows;
 pub(crate) mod share;

@@ -1,10 +1,9 @@
 //! `[prices]`: one currency, named by the user.
 
-use crate::app::job::amount;
-use crate::app::job::fault::Wanted;
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::Section;
-use crate::finding::Finding;
+use crate::finding::{Finding, codes};
+use crate::job::amount;
+use crate::job::problem::Problem;
+use crate::job::reader::Section;
 use crate::pipeline::settings::{Crop, Prices};
 use crate::units::Product;
 
@@ -22,7 +21,7 @@ pub(crate) fn prices(
     if !section.is_present() {
         return None;
     }
-    let mut currency = section.text("currency", "\"USD\"");
+    let mut currency = section.text("currency");
     if let Some(named) = currency.as_ref().filter(|named| {
         named.chars().count() > 8 || named.chars().any(|c| c.is_ascii_digit() || c == '/')
     }) {
@@ -45,17 +44,15 @@ pub(crate) fn prices(
         (crop.name.as_str(), crop.lb_per_bu)
     });
     // Without prices.currency the first price names it for the others.
-    let grain = section.amount(
-        "grain",
-        Wanted::GrainPrice,
-        |text| match amount::grain_price(text, currency.as_deref(), name, lb) {
+    let grain = section.amount("grain", |text| {
+        match amount::grain_price(text, currency.as_deref(), name, lb) {
             // Bushels of a crop that could not be read are no second fault.
             Err(Problem::NoBushel { .. }) if crop.is_none() => Ok(None),
             Err(problem) => Err(problem),
             Ok(price) => Ok(Some(price)),
-        },
-    );
-    section.require("grain", "the price of grain", "\"6 USD/bu\"");
+        }
+    });
+    section.require("grain");
     let grain = settle(&mut currency, grain.flatten());
     if section.has("nitrogen") && section.has("product") {
         let keys = vec!["prices.nitrogen", "prices.product"];
@@ -63,34 +60,30 @@ pub(crate) fn prices(
         section.refuse("product", Problem::Together { keys });
     }
     let product_price = if section.has("product") {
-        section.amount("product", Wanted::ProductPrice, |text| match product {
+        section.amount("product", |text| match product {
             Some(product) => amount::product_price(text, currency.as_deref(), product),
             None => Err(Problem::NoProduct {
                 amount: text.trim().to_owned(),
             }),
         })
     } else {
-        section.require(
-            "nitrogen",
-            "the price of nitrogen (or of the product)",
-            "\"0.60 USD/lb N\"",
-        );
-        section.amount("nitrogen", Wanted::NitrogenPrice, |text| {
+        section.require("nitrogen");
+        section.amount("nitrogen", |text| {
             amount::nitrogen_price(text, currency.as_deref())
         })
     };
     let nitrogen = settle(&mut currency, product_price);
     if !section.given("application") {
         section.log().note(Finding::note(
-            "prices.application",
+            codes::PRICES_APPLICATION,
             "prices.application is not given: the pass itself is counted as costing nothing",
         ));
     }
-    let pass = section.amount("application", Wanted::AreaPrice, |text| {
+    let pass = section.amount("application", |text| {
         amount::area_price(text, currency.as_deref())
     });
     let application = settle(&mut currency, pass).unwrap_or(0.0);
-    let mapping = section.amount("mapping", Wanted::AreaPrice, |text| {
+    let mapping = section.amount("mapping", |text| {
         amount::area_price(text, currency.as_deref())
     });
     let mapping = settle(&mut currency, mapping).unwrap_or(0.0);
@@ -118,7 +111,7 @@ fn ratio(section: &Section<'_>, grain: f64, nitrogen: f64) {
     let ratio = nitrogen / grain;
     if !(LEAST_RATIO..=MOST_RATIO).contains(&ratio) {
         section.log().note(Finding::caution(
-            "prices.ratio",
+            codes::PRICES_RATIO,
             format!("by these prices a kg of nitrogen costs {ratio:.3} kg of grain, 2 to 15 is usual: check both prices and their units"),
         ));
     }

@@ -2,11 +2,13 @@
 
 use std::path::Path;
 
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::{Item, Section};
-use crate::app::job::unit;
-use crate::app::job::unit::Measure;
-use crate::finding::Acceptance;
+use crate::finding::{Acceptance, Code, Severity, codes};
+use crate::job::keys::Key;
+use crate::job::problem::Problem;
+use crate::job::reader::{Item, Section};
+use crate::job::suggest::nearest;
+use crate::job::unit;
+use crate::job::unit::Measure;
 use crate::pipeline::settings::{Application, Format, Output};
 use crate::units::{Product, RateUnit};
 use crate::zones::flavour::{TaskFlavour, TaskKind, TaskVersion};
@@ -15,14 +17,7 @@ use jiff::civil::Date;
 /// `[application]`.
 pub(crate) fn application(section: &mut Section<'_>, sensed: Option<Date>) -> Application {
     let date = section.date("date");
-    let max_image_age = section
-        .whole(
-            "max_image_age",
-            0,
-            365,
-            "days after which an image no longer shows the crop",
-        )
-        .unwrap_or(14) as i32;
+    let maximum_image_age = section.whole_or("maximum_image_age") as i32;
     if let (Some(date), Some(sensed)) = (date, sensed)
         && date < sensed
     {
@@ -36,20 +31,23 @@ pub(crate) fn application(section: &mut Section<'_>, sensed: Option<Date>) -> Ap
     }
     Application {
         date,
-        max_image_age,
+        maximum_image_age,
     }
 }
 
 /// `[[accept]]`.
 pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
     let mut all: Vec<(String, Acceptance)> = Vec::new();
-    for mut table in root.tables("accept", "accept") {
-        let code = table.text("code", "\"image.age\"");
-        table.require("code", "the code of the finding", "\"image.age\"");
-        let reason = table.text("reason", "\"cold spell, no growth\"");
-        table.require("reason", "why it is accepted", "\"cold spell, no growth\"");
-        let by = table.text("by", "\"A. Adviser\"");
-        table.require("by", "who accepts it", "\"A. Adviser\"");
+    for mut table in root.tables("accept") {
+        let code = table.text("code");
+        table.require("code");
+        if let Some(problem) = code.as_deref().and_then(not_acceptable) {
+            table.refuse("code", problem);
+        }
+        let reason = table.text("reason");
+        table.require("reason");
+        let by = table.text("by");
+        table.require("by");
         if let Some(code) = code
             .as_ref()
             .filter(|code| all.iter().any(|(other, _)| other == *code))
@@ -69,6 +67,35 @@ pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
     all
 }
 
+/// Why a code cannot be accepted: no finding has it, or none of its findings ever stops a run on a job.
+fn not_acceptable(code: &str) -> Option<Problem> {
+    let acceptable = || {
+        codes::all()
+            .filter(|code| code.can_be_accepted())
+            .map(Code::word)
+    };
+    let known = codes::find(code);
+    if known.is_some_and(Code::can_be_accepted) {
+        return None;
+    }
+    Some(Problem::Acceptance {
+        code: code.to_owned(),
+        why: match known {
+            None => "is not the code of a finding",
+            Some(code) if code.may_stop() => "is found by the check of a map, not by a job",
+            Some(code) if code.weights().contains(&Severity::Caution) => {
+                "is a caution and never stops"
+            }
+            Some(_) => "is a note and never stops",
+        },
+        // Another stop is no likely meaning of a code that exists.
+        near: nearest(code, acceptable())
+            .filter(|_| known.is_none())
+            .map(str::to_owned),
+        known: acceptable().collect(),
+    })
+}
+
 const UNITS: &[(&str, RateUnit)] = &[
     ("kg/ha", RateUnit::KgPerHa),
     ("L/ha", RateUnit::LPerHa),
@@ -84,15 +111,6 @@ const FORMATS: &[(&str, Format)] = &[
     ("iso11783", Format::Iso11783),
     ("kml", Format::Kml),
     ("flatgeobuf", Format::FlatGeobuf),
-];
-
-/// Written when the job names no formats.
-const USUAL_FORMATS: [Format; 5] = [
-    Format::GeoPackage,
-    Format::GeoJson,
-    Format::Shapefile,
-    Format::GeoTiff,
-    Format::Iso11783,
 ];
 
 const TASK_VERSIONS: &[(&str, TaskVersion)] = &[("3.3", TaskVersion::V3), ("4.3", TaskVersion::V4)];
@@ -150,7 +168,7 @@ pub(crate) fn rate_unit(
         }
         let label = spelt.map(|unit| format!("{}/{}", unit.above, unit.below));
         let known = UNITS.iter().find(|(word, _)| Some(*word) == label.as_deref()).map(|(_, unit)| *unit);
-        known.or_else(|| section.choice_of(&entry, "unit", "unit of a product rate", UNITS))
+        known.or_else(|| section.choice_of(&entry, "unit", UNITS))
     }) else {
         return (default, us);
     };
@@ -175,9 +193,7 @@ pub(crate) fn output(
     us: bool,
     folder: &Path,
 ) -> Output {
-    let target = section
-        .text("folder", "\"out\"")
-        .unwrap_or_else(|| "out".to_owned());
+    let target = section.text_or("folder");
     let (unit, us_units) = rate_unit(section, product, us);
     Output {
         folder: folder.join(target),
@@ -194,22 +210,28 @@ fn task_data(section: &mut Section<'_>) -> TaskFlavour {
     let Some(entry) = section.take("task_data") else {
         return flavour;
     };
-    let Some(mut table) = section.sub(&entry, "task_data", "output.task_data") else {
+    let Some(mut table) = section.sub(&entry, "task_data") else {
         return flavour;
     };
-    flavour.version = table
-        .choice("version", "version of task data", TASK_VERSIONS)
-        .unwrap_or_default();
-    flavour.kind = table
-        .choice("kind", "kind of task data", TASK_KINDS)
-        .unwrap_or_default();
+    flavour.version = table.choice("version", TASK_VERSIONS).unwrap_or_default();
+    flavour.kind = table.choice("kind", TASK_KINDS).unwrap_or_default();
     table.finish();
     flavour
 }
 
 fn formats(section: &mut Section<'_>) -> Vec<Format> {
-    let all = USUAL_FORMATS.to_vec();
-    let Some(list) = section.list("formats", "a list: [\"geopackage\", \"shapefile\"]") else {
+    // Written when the job names no formats.
+    let usual = section
+        .row("formats")
+        .and_then(Key::default_value)
+        .unwrap_or_default();
+    let is_usual = |word: &str| usual.contains(&format!("\"{word}\""));
+    let all: Vec<Format> = FORMATS
+        .iter()
+        .filter(|(word, _)| is_usual(word))
+        .map(|(_, format)| *format)
+        .collect();
+    let Some(list) = section.list("formats") else {
         return all;
     };
     if list.is_empty() {
@@ -241,7 +263,7 @@ fn formats(section: &mut Section<'_>) -> Vec<Format> {
             );
             continue;
         }
-        let format = section.choice_of(entry, "formats", "format", FORMATS);
+        let format = section.choice_of(entry, "formats", FORMATS);
         formats.extend(format.filter(|format| !formats.contains(format)));
     }
     formats

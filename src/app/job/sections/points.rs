@@ -2,15 +2,13 @@
 
 use std::path::Path;
 
-use crate::app::job::amount;
-use crate::app::job::fault::Wanted;
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::Section;
 use crate::app::job::sections::{ground, image};
+use crate::job::amount;
+use crate::job::problem::Problem;
+use crate::job::reader::Section;
 use crate::pipeline::points::settings::{Estimate, Points};
 use crate::pipeline::settings::{BareBelow, ImageSource, Imagery, PointSpread};
 use crate::science::points::Model;
-use crate::units::Length;
 
 /// Readings that a cell needs for a mean, and for kriging.
 const LEAST: (i64, i64) = (3, 6);
@@ -19,13 +17,13 @@ const LEAST: (i64, i64) = (3, 6);
 pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery> {
     let source = ground::vector_table(section, "path", folder, false);
     let date = section.date("date");
-    section.require("date", "the sensing date", "2026-04-14");
+    section.require("date");
     let index = image::index(section);
     if section.given("index") && crate::science::index::find_entry(&index).is_none() {
         section.refuse("index", Problem::Index { reason: "readings hold a finished index: name it as the catalogue does, such as \"NDVI\"".to_owned() });
     }
-    let column = section.text("column", "\"ndvi\"");
-    let (x, y) = (section.text("x", "\"lon\""), section.text("y", "\"lat\""));
+    let column = section.text("column");
+    let (x, y) = (section.text("x"), section.text("y"));
     if x.is_some() != y.is_some() {
         section.refuse(
             if x.is_some() { "x" } else { "y" },
@@ -35,11 +33,11 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
             },
         );
     }
-    let crs = section.text("crs", "\"EPSG:32633\"");
+    let crs = section.text("crs");
     let (time, pass, speed) = (
-        section.text("time", "\"time\""),
-        section.text("pass", "\"pass\""),
-        section.text("speed", "\"speed\""),
+        section.text("time"),
+        section.text("pass"),
+        section.text("speed"),
     );
     let units = [
         ("m/s", 1.0),
@@ -47,13 +45,13 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
         ("mph", 0.447_04),
         ("kn", 1852.0 / 3600.0),
     ];
-    let speed_unit = section.choice("speed_unit", "unit of speed", &units);
-    let least_speed = section.amount("least_speed", Wanted::Speed, amount::speed);
-    let greatest_speed = section.amount("greatest_speed", Wanted::Speed, amount::speed);
+    let speed_unit = section.choice("speed_unit", &units);
+    let minimum_speed = section.amount("minimum_speed", amount::speed);
+    let maximum_speed = section.amount("maximum_speed", amount::speed);
     for (key, given) in [
         ("speed_unit", speed_unit.is_some()),
-        ("least_speed", least_speed.is_some()),
-        ("greatest_speed", greatest_speed.is_some()),
+        ("minimum_speed", minimum_speed.is_some()),
+        ("maximum_speed", maximum_speed.is_some()),
     ] {
         if given && speed.is_none() {
             section.refuse(
@@ -65,20 +63,20 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
             );
         }
     }
-    if let (Some(least), Some(greatest)) = (least_speed, greatest_speed)
+    if let (Some(least), Some(greatest)) = (minimum_speed, maximum_speed)
         && least >= greatest
     {
         section.refuse(
-            "greatest_speed",
+            "maximum_speed",
             ground::range(
                 &greatest,
                 &least.to_string(),
                 "any speed",
-                "readings are taken between least_speed and it",
+                "readings are taken between minimum_speed and it",
             ),
         );
     }
-    let scale = section.number("scale", -1e6, 1e6, "a scale this large is no index");
+    let scale = section.number("scale");
     if scale == Some(0.0) {
         section.refuse(
             "scale",
@@ -88,48 +86,19 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
             },
         );
     }
-    let offset = section.number("offset", -1e6, 1e6, "an offset this large is no index");
+    let offset = section.number("offset");
     let bare_below = section
-        .number(
-            "bare_below",
-            -1.0,
-            100.0,
-            "an index below which ground counts as bare",
-        )
+        .number("bare_below")
         .map_or(BareBelow::OfIndex, BareBelow::Value);
     let sensor = image::sensor(section);
-    let outliers = section
-        .number(
-            "outliers",
-            0.0,
-            100.0,
-            "in scaled MADs of the neighbours; 0 keeps every reading",
-        )
-        .unwrap_or(5.0);
-    let join = section
-        .amount("join", Wanted::Length, amount::length)
-        .unwrap_or(Length::m(1.0));
-    if join.get() > 50.0 {
-        section.refuse(
-            "join",
-            ground::range(
-                &join,
-                "0 m",
-                "50 m",
-                "readings farther apart are readings of different ground",
-            ),
-        );
-    }
-    let kriging = section
-        .choice(
-            "estimate",
-            "way from readings to cells (mean, kriging)",
-            &[("mean", false), ("kriging", true)],
-        )
-        .unwrap_or(false);
-    let least = section
-        .whole("least_readings", 1, 1000, "readings that a cell needs")
-        .unwrap_or(if kriging { LEAST.1 } else { LEAST.0 });
+    let outliers = section.number_or("outliers");
+    let join = section.amount_or("join", amount::length);
+
+    let kriging = section.choice("estimate", &[("mean", false), ("kriging", true)])?;
+    let least =
+        section
+            .whole("minimum_readings")
+            .unwrap_or(if kriging { LEAST.1 } else { LEAST.0 });
     let estimate = estimate(section, kriging, least);
     let source = ImageSource::Points(Box::new(Points {
         source: source?,
@@ -140,11 +109,11 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
         pass,
         speed,
         speed_unit,
-        least_speed,
-        greatest_speed,
+        minimum_speed,
+        maximum_speed,
         outliers,
         join,
-        least_readings: least.unsigned_abs() as usize,
+        minimum_readings: least.unsigned_abs() as usize,
         estimate,
     }));
     Some(Imagery {
@@ -157,7 +126,7 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
         nodata: None,
         bare_below,
         pixel_inside: 0.9,
-        min_seen: 0.3,
+        minimum_seen: 0.3,
         point_spread: PointSpread::Given(0.0),
         mask: None,
         sensor,
@@ -168,29 +137,9 @@ pub(crate) fn points(section: &mut Section<'_>, folder: &Path) -> Option<Imagery
 fn estimate(section: &mut Section<'_>, kriging: bool, least: i64) -> Estimate {
     let both = vec![Model::Spherical, Model::Exponential];
     let words: [(&str, usize); 3] = [("best", 0), ("spherical", 1), ("exponential", 2)];
-    let model = section.choice(
-        "variogram",
-        "variogram (best, spherical, exponential)",
-        &words,
-    );
-    let neighbours = section.whole(
-        "neighbours",
-        4,
-        64,
-        "readings that an estimate rests on, 24 as a rule",
-    );
-    let reach = section.amount("reach", Wanted::Length, amount::length);
-    if let Some(reach) = reach.filter(|reach| reach.get() <= 0.0 || reach.get() > 1000.0) {
-        section.refuse(
-            "reach",
-            ground::range(
-                &reach,
-                "1 m",
-                "1000 m",
-                "readings farther off say nothing of a cell",
-            ),
-        );
-    }
+    let model = section.choice("variogram", &words);
+    let neighbours = section.whole("neighbours");
+    let reach = section.amount_within("reach", amount::length);
     if !kriging {
         for (key, given) in [
             ("variogram", model.is_some()),
@@ -212,7 +161,7 @@ fn estimate(section: &mut Section<'_>, kriging: bool, least: i64) -> Estimate {
     let neighbours = neighbours.unwrap_or(24);
     if least > neighbours {
         section.refuse(
-            "least_readings",
+            "minimum_readings",
             ground::range(
                 &least,
                 "1",

@@ -1,13 +1,15 @@
 //! `[product]` and `[rate]`: what is spread and between which limits.
 
-use crate::app::job::amount::Temperature;
-use crate::app::job::fault::Wanted;
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::{Entry, Item, Section};
 use crate::app::job::sections::ground;
-use crate::app::job::suggest::nearest;
-use crate::app::job::{amount, tables};
-use crate::finding::Finding;
+use crate::app::job::tables;
+use crate::finding::{Finding, codes};
+use crate::job::amount;
+use crate::job::amount::Temperature;
+use crate::job::fault::Wanted;
+use crate::job::keys::Key;
+use crate::job::problem::Problem;
+use crate::job::reader::{Entry, Item, Section};
+use crate::job::suggest::nearest;
 use crate::pipeline::settings::{ProductFacts, RateRules, StateRate};
 use crate::science::product::find_product;
 use crate::units::{NRate, Product};
@@ -17,28 +19,15 @@ pub(crate) fn product(section: &mut Section<'_>) -> Option<(Product, ProductFact
     if !section.is_present() {
         return None;
     }
-    let name = section.text("name", "\"urea\"");
-    let nitrogen = section.number(
-        "nitrogen",
-        0.01,
-        1.0,
-        "nitrogen as a share of the product's mass: 0.46 for urea",
-    );
-    let density = section.amount("density", Wanted::Density, amount::density);
+    let name = section.text("name");
+    let nitrogen = section.number("nitrogen");
+    let density = section.amount("density", amount::density);
     let temperature = section
-        .amount("temperature", Wanted::Temperature, amount::temperature)
+        .amount("temperature", amount::temperature)
         .map(Temperature::as_celsius);
-    if let Some(celsius) = temperature.filter(|celsius| !(-40.0..=50.0).contains(celsius)) {
-        section.refuse(
-            "temperature",
-            ground::range(
-                &format!("{celsius:.1} °C"),
-                "-40 °C",
-                "50 °C",
-                "nothing is spread at that temperature",
-            ),
-        );
-    }
+    section.hold("temperature", temperature.as_ref(), |text| {
+        amount::temperature(text).map(Temperature::as_celsius)
+    });
     if section.given("temperature") && section.given("density") {
         section.refuse(
             "temperature",
@@ -47,18 +36,7 @@ pub(crate) fn product(section: &mut Section<'_>) -> Option<(Product, ProductFact
             },
         );
     }
-    let bulk = section.amount("bulk_density", Wanted::BulkDensity, amount::bulk_density);
-    if let Some(bulk) = bulk.filter(|bulk| !(300.0..=2500.0).contains(bulk)) {
-        section.refuse(
-            "bulk_density",
-            ground::range(
-                &format!("{bulk:.0} kg/m3"),
-                "300 kg/m3",
-                "2500 kg/m3",
-                "no fertiliser is that light or heavy",
-            ),
-        );
-    }
+    let bulk = section.amount_within("bulk_density", amount::bulk_density);
     let shipped = name.as_deref().map(tables::find_product);
     if !section.given("name") && !section.given("nitrogen") {
         section.refuse(
@@ -116,7 +94,7 @@ pub(crate) fn product(section: &mut Section<'_>) -> Option<(Product, ProductFact
         .unwrap_or_else(|| {
             format!(
                 "product with {} % N",
-                crate::app::job::problem::short(share * 100.0)
+                crate::job::problem::short(share * 100.0)
             )
         });
     let product = Product::new(&shown, share, kg_per_l);
@@ -150,34 +128,54 @@ pub(crate) fn nitrogen(
     let amount = section.amount_of(entry, key, Wanted::Nitrogen, |text| {
         amount::nitrogen(text, product, true)
     })?;
-    if amount.rate.get() > 1000.0 {
-        section.at(
-            entry,
-            key,
-            ground::range(
-                &format!("{:.1} kg N/ha", amount.rate.get()),
-                "0 kg N/ha",
-                "1000 kg N/ha",
-                "more than any crop gets",
-            ),
-        );
+    if !section.is_within(key, &amount.rate, as_nitrogen) {
+        section.outside(key, format!("{:.1} kg N/ha", amount.rate.get()));
         return None;
     }
     if let Some(echo) = amount.echo {
         section.log().note(Finding::note(
-            "rate.product-amount",
+            codes::RATE_PRODUCT_AMOUNT,
             format!("{}: {echo}", section.key(key)),
         ));
     }
     Some((amount.rate, amount.us))
 }
 
-/// `"field rate"`, `"own"` where it makes sense, or an amount.
+/// Words for a rate; which of them a key takes stands in its row.
+const STATES: &[(&str, StateRate)] = &[
+    ("field rate", StateRate::FieldRate),
+    ("own", StateRate::Own),
+];
+
+/// Nitrogen of a bound or a default, which name no product.
+pub(crate) fn as_nitrogen(text: &str) -> Result<NRate, Problem> {
+    amount::nitrogen(text, None, false).map(|amount| amount.rate)
+}
+
+/// `"field rate"`, `"own"` where the row knows it, or an amount; the row's default without either.
 pub(crate) fn state_rate(
     section: &mut Section<'_>,
     key: &'static str,
     product: Option<&Product>,
-    own: bool,
+) -> StateRate {
+    let default = section
+        .row(key)
+        .and_then(Key::default_value)
+        .unwrap_or_default()
+        .trim_matches('"');
+    let word = STATES.iter().find(|(word, _)| *word == default);
+    let default = word.map_or_else(
+        || StateRate::Amount(as_nitrogen(default).unwrap_or(NRate::ZERO)),
+        |(_, rate)| *rate,
+    );
+    state_rate_or(section, key, product, default)
+}
+
+/// As [`state_rate`], with a default that depends on the job.
+pub(crate) fn state_rate_or(
+    section: &mut Section<'_>,
+    key: &'static str,
+    product: Option<&Product>,
     default: StateRate,
 ) -> StateRate {
     let Some(entry) = section.take(key) else {
@@ -189,26 +187,13 @@ pub(crate) fn state_rate(
             && !text.starts_with("TODO")
             && !text.to_lowercase().starts_with("nan");
         if begins_with_letter {
-            let words: &[(&str, StateRate)] = if own {
-                &[
-                    ("field rate", StateRate::FieldRate),
-                    ("own", StateRate::Own),
-                ]
-            } else {
-                &[("field rate", StateRate::FieldRate)]
-            };
-            return section
-                .choice_of(
-                    &entry,
-                    key,
-                    if own {
-                        "rate (field rate, own, or an amount)"
-                    } else {
-                        "rate (field rate, or an amount)"
-                    },
-                    words,
-                )
-                .unwrap_or(default);
+            let known = section.row(key).and_then(|row| row.kind.words());
+            let words: Vec<(&str, StateRate)> = STATES
+                .iter()
+                .filter(|(word, _)| known.is_some_and(|known| known.contains(word)))
+                .copied()
+                .collect();
+            return section.choice_of(&entry, key, &words).unwrap_or(default);
         }
     }
     nitrogen(section, &entry, key, product).map_or(default, |(rate, _)| StateRate::Amount(rate))
@@ -256,7 +241,7 @@ fn within_season(
     maximum: NRate,
 ) -> NRate {
     let left = limit - before - since;
-    let shown = |rate: NRate| crate::app::job::problem::short(rate.get());
+    let shown = |rate: NRate| crate::job::problem::short(rate.get());
     if left.get() <= 0.0 || left < minimum {
         let least = if left < minimum {
             shown(minimum)
@@ -275,7 +260,7 @@ fn within_season(
     }
     if left < maximum {
         section.log().note(Finding::note(
-            "rate.season",
+            codes::RATE_SEASON,
             format!(
                 "the season's limit of {limit:.1} ({:.1} lb N/ac) leaves {left:.1} ({:.1} lb N/ac) after {before:.1} before and {since:.1} since sensing: that is the greatest rate, not {maximum:.1}",
                 limit.as_lb_per_ac(),
@@ -298,21 +283,22 @@ pub(crate) fn rate(
             .take(key)
             .and_then(|entry| nitrogen(section, &entry, key, product))
     };
-    let minimum = read(section, "minimum").map_or(NRate::ZERO, |(rate, _)| rate);
+    let default = |section: &Section<'_>, key| {
+        let value = section.row(key).and_then(Key::default_value);
+        value.map_or(NRate::ZERO, |text| {
+            as_nitrogen(text.trim_matches('"')).unwrap_or(NRate::ZERO)
+        })
+    };
+    let minimum =
+        read(section, "minimum").map_or_else(|| default(section, "minimum"), |(rate, _)| rate);
     let maximum = read(section, "maximum");
-    let step = read(section, "step").map_or(NRate::kg_per_ha(5.0), |(rate, _)| rate);
-    let largest_step = read(section, "largest_step").map(|(rate, _)| rate);
+    let step = read(section, "step").map_or_else(|| default(section, "step"), |(rate, _)| rate);
+    let maximum_step = read(section, "maximum_step").map(|(rate, _)| rate);
     let usual = read(section, "usual").map(|(rate, _)| rate);
-    section.require("maximum", "the greatest nitrogen rate", "\"150 kg N/ha\"");
-    let thin = state_rate(section, "thin", product, true, StateRate::FieldRate);
-    let unseen = state_rate(section, "unseen", product, false, StateRate::FieldRate);
-    let bare = state_rate(
-        section,
-        "bare",
-        product,
-        false,
-        StateRate::Amount(NRate::ZERO),
-    );
+    section.require("maximum");
+    let thin = state_rate(section, "thin", product);
+    let unseen = state_rate(section, "unseen", product);
+    let bare = state_rate(section, "bare", product);
     let season_limit = read(section, "season_limit").map(|(rate, _)| rate);
     if step.get() <= 0.0 {
         section.refuse(
@@ -323,10 +309,10 @@ pub(crate) fn rate(
             },
         );
     }
-    if let Some(largest) = largest_step.filter(|largest| *largest < step * (1.0 - 1e-9)) {
+    if let Some(largest) = maximum_step.filter(|largest| *largest < step * (1.0 - 1e-9)) {
         let least = format!("{:.1} kg N/ha", step.get());
         section.refuse(
-            "largest_step",
+            "maximum_step",
             ground::range(
                 &format!("{:.1} kg N/ha", largest.get()),
                 &least,
@@ -358,8 +344,7 @@ pub(crate) fn rate(
             },
         );
     } else if low > high {
-        let shown =
-            |rate: NRate| format!("{} kg N/ha", crate::app::job::problem::short(rate.get()));
+        let shown = |rate: NRate| format!("{} kg N/ha", crate::job::problem::short(rate.get()));
         let problem = Problem::Order {
             low_key: "rate.minimum",
             low: shown(minimum),
@@ -388,7 +373,7 @@ pub(crate) fn rate(
             season_limit,
             applied_before: before,
             step,
-            largest_step,
+            maximum_step,
             usual,
             thin,
             unseen,

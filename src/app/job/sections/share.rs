@@ -1,8 +1,7 @@
 //! `response.nitrogen_share` and `reference.level`: how much of the paleness counts as nitrogen, and where the level of the reference comes from.
 
-use crate::app::job::problem::Problem;
-use crate::app::job::reader::{Item, Section};
-use crate::app::job::sections::ground;
+use crate::job::problem::Problem;
+use crate::job::reader::{Item, Section};
 use crate::pipeline::settings::{MethodSettings, NitrogenShare, ReferenceLevel};
 use crate::science::monte_carlo::uses_reference;
 
@@ -17,7 +16,6 @@ pub(crate) fn nitrogen_share(section: &mut Section<'_>) -> NitrogenShare {
             .choice_of(
                 &entry,
                 "nitrogen_share",
-                "nitrogen share (a number from 0 to 1, or measured)",
                 &[("measured", NitrogenShare::Measured)],
             )
             .unwrap_or(default);
@@ -25,17 +23,9 @@ pub(crate) fn nitrogen_share(section: &mut Section<'_>) -> NitrogenShare {
     let Some(number) = section.number_of(&entry, "nitrogen_share") else {
         return default;
     };
-    if !(0.0..=1.0).contains(&number) {
-        section.at(
-            &entry,
-            "nitrogen_share",
-            ground::range(
-                &number,
-                "0",
-                "1",
-                "1 compares each cell with the strip, 0 gives every cell the field's response index",
-            ),
-        );
+    let read = |text: &str| text.parse().map_err(|_| Problem::Open);
+    if !section.is_within("nitrogen_share", &number, read) {
+        section.outside("nitrogen_share", number.to_string());
     }
     NitrogenShare::Stated(number)
 }
@@ -66,13 +56,12 @@ pub(crate) fn level(section: &mut Section<'_>) -> ReferenceLevel {
         ("balanced", ReferenceLevel::Balanced),
     ];
     let level = section
-        .choice("level", "level of the reference (strip, balanced)", &words)
+        .choice("level", &words)
         .unwrap_or(ReferenceLevel::Strip);
     if level == ReferenceLevel::Balanced && !section.given("strips") {
-        section.require(
+        section.require_as(
             "strips",
             "the reference strips, whose level is to be balanced with the field's,",
-            "\"strips.geojson\"",
         );
     }
     level

@@ -7,23 +7,24 @@ use strsim::{damerau_levenshtein, jaro_winkler};
 /// Case, blanks, hyphens and underscores do not count. A word that holds all parts of a candidate, or the other way round (`width` and
 /// `working_width`), is near as well. Ties go to the earlier candidate.
 pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
-    let plain = fold(word);
-    let others: Vec<String> = said_otherwise(&plain).collect();
     let mut best: Option<(f64, &str)> = None;
     for candidate in candidates {
-        let folded = fold(candidate);
-        // Another word for it counts a little less than the word itself.
-        let otherwise = others
-            .iter()
-            .map(|other| 0.95 * likeness(other, &folded))
-            .fold(0.0, f64::max);
-        let score = likeness(&plain, &folded).max(otherwise);
+        let score = nearness(word, candidate);
         if score > best.map_or(0.0, |(score, _)| score) {
             best = Some((score, candidate));
         }
     }
     best.filter(|(score, _)| *score >= 0.62)
         .map(|(_, candidate)| candidate)
+}
+
+/// How near a word is to a candidate, 0 … 1.
+pub(crate) fn nearness(word: &str, candidate: &str) -> f64 {
+    let (plain, folded) = (fold(word), fold(candidate));
+    // Another word for it counts a little less than the word itself.
+    said_otherwise(&plain)
+        .map(|other| 0.95 * likeness(&other, &folded))
+        .fold(likeness(&plain, &folded), f64::max)
 }
 
 /// Likeness of two folded words, 0 … 1.
@@ -66,10 +67,14 @@ fn likeness(a: &str, b: &str) -> f64 {
 
 /// Words that mean the same to people who type a key from memory.
 const SYNONYMS: &[(&str, &str)] = &[
+    ("min", "minimum"),
+    ("least", "minimum"),
+    ("smallest", "minimum"),
+    ("max", "maximum"),
+    ("greatest", "maximum"),
+    ("largest", "maximum"),
     ("min", "least"),
-    ("minimum", "least"),
     ("max", "greatest"),
-    ("maximum", "greatest"),
     ("every", "each"),
 ];
 

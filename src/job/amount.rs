@@ -1,12 +1,11 @@
 //! Amounts with unit and substance: `"9.5 t/ha"`, `"120 kg N/ha"`, `"11 gal/ac"`, `"0.60 USD/lb N"`.
 
-use crate::app::job::fault::Wanted;
-use crate::app::job::problem::{Problem, short};
-use crate::app::job::suggest::nearest;
-use crate::app::job::unit;
-use crate::app::job::unit::{Measure, Unit, UnitFault};
-use crate::pipeline::settings::Capacity;
-use crate::units::{Area, Length, NRate, Product, ProductRate, Seconds, Speed, Yield};
+use crate::job::fault::Wanted;
+use crate::job::problem::{Problem, short};
+use crate::job::suggest::nearest;
+use crate::job::unit;
+use crate::job::unit::{Measure, Unit, UnitFault};
+use crate::units::{Area, Capacity, Length, NRate, Product, ProductRate, Seconds, Speed, Yield};
 
 /// A number and its unit.
 #[derive(Clone, Debug, PartialEq)]

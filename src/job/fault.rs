@@ -3,8 +3,7 @@
 use std::fmt;
 use std::path::PathBuf;
 
-use crate::app::error::AppError;
-use crate::app::job::problem::Problem;
+use crate::job::problem::Problem;
 
 /// Why a job file was refused.
 #[derive(Debug, thiserror::Error)]
@@ -41,26 +40,6 @@ fn listed(faults: &[Fault]) -> String {
     }
 }
 
-impl From<JobError> for AppError {
-    fn from(error: JobError) -> Self {
-        let told = |code, headline| Self::refused(code, headline);
-        match &error {
-            JobError::Read { path, source } => told("job.unreadable", format!("the job file cannot be read: {source}"))
-                .with_fact(path.display().to_string(), "cannot be read")
-                .with_hint("check the path; `haulm new` writes a first job file"),
-            JobError::Refused { faults, .. } => match faults.as_slice() {
-                [fault] => told(fault.code(), fault.headline()).with_fact(fault.place(), fault.line_text()).with_hint(fault.hint()),
-                _ => faults
-                    .iter()
-                    .fold(told("job.faults", format!("{} faults in the job file", faults.len())), |told, fault| {
-                        told.with_fact(fault.place(), format!("{} [{}]; {}", fault.headline(), fault.code(), fault.hint()))
-                    })
-                    .with_hint("mend them from the top: the way out stands beside each, and one slip can make others"),
-            },
-        }
-    }
-}
-
 /// One fault: where, what stands there, what is wrong, and what to do.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fault {
@@ -81,7 +60,7 @@ pub struct Fault {
 }
 
 impl Fault {
-    /// Stable code for scripts: `job.unknown-unit`.
+    /// Stable code for scripts: `job.unknown_unit`.
     pub const fn code(&self) -> &'static str {
         self.problem.code()
     }

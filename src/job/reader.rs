@@ -3,14 +3,16 @@
 //! Getters consume keys. `None` means that the key is absent or faulty; a faulty one has been logged by then, so a default taken in its place never
 //! leaves this module: the whole file is refused at the end.
 
+use std::borrow::Cow;
 use std::cell::RefCell;
 use std::ops::Range;
 
-use crate::app::job::fault::{Fault, Wanted};
-use crate::app::job::keys;
-use crate::app::job::problem::Problem;
-use crate::app::job::suggest::nearest;
 use crate::finding::Finding;
+use crate::job::fault::{Fault, Wanted};
+use crate::job::keys;
+use crate::job::keys::{Bounds, Key, Need};
+use crate::job::problem::Problem;
+use crate::job::suggest::nearest;
 use jiff::civil::Date;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -165,6 +167,7 @@ pub(crate) fn parse(log: &Log) -> Option<Section<'_>> {
         log,
         path: String::new(),
         kind: "",
+        method: None,
         span: 0..0,
         present: true,
         entries: entries(table.get_ref()),
@@ -217,13 +220,18 @@ fn entry(value: &Spanned<DeValue<'_>>, key_span: Range<usize>) -> Entry {
     }
 }
 
+/// A section whose keys are the user's own: bands, files of bands.
+const FREE: &str = "*";
+
 /// One table of the file, being read.
 #[derive(Debug)]
 pub(crate) struct Section<'a> {
     log: &'a Log,
     path: String,
-    /// Its name in [`keys::KEYS`]: the path without list positions.
+    /// Its name in [`keys::TABLES`]: the path without list positions.
     kind: &'static str,
+    /// The method whose keys are read, once it is known.
+    method: Option<&'static str>,
     span: Range<usize>,
     present: bool,
     entries: Vec<(String, Entry)>,
@@ -264,17 +272,34 @@ impl<'a> Section<'a> {
             .map(|(_, entry)| &entry.item)
     }
 
+    /// Keys are from here on read as those of this method.
+    pub(crate) fn set_method(&mut self, method: &'static str) {
+        self.method = Some(method);
+    }
+
+    /// The row of a key.
+    pub(crate) fn row(&self, key: &str) -> Option<&'static Key> {
+        let row = keys::row(self.kind, key, self.method);
+        debug_assert!(row.is_some(), "{}.{key} has no row", self.kind);
+        row
+    }
+
     /// Consumes a key.
     pub(crate) fn take(&mut self, key: &'static str) -> Option<Entry> {
-        debug_assert!(
-            keys::known_in(self.kind).contains(&key),
-            "{}.{key} is not listed in KEYS",
-            self.kind
-        );
+        let row = self.row(key);
+        #[cfg(test)]
+        consumed::note(self.kind, row);
+        debug_assert!(row.is_some());
         let at = self.entries.iter().position(|(name, _)| name == key)?;
         let (_, entry) = self.entries.remove(at);
         self.taken.push((key, entry.span.clone()));
         Some(entry)
+    }
+
+    /// The value of a key as the file has it, without its quotes.
+    fn written(&self, span: &Range<usize>) -> String {
+        let text = self.log.text.get(span.clone()).unwrap_or_default();
+        shorten(text.trim().trim_matches(['"', '\'']))
     }
 
     /// Logs a fault of a key: at its value if it was consumed, else at the section's head.
@@ -286,7 +311,25 @@ impl<'a> Section<'a> {
     }
 
     /// Remembers that a required key is absent; dropped again when a mistyped one turns up. Nothing happens when it was there but faulty.
-    pub(crate) fn require(&mut self, key: &'static str, what: &'static str, value: &str) {
+    pub(crate) fn require(&mut self, key: &'static str) {
+        let what = self.row(key).map_or("a value", |row| row.noun);
+        self.require_as(key, what);
+    }
+
+    /// As [`Self::require`], where it takes more than the row's noun to say what is missing.
+    pub(crate) fn require_as(&mut self, key: &'static str, what: &'static str) {
+        let example = self.row(key).map_or("", |row| row.example);
+        self.require_like(key, what, example);
+    }
+
+    /// As [`Self::require_as`], with an example of its own.
+    pub(crate) fn require_like(&mut self, key: &'static str, what: &'static str, value: &str) {
+        debug_assert!(
+            self.row(key)
+                .is_some_and(|row| row.need != Need::Never || what != row.noun),
+            "{}.{key} is required, but its row does not say so",
+            self.kind
+        );
         if !self.given(key) {
             let example = if self.present {
                 format!("{key} = {value}")
@@ -297,18 +340,70 @@ impl<'a> Section<'a> {
         }
     }
 
+    /// Logs that a value lies outside the bounds of its row.
+    pub(crate) fn outside(&self, key: &str, got: String) {
+        if let Some(Bounds { low, high, why }) = self.row(key).and_then(|row| row.bounds) {
+            self.refuse(
+                key,
+                Problem::OutOfRange {
+                    got,
+                    low: low.to_owned(),
+                    high: high.to_owned(),
+                    why,
+                },
+            );
+        }
+    }
+
+    /// Whether a value lies within the bounds of its row, which `read` reads like the value itself. A row without bounds allows everything.
+    pub(crate) fn is_within<T: PartialOrd>(
+        &self,
+        key: &str,
+        value: &T,
+        read: impl Fn(&str) -> Result<T, Problem>,
+    ) -> bool {
+        let Some(bounds) = self.row(key).and_then(|row| row.bounds) else {
+            return true;
+        };
+        let (Ok(low), Ok(high)) = (read(bounds.low), read(bounds.high)) else {
+            debug_assert!(false, "bounds of {}.{key} cannot be read", self.kind);
+            return true;
+        };
+        (low..=high).contains(value)
+    }
+
+    /// Refuses a value outside the bounds of its row, as it was written.
+    pub(crate) fn hold<T: PartialOrd>(
+        &self,
+        key: &'static str,
+        value: Option<&T>,
+        read: impl Fn(&str) -> Result<T, Problem>,
+    ) {
+        if let Some(value) = value
+            && !self.is_within(key, value, read)
+            && let Some((_, span)) = self.taken.iter().find(|(name, _)| *name == key)
+        {
+            self.outside(key, self.written(span));
+        }
+    }
+
     /// Logs a fault at an entry of this section, and consumes nothing.
     pub(crate) fn at(&self, entry: &Entry, key: &str, problem: Problem) {
         self.log.fault(&entry.span, &self.key(key), true, problem);
     }
 
-    fn wrong_type<T>(&self, entry: &Entry, key: &str, wanted: &'static str) -> Option<T> {
+    fn wrong_type<T>(
+        &self,
+        entry: &Entry,
+        key: &str,
+        wanted: impl Into<Cow<'static, str>>,
+    ) -> Option<T> {
         self.at(
             entry,
             key,
             Problem::WrongType {
                 got: entry.item.kind(),
-                wanted,
+                wanted: wanted.into(),
             },
         );
         None
@@ -336,9 +431,22 @@ impl<'a> Section<'a> {
     }
 
     /// Text.
-    pub(crate) fn text(&mut self, key: &'static str, example: &'static str) -> Option<String> {
+    pub(crate) fn text(&mut self, key: &'static str) -> Option<String> {
         let entry = self.take(key)?;
-        self.text_of(&entry, key, example)
+        self.text_of(&entry, key, self.row(key).map_or("", |row| row.example))
+    }
+
+    /// Text, or the row's default.
+    pub(crate) fn text_or(&mut self, key: &'static str) -> String {
+        self.text(key)
+            .unwrap_or_else(|| self.default(key).trim_matches('"').to_owned())
+    }
+
+    /// The default of a row, as it would stand in the job.
+    fn default(&self, key: &str) -> &'static str {
+        let value = self.row(key).and_then(Key::default_value);
+        debug_assert!(value.is_some(), "{}.{key} has no default value", self.kind);
+        value.unwrap_or_default()
     }
 
     /// A finite number of an entry.
@@ -360,59 +468,48 @@ impl<'a> Section<'a> {
         None
     }
 
-    /// A finite number from `low` to `high`.
-    pub(crate) fn number(
-        &mut self,
-        key: &'static str,
-        low: f64,
-        high: f64,
-        why: &'static str,
-    ) -> Option<f64> {
+    /// A finite number within the bounds of its row.
+    pub(crate) fn number(&mut self, key: &'static str) -> Option<f64> {
         let entry = self.take(key)?;
         let number = self.number_of(&entry, key)?;
-        if (low..=high).contains(&number) {
+        let read = |text: &str| text.parse::<f64>().map_err(|_| Problem::Open);
+        if self.is_within(key, &number, read) {
             return Some(number);
         }
-        self.at(
-            &entry,
-            key,
-            Problem::OutOfRange {
-                got: number.to_string(),
-                low: low.to_string(),
-                high: high.to_string(),
-                why,
-            },
-        );
+        self.outside(key, number.to_string());
         None
     }
 
-    /// A whole number from `low` to `high`.
-    pub(crate) fn whole(
-        &mut self,
-        key: &'static str,
-        low: i64,
-        high: i64,
-        why: &'static str,
-    ) -> Option<i64> {
-        let entry = self.take(key)?;
-        self.whole_of(&entry, key, low, high, why)
+    /// A number, or the row's default.
+    pub(crate) fn number_or(&mut self, key: &'static str) -> f64 {
+        self.number(key)
+            .unwrap_or_else(|| self.default(key).parse().unwrap_or_default())
     }
 
-    /// A whole number of an entry.
-    pub(crate) fn whole_of(
-        &self,
-        entry: &Entry,
-        key: &str,
-        low: i64,
-        high: i64,
-        why: &'static str,
-    ) -> Option<i64> {
+    /// A whole number within the bounds of its row.
+    pub(crate) fn whole(&mut self, key: &'static str) -> Option<i64> {
+        let entry = self.take(key)?;
+        self.whole_of(&entry, key, self.row(key)?.bounds)
+    }
+
+    /// A whole number, or the row's default.
+    pub(crate) fn whole_or(&mut self, key: &'static str) -> i64 {
+        self.whole(key)
+            .unwrap_or_else(|| self.default(key).parse().unwrap_or_default())
+    }
+
+    /// A whole number of an entry, within these bounds.
+    pub(crate) fn whole_of(&self, entry: &Entry, key: &str, bounds: Option<Bounds>) -> Option<i64> {
         let number = self.number_of(entry, key)?;
         let whole = libm::trunc(number) as i64;
         if number != whole as f64 {
             return self.wrong_type(entry, key, "a whole number");
         }
-        if (low..=high).contains(&whole) {
+        let Some(Bounds { low, high, why }) = bounds else {
+            return Some(whole);
+        };
+        let end = |text: &str| text.parse::<i64>().ok();
+        if end(low).is_none_or(|low| low <= whole) && end(high).is_none_or(|high| whole <= high) {
             return Some(whole);
         }
         self.at(
@@ -420,8 +517,8 @@ impl<'a> Section<'a> {
             key,
             Problem::OutOfRange {
                 got: whole.to_string(),
-                low: low.to_string(),
-                high: high.to_string(),
+                low: low.to_owned(),
+                high: high.to_owned(),
                 why,
             },
         );
@@ -435,6 +532,12 @@ impl<'a> Section<'a> {
             Item::Boolean(truth) => Some(truth),
             _ => self.wrong_type(&entry, key, "true or false without quotes"),
         }
+    }
+
+    /// `true` or `false`, or the row's default.
+    pub(crate) fn boolean_or(&mut self, key: &'static str) -> bool {
+        self.boolean(key)
+            .unwrap_or_else(|| self.default(key) == "true")
     }
 
     /// A date, with or without quotes.
@@ -452,15 +555,46 @@ impl<'a> Section<'a> {
         None
     }
 
-    /// An amount with its unit, read by `read`.
+    /// An amount with its unit, read by `read`; bounds are the caller's.
     pub(crate) fn amount<T>(
         &mut self,
         key: &'static str,
-        wanted: Wanted,
         read: impl FnOnce(&str) -> Result<T, Problem>,
     ) -> Option<T> {
         let entry = self.take(key)?;
+        let wanted = self.row(key)?.kind.wanted()?;
         self.amount_of(&entry, key, wanted, read)
+    }
+
+    /// An amount with its unit, within the bounds of its row. One outside is refused and still given, so that what hangs on it is not asked for.
+    pub(crate) fn amount_within<T: PartialOrd + Default>(
+        &mut self,
+        key: &'static str,
+        read: impl Fn(&str) -> Result<T, Problem>,
+    ) -> Option<T> {
+        let row = self.row(key)?;
+        let value = self.amount(key, |text| match read(text) {
+            Ok(value) if row.above_zero && value <= T::default() => Err(Problem::Zero {
+                text: text.trim().to_owned(),
+                what: row.noun,
+            }),
+            read => read,
+        });
+        self.hold(key, value.as_ref(), read);
+        value
+    }
+
+    /// An amount, or the row's default.
+    pub(crate) fn amount_or<T: PartialOrd + Default>(
+        &mut self,
+        key: &'static str,
+        read: impl Fn(&str) -> Result<T, Problem>,
+    ) -> T {
+        self.amount_within(key, &read).unwrap_or_else(|| {
+            let default = read(self.default(key).trim_matches('"'));
+            debug_assert!(default.is_ok(), "the default of {key} cannot be read");
+            default.unwrap_or_default()
+        })
     }
 
     /// An amount of an entry.
@@ -497,22 +631,23 @@ impl<'a> Section<'a> {
             },
             other => Problem::WrongType {
                 got: other.kind(),
-                wanted: "an amount with its unit, in quotes",
+                wanted: "an amount with its unit, in quotes".into(),
             },
         };
         self.at(entry, key, problem);
         None
     }
 
-    /// One of several words.
-    pub(crate) fn choice<T: Copy>(
-        &mut self,
-        key: &'static str,
-        what: &'static str,
-        words: &[(&str, T)],
-    ) -> Option<T> {
-        let entry = self.take(key)?;
-        self.choice_of(&entry, key, what, words)
+    /// One of the words of the row; its default where none is given.
+    pub(crate) fn choice<T: Copy>(&mut self, key: &'static str, words: &[(&str, T)]) -> Option<T> {
+        let given = self
+            .take(key)
+            .and_then(|entry| self.choice_of(&entry, key, words));
+        given.or_else(|| {
+            let default = self.row(key)?.default_value()?.trim_matches('"');
+            let (_, value) = words.iter().find(|(word, _)| *word == default)?;
+            Some(*value)
+        })
     }
 
     /// One of several words, of an entry. Case does not count.
@@ -520,9 +655,16 @@ impl<'a> Section<'a> {
         &self,
         entry: &Entry,
         key: &str,
-        what: &'static str,
         words: &[(&str, T)],
     ) -> Option<T> {
+        let row = self.row(key)?;
+        debug_assert!(
+            row.kind.words().is_none_or(|known| known
+                .iter()
+                .all(|word| words.iter().any(|(w, _)| w == word))),
+            "the words of {}.{key} are others than its row's",
+            self.kind
+        );
         let text = self.text_of(entry, key, "one of the words of the manual")?;
         if let Some((_, value)) = words
             .iter()
@@ -536,30 +678,40 @@ impl<'a> Section<'a> {
             key,
             Problem::Choice {
                 got: text,
-                what,
+                what: row.noun.trim_start_matches("the "),
                 near,
-                known: words.iter().map(|(word, _)| (*word).to_owned()).collect(),
+                known: words
+                    .iter()
+                    .map(|(word, _)| (*word).to_owned())
+                    .chain(row.kind.besides_words().map(|kind| format!("or a {kind}")))
+                    .collect(),
             },
         );
         None
     }
 
     /// A list.
-    pub(crate) fn list(&mut self, key: &'static str, wanted: &'static str) -> Option<Vec<Entry>> {
+    pub(crate) fn list(&mut self, key: &'static str) -> Option<Vec<Entry>> {
         let entry = self.take(key)?;
-        match &entry.item {
-            Item::List(list) => Some(list.clone()),
-            _ => self.wrong_type(&entry, key, wanted),
+        if let Item::List(list) = &entry.item {
+            return Some(list.clone());
         }
+        let example = self.row(key).map_or("", |row| row.example);
+        self.wrong_type(&entry, key, format!("a list such as {example}"))
     }
 
-    /// A sub-table out of an entry that is known to be one, under the kind that lists its keys.
-    pub(crate) fn sub(&self, entry: &Entry, key: &str, kind: &'static str) -> Option<Section<'a>> {
+    /// A sub-table out of an entry that is known to be one.
+    pub(crate) fn sub(&self, entry: &Entry, key: &'static str) -> Option<Section<'a>> {
+        self.sub_as(entry, key, self.row(key)?.kind.table().unwrap_or(FREE))
+    }
+
+    fn sub_as(&self, entry: &Entry, key: &str, kind: &'static str) -> Option<Section<'a>> {
         match &entry.item {
             Item::Table(entries) => Some(Section {
                 log: self.log,
                 path: self.key(key),
                 kind,
+                method: None,
                 // An inline table's own place; the header's for [[field.exclude]].
                 span: entry.span.clone(),
                 present: true,
@@ -577,6 +729,7 @@ impl<'a> Section<'a> {
             log,
             path: key.to_owned(),
             kind: key,
+            method: None,
             span: 0..0,
             present: false,
             entries: Vec::new(),
@@ -588,7 +741,7 @@ impl<'a> Section<'a> {
         };
         if matches!(entry.item, Item::Table(_)) {
             return self
-                .sub(&entry, key, key)
+                .sub_as(&entry, key, key)
                 .unwrap_or_else(|| absent(self.log));
         }
         self.at(
@@ -596,7 +749,7 @@ impl<'a> Section<'a> {
             key,
             Problem::WrongType {
                 got: entry.item.kind(),
-                wanted: "a section",
+                wanted: "a section".into(),
             },
         );
         // Given but unusable: its required values are not asked for on top.
@@ -608,18 +761,19 @@ impl<'a> Section<'a> {
     }
 
     /// A list of tables: `[[field.exclude]]` or `readings = [{ ... }]`.
-    pub(crate) fn tables(&mut self, key: &'static str, kind: &'static str) -> Vec<Section<'a>> {
-        let Some(entry) = self.take(key) else {
+    pub(crate) fn tables(&mut self, key: &'static str) -> Vec<Section<'a>> {
+        let kind = self.row(key).and_then(|row| row.kind.tables());
+        let (Some(entry), Some(kind)) = (self.take(key), kind) else {
             return Vec::new();
         };
         match &entry.item {
             Item::List(list) => list
                 .iter()
                 .enumerate()
-                .filter_map(|(at, entry)| self.sub(entry, &format!("{key}[{}]", at + 1), kind))
+                .filter_map(|(at, entry)| self.sub_as(entry, &format!("{key}[{}]", at + 1), kind))
                 .collect(),
             // One table where a list is due is what [field.exclude] with single brackets gives.
-            Item::Table(_) => self.sub(&entry, key, kind).into_iter().collect(),
+            Item::Table(_) => self.sub_as(&entry, key, kind).into_iter().collect(),
             _ => self
                 .wrong_type::<Vec<Self>>(&entry, key, "a list of tables")
                 .unwrap_or_default(),
@@ -636,18 +790,17 @@ impl<'a> Section<'a> {
         let known = keys::known_in(self.kind);
         for (name, entry) in std::mem::take(&mut self.entries) {
             // Keys that are already there are no likely meaning of another one.
-            let free = known
+            let free: Vec<&'static str> = known
                 .iter()
                 .copied()
-                .filter(|key| !self.taken.iter().any(|(taken, _)| taken == key));
+                .filter(|key| !self.taken.iter().any(|(taken, _)| taken == key))
+                .collect();
             let elsewhere: Vec<&'static str> = keys::sections_with(&name)
                 .into_iter()
                 .filter(|section| *section != self.kind)
                 .collect();
             let near = if elsewhere.is_empty() {
-                nearest(&name, free)
-                    .or_else(|| nearest(&name, known.iter().copied()))
-                    .map(str::to_owned)
+                keys::meant(self.kind, &name, &free)
             } else {
                 None
             };
@@ -657,7 +810,7 @@ impl<'a> Section<'a> {
             let problem = Problem::UnknownKey {
                 near,
                 elsewhere,
-                known: known.to_vec(),
+                known: known.clone(),
                 name: name.clone(),
             };
             self.log
@@ -672,4 +825,25 @@ impl<'a> Section<'a> {
 /// Whether a value is one that a made job file left to fill.
 fn is_open(text: &str) -> bool {
     text.starts_with("TODO")
+}
+
+/// Which rows the reader has consumed, for the test that none is without a use.
+#[cfg(test)]
+pub(crate) mod consumed {
+    use std::cell::RefCell;
+
+    use crate::job::keys::Key;
+
+    thread_local! {
+        static ROWS: RefCell<Vec<(&'static str, &'static Key)>> = const { RefCell::new(Vec::new()) };
+    }
+
+    pub(super) fn note(section: &'static str, row: Option<&'static Key>) {
+        ROWS.with_borrow_mut(|rows| rows.extend(row.map(|row| (section, row))));
+    }
+
+    /// All that this thread has consumed.
+    pub(crate) fn all() -> Vec<(&'static str, &'static Key)> {
+        ROWS.with_borrow(Clone::clone)
+    }
 }

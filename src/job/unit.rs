@@ -1,6 +1,6 @@
 //! Unit text as people write it: `kg N/ha`, `lbs N per acre`, `kg ha-1`, `imp gal/ac`.
 
-use crate::app::job::suggest::nearest;
+use crate::job::suggest::nearest;
 use crate::units::{
     KG_PER_LB, KG_PER_SHORT_TON, L_PER_GAL, L_PER_IMP_GAL, M_PER_FT, M_S_PER_MPH, M2_PER_AC,
     M2_PER_HA,

@@ -1,6 +1,8 @@
 //! Everything that can be wrong with a value of a job file, each with its code, its sentence and its way out.
 
-use crate::app::job::fault::Wanted;
+use std::borrow::Cow;
+
+use crate::job::fault::Wanted;
 use crate::units::{NRate, Product};
 
 /// What is wrong.
@@ -37,7 +39,7 @@ pub enum Problem {
         /// What stands there.
         got: &'static str,
         /// What is due.
-        wanted: &'static str,
+        wanted: Cow<'static, str>,
     },
     /// A value that has no default.
     #[error("{what} is missing, and it has no default")]
@@ -403,6 +405,18 @@ pub enum Problem {
         /// What would be needed. \[kg N/ha\]
         least: String,
     },
+    /// A finding that cannot be accepted.
+    #[error("\"{code}\" {why}, so there is nothing to accept")]
+    Acceptance {
+        /// As written.
+        code: String,
+        /// What it is.
+        why: &'static str,
+        /// The nearest code that can be accepted.
+        near: Option<String>,
+        /// Codes that can be accepted.
+        known: Vec<&'static str>,
+    },
     /// A value that stands twice.
     #[error("{what} stands twice")]
     Twice {
@@ -426,50 +440,51 @@ impl Problem {
     pub const fn code(&self) -> &'static str {
         match self {
             Self::Syntax { .. } => "job.syntax",
-            Self::NotText { .. } => "job.not-text",
-            Self::UnknownKey { .. } => "job.unknown-key",
-            Self::WrongType { .. } => "job.wrong-type",
+            Self::NotText { .. } => "job.not_text",
+            Self::UnknownKey { .. } => "job.unknown_key",
+            Self::WrongType { .. } => "job.wrong_type",
             Self::Missing { .. } => "job.missing",
             Self::Open => "job.open",
             Self::Empty { .. } => "job.empty",
-            Self::Choice { .. } => "job.unknown-name",
-            Self::OutOfRange { .. } => "job.out-of-range",
-            Self::BareNumber { .. } => "job.bare-number",
-            Self::NitrogenOrProduct { .. } => "job.nitrogen-or-product",
-            Self::ProductDue { .. } => "job.product-due",
-            Self::NoProduct { .. } => "job.no-product",
+            Self::Choice { .. } => "job.unknown_name",
+            Self::OutOfRange { .. } => "job.out_of_range",
+            Self::BareNumber { .. } => "job.bare_number",
+            Self::NitrogenOrProduct { .. } => "job.nitrogen_or_product",
+            Self::ProductDue { .. } => "job.product_due",
+            Self::NoProduct { .. } => "job.no_product",
             Self::NoDensity { .. } | Self::NoBulkDensity { .. } | Self::NoDensityChange { .. } => {
-                "job.no-density"
+                "job.no_density"
             }
-            Self::Ton { .. } => "job.bare-ton",
-            Self::NoBushel { .. } => "job.no-bushel",
-            Self::UnknownUnit { .. } => "job.unknown-unit",
-            Self::WrongQuantity { .. } => "job.wrong-quantity",
-            Self::DecimalComma { .. } => "job.decimal-comma",
+            Self::Ton { .. } => "job.bare_ton",
+            Self::NoBushel { .. } => "job.no_bushel",
+            Self::UnknownUnit { .. } => "job.unknown_unit",
+            Self::WrongQuantity { .. } => "job.wrong_quantity",
+            Self::DecimalComma { .. } => "job.decimal_comma",
             Self::Negative { .. } => "job.negative",
             Self::Zero { .. } => "job.zero",
-            Self::NotFinite { .. } => "job.not-finite",
-            Self::NotANumber { .. } => "job.not-a-number",
+            Self::NotFinite { .. } => "job.not_finite",
+            Self::NotANumber { .. } => "job.not_a_number",
             Self::Currency { .. } => "job.currency",
-            Self::NoCurrency { .. } => "job.no-currency",
-            Self::NotADate => "job.not-a-date",
+            Self::NoCurrency { .. } => "job.no_currency",
+            Self::NotADate => "job.not_a_date",
             Self::Together { .. } => "job.together",
-            Self::NoneOf { .. } => "job.none-of",
+            Self::NoneOf { .. } => "job.none_of",
             Self::Order { .. } => "job.order",
-            Self::DateOrder { .. } => "job.date-order",
+            Self::DateOrder { .. } => "job.date_order",
             Self::Disagree { .. } => "job.disagree",
             Self::Step { .. } => "job.step",
-            Self::GrowingDays { .. } => "job.growing-days",
+            Self::GrowingDays { .. } => "job.growing_days",
             Self::Index { .. } => "job.index",
-            Self::CurveIndex { .. } => "job.curve-index",
-            Self::CurveCrop { .. } => "job.curve-crop",
-            Self::OtherMethod { .. } => "job.other-method",
-            Self::MethodCrop { .. } => "job.method-crop",
-            Self::MethodIndex { .. } => "job.method-index",
-            Self::VisibleIndex { .. } => "job.visible-index",
-            Self::CropFile { .. } => "job.crop-file",
+            Self::CurveIndex { .. } => "job.curve_index",
+            Self::CurveCrop { .. } => "job.curve_crop",
+            Self::OtherMethod { .. } => "job.other_method",
+            Self::MethodCrop { .. } => "job.method_crop",
+            Self::MethodIndex { .. } => "job.method_index",
+            Self::VisibleIndex { .. } => "job.visible_index",
+            Self::CropFile { .. } => "job.crop_file",
             Self::Method { .. } => "job.method",
-            Self::SeasonLimit { .. } => "job.season-limit",
+            Self::SeasonLimit { .. } => "job.season_limit",
+            Self::Acceptance { .. } => "job.acceptance",
             Self::Twice { .. } => "job.twice",
             Self::Product { .. } => "job.product",
         }
@@ -480,6 +495,7 @@ impl Problem {
         match self {
             Self::UnknownKey { near, .. }
             | Self::Choice { near, .. }
+            | Self::Acceptance { near, .. }
             | Self::UnknownUnit { near, .. } => near.as_deref(),
             _ => None,
         }
@@ -491,7 +507,10 @@ impl Problem {
         match self {
             Self::Syntax { .. } => "a line reads key = \"text\", key = 1.5, key = 2026-04-14 or [section]; text stands in quotes".to_owned(),
             Self::NotText { .. } => "give a job file, text in UTF-8; `haulm new` writes a first one".to_owned(),
-            Self::UnknownKey { near: Some(near), .. } | Self::Choice { near: Some(near), .. } | Self::UnknownUnit { near: Some(near), .. } => {
+            Self::UnknownKey { near: Some(near), .. }
+            | Self::Choice { near: Some(near), .. }
+            | Self::Acceptance { near: Some(near), .. }
+            | Self::UnknownUnit { near: Some(near), .. } => {
                 format!("did you mean \"{near}\"?")
             }
             Self::UnknownKey { elsewhere, name, .. } if !elsewhere.is_empty() => format!("\"{name}\" belongs to [{}]", elsewhere.join("] or [")),
@@ -501,6 +520,7 @@ impl Problem {
             Self::Open => "replace TODO by your own value; the comment beside it says what and why".to_owned(),
             Self::Empty { example } => format!("write for instance {example}, or take the line out"),
             Self::Choice { known, .. } => format!("known: {}", known.join(", ")),
+            Self::Acceptance { known, .. } => format!("take it out; findings that stop a job: {}", known.join(", ")),
             Self::OutOfRange { low, high, .. } => format!("give a value from {low} to {high}"),
             Self::BareNumber { number, wanted } => format!("write {leaf} = {}", wanted.examples(number)),
             Self::NitrogenOrProduct { amount, nitrogen, area, .. } => {

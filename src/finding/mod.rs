@@ -1,6 +1,11 @@
 //! What a run noticed. Every doubt is a finding that the user sees in terminal, record, page and report alike.
 
+mod code;
+pub mod codes;
+
 use std::fmt;
+
+pub use code::{Code, Source};
 
 /// No message echoes more of a value than this. (characters)
 const LONGEST_VALUE: usize = 200;
@@ -95,7 +100,7 @@ pub struct Acceptance {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Finding {
     /// Stable, dotted, lower case: `image.age`, `reference.place`.
-    pub code: &'static str,
+    pub code: Code,
     /// How much it weighs.
     pub severity: Severity,
     /// What, where, with numbers and units, and what to do.
@@ -106,7 +111,7 @@ pub struct Finding {
 
 impl Finding {
     /// A note.
-    pub fn note(code: &'static str, message: impl Into<String>) -> Self {
+    pub fn note(code: Code, message: impl Into<String>) -> Self {
         Self {
             code,
             severity: Severity::Note,
@@ -115,7 +120,7 @@ impl Finding {
         }
     }
     /// A caution.
-    pub fn caution(code: &'static str, message: impl Into<String>) -> Self {
+    pub fn caution(code: Code, message: impl Into<String>) -> Self {
         Self {
             code,
             severity: Severity::Caution,
@@ -124,7 +129,7 @@ impl Finding {
         }
     }
     /// A stop.
-    pub fn stop(code: &'static str, message: impl Into<String>) -> Self {
+    pub fn stop(code: Code, message: impl Into<String>) -> Self {
         Self {
             code,
             severity: Severity::Stop,
