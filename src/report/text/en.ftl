@@ -17,7 +17,7 @@ finding-accepted = Accepted by { $by }: { $reason }.
 ## Page one
 
 one-heading = The decision
-one-stopped = Do not spread by this map. A finding stops it; see what it says above, look in the field, and mend the input, or let an adviser accept the finding by name in the job.
+one-stopped = Do not spread by this map. A finding stops it; see what it says above, look in the field, and correct the input, or let an adviser accept the finding by name in the job.
 one-nothing = No nitrogen now on any of { $area }: the canopy beside the strip does as well as the strip itself. Look again in 10 to 14 days.
 one-nitrogen-itself = nitrogen
 one-decision = Spread { $least } to { $greatest } { $unit } of { $product }, { $mean } { $unit } on average over { $area }. That is { $n_least } to { $n_greatest } { $n_unit }, { $n_mean } on average. Product in all: { $total }.
