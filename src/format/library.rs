@@ -114,7 +114,7 @@ mod tests {
             .collect();
         assert!(left.iter().any(|name| name == "GTiff") && left.iter().any(|name| name == "GPKG"));
         for name in &left {
-            assert!(is_known(&name), "{name}");
+            assert!(is_known(name), "{name}");
         }
         // What reaches for a network is not among them.
         for name in [
