@@ -443,19 +443,23 @@ fn a_damaged_picture_is_refused() {
     let bytes = fs_err::read(field.path("image.jp2")).unwrap();
     field.write("image.jp2", &bytes[..bytes.len() * 2 / 3]);
     refused("cut off", &field, "image.unreadable", &["image.jp2"]);
-    let mut turned = bytes.clone();
-    for k in 0..40 {
-        let at = bytes.len() / 2 + 37 * k;
-        turned[at] ^= 0xff;
+    // Damage to what holds a tile together: its length, its mark, the head of its first packet. Bits turned within the packed numbers themselves are no fault that
+    // the decoder can notice: the bytes say other numbers then.
+    let tiles: Vec<usize> = (0..bytes.len() - 1)
+        .filter(|at| bytes[*at..*at + 2] == [0xff, 0x90])
+        .collect();
+    assert!(tiles.len() >= 9, "{} tiles", tiles.len());
+    let tile = tiles[tiles.len() / 2];
+    for (name, from, damage) in [
+        ("length of a tile", tile + 6, [0, 0, 0, 5].as_slice()),
+        ("mark of a tile", tile, [0, 0].as_slice()),
+        ("head of a packet", tile + 14, [255; 26].as_slice()),
+    ] {
+        let mut damaged = bytes.clone();
+        damaged[from..from + damage.len()].copy_from_slice(damage);
+        field.write("image.jp2", &damaged);
+        refused(name, &field, "image.unreadable", &["image.jp2"]);
     }
-    field.write("image.jp2", &turned);
-    let said = field.run(&["map"]);
-    // What no decoder can notice is left: the bytes say other numbers then.
-    assert!(
-        said.status == Some(1) || said.status == Some(0),
-        "{}",
-        said.err
-    );
 }
 
 #[test]
