@@ -71,8 +71,6 @@ pub struct Ground {
     pub boundary: MultiPolygon<f64>,
     /// Exclusions grown by their buffers, by 1 mm at least, joined; cut off far beyond the field.
     pub exclusions: MultiPolygon<f64>,
-    /// Whether an exclusion has a buffer.
-    pub buffered: bool,
     /// Holes of the boundary: exclusions without buffer.
     pub holes: MultiPolygon<f64>,
     /// All ground inside the boundary's outline, or across it, that gets nothing: exclusions with their buffers, and holes.
@@ -365,11 +363,6 @@ pub fn prepare(
     overlapping(&parts, &boundary, &layer.file, findings);
     let around = surroundings(&boundary, settings.machine.overrun).ok_or_else(no_ground)?;
     let exclusions = exclusions_of(inputs, settings, &mut carrier, &boundary, findings)?;
-    let buffered = settings
-        .field
-        .exclusions
-        .iter()
-        .any(|exclusion| exclusion.buffer.get() > 0.0);
     let holes = holes(&boundary);
     let kept_clear = united(&exclusions, &holes);
     let kept = without_slivers(oriented(&less(&boundary, &exclusions)));
@@ -493,7 +486,6 @@ pub fn prepare(
         plane,
         boundary,
         exclusions,
-        buffered,
         holes,
         kept_clear,
         field,
