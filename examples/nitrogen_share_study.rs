@@ -11,7 +11,7 @@ mod share_ground;
 
 use std::error::Error;
 
-use haulm::pipeline::settings::ReferenceLevel;
+use haulm::job::settings::ReferenceLevel;
 use share_ground::field::{Lies, Plan};
 use share_ground::picture::picture;
 use share_ground::run::{Asked, Found, found};

@@ -5,10 +5,10 @@ use std::path::Path;
 
 use geo::{LineString, MultiPolygon, Polygon};
 use haulm::app::job::resolve::map_job;
+use haulm::job::settings::Settings;
 use haulm::pipeline::ground::{Ground as Prepared, GroundInputs, Layer, prepare};
 use haulm::pipeline::run::{Sources, run};
 use haulm::pipeline::scan::RowIndex;
-use haulm::pipeline::settings::Settings;
 use haulm::science::reference::Answer;
 use haulm::space::crs::Crs;
 use haulm::space::raster::{Affine, Lattice, RasterError, RasterReader, RasterSource, Window};
@@ -286,7 +286,7 @@ pub(crate) fn said(plan: Plan, seed: u64) -> Result<Said, Box<dyn Error>> {
     )?;
     let reference = &outcome.reference;
     let hectares = opened.ground.area / 10_000.0;
-    let doubt = outcome.doubt.as_ref().ok_or("no draws")?;
+    let uncertainty = outcome.uncertainty.as_ref().ok_or("no draws")?;
     Ok(Said {
         true_ratio: opened.made.true_ratio(),
         ratio: reference.ratio.unwrap_or(f64::NAN),
@@ -296,7 +296,10 @@ pub(crate) fn said(plan: Plan, seed: u64) -> Result<Said, Box<dyn Error>> {
         answer: reference.answer,
         rate: outcome.totals.n_kg_exact / hectares,
         true_rate: true_rate(&mut opened.made),
-        range: (doubt.field.low / hectares, doubt.field.high / hectares),
+        range: (
+            uncertainty.field.low / hectares,
+            uncertainty.field.high / hectares,
+        ),
     })
 }
 

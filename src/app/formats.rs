@@ -6,7 +6,7 @@ use crate::finding::{Finding, codes};
 use crate::format::iso11783::RateGrid;
 use crate::format::payload::Payload;
 use crate::format::{carried_out, geojson, geopackage, geotiff, iso11783, shapefile, style};
-use crate::pipeline::settings::{Format, Settings};
+use crate::job::settings::{Format, Settings};
 use crate::zones::machine::MachineRates;
 use crate::zones::plain::of_prescription;
 use crate::zones::prescription::{Prescription, ZoneRecord};

@@ -10,7 +10,7 @@ use crate::format::raster::product::{
     Found, Product, ProductBand, ProductError, find, into_archive, lone_file, out_of_archive,
 };
 use crate::format::raster::{BandFacts, MaskRule, MaskSpec, RasterFacts, facts};
-use crate::pipeline::settings::{ImageSource, Imagery, Mask, MaskRule as MaskSetting};
+use crate::job::settings::{ImageSource, Imagery, Mask, MaskRule as MaskSetting};
 use crate::science::index::{Index, Scratch, canonical_band_name};
 
 /// Pixels as large as this are coarse for zones of a small field. \[m\]

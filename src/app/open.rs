@@ -11,13 +11,13 @@ use crate::finding::{Finding, codes};
 use crate::format::raster::{RasterFacts, RasterStack, Slot, facts};
 use crate::format::systems::system_named;
 use crate::format::vector::{VectorLayer, read_lines, read_polygons};
-use crate::pipeline::ground::{AreaInput, GroundInputs, Layer};
-use crate::pipeline::points::PointLayer;
-use crate::pipeline::scan::RowIndex;
-use crate::pipeline::settings::{
+use crate::job::settings::{
     FieldSettings, Heading, ImageSource, Imagery, ReferenceSource, Settings, StripsUse,
     VectorSource,
 };
+use crate::pipeline::ground::{AreaInput, GroundInputs, Layer};
+use crate::pipeline::points::PointLayer;
+use crate::pipeline::scan::RowIndex;
 use crate::science::index::{Index, Scratch, canonical_band_name};
 use crate::space::crs::Crs;
 use crate::space::raster::RasterSource;
@@ -402,8 +402,8 @@ pub fn image(
         ));
     }
     let bare_below = match imagery.bare_below {
-        crate::pipeline::settings::BareBelow::OfIndex => index.bare_below(),
-        crate::pipeline::settings::BareBelow::Value(value) => Some(value),
+        crate::job::settings::BareBelow::OfIndex => index.bare_below(),
+        crate::job::settings::BareBelow::Value(value) => Some(value),
     };
     Ok(Image {
         files,

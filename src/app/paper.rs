@@ -9,11 +9,11 @@ use crate::app::overview::index_overview;
 use crate::finding::Finding;
 use crate::format::payload::Payload;
 use crate::format::{gpx, weather};
+use crate::job::settings::{Season, Settings};
 use crate::pipeline::curve::mean_yield_at_flat_rates;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::run::{Outcome, RunError};
 use crate::pipeline::season::GrowingSeason;
-use crate::pipeline::settings::{Season, Settings};
 use crate::report::html::html;
 use crate::report::paper::{
     ImageFacts, Paper, WeatherMonth, WeatherMonths, card_document, scout_name, scout_words,

@@ -9,9 +9,9 @@ use crate::finding::{Finding, codes};
 use crate::format::points::error::PointFileError;
 use crate::format::points::{Wanted, read};
 use crate::format::systems::system_named;
-use crate::pipeline::points::settings::Points;
+use crate::job::settings::points::Points;
+use crate::job::settings::{BareBelow, Imagery};
 use crate::pipeline::points::{PointLayer, PointsSaid, Reading, Unusable};
-use crate::pipeline::settings::{BareBelow, Imagery};
 
 /// Reads the log of a job; what comes back stands where an image stands.
 ///

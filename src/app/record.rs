@@ -10,15 +10,15 @@ use crate::app::job::echo;
 use crate::app::open::Image;
 use crate::finding::Finding;
 use crate::format::payload::Payload;
-use crate::pipeline::doubt::Doubt;
+use crate::job::settings::Settings;
 use crate::pipeline::driven::Driven;
 use crate::pipeline::gain::Gain;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::money::ZoneMoney;
 use crate::pipeline::run::Outcome;
 use crate::pipeline::season::{GrowingSeason, UsedStation};
-use crate::pipeline::settings::Settings;
 use crate::pipeline::share::Measured;
+use crate::pipeline::uncertainty::Uncertainty;
 use crate::science::loads::Loads;
 use crate::science::money::{Comparison, StrategyTotals};
 use crate::science::reference::{Answer, Placebo};
@@ -156,9 +156,9 @@ fn loads_value(loads: &Loads, product: &Product, unit: RateUnit) -> Value {
 }
 
 /// The band of the field and what makes it. Zones and cells stand in the layers.
-fn drawn_value(doubt: &Doubt) -> Value {
-    let spreads = &doubt.spreads;
-    let parts: Vec<Value> = doubt
+fn drawn_value(uncertainty: &Uncertainty) -> Value {
+    let spreads = &uncertainty.spreads;
+    let parts: Vec<Value> = uncertainty
         .parts
         .iter()
         .map(
@@ -166,32 +166,32 @@ fn drawn_value(doubt: &Doubt) -> Value {
         )
         .collect();
     json!({
-        "draws": doubt.draws, "seed": doubt.seed, "n_kg_plain": doubt.plain_kg, "n_kg_p10": doubt.field.low, "n_kg_p50": doubt.field.middle, "n_kg_p90": doubt.field.high,
-        "n_kg_mean": doubt.field.mean, "n_kg_sd": doubt.field.sd, "alone": parts,
+        "draws": uncertainty.draws, "seed": uncertainty.seed, "n_kg_plain": uncertainty.plain_kg, "n_kg_p10": uncertainty.field.low, "n_kg_p50": uncertainty.field.middle, "n_kg_p90": uncertainty.field.high,
+        "n_kg_mean": uncertainty.field.mean, "n_kg_sd": uncertainty.field.sd, "alone": parts,
         "ratio_spread": spreads.ratio, "ratio_limit": spreads.limit, "use_efficiency_spread": spreads.use_efficiency,
-        "curve_spread": spreads.curve, "curve_spread_stated": doubt.curve_stated, "place_spread": spreads.place, "place_spread_stated": doubt.place_stated, "place_spread_measured": doubt.place_measured,
-        "strips": doubt.strips, "errors_alike_side_m": doubt.alike,
+        "curve_spread": spreads.curve, "curve_spread_stated": uncertainty.curve_stated, "place_spread": spreads.place, "place_spread_stated": uncertainty.place_stated, "place_spread_measured": uncertainty.place_measured,
+        "strips": uncertainty.strips, "errors_alike_side_m": uncertainty.alike,
     })
 }
 
-/// How the field's nitrogen moves with every doubt.
-fn doubt_value(outcome: &Outcome) -> Value {
+/// How the field's nitrogen moves with every uncertainty.
+fn uncertainty_value(outcome: &Outcome) -> Value {
     let totals = &outcome.totals;
     let by_strip: Vec<Value> = totals
         .n_kg_by_strip
         .iter()
         .map(|(strip, n)| json!({ "strip": strip, "n_kg": n }))
         .collect();
-    let mut doubt = json!({
+    let mut uncertainty = json!({
             "n_kg_base": totals.n_kg_base, "n_kg_without_dropping": totals.n_kg_without_dropping, "n_kg_by_strip": by_strip, "n_kg_by_inset": totals.n_kg_by_inset,
             "n_kg_by_ratio_bounds": totals.n_kg_by_bounds.map(|b| [b.0, b.1]), "n_kg_by_use_efficiency": totals.n_kg_by_efficiency.map(|b| [b.0, b.1]),
             "n_kg_each_cell": totals.n_kg_by_share.each_cell, "n_kg_whole_field": totals.n_kg_by_share.whole_field, "n_kg_measured_share": totals.n_kg_by_share.measured,
             "noise_sd": totals.noise.map(|n| n.0), "noise_n_kg": totals.noise.map(|n| n.1.made_kg), "noise_n_kg_signed": totals.noise.map(|n| n.1.signed_kg),
     });
-    if let (Some(drawn), Some(map)) = (&outcome.doubt, doubt.as_object_mut()) {
+    if let (Some(drawn), Some(map)) = (&outcome.uncertainty, uncertainty.as_object_mut()) {
         map.insert("drawn".to_owned(), drawn_value(drawn));
     }
-    doubt
+    uncertainty
 }
 
 /// What placebo strips say of the reference.
@@ -331,7 +331,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
             loads_value(loads, product, context.settings.output.unit),
         );
     }
-    put("uncertainty", doubt_value(outcome));
+    put("uncertainty", uncertainty_value(outcome));
     if let Some(money) = &outcome.money {
         let strategy = |s: &StrategyTotals| json!({ "n_kg": s.nitrogen.get(), "grain_kg": s.grain_kg, "gross": s.gross, "cost": s.cost, "net": s.net() });
         let field = &money.field;

@@ -9,8 +9,8 @@ use crate::finding::{Finding, codes};
 use crate::format::weather;
 use crate::format::weather::stations;
 use crate::format::weather::stations::Station;
+use crate::job::settings::{GrowingDays, MissingDayRule, Season};
 use crate::pipeline::season::{CountedSeason, GrowingSeason, UsedStation};
-use crate::pipeline::settings::{GrowingDays, MissingDayRule, Season};
 use crate::science::growing_days::{
     DailyRecord, GrowingDaysError, MissingDays, SeasonSpan, count_growing_days, runs_of,
 };

@@ -1,4 +1,4 @@
-//! What a run noticed. Every doubt is a finding that the user sees in terminal, record, page and report alike.
+//! What a run noticed. Every uncertainty is a finding that the user sees in terminal, record, page and report alike.
 
 mod code;
 pub mod codes;

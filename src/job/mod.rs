@@ -9,5 +9,6 @@ pub mod problem;
 pub(crate) mod reader;
 pub mod reference;
 pub mod schema;
+pub mod settings;
 pub mod suggest;
 pub(crate) mod unit;

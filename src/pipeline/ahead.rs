@@ -10,9 +10,9 @@ use rstar::RTree;
 use rstar::primitives::GeomWithData;
 
 use crate::finding::{Finding, codes};
+use crate::job::settings::{FirstPass, LookAhead, Machine};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::overrun::filled;
-use crate::pipeline::settings::{FirstPass, LookAhead, Machine};
 use crate::space::cells::Way;
 use crate::space::lay::{LayError, lay};
 use crate::space::polygon::{grown, joined, less, oriented, rings_of, without_slits};

@@ -3,9 +3,9 @@
 use geo::{BoundingRect as _, Centroid as _, Distance as _, Euclidean, MultiPolygon, Point};
 
 use crate::finding::{Finding, codes};
+use crate::job::settings::Settings;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
-use crate::pipeline::settings::Settings;
 use crate::space::cells::CellGrid;
 use crate::space::crs::{Crs, Projector};
 use crate::units::{Area, M_PER_FT};

@@ -1,7 +1,7 @@
 //! What one flat rate would bring on the mean of the canopy: the curve on which a report shows the field's place.
 
+use crate::job::settings::Settings;
 use crate::pipeline::rates::Rated;
-use crate::pipeline::settings::Settings;
 use crate::science::money::{GrainResponse, yield_at_rate};
 use crate::units::{NRate, Yield};
 

@@ -3,10 +3,10 @@
 use geo::BooleanOps;
 
 use crate::finding::{Finding, codes};
+use crate::job::settings::{Headland, Settings, StateRate};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::overrun::filled;
 use crate::pipeline::rates::Rated;
-use crate::pipeline::settings::{Headland, Settings, StateRate};
 use crate::science::yield_response::round_to_step;
 use crate::space::lay::{LayError, cells_along};
 use crate::space::polygon::{grown, oriented};

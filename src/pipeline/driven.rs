@@ -3,8 +3,8 @@
 use geo::{Area as _, BooleanOps, Distance as _, Euclidean, Line, LineString, MultiPolygon, Point};
 
 use crate::finding::{Finding, codes};
+use crate::job::settings::{Heading, Machine};
 use crate::pipeline::ground::GroundError;
-use crate::pipeline::settings::{Heading, Machine};
 use crate::space::cells::{Border, CellFrame, CellGrid, Way};
 use crate::space::crs::{Crs, Projector};
 use crate::space::curve::{CurveFault, CurveFrame, CurveRule, thinned};
@@ -29,7 +29,11 @@ pub struct Driven {
 }
 
 /// Says that only the first of several lines is followed.
-pub(super) fn lines_doubt(lines: &[LineString<f64>], file: &str, findings: &mut Vec<Finding>) {
+pub(super) fn lines_uncertainty(
+    lines: &[LineString<f64>],
+    file: &str,
+    findings: &mut Vec<Finding>,
+) {
     if lines.len() > 1 {
         findings.push(Finding::caution(
             codes::MACHINE_LINES,

@@ -1,9 +1,9 @@
 //! What the map may be expected to earn over one flat rate, and what it would by the other ways of comparing.
 
+use crate::job::settings::Settings;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::ratio_limit::USUAL;
 use crate::pipeline::reference::Reference;
-use crate::pipeline::settings::Settings;
 use crate::pipeline::share::Measured;
 use crate::pipeline::totals::{ByShare, field_mean, ways};
 use crate::science::blend::Blend;
@@ -147,7 +147,7 @@ pub fn gain_of(
             application: prices.application,
             mapping: prices.mapping,
         },
-        seed: settings.doubt.seed,
+        seed: settings.uncertainty.seed,
     };
     let (places, cells): (Vec<usize>, Vec<GainCell>) = cells_of(rated).into_iter().unzip();
     let expected = Expectation::of(&cells, &inputs)?;

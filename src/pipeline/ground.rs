@@ -6,9 +6,9 @@ use geo::{
 };
 
 use crate::finding::{Finding, codes};
-use crate::pipeline::driven::{AreaShape, Bounds, Driven, in_areas, lines_doubt, way_of};
+use crate::job::settings::Settings;
+use crate::pipeline::driven::{AreaShape, Bounds, Driven, in_areas, lines_uncertainty, way_of};
 use crate::pipeline::exclusions::{excluded, read_widely, surrounded, surroundings};
-use crate::pipeline::settings::Settings;
 use crate::space::cells::{Border, CellGrid, Way};
 use crate::space::crs::{Crs, CrsError, Operation, Projector};
 use crate::space::cut::{CutError, borders, cut};
@@ -400,7 +400,7 @@ pub fn prepare(
         None => None,
     };
     if let Some((lines, file)) = &guidance {
-        lines_doubt(lines, file, findings);
+        lines_uncertainty(lines, file, findings);
     }
     let mut areas = Vec::new();
     for AreaInput { shapes, guidance } in &inputs.areas {
@@ -414,7 +414,7 @@ pub fn prepare(
             None => None,
         };
         if let Some((lines, file)) = &guidance {
-            lines_doubt(lines, file, findings);
+            lines_uncertainty(lines, file, findings);
         }
         areas.push(AreaShape {
             shape: oriented(&joined(&parts)),

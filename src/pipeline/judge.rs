@@ -1,10 +1,10 @@
 //! What the user must know of a map before trusting it.
 
 use crate::finding::{Finding, codes};
+use crate::job::settings::{Crop, Output, Response, Settings};
 use crate::pipeline::rates::Rated;
 use crate::pipeline::reference::Reference;
 use crate::pipeline::run::{Looked, Sources};
-use crate::pipeline::settings::{Crop, Output, Response, Settings};
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::Totals;
 use crate::pipeline::{judge_strips, share};
@@ -40,7 +40,7 @@ pub fn cautions(
     judge_strips::stands(settings, &looked.strips, findings);
     judge_strips::disagree(&settings.output, reference, totals, findings);
     judge_strips::beyond(&settings.output, &rated.limit, totals, findings);
-    doubts(
+    uncertainties(
         &settings.output,
         &looked.strips,
         reference,
@@ -367,7 +367,7 @@ fn below_one(reference: &Reference, findings: &mut Vec<Finding>) {
     }
 }
 
-fn doubts(
+fn uncertainties(
     output: &Output,
     strips: &[Strip],
     reference: &Reference,
@@ -376,7 +376,7 @@ fn doubts(
 ) {
     let base = totals.n_kg_base;
     let n = |kg: f64| output.nitrogen(kg);
-    // Against a total of nothing no percentage means anything, but another total is a doubt all the more.
+    // Against a total of nothing no percentage means anything, but another total is an uncertainty all the more.
     let by_how_much = |other: f64, digits: usize| {
         if base > LEAST_TOTAL {
             format!(" ({:+.*} %)", digits, 100.0 * (other / base - 1.0))
@@ -524,7 +524,7 @@ mod tests {
             ..Totals::default()
         };
         let mut findings = Vec::new();
-        doubts(&output(true), &[], &reference(), &totals, &mut findings);
+        uncertainties(&output(true), &[], &reference(), &totals, &mut findings);
         // 1 lb = 0.45359237 kg exactly.
         assert!(
             findings[0]
@@ -542,7 +542,7 @@ mod tests {
             n_kg_by_ratio: Some(by_ratio),
             ..Totals::default()
         };
-        doubts(&output(false), &[], &reference(), &totals, &mut findings);
+        uncertainties(&output(false), &[], &reference(), &totals, &mut findings);
         findings
     }
 

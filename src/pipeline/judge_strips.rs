@@ -1,9 +1,9 @@
 //! What the user must know of the strips before trusting a map: whether they answer at all, agree, and are one stand each.
 
 use crate::finding::{Finding, codes};
+use crate::job::settings::{MaximumRatio, Output, Settings};
 use crate::pipeline::ratio_limit::{RatioLimit, SetBy};
 use crate::pipeline::reference::Reference;
-use crate::pipeline::settings::{MaximumRatio, Output, Settings};
 use crate::pipeline::strips::{How, Strip, StripFound};
 use crate::pipeline::totals::Totals;
 use crate::science::reference::{Answer, Uneven};

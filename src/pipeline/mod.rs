@@ -4,7 +4,6 @@ pub mod ahead;
 pub mod beside;
 pub mod blur;
 pub mod curve;
-pub mod doubt;
 pub mod drive;
 pub mod driven;
 pub mod exclusions;
@@ -26,7 +25,8 @@ pub mod reference_at;
 pub mod run;
 pub mod scan;
 pub mod season;
-pub mod settings;
+pub mod uncertainty;
+
 pub mod share;
 pub mod step;
 pub mod strips;

@@ -1,10 +1,10 @@
 //! What a map earns and costs: against nothing, one flat rate and the usual rate, for the field and zone by zone.
 
 use crate::finding::{Finding, codes};
+use crate::job::settings::Settings;
 use crate::pipeline::gain::{Gain, gain_of};
 use crate::pipeline::rates::Rated;
 use crate::pipeline::reference::Reference;
-use crate::pipeline::settings::Settings;
 use crate::pipeline::share::{Measured, per_hundred};
 pub use crate::science::money::Comparison;
 use crate::science::money::{
@@ -53,7 +53,7 @@ pub struct ZoneMoney {
 }
 
 /// The prices of a job as formulas take them.
-pub const fn prices_of(prices: &crate::pipeline::settings::Prices) -> PriceInputs {
+pub const fn prices_of(prices: &crate::job::settings::Prices) -> PriceInputs {
     PriceInputs {
         grain: prices.grain,
         nitrogen: prices.nitrogen,

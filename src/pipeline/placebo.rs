@@ -11,10 +11,10 @@ use geo::{BooleanOps, MultiPolygon};
 
 use self::coarse::PixelPlaces;
 use self::squares::SquarePlaces;
+use crate::job::settings::{ReferenceSettings, Settings};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::overrun::filled;
 use crate::pipeline::scan::{Found, PixelMap, Probe};
-use crate::pipeline::settings::{ReferenceSettings, Settings};
 use crate::pipeline::strips::{How, Strip, StripPlan};
 use crate::science::reference::PlaceboStrip;
 use crate::space::crs::{CrsError, Projector};

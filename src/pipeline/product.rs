@@ -1,7 +1,7 @@
 //! What is to be minded of a product, and how often the machine is filled with it.
 
 use crate::finding::{Finding, codes};
-use crate::pipeline::settings::{Capacity, ProductFacts, Settings};
+use crate::job::settings::{Capacity, ProductFacts, Settings};
 pub use crate::science::loads::Loads;
 use crate::science::loads::loads;
 use crate::science::product::{Caution, Concern, find_product};

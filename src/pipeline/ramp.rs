@@ -1,8 +1,8 @@
 //! One flat rate from a nitrogen ramp: what was asked, what comes out, and what the user must know of it.
 
 use crate::finding::{Acceptance, Finding, codes};
+use crate::job::settings::{Application, ProductFacts, RateRules};
 use crate::pipeline::ramp_image::RampImage;
-use crate::pipeline::settings::{Application, ProductFacts, RateRules};
 use crate::science::ramp::{RampAnswer, RampFits, fit_ramp};
 use crate::science::response_curve::{CurveError, PlateauFit, PlateauShape, Point};
 use crate::science::yield_response::round_to_step;

@@ -3,12 +3,12 @@
 use geo::{Centroid, Contains, Point};
 
 use crate::finding::Finding;
+use crate::job::settings::{RateRules, Response, Settings, StateRate};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::ratio_limit::{Evidence, RatioLimit, limit_of, thin_ratio};
 use crate::pipeline::reference::Reference;
 use crate::pipeline::reference_at::{field_ratio_of, reference_of};
 use crate::pipeline::scan::{Scanned, TIE};
-use crate::pipeline::settings::{RateRules, Response, Settings, StateRate};
 use crate::pipeline::share::{Measured, blend_of};
 use crate::science::blend::Blend;
 use crate::science::methods::{CellRate, Limits, MethodError, RateModel};

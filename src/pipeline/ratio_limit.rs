@@ -1,7 +1,7 @@
 //! The greatest response index that counts: as the job states it, or as far as the strip's answer carries.
 
+use crate::job::settings::MaximumRatio;
 use crate::pipeline::reference::Reference;
-use crate::pipeline::settings::MaximumRatio;
 use crate::science::reference::Answer;
 
 /// The limit where nothing else sets one, and what a stand is `thin` by: half of the strip's index. Common practice, no source.

@@ -1,8 +1,8 @@
 //! Judges the reference as a whole: strips pooled, hand readings, or a percentile of the field's own canopy.
 
 use crate::finding::{Finding, codes};
+use crate::job::settings::{ReferenceLevel, ReferenceSource, Settings};
 use crate::pipeline::run::Looked;
-use crate::pipeline::settings::{ReferenceLevel, ReferenceSource, Settings};
 use crate::pipeline::strips::{Strip, StripFound};
 use crate::science::reference::{
     LEAST_PLACES, NoInterval, Placebo, PlaceboAnswer, PlaceboStrip, PooledEstimate, RandomEffects,

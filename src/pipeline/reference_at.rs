@@ -5,10 +5,10 @@ use geo::{
 };
 
 use crate::finding::{Finding, codes};
+use crate::job::settings::StripsUse;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::RateError;
 use crate::pipeline::reference::Reference;
-use crate::pipeline::settings::StripsUse;
 
 /// Strips nearer than this count as this near. \[m\]
 const LEAST_DISTANCE: f64 = 1.0;

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use geo::MultiPolygon;
 
 use crate::finding::{Finding, codes};
-use crate::pipeline::doubt::{Doubt, bounds_of, doubt_of};
+use crate::job::settings::{ClassBreaks, ImageSource, PointSpread, Settings, StateRate, ZonesBy};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::money::{Money, money_of};
 use crate::pipeline::overrun::{carried_outwards, with_margin};
@@ -14,14 +14,12 @@ use crate::pipeline::points::{PointLayer, PointsError, PointsSaid};
 use crate::pipeline::rates::{RateError, Rated, model, rates, seen};
 use crate::pipeline::reference::{NoReference, Reference};
 use crate::pipeline::scan::{Probe, RowIndex, Scan, ScanError, Scanned, scan, window_pixels};
-use crate::pipeline::settings::{
-    ClassBreaks, ImageSource, PointSpread, Settings, StateRate, ZonesBy,
-};
 use crate::pipeline::share::Measured;
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::{Totals, totals_of};
+use crate::pipeline::uncertainty::{Uncertainty, bounds_of, uncertainty_of};
 use crate::pipeline::{
-    ahead, beside, doubt, drive, judge, placebo, points, share, step, strips, uncrossed,
+    ahead, beside, drive, judge, placebo, points, share, step, strips, uncertainty, uncrossed,
 };
 use crate::science::reference::SpreadFit;
 use crate::space::crs::CrsError;
@@ -156,7 +154,7 @@ pub struct Outcome {
     /// Totals.
     pub totals: Totals,
     /// The band of field, zones and cells, unless the job wants no draws.
-    pub doubt: Option<Doubt>,
+    pub uncertainty: Option<Uncertainty>,
     /// Money, if prices were given.
     pub money: Option<Money>,
     /// What exporters write.
@@ -337,12 +335,12 @@ pub fn run(
         .as_ref()
         .and_then(|points| points.kriging.as_ref())
         .and_then(|kriging| kriging.alike);
-    let doubt = doubt_of(settings, ground, &reference, &rated, &zones, alike);
-    if let Some(doubt) = &doubt {
-        for (zone, band) in zones.iter_mut().zip(&doubt.zones) {
+    let uncertainty = uncertainty_of(settings, ground, &reference, &rated, &zones, alike);
+    if let Some(uncertainty) = &uncertainty {
+        for (zone, band) in zones.iter_mut().zip(&uncertainty.zones) {
             (zone.n_low, zone.n_high) = band.as_ref().map(bounds_of).unzip();
         }
-        for (cell, band) in rated.cells.iter_mut().zip(&doubt.cells) {
+        for (cell, band) in rated.cells.iter_mut().zip(&uncertainty.cells) {
             (cell.n_low, cell.n_high) = band
                 .map(|(low, high)| (NRate::kg_per_ha(low), NRate::kg_per_ha(high)))
                 .unzip();
@@ -377,8 +375,8 @@ pub fn run(
         money.as_ref(),
         findings,
     );
-    if let Some(doubt) = &doubt {
-        doubt::findings_of(settings, &reference, doubt, findings);
+    if let Some(uncertainty) = &uncertainty {
+        uncertainty::findings_of(settings, &reference, uncertainty, findings);
     }
     let prescription = prescription(settings, ground, &looked, &rated, zones, &totals);
     Ok(Outcome {
@@ -387,7 +385,7 @@ pub fn run(
         share: measured,
         rated,
         totals,
-        doubt,
+        uncertainty,
         money,
         prescription,
     })

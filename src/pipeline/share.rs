@@ -1,13 +1,13 @@
 //! The nitrogen share: how much of a cell's paleness a run takes for lack of nitrogen, and what is said of it.
 
 use crate::finding::{Finding, codes};
+use crate::job::settings::{NitrogenShare, ReferenceSource, Settings};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::money::Money;
 use crate::pipeline::placebo::Place;
 use crate::pipeline::rates::{RateError, Rated};
 use crate::pipeline::reference::Reference;
 use crate::pipeline::run::Looked;
-use crate::pipeline::settings::{NitrogenShare, ReferenceSource, Settings};
 use crate::pipeline::totals::ByShare;
 use crate::science::blend::Blend;
 use crate::science::methods::Method;

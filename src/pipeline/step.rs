@@ -1,8 +1,8 @@
 //! Whether the step of rates is fine enough for what the cells ask for.
 
 use crate::finding::{Finding, codes};
+use crate::job::settings::Settings;
 use crate::pipeline::rates::Rated;
-use crate::pipeline::settings::Settings;
 use crate::space::cells::Border;
 use crate::units::KG_PER_LB;
 use crate::zones::build::{GroupBy, Kind, Rate, ZoneCell, ZoneRule, Zoning, build};

@@ -3,10 +3,10 @@
 use geo::{Area as _, BooleanOps, Centroid, MultiPolygon};
 
 use crate::finding::{Finding, codes};
+use crate::job::settings::{PointSpread, ReferenceSettings};
 use crate::pipeline::blur::{StripPixels, fit_spread, widest};
 use crate::pipeline::ground::{Ground, pixel_size};
 use crate::pipeline::scan::{Found, KeptPixel, PixelMap, Probe, Tally};
-use crate::pipeline::settings::{PointSpread, ReferenceSettings};
 use crate::science::reference::{
     CoarseEstimate, FineEstimate, ReferenceError, SENSORS, SegmentSums, SpreadFit, StripSums,
     Uneven, coarse, fine,

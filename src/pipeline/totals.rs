@@ -1,12 +1,12 @@
-//! Totals, and how they move with the doubts.
+//! Totals, and how they move with the uncertainties.
 
+use crate::job::settings::Settings;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::product::loads_of;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::ratio_limit::{Evidence, RatioLimit, SetBy, limit_of};
 use crate::pipeline::reference::Reference;
 use crate::pipeline::run::Looked;
-use crate::pipeline::settings::Settings;
 use crate::pipeline::share::Measured;
 use crate::science::blend::Blend;
 use crate::science::loads::Loads;

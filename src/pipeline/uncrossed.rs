@@ -3,10 +3,10 @@
 use geo::{Centroid, Contains};
 
 use crate::finding::{Finding, codes};
+use crate::job::settings::Settings;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::run::Looked;
-use crate::pipeline::settings::Settings;
 use crate::pipeline::share::{Measured, per_hundred};
 use crate::pipeline::strips::Strip;
 use crate::space::crs::{Crs, Projector};

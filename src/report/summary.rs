@@ -1,12 +1,12 @@
 //! The summary of a run as an adviser would tell it: reference, season, yields, rates, totals, money.
 
+use crate::job::settings::Settings;
 use crate::pipeline::gain::ExpectedNet;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::money::{Comparison, Money};
 use crate::pipeline::product::Loads;
 use crate::pipeline::run::{Looked, Outcome};
 use crate::pipeline::season::GrowingSeason;
-use crate::pipeline::settings::Settings;
 use crate::pipeline::share::per_hundred;
 use crate::pipeline::strips::StripFound;
 use crate::report::model::{Block, Column, Row, Table};
@@ -320,9 +320,9 @@ fn nitrogen_block(
             .with_note("seen ground, at 0.6 and 0.4"),
         );
     }
-    if let Some(doubt) = &outcome.doubt {
-        let band = &doubt.field;
-        let widest = doubt.parts.first().map_or_else(String::new, |part| {
+    if let Some(uncertainty) = &outcome.uncertainty {
+        let band = &uncertainty.field;
+        let widest = uncertainty.parts.first().map_or_else(String::new, |part| {
             format!(
                 "; most by the {} ({:.0} % of the variance)",
                 part.cause.word(),
@@ -335,9 +335,9 @@ fn nitrogen_block(
                 format!("{} to {}", units.mass(band.low), units.mass(band.high)),
             )
             .with_note(format!(
-                "middle {}, {} draws of every doubt at once{widest}",
+                "middle {}, {} draws of every uncertainty at once{widest}",
                 units.mass(band.middle),
-                doubt.draws
+                uncertainty.draws
             )),
         );
     }

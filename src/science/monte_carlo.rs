@@ -1,6 +1,6 @@
-//! How far a rate may lie from what it should be: every doubt drawn at once, many times over.
+//! How far a rate may lie from what it should be: every uncertainty drawn at once, many times over.
 //!
-//! Four doubts move all cells of a field together: the reference index, which is another at every place of the strip; the response index, where it limits
+//! Four uncertainties move all cells of a field together: the reference index, which is another at every place of the strip; the response index, where it limits
 //! rates or counts for every cell; the use efficiency; and the curve. A [`Draw`] holds one factor for each of them; the same seed gives the same draws on
 //! every machine, in whatever order they are asked for. Everything is limited inside each draw, as it is in the map.
 
@@ -46,7 +46,7 @@ impl Factor {
     }
 }
 
-/// How wide each doubt is. Shares; 0 is certain.
+/// How wide each uncertainty is. Shares; 0 is certain.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Spreads {
     /// Standard deviation of the response index.
@@ -120,7 +120,7 @@ fn normal(seed: u64, place: u64) -> f64 {
 
 /// A standard normal deviate of one piece of ground in one draw, of its own and free of every other; held to ±4.
 pub fn ground_deviate(seed: u64, draw: u64, piece: u64) -> f64 {
-    // A sequence of its own for each piece, none of them that of the doubts that move all cells.
+    // A sequence of its own for each piece, none of them that of the uncertainties that move all cells.
     normal(number_at(!seed, piece), draw.wrapping_mul(2)).clamp(-4.0, 4.0)
 }
 
@@ -150,7 +150,7 @@ impl Spreads {
         }
     }
 
-    /// Whether a doubt has any width.
+    /// Whether an uncertainty has any width.
     pub fn moves(&self, factor: Factor) -> bool {
         match factor {
             Factor::Ratio => self.ratio > 0.0,
@@ -160,7 +160,7 @@ impl Spreads {
         }
     }
 
-    /// The factor of one doubt at a standard normal deviate, or for use efficiency at a place from −1 to 1 of its range.
+    /// The factor of one uncertainty at a standard normal deviate, or for use efficiency at a place from −1 to 1 of its range.
     fn factor(&self, factor: Factor, at: f64) -> f64 {
         let value = match factor {
             Factor::Ratio => 1.0 + at * self.ratio,
@@ -180,7 +180,7 @@ impl Spreads {
         draw
     }
 
-    /// The draw of this number: all doubts at once, none knowing of another.
+    /// The draw of this number: all uncertainties at once, none knowing of another.
     pub fn draw(&self, seed: u64, number: u64) -> Draw {
         let place = number.wrapping_mul(8);
         Draw {
@@ -193,7 +193,7 @@ impl Spreads {
         }
     }
 
-    /// One doubt alone: draws and their weights, which add up to 1. Nine points each, of Gauss and Hermite for what is normal, else evenly spread.
+    /// One uncertainty alone: draws and their weights, which add up to 1. Nine points each, of Gauss and Hermite for what is normal, else evenly spread.
     pub fn alone(&self, factor: Factor) -> Vec<(Draw, f64)> {
         if factor == Factor::UseEfficiency {
             return (0..9)
@@ -212,7 +212,7 @@ impl Spreads {
         all
     }
 
-    /// The ends of one doubt alone: ends of the range of use efficiency, one standard deviation of the others.
+    /// The ends of one uncertainty alone: ends of the range of use efficiency, one standard deviation of the others.
     pub fn ends(&self, factor: Factor) -> Option<(Draw, Draw)> {
         self.moves(factor)
             .then(|| (self.only(factor, -1.0), self.only(factor, 1.0)))

@@ -88,7 +88,7 @@ pub struct CellRecord {
     pub n_exact: Option<NRate>,
     /// The cell's own rate, after state rules and rounding.
     pub n: NRate,
-    /// One in ten of many draws of every doubt lies below (P10); not rounded.
+    /// One in ten of many draws of every uncertainty lies below (P10); not rounded.
     pub n_low: Option<NRate>,
     /// One in ten lies above (P90); not rounded.
     pub n_high: Option<NRate>,
@@ -109,7 +109,7 @@ pub struct ZoneRecord {
     pub zone: u32,
     /// Nitrogen that it gets.
     pub n: NRate,
-    /// One in ten of many draws of every doubt lies below (P10), as a mean over the zone; not rounded.
+    /// One in ten of many draws of every uncertainty lies below (P10), as a mean over the zone; not rounded.
     pub n_low: Option<NRate>,
     /// One in ten lies above (P90); not rounded.
     pub n_high: Option<NRate>,

@@ -7,7 +7,7 @@ const LAYERS: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("finding", &[]),
     ("science", &["units", "finding"]),
-    ("job", &["units", "finding", "science"]),
+    ("job", &["units", "finding", "science", "space", "zones"]),
     ("space", &["units", "finding"]),
     ("zones", &["units", "finding", "space"]),
     (
@@ -15,7 +15,7 @@ const LAYERS: &[(&str, &[&str])] = &[
         &["units", "finding", "science", "job", "space", "zones"],
     ),
     ("format", &["units", "finding", "space", "zones"]),
-    ("report", &["units", "finding", "zones", "pipeline"]),
+    ("report", &["units", "finding", "zones", "job", "pipeline"]),
     (
         "app",
         &[

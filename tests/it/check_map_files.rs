@@ -650,7 +650,7 @@ fn rasters_of_rates() {
         ..request.clone()
     });
     assert!(found.iter().any(|fault| fault["code"] == "unit.unknown"));
-    // Without a machine up to 50 m and half a cell's diagonal are a doubt, and more is an error: the four corners, 45 m off both ways.
+    // Without a machine up to 50 m and half a cell's diagonal are an uncertainty, and more is an error: the four corners, 45 m off both ways.
     bench.put("map.asc", grid(false).as_bytes());
     let found = faults(&CheckMapRequest {
         machine_width: None,

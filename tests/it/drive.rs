@@ -120,7 +120,7 @@ fn the_headland_gets_its_own_rate_on_canopy_alone() {
         "{told}"
     );
     assert_eq!(one.record()["settings"]["machine"]["headland"]["passes"], 1);
-    // Three of four ways across are headland: that is told as a doubt only when nothing else is left.
+    // Three of four ways across are headland: that is told as an uncertainty only when nothing else is left.
     assert!(
         message(
             &field("headland = { passes = 6, rate = \"field rate\" }", ""),

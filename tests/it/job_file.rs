@@ -7,7 +7,7 @@ use haulm::app::job::echo;
 use haulm::app::job::resolve::{map_job, rate_job};
 use haulm::finding::Checked;
 use haulm::job::fault::JobError;
-use haulm::pipeline::settings::{
+use haulm::job::settings::{
     BareBelow, ClassBreaks, Format, GrowingDays, Heading, ImageSource, MaskRule, MaximumRatio,
     NitrogenShare, PointSpread, ReferenceLevel, ReferenceSource, Settings, StateRate, StripsUse,
     ZonesBy,

@@ -5,7 +5,7 @@ use std::path::Path;
 use haulm::app::job::resolve::map_job;
 use haulm::app::new_job::{FirstJob, Known, bands_of, first_job};
 use haulm::job::fault::{Fault, JobError};
-use haulm::pipeline::settings::Settings;
+use haulm::job::settings::Settings;
 use jiff::civil::Date;
 
 fn described(names: &[&str]) -> Vec<Option<String>> {

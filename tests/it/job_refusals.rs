@@ -6,7 +6,7 @@ use haulm::app::error::AppError;
 use haulm::app::job::resolve::{map_job, read_map_job};
 use haulm::app::job::weather::daily_record;
 use haulm::job::fault::{Fault, JobError};
-use haulm::pipeline::settings::GrowingDays;
+use haulm::job::settings::GrowingDays;
 use haulm::science::growing_days::{MissingDays, SeasonSpan, count_growing_days};
 use proptest::prelude::*;
 

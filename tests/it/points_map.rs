@@ -235,7 +235,7 @@ fn kriging_finds_the_truth_and_knows_how_well() {
 
 #[test]
 fn what_kriging_does_not_know_is_in_the_band() {
-    // Every other doubt is taken away, so that the ground between readings is all that is left.
+    // Every other uncertainty is taken away, so that the ground between readings is all that is left.
     let only = |rest: &str| {
         let field = field("pass = \"pass\"\nestimate = \"kriging\"\nreach = \"14 m\"\n");
         field.job(

@@ -6,7 +6,7 @@
 #[expect(dead_code, reason = "the study draws a picture, too")]
 mod share_ground;
 
-use haulm::pipeline::settings::{NitrogenShare, ReferenceLevel};
+use haulm::job::settings::{NitrogenShare, ReferenceLevel};
 use share_ground::field::{Lies, Plan};
 use share_ground::run::{Asked, Found, found};
 

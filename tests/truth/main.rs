@@ -5,8 +5,6 @@ mod areas;
 #[cfg(test)]
 mod coverage;
 #[cfg(test)]
-mod doubt;
-#[cfg(test)]
 mod growing_days;
 #[cfg(test)]
 #[path = "../support/held.rs"]
@@ -35,5 +33,7 @@ mod strips_pooled;
 mod topology;
 #[cfg(test)]
 mod trade;
+#[cfg(test)]
+mod uncertainty;
 #[cfg(test)]
 mod zones;

@@ -2,7 +2,7 @@
 
 Made fields of 9 ha with parallel passes, a reading every 2 m, exponential covariance, ordinary kriging of cells from their 24 nearest readings. The variance of
 the field's mean error is worked out from the weights, cell by cell with every other, and set against three short cuts: every cell alone, all cells together, and
-squares over which the errors are alike. Prints the figures of docs/concepts/doubt.md.
+squares over which the errors are alike. Prints the figures of docs/concepts/uncertainty.md.
 """
 import numpy as np
 from scipy.spatial import cKDTree

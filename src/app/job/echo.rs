@@ -6,15 +6,15 @@ use std::path::Path;
 
 use crate::app::below::below;
 use crate::finding::Acceptance;
-use crate::pipeline::points::settings::{Estimate, Points};
-use crate::pipeline::ramp::RampSettings;
-use crate::pipeline::settings::{
+use crate::job::settings::points::{Estimate, Points};
+use crate::job::settings::{
     Application, BareBelow, Capacity, ClassBreaks, EconomicOptimum, Format, GrowingDays, Heading,
     ImageSource, Imagery, Machine, Mask, MaskRule, MaximumRatio, MethodSettings, MissingDayRule,
     NitrogenShare, PointSpread, Prices, ProductFacts, RateRules, RateSettings, Reading,
     ReferenceLevel, ReferenceSource, Response, Season, Settings, StateRate, StripsUse,
     VectorSource, YieldSettings, ZonesBy,
 };
+use crate::pipeline::ramp::RampSettings;
 use crate::science::methods::Method;
 use crate::science::methods::about::about;
 use crate::science::response_curve::ResponseCurve;
@@ -81,10 +81,10 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
         },
         "prices": settings.prices.as_ref().map(prices),
         "uncertainty": {
-            "draws": settings.doubt.draws,
-            "seed": settings.doubt.seed,
-            "use_efficiency_spread": settings.doubt.use_efficiency_spread,
-            "place_spread": settings.doubt.place_spread,
+            "draws": settings.uncertainty.draws,
+            "seed": settings.uncertainty.seed,
+            "use_efficiency_spread": settings.uncertainty.use_efficiency_spread,
+            "place_spread": settings.uncertainty.place_spread,
         },
         "application": application(&settings.application),
         "accept": accepted(&settings.accept),
@@ -129,7 +129,7 @@ pub fn ramp_settings(settings: &RampSettings, folder: &Path) -> Value {
     };
     let ground = settings.image.as_ref().map(|ramp| {
         let exclusion =
-            |one: &crate::pipeline::settings::Exclusion| json!({ "source": vector(&one.source, folder), "buffer_m": one.buffer.get(), "reason": one.reason });
+            |one: &crate::job::settings::Exclusion| json!({ "source": vector(&one.source, folder), "buffer_m": one.buffer.get(), "reason": one.reason });
         json!({
             "boundary": vector(&ramp.field.boundary, folder), "crs": ramp.field.crs, "exclude": ramp.field.exclusions.iter().map(exclusion).collect::<Vec<_>>(),
         })

@@ -4,14 +4,14 @@ use std::path::Path;
 
 use crate::app::job::sections::crop::Curve;
 use crate::app::job::sections::{
-    crop, doubt, ground, image, machine, method, money, output, points, rate,
+    crop, ground, image, machine, method, money, output, points, rate, uncertainty,
 };
 use crate::finding::Checked;
 use crate::job::fault::JobError;
 use crate::job::problem::Problem;
 use crate::job::reader;
 use crate::job::reader::{Log, Section};
-use crate::pipeline::settings::{
+use crate::job::settings::{
     Imagery, MethodSettings, RateSettings, Response, Season, Settings, YieldCurve,
 };
 use crate::science::index::find_entry;
@@ -256,7 +256,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
         folder,
     );
     let zones = machine::zones(&mut in_zones, machine.as_ref(), product.as_ref());
-    let doubt = doubt::doubt(&mut in_doubt);
+    let uncertainty = uncertainty::uncertainty(&mut in_doubt);
     let application = output::application(
         &mut in_application,
         imagery.as_ref().map(|imagery| imagery.date),
@@ -303,7 +303,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
         machine: machine?,
         zones: zones?,
         prices,
-        doubt,
+        uncertainty,
         application,
         accept,
         output,

@@ -1,6 +1,6 @@
 //! Crops, yield curves and products by name, from the shipped tables in the shape that the settings take.
 
-use crate::pipeline::settings::{Crop, YieldCurve};
+use crate::job::settings::{Crop, YieldCurve};
 use crate::science::crop::{CropEntry, CropTables, CurveEntry};
 use crate::science::naming::UnknownName;
 use crate::science::{crop, index, product};

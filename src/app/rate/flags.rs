@@ -8,7 +8,7 @@ use crate::app::error::AppError;
 use crate::app::job::resolve::rate_job;
 use crate::finding::Checked;
 use crate::job::fault::{Fault, JobError};
-use crate::pipeline::settings::RateSettings;
+use crate::job::settings::RateSettings;
 use jiff::civil::Date;
 
 /// Keys of the job and the options that stand for them.

@@ -2,9 +2,9 @@
 
 use super::Flat;
 use crate::finding::{Finding, codes};
+use crate::job::settings::{Application, RateSettings};
 use crate::pipeline::judge::{Told, adjustment, growing_days, made_for, method};
 use crate::pipeline::judge_strips::unclear;
-use crate::pipeline::settings::{Application, RateSettings};
 use crate::science::yield_response::{Capped, in_season_estimate};
 use crate::units::NRate;
 use jiff::civil::Date;

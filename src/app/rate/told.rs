@@ -6,7 +6,7 @@ use super::{Flat, Money};
 use crate::app::job::echo;
 use crate::app::record;
 use crate::finding::Finding;
-use crate::pipeline::settings::RateSettings;
+use crate::job::settings::RateSettings;
 use crate::report::model::{Block, Report, Row};
 use crate::science::methods::about::about;
 use crate::science::money::StrategyTotals;
@@ -74,7 +74,7 @@ pub(super) fn report(
         rate_block(settings, flat, both),
         reference_block(settings, flat),
         method_block(settings, flat, both),
-        doubt_block(flat, both),
+        uncertainty_block(flat, both),
     ];
     blocks.extend(
         flat.money
@@ -268,7 +268,7 @@ fn method_block(settings: &RateSettings, flat: &Flat, both: Both) -> Block {
     )
 }
 
-fn doubt_block(flat: &Flat, both: Both) -> Block {
+fn uncertainty_block(flat: &Flat, both: Both) -> Block {
     let span = |(low, high): (NRate, NRate)| {
         let (low, high) = (both.rate(low), both.rate(high));
         (

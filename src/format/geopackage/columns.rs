@@ -79,12 +79,12 @@ pub(super) const ZONES: Layer = Layer {
         (
             "n_p10_kg_ha",
             Kind::Real,
-            "One in ten draws of every doubt lies below; null where there is no value [kg N/ha]",
+            "One in ten draws of every uncertainty lies below; null where there is no value [kg N/ha]",
         ),
         (
             "n_p90_kg_ha",
             Kind::Real,
-            "One in ten draws of every doubt lies above; null where there is no value [kg N/ha]",
+            "One in ten draws of every uncertainty lies above; null where there is no value [kg N/ha]",
         ),
     ],
 };
@@ -176,12 +176,12 @@ pub(super) const CELLS: Layer = Layer {
         (
             "n_p10_kg_ha",
             Kind::Real,
-            "One in ten draws of every doubt lies below; null where there is no value [kg N/ha]",
+            "One in ten draws of every uncertainty lies below; null where there is no value [kg N/ha]",
         ),
         (
             "n_p90_kg_ha",
             Kind::Real,
-            "One in ten draws of every doubt lies above; null where there is no value [kg N/ha]",
+            "One in ten draws of every uncertainty lies above; null where there is no value [kg N/ha]",
         ),
         (
             "area",

@@ -89,7 +89,7 @@ pub const TABLES: &[Table] = &[
     zones::ZONES,
     zones::MINIMUM_AREA,
     office::PRICES,
-    office::DOUBT,
+    office::UNCERTAINTY,
     office::APPLICATION,
     office::ACCEPT,
     office::OUTPUT,

@@ -58,7 +58,7 @@ pub(super) const PRICES: Table = Table {
     ],
 };
 
-pub(super) const DOUBT: Table = Table {
+pub(super) const UNCERTAINTY: Table = Table {
     name: "uncertainty",
     heading: "[uncertainty]",
     about: "The 80 % range (P10 to P90) of the nitrogen of field, zones and cells, by Monte Carlo.",

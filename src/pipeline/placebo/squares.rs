@@ -3,8 +3,8 @@
 use geo::MultiPolygon;
 
 use super::{COVERED, Place, TIE, bounds, rings_along, shrunk};
+use crate::job::settings::Settings;
 use crate::pipeline::scan::SquareSum;
-use crate::pipeline::settings::Settings;
 use crate::pipeline::strips::StripPlan;
 use crate::space::polygon::Rectangle;
 use crate::space::squares::{Cuts, SquareGrid};

@@ -3,7 +3,7 @@
 use geo::{Contains, MultiPolygon, Point};
 
 use super::layer::Reading;
-use super::settings::Points;
+use crate::job::settings::points::Points;
 use crate::pipeline::ground::Ground;
 use crate::science::points::{Neighbours, Sample, outliers};
 use crate::science::reference::median;

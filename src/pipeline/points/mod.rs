@@ -6,7 +6,7 @@ mod alike;
 mod cells;
 mod clean;
 mod layer;
-pub mod settings;
+
 mod strip;
 mod walk;
 

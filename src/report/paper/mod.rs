@@ -15,10 +15,10 @@ pub use sheets::{card_document, scout_name, scout_words};
 use serde_json::{Map, Value};
 
 use crate::finding::Finding;
+use crate::job::settings::Settings;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::run::Outcome;
 use crate::pipeline::season::GrowingSeason;
-use crate::pipeline::settings::Settings;
 use crate::report::document::{Document, Part};
 use crate::report::draw::drawing::Drawing;
 use crate::report::draw::raster::IndexOverview;

@@ -315,14 +315,17 @@ fn brings(paper: &Paper<'_>) -> Vec<Block> {
             .note(text.say("fact-seen-ground")),
         );
     }
-    if let Some(doubt) = &outcome.doubt {
-        let band = &doubt.field;
-        let widest = doubt.parts.first().map_or("–", |part| part.cause.word());
+    if let Some(uncertainty) = &outcome.uncertainty {
+        let band = &uncertainty.field;
+        let widest = uncertainty
+            .parts
+            .first()
+            .map_or("–", |part| part.cause.word());
         let note = text.with(
             "fact-drawn-note",
             &[
                 ("middle", &shown.mass(band.middle)),
-                ("draws", &doubt.draws.to_string()),
+                ("draws", &uncertainty.draws.to_string()),
                 ("widest", widest),
             ],
         );

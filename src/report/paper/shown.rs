@@ -1,6 +1,6 @@
 //! Numbers as people read them, in the units that the job chose.
 
-use crate::pipeline::settings::Settings;
+use crate::job::settings::Settings;
 use crate::units::{Area, KG_PER_LB, Length, M_PER_FT, NRate, Yield};
 use crate::zones::prescription::Prescription;
 

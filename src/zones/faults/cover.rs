@@ -24,7 +24,7 @@ use crate::zones::faults::{Against, Sums};
 pub(super) const SMALL_M2: f64 = 1.0;
 /// Ground narrower than this is rounding of coordinates (7 decimals of a degree are 1 cm). \[m\]
 const NARROW_M: f64 = 0.1;
-/// How far rates may run out over the edge when no machine is named: nothing but a doubt up to here. \[m\] Common practice, no source.
+/// How far rates may run out over the edge when no machine is named: nothing but an uncertainty up to here. \[m\] Common practice, no source.
 pub(super) const USUAL_RUN_OUT_M: f64 = 50.0;
 /// How far beyond a neck's wall the field must end for it to lie along the edge. \[m\]
 const BESIDE_M: f64 = 0.5;

@@ -50,7 +50,7 @@ impl Fault {
     pub fn stop(code: Code, place: Place, message: impl Into<String>) -> Self {
         Self::new(code, Severity::Stop, place, message)
     }
-    /// A doubt.
+    /// A uncertainty.
     pub fn caution(code: Code, place: Place, message: impl Into<String>) -> Self {
         Self::new(code, Severity::Caution, place, message)
     }

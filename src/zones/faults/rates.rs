@@ -87,7 +87,7 @@ pub(super) fn check(map: &CarriedMap, against: &Against, faults: &mut Vec<Fault>
     if let Some(lattice) = &map.lattice {
         cells(map, lattice, against, faults);
     }
-    doubts(map, against, faults);
+    uncertainties(map, against, faults);
 }
 
 fn push(faults: &mut Vec<Fault>, patch: &Patch, fault: Fault) {
@@ -236,7 +236,7 @@ fn cells(
 }
 
 /// Whether the numbers can be what they are said to be.
-fn doubts(map: &CarriedMap, against: &Against, faults: &mut Vec<Fault>) {
+fn uncertainties(map: &CarriedMap, against: &Against, faults: &mut Vec<Fault>) {
     let numbers: Vec<f64> = map
         .patches
         .iter()

@@ -10,10 +10,10 @@ use crate::job::amount;
 use crate::job::amount::Temperature;
 use crate::job::problem::Problem;
 use crate::job::reader::{Entry, Item, Section};
-use crate::job::suggest::nearest;
-use crate::pipeline::settings::{
+use crate::job::settings::{
     Crop, GrowingDays, MaximumRatio, MissingDayRule, Season, YieldCurve, YieldSettings,
 };
+use crate::job::suggest::nearest;
 use crate::science::crop::CropTables;
 use crate::science::degree_days::{CeilingOn, DayRule, GrowingRule};
 use crate::science::growing_days::BaseTemperature;

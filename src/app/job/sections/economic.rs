@@ -4,7 +4,7 @@ use crate::finding::{Finding, codes};
 use crate::job::amount;
 use crate::job::problem::{Problem, short};
 use crate::job::reader::Section;
-use crate::pipeline::settings::{EconomicOptimum, Prices};
+use crate::job::settings::{EconomicOptimum, Prices};
 use crate::science::response_curve::ResponseCurve;
 use crate::units::{NRate, Yield};
 

@@ -7,7 +7,7 @@ use crate::finding::{Finding, codes};
 use crate::job::amount;
 use crate::job::problem::Problem;
 use crate::job::reader::{Entry, Item, Section};
-use crate::pipeline::settings::{
+use crate::job::settings::{
     Exclusion, FieldSettings, Reading, ReferenceSettings, ReferenceSource, StripsUse, VectorSource,
 };
 

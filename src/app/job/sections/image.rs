@@ -6,7 +6,7 @@ use crate::app::job::sections::ground;
 use crate::job::amount;
 use crate::job::problem::Problem;
 use crate::job::reader::{Entry, Item, Section};
-use crate::pipeline::settings::{BareBelow, ImageSource, Imagery, Mask, MaskRule, PointSpread};
+use crate::job::settings::{BareBelow, ImageSource, Imagery, Mask, MaskRule, PointSpread};
 use crate::science::crop::SENSORS;
 use crate::science::index::{Index, IndexError, Scratch, canonical_band_name, catalogue};
 use crate::science::reference::SENSORS as BLURRING;

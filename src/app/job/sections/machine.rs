@@ -8,7 +8,7 @@ use crate::finding::{Finding, codes};
 use crate::job::amount;
 use crate::job::problem::Problem;
 use crate::job::reader::{Entry, Item, Section};
-use crate::pipeline::settings::{
+use crate::job::settings::{
     Capacity, ClassBreaks, DriveArea, FirstPass, Heading, Headland, LookAhead, Machine,
     ProductFacts, StateRate, VectorSource, ZoneRules, ZonesBy,
 };

@@ -1,7 +1,6 @@
 //! One file a group of sections: from tables to the typed settings.
 
 pub(crate) mod crop;
-pub(crate) mod doubt;
 pub(crate) mod economic;
 pub(crate) mod ground;
 pub(crate) mod image;
@@ -14,3 +13,4 @@ pub(crate) mod rate;
 #[cfg(test)]
 mod rows;
 pub(crate) mod share;
+pub(crate) mod uncertainty;

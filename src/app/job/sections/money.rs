@@ -4,7 +4,7 @@ use crate::finding::{Finding, codes};
 use crate::job::amount;
 use crate::job::problem::Problem;
 use crate::job::reader::Section;
-use crate::pipeline::settings::{Crop, Prices};
+use crate::job::settings::{Crop, Prices};
 use crate::units::Product;
 
 /// Price ratios beyond these are slips of a unit rather than a market. \[kg of grain a kg N\] Common practice, no source.

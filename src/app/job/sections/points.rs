@@ -6,8 +6,8 @@ use crate::app::job::sections::{ground, image};
 use crate::job::amount;
 use crate::job::problem::Problem;
 use crate::job::reader::Section;
-use crate::pipeline::points::settings::{Estimate, Points};
-use crate::pipeline::settings::{BareBelow, ImageSource, Imagery, PointSpread};
+use crate::job::settings::points::{Estimate, Points};
+use crate::job::settings::{BareBelow, ImageSource, Imagery, PointSpread};
 use crate::science::points::Model;
 
 /// Readings that a cell needs for a mean, and for kriging.

@@ -9,8 +9,8 @@ use crate::job::fault::Wanted;
 use crate::job::keys::Key;
 use crate::job::problem::Problem;
 use crate::job::reader::{Entry, Item, Section};
+use crate::job::settings::{ProductFacts, RateRules, StateRate};
 use crate::job::suggest::nearest;
-use crate::pipeline::settings::{ProductFacts, RateRules, StateRate};
 use crate::science::product::find_product;
 use crate::units::{NRate, Product};
 

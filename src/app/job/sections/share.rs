@@ -2,7 +2,7 @@
 
 use crate::job::problem::Problem;
 use crate::job::reader::{Item, Section};
-use crate::pipeline::settings::{MethodSettings, NitrogenShare, ReferenceLevel};
+use crate::job::settings::{MethodSettings, NitrogenShare, ReferenceLevel};
 use crate::science::monte_carlo::uses_reference;
 
 /// `response.nitrogen_share`: 1 by default, a number from 0 to 1, or "measured".

@@ -1,6 +1,6 @@
-//! How far field, zones and cells may lie from their rates: every doubt drawn at once, and each alone.
+//! How far field, zones and cells may lie from their rates: every uncertainty drawn at once, and each alone.
 //!
-//! A cell's rate depends on its index and its reference index alone, and every doubt moves all cells together. So rates are drawn for a table of places of
+//! A cell's rate depends on its index and its reference index alone, and every uncertainty moves all cells together. So rates are drawn for a table of places of
 //! index and reference, not for every cell: the table holds each value itself where there are few, else evenly spaced ones, and a cell lies on the line
 //! between its neighbours (steps of a class table: on the nearer one). Field and zones are weighted sums of the table, draw by draw.
 
@@ -10,11 +10,11 @@ use std::collections::BTreeMap;
 
 use self::between::{CellErrors, Drawn};
 use crate::finding::{Finding, codes};
+use crate::job::settings::{Settings, StateRate, UncertaintySettings};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::ratio_limit::SetBy;
 use crate::pipeline::reference::Reference;
-use crate::pipeline::settings::{DoubtSettings, Settings, StateRate};
 use crate::science::methods::Method;
 use crate::science::monte_carlo::{
     Band, Draw, Factor, Spreads, USUAL_CURVE_SPREAD, Z_95, band_of, place_spread,
@@ -38,7 +38,7 @@ const LEAST_TOTAL: f64 = 1.0;
 /// A plain total further than this share from the median is explained.
 const FAR_FROM_MIDDLE: f64 = 0.10;
 
-/// What a part of the doubt comes from.
+/// What a part of the uncertainty comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Cause {
     /// What moves all cells together.
@@ -57,7 +57,7 @@ impl Cause {
     }
 }
 
-/// What one doubt alone does to the field's nitrogen.
+/// What one uncertainty alone does to the field's nitrogen.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Part {
     /// What it comes from.
@@ -72,12 +72,12 @@ pub struct Part {
 
 /// The band of field, zones and cells. P10, P50 and P90 of many draws; rates within limits, not rounded.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Doubt {
+pub struct Uncertainty {
     /// How many draws.
     pub draws: u32,
     /// What they were begun with.
     pub seed: u64,
-    /// How wide each doubt is, without what does not move the method.
+    /// How wide each uncertainty is, without what does not move the method.
     pub spreads: Spreads,
     /// Whether the job states the curve's spread.
     pub curve_stated: bool,
@@ -97,16 +97,16 @@ pub struct Doubt {
     pub cells: Vec<Option<(f64, f64)>>,
     /// Side of the squares in which the errors of kriged cells were drawn alike; `None` for an image and for means. \[m\]
     pub alike: Option<f64>,
-    /// Each doubt alone, widest first; those that do not move the field are left out.
+    /// Each uncertainty alone, widest first; those that do not move the field are left out.
     pub parts: Vec<Part>,
 }
 
-/// How wide the doubts of a run are.
+/// How wide the uncertainties of a run are.
 ///
 /// Place and ratio are one error of the reference index: the standard deviation of strip-sized means over the placebo places, over √strips. Without placebo
 /// places a usual one and the ratio's own, from the paired interval, in quadrature. `uncertainty.place_spread` states it instead.
 pub fn spreads_of(
-    settings: &DoubtSettings,
+    settings: &UncertaintySettings,
     curve: Option<f64>,
     reference: &Reference,
     rated: &Rated,
@@ -356,15 +356,15 @@ fn gets_of(settings: &Settings, rated: &Rated) -> Vec<Gets> {
 }
 
 /// Draws everything. `alike`: the area over which errors of kriged cells are alike \[m²\], where cells are kriged. `None` when the job wants no draws.
-pub fn doubt_of(
+pub fn uncertainty_of(
     settings: &Settings,
     ground: &Ground,
     reference: &Reference,
     rated: &Rated,
     zones: &[ZoneRecord],
     alike: Option<f64>,
-) -> Option<Doubt> {
-    let wanted = settings.doubt;
+) -> Option<Uncertainty> {
+    let wanted = settings.uncertainty;
     if wanted.draws == 0 {
         return None;
     }
@@ -459,7 +459,7 @@ pub fn doubt_of(
     });
     let cells = cell_bands(&places, &gets, &table, &field_rates);
     let parts = parts_of(&spreads, &one);
-    let mut doubt = Doubt {
+    let mut uncertainty = Uncertainty {
         draws: wanted.draws,
         seed: wanted.seed,
         spreads,
@@ -483,9 +483,9 @@ pub fn doubt_of(
             counts: &counts,
             rated,
         };
-        errors.add_to(&mut doubt, &drawn);
+        errors.add_to(&mut uncertainty, &drawn);
     }
-    Some(doubt)
+    Some(uncertainty)
 }
 
 /// The rate at a place of the table. Places lie between values that have a rate, so that there is one.
@@ -535,7 +535,7 @@ fn cell_bands(
     gets.iter().map(&mut cell).collect()
 }
 
-/// Each doubt alone, widest first.
+/// Each uncertainty alone, widest first.
 fn parts_of(spreads: &Spreads, total: &dyn Fn(&Draw) -> f64) -> Vec<Part> {
     let mut parts = Vec::new();
     for factor in Factor::ALL {
@@ -581,66 +581,66 @@ fn in_order(mut parts: Vec<Part>) -> Vec<Part> {
 pub fn findings_of(
     settings: &Settings,
     reference: &Reference,
-    doubt: &Doubt,
+    uncertainty: &Uncertainty,
     findings: &mut Vec<Finding>,
 ) {
-    let band = &doubt.field;
+    let band = &uncertainty.field;
     let lb = |kg: f64| settings.output.nitrogen(kg);
-    if doubt.parts.is_empty() || band.high - band.low <= 0.0 {
+    if uncertainty.parts.is_empty() || band.high - band.low <= 0.0 {
         findings.push(Finding::note(
-            codes::DOUBT_FIELD,
-            format!("no doubt that is reckoned with moves the field's {}: the rates are the job's own decision, or held at a limit", lb(doubt.plain_kg)),
+            codes::UNCERTAINTY_FIELD,
+            format!("no doubt that is reckoned with moves the field's {}: the rates are the job's own decision, or held at a limit", lb(uncertainty.plain_kg)),
         ));
     } else {
-        let said: Vec<String> = doubt
+        let said: Vec<String> = uncertainty
             .parts
             .iter()
             .map(|part| format!("{} {:.0} %", part.cause.word(), 100.0 * part.share))
             .collect();
-        let against = if doubt.plain_kg > LEAST_TOTAL {
+        let against = if uncertainty.plain_kg > LEAST_TOTAL {
             format!(
                 " ({:+.0} to {:+.0} %)",
-                100.0 * (band.low / doubt.plain_kg - 1.0),
-                100.0 * (band.high / doubt.plain_kg - 1.0)
+                100.0 * (band.low / uncertainty.plain_kg - 1.0),
+                100.0 * (band.high / uncertainty.plain_kg - 1.0)
             )
         } else {
             String::new()
         };
         findings.push(Finding::note(
-            codes::DOUBT_FIELD,
+            codes::UNCERTAINTY_FIELD,
             format!(
-                "eight times in ten the field's nitrogen, {} as computed, should lie between {} and {}{against}, by {} draws of every doubt at once; shares of the variance: {}",
-                lb(doubt.plain_kg),
+                "eight times in ten the field's nitrogen, {} as computed, should lie between {} and {}{against}, by {} draws of every uncertainty at once; shares of the variance: {}",
+                lb(uncertainty.plain_kg),
                 lb(band.low),
                 lb(band.high),
-                doubt.draws,
+                uncertainty.draws,
                 said.join(", ")
             ),
         ));
     }
-    findings.extend(far_from_middle(settings, doubt));
+    findings.extend(far_from_middle(settings, uncertainty));
     let mut assumed = Vec::new();
-    if doubt.spreads.curve > 0.0 && !doubt.curve_stated {
+    if uncertainty.spreads.curve > 0.0 && !uncertainty.curve_stated {
         assumed
-            .push(format!("the curve's spread of {:.0} % is a judgement without source (response.curve_spread states your own)", 100.0 * doubt.spreads.curve));
+            .push(format!("the curve's spread of {:.0} % is a judgement without source (response.curve_spread states your own)", 100.0 * uncertainty.spreads.curve));
     }
-    if doubt.spreads.place > 0.0 && !doubt.place_stated && !doubt.place_measured {
+    if uncertainty.spreads.place > 0.0 && !uncertainty.place_stated && !uncertainty.place_measured {
         assumed.push(format!(
             "the {:.1} % of the reference index for the place of {} are a judgement, since no placebo strips show it (uncertainty.place_spread states your own)",
-            100.0 * doubt.spreads.place,
-            if doubt.strips == 1 { "one strip".to_owned() } else { format!("{} strips", doubt.strips) }
+            100.0 * uncertainty.spreads.place,
+            if uncertainty.strips == 1 { "one strip".to_owned() } else { format!("{} strips", uncertainty.strips) }
         ));
     }
     if !assumed.is_empty() {
         findings.push(Finding::note(
-            codes::DOUBT_ASSUMED,
+            codes::UNCERTAINTY_ASSUMED,
             format!("in that band {}", assumed.join("; ")),
         ));
     }
     let uses = crate::science::monte_carlo::uses_reference(&settings.response.method(f64::NAN));
     if uses && reference.placebo.is_none() && reference.paired.is_none() {
         findings.push(Finding::caution(
-            codes::DOUBT_PART,
+            codes::UNCERTAINTY_PART,
             format!(
                 "the reference itself is not in the band: {}; the true one is wider",
                 reference
@@ -650,22 +650,24 @@ pub fn findings_of(
             ),
         ));
     }
-    if uses && doubt.strips == 0 && !doubt.place_stated {
+    if uses && uncertainty.strips == 0 && !uncertainty.place_stated {
         findings.push(Finding::caution(
-            codes::DOUBT_PLACE,
+            codes::UNCERTAINTY_PLACE,
             "where the readings were taken, or what the percentile stands for, is not in the band: nothing says how far it moves the field's nitrogen (uncertainty.place_spread states it)".to_owned(),
         ));
     }
 }
 
 /// Why the plain total lies far from the median of the draws, where it does: one part bends it, the same way whichever way it errs.
-fn far_from_middle(settings: &Settings, doubt: &Doubt) -> Option<Finding> {
-    let moved = doubt.field.middle - doubt.plain_kg;
-    if moved.abs() < (FAR_FROM_MIDDLE * doubt.plain_kg.max(doubt.field.middle)).max(LEAST_TOTAL) {
+fn far_from_middle(settings: &Settings, uncertainty: &Uncertainty) -> Option<Finding> {
+    let moved = uncertainty.field.middle - uncertainty.plain_kg;
+    if moved.abs()
+        < (FAR_FROM_MIDDLE * uncertainty.plain_kg.max(uncertainty.field.middle)).max(LEAST_TOTAL)
+    {
         return None;
     }
-    let bend = |part: &Part| f64::midpoint(part.ends_kg.0, part.ends_kg.1) - doubt.plain_kg;
-    let part = doubt
+    let bend = |part: &Part| f64::midpoint(part.ends_kg.0, part.ends_kg.1) - uncertainty.plain_kg;
+    let part = uncertainty
         .parts
         .iter()
         .max_by(|a, b| (bend(a) * moved.signum()).total_cmp(&(bend(b) * moved.signum())))
@@ -673,7 +675,7 @@ fn far_from_middle(settings: &Settings, doubt: &Doubt) -> Option<Finding> {
     let lower = moved < 0.0;
     let both = part.is_some_and(|part| {
         let (low, high) = part.ends_kg;
-        (low - doubt.plain_kg) * moved > 0.0 && (high - doubt.plain_kg) * moved > 0.0
+        (low - uncertainty.plain_kg) * moved > 0.0 && (high - uncertainty.plain_kg) * moved > 0.0
     });
     let why = match (part.map(|part| part.cause), lower) {
         (Some(Cause::Shared(Factor::Curve)), true) if both => {
@@ -696,11 +698,11 @@ fn far_from_middle(settings: &Settings, doubt: &Doubt) -> Option<Finding> {
         }
     };
     Some(Finding::note(
-        codes::DOUBT_SKEWED,
+        codes::UNCERTAINTY_SKEWED,
         format!(
             "half of the draws lie below {}, {} as computed: {why}",
-            settings.output.nitrogen(doubt.field.middle),
-            settings.output.nitrogen(doubt.plain_kg)
+            settings.output.nitrogen(uncertainty.field.middle),
+            settings.output.nitrogen(uncertainty.plain_kg)
         ),
     ))
 }

@@ -1,5 +1,7 @@
 //! Everything that a run was told, resolved: no option left open, every amount a quantity. `pipeline` sees nothing else of the job.
 
+pub mod points;
+
 use std::path::PathBuf;
 
 use crate::finding::Acceptance;
@@ -43,7 +45,7 @@ pub struct Settings {
     /// `[prices]`.
     pub prices: Option<Prices>,
     /// `[uncertainty]`.
-    pub doubt: DoubtSettings,
+    pub uncertainty: UncertaintySettings,
     /// `[application]`.
     pub application: Application,
     /// `[[accept]]`: code and who accepted it.
@@ -192,7 +194,7 @@ pub enum ImageSource {
     /// One raster a band, by band name.
     PerBand(Vec<(String, PathBuf)>),
     /// Single readings: `[points]` instead of an image.
-    Points(Box<crate::pipeline::points::settings::Points>),
+    Points(Box<crate::job::settings::points::Points>),
 }
 
 /// `imagery.bare_below`.
@@ -277,7 +279,7 @@ pub enum StripsUse {
 
 /// `[uncertainty]`: how the band of field, zones and cells is drawn.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct DoubtSettings {
+pub struct UncertaintySettings {
     /// Draws; 0 for none.
     pub draws: u32,
     /// What they begin with.

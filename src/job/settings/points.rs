@@ -1,6 +1,6 @@
 //! `[points]`: which readings, and how they become cells. No option is left open here.
 
-use crate::pipeline::settings::VectorSource;
+use crate::job::settings::VectorSource;
 use crate::science::points::Model;
 use crate::units::{Length, Speed};
 

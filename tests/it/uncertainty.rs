@@ -1,5 +1,5 @@
 //! Bands of field, zones and cells from outside: in order, nothing where there is nothing, the same again with the same seed, the plain rate without a
-//! doubt; references that vary over the field.
+//! uncertainty; references that vary over the field.
 
 use gdal::vector::LayerAccess as _;
 use haulm::app::job::resolve::map_job;
@@ -104,8 +104,8 @@ fn bands_stand_in_record_zones_and_cells() {
     );
     let found = record["findings"].to_string();
     assert!(
-        found.contains("doubt.field")
-            && found.contains("doubt.assumed")
+        found.contains("uncertainty.field")
+            && found.contains("uncertainty.assumed")
             && found.contains("judgement without source"),
         "{found}"
     );
@@ -206,15 +206,16 @@ fn without_a_doubt_the_band_is_the_plain_rate() {
             );
         }
     }
-    // The reading's own doubt is not known, and that is said.
+    // The reading's own uncertainty is not known, and that is said.
     let found = record["findings"].to_string();
     assert!(
-        found.contains("doubt.part") && found.contains("the true one is wider"),
+        found.contains("uncertainty.part") && found.contains("the true one is wider"),
         "{found}"
     );
     let none = mapped(&with("[uncertainty]\ndraws = 0\n"));
     assert!(
-        none["uncertainty"]["drawn"].is_null() && !none["findings"].to_string().contains("doubt.")
+        none["uncertainty"]["drawn"].is_null()
+            && !none["findings"].to_string().contains("uncertainty.")
     );
 }
 
@@ -250,10 +251,10 @@ fn keys_are_held_to_their_ranges() {
     .value;
     assert_eq!(
         (
-            settings.doubt.draws,
-            settings.doubt.seed,
-            settings.doubt.use_efficiency_spread,
-            settings.doubt.place_spread
+            settings.uncertainty.draws,
+            settings.uncertainty.seed,
+            settings.uncertainty.use_efficiency_spread,
+            settings.uncertainty.place_spread
         ),
         (500, 3, 0.2, None)
     );

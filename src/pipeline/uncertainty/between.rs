@@ -6,7 +6,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Cause, Doubt, Gets, Part, Places, in_order};
+use super::{Cause, Gets, Part, Places, Uncertainty, in_order};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::science::monte_carlo::{Draw, band_of, ground_deviate};
@@ -100,8 +100,12 @@ impl CellErrors {
     }
 
     /// Puts the errors into the bands of field, zones and cells, and adds their part.
-    pub(super) fn add_to(&self, doubt: &mut Doubt, drawn: &Drawn<'_, impl Fn(usize) -> bool>) {
-        let draws = doubt.draws as usize;
+    pub(super) fn add_to(
+        &self,
+        uncertainty: &mut Uncertainty,
+        drawn: &Drawn<'_, impl Fn(usize) -> bool>,
+    ) {
+        let draws = uncertainty.draws as usize;
         let mut row = vec![0.0; draws];
         let counted: f64 = (0..drawn.gets.len())
             .filter(|k| (drawn.counts)(*k))
@@ -113,7 +117,7 @@ impl CellErrors {
                 .index
                 .map(|index| (index, drawn.rated.reference_of[k]))
             {
-                self.rates(k, index, reference, doubt.seed, drawn, &mut row);
+                self.rates(k, index, reference, uncertainty.seed, drawn, &mut row);
                 add(
                     &mut field_rates,
                     &row,
@@ -122,14 +126,14 @@ impl CellErrors {
             }
         }
         let mut whole = vec![0.0; draws];
-        let mut zones = vec![(0.0, vec![0.0; draws]); doubt.zones.len()];
+        let mut zones = vec![(0.0, vec![0.0; draws]); uncertainty.zones.len()];
         for (k, gets) in drawn.gets.iter().enumerate() {
             match *gets {
                 Gets::Own(index, reference) => {
-                    self.rates(k, index, reference, doubt.seed, drawn, &mut row);
+                    self.rates(k, index, reference, uncertainty.seed, drawn, &mut row);
                 }
                 Gets::Held(index, reference) => {
-                    self.rates(k, index, reference, doubt.seed, drawn, &mut row);
+                    self.rates(k, index, reference, uncertainty.seed, drawn, &mut row);
                     for (rate, field) in row.iter_mut().zip(&field_rates) {
                         *rate = rate.min(*field);
                     }
@@ -145,13 +149,13 @@ impl CellErrors {
                 add(sums, &row, drawn.areas[k]);
             }
             if own(gets).is_some() {
-                doubt.cells[k] = band_of(&mut row).map(|band| (band.low, band.high));
+                uncertainty.cells[k] = band_of(&mut row).map(|band| (band.low, band.high));
             }
         }
         if let Some(band) = band_of(&mut whole) {
-            doubt.field = band;
+            uncertainty.field = band;
         }
-        for (zone, (area, mut sums)) in doubt.zones.iter_mut().zip(zones) {
+        for (zone, (area, mut sums)) in uncertainty.zones.iter_mut().zip(zones) {
             if zone.is_some() && area > 0.0 {
                 for kg in &mut sums {
                     *kg /= area;
@@ -161,13 +165,13 @@ impl CellErrors {
         }
         let sd_kg = self.alone(drawn, counted);
         if sd_kg > 0.0 {
-            doubt.parts.push(Part {
+            uncertainty.parts.push(Part {
                 cause: Cause::Between,
                 sd_kg,
                 share: 0.0,
-                ends_kg: (doubt.plain_kg + sd_kg, doubt.plain_kg - sd_kg),
+                ends_kg: (uncertainty.plain_kg + sd_kg, uncertainty.plain_kg - sd_kg),
             });
-            doubt.parts = in_order(std::mem::take(&mut doubt.parts));
+            uncertainty.parts = in_order(std::mem::take(&mut uncertainty.parts));
         }
     }
 
