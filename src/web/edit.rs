@@ -1,0 +1,307 @@
+//! Changes of a job file that leave comments, order and spelling of everything else as they are.
+
+use toml_edit::{DocumentMut, InlineTable, Item, Table, TableLike, Value};
+
+use crate::app::error::AppError;
+
+/// One change: a key, and its new value as it would stand in the job; nothing takes the key out.
+#[derive(Clone, Debug, serde::Deserialize, utoipa::ToSchema)]
+pub(crate) struct Change {
+    /// Section, dotted: `response.yield_curve`.
+    pub(crate) section: String,
+    /// Key in it.
+    pub(crate) key: String,
+    /// The value as it would stand in the job: `"80 kg N/ha"` with its quotes, `0.9`, `2026-04-14`, `true`.
+    pub(crate) value: Option<String>,
+}
+
+/// Reads the text of a job as something that can be changed.
+///
+/// # Errors
+/// When it is no TOML.
+pub(crate) fn document(text: &str) -> Result<DocumentMut, AppError> {
+    text.parse::<DocumentMut>().map_err(|error| {
+        AppError::refused("job.toml", "the job is no TOML, so the page cannot change it")
+            .with_fact("job", error.to_string())
+            .with_hint("correct it in an editor, then load the page again")
+    })
+}
+
+fn wrong(change: &Change, what: impl Into<String>) -> AppError {
+    AppError::refused("job.value", what).with_fact(
+        format!("{}.{}", change.section, change.key),
+        change.value.clone().unwrap_or_default(),
+    )
+}
+
+/// A value that a form can write: a number, a text, a date, true or false, or a list of those.
+fn value_of(change: &Change, text: &str) -> Result<Value, AppError> {
+    let value: Value = text
+        .trim()
+        .parse()
+        .map_err(|_error| wrong(change, "this is no value of a job: text stands in quotes"))?;
+    let simple = |value: &Value| !matches!(value, Value::Array(_) | Value::InlineTable(_));
+    let fits = match &value {
+        Value::Array(list) => list.iter().all(simple),
+        Value::InlineTable(_) => false,
+        _ => true,
+    };
+    if fits {
+        Ok(value)
+    } else {
+        Err(wrong(change, "the page writes single values and plain lists"))
+    }
+}
+
+/// The table of a dotted name; made where it is missing. A value that is no table, such as a name in its place, is replaced by a table.
+fn table_of<'a>(root: &'a mut Table, section: &str) -> &'a mut dyn TableLike {
+    let mut table: &mut dyn TableLike = root;
+    for (depth, part) in section.split('.').enumerate() {
+        let item = table.entry(part).or_insert_with(|| {
+            if depth == 0 {
+                Item::Table(Table::new())
+            } else {
+                Item::Value(Value::InlineTable(InlineTable::new()))
+            }
+        });
+        if item.as_table_like().is_none() {
+            *item = Item::Value(Value::InlineTable(InlineTable::new()));
+        }
+        // A table was put there just now.
+        let Some(inner) = item.as_table_like_mut() else {
+            unreachable!("{part} is a table")
+        };
+        table = inner;
+    }
+    table
+}
+
+/// Makes one change.
+///
+/// # Errors
+/// When the value is none that a form can write.
+pub(crate) fn apply(document: &mut DocumentMut, change: &Change) -> Result<(), AppError> {
+    match &change.value {
+        None => {
+            let mut table: Option<&mut dyn TableLike> = Some(document.as_table_mut());
+            for part in change.section.split('.') {
+                table = table
+                    .and_then(|table| table.get_mut(part))
+                    .and_then(Item::as_table_like_mut);
+            }
+            if let Some(table) = table {
+                table.remove(&change.key);
+            }
+        }
+        Some(text) => {
+            let mut value = value_of(change, text)?;
+            let table = table_of(document.as_table_mut(), &change.section);
+            match table.get_mut(&change.key) {
+                Some(Item::Value(old)) => {
+                    // What stands around the old value, a comment behind it among it, stays.
+                    *value.decor_mut() = old.decor().clone();
+                    *old = value;
+                }
+                Some(other) => *other = Item::Value(value),
+                None => {
+                    table.insert(&change.key, Item::Value(value));
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Adds a table to a list of tables, such as `[[accept]]` or `[[rate.set]]`.
+pub(crate) fn add(document: &mut DocumentMut, path: &[&str], entries: &[(&str, Value)]) {
+    let mut table: &mut Table = document.as_table_mut();
+    let Some((last, sections)) = path.split_last() else {
+        return;
+    };
+    for section in sections {
+        let item = table.entry(section).or_insert(Item::Table(Table::new()));
+        let Some(inner) = item.as_table_mut() else {
+            return;
+        };
+        table = inner;
+    }
+    let mut entry = Table::new();
+    for (key, value) in entries {
+        entry.insert(key, Item::Value(value.clone()));
+    }
+    let list = table
+        .entry(last)
+        .or_insert(Item::ArrayOfTables(toml_edit::ArrayOfTables::new()));
+    if let Some(list) = list.as_array_of_tables_mut() {
+        list.push(entry);
+    }
+}
+
+/// Takes a table out of a list of tables.
+pub(crate) fn take(document: &mut DocumentMut, path: &[&str], position: usize) {
+    let mut item: Option<&mut Item> = Some(document.as_item_mut());
+    for part in path {
+        item = item.and_then(|item| item.get_mut(part));
+    }
+    if let Some(list) = item.and_then(Item::as_array_of_tables_mut)
+        && position < list.len()
+    {
+        list.remove(position);
+    }
+}
+
+/// The job as a tree for the form: texts as they are, everything else as it stands in the file.
+pub(crate) fn tree(item: &Item) -> serde_json::Value {
+    fn of_value(value: &Value) -> serde_json::Value {
+        match value {
+            Value::String(text) => serde_json::Value::String(text.value().clone()),
+            Value::Integer(number) => (*number.value()).into(),
+            Value::Float(number) => (*number.value()).into(),
+            Value::Boolean(on) => (*on.value()).into(),
+            Value::Datetime(date) => serde_json::Value::String(date.value().to_string()),
+            Value::Array(list) => list.iter().map(of_value).collect(),
+            Value::InlineTable(table) => table
+                .iter()
+                .map(|(key, value)| (key.to_owned(), of_value(value)))
+                .collect::<serde_json::Map<_, _>>()
+                .into(),
+        }
+    }
+    match item {
+        Item::None => serde_json::Value::Null,
+        Item::Value(value) => of_value(value),
+        Item::Table(table) => table
+            .iter()
+            .map(|(key, item)| (key.to_owned(), tree(item)))
+            .collect::<serde_json::Map<_, _>>()
+            .into(),
+        Item::ArrayOfTables(list) => list
+            .iter()
+            .map(|table| tree(&Item::Table(table.clone())))
+            .collect(),
+    }
+}
+
+/// A job that shows what is there before it is finished: what is missing or open is filled in with numbers that decide nothing anybody sees. `None` when nothing was
+/// missing that can be filled in.
+pub(crate) fn sketch(text: &str) -> Option<String> {
+    let mut document = document(text).ok()?;
+    let root = document.as_table_mut();
+    let open = |root: &Table, section: &str, key: &str| {
+        let item = root.get(section).and_then(|section| section.get(key));
+        item.is_none_or(|item| {
+            item.as_str().is_some_and(|text| text.starts_with("TODO"))
+                || item
+                    .as_inline_table()
+                    .is_some_and(|table| table.iter().any(|(_, value)| value.as_str().is_some_and(|text| text.starts_with("TODO"))))
+        })
+    };
+    let mut filled = false;
+    let mut fill = |root: &mut Table, section: &str, key: &str, value: &str| {
+        if let Ok(value) = value.parse::<Value>()
+            && let Some(table) = root.entry(section).or_insert(Item::Table(Table::new())).as_table_like_mut()
+        {
+            table.insert(key, Item::Value(value));
+            filled = true;
+        }
+    };
+    if open(root, "reference", "strips") && open(root, "reference", "readings") && open(root, "reference", "percentile") {
+        root.insert("reference", Item::Table(Table::new()));
+        fill(root, "reference", "percentile", "95");
+    }
+    if open(root, "season", "growing_days") && open(root, "season", "weather") && open(root, "season", "stations") {
+        fill(root, "season", "growing_days", "100");
+    }
+    for (section, key, value) in [
+        ("imagery", "date", "2000-01-01"),
+        ("season", "crop", "\"winter wheat\""),
+        ("response", "maximum_yield", "\"8 t/ha\""),
+        ("rate", "maximum", "\"100 kg N/ha\""),
+        ("machine", "working_width", "\"24 m\""),
+    ] {
+        if open(root, section, key) {
+            fill(root, section, key, value);
+        }
+    }
+    if open(root, "response", "yield_curve") {
+        let index = root
+            .get("imagery")
+            .and_then(|imagery| imagery.get("index"))
+            .and_then(Item::as_str)
+            .unwrap_or("NDVI")
+            .to_owned();
+        let index = Value::from(index).to_string();
+        fill(
+            root,
+            "response",
+            "yield_curve",
+            &format!("{{ a = \"590 kg/ha\", b = 258.2, index = {index}, source = \"to look at the field, not to decide by\" }}"),
+        );
+    }
+    filled.then(|| document.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const JOB: &str = "# a field\n[rate]\nmaximum = \"80 kg N/ha\"   # the law's\nstep=\"10 kg N/ha\"\n\n[response]\nyield_curve = { a = \"590 kg/ha\", b = 258.2 } # ours\n\n[[accept]]\ncode = \"image.age\"\n";
+
+    fn changed(section: &str, key: &str, value: Option<&str>) -> String {
+        let mut document = document(JOB).unwrap();
+        let change = Change {
+            section: section.to_owned(),
+            key: key.to_owned(),
+            value: value.map(str::to_owned),
+        };
+        apply(&mut document, &change).unwrap();
+        document.to_string()
+    }
+
+    #[test]
+    fn a_change_leaves_comments_order_and_all_else_as_they_are() {
+        assert_eq!(
+            changed("rate", "maximum", Some("\"90 kg N/ha\"")),
+            JOB.replace("80 kg", "90 kg")
+        );
+        assert_eq!(
+            changed("response.yield_curve", "b", Some("260")),
+            JOB.replace("258.2", "260")
+        );
+        assert_eq!(
+            changed("rate", "step", None),
+            JOB.replace("step=\"10 kg N/ha\"\n", "")
+        );
+        assert_eq!(changed("zones", "nothing", None), JOB);
+        let added = changed("zones", "by", Some("\"cells\""));
+        assert!(added.starts_with(JOB) && added.ends_with("[zones]\nby = \"cells\"\n"), "{added}");
+    }
+
+    #[test]
+    fn only_values_that_a_form_writes_are_taken() {
+        let mut document = document(JOB).unwrap();
+        for bad in ["80 kg N/ha", "{ path = \"x\" }", "1]\n[rate", "[[1]]", "\"open", ""] {
+            let change = Change {
+                section: "rate".to_owned(),
+                key: "maximum".to_owned(),
+                value: Some(bad.to_owned()),
+            };
+            assert!(apply(&mut document, &change).is_err(), "{bad}");
+        }
+        assert_eq!(document.to_string(), JOB);
+    }
+
+    #[test]
+    fn tables_join_and_leave_their_list() {
+        let mut document = document(JOB).unwrap();
+        add(&mut document, &["accept"], &[("code", "image.shape".into())]);
+        add(&mut document, &["rate", "set"], &[("zone", 3.into())]);
+        let tree = tree(document.as_item());
+        assert_eq!(tree["accept"][1]["code"], "image.shape");
+        assert_eq!(tree["rate"]["set"][0]["zone"], 3);
+        take(&mut document, &["accept"], 0);
+        take(&mut document, &["accept"], 7);
+        let tree = super::tree(document.as_item());
+        assert_eq!(tree["accept"][0]["code"], "image.shape");
+    }
+}
