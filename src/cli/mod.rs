@@ -13,6 +13,7 @@ mod lists;
 mod manual;
 mod map;
 mod new;
+mod page;
 mod picture;
 pub mod printer;
 mod progress;
@@ -29,6 +30,7 @@ use crate::app::api;
 use crate::app::api::Common;
 use crate::app::cancel::Cancel;
 use crate::app::error::AppError;
+use crate::app::page::PageServer;
 use crate::cli::args::{Cli, Command, Global};
 use crate::cli::printer::Printer;
 use crate::cli::progress::Meter;
@@ -45,8 +47,8 @@ enum Outcome {
     Text(String),
 }
 
-/// Runs the command that the arguments ask for and says how it went: 0 done, 1 refused or stopped, 2 misuse or fault, 130 and 143 for signals.
-pub fn run(arguments: Vec<OsString>) -> ExitCode {
+/// Runs the command that the arguments ask for, with the server of the page that `main` knows, and says how it went: 0 done, 1 refused or stopped, 2 misuse or fault, 130 and 143 for signals.
+pub fn run(arguments: Vec<OsString>, pages: PageServer) -> ExitCode {
     let place = std::sync::Arc::new(Mutex::new(String::new()));
     let noted = std::sync::Arc::clone(&place);
     std::panic::set_hook(Box::new(move |fault| {
@@ -69,7 +71,7 @@ pub fn run(arguments: Vec<OsString>) -> ExitCode {
             .map_or(FAULT, |()| error.exit_status())
             .into();
     }
-    std::panic::catch_unwind(|| execute(arguments, &printer)).unwrap_or_else(|_| {
+    std::panic::catch_unwind(|| execute(arguments, pages, &printer)).unwrap_or_else(|_| {
         let text = place.lock().unwrap_or_else(PoisonError::into_inner).clone();
         let error = AppError::fault("internal", "haulm met a fault of its own; outputs are as they were, or the next run completes them")
             .with_fact("haulm", concat!(env!("CARGO_PKG_VERSION"), ", at the place below"))
@@ -79,7 +81,7 @@ pub fn run(arguments: Vec<OsString>) -> ExitCode {
     })
 }
 
-fn execute(arguments: Vec<OsString>, printer: &Printer) -> ExitCode {
+fn execute(arguments: Vec<OsString>, pages: PageServer, printer: &Printer) -> ExitCode {
     let parsed = args::command(printer.colour())
         .try_get_matches_from(arguments)
         .and_then(|matches| Cli::from_arg_matches(&matches));
@@ -90,7 +92,7 @@ fn execute(arguments: Vec<OsString>, printer: &Printer) -> ExitCode {
     start_log(&cli.global, printer);
     let name = cli.command.name();
     let cancel = Cancel::new();
-    let done = dispatch(cli, &cancel, printer);
+    let done = dispatch(cli, pages, &cancel, printer);
     let (printed, status) = match done {
         Ok(Outcome::Report(report)) => (printer.report(name, &report), u8::from(report.stopped)),
         Ok(Outcome::Text(text)) => (printer.text(&text), 0),
@@ -115,7 +117,12 @@ fn execute(arguments: Vec<OsString>, printer: &Printer) -> ExitCode {
     }
 }
 
-fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, AppError> {
+fn dispatch(
+    cli: Cli,
+    pages: PageServer,
+    cancel: &Cancel,
+    printer: &Printer,
+) -> Result<Outcome, AppError> {
     let common = Common {
         threads: cli.global.threads.map(|count| usize::from(count.get())),
         memory_mib: cli.global.memory.get(),
@@ -139,6 +146,7 @@ fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, App
         Command::Rate(args) => rate::run(*args, common),
         Command::New(args) => new::run(*args, common),
         Command::Picture(args) => picture::run(args, common, &meter),
+        Command::Page(args) => page::run(args, common, pages, printer),
         Command::Indices => lists::run(api::List::Indices),
         Command::Methods => lists::run(api::List::Methods),
         Command::Crops => lists::run(api::List::Crops),
