@@ -4,12 +4,12 @@ use geo::{BoundingRect as _, Centroid as _, Distance as _, Euclidean, MultiPolyg
 
 use crate::finding::{Finding, codes};
 use crate::job::settings::Settings;
+use crate::map::prescription::CellState;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::space::cells::CellGrid;
 use crate::space::crs::{Crs, Projector};
 use crate::units::{Area, M_PER_FT};
-use crate::zones::prescription::CellState;
 
 /// Ground within so many working widths lies beside what is kept clear.
 const WIDTHS: f64 = 2.0;

@@ -4,6 +4,7 @@ use geo::BooleanOps;
 
 use crate::finding::{Finding, codes};
 use crate::job::settings::{Headland, Settings, StateRate};
+use crate::map::prescription::CellState;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::overrun::filled;
 use crate::pipeline::rates::Rated;
@@ -13,7 +14,6 @@ use crate::space::polygon::{grown, oriented};
 use crate::units::{Area, NRate};
 use crate::zones::build::{Kind, Rate};
 use crate::zones::gentle::hold_steps;
-use crate::zones::prescription::CellState;
 
 /// A cell belongs to the headland when more than this share of it lies there. \[–\]
 const MOSTLY: f64 = 0.5;

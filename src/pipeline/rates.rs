@@ -4,6 +4,7 @@ use geo::{Centroid, Contains, Point};
 
 use crate::finding::Finding;
 use crate::job::settings::{RateRules, Response, Settings, StateRate};
+use crate::map::prescription::{Capped, CellRecord, CellState};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::ratio_limit::{Evidence, RatioLimit, limit_of, thin_ratio};
 use crate::pipeline::reference::Reference;
@@ -16,7 +17,6 @@ use crate::science::nitrogen_share::NoShare;
 use crate::science::yield_response::{Capped as Bound, is_thin, round_to_step, thin_below};
 use crate::units::{Area, NRate, Share};
 use crate::zones::build::{Kind, Rate};
-use crate::zones::prescription::{Capped, CellRecord, CellState};
 
 /// A cell below this share of a full one is a sliver.
 const SLIVER: f64 = 0.01;

@@ -6,6 +6,10 @@ use geo::MultiPolygon;
 
 use crate::finding::{Finding, codes};
 use crate::job::settings::{ClassBreaks, ImageSource, PointSpread, Settings, StateRate, ZonesBy};
+use crate::map::machine::default_fallbacks;
+use crate::map::prescription::{
+    CellState, Fallbacks, MachineLimits, Prescription, StripRecord, ZoneRecord,
+};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::money::{Money, money_of};
 use crate::pipeline::overrun::{carried_outwards, with_margin};
@@ -28,11 +32,7 @@ use crate::space::raster::RasterSource;
 use crate::units::{Area, NRate};
 use crate::zones::build::{BuildError, GroupBy, Kind, Zone, ZoneCell, ZoneRule, build};
 use crate::zones::classify::{Classes, ClassifyError};
-use crate::zones::machine::default_fallbacks;
 use crate::zones::outline::outlines;
-use crate::zones::prescription::{
-    CellState, Fallbacks, MachineLimits, Prescription, StripRecord, ZoneRecord,
-};
 use crate::zones::shape::{ShapeRule, Shaped, shape};
 
 /// Why a run ended without a map.

@@ -2,6 +2,7 @@
 
 use crate::finding::{Finding, codes};
 use crate::job::settings::{NitrogenShare, ReferenceSource, Settings};
+use crate::map::prescription::CellState;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::money::Money;
 use crate::pipeline::placebo::Place;
@@ -15,7 +16,6 @@ use crate::science::monte_carlo::uses_reference;
 use crate::science::nitrogen_share::{
     NitrogenShareEstimate, NoShare, nitrogen_share, relative_variance,
 };
-use crate::zones::prescription::CellState;
 
 /// Below this share of nitrogen, most of what is pale is pale for another reason.
 const LOW_SHARE: f64 = 0.5;
