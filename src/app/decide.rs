@@ -10,14 +10,14 @@ use crate::finding::{Checked, Finding, codes};
 use crate::format::iso11783;
 use crate::format::iso11783::{Iso11783Error, RateGrid};
 use crate::job::settings::{Format, Output, Settings};
+use crate::map::check_points::{CheckPoint, check_points};
+use crate::map::file_totals::{FileTotal, MachineFile, of_polygons};
+use crate::map::machine::{MachineRates, machine_rates};
+use crate::map::prescription::Prescription;
+use crate::map::task_options::TaskKind;
 use crate::pipeline::money::money_findings;
 use crate::pipeline::product::product_findings;
 use crate::pipeline::run::{Outcome, decide, with_uncertainty};
-use crate::zones::check_points::{CheckPoint, check_points};
-use crate::zones::file_totals::{FileTotal, MachineFile, of_polygons};
-use crate::zones::flavour::TaskKind;
-use crate::zones::machine::{MachineRates, machine_rates};
-use crate::zones::prescription::Prescription;
 
 /// Check points on a map.
 const CHECK_POINTS: usize = 3;

@@ -2,6 +2,7 @@
 
 use crate::finding::{Finding, codes};
 use crate::job::settings::{Output, Prices, RateRules, Response};
+use crate::map::prescription::ZoneRecord;
 use crate::pipeline::gain::{Gain, GainRules, gain_of};
 use crate::pipeline::rates::Rated;
 use crate::pipeline::reference::Reference;
@@ -12,7 +13,6 @@ use crate::science::money::{
     field_money, highest_price_ratio, part_money,
 };
 use crate::units::Yield;
-use crate::zones::prescription::ZoneRecord;
 
 /// Money of a run.
 #[derive(Clone, Debug, PartialEq)]

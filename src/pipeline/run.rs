@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use crate::finding::{Checked, Finding};
 use crate::job::settings::Settings;
+use crate::map::prescription::Prescription;
 use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::error::StepError;
 use crate::pipeline::ground::Ground;
@@ -21,7 +22,6 @@ use crate::pipeline::{
     beside, drive, judge, judge_share, judge_strips, reference, uncertainty, uncrossed, zone,
 };
 use crate::units::{NMass, NRate};
-use crate::zones::prescription::Prescription;
 use jiff::civil::Date;
 
 /// What a decision stands on: everything that is known before any rate.

@@ -3,15 +3,13 @@
 use geo::{Area, BooleanOps, Contains, Coord, Distance, Euclidean, MultiPolygon, Point, Polygon};
 
 use crate::finding::codes;
+use crate::map::faults::cover::{Field, SMALL_M2, USUAL_RUN_OUT_M, area_in_unit, pin, total_unit};
+use crate::map::faults::fault::Fault;
+use crate::map::faults::frame::Frame;
+use crate::map::faults::{Against, Sums};
+use crate::map::imported::{ImportedMap, MapKind, Place, RateLattice};
 use crate::space::coverage::{Scratch, Span, cover};
 use crate::space::polygon::{oriented, rings_of};
-use crate::zones::carried::{CarriedMap, MapKind, Place, RateLattice};
-use crate::zones::faults::cover::{
-    Field, SMALL_M2, USUAL_RUN_OUT_M, area_in_unit, pin, total_unit,
-};
-use crate::zones::faults::fault::Fault;
-use crate::zones::faults::frame::Frame;
-use crate::zones::faults::{Against, Sums};
 
 /// Cells whose ground is drawn in the layer of faults.
 const DRAWN: usize = 2_000;
@@ -104,7 +102,7 @@ impl Cells<'_> {
 }
 
 pub(super) fn check(
-    map: &CarriedMap,
+    map: &ImportedMap,
     against: &Against,
     frame: &Frame,
     faults: &mut Vec<Fault>,
@@ -167,7 +165,7 @@ pub(super) fn check(
 }
 
 /// Whether the rates would fit the field better with rows or columns the other way round.
-fn order(map: &CarriedMap, cells: &Cells<'_>, field: &Field, faults: &mut Vec<Fault>) -> bool {
+fn order(map: &ImportedMap, cells: &Cells<'_>, field: &Field, faults: &mut Vec<Fault>) -> bool {
     let Some(boundary) = &field.boundary else {
         return false;
     };
@@ -293,7 +291,7 @@ fn gaps(cells: &Cells<'_>, inner: &MultiPolygon<f64>, within: &[bool], faults: &
 }
 
 /// Rates above 0 on ground that must get none: each cell by the part of it that lies there.
-fn exclusions(map: &CarriedMap, cells: &Cells<'_>, field: &Field, faults: &mut Vec<Fault>) {
+fn exclusions(map: &ImportedMap, cells: &Cells<'_>, field: &Field, faults: &mut Vec<Fault>) {
     let kinds = [
         (
             &field.holes,

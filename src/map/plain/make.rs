@@ -1,15 +1,15 @@
 //! From a map as its file carried it, or from our own prescription, to a plain map; and what was left behind on the way.
 
 use crate::finding::{Checked, Finding, Severity, codes};
-use crate::space::crs::{Crs, CrsError, Projector};
-use crate::units::{Product, RateUnit};
-use crate::zones::carried::{
-    Attribute, CarriedMap, MapKind, Patch, Place, Quantity, Rate, RateLattice, StatedFallbacks,
+use crate::map::imported::{
+    Attribute, ImportedMap, MapKind, Patch, Place, Quantity, Rate, RateLattice, StatedFallbacks,
 };
-use crate::zones::plain::{
+use crate::map::plain::{
     Measure, MeasureError, PlainMap, PlainZone, area_on_ellipsoid, zones_of_grid,
 };
-use crate::zones::prescription::Prescription;
+use crate::map::prescription::Prescription;
+use crate::space::crs::{Crs, CrsError, Projector};
+use crate::units::{Product, RateUnit};
 use geo::{Area, Contains, MultiPolygon, Validation};
 
 /// What a user says of a map that is to be turned into another.
@@ -106,7 +106,7 @@ pub struct Made {
 ///
 /// # Errors
 /// [`PlainError`].
-pub fn of_carried(carried: &CarriedMap, wanted: &Wanted) -> Result<Checked<Made>, PlainError> {
+pub fn of_imported(carried: &ImportedMap, wanted: &Wanted) -> Result<Checked<Made>, PlainError> {
     let mut findings = Vec::new();
     if let Some(fault) = carried
         .oddities
@@ -119,8 +119,8 @@ pub fn of_carried(carried: &CarriedMap, wanted: &Wanted) -> Result<Checked<Made>
         });
     }
     let system = match &carried.system {
-        crate::zones::carried::System::Known(crs) => crs.clone(),
-        crate::zones::carried::System::Missing(why) => {
+        crate::map::imported::System::Known(crs) => crs.clone(),
+        crate::map::imported::System::Missing(why) => {
             return Err(PlainError::System { why: why.clone() });
         }
     };
@@ -190,7 +190,7 @@ pub fn of_carried(carried: &CarriedMap, wanted: &Wanted) -> Result<Checked<Made>
 }
 
 fn source_measure(
-    carried: &CarriedMap,
+    carried: &ImportedMap,
     wanted: &Wanted,
     findings: &mut Vec<Finding>,
 ) -> Result<Measure, PlainError> {
@@ -265,7 +265,7 @@ fn scaled(lattice: &RateLattice, factor: f64) -> Result<RateLattice, PlainError>
 
 /// Which cells become zones. Task data have no "no data": there, a 0 outside the boundary is ground that nobody meant.
 fn kept_cells<'a>(
-    carried: &'a CarriedMap,
+    carried: &'a ImportedMap,
     lattice: &'a RateLattice,
     findings: &mut Vec<Finding>,
 ) -> impl Fn(usize, usize) -> bool + use<'a> {
@@ -315,7 +315,7 @@ fn stated_nitrogen(patch: &Patch) -> Option<f64> {
 
 /// Outlines and rates of records, as the file has them.
 fn of_patches(
-    carried: &CarriedMap,
+    carried: &ImportedMap,
     findings: &mut Vec<Finding>,
 ) -> Result<Vec<Ground>, PlainError> {
     let shaped = || {
@@ -394,7 +394,7 @@ fn valid(outline: &MultiPolygon<f64>, mended: &mut usize) -> Result<MultiPolygon
     Ok(union)
 }
 
-fn say_what_is_left(carried: &CarriedMap, on_grid: bool, findings: &mut Vec<Finding>) {
+fn say_what_is_left(carried: &ImportedMap, on_grid: bool, findings: &mut Vec<Finding>) {
     if carried
         .exclusions
         .as_ref()
@@ -482,7 +482,7 @@ pub fn of_prescription(prescription: &Prescription) -> Result<PlainMap, CrsError
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::zones::carried::{Meaning, Part, Ring, RingRole, System};
+    use crate::map::imported::{Meaning, Part, Ring, RingRole, System};
     use approx::assert_relative_eq;
 
     fn patch(number: u64, west: f64, rate: Rate) -> Patch {
@@ -511,8 +511,8 @@ mod tests {
         }
     }
 
-    fn map(rates: &[Rate]) -> CarriedMap {
-        let mut map = CarriedMap::empty("Ley", MapKind::GeoPackage);
+    fn map(rates: &[Rate]) -> ImportedMap {
+        let mut map = ImportedMap::empty("Ley", MapKind::GeoPackage);
         map.system = System::Known(Crs::epsg(32_633, "WGS 84 / UTM zone 33N"));
         map.meaning = Meaning {
             quantity: Quantity::Nitrogen,
@@ -527,8 +527,8 @@ mod tests {
         map
     }
 
-    fn made(map: &CarriedMap, wanted: &Wanted) -> Made {
-        of_carried(map, wanted).unwrap().value
+    fn made(map: &ImportedMap, wanted: &Wanted) -> Made {
+        of_imported(map, wanted).unwrap().value
     }
 
     #[test]
@@ -591,7 +591,7 @@ mod tests {
     #[test]
     fn what_is_missing_or_not_said_is_refused() {
         let said =
-            |map: &CarriedMap, wanted: &Wanted| of_carried(map, wanted).unwrap_err().to_string();
+            |map: &ImportedMap, wanted: &Wanted| of_imported(map, wanted).unwrap_err().to_string();
         let none = Wanted::default();
         assert_eq!(
             said(
@@ -641,7 +641,7 @@ mod tests {
             told: Measure::named("kg/ha"),
             ..Wanted::default()
         };
-        let findings = of_carried(&map(&[Rate::Number(1.0)]), &wanted)
+        let findings = of_imported(&map(&[Rate::Number(1.0)]), &wanted)
             .unwrap()
             .findings;
         assert!(
@@ -656,7 +656,7 @@ mod tests {
     #[test]
     fn zeros_outside_the_boundary_are_no_ground_in_task_data() {
         let mut task = map(&[]);
-        task.kind = MapKind::TaskData(crate::zones::carried::TaskForm::GridOfRates);
+        task.kind = MapKind::TaskData(crate::map::imported::TaskForm::GridOfRates);
         task.lattice = Some(RateLattice {
             west: 430_000.0,
             south: 5_500_000.0,
@@ -688,7 +688,7 @@ mod tests {
 
     #[test]
     fn our_own_map_is_plain_already() {
-        let p = crate::zones::fixture::prescription();
+        let p = crate::map::fixture::prescription();
         let plain = of_prescription(&p).unwrap();
         assert_eq!(
             (

@@ -1,8 +1,8 @@
 //! Legends of a prescription's maps, made once so that styles, page, report and pictures agree.
 
+use crate::map::palette::Legend;
+use crate::map::prescription::Prescription;
 use crate::units::half_up_to_hundredth;
-use crate::zones::palette::Legend;
-use crate::zones::prescription::Prescription;
 
 /// What zones get, in the number and unit of the column `product_rate` (without a product: nitrogen in kg N/ha).
 pub fn zones(prescription: &Prescription) -> Legend {
@@ -56,7 +56,7 @@ pub fn machine(prescription: &Prescription, rates: impl IntoIterator<Item = f64>
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::zones::fixture;
+    use crate::map::fixture;
 
     #[test]
     fn product_and_nitrogen_have_the_same_classes() {

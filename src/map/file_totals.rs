@@ -2,9 +2,9 @@
 
 use geo::Area as _;
 
+use crate::map::machine::MachineRates;
+use crate::map::prescription::Prescription;
 use crate::units::Area;
-use crate::zones::machine::MachineRates;
-use crate::zones::prescription::Prescription;
 
 /// A file for machines.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -69,8 +69,8 @@ pub fn of_polygons(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::zones::fixture;
-    use crate::zones::machine::machine_rates;
+    use crate::map::fixture;
+    use crate::map::machine::machine_rates;
 
     #[test]
     fn polygons_with_and_without_run_out() {

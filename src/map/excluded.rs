@@ -2,8 +2,8 @@
 
 use geo::{Area as _, BooleanOps as _, MultiPolygon, Polygon};
 
+use crate::map::prescription::Prescription;
 use crate::space::polygon::{grown, joined, less, oriented};
-use crate::zones::prescription::Prescription;
 
 /// The word of its state.
 pub const STATE: &str = "excluded";
@@ -48,7 +48,7 @@ pub fn excluded(prescription: &Prescription) -> MultiPolygon<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::zones::fixture::{self, EXCLUSION, LENGTH, OVERRUN, WIDTH};
+    use crate::map::fixture::{self, EXCLUSION, LENGTH, OVERRUN, WIDTH};
     use geo::{Contains as _, LineString, Point};
 
     fn rectangle(a0: f64, b0: f64, a1: f64, b1: f64) -> LineString<f64> {

@@ -1,10 +1,10 @@
 //! Rates: there, numbers, within what is allowed, and of the unit that they are said to be.
 
 use crate::finding::{Code, codes};
+use crate::map::faults::Against;
+use crate::map::faults::fault::Fault;
+use crate::map::imported::{Attribute, ImportedMap, Meaning, Patch, Place, Quantity, Rate};
 use crate::units::{NRate, RateUnit};
-use crate::zones::carried::{Attribute, CarriedMap, Meaning, Patch, Place, Quantity, Rate};
-use crate::zones::faults::Against;
-use crate::zones::faults::fault::Fault;
 
 /// Nitrogen above this in one dressing is most likely product. \[kg N/ha\] Common practice, no source: whole seasons of wheat get less.
 const LIKELY_PRODUCT: f64 = 250.0;
@@ -34,7 +34,7 @@ pub(super) fn nitrogen(meaning: &Meaning, rate: f64, against: &Against) -> Optio
     }
 }
 
-pub(super) fn check(map: &CarriedMap, against: &Against, faults: &mut Vec<Fault>) {
+pub(super) fn check(map: &ImportedMap, against: &Against, faults: &mut Vec<Fault>) {
     // Without a rate column that is told once already.
     let read = !map
         .oddities
@@ -109,7 +109,7 @@ fn push(faults: &mut Vec<Fault>, patch: &Patch, fault: Fault) {
 }
 
 /// What is wrong with one number: code, whether it is an error, and why.
-fn judged(map: &CarriedMap, rate: f64, against: &Against) -> Option<(Code, bool, String)> {
+fn judged(map: &ImportedMap, rate: f64, against: &Against) -> Option<(Code, bool, String)> {
     let unit = map.meaning.label();
     if rate < 0.0 {
         return Some((
@@ -152,7 +152,7 @@ fn judged(map: &CarriedMap, rate: f64, against: &Against) -> Option<(Code, bool,
 }
 
 /// A rate that no product of its kind is spread at. One that the user allows by `greatest` is none.
-fn implausible(map: &CarriedMap, rate: f64, against: &Against) -> Option<(Code, bool, String)> {
+fn implausible(map: &ImportedMap, rate: f64, against: &Against) -> Option<(Code, bool, String)> {
     let (unit, label) = (map.meaning.unit?, map.meaning.label());
     let metric = match unit {
         RateUnit::KgPerHa | RateUnit::LPerHa => rate,
@@ -186,7 +186,7 @@ fn implausible(map: &CarriedMap, rate: f64, against: &Against) -> Option<(Code, 
     })
 }
 
-fn one(map: &CarriedMap, patch: &Patch, rate: f64, against: &Against, faults: &mut Vec<Fault>) {
+fn one(map: &ImportedMap, patch: &Patch, rate: f64, against: &Against, faults: &mut Vec<Fault>) {
     if let Some((code, error, message)) = judged(map, rate, against) {
         let fault = if error {
             Fault::stop(code, patch.place.clone(), message)
@@ -199,8 +199,8 @@ fn one(map: &CarriedMap, patch: &Patch, rate: f64, against: &Against, faults: &m
 
 /// Cells are told once a kind: the worst, and how many.
 fn cells(
-    map: &CarriedMap,
-    lattice: &crate::zones::carried::RateLattice,
+    map: &ImportedMap,
+    lattice: &crate::map::imported::RateLattice,
     against: &Against,
     faults: &mut Vec<Fault>,
 ) {
@@ -236,7 +236,7 @@ fn cells(
 }
 
 /// Whether the numbers can be what they are said to be.
-fn uncertainties(map: &CarriedMap, against: &Against, faults: &mut Vec<Fault>) {
+fn uncertainties(map: &ImportedMap, against: &Against, faults: &mut Vec<Fault>) {
     let numbers: Vec<f64> = map
         .patches
         .iter()
@@ -278,7 +278,7 @@ fn uncertainties(map: &CarriedMap, against: &Against, faults: &mut Vec<Fault>) {
 }
 
 /// A product column beside a nitrogen column tells the share of nitrogen; a share that the product cannot have tells of a wrong unit.
-fn ratio(map: &CarriedMap, against: &Against, named: &Place, faults: &mut Vec<Fault>) {
+fn ratio(map: &ImportedMap, against: &Against, named: &Place, faults: &mut Vec<Fault>) {
     if map.meaning.quantity == Quantity::Nitrogen || map.meaning.unit.is_none() {
         return;
     }

@@ -2,10 +2,10 @@
 
 use geo::{Area, Contains, InteriorPoint, MultiPolygon, Point};
 
+use crate::map::prescription::{CellState, Prescription};
 use crate::space::crs::{Crs, CrsError, Projector};
 use crate::space::polygon::least_rectangle;
 use crate::zones::outline::outlines;
-use crate::zones::prescription::{CellState, Prescription};
 
 /// Most places of one kind, so that the walk can be walked.
 const MOST: usize = 3;
@@ -203,7 +203,7 @@ fn exclusion_corners(prescription: &Prescription) -> Vec<(ScoutKind, (f64, f64))
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::zones::fixture;
+    use crate::map::fixture;
 
     #[test]
     fn the_walk_of_the_fixture() {

@@ -7,10 +7,10 @@ use geo::{
     Rect,
 };
 
+use crate::map::machine::MachineRates;
+use crate::map::prescription::Prescription;
 use crate::space::cells::CellShape;
 use crate::space::crs::{Crs, CrsError, Projector};
-use crate::zones::machine::MachineRates;
-use crate::zones::prescription::Prescription;
 
 /// A place and what a screen must show there.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -279,8 +279,8 @@ fn depths(prescription: &Prescription, rate: &[Option<f64>]) -> Vec<u32> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::zones::fixture;
-    use crate::zones::machine::machine_rates;
+    use crate::map::fixture;
+    use crate::map::machine::machine_rates;
 
     fn points(prescription: &Prescription, count: usize) -> Vec<CheckPoint> {
         check_points(

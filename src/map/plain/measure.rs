@@ -1,7 +1,7 @@
 //! What rates mean, and the way from one meaning to another.
 
+use crate::map::imported::Quantity;
 use crate::units::{Area, KG_HA_PER_LB_AC, L_HA_PER_GAL_AC, NRate, Product, RateUnit};
-use crate::zones::carried::Quantity;
 
 /// Quantity and unit of a map's rates, both known.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -1,7 +1,7 @@
 //! From a grid of rates to zones: neighbours of one rate join, borders are shared vertex by vertex.
 
+use crate::map::imported::RateLattice;
 use crate::space::cells::{Cell, CellFrame, CellGrid, CellShape};
-use crate::zones::carried::RateLattice;
 use crate::zones::outline::outlines;
 use geo::MultiPolygon;
 

@@ -3,7 +3,7 @@
 use geo::{Coord, MultiPolygon};
 
 use crate::finding::{Code, Severity, shortened};
-use crate::zones::carried::Place;
+use crate::map::imported::Place;
 
 /// How large a fault is.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,8 +1,8 @@
 //! Names of columns that controllers cut or confuse. Shapefile names hold 10 bytes (dBase); ASCII without blanks: common practice, no source.
 
 use crate::finding::codes;
-use crate::zones::carried::{CarriedMap, MapKind, Place};
-use crate::zones::faults::fault::Fault;
+use crate::map::faults::fault::Fault;
+use crate::map::imported::{ImportedMap, MapKind, Place};
 
 /// Longest name in a shapefile's table. (bytes)
 const LONGEST: usize = 10;
@@ -15,7 +15,7 @@ fn cut(name: &str) -> String {
     name[..end].to_ascii_uppercase()
 }
 
-pub(super) fn check(map: &CarriedMap, faults: &mut Vec<Fault>) {
+pub(super) fn check(map: &ImportedMap, faults: &mut Vec<Fault>) {
     for (k, name) in map.columns.iter().enumerate() {
         let place = Place::named(format!("column {name}"));
         let rate = map.rate_column.as_ref() == Some(name);

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use geo::{Area, Coord, LineString, MultiPolygon, Polygon, Validation};
 
+use crate::map::imported::{Attribute, ImportedMap, Patch, Rate};
 use crate::space::polygon::{oriented, repaired};
-use crate::zones::carried::{Attribute, CarriedMap, Patch, Rate};
 
 /// Share of its area that a polygon may gain or lose by being made valid.
 const KEPT: f64 = 1e-6;
@@ -34,7 +34,7 @@ pub struct Repair {
 }
 
 /// Mends a map of polygons.
-pub fn repair(map: &CarriedMap) -> Repair {
+pub fn repair(map: &ImportedMap) -> Repair {
     let mut repair = Repair::default();
     let mut seen: BTreeMap<Key, Vec<Option<u64>>> = BTreeMap::new();
     for patch in &map.patches {
@@ -125,7 +125,7 @@ pub fn repair(map: &CarriedMap) -> Repair {
     repair
 }
 
-fn attributes(map: &CarriedMap, patch: &Patch, repair: &mut Repair) -> Vec<(String, Attribute)> {
+fn attributes(map: &ImportedMap, patch: &Patch, repair: &mut Repair) -> Vec<(String, Attribute)> {
     let mut attributes = patch.attributes.clone();
     if let (Rate::Text { written, number }, Some(column)) = (&patch.rate, &map.rate_column)
         && let Some((_, value)) = attributes.iter_mut().find(|(name, _)| name == column)

@@ -65,7 +65,7 @@ impl GridRates {
 
 /// Version and kind together.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct TaskFlavour {
+pub struct TaskOptions {
     /// Version of the task file.
     pub version: TaskVersion,
     /// How the rates stand in it.

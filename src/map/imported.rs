@@ -1,13 +1,13 @@
 //! Anybody's zone map as a file carried it: what it says, without loss and without trust.
 //!
-//! Readers fill it, [`crate::zones::faults`] judges it, writers turn it into another format. Nothing here is mended: rings stand as they were written, a rate
+//! Readers fill it, [`crate::map::faults`] judges it, writers turn it into another format. Nothing here is mended: rings stand as they were written, a rate
 //! that is missing or no number stays so, and what a reader stumbled over is kept as a fault.
 
 use geo::{Coord, LineString, MultiPolygon, Polygon};
 
+use crate::map::faults::fault::Fault;
 use crate::space::crs::Crs;
 use crate::units::{Product, RateUnit};
-use crate::zones::faults::fault::Fault;
 
 /// What kind of file a map came from. Rules differ: ring direction, names of columns, what an old terminal takes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -413,7 +413,7 @@ pub struct StatedProduct {
 
 /// Anybody's zone map. Either `patches` or `lattice` holds the rates (task data with a grid may hold both when the file does).
 #[derive(Clone, Debug, PartialEq)]
-pub struct CarriedMap {
+pub struct ImportedMap {
     /// Name of the field, task or layer; else of the file.
     pub name: String,
     /// What it came from.
@@ -444,7 +444,7 @@ pub struct CarriedMap {
     pub oddities: Vec<Fault>,
 }
 
-impl CarriedMap {
+impl ImportedMap {
     /// A map of which nothing is known but name and kind.
     pub fn empty(name: impl Into<String>, kind: MapKind) -> Self {
         Self {
@@ -524,7 +524,7 @@ mod tests {
             lattice.cell(1, 1),
             (Coord { x: 12.0, y: 53.0 }, Coord { x: 14.0, y: 56.0 })
         );
-        let mut map = CarriedMap::empty("x", MapKind::Raster);
+        let mut map = ImportedMap::empty("x", MapKind::Raster);
         assert_eq!(map.bounds(), None);
         map.lattice = Some(lattice);
         assert_eq!(

@@ -3,10 +3,10 @@
 use geo::{BoundingRect, Coord, MapCoords, MultiPolygon};
 
 use crate::finding::codes;
+use crate::map::faults::Against;
+use crate::map::faults::fault::Fault;
+use crate::map::imported::{ImportedMap, Place, System};
 use crate::space::crs::{Crs, Projector};
-use crate::zones::carried::{CarriedMap, Place, System};
-use crate::zones::faults::Against;
-use crate::zones::faults::fault::Fault;
 
 /// From the map's coordinates to metres and back.
 pub(super) struct Frame {
@@ -46,7 +46,7 @@ impl Frame {
         }
     }
 
-    pub(super) fn of(map: &CarriedMap, against: &Against, faults: &mut Vec<Fault>) -> Self {
+    pub(super) fn of(map: &ImportedMap, against: &Against, faults: &mut Vec<Fault>) -> Self {
         let Some((low, high)) = map.bounds() else {
             if map.patches.is_empty() && map.lattice.is_none() {
                 faults.push(Fault::stop(

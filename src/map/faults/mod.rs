@@ -1,4 +1,4 @@
-//! What is wrong with a zone map, ours or anybody's: pure checks on [`CarriedMap`].
+//! What is wrong with a zone map, ours or anybody's: pure checks on [`ImportedMap`].
 //!
 //! Topology is judged on the numbers of the file itself, by robust predicates; lengths and areas are measured on the UTM plane of the map's middle.
 
@@ -15,10 +15,10 @@ mod rings;
 
 use geo::MultiPolygon;
 
+use crate::map::faults::fault::Fault;
+use crate::map::faults::frame::Frame;
+use crate::map::imported::ImportedMap;
 use crate::units::{Length, NRate, Product};
-use crate::zones::carried::CarriedMap;
-use crate::zones::faults::fault::Fault;
-use crate::zones::faults::frame::Frame;
 
 /// What a map is held against.
 #[derive(Clone, Debug, Default)]
@@ -64,7 +64,7 @@ pub struct Verdict {
 }
 
 /// Checks a map.
-pub fn check(map: &CarriedMap, against: &Against) -> Verdict {
+pub fn check(map: &ImportedMap, against: &Against) -> Verdict {
     let mut faults = map.oddities.clone();
     let frame = Frame::of(map, against, &mut faults);
     columns::check(map, &mut faults);

@@ -1,10 +1,10 @@
 //! The prescription: cells, zones, strips and field on the working plane, in the form that every exporter and the report read.
 
+use crate::map::task_options::GridRates;
 use crate::space::cells::CellGrid;
 use crate::space::crs::Crs;
 use crate::space::holes::{holes, united};
 use crate::units::{Area, Length, NRate, Product, ProductRate, RateUnit, Share, Yield};
-use crate::zones::flavour::GridRates;
 use geo::MultiPolygon;
 
 /// What a cell is.

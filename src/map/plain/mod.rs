@@ -1,18 +1,18 @@
 //! A zone map reduced to what every format can say: valid outlines, one rate each, one unit; and the grid it came as, if it came as one.
 //!
-//! [`of_carried`] makes it of anybody's map and says what it had to leave behind; [`of_prescription`] of our own.
+//! [`of_imported`] makes it of anybody's map and says what it had to leave behind; [`of_prescription`] of our own.
 
 mod grid;
 mod make;
 mod measure;
 
 pub use grid::zones_of_grid;
-pub use make::{Made, PlainError, Wanted, of_carried, of_prescription};
+pub use make::{Made, PlainError, Wanted, of_imported, of_prescription};
 pub use measure::{Measure, MeasureError};
 
+use crate::map::imported::{Quantity, RateLattice, StatedFallbacks};
 use crate::space::crs::Crs;
 use crate::units::{NRate, Product, half_up_to_hundredth};
-use crate::zones::carried::{Quantity, RateLattice, StatedFallbacks};
 use geo::{GeodesicArea, MultiPolygon};
 
 /// Ground and what it gets.

@@ -4,13 +4,13 @@
 //! Zone 1 (60 kg N/ha) is u 0 to 144 less zone 2; zone 2 (bare, 0) is u 48 to 96, v 48 to 120; zone 3 (90 kg N/ha) is the rest. Cells are 24 by 24:
 //! the last row is 12 long, the last column 8 wide, and the exclusion takes a corner from each of four cells.
 
+use crate::map::prescription::{
+    Capped, CellRecord, CellState, Fallbacks, MachineLimits, Prescription, StripRecord, ZoneRecord,
+};
+use crate::map::task_options::GridRates;
 use crate::space::cells::{Cell, CellFrame, CellGrid, CellShape, Piece};
 use crate::space::crs::Crs;
 use crate::units::{Area, Length, NRate, Product, RateUnit, Share, Yield};
-use crate::zones::flavour::GridRates;
-use crate::zones::prescription::{
-    Capped, CellRecord, CellState, Fallbacks, MachineLimits, Prescription, StripRecord, ZoneRecord,
-};
 use geo::{LineString, MultiPolygon, Polygon};
 
 /// Length of the field along the drive. \[m\]

@@ -12,14 +12,14 @@ use rstar::primitives::{GeomWithData, Rectangle};
 use rstar::{AABB, RTree};
 
 use crate::finding::{Code, Severity, codes};
-use crate::zones::carried::{CarriedMap, MapKind, Part, Patch, Place, Ring, RingRole};
-use crate::zones::faults::fault::Fault;
-use crate::zones::faults::frame::Frame;
+use crate::map::faults::fault::Fault;
+use crate::map::faults::frame::Frame;
+use crate::map::imported::{ImportedMap, MapKind, Part, Patch, Place, Ring, RingRole};
 
 /// Places of one kind that are named one by one in a ring; the rest is counted.
 const NAMED: usize = 5;
 
-pub(super) fn check(map: &CarriedMap, frame: &Frame, faults: &mut Vec<Fault>) {
+pub(super) fn check(map: &ImportedMap, frame: &Frame, faults: &mut Vec<Fault>) {
     for patch in &map.patches {
         if patch.parts.is_empty() {
             let told = faults.iter().any(|fault| {
@@ -523,17 +523,17 @@ mod tests {
     type Seen = (&'static str, Option<(f64, f64)>);
 
     fn codes(rings: &[&[(f64, f64)]]) -> Vec<Seen> {
-        let mut map = CarriedMap::empty("t", MapKind::GeoPackage);
+        let mut map = ImportedMap::empty("t", MapKind::GeoPackage);
         let patch = Patch {
             place: Place::at("feature", 1),
             parts: vec![part(rings)],
-            rate: crate::zones::carried::Rate::Number(1.0),
+            rate: crate::map::imported::Rate::Number(1.0),
             attributes: Vec::new(),
         };
         map.patches.push(patch);
-        map.system = crate::zones::carried::System::Known(crate::space::crs::Crs::wgs84());
+        map.system = crate::map::imported::System::Known(crate::space::crs::Crs::wgs84());
         let mut faults = Vec::new();
-        let frame = Frame::of(&map, &crate::zones::faults::Against::default(), &mut faults);
+        let frame = Frame::of(&map, &crate::map::faults::Against::default(), &mut faults);
         check(&map, &frame, &mut faults);
         faults
             .iter()

@@ -10,15 +10,15 @@ use rstar::RTree;
 use rstar::primitives::{GeomWithData, Rectangle};
 
 use crate::finding::{Code, Severity, codes};
+use crate::map::faults::fault::Fault;
+use crate::map::faults::frame::Frame;
+use crate::map::faults::necks::{Neck, necks};
+use crate::map::faults::{Against, Sums};
+use crate::map::imported::{ImportedMap, Patch, Place};
 use crate::space::holes::holes;
 use crate::space::polygon::{grown, joined, less, repaired};
 use crate::space::repair::widest;
 use crate::units::M2_PER_HA;
-use crate::zones::carried::{CarriedMap, Patch, Place};
-use crate::zones::faults::fault::Fault;
-use crate::zones::faults::frame::Frame;
-use crate::zones::faults::necks::{Neck, necks};
-use crate::zones::faults::{Against, Sums};
 
 /// Ground smaller than this is rounding, not a fault. \[m²\]
 pub(super) const SMALL_M2: f64 = 1.0;
@@ -95,7 +95,7 @@ impl Field {
 }
 
 pub(super) fn check(
-    map: &CarriedMap,
+    map: &ImportedMap,
     against: &Against,
     frame: &Frame,
     faults: &mut Vec<Fault>,
@@ -152,14 +152,14 @@ pub(super) fn check(
 }
 
 /// Area in the area measure of the map's unit: hectares, or acres.
-pub(super) fn area_in_unit(map: &CarriedMap, m2: f64) -> f64 {
+pub(super) fn area_in_unit(map: &ImportedMap, m2: f64) -> f64 {
     map.meaning.unit.map_or(m2 / M2_PER_HA, |unit| {
         unit.area_of(crate::units::Area::m2(m2))
     })
 }
 
 /// Unit of totals.
-pub(super) fn total_unit(map: &CarriedMap) -> &'static str {
+pub(super) fn total_unit(map: &ImportedMap) -> &'static str {
     map.meaning
         .unit
         .map_or("(unit not stated)", crate::units::RateUnit::total_label)
@@ -189,7 +189,7 @@ fn width(polygon: &Polygon<f64>) -> f64 {
 }
 
 struct Look<'a> {
-    map: &'a CarriedMap,
+    map: &'a ImportedMap,
     frame: &'a Frame,
     faults: &'a mut Vec<Fault>,
     told: BTreeMap<Code, usize>,
@@ -708,7 +708,7 @@ fn touch(a: &MultiPolygon<f64>, b: &MultiPolygon<f64>) -> bool {
         && b.min().y <= a.max().y
 }
 
-fn rates(map: &CarriedMap, a: Option<f64>, b: Option<f64>) -> String {
+fn rates(map: &ImportedMap, a: Option<f64>, b: Option<f64>) -> String {
     let shown =
         |rate: Option<f64>| rate.map_or_else(|| "no rate".to_owned(), |rate| rate.to_string());
     format!("{} and {} {}", shown(a), shown(b), map.meaning.label())

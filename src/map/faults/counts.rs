@@ -1,8 +1,8 @@
 //! How many zones and points an old terminal takes: common practice, no source.
 
 use crate::finding::codes;
-use crate::zones::carried::{CarriedMap, Place};
-use crate::zones::faults::fault::Fault;
+use crate::map::faults::fault::Fault;
+use crate::map::imported::{ImportedMap, Place};
 
 /// Zones beyond which old terminals grow slow or refuse.
 const MANY_ZONES: usize = 2_000;
@@ -11,7 +11,7 @@ const MANY_POINTS: usize = 5_000;
 /// Points of the whole map.
 const MANY_IN_ALL: usize = 200_000;
 
-pub(super) fn check(map: &CarriedMap, faults: &mut Vec<Fault>) {
+pub(super) fn check(map: &ImportedMap, faults: &mut Vec<Fault>) {
     if map.patches.len() > MANY_ZONES {
         let message = format!(
             "the map has {} zones; old terminals take up to about {MANY_ZONES}: join small ones",

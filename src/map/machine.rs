@@ -3,8 +3,8 @@
 //! Every number here is what a machine file shows: product in the job's unit, or nitrogen itself without a product (see [`Prescription::shown`]).
 
 use crate::finding::{Checked, Finding, codes};
+use crate::map::prescription::{Fallbacks, Prescription};
 use crate::units::{Area, NRate, ProductRate, half_up_to_hundredth};
-use crate::zones::prescription::{Fallbacks, Prescription};
 
 /// Liquids whose greatest rate is more than this many times the least ask for more than one nozzle gives: flow goes with the square root of pressure.
 pub const LIQUID_SPAN: f64 = 2.0;
@@ -339,11 +339,11 @@ fn findings(prescription: &Prescription, rates: &MachineRates) -> Vec<Finding> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::map::prescription::{CellState, MachineLimits, ZoneRecord};
+    use crate::map::task_options::GridRates;
     use crate::space::cells::{CellFrame, CellGrid};
     use crate::space::crs::Crs;
     use crate::units::{Length, Product, RateUnit};
-    use crate::zones::flavour::GridRates;
-    use crate::zones::prescription::{CellState, MachineLimits, ZoneRecord};
     use approx::assert_relative_eq;
     use geo::MultiPolygon;
 
