@@ -2,12 +2,12 @@
 
 use std::collections::BTreeMap;
 
+use crate::map::prescription::CellRecord;
 use crate::report::document::{Block, Part, Table};
 use crate::report::paper::page_one::noticed;
 use crate::report::paper::shown::{Shown, ratio};
 use crate::report::paper::{Paper, figures};
 use crate::units::{Area, NMass, Yield};
-use crate::zones::prescription::CellRecord;
 
 /// Strips whose profiles stand on the page; the others stand in the appendix.
 pub(super) const PROFILES: usize = 2;
@@ -243,8 +243,8 @@ fn rate_table(paper: &Paper<'_>) -> Table {
     }
 }
 
-fn state_key(state: crate::zones::prescription::CellState) -> &'static str {
-    use crate::zones::prescription::CellState;
+fn state_key(state: crate::map::prescription::CellState) -> &'static str {
+    use crate::map::prescription::CellState;
     match state {
         CellState::Canopy | CellState::Sliver => "state-canopy",
         CellState::Thin => "state-thin",
