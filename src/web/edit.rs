@@ -137,19 +137,6 @@ pub(crate) fn add(document: &mut DocumentMut, path: &[&str], entries: &[(&str, V
     }
 }
 
-/// Takes a table out of a list of tables.
-pub(crate) fn take(document: &mut DocumentMut, path: &[&str], position: usize) {
-    let mut item: Option<&mut Item> = Some(document.as_item_mut());
-    for part in path {
-        item = item.and_then(|item| item.get_mut(part));
-    }
-    if let Some(list) = item.and_then(Item::as_array_of_tables_mut)
-        && position < list.len()
-    {
-        list.remove(position);
-    }
-}
-
 /// The job as a tree for the form: texts as they are, everything else as it stands in the file.
 pub(crate) fn tree(item: &Item) -> serde_json::Value {
     fn of_value(value: &Value) -> serde_json::Value {
@@ -292,16 +279,12 @@ mod tests {
     }
 
     #[test]
-    fn tables_join_and_leave_their_list() {
+    fn tables_join_their_list() {
         let mut document = document(JOB).unwrap();
         add(&mut document, &["accept"], &[("code", "image.shape".into())]);
         add(&mut document, &["rate", "set"], &[("zone", 3.into())]);
         let tree = tree(document.as_item());
         assert_eq!(tree["accept"][1]["code"], "image.shape");
         assert_eq!(tree["rate"]["set"][0]["zone"], 3);
-        take(&mut document, &["accept"], 0);
-        take(&mut document, &["accept"], 7);
-        let tree = super::tree(document.as_item());
-        assert_eq!(tree["accept"][0]["code"], "image.shape");
     }
 }

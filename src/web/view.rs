@@ -16,7 +16,7 @@ use crate::web::answers::{Answer, answers, unfinished};
 use crate::web::edit;
 use crate::web::job::{Job, Shown};
 use crate::web::state::Shared;
-use crate::zones::palette::{Legend, ramp};
+use crate::map::palette::{Legend, ramp};
 
 /// A finding with what the reference page says of its code.
 #[derive(Clone, Debug, Serialize, utoipa::ToSchema)]
@@ -402,7 +402,7 @@ pub(crate) fn columns(decision: &Decision, names: &str) -> Result<Vec<u8>, AppEr
     let rate = |value: Option<crate::units::NRate>| value.map_or(none, crate::units::NRate::get);
     let mut bytes = Vec::with_capacity(4 * cells.len() * names.split(',').count());
     for name in names.split(',') {
-        type Cell = crate::zones::prescription::CellRecord;
+        type Cell = crate::map::prescription::CellRecord;
         let pick: &dyn Fn(&Cell) -> f64 = match name {
             "row" => &|cell| f64::from(cell.row),
             "col" => &|cell| f64::from(cell.col),
