@@ -15,7 +15,7 @@ pub(crate) struct Answer {
     pub(crate) figure: String,
     /// What goes with it.
     pub(crate) lines: Vec<String>,
-    /// `good`, `doubt`, `bad` or `open`; never told by colour alone.
+    /// `good`, `doubt`, `bad`, `open` or `wait`; never told by colour alone.
     pub(crate) state: &'static str,
     /// The state in a word, for everybody who does not see colours.
     pub(crate) word: &'static str,
@@ -99,23 +99,31 @@ pub(crate) fn answers(record: &Value, output: &Output, drawing: bool) -> Vec<Ans
     ]
 }
 
-/// The answers of a job that is not finished: what is seen, if anything is, and what is missing.
-pub(crate) fn unfinished(missing: &[Vec<String>; 5]) -> Vec<Answer> {
-    QUESTIONS
-        .iter()
-        .zip(missing)
-        .map(|(question, missing)| Answer {
+/// The answers of a job that is not finished: what is missing, and the field's area \[m²\] where it can be looked at.
+pub(crate) fn unfinished(missing: &[Vec<String>; 5], area_m2: Option<f64>) -> Vec<Answer> {
+    let all: usize = missing.iter().map(Vec::len).sum();
+    let of = |(k, (question, missing)): (usize, (&&'static str, &Vec<String>))| {
+        let figure = match (missing.len(), k, area_m2) {
+            (0, 0, Some(m2)) => format!("{:.1} ha", m2 / M2_PER_HA),
+            (0, ..) => "–".to_owned(),
+            (1, ..) => "1 entry is missing".to_owned(),
+            (count, ..) => format!("{count} entries are missing"),
+        };
+        let lines = match (missing.is_empty(), all) {
+            (false, _) => missing.clone(),
+            (true, 0) => Vec::new(),
+            (true, 1) => vec!["waits for 1 entry".to_owned()],
+            (true, count) => vec![format!("waits for {count} entries")],
+        };
+        Answer {
             question,
-            figure: match missing.len() {
-                0 => "–".to_owned(),
-                1 => "1 entry is missing".to_owned(),
-                count => format!("{count} entries are missing"),
-            },
-            lines: missing.clone(),
-            state: "open",
-            word: "open",
-        })
-        .collect()
+            figure,
+            lines,
+            state: if missing.is_empty() { "wait" } else { "open" },
+            word: if missing.is_empty() { "waits" } else { "open" },
+        }
+    };
+    QUESTIONS.iter().zip(missing).enumerate().map(of).collect()
 }
 
 fn seen(record: &Value, output: &Output) -> Answer {

@@ -29,6 +29,9 @@ pub(crate) fn keys() -> Result<Value, AppError> {
         for row in rows {
             let section = row["section"].as_str().unwrap_or_default().to_owned();
             row["question"] = question_of(&section).into();
+            let name = row["name"].as_str().unwrap_or_default().to_owned();
+            let known = table(&section).and_then(|table| table.keys.iter().find(|key| key.name == name));
+            row["noun"] = known.map_or("", |key| key.noun).into();
         }
     }
     listed["sections"] = crate::job::keys::TABLES

@@ -165,7 +165,7 @@ pub(crate) fn answer(shared: &Shared, job: &Arc<Job>, shown: &Shown) -> Json<Vie
         let (shared, job) = (shared.clone(), job.clone());
         tokio::task::spawn_blocking(move || job.draw(&shared));
     }
-    Json(view(job, shown))
+    Json(view(shared, job, shown))
 }
 
 /// What lets a browser in.

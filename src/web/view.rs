@@ -1,5 +1,7 @@
 //! What a page is sent of a job: answers, findings, zones, ground. Numbers come from the record, which is what `haulm map` writes.
 
+use std::path::Path;
+
 use geo::{BoundingRect as _, MultiPolygon};
 use serde::Serialize;
 use serde_json::{Map, Value, json};
@@ -123,10 +125,34 @@ fn fault(fault: &Fault) -> FaultView {
     FaultView {
         key: fault.key.clone(),
         line: fault.line,
-        message: fault.headline(),
+        message: sentence(&fault.problem.to_string()),
         hint: fault.hint(),
         question: question_of(&fault.key),
     }
+}
+
+/// With a capital.
+fn sentence(text: &str) -> String {
+    let mut chars = text.chars();
+    chars
+        .next()
+        .map(|first| first.to_uppercase().chain(chars).collect())
+        .unwrap_or_default()
+}
+
+/// A refusal with files as people know them: below the page's folder.
+fn refusal(error: &AppError, root: &Path) -> Value {
+    fn shortened(value: &mut Value, folder: &str) {
+        match value {
+            Value::String(text) => *text = text.replace(folder, ""),
+            Value::Array(list) => list.iter_mut().for_each(|each| shortened(each, folder)),
+            Value::Object(fields) => fields.values_mut().for_each(|each| shortened(each, folder)),
+            _ => {}
+        }
+    }
+    let mut value = error.to_json();
+    shortened(&mut value, &format!("{}/", root.display()));
+    value
 }
 
 /// Rings of a shape on the plane, to a millimetre.
@@ -152,7 +178,7 @@ fn millimetres(value: f64) -> f64 {
 }
 
 /// The view of a job.
-pub(crate) fn view(job: &Job, shown: &Shown) -> View {
+pub(crate) fn view(shared: &Shared, job: &Job, shown: &Shown) -> View {
     let tree = edit::document(&shown.text)
         .map_or(Value::Null, |document| edit::tree(document.as_item()));
     let faults: Vec<FaultView> = shown.faults.iter().map(fault).collect();
@@ -171,7 +197,10 @@ pub(crate) fn view(job: &Job, shown: &Shown) -> View {
         answers: Vec::new(),
         findings: Vec::new(),
         faults,
-        error: shown.error.as_ref().map(AppError::to_json),
+        error: shown
+            .error
+            .as_ref()
+            .map(|error| refusal(error, shared.root())),
         record: None,
         zones: Vec::new(),
         legend: None,
@@ -184,7 +213,11 @@ pub(crate) fn view(job: &Job, shown: &Shown) -> View {
             for fault in &out.faults {
                 missing[fault.question - 1].push(fault.message.clone());
             }
-            out.answers = unfinished(&missing);
+            let area = shown
+                .prepared
+                .as_ref()
+                .map(|prepared| prepared.ground().area);
+            out.answers = unfinished(&missing, area);
         }
     }
     out

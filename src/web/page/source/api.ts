@@ -1,6 +1,6 @@
 // What the server is asked, and what it answers.
 
-export interface Answer { question: string; figure: string; lines: string[]; state: "good" | "doubt" | "bad" | "open"; word: string }
+export interface Answer { question: string; figure: string; lines: string[]; state: "good" | "doubt" | "bad" | "open" | "wait"; word: string }
 export interface Finding { code: string; severity: "note" | "caution" | "stop"; message: string; why: string; question: number; accepted: string | null; acceptable: boolean }
 export interface Fault { key: string; line: number; message: string; hint: string; question: number }
 export interface Refused { code: string; headline: string; facts: { place: string; text: string }[]; hint: string | null; causes: string[] }
@@ -29,7 +29,7 @@ export interface Ground {
 }
 export interface Key {
   key: string; section: string; name: string; type: string; units: string | null; words: string[] | null; default: string | null; default_text: string; required: string;
-  bounds: { low: string; high: string; why: string } | null; above_zero: boolean; methods: string[]; about: string; example: string; question: number;
+  bounds: { low: string; high: string; why: string } | null; above_zero: boolean; methods: string[]; about: string; example: string; question: number; noun: string;
 }
 export interface Keys { keys: Key[]; sections: { section: string; heading: string; about: string; question: number }[]; lists: Tree }
 export interface Session { token: string; version: string; write: boolean; takes_files: boolean; folder: string; jobs: number; colours: string[]; questions: string[] }

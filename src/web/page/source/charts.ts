@@ -157,7 +157,7 @@ export function causes(record: Tree): SVGElement | null {
   const children: Node[] = [];
   shown.forEach((part, k) => {
     const y = 6 + k * 24;
-    children.push(text(150, y + 13, part.uncertainty, "end"), s("rect", { x: 158, y, width: Math.max(1, (part.variance_share / most) * 180), height: 18, class: "bar" }), text(164 + (part.variance_share / most) * 180, y + 13, `${(100 * part.variance_share).toFixed(0)} %`));
+    children.push(text(150, y + 13, part.uncertainty, "end"), s("rect", { x: 158, y, width: Math.max(1, (part.variance_share / most) * 180), height: 18, class: "cause" }), text(164 + (part.variance_share / most) * 180, y + 13, `${(100 * part.variance_share).toFixed(0)} %`));
   });
   return frame(12 + shown.length * 24, `Shares of the variance: ${shown.map((part) => `${part.uncertainty} ${(100 * part.variance_share).toFixed(0)} %`).join(", ")}.`, ...children);
 }

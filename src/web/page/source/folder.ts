@@ -29,13 +29,15 @@ export function folder(title: string, listed: Listed[], open: (id: number) => vo
       h("td", { class: "number" }, view?.record ? view.answers[2].figure : "–", h("small", null, view?.record ? view.answers[2].lines[0] ?? "" : "")),
       h("td", { class: `state ${view?.state ?? ""}` }, h("span", { "aria-hidden": "true" }, `${sign} `), state, h("small", null, refused || view?.error?.headline || "")),
       h("td", null, job.date ?? "–", job.date ? h("small", null, `${days(job.date)} days ago`) : null),
-      h("td", null, view?.record ? `${count("stop") ? `${count("stop")} stops, ` : ""}${count("caution")} cautions` : "–"));
+      h("td", null, view?.record ? [["stop", "stops"], ["caution", "cautions"]].map(([one, many]) => (count(one) ? `${count(one)} ${count(one) === 1 ? one : many}` : "")).filter(Boolean).join(", ") || "nothing" : "–"));
   };
   for (const job of listed) { const made = row(job, null, ""); rows.set(job.id, made); body.append(made); }
-  const status = h("p", { class: "soft", role: "status" }, `${listed.length} fields`);
+  const status = h("p", { class: "soft", role: "status" }, `0 of ${listed.length} fields decided`);
   fill(element, h("h1", null, title), status, h("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Fields" }, h("table", null, h("thead", null, h("tr", null, ...["Map", "Field", "How much", "State", "Image", "Look at"].map((name) => h("th", { scope: "col" }, name)))), body)));
   void (async () => {
     let done = 0;
+    // Not before the list itself stands on the page.
+    await new Promise((ready) => setTimeout(ready, 0));
     for (const job of listed) {
       if (!element.isConnected) return;
       let made: HTMLElement;

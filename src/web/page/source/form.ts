@@ -50,7 +50,7 @@ export function field(host: FormHost, key: Key, options: { label?: string } = {}
   const faults = host.faults.filter((fault) => fault.key === key.key);
   const wrong = host.refused.get(key.key) ?? faults[0]?.message;
   const shown = value === undefined || value === null ? "" : String(value);
-  const label = options.label ?? key.name.replaceAll("_", " ");
+  const label = options.label ?? (key.noun.replace(/^(the|a|an) /, "") || key.name.replaceAll("_", " "));
   const common = { id, "aria-describedby": help, "aria-invalid": wrong ? "true" : null, disabled: false };
   const commit = (text: string): void => {
     const next = literal(key, text);
@@ -100,7 +100,7 @@ export function field(host: FormHost, key: Key, options: { label?: string } = {}
   return h("div", { class: `field${wrong ? " wrong" : ""}`, "data-key": key.key },
     h("label", { for: id }, label, key.required === "required" || key.required === "required for a map" ? h("span", { class: "need" }, shown ? "" : " needed") : null),
     control,
-    wrong ? h("p", { class: "error", role: "alert" }, h("span", { "aria-hidden": "true" }, "✕ "), wrong, faults[0] && !host.refused.has(key.key) ? ` – ${faults[0].hint}` : "") : null,
+    wrong ? h("p", { class: "error", role: "alert" }, h("span", { "aria-hidden": "true" }, "✕ "), wrong) : null,
     h("p", { class: "help", id: help }, note));
 }
 

@@ -83,6 +83,8 @@ export class FieldMap {
   private readonly chosen = new VectorSource();
   private readonly drawn = new VectorSource<Feature<Geometry>>();
   private readonly zoneLayer: VectorLayer<VectorSource>;
+  /** Whether the whole field is shown, and stays so when the room for it changes. */
+  private whole = true;
   private drawing: (Draw | Modify | Snap)[] = [];
   private colourOf: (zone: Zone) => string | null = () => null;
   private labelOf: (zone: Zone) => string = () => "";
@@ -112,6 +114,8 @@ export class FieldMap {
     });
     this.map.on("pointermove", (event) => this.onHover(event.dragging ? null : [event.coordinate[0], event.coordinate[1]]));
     this.map.on("moveend", () => this.onMove());
+    this.map.on("pointerdrag", () => { this.whole = false; });
+    target.addEventListener("wheel", () => { this.whole = false; }, { passive: true });
   }
 
   /** New ground: the plane, the outlines, the grid. The view stays where the field is the same. */
@@ -150,20 +154,21 @@ export class FieldMap {
     add("boundary", ground.boundary);
     for (const strip of ground.strips) {
       for (const place of strip.placebo) add("placebo", [[place.ring]]);
-      add("strip", strip.rings, { label: `S${strip.strip}` });
+      add("strip", strip.rings, { label: `S${strip.strip}`, end: strip.axis?.from ?? strip.rings[0]?.[0]?.[0] });
     }
     this.raster.changed();
   }
 
   fit(padding = 24): void {
     if (!this.ground) return;
+    this.whole = true;
     this.map.updateSize();
     this.view.fit(this.ground.bounds, { padding: [padding, padding, padding, padding], ...(this.map.getSize() ? { size: this.map.getSize()! } : {}) });
   }
-  resized(): void { this.map.updateSize(); }
+  resized(): void { this.map.updateSize(); if (this.whole) this.fit(); }
   place(): { center: number[]; resolution: number } { return { center: this.view.getCenter() ?? [0, 0], resolution: this.view.getResolution() ?? 1 }; }
-  restore(place: { center: number[]; resolution: number }): void { this.view.setCenter(place.center); this.view.setResolution(place.resolution); }
-  zoom(by: number): void { this.view.animate({ zoom: (this.view.getZoom() ?? 0) + by, duration: matchMedia("(prefers-reduced-motion: reduce)").matches ? 0 : 120 }); }
+  restore(place: { center: number[]; resolution: number }): void { this.whole = false; this.view.setCenter(place.center); this.view.setResolution(place.resolution); }
+  zoom(by: number): void { this.whole = false; this.view.animate({ zoom: (this.view.getZoom() ?? 0) + by, duration: matchMedia("(prefers-reduced-motion: reduce)").matches ? 0 : 120 }); }
   /** Where a place of the plane lies on the screen. */
   pixel(x: number, y: number): [number, number] | null { const at = this.map.getPixelFromCoordinate([x, y]); return at ? [at[0], at[1]] : null; }
 
@@ -312,7 +317,7 @@ export class FieldMap {
     if (!this.shownKinds.has(kind)) return [];
     if (kind === "exclusion") return new Style({ fill: new Fill({ color: pattern }), stroke: new Stroke({ color: INK, width: 1 }) });
     if (kind === "placebo") return new Style({ stroke: new Stroke({ color: "rgba(26,26,26,.4)", width: 1, lineDash: [3, 3] }) });
-    if (kind === "strip") return [...outlined(INK, 1.75, [7, 4]), new Style({ text: new Text({ text: String(feature.get("label")), font: "600 12px system-ui, sans-serif", fill: new Fill({ color: INK }), stroke: new Stroke({ color: PAPER, width: 4 }), placement: "point", overflow: true }) })];
+    if (kind === "strip") return [...outlined(INK, 1.75, [7, 4]), new Style({ geometry: () => new Point(feature.get("end") as [number, number]), text: new Text({ text: String(feature.get("label")), font: "600 12px system-ui, sans-serif", fill: new Fill({ color: INK }), stroke: new Stroke({ color: PAPER, width: 4 }), offsetX: -12, offsetY: 6 }) })];
     return outlined(INK, 1.5);
   }
 
@@ -357,6 +362,7 @@ export class FieldMap {
     const shape = new MultiPolygon(rings);
     this.chosen.addFeature(new Feature(shape));
     if (go) {
+      this.whole = false;
       const extent = shape.getExtent();
       const size = Math.max(extent[2] - extent[0], extent[3] - extent[1]);
       this.view.fit([extent[0] - size, extent[1] - size, extent[2] + size, extent[3] + size], { duration: matchMedia("(prefers-reduced-motion: reduce)").matches ? 0 : 150, minResolution: 0.2 });

@@ -12,7 +12,7 @@ import { start } from "./start";
 import type { Cell, Change, Ground, Keys, Made, Ring, Session, Tree, View, Zone } from "./api";
 
 const LAYERS: [Layer, string][] = [["photo", "Photo"], ["index", "Index"], ["ratio", "Ratio"], ["uncertainty", "Uncertainty"], ["rate", "Cells"], ["zones", "Zones"]];
-const SIGNS = { good: "✓", doubt: "!", bad: "✕", open: "○" };
+const SIGNS = { good: "✓", doubt: "!", bad: "✕", open: "○", wait: "·" };
 const rgba = (hex: string, alpha = 255): Rgba => [parseInt(hex.slice(1, 3), 16), parseInt(hex.slice(3, 5), 16), parseInt(hex.slice(5, 7), 16), alpha];
 
 interface Kept { view: View; n: Float32Array; ground: Ground | null }
@@ -52,7 +52,7 @@ class Page {
   private readonly layerBar = h("div", { class: "layers", role: "radiogroup", "aria-label": "What the map shows" });
   private readonly foot = h("div", { class: "foot" });
   private readonly below = h("div", { class: "below" });
-  private readonly bar = h("div", { class: "bar", role: "progressbar", "aria-label": "Work" });
+  private readonly bar = h("div", { class: "work", role: "progressbar", "aria-label": "Work" });
   private readonly answers = h("div", { class: "answers" });
   private readonly live = h("p", { class: "hidden", role: "status", "aria-live": "polite" });
   private readonly place = h("span", { class: "place" });
@@ -415,7 +415,7 @@ class Page {
     const px = (nice * unit) / metres;
     const label = us ? (nice >= 5280 ? `${nice / 5280} mi` : `${nice} ft`) : nice >= 1000 ? `${nice / 1000} km` : `${nice} m`;
     fill(this.scale, s("svg", { width: px + 2, height: 10, "aria-hidden": "true", class: "scalebar" }, s("path", { d: `M1 1V8H${(px + 1).toFixed(1)}V1` })), h("span", { "data-metres": nice * unit, "data-pixels": px.toFixed(3) }, label));
-    fill(this.foot, s("svg", { viewBox: "-10 -10 20 20", class: "north", role: "img", "aria-label": "North is up" }, s("path", { d: "M0 -9 5 8 0 4 -5 8Z", transform: `rotate(${(-ground.plane.convergence_deg).toFixed(2)})` })), h("span", null, "N"), this.scale, this.place, h("span", { class: "grow" }), h("span", { class: "soft plane" }, ground.plane.name), h("button", { class: "quiet", onclick: () => map.zoom(1), "aria-label": "Nearer" }, "+"), h("button", { class: "quiet", onclick: () => map.zoom(-1), "aria-label": "Farther" }, "−"), h("button", { class: "quiet", id: "fit", onclick: () => map.fit(), "aria-label": "Whole field" }, "⛶"));
+    fill(this.foot, s("svg", { viewBox: "-10 -10 20 20", class: "north", role: "img", "aria-label": "North is up" }, s("path", { d: "M0 -9 5 8 0 4 -5 8Z", transform: `rotate(${(-ground.plane.convergence_deg).toFixed(2)})` })), h("span", null, "N"), this.scale, this.place, h("span", { class: "grow" }), h("span", { class: "soft plane" }, ground.plane.name), h("button", { class: "quiet", onclick: () => map.zoom(1), "aria-label": "Nearer" }, "+"), h("button", { class: "quiet", onclick: () => map.zoom(-1), "aria-label": "Farther" }, "−"), h("button", { class: "quiet", id: "fit", onclick: () => map.fit(), "aria-label": "Whole field" }, s("svg", { viewBox: "0 0 16 16", class: "icon", "aria-hidden": "true" }, s("path", { d: "M2 6V2h4M10 2h4v4M14 10v4h-4M6 14H2v-4" }))));
   }
   private hover(place: [number, number] | null): void {
     const { ground } = this;

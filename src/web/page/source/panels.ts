@@ -121,7 +121,7 @@ function sure(host: PanelHost): Child[] {
   ];
 }
 
-function machine(host: PanelHost): Child[] {
+function machine(host: PanelHost): { top: Child[]; rest: Child[] } {
   const { view, units } = host;
   const record = view.record as Tree | null;
   const locked = view.state !== "ready";
@@ -130,13 +130,15 @@ function machine(host: PanelHost): Child[] {
   const rows = [...view.zones].sort((a, b) => b.area_m2 - a.area_m2);
   const file = (path: string, bytes: number, k: number): HTMLElement => h("li", null, h("a", { href: `/api/v1/jobs/${view.id}/written/${k}`, download: path.split("/").pop() }, path), h("span", { class: "soft" }, ` ${bytes < 1024 ? `${bytes} B` : `${fixed(bytes / 1024)} KiB`}`));
   const files = host.made?.files.map((each) => ({ ...each })).sort((a, b) => (a.path < b.path ? -1 : 1)) ?? [];
-  return [
+  const top = [
     h("p", { class: "actions" }, h("button", { class: "main", id: "make", disabled: locked || !host.write || host.making || !view.saved, onclick: host.makeMap }, host.making ? "Writing …" : "Write the map")),
     !host.write ? h("p", { class: "help" }, "This page was opened for looking. Start it with --write to write files.") : null,
     locked ? h("p", { class: "error" }, h("span", { "aria-hidden": "true" }, "✕ "), stop ? `Locked: ${stop.message}` : view.faults.length ? `Locked: ${view.faults.length} entries are missing or wrong` : view.error ? `Locked: ${view.error.headline}` : "Locked") : null,
     host.made ? h("div", { class: "made", role: "status" }, h("p", null, h("strong", null, `Map ${host.made.map_id}`), host.made.stopped ? ": NOT FOR USE" : " is written. ", h("a", { href: `/api/v1/jobs/${view.id}/written/all.zip`, download: `map-${host.made.map_id}.zip` }, "All files as one (.zip)")), h("ul", { class: "files" }, ...files.map((each, k) => file(each.path, each.bytes, k)))) : null,
     tools(host, [["line", "Draw a guidance line"]]),
     host.drawingFor === 5 ? host.drawing : null,
+  ];
+  const rest = [
     view.check_points.length ? h("div", null, h("h3", null, "Check points: what the screen must show"), h("table", null, h("thead", null, h("tr", null, h("th", { scope: "col" }, "Latitude, longitude"), h("th", { scope: "col", class: "number" }, unit))), h("tbody", null, ...view.check_points.map((point) => h("tr", null, h("td", null, `${point.latitude.toFixed(6)}, ${point.longitude.toFixed(6)}`), h("td", { class: "number" }, fixed(point.rate, 1))))))) : null,
     rows.length ? h("div", null, h("h3", null, `Zones, largest first`),
       h("div", { class: "scroll tall", tabindex: "0", role: "region", "aria-label": "Zones" }, h("table", { id: "zones" }, h("thead", null, h("tr", null, ...["Zone", units.rateUnit, ...(rows[0].product !== null ? [unit] : []), units.areaUnit, record?.image?.index ?? "index", "Ground"].map((name, k) => h("th", { scope: "col", class: k && k < 5 ? "number" : null }, name)))),
@@ -145,12 +147,14 @@ function machine(host: PanelHost): Child[] {
           h("td", { class: "number" }, short(units.rate(zone.n_kg_ha))), zone.product !== null ? h("td", { class: "number" }, fixed(zone.product, 1)) : null,
           h("td", { class: "number" }, fixed(units.area(zone.area_m2), 2)), h("td", { class: "number" }, zone.index === null ? "–" : zone.index.toFixed(2)), h("td", null, { canopy: "crop", thin: "thin", bare: "bare", unseen: "no image", sliver: "sliver" }[zone.state] ?? zone.state))))))) : null,
   ];
+  return { top, rest };
 }
 
 export function panel(question: number, host: PanelHost): Node {
-  const parts = [seen, nitrogen, much, sure, machine][question - 1](host);
+  const split = question === 5 ? machine(host) : null;
+  const parts = split ? split.top : [seen, nitrogen, much, sure][question - 1](host);
   const wanted = host.faults.filter((fault) => fault.question === question && !find(host, fault.key));
   const missing = wanted.length ? h("ul", { class: "findings" }, ...wanted.map((fault) => h("li", { class: "stop" }, h("span", { class: "sign", "aria-hidden": "true" }, "○"), ` ${fault.message}. ${fault.hint}`))) : null;
-  const early = question === 4 || question === 5;
-  return h("div", { class: "panel-body" }, missing, ...(early ? parts : []), fields(host, question), ...(early ? [] : parts), further(host, question, FIRST[question - 1], host.open));
+  const early = question !== 1;
+  return h("div", { class: "panel-body" }, missing, ...(early ? parts : []), fields(host, question), ...(early ? [] : parts), ...(split?.rest ?? []), further(host, question, FIRST[question - 1], host.open));
 }
