@@ -9,13 +9,13 @@ use crate::app::below::without_folder;
 use crate::app::commit::{CommitOptions, OutputFolder};
 use crate::app::error::AppError;
 use crate::app::formats::{Failed, refused_format};
-use crate::app::job::resolve::read_map_job;
+use crate::app::job::resolve::{read_map_job, read_map_job_in};
 use crate::app::open::{Canopy, Image};
 use crate::app::progress::Progress;
 use crate::app::season::{OpenedSeason, growing_season};
 use crate::app::unchanged::Unchanged;
 use crate::app::{commit, formats, image_source, memory, open, paper, points, record};
-use crate::finding::{Acceptance, Finding, codes};
+use crate::finding::{Acceptance, Finding, Severity, by_weight, codes};
 use crate::format::iso11783;
 use crate::format::iso11783::{Iso11783Error, RateGrid};
 use crate::format::payload::Payload;
@@ -28,9 +28,9 @@ use crate::pipeline::run::{Outcome, RunError, Sources, look, run};
 use crate::pipeline::scan::ScanError;
 use crate::report::card::card;
 use crate::report::draw::drawing::Drawing;
-use crate::report::model::Report;
+use crate::report::model::{Brief, Report};
 use crate::report::paper::Subject;
-use crate::report::summary;
+use crate::report::{brief, summary};
 use crate::space::crs::{CrsError, Projector};
 use crate::zones::check_points::{CheckPoint, check_points};
 use crate::zones::file_totals::{FileTotal, MachineFile, of_polygons};
@@ -64,7 +64,7 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
     let mut findings = Vec::new();
     let mut unchanged = Unchanged::default();
     unchanged.keep([&job.to_owned()]);
-    let settings = read_map_job(job)?.into_log(&mut findings);
+    let settings = read_map_job_in(job, common.us_units)?.into_log(&mut findings);
     set_up(common);
     let folder = job.parent().unwrap_or_else(|| Path::new("")).to_owned();
     let imagery = imagery(&settings)?;
@@ -325,18 +325,40 @@ fn image_files(image: &Image) -> Vec<(String, String)> {
         .collect()
 }
 
-/// Marks stops that the job accepts; says which acceptances found nothing to accept.
+/// Marks stops that the job accepts at the figure that they have; says which acceptances found nothing to accept, or were given for another figure.
 pub(crate) fn accept(accepted: &[(String, Acceptance)], findings: &mut Vec<Finding>) {
     for (code, acceptance) in accepted {
         let mut any = false;
-        for finding in findings.iter_mut().filter(|finding| finding.code == *code) {
-            finding.accepted = Some(acceptance.clone());
+        let mut stale = Vec::new();
+        for finding in findings
+            .iter_mut()
+            .filter(|finding| finding.code == *code && finding.severity == Severity::Stop)
+        {
             any = true;
+            if finding.is_covered_by(acceptance) {
+                finding.accepted = Some(acceptance.clone());
+            } else {
+                stale.push(finding.figure.clone());
+            }
+        }
+        for figure in stale {
+            let then = acceptance
+                .figure
+                .as_ref()
+                .map_or_else(|| "no figure".to_owned(), |figure| format!("{figure:?}"));
+            let now = figure.map_or_else(
+                || "take figure out: the finding has none".to_owned(),
+                |figure| format!("look again, and if it still holds write figure = {figure:?}"),
+            );
+            findings.push(Finding::caution(
+                codes::ACCEPT_STALE,
+                format!("the job accepts {code} at {then}, which is not what it is now: {now}"),
+            ));
         }
         if !any {
             findings.push(Finding::note(
                 codes::ACCEPT_UNUSED,
-                format!("the job accepts {code:?}, but nothing of that code was found"),
+                format!("the job accepts {code:?}, but nothing of that code stops"),
             ));
         }
     }
@@ -475,6 +497,7 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
         let told = failed.len();
         let mut all = findings.clone();
         all.extend(failed.iter().map(Failed::finding));
+        by_weight(&mut all);
         let context = record::Context {
             settings: &opened.settings,
             folder: &opened.folder,
@@ -585,7 +608,7 @@ fn totals_by_file(
 }
 
 /// What a finished run has to say.
-fn report(made: &Made, files: Vec<(String, u64)>) -> Report {
+fn report(made: &Made, files: Vec<(String, u64)>, next: Brief) -> Report {
     let opened = &made.opened;
     let facts = summary::Facts {
         settings: &opened.settings,
@@ -603,6 +626,10 @@ fn report(made: &Made, files: Vec<(String, u64)>) -> Report {
             made.map_id,
             if made.stopped { ": NOT FOR USE" } else { "" }
         ),
+        brief: Some(Brief {
+            rows: brief::rows_of_map(&facts, &made.outcome),
+            ..next
+        }),
         blocks: summary::blocks(&facts, &made.outcome, &made.file_totals),
         json: serde_json::Value::Object(json),
         findings: opened.findings.clone(),
@@ -618,10 +645,11 @@ fn report(made: &Made, files: Vec<(String, u64)>) -> Report {
 pub fn map(job: &Path, options: &MapOptions, progress: &dyn Progress) -> Result<Report, AppError> {
     let common = &options.common;
     progress.start("reading the job", 0);
-    let folder = match &options.output {
-        Some(folder) => folder.clone(),
-        None => read_map_job(job)?.value.output.folder,
-    };
+    let settings = read_map_job(job)?.value;
+    let folder = options.output.clone().unwrap_or(settings.output.folder);
+    if !options.overwrite {
+        commit::of_another_job(&folder, job, &settings.field.name)?;
+    }
     let commit_options = CommitOptions {
         overwrite: options.overwrite,
         cancel: common.cancel.clone(),
@@ -655,7 +683,25 @@ pub fn map(job: &Path, options: &MapOptions, progress: &dyn Progress) -> Result<
     };
     made.opened.findings.splice(0..0, before);
     made.opened.findings.extend(done.findings);
-    Ok(report(&made, done.written))
+    by_weight(&mut made.opened.findings);
+    let formats = &made.opened.settings.output.formats;
+    let loaded = [Format::Iso11783, Format::Shapefile].map(|format| formats.contains(&format));
+    let next = if options.dry_run {
+        vec![format!(
+            "Nothing was written; write it: haulm map {}",
+            job.display()
+        )]
+    } else if made.stopped {
+        Vec::new()
+    } else {
+        brief::next_of_map(&made.outcome, &made.opened.findings, loaded.into())
+    };
+    let next = Brief {
+        next,
+        folder: Some(folder.display().to_string()),
+        ..Brief::default()
+    };
+    Ok(report(&made, done.written, next))
 }
 
 /// Does everything that [`map`] does but write.
@@ -664,7 +710,18 @@ pub fn map(job: &Path, options: &MapOptions, progress: &dyn Progress) -> Result<
 /// As [`map`].
 pub fn check(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Report, AppError> {
     let made = make(job, common, progress)?;
-    Ok(report(&made, Vec::new()))
+    let next = Brief {
+        next: if made.stopped {
+            Vec::new()
+        } else {
+            vec![
+                format!("Write the map: haulm map {}", job.display()),
+                brief::LABEL.to_owned(),
+            ]
+        },
+        ..Brief::default()
+    };
+    Ok(report(&made, Vec::new(), next))
 }
 
 /// A figure of a job's paper, computed anew and written nowhere: the figure, the map id, what was noticed, and whether a finding stops the map.
@@ -745,9 +802,12 @@ pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<R
         .map(|slot| slot.0.clone())
         .collect();
     let (blocks, json) = summary::inspected(&facts, &looked, &files, &names);
+    by_weight(&mut findings);
     let stopped = findings.iter().any(Finding::stops);
+    let shown = job.display().to_string();
     Ok(Report {
         title: format!("{}, before any rate", opened.settings.field.name),
+        brief: Some(brief::of_inspection(&facts, &looked, &files, &shown)),
         blocks,
         json,
         findings,

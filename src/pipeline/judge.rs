@@ -1,7 +1,7 @@
 //! What the user must know of a map before trusting it.
 
 use crate::finding::{Finding, codes};
-use crate::job::settings::{Crop, Output, Response, Settings};
+use crate::job::settings::{Crop, Output, RateRules, Response, Settings};
 use crate::pipeline::rates::Rated;
 use crate::pipeline::reference::Reference;
 use crate::pipeline::run::{Looked, Sources};
@@ -9,6 +9,7 @@ use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::Totals;
 use crate::pipeline::{judge_strips, share};
 use crate::science::methods::Method;
+use crate::units::{NRate, Yield};
 
 /// Fewer growing days than this stop a map: response indices are all close to 1.
 const LEAST_DAYS: f64 = 60.0;
@@ -52,15 +53,15 @@ pub fn cautions(
         findings.push(Finding::stop(
             codes::IMAGE_UNSEEN,
             format!(
-                "{:.1} % of the field was not seen, more than a quarter: a field rate on so much ground is no map; use another image",
+                "{:.1} % of the field has no image, more than a quarter: a field rate on so much ground is no map; use another image",
                 100.0 * totals.unseen_share
             ),
-        ));
+        ).with_figure(format!("{:.1} %", 100.0 * totals.unseen_share)));
     } else if totals.unseen_share > 0.0 {
         findings.push(Finding::note(
             codes::IMAGE_UNSEEN_PART,
             format!(
-                "{:.1} % of the field was not seen and gets its stated rate",
+                "{:.1} % of the field has no image and gets its stated rate",
                 100.0 * totals.unseen_share
             ),
         ));
@@ -68,15 +69,10 @@ pub fn cautions(
     if let Some(usual) = settings.rate.usual {
         let mean = totals.mean_rate;
         if mean < usual * 0.5 || mean > usual * 1.5 {
-            findings.push(Finding::stop(
-                codes::RATE_USUAL,
-                format!(
-                    "the field's mean rate {:.1} kg N/ha ({:.1} lb N/ac) lies outside half to one and a half times the usual {:.1} kg N/ha ({:.1} lb N/ac): check strip, method and units before spreading",
-                    mean.get(),
-                    mean.as_lb_per_ac(),
-                    usual.get(),
-                    usual.as_lb_per_ac()
-                ),
+            findings.push(far_from_usual(
+                &settings.rate,
+                mean,
+                settings.output.us_units,
             ));
         }
     }
@@ -99,10 +95,9 @@ pub fn cautions(
         findings.push(Finding::caution(
             codes::RATE_SEASON_HELD,
             format!(
-                "{:.1} % of the canopy asks for more than the {:.1} ({:.1} lb N/ac) that the season's limit leaves and is held to it",
+                "{:.1} % of the canopy asks for more than the {} that the season's limit leaves and is limited to it",
                 100.0 * totals.held_share,
-                settings.rate.maximum,
-                settings.rate.maximum.as_lb_per_ac()
+                settings.rate.maximum.told(settings.output.us_units)
             ),
         ));
     }
@@ -110,7 +105,7 @@ pub fn cautions(
         findings.push(Finding::note(
             codes::RATE_THIN,
             format!(
-                "{:.1} % of the field is thin (index below {:.3}): lack of nitrogen is not the likely reason there; go and look",
+                "{:.1} % of the field is a poor stand (index below {:.3}): lack of nitrogen is not the likely reason there; go and look",
                 100.0 * totals.thin_share,
                 rated.thin_below
             ),
@@ -129,20 +124,36 @@ pub fn cautions(
     }
 }
 
+/// A mean or flat rate outside half to one and a half times the usual one: a stop where the job says that the usual rate is the one in question.
+pub fn far_from_usual(rate: &RateRules, mean: NRate, us: bool) -> Finding {
+    let usual = rate.usual.unwrap_or(NRate::ZERO).told(us);
+    let told = format!(
+        "mean {} is outside half to one and a half times the usual {usual}: check strip or readings, method and units before you apply it",
+        mean.told(us)
+    );
+    if rate.usual_is_this_pass {
+        Finding::stop(codes::RATE_USUAL, told).with_figure(mean.told(us))
+    } else {
+        Finding::caution(codes::RATE_USUAL, told)
+    }
+}
+
 /// Says where the curve and the greatest yield cannot both be right: an amount in the wrong unit looks like a field that needs nothing.
 fn yields(settings: &Settings, totals: &Totals, findings: &mut Vec<Finding>) {
     let (Some(yields), Some((without, _))) = (settings.response.yields(), totals.yields) else {
         return;
     };
     let most = yields.maximum_yield;
+    let grain = |grain: Yield| grain.told(settings.output.us_units, settings.season.crop.lb_per_bu);
     if totals.capped_without_share > 0.5 {
         let told = format!(
-            "{:.0} % of the canopy reaches the maximum yield of {:.2} t/ha without more nitrogen by the curve, and so gets nothing for it: check maximum yield, curve and growing days, and their units",
+            "{:.0} % of the canopy reaches the maximum yield of {} without more nitrogen by the curve, and so gets nothing for it: check maximum yield, curve and growing days, and their units",
             100.0 * totals.capped_without_share,
-            most.get() / 1000.0
+            grain(most)
         );
         findings.push(if totals.capped_without_share > NO_MAP {
             Finding::stop(codes::RATE_AT_MAXIMUM, told)
+                .with_figure(format!("{:.0} %", 100.0 * totals.capped_without_share))
         } else {
             Finding::caution(codes::RATE_AT_MAXIMUM, told)
         });
@@ -150,9 +161,9 @@ fn yields(settings: &Settings, totals: &Totals, findings: &mut Vec<Finding>) {
         findings.push(Finding::caution(
             codes::RATE_FAR_BELOW,
             format!(
-                "by the curve the canopy yields {:.2} t/ha without more nitrogen, less than a tenth of the maximum {:.2} t/ha: check maximum yield, curve and growing days, and their units",
-                without.get() / 1000.0,
-                most.get() / 1000.0
+                "by the curve the canopy yields {} without more nitrogen, less than a tenth of the maximum {}: check maximum yield, curve and growing days, and their units",
+                grain(without),
+                grain(most)
             ),
         ));
     }
@@ -311,14 +322,15 @@ pub fn growing_days(crop: &Crop, days: f64, findings: &mut Vec<Finding>) {
         findings.push(Finding::stop(
             codes::SEASON_EARLY,
             format!("only {days} growing days since planting: below {LEAST_DAYS:.0} every response index is close to 1 and says nothing; sense again later"),
-        ));
+        )
+        .with_figure(format!("{days} d")));
     } else if let Some((low, high)) = crop
         .window_days
         .filter(|(low, high)| days < *low || days > *high)
     {
         findings.push(Finding::caution(
             codes::SEASON_WINDOW,
-            format!("{days} growing days lie outside {low:.0} to {high:.0}, where the index foretells the yield of {} best", crop.name),
+            format!("{days} growing days lie outside {low:.0} to {high:.0}, where the index predicts the yield of {} best", crop.name),
         ));
     }
     if days > MOST_DAYS {
@@ -363,7 +375,8 @@ fn below_one(reference: &Reference, findings: &mut Vec<Finding>) {
         findings.push(Finding::stop(
             codes::REFERENCE_BELOW,
             format!("the strip is paler than the crop beside it: response index {ratio:.3} (95 %: {low:.3} to {high:.3}) lies wholly below 1; look whether strip, image and names are right"),
-        ));
+        )
+        .with_figure(format!("{ratio:.3}")));
     }
 }
 
@@ -391,14 +404,14 @@ fn uncertainties(
     {
         findings.push(Finding::caution(
             codes::REFERENCE_RATIO_TOTAL,
-            format!("by the strip's ratio instead of its level seen ground would get {} instead of {}{}: where the strip lies decides; look whether its place stands for the field", n(other), n(base), by_how_much(other, 0)),
+            format!("by the strip's ratio instead of its level ground with image would get {} instead of {}{}: where the strip lies decides; look whether its place stands for the field", n(other), n(base), by_how_much(other, 0)),
         ));
     }
     for (other, what) in totals.n_kg_by_inset.iter().zip(["less", "more"]) {
         if let Some(other) = other.filter(|other| moves(*other, 0.05)) {
             findings.push(Finding::caution(
                 codes::REFERENCE_INSET_TOTAL,
-                format!("with {what} inset (or reach) of the strips seen ground would get {} instead of {}{}", n(other), n(base), by_how_much(other, 1)),
+                format!("with {what} inset (or reach) of the strips ground with image would get {} instead of {}{}", n(other), n(base), by_how_much(other, 1)),
             ));
         }
     }
@@ -409,7 +422,7 @@ fn uncertainties(
         findings.push(Finding::note(
             codes::REFERENCE_DROPPED_TOTAL,
             format!(
-                "without leaving segments out seen ground would get {} instead of {}{}",
+                "without leaving segments out ground with image would get {} instead of {}{}",
                 n(other),
                 n(base),
                 by_how_much(other, 1)
@@ -464,7 +477,7 @@ fn dates(settings: &Settings, findings: &mut Vec<Finding>) {
                 "the image of {} is {days} days old on {applied}, more than {}: the crop has moved on; sense again",
                 image.date, settings.application.maximum_image_age
             ),
-        ));
+        ).with_figure(format!("{days} d")));
     } else if days < 0 {
         findings.push(Finding::caution(
             codes::APPLICATION_BEFORE,

@@ -351,7 +351,7 @@ pub fn run(
         findings.push(Finding::note(
             codes::MONEY_NONE,
             format!(
-                "the method {} foretells no yield, so that no gain can be told; prices {}",
+                "the method {} predicts no yield, so that no gain can be given; prices {}",
                 settings.response.name(),
                 if settings.response.economic.is_some() {
                     "set the economic optimum and nothing else"

@@ -84,7 +84,7 @@ pub fn totals_by_share(settings: &Settings, totals: &ByShare) -> String {
             format!(", {} by the measured share", n(kg))
         });
         format!(
-            " (exact totals of seen ground: {} by each cell, {} by the whole field{measured})",
+            " (exact totals of ground with image: {} by each cell, {} by the whole field{measured})",
             n(totals.each_cell),
             n(whole)
         )
@@ -122,7 +122,7 @@ pub fn findings_of(
     let n = |kg: f64| settings.output.nitrogen(kg);
     let ways = match (totals.whole_field, totals.measured) {
         (Some(whole), Some(own)) => format!(
-            "; seen ground gets {}, {}, {} by each cell, by the whole field, by this share",
+            "; ground with image gets {}, {}, {} by each cell, by the whole field, by this share",
             n(totals.each_cell),
             n(whole),
             n(own)

@@ -27,6 +27,7 @@ mod drive;
 mod economic;
 mod field;
 mod findings;
+mod golden;
 #[path = "../../examples/ground/mod.rs"]
 mod ground;
 mod job_file;
@@ -60,5 +61,6 @@ mod satellites;
 mod scenes;
 mod season;
 mod share_study;
+mod stumbles;
 mod uncertainty;
 mod unsound;

@@ -12,7 +12,7 @@ use crate::format::maps::{Table, TableKind, TableRow, mend_task, write_table};
 use crate::space::crs::{Crs, Projector};
 use crate::zones::carried::{Attribute, CarriedMap, MapKind, System};
 use crate::zones::faults::fault::Fault;
-use crate::zones::faults::repair::{Repair, repair};
+use crate::zones::faults::repair::{Asked, Repair, repair};
 
 /// Path and size of files. (bytes)
 type Files = Vec<(String, u64)>;
@@ -170,6 +170,7 @@ pub(super) fn write_repair(
     map: &CarriedMap,
     from: &Path,
     field: Option<&MultiPolygon<f64>>,
+    asked: &Asked,
     overwrite: bool,
 ) -> Result<(Repair, Files), AppError> {
     if is_task_copy(path, map) {
@@ -203,7 +204,7 @@ pub(super) fn write_repair(
         return Err(told
             .with_hint("state its reference system first (a .prj file, or an export from a GIS)"));
     };
-    let mended = repair(map);
+    let mended = repair(map, asked, field);
     let target = if kind == TableKind::GeoPackage {
         crs.clone()
     } else {
