@@ -1,5 +1,6 @@
 //! Resolves settings, opens inputs, runs the pipeline, writes: what the front ends call.
 
+mod accepted;
 pub mod api;
 pub(crate) mod below;
 pub mod cancel;
@@ -7,8 +8,10 @@ pub mod check_map;
 pub mod commit;
 pub mod convert;
 pub(crate) mod date_guess;
+pub mod decide;
 pub mod error;
 pub mod explain;
+pub mod files;
 mod formats;
 pub(crate) mod image_source;
 pub mod image_watch;
@@ -26,9 +29,13 @@ mod overview;
 mod paper;
 pub mod picture;
 pub mod points;
+pub mod prepare;
 pub mod progress;
 pub mod rate;
 pub mod record;
 mod refusal;
+pub mod requests;
+pub mod reread;
 pub mod season;
+pub(crate) mod setup;
 pub(crate) mod unchanged;

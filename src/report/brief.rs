@@ -129,7 +129,7 @@ pub fn next_of_map(outcome: &Outcome, findings: &[Finding], formats: (bool, bool
 /// The short answer of an inspection.
 pub fn of_inspection(
     facts: &Facts<'_>,
-    looked: &crate::pipeline::run::Looked,
+    looked: &crate::pipeline::looked::Looked,
     files: &[FileFacts],
     job: &str,
 ) -> Brief {

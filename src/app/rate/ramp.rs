@@ -4,11 +4,11 @@ use std::path::Path;
 
 use super::told::{Both, next_of_rate, product_rate, product_row, row};
 use super::{judge, ramp_image};
-use crate::app::api::Common;
+use crate::app::accepted::accept;
 use crate::app::error::AppError;
 use crate::app::job::echo;
-use crate::app::map::accept;
 use crate::app::record;
+use crate::app::requests::Common;
 use crate::finding::{Checked, Finding, by_weight};
 use crate::pipeline::product::product_findings;
 use crate::pipeline::ramp;
@@ -57,7 +57,7 @@ pub(super) fn rate(
         settings.us_units,
         &mut findings,
     );
-    accept(&settings.accept, &mut findings);
+    let mut findings = accept(&settings.accept, findings);
     by_weight(&mut findings);
     let stopped = findings.iter().any(Finding::stops);
     let both = Both {
