@@ -572,6 +572,8 @@ pub struct RateRules {
     pub maximum_step: Option<NRate>,
     /// The grower's flat rate, for comparison.
     pub usual: Option<NRate>,
+    /// Whether that is the rate of this very pass.
+    pub usual_is_this_pass: bool,
     /// Rule for thin cells.
     pub thin: StateRate,
     /// Rule for unseen cells.

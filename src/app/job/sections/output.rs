@@ -44,6 +44,7 @@ pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
         if let Some(problem) = code.as_deref().and_then(not_acceptable) {
             table.refuse("code", problem);
         }
+        let figure = table.text("figure");
         let reason = table.text("reason");
         table.require("reason");
         let by = table.text("by");
@@ -61,7 +62,7 @@ pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
         }
         table.finish();
         if let (Some(code), Some(reason), Some(by)) = (code, reason, by) {
-            all.push((code, Acceptance { reason, by }));
+            all.push((code, Acceptance { figure, reason, by }));
         }
     }
     all
