@@ -26,7 +26,6 @@ use crate::pipeline::money::money_findings;
 use crate::pipeline::product::product_findings;
 use crate::pipeline::run::{Outcome, RunError, Sources, look, run};
 use crate::pipeline::scan::ScanError;
-use crate::report::card::card;
 use crate::report::draw::drawing::Drawing;
 use crate::report::model::Report;
 use crate::report::paper::Subject;
@@ -509,19 +508,6 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, Ap
         }
     };
     let stopped = findings.iter().any(Finding::stops);
-    if !stopped {
-        files.push(Payload::new(
-            "machine/CARD.txt",
-            card(
-                &outcome.prescription,
-                &rates,
-                &points,
-                &file_totals,
-                &findings,
-            )
-            .into_bytes(),
-        ));
-    }
     opened.findings = findings;
     let mut made = Made {
         opened,

@@ -637,6 +637,8 @@ fn prescription(
     Prescription {
         map_id: String::new(),
         field_name: settings.field.name.clone(),
+        client: settings.filed.client.clone(),
+        farm: settings.filed.farm.clone(),
         crop: settings.season.crop.name.clone(),
         image_date: settings
             .imagery
