@@ -117,7 +117,7 @@ pub fn card(facts: &CardFacts<'_>) -> String {
     if !walk.is_empty() {
         card.title("WALK FIRST");
         for finding in walk {
-            card.text("* ", &for_the_driver(finding));
+            card.text("* ", &sentence(&for_the_driver(finding)));
         }
     }
 
@@ -147,7 +147,7 @@ pub fn card(facts: &CardFacts<'_>) -> String {
         .iter()
         .filter(|finding| is_of_the_machine(finding))
     {
-        card.text("* ", &for_the_driver(finding));
+        card.text("* ", &sentence(&for_the_driver(finding)));
     }
     for caution in product_cautions(prescription, facts.product_cautions) {
         card.text("* ", &caution);

@@ -220,24 +220,45 @@ fn cell_html(cell: &str) -> String {
                 .all(|c| c.is_ascii_digit() || matches!(c, '.' | ',' | '-'))
     });
     if is_place {
-        format!("<a href=\"{cell}\">{}</a>", &cell[4..])
+        let place = cell[4..].replacen(',', ", ", 1);
+        format!("<a href=\"{cell}\">{place}</a>")
     } else {
         glued(cell)
     }
 }
 
-/// Text as it may stand in HTML, with units held to their numbers by a space that does not break.
+/// Text as it may stand in HTML, with units held to their numbers by a space that does not break, and dates in one piece.
 fn glued(text: &str) -> String {
     let text = escaped(text);
     let mut out = String::with_capacity(text.len());
+    let mut rest = 0;
     for (at, c) in text.char_indices() {
+        if at < rest {
+            continue;
+        }
         if c == ' ' && is_unit_after_number(&text[..at], &text[at + 1..]) {
             out.push('\u{a0}');
+        } else if is_date(text[at..].as_bytes()) {
+            let _ = write!(out, "<span class=\"date\">{}</span>", &text[at..at + DATE]);
+            rest = at + DATE;
         } else {
             out.push(c);
         }
     }
     out
+}
+
+/// Length of a date.
+const DATE: usize = 10;
+
+/// Whether a text begins with a date: `2026-04-14`.
+fn is_date(text: &[u8]) -> bool {
+    text.get(..DATE).is_some_and(|date| {
+        date.iter().enumerate().all(|(k, byte)| match k {
+            4 | 7 => *byte == b'-',
+            _ => byte.is_ascii_digit(),
+        })
+    }) && !text.get(DATE).is_some_and(u8::is_ascii_digit)
 }
 
 fn write_figure(out: &mut String, figure: &Figure) -> std::fmt::Result {
@@ -273,5 +294,9 @@ mod tests {
             "1439.3\u{a0}L of UAN 28 (64.7\u{a0}kg\u{a0}N/ha), 95\u{a0}% limits, at 12.0\u{a0}m &lt;b&gt;"
         );
         assert_eq!(glued("zone 3 later"), "zone 3 later");
+        assert_eq!(
+            glued("of 2026-04-14, \u{e9}"),
+            "of <span class=\"date\">2026-04-14</span>, \u{e9}"
+        );
     }
 }

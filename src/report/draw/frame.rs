@@ -120,7 +120,7 @@ impl Graticule {
 
     /// Writes each line's number where it leaves the map: meridians above, parallels on the left. A number without room is left out.
     pub fn number(&self, drawing: &mut Drawing, frame: &MapFrame) {
-        const SIZE: f64 = 10.0;
+        const SIZE: f64 = 10.5;
         let (x, y, w, h) = frame.window;
         let style = TextStyle {
             size: SIZE,
@@ -253,7 +253,7 @@ pub fn north_arrow(drawing: &mut Drawing, at: (f64, f64), convergence_deg: f64) 
         (0.0, 17.0),
         "N",
         TextStyle {
-            size: 10.0,
+            size: 10.5,
             anchor: Anchor::Middle,
             bold: true,
             ..TextStyle::default()

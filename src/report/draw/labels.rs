@@ -218,7 +218,7 @@ impl Placer {
     pub fn led(&mut self, rings: &Rings, size: (f64, f64), field: &Rings) -> Option<Led> {
         const DIRECTIONS: usize = 24;
         let from = Self::candidates(rings).first()?.0;
-        for far in (2..=14).map(|k| f64::from(k) * 10.0) {
+        for far in (2..=9).map(|k| f64::from(k) * 10.0) {
             for k in 0..DIRECTIONS {
                 let angle = k as f64 / DIRECTIONS as f64 * std::f64::consts::TAU;
                 let at = (

@@ -44,9 +44,16 @@ pub fn height(entries: &[Entry]) -> f64 {
 /// Where the second of two columns begins: the left one is the higher.
 fn split(entries: &[Entry]) -> usize {
     let half = height(entries) / 2.0;
-    (1..entries.len())
+    let at = (1..entries.len())
         .find(|k| height(&entries[..*k]) >= half)
-        .unwrap_or(entries.len())
+        .unwrap_or(entries.len());
+    // A heading goes with what stands below it.
+    let is_heading = |k: usize| matches!(entries.get(k), Some(Entry::Heading(_)));
+    if at > 1 && is_heading(at - 1) {
+        at - 1
+    } else {
+        at
+    }
 }
 
 /// Height of a legend in two columns.

@@ -23,7 +23,7 @@ pub const WIDTH: f64 = 720.0;
 /// Width of a drawing for a phone.
 pub const PHONE: f64 = 360.0;
 /// Height of a map that takes half a page.
-pub const HALF_PAGE: f64 = 516.0;
+pub const HALF_PAGE: f64 = 504.0;
 /// Width kept for the legend of a page's map.
 const LEGEND: f64 = 178.0;
 /// Kept beside a map for the numbers of its graticule.
@@ -37,7 +37,9 @@ const WORD_SIZE: f64 = 10.5;
 /// More zones than this are told by colour and table alone; no line leads to any.
 const MOST_LED: usize = 40;
 /// Most lines that lead to labels.
-const MOST_LINES: usize = 12;
+const MOST_LINES: usize = 10;
+/// The same of a small map, where lines would hide more than they tell.
+const MOST_LINES_SMALL: usize = 4;
 /// Zones that are labelled, the largest first.
 const MOST_LABELS: usize = 300;
 const ZONE_LINE: Stroke = Stroke::new(INK, 0.8);
@@ -263,7 +265,7 @@ impl Plan<'_> {
                     MapFrame::height_for(boundary, PHONE - RIM, MARGIN, PHONE)
                 };
                 let panel = (RIM, RIM, PHONE - RIM - 1.0, panel_height);
-                let below = legend::columns_height(entries) + FURNITURE;
+                let below = legend::columns_height(entries) + FURNITURE_BELOW;
                 (PHONE, RIM + panel_height + below, panel)
             }
         };
@@ -554,9 +556,14 @@ impl Plan<'_> {
             }
         }
         if self.prescription.zones.len() <= MOST_LED {
+            let most = if w > PHONE {
+                MOST_LINES
+            } else {
+                MOST_LINES_SMALL
+            };
             let mut lines = 0;
             for (k, rings, text) in left {
-                if lines == MOST_LINES {
+                if lines == most {
                     break;
                 }
                 if let Some(led) = placer.led(&rings, room(&text, RATE_SIZE), &field) {
@@ -624,6 +631,8 @@ impl Plan<'_> {
 const NORTH_OF_CARD: (f64, f64) = (PHONE - 21.0, 21.0);
 /// Height that north arrow and scale bar take beside or under a legend.
 const FURNITURE: f64 = 96.0;
+/// Height that both take under a map.
+const FURNITURE_BELOW: f64 = 54.0;
 
 /// Drawings of one page need names of their own.
 fn phone_name(name: &'static str, phone: bool) -> &'static str {

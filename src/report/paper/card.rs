@@ -122,11 +122,7 @@ fn card(paper: &Paper<'_>) -> Part {
             summed: false,
         })
     });
-    let mut minded = vec![
-        text.say("mind-law"),
-        text.say("mind-adviser"),
-        text.say("card-stop-if"),
-    ];
+    let mut minded = vec![text.say("mind-law"), text.say("card-stop-if")];
     minded.push(match prescription.look_ahead {
         Some(ahead) => text.with("card-looks-ahead", &[("by", &shown.length(ahead))]),
         None => text.say("card-shut-off"),

@@ -6,7 +6,7 @@ use crate::units::Length;
 /// The cautions that apply, the law first.
 pub(super) fn chosen(paper: &Paper<'_>) -> Vec<String> {
     let text = paper.text;
-    let mut list = vec![text.say("mind-law"), text.say("mind-adviser"), water(paper)];
+    let mut list = vec![text.say("mind-law"), water(paper)];
     let product = paper.outcome.prescription.product.as_ref();
     let name = product
         .map(|product| product.name().to_lowercase())

@@ -13,8 +13,18 @@ pub(super) fn part(paper: &Paper<'_>) -> Part {
     if paper.scouts.is_empty() {
         blocks.push(Block::Text(text.say("scout-none")));
     } else {
-        blocks.push(Block::Text(text.say("scout-text")));
-        blocks.push(Block::Table(walk::table(paper, 0, MOST_ROWS)));
+        // Two short tables side by side take half of the height of one.
+        let shown = paper.scouts.len().min(MOST_ROWS);
+        let left = shown.div_ceil(2);
+        blocks.push(Block::Small(text.say("scout-caption")));
+        blocks.push(Block::Beside(
+            vec![Block::Table(walk::table(paper, 0, left))],
+            if shown > left {
+                vec![Block::Table(walk::table(paper, left, shown - left))]
+            } else {
+                Vec::new()
+            },
+        ));
         blocks.push(walk::look_for(paper));
     }
     blocks.push(Block::Beside(planned(paper), applied(paper)));

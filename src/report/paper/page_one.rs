@@ -28,9 +28,8 @@ pub(super) fn part(paper: &Paper<'_>) -> Part {
     blocks.push(Block::Figure(figures::rates(paper)));
     let mut left = brings(paper);
     left.extend(look_at(paper));
-    let mut right = mind(paper);
-    right.push(Block::Small(text.say("one-limits")));
-    blocks.push(Block::Beside(left, right));
+    blocks.push(Block::Beside(left, mind(paper)));
+    blocks.push(Block::Small(text.say("one-limits")));
     Part {
         id: "decision",
         heading: text.say("one-heading"),
@@ -84,8 +83,8 @@ fn decision(paper: &Paper<'_>) -> String {
         ("product", product.as_str()),
         ("area", &area),
         ("unit", shown.screen_unit()),
-        ("least", &format!("{least:.1}")),
-        ("greatest", &format!("{greatest:.1}")),
+        ("least", &format!("{least:.0}")),
+        ("greatest", &format!("{greatest:.0}")),
         ("mean", &format!("{mean:.1}")),
         ("n_least", &nitrogen(least)),
         ("n_greatest", &nitrogen(greatest)),
@@ -228,8 +227,7 @@ fn loads(paper: &Paper<'_>) -> Fact {
         .zip(number("capacity"))
         .zip(number("last_fill").zip(number("even_fill")));
     let Some(((fills, capacity), (last, even))) = found else {
-        return Fact::new(text.say("fact-loads"), text.say("fact-loads-blank"))
-            .note(text.say("fact-loads-note"));
+        return Fact::new(text.say("fact-loads"), text.say("fact-loads-blank"));
     };
     let unit = paper.shown().total_unit();
     let amount = |value: f64| format!("{value:.0} {unit}");
@@ -261,13 +259,12 @@ fn brings(paper: &Paper<'_>) -> Vec<Block> {
                 .note(text.say("fact-gain-note")),
             );
             if let Some(gain) = &money.expected {
-                let share = per_hundred(gain.share);
                 let expected = |key: &str, (rate, flat): &(NRate, ExpectedNet)| {
                     Fact::new(
                         text.with(key, &[("rate", &shown.rate(*rate))]),
                         signed(gain.over(flat), currency),
                     )
-                    .note(text.with("fact-gain-expected", &[("share", &share)]))
+                    .note(text.say("fact-gain-expected"))
                 };
                 facts.push(expected("fact-gain-flat", &gain.mean_flat));
                 facts.push(expected("fact-gain-best-flat", &gain.best_flat));
@@ -313,7 +310,20 @@ fn brings(paper: &Paper<'_>) -> Vec<Block> {
         "fact-image",
         &[("date", &outcome.prescription.image_date.to_string())],
     )));
-    vec![Block::Heading(text.say("one-brings")), Block::Facts(facts)]
+    let expected = outcome
+        .money
+        .as_ref()
+        .and_then(|money| money.expected.as_ref());
+    let heading = expected.map_or_else(
+        || text.say("one-brings"),
+        |gain| {
+            text.with(
+                "one-brings-expected",
+                &[("share", &per_hundred(gain.share))],
+            )
+        },
+    );
+    vec![Block::Heading(heading), Block::Facts(facts)]
 }
 
 /// What to look at in the field first.

@@ -81,7 +81,11 @@ pub(super) fn table(paper: &Paper<'_>, skip: usize, most: usize) -> Table {
         })
         .collect();
     Table {
-        caption: text.say("scout-caption"),
+        caption: text.say(if skip == 0 {
+            "scout-heading"
+        } else {
+            "scout-further"
+        }),
         columns: vec![
             (text.say("scout-number"), true),
             (text.say("scout-place"), false),

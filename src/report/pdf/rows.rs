@@ -255,7 +255,7 @@ impl Maker<'_> {
     fn facts(&mut self, facts: &[Fact], parent: NodeId, width: f64) -> Vec<Row> {
         let table = self.tree.grow(Some(parent), Kind::Table);
         let body = self.tree.grow(Some(table), Kind::Body);
-        let left = width * 0.42;
+        let left = width * 0.46;
         let mut rows = Vec::new();
         for fact in facts {
             let row_node = self.tree.grow(Some(body), Kind::Row);
@@ -372,7 +372,7 @@ impl Maker<'_> {
                     .map(|value| run(&format!("  {value}"), look(TEXT))),
             );
             let mut row = self.text_row(&runs, width, body, 14.0);
-            row.height += 3.4;
+            row.height += 2.6;
             let (a, b) = (1.0, 8.0);
             for (from, to) in [
                 ((a, a), (b, a)),
@@ -474,12 +474,12 @@ impl Maker<'_> {
             let body = self.tree.grow(Some(node), Kind::ItemBody);
             let left = k as f64 * each;
             let words = self.text_row(&[run(item, soft(SMALL))], each - 14.0, body, 0.0);
-            row.height = row.height.max(words.height + 34.0);
-            row.marks.extend(words.moved(left, 33.0).marks);
+            row.height = row.height.max(words.height + 27.0);
+            row.marks.extend(words.moved(left, 26.0).marks);
             row.marks.push((
                 Mark::Rule {
-                    from: (left, 32.0),
-                    to: (left + each - 14.0, 32.0),
+                    from: (left, 25.0),
+                    to: (left + each - 14.0, 25.0),
                     width: 0.6,
                     colour: INK,
                 },
@@ -518,7 +518,7 @@ impl Maker<'_> {
     }
 
     fn table(&mut self, table: &Table, parent: NodeId, width: f64) -> Vec<Row> {
-        let pad = 3.0;
+        let pad = 4.0;
         let widths = self.column_widths(table, width, pad);
         let mut rows = Vec::new();
         let node = self.tree.grow(Some(parent), Kind::Table);
