@@ -29,7 +29,7 @@ const LEGEND: f64 = 178.0;
 /// Kept beside a map for the numbers of its graticule.
 const RIM: f64 = 15.0;
 /// Room between field and rim.
-const MARGIN: f64 = 20.0;
+const MARGIN: f64 = 32.0;
 /// Size of a rate's label: 8.6 pt on A4.
 const RATE_SIZE: f64 = 12.0;
 /// Size of other words on a map: 7.5 pt on A4.
@@ -523,8 +523,8 @@ impl Plan<'_> {
                 .with("map-strip", &[("number", &strip.strip.to_string())]);
             if let Some(at) = placer.inside(rings, room(&text, WORD_SIZE), &clear) {
                 put(text, WORD_SIZE, at, None, None);
-            } else if let Some(led) = placer.led(rings, room(&text, WORD_SIZE), &field) {
-                put(text, WORD_SIZE, led.at, None, Some(led.line));
+            } else if let Some(at) = placer.beside(rings, room(&text, WORD_SIZE)) {
+                put(text, WORD_SIZE, at, None, None);
             }
         }
         let mut left: Vec<(usize, Rings, String)> = Vec::new();
