@@ -4,12 +4,12 @@
 
 use crate::finding::{Code, Finding, Severity, codes};
 use crate::job::keys::table;
+use crate::map::ascii::ascii;
+use crate::map::check_points::CheckPoint;
+use crate::map::file_totals::{FileNames, FileTotal, MachineFile};
+use crate::map::machine::MachineRates;
+use crate::map::prescription::Prescription;
 use crate::units::Area;
-use crate::zones::ascii::ascii;
-use crate::zones::check_points::CheckPoint;
-use crate::zones::file_totals::{FileNames, FileTotal, MachineFile};
-use crate::zones::machine::MachineRates;
-use crate::zones::prescription::Prescription;
 
 /// Columns of the card.
 const WIDTH: usize = 72;
@@ -467,11 +467,11 @@ impl Card {
 mod tests {
     use super::*;
     use crate::finding::Acceptance;
+    use crate::map::check_points::check_points;
+    use crate::map::file_totals::of_polygons;
+    use crate::map::fixture;
+    use crate::map::machine::machine_rates;
     use crate::units::RateUnit;
-    use crate::zones::check_points::check_points;
-    use crate::zones::file_totals::of_polygons;
-    use crate::zones::fixture;
-    use crate::zones::machine::machine_rates;
 
     fn text(prescription: &Prescription, findings: &[Finding]) -> String {
         let checked = machine_rates(prescription).unwrap();

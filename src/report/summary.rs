@@ -1,18 +1,19 @@
 //! The summary of a run as an adviser would tell it: reference, season, yields, rates, totals, money.
 
 use crate::job::settings::Settings;
+use crate::map::file_totals::FileTotal;
+use crate::map::prescription::CellState;
 use crate::pipeline::gain::ExpectedNet;
 use crate::pipeline::ground::Ground;
+use crate::pipeline::looked::Looked;
 use crate::pipeline::money::{Comparison, Money};
 use crate::pipeline::product::Loads;
-use crate::pipeline::run::{Looked, Outcome};
+use crate::pipeline::run::Outcome;
 use crate::pipeline::season::GrowingSeason;
 use crate::pipeline::share::per_hundred;
 use crate::pipeline::strips::StripFound;
 use crate::report::model::{Block, Column, Row, Table};
 use crate::units::{Area, KG_PER_LB, NRate, Yield};
-use crate::zones::file_totals::FileTotal;
-use crate::zones::prescription::CellState;
 use serde_json::{Value, json};
 
 /// What a summary needs besides the outcome.

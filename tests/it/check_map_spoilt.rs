@@ -86,7 +86,7 @@ fn turn(map: &Path, to: ConvertTo, output: PathBuf) -> ConvertRequest {
         unit: None,
         product: None,
         from_product: None,
-        task: haulm::zones::flavour::TaskFlavour::default(),
+        task: haulm::map::task_options::TaskOptions::default(),
         cell: (to == ConvertTo::GeoTiff).then(|| "10 m".to_owned()),
         overwrite: true,
         common: haulm::app::api::Common::default(),

@@ -14,11 +14,11 @@ use crate::app::error::AppError;
 use crate::format::maps;
 use crate::format::maps::MapError;
 use crate::format::vector::read_polygons;
+use crate::map::faults;
 use crate::report::model::Report;
 use crate::space::crs::{Crs, Projector};
 use crate::space::polygon::joined;
 use crate::space::repair::{Repaired, repaired, widest};
-use crate::zones::faults;
 
 /// What to check, and against what; amounts as the user wrote them.
 #[derive(Clone, Debug, Default)]

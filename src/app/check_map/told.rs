@@ -4,19 +4,19 @@ use serde_json::json;
 
 use crate::app::check_map::{CheckMapRequest, fault_json};
 use crate::finding::{Code, Finding, Severity, codes};
+use crate::map::faults::fault::Fault;
+use crate::map::faults::repair::Repair;
+use crate::map::faults::{Against, Verdict};
+use crate::map::imported::{ImportedMap, System};
 use crate::report::model::{Block, Column, Report, Row, Table};
 use crate::space::crs::{Crs, Projector};
-use crate::zones::carried::{CarriedMap, System};
-use crate::zones::faults::fault::Fault;
-use crate::zones::faults::repair::Repair;
-use crate::zones::faults::{Against, Verdict};
 
 /// Faults of one code that are told one by one; all stand in JSON and in the layer.
 const TOLD: usize = 10;
 
 pub(super) fn report(
     request: &CheckMapRequest,
-    map: &CarriedMap,
+    map: &ImportedMap,
     against: &Against,
     verdict: &Verdict,
     repair: Option<&Repair>,
@@ -98,7 +98,7 @@ pub(super) fn report(
     }
 }
 
-fn rows(map: &CarriedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
+fn rows(map: &ImportedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
     let sums = &verdict.sums;
     let system = match &map.system {
         System::Known(crs) => format!("{crs} ({})", crs.name()),

@@ -1,8 +1,8 @@
 //! Legends: what a colour or a hatch means, with its unit, in words beside it.
 
+use crate::map::palette::{Colour, INK, ramp};
 use crate::report::draw::drawing::{Drawing, Item, Stroke, Style, THIN, TextStyle};
 use crate::report::draw::hatch::Hatch;
-use crate::zones::palette::{Colour, INK, ramp};
 
 /// Height of a row.
 const ROW: f64 = 16.5;

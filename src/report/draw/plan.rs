@@ -4,6 +4,8 @@ use std::collections::HashSet;
 
 use geo::MultiPolygon;
 
+use crate::map::palette::{Colour, INK, Legend, PAPER, ramp};
+use crate::map::prescription::Prescription;
 use crate::report::draw::drawing::{
     Anchor, Drawing, Item, Rings, Stroke, Style, THIN, TextStyle, rough_width,
 };
@@ -15,8 +17,6 @@ use crate::report::draw::legend::Entry;
 use crate::report::draw::raster::{IndexOverview, Part};
 use crate::report::text::Text;
 use crate::zones::outline::outlines;
-use crate::zones::palette::{Colour, INK, Legend, PAPER, ramp};
-use crate::zones::prescription::Prescription;
 
 /// Width of a drawing for a page.
 pub const WIDTH: f64 = 720.0;
@@ -694,8 +694,8 @@ fn hatch_key(hatch: Hatch) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::map::fixture;
     use crate::report::draw::labels::is_box_inside;
-    use crate::zones::fixture;
 
     fn plan<'a>(
         prescription: &'a Prescription,

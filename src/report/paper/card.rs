@@ -1,5 +1,6 @@
 //! The card for the cab: half a page in black and white, or a phone.
 
+use crate::map::file_totals::MachineFile;
 use crate::report::card::{
     by_file, density, for_the_driver, is_of_the_machine, product_cautions, sentence,
 };
@@ -7,7 +8,6 @@ use crate::report::document::{Block, Document, Fact, Noticed, Part, Table};
 use crate::report::paper::page_one::noticed;
 use crate::report::paper::shown::Shown;
 use crate::report::paper::{Paper, cautions, figures};
-use crate::zones::file_totals::MachineFile;
 
 /// The card for the cab as a file of its own.
 pub fn card_document(paper: &Paper<'_>) -> Document {

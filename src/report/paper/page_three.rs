@@ -3,12 +3,12 @@
 use std::collections::BTreeMap;
 
 use crate::finding::Finding;
+use crate::map::prescription::CellRecord;
 use crate::report::document::{Block, Part, Table};
 use crate::report::paper::Paper;
 use crate::report::paper::page_one::noticed;
 use crate::report::paper::shown::{Shown, ratio};
 use crate::units::{Area, NMass, Yield};
-use crate::zones::prescription::CellRecord;
 
 /// Rows of a list of zones or places; longer lists stand in the appendix.
 pub(super) const MOST_ROWS: usize = 20;
@@ -225,8 +225,8 @@ fn rate_table(paper: &Paper<'_>) -> Table {
     }
 }
 
-fn state_key(state: crate::zones::prescription::CellState) -> &'static str {
-    use crate::zones::prescription::CellState;
+fn state_key(state: crate::map::prescription::CellState) -> &'static str {
+    use crate::map::prescription::CellState;
     match state {
         CellState::Canopy | CellState::Sliver => "state-canopy",
         CellState::Thin => "state-thin",

@@ -1,11 +1,11 @@
 //! The walk: places that somebody should see before anything is applied.
 
+use crate::map::scouting::{ScoutKind, ScoutPoint};
 use crate::report::document::{Block, Table};
 use crate::report::paper::Paper;
 use crate::report::paper::shown::ratio;
 use crate::report::text::Text;
 use crate::units::Area;
-use crate::zones::scouting::{ScoutKind, ScoutPoint};
 
 /// Short name of a place, as a receiver shows it.
 pub fn scout_name(text: &Text, point: &ScoutPoint) -> String {

@@ -10,8 +10,8 @@ use crate::job::settings::{Application, Filed, Format, Output, ReportSettings};
 use crate::job::suggest::nearest;
 use crate::job::unit;
 use crate::job::unit::Measure;
+use crate::map::task_options::{TaskKind, TaskOptions, TaskVersion};
 use crate::units::{Product, RateUnit};
-use crate::zones::flavour::{TaskFlavour, TaskKind, TaskVersion};
 use jiff::civil::Date;
 
 /// `[application]`.
@@ -220,8 +220,8 @@ pub(crate) fn output(
 }
 
 /// `task_data = { version = "3.3", kind = "grid" }`.
-fn task_data(section: &mut Section<'_>) -> TaskFlavour {
-    let mut flavour = TaskFlavour::default();
+fn task_data(section: &mut Section<'_>) -> TaskOptions {
+    let mut flavour = TaskOptions::default();
     let Some(entry) = section.take("task_data") else {
         return flavour;
     };
