@@ -167,6 +167,7 @@ pub fn decide(settings: &Settings, basis: &Basis<'_>) -> Result<Checked<Outcome>
         )
     });
     let title = Title {
+        filed: &settings.filed,
         field_name: &settings.field.name,
         crop: &settings.season.crop.name,
         image_date: settings

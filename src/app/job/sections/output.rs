@@ -1,4 +1,4 @@
-//! `[application]`, `[[accept]]` and `[output]`.
+//! `[application]`, `[[accept]]`, `[record]`, `[report]` and `[output]`.
 
 use std::path::Path;
 
@@ -6,7 +6,7 @@ use crate::finding::{Acceptance, Code, Severity, codes};
 use crate::job::keys::Key;
 use crate::job::problem::Problem;
 use crate::job::reader::{Item, Section};
-use crate::job::settings::{Application, Format, Output};
+use crate::job::settings::{Application, Filed, Format, Output, ReportSettings};
 use crate::job::suggest::nearest;
 use crate::job::unit;
 use crate::job::unit::Measure;
@@ -185,6 +185,21 @@ pub(crate) fn rate_unit(
         section.refuse("unit", problem);
     }
     (unit, unit.is_us())
+}
+
+/// `[record]`.
+pub(crate) fn filed(section: &mut Section<'_>) -> Filed {
+    Filed {
+        client: section.text("client"),
+        farm: section.text("farm"),
+    }
+}
+
+/// `[report]`.
+pub(crate) fn report(section: &mut Section<'_>) -> ReportSettings {
+    ReportSettings {
+        appendix: section.boolean_or("appendix"),
+    }
 }
 
 /// `[output]`.
