@@ -6,7 +6,7 @@ use crate::app::error::AppError;
 use crate::app::formats::{Failed, refused_format};
 use crate::app::prepare::{Prepared, check_curve};
 use crate::app::reread::keys_to_reread;
-use crate::finding::{Checked, Finding, codes};
+use crate::finding::{Checked, Finding, by_weight, codes};
 use crate::format::iso11783;
 use crate::format::iso11783::{Iso11783Error, RateGrid};
 use crate::job::settings::{Format, Output, Settings};
@@ -33,7 +33,7 @@ pub struct Decision {
     of_steps: Vec<Finding>,
     /// What the draws of the uncertainty noticed.
     of_draws: Vec<Finding>,
-    /// All findings, in the order of the walk; stops that the job accepts are marked.
+    /// All findings, by weight, those of one weight in the order of the walk; stops that the job accepts are marked.
     findings: Vec<Finding>,
 }
 
@@ -199,6 +199,7 @@ impl Decision {
         for finding in &mut all {
             finding.message = without_folder(&finding.message, &inner.folder);
         }
+        by_weight(&mut all);
         self.findings = all;
         self
     }

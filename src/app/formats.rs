@@ -49,7 +49,7 @@ impl Failed {
             let begin = format!("{word} cannot be written, so the machine gets no file at all: ");
             let end =
                 format!("; leave {word:?} out of output.formats if the machine can do without");
-            Finding::stop(codes::OUTPUT_MACHINE, self.told(&begin, &end))
+            Finding::stop(codes::OUTPUT_MACHINE, self.told(&begin, &end)).with_figure(word)
         } else {
             let begin = format!("{word} is not written, the other files are: ");
             Finding::caution(codes::OUTPUT_FORMAT, self.told(&begin, ""))

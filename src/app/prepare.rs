@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::app::error::AppError;
-use crate::app::job::resolve::read_map_job;
+use crate::app::job::resolve::read_map_job_in;
 use crate::app::open::{Canopy, Image, ImageFacts, UsedBand};
 use crate::app::overview::index_overview;
 use crate::app::paper::weather_months;
@@ -158,7 +158,7 @@ pub(crate) fn prepare_for(
     common: &Common,
     progress: &dyn Progress,
 ) -> Result<Prepared, AppError> {
-    let settings = || read_map_job(job);
+    let settings = || read_map_job_in(job, common.us_units);
     prepared(purpose, job, &settings, common, progress)
 }
 

@@ -63,6 +63,9 @@ fn bootstrap(strip: &crate::pipeline::strips::Strip) -> Value {
 pub fn findings(findings: &[Finding]) -> Value {
     let one = |finding: &Finding| {
         let mut value = json!({ "code": finding.code, "severity": finding.severity.word(), "message": finding.message });
+        if let (Some(figure), Some(map)) = (&finding.figure, value.as_object_mut()) {
+            map.insert("figure".to_owned(), json!(figure));
+        }
         if let (Some(accepted), Some(map)) = (&finding.accepted, value.as_object_mut()) {
             map.insert(
                 "accepted".to_owned(),

@@ -45,7 +45,7 @@ pub fn totals_by_share(output: &Output, totals: &ByShare) -> String {
             format!(", {} by the measured share", n(kg))
         });
         format!(
-            " (exact totals of seen ground: {} by each cell, {} by the whole field{measured})",
+            " (exact totals of ground with image: {} by each cell, {} by the whole field{measured})",
             n(totals.each_cell),
             n(whole)
         )
@@ -78,7 +78,7 @@ pub fn finding_of(
     let n = |kg: f64| output.nitrogen(kg);
     let ways = match (totals.whole_field, totals.measured) {
         (Some(whole), Some(own)) => format!(
-            "; seen ground gets {}, {}, {} by each cell, by the whole field, by this share",
+            "; ground with image gets {}, {}, {} by each cell, by the whole field, by this share",
             n(totals.each_cell),
             n(whole),
             n(own)

@@ -167,6 +167,7 @@ pub fn decide(settings: &Settings, basis: &Basis<'_>) -> Result<Checked<Outcome>
         )
     });
     let title = Title {
+        filed: &settings.filed,
         field_name: &settings.field.name,
         crop: &settings.season.crop.name,
         image_date: settings
@@ -232,8 +233,13 @@ fn said_of(settings: &Settings, basis: &Basis<'_>, outcome: &Outcome) -> Vec<Fin
     ));
     log.extend(image.and_then(|image| judge::dates(image.date, &settings.application)));
     log.extend(judge::unseen(totals));
-    log.extend(judge::usual(rule, totals));
-    log.extend(judge::yields(response, totals));
+    log.extend(judge::usual(rule, output, totals));
+    log.extend(judge::yields(
+        response,
+        &settings.season.crop,
+        output,
+        totals,
+    ));
     log.extend(judge::direction(response, output, rated, totals));
     log.extend(judge::method(response));
     let asked = Told {
@@ -242,7 +248,7 @@ fn said_of(settings: &Settings, basis: &Basis<'_>, outcome: &Outcome) -> Vec<Fin
         index: image.map(|image| image.index.as_str()),
     };
     log.extend(judge::made_for(response, &asked));
-    log.extend(judge::season_limit(rule, totals));
+    log.extend(judge::season_limit(rule, output, totals));
     log.extend(judge::thin(rated, totals));
     if image.is_some_and(|image| image.point_spread.is_any()) {
         log.push(judge::point_spread());

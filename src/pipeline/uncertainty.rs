@@ -608,7 +608,7 @@ pub fn findings_of(
         findings.push(Finding::note(
             codes::UNCERTAINTY_FIELD,
             format!(
-                "eight times in ten the field's nitrogen, {} as computed, should lie between {} and {}{against}, by {} draws of every uncertainty at once; shares of the variance: {}",
+                "the field's nitrogen, {} as computed, has an 80 % range of {} to {}{against} (P10 to P90, Monte Carlo, {} draws); shares of the variance: {}",
                 lb(uncertainty.plain_kg),
                 lb(band.low),
                 lb(band.high),

@@ -11,7 +11,7 @@ use toml_edit::DocumentMut;
 use crate::app::cancel::{Cancel, Signal};
 use crate::app::decide::Decision;
 use crate::app::error::AppError;
-use crate::app::job::resolve::map_job;
+use crate::app::job::resolve::map_job_in;
 use crate::app::photo::{Photo, photo};
 use crate::app::prepare::{Prepared, prepare_with};
 use crate::app::progress::Progress;
@@ -327,7 +327,7 @@ impl Job {
             error: Some(error),
             faults,
         };
-        let settings = match map_job(editing.now.text.as_bytes(), &self.path) {
+        let settings = match map_job_in(editing.now.text.as_bytes(), &self.path, common.us_units) {
             Ok(settings) => settings,
             Err(error) => {
                 let faults = match &error {
@@ -337,7 +337,7 @@ impl Job {
                 let mut left = nothing(error.into(), faults);
                 // What the job says of field and image can be looked at before the rest is known.
                 let sketch = edit::sketch(&editing.now.text)
-                    .and_then(|text| map_job(text.as_bytes(), &self.path).ok());
+                    .and_then(|text| map_job_in(text.as_bytes(), &self.path, common.us_units).ok());
                 if let Some(settings) = sketch {
                     let kept = editing
                         .prepared

@@ -407,17 +407,15 @@ fn binary(bytes: Vec<u8>) -> Response {
 async fn index_of(State(shared): State<Shared>, Path(id): Path<String>) -> Result<Response, Refusal> {
     let (_, shown) = shown_of(&shared, &id)?;
     let prepared = shown.prepared.as_ref().ok_or_else(|| Refusal::missing("image yet"))?;
-    let values = prepared
-        .inner()
-        .overview
-        .as_ref()
-        .map_or(&[][..], |overview| overview.values.as_slice());
-    Ok(binary(
-        values
+    // Beyond the boundary lies nobody's decision: the page shows the field alone.
+    let values = prepared.inner().overview.iter().flat_map(|overview| {
+        overview
+            .values
             .iter()
-            .flat_map(|value| (*value as f32).to_le_bytes())
-            .collect(),
-    ))
+            .zip(&overview.inside)
+            .map(|(value, inside)| if *inside { *value as f32 } else { f32::NAN })
+    });
+    Ok(binary(values.flat_map(f32::to_le_bytes).collect()))
 }
 
 #[derive(Deserialize)]

@@ -26,12 +26,30 @@ pub fn read_map_job(path: &Path) -> Result<Checked<Settings>, JobError> {
     map_job(&bytes_of(path)?, path)
 }
 
-/// Reads the job file of one flat rate from hand readings: `[field]`, `[imagery]` and `[machine]` are not needed.
+/// As [`read_map_job`], with US units first for people, or metric ones, when `us` says so.
+///
+/// # Errors
+/// As [`read_map_job`].
+pub fn read_map_job_in(path: &Path, us: Option<bool>) -> Result<Checked<Settings>, JobError> {
+    map_job_in(&bytes_of(path)?, path, us)
+}
+
+/// Resolves the text of a map job as [`read_map_job_in`] does that of a file.
+///
+/// # Errors
+/// [`JobError::Refused`] with every fault found.
+pub fn map_job_in(bytes: &[u8], path: &Path, us: Option<bool>) -> Result<Checked<Settings>, JobError> {
+    let log = log_of(bytes, path)?;
+    log.set_units(us);
+    map_job_of(log, path)
+}
+
+/// Reads the job file of one flat rate from hand readings: `[field]`, `[imagery]` and `[machine]` are not needed. `us`: US or metric units first for people, whatever the job says.
 ///
 /// # Errors
 /// When the file cannot be read, or anything in it is wrong: every fault at once.
-pub fn read_rate_job(path: &Path) -> Result<Checked<RateSettings>, JobError> {
-    rate_job(&bytes_of(path)?, path)
+pub fn read_rate_job(path: &Path, us: Option<bool>) -> Result<Checked<RateSettings>, JobError> {
+    rate_job_in(&bytes_of(path)?, path, us)
 }
 
 /// More than this is no job file, and would only fill the memory. (bytes)
@@ -106,7 +124,10 @@ pub(super) fn ended<T>(value: Option<T>, log: Log, path: &Path) -> Result<Checke
 /// # Errors
 /// [`JobError::Refused`] with every fault found.
 pub fn map_job(bytes: &[u8], path: &Path) -> Result<Checked<Settings>, JobError> {
-    let log = log_of(bytes, path)?;
+    map_job_of(log_of(bytes, path)?, path)
+}
+
+fn map_job_of(log: Log, path: &Path) -> Result<Checked<Settings>, JobError> {
     let value = reader::parse(&log)
         .and_then(|root| map_settings(root, path.parent().unwrap_or(Path::new(""))));
     ended(value, log, path)
@@ -117,7 +138,20 @@ pub fn map_job(bytes: &[u8], path: &Path) -> Result<Checked<Settings>, JobError>
 /// # Errors
 /// [`JobError::Refused`] with every fault found.
 pub fn rate_job(bytes: &[u8], path: &Path) -> Result<Checked<RateSettings>, JobError> {
+    rate_job_in(bytes, path, None)
+}
+
+/// As [`rate_job`]; `us` as in [`read_rate_job`].
+///
+/// # Errors
+/// As [`rate_job`].
+pub fn rate_job_in(
+    bytes: &[u8],
+    path: &Path,
+    us: Option<bool>,
+) -> Result<Checked<RateSettings>, JobError> {
     let log = log_of(bytes, path)?;
+    log.set_units(us);
     let value = reader::parse(&log)
         .and_then(|root| rate_settings(root, path.parent().unwrap_or(Path::new(""))));
     ended(value, log, path)
@@ -147,6 +181,8 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     let mut in_doubt = root.section("uncertainty");
     let mut in_application = root.section("application");
     let accept = output::accept(&mut root);
+    let mut in_record = root.section("record");
+    let mut in_report = root.section("report");
     let mut in_output = root.section("output");
 
     let field = ground::field(&mut in_field, folder);
@@ -261,7 +297,9 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
         &mut in_application,
         imagery.as_ref().map(|imagery| imagery.date),
     );
-    let us = rules.as_ref().is_some_and(|(_, us)| *us);
+    let filed = output::filed(&mut in_record);
+    let report = output::report(&mut in_report);
+    let us = root.log().us();
     let output = output::output(&mut in_output, product.as_ref(), us, folder);
 
     forget_product(&in_product, product.as_ref());
@@ -284,6 +322,8 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
             in_prices,
             in_doubt,
             in_application,
+            in_record,
+            in_report,
             in_output,
             root,
         ])
@@ -306,6 +346,8 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
         uncertainty,
         application,
         accept,
+        filed,
+        report,
         output,
     })
 }
@@ -393,7 +435,7 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     let mut in_output = root.section("output");
     // A job of a map serves as well: what only a map needs is passed over.
     let mut in_points = root.section("points");
-    for key in ["machine", "zones", "uncertainty"] {
+    for key in ["machine", "zones", "uncertainty", "record", "report"] {
         root.section(key).rest();
     }
 
@@ -462,7 +504,7 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
         &mut in_application,
         season.as_ref().and_then(|season| season.sensed),
     );
-    let us = rules.as_ref().is_some_and(|(_, us)| *us);
+    let us = root.log().us();
     let (unit, us_units) = output::rate_unit(&mut in_output, product.as_ref(), us);
     forget_product(&in_product, product.as_ref());
     for mut section in [in_field, in_imagery, in_points, in_reference, in_output] {

@@ -46,7 +46,7 @@ pub fn write_plain(
     if map.measure.quantity == Quantity::Nitrogen {
         findings.push(Finding::caution(
             codes::CONVERT_NITROGEN,
-            "the task data hold nitrogen, not product: a machine meters product, so state it with --product, or the rates do not fit what is in the tank",
+            "the task data hold nitrogen, not product: a machine meters product, so state it with --to-product, or the rates do not fit what is in the tank",
         ));
     }
     let way = Projector::new(&map.system, &Crs::wgs84())?;
@@ -79,6 +79,8 @@ pub fn write_plain(
         version: flavour.version,
         field: designator(&map.name, xml::LONGEST_TEXT, "Field"),
         task: designator(&map.name, xml::LONGEST_TEXT, "Task"),
+        client: None,
+        farm: None,
         crop: map
             .crop
             .as_ref()

@@ -50,6 +50,10 @@ pub struct Settings {
     pub application: Application,
     /// `[[accept]]`: code and who accepted it.
     pub accept: Vec<(String, Acceptance)>,
+    /// `[record]`.
+    pub filed: Filed,
+    /// `[report]`.
+    pub report: ReportSettings,
     /// `[output]`.
     pub output: Output,
 }
@@ -572,6 +576,8 @@ pub struct RateRules {
     pub maximum_step: Option<NRate>,
     /// The grower's flat rate, for comparison.
     pub usual: Option<NRate>,
+    /// Whether that is the rate of this very pass.
+    pub usual_is_this_pass: bool,
     /// Rule for thin cells.
     pub thin: StateRate,
     /// Rule for unseen cells.
@@ -780,6 +786,22 @@ pub struct Application {
     pub date: Option<Date>,
     /// Days after which an image no longer shows the crop.
     pub maximum_image_age: i32,
+}
+
+/// `[record]`: under which names field and task are filed.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Filed {
+    /// Client, also called customer or grower.
+    pub client: Option<String>,
+    /// Farm.
+    pub farm: Option<String>,
+}
+
+/// `[report]`.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct ReportSettings {
+    /// Whether lists that the five pages cut short stand in an appendix.
+    pub appendix: bool,
 }
 
 /// `[output]`.

@@ -420,6 +420,7 @@ fn say_what_is_left(carried: &ImportedMap, on_grid: bool, findings: &mut Vec<Fin
             code: fault.code,
             severity: fault.severity.min(Severity::Caution),
             message,
+            figure: None,
             accepted: None,
         });
     }

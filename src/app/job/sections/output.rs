@@ -1,4 +1,4 @@
-//! `[application]`, `[[accept]]` and `[output]`.
+//! `[application]`, `[[accept]]`, `[record]`, `[report]` and `[output]`.
 
 use std::path::Path;
 
@@ -6,7 +6,7 @@ use crate::finding::{Acceptance, Code, Severity, codes};
 use crate::job::keys::Key;
 use crate::job::problem::Problem;
 use crate::job::reader::{Item, Section};
-use crate::job::settings::{Application, Format, Output};
+use crate::job::settings::{Application, Filed, Format, Output, ReportSettings};
 use crate::job::suggest::nearest;
 use crate::job::unit;
 use crate::job::unit::Measure;
@@ -44,6 +44,7 @@ pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
         if let Some(problem) = code.as_deref().and_then(not_acceptable) {
             table.refuse("code", problem);
         }
+        let figure = table.text("figure");
         let reason = table.text("reason");
         table.require("reason");
         let by = table.text("by");
@@ -61,7 +62,7 @@ pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
         }
         table.finish();
         if let (Some(code), Some(reason), Some(by)) = (code, reason, by) {
-            all.push((code, Acceptance { reason, by }));
+            all.push((code, Acceptance { figure, reason, by }));
         }
     }
     all
@@ -184,6 +185,21 @@ pub(crate) fn rate_unit(
         section.refuse("unit", problem);
     }
     (unit, unit.is_us())
+}
+
+/// `[record]`.
+pub(crate) fn filed(section: &mut Section<'_>) -> Filed {
+    Filed {
+        client: section.text("client"),
+        farm: section.text("farm"),
+    }
+}
+
+/// `[report]`.
+pub(crate) fn report(section: &mut Section<'_>) -> ReportSettings {
+    ReportSettings {
+        appendix: section.boolean_or("appendix"),
+    }
 }
 
 /// `[output]`.
