@@ -47,9 +47,9 @@ pub type PageServer = fn(&PageRequest, &dyn Fn(&Started)) -> Result<Report, AppE
 /// # Errors
 /// Always.
 pub fn no_page(_request: &PageRequest, _say: &dyn Fn(&Started)) -> Result<Report, AppError> {
-    Err(AppError::refused(
-        "page.missing",
-        "this haulm was built without the page",
+    Err(
+        AppError::refused("page.missing", "this haulm was built without the page").with_hint(
+            "build it with the feature \"web\", which is on unless --no-default-features is given",
+        ),
     )
-    .with_hint("build it with the feature \"web\", which is on unless --no-default-features is given"))
 }

@@ -120,5 +120,9 @@ fn stretch(bands: &[&Vec<f64>; 3]) -> (f64, f64) {
     values.sort_by(f64::total_cmp);
     let at = |share: f64| values[((values.len() - 1) as f64 * share) as usize];
     let (low, high) = (at(0.02), at(0.98));
-    if high > low { (low, high) } else { (low, low + 1.0) }
+    if high > low {
+        (low, high)
+    } else {
+        (low, low + 1.0)
+    }
 }

@@ -1,7 +1,7 @@
 //! The arguments: one definition for parsing, help, completions and manual pages.
 
-use std::num::{NonZeroU16, NonZeroU64};
 use std::net::IpAddr;
+use std::num::{NonZeroU16, NonZeroU64};
 use std::path::PathBuf;
 
 use clap::error::{ContextKind, ContextValue, ErrorKind};
@@ -361,7 +361,12 @@ pub struct PageArgs {
     #[arg(long)]
     pub write: bool,
     /// Port to listen on [default: a free one]
-    #[arg(long, value_name = "PORT", default_value_t = 0, hide_default_value = true)]
+    #[arg(
+        long,
+        value_name = "PORT",
+        default_value_t = 0,
+        hide_default_value = true
+    )]
     pub port: u16,
     /// Let other devices on the network in, by this address of this machine [default: this machine alone]
     #[arg(long, value_name = "ADDRESS")]

@@ -74,7 +74,14 @@ mod tests {
             fingerprint: Some("AA:BB".to_owned()),
         };
         let text = said(&started);
-        for part in ["https://192.168.1.20:4321/#abc", "for looking", "blocks", "Code for one device: abc", "AA:BB", "Ctrl-C"] {
+        for part in [
+            "https://192.168.1.20:4321/#abc",
+            "for looking",
+            "blocks",
+            "Code for one device: abc",
+            "AA:BB",
+            "Ctrl-C",
+        ] {
             assert!(text.contains(part), "{part}");
         }
     }

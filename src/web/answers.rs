@@ -36,7 +36,10 @@ fn number(record: &Value, path: &str) -> Option<f64> {
 }
 
 fn word<'a>(record: &'a Value, path: &str) -> &'a str {
-    record.pointer(path).and_then(Value::as_str).unwrap_or_default()
+    record
+        .pointer(path)
+        .and_then(Value::as_str)
+        .unwrap_or_default()
 }
 
 /// Digits in groups of three, by a narrow space.
@@ -49,7 +52,11 @@ fn grouped(value: f64) -> String {
         }
         out.push(digit);
     }
-    if value < 0.0 && digits != "0" { format!("\u{2212}{out}") } else { out }
+    if value < 0.0 && digits != "0" {
+        format!("\u{2212}{out}")
+    } else {
+        out
+    }
 }
 
 fn area(output: &Output, m2: f64) -> String {
@@ -81,7 +88,11 @@ fn rate(output: &Output, kg_ha: f64) -> String {
 }
 
 fn rate_unit(output: &Output) -> &'static str {
-    if output.us_units { "lb N/ac" } else { "kg N/ha" }
+    if output.us_units {
+        "lb N/ac"
+    } else {
+        "kg N/ha"
+    }
 }
 
 fn percent(share: f64) -> String {
@@ -136,13 +147,17 @@ fn seen(record: &Value, output: &Output) -> Answer {
         percent(1.0 - unseen),
         number(record, "/image/mean_index").unwrap_or(f64::NAN)
     )];
-    let parts: Vec<String> = [("bare", "/totals/bare_share"), ("thin", "/totals/thin_share"), ("no image", "/totals/unseen_share")]
-        .iter()
-        .filter_map(|(name, path)| {
-            let share = number(record, path)?;
-            (share >= 0.0005).then(|| format!("{name} {:.1} %", 100.0 * share))
-        })
-        .collect();
+    let parts: Vec<String> = [
+        ("bare", "/totals/bare_share"),
+        ("thin", "/totals/thin_share"),
+        ("no image", "/totals/unseen_share"),
+    ]
+    .iter()
+    .filter_map(|(name, path)| {
+        let share = number(record, path)?;
+        (share >= 0.0005).then(|| format!("{name} {:.1} %", 100.0 * share))
+    })
+    .collect();
     if !parts.is_empty() {
         lines.push(parts.join(", "));
     }
@@ -165,7 +180,9 @@ fn is_nitrogen(record: &Value) -> Answer {
         number(record, "/reference/ratio_high"),
     ) {
         lines.push(match number(record, "/reference/placebo/places") {
-            Some(places) => format!("response index, 95 % {low:.2} to {high:.2}; {places:.0} placebo strips"),
+            Some(places) => {
+                format!("response index, 95 % {low:.2} to {high:.2}; {places:.0} placebo strips")
+            }
             None => format!("response index, 95 % {low:.2} to {high:.2}"),
         });
     } else if ratio.is_some() {
@@ -213,12 +230,18 @@ fn how_much(record: &Value, output: &Output) -> Answer {
         .or_else(|| number(record, "/money/gain_over_flat"))
     {
         let currency = word(record, "/money/currency");
-        let expected = record.pointer("/money/expected/gain_over_best_flat").is_some_and(Value::is_number);
+        let expected = record
+            .pointer("/money/expected/gain_over_best_flat")
+            .is_some_and(Value::is_number);
         lines.push(format!(
             "{}{} {currency} over {} ({})",
             if gain >= 0.0 { "+" } else { "" },
             grouped(gain),
-            if expected { "the best flat rate" } else { "a flat rate" },
+            if expected {
+                "the best flat rate"
+            } else {
+                "a flat rate"
+            },
             if expected { "expected" } else { "at most" },
         ));
     }
@@ -244,8 +267,12 @@ fn how_sure(record: &Value, output: &Output, drawing: bool) -> Answer {
                 .pointer("/uncertainty/drawn/alone/0/uncertainty")
                 .and_then(Value::as_str)
             {
-                let share = number(record, "/uncertainty/drawn/alone/0/variance_share").unwrap_or_default();
-                lines.push(format!("80 % range (P10 to P90); {} of it by the {widest}", percent(share)));
+                let share =
+                    number(record, "/uncertainty/drawn/alone/0/variance_share").unwrap_or_default();
+                lines.push(format!(
+                    "80 % range (P10 to P90); {} of it by the {widest}",
+                    percent(share)
+                ));
             } else {
                 lines.push("80 % range (P10 to P90)".to_owned());
             }
@@ -291,7 +318,8 @@ fn severities(record: &Value) -> (usize, usize) {
     let count = |severity: &str| {
         all.iter()
             .filter(|finding| {
-                finding["severity"] == severity && finding.get("accepted").is_none_or(Value::is_null)
+                finding["severity"] == severity
+                    && finding.get("accepted").is_none_or(Value::is_null)
             })
             .count()
     };

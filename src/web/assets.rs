@@ -3,7 +3,9 @@
 use std::io::Read as _;
 
 use axum::extract::Request;
-use axum::http::header::{ACCEPT_ENCODING, CACHE_CONTROL, CONTENT_ENCODING, CONTENT_TYPE, ETAG, IF_NONE_MATCH, VARY};
+use axum::http::header::{
+    ACCEPT_ENCODING, CACHE_CONTROL, CONTENT_ENCODING, CONTENT_TYPE, ETAG, IF_NONE_MATCH, VARY,
+};
 use axum::http::{HeaderValue, StatusCode};
 use axum::response::{IntoResponse as _, Response};
 use flate2::read::GzDecoder;
@@ -25,18 +27,36 @@ fn sent(request: &Request, bytes: &'static [u8], kind: &'static str) -> Response
         (CONTENT_TYPE, HeaderValue::from_static(kind)),
         (CACHE_CONTROL, HeaderValue::from_static("no-cache")),
         (VARY, HeaderValue::from_static("accept-encoding")),
-        (ETAG, HeaderValue::from_str(&tag).unwrap_or(HeaderValue::from_static("\"\""))),
+        (
+            ETAG,
+            HeaderValue::from_str(&tag).unwrap_or(HeaderValue::from_static("\"\"")),
+        ),
     ];
-    if request.headers().get(IF_NONE_MATCH).is_some_and(|known| known.as_bytes() == tag.as_bytes()) {
+    if request
+        .headers()
+        .get(IF_NONE_MATCH)
+        .is_some_and(|known| known.as_bytes() == tag.as_bytes())
+    {
         return (StatusCode::NOT_MODIFIED, headers).into_response();
     }
     let packed = request
         .headers()
         .get(ACCEPT_ENCODING)
         .and_then(|value| value.to_str().ok())
-        .is_some_and(|value| value.split(',').any(|way| way.split(';').next().is_some_and(|way| way.trim() == "gzip")));
+        .is_some_and(|value| {
+            value.split(',').any(|way| {
+                way.split(';')
+                    .next()
+                    .is_some_and(|way| way.trim() == "gzip")
+            })
+        });
     if packed {
-        return (headers, [(CONTENT_ENCODING, HeaderValue::from_static("gzip"))], bytes).into_response();
+        return (
+            headers,
+            [(CONTENT_ENCODING, HeaderValue::from_static("gzip"))],
+            bytes,
+        )
+            .into_response();
     }
     let mut plain = Vec::new();
     match GzDecoder::new(bytes).read_to_end(&mut plain) {

@@ -30,7 +30,8 @@ pub(crate) fn keys() -> Result<Value, AppError> {
             let section = row["section"].as_str().unwrap_or_default().to_owned();
             row["question"] = question_of(&section).into();
             let name = row["name"].as_str().unwrap_or_default().to_owned();
-            let known = table(&section).and_then(|table| table.keys.iter().find(|key| key.name == name));
+            let known =
+                table(&section).and_then(|table| table.keys.iter().find(|key| key.name == name));
             row["noun"] = known.map_or("", |key| key.noun).into();
         }
     }
@@ -56,9 +57,17 @@ pub(crate) fn allowed(shared: &Shared, job: &Job, change: &Change) -> Result<(),
             .into());
     };
     if (change.section.as_str(), change.key.as_str()) == ("output", "folder") {
-        return Err(AppError::refused("page.folder", "the output folder is chosen in the job file, not on the page").into());
+        return Err(AppError::refused(
+            "page.folder",
+            "the output folder is chosen in the job file, not on the page",
+        )
+        .into());
     }
-    let Some(text) = change.value.as_deref().filter(|_| row.kind.text().contains("path")) else {
+    let Some(text) = change
+        .value
+        .as_deref()
+        .filter(|_| row.kind.text().contains("path"))
+    else {
         return Ok(());
     };
     let Ok(value) = text.trim().parse::<toml_edit::Value>() else {
@@ -80,28 +89,59 @@ pub(crate) fn allowed(shared: &Shared, job: &Job, change: &Change) -> Result<(),
             None => path.to_owned(),
         };
         if path.contains('\0') || path.contains('\\') || shared.folder().metadata(&below).is_err() {
-            return Err(AppError::refused("page.path", "the page reads only what lies in its own folder")
-                .with_fact(format!("{}.{}", change.section, change.key), path)
-                .with_hint("put the file beside the job, or name it in the job file with an editor")
-                .into());
+            return Err(AppError::refused(
+                "page.path",
+                "the page reads only what lies in its own folder",
+            )
+            .with_fact(format!("{}.{}", change.section, change.key), path)
+            .with_hint("put the file beside the job, or name it in the job file with an editor")
+            .into());
         }
     }
     Ok(())
 }
 
-/// Puts an acceptance into the job.
+/// A stop that an adviser goes past.
+#[derive(Clone, Debug, Deserialize, ToSchema)]
+pub(crate) struct Accept {
+    code: String,
+    /// The finding's figure, as it was shown.
+    figure: Option<String>,
+    reason: String,
+    by: String,
+}
+
+/// Puts an acceptance into the job, in place of an earlier one of the same code.
 ///
 /// # Errors
 /// Without a reason or a name.
-pub(crate) fn accept(document: &mut DocumentMut, code: &str, reason: &str, by: &str) -> Result<(), AppError> {
-    if reason.trim().is_empty() || by.trim().is_empty() {
-        return Err(AppError::refused("page.accept", "who accepts a stop says why, and who it is"));
+pub(crate) fn accept(document: &mut DocumentMut, asked: &Accept) -> Result<(), AppError> {
+    let (reason, by) = (asked.reason.trim(), asked.by.trim());
+    if reason.is_empty() || by.is_empty() {
+        return Err(AppError::refused(
+            "page.accept",
+            "who accepts a stop says why, and who it is",
+        ));
     }
-    edit::add(
-        document,
-        &["accept"],
-        &[("code", code.into()), ("reason", reason.trim().into()), ("by", by.trim().into())],
-    );
+    let code = |table: &toml_edit::Table| {
+        table
+            .get("code")
+            .and_then(toml_edit::Item::as_str)
+            .map(str::to_owned)
+    };
+    if let Some(list) = document
+        .get_mut("accept")
+        .and_then(toml_edit::Item::as_array_of_tables_mut)
+    {
+        list.retain(|table| code(table).as_deref() != Some(asked.code.as_str()));
+    }
+    let figure = asked.figure.as_deref().map(|figure| ("figure", figure.into()));
+    let entries: Vec<(&str, toml_edit::Value)> = [("code", asked.code.as_str().into())]
+        .into_iter()
+        .chain(figure)
+        .chain([("reason", reason.into()), ("by", by.into())])
+        .collect();
+    edit::add(document, &["accept"], &entries);
     Ok(())
 }
 
@@ -133,8 +173,13 @@ pub(crate) fn geojson(shown: &Shown, drawn: &Drawn) -> Result<String, AppError> 
     let line = drawn.layer == "line";
     let least = if line { 2 } else { 3 };
     let points: usize = drawn.shapes.iter().map(Vec::len).sum();
-    if drawn.shapes.is_empty() || points > MOST_POINTS || drawn.shapes.iter().any(|shape| shape.len() < least) {
-        return Err(wrong("a line has two points at least, any other shape three"));
+    if drawn.shapes.is_empty()
+        || points > MOST_POINTS
+        || drawn.shapes.iter().any(|shape| shape.len() < least)
+    {
+        return Err(wrong(
+            "a line has two points at least, any other shape three",
+        ));
     }
     let plane = &prepared.ground().plane.crs;
     let way = Projector::new(plane, &Crs::wgs84()).map_err(|error| wrong(&error.to_string()))?;
@@ -142,7 +187,9 @@ pub(crate) fn geojson(shown: &Shown, drawn: &Drawn) -> Result<String, AppError> 
         if !point.iter().all(|c| c.is_finite()) {
             return Err(wrong("a point is no number"));
         }
-        let (x, y) = way.point(point[0], point[1]).map_err(|error| wrong(&error.to_string()))?;
+        let (x, y) = way
+            .point(point[0], point[1])
+            .map_err(|error| wrong(&error.to_string()))?;
         // Nine decimals of a degree are a tenth of a millimetre.
         let round = |v: f64| libm::round(v * 1e9) / 1e9;
         Ok(json!([round(x), round(y)]))
@@ -164,7 +211,10 @@ pub(crate) fn geojson(shown: &Shown, drawn: &Drawn) -> Result<String, AppError> 
         };
         features.push(json!({ "type": "Feature", "properties": {}, "geometry": geometry }));
     }
-    Ok(format!("{:#}\n", json!({ "type": "FeatureCollection", "features": features })))
+    Ok(format!(
+        "{:#}\n",
+        json!({ "type": "FeatureCollection", "features": features })
+    ))
 }
 
 /// Twice the area, above 0 when the points run counter-clockwise.
@@ -173,7 +223,10 @@ fn signed_area(shape: &[[f64; 2]]) -> f64 {
     shape
         .iter()
         .zip(next)
-        .map(|(a, b)| (a[0] - shape[0][0]) * (b[1] - shape[0][1]) - (b[0] - shape[0][0]) * (a[1] - shape[0][1]))
+        .map(|(a, b)| {
+            (a[0] - shape[0][0]) * (b[1] - shape[0][1])
+                - (b[0] - shape[0][0]) * (a[1] - shape[0][1])
+        })
         .sum()
 }
 
@@ -188,7 +241,9 @@ pub(crate) fn draw(
     drawn: &Drawn,
     text: String,
 ) -> Result<(), AppError> {
-    let (under, name) = job.rsplit_once('/').map_or(("", job), |(under, name)| (under, name));
+    let (under, name) = job
+        .rsplit_once('/')
+        .map_or(("", job), |(under, name)| (under, name));
     let stem = name.strip_suffix(".toml").unwrap_or(name);
     let place = |file: &str| {
         if under.is_empty() {
@@ -211,7 +266,10 @@ pub(crate) fn draw(
         "strips" => {
             let file = format!("{stem}_drawn_strips.geojson");
             for other in ["readings", "percentile"] {
-                if let Some(reference) = document.get_mut("reference").and_then(toml_edit::Item::as_table_like_mut) {
+                if let Some(reference) = document
+                    .get_mut("reference")
+                    .and_then(toml_edit::Item::as_table_like_mut)
+                {
                     reference.remove(other);
                 }
             }
@@ -225,27 +283,45 @@ pub(crate) fn draw(
         }
         "line" => {
             let file = format!("{stem}_drawn_line.geojson");
-            if let Some(machine) = document.get_mut("machine").and_then(toml_edit::Item::as_table_like_mut) {
+            if let Some(machine) = document
+                .get_mut("machine")
+                .and_then(toml_edit::Item::as_table_like_mut)
+            {
                 machine.remove("heading");
             }
             set(document, "machine.heading", "line", &file)?;
             file
         }
         "exclude" => {
-            let number = (1..).find(|n| !shapes.contains_key(&place(&format!("{stem}_drawn_exclusion_{n}.geojson")))).unwrap_or(1);
+            let number = (1..)
+                .find(|n| {
+                    !shapes.contains_key(&place(&format!("{stem}_drawn_exclusion_{n}.geojson")))
+                })
+                .unwrap_or(1);
             let file = format!("{stem}_drawn_exclusion_{number}.geojson");
             let mut entries = vec![("path", toml_edit::Value::from(file.as_str()))];
-            if let Some(buffer) = drawn.buffer.as_deref().filter(|text| !text.trim().is_empty()) {
+            if let Some(buffer) = drawn
+                .buffer
+                .as_deref()
+                .filter(|text| !text.trim().is_empty())
+            {
                 entries.push(("buffer", buffer.trim().into()));
             }
-            if let Some(reason) = drawn.reason.as_deref().filter(|text| !text.trim().is_empty()) {
+            if let Some(reason) = drawn
+                .reason
+                .as_deref()
+                .filter(|text| !text.trim().is_empty())
+            {
                 entries.push(("reason", reason.trim().into()));
             }
             edit::add(document, &["field", "exclude"], &entries);
             file
         }
         other => {
-            return Err(AppError::misuse("page.layer", format!("{other:?} cannot be drawn")));
+            return Err(AppError::misuse(
+                "page.layer",
+                format!("{other:?} cannot be drawn"),
+            ));
         }
     };
     shapes.insert(place(&file), text);

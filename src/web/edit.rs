@@ -21,9 +21,12 @@ pub(crate) struct Change {
 /// When it is no TOML.
 pub(crate) fn document(text: &str) -> Result<DocumentMut, AppError> {
     text.parse::<DocumentMut>().map_err(|error| {
-        AppError::refused("job.toml", "the job is no TOML, so the page cannot change it")
-            .with_fact("job", error.to_string())
-            .with_hint("correct it in an editor, then load the page again")
+        AppError::refused(
+            "job.toml",
+            "the job is no TOML, so the page cannot change it",
+        )
+        .with_fact("job", error.to_string())
+        .with_hint("correct it in an editor, then load the page again")
     })
 }
 
@@ -49,7 +52,10 @@ fn value_of(change: &Change, text: &str) -> Result<Value, AppError> {
     if fits {
         Ok(value)
     } else {
-        Err(wrong(change, "the page writes single values and plain lists"))
+        Err(wrong(
+            change,
+            "the page writes single values and plain lists",
+        ))
     }
 }
 
@@ -178,25 +184,36 @@ pub(crate) fn sketch(text: &str) -> Option<String> {
         let item = root.get(section).and_then(|section| section.get(key));
         item.is_none_or(|item| {
             item.as_str().is_some_and(|text| text.starts_with("TODO"))
-                || item
-                    .as_inline_table()
-                    .is_some_and(|table| table.iter().any(|(_, value)| value.as_str().is_some_and(|text| text.starts_with("TODO"))))
+                || item.as_inline_table().is_some_and(|table| {
+                    table.iter().any(|(_, value)| {
+                        value.as_str().is_some_and(|text| text.starts_with("TODO"))
+                    })
+                })
         })
     };
     let mut filled = false;
     let mut fill = |root: &mut Table, section: &str, key: &str, value: &str| {
         if let Ok(value) = value.parse::<Value>()
-            && let Some(table) = root.entry(section).or_insert(Item::Table(Table::new())).as_table_like_mut()
+            && let Some(table) = root
+                .entry(section)
+                .or_insert(Item::Table(Table::new()))
+                .as_table_like_mut()
         {
             table.insert(key, Item::Value(value));
             filled = true;
         }
     };
-    if open(root, "reference", "strips") && open(root, "reference", "readings") && open(root, "reference", "percentile") {
+    if open(root, "reference", "strips")
+        && open(root, "reference", "readings")
+        && open(root, "reference", "percentile")
+    {
         root.insert("reference", Item::Table(Table::new()));
         fill(root, "reference", "percentile", "95");
     }
-    if open(root, "season", "growing_days") && open(root, "season", "weather") && open(root, "season", "stations") {
+    if open(root, "season", "growing_days")
+        && open(root, "season", "weather")
+        && open(root, "season", "stations")
+    {
         fill(root, "season", "growing_days", "100");
     }
     for (section, key, value) in [
@@ -222,7 +239,9 @@ pub(crate) fn sketch(text: &str) -> Option<String> {
             root,
             "response",
             "yield_curve",
-            &format!("{{ a = \"590 kg/ha\", b = 258.2, index = {index}, source = \"to look at the field, not to decide by\" }}"),
+            &format!(
+                "{{ a = \"590 kg/ha\", b = 258.2, index = {index}, source = \"to look at the field, not to decide by\" }}"
+            ),
         );
     }
     filled.then(|| document.to_string())
@@ -261,13 +280,23 @@ mod tests {
         );
         assert_eq!(changed("zones", "nothing", None), JOB);
         let added = changed("zones", "by", Some("\"cells\""));
-        assert!(added.starts_with(JOB) && added.ends_with("[zones]\nby = \"cells\"\n"), "{added}");
+        assert!(
+            added.starts_with(JOB) && added.ends_with("[zones]\nby = \"cells\"\n"),
+            "{added}"
+        );
     }
 
     #[test]
     fn only_values_that_a_form_writes_are_taken() {
         let mut document = document(JOB).unwrap();
-        for bad in ["80 kg N/ha", "{ path = \"x\" }", "1]\n[rate", "[[1]]", "\"open", ""] {
+        for bad in [
+            "80 kg N/ha",
+            "{ path = \"x\" }",
+            "1]\n[rate",
+            "[[1]]",
+            "\"open",
+            "",
+        ] {
             let change = Change {
                 section: "rate".to_owned(),
                 key: "maximum".to_owned(),
@@ -281,7 +310,11 @@ mod tests {
     #[test]
     fn tables_join_their_list() {
         let mut document = document(JOB).unwrap();
-        add(&mut document, &["accept"], &[("code", "image.shape".into())]);
+        add(
+            &mut document,
+            &["accept"],
+            &[("code", "image.shape".into())],
+        );
         add(&mut document, &["rate", "set"], &[("zone", 3.into())]);
         let tree = tree(document.as_item());
         assert_eq!(tree["accept"][1]["code"], "image.shape");

@@ -24,8 +24,8 @@ const MOST_FILE: u64 = 2_000_000_000;
 
 /// Endings that are kept; a file of any other is not taken.
 const ENDINGS: &[&str] = &[
-    "tif", "tiff", "jp2", "img", "vrt", "png", "wld", "tfw", "aux", "xml", "ovr", "geojson", "json", "gpkg", "shp", "shx", "dbf", "prj", "cpg", "kml", "kmz", "fgb", "csv",
-    "zip", "txt",
+    "tif", "tiff", "jp2", "img", "vrt", "png", "wld", "tfw", "aux", "xml", "ovr", "geojson",
+    "json", "gpkg", "shp", "shx", "dbf", "prj", "cpg", "kml", "kmz", "fgb", "csv", "zip", "txt",
 ];
 
 /// What a file is.
@@ -43,7 +43,12 @@ pub(crate) async fn take(shared: &Shared, asked: &Upload, body: Body) -> Result<
         .find(|kind| *kind == asked.kind)
         .ok_or_else(|| Refusal::missing("kind of file"))?;
     let set = crate::web::routes::id_of(&asked.set)?;
-    let ending = asked.name.rsplit('.').next().unwrap_or_default().to_ascii_lowercase();
+    let ending = asked
+        .name
+        .rsplit('.')
+        .next()
+        .unwrap_or_default()
+        .to_ascii_lowercase();
     if !asked.name.contains('.') || !ENDINGS.contains(&ending.as_str()) {
         return Err(AppError::refused("page.ending", "files of this kind are not taken")
             .with_fact("name", asked.name.clone())
@@ -83,7 +88,11 @@ pub(crate) async fn take(shared: &Shared, asked: &Upload, body: Body) -> Result<
     let mut failed = None;
     while let Some(piece) = pieces.next().await {
         let Ok(piece) = piece else {
-            failed = Some(Refusal::new(StatusCode::BAD_REQUEST, "page.cut", "the file broke off on the way"));
+            failed = Some(Refusal::new(
+                StatusCode::BAD_REQUEST,
+                "page.cut",
+                "the file broke off on the way",
+            ));
             break;
         };
         bytes += piece.len() as u64;
@@ -91,7 +100,10 @@ pub(crate) async fn take(shared: &Shared, asked: &Upload, body: Body) -> Result<
             failed = Some(Refusal::new(
                 StatusCode::PAYLOAD_TOO_LARGE,
                 "page.size",
-                format!("a file holds at most {} GB; name a larger one in the job file", MOST_FILE / 1_000_000_000),
+                format!(
+                    "a file holds at most {} GB; name a larger one in the job file",
+                    MOST_FILE / 1_000_000_000
+                ),
             ));
             break;
         }
@@ -103,13 +115,19 @@ pub(crate) async fn take(shared: &Shared, asked: &Upload, body: Body) -> Result<
         let _ = sender.send(axum::body::Bytes::new()).await;
     }
     drop(sender);
-    let stored = writer.await.map_err(|error| AppError::fault("internal", error.to_string()))?;
+    let stored = writer
+        .await
+        .map_err(|error| AppError::fault("internal", error.to_string()))?;
     if let Some(failed) = failed {
         return Err(failed);
     }
     match stored {
         Ok(true) => Ok(file),
-        Ok(false) => Err(Refusal::new(StatusCode::BAD_REQUEST, "page.cut", "the file broke off on the way")),
+        Ok(false) => Err(Refusal::new(
+            StatusCode::BAD_REQUEST,
+            "page.cut",
+            "the file broke off on the way",
+        )),
         Err(error) => Err(AppError::refused("page.write", "the file cannot be stored")
             .with_fact(file, error.to_string())
             .into()),
@@ -134,7 +152,10 @@ pub(crate) fn png(photo: &Photo) -> Result<Vec<u8>, AppError> {
 pub(crate) fn make(shared: &Shared, job: &Job, common: &Common) -> Result<Value, AppError> {
     let shown = job.open(shared, common, false)?;
     if !shown.saved {
-        return Err(AppError::refused("page.unsaved", "the job is not saved, so no map is made of it"));
+        return Err(AppError::refused(
+            "page.unsaved",
+            "the job is not saved, so no map is made of it",
+        ));
     }
     let options = MapOptions {
         common: common.clone(),
@@ -175,12 +196,16 @@ fn listed(job: &Job) -> Option<(std::path::PathBuf, Vec<String>)> {
 }
 
 /// A file that `haulm map` wrote for the job, by its place in the sorted list, or all of them as one.
-pub(crate) fn written(job: &Job, number: Option<usize>) -> Result<Option<(String, Vec<u8>)>, AppError> {
+pub(crate) fn written(
+    job: &Job,
+    number: Option<usize>,
+) -> Result<Option<(String, Vec<u8>)>, AppError> {
     let Some((folder, names)) = listed(job) else {
         return Ok(None);
     };
     let unread = |error: &std::io::Error| {
-        AppError::refused("page.read", "a file of the map cannot be read").with_fact("file", error.to_string())
+        AppError::refused("page.read", "a file of the map cannot be read")
+            .with_fact("file", error.to_string())
     };
     let dir = cap_std::fs::Dir::open_ambient_dir(&folder, cap_std::ambient_authority())
         .map_err(|error| unread(&error))?;
@@ -198,7 +223,9 @@ pub(crate) fn written(job: &Job, number: Option<usize>) -> Result<Option<(String
             packed
                 .start_file(name.as_str(), zip::write::SimpleFileOptions::default())
                 .map_err(|error| fault(&error))?;
-            packed.write_all(&read(name)?).map_err(|error| fault(&error))?;
+            packed
+                .write_all(&read(name)?)
+                .map_err(|error| fault(&error))?;
         }
         let bytes = packed.finish().map_err(|error| fault(&error))?.into_inner();
         return Ok(Some(("map.zip".to_owned(), bytes)));

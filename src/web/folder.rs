@@ -25,11 +25,26 @@ const MOST_JOBS: usize = 500;
 /// The demo field: job, and files below `field`.
 const DEMO: [(&str, &[u8]); 6] = [
     ("demo/job.toml", include_bytes!("../../demo/job.toml")),
-    ("demo/field/boundary.geojson", include_bytes!("../../demo/field/boundary.geojson")),
-    ("demo/field/mosaic.tif", include_bytes!("../../demo/field/mosaic.tif")),
-    ("demo/field/strips.geojson", include_bytes!("../../demo/field/strips.geojson")),
-    ("demo/field/weather.csv", include_bytes!("../../demo/field/weather.csv")),
-    ("demo/field/wet_corner.geojson", include_bytes!("../../demo/field/wet_corner.geojson")),
+    (
+        "demo/field/boundary.geojson",
+        include_bytes!("../../demo/field/boundary.geojson"),
+    ),
+    (
+        "demo/field/mosaic.tif",
+        include_bytes!("../../demo/field/mosaic.tif"),
+    ),
+    (
+        "demo/field/strips.geojson",
+        include_bytes!("../../demo/field/strips.geojson"),
+    ),
+    (
+        "demo/field/weather.csv",
+        include_bytes!("../../demo/field/weather.csv"),
+    ),
+    (
+        "demo/field/wet_corner.geojson",
+        include_bytes!("../../demo/field/wet_corner.geojson"),
+    ),
 ];
 
 /// What is opened.
@@ -71,17 +86,25 @@ pub(crate) fn open(path: Option<&Path>) -> Result<Opened, AppError> {
         });
     }
     if !path.exists() {
-        if path.extension().is_some_and(|end| end.eq_ignore_ascii_case("toml")) {
+        if path
+            .extension()
+            .is_some_and(|end| end.eq_ignore_ascii_case("toml"))
+        {
             return Err(AppError::refused("page.open", "there is no such job file")
                 .with_fact(path.display().to_string(), "does not exist")
                 .with_hint("haulm new writes a first job; haulm page without a name begins with an empty page"));
         }
         fs_err::create_dir_all(path).map_err(|error| failed(&error))?;
-        fs_err::write(path.join(MARK), "This folder was made by haulm page, which may write to it.\n")
-            .map_err(|error| failed(&error))?;
+        fs_err::write(
+            path.join(MARK),
+            "This folder was made by haulm page, which may write to it.\n",
+        )
+        .map_err(|error| failed(&error))?;
     }
     let (root, folder) = opened(path).map_err(|error| failed(&error))?;
-    let own = folder.symlink_metadata(MARK).is_ok_and(|found| found.is_file());
+    let own = folder
+        .symlink_metadata(MARK)
+        .is_ok_and(|found| found.is_file());
     let jobs = jobs_below(&folder);
     if jobs.is_empty() && !own {
         return Err(AppError::refused("page.open", "the folder holds no job")
@@ -111,9 +134,17 @@ fn jobs_below(folder: &Dir) -> Vec<String> {
         };
         let mut folders = Vec::new();
         for entry in entries.flatten() {
-            let Ok(name) = entry.file_name().into_string() else { continue };
-            let path = if under.is_empty() { name.clone() } else { format!("{under}/{name}") };
-            let Ok(kind) = entry.file_type() else { continue };
+            let Ok(name) = entry.file_name().into_string() else {
+                continue;
+            };
+            let path = if under.is_empty() {
+                name.clone()
+            } else {
+                format!("{under}/{name}")
+            };
+            let Ok(kind) = entry.file_type() else {
+                continue;
+            };
             if kind.is_dir() && !name.starts_with('.') {
                 folders.push(path);
             } else if kind.is_file()
@@ -134,7 +165,11 @@ fn jobs_below(folder: &Dir) -> Vec<String> {
 }
 
 fn is_job(text: &str) -> bool {
-    edit::document(text).is_ok_and(|document| document.get("field").is_some_and(toml_edit::Item::is_table_like))
+    edit::document(text).is_ok_and(|document| {
+        document
+            .get("field")
+            .is_some_and(toml_edit::Item::is_table_like)
+    })
 }
 
 /// The jobs as a list: file, name, date, and what is known of those that were opened.
@@ -178,7 +213,9 @@ pub(crate) fn start(shared: &Shared, asked: &Start) -> Result<Arc<Job>, AppError
     let folder = shared.folder();
     if asked.demo {
         let failed = |error: &std::io::Error| unreadable(Path::new("demo"), error);
-        folder.create_dir_all("demo/field").map_err(|error| failed(&error))?;
+        folder
+            .create_dir_all("demo/field")
+            .map_err(|error| failed(&error))?;
         // The job comes last; one that was changed already stays.
         for (file, bytes) in DEMO.iter().rev() {
             if folder.symlink_metadata(file).is_err() {
@@ -189,11 +226,15 @@ pub(crate) fn start(shared: &Shared, asked: &Start) -> Result<Arc<Job>, AppError
     }
     let known = |file: &Option<String>, what: &str| -> Result<Option<PathBuf>, AppError> {
         let Some(file) = file else { return Ok(None) };
-        let ours = file.starts_with("inputs/") && folder.metadata(file).is_ok_and(|found| found.is_file());
+        let ours =
+            file.starts_with("inputs/") && folder.metadata(file).is_ok_and(|found| found.is_file());
         if ours {
             Ok(Some(shared.root().join(file)))
         } else {
-            Err(AppError::refused("page.start", format!("the {what} is not in the page's folder")))
+            Err(AppError::refused(
+                "page.start",
+                format!("the {what} is not in the page's folder"),
+            ))
         }
     };
     let need = |file: Option<PathBuf>, what: &str| {
@@ -204,13 +245,21 @@ pub(crate) fn start(shared: &Shared, asked: &Start) -> Result<Arc<Job>, AppError
             .filter(|text| !text.is_empty())
             .map(|text| {
                 text.parse().map_err(|_error| {
-                    AppError::refused("page.start", "this is no date").with_fact("date", text).with_hint("write it as 2026-04-14")
+                    AppError::refused("page.start", "this is no date")
+                        .with_fact("date", text)
+                        .with_hint("write it as 2026-04-14")
                 })
             })
             .transpose()
     };
     let file = (1..)
-        .map(|n| if n == 1 { "job.toml".to_owned() } else { format!("job_{n}.toml") })
+        .map(|n| {
+            if n == 1 {
+                "job.toml".to_owned()
+            } else {
+                format!("job_{n}.toml")
+            }
+        })
         .find(|file| folder.symlink_metadata(file).is_err())
         .unwrap_or_default();
     let request = NewRequest {

@@ -46,14 +46,12 @@ fn random(bytes: usize) -> Result<String, AppError> {
     let mut buffer = vec![0u8; bytes];
     let mut filled = 0;
     while filled < bytes {
-        let got = rustix::rand::getrandom(
-            &mut buffer[filled..],
-            rustix::rand::GetRandomFlags::empty(),
-        )
-        .map_err(|error| {
-            AppError::fault("page.random", "the system gives no random numbers")
-                .with_fact("getrandom", error.to_string())
-        })?;
+        let got =
+            rustix::rand::getrandom(&mut buffer[filled..], rustix::rand::GetRandomFlags::empty())
+                .map_err(|error| {
+                AppError::fault("page.random", "the system gives no random numbers")
+                    .with_fact("getrandom", error.to_string())
+            })?;
         filled += got;
     }
     Ok(buffer.iter().map(|byte| format!("{byte:02x}")).collect())
@@ -172,7 +170,10 @@ impl Place {
 }
 
 /// The one value of a header; `Err` when it stands more than once or is no text.
-fn single(headers: &HeaderMap, name: impl axum::http::header::AsHeaderName) -> Result<Option<&str>, ()> {
+fn single(
+    headers: &HeaderMap,
+    name: impl axum::http::header::AsHeaderName,
+) -> Result<Option<&str>, ()> {
     let mut values = headers.get_all(name).iter();
     let Some(first) = values.next() else {
         return Ok(None);
@@ -217,7 +218,8 @@ fn refused(shared: &Shared, request: &Request<Body>) -> Option<Refusal> {
         } else {
             "application/json"
         };
-        if !matches!(kind, Ok(Some(kind)) if kind.split(';').next().is_some_and(|kind| kind.trim().eq_ignore_ascii_case(wanted))) {
+        if !matches!(kind, Ok(Some(kind)) if kind.split(';').next().is_some_and(|kind| kind.trim().eq_ignore_ascii_case(wanted)))
+        {
             return Some(Refusal::new(
                 StatusCode::UNSUPPORTED_MEDIA_TYPE,
                 "page.kind",
@@ -269,7 +271,10 @@ pub(crate) async fn guard(State(shared): State<Shared>, request: Request, next: 
         ("cross-origin-resource-policy", "same-origin"),
         ("x-frame-options", "DENY"),
     ] {
-        headers.insert(HeaderName::from_static(name), HeaderValue::from_static(value));
+        headers.insert(
+            HeaderName::from_static(name),
+            HeaderValue::from_static(value),
+        );
     }
     headers
         .entry(CACHE_CONTROL)
@@ -287,14 +292,43 @@ mod tests {
             listens: "127.0.0.1:4321".parse().unwrap(),
             tls: false,
         };
-        for good in ["localhost:4321", "127.0.0.1:4321", "[::1]:4321", "LocalHost:4321", "localhost.:4321"] {
+        for good in [
+            "localhost:4321",
+            "127.0.0.1:4321",
+            "[::1]:4321",
+            "LocalHost:4321",
+            "localhost.:4321",
+        ] {
             assert!(place.is_host(good), "{good}");
         }
         for bad in [
-            "localhost", "127.0.0.1", "localhost:4322", "127.0.0.1:80", "example.org:4321", "127.0.0.1.evil.example:4321",
-            "user@127.0.0.1:4321", "2130706433:4321", "0x7f000001:4321", "0177.0.0.1:4321", "127.1:4321", "127.0.0.2:4321", "0.0.0.0:4321", "[::]:4321",
-            "[::ffff:127.0.0.1]:4321", "::1:4321", "localhost:4321:4321", "localhost:04321", "localhost:+4321", " localhost:4321", "localhost :4321",
-            "localhost..:4321", "", ":4321", "http://localhost:4321", "localhost:4321/", "localhost#:4321",
+            "localhost",
+            "127.0.0.1",
+            "localhost:4322",
+            "127.0.0.1:80",
+            "example.org:4321",
+            "127.0.0.1.evil.example:4321",
+            "user@127.0.0.1:4321",
+            "2130706433:4321",
+            "0x7f000001:4321",
+            "0177.0.0.1:4321",
+            "127.1:4321",
+            "127.0.0.2:4321",
+            "0.0.0.0:4321",
+            "[::]:4321",
+            "[::ffff:127.0.0.1]:4321",
+            "::1:4321",
+            "localhost:4321:4321",
+            "localhost:04321",
+            "localhost:+4321",
+            " localhost:4321",
+            "localhost :4321",
+            "localhost..:4321",
+            "",
+            ":4321",
+            "http://localhost:4321",
+            "localhost:4321/",
+            "localhost#:4321",
         ] {
             assert!(!place.is_host(bad), "{bad}");
         }

@@ -183,7 +183,12 @@ impl Job {
     }
 
     /// Reads the job file and decides, unless that was done.
-    pub(crate) fn open(&self, shared: &Shared, common: &Common, anew: bool) -> Result<Arc<Shown>, AppError> {
+    pub(crate) fn open(
+        &self,
+        shared: &Shared,
+        common: &Common,
+        anew: bool,
+    ) -> Result<Arc<Shown>, AppError> {
         let mut editing = lock(&self.editing);
         if let (Some(shown), false) = (self.now(), anew) {
             return Ok(shown);
@@ -240,7 +245,11 @@ impl Job {
         forward: bool,
     ) -> Result<Arc<Shown>, AppError> {
         let mut editing = lock(&self.editing);
-        let next = if forward { editing.redo.pop() } else { editing.undo.pop() };
+        let next = if forward {
+            editing.redo.pop()
+        } else {
+            editing.undo.pop()
+        };
         let Some(next) = next else {
             return self.now().ok_or_else(|| fault("nothing is shown"));
         };
@@ -281,9 +290,12 @@ impl Job {
             && let Some(known) = &editing.on_disk
             && *known != read(shared.folder(), &self.file)?
         {
-            let error = AppError::refused("page.changed", "the job file was changed by another program since the page read it")
-                .with_fact(self.file.clone(), "holds another text")
-                .with_hint("load it again; what the page changed can still be undone there");
+            let error = AppError::refused(
+                "page.changed",
+                "the job file was changed by another program since the page read it",
+            )
+            .with_fact(self.file.clone(), "holds another text")
+            .with_hint("load it again; what the page changed can still be undone there");
             editing.now = before.clone();
             return Err(error);
         }
@@ -314,7 +326,12 @@ impl Job {
     }
 
     /// Settings out of the text, then a decision, after reading anew where that is needed.
-    fn evaluate(&self, shared: &Shared, common: &Common, editing: &Editing) -> Result<Evaluated, AppError> {
+    fn evaluate(
+        &self,
+        shared: &Shared,
+        common: &Common,
+        editing: &Editing,
+    ) -> Result<Evaluated, AppError> {
         let progress = Stages {
             shared,
             job: self.id,
@@ -488,9 +505,12 @@ pub(crate) fn read(folder: &Dir, file: &str) -> Result<String, AppError> {
 /// Writes a file below the page's folder whole or not at all: a neighbour first, then a rename.
 pub(crate) fn write(folder: &Dir, file: &str, bytes: &[u8]) -> Result<(), AppError> {
     let failed = |error: &std::io::Error| {
-        AppError::refused("page.write", "a file cannot be written; what was there is as it was")
-            .with_fact(file.to_owned(), error.to_string())
-            .with_hint("check that the disk has room and the folder may be written to")
+        AppError::refused(
+            "page.write",
+            "a file cannot be written; what was there is as it was",
+        )
+        .with_fact(file.to_owned(), error.to_string())
+        .with_hint("check that the disk has room and the folder may be written to")
     };
     let beside = match file.rsplit_once('/') {
         Some((under, name)) => format!("{under}/.{name}.haulm-new"),
@@ -513,7 +533,11 @@ pub(crate) fn write(folder: &Dir, file: &str, bytes: &[u8]) -> Result<(), AppErr
 }
 
 /// Brings the shapes that the page drew from one state to another. A page that only looks keeps them to itself, so nothing can be drawn there.
-fn write_shapes(shared: &Shared, from: &BTreeMap<String, String>, to: &BTreeMap<String, String>) -> Result<(), AppError> {
+fn write_shapes(
+    shared: &Shared,
+    from: &BTreeMap<String, String>,
+    to: &BTreeMap<String, String>,
+) -> Result<(), AppError> {
     for (file, text) in to {
         if from.get(file) != Some(text) {
             write(shared.folder(), file, text.as_bytes())?;

@@ -23,7 +23,8 @@ pub(crate) struct Certificate {
 }
 
 fn fault(error: &dyn std::fmt::Display) -> AppError {
-    AppError::fault("page.certificate", "the certificate cannot be made").with_fact("certificate", error.to_string())
+    AppError::fault("page.certificate", "the certificate cannot be made")
+        .with_fact("certificate", error.to_string())
 }
 
 /// Makes a certificate for an address.
@@ -36,10 +37,13 @@ pub(crate) fn certificate(ip: IpAddr) -> Result<Certificate, AppError> {
             .with_fact("--lan", ip.to_string())
             .with_hint("give the address that the other device reaches this machine by, such as 192.168.1.20"));
     }
-    let made = rcgen::generate_simple_self_signed(vec![ip.to_string()]).map_err(|error| fault(&error))?;
+    let made =
+        rcgen::generate_simple_self_signed(vec![ip.to_string()]).map_err(|error| fault(&error))?;
     let chain = made.cert.der().clone();
     let digits = sha256_hex(&chain).to_uppercase();
-    let pairs: Vec<&str> = (0..digits.len() / 2).map(|k| &digits[2 * k..2 * k + 2]).collect();
+    let pairs: Vec<&str> = (0..digits.len() / 2)
+        .map(|k| &digits[2 * k..2 * k + 2])
+        .collect();
     Ok(Certificate {
         fingerprint: pairs.join(":"),
         key: made.signing_key.serialize_der(),
@@ -53,7 +57,11 @@ impl Certificate {
         let key = PrivateKeyDer::Pkcs8(PrivatePkcs8KeyDer::from(self.key.clone()));
         let config = ServerConfig::builder_with_provider(Arc::new(default_provider()))
             .with_safe_default_protocol_versions()
-            .and_then(|builder| builder.with_no_client_auth().with_single_cert(vec![self.chain.clone()], key))
+            .and_then(|builder| {
+                builder
+                    .with_no_client_auth()
+                    .with_single_cert(vec![self.chain.clone()], key)
+            })
             .map_err(|error| fault(&error))?;
         Ok(TlsAcceptor::from(Arc::new(config)))
     }
@@ -62,5 +70,10 @@ impl Certificate {
 /// The address as blocks for a camera; `None` when it is too long, which no address is.
 pub(crate) fn picture(address: &str) -> Option<String> {
     let code = QrCode::new(address.as_bytes()).ok()?;
-    Some(code.render::<Dense1x2>().dark_color(Dense1x2::Light).light_color(Dense1x2::Dark).build())
+    Some(
+        code.render::<Dense1x2>()
+            .dark_color(Dense1x2::Light)
+            .light_color(Dense1x2::Dark)
+            .build(),
+    )
 }

@@ -63,7 +63,8 @@ impl From<AppError> for Refusal {
 
 impl IntoResponse for Refusal {
     fn into_response(self) -> Response {
-        let mut answer = (self.status, Json(json!({ "error": self.error.to_json() }))).into_response();
+        let mut answer =
+            (self.status, Json(json!({ "error": self.error.to_json() }))).into_response();
         if self.status == StatusCode::SERVICE_UNAVAILABLE {
             answer.headers_mut().insert(
                 axum::http::header::RETRY_AFTER,

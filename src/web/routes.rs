@@ -37,9 +37,30 @@ const MOST_BODY: usize = 2 << 20;
 /// The API in the words of OpenAPI.
 #[derive(OpenApi)]
 #[openapi(
-    info(title = "The page of haulm", description = "What the page asks of its own server, on this machine. All but `enter` need the cookie that `enter` gives; what changes something also needs the header x-haulm-token with the token of `session`, and JSON."),
-    paths(enter, session, keys, events, jobs, job, change, undo, redo, reload, cancel, accept, shapes, map, ground_of, index_of, cells, one_cell, curve_of, photo_of, written, upload, start),
-    components(schemas(View, FindingView, FaultView, Answer, Event, Change, Changes, Enter, Accept, changes::Drawn, folder::Start, Session, Error))
+    info(
+        title = "The page of haulm",
+        description = "What the page asks of its own server, on this machine. All but `enter` need the cookie that `enter` gives; what changes something also needs the header x-haulm-token with the token of `session`, and JSON."
+    ),
+    paths(
+        enter, session, keys, events, jobs, job, change, undo, redo, reload, cancel, accept,
+        shapes, map, ground_of, index_of, cells, one_cell, curve_of, photo_of, written, upload,
+        start
+    ),
+    components(schemas(
+        View,
+        FindingView,
+        FaultView,
+        Answer,
+        Event,
+        Change,
+        Changes,
+        Enter,
+        changes::Accept,
+        changes::Drawn,
+        folder::Start,
+        Session,
+        Error
+    ))
 )]
 struct Api;
 
@@ -67,7 +88,11 @@ where
     async fn from_request(request: axum::extract::Request, state: &S) -> Result<Self, Refusal> {
         let read = Json::<T>::from_request(request, state);
         let Ok(read) = tokio::time::timeout(BODY_TIME, read).await else {
-            return Err(Refusal::new(StatusCode::REQUEST_TIMEOUT, "page.slow", "the body of the request did not come within 30 s"));
+            return Err(Refusal::new(
+                StatusCode::REQUEST_TIMEOUT,
+                "page.slow",
+                "the body of the request did not come within 30 s",
+            ));
         };
         match read {
             Ok(Json(value)) => Ok(Self(value)),
@@ -78,8 +103,11 @@ where
             )),
             Err(error) => Err(Refusal {
                 status: error.status(),
-                error: AppError::refused("page.request", "the request is not what this address takes")
-                    .with_fact("body", error.body_text()),
+                error: AppError::refused(
+                    "page.request",
+                    "the request is not what this address takes",
+                )
+                .with_fact("body", error.body_text()),
             }),
         }
     }
@@ -123,7 +151,11 @@ pub(crate) fn router(shared: Shared) -> Router {
         .nest("/api/v1", api)
         .fallback(async || Refusal::missing("address"))
         .method_not_allowed_fallback(async || {
-            Refusal::new(StatusCode::METHOD_NOT_ALLOWED, "page.method", "this address is asked in another way")
+            Refusal::new(
+                StatusCode::METHOD_NOT_ALLOWED,
+                "page.method",
+                "this address is asked in another way",
+            )
         })
         .layer(DefaultBodyLimit::max(MOST_BODY))
         .layer(from_fn_with_state(shared.clone(), guard))
@@ -151,9 +183,12 @@ pub(crate) async fn off<T: Send + 'static>(
         .await
         .map_err(|error| {
             Refusal::from(
-                AppError::fault("internal", "haulm met a fault of its own; the job is as it was")
-                    .with_fact("fault", error.to_string())
-                    .with_hint("please report it with the job file and this message"),
+                AppError::fault(
+                    "internal",
+                    "haulm met a fault of its own; the job is as it was",
+                )
+                .with_fact("fault", error.to_string())
+                .with_hint("please report it with the job file and this message"),
             )
         })?
         .map_err(Refusal::from)
@@ -176,7 +211,10 @@ struct Enter {
 }
 
 #[utoipa::path(post, path = "/api/v1/enter", request_body = Enter, responses((status = 204, description = "The cookie is set."), (status = 401, body = Error)))]
-async fn enter(State(shared): State<Shared>, Body(asked): Body<Enter>) -> Result<Response, Refusal> {
+async fn enter(
+    State(shared): State<Shared>,
+    Body(asked): Body<Enter>,
+) -> Result<Response, Refusal> {
     let Some((cookie, next)) = shared.secrets().enter(&asked.token) else {
         return Err(Refusal::new(
             StatusCode::UNAUTHORIZED,
@@ -186,7 +224,10 @@ async fn enter(State(shared): State<Shared>, Body(asked): Body<Enter>) -> Result
     };
     let place = shared.place();
     let secure = if place.tls { "; Secure" } else { "" };
-    let line = format!("{}={cookie}; HttpOnly; SameSite=Strict; Path=/{secure}", place.cookie_name());
+    let line = format!(
+        "{}={cookie}; HttpOnly; SameSite=Strict; Path=/{secure}",
+        place.cookie_name()
+    );
     let value = HeaderValue::from_str(&line)
         .map_err(|error| AppError::fault("page.cookie", error.to_string()))?;
     if let Some(next) = next {
@@ -258,7 +299,12 @@ async fn job(State(shared): State<Shared>, Path(id): Path<String>) -> Result<Jso
     let job = shared.job(id_of(&id)?)?;
     let shown = match job.now() {
         Some(shown) => shown,
-        None => off(&shared, &job, |shared, job, common| job.open(shared, common, false)).await?,
+        None => {
+            off(&shared, &job, |shared, job, common| {
+                job.open(shared, common, false)
+            })
+            .await?
+        }
     };
     Ok(answer(&shared, &job, &shown))
 }
@@ -296,7 +342,10 @@ async fn change(
 
 async fn moved(shared: Shared, id: String, forward: bool) -> Result<Json<View>, Refusal> {
     let job = shared.job(id_of(&id)?)?;
-    let shown = off(&shared, &job, move |shared, job, common| job.step_back(shared, common, forward)).await?;
+    let shown = off(&shared, &job, move |shared, job, common| {
+        job.step_back(shared, common, forward)
+    })
+    .await?;
     Ok(answer(&shared, &job, &shown))
 }
 
@@ -311,36 +360,37 @@ async fn redo(State(shared): State<Shared>, Path(id): Path<String>) -> Result<Js
 }
 
 #[utoipa::path(post, path = "/api/v1/jobs/{id}/reload", params(("id" = String, Path, description = "Number of the job")), responses((status = 200, body = View)))]
-async fn reload(State(shared): State<Shared>, Path(id): Path<String>) -> Result<Json<View>, Refusal> {
+async fn reload(
+    State(shared): State<Shared>,
+    Path(id): Path<String>,
+) -> Result<Json<View>, Refusal> {
     let job = shared.job(id_of(&id)?)?;
-    let shown = off(&shared, &job, |shared, job, common| job.open(shared, common, true)).await?;
+    let shown = off(&shared, &job, |shared, job, common| {
+        job.open(shared, common, true)
+    })
+    .await?;
     Ok(answer(&shared, &job, &shown))
 }
 
 #[utoipa::path(post, path = "/api/v1/jobs/{id}/cancel", params(("id" = String, Path, description = "Number of the job")), responses((status = 204, description = "What was running ends.")))]
-async fn cancel(State(shared): State<Shared>, Path(id): Path<String>) -> Result<StatusCode, Refusal> {
+async fn cancel(
+    State(shared): State<Shared>,
+    Path(id): Path<String>,
+) -> Result<StatusCode, Refusal> {
     shared.job(id_of(&id)?)?.cancel();
     Ok(StatusCode::NO_CONTENT)
 }
 
-/// A stop that an adviser goes past.
-#[derive(Deserialize, ToSchema)]
-struct Accept {
-    code: String,
-    reason: String,
-    by: String,
-}
-
-#[utoipa::path(post, path = "/api/v1/jobs/{id}/accept", params(("id" = String, Path, description = "Number of the job")), request_body = Accept, responses((status = 200, body = View), (status = 422, body = Error)))]
+#[utoipa::path(post, path = "/api/v1/jobs/{id}/accept", params(("id" = String, Path, description = "Number of the job")), request_body = changes::Accept, responses((status = 200, body = View), (status = 422, body = Error)))]
 async fn accept(
     State(shared): State<Shared>,
     Path(id): Path<String>,
-    Body(asked): Body<Accept>,
+    Body(asked): Body<changes::Accept>,
 ) -> Result<Json<View>, Refusal> {
     let job = shared.job(id_of(&id)?)?;
     let shown = off(&shared, &job, move |shared, job, common| {
         job.change(shared, common, false, |document, _shapes| {
-            changes::accept(document, &asked.code, &asked.reason, &asked.by)
+            changes::accept(document, &asked)
         })
     })
     .await?;
@@ -360,9 +410,14 @@ async fn shapes(
     let shown = off(&shared, &job, move |shared, job, common| {
         let shown = job.open(shared, common, false)?;
         let text = changes::geojson(&shown, &drawn)?;
-        job.change(shared, common, false, |document, shapes: &mut BTreeMap<String, String>| {
-            changes::draw(document, shapes, &job.file, &drawn, text)
-        })
+        job.change(
+            shared,
+            common,
+            false,
+            |document, shapes: &mut BTreeMap<String, String>| {
+                changes::draw(document, shapes, &job.file, &drawn, text)
+            },
+        )
     })
     .await?;
     Ok(answer(&shared, &job, &shown))
@@ -393,7 +448,10 @@ fn decision_of(shared: &Shared, id: &str) -> Result<Arc<Decision>, Refusal> {
 }
 
 #[utoipa::path(get, path = "/api/v1/jobs/{id}/ground", params(("id" = String, Path, description = "Number of the job")), responses((status = 200, description = "Outlines and grid on the working plane.", body = Object)))]
-async fn ground_of(State(shared): State<Shared>, Path(id): Path<String>) -> Result<Json<Value>, Refusal> {
+async fn ground_of(
+    State(shared): State<Shared>,
+    Path(id): Path<String>,
+) -> Result<Json<Value>, Refusal> {
     let (_, shown) = shown_of(&shared, &id)?;
     Ok(Json(ground(&shared, &shown)?))
 }
@@ -404,9 +462,15 @@ fn binary(bytes: Vec<u8>) -> Response {
 }
 
 #[utoipa::path(get, path = "/api/v1/jobs/{id}/index", params(("id" = String, Path, description = "Number of the job")), responses((status = 200, description = "The index as it was taken, row by row from the north, four bytes a sample.", content_type = "application/octet-stream")))]
-async fn index_of(State(shared): State<Shared>, Path(id): Path<String>) -> Result<Response, Refusal> {
+async fn index_of(
+    State(shared): State<Shared>,
+    Path(id): Path<String>,
+) -> Result<Response, Refusal> {
     let (_, shown) = shown_of(&shared, &id)?;
-    let prepared = shown.prepared.as_ref().ok_or_else(|| Refusal::missing("image yet"))?;
+    let prepared = shown
+        .prepared
+        .as_ref()
+        .ok_or_else(|| Refusal::missing("image yet"))?;
     // Beyond the boundary lies nobody's decision: the page shows the field alone.
     let values = prepared.inner().overview.iter().flat_map(|overview| {
         overview
@@ -453,7 +517,10 @@ async fn one_cell(
 }
 
 #[utoipa::path(get, path = "/api/v1/jobs/{id}/curve", params(("id" = String, Path, description = "Number of the job")), responses((status = 200, description = "Flat rates in kg N/ha and the mean yield that each would bring, in kg/ha.", body = Vec<Object>)))]
-async fn curve_of(State(shared): State<Shared>, Path(id): Path<String>) -> Result<Json<Value>, Refusal> {
+async fn curve_of(
+    State(shared): State<Shared>,
+    Path(id): Path<String>,
+) -> Result<Json<Value>, Refusal> {
     let decision = decision_of(&shared, &id)?;
     let curve = tokio::task::spawn_blocking(move || curve(&decision));
     curve
@@ -463,15 +530,22 @@ async fn curve_of(State(shared): State<Shared>, Path(id): Path<String>) -> Resul
 }
 
 #[utoipa::path(get, path = "/api/v1/jobs/{id}/photo", params(("id" = String, Path, description = "Number of the job")), responses((status = 200, description = "The image in true colour, upright on the working plane; where it lies stands in the headers x-corner-x, x-corner-y and x-step.", content_type = "image/png"), (status = 404, body = Error)))]
-async fn photo_of(State(shared): State<Shared>, Path(id): Path<String>) -> Result<Response, Refusal> {
+async fn photo_of(
+    State(shared): State<Shared>,
+    Path(id): Path<String>,
+) -> Result<Response, Refusal> {
     let job = shared.job(id_of(&id)?)?;
     let made = off(&shared, &job, |shared, job, _common| {
         let photo = job.photo(shared.common())?;
-        photo.map(|photo| files::png(&photo).map(|bytes| (photo, bytes))).transpose()
+        photo
+            .map(|photo| files::png(&photo).map(|bytes| (photo, bytes)))
+            .transpose()
     })
     .await?;
     let Some((photo, bytes)) = made else {
-        return Err(Refusal::missing("photo: the image has no red, green and blue"));
+        return Err(Refusal::missing(
+            "photo: the image has no red, green and blue",
+        ));
     };
     let headers = [
         ("content-type", "image/png".to_owned()),
@@ -488,15 +562,24 @@ async fn written(
     Path((id, file)): Path<(String, String)>,
 ) -> Result<Response, Refusal> {
     let job = shared.job(id_of(&id)?)?;
-    let number = if file == "all.zip" { None } else { Some(id_of(&file)?) };
-    let (name, bytes) = off(&shared, &job, move |_shared, job, _common| files::written(job, number))
-        .await?
-        .ok_or_else(|| Refusal::missing("file"))?;
+    let number = if file == "all.zip" {
+        None
+    } else {
+        Some(id_of(&file)?)
+    };
+    let (name, bytes) = off(&shared, &job, move |_shared, job, _common| {
+        files::written(job, number)
+    })
+    .await?
+    .ok_or_else(|| Refusal::missing("file"))?;
     let disposition = HeaderValue::from_str(&format!("attachment; filename=\"{name}\""))
         .map_err(|_error| Refusal::missing("file"))?;
     Ok((
         [
-            (CONTENT_TYPE, HeaderValue::from_static("application/octet-stream")),
+            (
+                CONTENT_TYPE,
+                HeaderValue::from_static("application/octet-stream"),
+            ),
             (CONTENT_DISPOSITION, disposition),
         ],
         bytes,
@@ -521,7 +604,10 @@ async fn upload(
 }
 
 #[utoipa::path(post, path = "/api/v1/start", request_body = folder::Start, responses((status = 200, body = View), (status = 422, body = Error)))]
-async fn start(State(shared): State<Shared>, Body(asked): Body<folder::Start>) -> Result<Json<View>, Refusal> {
+async fn start(
+    State(shared): State<Shared>,
+    Body(asked): Body<folder::Start>,
+) -> Result<Json<View>, Refusal> {
     if !shared.takes_files() {
         return Err(Refusal::read_only());
     }
@@ -534,6 +620,9 @@ async fn start(State(shared): State<Shared>, Body(asked): Body<folder::Start>) -
     };
     let job = begun?;
     drop(_turn);
-    let shown = off(&shared, &job, |shared, job, common| job.open(shared, common, false)).await?;
+    let shown = off(&shared, &job, |shared, job, common| {
+        job.open(shared, common, false)
+    })
+    .await?;
     Ok(answer(&shared, &job, &shown))
 }

@@ -78,7 +78,10 @@ pub fn serve(request: &PageRequest, say: &dyn Fn(&Started)) -> Result<Report, Ap
     }
     let started = |code: String| started(place, &root, write, certificate.as_ref(), code);
     say(&started(shared.secrets().entry()));
-    let tls = certificate.as_ref().map(Certificate::acceptor).transpose()?;
+    let tls = certificate
+        .as_ref()
+        .map(Certificate::acceptor)
+        .transpose()?;
     runtime.spawn(accept(listener, router(shared), tls));
     wait(request, &codes, |code| say(&started(code)));
     runtime.shutdown_timeout(Duration::from_millis(200));
@@ -90,7 +93,13 @@ pub fn serve(request: &PageRequest, say: &dyn Fn(&Started)) -> Result<Report, Ap
 }
 
 /// What is said when the page listens, and again with every new code.
-fn started(place: Place, root: &std::path::Path, write: bool, certificate: Option<&Certificate>, code: String) -> Started {
+fn started(
+    place: Place,
+    root: &std::path::Path,
+    write: bool,
+    certificate: Option<&Certificate>,
+    code: String,
+) -> Started {
     let address = format!("{}/#{code}", place.origin());
     Started {
         picture: certificate.and_then(|_| lan::picture(&address)),
@@ -131,7 +140,9 @@ async fn accept(listener: TcpListener, router: Router, tls: Option<TlsAcceptor>)
             match tls {
                 None => talk(stream, router).await,
                 Some(tls) => {
-                    if let Ok(Ok(stream)) = tokio::time::timeout(HEADER_TIME, tls.accept(stream)).await {
+                    if let Ok(Ok(stream)) =
+                        tokio::time::timeout(HEADER_TIME, tls.accept(stream)).await
+                    {
                         talk(stream, router).await;
                     }
                 }

@@ -155,7 +155,11 @@ impl Shared {
         if let Some(known) = jobs.iter().find(|job| job.file == file) {
             return known.clone();
         }
-        let job = Arc::new(Job::new(jobs.len(), file.to_owned(), self.0.root.join(file)));
+        let job = Arc::new(Job::new(
+            jobs.len(),
+            file.to_owned(),
+            self.0.root.join(file),
+        ));
         jobs.push(job.clone());
         job
     }
@@ -171,7 +175,11 @@ impl Shared {
     }
     /// Announces the code that lets the next device in.
     pub(crate) fn announce(&self, code: String) {
-        let next = self.0.next_code.lock().unwrap_or_else(PoisonError::into_inner);
+        let next = self
+            .0
+            .next_code
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
         if let Some(next) = &*next {
             let _ = next.send(code);
         }
@@ -189,6 +197,10 @@ impl Shared {
         if before >= MOST_WAITING {
             return Err(Refusal::busy());
         }
-        self.0.work.acquire().await.map_err(|_closed| Refusal::busy())
+        self.0
+            .work
+            .acquire()
+            .await
+            .map_err(|_closed| Refusal::busy())
     }
 }

@@ -73,7 +73,9 @@ impl Page {
                 Err(never) => match never {},
             };
             let (head, body) = answer.into_parts();
-            let body = axum::body::to_bytes(body, usize::MAX).await.unwrap_or_default();
+            let body = axum::body::to_bytes(body, usize::MAX)
+                .await
+                .unwrap_or_default();
             (Response::from_parts(head, ()), body.to_vec())
         })
     }

@@ -11,6 +11,7 @@ use crate::app::error::AppError;
 use crate::app::prepare::Prepared;
 use crate::finding::{Finding, codes};
 use crate::job::fault::Fault;
+use crate::map::palette::{Legend, ramp};
 use crate::pipeline::strips::How;
 use crate::space::crs::{Crs, Projector};
 use crate::space::polygon::Rectangle;
@@ -18,7 +19,6 @@ use crate::web::answers::{Answer, answers, unfinished};
 use crate::web::edit;
 use crate::web::job::{Job, Shown};
 use crate::web::state::Shared;
-use crate::map::palette::{Legend, ramp};
 
 /// A finding with what the reference page says of its code.
 #[derive(Clone, Debug, Serialize, utoipa::ToSchema)]
@@ -31,6 +31,8 @@ pub(crate) struct FindingView {
     why: String,
     /// Which question it belongs to, 1 to 5.
     question: usize,
+    /// The figure that it hangs on, which an acceptance names.
+    figure: Option<String>,
     /// Who accepted it, and why.
     accepted: Option<String>,
     /// Whether an adviser can accept it in the job.
@@ -113,6 +115,7 @@ fn finding(finding: &Finding) -> FindingView {
         message: finding.message.clone(),
         why: codes::find(code).map_or_else(String::new, |code| code.why().to_owned()),
         question: question_of_code(code),
+        figure: finding.figure.clone(),
         accepted: finding
             .accepted
             .as_ref()
@@ -179,15 +182,19 @@ fn millimetres(value: f64) -> f64 {
 
 /// The view of a job.
 pub(crate) fn view(shared: &Shared, job: &Job, shown: &Shown) -> View {
-    let tree = edit::document(&shown.text)
-        .map_or(Value::Null, |document| edit::tree(document.as_item()));
+    let tree =
+        edit::document(&shown.text).map_or(Value::Null, |document| edit::tree(document.as_item()));
     let faults: Vec<FaultView> = shown.faults.iter().map(fault).collect();
     let mut out = View {
         id: job.id,
         file: job.file.clone(),
         revision: shown.revision,
         reading: shown.reading,
-        state: if shown.faults.is_empty() { "refused" } else { "unfinished" },
+        state: if shown.faults.is_empty() {
+            "refused"
+        } else {
+            "unfinished"
+        },
         saved: shown.saved,
         can_undo: shown.can_undo,
         can_redo: shown.can_redo,
@@ -232,7 +239,11 @@ fn decided(out: &mut View, decision: &Decision) {
         "minimum_n_kg_ha": rates().reduce(f64::min),
         "maximum_n_kg_ha": rates().reduce(f64::max),
     });
-    out.state = if decision.stopped() { "stopped" } else { "ready" };
+    out.state = if decision.stopped() {
+        "stopped"
+    } else {
+        "ready"
+    };
     out.answers = answers(&record, output, out.drawing);
     let mut findings: Vec<&Finding> = decision.findings().iter().collect();
     findings.sort_by_key(|finding| {
@@ -294,7 +305,13 @@ fn placed(frame: &Rectangle, along: f64, across: f64, length: f64) -> Value {
         json!([millimetres(c.x), millimetres(c.y)])
     };
     let (l, w) = (length, frame.width);
-    json!([corner(0.0, 0.0), corner(l, 0.0), corner(l, w), corner(0.0, w), corner(0.0, 0.0)])
+    json!([
+        corner(0.0, 0.0),
+        corner(l, 0.0),
+        corner(l, w),
+        corner(0.0, w),
+        corner(0.0, 0.0)
+    ])
 }
 
 /// Strips as measured, with their placebo places and the index along them.
@@ -366,7 +383,10 @@ pub(crate) fn ground(shared: &Shared, shown: &Shown) -> Result<Value, AppError> 
         return Ok(Value::Null);
     };
     let ground = prepared.ground();
-    let bounds = ground.boundary.bounding_rect().ok_or_else(|| AppError::fault("page.ground", "the field has no extent"))?;
+    let bounds = ground
+        .boundary
+        .bounding_rect()
+        .ok_or_else(|| AppError::fault("page.ground", "the field has no extent"))?;
     let way = Projector::new(&ground.plane.crs, &Crs::wgs84())
         .map_err(|error| AppError::fault("page.ground", error.to_string()))?;
     let mut corners = Vec::new();
@@ -448,7 +468,10 @@ pub(crate) fn columns(decision: &Decision, names: &str) -> Result<Vec<u8>, AppEr
             "zone" => &|cell| f64::from(cell.zone),
             "state" => &|cell| cell.state as u8 as f64,
             _ => {
-                return Err(AppError::misuse("page.column", "there is no such column of cells"));
+                return Err(AppError::misuse(
+                    "page.column",
+                    "there is no such column of cells",
+                ));
             }
         };
         for cell in cells {
@@ -463,10 +486,15 @@ pub(crate) fn cell(decision: &Decision, at: usize) -> Option<Value> {
     let outcome = decision.outcome();
     let prescription = &outcome.prescription;
     let cell = prescription.cells.get(at)?;
-    let zone = prescription.zones.get((cell.zone as usize).checked_sub(1)?)?;
+    let zone = prescription
+        .zones
+        .get((cell.zone as usize).checked_sub(1)?)?;
     let rate = |value: Option<crate::units::NRate>| value.map(crate::units::NRate::get);
     let kg_ha = |value: Option<crate::units::Yield>| value.map(crate::units::Yield::get);
-    let product = zone.product.zip(prescription.product.as_ref()).and_then(|(rate, product)| product.in_unit(rate, prescription.unit));
+    let product = zone
+        .product
+        .zip(prescription.product.as_ref())
+        .and_then(|(rate, product)| product.in_unit(rate, prescription.unit));
     Some(json!({
         "cell": at, "row": cell.row, "col": cell.col, "area_m2": cell.area.get(), "seen": cell.seen.get(), "bare": cell.bare.get(),
         "state": cell.state.word(), "index": cell.index,
@@ -484,8 +512,12 @@ pub(crate) fn cell(decision: &Decision, at: usize) -> Option<Value> {
 /// What flat rates would bring on the mean of the canopy: kg N/ha, kg/ha.
 pub(crate) fn curve(decision: &Decision) -> Value {
     let settings = decision.settings();
-    crate::pipeline::curve::mean_yield_at_flat_rates(&settings.response, &settings.rate, &decision.outcome().rated)
-        .into_iter()
-        .map(|(rate, grain)| json!([rate.get(), grain.get()]))
-        .collect()
+    crate::pipeline::curve::mean_yield_at_flat_rates(
+        &settings.response,
+        &settings.rate,
+        &decision.outcome().rated,
+    )
+    .into_iter()
+    .map(|(rate, grain)| json!([rate.get(), grain.get()]))
+    .collect()
 }

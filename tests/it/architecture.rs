@@ -42,6 +42,13 @@ const LAYERS: &[(&str, &[&str])] = &[
             "report", "app",
         ],
     ),
+    (
+        "web",
+        &[
+            "units", "finding", "science", "job", "space", "zones", "map", "pipeline", "format",
+            "report", "app",
+        ],
+    ),
 ];
 
 /// What formulas must not know: files, clocks, the environment, logs, other programs.

@@ -49,7 +49,7 @@ export const browser = () => chromium.launch({
 });
 
 /** Opens the page in a context of its own. `dist`: files of the page from a folder instead of those in the program. */
-export async function open(chromium, served, { width = 1280, height = Math.round(width < 600 ? width * 2 : width * 0.625), colorScheme = "light", dist = null, zoom = 1, ...more } = {}) {
+export async function open(chromium, served, { width = 1280, height = Math.round(width < 600 ? width * 2 : width * 0.625), colorScheme = "light", dist = process.env.DIST ?? null, zoom = 1, ...more } = {}) {
   const context = await chromium.newContext({ viewport: { width: Math.round(width / zoom), height: Math.round(height / zoom) }, deviceScaleFactor: zoom, colorScheme, reducedMotion: "reduce", acceptDownloads: true, ...more });
   const page = await context.newPage();
   page.faults = [];

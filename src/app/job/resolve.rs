@@ -38,7 +38,11 @@ pub fn read_map_job_in(path: &Path, us: Option<bool>) -> Result<Checked<Settings
 ///
 /// # Errors
 /// [`JobError::Refused`] with every fault found.
-pub fn map_job_in(bytes: &[u8], path: &Path, us: Option<bool>) -> Result<Checked<Settings>, JobError> {
+pub fn map_job_in(
+    bytes: &[u8],
+    path: &Path,
+    us: Option<bool>,
+) -> Result<Checked<Settings>, JobError> {
     let log = log_of(bytes, path)?;
     log.set_units(us);
     map_job_of(log, path)

@@ -1,7 +1,7 @@
 // What the server is asked, and what it answers.
 
 export interface Answer { question: string; figure: string; lines: string[]; state: "good" | "doubt" | "bad" | "open" | "wait"; word: string }
-export interface Finding { code: string; severity: "note" | "caution" | "stop"; message: string; why: string; question: number; accepted: string | null; acceptable: boolean }
+export interface Finding { code: string; severity: "note" | "caution" | "stop"; message: string; why: string; question: number; figure: string | null; accepted: string | null; acceptable: boolean }
 export interface Fault { key: string; line: number; message: string; hint: string; question: number }
 export interface Refused { code: string; headline: string; facts: { place: string; text: string }[]; hint: string | null; causes: string[] }
 export type Ring = [number, number][];

@@ -327,6 +327,9 @@ class Page {
       h("span", { class: "grow" }),
       h("span", { class: "option check" }, h("input", { type: "checkbox", id: "photo-under", checked: this.photoUnder, disabled: !this.map?.hasPhoto() || this.layer === "photo", onchange: (event: Event) => { this.photoUnder = (event.target as HTMLInputElement).checked; this.paint(); } }), h("label", { for: "photo-under" }, "photo under")),
       this.ground?.strips.some((strip) => strip.placebo.length) ? h("span", { class: "option check" }, h("input", { type: "checkbox", id: "placebo-on", checked: this.map?.showsKind("placebo"), onchange: (event: Event) => this.map?.showKind("placebo", (event.target as HTMLInputElement).checked) }), h("label", { for: "placebo-on" }, "placebo strips")) : null);
+    // With nothing to choose the row can still be scrolled on a small screen.
+    if (list.some(([layer]) => this.usable(layer))) this.layerBar.removeAttribute("tabindex");
+    else this.layerBar.tabIndex = 0;
     for (const input of this.layerBar.querySelectorAll<HTMLInputElement>("input[type=radio]")) input.checked = input.id === `layer-${this.layer}`;
   }
 
@@ -434,7 +437,7 @@ class Page {
       keys: this.keys, job: view.job, faults: view.faults, refused: this.refused, write: this.session.write, change: (changes, joined) => this.change(changes, joined),
       view, ground: this.ground, units: unitsOf(view), curve: this.curve, ceiling: this.ceiling, drag: (kgHa, done) => this.drag(kgHa, done), open: this.open,
       draw: (tool) => this.startDrawing(tool), drawing: this.tool?.element ?? null, drawingFor: this.tool?.question ?? 0,
-      goZone: (zone) => this.goZone(zone), accept: (code, reason, by) => void this.act("accept", { code, reason, by }),
+      goZone: (zone) => this.goZone(zone), accept: (finding, reason, by) => void this.act("accept", { code: finding.code, figure: finding.figure, reason, by }),
       jump: (question, key) => this.jump(question, key), makeMap: () => void this.makeMap(), made: this.made, making: this.making, select: () => undefined,
     };
   }
@@ -546,7 +549,9 @@ class Page {
       const words = input.value.toLowerCase().split(/\s+/).filter(Boolean);
       const hit = (text: string): boolean => words.every((word) => text.toLowerCase().includes(word));
       const entry = (name: string, about: string, go: () => void): HTMLElement => h("li", null, h("button", { class: "quiet", onclick: () => { dialog.close(); go(); } }, h("strong", null, name), ` ${about}`));
-      const keys = words.length ? this.keys.keys.filter((key) => hit(`${key.key.replaceAll("_", " ")} ${key.key} ${key.about}`)).slice(0, 12) : [];
+      // A key that is called so comes before one that speaks of it.
+      const rank = (key: api.Key): number => (words.every((word) => key.key.replaceAll("_", " ").includes(word)) ? 0 : words.every((word) => key.noun.includes(word)) ? 1 : 2);
+      const keys = words.length ? this.keys.keys.filter((key) => hit(`${key.key.replaceAll("_", " ")} ${key.key} ${key.noun} ${key.about}`)).sort((a, b) => rank(a) - rank(b)).slice(0, 12) : [];
       const findings = words.length ? (this.view?.findings ?? []).filter((finding) => hit(`${finding.code} ${finding.message}`)).slice(0, 8) : [];
       fill(list, ...keys.map((key) => entry(key.key, key.about, () => { if (!FIRST[key.question - 1].includes(key.key)) this.open.add(key.section); this.jump(key.question, key.key); })), ...findings.map((finding) => entry(finding.code, finding.message, () => { this.openQuestion(4); const found = [...document.querySelectorAll(".findings code")].find((code) => code.textContent === finding.code); const details = found?.closest("details"); if (details) { details.open = true; details.scrollIntoView({ block: "center" }); details.querySelector("summary")?.focus(); } })));
     };

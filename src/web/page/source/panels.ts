@@ -19,7 +19,7 @@ export interface PanelHost extends FormHost {
   drawing: Node | null;
   drawingFor: number;
   goZone: (zone: Zone) => void;
-  accept: (code: string, reason: string, by: string) => void;
+  accept: (finding: Finding, reason: string, by: string) => void;
   jump: (question: number, key?: string) => void;
   makeMap: () => void;
   made: Made | null;
@@ -106,7 +106,7 @@ function one(host: PanelHost, finding: Finding): HTMLElement {
       h("summary", null, h("span", { class: "sign", "aria-hidden": "true" }, sign), h("span", { class: "hidden" }, `${finding.severity}: `), finding.message.charAt(0).toUpperCase() + finding.message.slice(1)),
       h("p", null, finding.why), finding.accepted ? h("p", null, `Accepted by ${finding.accepted}`) : null,
       h("p", { class: "soft" }, h("code", null, finding.code), " ", finding.question !== 4 ? h("button", { class: "quiet", onclick: () => host.jump(finding.question) }, `Question ${finding.question}`) : null),
-      finding.acceptable ? h("div", { class: "accept" }, h("p", null, "An adviser can go past it, by name and with a reason; both stand in the job and on the report."), reason, by, h("button", { onclick: () => host.accept(finding.code, reason.value, by.value) }, "Accept this stop")) : null));
+      finding.acceptable ? h("div", { class: "accept" }, h("p", null, "An adviser can go past it, by name and with a reason; both stand in the job and on the report."), reason, by, h("button", { onclick: () => host.accept(finding, reason.value, by.value) }, "Accept this stop")) : null));
 }
 
 function sure(host: PanelHost): Child[] {
