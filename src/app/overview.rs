@@ -103,7 +103,7 @@ pub(crate) fn index_overview(
             }
         }
         let slices: Vec<&[f64]> = bands.iter().map(Vec::as_slice).collect();
-        image.index.evaluate(&slices, &mut line);
+        image.rows.evaluate(&slices, &mut line);
         values.extend_from_slice(&line);
     }
     // Only the field is shown: samples that lie at least half in the boundary.

@@ -141,7 +141,8 @@ fn both(rate: NRate) -> String {
 }
 
 /// Says everything that can be said of a ramp.
-pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<Finding>) {
+pub fn judge(settings: &RampSettings, outcome: &RampOutcome) -> Vec<Finding> {
+    let mut findings = Vec::new();
     if settings.applied.is_none() {
         findings.push(Finding::note(
             codes::RAMP_APPLIED,
@@ -159,7 +160,7 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<
     }
     let top = outcome.fits.top;
     match outcome.answer {
-        RampAnswer::Plateau(fit) => plateau(settings, outcome, &fit, findings),
+        RampAnswer::Plateau(fit) => findings.extend(plateau(settings, outcome, &fit)),
         RampAnswer::NoPlateau => findings.push(Finding::stop(
             codes::RAMP_NO_PLATEAU,
             format!(
@@ -197,6 +198,7 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<
             ),
         ));
     }
+    findings
 }
 
 /// The interval of the rise, in words.
@@ -214,12 +216,8 @@ fn rise(outcome: &RampOutcome, model: PlateauShape) -> String {
     }
 }
 
-fn plateau(
-    settings: &RampSettings,
-    outcome: &RampOutcome,
-    fit: &PlateauFit,
-    findings: &mut Vec<Finding>,
-) {
+fn plateau(settings: &RampSettings, outcome: &RampOutcome, fit: &PlateauFit) -> Vec<Finding> {
+    let mut findings = Vec::new();
     let rate = rate_for(settings, fit.join);
     if fit.join_high.is_none() {
         findings.push(Finding::caution(
@@ -308,4 +306,5 @@ fn plateau(
             ),
         ));
     }
+    findings
 }
