@@ -6,18 +6,18 @@ use crate::app::error::AppError;
 use crate::app::formats::{Failed, refused_format};
 use crate::app::prepare::{Prepared, check_curve};
 use crate::app::reread::keys_to_reread;
-use crate::finding::{Checked, Finding, codes};
+use crate::finding::{Checked, Finding, by_weight, codes};
 use crate::format::iso11783;
 use crate::format::iso11783::{Iso11783Error, RateGrid};
 use crate::job::settings::{Format, Output, Settings};
+use crate::map::check_points::{CheckPoint, check_points};
+use crate::map::file_totals::{FileTotal, MachineFile, of_polygons};
+use crate::map::machine::{MachineRates, machine_rates};
+use crate::map::prescription::Prescription;
+use crate::map::task_options::TaskKind;
 use crate::pipeline::money::money_findings;
 use crate::pipeline::product::product_findings;
 use crate::pipeline::run::{Outcome, decide, with_draws};
-use crate::zones::check_points::{CheckPoint, check_points};
-use crate::zones::file_totals::{FileTotal, MachineFile, of_polygons};
-use crate::zones::flavour::TaskKind;
-use crate::zones::machine::{MachineRates, machine_rates};
-use crate::zones::prescription::Prescription;
 
 /// Check points on a map.
 const CHECK_POINTS: usize = 3;
@@ -35,7 +35,7 @@ pub struct Decision {
     drawn: bool,
     /// What the draws noticed.
     of_draws: Vec<Finding>,
-    /// All findings, in the order of the walk; stops that the job accepts are marked.
+    /// All findings, by weight, those of one weight in the order of the walk; stops that the job accepts are marked.
     findings: Vec<Finding>,
 }
 
@@ -205,6 +205,7 @@ impl Decision {
         for finding in &mut all {
             finding.message = without_folder(&finding.message, &inner.folder);
         }
+        by_weight(&mut all);
         self.findings = all;
         self
     }

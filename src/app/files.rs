@@ -4,7 +4,7 @@ use crate::app::decide::Decision;
 use crate::app::error::AppError;
 use crate::app::formats::Failed;
 use crate::app::{commit, formats, paper, record};
-use crate::finding::Finding;
+use crate::finding::{Finding, by_weight};
 use crate::format::payload::Payload;
 use crate::job::settings::Format;
 use crate::report::card::card;
@@ -58,6 +58,7 @@ impl Decision {
             let told = failed.len();
             let mut all = decision.findings().to_vec();
             all.extend(failed.iter().map(Failed::finding));
+            by_weight(&mut all);
             let core = record_of(&decision, &all);
             let bytes = serde_json::to_vec(&Value::Object(core.clone())).unwrap_or_default();
             let map_id = commit::sha256_hex(&bytes)[..6].to_owned();

@@ -7,9 +7,9 @@ use crate::format::iso11783::RateGrid;
 use crate::format::payload::Payload;
 use crate::format::{carried_out, geojson, geopackage, geotiff, iso11783, shapefile, style};
 use crate::job::settings::{Format, Output};
-use crate::zones::machine::MachineRates;
-use crate::zones::plain::of_prescription;
-use crate::zones::prescription::{Prescription, ZoneRecord};
+use crate::map::machine::MachineRates;
+use crate::map::plain::of_prescription;
+use crate::map::prescription::{Prescription, ZoneRecord};
 use jiff::Timestamp;
 
 /// Letters of a finding.
@@ -49,7 +49,7 @@ impl Failed {
             let begin = format!("{word} cannot be written, so the machine gets no file at all: ");
             let end =
                 format!("; leave {word:?} out of output.formats if the machine can do without");
-            Finding::stop(codes::OUTPUT_MACHINE, self.told(&begin, &end))
+            Finding::stop(codes::OUTPUT_MACHINE, self.told(&begin, &end)).with_figure(word)
         } else {
             let begin = format!("{word} is not written, the other files are: ");
             Finding::caution(codes::OUTPUT_FORMAT, self.told(&begin, ""))

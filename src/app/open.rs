@@ -374,7 +374,7 @@ pub fn image(
             findings.push(Finding::stop(
                 codes::IMAGE_DATE,
                 format!("{} says it was taken on {day}, but the job says {}: give the image's own date, or the right image", file.path.display(), imagery.date),
-            ));
+            ).with_figure(day.to_string()));
         }
     }
     let stack = RasterStack::new(slots, mask)?;
@@ -439,6 +439,7 @@ fn another_band(imagery: &Imagery, file: &RasterFacts, name: &str, band: usize) 
             codes::IMAGE_BAND_NAME,
             format!("the job takes band {band} of {} for {name}, but the file calls it {own}: correct imagery.bands, or take it out, since the file names its bands", file.path.display()),
         )
+        .with_figure(own)
     })
 }
 

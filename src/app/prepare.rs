@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::app::error::AppError;
-use crate::app::job::resolve::read_map_job;
+use crate::app::job::resolve::read_map_job_in;
 use crate::app::open::{Canopy, Image, ImageFacts, UsedBand};
 use crate::app::overview::index_overview;
 use crate::app::paper::weather_months;
@@ -217,7 +217,7 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
     let mut findings = Vec::new();
     let mut unchanged = Unchanged::default();
     unchanged.keep([&job.to_owned()]);
-    let settings = read_map_job(job)?.into_log(&mut findings);
+    let settings = read_map_job_in(job, common.us_units)?.into_log(&mut findings);
     set_up(common);
     let folder = job.parent().unwrap_or_else(|| Path::new("")).to_owned();
     let imagery = imagery(&settings)?;

@@ -11,6 +11,8 @@ use crate::app::open::ImageFacts;
 use crate::finding::Finding;
 use crate::format::payload::Payload;
 use crate::job::settings::Settings;
+use crate::map::file_totals::FileTotal;
+use crate::map::prescription::Prescription;
 use crate::pipeline::driven::Driven;
 use crate::pipeline::gain::Gain;
 use crate::pipeline::ground::Ground;
@@ -23,8 +25,6 @@ use crate::science::loads::Loads;
 use crate::science::money::{Comparison, StrategyTotals};
 use crate::science::reference::{Answer, Placebo};
 use crate::units::{Product, RateUnit};
-use crate::zones::file_totals::FileTotal;
-use crate::zones::prescription::Prescription;
 use geo::Area as _;
 use serde_json::{Map, Value, json};
 
@@ -63,6 +63,9 @@ fn bootstrap(strip: &crate::pipeline::strips::Strip) -> Value {
 pub fn findings(findings: &[Finding]) -> Value {
     let one = |finding: &Finding| {
         let mut value = json!({ "code": finding.code, "severity": finding.severity.word(), "message": finding.message });
+        if let (Some(figure), Some(map)) = (&finding.figure, value.as_object_mut()) {
+            map.insert("figure".to_owned(), json!(figure));
+        }
         if let (Some(accepted), Some(map)) = (&finding.accepted, value.as_object_mut()) {
             map.insert(
                 "accepted".to_owned(),

@@ -3,12 +3,12 @@
 use geo::{BoundingRect as _, Distance as _, Euclidean, MultiPolygon, Point};
 
 use crate::finding::{Finding, codes};
+use crate::map::prescription::CellState;
 use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::space::crs::{Crs, Projector};
 use crate::units::{Area, Length, M_PER_FT};
-use crate::zones::prescription::CellState;
 
 /// Ground within so many working widths lies beside what is kept clear.
 const WIDTHS: f64 = 2.0;

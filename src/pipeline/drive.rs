@@ -2,6 +2,7 @@
 
 use crate::finding::{Checked, Finding, codes};
 use crate::job::settings::{Headland, Machine, Output, RateRules, StateRate};
+use crate::map::prescription::CellState;
 use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::{Due, Rated};
@@ -9,7 +10,6 @@ use crate::science::yield_response::round_to_step;
 use crate::units::{Area, NRate};
 use crate::zones::build::{Kind, Rate};
 use crate::zones::gentle::hold_steps;
-use crate::zones::prescription::CellState;
 
 /// Gives canopy cells of the headland their rule. Thin, bare and unseen ground keeps its own.
 ///

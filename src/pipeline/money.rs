@@ -2,6 +2,7 @@
 
 use crate::finding::{Finding, codes};
 use crate::job::settings::{Output, Prices, RateRules, Response};
+use crate::map::prescription::ZoneRecord;
 use crate::pipeline::gain::Gain;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::share::per_hundred;
@@ -11,7 +12,6 @@ use crate::science::money::{
     field_money, highest_price_ratio, part_money,
 };
 use crate::units::Yield;
-use crate::zones::prescription::ZoneRecord;
 
 /// Money of a run.
 #[derive(Clone, Debug, PartialEq)]

@@ -1,13 +1,13 @@
 //! The map that exporters write, put together of what the steps before it found.
 
 use crate::job::settings::{Machine, StateRate};
+use crate::map::machine::default_fallbacks;
+use crate::map::prescription::{Fallbacks, MachineLimits, Prescription, StripRecord, ZoneRecord};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::looked::Looked;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::strips::StripFound;
 use crate::units::{NMass, NRate, Product, RateUnit};
-use crate::zones::machine::default_fallbacks;
-use crate::zones::prescription::{Fallbacks, MachineLimits, Prescription, StripRecord, ZoneRecord};
 use jiff::civil::Date;
 
 /// What stands on the map besides its ground.

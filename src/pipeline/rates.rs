@@ -2,6 +2,7 @@
 
 use crate::finding::Checked;
 use crate::job::settings::{NitrogenShare, RateRules, Response, StateRate, StripsUse};
+use crate::map::prescription::{Capped, CellRecord, CellState};
 use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rate_error::RateError;
@@ -16,7 +17,6 @@ use crate::science::monte_carlo::uses_reference;
 use crate::science::yield_response::{Capped as Bound, is_thin, round_to_step, thin_below};
 use crate::units::{Area, NRate, Share};
 use crate::zones::build::{Kind, Rate};
-use crate::zones::prescription::{Capped, CellRecord, CellState};
 
 /// What the image says of a cell.
 #[derive(Clone, Copy, Debug, PartialEq)]

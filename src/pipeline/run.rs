@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use crate::finding::{Checked, Finding};
 use crate::job::settings::Settings;
+use crate::map::prescription::Prescription;
 use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::error::StepError;
 use crate::pipeline::gain::{Gain, GainRules, gain_of};
@@ -22,7 +23,6 @@ use crate::pipeline::{
     beside, drive, judge, judge_share, judge_strips, reference, uncertainty, uncrossed, zone,
 };
 use crate::units::{NMass, NRate};
-use crate::zones::prescription::Prescription;
 use jiff::civil::Date;
 
 /// What a decision stands on: everything that is known before any rate.
@@ -235,8 +235,13 @@ fn said_of(settings: &Settings, basis: &Basis<'_>, outcome: &Outcome) -> Vec<Fin
     ));
     log.extend(image.and_then(|image| judge::dates(image.date, &settings.application)));
     log.extend(judge::unseen(totals));
-    log.extend(judge::usual(rule, totals));
-    log.extend(judge::yields(response, totals));
+    log.extend(judge::usual(rule, output, totals));
+    log.extend(judge::yields(
+        response,
+        &settings.season.crop,
+        output,
+        totals,
+    ));
     log.extend(judge::direction(response, output, rated, totals));
     log.extend(judge::method(response));
     let asked = Told {
@@ -245,7 +250,7 @@ fn said_of(settings: &Settings, basis: &Basis<'_>, outcome: &Outcome) -> Vec<Fin
         index: image.map(|image| image.index.as_str()),
     };
     log.extend(judge::made_for(response, &asked));
-    log.extend(judge::season_limit(rule, totals));
+    log.extend(judge::season_limit(rule, output, totals));
     log.extend(judge::thin(rated, totals));
     if image.is_some_and(|image| image.point_spread.is_any()) {
         log.push(judge::point_spread());

@@ -1,6 +1,7 @@
 //! Totals, and how they move with the uncertainties.
 
 use crate::job::settings::{Capacity, MaximumRatio, ProductFacts};
+use crate::map::prescription::{Capped, CellState, ZoneRecord};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::looked::Looked;
 use crate::pipeline::product::loads_of;
@@ -13,7 +14,6 @@ use crate::science::loads::Loads;
 use crate::science::methods::{Method, RateModel};
 use crate::science::noise::{NoiseTotals, noise_sd, noise_totals};
 use crate::units::{Area, NRate, Product, RateUnit, Yield};
-use crate::zones::prescription::{Capped, CellState, ZoneRecord};
 
 /// Totals of a run. Nitrogen in kg, product in the unit of the job.
 #[derive(Clone, Debug, Default, PartialEq)]

@@ -11,6 +11,7 @@ use std::collections::BTreeMap;
 use self::between::{CellErrors, Drawn};
 use crate::finding::{Finding, codes};
 use crate::job::settings::{Output, RateRules, Response, StateRate, UncertaintySettings};
+use crate::map::prescription::{CellState, ZoneRecord};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::ratio_limit::SetBy;
@@ -21,7 +22,6 @@ use crate::science::monte_carlo::{
 };
 use crate::units::NRate;
 use crate::zones::build::Kind;
-use crate::zones::prescription::{CellState, ZoneRecord};
 
 /// Places of the index that are drawn, when there is one reference: over half the range of an index, a cell's band is then within 0.3 kg N/ha of its own draws
 /// (see the tests).
@@ -608,7 +608,7 @@ pub fn findings_of(
         findings.push(Finding::note(
             codes::UNCERTAINTY_FIELD,
             format!(
-                "eight times in ten the field's nitrogen, {} as computed, should lie between {} and {}{against}, by {} draws of every uncertainty at once; shares of the variance: {}",
+                "the field's nitrogen, {} as computed, has an 80 % range of {} to {}{against} (P10 to P90, Monte Carlo, {} draws); shares of the variance: {}",
                 lb(uncertainty.plain_kg),
                 lb(band.low),
                 lb(band.high),

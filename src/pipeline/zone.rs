@@ -6,6 +6,7 @@ use geo::MultiPolygon;
 
 use crate::finding::{Checked, Finding, codes};
 use crate::job::settings::{ClassBreaks, Machine, Output, RateRules, ZoneRules, ZonesBy};
+use crate::map::prescription::{CellState, ZoneRecord};
 use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::error::StepError;
 use crate::pipeline::ground::Ground;
@@ -18,7 +19,6 @@ use crate::units::{Area, NRate, Product};
 use crate::zones::build::{GroupBy, Kind, ZoneCell, ZoneRule, Zoning, build};
 use crate::zones::classify::{Classes, ClassifyError};
 use crate::zones::outline::outlines;
-use crate::zones::prescription::{CellState, ZoneRecord};
 use crate::zones::shape::{ShapeRule, Shaped, shape};
 
 /// Puts cells into zones and numbers them.

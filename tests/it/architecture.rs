@@ -8,26 +8,38 @@ const LAYERS: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("finding", &[]),
     ("science", &["units", "finding"]),
-    ("job", &["units", "finding", "science", "space", "zones"]),
     ("space", &["units", "finding"]),
     ("zones", &["units", "finding", "space"]),
+    ("map", &["units", "finding", "space", "zones"]),
+    ("format", &["units", "finding", "space", "map"]),
+    (
+        "job",
+        &[
+            "units", "finding", "science", "space", "zones", "map", "format",
+        ],
+    ),
     (
         "pipeline",
-        &["units", "finding", "science", "job", "space", "zones"],
+        &[
+            "units", "finding", "science", "job", "space", "zones", "map",
+        ],
     ),
-    ("format", &["units", "finding", "space", "zones"]),
-    ("report", &["units", "finding", "zones", "job", "pipeline"]),
+    (
+        "report",
+        &["units", "finding", "zones", "map", "job", "pipeline"],
+    ),
     (
         "app",
         &[
-            "units", "finding", "science", "job", "space", "zones", "pipeline", "format", "report",
+            "units", "finding", "science", "job", "space", "zones", "map", "pipeline", "format",
+            "report",
         ],
     ),
     (
         "cli",
         &[
-            "units", "finding", "science", "job", "space", "zones", "pipeline", "format", "report",
-            "app",
+            "units", "finding", "science", "job", "space", "zones", "map", "pipeline", "format",
+            "report", "app",
         ],
     ),
 ];
@@ -214,7 +226,7 @@ fn forbidden_names_are_found() {
     assert_eq!(
         seen(
             "format",
-            "use crate::zones::prescription::Cell;\nlet x = crate::pipeline::run();"
+            "use crate::map::prescription::Cell;\nlet x = crate::pipeline::run();"
         ),
         [2]
     );

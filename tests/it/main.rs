@@ -28,6 +28,7 @@ mod drive;
 mod economic;
 mod field;
 mod findings;
+mod golden;
 #[path = "../../examples/ground/mod.rs"]
 mod ground;
 mod job_file;
@@ -61,5 +62,6 @@ mod satellites;
 mod scenes;
 mod season;
 mod share_study;
+mod stumbles;
 mod uncertainty;
 mod unsound;
