@@ -209,7 +209,7 @@ fn sampled(
             }
         }
         let slices: Vec<&[f64]> = bands.iter().map(Vec::as_slice).collect();
-        image.index.evaluate(&slices, &mut line);
+        image.rows.evaluate(&slices, &mut line);
         values.extend_from_slice(&line);
     }
     // In the field is what lies at least half in the boundary.

@@ -106,7 +106,7 @@ pub fn rates_by(
         round_to_step(rate, rule.minimum, rule.maximum, rule.step)
             .map_or(rate, |steps| rule.step * steps as f64)
     };
-    let field = NRate::kg_per_ha(field_mean(rated, &model));
+    let field = field_mean(rated, &model);
     counted
         .map(|k| {
             let cell = &rated.cells[k];

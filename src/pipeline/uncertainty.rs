@@ -339,7 +339,7 @@ fn gets_of(rule: &RateRules, rated: &Rated) -> Vec<Gets> {
         .map(|k| {
             let host = rated.follows[k].map_or(k, |host| host as usize);
             let (cell, reference) = (&rated.cells[host], rated.reference_of[host]);
-            match (rated.zone_rates[host].0, cell.index) {
+            match (rated.due[host].kind, cell.index) {
                 (Kind::Canopy, Some(index)) if cell.state == CellState::Thin => match rule.thin {
                     StateRate::Own => Gets::Own(index, reference),
                     StateRate::FieldRate => Gets::Held(index, reference),
