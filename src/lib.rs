@@ -7,6 +7,7 @@ pub mod cli;
 pub mod finding;
 pub mod format;
 pub mod job;
+pub mod key;
 pub mod pipeline;
 pub mod report;
 pub mod science;

@@ -5,7 +5,7 @@ use crate::app::error::AppError;
 use crate::report::model::{Block, Column, Report, Table};
 use crate::science::crop::{crops, curves};
 use crate::science::index::catalogue;
-use crate::science::methods::about::METHODS;
+use crate::science::methods::METHODS;
 use crate::science::product::{ProductEntry, ProductKind, products};
 use crate::units::{KG_PER_LB, L_PER_GAL};
 use serde_json::{Value, json};

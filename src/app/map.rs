@@ -9,7 +9,7 @@ use crate::app::below::without_folder;
 use crate::app::commit::{CommitOptions, OutputFolder};
 use crate::app::error::AppError;
 use crate::app::formats::{Failed, refused_format};
-use crate::app::job::resolve::read_map_job;
+use crate::app::job::read_map_job;
 use crate::app::open::{Canopy, Image};
 use crate::app::progress::Progress;
 use crate::app::season::{OpenedSeason, growing_season};

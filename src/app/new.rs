@@ -7,7 +7,7 @@ use std::path::{Component, Path, PathBuf};
 use crate::app::api::NewRequest;
 use crate::app::error::AppError;
 use crate::app::image_source::described;
-use crate::app::job::resolve::map_job;
+use crate::app::job::map_job;
 use crate::app::keys::schema;
 use crate::app::map::set_up;
 use crate::app::new_job::{FirstJob, Known, SCHEMA_FILE, bands_of, first_job};

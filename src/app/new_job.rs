@@ -7,9 +7,11 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
-use crate::app::job::resolve::known_curves;
-use crate::job::keys::row;
+use crate::job::keys::{IMAGERY, MACHINE, RATE, REFERENCE, SEASON};
+use crate::job::tables::curve_names;
+use crate::key::Key;
 use crate::science::index::{Index, canonical_band_name};
+use crate::science::methods::yield_response::KEYS as YIELD;
 use jiff::civil::Date;
 
 /// The JSON Schema that stands beside a first job, where editors look for it.
@@ -232,10 +234,10 @@ impl Page<'_> {
                 let _ = writeln!(
                     page,
                     "date  = {date}                   # {}; check it",
-                    about("imagery", "date")
+                    about(&IMAGERY.date)
                 );
             }
-            None => todo(page, "imagery", "date", ": the file does not say it"),
+            None => todo(page, &IMAGERY.date, ": the file does not say it"),
         }
         let index = self.known.index.as_deref().unwrap_or("NDVI");
         let _ = writeln!(
@@ -313,13 +315,12 @@ impl Page<'_> {
                     page,
                     "strips = {}     # {}",
                     quoted(strips),
-                    about("reference", "strips")
+                    about(&REFERENCE.strips)
                 );
             }
             None => todo(
                 page,
-                "reference",
-                "strips",
+                &REFERENCE.strips,
                 ": the map compares every patch with them",
             ),
         }
@@ -342,7 +343,7 @@ impl Page<'_> {
                 let _ = writeln!(
                     page,
                     "growing_days = {days}                # {}",
-                    about("season", "growing_days")
+                    about(&SEASON.growing_days)
                 );
             }
             (None, Some(_), Some(weather)) => {
@@ -350,21 +351,20 @@ impl Page<'_> {
                     page,
                     "weather = {}     # {}",
                     quoted(weather),
-                    about("season", "weather")
+                    about(&SEASON.weather)
                 );
             }
             _ => {
                 todo(
                     page,
-                    "season",
-                    "growing_days",
+                    &SEASON.growing_days,
                     ": the yield potential depends on them",
                 );
                 page.push_str("# planted = 2025-10-01               # or, instead of growing_days, planting date and\n");
                 let _ = writeln!(
                     page,
                     "# weather = \"station.csv\"            # {}",
-                    about("season", "weather")
+                    about(&SEASON.weather)
                 );
             }
         }
@@ -378,10 +378,10 @@ impl Page<'_> {
                     page,
                     "maximum_yield = {}         # {}",
                     quoted(amount),
-                    about("response", "maximum_yield")
+                    about(&YIELD.maximum_yield)
                 );
             }
-            None => todo(page, "response", "maximum_yield", " or \"100 bu/ac\""),
+            None => todo(page, &YIELD.maximum_yield, " or \"100 bu/ac\""),
         }
         if let Some(curve) = &self.known.curve {
             let _ = writeln!(page, "yield_curve   = {}", quoted(curve));
@@ -390,9 +390,9 @@ impl Page<'_> {
         let _ = writeln!(
             page,
             "yield_curve = \"TODO\"  # TODO {}, for your crop and region: one of these",
-            about("response", "yield_curve")
+            about(&YIELD.yield_curve)
         );
-        for name in known_curves() {
+        for name in curve_names() {
             let _ = writeln!(page, "#               {}", quoted(&name));
         }
         page.push_str(
@@ -408,7 +408,7 @@ impl Page<'_> {
                     page,
                     "maximum = {}            # {}",
                     quoted(amount),
-                    about("rate", "maximum")
+                    about(&RATE.maximum)
                 );
             }
             None if self.assumed.contains(&"rate.maximum") => {
@@ -422,14 +422,14 @@ impl Page<'_> {
                     "maximum = \"{amount}\"            # ASSUMED, and low on purpose: set what law, label and adviser allow"
                 );
             }
-            None => todo(page, "rate", "maximum", " or \"120 lb N/ac\""),
+            None => todo(page, &RATE.maximum, " or \"120 lb N/ac\""),
         }
         let _ = writeln!(
             page,
             "step    = {}\n# usual = {}                # {}",
-            value("rate", "step"),
-            value("rate", "usual"),
-            about("rate", "usual")
+            RATE.step.example,
+            RATE.usual.example,
+            about(&RATE.usual)
         );
         match &self.known.product {
             Some(product) => {
@@ -450,36 +450,32 @@ impl Page<'_> {
                 let _ = writeln!(
                     page,
                     "working_width = \"{amount}\"               # ASSUMED: {}",
-                    about("machine", "working_width")
+                    about(&MACHINE.working_width)
                 );
             }
-            None => todo(page, "machine", "working_width", " or \"80 ft\""),
+            None => todo(page, &MACHINE.working_width, " or \"80 ft\""),
         }
         let _ = writeln!(
             page,
             "heading = \"auto\"                     # {}",
-            about("machine", "heading")
+            about(&MACHINE.heading)
         );
     }
 }
 
 /// What a key does, as the rest of a comment: the sentence of its row without its full stop.
-fn about(section: &str, key: &str) -> &'static str {
-    row(section, key, None).map_or("", |row| row.about.trim_end_matches('.'))
-}
-
-/// The example of a key.
-fn value(section: &str, key: &str) -> &'static str {
-    row(section, key, None).map_or("", |row| row.example)
+fn about(key: &Key) -> &'static str {
+    key.about.trim_end_matches('.')
 }
 
 /// A value left open, with what it is, an example, and `more`.
-fn todo(page: &mut String, section: &str, key: &str, more: &str) {
+fn todo(page: &mut String, key: &Key, more: &str) {
     let _ = writeln!(
         page,
-        "{key} = \"TODO\"  # TODO {}, such as {}{more}",
-        about(section, key),
-        value(section, key)
+        "{} = \"TODO\"  # TODO {}, such as {}{more}",
+        key.name,
+        about(key),
+        key.example
     );
 }
 

@@ -8,7 +8,6 @@ use crate::pipeline::run::{Looked, Sources};
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::Totals;
 use crate::pipeline::{judge_strips, share};
-use crate::science::methods::Method;
 
 /// Fewer growing days than this stop a map: response indices are all close to 1.
 const LEAST_DAYS: f64 = 60.0;
@@ -165,15 +164,7 @@ fn direction(settings: &Settings, rated: &Rated, totals: &Totals, findings: &mut
         let method = response.method(f64::NAN);
         let words = match &method {
             _ if rated.model.blend.is_some() => &share::direction(rated.model.blend, rated),
-            Method::Flat(_) => "one rate for all canopy",
-            Method::Visible(_) => {
-                "paler patches get more; ground that looks like the strip still gets what the line says, 50 to 60 lb N/ac by the published ones"
-            }
-            method if method.falls_with_index() => "paler patches get more",
-            Method::SquareRoot(_) | Method::ClassTable(_) => {
-                "paler patches get more, down to where the method backs off: the palest get less again"
-            }
-            _ => "greener patches get more: the ramp rises with what it is read by",
+            method => method.direction(),
         };
         findings.push(Finding::note(
             codes::RATE_DIRECTION,
@@ -218,23 +209,13 @@ pub fn method(response: &Response, findings: &mut Vec<Finding>) {
         ));
     }
     let method = response.method(f64::NAN);
-    if let Method::LinearRamp(ramp) = &method
-        && ramp.at_low < ramp.at_high
-    {
+    if let Some(rises) = method.rises() {
         findings.push(Finding::caution(
             codes::METHOD_RISING,
-            format!(
-                "the ramp rises: {:.1} at {} and {:.1} at {}, so that the best ground gets most; look whether that is meant",
-                ramp.at_low, ramp.low, ramp.at_high, ramp.high
-            ),
+            format!("{rises}, so that the best ground gets most; look whether that is meant"),
         ));
     }
-    let dead_band = match &method {
-        Method::SquareRoot(root) => Some(root.dead_band),
-        Method::Quadratic(curve) => Some(curve.dead_band),
-        _ => None,
-    };
-    if let Some(band) = dead_band.filter(|band| *band < 0.02) {
+    if let Some(band) = method.dead_band().filter(|band| *band < 0.02) {
         findings.push(Finding::caution(
             codes::METHOD_STEEP,
             format!(
@@ -292,11 +273,7 @@ pub fn made_for(response: &Response, told: &Told<'_>, findings: &mut Vec<Finding
             _ => {}
         }
     }
-    let meter = match response.method(f64::NAN) {
-        Method::Quadratic(_) => Some("a leaf chlorophyll meter"),
-        Method::Chlorophyll(_) => Some("a chlorophyll index at 590 nm"),
-        _ => None,
-    };
+    let meter = response.method(f64::NAN).about().instrument;
     if let (Some(meter), Some(index)) = (meter, told.index) {
         findings.push(Finding::caution(
             codes::METHOD_INDEX,

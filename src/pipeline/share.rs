@@ -10,7 +10,6 @@ use crate::pipeline::reference::Reference;
 use crate::pipeline::run::Looked;
 use crate::pipeline::totals::ByShare;
 use crate::science::blend::Blend;
-use crate::science::methods::Method;
 use crate::science::monte_carlo::uses_reference;
 use crate::science::nitrogen_share::{
     NitrogenShareEstimate, NoShare, nitrogen_share, relative_variance,
@@ -62,9 +61,9 @@ pub fn direction(blend: Option<Blend>, rated: &Rated) -> String {
             "each cell is compared with the strip: paler patches get more".to_owned()
         }
         share if share <= 0.0 => {
-            let words = match &rated.model.method {
-                Method::YieldResponse(_) => "greener patches get more",
-                _ => which_get_more(rated),
+            let words = match rated.model.method.yields() {
+                Some(_) => "greener patches get more",
+                None => which_get_more(rated),
             };
             format!("every cell gets the field's response index: {words}")
         }

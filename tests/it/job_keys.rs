@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::process::Command;
 
-use haulm::app::job::resolve::{map_job, rate_job};
+use haulm::app::job::{map_job, rate_job};
 use haulm::job::keys::TABLES;
 use serde_json::Value;
 
@@ -141,7 +141,7 @@ fn defaults_are_what_the_rows_say() {
         let settings = map_job(text.as_bytes(), Path::new("job.toml"))
             .unwrap_or_else(|error| panic!("{error}\n{text}"))
             .value;
-        haulm::app::job::echo::settings(&settings, Path::new(""))
+        haulm::app::job::settings_record(&settings, Path::new(""))
     };
     let plain = record(&bare);
     let mut tried = 0;
@@ -223,7 +223,7 @@ fn a_keys_name_stands_in_its_row_and_where_it_is_used() {
         })
         .collect();
     let (mut wrong, mut looked_at) = (Vec::new(), 0);
-    for table in TABLES {
+    for table in TABLES.iter() {
         for key in table.keys.iter().filter(|key| key.name.contains('_')) {
             looked_at += 1;
             let literal = format!("\"{}\"", key.name);

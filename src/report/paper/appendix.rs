@@ -135,7 +135,7 @@ fn formulas(paper: &Paper<'_>) -> Vec<Block> {
     if paper
         .record(&["settings", "response", "method"])
         .and_then(Value::as_str)
-        == Some("yield response")
+        == Some(crate::science::methods::yield_response::ABOUT.name)
     {
         items.push(text.with(
             "formula-ratio",
