@@ -2,22 +2,84 @@
 
 use std::path::Path;
 
-use crate::finding::Checked;
+use crate::finding::{Acceptance, Checked};
 use crate::job::fault::JobError;
+use crate::job::keys::field::EXCLUDE;
 use crate::job::keys::reference::{RAMP, RAMP_STEPS, RampUnit};
-use crate::job::keys::{FIELD, IMAGERY, RATE, REFERENCE, RESPONSE, ROOT, SEASON};
+use crate::job::keys::{FIELD, IMAGERY, OUTPUT, RATE, REFERENCE, RESPONSE, ROOT, SEASON};
 use crate::job::problem::Problem;
 use crate::job::reader;
 use crate::job::reader::{Item, Section};
+use crate::job::record::Shown;
 use crate::job::resolve::{ended, forget_product, log_of};
+use crate::job::sections::crop::day;
+use crate::job::sections::ground::vector_record;
+use crate::job::sections::image::image_record;
 use crate::job::sections::method::nitrogen;
+use crate::job::sections::output::{accepted_record, application_record};
+use crate::job::sections::rate::{product_record, rate_record};
 use crate::job::sections::{ground, image, output, rate};
-use crate::job::settings::VectorSource;
-use crate::job::settings::ramp::{RampImage, RampSettings};
-use crate::key::Key;
+use crate::job::settings::{
+    Application, Exclusion, FieldSettings, Imagery, ProductFacts, RateRules, VectorSource,
+};
+use crate::key::{Key, Record};
 use crate::science::index::find_entry;
 use crate::science::response_curve::{PlateauShape, Point};
-use crate::units::{Length, NRate, Product};
+use crate::units::{Length, NRate, Product, RateUnit};
+use jiff::civil::Date;
+use serde_json::Value;
+
+/// A job of one flat rate from a ramp, resolved.
+#[derive(Clone, Debug)]
+pub struct RampSettings {
+    /// `field.name`, if given.
+    pub name: Option<String>,
+    /// `reference.ramp`: its readings; none yet when they are to be measured on an image.
+    pub readings: Vec<Point>,
+    /// Where the steps are to be measured, when `reference.ramp` names polygons.
+    pub image: Option<Box<RampImage>>,
+    /// `reference.ramp_index`, else `imagery.index`, if either is given.
+    pub index: Option<String>,
+    /// `reference.ramp_model`.
+    pub model: PlateauShape,
+    /// `rate.applied_before`: what the field beside the ramp got so far, counted as the ramp's rates are; `None` when not given.
+    pub applied: Option<NRate>,
+    /// `response.applied_since_sensing`.
+    pub applied_since_sensing: NRate,
+    /// Sensing date.
+    pub sensed: Option<Date>,
+    /// `[rate]`.
+    pub rate: RateRules,
+    /// `[product]`.
+    pub product: Option<Product>,
+    /// What more is known of it.
+    pub product_facts: ProductFacts,
+    /// `[application]`.
+    pub application: Application,
+    /// `[[accept]]`: code and who accepted it.
+    pub accept: Vec<(String, Acceptance)>,
+    /// Unit that the product (or, without one, nitrogen) is shown in.
+    pub unit: RateUnit,
+    /// Whether people's numbers are in US units.
+    pub us_units: bool,
+}
+
+/// A ramp on an image, as the job states it.
+#[derive(Clone, Debug)]
+pub struct RampImage {
+    /// `[field]`.
+    pub field: FieldSettings,
+    /// `[imagery]`.
+    pub imagery: Imagery,
+    /// `reference.ramp`: the steps' polygons.
+    pub steps: VectorSource,
+    /// `reference.ramp.rate`: the column of their rates.
+    pub column: String,
+    /// What one unit of that column is. \[kg N/ha\]
+    pub unit: NRate,
+    /// `reference.inset`: how far steps are shrunk.
+    pub inset: Length,
+}
 
 /// Resolves the text of a job for one flat rate from a ramp; `None` when it has no ramp, or is no TOML, which the reader of other jobs then tells.
 ///
@@ -249,4 +311,96 @@ fn reference(
         index,
         inset,
     })
+}
+
+/// The settings of one flat rate from a ramp.
+pub fn record(settings: &RampSettings, shown: Shown<'_>) -> Value {
+    let source: Value = match &settings.image {
+        None => settings
+            .readings
+            .iter()
+            .map(|step| {
+                Record::new()
+                    .put(&RAMP.rate, step.rate.get())
+                    .put(&RAMP.index, step.value)
+                    .value()
+            })
+            .collect(),
+        Some(ramp) => Record::new()
+            .add("steps", vector_record(&ramp.steps, shown).value())
+            .put(&RAMP_STEPS.rate, ramp.column.clone())
+            .add("unit_kg_n_ha", ramp.unit.get())
+            .put(&REFERENCE.inset, ramp.inset.get())
+            .value(),
+    };
+    let ground = settings.image.as_ref().map(|ramp| {
+        let excluded = |one: &Exclusion| {
+            Record::new()
+                .add("source", vector_record(&one.source, shown).value())
+                .put(&EXCLUDE.buffer, one.buffer.get())
+                .put(&EXCLUDE.reason, one.reason.clone())
+                .value()
+        };
+        Record::new()
+            .table(&FIELD.boundary, vector_record(&ramp.field.boundary, shown))
+            .put(&FIELD.crs, ramp.field.crs.clone())
+            .put(
+                &FIELD.exclude,
+                ramp.field
+                    .exclusions
+                    .iter()
+                    .map(excluded)
+                    .collect::<Vec<_>>(),
+            )
+            .value()
+    });
+    Record::new()
+        .table(
+            &ROOT.field,
+            Record::new()
+                .put(&FIELD.name, settings.name.clone())
+                .add("ground", ground),
+        )
+        .put(
+            &ROOT.imagery,
+            settings
+                .image
+                .as_ref()
+                .map(|ramp| image_record(&ramp.imagery, shown)),
+        )
+        .table(
+            &ROOT.reference,
+            Record::new()
+                .add("source", Record::new().put(&REFERENCE.ramp, source).value())
+                .put(&REFERENCE.ramp_model, settings.model.name())
+                .put(&REFERENCE.ramp_index, settings.index.clone()),
+        )
+        .table(
+            &ROOT.season,
+            Record::new().put(&SEASON.sensed, day(settings.sensed)),
+        )
+        .table(
+            &ROOT.response,
+            Record::new().put(
+                &RESPONSE.applied_since_sensing,
+                settings.applied_since_sensing.get(),
+            ),
+        )
+        .table(&ROOT.rate, rate_record(&settings.rate))
+        .put(
+            &ROOT.product,
+            settings
+                .product
+                .as_ref()
+                .map(|own| product_record(own, &settings.product_facts)),
+        )
+        .table(&ROOT.application, application_record(&settings.application))
+        .put(&ROOT.accept, accepted_record(&settings.accept))
+        .table(
+            &ROOT.output,
+            Record::new()
+                .put(&OUTPUT.unit, settings.unit.label())
+                .add("us_units", settings.us_units),
+        )
+        .value()
 }

@@ -8,9 +8,9 @@ use crate::job::keys::{FIELD, IMAGERY, POINTS, REFERENCE, ROOT};
 use crate::job::problem::Problem;
 use crate::job::reader;
 use crate::job::reader::{Log, Section};
-use crate::job::sections::crop::Curve;
+use crate::job::sections::yields::Curve;
 use crate::job::sections::{
-    crop, ground, image, machine, method, money, output, points, rate, uncertainty,
+    crop, ground, image, machine, method, money, output, points, rate, uncertainty, yields, zones,
 };
 use crate::job::settings::{
     Imagery, MethodSettings, RateSettings, Response, Season, Settings, YieldCurve,
@@ -150,8 +150,8 @@ fn map_settings(mut root: Section<'_>, folder: &Path, read: ReadFile<'_>) -> Opt
     let foretells = method::foretells_yield(method);
     let curve = foretells
         .then(|| {
-            let bushel = crop::bushel_of(&in_season, &in_crop, &personal.tables);
-            crop::curve(&mut in_response, &personal.tables, bushel)
+            let bushel = yields::bushel_of(&in_season, &in_crop, &personal.tables);
+            yields::curve(&mut in_response, &personal.tables, bushel)
         })
         .flatten();
     let named = curve.as_ref().and_then(|curve| {
@@ -234,7 +234,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path, read: ReadFile<'_>) -> Opt
         most,
         folder,
     );
-    let zones = machine::zones(&mut in_zones, machine.as_ref(), product.as_ref());
+    let zones = zones::zones(&mut in_zones, machine.as_ref(), product.as_ref());
     let uncertainty = uncertainty::uncertainty(&mut in_doubt);
     let application = output::application(
         &mut in_application,
@@ -398,8 +398,8 @@ fn rate_settings(mut root: Section<'_>, folder: &Path, read: ReadFile<'_>) -> Op
     let foretells = method::foretells_yield(method);
     let curve = foretells
         .then(|| {
-            let bushel = crop::bushel_of(&in_season, &in_crop, &personal.tables);
-            crop::curve(&mut in_response, &personal.tables, bushel)
+            let bushel = yields::bushel_of(&in_season, &in_crop, &personal.tables);
+            yields::curve(&mut in_response, &personal.tables, bushel)
         })
         .flatten();
     let named = curve.as_ref().and_then(|curve| {

@@ -6,8 +6,10 @@ use std::path::{Path, PathBuf};
 const LAYERS: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("finding", &[]),
-    ("science", &["units", "finding"]),
-    ("job", &["units", "finding", "science", "space", "zones"]),
+    ("key", &[]),
+    ("science", &["units", "finding", "key"]),
+    // Of zones only the flavour of task data: how a job says that its map is to stand in them.
+    ("job", &["units", "finding", "key", "science", "zones"]),
     ("space", &["units", "finding"]),
     ("zones", &["units", "finding", "space"]),
     (
@@ -19,14 +21,15 @@ const LAYERS: &[(&str, &[&str])] = &[
     (
         "app",
         &[
-            "units", "finding", "science", "job", "space", "zones", "pipeline", "format", "report",
+            "units", "finding", "key", "science", "job", "space", "zones", "pipeline", "format",
+            "report",
         ],
     ),
     (
         "cli",
         &[
-            "units", "finding", "science", "job", "space", "zones", "pipeline", "format", "report",
-            "app",
+            "units", "finding", "key", "science", "job", "space", "zones", "pipeline", "format",
+            "report", "app",
         ],
     ),
 ];

@@ -68,7 +68,7 @@ pub fn rate_record(settings: &RateSettings, folder: &Path) -> Value {
 
 /// The settings of one flat rate from a ramp as the record has them. `folder` is the job's.
 pub fn ramp_record(settings: &RampSettings, folder: &Path) -> Value {
-    record::ramp_settings(settings, &|path| below(path, folder))
+    ramp::record(settings, &|path| below(path, folder))
 }
 
 /// Bytes of a text file that people write, such as a job; what is no file, or far too large, is refused before it is read.

@@ -10,8 +10,7 @@ use std::path::Path;
 
 use crate::app::api::RateRequest;
 use crate::app::error::AppError;
-use crate::app::job::read_ramp_job;
-use crate::app::job::read_rate_job;
+use crate::app::job::{read_ramp_job, read_rate_job};
 use crate::app::map::accept;
 use crate::app::season::growing_season;
 use crate::finding::Finding;

@@ -2,27 +2,97 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::job::amount;
 use crate::job::amount::Temperature;
-use crate::job::keys::response::Seen;
-use crate::job::keys::{CROP, RESPONSE, SEASON};
+use crate::job::keys::{CROP, ROOT, SEASON};
 use crate::job::problem::Problem;
-use crate::job::reader::{Entry, Item, Section};
+use crate::job::reader::Section;
+use crate::job::record::Shown;
 use crate::job::resolve::ReadFile;
 use crate::job::sections::ground;
-use crate::job::settings::{
-    Crop, GrowingDays, MaximumRatio, MissingDayRule, Season, YieldCurve, YieldSettings,
-};
 use crate::job::suggest::nearest;
-use crate::job::tables;
 use crate::job::tables::NamedCurve;
-use crate::key::Key;
+use crate::job::{amount, tables};
+use crate::key::{Record, words};
 use crate::science::crop::CropTables;
 use crate::science::degree_days::{CeilingOn, DayRule, GrowingRule};
 use crate::science::growing_days::BaseTemperature;
-use crate::science::methods::yield_response::{KEYS as METHOD, RATIO_ADJUSTMENT, YIELD_CURVE};
 use crate::science::naming::UnknownName;
 use jiff::civil::Date;
+use serde_json::Value;
+
+/// `[season]`, with the crop's row of the table.
+#[derive(Clone, Debug)]
+pub struct Season {
+    /// The crop.
+    pub crop: Crop,
+    /// `season.crops`: a table of crops and curves of the user's own.
+    pub crops: Option<PathBuf>,
+    /// Planting date.
+    pub planted: Option<Date>,
+    /// Where growing days come from.
+    pub growing_days: GrowingDays,
+    /// How a day's growing degrees are reckoned.
+    pub rule: GrowingRule,
+    /// What is done about days that the record lacks.
+    pub missing_days: MissingDayRule,
+    /// Whether the sensing day counts.
+    pub count_sensing_day: bool,
+    /// Sensing date (imagery's, or its own with hand readings).
+    pub sensed: Option<Date>,
+}
+
+/// Where growing days come from.
+#[derive(Clone, Debug, PartialEq)]
+pub enum GrowingDays {
+    /// Stated by the user.
+    Given(f64),
+    /// Counted from a daily record.
+    Weather(PathBuf),
+    /// Counted from the record of the nearest station of a list, or of a named one.
+    Stations {
+        /// The list.
+        list: PathBuf,
+        /// The name of the station to take, if not the nearest.
+        station: Option<String>,
+    },
+    /// Not known, and the method needs none.
+    NotStated,
+}
+
+words! {
+    /// `season.missing_days`.
+    pub enum MissingDayRule {
+        /// The job is refused.
+        Refuse = "refuse",
+        /// They are taken from the next nearest station of the list.
+        NextStation = "next station",
+        /// They count as no growing days, and the range that this leaves is told.
+        LeaveOut = "leave out",
+    }
+}
+
+/// A crop's constants.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Crop {
+    /// Name.
+    pub name: String,
+    /// Base temperature of growth. \[°C\] For showing; growing days are compared with `base`.
+    pub base_c: f64,
+    /// Base temperature of growth in the unit in which it was stated.
+    pub base: BaseTemperature,
+    /// Grain nitrogen as a share of grain mass, where a figure is confirmed; `response.grain_nitrogen` is what is used.
+    pub grain_nitrogen: Option<f64>,
+    /// Pounds in a bushel.
+    pub lb_per_bu: Option<f64>,
+    /// Water in grain at market moisture, share of grain mass; yields and grain nitrogen are stated at it.
+    pub grain_moisture: Option<f64>,
+    /// Growing days between which the curve is trusted.
+    pub window_days: Option<(f64, f64)>,
+    /// Largest CV of the comparison swath that still counts as a uniform stand. \[share\]
+    pub stand_cv: f64,
+    /// Source and certainty.
+    pub source: String,
+}
 
 /// The user's own table of crops and curves.
 #[derive(Debug, Default)]
@@ -109,7 +179,11 @@ pub(crate) fn crop(
 }
 
 /// A name that a shipped table does not know.
-fn unknown_name(unknown: UnknownName, what: &'static str, known: Vec<String>) -> Problem {
+pub(crate) fn unknown_name(
+    unknown: UnknownName,
+    what: &'static str,
+    known: Vec<String>,
+) -> Problem {
     let near = unknown
         .nearest
         .or_else(|| nearest(&unknown.name, known.iter().map(String::as_str)).map(str::to_owned));
@@ -379,183 +453,49 @@ fn growing_rule(section: &mut Section<'_>, crop: Option<&Crop>) -> Option<Growin
     made.ok()
 }
 
-/// A yield curve and, for a shipped one, its name and crop.
-pub(crate) enum Curve {
-    /// From the shipped table.
-    Named(NamedCurve),
-    /// The job's own.
-    Own(YieldCurve),
+/// As the record has it.
+pub(crate) fn season_record(season: &Season, shown: Shown<'_>) -> Record {
+    let crop = &season.crop;
+    let ceiling = season.rule.ceiling();
+    let value = Record::new()
+        .table(
+            &ROOT.crop,
+            Record::new()
+                .put(&CROP.name, crop.name.clone())
+                .put(&CROP.base_temperature, crop.base_c)
+                .put(&CROP.grain_nitrogen, crop.grain_nitrogen)
+                .put(&CROP.bushel, crop.lb_per_bu)
+                .put(&CROP.grain_moisture, crop.grain_moisture)
+                .put(
+                    &CROP.window,
+                    crop.window_days.map(|(first, last)| vec![first, last]),
+                )
+                .put(&CROP.stand_cv, crop.stand_cv)
+                .put(&CROP.source, crop.source.clone()),
+        )
+        .put(&SEASON.crops, season.crops.as_deref().map(shown))
+        .put(&SEASON.planted, day(season.planted))
+        .put(&SEASON.sensed, day(season.sensed))
+        .put(&SEASON.count_sensing_day, season.count_sensing_day)
+        .put(&SEASON.growing_day_rule, season.rule.rule().word())
+        .add(CROP.base_temperature.name, season.rule.base().to_string())
+        .put(
+            &SEASON.ceiling,
+            ceiling.map(|(ceiling, _)| ceiling.to_string()),
+        )
+        .put(&SEASON.ceiling_on, ceiling.map(|(_, on)| on.word()))
+        .put(&SEASON.missing_days, season.missing_days.word());
+    match &season.growing_days {
+        GrowingDays::Given(days) => value.put(&SEASON.growing_days, *days),
+        GrowingDays::Weather(file) => value.put(&SEASON.weather, shown(file)),
+        GrowingDays::Stations { list, station } => value
+            .put(&SEASON.stations, shown(list))
+            .put(&SEASON.station, station.clone()),
+        GrowingDays::NotStated => value.put(&SEASON.growing_days, Value::Null),
+    }
 }
 
-/// Name and bushel of the job's crop, where both can be read; whatever is wrong with them is told where the crop itself is read.
-pub(crate) fn bushel_of(
-    season: &Section<'_>,
-    own: &Section<'_>,
-    personal: &CropTables,
-) -> Option<(String, f64)> {
-    let text = |section: &Section<'_>, key: &Key| match section.peek(key) {
-        Some(Item::Text(text)) => Some(text.clone()),
-        _ => None,
-    };
-    if own.is_present() {
-        let lb = amount::bushel(&text(own, &CROP.bushel)?).ok()?;
-        return Some((
-            text(own, &CROP.name).or_else(|| text(season, &SEASON.crop))?,
-            lb,
-        ));
-    }
-    let crop = tables::find_crop(&text(season, &SEASON.crop)?, personal).ok()?;
-    Some((crop.name, crop.lb_per_bu?))
-}
-
-/// `response.yield_curve`: a shipped curve's name or the job's own table. `bushel` is that of the job's crop.
-pub(crate) fn curve(
-    section: &mut Section<'_>,
-    personal: &CropTables,
-    bushel: Option<(String, f64)>,
-) -> Option<Curve> {
-    let entry = section.take(&METHOD.yield_curve);
-    let known = tables::curve_names();
-    let first = known.first().map_or(
-        "{ a = \"590 kg/ha\", b = 258.2, index = \"NDVI\", source = \"common practice\" }"
-            .to_owned(),
-        |name| format!("\"{name}\""),
-    );
-    section.require_like(&METHOD.yield_curve, METHOD.yield_curve.noun, &first);
-    let entry = entry?;
-    if let Item::Table(_) = &entry.item {
-        return own_curve(section, &entry, bushel).map(Curve::Own);
-    }
-    let name = section.text_of(&entry, &METHOD.yield_curve)?;
-    let refuse = |unknown| {
-        section.at(
-            &entry,
-            &METHOD.yield_curve,
-            unknown_name(unknown, "yield curve", tables::curve_names()),
-        );
-    };
-    tables::find_curve(&name, personal)
-        .map(Curve::Named)
-        .map_err(refuse)
-        .ok()
-}
-
-fn own_curve(
-    section: &Section<'_>,
-    entry: &Entry,
-    bushel: Option<(String, f64)>,
-) -> Option<YieldCurve> {
-    let mut table = section.sub(entry, &METHOD.yield_curve)?;
-    let (crop, lb) = bushel.map_or(("this crop".to_owned(), None), |(crop, lb)| {
-        (crop, Some(lb))
-    });
-    let a = table.amount_within(&YIELD_CURVE.a, |text| amount::grain_yield(text, &crop, lb));
-    let b = table.find(&YIELD_CURVE.b);
-    let index = table.find(&YIELD_CURVE.index);
-    let region = table.find(&YIELD_CURVE.region);
-    let sensor = table.find(&YIELD_CURVE.sensor);
-    let source = table.find(&YIELD_CURVE.source);
-    table.finish();
-    Some(YieldCurve {
-        a: a?,
-        b: b?,
-        index: tables::index_name(&index?),
-        region,
-        sensor,
-        source: source?,
-    })
-}
-
-/// `[response]` of the yield-response method, its curve read before.
-pub(crate) fn response(
-    section: &mut Section<'_>,
-    crop: Option<&Crop>,
-    curve: Option<Curve>,
-) -> Option<YieldSettings> {
-    let (name, lb) = crop.map_or(("this crop", None), |crop| {
-        (crop.name.as_str(), crop.lb_per_bu)
-    });
-    let maximum_yield = section.amount(&METHOD.maximum_yield, |text| {
-        match amount::grain_yield(text, name, lb) {
-            // Bushels of a crop that could not be read are no second fault.
-            Err(Problem::NoBushel { .. }) if crop.is_none() => Ok(None),
-            Err(problem) => Err(problem),
-            Ok(value) => Ok(Some(value)),
-        }
-    });
-    let maximum_yield = maximum_yield.flatten();
-    section.hold(&METHOD.maximum_yield, maximum_yield.as_ref(), |text| {
-        amount::grain_yield(text, name, lb)
-    });
-    let ratio_adjustment = section
-        .sub_at(&METHOD.ratio_adjustment)
-        .and_then(|mut table| {
-            let slope = table.find(&RATIO_ADJUSTMENT.slope);
-            let intercept = table.find(&RATIO_ADJUSTMENT.intercept);
-            table.finish();
-            slope.zip(intercept)
-        });
-    // No change is no adjustment, so that the record says "raw" then.
-    let ratio_adjustment = ratio_adjustment.filter(|pair| *pair != (1.0, 0.0));
-    let dead_band = section.get(&METHOD.dead_band);
-    let grain_nitrogen = section.find(&METHOD.grain_nitrogen);
-    // Where the table confirms no figure and the job gives none, none is made up.
-    if crop.is_some_and(|crop| crop.grain_nitrogen.is_none()) {
-        section.require_as(
-            &METHOD.grain_nitrogen,
-            "the grain's nitrogen as a share of its mass, of which no figure is confirmed for this crop,",
-        );
-    }
-    let use_efficiency = section.get(&METHOD.use_efficiency);
-    let curve = match curve? {
-        Curve::Own(curve) => curve,
-        Curve::Named(named) => {
-            if let Some(crop) = crop.filter(|crop| !crop.name.eq_ignore_ascii_case(&named.crop)) {
-                section.refuse(
-                    &METHOD.yield_curve,
-                    Problem::CurveCrop {
-                        curve: named.name,
-                        fitted: named.crop,
-                        crop: crop.name.clone(),
-                    },
-                );
-            }
-            named.curve
-        }
-    };
-    Some(YieldSettings {
-        maximum_yield: maximum_yield?,
-        curve,
-        ratio_adjustment,
-        dead_band,
-        grain_nitrogen: grain_nitrogen.or_else(|| crop.and_then(|crop| crop.grain_nitrogen))?,
-        use_efficiency,
-    })
-}
-
-/// `response.maximum_ratio`: the greatest response index that counts; what the strip's answer allows when it is not stated.
-pub(crate) fn maximum_ratio(section: &mut Section<'_>) -> MaximumRatio {
-    let default = MaximumRatio::ByAnswer;
-    let key = &RESPONSE.maximum_ratio;
-    let Some(entry) = section.take(key) else {
-        return default;
-    };
-    if let Item::Text(_) = entry.item {
-        return section
-            .word_of::<Seen>(&entry, key)
-            .map_or(default, |_| MaximumRatio::Seen);
-    }
-    let Some(number) = section.number_of(&entry, key) else {
-        return default;
-    };
-    let read = |text: &str| text.parse().map_err(|_| Problem::Open);
-    let bounds = section.row(key).and_then(|row| row.bounds);
-    // 1 itself is no bound that is allowed.
-    if let Some(bounds) = bounds
-        && (number <= 1.0 || !section.is_within(key, &number, read))
-    {
-        let problem = ground::range(&number, "just above 1", bounds.high, bounds.why);
-        section.at(&entry, key, problem);
-    }
-    MaximumRatio::Value(number)
+/// As the record has it.
+pub(crate) fn day(date: Option<Date>) -> Option<String> {
+    date.map(|date| date.to_string())
 }

@@ -4,11 +4,27 @@ use crate::finding::{Finding, codes};
 use crate::job::amount;
 use crate::job::problem::{Problem, short};
 use crate::job::reader::Section;
-use crate::job::settings::{EconomicOptimum, Prices};
-use crate::key::{Key, Typed};
+use crate::job::settings::Prices;
+use crate::key::{Key, Record, Typed};
 use crate::science::methods::shared::{CURVE, SHARED, Shape};
 use crate::science::response_curve::ResponseCurve;
 use crate::units::{NRate, Yield};
+use serde_json::Value;
+
+/// `response.economic`: the rate that pays best on the job's own response curve.
+#[derive(Clone, Debug, PartialEq)]
+pub struct EconomicOptimum {
+    /// Grain \[kg/ha\] as a function of the season's nitrogen \[kg N/ha\].
+    pub curve: ResponseCurve,
+    /// Where the curve comes from.
+    pub source: String,
+    /// Price of a kg of nitrogen over that of a kg of grain.
+    pub price_ratio: f64,
+    /// The season's nitrogen that pays best.
+    pub optimum: NRate,
+    /// Greatest rate of the trial, when stated.
+    pub maximum_rate: Option<NRate>,
+}
 
 /// `response.curve` with its source and the greatest rate of its trial.
 fn curve(section: &mut Section<'_>) -> Option<(ResponseCurve, String, Option<NRate>)> {
@@ -147,4 +163,34 @@ pub(crate) fn economic(
         optimum,
         maximum_rate,
     })
+}
+
+/// The economic optimum and what it comes from.
+pub(crate) fn economic_record(economic: &EconomicOptimum) -> Value {
+    let shape = |shape: Shape| Record::new().put(&CURVE.shape, shape.word());
+    let curve = match economic.curve {
+        ResponseCurve::Quadratic { a, b, c } => shape(Shape::Quadratic)
+            .put(&CURVE.a, a)
+            .put(&CURVE.b, b)
+            .put(&CURVE.c, c),
+        ResponseCurve::QuadraticPlateau { plateau, join, k } => shape(Shape::QuadraticPlateau)
+            .put(&CURVE.plateau, plateau)
+            .put(&CURVE.join, join)
+            .put(&CURVE.curvature, k),
+        ResponseCurve::LinearPlateau {
+            plateau,
+            join,
+            slope,
+        } => shape(Shape::LinearPlateau)
+            .put(&CURVE.plateau, plateau)
+            .put(&CURVE.join, join)
+            .put(&CURVE.slope, slope),
+    };
+    Record::new()
+        .table(&SHARED.curve, curve)
+        .put(&CURVE.source, economic.source.clone())
+        .add("price_ratio", economic.price_ratio)
+        .add("optimum_kg_n_ha", economic.optimum.get())
+        .put(&CURVE.maximum_rate, economic.maximum_rate.map(NRate::get))
+        .value()
 }

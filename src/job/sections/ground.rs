@@ -3,16 +3,128 @@
 use std::path::{Path, PathBuf};
 
 use crate::finding::{Finding, codes};
-use crate::job::keys::field::{EDGE, EXCLUDE, StripsMapped};
+use crate::job::keys::field::{BOUNDARY, EDGE, EXCLUDE, StripsMapped};
 use crate::job::keys::reference::{READINGS, StripsWord, WithoutStrip, ZONES as STRIP_ZONES};
 use crate::job::keys::{FIELD, REFERENCE};
 use crate::job::problem::Problem;
 use crate::job::reader::{Entry, Item, Section};
+use crate::job::record::Shown;
 use crate::job::sections::share;
-use crate::job::settings::{
-    Exclusion, FieldSettings, Reading, ReferenceSettings, ReferenceSource, StripsUse, VectorSource,
-};
-use crate::key::Key;
+use crate::key::{Key, Record, words};
+use crate::units::Length;
+use serde_json::{Value, json};
+
+/// A vector file, a layer of it and an attribute filter.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct VectorSource {
+    /// The file.
+    pub path: PathBuf,
+    /// The layer; the only one, or the first, when not given.
+    pub layer: Option<String>,
+    /// Attribute filter in the driver's SQL dialect.
+    pub filter: Option<String>,
+    /// Whether several features are joined into one.
+    pub merge: bool,
+}
+
+/// `[field]`.
+#[derive(Clone, Debug)]
+pub struct FieldSettings {
+    /// Name on paper, task and terminal.
+    pub name: String,
+    /// Region, in the user's words; compared with that of the method's numbers.
+    pub region: Option<String>,
+    /// Where the boundary stands.
+    pub boundary: VectorSource,
+    /// Working plane asked for, as the user wrote it.
+    pub crs: Option<String>,
+    /// Whether strips are mapped like the rest (`true`) or get no rate.
+    pub map_strips: bool,
+    /// Ground that gets nothing.
+    pub exclusions: Vec<Exclusion>,
+    /// Hard edges: overrun stops there.
+    pub edges: Vec<VectorSource>,
+}
+
+/// `[[field.exclude]]`.
+#[derive(Clone, Debug)]
+pub struct Exclusion {
+    /// Where the polygons stand.
+    pub source: VectorSource,
+    /// How far they are grown.
+    pub buffer: Length,
+    /// Why, in the user's words.
+    pub reason: Option<String>,
+}
+
+/// `[reference]`.
+#[derive(Clone, Debug)]
+pub struct ReferenceSettings {
+    /// Where the reference comes from.
+    pub source: ReferenceSource,
+    /// How far strips are shrunk (fine pixels).
+    pub inset: Length,
+    /// Ground between strip and comparison swath.
+    pub gap: Length,
+    /// Segments a strip is cut into.
+    pub segments: usize,
+    /// MADs beyond which a segment is dropped; 0 keeps every one.
+    pub drop: f64,
+    /// Which strips count where.
+    pub strips_use: StripsUse,
+    /// Where the level of the reference index comes from.
+    pub level: ReferenceLevel,
+}
+
+words! {
+    /// `reference.level`.
+    #[derive(Default)]
+    pub enum ReferenceLevel {
+        /// The strip's own index.
+        #[default]
+        Strip = "strip",
+        /// Half of it from the strip, half from its response index times the field's mean index.
+        Balanced = "balanced",
+    }
+}
+
+/// `reference.strips_use`, or `reference.zones`.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum StripsUse {
+    /// All strips everywhere, weighted by area.
+    Pooled,
+    /// Each cell takes the strip nearest to its centroid.
+    Nearest,
+    /// Each cell takes all strips, weighted by the inverse square of their distance from its centroid.
+    InverseDistance,
+    /// Each zone of a layer takes the strips inside it.
+    Zones {
+        /// The layer.
+        source: VectorSource,
+        /// Whether a zone without a strip takes the pooled reference instead of being refused.
+        pooled_without: bool,
+    },
+}
+
+/// Where the reference comes from.
+#[derive(Clone, Debug)]
+pub enum ReferenceSource {
+    /// Strips on the image.
+    Strips(VectorSource),
+    /// Averaged hand readings (strip, beside).
+    Readings(Vec<Reading>),
+    /// A percentile of canopy cells, 0 … 100.
+    Percentile(f64),
+}
+
+/// One pair of averaged hand readings.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reading {
+    /// In the strip.
+    pub strip: f64,
+    /// Beside it.
+    pub beside: f64,
+}
 
 /// A path, below the job's folder unless absolute.
 pub(crate) fn path(section: &mut Section<'_>, key: &Key, folder: &Path) -> Option<PathBuf> {
@@ -292,4 +404,96 @@ pub(crate) fn readings(section: &mut Section<'_>) -> Option<Vec<Reading>> {
         return None;
     }
     Some(pairs)
+}
+
+/// As the record has it.
+pub(crate) fn field_record(field: &FieldSettings, shown: Shown<'_>) -> Record {
+    let strips = if field.map_strips {
+        StripsMapped::Map
+    } else {
+        StripsMapped::Leave
+    };
+    let excluded = |exclusion: &Exclusion| {
+        vector_record(&exclusion.source, shown)
+            .put(&EXCLUDE.buffer, exclusion.buffer.get())
+            .put(&EXCLUDE.reason, exclusion.reason.clone())
+            .value()
+    };
+    let edge = |edge: &VectorSource| vector_record(edge, shown).value();
+    Record::new()
+        .put(&FIELD.name, field.name.clone())
+        .put(&FIELD.region, field.region.clone())
+        .table(&FIELD.boundary, vector_record(&field.boundary, shown))
+        .put(&FIELD.crs, field.crs.clone())
+        .put(&FIELD.strips, strips.word())
+        .put(
+            &FIELD.exclude,
+            field.exclusions.iter().map(excluded).collect::<Vec<_>>(),
+        )
+        .put(
+            &FIELD.edge,
+            field.edges.iter().map(edge).collect::<Vec<_>>(),
+        )
+}
+
+/// As the record has it.
+pub(crate) fn vector_record(source: &VectorSource, shown: Shown<'_>) -> Record {
+    Record::new()
+        .put(&BOUNDARY.path, shown(&source.path))
+        .put(&BOUNDARY.layer, source.layer.clone())
+        .put(&BOUNDARY.r#where, source.filter.clone())
+        .put(&BOUNDARY.merge, source.merge)
+}
+
+/// As the record has it.
+pub(crate) fn reference_record(reference: &ReferenceSettings, shown: Shown<'_>) -> Record {
+    let source = match &reference.source {
+        ReferenceSource::Strips(strips) => {
+            Record::new().table(&REFERENCE.strips, vector_record(strips, shown))
+        }
+        ReferenceSource::Readings(readings) => {
+            Record::new().put(&REFERENCE.readings, readings_record(readings))
+        }
+        ReferenceSource::Percentile(percentile) => {
+            Record::new().put(&REFERENCE.percentile, *percentile)
+        }
+    };
+    let strips_use = match &reference.strips_use {
+        StripsUse::Pooled => json!(StripsWord::Pooled.word()),
+        StripsUse::Nearest => json!(StripsWord::Nearest.word()),
+        StripsUse::InverseDistance => json!(StripsWord::InverseDistance.word()),
+        StripsUse::Zones {
+            source,
+            pooled_without,
+        } => {
+            let without = if *pooled_without {
+                WithoutStrip::Pooled
+            } else {
+                WithoutStrip::Refuse
+            };
+            Record::new()
+                .table(&REFERENCE.zones, vector_record(source, shown))
+                .put(&STRIP_ZONES.without_strip, without.word())
+                .value()
+        }
+    };
+    Record::new()
+        .add("source", source.value())
+        .put(&REFERENCE.inset, reference.inset.get())
+        .put(&REFERENCE.gap, reference.gap.get())
+        .put(&REFERENCE.segments, reference.segments)
+        .put(&REFERENCE.drop, reference.drop)
+        .put(&REFERENCE.strips_use, strips_use)
+        .put(&REFERENCE.level, reference.level.word())
+}
+
+/// As the record has it.
+pub(crate) fn readings_record(readings: &[Reading]) -> Vec<Value> {
+    let pair = |reading: &Reading| {
+        Record::new()
+            .put(&READINGS.strip, reading.strip)
+            .put(&READINGS.beside, reading.beside)
+            .value()
+    };
+    readings.iter().map(pair).collect()
 }

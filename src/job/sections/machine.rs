@@ -4,20 +4,124 @@ use std::path::Path;
 
 use crate::finding::{Finding, codes};
 use crate::job::amount;
+use crate::job::keys::MACHINE;
 use crate::job::keys::machine::{AREA, HEADING, HEADLAND};
-use crate::job::keys::zones::{BreaksWord, MINIMUM_AREA, Total, Zoning};
-use crate::job::keys::{MACHINE, ZONES};
 use crate::job::problem::Problem;
 use crate::job::reader::{Entry, Item, Section};
+use crate::job::record::Shown;
 use crate::job::sections::ground;
-use crate::job::sections::rate::{nitrogen, state_rate, state_rate_or, within};
-use crate::job::settings::{
-    Capacity, ClassBreaks, DriveArea, Heading, Headland, LookAhead, Machine, ProductFacts,
-    StateRate, VectorSource, ZoneRules, ZonesBy,
-};
-use crate::key::Key;
-use crate::units::{Area, Length, NRate, Product, Seconds, Speed};
+use crate::job::sections::ground::vector_record;
+use crate::job::sections::rate::{state_rate, state_rate_or, state_record, within};
+use crate::job::settings::{Capacity, ProductFacts, StateRate, VectorSource};
+use crate::key::{Key, Record, words};
+use crate::units::{Length, NRate, Product, ProductRate, Seconds, Speed};
 use crate::zones::flavour::GridRates;
+use serde_json::{Value, json};
+
+/// `[machine]`.
+#[derive(Clone, Debug)]
+pub struct Machine {
+    /// Working width.
+    pub working_width: Length,
+    /// Sections of equal width that take a rate of their own; a cell is as wide as one.
+    pub sections: u32,
+    /// The headland, when it has a rule of its own.
+    pub headland: Option<Headland>,
+    /// Driving direction.
+    pub heading: Heading,
+    /// Parts of the field that are driven their own way, in the job's order.
+    pub areas: Vec<DriveArea>,
+    /// By how much machine files look ahead, when they do.
+    pub look_ahead: Option<LookAhead>,
+    /// Cell length along the drive.
+    pub cell_length: Length,
+    /// Driving speed, when given.
+    pub speed: Option<Speed>,
+    /// Delay before the rate begins to change.
+    pub delay: Option<Seconds>,
+    /// Time that the change takes.
+    pub transition: Option<Seconds>,
+    /// How far rates are carried beyond the field in machine files.
+    pub overrun: Length,
+    /// Least product rate that the machine holds.
+    pub minimum_rate: Option<ProductRate>,
+    /// Greatest product rate.
+    pub maximum_rate: Option<ProductRate>,
+    /// What its tank or hopper holds, when given.
+    pub capacity: Option<Capacity>,
+    /// What cells of a task's grid hold.
+    pub grid: GridRates,
+    /// Rate on start.
+    pub on_start: StateRate,
+    /// Rate when position is lost; `Own` when the job does not say: the field rate, or 0 as soon as the field has an exclusion or a hole.
+    pub position_lost: StateRate,
+    /// Rate outside the field.
+    pub outside: StateRate,
+}
+
+impl Machine {
+    /// Width of a cell: of one section.
+    pub fn cell_width(&self) -> Length {
+        self.working_width * (1.0 / f64::from(self.sections))
+    }
+    /// How far the machine drives until a change of rate is done, where that is known.
+    pub fn response(&self) -> Option<Length> {
+        let (speed, delay, transition) = (self.speed?, self.delay?, self.transition?);
+        Some(speed * delay + speed * transition)
+    }
+}
+
+/// `machine.headland`: what lies within some passes of the boundary.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Headland {
+    /// Passes around the field.
+    pub passes: u32,
+    /// What its canopy gets.
+    pub rate: StateRate,
+}
+
+/// `[[machine.area]]`: ground that is driven its own way.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DriveArea {
+    /// The ground.
+    pub source: VectorSource,
+    /// Its driving direction.
+    pub heading: Heading,
+}
+
+/// `machine.look_ahead`, with `machine.first_pass`: machine files are shifted against the direction of travel.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LookAhead {
+    /// By how much.
+    pub distance: Length,
+    /// The direction of the rightmost pass, as seen along the heading, and of those beside it.
+    pub first_pass: FirstPass,
+}
+
+words! {
+    /// `machine.first_pass`.
+    pub enum FirstPass {
+        /// Along the heading; the next against it, and so on.
+        Along = "along",
+        /// Against the heading; the next along it, and so on.
+        Against = "against",
+        /// Every pass along the heading.
+        EveryAlong = "every along",
+    }
+}
+
+/// `machine.heading`.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Heading {
+    /// Degrees clockwise from true north.
+    True(f64),
+    /// Degrees clockwise from the plane's north.
+    Grid(f64),
+    /// The boundary's axis.
+    Auto,
+    /// A guidance line; columns fall on its passes.
+    Line(VectorSource),
+}
 
 /// Why an amount is refused that is above the greatest rate.
 const ABOVE: &str = "more than rate.maximum";
@@ -393,151 +497,75 @@ fn heading_of(section: &Section<'_>, entry: &Entry, folder: &Path) -> Option<Hea
     }
 }
 
-/// `[zones]`; `machine` gives the default of the least area.
-pub(crate) fn zones(
-    section: &mut Section<'_>,
-    machine: Option<&Machine>,
-    product: Option<&Product>,
-) -> Option<ZoneRules> {
-    let by_classes = section.get(&ZONES.by) == Zoning::Classes;
-    let (has_classes, has_breaks) = (section.has(&ZONES.classes), section.has(&ZONES.breaks));
-    let classes = section
-        .find(&ZONES.classes)
-        .map(|n| n.unsigned_abs() as usize);
-    let breaks = section
-        .take(&ZONES.breaks)
-        .and_then(|entry| breaks(section, &entry));
-    if !by_classes && (has_classes || has_breaks) {
-        let problem = Problem::Disagree {
-            one: format!("{} (\"{}\")", ZONES.by.full(), Zoning::Cells.word()),
-            other: "zones.classes or zones.breaks".to_owned(),
-            way_out: "write by = \"classes\", or take classes and breaks out",
-        };
-        let key: &Key = if has_classes {
-            &ZONES.classes
-        } else {
-            &ZONES.breaks
-        };
-        section.refuse(key, problem);
-    }
-    let by = if by_classes {
-        match breaks {
-            Some(Breaks::Given(bounds)) => {
-                if let Some(classes) = classes.filter(|classes| *classes != bounds.len() + 1) {
-                    let problem = Problem::Disagree {
-                        one: format!("zones.classes ({classes})"),
-                        other: format!(
-                            "zones.breaks ({} bounds make {} classes)",
-                            bounds.len(),
-                            bounds.len() + 1
-                        ),
-                        way_out: "take classes out",
-                    };
-                    section.refuse(&ZONES.classes, problem);
-                }
-                ZonesBy::Classes(ClassBreaks::Given(bounds))
-            }
-            Some(Breaks::Quantile) => ZonesBy::Classes(ClassBreaks::Quantile(classes.unwrap_or(5))),
-            Some(Breaks::Natural) | None => {
-                ZonesBy::Classes(ClassBreaks::Natural(classes.unwrap_or(5)))
-            }
-        }
-    } else {
-        ZonesBy::Cells
+/// As the record has it.
+pub(crate) fn machine_record(machine: &Machine, shown: Shown<'_>) -> Record {
+    let headland = machine.headland.map(|headland| {
+        Record::new()
+            .put(&HEADLAND.passes, headland.passes)
+            .put(&HEADLAND.rate, state_record(headland.rate))
+            .value()
+    });
+    let capacity = match machine.capacity {
+        None => Value::Null,
+        Some(Capacity::Kg(kg)) => json!({ "kg": kg }),
+        Some(Capacity::Litres(litres)) => json!({ "l": litres }),
     };
-
-    let minimum_area = if let Some(Item::Table(_)) = section.peek(&ZONES.minimum_area) {
-        section
-            .take(&ZONES.minimum_area)
-            .and_then(|entry| by_passes(section, &entry, machine))
-    } else {
-        section.amount_within(&ZONES.minimum_area, amount::area)
+    let position_lost = match machine.position_lost {
+        StateRate::Own => json!("field rate, or 0 with a hole of the boundary"),
+        stated => state_record(stated),
     };
-    let simplify = section.get(&ZONES.simplify);
-    let round_corners = section.get(&ZONES.round_corners);
-    let area_within = section.get(&ZONES.area_within);
-    let tolerance = section
-        .take(&ZONES.tolerance)
-        .and_then(|entry| nitrogen(section, &entry, &ZONES.tolerance, product))
-        .map_or(NRate::ZERO, |(rate, _)| rate);
-
-    let keep_total = section.get(&ZONES.total) == Total::Kept;
-    let two_cells =
-        |machine: &Machine| Area::m2(2.0 * machine.cell_width().get() * machine.cell_length.get());
-    let minimum_area = minimum_area.or_else(|| machine.map(two_cells))?;
-    Some(ZoneRules {
-        by,
-        minimum_area,
-        simplify,
-        round_corners,
-        area_within,
-        tolerance,
-        keep_total,
-    })
-}
-
-/// `zones.minimum_area = { passes = 2, responses = 4 }`: so many working widths by so many of the distances in which the machine changes its rate.
-fn by_passes(section: &Section<'_>, entry: &Entry, machine: Option<&Machine>) -> Option<Area> {
-    let mut table = section.sub(entry, &ZONES.minimum_area)?;
-    let passes = table.find(&MINIMUM_AREA.passes);
-    let responses = table.find(&MINIMUM_AREA.responses);
-    let machine = machine?;
-    let Some(response) = machine.response() else {
-        table.refuse(
-            &MINIMUM_AREA.responses,
-            Problem::NoneOf {
-                keys: vec!["machine.speed, machine.delay and machine.transition".to_owned()],
-                example: "speed = \"12 km/h\"",
-            },
-        );
-        table.finish();
-        return None;
-    };
-    table.finish();
-    Some(Area::m2(
-        passes? * machine.working_width.get() * responses? * response.get(),
-    ))
-}
-
-enum Breaks {
-    Natural,
-    Quantile,
-    Given(Vec<f64>),
-}
-
-fn breaks(section: &Section<'_>, entry: &Entry) -> Option<Breaks> {
-    let Item::List(list) = &entry.item else {
-        return Some(match section.word_of(entry, &ZONES.breaks)? {
-            BreaksWord::Quantile => Breaks::Quantile,
-            BreaksWord::Natural => Breaks::Natural,
+    let mut value = Record::new()
+        .put(&MACHINE.working_width, machine.working_width.get())
+        .put(&MACHINE.sections, machine.sections)
+        .put(&MACHINE.headland, headland)
+        .put(&MACHINE.heading, heading_record(&machine.heading, shown))
+        .put(&MACHINE.cell_length, machine.cell_length.get())
+        .put(&MACHINE.speed, machine.speed.map(Speed::get))
+        .put(&MACHINE.delay, machine.delay.map(Seconds::get))
+        .put(&MACHINE.transition, machine.transition.map(Seconds::get))
+        .put(&MACHINE.overrun, machine.overrun.get())
+        .put(
+            &MACHINE.minimum_rate,
+            machine.minimum_rate.map(ProductRate::get),
+        )
+        .put(
+            &MACHINE.maximum_rate,
+            machine.maximum_rate.map(ProductRate::get),
+        )
+        .add("capacity", capacity)
+        .put(&MACHINE.grid, machine.grid.word())
+        .put(&MACHINE.on_start, state_record(machine.on_start))
+        .put(&MACHINE.position_lost, position_lost)
+        .put(&MACHINE.outside, state_record(machine.outside));
+    // Only where the job has them, so that the record of any other job stays what it was.
+    if !machine.areas.is_empty() {
+        let areas = machine.areas.iter().map(|area| {
+            Record::new()
+                .table(&AREA.path, vector_record(&area.source, shown))
+                .put(&AREA.heading, heading_record(&area.heading, shown))
+                .value()
         });
-    };
-    let bounds: Vec<f64> = list
-        .iter()
-        .map(|entry| section.number_of(entry, &ZONES.breaks))
-        .collect::<Option<_>>()?;
-    if bounds.is_empty() || bounds.len() > 19 {
-        section.at(
-            entry,
-            &ZONES.breaks,
-            ground::range(
-                &format!("{} bounds", bounds.len()),
-                "1",
-                "19",
-                "bounds between classes",
-            ),
+        value = value.add("areas", areas.collect::<Vec<_>>());
+    }
+    if let Some(look_ahead) = &machine.look_ahead {
+        value = value.table(
+            &MACHINE.look_ahead,
+            Record::new()
+                .add("distance_m", Length::get(look_ahead.distance))
+                .put(&MACHINE.first_pass, look_ahead.first_pass.word()),
         );
-        return None;
     }
-    if let Some(pair) = bounds.windows(2).find(|pair| pair[0] >= pair[1]) {
-        let problem = Problem::Order {
-            low_key: "each bound",
-            low: pair[0].to_string(),
-            high_key: "the next",
-            high: pair[1].to_string(),
-        };
-        section.at(entry, &ZONES.breaks, problem);
-        return None;
+    value
+}
+
+/// As the record has it.
+pub(crate) fn heading_record(heading: &Heading, shown: Shown<'_>) -> Value {
+    match heading {
+        Heading::True(degrees) => json!({ "true_deg": degrees }),
+        Heading::Grid(degrees) => json!({ "grid_deg": degrees }),
+        Heading::Auto => json!("auto"),
+        Heading::Line(line) => Record::new()
+            .table(&HEADING.line, vector_record(line, shown))
+            .value(),
     }
-    Some(Breaks::Given(bounds))
 }

@@ -1,24 +1,128 @@
 //! `[response]`: which method sets rates, and the way of each method's own keys to it.
 
-use crate::job::amount;
-use crate::job::keys;
 use crate::job::keys::RESPONSE;
+use crate::job::keys::response::{Measured, Seen};
 use crate::job::problem::Problem;
 use crate::job::reader::{Item, Section};
-use crate::job::sections::crop::Curve;
+use crate::job::sections::economic::economic_record;
 use crate::job::sections::image::falls_with_canopy;
 use crate::job::sections::rate::as_nitrogen;
-use crate::job::sections::{crop, economic, share};
-use crate::job::settings::{Crop, Fitted, MethodSettings, Prices, Response};
-use crate::job::tables;
-use crate::key::{Key, Typed, Word};
+use crate::job::sections::yields::{Curve, yields_record};
+use crate::job::sections::{economic, share, yields};
+use crate::job::settings::{
+    Crop, EconomicOptimum, MaximumRatio, NitrogenShare, Prices, YieldSettings,
+};
+use crate::job::{amount, keys, tables};
+use crate::key::{Key, Record, Typed, Word};
 use crate::science::certainty::Certainty;
 use crate::science::index::find_entry;
 use crate::science::methods::given::{Given, Read};
 use crate::science::methods::shared::SHARED;
 use crate::science::methods::visible::{KEYS as VISIBLE, Light};
-use crate::science::methods::{About, METHODS, MethodError, about};
+use crate::science::methods::{About, METHODS, Method, MethodError, about, yield_response};
 use crate::units::{NRate, Product};
+use serde_json::json;
+
+/// `[response]`: the method that sets rates, and what holds for every method.
+#[derive(Clone, Debug)]
+pub struct Response {
+    /// The method with its own parameters.
+    pub method: MethodSettings,
+    /// How much of a cell's paleness counts as nitrogen.
+    pub nitrogen_share: NitrogenShare,
+    /// The greatest response index that counts.
+    pub maximum_ratio: MaximumRatio,
+    /// Nitrogen that went on after sensing.
+    pub applied_since_sensing: NRate,
+    /// Standard deviation of the method's curve, as a share, when stated.
+    pub curve_spread: Option<f64>,
+    /// The economic optimum, when the job asks for it.
+    pub economic: Option<EconomicOptimum>,
+}
+
+/// The method of a job.
+#[derive(Clone, Debug)]
+pub enum MethodSettings {
+    /// Yield in reach without and with nitrogen; it still wants growing days and reference.
+    YieldResponse(YieldSettings),
+    /// Any other: its parameters are complete.
+    Other {
+        /// The method.
+        method: Method,
+        /// What its numbers were made for.
+        fitted: Fitted,
+    },
+}
+
+/// What a method's numbers were made for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Fitted {
+    /// Canopy index, where the numbers hold for one.
+    pub index: Option<String>,
+    /// Region, when it is stated.
+    pub region: Option<String>,
+    /// Kind of sensor, when it is stated.
+    pub sensor: Option<String>,
+    /// Source and certainty.
+    pub source: String,
+    /// Whether the formula is from memory and was not compared with its paper.
+    pub from_memory: bool,
+}
+
+impl Response {
+    /// The method's name in jobs and records.
+    pub fn name(&self) -> &'static str {
+        match &self.method {
+            MethodSettings::YieldResponse(_) => yield_response::ABOUT.name,
+            MethodSettings::Other { method, .. } => method.name(),
+        }
+    }
+    /// Settings of the yield-response method; `None` with any other: it foretells no yield.
+    pub const fn yields(&self) -> Option<&YieldSettings> {
+        match &self.method {
+            MethodSettings::YieldResponse(yields) => Some(yields),
+            MethodSettings::Other { .. } => None,
+        }
+    }
+    /// The index that the method's numbers hold for.
+    pub fn index(&self) -> Option<&str> {
+        match &self.method {
+            MethodSettings::YieldResponse(yields) => Some(&yields.curve.index),
+            MethodSettings::Other { fitted, .. } => fitted.index.as_deref(),
+        }
+    }
+    /// What the method's numbers were made for.
+    pub fn fitted(&self) -> Fitted {
+        match &self.method {
+            MethodSettings::YieldResponse(yields) => Fitted {
+                index: Some(yields.curve.index.clone()),
+                region: yields.curve.region.clone(),
+                sensor: yields.curve.sensor.clone(),
+                source: yields.curve.source.clone(),
+                from_memory: false,
+            },
+            MethodSettings::Other { fitted, .. } => fitted.clone(),
+        }
+    }
+    /// The method, once growing days are known.
+    pub fn method(&self, growing_days: f64) -> Method {
+        match &self.method {
+            MethodSettings::YieldResponse(yields) => Method::new(yield_response::YieldResponse {
+                curve: yield_response::YieldCurve {
+                    a: yields.curve.a,
+                    b: yields.curve.b,
+                },
+                growing_days,
+                maximum_yield: yields.maximum_yield,
+                ratio_adjustment: yields.ratio_adjustment,
+                dead_band: yields.dead_band,
+                grain_nitrogen: yields.grain_nitrogen,
+                use_efficiency: yields.use_efficiency,
+            }),
+            MethodSettings::Other { method, .. } => method.clone(),
+        }
+    }
+}
 
 /// The method that the job names, the yield response without one. `None` when its name is not known.
 pub(crate) fn chosen(section: &mut Section<'_>) -> Option<&'static About> {
@@ -58,7 +162,7 @@ pub(crate) fn response(
 ) -> Option<Response> {
     let chosen = chosen?;
     let nitrogen_share = share::nitrogen_share(section);
-    let maximum_ratio = crop::maximum_ratio(section);
+    let maximum_ratio = yields::maximum_ratio(section);
     let applied =
         nitrogen(section, &RESPONSE.applied_since_sensing, product).unwrap_or(NRate::ZERO);
     let curve_spread = if chosen.owns(&SHARED.curve_spread) {
@@ -76,7 +180,7 @@ pub(crate) fn response(
         optimum = wanted.then(|| economic.as_ref().map(|economic| economic.optimum));
     }
     let method = match chosen.read {
-        None => crop::response(section, crop, curve).map(MethodSettings::YieldResponse),
+        None => yields::response(section, crop, curve).map(MethodSettings::YieldResponse),
         Some(read) => {
             let mut parameters = Parameters {
                 section,
@@ -282,5 +386,46 @@ pub(crate) fn light(section: &Section<'_>) -> Option<Light> {
     match section.peek(&VISIBLE.light) {
         Some(Item::Text(text)) => Light::of_word(text),
         _ => None,
+    }
+}
+
+/// As the record has it.
+pub(crate) fn response_record(response: &Response) -> Record {
+    let value = Record::new().put(&RESPONSE.method, response.name());
+    let value = match &response.method {
+        MethodSettings::YieldResponse(yields) => yields_record(value, yields),
+        MethodSettings::Other { method, fitted } => value
+            .add("parameters", method.parameters().value())
+            .put(&SHARED.index, fitted.index.clone())
+            .put(&SHARED.region, fitted.region.clone())
+            .put(&SHARED.sensor, fitted.sensor.clone())
+            .put(&SHARED.source, fitted.source.clone())
+            .add("formula_from_memory", fitted.from_memory),
+    };
+    let value = value
+        .add("formula", about(response.name()).map(|about| about.formula))
+        .add(
+            RESPONSE.nitrogen_share.name,
+            match response.nitrogen_share {
+                NitrogenShare::Stated(share) => json!(share),
+                NitrogenShare::Measured => json!(Measured::Measured.word()),
+            },
+        )
+        .put(
+            &RESPONSE.maximum_ratio,
+            match response.maximum_ratio {
+                MaximumRatio::Value(value) => json!(value),
+                MaximumRatio::Seen => json!(Seen::Seen.word()),
+                MaximumRatio::ByAnswer => json!("by the strip's answer"),
+            },
+        )
+        .put(
+            &RESPONSE.applied_since_sensing,
+            response.applied_since_sensing.get(),
+        )
+        .put(&SHARED.curve_spread, response.curve_spread);
+    match &response.economic {
+        Some(own) => value.put(&SHARED.economic, economic_record(own)),
+        None => value,
     }
 }

@@ -8,9 +8,11 @@ pub(crate) mod machine;
 pub(crate) mod method;
 pub(crate) mod money;
 pub(crate) mod output;
-pub(crate) mod points;
+pub mod points;
 pub(crate) mod rate;
 #[cfg(test)]
 mod rows;
 pub(crate) mod share;
 pub(crate) mod uncertainty;
+pub(crate) mod yields;
+pub(crate) mod zones;

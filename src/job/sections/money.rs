@@ -5,8 +5,25 @@ use crate::job::amount;
 use crate::job::keys::PRICES;
 use crate::job::problem::Problem;
 use crate::job::reader::Section;
-use crate::job::settings::{Crop, Prices};
+use crate::job::settings::Crop;
+use crate::key::Record;
 use crate::units::Product;
+use serde_json::Value;
+
+/// `[prices]`, one currency.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Prices {
+    /// As the user names it.
+    pub currency: String,
+    /// Grain. \[currency/kg\]
+    pub grain: f64,
+    /// Nitrogen. \[currency/kg N\]
+    pub nitrogen: f64,
+    /// One pass. \[currency/ha\]
+    pub application: f64,
+    /// What image and map cost. \[currency/ha\]
+    pub mapping: f64,
+}
 
 /// Price ratios beyond these are slips of a unit rather than a market. \[kg of grain a kg N\] Common practice, no source.
 const LEAST_RATIO: f64 = 0.5;
@@ -121,4 +138,15 @@ fn settle(currency: &mut Option<String>, price: Option<(f64, String)>) -> Option
     let (value, named) = price?;
     currency.get_or_insert(named);
     Some(value)
+}
+
+/// As the record has it.
+pub(crate) fn prices_record(prices: &Prices) -> Value {
+    Record::new()
+        .put(&PRICES.currency, prices.currency.clone())
+        .put(&PRICES.grain, prices.grain)
+        .put(&PRICES.nitrogen, prices.nitrogen)
+        .put(&PRICES.application, prices.application)
+        .put(&PRICES.mapping, prices.mapping)
+        .value()
 }

@@ -1,20 +1,101 @@
 //! `[application]`, `[[accept]]` and `[output]`.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use crate::finding::{Acceptance, Code, Severity, codes};
 use crate::job::keys::office::{ACCEPT, TASK_DATA};
 use crate::job::keys::{APPLICATION, OUTPUT, ROOT};
 use crate::job::problem::Problem;
 use crate::job::reader::{Item, Section};
-use crate::job::settings::{Application, Format, Output};
+use crate::job::sections::crop::day;
 use crate::job::suggest::nearest;
 use crate::job::unit;
 use crate::job::unit::Measure;
-use crate::key::{Key, Word};
-use crate::units::{Product, RateUnit};
+use crate::key::{Key, Record, Word, words};
+use crate::units::{KG_PER_LB, M2_PER_AC, M2_PER_HA, NRate, Product, RateUnit};
 use crate::zones::flavour::TaskFlavour;
 use jiff::civil::Date;
+use serde_json::Value;
+
+/// `[application]`.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Application {
+    /// Planned date.
+    pub date: Option<Date>,
+    /// Days after which an image no longer shows the crop.
+    pub maximum_image_age: i32,
+}
+
+/// `[output]`.
+#[derive(Clone, Debug)]
+pub struct Output {
+    /// Folder of the two folders.
+    pub folder: PathBuf,
+    /// Unit of the product column (with no product: of nitrogen, kg/ha or lb/ac).
+    pub unit: RateUnit,
+    /// Whether people's numbers are in US units.
+    pub us_units: bool,
+    /// What is written.
+    pub formats: Vec<Format>,
+    /// How task data hold the map.
+    pub task_data: TaskFlavour,
+}
+
+impl Output {
+    /// A mass of nitrogen as people read it, in the job's own unit: `505 kg N` or `1113 lb N`.
+    pub fn nitrogen(&self, kg: f64) -> String {
+        if self.us_units {
+            format!("{:.0} lb N", kg / KG_PER_LB)
+        } else {
+            format!("{kg:.0} kg N")
+        }
+    }
+    /// A change of a mass of nitrogen, with its sign: `+3.2 kg N`.
+    pub fn nitrogen_moved(&self, kg: f64) -> String {
+        if self.us_units {
+            format!("{:+.1} lb N", kg / KG_PER_LB)
+        } else {
+            format!("{kg:+.1} kg N")
+        }
+    }
+    /// Money by area: `4.2 EUR/ha` or `1.7 USD/ac`.
+    pub fn money_per_area(&self, per_ha: f64, currency: &str) -> String {
+        if self.us_units {
+            format!("{:.1} {currency}/ac", per_ha * M2_PER_AC / M2_PER_HA)
+        } else {
+            format!("{per_ha:.1} {currency}/ha")
+        }
+    }
+    /// A nitrogen rate: `23.3 kg N/ha`.
+    pub fn nitrogen_rate(&self, kg_ha: f64) -> String {
+        if self.us_units {
+            format!("{:.1} lb N/ac", NRate::kg_per_ha(kg_ha).as_lb_per_ac())
+        } else {
+            format!("{kg_ha:.1} kg N/ha")
+        }
+    }
+}
+
+words! {
+    /// An output format.
+    #[derive(PartialOrd, Ord)]
+    pub enum Format {
+        /// `office/prescription.gpkg`.
+        GeoPackage = "geopackage",
+        /// `office/prescription.geojson`.
+        GeoJson = "geojson",
+        /// `machine/NAME.shp` and its sidecars.
+        Shapefile = "shapefile",
+        /// `office/nitrogen.tif`.
+        GeoTiff = "geotiff",
+        /// `machine/TASKDATA` and `office/TASKDATA.zip`.
+        Iso11783 = "iso11783",
+        /// `office/prescription.kml`, for looking.
+        Kml = "kml",
+        /// `office/prescription.fgb`, for looking.
+        FlatGeobuf = "flatgeobuf",
+    }
+}
 
 /// `[application]`.
 pub(crate) fn application(section: &mut Section<'_>, sensed: Option<Date>) -> Application {
@@ -244,4 +325,26 @@ fn formats(section: &mut Section<'_>) -> Vec<Format> {
         formats.extend(format.filter(|format| !formats.contains(format)));
     }
     formats
+}
+
+/// As the record has it.
+pub(crate) fn application_record(application: &Application) -> Record {
+    Record::new()
+        .put(&APPLICATION.date, day(application.date))
+        .put(
+            &APPLICATION.maximum_image_age,
+            application.maximum_image_age,
+        )
+}
+
+/// As the record has it.
+pub(crate) fn accepted_record(accept: &[(String, Acceptance)]) -> Vec<Value> {
+    let one = |(code, acceptance): &(String, Acceptance)| {
+        Record::new()
+            .put(&ACCEPT.code, code.clone())
+            .put(&ACCEPT.reason, acceptance.reason.clone())
+            .put(&ACCEPT.by, acceptance.by.clone())
+            .value()
+    };
+    accept.iter().map(one).collect()
 }

@@ -5,10 +5,63 @@ use std::path::Path;
 use crate::job::keys::points::{EstimateWord, POINTS, SpeedUnit, VariogramWord};
 use crate::job::problem::Problem;
 use crate::job::reader::Section;
+use crate::job::record::Shown;
+use crate::job::sections::image::bare_below_record;
 use crate::job::sections::{ground, image};
-use crate::job::settings::points::{Estimate, Points};
-use crate::job::settings::{BareBelow, ImageSource, Imagery, PointSpread};
+use crate::job::settings::{BareBelow, ImageSource, Imagery, PointSpread, VectorSource};
+use crate::key::Record;
 use crate::science::points::Model;
+use crate::units::{Length, Speed};
+use serde_json::{Value, json};
+
+/// `[points]`, less what it shares with `[imagery]`.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Points {
+    /// The file.
+    pub source: VectorSource,
+    /// Column of the index; absent means the one called like the index.
+    pub column: Option<String>,
+    /// Columns of the coordinates, x or longitude first; absent means by their usual names. A vector file needs none.
+    pub place: Option<(String, String)>,
+    /// System of the coordinates; absent means longitude and latitude by the columns' names, or the vector file's own.
+    pub crs: Option<String>,
+    /// Column of the time, by which readings are put in order.
+    pub time: Option<String>,
+    /// Column that tells passes apart.
+    pub pass: Option<String>,
+    /// Column of the speed.
+    pub speed: Option<String>,
+    /// Its unit, when the column's name does not say it. (metres a second in one of it)
+    pub speed_unit: Option<f64>,
+    /// Slower readings are dropped.
+    pub minimum_speed: Option<Speed>,
+    /// Faster readings are dropped.
+    pub maximum_speed: Option<Speed>,
+    /// Deviations from the neighbours' median beyond which a reading is dropped; 0 keeps every one.
+    pub outliers: f64,
+    /// Readings of a pass that follow each other within this distance are joined.
+    pub join: Length,
+    /// Readings that a cell needs: in it for a mean, within reach for kriging.
+    pub minimum_readings: usize,
+    /// How cells get their index.
+    pub estimate: Estimate,
+}
+
+/// How cells get their index from readings.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Estimate {
+    /// Mean of the readings in the cell.
+    Mean,
+    /// Ordinary kriging of the cell's mean.
+    Kriging {
+        /// Variogram models to choose from.
+        models: Vec<Model>,
+        /// Nearest readings that an estimate rests on.
+        neighbours: usize,
+        /// Farthest reading of use; absent means the fitted range.
+        reach: Option<Length>,
+    },
+}
 
 /// Readings that a cell needs for a mean, and for kriging.
 const LEAST: (i64, i64) = (3, 6);
@@ -185,4 +238,54 @@ fn estimate(section: &mut Section<'_>, kriging: bool, least: i64) -> Estimate {
         neighbours: neighbours.unsigned_abs() as usize,
         reach,
     }
+}
+
+/// As the record has it.
+pub(crate) fn points_record(imagery: &Imagery, rule: &Points, shown: Shown<'_>) -> Value {
+    let place = rule.place.clone().unzip();
+    let value = Record::new()
+        .put(&POINTS.path, shown(&rule.source.path))
+        .put(&POINTS.layer, rule.source.layer.clone())
+        .put(&POINTS.r#where, rule.source.filter.clone())
+        .put(&POINTS.date, imagery.date.to_string())
+        .put(&POINTS.index, imagery.index.clone())
+        .put(&POINTS.column, rule.column.clone())
+        .put(&POINTS.x, place.0)
+        .put(&POINTS.y, place.1)
+        .put(&POINTS.crs, rule.crs.clone())
+        .put(&POINTS.time, rule.time.clone())
+        .put(&POINTS.pass, rule.pass.clone())
+        .put(&POINTS.speed, rule.speed.clone())
+        .put(&POINTS.speed_unit, rule.speed_unit)
+        .put(&POINTS.minimum_speed, rule.minimum_speed.map(Speed::get))
+        .put(&POINTS.maximum_speed, rule.maximum_speed.map(Speed::get))
+        .put(&POINTS.scale, imagery.scale)
+        .put(&POINTS.offset, imagery.offset)
+        .put(&POINTS.bare_below, bare_below_record(imagery.bare_below))
+        .put(&POINTS.sensor, imagery.sensor.clone())
+        .put(&POINTS.outliers, rule.outliers)
+        .put(&POINTS.join, rule.join.get())
+        .put(&POINTS.minimum_readings, rule.minimum_readings);
+    match &rule.estimate {
+        Estimate::Mean => value.put(&POINTS.estimate, EstimateWord::Mean.word()),
+        Estimate::Kriging {
+            models,
+            neighbours,
+            reach,
+        } => value
+            .put(&POINTS.estimate, EstimateWord::Kriging.word())
+            .put(
+                &POINTS.variogram,
+                models.iter().map(|model| model.word()).collect::<Vec<_>>(),
+            )
+            .put(&POINTS.neighbours, *neighbours)
+            .put(
+                &POINTS.reach,
+                reach.map_or_else(
+                    || json!("range of the variogram"),
+                    |reach| json!(reach.get()),
+                ),
+            ),
+    }
+    .value()
 }

@@ -1,20 +1,67 @@
 //! `[product]` and `[rate]`: what is spread and between which limits.
 
 use crate::finding::{Finding, codes};
-use crate::job::amount;
 use crate::job::amount::Temperature;
 use crate::job::keys::rate::StateWord;
 use crate::job::keys::{PRODUCT, RATE};
 use crate::job::problem::Problem;
 use crate::job::reader::{Entry, Item, Section};
 use crate::job::sections::ground;
-use crate::job::settings::{ProductFacts, RateRules, StateRate};
 use crate::job::suggest::nearest;
-use crate::job::tables;
-use crate::key::Wanted;
-use crate::key::{Key, Word};
+use crate::job::{amount, tables};
+use crate::key::{Key, Record, Wanted, Word};
 use crate::science::product::find_product;
 use crate::units::{NRate, Product};
+use serde_json::{Value, json};
+
+/// `[rate]`.
+#[derive(Clone, Debug)]
+pub struct RateRules {
+    /// Least rate of a canopy cell.
+    pub minimum: NRate,
+    /// Greatest rate: as written, or what the season's limit leaves if that is less.
+    pub maximum: NRate,
+    /// Greatest rate as written.
+    pub maximum_written: NRate,
+    /// Limit of the season's total nitrogen, if there is one.
+    pub season_limit: Option<NRate>,
+    /// Nitrogen that the crop got this season before sensing.
+    pub applied_before: NRate,
+    /// Rates are multiples of it.
+    pub step: NRate,
+    /// Largest step from cell to cell along the drive, if there is one.
+    pub maximum_step: Option<NRate>,
+    /// The grower's flat rate, for comparison.
+    pub usual: Option<NRate>,
+    /// Rule for thin cells.
+    pub thin: StateRate,
+    /// Rule for unseen cells.
+    pub unseen: StateRate,
+    /// Rule for bare cells.
+    pub bare: StateRate,
+}
+
+/// What a state of ground gets.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum StateRate {
+    /// Its own computed rate.
+    Own,
+    /// The field rate (for thin cells: at most).
+    FieldRate,
+    /// As written, not rounded.
+    Amount(NRate),
+}
+
+/// What is known of the product besides its nitrogen and its working density.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ProductFacts {
+    /// Name of its row in the shipped table; `None` for a product of the job's own.
+    pub shipped: Option<String>,
+    /// Working temperature, when given. \[°C\]
+    pub temperature_c: Option<f64>,
+    /// Loose bulk density of a solid, least and greatest. \[kg/m³\]
+    pub bulk_kg_m3: Option<(f64, f64)>,
+}
 
 /// `[product]`: a shipped product, or the job's own figures, and what more is known of it.
 pub(crate) fn product(section: &mut Section<'_>) -> Option<(Product, ProductFacts)> {
@@ -385,4 +432,44 @@ pub(crate) fn rate(
         },
         us,
     ))
+}
+
+/// As the record has it.
+pub(crate) fn rate_record(rate: &RateRules) -> Record {
+    Record::new()
+        .put(&RATE.minimum, rate.minimum.get())
+        .put(&RATE.maximum, rate.maximum.get())
+        .add("maximum_written_kg_n_ha", rate.maximum_written.get())
+        .put(&RATE.season_limit, rate.season_limit.map(NRate::get))
+        .put(&RATE.applied_before, rate.applied_before.get())
+        .put(&RATE.step, rate.step.get())
+        .put(&RATE.maximum_step, rate.maximum_step.map(NRate::get))
+        .put(&RATE.usual, rate.usual.map(NRate::get))
+        .put(&RATE.thin, state_record(rate.thin))
+        .put(&RATE.unseen, state_record(rate.unseen))
+        .put(&RATE.bare, state_record(rate.bare))
+}
+
+/// As the record has it.
+pub(crate) fn product_record(product: &Product, facts: &ProductFacts) -> Value {
+    Record::new()
+        .put(&PRODUCT.name, product.name())
+        .put(&PRODUCT.nitrogen, product.nitrogen())
+        .put(&PRODUCT.density, product.kg_per_l())
+        .put(&PRODUCT.temperature, facts.temperature_c)
+        .put(
+            &PRODUCT.bulk_density,
+            facts.bulk_kg_m3.map(|(low, high)| vec![low, high]),
+        )
+        .add("shipped", facts.shipped.is_some())
+        .value()
+}
+
+/// As the record has it.
+pub(crate) fn state_record(rate: StateRate) -> Value {
+    match rate {
+        StateRate::Own => json!(StateWord::Own.word()),
+        StateRate::FieldRate => json!(StateWord::FieldRate.word()),
+        StateRate::Amount(amount) => json!({ "kg_n_ha": amount.get() }),
+    }
 }

@@ -4,8 +4,17 @@ use crate::job::keys::response::Measured;
 use crate::job::keys::{REFERENCE, RESPONSE};
 use crate::job::problem::Problem;
 use crate::job::reader::{Item, Section};
-use crate::job::settings::{MethodSettings, NitrogenShare, ReferenceLevel};
+use crate::job::settings::{MethodSettings, ReferenceLevel};
 use crate::science::monte_carlo::uses_reference;
+
+/// `response.nitrogen_share`: how much of a cell's paleness counts as nitrogen.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum NitrogenShare {
+    /// 1: each cell against the strip; 0: the field's response index for every cell; or between.
+    Stated(f64),
+    /// What the strip and other places of the field show.
+    Measured,
+}
 
 /// `response.nitrogen_share`: 1 by default, a number from 0 to 1, or "measured".
 pub(crate) fn nitrogen_share(section: &mut Section<'_>) -> NitrogenShare {

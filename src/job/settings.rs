@@ -1,34 +1,33 @@
 //! Everything that a run was told, resolved: no option left open, every amount a quantity. `pipeline` sees nothing else of the job.
 //!
-//! One file a section.
-
-mod field;
-mod imagery;
-mod machine;
-mod office;
-pub mod points;
-pub mod ramp;
-mod rate;
-mod reference;
-mod response;
-mod season;
-mod zones;
+//! Each section's settings stand beside what reads them and what the record says of them, in `job::sections`.
 
 use crate::finding::Acceptance;
 use crate::units::{Product, RateUnit};
 
-pub use field::{Exclusion, FieldSettings, VectorSource};
-pub use imagery::{BareBelow, ImageSource, Imagery, Mask, MaskRule, PointSpread};
-pub use machine::{Capacity, DriveArea, FirstPass, Heading, Headland, LookAhead, Machine};
-pub use office::{Application, Format, Output, Prices, UncertaintySettings};
-pub use rate::{ProductFacts, RateRules, StateRate};
-pub use reference::{Reading, ReferenceLevel, ReferenceSettings, ReferenceSource, StripsUse};
-pub use response::{
-    EconomicOptimum, Fitted, MaximumRatio, MethodSettings, NitrogenShare, Response, YieldCurve,
-    YieldSettings,
+pub use crate::job::ramp;
+pub use crate::job::sections::crop::{Crop, GrowingDays, MissingDayRule, Season};
+pub use crate::job::sections::economic::EconomicOptimum;
+pub use crate::job::sections::ground::{
+    Exclusion, FieldSettings, Reading, ReferenceLevel, ReferenceSettings, ReferenceSource,
+    StripsUse, VectorSource,
 };
-pub use season::{Crop, GrowingDays, MissingDayRule, Season};
-pub use zones::{ClassBreaks, ZoneRules, ZonesBy};
+pub use crate::job::sections::image::{
+    BareBelow, ImageSource, Imagery, Mask, MaskRule, PointSpread,
+};
+pub use crate::job::sections::machine::{
+    DriveArea, FirstPass, Heading, Headland, LookAhead, Machine,
+};
+pub use crate::job::sections::method::{Fitted, MethodSettings, Response};
+pub use crate::job::sections::money::Prices;
+pub use crate::job::sections::output::{Application, Format, Output};
+pub use crate::job::sections::points;
+pub use crate::job::sections::rate::{ProductFacts, RateRules, StateRate};
+pub use crate::job::sections::share::NitrogenShare;
+pub use crate::job::sections::uncertainty::UncertaintySettings;
+pub use crate::job::sections::yields::{MaximumRatio, YieldCurve, YieldSettings};
+pub use crate::job::sections::zones::{ClassBreaks, ZoneRules, ZonesBy};
+pub use crate::units::Capacity;
 
 /// One field, one decision.
 #[derive(Clone, Debug)]
