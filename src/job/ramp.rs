@@ -86,9 +86,22 @@ pub struct RampImage {
 /// # Errors
 /// [`JobError::Refused`] with every fault found.
 pub fn ramp_job(bytes: &[u8], path: &Path) -> Result<Option<Checked<RampSettings>>, JobError> {
+    ramp_job_in(bytes, path, None)
+}
+
+/// As [`ramp_job`], with US units first for people, or metric ones, when `us` says so.
+///
+/// # Errors
+/// As [`ramp_job`].
+pub fn ramp_job_in(
+    bytes: &[u8],
+    path: &Path,
+    us: Option<bool>,
+) -> Result<Option<Checked<RampSettings>>, JobError> {
     let Ok(log) = log_of(bytes, path) else {
         return Ok(None);
     };
+    log.set_units(us);
     let Some(mut root) = reader::parse(&log) else {
         return Ok(None);
     };
@@ -166,7 +179,7 @@ fn settings(
         applied_since_sensing,
     );
     let application = output::application(&mut in_application, sensed);
-    let us = rules.as_ref().is_some_and(|(_, us)| *us);
+    let us = root.log().us();
     let (unit, us_units) = output::rate_unit(&mut in_output, product.as_ref(), us);
     forget_product(&in_product, product.as_ref());
     for (mut section, whole) in [

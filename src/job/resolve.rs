@@ -61,16 +61,19 @@ pub(super) fn ended<T>(value: Option<T>, log: Log, path: &Path) -> Result<Checke
     }
 }
 
-/// Resolves the text of a map job; paths become relative to the folder of `path`, and `read` reads the files that it names.
+/// Resolves the text of a map job; paths become relative to the folder of `path`, and `read` reads the files that it names. `us`: US or metric units first for people, whatever the job
+/// says.
 ///
 /// # Errors
 /// [`JobError::Refused`] with every fault found.
 pub fn map_job(
     bytes: &[u8],
     path: &Path,
+    us: Option<bool>,
     read: ReadFile<'_>,
 ) -> Result<Checked<Settings>, JobError> {
     let log = log_of(bytes, path)?;
+    log.set_units(us);
     let value = reader::parse(&log)
         .and_then(|root| map_settings(root, path.parent().unwrap_or(Path::new("")), read));
     ended(value, log, path)
@@ -83,9 +86,11 @@ pub fn map_job(
 pub fn rate_job(
     bytes: &[u8],
     path: &Path,
+    us: Option<bool>,
     read: ReadFile<'_>,
 ) -> Result<Checked<RateSettings>, JobError> {
     let log = log_of(bytes, path)?;
+    log.set_units(us);
     let value = reader::parse(&log)
         .and_then(|root| rate_settings(root, path.parent().unwrap_or(Path::new("")), read));
     ended(value, log, path)
@@ -240,7 +245,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path, read: ReadFile<'_>) -> Opt
         &mut in_application,
         imagery.as_ref().map(|imagery| imagery.date),
     );
-    let us = rules.as_ref().is_some_and(|(_, us)| *us);
+    let us = root.log().us();
     let output = output::output(&mut in_output, product.as_ref(), us, folder);
 
     forget_product(&in_product, product.as_ref());
@@ -444,7 +449,7 @@ fn rate_settings(mut root: Section<'_>, folder: &Path, read: ReadFile<'_>) -> Op
         &mut in_application,
         season.as_ref().and_then(|season| season.sensed),
     );
-    let us = rules.as_ref().is_some_and(|(_, us)| *us);
+    let us = root.log().us();
     let (unit, us_units) = output::rate_unit(&mut in_output, product.as_ref(), us);
     forget_product(&in_product, product.as_ref());
     for mut section in [in_field, in_imagery, in_points, in_reference, in_output] {

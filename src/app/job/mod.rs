@@ -24,20 +24,32 @@ pub fn read_map_job(path: &Path) -> Result<Checked<Settings>, JobError> {
     map_job(&bytes_of(path)?, path)
 }
 
-/// Reads the job file of one flat rate from hand readings: `[field]`, `[imagery]` and `[machine]` are not needed.
+/// As [`read_map_job`], with US units first for people, or metric ones, when `us` says so.
+///
+/// # Errors
+/// As [`read_map_job`].
+pub fn read_map_job_in(path: &Path, us: Option<bool>) -> Result<Checked<Settings>, JobError> {
+    resolve::map_job(&bytes_of(path)?, path, us, &text_bytes)
+}
+
+/// Reads the job file of one flat rate from hand readings: `[field]`, `[imagery]` and `[machine]` are not needed. `us`: US or metric units first for
+/// people, whatever the job says.
 ///
 /// # Errors
 /// When the file cannot be read, or anything in it is wrong: every fault at once.
-pub fn read_rate_job(path: &Path) -> Result<Checked<RateSettings>, JobError> {
-    rate_job(&bytes_of(path)?, path)
+pub fn read_rate_job(path: &Path, us: Option<bool>) -> Result<Checked<RateSettings>, JobError> {
+    rate_job_in(&bytes_of(path)?, path, us)
 }
 
 /// Reads the job file of one flat rate from a ramp; `None` when the job has no ramp.
 ///
 /// # Errors
 /// When the file cannot be read, or anything in a job with a ramp is wrong: every fault at once.
-pub fn read_ramp_job(path: &Path) -> Result<Option<Checked<RampSettings>>, JobError> {
-    ramp::ramp_job(&bytes_of(path)?, path)
+pub fn read_ramp_job(
+    path: &Path,
+    us: Option<bool>,
+) -> Result<Option<Checked<RampSettings>>, JobError> {
+    ramp::ramp_job_in(&bytes_of(path)?, path, us)
 }
 
 /// Resolves the text of a map job, files that it names read from disk; paths become relative to the folder of `path`.
@@ -45,7 +57,7 @@ pub fn read_ramp_job(path: &Path) -> Result<Option<Checked<RampSettings>>, JobEr
 /// # Errors
 /// [`JobError::Refused`] with every fault found.
 pub fn map_job(bytes: &[u8], path: &Path) -> Result<Checked<Settings>, JobError> {
-    resolve::map_job(bytes, path, &text_bytes)
+    resolve::map_job(bytes, path, None, &text_bytes)
 }
 
 /// Resolves the text of a job for one flat rate, files that it names read from disk.
@@ -53,7 +65,19 @@ pub fn map_job(bytes: &[u8], path: &Path) -> Result<Checked<Settings>, JobError>
 /// # Errors
 /// [`JobError::Refused`] with every fault found.
 pub fn rate_job(bytes: &[u8], path: &Path) -> Result<Checked<RateSettings>, JobError> {
-    resolve::rate_job(bytes, path, &text_bytes)
+    rate_job_in(bytes, path, None)
+}
+
+/// As [`rate_job`]; `us` as in [`read_rate_job`].
+///
+/// # Errors
+/// As [`rate_job`].
+pub fn rate_job_in(
+    bytes: &[u8],
+    path: &Path,
+    us: Option<bool>,
+) -> Result<Checked<RateSettings>, JobError> {
+    resolve::rate_job(bytes, path, us, &text_bytes)
 }
 
 /// The settings of a map as the record has them. `folder` is the job's.

@@ -6,8 +6,8 @@ use crate::job::keys::field::{LAYER, PATH, WHERE};
 use crate::job::keys::rate::{field_rate, own_rate};
 use crate::job::settings::{FirstPass, StateRate, VectorSource};
 use crate::key::{Any, Key, Kind, Wanted, Word, key, keys, words};
+use crate::map::task_options::GridRates;
 use crate::units::{Length, ProductRate, Seconds, Speed};
-use crate::zones::flavour::GridRates;
 
 words!(for GridRates by word { Zone, Mean, });
 

@@ -2,8 +2,8 @@
 
 use crate::job::settings::Format;
 use crate::key::{Any, Kind, Wanted, Word, key, keys, words};
+use crate::map::task_options::{TaskKind, TaskVersion};
 use crate::units::RateUnit;
-use crate::zones::flavour::{TaskKind, TaskVersion};
 use jiff::civil::Date;
 
 words!(for RateUnit by label { KgPerHa, LPerHa, LbPerAc, GalPerAc, });
@@ -141,6 +141,12 @@ keys! {
             "Code of the finding.",
         )
         .required(),
+        figure: String = key(
+            Kind::Text,
+            "the accepted figure",
+            "\"19 d\"",
+            "The finding's figure, as it prints it; more than 10 % off, or missing, and the finding stops again.",
+        ),
         reason: String = key(
             Kind::Text,
             "why it is accepted",

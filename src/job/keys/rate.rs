@@ -61,7 +61,7 @@ keys! {
         step: NRate = rate(
             "the step",
             "\"5 kg N/ha\"",
-            "Rates are multiples of it.",
+            "Rates are multiples of it; 5 lb N/ac where people read US units.",
         )
         .above_zero()
         .or("\"5 kg N/ha\"").option("--step"),
@@ -75,6 +75,13 @@ keys! {
             "\"60 kg N/ha\"",
             "The grower's flat rate, for comparison only.",
         ).option("--usual"),
+        usual_is_this_pass: bool = key(
+            Kind::YesNo,
+            "what the usual rate is",
+            "true",
+            "Whether `usual` is the rate of this very pass: a mean outside half to one and a half times it then stops.",
+        )
+        .or("false"),
         thin: StateRate = own_rate(
             "rate of a poor stand",
             "What a poor stand gets: at most the field rate, its own computed rate, or an amount.",

@@ -1,6 +1,6 @@
 //! Where faults and notes of a job file go.
 
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::ops::Range;
 
 use crate::finding::Finding;
@@ -17,6 +17,8 @@ pub(crate) struct Log {
     currency: RefCell<Option<String>>,
     faults: RefCell<Vec<(usize, Fault)>>,
     notes: RefCell<Vec<Finding>>,
+    /// Whether people read US units first, once that is known.
+    us: Cell<Option<bool>>,
 }
 
 impl Log {
@@ -27,7 +29,25 @@ impl Log {
             currency: RefCell::default(),
             faults: RefCell::default(),
             notes: RefCell::default(),
+            us: Cell::default(),
         }
+    }
+
+    /// Has people read these units, whatever the job's amounts are written in.
+    pub(crate) fn set_units(&self, us: Option<bool>) {
+        self.us.set(us);
+    }
+
+    /// Has people read these units where nothing else was said.
+    pub(super) fn speaks(&self, us: bool) {
+        if self.us.get().is_none() {
+            self.us.set(Some(us));
+        }
+    }
+
+    /// Whether people read US units first: any amount of the job is written in them, or somebody asked for them.
+    pub(crate) fn us(&self) -> bool {
+        self.us.get().unwrap_or(false)
     }
 
     /// The file's text.

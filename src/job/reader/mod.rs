@@ -8,6 +8,7 @@ mod log;
 mod section;
 mod values;
 
+use crate::job::amount::is_us;
 use crate::job::problem::Problem;
 use toml::de::DeTable;
 
@@ -40,8 +41,25 @@ pub(crate) fn parse(log: &Log) -> Option<Section<'_>> {
     if !errors.is_empty() {
         return None;
     }
-    Some(Section::root(log, entries(table.get_ref())))
+    let entries = entries(table.get_ref());
+    log.speaks(entries.iter().any(speaks_us));
+    Some(Section::root(log, entries))
 }
+
+/// Whether an entry, or one within it, is an amount in US units. Free texts are none.
+fn speaks_us((key, entry): &(String, Entry)) -> bool {
+    match &entry.item {
+        Item::Text(text) => !FREE_TEXTS.contains(&key.as_str()) && is_us(text),
+        Item::List(list) => list
+            .iter()
+            .any(|entry| speaks_us(&(key.clone(), entry.clone()))),
+        Item::Table(table) => table.iter().any(speaks_us),
+        _ => false,
+    }
+}
+
+/// Keys whose texts are nobody's amounts, however they look.
+const FREE_TEXTS: [&str; 6] = ["name", "where", "reason", "by", "source", "label"];
 
 /// Whether a value is one that a made job file left to fill.
 fn is_open(text: &str) -> bool {

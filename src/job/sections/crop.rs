@@ -21,7 +21,7 @@ use jiff::civil::Date;
 use serde_json::Value;
 
 /// `[season]`, with the crop's row of the table.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Season {
     /// The crop.
     pub crop: Crop,

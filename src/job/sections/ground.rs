@@ -47,7 +47,7 @@ pub struct FieldSettings {
 }
 
 /// `[[field.exclude]]`.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Exclusion {
     /// Where the polygons stand.
     pub source: VectorSource,
@@ -107,7 +107,7 @@ pub enum StripsUse {
 }
 
 /// Where the reference comes from.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum ReferenceSource {
     /// Strips on the image.
     Strips(VectorSource),

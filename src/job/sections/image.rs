@@ -94,7 +94,7 @@ pub enum BareBelow {
 }
 
 /// `imagery.mask`.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Mask {
     /// The class raster; absent means the first mask of the satellite product that the image is.
     pub path: Option<PathBuf>,

@@ -14,8 +14,8 @@ use crate::job::sections::ground::vector_record;
 use crate::job::sections::rate::{state_rate, state_rate_or, state_record, within};
 use crate::job::settings::{Capacity, ProductFacts, StateRate, VectorSource};
 use crate::key::{Key, Record, words};
+use crate::map::task_options::GridRates;
 use crate::units::{Length, NRate, Product, ProductRate, Seconds, Speed};
-use crate::zones::flavour::GridRates;
 use serde_json::{Value, json};
 
 /// `[machine]`.

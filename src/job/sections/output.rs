@@ -12,8 +12,8 @@ use crate::job::suggest::nearest;
 use crate::job::unit;
 use crate::job::unit::Measure;
 use crate::key::{Key, Record, Word, words};
+use crate::map::task_options::TaskOptions;
 use crate::units::{KG_PER_LB, M2_PER_AC, M2_PER_HA, NRate, Product, RateUnit};
-use crate::zones::flavour::TaskFlavour;
 use jiff::civil::Date;
 use serde_json::Value;
 
@@ -38,7 +38,7 @@ pub struct Output {
     /// What is written.
     pub formats: Vec<Format>,
     /// How task data hold the map.
-    pub task_data: TaskFlavour,
+    pub task_data: TaskOptions,
 }
 
 impl Output {
@@ -126,6 +126,7 @@ pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
         if let Some(problem) = code.as_deref().and_then(not_acceptable) {
             table.refuse(&ACCEPT.code, problem);
         }
+        let figure = table.find(&ACCEPT.figure);
         let reason = table.find(&ACCEPT.reason);
         let by = table.find(&ACCEPT.by);
         if let Some(code) = code
@@ -141,7 +142,7 @@ pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
         }
         table.finish();
         if let (Some(code), Some(reason), Some(by)) = (code, reason, by) {
-            all.push((code, Acceptance { reason, by }));
+            all.push((code, Acceptance { figure, reason, by }));
         }
     }
     all
@@ -260,8 +261,8 @@ pub(crate) fn output(
 }
 
 /// `task_data = { version = "3.3", kind = "grid" }`.
-fn task_data(section: &mut Section<'_>) -> TaskFlavour {
-    let mut flavour = TaskFlavour::default();
+fn task_data(section: &mut Section<'_>) -> TaskOptions {
+    let mut flavour = TaskOptions::default();
     let Some(entry) = section.take(&OUTPUT.task_data) else {
         return flavour;
     };
@@ -342,6 +343,7 @@ pub(crate) fn accepted_record(accept: &[(String, Acceptance)]) -> Vec<Value> {
     let one = |(code, acceptance): &(String, Acceptance)| {
         Record::new()
             .put(&ACCEPT.code, code.clone())
+            .put(&ACCEPT.figure, acceptance.figure.clone())
             .put(&ACCEPT.reason, acceptance.reason.clone())
             .put(&ACCEPT.by, acceptance.by.clone())
             .value()

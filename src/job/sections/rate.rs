@@ -33,6 +33,8 @@ pub struct RateRules {
     pub maximum_step: Option<NRate>,
     /// The grower's flat rate, for comparison.
     pub usual: Option<NRate>,
+    /// Whether that is the rate of this very pass.
+    pub usual_is_this_pass: bool,
     /// Rule for thin cells.
     pub thin: StateRate,
     /// Rule for unseen cells.
@@ -306,17 +308,24 @@ fn within_season(
         return maximum;
     }
     if left < maximum {
+        let us = section.log().us();
         section.log().note(Finding::note(
             codes::RATE_SEASON,
             format!(
-                "the season's limit of {limit:.1} ({:.1} lb N/ac) leaves {left:.1} ({:.1} lb N/ac) after {before:.1} before and {since:.1} since sensing: that is the greatest rate, not {maximum:.1}",
-                limit.as_lb_per_ac(),
-                left.as_lb_per_ac()
+                "the season's limit of {} leaves {} after {} before and {} since sensing: that is the maximum rate, not {}",
+                limit.told(us),
+                left.told(us),
+                before.told(us),
+                since.told(us),
+                maximum.told(us)
             ),
         ));
     }
     left.min(maximum)
 }
+
+/// Step of rates where people read US units and the job names none: the 5 kg N/ha of the key's row, in round numbers. \[lb N/ac\] Common practice, no source.
+const US_STEP_LB_AC: f64 = 5.0;
 
 /// `[rate]`, and whether its maximum was written in US units. `before` and `since` are what went on before sensing and since.
 pub(crate) fn rate(
@@ -339,10 +348,16 @@ pub(crate) fn rate(
     let minimum = read(section, &RATE.minimum)
         .map_or_else(|| default(section, &RATE.minimum), |(rate, _)| rate);
     let maximum = read(section, &RATE.maximum);
-    let step =
-        read(section, &RATE.step).map_or_else(|| default(section, &RATE.step), |(rate, _)| rate);
+    // A round number in the units that people read.
+    let usual_step = if section.log().us() {
+        NRate::lb_per_ac(US_STEP_LB_AC)
+    } else {
+        default(section, &RATE.step)
+    };
+    let step = read(section, &RATE.step).map_or(usual_step, |(rate, _)| rate);
     let maximum_step = read(section, &RATE.maximum_step).map(|(rate, _)| rate);
     let usual = read(section, &RATE.usual).map(|(rate, _)| rate);
+    let usual_is_this_pass = section.get(&RATE.usual_is_this_pass);
     let thin = state_rate(section, &RATE.thin, product);
     let unseen = state_rate(section, &RATE.unseen, product);
     let bare = state_rate(section, &RATE.bare, product);
@@ -426,6 +441,7 @@ pub(crate) fn rate(
             step,
             maximum_step,
             usual,
+            usual_is_this_pass,
             thin,
             unseen,
             bare,
@@ -445,6 +461,7 @@ pub(crate) fn rate_record(rate: &RateRules) -> Record {
         .put(&RATE.step, rate.step.get())
         .put(&RATE.maximum_step, rate.maximum_step.map(NRate::get))
         .put(&RATE.usual, rate.usual.map(NRate::get))
+        .put(&RATE.usual_is_this_pass, rate.usual_is_this_pass)
         .put(&RATE.thin, state_record(rate.thin))
         .put(&RATE.unseen, state_record(rate.unseen))
         .put(&RATE.bare, state_record(rate.bare))

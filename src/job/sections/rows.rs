@@ -20,8 +20,8 @@ fn every_row_is_consumed() {
         let name = path.file_name().unwrap().to_string_lossy().into_owned();
         let error = match name.split('_').next() {
             Some("ramp") => ramp_job(&bytes, path).err(),
-            Some("rate") => rate_job(&bytes, path, &|path| fs_err::read(path)).err(),
-            _ => map_job(&bytes, path, &|path| fs_err::read(path)).err(),
+            Some("rate") => rate_job(&bytes, path, None, &|path| fs_err::read(path)).err(),
+            _ => map_job(&bytes, path, None, &|path| fs_err::read(path)).err(),
         };
         assert!(error.is_none(), "{name}: {}", error.unwrap());
     }
