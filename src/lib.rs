@@ -76,6 +76,7 @@ pub mod cli;
 pub mod finding;
 pub mod format;
 pub mod job;
+pub mod key;
 pub mod map;
 pub mod pipeline;
 pub mod report;

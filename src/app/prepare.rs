@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::app::error::AppError;
-use crate::app::job::resolve::read_map_job_in;
+use crate::app::job::read_map_job_in;
 use crate::app::open::{Canopy, Image, ImageFacts, UsedBand};
 use crate::app::overview::index_overview;
 use crate::app::paper::weather_months;

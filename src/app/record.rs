@@ -6,7 +6,7 @@ use crate::app::below::below;
 use crate::app::commit;
 use crate::app::error::AppError;
 use crate::app::image_source::shown;
-use crate::app::job::echo;
+use crate::app::job::settings_record;
 use crate::app::open::ImageFacts;
 use crate::finding::Finding;
 use crate::format::payload::Payload;
@@ -259,7 +259,10 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
     };
     put("version", json!(env!("CARGO_PKG_VERSION")));
     put("not_for_use", json!(context.stopped));
-    put("settings", echo::settings(context.settings, context.folder));
+    put(
+        "settings",
+        settings_record(context.settings, context.folder),
+    );
     put("inputs", context.inputs.clone());
     put(
         "field",

@@ -3,7 +3,7 @@
 use geo::{Area as _, BooleanOps, Centroid, MultiPolygon};
 
 use crate::finding::{Checked, Finding, codes};
-use crate::job::settings::{FieldSettings, Imagery, VectorSource};
+pub use crate::job::settings::ramp::RampImage;
 use crate::pipeline::exclusions::{excluded, surroundings};
 use crate::pipeline::ground::{Layer, pixel_size};
 use crate::pipeline::looked::Sources;
@@ -13,29 +13,12 @@ use crate::space::cells::{CellFrame, CellGrid};
 use crate::space::crs::{Crs, CrsError, Projector};
 use crate::space::plane::{PlaneError, choose};
 use crate::space::polygon::{carried, grown, joined, least_rectangle, less, oriented, repaired};
-use crate::units::{Length, NRate};
+use crate::units::NRate;
 
 /// A shrunk step narrower than this many pixels holds too few that are purely its own.
 const FINE_PIXELS: f64 = 4.0;
 /// Pixels without which a step is left out, and below which it is a weak estimate.
 const PIXELS: (u64, u64) = (5, 30);
-
-/// A ramp on an image, as the job states it.
-#[derive(Clone, Debug)]
-pub struct RampImage {
-    /// `[field]`.
-    pub field: FieldSettings,
-    /// `[imagery]`.
-    pub imagery: Imagery,
-    /// `reference.ramp`: the steps' polygons.
-    pub steps: VectorSource,
-    /// `reference.ramp.rate`: the column of their rates.
-    pub column: String,
-    /// What one unit of that column is. \[kg N/ha\]
-    pub unit: NRate,
-    /// `reference.inset`: how far steps are shrunk.
-    pub inset: Length,
-}
 
 /// Why a ramp cannot be measured on an image.
 #[derive(Debug, thiserror::Error)]

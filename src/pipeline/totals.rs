@@ -11,7 +11,7 @@ use crate::pipeline::reference::Reference;
 use crate::pipeline::share::Measured;
 use crate::science::blend::Blend;
 use crate::science::loads::Loads;
-use crate::science::methods::{Method, RateModel};
+use crate::science::methods::RateModel;
 use crate::science::noise::{NoiseTotals, noise_sd, noise_totals};
 use crate::units::{Area, NRate, Product, RateUnit, Yield};
 
@@ -187,11 +187,11 @@ pub fn totals_of(
         (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
     let (mut grown, mut reachable, mut with_yield, mut held) = (0.0, 0.0, 0.0, 0.0);
     // In-season estimates are the yield curve's matter.
-    let days = if let Method::YieldResponse(method) = &rated.model.method {
-        Some(method.growing_days)
-    } else {
-        None
-    };
+    let days = rated
+        .model
+        .method
+        .yields()
+        .map(|yields| yields.growing_days);
     let unlimited = rated.model.with_maximum_ratio(f64::INFINITY);
     for (k, cell) in rated.cells.iter().enumerate() {
         let area = cell.area.get();
