@@ -317,6 +317,8 @@ pub enum PictureOf {
     Histogram,
     /// What flat rates would bring
     Response,
+    /// Placebo strips, with the strips beside them
+    Placebo,
 }
 
 impl PictureOf {
@@ -329,6 +331,7 @@ impl PictureOf {
             Self::Profile => Subject::Profile(strip),
             Self::Histogram => Subject::Histogram,
             Self::Response => Subject::Response,
+            Self::Placebo => Subject::Placebo,
         }
     }
 }

@@ -196,7 +196,7 @@ const STILL: &[&str] = &[
     "src/app/lists.rs",
     "src/app/rate/told.rs",
     "src/app/record.rs",
-    "src/report/paper/appendix.rs",
+    "src/report/paper/page_five.rs",
     "src/report/summary.rs",
     // The same word for something else: a folder, a parameter in a refusal.
     "src/app/convert/mod.rs",
