@@ -383,6 +383,8 @@ pub enum PictureOf {
     Histogram,
     /// What flat rates would bring
     Response,
+    /// Placebo strips, with the strips beside them
+    Placebo,
 }
 
 impl PictureOf {
@@ -395,6 +397,7 @@ impl PictureOf {
             Self::Profile => Subject::Profile(strip),
             Self::Histogram => Subject::Histogram,
             Self::Response => Subject::Response,
+            Self::Placebo => Subject::Placebo,
         }
     }
 }

@@ -205,7 +205,7 @@ const ELSEWHERE: &[(&str, &str)] = &[
     ("src/app/record.rs", ""),
     ("src/app/rate/told.rs", ""),
     ("src/report/summary.rs", "growing_days"),
-    ("src/report/paper/appendix.rs", ""),
+    ("src/report/paper/page_five.rs", ""),
     // Parts of a folder and of a file's table.
     ("src/app/convert/mod.rs", "task_data"),
     // A parameter by its name in a sentence.
