@@ -469,7 +469,9 @@ impl Page<'_> {
                 };
                 todo(page, "response", key.name, &more, self.known.us_units);
             }
-            if row("response", "index", Some(self.method)).is_some_and(|row| !row.of.is_empty()) {
+            if row("response", "index", Some(self.method))
+                .is_some_and(|row| !row.of.is_empty() && row.belongs_to(self.method))
+            {
                 let index = self.known.index.as_deref().unwrap_or("NDVI");
                 let _ = writeln!(
                     page,

@@ -807,6 +807,10 @@ impl<'a> Section<'a> {
                 .collect(),
             // One table where a list is due is what [field.exclude] with single brackets gives.
             Item::Table(_) => self.sub_as(&entry, key, kind).into_iter().collect(),
+            Item::Text(text) if is_open(text.trim()) => {
+                self.at(&entry, key, Problem::Open);
+                Vec::new()
+            }
             _ => self
                 .wrong_type::<Vec<Self>>(&entry, key, "a list of tables")
                 .unwrap_or_default(),
