@@ -7,9 +7,9 @@ use crate::format::iso11783::RateGrid;
 use crate::format::payload::Payload;
 use crate::format::{carried_out, geojson, geopackage, geotiff, iso11783, shapefile, style};
 use crate::job::settings::{Format, Output};
-use crate::zones::machine::MachineRates;
-use crate::zones::plain::of_prescription;
-use crate::zones::prescription::{Prescription, ZoneRecord};
+use crate::map::machine::MachineRates;
+use crate::map::plain::of_prescription;
+use crate::map::prescription::{Prescription, ZoneRecord};
 use jiff::Timestamp;
 
 /// Letters of a finding.

@@ -11,6 +11,8 @@ use crate::app::open::ImageFacts;
 use crate::finding::Finding;
 use crate::format::payload::Payload;
 use crate::job::settings::Settings;
+use crate::map::file_totals::FileTotal;
+use crate::map::prescription::Prescription;
 use crate::pipeline::driven::Driven;
 use crate::pipeline::gain::Gain;
 use crate::pipeline::ground::Ground;
@@ -23,8 +25,6 @@ use crate::science::loads::Loads;
 use crate::science::money::{Comparison, StrategyTotals};
 use crate::science::reference::{Answer, Placebo};
 use crate::units::{Product, RateUnit};
-use crate::zones::file_totals::FileTotal;
-use crate::zones::prescription::Prescription;
 use geo::Area as _;
 use serde_json::{Map, Value, json};
 
@@ -323,7 +323,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
             "product": totals.product, "product_unit": context.settings.product.as_ref().map(|_| context.settings.output.unit.total_label()),
             "capped_share": totals.capped_share, "capped_without_share": totals.capped_without_share, "held_share": totals.held_share, "unseen_share": totals.unseen_share, "bare_share": totals.bare_share,
             "thin_share": totals.thin_share, "beyond_share": totals.beyond_share, "withheld_by_ratio_n_kg": totals.withheld_kg, "mean_n_kg_ha": totals.mean_rate.get(), "field_rate_n_kg_ha": outcome.prescription.field_rate.get(),
-            "field_rate_exact_n_kg_ha": outcome.rated.field_exact, "zones": outcome.prescription.zones.len(),
+            "field_rate_exact_n_kg_ha": outcome.rated.field_exact.get(), "zones": outcome.prescription.zones.len(),
             "yield_without_n_kg_ha": totals.yields.map(|y| y.0.get()), "yield_with_n_kg_ha": totals.yields.map(|y| y.1.get()),
             "product_by_file": context.file_totals.iter().map(|total| file_total(total, &outcome.prescription)).collect::<Vec<_>>(),
         }),

@@ -6,8 +6,8 @@ use crate::app::error::AppError;
 use crate::app::open::{refuse_onto, refuse_special};
 use crate::app::progress::Progress;
 use crate::cli::args::{CheckArgs, OverlapRule};
+use crate::map::faults::repair::Keeps;
 use crate::report::model::Report;
-use crate::zones::faults::repair::Keeps;
 
 pub(crate) fn run(
     args: CheckArgs,

@@ -4,8 +4,8 @@ use crate::app::api;
 use crate::app::api::{Common, ConvertRequest, ConvertTo};
 use crate::app::error::AppError;
 use crate::cli::args::{ConvertArgs, ConvertFormat, TaskForm, TaskIssue};
+use crate::map::task_options::{TaskKind, TaskOptions, TaskVersion};
 use crate::report::model::Report;
-use crate::zones::flavour::{TaskFlavour, TaskKind, TaskVersion};
 
 pub(crate) fn run(args: ConvertArgs, common: Common) -> Result<Report, AppError> {
     let ConvertArgs {
@@ -45,7 +45,7 @@ pub(crate) fn run(args: ConvertArgs, common: Common) -> Result<Report, AppError>
         TaskForm::Zones => TaskKind::Zones,
         TaskForm::Polygons => TaskKind::Polygons,
     };
-    let task = TaskFlavour { version, kind };
+    let task = TaskOptions { version, kind };
     api::convert(&ConvertRequest {
         map,
         to,

@@ -534,7 +534,7 @@ mod tests {
             unit: crate::units::RateUnit::KgPerHa,
             us_units,
             formats: Vec::new(),
-            task_data: crate::zones::flavour::TaskFlavour::default(),
+            task_data: crate::map::task_options::TaskOptions::default(),
         }
     }
 

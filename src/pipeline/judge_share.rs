@@ -2,6 +2,7 @@
 
 use crate::finding::{Finding, codes};
 use crate::job::settings::{Output, ReferenceSource, Response};
+use crate::map::prescription::CellState;
 use crate::pipeline::money::Money;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::share::{Measured, per_hundred};
@@ -9,7 +10,6 @@ use crate::pipeline::totals::ByShare;
 use crate::science::blend::Blend;
 use crate::science::methods::Method;
 use crate::science::monte_carlo::uses_reference;
-use crate::zones::prescription::CellState;
 
 /// Below this share of nitrogen, most of what is pale is pale for another reason.
 const LOW_SHARE: f64 = 0.5;

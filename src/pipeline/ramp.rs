@@ -138,7 +138,8 @@ fn both(us: bool, rate: NRate) -> String {
 }
 
 /// Says everything that can be said of a ramp.
-pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<Finding>) {
+pub fn judge(settings: &RampSettings, outcome: &RampOutcome) -> Vec<Finding> {
+    let mut findings = Vec::new();
     if settings.applied.is_none() {
         findings.push(Finding::note(
             codes::RAMP_APPLIED,
@@ -156,7 +157,7 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<
     }
     let top = outcome.fits.top;
     match outcome.answer {
-        RampAnswer::Plateau(fit) => plateau(settings, outcome, &fit, findings),
+        RampAnswer::Plateau(fit) => findings.extend(plateau(settings, outcome, &fit)),
         RampAnswer::NoPlateau => findings.push(Finding::stop(
             codes::RAMP_NO_PLATEAU,
             format!(
@@ -194,6 +195,7 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<
             ),
         ));
     }
+    findings
 }
 
 /// The interval of the rise, in words.
@@ -211,12 +213,8 @@ fn rise(outcome: &RampOutcome, model: PlateauShape) -> String {
     }
 }
 
-fn plateau(
-    settings: &RampSettings,
-    outcome: &RampOutcome,
-    fit: &PlateauFit,
-    findings: &mut Vec<Finding>,
-) {
+fn plateau(settings: &RampSettings, outcome: &RampOutcome, fit: &PlateauFit) -> Vec<Finding> {
+    let mut findings = Vec::new();
     let rate = rate_for(settings, fit.join);
     if fit.join_high.is_none() {
         findings.push(Finding::caution(
@@ -305,4 +303,5 @@ fn plateau(
             ),
         ));
     }
+    findings
 }

@@ -2,7 +2,7 @@
 
 use geo::{Area as _, BooleanOps, Centroid, MultiPolygon};
 
-use crate::finding::{Finding, codes};
+use crate::finding::{Checked, Finding, codes};
 use crate::job::settings::{FieldSettings, Imagery, VectorSource};
 use crate::pipeline::exclusions::{excluded, surroundings};
 use crate::pipeline::ground::{Layer, pixel_size};
@@ -118,8 +118,9 @@ pub fn measure(
     image: &RampImage,
     layers: &RampLayers,
     sources: &Sources<'_>,
-    findings: &mut Vec<Finding>,
-) -> Result<Vec<Point>, RampImageError> {
+) -> Result<Checked<Vec<Point>>, RampImageError> {
+    let mut log = Vec::new();
+    let findings = &mut log;
     let boundary = &layers.boundary;
     if boundary.shapes.len() > 1 && !image.field.boundary.merge {
         return Err(RampImageError::Several {
@@ -224,7 +225,7 @@ pub fn measure(
             value: tally.weighted.get() / tally.weight.get(),
         });
     }
-    Ok(points)
+    Ok(Checked::new(points, log))
 }
 
 /// Refuses steps outside the field and steps that overlap.

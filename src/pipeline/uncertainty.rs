@@ -11,6 +11,7 @@ use std::collections::BTreeMap;
 use self::between::{CellErrors, Drawn};
 use crate::finding::{Finding, codes};
 use crate::job::settings::{Output, RateRules, Response, StateRate, UncertaintySettings};
+use crate::map::prescription::{CellState, ZoneRecord};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::ratio_limit::SetBy;
@@ -21,7 +22,6 @@ use crate::science::monte_carlo::{
 };
 use crate::units::NRate;
 use crate::zones::build::Kind;
-use crate::zones::prescription::{CellState, ZoneRecord};
 
 /// Places of the index that are drawn, when there is one reference: over half the range of an index, a cell's band is then within 0.3 kg N/ha of its own draws
 /// (see the tests).
@@ -339,7 +339,7 @@ fn gets_of(rule: &RateRules, rated: &Rated) -> Vec<Gets> {
         .map(|k| {
             let host = rated.follows[k].map_or(k, |host| host as usize);
             let (cell, reference) = (&rated.cells[host], rated.reference_of[host]);
-            match (rated.zone_rates[host].0, cell.index) {
+            match (rated.due[host].kind, cell.index) {
                 (Kind::Canopy, Some(index)) if cell.state == CellState::Thin => match rule.thin {
                     StateRate::Own => Gets::Own(index, reference),
                     StateRate::FieldRate => Gets::Held(index, reference),

@@ -1,6 +1,8 @@
 //! The summary of a run as an adviser would tell it: reference, season, yields, rates, totals, money.
 
 use crate::job::settings::Settings;
+use crate::map::file_totals::FileTotal;
+use crate::map::prescription::CellState;
 use crate::pipeline::gain::ExpectedNet;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::looked::Looked;
@@ -12,8 +14,6 @@ use crate::pipeline::share::per_hundred;
 use crate::pipeline::strips::StripFound;
 use crate::report::model::{Block, Column, Row, Table};
 use crate::units::{Area, KG_PER_LB, M_PER_FT, NRate, Yield};
-use crate::zones::file_totals::FileTotal;
-use crate::zones::prescription::CellState;
 use serde_json::{Value, json};
 
 /// What a summary needs besides the outcome.
@@ -305,7 +305,7 @@ fn nitrogen_block(
         Row::new("mean rate", units.rate(totals.mean_rate)).with_note(format!(
             "field rate {} ({} before rounding)",
             units.rate(outcome.prescription.field_rate),
-            units.rate(NRate::kg_per_ha(outcome.rated.field_exact))
+            units.rate(outcome.rated.field_exact)
         )),
     ];
     if let (Some(product), Some(total)) = (&facts.settings.product, totals.product) {

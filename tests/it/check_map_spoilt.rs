@@ -90,7 +90,7 @@ fn turn(map: &Path, to: ConvertTo, output: PathBuf) -> ConvertRequest {
         on_start: None,
         position_lost: None,
         outside: None,
-        task: haulm::zones::flavour::TaskFlavour::default(),
+        task: haulm::map::task_options::TaskOptions::default(),
         cell: (to == ConvertTo::GeoTiff).then(|| "10 m".to_owned()),
         overwrite: true,
         common: haulm::app::api::Common::default(),

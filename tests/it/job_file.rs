@@ -12,8 +12,8 @@ use haulm::job::settings::{
     NitrogenShare, PointSpread, ReferenceLevel, ReferenceSource, Settings, StateRate, StripsUse,
     ZonesBy,
 };
+use haulm::map::task_options::GridRates;
 use haulm::units::{NRate, RateUnit};
-use haulm::zones::flavour::GridRates;
 use jiff::civil::Date;
 
 /// Every section and nearly every key.

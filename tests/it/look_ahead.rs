@@ -289,7 +289,8 @@ fn check_points_hold_in_the_shifted_map() {
                 .split_whitespace()
                 .filter_map(|word| word.parse().ok())
                 .collect();
-            (numbers[1], numbers[2], numbers[3])
+            // Latitude stands first.
+            (numbers[2], numbers[1], numbers[3])
         })
         .collect();
     for (longitude, latitude, rate) in &points {

@@ -23,6 +23,7 @@ mod closed;
 mod commit;
 mod convert;
 mod curve;
+mod decide;
 mod drive;
 mod economic;
 mod field;

@@ -8,9 +8,9 @@ use crate::app::error::AppError;
 use crate::job::problem::Problem;
 use crate::job::unit::Measure;
 use crate::job::{amount, unit};
+use crate::map::faults::Against;
+use crate::map::imported::{ImportedMap, Meaning, Quantity};
 use crate::units::{Length, Product, RateUnit};
-use crate::zones::carried::{CarriedMap, Meaning, Quantity};
-use crate::zones::faults::Against;
 
 fn refused(option: &'static str, problem: &Problem) -> AppError {
     AppError::refused(problem.code(), format!("{option}: {problem}"))
@@ -80,7 +80,7 @@ pub(super) fn length(
 fn in_map(
     option: &'static str,
     text: Option<&String>,
-    map: &CarriedMap,
+    map: &ImportedMap,
     product: Option<&Product>,
 ) -> Result<Option<f64>, AppError> {
     let Some(text) = text else { return Ok(None) };
@@ -139,7 +139,7 @@ fn in_map(
 /// All that the map is held against.
 pub(super) fn against(
     request: &CheckMapRequest,
-    map: &CarriedMap,
+    map: &ImportedMap,
     boundary: Option<MultiPolygon<f64>>,
     exclusions: Vec<MultiPolygon<f64>>,
 ) -> Result<Against, AppError> {

@@ -14,12 +14,12 @@ use crate::app::error::AppError;
 use crate::format::maps;
 use crate::format::maps::MapError;
 use crate::format::vector::read_polygons;
+use crate::map::faults;
+use crate::map::faults::repair::{Asked, Keeps};
 use crate::report::model::Report;
 use crate::space::crs::{Crs, Projector};
 use crate::space::polygon::joined;
 use crate::space::repair::{Repaired, repaired, widest};
-use crate::zones::faults;
-use crate::zones::faults::repair::{Asked, Keeps};
 
 /// What to check, and against what; amounts as the user wrote them.
 #[derive(Clone, Debug, Default)]

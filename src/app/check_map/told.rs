@@ -4,20 +4,20 @@ use serde_json::json;
 
 use crate::app::check_map::{CheckMapRequest, fault_json};
 use crate::finding::{Code, Finding, Severity, by_weight, codes};
+use crate::map::faults::fault::Fault;
+use crate::map::faults::repair::Repair;
+use crate::map::faults::{Against, Verdict};
+use crate::map::imported::{ImportedMap, System};
 use crate::report::model::{Block, Brief, Column, Report, Row, Table};
 use crate::space::crs::{Crs, Projector};
 use crate::units::{Area, RateUnit};
-use crate::zones::carried::{CarriedMap, System};
-use crate::zones::faults::fault::Fault;
-use crate::zones::faults::repair::Repair;
-use crate::zones::faults::{Against, Verdict};
 
 /// Faults of one code that are told one by one; all stand in JSON and in the layer.
 const TOLD: usize = 10;
 
 pub(super) fn report(
     request: &CheckMapRequest,
-    map: &CarriedMap,
+    map: &ImportedMap,
     against: &Against,
     verdict: &Verdict,
     repair: Option<&Repair>,
@@ -107,7 +107,7 @@ pub(super) fn report(
 
 /// The rows of the short answer.
 fn brief_rows(
-    map: &CarriedMap,
+    map: &ImportedMap,
     against: &Against,
     verdict: &Verdict,
     [stops, cautions, notes]: [usize; 3],
@@ -156,7 +156,7 @@ fn next(request: &CheckMapRequest, stops: usize, repair: Option<&Repair>) -> Vec
     next
 }
 
-fn rows(map: &CarriedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
+fn rows(map: &ImportedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
     let sums = &verdict.sums;
     let system = match &map.system {
         System::Known(crs) => format!("{crs} ({})", crs.name()),
@@ -211,7 +211,7 @@ fn rows(map: &CarriedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
 }
 
 /// An area in the map's own units.
-fn area(map: &CarriedMap, m2: f64) -> String {
+fn area(map: &ImportedMap, m2: f64) -> String {
     let area = Area::m2(m2);
     if map.meaning.unit.is_some_and(RateUnit::is_us) {
         format!("{:.2} ac", area.as_ac())

@@ -17,12 +17,12 @@ use crate::finding::{Finding, codes};
 use crate::format::maps::{MapError, ReadOptions};
 use crate::format::payload::Payload;
 use crate::format::{carried_out, geopackage, geotiff, iso11783, maps};
+use crate::map::imported::{ImportedMap, Meaning};
+use crate::map::plain::{Made, PlainMap, Tally, Wanted, of_imported};
+use crate::map::task_options::TaskOptions;
 use crate::report::model::{Block, Column, Report, Row, Table};
 use crate::space::crs::{Crs, Projector};
 use crate::space::repair::repaired;
-use crate::zones::carried::{CarriedMap, Meaning};
-use crate::zones::flavour::TaskFlavour;
-use crate::zones::plain::{Made, PlainMap, Tally, Wanted, of_carried};
 use jiff::Timestamp;
 use serde_json::json;
 
@@ -93,7 +93,7 @@ pub struct ConvertRequest {
     /// What it spreads outside the field.
     pub outside: Option<String>,
     /// How task data hold the map.
-    pub task: TaskFlavour,
+    pub task: TaskOptions,
     /// Side of a cell or pixel, with unit.
     pub cell: Option<String>,
     /// Whether files that are there may be replaced.
@@ -157,7 +157,7 @@ pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
             .with_hint("give a shapefile, GeoJSON, GeoPackage, FlatGeobuf, KML, raster of rates or task data")
     })?;
     let mut findings = Vec::new();
-    let made = of_carried(&carried, &wanted)
+    let made = of_imported(&carried, &wanted)
         .map_err(|error| words::refused(&error, &request.map))?
         .into_log(&mut findings);
     let mut map = made.map.clone();
@@ -302,7 +302,7 @@ fn read_back(main: &std::path::Path, map: &PlainMap) -> Result<PlainMap, AppErro
         holds: map.product.clone(),
         ..Wanted::default()
     };
-    Ok(of_carried(&carried, &wanted)
+    Ok(of_imported(&carried, &wanted)
         .map_err(|error| fault(&error))?
         .value
         .map)
@@ -375,7 +375,7 @@ fn judge(before: &Tally, after: &Tally, map: &PlainMap, findings: &mut Vec<Findi
 )]
 fn report(
     request: &ConvertRequest,
-    carried: &CarriedMap,
+    carried: &ImportedMap,
     made: &Made,
     before: &Tally,
     after: &Tally,

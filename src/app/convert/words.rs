@@ -5,8 +5,8 @@ use std::path::Path;
 use crate::app::error::AppError;
 use crate::app::job::tables::find_product;
 use crate::job::amount;
+use crate::map::plain::{Measure, MeasureError, PlainError};
 use crate::units::Product;
-use crate::zones::plain::{Measure, MeasureError, PlainError};
 
 /// A measure by its word.
 pub(super) fn measure(word: &str, option: &str) -> Result<Measure, AppError> {

@@ -88,6 +88,8 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
         },
         "application": application(&settings.application),
         "accept": accepted(&settings.accept),
+        "record": { "client": settings.filed.client, "farm": settings.filed.farm },
+        "report": { "appendix": settings.report.appendix },
         "output": {
             "folder": path(&settings.output.folder, folder),
             "unit": settings.output.unit.label(),

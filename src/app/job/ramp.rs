@@ -81,7 +81,7 @@ fn settings(
         mut in_output,
     ] = ["rate", "product", "application", "output"].map(|key| root.section(key));
     let accept = output::accept(&mut root);
-    for key in ["crop", "machine", "zones", "prices"] {
+    for key in ["crop", "machine", "zones", "prices", "record", "report"] {
         root.section(key).rest();
     }
     let measured = names_polygons(&in_reference);

@@ -173,6 +173,8 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
     let mut in_doubt = root.section("uncertainty");
     let mut in_application = root.section("application");
     let accept = output::accept(&mut root);
+    let mut in_record = root.section("record");
+    let mut in_report = root.section("report");
     let mut in_output = root.section("output");
 
     let field = ground::field(&mut in_field, folder);
@@ -287,6 +289,8 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
         &mut in_application,
         imagery.as_ref().map(|imagery| imagery.date),
     );
+    let filed = output::filed(&mut in_record);
+    let report = output::report(&mut in_report);
     let us = root.log().us();
     let output = output::output(&mut in_output, product.as_ref(), us, folder);
 
@@ -310,6 +314,8 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
             in_prices,
             in_doubt,
             in_application,
+            in_record,
+            in_report,
             in_output,
             root,
         ])
@@ -332,6 +338,8 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
         uncertainty,
         application,
         accept,
+        filed,
+        report,
         output,
     })
 }
@@ -419,7 +427,7 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
     let mut in_output = root.section("output");
     // A job of a map serves as well: what only a map needs is passed over.
     let mut in_points = root.section("points");
-    for key in ["machine", "zones", "uncertainty"] {
+    for key in ["machine", "zones", "uncertainty", "record", "report"] {
         root.section(key).rest();
     }
 

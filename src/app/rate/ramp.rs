@@ -49,7 +49,7 @@ pub(super) fn rate(
     if let Some(product) = &settings.product {
         findings.extend(product_findings(product, &settings.product_facts));
     }
-    ramp::judge(&settings, &outcome, &mut findings);
+    findings.extend(ramp::judge(&settings, &outcome));
     judge::age(settings.sensed, &settings.application, &mut findings);
     judge::usual(
         outcome.rate,

@@ -45,6 +45,8 @@ const ROOT: Table = Table {
             "",
             "",
         ),
+        section("record"),
+        section("report"),
         section("output"),
     ],
 };
@@ -92,6 +94,8 @@ pub const TABLES: &[Table] = &[
     office::UNCERTAINTY,
     office::APPLICATION,
     office::ACCEPT,
+    office::RECORD,
+    office::REPORT,
     office::OUTPUT,
     office::TASK_DATA,
 ];

@@ -1,4 +1,4 @@
-//! `[prices]`, `[uncertainty]`, `[application]`, `[[accept]]` and `[output]`.
+//! `[prices]`, `[uncertainty]`, `[application]`, `[[accept]]`, `[record]`, `[report]` and `[output]`.
 
 use crate::job::fault::Wanted;
 use crate::job::keys::row::{Kind, Table, key};
@@ -179,6 +179,42 @@ pub(super) const ACCEPT: Table = Table {
         )
         .required(),
     ],
+};
+
+pub(super) const RECORD: Table = Table {
+    name: "record",
+    heading: "[record]",
+    about: "Under which names field and task are filed.",
+    keys: &[
+        key(
+            "client",
+            Kind::Text,
+            "the client",
+            "\"A. Grower\"",
+            "Client (customer, grower) that task data, card and report name.",
+        ),
+        key(
+            "farm",
+            Kind::Text,
+            "the farm",
+            "\"Home farm\"",
+            "Farm that task data, card and report name.",
+        ),
+    ],
+};
+
+pub(super) const REPORT: Table = Table {
+    name: "report",
+    heading: "[report]",
+    about: "What the report holds besides its five pages.",
+    keys: &[key(
+        "appendix",
+        Kind::YesNo,
+        "the appendix",
+        "true",
+        "An appendix with every zone and every place of the walk beyond 20, and further strips.",
+    )
+    .or("false")],
 };
 
 pub(super) const OUTPUT: Table = Table {

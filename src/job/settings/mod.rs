@@ -5,6 +5,7 @@ pub mod points;
 use std::path::PathBuf;
 
 use crate::finding::Acceptance;
+use crate::map::task_options::{GridRates, TaskOptions};
 use crate::science::degree_days::GrowingRule;
 use crate::science::growing_days::BaseTemperature;
 use crate::science::methods::{Method, about};
@@ -16,7 +17,6 @@ use crate::units::{
     Area, KG_PER_LB, Length, M2_PER_AC, M2_PER_HA, NRate, Product, ProductRate, RateUnit, Seconds,
     Speed, Yield,
 };
-use crate::zones::flavour::{GridRates, TaskFlavour};
 use jiff::civil::Date;
 
 /// One field, one decision.
@@ -50,6 +50,10 @@ pub struct Settings {
     pub application: Application,
     /// `[[accept]]`: code and who accepted it.
     pub accept: Vec<(String, Acceptance)>,
+    /// `[record]`.
+    pub filed: Filed,
+    /// `[report]`.
+    pub report: ReportSettings,
     /// `[output]`.
     pub output: Output,
 }
@@ -784,6 +788,22 @@ pub struct Application {
     pub maximum_image_age: i32,
 }
 
+/// `[record]`: under which names field and task are filed.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Filed {
+    /// Client, also called customer or grower.
+    pub client: Option<String>,
+    /// Farm.
+    pub farm: Option<String>,
+}
+
+/// `[report]`.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct ReportSettings {
+    /// Whether lists that the five pages cut short stand in an appendix.
+    pub appendix: bool,
+}
+
 /// `[output]`.
 #[derive(Clone, Debug)]
 pub struct Output {
@@ -796,7 +816,7 @@ pub struct Output {
     /// What is written.
     pub formats: Vec<Format>,
     /// How task data hold the map.
-    pub task_data: TaskFlavour,
+    pub task_data: TaskOptions,
 }
 
 impl Output {

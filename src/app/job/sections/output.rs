@@ -1,4 +1,4 @@
-//! `[application]`, `[[accept]]` and `[output]`.
+//! `[application]`, `[[accept]]`, `[record]`, `[report]` and `[output]`.
 
 use std::path::Path;
 
@@ -6,12 +6,12 @@ use crate::finding::{Acceptance, Code, Severity, codes};
 use crate::job::keys::Key;
 use crate::job::problem::Problem;
 use crate::job::reader::{Item, Section};
-use crate::job::settings::{Application, Format, Output};
+use crate::job::settings::{Application, Filed, Format, Output, ReportSettings};
 use crate::job::suggest::nearest;
 use crate::job::unit;
 use crate::job::unit::Measure;
+use crate::map::task_options::{TaskKind, TaskOptions, TaskVersion};
 use crate::units::{Product, RateUnit};
-use crate::zones::flavour::{TaskFlavour, TaskKind, TaskVersion};
 use jiff::civil::Date;
 
 /// `[application]`.
@@ -187,6 +187,21 @@ pub(crate) fn rate_unit(
     (unit, unit.is_us())
 }
 
+/// `[record]`.
+pub(crate) fn filed(section: &mut Section<'_>) -> Filed {
+    Filed {
+        client: section.text("client"),
+        farm: section.text("farm"),
+    }
+}
+
+/// `[report]`.
+pub(crate) fn report(section: &mut Section<'_>) -> ReportSettings {
+    ReportSettings {
+        appendix: section.boolean_or("appendix"),
+    }
+}
+
 /// `[output]`.
 pub(crate) fn output(
     section: &mut Section<'_>,
@@ -206,8 +221,8 @@ pub(crate) fn output(
 }
 
 /// `task_data = { version = "3.3", kind = "grid" }`.
-fn task_data(section: &mut Section<'_>) -> TaskFlavour {
-    let mut flavour = TaskFlavour::default();
+fn task_data(section: &mut Section<'_>) -> TaskOptions {
+    let mut flavour = TaskOptions::default();
     let Some(entry) = section.take("task_data") else {
         return flavour;
     };
