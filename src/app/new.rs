@@ -373,7 +373,7 @@ fn prepare(request: &NewRequest, filter: Option<&str>) -> Result<Prepared, AppEr
     })
 }
 
-/// Strips that were drawn as lines, as polygons of a width with square ends: how many, and the text of a GeoJSON file.
+/// Strips that were drawn as lines, as polygons of a width with square ends: how many, and the text of a `GeoJSON` file.
 fn widened(path: &Path, width: &str) -> Result<(usize, String), AppError> {
     let width = amount::length(width)
         .map_err(|problem| {
@@ -697,12 +697,10 @@ fn report(
         )
         .with_note(if is_product {
             "by the product's own names"
+        } else if is_by_colour(raster) {
+            "by the file's colour interpretation: check them"
         } else {
-            if is_by_colour(raster) {
-                "by the file's colour interpretation: check them"
-            } else {
-                "as the file describes them; none is guessed"
-            }
+            "as the file describes them; none is guessed"
         }),
     ];
     if let (Some(path), Some(count)) = (&request.strips, strips) {

@@ -465,10 +465,7 @@ pub fn dates(taken: Date, application: &Application) -> Option<Finding> {
     } else if days < 0 {
         Some(Finding::caution(
             codes::APPLICATION_BEFORE,
-            format!(
-                "the application on {applied} lies before the image of {}",
-                taken
-            ),
+            format!("the application on {applied} lies before the image of {taken}"),
         ))
     } else {
         None

@@ -105,10 +105,10 @@ fn cut_overlaps(map: &ImportedMap, keeps: Keeps, repair: &mut Repair) {
     match keeps {
         Keeps::First => {}
         Keeps::Lower => {
-            order.sort_by(|a, b| rate(a, f64::INFINITY).total_cmp(&rate(b, f64::INFINITY)))
+            order.sort_by(|a, b| rate(a, f64::INFINITY).total_cmp(&rate(b, f64::INFINITY)));
         }
         Keeps::Higher => {
-            order.sort_by(|a, b| rate(b, f64::NEG_INFINITY).total_cmp(&rate(a, f64::NEG_INFINITY)))
+            order.sort_by(|a, b| rate(b, f64::NEG_INFINITY).total_cmp(&rate(a, f64::NEG_INFINITY)));
         }
     }
     let mut kept: Vec<Option<MultiPolygon<f64>>> = vec![None; rows.len()];
