@@ -166,3 +166,4 @@ pub use crate::app::map::{check, inspect, map};
 pub use crate::app::new::new_job;
 pub use crate::app::picture::{DEFAULT_WIDTH, MOST_WIDTH, PictureRequest, Subject, picture};
 pub use crate::app::rate::rate;
+pub use crate::app::stick::{CheckStickRequest, StickRequest, check_stick, stick};

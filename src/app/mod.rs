@@ -28,4 +28,5 @@ pub mod rate;
 pub mod record;
 mod refusal;
 pub mod season;
+pub mod stick;
 pub(crate) mod unchanged;
