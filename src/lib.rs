@@ -1,7 +1,4 @@
 //! In-season nitrogen for every patch of a field.
-//!
-//! The walk: read → index → reference → rate → zones → export, report.
-
 pub mod app;
 pub mod cli;
 pub mod finding;
@@ -13,3 +10,10 @@ pub mod science;
 pub mod space;
 pub mod units;
 pub mod zones;
+
+pub use app::decide::Decision;
+pub use app::error::AppError;
+pub use app::files::MapFiles;
+pub use app::prepare::{Prepared, prepare};
+pub use app::progress::Silent;
+pub use app::requests::Common;

@@ -1,7 +1,7 @@
 //! The lists that ship with haulm: indices, methods, crops with their yield curves, products.
 
-use crate::app::api::List;
 use crate::app::error::AppError;
+use crate::app::requests::List;
 use crate::report::model::{Block, Column, Report, Table};
 use crate::science::crop::{crops, curves};
 use crate::science::index::catalogue;

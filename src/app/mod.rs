@@ -1,13 +1,16 @@
 //! Resolves settings, opens inputs, runs the pipeline, writes: what the front ends call.
 
+mod accepted;
 pub mod api;
 pub(crate) mod below;
 pub mod cancel;
 pub mod check_map;
 pub mod commit;
 pub mod convert;
+pub mod decide;
 pub mod error;
 pub mod explain;
+pub mod files;
 mod formats;
 pub(crate) mod image_source;
 pub mod image_watch;
@@ -23,10 +26,14 @@ mod overview;
 mod paper;
 pub mod picture;
 pub mod points;
+pub mod prepare;
 pub mod progress;
 pub mod rate;
 pub mod record;
 mod refusal;
+pub mod requests;
+pub mod reread;
 pub mod season;
+pub(crate) mod setup;
 pub mod stick;
 pub(crate) mod unchanged;

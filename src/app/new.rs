@@ -4,14 +4,14 @@ use std::io;
 use std::io::Write as _;
 use std::path::{Component, Path, PathBuf};
 
-use crate::app::api::NewRequest;
 use crate::app::error::AppError;
 use crate::app::image_source::described;
 use crate::app::job::resolve::map_job;
 use crate::app::keys::schema;
-use crate::app::map::set_up;
 use crate::app::new_job::{FirstJob, Known, SCHEMA_FILE, bands_of, first_job};
 use crate::app::open::{refuse_network, refuse_onto};
+use crate::app::requests::NewRequest;
+use crate::app::setup::set_up;
 use crate::finding::{Finding, codes};
 use crate::format::raster::RasterFacts;
 use crate::format::raster::product::into_archive;

@@ -3,10 +3,10 @@
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
-use crate::app::api::Common;
 use crate::app::error::AppError;
 use crate::app::map::drawn;
 use crate::app::progress::Progress;
+use crate::app::requests::Common;
 use crate::report::draw::drawing::Drawing;
 use crate::report::draw::png::picture as png_of;
 use crate::report::draw::svg::svg;

@@ -7,7 +7,7 @@ use crate::app::commit;
 use crate::app::error::AppError;
 use crate::app::image_source::shown;
 use crate::app::job::echo;
-use crate::app::open::Image;
+use crate::app::open::ImageFacts;
 use crate::finding::Finding;
 use crate::format::payload::Payload;
 use crate::job::settings::Settings;
@@ -211,11 +211,11 @@ pub struct Context<'a> {
     /// The ground.
     pub ground: &'a Ground,
     /// The image.
-    pub image: &'a Image,
+    pub image: &'a ImageFacts,
     /// Growing days and how they were counted.
     pub season: &'a GrowingSeason,
     /// Inputs, from [`inputs`].
-    pub inputs: Value,
+    pub inputs: &'a Value,
     /// Findings.
     pub findings: &'a [Finding],
     /// What each file for machines puts on the field.
@@ -283,7 +283,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
     put(
         "image",
         json!({
-            "index": context.image.index.0.name(), "formula": context.image.index.0.formula().text(), "bands": slots, "bare_below": context.image.bare_below, "pixel_m": outcome.looked.points.is_none().then_some(ground.pixel),
+            "index": context.image.index.name(), "formula": context.image.index.formula().text(), "bands": slots, "bare_below": context.image.bare_below, "pixel_m": outcome.looked.points.is_none().then_some(ground.pixel),
             "pixels_in_field": counts.in_field, "pixels_missing": counts.missing, "pixels_undefined": counts.undefined, "pixels_out_of_range": counts.out_of_range,
             "mean_index": outcome.looked.field_mean,
         }),

@@ -76,7 +76,15 @@ pub fn index(maps: &[MapOnStick]) -> Vec<u8> {
          <main>\n<h1>{title}</h1>\n<p>Load the task data or the shapefile of a field, never both. The task's name ends in the map id.</p>\n<table>\n<thead><tr>"
     );
     let headings = [
-        "Field", "Product", "Total", "Area", "Image", "Apply on", "Map id", "Task", "Shapefile",
+        "Field",
+        "Product",
+        "Total",
+        "Area",
+        "Image",
+        "Apply on",
+        "Map id",
+        "Task",
+        "Shapefile",
         "Card",
     ];
     for heading in headings {
@@ -92,11 +100,16 @@ pub fn index(maps: &[MapOnStick]) -> Vec<u8> {
         let field = if owner.is_empty() {
             escaped(&map.field)
         } else {
-            format!("{}<br><small>{}</small>", escaped(&map.field), escaped(&owner))
+            format!(
+                "{}<br><small>{}</small>",
+                escaped(&map.field),
+                escaped(&owner)
+            )
         };
-        let shapefile = map
-            .shapefile()
-            .map_or_else(|| "none".to_owned(), |path| format!("<code>{}</code>", escaped(&path)));
+        let shapefile = map.shapefile().map_or_else(
+            || "none".to_owned(),
+            |path| format!("<code>{}</code>", escaped(&path)),
+        );
         let task = if map.task.is_empty() {
             "none".to_owned()
         } else {
@@ -125,7 +138,10 @@ pub fn index(maps: &[MapOnStick]) -> Vec<u8> {
         ];
         out.push_str("<tr>");
         for (heading, (class, cell)) in headings.iter().zip(cells) {
-            let _ = write!(out, "<td{class} data-name=\"{heading}\"><span>{cell}</span></td>");
+            let _ = write!(
+                out,
+                "<td{class} data-name=\"{heading}\"><span>{cell}</span></td>"
+            );
         }
         out.push_str("</tr>\n");
     }

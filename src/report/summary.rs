@@ -3,9 +3,10 @@
 use crate::job::settings::Settings;
 use crate::pipeline::gain::ExpectedNet;
 use crate::pipeline::ground::Ground;
+use crate::pipeline::looked::Looked;
 use crate::pipeline::money::{Comparison, Money};
 use crate::pipeline::product::Loads;
-use crate::pipeline::run::{Looked, Outcome};
+use crate::pipeline::run::Outcome;
 use crate::pipeline::season::GrowingSeason;
 use crate::pipeline::share::per_hundred;
 use crate::pipeline::strips::StripFound;

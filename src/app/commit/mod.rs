@@ -33,8 +33,10 @@ use crate::format::payload::Payload;
 
 pub use crate::app::commit::error::CommitError;
 pub use crate::app::commit::hash::{sha256_hex, sha256_of_file};
-pub use crate::app::commit::record::{MADE_BY, OUTPUTS, RECORD_PATH, STICK_RECORD, made_by, outputs};
 pub(crate) use crate::app::commit::record::{Listed, listed};
+pub use crate::app::commit::record::{
+    MADE_BY, OUTPUTS, RECORD_PATH, STICK_RECORD, made_by, outputs,
+};
 pub(crate) use crate::app::commit::refusal::size;
 
 /// How to write.

@@ -6,12 +6,12 @@ mod words;
 
 use std::path::PathBuf;
 
-use crate::app::api::Common;
 use crate::app::convert::lost::lost;
 use crate::app::convert::place::Target;
 use crate::app::error::AppError;
-use crate::app::map::set_up;
 use crate::app::open::{refuse_network, refuse_onto};
+use crate::app::requests::Common;
+use crate::app::setup::set_up;
 use crate::finding::{Finding, codes};
 use crate::format::maps::{MapError, ReadOptions};
 use crate::format::payload::Payload;

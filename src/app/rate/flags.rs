@@ -3,9 +3,9 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
-use crate::app::api::RateRequest;
 use crate::app::error::AppError;
 use crate::app::job::resolve::rate_job;
+use crate::app::requests::RateRequest;
 use crate::finding::Checked;
 use crate::job::fault::{Fault, JobError};
 use crate::job::settings::RateSettings;

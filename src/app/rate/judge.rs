@@ -22,13 +22,13 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
     season(settings, flat, findings);
     response(flat, findings);
     age(settings.season.sensed, &settings.application, findings);
-    method(&settings.response, findings);
+    findings.extend(method(&settings.response));
     let told = Told {
         region: settings.region.as_deref(),
         sensor: settings.sensor.as_deref(),
         index: None,
     };
-    made_for(&settings.response, &told, findings);
+    findings.extend(made_for(&settings.response, &told));
     let maximum_yield = settings
         .response
         .yields()
@@ -60,7 +60,7 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
             format!("the yield with more nitrogen is held to the maximum yield of {maximum_yield:.0} kg/ha"),
         )),
     }
-    adjustment(&settings.response, findings);
+    findings.extend(adjustment(&settings.response));
     if settings.prices.is_some() && flat.money.is_none() {
         findings.push(Finding::note(
             codes::MONEY_NONE,
@@ -97,7 +97,7 @@ fn season(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Finding>) {
     if settings.response.yields().is_none() {
         return;
     }
-    growing_days(&settings.season.crop, days, findings);
+    findings.extend(growing_days(&settings.season.crop, days));
     let estimate = in_season_estimate(flat.readings.beside, days);
     if !(ESTIMATES.0..=ESTIMATES.1).contains(&estimate) {
         findings.push(Finding::caution(

@@ -8,11 +8,11 @@ mod told;
 
 use std::path::Path;
 
-use crate::app::api::RateRequest;
+use crate::app::accepted::accept;
 use crate::app::error::AppError;
 use crate::app::job::ramp::read_ramp_job;
 use crate::app::job::resolve::read_rate_job;
-use crate::app::map::accept;
+use crate::app::requests::RateRequest;
 use crate::app::season::growing_season;
 use crate::finding::Finding;
 use crate::job::settings::{MaximumRatio, RateSettings};
@@ -91,7 +91,7 @@ pub fn rate(request: &RateRequest) -> Result<Report, AppError> {
         findings.extend(product_findings(product, &settings.product_facts));
     }
     judge::judge(&settings, &flat, &mut findings);
-    accept(&settings.accept, &mut findings);
+    let findings = accept(&settings.accept, findings);
     let stopped = findings.iter().any(Finding::stops);
     Ok(told::report(&settings, folder, &flat, findings, stopped))
 }

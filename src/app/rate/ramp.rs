@@ -4,11 +4,11 @@ use std::path::Path;
 
 use super::told::{Both, product_rate, product_row, row};
 use super::{judge, ramp_image};
-use crate::app::api::Common;
+use crate::app::accepted::accept;
 use crate::app::error::AppError;
 use crate::app::job::echo;
-use crate::app::map::accept;
 use crate::app::record;
+use crate::app::requests::Common;
 use crate::finding::{Checked, Finding};
 use crate::pipeline::product::product_findings;
 use crate::pipeline::ramp;
@@ -52,7 +52,7 @@ pub(super) fn rate(
     ramp::judge(&settings, &outcome, &mut findings);
     judge::age(settings.sensed, &settings.application, &mut findings);
     judge::usual(outcome.rate, settings.rate.usual, &mut findings);
-    accept(&settings.accept, &mut findings);
+    let findings = accept(&settings.accept, findings);
     let stopped = findings.iter().any(Finding::stops);
     let both = Both {
         us: settings.us_units,

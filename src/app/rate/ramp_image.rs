@@ -2,15 +2,15 @@
 
 use std::path::Path;
 
-use crate::app::api::Common;
 use crate::app::error::AppError;
-use crate::app::map::set_up;
 use crate::app::open;
+use crate::app::requests::Common;
+use crate::app::setup::{set_up, threads};
 use crate::finding::{Finding, codes};
 use crate::format::vector::read_polygons_with;
 use crate::pipeline::ground::Layer;
+use crate::pipeline::looked::Sources;
 use crate::pipeline::ramp_image::{RampImage, RampImageError, RampLayers, measure};
-use crate::pipeline::run::Sources;
 use crate::pipeline::scan::ScanError;
 use crate::science::index::ZeroMeaning;
 use crate::science::response_curve::Point;
@@ -46,12 +46,8 @@ pub(super) fn readings(
         index: &opened.index,
         index_name: opened.index.0.name(),
         bare_below: opened.bare_below,
-        growing_days: f64::NAN,
         look_at_bands: false,
-        threads: common
-            .threads
-            .unwrap_or_else(|| std::thread::available_parallelism().map_or(1, usize::from))
-            .max(1),
+        threads: threads(common),
         memory: crate::app::memory::of_windows(common.memory_mib),
         progress: &goes_on,
     };

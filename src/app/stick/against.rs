@@ -82,10 +82,7 @@ fn open(folder: &Path, findings: &mut Vec<Finding>) -> Result<Stick, AppError> {
             .with_fact(path.display().to_string(), error.to_string())
             .with_hint("try another port; if it stays so, take another stick")
     };
-    if commit::pending(folder)
-        .map_err(AppError::from)?
-        .is_some()
-    {
+    if commit::pending(folder).map_err(AppError::from)?.is_some() {
         return Err(AppError::refused(
             "output.interrupted",
             "writing this stick was interrupted: old and new files lie side by side",
@@ -174,7 +171,10 @@ fn one(stick: &Stick, office: &Office, findings: &mut Vec<Finding>) -> (usize, b
             .filter(|task| is_of(task, &map.map_id))
             .collect();
         if tasks.len() > 1 {
-            let text = format!("{who} stands on the stick {} times; write it again", tasks.len());
+            let text = format!(
+                "{who} stands on the stick {} times; write it again",
+                tasks.len()
+            );
             findings.push(Finding::stop(codes::STICK_EXTRA, text));
         }
         if let Some(task) = tasks.first() {
@@ -273,7 +273,10 @@ fn task_faults(
         .as_ref()
         .and_then(|grid| Some((&grid.file, stick.set.files.get(&grid.file)?)));
     let Some((file, found)) = on_stick else {
-        let text = format!("{who}: the grid of its task {} is not on the stick; write it again", task.id);
+        let text = format!(
+            "{who}: the grid of its task {} is not on the stick; write it again",
+            task.id
+        );
         findings.push(Finding::stop(codes::STICK_GRID, text));
         return 0;
     };
@@ -367,7 +370,11 @@ fn strangers(
         );
         findings.push(Finding::caution(codes::STICK_STRANGER, text));
     }
-    if let Some(due) = stick.listed.get("index.html").filter(|_| !offices.is_empty()) {
+    if let Some(due) = stick
+        .listed
+        .get("index.html")
+        .filter(|_| !offices.is_empty())
+    {
         let found = fs_err::read(stick.folder.join("index.html")).map(|bytes| sha256_hex(&bytes));
         if !found.is_ok_and(|found| found == *due) {
             findings.push(Finding::caution(

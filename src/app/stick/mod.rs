@@ -15,12 +15,12 @@ use std::time::SystemTime;
 use jiff::Timestamp;
 use serde_json::{Value, json};
 
-use crate::app::api::Common;
 use crate::app::commit;
 use crate::app::commit::{
     CommitError, CommitOptions, CommitReport, OutputFolder, STICK_RECORD, size,
 };
 use crate::app::error::AppError;
+use crate::app::requests::Common;
 use crate::app::stick::name::Wanted;
 use crate::app::stick::office::{Office, offices};
 use crate::app::stick::state::{Brought, Returned};
@@ -77,7 +77,7 @@ pub fn stick(request: &StickRequest) -> Result<Report, AppError> {
     let returned = state::look(&request.stick)?;
     let brought = brought(request, &returned, &mut findings)?;
     let Some(planned) = planned else {
-        return Ok(only_brought(request, brought, findings));
+        return Ok(only_brought(request, brought.as_ref(), findings));
     };
     let done = write(request, &planned, &returned, &mut findings)?;
     let own_disk = commit::is_own_disk(&request.stick).map_err(told)?;
@@ -88,7 +88,14 @@ pub fn stick(request: &StickRequest) -> Result<Report, AppError> {
         );
         findings.push(Finding::note(codes::STICK_FOLDER, text));
     }
-    Ok(written(request, &planned, &done, brought, own_disk, findings))
+    Ok(written(
+        request,
+        &planned,
+        &done,
+        brought.as_ref(),
+        own_disk,
+        findings,
+    ))
 }
 
 /// Copies what came back, if asked to; refuses to go on without.
@@ -196,7 +203,7 @@ struct OnStick {
     map: crate::report::stick::MapOnStick,
     /// Id of its task.
     task_id: Option<String>,
-    /// Its grid's file on the stick, if its task has a grid.
+    /// Cells of its task's grid.
     cells: usize,
     /// Its shapefile's endings.
     shapes: Vec<String>,
@@ -206,7 +213,10 @@ struct OnStick {
 fn planned(offices: &[Office]) -> Result<Checked<Planned>, AppError> {
     let mut findings = Vec::new();
     let maps = named(offices, &mut findings);
-    let with_task: Vec<&Office> = offices.iter().filter(|office| office.set.is_some()).collect();
+    let with_task: Vec<&Office> = offices
+        .iter()
+        .filter(|office| office.set.is_some())
+        .collect();
     let sets: Vec<_> = with_task
         .iter()
         .filter_map(|office| office.set.as_ref().map(|set| set.0.clone()))
@@ -214,9 +224,8 @@ fn planned(offices: &[Office]) -> Result<Checked<Planned>, AppError> {
     let mut files = Vec::new();
     let mut tasks = Vec::new();
     if !sets.is_empty() {
-        let merged = task_set::merged(&sets).map_err(|(place, error)| {
-            refused_set(with_task.get(place).copied(), &error)
-        })?;
+        let merged = task_set::merged(&sets)
+            .map_err(|(place, error)| refused_set(with_task.get(place).copied(), &error))?;
         findings.extend(many(&merged.elements));
         files = merged.files;
         tasks = merged.tasks;
@@ -280,7 +289,10 @@ fn named(offices: &[Office], findings: &mut Vec<Finding>) -> Vec<crate::report::
         if office.set.is_none() {
             lacking.push(format!("{} has no task data", map.field));
         }
-        let shown = office.set.as_ref().map_or(&map.field, |(_, task)| &task.field);
+        let shown = office
+            .set
+            .as_ref()
+            .map_or(&map.field, |(_, task)| &task.field);
         fields
             .entry(shown.clone())
             .or_default()
@@ -353,9 +365,9 @@ fn cards(office: &Office, map: &crate::report::stick::MapOnStick) -> Vec<Payload
             .then(|| std::str::from_utf8(bytes).ok())
             .flatten();
         match page.and_then(|page| Some((page, page.find("<h1")?))) {
-            Some((page, at)) => {
-                [&page[..at], card_line(map).as_str(), &page[at..]].concat().into_bytes()
-            }
+            Some((page, at)) => [&page[..at], card_line(map).as_str(), &page[at..]]
+                .concat()
+                .into_bytes(),
             None => bytes.to_vec(),
         }
     };
@@ -403,9 +415,9 @@ fn many(elements: &BTreeMap<String, usize>) -> Option<Finding> {
 /// The stick's record.
 fn record(planned: &Planned, now: Option<SystemTime>) -> Payload {
     let record = json!({
-        commit::MADE_BY: commit::made_by(),
+        (commit::MADE_BY): commit::made_by(),
         "maps": planned.maps.iter().map(map_value).collect::<Vec<_>>(),
-        commit::OUTPUTS: commit::outputs(&planned.files),
+        (commit::OUTPUTS): commit::outputs(&planned.files),
         "made_at": now.and_then(|now| Timestamp::try_from(now).ok()).map(|now| now.to_string()),
     });
     let mut bytes = serde_json::to_vec_pretty(&record).unwrap_or_default();
@@ -427,7 +439,7 @@ fn written(
     request: &StickRequest,
     planned: &Planned,
     done: &CommitReport,
-    brought: Option<Brought>,
+    brought: Option<&Brought>,
     own_disk: bool,
     findings: Vec<Finding>,
 ) -> Report {
@@ -435,15 +447,27 @@ fn written(
     let maps = counted(count, "map", "maps");
     let place = request.stick.display();
     let bytes: u64 = done.written.iter().map(|file| file.1).sum();
-    let tasks = planned.maps.iter().filter(|on| on.task_id.is_some()).count();
-    let shapes = planned.maps.iter().filter(|on| !on.shapes.is_empty()).count();
+    let tasks = planned
+        .maps
+        .iter()
+        .filter(|on| on.task_id.is_some())
+        .count();
+    let shapes = planned
+        .maps
+        .iter()
+        .filter(|on| !on.shapes.is_empty())
+        .count();
     let mut rows = vec![
         Row::new("tasks", tasks.to_string()).with_note("in one TASKDATA"),
         Row::new("shapefiles", shapes.to_string()).with_note("in SHAPES"),
         Row::new("files", done.written.len().to_string()).with_note(size(bytes)),
     ];
     if !done.removed.is_empty() {
-        let verb = if request.dry_run { "would go" } else { "are gone" };
+        let verb = if request.dry_run {
+            "would go"
+        } else {
+            "are gone"
+        };
         rows.push(
             Row::new("earlier files", done.removed.len().to_string())
                 .with_note(format!("of the stick's last maps {verb}")),
@@ -472,7 +496,7 @@ fn written(
             "stick": place.to_string(), "own_disk": own_disk, "dry_run": request.dry_run, "read_back": !request.dry_run,
             "maps": planned.maps.iter().map(map_value).collect::<Vec<_>>(),
             "written": done.written.iter().map(|(path, bytes)| json!({ "path": path, "bytes": bytes })).collect::<Vec<_>>(),
-            "removed": done.removed, "brought_back": brought.as_ref().map(brought_value),
+            "removed": done.removed, "brought_back": brought.map(brought_value),
         }),
         findings,
         files: by_folder(&done.written),
@@ -546,11 +570,11 @@ fn brought_value(brought: &Brought) -> Value {
 /// The report when no map was named.
 fn only_brought(
     request: &StickRequest,
-    brought: Option<Brought>,
+    brought: Option<&Brought>,
     findings: Vec<Finding>,
 ) -> Report {
     let place = request.stick.display();
-    let files = brought.as_ref().map(|brought| brought.files.clone());
+    let files = brought.map(|brought| brought.files.clone());
     let title = match &files {
         Some(files) => format!(
             "{} copied from the stick {place}",
@@ -560,12 +584,9 @@ fn only_brought(
     };
     Report {
         title,
-        blocks: vec![Block::text(
-            "",
-            vec!["The stick is as it was.".to_owned()],
-        )],
+        blocks: vec![Block::text("", vec!["The stick is as it was.".to_owned()])],
         json: json!({
-            "stick": place.to_string(), "dry_run": request.dry_run, "maps": [], "brought_back": brought.as_ref().map(brought_value),
+            "stick": place.to_string(), "dry_run": request.dry_run, "maps": [], "brought_back": brought.map(brought_value),
         }),
         findings,
         files: files.unwrap_or_default(),

@@ -122,9 +122,13 @@ fn fat_fault(path: &str, bytes: u64) -> Option<String> {
         if name.encode_utf16().count() > LONGEST_NAME {
             Some(format!("a name of more than {LONGEST_NAME} characters"))
         } else if let Some(c) = name.chars().find(|c| forbidden(*c)) {
-            Some(format!("the name {name:?} holds {c:?}, which FAT32 does not take"))
+            Some(format!(
+                "the name {name:?} holds {c:?}, which FAT32 does not take"
+            ))
         } else if name.is_empty() || name.ends_with([' ', '.']) {
-            Some(format!("the name {name:?} is empty, or ends in a blank or a dot"))
+            Some(format!(
+                "the name {name:?} is empty, or ends in a blank or a dot"
+            ))
         } else if is_device(&stem) {
             Some(format!("the name {name:?} is kept for a device"))
         } else {
@@ -138,7 +142,10 @@ mod tests {
     use super::*;
 
     fn named(fields: &[&str]) -> Vec<String> {
-        let bases: Vec<String> = fields.iter().map(|field| safe_name(field, "0a1b2c")).collect();
+        let bases: Vec<String> = fields
+            .iter()
+            .map(|field| safe_name(field, "0a1b2c"))
+            .collect();
         let wanted: Vec<_> = fields
             .iter()
             .zip(&bases)
@@ -153,7 +160,10 @@ mod tests {
 
     #[test]
     fn names_that_clash_end_in_the_fields_number() {
-        assert_eq!(named(&["Miller North 40", "Miller North 80"]), ["MILLER40", "MILLER80"]);
+        assert_eq!(
+            named(&["Miller North 40", "Miller North 80"]),
+            ["MILLER40", "MILLER80"]
+        );
         assert_eq!(named(&["Long Ley", "Mill Piece"]), ["LONG_LEY", "MILL_PIE"]);
         // Without a number in each, or with the same, they are counted.
         assert_eq!(
@@ -185,8 +195,19 @@ mod tests {
     fn fat_takes_no_large_files_and_no_odd_names() {
         // Limits of FAT32, from memory.
         assert_eq!(fat_fault("SHAPES/A.shp", LARGEST), None);
-        assert!(fat_fault("SHAPES/A.shp", LARGEST + 1).unwrap().contains("4294967296 bytes"));
-        for path in ["SHAPES/A:B.shp", "CARDS/a?", "x.", "CON.txt", "a\u{7}b", "lpt1.txt"] {
+        assert!(
+            fat_fault("SHAPES/A.shp", LARGEST + 1)
+                .unwrap()
+                .contains("4294967296 bytes")
+        );
+        for path in [
+            "SHAPES/A:B.shp",
+            "CARDS/a?",
+            "x.",
+            "CON.txt",
+            "a\u{7}b",
+            "lpt1.txt",
+        ] {
             assert!(fat_fault(path, 1).is_some(), "{path}");
         }
         assert!(fat_fault(&"x".repeat(256), 1).is_some());

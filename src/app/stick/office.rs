@@ -95,7 +95,10 @@ pub(super) fn offices(paths: &[PathBuf]) -> Result<Checked<Vec<Office>>, AppErro
                 format!("two different maps have the map id {}", office.map.map_id),
             )
             .with_fact(same.folder.display().to_string(), same.map.field.clone())
-            .with_fact(office.folder.display().to_string(), office.map.field.clone())
+            .with_fact(
+                office.folder.display().to_string(),
+                office.map.field.clone(),
+            )
             .with_hint("take one of them, or put them on two sticks"));
         }
         let text = format!(
@@ -123,7 +126,8 @@ fn refused(all: usize, unready: &[Unready]) -> AppError {
     if unready.len() > NAMED {
         error = error.with_fact("and", format!("{} more", unready.len() - NAMED));
     }
-    error.with_hint("see to these maps first, each with haulm map JOB; then call this command again")
+    error
+        .with_hint("see to these maps first, each with haulm map JOB; then call this command again")
 }
 
 /// What a path means.
@@ -134,8 +138,9 @@ fn sources_of(path: &Path) -> Result<Vec<Source>, AppError> {
             .with_fact(shown.clone(), "neither a job file nor a folder of finished maps")
             .with_hint("name job files (.toml), output folders of haulm map, or a folder that holds either")
     };
-    let data = fs_err::metadata(path)
-        .map_err(|_| refused("there is no such file or folder"))?;
+    let Ok(data) = fs_err::metadata(path) else {
+        return Err(refused("there is no such file or folder"));
+    };
     if !data.is_dir() {
         return if is_toml(path) {
             Ok(vec![Source::Job(path.to_owned())])
@@ -152,7 +157,9 @@ fn sources_of(path: &Path) -> Result<Vec<Source>, AppError> {
     let listed = fs_err::read_dir(path).map_err(|error| {
         refused("the folder cannot be listed").with_fact(shown.clone(), error.to_string())
     })?;
-    let mut entries: Vec<PathBuf> = listed.filter_map(|entry| Some(entry.ok()?.path())).collect();
+    let mut entries: Vec<PathBuf> = listed
+        .filter_map(|entry| Some(entry.ok()?.path()))
+        .collect();
     entries.sort();
     let jobs: Vec<Source> = entries
         .iter()
@@ -184,8 +191,9 @@ fn is_job(path: &Path) -> bool {
     let Ok(text) = fs_err::read_to_string(path) else {
         return true;
     };
-    text.parse::<toml::Table>()
-        .map_or(true, |table| table.contains_key("field") && table.contains_key("imagery"))
+    text.parse::<toml::Table>().map_or(true, |table| {
+        table.contains_key("field") && table.contains_key("imagery")
+    })
 }
 
 /// The finished map of a job, if it is not older than its inputs.
@@ -216,7 +224,9 @@ fn open(folder: &Path, job: Option<&Path>) -> Result<Office, Unready> {
     match commit::pending(folder) {
         Ok(None) => {}
         Ok(Some(_)) => {
-            return Err(unready(format!("an interrupted run is not completed: {again}")));
+            return Err(unready(format!(
+                "an interrupted run is not completed: {again}"
+            )));
         }
         Err(error) => return Err(unready(error.to_string())),
     }
@@ -238,7 +248,8 @@ fn open(folder: &Path, job: Option<&Path>) -> Result<Office, Unready> {
     if let Some(job) = job {
         still(job, &record).map_err(|text| unready(format!("{text}: {again}")))?;
     }
-    let files = machine_files(folder, &listed).map_err(|text| unready(format!("{text}: {again}")))?;
+    let files =
+        machine_files(folder, &listed).map_err(|text| unready(format!("{text}: {again}")))?;
     sorted(folder, &record, files).map_err(|text| unready(format!("{text}: {again}")))
 }
 
@@ -248,7 +259,9 @@ fn still(job: &Path, record: &Value) -> Result<(), String> {
     let inputs = record["inputs"].as_array().cloned().unwrap_or_default();
     let own = below(job, home);
     if !inputs.iter().any(|input| input["path"] == own.as_str()) {
-        return Err(format!("the map there was made by another job, not by {own}"));
+        return Err(format!(
+            "the map there was made by another job, not by {own}"
+        ));
     }
     for input in &inputs {
         let (Some(path), Some(bytes), Some(sha256)) = (

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use crate::app::commit;
 use crate::app::commit::{Listed, STICK_RECORD, sha256_of_file, size};
 use crate::app::error::AppError;
+use crate::app::stick::counted;
 
 /// Folder of task data, by the standard in capitals.
 pub(super) const TASKDATA: &str = "TASKDATA";
@@ -115,14 +116,12 @@ fn walk(stick: &Path, path: &Path, found: &mut BTreeMap<String, PathBuf>) -> std
 }
 
 fn foreign(stick: &Path, folders: &[PathBuf], there: &BTreeMap<String, PathBuf>) -> AppError {
-    let logs = there
-        .keys()
-        .filter(|name| is_log(name))
-        .count();
+    let logs = there.keys().filter(|name| is_log(name)).count();
     let held = if logs == 0 {
-        format!("{} files", there.len())
+        counted(there.len(), "file", "files")
     } else {
-        format!("{} files, {logs} of them logs of work", there.len())
+        let files = counted(there.len(), "file", "files");
+        format!("{files}, {logs} of them logs of work")
     };
     let mut error = AppError::refused(
         "stick.foreign",
@@ -157,7 +156,7 @@ impl Returned {
         } else {
             "the stick came back with logs of work that are not in the office yet"
         };
-        let mut error = AppError::refused("stick.returned", headline);
+        let mut error = AppError::refused("stick.came_back", headline);
         for (name, text) in self.facts.iter().take(NAMED) {
             error = error.with_fact(name.clone(), text.clone());
         }
@@ -195,13 +194,17 @@ pub(super) fn bring_back(
             .with_hint("make room, or name another folder with --bring-back")
     };
     let home = fs_err::canonicalize(stick).map_err(|error| failed(stick, &error))?;
-    fs_err::create_dir_all(folder).map_err(|error| failed(folder, &error))?;
-    let target = fs_err::canonicalize(folder).map_err(|error| failed(folder, &error))?;
-    if target.starts_with(&home) {
+    // Known before a folder is made: the nearest one above it that is there says where it will lie.
+    let absolute = std::path::absolute(folder).map_err(|error| failed(folder, &error))?;
+    let near = absolute.ancestors().find(|path| path.exists());
+    let near = near.and_then(|near| fs_err::canonicalize(near).ok());
+    if near.is_some_and(|near| near.starts_with(&home)) {
         return Err(refused("the copies would lie on the stick itself")
             .with_fact(folder.display().to_string(), "a folder of the stick")
             .with_hint("name a folder of the office with --bring-back"));
     }
+    fs_err::create_dir_all(folder).map_err(|error| failed(folder, &error))?;
+    let target = fs_err::canonicalize(folder).map_err(|error| failed(folder, &error))?;
     let mut paths = BTreeMap::new();
     for task in task_folders(stick).map_err(|error| failed(stick, &error))? {
         walk(stick, &task, &mut paths).map_err(|error| failed(&task, &error))?;
@@ -220,7 +223,10 @@ pub(super) fn bring_back(
         let sha256 = sha256_of_file(from).map_err(|error| failed(from, &error))?;
         if to.symlink_metadata().is_ok() {
             if sha256_of_file(&to).is_ok_and(|found| found == sha256) {
-                files.push((name.clone(), fs_err::metadata(&to).map_or(0, |data| data.len())));
+                files.push((
+                    name.clone(),
+                    fs_err::metadata(&to).map_or(0, |data| data.len()),
+                ));
                 continue;
             }
             return Err(refused("the folder holds another file of this name")

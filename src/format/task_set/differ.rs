@@ -53,8 +53,12 @@ impl fmt::Display for GridFault {
             Self::EastWest => f.write_str("the grid is mirrored: east and west are exchanged"),
             Self::NorthSouth => f.write_str("the grid is mirrored: north and south are exchanged"),
             Self::HalfTurn => f.write_str("the grid is turned by half a turn"),
-            Self::Transposed => f.write_str("the grid is transposed: rows and columns are exchanged"),
-            Self::ByteOrder => f.write_str("the bytes of the grid's numbers stand the other way round"),
+            Self::Transposed => {
+                f.write_str("the grid is transposed: rows and columns are exchanged")
+            }
+            Self::ByteOrder => {
+                f.write_str("the bytes of the grid's numbers stand the other way round")
+            }
             Self::Cells {
                 count,
                 of,
@@ -62,7 +66,11 @@ impl fmt::Display for GridFault {
                 values: (due, found),
                 unit,
             } => {
-                let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
+                let unit = if unit.is_empty() {
+                    String::new()
+                } else {
+                    format!(" {unit}")
+                };
                 write!(
                     f,
                     "{count} of {of} cells differ, the first in row {row} from the south, column {column} from the west: {found:.2}{unit}, {due:.2}{unit} is due"
@@ -79,7 +87,7 @@ pub fn compare(grid: &GridFacts, due: &[u8], found: &[u8]) -> Option<GridFault> 
     if found == due {
         return None;
     }
-    if found.len() != due.len() {
+    if found.len() != due.len() || due.len() != grid.bytes() {
         return Some(GridFault::Length {
             due: due.len(),
             found: found.len(),
@@ -95,8 +103,12 @@ pub fn compare(grid: &GridFacts, due: &[u8], found: &[u8]) -> Option<GridFault> 
         })
     };
     let turned: [(GridFault, &dyn Fn(usize, usize, usize) -> usize); 4] = [
-        (GridFault::EastWest, &|row, col, _| row * cols + (cols - 1 - col)),
-        (GridFault::NorthSouth, &|row, col, _| (rows - 1 - row) * cols + col),
+        (GridFault::EastWest, &|row, col, _| {
+            row * cols + (cols - 1 - col)
+        }),
+        (GridFault::NorthSouth, &|row, col, _| {
+            (rows - 1 - row) * cols + col
+        }),
         (GridFault::HalfTurn, &|row, col, _| {
             (rows - 1 - row) * cols + (cols - 1 - col)
         }),

@@ -51,9 +51,7 @@ pub fn merged(sets: &[TaskSet]) -> Result<Merged, (usize, TaskSetError)> {
             .map_err(|error| (place, error))?;
     }
     let last = sets.len().saturating_sub(1);
-    numbers
-        .files(sets, &version)
-        .map_err(|error| (last, error))
+    numbers.files(sets, &version).map_err(|error| (last, error))
 }
 
 /// The version that all sets have, each of haulm's office.
@@ -177,11 +175,7 @@ impl<'a, 'i: 'a> Numbers<'a, 'i> {
         Ok(())
     }
 
-    fn files(
-        self,
-        sets: &[TaskSet],
-        version: &(String, String),
-    ) -> Result<Merged, TaskSetError> {
+    fn files(self, sets: &[TaskSet], version: &(String, String)) -> Result<Merged, TaskSetError> {
         let mut xml = Writer::new_with_indent(Vec::new(), b' ', 1);
         xml.write_event(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)))?;
         let root = "ISO11783_TaskData";

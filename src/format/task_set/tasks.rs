@@ -77,14 +77,16 @@ pub struct TaskFacts {
 pub(super) fn tree(main: &[u8]) -> Result<Document<'_>, TaskSetError> {
     let plain = main.strip_prefix(b"\xef\xbb\xbf").unwrap_or(main);
     let unreadable = |reason: String| TaskSetError::Unreadable { reason };
-    let text =
-        std::str::from_utf8(plain).map_err(|error| unreadable(format!("it is no UTF-8: {error}")))?;
+    let text = std::str::from_utf8(plain)
+        .map_err(|error| unreadable(format!("it is no UTF-8: {error}")))?;
     let tree = Document::parse(text).map_err(|error| unreadable(error.to_string()))?;
     let root = tree.root_element().tag_name().name();
     if root == "ISO11783_TaskData" {
         Ok(tree)
     } else {
-        Err(unreadable(format!("its root is {root:?}, not ISO11783_TaskData")))
+        Err(unreadable(format!(
+            "its root is {root:?}, not ISO11783_TaskData"
+        )))
     }
 }
 
@@ -145,14 +147,13 @@ impl<'a, 'i> Ids<'a, 'i> {
     /// An element spelled out: name, attributes in the order of their names, children; what it names in the place of each reference; no ids, no name of a grid's file.
     pub(super) fn spelled(&self, node: Node<'_, '_>) -> Result<String, TaskSetError> {
         let mut out = String::new();
-        self.spell(node, &|_| true, 0, &mut out)?;
+        self.spell(node, 0, &mut out)?;
         Ok(out)
     }
 
     fn spell(
         &self,
         node: Node<'_, '_>,
-        child: &dyn Fn(&str) -> bool,
         depth: usize,
         out: &mut String,
     ) -> Result<(), TaskSetError> {
@@ -175,7 +176,7 @@ impl<'a, 'i> Ids<'a, 'i> {
                     // Writing to a String does not fail, here and below.
                     let _ = write!(out, " {name}=");
                     let target = self.target(element, value, kind)?;
-                    self.spell(target, &|_| true, depth + 1, out)?;
+                    self.spell(target, depth + 1, out)?;
                 }
                 None => {
                     let _ = write!(out, " {name}={value:?}");
@@ -184,9 +185,7 @@ impl<'a, 'i> Ids<'a, 'i> {
         }
         out.push('>');
         for below in node.children().filter(Node::is_element) {
-            if child(below.tag_name().name()) {
-                self.spell(below, &|_| true, depth + 1, out)?;
-            }
+            self.spell(below, depth + 1, out)?;
         }
         out.push('/');
         Ok(())
@@ -247,7 +246,7 @@ fn facts(ids: &Ids<'_, '_>, task: Node<'_, '_>) -> Result<TaskFacts, TaskSetErro
     };
     let mut zones = String::new();
     for zone in below("TZN") {
-        ids.spell(zone, &|_| true, 0, &mut zones)?;
+        ids.spell(zone, 0, &mut zones)?;
     }
     parts.push(Part {
         what: "the zones with their rates, product and unit",
@@ -255,7 +254,7 @@ fn facts(ids: &Ids<'_, '_>, task: Node<'_, '_>) -> Result<TaskFacts, TaskSetErro
     });
     let mut place = String::new();
     for grid in below("GRD") {
-        ids.spell(grid, &|_| true, 0, &mut place)?;
+        ids.spell(grid, 0, &mut place)?;
     }
     parts.push(Part {
         what: "the grid's position, cell size, rows or columns",
@@ -270,7 +269,7 @@ fn facts(ids: &Ids<'_, '_>, task: Node<'_, '_>) -> Result<TaskFacts, TaskSetErro
         node.is_element() && !WORK.contains(&name) && name != "TZN" && name != "GRD"
     });
     for other in others {
-        ids.spell(other, &|_| true, 0, &mut rest)?;
+        ids.spell(other, 0, &mut rest)?;
     }
     parts.push(Part {
         what: "the zones for start, lost position and outside, or the log asked for",
@@ -295,7 +294,9 @@ fn facts(ids: &Ids<'_, '_>, task: Node<'_, '_>) -> Result<TaskFacts, TaskSetErro
         client,
         farm,
         field,
-        product: of_value("C")?.map(|node| text(node, "B")).unwrap_or_default(),
+        product: of_value("C")?
+            .map(|node| text(node, "B"))
+            .unwrap_or_default(),
         parts,
         grid: below("GRD")
             .next()
@@ -330,9 +331,9 @@ fn grid_facts(
     let bytes_a_cell = match grid.attribute("I") {
         Some("1") => 1,
         Some("2") => {
-            let zone = task.children().find(|node| {
-                node.tag_name().name() == "TZN" && node.attribute("A") == template
-            });
+            let zone = task
+                .children()
+                .find(|node| node.tag_name().name() == "TZN" && node.attribute("A") == template);
             let values = zone.map_or(0, |zone| {
                 zone.children()
                     .filter(|node| node.tag_name().name() == "PDV")
@@ -345,13 +346,20 @@ fn grid_facts(
             }
             4 * values
         }
-        other => return Err(wrong(format!("its type (I) is {other:?}; 1 and 2 are known"))),
+        other => {
+            return Err(wrong(format!(
+                "its type (I) is {other:?}; 1 and 2 are known"
+            )));
+        }
     };
     let name = grid.attribute("G").unwrap_or_default();
-    if !name.strip_prefix("GRD").is_some_and(|digits| {
-        digits.len() == 5 && digits.bytes().all(|byte| byte.is_ascii_digit())
-    }) {
-        return Err(wrong(format!("its file (G) is {name:?}, not GRD and five digits")));
+    if !name
+        .strip_prefix("GRD")
+        .is_some_and(|digits| digits.len() == 5 && digits.bytes().all(|byte| byte.is_ascii_digit()))
+    {
+        return Err(wrong(format!(
+            "its file (G) is {name:?}, not GRD and five digits"
+        )));
     }
     let scale = shown
         .and_then(|shown| shown.attribute("C"))

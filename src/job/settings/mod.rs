@@ -120,7 +120,7 @@ pub struct FieldSettings {
 }
 
 /// `[[field.exclude]]`.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Exclusion {
     /// Where the polygons stand.
     pub source: VectorSource,
@@ -207,7 +207,7 @@ pub enum BareBelow {
 }
 
 /// `imagery.mask`.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Mask {
     /// The class raster; absent means the first mask of the satellite product that the image is.
     pub path: Option<PathBuf>,
@@ -291,7 +291,7 @@ pub struct UncertaintySettings {
 }
 
 /// Where the reference comes from.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum ReferenceSource {
     /// Strips on the image.
     Strips(VectorSource),
@@ -311,7 +311,7 @@ pub struct Reading {
 }
 
 /// `[season]`, with the crop's row of the table.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Season {
     /// The crop.
     pub crop: Crop,
