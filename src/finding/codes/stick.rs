@@ -38,7 +38,7 @@ codes! {
         "The maps are compared for themselves. Print the card from the office, or write the stick again.";
     STICK_MISSING "stick.missing" [Stop]
         "A map of the office is not on the stick."
-        "Write the stick again with all maps.";
+        "The driver would look for it in vain. Write the stick again with all maps.";
     STICK_EXTRA "stick.extra" [Stop]
         "The stick holds a map that is none of the maps given."
         "Nothing is known of it, so nothing is proved. Name its output folder too, or write the stick again with the maps that you want.";
