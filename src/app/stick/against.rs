@@ -208,7 +208,7 @@ fn one(stick: &Stick, office: &Office, findings: &mut Vec<Finding>) -> (usize, b
         shapefile = wrong.is_empty() && !office.shapes.is_empty();
         if !wrong.is_empty() && (found || office.set.is_none()) {
             let text = format!(
-                "{who}: {} missing or not as the office made it; write the stick again",
+                "{who}: missing or not as the office made it: {}; write the stick again",
                 several(&wrong)
             );
             findings.push(Finding::stop(codes::STICK_SHAPEFILE, text));

@@ -56,7 +56,7 @@ pub(super) fn names(maps: &[Wanted<'_>]) -> Vec<String> {
             .map(|number| ending_in(base, number))
             .filter(|name| !taken.contains(name) && !is_device(name));
         let name = numbered.unwrap_or_else(|| {
-            (1..)
+            (1..=99_999)
                 .map(|count: u32| ending_in(base, &format!("_{count}")))
                 .find(|name| !taken.contains(name) && !is_device(name))
                 .unwrap_or_default()

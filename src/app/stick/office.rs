@@ -381,21 +381,18 @@ fn of_record(record: &Value) -> Result<MapOnStick, String> {
     } else {
         (area.as_ha(), "ha")
     };
-    let (product, total) = match settings["product"]["name"].as_str() {
-        Some(product) => {
-            let unit = text(&totals["product_unit"]);
-            let total = number(&totals["product"], "the total")?;
-            (product.to_owned(), format!("{} {unit}", rounded(total)))
-        }
-        None => {
-            let kg = number(&totals["n_kg"], "the nitrogen")?;
-            let total = if us {
-                format!("{} lb N", rounded(kg / crate::units::KG_PER_LB))
-            } else {
-                format!("{} kg N", rounded(kg))
-            };
-            ("nitrogen, no product".to_owned(), total)
-        }
+    let (product, total) = if let Some(product) = settings["product"]["name"].as_str() {
+        let unit = text(&totals["product_unit"]);
+        let total = number(&totals["product"], "the total")?;
+        (product.to_owned(), format!("{} {unit}", rounded(total)))
+    } else {
+        let kg = number(&totals["n_kg"], "the nitrogen")?;
+        let total = if us {
+            format!("{} lb N", rounded(kg / crate::units::KG_PER_LB))
+        } else {
+            format!("{} kg N", rounded(kg))
+        };
+        ("nitrogen, no product".to_owned(), total)
     };
     let map_id = text(&record["map_id"]);
     if map_id.is_empty() {

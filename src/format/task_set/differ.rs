@@ -71,14 +71,19 @@ impl fmt::Display for GridFault {
                 } else {
                     format!(" {unit}")
                 };
+                // Two digits as on screens; more where two would show the same twice.
+                let digits = if (found - due).abs() < 0.01 { 6 } else { 2 };
                 write!(
                     f,
-                    "{count} of {of} cells differ, the first in row {row} from the south, column {column} from the west: {found:.2}{unit}, {due:.2}{unit} is due"
+                    "{count} of {of} cells differ, the first in row {row} from the south, column {column} from the west: {found:.digits$}{unit}, {due:.digits$}{unit} is due"
                 )
             }
         }
     }
 }
+
+/// Which cell of the due grid a turned one has in a place: by row, column and number of the place.
+type Turn<'a> = &'a dyn Fn(usize, usize, usize) -> usize;
 
 /// Compares a grid's bytes with those that it should have, cell by cell; `None` when they are the same.
 ///
@@ -96,13 +101,13 @@ pub fn compare(grid: &GridFacts, due: &[u8], found: &[u8]) -> Option<GridFault> 
     let size = grid.bytes_a_cell.max(1);
     let (rows, cols) = (grid.rows, grid.cols);
     // The cell of the due grid that stands in each place when the grid is turned so.
-    let is = |from: &dyn Fn(usize, usize, usize) -> usize| {
+    let is = |from: Turn<'_>| {
         found.chunks_exact(size).enumerate().all(|(at, cell)| {
             let place = from(at / cols.max(1), at % cols.max(1), at) * size;
             due.get(place..place + size) == Some(cell)
         })
     };
-    let turned: [(GridFault, &dyn Fn(usize, usize, usize) -> usize); 4] = [
+    let turned: [(GridFault, Turn<'_>); 4] = [
         (GridFault::EastWest, &|row, col, _| {
             row * cols + (cols - 1 - col)
         }),
@@ -122,7 +127,7 @@ pub fn compare(grid: &GridFacts, due: &[u8], found: &[u8]) -> Option<GridFault> 
             return Some(fault);
         }
     }
-    if size % 4 == 0
+    if size.is_multiple_of(4)
         && due
             .chunks_exact(4)
             .zip(found.chunks_exact(4))

@@ -131,13 +131,12 @@ impl<'a, 'i: 'a> Numbers<'a, 'i> {
                     Some((kind, ids.spelled(node)?))
                 };
                 let known = same.as_ref().and_then(|same| self.spelled.get(same));
-                let new = match known {
-                    Some(id) => id.clone(),
-                    None => {
-                        let all = self.elements.entry(kind).or_default();
-                        all.push((place, node));
-                        format!("{kind}{}", all.len())
-                    }
+                let new = if let Some(id) = known {
+                    id.clone()
+                } else {
+                    let all = self.elements.entry(kind).or_default();
+                    all.push((place, node));
+                    format!("{kind}{}", all.len())
                 };
                 if let Some(same) = same {
                     self.spelled.insert(same, new.clone());

@@ -168,7 +168,7 @@ impl<'a, 'i> Ids<'a, 'i> {
             .filter(|of| !(of.name() == "A" && has_id(element)))
             .filter(|of| !(of.name() == "G" && element == "GRD"))
             .collect();
-        attributes.sort_by_key(|of| of.name());
+        attributes.sort_by_key(roxmltree::Attribute::name);
         for attribute in attributes {
             let (name, value) = (attribute.name(), attribute.value());
             match wanted(element, name) {

@@ -183,6 +183,17 @@ fn a_grid_that_was_turned_or_cut_is_named_so() {
     assert_eq!(compare(&grid, &due, &turned), Some(GridFault::ByteOrder));
     let cut = compare(&grid, &due, &due[..20]).unwrap().to_string();
     assert_eq!(cut, "the grid is cut: 20 of 24 bytes, 4 bytes are missing");
+    let fine = GridFacts {
+        scale: 0.0001,
+        ..grid.clone()
+    };
+    let little = compare(&fine, &due, &bytes([1, 2, 3, 4, 9, 6]))
+        .unwrap()
+        .to_string();
+    assert!(
+        little.ends_with("0.000900 L/ha, 0.000500 L/ha is due"),
+        "{little}"
+    );
     let cell = compare(&grid, &due, &bytes([1, 2, 3, 4, 9, 6]))
         .unwrap()
         .to_string();
