@@ -260,7 +260,7 @@ fn sampled(
             .iter()
             .map(|band| &band[row * cols..(row + 1) * cols])
             .collect();
-        image.index.evaluate(&slices, &mut line);
+        image.rows.evaluate(&slices, &mut line);
         values.extend_from_slice(&line);
     }
     // In the field is what lies at least half in the boundary.

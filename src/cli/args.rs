@@ -11,6 +11,7 @@ use jiff::civil::Date;
 use crate::app::api::{DEFAULT_MEMORY_MIB, DEFAULT_WIDTH, MOST_WIDTH, Subject};
 use crate::cli::explain::CodeParser;
 use crate::cli::known::KnownParser;
+use crate::cli::stick::StickArgs;
 
 /// Columns that help is wrapped to, on however wide a terminal.
 pub const HELP_WIDTH: usize = 80;
@@ -120,6 +121,11 @@ pub enum Command {
         after_help = "Example:\n  haulm check zones.shp --boundary boundary.geojson --machine-width \"24 m\""
     )]
     Check(Box<CheckArgs>),
+    /// Put any number of finished maps on one stick for the terminal
+    #[command(
+        after_help = "Example:\n  haulm stick long-ley.toml mill-piece.toml --to /media/stick"
+    )]
+    Stick(StickArgs),
     /// Turn any zone map into another format, product or unit
     #[command(after_help = "Example:\n  haulm convert zones.shp --to iso11783 --output stick")]
     Convert(Box<ConvertArgs>),
@@ -172,6 +178,7 @@ impl Command {
             Self::Map(_) => "map",
             Self::Rate(_) => "rate",
             Self::Check(_) => "check",
+            Self::Stick(_) => "stick",
             Self::Convert(_) => "convert",
             Self::Picture(_) => "picture",
             Self::Page(_) => "page",
@@ -196,6 +203,7 @@ impl Command {
                 | Self::Map(_)
                 | Self::Rate(_)
                 | Self::Check(_)
+                | Self::Stick(_)
                 | Self::Convert(_)
                 | Self::Picture(_)
                 | Self::Page(_)
@@ -228,6 +236,9 @@ pub struct CheckArgs {
     /// Job file (TOML): everything that `map` does but write. Or a zone map: .shp, .geojson, .gpkg, .fgb, .kml, .kmz, .tif, task data as folder, .xml or .zip
     #[arg(value_name = "JOB|MAP", value_hint = ValueHint::AnyPath)]
     pub file: PathBuf,
+    /// Prove that the stick given for MAP holds these maps of the office, cell by cell: job files or output folders [default: check one map]
+    #[arg(long, value_name = "PATH", num_args = 1.., value_hint = ValueHint::AnyPath)]
+    pub against: Vec<PathBuf>,
     /// What a map is held against.
     #[command(flatten)]
     pub map: CheckMapArgs,
@@ -411,6 +422,8 @@ pub enum PictureOf {
     Histogram,
     /// What flat rates would bring
     Response,
+    /// Placebo strips, with the strips beside them
+    Placebo,
 }
 
 impl PictureOf {
@@ -423,6 +436,7 @@ impl PictureOf {
             Self::Profile => Subject::Profile(strip),
             Self::Histogram => Subject::Histogram,
             Self::Response => Subject::Response,
+            Self::Placebo => Subject::Placebo,
         }
     }
 }

@@ -10,7 +10,7 @@ use serde_json::{Value, json};
 use tokio_stream::StreamExt as _;
 
 use crate::app::error::AppError;
-use crate::app::job::resolve::read_map_job;
+use crate::app::job::read_map_job;
 use crate::app::map::map;
 use crate::app::photo::Photo;
 use crate::app::progress::Silent;

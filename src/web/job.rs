@@ -11,7 +11,7 @@ use toml_edit::DocumentMut;
 use crate::app::cancel::{Cancel, Signal};
 use crate::app::decide::Decision;
 use crate::app::error::AppError;
-use crate::app::job::resolve::map_job_in;
+use crate::app::job::map_job_in;
 use crate::app::photo::{Photo, photo};
 use crate::app::prepare::{Prepared, prepare_with};
 use crate::app::progress::Progress;

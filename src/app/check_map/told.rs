@@ -199,7 +199,7 @@ fn rows(map: &ImportedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
     }
     match sums.field_m2 {
         Some(field) => {
-            rows.push(Row::new("field", area(map, field)).with_note("boundary less exclusions"))
+            rows.push(Row::new("field", area(map, field)).with_note("boundary less exclusions"));
         }
         None if against.boundary.is_none() => rows.push(
             Row::new("field", "not given")
