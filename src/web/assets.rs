@@ -10,6 +10,8 @@ use axum::http::{HeaderValue, StatusCode};
 use axum::response::{IntoResponse as _, Response};
 use flate2::read::GzDecoder;
 
+use crate::web::guard::hexadecimal;
+
 const PAGE: &[u8] = include_bytes!("page/dist/index.html.gz");
 const SCRIPT: &[u8] = include_bytes!("page/dist/page.js.gz");
 const STYLE: &[u8] = include_bytes!("page/dist/page.css.gz");
@@ -21,8 +23,7 @@ pub const SENT_BYTES: usize = PAGE.len() + SCRIPT.len() + STYLE.len() + ICON.len
 fn sent(request: &Request, bytes: &'static [u8], kind: &'static str) -> Response {
     // The last eight bytes of a gzip hold check sum and length of what is packed.
     let end = &bytes[bytes.len().saturating_sub(8)..];
-    let tag: String = end.iter().map(|byte| format!("{byte:02x}")).collect();
-    let tag = format!("\"{tag}\"");
+    let tag = format!("\"{}\"", hexadecimal(end));
     let headers = [
         (CONTENT_TYPE, HeaderValue::from_static(kind)),
         (CACHE_CONTROL, HeaderValue::from_static("no-cache")),

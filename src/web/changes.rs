@@ -111,6 +111,33 @@ pub(crate) struct Accept {
     by: String,
 }
 
+/// An entry of a list that goes.
+#[derive(Clone, Debug, Deserialize, ToSchema)]
+pub(crate) struct Remove {
+    /// `exclude` of the field, or `accept`.
+    list: String,
+    /// Position in it, from 0.
+    position: usize,
+}
+
+/// Takes ground that is left out, or an acceptance, out of the job.
+///
+/// # Errors
+/// When there is no such entry.
+pub(crate) fn remove(document: &mut DocumentMut, asked: &Remove) -> Result<(), AppError> {
+    let path: &[&str] = match asked.list.as_str() {
+        "exclude" => &["field", "exclude"],
+        "accept" => &["accept"],
+        other => {
+            return Err(AppError::misuse(
+                "page.list",
+                format!("{other:?} is no list that the page changes"),
+            ));
+        }
+    };
+    edit::take(document, path, asked.position)
+}
+
 /// Puts an acceptance into the job, in place of an earlier one of the same code.
 ///
 /// # Errors
@@ -135,7 +162,10 @@ pub(crate) fn accept(document: &mut DocumentMut, asked: &Accept) -> Result<(), A
     {
         list.retain(|table| code(table).as_deref() != Some(asked.code.as_str()));
     }
-    let figure = asked.figure.as_deref().map(|figure| ("figure", figure.into()));
+    let figure = asked
+        .figure
+        .as_deref()
+        .map(|figure| ("figure", figure.into()));
     let entries: Vec<(&str, toml_edit::Value)> = [("code", asked.code.as_str().into())]
         .into_iter()
         .chain(figure)
@@ -293,7 +323,7 @@ pub(crate) fn draw(
             file
         }
         "exclude" => {
-            let number = (1..)
+            let number = (1..=10_000)
                 .find(|n| {
                     !shapes.contains_key(&place(&format!("{stem}_drawn_exclusion_{n}.geojson")))
                 })

@@ -3,6 +3,9 @@
 use toml_edit::{DocumentMut, InlineTable, Item, Table, TableLike, Value};
 
 use crate::app::error::AppError;
+use crate::job::keys::{IMAGERY, MACHINE, RATE, REFERENCE, SEASON};
+use crate::key::Key;
+use crate::science::methods::yield_response::KEYS as YIELD_RESPONSE;
 
 /// One change: a key, and its new value as it would stand in the job; nothing takes the key out.
 #[derive(Clone, Debug, serde::Deserialize, utoipa::ToSchema)]
@@ -143,6 +146,41 @@ pub(crate) fn add(document: &mut DocumentMut, path: &[&str], entries: &[(&str, V
     }
 }
 
+/// Takes a table out of a list of tables; a list without any goes too.
+///
+/// # Errors
+/// When there is no such table.
+pub(crate) fn take(
+    document: &mut DocumentMut,
+    path: &[&str],
+    position: usize,
+) -> Result<(), AppError> {
+    let missing = || {
+        AppError::refused("page.list", "there is no such entry in the job")
+            .with_fact(path.join("."), position.to_string())
+    };
+    let Some((last, sections)) = path.split_last() else {
+        return Err(missing());
+    };
+    let mut table: &mut Table = document.as_table_mut();
+    for section in sections {
+        table = table
+            .get_mut(section)
+            .and_then(Item::as_table_mut)
+            .ok_or_else(missing)?;
+    }
+    let list = table
+        .get_mut(last)
+        .and_then(Item::as_array_of_tables_mut)
+        .filter(|list| position < list.len())
+        .ok_or_else(missing)?;
+    list.remove(position);
+    if list.is_empty() {
+        table.remove(last);
+    }
+    Ok(())
+}
+
 /// The job as a tree for the form: texts as they are, everything else as it stands in the file.
 pub(crate) fn tree(item: &Item) -> serde_json::Value {
     fn of_value(value: &Value) -> serde_json::Value {
@@ -175,70 +213,80 @@ pub(crate) fn tree(item: &Item) -> serde_json::Value {
     }
 }
 
+/// Values that decide nothing anybody sees, for keys without which a job is not read at all.
+fn stand_ins() -> [(&'static Key, &'static str); 5] {
+    const DATE: Key = IMAGERY.date.row;
+    const CROP: Key = SEASON.crop.row;
+    const MAXIMUM_YIELD: Key = YIELD_RESPONSE.maximum_yield.row;
+    const MAXIMUM: Key = RATE.maximum.row;
+    const WIDTH: Key = MACHINE.working_width.row;
+    [
+        (&DATE, "2000-01-01"),
+        (&CROP, "\"winter wheat\""),
+        (&MAXIMUM_YIELD, "\"8 t/ha\""),
+        (&MAXIMUM, "\"100 kg N/ha\""),
+        (&WIDTH, "\"24 m\""),
+    ]
+}
+
+/// Whether a key is not given, or still to be filled in.
+fn is_open(root: &Table, key: &Key) -> bool {
+    let todo = |value: &Value| value.as_str().is_some_and(|text| text.starts_with("TODO"));
+    root.get(key.section)
+        .and_then(|section| section.get(key.name))
+        .is_none_or(|item| match item {
+            Item::Value(Value::InlineTable(table)) => table.iter().any(|(_, value)| todo(value)),
+            Item::Value(value) => todo(value),
+            _ => false,
+        })
+}
+
 /// A job that shows what is there before it is finished: what is missing or open is filled in with numbers that decide nothing anybody sees. `None` when nothing was
 /// missing that can be filled in.
 pub(crate) fn sketch(text: &str) -> Option<String> {
     let mut document = document(text).ok()?;
     let root = document.as_table_mut();
-    let open = |root: &Table, section: &str, key: &str| {
-        let item = root.get(section).and_then(|section| section.get(key));
-        item.is_none_or(|item| {
-            item.as_str().is_some_and(|text| text.starts_with("TODO"))
-                || item.as_inline_table().is_some_and(|table| {
-                    table.iter().any(|(_, value)| {
-                        value.as_str().is_some_and(|text| text.starts_with("TODO"))
-                    })
-                })
-        })
-    };
     let mut filled = false;
-    let mut fill = |root: &mut Table, section: &str, key: &str, value: &str| {
+    let mut fill = |root: &mut Table, key: &Key, value: &str| {
         if let Ok(value) = value.parse::<Value>()
             && let Some(table) = root
-                .entry(section)
+                .entry(key.section)
                 .or_insert(Item::Table(Table::new()))
                 .as_table_like_mut()
         {
-            table.insert(key, Item::Value(value));
+            table.insert(key.name, Item::Value(value));
             filled = true;
         }
     };
-    if open(root, "reference", "strips")
-        && open(root, "reference", "readings")
-        && open(root, "reference", "percentile")
-    {
-        root.insert("reference", Item::Table(Table::new()));
-        fill(root, "reference", "percentile", "95");
+    let reference: [&Key; 3] = [
+        &REFERENCE.strips,
+        &REFERENCE.readings,
+        &REFERENCE.percentile,
+    ];
+    if reference.iter().all(|key| is_open(root, key)) {
+        root.insert(REFERENCE.percentile.section, Item::Table(Table::new()));
+        fill(root, &REFERENCE.percentile, "95");
     }
-    if open(root, "season", "growing_days")
-        && open(root, "season", "weather")
-        && open(root, "season", "stations")
-    {
-        fill(root, "season", "growing_days", "100");
+    let days: [&Key; 3] = [&SEASON.growing_days, &SEASON.weather, &SEASON.stations];
+    if days.iter().all(|key| is_open(root, key)) {
+        fill(root, &SEASON.growing_days, "100");
     }
-    for (section, key, value) in [
-        ("imagery", "date", "2000-01-01"),
-        ("season", "crop", "\"winter wheat\""),
-        ("response", "maximum_yield", "\"8 t/ha\""),
-        ("rate", "maximum", "\"100 kg N/ha\""),
-        ("machine", "working_width", "\"24 m\""),
-    ] {
-        if open(root, section, key) {
-            fill(root, section, key, value);
+    for (key, value) in stand_ins() {
+        if is_open(root, key) {
+            fill(root, key, value);
         }
     }
-    if open(root, "response", "yield_curve") {
+    if is_open(root, &YIELD_RESPONSE.yield_curve) {
         let index = root
-            .get("imagery")
-            .and_then(|imagery| imagery.get("index"))
+            .get(IMAGERY.index.section)
+            .and_then(|imagery| imagery.get(IMAGERY.index.name))
             .and_then(Item::as_str)
             .unwrap_or("NDVI")
             .to_owned();
         let index = Value::from(index).to_string();
         fill(
             root,
-            "response",
-            "yield_curve",
+            &YIELD_RESPONSE.yield_curve,
             &format!(
                 "{{ a = \"590 kg/ha\", b = 258.2, index = {index}, source = \"to look at the field, not to decide by\" }}"
             ),
@@ -308,7 +356,7 @@ mod tests {
     }
 
     #[test]
-    fn tables_join_their_list() {
+    fn tables_join_and_leave_their_list() {
         let mut document = document(JOB).unwrap();
         add(
             &mut document,
@@ -319,5 +367,12 @@ mod tests {
         let tree = tree(document.as_item());
         assert_eq!(tree["accept"][1]["code"], "image.shape");
         assert_eq!(tree["rate"]["set"][0]["zone"], 3);
+        take(&mut document, &["accept"], 0).unwrap();
+        assert!(take(&mut document, &["accept"], 7).is_err());
+        assert!(take(&mut document, &["rate", "no"], 0).is_err());
+        take(&mut document, &["rate", "set"], 0).unwrap();
+        let tree = super::tree(document.as_item());
+        assert_eq!(tree["accept"][0]["code"], "image.shape");
+        assert!(tree["rate"].get("set").is_none());
     }
 }

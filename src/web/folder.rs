@@ -252,7 +252,7 @@ pub(crate) fn start(shared: &Shared, asked: &Start) -> Result<Arc<Job>, AppError
             })
             .transpose()
     };
-    let file = (1..)
+    let file = (1..=10_000)
         .map(|n| {
             if n == 1 {
                 "job.toml".to_owned()

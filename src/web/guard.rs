@@ -41,6 +41,16 @@ struct Entry {
     wrong: u32,
 }
 
+/// Bytes in hexadecimal digits.
+pub(crate) fn hexadecimal(bytes: &[u8]) -> String {
+    const DIGITS: &[u8; 16] = b"0123456789abcdef";
+    bytes
+        .iter()
+        .flat_map(|byte| [byte >> 4, byte & 15])
+        .map(|digit| char::from(DIGITS[usize::from(digit)]))
+        .collect()
+}
+
 /// As many bytes from the system, in hexadecimal digits.
 fn random(bytes: usize) -> Result<String, AppError> {
     let mut buffer = vec![0u8; bytes];
@@ -54,7 +64,7 @@ fn random(bytes: usize) -> Result<String, AppError> {
             })?;
         filled += got;
     }
-    Ok(buffer.iter().map(|byte| format!("{byte:02x}")).collect())
+    Ok(hexadecimal(&buffer))
 }
 
 /// Letters and digits that are not taken for one another.

@@ -45,6 +45,10 @@ pub(crate) struct Editing {
 
 /// What the page shows of a job at one moment.
 #[derive(Clone, Debug)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "four facts that the page shows, each by itself"
+)]
 pub(crate) struct Shown {
     /// Counts up with everything that changes.
     pub(crate) revision: u64,
@@ -253,22 +257,18 @@ impl Job {
         let Some(next) = next else {
             return self.now().ok_or_else(|| fault("nothing is shown"));
         };
-        let before = std::mem::replace(&mut editing.now, next);
+        let before = std::mem::replace(&mut editing.now, next.clone());
         let after = self.step(shared, common, &mut editing, &before);
-        let gone = match &after {
-            Ok(_) => before,
-            // The step stays where it was.
-            Err(_) => {
-                let back = editing.now.clone();
-                editing.now = before;
-                back
-            }
-        };
-        let forth = forward != after.is_err();
-        if forth {
-            editing.undo.push(gone);
+        // What cannot be gone to stays where it was, to be tried again.
+        let (step, to_undo) = if after.is_ok() {
+            (before, forward)
         } else {
-            editing.redo.push(gone);
+            (next, !forward)
+        };
+        if to_undo {
+            editing.undo.push(step);
+        } else {
+            editing.redo.push(step);
         }
         Ok(self.publish(shared, &mut editing, after?))
     }

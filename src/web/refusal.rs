@@ -11,14 +11,14 @@ use crate::app::error::{AppError, Kind};
 #[derive(Clone, Debug)]
 pub(crate) struct Refusal {
     pub(crate) status: StatusCode,
-    pub(crate) error: AppError,
+    pub(crate) error: Box<AppError>,
 }
 
 impl Refusal {
     pub(crate) fn new(status: StatusCode, code: &'static str, headline: impl Into<String>) -> Self {
         Self {
             status,
-            error: AppError::refused(code, headline),
+            error: Box::new(AppError::refused(code, headline)),
         }
     }
     /// Nothing of that name.
@@ -33,11 +33,13 @@ impl Refusal {
     pub(crate) fn read_only() -> Self {
         Self {
             status: StatusCode::FORBIDDEN,
-            error: AppError::refused(
-                "page.read_only",
-                "this page was opened for looking: nothing is written",
-            )
-            .with_hint("start it again with --write"),
+            error: Box::new(
+                AppError::refused(
+                    "page.read_only",
+                    "this page was opened for looking: nothing is written",
+                )
+                .with_hint("start it again with --write"),
+            ),
         }
     }
     /// More work than this machine takes at once.
@@ -57,7 +59,10 @@ impl From<AppError> for Refusal {
             Kind::Cancelled(_) => StatusCode::CONFLICT,
             Kind::Misuse | Kind::Fault => StatusCode::INTERNAL_SERVER_ERROR,
         };
-        Self { status, error }
+        Self {
+            status,
+            error: Box::new(error),
+        }
     }
 }
 

@@ -34,7 +34,7 @@ use crate::web::{assets, changes, files, folder};
 /// Longest body of a request that is no file. \[bytes\]
 const MOST_BODY: usize = 2 << 20;
 
-/// The API in the words of OpenAPI.
+/// The API in the words of `OpenAPI`.
 #[derive(OpenApi)]
 #[openapi(
     info(
@@ -56,6 +56,7 @@ const MOST_BODY: usize = 2 << 20;
         Changes,
         Enter,
         changes::Accept,
+        changes::Remove,
         changes::Drawn,
         folder::Start,
         Session,
@@ -72,7 +73,7 @@ struct Error {
     error: Value,
 }
 
-/// The OpenAPI description as JSON.
+/// The `OpenAPI` description as JSON.
 pub fn openapi() -> Value {
     serde_json::to_value(Api::openapi()).unwrap_or_default()
 }
@@ -103,11 +104,10 @@ where
             )),
             Err(error) => Err(Refusal {
                 status: error.status(),
-                error: AppError::refused(
-                    "page.request",
-                    "the request is not what this address takes",
-                )
-                .with_fact("body", error.body_text()),
+                error: Box::new(
+                    AppError::refused("page.request", "the request is not what this address takes")
+                        .with_fact("body", error.body_text()),
+                ),
             }),
         }
     }
@@ -134,6 +134,7 @@ pub(crate) fn router(shared: Shared) -> Router {
         .route("/jobs/{id}/reload", post(reload))
         .route("/jobs/{id}/cancel", post(cancel))
         .route("/jobs/{id}/accept", post(accept))
+        .route("/jobs/{id}/remove", post(remove))
         .route("/jobs/{id}/shapes", post(shapes))
         .route("/jobs/{id}/map", post(map))
         .route("/jobs/{id}/ground", get(ground_of))
@@ -397,6 +398,22 @@ async fn accept(
     Ok(answer(&shared, &job, &shown))
 }
 
+#[utoipa::path(post, path = "/api/v1/jobs/{id}/remove", params(("id" = String, Path, description = "Number of the job")), request_body = changes::Remove, responses((status = 200, body = View), (status = 422, body = Error)))]
+async fn remove(
+    State(shared): State<Shared>,
+    Path(id): Path<String>,
+    Body(asked): Body<changes::Remove>,
+) -> Result<Json<View>, Refusal> {
+    let job = shared.job(id_of(&id)?)?;
+    let shown = off(&shared, &job, move |shared, job, common| {
+        job.change(shared, common, false, |document, _shapes| {
+            changes::remove(document, &asked)
+        })
+    })
+    .await?;
+    Ok(answer(&shared, &job, &shown))
+}
+
 #[utoipa::path(post, path = "/api/v1/jobs/{id}/shapes", params(("id" = String, Path, description = "Number of the job")), request_body = changes::Drawn, responses((status = 200, body = View), (status = 422, body = Error)))]
 async fn shapes(
     State(shared): State<Shared>,
@@ -611,7 +628,7 @@ async fn start(
     if !shared.takes_files() {
         return Err(Refusal::read_only());
     }
-    let _turn = shared.turn().await?;
+    let turn = shared.turn().await?;
     let begun = {
         let shared = shared.clone();
         tokio::task::spawn_blocking(move || folder::start(&shared, &asked))
@@ -619,7 +636,7 @@ async fn start(
             .map_err(|error| AppError::fault("internal", error.to_string()))?
     };
     let job = begun?;
-    drop(_turn);
+    drop(turn);
     let shown = off(&shared, &job, |shared, job, common| {
         job.open(shared, common, false)
     })

@@ -51,6 +51,10 @@ pub(crate) struct FaultView {
 
 /// What is shown of a job.
 #[derive(Clone, Debug, Serialize, utoipa::ToSchema)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "facts that the page shows, each by itself"
+)]
 pub(crate) struct View {
     id: usize,
     file: String,
@@ -213,19 +217,16 @@ pub(crate) fn view(shared: &Shared, job: &Job, shown: &Shown) -> View {
         legend: None,
         check_points: Vec::new(),
     };
-    match &shown.decision {
-        Some(decision) => decided(&mut out, decision),
-        None => {
-            let mut missing: [Vec<String>; 5] = Default::default();
-            for fault in &out.faults {
-                missing[fault.question - 1].push(fault.message.clone());
-            }
-            let area = shown
-                .prepared
-                .as_ref()
-                .map(|prepared| prepared.ground().area);
-            out.answers = unfinished(&missing, area);
+    if let Some(decision) = &shown.decision {
+        decided(&mut out, decision);
+    } else {
+        let mut missing: [Vec<String>; 5] = Default::default();
+        for fault in &out.faults {
+            missing[fault.question - 1].push(fault.message.clone());
         }
+        let prepared = shown.prepared.as_ref();
+        let area = prepared.map(|prepared| prepared.ground().area);
+        out.answers = unfinished(&missing, area);
     }
     out
 }
@@ -466,7 +467,7 @@ pub(crate) fn columns(decision: &Decision, names: &str) -> Result<Vec<u8>, AppEr
             "n_exact" => &|cell| rate(cell.n_exact),
             "spread" => &|cell| rate(cell.n_high) - rate(cell.n_low),
             "zone" => &|cell| f64::from(cell.zone),
-            "state" => &|cell| cell.state as u8 as f64,
+            "state" => &|cell| f64::from(cell.state as u8),
             _ => {
                 return Err(AppError::misuse(
                     "page.column",

@@ -41,8 +41,8 @@ const LAYERS: &[(&str, &[&str])] = &[
     (
         "web",
         &[
-            "units", "finding", "science", "job", "space", "zones", "map", "pipeline", "format",
-            "report", "app",
+            "units", "finding", "key", "science", "job", "space", "zones", "map", "pipeline",
+            "format", "report", "app",
         ],
     ),
 ];

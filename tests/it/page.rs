@@ -208,6 +208,25 @@ fn a_refused_change_changes_nothing_and_undo_brings_all_back() {
     assert!(shape.is_file());
     browser.post("/api/v1/jobs/0/undo", &json!({}));
     assert!(!shape.exists());
+    let (_, less) = browser.post(
+        "/api/v1/jobs/0/remove",
+        &json!({ "list": "exclude", "position": 0 }),
+    );
+    assert_eq!(
+        less["record"]["settings"]["field"]["exclude"],
+        json!([]),
+        "{less}"
+    );
+    assert_eq!(
+        browser
+            .post(
+                "/api/v1/jobs/0/remove",
+                &json!({ "list": "exclude", "position": 0 })
+            )
+            .0,
+        422
+    );
+    browser.post("/api/v1/jobs/0/undo", &json!({}));
     let (_, back) = browser.post("/api/v1/jobs/0/undo", &json!({}));
     assert_eq!(back["can_undo"], false);
     assert_eq!(fs_err::read_to_string(&job).unwrap(), original);
@@ -721,7 +740,10 @@ fn an_adviser_accepts_a_stop_by_name_and_reason() {
     let browser = Browser::open(&job, true);
     let (_, view) = browser.get("/api/v1/jobs/0");
     assert_eq!(view["state"], "stopped");
-    let (code, figure) = (view["findings"][0]["code"].clone(), view["findings"][0]["figure"].clone());
+    let (code, figure) = (
+        view["findings"][0]["code"].clone(),
+        view["findings"][0]["figure"].clone(),
+    );
     assert_eq!(view["findings"][0]["severity"], "stop");
     assert_eq!(
         browser

@@ -42,6 +42,12 @@ function namesOf(keys: Keys, key: Key): string[] {
   return names(lists[which], which);
 }
 
+/** What a key is, in a few words: its noun, or its name where the noun is a sentence. */
+function labelOf(key: Key): string {
+  const noun = key.noun.replace(/^(the|a|an) /, "").replace(/ \(.*\)$/, "");
+  return noun && noun.length <= 28 ? noun : key.name.replaceAll("_", " ");
+}
+
 /** One key: label, field, unit or choice, help, and what is wrong with it. */
 export function field(host: FormHost, key: Key, options: { label?: string } = {}): HTMLElement {
   const id = `key-${key.key}`;
@@ -50,7 +56,7 @@ export function field(host: FormHost, key: Key, options: { label?: string } = {}
   const faults = host.faults.filter((fault) => fault.key === key.key);
   const wrong = host.refused.get(key.key) ?? faults[0]?.message;
   const shown = value === undefined || value === null ? "" : String(value);
-  const label = options.label ?? (key.noun.replace(/^(the|a|an) /, "") || key.name.replaceAll("_", " "));
+  const label = options.label ?? labelOf(key);
   const common = { id, "aria-describedby": help, "aria-invalid": wrong ? "true" : null, disabled: false };
   const commit = (text: string): void => {
     const next = literal(key, text);
@@ -78,7 +84,7 @@ export function field(host: FormHost, key: Key, options: { label?: string } = {}
     const list = names.length || key.words ? unique("names") : null;
     const input = h("input", {
       ...common, type: key.type === "date" ? "date" : "text", value: shown, autocomplete: "off", spellcheck: "false", list,
-      placeholder: key.default ? plain(key.default) : key.required ? plain(key.example.replace(/^[^=]+= */, "")) : "", class: /text|path|name|formula/.test(key.type) ? "wide" : null,
+      placeholder: key.default ? plain(key.default) : /^required( for a map)?$/.test(key.required) ? `e.g. ${plain(key.example.replace(/^[^=]+= */, ""))}` : "", class: /text|path|name|formula/.test(key.type) ? "wide" : null,
       onchange: (event: Event) => commit((event.target as HTMLInputElement).value),
       onkeydown: (event: KeyboardEvent) => {
         const step = event.key === "ArrowUp" ? 1 : event.key === "ArrowDown" ? -1 : 0;

@@ -88,6 +88,7 @@ export class FieldMap {
   private drawing: (Draw | Modify | Snap)[] = [];
   private colourOf: (zone: Zone) => string | null = () => null;
   private labelOf: (zone: Zone) => string = () => "";
+  private zonesShown: Zone[] | null = null;
   private shownKinds = new Set(["boundary", "exclusion", "strip"]);
   onChoose: (cell: number | null) => void = () => undefined;
   onHover: (place: [number, number] | null) => void = () => undefined;
@@ -130,6 +131,7 @@ export class FieldMap {
     this.sampleSheet = null;
     this.outlines.clear();
     this.zones.clear();
+    this.zonesShown = null;
     this.chosen.clear();
     if (!ground) { this.photo = null; this.raster.changed(); return; }
     const same = before && before.bounds.every((edge, k) => Math.abs(edge - ground.bounds[k]) < 0.5) && before.plane.code === ground.plane.code;
@@ -192,8 +194,11 @@ export class FieldMap {
   setZones(zones: Zone[], colourOf: (zone: Zone) => string | null, labelOf: (zone: Zone) => string): void {
     this.colourOf = colourOf;
     this.labelOf = labelOf;
+    // The same zones in other colours need no new shapes.
+    if (zones === this.zonesShown) { this.zones.changed(); return; }
+    this.zonesShown = zones;
     this.zones.clear(true);
-    this.zones.addFeatures(zones.map((zone) => { const feature = new Feature(new MultiPolygon(zone.rings)); feature.set("zone", zone, true); return feature; }));
+    this.zones.addFeatures(zones.map((zone) => { const feature = new Feature(new MultiPolygon(zone.rings)); feature.set("zone", zone, true); const points = (feature.getGeometry() as MultiPolygon).getInteriorPoints().getCoordinates(); feature.set("at", points.reduce((best, point) => (point[2] > best[2] ? point : best)).slice(0, 2), true); return feature; }));
   }
 
   private paintCells(): void {
@@ -306,7 +311,7 @@ export class FieldMap {
     const shape = new Style({ stroke: new Stroke({ color: "rgba(26,26,26,.65)", width: 0.75 }), fill: new Fill({ color: colour ? colour + alpha : "rgba(120,120,120,.12)" }) });
     if (!colour || zone.area_m2 < 2600 * resolution * resolution) return shape;
     const label = new Style({
-      geometry: () => { const shape = feature.getGeometry() as MultiPolygon; const points = shape.getInteriorPoints().getCoordinates(); let best = points[0]; for (const point of points) if (point[2] > best[2]) best = point; return new Point(best.slice(0, 2)); },
+      geometry: new Point(feature.get("at") as [number, number]),
       text: new Text({ text: this.labelOf(zone), font: "600 12px system-ui, sans-serif", fill: new Fill({ color: INK }), stroke: new Stroke({ color: "rgba(255,255,255,.85)", width: 3 }) }),
     });
     return [shape, label];

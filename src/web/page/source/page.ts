@@ -12,6 +12,7 @@ import { start } from "./start";
 import type { Cell, Change, Ground, Keys, Made, Ring, Session, Tree, View, Zone } from "./api";
 
 const LAYERS: [Layer, string][] = [["photo", "Photo"], ["index", "Index"], ["ratio", "Ratio"], ["uncertainty", "Uncertainty"], ["rate", "Cells"], ["zones", "Zones"]];
+const NO_ZONES: Zone[] = [];
 const SIGNS = { good: "✓", doubt: "!", bad: "✕", open: "○", wait: "·" };
 const rgba = (hex: string, alpha = 255): Rgba => [parseInt(hex.slice(1, 3), 16), parseInt(hex.slice(3, 5), 16), parseInt(hex.slice(5, 7), 16), alpha];
 
@@ -350,18 +351,24 @@ class Page {
     let paint: Paint = {};
     if (view?.record && (this.layer === "zones" || this.layer === "rate")) {
       const byZone = this.layer === "zones";
-      const values = byZone ? view.zones.map((zone) => [zone.n_kg_ha, zone.area_m2] as const) : Array.from(n ?? [], (value, k) => [value, area?.[k] ?? 0] as const);
       const classes = legend?.classes ?? [];
       // Cells may have rates that no zone has: the class of the nearest zone rate shows them.
-      const near = (value: number): number => classes.reduce((best, each, k) => (distance(each, value) < distance(classes[best], value) ? k : best), 0);
+      const known = new Map<number, number>();
+      const near = (value: number): number => {
+        let found = known.get(value);
+        if (found === undefined) { found = classes.reduce((best, each, k) => (distance(each, value) < distance(classes[best], value) ? k : best), 0); known.set(value, found); }
+        return found;
+      };
       const distance = (each: { least: number; greatest: number } | undefined, value: number): number => (!each ? Infinity : value < each.least ? each.least - value : value > each.greatest ? value - each.greatest : 0);
       const sums = classes.map(() => 0);
-      for (const [value, m2] of values) if (classes.length) sums[byZone ? Math.max(0, classes.findIndex((each) => value >= each.from - 1e-9 && value <= each.to + 1e-9)) : near(value)] += m2;
+      if (classes.length && byZone) for (const zone of view.zones) sums[near(zone.n_kg_ha)] += zone.area_m2;
+      else if (classes.length && n && area) for (let at = 0; at < n.length; at++) if (!Number.isNaN(n[at])) sums[near(n[at])] += area[at];
       const label = (each: { least: number; greatest: number }): string => (short(units.rate(each.least)) === short(units.rate(each.greatest)) ? short(units.rate(each.least)) : `${short(units.rate(each.least))}–${short(units.rate(each.greatest))}`);
       this.legend.show({ title: byZone ? "Rate by zone" : "Rate by cell", unit: units.rateUnit, areaUnit: units.areaUnit, classes: true, bins: classes.map((each, k) => ({ from: each.from, to: each.to, label: label(each), colour: each.colour, area: units.area(sums[k]) })) });
       const chosen = this.legend.range();
       const on = (value: number): boolean => !chosen || (value >= chosen[0] - 1e-9 && value <= chosen[1] + 1e-9);
-      paint = { cell: (at) => { const value = n?.[at]; if (value === undefined || Number.isNaN(value)) return null; const colour = classes[near(value)]?.colour; return colour ? dim(rgba(colour), on(value)) : null; } };
+      const inks = classes.map((each) => rgba(each.colour));
+      paint = { cell: (at) => { const value = n?.[at]; if (value === undefined || Number.isNaN(value)) return null; const ink = inks[near(value)]; return ink ? dim(ink, on(value)) : null; } };
       map.setZones(view.zones, (zone) => (on(zone.n_kg_ha) ? classOf(zone.n_kg_ha) : null), (zone) => short(units.rate(zone.n_kg_ha)));
     } else if (this.layer === "difference" && this.kept && this.view?.record && this.comparable()) {
       const before = this.kept.n;
@@ -376,21 +383,33 @@ class Page {
       const cells = this.layer === "ratio" ? this.columns.ratio : this.layer === "uncertainty" ? this.columns.spread : this.columns.index;
       const scale = this.layer === "uncertainty" ? units.rate(1) : 1;
       const raw = this.layer === "index" && this.samples ? this.samples : cells;
-      const list = raw ? Array.from(raw).filter(Number.isFinite).sort((a, b) => a - b) : [];
-      const [low, high] = list.length ? [list[Math.floor(0.02 * (list.length - 1))], list[Math.floor(0.98 * (list.length - 1))]] : [0, 1];
+      const [low, high] = this.middle(raw);
+      const any = raw !== undefined && raw !== null && Number.isFinite(low) && low <= high;
       const span = high > low ? high - low : 1;
       const colour = (value: number): Rgba => colours[Math.max(0, Math.min(63, Math.round(((value - low) / span) * 63)))];
       const each = this.layer === "index" && this.samples && ground?.index ? ground.index.step ** 2 : null;
       const name = this.view?.record?.image?.index ?? ground?.index_name ?? "Index";
-      this.legend.show({ title: this.layer === "ratio" ? "Response index of the cells" : this.layer === "uncertainty" ? "Width of the 80 % range" : `${name} as taken`, unit: this.layer === "uncertainty" ? units.rateUnit : "", areaUnit: units.areaUnit, classes: false, bins: list.length ? this.bins(raw ?? [], each === null ? area : null, colour, 32, [low, high > low ? high : low + 1], units, scale, each ?? 0) : [] });
+      this.legend.show({ title: this.layer === "ratio" ? "Response index of the cells" : this.layer === "uncertainty" ? "Width of the 80 % range" : `${name} as taken`, unit: this.layer === "uncertainty" ? units.rateUnit : "", areaUnit: units.areaUnit, classes: false, bins: any ? this.bins(raw ?? [], each === null ? area : null, colour, 32, [low, high > low ? high : low + 1], units, scale, each ?? 0) : [] });
       const chosen = this.legend.range();
       const on = (value: number): boolean => !chosen || (value * scale >= chosen[0] - 1e-9 && value * scale <= chosen[1] + 1e-9);
       paint = { cell: (at) => { const value = cells?.[at]; return value === undefined || Number.isNaN(value) ? null : dim(colour(value), on(value)); }, sample: (value) => dim(colour(value), on(value)) };
-      map.setZones([], () => null, () => "");
-    } else { this.legend.show(null); map.setZones([], () => null, () => ""); }
+      map.setZones(NO_ZONES, () => null, () => "");
+    } else { this.legend.show(null); map.setZones(NO_ZONES, () => null, () => ""); }
     map.show(this.layer, paint, this.photoUnder);
     this.drawBelow();
   }
+  /** Values between which 96 of 100 lie; kept, for the same numbers are painted many times. */
+  private middle(values: Float32Array | null | undefined): [number, number] {
+    if (!values) return [0, 1];
+    const kept = this.middles.get(values);
+    if (kept) return kept;
+    const list = values.filter((value) => Number.isFinite(value)).sort();
+    const found: [number, number] = list.length ? [list[Math.floor(0.02 * (list.length - 1))], list[Math.floor(0.98 * (list.length - 1))]] : [NaN, NaN];
+    this.middles.set(values, found);
+    return found;
+  }
+  private readonly middles = new WeakMap<Float32Array, [number, number]>();
+
   /** Areas by value; what lies beyond the ends counts to them. */
   private bins(values: ArrayLike<number>, area: ArrayLike<number> | null | undefined, colour: (value: number) => Rgba, count: number, [low, high]: [number, number], units: Units, scale: number, each = 0): Bin[] {
     const sums = new Float64Array(count);
@@ -438,6 +457,7 @@ class Page {
       view, ground: this.ground, units: unitsOf(view), curve: this.curve, ceiling: this.ceiling, drag: (kgHa, done) => this.drag(kgHa, done), open: this.open,
       draw: (tool) => this.startDrawing(tool), drawing: this.tool?.element ?? null, drawingFor: this.tool?.question ?? 0,
       goZone: (zone) => this.goZone(zone), accept: (finding, reason, by) => void this.act("accept", { code: finding.code, figure: finding.figure, reason, by }),
+      remove: (list, position) => void this.act("remove", { list, position }),
       jump: (question, key) => this.jump(question, key), makeMap: () => void this.makeMap(), made: this.made, making: this.making, select: () => undefined,
     };
   }

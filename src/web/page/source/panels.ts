@@ -20,6 +20,7 @@ export interface PanelHost extends FormHost {
   drawingFor: number;
   goZone: (zone: Zone) => void;
   accept: (finding: Finding, reason: string, by: string) => void;
+  remove: (list: "exclude" | "accept", position: number) => void;
   jump: (question: number, key?: string) => void;
   makeMap: () => void;
   made: Made | null;
@@ -46,6 +47,12 @@ function fields(host: PanelHost, question: number): HTMLElement {
 const facts = (...rows: [string, Child][]): HTMLElement => h("dl", { class: "facts" }, ...rows.filter(([, value]) => value !== "" && value !== null).map(([name, value]) => h("div", null, h("dt", null, name), h("dd", null, value))));
 const tools = (host: PanelHost, list: [Tool, string][]): HTMLElement | null => (host.write && host.ground ? h("p", { class: "actions" }, ...list.map(([tool, name]) => h("button", { id: `tool-${tool}`, onclick: () => host.draw(tool) }, name))) : null);
 
+/** A list of the job, each entry of which can go. */
+function entries(host: PanelHost, title: string, list: "exclude" | "accept", all: Tree, name: (each: Tree) => string): HTMLElement | null {
+  if (!Array.isArray(all) || !all.length) return null;
+  return h("div", null, h("h3", null, title), h("ul", { class: "entries" }, ...all.map((each: Tree, k: number) => h("li", null, name(each), host.write ? h("button", { class: "quiet", id: `${list}-${k}`, onclick: () => host.remove(list, k), "aria-label": `Take out: ${name(each)}` }, "Take out") : null))));
+}
+
 function seen(host: PanelHost): Child[] {
   const { view, units } = host;
   const record = view.record as Tree | null;
@@ -55,6 +62,7 @@ function seen(host: PanelHost): Child[] {
       ["Image", `${record.settings.imagery?.date ?? "–"}, ${record.image.index}, pixel ${short(record.image.pixel_m, 2)} m`],
       ["Pixels in the field", `${fixed(record.image.pixels_in_field)}, without a value ${fixed(record.image.pixels_missing)}`],
       ["Plane", `${record.field.plane} (${record.field.plane_name})`]) : null,
+    entries(host, "Left out", "exclude", host.job?.field?.exclude, (each) => [each.reason ?? each.path, each.buffer ? `buffer ${each.buffer}` : ""].filter(Boolean).join(", ")),
     tools(host, [["boundary", "Draw the boundary"], ["exclude", "Leave ground out"]]),
     host.drawingFor === 1 ? host.drawing : null,
   ];
@@ -116,6 +124,7 @@ function sure(host: PanelHost): Child[] {
   return [
     record ? causes(record) : null,
     drawn ? facts(["Median", `${fixed(units.mass(drawn.n_kg_p50))} ${units.massUnit}`], ["Draws", `${fixed(drawn.draws)}, Monte Carlo`]) : view.drawing ? h("p", { class: "loading", role: "status" }, "Drawing the uncertainty …") : null,
+    entries(host, "Accepted stops", "accept", host.job?.accept, (each) => [each.code, each.figure, `by ${each.by ?? "?"}`].filter(Boolean).join(", ")),
     h("h3", { id: "findings" }, "Findings"),
     view.findings.length ? h("ul", { class: "findings" }, ...view.findings.map((finding) => one(host, finding))) : h("p", { class: "soft" }, "None."),
   ];
