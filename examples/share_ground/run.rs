@@ -5,9 +5,10 @@ use std::error::Error;
 use std::path::Path;
 
 use geo::{LineString, MultiPolygon, Polygon};
-use haulm::app::job::resolve::map_job;
+use haulm::app::job::map_job;
 use haulm::finding::Finding;
 use haulm::job::settings::{NitrogenShare, ReferenceLevel, Settings};
+use haulm::map::prescription::CellState;
 use haulm::pipeline::gain::rates_by;
 use haulm::pipeline::ground::{Ground, GroundInputs, Layer, lay_out};
 use haulm::pipeline::looked::Sources;
@@ -18,7 +19,6 @@ use haulm::science::blend::Blend;
 use haulm::space::crs::Crs;
 use haulm::space::raster::{Affine, Lattice, RasterError, RasterReader, RasterSource, Window};
 use haulm::units::NRate;
-use haulm::zones::prescription::CellState;
 
 use super::field::{Made, Plan};
 

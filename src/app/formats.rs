@@ -1,15 +1,14 @@
 //! The files of a map, format by format: one that cannot be written does not take the others along, except that the machine gets all of its files or none.
 
 use crate::app::error::AppError;
-use crate::app::job::echo::format_word;
 use crate::finding::{Finding, codes};
 use crate::format::iso11783::RateGrid;
 use crate::format::payload::Payload;
 use crate::format::{carried_out, geojson, geopackage, geotiff, iso11783, shapefile, style};
 use crate::job::settings::{Format, Output};
-use crate::zones::machine::MachineRates;
-use crate::zones::plain::of_prescription;
-use crate::zones::prescription::{Prescription, ZoneRecord};
+use crate::map::machine::MachineRates;
+use crate::map::plain::of_prescription;
+use crate::map::prescription::{Prescription, ZoneRecord};
 use jiff::Timestamp;
 
 /// Letters of a finding.
@@ -44,12 +43,12 @@ impl Failed {
     }
     /// What the user is told.
     pub(crate) fn finding(&self) -> Finding {
-        let word = format_word(self.format);
+        let word = self.format.word();
         if self.is_for_the_machine() {
             let begin = format!("{word} cannot be written, so the machine gets no file at all: ");
             let end =
                 format!("; leave {word:?} out of output.formats if the machine can do without");
-            Finding::stop(codes::OUTPUT_MACHINE, self.told(&begin, &end))
+            Finding::stop(codes::OUTPUT_MACHINE, self.told(&begin, &end)).with_figure(word)
         } else {
             let begin = format!("{word} is not written, the other files are: ");
             Finding::caution(codes::OUTPUT_FORMAT, self.told(&begin, ""))

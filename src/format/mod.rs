@@ -24,6 +24,3 @@ mod systems_text;
 pub mod task_set;
 pub mod vector;
 pub mod weather;
-
-#[cfg(test)]
-pub(crate) use crate::zones::fixture;

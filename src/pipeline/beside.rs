@@ -3,12 +3,12 @@
 use geo::{BoundingRect as _, Distance as _, Euclidean, MultiPolygon, Point};
 
 use crate::finding::{Finding, codes};
+use crate::map::prescription::CellState;
 use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::space::crs::{Crs, Projector};
 use crate::units::{Area, Length, M_PER_FT};
-use crate::zones::prescription::CellState;
 
 /// Ground within so many working widths lies beside what is kept clear.
 const WIDTHS: f64 = 2.0;
@@ -39,7 +39,7 @@ pub fn finding_of(
     // Exact rates: rounded ones are alike too often to be ranked.
     let mut ranked: Vec<(usize, f64, f64)> = (0..grid.cells.len())
         .filter(|k| matches!(rated.cells[*k].state, CellState::Canopy | CellState::Thin))
-        .map(|k| (k, rated.zone_rates[k].1, grid.cells[k].area))
+        .map(|k| (k, rated.due[k].exact.get(), grid.cells[k].area))
         .collect();
     ranked.sort_by(|a, b| b.1.total_cmp(&a.1));
     let canopy: f64 = ranked.iter().map(|cell| cell.2).sum();

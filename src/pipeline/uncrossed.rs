@@ -3,6 +3,7 @@
 use geo::Contains;
 
 use crate::finding::{Finding, codes};
+use crate::map::prescription::CellState;
 use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::looked::Looked;
@@ -12,7 +13,6 @@ use crate::pipeline::strips::Strip;
 use crate::space::crs::{Crs, Projector};
 use crate::space::polygon::grown;
 use crate::units::{M2_PER_AC, M2_PER_HA};
-use crate::zones::prescription::CellState;
 
 /// Canopy that may lie beyond what strips were compared with. \[share\]
 const MAXIMUM_SHARE: f64 = 0.20;

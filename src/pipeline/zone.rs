@@ -6,6 +6,7 @@ use geo::MultiPolygon;
 
 use crate::finding::{Checked, Finding, codes};
 use crate::job::settings::{ClassBreaks, Machine, Output, RateRules, ZoneRules, ZonesBy};
+use crate::map::prescription::{CellState, ZoneRecord};
 use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::error::StepError;
 use crate::pipeline::ground::Ground;
@@ -18,7 +19,6 @@ use crate::units::{Area, NRate, Product};
 use crate::zones::build::{GroupBy, Kind, ZoneCell, ZoneRule, Zoning, build};
 use crate::zones::classify::{Classes, ClassifyError};
 use crate::zones::outline::outlines;
-use crate::zones::prescription::{CellState, ZoneRecord};
 use crate::zones::shape::{ShapeRule, Shaped, shape};
 
 /// Puts cells into zones and numbers them.
@@ -36,13 +36,13 @@ pub fn zoning(
     let cells: Vec<ZoneCell> = rated
         .cells
         .iter()
-        .zip(&rated.zone_rates)
+        .zip(&rated.due)
         .zip(&rated.follows)
-        .map(|((cell, (kind, n_exact, rate)), follows)| ZoneCell {
+        .map(|((cell, due), follows)| ZoneCell {
             area: cell.area.get(),
-            kind: *kind,
-            n_exact: *n_exact,
-            rate: *rate,
+            kind: due.kind,
+            n_exact: due.exact.get(),
+            rate: due.rate,
             index: cell.index,
             class: classes
                 .as_ref()

@@ -35,7 +35,7 @@ pub use crate::app::commit::error::CommitError;
 pub use crate::app::commit::hash::{sha256_hex, sha256_of_file};
 pub(crate) use crate::app::commit::record::{Listed, listed};
 pub use crate::app::commit::record::{
-    MADE_BY, OUTPUTS, RECORD_PATH, STICK_RECORD, made_by, outputs,
+    MADE_BY, OUTPUTS, RECORD_PATH, STICK_RECORD, made_by, of_another_job, outputs,
 };
 pub(crate) use crate::app::commit::refusal::size;
 

@@ -432,6 +432,7 @@ fn report(stick: &Path, compared: &[Compared<'_>], mut findings: Vec<Finding>) -
     });
     Report {
         title,
+        brief: None,
         blocks,
         json: json!({ "stick": stick.display().to_string(), "maps": maps.collect::<Vec<_>>(), "cells": cells, "same": !stopped }),
         findings,

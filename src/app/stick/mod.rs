@@ -487,6 +487,7 @@ fn written(
     };
     Report {
         title,
+        brief: None,
         blocks: vec![
             Block::rows("", rows),
             Block::table("Maps", table(planned)),
@@ -584,6 +585,7 @@ fn only_brought(
     };
     Report {
         title,
+        brief: None,
         blocks: vec![Block::text("", vec!["The stick is as it was.".to_owned()])],
         json: json!({
             "stick": place.to_string(), "dry_run": request.dry_run, "maps": [], "brought_back": brought.map(brought_value),

@@ -9,7 +9,7 @@ use crate::app::below::below;
 use crate::app::commit;
 use crate::app::commit::{Listed, MADE_BY, RECORD_PATH, STICK_RECORD, sha256_hex, sha256_of_file};
 use crate::app::error::AppError;
-use crate::app::job::resolve::read_map_job;
+use crate::app::job::read_map_job;
 use crate::finding::{Checked, Finding, codes};
 use crate::format::task_set::{TaskFacts, TaskSet, tasks_of};
 use crate::report::stick::MapOnStick;

@@ -4,13 +4,13 @@ use crate::format::iso11783::channel::Channel;
 use crate::format::iso11783::error::Iso11783Error;
 use crate::format::iso11783::lattice::Lattice;
 use crate::format::iso11783::write::Body;
+use crate::map::ascii::{ascii, designator};
+use crate::map::machine::MachineRates;
+use crate::map::plain::area_on_ellipsoid;
+use crate::map::prescription::Prescription;
+use crate::map::task_options::TaskVersion;
 use crate::space::crs::{Crs, Projector};
 use crate::units::Product;
-use crate::zones::ascii::{ascii, designator};
-use crate::zones::flavour::TaskVersion;
-use crate::zones::machine::MachineRates;
-use crate::zones::plain::area_on_ellipsoid;
-use crate::zones::prescription::Prescription;
 use geo::{Area, LineString, MultiPolygon, Polygon};
 use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, Event};
@@ -38,6 +38,14 @@ pub(super) fn parts(
         version,
         field: designator(&prescription.field_name, LONGEST_TEXT, "Field"),
         task: task_name(&prescription.field_name, &prescription.map_id),
+        client: prescription
+            .client
+            .as_deref()
+            .map(|client| designator(client, LONGEST_TEXT, "Grower")),
+        farm: prescription
+            .farm
+            .as_deref()
+            .map(|farm| designator(farm, LONGEST_TEXT, "Farm")),
         crop: Some(designator(&prescription.crop, LONGEST_TEXT, "Crop")),
         product: product_name(prescription.product.as_ref()),
         boundary: polygon_rings(&way, &prescription.boundary)?,
@@ -54,7 +62,7 @@ pub(super) fn parts(
 }
 
 /// Field name and map id; the name is cut so that the id always shows.
-fn task_name(field: &str, map_id: &str) -> String {
+pub fn task_name(field: &str, map_id: &str) -> String {
     let id = ascii(map_id);
     let room = LONGEST_TEXT.saturating_sub(id.len() + 1);
     let mut name = format!("{} {id}", designator(field, room, "Field"));
@@ -69,7 +77,7 @@ pub(super) fn product_name(product: Option<&Product>) -> String {
     };
     let mut note = format!(" {}%N", (product.nitrogen() * 10_000.0).round() / 100.0);
     if let Some(density) = product.kg_per_l() {
-        note = format!("{note} {}kg/L", (density * 1_000.0).round() / 1_000.0);
+        note = format!("{note} {}kg/L", (density * 10_000.0).round() / 10_000.0);
     }
     designator(
         product.name(),
@@ -154,6 +162,8 @@ pub(super) struct Parts {
     pub(super) version: TaskVersion,
     pub(super) field: String,
     pub(super) task: String,
+    pub(super) client: Option<String>,
+    pub(super) farm: Option<String>,
     pub(super) crop: Option<String>,
     pub(super) product: String,
     pub(super) boundary: Vec<PolygonRings>,
@@ -196,12 +206,14 @@ impl Parts {
                 ("DataTransferOrigin", "1"),
             ],
         )?;
-        // Some terminals list tasks only below a customer and a farm; nobody names either.
+        // Some terminals list tasks only below a customer and a farm: where the job names none, a word stands in.
+        let client = self.client.as_deref().unwrap_or("Grower");
+        let farm = self.farm.as_deref().unwrap_or("Farm");
         if let Some(crop) = &self.crop {
             file.leaf("CTP", &[("A", "CTP1"), ("B", crop)])?;
         }
-        file.leaf("CTR", &[("A", "CTR1"), ("B", "Grower")])?;
-        file.leaf("FRM", &[("A", "FRM1"), ("B", "Farm"), ("I", "CTR1")])?;
+        file.leaf("CTR", &[("A", "CTR1"), ("B", client)])?;
+        file.leaf("FRM", &[("A", "FRM1"), ("B", farm), ("I", "CTR1")])?;
         self.field(&mut file)?;
         file.leaf(
             "VPN",
@@ -443,7 +455,7 @@ mod tests {
         let long = task_name("The very long field beyond the mill brook", "0a1b2c");
         assert!(long.len() <= 32 && long.ends_with(" 0a1b2c"), "{long}");
         assert_eq!(
-            product_name(crate::zones::fixture::prescription().product.as_ref()),
+            product_name(crate::map::fixture::prescription().product.as_ref()),
             "UAN 28 28%N 1.28kg/L"
         );
     }

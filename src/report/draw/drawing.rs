@@ -1,7 +1,7 @@
 //! A drawing as a list of what is drawn, before anybody decides the file: SVG, PDF and PNG are made of the same list.
 
+use crate::map::palette::{Colour, INK, PAPER};
 use crate::report::draw::hatch::Hatch;
-use crate::zones::palette::{Colour, INK, PAPER};
 
 /// Chains of points; each is closed when it is filled.
 pub type Rings = Vec<Vec<(f64, f64)>>;
@@ -118,7 +118,7 @@ pub struct TextStyle {
 impl Default for TextStyle {
     fn default() -> Self {
         Self {
-            size: 10.5,
+            size: 11.0,
             anchor: Anchor::Start,
             bold: false,
             halo: false,
