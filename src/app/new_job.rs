@@ -26,6 +26,10 @@ const MOST_OPEN: usize = 3;
 
 /// What is known when a job file is begun. Paths as they shall stand in the file, relative to it; amounts as people write them.
 #[derive(Clone, Debug, Default)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each is one thing that is known of the inputs or not"
+)]
 pub struct Known {
     /// The boundary file.
     pub boundary: String,

@@ -10,6 +10,7 @@ use jiff::civil::Date;
 use crate::app::api::{DEFAULT_MEMORY_MIB, DEFAULT_WIDTH, MOST_WIDTH, Subject};
 use crate::cli::explain::CodeParser;
 use crate::cli::known::KnownParser;
+use crate::cli::stick::StickArgs;
 
 /// Columns that help is wrapped to, on however wide a terminal.
 pub const HELP_WIDTH: usize = 80;
@@ -119,6 +120,11 @@ pub enum Command {
         after_help = "Example:\n  haulm check zones.shp --boundary boundary.geojson --machine-width \"24 m\""
     )]
     Check(Box<CheckArgs>),
+    /// Put any number of finished maps on one stick for the terminal
+    #[command(
+        after_help = "Example:\n  haulm stick long-ley.toml mill-piece.toml --to /media/stick"
+    )]
+    Stick(StickArgs),
     /// Turn any zone map into another format, product or unit
     #[command(after_help = "Example:\n  haulm convert zones.shp --to iso11783 --output stick")]
     Convert(Box<ConvertArgs>),
@@ -168,6 +174,7 @@ impl Command {
             Self::Map(_) => "map",
             Self::Rate(_) => "rate",
             Self::Check(_) => "check",
+            Self::Stick(_) => "stick",
             Self::Convert(_) => "convert",
             Self::Picture(_) => "picture",
             Self::Indices => "indices",
@@ -191,6 +198,7 @@ impl Command {
                 | Self::Map(_)
                 | Self::Rate(_)
                 | Self::Check(_)
+                | Self::Stick(_)
                 | Self::Convert(_)
                 | Self::Picture(_)
         )
@@ -222,6 +230,9 @@ pub struct CheckArgs {
     /// Job file (TOML): everything that `map` does but write. Or a zone map: .shp, .geojson, .gpkg, .fgb, .kml, .kmz, .tif, task data as folder, .xml or .zip
     #[arg(value_name = "JOB|MAP", value_hint = ValueHint::AnyPath)]
     pub file: PathBuf,
+    /// Prove that the stick given for MAP holds these maps of the office, cell by cell: job files or output folders [default: check one map]
+    #[arg(long, value_name = "PATH", num_args = 1.., value_hint = ValueHint::AnyPath)]
+    pub against: Vec<PathBuf>,
     /// What a map is held against.
     #[command(flatten)]
     pub map: CheckMapArgs,
@@ -559,7 +570,7 @@ pub struct RateFlags {
     /// Product of `haulm products` [default: none, the rate is in nitrogen]
     #[arg(long, value_name = "PRODUCT", value_parser = KnownParser::PRODUCTS, hide_possible_values = true)]
     pub product: Option<String>,
-    /// Price of grain, as "6 USD/bu" [default: none, no money is told]
+    /// Price of grain, as "6 USD/bu" [default: none, no gain is shown]
     #[arg(long, value_name = "PRICE/bu|PRICE/t")]
     pub grain_price: Option<String>,
     /// Price of nitrogen, as "0.60 USD/lb N" [default: none]

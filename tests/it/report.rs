@@ -545,7 +545,7 @@ fn cards_hold_no_keys_and_no_codes() {
         codes
     };
     let codes = made(&|field| {
-        field.job("working_width = \"24 m\"", "working_width = \"24 m\"\noutside = \"20 kg N/ha\"\ncell_length = \"6 m\"\nspeed = \"18 km/h\"\ndelay = \"2 s\"");
+        field.job("[output]", "[output]\ntask_data = { kind = \"polygons\" }");
     });
     assert!(
         codes.iter().any(|code| code.starts_with("machine.")),

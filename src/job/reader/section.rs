@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use crate::job::keys;
 use crate::job::problem::Problem;
-use crate::job::reader::{Entry, Item, Log, shorten};
+use crate::job::reader::{Entry, Item, Log, is_open, shorten};
 use crate::key::{Bounds, Key, Need};
 
 /// A section whose keys are the user's own: bands, files of bands.
@@ -355,6 +355,10 @@ impl<'a> Section<'a> {
                 .collect(),
             // One table where a list is due is what [field.exclude] with single brackets gives.
             Item::Table(_) => self.sub_as(&entry, key.name, kind).into_iter().collect(),
+            Item::Text(text) if is_open(text.trim()) => {
+                self.at(&entry, key, Problem::Open);
+                Vec::new()
+            }
             _ => self
                 .wrong_type::<Vec<Self>>(&entry, key.name, "a list of tables")
                 .unwrap_or_default(),
