@@ -170,8 +170,8 @@ pub fn compare_methods(crop: &str) -> Result<Report, AppError> {
     let fit = |method: &About| match method.crop {
         Some(made_for) if made_for.eq_ignore_ascii_case(&entry.name) => "made for it",
         Some(_) => "no",
-        None if method.foretells_yield() && curves.is_empty() => "own curve",
-        None if method.foretells_yield() => "by a curve",
+        None if method.predicts_yield() && curves.is_empty() => "own curve",
+        None if method.predicts_yield() => "by a curve",
         None => "own numbers",
     };
     let mut sorted: Vec<&About> = METHODS.to_vec();

@@ -319,7 +319,7 @@ fn masks_reach(image: &Image, ground: &Ground) -> Result<(), AppError> {
         let failed = |error: CrsError| {
             AppError::refused(
                 "plane.transformation",
-                "the field cannot be carried into the system of the mask",
+                "the field cannot be transformed to the reference system of the mask",
             )
             .with_fact(mask.path.display().to_string(), error.to_string())
             .with_hint("check the reference system of the mask")

@@ -598,7 +598,7 @@ pub struct RateFlags {
     /// Product of `haulm products` [default: none, the rate is in nitrogen]
     #[arg(long, value_name = "PRODUCT", value_parser = KnownParser::PRODUCTS, hide_possible_values = true)]
     pub product: Option<String>,
-    /// Price of grain, as "6 USD/bu" [default: none, no money is told]
+    /// Price of grain, as "6 USD/bu" [default: none, no gain is shown]
     #[arg(long, value_name = "PRICE/bu|PRICE/t")]
     pub grain_price: Option<String>,
     /// Price of nitrogen, as "0.60 USD/lb N" [default: none]

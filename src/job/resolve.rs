@@ -154,7 +154,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path, read: ReadFile<'_>) -> Opt
     let reference = ground::reference(&mut in_reference, folder);
     let personal = crop::personal(&mut in_season, folder, read);
     let method = method::chosen(&mut in_response);
-    let foretells = method::foretells_yield(method);
+    let foretells = method::predicts_yield(method);
     let curve = foretells
         .then(|| {
             let bushel = yields::bushel_of(&in_season, &in_crop, &personal.tables);
@@ -414,7 +414,7 @@ fn rate_settings(mut root: Section<'_>, folder: &Path, read: ReadFile<'_>) -> Op
     let region = in_field.find(&FIELD.region);
     let personal = crop::personal(&mut in_season, folder, read);
     let method = method::chosen(&mut in_response);
-    let foretells = method::foretells_yield(method);
+    let foretells = method::predicts_yield(method);
     let curve = foretells
         .then(|| {
             let bushel = yields::bushel_of(&in_season, &in_crop, &personal.tables);

@@ -280,7 +280,7 @@ pub fn made_for(response: &Response, told: &Told<'_>) -> Vec<Finding> {
                 ));
             }
             (None, Some(here)) => {
-                findings.push(Finding::note(code, format!("nobody says which {what} the numbers of [response] were made for; the job's is \"{here}\"")));
+                findings.push(Finding::note(code, format!("the {what} that the numbers of [response] were made for is unknown; the job's is \"{here}\"")));
             }
             _ => {}
         }

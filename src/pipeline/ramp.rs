@@ -260,7 +260,7 @@ fn plateau(settings: &RampSettings, outcome: &RampOutcome, fit: &PlateauFit) -> 
         findings.push(Finding::caution(
             codes::RAMP_HELD,
             format!(
-                "the ramp asks for {} more than the field got, which is held to the greatest rate, {}",
+                "the ramp asks for {} more than the field got, which is limited to the greatest rate, {}",
                 both(settings.us_units, fit.join - applied(settings)),
                 both(settings.us_units, settings.rate.maximum)
             ),

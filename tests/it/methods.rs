@@ -135,7 +135,7 @@ fn each_method_maps_the_field() {
                 .is_some_and(|formula| formula.contains("N =")),
             "{name}"
         );
-        // The palest canopy gets no less than the greenest, and nobody foretells a yield.
+        // The palest canopy gets no less than the greenest, and no yield is predicted.
         assert!(
             map.cells
                 .windows(2)

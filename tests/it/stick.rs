@@ -790,8 +790,8 @@ fn maps_with_one_format_and_maps_given_twice() {
     assert_eq!(
         told.codes(),
         [
-            "note stick.twice",
             "caution stick.formats",
+            "note stick.twice",
             "note stick.folder"
         ],
         "{}",

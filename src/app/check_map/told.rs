@@ -163,7 +163,7 @@ fn rows(map: &ImportedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
         System::Missing(_) => "none".to_owned(),
     };
     let said = if map.meaning.said_by.is_empty() {
-        "nobody says what they are".to_owned()
+        "their unit is unknown".to_owned()
     } else {
         format!("by {}", map.meaning.said_by)
     };

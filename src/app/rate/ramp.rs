@@ -168,7 +168,7 @@ fn rate_block(settings: &RampSettings, outcome: &RampOutcome, both: Both) -> Blo
                 "rate at these bounds",
                 span(bound(fit.join_low), bound(fit.join_high), shown),
             )
-            .with_note("held to the limits, before rounding"),
+            .with_note("limited, before rounding"),
         );
     }
     rows.push(row("the field got", both.rate(ramp::applied(settings))));

@@ -255,7 +255,7 @@ fn reference_block(settings: &RateSettings, flat: &Flat) -> Block {
     {
         rows.push(
             Row::new("as used", format!("{used:.3}"))
-                .with_note("held to 1 and the largest response index, adjusted if the job says so"),
+                .with_note("limited to 1 and the largest response index, adjusted if the job says so"),
         );
     }
     Block::rows("Reference", rows)

@@ -17,14 +17,15 @@ impl Section<'_> {
         name: &str,
         wanted: impl Into<Cow<'static, str>>,
     ) -> Option<T> {
-        self.at_name(
-            entry,
-            name,
-            Problem::WrongType {
-                got: entry.item.kind(),
+        // What a made job left open is open, whatever is due there.
+        let problem = match &entry.item {
+            Item::Text(text) if is_open(text.trim()) => Problem::Open,
+            item => Problem::WrongType {
+                got: item.kind(),
                 wanted: wanted.into(),
             },
-        );
+        };
+        self.at_name(entry, name, problem);
         None
     }
 

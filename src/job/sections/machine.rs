@@ -325,7 +325,7 @@ fn left_to_itself(
     if !matches!(outside, StateRate::Amount(amount) if amount == NRate::ZERO) {
         section.log().note(Finding::caution(
             codes::MACHINE_OUTSIDE,
-            "the machine is told to spread outside the field too (machine.outside): water, ways and neighbours lie there; leave it out to get 0",
+            "the machine would spread outside the field too (machine.outside): water, ways and neighbours lie there; leave it out to get 0",
         ));
     }
 }

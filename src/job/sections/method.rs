@@ -145,8 +145,8 @@ pub(crate) fn chosen(section: &mut Section<'_>) -> Option<&'static About> {
 }
 
 /// Whether a method works with a yield curve and growing days.
-pub(crate) fn foretells_yield(method: Option<&About>) -> bool {
-    method.is_some_and(About::foretells_yield)
+pub(crate) fn predicts_yield(method: Option<&About>) -> bool {
+    method.is_some_and(About::predicts_yield)
 }
 
 /// `[response]` with its method. `curve` is that of the yield response, read before; `applied_before` is the job's nitrogen before sensing, `prices`

@@ -89,7 +89,7 @@ impl About {
         self.keys.iter().any(|own| own.name == key.name)
     }
     /// Whether it foretells yields, and so works with a yield curve and growing days.
-    pub const fn foretells_yield(&self) -> bool {
+    pub const fn predicts_yield(&self) -> bool {
         self.read.is_none()
     }
 }

@@ -59,7 +59,7 @@ impl Quadratic {
             return refuse(
                 "the quadratic term",
                 self.quadratic,
-                "it must be below 0: without a top the parabola foretells no rate",
+                "it must be below 0: without a top the parabola gives no rate",
             );
         }
         if !(0.0..1.0).contains(&self.dead_band) {

@@ -132,7 +132,7 @@ pub enum Capped {
 pub struct CellRate {
     /// Response index as measured.
     pub ratio_raw: f64,
-    /// Response index as used: adjusted, held to 1 … maximum, dead band taken off.
+    /// Response index as used: adjusted, limited to 1 … maximum, dead band taken off.
     pub ratio: f64,
     /// YP0.
     pub yield_without: Yield,
@@ -578,7 +578,7 @@ keys! {
 pub const ABOUT: About = About {
     name: "yield response",
     gives: "how much yield nitrogen adds at a place, and how much nitrogen that yield takes up",
-    formula: "RI = I_ref / I, held to 1 … maximum; YP0 = min(a · exp(b · I / D), YPmax); YPN = min(YP0 · RI, YPmax); N = (YPN − YP0) · g / e − applied since sensing",
+    formula: "RI = I_ref / I, limited to 1 … maximum; YP0 = min(a · exp(b · I / D), YPmax); YPN = min(YP0 · RI, YPmax); N = (YPN − YP0) · g / e − applied since sensing",
     units: "yields and a in kg/ha, b and D in days, N in kg N/ha, the rest plain numbers",
     range: "growing days 60 to 120 (winter wheat best at 87 to 112), in-season estimate I / D 0.002 to 0.010 a day; refused below 60 days unless accepted",
     needs: "maximum_yield, yield_curve; growing days of the season",
