@@ -148,8 +148,8 @@ fn seen(record: &Value, output: &Output) -> Answer {
         number(record, "/image/mean_index").unwrap_or(f64::NAN)
     )];
     let parts: Vec<String> = [
-        ("bare", "/totals/bare_share"),
-        ("thin", "/totals/thin_share"),
+        ("bare soil", "/totals/bare_share"),
+        ("poor stand", "/totals/thin_share"),
         ("no image", "/totals/unseen_share"),
     ]
     .iter()

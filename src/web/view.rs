@@ -103,9 +103,9 @@ pub(crate) fn question_of(section: &str) -> usize {
 /// The question that a finding bears on, by the group of its code.
 fn question_of_code(code: &str) -> usize {
     match code.split('.').next().unwrap_or_default() {
-        "plane" | "boundary" | "image" | "mask" | "exclude" | "field" | "ground" | "points" => 1,
-        "reference" | "response" | "season" | "strips" | "weather" | "placebo" => 2,
-        "rate" | "money" | "method" | "crop" => 3,
+        "plane" | "boundary" | "image" | "exclusion" | "field" | "points" | "file" | "raster" => 1,
+        "reference" | "response" | "season" | "weather" | "ramp" => 2,
+        "rate" | "money" | "method" | "prices" => 3,
         "product" | "machine" | "zones" | "output" | "task" => 5,
         _ => 4,
     }

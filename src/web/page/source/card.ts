@@ -3,6 +3,9 @@ import { h } from "./dom";
 import { fixed, short, type Units } from "./figures";
 import type { Cell, Tree, View } from "./api";
 
+/** Kinds of ground as people call them. */
+export const GROUND: Record<string, string> = { canopy: "crop", thin: "poor stand", bare: "bare soil", unseen: "no image", sliver: "sliver" };
+
 function step(name: string, value: string, unit: string, formula: string): HTMLElement {
   return h("li", null, h("span", { class: "what" }, name), h("strong", null, value, unit ? h("small", null, ` ${unit}`) : null), h("span", { class: "formula" }, formula));
 }
@@ -33,7 +36,7 @@ export function card(cell: Cell, view: View, units: Units, close: () => void): H
     steps.push(step("nitrogen asked for", short(units.rate(cell.n_raw)), units.rateUnit, g !== undefined && cell.yield_with !== null ? `(with − without) · ${g} ÷ ${e}${gone ? ` − ${short(units.rate(gone))}` : ""}` : "by the method"));
   }
   const limits = settings.rate;
-  steps.push(step("cell's rate", short(units.rate(cell.n)), units.rateUnit, cell.state === "canopy" ? `within ${short(units.rate(limits.minimum_kg_n_ha))} to ${short(units.rate(limits.maximum_kg_n_ha))}, in steps of ${short(units.rate(limits.step_kg_n_ha))}` : `${cell.state} ground: as the job states for it`));
+  steps.push(step("cell's rate", short(units.rate(cell.n)), units.rateUnit, cell.state === "canopy" ? `within ${short(units.rate(limits.minimum_kg_n_ha))} to ${short(units.rate(limits.maximum_kg_n_ha))}, in steps of ${short(units.rate(limits.step_kg_n_ha))}` : `${GROUND[cell.state] ?? cell.state}: as the job states for it`));
   steps.push(step(`zone ${cell.zone}`, short(units.rate(cell.zone_n)), units.rateUnit, cell.zone_n === cell.n ? "as its neighbours" : "joined to its zone, the field's total kept"));
   if (cell.zone_product !== null) steps.push(step("on the terminal", fixed(cell.zone_product, 1), view.legend?.unit ?? "", `÷ ${settings.product.nitrogen_share} N in ${settings.product.name}`));
   const range = cell.p10 !== null ? ` · 80 % range of the rate: ${short(units.rate(cell.p10))} to ${short(units.rate(cell.p90))} ${units.rateUnit}` : "";

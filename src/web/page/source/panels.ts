@@ -4,6 +4,7 @@ import { field, find, further, type FormHost } from "./form";
 import { fixed, short, type Units } from "./figures";
 import { causes, placebo, profile, response } from "./charts";
 import type { Finding, Ground, Made, Tree, View, Zone } from "./api";
+import { GROUND } from "./card";
 import type { Tool } from "./map";
 
 export interface PanelHost extends FormHost {
@@ -154,7 +155,7 @@ function machine(host: PanelHost): { top: Child[]; rest: Child[] } {
         h("tbody", null, ...rows.slice(0, 1000).map((zone) => h("tr", null,
           h("th", { scope: "row" }, h("button", { class: "quiet", onclick: () => host.goZone(zone), "aria-label": `Zone ${zone.zone}: show it on the map` }, String(zone.zone))),
           h("td", { class: "number" }, short(units.rate(zone.n_kg_ha))), zone.product !== null ? h("td", { class: "number" }, fixed(zone.product, 1)) : null,
-          h("td", { class: "number" }, fixed(units.area(zone.area_m2), 2)), h("td", { class: "number" }, zone.index === null ? "–" : zone.index.toFixed(2)), h("td", null, { canopy: "crop", thin: "thin", bare: "bare", unseen: "no image", sliver: "sliver" }[zone.state] ?? zone.state))))))) : null,
+          h("td", { class: "number" }, fixed(units.area(zone.area_m2), 2)), h("td", { class: "number" }, zone.index === null ? "–" : zone.index.toFixed(2)), h("td", null, GROUND[zone.state] ?? zone.state))))))) : null,
   ];
   return { top, rest };
 }
