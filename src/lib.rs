@@ -83,6 +83,8 @@ pub mod report;
 pub mod science;
 pub mod space;
 pub mod units;
+#[cfg(feature = "web")]
+pub mod web;
 pub mod zones;
 
 pub use app::decide::Decision;

@@ -93,6 +93,11 @@ impl Decision {
         Ok(files)
     }
 
+    /// The record as it would be written now, without map id, outputs and time.
+    pub(crate) fn record(&self) -> Map<String, Value> {
+        record_of(self, self.findings())
+    }
+
     /// The start of the image's day: an instant that does not change from run to run.
     pub fn image_instant(&self) -> Timestamp {
         jiff::tz::Offset::UTC

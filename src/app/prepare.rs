@@ -11,12 +11,14 @@ use crate::app::overview::index_overview;
 use crate::app::paper::weather_months;
 use crate::app::progress::Progress;
 use crate::app::requests::Common;
+use crate::app::reread::keys_to_reread;
 use crate::app::season::{OpenedSeason, growing_season};
 use crate::app::setup::{set_up, threads};
 use crate::app::unchanged::Unchanged;
 use crate::app::{image_source, memory, open, points, record};
 use crate::finding::{Checked, Finding};
 use crate::format::raster::RasterFacts;
+use crate::job::fault::JobError;
 use crate::job::settings::{ImageSource, Imagery, ReferenceSource, Response, Settings};
 use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::error::StepError;
@@ -89,6 +91,11 @@ impl Prepared {
     pub fn findings(&self) -> &[Finding] {
         &self.0.findings
     }
+    /// Whether these settings can be decided on without reading anything again.
+    pub fn serves(&self, settings: &Settings) -> bool {
+        let ready_band = self.0.image.index.ready_band().is_some();
+        keys_to_reread(&self.0.settings, settings, ready_band).is_empty()
+    }
     pub(crate) fn inner(&self) -> &Inner {
         &self.0
     }
@@ -151,8 +158,36 @@ pub(crate) fn prepare_for(
     common: &Common,
     progress: &dyn Progress,
 ) -> Result<Prepared, AppError> {
+    let settings = || read_map_job_in(job, common.us_units);
+    prepared(purpose, job, &settings, common, progress)
+}
+
+/// As [`prepare`], by settings that need not stand in the job file yet: what is being tried on a page.
+///
+/// # Errors
+/// As [`prepare`].
+pub(crate) fn prepare_with(
+    job: &Path,
+    settings: &Checked<Settings>,
+    common: &Common,
+    progress: &dyn Progress,
+) -> Result<Prepared, AppError> {
+    let settings = || Ok(settings.clone());
+    prepared(Purpose::Map, job, &settings, common, progress)
+}
+
+/// Where the settings of a job come from.
+type ReadSettings<'a> = &'a dyn Fn() -> Result<Checked<Settings>, JobError>;
+
+fn prepared(
+    purpose: Purpose,
+    job: &Path,
+    read_settings: ReadSettings<'_>,
+    common: &Common,
+    progress: &dyn Progress,
+) -> Result<Prepared, AppError> {
     let for_map = purpose == Purpose::Map;
-    let opened = open_job(job, common, progress)?;
+    let opened = open_job(job, read_settings, common, progress)?;
     let (settings, image, season) = (&opened.settings, &opened.image, &opened.season);
     let read = open::inputs(job, settings, &image.inputs, &season.files);
     // The image is large, and its hash needs one core for as long as a fifth of the decoding: it goes beside it when there is more than one.
@@ -212,12 +247,17 @@ struct Opened {
     unchanged: Unchanged,
 }
 
-fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Opened, AppError> {
+fn open_job(
+    job: &Path,
+    read_settings: ReadSettings<'_>,
+    common: &Common,
+    progress: &dyn Progress,
+) -> Result<Opened, AppError> {
     progress.start("reading the job", 0);
     let mut findings = Vec::new();
     let mut unchanged = Unchanged::default();
     unchanged.keep([&job.to_owned()]);
-    let settings = read_map_job_in(job, common.us_units)?.into_log(&mut findings);
+    let settings = read_settings()?.into_log(&mut findings);
     set_up(common);
     let folder = job.parent().unwrap_or_else(|| Path::new("")).to_owned();
     let imagery = imagery(&settings)?;

@@ -1,5 +1,6 @@
 //! The arguments: one definition for parsing, help, completions and manual pages.
 
+use std::net::IpAddr;
 use std::num::{NonZeroU16, NonZeroU64};
 use std::path::PathBuf;
 
@@ -133,6 +134,9 @@ pub enum Command {
         after_help = "Example:\n  haulm picture long-ley.toml --what rates --output rates.png"
     )]
     Picture(PictureArgs),
+    /// Open a field, or a folder of fields, in the browser: look, change, write the map
+    #[command(before_help = "Example:\n  haulm page long-ley.toml --write")]
+    Page(PageArgs),
     /// List the canopy indices that haulm knows
     #[command(after_help = "Example:\n  haulm indices")]
     Indices,
@@ -177,6 +181,7 @@ impl Command {
             Self::Stick(_) => "stick",
             Self::Convert(_) => "convert",
             Self::Picture(_) => "picture",
+            Self::Page(_) => "page",
             Self::Indices => "indices",
             Self::Methods(_) => "methods",
             Self::Crops => "crops",
@@ -201,6 +206,7 @@ impl Command {
                 | Self::Stick(_)
                 | Self::Convert(_)
                 | Self::Picture(_)
+                | Self::Page(_)
         )
     }
 }
@@ -354,6 +360,28 @@ pub struct MapArgs {
     /// How much is printed.
     #[command(flatten)]
     pub details: Details,
+}
+
+/// Arguments of `page`.
+#[derive(Args, Debug)]
+pub struct PageArgs {
+    /// Job file, or folder of jobs; a name that is not there yet becomes a folder of the page's own [default: such a folder, haulm-page]
+    #[arg(value_name = "JOB|FOLDER", value_hint = ValueHint::AnyPath)]
+    pub path: Option<PathBuf>,
+    /// Let the page change jobs and write maps [default: look only; a folder of the page's own is written to]
+    #[arg(long)]
+    pub write: bool,
+    /// Port to listen on [default: a free one]
+    #[arg(
+        long,
+        value_name = "PORT",
+        default_value_t = 0,
+        hide_default_value = true
+    )]
+    pub port: u16,
+    /// Let other devices on the network in, by this address of this machine [default: this machine alone]
+    #[arg(long, value_name = "ADDRESS")]
+    pub lan: Option<IpAddr>,
 }
 
 /// Arguments of `picture`.

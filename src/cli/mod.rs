@@ -15,6 +15,7 @@ mod lists;
 mod manual;
 mod map;
 mod new;
+mod page;
 mod picture;
 pub mod printer;
 mod progress;
@@ -32,6 +33,7 @@ use crate::app::api;
 use crate::app::api::Common;
 use crate::app::cancel::Cancel;
 use crate::app::error::AppError;
+use crate::app::page::PageServer;
 use crate::cli::args::{Cli, Command, Global, UnitSystem};
 use crate::cli::printer::Printer;
 use crate::cli::progress::Meter;
@@ -49,8 +51,8 @@ enum Outcome {
     Text(String),
 }
 
-/// Runs the command that the arguments ask for and says how it went: 0 done, 1 refused or stopped, 2 misuse or fault, 130 and 143 for signals.
-pub fn run(arguments: Vec<OsString>) -> ExitCode {
+/// Runs the command that the arguments ask for, with the server of the page that `main` knows, and says how it went: 0 done, 1 refused or stopped, 2 misuse or fault, 130 and 143 for signals.
+pub fn run(arguments: Vec<OsString>, pages: PageServer) -> ExitCode {
     let place = std::sync::Arc::new(Mutex::new(String::new()));
     let noted = std::sync::Arc::clone(&place);
     std::panic::set_hook(Box::new(move |fault| {
@@ -73,7 +75,7 @@ pub fn run(arguments: Vec<OsString>) -> ExitCode {
             .map_or(FAULT, |()| error.exit_status())
             .into();
     }
-    std::panic::catch_unwind(|| execute(arguments, &printer)).unwrap_or_else(|_| {
+    std::panic::catch_unwind(|| execute(arguments, pages, &printer)).unwrap_or_else(|_| {
         let text = place.lock().unwrap_or_else(PoisonError::into_inner).clone();
         let error = AppError::fault("internal", "haulm met a fault of its own; outputs are as they were, or the next run completes them")
             .with_fact("haulm", concat!(env!("CARGO_PKG_VERSION"), ", at the place below"))
@@ -83,7 +85,7 @@ pub fn run(arguments: Vec<OsString>) -> ExitCode {
     })
 }
 
-fn execute(arguments: Vec<OsString>, printer: &Printer) -> ExitCode {
+fn execute(arguments: Vec<OsString>, pages: PageServer, printer: &Printer) -> ExitCode {
     let parsed = args::command(printer.colour())
         .try_get_matches_from(arguments)
         .and_then(|matches| Cli::from_arg_matches(&matches));
@@ -94,7 +96,7 @@ fn execute(arguments: Vec<OsString>, printer: &Printer) -> ExitCode {
     start_log(&cli.global, printer);
     let name = cli.command.name();
     let cancel = Cancel::new();
-    let done = dispatch(cli, &cancel, printer);
+    let done = dispatch(cli, pages, &cancel, printer);
     let (printed, status) = match done {
         Ok(Outcome::Report(report)) => (printer.report(name, &report), u8::from(report.stopped)),
         Ok(Outcome::Text(text)) => (printer.text(&text), 0),
@@ -119,7 +121,12 @@ fn execute(arguments: Vec<OsString>, printer: &Printer) -> ExitCode {
     }
 }
 
-fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, AppError> {
+fn dispatch(
+    cli: Cli,
+    pages: PageServer,
+    cancel: &Cancel,
+    printer: &Printer,
+) -> Result<Outcome, AppError> {
     let common = Common {
         threads: cli.global.threads.map(|count| usize::from(count.get())),
         memory_mib: cli.global.memory.get(),
@@ -145,6 +152,7 @@ fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, App
         Command::Rate(args) => rate::run(*args, common),
         Command::New(args) => new::run(*args, common),
         Command::Picture(args) => picture::run(args, common, &meter),
+        Command::Page(args) => page::run(args, common, pages, printer),
         Command::Indices => lists::run(api::List::Indices),
         Command::Methods(args) => match args.crop {
             Some(crop) => api::compare_methods(&crop),

@@ -38,6 +38,13 @@ const LAYERS: &[(&str, &[&str])] = &[
             "format", "report", "app",
         ],
     ),
+    (
+        "web",
+        &[
+            "units", "finding", "key", "science", "job", "space", "zones", "map", "pipeline",
+            "format", "report", "app",
+        ],
+    ),
 ];
 
 /// What formulas must not know: files, clocks, the environment, logs, other programs.

@@ -29,7 +29,19 @@ pub fn read_map_job(path: &Path) -> Result<Checked<Settings>, JobError> {
 /// # Errors
 /// As [`read_map_job`].
 pub fn read_map_job_in(path: &Path, us: Option<bool>) -> Result<Checked<Settings>, JobError> {
-    resolve::map_job(&bytes_of(path)?, path, us, &text_bytes)
+    map_job_in(&bytes_of(path)?, path, us)
+}
+
+/// Resolves the text of a map job as [`read_map_job_in`] does that of a file.
+///
+/// # Errors
+/// [`JobError::Refused`] with every fault found.
+pub fn map_job_in(
+    bytes: &[u8],
+    path: &Path,
+    us: Option<bool>,
+) -> Result<Checked<Settings>, JobError> {
+    resolve::map_job(bytes, path, us, &text_bytes)
 }
 
 /// Reads the job file of one flat rate from hand readings: `[field]`, `[imagery]` and `[machine]` are not needed. `us`: US or metric units first for
