@@ -4,11 +4,13 @@ pub use crate::app::check_map::{CheckMapRequest, check_map};
 pub use crate::app::convert::{ConvertRequest, ConvertTo, convert};
 pub use crate::app::explain::{explain, findings_page};
 pub use crate::app::keys;
-pub use crate::app::lists::list;
+pub use crate::app::lists::{compare_methods, list};
 pub use crate::app::map::{check, inspect, map};
+pub use crate::app::names;
 pub use crate::app::new::new_job;
 pub use crate::app::picture::{DEFAULT_WIDTH, MOST_WIDTH, PictureRequest, Subject, picture};
 pub use crate::app::rate::rate;
 pub use crate::app::requests::{
     Common, DEFAULT_MEMORY_MIB, List, MapOptions, NewRequest, RateRequest,
 };
+pub use crate::app::stick::{CheckStickRequest, StickRequest, check_stick, stick};

@@ -4,7 +4,7 @@ use crate::app::decide::Decision;
 use crate::app::error::AppError;
 use crate::app::formats::Failed;
 use crate::app::{commit, formats, paper, record};
-use crate::finding::Finding;
+use crate::finding::{Finding, by_weight};
 use crate::format::payload::Payload;
 use crate::job::settings::Format;
 use jiff::Timestamp;
@@ -57,6 +57,7 @@ impl Decision {
             let told = failed.len();
             let mut all = decision.findings().to_vec();
             all.extend(failed.iter().map(Failed::finding));
+            by_weight(&mut all);
             let core = record_of(&decision, &all);
             let bytes = serde_json::to_vec(&Value::Object(core.clone())).unwrap_or_default();
             let map_id = commit::sha256_hex(&bytes)[..6].to_owned();
@@ -90,6 +91,11 @@ impl Decision {
         let paper = paper::files(&files.decision.outcome, &files.paper())?;
         files.payloads.extend(paper);
         Ok(files)
+    }
+
+    /// The record as it would be written now, without map id, outputs and time.
+    pub(crate) fn record(&self) -> Map<String, Value> {
+        record_of(self, self.findings())
     }
 
     /// The start of the image's day: an instant that does not change from run to run.

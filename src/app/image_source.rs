@@ -280,7 +280,7 @@ pub(crate) fn no_measurement(band: &BandFacts) -> Option<&'static str> {
     }
     // GDAL's complex types have no name in its Rust interface; reading them as real numbers would drop half of each without a word.
     (band.kind == "Unknown").then_some(
-        "holds numbers of no real type (complex ones?), of which nobody says what they measure",
+        "holds numbers of no real type (complex ones?), whose meaning is unknown",
     )
 }
 

@@ -8,16 +8,17 @@ use crate::app::commit::{CommitOptions, CommitReport, OutputFolder};
 use crate::app::decide::Decision;
 use crate::app::error::AppError;
 use crate::app::files::MapFiles;
-use crate::app::job::resolve::read_map_job;
+use crate::app::job::read_map_job;
 use crate::app::prepare::{Purpose, prepare, prepare_for};
 use crate::app::progress::Progress;
 use crate::app::requests::{Common, MapOptions};
 use crate::app::{commit, paper};
-use crate::finding::Finding;
+use crate::finding::{Finding, by_weight};
+use crate::job::settings::Format;
 use crate::report::draw::drawing::Drawing;
-use crate::report::model::Report;
+use crate::report::model::{Brief, Report};
 use crate::report::paper::Subject;
-use crate::report::summary;
+use crate::report::{brief, summary};
 use jiff::Timestamp;
 
 /// The true time as the record says it; `None` where a clock says what no calendar holds.
@@ -47,7 +48,12 @@ fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<MapFiles
 }
 
 /// What a finished run has to say.
-fn report(made: MapFiles, before: Vec<Finding>, written: Option<CommitReport>) -> Report {
+fn report(
+    made: MapFiles,
+    before: Vec<Finding>,
+    written: Option<CommitReport>,
+    next: Brief,
+) -> Report {
     let inner = made.decision.prepared.inner();
     let settings = made.decision.settings();
     let facts = summary::Facts {
@@ -63,6 +69,10 @@ fn report(made: MapFiles, before: Vec<Finding>, written: Option<CommitReport>) -
         made.map_id,
         if made.stopped { ": NOT FOR USE" } else { "" }
     );
+    let brief = Brief {
+        rows: brief::rows_of_map(&facts, made.decision.outcome()),
+        ..next
+    };
     let blocks = summary::blocks(&facts, made.decision.outcome(), made.decision.file_totals());
     let mut json = made.core;
     json.insert("map_id".to_owned(), serde_json::json!(made.map_id));
@@ -72,8 +82,10 @@ fn report(made: MapFiles, before: Vec<Finding>, written: Option<CommitReport>) -
         .map(|done| (done.written, done.findings))
         .unwrap_or_default();
     findings.extend(of_writing);
+    by_weight(&mut findings);
     Report {
         title,
+        brief: Some(brief),
         blocks,
         json: serde_json::Value::Object(json),
         findings,
@@ -89,10 +101,11 @@ fn report(made: MapFiles, before: Vec<Finding>, written: Option<CommitReport>) -
 pub fn map(job: &Path, options: &MapOptions, progress: &dyn Progress) -> Result<Report, AppError> {
     let common = &options.common;
     progress.start("reading the job", 0);
-    let folder = match &options.output {
-        Some(folder) => folder.clone(),
-        None => read_map_job(job)?.value.output.folder,
-    };
+    let settings = read_map_job(job)?.value;
+    let folder = options.output.clone().unwrap_or(settings.output.folder);
+    if !options.overwrite {
+        commit::of_another_job(&folder, job, &settings.field.name)?;
+    }
     let commit_options = CommitOptions {
         overwrite: options.overwrite,
         cancel: common.cancel.clone(),
@@ -120,7 +133,24 @@ pub fn map(job: &Path, options: &MapOptions, progress: &dyn Progress) -> Result<
             .map_err(|error| AppError::of_commit(error, &common.cancel))?,
         None => commit::dry_run(&folder, &files, &commit_options)?,
     };
-    Ok(report(made, before, Some(done)))
+    let loaded = [Format::Iso11783, Format::Shapefile]
+        .map(|format| settings.output.formats.contains(&format));
+    let next = if options.dry_run {
+        vec![format!(
+            "Nothing was written; write it: haulm map {}",
+            job.display()
+        )]
+    } else if made.stopped {
+        Vec::new()
+    } else {
+        brief::next_of_map(made.decision.outcome(), &made.findings, loaded.into())
+    };
+    let next = Brief {
+        next,
+        folder: Some(folder.display().to_string()),
+        ..Brief::default()
+    };
+    Ok(report(made, before, Some(done), next))
 }
 
 /// Does everything that [`map`] does but write.
@@ -129,7 +159,19 @@ pub fn map(job: &Path, options: &MapOptions, progress: &dyn Progress) -> Result<
 /// As [`map`].
 pub fn check(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Report, AppError> {
     let made = make(job, common, progress)?;
-    Ok(report(made, Vec::new(), None))
+    let next = if made.stopped {
+        Vec::new()
+    } else {
+        vec![
+            format!("Write the map: haulm map {}", job.display()),
+            brief::LABEL.to_owned(),
+        ]
+    };
+    let next = Brief {
+        next,
+        ..Brief::default()
+    };
+    Ok(report(made, Vec::new(), None, next))
 }
 
 /// A figure of a job's paper, computed anew and written nowhere: the figure, the map id, what was noticed, and whether a finding stops the map.
@@ -158,7 +200,8 @@ pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<R
     let inner = prepared.inner();
     let mut findings = inner.findings.clone();
     findings.extend_from_slice(&inner.of_bands);
-    let findings = accept(&inner.settings.accept, findings);
+    let mut findings = accept(&inner.settings.accept, findings);
+    by_weight(&mut findings);
     let facts = summary::Facts {
         settings: &inner.settings,
         ground: &inner.ground,
@@ -210,6 +253,12 @@ pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<R
     let stopped = findings.iter().any(Finding::stops);
     Ok(Report {
         title: format!("{}, before any rate", inner.settings.field.name),
+        brief: Some(brief::of_inspection(
+            &facts,
+            &inner.looked,
+            &files,
+            &job.display().to_string(),
+        )),
         blocks,
         json,
         findings,

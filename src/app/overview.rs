@@ -129,17 +129,38 @@ pub(crate) fn index_overview(
     Ok(None)
 }
 
-/// Samples the index over a rectangle of the plane.
-fn sampled(
+/// Bands as they were taken, thinned and laid upright on the working plane.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct BandOverview {
+    /// Upper left corner on the plane. \[m\]
+    pub(crate) corner: (f64, f64),
+    /// Side of a sample. \[m\]
+    pub(crate) step: f64,
+    /// Samples across.
+    pub(crate) cols: usize,
+    /// Samples down.
+    pub(crate) rows: usize,
+    /// Values row by row, a list a band; NaN where there is none.
+    pub(crate) bands: Vec<Vec<f64>>,
+}
+
+/// Samples the bands over a rectangle of the plane, with at most so many samples along its longer side; `None` where rectangle and image do not meet, for single
+/// readings, and where more than `most_pixels` would be read.
+///
+/// # Errors
+/// When the image cannot be read or the plane not be carried into it.
+pub(crate) fn band_overview(
     image: &Image,
     ground: &Ground,
     bounds: Rect<f64>,
-) -> Result<Option<IndexOverview>, AppError> {
+    most: f64,
+    most_pixels: usize,
+) -> Result<Option<BandOverview>, AppError> {
     let Canopy::Raster(stack) = &image.stack else {
         return Ok(None);
     };
     let lattice = stack.lattice();
-    let step = ground.pixel.max(bounds.width().max(bounds.height()) / MOST);
+    let step = ground.pixel.max(bounds.width().max(bounds.height()) / most);
     let (cols, rows) = (
         (libm::ceil(bounds.width() / step) as usize).max(1),
         (libm::ceil(bounds.height() / step) as usize).max(1),
@@ -186,17 +207,15 @@ fn sampled(
         rows: r.1 - r.0,
     };
     // A large image is not decoded a second time for a picture: cells show it as well.
-    if window.is_empty() || window.len() > MOST_PIXELS {
+    if window.is_empty() || window.len() > most_pixels {
         return Ok(None);
     }
     let overview = stack
-        .overview(window, 2 * MOST as i64)
+        .overview(window, 2 * most as i64)
         .map_err(|error| StepError::from(ScanError::from(error)))?;
     let slots = stack.slots();
-    let mut bands = vec![vec![f64::NAN; cols]; slots];
+    let mut bands = vec![vec![f64::NAN; cols * rows]; slots];
     let mut one = vec![f64::NAN; slots];
-    let mut values = Vec::with_capacity(cols * rows);
-    let mut line = vec![f64::NAN; cols];
     for row in 0..rows {
         for col in 0..cols {
             let (x, y) = place(
@@ -205,11 +224,43 @@ fn sampled(
             );
             overview.at(x, y, &mut one);
             for (band, value) in bands.iter_mut().zip(&one) {
-                band[col] = *value;
+                band[row * cols + col] = *value;
             }
         }
-        let slices: Vec<&[f64]> = bands.iter().map(Vec::as_slice).collect();
-        image.index.evaluate(&slices, &mut line);
+    }
+    Ok(Some(BandOverview {
+        corner,
+        step,
+        cols,
+        rows,
+        bands,
+    }))
+}
+
+/// Samples the index over a rectangle of the plane.
+fn sampled(
+    image: &Image,
+    ground: &Ground,
+    bounds: Rect<f64>,
+) -> Result<Option<IndexOverview>, AppError> {
+    let Some(sampled) = band_overview(image, ground, bounds, MOST, MOST_PIXELS)? else {
+        return Ok(None);
+    };
+    let BandOverview {
+        corner,
+        step,
+        cols,
+        rows,
+        bands,
+    } = sampled;
+    let mut values = Vec::with_capacity(cols * rows);
+    let mut line = vec![f64::NAN; cols];
+    for row in 0..rows {
+        let slices: Vec<&[f64]> = bands
+            .iter()
+            .map(|band| &band[row * cols..(row + 1) * cols])
+            .collect();
+        image.rows.evaluate(&slices, &mut line);
         values.extend_from_slice(&line);
     }
     // In the field is what lies at least half in the boundary.

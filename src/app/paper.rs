@@ -69,7 +69,7 @@ pub(crate) struct Context<'a> {
 /// Calls `work` with everything that the paper is made of.
 ///
 /// # Errors
-/// When the plane cannot be carried into longitude and latitude.
+/// When the plane cannot be transformed to longitude and latitude.
 pub(crate) fn with_paper<T>(
     outcome: &Outcome,
     context: &Context<'_>,

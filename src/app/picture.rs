@@ -79,6 +79,7 @@ pub fn picture(request: &PictureRequest, progress: &dyn Progress) -> Result<Repo
     let json = serde_json::json!({ "map_id": map_id, "what": request.subject.word(), "file": request.output.display().to_string(), "bytes": size });
     Ok(Report {
         title: drawing.title.clone(),
+        brief: None,
         blocks: vec![Block::rows(
             "",
             vec![Row::new(

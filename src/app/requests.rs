@@ -18,6 +18,8 @@ pub struct Common {
     pub memory_mib: u64,
     /// Whether inputs may be read over the network.
     pub network: bool,
+    /// Whether people read US units first; as the job's own amounts when not given.
+    pub us_units: Option<bool>,
     /// What may end the run.
     pub cancel: Cancel,
 }
@@ -28,6 +30,7 @@ impl Default for Common {
             threads: None,
             memory_mib: DEFAULT_MEMORY_MIB,
             network: false,
+            us_units: None,
             cancel: Cancel::new(),
         }
     }
@@ -136,6 +139,16 @@ pub struct NewRequest {
     pub maximum: Option<String>,
     /// Working width of the spreader.
     pub working_width: Option<String>,
+    /// Method; the yield response when not given.
+    pub method: Option<String>,
+    /// Width of strips that are drawn as lines.
+    pub strip_width: Option<String>,
+    /// Filter that picks one field of several.
+    pub filter: Option<String>,
+    /// Whether each field of the boundary becomes a job; `job` is the folder then.
+    pub all: bool,
+    /// Column that names the fields.
+    pub name_column: Option<String>,
     /// Product of the shipped table.
     pub product: Option<String>,
     /// Whether an existing job file may be replaced.

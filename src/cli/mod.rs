@@ -1,6 +1,7 @@
 //! The command line: arguments, one file a command, printing.
 
 pub mod args;
+mod brief;
 mod check;
 mod completions;
 mod convert;
@@ -8,15 +9,18 @@ mod environment;
 mod explain;
 mod inspect;
 mod keys;
+mod known;
 mod layout;
 mod lists;
 mod manual;
 mod map;
 mod new;
+mod page;
 mod picture;
 pub mod printer;
 mod progress;
 mod rate;
+mod stick;
 
 use std::ffi::OsString;
 use std::io;
@@ -29,9 +33,11 @@ use crate::app::api;
 use crate::app::api::Common;
 use crate::app::cancel::Cancel;
 use crate::app::error::AppError;
-use crate::cli::args::{Cli, Command, Global};
+use crate::app::page::PageServer;
+use crate::cli::args::{Cli, Command, Global, UnitSystem};
 use crate::cli::printer::Printer;
 use crate::cli::progress::Meter;
+use crate::finding::by_weight;
 use crate::report::model::Report;
 
 /// Exit status of a fault of haulm, and of misuse.
@@ -45,8 +51,8 @@ enum Outcome {
     Text(String),
 }
 
-/// Runs the command that the arguments ask for and says how it went: 0 done, 1 refused or stopped, 2 misuse or fault, 130 and 143 for signals.
-pub fn run(arguments: Vec<OsString>) -> ExitCode {
+/// Runs the command that the arguments ask for, with the server of the page that `main` knows, and says how it went: 0 done, 1 refused or stopped, 2 misuse or fault, 130 and 143 for signals.
+pub fn run(arguments: Vec<OsString>, pages: PageServer) -> ExitCode {
     let place = std::sync::Arc::new(Mutex::new(String::new()));
     let noted = std::sync::Arc::clone(&place);
     std::panic::set_hook(Box::new(move |fault| {
@@ -69,7 +75,7 @@ pub fn run(arguments: Vec<OsString>) -> ExitCode {
             .map_or(FAULT, |()| error.exit_status())
             .into();
     }
-    std::panic::catch_unwind(|| execute(arguments, &printer)).unwrap_or_else(|_| {
+    std::panic::catch_unwind(|| execute(arguments, pages, &printer)).unwrap_or_else(|_| {
         let text = place.lock().unwrap_or_else(PoisonError::into_inner).clone();
         let error = AppError::fault("internal", "haulm met a fault of its own; outputs are as they were, or the next run completes them")
             .with_fact("haulm", concat!(env!("CARGO_PKG_VERSION"), ", at the place below"))
@@ -79,7 +85,7 @@ pub fn run(arguments: Vec<OsString>) -> ExitCode {
     })
 }
 
-fn execute(arguments: Vec<OsString>, printer: &Printer) -> ExitCode {
+fn execute(arguments: Vec<OsString>, pages: PageServer, printer: &Printer) -> ExitCode {
     let parsed = args::command(printer.colour())
         .try_get_matches_from(arguments)
         .and_then(|matches| Cli::from_arg_matches(&matches));
@@ -90,7 +96,7 @@ fn execute(arguments: Vec<OsString>, printer: &Printer) -> ExitCode {
     start_log(&cli.global, printer);
     let name = cli.command.name();
     let cancel = Cancel::new();
-    let done = dispatch(cli, &cancel, printer);
+    let done = dispatch(cli, pages, &cancel, printer);
     let (printed, status) = match done {
         Ok(Outcome::Report(report)) => (printer.report(name, &report), u8::from(report.stopped)),
         Ok(Outcome::Text(text)) => (printer.text(&text), 0),
@@ -115,11 +121,17 @@ fn execute(arguments: Vec<OsString>, printer: &Printer) -> ExitCode {
     }
 }
 
-fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, AppError> {
+fn dispatch(
+    cli: Cli,
+    pages: PageServer,
+    cancel: &Cancel,
+    printer: &Printer,
+) -> Result<Outcome, AppError> {
     let common = Common {
         threads: cli.global.threads.map(|count| usize::from(count.get())),
         memory_mib: cli.global.memory.get(),
         network: cli.global.network,
+        us_units: cli.global.units.map(|system| system == UnitSystem::Us),
         cancel: cancel.clone(),
     };
     let meter = Meter::new(printer.meter(cli.global.quiet));
@@ -134,23 +146,39 @@ fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, App
     let report = match cli.command {
         Command::Map(args) => map::run(args, common, &meter),
         Command::Check(args) => check::run(*args, &common, &meter),
+        Command::Stick(args) => stick::run(args, common, &meter),
         Command::Convert(args) => convert::run(*args, common),
         Command::Inspect(args) => inspect::run(&args, &common, &meter),
         Command::Rate(args) => rate::run(*args, common),
         Command::New(args) => new::run(*args, common),
         Command::Picture(args) => picture::run(args, common, &meter),
+        Command::Page(args) => page::run(args, common, pages, printer),
         Command::Indices => lists::run(api::List::Indices),
-        Command::Methods => lists::run(api::List::Methods),
+        Command::Methods(args) => match args.crop {
+            Some(crop) => api::compare_methods(&crop),
+            None => lists::run(api::List::Methods),
+        },
         Command::Crops => lists::run(api::List::Crops),
         Command::Products => lists::run(api::List::Products),
         Command::Explain(args) if args.markdown => return Ok(Outcome::Text(api::findings_page())),
         Command::Explain(args) => explain::run(&args),
         Command::Keys(args) => return keys::run(&args),
         Command::Completions(args) => return Ok(Outcome::Text(completions::of(args.shell)?)),
+        Command::Options => {
+            let mut whole = args::command(printer.colour());
+            whole.build();
+            let text = whole
+                .find_subcommand_mut("options")
+                .map(|options| options.render_help().ansi().to_string());
+            return Ok(Outcome::Text(text.unwrap_or_default()));
+        }
         Command::Manual(args) => manual::run(&args),
     };
     meter.finish();
-    report.map(|report| Outcome::Report(Box::new(report)))
+    report.map(|mut report| {
+        by_weight(&mut report.findings);
+        Outcome::Report(Box::new(report))
+    })
 }
 
 /// Logs are for those who work on haulm: off unless asked for.

@@ -502,7 +502,7 @@ fn exclusion_apart(
         let text = format!(
             "{file}: this exclusion lies outside the field, but with longitude and latitude swapped it would lie in it: mend the file, or the ground gets its rate"
         );
-        return Some(Finding::stop(codes::FIELD_EXCLUDE_APART, text));
+        return Some(Finding::stop(codes::FIELD_EXCLUDE_APART, text).with_figure("swapped"));
     }
     let far = shapes
         .iter()

@@ -7,7 +7,7 @@ use crate::pipeline::rates::Rated;
 use crate::pipeline::reference::Reference;
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::Totals;
-use crate::science::methods::Method;
+use crate::units::{NRate, Yield};
 use jiff::civil::Date;
 
 /// Fewer growing days than this stop a map: response indices are all close to 1.
@@ -29,15 +29,16 @@ pub fn unseen(totals: &Totals) -> Option<Finding> {
         Some(Finding::stop(
             codes::IMAGE_UNSEEN,
             format!(
-                "{:.1} % of the field was not seen, more than a quarter: a field rate on so much ground is no map; use another image",
+                "{:.1} % of the field has no image, more than a quarter: a field rate on so much ground is no map; use another image",
                 100.0 * totals.unseen_share
             ),
-        ))
+        )
+        .with_figure(format!("{:.1} %", 100.0 * totals.unseen_share)))
     } else if totals.unseen_share > 0.0 {
         Some(Finding::note(
             codes::IMAGE_UNSEEN_PART,
             format!(
-                "{:.1} % of the field was not seen and gets its stated rate",
+                "{:.1} % of the field has no image and gets its stated rate",
                 100.0 * totals.unseen_share
             ),
         ))
@@ -46,35 +47,37 @@ pub fn unseen(totals: &Totals) -> Option<Finding> {
     }
 }
 
-/// Stops a map whose mean lies far from the grower's usual rate.
-pub fn usual(rule: &RateRules, totals: &Totals) -> Option<Finding> {
+/// Says where a map's mean lies far from the grower's usual rate.
+pub fn usual(rule: &RateRules, output: &Output, totals: &Totals) -> Option<Finding> {
     let usual = rule.usual?;
     let mean = totals.mean_rate;
-    (mean < usual * 0.5 || mean > usual * 1.5).then(|| {
-        Finding::stop(
-            codes::RATE_USUAL,
-            format!(
-                "the field's mean rate {:.1} kg N/ha ({:.1} lb N/ac) lies outside half to one and a half times the usual {:.1} kg N/ha ({:.1} lb N/ac): check strip, method and units before spreading",
-                mean.get(),
-                mean.as_lb_per_ac(),
-                usual.get(),
-                usual.as_lb_per_ac()
-            ),
-        )
-    })
+    (mean < usual * 0.5 || mean > usual * 1.5).then(|| far_from_usual(rule, mean, output.us_units))
+}
+
+/// A mean or flat rate outside half to one and a half times the usual one: a stop where the job says that the usual rate is the one in question.
+pub fn far_from_usual(rule: &RateRules, mean: NRate, us: bool) -> Finding {
+    let usual = rule.usual.unwrap_or(NRate::ZERO).told(us);
+    let told = format!(
+        "mean {} is outside half to one and a half times the usual {usual}: check strip or readings, method and units before you apply it",
+        mean.told(us)
+    );
+    if rule.usual_is_this_pass {
+        Finding::stop(codes::RATE_USUAL, told).with_figure(mean.told(us))
+    } else {
+        Finding::caution(codes::RATE_USUAL, told)
+    }
 }
 
 /// Says how much canopy the season's limit holds back.
-pub fn season_limit(rule: &RateRules, totals: &Totals) -> Option<Finding> {
+pub fn season_limit(rule: &RateRules, output: &Output, totals: &Totals) -> Option<Finding> {
     (rule.season_limit.is_some() && rule.maximum < rule.maximum_written && totals.held_share > 0.0)
         .then(|| {
             Finding::caution(
                 codes::RATE_SEASON_HELD,
                 format!(
-                    "{:.1} % of the canopy asks for more than the {:.1} ({:.1} lb N/ac) that the season's limit leaves and is held to it",
+                    "{:.1} % of the canopy asks for more than the {} that the season's limit leaves and is limited to it",
                     100.0 * totals.held_share,
-                    rule.maximum,
-                    rule.maximum.as_lb_per_ac()
+                    rule.maximum.told(output.us_units)
                 ),
             )
         })
@@ -86,7 +89,7 @@ pub fn thin(rated: &Rated, totals: &Totals) -> Option<Finding> {
         Finding::note(
             codes::RATE_THIN,
             format!(
-                "{:.1} % of the field is thin (index below {:.3}): lack of nitrogen is not the likely reason there; go and look",
+                "{:.1} % of the field is a poor stand (index below {:.3}): lack of nitrogen is not the likely reason there; go and look",
                 100.0 * totals.thin_share,
                 rated.thin_below
             ),
@@ -108,7 +111,7 @@ pub fn no_money(response: &Response) -> Option<Finding> {
         Finding::note(
             codes::MONEY_NONE,
             format!(
-                "the method {} foretells no yield, so that no gain can be told; prices {}",
+                "the method {} predicts no yield, so that no gain can be given; prices {}",
                 response.name(),
                 if response.economic.is_some() {
                     "set the economic optimum and nothing else"
@@ -121,17 +124,24 @@ pub fn no_money(response: &Response) -> Option<Finding> {
 }
 
 /// Says where the curve and the greatest yield cannot both be right: an amount in the wrong unit looks like a field that needs nothing.
-pub fn yields(response: &Response, totals: &Totals) -> Option<Finding> {
+pub fn yields(
+    response: &Response,
+    crop: &Crop,
+    output: &Output,
+    totals: &Totals,
+) -> Option<Finding> {
     let (yields, (without, _)) = (response.yields()?, totals.yields?);
     let most = yields.maximum_yield;
+    let grain = |grain: Yield| grain.told(output.us_units, crop.lb_per_bu);
     if totals.capped_without_share > 0.5 {
         let told = format!(
-            "{:.0} % of the canopy reaches the maximum yield of {:.2} t/ha without more nitrogen by the curve, and so gets nothing for it: check maximum yield, curve and growing days, and their units",
+            "{:.0} % of the canopy reaches the maximum yield of {} without more nitrogen by the curve, and so gets nothing for it: check maximum yield, curve and growing days, and their units",
             100.0 * totals.capped_without_share,
-            most.get() / 1000.0
+            grain(most)
         );
         Some(if totals.capped_without_share > NO_MAP {
             Finding::stop(codes::RATE_AT_MAXIMUM, told)
+                .with_figure(format!("{:.0} %", 100.0 * totals.capped_without_share))
         } else {
             Finding::caution(codes::RATE_AT_MAXIMUM, told)
         })
@@ -139,9 +149,9 @@ pub fn yields(response: &Response, totals: &Totals) -> Option<Finding> {
         Some(Finding::caution(
             codes::RATE_FAR_BELOW,
             format!(
-                "by the curve the canopy yields {:.2} t/ha without more nitrogen, less than a tenth of the maximum {:.2} t/ha: check maximum yield, curve and growing days, and their units",
-                without.get() / 1000.0,
-                most.get() / 1000.0
+                "by the curve the canopy yields {} without more nitrogen, less than a tenth of the maximum {}: check maximum yield, curve and growing days, and their units",
+                grain(without),
+                grain(most)
             ),
         ))
     } else {
@@ -160,15 +170,7 @@ pub fn direction(
         let method = response.method(f64::NAN);
         let words = match &method {
             _ if rated.model.blend.is_some() => &judge_share::direction(rated.model.blend, rated),
-            Method::Flat(_) => "one rate for all canopy",
-            Method::Visible(_) => {
-                "paler patches get more; ground that looks like the strip still gets what the line says, 50 to 60 lb N/ac by the published ones"
-            }
-            method if method.falls_with_index() => "paler patches get more",
-            Method::SquareRoot(_) | Method::ClassTable(_) => {
-                "paler patches get more, down to where the method backs off: the palest get less again"
-            }
-            _ => "greener patches get more: the ramp rises with what it is read by",
+            method => method.direction(),
         };
         return vec![Finding::note(
             codes::RATE_DIRECTION,
@@ -217,23 +219,13 @@ pub fn method(response: &Response) -> Vec<Finding> {
         ));
     }
     let method = response.method(f64::NAN);
-    if let Method::LinearRamp(ramp) = &method
-        && ramp.at_low < ramp.at_high
-    {
+    if let Some(rises) = method.rises() {
         findings.push(Finding::caution(
             codes::METHOD_RISING,
-            format!(
-                "the ramp rises: {:.1} at {} and {:.1} at {}, so that the best ground gets most; look whether that is meant",
-                ramp.at_low, ramp.low, ramp.at_high, ramp.high
-            ),
+            format!("{rises}, so that the best ground gets most; look whether that is meant"),
         ));
     }
-    let dead_band = match &method {
-        Method::SquareRoot(root) => Some(root.dead_band),
-        Method::Quadratic(curve) => Some(curve.dead_band),
-        _ => None,
-    };
-    if let Some(band) = dead_band.filter(|band| *band < 0.02) {
+    if let Some(band) = method.dead_band().filter(|band| *band < 0.02) {
         findings.push(Finding::caution(
             codes::METHOD_STEEP,
             format!(
@@ -288,16 +280,12 @@ pub fn made_for(response: &Response, told: &Told<'_>) -> Vec<Finding> {
                 ));
             }
             (None, Some(here)) => {
-                findings.push(Finding::note(code, format!("nobody says which {what} the numbers of [response] were made for; the job's is \"{here}\"")));
+                findings.push(Finding::note(code, format!("the {what} that the numbers of [response] were made for is unknown; the job's is \"{here}\"")));
             }
             _ => {}
         }
     }
-    let meter = match response.method(f64::NAN) {
-        Method::Quadratic(_) => Some("a leaf chlorophyll meter"),
-        Method::Chlorophyll(_) => Some("a chlorophyll index at 590 nm"),
-        _ => None,
-    };
+    let meter = response.method(f64::NAN).about().instrument;
     if let (Some(meter), Some(index)) = (meter, told.index) {
         findings.push(Finding::caution(
             codes::METHOD_INDEX,
@@ -314,14 +302,15 @@ pub fn growing_days(crop: &Crop, days: f64) -> Vec<Finding> {
         findings.push(Finding::stop(
             codes::SEASON_EARLY,
             format!("only {days} growing days since planting: below {LEAST_DAYS:.0} every response index is close to 1 and says nothing; sense again later"),
-        ));
+        )
+        .with_figure(format!("{days} d")));
     } else if let Some((low, high)) = crop
         .window_days
         .filter(|(low, high)| days < *low || days > *high)
     {
         findings.push(Finding::caution(
             codes::SEASON_WINDOW,
-            format!("{days} growing days lie outside {low:.0} to {high:.0}, where the index foretells the yield of {} best", crop.name),
+            format!("{days} growing days lie outside {low:.0} to {high:.0}, where the index predicts the yield of {} best", crop.name),
         ));
     }
     if days > MOST_DAYS {
@@ -371,6 +360,7 @@ pub fn below_one(reference: &Reference) -> Option<Finding> {
             codes::REFERENCE_BELOW,
             format!("the strip is paler than the crop beside it: response index {ratio:.3} (95 %: {low:.3} to {high:.3}) lies wholly below 1; look whether strip, image and names are right"),
         )
+        .with_figure(format!("{ratio:.3}"))
     })
 }
 
@@ -399,14 +389,14 @@ pub fn uncertainties(
     {
         findings.push(Finding::caution(
             codes::REFERENCE_RATIO_TOTAL,
-            format!("by the strip's ratio instead of its level seen ground would get {} instead of {}{}: where the strip lies decides; look whether its place stands for the field", n(other), n(base), by_how_much(other, 0)),
+            format!("by the strip's ratio instead of its level ground with image would get {} instead of {}{}: where the strip lies decides; look whether its place stands for the field", n(other), n(base), by_how_much(other, 0)),
         ));
     }
     for (other, what) in totals.n_kg_by_inset.iter().zip(["less", "more"]) {
         if let Some(other) = other.filter(|other| moves(*other, 0.05)) {
             findings.push(Finding::caution(
                 codes::REFERENCE_INSET_TOTAL,
-                format!("with {what} inset (or reach) of the strips seen ground would get {} instead of {}{}", n(other), n(base), by_how_much(other, 1)),
+                format!("with {what} inset (or reach) of the strips ground with image would get {} instead of {}{}", n(other), n(base), by_how_much(other, 1)),
             ));
         }
     }
@@ -417,7 +407,7 @@ pub fn uncertainties(
         findings.push(Finding::note(
             codes::REFERENCE_DROPPED_TOTAL,
             format!(
-                "without leaving segments out seen ground would get {} instead of {}{}",
+                "without leaving segments out ground with image would get {} instead of {}{}",
                 n(other),
                 n(base),
                 by_how_much(other, 1)
@@ -470,14 +460,12 @@ pub fn dates(taken: Date, application: &Application) -> Option<Finding> {
                 "the image of {} is {days} days old on {applied}, more than {}: the crop has moved on; sense again",
                 taken, application.maximum_image_age
             ),
-        ))
+        )
+        .with_figure(format!("{days} d")))
     } else if days < 0 {
         Some(Finding::caution(
             codes::APPLICATION_BEFORE,
-            format!(
-                "the application on {applied} lies before the image of {}",
-                taken
-            ),
+            format!("the application on {applied} lies before the image of {taken}"),
         ))
     } else {
         None

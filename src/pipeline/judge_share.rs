@@ -8,7 +8,6 @@ use crate::pipeline::rates::Rated;
 use crate::pipeline::share::{Measured, per_hundred};
 use crate::pipeline::totals::ByShare;
 use crate::science::blend::Blend;
-use crate::science::methods::Method;
 use crate::science::monte_carlo::uses_reference;
 
 /// Below this share of nitrogen, most of what is pale is pale for another reason.
@@ -23,9 +22,9 @@ pub fn direction(blend: Option<Blend>, rated: &Rated) -> String {
             "each cell is compared with the strip: paler patches get more".to_owned()
         }
         share if share <= 0.0 => {
-            let words = match &rated.model.method {
-                Method::YieldResponse(_) => "greener patches get more",
-                _ => which_get_more(rated),
+            let words = match rated.model.method.yields() {
+                Some(_) => "greener patches get more",
+                None => which_get_more(rated),
             };
             format!("every cell gets the field's response index: {words}")
         }
@@ -45,7 +44,7 @@ pub fn totals_by_share(output: &Output, totals: &ByShare) -> String {
             format!(", {} by the measured share", n(kg))
         });
         format!(
-            " (exact totals of seen ground: {} by each cell, {} by the whole field{measured})",
+            " (exact totals of ground with image: {} by each cell, {} by the whole field{measured})",
             n(totals.each_cell),
             n(whole)
         )
@@ -78,7 +77,7 @@ pub fn finding_of(
     let n = |kg: f64| output.nitrogen(kg);
     let ways = match (totals.whole_field, totals.measured) {
         (Some(whole), Some(own)) => format!(
-            "; seen ground gets {}, {}, {} by each cell, by the whole field, by this share",
+            "; ground with image gets {}, {}, {} by each cell, by the whole field, by this share",
             n(totals.each_cell),
             n(whole),
             n(own)

@@ -53,7 +53,8 @@ pub fn answer(
                 findings.push(Finding::stop(
                     codes::RESPONSE_STATED_RATIO,
                     format!("response.maximum_ratio = {value} is stated, but {told} is not significantly above 1: ground that is pale for other reasons would get nitrogen that the strip shows no need of; leave the number out"),
-                ));
+                )
+                .with_figure(format!("{value}")));
             }
         }
         Some(Answer::Doubtful) => findings.push(Finding::caution(
@@ -90,6 +91,7 @@ pub fn unclear(ratio: f64, low: f64, high: f64) -> Option<Finding> {
             codes::REFERENCE_UNCLEAR,
             format!("the response index {ratio:.3} has a 95 % interval of {low:.3} to {high:.3}, wider than {WIDEST} or reaching to 0: the strip does not tell what nitrogen does here; look whether it is one even stand all along, and take another strip, image or readings"),
         )
+        .with_figure(format!("{ratio:.3}"))
     })
 }
 

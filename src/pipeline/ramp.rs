@@ -1,53 +1,16 @@
 //! One flat rate from a nitrogen ramp: what was asked, what comes out, and what the user must know of it.
 
-use crate::finding::{Acceptance, Finding, codes};
-use crate::job::settings::{Application, ProductFacts, RateRules};
-use crate::pipeline::ramp_image::RampImage;
+use crate::finding::{Finding, codes};
+pub use crate::job::settings::ramp::RampSettings;
 use crate::science::ramp::{RampAnswer, RampFits, fit_ramp};
-use crate::science::response_curve::{CurveError, PlateauFit, PlateauShape, Point};
+use crate::science::response_curve::{CurveError, PlateauFit, PlateauShape};
 use crate::science::yield_response::round_to_step;
-use crate::units::{NRate, Product, RateUnit};
-use jiff::civil::Date;
+use crate::units::NRate;
 
 /// NDVI above which more nitrogen hardly shows. Common practice, no source.
 const SATURATED: f64 = 0.85;
 /// Readings below which a fit of three numbers says little. Ours.
 const FEW: usize = 6;
-
-/// A job of one flat rate from a ramp, resolved.
-#[derive(Clone, Debug)]
-pub struct RampSettings {
-    /// `field.name`, if given.
-    pub name: Option<String>,
-    /// `reference.ramp`: its readings; none yet when they are to be measured on an image.
-    pub readings: Vec<Point>,
-    /// Where the steps are to be measured, when `reference.ramp` names polygons.
-    pub image: Option<Box<RampImage>>,
-    /// `reference.ramp_index`, else `imagery.index`, if either is given.
-    pub index: Option<String>,
-    /// `reference.ramp_model`.
-    pub model: PlateauShape,
-    /// `rate.applied_before`: what the field beside the ramp got so far, counted as the ramp's rates are; `None` when not given.
-    pub applied: Option<NRate>,
-    /// `response.applied_since_sensing`.
-    pub applied_since_sensing: NRate,
-    /// Sensing date.
-    pub sensed: Option<Date>,
-    /// `[rate]`.
-    pub rate: RateRules,
-    /// `[product]`.
-    pub product: Option<Product>,
-    /// What more is known of it.
-    pub product_facts: ProductFacts,
-    /// `[application]`.
-    pub application: Application,
-    /// `[[accept]]`: code and who accepted it.
-    pub accept: Vec<(String, Acceptance)>,
-    /// Unit that the product (or, without one, nitrogen) is shown in.
-    pub unit: RateUnit,
-    /// Whether people's numbers are in US units.
-    pub us_units: bool,
-}
 
 /// Why a ramp gives no rate.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -132,16 +95,14 @@ pub fn ramp_rate(settings: &RampSettings) -> Result<RampOutcome, RampError> {
 }
 
 /// Both systems of units, in a sentence.
-fn both(rate: NRate) -> String {
-    format!(
-        "{:.1} kg N/ha ({:.1} lb N/ac)",
-        rate.get(),
-        rate.as_lb_per_ac()
-    )
+/// A rate in both systems, the one that people read first.
+fn both(us: bool, rate: NRate) -> String {
+    format!("{} ({})", rate.told(us), rate.told(!us))
 }
 
 /// Says everything that can be said of a ramp.
-pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<Finding>) {
+pub fn judge(settings: &RampSettings, outcome: &RampOutcome) -> Vec<Finding> {
+    let mut findings = Vec::new();
     if settings.applied.is_none() {
         findings.push(Finding::note(
             codes::RAMP_APPLIED,
@@ -159,15 +120,15 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<
     }
     let top = outcome.fits.top;
     match outcome.answer {
-        RampAnswer::Plateau(fit) => plateau(settings, outcome, &fit, findings),
+        RampAnswer::Plateau(fit) => findings.extend(plateau(settings, outcome, &fit)),
         RampAnswer::NoPlateau => findings.push(Finding::stop(
             codes::RAMP_NO_PLATEAU,
             format!(
                 "no plateau: the index still rises at the ramp's greatest rate, {} ({}), so the need is at least that and nothing says how much more; look again later, or lay a ramp that reaches further",
-                both(top),
+                both(settings.us_units, top),
                 settings.model.name()
             ),
-        )),
+        ).with_figure(top.told(settings.us_units))),
         RampAnswer::NoResponse => findings.push(Finding::note(
             codes::RAMP_NO_RESPONSE,
             format!(
@@ -183,7 +144,7 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<
                     "the index falls along the ramp, by {:.5} for each kg N/ha (95 %: {low:.5} to {high:.5}): look whether rates and readings are in the same order, and whether the crop was burnt",
                     -outcome.fits.linear.b
                 ),
-            ));
+            ).with_figure(format!("{:.5}", -outcome.fits.linear.b)));
         }
     }
     if let RampAnswer::NoResponse | RampAnswer::Falls = outcome.answer
@@ -193,10 +154,11 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<
             codes::RESPONSE_SPENT,
             format!(
                 "the least rate spends {} although the ramp shows no response",
-                both(outcome.rate)
+                both(settings.us_units, outcome.rate)
             ),
         ));
     }
+    findings
 }
 
 /// The interval of the rise, in words.
@@ -214,33 +176,29 @@ fn rise(outcome: &RampOutcome, model: PlateauShape) -> String {
     }
 }
 
-fn plateau(
-    settings: &RampSettings,
-    outcome: &RampOutcome,
-    fit: &PlateauFit,
-    findings: &mut Vec<Finding>,
-) {
+fn plateau(settings: &RampSettings, outcome: &RampOutcome, fit: &PlateauFit) -> Vec<Finding> {
+    let mut findings = Vec::new();
     let rate = rate_for(settings, fit.join);
     if fit.join_high.is_none() {
         findings.push(Finding::caution(
             codes::RAMP_OPEN,
             format!(
                 "a plateau that starts at the ramp's greatest rate, {}, or beyond it fits nearly as well: the start at {} has no upper bound",
-                both(fit.top),
-                both(fit.join)
+                both(settings.us_units, fit.top),
+                both(settings.us_units, fit.join)
             ),
         ));
     }
     if fit.join_low.is_none() {
         findings.push(Finding::caution(
             codes::RAMP_LOW,
-            format!("a plateau that starts at the ramp's second rate or below fits nearly as well: the start at {} has no lower bound", both(fit.join)),
+            format!("a plateau that starts at the ramp's second rate or below fits nearly as well: the start at {} has no lower bound", both(settings.us_units, fit.join)),
         ));
     }
     if fit.rates_on_plateau < 2 {
         findings.push(Finding::caution(
             codes::RAMP_TOP,
-            format!("the plateau rests on a single rate, {}: whether the index would have risen further cannot be seen", both(fit.top)),
+            format!("the plateau rests on a single rate, {}: whether the index would have risen further cannot be seen", both(settings.us_units, fit.top)),
         ));
     }
     let other = match settings.model {
@@ -253,10 +211,10 @@ fn plateau(
                 codes::RAMP_MODEL,
                 format!(
                     "the choice of the curve moves the start of the plateau from {} ({}, SSE {:.3e}) to {} ({}, SSE {:.3e}) on the same readings; reference.ramp_model chooses",
-                    both(fit.join),
+                    both(settings.us_units, fit.join),
                     fit.shape.name(),
                     fit.quality.sse,
-                    both(second.join),
+                    both(settings.us_units, second.join),
                     second.shape.name(),
                     second.quality.sse
                 ),
@@ -267,9 +225,9 @@ fn plateau(
             format!(
                 "by the {} the plateau starts at {}, by the {} there is none up to {}: more readings, or a ramp that reaches further, would tell",
                 fit.shape.name(),
-                both(fit.join),
+                both(settings.us_units, fit.join),
                 other.name(),
-                both(fit.top)
+                both(settings.us_units, fit.top)
             ),
         )),
         RampAnswer::Plateau(_) | RampAnswer::NoResponse | RampAnswer::Falls => {}
@@ -293,8 +251,8 @@ fn plateau(
             codes::RAMP_ENOUGH,
             format!(
                 "the field got {}, more than the plateau asks for ({})",
-                both(applied(settings)),
-                both(fit.join)
+                both(settings.us_units, applied(settings)),
+                both(settings.us_units, fit.join)
             ),
         ));
     }
@@ -302,10 +260,11 @@ fn plateau(
         findings.push(Finding::caution(
             codes::RAMP_HELD,
             format!(
-                "the ramp asks for {} more than the field got, which is held to the greatest rate, {}",
-                both(fit.join - applied(settings)),
-                both(settings.rate.maximum)
+                "the ramp asks for {} more than the field got, which is limited to the greatest rate, {}",
+                both(settings.us_units, fit.join - applied(settings)),
+                both(settings.us_units, settings.rate.maximum)
             ),
         ));
     }
+    findings
 }

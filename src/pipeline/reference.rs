@@ -347,7 +347,7 @@ fn of_strips(looked: &Looked, field_m2: f64) -> Result<Checked<Reference>, NoRef
         let side = if place > 1.0 { "better" } else { "poorer" };
         findings.push(Finding::caution(
             codes::REFERENCE_PLACE,
-            format!("the strip lies on {side} crop than the field: beside it the index is {place:.3} of the field's mean {field_mean:.4}, trusted are 0.97 to 1.03; rates of the whole field move with it"),
+            format!("the strip lies on {side} crop than the field: beside it the index is {place:.3} of the field's mean {field_mean:.4}, acceptable range 0.97 to 1.03; rates of the whole field move with it"),
         ));
     }
     let measured: Vec<PlaceboStrip> = looked
@@ -371,6 +371,7 @@ fn of_strips(looked: &Looked, field_m2: f64) -> Result<Checked<Reference>, NoRef
         let told = format!("the response index has no interval: {reason}");
         findings.push(if matches!(reason, NoInterval::Unbounded { .. }) {
             Finding::stop(codes::REFERENCE_UNCLEAR, told)
+                .with_figure(ratio.map_or_else(|| "none".to_owned(), |ratio| format!("{ratio:.3}")))
         } else {
             Finding::caution(codes::REFERENCE_INTERVAL, told)
         });

@@ -574,6 +574,7 @@ mod tests {
     fn cautions_and_accepted_stops_are_told() {
         let mut stop = Finding::stop(codes::IMAGE_AGE, "the image is 20 days old");
         stop.accepted = Some(Acceptance {
+            figure: None,
             reason: "cold spell – no growth".to_owned(),
             by: "A. Adviser".to_owned(),
         });

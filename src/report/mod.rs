@@ -1,5 +1,6 @@
 //! What people and scripts read of a run: pure, returns bytes or text.
 
+pub mod brief;
 pub mod card;
 pub mod document;
 pub mod draw;
@@ -7,5 +8,6 @@ pub mod html;
 pub mod model;
 pub mod paper;
 pub mod pdf;
+pub mod stick;
 pub mod summary;
 pub mod text;

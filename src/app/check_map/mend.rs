@@ -10,7 +10,7 @@ use crate::app::error::AppError;
 use crate::format::iso11783;
 use crate::format::maps::{Table, TableKind, TableRow, mend_task, write_table};
 use crate::map::faults::fault::Fault;
-use crate::map::faults::repair::{Repair, repair};
+use crate::map::faults::repair::{Asked, Repair, repair};
 use crate::map::imported::{Attribute, ImportedMap, MapKind, System};
 use crate::space::crs::{Crs, Projector};
 
@@ -170,6 +170,7 @@ pub(super) fn write_repair(
     map: &ImportedMap,
     from: &Path,
     field: Option<&MultiPolygon<f64>>,
+    asked: &Asked,
     overwrite: bool,
 ) -> Result<(Repair, Files), AppError> {
     if is_task_copy(path, map) {
@@ -203,7 +204,7 @@ pub(super) fn write_repair(
         return Err(told
             .with_hint("state its reference system first (a .prj file, or an export from a GIS)"));
     };
-    let mended = repair(map);
+    let mended = repair(map, asked, field);
     let target = if kind == TableKind::GeoPackage {
         crs.clone()
     } else {
@@ -212,7 +213,7 @@ pub(super) fn write_repair(
     let failed = |error: crate::space::crs::CrsError| {
         AppError::refused(
             "plane.transformation",
-            "a point cannot be carried into WGS 84",
+            "a point cannot be transformed to WGS 84",
         )
         .with_fact("the map", error.to_string())
     };

@@ -5,10 +5,13 @@ use std::path::Path;
 use serde_json::{Value, json};
 
 use crate::app::commit::hash::sha256_hex;
+use crate::app::error::AppError;
 use crate::format::payload::Payload;
 
 /// Where the record stands below the output folder.
 pub const RECORD_PATH: &str = "office/record.json";
+/// Where the record of a stick stands: another place, so that no run takes a stick for its own output folder, nor the other way round.
+pub const STICK_RECORD: &str = "haulm.json";
 
 /// Key of the record that names the program: a text that begins with `haulm `.
 pub const MADE_BY: &str = "made_by";
@@ -31,7 +34,7 @@ pub fn made_by() -> Value {
 
 /// The value of the record's `outputs` for these files (all but the record itself), in their order.
 pub fn outputs(files: &[Payload]) -> Value {
-    let listed = files.iter().filter(|file| file.path != RECORD_PATH);
+    let listed = files.iter().filter(|file| !is_record(&file.path));
     Value::Array(listed.map(|file| json!({ "path": file.path, "bytes": file.bytes.len(), "sha256": sha256_hex(&file.bytes) })).collect())
 }
 
@@ -51,9 +54,56 @@ pub(crate) fn listed(record: &[u8]) -> Option<Vec<Listed>> {
         .collect()
 }
 
-/// Reads the record of an output folder, if it has one of haulm.
-pub(crate) fn of_folder(folder: &Path) -> Option<Vec<Listed>> {
-    listed(&fs_err::read(folder.join(RECORD_PATH)).ok()?)
+/// Reads the record of a folder at the place where its kind has it, if there is one of haulm.
+pub(crate) fn of_folder(folder: &Path, record: &str) -> Option<Vec<Listed>> {
+    listed(&fs_err::read(folder.join(record)).ok()?)
+}
+
+/// Whether a path is that of a record, of a run or of a stick.
+pub(crate) fn is_record(path: &str) -> bool {
+    path == RECORD_PATH || path == STICK_RECORD
+}
+
+/// Refuses a folder that holds the outputs of another job: of a field of another name, or of a job file of another name.
+///
+/// # Errors
+/// When the folder holds such.
+pub fn of_another_job(folder: &Path, job: &Path, field: &str) -> Result<(), AppError> {
+    let Some(record) = fs_err::read(folder.join(RECORD_PATH))
+        .ok()
+        .filter(|bytes| listed(bytes).is_some())
+        .and_then(|bytes| serde_json::from_slice::<Value>(&bytes).ok())
+    else {
+        return Ok(());
+    };
+    let name = |path: &Path| {
+        path.file_name()
+            .map(|name| name.to_string_lossy().into_owned())
+    };
+    let own_job = record["inputs"][0]["path"]
+        .as_str()
+        .and_then(|path| name(Path::new(path)));
+    let own_field = record["field"]["name"].as_str();
+    let same_field = own_field.is_none_or(|own| own == field);
+    let same_job = own_job.is_none() || own_job == name(job);
+    if same_field && same_job {
+        return Ok(());
+    }
+    let map_id = record["map_id"].as_str().unwrap_or("unknown");
+    Err(AppError::refused(
+        "output.other_job",
+        "the output folder holds the map of another job",
+    )
+    .with_fact(
+        folder.display().to_string(),
+        format!(
+            "map {map_id} of {:?}, by {}",
+            own_field.unwrap_or("unknown"),
+            own_job.as_deref().unwrap_or("an unknown job")
+        ),
+    )
+    .with_fact("this job", format!("{field:?}, {}", job.display()))
+    .with_hint("give another folder with --output or output.folder; --overwrite replaces that map"))
 }
 
 /// Whether a path stays below the folder and is spelt in one way only.

@@ -107,7 +107,10 @@ pub(super) fn lost(
             ConvertTo::Shapefile | ConvertTo::GeoTiff | ConvertTo::Iso11783
         )
     {
-        out.push("nitrogen stays empty: the nitrogen of the product is not known; --from-product says it".to_owned());
+        out.push(
+            "nitrogen stays empty: the nitrogen of the product is not known; --product says it"
+                .to_owned(),
+        );
     }
     out
 }

@@ -2,18 +2,18 @@
 
 use std::path::Path;
 
-use super::told::{Both, product_rate, product_row, row};
+use super::told::{Both, next_of_rate, product_rate, product_row, row};
 use super::{judge, ramp_image};
 use crate::app::accepted::accept;
 use crate::app::error::AppError;
-use crate::app::job::echo;
+use crate::app::job::ramp_record;
 use crate::app::record;
 use crate::app::requests::Common;
-use crate::finding::{Checked, Finding};
+use crate::finding::{Checked, Finding, by_weight};
 use crate::pipeline::product::product_findings;
 use crate::pipeline::ramp;
 use crate::pipeline::ramp::{RampError, RampOutcome, RampSettings};
-use crate::report::model::{Block, Column, Report, Row, Table};
+use crate::report::model::{Block, Brief, Column, Report, Row, Table};
 use crate::science::ramp::RampAnswer;
 use crate::science::response_curve::{CurveError, PlateauFit, PlateauShape, Quality, USUAL_LEVEL};
 use crate::units::{NRate, half_up_to_hundredth};
@@ -49,10 +49,16 @@ pub(super) fn rate(
     if let Some(product) = &settings.product {
         findings.extend(product_findings(product, &settings.product_facts));
     }
-    ramp::judge(&settings, &outcome, &mut findings);
+    findings.extend(ramp::judge(&settings, &outcome));
     judge::age(settings.sensed, &settings.application, &mut findings);
-    judge::usual(outcome.rate, settings.rate.usual, &mut findings);
-    let findings = accept(&settings.accept, findings);
+    judge::usual(
+        outcome.rate,
+        &settings.rate,
+        settings.us_units,
+        &mut findings,
+    );
+    let mut findings = accept(&settings.accept, findings);
+    by_weight(&mut findings);
     let stopped = findings.iter().any(Finding::stops);
     let both = Both {
         us: settings.us_units,
@@ -80,12 +86,45 @@ pub(super) fn rate(
             "{name}{first} ({second}){}",
             if stopped { ": NOT FOR USE" } else { "" }
         ),
+        brief: Some(brief(&settings, &outcome, both, stopped)),
         blocks,
         json: value(&settings, folder, &outcome, &findings, stopped),
         findings,
         files: Vec::new(),
         stopped,
     })
+}
+
+fn brief(settings: &RampSettings, outcome: &RampOutcome, both: Both, stopped: bool) -> Brief {
+    let mut rows = vec![row("nitrogen", both.rate(outcome.rate))];
+    if let Some(product) = &settings.product {
+        rows.push(product_row(product, outcome.rate, settings.unit));
+    }
+    rows.push(
+        Row::new("ramp", words(outcome.answer))
+            .with_note(format!("by the {}", settings.model.name())),
+    );
+    if let RampAnswer::Plateau(fit) = outcome.answer {
+        rows.push(
+            Row::new("plateau starts at", both.rate(fit.join).0).with_note(format!(
+                "95 % limits {}",
+                span(fit.join_low, fit.join_high, |rate| both.rate(rate).0)
+            )),
+        );
+    }
+    rows.push(Row::new(
+        "allowed",
+        format!(
+            "{} to {}",
+            both.rate(settings.rate.minimum).0,
+            both.rate(settings.rate.maximum).0
+        ),
+    ));
+    Brief {
+        rows,
+        next: next_of_rate(stopped),
+        ..Brief::default()
+    }
 }
 
 fn words(answer: RampAnswer) -> &'static str {
@@ -129,7 +168,7 @@ fn rate_block(settings: &RampSettings, outcome: &RampOutcome, both: Both) -> Blo
                 "rate at these bounds",
                 span(bound(fit.join_low), bound(fit.join_high), shown),
             )
-            .with_note("held to the limits, before rounding"),
+            .with_note("limited, before rounding"),
         );
     }
     rows.push(row("the field got", both.rate(ramp::applied(settings))));
@@ -308,7 +347,7 @@ fn value(
     json!({
         "version": env!("CARGO_PKG_VERSION"),
         "not_for_use": stopped,
-        "settings": echo::ramp_settings(settings, folder),
+        "settings": ramp_record(settings, folder),
         "reference": {
             "kind": "ramp", "readings": readings, "measured": settings.image.is_some(), "steps": settings.readings.len(), "answer": words(outcome.answer), "model": settings.model.name(),
             "linear_plateau": plateau_value(fits.linear_plateau), "quadratic_plateau": plateau_value(fits.quadratic_plateau),

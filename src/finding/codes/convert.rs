@@ -5,7 +5,7 @@ codes! {
 
     CONVERT_MEANING "convert.meaning" [Caution]
         "File and option disagree on what the rates are; the option counts."
-        "Nitrogen taken for product, or lb/ac for kg/ha, changes every rate. Make sure that --rates-in is right.";
+        "Nitrogen taken for product, or lb/ac for kg/ha, changes every rate. Make sure that --unit is right.";
     CONVERT_AREA "convert.area" [Caution]
         "The written map covers more than 0.5 % more or less ground than the source."
         "A coarse grid or pixel does not follow the zones' borders. Use smaller cells, or a polygon format.";
@@ -39,7 +39,7 @@ codes! {
     CONVERT_TEXT "convert.text" [Note]
         "Rates stored as text were turned into numbers."
         "Many controllers read text as 0, so the converted map is safer than the source.";
-    CONVERT_MENDED "convert.mended" [Note]
+    CONVERT_REPAIRED "convert.repaired" [Note]
         "Invalid outlines were repaired without a change of area."
         "Look at them on the map if the source is known to be faulty; haulm check names the faults.";
 }

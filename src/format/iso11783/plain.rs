@@ -46,7 +46,7 @@ pub fn write_plain(
     if map.measure.quantity == Quantity::Nitrogen {
         findings.push(Finding::caution(
             codes::CONVERT_NITROGEN,
-            "the task data hold nitrogen, not product: a machine meters product, so state it with --product, or the rates do not fit what is in the tank",
+            "the task data hold nitrogen, not product: a machine meters product, so state it with --to-product, or the rates do not fit what is in the tank",
         ));
     }
     let way = Projector::new(&map.system, &Crs::wgs84())?;

@@ -29,6 +29,8 @@ pub struct BandFacts {
     pub offset: Option<f64>,
     /// Least and greatest stored number that is a measurement, where a product says so.
     pub valid: Option<(f64, f64)>,
+    /// The colour that the file says it shows: red, green or blue.
+    pub colour: Option<&'static str>,
     /// Whether it is an alpha band.
     pub alpha: bool,
     /// Whether its numbers stand for colours of a palette.
@@ -164,6 +166,12 @@ pub fn facts(path: &Path, jail: &Path) -> Result<RasterFacts, RasterFileError> {
             scale: band.scale(),
             offset: band.offset(),
             valid: None,
+            colour: match colour {
+                ColorInterpretation::RedBand => Some("red"),
+                ColorInterpretation::GreenBand => Some("green"),
+                ColorInterpretation::BlueBand => Some("blue"),
+                _ => None,
+            },
             alpha: colour == ColorInterpretation::AlphaBand,
             palette: colour == ColorInterpretation::PaletteIndex,
             masked,

@@ -30,6 +30,14 @@ pub(super) const USUAL_RUN_OUT_M: f64 = 50.0;
 const BESIDE_M: f64 = 0.5;
 /// Share of the machine's width from which on a neck is no doubt any more: the overlap is that of ordinary driving. Common practice, no source.
 const NEARLY: f64 = 0.9;
+/// Share of the field that gaps along its edge may take together. Own rule.
+const SMALL_SHARE: f64 = 0.01;
+/// How near to the edge ground lies on it. \[m\]
+const ON_EDGE_M: f64 = 0.01;
+/// Share of its border that a gap along the edge has in common with it. Own rule.
+const ALONG: f64 = 0.25;
+/// Width of gaps along the edge that steps of a raster leave, where no machine is named: a pixel of the usual satellites. \[m\] Own rule.
+const USUAL_PIXEL_M: f64 = 10.0;
 /// Faults of one kind that are told one by one.
 const TOLD: usize = 200;
 
@@ -306,7 +314,8 @@ impl Look<'_> {
                 let area = shared.unsigned_area();
                 if area >= SMALL_M2 && shared.iter().any(|piece| width(piece) >= NARROW_M) {
                     let message = format!(
-                        "{area:.1} m² lie in {} too ({}): they would get a rate twice, or the wrong one",
+                        "{} lie in {} too ({}): they would get a rate twice, or the wrong one",
+                        self.ground(area),
                         a.patch.place,
                         rates(self.map, a.rate, b.rate)
                     );
@@ -475,16 +484,25 @@ impl Look<'_> {
             ),
         };
         let mut small = 0.0;
+        let at_edge = field
+            .inner
+            .as_ref()
+            .map_or_else(Vec::new, |inner| edge_gaps(&gaps, inner, against));
+        self.at_edge(&at_edge);
         for gap in &gaps {
             let area = gap.unsigned_area();
             if area < SMALL_M2 || width(gap) < NARROW_M {
                 small += area;
                 continue;
             }
+            if at_edge.contains(&gap) {
+                continue;
+            }
             let ground = MultiPolygon::new(vec![gap.clone()]);
             let fault = if field.inner.is_some() {
                 let message = format!(
-                    "{area:.1} m² of the field lie in no zone: they get the terminal's fallback or the last rate"
+                    "{} of the field lie in no zone: they get the terminal's fallback or the last rate",
+                    self.ground(area)
                 );
                 Fault::stop(codes::FIELD_GAP, Place::whole(), message)
             } else {
@@ -492,7 +510,8 @@ impl Look<'_> {
                     codes::FIELD_GAP,
                     Place::whole(),
                     format!(
-                        "{area:.1} m² between the zones lie in none; give --boundary to tell a gap from a pond"
+                        "{} between the zones lie in none; give --boundary to tell a gap from a pond",
+                        self.ground(area)
                     ),
                 )
             };
@@ -519,6 +538,39 @@ impl Look<'_> {
         }
     }
 
+    /// Small gaps along the field's edge, told as one with their sum.
+    fn at_edge(&mut self, gaps: &[&Polygon<f64>]) {
+        if gaps.is_empty() {
+            return;
+        }
+        let ground = MultiPolygon::new(gaps.iter().map(|gap| (*gap).clone()).collect());
+        let area = ground.unsigned_area();
+        let widest = gaps.iter().map(|gap| width(gap)).fold(0.0, f64::max);
+        let message = format!(
+            "{} gaps along the field's edge, {} in all, at most {widest:.1} m wide, lie in no zone: steps of a raster, or borders drawn short; they get the terminal's rate outside the field",
+            gaps.len(),
+            self.ground(area)
+        );
+        self.tell(
+            Fault::caution(codes::FIELD_GAP, Place::whole(), message).sized(area, "m²"),
+            &ground,
+        );
+    }
+
+    /// An area in the map's own units.
+    fn ground(&self, m2: f64) -> String {
+        if self
+            .map
+            .meaning
+            .unit
+            .is_some_and(crate::units::RateUnit::is_us)
+        {
+            format!("{:.3} ac", crate::units::Area::m2(m2).as_ac())
+        } else {
+            format!("{m2:.1} m²")
+        }
+    }
+
     /// Rates above 0 on ground that must get none; kilograms with them.
     fn on_ground(
         &mut self,
@@ -539,7 +591,8 @@ impl Look<'_> {
             if area >= SMALL_M2 && shared.iter().any(|piece| width(piece) >= NARROW_M) {
                 let total = rate * area_in_unit(self.map, area);
                 let message = format!(
-                    "{area:.1} m² {does} {rate} {} ({total:.2} {} in all)",
+                    "{} {does} {rate} {} ({total:.2} {} in all)",
+                    self.ground(area),
                     self.map.meaning.label(),
                     total_unit(self.map)
                 );
@@ -634,7 +687,10 @@ impl Look<'_> {
                     .flat_map(|p| &p.exterior().0)
                     .any(|c| far(c) > most)
             {
-                let message = format!("the zone of {:.1} m² lies outside the field", unit.area);
+                let message = format!(
+                    "the zone of {} lies outside the field",
+                    self.ground(unit.area)
+                );
                 self.tell(
                     Fault::stop(codes::PATCH_OUTSIDE, unit.patch.place.clone(), message)
                         .sized(area, "m²"),
@@ -658,8 +714,8 @@ impl Look<'_> {
                 let reach = piece.exterior().0.iter().map(far).fold(0.0, f64::max);
                 if reach > most {
                     let message = format!(
-                        "{:.1} m² of the zone lie outside the field, up to {reach:.1} m from its edge",
-                        piece.unsigned_area()
+                        "{} of the zone lie outside the field, up to {reach:.1} m from its edge",
+                        self.ground(piece.unsigned_area())
                     );
                     self.tell(
                         Fault::stop(codes::FIELD_OUTSIDE, unit.patch.place.clone(), message)
@@ -669,8 +725,8 @@ impl Look<'_> {
                     );
                 } else if allowed.is_none() {
                     let message = format!(
-                        "{:.1} m² of the zone run out over the field's edge, up to {reach:.1} m: fine if meant for the machine's width",
-                        piece.unsigned_area()
+                        "{} of the zone run out over the field's edge, up to {reach:.1} m: fine if meant for the machine's width",
+                        self.ground(piece.unsigned_area())
                     );
                     self.tell(
                         Fault::caution(codes::FIELD_OUTSIDE, unit.patch.place.clone(), message)
@@ -686,7 +742,8 @@ impl Look<'_> {
         }
         if over > 0.0 {
             let message = format!(
-                "rates run out over the field's edge by up to {farthest:.1} m ({over:.0} m² in all), within the machine's width"
+                "rates run out over the field's edge by up to {farthest:.1} m ({} in all), within the machine's width",
+                self.ground(over)
             );
             self.faults.push(
                 Fault::note(codes::FIELD_RUN_OUT, Place::whole(), message)
@@ -695,6 +752,58 @@ impl Look<'_> {
             );
         }
     }
+}
+
+/// Gaps along the edge of the field that are no zone's fault: narrower than a quarter of the machine; or, together, no more than a hundredth of the field
+/// and each narrower than the machine (or than a pixel of a satellite where none is named).
+fn edge_gaps<'a>(
+    gaps: &'a MultiPolygon<f64>,
+    inner: &MultiPolygon<f64>,
+    against: &Against,
+) -> Vec<&'a Polygon<f64>> {
+    let rings: Vec<&geo::LineString<f64>> = inner
+        .iter()
+        .flat_map(|part| std::iter::once(part.exterior()).chain(part.interiors()))
+        .collect();
+    let machine = against.machine_width.map(crate::units::Length::get);
+    let wide = machine.unwrap_or(USUAL_PIXEL_M);
+    let along: Vec<&Polygon<f64>> = gaps
+        .iter()
+        .filter(|gap| gap.unsigned_area() >= SMALL_M2 && width(gap) >= NARROW_M)
+        .filter(|gap| is_narrower(gap, wide))
+        .filter(|gap| {
+            let near = |at: Coord<f64>| {
+                rings
+                    .iter()
+                    .any(|ring| Euclidean.distance(&Point(at), *ring) < ON_EDGE_M)
+            };
+            let along: f64 = gap
+                .exterior()
+                .lines()
+                .filter(|line| near(line.start) && near(line.end))
+                .filter(|line| near((line.start + line.end) / 2.0))
+                .map(|line| Euclidean.length(&line))
+                .sum();
+            // A slit that crosses the field meets its edge with its ends alone.
+            along >= ALONG * Euclidean.length(gap.exterior())
+        })
+        .collect();
+    let sum: f64 = along.iter().map(|gap| gap.unsigned_area()).sum();
+    if sum <= SMALL_SHARE * inner.unsigned_area() {
+        return along;
+    }
+    let quarter = machine.map_or(0.0, |machine| 0.25 * machine);
+    along
+        .into_iter()
+        .filter(|gap| is_narrower(gap, quarter))
+        .collect()
+}
+
+/// Whether a piece of ground is nowhere as wide as this.
+fn is_narrower(piece: &Polygon<f64>, wide: f64) -> bool {
+    // A hundredth more, so that a square of just that width counts.
+    let shrunk = grown(&MultiPolygon::new(vec![piece.clone()]), -0.505 * wide);
+    wide > 0.0 && shrunk.unsigned_area() <= 0.0
 }
 
 /// Whether two shapes' boxes meet.

@@ -158,6 +158,10 @@ impl Measure {
         }
     }
 
+    /// Unit of areas: ha or ac.
+    pub const fn area_label(self) -> &'static str {
+        if self.unit.is_us() { "ac" } else { "ha" }
+    }
     /// An area in hectares or acres, as the unit counts.
     pub const fn areas_of(self, area_m2: f64) -> f64 {
         self.unit.area_of(Area::m2(area_m2))

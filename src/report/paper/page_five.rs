@@ -112,11 +112,7 @@ fn formulas(paper: &Paper<'_>) -> Vec<Block> {
             ],
         ));
     }
-    if paper
-        .record(&["settings", "response", "method"])
-        .and_then(Value::as_str)
-        == Some("yield response")
-    {
+    if paper.outcome.rated.model.method.yields().is_some() {
         items.push(text.with(
             "formula-ratio",
             &[

@@ -21,7 +21,7 @@ pub(super) fn part(paper: &Paper<'_>) -> Part {
         Block::Text(text.say("three-no-findings"))
     } else {
         let mut findings: Vec<&Finding> = paper.findings.iter().collect();
-        findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+        findings.sort_by_key(|finding| finding.rank());
         Block::Findings(
             findings
                 .into_iter()
