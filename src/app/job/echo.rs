@@ -8,7 +8,7 @@ use crate::app::below::below;
 use crate::finding::Acceptance;
 use crate::job::settings::points::{Estimate, Points};
 use crate::job::settings::{
-    Application, BareBelow, Capacity, ClassBreaks, EconomicOptimum, Format, GrowingDays, Heading,
+    Application, BareBelow, Capacity, ClassBreaks, EconomicOptimum, GrowingDays, Heading,
     ImageSource, Imagery, Machine, Mask, MaskRule, MaximumRatio, MethodSettings, MissingDayRule,
     NitrogenShare, PointSpread, Prices, ProductFacts, RateRules, RateSettings, Reading,
     ReferenceLevel, ReferenceSource, Response, Season, Settings, StateRate, StripsUse,
@@ -92,7 +92,7 @@ pub fn settings(settings: &Settings, folder: &Path) -> Value {
             "folder": path(&settings.output.folder, folder),
             "unit": settings.output.unit.label(),
             "us_units": settings.output.us_units,
-            "formats": settings.output.formats.iter().map(|format| format_word(*format)).collect::<Vec<_>>(),
+            "formats": settings.output.formats.iter().map(|format| format.word()).collect::<Vec<_>>(),
             "task_data": { "version": settings.output.task_data.version.word(), "kind": settings.output.task_data.kind.word() },
         },
     })
@@ -150,19 +150,6 @@ pub fn ramp_settings(settings: &RampSettings, folder: &Path) -> Value {
         "accept": accepted(&settings.accept),
         "output": { "unit": settings.unit.label(), "us_units": settings.us_units },
     })
-}
-
-/// The word of a format in job files.
-pub const fn format_word(format: Format) -> &'static str {
-    match format {
-        Format::GeoPackage => "geopackage",
-        Format::GeoJson => "geojson",
-        Format::Shapefile => "shapefile",
-        Format::GeoTiff => "geotiff",
-        Format::Iso11783 => "iso11783",
-        Format::Kml => "kml",
-        Format::FlatGeobuf => "flatgeobuf",
-    }
 }
 
 fn put(value: &mut Value, key: &str, item: Value) {

@@ -1,5 +1,6 @@
 //! `[prices]`, `[uncertainty]`, `[application]`, `[[accept]]` and `[output]`.
 
+use crate::format::Format;
 use crate::job::fault::Wanted;
 use crate::job::keys::row::{Kind, Table, key};
 
@@ -204,15 +205,7 @@ pub(super) const OUTPUT: Table = Table {
         .or_else("metric or US as the job's own amounts, by mass or volume as the product"),
         key(
             "formats",
-            Kind::List(&Kind::Words(&[
-                "geopackage",
-                "geojson",
-                "shapefile",
-                "geotiff",
-                "iso11783",
-                "kml",
-                "flatgeobuf",
-            ])),
+            Kind::List(&Kind::Words(Format::WORDS)),
             "format",
             "[\"geopackage\", \"iso11783\"]",
             "Formats that are written.",

@@ -5,6 +5,7 @@ pub mod points;
 use std::path::PathBuf;
 
 use crate::finding::Acceptance;
+pub use crate::format::Format;
 use crate::map::task_options::{GridRates, TaskOptions};
 use crate::science::degree_days::GrowingRule;
 use crate::science::growing_days::BaseTemperature;
@@ -832,23 +833,4 @@ impl Output {
             format!("{kg_ha:.1} kg N/ha")
         }
     }
-}
-
-/// An output format.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Format {
-    /// `office/prescription.gpkg`.
-    GeoPackage,
-    /// `office/prescription.geojson`.
-    GeoJson,
-    /// `machine/NAME.shp` and its sidecars.
-    Shapefile,
-    /// `office/nitrogen.tif`.
-    GeoTiff,
-    /// `machine/TASKDATA` and `office/TASKDATA.zip`.
-    Iso11783,
-    /// `office/prescription.kml`, for looking.
-    Kml,
-    /// `office/prescription.fgb`, for looking.
-    FlatGeobuf,
 }

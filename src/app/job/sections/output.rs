@@ -104,41 +104,12 @@ const UNITS: &[(&str, RateUnit)] = &[
     ("gal/ac", RateUnit::GalPerAc),
 ];
 
-const FORMATS: &[(&str, Format)] = &[
-    ("geopackage", Format::GeoPackage),
-    ("geojson", Format::GeoJson),
-    ("shapefile", Format::Shapefile),
-    ("geotiff", Format::GeoTiff),
-    ("iso11783", Format::Iso11783),
-    ("kml", Format::Kml),
-    ("flatgeobuf", Format::FlatGeobuf),
-];
-
 const TASK_VERSIONS: &[(&str, TaskVersion)] = &[("3.3", TaskVersion::V3), ("4.3", TaskVersion::V4)];
 
 const TASK_KINDS: &[(&str, TaskKind)] = &[
     ("grid", TaskKind::Grid),
     ("zones", TaskKind::Zones),
     ("polygons", TaskKind::Polygons),
-];
-
-/// Short names that people type for a format, as the suggestion to make.
-const SHORT_NAMES: &[(&str, &str)] = &[
-    ("gpkg", "geopackage"),
-    ("json", "geojson"),
-    ("shp", "shapefile"),
-    ("esri shapefile", "shapefile"),
-    ("tif", "geotiff"),
-    ("tiff", "geotiff"),
-    ("cog", "geotiff"),
-    ("iso", "iso11783"),
-    ("isoxml", "iso11783"),
-    ("isobus", "iso11783"),
-    ("taskdata", "iso11783"),
-    ("iso 11783-10", "iso11783"),
-    ("iso11783-10", "iso11783"),
-    ("kmz", "kml"),
-    ("fgb", "flatgeobuf"),
 ];
 
 /// Unit of the product column and whether people's numbers are in US units.
@@ -227,7 +198,11 @@ fn formats(section: &mut Section<'_>) -> Vec<Format> {
         .and_then(Key::default_value)
         .unwrap_or_default();
     let is_usual = |word: &str| usual.contains(&format!("\"{word}\""));
-    let all: Vec<Format> = FORMATS
+    let named: Vec<(&str, Format)> = Format::ALL
+        .iter()
+        .map(|format| (format.word(), *format))
+        .collect();
+    let all: Vec<Format> = named
         .iter()
         .filter(|(word, _)| is_usual(word))
         .map(|(_, format)| *format)
@@ -247,24 +222,25 @@ fn formats(section: &mut Section<'_>) -> Vec<Format> {
     let mut formats = Vec::new();
     for entry in &list {
         if let Item::Text(text) = &entry.item
-            && let Some((_, meant)) = SHORT_NAMES
-                .iter()
-                .find(|(short, _)| text.trim().eq_ignore_ascii_case(short))
+            && let Some(meant) = Format::meant_by(text)
         {
-            let known = FORMATS.iter().map(|(name, _)| (*name).to_owned()).collect();
+            let known = Format::WORDS
+                .iter()
+                .map(|word| (*word).to_owned())
+                .collect();
             section.at(
                 entry,
                 "formats",
                 Problem::Choice {
                     got: text.clone(),
                     what: "format",
-                    near: Some((*meant).to_owned()),
+                    near: Some(meant.word().to_owned()),
                     known,
                 },
             );
             continue;
         }
-        let format = section.choice_of(entry, "formats", FORMATS);
+        let format = section.choice_of(entry, "formats", &named);
         formats.extend(format.filter(|format| !formats.contains(format)));
     }
     formats
