@@ -38,4 +38,5 @@ pub mod requests;
 pub mod reread;
 pub mod season;
 pub(crate) mod setup;
+pub mod stick;
 pub(crate) mod unchanged;

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::app::error::AppError;
-use crate::app::job::resolve::read_map_job_in;
+use crate::app::job::read_map_job_in;
 use crate::app::open::{Canopy, Image, ImageFacts, UsedBand};
 use crate::app::overview::index_overview;
 use crate::app::paper::weather_months;
@@ -165,7 +165,7 @@ pub(crate) fn prepare_for(
     let mut findings = opened.findings.clone();
     let looked = passed?.into_log(&mut findings);
     // A picture is read through the same index, and its samples are no pixels of the field.
-    let (swapped, of_bands) = (image.index.2.swapped(), image.index.2.findings());
+    let (swapped, of_bands) = (image.rows.watch.swapped(), image.rows.watch.findings());
     let (overview, weather) = if for_map {
         let record = season.files.last().map(PathBuf::as_path);
         (
@@ -231,7 +231,7 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
     )?;
     // Sources and sidecars are known by now, and no pixel of them is read yet.
     unchanged.keep(&image.inputs);
-    check_curve(&settings.response, &image.index.0)?;
+    check_curve(&settings.response, &image.rows.index)?;
     if let Some(bytes) = memory::cache_of_pass(&image, threads(common)) {
         let least = bytes.min(memory::cache_mib(common.memory_mib) << 20);
         let _ = gdal::config::set_config_option("GDAL_CACHEMAX", &least.to_string());
@@ -279,7 +279,7 @@ fn masks_reach(image: &Image, ground: &Ground) -> Result<(), AppError> {
         let failed = |error: CrsError| {
             AppError::refused(
                 "plane.transformation",
-                "the field cannot be carried into the system of the mask",
+                "the field cannot be transformed to the reference system of the mask",
             )
             .with_fact(mask.path.display().to_string(), error.to_string())
             .with_hint("check the reference system of the mask")
@@ -366,8 +366,8 @@ fn pass(
     let sources = Sources {
         image: image.stack.source(),
         points: image.stack.points(),
-        index: &image.index,
-        index_name: image.index.0.name(),
+        index: &image.rows,
+        index_name: image.rows.index.name(),
         bare_below: image.bare_below,
         look_at_bands,
         threads: threads(common),
@@ -380,7 +380,7 @@ fn pass(
     {
         return Err(AppError::cancelled(signal));
     }
-    let watch = &image.index.2;
+    let watch = &image.rows.watch;
     let used = (image.files.as_slice(), image.slots.as_slice());
     // What the bands hold is nearer to the fault than what followed from it.
     if let Some(refusal) = watch

@@ -10,6 +10,7 @@ use jiff::civil::Date;
 use crate::app::api::{DEFAULT_MEMORY_MIB, DEFAULT_WIDTH, MOST_WIDTH, Subject};
 use crate::cli::explain::CodeParser;
 use crate::cli::known::KnownParser;
+use crate::cli::stick::StickArgs;
 use crate::format::Format;
 
 /// Columns that help is wrapped to, on however wide a terminal.
@@ -120,6 +121,11 @@ pub enum Command {
         after_help = "Example:\n  haulm check zones.shp --boundary boundary.geojson --machine-width \"24 m\""
     )]
     Check(Box<CheckArgs>),
+    /// Put any number of finished maps on one stick for the terminal
+    #[command(
+        after_help = "Example:\n  haulm stick long-ley.toml mill-piece.toml --to /media/stick"
+    )]
+    Stick(StickArgs),
     /// Turn any zone map into another format, product or unit
     #[command(after_help = "Example:\n  haulm convert zones.shp --to iso11783 --output stick")]
     Convert(Box<ConvertArgs>),
@@ -169,6 +175,7 @@ impl Command {
             Self::Map(_) => "map",
             Self::Rate(_) => "rate",
             Self::Check(_) => "check",
+            Self::Stick(_) => "stick",
             Self::Convert(_) => "convert",
             Self::Picture(_) => "picture",
             Self::Indices => "indices",
@@ -192,6 +199,7 @@ impl Command {
                 | Self::Map(_)
                 | Self::Rate(_)
                 | Self::Check(_)
+                | Self::Stick(_)
                 | Self::Convert(_)
                 | Self::Picture(_)
         )
@@ -223,6 +231,9 @@ pub struct CheckArgs {
     /// Job file (TOML): everything that `map` does but write. Or a zone map: .shp, .geojson, .gpkg, .fgb, .kml, .kmz, .tif, task data as folder, .xml or .zip
     #[arg(value_name = "JOB|MAP", value_hint = ValueHint::AnyPath)]
     pub file: PathBuf,
+    /// Prove that the stick given for MAP holds these maps of the office, cell by cell: job files or output folders [default: check one map]
+    #[arg(long, value_name = "PATH", num_args = 1.., value_hint = ValueHint::AnyPath)]
+    pub against: Vec<PathBuf>,
     /// What a map is held against.
     #[command(flatten)]
     pub map: CheckMapArgs,
@@ -384,6 +395,8 @@ pub enum PictureOf {
     Histogram,
     /// What flat rates would bring
     Response,
+    /// Placebo strips, with the strips beside them
+    Placebo,
 }
 
 impl PictureOf {
@@ -396,6 +409,7 @@ impl PictureOf {
             Self::Profile => Subject::Profile(strip),
             Self::Histogram => Subject::Histogram,
             Self::Response => Subject::Response,
+            Self::Placebo => Subject::Placebo,
         }
     }
 }
@@ -557,7 +571,7 @@ pub struct RateFlags {
     /// Product of `haulm products` [default: none, the rate is in nitrogen]
     #[arg(long, value_name = "PRODUCT", value_parser = KnownParser::PRODUCTS, hide_possible_values = true)]
     pub product: Option<String>,
-    /// Price of grain, as "6 USD/bu" [default: none, no money is told]
+    /// Price of grain, as "6 USD/bu" [default: none, no gain is shown]
     #[arg(long, value_name = "PRICE/bu|PRICE/t")]
     pub grain_price: Option<String>,
     /// Price of nitrogen, as "0.60 USD/lb N" [default: none]

@@ -195,13 +195,13 @@ fn cut(text: &str, room: usize) -> String {
                 .is_some_and(|rest| rest.starts_with(' '))
         })
         .filter_map(|(at, _)| fits(at))
-        .last()
+        .next_back()
         .filter(|part| 2 * layout::width_of(part) > room);
     let word = || {
         clean
             .match_indices(' ')
             .filter_map(|(at, _)| fits(at))
-            .last()
+            .next_back()
     };
     match clause.or_else(word) {
         Some(part) => format!("{part} …"),

@@ -19,6 +19,7 @@ mod picture;
 pub mod printer;
 mod progress;
 mod rate;
+mod stick;
 
 use std::ffi::OsString;
 use std::io;
@@ -138,6 +139,7 @@ fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, App
     let report = match cli.command {
         Command::Map(args) => map::run(args, common, &meter),
         Command::Check(args) => check::run(*args, &common, &meter),
+        Command::Stick(args) => stick::run(args, common, &meter),
         Command::Convert(args) => convert::run(*args, common),
         Command::Inspect(args) => inspect::run(&args, &common, &meter),
         Command::Rate(args) => rate::run(*args, common),

@@ -23,6 +23,7 @@ pub(crate) mod stamp;
 pub mod style;
 pub mod systems;
 mod systems_text;
+pub mod task_set;
 #[cfg(test)]
 mod tests;
 pub mod vector;

@@ -126,6 +126,10 @@ pub struct ExportMap<'a> {
     pub map_id: Option<&'a str>,
     /// What else stands beside the records, where a format has room for it: name and text.
     pub members: Vec<(&'static str, &'a str)>,
+    /// The grower, if anybody is named.
+    pub client: Option<&'a str>,
+    /// The farm, if one is named.
+    pub farm: Option<&'a str>,
     /// Crop, if it is known.
     pub crop: Option<&'a str>,
     /// What rates mean.
@@ -204,6 +208,8 @@ impl<'a> ExportMap<'a> {
                     "For the office. Not a file for the machine: those stand in the folder machine.",
                 ),
             ],
+            client: map.client.as_deref(),
+            farm: map.farm.as_deref(),
             crop: Some(&map.crop),
             measure: Measure::of(map.product.is_none(), map.unit),
             product: map.product.as_ref(),
@@ -289,6 +295,8 @@ impl<'a> ExportMap<'a> {
                 .iter()
                 .map(|product| ("product", product.as_str()))
                 .collect(),
+            client: None,
+            farm: None,
             crop: map.crop.as_deref(),
             measure: map.measure,
             product: map.product.as_ref(),

@@ -62,6 +62,7 @@ mod satellites;
 mod scenes;
 mod season;
 mod share_study;
+mod stick;
 mod stumbles;
 mod uncertainty;
 mod unsound;

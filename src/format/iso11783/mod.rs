@@ -13,7 +13,7 @@ mod error;
 mod grid;
 mod lattice;
 mod near;
-mod read;
+pub(super) mod read;
 #[cfg(test)]
 mod tests;
 mod write;
@@ -33,6 +33,7 @@ pub use grid::{RateGrid, on_ground, rate_grid};
 pub use lattice::Lattice;
 pub use read::{TaskRepair, repair_task};
 pub use write::archive;
+pub use xml::task_name;
 
 /// The word of it.
 pub(super) const WORD: &str = "iso11783";

@@ -27,7 +27,7 @@ const TEMPLATE_ZONE: &str = "1";
 const DEFAULT_LOG: [(&str, &str); 2] = [("A", "DFFF"), ("B", "31")];
 
 /// Field name and map id; the name is cut so that the id always shows.
-fn task_name(field: &str, map_id: &str) -> String {
+pub fn task_name(field: &str, map_id: &str) -> String {
     let id = ascii(map_id);
     let room = MAXIMUM_TEXT.saturating_sub(id.len() + 1);
     let mut name = format!("{} {id}", designator(field, room, "Field"));
@@ -39,7 +39,7 @@ fn task_name(field: &str, map_id: &str) -> String {
 fn product_text(product: &Product) -> String {
     let mut note = format!(" {}%N", (product.nitrogen() * 10_000.0).round() / 100.0);
     if let Some(density) = product.kg_per_l() {
-        note = format!("{note} {}kg/L", (density * 1_000.0).round() / 1_000.0);
+        note = format!("{note} {}kg/L", (density * 10_000.0).round() / 10_000.0);
     }
     designator(
         product.name(),
@@ -124,6 +124,8 @@ pub(super) struct Parts {
     pub(super) version: TaskVersion,
     pub(super) field: String,
     pub(super) task: String,
+    pub(super) client: Option<String>,
+    pub(super) farm: Option<String>,
     pub(super) crop: Option<String>,
     pub(super) product: String,
     pub(super) boundary: Vec<PolygonRings>,
@@ -155,6 +157,10 @@ impl Parts {
                 || designator(map.name, MAXIMUM_TEXT, "Task"),
                 |id| task_name(map.name, id),
             ),
+            client: map
+                .client
+                .map(|client| designator(client, MAXIMUM_TEXT, "Grower")),
+            farm: map.farm.map(|farm| designator(farm, MAXIMUM_TEXT, "Farm")),
             crop: map.crop.map(|crop| designator(crop, MAXIMUM_TEXT, "Crop")),
             product: match (map.product, map.measure.quantity) {
                 (_, Quantity::Nitrogen) => "Nitrogen as N, no product".to_owned(),
@@ -201,12 +207,14 @@ impl Parts {
                 ("DataTransferOrigin", "1"),
             ],
         )?;
-        // Some terminals list tasks only below a customer and a farm; nobody names either.
+        // Some terminals list tasks only below a customer and a farm: where the job names none, a word stands in.
+        let client = self.client.as_deref().unwrap_or("Grower");
+        let farm = self.farm.as_deref().unwrap_or("Farm");
         if let Some(crop) = &self.crop {
             file.leaf("CTP", &[("A", "CTP1"), ("B", crop)])?;
         }
-        file.leaf("CTR", &[("A", "CTR1"), ("B", "Grower")])?;
-        file.leaf("FRM", &[("A", "FRM1"), ("B", "Farm"), ("I", "CTR1")])?;
+        file.leaf("CTR", &[("A", "CTR1"), ("B", client)])?;
+        file.leaf("FRM", &[("A", "FRM1"), ("B", farm), ("I", "CTR1")])?;
         self.field(&mut file)?;
         file.leaf(
             "VPN",

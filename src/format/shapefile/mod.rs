@@ -14,7 +14,7 @@ use crate::format::{Keeps, MapFormat, Rounding, WriteError, WriteOptions, Writte
 use crate::map::export::ExportMap;
 use crate::map::imported::ImportedMap;
 
-pub use name::safe_name;
+pub use name::{is_device, safe_name};
 
 /// The word of it.
 pub(super) const WORD: &str = "shapefile";

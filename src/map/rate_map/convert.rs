@@ -81,8 +81,8 @@ pub enum RateMapError {
     /// There is no ground with a rate.
     #[error("the map holds no ground with a rate")]
     Empty,
-    /// A point cannot be imported.
-    #[error("the map cannot be carried into longitude and latitude")]
+    /// A point cannot be transformed.
+    #[error("the map cannot be transformed to longitude and latitude")]
     Crs {
         /// What PROJ said.
         #[from]
@@ -377,7 +377,7 @@ fn of_patches(
     }
     if repaired > 0 {
         findings.push(Finding::note(
-            codes::CONVERT_MENDED,
+            codes::CONVERT_REPAIRED,
             format!(
                 "{repaired} outlines were not valid and were repaired; their areas stayed as they were"
             ),

@@ -5,7 +5,7 @@
 
 mod external;
 mod grid;
-mod ids;
+pub(in crate::format) mod ids;
 mod repair;
 mod repair_grid;
 mod zones;
