@@ -1,7 +1,7 @@
 //! What front ends call: one function a command, each with its request and a report back.
 
 pub use crate::app::check_map::{CheckMapRequest, check_map};
-pub use crate::app::convert::{ConvertRequest, ConvertTo, convert};
+pub use crate::app::convert::{ConvertRequest, convert};
 pub use crate::app::explain::{explain, findings_page};
 pub use crate::app::keys;
 pub use crate::app::lists::{compare_methods, list};

@@ -72,7 +72,7 @@ impl Decision {
                     grid: decision.machine.grid.as_ref(),
                     instant,
                 };
-                formats::files_of(&source, &mut failed)
+                formats::files_of(&source, &mut failed)?
             };
             if failed.len() == told {
                 break (all, core, map_id, payloads);

@@ -4,11 +4,11 @@ use crate::app::error::AppError;
 use crate::finding::{Finding, codes};
 use crate::format::iso11783::RateGrid;
 use crate::format::payload::Payload;
-use crate::format::{carried_out, geojson, geopackage, geotiff, iso11783, shapefile, style};
-use crate::job::settings::{Format, Output};
+use crate::format::{Archive, Format, WriteOptions};
+use crate::job::settings::Output;
+use crate::map::export::ExportMap;
 use crate::map::machine::MachineRates;
-use crate::map::plain::of_prescription;
-use crate::map::prescription::{Prescription, ZoneRecord};
+use crate::map::prescription::Prescription;
 use jiff::Timestamp;
 
 /// Letters of a finding.
@@ -38,8 +38,8 @@ impl Failed {
         }
     }
     /// Whether the machine reads it.
-    pub(crate) const fn is_for_the_machine(&self) -> bool {
-        matches!(self.format, Format::Shapefile | Format::Iso11783)
+    pub(crate) fn is_for_the_machine(&self) -> bool {
+        self.format.is_for_the_machine()
     }
     /// What the user is told.
     pub(crate) fn finding(&self) -> Finding {
@@ -70,8 +70,11 @@ impl Failed {
 pub(crate) fn refused_format(error: &dyn std::error::Error) -> AppError {
     AppError::refused("output.format", error.to_string())
         .with_causes(error)
-        .with_hint("leave the format out in output.formats, or mend what it complains of")
+        .with_hint("leave the format out in output.formats, or repair what it complains of")
 }
+
+/// Where task data lie as one file for sending.
+const TASK_ARCHIVE: &str = "office/TASKDATA.zip";
 
 /// What the writers need.
 pub(crate) struct Source<'a> {
@@ -88,10 +91,35 @@ pub(crate) struct Source<'a> {
 }
 
 /// Files of all formats but those that failed before; what fails now is added to them, and no file for the machine is left when one of them is for it.
-pub(crate) fn files_of(source: &Source<'_>, failed: &mut Vec<Failed>) -> Vec<Payload> {
-    gathered(&source.output.formats, failed, |format| {
-        written(source, format)
-    })
+///
+/// # Errors
+/// When the map does not hold together: a fault of haulm.
+pub(crate) fn files_of(
+    source: &Source<'_>,
+    failed: &mut Vec<Failed>,
+) -> Result<Vec<Payload>, AppError> {
+    let prescription = source.prescription;
+    let map = ExportMap::of_prescription(prescription, source.rates)
+        .map_err(|error| refused_format(&error))?;
+    let write = |format: Format| {
+        let rules = format.rules();
+        let name = rules.place(&prescription.field_name, &prescription.map_id);
+        let options = WriteOptions {
+            name: &name,
+            instant: source.instant,
+            cell_m: None,
+            task: source.output.task_data,
+            grid: source.grid,
+            archive: Some(Archive {
+                path: TASK_ARCHIVE,
+                beside_files: true,
+            }),
+        };
+        // What a converted map needs to be told of, a job's own findings tell.
+        let written = rules.write(&map, &options);
+        Ok(written.map_err(|error| refused_format(&error))?.value.files)
+    };
+    Ok(gathered(&source.output.formats, failed, write))
 }
 
 fn gathered(
@@ -106,10 +134,7 @@ fn gathered(
         }
         match write(format) {
             Ok(made) => {
-                // The style beside longitude and latitude lies there once; that of the GeoJSON goes before others.
-                if format == Format::GeoJson {
-                    files.retain(|file| made.iter().all(|new| new.path != file.path));
-                }
+                // Formats that lie under one name share one style.
                 for file in made {
                     if files.iter().all(|there| there.path != file.path) {
                         files.push(file);
@@ -127,67 +152,6 @@ fn gathered(
 
 fn is_for_the_machine(path: &str) -> bool {
     path.starts_with("machine/") || path.starts_with("office/TASKDATA")
-}
-
-fn written(source: &Source<'_>, format: Format) -> Result<Vec<Payload>, AppError> {
-    let (prescription, rates, instant) = (source.prescription, source.rates, source.instant);
-    let mut files = Vec::new();
-    match format {
-        Format::GeoPackage => {
-            files.extend(
-                geopackage::write(prescription, instant).map_err(|error| refused_format(&error))?,
-            );
-        }
-        Format::GeoJson => {
-            files.extend(geojson::write(prescription).map_err(|error| refused_format(&error))?);
-            files
-                .push(style::beside_geojson(prescription).map_err(|error| refused_format(&error))?);
-        }
-        Format::Shapefile => {
-            let shown = |zone: &ZoneRecord| {
-                rates
-                    .zones
-                    .get(zone.zone as usize - 1)
-                    .map_or(f64::NAN, |rate| rate.shown)
-            };
-            files.extend(
-                shapefile::write(prescription, instant, shown)
-                    .map_err(|error| refused_format(&error))?,
-            );
-            let shown = rates.zones.iter().map(|rate| rate.shown);
-            files.push(
-                style::beside_shapefile(prescription, shown)
-                    .map_err(|error| refused_format(&error))?,
-            );
-        }
-        Format::GeoTiff => {
-            files.extend(geotiff::write(prescription).map_err(|error| refused_format(&error))?);
-            files
-                .push(style::beside_geotiff(prescription).map_err(|error| refused_format(&error))?);
-        }
-        Format::Kml | Format::FlatGeobuf => {
-            let plain = of_prescription(prescription).map_err(|error| refused_format(&error))?;
-            let write = if format == Format::Kml {
-                carried_out::write_kml
-            } else {
-                carried_out::write_flatgeobuf
-            };
-            files.extend(
-                write(&plain, "office/prescription").map_err(|error| refused_format(&error))?,
-            );
-        }
-        Format::Iso11783 => files.extend(
-            iso11783::write_made(
-                prescription,
-                source.output.task_data,
-                rates,
-                source.grid.cloned(),
-                instant,
-            )
-            .map_err(|error| refused_format(&error))?,
-        ),
-    }
-    Ok(files)
 }
 
 #[cfg(test)]

@@ -12,6 +12,7 @@ use crate::app::api::{DEFAULT_MEMORY_MIB, DEFAULT_WIDTH, MOST_WIDTH, Subject};
 use crate::cli::explain::CodeParser;
 use crate::cli::known::KnownParser;
 use crate::cli::stick::StickArgs;
+use crate::format::Format;
 
 /// Columns that help is wrapped to, on however wide a terminal.
 pub const HELP_WIDTH: usize = 80;
@@ -624,7 +625,7 @@ pub struct ConvertArgs {
     pub map: PathBuf,
     /// Format to write; required, has no default
     #[arg(long, value_name = "FORMAT", hide_possible_values = false)]
-    pub to: ConvertFormat,
+    pub to: Format,
     /// File to write; for task data a folder or .zip [default: named after MAP, here]
     #[arg(short, long, value_name = "PATH", value_hint = ValueHint::AnyPath)]
     pub output: Option<PathBuf>,
@@ -680,30 +681,6 @@ pub struct ConvertArgs {
     /// Replace files that are there [default: refuse]
     #[arg(long)]
     pub overwrite: bool,
-}
-
-/// Formats to convert to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum ConvertFormat {
-    /// In the map's own reference system
-    #[value(alias = "gpkg")]
-    Geopackage,
-    /// Longitude and latitude
-    #[value(alias = "json")]
-    Geojson,
-    /// For controllers
-    #[value(alias = "shp")]
-    Shapefile,
-    /// Raster of rates
-    #[value(alias = "tif")]
-    Geotiff,
-    /// Task data of ISO 11783-10
-    Iso11783,
-    /// For looking
-    Kml,
-    /// In the map's own reference system
-    #[value(alias = "fgb")]
-    Flatgeobuf,
 }
 
 /// Versions of task data.

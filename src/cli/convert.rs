@@ -1,11 +1,26 @@
 //! `haulm convert`.
 
+use clap::ValueEnum;
+use clap::builder::PossibleValue;
+
 use crate::app::api;
-use crate::app::api::{Common, ConvertRequest, ConvertTo};
+use crate::app::api::{Common, ConvertRequest};
 use crate::app::error::AppError;
-use crate::cli::args::{ConvertArgs, ConvertFormat, TaskForm, TaskIssue};
+use crate::cli::args::{ConvertArgs, TaskForm, TaskIssue};
+use crate::format::Format;
 use crate::map::task_options::{TaskKind, TaskOptions, TaskVersion};
 use crate::report::model::Report;
+
+impl ValueEnum for Format {
+    fn value_variants<'a>() -> &'a [Self] {
+        Self::ALL
+    }
+    fn to_possible_value(&self) -> Option<PossibleValue> {
+        let rules = self.rules();
+        let value = PossibleValue::new(rules.word()).help(rules.about());
+        Some(value.aliases(rules.short_names()))
+    }
+}
 
 pub(crate) fn run(args: ConvertArgs, common: Common) -> Result<Report, AppError> {
     let ConvertArgs {
@@ -27,15 +42,6 @@ pub(crate) fn run(args: ConvertArgs, common: Common) -> Result<Report, AppError>
         cell,
         overwrite,
     } = args;
-    let to = match to {
-        ConvertFormat::Geopackage => ConvertTo::GeoPackage,
-        ConvertFormat::Geojson => ConvertTo::GeoJson,
-        ConvertFormat::Shapefile => ConvertTo::Shapefile,
-        ConvertFormat::Geotiff => ConvertTo::GeoTiff,
-        ConvertFormat::Iso11783 => ConvertTo::Iso11783,
-        ConvertFormat::Kml => ConvertTo::Kml,
-        ConvertFormat::Flatgeobuf => ConvertTo::FlatGeobuf,
-    };
     let version = match task_version {
         TaskIssue::V3 => TaskVersion::V3,
         TaskIssue::V4 => TaskVersion::V4,

@@ -1,6 +1,6 @@
-//! Zones carried to WGS 84 for files that know no other system, cleaned so that they stay valid there.
+//! Zones reprojected to WGS 84 for files that know no other system, cleaned so that they stay valid there.
 
-use crate::map::prescription::ZoneRecord;
+use crate::map::export::ExportMap;
 use crate::space::crs::{Crs, CrsError, Projector};
 use geo::orient::Direction;
 use geo::{Area, BoundingRect, LineString, MultiPolygon, Orient, Polygon, Validation};
@@ -18,7 +18,7 @@ pub enum LonLatError {
     },
     /// A vertex of a zone has no longitude and latitude.
     #[error("zone {zone}: a point of its outline has no longitude and latitude")]
-    Carry {
+    Project {
         /// The zone.
         zone: u32,
         /// What PROJ said.
@@ -49,29 +49,30 @@ pub enum LonLatError {
     },
 }
 
-/// Outlines of zones in longitude and latitude, in the order given, to full precision.
+/// Decimals of a degree: 7 are about a centimetre; 9 where 7 would make a zone invalid.
+const DIGITS: [u32; 2] = [7, 9];
+
+/// Outlines of a map's zones in longitude and latitude with few decimals, valid, exteriors counter-clockwise.
 ///
-/// Only vertices are carried. Zones share theirs bit for bit, so no gap opens between them; over an edge of 1 km the straight line and the carried one
+/// # Errors
+/// [`LonLatError`].
+pub(crate) fn rounded_zones(map: &ExportMap<'_>) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
+    let grounds: Vec<_> = map.grounds().collect();
+    let outlines = project(
+        grounds.iter().map(|(zone, outline)| (*zone, &**outline)),
+        map.system,
+    )?;
+    rounded(grounds.iter().map(|(zone, _)| *zone), &outlines, &DIGITS)
+}
+
+/// Outlines in longitude and latitude with their zones' numbers, in the order given, to full precision.
+///
+/// Only vertices are projected. Zones share theirs bit for bit, so no gap opens between them; over an edge of 1 km the straight line and the projected one
 /// part by a few centimetres at most, alike on both sides.
 ///
 /// # Errors
-/// [`LonLatError::NoWay`], [`LonLatError::Carry`] and [`LonLatError::Antimeridian`].
-pub(crate) fn carry(
-    zones: &[ZoneRecord],
-    plane: &Crs,
-    outline: fn(&ZoneRecord) -> &MultiPolygon<f64>,
-) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
-    carry_all(
-        zones.iter().map(|record| (record.zone, outline(record))),
-        plane,
-    )
-}
-
-/// As [`carry`], of outlines with their zones' numbers.
-///
-/// # Errors
-/// As [`carry`].
-pub(crate) fn carry_all<'a>(
+/// [`LonLatError::NoWay`], [`LonLatError::Project`] and [`LonLatError::Antimeridian`].
+pub(crate) fn project<'a>(
     outlines: impl Iterator<Item = (u32, &'a MultiPolygon<f64>)>,
     plane: &Crs,
 ) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
@@ -79,16 +80,16 @@ pub(crate) fn carry_all<'a>(
         Projector::new(plane, &Crs::wgs84()).map_err(|source| LonLatError::NoWay { source })?;
     outlines
         .map(|(zone, outline)| {
-            let carried: MultiPolygon<f64> = way
+            let projected: MultiPolygon<f64> = way
                 .geometry(outline)
-                .map_err(|source| LonLatError::Carry { zone, source })?;
-            match carried.bounding_rect() {
+                .map_err(|source| LonLatError::Project { zone, source })?;
+            match projected.bounding_rect() {
                 Some(bounds) if bounds.width() > 180.0 => Err(LonLatError::Antimeridian {
                     zone,
                     west: bounds.min().x,
                     east: bounds.max().x,
                 }),
-                _ => Ok(carried),
+                _ => Ok(projected),
             }
         })
         .collect()
@@ -97,23 +98,11 @@ pub(crate) fn carry_all<'a>(
 /// Every zone's outline rounded to a power of ten, valid, exteriors counter-clockwise and holes clockwise.
 ///
 /// All zones are rounded alike so that they go on sharing their vertices. `digits` are tried in turn, the first at which every zone is valid wins; then, at the
-/// last of them, zones that are not are mended by a union with themselves, if that leaves their area as it was. Points that fall together are dropped, and so are rings that fall flat.
+/// last of them, zones that are not are repaired by a union with themselves, if that leaves their area as it was. Points that fall together are dropped, and so are rings that fall flat.
 ///
 /// # Errors
 /// [`LonLatError::Invalid`] for a zone that stays empty or invalid even so.
 pub(crate) fn rounded(
-    zones: &[ZoneRecord],
-    outlines: &[MultiPolygon<f64>],
-    digits: &[u32],
-) -> Result<Vec<MultiPolygon<f64>>, LonLatError> {
-    rounded_all(zones.iter().map(|record| record.zone), outlines, digits)
-}
-
-/// As [`rounded`], with the zones' numbers alone.
-///
-/// # Errors
-/// As [`rounded`].
-pub(crate) fn rounded_all(
     zones: impl Iterator<Item = u32>,
     outlines: &[MultiPolygon<f64>],
     digits: &[u32],
@@ -132,7 +121,7 @@ pub(crate) fn rounded_all(
         .zip(outlines)
         .map(|(zone, outline)| {
             checked(round(outline, last))
-                .or_else(|reason| mended(outline, last, &reason))
+                .or_else(|reason| repaired(outline, last, &reason))
                 .map_err(|reason| LonLatError::Invalid { zone, reason })
         })
         .collect()
@@ -147,7 +136,7 @@ pub(crate) fn cleaned(
     outline: &MultiPolygon<f64>,
 ) -> Result<MultiPolygon<f64>, LonLatError> {
     checked(round(outline, None))
-        .or_else(|reason| mended(outline, None, &reason))
+        .or_else(|reason| repaired(outline, None, &reason))
         .map_err(|reason| LonLatError::Invalid { zone, reason })
 }
 
@@ -161,10 +150,10 @@ fn checked(outline: MultiPolygon<f64>) -> Result<MultiPolygon<f64>, String> {
     Ok(outline)
 }
 
-/// The union of an outline with itself, or `reason` when that is invalid too or changes its area: rounding noise is mended, a real fault is not hidden.
+/// The union of an outline with itself, or `reason` when that is invalid too or changes its area: rounding noise is repaired, a real fault is not hidden.
 ///
 /// The outline is united as it is, and where that is not enough once it is rounded: sides of a needle that lie closer than the last digit touch only then.
-fn mended(
+fn repaired(
     outline: &MultiPolygon<f64>,
     digits: Option<u32>,
     reason: &str,
@@ -214,31 +203,28 @@ fn round_ring(ring: &LineString<f64>, digits: Option<u32>) -> Option<LineString<
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::map::fixture;
     use geo::{Winding, polygon};
 
-    fn zone_with(outline: Polygon<f64>) -> (Vec<ZoneRecord>, Vec<MultiPolygon<f64>>) {
-        let mut zones = fixture::prescription().zones;
-        zones.truncate(1);
-        (zones, vec![MultiPolygon::new(vec![outline])])
+    fn one(outline: Polygon<f64>) -> Vec<MultiPolygon<f64>> {
+        vec![MultiPolygon::new(vec![outline])]
     }
 
     #[test]
-    fn a_needle_narrower_than_the_last_digit_is_mended() {
+    fn a_needle_narrower_than_the_last_digit_is_repaired() {
         // Two sides of a bay that lie 4e-11 degrees apart: apart as they are, one point at nine digits.
         let bay = polygon![
             (x: 15.0, y: 50.0), (x: 15.001, y: 50.0), (x: 15.001, y: 50.001), (x: 15.000_5, y: 50.000_500_000_04),
             (x: 15.000_5, y: 50.000_9), (x: 15.000_2, y: 50.000_9), (x: 15.000_5, y: 50.000_5), (x: 15.0, y: 50.000_4),
         ];
-        let (zones, outlines) = zone_with(bay);
+        let outlines = one(bay);
         assert!(checked(outlines[0].clone()).is_ok());
         assert!(checked(round(&outlines[0], Some(9))).is_err());
-        let mended = rounded(&zones, &outlines, &[9]).unwrap();
+        let repaired = rounded(1.., &outlines, &[9]).unwrap();
         assert!(
-            (mended[0].unsigned_area() - outlines[0].unsigned_area()).abs()
+            (repaired[0].unsigned_area() - outlines[0].unsigned_area()).abs()
                 < 1e-6 * outlines[0].unsigned_area()
         );
-        assert!(mended[0].check_validation().is_ok());
+        assert!(repaired[0].check_validation().is_ok());
     }
 
     #[test]
@@ -247,8 +233,8 @@ mod tests {
             exterior: [(x: 0.0, y: 0.0), (x: 0.0, y: 1.0), (x: 0.000_000_01, y: 1.0), (x: 1.0, y: 1.0), (x: 1.0, y: 0.0)],
             interiors: [[(x: 0.5, y: 0.5), (x: 0.500_000_01, y: 0.5), (x: 0.5, y: 0.500_000_01)]]
         );
-        let (zones, outlines) = zone_with(outline);
-        let good = rounded(&zones, &outlines, &[7, 9]).unwrap();
+        let outlines = one(outline);
+        let good = rounded(1.., &outlines, &[7, 9]).unwrap();
         assert_eq!(good[0].0[0].exterior().0.len(), 5);
         assert!(good[0].0[0].interiors().is_empty());
         assert!(good[0].0[0].exterior().is_ccw());
@@ -261,9 +247,9 @@ mod tests {
             (x: 0.0, y: 0.0), (x: 1.0, y: 0.0), (x: 1.0, y: 1.0), (x: 0.500_000_04, y: 1.0), (x: 0.500_000_04, y: 0.5), (x: 0.5, y: 0.5), (x: 0.5, y: 1.0),
             (x: 0.0, y: 1.0)
         ];
-        let (zones, outlines) = zone_with(outline);
+        let outlines = one(outline);
         assert!(
-            rounded(&zones, &outlines, &[7, 9]).unwrap()[0].0[0]
+            rounded(1.., &outlines, &[7, 9]).unwrap()[0].0[0]
                 .exterior()
                 .0
                 .iter()
@@ -272,20 +258,20 @@ mod tests {
     }
 
     #[test]
-    fn noise_is_mended_and_a_real_fault_refused() {
+    fn noise_is_repaired_and_a_real_fault_refused() {
         // A spike of no width.
         let spike = polygon![(x: 0.0, y: 0.0), (x: 1.0, y: 0.0), (x: 1.0, y: 1.0), (x: 0.5, y: 1.0), (x: 0.5, y: 1.5), (x: 0.5, y: 1.0), (x: 0.0, y: 1.0)];
-        let (zones, outlines) = zone_with(spike);
-        let good = rounded(&zones, &outlines, &[7, 9]).unwrap();
+        let outlines = one(spike);
+        let good = rounded(1.., &outlines, &[7, 9]).unwrap();
         assert!(good[0].is_valid() && (good[0].unsigned_area() - 1.0).abs() < 1e-6);
         assert!(cleaned(1, &outlines[0]).unwrap().is_valid());
         for fault in [
             polygon![(x: 0.0, y: 0.0), (x: 1.0, y: 1.0), (x: 1.0, y: 0.0), (x: 0.0, y: 2.0)],
             polygon![(x: 0.0, y: 0.0), (x: 1.0, y: 1.0), (x: 2.0, y: 2.0)],
         ] {
-            let (zones, outlines) = zone_with(fault);
+            let outlines = one(fault);
             assert!(matches!(
-                rounded(&zones, &outlines, &[7, 9]),
+                rounded(1.., &outlines, &[7, 9]),
                 Err(LonLatError::Invalid { zone: 1, .. })
             ));
             assert!(cleaned(1, &outlines[0]).is_err());
@@ -294,13 +280,11 @@ mod tests {
 
     #[test]
     fn both_sides_of_the_date_line_are_refused() {
-        let mut zones = fixture::prescription().zones;
-        zones.truncate(1);
-        zones[0].outline = MultiPolygon::new(vec![
+        let across = MultiPolygon::new(vec![
             polygon![(x: 179.99, y: 1.0), (x: -179.99, y: 1.0), (x: -179.99, y: 1.01)],
         ]);
         assert!(matches!(
-            carry(&zones, &Crs::wgs84(), |zone| &zone.outline),
+            project(std::iter::once((1, &across)), &Crs::wgs84()),
             Err(LonLatError::Antimeridian { zone: 1, .. })
         ));
     }

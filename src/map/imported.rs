@@ -1,6 +1,6 @@
 //! Anybody's zone map as a file carried it: what it says, without loss and without trust.
 //!
-//! Readers fill it, [`crate::map::faults`] judges it, writers turn it into another format. Nothing here is mended: rings stand as they were written, a rate
+//! Readers fill it, [`crate::map::faults`] judges it, writers turn it into another format. Nothing here is repaired: rings stand as they were written, a rate
 //! that is missing or no number stays so, and what a reader stumbled over is kept as a fault.
 
 use geo::{Coord, LineString, MultiPolygon, Polygon};
@@ -272,7 +272,7 @@ pub struct Part {
 }
 
 impl Part {
-    /// The part as a polygon: rings closed, neither turned nor mended. `None` without a ring of three points.
+    /// The part as a polygon: rings closed, neither turned nor repaired. `None` without a ring of three points.
     pub fn polygon(&self) -> Option<Polygon<f64>> {
         let mut rings = self.rings.iter().filter(|ring| ring.points.len() >= 3);
         let exterior = rings.next()?;
@@ -321,7 +321,7 @@ pub struct Patch {
 }
 
 impl Patch {
-    /// All parts as polygons: rings closed, neither turned nor mended.
+    /// All parts as polygons: rings closed, neither turned nor repaired.
     pub fn outline(&self) -> MultiPolygon<f64> {
         MultiPolygon::new(self.parts.iter().filter_map(Part::polygon).collect())
     }

@@ -3,6 +3,7 @@
 pub mod ascii;
 pub mod check_points;
 pub mod excluded;
+pub mod export;
 pub mod faults;
 pub mod file_totals;
 #[cfg(test)]
@@ -11,7 +12,8 @@ pub mod imported;
 pub mod legend;
 pub mod machine;
 pub mod palette;
-pub mod plain;
 pub mod prescription;
+pub mod rate_map;
 pub mod scouting;
+pub mod table;
 pub mod task_options;

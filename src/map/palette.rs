@@ -12,10 +12,10 @@
 mod tests;
 
 /// The most classes that a legend holds.
-pub const MOST_CLASSES: usize = 7;
+pub const MAXIMUM_CLASSES: usize = 7;
 
 /// The ramp at seven even steps, from least to greatest.
-const RAMP: [Colour; MOST_CLASSES] = [
+const RAMP: [Colour; MAXIMUM_CLASSES] = [
     Colour::new(0xfd, 0xf9, 0x7b),
     Colour::new(0xc9, 0xe2, 0x90),
     Colour::new(0x9c, 0xca, 0x9b),
@@ -159,12 +159,12 @@ pub fn ramp(place: f64) -> Colour {
     Colour::from_lab(std::array::from_fn(|i| from[i] + share * (to[i] - from[i])))
 }
 
-/// Colours of so many classes, least first; one class alone gets the middle. `None` for more than [`MOST_CLASSES`].
+/// Colours of so many classes, least first; one class alone gets the middle. `None` for more than [`MAXIMUM_CLASSES`].
 pub fn class_colours(classes: usize) -> Option<Vec<Colour>> {
     match classes {
         0 => Some(Vec::new()),
         1 => Some(vec![ramp(0.5)]),
-        2..=MOST_CLASSES => Some(
+        2..=MAXIMUM_CLASSES => Some(
             (0..classes)
                 .map(|i| ramp(i as f64 / (classes - 1) as f64))
                 .collect(),
@@ -269,7 +269,7 @@ pub struct Legend {
 impl Legend {
     /// Classes for these values.
     ///
-    /// Up to [`MOST_CLASSES`] different values are a class each. More are parted into that many classes of equal width between least and greatest; a value of 0 then
+    /// Up to [`MAXIMUM_CLASSES`] different values are a class each. More are parted into that many classes of equal width between least and greatest; a value of 0 then
     /// keeps a class of its own, since to spread nothing is another thing than to spread little. Classes that hold no value are left out. Classes follow the values,
     /// so the same map in another unit has the same classes. Values that are not finite count as missing.
     pub fn new(
@@ -329,7 +329,7 @@ impl Legend {
 
 /// Values, sorted and each once, parted into classes.
 fn groups(values: &[f64]) -> Vec<&[f64]> {
-    if values.len() <= MOST_CLASSES {
+    if values.len() <= MAXIMUM_CLASSES {
         return values.chunks(1).collect();
     }
     let (nothing, rest) = if values[0] == 0.0 {
@@ -337,7 +337,7 @@ fn groups(values: &[f64]) -> Vec<&[f64]> {
     } else {
         values.split_at(0)
     };
-    let count = MOST_CLASSES - nothing.len();
+    let count = MAXIMUM_CLASSES - nothing.len();
     let (least, greatest) = (rest[0], rest[rest.len() - 1]);
     // A hair upwards, so that a value on a break falls the same way in every unit.
     let class = |value: f64| {

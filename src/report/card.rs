@@ -587,7 +587,7 @@ mod tests {
         );
         assert!(is_plain(&text), "{text}");
         assert!(
-            text.contains("Product           NONE GIVEN") && text.contains("* no product is given"),
+            text.contains("Product           NONE GIVEN") && text.contains("* No product is given"),
             "{text}"
         );
         assert!(

@@ -86,6 +86,33 @@ pub fn cover(
     }
 }
 
+/// Cells of a grid of `rows` × `cols` that the rings cover something of: the place of each, row by row, and its share in (0, 1]. What lies off the grid is left out.
+///
+/// `rings` are as for [`cover`], in units of cells.
+pub fn shares(rings: &[Vec<[f64; 2]>], rows: usize, cols: usize) -> Vec<(usize, f64)> {
+    let mut spans = Vec::new();
+    cover(rings, (0, rows as i64), &mut Scratch::default(), &mut spans);
+    let cells = |span: &Span| {
+        let (row, share) = (span.row as usize, span.share);
+        let inside = span.col.max(0)..(span.col + span.len).min(cols as i64);
+        inside.map(move |col| (row * cols + col as usize, share))
+    };
+    spans.iter().flat_map(cells).collect()
+}
+
+/// Twice the signed area of a closed ring: above 0 when it runs counter-clockwise. Relative to the first point, so that large coordinates cost no digits.
+pub fn doubled_area(ring: &[[f64; 2]]) -> f64 {
+    let Some(origin) = ring.first() else {
+        return 0.0;
+    };
+    ring.windows(2)
+        .map(|edge| {
+            (edge[0][0] - origin[0]) * (edge[1][1] - origin[1])
+                - (edge[1][0] - origin[0]) * (edge[0][1] - origin[1])
+        })
+        .sum()
+}
+
 fn push(out: &mut Vec<Span>, row: i64, col: i64, len: i64, share: f64) {
     if share <= SNAP {
         return;
@@ -173,6 +200,7 @@ fn mark_row(row: i64, x0: f64, x1: f64, height: f64, sign: f64, marks: &mut Vec<
 mod tests {
     use super::*;
     use approx::assert_relative_eq;
+    use geo::{Area, BooleanOps, Coord, LineString, Polygon, Rect};
     use proptest::prelude::*;
 
     fn spans(rings: &[Vec<[f64; 2]>], rows: (i64, i64)) -> Vec<Span> {
@@ -195,6 +223,37 @@ mod tests {
         let mut ring = points.to_vec();
         ring.push(points[0]);
         ring
+    }
+
+    fn all_shares(rings: &[Vec<[f64; 2]>], rows: usize, cols: usize) -> Vec<f64> {
+        let mut out = vec![0.0; rows * cols];
+        for (cell, share) in shares(rings, rows, cols) {
+            out[cell] = share;
+        }
+        out
+    }
+
+    fn square(x0: f64, y0: f64, x1: f64, y1: f64) -> Vec<[f64; 2]> {
+        vec![[x0, y0], [x1, y0], [x1, y1], [x0, y1], [x0, y0]]
+    }
+
+    #[test]
+    fn shares_of_a_triangle() {
+        // Right triangle 0,0 2,0 0,2: the cell at the corner whole, its neighbours half, the far one nothing.
+        let found = all_shares(
+            &[vec![[0.0, 0.0], [2.0, 0.0], [0.0, 2.0], [0.0, 0.0]]],
+            2,
+            2,
+        );
+        assert_eq!(found, [1.0, 0.5, 0.5, 0.0]);
+    }
+
+    #[test]
+    fn holes_and_the_rim() {
+        let mut hole = square(1.0, 1.0, 2.0, 2.5);
+        hole.reverse();
+        let found = all_shares(&[square(-5.0, -1.0, 2.25, 9.0), hole], 3, 3);
+        assert_eq!(found, [1.0, 1.0, 0.25, 1.0, 0.0, 0.25, 1.0, 0.5, 0.25]);
     }
 
     #[test]
@@ -256,6 +315,26 @@ mod tests {
     }
 
     proptest! {
+        #[test]
+        fn shares_agree_with_clipping(points in prop::collection::vec((-1.0_f64..5.0, -1.0_f64..5.0), 3)) {
+            let mut ring: Vec<[f64; 2]> = points.iter().map(|p| [p.0, p.1]).collect();
+            ring.push(ring[0]);
+            if doubled_area(&ring) < 0.0 {
+                ring.reverse();
+            }
+            prop_assume!(doubled_area(&ring) > 1e-3);
+            let triangle = Polygon::new(ring.iter().map(|p| Coord { x: p[0], y: p[1] }).collect::<LineString<f64>>(), Vec::new());
+            let found = all_shares(&[ring], 4, 4);
+            for row in 0..4_u8 {
+                for col in 0..4_u8 {
+                    let (x, y) = (f64::from(col), f64::from(row));
+                    let cell = Rect::new(Coord { x, y }, Coord { x: x + 1.0, y: y + 1.0 }).to_polygon();
+                    let expected = cell.intersection(&triangle).unsigned_area();
+                    prop_assert!((found[usize::from(row) * 4 + usize::from(col)] - expected).abs() < 1e-6);
+                }
+            }
+        }
+
         #[test]
         fn shares_add_up_to_the_area_and_rows_stand_alone(
             cx in 5.0..25.0_f64, cy in 5.0..25.0_f64, turn in 0.0..6.3_f64, radii in prop::collection::vec(1.0..5.0_f64, 5..12), split in 1..29_i64,

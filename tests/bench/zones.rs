@@ -11,10 +11,11 @@ mod say;
 use std::time::Instant;
 
 use geo::{Area as _, LineString, MultiPolygon, Polygon};
-use haulm::format::{geojson, geopackage, shapefile};
-use haulm::map::machine::default_fallbacks;
+use haulm::format::{Format, WriteOptions};
+use haulm::map::export::ExportMap;
+use haulm::map::machine::{default_fallbacks, machine_rates};
 use haulm::map::prescription::{CellState, MachineLimits, Prescription, ZoneRecord};
-use haulm::map::task_options::GridRates;
+use haulm::map::task_options::{GridRates, TaskOptions};
 use haulm::space::cells::{CellFrame, CellGrid};
 use haulm::space::crs::Crs;
 use haulm::space::cut::{borders, cut};
@@ -255,21 +256,22 @@ fn main() {
     );
     let made = prescription(field, frame, zoning.zones, shaped.outlines)
         .expect("a product of 46 % nitrogen");
-    let instant = jiff::Timestamp::UNIX_EPOCH;
+    let rates = machine_rates(&made).expect("rates").value;
+    let map = ExportMap::of_prescription(&made, &rates).expect("a map");
+    let options = WriteOptions {
+        name: "map",
+        instant: jiff::Timestamp::UNIX_EPOCH,
+        cell_m: None,
+        task: TaskOptions::default(),
+        grid: None,
+        archive: None,
+    };
     let mut written = 0.0;
-    for (name, work) in [
-        (
-            "GeoPackage",
-            (&|| geopackage::write(&made, instant).expect("a file").len()) as &dyn Fn() -> usize,
-        ),
-        ("GeoJSON", &|| geojson::write(&made).expect("a file").len()),
-        ("shapefile", &|| {
-            shapefile::write(&made, instant, |zone| zone.n.get() / 0.46)
-                .expect("files")
-                .len()
-        }),
-    ] {
-        let (files, used) = step(name, work);
+    for format in [Format::GeoPackage, Format::GeoJson, Format::Shapefile] {
+        let (files, used) = step(format.word(), || {
+            let made = format.rules().write(&map, &options).expect("files");
+            made.value.files.len()
+        });
         assert!(files > 0);
         written += used;
     }

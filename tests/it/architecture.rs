@@ -13,7 +13,10 @@ const LAYERS: &[(&str, &[&str])] = &[
     ("zones", &["units", "finding", "space"]),
     ("map", &["units", "finding", "space", "zones"]),
     ("format", &["units", "finding", "space", "map"]),
-    ("job", &["units", "finding", "key", "science", "map"]),
+    (
+        "job",
+        &["units", "finding", "key", "science", "map", "format"],
+    ),
     (
         "pipeline",
         &[
@@ -492,6 +495,35 @@ fn few_files_name_the_settings_as_a_whole() {
         .iter()
         .filter(|file| file.starts_with("src/pipeline/"));
     assert_eq!(steps.collect::<Vec<_>>(), ["src/pipeline/run.rs"]);
+}
+
+/// A format of maps is its folder and a line of the list in `format/mod.rs`: its word stands as a literal nowhere else. `map` calls two of them as people do.
+#[test]
+fn a_formats_word_stands_in_its_folder_alone() {
+    let folder = root().join("src");
+    let mut wrong = Vec::new();
+    for format in haulm::format::Format::ALL {
+        let literal = format!("\"{}\"", format.word());
+        let own = folder.join("format").join(format.word());
+        assert!(own.is_dir(), "{} has no folder of its own", format.word());
+        let mut holders = 0;
+        let files = files_below(&folder);
+        let sources = files
+            .iter()
+            .filter(|file| file.extension().is_some_and(|end| end == "rs"));
+        for file in sources {
+            let text = fs_err::read_to_string(file).unwrap();
+            let plain = text.split("#[cfg(test)]").next().unwrap_or_default();
+            let holds = plain.lines().any(|line| code(line).contains(&literal));
+            if holds && file.starts_with(&own) {
+                holders += 1;
+            } else if holds && !file.starts_with(folder.join("map")) {
+                wrong.push(format!("{}: {literal}", shown(file)));
+            }
+        }
+        assert_eq!(holders, 1, "{literal} in its own folder");
+    }
+    assert!(wrong.is_empty(), "\n{}", wrong.join("\n"));
 }
 
 /// Hosts of package registries, and folders of single machines. In two halves, so that this file does not hold them itself.

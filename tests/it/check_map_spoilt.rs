@@ -3,7 +3,8 @@
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use haulm::app::api::{CheckMapRequest, ConvertRequest, ConvertTo, check_map, convert};
+use haulm::app::api::{CheckMapRequest, ConvertRequest, check_map, convert};
+use haulm::format::Format;
 use serde_json::{Value, json};
 
 use crate::check_map::{Bench, collection, ring};
@@ -61,9 +62,9 @@ fn valid() -> Bench {
         &zipped(&[("doc.kml", kml(&tuples(&AROUND)).as_bytes())]),
     );
     for (to, ending) in [
-        (ConvertTo::GeoPackage, "gpkg"),
-        (ConvertTo::FlatGeobuf, "fgb"),
-        (ConvertTo::GeoTiff, "tif"),
+        (Format::GeoPackage, "gpkg"),
+        (Format::FlatGeobuf, "fgb"),
+        (Format::GeoTiff, "tif"),
     ] {
         convert(&turn(
             &bench.path("map.shp"),
@@ -75,7 +76,7 @@ fn valid() -> Bench {
     bench
 }
 
-fn turn(map: &Path, to: ConvertTo, output: PathBuf) -> ConvertRequest {
+fn turn(map: &Path, to: Format, output: PathBuf) -> ConvertRequest {
     ConvertRequest {
         map: map.to_owned(),
         to,
@@ -91,7 +92,7 @@ fn turn(map: &Path, to: ConvertTo, output: PathBuf) -> ConvertRequest {
         position_lost: None,
         outside: None,
         task: haulm::map::task_options::TaskOptions::default(),
-        cell: (to == ConvertTo::GeoTiff).then(|| "10 m".to_owned()),
+        cell: (to == Format::GeoTiff).then(|| "10 m".to_owned()),
         overwrite: true,
         common: haulm::app::api::Common::default(),
     }
@@ -160,7 +161,7 @@ fn spoil(times: usize, seed: u64) -> [usize; 4] {
             if k % 4 < 2 {
                 let _ = convert(&turn(
                     &bench.path(map),
-                    ConvertTo::GeoJson,
+                    Format::GeoJson,
                     bench.path("out.geojson"),
                 ));
             }

@@ -1,8 +1,8 @@
-//! Checks anybody's zone map against the field and the machine, and mends what is safe to mend.
+//! Checks anybody's zone map against the field and the machine, and repairs what is safe to repair.
 
 mod ask;
-mod mend;
-mod told;
+mod repair;
+mod report;
 
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
@@ -50,7 +50,7 @@ pub struct CheckMapRequest {
     pub nitrogen_limit: Option<String>,
     /// Where a layer of faults goes.
     pub faults: Option<PathBuf>,
-    /// Where a mended copy goes.
+    /// Where a repaired copy goes.
     pub repair: Option<PathBuf>,
     /// Gaps narrower than this go to a neighbour in the repaired copy.
     pub close_gaps: Option<String>,
@@ -103,7 +103,7 @@ impl From<MapError> for AppError {
 /// When map, boundary or exclusions cannot be read at all, an amount is refused, or a file that was asked for cannot be written. Faults of the map are no errors.
 pub fn check_map(request: &CheckMapRequest) -> Result<Report, AppError> {
     for path in [&request.faults, &request.repair].into_iter().flatten() {
-        mend::writable(path, request.overwrite)?;
+        repair::writable(path, request.overwrite)?;
     }
     let options = maps::ReadOptions {
         layer: request.layer.clone(),
@@ -125,7 +125,7 @@ pub fn check_map(request: &CheckMapRequest) -> Result<Report, AppError> {
     let verdict = faults::check(&map, &against);
     let mut files = Vec::new();
     if let Some(path) = &request.faults {
-        files.extend(mend::write_faults(
+        files.extend(repair::write_faults(
             path,
             &map,
             &verdict.faults,
@@ -139,7 +139,7 @@ pub fn check_map(request: &CheckMapRequest) -> Result<Report, AppError> {
         bowties: request.split_bowties,
     };
     if let Some(path) = &request.repair {
-        let (mended, written) = mend::write_repair(
+        let (repaired, written) = repair::write_repair(
             path,
             &map,
             &request.map,
@@ -148,9 +148,9 @@ pub fn check_map(request: &CheckMapRequest) -> Result<Report, AppError> {
             request.overwrite,
         )?;
         files.extend(written);
-        repair = Some(mended);
+        repair = Some(repaired);
     }
-    Ok(told::report(
+    Ok(report::report(
         request,
         &map,
         &against,

@@ -1,63 +1,58 @@
 //! What a conversion loses or changes, in sentences.
 
-use crate::app::convert::{ConvertRequest, ConvertTo, Written};
+use crate::app::convert::ConvertRequest;
+use crate::format::{Rounding, Written};
 use crate::map::imported::ImportedMap;
-use crate::map::plain::Made;
+use crate::map::rate_map::Converted;
 use crate::map::task_options::TaskKind;
 
 /// Everything that the new file does not say as the old one did.
 pub(super) fn lost(
-    carried: &ImportedMap,
-    made: &Made,
+    imported: &ImportedMap,
+    converted: &Converted,
     written: &Written,
     request: &ConvertRequest,
 ) -> Vec<String> {
-    let map = &made.map;
-    let to = request.to;
+    let map = &converted.map;
+    let keeps = request.to.rules().keeps();
+    let is_raster = keeps.rates == Rounding::Float32;
+    let is_task = keeps.rates == Rounding::Dictionary;
     let mut out = Vec::new();
     let stays = |column: &String| match column.to_ascii_lowercase().as_str() {
         "zone" => true,
-        "product_unit" | "n_kg_ha" | "area_m2" => !matches!(
-            to,
-            ConvertTo::Shapefile | ConvertTo::GeoTiff | ConvertTo::Iso11783
-        ),
+        "product_unit" | "n_kg_ha" | "area_m2" => keeps.columns,
         _ => false,
     };
-    let columns: Vec<_> = carried
+    let columns: Vec<_> = imported
         .columns
         .iter()
-        .filter(|column| carried.rate_column.as_ref() != Some(column) && !stays(column))
+        .filter(|column| imported.rate_column.as_ref() != Some(column) && !stays(column))
         .map(String::as_str)
         .collect();
     if !columns.is_empty() {
         out.push(format!("columns besides the rate: {}", columns.join(", ")));
     }
-    for (label, value) in &carried.stated {
+    for (label, value) in &imported.stated {
         out.push(format!("{label}: {value}"));
     }
-    let in_degrees = matches!(
-        to,
-        ConvertTo::GeoJson | ConvertTo::Kml | ConvertTo::Shapefile | ConvertTo::Iso11783
-    );
-    if in_degrees && map.system.code() != Some(4326) {
-        out.push(format!("coordinates are carried from {} to WGS 84; edges stay straight between the same corners", map.system));
+    if !keeps.system && map.system.code() != Some(4326) {
+        out.push(format!("coordinates are reprojected from {} to WGS 84; edges stay straight between the same corners", map.system));
     }
-    if matches!(to, ConvertTo::GeoJson | ConvertTo::Kml) {
+    if !keeps.coordinates {
         out.push("coordinates are rounded to 7 decimals, about 1 cm".to_owned());
     }
-    match (map.lattice.as_ref(), to) {
-        (Some(lattice), ConvertTo::GeoTiff | ConvertTo::Iso11783)
-            if written.pixel_m.is_none()
-                && (to == ConvertTo::GeoTiff || map.system.code() == Some(4326)) =>
-        {
-            out.extend((to == ConvertTo::GeoTiff).then(|| {
+    let stays_grid =
+        keeps.grid && written.pixel_m.is_none() && (is_raster || map.system.code() == Some(4326));
+    match map.lattice.as_ref() {
+        Some(lattice) if stays_grid => {
+            out.extend(is_raster.then(|| {
                 format!(
                     "rates of {} × {} cells stand as 32-bit numbers",
                     lattice.cols, lattice.rows
                 )
             }));
         }
-        (Some(lattice), _) => {
+        Some(lattice) => {
             out.push(format!(
                 "a grid of {} × {} cells became {} zones with borders along its cells",
                 lattice.cols,
@@ -65,24 +60,24 @@ pub(super) fn lost(
                 map.zones.len()
             ));
         }
-        (None, ConvertTo::GeoTiff) => out.push(format!(
+        None if is_raster => out.push(format!(
             "borders follow square pixels of {} m",
             written.pixel_m.unwrap_or(1.0)
         )),
-        (None, ConvertTo::Iso11783) if request.task.kind == TaskKind::Grid => {
+        None if is_task && request.task.kind == TaskKind::Grid => {
             out.push("borders follow the cells of the task grid; a cell across a border has the mean of its ground".to_owned());
         }
-        (None, ConvertTo::Iso11783) if request.task.kind == TaskKind::Zones => {
+        None if is_task && request.task.kind == TaskKind::Zones => {
             out.push("borders follow the cells of the task grid; a cell has the rate of which it holds most".to_owned());
         }
         _ => {}
     }
-    match to {
-        ConvertTo::GeoTiff => {}
-        ConvertTo::Iso11783 => out.push("rates are rounded to the whole numbers of the data dictionary, 0.01 kg/ha or 0.0001 L/ha".to_owned()),
-        _ => out.push("rates are rounded to 0.01".to_owned()),
+    match keeps.rates {
+        Rounding::Float32 => {}
+        Rounding::Dictionary => out.push("rates are rounded to the whole numbers of the data dictionary, 0.01 kg/ha or 0.0001 L/ha".to_owned()),
+        Rounding::Hundredths => out.push("rates are rounded to 0.01".to_owned()),
     }
-    if to != ConvertTo::Iso11783 {
+    if !keeps.fallbacks {
         let fallbacks = [
             map.fallbacks.on_start,
             map.fallbacks.position_lost,
@@ -101,12 +96,7 @@ pub(super) fn lost(
             written.slivers.0, written.slivers.1
         ));
     }
-    if map.zones.iter().any(|zone| map.nitrogen(zone).is_none())
-        && !matches!(
-            to,
-            ConvertTo::Shapefile | ConvertTo::GeoTiff | ConvertTo::Iso11783
-        )
-    {
+    if map.zones.iter().any(|zone| map.nitrogen(zone).is_none()) && keeps.columns {
         out.push(
             "nitrogen stays empty: the nitrogen of the product is not known; --product says it"
                 .to_owned(),

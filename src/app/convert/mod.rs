@@ -15,10 +15,10 @@ use crate::app::requests::Common;
 use crate::app::setup::set_up;
 use crate::finding::{Finding, codes};
 use crate::format::maps::{MapError, ReadOptions};
-use crate::format::payload::Payload;
-use crate::format::{carried_out, geopackage, geotiff, iso11783, maps};
+use crate::format::{Archive, Format, WriteOptions, Written, iso11783, maps};
+use crate::map::export::ExportMap;
 use crate::map::imported::{ImportedMap, Meaning};
-use crate::map::plain::{Made, PlainMap, Tally, Wanted, of_imported};
+use crate::map::rate_map::{Converted, RateMap, Requirements, Tally, of_imported};
 use crate::map::task_options::TaskOptions;
 use crate::report::model::{Block, Column, Report, Row, Table};
 use crate::space::crs::{Crs, Projector};
@@ -29,47 +29,13 @@ use serde_json::json;
 /// How far total and area may move before it is a caution. \[share\]
 const TOLERANCE: f64 = 0.005;
 
-/// A format to convert to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum ConvertTo {
-    /// `GeoPackage`, in the map's own system.
-    GeoPackage,
-    /// `GeoJSON`.
-    GeoJson,
-    /// Shapefile for controllers.
-    Shapefile,
-    /// Raster of rates.
-    GeoTiff,
-    /// Task data of ISO 11783-10.
-    Iso11783,
-    /// KML, for looking.
-    Kml,
-    /// `FlatGeobuf`, in the map's own system.
-    FlatGeobuf,
-}
-
-impl ConvertTo {
-    /// The word of it, as in job files.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::GeoPackage => "geopackage",
-            Self::GeoJson => "geojson",
-            Self::Shapefile => "shapefile",
-            Self::GeoTiff => "geotiff",
-            Self::Iso11783 => "iso11783",
-            Self::Kml => "kml",
-            Self::FlatGeobuf => "flatgeobuf",
-        }
-    }
-}
-
 /// What to convert, and into what; amounts and names as the user wrote them.
 #[derive(Clone, Debug)]
 pub struct ConvertRequest {
     /// The map.
     pub map: PathBuf,
     /// The format.
-    pub to: ConvertTo,
+    pub to: Format,
     /// File (or, for task data, folder or `.zip`) to write; named after the map in the working folder when not given.
     pub output: Option<PathBuf>,
     /// Layer of a file with several.
@@ -113,13 +79,13 @@ pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
     set_up(&request.common);
     let target = Target::of(request)?;
     refuse_onto([&request.map], &target.main(request.to))?;
-    let told = request
+    let stated_measure = request
         .unit
         .as_deref()
         .map(|word| words::measure(word, "--unit"))
         .transpose()?;
-    let wanted = Wanted {
-        told,
+    let requirements = Requirements {
+        stated: stated_measure,
         measure: request
             .to_unit
             .as_deref()
@@ -137,9 +103,9 @@ pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
             .transpose()?,
     };
     let cell = request.cell.as_deref().map(words::cell).transpose()?;
-    let meaning = told.map(|told| Meaning {
-        quantity: told.quantity,
-        unit: Some(told.unit),
+    let meaning = stated_measure.map(|stated| Meaning {
+        quantity: stated.quantity,
+        unit: Some(stated.unit),
         said_by: "--unit".to_owned(),
     });
     let options = ReadOptions {
@@ -148,7 +114,7 @@ pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
         meaning,
         explained: false,
     };
-    let carried = maps::read(&request.map, &options).map_err(|error| {
+    let imported = maps::read(&request.map, &options).map_err(|error| {
         if matches!(error, MapError::Place { .. } | MapError::Changed { .. }) {
             return AppError::from(error);
         }
@@ -157,10 +123,10 @@ pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
             .with_hint("give a shapefile, GeoJSON, GeoPackage, FlatGeobuf, KML, raster of rates or task data")
     })?;
     let mut findings = Vec::new();
-    let made = of_imported(&carried, &wanted)
+    let converted = of_imported(&imported, &requirements)
         .map_err(|error| words::refused(&error, &request.map))?
         .into_log(&mut findings);
-    let mut map = made.map.clone();
+    let mut map = converted.map.clone();
     if map.name.trim().is_empty() {
         map.name.clone_from(&target.name);
     }
@@ -171,15 +137,15 @@ pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
     let before = map.tally();
     let after = measured(&back, &map)?;
     judge(&before, &after, &map, &mut findings);
-    let told_files = staged.commit(request.overwrite)?;
-    let lost = lost(&carried, &made, &written, request);
+    let file_sizes = staged.commit(request.overwrite)?;
+    let lost = lost(&imported, &converted, &written, request);
     Ok(report(
-        request, &carried, &made, &before, &after, lost, findings, told_files,
+        request, &imported, &converted, &before, &after, lost, findings, file_sizes,
     ))
 }
 
 /// Puts what the user states beside the zones: boundary, and rates that a terminal falls back to.
-fn stated(request: &ConvertRequest, map: &mut PlainMap) -> Result<(), AppError> {
+fn stated(request: &ConvertRequest, map: &mut RateMap) -> Result<(), AppError> {
     if let Some(path) = &request.boundary {
         refuse_network(path, request.common.network)?;
         let lonlat = ground(path, repaired)?;
@@ -209,15 +175,6 @@ fn stated(request: &ConvertRequest, map: &mut PlainMap) -> Result<(), AppError> 
     Ok(())
 }
 
-/// Files to write and what their making told.
-struct Written {
-    files: Vec<Payload>,
-    /// Side of a pixel of a new grid. \[m\]
-    pixel_m: Option<f64>,
-    /// Parts left out for being below 1 m², and their area. \[m²\]
-    slivers: (usize, f64),
-}
-
 /// Date in files that demand one: the source has none that could be trusted.
 fn instant() -> Timestamp {
     let epoch = std::env::var("SOURCE_DATE_EPOCH")
@@ -231,65 +188,42 @@ fn instant() -> Timestamp {
 }
 
 fn files(
-    map: &PlainMap,
+    map: &RateMap,
     request: &ConvertRequest,
     target: &Target,
-    cell: Option<f64>,
+    cell_m: Option<f64>,
     findings: &mut Vec<Finding>,
 ) -> Result<Written, AppError> {
-    let refused = |error: &dyn std::error::Error| {
+    let (folder, archive) = (String::new(), format!("{}.zip", target.name));
+    let options = WriteOptions {
+        name: if request.to == Format::Iso11783 {
+            &folder
+        } else {
+            &target.name
+        },
+        instant: instant(),
+        cell_m,
+        task: request.task,
+        grid: None,
+        archive: target.zipped.then_some(Archive {
+            path: &archive,
+            beside_files: false,
+        }),
+    };
+    let written = request
+        .to
+        .rules()
+        .write(&ExportMap::of_rate_map(map), &options);
+    let written = written.map_err(|error| {
         AppError::refused("convert.format", error.to_string())
-            .with_causes(error)
+            .with_causes(&error)
             .with_hint("look at the map with haulm check, or take another format with --to")
-    };
-    let name = &target.name;
-    let mut written = Written {
-        files: Vec::new(),
-        pixel_m: None,
-        slivers: (0, 0.0),
-    };
-    written.files = match request.to {
-        ConvertTo::GeoPackage => {
-            geopackage::write_carried(map, name, instant()).map_err(|error| refused(&error))?
-        }
-        ConvertTo::GeoJson => {
-            carried_out::write_geojson(map, name).map_err(|error| refused(&error))?
-        }
-        ConvertTo::Kml => carried_out::write_kml(map, name).map_err(|error| refused(&error))?,
-        ConvertTo::FlatGeobuf => {
-            carried_out::write_flatgeobuf(map, name).map_err(|error| refused(&error))?
-        }
-        ConvertTo::Shapefile => {
-            let (files, parts, area) = carried_out::write_shapefile(map, name, instant())
-                .map_err(|error| refused(&error))?;
-            written.slivers = (parts, area);
-            files
-        }
-        ConvertTo::GeoTiff => {
-            let (files, pixel) =
-                geotiff::write_carried(map, name, cell).map_err(|error| refused(&error))?;
-            written.pixel_m = pixel;
-            files
-        }
-        ConvertTo::Iso11783 => {
-            let files = iso11783::write_plain(map, request.task, cell)
-                .map_err(|error| refused(&error))?
-                .into_log(findings);
-            if target.zipped {
-                vec![Payload::new(
-                    format!("{name}.zip"),
-                    iso11783::archive(&files, instant()).map_err(|error| refused(&error))?,
-                )]
-            } else {
-                files
-            }
-        }
-    };
-    Ok(written)
+    })?;
+    Ok(written.into_log(findings))
 }
 
 /// The written map as any reader gets it; a fault of haulm if it cannot be read.
-fn read_back(main: &std::path::Path, map: &PlainMap) -> Result<PlainMap, AppError> {
+fn read_back(main: &std::path::Path, map: &RateMap) -> Result<RateMap, AppError> {
     let fault = |error: &dyn std::error::Error| {
         AppError::fault(
             "convert.read_back",
@@ -297,19 +231,19 @@ fn read_back(main: &std::path::Path, map: &PlainMap) -> Result<PlainMap, AppErro
         )
         .with_fact("made file", error.to_string())
     };
-    let carried = maps::read(main, &ReadOptions::default()).map_err(|error| fault(&error))?;
-    let wanted = Wanted {
+    let imported = maps::read(main, &ReadOptions::default()).map_err(|error| fault(&error))?;
+    let requirements = Requirements {
         holds: map.product.clone(),
-        ..Wanted::default()
+        ..Requirements::default()
     };
-    Ok(of_imported(&carried, &wanted)
+    Ok(of_imported(&imported, &requirements)
         .map_err(|error| fault(&error))?
         .value
         .map)
 }
 
 /// Size of the written map in the measure of the plain one; a grid is measured on the ground that the source's zones cover.
-fn measured(back: &PlainMap, map: &PlainMap) -> Result<Tally, AppError> {
+fn measured(back: &RateMap, map: &RateMap) -> Result<Tally, AppError> {
     let factor = back
         .measure
         .factor(map.measure, map.product.as_ref(), map.product.as_ref());
@@ -341,7 +275,7 @@ fn measured(back: &PlainMap, map: &PlainMap) -> Result<Tally, AppError> {
     Ok(tally)
 }
 
-fn judge(before: &Tally, after: &Tally, map: &PlainMap, findings: &mut Vec<Finding>) {
+fn judge(before: &Tally, after: &Tally, map: &RateMap, findings: &mut Vec<Finding>) {
     let off = |a: f64, b: f64| if a == b { 0.0 } else { b / a - 1.0 };
     let (area, total) = (
         off(before.area_m2, after.area_m2),
@@ -375,19 +309,19 @@ fn judge(before: &Tally, after: &Tally, map: &PlainMap, findings: &mut Vec<Findi
 )]
 fn report(
     request: &ConvertRequest,
-    carried: &ImportedMap,
-    made: &Made,
+    imported: &ImportedMap,
+    converted: &Converted,
     before: &Tally,
     after: &Tally,
     lost: Vec<String>,
     findings: Vec<Finding>,
     files: Vec<(String, u64)>,
 ) -> Report {
-    let measure = made.map.measure;
+    let measure = converted.map.measure;
     let (unit, total) = (measure.label(), measure.total_label());
     let mut rows = vec![
-        Row::new("from", carried.kind.name()).with_note(request.map.display().to_string()),
-        Row::new("to", request.to.word()).with_note(if request.to == ConvertTo::Iso11783 {
+        Row::new("from", imported.kind.name()).with_note(request.map.display().to_string()),
+        Row::new("to", request.to.word()).with_note(if request.to == Format::Iso11783 {
             format!(
                 "version {}, {}",
                 request.task.version.word(),
@@ -396,13 +330,15 @@ fn report(
         } else {
             String::new()
         }),
-        Row::new("rates", unit).with_note(if made.factor == 1.0 && made.source == measure {
-            format!("as in the source: {}", carried.meaning.said_by)
-        } else {
-            format!("{} × {:.6}", made.source.label(), made.factor)
-        }),
+        Row::new("rates", unit).with_note(
+            if converted.factor == 1.0 && converted.source == measure {
+                format!("as in the source: {}", imported.meaning.said_by)
+            } else {
+                format!("{} × {:.6}", converted.source.label(), converted.factor)
+            },
+        ),
     ];
-    if let Some(product) = &made.map.product {
+    if let Some(product) = &converted.map.product {
         let density = product
             .kg_per_l()
             .map_or_else(String::new, |density| format!(", {density} kg/L"));
@@ -462,13 +398,13 @@ fn report(
     let tally = |tally: &Tally| json!({ "zones": tally.zones, "area_m2": tally.area_m2, "total": tally.total, "least": tally.least, "greatest": tally.greatest });
     let json = json!({
         "map": request.map.display().to_string(),
-        "from": carried.kind.name(),
+        "from": imported.kind.name(),
         "to": request.to.word(),
-        "task_data": (request.to == ConvertTo::Iso11783).then(|| json!({ "version": request.task.version.word(), "kind": request.task.kind.word() })),
+        "task_data": (request.to == Format::Iso11783).then(|| json!({ "version": request.task.version.word(), "kind": request.task.kind.word() })),
         "unit": unit,
         "total_unit": total,
-        "factor": made.factor,
-        "product": made.map.product_name,
+        "factor": converted.factor,
+        "product": converted.map.product_name,
         "source": tally(before),
         "written": tally(after),
         "lost": lost,
@@ -479,7 +415,7 @@ fn report(
         lost
     };
     Report {
-        title: format!("{} converted", made.map.name),
+        title: format!("{} converted", converted.map.name),
         brief: None,
         blocks: vec![
             Block::rows("Map", rows),

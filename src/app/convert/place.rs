@@ -3,8 +3,9 @@
 use std::io;
 use std::path::{Path, PathBuf};
 
-use crate::app::convert::{ConvertRequest, ConvertTo};
+use crate::app::convert::ConvertRequest;
 use crate::app::error::AppError;
+use crate::format::Format;
 use crate::format::payload::Payload;
 use crate::format::shapefile::safe_name;
 
@@ -18,19 +19,6 @@ pub(super) struct Target {
     pub(super) zipped: bool,
 }
 
-/// Endings of a format, the first being the one written.
-const fn endings(to: ConvertTo) -> &'static [&'static str] {
-    match to {
-        ConvertTo::GeoPackage => &["gpkg"],
-        ConvertTo::GeoJson => &["geojson"],
-        ConvertTo::Shapefile => &["shp"],
-        ConvertTo::GeoTiff => &["tif"],
-        ConvertTo::Iso11783 => &["zip"],
-        ConvertTo::Kml => &["kml"],
-        ConvertTo::FlatGeobuf => &["fgb"],
-    }
-}
-
 impl Target {
     /// By the user's word, else named after the map in the working folder.
     pub(super) fn of(request: &ConvertRequest) -> Result<Self, AppError> {
@@ -42,7 +30,7 @@ impl Target {
         };
         let Some(output) = &request.output else {
             let stem = stem(&request.map);
-            let name = if request.to == ConvertTo::Shapefile {
+            let name = if request.to == Format::Shapefile {
                 safe_name(&stem, "map")
             } else {
                 stem
@@ -56,7 +44,7 @@ impl Target {
         let ending = output
             .extension()
             .map(|ending| ending.to_string_lossy().to_ascii_lowercase());
-        let task = request.to == ConvertTo::Iso11783;
+        let task = request.to == Format::Iso11783;
         if task && ending.as_deref() != Some("zip") {
             return Ok(Self {
                 folder: output.clone(),
@@ -64,18 +52,14 @@ impl Target {
                 zipped: false,
             });
         }
-        let known = endings(request.to);
-        if !ending
-            .as_deref()
-            .is_some_and(|ending| known.contains(&ending))
-        {
-            let due = output.with_extension(known[0]);
+        let known = request.to.ending();
+        if ending.as_deref() != Some(known) {
+            let due = output.with_extension(known);
             return Err(AppError::misuse(
                 "convert.output",
                 format!(
-                    "a file of the format {} ends in .{}",
-                    request.to.word(),
-                    known[0]
+                    "a file of the format {} ends in .{known}",
+                    request.to.word()
                 ),
             )
             .with_fact("--output", output.display().to_string())
@@ -93,11 +77,11 @@ impl Target {
     }
 
     /// The file that will be written, or the folder of task data.
-    pub(super) fn main(&self, to: ConvertTo) -> PathBuf {
-        let name = if to == ConvertTo::Iso11783 && !self.zipped {
+    pub(super) fn main(&self, to: Format) -> PathBuf {
+        let name = if to == Format::Iso11783 && !self.zipped {
             "TASKDATA".to_owned()
         } else {
-            format!("{}.{}", self.name, endings(to)[0])
+            format!("{}.{}", self.name, to.ending())
         };
         self.folder.join(name)
     }

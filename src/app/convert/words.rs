@@ -5,7 +5,7 @@ use std::path::Path;
 use crate::app::error::AppError;
 use crate::job::amount;
 use crate::job::tables::find_product;
-use crate::map::plain::{Measure, MeasureError, PlainError};
+use crate::map::rate_map::{Measure, MeasureError, RateMapError};
 use crate::units::Product;
 
 /// A measure by its word.
@@ -112,33 +112,33 @@ pub(super) fn amount_in(
 }
 
 /// Why the map cannot be carried over, with what to do.
-pub(super) fn refused(error: &PlainError, map: &Path) -> AppError {
+pub(super) fn refused(error: &RateMapError, map: &Path) -> AppError {
     let (code, hint) = match error {
-        PlainError::System { .. } => (
+        RateMapError::System { .. } => (
             "convert.system",
             "add the .prj file, or export the map again with its reference system",
         ),
-        PlainError::Meaning { .. } => (
+        RateMapError::Meaning { .. } => (
             "convert.meaning",
             "say it: --unit \"kg/ha\" for product, --unit \"kg N/ha\" for nitrogen",
         ),
-        PlainError::Measure(MeasureError::Product { .. }) => (
+        RateMapError::Measure(MeasureError::Product { .. }) => (
             "convert.product",
             "name the product: --to-product \"UAN 28\", or --to-product \"NAME: 28 % N, 1.28 kg/L\"",
         ),
-        PlainError::Measure(MeasureError::Density { .. }) => (
+        RateMapError::Measure(MeasureError::Density { .. }) => (
             "convert.density",
             "name a liquid with its density: --product or --to-product \"NAME: 28 % N, 1.28 kg/L\"",
         ),
-        PlainError::Measure(_) => (
+        RateMapError::Measure(_) => (
             "convert.nitrogen",
             "say what product the map holds: --product \"UAN 28\"",
         ),
-        PlainError::Fault { .. } | PlainError::Outline { .. } => (
+        RateMapError::Fault { .. } | RateMapError::Outline { .. } => (
             "convert.fault",
-            "see every fault with haulm check MAP, mend what can be mended with --repair, and convert the mended copy",
+            "see every fault with haulm check MAP, repair what can be repaired with --repair, and convert the repaired copy",
         ),
-        PlainError::Rates { .. } => (
+        RateMapError::Rates { .. } => (
             "convert.rates",
             "a rate that is missing is not 0: give those records a rate, or take them out of the map",
         ),

@@ -254,8 +254,9 @@ fn reference_block(settings: &RateSettings, flat: &Flat) -> Block {
         .filter(|used| (used - found.ratio).abs() > 1e-12)
     {
         rows.push(
-            Row::new("as used", format!("{used:.3}"))
-                .with_note("limited to 1 and the largest response index, adjusted if the job says so"),
+            Row::new("as used", format!("{used:.3}")).with_note(
+                "limited to 1 and the largest response index, adjusted if the job says so",
+            ),
         );
     }
     Block::rows("Reference", rows)

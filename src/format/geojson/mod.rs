@@ -1,8 +1,56 @@
 //! `GeoJSON` after RFC 7946: zones for any map on a screen, product before nitrogen.
 
-mod error;
+mod read;
 mod write;
 
-pub use error::GeoJsonError;
-pub use write::write;
-pub(crate) use write::{bounds, geometry};
+use std::path::Path;
+
+use crate::finding::Checked;
+use crate::format::maps::{MapError, ReadOptions};
+use crate::format::{Keeps, MapFormat, Rounding, WriteError, WriteOptions, Written};
+use crate::map::export::ExportMap;
+use crate::map::imported::ImportedMap;
+
+/// The word of it.
+pub(super) const WORD: &str = "geojson";
+
+/// `GeoJSON` in WGS 84.
+pub struct GeoJson;
+
+impl MapFormat for GeoJson {
+    fn word(&self) -> &'static str {
+        WORD
+    }
+    fn short_names(&self) -> &'static [&'static str] {
+        &["json"]
+    }
+    fn endings(&self) -> &'static [&'static str] {
+        &["geojson", "json"]
+    }
+    fn about(&self) -> &'static str {
+        "Longitude and latitude"
+    }
+    fn keeps(&self) -> Keeps {
+        Keeps {
+            columns: true,
+            system: false,
+            coordinates: false,
+            rates: Rounding::Hundredths,
+            grid: false,
+            fallbacks: false,
+        }
+    }
+    fn read(&self, path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {
+        read::read(path, options)
+    }
+    fn write(
+        &self,
+        map: &ExportMap<'_>,
+        options: &WriteOptions<'_>,
+    ) -> Result<Checked<Written>, WriteError> {
+        Ok(Checked::new(
+            Written::of(write::write(map, options.name)?),
+            Vec::new(),
+        ))
+    }
+}

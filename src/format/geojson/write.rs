@@ -3,49 +3,72 @@
 //! # Source
 //! RFC 7946 (August 2016): section 3.1.6 ring direction, 4 reference system (no `crs` member), 5 bounding box, 6.1 foreign members, 11.2 precision.
 
-use super::error::GeoJsonError;
-use crate::format::lonlat;
+use crate::format::gdal_layer::check;
 use crate::format::payload::Payload;
-use crate::map::prescription::{Prescription, ZoneRecord};
-use crate::units::{NRate, half_up_to_hundredth};
+use crate::format::style::{Style, qml_vector};
+use crate::format::{WriteError, lonlat};
+use crate::map::export::ExportMap;
+use crate::map::table::Value;
 use geo::{BoundingRect, MultiPolygon};
 use geojson::{Feature, FeatureCollection, Geometry, GeometryValue, JsonObject, JsonValue};
 
-/// Where the file goes.
-const PATH: &str = "office/prescription.geojson";
-/// Decimals of a degree: 7 are about a centimetre; 9 where 7 would make a zone invalid.
-const DIGITS: [u32; 2] = [7, 9];
-
-/// Writes `office/prescription.geojson`: one feature a zone in WGS 84, properties `zone`, `product_rate`, `product_unit`, `n_kg_ha`, `area_m2`, `index`,
-/// `cells`, `state`, `n_p10_kg_ha` and `n_p90_kg_ha` in that order.
+/// `NAME.geojson` and `NAME.qml`: one feature a zone in WGS 84 with the columns of the map's table in their order; what is not known is null.
 ///
 /// Coordinates have 7 decimals; should that make any zone invalid, all have 9, so that neighbours go on sharing their vertices; a zone that is invalid even
-/// then is mended by a union with itself, if that keeps its area. Rings that collapse are dropped. The product rate is rounded half up to 0.01 and null without a product; it is
-/// the agronomic decision, before the machine's least and greatest rate. Missing values are null.
+/// then is repaired by a union with itself, if that keeps its area. Rings that collapse are dropped.
 ///
 /// # Errors
-/// [`GeoJsonError`] when there is no zone, a value is not finite, or a zone has no valid outline in longitude and latitude.
-pub fn write(prescription: &Prescription) -> Result<Vec<Payload>, GeoJsonError> {
-    let zones = &prescription.zones;
-    let carried = lonlat::carry(zones, &prescription.plane, |zone| &zone.outline)?;
-    let outlines = lonlat::rounded(zones, &carried, &DIGITS)?;
-    let features: Vec<Feature> = zones
-        .iter()
-        .zip(&outlines)
-        .map(|(zone, outline)| feature(prescription, zone, outline))
-        .collect::<Result<_, _>>()?;
+/// [`WriteError`] when there is no zone, a value is not finite, or a zone has no valid outline in longitude and latitude.
+pub(super) fn write(map: &ExportMap<'_>, name: &str) -> Result<Vec<Payload>, WriteError> {
+    let outlines = lonlat::rounded_zones(map)?;
+    let table = &map.zones.table;
+    let mut features = Vec::with_capacity(outlines.len());
+    for ((number, row), outline) in (1..).zip(map.zones.rows()).zip(&outlines) {
+        check(table, number, &row.values)?;
+        let properties = table
+            .columns
+            .iter()
+            .zip(row.values)
+            .map(|((name, _, _), value)| ((*name).to_owned(), json(value)));
+        features.push(Feature {
+            bbox: None,
+            geometry: Some(Geometry::new(geometry(outline))),
+            id: None,
+            properties: Some(properties.collect()),
+            foreign_members: None,
+        });
+    }
+    let mut members = JsonObject::new();
+    members.insert("name".to_owned(), map.name.into());
+    for (name, text) in &map.members {
+        members.insert((*name).to_owned(), (*text).into());
+    }
     let collection = FeatureCollection {
-        bbox: Some(bounds(&outlines).ok_or(GeoJsonError::NoZones)?),
+        bbox: Some(bounds(&outlines).ok_or(WriteError::NoZones)?),
         features,
-        foreign_members: Some(about(prescription)),
+        foreign_members: Some(members),
     };
     let mut bytes = serde_json::to_vec(&collection)?;
     bytes.push(b'\n');
-    Ok(vec![Payload::new(PATH, bytes)])
+    Ok(vec![
+        Payload::new(format!("{name}.geojson"), bytes),
+        Payload::new(
+            format!("{name}.qml"),
+            qml_vector(&Style::of(&map.zones.drawn))?,
+        ),
+    ])
+}
+
+fn json(value: Value) -> JsonValue {
+    match value {
+        Value::Whole(value) => value.into(),
+        Value::Real(value) => value.map_or(JsonValue::Null, JsonValue::from),
+        Value::Text(value) => value.map_or(JsonValue::Null, |text| text.into_owned().into()),
+    }
 }
 
 /// West, south, east, north.
-pub(crate) fn bounds(outlines: &[MultiPolygon<f64>]) -> Option<Vec<f64>> {
+fn bounds(outlines: &[MultiPolygon<f64>]) -> Option<Vec<f64>> {
     let boxes = outlines.iter().filter_map(BoundingRect::bounding_rect);
     boxes
         .map(|b| [b.min().x, b.min().y, b.max().x, b.max().y])
@@ -60,72 +83,8 @@ pub(crate) fn bounds(outlines: &[MultiPolygon<f64>]) -> Option<Vec<f64>> {
         .map(|bounds| bounds.to_vec())
 }
 
-/// What stands beside the features, for people who open the file as text.
-fn about(prescription: &Prescription) -> JsonObject {
-    let mut members = JsonObject::new();
-    members.insert("name".to_owned(), prescription.field_name.clone().into());
-    members.insert("map_id".to_owned(), prescription.map_id.clone().into());
-    members.insert(
-        "note".to_owned(),
-        "For the office. Not a file for the machine: those stand in the folder machine.".into(),
-    );
-    members
-}
-
-fn feature(
-    prescription: &Prescription,
-    zone: &ZoneRecord,
-    outline: &MultiPolygon<f64>,
-) -> Result<Feature, GeoJsonError> {
-    let number = |property: &'static str, value: Option<f64>| match value {
-        Some(value) if !value.is_finite() => Err(GeoJsonError::NotFinite {
-            zone: zone.zone,
-            property,
-            value,
-        }),
-        Some(value) => Ok(JsonValue::from(value)),
-        None => Ok(JsonValue::Null),
-    };
-    let product = prescription
-        .product
-        .as_ref()
-        .map(|_| half_up_to_hundredth(prescription.shown(zone.n)));
-    let unit = prescription
-        .product
-        .as_ref()
-        .map_or(JsonValue::Null, |_| prescription.rate_label().into());
-    let mut properties = JsonObject::new();
-    properties.insert("zone".to_owned(), zone.zone.into());
-    properties.insert("product_rate".to_owned(), number("product_rate", product)?);
-    properties.insert("product_unit".to_owned(), unit);
-    properties.insert("n_kg_ha".to_owned(), number("n_kg_ha", Some(zone.n.get()))?);
-    properties.insert(
-        "area_m2".to_owned(),
-        number("area_m2", Some(zone.area.get()))?,
-    );
-    properties.insert("index".to_owned(), number("index", zone.index)?);
-    properties.insert("cells".to_owned(), zone.cells.into());
-    properties.insert("state".to_owned(), zone.state.word().into());
-    properties.insert(
-        "n_p10_kg_ha".to_owned(),
-        number("n_p10_kg_ha", zone.n_low.map(NRate::get))?,
-    );
-    properties.insert(
-        "n_p90_kg_ha".to_owned(),
-        number("n_p90_kg_ha", zone.n_high.map(NRate::get))?,
-    );
-    let geometry = Geometry::new(geometry(outline));
-    Ok(Feature {
-        bbox: None,
-        geometry: Some(geometry),
-        id: None,
-        properties: Some(properties),
-        foreign_members: None,
-    })
-}
-
 /// A Polygon where one part is enough, else a `MultiPolygon`.
-pub(crate) fn geometry(outline: &MultiPolygon<f64>) -> GeometryValue {
+fn geometry(outline: &MultiPolygon<f64>) -> GeometryValue {
     let rings = |polygon: &geo::Polygon<f64>| -> Vec<Vec<[f64; 2]>> {
         std::iter::once(polygon.exterior())
             .chain(polygon.interiors())
@@ -141,14 +100,19 @@ pub(crate) fn geometry(outline: &MultiPolygon<f64>) -> GeometryValue {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::format::Format;
+    use crate::format::tests::files;
     use crate::map::fixture;
+    use crate::map::prescription::Prescription;
     use crate::space::crs::{Crs, Projector};
+    use crate::units::NRate;
     use geo::{Contains, Winding};
     use geojson::GeoJson;
 
     fn read(prescription: &Prescription) -> (String, FeatureCollection) {
-        let payloads = write(prescription).unwrap();
-        assert_eq!(payloads.len(), 1);
+        let payloads = files(Format::GeoJson, prescription).unwrap();
+        assert_eq!(payloads.len(), 2);
+        assert_eq!(payloads[1].path, "office/prescription.qml");
         assert_eq!(payloads[0].path, "office/prescription.geojson");
         let text = String::from_utf8(payloads[0].bytes.clone()).unwrap();
         let GeoJson::FeatureCollection(collection) = text.parse::<GeoJson>().unwrap() else {
@@ -297,23 +261,29 @@ mod tests {
     #[test]
     fn same_bytes_twice_and_no_number_that_is_none() {
         let mut p = fixture::prescription();
-        assert_eq!(write(&p).unwrap(), write(&p).unwrap());
+        assert_eq!(
+            files(Format::GeoJson, &p).unwrap(),
+            files(Format::GeoJson, &p).unwrap()
+        );
         p.zones[1].index = Some(f64::NAN);
         assert!(matches!(
-            write(&p),
-            Err(GeoJsonError::NotFinite {
-                zone: 2,
-                property: "index",
+            files(Format::GeoJson, &p),
+            Err(WriteError::NotFinite {
+                row: 2,
+                column: "index",
                 ..
             })
         ));
         p.zones[1].index = None;
         p.zones[0].n = NRate::kg_per_ha(f64::INFINITY);
         assert!(matches!(
-            write(&p),
-            Err(GeoJsonError::NotFinite { zone: 1, .. })
+            files(Format::GeoJson, &p),
+            Err(WriteError::NotFinite { row: 1, .. })
         ));
         p.zones.clear();
-        assert!(matches!(write(&p), Err(GeoJsonError::NoZones)));
+        assert!(matches!(
+            files(Format::GeoJson, &p),
+            Err(WriteError::NoZones)
+        ));
     }
 }

@@ -4,10 +4,9 @@
 //! OGC 12-128 (`GeoPackage` 1.3) annex F.9 (schema extension: `gpkg_data_columns`, `gpkg_data_column_constraints`), from memory, checked by GDAL's validator; the table
 //! `layer_styles` as QGIS 3 keeps it, from memory.
 
-use super::columns::Layer;
-use super::error::GeoPackageError;
-use super::write::gdal;
+use crate::format::WriteError;
 use crate::format::style::{Style, qml_vector, sld_vector};
+use crate::map::export::Layer;
 use gdal::Dataset;
 use gdal::errors::GdalError;
 use gdal::vector::sql::Dialect;
@@ -42,20 +41,23 @@ fn quoted(text: &str) -> String {
 }
 
 /// Says of every column what it holds, identifiers and geometries too.
-pub(super) fn describe(dataset: &Dataset, layers: &[Layer]) -> Result<(), GdalError> {
+pub(super) fn describe<'l, 'm: 'l>(
+    dataset: &Dataset,
+    layers: impl Iterator<Item = &'l Layer<'m>>,
+) -> Result<(), GdalError> {
     for statement in SCHEMA_TABLES {
         run(dataset, statement)?;
     }
-    for layer in layers {
+    for table in layers.map(|layer| &layer.table) {
         let own = [
             ("fid", "Row of the table, from 1"),
             ("geom", "Outline, in the layer's reference system"),
         ];
         let columns = own
             .into_iter()
-            .chain(layer.columns.iter().map(|(name, _, about)| (*name, *about)));
+            .chain(table.columns.iter().map(|(name, _, about)| (*name, *about)));
         for (name, about) in columns {
-            let values = [layer.name, name, about].map(quoted).join(", ");
+            let values = [table.name, name, about].map(quoted).join(", ");
             run(
                 dataset,
                 &format!(
@@ -68,12 +70,12 @@ pub(super) fn describe(dataset: &Dataset, layers: &[Layer]) -> Result<(), GdalEr
 }
 
 /// Gives each layer the style that GIS programs load with it. `pinned` is the date of change.
-pub(super) fn add_styles(
+pub(super) fn add_styles<'l, 'm: 'l>(
     dataset: &Dataset,
-    styles: &[(&str, Style)],
+    layers: impl Iterator<Item = &'l Layer<'m>>,
     pinned: &str,
-) -> Result<(), GeoPackageError> {
-    let done = |statement: &str| run(dataset, statement).map_err(gdal("adding styles"));
+) -> Result<(), WriteError> {
+    let done = |statement: &str| run(dataset, statement).map_err(WriteError::gdal("adding styles"));
     done(STYLES_TABLE)?;
     let about = [
         "layer_styles",
@@ -87,8 +89,9 @@ pub(super) fn add_styles(
     done(&format!(
         "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change) VALUES ({about})"
     ))?;
-    for (layer, style) in styles {
-        let (qml, sld) = (qml_vector(style)?, sld_vector(layer, style)?);
+    for layer in layers {
+        let (layer, style) = (layer.table.name, Style::of(&layer.drawn));
+        let (qml, sld) = (qml_vector(&style)?, sld_vector(layer, &style)?);
         let (qml, sld) = (
             String::from_utf8_lossy(&qml).into_owned(),
             String::from_utf8_lossy(&sld).into_owned(),

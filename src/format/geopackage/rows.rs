@@ -9,51 +9,48 @@
 use rusqlite::types::Null;
 use rusqlite::{Connection, MAIN_DB, params};
 
-use super::columns::{Layer, Value};
-use super::error::GeoPackageError;
-use super::write::{Row, check};
+use crate::format::WriteError;
+use crate::format::gdal_layer::check;
+use crate::map::table::{Row, Table, Value};
 use geo::{BoundingRect, MultiPolygon, Rect};
 
 /// Fills an empty layer of a file in memory, and brings what the file says of it up to date: extent and number of rows.
 ///
 /// # Errors
-/// [`GeoPackageError::Sqlite`], and [`GeoPackageError::NotFinite`] for a value that is not a number.
-pub(super) fn filled(
+/// [`WriteError::Sqlite`], and [`WriteError::NotFinite`] for a value that is not a number.
+pub(super) fn filled<'r>(
     file: &[u8],
-    layer: &Layer,
-    rows: impl Iterator<Item = Row>,
-) -> Result<Vec<u8>, GeoPackageError> {
-    let mut database = Connection::open_in_memory().map_err(sqlite("opening the file"))?;
+    table: &Table,
+    rows: impl Iterator<Item = Row<'r>>,
+) -> Result<Vec<u8>, WriteError> {
+    let mut database =
+        Connection::open_in_memory().map_err(WriteError::sqlite("opening the file"))?;
     database
         .deserialize_read_exact(MAIN_DB, file, file.len(), false)
-        .map_err(sqlite("opening the file"))?;
-    put(&mut database, layer, rows)?;
+        .map_err(WriteError::sqlite("opening the file"))?;
+    put(&mut database, table, rows)?;
     database
         .serialize(MAIN_DB)
         .map(|data| data.to_vec())
-        .map_err(sqlite("taking the file from memory"))
+        .map_err(WriteError::sqlite("taking the file from memory"))
 }
 
-fn sqlite(doing: &'static str) -> impl Fn(rusqlite::Error) -> GeoPackageError {
-    move |source| GeoPackageError::Sqlite { doing, source }
-}
-
-fn put(
+fn put<'r>(
     database: &mut Connection,
-    layer: &Layer,
-    rows: impl Iterator<Item = Row>,
-) -> Result<(), GeoPackageError> {
-    let failed = sqlite("writing a row");
+    table: &Table,
+    rows: impl Iterator<Item = Row<'r>>,
+) -> Result<(), WriteError> {
+    let failed = WriteError::sqlite("writing a row");
     let transaction = database.transaction().map_err(&failed)?;
     let system: i32 = transaction
         .query_row(
             "SELECT srs_id FROM gpkg_geometry_columns WHERE table_name = ?1",
-            [layer.name],
+            [table.name],
             |row| row.get(0),
         )
         .map_err(&failed)?;
     // GDAL's triggers count rows one by one. They are set aside for the while, and the count is told at the end.
-    let triggers = triggers(&transaction, layer.name).map_err(&failed)?;
+    let triggers = triggers(&transaction, table.name).map_err(&failed)?;
     for (name, _) in &triggers {
         transaction
             .execute(&format!("DROP TRIGGER \"{name}\""), [])
@@ -63,19 +60,19 @@ fn put(
     {
         let names: Vec<&str> = ["fid", "geom"]
             .into_iter()
-            .chain(layer.columns.iter().map(|(name, _, _)| *name))
+            .chain(table.columns.iter().map(|(name, _, _)| *name))
             .collect();
         let marks = vec!["?"; names.len()].join(", ");
         let insert = format!(
             "INSERT INTO \"{}\" (\"{}\") VALUES ({marks})",
-            layer.name,
+            table.name,
             names.join("\", \"")
         );
         let mut insert = transaction.prepare(&insert).map_err(&failed)?;
         let mut blob = Vec::new();
-        for (outline, values) in rows {
+        for Row { outline, values } in rows {
             count += 1;
-            check(layer, usize::try_from(count).unwrap_or(usize::MAX), &values)?;
+            check(table, usize::try_from(count).unwrap_or(usize::MAX), &values)?;
             let bounds = outline.bounding_rect();
             geometry(&outline, bounds, system, &mut blob);
             extent = match (extent, bounds) {
@@ -107,7 +104,7 @@ fn put(
     transaction
         .execute(
             "UPDATE gpkg_ogr_contents SET feature_count = ?1 WHERE table_name = ?2",
-            params![count, layer.name],
+            params![count, table.name],
         )
         .map_err(&failed)?;
     if let Some(extent) = extent {
@@ -115,11 +112,13 @@ fn put(
         transaction
             .execute(
                 "UPDATE gpkg_contents SET min_x = ?1, min_y = ?2, max_x = ?3, max_y = ?4 WHERE table_name = ?5",
-                params![low.x, low.y, high.x, high.y, layer.name],
+                params![low.x, low.y, high.x, high.y, table.name],
             )
             .map_err(&failed)?;
     }
-    transaction.commit().map_err(sqlite("ending a transaction"))
+    transaction
+        .commit()
+        .map_err(WriteError::sqlite("ending a transaction"))
 }
 
 /// Name and text of each trigger of a table.
@@ -174,8 +173,9 @@ fn geometry(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::format::geopackage::write;
+    use crate::format::Format;
     use crate::format::scratch::Scratch;
+    use crate::format::tests::files;
     use crate::map::fixture;
     use gdal::Dataset;
     use gdal::vector::LayerAccess;
@@ -184,7 +184,7 @@ mod tests {
     #[test]
     fn gdal_reads_every_shape_and_count() {
         let prescription = fixture::prescription();
-        let payloads = write(&prescription, "2026-04-14T00:00:00Z".parse().unwrap()).unwrap();
+        let payloads = files(Format::GeoPackage, &prescription).unwrap();
         let file = Scratch::new("gpkg");
         create_mem_file(file.path(), payloads[0].bytes.clone()).unwrap();
         let dataset = Dataset::open(file.path()).unwrap();

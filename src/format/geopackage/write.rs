@@ -3,112 +3,61 @@
 //! # Source
 //! OGC 12-128 (`GeoPackage` 1.3): layers, geometry type, last-change date, `RTree` extension; kept by GDAL.
 
-use super::columns::{Kind, Layer, Value};
-use super::error::GeoPackageError;
-use super::{about, columns, rows};
+use super::{about, rows};
 use crate::format::payload::Payload;
 use crate::format::scratch::{Scratch, ThreadOption};
-use crate::format::style;
-use crate::format::style::Style;
-use crate::map::prescription::Prescription;
+use crate::format::{WriteError, WriteOptions, gdal_layer};
+use crate::map::export::{ExportMap, Layer};
 use gdal::cpl::CslStringList;
 use gdal::errors::GdalError;
-use gdal::spatial_ref::{AxisMappingStrategy, SpatialRef};
-use gdal::vector::{
-    Defn, Feature, FieldDefn, LayerOptions, OGRFieldType, OGRwkbGeometryType, ToGdal,
-};
+use gdal::spatial_ref::SpatialRef;
 use gdal::{Dataset, DriverManager};
-use geo::MultiPolygon;
-use jiff::Timestamp;
 
-/// Where the file goes.
-const PATH: &str = "office/prescription.gpkg";
 /// Version of the standard: the newest that GDAL 3.6 writes.
 const VERSION: &str = "1.3";
-/// A row: outline and values.
-pub(super) type Row = (MultiPolygon<f64>, Vec<Value>);
 
-/// Writes `office/prescription.gpkg`: layers `zones`, `cells`, `strips` and `field` in the working plane, all multipolygons, zones with a spatial index; a table that
-/// says what each column holds, and a style for each layer that GIS programs load by themselves.
+/// `NAME.gpkg`: a layer for each table of the map (of our own `zones`, `cells`, `strips` and `field`) in the map's own system, all multipolygons, zones with a
+/// spatial index; a table that says what each column holds, and a style for each layer that GIS programs load by themselves.
 ///
-/// Missing values are null; product rates are rounded half up to 0.01, null without a product. `beyond` and `left_out` are 0 or 1. `instant` stands as the
-/// date of last change, so that the same job gives the same bytes.
+/// Missing values are null. The options' instant stands as the date of last change, so that the same job gives the same bytes.
 ///
 /// # Errors
-/// [`GeoPackageError`] when a value is not finite, cells and shapes do not match, or GDAL refuses.
-pub fn write(
-    prescription: &Prescription,
-    instant: Timestamp,
-) -> Result<Vec<Payload>, GeoPackageError> {
-    let (records, shapes) = (prescription.cells.len(), prescription.grid.cells.len());
-    if records != shapes {
-        return Err(GeoPackageError::CellCount { records, shapes });
-    }
-
-    let pinned = instant.strftime("%Y-%m-%dT%H:%M:%S.000Z").to_string();
-    let _date = ThreadOption::set("OGR_CURRENT_DATE", &pinned).map_err(gdal("pinning the date"))?;
+/// [`WriteError`] when a value is not finite, or GDAL or `SQLite` refuses.
+pub(super) fn write<'m>(
+    map: &ExportMap<'m>,
+    options: &WriteOptions<'_>,
+) -> Result<Vec<Payload>, WriteError> {
+    let pinned = options
+        .instant
+        .strftime("%Y-%m-%dT%H:%M:%S.000Z")
+        .to_string();
+    let _date = ThreadOption::set("OGR_CURRENT_DATE", &pinned)
+        .map_err(WriteError::gdal("pinning the date"))?;
     let file = Scratch::new("gpkg");
-    let mut dataset = create(&file).map_err(gdal("creating the file"))?;
-    let mut plane = SpatialRef::from_definition(prescription.plane.definition())
-        .map_err(gdal("reading the working plane's definition"))?;
-    plane.set_axis_mapping_strategy(AxisMappingStrategy::TraditionalGisOrder);
-
-    let zones = prescription
-        .zones
-        .iter()
-        .map(|zone| (zone.outline.clone(), columns::zone(prescription, zone)));
-    add_layer(&mut dataset, &plane, columns::ZONES, zones)?;
-    add_layer(&mut dataset, &plane, columns::CELLS, std::iter::empty())?;
-    let strips = prescription
-        .strips
-        .iter()
-        .map(|strip| (strip.outline.clone(), columns::strip(strip)));
-    add_layer(&mut dataset, &plane, columns::STRIPS, strips)?;
-    add_layer(
-        &mut dataset,
-        &plane,
-        columns::FIELD,
-        std::iter::once((prescription.field.clone(), columns::field(prescription))),
-    )?;
-
-    let all = [
-        columns::ZONES,
-        columns::CELLS,
-        columns::STRIPS,
-        columns::FIELD,
-    ];
-    about::describe(&dataset, &all).map_err(gdal("describing the columns"))?;
-    let styles = [
-        (columns::ZONES.name, style::zones(prescription)),
-        (columns::CELLS.name, style::cells(prescription)),
-        (
-            columns::STRIPS.name,
-            Style::outline("Reference strips", true),
-        ),
-        (columns::FIELD.name, Style::outline("Field", false)),
-    ];
-    about::add_styles(&dataset, &styles, &pinned)?;
-    dataset.close().map_err(gdal("closing the file"))?;
-    let bytes = file
+    let mut dataset = create(&file).map_err(WriteError::gdal("creating the file"))?;
+    let system = gdal_layer::system(map.system)?;
+    let layers =
+        || -> std::iter::Chain<std::iter::Once<&Layer<'m>>, std::slice::Iter<'_, Layer<'m>>> {
+            std::iter::once(&map.zones).chain(&map.more)
+        };
+    for layer in layers() {
+        add_layer(&mut dataset, &system, layer)?;
+    }
+    about::describe(&dataset, layers()).map_err(WriteError::gdal("describing the columns"))?;
+    about::add_styles(&dataset, layers(), &pinned)?;
+    dataset
+        .close()
+        .map_err(WriteError::gdal("closing the file"))?;
+    let mut bytes = file
         .into_bytes()
-        .map_err(gdal("taking the file from memory"))?;
-    let cells = prescription.cells.iter().enumerate().map(|(i, cell)| {
-        (
-            prescription.grid.outline(i),
-            columns::cell(cell, prescription.grid.part_of(i)),
-        )
-    });
-    Ok(vec![Payload::new(
-        PATH,
-        rows::filled(&bytes, &columns::CELLS, cells)?,
-    )])
+        .map_err(WriteError::gdal("taking the file from memory"))?;
+    for layer in layers().filter(|layer| layer.table.is_large) {
+        bytes = rows::filled(&bytes, &layer.table, layer.rows())?;
+    }
+    Ok(vec![Payload::new(format!("{}.gpkg", options.name), bytes)])
 }
 
-pub(super) fn gdal(doing: &'static str) -> impl Fn(GdalError) -> GeoPackageError {
-    move |source| GeoPackageError::Gdal { doing, source }
-}
-
-pub(super) fn create(file: &Scratch) -> Result<Dataset, GdalError> {
+fn create(file: &Scratch) -> Result<Dataset, GdalError> {
     let mut options = CslStringList::new();
     options.set_name_value("VERSION", VERSION)?;
     DriverManager::get_driver_by_name("GPKG")?.create_with_band_type_with_options::<u8, _>(
@@ -120,15 +69,15 @@ pub(super) fn create(file: &Scratch) -> Result<Dataset, GdalError> {
     )
 }
 
-/// One layer in one transaction: 100 000 rows in a few seconds.
-pub(super) fn add_layer(
+/// One layer in one transaction; a large one is left empty.
+fn add_layer(
     dataset: &mut Dataset,
-    plane: &SpatialRef,
-    layer: Layer,
-    rows: impl Iterator<Item = Row>,
-) -> Result<(), GeoPackageError> {
-    let description = format!("DESCRIPTION={}", layer.description);
-    let index = if layer.indexed {
+    system: &SpatialRef,
+    layer: &Layer<'_>,
+) -> Result<(), WriteError> {
+    let table = &layer.table;
+    let description = format!("DESCRIPTION={}", table.description);
+    let index = if table.indexed {
         "SPATIAL_INDEX=YES"
     } else {
         "SPATIAL_INDEX=NO"
@@ -136,86 +85,31 @@ pub(super) fn add_layer(
     let options = ["GEOMETRY_NAME=geom", "FID=fid", index, description.as_str()];
     let mut transaction = dataset
         .start_transaction()
-        .map_err(gdal("opening a transaction"))?;
+        .map_err(WriteError::gdal("opening a transaction"))?;
     {
-        let table = transaction
-            .create_layer(LayerOptions {
-                name: layer.name,
-                srs: Some(plane),
-                ty: OGRwkbGeometryType::wkbMultiPolygon,
-                options: Some(&options),
-            })
-            .map_err(gdal("creating a layer"))?;
-        for (name, kind, _) in layer.columns {
-            let kind = match kind {
-                Kind::Whole => OGRFieldType::OFTInteger64,
-                Kind::Real => OGRFieldType::OFTReal,
-                Kind::Text => OGRFieldType::OFTString,
-            };
-            FieldDefn::new(name, kind)
-                .and_then(|column| column.add_to_layer(&table))
-                .map_err(gdal("creating a column"))?;
-        }
-        let definition = Defn::from_layer(&table);
-        for (row, (outline, values)) in (1..).zip(rows) {
-            check(&layer, row, &values)?;
-            feature(&definition, &outline, &values)
-                .and_then(|feature| feature.create(&table))
-                .map_err(gdal("writing a row"))?;
+        let made = gdal_layer::create(&mut transaction, table, system, &options)?;
+        if !table.is_large {
+            gdal_layer::fill(&made, table, layer.rows())?;
         }
     }
-    transaction.commit().map_err(gdal("ending a transaction"))
-}
-
-/// Numbers are numbers: what is missing is `None` and becomes null, never NaN.
-pub(super) fn check(layer: &Layer, row: usize, values: &[Value]) -> Result<(), GeoPackageError> {
-    for ((column, _, _), value) in layer.columns.iter().zip(values) {
-        match *value {
-            Value::Real(Some(value)) if !value.is_finite() => {
-                return Err(GeoPackageError::NotFinite {
-                    layer: layer.name,
-                    row,
-                    column,
-                    value,
-                });
-            }
-            _ => {}
-        }
-    }
-    Ok(())
-}
-
-fn feature<'d>(
-    definition: &'d Defn,
-    outline: &MultiPolygon<f64>,
-    values: &[Value],
-) -> Result<Feature<'d>, GdalError> {
-    let mut feature = Feature::new(definition)?;
-    feature.set_geometry(outline.to_gdal()?)?;
-    for (i, value) in values.iter().enumerate() {
-        match value {
-            Value::Whole(value) => feature.set_field_integer64(i, *value)?,
-            Value::Real(Some(value)) => feature.set_field_double(i, *value)?,
-            Value::Text(Some(value)) => feature.set_field_string(i, value)?,
-            Value::Real(None) | Value::Text(None) => feature.set_field_null(i)?,
-        }
-    }
-    Ok(feature)
+    transaction
+        .commit()
+        .map_err(WriteError::gdal("ending a transaction"))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::format::Format;
+    use crate::format::tests::{files, rates};
+    use crate::map::export::ExportError;
     use crate::map::fixture;
+    use crate::map::prescription::Prescription;
     use gdal::vector::{FieldValue, LayerAccess, geometry_type_to_name};
     use gdal::vsi::create_mem_file;
 
-    fn instant() -> Timestamp {
-        "2026-04-14T00:00:00Z".parse().unwrap()
-    }
-
     fn reopened(p: &Prescription) -> (Scratch, Dataset) {
-        let payloads = write(p, instant()).unwrap();
+        let payloads = files(Format::GeoPackage, p).unwrap();
         assert_eq!(payloads.len(), 1);
         assert_eq!(payloads[0].path, "office/prescription.gpkg");
         let file = Scratch::new("gpkg");
@@ -352,30 +246,30 @@ mod tests {
         let mut p = fixture::prescription();
         p.cells[3].index = Some(f64::NAN);
         assert!(matches!(
-            write(&p, instant()),
-            Err(GeoPackageError::NotFinite {
-                layer: "cells",
+            files(Format::GeoPackage, &p),
+            Err(WriteError::NotFinite {
+                table: "cells",
                 row: 4,
                 column: "index",
                 ..
             })
         ));
         p.cells.pop();
-        assert!(matches!(
-            write(&p, instant()),
-            Err(GeoPackageError::CellCount {
+        assert_eq!(
+            ExportMap::of_prescription(&p, &rates(&p, |_| 0.0)).err(),
+            Some(ExportError::CellCount {
                 records: 116,
                 shapes: 117
             })
-        ));
+        );
     }
 
     #[test]
     fn same_bytes_twice_whatever_the_day() {
         let p = fixture::prescription();
-        let first = write(&p, instant()).unwrap();
+        let first = files(Format::GeoPackage, &p).unwrap();
         std::thread::sleep(std::time::Duration::from_millis(1_100));
-        assert_eq!(first, write(&p, instant()).unwrap());
+        assert_eq!(first, files(Format::GeoPackage, &p).unwrap());
         let bytes = &first[0].bytes;
         // `SQLite` header: application id "GPKG" at 68, user version 10300 at 60.
         assert_eq!(

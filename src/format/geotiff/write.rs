@@ -6,12 +6,14 @@
 
 use std::collections::BTreeMap;
 
-use super::error::GeoTiffError;
 use super::fill::{Filler, PixelGrid};
 use crate::format::payload::Payload;
 use crate::format::scratch::Scratch;
-use crate::map::prescription::Prescription;
-use crate::space::crs::Crs;
+use crate::format::style::qml_raster;
+use crate::format::{WriteError, WriteOptions, Written};
+use crate::map::export::ExportMap;
+use crate::map::imported::RateLattice;
+use crate::space::crs::{Crs, Projector};
 use gdal::cpl::CslStringList;
 use gdal::errors::GdalError;
 use gdal::raster::Buffer;
@@ -19,102 +21,143 @@ use gdal::{Dataset, DriverManager};
 use geo::{BoundingRect, MultiPolygon, Rect};
 use quick_xml::escape::escape;
 
-/// Where the file goes.
-const PATH: &str = "office/nitrogen.tif";
-/// Value of pixels outside the field. \[kg N/ha\]
-pub(super) const OUTSIDE: f32 = -9_999.0;
+/// Value of pixels outside the field.
+const OUTSIDE: f32 = -9_999.0;
 /// Tile side, also the rows that are held at once.
 const TILE: usize = 256;
 /// Pixels of a raster that is held uncompressed on its way: 4 MB.
-const MOST_PLAIN: usize = 1 << 20;
+const MAXIMUM_PLAIN: usize = 1 << 20;
 /// Pixels a side at most.
-pub(super) const MOST_PIXELS: f64 = 200_000.0;
-/// Least pixel. \[m\]
-const LEAST_PIXEL: f64 = 1.0;
+const MAXIMUM_PIXELS: f64 = 200_000.0;
+/// Pixels on the longer side that are plenty to draw zones of a machine's width. Our own choice.
+const PLENTY: f64 = 4_000.0;
 
-/// Writes `office/nitrogen.tif`: kg N/ha as 32-bit numbers in the working plane, cloud-optimised, one band `nitrogen` with unit and statistics.
+/// `NAME.tif` and `NAME.qml`: rates as 32-bit numbers, cloud-optimised, one band with unit and statistics.
 ///
-/// The pixel is a quarter of the cell's shorter side, at least 1 m, on whole multiples of itself. A pixel holds the rate of the zone in which its centre lies,
-/// −9999 outside the field. Overviews take the nearest pixel, so that they show only rates that the map has. Only a band of rows is held as plain numbers.
+/// A map that came as a grid keeps its cells and their rates. Any other is filled into square pixels, on whole multiples of their size, on its own plane, or on the
+/// UTM zone of its middle if it is in degrees: a pixel has the rate of the zone in which its centre lies, −9999 outside. Its size is that of the options, else the
+/// map's own, else 1 m or more so that the longer side has 4000 pixels at most. Overviews take the nearest pixel, so that they show only rates that the map has. Only
+/// a band of rows is held as plain numbers.
 ///
 /// # Errors
-/// [`GeoTiffError`] when there is no zone, a rate is not finite, the raster would be too large, or GDAL refuses.
-pub fn write(prescription: &Prescription) -> Result<Vec<Payload>, GeoTiffError> {
-    let frame = &prescription.grid.frame;
-    let grid = PixelGrid::around(
-        bounds(prescription)?,
-        (frame.length.min(frame.width) / 4.0).max(LEAST_PIXEL),
-    );
-    // A comparison that a NaN fails, too.
-    if !(grid.columns <= MOST_PIXELS && grid.rows <= MOST_PIXELS) {
-        return Err(GeoTiffError::TooLarge {
-            columns: grid.columns,
-            rows: grid.rows,
-            pixel: grid.pixel,
+/// [`WriteError`] when there is no zone, a rate is not finite, the raster would be too large, or GDAL refuses.
+pub(super) fn write(
+    map: &ExportMap<'_>,
+    options: &WriteOptions<'_>,
+) -> Result<Written, WriteError> {
+    let raster = &map.raster;
+    if let Some((row, &value)) = (1..).zip(&raster.rates).find(|(_, rate)| !rate.is_finite()) {
+        return Err(WriteError::NotFinite {
+            table: map.zones.table.name,
+            row,
+            column: raster.band,
+            value,
         });
     }
-    let plain = Scratch::new("tif");
-    let shapes = prescription
-        .zones
-        .iter()
-        .map(|zone| (&zone.outline, zone.n.get() as f32));
-    let counts = fill(grid, shapes, &plain).map_err(gdal("filling pixels"))?;
-    let text = format!(
-        "Nitrogen, kg N/ha, of {} (map {}). For the office, not for the machine",
-        prescription.field_name, prescription.map_id
+    let of = map.map_id.map_or_else(
+        || map.name.to_owned(),
+        |id| format!("{} (map {id})", map.name),
     );
-    let about = About {
-        system: &prescription.plane,
-        transform: grid.transform(),
-        size: grid.size(),
+    let text = format!(
+        "{}, {}, of {of}. For the office, not for the machine",
+        raster.title, raster.unit
+    );
+    let about = |system, transform, size| About {
+        system,
+        transform,
+        size,
         text: &text,
-        band: "nitrogen",
-        unit: "kg N/ha",
+        band: raster.band,
+        unit: raster.unit,
     };
-    Ok(vec![Payload::new(PATH, finished(&about, &plain, &counts)?)])
+    let plain = Scratch::new("tif");
+    let mut pixel_m = None;
+    let bytes = if let Some(own) = raster.lattice {
+        let counts = fill_lattice(own, &plain).map_err(WriteError::gdal("filling pixels"))?;
+        let north = own.south + own.rows as f64 * own.cell_y;
+        let transform = [own.west, own.cell_x, 0.0, north, 0.0, -own.cell_y];
+        let about = about(map.system, transform, (own.cols, own.rows));
+        finished(&about, &plain, &counts)?
+    } else {
+        let (system, outlines) = on_a_plane(map)?;
+        let bounds = bounds(&outlines).ok_or(WriteError::NoZones)?;
+        let longest = bounds.width().max(bounds.height());
+        let pixel = options.cell_m.or(raster.pixel_m);
+        let pixel = pixel.unwrap_or_else(|| libm::ceil(longest / PLENTY).max(1.0));
+        let grid = PixelGrid::around(bounds, pixel);
+        // A comparison that a NaN fails, too.
+        if !(grid.columns <= MAXIMUM_PIXELS && grid.rows <= MAXIMUM_PIXELS) {
+            return Err(WriteError::TooLarge {
+                columns: grid.columns,
+                rows: grid.rows,
+                pixel: grid.pixel,
+            });
+        }
+        let rates = raster.rates.iter().map(|rate| *rate as f32);
+        let counts = fill(grid, outlines.iter().zip(rates), &plain)
+            .map_err(WriteError::gdal("filling pixels"))?;
+        pixel_m = Some(pixel);
+        let about = about(&system, grid.transform(), grid.size());
+        finished(&about, &plain, &counts)?
+    };
+    let name = options.name;
+    Ok(Written {
+        files: vec![
+            Payload::new(format!("{name}.tif"), bytes),
+            Payload::new(format!("{name}.qml"), qml_raster(&raster.legend)?),
+        ],
+        pixel_m,
+        ..Written::default()
+    })
+}
+
+/// Outlines of the zones on a plane of metres: the map's own, or UTM.
+fn on_a_plane(map: &ExportMap<'_>) -> Result<(Crs, Vec<MultiPolygon<f64>>), WriteError> {
+    let outlines: Vec<_> = map
+        .grounds()
+        .map(|(_, ground)| ground.into_owned())
+        .collect();
+    if !map.system.is_geographic() {
+        return Ok((map.system.clone(), outlines));
+    }
+    let middle = bounds(&outlines).ok_or(WriteError::NoZones)?.center();
+    let system = Crs::utm(middle.x, middle.y);
+    let failed = |source| WriteError::Plane { source };
+    let way = Projector::new(map.system, &system).map_err(failed)?;
+    let projected = outlines
+        .iter()
+        .map(|outline| way.geometry(outline))
+        .collect::<Result<_, _>>()
+        .map_err(failed)?;
+    Ok((system, projected))
+}
+
+fn bounds(outlines: &[MultiPolygon<f64>]) -> Option<Rect<f64>> {
+    let boxes = outlines.iter().filter_map(BoundingRect::bounding_rect);
+    boxes.reduce(|a, b| {
+        Rect::new(
+            (a.min().x.min(b.min().x), a.min().y.min(b.min().y)),
+            (a.max().x.max(b.max().x), a.max().y.max(b.max().y)),
+        )
+    })
 }
 
 /// The cloud-optimised file of a plain one.
-pub(super) fn finished(
+fn finished(
     about: &About<'_>,
     plain: &Scratch,
     counts: &BTreeMap<u32, u64>,
-) -> Result<Vec<u8>, GeoTiffError> {
-    let described =
-        Dataset::open(described(about, plain, counts)).map_err(gdal("describing the raster"))?;
+) -> Result<Vec<u8>, WriteError> {
+    let described = Dataset::open(described(about, plain, counts))
+        .map_err(WriteError::gdal("describing the raster"))?;
     let file = Scratch::new("tif");
-    optimised(&described, &file).map_err(gdal("writing the raster"))?;
+    optimised(&described, &file).map_err(WriteError::gdal("writing the raster"))?;
     file.into_bytes()
-        .map_err(gdal("taking the file from memory"))
-}
-
-pub(super) fn gdal(doing: &'static str) -> impl Fn(GdalError) -> GeoTiffError {
-    move |source| GeoTiffError::Gdal { doing, source }
-}
-
-fn bounds(prescription: &Prescription) -> Result<Rect<f64>, GeoTiffError> {
-    if let Some(zone) = prescription.zones.iter().find(|zone| !zone.n.is_finite()) {
-        return Err(GeoTiffError::NotFinite {
-            zone: zone.zone,
-            n_kg_ha: zone.n.get(),
-        });
-    }
-    let boxes = prescription
-        .zones
-        .iter()
-        .filter_map(|zone| zone.outline.bounding_rect());
-    boxes
-        .reduce(|a, b| {
-            Rect::new(
-                (a.min().x.min(b.min().x), a.min().y.min(b.min().y)),
-                (a.max().x.max(b.max().x), a.max().y.max(b.max().y)),
-            )
-        })
-        .ok_or(GeoTiffError::NoZones)
+        .map_err(WriteError::gdal("taking the file from memory"))
 }
 
 /// Fills a plain tiled raster and counts the pixels of each rate (by its bits; rates are not negative, so bits sort like numbers; −9999 is left out).
-pub(super) fn fill<'a>(
+fn fill<'a>(
     grid: PixelGrid,
     shapes: impl Iterator<Item = (&'a MultiPolygon<f64>, f32)>,
     plain: &Scratch,
@@ -123,15 +166,26 @@ pub(super) fn fill<'a>(
     fill_rows(grid.size(), plain, |row| filler.next_row(row, OUTSIDE))
 }
 
+/// As [`fill`], cell by cell of a grid.
+fn fill_lattice(own: &RateLattice, plain: &Scratch) -> Result<BTreeMap<u32, u64>, GdalError> {
+    let mut left = own.rows;
+    fill_rows((own.cols, own.rows), plain, |row| {
+        left -= 1;
+        for (col, pixel) in row.iter_mut().enumerate() {
+            *pixel = own.rate(col, left).map_or(OUTSIDE, |rate| rate as f32);
+        }
+    })
+}
+
 /// As [`fill`], row by row from the north.
-pub(super) fn fill_rows(
+fn fill_rows(
     (columns, rows): (usize, usize),
     plain: &Scratch,
     mut next_row: impl FnMut(&mut [f32]),
 ) -> Result<BTreeMap<u32, u64>, GdalError> {
     let mut options = CslStringList::new();
     // It lives in memory until it is carried over: compressed where it is large.
-    let compress = if columns * rows > MOST_PLAIN {
+    let compress = if columns * rows > MAXIMUM_PLAIN {
         "DEFLATE"
     } else {
         "NONE"
@@ -181,21 +235,21 @@ pub(super) fn fill_rows(
 }
 
 /// What a raster says of itself.
-pub(super) struct About<'a> {
-    pub(super) system: &'a Crs,
+struct About<'a> {
+    system: &'a Crs,
     /// GDAL's six numbers: west, step east, 0, north, 0, step south.
-    pub(super) transform: [f64; 6],
-    pub(super) size: (usize, usize),
+    transform: [f64; 6],
+    size: (usize, usize),
     /// A sentence.
-    pub(super) text: &'a str,
+    text: &'a str,
     /// Name of the band.
-    pub(super) band: &'a str,
+    band: &'a str,
     /// Unit of its numbers.
-    pub(super) unit: &'a str,
+    unit: &'a str,
 }
 
 /// The plain raster with everything that a reader wants to know of it, as GDAL's virtual format: the way to a unit without touching GDAL's C interface.
-pub(super) fn described(about: &About<'_>, plain: &Scratch, counts: &BTreeMap<u32, u64>) -> String {
+fn described(about: &About<'_>, plain: &Scratch, counts: &BTreeMap<u32, u64>) -> String {
     let (columns, rows) = about.size;
     let srs = escape(about.system.definition());
     let transform = about.transform.map(|number| number.to_string()).join(", ");
@@ -269,15 +323,19 @@ fn optimised(described: &Dataset, file: &Scratch) -> Result<(), GdalError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::format::Format;
+    use crate::format::tests::files;
     use crate::map::fixture;
+    use crate::map::prescription::Prescription;
     use crate::space::cells::CellFrame;
     use crate::units::NRate;
     use gdal::Metadata;
     use gdal::vsi::create_mem_file;
 
     fn reopened(p: &Prescription) -> (Scratch, Dataset) {
-        let payloads = write(p).unwrap();
-        assert_eq!(payloads.len(), 1);
+        let payloads = files(Format::GeoTiff, p).unwrap();
+        assert_eq!(payloads.len(), 2);
+        assert_eq!(payloads[1].path, "office/nitrogen.qml");
         assert_eq!(payloads[0].path, "office/nitrogen.tif");
         let file = Scratch::new("tif");
         create_mem_file(file.path(), payloads[0].bytes.clone()).unwrap();
@@ -405,13 +463,19 @@ mod tests {
     #[test]
     fn same_bytes_twice_and_refusals() {
         let mut p = fine();
-        assert_eq!(write(&p).unwrap(), write(&p).unwrap());
+        assert_eq!(
+            files(Format::GeoTiff, &p).unwrap(),
+            files(Format::GeoTiff, &p).unwrap()
+        );
         p.zones[1].n = NRate::kg_per_ha(f64::NAN);
         assert!(matches!(
-            write(&p),
-            Err(GeoTiffError::NotFinite { zone: 2, .. })
+            files(Format::GeoTiff, &p),
+            Err(WriteError::NotFinite { row: 2, .. })
         ));
         p.zones.clear();
-        assert!(matches!(write(&p), Err(GeoTiffError::NoZones)));
+        assert!(matches!(
+            files(Format::GeoTiff, &p),
+            Err(WriteError::NoZones)
+        ));
     }
 }

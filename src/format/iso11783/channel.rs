@@ -6,8 +6,7 @@
 
 use crate::format::iso11783::error::Iso11783Error;
 use crate::map::imported::Quantity;
-use crate::map::plain::Measure;
-use crate::map::prescription::Prescription;
+use crate::map::rate_map::Measure;
 use crate::units::{KG_HA_PER_LB_AC, L_HA_PER_GAL_AC, RateUnit};
 
 /// Milligrams per square metre in a kilogram per hectare.
@@ -29,18 +28,10 @@ pub(super) struct Channel {
 }
 
 impl Channel {
-    /// The value for a prescription: mass or volume of product, as the job's unit says.
+    /// The value for rates of this measure: mass or volume of product, as its unit says.
     ///
-    /// Without a product it is the setpoint of nitrogen (01B0), not of product mass: a machine that does not know it sends no setpoint, which is seen at once,
-    /// while nitrogen sent as product would be spread at the wrong rate in silence.
-    pub(super) fn of(prescription: &Prescription) -> Self {
-        Self::new(Measure::of(
-            prescription.product.is_none(),
-            prescription.unit,
-        ))
-    }
-
-    /// The value for rates of this measure.
+    /// Nitrogen is the setpoint of nitrogen (01B0), not of product mass: a machine that does not know it sends no setpoint, which is seen at once,
+    /// while nitrogen sent as product would be applied at the wrong rate in silence.
     pub(super) fn new(measure: Measure) -> Self {
         let per_shown = match measure.unit {
             RateUnit::KgPerHa => MG_M2_PER_KG_HA,
@@ -93,12 +84,17 @@ impl Channel {
 mod tests {
     use super::*;
     use crate::map::fixture;
+    use crate::map::prescription::Prescription;
     use crate::units::Product;
+
+    fn of(p: &Prescription) -> Channel {
+        Channel::new(Measure::of(p.product.is_none(), p.unit))
+    }
 
     fn integer(product: Option<Product>, unit: RateUnit, n: f64) -> (&'static str, i32) {
         let mut field = fixture::prescription();
         (field.product, field.unit) = (product, unit);
-        let channel = Channel::of(&field);
+        let channel = of(&field);
         (
             channel.ddi,
             channel
@@ -151,7 +147,7 @@ mod tests {
 
     #[test]
     fn half_up_and_within_32_bits() {
-        let channel = Channel::of(&fixture::prescription());
+        let channel = of(&fixture::prescription());
         assert_eq!(channel.integer(0.000_05, String::new).unwrap(), 1);
         assert_eq!(channel.integer(0.000_049, String::new).unwrap(), 0);
         let error = channel

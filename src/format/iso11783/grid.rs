@@ -5,19 +5,26 @@
 //! hard edge or ground that is kept clear; all else gets 0.
 
 use crate::finding::{Checked, Finding, codes};
-use crate::format::iso11783::cover::{Ring, coverage, doubled_area, touched};
 use crate::format::iso11783::error::Iso11783Error;
-use crate::format::iso11783::lattice::{Carrier, Lattice, rings};
-use crate::format::iso11783::near::{Neighbours, meet};
+use crate::format::iso11783::lattice::{
+    Lattice, MAXIMUM_ROWS_OR_COLUMNS, Reprojection, Ring, metres_per_degree, rings, twelve_digits,
+};
+use crate::format::iso11783::near::{Neighbours, meet, touched};
+use crate::map::export::ExportMap;
+use crate::map::imported::RateLattice;
 use crate::map::machine::{Held, MachineRates};
 use crate::map::prescription::Prescription;
+use crate::map::rate_map::RateMap;
 use crate::map::task_options::{GridRates, TaskKind};
+use crate::space::coverage::{doubled_area, shares};
+use crate::space::crs::{Crs, Projector};
+use crate::space::polygon::{carried, oriented, rings_of};
 use crate::units::Area;
 
 /// A share of a cell below which it holds nothing of the field: 1e-9 of 144 m² is less than a square millimetre.
-const NOTHING: f64 = 1e-9;
+const MINIMUM_SHARE: f64 = 1e-9;
 /// A share of a cell inside the boundary's outline from which on it counts as ground there: less is rounding.
-const OUTLINE: f64 = 1e-3;
+const OUTLINE_TOLERANCE: f64 = 1e-3;
 /// How far into the field a hard edge still keeps a rate from running out: edges are often drawn just inside. \[m\]
 const EDGE_INSIDE_M: f64 = 5.0;
 /// How far the grid's total may differ from the zones' before the user is told. \[share\]
@@ -81,11 +88,11 @@ pub fn rate_grid(
         .first()
         .and_then(|polygon| polygon.exterior().0.first())
         .ok_or(Iso11783Error::NoBoundary)?;
-    let carrier = Carrier::new(&prescription.plane, (first.x, first.y))?;
+    let reprojection = Reprojection::new(&prescription.plane, (first.x, first.y))?;
     let outlines = prescription
         .boundary
         .iter()
-        .map(|polygon| carrier.line(polygon.exterior()))
+        .map(|polygon| reprojection.line(polygon.exterior()))
         .collect::<Result<Vec<_>, _>>()?;
     let frame = &prescription.grid.frame;
     let overrun = prescription.machine.overrun.get().max(0.0);
@@ -100,13 +107,13 @@ pub fn rate_grid(
         .iter()
         .map(|zone| {
             rings(
-                &carrier,
+                &reprojection,
                 &lattice,
                 zone.machine_inside.as_ref().unwrap_or(&zone.outline),
             )
         })
         .collect::<Result<Vec<_>, _>>()?;
-    let kept_clear = rings(&carrier, &lattice, &prescription.kept_clear())?;
+    let kept_clear = rings(&reprojection, &lattice, &prescription.kept_clear())?;
     let kept_off = covered_or_touched(&kept_clear, &lattice);
     let holds = if kind == TaskKind::Zones {
         GridRates::Zone
@@ -127,9 +134,9 @@ pub fn rate_grid(
         .rates
         .iter_mut()
         .enumerate()
-        .filter(|(cell, _)| inside.share[*cell] > NOTHING)
+        .filter(|(cell, _)| inside.cells.share[*cell] > MINIMUM_SHARE)
     {
-        let (mean, held) = rates.hold(inside.weighted[cell] / inside.share[cell]);
+        let (mean, held) = rates.hold(inside.cells.weighted[cell] / inside.cells.share[cell]);
         let amount = mean * prescription.unit.area_of(Area::m2(inside.area_m2[cell]));
         grid.total_without_exclusions += amount;
         if !kept_off[cell] {
@@ -139,15 +146,15 @@ pub fn rate_grid(
         }
     }
     if overrun > 0.0 {
-        let outline = outlines.iter().map(|line| lattice.carry(line)).collect();
+        let outline = outlines.iter().map(|line| lattice.in_cells(line)).collect();
         let barriers = Barriers::of(
             prescription,
-            &carrier,
+            &reprojection,
             &lattice,
             outline,
             (kept_clear, kept_off),
         )?;
-        carry_outwards(
+        run_outwards(
             &mut grid,
             rates,
             &zones,
@@ -163,12 +170,155 @@ pub fn rate_grid(
     Ok(Checked::new(grid, findings))
 }
 
-/// What the field's zones put into each cell.
-struct Inside {
-    /// Share of the cell in the field.
+/// The grid of any map and its rates, row by row from the south: its own in longitude and latitude, when a controller takes it, else one with cells of this size.
+pub(super) fn grid_of(
+    map: &ExportMap<'_>,
+    kind: TaskKind,
+    cell_m: f64,
+    findings: &mut Vec<Finding>,
+) -> Result<(Lattice, Vec<f64>), Iso11783Error> {
+    if let Some(own) = map.raster.lattice.filter(|own| {
+        map.system.code() == Some(4326) && own.rows.max(own.cols) <= MAXIMUM_ROWS_OR_COLUMNS
+    }) {
+        let nine = |degrees: f64| libm::round(degrees * 1e9) / 1e9;
+        let (per_north, _) = metres_per_degree(own.south);
+        let size = own.cell_y * per_north;
+        let lattice = Lattice {
+            south: nine(own.south),
+            west: nine(own.west),
+            cell_north: twelve_digits(own.cell_y),
+            cell_east: twelve_digits(own.cell_x),
+            cell_m: size,
+            rows: own.rows,
+            cols: own.cols,
+            wanted_m: size,
+        };
+        return Ok((
+            lattice,
+            own.rates.iter().map(|rate| rate.unwrap_or(0.0)).collect(),
+        ));
+    }
+    let somewhere = map
+        .machine
+        .iter()
+        .find_map(|zone| zone.outline.0.first()?.exterior().0.first().copied())
+        .ok_or(Iso11783Error::NoBoundary)?;
+    let reprojection = Reprojection::new(map.system, (somewhere.x, somewhere.y))?;
+    let exteriors = map
+        .machine
+        .iter()
+        .flat_map(|zone| zone.outline.iter())
+        .map(|polygon| reprojection.line(polygon.exterior()))
+        .collect::<Result<Vec<_>, _>>()?;
+    let lattice = Lattice::new(&exteriors, (cell_m, cell_m), 0.0)?;
+    if lattice.is_coarsened() {
+        let message = format!(
+            "cells of the task grid had to grow from {:.1} m to {:.1} m, since a controller need not take more than 350 rows or columns",
+            lattice.wanted_m, lattice.cell_m
+        );
+        findings.push(Finding::caution(codes::MACHINE_GRID_COARSENED, message));
+    }
+    let mut cells = Overlay::new(&lattice);
+    for zone in &map.machine {
+        let rings = rings(&reprojection, &lattice, &zone.outline)?;
+        cells.add(&shares(&rings, lattice.rows, lattice.cols), zone.rate);
+    }
+    if kind == TaskKind::Zones {
+        cells.keep_most();
+    }
+    let rates = cells.weighted.iter().zip(&cells.share);
+    let rate = |(weighted, share): (&f64, &f64)| {
+        if *share > MINIMUM_SHARE {
+            weighted / share
+        } else {
+            0.0
+        }
+    };
+    Ok((lattice, rates.map(rate).collect()))
+}
+
+/// Area \[m²\] of the map's zones that cells of a grid cover, and the sum of area × rate over it: what the grid puts on the ground that the map means. Cells stick out
+/// over the field's edge, and that does not count.
+///
+/// # Errors
+/// [`Iso11783Error`] when a point cannot be carried into the grid's system.
+pub fn on_ground(
+    map: &RateMap,
+    grid: &RateLattice,
+    system: &Crs,
+) -> Result<(f64, f64), Iso11783Error> {
+    let way = Projector::new(&map.system, system)?;
+    let (mut area_m2, mut sum) = (0.0, 0.0);
+    for zone in &map.zones {
+        let carried = carried(&zone.outline, &way)?;
+        let rings: Vec<Ring> = rings_of(&oriented(&carried))
+            .into_iter()
+            .map(|ring| {
+                ring.iter()
+                    .map(|p| {
+                        [
+                            (p[0] - grid.west) / grid.cell_x,
+                            (p[1] - grid.south) / grid.cell_y,
+                        ]
+                    })
+                    .collect()
+            })
+            .collect();
+        let whole: f64 = rings.iter().map(|ring| doubled_area(ring)).sum::<f64>() / 2.0;
+        for (cell, share) in shares(&rings, grid.rows, grid.cols) {
+            if let Some(rate) = grid.rate(cell % grid.cols, cell / grid.cols) {
+                let ground = zone.area_m2 * share / whole;
+                area_m2 += ground;
+                sum += ground * rate;
+            }
+        }
+    }
+    Ok((area_m2, sum))
+}
+
+/// What zones put into each cell.
+struct Overlay {
+    /// Share of the cell that zones cover.
     share: Vec<f64>,
     /// Sum of share × rate.
     weighted: Vec<f64>,
+    /// Share and rate of the zone of which the cell holds most.
+    most: Vec<(f64, f64)>,
+}
+
+impl Overlay {
+    /// Nothing in any cell.
+    fn new(lattice: &Lattice) -> Self {
+        let cells = lattice.rows * lattice.cols;
+        Self {
+            share: vec![0.0; cells],
+            weighted: vec![0.0; cells],
+            most: vec![(0.0, 0.0); cells],
+        }
+    }
+
+    /// Adds a zone by its shares of cells.
+    fn add(&mut self, shares: &[(usize, f64)], rate: f64) {
+        for &(cell, share) in shares {
+            self.share[cell] += share;
+            self.weighted[cell] += share * rate;
+            if share > self.most[cell].0 {
+                self.most[cell] = (share, rate);
+            }
+        }
+    }
+
+    /// Gives each cell the one rate of the zone of which it holds most, instead of the mean.
+    fn keep_most(&mut self) {
+        for (cell, (_, rate)) in self.most.iter().enumerate() {
+            self.weighted[cell] = self.share[cell] * rate;
+        }
+    }
+}
+
+/// What the field's zones put into each cell, and their ground there.
+struct Inside {
+    cells: Overlay,
     /// Area of the field in the cell, on the working plane. \[m²\]
     area_m2: Vec<f64>,
 }
@@ -181,106 +331,49 @@ impl Inside {
         zones: &[Vec<Ring>],
         holds: GridRates,
     ) -> Self {
-        let none = || vec![0.0; lattice.rows * lattice.cols];
         let mut out = Self {
-            share: none(),
-            weighted: none(),
-            area_m2: none(),
+            cells: Overlay::new(lattice),
+            area_m2: vec![0.0; lattice.rows * lattice.cols],
         };
-        let mut most = vec![(0.0, 0.0); lattice.rows * lattice.cols];
         for ((zone, rate), rings) in prescription.zones.iter().zip(&rates.zones).zip(zones) {
-            let Some(window) = Window::around(rings, lattice.rows, lattice.cols) else {
-                continue;
-            };
-            let shares = window.shares(rings, lattice.cols);
+            let shares = shares(rings, lattice.rows, lattice.cols);
+            out.cells.add(&shares, rate.shown);
             let area = zone
                 .machine_inside
                 .as_ref()
                 .map_or(zone.area.get(), geo::Area::unsigned_area);
             let whole: f64 = shares.iter().map(|(_, share)| share).sum();
             for (cell, share) in shares {
-                out.share[cell] += share;
-                out.weighted[cell] += share * rate.shown;
-                if share > most[cell].0 {
-                    most[cell] = (share, rate.shown);
-                }
                 // The zone's own area, shared out: what simplification moved does not count.
                 out.area_m2[cell] += area * (share / whole);
             }
         }
         if holds == GridRates::Zone {
-            for (cell, (_, rate)) in most.iter().enumerate() {
-                out.weighted[cell] = out.share[cell] * rate;
-            }
+            out.cells.keep_most();
         }
         out
     }
 
     /// Area of a whole cell on the working plane, by what cells hold of the field. \[m²\]
     fn cell_m2(&self) -> f64 {
-        let share: f64 = self.share.iter().sum();
+        let share: f64 = self.cells.share.iter().sum();
         self.area_m2.iter().sum::<f64>() / share.max(f64::MIN_POSITIVE)
     }
 }
 
-/// The part of the grid around one zone.
-pub(super) struct Window {
-    row: usize,
-    col: usize,
-    rows: usize,
-    cols: usize,
-}
-
-impl Window {
-    pub(super) fn around(rings: &[Ring], rows: usize, cols: usize) -> Option<Self> {
-        let points = || rings.iter().flatten();
-        let range = |axis: usize, count: usize| {
-            let low = libm::floor(points().map(|p| p[axis]).fold(f64::INFINITY, f64::min)).max(0.0);
-            let high = libm::ceil(points().map(|p| p[axis]).fold(f64::NEG_INFINITY, f64::max))
-                .min(count as f64);
-            (low < high).then_some((low as usize, (high - low) as usize))
-        };
-        let ((col, cols), (row, rows)) = (range(0, cols)?, range(1, rows)?);
-        Some(Self {
-            row,
-            col,
-            rows,
-            cols,
-        })
+/// Share of each cell that rings cover.
+fn coverage(rings: &[Ring], lattice: &Lattice) -> Vec<f64> {
+    let mut out = vec![0.0; lattice.rows * lattice.cols];
+    for (cell, share) in shares(rings, lattice.rows, lattice.cols) {
+        out[cell] = share;
     }
-
-    /// Cells of the whole grid in which the rings cover something, with the share of each.
-    pub(super) fn shares(&self, rings: &[Ring], cols: usize) -> Vec<(usize, f64)> {
-        let shares = coverage(&self.shift(rings), self.rows, self.cols);
-        let cell =
-            |place: usize| (self.row + place / self.cols) * cols + self.col + place % self.cols;
-        shares
-            .into_iter()
-            .enumerate()
-            .filter(|(_, share)| *share > 0.0)
-            .map(|(place, share)| (cell(place), share))
-            .collect()
-    }
-
-    fn shift(&self, rings: &[Ring]) -> Vec<Ring> {
-        rings
-            .iter()
-            .map(|ring| {
-                ring.iter()
-                    .map(|p| [p[0] - self.col as f64, p[1] - self.row as f64])
-                    .collect()
-            })
-            .collect()
-    }
+    out
 }
 
 fn covered_or_touched(rings: &[Ring], lattice: &Lattice) -> Vec<bool> {
     let mut out = touched(rings, lattice.rows, lattice.cols);
-    for (touches, share) in out
-        .iter_mut()
-        .zip(coverage(rings, lattice.rows, lattice.cols))
-    {
-        *touches |= share > NOTHING;
+    for (touches, share) in out.iter_mut().zip(coverage(rings, lattice)) {
+        *touches |= share > MINIMUM_SHARE;
     }
     out
 }
@@ -302,7 +395,7 @@ struct Barriers {
 impl Barriers {
     fn of(
         prescription: &Prescription,
-        carrier: &Carrier,
+        reprojection: &Reprojection,
         lattice: &Lattice,
         mut outline: Vec<Ring>,
         (kept_clear, kept_off): (Vec<Ring>, Vec<bool>),
@@ -310,7 +403,7 @@ impl Barriers {
         let mut lines = prescription
             .hard_edges
             .iter()
-            .map(|line| Ok(lattice.carry(&carrier.line(line)?)))
+            .map(|line| Ok(lattice.in_cells(&reprojection.line(line)?)))
             .collect::<Result<Vec<_>, Iso11783Error>>()?;
         let on_edge = touched(&lines, lattice.rows, lattice.cols);
         for ring in &mut outline {
@@ -322,7 +415,7 @@ impl Barriers {
         Ok(Self {
             kept_off,
             on_edge,
-            in_outline: coverage(&outline, lattice.rows, lattice.cols),
+            in_outline: coverage(&outline, lattice),
             lines,
             inwards: (EDGE_INSIDE_M / lattice.cell_m).max(0.5),
         })
@@ -330,7 +423,7 @@ impl Barriers {
 
     /// Whether the way from a cell's centre to the field, and a little into it, is barred.
     fn bar(&self, cell: usize, centre: [f64; 2], at: [f64; 2]) -> bool {
-        if self.kept_off[cell] || self.on_edge[cell] || self.in_outline[cell] > OUTLINE {
+        if self.kept_off[cell] || self.on_edge[cell] || self.in_outline[cell] > OUTLINE_TOLERANCE {
             return true;
         }
         let way = [at[0] - centre[0], at[1] - centre[1]];
@@ -348,7 +441,7 @@ impl Barriers {
     }
 }
 
-fn carry_outwards(
+fn run_outwards(
     grid: &mut RateGrid,
     rates: &MachineRates,
     zones: &[Vec<Ring>],
@@ -359,7 +452,9 @@ fn carry_outwards(
     let cols = grid.lattice.cols;
     let mut neighbours = Neighbours::new(grid.lattice.rows, cols, reach);
     for (zone, rings) in zones.iter().enumerate() {
-        neighbours.add(zone, rings, |cell| inside.share[cell] <= NOTHING);
+        neighbours.add(zone, rings, |cell| {
+            inside.cells.share[cell] <= MINIMUM_SHARE
+        });
     }
     for (cell, rate) in grid.rates.iter_mut().enumerate() {
         let Some(near) = neighbours.of(cell) else {

@@ -1,12 +1,15 @@
 //! Where the grid lies: cells along meridians and parallels, square in metres at the field's middle latitude.
 
-use crate::format::iso11783::cover::{Ring, doubled_area};
 use crate::format::iso11783::error::Iso11783Error;
+use crate::space::coverage::doubled_area;
 use crate::space::crs::{Crs, Projector};
 use geo::{LineString, MultiPolygon};
 
+/// A closed ring in lattice coordinates: x counts columns from the west, y rows from the south; first and last point equal.
+pub(super) type Ring = Vec<[f64; 2]>;
+
 /// Rows and columns that every position-based controller takes. Source: ISO 11783-10:2015, conformance of position-based control, as retold.
-pub(super) const MOST_ROWS_OR_COLUMNS: usize = 350;
+pub(super) const MAXIMUM_ROWS_OR_COLUMNS: usize = 350;
 /// Smaller cells only load the controller: no machine changes its rate within less. \[m\] Common practice, no source.
 const FINEST_CELL_M: f64 = 3.0;
 /// How far an edge carried over may stray from a straight line in longitude and latitude, at its middle. \[m\]
@@ -29,12 +32,12 @@ pub(super) fn metres_per_degree(latitude: f64) -> (f64, f64) {
 }
 
 /// The way from the working plane into degrees, edges kept straight to half a millimetre.
-pub(super) struct Carrier {
+pub(super) struct Reprojection {
     projector: Projector,
     metres: (f64, f64),
 }
 
-impl Carrier {
+impl Reprojection {
     /// The way from `plane`; `somewhere` is any point of the field.
     pub(super) fn new(plane: &Crs, somewhere: (f64, f64)) -> Result<Self, Iso11783Error> {
         let projector = Projector::new(plane, &Crs::wgs84())?;
@@ -171,7 +174,7 @@ impl Lattice {
                 });
             }
             let most = rows.max(cols);
-            if most <= MOST_ROWS_OR_COLUMNS {
+            if most <= MAXIMUM_ROWS_OR_COLUMNS {
                 return Ok(Self {
                     south: corner_south,
                     west: corner_west,
@@ -184,7 +187,7 @@ impl Lattice {
                 });
             }
             // To the next decimetre, so that the size reads well; the count falls at each turn.
-            size = (libm::ceil(size * most as f64 / MOST_ROWS_OR_COLUMNS as f64 * 10.0 - 1e-9)
+            size = (libm::ceil(size * most as f64 / MAXIMUM_ROWS_OR_COLUMNS as f64 * 10.0 - 1e-9)
                 / 10.0)
                 .max(size + 0.1);
         }
@@ -196,7 +199,7 @@ impl Lattice {
     }
 
     /// Degrees to lattice coordinates: columns from the west, rows from the south.
-    pub(super) fn carry(&self, line: &[[f64; 2]]) -> Ring {
+    pub(super) fn in_cells(&self, line: &[[f64; 2]]) -> Ring {
         line.iter()
             .map(|p| {
                 [
@@ -228,7 +231,7 @@ impl Lattice {
 
 /// Rings of polygons in lattice coordinates: exteriors counter-clockwise, holes clockwise.
 pub(super) fn rings(
-    carrier: &Carrier,
+    reprojection: &Reprojection,
     lattice: &Lattice,
     polygons: &MultiPolygon<f64>,
 ) -> Result<Vec<Ring>, Iso11783Error> {
@@ -237,7 +240,7 @@ pub(super) fn rings(
         let sides = std::iter::once((polygon.exterior(), true))
             .chain(polygon.interiors().iter().map(|hole| (hole, false)));
         for (line, exterior) in sides {
-            let mut ring = lattice.carry(&carrier.line(line)?);
+            let mut ring = lattice.in_cells(&reprojection.line(line)?);
             if (doubled_area(&ring) > 0.0) != exterior {
                 ring.reverse();
             }
@@ -334,8 +337,8 @@ mod tests {
         // A line of 4 km on the plane, far from the central meridian: its middle must be in the carried line to a millimetre.
         let plane = Crs::utm(15.0, 60.0);
         let (a, b) = ([320_000.0, 6_650_000.0], [324_000.0, 6_650_500.0]);
-        let carrier = Carrier::new(&plane, (a[0], a[1])).unwrap();
-        let line = carrier
+        let reprojection = Reprojection::new(&plane, (a[0], a[1])).unwrap();
+        let line = reprojection
             .line(&LineString::from(vec![(a[0], a[1]), (b[0], b[1])]))
             .unwrap();
         assert!(line.len() > 4);

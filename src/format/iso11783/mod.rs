@@ -9,21 +9,80 @@
 //! export of 2019.
 
 mod channel;
-mod cover;
 mod error;
 mod grid;
 mod lattice;
 mod near;
-mod plain;
+pub(super) mod read;
 #[cfg(test)]
 mod tests;
 mod write;
 mod xml;
 mod zone_list;
 
+use std::path::Path;
+
+use crate::finding::Checked;
+use crate::format::maps::{MapError, ReadOptions};
+use crate::format::{Keeps, MapFormat, Rounding, WriteError, WriteOptions, Written};
+use crate::map::export::ExportMap;
+use crate::map::imported::ImportedMap;
+
 pub use error::Iso11783Error;
-pub use grid::{RateGrid, rate_grid};
+pub use grid::{RateGrid, on_ground, rate_grid};
 pub use lattice::Lattice;
-pub use plain::{USUAL_CELL_M, on_ground, write_plain};
-pub use write::{archive, write, write_made};
+pub use read::{TaskRepair, repair_task};
+pub use write::archive;
 pub use xml::task_name;
+
+/// The word of it.
+pub(super) const WORD: &str = "iso11783";
+
+/// Task data.
+pub struct Iso11783;
+
+impl MapFormat for Iso11783 {
+    fn word(&self) -> &'static str {
+        WORD
+    }
+    fn short_names(&self) -> &'static [&'static str] {
+        &[
+            "iso",
+            "isoxml",
+            "isobus",
+            "taskdata",
+            "iso 11783-10",
+            "iso11783-10",
+        ]
+    }
+    fn endings(&self) -> &'static [&'static str] {
+        &["zip", "xml"]
+    }
+    fn about(&self) -> &'static str {
+        "Task data of ISO 11783-10"
+    }
+    fn keeps(&self) -> Keeps {
+        Keeps {
+            columns: false,
+            system: false,
+            coordinates: true,
+            rates: Rounding::Dictionary,
+            grid: true,
+            fallbacks: true,
+        }
+    }
+    fn place(&self, _field: &str, _map_id: &str) -> String {
+        "machine/".to_owned()
+    }
+    fn read(&self, path: &Path, _options: &ReadOptions) -> Result<ImportedMap, MapError> {
+        read::read(path)
+    }
+    fn write(
+        &self,
+        map: &ExportMap<'_>,
+        options: &WriteOptions<'_>,
+    ) -> Result<Checked<Written>, WriteError> {
+        let Checked { value, findings } = write::write(map, options)?;
+        Ok(Checked::new(Written::of(value), findings))
+    }
+}

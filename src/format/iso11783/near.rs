@@ -1,6 +1,6 @@
 //! Which rate runs on over the field's edge: plane distances in lattice coordinates, one unit a cell.
 
-use crate::format::iso11783::cover::Ring;
+use crate::format::iso11783::lattice::Ring;
 
 /// The field's nearest edge seen from a cell outside it.
 #[derive(Clone, Copy, Debug)]
@@ -92,6 +92,52 @@ impl Neighbours {
     }
 }
 
+/// Cells that the rings' edges pass through or touch.
+pub(super) fn touched(lines: &[Ring], rows: usize, cols: usize) -> Vec<bool> {
+    let mut out = vec![false; rows * cols];
+    for edge in lines.iter().flat_map(|line| line.windows(2)) {
+        let (low, high) = if edge[0][1] <= edge[1][1] {
+            (edge[0], edge[1])
+        } else {
+            (edge[1], edge[0])
+        };
+        for row in span(low[1], high[1], rows) {
+            let (x0, x1) = (
+                at(low, high, (row as f64).max(low[1])),
+                at(low, high, ((row + 1) as f64).min(high[1])),
+            );
+            let (x0, x1) = if low[1] == high[1] {
+                (low[0], high[0])
+            } else {
+                (x0, x1)
+            };
+            for col in span(x0.min(x1), x0.max(x1), cols) {
+                out[row * cols + col] = true;
+            }
+        }
+    }
+    out
+}
+
+/// Whole numbers whose unit interval, counted from each of them, meets `low..=high`, within `0..count`.
+fn span(low: f64, high: f64, count: usize) -> std::ops::Range<usize> {
+    if high < 0.0 || low >= count as f64 || high.is_nan() || low.is_nan() {
+        return 0..0;
+    }
+    libm::floor(low).max(0.0) as usize..(libm::floor(high) as usize + 1).min(count)
+}
+
+/// The x of an edge at a height; the ends exactly.
+fn at(low: [f64; 2], high: [f64; 2], y: f64) -> f64 {
+    if y <= low[1] {
+        low[0]
+    } else if y >= high[1] {
+        high[0]
+    } else {
+        low[0] + (high[0] - low[0]) * ((y - low[1]) / (high[1] - low[1]))
+    }
+}
+
 /// Whether two segments meet.
 pub(super) fn meet(a: [f64; 2], b: [f64; 2], c: [f64; 2], d: [f64; 2]) -> bool {
     let apart = |axis: usize| {
@@ -123,6 +169,19 @@ fn distance_2(p: [f64; 2], q: [f64; 2]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn touching_counts_edges_alone() {
+        let hit = touched(
+            &[vec![[0.5, 0.5], [2.5, 0.5]], vec![[0.2, 2.0], [0.2, 2.9]]],
+            3,
+            3,
+        );
+        assert_eq!(
+            hit,
+            [true, true, true, false, false, false, true, false, false]
+        );
+    }
 
     #[test]
     fn nearest_zone_within_reach() {

@@ -1,13 +1,16 @@
 //! A task set read back as a controller would, from its bytes alone.
 
 use crate::finding::{Checked, Severity};
-use crate::format::iso11783::{RateGrid, rate_grid, write};
+use crate::format::iso11783::{RateGrid, rate_grid};
 use crate::format::payload::Payload;
+use crate::format::tests::options;
+use crate::format::{Archive, Format, WriteOptions};
+use crate::map::export::ExportMap;
 use crate::map::fixture;
 use crate::map::fixture::{EXCLUSION, LENGTH, WIDTH};
 use crate::map::machine::machine_rates;
 use crate::map::prescription::Prescription;
-use crate::map::task_options::{GridRates, TaskKind, TaskOptions};
+use crate::map::task_options::{GridRates, TaskKind};
 use crate::space::crs::{Crs, Projector};
 use crate::units::Length;
 use geo::{LineString, MultiPolygon, Polygon};
@@ -16,6 +19,24 @@ use quick_xml::Reader;
 use quick_xml::events::Event;
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Read as _;
+
+/// Files as a run leaves them, and what is to be said of their grid.
+fn write(p: &Prescription, instant: Timestamp) -> Checked<Vec<Payload>> {
+    let rates = machine_rates(p).unwrap().value;
+    let grid = rate_grid(p, &rates, TaskKind::Grid).unwrap();
+    let map = ExportMap::of_prescription(p, &rates).unwrap();
+    let options = WriteOptions {
+        instant,
+        grid: Some(&grid.value),
+        archive: Some(Archive {
+            path: "office/TASKDATA.zip",
+            beside_files: true,
+        }),
+        ..options("machine/")
+    };
+    let written = Format::Iso11783.rules().write(&map, &options).unwrap();
+    Checked::new(written.value.files, grid.findings)
+}
 
 /// One element: depth, name, attributes.
 struct Element {
@@ -89,11 +110,7 @@ impl Task {
     }
 
     fn of(prescription: &Prescription) -> Self {
-        Self::read(
-            &write(prescription, TaskOptions::default(), Timestamp::UNIX_EPOCH)
-                .unwrap()
-                .value,
-        )
+        Self::read(&write(prescription, Timestamp::UNIX_EPOCH).value)
     }
 
     fn all(&self, name: &str) -> impl Iterator<Item = &Element> {
@@ -558,7 +575,7 @@ fn large_fields_say_that_cells_grew() {
     field.boundary = whole.clone();
     field.zones.truncate(1);
     field.zones[0].outline = whole;
-    let checked = write(&field, TaskOptions::default(), Timestamp::UNIX_EPOCH).unwrap();
+    let checked = write(&field, Timestamp::UNIX_EPOCH);
     let finding = checked
         .findings
         .iter()
@@ -589,9 +606,7 @@ fn without_a_product_it_is_nitrogen() {
 fn the_archive_holds_the_same_bytes_and_nothing_of_today() {
     let field = fixture::prescription();
     let instant: Timestamp = "2026-04-14T00:00:00Z".parse().unwrap();
-    let files = write(&field, TaskOptions::default(), instant)
-        .unwrap()
-        .value;
+    let files = write(&field, instant).value;
     assert_eq!(
         files
             .iter()
@@ -603,12 +618,7 @@ fn the_archive_holds_the_same_bytes_and_nothing_of_today() {
             "office/TASKDATA.zip"
         ]
     );
-    assert_eq!(
-        files,
-        write(&field, TaskOptions::default(), instant)
-            .unwrap()
-            .value
-    );
+    assert_eq!(files, write(&field, instant).value);
     let mut archive = zip::ZipArchive::new(std::io::Cursor::new(&files[2].bytes)).unwrap();
     assert_eq!(archive.len(), 2);
     for (position, name) in ["TASKDATA/TASKDATA.XML", "TASKDATA/GRD00000.bin"]
@@ -632,9 +642,7 @@ fn the_archive_holds_the_same_bytes_and_nothing_of_today() {
         assert_eq!(bytes, files[position].bytes);
     }
     // An instant before archives could date files is the earliest they can.
-    let early = write(&field, TaskOptions::default(), Timestamp::UNIX_EPOCH)
-        .unwrap()
-        .value;
+    let early = write(&field, Timestamp::UNIX_EPOCH).value;
     let mut archive = zip::ZipArchive::new(std::io::Cursor::new(&early[2].bytes)).unwrap();
     assert_eq!(
         archive.by_index(0).unwrap().last_modified().unwrap().year(),

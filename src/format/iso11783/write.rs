@@ -1,20 +1,23 @@
 //! The files of a task set.
 
+use std::borrow::Cow;
 use std::io::Write as _;
 
-use crate::finding::Checked;
+use crate::finding::{Checked, Finding, codes};
+use crate::format::WriteOptions;
 use crate::format::iso11783::channel::Channel;
 use crate::format::iso11783::error::Iso11783Error;
-use crate::format::iso11783::grid::{RateGrid, rate_grid};
+use crate::format::iso11783::grid::grid_of;
 use crate::format::iso11783::lattice::Lattice;
 use crate::format::iso11783::zone_list::ZoneOnGround;
 use crate::format::iso11783::{xml, zone_list};
 use crate::format::payload::Payload;
-use crate::map::excluded::excluded;
-use crate::map::machine::{MachineRates, machine_rates};
-use crate::map::prescription::Prescription;
-use crate::map::task_options::{TaskKind, TaskOptions};
+use crate::map::export::ExportMap;
+use crate::map::imported::Quantity;
+use crate::map::task_options::TaskKind;
 use crate::space::crs::{Crs, Projector};
+use crate::space::polygon::joined;
+use geo::MultiPolygon;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use zip::write::SimpleFileOptions;
@@ -47,7 +50,7 @@ pub(super) enum Body {
 
 impl Body {
     /// A grid of rates, as one type or the other.
-    pub(super) fn of_grid(
+    fn of_grid(
         lattice: Lattice,
         rates: &[f64],
         kind: TaskKind,
@@ -92,13 +95,13 @@ impl Body {
 }
 
 /// Head and body of a task.
-pub(super) struct TaskSet {
-    pub(super) parts: xml::Parts,
-    pub(super) body: Body,
+struct TaskSet {
+    parts: xml::Parts,
+    body: Body,
 }
 
 /// The files of a task set below the folder that holds `TASKDATA`.
-pub(super) fn files(set: &TaskSet, channel: &Channel) -> Result<Vec<Payload>, Iso11783Error> {
+fn files(set: &TaskSet, channel: &Channel) -> Result<Vec<Payload>, Iso11783Error> {
     let mut out = vec![Payload::new(
         MAIN_FILE,
         set.parts.main_file(&set.body, channel)?,
@@ -111,71 +114,104 @@ pub(super) fn files(set: &TaskSet, channel: &Channel) -> Result<Vec<Payload>, Is
     Ok(out)
 }
 
-/// Writes `machine/TASKDATA/TASKDATA.XML`, `machine/TASKDATA/GRD00000.bin` (not for polygons) and, the same for sending, `office/TASKDATA.zip`.
+/// Cell size of a grid for a machine that nobody describes. \[m\]
+const USUAL_CELL_M: f64 = 10.0;
+
+/// `TASKDATA/TASKDATA.XML` and, for grids, `TASKDATA/GRD00000.bin`, below the options' name; and the same as one archive, where one is asked for.
 ///
-/// `instant` is the pinned time of the archive's entries, in UTC; times before 1980 or after 2107, which an archive cannot hold, become the nearest it can.
+/// The grid is that of the options. Without one, a map that came as a grid in longitude and latitude of 350 rows and columns at most keeps its cells and their rates;
+/// any other is laid on a grid with cells of the options' size (10 m when not given), each cell with the area mean of the ground in it (in kind `zones`: with the rate
+/// of which it holds most). Times of an archive before 1980 or after 2107, which it cannot hold, become the nearest that it can.
 ///
 /// # Findings
-/// Those of [`rate_grid`], for grids. What [`machine_rates`] notices is left to whoever shows the rates.
+/// `convert.fallbacks` when the map states no rates for start, lost position or outside; `convert.boundary` when it has none and the union of its zones stands in;
+/// `convert.nitrogen` when the rates are nitrogen and not product; `convert.polygons` since controllers need not take polygons; `machine.grid_coarsened`.
 ///
 /// # Errors
-/// [`Iso11783Error`]: rates that cannot be stated or do not fit 32 bits, a field that no grid can hold, more rates than there are zone codes.
-pub fn write(
-    prescription: &Prescription,
-    flavour: TaskOptions,
-    instant: Timestamp,
+/// [`Iso11783Error`]: rates that do not fit 32 bits, a field that no grid can hold, more rates than there are zone codes.
+pub(super) fn write(
+    map: &ExportMap<'_>,
+    options: &WriteOptions<'_>,
 ) -> Result<Checked<Vec<Payload>>, Iso11783Error> {
-    let rates = machine_rates(prescription)?.value;
-    if flavour.kind == TaskKind::Polygons {
-        return Ok(Checked::new(
-            write_made(prescription, flavour, &rates, None, instant)?,
-            Vec::new(),
+    let mut findings = Vec::new();
+    let channel = Channel::new(map.measure);
+    let boundary = boundary(map, &mut findings);
+    let fallbacks = fallbacks(map, &mut findings);
+    if map.measure.quantity == Quantity::Nitrogen {
+        findings.push(Finding::caution(
+            codes::CONVERT_NITROGEN,
+            "the task data hold nitrogen, not product: a machine meters product, so state it with --to-product, or the rates do not fit what is in the tank",
         ));
     }
-    let Checked {
-        value: grid,
-        findings,
-    } = rate_grid(prescription, &rates, flavour.kind)?;
-    Ok(Checked::new(
-        write_made(prescription, flavour, &rates, Some(grid), instant)?,
-        findings,
-    ))
+    let way = Projector::new(map.system, &Crs::wgs84())?;
+    let kind = options.task.kind;
+    let body = if let Some(grid) = options.grid {
+        Body::of_grid(grid.lattice, &grid.rates, kind, &channel)?
+    } else if kind == TaskKind::Polygons {
+        findings.push(Finding::caution(
+            codes::CONVERT_POLYGONS,
+            "controllers need not take polygons: try it on yours before the day, and keep a grid (--task-kind grid) at hand",
+        ));
+        let ground = map
+            .machine
+            .iter()
+            .map(|zone| Ok((zone.rate, xml::polygon_rings(&way, &zone.outline)?)))
+            .collect::<Result<Vec<_>, Iso11783Error>>()?;
+        Body::Polygons(zone_list::of_polygons(ground, &channel)?)
+    } else {
+        let cell_m = options.cell_m.unwrap_or(USUAL_CELL_M);
+        let (lattice, rates) = grid_of(map, kind, cell_m, &mut findings)?;
+        Body::of_grid(lattice, &rates, kind, &channel)?
+    };
+    let parts = xml::Parts::of(map, options.task.version, &channel, &boundary, fallbacks)?;
+    let set = files(&TaskSet { parts, body }, &channel)?;
+    let mut out = Vec::new();
+    let packed = match options.archive {
+        Some(to) => Some((to, archive(&set, options.instant)?)),
+        None => None,
+    };
+    if packed.as_ref().is_none_or(|(to, _)| to.beside_files) {
+        out.extend(set.into_iter().map(|mut file| {
+            file.path.insert_str(0, options.name);
+            file
+        }));
+    }
+    out.extend(packed.map(|(to, bytes)| Payload::new(to.path, bytes)));
+    Ok(Checked::new(out, findings))
 }
 
-/// As [`write()`], with the machine's rates and, for grids, the grid of [`rate_grid`] at hand; without one, polygons.
-///
-/// # Errors
-/// As [`write()`].
-pub fn write_made(
-    prescription: &Prescription,
-    flavour: TaskOptions,
-    rates: &MachineRates,
-    grid: Option<RateGrid>,
-    instant: Timestamp,
-) -> Result<Vec<Payload>, Iso11783Error> {
-    let channel = Channel::of(prescription);
-    let body = if let Some(grid) = grid {
-        Body::of_grid(grid.lattice, &grid.rates, flavour.kind, &channel)?
-    } else {
-        let way = Projector::new(&prescription.plane, &Crs::wgs84())?;
-        let ground = prescription.zones.iter().zip(&rates.zones);
-        let mut ground = ground
-            .map(|(zone, rate)| Ok((rate.shown, xml::polygon_rings(&way, &zone.machine_outline)?)))
-            .collect::<Result<Vec<_>, Iso11783Error>>()?;
-        ground.push((0.0, xml::polygon_rings(&way, &excluded(prescription))?));
-        Body::Polygons(zone_list::of_polygons(ground, &channel)?)
-    };
-    let set = TaskSet {
-        parts: xml::parts(prescription, rates, &channel, flavour.version)?,
-        body,
-    };
-    let mut out: Vec<Payload> = files(&set, &channel)?;
-    let zip = archive(&out, instant)?;
-    for file in &mut out {
-        file.path.insert_str(0, "machine/");
+fn boundary<'a>(map: &ExportMap<'a>, findings: &mut Vec<Finding>) -> Cow<'a, MultiPolygon<f64>> {
+    if let Some(boundary) = map.boundary {
+        return Cow::Borrowed(boundary);
     }
-    out.push(Payload::new("office/TASKDATA.zip", zip));
-    Ok(out)
+    findings.push(Finding::note(codes::CONVERT_BOUNDARY, "the map has no boundary: the union of its zones stands in, and beyond it the rate for outside holds"));
+    let outlines: Vec<_> = map
+        .machine
+        .iter()
+        .map(|zone| zone.outline.clone().into_owned())
+        .collect();
+    Cow::Owned(joined(&outlines))
+}
+
+fn fallbacks(map: &ExportMap<'_>, findings: &mut Vec<Finding>) -> [f64; 3] {
+    let stated = [
+        ("on start", map.fallbacks.on_start),
+        ("with position lost", map.fallbacks.position_lost),
+        ("outside the field", map.fallbacks.outside),
+    ];
+    let missing: Vec<_> = stated
+        .iter()
+        .filter(|(_, rate)| rate.is_none())
+        .map(|(what, _)| *what)
+        .collect();
+    if !missing.is_empty() {
+        let message = format!(
+            "the map states no rate {}: task data must, and 0 is written, which spreads nothing",
+            missing.join(", ")
+        );
+        findings.push(Finding::caution(codes::CONVERT_FALLBACKS, message));
+    }
+    stated.map(|(_, rate)| rate.unwrap_or(0.0))
 }
 
 /// The files of a task set as one for sending.

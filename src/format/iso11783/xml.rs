@@ -5,9 +5,9 @@ use crate::format::iso11783::error::Iso11783Error;
 use crate::format::iso11783::lattice::Lattice;
 use crate::format::iso11783::write::Body;
 use crate::map::ascii::{ascii, designator};
-use crate::map::machine::MachineRates;
-use crate::map::plain::area_on_ellipsoid;
-use crate::map::prescription::Prescription;
+use crate::map::export::ExportMap;
+use crate::map::imported::Quantity;
+use crate::map::rate_map::area_on_ellipsoid;
 use crate::map::task_options::TaskVersion;
 use crate::space::crs::{Crs, Projector};
 use crate::units::Product;
@@ -18,7 +18,7 @@ use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, Event};
 /// Name of the grid's file, without its extension.
 pub(super) const GRID_NAME: &str = "GRD00000";
 /// Texts hold so many characters at most. Source: schema of task data, version 3.3.
-pub(super) const LONGEST_TEXT: usize = 32;
+const MAXIMUM_TEXT: usize = 32;
 /// Codes of the zones that every task has: on start, with position lost, outside the field.
 const FALLBACK_ZONES: [&str; 3] = ["2", "3", "4"];
 /// Zone code of the template of a grid of rates.
@@ -26,62 +26,24 @@ const TEMPLATE_ZONE: &str = "1";
 /// Identifier that stands for a machine's default log, with every method of logging: it brings the as-applied log back.
 const DEFAULT_LOG: [(&str, &str); 2] = [("A", "DFFF"), ("B", "31")];
 
-/// Texts and numbers for a prescription.
-pub(super) fn parts(
-    prescription: &Prescription,
-    rates: &MachineRates,
-    channel: &Channel,
-    version: TaskVersion,
-) -> Result<Parts, Iso11783Error> {
-    let way = Projector::new(&prescription.plane, &Crs::wgs84())?;
-    Ok(Parts {
-        version,
-        field: designator(&prescription.field_name, LONGEST_TEXT, "Field"),
-        task: task_name(&prescription.field_name, &prescription.map_id),
-        client: prescription
-            .client
-            .as_deref()
-            .map(|client| designator(client, LONGEST_TEXT, "Grower")),
-        farm: prescription
-            .farm
-            .as_deref()
-            .map(|farm| designator(farm, LONGEST_TEXT, "Farm")),
-        crop: Some(designator(&prescription.crop, LONGEST_TEXT, "Crop")),
-        product: product_name(prescription.product.as_ref()),
-        boundary: polygon_rings(&way, &prescription.boundary)?,
-        on_start: channel
-            .integer(rates.on_start, || "on start".to_owned())?
-            .to_string(),
-        position_lost: channel
-            .integer(rates.position_lost, || "with position lost".to_owned())?
-            .to_string(),
-        outside: channel
-            .integer(rates.outside, || "outside the field".to_owned())?
-            .to_string(),
-    })
-}
-
 /// Field name and map id; the name is cut so that the id always shows.
 pub fn task_name(field: &str, map_id: &str) -> String {
     let id = ascii(map_id);
-    let room = LONGEST_TEXT.saturating_sub(id.len() + 1);
+    let room = MAXIMUM_TEXT.saturating_sub(id.len() + 1);
     let mut name = format!("{} {id}", designator(field, room, "Field"));
-    name.truncate(LONGEST_TEXT);
+    name.truncate(MAXIMUM_TEXT);
     name
 }
 
 /// The product's name with its nitrogen by mass and, for a liquid, its density; the name is cut so that both always show.
-pub(super) fn product_name(product: Option<&Product>) -> String {
-    let Some(product) = product else {
-        return "Nitrogen as N, no product".to_owned();
-    };
+fn product_text(product: &Product) -> String {
     let mut note = format!(" {}%N", (product.nitrogen() * 10_000.0).round() / 100.0);
     if let Some(density) = product.kg_per_l() {
         note = format!("{note} {}kg/L", (density * 10_000.0).round() / 10_000.0);
     }
     designator(
         product.name(),
-        LONGEST_TEXT.saturating_sub(note.len()),
+        MAXIMUM_TEXT.saturating_sub(note.len()),
         "Product",
     ) + &note
 }
@@ -173,6 +135,45 @@ pub(super) struct Parts {
 }
 
 impl Parts {
+    /// Texts and numbers of a map; `fallbacks` on start, with position lost and outside the field.
+    pub(super) fn of(
+        map: &ExportMap<'_>,
+        version: TaskVersion,
+        channel: &Channel,
+        boundary: &MultiPolygon<f64>,
+        fallbacks: [f64; 3],
+    ) -> Result<Self, Iso11783Error> {
+        let way = Projector::new(map.system, &Crs::wgs84())?;
+        let integer = |rate: f64, what: &str| {
+            channel
+                .integer(rate, || what.to_owned())
+                .map(|value| value.to_string())
+        };
+        let [on_start, position_lost, outside] = fallbacks;
+        Ok(Self {
+            version,
+            field: designator(map.name, MAXIMUM_TEXT, "Field"),
+            task: map.map_id.map_or_else(
+                || designator(map.name, MAXIMUM_TEXT, "Task"),
+                |id| task_name(map.name, id),
+            ),
+            client: map
+                .client
+                .map(|client| designator(client, MAXIMUM_TEXT, "Grower")),
+            farm: map.farm.map(|farm| designator(farm, MAXIMUM_TEXT, "Farm")),
+            crop: map.crop.map(|crop| designator(crop, MAXIMUM_TEXT, "Crop")),
+            product: match (map.product, map.measure.quantity) {
+                (_, Quantity::Nitrogen) => "Nitrogen as N, no product".to_owned(),
+                (Some(product), _) => product_text(product),
+                (None, _) => designator(map.product_name, MAXIMUM_TEXT, "Product"),
+            },
+            boundary: polygon_rings(&way, boundary)?,
+            on_start: integer(on_start, "on start")?,
+            position_lost: integer(position_lost, "with position lost")?,
+            outside: integer(outside, "outside the field")?,
+        })
+    }
+
     /// The main file.
     pub(super) fn main_file(
         &self,
@@ -455,7 +456,12 @@ mod tests {
         let long = task_name("The very long field beyond the mill brook", "0a1b2c");
         assert!(long.len() <= 32 && long.ends_with(" 0a1b2c"), "{long}");
         assert_eq!(
-            product_name(crate::map::fixture::prescription().product.as_ref()),
+            product_text(
+                crate::map::fixture::prescription()
+                    .product
+                    .as_ref()
+                    .unwrap()
+            ),
             "UAN 28 28%N 1.28kg/L"
         );
     }

@@ -7,7 +7,7 @@ use crate::map::ascii::designator;
 use std::collections::BTreeMap;
 
 /// Codes go to 254; the first four are for a grid's template, start, lost position and outside.
-pub(super) const MOST_ZONES: usize = 250;
+pub(super) const MAXIMUM_ZONES: usize = 250;
 /// The first code of ground.
 const FIRST_CODE: u8 = 5;
 
@@ -60,10 +60,10 @@ pub(super) fn of_cells(
         shown.entry(value).or_insert(*rate);
         values.push(value);
     }
-    if shown.len() > MOST_ZONES {
+    if shown.len() > MAXIMUM_ZONES {
         return Err(Iso11783Error::TooManyRates {
             rates: shown.len(),
-            most: MOST_ZONES,
+            most: MAXIMUM_ZONES,
         });
     }
     let zones: Vec<_> = shown
@@ -89,7 +89,7 @@ pub(super) fn of_polygons(
         let value = channel.integer(rate, || format!("of zone {number}"))?;
         parts.extend(polygons.into_iter().map(|polygon| (value, rate, polygon)));
     }
-    if parts.len() <= MOST_ZONES {
+    if parts.len() <= MAXIMUM_ZONES {
         return Ok(parts
             .into_iter()
             .enumerate()
@@ -104,10 +104,10 @@ pub(super) fn of_polygons(
             .1
             .push(polygon);
     }
-    if by_value.len() > MOST_ZONES {
+    if by_value.len() > MAXIMUM_ZONES {
         return Err(Iso11783Error::TooManyRates {
             rates: by_value.len(),
-            most: MOST_ZONES,
+            most: MAXIMUM_ZONES,
         });
     }
     Ok(by_value

@@ -10,7 +10,8 @@ use geo::Coord;
 
 use crate::finding::codes;
 use crate::format::complaints;
-use crate::format::maps::{MapError, stem};
+use crate::format::maps::table::settle;
+use crate::format::maps::{MapError, ReadOptions, stem};
 use crate::format::systems::system_of;
 use crate::format::vector::{OpenFault, is_set, open};
 use crate::map::faults::fault::Fault;
@@ -21,7 +22,7 @@ use crate::map::imported::{
 /// The layer that holds the map in our own files.
 const OWN_LAYER: &str = "zones";
 
-pub(super) fn read(path: &Path, asked: Option<&str>) -> Result<ImportedMap, MapError> {
+pub(in crate::format) fn read(path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {
     let unreadable = |error: gdal::errors::GdalError| MapError::Unreadable {
         path: path.to_owned(),
         reason: error.to_string(),
@@ -47,7 +48,7 @@ pub(super) fn read(path: &Path, asked: Option<&str>) -> Result<ImportedMap, MapE
         problem,
         layers: layers.clone(),
     };
-    let index = match asked {
+    let index = match options.layer.as_deref() {
         Some(name) => layers
             .iter()
             .position(|layer| layer == name)
@@ -134,6 +135,7 @@ pub(super) fn read(path: &Path, asked: Option<&str>) -> Result<ImportedMap, MapE
     if kind == MapKind::GeoPackage {
         whole_database(path, &dataset, &mut map.oddities);
     }
+    settle(&mut map, options);
     Ok(map)
 }
 

@@ -1,35 +1,23 @@
 //! Reads anybody's zone map into [`ImportedMap`], leniently: what is wrong is kept as a fault, and only what cannot be read at all is an error.
 
-mod dbf;
 mod error;
-mod gdal_table;
-mod geojson;
-mod grid;
-mod kml;
+pub(super) mod gdal_table;
 mod place;
-mod raster;
-mod shapefile;
-mod table;
-mod task;
-mod task_external;
-mod task_grid_mend;
-pub(super) mod task_ids;
-mod task_mend;
-mod task_zones;
-mod unpack;
+pub(super) mod table;
+pub(super) mod unpack;
 mod write;
 
 use std::path::{Path, PathBuf};
 
+use crate::format::Format;
 use crate::format::stamp::Stamp;
 use crate::map::imported::{ImportedMap, Meaning};
 
 pub use error::MapError;
-pub use task_mend::{TaskMend, mend_task};
 pub use write::{Table, TableKind, TableRow, write_table};
 
 /// Files larger than this are not read whole. (bytes)
-const LARGEST: u64 = 2 << 30;
+pub(super) const MAXIMUM_BYTES: u64 = 2 << 30;
 
 /// What the user says of a map that its file may not say.
 #[derive(Clone, Debug, Default)]
@@ -52,7 +40,7 @@ pub struct ReadOptions {
 /// somebody else meanwhile.
 pub fn read(path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {
     let before = stamps(path);
-    let map = carried(path, options)?;
+    let map = imported(path, options)?;
     if stamps(path) != before {
         return Err(MapError::Changed {
             path: path.to_owned(),
@@ -87,14 +75,14 @@ fn stamps(path: &Path) -> Vec<(PathBuf, Option<Stamp>)> {
     found
 }
 
-fn carried(path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {
+fn imported(path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {
     let data = fs_err::metadata(path).map_err(|_| MapError::Missing {
         path: path.to_owned(),
     })?;
     if data.is_dir() {
-        return task::read(path);
+        return Format::Iso11783.rules().read(path, options);
     }
-    if data.len() > LARGEST {
+    if data.len() > MAXIMUM_BYTES {
         return Err(MapError::TooLarge {
             path: path.to_owned(),
             bytes: data.len(),
@@ -104,26 +92,17 @@ fn carried(path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> 
         .extension()
         .map(|ending| ending.to_string_lossy().to_ascii_lowercase())
         .unwrap_or_default();
-    let mut map = match ending.as_str() {
-        "shp" => shapefile::read(path)?,
-        "geojson" | "json" => geojson::read(path)?,
-        "gpkg" | "fgb" => gdal_table::read(path, options.layer.as_deref())?,
-        "kml" | "kmz" => kml::read(path)?,
-        "tif" | "tiff" | "asc" => return raster::read(path, options),
-        "xml" | "zip" => return task::read(path),
-        _ => {
-            return Err(MapError::Ending {
-                path: path.to_owned(),
-                ending,
-            });
-        }
-    };
-    table::settle(&mut map, options);
-    Ok(map)
+    match Format::of_ending(&ending) {
+        Some(format) => format.rules().read(path, options),
+        None => Err(MapError::Ending {
+            path: path.to_owned(),
+            ending,
+        }),
+    }
 }
 
 /// The whole of a file.
-fn bytes_of(path: &Path) -> Result<Vec<u8>, MapError> {
+pub(super) fn bytes_of(path: &Path) -> Result<Vec<u8>, MapError> {
     fs_err::read(path).map_err(|error| MapError::Unreadable {
         path: path.to_owned(),
         reason: error.to_string(),
@@ -131,7 +110,7 @@ fn bytes_of(path: &Path) -> Result<Vec<u8>, MapError> {
 }
 
 /// Name of a file without its ending.
-fn stem(path: &Path) -> String {
+pub(super) fn stem(path: &Path) -> String {
     path.file_stem().map_or_else(
         || "map".to_owned(),
         |stem| stem.to_string_lossy().into_owned(),

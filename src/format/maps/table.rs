@@ -51,7 +51,7 @@ const OTHER_WORDS: [&str; 16] = [
 ];
 
 /// Finds the rate column, reads the rates and settles what they mean.
-pub(super) fn settle(map: &mut ImportedMap, options: &ReadOptions) {
+pub(in crate::format) fn settle(map: &mut ImportedMap, options: &ReadOptions) {
     let Some(column) = column(map, options) else {
         return;
     };
@@ -130,7 +130,7 @@ fn words(name: &str) -> Vec<String> {
 }
 
 /// Unit and substance that a column's name tells.
-pub(super) fn meaning_of(column: &str) -> Meaning {
+pub(in crate::format) fn meaning_of(column: &str) -> Meaning {
     let words = words(column);
     let has = |word: &str| words.iter().any(|w| w == word);
     let (hectare, acre) = (has("ha"), has("ac") || has("acre"));
@@ -334,7 +334,7 @@ fn list(names: &[String]) -> String {
 }
 
 /// A rate out of a table's value.
-pub(super) fn rate_of(value: Option<&Attribute>) -> Rate {
+pub(in crate::format) fn rate_of(value: Option<&Attribute>) -> Rate {
     match value {
         None | Some(Attribute::Null) => Rate::Missing,
         Some(Attribute::Whole(number)) => Rate::Number(*number as f64),

@@ -16,7 +16,10 @@ const RATIO: u64 = 200;
 const SMALL: u64 = 16 << 20;
 
 /// Files of an archive by their path in it.
-pub(super) fn unzipped(path: &Path, bytes: &[u8]) -> Result<BTreeMap<String, Vec<u8>>, MapError> {
+pub(in crate::format) fn unzipped(
+    path: &Path,
+    bytes: &[u8],
+) -> Result<BTreeMap<String, Vec<u8>>, MapError> {
     let refused = |reason: String| MapError::Archive {
         path: path.to_owned(),
         reason,
@@ -70,7 +73,10 @@ pub(super) fn unzipped(path: &Path, bytes: &[u8]) -> Result<BTreeMap<String, Vec
 }
 
 /// Text of an XML file: UTF-8, with or without a byte order mark; the flag says whether one was there.
-pub(super) fn xml_text<'a>(path: &Path, bytes: &'a [u8]) -> Result<(&'a str, bool), MapError> {
+pub(in crate::format) fn xml_text<'a>(
+    path: &Path,
+    bytes: &'a [u8],
+) -> Result<(&'a str, bool), MapError> {
     let plain = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     let text = std::str::from_utf8(plain).map_err(|error| MapError::Unreadable {
         path: path.to_owned(),
@@ -80,7 +86,7 @@ pub(super) fn xml_text<'a>(path: &Path, bytes: &'a [u8]) -> Result<(&'a str, boo
 }
 
 /// The tree of an XML text. Document types, and entities with them, are refused; nothing outside the text is read.
-pub(super) fn xml_tree<'a>(
+pub(in crate::format) fn xml_tree<'a>(
     path: &Path,
     text: &'a str,
 ) -> Result<roxmltree::Document<'a>, MapError> {

@@ -1,4 +1,4 @@
-//! Writes a table of polygons through GDAL: mended maps, and layers of faults.
+//! Writes a table of polygons through GDAL: repaired maps, and layers of faults.
 
 use gdal::cpl::CslStringList;
 use gdal::errors::GdalError;
@@ -9,6 +9,7 @@ use gdal::vector::{
 use gdal::{Dataset, DriverManager};
 use geo::Geometry;
 
+use crate::format::Format;
 use crate::format::maps::MapError;
 use crate::format::scratch::{Scratch, ThreadOption};
 use crate::map::imported::Attribute;
@@ -74,7 +75,7 @@ fn made(
     let _date = ThreadOption::set("OGR_CURRENT_DATE", PINNED.0)?;
     let (driver, ending) = match kind {
         TableKind::GeoPackage => ("GPKG", "gpkg"),
-        TableKind::GeoJson => ("GeoJSON", "geojson"),
+        TableKind::GeoJson => ("GeoJSON", Format::GeoJson.ending()),
         TableKind::Shapefile => ("ESRI Shapefile", "shp"),
     };
     let file = Scratch::new(ending);

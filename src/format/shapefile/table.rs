@@ -2,7 +2,7 @@
 
 use std::io::Cursor;
 
-use super::error::ShapefileError;
+use crate::format::WriteError;
 use crate::format::payload::Payload;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
@@ -15,43 +15,35 @@ const PRJ: &str = r#"GEOGCS["GCS_WGS_1984",DATUM["D_WGS_1984",SPHEROID["WGS_1984
 const ZONE_COLUMN: &str = "ZONE";
 
 /// Polygons with a zone number and a rate, in WGS 84.
-pub(crate) struct Table {
+pub(super) struct Table {
     column: &'static str,
     records: Vec<(u32, f64, Polygon)>,
 }
 
 impl Table {
     /// No record yet; `column` names the rate by its unit, in 10 letters at most.
-    pub(crate) const fn new(column: &'static str) -> Self {
+    pub(super) const fn new(column: &'static str) -> Self {
         Self {
             column,
             records: Vec::new(),
         }
     }
     /// One more: zone N(6,0), rate N(10,2), so both must fit.
-    pub(crate) fn add(&mut self, zone: u32, rate: f64, part: &geo::Polygon<f64>) {
+    pub(super) fn add(&mut self, zone: u32, rate: f64, part: &geo::Polygon<f64>) {
         self.records.push((zone, rate, shape_of(part)));
-    }
-    /// Whether there is none.
-    pub(crate) const fn is_empty(&self) -> bool {
-        self.records.is_empty()
     }
     /// `NAME.shp`, `.shx`, `.dbf`, `.prj` and `.cpg`; `instant` is the date in the .dbf (its UTC day).
     ///
     /// # Errors
     /// When the library refuses.
-    pub(crate) fn write(
-        &self,
-        name: &str,
-        instant: Timestamp,
-    ) -> Result<Vec<Payload>, ShapefileError> {
+    pub(super) fn write(&self, name: &str, instant: Timestamp) -> Result<Vec<Payload>, WriteError> {
         let (mut shp, mut shx, mut dbf) = (
             Cursor::new(Vec::new()),
             Cursor::new(Vec::new()),
             Cursor::new(Vec::new()),
         );
         let named = |name: &'static str| {
-            FieldName::try_from(name).map_err(|_| ShapefileError::Column { column: name })
+            FieldName::try_from(name).map_err(|_| WriteError::Column { column: name })
         };
         let table = TableWriterBuilder::new()
             .add_numeric_field(named(ZONE_COLUMN)?, 6, 0)

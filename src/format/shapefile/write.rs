@@ -1,112 +1,100 @@
-//! Writes the machine's zones as a set of shapefile parts, in memory.
+//! Writes zones as a machine gets them as a set of shapefile parts, in memory.
 //!
 //! # Source
 //! ESRI Shapefile Technical Description (July 1998) and the dBase III header (date of last update in bytes 1 to 3: year − 1900, month, day), both from memory;
 //! the text of the .prj is what GDAL 3.6.2 writes for WGS 84. Single parts, no slivers, 8.3 names: common practice, no source.
 
-use super::error::ShapefileError;
-use super::name::safe_name;
 use super::table::Table;
-use crate::format::lonlat;
 use crate::format::payload::Payload;
-use crate::map::excluded::excluded;
-use crate::map::prescription::{Prescription, ZoneRecord};
+use crate::format::style::{Style, qml_vector};
+use crate::format::{WriteError, WriteOptions, Written, lonlat};
+use crate::map::export::{ExportMap, MachineZone, SLIVER_M2};
 use crate::units::half_up_to_hundredth;
-use geo::{Area, MultiPolygon};
-use jiff::Timestamp;
+use geo::Area;
 
-/// Smaller parts are left out: some controllers stumble over them. \[m²\] Common practice, no source.
-const SLIVER_M2: f64 = 1.0;
 /// Largest number that N(10,2) holds without a sign.
-const LARGEST: f64 = 9_999_999.99;
-/// Writes `machine/NAME.shp`, `.shx`, `.dbf`, `.prj` and `.cpg`, NAME being the field's name made 8.3-safe by [`safe_name`].
+const MAXIMUM_RATE: f64 = 9_999_999.99;
+/// Largest number that N(6,0) holds without a sign.
+const MAXIMUM_ZONE: u32 = 999_999;
+
+/// `NAME.shp`, `.shx`, `.dbf`, `.prj`, `.cpg` and `.qml`: WGS 84, exteriors clockwise, holes counter-clockwise.
 ///
-/// One record a part of a zone's machine outline and, with a rate of 0 and the number after the last zone's, of ground that gets nothing ([`excluded`]), in WGS 84, exteriors clockwise, holes counter-clockwise; parts below 1 m² are left out. Columns: `ZONE`
-/// N(6,0) and [`Prescription::rate_column`] N(10,2), the latter `rate_of` the zone rounded half up to 0.01.
-///
-/// `rate_of` gives the rate of a zone in the job's unit within the machine's limits; `instant` is the date in the .dbf (its UTC day).
+/// One record a part of a zone and, with a rate of 0, of ground that is kept clear; parts below 1 m² are left out. Columns: `ZONE` N(6,0) and one rate N(10,2) named by
+/// its unit, rounded half up to 0.01. The options' instant is the date in the .dbf (its UTC day).
 ///
 /// # Errors
-/// [`ShapefileError`] when there is no zone, a rate is negative, not finite or too large for the column, or a zone has no valid outline in WGS 84.
-pub fn write(
-    prescription: &Prescription,
-    instant: Timestamp,
-    rate_of: impl Fn(&ZoneRecord) -> f64,
-) -> Result<Vec<Payload>, ShapefileError> {
-    let mut table = Table::new(prescription.rate_column());
-    let outlines = lonlat::carry(&prescription.zones, &prescription.plane, |zone| {
-        &zone.machine_outline
-    })?;
-    for (zone, outline) in prescription.zones.iter().zip(&outlines) {
-        let rate = checked_rate(prescription, zone, rate_of(zone))?;
+/// [`WriteError`] when there is no zone, a rate is negative, not finite or too large for the column, or a zone has no valid outline in WGS 84.
+pub(super) fn write(
+    map: &ExportMap<'_>,
+    options: &WriteOptions<'_>,
+) -> Result<Written, WriteError> {
+    let is_written = |zone: &&MachineZone<'_>| !zone.is_kept_clear || zone.area_m2 >= SLIVER_M2;
+    let zones: Vec<_> = map.machine.iter().filter(is_written).collect();
+    let outlines = lonlat::project(
+        zones.iter().map(|zone| (zone.zone, &*zone.outline)),
+        map.system,
+    )?;
+    let mut table = Table::new(map.machine_column);
+    let mut written = Written::default();
+    let mut has_zone = false;
+    for (zone, outline) in zones.into_iter().zip(&outlines) {
+        let rate = checked_rate(zone, map.measure.label())?;
         // A square degree measures differently in either direction, but by the same factor everywhere in a field.
-        let m2_per_square_degree = zone.machine_outline.unsigned_area() / outline.unsigned_area();
-        for part in lonlat::cleaned(zone.zone, outline)?
-            .iter()
-            .filter(|part| part.unsigned_area() * m2_per_square_degree >= SLIVER_M2)
-        {
-            table.add(zone.zone, rate, part);
+        let m2_per_square_degree = zone.area_m2 / outline.unsigned_area();
+        for part in &lonlat::cleaned(zone.zone, outline)? {
+            let area = part.unsigned_area() * m2_per_square_degree;
+            if area >= SLIVER_M2 {
+                table.add(zone.zone.min(MAXIMUM_ZONE), rate, part);
+                has_zone |= !zone.is_kept_clear;
+            } else {
+                written.slivers.0 += 1;
+                written.slivers.1 += area;
+            }
         }
     }
-    if table.is_empty() {
-        return Err(ShapefileError::NoZones);
+    if !has_zone {
+        return Err(WriteError::NoZones);
     }
-    let kept_clear = excluded(prescription);
-    let number = (prescription.zones.len() as u32 + 1).min(999_999);
-    for outline in lonlat::carry_all(
-        kept_clear
-            .iter()
-            .filter(|part| part.unsigned_area() >= SLIVER_M2)
-            .map(|part| MultiPolygon::new(vec![part.clone()]))
-            .collect::<Vec<_>>()
-            .iter()
-            .map(|part| (number, part)),
-        &prescription.plane,
-    )? {
-        for part in &lonlat::cleaned(number, &outline)? {
-            table.add(number, 0.0, part);
-        }
-    }
-    let name = safe_name(&prescription.field_name, &prescription.map_id);
-    table.write(&format!("machine/{name}"), instant)
+    written.files = table.write(options.name, options.instant)?;
+    let style = Style::rates(&map.machine_legend, map.machine_column, None);
+    written.files.push(Payload::new(
+        format!("{}.qml", options.name),
+        qml_vector(&style)?,
+    ));
+    Ok(written)
 }
 
-fn checked_rate(
-    prescription: &Prescription,
-    zone: &ZoneRecord,
-    rate: f64,
-) -> Result<f64, ShapefileError> {
-    let shown = half_up_to_hundredth(rate);
-    if !(0.0..=LARGEST).contains(&shown) {
-        return Err(ShapefileError::Rate {
+fn checked_rate(zone: &MachineZone<'_>, unit: &'static str) -> Result<f64, WriteError> {
+    let rate = half_up_to_hundredth(zone.rate);
+    if !(0.0..=MAXIMUM_RATE).contains(&rate) {
+        return Err(WriteError::Rate {
             zone: zone.zone,
-            rate,
-            unit: prescription.rate_label(),
+            rate: zone.rate,
+            unit,
         });
     }
-    if zone.zone > 999_999 {
-        return Err(ShapefileError::ZoneNumber { zone: zone.zone });
+    if zone.zone > MAXIMUM_ZONE && !zone.is_kept_clear {
+        return Err(WriteError::ZoneNumber { zone: zone.zone });
     }
-    Ok(shown)
+    Ok(rate)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::format::Format;
+    use crate::format::tests::{files, files_with, rates};
     use crate::map::fixture;
+    use crate::map::prescription::Prescription;
     use crate::space::crs::{Crs, Projector};
     use crate::units::RateUnit;
-    use geo::{Contains, Validation};
+    use geo::{Contains, MultiPolygon, Validation};
     use shapefile::dbase::FieldValue;
     use shapefile::{Point, Polygon, PolygonRing, Shape, dbase};
     use std::io::Cursor;
 
-    fn instant() -> Timestamp {
-        "2026-04-14T00:00:00Z".parse().unwrap()
-    }
-
     fn written(p: &Prescription) -> Vec<Payload> {
-        write(p, instant(), |zone| p.shown(zone.n)).unwrap()
+        files(Format::Shapefile, p).unwrap()
     }
 
     fn read(payloads: &[Payload]) -> Vec<(MultiPolygon<f64>, Polygon, dbase::Record)> {
@@ -159,7 +147,7 @@ mod tests {
             .into_iter()
             .map(|payload| payload.path)
             .collect();
-        let expected = ["shp", "shx", "dbf", "prj", "cpg"]
+        let expected = ["shp", "shx", "dbf", "prj", "cpg", "qml"]
             .map(|extension| format!("machine/LONG_LEY.{extension}"));
         assert_eq!(paths, expected);
     }
@@ -302,8 +290,8 @@ mod tests {
             zone.machine_outline = MultiPolygon::new(vec![square(0.0, 0.9)]);
         }
         assert!(matches!(
-            write(&p, instant(), |_| 1.0),
-            Err(ShapefileError::NoZones)
+            files_with(Format::Shapefile, &p, &rates(&p, |_| 1.0)),
+            Err(WriteError::NoZones)
         ));
     }
 
@@ -314,7 +302,7 @@ mod tests {
         // 12.125 is exact in binary: half up gives 12.13 where half to even would give 12.12.
         assert_eq!(
             number(
-                &read(&write(&p, instant(), |_| 12.125).unwrap())[0].2,
+                &read(&files_with(Format::Shapefile, &p, &rates(&p, |_| 12.125)).unwrap())[0].2,
                 "L_HA"
             ),
             12.13
@@ -322,8 +310,8 @@ mod tests {
         for rate in [-1.0, f64::NAN, f64::INFINITY, 1e7] {
             assert!(
                 matches!(
-                    write(&p, instant(), |_| rate),
-                    Err(ShapefileError::Rate { zone: 1, .. })
+                    files_with(Format::Shapefile, &p, &rates(&p, |_| rate)),
+                    Err(WriteError::Rate { zone: 1, .. })
                 ),
                 "{rate}"
             );
@@ -331,8 +319,8 @@ mod tests {
         let mut none = p;
         none.zones.clear();
         assert!(matches!(
-            write(&none, instant(), |_| 0.0),
-            Err(ShapefileError::NoZones)
+            files(Format::Shapefile, &none),
+            Err(WriteError::NoZones)
         ));
     }
 }

@@ -6,7 +6,6 @@
 
 mod qml;
 mod rules;
-mod sidecar;
 mod sld;
 #[cfg(test)]
 mod tests;
@@ -14,11 +13,6 @@ mod xml;
 
 pub use qml::{raster as qml_raster, vector as qml_vector};
 pub use rules::{Mark, Rule, Style};
-pub use sidecar::{
-    BESIDE_GEOJSON, geojson as beside_geojson, geotiff as beside_geotiff,
-    shapefile as beside_shapefile,
-};
-pub(crate) use sidecar::{cells, zones};
 pub use sld::vector as sld_vector;
 pub(crate) use xml::Xml;
 

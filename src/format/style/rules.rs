@@ -1,5 +1,6 @@
 //! What a style says, before anybody decides in which format.
 
+use crate::map::export::Drawn;
 use crate::map::palette::{Colour, Ground, Hatch, INK, Legend};
 use crate::map::prescription::CellState;
 
@@ -63,6 +64,18 @@ pub struct Style {
 pub(super) const LINE: Colour = INK;
 
 impl Style {
+    /// The style of a table.
+    pub fn of(drawn: &Drawn) -> Self {
+        match drawn {
+            Drawn::Rates {
+                legend,
+                column,
+                by_state,
+            } => Self::rates(legend, column, by_state.then_some("state")),
+            Drawn::Outline { title, dashed } => Self::outline(title, *dashed),
+        }
+    }
+
     /// Rates by the classes of a legend; with a column of states, unseen and bare ground is hatched over its rate.
     pub fn rates(
         legend: &Legend,

@@ -198,27 +198,3 @@ fn unseen_and_bare_ground_is_hatched_where_there_are_states() {
         String::from_utf8(sld_vector("field", &Style::outline("Field", true)).unwrap()).unwrap();
     assert!(outline.contains("stroke-dasharray") && !outline.contains("ogc:Filter"));
 }
-
-#[test]
-fn sidecars_lie_beside_their_files() {
-    let p = fixture::prescription();
-    assert_eq!(beside_geojson(&p).unwrap().path, "office/prescription.qml");
-    assert_eq!(beside_geotiff(&p).unwrap().path, "office/nitrogen.qml");
-    let shapefile = beside_shapefile(&p, [167.410_7, 0.0, 251.116]).unwrap();
-    assert_eq!(
-        shapefile.path,
-        format!(
-            "machine/{}.qml",
-            crate::format::shapefile::safe_name(&p.field_name, &p.map_id)
-        )
-    );
-    assert_eq!(
-        of_qml(&shapefile.bytes),
-        of_legend(&legend::machine(&p, [167.410_7, 0.0, 251.116]))
-    );
-    assert!(
-        String::from_utf8(shapefile.bytes)
-            .unwrap()
-            .contains("&quot;L_HA&quot;")
-    );
-}

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use roxmltree::{Document, Node};
 
-use crate::format::maps::task_ids::{REFERENCES, WITH_ID};
+use crate::format::iso11783::read::ids::{REFERENCES, WITH_ID};
 use crate::format::task_set::error::TaskSetError;
 
 /// Elements are nested, and references followed, no deeper than this: a boundary's point is the fourth below the root, a value's unit the fifth.

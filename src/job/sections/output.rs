@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::finding::{Acceptance, Code, Severity, codes};
+pub use crate::format::Format;
 use crate::job::keys::office::{ACCEPT, RECORD, REPORT, TASK_DATA};
 use crate::job::keys::{APPLICATION, OUTPUT, ROOT};
 use crate::job::problem::Problem;
@@ -11,7 +12,7 @@ use crate::job::sections::crop::day;
 use crate::job::suggest::nearest;
 use crate::job::unit;
 use crate::job::unit::Measure;
-use crate::key::{Key, Record, Word, words};
+use crate::key::{Key, Record, Word};
 use crate::map::task_options::TaskOptions;
 use crate::units::{KG_PER_LB, M2_PER_AC, M2_PER_HA, NRate, Product, RateUnit};
 use jiff::civil::Date;
@@ -92,25 +93,9 @@ impl Output {
     }
 }
 
-words! {
-    /// An output format.
-    #[derive(PartialOrd, Ord)]
-    pub enum Format {
-        /// `office/prescription.gpkg`.
-        GeoPackage = "geopackage",
-        /// `office/prescription.geojson`.
-        GeoJson = "geojson",
-        /// `machine/NAME.shp` and its sidecars.
-        Shapefile = "shapefile",
-        /// `office/nitrogen.tif`.
-        GeoTiff = "geotiff",
-        /// `machine/TASKDATA` and `office/TASKDATA.zip`.
-        Iso11783 = "iso11783",
-        /// `office/prescription.kml`, for looking.
-        Kml = "kml",
-        /// `office/prescription.fgb`, for looking.
-        FlatGeobuf = "flatgeobuf",
-    }
+impl Word for Format {
+    const ALL: &'static [Self] = Self::ALL;
+    const WORDS: &'static [&'static str] = Self::WORDS;
 }
 
 /// `[application]`.
@@ -192,25 +177,6 @@ fn not_acceptable(code: &str) -> Option<Problem> {
         known: acceptable().collect(),
     })
 }
-
-/// Short names that people type for a format, as the suggestion to make.
-const SHORT_NAMES: &[(&str, Format)] = &[
-    ("gpkg", Format::GeoPackage),
-    ("json", Format::GeoJson),
-    ("shp", Format::Shapefile),
-    ("esri shapefile", Format::Shapefile),
-    ("tif", Format::GeoTiff),
-    ("tiff", Format::GeoTiff),
-    ("cog", Format::GeoTiff),
-    ("iso", Format::Iso11783),
-    ("isoxml", Format::Iso11783),
-    ("isobus", Format::Iso11783),
-    ("taskdata", Format::Iso11783),
-    ("iso 11783-10", Format::Iso11783),
-    ("iso11783-10", Format::Iso11783),
-    ("kmz", Format::Kml),
-    ("fgb", Format::FlatGeobuf),
-];
 
 /// Unit of the product column and whether people's numbers are in US units.
 pub(crate) fn rate_unit(
@@ -333,9 +299,7 @@ fn formats(section: &mut Section<'_>) -> Vec<Format> {
     let mut formats = Vec::new();
     for entry in &list {
         if let Item::Text(text) = &entry.item
-            && let Some((_, meant)) = SHORT_NAMES
-                .iter()
-                .find(|(short, _)| text.trim().eq_ignore_ascii_case(short))
+            && let Some(meant) = Format::meant_by(text)
         {
             let known = Format::WORDS
                 .iter()

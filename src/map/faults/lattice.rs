@@ -8,13 +8,13 @@ use crate::map::faults::fault::Fault;
 use crate::map::faults::frame::Frame;
 use crate::map::faults::{Against, Sums};
 use crate::map::imported::{ImportedMap, MapKind, Place, RateLattice};
-use crate::space::coverage::{Scratch, Span, cover};
+use crate::space::coverage::shares;
 use crate::space::polygon::{oriented, rings_of};
 
 /// Cells whose ground is drawn in the layer of faults.
 const DRAWN: usize = 2_000;
 /// A share of a cell that is no ground but rounding. \[–\]
-const SLIT: f64 = 1e-6;
+const SHARE_EPS: f64 = 1e-6;
 /// Share of cells that may lie on the wrong side of the boundary before another order of rows is thought of.
 const MISFIT: f64 = 0.02;
 
@@ -77,20 +77,7 @@ impl Cells<'_> {
                     .collect()
             })
             .collect();
-        let mut spans = Vec::new();
-        cover(
-            &rings,
-            (0, lattice.rows as i64),
-            &mut Scratch::default(),
-            &mut spans,
-        );
-        let cols = lattice.cols as i64;
-        let of_span = |span: &Span| {
-            let (row, share) = (span.row, span.share);
-            (span.col.max(0)..(span.col + span.len).min(cols))
-                .map(move |col| ((row * cols + col) as usize, share))
-        };
-        spans.iter().flat_map(of_span).collect()
+        shares(&rings, lattice.rows, lattice.cols)
     }
 
     fn inside(&self, ground: &MultiPolygon<f64>) -> Vec<bool> {
@@ -310,7 +297,7 @@ fn exclusions(map: &ImportedMap, cells: &Cells<'_>, field: &Field, faults: &mut 
                 .shares(ground)
                 .into_iter()
                 .filter(|(cell, share)| {
-                    *share > SLIT && cells.lattice.rates[*cell].is_some_and(|rate| rate > 0.0)
+                    *share > SHARE_EPS && cells.lattice.rates[*cell].is_some_and(|rate| rate > 0.0)
                 })
                 .collect();
             let area = fed.iter().map(|(_, share)| share).sum::<f64>() * cells.area;

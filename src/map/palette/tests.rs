@@ -144,7 +144,7 @@ fn lab_of_known_colours() {
 
 #[test]
 fn lightness_falls_in_even_steps() {
-    for classes in 2..=MOST_CLASSES {
+    for classes in 2..=MAXIMUM_CLASSES {
         let lightness: Vec<f64> = class_colours(classes)
             .unwrap()
             .iter()
@@ -163,7 +163,7 @@ fn lightness_falls_in_even_steps() {
 
 #[test]
 fn neighbours_stay_apart_for_every_eye() {
-    for classes in 2..=MOST_CLASSES {
+    for classes in 2..=MAXIMUM_CLASSES {
         for pair in class_colours(classes).unwrap().windows(2) {
             let apart = difference(pair[0].lab(), pair[1].lab());
             assert!(

@@ -1,86 +1,75 @@
-//! A plain map as KML: coloured by the palette, rates in the extended data. For looking, not for a machine.
+//! A map as KML: coloured by the palette, rates in the extended data. For looking, not for a machine.
 //!
 //! # Source
 //! OGC 12-007r2 (KML 2.3) and OGC 07-147r2 (KML 2.2), from memory: longitude before latitude, colours as aabbggrr, exteriors counter-clockwise.
 
-use super::error::CarriedOutError;
-use super::rows::{legend, outlines, row};
+use super::WORD;
 use crate::format::payload::Payload;
 use crate::format::style::Xml;
+use crate::format::{WriteError, lonlat};
+use crate::map::export::{Drawn, ExportMap};
 use crate::map::palette::{Colour, INK, Legend};
-use crate::map::plain::PlainMap;
+use crate::map::table::{Kind, Value};
 use geo::{LineString, MultiPolygon};
 
-/// `NAME.kml`: one placemark a zone, named by its rate, with `zone`, `product_rate`, `product_unit`, `n_kg_ha` and `area_m2`; what is not known is left out.
+/// `NAME.kml`: one placemark a zone, named by its rate, with the columns of the map's table; what is not known is left out.
 ///
 /// # Errors
-/// [`CarriedOutError`].
-pub fn write(map: &PlainMap, name: &str) -> Result<Vec<Payload>, CarriedOutError> {
-    let outlines = outlines(map)?;
+/// [`WriteError`].
+pub(super) fn write(map: &ExportMap<'_>, name: &str) -> Result<Vec<Payload>, WriteError> {
+    let outlines = lonlat::rounded_zones(map)?;
+    let Drawn::Rates { legend, column, .. } = &map.zones.drawn else {
+        return Err(WriteError::NoZones);
+    };
     if outlines.is_empty() {
-        return Err(CarriedOutError::NoZones);
+        return Err(WriteError::NoZones);
     }
-    let (legend, column) = legend(map);
+    let columns = map.zones.table.columns;
     let mut xml = Xml::new(true)?;
-    xml.open("kml", &[("xmlns", "http://www.opengis.net/kml/2.2")])?;
+    xml.open(WORD, &[("xmlns", "http://www.opengis.net/kml/2.2")])?;
     xml.open("Document", &[])?;
-    xml.text("name", &[], &map.name)?;
-    xml.text("description", &[], &about(&legend))?;
+    xml.text("name", &[], map.name)?;
+    xml.text("description", &[], &about(legend))?;
     for (i, class) in legend.classes.iter().enumerate() {
         style(&mut xml, i, class.colour)?;
     }
     // Types of the values, so that readers need not guess that a rate is a number.
-    let types = [
-        ("zone", "int"),
-        ("product_rate", "double"),
-        ("product_unit", "string"),
-        ("n_kg_ha", "double"),
-        ("area_m2", "double"),
-    ];
     xml.open("Schema", &[("name", "zones"), ("id", "zones")])?;
-    for (name, kind) in types {
+    for (name, kind, _) in columns {
+        let kind = match kind {
+            Kind::Whole => "int",
+            Kind::Real => "double",
+            Kind::Text => "string",
+        };
         xml.leaf("SimpleField", &[("type", kind), ("name", name)])?;
     }
     xml.close("Schema")?;
-    for (zone, outline) in map.zones.iter().zip(&outlines) {
-        let row = row(map, zone);
-        let value = if column == "product_rate" {
-            row.product_rate
-        } else {
-            row.n_kg_ha
-        };
-        let class = value.and_then(|value| {
-            legend.classes.iter().position(|class| {
-                class.from <= value && value <= class.to && value <= class.greatest
-            })
+    for ((zone, row), outline) in (1..).zip(map.zones.rows()).zip(&outlines) {
+        let named = || columns.iter().map(|(name, _, _)| *name).zip(&row.values);
+        let rate = named().find_map(|(name, value)| match value {
+            Value::Real(rate) if name == *column => *rate,
+            _ => None,
         });
+        let label = rate.map_or_else(
+            || format!("zone {zone}"),
+            |rate| format!("{rate} {}", legend.unit),
+        );
         xml.open("Placemark", &[])?;
-        xml.text(
-            "name",
-            &[],
-            &value.map_or_else(
-                || format!("zone {}", row.zone),
-                |value| format!("{value} {}", legend.unit),
-            ),
-        )?;
+        xml.text("name", &[], &label)?;
+        let class = rate.and_then(|rate| {
+            legend
+                .classes
+                .iter()
+                .position(|class| class.from <= rate && rate <= class.to && rate <= class.greatest)
+        });
         if let Some(class) = class {
             xml.text("styleUrl", &[], &format!("#class-{class}"))?;
         }
         xml.open("ExtendedData", &[])?;
         xml.open("SchemaData", &[("schemaUrl", "#zones")])?;
-        let values = [
-            ("zone", Some(row.zone.to_string())),
-            (
-                "product_rate",
-                row.product_rate.map(|value| value.to_string()),
-            ),
-            ("product_unit", row.product_unit.map(str::to_owned)),
-            ("n_kg_ha", row.n_kg_ha.map(|value| value.to_string())),
-            ("area_m2", Some(row.area_m2.to_string())),
-        ];
-        for (name, value) in values {
-            if let Some(value) = value {
-                xml.text("SimpleData", &[("name", name)], &value)?;
+        for (name, value) in named() {
+            if let Some(text) = text(value) {
+                xml.text("SimpleData", &[("name", name)], &text)?;
             }
         }
         xml.close("SchemaData")?;
@@ -89,8 +78,16 @@ pub fn write(map: &PlainMap, name: &str) -> Result<Vec<Payload>, CarriedOutError
         xml.close("Placemark")?;
     }
     xml.close("Document")?;
-    xml.close("kml")?;
+    xml.close(WORD)?;
     Ok(vec![Payload::new(format!("{name}.kml"), xml.finish())])
+}
+
+fn text(value: &Value) -> Option<String> {
+    match value {
+        Value::Whole(value) => Some(value.to_string()),
+        Value::Real(value) => value.map(|value| value.to_string()),
+        Value::Text(value) => value.as_ref().map(ToString::to_string),
+    }
 }
 
 fn about(legend: &Legend) -> String {

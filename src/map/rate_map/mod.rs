@@ -1,13 +1,15 @@
-//! A zone map reduced to what every format can say: valid outlines, one rate each, one unit; and the grid it came as, if it came as one.
+//! A map reduced to what every format can say: valid outlines, one rate each, one unit; and the grid it came as, if it came as one.
 //!
-//! [`of_imported`] makes it of anybody's map and says what it had to leave behind; [`of_prescription`] of our own.
+//! [`of_imported`] makes it of anybody's map and says what it had to leave behind.
 
+mod convert;
 mod grid;
-mod make;
 mod measure;
 
+#[cfg(test)]
+pub(crate) use convert::of_prescription;
+pub use convert::{Converted, RateMapError, Requirements, of_imported};
 pub use grid::zones_of_grid;
-pub use make::{Made, PlainError, Wanted, of_imported, of_prescription};
 pub use measure::{Measure, MeasureError};
 
 use crate::map::imported::{Quantity, RateLattice, StatedFallbacks};
@@ -17,7 +19,7 @@ use geo::{GeodesicArea, MultiPolygon};
 
 /// Ground and what it gets.
 #[derive(Clone, Debug, PartialEq)]
-pub struct PlainZone {
+pub struct RateZone {
     /// Number, from 1.
     pub zone: u32,
     /// Rate in the map's measure, as exact as the source had it.
@@ -30,9 +32,9 @@ pub struct PlainZone {
     pub stated_n: Option<f64>,
 }
 
-/// A map that any format can carry.
+/// A map that any format can hold.
 #[derive(Clone, Debug, PartialEq)]
-pub struct PlainMap {
+pub struct RateMap {
     /// Name of the field or map.
     pub name: String,
     /// Reference system of all coordinates, x before y.
@@ -46,7 +48,7 @@ pub struct PlainMap {
     /// Crop, if it is known.
     pub crop: Option<String>,
     /// Zones in order.
-    pub zones: Vec<PlainZone>,
+    pub zones: Vec<RateZone>,
     /// The grid that the zones were made of, rates in the map's measure.
     pub lattice: Option<RateLattice>,
     /// The field's boundary.
@@ -70,7 +72,7 @@ pub struct Tally {
     pub greatest: f64,
 }
 
-impl PlainMap {
+impl RateMap {
     /// Size of the map.
     pub fn tally(&self) -> Tally {
         let rates = || self.zones.iter().map(|zone| zone.rate);
@@ -88,12 +90,12 @@ impl PlainMap {
     }
 
     /// What stands in the columns `product_rate` and `product_unit`: nothing for a map of nitrogen.
-    pub fn product_rate(&self, zone: &PlainZone) -> Option<f64> {
+    pub fn product_rate(&self, zone: &RateZone) -> Option<f64> {
         (self.measure.quantity != Quantity::Nitrogen).then(|| half_up_to_hundredth(zone.rate))
     }
 
     /// What stands in the column `n_kg_ha`: worked out from the product, else what the source states, else nothing. \[kg N/ha\]
-    pub fn nitrogen(&self, zone: &PlainZone) -> Option<f64> {
+    pub fn nitrogen(&self, zone: &RateZone) -> Option<f64> {
         self.measure
             .to_nitrogen(zone.rate, self.product.as_ref())
             .map(NRate::get)

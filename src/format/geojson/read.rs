@@ -9,7 +9,8 @@ use geo::Coord;
 use serde_json::Value;
 
 use crate::finding::{Code, codes};
-use crate::format::maps::{MapError, bytes_of, stem};
+use crate::format::maps::table::settle;
+use crate::format::maps::{MapError, ReadOptions, bytes_of, stem};
 use crate::format::systems::system_named;
 use crate::map::faults::fault::Fault;
 use crate::map::imported::{
@@ -17,7 +18,7 @@ use crate::map::imported::{
 };
 use crate::space::crs::Crs;
 
-pub(super) fn read(path: &Path) -> Result<ImportedMap, MapError> {
+pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {
     let bytes = bytes_of(path)?;
     let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
     let whole: Value = serde_json::from_slice(text).map_err(|error| MapError::Unreadable {
@@ -75,6 +76,7 @@ pub(super) fn read(path: &Path) -> Result<ImportedMap, MapError> {
             });
         }
     }
+    settle(&mut map, options);
     Ok(map)
 }
 

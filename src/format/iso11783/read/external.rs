@@ -11,8 +11,8 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use crate::finding::{Code, codes};
+use crate::format::iso11783::read::{Set, children};
 use crate::format::maps::MapError;
-use crate::format::maps::task::{Set, children};
 use crate::format::maps::unpack::{xml_text, xml_tree};
 use crate::map::faults::fault::Fault;
 use crate::map::imported::Place;

@@ -1,22 +1,24 @@
-//! From a map as its file carried it, or from our own prescription, to a plain map; and what was left behind on the way.
+//! From a map as its file has it to a map of rates; and what was left behind on the way.
 
 use crate::finding::{Checked, Finding, Severity, codes};
 use crate::map::imported::{
     Attribute, ImportedMap, MapKind, Patch, Place, Quantity, Rate, RateLattice, StatedFallbacks,
+    System,
 };
-use crate::map::plain::{
-    Measure, MeasureError, PlainMap, PlainZone, area_on_ellipsoid, zones_of_grid,
-};
+#[cfg(test)]
 use crate::map::prescription::Prescription;
+use crate::map::rate_map::{
+    Measure, MeasureError, RateMap, RateZone, area_on_ellipsoid, zones_of_grid,
+};
 use crate::space::crs::{Crs, CrsError, Projector};
 use crate::units::{Product, RateUnit};
 use geo::{Area, Contains, MultiPolygon, Validation};
 
 /// What a user says of a map that is to be turned into another.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Wanted {
+pub struct Requirements {
     /// What its rates mean, over what the file says.
-    pub told: Option<Measure>,
+    pub stated: Option<Measure>,
     /// The measure to turn them into.
     pub measure: Option<Measure>,
     /// The product that it holds, over what the file says.
@@ -28,7 +30,7 @@ pub struct Wanted {
 /// Why a map cannot be turned into another.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
-pub enum PlainError {
+pub enum RateMapError {
     /// Nobody says where it lies.
     #[error("the map does not say where it lies: {why}")]
     System {
@@ -46,7 +48,7 @@ pub enum PlainError {
     /// Rates cannot be turned.
     #[error(transparent)]
     Measure(#[from] MeasureError),
-    /// A fault that no other format would mend.
+    /// A fault that no other format would repair.
     #[error("{place}: {message}")]
     Fault {
         /// Where.
@@ -68,7 +70,7 @@ pub enum PlainError {
         /// What stands there.
         what: String,
     },
-    /// An outline that cannot be mended without changing its area.
+    /// An outline that cannot be repaired without changing its area.
     #[error("{place}: {reason}")]
     Outline {
         /// Where.
@@ -79,7 +81,7 @@ pub enum PlainError {
     /// There is no ground with a rate.
     #[error("the map holds no ground with a rate")]
     Empty,
-    /// A point cannot be carried.
+    /// A point cannot be transformed.
     #[error("the map cannot be transformed to longitude and latitude")]
     Crs {
         /// What PROJ said.
@@ -88,79 +90,83 @@ pub enum PlainError {
     },
 }
 
-/// A plain map and how it was reached.
+/// A map of rates and how it was reached.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Made {
+pub struct Converted {
     /// The map.
-    pub map: PlainMap,
+    pub map: RateMap,
     /// What the rates meant in the file.
     pub source: Measure,
     /// What they were multiplied by.
     pub factor: f64,
 }
 
-/// Makes a plain map of anybody's.
+/// Makes a map of rates of anybody's.
 ///
 /// # Findings
 /// What is left behind or taken over the file's word, as notes and cautions whose codes begin with `convert.`.
 ///
 /// # Errors
-/// [`PlainError`].
-pub fn of_imported(carried: &ImportedMap, wanted: &Wanted) -> Result<Checked<Made>, PlainError> {
+/// [`RateMapError`].
+pub fn of_imported(
+    imported: &ImportedMap,
+    requirements: &Requirements,
+) -> Result<Checked<Converted>, RateMapError> {
     let mut findings = Vec::new();
-    if let Some(fault) = carried
+    if let Some(fault) = imported
         .oddities
         .iter()
         .find(|fault| fault.severity == Severity::Stop)
     {
-        return Err(PlainError::Fault {
+        return Err(RateMapError::Fault {
             place: fault.place.clone(),
             message: fault.message.clone(),
         });
     }
-    let system = match &carried.system {
-        crate::map::imported::System::Known(crs) => crs.clone(),
-        crate::map::imported::System::Missing(why) => {
-            return Err(PlainError::System { why: why.clone() });
+    let system = match &imported.system {
+        System::Known(crs) => crs.clone(),
+        System::Missing(why) => {
+            return Err(RateMapError::System { why: why.clone() });
         }
     };
-    let source = source_measure(carried, wanted, &mut findings)?;
-    let holds = wanted
+    let source = source_measure(imported, requirements, &mut findings)?;
+    let holds = requirements
         .holds
         .clone()
-        .or_else(|| carried.product.product.clone());
-    let gets = wanted.gets.clone().or_else(|| holds.clone());
-    let measure = wanted
+        .or_else(|| imported.product.product.clone());
+    let gets = requirements.gets.clone().or_else(|| holds.clone());
+    let measure = requirements
         .measure
-        .unwrap_or_else(|| default_measure(source, wanted.gets.as_ref()));
+        .unwrap_or_else(|| default_measure(source, requirements.gets.as_ref()));
     let factor = source.factor(measure, holds.as_ref(), gets.as_ref())?;
 
-    let on_grid = carried.lattice.as_ref().filter(|_| {
-        carried.patches.is_empty() || matches!(carried.kind, MapKind::TaskData(_) | MapKind::Raster)
+    let on_grid = imported.lattice.as_ref().filter(|_| {
+        imported.patches.is_empty()
+            || matches!(imported.kind, MapKind::TaskData(_) | MapKind::Raster)
     });
     let lattice = on_grid.map(|lattice| scaled(lattice, factor)).transpose()?;
     let outlines: Vec<Ground> = match &lattice {
-        Some(lattice) => zones_of_grid(lattice, kept_cells(carried, lattice, &mut findings))
+        Some(lattice) => zones_of_grid(lattice, kept_cells(imported, lattice, &mut findings))
             .into_iter()
             .map(|(rate, outline)| (rate, outline, None))
             .collect(),
-        None => of_patches(carried, &mut findings)?
+        None => of_patches(imported, &mut findings)?
             .into_iter()
             .map(|(rate, outline, n)| (rate * factor, outline, n))
             .collect(),
     };
     if outlines.is_empty() {
-        return Err(PlainError::Empty);
+        return Err(RateMapError::Empty);
     }
-    say_what_is_left(carried, lattice.is_some(), &mut findings);
+    say_what_is_left(imported, lattice.is_some(), &mut findings);
     let scale = |rate: Option<f64>| rate.map(|rate| rate * factor);
-    let name_kept = wanted
+    let name_kept = requirements
         .gets
         .is_none()
-        .then(|| carried.product.name.clone())
+        .then(|| imported.product.name.clone())
         .flatten();
-    let map = PlainMap {
-        name: carried.name.clone(),
+    let map = RateMap {
+        name: imported.name.clone(),
         measure,
         product_name: gets
             .as_ref()
@@ -172,15 +178,15 @@ pub fn of_imported(carried: &ImportedMap, wanted: &Wanted) -> Result<Checked<Mad
         zones: numbered(outlines, &system)?,
         system,
         lattice,
-        boundary: carried.boundary.clone(),
+        boundary: imported.boundary.clone(),
         fallbacks: StatedFallbacks {
-            on_start: scale(carried.fallbacks.on_start),
-            position_lost: scale(carried.fallbacks.position_lost),
-            outside: scale(carried.fallbacks.outside),
+            on_start: scale(imported.fallbacks.on_start),
+            position_lost: scale(imported.fallbacks.position_lost),
+            outside: scale(imported.fallbacks.outside),
         },
     };
     Ok(Checked::new(
-        Made {
+        Converted {
             map,
             source,
             factor,
@@ -190,16 +196,16 @@ pub fn of_imported(carried: &ImportedMap, wanted: &Wanted) -> Result<Checked<Mad
 }
 
 fn source_measure(
-    carried: &ImportedMap,
-    wanted: &Wanted,
+    imported: &ImportedMap,
+    requirements: &Requirements,
     findings: &mut Vec<Finding>,
-) -> Result<Measure, PlainError> {
-    let meaning = &carried.meaning;
+) -> Result<Measure, RateMapError> {
+    let meaning = &imported.meaning;
     let said = match (meaning.quantity, meaning.unit) {
         (Quantity::Unknown, _) | (_, None) => None,
         (quantity, Some(unit)) => Some(Measure::of(quantity == Quantity::Nitrogen, unit)),
     };
-    match (wanted.told, said) {
+    match (requirements.stated, said) {
         (Some(told), Some(said)) if told != said => {
             let message = format!(
                 "the file says that its rates are {} ({}), you say {}: your word is taken",
@@ -212,7 +218,7 @@ fn source_measure(
         }
         (Some(told), _) => Ok(told),
         (None, Some(said)) => Ok(said),
-        (None, None) => Err(PlainError::Meaning {
+        (None, None) => Err(RateMapError::Meaning {
             quantity: meaning.quantity.name(),
             unit: meaning.unit.map_or("not stated", RateUnit::label),
         }),
@@ -235,7 +241,7 @@ fn default_measure(source: Measure, gets: Option<&Product>) -> Measure {
 }
 
 /// The grid with its rates multiplied.
-fn scaled(lattice: &RateLattice, factor: f64) -> Result<RateLattice, PlainError> {
+fn scaled(lattice: &RateLattice, factor: f64) -> Result<RateLattice, RateMapError> {
     let bad = |rate: &Option<f64>| rate.is_some_and(|rate| !(rate.is_finite() && rate >= 0.0));
     let mut wrong = lattice
         .rates
@@ -244,7 +250,7 @@ fn scaled(lattice: &RateLattice, factor: f64) -> Result<RateLattice, PlainError>
         .filter(|(_, rate)| bad(rate));
     if let Some((place, rate)) = wrong.next() {
         let (row, col) = (place / lattice.cols + 1, place % lattice.cols + 1);
-        return Err(PlainError::Rates {
+        return Err(RateMapError::Rates {
             count: 1 + wrong.count(),
             all: lattice.rates.len(),
             place: Place::at("cell", place as u64 + 1).with_name(format!(
@@ -265,14 +271,14 @@ fn scaled(lattice: &RateLattice, factor: f64) -> Result<RateLattice, PlainError>
 
 /// Which cells become zones. Task data have no "no data": there, a 0 outside the boundary is ground that nobody meant.
 fn kept_cells<'a>(
-    carried: &'a ImportedMap,
+    imported: &'a ImportedMap,
     lattice: &'a RateLattice,
     findings: &mut Vec<Finding>,
 ) -> impl Fn(usize, usize) -> bool + use<'a> {
-    let boundary = carried
+    let boundary = imported
         .boundary
         .as_ref()
-        .filter(|_| matches!(carried.kind, MapKind::TaskData(_)));
+        .filter(|_| matches!(imported.kind, MapKind::TaskData(_)));
     let keep = move |col: usize, row: usize| {
         lattice.rate(col, row) != Some(0.0)
             || boundary.is_none_or(|boundary| {
@@ -315,11 +321,11 @@ fn stated_nitrogen(patch: &Patch) -> Option<f64> {
 
 /// Outlines and rates of records, as the file has them.
 fn of_patches(
-    carried: &ImportedMap,
+    imported: &ImportedMap,
     findings: &mut Vec<Finding>,
-) -> Result<Vec<Ground>, PlainError> {
+) -> Result<Vec<Ground>, RateMapError> {
     let shaped = || {
-        carried
+        imported
             .patches
             .iter()
             .filter(|patch| !patch.outline().0.is_empty())
@@ -335,14 +341,14 @@ fn of_patches(
             Rate::Unreadable(text) => format!("{text:?}"),
             Rate::Number(number) | Rate::Text { number, .. } => number.to_string(),
         };
-        return Err(PlainError::Rates {
+        return Err(RateMapError::Rates {
             count: 1 + wrong.count(),
-            all: carried.patches.len(),
+            all: imported.patches.len(),
             place: first.place.clone(),
             what,
         });
     }
-    let shapeless = carried.patches.len() - shaped().count();
+    let shapeless = imported.patches.len() - shaped().count();
     if shapeless > 0 {
         findings.push(Finding::caution(codes::CONVERT_SHAPELESS, format!("{shapeless} records without a shape are left out: they say nothing about any ground")));
     }
@@ -356,10 +362,10 @@ fn of_patches(
         ));
     }
     let mut out = Vec::new();
-    let mut mended = 0;
+    let mut repaired = 0;
     for patch in shaped() {
         let outline = patch.outline();
-        let good = valid(&outline, &mut mended).map_err(|reason| PlainError::Outline {
+        let good = valid(&outline, &mut repaired).map_err(|reason| RateMapError::Outline {
             place: patch.place.clone(),
             reason,
         })?;
@@ -369,19 +375,19 @@ fn of_patches(
             stated_nitrogen(patch),
         ));
     }
-    if mended > 0 {
+    if repaired > 0 {
         findings.push(Finding::note(
             codes::CONVERT_REPAIRED,
             format!(
-                "{mended} outlines were not valid and were mended; their areas stayed as they were"
+                "{repaired} outlines were not valid and were repaired; their areas stayed as they were"
             ),
         ));
     }
     Ok(out)
 }
 
-/// The outline, mended by a union with itself if it is not valid and that keeps its area.
-fn valid(outline: &MultiPolygon<f64>, mended: &mut usize) -> Result<MultiPolygon<f64>, String> {
+/// The outline, repaired by a union with itself if it is not valid and that keeps its area.
+fn valid(outline: &MultiPolygon<f64>, repaired: &mut usize) -> Result<MultiPolygon<f64>, String> {
     let Err(fault) = outline.check_validation() else {
         return Ok(outline.clone());
     };
@@ -390,12 +396,12 @@ fn valid(outline: &MultiPolygon<f64>, mended: &mut usize) -> Result<MultiPolygon
     if !union.is_valid() || (union.unsigned_area() - before).abs() > 1e-6 * before {
         return Err(fault.to_string());
     }
-    *mended += 1;
+    *repaired += 1;
     Ok(union)
 }
 
-fn say_what_is_left(carried: &ImportedMap, on_grid: bool, findings: &mut Vec<Finding>) {
-    if carried
+fn say_what_is_left(imported: &ImportedMap, on_grid: bool, findings: &mut Vec<Finding>) {
+    if imported
         .exclusions
         .as_ref()
         .is_some_and(|exclusions| !exclusions.0.is_empty())
@@ -405,16 +411,16 @@ fn say_what_is_left(carried: &ImportedMap, on_grid: bool, findings: &mut Vec<Fin
             "exclusions are not carried over; ground that has no zone stays without one",
         ));
     }
-    if on_grid && !carried.patches.is_empty() {
+    if on_grid && !imported.patches.is_empty() {
         findings.push(Finding::note(
             codes::CONVERT_PATCHES,
             format!(
                 "the file holds a grid and {} outlines with rates; the grid is taken",
-                carried.patches.len()
+                imported.patches.len()
             ),
         ));
     }
-    for fault in &carried.oddities {
+    for fault in &imported.oddities {
         let message = format!("{}: {}", fault.place, fault.message);
         findings.push(Finding {
             code: fault.code,
@@ -427,11 +433,11 @@ fn say_what_is_left(carried: &ImportedMap, on_grid: bool, findings: &mut Vec<Fin
 }
 
 /// Zones by number with their areas on the ellipsoid.
-fn numbered(outlines: Vec<Ground>, system: &Crs) -> Result<Vec<PlainZone>, CrsError> {
+fn numbered(outlines: Vec<Ground>, system: &Crs) -> Result<Vec<RateZone>, CrsError> {
     let way = Projector::new(system, &Crs::wgs84())?;
     let zone = |(zone, (rate, outline, stated_n)): (u32, Ground)| {
         let area_m2 = area_on_ellipsoid(&way.geometry(&outline)?);
-        Ok(PlainZone {
+        Ok(RateZone {
             zone,
             rate,
             outline,
@@ -442,11 +448,12 @@ fn numbered(outlines: Vec<Ground>, system: &Crs) -> Result<Vec<PlainZone>, CrsEr
     (1..).zip(outlines).map(zone).collect()
 }
 
-/// Makes a plain map of our own: rates as decided, in the job's unit.
+/// Our own map as one that came from elsewhere, for tests: rates as decided, in the job's unit.
 ///
 /// # Errors
 /// [`CrsError`] when the working plane has no way to WGS 84.
-pub fn of_prescription(prescription: &Prescription) -> Result<PlainMap, CrsError> {
+#[cfg(test)]
+pub(crate) fn of_prescription(prescription: &Prescription) -> Result<RateMap, CrsError> {
     let outlines = prescription
         .zones
         .iter()
@@ -459,7 +466,7 @@ pub fn of_prescription(prescription: &Prescription) -> Result<PlainMap, CrsError
         })
         .collect();
     let shown = |n| Some(prescription.shown(n));
-    Ok(PlainMap {
+    Ok(RateMap {
         name: prescription.field_name.clone(),
         system: prescription.plane.clone(),
         measure: Measure::of(prescription.product.is_none(), prescription.unit),
@@ -528,8 +535,8 @@ mod tests {
         map
     }
 
-    fn made(map: &ImportedMap, wanted: &Wanted) -> Made {
-        of_imported(map, wanted).unwrap().value
+    fn made(map: &ImportedMap, requirements: &Requirements) -> Converted {
+        of_imported(map, requirements).unwrap().value
     }
 
     #[test]
@@ -544,9 +551,9 @@ mod tests {
         let solution = Product::new("solution", 0.28, Some(1.28));
         let got = made(
             &map,
-            &Wanted {
+            &Requirements {
                 gets: solution.clone(),
-                ..Wanted::default()
+                ..Requirements::default()
             },
         );
         assert_eq!(
@@ -580,10 +587,10 @@ mod tests {
         );
         let again = made(
             &map,
-            &Wanted {
+            &Requirements {
                 gets: solution,
                 measure: Measure::named("kg/ha"),
-                ..Wanted::default()
+                ..Requirements::default()
             },
         );
         assert_relative_eq!(again.map.zones[0].rate, 60.0 / 0.28, max_relative = 1e-12);
@@ -591,9 +598,10 @@ mod tests {
 
     #[test]
     fn what_is_missing_or_not_said_is_refused() {
-        let said =
-            |map: &ImportedMap, wanted: &Wanted| of_imported(map, wanted).unwrap_err().to_string();
-        let none = Wanted::default();
+        let said = |map: &ImportedMap, requirements: &Requirements| {
+            of_imported(map, requirements).unwrap_err().to_string()
+        };
+        let none = Requirements::default();
         assert_eq!(
             said(
                 &map(&[
@@ -619,8 +627,8 @@ mod tests {
         assert_eq!(
             made(
                 &silent,
-                &Wanted {
-                    told: Measure::named("lb N/ac"),
+                &Requirements {
+                    stated: Measure::named("lb N/ac"),
                     ..none.clone()
                 }
             )
@@ -638,11 +646,11 @@ mod tests {
 
     #[test]
     fn what_the_user_says_over_the_file_is_told() {
-        let wanted = Wanted {
-            told: Measure::named("kg/ha"),
-            ..Wanted::default()
+        let requirements = Requirements {
+            stated: Measure::named("kg/ha"),
+            ..Requirements::default()
         };
-        let findings = of_imported(&map(&[Rate::Number(1.0)]), &wanted)
+        let findings = of_imported(&map(&[Rate::Number(1.0)]), &requirements)
             .unwrap()
             .findings;
         assert!(
@@ -669,13 +677,13 @@ mod tests {
             codes: None,
             north_first_in_file: false,
         });
-        assert_eq!(made(&task, &Wanted::default()).map.zones.len(), 2);
+        assert_eq!(made(&task, &Requirements::default()).map.zones.len(), 2);
         task.boundary = Some(
             geo::Rect::new((430_010.0, 5_500_000.0), (430_030.0, 5_500_010.0))
                 .to_polygon()
                 .into(),
         );
-        let got = made(&task, &Wanted::default()).map;
+        let got = made(&task, &Requirements::default()).map;
         assert_eq!(
             got.zones.iter().map(|zone| zone.rate).collect::<Vec<_>>(),
             [0.0, 5.0]

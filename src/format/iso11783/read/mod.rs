@@ -3,6 +3,13 @@
 //! # Source
 //! Public XML schemas of task data 2.1, 3.3 and 4.3; ISO 11783-10:2015 as retold in an unofficial study summary. What terminals stumble over: common practice.
 
+mod external;
+mod grid;
+pub(in crate::format) mod ids;
+mod repair;
+mod repair_grid;
+mod zones;
+
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -10,14 +17,16 @@ use geo::{Coord, LineString, MultiPolygon, Polygon};
 use roxmltree::Node;
 
 use crate::finding::codes;
-use crate::format::maps::task_zones::Zones;
+use crate::format::iso11783::read::zones::Zones;
 use crate::format::maps::unpack::{unzipped, xml_text, xml_tree};
-use crate::format::maps::{LARGEST, MapError, bytes_of, grid, task_external, task_ids, task_zones};
+use crate::format::maps::{MAXIMUM_BYTES, MapError, bytes_of};
 use crate::map::faults::fault::Fault;
 use crate::map::imported::{
     ImportedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System, TaskForm,
 };
 use crate::space::crs::Crs;
+
+pub use repair::{TaskRepair, repair_task};
 
 /// Name of the main file, by the standard in capitals.
 pub(super) const MAIN: &str = "TASKDATA.XML";
@@ -137,10 +146,10 @@ fn load_file(path: &Path) -> Result<Loaded, MapError> {
         .unwrap_or_default();
     for file in beside {
         let small =
-            fs_err::metadata(&file).is_ok_and(|data| data.is_file() && data.len() <= LARGEST);
+            fs_err::metadata(&file).is_ok_and(|data| data.is_file() && data.len() <= MAXIMUM_BYTES);
         // A link could lead out of the folder; no stick can hold one.
         let external = || {
-            task_external::is_file(&name(&file))
+            external::is_file(&name(&file))
                 && fs_err::symlink_metadata(&file).is_ok_and(|data| data.is_file())
         };
         if small
@@ -212,7 +221,7 @@ pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<ImportedMap, MapE
     } = loaded;
     let (text, marked) = xml_text(path, main)?;
     let mut external = Vec::new();
-    let whole = task_external::whole(path, text, set, &mut external)?;
+    let whole = external::whole(path, text, set, &mut external)?;
     let tree = xml_tree(path, &whole)?;
     let root = tree.root_element();
     if root.tag_name().name() != "ISO11783_TaskData" {
@@ -245,7 +254,7 @@ pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<ImportedMap, MapE
             "the file must begin with <?xml version=\"1.0\" encoding=\"UTF-8\"?> and nothing before it",
         ));
     }
-    let version = task_ids::check(root, &mut map);
+    let version = ids::check(root, &mut map);
     let Some(task) = chosen(root) else {
         map.oddities.push(Fault::stop(
             codes::TASK_NONE,
@@ -267,7 +276,7 @@ pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<ImportedMap, MapE
         .unwrap_or(id(task))
         .clone_into(&mut map.name);
     field(root, task, &mut map);
-    let zones = task_zones::read(root, task, &mut map);
+    let zones = zones::read(root, task, &mut map);
     let grids: Vec<_> = children(task, "GRD").collect();
     if let Some(&grid) = grids.first() {
         if grids.len() > 1 {
@@ -280,7 +289,7 @@ pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<ImportedMap, MapE
         grid::read(grid, &zones, set, &mut map);
     }
     polygons(task, &zones, version, &mut map);
-    task_zones::fallbacks(task, &zones, &mut map);
+    zones::fallbacks(task, &zones, &mut map);
     Ok(map)
 }
 

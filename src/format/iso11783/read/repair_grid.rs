@@ -1,12 +1,12 @@
-//! Mends the grid of a task: its length, its stated length, its template zone, and codes of zones that are not there.
+//! Repairs the grid of a task: its length, its stated length, its template zone, and codes of zones that are not there.
 
 use std::collections::BTreeMap;
 
 use geo::{Coord, Polygon, Rect};
 use roxmltree::Node;
 
-use crate::format::maps::task::children;
-use crate::format::maps::task_mend::{Codes, Edit, TaskMend, set_attribute};
+use crate::format::iso11783::read::children;
+use crate::format::iso11783::read::repair::{Codes, Edit, TaskRepair, set_attribute};
 
 /// Cells beyond this are no task.
 const CELLS: usize = 64_000_000;
@@ -80,7 +80,7 @@ impl Raster {
     }
 }
 
-/// What is mended, and with what.
+/// What is repaired, and with what.
 pub(super) struct Look<'a, 'd> {
     pub(super) task: Node<'a, 'd>,
     pub(super) grid: Node<'a, 'd>,
@@ -88,12 +88,12 @@ pub(super) struct Look<'a, 'd> {
     pub(super) codes: &'a Codes,
     /// Whether it is known where the field ends.
     pub(super) bounded: bool,
-    pub(super) mend: &'a mut TaskMend,
+    pub(super) repair: &'a mut TaskRepair,
     pub(super) edits: &'a mut Vec<Edit>,
 }
 
 impl Look<'_, '_> {
-    /// All mends; of the grid's bytes only if told. Returns whether those were changed.
+    /// All repairs; of the grid's bytes only if told. Returns whether those were changed.
     pub(super) fn all(
         &mut self,
         set: &mut BTreeMap<String, Vec<u8>>,
@@ -107,14 +107,14 @@ impl Look<'_, '_> {
             .or_else(|| set.keys().find(|name| name.eq_ignore_ascii_case(&wanted)))
             .cloned()
         else {
-            self.mend.left.push(format!(
+            self.repair.left.push(format!(
                 "{wanted} is not there; only its maker has the rates"
             ));
             return false;
         };
         let mut data = set.remove(&found).unwrap_or_default();
         if found != wanted {
-            self.mend
+            self.repair
                 .done
                 .push(format!("{found} is called {wanted} now"));
         }
@@ -139,7 +139,7 @@ impl Look<'_, '_> {
             if let Some(said) = stated.filter(|_| fits) {
                 self.edits
                     .push(set_attribute(self.grid, "H", &data.len().to_string()));
-                self.mend.done.push(format!(
+                self.repair.done.push(format!(
                     "{}: stated length (H) {said} made {}, the file's",
                     self.raster.name,
                     data.len()
@@ -166,7 +166,7 @@ impl Look<'_, '_> {
         }
         let shown = self.grid.attribute("J").unwrap_or("missing").to_owned();
         let Some(each) = self.codes.one_kind().map(|kind| 4 * kind.len()) else {
-            self.mend.left.push(format!(
+            self.repair.left.push(format!(
                 "{}: its zone (J) is {shown}, and the task's zones set different things: which of them is meant nobody can say",
                 self.raster.name
             ));
@@ -178,7 +178,7 @@ impl Look<'_, '_> {
             .and_then(|cells| cells.checked_mul(each))
             != Some(length)
         {
-            self.mend.left.push(format!(
+            self.repair.left.push(format!(
                 "{}: its zone (J) is {shown}, and its length fits none of the task's zones",
                 self.raster.name
             ));
@@ -197,7 +197,7 @@ impl Look<'_, '_> {
         let code = free.or_else(|| self.codes.kinds.keys().next()).copied()?;
         self.edits
             .push(set_attribute(self.grid, "J", &code.to_string()));
-        self.mend
+        self.repair
             .done
             .push(format!("{}: its zone (J) was {shown} and is {code} now; all zones of the task set the same entry of the same product", self.raster.name));
         Some(each)
@@ -219,7 +219,7 @@ impl Look<'_, '_> {
         }
         if data.len().is_multiple_of(column) && !data.len().is_multiple_of(row) {
             let counts = data.len() / column;
-            self.mend.left.push(format!(
+            self.repair.left.push(format!(
                 "{name}: its bytes make {counts} columns, not {}: whether the count or the file is wrong only its maker can say",
                 self.raster.cols
             ));
@@ -229,24 +229,24 @@ impl Look<'_, '_> {
             let more = data.len() - wanted;
             if more < each || data[wanted..].iter().all(|byte| *byte == 0) && !self.raster.zones {
                 data.truncate(wanted);
-                self.mend.done.push(format!(
+                self.repair.done.push(format!(
                     "{name}: {more} bytes beyond its last cell, which say nothing, cut off"
                 ));
             } else {
-                self.mend.left.push(format!("{name}: {more} bytes beyond its last cell hold rates, so its counts or its bytes are wrong"));
+                self.repair.left.push(format!("{name}: {more} bytes beyond its last cell hold rates, so its counts or its bytes are wrong"));
             }
             return;
         }
         let first = data.len() / each;
         let missing = cells - first;
         let Some(nothing) = self.fill() else {
-            self.mend.left.push(format!("{name}: {missing} cells are missing at its end, and no zone of 0 is there to fill them with"));
+            self.repair.left.push(format!("{name}: {missing} cells are missing at its end, and no zone of 0 is there to fill them with"));
             return;
         };
         if (first..cells).all(|k| outside(self.raster.cell(k))) {
             data.truncate(first * each);
             data.resize(wanted, nothing);
-            self.mend.done.push(format!(
+            self.repair.done.push(format!(
                 "{name}: {missing} cells missing at its end, all outside the field, filled with 0"
             ));
         } else {
@@ -255,7 +255,7 @@ impl Look<'_, '_> {
             } else {
                 "without a boundary nobody knows whether they lie in the field"
             };
-            self.mend.left.push(format!(
+            self.repair.left.push(format!(
                 "{name}: {missing} cells are missing at its end, and {why}: copy the file again"
             ));
         }
@@ -286,23 +286,23 @@ impl Look<'_, '_> {
         }
         let name = &self.raster.name;
         let Some(nothing) = self.fill() else {
-            self.mend.left.push(format!(
+            self.repair.left.push(format!(
                 "{name}: {} cells hold codes without a zone, and no zone of 0 is there for them",
                 strange.len()
             ));
             return;
         };
-        let (mut mended, mut left) = (0, 0);
+        let (mut repaired, mut left) = (0, 0);
         for k in strange {
             if outside(self.raster.cell(k)) {
                 data[k] = nothing;
-                mended += 1;
+                repaired += 1;
             } else {
                 left += 1;
             }
         }
-        if mended > 0 {
-            self.mend.done.push(format!("{name}: {mended} cells outside the field held codes without a zone and hold {nothing} now, a zone of 0"));
+        if repaired > 0 {
+            self.repair.done.push(format!("{name}: {repaired} cells outside the field held codes without a zone and hold {nothing} now, a zone of 0"));
         }
         if left > 0 {
             let why = if self.bounded {
@@ -310,7 +310,7 @@ impl Look<'_, '_> {
             } else {
                 "of which nobody knows whether they lie in the field"
             };
-            self.mend.left.push(format!("{name}: {left} cells {why} hold codes without a zone; only the map's maker can say what they get"));
+            self.repair.left.push(format!("{name}: {left} cells {why} hold codes without a zone; only the map's maker can say what they get"));
         }
     }
 }

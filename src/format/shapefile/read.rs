@@ -7,8 +7,10 @@ use std::path::Path;
 
 use geo::{Contains, Coord, Point, Polygon};
 
+use super::dbf;
 use crate::finding::codes;
-use crate::format::maps::{MapError, bytes_of, dbf, stem};
+use crate::format::maps::table::settle;
+use crate::format::maps::{MapError, ReadOptions, bytes_of, stem};
 use crate::format::systems::system_of_prj;
 use crate::map::faults::fault::Fault;
 use crate::map::imported::{
@@ -58,7 +60,7 @@ pub(super) fn system_of_wkt(text: &str) -> System {
     }
 }
 
-pub(super) fn read(path: &Path) -> Result<ImportedMap, MapError> {
+pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {
     let unreadable = |reason: &str| MapError::Unreadable {
         path: path.to_owned(),
         reason: reason.to_owned(),
@@ -102,6 +104,7 @@ pub(super) fn read(path: &Path) -> Result<ImportedMap, MapError> {
         }
     }
     header(&bytes, &mut map);
+    settle(&mut map, options);
     Ok(map)
 }
 

@@ -9,15 +9,16 @@ use geo::Coord;
 use roxmltree::Node;
 
 use crate::finding::codes;
+use crate::format::maps::table::settle;
 use crate::format::maps::unpack::{unzipped, xml_text, xml_tree};
-use crate::format::maps::{MapError, bytes_of, stem};
+use crate::format::maps::{MapError, ReadOptions, bytes_of, stem};
 use crate::map::faults::fault::Fault;
 use crate::map::imported::{
     Attribute, ImportedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System,
 };
 use crate::space::crs::Crs;
 
-pub(super) fn read(path: &Path) -> Result<ImportedMap, MapError> {
+pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {
     let mut bytes = bytes_of(path)?;
     if bytes.starts_with(b"PK") {
         let files = unzipped(path, &bytes)?;
@@ -48,6 +49,7 @@ pub(super) fn read(path: &Path) -> Result<ImportedMap, MapError> {
         let patch = placemark_of(placemark, number, &mut map);
         map.patches.push(patch);
     }
+    settle(&mut map, options);
     Ok(map)
 }
 

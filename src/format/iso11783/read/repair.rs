@@ -1,4 +1,4 @@
-//! Mends task data where that is safe: nothing that is spread within the field changes; what only its maker can know is left, and told.
+//! Repairs task data where that is safe: nothing that is spread within the field changes; what only its maker can know is left, and told.
 
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -8,10 +8,12 @@ use geo::{Intersects, MultiPolygon};
 use roxmltree::Node;
 
 use crate::finding::{Code, Severity, codes};
-use crate::format::maps::task::{FOLDER, Loaded, MAIN, Set, children, chosen, id};
-use crate::format::maps::task_grid_mend::Raster;
+use crate::format::iso11783::read::repair_grid::Raster;
+use crate::format::iso11783::read::{
+    FOLDER, Loaded, MAIN, Set, children, chosen, external, id, load, read_set, repair_grid,
+};
+use crate::format::maps::MapError;
 use crate::format::maps::unpack::{xml_text, xml_tree};
-use crate::format::maps::{MapError, task, task_external, task_grid_mend};
 use crate::format::payload::Payload;
 use crate::map::faults;
 use crate::map::faults::Against;
@@ -19,14 +21,14 @@ use crate::map::faults::Against;
 /// First line of a main file.
 const DECLARATION: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>";
 
-/// A mended set, and what was done and left.
+/// A repaired set, and what was done and left.
 #[derive(Clone, Debug, Default)]
-pub struct TaskMend {
+pub struct TaskRepair {
     /// The files, below the folder `TASKDATA`.
     pub files: Vec<Payload>,
     /// What was done, a sentence each.
     pub done: Vec<String>,
-    /// What could not be mended safely, a sentence each.
+    /// What could not be repaired safely, a sentence each.
     pub left: Vec<String>,
 }
 
@@ -91,35 +93,35 @@ impl Codes {
     }
 }
 
-/// Mends a set of task data: folder, main file or zip. `field` is its ground in WGS 84, when the user names one; else the task's own boundary counts.
+/// Repairs a set of task data: folder, main file or zip. `field` is its ground in WGS 84, when the user names one; else the task's own boundary counts.
 ///
 /// # Errors
 /// [`MapError`] when the set cannot be read at all.
-pub fn mend_task(path: &Path, field: Option<&MultiPolygon<f64>>) -> Result<TaskMend, MapError> {
-    let loaded = task::load(path)?;
-    let before = task::read_set(path, &loaded)?;
+pub fn repair_task(path: &Path, field: Option<&MultiPolygon<f64>>) -> Result<TaskRepair, MapError> {
+    let loaded = load(path)?;
+    let before = read_set(path, &loaded)?;
     let field = field.or(before.boundary.as_ref());
-    let (mended, set, changed) = mended(path, &loaded, field, true)?;
+    let (repaired, set, changed) = repaired(path, &loaded, field, true)?;
     let fits = |set: &Loaded| -> Result<bool, MapError> {
         Ok(!stops(path, set, field)?
             .iter()
             .any(|(code, _)| matches!(*code, codes::GRID_ORDER | codes::FIELD_OUTSIDE)))
     };
     // A grid of a length made to fit must lie on its field: else its columns were miscounted, and what was cut or filled is not the end of it.
-    let (mut mended, set) = if !changed || fits(&set)? {
-        (mended, set)
+    let (mut repaired, set) = if !changed || fits(&set)? {
+        (repaired, set)
     } else {
-        let (mut again, set, _) = self::mended(path, &loaded, field, false)?;
+        let (mut again, set, _) = self::repaired(path, &loaded, field, false)?;
         again.left.push("the grid's bytes are left as they are: as the grid stands it does not lie on its field".to_owned());
         (again, set)
     };
-    mended.left.extend(
+    repaired.left.extend(
         stops(path, &set, field)?
             .into_iter()
             .map(|(code, text)| format!("[{code}] {text}")),
     );
-    mended.files = files(&set);
-    Ok(mended)
+    repaired.files = files(&set);
+    Ok(repaired)
 }
 
 /// Faults that keep a set from a machine.
@@ -128,7 +130,7 @@ fn stops(
     set: &Loaded,
     field: Option<&MultiPolygon<f64>>,
 ) -> Result<Vec<(Code, String)>, MapError> {
-    let map = task::read_set(path, set)?;
+    let map = read_set(path, set)?;
     let verdict = faults::check(
         &map,
         &Against {
@@ -156,27 +158,28 @@ fn files(set: &Loaded) -> Vec<Payload> {
         .collect()
 }
 
-/// The set with its mends, of grids' bytes only if told; and whether such were changed.
-fn mended(
+/// The set with its repairs, of grids' bytes only if told; and whether such were changed.
+fn repaired(
     path: &Path,
     loaded: &Loaded,
     field: Option<&MultiPolygon<f64>>,
     bytes: bool,
-) -> Result<(TaskMend, Loaded, bool), MapError> {
-    let mut mend = TaskMend::default();
+) -> Result<(TaskRepair, Loaded, bool), MapError> {
+    let mut repair = TaskRepair::default();
     let (text, marked) = xml_text(path, &loaded.main)?;
     if loaded.name != MAIN || loaded.folder != FOLDER {
-        mend.done.push(format!(
+        repair.done.push(format!(
             "{}/{} stands as {FOLDER}/{MAIN} now",
             loaded.folder, loaded.name
         ));
     }
-    let whole = task_external::whole(path, text, &loaded.set, &mut Vec::new())?;
+    let whole = external::whole(path, text, &loaded.set, &mut Vec::new())?;
     let mut set: BTreeMap<String, Vec<u8>> = loaded.set.files.clone();
     if whole != text {
-        mend.done
+        repair
+            .done
             .push("what stood in external files (XFC) stands in the main file now".to_owned());
-        set.retain(|name, _| !task_external::is_file(name));
+        set.retain(|name, _| !external::is_file(name));
     }
     for name in set
         .keys()
@@ -185,7 +188,8 @@ fn mended(
         .collect::<Vec<_>>()
     {
         set.remove(&name);
-        mend.left
+        repair
+            .left
             .push(format!("{name} is not copied: task data have no folders"));
     }
     let tree = xml_tree(path, &whole)?;
@@ -200,25 +204,25 @@ fn mended(
         {
             let outside =
                 |cell: geo::Polygon<f64>| field.is_some_and(|field| !field.intersects(&cell));
-            let mut look = task_grid_mend::Look {
+            let mut look = repair_grid::Look {
                 task,
                 grid: *grid,
                 raster,
                 codes: &codes,
                 bounded: field.is_some(),
-                mend: &mut mend,
+                repair: &mut repair,
                 edits: &mut edits,
             };
             changed = look.all(&mut set, &outside, bytes);
         }
-        fallback(root, task, &codes, &mut mend, &mut edits);
+        fallback(root, task, &codes, &mut repair, &mut edits);
     }
     let major = root
         .attribute("VersionMajor")
         .and_then(|text| text.parse::<u32>().ok())
         .unwrap_or(3);
     if major >= 4 {
-        rings(root, &whole, &mut mend, &mut edits);
+        rings(root, &whole, &mut repair, &mut edits);
     }
     let mut main = apply(&whole, edits);
     if marked || !main.trim_start().starts_with("<?xml") {
@@ -228,7 +232,8 @@ fn mended(
         } else {
             format!("{DECLARATION}\n{rest}")
         };
-        mend.done
+        repair
+            .done
             .push("the main file begins with its declaration, and nothing before it".to_owned());
     }
     let made = Loaded {
@@ -237,7 +242,7 @@ fn mended(
         folder: FOLDER.to_owned(),
         set: Set { files: set },
     };
-    Ok((mend, made, changed))
+    Ok((repair, made, changed))
 }
 
 /// Where the field ends nothing is spread: a zone of 0 is named for it when there is one.
@@ -245,7 +250,7 @@ fn fallback(
     root: Node<'_, '_>,
     task: Node<'_, '_>,
     codes: &Codes,
-    mend: &mut TaskMend,
+    repair: &mut TaskRepair,
     edits: &mut Vec<Edit>,
 ) {
     let known = task.attribute("J").is_some_and(|text| {
@@ -264,16 +269,16 @@ fn fallback(
     match codes.nothing(task).filter(|_| bounded) {
         Some(code) => {
             edits.push(set_attribute(task, "J", &code.to_string()));
-            mend.done.push(format!(
+            repair.done.push(format!(
                 "{}: outside the field (J) zone {code} counts, which spreads nothing",
                 id(task)
             ));
         }
-        None if bounded => mend.left.push(format!(
+        None if bounded => repair.left.push(format!(
             "{}: no zone of 0 is there that could count outside the field (J)",
             id(task)
         )),
-        None => mend.left.push(format!(
+        None => repair.left.push(format!(
             "{}: the field has no boundary, so nothing can count outside it (J)",
             id(task)
         )),
@@ -281,7 +286,7 @@ fn fallback(
 }
 
 /// Rings of version 4 that do not repeat their first point.
-fn rings(root: Node<'_, '_>, text: &str, mend: &mut TaskMend, edits: &mut Vec<Edit>) {
+fn rings(root: Node<'_, '_>, text: &str, repair: &mut TaskRepair, edits: &mut Vec<Edit>) {
     let mut closed = 0;
     for line in root
         .descendants()
@@ -306,7 +311,7 @@ fn rings(root: Node<'_, '_>, text: &str, mend: &mut TaskMend, edits: &mut Vec<Ed
         }
     }
     if closed > 0 {
-        mend.done.push(format!("{closed} rings closed"));
+        repair.done.push(format!("{closed} rings closed"));
     }
 }
 

@@ -1,4 +1,4 @@
-//! Files that a check leaves when asked: the layer of faults, and the mended copy.
+//! Files that a check leaves when asked: the layer of faults, and the repaired copy.
 
 use std::path::Path;
 
@@ -7,8 +7,9 @@ use jiff::Timestamp;
 
 use crate::app::check_map::write;
 use crate::app::error::AppError;
-use crate::format::iso11783;
-use crate::format::maps::{Table, TableKind, TableRow, mend_task, write_table};
+use crate::format::Format;
+use crate::format::iso11783::{Iso11783Error, archive, repair_task};
+use crate::format::maps::{Table, TableKind, TableRow, write_table};
 use crate::map::faults::fault::Fault;
 use crate::map::faults::repair::{Asked, Repair, repair};
 use crate::map::imported::{Attribute, ImportedMap, MapKind, System};
@@ -42,7 +43,7 @@ pub(super) fn write_faults(
     faults: &[Fault],
     overwrite: bool,
 ) -> Result<Files, AppError> {
-    if ending(path) != "gpkg" {
+    if ending(path) != Format::GeoPackage.ending() {
         return Err(
             AppError::refused("output.ending", "a layer of faults is a GeoPackage")
                 .with_fact("--faults", path.display().to_string())
@@ -116,22 +117,22 @@ pub(super) fn write_faults(
     Ok(files)
 }
 
-/// Whether a mended copy is to be task data again.
+/// Whether a repaired copy is to be task data again.
 fn is_task_copy(path: &Path, map: &ImportedMap) -> bool {
     matches!(map.kind, MapKind::TaskData(_)) && matches!(ending(path).as_str(), "" | "zip")
 }
 
-/// Writes a mended copy of task data: a folder, or a zip.
+/// Writes a repaired copy of task data: a folder, or a zip.
 fn write_task(
     path: &Path,
     from: &Path,
     field: Option<&MultiPolygon<f64>>,
     overwrite: bool,
 ) -> Result<(Repair, Files), AppError> {
-    let mended = mend_task(from, field)?;
+    let repaired = repair_task(from, field)?;
     let mut files = Vec::new();
     if ending(path) == "zip" {
-        let refused = |error: iso11783::Iso11783Error| {
+        let refused = |error: Iso11783Error| {
             AppError::refused("map.write", error.to_string())
                 .with_hint("give a folder instead of a .zip")
         };
@@ -139,11 +140,11 @@ fn write_task(
         let instant = Timestamp::from_second(315_532_800).unwrap_or(Timestamp::UNIX_EPOCH);
         files.push(write(
             path,
-            &iso11783::archive(&mended.files, instant).map_err(refused)?,
+            &archive(&repaired.files, instant).map_err(refused)?,
             overwrite,
         )?);
     } else {
-        for file in &mended.files {
+        for file in &repaired.files {
             let place = path.join(&file.path);
             let folder = place.parent().unwrap_or(path);
             fs_err::create_dir_all(folder).map_err(|error| {
@@ -156,15 +157,15 @@ fn write_task(
     }
     Ok((
         Repair {
-            done: mended.done,
-            left: mended.left,
+            done: repaired.done,
+            left: repaired.left,
             ..Repair::default()
         },
         files,
     ))
 }
 
-/// Writes a mended copy, and says what was done. Task data are mended from their own files, `from`, and against the field, when it is known.
+/// Writes a repaired copy, and says what was done. Task data are repaired from their own files, `from`, and against the field, when it is known.
 pub(super) fn write_repair(
     path: &Path,
     map: &ImportedMap,
@@ -176,14 +177,14 @@ pub(super) fn write_repair(
     if is_task_copy(path, map) {
         return write_task(path, from, field, overwrite);
     }
-    let kind = match ending(path).as_str() {
-        "gpkg" => TableKind::GeoPackage,
-        "geojson" | "json" => TableKind::GeoJson,
-        "shp" => TableKind::Shapefile,
+    let kind = match Format::of_ending(&ending(path)) {
+        Some(Format::GeoPackage) => TableKind::GeoPackage,
+        Some(Format::GeoJson) => TableKind::GeoJson,
+        Some(Format::Shapefile) => TableKind::Shapefile,
         _ => {
             let told = AppError::refused(
                 "output.ending",
-                "mended copies are written as GeoPackage, GeoJSON or shapefile, those of task data as a folder or zip",
+                "repaired copies are written as GeoPackage, GeoJSON or shapefile, those of task data as a folder or zip",
             );
             return Err(told
                 .with_fact("--repair", path.display().to_string())
@@ -193,8 +194,8 @@ pub(super) fn write_repair(
         }
     };
     if map.lattice.is_some() || map.patches.is_empty() {
-        return Err(AppError::refused("repair.grid", "only maps of polygons, and task data, are mended; this is a grid")
-            .with_hint("give task data a folder or a .zip; a raster has nothing to mend but its rates, which are yours to say"));
+        return Err(AppError::refused("repair.grid", "only maps of polygons, and task data, are repaired; this is a grid")
+            .with_hint("give task data a folder or a .zip; a raster has nothing to repair but its rates, which are yours to say"));
     }
     let System::Known(crs) = &map.system else {
         let told = AppError::refused(
@@ -204,7 +205,7 @@ pub(super) fn write_repair(
         return Err(told
             .with_hint("state its reference system first (a .prj file, or an export from a GIS)"));
     };
-    let mended = repair(map, asked, field);
+    let repaired = repair(map, asked, field);
     let target = if kind == TableKind::GeoPackage {
         crs.clone()
     } else {
@@ -226,7 +227,7 @@ pub(super) fn write_repair(
             .collect();
     }
     let mut rows = Vec::new();
-    for row in &mended.rows {
+    for row in &repaired.rows {
         let carried = way.geometry(&row.polygon).map_err(failed)?;
         let shape = if kind == TableKind::GeoPackage {
             Geometry::MultiPolygon(MultiPolygon::new(vec![carried]))
@@ -270,5 +271,5 @@ pub(super) fn write_repair(
         };
         files.push(write(&file, &bytes, overwrite)?);
     }
-    Ok((mended, files))
+    Ok((repaired, files))
 }

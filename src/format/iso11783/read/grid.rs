@@ -7,8 +7,8 @@
 use roxmltree::Node;
 
 use crate::finding::{Code, codes};
-use crate::format::maps::task::Set;
-use crate::format::maps::task_zones::Zones;
+use crate::format::iso11783::read::Set;
+use crate::format::iso11783::read::zones::Zones;
 use crate::map::faults::fault::Fault;
 use crate::map::imported::{ImportedMap, MapKind, Place, RateLattice, TaskForm};
 

@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use roxmltree::Node;
 
 use crate::finding::codes;
-use crate::format::maps::task::{children, id};
+use crate::format::iso11783::read::{children, id};
 use crate::map::faults::fault::Fault;
 use crate::map::imported::{ImportedMap, Meaning, Place, Quantity};
 use crate::units::RateUnit;

@@ -1,14 +1,16 @@
-//! Which columns each layer has, and how a record fills them. Names are a contract with scripts: add, never rename.
+//! Tables of a map: which named columns each has, and how a record fills them. Names are a contract with scripts: add, never rename.
 
 use std::borrow::Cow;
 
+use geo::{Area, MultiPolygon};
+
 use crate::map::prescription::{CellRecord, Prescription, StripRecord, ZoneRecord};
+use crate::map::rate_map::{RateMap, RateZone};
 use crate::units::{NRate, Yield, half_up_to_hundredth};
-use geo::Area;
 
 /// What a column holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Kind {
+pub enum Kind {
     /// Whole numbers.
     Whole,
     /// Numbers.
@@ -19,7 +21,7 @@ pub(super) enum Kind {
 
 /// One value of a row; `None` is null.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) enum Value {
+pub enum Value {
     /// A whole number.
     Whole(i64),
     /// A number.
@@ -28,25 +30,37 @@ pub(super) enum Value {
     Text(Option<Cow<'static, str>>),
 }
 
-/// A layer: name, what it is in a sentence, columns.
+/// A row: ground and its values, one a column.
+#[derive(Clone, Debug)]
+pub struct Row<'a> {
+    /// The ground.
+    pub outline: Cow<'a, MultiPolygon<f64>>,
+    /// Values in the order of the columns.
+    pub values: Vec<Value>,
+}
+
+/// A kind of table: name, what it is in a sentence, columns.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Layer {
+pub struct Table {
     /// Table name.
-    pub(super) name: &'static str,
+    pub name: &'static str,
     /// For people.
-    pub(super) description: &'static str,
+    pub description: &'static str,
     /// Whether places are found by an index. It costs two thirds of a row's time, and cells come in row and column order as it is;
     /// a layer of a few shapes is read as a whole.
-    pub(super) indexed: bool,
+    pub indexed: bool,
+    /// Whether there may be a hundred thousand rows.
+    pub is_large: bool,
     /// Names, kinds, and what they hold with the unit.
-    pub(super) columns: &'static [(&'static str, Kind, &'static str)],
+    pub columns: &'static [(&'static str, Kind, &'static str)],
 }
 
 /// Zones.
-pub(super) const ZONES: Layer = Layer {
+pub const ZONES: Table = Table {
     name: "zones",
     description: "Nitrogen zones: one rate each. Product rate as decided, before the machine's least and greatest rate",
     indexed: true,
+    is_large: false,
     columns: &[
         ("zone", Kind::Whole, "Number of the zone, from 1"),
         (
@@ -90,10 +104,11 @@ pub(super) const ZONES: Layer = Layer {
 };
 
 /// Cells.
-pub(super) const CELLS: Layer = Layer {
+pub const CELLS: Table = Table {
     name: "cells",
     description: "Machine cells: what was measured and computed for each, before zones were made",
     indexed: false,
+    is_large: true,
     columns: &[
         (
             "row",
@@ -192,10 +207,11 @@ pub(super) const CELLS: Layer = Layer {
 };
 
 /// Zones of a map that came in another format.
-pub(super) const CARRIED: Layer = Layer {
+pub const CONVERTED: Table = Table {
     name: "zones",
     description: "Zones of a map turned from another format: one rate each",
     indexed: true,
+    is_large: false,
     columns: &[
         ("zone", Kind::Whole, "Number of the zone, from 1"),
         (
@@ -218,10 +234,11 @@ pub(super) const CARRIED: Layer = Layer {
 };
 
 /// Reference strips.
-pub(super) const STRIPS: Layer = Layer {
+pub const STRIPS: Table = Table {
     name: "strips",
     description: "Reference strips as drawn, with the index of strip and comparison swaths",
     indexed: false,
+    is_large: false,
     columns: &[
         ("strip", Kind::Whole, "Number of the strip, from 1"),
         (
@@ -254,10 +271,11 @@ pub(super) const STRIPS: Layer = Layer {
 };
 
 /// The field.
-pub(super) const FIELD: Layer = Layer {
+pub const FIELD: Table = Table {
     name: "field",
     description: "The field: boundary less exclusions with their buffers",
     indexed: false,
+    is_large: false,
     columns: &[
         ("name", Kind::Text, "Name of the field"),
         (
@@ -334,5 +352,17 @@ pub(super) fn field(prescription: &Prescription) -> Vec<Value> {
         Value::Text(Some(prescription.map_id.clone().into())),
         Value::Real(Some(prescription.field.unsigned_area())),
         Value::Real(Some(prescription.total_n_kg)),
+    ]
+}
+
+pub(super) fn converted(map: &RateMap, zone: &RateZone) -> Vec<Value> {
+    let product = map.product_rate(zone);
+    vec![
+        Value::Whole(zone.zone.into()),
+        Value::Real(product),
+        Value::Text(product.map(|_| map.measure.label().into())),
+        Value::Real(map.nitrogen(zone).map(half_up_to_hundredth)),
+        // To 0.1 m².
+        Value::Real(Some(libm::round(zone.area_m2 * 10.0) / 10.0)),
     ]
 }
