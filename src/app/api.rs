@@ -20,6 +20,8 @@ pub struct Common {
     pub network: bool,
     /// What may end the run.
     pub cancel: Cancel,
+    /// Whether the process gives up the rights that the run does not need, for good: for a process that does nothing else.
+    pub confined: bool,
 }
 
 impl Default for Common {
@@ -29,6 +31,7 @@ impl Default for Common {
             memory_mib: DEFAULT_MEMORY_MIB,
             network: false,
             cancel: Cancel::new(),
+            confined: false,
         }
     }
 }

@@ -12,6 +12,7 @@ use crate::app::formats::{Failed, refused_format};
 use crate::app::job::resolve::read_map_job;
 use crate::app::open::{Canopy, Image};
 use crate::app::progress::Progress;
+use crate::app::rights::{Rights, of_season};
 use crate::app::season::{OpenedSeason, growing_season};
 use crate::app::unchanged::Unchanged;
 use crate::app::{commit, formats, image_source, memory, open, paper, points, record};
@@ -59,15 +60,25 @@ pub(crate) fn set_up(common: &Common) {
     let _ = gdal::config::set_config_option("GDAL_CACHEMAX", &cache.to_string());
 }
 
-fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Opened, AppError> {
+fn open_job(
+    job: &Path,
+    writes: Option<&Path>,
+    common: &Common,
+    progress: &dyn Progress,
+) -> Result<Opened, AppError> {
     progress.start("reading the job", 0);
     let mut findings = Vec::new();
     let mut unchanged = Unchanged::default();
     unchanged.keep([&job.to_owned()]);
     let settings = read_map_job(job)?.into_log(&mut findings);
-    set_up(common);
     let folder = job.parent().unwrap_or_else(|| Path::new("")).to_owned();
     let imagery = imagery(&settings)?;
+    let mut read = open::inputs(job, &settings, &open::named(imagery), &[]);
+    read.extend(of_season(&settings.season));
+    let mut written = vec![settings.output.folder.clone()];
+    written.extend(writes.map(Path::to_owned));
+    Rights::of(&read, &written, &folder).give_up_others(common);
+    set_up(common);
     unchanged.keep(&open::inputs(job, &settings, &open::named(imagery), &[]));
     let image = open::image(
         imagery,
@@ -401,8 +412,13 @@ impl Made {
     }
 }
 
-fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Made, AppError> {
-    let mut opened = open_job(job, common, progress)?;
+fn make(
+    job: &Path,
+    writes: Option<&Path>,
+    common: &Common,
+    progress: &dyn Progress,
+) -> Result<Made, AppError> {
+    let mut opened = open_job(job, writes, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
     let read = open::inputs(
         job,
@@ -633,7 +649,7 @@ pub fn map(job: &Path, options: &MapOptions, progress: &dyn Progress) -> Result<
     } else {
         Some(OutputFolder::claim(&folder, commit_options.clone())?.into_log(&mut before))
     };
-    let mut made = make(job, common, progress)?;
+    let mut made = make(job, Some(&folder), common, progress)?;
     let mut files = std::mem::take(&mut made.files);
     let now = if options.dry_run {
         None
@@ -663,21 +679,22 @@ pub fn map(job: &Path, options: &MapOptions, progress: &dyn Progress) -> Result<
 /// # Errors
 /// As [`map`].
 pub fn check(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Report, AppError> {
-    let made = make(job, common, progress)?;
+    let made = make(job, None, common, progress)?;
     Ok(report(&made, Vec::new()))
 }
 
-/// A figure of a job's paper, computed anew and written nowhere: the figure, the map id, what was noticed, and whether a finding stops the map.
+/// A figure of a job's paper, computed anew, for a file that the caller writes: the figure, the map id, what was noticed, and whether a finding stops the map.
 ///
 /// # Errors
 /// As [`map`].
 pub(crate) fn drawn(
     job: &Path,
     subject: Subject,
+    output: &Path,
     common: &Common,
     progress: &dyn Progress,
 ) -> Result<(Option<Drawing>, String, Vec<Finding>, bool), AppError> {
-    let made = make(job, common, progress)?;
+    let made = make(job, Some(output), common, progress)?;
     let drawing = paper::with_paper(&made.outcome, &made.paper(job), |paper| {
         Ok(paper.picture(subject))
     })?;
@@ -689,7 +706,7 @@ pub(crate) fn drawn(
 /// # Errors
 /// When an input cannot be read.
 pub fn inspect(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Report, AppError> {
-    let mut opened = open_job(job, common, progress)?;
+    let mut opened = open_job(job, None, common, progress)?;
     let mut findings = std::mem::take(&mut opened.findings);
     let looked = with_sources(&opened, common, true, progress, |sources| {
         look(&opened.settings, &opened.ground, sources, &mut findings)

@@ -27,5 +27,6 @@ pub mod progress;
 pub mod rate;
 pub mod record;
 mod refusal;
+pub mod rights;
 pub mod season;
 pub(crate) mod unchanged;

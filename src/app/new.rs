@@ -12,6 +12,7 @@ use crate::app::keys::schema;
 use crate::app::map::set_up;
 use crate::app::new_job::{FirstJob, Known, SCHEMA_FILE, bands_of, first_job};
 use crate::app::open::{refuse_network, refuse_onto};
+use crate::app::rights::Rights;
 use crate::finding::{Finding, codes};
 use crate::format::raster::RasterFacts;
 use crate::format::raster::product::into_archive;
@@ -82,13 +83,20 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
                 .with_hint("give another name with --output, or replace it with --overwrite"),
         );
     }
-    set_up(&request.common);
     let mut findings = Vec::new();
     let folder = request
         .job
         .parent()
         .filter(|folder| !folder.as_os_str().is_empty())
         .unwrap_or_else(|| Path::new("."));
+    let inputs: Vec<PathBuf> = [&request.boundary, &request.raster]
+        .into_iter()
+        .chain(&request.strips)
+        .chain(&request.weather)
+        .cloned()
+        .collect();
+    Rights::of(&inputs, &[request.job.clone()], folder).give_up_others(&request.common);
+    set_up(&request.common);
     let (raster, is_product) = described(&request.raster, folder)?;
     let boundary = read_polygons(&request.boundary, None, None)?;
     if boundary.shapes.len() > 1 {

@@ -59,8 +59,13 @@ pub fn picture(request: &PictureRequest, progress: &dyn Progress) -> Result<Repo
                 .with_hint("give another name with --output, or replace it with --overwrite"),
         );
     }
-    let (drawing, map_id, findings, stopped) =
-        drawn(&request.job, request.subject, &request.common, progress)?;
+    let (drawing, map_id, findings, stopped) = drawn(
+        &request.job,
+        request.subject,
+        &request.output,
+        &request.common,
+        progress,
+    )?;
     let Some(drawing) = drawing else {
         return Err(AppError::refused(
             "picture.nothing",

@@ -29,6 +29,7 @@ use crate::app::api;
 use crate::app::api::Common;
 use crate::app::cancel::Cancel;
 use crate::app::error::AppError;
+use crate::app::rights;
 use crate::cli::args::{Cli, Command, Global};
 use crate::cli::printer::Printer;
 use crate::cli::progress::Meter;
@@ -121,6 +122,7 @@ fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, App
         memory_mib: cli.global.memory.get(),
         network: cli.global.network,
         cancel: cancel.clone(),
+        confined: true,
     };
     let meter = Meter::new(printer.meter(cli.global.quiet));
     if cli.command.is_long() {
@@ -150,7 +152,10 @@ fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, App
         Command::Manual(args) => manual::run(&args),
     };
     meter.finish();
-    report.map(|report| Outcome::Report(Box::new(report)))
+    report.map(|mut report| {
+        report.findings.extend(rights::note());
+        Outcome::Report(Box::new(report))
+    })
 }
 
 /// Logs are for those who work on haulm: off unless asked for.

@@ -17,6 +17,7 @@ pub mod points;
 pub mod raster;
 pub(crate) mod scratch;
 pub mod shapefile;
+pub(crate) mod sidecars;
 pub(crate) mod stamp;
 pub mod style;
 pub mod systems;

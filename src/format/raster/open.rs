@@ -100,7 +100,16 @@ pub(super) fn open(path: &Path) -> Result<Dataset, RasterFileError> {
     };
     let dataset = Dataset::open_ex(path, options).map_err(|error| unreadable(error.to_string()))?;
     match complaints::take().into_iter().next() {
-        Some(reason) => Err(unreadable(format!("not all of it can be read: {reason}"))),
+        Some(reason) => {
+            return Err(unreadable(format!("not all of it can be read: {reason}")));
+        }
+        None => {}
+    }
+    // Reduced copies of a file's own choice: GDAL opens them by any driver, wherever they lie.
+    match dataset.metadata_item("OVERVIEW_FILE", "OVERVIEWS") {
+        Some(named) => Err(unreadable(format!(
+            "its metadata name a file of reduced copies, {named:?}, which is not read"
+        ))),
         None => Ok(dataset),
     }
 }

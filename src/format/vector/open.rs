@@ -8,7 +8,7 @@ use gdal::{Dataset, DatasetOptions, GdalOpenFlags};
 
 use crate::format::json_text::{JsonFault, begins_like_json, check};
 use crate::format::vector::whole::whole;
-use crate::format::{complaints, library};
+use crate::format::{complaints, library, sidecars};
 
 /// So many bytes tell what a file is.
 const HEAD: u64 = 16_384;
@@ -111,6 +111,7 @@ pub(crate) fn open(path: &Path) -> Result<(Dataset, Vec<String>), OpenFault> {
             log.display()
         )));
     }
+    sidecars::check(path).map_err(OpenFault::Unreadable)?;
     whole(path).map_err(OpenFault::Damaged)?;
     complaints::take();
     let dataset = Dataset::open_ex(
