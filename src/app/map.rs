@@ -87,6 +87,7 @@ fn open_job(
         common.network,
         &mut findings,
     )?;
+    memory::blocks(&image, threads(common), common)?;
     // Sources and sidecars are known by now, and no pixel of them is read yet.
     unchanged.keep(&image.inputs);
     check_curve(&settings, &image)?;

@@ -1,5 +1,6 @@
 //! The only place that touches files of others: one folder a format.
 
+pub(crate) mod bounds;
 pub mod carried_out;
 pub mod complaints;
 pub(crate) mod extent;

@@ -44,6 +44,13 @@ fn belongs(name: &str, other: &str) -> bool {
 
 /// Files that a reader may take for parts of a file, sorted: those whose names begin like its own.
 pub(crate) fn beside(path: &Path) -> Vec<PathBuf> {
+    let mut found = parts(path);
+    found.retain(|part| part.is_file());
+    found
+}
+
+/// All that lies beside a file by the name of a part of it, sorted.
+fn parts(path: &Path) -> Vec<PathBuf> {
     let folder = match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
@@ -63,7 +70,6 @@ pub(crate) fn beside(path: &Path) -> Vec<PathBuf> {
                 .is_some_and(|other| other != name && belongs(name, other))
         })
         .map(|entry| path.with_file_name(entry.file_name()))
-        .filter(|path| path.is_file())
         .collect();
     found.sort();
     found
@@ -90,11 +96,22 @@ pub(crate) fn is_virtual(path: &Path) -> bool {
 /// # Errors
 /// As above, with the file's name unless it is the file itself.
 pub(crate) fn check(path: &Path) -> Result<(), String> {
+    no_special_beside(path)?;
     one(path, true)?;
     for other in beside(path) {
         one(&other, false).map_err(|reason| format!("{} beside it: {reason}", other.display()))?;
     }
     Ok(())
+}
+
+/// Refuses a pipe or device by the name of a part: a reader would wait for it without end.
+fn no_special_beside(path: &Path) -> Result<(), String> {
+    let special = parts(path)
+        .into_iter()
+        .find(|part| fs_err::metadata(part).is_ok_and(|found| !found.is_file() && !found.is_dir()));
+    special.map_or(Ok(()), |part| {
+        Err(format!("{} beside it is a pipe or device", part.display()))
+    })
 }
 
 fn one(path: &Path, is_main: bool) -> Result<(), String> {
@@ -153,22 +170,6 @@ fn whole(path: &Path) -> Result<String, String> {
             .map(|byte| char::from(*byte))
             .collect(),
     })
-}
-
-/// The parsers of this part on bytes of anybody, for tests that throw bytes at them.
-#[doc(hidden)]
-pub(crate) fn check_bytes(bytes: &[u8]) {
-    let read = String::from_utf8_lossy(bytes);
-    for list in [&xml::VIRTUAL, &xml::AUXILIARY, &xml::CLASSES] {
-        let _ = xml::check(&read, list);
-    }
-    let _ = (
-        xml::schema(&read),
-        text::layer_of_markup(&read),
-        text::table(&read),
-        text::header(&read),
-        text::world(&read),
-    );
 }
 
 #[cfg(test)]

@@ -60,5 +60,6 @@ mod satellites;
 mod scenes;
 mod season;
 mod share_study;
+mod thrown;
 mod uncertainty;
 mod unsound;

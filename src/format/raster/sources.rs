@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use super::error::RasterFileError;
 use super::open::open;
+use crate::format::bounds;
 use crate::format::sidecars::{check, is_virtual};
 use crate::format::systems_text::system;
 
@@ -117,6 +118,7 @@ fn follow(
         ));
     }
     let text = fs_err::read_to_string(path).map_err(|error| unreadable(path, &error))?;
+    bounds::markup(&text).map_err(|error| unreadable(path, &error))?;
     // An XML reader that resolves what is written in entities: what GDAL will open is what is looked at.
     let document = roxmltree::Document::parse(&text).map_err(|error| unreadable(path, &error))?;
     for node in document.descendants().filter(roxmltree::Node::is_element) {

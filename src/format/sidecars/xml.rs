@@ -2,6 +2,7 @@
 
 use roxmltree::{Document, Node, ParsingOptions};
 
+use crate::format::bounds;
 use crate::format::systems_text::system;
 
 /// No honest file of the kind has more nodes: 20 000 sources of 20 elements each.
@@ -332,6 +333,7 @@ const WARP_OPTIONS: [&str; 18] = [
 
 /// A file of a kind, parsed within bounds.
 fn parsed(text: &str) -> Result<Document<'_>, String> {
+    bounds::markup(text)?;
     // Document types, and with them entities of their own, are refused by the parser.
     let options = ParsingOptions {
         nodes_limit: MOST_NODES,

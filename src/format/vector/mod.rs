@@ -3,6 +3,7 @@
 mod error;
 mod open;
 mod read;
+pub(crate) mod views;
 mod whole;
 
 pub use error::VectorError;

@@ -1,5 +1,7 @@
 //! `[application]`, `[[accept]]` and `[output]`.
 
+use std::collections::BTreeSet;
+
 use std::path::Path;
 
 use crate::finding::{Acceptance, Code, Severity, codes};
@@ -38,6 +40,7 @@ pub(crate) fn application(section: &mut Section<'_>, sensed: Option<Date>) -> Ap
 /// `[[accept]]`.
 pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
     let mut all: Vec<(String, Acceptance)> = Vec::new();
+    let mut known = BTreeSet::new();
     for mut table in root.tables("accept") {
         let code = table.text("code");
         table.require("code");
@@ -48,10 +51,7 @@ pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
         table.require("reason");
         let by = table.text("by");
         table.require("by");
-        if let Some(code) = code
-            .as_ref()
-            .filter(|code| all.iter().any(|(other, _)| other == *code))
-        {
+        if let Some(code) = code.as_ref().filter(|code| !known.insert((*code).clone())) {
             table.refuse(
                 "code",
                 Problem::Twice {
