@@ -174,7 +174,26 @@ impl NRate {
     }
 }
 
+impl NRate {
+    /// As people read it: `41.0 lb N/ac` or `46.0 kg N/ha`.
+    pub fn told(self, us: bool) -> String {
+        if us {
+            format!("{:.1} lb N/ac", self.as_lb_per_ac())
+        } else {
+            format!("{:.1} kg N/ha", self.get())
+        }
+    }
+}
+
 impl Yield {
+    /// As people read it: bushels where the crop has them, else pounds or tonnes.
+    pub fn told(self, us: bool, lb_per_bu: Option<f64>) -> String {
+        match (us, lb_per_bu) {
+            (true, Some(lb)) => format!("{:.1} bu/ac", self.as_bu_per_ac(lb)),
+            (true, None) => format!("{:.0} lb/ac", self.get() / KG_HA_PER_LB_AC),
+            (false, _) => format!("{:.2} t/ha", self.get() / 1000.0),
+        }
+    }
     /// Built from bushels per acre of a grain that weighs `lb_per_bu` pounds a bushel.
     pub const fn bu_per_ac(value: f64, lb_per_bu: f64) -> Self {
         Self(value * lb_per_bu * KG_HA_PER_LB_AC)

@@ -6,8 +6,9 @@ use std::path::Path;
 use geo::{LineString, MultiPolygon, Polygon};
 use haulm::app::job::resolve::map_job;
 use haulm::job::settings::Settings;
-use haulm::pipeline::ground::{Ground as Prepared, GroundInputs, Layer, prepare};
-use haulm::pipeline::run::{Sources, run};
+use haulm::pipeline::ground::{Ground as Prepared, GroundInputs, Layer, lay_out};
+use haulm::pipeline::looked::Sources;
+use haulm::pipeline::run::run;
 use haulm::pipeline::scan::RowIndex;
 use haulm::science::reference::Answer;
 use haulm::space::crs::Crs;
@@ -226,7 +227,6 @@ impl Opened {
             index: &AsItIs,
             index_name: "NDVI",
             bare_below: Some(0.25),
-            growing_days: DAYS,
             look_at_bands: false,
             threads: 1,
             memory: 1 << 28,
@@ -266,7 +266,8 @@ pub(crate) fn open(plan: Plan, seed: u64) -> Result<Opened, Box<dyn Error>> {
         areas: Vec::new(),
         plane: None,
     };
-    let ground = prepare(&inputs, &settings, &image.lattice, &mut Vec::new())?;
+    let sections = (&settings.field, &settings.machine);
+    let ground = lay_out(&inputs, sections, &image.lattice)?.value;
     Ok(Opened {
         settings,
         ground,
@@ -278,12 +279,7 @@ pub(crate) fn open(plan: Plan, seed: u64) -> Result<Opened, Box<dyn Error>> {
 /// Makes a ground and maps it.
 pub(crate) fn said(plan: Plan, seed: u64) -> Result<Said, Box<dyn Error>> {
     let mut opened = open(plan, seed)?;
-    let outcome = run(
-        &opened.settings,
-        &opened.ground,
-        &opened.sources(),
-        &mut Vec::new(),
-    )?;
+    let outcome = run(&opened.settings, &opened.ground, DAYS, &opened.sources())?.value;
     let reference = &outcome.reference;
     let hectares = opened.ground.area / 10_000.0;
     let uncertainty = outcome.uncertainty.as_ref().ok_or("no draws")?;

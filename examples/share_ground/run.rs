@@ -8,15 +8,17 @@ use geo::{LineString, MultiPolygon, Polygon};
 use haulm::app::job::resolve::map_job;
 use haulm::finding::Finding;
 use haulm::job::settings::{NitrogenShare, ReferenceLevel, Settings};
+use haulm::map::prescription::CellState;
 use haulm::pipeline::gain::rates_by;
-use haulm::pipeline::ground::{Ground, GroundInputs, Layer, prepare};
-use haulm::pipeline::run::{Outcome, Sources, run};
+use haulm::pipeline::ground::{Ground, GroundInputs, Layer, lay_out};
+use haulm::pipeline::looked::Sources;
+use haulm::pipeline::money::money_findings;
+use haulm::pipeline::run::{Outcome, run};
 use haulm::pipeline::scan::RowIndex;
 use haulm::science::blend::Blend;
 use haulm::space::crs::Crs;
 use haulm::space::raster::{Affine, Lattice, RasterError, RasterReader, RasterSource, Window};
 use haulm::units::NRate;
-use haulm::zones::prescription::CellState;
 
 use super::field::{Made, Plan};
 
@@ -219,22 +221,22 @@ pub(crate) fn found(plan: Plan, seed: u64, asked: Asked) -> Result<Found, Box<dy
         plane: None,
     };
     let mut findings: Vec<Finding> = Vec::new();
-    let ground = prepare(&inputs, &settings, &picture.lattice, &mut findings)?;
+    let sections = (&settings.field, &settings.machine);
+    let ground = lay_out(&inputs, sections, &picture.lattice)?.into_log(&mut findings);
     let sources = Sources {
         image: &picture,
         points: None,
         index: &Ready,
         index_name: "NDVI",
         bare_below: Some(0.25),
-        growing_days: DAYS,
         look_at_bands: false,
         threads: 1,
         memory: 1 << 28,
         progress: &|_, _| true,
     };
-    let outcome = run(&settings, &ground, &sources, &mut findings)?;
-    if let Some(money) = &outcome.money {
-        findings.extend(haulm::pipeline::money::money_findings(&settings, money));
+    let outcome = run(&settings, &ground, DAYS, &sources)?.into_log(&mut findings);
+    if let (Some(prices), Some(money)) = (&settings.prices, &outcome.money) {
+        findings.extend(money_findings(prices.nitrogen, &settings.output, money));
     }
     Ok(judged(
         &settings, &made, &ground, &outcome, &findings, &to_field,
@@ -377,10 +379,15 @@ fn judged(
             share,
             field_ratio: ratio,
         });
-        rates_by(settings, rated, blend, cells.iter().map(|cell| cell.0))
-            .into_iter()
-            .map(NRate::get)
-            .collect()
+        rates_by(
+            &settings.rate,
+            rated,
+            blend,
+            cells.iter().map(|cell| cell.0),
+        )
+        .into_iter()
+        .map(NRate::get)
+        .collect()
     };
     let earned: Ways = [1.0, 0.0, share.map_or(1.0, |found| found.share)]
         .map(|share| earns(&cells, by(share).into_iter()));

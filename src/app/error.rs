@@ -74,7 +74,7 @@ impl AppError {
         Self {
             kind,
             code,
-            headline: shortened(headline),
+            headline: shortened(in_words(headline.into())),
             facts: Vec::new(),
             hint: None,
             causes: Vec::new(),
@@ -86,7 +86,7 @@ impl AppError {
     pub fn with_fact(mut self, place: impl Into<String>, text: impl Into<String>) -> Self {
         self.facts.push(Fact {
             place: shortened(place),
-            text: shortened(text),
+            text: shortened(in_words(text.into())),
         });
         self
     }
@@ -101,7 +101,7 @@ impl AppError {
     pub fn with_causes(mut self, error: &dyn Error) -> Self {
         let mut source = error.source();
         while let Some(cause) = source {
-            self.causes.push(shortened(cause.to_string()));
+            self.causes.push(shortened(in_words(cause.to_string())));
             source = cause.source();
         }
         self
@@ -127,6 +127,52 @@ impl AppError {
     }
 }
 
+/// Texts of the system and of GDAL as people say them: a number of an error, or the name of a function, tells nobody what to do.
+fn in_words(text: String) -> String {
+    const SYSTEM: [(&str, &str); 5] = [
+        (
+            "No such file or directory",
+            "there is no such file or folder",
+        ),
+        ("Permission denied", "you may not read or write it"),
+        ("Is a directory", "it is a folder, not a file"),
+        (
+            "Not a directory",
+            "a part of its path is a file, not a folder",
+        ),
+        ("No space left on device", "the disk is full"),
+    ];
+    let mut told = text;
+    while let Some((begin, end)) = told.find(" (os error ").and_then(|begin| {
+        let end = told.get(begin..)?.find(')')? + begin + 1;
+        Some((begin, end))
+    }) {
+        told.replace_range(begin..end, "");
+        for (theirs, ours) in SYSTEM {
+            told = told.replace(theirs, ours);
+        }
+    }
+    // "GDAL method 'GDALOpenEx' returned a NULL pointer. Error msg: 'not recognized as …'"
+    if let Some((before, after)) = told.split_once(" returned a NULL pointer.") {
+        let lead = before.rfind("GDAL method").unwrap_or(before.len());
+        let reason = after
+            .trim()
+            .trim_start_matches("Error msg:")
+            .trim()
+            .trim_matches('\'');
+        let reason = if reason.is_empty() {
+            "no reason is given".to_owned()
+        } else {
+            format!("GDAL says: {reason}")
+        };
+        told = format!(
+            "{}it is no file that GDAL can open ({reason})",
+            before.get(..lead).unwrap_or_default()
+        );
+    }
+    told
+}
+
 impl fmt::Display for AppError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.headline)
@@ -134,3 +180,30 @@ impl fmt::Display for AppError {
 }
 
 impl Error for AppError {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn texts_of_system_and_gdal_are_said_in_words() {
+        for (theirs, ours) in [
+            (
+                "a.tif: No such file or directory (os error 2)",
+                "a.tif: there is no such file or folder",
+            ),
+            ("odd thing (os error 95)", "odd thing"),
+            (
+                "GDAL method 'GDALOpenEx' returned a NULL pointer. Error msg: 'x not recognized'",
+                "it is no file that GDAL can open (GDAL says: x not recognized)",
+            ),
+            (
+                "cannot be read: GDAL method 'OGR' returned a NULL pointer. Error msg: ''",
+                "cannot be read: it is no file that GDAL can open (no reason is given)",
+            ),
+            ("nothing of the kind", "nothing of the kind"),
+        ] {
+            assert_eq!(in_words(theirs.to_owned()), ours);
+        }
+    }
+}

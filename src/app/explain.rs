@@ -134,6 +134,7 @@ A **note** is worth knowing. A **caution** asks you to look before you apply. A 
 ```toml
 [[accept]]
 code = \"image.age\"
+figure = \"19 d\"
 reason = \"cold spell, no growth\"
 by = \"A. Adviser\"
 ```

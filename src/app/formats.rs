@@ -6,10 +6,10 @@ use crate::finding::{Finding, codes};
 use crate::format::iso11783::RateGrid;
 use crate::format::payload::Payload;
 use crate::format::{carried_out, geojson, geopackage, geotiff, iso11783, shapefile, style};
-use crate::job::settings::{Format, Settings};
-use crate::zones::machine::MachineRates;
-use crate::zones::plain::of_prescription;
-use crate::zones::prescription::{Prescription, ZoneRecord};
+use crate::job::settings::{Format, Output};
+use crate::map::machine::MachineRates;
+use crate::map::plain::of_prescription;
+use crate::map::prescription::{Prescription, ZoneRecord};
 use jiff::Timestamp;
 
 /// Letters of a finding.
@@ -49,7 +49,7 @@ impl Failed {
             let begin = format!("{word} cannot be written, so the machine gets no file at all: ");
             let end =
                 format!("; leave {word:?} out of output.formats if the machine can do without");
-            Finding::stop(codes::OUTPUT_MACHINE, self.told(&begin, &end))
+            Finding::stop(codes::OUTPUT_MACHINE, self.told(&begin, &end)).with_figure(word)
         } else {
             let begin = format!("{word} is not written, the other files are: ");
             Finding::caution(codes::OUTPUT_FORMAT, self.told(&begin, ""))
@@ -76,8 +76,8 @@ pub(crate) fn refused_format(error: &dyn std::error::Error) -> AppError {
 
 /// What the writers need.
 pub(crate) struct Source<'a> {
-    /// The job.
-    pub(crate) settings: &'a Settings,
+    /// `[output]`.
+    pub(crate) output: &'a Output,
     /// The map.
     pub(crate) prescription: &'a Prescription,
     /// Rates that the machine gets.
@@ -90,7 +90,7 @@ pub(crate) struct Source<'a> {
 
 /// Files of all formats but those that failed before; what fails now is added to them, and no file for the machine is left when one of them is for it.
 pub(crate) fn files_of(source: &Source<'_>, failed: &mut Vec<Failed>) -> Vec<Payload> {
-    gathered(&source.settings.output.formats, failed, |format| {
+    gathered(&source.output.formats, failed, |format| {
         written(source, format)
     })
 }
@@ -180,7 +180,7 @@ fn written(source: &Source<'_>, format: Format) -> Result<Vec<Payload>, AppError
         Format::Iso11783 => files.extend(
             iso11783::write_made(
                 prescription,
-                source.settings.output.task_data,
+                source.output.task_data,
                 rates,
                 source.grid.cloned(),
                 instant,

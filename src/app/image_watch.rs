@@ -269,6 +269,7 @@ impl Watch {
                 );
                 findings.push(if self.share(&band.full) > FEW {
                     Finding::stop(codes::IMAGE_FULL, told)
+                        .with_figure(format!("{:.1} %", 100.0 * self.share(&band.full)))
                 } else {
                     Finding::caution(codes::IMAGE_FULL, told)
                 });

@@ -1,11 +1,11 @@
 //! The lists that ship with haulm: indices, methods, crops with their yield curves, products.
 
-use crate::app::api::List;
 use crate::app::error::AppError;
+use crate::app::requests::List;
 use crate::report::model::{Block, Column, Report, Table};
-use crate::science::crop::{crops, curves};
+use crate::science::crop::{crops, curves, find_crop};
 use crate::science::index::catalogue;
-use crate::science::methods::about::METHODS;
+use crate::science::methods::about::{About, METHODS, YIELD_RESPONSE};
 use crate::science::product::{ProductEntry, ProductKind, products};
 use crate::units::{KG_PER_LB, L_PER_GAL};
 use serde_json::{Value, json};
@@ -137,7 +137,7 @@ fn methods() -> Told {
             "Symbols",
             vec![
                 "I canopy index, I_ref that of the reference strip, D growing days, a and b of the yield curve, YPmax maximum yield, g nitrogen in the grain (share of its mass), e share of applied nitrogen that reaches the grain, SI sufficiency index I / I_ref, ΔSI 1 − SI without nitrogen, V the value that is read.".to_owned(),
-                "Every method: response.method = its name; less what was applied since sensing; held to rate.minimum … rate.maximum and to what rate.season_limit leaves; rounded to rate.step; thin, bare and unseen ground by the rules of [rate]. haulm map gives one rate a cell, haulm rate one rate from hand readings, I_ref in the strip and I beside it.".to_owned(),
+                "Every method: response.method = its name; less what was applied since sensing; limited to rate.minimum … rate.maximum and to what rate.season_limit leaves; rounded to rate.step; thin, bare and unseen ground by the rules of [rate]. haulm map gives one rate a cell, haulm rate one rate from hand readings, I_ref in the strip and I beside it.".to_owned(),
             ],
         )])
         .collect();
@@ -151,6 +151,72 @@ fn methods() -> Told {
         })
         .collect::<Vec<_>>();
     ("Methods that set rates", blocks, json!({ "methods": json }))
+}
+
+/// The methods side by side for one crop: which fit it, and what each needs.
+///
+/// # Errors
+/// When the crop is not known.
+pub fn compare_methods(crop: &str) -> Result<Report, AppError> {
+    let entry = find_crop(crop).map_err(|unknown| {
+        AppError::refused("crop.unknown", unknown.to_string())
+            .with_hint("choose one of: haulm crops")
+    })?;
+    let curves: Vec<&str> = curves()
+        .iter()
+        .filter(|curve| curve.crop.eq_ignore_ascii_case(&entry.name))
+        .map(|curve| curve.name.as_str())
+        .collect();
+    let fit = |method: &About| match method.crop {
+        Some(made_for) if made_for.eq_ignore_ascii_case(&entry.name) => "made for it",
+        Some(_) => "no",
+        None if method.name == YIELD_RESPONSE && curves.is_empty() => "own curve",
+        None if method.name == YIELD_RESPONSE => "by a curve",
+        None => "own numbers",
+    };
+    let mut sorted: Vec<&About> = METHODS.iter().collect();
+    sorted.sort_by_key(|method| fit(method) == "no");
+    let rows = sorted
+        .iter()
+        .map(|method| {
+            vec![
+                method.name.to_owned(),
+                fit(method).to_owned(),
+                format!("needs {}. Holds for {}.", method.needs, method.range),
+            ]
+        })
+        .collect();
+    let table = Table {
+        columns: vec![
+            Column::left("method"),
+            Column::left(format!("for {}", entry.name)),
+            Column::left("what it needs, and the stage and sensor that it holds for"),
+        ],
+        rows,
+    };
+    let curve_text = if curves.is_empty() {
+        format!(
+            "No yield curve is shipped for {}: yield response needs one of your own, with its source.",
+            entry.name
+        )
+    } else {
+        format!("Yield curves for {}: {}.", entry.name, curves.join(", "))
+    };
+    let hints = vec![
+        curve_text,
+        "Without a curve or numbers of your own: a ramp strip gives one flat rate (haulm rate with a ramp in the job); linear ramp and class table take an adviser's rates for two or more values of the index.".to_owned(),
+        format!("First job with one of them: haulm new BOUNDARY IMAGE --crop \"{}\" --method NAME", entry.name),
+    ];
+    let json = sorted
+        .iter()
+        .map(|method| json!({ "name": method.name, "fit": fit(method), "needs": method.needs, "range": method.range, "certainty": method.certainty.label() }))
+        .collect::<Vec<_>>();
+    Ok(Report {
+        title: format!("Methods for {}", entry.name),
+        blocks: vec![Block::table("", table), Block::text("", hints)],
+        json: json!({ "crop": entry.name, "methods": json, "curves": curves }),
+        ..Report::default()
+    })
 }
 
 fn crops_and_curves() -> Told {
@@ -351,7 +417,7 @@ fn about_product(row: &ProductEntry, aliases: &str) -> String {
         .map(|caution| caution.text.as_str())
         .collect();
     format!(
-        "{aliases}{facts}Source: {}. Mind: {}.",
+        "{aliases}{facts}Source: {}. Precautions: {}.",
         row.source,
         cautions.join("; ")
     )
@@ -404,7 +470,7 @@ fn fertilisers() -> Told {
         .collect::<Vec<_>>();
     let blocks = vec![
         Block::table("", Table { columns, rows }),
-        Block::table("Sources and what to mind", Table { columns: vec![Column::left("product"), Column::left("source and cautions")], rows: about }),
+        Block::table("Sources and precautions", Table { columns: vec![Column::left("product"), Column::left("source and cautions")], rows: about }),
         Block::text("", vec!["The label of the load, or a hydrometer at working temperature, wins over every number here.".to_owned()]),
     ];
     ("Fertiliser products", blocks, json!({ "products": json }))

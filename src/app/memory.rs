@@ -1,8 +1,8 @@
 //! How much memory a run may use, and whether it will do.
 
-use crate::app::api::Common;
 use crate::app::error::AppError;
 use crate::app::open::{Canopy, Image};
+use crate::app::requests::Common;
 
 /// What a run takes whatever the field: the program, GDAL and its libraries, readers. Measured. \[MiB\]
 const BASE_MIB: u64 = 64;

@@ -4,22 +4,29 @@ use std::io;
 use std::io::Write as _;
 use std::path::{Component, Path, PathBuf};
 
-use crate::app::api::NewRequest;
+use crate::app::date_guess::date_in_name;
 use crate::app::error::AppError;
 use crate::app::image_source::described;
 use crate::app::job::resolve::map_job;
 use crate::app::keys::schema;
-use crate::app::map::set_up;
+use crate::app::new_fields::{NamedField, fields_of, slugs};
 use crate::app::new_job::{FirstJob, Known, SCHEMA_FILE, bands_of, first_job};
 use crate::app::open::{refuse_network, refuse_onto};
+use crate::app::requests::NewRequest;
 use crate::app::rights::Rights;
-use crate::finding::{Finding, codes};
+use crate::app::setup::set_up;
+use crate::finding::{Finding, by_weight, codes};
 use crate::format::raster::RasterFacts;
 use crate::format::raster::product::into_archive;
-use crate::format::vector::read_polygons;
+use crate::format::vector::{read_columns, read_lines, read_polygons};
 use crate::format::weather;
+use crate::job::amount;
 use crate::job::fault::{Fault, JobError};
 use crate::report::model::{Block, Report, Row};
+use crate::science::methods::about::{METHODS, about};
+use crate::space::crs::{Crs, CrsError, Projector};
+use crate::space::polygon::lines_widened;
+use geo::{CoordsIter as _, LineString, MultiLineString};
 use serde_json::json;
 
 /// Keys of the job and the options that fill them.
@@ -32,37 +39,228 @@ const OPTIONS: &[(&str, &str)] = &[
     ("season.weather", "--weather"),
     ("season.growing_days", "--weather and --planted"),
     ("response.maximum_yield", "--max-yield"),
+    ("response.method", "--method"),
     ("rate.maximum", "--maximum"),
-    ("machine.working_width", "--working-width"),
+    ("machine.working_width", "--width"),
     ("product.name", "--product"),
     ("field.name", "--name"),
 ];
 
-/// Writes a commented first job file; nothing that decides a rate is guessed.
+/// Writes a commented first job file, or one for each field of the boundary; nothing that decides a rate is guessed.
 ///
 /// # Errors
-/// When an input cannot be read, an option is refused, or the job file is there already.
+/// When an input cannot be read, an option is refused, or a job file is there already.
 pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
     let network = request.common.network;
-    for path in [
-        Some(&request.boundary),
-        Some(&request.raster),
-        request.strips.as_ref(),
-        request.weather.as_ref(),
-    ]
-    .into_iter()
-    .flatten()
-    {
+    for path in inputs(request) {
         refuse_network(path, network)?;
         readable(path)?;
     }
-    refuse_onto(
-        [&request.boundary, &request.raster]
-            .into_iter()
-            .chain(&request.strips)
-            .chain(&request.weather),
-        &request.job,
-    )?;
+    let named: Vec<PathBuf> = inputs(request).cloned().collect();
+    Rights::of(
+        &named,
+        std::slice::from_ref(&request.job),
+        folder_of(&request.job),
+    )
+    .give_up_others(&request.common);
+    swapped(request)?;
+    if request.all {
+        return new_jobs(request);
+    }
+    let fields = several(request)?;
+    let prepared = prepare(request, request.filter.as_deref(), None)?;
+    write(&request.job, &prepared.first.text, request.overwrite)?;
+    let mut findings = prepared.findings.clone();
+    let schema = write_schema(folder_of(&request.job), &mut findings)?;
+    let mut told = report(request, &prepared, schema, findings);
+    if !fields.is_empty() && request.filter.is_none() {
+        told.blocks.insert(0, list_of(&fields));
+        told.json["fields"] = fields
+            .iter()
+            .map(|field| json!({ "name": field.name, "where": field.filter }))
+            .collect();
+    }
+    Ok(told)
+}
+
+/// Refuses boundary and image in each other's place: what GDAL says of either would not tell it.
+fn swapped(request: &NewRequest) -> Result<(), AppError> {
+    set_up(&request.common);
+    let is_product = into_archive(&request.boundary) != request.boundary;
+    let shapes = |path: &Path| read_columns(path, None).is_ok();
+    let pixels = |path: &Path| !is_product && described(path, folder_of(&request.job)).is_ok();
+    if !shapes(&request.boundary) && shapes(&request.raster) && pixels(&request.boundary) {
+        return Err(AppError::misuse(
+            "new.swapped",
+            "boundary and image are swapped: the boundary comes first",
+        )
+        .with_fact(
+            request.boundary.display().to_string(),
+            "BOUNDARY: holds pixels, no shapes",
+        )
+        .with_fact(
+            request.raster.display().to_string(),
+            "IMAGE: holds shapes, no pixels",
+        )
+        .with_hint(format!(
+            "haulm new {} {}",
+            request.raster.display(),
+            request.boundary.display()
+        )));
+    }
+    Ok(())
+}
+
+/// Every file that the request names.
+fn inputs(request: &NewRequest) -> impl Iterator<Item = &PathBuf> {
+    [&request.boundary, &request.raster]
+        .into_iter()
+        .chain(&request.strips)
+        .chain(&request.weather)
+}
+
+/// The fields of a boundary that holds more than one feature.
+fn several(request: &NewRequest) -> Result<Vec<NamedField>, AppError> {
+    set_up(&request.common);
+    let fields = fields_of(&request.boundary, request.name_column.as_deref())?;
+    Ok(if fields.len() > 1 { fields } else { Vec::new() })
+}
+
+/// Names of the fields, and the line of the job that picks each.
+fn list_of(fields: &[NamedField]) -> Block {
+    let mut rows: Vec<Row> = fields
+        .iter()
+        .take(LISTED)
+        .map(|field| Row::new(field.name.clone(), format!("--where \"{}\"", field.filter)))
+        .collect();
+    if fields.len() > LISTED {
+        rows.push(Row::new(
+            "…",
+            format!("and {} more; --json lists all", fields.len() - LISTED),
+        ));
+    }
+    Block::rows(
+        format!(
+            "{} fields in the boundary: pick one, or --all for a job each",
+            fields.len()
+        ),
+        rows,
+    )
+}
+
+/// Fields that are listed one by one.
+const LISTED: usize = 40;
+
+fn folder_of(job: &Path) -> &Path {
+    job.parent()
+        .filter(|folder| !folder.as_os_str().is_empty())
+        .unwrap_or_else(|| Path::new("."))
+}
+
+/// One job for each field of the boundary; all of them or none.
+fn new_jobs(request: &NewRequest) -> Result<Report, AppError> {
+    let folder = &request.job;
+    if folder
+        .extension()
+        .is_some_and(|ending| ending.eq_ignore_ascii_case("toml"))
+    {
+        return Err(
+            AppError::misuse("job.folder", "--all writes a folder of jobs")
+                .with_fact("--output", folder.display().to_string())
+                .with_hint("give a folder: --output jobs"),
+        );
+    }
+    set_up(&request.common);
+    let fields = fields_of(&request.boundary, request.name_column.as_deref())?;
+    // Paths in the jobs are relative to it, so it has to be there; it goes again when nothing comes of it.
+    let made = !folder.exists();
+    fs_err::create_dir_all(folder).map_err(|error| {
+        AppError::refused("job.unwritable", "the folder of the jobs cannot be made")
+            .with_fact(folder.display().to_string(), error.to_string())
+            .with_hint("give another with --output")
+    })?;
+    let written = jobs_in(request, folder, &fields);
+    if written.is_err() && made {
+        let _ = fs_err::remove_dir(folder);
+    }
+    written
+}
+
+fn jobs_in(request: &NewRequest, folder: &Path, fields: &[NamedField]) -> Result<Report, AppError> {
+    let mut jobs = Vec::new();
+    for (field, slug) in fields.iter().zip(slugs(fields)) {
+        let one = NewRequest {
+            job: folder.join(format!("{slug}.toml")),
+            name: Some(field.name.clone()),
+            ..request.clone()
+        };
+        let prepared = prepare(&one, Some(&field.filter), Some(&slug))?;
+        jobs.push((one, prepared, field));
+    }
+    let mut findings: Vec<Finding> = Vec::new();
+    let mut files = Vec::new();
+    let mut rows = Vec::new();
+    for (one, prepared, field) in &jobs {
+        write(&one.job, &prepared.first.text, request.overwrite)?;
+        let shown = one.job.display().to_string();
+        files.push((shown.clone(), prepared.first.text.len() as u64));
+        rows.push(
+            Row::new(field.name.clone(), shown)
+                .with_note(format!("{} values open", prepared.first.open.len())),
+        );
+        for finding in &prepared.findings {
+            if !findings.contains(finding) {
+                findings.push(finding.clone());
+            }
+        }
+    }
+    files.extend(write_schema(folder, &mut findings)?);
+    by_weight(&mut findings);
+    let (_, first, _) = jobs.first().ok_or_else(|| {
+        AppError::refused("boundary.empty", "the boundary file holds no field")
+            .with_fact(request.boundary.display().to_string(), "no feature")
+            .with_hint("check the file")
+    })?;
+    let list: Vec<_> = jobs
+        .iter()
+        .map(|(one, prepared, field)| json!({ "job": one.job.display().to_string(), "name": field.name, "where": field.filter, "open": prepared.first.open, "assumed": prepared.first.assumed }))
+        .collect();
+    let open = first.first.open.join(", ");
+    Ok(Report {
+        title: format!("{} job files written in {}", jobs.len(), folder.display()),
+        blocks: vec![
+            Block::rows("Fields", rows),
+            Block::text(
+                "Next",
+                vec![if open.is_empty() {
+                    format!("haulm check {}", folder.join("FIELD.toml").display())
+                } else {
+                    format!("fill in what is marked TODO in each ({open}), then haulm check each")
+                }],
+            ),
+        ],
+        json: json!({ "jobs": list }),
+        findings,
+        files,
+        ..Report::default()
+    })
+}
+
+/// A first job and what was noticed while making it; nothing of it is written yet, drawn strips excepted.
+struct Prepared {
+    first: FirstJob,
+    raster: RasterFacts,
+    is_product: bool,
+    strips: Option<usize>,
+    findings: Vec<Finding>,
+}
+
+fn prepare(
+    request: &NewRequest,
+    filter: Option<&str>,
+    slug: Option<&str>,
+) -> Result<Prepared, AppError> {
+    refuse_onto(inputs(request), &request.job)?;
     // A job is told from a map by its ending; and whatever else is there, no leave to replace a job is meant for it.
     if !request
         .job
@@ -83,36 +281,31 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
                 .with_hint("give another name with --output, or replace it with --overwrite"),
         );
     }
-    let mut findings = Vec::new();
-    let folder = request
-        .job
-        .parent()
-        .filter(|folder| !folder.as_os_str().is_empty())
-        .unwrap_or_else(|| Path::new("."));
-    let inputs: Vec<PathBuf> = [&request.boundary, &request.raster]
-        .into_iter()
-        .chain(&request.strips)
-        .chain(&request.weather)
-        .cloned()
-        .collect();
-    Rights::of(&inputs, &[request.job.clone()], folder).give_up_others(&request.common);
+    if let Some(name) = &request.method
+        && about(name).is_none()
+    {
+        let known: Vec<&str> = METHODS.iter().map(|method| method.name).collect();
+        return Err(AppError::refused(
+            "response.method",
+            format!("--method: {name:?} is no method"),
+        )
+        .with_fact("known", known.join(", "))
+        .with_hint("compare them: haulm methods --crop CROP"));
+    }
     set_up(&request.common);
+    let mut findings = Vec::new();
+    let folder = folder_of(&request.job);
     let (raster, is_product) = described(&request.raster, folder)?;
-    let boundary = read_polygons(&request.boundary, None, None)?;
+    let boundary = read_polygons(&request.boundary, None, filter)?;
     if boundary.shapes.len() > 1 {
         findings.push(Finding::caution(
             codes::BOUNDARY_SEVERAL,
             format!(
-                "the boundary file holds {} features, and a field is one: choose it with where = \"...\" in field.boundary, or join them with merge = true",
+                "the boundary file holds {} features, and a field is one: choose it with --where \"...\", make a job each with --all, or join them with merge = true in field.boundary",
                 boundary.shapes.len()
             ),
         ));
     }
-    let strips = request
-        .strips
-        .as_ref()
-        .map(|path| read_polygons(path, None, None))
-        .transpose()?;
     if let Some(path) = &request.weather {
         let _ = weather::read(path)?.into_log(&mut findings);
         if request.planted.is_none() {
@@ -131,8 +324,29 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
             format!("the image says that it was taken on {own}, not on {given}: check --date"),
         ));
     }
-    let mut known = known(request, &raster, folder, request.date.or(own_date))?;
+    let guessed = if request.date.is_none() && own_date.is_none() {
+        request
+            .raster
+            .file_name()
+            .and_then(|name| date_in_name(&name.to_string_lossy()))
+    } else {
+        None
+    };
+    if let Some(guess) = guessed {
+        findings.push(Finding::caution(
+            codes::IMAGE_DATE_GUESSED,
+            format!("{guess} is a guess, out of the image's file name: check it, or give --date"),
+        ));
+    }
+    let mut known = known(
+        request,
+        &raster,
+        folder,
+        request.date.or(own_date).or(guessed),
+    )?;
     known.product_bands = is_product;
+    known.date_guessed = guessed.is_some();
+    known.boundary_filter = filter.map(str::to_owned);
     if let ([only], None) = (boundary.shapes.as_slice(), &request.name) {
         known.name = only.name.clone().filter(|name| !name.trim().is_empty());
     }
@@ -142,19 +356,86 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
             format!("the image has a single band ({:?}): if it holds a ready index, run again with --index \"band 1\"", band.description),
         ));
     }
+    let strips = match (&request.strips, &request.strip_width) {
+        (Some(path), Some(width)) => {
+            let name = slug.map_or_else(|| "strips".to_owned(), |slug| format!("{slug}-strips"));
+            let place = folder.join(format!("{name}.geojson"));
+            let (count, text) = widened(path, width)?;
+            // Without leave to replace, drawn strips of before stay as well.
+            write(&place, &text, request.overwrite)?;
+            known.strips = Some(relative(&place, folder)?);
+            Some(count)
+        }
+        (Some(path), None) => Some(read_polygons(path, None, None)?.shapes.len()),
+        (None, _) => None,
+    };
     let first = first_job(&known);
     check(&first, request)?;
-    write(&request.job, &first.text, request.overwrite)?;
-    let schema = write_schema(folder, &mut findings)?;
-    Ok(report(
-        request,
-        &raster,
+    by_weight(&mut findings);
+    Ok(Prepared {
+        first,
+        raster,
         is_product,
-        &first,
-        strips.map(|layer| layer.shapes.len()),
-        schema,
+        strips,
         findings,
-    ))
+    })
+}
+
+/// Strips that were drawn as lines, as polygons of a width with square ends: how many, and the text of a GeoJSON file.
+fn widened(path: &Path, width: &str) -> Result<(usize, String), AppError> {
+    let width = amount::length(width)
+        .map_err(|problem| {
+            AppError::refused(problem.code(), format!("--strip-width: {problem}"))
+                .with_hint(problem.hint("--strip-width"))
+        })?
+        .get();
+    if !(1.0..=200.0).contains(&width) {
+        return Err(AppError::refused(
+            "reference.strip_width",
+            format!("--strip-width: {width} m is no width of a strip"),
+        )
+        .with_hint("give what the spreader's pass covers, 1 m to 200 m"));
+    }
+    let layer = read_lines(path, None, None)?;
+    let failed = |error: CrsError| {
+        AppError::refused("plane.transformation", "the strips cannot be reprojected")
+            .with_fact(path.display().to_string(), error.to_string())
+            .with_hint("check their reference system")
+    };
+    let to_lonlat = Projector::new(&layer.crs, &Crs::wgs84()).map_err(failed)?;
+    let mut features = Vec::new();
+    for (k, shape) in layer.shapes.iter().enumerate() {
+        let lines = MultiLineString::new(shape.geometry.clone());
+        let lines = to_lonlat.geometry(&lines).map_err(failed)?;
+        let Some(start) = lines.coords_iter().next() else {
+            continue;
+        };
+        let plane = Crs::utm(start.x, start.y);
+        let there = Projector::new(&Crs::wgs84(), &plane).map_err(failed)?;
+        let back = Projector::new(&plane, &Crs::wgs84()).map_err(failed)?;
+        let strip = lines_widened(&there.geometry(&lines).map_err(failed)?, width / 2.0);
+        let strip = back.geometry(&strip).map_err(failed)?;
+        let ring = |ring: &LineString<f64>| -> Vec<[f64; 2]> {
+            ring.coords().map(|at| [at.x, at.y]).collect()
+        };
+        let polygons: Vec<Vec<_>> = strip
+            .iter()
+            .map(|polygon| {
+                std::iter::once(polygon.exterior())
+                    .chain(polygon.interiors())
+                    .map(ring)
+                    .collect()
+            })
+            .collect();
+        features.push(json!({
+            "type": "Feature",
+            "properties": { "strip": k + 1, "name": shape.name },
+            "geometry": { "type": "MultiPolygon", "coordinates": polygons },
+        }));
+    }
+    let count = features.len();
+    let text = json!({ "type": "FeatureCollection", "features": features });
+    Ok((count, format!("{text:#}\n")))
 }
 
 fn readable(path: &Path) -> Result<(), AppError> {
@@ -181,13 +462,11 @@ fn known(
     Ok(Known {
         boundary: place(&request.boundary)?,
         raster: place(&request.raster)?,
-        descriptions: raster
-            .bands
-            .iter()
-            .map(|band| {
-                Some(band.description.clone()).filter(|text| !text.is_empty() && !band.alpha)
-            })
-            .collect(),
+        descriptions: descriptions(raster),
+        by_colour: is_by_colour(raster),
+        boundary_filter: None,
+        method: request.method.clone(),
+        date_guessed: false,
         strips: request.strips.as_deref().map(place).transpose()?,
         name: request.name.clone(),
         index: request.index.clone(),
@@ -202,18 +481,39 @@ fn known(
         maximum: request.maximum.clone(),
         working_width: request.working_width.clone(),
         product_bands: false,
-        us_units: [&request.max_yield, &request.maximum, &request.working_width]
+        us_units: request.common.us_units.unwrap_or_else(|| {
+            [
+                &request.max_yield,
+                &request.maximum,
+                &request.working_width,
+                &request.strip_width,
+            ]
             .into_iter()
             .flatten()
-            .any(|text| is_us(text)),
+            .any(|text| amount::is_us(text))
+        }),
     })
 }
 
-/// Whether an amount is written in US units.
-fn is_us(text: &str) -> bool {
-    text.to_lowercase()
-        .split(|c: char| !c.is_alphabetic())
-        .any(|word| matches!(word, "ac" | "acre" | "acres" | "ft" | "feet" | "lb" | "bu"))
+/// Whether no band has a description, so that the file's colour interpretation says what is red, green and blue.
+fn is_by_colour(raster: &RasterFacts) -> bool {
+    raster.bands.iter().any(|band| band.colour.is_some())
+        && raster.bands.iter().all(|band| band.description.is_empty())
+}
+
+/// What the file says of each band: its description, or the colour that it shows; nothing of an alpha band.
+fn descriptions(raster: &RasterFacts) -> Vec<Option<String>> {
+    let by_colour = is_by_colour(raster);
+    let bands = raster.bands.iter();
+    bands
+        .map(|band| {
+            let text = match band.colour.filter(|_| by_colour) {
+                Some(colour) => colour.to_owned(),
+                None => band.description.clone(),
+            };
+            Some(text).filter(|text| !text.is_empty() && !band.alpha)
+        })
+        .collect()
 }
 
 /// A path as it stands in a job file of `folder`: relative where both lie on one root, with forward slashes.
@@ -362,19 +662,19 @@ fn write(job: &Path, text: &str, overwrite: bool) -> Result<(), AppError> {
 
 fn report(
     request: &NewRequest,
-    raster: &RasterFacts,
-    is_product: bool,
-    first: &FirstJob,
-    strips: Option<usize>,
+    prepared: &Prepared,
     schema: Option<(String, u64)>,
     findings: Vec<Finding>,
 ) -> Report {
-    let descriptions: Vec<Option<String>> = raster
-        .bands
-        .iter()
-        .map(|band| Some(band.description.clone()).filter(|text| !text.is_empty()))
-        .collect();
-    let named = bands_of(&descriptions).unwrap_or_default();
+    let Prepared {
+        first,
+        raster,
+        is_product,
+        strips,
+        ..
+    } = prepared;
+    let is_product = *is_product;
+    let named = bands_of(&descriptions(raster)).unwrap_or_default();
     let bands: Vec<String> = named
         .iter()
         .map(|(name, number)| {
@@ -406,7 +706,11 @@ fn report(
         .with_note(if is_product {
             "by the product's own names"
         } else {
-            "as the file describes them; none is guessed"
+            if is_by_colour(raster) {
+                "by the file's colour interpretation: check them"
+            } else {
+                "as the file describes them; none is guessed"
+            }
         }),
     ];
     if let (Some(path), Some(count)) = (&request.strips, strips) {
@@ -427,7 +731,7 @@ fn report(
         let rows = first
             .open
             .iter()
-            .map(|key| Row::new(*key, "TODO").with_note(option(key)))
+            .map(|key| Row::new(key.clone(), "TODO").with_note(option(key)))
             .collect();
         blocks.push(Block::rows(
             "Still to be filled in; the comment beside each says what and why",
@@ -438,7 +742,7 @@ fn report(
         let rows = first
             .assumed
             .iter()
-            .map(|key| Row::new(*key, "ASSUMED").with_note(option(key)))
+            .map(|key| Row::new(key.clone(), "ASSUMED").with_note(option(key)))
             .collect();
         blocks.push(Block::rows("Assumed on the safe side, to be checked", rows));
     }
@@ -448,9 +752,17 @@ fn report(
     } else {
         format!("fill in the values marked TODO, then: haulm check {shown}")
     };
-    blocks.push(Block::text("Next", vec![next]));
+    let mut next = vec![next];
+    if first.open.iter().any(|key| key == "response.yield_curve") {
+        let crop = request.crop.as_deref().unwrap_or("CROP");
+        next.push(format!(
+            "without a curve of your own, compare the methods: haulm methods --crop \"{crop}\"; then haulm new again with --method"
+        ));
+    }
+    blocks.push(Block::text("Next", next));
     Report {
         title: format!("First job file written: {shown}"),
+        brief: None,
         blocks,
         json: json!({ "job": shown, "open": first.open, "assumed": first.assumed, "bands": named.iter().map(|(name, number)| json!({ "name": name, "band": number })).collect::<Vec<_>>() }),
         findings,

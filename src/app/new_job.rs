@@ -8,8 +8,10 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 use crate::app::job::resolve::known_curves;
-use crate::job::keys::row;
+use crate::app::new_fields::slug;
+use crate::job::keys::{Key, Need, TABLES, row};
 use crate::science::index::{Index, canonical_band_name};
+use crate::science::methods::about::{METHODS, YIELD_RESPONSE};
 use jiff::civil::Date;
 
 /// The JSON Schema that stands beside a first job, where editors look for it.
@@ -53,6 +55,14 @@ pub struct Known {
     pub maximum: Option<String>,
     /// Working width.
     pub working_width: Option<String>,
+    /// Filter that picks the field out of the boundary file.
+    pub boundary_filter: Option<String>,
+    /// Method; the yield response when not given.
+    pub method: Option<String>,
+    /// Whether the image's day was guessed from its file name.
+    pub date_guessed: bool,
+    /// Whether bands are named by the file's colour interpretation, not by descriptions.
+    pub by_colour: bool,
     /// Whether assumed amounts are written in US units.
     pub us_units: bool,
     /// Whether the image is a satellite product, whose bands have names and no numbers.
@@ -65,9 +75,9 @@ pub struct FirstJob {
     /// Its text.
     pub text: String,
     /// Keys left open, in file order: three at most, unless the image names neither its date nor its bands, or no strips are given.
-    pub open: Vec<&'static str>,
+    pub open: Vec<String>,
     /// Keys whose values were assumed, on the safe side.
-    pub assumed: Vec<&'static str>,
+    pub assumed: Vec<String>,
 }
 
 /// Band names that say their colour. Sensors' own band numbers are not among them: number 5 is red edge on one and near infrared on another.
@@ -112,6 +122,32 @@ fn bands_needed(index: &str) -> Vec<String> {
         .map_or_else(Vec::new, |index| index.bands().to_vec())
 }
 
+/// The method by its name, as it stands in jobs; the yield response when none, or none that is known, is given.
+fn method_of(known: &Known) -> &'static str {
+    let wanted = known.method.as_deref().unwrap_or(YIELD_RESPONSE);
+    METHODS
+        .iter()
+        .map(|method| method.name)
+        .find(|name| name.eq_ignore_ascii_case(wanted.trim()))
+        .unwrap_or(YIELD_RESPONSE)
+}
+
+/// Keys of `[response]` that a method cannot do without. Its index is the image's, and is no question.
+fn required_of(method: &'static str) -> impl Iterator<Item = &'static Key> {
+    let keys = TABLES
+        .iter()
+        .filter(|table| table.name == "response")
+        .flat_map(|table| table.keys);
+    keys.filter(move |key| {
+        let needed = match key.need {
+            Need::Always => true,
+            Need::When(words) => words.starts_with("unless"),
+            Need::Never | Need::Map => false,
+        };
+        needed && !key.of.is_empty() && key.belongs_to(method) && key.name != "index"
+    })
+}
+
 /// Writes the first job file.
 pub fn first_job(known: &Known) -> FirstJob {
     let needed = bands_needed(known.index.as_deref().unwrap_or("NDVI"));
@@ -122,7 +158,9 @@ pub fn first_job(known: &Known) -> FirstJob {
     });
     let season_known =
         known.growing_days.is_some() || (known.weather.is_some() && known.planted.is_some());
-    let mut open = Vec::new();
+    let method = method_of(known);
+    let by_yield = method == YIELD_RESPONSE;
+    let mut open: Vec<String> = Vec::new();
     for (is_open, key) in [
         (known.image_date.is_none(), "imagery.date"),
         (
@@ -130,15 +168,26 @@ pub fn first_job(known: &Known) -> FirstJob {
             "imagery.bands",
         ),
         (known.strips.is_none(), "reference.strips"),
-        (!season_known, "season.growing_days"),
-        (known.maximum_yield.is_none(), "response.maximum_yield"),
-        (known.curve.is_none(), "response.yield_curve"),
+        (by_yield && !season_known, "season.growing_days"),
+        (
+            by_yield && known.maximum_yield.is_none(),
+            "response.maximum_yield",
+        ),
+        (by_yield && known.curve.is_none(), "response.yield_curve"),
     ] {
         if is_open {
-            open.push(key);
+            open.push(key.to_owned());
         }
     }
-    let mut assumed = Vec::new();
+    open.extend(
+        required_of(method)
+            .filter(|_| !by_yield)
+            .map(|key| format!("response.{}", key.name)),
+    );
+    let mut assumed: Vec<String> = Vec::new();
+    if known.date_guessed {
+        assumed.push("imagery.date".to_owned());
+    }
     for (unknown, key) in [
         (known.maximum.is_none(), "rate.maximum"),
         (known.working_width.is_none(), "machine.working_width"),
@@ -149,7 +198,7 @@ pub fn first_job(known: &Known) -> FirstJob {
             } else {
                 &mut assumed
             }
-            .push(key);
+            .push(key.to_owned());
         }
     }
     let page = Page {
@@ -158,6 +207,7 @@ pub fn first_job(known: &Known) -> FirstJob {
         bands,
         open: &open,
         assumed: &assumed,
+        method,
     };
     FirstJob {
         text: page.text(),
@@ -170,11 +220,16 @@ struct Page<'a> {
     known: &'a Known,
     needed: Vec<String>,
     bands: Option<Vec<(&'static str, usize)>>,
-    open: &'a [&'static str],
-    assumed: &'a [&'static str],
+    open: &'a [String],
+    assumed: &'a [String],
+    method: &'static str,
 }
 
 impl Page<'_> {
+    fn assumes(&self, key: &str) -> bool {
+        self.assumed.iter().any(|assumed| assumed == key)
+    }
+
     fn text(&self) -> String {
         let known = self.known;
         let mut page = format!(
@@ -211,7 +266,14 @@ impl Page<'_> {
             page,
             "\n[field]\nname     = {}\nboundary = {}",
             quoted(&name),
-            quoted(&known.boundary)
+            match &known.boundary_filter {
+                Some(filter) => format!(
+                    "{{ path = {}, where = {} }}",
+                    quoted(&known.boundary),
+                    quoted(filter)
+                ),
+                None => quoted(&known.boundary),
+            }
         );
         page.push_str("# Ground that must get nothing, as often as needed:\n# [[field.exclude]]\n# path   = \"wet_corner.geojson\"\n# buffer = \"10 m\"\n");
         page.push_str("# reason = \"open water\"\n");
@@ -221,7 +283,14 @@ impl Page<'_> {
         self.response(&mut page);
         self.rate(&mut page);
         self.machine(&mut page);
-        page.push_str("\n[output]\nfolder = \"out\"\n");
+        let day = known
+            .image_date
+            .map_or_else(String::new, |date| format!("-{date}"));
+        let _ = writeln!(
+            page,
+            "\n[output]\nfolder = {}     # field and day of the image: maps of other days stay beside it",
+            quoted(&format!("{}{day}", slug(&name)))
+        );
         page
     }
 
@@ -231,11 +300,22 @@ impl Page<'_> {
             Some(date) => {
                 let _ = writeln!(
                     page,
-                    "date  = {date}                   # {}; check it",
+                    "date  = {date}                   # {}{}; check it",
+                    if self.known.date_guessed {
+                        "ASSUMED: a guess, out of the file's name. "
+                    } else {
+                        ""
+                    },
                     about("imagery", "date")
                 );
             }
-            None => todo(page, "imagery", "date", ": the file does not say it"),
+            None => todo(
+                page,
+                "imagery",
+                "date",
+                ": the file does not say it",
+                self.known.us_units,
+            ),
         }
         let index = self.known.index.as_deref().unwrap_or("NDVI");
         let _ = writeln!(
@@ -253,8 +333,13 @@ impl Page<'_> {
                 .collect();
             let _ = writeln!(
                 page,
-                "bands = {{ {} }}     # as the file itself describes them",
-                each.join(", ")
+                "bands = {{ {} }}     # {}",
+                each.join(", "),
+                if self.known.by_colour {
+                    "by the file's colour interpretation: check it"
+                } else {
+                    "as the file itself describes them"
+                }
             );
             return;
         }
@@ -300,7 +385,7 @@ impl Page<'_> {
             .collect();
         let _ = writeln!(
             page,
-            "bands = {{ {} }}  # TODO which band is which, in numbers from 1: the sensor's papers say them",
+            "bands = {{ {} }}  # TODO which band is which, in numbers from 1: see the camera's manual",
             each.join(", ")
         );
     }
@@ -321,6 +406,7 @@ impl Page<'_> {
                 "reference",
                 "strips",
                 ": the map compares every patch with them",
+                self.known.us_units,
             ),
         }
     }
@@ -353,12 +439,14 @@ impl Page<'_> {
                     about("season", "weather")
                 );
             }
+            _ if self.method != YIELD_RESPONSE => {}
             _ => {
                 todo(
                     page,
                     "season",
                     "growing_days",
                     ": the yield potential depends on them",
+                    self.known.us_units,
                 );
                 page.push_str("# planted = 2025-10-01               # or, instead of growing_days, planting date and\n");
                 let _ = writeln!(
@@ -372,6 +460,25 @@ impl Page<'_> {
 
     fn response(&self, page: &mut String) {
         page.push_str("\n[response]\n");
+        if self.method != YIELD_RESPONSE {
+            let _ = writeln!(page, "method = {}", quoted(self.method));
+            for key in required_of(self.method) {
+                let more = match key.need {
+                    Need::When(words) => format!(", {words}"),
+                    _ => String::new(),
+                };
+                todo(page, "response", key.name, &more, self.known.us_units);
+            }
+            if row("response", "index", Some(self.method)).is_some_and(|row| !row.of.is_empty()) {
+                let index = self.known.index.as_deref().unwrap_or("NDVI");
+                let _ = writeln!(
+                    page,
+                    "index = {}     # the numbers above must hold for it",
+                    quoted(index)
+                );
+            }
+            return;
+        }
         match &self.known.maximum_yield {
             Some(amount) => {
                 let _ = writeln!(
@@ -381,7 +488,13 @@ impl Page<'_> {
                     about("response", "maximum_yield")
                 );
             }
-            None => todo(page, "response", "maximum_yield", " or \"100 bu/ac\""),
+            None => todo(
+                page,
+                "response",
+                "maximum_yield",
+                " or \"100 bu/ac\"",
+                self.known.us_units,
+            ),
         }
         if let Some(curve) = &self.known.curve {
             let _ = writeln!(page, "yield_curve   = {}", quoted(curve));
@@ -401,7 +514,12 @@ impl Page<'_> {
     }
 
     fn rate(&self, page: &mut String) {
-        page.push_str("\n[rate]\nminimum = \"0 kg N/ha\"\n");
+        let unit = if self.known.us_units {
+            "lb N/ac"
+        } else {
+            "kg N/ha"
+        };
+        let _ = writeln!(page, "\n[rate]\nminimum = \"0 {unit}\"");
         match &self.known.maximum {
             Some(amount) => {
                 let _ = writeln!(
@@ -411,7 +529,7 @@ impl Page<'_> {
                     about("rate", "maximum")
                 );
             }
-            None if self.assumed.contains(&"rate.maximum") => {
+            None if self.assumes("rate.maximum") => {
                 let amount = if self.known.us_units {
                     "50 lb N/ac"
                 } else {
@@ -422,13 +540,17 @@ impl Page<'_> {
                     "maximum = \"{amount}\"            # ASSUMED, and low on purpose: set what law, label and adviser allow"
                 );
             }
-            None => todo(page, "rate", "maximum", " or \"120 lb N/ac\""),
+            None => todo(
+                page,
+                "rate",
+                "maximum",
+                " or \"120 lb N/ac\"",
+                self.known.us_units,
+            ),
         }
         let _ = writeln!(
             page,
-            "step    = {}\n# usual = {}                # {}",
-            value("rate", "step"),
-            value("rate", "usual"),
+            "step    = \"5 {unit}\"\n# usual = \"60 {unit}\"                # {}",
             about("rate", "usual")
         );
         match &self.known.product {
@@ -445,7 +567,7 @@ impl Page<'_> {
             Some(amount) => {
                 let _ = writeln!(page, "working_width = {}", quoted(amount));
             }
-            None if self.assumed.contains(&"machine.working_width") => {
+            None if self.assumes("machine.working_width") => {
                 let amount = if self.known.us_units { "80 ft" } else { "24 m" };
                 let _ = writeln!(
                     page,
@@ -453,7 +575,13 @@ impl Page<'_> {
                     about("machine", "working_width")
                 );
             }
-            None => todo(page, "machine", "working_width", " or \"80 ft\""),
+            None => todo(
+                page,
+                "machine",
+                "working_width",
+                " or \"80 ft\"",
+                self.known.us_units,
+            ),
         }
         let _ = writeln!(
             page,
@@ -474,12 +602,17 @@ fn value(section: &str, key: &str) -> &'static str {
 }
 
 /// A value left open, with what it is, an example, and `more`.
-fn todo(page: &mut String, section: &str, key: &str, more: &str) {
+fn todo(page: &mut String, section: &str, key: &str, more: &str, us: bool) {
+    // An example in the reader's own units: the US one that follows with "or", or the same number of lb N/ac.
+    let (example, more) = match more.strip_prefix(" or ").filter(|_| us) {
+        Some(example) => (example.to_owned(), ""),
+        None if us => (value(section, key).replace("kg N/ha", "lb N/ac"), more),
+        None => (value(section, key).to_owned(), more),
+    };
     let _ = writeln!(
         page,
-        "{key} = \"TODO\"  # TODO {}, such as {}{more}",
+        "{key} = \"TODO\"  # TODO {}, such as {example}{more}",
         about(section, key),
-        value(section, key)
     );
 }
 

@@ -89,6 +89,9 @@ impl Canopy {
     }
 }
 
+/// Band name, file, band number, scale and offset of a band that the index uses.
+pub type UsedBand = (String, PathBuf, usize, f64, f64);
+
 /// An opened image, or the readings in its place.
 #[derive(Debug)]
 pub struct Image {
@@ -99,11 +102,35 @@ pub struct Image {
     /// The index.
     pub index: Rows,
     /// Band name, file, band number, scale and offset of each slot.
-    pub slots: Vec<(String, PathBuf, usize, f64, f64)>,
+    pub slots: Vec<UsedBand>,
     /// The bare limit in force.
     pub bare_below: Option<f64>,
     /// Files on disk that were opened for it, masks and metadata among them.
     pub inputs: Vec<PathBuf>,
+}
+
+/// What is kept of an image once its pixels are read.
+#[derive(Clone, Debug)]
+pub struct ImageFacts {
+    /// Its files.
+    pub files: Vec<RasterFacts>,
+    /// The index.
+    pub index: Index,
+    /// Band name, file, band number, scale and offset of each slot.
+    pub slots: Vec<UsedBand>,
+    /// The bare limit in force.
+    pub bare_below: Option<f64>,
+}
+
+impl From<Image> for ImageFacts {
+    fn from(image: Image) -> Self {
+        Self {
+            files: image.files,
+            index: image.index.0,
+            slots: image.slots,
+            bare_below: image.bare_below,
+        }
+    }
 }
 
 /// Refuses what is neither file nor folder: a pipe or a device is waited for, or read, without end.
@@ -386,7 +413,7 @@ pub fn image(
             findings.push(Finding::stop(
                 codes::IMAGE_DATE,
                 format!("{} says it was taken on {day}, but the job says {}: give the image's own date, or the right image", file.path.display(), imagery.date),
-            ));
+            ).with_figure(day.to_string()));
         }
     }
     let stack = RasterStack::new(slots, mask)?;
@@ -451,6 +478,7 @@ fn another_band(imagery: &Imagery, file: &RasterFacts, name: &str, band: usize) 
             codes::IMAGE_BAND_NAME,
             format!("the job takes band {band} of {} for {name}, but the file calls it {own}: correct imagery.bands, or take it out, since the file names its bands", file.path.display()),
         )
+        .with_figure(own)
     })
 }
 

@@ -4,8 +4,8 @@ use geo::BoundingRect;
 
 use crate::app::error::AppError;
 use crate::app::open::{Canopy, Image};
+use crate::pipeline::error::StepError;
 use crate::pipeline::ground::Ground;
-use crate::pipeline::run::RunError;
 use crate::pipeline::scan::{RowIndex, ScanError};
 use crate::report::draw::raster::IndexOverview;
 use crate::space::coverage::{Scratch, cover};
@@ -40,7 +40,7 @@ pub(crate) fn index_overview(
     );
     let corner = (bounds.min().x, bounds.max().y);
     // The four corners are carried into the image; between them a straight line is off by far less than a sample.
-    let way = Projector::new(&ground.plane.crs, &lattice.crs).map_err(RunError::from)?;
+    let way = Projector::new(&ground.plane.crs, &lattice.crs).map_err(StepError::from)?;
     let mut corners = [(0.0, 0.0); 4];
     for (k, place) in corners.iter_mut().enumerate() {
         let (x, y) = way
@@ -48,7 +48,7 @@ pub(crate) fn index_overview(
                 corner.0 + (k % 2) as f64 * cols as f64 * step,
                 corner.1 - (k / 2) as f64 * rows as f64 * step,
             )
-            .map_err(RunError::from)?;
+            .map_err(StepError::from)?;
         *place = lattice.affine.to_pixel(x, y);
     }
     let place = |across: f64, down: f64| {
@@ -85,7 +85,7 @@ pub(crate) fn index_overview(
     }
     let overview = stack
         .overview(window, 2 * MOST as i64)
-        .map_err(|error| RunError::from(ScanError::from(error)))?;
+        .map_err(|error| StepError::from(ScanError::from(error)))?;
     let slots = stack.slots();
     let mut bands = vec![vec![f64::NAN; cols]; slots];
     let mut one = vec![f64::NAN; slots];

@@ -4,16 +4,21 @@ use std::path::Path;
 
 use crate::app::error::AppError;
 use crate::app::job::weather::daily_record;
-use crate::app::open::Image;
-use crate::app::overview::index_overview;
+use crate::app::open;
 use crate::finding::Finding;
 use crate::format::payload::Payload;
 use crate::format::{gpx, weather};
 use crate::job::settings::{Season, Settings};
+use crate::map::check_points::CheckPoint;
+use crate::map::file_totals::FileTotal;
+use crate::map::machine::MachineRates;
+use crate::map::scouting::scout_points;
 use crate::pipeline::curve::mean_yield_at_flat_rates;
+use crate::pipeline::error::StepError;
 use crate::pipeline::ground::Ground;
-use crate::pipeline::run::{Outcome, RunError};
+use crate::pipeline::run::Outcome;
 use crate::pipeline::season::GrowingSeason;
+use crate::report::draw::raster::IndexOverview;
 use crate::report::html::html;
 use crate::report::paper::{
     ImageFacts, Paper, WeatherMonth, WeatherMonths, card_document, scout_name, scout_words,
@@ -23,10 +28,6 @@ use crate::report::text::Text;
 use crate::science::growing_days::{Day, MissingDays, SeasonSpan, count_growing_days};
 use crate::science::index::find_entry;
 use crate::science::product::find_product;
-use crate::zones::check_points::CheckPoint;
-use crate::zones::file_totals::FileTotal;
-use crate::zones::machine::MachineRates;
-use crate::zones::scouting::scout_points;
 use jiff::{Timestamp, ToSpan as _};
 use serde_json::{Map, Value};
 
@@ -39,11 +40,13 @@ pub(crate) struct Context<'a> {
     /// The ground.
     pub(crate) ground: &'a Ground,
     /// The image.
-    pub(crate) image: &'a Image,
+    pub(crate) image: &'a open::ImageFacts,
+    /// The index as it was taken.
+    pub(crate) overview: Option<&'a IndexOverview>,
     /// Growing days and how they were counted.
     pub(crate) season: &'a GrowingSeason,
-    /// The weather record that they were counted from.
-    pub(crate) weather: Option<&'a Path>,
+    /// The weather record by month, when growing days come from one.
+    pub(crate) weather: Option<&'a WeatherMonths>,
     /// What was noticed.
     pub(crate) findings: &'a [Finding],
     /// The record without outputs and time.
@@ -63,7 +66,7 @@ pub(crate) struct Context<'a> {
 /// Calls `work` with everything that the paper is made of.
 ///
 /// # Errors
-/// When the image cannot be read again, or the plane not be carried into longitude and latitude.
+/// When the plane cannot be carried into longitude and latitude.
 pub(crate) fn with_paper<T>(
     outcome: &Outcome,
     context: &Context<'_>,
@@ -72,11 +75,9 @@ pub(crate) fn with_paper<T>(
     let text = Text::english();
     let prescription = &outcome.prescription;
     let settings = context.settings;
-    let overview = index_overview(context.image, context.ground)?;
-    let scouts = scout_points(prescription).map_err(RunError::from)?;
-    let weather = weather_months(&settings.season, context)?;
+    let scouts = scout_points(prescription).map_err(StepError::from)?;
     let image = image_facts(context);
-    let response = mean_yield_at_flat_rates(settings, &outcome.rated);
+    let response = mean_yield_at_flat_rates(&settings.response, &settings.rate, &outcome.rated);
     let product_cautions: Vec<String> = settings
         .product_facts
         .shipped
@@ -107,10 +108,10 @@ pub(crate) fn with_paper<T>(
         points: context.points,
         file_totals: context.file_totals,
         scouts: &scouts,
-        overview: overview.as_ref(),
+        overview: context.overview,
         image: &image,
         season: context.season,
-        weather: weather.as_ref(),
+        weather: context.weather,
         response: &response,
         product_cautions: &product_cautions,
         command: &command,
@@ -170,7 +171,7 @@ fn fault(error: &PdfError) -> AppError {
 }
 
 fn image_facts(context: &Context<'_>) -> ImageFacts {
-    let index = &context.image.index.0;
+    let index = &context.image.index;
     let bands = context
         .core
         .get("image")
@@ -198,11 +199,15 @@ fn image_facts(context: &Context<'_>) -> ImageFacts {
 
 /// The weather record between planting and sensing, by month; each month is counted as the run counts the season. `None` where days came from several stations:
 /// the record alone would then add up to another number.
-fn weather_months(
+///
+/// # Errors
+/// When the record cannot be read again.
+pub(crate) fn weather_months(
     season: &Season,
-    context: &Context<'_>,
+    grown: &GrowingSeason,
+    record: Option<&Path>,
 ) -> Result<Option<WeatherMonths>, AppError> {
-    let (Some(counted), Some(path)) = (&context.season.counted, context.weather) else {
+    let (Some(counted), Some(path)) = (&grown.counted, record) else {
         return Ok(None);
     };
     if !counted.count.filled.is_empty() {

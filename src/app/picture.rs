@@ -3,10 +3,10 @@
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
-use crate::app::api::Common;
 use crate::app::error::AppError;
 use crate::app::map::drawn;
 use crate::app::progress::Progress;
+use crate::app::requests::Common;
 use crate::report::draw::drawing::Drawing;
 use crate::report::draw::png::picture as png_of;
 use crate::report::draw::svg::svg;
@@ -59,13 +59,8 @@ pub fn picture(request: &PictureRequest, progress: &dyn Progress) -> Result<Repo
                 .with_hint("give another name with --output, or replace it with --overwrite"),
         );
     }
-    let (drawing, map_id, findings, stopped) = drawn(
-        &request.job,
-        request.subject,
-        &request.output,
-        &request.common,
-        progress,
-    )?;
+    let (drawing, map_id, findings, stopped) =
+        drawn(&request.job, request.subject, &request.common, progress)?;
     let Some(drawing) = drawing else {
         return Err(AppError::refused(
             "picture.nothing",
@@ -84,6 +79,7 @@ pub fn picture(request: &PictureRequest, progress: &dyn Progress) -> Result<Repo
     let json = serde_json::json!({ "map_id": map_id, "what": request.subject.word(), "file": request.output.display().to_string(), "bytes": size });
     Ok(Report {
         title: drawing.title.clone(),
+        brief: None,
         blocks: vec![Block::rows(
             "",
             vec![Row::new(

@@ -7,10 +7,12 @@ use crate::app::commit;
 use crate::app::error::AppError;
 use crate::app::image_source::shown;
 use crate::app::job::echo;
-use crate::app::open::Image;
+use crate::app::open::ImageFacts;
 use crate::finding::Finding;
 use crate::format::payload::Payload;
 use crate::job::settings::Settings;
+use crate::map::file_totals::FileTotal;
+use crate::map::prescription::Prescription;
 use crate::pipeline::driven::Driven;
 use crate::pipeline::gain::Gain;
 use crate::pipeline::ground::Ground;
@@ -23,8 +25,6 @@ use crate::science::loads::Loads;
 use crate::science::money::{Comparison, StrategyTotals};
 use crate::science::reference::{Answer, Placebo};
 use crate::units::{Product, RateUnit};
-use crate::zones::file_totals::FileTotal;
-use crate::zones::prescription::Prescription;
 use geo::Area as _;
 use serde_json::{Map, Value, json};
 
@@ -63,6 +63,9 @@ fn bootstrap(strip: &crate::pipeline::strips::Strip) -> Value {
 pub fn findings(findings: &[Finding]) -> Value {
     let one = |finding: &Finding| {
         let mut value = json!({ "code": finding.code, "severity": finding.severity.word(), "message": finding.message });
+        if let (Some(figure), Some(map)) = (&finding.figure, value.as_object_mut()) {
+            map.insert("figure".to_owned(), json!(figure));
+        }
         if let (Some(accepted), Some(map)) = (&finding.accepted, value.as_object_mut()) {
             map.insert(
                 "accepted".to_owned(),
@@ -211,11 +214,11 @@ pub struct Context<'a> {
     /// The ground.
     pub ground: &'a Ground,
     /// The image.
-    pub image: &'a Image,
+    pub image: &'a ImageFacts,
     /// Growing days and how they were counted.
     pub season: &'a GrowingSeason,
     /// Inputs, from [`inputs`].
-    pub inputs: Value,
+    pub inputs: &'a Value,
     /// Findings.
     pub findings: &'a [Finding],
     /// What each file for machines puts on the field.
@@ -283,7 +286,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
     put(
         "image",
         json!({
-            "index": context.image.index.0.name(), "formula": context.image.index.0.formula().text(), "bands": slots, "bare_below": context.image.bare_below, "pixel_m": outcome.looked.points.is_none().then_some(ground.pixel),
+            "index": context.image.index.name(), "formula": context.image.index.formula().text(), "bands": slots, "bare_below": context.image.bare_below, "pixel_m": outcome.looked.points.is_none().then_some(ground.pixel),
             "pixels_in_field": counts.in_field, "pixels_missing": counts.missing, "pixels_undefined": counts.undefined, "pixels_out_of_range": counts.out_of_range,
             "mean_index": outcome.looked.field_mean,
         }),

@@ -4,10 +4,10 @@ use crate::app::error::AppError;
 use crate::format::raster::RasterFileError;
 use crate::format::vector::VectorError;
 use crate::format::weather::error::WeatherError;
-use crate::pipeline::ground::GroundError;
-use crate::pipeline::points::PointsError;
-use crate::pipeline::rates::RateError;
-use crate::pipeline::run::RunError;
+use crate::pipeline::error::StepError;
+use crate::pipeline::ground_error::GroundError;
+use crate::pipeline::points::error::PointsError;
+use crate::pipeline::rate_error::RateError;
 use crate::pipeline::scan::ScanError;
 use crate::space::lay::LayError;
 use crate::space::plane::PlaneError;
@@ -230,68 +230,68 @@ impl From<GroundError> for AppError {
     }
 }
 
-impl From<RunError> for AppError {
-    fn from(error: RunError) -> Self {
+impl From<StepError> for AppError {
+    fn from(error: StepError) -> Self {
         let refusal = |code, hint: &str| Self::refused(code, error.to_string()).with_hint(hint);
         match &error {
-            RunError::Scan(ScanError::Raster(_)) => refusal(
+            StepError::Scan(ScanError::Raster(_)) => refusal(
                 "image.unreadable",
                 "the file is cut off or damaged: copy it again",
             ),
-            RunError::Points(PointsError::None { .. }) => refusal(
+            StepError::Points(PointsError::None { .. }) => refusal(
                 "points.none",
                 "check that readings and boundary show the same field, and the limits of speed",
             ),
-            RunError::Points(_) => refusal(
+            StepError::Points(_) => refusal(
                 "points.variogram",
                 "use estimate = \"mean\", or a log with more readings",
             ),
-            RunError::Scan(_) | RunError::Crs(_) => refusal(
+            StepError::Scan(_) | StepError::Crs(_) => refusal(
                 "plane.transformation",
                 "check the reference systems of boundary, strips and image",
             ),
-            RunError::Reference(_) => refusal(
+            StepError::Reference(_) => refusal(
                 "reference.none",
                 "check that strips, image and field show the same ground; a narrower inset or a finer image may help",
             ),
-            RunError::Rate(RateError::NoCanopy { .. }) => refusal(
+            StepError::Rate(RateError::NoCanopy { .. }) => refusal(
                 "field.no_canopy",
                 "check index, bare_below and the image's date",
             ),
-            RunError::Rate(RateError::NoStep { .. }) => refusal(
+            StepError::Rate(RateError::NoStep { .. }) => refusal(
                 "rate.empty",
                 "choose rate.step, rate.minimum and rate.maximum so that a multiple of the step lies between them",
             ),
-            RunError::Rate(_) => refusal(
+            StepError::Rate(_) => refusal(
                 "rate.inputs",
                 "see [season], [response] and [rate] of the job; no growing days at all: look at the weather file's unit and dates",
             ),
-            RunError::Lay(LayError::Seam(_)) => refusal(
+            StepError::Lay(LayError::Seam(_)) => refusal(
                 "machine.area",
                 "draw the areas of [[machine.area]] anew so that their edges do not all but touch there",
             ),
-            RunError::Lay(_) => refusal(
+            StepError::Lay(_) => refusal(
                 "machine.cells",
                 "check the units of machine.overrun, working width and cell length",
             ),
-            RunError::Classes(_) | RunError::Zones(_) => {
+            StepError::Classes(_) | StepError::Zones(_) => {
                 refusal("zones.refused", "see [zones] of the job")
             }
-            RunError::NothingSeen {
+            StepError::NothingSeen {
                 missing,
                 undefined,
                 out_of_range,
                 ..
             } if *out_of_range > missing + undefined => refusal("image.range", RANGE),
-            RunError::NothingSeen { .. } => refusal(
+            StepError::NothingSeen { .. } => refusal(
                 "image.nothing_seen",
                 "check nodata, mask and band scale, and that the image shows the field",
             ),
-            RunError::NoPixel { .. } => refusal(
+            StepError::NoPixel { .. } => refusal(
                 "image.no_pixel",
                 "use an image of smaller pixels; imagery.pixel_inside lowers the share, but such pixels mix crop and edge",
             ),
-            RunError::OutOfRange { .. } => refusal("image.range", RANGE),
+            StepError::OutOfRange { .. } => refusal("image.range", RANGE),
         }
     }
 }

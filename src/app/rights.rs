@@ -11,7 +11,7 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
-use crate::app::api::Common;
+use crate::app::requests::Common;
 use crate::finding::{Finding, codes};
 use crate::format::raster::listed;
 use crate::format::sidecars::beside;
@@ -122,7 +122,7 @@ impl Rights {
 
     /// Gives up every other right of this process, for good.
     pub(crate) fn give_up_others(&self, common: &Common) {
-        if !common.confined {
+        if common.confined.is_none() {
             return;
         }
         let left = system::confine(self, common.network);

@@ -274,6 +274,7 @@ fn tell(
                 codes::WEATHER_LEFT_OUT,
                 format!("{told}: more than a tenth of the season; fill the record"),
             )
+            .with_figure(format!("{missing} d"))
         } else {
             Finding::caution(codes::WEATHER_LEFT_OUT, told)
         });

@@ -9,17 +9,20 @@ use jiff::civil::Date;
 
 use crate::app::api::{DEFAULT_MEMORY_MIB, DEFAULT_WIDTH, MOST_WIDTH, Subject};
 use crate::cli::explain::CodeParser;
+use crate::cli::known::KnownParser;
 
 /// Columns that help is wrapped to, on however wide a terminal.
 pub const HELP_WIDTH: usize = 80;
 
-/// In-season nitrogen for every patch of a field.
+/// Works out in season how much nitrogen each part of a field still needs.
 ///
-/// Canopy image, reference strip and field boundary in; zone map for the
-/// spreader out.
+/// Canopy image, N-rich reference strip and field boundary in; prescription map
+/// for spreader or sprayer out.
 #[derive(Debug, Parser)]
 #[command(name = "haulm", version, max_term_width = HELP_WIDTH, subcommand_required = true, arg_required_else_help = true)]
-#[command(before_help = "Example:\n  haulm map long-ley.toml --output long-ley-map")]
+#[command(
+    after_help = "Example:\n  haulm new boundary.geojson mosaic.tif --strips strips.geojson\n  haulm map job.toml"
+)]
 pub struct Cli {
     /// What to do.
     #[command(subcommand)]
@@ -31,7 +34,6 @@ pub struct Cli {
 
 /// Options of every command.
 #[derive(Args, Debug)]
-#[command(next_help_heading = "Options of every command")]
 pub struct Global {
     /// Print one JSON document for scripts instead of text [default: text]
     #[arg(long, global = true)]
@@ -60,6 +62,23 @@ pub struct Global {
     /// Let inputs be read over the network [default: local files only]
     #[arg(long, global = true)]
     pub network: bool,
+    /// Units that people read first [default: those of the job: us if any key is in US units]
+    #[arg(
+        long,
+        global = true,
+        value_name = "SYSTEM",
+        hide_possible_values = false
+    )]
+    pub units: Option<UnitSystem>,
+}
+
+/// Systems of units.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum UnitSystem {
+    /// kg/ha, L/ha, ha, m
+    Metric,
+    /// lb/ac, gal/ac, ac, ft
+    Us,
 }
 
 const DEFAULT_MEMORY: NonZeroU64 =
@@ -81,58 +100,62 @@ pub enum ColourWhen {
 pub enum Command {
     /// Write a commented first job file from a boundary and an image
     #[command(
-        before_help = "Example:\n  haulm new boundary.geojson mosaic.tif --strips strips.geojson"
+        after_help = "Example:\n  haulm new boundary.geojson mosaic.tif --strips strips.geojson"
     )]
     New(Box<NewArgs>),
     /// Show what a job's inputs hold, before any rate
-    #[command(before_help = "Example:\n  haulm inspect long-ley.toml")]
+    #[command(after_help = "Example:\n  haulm inspect long-ley.toml")]
     Inspect(JobArgs),
     /// Make the zone map of a job and write it for machine and office
-    #[command(before_help = "Example:\n  haulm map long-ley.toml --output long-ley-map")]
+    #[command(after_help = "Example:\n  haulm map long-ley.toml --output long-ley-map")]
     Map(MapArgs),
     /// Work out one flat rate from hand readings, without an image
     #[command(
-        before_help = "Example:\n  haulm rate --strip 0.66 --beside 0.50 --growing-days 94 \\\n    --crop \"winter wheat\" --curve-a \"590 kg/ha\" --curve-b 258.2 \\\n    --max-yield \"100 bu/ac\" --maximum \"120 lb N/ac\""
+        after_help = "Example:\n  haulm rate --strip 0.66 --beside 0.50 --growing-days 94 \\\n    --crop \"winter wheat\" --curve-a \"590 kg/ha\" --curve-b 258.2 \\\n    --max-yield \"100 bu/ac\" --maximum \"120 lb N/ac\""
     )]
     Rate(Box<RateArgs>),
     /// Check a job without writing, or anybody's zone map against the field
     #[command(
-        before_help = "Example:\n  haulm check zones.shp --boundary boundary.geojson --machine-width \"24 m\""
+        after_help = "Example:\n  haulm check zones.shp --boundary boundary.geojson --machine-width \"24 m\""
     )]
     Check(Box<CheckArgs>),
     /// Turn any zone map into another format, product or unit
-    #[command(before_help = "Example:\n  haulm convert zones.shp --to iso11783 --output stick")]
+    #[command(after_help = "Example:\n  haulm convert zones.shp --to iso11783 --output stick")]
     Convert(Box<ConvertArgs>),
     /// Draw one figure of a job's report as SVG or PNG
     #[command(
-        before_help = "Example:\n  haulm picture long-ley.toml --what rates --output rates.png"
+        after_help = "Example:\n  haulm picture long-ley.toml --what rates --output rates.png"
     )]
     Picture(PictureArgs),
     /// List the canopy indices that haulm knows
-    #[command(before_help = "Example:\n  haulm indices")]
+    #[command(after_help = "Example:\n  haulm indices")]
     Indices,
-    /// List the methods that set rates
-    #[command(before_help = "Example:\n  haulm methods")]
-    Methods,
+    /// List the methods that set rates, or compare those that fit a crop
+    #[command(after_help = "Example:\n  haulm methods --crop corn")]
+    Methods(MethodsArgs),
     /// List the crops with their constants, and the yield curves
-    #[command(before_help = "Example:\n  haulm crops")]
+    #[command(after_help = "Example:\n  haulm crops")]
     Crops,
     /// List the fertiliser products with their nitrogen and density
-    #[command(before_help = "Example:\n  haulm products")]
+    #[command(after_help = "Example:\n  haulm products")]
     Products,
     /// Say what a finding means, why it matters and what to do; without a code, list all
-    #[command(before_help = "Example:\n  haulm explain image.age")]
+    #[command(after_help = "Example:\n  haulm explain image.age")]
     Explain(ExplainArgs),
     /// List the keys of the job file, or print their JSON Schema for editors
-    #[command(before_help = "Example:\n  haulm keys rate.maximum")]
+    #[command(after_help = "Example:\n  haulm keys rate.maximum")]
     Keys(KeysArgs),
     /// Print the completions of a shell
     #[command(
-        before_help = "Example:\n  haulm completions bash > ~/.local/share/bash-completion/completions/haulm"
+        after_help = "Example:\n  haulm completions bash > ~/.local/share/bash-completion/completions/haulm"
     )]
     Completions(CompletionsArgs),
+    /// Options of every command
+    #[command(hide = true, override_usage = "haulm COMMAND [OPTIONS]")]
+    #[command(after_help = "Example:\n  haulm map long-ley.toml --json --quiet")]
+    Options,
     /// Write the manual pages, one a command
-    #[command(before_help = "Example:\n  haulm manual ~/.local/share/man/man1")]
+    #[command(after_help = "Example:\n  haulm manual ~/.local/share/man/man1")]
     Manual(ManualArgs),
 }
 
@@ -148,12 +171,13 @@ impl Command {
             Self::Convert(_) => "convert",
             Self::Picture(_) => "picture",
             Self::Indices => "indices",
-            Self::Methods => "methods",
+            Self::Methods(_) => "methods",
             Self::Crops => "crops",
             Self::Products => "products",
             Self::Explain(_) => "explain",
             Self::Keys(_) => "keys",
             Self::Completions(_) => "completions",
+            Self::Options => "options",
             Self::Manual(_) => "manual",
         }
     }
@@ -173,12 +197,23 @@ impl Command {
     }
 }
 
+/// How much is printed.
+#[derive(Args, Debug)]
+pub struct Details {
+    /// Print everything: figures, notes, tables, files [default: the short answer]
+    #[arg(long)]
+    pub details: bool,
+}
+
 /// A job file.
 #[derive(Args, Debug)]
 pub struct JobArgs {
     /// Job file (TOML): one field, one decision
     #[arg(value_name = "JOB", value_hint = ValueHint::FilePath)]
     pub job: PathBuf,
+    /// How much is printed.
+    #[command(flatten)]
+    pub details: Details,
 }
 
 /// Arguments of `check`: a job file, or a map and what it is held against.
@@ -190,6 +225,9 @@ pub struct CheckArgs {
     /// What a map is held against.
     #[command(flatten)]
     pub map: CheckMapArgs,
+    /// How much is printed.
+    #[command(flatten)]
+    pub details: Details,
 }
 
 /// Options of `check` for maps.
@@ -218,7 +256,7 @@ pub struct CheckMapArgs {
     #[arg(long, value_name = "kg N/ha|lb N/ac")]
     pub nitrogen_limit: Option<String>,
     /// Product of `haulm products` that the rates are of [default: not known]
-    #[arg(long, value_name = "PRODUCT")]
+    #[arg(long, value_name = "PRODUCT", value_parser = KnownParser::PRODUCTS, hide_possible_values = true)]
     pub product: Option<String>,
     /// What the rates are, as "kg N/ha" or "L/ha" [default: what the map says]
     #[arg(long, value_name = "UNIT")]
@@ -232,12 +270,37 @@ pub struct CheckMapArgs {
     /// Write the faults as a layer to look at: .gpkg [default: not written]
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub faults: Option<PathBuf>,
-    /// Write a copy with what is safe to mend mended: .gpkg, .geojson or .shp; of task data, a folder or .zip [default: not written]
+    /// Write a copy with what is safe to repair repaired: .gpkg, .geojson or .shp; of task data, a folder or .zip [default: not written]
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub repair: Option<PathBuf>,
+    /// In that copy, give gaps narrower than this to the neighbour with the longest border [default: gaps stay]
+    #[arg(long, value_name = "m|ft", requires = "repair")]
+    pub close_gaps: Option<String>,
+    /// In that copy, take overlaps from one of the two zones [default: overlaps stay]
+    #[arg(
+        long,
+        value_name = "RULE",
+        requires = "repair",
+        hide_possible_values = false
+    )]
+    pub cut_overlaps: Option<OverlapRule>,
+    /// In that copy, make each loop of a polygon that crosses itself a polygon of its own [default: it stays]
+    #[arg(long, requires = "repair")]
+    pub split_bowties: bool,
     /// Replace files of --faults and --repair that are there [default: refuse]
     #[arg(long)]
     pub overwrite: bool,
+}
+
+/// Which zone keeps the ground of an overlap.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum OverlapRule {
+    /// The zone with the lower rate
+    Lower,
+    /// The zone with the higher rate
+    Higher,
+    /// The zone that stands first in the file
+    First,
 }
 
 impl CheckMapArgs {
@@ -277,6 +340,9 @@ pub struct MapArgs {
     /// Compute everything, list the files and their sizes, write nothing [default: write]
     #[arg(long)]
     pub dry_run: bool,
+    /// How much is printed.
+    #[command(flatten)]
+    pub details: Details,
 }
 
 /// Arguments of `picture`.
@@ -345,9 +411,9 @@ pub struct NewArgs {
     /// Reference strips, in any vector format that GDAL reads [default: left to fill in]
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub strips: Option<PathBuf>,
-    /// Job file to write
-    #[arg(short, long, value_name = "FILE", default_value = "job.toml", value_hint = ValueHint::FilePath)]
-    pub output: PathBuf,
+    /// Job file to write, with --all the folder of them [default: job.toml; jobs]
+    #[arg(short, long, value_name = "PATH", value_hint = ValueHint::AnyPath)]
+    pub output: Option<PathBuf>,
     /// Name of the field [default: that of the boundary's file]
     #[arg(long, value_name = "NAME")]
     pub name: Option<String>,
@@ -355,10 +421,10 @@ pub struct NewArgs {
     #[arg(long, value_name = "YYYY-MM-DD")]
     pub date: Option<Date>,
     /// Canopy index of `haulm indices`, or "band 1" of a ready one [default: NDVI]
-    #[arg(long, value_name = "INDEX")]
+    #[arg(long, value_name = "INDEX", value_parser = KnownParser::INDICES, hide_possible_values = true)]
     pub index: Option<String>,
     /// Crop of `haulm crops` [default: left to fill in]
-    #[arg(long, value_name = "CROP")]
+    #[arg(long, value_name = "CROP", value_parser = KnownParser::CROPS, hide_possible_values = true)]
     pub crop: Option<String>,
     /// Day of planting [default: left to fill in]
     #[arg(long, value_name = "YYYY-MM-DD")]
@@ -373,14 +439,37 @@ pub struct NewArgs {
     #[arg(long, value_name = "kg N/ha|lb N/ac")]
     pub maximum: Option<String>,
     /// Working width of the spreader, as "24 m" [default: left to fill in, or one marked ASSUMED]
-    #[arg(long, value_name = "m|ft")]
-    pub working_width: Option<String>,
+    #[arg(long, alias = "working-width", value_name = "m|ft")]
+    pub width: Option<String>,
+    /// Method of `haulm methods` [default: yield response]
+    #[arg(long, value_name = "METHOD", value_parser = KnownParser::METHODS, hide_possible_values = true)]
+    pub method: Option<String>,
+    /// Width of strips that are drawn as lines, as "24 m": polygons are written beside the job [default: strips are polygons]
+    #[arg(long, value_name = "m|ft", requires = "strips")]
+    pub strip_width: Option<String>,
+    /// Filter that picks one field of several, as "NAME = 'Long Ley'" [default: all features are one field]
+    #[arg(long = "where", value_name = "FILTER", conflicts_with = "all")]
+    pub filter: Option<String>,
+    /// One job for each field of the boundary, into one folder [default: one job]
+    #[arg(long, conflicts_with = "name")]
+    pub all: bool,
+    /// Column that names the fields [default: the first that tells them apart]
+    #[arg(long, value_name = "NAME")]
+    pub name_column: Option<String>,
     /// Product of `haulm products` [default: none, the map is in nitrogen]
-    #[arg(long, value_name = "PRODUCT")]
+    #[arg(long, value_name = "PRODUCT", value_parser = KnownParser::PRODUCTS, hide_possible_values = true)]
     pub product: Option<String>,
     /// Replace the job file if it is there [default: refuse]
     #[arg(long)]
     pub overwrite: bool,
+}
+
+/// Arguments of `methods`.
+#[derive(Args, Debug)]
+pub struct MethodsArgs {
+    /// Compare the methods for this crop in one table, with what each needs [default: list all]
+    #[arg(long, value_name = "CROP", value_parser = KnownParser::CROPS, hide_possible_values = true)]
+    pub crop: Option<String>,
 }
 
 /// Arguments of `rate`: a job file, or readings and what goes with them.
@@ -392,6 +481,9 @@ pub struct RateArgs {
     /// The readings and what goes with them.
     #[command(flatten)]
     pub flags: RateFlags,
+    /// How much is printed.
+    #[command(flatten)]
+    pub details: Details,
 }
 
 /// Options of `rate`.
@@ -405,10 +497,10 @@ pub struct RateFlags {
     #[arg(long, value_name = "INDEX", value_parser = finite, allow_negative_numbers = true, required_unless_present = "job")]
     pub beside: Vec<f64>,
     /// Canopy index that was read [default: NDVI]
-    #[arg(long, value_name = "INDEX")]
+    #[arg(long, value_name = "INDEX", value_parser = KnownParser::INDICES, hide_possible_values = true)]
     pub index: Option<String>,
     /// Crop of `haulm crops`; required without JOB, has no default
-    #[arg(long, value_name = "CROP", required_unless_present = "job")]
+    #[arg(long, value_name = "CROP", value_parser = KnownParser::CROPS, hide_possible_values = true, required_unless_present = "job")]
     pub crop: Option<String>,
     /// Growing days from planting to sensing [default: counted from --weather]
     #[arg(long, value_name = "DAYS", value_parser = finite, conflicts_with_all = ["weather", "count_sensing_day"])]
@@ -429,7 +521,7 @@ pub struct RateFlags {
     #[arg(long, value_name = "t/ha|bu/ac", required_unless_present = "job")]
     pub max_yield: Option<String>,
     /// Yield curve of `haulm crops` [default: none; this, or --curve-a and --curve-b]
-    #[arg(long, value_name = "CURVE", conflicts_with_all = ["curve_a", "curve_b"])]
+    #[arg(long, value_name = "CURVE", value_parser = KnownParser::CURVES, hide_possible_values = true, conflicts_with_all = ["curve_a", "curve_b"])]
     pub curve: Option<String>,
     /// Yield of the curve at index 0, as "590 kg/ha" [default: none]
     #[arg(long, value_name = "kg/ha|bu/ac", requires = "curve_b")]
@@ -462,7 +554,7 @@ pub struct RateFlags {
     #[arg(long, value_name = "kg N/ha|lb N/ac")]
     pub usual: Option<String>,
     /// Product of `haulm products` [default: none, the rate is in nitrogen]
-    #[arg(long, value_name = "PRODUCT")]
+    #[arg(long, value_name = "PRODUCT", value_parser = KnownParser::PRODUCTS, hide_possible_values = true)]
     pub product: Option<String>,
     /// Price of grain, as "6 USD/bu" [default: none, no money is told]
     #[arg(long, value_name = "PRICE/bu|PRICE/t")]
@@ -502,16 +594,28 @@ pub struct ConvertArgs {
     pub rate_column: Option<String>,
     /// What the map's rates are, as "kg/ha" or "kg N/ha" [default: what it says]
     #[arg(long, value_name = "UNIT")]
-    pub rates_in: Option<String>,
+    pub unit: Option<String>,
+    /// Product that the map holds, of `haulm products` or "NAME: 28 % N, 1.28 kg/L" [default: what it says]
+    #[arg(long, value_name = "PRODUCT", value_parser = KnownParser::PRODUCTS, hide_possible_values = true)]
+    pub product: Option<String>,
     /// Unit to write: kg/ha, L/ha, lb/ac, gal/ac, "kg N/ha" or "lb N/ac" [default: as it is]
     #[arg(long, value_name = "UNIT")]
-    pub unit: Option<String>,
-    /// Product to write, of `haulm products` or "NAME: 28 % N, 1.28 kg/L" [default: as it is]
-    #[arg(long, value_name = "PRODUCT")]
-    pub product: Option<String>,
-    /// Product that the map holds, written likewise [default: what it says]
-    #[arg(long, value_name = "PRODUCT")]
-    pub from_product: Option<String>,
+    pub to_unit: Option<String>,
+    /// Product to write, named or described likewise [default: as it is]
+    #[arg(long, value_name = "PRODUCT", value_parser = KnownParser::PRODUCTS, hide_possible_values = true)]
+    pub to_product: Option<String>,
+    /// Field boundary to write into task data [default: the map's own, if it holds one]
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub boundary: Option<PathBuf>,
+    /// Rate before the machine knows where it is, as "100 L/ha" [default: the map's own]
+    #[arg(long, value_name = "RATE")]
+    pub on_start: Option<String>,
+    /// Rate when it has lost its position [default: the map's own]
+    #[arg(long, value_name = "RATE")]
+    pub position_lost: Option<String>,
+    /// Rate outside the field [default: the map's own]
+    #[arg(long, value_name = "RATE")]
+    pub outside: Option<String>,
     /// Version of task data
     #[arg(
         long,
@@ -609,9 +713,52 @@ pub struct ManualArgs {
     pub folder: PathBuf,
 }
 
-/// The definition, with help coloured as told.
+/// Where the options of every command are told.
+pub const OPTIONS_HINT: &str = "Options of every command: haulm help options";
+
+/// The definition, with help coloured as told. Options of every command stand in `haulm help options` alone, not 32 lines each time.
 pub fn command(colour: clap::ColorChoice) -> clap::Command {
-    Cli::command().color(colour)
+    let whole = whole_command().color(colour);
+    let shared: Vec<clap::Arg> = whole
+        .get_arguments()
+        .filter(|argument| argument.is_global_set())
+        .cloned()
+        .collect();
+    let hidden = whole.mut_args(|argument| {
+        let hide = argument.is_global_set();
+        argument.hide(hide)
+    });
+    let names: Vec<String> = hidden
+        .get_subcommands()
+        .map(|command| command.get_name().to_owned())
+        .collect();
+    names.iter().fold(with_hint(hidden), |whole, name| {
+        whole.mut_subcommand(name, |command| {
+            if name == "options" {
+                // Its own, so that they are shown there.
+                command.args(
+                    shared
+                        .iter()
+                        .cloned()
+                        .map(|argument| argument.global(false)),
+                )
+            } else {
+                with_hint(command)
+            }
+        })
+    })
+}
+
+/// The definition with nothing hidden: for completions and manual pages.
+pub fn whole_command() -> clap::Command {
+    Cli::command()
+}
+
+fn with_hint(command: clap::Command) -> clap::Command {
+    let example = command
+        .get_after_help()
+        .map_or_else(String::new, ToString::to_string);
+    command.after_help(format!("{example}\n\n{OPTIONS_HINT}"))
 }
 
 /// Adds the command that was meant when clap finds none: its measure knows no swapped letters (`mpa`).

@@ -8,7 +8,8 @@ use crate::app::error::AppError;
 use crate::app::open::{refuse_onto, refuse_special};
 use crate::app::progress::Progress;
 use crate::app::rights::Rights;
-use crate::cli::args::CheckArgs;
+use crate::cli::args::{CheckArgs, OverlapRule};
+use crate::map::faults::repair::Keeps;
 use crate::report::model::Report;
 
 pub(crate) fn run(
@@ -64,6 +65,13 @@ pub(crate) fn run(
             nitrogen_limit: args.map.nitrogen_limit,
             faults: args.map.faults,
             repair: args.map.repair,
+            close_gaps: args.map.close_gaps,
+            cut_overlaps: args.map.cut_overlaps.map(|rule| match rule {
+                OverlapRule::Lower => Keeps::Lower,
+                OverlapRule::Higher => Keeps::Higher,
+                OverlapRule::First => Keeps::First,
+            }),
+            split_bowties: args.map.split_bowties,
             overwrite: args.map.overwrite,
         });
     }

@@ -7,7 +7,7 @@ use crate::cli::args;
 use crate::finding::{Code, codes};
 
 pub(crate) fn of(shell: Shell) -> Result<String, AppError> {
-    let mut command = args::command(clap::ColorChoice::Never);
+    let mut command = args::whole_command();
     let mut text = Vec::new();
     clap_complete::generate(shell, &mut command, "haulm", &mut text);
     let mut text = String::from_utf8(text)

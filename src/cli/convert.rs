@@ -4,8 +4,8 @@ use crate::app::api;
 use crate::app::api::{Common, ConvertRequest, ConvertTo};
 use crate::app::error::AppError;
 use crate::cli::args::{ConvertArgs, ConvertFormat, TaskForm, TaskIssue};
+use crate::map::task_options::{TaskKind, TaskOptions, TaskVersion};
 use crate::report::model::Report;
-use crate::zones::flavour::{TaskFlavour, TaskKind, TaskVersion};
 
 pub(crate) fn run(args: ConvertArgs, common: Common) -> Result<Report, AppError> {
     let ConvertArgs {
@@ -14,10 +14,14 @@ pub(crate) fn run(args: ConvertArgs, common: Common) -> Result<Report, AppError>
         output,
         layer,
         rate_column,
-        rates_in,
         unit,
         product,
-        from_product,
+        to_unit,
+        to_product,
+        boundary,
+        on_start,
+        position_lost,
+        outside,
         task_version,
         task_kind,
         cell,
@@ -41,17 +45,21 @@ pub(crate) fn run(args: ConvertArgs, common: Common) -> Result<Report, AppError>
         TaskForm::Zones => TaskKind::Zones,
         TaskForm::Polygons => TaskKind::Polygons,
     };
-    let task = TaskFlavour { version, kind };
+    let task = TaskOptions { version, kind };
     api::convert(&ConvertRequest {
         map,
         to,
         output,
         layer,
         rate_column,
-        rates_in,
         unit,
         product,
-        from_product,
+        to_unit,
+        to_product,
+        boundary,
+        on_start,
+        position_lost,
+        outside,
         task,
         cell,
         overwrite,

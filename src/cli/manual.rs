@@ -34,7 +34,7 @@ pub(crate) fn run(args: &ManualArgs) -> Result<Report, AppError> {
 
 /// File name and content of each page.
 fn pages() -> Result<Vec<(String, Vec<u8>)>, AppError> {
-    let mut root = args::command(clap::ColorChoice::Never).disable_help_subcommand(true);
+    let mut root = args::whole_command().disable_help_subcommand(true);
     root.build();
     let mut pages = vec![("haulm.1".to_owned(), page(&root)?)];
     for command in root

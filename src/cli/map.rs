@@ -17,6 +17,7 @@ pub(crate) fn run(
         output,
         overwrite,
         dry_run,
+        details: _,
     } = args;
     api::map(
         &job,

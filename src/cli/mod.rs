@@ -1,6 +1,7 @@
 //! The command line: arguments, one file a command, printing.
 
 pub mod args;
+mod brief;
 mod check;
 mod completions;
 mod convert;
@@ -8,6 +9,7 @@ mod environment;
 mod explain;
 mod inspect;
 mod keys;
+mod known;
 mod layout;
 mod lists;
 mod manual;
@@ -25,14 +27,14 @@ use std::sync::{Mutex, PoisonError};
 
 use clap::FromArgMatches;
 
-use crate::app::api;
 use crate::app::api::Common;
 use crate::app::cancel::Cancel;
 use crate::app::error::AppError;
-use crate::app::rights;
-use crate::cli::args::{Cli, Command, Global};
+use crate::app::{api, rights};
+use crate::cli::args::{Cli, Command, Global, UnitSystem};
 use crate::cli::printer::Printer;
 use crate::cli::progress::Meter;
+use crate::finding::by_weight;
 use crate::report::model::Report;
 
 /// Exit status of a fault of haulm, and of misuse.
@@ -121,8 +123,13 @@ fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, App
         threads: cli.global.threads.map(|count| usize::from(count.get())),
         memory_mib: cli.global.memory.get(),
         network: cli.global.network,
+        us_units: cli.global.units.map(|system| system == UnitSystem::Us),
         cancel: cancel.clone(),
-        confined: true,
+        confined: Some(match &cli.command {
+            Command::Map(args) => args.output.iter().cloned().collect(),
+            Command::Picture(args) => vec![args.output.clone()],
+            _ => Vec::new(),
+        }),
     };
     let meter = Meter::new(printer.meter(cli.global.quiet));
     if cli.command.is_long() {
@@ -142,18 +149,30 @@ fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, App
         Command::New(args) => new::run(*args, common),
         Command::Picture(args) => picture::run(args, common, &meter),
         Command::Indices => lists::run(api::List::Indices),
-        Command::Methods => lists::run(api::List::Methods),
+        Command::Methods(args) => match args.crop {
+            Some(crop) => api::compare_methods(&crop),
+            None => lists::run(api::List::Methods),
+        },
         Command::Crops => lists::run(api::List::Crops),
         Command::Products => lists::run(api::List::Products),
         Command::Explain(args) if args.markdown => return Ok(Outcome::Text(api::findings_page())),
         Command::Explain(args) => explain::run(&args),
         Command::Keys(args) => return keys::run(&args),
         Command::Completions(args) => return Ok(Outcome::Text(completions::of(args.shell)?)),
+        Command::Options => {
+            let mut whole = args::command(printer.colour());
+            whole.build();
+            let text = whole
+                .find_subcommand_mut("options")
+                .map(|options| options.render_help().ansi().to_string());
+            return Ok(Outcome::Text(text.unwrap_or_default()));
+        }
         Command::Manual(args) => manual::run(&args),
     };
     meter.finish();
     report.map(|mut report| {
         report.findings.extend(rights::note());
+        by_weight(&mut report.findings);
         Outcome::Report(Box::new(report))
     })
 }

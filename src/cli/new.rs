@@ -20,11 +20,16 @@ pub(crate) fn run(args: NewArgs, common: Common) -> Result<Report, AppError> {
         weather,
         max_yield,
         maximum,
-        working_width,
+        width,
+        method,
+        strip_width,
+        filter,
+        all,
+        name_column,
         product,
         overwrite,
     } = args;
-    let job = output;
+    let job = output.unwrap_or_else(|| if all { "jobs" } else { "job.toml" }.into());
     api::new_job(&NewRequest {
         boundary,
         raster,
@@ -38,7 +43,12 @@ pub(crate) fn run(args: NewArgs, common: Common) -> Result<Report, AppError> {
         weather,
         max_yield,
         maximum,
-        working_width,
+        working_width: width,
+        method,
+        strip_width,
+        filter,
+        all,
+        name_column,
         product,
         overwrite,
         common,

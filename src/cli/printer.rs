@@ -10,10 +10,11 @@ use serde_json::{Value, json};
 
 use crate::app::commit::size;
 use crate::app::error::AppError;
+use crate::cli::brief::{INDENT, Piece, pieces};
 use crate::cli::progress::Show;
 use crate::cli::{args, layout};
 use crate::finding::{Finding, Severity};
-use crate::report::model::{Body, Report};
+use crate::report::model::{Body, Brief, Report};
 
 /// Columns when nobody says how wide the terminal is.
 const WIDTH: usize = 80;
@@ -31,6 +32,7 @@ const HINT: Style = AnsiColor::Green.on_default();
 #[derive(Debug)]
 pub struct Printer {
     json: bool,
+    details: bool,
     choice: ColorChoice,
 }
 
@@ -39,6 +41,7 @@ impl Printer {
     pub fn of(arguments: &[OsString]) -> Self {
         let mut printer = Self {
             json: false,
+            details: false,
             choice: ColorChoice::Auto,
         };
         // A terminal that says it is dumb stays plain, on a build server too, where the library would colour it.
@@ -62,6 +65,7 @@ impl Printer {
                 (_, Some("always")) => printer.choice = ColorChoice::Always,
                 (_, Some("never")) => printer.choice = ColorChoice::Never,
                 ("--json", None) => printer.json = true,
+                ("--details", None) => printer.details = true,
                 ("--color", None) => colour_next = true,
                 _ => {}
             }
@@ -109,19 +113,22 @@ impl Printer {
         if self.json {
             self.text(&pretty(&as_json(command, report)))?;
         } else {
-            self.text(&rendered(report, width()))?;
+            let text = match &report.brief {
+                Some(brief) if !self.details => rendered_brief(report, brief, width()),
+                _ => rendered(report, width()),
+            };
+            self.text(&text)?;
         }
         if report.stopped {
-            let codes: Vec<_> = report
+            let mut codes: Vec<_> = report
                 .findings
                 .iter()
                 .filter(|finding| finding.stops())
                 .map(|finding| finding.code.word())
                 .collect();
+            codes.dedup();
             // The check of a map: its faults are not a job's to accept.
             let map = report.json.get("faults").is_some();
-            let mut codes = codes;
-            codes.dedup();
             let what = if map {
                 "the map is not fit for a machine"
             } else {
@@ -129,9 +136,20 @@ impl Printer {
             };
             let text = format!("{ERROR}stopped[{}]{ERROR:#}: {what}\n", codes.join(", "));
             let hint = if map {
-                "mend it where it was made, or try --repair; --faults writes a layer to look at"
+                "fix it where it was made, or try --repair; --faults writes a layer to look at"
+                    .to_owned()
             } else {
-                "see to the finding, or accept it by name in the job: [[accept]] code, reason, by"
+                let figure = report
+                    .findings
+                    .iter()
+                    .find(|finding| finding.stops())
+                    .and_then(|finding| finding.figure.as_ref());
+                let figure =
+                    figure.map_or_else(String::new, |figure| format!(", figure = {figure:?}"));
+                format!(
+                    "see to the finding, or accept it by name in the job: [[accept]] code = {:?}{figure}, reason, by",
+                    codes.first().copied().unwrap_or_default()
+                )
             };
             self.on_errors(&format!("{text}\n{HINT}hint{HINT:#}: {hint}\n"));
         }
@@ -251,7 +269,37 @@ fn finding_as_json(finding: &Finding) -> Value {
         .accepted
         .as_ref()
         .map(|accepted| json!({ "reason": accepted.reason, "by": accepted.by }));
-    json!({ "code": finding.code, "severity": finding.severity.word(), "message": finding.message, "accepted": accepted })
+    json!({ "code": finding.code, "severity": finding.severity.word(), "message": finding.message, "figure": finding.figure, "accepted": accepted })
+}
+
+fn rendered_brief(report: &Report, brief: &Brief, width: usize) -> String {
+    let title = format!("{HEADING}{}{HEADING:#}\n", clean(&report.title));
+    let line = |piece: &Piece| match piece {
+        Piece::Line(text) => format!("{}\n", clean(text).trim_end()),
+        Piece::Heading(text) => format!("{HEADING}{}{HEADING:#}\n", clean(text)),
+        Piece::Found(severity, text) => {
+            let (style, word) = (style_of(*severity), severity.word());
+            format!(
+                "  {style}{word}{style:#}{:gap$}{}\n",
+                "",
+                clean(text),
+                gap = INDENT - 2 - word.len()
+            )
+        }
+    };
+    let pieces = pieces(brief, &report.findings, width);
+    pieces
+        .iter()
+        .map(line)
+        .fold(title, |text, line| text + &line)
+}
+
+const fn style_of(severity: Severity) -> Style {
+    match severity {
+        Severity::Stop => ERROR,
+        Severity::Caution => CAUTION,
+        Severity::Note => NOTE,
+    }
 }
 
 fn rendered(report: &Report, width: usize) -> String {
@@ -306,11 +354,7 @@ fn rendered(report: &Report, width: usize) -> String {
 }
 
 fn rendered_finding(finding: &Finding, width: usize) -> String {
-    let style = match finding.severity {
-        Severity::Stop => ERROR,
-        Severity::Caution => CAUTION,
-        Severity::Note => NOTE,
-    };
+    let style = style_of(finding.severity);
     let word = finding.severity.word();
     let accepted = finding
         .accepted
@@ -383,11 +427,13 @@ mod tests {
             "the image is 20 days old at the application date, 14 are allowed",
         );
         accepted.accepted = Some(Acceptance {
+            figure: None,
             reason: "cold spell".into(),
             by: "A. Adviser".into(),
         });
         Report {
             title: "Long Ley".into(),
+            brief: None,
             blocks: vec![Block::rows(
                 "Reference",
                 vec![Row::new("response index", "1.33").with_note("1.29 to 1.38")],

@@ -7,7 +7,7 @@ use crate::cli::args::{RateArgs, RateFlags};
 use crate::report::model::Report;
 
 pub(crate) fn run(args: RateArgs, common: Common) -> Result<Report, AppError> {
-    let RateArgs { job, flags } = args;
+    let RateArgs { job, flags, .. } = args;
     if flags.strip.len() != flags.beside.len() {
         return Err(AppError::misuse(
             "readings.pairs",

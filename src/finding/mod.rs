@@ -87,9 +87,11 @@ impl fmt::Display for Severity {
     }
 }
 
-/// Who went on past a stop, and why.
+/// Who went on past a stop, at which figure, and why.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Acceptance {
+    /// The finding's figure that was accepted, as the finding printed it: `19 d`. Without it nothing is accepted.
+    pub figure: Option<String>,
     /// The reason given.
     pub reason: String,
     /// Who gave it.
@@ -105,8 +107,34 @@ pub struct Finding {
     pub severity: Severity,
     /// What, where, with numbers and units, and what to do.
     pub message: String,
-    /// Set when the job's `[[accept]]` names the code of a stop.
+    /// The one figure that a stop hangs on, as people write it: `19 d`, `41.0 lb N/ac`. An acceptance holds for it alone.
+    pub figure: Option<String>,
+    /// Set when the job's `[[accept]]` names the code of a stop, at its figure.
     pub accepted: Option<Acceptance>,
+}
+
+/// How far a figure may move before its acceptance is stale. \[share\] Own rule.
+const FIGURE_TOLERANCE: f64 = 0.1;
+
+/// Whether two figures say the same: numbers of one unit within a tenth, or the same words.
+fn figures_agree(one: &str, other: &str) -> bool {
+    let parts = |text: &str| {
+        let lower = text.trim().to_lowercase();
+        // "mean 41 lb N/ac" is 41 lb N/ac.
+        let text = lower.trim_start_matches(|c: char| c.is_alphabetic() || c == ' ');
+        let end = text
+            .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '-' | '+')))
+            .unwrap_or(text.len());
+        let (number, unit) = text.split_at(end);
+        let unit: String = unit.split_whitespace().collect();
+        number.parse::<f64>().ok().map(|number| (number, unit))
+    };
+    match (parts(one), parts(other)) {
+        (Some((a, unit)), Some((b, other))) => {
+            unit == other && (a - b).abs() <= FIGURE_TOLERANCE * a.abs().max(b.abs()) + 1e-9
+        }
+        _ => one.trim().eq_ignore_ascii_case(other.trim()),
+    }
 }
 
 impl Finding {
@@ -116,6 +144,7 @@ impl Finding {
             code,
             severity: Severity::Note,
             message: shortened(message),
+            figure: None,
             accepted: None,
         }
     }
@@ -125,6 +154,7 @@ impl Finding {
             code,
             severity: Severity::Caution,
             message: shortened(message),
+            figure: None,
             accepted: None,
         }
     }
@@ -134,13 +164,42 @@ impl Finding {
             code,
             severity: Severity::Stop,
             message: shortened(message),
+            figure: None,
             accepted: None,
+        }
+    }
+    /// With the figure that it hangs on.
+    #[must_use]
+    pub fn with_figure(mut self, figure: impl Into<String>) -> Self {
+        self.figure = Some(figure.into());
+        self
+    }
+    /// Whether an acceptance was given for what it says now.
+    pub fn is_covered_by(&self, acceptance: &Acceptance) -> bool {
+        match (&self.figure, &acceptance.figure) {
+            (Some(now), Some(then)) => figures_agree(now, then),
+            (None, None) => true,
+            _ => false,
+        }
+    }
+    /// Its place among others: open stops first, then accepted ones, cautions, notes.
+    pub const fn rank(&self) -> u8 {
+        match (self.severity, &self.accepted) {
+            (Severity::Stop, None) => 0,
+            (Severity::Stop, Some(_)) => 1,
+            (Severity::Caution, _) => 2,
+            (Severity::Note, _) => 3,
         }
     }
     /// Whether it keeps the machine's files from being written.
     pub const fn stops(&self) -> bool {
         matches!(self.severity, Severity::Stop) && self.accepted.is_none()
     }
+}
+
+/// Sorts findings as they stand wherever people or scripts read them: by weight, those of one weight in the order of noticing.
+pub fn by_weight(findings: &mut [Finding]) {
+    findings.sort_by_key(Finding::rank);
 }
 
 /// A value and what was noticed while making it.
@@ -175,6 +234,55 @@ impl<T> Checked<T> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn stops_come_first_and_equals_keep_their_order() {
+        let mut accepted = Finding::stop(codes::IMAGE_AGE, "accepted");
+        accepted.accepted = Some(Acceptance {
+            figure: None,
+            reason: "cold spell".into(),
+            by: "A. Adviser".into(),
+        });
+        let mut findings = vec![
+            Finding::note(codes::FIELD_NAME, "note 1"),
+            Finding::caution(codes::REFERENCE_PLACE, "caution 1"),
+            accepted,
+            Finding::note(codes::PLANE_UTM, "note 2"),
+            Finding::stop(codes::IMAGE_UNSEEN, "stop"),
+            Finding::caution(codes::IMAGE_COARSE, "caution 2"),
+        ];
+        by_weight(&mut findings);
+        let order: Vec<&str> = findings.iter().map(|f| f.message.as_str()).collect();
+        assert_eq!(
+            order,
+            [
+                "stop",
+                "accepted",
+                "caution 1",
+                "caution 2",
+                "note 1",
+                "note 2"
+            ]
+        );
+    }
+
+    #[test]
+    fn an_acceptance_holds_for_one_figure() {
+        for (then, now, same) in [
+            ("19 d", "19 d", true),
+            ("19 d", "20 d", true),
+            ("19 d", "22 d", false),
+            ("41 lb N/ac", "41.3 lb N/ac", true),
+            ("mean 41 lb N/ac", "40.6 lb N/ac", true),
+            ("41 lb N/ac", "41 kg N/ha", false),
+            ("0.95", "0.93", true),
+            ("green", "Green", true),
+            ("green", "red", false),
+            ("2026-04-12", "2026-04-13", false),
+        ] {
+            assert_eq!(figures_agree(then, now), same, "{then} {now}");
+        }
+    }
 
     #[test]
     fn no_value_is_echoed_at_length() {

@@ -37,14 +37,13 @@ pub(crate) fn markup(text: &str) -> Result<(), String> {
         for (k, byte) in rest.bytes().enumerate() {
             match quote {
                 Some(open) if byte == open => quote = None,
-                Some(_) => {}
                 None if byte == b'"' || byte == b'\'' => quote = Some(byte),
                 None if byte == b'=' => equals += 1,
                 None if byte == b'>' => {
                     length = k;
                     break;
                 }
-                None => {}
+                _ => {}
             }
         }
         let tag = &rest[..length];

@@ -1,8 +1,8 @@
 //! Zones carried to WGS 84 for files that know no other system, cleaned so that they stay valid there.
 
+use crate::map::prescription::ZoneRecord;
 use crate::space::crs::{Crs, CrsError, Projector};
 use crate::space::valid::is_valid;
-use crate::zones::prescription::ZoneRecord;
 use geo::orient::Direction;
 use geo::{Area, BoundingRect, LineString, MultiPolygon, Orient, Polygon, Validation};
 
@@ -219,7 +219,7 @@ fn round_ring(ring: &LineString<f64>, digits: Option<u32>) -> Option<LineString<
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::format::fixture;
+    use crate::map::fixture;
     use geo::{Winding, polygon};
 
     fn zone_with(outline: Polygon<f64>) -> (Vec<ZoneRecord>, Vec<MultiPolygon<f64>>) {

@@ -25,6 +25,3 @@ pub mod systems;
 mod systems_text;
 pub mod vector;
 pub mod weather;
-
-#[cfg(test)]
-pub(crate) use crate::zones::fixture;

@@ -125,6 +125,22 @@ fn amount(text: &str, wanted: Wanted) -> Result<Amount, Problem> {
     })
 }
 
+/// Whether a text is an amount, or a price, in US units: `80 ft`, `120 lb N/ac`, `6 USD/bu`.
+pub(crate) fn is_us(text: &str) -> bool {
+    let Ok((_, _, rest)) = leading_number(text, Wanted::Length) else {
+        return false;
+    };
+    // A thermometer in Fahrenheit says nothing of the units of land.
+    let is_us = |unit: &str| {
+        unit::read(unit).is_ok_and(|unit| unit.us && unit.measure != Measure::Fahrenheit)
+    };
+    let is_currency = |word: &str| word.len() == 3 && word.chars().all(|c| c.is_ascii_uppercase());
+    is_us(rest)
+        || rest
+            .split_once('/')
+            .is_some_and(|(above, per)| is_currency(above.trim()) && is_us(per))
+}
+
 fn of_measure(text: &str, wanted: Wanted, measure: Measure) -> Result<f64, Problem> {
     let amount = amount(text, wanted)?;
     if amount.unit.measure == measure {
@@ -293,7 +309,7 @@ pub struct NitrogenAmount {
     pub echo: Option<String>,
 }
 
-/// Nitrogen per area. A product amount is taken only when `taken` names the product and `product_allowed` says so.
+/// Nitrogen per area. A volume of product is taken when `product` names it and `product_allowed` says so; a mass without N may be either, and is refused with both readings.
 ///
 /// # Errors
 /// As [`length`]; mass or volume per area where nitrogen is due, with both readings.
@@ -321,7 +337,9 @@ pub fn nitrogen(
                 Measure::MassRate => Some(amount.value()),
                 _ => product.kg_per_l().map(|density| amount.value() * density),
             };
-            match product.filter(|_| product_allowed) {
+            // A mass per area without N may be either: 120 lb/ac of nitrogen, or of product. A volume can only be product.
+            let is_plain = amount.unit.measure == Measure::VolumeRate;
+            match product.filter(|_| product_allowed && is_plain) {
                 Some(product) => {
                     let kg = mass_rate(product).ok_or_else(|| Problem::NoDensity {
                         amount: written(),

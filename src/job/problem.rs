@@ -523,9 +523,9 @@ impl Problem {
             Self::Acceptance { known, .. } => format!("take it out; findings that stop a job: {}", known.join(", ")),
             Self::OutOfRange { low, high, .. } => format!("give a value from {low} to {high}"),
             Self::BareNumber { number, wanted } => format!("write {leaf} = {}", wanted.examples(number)),
-            Self::NitrogenOrProduct { amount, nitrogen, area, .. } => {
+            Self::NitrogenOrProduct { nitrogen, area, product_nitrogen, .. } => {
                 format!(
-                    "for nitrogen write \"{nitrogen} N/{area}\"; for product name it in [product] and keep \"{amount}\" in [rate], or write the nitrogen in it"
+                    "for nitrogen write \"{nitrogen} N/{area}\"; for product write the nitrogen in it: \"{product_nitrogen}\""
                 )
             }
             Self::ProductDue { .. } => "write the product rate, for instance \"40 kg/ha\" or \"40 L/ha\"".to_owned(),

@@ -4,10 +4,11 @@
 //! leaves this module: the whole file is refused at the end.
 
 use std::borrow::Cow;
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::ops::Range;
 
 use crate::finding::Finding;
+use crate::job::amount::is_us;
 use crate::job::fault::{Fault, Wanted};
 use crate::job::keys;
 use crate::job::keys::{Bounds, Key, Need};
@@ -66,6 +67,8 @@ pub(crate) struct Log {
     currency: RefCell<Option<String>>,
     faults: RefCell<Vec<(usize, Fault)>>,
     notes: RefCell<Vec<Finding>>,
+    /// Whether people read US units first, once that is known.
+    us: Cell<Option<bool>>,
 }
 
 impl Log {
@@ -76,7 +79,18 @@ impl Log {
             currency: RefCell::default(),
             faults: RefCell::default(),
             notes: RefCell::default(),
+            us: Cell::default(),
         }
+    }
+
+    /// Has people read these units, whatever the job's amounts are written in.
+    pub(crate) fn set_units(&self, us: Option<bool>) {
+        self.us.set(us);
+    }
+
+    /// Whether people read US units first: any amount of the job is written in them, or somebody asked for them.
+    pub(crate) fn us(&self) -> bool {
+        self.us.get().unwrap_or(false)
     }
 
     /// Logs a fault of the value that stands at `span`.
@@ -163,6 +177,10 @@ pub(crate) fn parse(log: &Log) -> Option<Section<'_>> {
     if !errors.is_empty() {
         return None;
     }
+    let entries = entries(table.get_ref());
+    if log.us.get().is_none() {
+        log.us.set(Some(entries.iter().any(speaks_us)));
+    }
     Some(Section {
         log,
         path: String::new(),
@@ -170,11 +188,26 @@ pub(crate) fn parse(log: &Log) -> Option<Section<'_>> {
         method: None,
         span: 0..0,
         present: true,
-        entries: entries(table.get_ref()),
+        entries,
         taken: Vec::new(),
         missing: Vec::new(),
     })
 }
+
+/// Whether an entry, or one within it, is an amount in US units. Free texts are none.
+fn speaks_us((key, entry): &(String, Entry)) -> bool {
+    match &entry.item {
+        Item::Text(text) => !FREE_TEXTS.contains(&key.as_str()) && is_us(text),
+        Item::List(list) => list
+            .iter()
+            .any(|entry| speaks_us(&(key.clone(), entry.clone()))),
+        Item::Table(table) => table.iter().any(speaks_us),
+        _ => false,
+    }
+}
+
+/// Keys whose texts are nobody's amounts, however they look.
+const FREE_TEXTS: [&str; 6] = ["name", "where", "reason", "by", "source", "label"];
 
 fn entries(table: &DeTable<'_>) -> Vec<(String, Entry)> {
     let mut all: Vec<(String, Entry)> = table

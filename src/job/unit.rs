@@ -259,7 +259,7 @@ const ATOMS: &[(&[&str], Atom)] = &[
         },
     ),
     (
-        &["ft", "foot", "feet"],
+        &["ft", "foot", "feet", "'", "′"],
         Atom {
             kind: Kind::Length,
             factor: M_PER_FT,

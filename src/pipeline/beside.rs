@@ -1,15 +1,14 @@
 //! Whether the highest rates lie beside ground that is kept clear: wet ground beside a pond is pale too, and needs no nitrogen.
 
-use geo::{BoundingRect as _, Centroid as _, Distance as _, Euclidean, MultiPolygon, Point};
+use geo::{BoundingRect as _, Distance as _, Euclidean, MultiPolygon, Point};
 
 use crate::finding::{Finding, codes};
-use crate::job::settings::Settings;
+use crate::map::prescription::CellState;
+use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
-use crate::space::cells::CellGrid;
 use crate::space::crs::{Crs, Projector};
-use crate::units::{Area, M_PER_FT};
-use crate::zones::prescription::CellState;
+use crate::units::{Area, Length, M_PER_FT};
 
 /// Ground within so many working widths lies beside what is kept clear.
 const WIDTHS: f64 = 2.0;
@@ -26,16 +25,16 @@ const FEWEST_CELLS: usize = 3;
 ///
 /// # Findings
 /// `rate.beside_exclusion` (caution) with area and place.
-pub fn findings_of(
-    settings: &Settings,
-    ground: &Ground,
+pub fn finding_of(
+    working_width: Length,
+    us: bool,
+    (ground, facts): (&Ground, &CellFacts),
     rated: &Rated,
-    findings: &mut Vec<Finding>,
-) {
+) -> Option<Finding> {
     if ground.kept_clear.0.is_empty() {
-        return;
+        return None;
     }
-    let reach = settings.machine.working_width.get() * WIDTHS;
+    let reach = working_width.get() * WIDTHS;
     let grid = &ground.grid;
     // Exact rates: rounded ones are alike too often to be ranked.
     let mut ranked: Vec<(usize, f64, f64)> = (0..grid.cells.len())
@@ -45,23 +44,20 @@ pub fn findings_of(
     ranked.sort_by(|a, b| b.1.total_cmp(&a.1));
     let canopy: f64 = ranked.iter().map(|cell| cell.2).sum();
     let mut sum = 0.0;
-    let Some(limit) = ranked
+    let limit = ranked
         .iter()
         .find(|cell| {
             sum += cell.2;
             sum >= HIGHEST * canopy
         })
-        .map(|cell| cell.1)
-    else {
-        return;
-    };
+        .map(|cell| cell.1)?;
     let top = ranked.partition_point(|cell| cell.1 >= limit);
     let of_top: f64 = ranked[..top].iter().map(|cell| cell.2).sum();
     if limit <= 0.0 || of_top > COMMON * canopy {
-        return;
+        return None;
     }
     let is_near = |k: usize| {
-        middle_of(grid, k).is_some_and(|middle| lies_within(middle, &ground.kept_clear, reach))
+        facts.centres[k].is_some_and(|middle| lies_within(middle, &ground.kept_clear, reach))
     };
     let near: Vec<bool> = ranked.iter().map(|cell| is_near(cell.0)).collect();
     let area = |count: usize| -> f64 {
@@ -81,18 +77,17 @@ pub fn findings_of(
         .collect();
     let often = (fed / of_top, beside / canopy);
     if cells.len() < FEWEST_CELLS || often.0 <= OFTEN * often.1 {
-        return;
+        return None;
     }
     let patch = largest_patch(ground, &cells);
     let place = patch
         .first()
-        .and_then(|first| middle(ground, &patch).or_else(|| middle_of(grid, *first)))
+        .and_then(|first| middle(facts, &patch).or_else(|| facts.centres[*first]))
         .and_then(|place| {
             Projector::new(&ground.plane.crs, &Crs::wgs84())
                 .and_then(|way| way.point(place.x(), place.y()))
                 .ok()
         });
-    let us = settings.output.us_units;
     let shown = |m2: f64| {
         if us {
             format!("{:.2} ac", Area::m2(m2).as_ac())
@@ -108,7 +103,7 @@ pub fn findings_of(
     let at = place.map_or_else(String::new, |(longitude, latitude)| {
         format!(", most of it about latitude {latitude:.5}, longitude {longitude:.5}")
     });
-    findings.push(Finding::caution(
+    Some(Finding::caution(
         codes::RATE_BESIDE_EXCLUSION,
         format!(
             "{:.0} % of the highest tenth of rates, {}, lies within {far} of exclusions or holes, of the canopy {:.0} %{at}: pale by water? Walk there first; more nitrogen does not help drowned crop",
@@ -116,11 +111,7 @@ pub fn findings_of(
             shown(fed),
             100.0 * often.1
         ),
-    ));
-}
-
-fn middle_of(grid: &CellGrid, cell: usize) -> Option<Point<f64>> {
-    grid.outline(cell).centroid()
+    ))
 }
 
 fn lies_within(place: Point<f64>, shape: &MultiPolygon<f64>, reach: f64) -> bool {
@@ -173,10 +164,10 @@ fn largest_patch(ground: &Ground, cells: &[usize]) -> Vec<usize> {
 }
 
 /// The middle of the cell that lies nearest to the middle of all.
-fn middle(ground: &Ground, cells: &[usize]) -> Option<Point<f64>> {
+fn middle(facts: &CellFacts, cells: &[usize]) -> Option<Point<f64>> {
     let middles: Vec<Point<f64>> = cells
         .iter()
-        .filter_map(|cell| middle_of(&ground.grid, *cell))
+        .filter_map(|cell| facts.centres[*cell])
         .collect();
     let count = middles.len() as f64;
     let all = middles

@@ -1,6 +1,6 @@
 //! What one flat rate would bring on the mean of the canopy: the curve on which a report shows the field's place.
 
-use crate::job::settings::Settings;
+use crate::job::settings::{RateRules, Response};
 use crate::pipeline::rates::Rated;
 use crate::science::money::{GrainResponse, yield_at_rate};
 use crate::units::{NRate, Yield};
@@ -11,14 +11,18 @@ const POINTS: u32 = 41;
 /// Area mean of the yields of cells that have them, at flat rates from 0 to the greatest rate allowed; empty when no cell has yields.
 ///
 /// `min(YP0 + (N + applied) · e / g, YPN)` cell by cell, so the mean bends where single cells reach their ceilings.
-pub fn mean_yield_at_flat_rates(settings: &Settings, rated: &Rated) -> Vec<(NRate, Yield)> {
-    let Some(yields) = settings.response.yields() else {
+pub fn mean_yield_at_flat_rates(
+    response: &Response,
+    rule: &RateRules,
+    rated: &Rated,
+) -> Vec<(NRate, Yield)> {
+    let Some(yields) = response.yields() else {
         return Vec::new();
     };
-    let response = GrainResponse {
+    let grain = GrainResponse {
         grain_nitrogen: yields.grain_nitrogen,
         use_efficiency: yields.use_efficiency,
-        applied_since_sensing: settings.response.applied_since_sensing,
+        applied_since_sensing: response.applied_since_sensing,
     };
     let cells: Vec<(f64, Yield, Yield)> = rated
         .cells
@@ -29,14 +33,12 @@ pub fn mean_yield_at_flat_rates(settings: &Settings, rated: &Rated) -> Vec<(NRat
     if area <= 0.0 {
         return Vec::new();
     }
-    let most = settings.rate.maximum.get();
+    let most = rule.maximum.get();
     let at = |k: u32| {
         let rate = NRate::kg_per_ha(most * f64::from(k) / f64::from(POINTS - 1));
         let sum: f64 = cells
             .iter()
-            .map(|(area, without, with)| {
-                yield_at_rate(*without, *with, rate, &response).get() * area
-            })
+            .map(|(area, without, with)| yield_at_rate(*without, *with, rate, &grain).get() * area)
             .sum();
         (rate, Yield::kg_per_ha(sum / area))
     };

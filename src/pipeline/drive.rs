@@ -1,22 +1,15 @@
 //! What the drive does to cell rates before zones are formed: the headland's own rule, and the largest step along the drive.
 
-use geo::BooleanOps;
-
-use crate::finding::{Finding, codes};
-use crate::job::settings::{Headland, Settings, StateRate};
+use crate::finding::{Checked, Finding, codes};
+use crate::job::settings::{Headland, Machine, Output, RateRules, StateRate};
+use crate::map::prescription::CellState;
+use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::ground::Ground;
-use crate::pipeline::overrun::filled;
 use crate::pipeline::rates::Rated;
 use crate::science::yield_response::round_to_step;
-use crate::space::lay::{LayError, cells_along};
-use crate::space::polygon::{grown, oriented};
 use crate::units::{Area, NRate};
 use crate::zones::build::{Kind, Rate};
 use crate::zones::gentle::hold_steps;
-use crate::zones::prescription::CellState;
-
-/// A cell belongs to the headland when more than this share of it lies there. \[–\]
-const MOSTLY: f64 = 0.5;
 
 /// Gives canopy cells of the headland their rule. Thin, bare and unseen ground keeps its own.
 ///
@@ -24,45 +17,26 @@ const MOSTLY: f64 = 0.5;
 ///
 /// # Findings
 /// `machine.headland` (note): cells, area, and what the rule did to the total; (caution) when no cell, or every canopy cell, lies in it.
-///
-/// # Errors
-/// [`LayError`] when the inner part cannot be cut into cells.
 pub fn headland(
-    settings: &Settings,
-    ground: &Ground,
-    rated: &mut Rated,
-    findings: &mut Vec<Finding>,
-) -> Result<(), LayError> {
-    let Some(Headland { passes, rate }) = settings.machine.headland else {
-        return Ok(());
+    machine: &Machine,
+    (rule, output): (&RateRules, &Output),
+    (ground, facts): (&Ground, &CellFacts),
+    mut rated: Rated,
+) -> Checked<Rated> {
+    let (Some(Headland { passes, rate }), Some(in_headland)) =
+        (machine.headland, &facts.in_headland)
+    else {
+        return Checked::clean(rated);
     };
-    let depth = settings.machine.working_width * f64::from(passes);
-    let inner = grown(&filled(&ground.boundary), -depth.get());
-    let inside = ground
-        .driven
-        .iter()
-        .enumerate()
-        .map(|(part, driven)| {
-            cells_along(
-                &oriented(&driven.region.intersection(&inner)),
-                &ground.grid.way(part),
-            )
-        })
-        .collect::<Result<Vec<_>, _>>()?;
-    let inner_area = |part: usize, row: i32, col: i32| {
-        inside[part]
-            .find(0, row, col)
-            .map_or(0.0, |k| inside[part].cells[k].area)
-    };
-    let step = settings.rate.step.get();
+    let depth = machine.working_width * f64::from(passes);
+    let step = rule.step.get();
     let (mut cells, mut canopy, mut area, mut moved) = (0_usize, 0_usize, Area::ZERO, 0.0);
     for (k, cell) in ground.grid.cells.iter().enumerate() {
         if rated.cells[k].state != CellState::Canopy {
             continue;
         }
         canopy += 1;
-        if cell.area - inner_area(ground.grid.part_of(k), cell.row, cell.col) <= MOSTLY * cell.area
-        {
+        if !in_headland[k] {
             continue;
         }
         cells += 1;
@@ -76,7 +50,6 @@ pub fn headland(
         moved += (due.n(step) - own.n(step)) * cell.area / 10_000.0;
         rated.zone_rates[k] = (Kind::Headland, exact, due);
     }
-    own_rates(rated, step);
     let way = match rate {
         StateRate::Own => "keeps its own rates, in zones of its own".to_owned(),
         StateRate::FieldRate => format!(
@@ -88,9 +61,9 @@ pub fn headland(
     let what = format!(
         "the headland, {passes} passes or {depth:.1} from the boundary, {way}: {cells} canopy cells, {:.2} ha, {}",
         area.as_ha(),
-        settings.output.nitrogen_moved(moved)
+        output.nitrogen_moved(moved)
     );
-    findings.push(if cells == 0 || cells == canopy {
+    let finding = if cells == 0 || cells == canopy {
         let why = if cells == 0 {
             "no canopy cell lies in it"
         } else {
@@ -102,8 +75,8 @@ pub fn headland(
         )
     } else {
         Finding::note(codes::MACHINE_HEADLAND, what)
-    });
-    Ok(())
+    };
+    Checked::new(rated.with_own_rates(rule.step), vec![finding])
 }
 
 /// Holds canopy rates to the largest step from one cell to the next along the drive. Thin, bare and unseen ground, and a headland with a rule of its own, end a run.
@@ -111,15 +84,13 @@ pub fn headland(
 /// # Findings
 /// `rate.maximum_step` (note): cells changed, and what that did to the total.
 pub fn maximum_step(
-    settings: &Settings,
+    (rule, output): (&RateRules, &Output),
     ground: &Ground,
-    rated: &mut Rated,
-    findings: &mut Vec<Finding>,
-) {
-    let Some(largest) = settings.rate.maximum_step else {
-        return;
+    mut rated: Rated,
+) -> Checked<Rated> {
+    let Some(largest) = rule.maximum_step else {
+        return Checked::clean(rated);
     };
-    let rule = &settings.rate;
     let step = rule.step.get();
     // A multiple of the step, so that rounded rates keep it too.
     let largest = libm::floor(largest.get() / step + 1e-9) * step;
@@ -156,28 +127,25 @@ pub fn maximum_step(
             rated.zone_rates[k] = (before.0, held, rate);
         }
     }
-    own_rates(rated, step);
-    findings.push(Finding::note(
+    let finding = Finding::note(
         codes::RATE_MAXIMUM_STEP,
         format!(
             "rates change by at most {} from cell to cell along the drive: {changed} cells were raised or lowered, {} in all",
-            settings.output.nitrogen_rate(largest),
-            settings.output.nitrogen_moved(moved)
+            output.nitrogen_rate(largest),
+            output.nitrogen_moved(moved)
         ),
-    ));
+    );
+    Checked::new(rated.with_own_rates(rule.step), vec![finding])
 }
 
 /// Says where zones step by more than the largest step all the same: small zones joined, totals kept, or ground with a rule of its own.
 pub fn steps_left(
-    settings: &Settings,
+    (rule, output): (&RateRules, &Output),
     ground: &Ground,
     zone_of: &[u32],
     rate_of: impl Fn(u32) -> f64,
-    findings: &mut Vec<Finding>,
-) {
-    let Some(largest) = settings.rate.maximum_step else {
-        return;
-    };
+) -> Option<Finding> {
+    let largest = rule.maximum_step?;
     let (mut borders, mut greatest) = (0_usize, 0.0_f64);
     for border in &ground.borders {
         let (a, b) = (border.a as usize, border.b as usize);
@@ -188,22 +156,14 @@ pub fn steps_left(
             greatest = greatest.max(change);
         }
     }
-    if borders > 0 {
-        findings.push(Finding::caution(
+    (borders > 0).then(|| {
+        Finding::caution(
             codes::ZONES_MAXIMUM_STEP,
             format!(
                 "{borders} borders between cells along the drive still step by more than {}, by up to {}: at bare, thin, unseen or headland ground, or where small zones were joined; a smaller zones.minimum_area leaves fewer",
-                settings.output.nitrogen_rate(largest.get()),
-                settings.output.nitrogen_rate(greatest)
+                output.nitrogen_rate(largest.get()),
+                output.nitrogen_rate(greatest)
             ),
-        ));
-    }
-}
-
-/// Writes each cell's own rate anew; a sliver has that of the cell that it follows.
-fn own_rates(rated: &mut Rated, step: f64) {
-    for k in 0..rated.cells.len() {
-        let host = rated.follows[k].map_or(k, |host| host as usize);
-        rated.cells[k].n = NRate::kg_per_ha(rated.zone_rates[host].2.n(step));
-    }
+        )
+    })
 }

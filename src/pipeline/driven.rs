@@ -4,7 +4,7 @@ use geo::{Area as _, BooleanOps, Distance as _, Euclidean, Line, LineString, Mul
 
 use crate::finding::{Finding, codes};
 use crate::job::settings::{Heading, Machine};
-use crate::pipeline::ground::GroundError;
+use crate::pipeline::ground_error::GroundError;
 use crate::space::cells::{Border, CellFrame, CellGrid, Way};
 use crate::space::crs::{Crs, Projector};
 use crate::space::curve::{CurveFault, CurveFrame, CurveRule, thinned};

@@ -1,6 +1,7 @@
 //! What the map may be expected to earn over one flat rate, and what it would by the other ways of comparing.
 
-use crate::job::settings::Settings;
+use crate::job::settings::{RateRules, Response};
+use crate::map::prescription::{CellState, ZoneRecord};
 use crate::pipeline::rates::Rated;
 use crate::pipeline::ratio_limit::USUAL;
 use crate::pipeline::reference::Reference;
@@ -13,7 +14,6 @@ use crate::science::methods::Method;
 use crate::science::money::{GrainResponse, PriceInputs};
 use crate::science::yield_response::round_to_step;
 use crate::units::{Area, NRate};
-use crate::zones::prescription::{CellState, ZoneRecord};
 
 /// Flat rates that are tried at the most; a finer step tries each that many-th part of the range.
 const MAXIMUM_FLATS: usize = 400;
@@ -50,6 +50,18 @@ impl Gain {
     }
 }
 
+/// What the expected gain depends on besides the map.
+pub struct GainRules<'a> {
+    /// Prices.
+    pub prices: PriceInputs,
+    /// `[response]`.
+    pub response: &'a Response,
+    /// `[rate]`.
+    pub rule: &'a RateRules,
+    /// Seed of the draws.
+    pub seed: u64,
+}
+
 /// A cell that counts, with its place among all cells. Cells in a strip do not: they have their nitrogen already.
 fn cells_of(rated: &Rated) -> Vec<(usize, GainCell)> {
     rated
@@ -71,8 +83,7 @@ fn cells_of(rated: &Rated) -> Vec<(usize, GainCell)> {
 }
 
 /// The flat rates that the job could choose: multiples of its step within its range.
-fn flats(settings: &Settings) -> Vec<NRate> {
-    let rule = &settings.rate;
+fn flats(rule: &RateRules) -> Vec<NRate> {
     let step = rule.step.get();
     let least = libm::ceil(rule.minimum.get() / step - 1e-9).max(0.0) as usize;
     let greatest = libm::floor(rule.maximum.get() / step + 1e-9).max(0.0) as usize;
@@ -85,13 +96,12 @@ fn flats(settings: &Settings) -> Vec<NRate> {
 
 /// Rounded rates of the cells `counted` by another nitrogen share, thin cells at most the field's.
 pub fn rates_by(
-    settings: &Settings,
+    rule: &RateRules,
     rated: &Rated,
     blend: Option<Blend>,
     counted: impl Iterator<Item = usize>,
 ) -> Vec<NRate> {
     let model = rated.model.with_blend(blend);
-    let rule = &settings.rate;
     let rounded = |rate: NRate| {
         round_to_step(rate, rule.minimum, rule.maximum, rule.step)
             .map_or(rate, |steps| rule.step * steps as f64)
@@ -115,16 +125,15 @@ pub fn rates_by(
         .collect()
 }
 
-/// Draws what cells would be with nitrogen, and what rates make of it. `None` without prices, without a measured share, or by a method that predicts no yield.
+/// Draws what cells would be with nitrogen, and what rates make of it. `None` without a measured share, or by a method that predicts no yield.
 pub fn gain_of(
-    settings: &Settings,
-    reference: &Reference,
-    measured: &Measured,
+    rules: &GainRules<'_>,
+    (reference, measured): (&Reference, &Measured),
     rated: &Rated,
     zones: &[ZoneRecord],
 ) -> Option<Gain> {
-    let prices = settings.prices.as_ref()?;
-    let yields = settings.response.yields()?;
+    let (response, rule) = (rules.response, rules.rule);
+    let yields = response.yields()?;
     let found = measured.as_ref().ok()?;
     let Method::YieldResponse(method) = &rated.model.method else {
         return None;
@@ -139,15 +148,10 @@ pub fn gain_of(
         response: GrainResponse {
             grain_nitrogen: yields.grain_nitrogen,
             use_efficiency: yields.use_efficiency,
-            applied_since_sensing: settings.response.applied_since_sensing,
+            applied_since_sensing: response.applied_since_sensing,
         },
-        prices: PriceInputs {
-            grain: prices.grain,
-            nitrogen: prices.nitrogen,
-            application: prices.application,
-            mapping: prices.mapping,
-        },
-        seed: settings.uncertainty.seed,
+        prices: rules.prices,
+        seed: rules.seed,
     };
     let (places, cells): (Vec<usize>, Vec<GainCell>) = cells_of(rated).into_iter().unzip();
     let expected = Expectation::of(&cells, &inputs)?;
@@ -163,9 +167,9 @@ pub fn gain_of(
         .map(|k| decided(*k).get() * rated.cells[*k].area.as_ha())
         .sum();
     let mean = NRate::kg_per_ha(total / expected.area().as_ha());
-    let best_flat = expected.best_flat(&flats(settings))?;
+    let best_flat = expected.best_flat(&flats(rule))?;
     let by = |blend: Option<Blend>| {
-        let rates = rates_by(settings, rated, blend, places.iter().copied());
+        let rates = rates_by(rule, rated, blend, places.iter().copied());
         expected.of_map(rates.into_iter(), false).net - best_flat.1.net
     };
     let [_, whole_field, of_measured] = ways(reference, measured).map(|way| way.map(by));
@@ -176,10 +180,7 @@ pub fn gain_of(
         map,
         mean_flat: (mean, expected.of_flat(mean)),
         best_flat,
-        usual: settings
-            .rate
-            .usual
-            .map(|rate| (rate, expected.of_flat(rate))),
+        usual: rule.usual.map(|rate| (rate, expected.of_flat(rate))),
         by_share: ByShare {
             each_cell: by(None),
             whole_field,

@@ -5,21 +5,21 @@ use geo::{
     Intersects as _, LineString, MapCoords as _, MultiPolygon,
 };
 
-use crate::finding::{Finding, codes};
-use crate::job::settings::Settings;
+use crate::finding::{Checked, Finding, codes};
+use crate::job::settings::{Exclusion, FieldSettings, Machine};
 use crate::pipeline::driven::{AreaShape, Bounds, Driven, in_areas, lines_uncertainty, way_of};
 use crate::pipeline::exclusions::{excluded, read_widely, surrounded, surroundings};
+use crate::pipeline::ground_error::GroundError;
 use crate::space::cells::{Border, CellGrid, Way};
 use crate::space::crs::{Crs, CrsError, Operation, Projector};
-use crate::space::cut::{CutError, borders, cut};
+use crate::space::cut::{borders, cut};
 use crate::space::holes::{holes, united};
-use crate::space::lay::LayError;
-use crate::space::plane::{Plane, PlaneError, choose};
+use crate::space::plane::{Plane, choose};
 use crate::space::polygon::{carried, grown, joined, less, oriented};
 use crate::space::raster::Lattice;
-use crate::space::regions::SeamError;
 use crate::space::repair::{Repaired, repaired};
 use crate::space::slivers::{LEAST_AREA, LEAST_WIDTH, without_slivers};
+use crate::units::Length;
 
 /// Shapes as they were read.
 #[derive(Clone, Debug)]
@@ -127,119 +127,6 @@ impl Ground {
     }
 }
 
-/// Why the ground was refused.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum GroundError {
-    /// Several boundary features.
-    #[error("{file}: {count} features, but a field has one boundary")]
-    Several {
-        /// The file.
-        file: String,
-        /// How many.
-        count: usize,
-    },
-    /// Image and boundary do not meet.
-    #[error("the boundary lies outside the image, {distance_km:.1} km away")]
-    Apart {
-        /// Boundary's file.
-        file: String,
-        /// Centre of the boundary, longitude and latitude. \[°\]
-        boundary: (f64, f64),
-        /// Centre of the image, longitude and latitude. \[°\]
-        image: (f64, f64),
-        /// Distance between the centres. \[km\]
-        distance_km: f64,
-        /// Whether swapping longitude and latitude would make them meet.
-        swapped_meets: bool,
-    },
-    /// Nothing is left of the field.
-    #[error(
-        "nothing is left of the field: boundary {boundary_ha:.3} ha, exclusions with buffers {exclusions_ha:.3} ha"
-    )]
-    Nothing {
-        /// Boundary area. \[ha\]
-        boundary_ha: f64,
-        /// Exclusions' area. \[ha\]
-        exclusions_ha: f64,
-    },
-    /// A strip lies outside the field.
-    #[error("reference strip {strip} lies with only {:.0} % of its area in the field, at least half is needed", 100.0 * share)]
-    StripOutside {
-        /// Its number.
-        strip: usize,
-        /// Share inside.
-        share: f64,
-        /// The file.
-        file: String,
-    },
-    /// Two strips overlap.
-    #[error("reference strips {first} and {second} overlap by {area:.1} m²")]
-    StripsOverlap {
-        /// One.
-        first: usize,
-        /// The other.
-        second: usize,
-        /// Area. \[m²\]
-        area: f64,
-    },
-    /// A guidance line that has no direction.
-    #[error("{file}: the guidance line has no length")]
-    Guidance {
-        /// The file.
-        file: String,
-    },
-    /// An area without ground in the field.
-    #[error("area {area} ({file}) covers no ground of the field that no earlier area has")]
-    AreaOutside {
-        /// Its number, from 1.
-        area: usize,
-        /// The file.
-        file: String,
-    },
-    /// A guidance line that turns too far.
-    #[error(
-        "{file}: the guidance line turns by {degrees:.0}° in all, more than the 150° that passes side by side can follow"
-    )]
-    LineTurns {
-        /// The file.
-        file: String,
-        /// By how much. \[°\]
-        degrees: f64,
-    },
-    /// A guidance line that bends too tightly.
-    #[error(
-        "{file}: the guidance line bends with a radius of {radius:.0} m at longitude {longitude:.5}°, latitude {latitude:.5}°, but the field reaches {reach:.0} m to the inside of the bend: passes side by side would cross there"
-    )]
-    LineTight {
-        /// The file.
-        file: String,
-        /// Radius of the bend. \[m\]
-        radius: f64,
-        /// How far the field reaches on its inside. \[m\]
-        reach: f64,
-        /// Where. \[°\]
-        longitude: f64,
-        /// Where. \[°\]
-        latitude: f64,
-    },
-    /// Areas that do not fit together.
-    #[error(transparent)]
-    Seam(#[from] SeamError),
-    /// Cells that cannot be laid.
-    #[error(transparent)]
-    Lay(#[from] LayError),
-    /// The plane.
-    #[error(transparent)]
-    Plane(#[from] PlaneError),
-    /// A transformation.
-    #[error(transparent)]
-    Crs(#[from] CrsError),
-    /// The grid.
-    #[error(transparent)]
-    Cut(#[from] CutError),
-}
-
 /// Carries shapes onto the plane and remembers how.
 struct Carrier<'a> {
     plane: &'a Crs,
@@ -321,14 +208,15 @@ pub fn pixel_size(plane: &Crs, lattice: &Lattice, x: f64, y: f64) -> Result<f64,
 ///
 /// # Errors
 /// [`GroundError`]: several boundaries, an image elsewhere, nothing left, strips outside or overlapping, an unfit plane.
-pub fn prepare(
+pub fn lay_out(
     inputs: &GroundInputs,
-    settings: &Settings,
+    (field_rule, machine): (&FieldSettings, &Machine),
     lattice: &Lattice,
-    findings: &mut Vec<Finding>,
-) -> Result<Ground, GroundError> {
+) -> Result<Checked<Ground>, GroundError> {
+    let mut log = Vec::new();
+    let findings = &mut log;
     let layer = &inputs.boundary;
-    if layer.shapes.len() > 1 && !settings.field.boundary.merge {
+    if layer.shapes.len() > 1 && !field_rule.boundary.merge {
         return Err(GroundError::Several {
             file: layer.file.clone(),
             count: layer.shapes.len(),
@@ -361,8 +249,14 @@ pub fn prepare(
         .collect();
     let boundary = oriented(&joined(&parts));
     overlapping(&parts, &boundary, &layer.file, findings);
-    let around = surroundings(&boundary, settings.machine.overrun).ok_or_else(no_ground)?;
-    let exclusions = exclusions_of(inputs, settings, &mut carrier, &boundary, findings)?;
+    let around = surroundings(&boundary, machine.overrun).ok_or_else(no_ground)?;
+    let exclusions = exclusions_of(
+        inputs,
+        (&field_rule.exclusions, machine.overrun),
+        &mut carrier,
+        &boundary,
+        findings,
+    )?;
     let holes = holes(&boundary);
     let kept_clear = united(&exclusions, &holes);
     let kept = without_slivers(oriented(&less(&boundary, &exclusions)));
@@ -446,7 +340,7 @@ pub fn prepare(
             ),
         ));
     }
-    let mapped = if settings.field.map_strips {
+    let mapped = if field_rule.map_strips {
         field.clone()
     } else {
         let kept = without_slivers(oriented(&less(&field, &joined(&strips))));
@@ -455,15 +349,15 @@ pub fn prepare(
     };
     findings.extend(slivers_told(left));
     let whole = way_of(
-        &settings.machine,
-        &settings.machine.heading,
+        machine,
+        &machine.heading,
         &plane,
         &boundary,
         guidance.as_ref(),
         findings,
     )?;
     let (grid, borders, driven) =
-        if let (true, Way::Straight(frame)) = (settings.machine.areas.is_empty(), &whole.0) {
+        if let (true, Way::Straight(frame)) = (machine.areas.is_empty(), &whole.0) {
             let grid = cut(&mapped, *frame)?;
             let borders = borders(&grid);
             let driven = Driven {
@@ -480,9 +374,9 @@ pub fn prepare(
                 boundary: &boundary,
                 mapped: &mapped,
             };
-            in_areas(&settings.machine, &bounds, whole, &areas, findings)?
+            in_areas(machine, &bounds, whole, &areas, findings)?
         };
-    Ok(Ground {
+    let ground = Ground {
         plane,
         boundary,
         exclusions,
@@ -500,22 +394,23 @@ pub fn prepare(
         driven,
         slivers,
         operations,
-    })
+    };
+    Ok(Checked::new(ground, log))
 }
 
 /// Every exclusion of the job on the plane, grown and joined.
 fn exclusions_of(
     inputs: &GroundInputs,
-    settings: &Settings,
+    (exclusions, overrun): (&[Exclusion], Length),
     carrier: &mut Carrier<'_>,
     boundary: &MultiPolygon<f64>,
     findings: &mut Vec<Finding>,
 ) -> Result<MultiPolygon<f64>, GroundError> {
     let mut grown_parts = Vec::new();
-    for (exclusion, layer) in settings.field.exclusions.iter().zip(&inputs.exclusions) {
+    for (exclusion, layer) in exclusions.iter().zip(&inputs.exclusions) {
         let first = grown_parts.len();
         let shapes = carrier.polygons(layer)?;
-        let reach = settings.machine.overrun + exclusion.buffer;
+        let reach = overrun + exclusion.buffer;
         let around = surroundings(boundary, reach).ok_or_else(no_ground)?;
         for shape in &shapes {
             let read = excluded(shape, exclusion.buffer, &around);
@@ -607,7 +502,7 @@ fn exclusion_apart(
         let text = format!(
             "{file}: this exclusion lies outside the field, but with longitude and latitude swapped it would lie in it: mend the file, or the ground gets its rate"
         );
-        return Some(Finding::stop(codes::FIELD_EXCLUDE_APART, text));
+        return Some(Finding::stop(codes::FIELD_EXCLUDE_APART, text).with_figure("swapped"));
     }
     let far = shapes
         .iter()

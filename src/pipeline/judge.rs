@@ -1,14 +1,15 @@
 //! What the user must know of a map before trusting it.
 
 use crate::finding::{Finding, codes};
-use crate::job::settings::{Crop, Output, Response, Settings};
+use crate::job::settings::{Application, Crop, Output, RateRules, Response};
+use crate::pipeline::judge_share;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::reference::Reference;
-use crate::pipeline::run::{Looked, Sources};
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::Totals;
-use crate::pipeline::{judge_strips, share};
 use crate::science::methods::Method;
+use crate::units::{NRate, Yield};
+use jiff::civil::Date;
 
 /// Fewer growing days than this stop a map: response indices are all close to 1.
 const LEAST_DAYS: f64 = 60.0;
@@ -23,148 +24,153 @@ const NO_MAP: f64 = 0.9;
 /// Totals that differ by less are the same. \[kg N\]
 const LEAST_TOTAL: f64 = 0.05;
 
-/// Says everything that can be said of a finished map.
-pub fn cautions(
-    settings: &Settings,
-
-    looked: &Looked,
-    reference: &Reference,
-    rated: &Rated,
-    totals: &Totals,
-    sources: &Sources<'_>,
-    findings: &mut Vec<Finding>,
-) {
-    season(settings, sources.growing_days, totals, findings);
-    below_one(reference, findings);
-    judge_strips::answer(settings, reference, &rated.limit, totals, findings);
-    judge_strips::stands(settings, &looked.strips, findings);
-    judge_strips::disagree(&settings.output, reference, totals, findings);
-    judge_strips::beyond(&settings.output, &rated.limit, totals, findings);
-    uncertainties(
-        &settings.output,
-        &looked.strips,
-        reference,
-        totals,
-        findings,
-    );
-    dates(settings, findings);
+/// Says how much ground was not seen.
+pub fn unseen(totals: &Totals) -> Option<Finding> {
     if totals.unseen_share > 0.25 {
-        findings.push(Finding::stop(
+        Some(Finding::stop(
             codes::IMAGE_UNSEEN,
             format!(
-                "{:.1} % of the field was not seen, more than a quarter: a field rate on so much ground is no map; use another image",
+                "{:.1} % of the field has no image, more than a quarter: a field rate on so much ground is no map; use another image",
                 100.0 * totals.unseen_share
             ),
-        ));
+        )
+        .with_figure(format!("{:.1} %", 100.0 * totals.unseen_share)))
     } else if totals.unseen_share > 0.0 {
-        findings.push(Finding::note(
+        Some(Finding::note(
             codes::IMAGE_UNSEEN_PART,
             format!(
-                "{:.1} % of the field was not seen and gets its stated rate",
+                "{:.1} % of the field has no image and gets its stated rate",
                 100.0 * totals.unseen_share
             ),
-        ));
-    }
-    if let Some(usual) = settings.rate.usual {
-        let mean = totals.mean_rate;
-        if mean < usual * 0.5 || mean > usual * 1.5 {
-            findings.push(Finding::stop(
-                codes::RATE_USUAL,
-                format!(
-                    "the field's mean rate {:.1} kg N/ha ({:.1} lb N/ac) lies outside half to one and a half times the usual {:.1} kg N/ha ({:.1} lb N/ac): check strip, method and units before spreading",
-                    mean.get(),
-                    mean.as_lb_per_ac(),
-                    usual.get(),
-                    usual.as_lb_per_ac()
-                ),
-            ));
-        }
-    }
-    yields(settings, totals, findings);
-    direction(settings, rated, totals, findings);
-    method(&settings.response, findings);
-    let asked = Told {
-        region: settings.field.region.as_deref(),
-        sensor: settings
-            .imagery
-            .as_ref()
-            .and_then(|image| image.sensor.as_deref()),
-        index: settings.imagery.as_ref().map(|image| image.index.as_str()),
-    };
-    made_for(&settings.response, &asked, findings);
-    if settings.rate.season_limit.is_some()
-        && settings.rate.maximum < settings.rate.maximum_written
-        && totals.held_share > 0.0
-    {
-        findings.push(Finding::caution(
-            codes::RATE_SEASON_HELD,
-            format!(
-                "{:.1} % of the canopy asks for more than the {:.1} ({:.1} lb N/ac) that the season's limit leaves and is held to it",
-                100.0 * totals.held_share,
-                settings.rate.maximum,
-                settings.rate.maximum.as_lb_per_ac()
-            ),
-        ));
-    }
-    if totals.thin_share > 0.0 {
-        findings.push(Finding::note(
-            codes::RATE_THIN,
-            format!(
-                "{:.1} % of the field is thin (index below {:.3}): lack of nitrogen is not the likely reason there; go and look",
-                100.0 * totals.thin_share,
-                rated.thin_below
-            ),
-        ));
-    }
-    if settings
-        .imagery
-        .as_ref()
-        .is_some_and(|image| image.point_spread.is_any())
-    {
-        findings.push(Finding::note(
-            codes::REFERENCE_POINT_SPREAD,
-            "the sensor's blur is taken out of the strip's reading only; cells are not sharpened"
-                .to_owned(),
-        ));
+        ))
+    } else {
+        None
     }
 }
 
+/// Says where a map's mean lies far from the grower's usual rate.
+pub fn usual(rule: &RateRules, output: &Output, totals: &Totals) -> Option<Finding> {
+    let usual = rule.usual?;
+    let mean = totals.mean_rate;
+    (mean < usual * 0.5 || mean > usual * 1.5).then(|| far_from_usual(rule, mean, output.us_units))
+}
+
+/// A mean or flat rate outside half to one and a half times the usual one: a stop where the job says that the usual rate is the one in question.
+pub fn far_from_usual(rule: &RateRules, mean: NRate, us: bool) -> Finding {
+    let usual = rule.usual.unwrap_or(NRate::ZERO).told(us);
+    let told = format!(
+        "mean {} is outside half to one and a half times the usual {usual}: check strip or readings, method and units before you apply it",
+        mean.told(us)
+    );
+    if rule.usual_is_this_pass {
+        Finding::stop(codes::RATE_USUAL, told).with_figure(mean.told(us))
+    } else {
+        Finding::caution(codes::RATE_USUAL, told)
+    }
+}
+
+/// Says how much canopy the season's limit holds back.
+pub fn season_limit(rule: &RateRules, output: &Output, totals: &Totals) -> Option<Finding> {
+    (rule.season_limit.is_some() && rule.maximum < rule.maximum_written && totals.held_share > 0.0)
+        .then(|| {
+            Finding::caution(
+                codes::RATE_SEASON_HELD,
+                format!(
+                    "{:.1} % of the canopy asks for more than the {} that the season's limit leaves and is limited to it",
+                    100.0 * totals.held_share,
+                    rule.maximum.told(output.us_units)
+                ),
+            )
+        })
+}
+
+/// Says how much of the field is thin.
+pub fn thin(rated: &Rated, totals: &Totals) -> Option<Finding> {
+    (totals.thin_share > 0.0).then(|| {
+        Finding::note(
+            codes::RATE_THIN,
+            format!(
+                "{:.1} % of the field is a poor stand (index below {:.3}): lack of nitrogen is not the likely reason there; go and look",
+                100.0 * totals.thin_share,
+                rated.thin_below
+            ),
+        )
+    })
+}
+
+/// Says what the sensor's blur is taken out of, where it is reckoned with.
+pub fn point_spread() -> Finding {
+    Finding::note(
+        codes::REFERENCE_POINT_SPREAD,
+        "the sensor's blur is taken out of the strip's reading only; cells are not sharpened",
+    )
+}
+
+/// Says where prices are given that nothing can be reckoned with: the method predicts no yield.
+pub fn no_money(response: &Response) -> Option<Finding> {
+    response.yields().is_none().then(|| {
+        Finding::note(
+            codes::MONEY_NONE,
+            format!(
+                "the method {} predicts no yield, so that no gain can be given; prices {}",
+                response.name(),
+                if response.economic.is_some() {
+                    "set the economic optimum and nothing else"
+                } else {
+                    "are not used"
+                }
+            ),
+        )
+    })
+}
+
 /// Says where the curve and the greatest yield cannot both be right: an amount in the wrong unit looks like a field that needs nothing.
-fn yields(settings: &Settings, totals: &Totals, findings: &mut Vec<Finding>) {
-    let (Some(yields), Some((without, _))) = (settings.response.yields(), totals.yields) else {
-        return;
-    };
+pub fn yields(
+    response: &Response,
+    crop: &Crop,
+    output: &Output,
+    totals: &Totals,
+) -> Option<Finding> {
+    let (yields, (without, _)) = (response.yields()?, totals.yields?);
     let most = yields.maximum_yield;
+    let grain = |grain: Yield| grain.told(output.us_units, crop.lb_per_bu);
     if totals.capped_without_share > 0.5 {
         let told = format!(
-            "{:.0} % of the canopy reaches the maximum yield of {:.2} t/ha without more nitrogen by the curve, and so gets nothing for it: check maximum yield, curve and growing days, and their units",
+            "{:.0} % of the canopy reaches the maximum yield of {} without more nitrogen by the curve, and so gets nothing for it: check maximum yield, curve and growing days, and their units",
             100.0 * totals.capped_without_share,
-            most.get() / 1000.0
+            grain(most)
         );
-        findings.push(if totals.capped_without_share > NO_MAP {
+        Some(if totals.capped_without_share > NO_MAP {
             Finding::stop(codes::RATE_AT_MAXIMUM, told)
+                .with_figure(format!("{:.0} %", 100.0 * totals.capped_without_share))
         } else {
             Finding::caution(codes::RATE_AT_MAXIMUM, told)
-        });
+        })
     } else if without.get() < most.get() * LEAST_YIELD {
-        findings.push(Finding::caution(
+        Some(Finding::caution(
             codes::RATE_FAR_BELOW,
             format!(
-                "by the curve the canopy yields {:.2} t/ha without more nitrogen, less than a tenth of the maximum {:.2} t/ha: check maximum yield, curve and growing days, and their units",
-                without.get() / 1000.0,
-                most.get() / 1000.0
+                "by the curve the canopy yields {} without more nitrogen, less than a tenth of the maximum {}: check maximum yield, curve and growing days, and their units",
+                grain(without),
+                grain(most)
             ),
-        ));
+        ))
+    } else {
+        None
     }
 }
 
 /// Which way round the map is, and whether the response index is raw.
-fn direction(settings: &Settings, rated: &Rated, totals: &Totals, findings: &mut Vec<Finding>) {
-    let response = &settings.response;
+pub fn direction(
+    response: &Response,
+    output: &Output,
+    rated: &Rated,
+    totals: &Totals,
+) -> Vec<Finding> {
     if response.yields().is_none() {
         let method = response.method(f64::NAN);
         let words = match &method {
-            _ if rated.model.blend.is_some() => &share::direction(rated.model.blend, rated),
+            _ if rated.model.blend.is_some() => &judge_share::direction(rated.model.blend, rated),
             Method::Flat(_) => "one rate for all canopy",
             Method::Visible(_) => {
                 "paler patches get more; ground that looks like the strip still gets what the line says, 50 to 60 lb N/ac by the published ones"
@@ -175,37 +181,41 @@ fn direction(settings: &Settings, rated: &Rated, totals: &Totals, findings: &mut
             }
             _ => "greener patches get more: the ramp rises with what it is read by",
         };
-        findings.push(Finding::note(
+        return vec![Finding::note(
             codes::RATE_DIRECTION,
             format!("{words}; ratios are used as measured, not adjusted"),
-        ));
-        return;
+        )];
     }
-    let words = share::direction(rated.model.blend, rated);
-    let other = share::totals_by_share(settings, &totals.n_kg_by_share);
-    findings.push(Finding::note(
+    let words = judge_share::direction(rated.model.blend, rated);
+    let other = judge_share::totals_by_share(output, &totals.n_kg_by_share);
+    let mut findings = vec![Finding::note(
         codes::RATE_DIRECTION,
         format!("{words}{other}"),
-    ));
-    adjustment(response, findings);
+    )];
+    findings.extend(adjustment(response));
+    findings
 }
 
 /// Says whether the response index is raw or adjusted; it is never adjusted twice.
-pub fn adjustment(response: &Response, findings: &mut Vec<Finding>) {
-    let Some(yields) = response.yields() else {
-        return;
-    };
-    findings.push(match yields.ratio_adjustment {
+pub fn adjustment(response: &Response) -> Option<Finding> {
+    let yields = response.yields()?;
+    Some(match yields.ratio_adjustment {
         Some((slope, intercept)) => Finding::note(
             codes::RATE_ADJUSTED,
-            format!("response indices are adjusted linearly as the job says ({slope} · RI {intercept:+}), once, before they are held"),
+            format!(
+                "response indices are adjusted linearly as the job says ({slope} · RI {intercept:+}), once, before they are held"
+            ),
         ),
-        None => Finding::note(codes::RATE_RAW, "response indices are used raw, as measured: no adjustment towards yields is made"),
-    });
+        None => Finding::note(
+            codes::RATE_RAW,
+            "response indices are used raw, as measured: no adjustment towards yields is made",
+        ),
+    })
 }
 
 /// Says what is not sure about a method itself.
-pub fn method(response: &Response, findings: &mut Vec<Finding>) {
+pub fn method(response: &Response) -> Vec<Finding> {
+    let mut findings = Vec::new();
     let name = response.name();
     let fitted = response.fitted();
     if fitted.from_memory {
@@ -242,6 +252,7 @@ pub fn method(response: &Response, findings: &mut Vec<Finding>) {
             ),
         ));
     }
+    findings
 }
 
 /// What the job says of its ground and its sensor.
@@ -256,7 +267,8 @@ pub struct Told<'a> {
 }
 
 /// Says where a method's numbers were made for another region or sensor than the job's, or nobody says for which.
-pub fn made_for(response: &Response, told: &Told<'_>, findings: &mut Vec<Finding>) {
+pub fn made_for(response: &Response, told: &Told<'_>) -> Vec<Finding> {
+    let mut findings = Vec::new();
     let fitted = response.fitted();
     let pairs = [
         (
@@ -303,22 +315,25 @@ pub fn made_for(response: &Response, told: &Told<'_>, findings: &mut Vec<Finding
             format!("the method's sufficiency index is that of {meter}, but {index} is read: sufficiency moves differently with every index, so rates are shifted; the size is not known"),
         ));
     }
+    findings
 }
 
 /// Says whether the crop has grown long enough, and not too long, for its index to foretell the yield.
-pub fn growing_days(crop: &Crop, days: f64, findings: &mut Vec<Finding>) {
+pub fn growing_days(crop: &Crop, days: f64) -> Vec<Finding> {
+    let mut findings = Vec::new();
     if days < LEAST_DAYS {
         findings.push(Finding::stop(
             codes::SEASON_EARLY,
             format!("only {days} growing days since planting: below {LEAST_DAYS:.0} every response index is close to 1 and says nothing; sense again later"),
-        ));
+        )
+        .with_figure(format!("{days} d")));
     } else if let Some((low, high)) = crop
         .window_days
         .filter(|(low, high)| days < *low || days > *high)
     {
         findings.push(Finding::caution(
             codes::SEASON_WINDOW,
-            format!("{days} growing days lie outside {low:.0} to {high:.0}, where the index foretells the yield of {} best", crop.name),
+            format!("{days} growing days lie outside {low:.0} to {high:.0}, where the index predicts the yield of {} best", crop.name),
         ));
     }
     if days > MOST_DAYS {
@@ -329,14 +344,16 @@ pub fn growing_days(crop: &Crop, days: f64, findings: &mut Vec<Finding>) {
             ),
         ));
     }
+    findings
 }
 
-fn season(settings: &Settings, days: f64, totals: &Totals, findings: &mut Vec<Finding>) {
-    if settings.response.yields().is_none() {
+/// Says whether growing days and in-season estimates lie where the curve was made; nothing by a method without one.
+pub fn season(response: &Response, crop: &Crop, days: f64, totals: &Totals) -> Vec<Finding> {
+    if response.yields().is_none() {
         // Growing days and in-season estimates belong to yield curves.
-        return;
+        return Vec::new();
     }
-    growing_days(&settings.season.crop, days, findings);
+    let mut findings = growing_days(crop, days);
     if totals.insey_share > 0.0 {
         findings.push(Finding::caution(
             codes::SEASON_ESTIMATE,
@@ -346,34 +363,38 @@ fn season(settings: &Settings, days: f64, totals: &Totals, findings: &mut Vec<Fi
             ),
         ));
     }
+    findings
 }
 
-fn below_one(reference: &Reference, findings: &mut Vec<Finding>) {
+/// Says where the strip is paler than the crop beside it.
+pub fn below_one(reference: &Reference) -> Option<Finding> {
     let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio)
     else {
-        if let Some(ratio) = reference.ratio.filter(|ratio| *ratio < PALER) {
-            findings.push(Finding::caution(
-                codes::REFERENCE_BELOW,
-                format!("the strip is paler than the crop beside it: response index {ratio:.3} lies below 1; look whether strip, readings and names are right"),
-            ));
-        }
-        return;
+        let ratio = reference.ratio.filter(|ratio| *ratio < PALER)?;
+        return Some(Finding::caution(
+            codes::REFERENCE_BELOW,
+            format!(
+                "the strip is paler than the crop beside it: response index {ratio:.3} lies below 1; look whether strip, readings and names are right"
+            ),
+        ));
     };
-    if high < 1.0 {
-        findings.push(Finding::stop(
+    (high < 1.0).then(|| {
+        Finding::stop(
             codes::REFERENCE_BELOW,
             format!("the strip is paler than the crop beside it: response index {ratio:.3} (95 %: {low:.3} to {high:.3}) lies wholly below 1; look whether strip, image and names are right"),
-        ));
-    }
+        )
+        .with_figure(format!("{ratio:.3}"))
+    })
 }
 
-fn uncertainties(
+/// Says how the total moves with the reference and with noise.
+pub fn uncertainties(
     output: &Output,
     strips: &[Strip],
     reference: &Reference,
     totals: &Totals,
-    findings: &mut Vec<Finding>,
-) {
+) -> Vec<Finding> {
+    let mut findings = Vec::new();
     let base = totals.n_kg_base;
     let n = |kg: f64| output.nitrogen(kg);
     // Against a total of nothing no percentage means anything, but another total is an uncertainty all the more.
@@ -391,14 +412,14 @@ fn uncertainties(
     {
         findings.push(Finding::caution(
             codes::REFERENCE_RATIO_TOTAL,
-            format!("by the strip's ratio instead of its level seen ground would get {} instead of {}{}: where the strip lies decides; look whether its place stands for the field", n(other), n(base), by_how_much(other, 0)),
+            format!("by the strip's ratio instead of its level ground with image would get {} instead of {}{}: where the strip lies decides; look whether its place stands for the field", n(other), n(base), by_how_much(other, 0)),
         ));
     }
     for (other, what) in totals.n_kg_by_inset.iter().zip(["less", "more"]) {
         if let Some(other) = other.filter(|other| moves(*other, 0.05)) {
             findings.push(Finding::caution(
                 codes::REFERENCE_INSET_TOTAL,
-                format!("with {what} inset (or reach) of the strips seen ground would get {} instead of {}{}", n(other), n(base), by_how_much(other, 1)),
+                format!("with {what} inset (or reach) of the strips ground with image would get {} instead of {}{}", n(other), n(base), by_how_much(other, 1)),
             ));
         }
     }
@@ -409,7 +430,7 @@ fn uncertainties(
         findings.push(Finding::note(
             codes::REFERENCE_DROPPED_TOTAL,
             format!(
-                "without leaving segments out seen ground would get {} instead of {}{}",
+                "without leaving segments out ground with image would get {} instead of {}{}",
                 n(other),
                 n(base),
                 by_how_much(other, 1)
@@ -440,39 +461,40 @@ fn uncertainties(
             format!("cell-to-cell noise of the index (standard deviation {sd:.4}) makes about {} of the total ({} net): where the crop is nearly sufficient, noise is turned into nitrogen", n(noise.made_kg), output.nitrogen_moved(noise.signed_kg)),
         ));
     }
+    findings
 }
 
-fn dates(settings: &Settings, findings: &mut Vec<Finding>) {
-    let Some(image) = &settings.imagery else {
-        return;
-    };
-    let Some(applied) = settings.application.date else {
-        findings.push(Finding::caution(
+/// Says whether the image of `taken` will be too old on the day of application.
+pub fn dates(taken: Date, application: &Application) -> Option<Finding> {
+    let Some(applied) = application.date else {
+        return Some(Finding::caution(
             codes::IMAGE_AGE_UNCHECKED,
             format!(
                 "no application date is given, so nothing tells whether the image of {} will be too old by then: give application.date, and spread within {} days of the image",
-                image.date, settings.application.maximum_image_age
+                taken, application.maximum_image_age
             ),
         ));
-        return;
     };
-    let days = (applied - image.date).get_days();
-    if days > settings.application.maximum_image_age {
-        findings.push(Finding::stop(
+    let days = (applied - taken).get_days();
+    if days > application.maximum_image_age {
+        Some(Finding::stop(
             codes::IMAGE_AGE,
             format!(
                 "the image of {} is {days} days old on {applied}, more than {}: the crop has moved on; sense again",
-                image.date, settings.application.maximum_image_age
+                taken, application.maximum_image_age
             ),
-        ));
+        )
+        .with_figure(format!("{days} d")))
     } else if days < 0 {
-        findings.push(Finding::caution(
+        Some(Finding::caution(
             codes::APPLICATION_BEFORE,
             format!(
                 "the application on {applied} lies before the image of {}",
-                image.date
+                taken
             ),
-        ));
+        ))
+    } else {
+        None
     }
 }
 
@@ -512,7 +534,7 @@ mod tests {
             unit: crate::units::RateUnit::KgPerHa,
             us_units,
             formats: Vec::new(),
-            task_data: crate::zones::flavour::TaskFlavour::default(),
+            task_data: crate::map::task_options::TaskOptions::default(),
         }
     }
 
@@ -523,8 +545,7 @@ mod tests {
             n_kg_by_ratio: Some(145.359_237),
             ..Totals::default()
         };
-        let mut findings = Vec::new();
-        uncertainties(&output(true), &[], &reference(), &totals, &mut findings);
+        let findings = uncertainties(&output(true), &[], &reference(), &totals);
         // 1 lb = 0.45359237 kg exactly.
         assert!(
             findings[0]
@@ -536,14 +557,12 @@ mod tests {
     }
 
     fn said(base: f64, by_ratio: f64) -> Vec<Finding> {
-        let mut findings = Vec::new();
         let totals = Totals {
             n_kg_base: base,
             n_kg_by_ratio: Some(by_ratio),
             ..Totals::default()
         };
-        uncertainties(&output(false), &[], &reference(), &totals, &mut findings);
-        findings
+        uncertainties(&output(false), &[], &reference(), &totals)
     }
 
     #[test]

@@ -1,12 +1,13 @@
 //! What the user must know of the strips before trusting a map: whether they answer at all, agree, and are one stand each.
 
 use crate::finding::{Finding, codes};
-use crate::job::settings::{MaximumRatio, Output, Settings};
+use crate::job::settings::{MaximumRatio, Output};
 use crate::pipeline::ratio_limit::{RatioLimit, SetBy};
 use crate::pipeline::reference::Reference;
 use crate::pipeline::strips::{How, Strip, StripFound};
 use crate::pipeline::totals::Totals;
 use crate::science::reference::{Answer, Uneven};
+use crate::units::Length;
 
 /// An interval of the response index wider than this says nothing. Common practice, no source.
 const WIDEST: f64 = 0.5;
@@ -20,15 +21,16 @@ const HA_PER_AC: f64 = 0.404_685_642_24;
 
 /// Says what the strips answer.
 pub fn answer(
-    settings: &Settings,
+    maximum_ratio: MaximumRatio,
+    output: &Output,
     reference: &Reference,
     limit: &RatioLimit,
     totals: &Totals,
-    findings: &mut Vec<Finding>,
-) {
+) -> Vec<Finding> {
+    let mut findings = Vec::new();
     let (Some(low), Some(high), Some(ratio)) = (reference.low, reference.high, reference.ratio)
     else {
-        return;
+        return findings;
     };
     let told = format!("the response index {ratio:.3} (95 %: {low:.3} to {high:.3})");
     let chance = chance(reference);
@@ -47,11 +49,12 @@ pub fn answer(
                 codes::RESPONSE_NONE,
                 format!("no response: {told} is not significantly above 1{chance}; the minimum rate is an answer; look again in 10 to 14 days"),
             ));
-            if let MaximumRatio::Value(value) = settings.response.maximum_ratio {
+            if let MaximumRatio::Value(value) = maximum_ratio {
                 findings.push(Finding::stop(
                     codes::RESPONSE_STATED_RATIO,
                     format!("response.maximum_ratio = {value} is stated, but {told} is not significantly above 1: ground that is pale for other reasons would get nitrogen that the strip shows no need of; leave the number out"),
-                ));
+                )
+                .with_figure(format!("{value}")));
             }
         }
         Some(Answer::Doubtful) => findings.push(Finding::caution(
@@ -74,10 +77,11 @@ pub fn answer(
             codes::RESPONSE_SPENT,
             format!(
                 "the map spends {} although the response index is not significantly above 1 (95 %: {low:.3} to {high:.3})",
-                settings.output.nitrogen(totals.n_kg)
+                output.nitrogen(totals.n_kg)
             ),
         ));
     }
+    findings
 }
 
 /// Whether an interval says too little for any rate.
@@ -87,6 +91,7 @@ pub fn unclear(ratio: f64, low: f64, high: f64) -> Option<Finding> {
             codes::REFERENCE_UNCLEAR,
             format!("the response index {ratio:.3} has a 95 % interval of {low:.3} to {high:.3}, wider than {WIDEST} or reaching to 0: the strip does not tell what nitrogen does here; look whether it is one even stand all along, and take another strip, image or readings"),
         )
+        .with_figure(format!("{ratio:.3}"))
     })
 }
 
@@ -107,9 +112,9 @@ fn chance(reference: &Reference) -> String {
 }
 
 /// Says how much ground the greatest ratio limits.
-pub fn beyond(output: &Output, limit: &RatioLimit, totals: &Totals, findings: &mut Vec<Finding>) {
+pub fn beyond(output: &Output, limit: &RatioLimit, totals: &Totals) -> Option<Finding> {
     if totals.beyond_share <= 0.0 {
-        return;
+        return None;
     }
     let finding = if totals.beyond_share > MUCH_BEYOND {
         Finding::caution
@@ -127,7 +132,7 @@ pub fn beyond(output: &Output, limit: &RatioLimit, totals: &Totals, findings: &m
             "if the crop lacks nitrogen there, lay a reference strip there, or state response.maximum_ratio"
         }
     };
-    findings.push(finding(
+    Some(finding(
         codes::RATE_BEYOND,
         format!(
             "{:.1} % of the canopy ({}) asks for a response index above {:.3} ({}): it is limited to that, which withholds {}; {way_out}",
@@ -137,18 +142,13 @@ pub fn beyond(output: &Output, limit: &RatioLimit, totals: &Totals, findings: &m
             limit.by.reason(),
             output.nitrogen(totals.withheld_kg)
         ),
-    ));
+    ))
 }
 
 /// Says that strips contradict each other, with what each of them says alone.
-pub fn disagree(
-    output: &Output,
-    reference: &Reference,
-    totals: &Totals,
-    findings: &mut Vec<Finding>,
-) {
+pub fn disagree(output: &Output, reference: &Reference, totals: &Totals) -> Option<Finding> {
     if !reference.disagree {
-        return;
+        return None;
     }
     let mut each: Vec<(f64, String)> = reference
         .alone
@@ -175,19 +175,24 @@ pub fn disagree(
         each = vec![each[0].clone(), each[all - 1].clone()];
     }
     let said: Vec<String> = each.into_iter().map(|each| each.1).collect();
-    findings.push(Finding::caution(
+    Some(Finding::caution(
         codes::REFERENCE_DISAGREE,
         format!(
             "the strips contradict each other in their response index{}: {}; nitrogen is short in one place and not in another, or a strip is none: look at them",
-            if all > 3 { format!(", {all} strips from least to greatest") } else { String::new() },
+            if all > 3 {
+                format!(", {all} strips from least to greatest")
+            } else {
+                String::new()
+            },
             said.join("; ")
         ),
-    ));
+    ))
 }
 
 /// Says which strips are not one stand, or too narrow for their image.
-pub fn stands(settings: &Settings, strips: &[Strip], findings: &mut Vec<Finding>) {
-    let width = settings.machine.working_width.get();
+pub fn stands(working_width: Length, output: &Output, strips: &[Strip]) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    let width = working_width.get();
     for (k, strip) in strips.iter().enumerate() {
         let number = k + 1;
         let Ok(found) = &strip.found else { continue };
@@ -196,16 +201,17 @@ pub fn stands(settings: &Settings, strips: &[Strip], findings: &mut Vec<Finding>
                 codes::REFERENCE_NARROW,
                 format!(
                     "reference strip {number} is {} wide, less than the working width of {}: at pixels of {} it holds another share of wheel tracks than the field, and the total comes out too low; lay strips a whole pass wide",
-                    length(&settings.output, strip.plan.outer.width),
-                    length(&settings.output, width),
-                    length(&settings.output, strip.plan.pixel)
+                    length(output, strip.plan.outer.width),
+                    length(output, width),
+                    length(output, strip.plan.pixel)
                 ),
             ));
         }
         if let Some(uneven) = found.uneven() {
-            findings.push(uneven_finding(&settings.output, number, strip, uneven));
+            findings.push(uneven_finding(output, number, strip, uneven));
         }
     }
+    findings
 }
 
 fn uneven_finding(output: &Output, number: usize, strip: &Strip, uneven: &Uneven) -> Finding {

@@ -1,23 +1,31 @@
-//! The walk along the data, one file a step.
+//! The walk along the data, one file a step: values in, values out. [`run`] calls them in order; no step knows it.
 
 pub mod ahead;
 pub mod beside;
 pub mod blur;
+pub mod cell_facts;
 pub mod curve;
 pub mod drive;
 pub mod driven;
+pub mod error;
 pub mod exclusions;
 pub mod gain;
 pub mod ground;
+pub mod ground_error;
 pub mod judge;
+pub mod judge_share;
 pub mod judge_strips;
+pub mod look;
+pub mod looked;
 pub mod money;
 pub mod overrun;
 pub mod placebo;
 pub mod points;
+pub mod prescription;
 pub mod product;
 pub mod ramp;
 pub mod ramp_image;
+pub mod rate_error;
 pub mod rates;
 pub mod ratio_limit;
 pub mod reference;
@@ -25,10 +33,10 @@ pub mod reference_at;
 pub mod run;
 pub mod scan;
 pub mod season;
-pub mod uncertainty;
-
 pub mod share;
 pub mod step;
 pub mod strips;
 pub mod totals;
+pub mod uncertainty;
 pub mod uncrossed;
+pub mod zone;

@@ -1,8 +1,9 @@
 //! What a map earns and costs: against nothing, one flat rate and the usual rate, for the field and zone by zone.
 
 use crate::finding::{Finding, codes};
-use crate::job::settings::Settings;
-use crate::pipeline::gain::{Gain, gain_of};
+use crate::job::settings::{Output, Prices, RateRules, Response};
+use crate::map::prescription::ZoneRecord;
+use crate::pipeline::gain::{Gain, GainRules, gain_of};
 use crate::pipeline::rates::Rated;
 use crate::pipeline::reference::Reference;
 use crate::pipeline::share::{Measured, per_hundred};
@@ -12,7 +13,6 @@ use crate::science::money::{
     field_money, highest_price_ratio, part_money,
 };
 use crate::units::Yield;
-use crate::zones::prescription::ZoneRecord;
 
 /// Money of a run.
 #[derive(Clone, Debug, PartialEq)]
@@ -53,7 +53,7 @@ pub struct ZoneMoney {
 }
 
 /// The prices of a job as formulas take them.
-pub const fn prices_of(prices: &crate::job::settings::Prices) -> PriceInputs {
+pub const fn prices_of(prices: &Prices) -> PriceInputs {
     PriceInputs {
         grain: prices.grain,
         nitrogen: prices.nitrogen,
@@ -62,22 +62,22 @@ pub const fn prices_of(prices: &crate::job::settings::Prices) -> PriceInputs {
     }
 }
 
-/// The map's money; `None` without prices, without canopy, or by a method that foretells no yield.
+/// The map's money; `None` without canopy, or by a method that predicts no yield. `seed`: that of the draws of its expected gain.
 pub fn money_of(
-    settings: &Settings,
-    reference: &Reference,
-    measured: &Measured,
+    prices: &Prices,
+    (response, rule): (&Response, &RateRules),
+    seed: u64,
+    (reference, measured): (&Reference, &Measured),
     rated: &Rated,
     zones: &[ZoneRecord],
 ) -> Option<Money> {
-    let prices = settings.prices.as_ref()?;
     let inputs = prices_of(prices);
     // Without a yield in reach there is no gain to put a price on.
-    let yields = settings.response.yields()?;
-    let response = GrainResponse {
+    let yields = response.yields()?;
+    let grain = GrainResponse {
         grain_nitrogen: yields.grain_nitrogen,
         use_efficiency: yields.use_efficiency,
-        applied_since_sensing: settings.response.applied_since_sensing,
+        applied_since_sensing: response.applied_since_sensing,
     };
     let mut by_zone: Vec<Vec<MoneyCell>> = vec![Vec::new(); zones.len()];
     let mut cells = Vec::new();
@@ -101,12 +101,12 @@ pub fn money_of(
         sum += yield_without.get() * cell.area.get();
         area += cell.area.get();
     }
-    let field = field_money(&cells, settings.rate.usual, &response, &inputs)?;
+    let field = field_money(&cells, rule.usual, &grain, &inputs)?;
     let mean = Yield::kg_per_ha(sum / area);
     let gain_at = |use_efficiency: f64| {
         let other = GrainResponse {
             use_efficiency,
-            ..response
+            ..grain
         };
         field_money(&cells, None, &other, &inputs)
             .map_or(0.0, |money| money.map.net() - money.none.net())
@@ -114,7 +114,7 @@ pub fn money_of(
     let zone_money = |(zone, cells): (&ZoneRecord, &Vec<MoneyCell>)| {
         (!cells.is_empty()).then(|| ZoneMoney {
             zone: zone.zone,
-            money: part_money(cells, &field, &response, &inputs),
+            money: part_money(cells, &field, &grain, &inputs),
         })
     };
     Some(Money {
@@ -126,18 +126,30 @@ pub fn money_of(
             .as_ref()
             .map(|usual| field.map.instead_of(usual, &inputs)),
         break_even_gain: break_even_gain(field.flat_rate, &inputs),
-        break_even_ratio: break_even_ratio(mean, &response, &inputs),
+        break_even_ratio: break_even_ratio(mean, &grain, &inputs),
         price_ratio: (inputs.grain > 0.0).then(|| inputs.nitrogen / inputs.grain),
-        highest_price_ratio: highest_price_ratio(&response),
+        highest_price_ratio: highest_price_ratio(&grain),
         gain_by_efficiency: [gain_at(0.4), gain_at(0.6)],
         zones: zones.iter().zip(&by_zone).filter_map(zone_money).collect(),
-        expected: gain_of(settings, reference, measured, rated, zones),
+        expected: gain_of(
+            &GainRules {
+                prices: inputs,
+                response,
+                rule,
+                seed,
+            },
+            (reference, measured),
+            rated,
+            zones,
+        ),
         field,
     })
 }
 
 /// Says when the map does not pay at the job's own prices. Prices never move a rate.
-pub fn money_findings(settings: &Settings, money: &Money) -> Vec<Finding> {
+///
+/// `nitrogen_price`: what nitrogen costs. \[currency/kg N\]
+pub fn money_findings(nitrogen_price: f64, output: &Output, money: &Money) -> Vec<Finding> {
     let currency = &money.currency;
     let mut findings = Vec::new();
     let gain = money.against_none.gain;
@@ -168,24 +180,23 @@ pub fn money_findings(settings: &Settings, money: &Money) -> Vec<Finding> {
         money
             .expected
             .as_ref()
-            .and_then(|gain| flat_better(settings, currency, gain)),
+            .and_then(|gain| flat_better(nitrogen_price, output, currency, gain)),
     );
     findings
 }
 
 /// Says which flat rate may be expected to earn more than the map, and by how much: when it is more than a kilogram of nitrogen a hectare costs.
-fn flat_better(settings: &Settings, currency: &str, gain: &Gain) -> Option<Finding> {
+fn flat_better(worth: f64, output: &Output, currency: &str, gain: &Gain) -> Option<Finding> {
     let (rate, flat) = &gain.best_flat;
     let less = -gain.over_per_ha(flat);
-    let worth = settings.prices.as_ref()?.nitrogen;
     (less > worth).then(|| {
         Finding::caution(
             codes::RATE_FLAT_BETTER,
             format!(
                 "a flat {} may be expected to earn {:.0} {currency} more than this map ({}): {} of the paleness is nitrogen; think of the flat rate, or go and see what makes the pale patches pale",
-                settings.output.nitrogen_rate(rate.get()),
+                output.nitrogen_rate(rate.get()),
                 -gain.over(flat),
-                settings.output.money_per_area(less, currency),
+                output.money_per_area(less, currency),
                 per_hundred(gain.share)
             ),
         )

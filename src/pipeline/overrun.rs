@@ -8,10 +8,12 @@ use rstar::RTree;
 use rstar::primitives::GeomWithData;
 
 use crate::pipeline::ground::Ground;
+use crate::space::cells::CellGrid;
 use crate::space::cut::cut;
 use crate::space::lay::{LayError, lay};
 use crate::space::polygon::{grown, joined, less, oriented};
 use crate::space::regions::split;
+use crate::units::Length;
 use crate::zones::outline::outlines;
 
 /// Holes below this came from joining. \[m²\]
@@ -28,22 +30,41 @@ pub(crate) fn filled(boundary: &MultiPolygon<f64>) -> MultiPolygon<f64> {
     )
 }
 
-/// What each zone gets outside the field, zone by zone: parts to be added to its outline in machine files.
-///
-/// `zone_of` is the zone of each cell, from 1; `distance` how far rates are carried \[m\].
+/// Cells of the ground just outside the field, each with the cell of the field whose rate it carries.
+#[derive(Clone, Debug)]
+pub struct Margin {
+    grid: CellGrid,
+    /// The cell of the field, where one is near enough and nothing lies between.
+    hosts: Vec<Option<usize>>,
+}
+
+impl Margin {
+    /// What each zone gets outside the field, zone by zone: parts to be added to its outline in machine files.
+    ///
+    /// `zone_of` is the zone of each cell of the field, from 1; `zones` how many there are.
+    pub fn outlines(&self, zone_of: &[u32], zones: usize) -> Vec<MultiPolygon<f64>> {
+        let label: Vec<u32> = self
+            .hosts
+            .iter()
+            .map(|host| host.map_or(0, |host| zone_of[host]))
+            .collect();
+        outlines(&self.grid, &label, zones as u32)
+    }
+}
+
+/// The margin that carries rates `distance` outwards; `None` without a distance or without cells. `centres` are the cells' centroids.
 ///
 /// # Errors
 /// [`LayError`] when the margin would have too many cells, or cannot be shared out among areas.
-pub fn carried_outwards(
+pub fn margin_of(
     ground: &Ground,
-    zone_of: &[u32],
-    zones: usize,
-    distance: f64,
-) -> Result<Vec<MultiPolygon<f64>>, LayError> {
-    let none = vec![MultiPolygon::new(Vec::new()); zones];
+    centres: &[Option<Point<f64>>],
+    distance: Length,
+) -> Result<Option<Margin>, LayError> {
+    let distance = distance.get();
     let inner = filled(&ground.boundary);
-    if distance <= 0.0 || zone_of.is_empty() {
-        return Ok(none);
+    if distance <= 0.0 || centres.is_empty() {
+        return Ok(None);
     }
     let margin = oriented(&less(
         &less(&grown(&inner, distance), &inner),
@@ -59,15 +80,11 @@ pub fn carried_outwards(
         .0
     };
     // Only cells that the field's edge cuts can be nearest; a field of whole cells alone offers them all.
-    let at_edge = |k: usize| {
-        ground
-            .grid
-            .outline(k)
-            .centroid()
-            .map(|c| GeomWithData::new([c.x(), c.y()], k))
+    let at_edge = |(k, centre): (usize, &Option<Point<f64>>)| {
+        centre.map(|c| GeomWithData::new([c.x(), c.y()], k))
     };
-    let tree = RTree::bulk_load((0..ground.grid.cells.len()).filter_map(at_edge).collect());
-    let mut label = vec![0_u32; margin_grid.cells.len()];
+    let tree = RTree::bulk_load(centres.iter().enumerate().filter_map(at_edge).collect());
+    let mut hosts = vec![None; margin_grid.cells.len()];
     for (k, cell) in margin_grid.cells.iter().enumerate() {
         let Some(centre) = margin_grid.outline(k).centroid() else {
             continue;
@@ -78,7 +95,7 @@ pub fn carried_outwards(
                 .map(|found| found.data)
         });
         let Some(host) = nearest else { continue };
-        let Some(home) = ground.grid.outline(host).centroid() else {
+        let Some(home) = centres[host] else {
             continue;
         };
         // Beyond an exclusion at the edge the nearest cell may be far: nothing is carried over it.
@@ -92,9 +109,12 @@ pub fn carried_outwards(
         {
             continue;
         }
-        label[k] = zone_of[host];
+        hosts[k] = Some(host);
     }
-    Ok(outlines(&margin_grid, &label, zones as u32))
+    Ok(Some(Margin {
+        grid: margin_grid,
+        hosts,
+    }))
 }
 
 fn distance_between(a: Point<f64>, b: Point<f64>) -> f64 {

@@ -11,7 +11,7 @@ use geo::{BooleanOps, MultiPolygon};
 
 use self::coarse::PixelPlaces;
 use self::squares::SquarePlaces;
-use crate::job::settings::{ReferenceSettings, Settings};
+use crate::job::settings::{Machine, ReferenceSettings};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::overrun::filled;
 use crate::pipeline::scan::{Found, PixelMap, Probe};
@@ -123,17 +123,21 @@ impl StripPlacebo {
 }
 
 /// The ground that strips may be laid over: the field outside every strip grown by its gap, less the headland.
-fn free_ground(ground: &Ground, settings: &Settings) -> MultiPolygon<f64> {
-    let gap = settings.reference.gap.get();
+fn free_ground(
+    ground: &Ground,
+    reference: &ReferenceSettings,
+    machine: &Machine,
+) -> MultiPolygon<f64> {
+    let gap = reference.gap.get();
     let free = ground
         .strips
         .iter()
         .fold(ground.field.clone(), |rest, strip| {
             less(&rest, &grown(strip, gap))
         });
-    match settings.machine.headland {
+    match machine.headland {
         Some(headland) => {
-            let depth = settings.machine.working_width.get() * f64::from(headland.passes);
+            let depth = machine.working_width.get() * f64::from(headland.passes);
             free.intersection(&grown(&filled(&ground.boundary), -depth))
         }
         None => free,
@@ -150,7 +154,8 @@ fn free_ground(ground: &Ground, settings: &Settings) -> MultiPolygon<f64> {
 )]
 pub fn plan(
     ground: &Ground,
-    settings: &Settings,
+    reference: &ReferenceSettings,
+    machine: &Machine,
     lattice: &Lattice,
     strips: &[StripPlan],
 ) -> Result<(Vec<Result<PlaceboPlan, NoPlacebo>>, Vec<Probe>), CrsError> {
@@ -158,7 +163,7 @@ pub fn plan(
     if strips.is_empty() {
         return Ok((plans, probes));
     }
-    let free = free_ground(ground, settings);
+    let free = free_ground(ground, reference, machine);
     let map = PixelMap::new(&ground.plane.crs, lattice)?;
     let back = Projector::new(&lattice.crs, &ground.plane.crs)?;
     for (strip, plan) in ground.strips.iter().zip(strips) {
@@ -179,7 +184,7 @@ pub fn plan(
         let to_uv = to_uv(frame, &map, &back, lattice)?;
         let how = match &plan.how {
             How::Fine { core, .. } => {
-                let layout = squares::Layout::new(to_uv, strip, core, plan, &area, settings);
+                let layout = squares::Layout::new(to_uv, strip, core, plan, &area, reference);
                 probes.push(Probe::Squares {
                     area,
                     grid: layout.grid().clone(),

@@ -1,7 +1,7 @@
 //! What is to be minded of a product, and how often the machine is filled with it.
 
 use crate::finding::{Finding, codes};
-use crate::job::settings::{Capacity, ProductFacts, Settings};
+use crate::job::settings::{Capacity, ProductFacts};
 pub use crate::science::loads::Loads;
 use crate::science::loads::loads;
 use crate::science::product::{Caution, Concern, find_product};
@@ -109,9 +109,14 @@ pub fn capacity_kg(capacity: Capacity, product: &Product, facts: &ProductFacts) 
 }
 
 /// Fills of the machine for a field that gets `n_kg` kilograms of nitrogen; `None` without a product, a capacity, or anything to spread.
-pub fn loads_of(settings: &Settings, n_kg: f64) -> Option<Loads> {
-    let product = settings.product.as_ref()?;
-    let capacity = capacity_kg(settings.machine.capacity?, product, &settings.product_facts)?;
+pub fn loads_of(
+    product: Option<&Product>,
+    facts: &ProductFacts,
+    capacity: Option<Capacity>,
+    n_kg: f64,
+) -> Option<Loads> {
+    let product = product?;
+    let capacity = capacity_kg(capacity?, product, facts)?;
     // Kilograms, not kilograms a hectare: the nitrogen share is the same.
     loads(product.rate_for(NRate::kg_per_ha(n_kg)).get(), capacity)
 }

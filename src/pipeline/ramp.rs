@@ -132,12 +132,9 @@ pub fn ramp_rate(settings: &RampSettings) -> Result<RampOutcome, RampError> {
 }
 
 /// Both systems of units, in a sentence.
-fn both(rate: NRate) -> String {
-    format!(
-        "{:.1} kg N/ha ({:.1} lb N/ac)",
-        rate.get(),
-        rate.as_lb_per_ac()
-    )
+/// A rate in both systems, the one that people read first.
+fn both(us: bool, rate: NRate) -> String {
+    format!("{} ({})", rate.told(us), rate.told(!us))
 }
 
 /// Says everything that can be said of a ramp.
@@ -164,10 +161,10 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<
             codes::RAMP_NO_PLATEAU,
             format!(
                 "no plateau: the index still rises at the ramp's greatest rate, {} ({}), so the need is at least that and nothing says how much more; look again later, or lay a ramp that reaches further",
-                both(top),
+                both(settings.us_units, top),
                 settings.model.name()
             ),
-        )),
+        ).with_figure(top.told(settings.us_units))),
         RampAnswer::NoResponse => findings.push(Finding::note(
             codes::RAMP_NO_RESPONSE,
             format!(
@@ -183,7 +180,7 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<
                     "the index falls along the ramp, by {:.5} for each kg N/ha (95 %: {low:.5} to {high:.5}): look whether rates and readings are in the same order, and whether the crop was burnt",
                     -outcome.fits.linear.b
                 ),
-            ));
+            ).with_figure(format!("{:.5}", -outcome.fits.linear.b)));
         }
     }
     if let RampAnswer::NoResponse | RampAnswer::Falls = outcome.answer
@@ -193,7 +190,7 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<
             codes::RESPONSE_SPENT,
             format!(
                 "the least rate spends {} although the ramp shows no response",
-                both(outcome.rate)
+                both(settings.us_units, outcome.rate)
             ),
         ));
     }
@@ -226,21 +223,21 @@ fn plateau(
             codes::RAMP_OPEN,
             format!(
                 "a plateau that starts at the ramp's greatest rate, {}, or beyond it fits nearly as well: the start at {} has no upper bound",
-                both(fit.top),
-                both(fit.join)
+                both(settings.us_units, fit.top),
+                both(settings.us_units, fit.join)
             ),
         ));
     }
     if fit.join_low.is_none() {
         findings.push(Finding::caution(
             codes::RAMP_LOW,
-            format!("a plateau that starts at the ramp's second rate or below fits nearly as well: the start at {} has no lower bound", both(fit.join)),
+            format!("a plateau that starts at the ramp's second rate or below fits nearly as well: the start at {} has no lower bound", both(settings.us_units, fit.join)),
         ));
     }
     if fit.rates_on_plateau < 2 {
         findings.push(Finding::caution(
             codes::RAMP_TOP,
-            format!("the plateau rests on a single rate, {}: whether the index would have risen further cannot be seen", both(fit.top)),
+            format!("the plateau rests on a single rate, {}: whether the index would have risen further cannot be seen", both(settings.us_units, fit.top)),
         ));
     }
     let other = match settings.model {
@@ -253,10 +250,10 @@ fn plateau(
                 codes::RAMP_MODEL,
                 format!(
                     "the choice of the curve moves the start of the plateau from {} ({}, SSE {:.3e}) to {} ({}, SSE {:.3e}) on the same readings; reference.ramp_model chooses",
-                    both(fit.join),
+                    both(settings.us_units, fit.join),
                     fit.shape.name(),
                     fit.quality.sse,
-                    both(second.join),
+                    both(settings.us_units, second.join),
                     second.shape.name(),
                     second.quality.sse
                 ),
@@ -267,9 +264,9 @@ fn plateau(
             format!(
                 "by the {} the plateau starts at {}, by the {} there is none up to {}: more readings, or a ramp that reaches further, would tell",
                 fit.shape.name(),
-                both(fit.join),
+                both(settings.us_units, fit.join),
                 other.name(),
-                both(fit.top)
+                both(settings.us_units, fit.top)
             ),
         )),
         RampAnswer::Plateau(_) | RampAnswer::NoResponse | RampAnswer::Falls => {}
@@ -293,8 +290,8 @@ fn plateau(
             codes::RAMP_ENOUGH,
             format!(
                 "the field got {}, more than the plateau asks for ({})",
-                both(applied(settings)),
-                both(fit.join)
+                both(settings.us_units, applied(settings)),
+                both(settings.us_units, fit.join)
             ),
         ));
     }
@@ -303,8 +300,8 @@ fn plateau(
             codes::RAMP_HELD,
             format!(
                 "the ramp asks for {} more than the field got, which is held to the greatest rate, {}",
-                both(fit.join - applied(settings)),
-                both(settings.rate.maximum)
+                both(settings.us_units, fit.join - applied(settings)),
+                both(settings.us_units, settings.rate.maximum)
             ),
         ));
     }

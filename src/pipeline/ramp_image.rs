@@ -6,7 +6,7 @@ use crate::finding::{Finding, codes};
 use crate::job::settings::{FieldSettings, Imagery, VectorSource};
 use crate::pipeline::exclusions::{excluded, surroundings};
 use crate::pipeline::ground::{Layer, pixel_size};
-use crate::pipeline::run::Sources;
+use crate::pipeline::looked::Sources;
 use crate::pipeline::scan::{Found, Probe, Scan, ScanError, scan, window_pixels};
 use crate::science::response_curve::Point;
 use crate::space::cells::{CellFrame, CellGrid};

@@ -1,25 +1,22 @@
 //! From sums of pixels to states and rates of cells.
 
-use geo::{Centroid, Contains, Point};
-
-use crate::finding::Finding;
-use crate::job::settings::{RateRules, Response, Settings, StateRate};
+use crate::finding::Checked;
+use crate::job::settings::{NitrogenShare, RateRules, Response, StateRate, StripsUse};
+use crate::map::prescription::{Capped, CellRecord, CellState};
+use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::ground::Ground;
+use crate::pipeline::rate_error::RateError;
 use crate::pipeline::ratio_limit::{Evidence, RatioLimit, limit_of, thin_ratio};
 use crate::pipeline::reference::Reference;
 use crate::pipeline::reference_at::{field_ratio_of, reference_of};
 use crate::pipeline::scan::{Scanned, TIE};
-use crate::pipeline::share::{Measured, blend_of};
+use crate::pipeline::share::Measured;
 use crate::science::blend::Blend;
 use crate::science::methods::{CellRate, Limits, MethodError, RateModel};
-use crate::science::nitrogen_share::NoShare;
+use crate::science::monte_carlo::uses_reference;
 use crate::science::yield_response::{Capped as Bound, is_thin, round_to_step, thin_below};
 use crate::units::{Area, NRate, Share};
 use crate::zones::build::{Kind, Rate};
-use crate::zones::prescription::{Capped, CellRecord, CellState};
-
-/// A cell below this share of a full one is a sliver.
-const SLIVER: f64 = 0.01;
 
 /// What the image says of a cell.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -95,80 +92,42 @@ pub struct Rated {
     pub thin_below: f64,
 }
 
-/// Why there are no rates.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum RateError {
-    /// No canopy.
-    #[error("no cell of the field shows canopy: {unseen} unseen, {bare} bare")]
-    NoCanopy {
-        /// Unseen cells.
-        unseen: usize,
-        /// Bare cells.
-        bare: usize,
-    },
-    /// No multiple of the step lies in the range.
-    #[error("no multiple of {step} lies between {minimum} and {maximum}")]
-    NoStep {
-        /// The step.
-        step: NRate,
-        /// The least rate.
-        minimum: NRate,
-        /// The greatest rate.
-        maximum: NRate,
-    },
-    /// Not all paleness is to count as nitrogen, but nothing was measured beside a strip.
-    #[error("a nitrogen_share below 1 needs a response index of the field, but there is none")]
-    NoRatio,
-    /// The share is to be measured, and is not known.
-    #[error(
-        "nitrogen_share = \"measured\" cannot be worked out: {reason}; state a share, 1 is the default"
-    )]
-    NoShare {
-        /// Why it is not known.
-        reason: NoShare,
-    },
-    /// `maximum_ratio = "seen"`, but the strips show no spread.
-    #[error(
-        "maximum_ratio = \"seen\" needs a strip with comparison ground along it, but there is none: give a number"
-    )]
-    NothingSeen,
-    /// A zone of the reference has no strip.
-    #[error(
-        "zone {zone} of the {zones} in reference.zones ({area_ha:.2} ha of the field) holds no usable strip; without_strip = \"pooled\" in reference.zones lets it take the reference of all strips"
-    )]
-    ZoneWithoutStrip {
-        /// The zone, from 1.
-        zone: usize,
-        /// How many there are.
-        zones: usize,
-        /// What it has of the field. \[ha\]
-        area_ha: f64,
-    },
-    /// Two zones of the reference overlap.
-    #[error(
-        "zones {first} and {second} of reference.zones overlap by {area:.1} m²; each place needs one zone"
-    )]
-    ZonesOverlap {
-        /// The earlier zone, from 1.
-        first: usize,
-        /// The later one.
-        second: usize,
-        /// By how much. \[m²\]
-        area: f64,
-    },
-    /// Inputs without meaning.
-    #[error(transparent)]
-    Inputs(#[from] MethodError),
-}
-
 /// The greatest response index that counts in this field.
 ///
 /// # Errors
 /// [`RateError::NothingSeen`].
-fn limit(settings: &Settings, reference: &Reference) -> Result<RatioLimit, RateError> {
-    limit_of(settings.response.maximum_ratio, &Evidence::of(reference))
-        .ok_or(RateError::NothingSeen)
+fn limit(response: &Response, reference: &Reference) -> Result<RatioLimit, RateError> {
+    limit_of(response.maximum_ratio, &Evidence::of(reference)).ok_or(RateError::NothingSeen)
+}
+
+/// What the job's share makes of the response index; `None` where each cell is compared with the strip, and for methods that compare nothing.
+///
+/// # Errors
+/// [`RateError::NoRatio`] when the field's response index is needed and unknown, [`RateError::NoShare`] when the share is to be measured and is not known.
+fn blend_of(
+    response: &Response,
+    reference: &Reference,
+    measured: &Measured,
+) -> Result<Option<Blend>, RateError> {
+    if !uses_reference(&response.method(f64::NAN)) {
+        return Ok(None);
+    }
+    let share = match response.nitrogen_share {
+        NitrogenShare::Stated(share) => share,
+        NitrogenShare::Measured => {
+            measured
+                .as_ref()
+                .map_err(|reason| RateError::NoShare {
+                    reason: reason.clone(),
+                })?
+                .share
+        }
+    };
+    if share >= 1.0 {
+        return Ok(None);
+    }
+    let field_ratio = reference.ratio.ok_or(RateError::NoRatio)?;
+    Ok(Some(Blend { share, field_ratio }))
 }
 
 /// What rates are computed with.
@@ -176,21 +135,15 @@ fn limit(settings: &Settings, reference: &Reference) -> Result<RatioLimit, RateE
 /// # Errors
 /// [`RateError`] when a needed ratio is missing or an input has no meaning.
 pub fn model(
-    settings: &Settings,
+    response: &Response,
+    rule: &RateRules,
     reference: &Reference,
     measured: &Measured,
     growing_days: f64,
 ) -> Result<RateModel, RateError> {
-    let response = &settings.response;
-    let limit = limit(settings, reference)?;
-    let blend = blend_of(settings, reference, measured)?;
-    Ok(model_of(
-        response,
-        &settings.rate,
-        limit,
-        blend,
-        growing_days,
-    )?)
+    let limit = limit(response, reference)?;
+    let blend = blend_of(response, reference, measured)?;
+    Ok(model_of(response, rule, limit, blend, growing_days)?)
 }
 
 /// The same from the settings of the response and of the rates alone, for a map and for one flat rate.
@@ -225,15 +178,13 @@ pub fn model_of(
 /// # Errors
 /// [`RateError`]: no canopy, an empty range, zones of the reference without a strip, inputs without meaning.
 pub fn rates(
-    ground: &Ground,
-    settings: &Settings,
+    (ground, facts): (&Ground, &CellFacts),
+    (response, rule, strips_use): (&Response, &RateRules, &StripsUse),
     seen: &[Seen],
     reference: &Reference,
     model: RateModel,
     bare_below: Option<f64>,
-    findings: &mut Vec<Finding>,
-) -> Result<Rated, RateError> {
-    let rule = &settings.rate;
+) -> Result<Checked<Rated>, RateError> {
     let steps = |n: NRate| {
         round_to_step(n, rule.minimum, rule.maximum, rule.step).ok_or(RateError::NoStep {
             step: rule.step,
@@ -241,23 +192,13 @@ pub fn rates(
             maximum: rule.maximum,
         })
     };
-    let centres: Vec<Option<Point<f64>>> = (0..ground.grid.cells.len())
-        .map(|k| ground.grid.outline(k).centroid())
-        .collect();
-    let in_strip: Vec<bool> = centres
-        .iter()
-        .map(|c| c.is_some_and(|c| ground.strips.iter().any(|strip| strip.contains(&c))))
-        .collect();
-    let reference_of: Vec<f64> = reference_of(
-        ground,
-        &settings.reference.strips_use,
-        reference,
-        &centres,
+    let Checked {
+        value: reference_of,
         findings,
-    )?;
+    } = reference_of(ground, strips_use, reference, &facts.centres)?;
     let field_ratios: Vec<Option<f64>> =
-        field_ratio_of(ground, &settings.reference.strips_use, reference, &centres)?.map_or_else(
-            || vec![None; centres.len()],
+        field_ratio_of(ground, strips_use, reference, &facts.centres)?.map_or_else(
+            || vec![None; facts.centres.len()],
             |ratios| ratios.into_iter().map(Some).collect(),
         );
 
@@ -280,7 +221,7 @@ pub fn rates(
                     thin_below(
                         bare_below,
                         *reference_index,
-                        thin_ratio(settings.response.maximum_ratio),
+                        thin_ratio(response.maximum_ratio),
                         reference.beside,
                     ),
                     (cell.seen - cell.canopy) / cell.seen,
@@ -293,7 +234,7 @@ pub fn rates(
         .collect();
     let outside_strips: Vec<bool> = state
         .iter()
-        .zip(&in_strip)
+        .zip(&facts.in_strip)
         .map(|(state, inside)| *state == CellState::Canopy && !inside)
         .collect();
     let mean = |pick: &dyn Fn(usize) -> bool| {
@@ -355,7 +296,7 @@ pub fn rates(
         };
         zone_rates.push((kind, exact, rate));
     }
-    let follows = slivers(ground);
+    let follows = facts.follows.clone();
     let mut cells = Vec::with_capacity(state.len());
     for (k, cell) in ground.grid.cells.iter().enumerate() {
         // A sliver takes value and state of its neighbour; what it shows itself stays in its record.
@@ -395,36 +336,41 @@ pub fn rates(
     let thin_limit = thin_below(
         bare_below,
         reference.index,
-        thin_ratio(settings.response.maximum_ratio),
+        thin_ratio(response.maximum_ratio),
         reference.beside,
     );
-    Ok(Rated {
+    let rated = Rated {
         cells,
         zone_rates,
         follows,
         field_q,
         field_exact,
         model,
-        limit: limit(settings, reference)?,
+        limit: limit(response, reference)?,
         reference_of,
         field_ratio_of: field_ratios,
         outside_strips,
         thin_below: thin_limit,
-    })
+    };
+    Ok(Checked::new(rated, findings))
 }
 
-/// Which cell each sliver follows: the neighbour with the longest border.
-fn slivers(ground: &Ground) -> Vec<Option<u32>> {
-    let frame = &ground.grid.frame;
-    let limit = SLIVER * frame.length * frame.width;
-    let mut best: Vec<(f64, Option<u32>)> = vec![(0.0, None); ground.grid.cells.len()];
-    for border in &ground.borders {
-        for (own, other) in [(border.a, border.b), (border.b, border.a)] {
-            let small = |cell: u32| ground.grid.cells[cell as usize].area < limit;
-            if small(own) && !small(other) && border.length > best[own as usize].0 {
-                best[own as usize] = (border.length, Some(other));
-            }
+impl Rated {
+    /// The same with each cell's own rate written anew from what zones take of it; a sliver has that of the cell that it follows.
+    #[must_use]
+    pub fn with_own_rates(mut self, step: NRate) -> Self {
+        for (k, cell) in self.cells.iter_mut().enumerate() {
+            let host = self.follows[k].map_or(k, |host| host as usize);
+            cell.n = NRate::kg_per_ha(self.zone_rates[host].2.n(step.get()));
         }
+        self
     }
-    best.into_iter().map(|(_, host)| host).collect()
+    /// The same with the zone of each cell, from 1, in grid order.
+    #[must_use]
+    pub fn in_zones(mut self, zone_of: &[u32]) -> Self {
+        for (cell, zone) in self.cells.iter_mut().zip(zone_of) {
+            cell.zone = *zone;
+        }
+        self
+    }
 }

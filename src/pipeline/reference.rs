@@ -1,8 +1,8 @@
 //! Judges the reference as a whole: strips pooled, hand readings, or a percentile of the field's own canopy.
 
-use crate::finding::{Finding, codes};
-use crate::job::settings::{ReferenceLevel, ReferenceSource, Settings};
-use crate::pipeline::run::Looked;
+use crate::finding::{Checked, Finding, codes};
+use crate::job::settings::{ReferenceLevel, ReferenceSettings, ReferenceSource};
+use crate::pipeline::looked::Looked;
 use crate::pipeline::strips::{Strip, StripFound};
 use crate::science::reference::{
     LEAST_PLACES, NoInterval, Placebo, PlaceboAnswer, PlaceboStrip, PooledEstimate, RandomEffects,
@@ -151,34 +151,34 @@ pub enum NoReference {
 /// # Errors
 /// [`NoReference`] when no strip can be estimated, a reading is impossible, or there is too little canopy for a percentile.
 pub fn judge(
-    settings: &Settings,
+    rule: &ReferenceSettings,
     looked: &Looked,
     field_m2: f64,
     cells: &[(f64, f64)],
-    findings: &mut Vec<Finding>,
-) -> Result<Reference, NoReference> {
+) -> Result<Checked<Reference>, NoReference> {
     let field_mean = looked.field_mean;
-    match &settings.reference.source {
+    match &rule.source {
         ReferenceSource::Strips(_) => {
-            let reference = of_strips(looked, field_m2, findings)?;
-            match settings.reference.level {
-                ReferenceLevel::Strip => Ok(reference),
-                ReferenceLevel::Balanced => balanced(reference, field_mean),
-            }
+            let Checked { value, findings } = of_strips(looked, field_m2)?;
+            let reference = match rule.level {
+                ReferenceLevel::Strip => value,
+                ReferenceLevel::Balanced => balanced(value, field_mean)?,
+            };
+            Ok(Checked::new(reference, findings))
         }
         ReferenceSource::Readings(pairs) => {
             let pairs: Vec<(f64, f64)> =
                 pairs.iter().map(|pair| (pair.strip, pair.beside)).collect();
             let estimate = readings(&pairs)?;
-            findings.push(Finding::note(
+            let finding = Finding::note(
                 codes::REFERENCE_READINGS,
                 format!(
                     "hand readings ({:.3} in the strip, {:.3} beside it) give their ratio {:.3} only; the image's own mean {field_mean:.4} sets the level",
                     estimate.strip, estimate.beside, estimate.ratio
                 ),
-            ));
+            );
             let interval = estimate.interval;
-            Ok(Reference {
+            let reference = Reference {
                 kind: "readings",
                 index: estimate.reference_on(field_mean),
                 measured: estimate.reference_on(field_mean),
@@ -204,15 +204,19 @@ pub fn judge(
                 index_without_dropping: None,
                 each: Vec::new(),
                 each_ratio: Vec::new(),
-            })
+            };
+            Ok(Checked::new(reference, vec![finding]))
         }
         ReferenceSource::Percentile(percent) => {
             let estimate = area_percentile(cells, *percent)?;
-            findings.push(Finding::caution(
+            let finding = Finding::caution(
                 codes::REFERENCE_VIRTUAL,
-                format!("the reference is the {percent}th percentile of {} canopy cells ({:.4}), no strip: it shows a deficit in every field by construction, one with ample nitrogen too", estimate.cells, estimate.index),
-            ));
-            Ok(Reference {
+                format!(
+                    "the reference is the {percent}th percentile of {} canopy cells ({:.4}), no strip: it shows a deficit in every field by construction, one with ample nitrogen too",
+                    estimate.cells, estimate.index
+                ),
+            );
+            let reference = Reference {
                 kind: "percentile",
                 index: estimate.index,
                 measured: estimate.index,
@@ -234,7 +238,8 @@ pub fn judge(
                 index_without_dropping: None,
                 each: Vec::new(),
                 each_ratio: Vec::new(),
-            })
+            };
+            Ok(Checked::new(reference, vec![finding]))
         }
     }
 }
@@ -279,11 +284,8 @@ fn no_placebo(looked: &Looked) -> String {
     }
 }
 
-fn of_strips(
-    looked: &Looked,
-    field_m2: f64,
-    findings: &mut Vec<Finding>,
-) -> Result<Reference, NoReference> {
+fn of_strips(looked: &Looked, field_m2: f64) -> Result<Checked<Reference>, NoReference> {
+    let mut findings = Vec::new();
     let (strips, field_mean) = (&looked.strips, looked.field_mean);
     let usable: Vec<(usize, &Strip, &StripFound)> = strips
         .iter()
@@ -345,7 +347,7 @@ fn of_strips(
         let side = if place > 1.0 { "better" } else { "poorer" };
         findings.push(Finding::caution(
             codes::REFERENCE_PLACE,
-            format!("the strip lies on {side} crop than the field: beside it the index is {place:.3} of the field's mean {field_mean:.4}, trusted are 0.97 to 1.03; rates of the whole field move with it"),
+            format!("the strip lies on {side} crop than the field: beside it the index is {place:.3} of the field's mean {field_mean:.4}, acceptable range 0.97 to 1.03; rates of the whole field move with it"),
         ));
     }
     let measured: Vec<PlaceboStrip> = looked
@@ -369,11 +371,12 @@ fn of_strips(
         let told = format!("the response index has no interval: {reason}");
         findings.push(if matches!(reason, NoInterval::Unbounded { .. }) {
             Finding::stop(codes::REFERENCE_UNCLEAR, told)
+                .with_figure(ratio.map_or_else(|| "none".to_owned(), |ratio| format!("{ratio:.3}")))
         } else {
             Finding::caution(codes::REFERENCE_INTERVAL, told)
         });
     }
-    Ok(Reference {
+    let reference = Reference {
         kind: "strips",
         index,
         measured: index,
@@ -412,5 +415,6 @@ fn of_strips(
                     .map(|beside| (*number, found.index() / beside))
             })
             .collect(),
-    })
+    };
+    Ok(Checked::new(reference, findings))
 }

@@ -4,10 +4,10 @@ use geo::{
     Area as _, BooleanOps as _, Contains as _, Distance as _, Euclidean, MultiPolygon, Point,
 };
 
-use crate::finding::{Finding, codes};
+use crate::finding::{Checked, Finding, codes};
 use crate::job::settings::StripsUse;
 use crate::pipeline::ground::Ground;
-use crate::pipeline::rates::RateError;
+use crate::pipeline::rate_error::RateError;
 use crate::pipeline::reference::Reference;
 
 /// Strips nearer than this count as this near. \[m\]
@@ -27,15 +27,8 @@ pub fn reference_of(
     rule: &StripsUse,
     reference: &Reference,
     centres: &[Option<Point<f64>>],
-    findings: &mut Vec<Finding>,
-) -> Result<Vec<f64>, RateError> {
-    over_cells(
-        ground,
-        rule,
-        (reference.index, &reference.each),
-        centres,
-        findings,
-    )
+) -> Result<Checked<Vec<f64>>, RateError> {
+    over_cells(ground, rule, (reference.index, &reference.each), centres)
 }
 
 /// The response index `RI_field` at each centre, by the same strips and weights as the reference index; a strip that has none takes that of all strips.
@@ -64,7 +57,9 @@ pub fn field_ratio_of(
         })
         .collect();
     // What is to be said of zones was said with the reference index.
-    over_cells(ground, rule, (pooled, &each), centres, &mut Vec::new()).map(Some)
+    Ok(Some(
+        over_cells(ground, rule, (pooled, &each), centres)?.value,
+    ))
 }
 
 /// A value of all strips and of each, at each centre.
@@ -73,8 +68,7 @@ fn over_cells(
     rule: &StripsUse,
     (pooled_value, each): (f64, &[(usize, f64)]),
     centres: &[Option<Point<f64>>],
-    findings: &mut Vec<Finding>,
-) -> Result<Vec<f64>, RateError> {
+) -> Result<Checked<Vec<f64>>, RateError> {
     let strips: Vec<(&MultiPolygon<f64>, f64)> = each
         .iter()
         .filter_map(|(number, index)| {
@@ -86,20 +80,25 @@ fn over_cells(
         .collect();
     let pooled = |_: &Option<Point<f64>>| pooled_value;
     if strips.is_empty() {
-        return Ok(centres.iter().map(pooled).collect());
+        return Ok(Checked::clean(centres.iter().map(pooled).collect()));
     }
     let by = |at: &dyn Fn(&Point<f64>) -> f64| {
-        Ok(centres
-            .iter()
-            .map(|centre| centre.as_ref().map_or(pooled_value, at))
-            .collect())
+        Ok(Checked::clean(
+            centres
+                .iter()
+                .map(|centre| centre.as_ref().map_or(pooled_value, at))
+                .collect(),
+        ))
     };
     match rule {
-        StripsUse::Pooled => Ok(centres.iter().map(pooled).collect()),
+        StripsUse::Pooled => Ok(Checked::clean(centres.iter().map(pooled).collect())),
         StripsUse::Nearest => by(&|centre| nearest(&strips, centre).unwrap_or(pooled_value)),
         StripsUse::InverseDistance => by(&|centre| inverse_distance(&strips, centre)),
         StripsUse::Zones { pooled_without, .. } => {
-            let zones = zone_references(ground, &strips, pooled_value, *pooled_without, findings)?;
+            let Checked {
+                value: zones,
+                mut findings,
+            } = zone_references(ground, &strips, pooled_value, *pooled_without)?;
             let zone_at = |centre: &Point<f64>| {
                 ground
                     .reference_zones
@@ -129,7 +128,7 @@ fn over_cells(
                     ),
                 ));
             }
-            Ok(all)
+            Ok(Checked::new(all, findings))
         }
     }
 }
@@ -163,8 +162,8 @@ fn zone_references(
     strips: &[(&MultiPolygon<f64>, f64)],
     pooled: f64,
     pooled_without: bool,
-    findings: &mut Vec<Finding>,
-) -> Result<Vec<f64>, RateError> {
+) -> Result<Checked<Vec<f64>>, RateError> {
+    let mut findings = Vec::new();
     let zones = &ground.reference_zones;
     for (second, zone) in zones.iter().enumerate() {
         for (first, before) in zones.iter().enumerate().take(second) {
@@ -220,7 +219,7 @@ fn zone_references(
             });
         }
     }
-    Ok(all)
+    Ok(Checked::new(all, findings))
 }
 
 #[cfg(test)]

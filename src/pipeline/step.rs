@@ -1,7 +1,7 @@
 //! Whether the step of rates is fine enough for what the cells ask for.
 
 use crate::finding::{Finding, codes};
-use crate::job::settings::Settings;
+use crate::job::settings::{Output, RateRules};
 use crate::pipeline::rates::Rated;
 use crate::space::cells::Border;
 use crate::units::KG_PER_LB;
@@ -35,7 +35,7 @@ fn is_kept((held, asked, area): (f64, f64, f64)) -> bool {
 
 /// The coarsest of the finer steps at which zones would keep what the cells ask for. \[kg N/ha\]
 fn finer_step(
-    settings: &Settings,
+    limits: &RateRules,
     rated: &Rated,
     cells: &[ZoneCell],
     borders: &[Border],
@@ -45,8 +45,8 @@ fn finer_step(
     FINER.into_iter().map(|part| rule.step / part).find(|step| {
         let finer = ZoneRule {
             step: *step,
-            least_q: libm::ceil(settings.rate.minimum.get() / step - 1e-9) as i64,
-            greatest_q: libm::floor(settings.rate.maximum.get() / step + 1e-9) as i64,
+            least_q: libm::ceil(limits.minimum.get() / step - 1e-9) as i64,
+            greatest_q: libm::floor(limits.maximum.get() / step + 1e-9) as i64,
             ..*rule
         };
         let mut cells = cells.to_vec();
@@ -67,14 +67,12 @@ fn finer_step(
 ///
 /// # Findings
 /// `zones.total` (caution): more than 2 % apart, with the step that would keep it. `rate.one_step` (note): rates lie between 0 and one step.
-pub fn findings_of(
-    settings: &Settings,
+pub fn finding_of(
+    (limits, output): (&RateRules, &Output),
     rated: &Rated,
     (cells, borders, by): (&[ZoneCell], &[Border], GroupBy),
     (rule, zoning): (&ZoneRule, &Zoning),
-    findings: &mut Vec<Finding>,
-) {
-    let output = &settings.output;
+) -> Option<Finding> {
     let mass = |kg: f64| {
         if output.us_units {
             format!("{:.1} lb N", kg / KG_PER_LB)
@@ -90,7 +88,7 @@ pub fn findings_of(
         } else {
             String::new()
         };
-        let way = finer_step(settings, rated, cells, borders, by, rule).map_or_else(
+        let way = finer_step(limits, rated, cells, borders, by, rule).map_or_else(
             || {
                 "no finer step keeps it: look at the least area of zones and at the limits of rates"
                     .to_owned()
@@ -102,7 +100,7 @@ pub fn findings_of(
                 )
             },
         );
-        findings.push(Finding::caution(
+        return Some(Finding::caution(
             codes::ZONES_TOTAL,
             format!(
                 "the zones hold {}, their cells ask for {}{share}, with rates in steps of {}: {way}",
@@ -111,7 +109,6 @@ pub fn findings_of(
                 output.nitrogen_rate(rule.step)
             ),
         ));
-        return;
     }
     let (mut canopy, mut within, mut greatest) = (0.0, 0.0, 0.0_f64);
     for cell in cells
@@ -124,14 +121,14 @@ pub fn findings_of(
             greatest = greatest.max(cell.n_exact);
         }
     }
-    if within >= NEARLY_ALL * canopy && greatest > 0.5 * rule.step && rule.least_q <= 0 {
-        findings.push(Finding::note(
+    (within >= NEARLY_ALL * canopy && greatest > 0.5 * rule.step && rule.least_q <= 0).then(|| {
+        Finding::note(
             codes::RATE_ONE_STEP,
             format!(
                 "nearly all rates lie between 0 and one step of {}, so that the map knows hardly more than two: a step of {} shows their differences (rate.step)",
                 output.nitrogen_rate(rule.step),
                 output.nitrogen_rate(rule.step / FINER[1])
             ),
-        ));
-    }
+        )
+    })
 }

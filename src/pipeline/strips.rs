@@ -562,20 +562,21 @@ fn coarse_pixels(
 }
 
 /// Says what a fitted blur is worth.
-pub fn say_spread(strips: &[Strip], fitted: Option<&SpreadFit>, findings: &mut Vec<Finding>) {
+pub fn say_spread(strips: &[Strip], fitted: Option<&SpreadFit>) -> Vec<Finding> {
+    let mut findings = Vec::new();
     if !strips
         .iter()
         .any(|strip| matches!(strip.plan.how, How::Coarse { .. }))
     {
         findings.push(Finding::note(codes::REFERENCE_POINT_SPREAD_UNUSED, "imagery.point_spread = \"fit\" is not used: every strip is wide enough for pure pixels"));
-        return;
+        return findings;
     }
     let Some(fit) = fitted else {
         findings.push(Finding::caution(
             codes::REFERENCE_POINT_SPREAD_FIT,
             "the sensor's blur cannot be fitted, since no strip's mixture can be solved; the strips are read as if there were none",
         ));
-        return;
+        return findings;
     };
     let moved: Vec<String> = strips
         .iter()
@@ -609,6 +610,7 @@ pub fn say_spread(strips: &[Strip], fitted: Option<&SpreadFit>, findings: &mut V
     } else {
         findings.push(Finding::note(codes::REFERENCE_POINT_SPREAD_FIT, told));
     }
+    findings
 }
 
 fn sums_of(tallies: &[Tally], segments: usize, blocks: usize) -> StripSums {
@@ -672,7 +674,8 @@ fn usual_blur(number: usize, strip: &Strip, found: &StripFound) -> Option<Findin
 }
 
 /// Findings on single strips; the reference as a whole is judged elsewhere.
-pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: &mut Vec<Finding>) {
+pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64) -> Vec<Finding> {
+    let mut findings = Vec::new();
     for (k, strip) in strips.iter().enumerate() {
         let number = k + 1;
         let found = match &strip.found {
@@ -758,4 +761,5 @@ pub fn findings_of(strips: &[Strip], index_name: &str, stand_cv: f64, findings: 
             )),
         }
     }
+    findings
 }

@@ -1,19 +1,19 @@
 //! Totals, and how they move with the uncertainties.
 
-use crate::job::settings::Settings;
+use crate::job::settings::{Capacity, MaximumRatio, ProductFacts};
+use crate::map::prescription::{Capped, CellState, ZoneRecord};
 use crate::pipeline::ground::Ground;
+use crate::pipeline::looked::Looked;
 use crate::pipeline::product::loads_of;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::ratio_limit::{Evidence, RatioLimit, SetBy, limit_of};
 use crate::pipeline::reference::Reference;
-use crate::pipeline::run::Looked;
 use crate::pipeline::share::Measured;
 use crate::science::blend::Blend;
 use crate::science::loads::Loads;
 use crate::science::methods::{Method, RateModel};
 use crate::science::noise::{NoiseTotals, noise_sd, noise_totals};
-use crate::units::{NRate, Yield};
-use crate::zones::prescription::{Capped, CellState, ZoneRecord};
+use crate::units::{Area, NRate, Product, RateUnit, Yield};
 
 /// Totals of a run. Nitrogen in kg, product in the unit of the job.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -158,13 +158,24 @@ pub fn field_mean(rated: &Rated, model: &RateModel) -> f64 {
     sum / area.max(f64::MIN_POSITIVE)
 }
 
-/// Totals and how they move.
+/// What is spread, as far as totals need to know.
+pub struct Spread<'a> {
+    /// `[product]`.
+    pub product: Option<&'a Product>,
+    /// What more is known of it.
+    pub facts: &'a ProductFacts,
+    /// What the machine's tank or hopper holds.
+    pub capacity: Option<Capacity>,
+    /// Unit that product is shown in.
+    pub unit: RateUnit,
+}
+
+/// Totals and how they move. `maximum_ratio` is the job's rule for the greatest response index that counts.
 pub fn totals_of(
-    settings: &Settings,
-    ground: &Ground,
-    looked: &Looked,
-    reference: &Reference,
-    measured: &Measured,
+    spread: &Spread<'_>,
+    maximum_ratio: MaximumRatio,
+    (ground, looked): (&Ground, &Looked),
+    (reference, measured): (&Reference, &Measured),
     rated: &Rated,
     zones: &[ZoneRecord],
 ) -> Totals {
@@ -259,26 +270,23 @@ pub fn totals_of(
         ));
     }
     totals.mean_rate = NRate::kg_per_ha(totals.n_kg / (field / 10_000.0).max(f64::MIN_POSITIVE));
-    if let Some(product) = &settings.product {
+    if let Some(product) = spread.product {
         // kg of product in all, then in the unit of the total.
         let per_ha = product.rate_for(NRate::kg_per_ha(totals.n_kg));
-        let unit = settings.output.unit;
-        let area = crate::units::Area::ha(1.0);
+        let unit = spread.unit;
+        let area = Area::ha(1.0);
         totals.product = product
             .in_unit(per_ha, unit)
             .map(|rate| rate * unit.area_of(area));
     }
-    totals.loads = loads_of(settings, totals.n_kg);
-    vary(
-        settings,
-        ground,
-        looked,
-        reference,
-        measured,
+    totals.loads = loads_of(spread.product, spread.facts, spread.capacity, totals.n_kg);
+    varied(
+        maximum_ratio,
+        (ground, looked),
+        (reference, measured),
         rated,
-        &mut totals,
-    );
-    totals
+        totals,
+    )
 }
 
 /// The model with another limit of the ratio.
@@ -289,7 +297,11 @@ fn limited(model: &RateModel, limit: &RatioLimit) -> RateModel {
 }
 
 /// The limit that a strip alone would set.
-fn limit_alone(settings: &Settings, reference: &Reference, number: usize) -> Option<RatioLimit> {
+fn limit_alone(
+    maximum_ratio: MaximumRatio,
+    reference: &Reference,
+    number: usize,
+) -> Option<RatioLimit> {
     let strip = reference
         .alone
         .iter()
@@ -300,18 +312,17 @@ fn limit_alone(settings: &Settings, reference: &Reference, number: usize) -> Opt
         seen: strip.seen,
         high: strip.interval.map(|interval| interval.1),
     };
-    limit_of(settings.response.maximum_ratio, &evidence)
+    limit_of(maximum_ratio, &evidence)
 }
 
-fn vary(
-    settings: &Settings,
-    ground: &Ground,
-    looked: &Looked,
-    reference: &Reference,
-    measured: &Measured,
+/// Totals with what other references or inputs would make of them.
+fn varied(
+    maximum_ratio: MaximumRatio,
+    (ground, looked): (&Ground, &Looked),
+    (reference, measured): (&Reference, &Measured),
     rated: &Rated,
-    totals: &mut Totals,
-) {
+    mut totals: Totals,
+) -> Totals {
     let model = &rated.model;
     let own = |k: usize| rated.reference_of[k];
     // Another strip index is another response index too; in a balanced level both halves move with it.
@@ -351,7 +362,7 @@ fn vary(
             .iter()
             .map(|(number, index)| {
                 // Alone, a strip would also have set the limit alone.
-                let limit = limit_alone(settings, reference, *number);
+                let limit = limit_alone(maximum_ratio, reference, *number);
                 let model = limit.map_or_else(|| model.clone(), |limit| limited(model, &limit));
                 let own = reference
                     .each_ratio
@@ -428,4 +439,5 @@ fn vary(
         let rate = |index: f64| model.exact(index, reference.index).map_or(0.0, NRate::get);
         (noise.sd, noise_totals(canopy, noise.sd, rate))
     });
+    totals
 }

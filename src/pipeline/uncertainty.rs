@@ -10,7 +10,8 @@ use std::collections::BTreeMap;
 
 use self::between::{CellErrors, Drawn};
 use crate::finding::{Finding, codes};
-use crate::job::settings::{Settings, StateRate, UncertaintySettings};
+use crate::job::settings::{Output, RateRules, Response, StateRate, UncertaintySettings};
+use crate::map::prescription::{CellState, ZoneRecord};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::ratio_limit::SetBy;
@@ -21,7 +22,6 @@ use crate::science::monte_carlo::{
 };
 use crate::units::NRate;
 use crate::zones::build::Kind;
-use crate::zones::prescription::{CellState, ZoneRecord};
 
 /// Places of the index that are drawn, when there is one reference: over half the range of an index, a cell's band is then within 0.3 kg N/ha of its own draws
 /// (see the tests).
@@ -327,9 +327,9 @@ impl Sum {
 }
 
 /// What each cell gets, slivers as their hosts.
-fn gets_of(settings: &Settings, rated: &Rated) -> Vec<Gets> {
-    let stated = |rule: StateRate| {
-        if let StateRate::Amount(amount) = rule {
+fn gets_of(rule: &RateRules, rated: &Rated) -> Vec<Gets> {
+    let stated = |rate: StateRate| {
+        if let StateRate::Amount(amount) = rate {
             Gets::Stated(amount.get())
         } else {
             Gets::Field
@@ -340,16 +340,14 @@ fn gets_of(settings: &Settings, rated: &Rated) -> Vec<Gets> {
             let host = rated.follows[k].map_or(k, |host| host as usize);
             let (cell, reference) = (&rated.cells[host], rated.reference_of[host]);
             match (rated.zone_rates[host].0, cell.index) {
-                (Kind::Canopy, Some(index)) if cell.state == CellState::Thin => {
-                    match settings.rate.thin {
-                        StateRate::Own => Gets::Own(index, reference),
-                        StateRate::FieldRate => Gets::Held(index, reference),
-                        StateRate::Amount(amount) => Gets::Stated(amount.get()),
-                    }
-                }
+                (Kind::Canopy, Some(index)) if cell.state == CellState::Thin => match rule.thin {
+                    StateRate::Own => Gets::Own(index, reference),
+                    StateRate::FieldRate => Gets::Held(index, reference),
+                    StateRate::Amount(amount) => Gets::Stated(amount.get()),
+                },
                 (Kind::Canopy, Some(index)) => Gets::Own(index, reference),
-                (Kind::Bare, _) => stated(settings.rate.bare),
-                _ => stated(settings.rate.unseen),
+                (Kind::Bare, _) => stated(rule.bare),
+                _ => stated(rule.unseen),
             }
         })
         .collect()
@@ -357,26 +355,26 @@ fn gets_of(settings: &Settings, rated: &Rated) -> Vec<Gets> {
 
 /// Draws everything. `alike`: the area over which errors of kriged cells are alike \[m²\], where cells are kriged. `None` when the job wants no draws.
 pub fn uncertainty_of(
-    settings: &Settings,
+    wanted: &UncertaintySettings,
+    (curve_spread, rule): (Option<f64>, &RateRules),
     ground: &Ground,
     reference: &Reference,
     rated: &Rated,
     zones: &[ZoneRecord],
     alike: Option<f64>,
 ) -> Option<Uncertainty> {
-    let wanted = settings.uncertainty;
     if wanted.draws == 0 {
         return None;
     }
     let model = &rated.model;
-    let spreads = spreads_of(&wanted, settings.response.curve_spread, reference, rated);
+    let spreads = spreads_of(wanted, curve_spread, reference, rated);
     let areas: Vec<f64> = ground
         .grid
         .cells
         .iter()
         .map(|cell| cell.area / 10_000.0)
         .collect();
-    let gets = gets_of(settings, rated);
+    let gets = gets_of(rule, rated);
     let draws = wanted.draws as usize;
     let steps = matches!(model.method, Method::ClassTable(_));
     // The field rate is the mean over canopy outside strips, or over all canopy when there is none outside.
@@ -463,7 +461,7 @@ pub fn uncertainty_of(
         draws: wanted.draws,
         seed: wanted.seed,
         spreads,
-        curve_stated: settings.response.curve_spread.is_some(),
+        curve_stated: curve_spread.is_some(),
         place_stated: wanted.place_spread.is_some(),
         place_measured: reference.placebo.is_some(),
         strips: reference.each.len(),
@@ -579,13 +577,14 @@ fn in_order(mut parts: Vec<Part>) -> Vec<Part> {
 
 /// Says how wide the band is, what makes it, and what it leaves out.
 pub fn findings_of(
-    settings: &Settings,
+    response: &Response,
+    output: &Output,
     reference: &Reference,
     uncertainty: &Uncertainty,
-    findings: &mut Vec<Finding>,
-) {
+) -> Vec<Finding> {
+    let mut findings = Vec::new();
     let band = &uncertainty.field;
-    let lb = |kg: f64| settings.output.nitrogen(kg);
+    let lb = |kg: f64| output.nitrogen(kg);
     if uncertainty.parts.is_empty() || band.high - band.low <= 0.0 {
         findings.push(Finding::note(
             codes::UNCERTAINTY_FIELD,
@@ -609,7 +608,7 @@ pub fn findings_of(
         findings.push(Finding::note(
             codes::UNCERTAINTY_FIELD,
             format!(
-                "eight times in ten the field's nitrogen, {} as computed, should lie between {} and {}{against}, by {} draws of every uncertainty at once; shares of the variance: {}",
+                "the field's nitrogen, {} as computed, has an 80 % range of {} to {}{against} (P10 to P90, Monte Carlo, {} draws); shares of the variance: {}",
                 lb(uncertainty.plain_kg),
                 lb(band.low),
                 lb(band.high),
@@ -618,7 +617,7 @@ pub fn findings_of(
             ),
         ));
     }
-    findings.extend(far_from_middle(settings, uncertainty));
+    findings.extend(far_from_middle(output, uncertainty));
     let mut assumed = Vec::new();
     if uncertainty.spreads.curve > 0.0 && !uncertainty.curve_stated {
         assumed
@@ -637,7 +636,7 @@ pub fn findings_of(
             format!("in that band {}", assumed.join("; ")),
         ));
     }
-    let uses = crate::science::monte_carlo::uses_reference(&settings.response.method(f64::NAN));
+    let uses = crate::science::monte_carlo::uses_reference(&response.method(f64::NAN));
     if uses && reference.placebo.is_none() && reference.paired.is_none() {
         findings.push(Finding::caution(
             codes::UNCERTAINTY_PART,
@@ -656,10 +655,11 @@ pub fn findings_of(
             "where the readings were taken, or what the percentile stands for, is not in the band: nothing says how far it moves the field's nitrogen (uncertainty.place_spread states it)".to_owned(),
         ));
     }
+    findings
 }
 
 /// Why the plain total lies far from the median of the draws, where it does: one part bends it, the same way whichever way it errs.
-fn far_from_middle(settings: &Settings, uncertainty: &Uncertainty) -> Option<Finding> {
+fn far_from_middle(output: &Output, uncertainty: &Uncertainty) -> Option<Finding> {
     let moved = uncertainty.field.middle - uncertainty.plain_kg;
     if moved.abs()
         < (FAR_FROM_MIDDLE * uncertainty.plain_kg.max(uncertainty.field.middle)).max(LEAST_TOTAL)
@@ -701,8 +701,8 @@ fn far_from_middle(settings: &Settings, uncertainty: &Uncertainty) -> Option<Fin
         codes::UNCERTAINTY_SKEWED,
         format!(
             "half of the draws lie below {}, {} as computed: {why}",
-            settings.output.nitrogen(uncertainty.field.middle),
-            settings.output.nitrogen(uncertainty.plain_kg)
+            output.nitrogen(uncertainty.field.middle),
+            output.nitrogen(uncertainty.plain_kg)
         ),
     ))
 }

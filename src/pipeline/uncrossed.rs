@@ -1,18 +1,18 @@
 //! Differences of the canopy that no strip crosses: ground paler than any that a strip was compared with may lack nitrogen, or water, and no strip tells.
 
-use geo::{Centroid, Contains};
+use geo::Contains;
 
 use crate::finding::{Finding, codes};
-use crate::job::settings::Settings;
+use crate::map::prescription::CellState;
+use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::ground::Ground;
+use crate::pipeline::looked::Looked;
 use crate::pipeline::rates::Rated;
-use crate::pipeline::run::Looked;
-use crate::pipeline::share::{Measured, per_hundred};
+use crate::pipeline::share::per_hundred;
 use crate::pipeline::strips::Strip;
 use crate::space::crs::{Crs, Projector};
 use crate::space::polygon::grown;
 use crate::units::{M2_PER_AC, M2_PER_HA};
-use crate::zones::prescription::CellState;
 
 /// Canopy that may lie beyond what strips were compared with. \[share\]
 const MAXIMUM_SHARE: f64 = 0.20;
@@ -24,19 +24,18 @@ const MIXED_PIXELS: f64 = 1.5;
 /// Says how much ground is paler than the palest that any strip was compared with, by more than one standard deviation of such pieces, where it lies, and where
 /// the next strip would lie. `None` where it is 20 % of the canopy or less, and where the pieces' standard deviation is not known.
 pub fn finding_of(
-    settings: &Settings,
-    ground: &Ground,
+    us_units: bool,
+    (ground, facts): (&Ground, &CellFacts),
     looked: &Looked,
     rated: &Rated,
-    measured: &Measured,
 ) -> Option<Finding> {
-    let found = measured.as_ref().ok()?;
+    let found = facts.share.as_ref().ok()?;
     let palest = looked
         .strips
         .iter()
         .enumerate()
         .filter(|(_, strip)| strip.found.is_ok())
-        .filter_map(|(k, strip)| palest_beside(ground, rated, k, strip))
+        .filter_map(|(k, strip)| palest_beside((ground, facts), rated, k, strip))
         .min_by(f64::total_cmp)?;
     let limit = palest - libm::sqrt(found.elsewhere) * looked.field_mean;
     let (mut canopy, mut pale) = (Spot::default(), Spot::default());
@@ -50,7 +49,7 @@ pub fn finding_of(
         let (Some(index), CellState::Canopy) = (cell.index, cell.state) else {
             continue;
         };
-        let Some(centre) = ground.grid.outline(k).centroid() else {
+        let Some(centre) = facts.centres[k] else {
             continue;
         };
         let area = cell.area.get();
@@ -77,7 +76,7 @@ pub fn finding_of(
         format!(
             "{} of the canopy ({}, {side}) is paler than any ground that a strip was compared with: it may lack nitrogen or water, and no strip tells; go and look, and lay the next strip there{next}",
             per_hundred(share),
-            area_in_words(settings.output.us_units, pale.area)
+            area_in_words(us_units, pale.area)
         ),
     ))
 }
@@ -105,7 +104,12 @@ impl Spot {
 }
 
 /// The palest ground that a strip was compared with: the palest segment of its swaths, or where mixtures were solved the palest cell beside it.
-fn palest_beside(ground: &Ground, rated: &Rated, number: usize, strip: &Strip) -> Option<f64> {
+fn palest_beside(
+    (ground, facts): (&Ground, &CellFacts),
+    rated: &Rated,
+    number: usize,
+    strip: &Strip,
+) -> Option<f64> {
     let segments = strip
         .profile
         .iter()
@@ -122,8 +126,8 @@ fn palest_beside(ground: &Ground, rated: &Rated, number: usize, strip: &Strip) -
             .enumerate()
             .filter(|(_, cell)| cell.state == CellState::Canopy)
             .filter(|(k, _)| {
-                let centre = ground.grid.outline(*k).centroid();
-                centre.is_some_and(|centre| around.contains(&centre) && !near.contains(&centre))
+                facts.centres[*k]
+                    .is_some_and(|centre| around.contains(&centre) && !near.contains(&centre))
             })
             .filter_map(|(_, cell)| cell.index)
             .min_by(f64::total_cmp)

@@ -3,12 +3,12 @@
 //! Printable ASCII, at most 72 columns, lines ended by CR LF: any terminal and any printer shows it.
 
 use crate::finding::{Code, Finding, Severity, codes};
+use crate::map::ascii::ascii;
+use crate::map::check_points::CheckPoint;
+use crate::map::file_totals::FileTotal;
+use crate::map::machine::MachineRates;
+use crate::map::prescription::Prescription;
 use crate::units::Area;
-use crate::zones::ascii::ascii;
-use crate::zones::check_points::CheckPoint;
-use crate::zones::file_totals::FileTotal;
-use crate::zones::machine::MachineRates;
-use crate::zones::prescription::Prescription;
 
 /// Columns of the card.
 const WIDTH: usize = 72;
@@ -289,11 +289,11 @@ impl Card {
 mod tests {
     use super::*;
     use crate::finding::Acceptance;
+    use crate::map::check_points::check_points;
+    use crate::map::file_totals::{MachineFile, of_polygons};
+    use crate::map::fixture;
+    use crate::map::machine::machine_rates;
     use crate::units::RateUnit;
-    use crate::zones::check_points::check_points;
-    use crate::zones::file_totals::{MachineFile, of_polygons};
-    use crate::zones::fixture;
-    use crate::zones::machine::machine_rates;
 
     fn text(prescription: &Prescription, findings: &[Finding]) -> String {
         let checked = machine_rates(prescription).unwrap();
@@ -385,6 +385,7 @@ mod tests {
     fn cautions_and_accepted_stops_are_told() {
         let mut stop = Finding::stop(codes::IMAGE_AGE, "the image is 20 days old");
         stop.accepted = Some(Acceptance {
+            figure: None,
             reason: "cold spell – no growth".to_owned(),
             by: "A. Adviser".to_owned(),
         });

@@ -1,5 +1,6 @@
 //! What people and scripts read of a run: pure, returns bytes or text.
 
+pub mod brief;
 pub mod card;
 pub mod document;
 pub mod draw;

@@ -7,16 +7,31 @@ use crate::finding::Finding;
 pub struct Report {
     /// One line above all; may be empty.
     pub title: String,
+    /// For people in a hurry: what is printed unless details are asked for. Without it the blocks are printed.
+    pub brief: Option<Brief>,
     /// For people, in order.
     pub blocks: Vec<Block>,
     /// For scripts: an object.
     pub json: serde_json::Value,
-    /// What was noticed, in the order of noticing.
+    /// What was noticed, by weight.
     pub findings: Vec<Finding>,
     /// Path below the output folder and size of each file written, or that would be written. (bytes)
     pub files: Vec<(String, u64)>,
     /// Whether a finding kept the machine's files from being written.
     pub stopped: bool,
+}
+
+/// The short answer: what a command prints unless details are asked for. The printer puts stops above it and cautions below, one line each.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Brief {
+    /// The figures that decide, in order; a note follows its value on the same line.
+    pub rows: Vec<Row>,
+    /// What to do next, a sentence each.
+    pub next: Vec<String>,
+    /// Where the files are.
+    pub folder: Option<String>,
+    /// Findings to count and tell instead of the report's, where those are only the first of many alike.
+    pub findings: Option<Vec<Finding>>,
 }
 
 /// A heading and what stands below it.

@@ -1,18 +1,19 @@
 //! The summary of a run as an adviser would tell it: reference, season, yields, rates, totals, money.
 
 use crate::job::settings::Settings;
+use crate::map::file_totals::FileTotal;
+use crate::map::prescription::CellState;
 use crate::pipeline::gain::ExpectedNet;
 use crate::pipeline::ground::Ground;
+use crate::pipeline::looked::Looked;
 use crate::pipeline::money::{Comparison, Money};
 use crate::pipeline::product::Loads;
-use crate::pipeline::run::{Looked, Outcome};
+use crate::pipeline::run::Outcome;
 use crate::pipeline::season::GrowingSeason;
 use crate::pipeline::share::per_hundred;
 use crate::pipeline::strips::StripFound;
 use crate::report::model::{Block, Column, Row, Table};
-use crate::units::{Area, KG_PER_LB, NRate, Yield};
-use crate::zones::file_totals::FileTotal;
-use crate::zones::prescription::CellState;
+use crate::units::{Area, KG_PER_LB, M_PER_FT, NRate, Yield};
 use serde_json::{Value, json};
 
 /// What a summary needs besides the outcome.
@@ -47,27 +48,57 @@ pub struct FileFacts {
 }
 
 /// Writes quantities in the units that the job chose.
-struct Units<'a> {
+pub(in crate::report) struct Units<'a> {
     us: bool,
     settings: &'a Settings,
 }
 
+impl<'a> Units<'a> {
+    /// As the job says.
+    pub(in crate::report) const fn of(facts: &Facts<'a>) -> Self {
+        Self {
+            us: facts.settings.output.us_units,
+            settings: facts.settings,
+        }
+    }
+}
+
 impl Units<'_> {
-    fn rate(&self, n: NRate) -> String {
+    /// A rate of nitrogen without its unit.
+    pub(in crate::report) fn number(&self, n: NRate) -> String {
+        if self.us {
+            format!("{:.1}", n.as_lb_per_ac())
+        } else {
+            format!("{:.1}", n.get())
+        }
+    }
+    /// A short length.
+    pub(in crate::report) fn length(&self, m: f64) -> String {
+        if self.us {
+            format!("{:.2} ft", m / M_PER_FT)
+        } else {
+            format!("{m:.3} m")
+        }
+    }
+    pub(in crate::report) fn rate(&self, n: NRate) -> String {
         if self.us {
             format!("{:.1} lb N/ac", n.as_lb_per_ac())
         } else {
             format!("{:.1} kg N/ha", n.get())
         }
     }
-    fn mass(&self, kg: f64) -> String {
+    /// A mass of nitrogen without its unit.
+    pub(in crate::report) fn mass_number(&self, kg: f64) -> String {
+        format!("{:.0}", if self.us { kg / KG_PER_LB } else { kg })
+    }
+    pub(in crate::report) fn mass(&self, kg: f64) -> String {
         if self.us {
             format!("{:.0} lb N", kg / KG_PER_LB)
         } else {
             format!("{kg:.0} kg N")
         }
     }
-    fn area(&self, area: Area) -> String {
+    pub(in crate::report) fn area(&self, area: Area) -> String {
         if self.us {
             format!("{:.2} ac", area.as_ac())
         } else {
@@ -95,10 +126,7 @@ fn percent(share: f64) -> String {
 
 /// The blocks of a map's summary.
 pub fn blocks(facts: &Facts<'_>, outcome: &Outcome, files: &[FileTotal]) -> Vec<Block> {
-    let units = Units {
-        us: facts.settings.output.us_units,
-        settings: facts.settings,
-    };
+    let units = Units::of(facts);
     let mut blocks = vec![
         reference_block(facts, outcome),
         season_block(facts, outcome, &units),
@@ -136,7 +164,9 @@ fn reference_block(facts: &Facts<'_>, outcome: &Outcome) -> Block {
         )),
     ];
     if let Some(beside) = reference.beside {
-        rows.push(Row::new("beside it", format!("{beside:.4}")).with_note("comparison swaths"));
+        rows.push(
+            Row::new("comparison ground", format!("{beside:.4}")).with_note("beside the strips"),
+        );
     }
     if let Some(ratio) = reference.ratio {
         let interval = match (reference.low, reference.high) {
@@ -171,7 +201,7 @@ fn reference_block(facts: &Facts<'_>, outcome: &Outcome) -> Block {
             format!("{:.4}", outcome.looked.field_mean),
         )
         .with_note(reference.place.map_or_else(String::new, |place| {
-            format!("ground beside the strip stands at {place:.3} of it")
+            format!("the comparison ground is at {place:.3} of it")
         })),
     );
     Block::rows("Reference", rows)
@@ -182,7 +212,11 @@ fn season_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bloc
     let mut rows = Vec::new();
     if facts.season.growing_days.is_finite() {
         rows.push(
-            Row::new("growing days", format!("{:.0}", facts.season.growing_days)).with_note(
+            Row::new(
+                "days with GDD > 0",
+                format!("{:.0}", facts.season.growing_days),
+            )
+            .with_note(
                 facts
                     .season
                     .said()
@@ -207,7 +241,7 @@ fn season_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bloc
         );
         let capped = &outcome.totals;
         rows.push(
-            Row::new("held by the maximum", percent(capped.capped_share)).with_note(format!(
+            Row::new("limited by the maximum", percent(capped.capped_share)).with_note(format!(
                 "of the canopy; {} of it already without nitrogen",
                 percent(capped.capped_without_share)
             )),
@@ -248,9 +282,9 @@ fn ground_block(facts: &Facts<'_>, outcome: &Outcome, units: &Units<'_>) -> Bloc
                 facts.ground.grid.cells.len(),
                 facts.ground.heading_true_deg()
             )),
-            Row::new("unseen", percent(totals.unseen_share)),
-            Row::new("bare", percent(totals.bare_share)),
-            Row::new("thin", percent(totals.thin_share))
+            Row::new("no image", percent(totals.unseen_share)),
+            Row::new("bare soil", percent(totals.bare_share)),
+            Row::new("poor stand", percent(totals.thin_share))
                 .with_note("crop too thin for nitrogen to be the likely reason"),
         ],
     )
@@ -305,10 +339,10 @@ fn nitrogen_block(
     if let Some((low, high)) = totals.n_kg_by_bounds {
         rows.push(
             Row::new(
-                "by the interval",
+                "at the 95 % limits",
                 format!("{} to {}", units.mass(low), units.mass(high)),
             )
-            .with_note("seen ground, at the bounds of the response index"),
+            .with_note("ground with image, at the 95 % limits of the response index"),
         );
     }
     if let Some((low, high)) = totals.n_kg_by_efficiency {
@@ -317,7 +351,7 @@ fn nitrogen_block(
                 "by use efficiency",
                 format!("{} to {}", units.mass(low), units.mass(high)),
             )
-            .with_note("seen ground, at 0.6 and 0.4"),
+            .with_note("ground with image, at 0.6 and 0.4"),
         );
     }
     if let Some(uncertainty) = &outcome.uncertainty {
@@ -331,11 +365,11 @@ fn nitrogen_block(
         });
         rows.push(
             Row::new(
-                "eight times in ten",
+                "80 % range",
                 format!("{} to {}", units.mass(band.low), units.mass(band.high)),
             )
             .with_note(format!(
-                "middle {}, {} draws of every uncertainty at once{widest}",
+                "P10 to P90, Monte Carlo, {1} draws; P50 {0}{widest}",
                 units.mass(band.middle),
                 uncertainty.draws
             )),
@@ -343,7 +377,7 @@ fn nitrogen_block(
     }
     if totals.held_share > 0.0 {
         rows.push(
-            Row::new("held by the greatest rate", percent(totals.held_share)).with_note(format!(
+            Row::new("limited by the maximum rate", percent(totals.held_share)).with_note(format!(
                 "of the canopy asks for more than {}",
                 units.rate(facts.settings.rate.maximum)
             )),
@@ -451,7 +485,7 @@ fn money_block(facts: &Facts<'_>, money: &Money, units: &Units<'_>) -> Block {
     if let Some(share) = money.against_none.marginal_return {
         rows.push(
             Row::new("marginal return", format!("{:.0} %", 100.0 * share))
-                .with_note("gain for what nitrogen and pass cost, against no nitrogen"),
+                .with_note("gain per cost of nitrogen and pass, against no nitrogen"),
         );
     }
     let [low, high] = money.gain_by_efficiency;
@@ -529,7 +563,7 @@ fn zones_block(outcome: &Outcome, units: &Units<'_>) -> Block {
             .count()
     };
     let heading = format!(
-        "{} zones of {} cells ({} canopy, {} thin, {} bare, {} unseen)",
+        "{} zones of {} cells ({} canopy, {} poor stand, {} bare soil, {} no image)",
         outcome.prescription.zones.len(),
         outcome.prescription.cells.len(),
         cells(CellState::Canopy),
@@ -547,10 +581,7 @@ pub fn inspected(
     files: &[FileFacts],
     bands: &[String],
 ) -> (Vec<Block>, Value) {
-    let units = Units {
-        us: facts.settings.output.us_units,
-        settings: facts.settings,
-    };
+    let units = Units::of(facts);
     let ground = facts.ground;
     let plane = &ground.plane;
     let mut blocks = Vec::new();
@@ -596,9 +627,9 @@ pub fn inspected(
     };
     let columns = vec![
         Column::left("band"),
-        Column::right("least"),
+        Column::right("minimum"),
         Column::right("mean"),
-        Column::right("greatest"),
+        Column::right("maximum"),
         Column::right("pixels"),
     ];
     blocks.push(Block::table(
@@ -651,20 +682,20 @@ pub fn inspected(
                 plane.areal_scale, plane.convergence_deg
             )),
             Row::new("field", units.area(Area::m2(ground.area))).with_note(format!(
-                "{} cells of {} m × {} m",
+                "{} cells of {} × {}",
                 ground.grid.cells.len(),
-                ground.grid.frame.length,
-                ground.grid.frame.width
+                units.length(ground.grid.frame.length),
+                units.length(ground.grid.frame.width)
             )),
             Row::new("heading", format!("{:.2}° true", ground.heading_true_deg()))
                 .with_note(headings_note(ground)),
             spacing,
             match facts.season.growing_days {
-                days if days.is_finite() => Row::new("growing days", format!("{days:.0}"))
+                days if days.is_finite() => Row::new("days with GDD > 0", format!("{days:.0}"))
                     .with_note(facts.season.said().unwrap_or_default()),
-                _ => Row::new("growing days", "not stated").with_note("the method needs none"),
+                _ => Row::new("days with GDD > 0", "unknown").with_note("the method needs none"),
             },
-            Row::new("seen", percent(seen)).with_note(of_what),
+            Row::new("with image", percent(seen)).with_note(of_what),
             Row::new("mean index", format!("{:.4}", looked.field_mean))
                 .with_note(format!("{} of canopy", facts.index_name)),
         ],
@@ -693,7 +724,7 @@ pub fn inspected(
             "strip",
             "estimator",
             "index",
-            "beside",
+            "comparison",
             "ratio",
             "pixels",
             "dropped",

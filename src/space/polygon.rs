@@ -1,9 +1,10 @@
 //! Polygon work on the plane: buffers, differences, the least-area rectangle, rings in another system.
 
-use geo::algorithm::buffer::{BufferStyle, LineJoin};
+use geo::algorithm::buffer::{BufferStyle, LineCap, LineJoin};
 use geo::algorithm::orient::Direction;
 use geo::{
-    BooleanOps, Buffer, ConvexHull, Coord, LineString, MultiPolygon, Orient, Polygon, Simplify,
+    BooleanOps, Buffer, ConvexHull, Coord, LineString, MultiLineString, MultiPolygon, Orient,
+    Polygon, Simplify,
 };
 
 use crate::space::crs::{CrsError, Projector};
@@ -26,6 +27,14 @@ pub fn grown(polygon: &MultiPolygon<f64>, distance: f64) -> MultiPolygon<f64> {
 /// A polygon grown by a hair: every corner stays one corner, so that nothing becomes round. Of corners sharper than 0.1 rad the tip is cut off. \[m\]
 pub fn grown_by_a_hair(polygon: &MultiPolygon<f64>, distance: f64) -> MultiPolygon<f64> {
     polygon.buffer_with_style(BufferStyle::new(distance).line_join(LineJoin::Miter(SHARP)))
+}
+
+/// Lines as strips: widened to both sides by `half`, with square ends at the lines' own and sharp corners. \[m\]
+pub fn lines_widened(lines: &MultiLineString<f64>, half: f64) -> MultiPolygon<f64> {
+    let style = BufferStyle::new(half)
+        .line_cap(LineCap::Butt)
+        .line_join(LineJoin::Miter(SHARP));
+    lines.buffer_with_style(style)
 }
 
 /// Closes slits and notches that are narrower than a width: grown by half of it and shrunk again, with sharp corners, which stay where they are but for a tenth of the

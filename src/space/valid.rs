@@ -325,6 +325,19 @@ mod tests {
         shape.check_validation().is_ok()
     }
 
+    /// Whether a ring turns back on itself: the geo crate passes such a needle over, and what it says of rings that meet one depends on their order.
+    fn has_needle(ring: &LineString<f64>) -> bool {
+        let mut all = ring.0.clone();
+        all.dedup();
+        all.pop();
+        let count = all.len();
+        (0..count).any(|k| {
+            let (p, q, r) = (all[k], all[(k + 1) % count], all[(k + 2) % count]);
+            let ahead = (q.x - p.x) * (r.x - q.x) + (q.y - p.y) * (r.y - q.y);
+            RobustKernel::orient2d(p, q, r) == Orientation::Collinear && ahead < 0.0
+        })
+    }
+
     fn corners(most: usize) -> impl Strategy<Value = Vec<(i32, i32)>> {
         prop::collection::vec((0..7_i32, 0..7_i32), 3..most)
     }
@@ -348,6 +361,10 @@ mod tests {
                     parts.push(Polygon::new(ring(&other), Vec::new()));
                 }
                 let shape = MultiPolygon::new(parts);
+                let mut rings = shape.iter().flat_map(|part| std::iter::once(part.exterior()).chain(part.interiors()));
+                if rings.any(has_needle) {
+                    continue;
+                }
                 prop_assert_eq!(is_valid(&shape), slow(&shape), "{:?}", shape);
                 // Turned, so that no edge lies along an axis.
                 let turned = shape.map_coords(|c| Coord { x: 3.0 * c.x - c.y, y: c.x + 3.0 * c.y });

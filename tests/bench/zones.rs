@@ -12,16 +12,16 @@ use std::time::Instant;
 
 use geo::{Area as _, LineString, MultiPolygon, Polygon};
 use haulm::format::{geojson, geopackage, shapefile};
+use haulm::map::machine::default_fallbacks;
+use haulm::map::prescription::{CellState, MachineLimits, Prescription, ZoneRecord};
+use haulm::map::task_options::GridRates;
 use haulm::space::cells::{CellFrame, CellGrid};
 use haulm::space::crs::Crs;
 use haulm::space::cut::{borders, cut};
 use haulm::space::polygon::{oriented, rings_of};
 use haulm::units::{Area, Length, NRate, Product, RateUnit};
 use haulm::zones::build::{GroupBy, Kind, Rate, Zone, ZoneCell, ZoneRule, build};
-use haulm::zones::flavour::GridRates;
-use haulm::zones::machine::default_fallbacks;
 use haulm::zones::outline::outlines;
-use haulm::zones::prescription::{CellState, MachineLimits, Prescription, ZoneRecord};
 use haulm::zones::shape::{ShapeRule, shape};
 
 use crate::say::{caveats, short};

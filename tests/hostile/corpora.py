@@ -60,7 +60,7 @@ def main():
                 wrong = job.result()
                 passed, failed = passed + (not wrong), failed + bool(wrong)
                 if wrong:
-                    print(f"failed: {name} {path.name}: {wrong}")
+                    print(f"failed: {name} {path.name}: {wrong}", flush=True)
     print(f"{passed} passed, {failed} failed")
     return 1 if failed or not found else 0
 

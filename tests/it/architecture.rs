@@ -1,5 +1,6 @@
 //! What may name what, and what no file may hold.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// Each part of `src`, and the parts that it may name besides itself.
@@ -7,26 +8,38 @@ const LAYERS: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("finding", &[]),
     ("science", &["units", "finding"]),
-    ("job", &["units", "finding", "science", "space", "zones"]),
     ("space", &["units", "finding"]),
     ("zones", &["units", "finding", "space"]),
+    ("map", &["units", "finding", "space", "zones"]),
+    ("format", &["units", "finding", "space", "map"]),
+    (
+        "job",
+        &[
+            "units", "finding", "science", "space", "zones", "map", "format",
+        ],
+    ),
     (
         "pipeline",
-        &["units", "finding", "science", "job", "space", "zones"],
+        &[
+            "units", "finding", "science", "job", "space", "zones", "map",
+        ],
     ),
-    ("format", &["units", "finding", "space", "zones"]),
-    ("report", &["units", "finding", "zones", "job", "pipeline"]),
+    (
+        "report",
+        &["units", "finding", "zones", "map", "job", "pipeline"],
+    ),
     (
         "app",
         &[
-            "units", "finding", "science", "job", "space", "zones", "pipeline", "format", "report",
+            "units", "finding", "science", "job", "space", "zones", "map", "pipeline", "format",
+            "report",
         ],
     ),
     (
         "cli",
         &[
-            "units", "finding", "science", "job", "space", "zones", "pipeline", "format", "report",
-            "app",
+            "units", "finding", "science", "job", "space", "zones", "map", "pipeline", "format",
+            "report", "app",
         ],
     ),
 ];
@@ -213,7 +226,7 @@ fn forbidden_names_are_found() {
     assert_eq!(
         seen(
             "format",
-            "use crate::zones::prescription::Cell;\nlet x = crate::pipeline::run();"
+            "use crate::map::prescription::Cell;\nlet x = crate::pipeline::run();"
         ),
         [2]
     );
@@ -320,6 +333,162 @@ fn ungrouped_imports_are_found() {
     assert_eq!(ungrouped("use a::{b, c::{d, e}};\n"), [1]);
     assert!(ungrouped("use a::{b, c};\nuse a::b::{d, e};\n").is_empty());
     assert!(ungrouped("use a::b;\nmod tests {\n    use a::c;\n}\n").is_empty());
+}
+
+/// Files of `app` that may stand in no circle of imports; nor may any file of `pipeline`.
+const IN_LINE: &[&str] = &["map", "prepare", "decide", "files", "convert", "rate"];
+
+/// Files of `src` that may name the settings as a whole: a step takes its own section.
+const MAXIMUM_SETTINGS: usize = 20;
+
+/// Names of a module by its file, from the crate's root.
+fn module_of(file: &Path) -> Vec<String> {
+    let below = file.strip_prefix(root().join("src")).unwrap();
+    let mut names: Vec<String> = below
+        .with_extension("")
+        .iter()
+        .map(|name| name.to_string_lossy().into_owned())
+        .collect();
+    if names.last().is_some_and(|name| name == "mod") {
+        names.pop();
+    }
+    names
+}
+
+/// A module, as names from the crate's root.
+type Module = Vec<String>;
+
+/// Modules that a text of a module imports, as far as they are `known`; not those that it holds or is held by.
+fn imported(module: &[String], text: &str, known: &BTreeSet<Module>) -> BTreeSet<Module> {
+    let mut found = BTreeSet::new();
+    for (_, statement) in statements(text.split("#[cfg(test)]").next().unwrap_or_default()) {
+        let statement = statement.trim_start().trim_start_matches("pub ");
+        let whole = spelled_out(statement);
+        for path in whole
+            .split("; ")
+            .map(|path| path.trim_start_matches("use "))
+        {
+            let mut names: Vec<String> = path
+                .trim_end_matches(';')
+                .split("::")
+                .map(str::to_owned)
+                .collect();
+            if names.first().is_some_and(|first| first == "crate") {
+                names.remove(0);
+            } else if names.first().is_some_and(|first| first == "super") {
+                let up = names.iter().take_while(|name| *name == "super").count();
+                let kept = module.len().saturating_sub(up);
+                names.splice(..up, module[..kept].iter().cloned());
+            } else {
+                continue;
+            }
+            let longest = (1..=names.len())
+                .rev()
+                .map(|count| names[..count].to_vec())
+                .find(|names| known.contains(names));
+            found.extend(longest);
+        }
+    }
+    found.retain(|other| !other.starts_with(module) && !module.starts_with(other));
+    found
+}
+
+/// Modules that can be reached from themselves.
+fn circles(imports: &BTreeMap<Module, BTreeSet<Module>>) -> Vec<Module> {
+    let returns = |start: &Module| {
+        let (mut seen, mut open) = (BTreeSet::new(), vec![start]);
+        while let Some(module) = open.pop() {
+            for next in imports.get(module).into_iter().flatten() {
+                if next == start {
+                    return true;
+                }
+                if seen.insert(next) {
+                    open.push(next);
+                }
+            }
+        }
+        false
+    };
+    imports
+        .keys()
+        .filter(|module| returns(module))
+        .cloned()
+        .collect()
+}
+
+#[test]
+fn steps_and_stages_stand_in_no_circle() {
+    let files: Vec<PathBuf> = ["pipeline", "app"]
+        .iter()
+        .flat_map(|part| files_below(&root().join("src").join(part)))
+        .filter(|file| file.extension().is_some_and(|end| end == "rs"))
+        .collect();
+    let known: BTreeSet<Module> = files.iter().map(|file| module_of(file)).collect();
+    let imports: BTreeMap<Module, BTreeSet<Module>> = files
+        .iter()
+        .map(|file| {
+            let (module, text) = (module_of(file), fs_err::read_to_string(file).unwrap());
+            let names = imported(&module, &text, &known);
+            (module, names)
+        })
+        .collect();
+    assert!(imports.values().map(BTreeSet::len).sum::<usize>() > 100);
+    let watched = |module: &Module| {
+        module[0] == "pipeline" || module.get(1).is_some_and(|name| IN_LINE.contains(&&**name))
+    };
+    let wrong: Vec<String> = circles(&imports)
+        .into_iter()
+        .filter(watched)
+        .map(|module| module.join("/"))
+        .collect();
+    assert!(wrong.is_empty(), "import each other:\n{}", wrong.join("\n"));
+    // No step knows who calls it.
+    for (module, names) in imports.iter().filter(|(module, _)| module[0] == "pipeline") {
+        let run = ["pipeline".to_owned(), "run".to_owned()];
+        assert!(
+            !names.contains(run.as_slice()),
+            "{} imports run",
+            module.join("/")
+        );
+    }
+}
+
+#[test]
+fn circles_are_found() {
+    let module = |text: &str| -> Module { text.split('/').map(str::to_owned).collect() };
+    let known: BTreeSet<Module> = ["p/a", "p/b", "p/c", "p/c/d"].map(module).into();
+    let text = "use crate::p::b::{B, C};\npub use super::c::D;\nuse std::fmt;\n#[cfg(test)]\nuse crate::p::c::d::E;";
+    let names = imported(&module("p/a"), text, &known);
+    assert_eq!(names, [module("p/b"), module("p/c")].into());
+    assert!(imported(&module("p/c"), "use super::c::d::E;", &known).is_empty());
+    let imports = [
+        (module("p/a"), [module("p/b")].into()),
+        (module("p/b"), [module("p/c")].into()),
+        (module("p/c"), [module("p/b")].into()),
+    ];
+    assert_eq!(circles(&imports.into()), [module("p/b"), module("p/c")]);
+}
+
+#[test]
+fn few_files_name_the_settings_as_a_whole() {
+    let names = |text: &str| {
+        text.split(|c: char| !(c.is_alphanumeric() || c == '_'))
+            .any(|word| word == "Settings")
+    };
+    let found: Vec<String> = files_below(&root().join("src"))
+        .iter()
+        .filter(|file| file.extension().is_some_and(|end| end == "rs"))
+        .filter(|file| names(&fs_err::read_to_string(file).unwrap()))
+        .map(|file| shown(file))
+        .collect();
+    assert!(
+        found.len() > 3 && found.len() <= MAXIMUM_SETTINGS,
+        "{found:#?}"
+    );
+    let steps = found
+        .iter()
+        .filter(|file| file.starts_with("src/pipeline/"));
+    assert_eq!(steps.collect::<Vec<_>>(), ["src/pipeline/run.rs"]);
 }
 
 /// Hosts of package registries, and folders of single machines. In two halves, so that this file does not hold them itself.

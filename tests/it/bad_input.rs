@@ -494,7 +494,7 @@ fn a_strip_paler_than_the_field_stops_the_machine() {
         "not even the folder of last time's files"
     );
 
-    field.job("[output]", "[[accept]]\ncode = \"reference.below\"\nreason = \"strip was grazed by geese\"\nby = \"A. Adviser\"\n\n[output]");
+    field.job("[output]", "[[accept]]\ncode = \"reference.below\"\nfigure = \"0.86\"\nreason = \"strip was grazed by geese\"\nby = \"A. Adviser\"\n\n[output]");
     let said = field.run(&["map"]);
     assert_eq!(said.status, Some(0), "{}", said.err);
     assert!(
@@ -548,18 +548,28 @@ fn nitrogen_written_as_anything() {
             field.job("[product]\nname = \"UAN 28\"\n", "");
         },
     );
-    // With a product it is an amount of that, and both are told.
+    // A product named makes it no clearer: both readings are told all the same.
+    refused(
+        "job.nitrogen_or_product",
+        &[
+            "rate.maximum",
+            "150 kg N/ha",
+            "150 kg/ha of UAN 28 = 42 kg N/ha",
+        ],
+        |field| field.job("150 kg N/ha", "150 kg/ha"),
+    );
+    // A volume can only be product, and both are told: 117.3 L/ha · 1.2785 kg/L · 0.28.
     let field = works(
         "rate.product_amount",
-        &["150 kg/ha of UAN 28", "42 kg N/ha"],
-        |field| field.job("150 kg N/ha", "150 kg/ha"),
+        &["117.3 L/ha of UAN 28", "kg N/ha"],
+        |field| field.job("150 kg N/ha", "117.3 L/ha"),
     );
     close(
         field.record()["settings"]["rate"]["maximum_kg_n_ha"]
             .as_f64()
             .unwrap(),
-        42.0,
-        1e-12,
+        117.3 * 1.2785 * 0.28,
+        1e-9,
     );
 }
 

@@ -54,8 +54,8 @@ fn every_command_that_is_promised_is_there() {
 }
 
 #[test]
-fn help_fits_and_begins_with_an_example() {
-    for (name, _) in commands() {
+fn help_fits_and_says_first_what_the_command_does() {
+    for (name, command) in commands() {
         for flag in ["-h", "--help"] {
             let help = help_of(&name, flag);
             for line in help.lines() {
@@ -65,10 +65,22 @@ fn help_fits_and_begins_with_an_example() {
                     line.chars().count()
                 );
             }
-            assert!(
-                help.starts_with("Example:\n  haulm"),
-                "{name} {flag}:\n{help}"
-            );
+            let about = command.get_about().map(ToString::to_string).unwrap();
+            let first = |text: &str| {
+                text.split_whitespace()
+                    .take(3)
+                    .collect::<Vec<_>>()
+                    .join(" ")
+            };
+            assert!(help.starts_with(&first(&about)), "{name} {flag}:\n{help}");
+            let mut after = 0;
+            for part in ["Usage: ", "Options:", "Example:\n  haulm "] {
+                let at = help
+                    .find(part)
+                    .unwrap_or_else(|| panic!("{name} {flag}: no {part:?}\n{help}"));
+                assert!(at > after, "{name} {flag}: {part:?} stands too early");
+                after = at;
+            }
         }
     }
 }
@@ -91,26 +103,32 @@ fn words(line: &str) -> Vec<String> {
 fn every_example_is_accepted_as_it_stands() {
     for (name, command) in commands() {
         let example = command
-            .get_before_help()
+            .get_after_help()
             .unwrap_or_else(|| panic!("{name} has no example"))
             .to_string();
-        let line = example
+        let (lines, _) = example
             .strip_prefix("Example:\n")
             .unwrap()
-            .split(" > ")
-            .next()
-            .unwrap();
-        let parsed = built()
-            .try_get_matches_from(words(line))
-            .unwrap_or_else(|error| panic!("{line}: {error}"));
-        if !name.is_empty() {
-            assert_eq!(parsed.subcommand_name(), Some(name.as_str()));
+            .split_once("\n\n")
+            .unwrap_or((example.strip_prefix("Example:\n").unwrap(), ""));
+        // One command a line, unless a backslash joins it with the next.
+        for line in lines.replace("\\\n", " ").lines() {
+            let line = line.split(" > ").next().unwrap();
+            let parsed = built()
+                .try_get_matches_from(words(line))
+                .unwrap_or_else(|error| panic!("{line}: {error}"));
+            if !name.is_empty() && name != "options" {
+                assert_eq!(parsed.subcommand_name(), Some(name.as_str()));
+            }
         }
     }
 }
 
 /// What a value is: a unit, or a kind of thing. clap would make one up from the option's name (`MAX_YIELD`), which says neither.
-const VALUES: [&str; 33] = [
+const VALUES: [&str; 36] = [
+    "SYSTEM",
+    "METHOD",
+    "LINE",
     "WHEN",
     "COUNT",
     "MiB",
@@ -214,6 +232,47 @@ fn amounts_name_their_units() {
             .find(|option| option.get_id() == id)
             .unwrap_or_else(|| panic!("{id}"));
         assert_eq!(option.get_value_names().unwrap()[0].as_str(), unit, "{id}");
+    }
+}
+
+#[test]
+fn options_of_every_command_are_told_once() {
+    let shared = [
+        "--json",
+        "--quiet",
+        "--verbose",
+        "--color",
+        "--threads",
+        "--memory",
+        "--network",
+        "--units",
+    ];
+    let told = help_of("help", "options");
+    assert_eq!(told, help_of("options", "--help"));
+    for option in shared {
+        assert!(told.contains(option), "{option}:\n{told}");
+    }
+    for (name, _) in commands().iter().filter(|(name, _)| name != "options") {
+        let help = help_of(name, "--help");
+        for option in shared {
+            assert!(!help.contains(&format!("{option} ")), "{name}: {option}");
+        }
+        assert!(help.contains("haulm help options"), "{name}:\n{help}");
+    }
+}
+
+#[test]
+fn completions_know_products_crops_methods_and_indices() {
+    for shell in ["bash", "zsh", "fish", "powershell"] {
+        let text = String::from_utf8(haulm(&["completions", shell]).stdout).unwrap();
+        let known: &[&str] = &["UAN-28", "winter-wheat", "yield-response", "NDRE"];
+        for name in known {
+            // What is made for PowerShell offers names of options, not their values.
+            assert!(
+                shell == "powershell" || text.contains(name),
+                "{shell}: {name}"
+            );
+        }
     }
 }
 

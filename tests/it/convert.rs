@@ -216,7 +216,7 @@ fn product_and_unit_are_turned() {
         &[
             "--rate-column",
             "n_kg_ha",
-            "--product",
+            "--to-product",
             "own: 28 % N, 1.28 kg/L",
         ],
         "l.geojson",
@@ -230,9 +230,9 @@ fn product_and_unit_are_turned() {
     let said = field.command(&[
         "convert",
         "l.geojson",
-        "--from-product",
-        "own: 28 % N, 1.28 kg/L",
         "--product",
+        "own: 28 % N, 1.28 kg/L",
+        "--to-product",
         "grains: 46 % N",
         "--to",
         "shapefile",
@@ -250,10 +250,17 @@ fn product_and_unit_are_turned() {
     assert!(said.out.contains("\"kg/ha\""), "{}", said.out);
     // A product map of which nobody knows the nitrogen is not turned into nitrogen.
     let refused = field.command(&[
-        "convert", "g.shp", "--unit", "kg N/ha", "--to", "kml", "--output", "x.kml",
+        "convert",
+        "g.shp",
+        "--to-unit",
+        "kg N/ha",
+        "--to",
+        "kml",
+        "--output",
+        "x.kml",
     ]);
     assert_eq!(refused.status, Some(1));
-    assert!(refused.err.contains("--from-product"), "{}", refused.err);
+    assert!(refused.err.contains("--product"), "{}", refused.err);
 }
 
 #[test]

@@ -313,10 +313,13 @@ impl Field {
         assert!(text.contains(old), "{old:?} does not stand in the job");
         self.write("job.toml", text.replacen(old, new, 1));
     }
-    /// Runs a command on its job file.
+    /// Runs a command on its job file, and has everything told: the short answer is `golden.rs`'s.
     pub(crate) fn run(&self, arguments: &[&str]) -> Said {
+        let brief = ["map", "check", "inspect", "rate"];
+        let details = arguments.iter().any(|argument| brief.contains(argument));
         Command::new(env!("CARGO_BIN_EXE_haulm"))
             .args(arguments)
+            .args(details.then_some("--details"))
             .arg(self.path("job.toml"))
             .output()
             .unwrap()

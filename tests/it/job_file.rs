@@ -12,8 +12,8 @@ use haulm::job::settings::{
     NitrogenShare, PointSpread, ReferenceLevel, ReferenceSource, Settings, StateRate, StripsUse,
     ZonesBy,
 };
+use haulm::map::task_options::GridRates;
 use haulm::units::{NRate, RateUnit};
-use haulm::zones::flavour::GridRates;
 use jiff::civil::Date;
 
 /// Every section and nearly every key.
@@ -465,13 +465,11 @@ fn us_units_follow_the_greatest_rate() {
 
 #[test]
 fn product_amounts_are_taken_and_echoed() {
-    let text = changed(
-        SHORT,
-        "maximum = \"150 kg N/ha\"",
-        "maximum = \"300 kg/ha\"\nusual = \"100 lb N/ac\"",
-    );
-    let checked = job(&format!("{text}[product]\nname = \"urea\"\n"));
-    assert_eq!(checked.value.rate.maximum, NRate::kg_per_ha(138.0));
+    // 11 gal/ac of a liquid of 1.28 kg/L with 28 %: 11 · 9.353956228 · 1.28 · 0.28 kg N/ha.
+    let liquid = changed(SHORT, "\"150 kg N/ha\"", "\"11 gal/ac\"");
+    let checked = job(&format!(
+        "{liquid}[product]\nname = \"my mix\"\nnitrogen = 0.28\ndensity = \"1.28 kg/L\"\n"
+    ));
     let note = checked
         .findings
         .iter()
@@ -479,14 +477,9 @@ fn product_amounts_are_taken_and_echoed() {
         .unwrap();
     assert_eq!(
         note.message,
-        "rate.maximum: 300 kg/ha of urea = 138 kg N/ha"
+        "rate.maximum: 11 gal/ac of my mix = 32.9 lb N/ac"
     );
-    // 11 gal/ac of a liquid of 1.28 kg/L with 28 %: 11 · 9.353956228 · 1.28 · 0.28 kg N/ha.
-    let liquid = changed(SHORT, "\"150 kg N/ha\"", "\"11 gal/ac\"");
-    let settings = job(&format!(
-        "{liquid}[product]\nname = \"my mix\"\nnitrogen = 0.28\ndensity = \"1.28 kg/L\"\n"
-    ))
-    .value;
+    let settings = checked.value;
     assert_relative_eq!(
         settings.rate.maximum.get(),
         11.0 * 9.353_956_228 * 1.28 * 0.28,

@@ -166,7 +166,8 @@ fn nothing_that_decides_a_rate_is_guessed() {
         ..usual()
     });
     assert!(
-        silent.open.contains(&"imagery.bands") && silent.open.contains(&"imagery.date"),
+        silent.open.contains(&"imagery.bands".to_owned())
+            && silent.open.contains(&"imagery.date".to_owned()),
         "{:?}",
         silent.open
     );
@@ -183,7 +184,7 @@ fn nothing_that_decides_a_rate_is_guessed() {
         descriptions: described(&["red", "x\n[rate]\nmaximum = 1"]),
         ..usual()
     });
-    assert!(half.open.contains(&"imagery.bands"));
+    assert!(half.open.contains(&"imagery.bands".to_owned()));
     check(&half);
 }
 
@@ -223,7 +224,7 @@ fn other_indices_need_other_bands() {
         descriptions: described(&[""]),
         ..usual()
     });
-    assert!(!ready.open.contains(&"imagery.bands"));
+    assert!(!ready.open.contains(&"imagery.bands".to_owned()));
     check(&ready);
     let formula = first_job(&Known {
         index: Some("(nir - green) / (nir + green)".into()),

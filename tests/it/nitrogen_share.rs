@@ -155,7 +155,7 @@ fn strips_by_their_place_bring_their_own_response_index() {
     // The strips contradict each other, which stops the map unless it is accepted.
     field.job(
         "[output]\n",
-        "[[accept]]\ncode = \"reference.unclear\"\nreason = \"one strip lies on plain crop\"\nby = \"T. Tester\"\n\n[output]\n",
+        "[[accept]]\ncode = \"reference.unclear\"\nfigure = \"1.12\"\nreason = \"one strip lies on plain crop\"\nby = \"T. Tester\"\n\n[output]\n",
     );
     mapped(&field);
     let record = field.record();

@@ -1,8 +1,9 @@
 //! Placebo strips on made grounds of known truth: every place against sums over its pixels one by one, and a small version of
 //! `examples/placebo_study.rs` with bounds as loose as so few grounds ask for.
 
+use haulm::pipeline::looked::Looked;
 use haulm::pipeline::placebo::{Place, StripPlacebo};
-use haulm::pipeline::run::{Looked, look};
+use haulm::pipeline::run;
 use haulm::pipeline::strips::{How, StripPlan};
 use haulm::science::reference::Answer;
 use haulm::space::raster::{Lattice, RasterError, RasterReader, RasterSource, Window};
@@ -21,13 +22,9 @@ const FIELD: Plan = Plan {
 };
 
 fn looked(opened: &Opened) -> Looked {
-    look(
-        &opened.settings,
-        &opened.ground,
-        &opened.sources(),
-        &mut Vec::new(),
-    )
-    .unwrap()
+    run::looked(&opened.settings, &opened.ground, &opened.sources())
+        .unwrap()
+        .value
 }
 
 /// What pixel by pixel makes of a strip moved to a place: mean in it, mean in its swaths, and how many pixels each should and does have.
@@ -164,7 +161,9 @@ fn threads_and_windows_change_no_bit() {
     sources.image = &blocks;
     sources.threads = 3;
     sources.memory = 1 << 20;
-    let second = look(&opened.settings, &opened.ground, &sources, &mut Vec::new()).unwrap();
+    let second = run::looked(&opened.settings, &opened.ground, &sources)
+        .unwrap()
+        .value;
     assert_eq!(only(&first).measured, only(&second).measured);
     assert_eq!(only(&first).places, only(&second).places);
 }

@@ -141,7 +141,7 @@ fn the_choice_of_the_curve_is_told_and_made() {
         need(&line),
         need(&curve)
     );
-    let told = String::from_utf8(run(&job("linear plateau"), &[]).stdout).unwrap();
+    let told = String::from_utf8(run(&job("linear plateau"), &["--details"]).stdout).unwrap();
     for wanted in [
         "linear plateau (used)",
         "quadratic plateau",
@@ -174,7 +174,7 @@ fn no_plateau_stops_and_no_response_does_not() {
         codes(&value).contains(&"ramp.no_plateau")
             && value["result"]["reference"]["linear_plateau"]["start_kg_n_ha"].is_null()
     );
-    let accepted = "[[accept]]\ncode = \"ramp.no_plateau\"\nreason = \"split dressing, second look planned\"\nby = \"A. Adviser\"\n";
+    let accepted = "[[accept]]\ncode = \"ramp.no_plateau\"\nfigure = \"100 kg N/ha\"\nreason = \"split dressing, second look planned\"\nby = \"A. Adviser\"\n";
     let (value, status) = result(&format!("{}{REST}{accepted}", steps(&rising)));
     assert_eq!(
         (status, number(&value["result"]["rate"]["n_kg_ha"])),

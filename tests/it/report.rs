@@ -285,7 +285,7 @@ fn an_accepted_stop_stands_on_page_one() {
         strip: 0.54,
         ..Image::default()
     });
-    field.job("[output]", "[[accept]]\ncode = \"reference.below\"\nreason = \"strip was grazed by geese\"\nby = \"A. Adviser\"\n\n[output]");
+    field.job("[output]", "[[accept]]\ncode = \"reference.below\"\nfigure = \"0.86\"\nreason = \"strip was grazed by geese\"\nby = \"A. Adviser\"\n\n[output]");
     assert_eq!(field.run(&["map"]).status, Some(0));
     for name in ["office/report.html", "machine/CARD.html"] {
         let html = text(&field, name);

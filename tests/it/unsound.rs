@@ -134,14 +134,7 @@ fn maps_that_lie_nowhere_are_neither_checked_nor_converted() {
         for arguments in [
             vec!["check", map],
             vec![
-                "convert",
-                map,
-                "--to",
-                "kml",
-                "--output",
-                "out.kml",
-                "--rates-in",
-                "kg/ha",
+                "convert", map, "--to", "kml", "--output", "out.kml", "--unit", "kg/ha",
             ],
         ] {
             let said = field.command(&arguments);
@@ -554,7 +547,7 @@ fn the_map_is_the_same_however_the_job_is_spelled() {
     let text = fs_err::read_to_string(field.path("job.toml")).unwrap();
     field.write(
         "job.toml",
-        format!("{text}\n[[accept]]\ncode = \"image.date\"\nreason = \"known\"\nby = \"me\"\n"),
+        format!("{text}\n[[accept]]\ncode = \"image.date\"\nfigure = \"2026-04-13\"\nreason = \"known\"\nby = \"me\"\n"),
     );
     let home = field.path("").canonicalize().unwrap();
     let beside = tempfile::tempdir().unwrap();

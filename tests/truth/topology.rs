@@ -2,12 +2,12 @@
 //! repository, read on 25 November 2026; GEOS runs the same cases): figures typed in as well-known text, each with that suite's verdict or answer.
 
 use geo::{Area, Coord, MultiPolygon};
-use haulm::space::crs::Crs;
-use haulm::zones::carried::{
-    CarriedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System,
+use haulm::map::faults::fault::Fault;
+use haulm::map::faults::{Against, check};
+use haulm::map::imported::{
+    ImportedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System,
 };
-use haulm::zones::faults::fault::Fault;
-use haulm::zones::faults::{Against, check};
+use haulm::space::crs::Crs;
 
 /// What kind of thing is seen, the shape, and whether the suite calls it valid.
 const VALIDITY: [(&str, &str, bool); 38] = [
@@ -333,7 +333,7 @@ fn patch(number: u64, text: &str) -> Patch {
 }
 
 fn faults(shapes: &[&str]) -> Vec<Fault> {
-    let mut map = CarriedMap::empty("cases", MapKind::GeoPackage);
+    let mut map = ImportedMap::empty("cases", MapKind::GeoPackage);
     map.system = System::Known(Crs::utm(15.84, 50.19));
     map.patches = (1..)
         .zip(shapes)

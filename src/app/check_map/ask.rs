@@ -3,14 +3,14 @@
 use geo::MultiPolygon;
 
 use crate::app::check_map::CheckMapRequest;
+use crate::app::convert::words;
 use crate::app::error::AppError;
 use crate::job::problem::Problem;
 use crate::job::unit::Measure;
 use crate::job::{amount, unit};
-use crate::science::product::find_product;
+use crate::map::faults::Against;
+use crate::map::imported::{ImportedMap, Meaning, Quantity};
 use crate::units::{Length, Product, RateUnit};
-use crate::zones::carried::{CarriedMap, Meaning, Quantity};
-use crate::zones::faults::Against;
 
 fn refused(option: &'static str, problem: &Problem) -> AppError {
     AppError::refused(problem.code(), format!("{option}: {problem}"))
@@ -68,7 +68,10 @@ const fn per_base(unit: RateUnit) -> f64 {
     }
 }
 
-fn length(option: &'static str, text: Option<&String>) -> Result<Option<Length>, AppError> {
+pub(super) fn length(
+    option: &'static str,
+    text: Option<&String>,
+) -> Result<Option<Length>, AppError> {
     text.map(|text| amount::length(text).map_err(|problem| refused(option, &problem)))
         .transpose()
 }
@@ -77,7 +80,7 @@ fn length(option: &'static str, text: Option<&String>) -> Result<Option<Length>,
 fn in_map(
     option: &'static str,
     text: Option<&String>,
-    map: &CarriedMap,
+    map: &ImportedMap,
     product: Option<&Product>,
 ) -> Result<Option<f64>, AppError> {
     let Some(text) = text else { return Ok(None) };
@@ -136,19 +139,13 @@ fn in_map(
 /// All that the map is held against.
 pub(super) fn against(
     request: &CheckMapRequest,
-    map: &CarriedMap,
+    map: &ImportedMap,
     boundary: Option<MultiPolygon<f64>>,
     exclusions: Vec<MultiPolygon<f64>>,
 ) -> Result<Against, AppError> {
     let product = match &request.product {
         None => map.product.product.clone(),
-        Some(name) => {
-            let entry = find_product(name).map_err(|unknown| {
-                AppError::refused("product.unknown", format!("--product: {unknown}"))
-                    .with_hint("choose one of: haulm products")
-            })?;
-            entry.product()
-        }
+        Some(name) => Some(words::product(name, "--product")?),
     };
     let nitrogen_limit = match &request.nitrogen_limit {
         None => None,

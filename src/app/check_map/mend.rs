@@ -9,10 +9,10 @@ use crate::app::check_map::write;
 use crate::app::error::AppError;
 use crate::format::iso11783;
 use crate::format::maps::{Table, TableKind, TableRow, mend_task, write_table};
+use crate::map::faults::fault::Fault;
+use crate::map::faults::repair::{Asked, Repair, repair};
+use crate::map::imported::{Attribute, ImportedMap, MapKind, System};
 use crate::space::crs::{Crs, Projector};
-use crate::zones::carried::{Attribute, CarriedMap, MapKind, System};
-use crate::zones::faults::fault::Fault;
-use crate::zones::faults::repair::{Repair, repair};
 
 /// Path and size of files. (bytes)
 type Files = Vec<(String, u64)>;
@@ -38,7 +38,7 @@ fn ending(path: &Path) -> String {
 /// Writes faults as points and, where they take ground, as polygons.
 pub(super) fn write_faults(
     path: &Path,
-    map: &CarriedMap,
+    map: &ImportedMap,
     faults: &[Fault],
     overwrite: bool,
 ) -> Result<Files, AppError> {
@@ -117,7 +117,7 @@ pub(super) fn write_faults(
 }
 
 /// Whether a mended copy is to be task data again.
-fn is_task_copy(path: &Path, map: &CarriedMap) -> bool {
+fn is_task_copy(path: &Path, map: &ImportedMap) -> bool {
     matches!(map.kind, MapKind::TaskData(_)) && matches!(ending(path).as_str(), "" | "zip")
 }
 
@@ -167,9 +167,10 @@ fn write_task(
 /// Writes a mended copy, and says what was done. Task data are mended from their own files, `from`, and against the field, when it is known.
 pub(super) fn write_repair(
     path: &Path,
-    map: &CarriedMap,
+    map: &ImportedMap,
     from: &Path,
     field: Option<&MultiPolygon<f64>>,
+    asked: &Asked,
     overwrite: bool,
 ) -> Result<(Repair, Files), AppError> {
     if is_task_copy(path, map) {
@@ -203,7 +204,7 @@ pub(super) fn write_repair(
         return Err(told
             .with_hint("state its reference system first (a .prj file, or an export from a GIS)"));
     };
-    let mended = repair(map);
+    let mended = repair(map, asked, field);
     let target = if kind == TableKind::GeoPackage {
         crs.clone()
     } else {

@@ -14,11 +14,12 @@ use crate::app::error::AppError;
 use crate::format::maps;
 use crate::format::maps::MapError;
 use crate::format::vector::read_polygons;
+use crate::map::faults;
+use crate::map::faults::repair::{Asked, Keeps};
 use crate::report::model::Report;
 use crate::space::crs::{Crs, Projector};
 use crate::space::polygon::joined;
 use crate::space::repair::{Repaired, repaired, widest};
-use crate::zones::faults;
 
 /// What to check, and against what; amounts as the user wrote them.
 #[derive(Clone, Debug, Default)]
@@ -51,6 +52,12 @@ pub struct CheckMapRequest {
     pub faults: Option<PathBuf>,
     /// Where a mended copy goes.
     pub repair: Option<PathBuf>,
+    /// Gaps narrower than this go to a neighbour in the repaired copy.
+    pub close_gaps: Option<String>,
+    /// Which zone keeps the ground of an overlap in the repaired copy; overlaps stay when not given.
+    pub cut_overlaps: Option<Keeps>,
+    /// Whether a polygon that crosses itself is split into its loops in the repaired copy.
+    pub split_bowties: bool,
     /// Whether files that are there may be replaced.
     pub overwrite: bool,
 }
@@ -126,12 +133,18 @@ pub fn check_map(request: &CheckMapRequest) -> Result<Report, AppError> {
         )?);
     }
     let mut repair = None;
+    let asked = Asked {
+        gaps: ask::length("--close-gaps", request.close_gaps.as_ref())?,
+        overlaps: request.cut_overlaps,
+        bowties: request.split_bowties,
+    };
     if let Some(path) = &request.repair {
         let (mended, written) = mend::write_repair(
             path,
             &map,
             &request.map,
             against.boundary.as_ref(),
+            &asked,
             request.overwrite,
         )?;
         files.extend(written);
@@ -148,7 +161,7 @@ pub fn check_map(request: &CheckMapRequest) -> Result<Report, AppError> {
 }
 
 /// Polygons of a file as one, in WGS 84: a boundary read narrowly, exclusions widely.
-fn ground(
+pub(crate) fn ground(
     path: &Path,
     read: fn(&MultiPolygon<f64>) -> Repaired,
 ) -> Result<MultiPolygon<f64>, AppError> {

@@ -3,20 +3,21 @@
 use serde_json::json;
 
 use crate::app::check_map::{CheckMapRequest, fault_json};
-use crate::finding::{Code, Finding, Severity, codes};
-use crate::report::model::{Block, Column, Report, Row, Table};
+use crate::finding::{Code, Finding, Severity, by_weight, codes};
+use crate::map::faults::fault::Fault;
+use crate::map::faults::repair::Repair;
+use crate::map::faults::{Against, Verdict};
+use crate::map::imported::{ImportedMap, System};
+use crate::report::model::{Block, Brief, Column, Report, Row, Table};
 use crate::space::crs::{Crs, Projector};
-use crate::zones::carried::{CarriedMap, System};
-use crate::zones::faults::fault::Fault;
-use crate::zones::faults::repair::Repair;
-use crate::zones::faults::{Against, Verdict};
+use crate::units::{Area, RateUnit};
 
 /// Faults of one code that are told one by one; all stand in JSON and in the layer.
 const TOLD: usize = 10;
 
 pub(super) fn report(
     request: &CheckMapRequest,
-    map: &CarriedMap,
+    map: &ImportedMap,
     against: &Against,
     verdict: &Verdict,
     repair: Option<&Repair>,
@@ -38,7 +39,7 @@ pub(super) fn report(
     blocks.push(Block::rows(
         "Result",
         vec![
-            Row::new("errors", errors.to_string()).with_note(if errors > 0 {
+            Row::new("stops", errors.to_string()).with_note(if errors > 0 {
                 "not fit for a machine as it stands"
             } else {
                 "none"
@@ -53,7 +54,7 @@ pub(super) fn report(
     }
     if let Some(repair) = repair {
         if !repair.done.is_empty() {
-            blocks.push(Block::text("Mended", shortened(&repair.done)));
+            blocks.push(Block::text("Repaired", shortened(&repair.done)));
         }
         if !repair.left.is_empty() {
             blocks.push(Block::text("Left as it was", shortened(&repair.left)));
@@ -75,7 +76,7 @@ pub(super) fn report(
             "format": map.kind.name(),
             "system": map.system.known().map(ToString::to_string),
             "quantity": map.meaning.quantity.name(),
-            "unit": map.meaning.unit.map(crate::units::RateUnit::label),
+            "unit": map.meaning.unit.map(RateUnit::label),
             "rate_column": map.rate_column,
             "zones": map.patches.len(),
             "cells": map.lattice.as_ref().map(|lattice| lattice.rates.len()),
@@ -90,15 +91,72 @@ pub(super) fn report(
     });
     Report {
         title: format!("Check of {}", request.map.display()),
+        brief: Some(Brief {
+            rows: brief_rows(map, against, verdict, [errors, cautions, notes], repair),
+            next: next(request, errors, repair),
+            findings: Some(findings(&verdict.faults, usize::MAX)),
+            ..Brief::default()
+        }),
         blocks,
         json,
-        findings: findings(&verdict.faults),
+        findings: findings(&verdict.faults, TOLD),
         files,
         stopped: errors > 0,
     }
 }
 
-fn rows(map: &CarriedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
+/// The rows of the short answer.
+fn brief_rows(
+    map: &ImportedMap,
+    against: &Against,
+    verdict: &Verdict,
+    [stops, cautions, notes]: [usize; 3],
+    repair: Option<&Repair>,
+) -> Vec<Row> {
+    let mut rows: Vec<Row> = rows(map, against, verdict)
+        .into_iter()
+        .filter(|row| row.label != "reference system")
+        .collect();
+    rows.push(Row::new(
+        "result",
+        format!(
+            "{stops} stops, {cautions} cautions, {notes} notes{}",
+            if stops > 0 {
+                ": not fit for a machine"
+            } else {
+                ""
+            }
+        ),
+    ));
+    if let Some(repair) = repair {
+        rows.push(Row::new(
+            "repaired",
+            format!(
+                "{} changes, {} left as they were",
+                repair.done.len(),
+                repair.left.len()
+            ),
+        ));
+    }
+    rows
+}
+
+/// What to do with the map.
+fn next(request: &CheckMapRequest, stops: usize, repair: Option<&Repair>) -> Vec<String> {
+    let mut next = Vec::new();
+    if stops > 0 && repair.is_none() {
+        next.push("Fix it where it was made, or try --repair COPY; --faults FILE.gpkg writes the places as a layer.".to_owned());
+    }
+    if let Some(copy) = request.repair.as_ref().filter(|_| repair.is_some()) {
+        next.push(format!(
+            "Check the repaired copy: haulm check {}",
+            copy.display()
+        ));
+    }
+    next
+}
+
+fn rows(map: &ImportedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
     let sums = &verdict.sums;
     let system = match &map.system {
         System::Known(crs) => format!("{crs} ({})", crs.name()),
@@ -130,14 +188,8 @@ fn rows(map: &CarriedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
         );
     }
     if sums.area_m2 > 0.0 {
-        rows.push(Row::new(
-            "ground with a rate",
-            format!("{:.2} ha", sums.area_m2 / 1e4),
-        ));
-        let unit = map
-            .meaning
-            .unit
-            .map_or("", crate::units::RateUnit::total_label);
+        rows.push(Row::new("ground with a rate", area(map, sums.area_m2)));
+        let unit = map.meaning.unit.map_or("", RateUnit::total_label);
         if !unit.is_empty() {
             rows.push(
                 Row::new("total", format!("{} {unit}", shown(sums.total)))
@@ -146,10 +198,9 @@ fn rows(map: &CarriedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
         }
     }
     match sums.field_m2 {
-        Some(field) => rows.push(
-            Row::new("field", format!("{:.2} ha", field / 1e4))
-                .with_note("boundary less exclusions"),
-        ),
+        Some(field) => {
+            rows.push(Row::new("field", area(map, field)).with_note("boundary less exclusions"))
+        }
         None if against.boundary.is_none() => rows.push(
             Row::new("field", "not given")
                 .with_note("gaps and ground outside are found only with --boundary"),
@@ -157,6 +208,16 @@ fn rows(map: &CarriedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
         None => {}
     }
     rows
+}
+
+/// An area in the map's own units.
+fn area(map: &ImportedMap, m2: f64) -> String {
+    let area = Area::m2(m2);
+    if map.meaning.unit.is_some_and(RateUnit::is_us) {
+        format!("{:.2} ac", area.as_ac())
+    } else {
+        format!("{:.2} ha", area.as_ha())
+    }
 }
 
 fn shown(value: f64) -> String {
@@ -185,7 +246,7 @@ fn kinds(faults: &[Fault]) -> Table {
         .map(|(code, severity, count)| {
             vec![
                 count.to_string(),
-                word(*severity).to_owned(),
+                severity.word().to_owned(),
                 code.word().to_owned(),
             ]
         })
@@ -200,15 +261,8 @@ fn kinds(faults: &[Fault]) -> Table {
     }
 }
 
-const fn word(severity: Severity) -> &'static str {
-    match severity {
-        Severity::Stop => "error",
-        other => other.word(),
-    }
-}
-
-/// The faults as findings; of many alike the first few, and how many more.
-fn findings(faults: &[Fault]) -> Vec<Finding> {
+/// The faults as findings; of more than `most` alike the first, and how many more.
+fn findings(faults: &[Fault], most: usize) -> Vec<Finding> {
     let mut findings = Vec::new();
     let mut seen: Vec<(Code, usize)> = Vec::new();
     for fault in faults {
@@ -223,7 +277,7 @@ fn findings(faults: &[Fault]) -> Vec<Finding> {
             *count += 1;
             *count
         });
-        if count > TOLD {
+        if count > most {
             continue;
         }
         let place = match fault.at {
@@ -237,18 +291,20 @@ fn findings(faults: &[Fault]) -> Vec<Finding> {
             code: fault.code,
             severity: fault.severity,
             message: format!("{place}{}", fault.message),
+            figure: None,
             accepted: None,
         });
     }
-    for (code, count) in seen.iter().filter(|(_, count)| *count > TOLD) {
+    for (code, count) in seen.iter().filter(|(_, count)| *count > most) {
         findings.push(Finding::note(
             codes::FAULTS_MORE,
             format!(
                 "{} more of the kind {code}: all stand in --json and in the layer of --faults",
-                count - TOLD
+                count - most
             ),
         ));
     }
+    by_weight(&mut findings);
     findings
 }
 

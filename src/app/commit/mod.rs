@@ -33,7 +33,9 @@ use crate::format::payload::Payload;
 
 pub use crate::app::commit::error::CommitError;
 pub use crate::app::commit::hash::{sha256_hex, sha256_of_file};
-pub use crate::app::commit::record::{MADE_BY, OUTPUTS, RECORD_PATH, made_by, outputs};
+pub use crate::app::commit::record::{
+    MADE_BY, OUTPUTS, RECORD_PATH, made_by, of_another_job, outputs,
+};
 pub(crate) use crate::app::commit::refusal::size;
 
 /// Space that a file takes on disk comes in blocks of this size, and its entry takes one more. (bytes)

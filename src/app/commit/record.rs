@@ -5,6 +5,7 @@ use std::path::Path;
 use serde_json::{Value, json};
 
 use crate::app::commit::hash::sha256_hex;
+use crate::app::error::AppError;
 use crate::format::payload::Payload;
 
 /// Where the record stands below the output folder.
@@ -54,6 +55,48 @@ pub(crate) fn listed(record: &[u8]) -> Option<Vec<Listed>> {
 /// Reads the record of an output folder, if it has one of haulm.
 pub(crate) fn of_folder(folder: &Path) -> Option<Vec<Listed>> {
     listed(&fs_err::read(folder.join(RECORD_PATH)).ok()?)
+}
+
+/// Refuses a folder that holds the outputs of another job: of a field of another name, or of a job file of another name.
+///
+/// # Errors
+/// When the folder holds such.
+pub fn of_another_job(folder: &Path, job: &Path, field: &str) -> Result<(), AppError> {
+    let Some(record) = fs_err::read(folder.join(RECORD_PATH))
+        .ok()
+        .filter(|bytes| listed(bytes).is_some())
+        .and_then(|bytes| serde_json::from_slice::<Value>(&bytes).ok())
+    else {
+        return Ok(());
+    };
+    let name = |path: &Path| {
+        path.file_name()
+            .map(|name| name.to_string_lossy().into_owned())
+    };
+    let own_job = record["inputs"][0]["path"]
+        .as_str()
+        .and_then(|path| name(Path::new(path)));
+    let own_field = record["field"]["name"].as_str();
+    let same_field = own_field.is_none_or(|own| own == field);
+    let same_job = own_job.is_none() || own_job == name(job);
+    if same_field && same_job {
+        return Ok(());
+    }
+    let map_id = record["map_id"].as_str().unwrap_or("unknown");
+    Err(AppError::refused(
+        "output.other_job",
+        "the output folder holds the map of another job",
+    )
+    .with_fact(
+        folder.display().to_string(),
+        format!(
+            "map {map_id} of {:?}, by {}",
+            own_field.unwrap_or("unknown"),
+            own_job.as_deref().unwrap_or("an unknown job")
+        ),
+    )
+    .with_fact("this job", format!("{field:?}, {}", job.display()))
+    .with_hint("give another folder with --output or output.folder; --overwrite replaces that map"))
 }
 
 /// Whether a path stays below the folder and is spelt in one way only.

@@ -1,13 +1,13 @@
 //! What a conversion loses or changes, in sentences.
 
 use crate::app::convert::{ConvertRequest, ConvertTo, Written};
-use crate::zones::carried::CarriedMap;
-use crate::zones::flavour::TaskKind;
-use crate::zones::plain::Made;
+use crate::map::imported::ImportedMap;
+use crate::map::plain::Made;
+use crate::map::task_options::TaskKind;
 
 /// Everything that the new file does not say as the old one did.
 pub(super) fn lost(
-    carried: &CarriedMap,
+    carried: &ImportedMap,
     made: &Made,
     written: &Written,
     request: &ConvertRequest,
@@ -107,7 +107,10 @@ pub(super) fn lost(
             ConvertTo::Shapefile | ConvertTo::GeoTiff | ConvertTo::Iso11783
         )
     {
-        out.push("nitrogen stays empty: the nitrogen of the product is not known; --from-product says it".to_owned());
+        out.push(
+            "nitrogen stays empty: the nitrogen of the product is not known; --product says it"
+                .to_owned(),
+        );
     }
     out
 }

@@ -2,25 +2,28 @@
 
 mod lost;
 mod place;
-mod words;
+pub(crate) mod words;
 
 use std::path::{Path, PathBuf};
 
-use crate::app::api::Common;
+use crate::app::check_map::ground;
 use crate::app::convert::lost::lost;
 use crate::app::convert::place::Target;
 use crate::app::error::AppError;
-use crate::app::map::set_up;
 use crate::app::open::{refuse_network, refuse_onto};
+use crate::app::requests::Common;
 use crate::app::rights::Rights;
+use crate::app::setup::set_up;
 use crate::finding::{Finding, codes};
 use crate::format::maps::{MapError, ReadOptions};
 use crate::format::payload::Payload;
 use crate::format::{carried_out, geopackage, geotiff, iso11783, maps};
+use crate::map::imported::{ImportedMap, Meaning};
+use crate::map::plain::{Made, PlainMap, Tally, Wanted, of_imported};
+use crate::map::task_options::TaskOptions;
 use crate::report::model::{Block, Column, Report, Row, Table};
-use crate::zones::carried::{CarriedMap, Meaning};
-use crate::zones::flavour::TaskFlavour;
-use crate::zones::plain::{Made, PlainMap, Tally, Wanted, of_carried};
+use crate::space::crs::{Crs, Projector};
+use crate::space::repair::repaired;
 use jiff::Timestamp;
 use serde_json::json;
 
@@ -74,16 +77,24 @@ pub struct ConvertRequest {
     pub layer: Option<String>,
     /// Column that holds the rates.
     pub rate_column: Option<String>,
-    /// What the rates mean, over what the file says: `kg N/ha`, `L/ha`, …
-    pub rates_in: Option<String>,
-    /// Unit to turn the rates into.
+    /// What the map's rates are, over what the file says: `kg N/ha`, `L/ha`, …
     pub unit: Option<String>,
-    /// Product to turn them into.
-    pub product: Option<String>,
     /// Product that the map holds.
-    pub from_product: Option<String>,
+    pub product: Option<String>,
+    /// Unit to turn the rates into.
+    pub to_unit: Option<String>,
+    /// Product to turn them into.
+    pub to_product: Option<String>,
+    /// Field boundary to write, instead of the map's own.
+    pub boundary: Option<PathBuf>,
+    /// What the machine spreads before it knows where it is, as an amount.
+    pub on_start: Option<String>,
+    /// What it spreads when it has lost its position.
+    pub position_lost: Option<String>,
+    /// What it spreads outside the field.
+    pub outside: Option<String>,
     /// How task data hold the map.
-    pub task: TaskFlavour,
+    pub task: TaskOptions,
     /// Side of a cell or pixel, with unit.
     pub cell: Option<String>,
     /// Whether files that are there may be replaced.
@@ -103,37 +114,40 @@ pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
     let target = Target::of(request)?;
     let main = target.main(request.to);
     refuse_onto([&request.map], &main)?;
-    Rights::of(std::slice::from_ref(&request.map), &[main], Path::new(""))
-        .give_up_others(&request.common);
+    let named: Vec<PathBuf> = std::iter::once(&request.map)
+        .chain(&request.boundary)
+        .cloned()
+        .collect();
+    Rights::of(&named, &[main], Path::new("")).give_up_others(&request.common);
     set_up(&request.common);
     let told = request
-        .rates_in
+        .unit
         .as_deref()
-        .map(|word| words::measure(word, "--rates-in"))
+        .map(|word| words::measure(word, "--unit"))
         .transpose()?;
     let wanted = Wanted {
         told,
         measure: request
-            .unit
+            .to_unit
             .as_deref()
-            .map(|word| words::measure(word, "--unit"))
+            .map(|word| words::measure(word, "--to-unit"))
             .transpose()?,
         holds: request
-            .from_product
-            .as_deref()
-            .map(|name| words::product(name, "--from-product"))
-            .transpose()?,
-        gets: request
             .product
             .as_deref()
             .map(|name| words::product(name, "--product"))
+            .transpose()?,
+        gets: request
+            .to_product
+            .as_deref()
+            .map(|name| words::product(name, "--to-product"))
             .transpose()?,
     };
     let cell = request.cell.as_deref().map(words::cell).transpose()?;
     let meaning = told.map(|told| Meaning {
         quantity: told.quantity,
         unit: Some(told.unit),
-        said_by: "--rates-in".to_owned(),
+        said_by: "--unit".to_owned(),
     });
     let options = ReadOptions {
         layer: request.layer.clone(),
@@ -150,13 +164,14 @@ pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
             .with_hint("give a shapefile, GeoJSON, GeoPackage, FlatGeobuf, KML, raster of rates or task data")
     })?;
     let mut findings = Vec::new();
-    let made = of_carried(&carried, &wanted)
+    let made = of_imported(&carried, &wanted)
         .map_err(|error| words::refused(&error, &request.map))?
         .into_log(&mut findings);
     let mut map = made.map.clone();
     if map.name.trim().is_empty() {
         map.name.clone_from(&target.name);
     }
+    stated(request, &mut map)?;
     let written = files(&map, request, &target, cell, &mut findings)?;
     let staged = target.stage(&written.files, request.overwrite)?;
     let back = read_back(&staged.main, &map)?;
@@ -168,6 +183,37 @@ pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
     Ok(report(
         request, &carried, &made, &before, &after, lost, findings, told_files,
     ))
+}
+
+/// Puts what the user states beside the zones: boundary, and rates that a terminal falls back to.
+fn stated(request: &ConvertRequest, map: &mut PlainMap) -> Result<(), AppError> {
+    if let Some(path) = &request.boundary {
+        refuse_network(path, request.common.network)?;
+        let lonlat = ground(path, repaired)?;
+        let way = Projector::new(&Crs::wgs84(), &map.system);
+        let boundary = way.and_then(|way| way.geometry(&lonlat)).map_err(|error| {
+            AppError::refused("plane.transformation", "the boundary cannot be reprojected")
+                .with_fact(path.display().to_string(), error.to_string())
+                .with_hint("check its reference system")
+        })?;
+        map.boundary = Some(boundary);
+    }
+    let measure = map.measure;
+    let rate = |option: &'static str, text: &Option<String>| {
+        text.as_deref()
+            .map(|text| words::amount_in(text, option, measure, map.product.as_ref()))
+            .transpose()
+    };
+    let (on_start, position_lost, outside) = (
+        rate("--on-start", &request.on_start)?,
+        rate("--position-lost", &request.position_lost)?,
+        rate("--outside", &request.outside)?,
+    );
+    let fallbacks = &mut map.fallbacks;
+    fallbacks.on_start = on_start.or(fallbacks.on_start);
+    fallbacks.position_lost = position_lost.or(fallbacks.position_lost);
+    fallbacks.outside = outside.or(fallbacks.outside);
+    Ok(())
 }
 
 /// Files to write and what their making told.
@@ -263,7 +309,7 @@ fn read_back(main: &std::path::Path, map: &PlainMap) -> Result<PlainMap, AppErro
         holds: map.product.clone(),
         ..Wanted::default()
     };
-    Ok(of_carried(&carried, &wanted)
+    Ok(of_imported(&carried, &wanted)
         .map_err(|error| fault(&error))?
         .value
         .map)
@@ -309,10 +355,11 @@ fn judge(before: &Tally, after: &Tally, map: &PlainMap, findings: &mut Vec<Findi
         off(before.total, after.total),
     );
     if area.abs() > TOLERANCE {
+        let unit = map.measure.area_label();
         let message = format!(
-            "the written map covers {:.4} ha, the source {:.4} ha ({:+.2} %)",
-            after.area_m2 / 1e4,
-            before.area_m2 / 1e4,
+            "the written map covers {:.4} {unit}, the source {:.4} {unit} ({:+.2} %)",
+            map.measure.areas_of(after.area_m2),
+            map.measure.areas_of(before.area_m2),
             100.0 * area
         );
         findings.push(Finding::caution(codes::CONVERT_AREA, message));
@@ -335,7 +382,7 @@ fn judge(before: &Tally, after: &Tally, map: &PlainMap, findings: &mut Vec<Findi
 )]
 fn report(
     request: &ConvertRequest,
-    carried: &CarriedMap,
+    carried: &ImportedMap,
     made: &Made,
     before: &Tally,
     after: &Tally,
@@ -398,11 +445,21 @@ fn report(
                 after.zones.to_string(),
                 String::new(),
             ],
-            line("area, ha", before.area_m2 / 1e4, after.area_m2 / 1e4, 4),
-            line(&format!("total, {total}"), before.total, after.total, 2),
-            line(&format!("least rate, {unit}"), before.least, after.least, 2),
             line(
-                &format!("greatest rate, {unit}"),
+                &format!("area, {}", measure.area_label()),
+                measure.areas_of(before.area_m2),
+                measure.areas_of(after.area_m2),
+                4,
+            ),
+            line(&format!("total, {total}"), before.total, after.total, 2),
+            line(
+                &format!("minimum rate, {unit}"),
+                before.least,
+                after.least,
+                2,
+            ),
+            line(
+                &format!("maximum rate, {unit}"),
                 before.greatest,
                 after.greatest,
                 2,
@@ -430,6 +487,7 @@ fn report(
     };
     Report {
         title: format!("{} converted", made.map.name),
+        brief: None,
         blocks: vec![
             Block::rows("Map", rows),
             Block::table("Measured on the file that was written", table),

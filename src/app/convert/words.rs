@@ -5,8 +5,8 @@ use std::path::Path;
 use crate::app::error::AppError;
 use crate::app::job::tables::find_product;
 use crate::job::amount;
+use crate::map::plain::{Measure, MeasureError, PlainError};
 use crate::units::Product;
-use crate::zones::plain::{Measure, MeasureError, PlainError};
 
 /// A measure by its word.
 pub(super) fn measure(word: &str, option: &str) -> Result<Measure, AppError> {
@@ -21,10 +21,10 @@ pub(super) fn measure(word: &str, option: &str) -> Result<Measure, AppError> {
 }
 
 /// A product of the table, or one described: `NAME: 28 % N, 1.28 kg/L`.
-pub(super) fn product(text: &str, option: &str) -> Result<Product, AppError> {
+pub(crate) fn product(text: &str, option: &str) -> Result<Product, AppError> {
     let Some((name, described)) = text.split_once(':') else {
         return find_product(text).map_err(|unknown| {
-            let refused = AppError::refused("convert.product", format!("{option}: {unknown}"))
+            let refused = AppError::refused("product.unknown", format!("{option}: {unknown}"))
                 .with_fact("known", unknown.known.clone());
             refused.with_hint(
                 "take a name of haulm products, or describe your own: \"NAME: 28 % N, 1.28 kg/L\"",
@@ -80,6 +80,37 @@ pub(super) fn cell(text: &str) -> Result<f64, AppError> {
     Ok(length.get())
 }
 
+/// An amount in the map's own measure; nitrogen and product are turned into each other where the product is known.
+pub(super) fn amount_in(
+    text: &str,
+    option: &str,
+    measure: Measure,
+    product: Option<&Product>,
+) -> Result<f64, AppError> {
+    let refused = |what: String| {
+        AppError::misuse("convert.amount", format!("{option}: {what}"))
+            .with_fact(option, text)
+            .with_hint(format!(
+                "write it with its unit, such as \"100 {}\"",
+                measure.label()
+            ))
+    };
+    let text = text.trim();
+    let split = text
+        .find(|c: char| !(c.is_ascii_digit() || c == '.'))
+        .unwrap_or(text.len());
+    let (number, unit) = text.split_at(split);
+    let value: f64 = number
+        .parse()
+        .map_err(|_| refused("no number with a unit".to_owned()))?;
+    let own = Measure::named(unit.trim())
+        .ok_or_else(|| refused(format!("{:?} is no unit of rates", unit.trim())))?;
+    let factor = own
+        .factor(measure, product, product)
+        .map_err(|error| refused(error.to_string()))?;
+    Ok(value * factor)
+}
+
 /// Why the map cannot be carried over, with what to do.
 pub(super) fn refused(error: &PlainError, map: &Path) -> AppError {
     let (code, hint) = match error {
@@ -89,19 +120,19 @@ pub(super) fn refused(error: &PlainError, map: &Path) -> AppError {
         ),
         PlainError::Meaning { .. } => (
             "convert.meaning",
-            "say it: --rates-in \"kg/ha\" for product, --rates-in \"kg N/ha\" for nitrogen",
+            "say it: --unit \"kg/ha\" for product, --unit \"kg N/ha\" for nitrogen",
         ),
         PlainError::Measure(MeasureError::Product { .. }) => (
             "convert.product",
-            "name the product: --product \"UAN 28\", or --product \"NAME: 28 % N, 1.28 kg/L\"",
+            "name the product: --to-product \"UAN 28\", or --to-product \"NAME: 28 % N, 1.28 kg/L\"",
         ),
         PlainError::Measure(MeasureError::Density { .. }) => (
             "convert.density",
-            "name a liquid with its density: --from-product or --product \"NAME: 28 % N, 1.28 kg/L\"",
+            "name a liquid with its density: --product or --to-product \"NAME: 28 % N, 1.28 kg/L\"",
         ),
         PlainError::Measure(_) => (
             "convert.nitrogen",
-            "say what product the map holds: --from-product \"UAN 28\"",
+            "say what product the map holds: --product \"UAN 28\"",
         ),
         PlainError::Fault { .. } | PlainError::Outline { .. } => (
             "convert.fault",

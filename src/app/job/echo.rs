@@ -514,6 +514,7 @@ fn rate(rate: &RateRules) -> Value {
         "step_kg_n_ha": rate.step.get(),
         "maximum_step_kg_n_ha": rate.maximum_step.map(crate::units::NRate::get),
         "usual_kg_n_ha": rate.usual.map(crate::units::NRate::get),
+        "usual_is_this_pass": rate.usual_is_this_pass,
         "thin": state(rate.thin),
         "unseen": state(rate.unseen),
         "bare": state(rate.bare),
@@ -602,5 +603,5 @@ fn application(application: &Application) -> Value {
 }
 
 fn accepted(accept: &[(String, Acceptance)]) -> Vec<Value> {
-    accept.iter().map(|(code, acceptance)| json!({ "code": code, "reason": acceptance.reason, "by": acceptance.by })).collect()
+    accept.iter().map(|(code, acceptance)| json!({ "code": code, "figure": acceptance.figure, "reason": acceptance.reason, "by": acceptance.by })).collect()
 }

@@ -32,8 +32,11 @@ const OF_A_MAP: [&str; 7] = [
 ///
 /// # Errors
 /// When the file cannot be read, or anything in a job with a ramp is wrong: every fault at once.
-pub fn read_ramp_job(path: &Path) -> Result<Option<Checked<RampSettings>>, JobError> {
-    ramp_job(&bytes_of(path)?, path)
+pub fn read_ramp_job(
+    path: &Path,
+    us: Option<bool>,
+) -> Result<Option<Checked<RampSettings>>, JobError> {
+    ramp_job_in(&bytes_of(path)?, path, us)
 }
 
 /// Resolves the text of a job for one flat rate from a ramp; `None` when it has no ramp, or is no TOML, which the reader of other jobs then tells.
@@ -41,9 +44,18 @@ pub fn read_ramp_job(path: &Path) -> Result<Option<Checked<RampSettings>>, JobEr
 /// # Errors
 /// [`JobError::Refused`] with every fault found.
 pub fn ramp_job(bytes: &[u8], path: &Path) -> Result<Option<Checked<RampSettings>>, JobError> {
+    ramp_job_in(bytes, path, None)
+}
+
+fn ramp_job_in(
+    bytes: &[u8],
+    path: &Path,
+    us: Option<bool>,
+) -> Result<Option<Checked<RampSettings>>, JobError> {
     let Ok(log) = log_of(bytes, path) else {
         return Ok(None);
     };
+    log.set_units(us);
     let Some(mut root) = reader::parse(&log) else {
         return Ok(None);
     };
@@ -113,7 +125,7 @@ fn settings(
         applied_since_sensing,
     );
     let application = output::application(&mut in_application, sensed);
-    let us = rules.as_ref().is_some_and(|(_, us)| *us);
+    let us = root.log().us();
     let (unit, us_units) = output::rate_unit(&mut in_output, product.as_ref(), us);
     forget_product(&in_product, product.as_ref());
     for (mut section, whole) in [

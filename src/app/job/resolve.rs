@@ -26,12 +26,22 @@ pub fn read_map_job(path: &Path) -> Result<Checked<Settings>, JobError> {
     map_job(&bytes_of(path)?, path)
 }
 
-/// Reads the job file of one flat rate from hand readings: `[field]`, `[imagery]` and `[machine]` are not needed.
+/// As [`read_map_job`], with US units first for people, or metric ones, when `us` says so.
+///
+/// # Errors
+/// As [`read_map_job`].
+pub fn read_map_job_in(path: &Path, us: Option<bool>) -> Result<Checked<Settings>, JobError> {
+    let log = log_of(&bytes_of(path)?, path)?;
+    log.set_units(us);
+    map_job_of(log, path)
+}
+
+/// Reads the job file of one flat rate from hand readings: `[field]`, `[imagery]` and `[machine]` are not needed. `us`: US or metric units first for people, whatever the job says.
 ///
 /// # Errors
 /// When the file cannot be read, or anything in it is wrong: every fault at once.
-pub fn read_rate_job(path: &Path) -> Result<Checked<RateSettings>, JobError> {
-    rate_job(&bytes_of(path)?, path)
+pub fn read_rate_job(path: &Path, us: Option<bool>) -> Result<Checked<RateSettings>, JobError> {
+    rate_job_in(&bytes_of(path)?, path, us)
 }
 
 /// More than this is no job file, and would only fill the memory. (bytes)
@@ -106,7 +116,10 @@ pub(super) fn ended<T>(value: Option<T>, log: Log, path: &Path) -> Result<Checke
 /// # Errors
 /// [`JobError::Refused`] with every fault found.
 pub fn map_job(bytes: &[u8], path: &Path) -> Result<Checked<Settings>, JobError> {
-    let log = log_of(bytes, path)?;
+    map_job_of(log_of(bytes, path)?, path)
+}
+
+fn map_job_of(log: Log, path: &Path) -> Result<Checked<Settings>, JobError> {
     let value = reader::parse(&log)
         .and_then(|root| map_settings(root, path.parent().unwrap_or(Path::new(""))));
     ended(value, log, path)
@@ -117,7 +130,20 @@ pub fn map_job(bytes: &[u8], path: &Path) -> Result<Checked<Settings>, JobError>
 /// # Errors
 /// [`JobError::Refused`] with every fault found.
 pub fn rate_job(bytes: &[u8], path: &Path) -> Result<Checked<RateSettings>, JobError> {
+    rate_job_in(bytes, path, None)
+}
+
+/// As [`rate_job`]; `us` as in [`read_rate_job`].
+///
+/// # Errors
+/// As [`rate_job`].
+pub fn rate_job_in(
+    bytes: &[u8],
+    path: &Path,
+    us: Option<bool>,
+) -> Result<Checked<RateSettings>, JobError> {
     let log = log_of(bytes, path)?;
+    log.set_units(us);
     let value = reader::parse(&log)
         .and_then(|root| rate_settings(root, path.parent().unwrap_or(Path::new(""))));
     ended(value, log, path)
@@ -261,7 +287,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path) -> Option<Settings> {
         &mut in_application,
         imagery.as_ref().map(|imagery| imagery.date),
     );
-    let us = rules.as_ref().is_some_and(|(_, us)| *us);
+    let us = root.log().us();
     let output = output::output(&mut in_output, product.as_ref(), us, folder);
 
     forget_product(&in_product, product.as_ref());
@@ -462,7 +488,7 @@ fn rate_settings(mut root: Section<'_>, folder: &Path) -> Option<RateSettings> {
         &mut in_application,
         season.as_ref().and_then(|season| season.sensed),
     );
-    let us = rules.as_ref().is_some_and(|(_, us)| *us);
+    let us = root.log().us();
     let (unit, us_units) = output::rate_unit(&mut in_output, product.as_ref(), us);
     forget_product(&in_product, product.as_ref());
     for mut section in [in_field, in_imagery, in_points, in_reference, in_output] {

@@ -3,9 +3,9 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
-use crate::app::api::RateRequest;
 use crate::app::error::AppError;
-use crate::app::job::resolve::rate_job;
+use crate::app::job::resolve::rate_job_in;
+use crate::app::requests::RateRequest;
 use crate::finding::Checked;
 use crate::job::fault::{Fault, JobError};
 use crate::job::settings::RateSettings;
@@ -43,8 +43,12 @@ const OPTIONS: &[(&str, &str)] = &[
 /// # Errors
 /// When an option is refused: every fault at once, each by its option.
 pub(super) fn settings(request: &RateRequest) -> Result<Checked<RateSettings>, AppError> {
-    let mut settings =
-        rate_job(job_text(request).as_bytes(), Path::new("options")).map_err(refused)?;
+    let mut settings = rate_job_in(
+        job_text(request).as_bytes(),
+        Path::new("options"),
+        request.common.us_units,
+    )
+    .map_err(refused)?;
     for finding in &mut settings.findings {
         finding.message = by_option(&finding.message);
     }
@@ -257,10 +261,6 @@ fn hint(fault: &Fault) -> String {
     let told = hint
         .replace(&format!("{leaf} = "), &format!("{option} "))
         .replace("add [product] with name = \"urea\"", "give --product urea")
-        .replace(
-            "for product name it in [product] and keep",
-            "for product give --product and keep",
-        )
         .replace(" in [rate]", "")
         .replace(", or give bushel = \"60 lb\" in [crop]", "");
     by_option(&told)

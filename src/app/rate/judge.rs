@@ -2,8 +2,8 @@
 
 use super::Flat;
 use crate::finding::{Finding, codes};
-use crate::job::settings::{Application, RateSettings};
-use crate::pipeline::judge::{Told, adjustment, growing_days, made_for, method};
+use crate::job::settings::{Application, RateRules, RateSettings};
+use crate::pipeline::judge::{Told, adjustment, far_from_usual, growing_days, made_for, method};
 use crate::pipeline::judge_strips::unclear;
 use crate::science::yield_response::{Capped, in_season_estimate};
 use crate::units::NRate;
@@ -20,19 +20,22 @@ const PALER: f64 = 0.95;
 /// Says everything that can be said of a flat rate.
 pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Finding>) {
     season(settings, flat, findings);
-    response(flat, findings);
+    response(flat, settings.us_units, findings);
     age(settings.season.sensed, &settings.application, findings);
-    method(&settings.response, findings);
+    findings.extend(method(&settings.response));
     let told = Told {
         region: settings.region.as_deref(),
         sensor: settings.sensor.as_deref(),
         index: None,
     };
-    made_for(&settings.response, &told, findings);
+    findings.extend(made_for(&settings.response, &told));
     let maximum_yield = settings
         .response
         .yields()
-        .map_or(0.0, |yields| yields.maximum_yield.get());
+        .map_or_else(String::new, |yields| {
+            let bushel = settings.season.crop.lb_per_bu;
+            yields.maximum_yield.told(settings.us_units, bushel)
+        });
     if settings
         .response
         .index()
@@ -52,20 +55,20 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
         Capped::Without => findings.push(Finding::caution(
             codes::RATE_CAPPED,
             format!(
-                "the yield in reach without more nitrogen lies above the maximum yield of {maximum_yield:.0} kg/ha, so no response is left: check maximum yield, curve and growing days"
+                "the yield in reach without more nitrogen lies above the maximum yield of {maximum_yield}, so no response is left: check maximum yield, curve and growing days"
             ),
         )),
         Capped::With => findings.push(Finding::note(
             codes::RATE_CAPPED,
-            format!("the yield with more nitrogen is held to the maximum yield of {maximum_yield:.0} kg/ha"),
+            format!("the yield with more nitrogen is limited to the maximum yield of {maximum_yield}"),
         )),
     }
-    adjustment(&settings.response, findings);
+    findings.extend(adjustment(&settings.response));
     if settings.prices.is_some() && flat.money.is_none() {
         findings.push(Finding::note(
             codes::MONEY_NONE,
             format!(
-                "the method {} foretells no yield, so that no gain can be told; prices {}",
+                "the method {} predicts no yield, so that no gain can be given; prices {}",
                 settings.response.name(),
                 if settings.response.economic.is_some() {
                     "set the economic optimum and nothing else"
@@ -81,15 +84,13 @@ pub(super) fn judge(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Fin
         findings.push(Finding::caution(
             codes::RATE_SEASON_HELD,
             format!(
-                "the method asks for {:.1} ({:.1} lb N/ac), more than the {:.1} ({:.1} lb N/ac) that the season's limit leaves: it is held to that",
-                flat.cell.n_raw,
-                flat.cell.n_raw.as_lb_per_ac(),
-                settings.rate.maximum,
-                settings.rate.maximum.as_lb_per_ac()
+                "the method asks for {}, more than the {} that the season's limit leaves: it is limited to that",
+                flat.cell.n_raw.told(settings.us_units),
+                settings.rate.maximum.told(settings.us_units)
             ),
         ));
     }
-    usual(flat.rate, settings.rate.usual, findings);
+    usual(flat.rate, &settings.rate, settings.us_units, findings);
 }
 
 fn season(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Finding>) {
@@ -97,7 +98,7 @@ fn season(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Finding>) {
     if settings.response.yields().is_none() {
         return;
     }
-    growing_days(&settings.season.crop, days, findings);
+    findings.extend(growing_days(&settings.season.crop, days));
     let estimate = in_season_estimate(flat.readings.beside, days);
     if !(ESTIMATES.0..=ESTIMATES.1).contains(&estimate) {
         findings.push(Finding::caution(
@@ -110,7 +111,7 @@ fn season(settings: &RateSettings, flat: &Flat, findings: &mut Vec<Finding>) {
     }
 }
 
-fn response(flat: &Flat, findings: &mut Vec<Finding>) {
+fn response(flat: &Flat, us: bool, findings: &mut Vec<Finding>) {
     let ratio = flat.readings.ratio;
     let Ok(interval) = &flat.readings.interval else {
         findings.push(Finding::note(codes::REFERENCE_INTERVAL, "nothing says how sure the response index is: give at least 5 pairs of readings along the strip"));
@@ -137,18 +138,18 @@ fn response(flat: &Flat, findings: &mut Vec<Finding>) {
             format!(
                 "the strip is paler than the crop beside it: response index {ratio:.3} (95 %: {low:.3} to {high:.3}) lies wholly below 1; look whether the readings are swapped"
             ),
-        ));
+        ).with_figure(format!("{ratio:.3}")));
     } else if low <= 1.0 {
         findings.push(Finding::note(
             codes::RESPONSE_NONE,
             format!(
-                "no response can be told: the response index {ratio:.3} (95 %: {low:.3} to {high:.3}) may be 1; the least rate is an answer: look again in 10 to 14 days"
+                "no response: the response index {ratio:.3} (95 %: {low:.3} to {high:.3}) is not significantly above 1; the minimum rate is an answer: look again in 10 to 14 days"
             ),
         ));
         if flat.rate.get() > 0.0 {
             findings.push(Finding::caution(
                 codes::RESPONSE_SPENT,
-                format!("the rate spends {:.1} kg N/ha although a response cannot be told (95 % interval {low:.3} to {high:.3} contains 1)", flat.rate.get()),
+                format!("the rate spends {} although the response index is not significantly above 1 (95 %: {low:.3} to {high:.3})", flat.rate.told(us)),
             ));
         }
     }
@@ -164,24 +165,15 @@ pub(super) fn age(sensed: Option<Date>, application: &Application, findings: &mu
         findings.push(Finding::stop(
             codes::IMAGE_AGE,
             format!("the readings of {sensed} are {days} days old on {applied}, more than {}: the crop has moved on; read again", application.maximum_image_age),
-        ));
+        ).with_figure(format!("{days} d")));
     }
 }
 
 /// A rate far from what the grower usually gives.
-pub(super) fn usual(rate: NRate, usual: Option<NRate>, findings: &mut Vec<Finding>) {
-    if let Some(usual) = usual
+pub(super) fn usual(rate: NRate, rules: &RateRules, us: bool, findings: &mut Vec<Finding>) {
+    if let Some(usual) = rules.usual
         && (rate < usual * 0.5 || rate > usual * 1.5)
     {
-        findings.push(Finding::stop(
-            codes::RATE_USUAL,
-            format!(
-                "the rate of {:.1} kg N/ha ({:.1} lb N/ac) lies outside half to one and a half times the usual {:.1} kg N/ha ({:.1} lb N/ac): check readings, curve and units before spreading",
-                rate.get(),
-                rate.as_lb_per_ac(),
-                usual.get(),
-                usual.as_lb_per_ac()
-            ),
-        ));
+        findings.push(far_from_usual(rules, rate, us));
     }
 }

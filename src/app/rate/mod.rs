@@ -8,13 +8,13 @@ mod told;
 
 use std::path::Path;
 
-use crate::app::api::RateRequest;
+use crate::app::accepted::accept;
 use crate::app::error::AppError;
 use crate::app::job::ramp::read_ramp_job;
 use crate::app::job::resolve::read_rate_job;
-use crate::app::map::accept;
+use crate::app::requests::RateRequest;
 use crate::app::season::growing_season;
-use crate::finding::Finding;
+use crate::finding::{Finding, by_weight};
 use crate::job::settings::{MaximumRatio, RateSettings};
 use crate::pipeline::money::prices_of;
 use crate::pipeline::product::product_findings;
@@ -69,7 +69,7 @@ struct Money {
 /// When the job, an option or the weather record is refused.
 pub fn rate(request: &RateRequest) -> Result<Report, AppError> {
     if let Some(job) = &request.job
-        && let Some(settings) = read_ramp_job(job)?
+        && let Some(settings) = read_ramp_job(job, request.common.us_units)?
     {
         return ramp::rate(
             settings,
@@ -80,7 +80,7 @@ pub fn rate(request: &RateRequest) -> Result<Report, AppError> {
     let mut findings = Vec::new();
     let (settings, folder) = match &request.job {
         Some(job) => (
-            read_rate_job(job)?,
+            read_rate_job(job, request.common.us_units)?,
             job.parent().unwrap_or_else(|| Path::new("")),
         ),
         None => (flags::settings(request)?, Path::new("")),
@@ -91,7 +91,8 @@ pub fn rate(request: &RateRequest) -> Result<Report, AppError> {
         findings.extend(product_findings(product, &settings.product_facts));
     }
     judge::judge(&settings, &flat, &mut findings);
-    accept(&settings.accept, &mut findings);
+    let mut findings = accept(&settings.accept, findings);
+    by_weight(&mut findings);
     let stopped = findings.iter().any(Finding::stops);
     Ok(told::report(&settings, folder, &flat, findings, stopped))
 }

@@ -2,18 +2,18 @@
 
 use std::path::Path;
 
-use super::told::{Both, product_rate, product_row, row};
+use super::told::{Both, next_of_rate, product_rate, product_row, row};
 use super::{judge, ramp_image};
-use crate::app::api::Common;
+use crate::app::accepted::accept;
 use crate::app::error::AppError;
 use crate::app::job::echo;
-use crate::app::map::accept;
 use crate::app::record;
-use crate::finding::{Checked, Finding};
+use crate::app::requests::Common;
+use crate::finding::{Checked, Finding, by_weight};
 use crate::pipeline::product::product_findings;
 use crate::pipeline::ramp;
 use crate::pipeline::ramp::{RampError, RampOutcome, RampSettings};
-use crate::report::model::{Block, Column, Report, Row, Table};
+use crate::report::model::{Block, Brief, Column, Report, Row, Table};
 use crate::science::ramp::RampAnswer;
 use crate::science::response_curve::{CurveError, PlateauFit, PlateauShape, Quality, USUAL_LEVEL};
 use crate::units::{NRate, half_up_to_hundredth};
@@ -51,8 +51,14 @@ pub(super) fn rate(
     }
     ramp::judge(&settings, &outcome, &mut findings);
     judge::age(settings.sensed, &settings.application, &mut findings);
-    judge::usual(outcome.rate, settings.rate.usual, &mut findings);
-    accept(&settings.accept, &mut findings);
+    judge::usual(
+        outcome.rate,
+        &settings.rate,
+        settings.us_units,
+        &mut findings,
+    );
+    let mut findings = accept(&settings.accept, findings);
+    by_weight(&mut findings);
     let stopped = findings.iter().any(Finding::stops);
     let both = Both {
         us: settings.us_units,
@@ -80,12 +86,45 @@ pub(super) fn rate(
             "{name}{first} ({second}){}",
             if stopped { ": NOT FOR USE" } else { "" }
         ),
+        brief: Some(brief(&settings, &outcome, both, stopped)),
         blocks,
         json: value(&settings, folder, &outcome, &findings, stopped),
         findings,
         files: Vec::new(),
         stopped,
     })
+}
+
+fn brief(settings: &RampSettings, outcome: &RampOutcome, both: Both, stopped: bool) -> Brief {
+    let mut rows = vec![row("nitrogen", both.rate(outcome.rate))];
+    if let Some(product) = &settings.product {
+        rows.push(product_row(product, outcome.rate, settings.unit));
+    }
+    rows.push(
+        Row::new("ramp", words(outcome.answer))
+            .with_note(format!("by the {}", settings.model.name())),
+    );
+    if let RampAnswer::Plateau(fit) = outcome.answer {
+        rows.push(
+            Row::new("plateau starts at", both.rate(fit.join).0).with_note(format!(
+                "95 % limits {}",
+                span(fit.join_low, fit.join_high, |rate| both.rate(rate).0)
+            )),
+        );
+    }
+    rows.push(Row::new(
+        "allowed",
+        format!(
+            "{} to {}",
+            both.rate(settings.rate.minimum).0,
+            both.rate(settings.rate.maximum).0
+        ),
+    ));
+    Brief {
+        rows,
+        next: next_of_rate(stopped),
+        ..Brief::default()
+    }
 }
 
 fn words(answer: RampAnswer) -> &'static str {

@@ -2,15 +2,16 @@
 
 use std::path::Path;
 
-use crate::app::api::Common;
 use crate::app::error::AppError;
-use crate::app::map::set_up;
 use crate::app::open;
+use crate::app::requests::Common;
+use crate::app::rights::Rights;
+use crate::app::setup::{set_up, threads};
 use crate::finding::{Finding, codes};
 use crate::format::vector::read_polygons_with;
 use crate::pipeline::ground::Layer;
+use crate::pipeline::looked::Sources;
 use crate::pipeline::ramp_image::{RampImage, RampImageError, RampLayers, measure};
-use crate::pipeline::run::Sources;
 use crate::pipeline::scan::ScanError;
 use crate::science::index::ZeroMeaning;
 use crate::science::response_curve::Point;
@@ -23,6 +24,16 @@ pub(super) fn readings(
     common: &Common,
     findings: &mut Vec<Finding>,
 ) -> Result<Vec<Point>, AppError> {
+    let mut named = open::named(&image.imagery);
+    named.extend([image.steps.path.clone(), image.field.boundary.path.clone()]);
+    named.extend(
+        image
+            .field
+            .exclusions
+            .iter()
+            .map(|exclusion| exclusion.source.path.clone()),
+    );
+    Rights::of(&named, &[], folder).give_up_others(common);
     set_up(common);
     // A ready index raster is held to the range of the index that it is said to be.
     let opened = open::image(
@@ -46,12 +57,8 @@ pub(super) fn readings(
         index: &opened.index,
         index_name: opened.index.0.name(),
         bare_below: opened.bare_below,
-        growing_days: f64::NAN,
         look_at_bands: false,
-        threads: common
-            .threads
-            .unwrap_or_else(|| std::thread::available_parallelism().map_or(1, usize::from))
-            .max(1),
+        threads: threads(common),
         memory: crate::app::memory::of_windows(common.memory_mib),
         progress: &goes_on,
     };

@@ -7,7 +7,8 @@ use crate::app::job::echo;
 use crate::app::record;
 use crate::finding::Finding;
 use crate::job::settings::RateSettings;
-use crate::report::model::{Block, Report, Row};
+use crate::report::brief::LABEL;
+use crate::report::model::{Block, Brief, Report, Row};
 use crate::science::methods::about::about;
 use crate::science::money::StrategyTotals;
 use crate::science::yield_response::{Capped, in_season_estimate};
@@ -93,11 +94,61 @@ pub(super) fn report(
             "{name}{first} ({second}){}",
             if stopped { ": NOT FOR USE" } else { "" }
         ),
+        brief: Some(brief(settings, flat, both, stopped)),
         blocks,
         json: value(settings, folder, flat, &findings, stopped),
         findings,
         files: Vec::new(),
         stopped,
+    }
+}
+
+/// What to do with a flat rate.
+pub(super) fn next_of_rate(stopped: bool) -> Vec<String> {
+    if stopped {
+        return Vec::new();
+    }
+    vec![
+        "One rate for the whole field: right where the readings were taken.".to_owned(),
+        LABEL.to_owned(),
+    ]
+}
+
+fn brief(settings: &RateSettings, flat: &Flat, both: Both, stopped: bool) -> Brief {
+    let mut rows = vec![row("nitrogen", both.rate(flat.rate))];
+    if let Some(product) = &settings.product {
+        rows.push(product_row(product, flat.rate, settings.unit));
+    }
+    let found = &flat.readings;
+    let interval = match &found.interval {
+        Ok(interval) => format!("95 % limits {:.2} to {:.2}", interval.low, interval.high),
+        Err(_) => "no interval".to_owned(),
+    };
+    rows.push(Row::new("response index", format!("{:.3}", found.ratio)).with_note(interval));
+    let span =
+        |(low, high): (NRate, NRate)| format!("{} to {}", both.rate(low).0, both.rate(high).0);
+    rows.extend(flat.by_curve.map(|(spread, low, high)| {
+        Row::new("curve", span((low, high))).with_note(format!(
+            "with the curve {:.0} % lower and higher",
+            100.0 * spread
+        ))
+    }));
+    rows.push(Row::new(
+        "allowed",
+        span((settings.rate.minimum, settings.rate.maximum)),
+    ));
+    if let Some(money) = &flat.money {
+        let gain = money.hectare.map.net() - money.hectare.none.net();
+        let (first, _) = both.money(gain, &money.currency);
+        rows.push(Row::new(
+            "gain",
+            format!("at most {first} over no nitrogen"),
+        ));
+    }
+    Brief {
+        rows,
+        next: next_of_rate(stopped),
+        ..Brief::default()
     }
 }
 

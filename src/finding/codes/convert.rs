@@ -5,7 +5,7 @@ codes! {
 
     CONVERT_MEANING "convert.meaning" [Caution]
         "File and option disagree on what the rates are; the option counts."
-        "Nitrogen taken for product, or lb/ac for kg/ha, changes every rate. Make sure that --rates-in is right.";
+        "Nitrogen taken for product, or lb/ac for kg/ha, changes every rate. Make sure that --unit is right.";
     CONVERT_AREA "convert.area" [Caution]
         "The written map covers more than 0.5 % more or less ground than the source."
         "A coarse grid or pixel does not follow the zones' borders. Use smaller cells, or a polygon format.";

@@ -12,6 +12,9 @@ codes! {
     IMAGE_DATE "image.date" [Caution, Stop]
         "The date in the image file is missing, or is not the date in the job."
         "The date decides growing days, the age of the image and the weather that counts. Two dates mean a slip of the pen or the wrong image. Give the date of the flight or pass, or the right file. haulm new raises it as a caution when a file states no date.";
+    IMAGE_DATE_GUESSED "image.date_guessed" [Caution]
+        "The day of the image is a guess, out of its file name."
+        "A name may hold the day of delivery or of processing. The age of the image on the day of application hangs on it: check it in the job, or give --date.";
     IMAGE_BAND_NAME "image.band_name" [Stop]
         "The job takes a band for one colour, and the file calls it another."
         "With red and near infrared exchanged the greenest ground looks poorest, and every rate is turned round. Correct imagery.bands, or take it out: a file that names its bands needs none.";

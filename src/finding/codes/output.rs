@@ -6,6 +6,9 @@ codes! {
     ACCEPT_UNUSED "accept.unused" [Note]
         "The job accepts a finding that was not raised."
         "The reason has gone, or the finding has another code now. Take the entry out, so that it does not hide the finding next time.";
+    ACCEPT_STALE "accept.stale" [Caution]
+        "The job accepts a finding at another figure than it has now, or at none."
+        "An acceptance counts for one value: copied into another job, or kept for another image, it would hide what nobody looked at. More than 10 % off (own rule), or no figure, and the finding stops again. Look at it anew; if it still holds, write the figure that the finding prints.";
     OUTPUT_MACHINE "output.machine" [Stop]
         "A format for the machine cannot be written, so no machine file is."
         "Machine files are written all or none, so that no terminal gets half a set. The message says what the format refused. Leave the format out of output.formats if the machine can do without it.";

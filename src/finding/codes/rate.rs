@@ -3,9 +3,9 @@
 codes! {
     "Rates", Job;
 
-    RATE_USUAL "rate.usual" [Stop]
+    RATE_USUAL "rate.usual" [Caution, Stop]
         "The mean rate lies outside half to one and a half times the usual rate."
-        "A slip of a unit or a faulty strip shows here first (half to one and a half: own rule). Check strip, method and units. When the season really differs, an adviser may accept it with the reason.";
+        "A slip of a unit or a faulty strip shows here first (half to one and a half: own rule). Check strip, method and units. It stops only where rate.usual_is_this_pass says that the usual rate is the one in question; a season's total or a rate of other years is a comparison.";
     RATE_DIRECTION "rate.direction" [Note]
         "Which ground gets more: paler or greener."
         "Comparing each cell with the strip gives paler ground more; one ratio for the whole field gives greener ground more. Both are in use, and they turn the map round, so read this line first.";

@@ -5,7 +5,7 @@ use super::rows::{row, style};
 use crate::format::payload::Payload;
 use crate::format::scratch::Scratch;
 use crate::format::style::qml_vector;
-use crate::zones::plain::PlainMap;
+use crate::map::plain::PlainMap;
 use gdal::DriverManager;
 use gdal::errors::GdalError;
 use gdal::spatial_ref::{AxisMappingStrategy, SpatialRef};

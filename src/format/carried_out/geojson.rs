@@ -8,7 +8,7 @@ use super::rows::{outlines, row, style};
 use crate::format::geojson::{bounds, geometry};
 use crate::format::payload::Payload;
 use crate::format::style::qml_vector;
-use crate::zones::plain::PlainMap;
+use crate::map::plain::PlainMap;
 use geojson::{Feature, FeatureCollection, Geometry, JsonObject, JsonValue};
 
 /// `NAME.geojson` and `NAME.qml`: one feature a zone in WGS 84 with `zone`, `product_rate`, `product_unit`, `n_kg_ha` and `area_m2`; what is not known is null.

@@ -7,8 +7,8 @@ use super::error::CarriedOutError;
 use super::rows::{legend, outlines, row};
 use crate::format::payload::Payload;
 use crate::format::style::Xml;
-use crate::zones::palette::{Colour, INK, Legend};
-use crate::zones::plain::PlainMap;
+use crate::map::palette::{Colour, INK, Legend};
+use crate::map::plain::PlainMap;
 use geo::{LineString, MultiPolygon};
 
 /// `NAME.kml`: one placemark a zone, named by its rate, with `zone`, `product_rate`, `product_unit`, `n_kg_ha` and `area_m2`; what is not known is left out.

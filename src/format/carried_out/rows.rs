@@ -3,10 +3,10 @@
 use super::error::CarriedOutError;
 use crate::format::lonlat;
 use crate::format::style::Style;
+use crate::map::imported::Quantity;
+use crate::map::palette::Legend;
+use crate::map::plain::{PlainMap, PlainZone};
 use crate::units::half_up_to_hundredth;
-use crate::zones::carried::Quantity;
-use crate::zones::palette::Legend;
-use crate::zones::plain::{PlainMap, PlainZone};
 use geo::MultiPolygon;
 
 /// Decimals of a degree: 7 are about a centimetre; 9 where 7 would make a zone invalid.

@@ -5,9 +5,9 @@ use crate::format::lonlat;
 use crate::format::payload::Payload;
 use crate::format::shapefile::Table;
 use crate::format::style::{Style, qml_vector};
+use crate::map::palette::Legend;
+use crate::map::plain::PlainMap;
 use crate::units::half_up_to_hundredth;
-use crate::zones::palette::Legend;
-use crate::zones::plain::PlainMap;
 use geo::Area;
 use jiff::Timestamp;
 

@@ -3,9 +3,10 @@
 use super::*;
 use crate::format::maps::ReadOptions;
 use crate::format::payload::Payload;
-use crate::format::{fixture, geopackage, geotiff, iso11783, maps};
-use crate::zones::flavour::{TaskFlavour, TaskKind, TaskVersion};
-use crate::zones::plain::{PlainMap, Wanted, of_carried, of_prescription};
+use crate::format::{geopackage, geotiff, iso11783, maps};
+use crate::map::fixture;
+use crate::map::plain::{PlainMap, Wanted, of_imported, of_prescription};
+use crate::map::task_options::{TaskKind, TaskOptions, TaskVersion};
 use approx::assert_relative_eq;
 use gdal::vector::LayerAccess;
 use jiff::Timestamp;
@@ -31,7 +32,7 @@ fn back(files: &[Payload], map: &PlainMap) -> (tempfile::TempDir, PlainMap) {
         holds: map.product.clone(),
         ..Wanted::default()
     };
-    let plain = of_carried(&carried, &wanted).unwrap().value.map;
+    let plain = of_imported(&carried, &wanted).unwrap().value.map;
     (folder, plain)
 }
 
@@ -94,9 +95,9 @@ fn kml_is_coloured_by_the_palette_and_escapes_names() {
     assert!(text.contains("&lt;Ley &amp; "), "{text}");
     // Least, middle and greatest of the ramp, as alpha, blue, green, red.
     for colour in [
-        crate::zones::palette::ramp(0.0),
-        crate::zones::palette::ramp(0.5),
-        crate::zones::palette::ramp(1.0),
+        crate::map::palette::ramp(0.0),
+        crate::map::palette::ramp(0.5),
+        crate::map::palette::ramp(1.0),
     ] {
         assert!(text.contains(&format!(
             "<color>bf{:02x}{:02x}{:02x}</color>",
@@ -142,7 +143,7 @@ fn task_data_of_every_flavour_keep_the_total_on_the_ground() {
     let map = plain();
     for version in [TaskVersion::V3, TaskVersion::V4] {
         for kind in [TaskKind::Grid, TaskKind::Zones, TaskKind::Polygons] {
-            let files = iso11783::write_plain(&map, TaskFlavour { version, kind }, None)
+            let files = iso11783::write_plain(&map, TaskOptions { version, kind }, None)
                 .unwrap()
                 .value;
             assert_eq!(files.len(), if kind == TaskKind::Polygons { 1 } else { 2 });
@@ -175,13 +176,13 @@ fn task_data_of_every_flavour_keep_the_total_on_the_ground() {
 #[test]
 fn a_task_grid_turned_into_task_data_stays_cell_by_cell() {
     let map = plain();
-    let files = iso11783::write_plain(&map, TaskFlavour::default(), None)
+    let files = iso11783::write_plain(&map, TaskOptions::default(), None)
         .unwrap()
         .value;
     let (_folder, got) = back(&files, &map);
     let again = iso11783::write_plain(
         &got,
-        TaskFlavour {
+        TaskOptions {
             version: TaskVersion::V4,
             kind: TaskKind::Grid,
         },

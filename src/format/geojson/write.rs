@@ -6,8 +6,8 @@
 use super::error::GeoJsonError;
 use crate::format::lonlat;
 use crate::format::payload::Payload;
+use crate::map::prescription::{Prescription, ZoneRecord};
 use crate::units::{NRate, half_up_to_hundredth};
-use crate::zones::prescription::{Prescription, ZoneRecord};
 use geo::{BoundingRect, MultiPolygon};
 use geojson::{Feature, FeatureCollection, Geometry, GeometryValue, JsonObject, JsonValue};
 
@@ -141,7 +141,7 @@ pub(crate) fn geometry(outline: &MultiPolygon<f64>) -> GeometryValue {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::format::fixture;
+    use crate::map::fixture;
     use crate::space::crs::{Crs, Projector};
     use geo::{Contains, Winding};
     use geojson::GeoJson;

@@ -7,8 +7,8 @@ use super::{about, columns};
 use crate::format::carried_out::{rounded_area, style};
 use crate::format::payload::Payload;
 use crate::format::scratch::{Scratch, ThreadOption};
+use crate::map::plain::{PlainMap, PlainZone};
 use crate::units::half_up_to_hundredth;
-use crate::zones::plain::{PlainMap, PlainZone};
 use gdal::spatial_ref::{AxisMappingStrategy, SpatialRef};
 use jiff::Timestamp;
 

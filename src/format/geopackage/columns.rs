@@ -2,8 +2,8 @@
 
 use std::borrow::Cow;
 
+use crate::map::prescription::{CellRecord, Prescription, StripRecord, ZoneRecord};
 use crate::units::{NRate, Yield, half_up_to_hundredth};
-use crate::zones::prescription::{CellRecord, Prescription, StripRecord, ZoneRecord};
 use geo::Area;
 
 /// What a column holds.

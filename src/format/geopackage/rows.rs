@@ -174,9 +174,9 @@ fn geometry(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::format::fixture;
     use crate::format::geopackage::write;
     use crate::format::scratch::Scratch;
+    use crate::map::fixture;
     use gdal::Dataset;
     use gdal::vector::LayerAccess;
     use gdal::vsi::create_mem_file;

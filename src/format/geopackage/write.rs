@@ -10,7 +10,7 @@ use crate::format::payload::Payload;
 use crate::format::scratch::{Scratch, ThreadOption};
 use crate::format::style;
 use crate::format::style::Style;
-use crate::zones::prescription::Prescription;
+use crate::map::prescription::Prescription;
 use gdal::cpl::CslStringList;
 use gdal::errors::GdalError;
 use gdal::spatial_ref::{AxisMappingStrategy, SpatialRef};
@@ -206,7 +206,7 @@ fn feature<'d>(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::format::fixture;
+    use crate::map::fixture;
     use gdal::vector::{FieldValue, LayerAccess, geometry_type_to_name};
     use gdal::vsi::create_mem_file;
 

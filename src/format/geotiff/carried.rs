@@ -6,11 +6,11 @@ use super::write::{About, MOST_PIXELS, OUTSIDE, fill, fill_rows, finished, gdal}
 use crate::format::payload::Payload;
 use crate::format::scratch::Scratch;
 use crate::format::style::qml_raster;
+use crate::map::imported::Quantity;
+use crate::map::palette::Legend;
+use crate::map::plain::PlainMap;
 use crate::space::crs::{Crs, Projector};
 use crate::units::half_up_to_hundredth;
-use crate::zones::carried::Quantity;
-use crate::zones::palette::Legend;
-use crate::zones::plain::PlainMap;
 use geo::{BoundingRect, MultiPolygon, Rect};
 
 /// Pixels on the longer side that are plenty to draw zones of a machine's width. Our own choice.

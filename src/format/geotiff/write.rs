@@ -10,8 +10,8 @@ use super::error::GeoTiffError;
 use super::fill::{Filler, PixelGrid};
 use crate::format::payload::Payload;
 use crate::format::scratch::Scratch;
+use crate::map::prescription::Prescription;
 use crate::space::crs::Crs;
-use crate::zones::prescription::Prescription;
 use gdal::cpl::CslStringList;
 use gdal::errors::GdalError;
 use gdal::raster::Buffer;
@@ -269,7 +269,7 @@ fn optimised(described: &Dataset, file: &Scratch) -> Result<(), GdalError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::format::fixture;
+    use crate::map::fixture;
     use crate::space::cells::CellFrame;
     use crate::units::NRate;
     use gdal::Metadata;

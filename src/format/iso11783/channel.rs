@@ -5,10 +5,10 @@
 //! setpoint nitrogen per area, 1 mg/m² a unit; 0048 and 004B quantities of a product by volume and mass.
 
 use crate::format::iso11783::error::Iso11783Error;
+use crate::map::imported::Quantity;
+use crate::map::plain::Measure;
+use crate::map::prescription::Prescription;
 use crate::units::{KG_HA_PER_LB_AC, L_HA_PER_GAL_AC, RateUnit};
-use crate::zones::carried::Quantity;
-use crate::zones::plain::Measure;
-use crate::zones::prescription::Prescription;
 
 /// Milligrams per square metre in a kilogram per hectare.
 const MG_M2_PER_KG_HA: f64 = 100.0;
@@ -92,8 +92,8 @@ impl Channel {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::map::fixture;
     use crate::units::Product;
-    use crate::zones::fixture;
 
     fn integer(product: Option<Product>, unit: RateUnit, n: f64) -> (&'static str, i32) {
         let mut field = fixture::prescription();

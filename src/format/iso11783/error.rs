@@ -1,7 +1,7 @@
 //! Why no task data can be written.
 
+use crate::map::machine::MachineError;
 use crate::space::crs::CrsError;
-use crate::zones::machine::MachineError;
 
 /// Why no task data can be written.
 #[derive(Debug, thiserror::Error)]

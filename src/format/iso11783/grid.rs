@@ -9,10 +9,10 @@ use crate::format::iso11783::cover::{Ring, coverage, doubled_area, touched};
 use crate::format::iso11783::error::Iso11783Error;
 use crate::format::iso11783::lattice::{Carrier, Lattice, rings};
 use crate::format::iso11783::near::{Neighbours, meet};
+use crate::map::machine::{Held, MachineRates};
+use crate::map::prescription::Prescription;
+use crate::map::task_options::{GridRates, TaskKind};
 use crate::units::Area;
-use crate::zones::flavour::{GridRates, TaskKind};
-use crate::zones::machine::{Held, MachineRates};
-use crate::zones::prescription::Prescription;
 
 /// A share of a cell below which it holds nothing of the field: 1e-9 of 144 m² is less than a square millimetre.
 const NOTHING: f64 = 1e-9;

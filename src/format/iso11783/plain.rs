@@ -12,12 +12,12 @@ use crate::format::iso11783::write::{Body, TaskSet, files};
 use crate::format::iso11783::xml::Parts;
 use crate::format::iso11783::{xml, zone_list};
 use crate::format::payload::Payload;
+use crate::map::ascii::designator;
+use crate::map::imported::{Quantity, RateLattice};
+use crate::map::plain::PlainMap;
+use crate::map::task_options::{TaskKind, TaskOptions};
 use crate::space::crs::{Crs, Projector};
 use crate::space::polygon::{carried, joined};
-use crate::zones::ascii::designator;
-use crate::zones::carried::{Quantity, RateLattice};
-use crate::zones::flavour::{TaskFlavour, TaskKind};
-use crate::zones::plain::PlainMap;
 use geo::MultiPolygon;
 
 /// Cell size of a grid for a machine that nobody describes. \[m\]
@@ -36,7 +36,7 @@ pub const USUAL_CELL_M: f64 = 10.0;
 /// [`Iso11783Error`].
 pub fn write_plain(
     map: &PlainMap,
-    flavour: TaskFlavour,
+    flavour: TaskOptions,
     cell_m: Option<f64>,
 ) -> Result<Checked<Vec<Payload>>, Iso11783Error> {
     let mut findings = Vec::new();
@@ -46,7 +46,7 @@ pub fn write_plain(
     if map.measure.quantity == Quantity::Nitrogen {
         findings.push(Finding::caution(
             codes::CONVERT_NITROGEN,
-            "the task data hold nitrogen, not product: a machine meters product, so state it with --product, or the rates do not fit what is in the tank",
+            "the task data hold nitrogen, not product: a machine meters product, so state it with --to-product, or the rates do not fit what is in the tank",
         ));
     }
     let way = Projector::new(&map.system, &Crs::wgs84())?;

@@ -3,13 +3,13 @@
 use crate::finding::{Checked, Severity};
 use crate::format::iso11783::{RateGrid, rate_grid, write};
 use crate::format::payload::Payload;
+use crate::map::fixture;
+use crate::map::fixture::{EXCLUSION, LENGTH, WIDTH};
+use crate::map::machine::machine_rates;
+use crate::map::prescription::Prescription;
+use crate::map::task_options::{GridRates, TaskKind, TaskOptions};
 use crate::space::crs::{Crs, Projector};
 use crate::units::Length;
-use crate::zones::fixture;
-use crate::zones::fixture::{EXCLUSION, LENGTH, WIDTH};
-use crate::zones::flavour::{GridRates, TaskFlavour, TaskKind};
-use crate::zones::machine::machine_rates;
-use crate::zones::prescription::Prescription;
 use geo::{LineString, MultiPolygon, Polygon};
 use jiff::Timestamp;
 use quick_xml::Reader;
@@ -90,7 +90,7 @@ impl Task {
 
     fn of(prescription: &Prescription) -> Self {
         Self::read(
-            &write(prescription, TaskFlavour::default(), Timestamp::UNIX_EPOCH)
+            &write(prescription, TaskOptions::default(), Timestamp::UNIX_EPOCH)
                 .unwrap()
                 .value,
         )
@@ -558,7 +558,7 @@ fn large_fields_say_that_cells_grew() {
     field.boundary = whole.clone();
     field.zones.truncate(1);
     field.zones[0].outline = whole;
-    let checked = write(&field, TaskFlavour::default(), Timestamp::UNIX_EPOCH).unwrap();
+    let checked = write(&field, TaskOptions::default(), Timestamp::UNIX_EPOCH).unwrap();
     let finding = checked
         .findings
         .iter()
@@ -589,7 +589,7 @@ fn without_a_product_it_is_nitrogen() {
 fn the_archive_holds_the_same_bytes_and_nothing_of_today() {
     let field = fixture::prescription();
     let instant: Timestamp = "2026-04-14T00:00:00Z".parse().unwrap();
-    let files = write(&field, TaskFlavour::default(), instant)
+    let files = write(&field, TaskOptions::default(), instant)
         .unwrap()
         .value;
     assert_eq!(
@@ -605,7 +605,7 @@ fn the_archive_holds_the_same_bytes_and_nothing_of_today() {
     );
     assert_eq!(
         files,
-        write(&field, TaskFlavour::default(), instant)
+        write(&field, TaskOptions::default(), instant)
             .unwrap()
             .value
     );
@@ -632,7 +632,7 @@ fn the_archive_holds_the_same_bytes_and_nothing_of_today() {
         assert_eq!(bytes, files[position].bytes);
     }
     // An instant before archives could date files is the earliest they can.
-    let early = write(&field, TaskFlavour::default(), Timestamp::UNIX_EPOCH)
+    let early = write(&field, TaskOptions::default(), Timestamp::UNIX_EPOCH)
         .unwrap()
         .value;
     let mut archive = zip::ZipArchive::new(std::io::Cursor::new(&early[2].bytes)).unwrap();

@@ -10,11 +10,11 @@ use crate::format::iso11783::lattice::Lattice;
 use crate::format::iso11783::zone_list::ZoneOnGround;
 use crate::format::iso11783::{xml, zone_list};
 use crate::format::payload::Payload;
+use crate::map::excluded::excluded;
+use crate::map::machine::{MachineRates, machine_rates};
+use crate::map::prescription::Prescription;
+use crate::map::task_options::{TaskKind, TaskOptions};
 use crate::space::crs::{Crs, Projector};
-use crate::zones::excluded::excluded;
-use crate::zones::flavour::{TaskFlavour, TaskKind};
-use crate::zones::machine::{MachineRates, machine_rates};
-use crate::zones::prescription::Prescription;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use zip::write::SimpleFileOptions;
@@ -122,7 +122,7 @@ pub(super) fn files(set: &TaskSet, channel: &Channel) -> Result<Vec<Payload>, Is
 /// [`Iso11783Error`]: rates that cannot be stated or do not fit 32 bits, a field that no grid can hold, more rates than there are zone codes.
 pub fn write(
     prescription: &Prescription,
-    flavour: TaskFlavour,
+    flavour: TaskOptions,
     instant: Timestamp,
 ) -> Result<Checked<Vec<Payload>>, Iso11783Error> {
     let rates = machine_rates(prescription)?.value;
@@ -148,7 +148,7 @@ pub fn write(
 /// As [`write()`].
 pub fn write_made(
     prescription: &Prescription,
-    flavour: TaskFlavour,
+    flavour: TaskOptions,
     rates: &MachineRates,
     grid: Option<RateGrid>,
     instant: Timestamp,

@@ -4,13 +4,13 @@ use crate::format::iso11783::channel::Channel;
 use crate::format::iso11783::error::Iso11783Error;
 use crate::format::iso11783::lattice::Lattice;
 use crate::format::iso11783::write::Body;
+use crate::map::ascii::{ascii, designator};
+use crate::map::machine::MachineRates;
+use crate::map::plain::area_on_ellipsoid;
+use crate::map::prescription::Prescription;
+use crate::map::task_options::TaskVersion;
 use crate::space::crs::{Crs, Projector};
 use crate::units::Product;
-use crate::zones::ascii::{ascii, designator};
-use crate::zones::flavour::TaskVersion;
-use crate::zones::machine::MachineRates;
-use crate::zones::plain::area_on_ellipsoid;
-use crate::zones::prescription::Prescription;
 use geo::{Area, LineString, MultiPolygon, Polygon};
 use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, Event};
@@ -443,7 +443,7 @@ mod tests {
         let long = task_name("The very long field beyond the mill brook", "0a1b2c");
         assert!(long.len() <= 32 && long.ends_with(" 0a1b2c"), "{long}");
         assert_eq!(
-            product_name(crate::zones::fixture::prescription().product.as_ref()),
+            product_name(crate::map::fixture::prescription().product.as_ref()),
             "UAN 28 28%N 1.28kg/L"
         );
     }

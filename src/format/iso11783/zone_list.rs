@@ -3,7 +3,7 @@
 use crate::format::iso11783::channel::Channel;
 use crate::format::iso11783::error::Iso11783Error;
 use crate::format::iso11783::xml::PolygonRings;
-use crate::zones::ascii::designator;
+use crate::map::ascii::designator;
 use std::collections::BTreeMap;
 
 /// Codes go to 254; the first four are for a grid's template, start, lost position and outside.

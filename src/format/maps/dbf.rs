@@ -3,7 +3,7 @@
 //! # Source
 //! dBase III header and field descriptors, from memory: records in bytes 4 to 7, header length 8 to 9, record length 10 to 11, 32 bytes a field.
 
-use crate::zones::carried::Attribute;
+use crate::map::imported::Attribute;
 
 /// A column as the header describes it.
 #[derive(Clone, Debug, PartialEq, Eq)]

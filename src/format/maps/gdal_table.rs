@@ -13,15 +13,15 @@ use crate::format::complaints;
 use crate::format::maps::{MapError, stem};
 use crate::format::systems::system_of;
 use crate::format::vector::{OpenFault, is_set, open};
-use crate::zones::carried::{
-    Attribute, CarriedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System,
+use crate::map::faults::fault::Fault;
+use crate::map::imported::{
+    Attribute, ImportedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System,
 };
-use crate::zones::faults::fault::Fault;
 
 /// The layer that holds the map in our own files.
 const OWN_LAYER: &str = "zones";
 
-pub(super) fn read(path: &Path, asked: Option<&str>) -> Result<CarriedMap, MapError> {
+pub(super) fn read(path: &Path, asked: Option<&str>) -> Result<ImportedMap, MapError> {
     let unreadable = |error: gdal::errors::GdalError| MapError::Unreadable {
         path: path.to_owned(),
         reason: error.to_string(),
@@ -69,7 +69,7 @@ pub(super) fn read(path: &Path, asked: Option<&str>) -> Result<CarriedMap, MapEr
     } else {
         MapKind::FlatGeobuf
     };
-    let mut map = CarriedMap::empty(
+    let mut map = ImportedMap::empty(
         if layers.len() > 1 {
             layers[index].clone()
         } else {

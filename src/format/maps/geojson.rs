@@ -11,20 +11,20 @@ use serde_json::Value;
 use crate::finding::{Code, codes};
 use crate::format::maps::{MapError, bytes_of, stem};
 use crate::format::systems::system_named;
-use crate::space::crs::Crs;
-use crate::zones::carried::{
-    Attribute, CarriedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System,
+use crate::map::faults::fault::Fault;
+use crate::map::imported::{
+    Attribute, ImportedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System,
 };
-use crate::zones::faults::fault::Fault;
+use crate::space::crs::Crs;
 
-pub(super) fn read(path: &Path) -> Result<CarriedMap, MapError> {
+pub(super) fn read(path: &Path) -> Result<ImportedMap, MapError> {
     let bytes = bytes_of(path)?;
     let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
     let whole: Value = serde_json::from_slice(text).map_err(|error| MapError::Unreadable {
         path: path.to_owned(),
         reason: error.to_string(),
     })?;
-    let mut map = CarriedMap::empty(stem(path), MapKind::GeoJson);
+    let mut map = ImportedMap::empty(stem(path), MapKind::GeoJson);
     if let Some(name) = whole.get("name").and_then(Value::as_str) {
         name.clone_into(&mut map.name);
     }
@@ -124,7 +124,7 @@ fn system(whole: &Value, oddities: &mut Vec<Fault>) -> System {
 }
 
 fn add(
-    map: &mut CarriedMap,
+    map: &mut ImportedMap,
     number: u64,
     geometry: Option<&Value>,
     properties: Option<&Value>,
@@ -174,7 +174,7 @@ fn attribute(value: &Value) -> Attribute {
 }
 
 struct Reader<'a> {
-    map: &'a mut CarriedMap,
+    map: &'a mut ImportedMap,
     place: &'a Place,
     parts: &'a mut Vec<Part>,
 }

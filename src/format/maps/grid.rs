@@ -9,18 +9,18 @@ use roxmltree::Node;
 use crate::finding::{Code, codes};
 use crate::format::maps::task::Set;
 use crate::format::maps::task_zones::Zones;
-use crate::zones::carried::{CarriedMap, MapKind, Place, RateLattice, TaskForm};
-use crate::zones::faults::fault::Fault;
+use crate::map::faults::fault::Fault;
+use crate::map::imported::{ImportedMap, MapKind, Place, RateLattice, TaskForm};
 
 /// Rows and columns that each controller must take.
 const SURE: usize = 350;
 /// Cells beyond this are no task.
 const CELLS: usize = 64_000_000;
 
-pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut CarriedMap) {
+pub(super) fn read(grid: Node<'_, '_>, zones: &Zones, set: &Set, map: &mut ImportedMap) {
     let name = grid.attribute("G").unwrap_or("");
     let place = Place::named(if name.is_empty() { "GRD" } else { name });
-    let stop = |map: &mut CarriedMap, code: Code, message: String| {
+    let stop = |map: &mut ImportedMap, code: Code, message: String| {
         map.oddities.push(Fault::stop(code, place.clone(), message));
     };
     let number = |key: &str| {

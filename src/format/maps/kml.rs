@@ -11,13 +11,13 @@ use roxmltree::Node;
 use crate::finding::codes;
 use crate::format::maps::unpack::{unzipped, xml_text, xml_tree};
 use crate::format::maps::{MapError, bytes_of, stem};
-use crate::space::crs::Crs;
-use crate::zones::carried::{
-    Attribute, CarriedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System,
+use crate::map::faults::fault::Fault;
+use crate::map::imported::{
+    Attribute, ImportedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System,
 };
-use crate::zones::faults::fault::Fault;
+use crate::space::crs::Crs;
 
-pub(super) fn read(path: &Path) -> Result<CarriedMap, MapError> {
+pub(super) fn read(path: &Path) -> Result<ImportedMap, MapError> {
     let mut bytes = bytes_of(path)?;
     if bytes.starts_with(b"PK") {
         let files = unzipped(path, &bytes)?;
@@ -33,7 +33,7 @@ pub(super) fn read(path: &Path) -> Result<CarriedMap, MapError> {
     }
     let (text, _) = xml_text(path, &bytes)?;
     let tree = xml_tree(path, text)?;
-    let mut map = CarriedMap::empty(stem(path), MapKind::Kml);
+    let mut map = ImportedMap::empty(stem(path), MapKind::Kml);
     map.system = System::Known(Crs::wgs84());
     if tree.descendants().any(|node| named(node, "NetworkLink")) {
         map.oddities.push(Fault::caution(
@@ -55,7 +55,7 @@ fn named(node: Node<'_, '_>, name: &str) -> bool {
     node.is_element() && node.tag_name().name() == name
 }
 
-fn placemark_of(placemark: Node<'_, '_>, number: u64, map: &mut CarriedMap) -> Patch {
+fn placemark_of(placemark: Node<'_, '_>, number: u64, map: &mut ImportedMap) -> Patch {
     let mut place = Place::at("placemark", number);
     let mut attributes = Vec::new();
     if let Some(name) = placemark

@@ -1,4 +1,4 @@
-//! Reads anybody's zone map into [`CarriedMap`], leniently: what is wrong is kept as a fault, and only what cannot be read at all is an error.
+//! Reads anybody's zone map into [`ImportedMap`], leniently: what is wrong is kept as a fault, and only what cannot be read at all is an error.
 
 mod dbf;
 mod error;
@@ -22,7 +22,7 @@ mod write;
 use std::path::{Path, PathBuf};
 
 use crate::format::stamp::Stamp;
-use crate::zones::carried::{CarriedMap, Meaning};
+use crate::map::imported::{ImportedMap, Meaning};
 
 pub use error::MapError;
 pub use task_mend::{TaskMend, mend_task};
@@ -50,7 +50,7 @@ pub struct ReadOptions {
 /// # Errors
 /// [`MapError`]: missing, larger than 2 GiB, of no known ending, so damaged that nothing can be told of it, with a vertex where no place can be, or changed by
 /// somebody else meanwhile.
-pub fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, MapError> {
+pub fn read(path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {
     let before = stamps(path);
     let map = carried(path, options)?;
     if stamps(path) != before {
@@ -87,7 +87,7 @@ fn stamps(path: &Path) -> Vec<(PathBuf, Option<Stamp>)> {
     found
 }
 
-fn carried(path: &Path, options: &ReadOptions) -> Result<CarriedMap, MapError> {
+fn carried(path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {
     let data = fs_err::metadata(path).map_err(|_| MapError::Missing {
         path: path.to_owned(),
     })?;

@@ -6,14 +6,14 @@ use geo::Coord;
 
 use crate::format::extent::Extent;
 use crate::format::maps::MapError;
-use crate::zones::carried::{CarriedMap, System};
+use crate::map::imported::{ImportedMap, System};
 
 /// Beyond this no system has a place, whatever it is called.
 const FARTHEST: f64 = 1e8;
 
 /// Refuses the first vertex where no place can be. `explained`: a check tells by itself of maps whose numbers are all those of another system, or stand in the
 /// wrong order, and says more than a single vertex would.
-pub(super) fn check(map: &CarriedMap, path: &Path, explained: bool) -> Result<(), MapError> {
+pub(super) fn check(map: &ImportedMap, path: &Path, explained: bool) -> Result<(), MapError> {
     let extent = match &map.system {
         System::Known(crs) => Extent::of(crs),
         System::Missing(_) => Extent::unknown(),
@@ -60,7 +60,7 @@ pub(super) fn check(map: &CarriedMap, path: &Path, explained: bool) -> Result<()
 }
 
 /// Every vertex with the patch that it belongs to; of a raster its corners.
-fn places(map: &CarriedMap) -> Vec<(usize, usize, Coord<f64>)> {
+fn places(map: &ImportedMap) -> Vec<(usize, usize, Coord<f64>)> {
     if let Some(lattice) = &map.lattice {
         let (last_col, last_row) = (
             lattice.cols.saturating_sub(1),

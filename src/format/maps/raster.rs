@@ -9,8 +9,8 @@ use crate::format::maps::table::meaning_of;
 use crate::format::maps::{MapError, ReadOptions, stem};
 use crate::format::systems::system_of;
 use crate::format::{complaints, library};
-use crate::zones::carried::{CarriedMap, MapKind, Place, RateLattice, System};
-use crate::zones::faults::fault::Fault;
+use crate::map::faults::fault::Fault;
+use crate::map::imported::{ImportedMap, MapKind, Place, RateLattice, System};
 
 /// Drivers that may open the file; none of them reaches for another file.
 const DRIVERS: [&str; 2] = ["GTiff", "AAIGrid"];
@@ -19,7 +19,7 @@ const PIXELS: usize = 64_000_000;
 /// More bands than this are no map of rates.
 const BANDS: usize = 64;
 
-pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, MapError> {
+pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {
     let refused = |reason: String| MapError::Unreadable {
         path: path.to_owned(),
         reason,
@@ -41,7 +41,7 @@ pub(super) fn read(path: &Path, options: &ReadOptions) -> Result<CarriedMap, Map
             "{cols} × {rows} pixels; a map of rates has 1 to {PIXELS}"
         )));
     }
-    let mut map = CarriedMap::empty(stem(path), MapKind::Raster);
+    let mut map = ImportedMap::empty(stem(path), MapKind::Raster);
     map.system = match dataset.spatial_ref().ok() {
         None => System::Missing("the raster states none".to_owned()),
         Some(stated) => system_of(&stated).map_or_else(

@@ -10,10 +10,10 @@ use geo::{Contains, Coord, Point, Polygon};
 use crate::finding::codes;
 use crate::format::maps::{MapError, bytes_of, dbf, stem};
 use crate::format::systems::system_of_prj;
-use crate::zones::carried::{
-    Attribute, CarriedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System,
+use crate::map::faults::fault::Fault;
+use crate::map::imported::{
+    Attribute, ImportedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System,
 };
-use crate::zones::faults::fault::Fault;
 
 /// File code of shapefiles.
 const CODE: i32 = 9994;
@@ -58,7 +58,7 @@ pub(super) fn system_of_wkt(text: &str) -> System {
     }
 }
 
-pub(super) fn read(path: &Path) -> Result<CarriedMap, MapError> {
+pub(super) fn read(path: &Path) -> Result<ImportedMap, MapError> {
     let unreadable = |reason: &str| MapError::Unreadable {
         path: path.to_owned(),
         reason: reason.to_owned(),
@@ -67,7 +67,7 @@ pub(super) fn read(path: &Path) -> Result<CarriedMap, MapError> {
     if be(&bytes, 0) != Some(CODE) || bytes.len() < 100 {
         return Err(unreadable("it does not begin like a shapefile"));
     }
-    let mut map = CarriedMap::empty(stem(path), MapKind::Shapefile);
+    let mut map = ImportedMap::empty(stem(path), MapKind::Shapefile);
     let side = |ending: &str| {
         [ending.to_owned(), ending.to_uppercase()]
             .iter()
@@ -105,7 +105,7 @@ pub(super) fn read(path: &Path) -> Result<CarriedMap, MapError> {
     Ok(map)
 }
 
-fn header(bytes: &[u8], map: &mut CarriedMap) {
+fn header(bytes: &[u8], map: &mut ImportedMap) {
     let stated = be(bytes, 24).map_or(0, |words| i64::from(words) * 2);
     if stated != bytes.len() as i64 {
         let message = format!(
@@ -138,7 +138,7 @@ fn header(bytes: &[u8], map: &mut CarriedMap) {
     }
 }
 
-fn records(bytes: &[u8], map: &mut CarriedMap) {
+fn records(bytes: &[u8], map: &mut ImportedMap) {
     let mut at = 100_usize;
     let mut number = 0_u64;
     let (mut z, mut m) = (0_u64, 0_u64);
@@ -199,7 +199,7 @@ fn records(bytes: &[u8], map: &mut CarriedMap) {
     }
 }
 
-fn rings(body: &[u8], place: &Place, map: &mut CarriedMap) -> Option<Vec<Vec<Coord<f64>>>> {
+fn rings(body: &[u8], place: &Place, map: &mut ImportedMap) -> Option<Vec<Vec<Coord<f64>>>> {
     let (parts, points) = (
         usize::try_from(le(body, 36)?).ok()?,
         usize::try_from(le(body, 40)?).ok()?,
@@ -291,7 +291,7 @@ fn parts_of(rings: &[Vec<Coord<f64>>]) -> Vec<Part> {
 }
 
 /// Puts the table's rows beside the shapes.
-fn join(map: &mut CarriedMap, table: &dbf::DbfTable) {
+fn join(map: &mut ImportedMap, table: &dbf::DbfTable) {
     map.columns = table
         .fields
         .iter()

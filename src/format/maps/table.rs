@@ -2,9 +2,9 @@
 
 use crate::finding::codes;
 use crate::format::maps::ReadOptions;
+use crate::map::faults::fault::Fault;
+use crate::map::imported::{Attribute, ImportedMap, Meaning, Place, Quantity, Rate};
 use crate::units::RateUnit;
-use crate::zones::carried::{Attribute, CarriedMap, Meaning, Place, Quantity, Rate};
-use crate::zones::faults::fault::Fault;
 
 /// Words of which the name of a rate column may consist.
 const RATE_WORDS: [&str; 21] = [
@@ -51,7 +51,7 @@ const OTHER_WORDS: [&str; 16] = [
 ];
 
 /// Finds the rate column, reads the rates and settles what they mean.
-pub(super) fn settle(map: &mut CarriedMap, options: &ReadOptions) {
+pub(super) fn settle(map: &mut ImportedMap, options: &ReadOptions) {
     let Some(column) = column(map, options) else {
         return;
     };
@@ -175,7 +175,7 @@ fn odd_unit(column: &str) -> Option<&'static str> {
 }
 
 /// A column of units beside the rates: `product_unit` beside `product_rate`, `unit` beside `rate`.
-fn by_unit_column(map: &mut CarriedMap, column: &str) -> Option<Meaning> {
+fn by_unit_column(map: &mut ImportedMap, column: &str) -> Option<Meaning> {
     let beside = column.to_ascii_lowercase().replace("rate", "unit");
     let name = map
         .columns
@@ -203,7 +203,7 @@ fn by_unit_column(map: &mut CarriedMap, column: &str) -> Option<Meaning> {
     Some(meaning)
 }
 
-fn is_number(map: &CarriedMap, column: &str) -> bool {
+fn is_number(map: &ImportedMap, column: &str) -> bool {
     let mut values = map
         .patches
         .iter()
@@ -218,7 +218,7 @@ fn is_number(map: &CarriedMap, column: &str) -> bool {
 }
 
 /// The rate column: the user's, else the one whose name says so, else the only number that counts nothing else.
-fn column(map: &mut CarriedMap, options: &ReadOptions) -> Option<String> {
+fn column(map: &mut ImportedMap, options: &ReadOptions) -> Option<String> {
     let named = |word: &str| Place::named(format!("column {word}"));
     if let Some(asked) = &options.rate_column {
         let found = map

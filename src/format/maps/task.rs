@@ -13,11 +13,11 @@ use crate::finding::codes;
 use crate::format::maps::task_zones::Zones;
 use crate::format::maps::unpack::{unzipped, xml_text, xml_tree};
 use crate::format::maps::{LARGEST, MapError, bytes_of, grid, task_external, task_ids, task_zones};
-use crate::space::crs::Crs;
-use crate::zones::carried::{
-    CarriedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System, TaskForm,
+use crate::map::faults::fault::Fault;
+use crate::map::imported::{
+    ImportedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System, TaskForm,
 };
-use crate::zones::faults::fault::Fault;
+use crate::space::crs::Crs;
 
 /// Name of the main file, by the standard in capitals.
 pub(super) const MAIN: &str = "TASKDATA.XML";
@@ -59,7 +59,7 @@ pub(super) struct Loaded {
 }
 
 /// Reads a folder that holds the set (or the folder TASKDATA), its main file, or a zip of it.
-pub(super) fn read(path: &Path) -> Result<CarriedMap, MapError> {
+pub(super) fn read(path: &Path) -> Result<ImportedMap, MapError> {
     read_set(path, &load(path)?)
 }
 
@@ -203,7 +203,7 @@ pub(super) fn chosen<'a, 'd: 'a>(root: Node<'a, 'd>) -> Option<Node<'a, 'd>> {
 }
 
 /// Reads a loaded set.
-pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<CarriedMap, MapError> {
+pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<ImportedMap, MapError> {
     let Loaded {
         main,
         name,
@@ -225,7 +225,7 @@ pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<CarriedMap, MapEr
             reason,
         });
     }
-    let mut map = CarriedMap::empty("task data", MapKind::TaskData(TaskForm::Flat));
+    let mut map = ImportedMap::empty("task data", MapKind::TaskData(TaskForm::Flat));
     map.system = System::Known(Crs::wgs84());
     map.oddities = external;
     if name != MAIN || folder != FOLDER {
@@ -301,7 +301,7 @@ pub(super) fn id<'a>(node: Node<'a, '_>) -> &'a str {
 }
 
 /// The task's field, its boundary, and what of it is missing.
-fn field(root: Node<'_, '_>, task: Node<'_, '_>, map: &mut CarriedMap) {
+fn field(root: Node<'_, '_>, task: Node<'_, '_>, map: &mut ImportedMap) {
     let place = Place::named(id(task));
     match task.attribute("G") {
         Some("1") => {}
@@ -355,7 +355,7 @@ fn field(root: Node<'_, '_>, task: Node<'_, '_>, map: &mut CarriedMap) {
 }
 
 /// Rings of a PLN with their kind: 1 exterior, 2 hole. North stands before east.
-fn rings(polygon: Node<'_, '_>, place: &Place, version: u32, map: &mut CarriedMap) -> Vec<Ring> {
+fn rings(polygon: Node<'_, '_>, place: &Place, version: u32, map: &mut ImportedMap) -> Vec<Ring> {
     let mut rings = Vec::new();
     for line in children(polygon, "LSG") {
         let role = match line.attribute("A") {
@@ -427,7 +427,7 @@ fn parts(rings: Vec<Ring>) -> Vec<Part> {
 }
 
 /// Treatment zones that are polygons.
-fn polygons(task: Node<'_, '_>, zones: &Zones, version: u32, map: &mut CarriedMap) {
+fn polygons(task: Node<'_, '_>, zones: &Zones, version: u32, map: &mut ImportedMap) {
     let mut number = 0;
     for zone in children(task, "TZN") {
         let code = zone.attribute("A").unwrap_or("none");
@@ -469,7 +469,7 @@ fn polygons(task: Node<'_, '_>, zones: &Zones, version: u32, map: &mut CarriedMa
                 rate,
                 attributes: vec![(
                     "zone".to_owned(),
-                    crate::zones::carried::Attribute::Text(code.to_owned()),
+                    crate::map::imported::Attribute::Text(code.to_owned()),
                 )],
             });
         }

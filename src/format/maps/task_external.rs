@@ -14,8 +14,8 @@ use crate::finding::{Code, codes};
 use crate::format::maps::MapError;
 use crate::format::maps::task::{Set, children};
 use crate::format::maps::unpack::{xml_text, xml_tree};
-use crate::zones::carried::Place;
-use crate::zones::faults::fault::Fault;
+use crate::map::faults::fault::Fault;
+use crate::map::imported::Place;
 
 /// Letters of a name, which are those of the element in the file.
 const LETTERS: usize = 3;

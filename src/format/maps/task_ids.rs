@@ -9,8 +9,8 @@ use std::collections::BTreeMap;
 use roxmltree::Node;
 
 use crate::finding::codes;
-use crate::zones::carried::{CarriedMap, Place};
-use crate::zones::faults::fault::Fault;
+use crate::map::faults::fault::Fault;
+use crate::map::imported::{ImportedMap, Place};
 
 /// Elements whose attribute A is an id.
 const WITH_ID: [&str; 15] = [
@@ -38,7 +38,7 @@ const REFERENCES: [(&str, &str, &str); 14] = [
 const TEXT: usize = 32;
 
 /// Checks the file as a whole and returns its major version (3 when it does not say).
-pub(super) fn check(root: Node<'_, '_>, map: &mut CarriedMap) -> u32 {
+pub(super) fn check(root: Node<'_, '_>, map: &mut ImportedMap) -> u32 {
     let major = root
         .attribute("VersionMajor")
         .and_then(|text| text.parse::<u32>().ok());
@@ -74,7 +74,7 @@ pub(super) fn check(root: Node<'_, '_>, map: &mut CarriedMap) -> u32 {
     major.unwrap_or(3)
 }
 
-fn ids(root: Node<'_, '_>, office: bool, map: &mut CarriedMap) {
+fn ids(root: Node<'_, '_>, office: bool, map: &mut ImportedMap) {
     let mut seen: BTreeMap<&str, u32> = BTreeMap::new();
     for node in root
         .descendants()
@@ -153,7 +153,7 @@ fn ids(root: Node<'_, '_>, office: bool, map: &mut CarriedMap) {
     }
 }
 
-fn texts(root: Node<'_, '_>, map: &mut CarriedMap) {
+fn texts(root: Node<'_, '_>, map: &mut ImportedMap) {
     let named = [
         ("CTR", "B"),
         ("FRM", "B"),

@@ -13,8 +13,8 @@ use crate::format::maps::task_grid_mend::Raster;
 use crate::format::maps::unpack::{xml_text, xml_tree};
 use crate::format::maps::{MapError, task, task_external, task_grid_mend};
 use crate::format::payload::Payload;
-use crate::zones::faults;
-use crate::zones::faults::Against;
+use crate::map::faults;
+use crate::map::faults::Against;
 
 /// First line of a main file.
 const DECLARATION: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>";

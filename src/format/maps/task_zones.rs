@@ -10,9 +10,9 @@ use roxmltree::Node;
 
 use crate::finding::codes;
 use crate::format::maps::task::{children, id};
+use crate::map::faults::fault::Fault;
+use crate::map::imported::{ImportedMap, Meaning, Place, Quantity};
 use crate::units::RateUnit;
-use crate::zones::carried::{CarriedMap, Meaning, Place, Quantity};
-use crate::zones::faults::fault::Fault;
 
 /// Setpoints of a rate by area: entry, quantity, unit, file units in one of the unit.
 const SETPOINTS: [(&str, Quantity, RateUnit, f64); 4] = [
@@ -63,7 +63,7 @@ fn template(task: Node<'_, '_>) -> Option<u16> {
     })
 }
 
-pub(super) fn read(root: Node<'_, '_>, task: Node<'_, '_>, map: &mut CarriedMap) -> Zones {
+pub(super) fn read(root: Node<'_, '_>, task: Node<'_, '_>, map: &mut ImportedMap) -> Zones {
     let mut zones = Zones::default();
     let mut product = None;
     let mut presentation = None;
@@ -140,7 +140,7 @@ fn value_of(
     value: Node<'_, '_>,
     values: usize,
     place: &Place,
-    map: &mut CarriedMap,
+    map: &mut ImportedMap,
 ) -> Option<Value> {
     let ddi = value.attribute("A").unwrap_or("");
     if ddi.len() != 4 || !ddi.chars().all(|c| c.is_ascii_hexdigit()) {
@@ -175,7 +175,7 @@ fn value_of(
 }
 
 /// What the map meters, or why nobody can tell.
-fn channel(ddi: &str, code: u16, zones: &mut Zones, map: &mut CarriedMap) {
+fn channel(ddi: &str, code: u16, zones: &mut Zones, map: &mut ImportedMap) {
     let place = Place::named(format!("TZN {code}"));
     match SETPOINTS.iter().find(|(known, ..)| *known == ddi) {
         Some((_, quantity, unit, per)) => {
@@ -206,7 +206,7 @@ fn channel(ddi: &str, code: u16, zones: &mut Zones, map: &mut CarriedMap) {
 }
 
 /// The unit on the screen must be what the scale makes of the stored number.
-fn scale(shown: Node<'_, '_>, zones: &Zones, map: &mut CarriedMap) {
+fn scale(shown: Node<'_, '_>, zones: &Zones, map: &mut ImportedMap) {
     let (Some((_, per)), Some(scale)) = (
         &zones.channel,
         shown
@@ -249,7 +249,7 @@ fn scale(shown: Node<'_, '_>, zones: &Zones, map: &mut CarriedMap) {
 }
 
 /// Default zone, position lost, out of field: each must name a zone that is there, of the map's kind.
-pub(super) fn fallbacks(task: Node<'_, '_>, zones: &Zones, map: &mut CarriedMap) {
+pub(super) fn fallbacks(task: Node<'_, '_>, zones: &Zones, map: &mut ImportedMap) {
     for (attribute, what) in [
         ("H", "default zone"),
         ("I", "zone for lost position"),

@@ -11,8 +11,8 @@ use geo::Geometry;
 
 use crate::format::maps::MapError;
 use crate::format::scratch::{Scratch, ThreadOption};
+use crate::map::imported::Attribute;
 use crate::space::crs::Crs;
-use crate::zones::carried::Attribute;
 
 /// Date that stands in files which must hold one: the same input gives the same bytes on any day.
 const PINNED: (&str, &str) = ("2000-01-01T00:00:00.000Z", "2000-01-01");

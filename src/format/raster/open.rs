@@ -29,6 +29,8 @@ pub struct BandFacts {
     pub offset: Option<f64>,
     /// Least and greatest stored number that is a measurement, where a product says so.
     pub valid: Option<(f64, f64)>,
+    /// The colour that the file says it shows: red, green or blue.
+    pub colour: Option<&'static str>,
     /// Whether it is an alpha band.
     pub alpha: bool,
     /// Whether its numbers stand for colours of a palette.
@@ -102,11 +104,8 @@ pub(super) fn open(path: &Path) -> Result<Dataset, RasterFileError> {
         sibling_files: None,
     };
     let dataset = Dataset::open_ex(path, options).map_err(|error| unreadable(error.to_string()))?;
-    match complaints::take().into_iter().next() {
-        Some(reason) => {
-            return Err(unreadable(format!("not all of it can be read: {reason}")));
-        }
-        None => {}
+    if let Some(reason) = complaints::take().into_iter().next() {
+        return Err(unreadable(format!("not all of it can be read: {reason}")));
     }
     // Reduced copies of a file's own choice: GDAL opens them by any driver, wherever they lie.
     match dataset.metadata_item("OVERVIEW_FILE", "OVERVIEWS") {
@@ -202,6 +201,12 @@ pub fn facts(path: &Path, jail: &Path) -> Result<RasterFacts, RasterFileError> {
             scale: band.scale(),
             offset: band.offset(),
             valid: None,
+            colour: match colour {
+                ColorInterpretation::RedBand => Some("red"),
+                ColorInterpretation::GreenBand => Some("green"),
+                ColorInterpretation::BlueBand => Some("blue"),
+                _ => None,
+            },
             alpha: colour == ColorInterpretation::AlphaBand,
             palette: colour == ColorInterpretation::PaletteIndex,
             masked,

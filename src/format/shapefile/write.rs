@@ -9,9 +9,9 @@ use super::name::safe_name;
 use super::table::Table;
 use crate::format::lonlat;
 use crate::format::payload::Payload;
+use crate::map::excluded::excluded;
+use crate::map::prescription::{Prescription, ZoneRecord};
 use crate::units::half_up_to_hundredth;
-use crate::zones::excluded::excluded;
-use crate::zones::prescription::{Prescription, ZoneRecord};
 use geo::{Area, MultiPolygon};
 use jiff::Timestamp;
 
@@ -93,7 +93,7 @@ fn checked_rate(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::format::fixture;
+    use crate::map::fixture;
     use crate::space::crs::{Crs, Projector};
     use crate::units::RateUnit;
     use geo::{Contains, Validation};

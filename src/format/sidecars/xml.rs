@@ -382,8 +382,7 @@ fn element(node: &Node<'_, '_>, list: &List) -> Result<(), String> {
         let known = match key.as_str() {
             "subclass" => KINDS.contains(&value.as_str()),
             "domain" => DOMAINS.contains(&value.as_str()),
-            "name" if lower == "option" => WARP_OPTIONS.contains(&value.as_str()),
-            "key" if lower == "option" => WARP_OPTIONS.contains(&value.as_str()),
+            "name" | "key" if lower == "option" => WARP_OPTIONS.contains(&value.as_str()),
             _ => true,
         };
         if !known {

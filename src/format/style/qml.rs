@@ -3,7 +3,7 @@
 use super::StyleError;
 use super::rules::{LINE, Mark, Style, Which};
 use super::xml::Xml;
-use crate::zones::palette::{Colour, Hatch, Legend};
+use crate::map::palette::{Colour, Hatch, Legend};
 
 /// Version of the program whose style files these are: an old one, since newer ones read older files.
 const VERSION: &str = "3.10.0";

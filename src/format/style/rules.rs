@@ -1,7 +1,7 @@
 //! What a style says, before anybody decides in which format.
 
-use crate::zones::palette::{Colour, Ground, Hatch, INK, Legend};
-use crate::zones::prescription::CellState;
+use crate::map::palette::{Colour, Ground, Hatch, INK, Legend};
+use crate::map::prescription::CellState;
 
 /// Which features a rule takes.
 #[derive(Clone, Debug, PartialEq)]

@@ -4,9 +4,9 @@ use super::rules::Style;
 use super::{StyleError, qml};
 use crate::format::payload::Payload;
 use crate::format::shapefile::safe_name;
-use crate::zones::excluded::excluded;
-use crate::zones::legend;
-use crate::zones::prescription::Prescription;
+use crate::map::excluded::excluded;
+use crate::map::legend;
+use crate::map::prescription::Prescription;
 
 /// Style beside the `GeoJSON` file, and beside `FlatGeobuf`.
 pub const BESIDE_GEOJSON: &str = "office/prescription.qml";

@@ -3,7 +3,7 @@
 use super::StyleError;
 use super::rules::{LINE, Mark, Rule, Style, Which};
 use super::xml::Xml;
-use crate::zones::palette::Hatch;
+use crate::map::palette::Hatch;
 
 /// Border of a zone. \[pixels of 0.28 mm, the standard's own\]
 const BORDER: &str = "1";

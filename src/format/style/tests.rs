@@ -1,8 +1,8 @@
 //! One legend in every style: breaks, colours and labels read back from the XML and compared.
 
 use super::*;
-use crate::zones::palette::Legend;
-use crate::zones::{fixture, legend};
+use crate::map::palette::Legend;
+use crate::map::{fixture, legend};
 use quick_xml::Reader;
 use quick_xml::events::Event;
 use std::collections::BTreeMap;

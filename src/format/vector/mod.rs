@@ -1,11 +1,13 @@
 //! Reads polygons and lines from any vector format that GDAL reads, with their reference system.
 
+mod columns;
 mod error;
 mod open;
 mod read;
 pub(crate) mod views;
 mod whole;
 
+pub use columns::{Columns, read_columns};
 pub use error::VectorError;
 pub(crate) use open::{OpenFault, is_database, is_set, open, unfinished};
 pub use read::{Shape, VectorLayer, read_lines, read_polygons, read_polygons_with};

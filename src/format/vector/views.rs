@@ -2,24 +2,30 @@
 
 use std::fmt::Write as _;
 use std::path::Path;
+use std::sync::mpsc;
+use std::sync::mpsc::RecvTimeoutError;
+use std::thread;
+use std::time::Duration;
 
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 
-/// Steps of the database's machine in which a view must end when it is counted once; one of a million rows takes some ten million.
-const MOST_STEPS: u64 = 300_000_000;
-/// Steps between two looks at the count.
-const STRIDE: i32 = 1_000_000;
+/// Within this time a view must end when it is counted once; one of a million rows takes about a second.
+const LONGEST: Duration = Duration::from_secs(20);
 
 /// Refuses a database whose own tables are views, or a view that does not end.
 ///
 /// # Errors
 /// As above, with the view's name. A database that cannot be opened so is judged by whoever reads it.
 pub(crate) fn check(path: &Path) -> Result<(), String> {
+    check_within(path, LONGEST)
+}
+
+fn check_within(path: &Path, longest: Duration) -> Result<(), String> {
     let Some(address) = address(path) else {
         return Ok(());
     };
     let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI;
-    let Ok(mut database) = Connection::open_with_flags(address, flags) else {
+    let Ok(database) = Connection::open_with_flags(address, flags) else {
         return Ok(());
     };
     let names = names(&database).unwrap_or_default();
@@ -33,31 +39,37 @@ pub(crate) fn check(path: &Path) -> Result<(), String> {
                 "its table {name} is a view, and those of the format are none"
             ));
         }
-        let mut left = MOST_STEPS / u64::from(STRIDE.unsigned_abs());
-        let watched = database.progress_handler(
-            STRIDE,
-            Some(move || {
-                left = left.saturating_sub(1);
-                left == 0
-            }),
-        );
-        if watched.is_err() {
-            return Ok(());
-        }
-        let counted = database.query_row(
-            &format!("SELECT count(*) FROM \"{}\"", name.replace('"', "\"\"")),
-            [],
-            |row| row.get::<_, i64>(0),
-        );
+        let counted = watched(&database, &name, longest);
         if let Err(error) = counted
             && error.sqlite_error_code() == Some(ErrorCode::OperationInterrupted)
         {
             return Err(format!(
-                "its view {name} does not end within {MOST_STEPS} steps: write it out as a table"
+                "its view {name} does not end within {} s: write it out as a table",
+                longest.as_secs()
             ));
         }
     }
     Ok(())
+}
+
+/// Counts the rows of a view, which another thread ends when its time is over.
+fn watched(database: &Connection, name: &str, longest: Duration) -> rusqlite::Result<i64> {
+    let end = database.get_interrupt_handle();
+    let (done, over) = mpsc::channel::<()>();
+    thread::scope(|scope| {
+        scope.spawn(move || {
+            if over.recv_timeout(longest) == Err(RecvTimeoutError::Timeout) {
+                end.interrupt();
+            }
+        });
+        let counted = database.query_row(
+            &format!("SELECT count(*) FROM \"{}\"", name.replace('"', "\"\"")),
+            [],
+            |row| row.get(0),
+        );
+        drop(done);
+        counted
+    })
 }
 
 fn names(database: &Connection) -> rusqlite::Result<Vec<String>> {
@@ -99,7 +111,7 @@ mod tests {
         {
             let path = folder.path().join(format!("a%?{k}.gpkg"));
             Connection::open(&path).unwrap().execute_batch(view).unwrap();
-            let said = check(&path).err();
+            let said = check_within(&path, Duration::from_secs(5)).err();
             assert_eq!(said.is_some(), word.is_some(), "{view}: {said:?}");
             if let Some(word) = word {
                 assert!(said.unwrap().contains(word));

@@ -156,6 +156,13 @@ pub(super) const ACCEPT: Table = Table {
         )
         .required(),
         key(
+            "figure",
+            Kind::Text,
+            "the accepted figure",
+            "\"19 d\"",
+            "The finding's figure, as it prints it; more than 10 % off, or missing, and the finding stops again.",
+        ),
+        key(
             "reason",
             Kind::Text,
             "why it is accepted",

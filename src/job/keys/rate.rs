@@ -56,7 +56,7 @@ pub(super) const RATE: Table = Table {
             "step",
             "the step",
             "\"5 kg N/ha\"",
-            "Rates are multiples of it.",
+            "Rates are multiples of it; 5 lb N/ac where people read US units.",
         )
         .above_zero()
         .or("\"5 kg N/ha\""),
@@ -72,6 +72,14 @@ pub(super) const RATE: Table = Table {
             "\"60 kg N/ha\"",
             "The grower's flat rate, for comparison only.",
         ),
+        key(
+            "usual_is_this_pass",
+            Kind::YesNo,
+            "what the usual rate is",
+            "true",
+            "Whether `usual` is the rate of this very pass: a mean outside half to one and a half times it then stops.",
+        )
+        .or("false"),
         own_rate(
             "thin",
             "rate of a poor stand",

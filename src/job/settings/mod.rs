@@ -5,6 +5,7 @@ pub mod points;
 use std::path::PathBuf;
 
 use crate::finding::Acceptance;
+use crate::map::task_options::{GridRates, TaskOptions};
 use crate::science::degree_days::GrowingRule;
 use crate::science::growing_days::BaseTemperature;
 use crate::science::methods::{Method, about};
@@ -16,7 +17,6 @@ use crate::units::{
     Area, KG_PER_LB, Length, M2_PER_AC, M2_PER_HA, NRate, Product, ProductRate, RateUnit, Seconds,
     Speed, Yield,
 };
-use crate::zones::flavour::{GridRates, TaskFlavour};
 use jiff::civil::Date;
 
 /// One field, one decision.
@@ -120,7 +120,7 @@ pub struct FieldSettings {
 }
 
 /// `[[field.exclude]]`.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Exclusion {
     /// Where the polygons stand.
     pub source: VectorSource,
@@ -207,7 +207,7 @@ pub enum BareBelow {
 }
 
 /// `imagery.mask`.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Mask {
     /// The class raster; absent means the first mask of the satellite product that the image is.
     pub path: Option<PathBuf>,
@@ -291,7 +291,7 @@ pub struct UncertaintySettings {
 }
 
 /// Where the reference comes from.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum ReferenceSource {
     /// Strips on the image.
     Strips(VectorSource),
@@ -311,7 +311,7 @@ pub struct Reading {
 }
 
 /// `[season]`, with the crop's row of the table.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Season {
     /// The crop.
     pub crop: Crop,
@@ -572,6 +572,8 @@ pub struct RateRules {
     pub maximum_step: Option<NRate>,
     /// The grower's flat rate, for comparison.
     pub usual: Option<NRate>,
+    /// Whether that is the rate of this very pass.
+    pub usual_is_this_pass: bool,
     /// Rule for thin cells.
     pub thin: StateRate,
     /// Rule for unseen cells.
@@ -794,7 +796,7 @@ pub struct Output {
     /// What is written.
     pub formats: Vec<Format>,
     /// How task data hold the map.
-    pub task_data: TaskFlavour,
+    pub task_data: TaskOptions,
 }
 
 impl Output {

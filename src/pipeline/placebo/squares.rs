@@ -3,7 +3,7 @@
 use geo::MultiPolygon;
 
 use super::{COVERED, Place, TIE, bounds, rings_along, shrunk};
-use crate::job::settings::Settings;
+use crate::job::settings::ReferenceSettings;
 use crate::pipeline::scan::SquareSum;
 use crate::pipeline::strips::StripPlan;
 use crate::space::polygon::Rectangle;
@@ -46,12 +46,12 @@ impl Layout {
         core: &Rectangle,
         plan: &StripPlan,
         area: &MultiPolygon<f64>,
-        settings: &Settings,
+        reference: &ReferenceSettings,
     ) -> Self {
         let own = rings_along(strip, core);
-        let shrunk = rings_along(&shrunk(strip, &settings.reference, plan.pixel), core);
+        let shrunk = rings_along(&shrunk(strip, reference, plan.pixel), core);
         let (low, high) = bounds(&own).1;
-        let (gap, width) = (settings.reference.gap.get(), high - low);
+        let (gap, width) = (reference.gap.get(), high - low);
         let side = |low: f64, high: f64| {
             let shape = MultiPolygon::new(vec![core.part((0.0, core.length), (low, high))]);
             rings_along(&shape, core)

@@ -5,11 +5,14 @@
 mod alike;
 mod cells;
 mod clean;
-mod layer;
+pub mod error;
+pub mod layer;
+pub mod said;
 
 mod strip;
 mod walk;
 
 pub use clean::Dropped;
 pub use layer::{PointLayer, Reading, Unusable};
-pub use walk::{Kriging, PointsError, PointsSaid, look};
+pub use said::{Kriging, PointsSaid};
+pub use walk::look;

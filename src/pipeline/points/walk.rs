@@ -2,27 +2,26 @@
 
 use super::alike::alike_area;
 use super::cells::Rule;
-use super::clean::{Cleaned, Dropped, clean};
-use super::layer::{PointLayer, Reading, Unusable};
+use super::clean::{Cleaned, clean};
+use super::error::{ENOUGH_FOR_VARIOGRAM, LEAST_FOR_VARIOGRAM, PointsError};
+use super::layer::{PointLayer, Reading};
+use super::said::{Kriging, PointsSaid};
 use super::{cells, strip};
-use crate::finding::{Finding, codes};
-use crate::job::settings::Settings;
+use crate::finding::{Checked, Finding, codes};
+use crate::job::settings::ReferenceSettings;
 use crate::job::settings::points::{Estimate, Points};
+use crate::pipeline::error::StepError;
 use crate::pipeline::ground::Ground;
+use crate::pipeline::looked::{Looked, Sources};
 use crate::pipeline::placebo::NoPlacebo;
-use crate::pipeline::run::{Looked, RunError, Sources};
 use crate::pipeline::scan::{PixelCounts, Scanned};
 use crate::pipeline::strips;
-use crate::science::points::{CrossValidation, Fit, Sample, fit, leave_one_out, semivariances};
+use crate::science::points::{Fit, Sample, fit, leave_one_out, semivariances};
 use crate::science::reference::ReferenceError;
 use crate::space::crs::{CrsError, Projector};
 use crate::space::fixed::Fixed;
 use crate::space::raster::RasterSource as _;
 
-/// Readings that a variogram needs at the very least.
-const LEAST_FOR_VARIOGRAM: usize = 30;
-/// Readings that a variogram should have.
-const ENOUGH_FOR_VARIOGRAM: usize = 100;
 /// Classes of distance.
 const BINS: usize = 15;
 /// Longest distance of the variogram as a share of the readings' extent.
@@ -30,106 +29,21 @@ const LONGEST_SHARE: f64 = 1.0 / 3.0;
 /// Readings left out in cross-validation, at the most.
 const MOST_LEFT_OUT: usize = 400;
 
-/// Why readings make no map.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum PointsError {
-    /// None in the field.
-    #[error(
-        "none of the {readings} readings lies in the field and counts: {outside} lie outside, {speed} were taken at another speed than the job allows or at none, {outliers} are outliers"
-    )]
-    None {
-        /// Readings in the file.
-        readings: usize,
-        /// Outside the field.
-        outside: usize,
-        /// At another speed.
-        speed: usize,
-        /// Outliers.
-        outliers: usize,
-    },
-    /// Too few for a variogram.
-    #[error(
-        "a variogram needs {LEAST_FOR_VARIOGRAM} readings of canopy outside the strips (better {ENOUGH_FOR_VARIOGRAM}), but there are {found}"
-    )]
-    TooFew {
-        /// Readings found.
-        found: usize,
-    },
-    /// No classes of distance.
-    #[error(
-        "no variogram can be fitted: the readings' distances fall into {bins} classes only, 4 are needed; do they all lie at a few places?"
-    )]
-    NoVariogram {
-        /// Classes found.
-        bins: usize,
-    },
-    /// All readings are alike.
-    #[error(
-        "all {found} readings of canopy are {value}: a sensor that always says the same is broken, or the column is not the index"
-    )]
-    AllAlike {
-        /// Readings.
-        found: usize,
-        /// Their value.
-        value: f64,
-    },
-}
-
-/// What is to be said of kriging.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Kriging {
-    /// The fitted variogram.
-    pub fit: Fit,
-    /// Longest distance that it was fitted to. \[m\]
-    pub longest: f64,
-    /// Farthest reading of use. \[m\]
-    pub reach: f64,
-    /// Readings left out and met by the others.
-    pub left_out: Option<CrossValidation>,
-    /// Mean standard error of the cells.
-    pub mean_error: Option<f64>,
-    /// Area over which the cells' errors are alike. \[m²\]
-    pub alike: Option<f64>,
-}
-
-/// What is to be said of the readings.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct PointsSaid {
-    /// Readings in the file with place and index.
-    pub readings: usize,
-    /// Rows that were none.
-    pub unusable: Unusable,
-    /// Dropped readings.
-    pub dropped: Dropped,
-    /// Readings that count.
-    pub kept: usize,
-    /// Of those, bare ground.
-    pub bare: usize,
-    /// Median distance to the nearest other reading. \[m\]
-    pub spacing: f64,
-    /// Cells without enough readings.
-    pub cells_unseen: usize,
-    /// Kriging, if it was asked for.
-    pub kriging: Option<Kriging>,
-}
-
 /// Cleans the readings, puts them into cells and measures the strips.
 ///
 /// # Errors
-/// [`RunError::Points`] without readings that count, without a variogram; [`RunError::OutOfRange`] when more than one in a hundred has an index that cannot be.
+/// [`StepError::Points`] without readings that count, without a variogram; [`StepError::OutOfRange`] when more than one in a hundred has an index that cannot be.
 pub fn look(
-    settings: &Settings,
-    rule: &Points,
-    layer: &PointLayer,
+    (rule, layer): (&Points, &PointLayer),
+    reference: &ReferenceSettings,
+    (map_strips, stand_cv): (bool, f64),
     ground: &Ground,
     sources: &Sources<'_>,
-    findings: &mut Vec<Finding>,
-) -> Result<Looked, RunError> {
+) -> Result<Checked<Looked>, StepError> {
     let unusable = layer.unusable();
     let all = layer.readings().len();
     if unusable.out_of_range as f64 > 0.01 * (all + unusable.out_of_range) as f64 {
-        return Err(RunError::OutOfRange {
+        return Err(StepError::OutOfRange {
             in_field: (all + unusable.out_of_range) as u64,
             out_of_range: unusable.out_of_range as u64,
         });
@@ -152,7 +66,7 @@ pub fn look(
         }
         .into());
     }
-    let members = cells::members(ground, &kept, settings.field.map_strips);
+    let members = cells::members(ground, &kept, map_strips);
     let (found, kriging) = match &rule.estimate {
         Estimate::Mean => (
             cells::means(ground, &kept, &members, rule.minimum_readings),
@@ -227,14 +141,8 @@ pub fn look(
         cells_unseen: found.iter().filter(|(sums, _)| sums.seen.is_zero()).count(),
         kriging,
     };
-    say(
-        &said,
-        too_many_outliers,
-        ground.grid.cells.len(),
-        green,
-        findings,
-    );
-    let (plans, probes) = strips::plan_points(ground, &settings.reference, spacing);
+    let mut findings = said_of(&said, too_many_outliers, ground.grid.cells.len(), green);
+    let (plans, probes) = strips::plan_points(ground, reference, spacing);
     let scanned = Scanned {
         cells: found.iter().map(|(sums, _)| *sums).collect(),
         standard_errors: found.into_iter().map(|(_, error)| error).collect(),
@@ -247,27 +155,23 @@ pub fn look(
         bands: Vec::new(),
     };
     let field_mean = field_mean(&scanned);
-    let inset_m = settings.reference.inset.get();
-    let mut strips = strips::estimate_points(&settings.reference, plans, &scanned.found);
+    let inset_m = reference.inset.get();
+    let mut strips = strips::estimate_points(reference, plans, &scanned.found);
     for strip in &mut strips {
         if matches!(strip.found, Err(ReferenceError::NoPixels)) {
             strip.found = Err(ReferenceError::NoReadings { inset_m });
         }
     }
-    strips::findings_of(
-        &strips,
-        sources.index_name,
-        settings.season.crop.stand_cv,
-        findings,
-    );
-    Ok(Looked {
+    findings.extend(strips::findings_of(&strips, sources.index_name, stand_cv));
+    let looked = Looked {
         scanned,
         placebos: vec![Err(NoPlacebo::Readings); strips.len()],
         strips,
         field_mean,
         points: Some(said),
         spread: None,
-    })
+    };
+    Ok(Checked::new(looked, findings))
 }
 
 /// Readings with their places on the working plane.
@@ -322,13 +226,13 @@ fn variogram(
     Ok((fit, longest))
 }
 
-fn say(
+fn said_of(
     said: &PointsSaid,
     too_many_outliers: Option<usize>,
     cells: usize,
     green: usize,
-    findings: &mut Vec<Finding>,
-) {
+) -> Vec<Finding> {
+    let mut findings = Vec::new();
     let (dropped, unusable) = (said.dropped, said.unusable);
     findings.push(Finding::note(
         codes::POINTS_USED,
@@ -385,11 +289,13 @@ fn say(
         ));
     }
     if let Some(kriging) = &said.kriging {
-        say_kriging(kriging, green, findings);
+        findings.extend(said_of_kriging(kriging, green));
     }
+    findings
 }
 
-fn say_kriging(kriging: &Kriging, green: usize, findings: &mut Vec<Finding>) {
+fn said_of_kriging(kriging: &Kriging, green: usize) -> Vec<Finding> {
+    let mut findings = Vec::new();
     let variogram = kriging.fit.variogram;
     let (share, range) = (variogram.nugget_share(), variogram.practical_range());
     findings.push(Finding::note(
@@ -440,4 +346,5 @@ fn say_kriging(kriging: &Kriging, green: usize, findings: &mut Vec<Finding>) {
             ),
         ));
     }
+    findings
 }

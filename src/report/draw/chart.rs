@@ -1,10 +1,10 @@
 //! Charts: index along a strip, rates by area, what a rate does. Axes with units, marks by shape as well as by colour.
 
+use crate::map::palette::{Colour, INK, PAPER};
 use crate::report::draw::drawing::{
     Anchor, Drawing, GRID, Stroke, Style, THIN, TextStyle, rough_width,
 };
 use crate::report::draw::frame::round_length;
-use crate::zones::palette::{Colour, INK, PAPER};
 
 /// Colours of two lines that stay apart for any sight and in grey.
 const FIRST: Colour = Colour::new(0x08, 0x30, 0x6b);

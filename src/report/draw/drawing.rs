@@ -1,7 +1,7 @@
 //! A drawing as a list of what is drawn, before anybody decides the file: SVG, PDF and PNG are made of the same list.
 
+use crate::map::palette::{Colour, INK, PAPER};
 use crate::report::draw::hatch::Hatch;
-use crate::zones::palette::{Colour, INK, PAPER};
 
 /// Chains of points; each is closed when it is filled.
 pub type Rings = Vec<Vec<(f64, f64)>>;

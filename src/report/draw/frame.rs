@@ -2,10 +2,10 @@
 
 use geo::{BoundingRect, MultiPolygon};
 
+use crate::map::palette::{INK, PAPER};
 use crate::report::draw::drawing::{Anchor, Drawing, Item, Paint, Rings, Style, THIN, TextStyle};
 use crate::report::draw::svg::num;
 use crate::units::M_PER_FT;
-use crate::zones::palette::{INK, PAPER};
 
 /// A rectangle of the drawing: left, top, width, height.
 pub type Window = (f64, f64, f64, f64);

@@ -1,8 +1,8 @@
 //! Hatching of ground that is not plain crop, so that a grey print tells it apart.
 
+use crate::map::palette::{Ground, INK, PAPER};
+use crate::map::prescription::CellState;
 use crate::report::draw::drawing::{Item, Stroke, Style};
-use crate::zones::palette::{Ground, INK, PAPER};
-use crate::zones::prescription::CellState;
 
 /// Side of a tile. \[drawing units\]
 pub const TILE: f64 = 8.0;

@@ -1,8 +1,8 @@
 //! Legends: what a colour or a hatch means, with its unit, in words beside it.
 
+use crate::map::palette::{Colour, ramp};
 use crate::report::draw::drawing::{Drawing, Stroke, Style, THIN, TextStyle};
 use crate::report::draw::hatch::Hatch;
-use crate::zones::palette::{Colour, ramp};
 
 /// Height of a row.
 const ROW: f64 = 16.0;

@@ -4,6 +4,8 @@ use std::collections::HashSet;
 
 use geo::{Area, InteriorPoint, MultiPolygon};
 
+use crate::map::palette::{Colour, INK, Legend, PAPER, ramp};
+use crate::map::prescription::Prescription;
 use crate::report::draw::drawing::{
     Anchor, Drawing, Item, Stroke, Style, THIN, TextStyle, rough_width,
 };
@@ -14,8 +16,6 @@ use crate::report::draw::legend::Entry;
 use crate::report::draw::raster::IndexOverview;
 use crate::report::text::Text;
 use crate::zones::outline::outlines;
-use crate::zones::palette::{Colour, INK, Legend, PAPER, ramp};
-use crate::zones::prescription::Prescription;
 
 /// Width of a full drawing.
 pub const WIDTH: f64 = 720.0;
@@ -496,7 +496,7 @@ fn label_place(shape: &MultiPolygon<f64>, frame: &MapFrame) -> Option<(f64, f64)
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::zones::fixture;
+    use crate::map::fixture;
 
     #[test]
     fn a_border_of_two_zones_is_drawn_once() {

@@ -6,13 +6,13 @@ use tiny_skia::{
 };
 use ttf_parser::Face;
 
+use crate::map::palette::{Colour, INK, PAPER};
 use crate::report::draw::drawing::{
     Anchor, Drawing, Item, Paint, Pixels, Rings, Stroke, Style, TextStyle,
 };
 use crate::report::draw::hatch;
 use crate::report::draw::svg::plain;
 use crate::report::pdf::fonts;
-use crate::zones::palette::{Colour, INK, PAPER};
 
 /// The bytes of a PNG as wide as this; `None` when that is no size. \[pixels\]
 pub fn picture(drawing: &Drawing, width: u32) -> Option<Vec<u8>> {

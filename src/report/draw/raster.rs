@@ -1,8 +1,8 @@
 //! A picture made of pixels inside a drawing: the index as it was taken, sampled on the plane.
 
+use crate::map::palette::ramp;
 use crate::report::draw::drawing::{Drawing, Item, Pixels};
 use crate::report::draw::frame::MapFrame;
-use crate::zones::palette::ramp;
 
 /// The index on an upright lattice of the plane, thinned to what a page can show.
 #[derive(Clone, Debug, PartialEq)]

@@ -2,11 +2,11 @@
 
 use std::fmt::Write as _;
 
+use crate::map::palette::{INK, PAPER};
 use crate::report::draw::drawing::{Anchor, Drawing, Item, Paint, Rings, Style};
 use crate::report::draw::hatch;
 use crate::report::draw::hatch::Hatch;
 use crate::report::draw::raster::png;
-use crate::zones::palette::{INK, PAPER};
 
 /// Fonts of all figures; the first is embedded in PDF and PNG.
 const FONTS: &str = "Noto Sans, Helvetica, Arial, sans-serif";

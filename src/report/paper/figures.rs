@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::map::palette::{Colour, Legend};
 use crate::pipeline::strips::Strip;
 use crate::report::document::Figure;
 use crate::report::draw::chart;
@@ -10,7 +11,6 @@ use crate::report::draw::raster::IndexOverview;
 use crate::report::paper::Paper;
 use crate::report::paper::shown::{Shown, ratio};
 use crate::units::Area;
-use crate::zones::palette::{Colour, Legend};
 
 /// The map of rates.
 pub(super) fn rates(paper: &Paper<'_>) -> Figure {

@@ -16,6 +16,10 @@ use serde_json::{Map, Value};
 
 use crate::finding::Finding;
 use crate::job::settings::Settings;
+use crate::map::check_points::CheckPoint;
+use crate::map::file_totals::FileTotal;
+use crate::map::machine::MachineRates;
+use crate::map::scouting::ScoutPoint;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::run::Outcome;
 use crate::pipeline::season::GrowingSeason;
@@ -25,10 +29,6 @@ use crate::report::draw::raster::IndexOverview;
 use crate::report::paper::shown::Shown;
 use crate::report::text::Text;
 use crate::units::{NRate, Yield};
-use crate::zones::check_points::CheckPoint;
-use crate::zones::file_totals::FileTotal;
-use crate::zones::machine::MachineRates;
-use crate::zones::scouting::ScoutPoint;
 
 /// What is known of the image.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -157,7 +157,7 @@ impl<'a> Paper<'a> {
         self.rates
             .zones
             .iter()
-            .map(crate::zones::machine::ZoneRate::exported)
+            .map(crate::map::machine::ZoneRate::exported)
             .collect()
     }
 

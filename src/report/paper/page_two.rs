@@ -2,12 +2,12 @@
 
 use std::collections::BTreeMap;
 
+use crate::map::prescription::CellRecord;
 use crate::report::document::{Block, Part, Table};
 use crate::report::paper::page_one::noticed;
 use crate::report::paper::shown::{Shown, ratio};
 use crate::report::paper::{Paper, figures};
 use crate::units::{Area, NMass, Yield};
-use crate::zones::prescription::CellRecord;
 
 /// Strips whose profiles stand on the page; the others stand in the appendix.
 pub(super) const PROFILES: usize = 2;
@@ -54,7 +54,7 @@ pub(super) fn part(paper: &Paper<'_>) -> Part {
         Block::Text(text.say("two-no-findings"))
     } else {
         let mut findings: Vec<&crate::finding::Finding> = paper.findings.iter().collect();
-        findings.sort_by_key(|finding| std::cmp::Reverse(finding.severity));
+        findings.sort_by_key(|finding| finding.rank());
         Block::Findings(
             findings
                 .into_iter()
@@ -243,8 +243,8 @@ fn rate_table(paper: &Paper<'_>) -> Table {
     }
 }
 
-fn state_key(state: crate::zones::prescription::CellState) -> &'static str {
-    use crate::zones::prescription::CellState;
+fn state_key(state: crate::map::prescription::CellState) -> &'static str {
+    use crate::map::prescription::CellState;
     match state {
         CellState::Canopy | CellState::Sliver => "state-canopy",
         CellState::Thin => "state-thin",

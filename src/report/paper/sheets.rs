@@ -3,13 +3,13 @@
 use serde_json::Value;
 
 use crate::finding::Severity;
+use crate::map::scouting::{ScoutKind, ScoutPoint};
 use crate::report::document::{Block, Check, Document, Fact, Part, Table};
 use crate::report::paper::page_one::noticed;
 use crate::report::paper::shown::{Shown, ratio};
 use crate::report::paper::{Paper, cautions, figures};
 use crate::report::text::Text;
 use crate::units::Area;
-use crate::zones::scouting::{ScoutKind, ScoutPoint};
 
 /// Short name of a place, as a receiver shows it.
 pub fn scout_name(text: &Text, point: &ScoutPoint) -> String {

@@ -1,8 +1,8 @@
 //! Numbers as people read them, in the units that the job chose.
 
 use crate::job::settings::Settings;
+use crate::map::prescription::Prescription;
 use crate::units::{Area, KG_PER_LB, Length, M_PER_FT, NRate, Yield};
-use crate::zones::prescription::Prescription;
 
 /// Writes quantities in the user's units.
 #[derive(Clone, Copy, Debug)]

@@ -12,9 +12,9 @@ use super::fonts::Fonts;
 use super::rows::{Mark, RULE, Row, SOFT};
 use super::setting::Look;
 use super::tree::Tree;
+use crate::map::palette::{Colour, INK, PAPER};
 use crate::report::draw::drawing::{Anchor, Drawing, Item, Paint, Pixels, Rings, Stroke, Style};
 use crate::report::draw::hatch;
-use crate::zones::palette::{Colour, INK, PAPER};
 
 fn colour(colour: Colour) -> rgb::Color {
     rgb::Color::new(colour.red, colour.green, colour.blue)

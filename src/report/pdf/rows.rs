@@ -4,9 +4,9 @@ use super::fonts::Fonts;
 use super::setting::{Line, Look, Run, lines, natural_and_least};
 use super::tree::{Kind, NodeId, Tree};
 use crate::finding::Severity;
+use crate::map::palette::{Colour, INK};
 use crate::report::document::{Block, Check, Fact, Figure, Noticed, Table};
 use crate::report::draw::drawing::Drawing;
-use crate::zones::palette::{Colour, INK};
 
 /// Small print, notes: at least 4.5:1 on white.
 pub(super) const SOFT: Colour = Colour::new(0x44, 0x44, 0x44);

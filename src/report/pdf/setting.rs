@@ -1,7 +1,7 @@
 //! Setting text: runs of different looks broken into lines.
 
 use super::fonts::Fonts;
-use crate::zones::palette::Colour;
+use crate::map::palette::Colour;
 
 /// How a run of text looks.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -170,7 +170,7 @@ pub(super) fn natural_and_least(fonts: &Fonts, text: &str, look: Look) -> (f64, 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::zones::palette::INK;
+    use crate::map::palette::INK;
 
     const LOOK: Look = Look {
         size: 10.0,

@@ -148,10 +148,11 @@ pub(crate) fn economic(
             return None;
         }
     };
+    let us = section.log().us();
     let said = format!(
-        "the rate is the economic optimum: at a price ratio of {} kg of grain a kg of nitrogen the response curve ({source}) pays best at {optimum:.1} ({:.1} lb N/ac) in the season",
+        "the rate is the economic optimum: at a price ratio of {} kg of grain a kg of nitrogen the response curve ({source}) pays best at {} in the season",
         short(price_ratio),
-        optimum.as_lb_per_ac()
+        optimum.told(us)
     );
     // A hundredth of the grain at stake: how little the exact rate matters.
     let nearly = curve
@@ -159,7 +160,8 @@ pub(crate) fn economic(
         .ok()
         .filter(|(_, high)| high.is_finite());
     let nearly = nearly.map_or_else(String::new, |(low, high)| {
-        format!("; {low:.0} to {high:.0} kg N/ha pay within 1 % of the yield of it")
+        let [low, high] = [low, high].map(|n| NRate::kg_per_ha(n).told(us));
+        format!("; {low} to {high} pay within 1 % of the yield of it")
     });
     section.log().note(Finding::note(
         codes::RESPONSE_ECONOMIC,

@@ -12,8 +12,8 @@ use crate::job::settings::{
     Capacity, ClassBreaks, DriveArea, FirstPass, Heading, Headland, LookAhead, Machine,
     ProductFacts, StateRate, VectorSource, ZoneRules, ZonesBy,
 };
+use crate::map::task_options::GridRates;
 use crate::units::{Area, Length, NRate, Product, Seconds, Speed};
-use crate::zones::flavour::GridRates;
 
 /// Why an amount is refused that is above the greatest rate.
 const ABOVE: &str = "more than rate.maximum";

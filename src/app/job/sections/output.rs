@@ -12,8 +12,8 @@ use crate::job::settings::{Application, Format, Output};
 use crate::job::suggest::nearest;
 use crate::job::unit;
 use crate::job::unit::Measure;
+use crate::map::task_options::{TaskKind, TaskOptions, TaskVersion};
 use crate::units::{Product, RateUnit};
-use crate::zones::flavour::{TaskFlavour, TaskKind, TaskVersion};
 use jiff::civil::Date;
 
 /// `[application]`.
@@ -47,6 +47,7 @@ pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
         if let Some(problem) = code.as_deref().and_then(not_acceptable) {
             table.refuse("code", problem);
         }
+        let figure = table.text("figure");
         let reason = table.text("reason");
         table.require("reason");
         let by = table.text("by");
@@ -61,7 +62,7 @@ pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
         }
         table.finish();
         if let (Some(code), Some(reason), Some(by)) = (code, reason, by) {
-            all.push((code, Acceptance { reason, by }));
+            all.push((code, Acceptance { figure, reason, by }));
         }
     }
     all
@@ -205,8 +206,8 @@ pub(crate) fn output(
 }
 
 /// `task_data = { version = "3.3", kind = "grid" }`.
-fn task_data(section: &mut Section<'_>) -> TaskFlavour {
-    let mut flavour = TaskFlavour::default();
+fn task_data(section: &mut Section<'_>) -> TaskOptions {
+    let mut flavour = TaskOptions::default();
     let Some(entry) = section.take("task_data") else {
         return flavour;
     };

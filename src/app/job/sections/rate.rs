@@ -259,17 +259,24 @@ fn within_season(
         return maximum;
     }
     if left < maximum {
+        let us = section.log().us();
         section.log().note(Finding::note(
             codes::RATE_SEASON,
             format!(
-                "the season's limit of {limit:.1} ({:.1} lb N/ac) leaves {left:.1} ({:.1} lb N/ac) after {before:.1} before and {since:.1} since sensing: that is the greatest rate, not {maximum:.1}",
-                limit.as_lb_per_ac(),
-                left.as_lb_per_ac()
+                "the season's limit of {} leaves {} after {} before and {} since sensing: that is the maximum rate, not {}",
+                limit.told(us),
+                left.told(us),
+                before.told(us),
+                since.told(us),
+                maximum.told(us)
             ),
         ));
     }
     left.min(maximum)
 }
+
+/// Step of rates where people read US units and the job names none: the 5 kg N/ha of the key's row, in round numbers. \[lb N/ac\] Common practice, no source.
+const US_STEP_LB_AC: f64 = 5.0;
 
 /// `[rate]`, and whether its maximum was written in US units. `before` and `since` are what went on before sensing and since.
 pub(crate) fn rate(
@@ -292,9 +299,16 @@ pub(crate) fn rate(
     let minimum =
         read(section, "minimum").map_or_else(|| default(section, "minimum"), |(rate, _)| rate);
     let maximum = read(section, "maximum");
-    let step = read(section, "step").map_or_else(|| default(section, "step"), |(rate, _)| rate);
+    // A round number in the units that people read.
+    let usual_step = if section.log().us() {
+        NRate::lb_per_ac(US_STEP_LB_AC)
+    } else {
+        default(section, "step")
+    };
+    let step = read(section, "step").map_or(usual_step, |(rate, _)| rate);
     let maximum_step = read(section, "maximum_step").map(|(rate, _)| rate);
     let usual = read(section, "usual").map(|(rate, _)| rate);
+    let usual_is_this_pass = section.boolean_or("usual_is_this_pass");
     section.require("maximum");
     let thin = state_rate(section, "thin", product);
     let unseen = state_rate(section, "unseen", product);
@@ -375,6 +389,7 @@ pub(crate) fn rate(
             step,
             maximum_step,
             usual,
+            usual_is_this_pass,
             thin,
             unseen,
             bare,

@@ -1,0 +1,281 @@
+//! A decision: rates, zones, totals, money and findings of a prepared job by some settings. Values only: no file, no clock.
+
+use crate::app::accepted::accept;
+use crate::app::below::without_folder;
+use crate::app::error::AppError;
+use crate::app::formats::{Failed, refused_format};
+use crate::app::prepare::{Prepared, check_curve};
+use crate::app::reread::keys_to_reread;
+use crate::finding::{Checked, Finding, by_weight, codes};
+use crate::format::iso11783;
+use crate::format::iso11783::{Iso11783Error, RateGrid};
+use crate::job::settings::{Format, Output, Settings};
+use crate::map::check_points::{CheckPoint, check_points};
+use crate::map::file_totals::{FileTotal, MachineFile, of_polygons};
+use crate::map::machine::{MachineRates, machine_rates};
+use crate::map::prescription::Prescription;
+use crate::map::task_options::TaskKind;
+use crate::pipeline::money::money_findings;
+use crate::pipeline::product::product_findings;
+use crate::pipeline::run::{Outcome, decide, with_uncertainty};
+
+/// Check points on a map.
+const CHECK_POINTS: usize = 3;
+
+/// What some settings make of a prepared job.
+#[derive(Clone, Debug)]
+pub struct Decision {
+    pub(crate) prepared: Prepared,
+    pub(crate) settings: Settings,
+    pub(crate) outcome: Outcome,
+    pub(crate) machine: ForMachine,
+    /// What the steps noticed.
+    of_steps: Vec<Finding>,
+    /// What the draws of the uncertainty noticed.
+    of_draws: Vec<Finding>,
+    /// All findings, by weight, those of one weight in the order of the walk; stops that the job accepts are marked.
+    findings: Vec<Finding>,
+}
+
+/// What the machine gets, less the files.
+#[derive(Clone, Debug)]
+pub(crate) struct ForMachine {
+    /// Rates as it gets them.
+    pub(crate) rates: MachineRates,
+    /// The task's grid, when task data are asked for.
+    pub(crate) grid: Option<RateGrid>,
+    /// Formats that cannot be written, known by now.
+    pub(crate) failed: Vec<Failed>,
+    /// What each file puts on the field.
+    pub(crate) file_totals: Vec<FileTotal>,
+    /// Where driver and terminal can compare.
+    pub(crate) points: Vec<CheckPoint>,
+    findings: Vec<Finding>,
+}
+
+impl Prepared {
+    /// Decides by some settings: the reference judged, rates, zones, totals, money, what the machine gets, findings; with the job's draws of uncertainty.
+    ///
+    /// # Errors
+    /// `decide.prepare` when the settings differ in a key that needs [`prepare`](crate::prepare) again (see [`keys_to_reread`]); else when there is no reference,
+    /// no canopy, or no rate within the limits.
+    ///
+    /// # Examples
+    /// A lower limit spends no more nitrogen:
+    /// ```
+    /// use haulm::units::NRate;
+    /// use haulm::{Common, Silent, prepare};
+    ///
+    /// let prepared = prepare("demo/job.toml".as_ref(), &Common::default(), &Silent)?;
+    /// let mut settings = prepared.settings().clone();
+    /// let as_written = prepared.decide(&settings)?;
+    /// settings.rate.maximum = NRate::kg_per_ha(40.0);
+    /// let held = prepared.decide(&settings)?;
+    /// assert!(held.outcome().totals.n_kg < as_written.outcome().totals.n_kg);
+    /// # Ok::<(), haulm::AppError>(())
+    /// ```
+    pub fn decide(&self, settings: &Settings) -> Result<Decision, AppError> {
+        Ok(self.decide_without_draws(settings)?.with_uncertainty())
+    }
+
+    /// The same without draws of uncertainty, for an answer at once; [`Decision::with_uncertainty`] adds them.
+    ///
+    /// # Errors
+    /// As [`Prepared::decide`].
+    pub fn decide_without_draws(&self, settings: &Settings) -> Result<Decision, AppError> {
+        let inner = self.inner();
+        let ready_band = inner.image.index.ready_band().is_some();
+        let changed = keys_to_reread(&inner.settings, settings, ready_band);
+        if !changed.is_empty() {
+            return Err(AppError::refused(
+                "decide.prepare",
+                format!(
+                    "what was read does not serve these settings: {} changed",
+                    changed.join(", ")
+                ),
+            )
+            .with_hint("prepare the job again"));
+        }
+        check_curve(&settings.response, &inner.image.index)?;
+        let Checked { value, findings } =
+            decide(settings, &inner.basis()).map_err(|error| inner.refused(settings, error))?;
+        let decision = Decision {
+            prepared: self.clone(),
+            settings: settings.clone(),
+            machine: for_machine(&settings.output, &value.prescription)?,
+            outcome: value,
+            of_steps: findings,
+            of_draws: Vec::new(),
+            findings: Vec::new(),
+        };
+        Ok(decision.with_findings())
+    }
+}
+
+impl Decision {
+    /// The settings that it was made by.
+    pub const fn settings(&self) -> &Settings {
+        &self.settings
+    }
+    /// What was found and decided.
+    pub const fn outcome(&self) -> &Outcome {
+        &self.outcome
+    }
+    /// What was noticed, in the order of the walk.
+    pub fn findings(&self) -> &[Finding] {
+        &self.findings
+    }
+    /// Rates as the machine gets them.
+    pub const fn machine_rates(&self) -> &MachineRates {
+        &self.machine.rates
+    }
+    /// Where driver and terminal can compare.
+    pub fn check_points(&self) -> &[CheckPoint] {
+        &self.machine.points
+    }
+    /// What each file for machines puts on the field.
+    pub fn file_totals(&self) -> &[FileTotal] {
+        &self.machine.file_totals
+    }
+    /// Whether a finding keeps the machine's files from being written.
+    pub fn stopped(&self) -> bool {
+        self.findings.iter().any(Finding::stops)
+    }
+
+    /// The same with the draws of uncertainty that the settings ask for.
+    ///
+    /// # Examples
+    /// ```
+    /// use haulm::{Common, Silent, prepare};
+    ///
+    /// let prepared = prepare("demo/job.toml".as_ref(), &Common::default(), &Silent)?;
+    /// let at_once = prepared.decide_without_draws(prepared.settings())?;
+    /// assert!(at_once.outcome().uncertainty.is_none());
+    /// let drawn = at_once.with_uncertainty();
+    /// assert!(drawn.outcome().uncertainty.is_some());
+    /// # Ok::<(), haulm::AppError>(())
+    /// ```
+    #[must_use]
+    pub fn with_uncertainty(self) -> Self {
+        if self.outcome.uncertainty.is_some() {
+            return self;
+        }
+        let Checked { value, findings } =
+            with_uncertainty(&self.settings, &self.prepared.inner().basis(), self.outcome);
+        Self {
+            outcome: value,
+            of_draws: findings,
+            ..self
+        }
+        .with_findings()
+    }
+
+    /// The same with other formats asked for.
+    pub(crate) fn with_formats(mut self, formats: &[Format]) -> Result<Self, AppError> {
+        if self.settings.output.formats == formats {
+            return Ok(self);
+        }
+        self.settings.output.formats = formats.to_vec();
+        self.machine = for_machine(&self.settings.output, &self.outcome.prescription)?;
+        Ok(self.with_findings())
+    }
+
+    /// Joins the findings of reading, steps, draws and machine in the order of the walk.
+    fn with_findings(mut self) -> Self {
+        let inner = self.prepared.inner();
+        let settings = &self.settings;
+        let mut all = inner.findings.clone();
+        all.extend_from_slice(&self.of_steps);
+        all.extend_from_slice(&self.of_draws);
+        if let Some(product) = &settings.product {
+            all.extend(product_findings(product, &settings.product_facts));
+        }
+        if let (Some(prices), Some(money)) = (&settings.prices, &self.outcome.money) {
+            all.extend(money_findings(prices.nitrogen, &settings.output, money));
+        }
+        all.extend_from_slice(&inner.of_bands);
+        all.extend_from_slice(&self.machine.findings);
+        let mut all = accept(&settings.accept, all);
+        for finding in &mut all {
+            finding.message = without_folder(&finding.message, &inner.folder);
+        }
+        by_weight(&mut all);
+        self.findings = all;
+        self
+    }
+}
+
+/// What the machine gets of a map.
+fn for_machine(output: &Output, prescription: &Prescription) -> Result<ForMachine, AppError> {
+    let mut findings = Vec::new();
+    let rates = machine_rates(prescription)
+        .map_err(|error| refused_format(&error))?
+        .into_log(&mut findings);
+    let mut failed = Vec::new();
+    // Findings of the machine's grid are part of the record, so the grid is made before the record's hash; the map id does not enter it.
+    let grid = match grid_of(output, prescription, &rates) {
+        Ok(grid) => grid.into_log(&mut findings),
+        Err(error) => {
+            failed.push(Failed::new(Format::Iso11783, &error));
+            None
+        }
+    };
+    let even = |longitude: f64, latitude: f64, rate: f64| {
+        grid.as_ref()
+            .is_none_or(|grid| grid.is_even(longitude, latitude, rate))
+    };
+    let points = check_points(prescription, &rates, CHECK_POINTS, &even)
+        .map_err(|error| refused_format(&error))?;
+    Ok(ForMachine {
+        file_totals: totals_by_file(output, prescription, &rates, grid.as_ref()),
+        rates,
+        grid,
+        failed,
+        points,
+        findings,
+    })
+}
+
+/// The task's grid, unless the job wants no task data or polygons in them.
+fn grid_of(
+    output: &Output,
+    prescription: &Prescription,
+    rates: &MachineRates,
+) -> Result<Checked<Option<RateGrid>>, Iso11783Error> {
+    if !output.formats.contains(&Format::Iso11783) {
+        return Ok(Checked::clean(None));
+    }
+    let kind = output.task_data.kind;
+    if kind == TaskKind::Polygons {
+        let finding = Finding::caution(
+            codes::MACHINE_TASK_POLYGONS,
+            "the task data hold polygons, which controllers need not take: try them on yours before the day; kind = \"grid\" in output.task_data is what each must take",
+        );
+        return Ok(Checked::new(None, vec![finding]));
+    }
+    let Checked { value, findings } = iso11783::rate_grid(prescription, rates, kind)?;
+    Ok(Checked::new(Some(value), findings))
+}
+
+/// What each file for machines puts on the field.
+fn totals_by_file(
+    output: &Output,
+    prescription: &Prescription,
+    rates: &MachineRates,
+    grid: Option<&RateGrid>,
+) -> Vec<FileTotal> {
+    let polygons = output.task_data.kind == TaskKind::Polygons;
+    let of = |format: &Format| match (format, grid) {
+        (Format::Iso11783, Some(grid)) => Some(FileTotal {
+            file: MachineFile::TaskGrid,
+            in_field: grid.total,
+            with_run_out: grid.total_with_run_out,
+        }),
+        (Format::Iso11783, None) if polygons => {
+            Some(of_polygons(MachineFile::TaskPolygons, prescription, rates))
+        }
+        (Format::Shapefile, _) => Some(of_polygons(MachineFile::Shapefile, prescription, rates)),
+        _ => None,
+    };
+    output.formats.iter().filter_map(of).collect()
+}

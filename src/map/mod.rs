@@ -1,0 +1,17 @@
+//! Maps of rates: the prescription, maps of others, their checks and repair, colours and legends, and what a machine makes of them.
+
+pub mod ascii;
+pub mod check_points;
+pub mod excluded;
+pub mod faults;
+pub mod file_totals;
+#[cfg(test)]
+pub(crate) mod fixture;
+pub mod imported;
+pub mod legend;
+pub mod machine;
+pub mod palette;
+pub mod plain;
+pub mod prescription;
+pub mod scouting;
+pub mod task_options;
