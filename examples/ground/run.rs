@@ -4,7 +4,7 @@ use std::error::Error;
 use std::path::Path;
 
 use geo::{LineString, MultiPolygon, Polygon};
-use haulm::app::job::resolve::map_job;
+use haulm::app::job::map_job;
 use haulm::job::settings::Settings;
 use haulm::pipeline::ground::{Ground as Prepared, GroundInputs, Layer, lay_out};
 use haulm::pipeline::looked::Sources;

@@ -5,7 +5,7 @@ use std::error::Error;
 use std::path::Path;
 
 use geo::{LineString, MultiPolygon, Polygon};
-use haulm::app::job::resolve::map_job;
+use haulm::app::job::map_job;
 use haulm::finding::Finding;
 use haulm::job::settings::{NitrogenShare, ReferenceLevel, Settings};
 use haulm::map::prescription::CellState;

@@ -13,3 +13,4 @@ pub use crate::app::rate::rate;
 pub use crate::app::requests::{
     Common, DEFAULT_MEMORY_MIB, List, MapOptions, NewRequest, RateRequest,
 };
+pub use crate::app::stick::{CheckStickRequest, StickRequest, check_stick, stick};

@@ -17,7 +17,7 @@ use crate::map::prescription::Prescription;
 use crate::map::task_options::TaskKind;
 use crate::pipeline::money::money_findings;
 use crate::pipeline::product::product_findings;
-use crate::pipeline::run::{Outcome, decide, with_uncertainty};
+use crate::pipeline::run::{Outcome, decide, with_draws};
 
 /// Check points on a map.
 const CHECK_POINTS: usize = 3;
@@ -31,7 +31,9 @@ pub struct Decision {
     pub(crate) machine: ForMachine,
     /// What the steps noticed.
     of_steps: Vec<Finding>,
-    /// What the draws of the uncertainty noticed.
+    /// Whether gain and uncertainty are drawn.
+    drawn: bool,
+    /// What the draws noticed.
     of_draws: Vec<Finding>,
     /// All findings, by weight, those of one weight in the order of the walk; stops that the job accepts are marked.
     findings: Vec<Finding>,
@@ -78,7 +80,9 @@ impl Prepared {
         Ok(self.decide_without_draws(settings)?.with_uncertainty())
     }
 
-    /// The same without draws of uncertainty, for an answer at once; [`Decision::with_uncertainty`] adds them.
+    /// The same without draws, for an answer at once; [`Decision::with_uncertainty`] adds them.
+    ///
+    /// Until then neither the range of rates nor the gain that may be expected over flat rates is known, and nothing is said of them.
     ///
     /// # Errors
     /// As [`Prepared::decide`].
@@ -104,6 +108,7 @@ impl Prepared {
             settings: settings.clone(),
             machine: for_machine(&settings.output, &value.prescription)?,
             outcome: value,
+            drawn: false,
             of_steps: findings,
             of_draws: Vec::new(),
             findings: Vec::new(),
@@ -142,7 +147,7 @@ impl Decision {
         self.findings.iter().any(Finding::stops)
     }
 
-    /// The same with the draws of uncertainty that the settings ask for.
+    /// The same with its draws: the gain that may be expected over flat rates, and the uncertainty as far as the settings ask for it.
     ///
     /// # Examples
     /// ```
@@ -157,13 +162,14 @@ impl Decision {
     /// ```
     #[must_use]
     pub fn with_uncertainty(self) -> Self {
-        if self.outcome.uncertainty.is_some() {
+        if self.drawn {
             return self;
         }
         let Checked { value, findings } =
-            with_uncertainty(&self.settings, &self.prepared.inner().basis(), self.outcome);
+            with_draws(&self.settings, &self.prepared.inner().basis(), self.outcome);
         Self {
             outcome: value,
+            drawn: true,
             of_draws: findings,
             ..self
         }

@@ -7,7 +7,6 @@ use crate::app::{commit, formats, paper, record};
 use crate::finding::{Finding, by_weight};
 use crate::format::payload::Payload;
 use crate::job::settings::Format;
-use crate::report::card::card;
 use jiff::Timestamp;
 use serde_json::{Map, Value};
 
@@ -54,7 +53,7 @@ impl Decision {
         let mut failed = decision.machine.failed.clone();
         let unfit = decision.stopped();
         // What cannot be written is part of the record, and the map id, which the files hold, is the record's: so a format that fails sends all of it round once more.
-        let (findings, core, map_id, mut payloads) = loop {
+        let (findings, core, map_id, payloads) = loop {
             let told = failed.len();
             let mut all = decision.findings().to_vec();
             all.extend(failed.iter().map(Failed::finding));
@@ -80,17 +79,6 @@ impl Decision {
             }
         };
         let stopped = findings.iter().any(Finding::stops);
-        if !stopped {
-            let machine = &decision.machine;
-            let text = card(
-                &decision.outcome.prescription,
-                &machine.rates,
-                &machine.points,
-                &machine.file_totals,
-                &findings,
-            );
-            payloads.push(Payload::new("machine/CARD.txt", text.into_bytes()));
-        }
         let mut files = MapFiles {
             map_id,
             payloads,
@@ -103,6 +91,11 @@ impl Decision {
         let paper = paper::files(&files.decision.outcome, &files.paper())?;
         files.payloads.extend(paper);
         Ok(files)
+    }
+
+    /// The record as it would be written now, without map id, outputs and time.
+    pub(crate) fn record(&self) -> Map<String, Value> {
+        record_of(self, self.findings())
     }
 
     /// The start of the image's day: an instant that does not change from run to run.

@@ -1,7 +1,6 @@
 //! The files of a map, format by format: one that cannot be written does not take the others along, except that the machine gets all of its files or none.
 
 use crate::app::error::AppError;
-use crate::app::job::echo::format_word;
 use crate::finding::{Finding, codes};
 use crate::format::iso11783::RateGrid;
 use crate::format::payload::Payload;
@@ -44,7 +43,7 @@ impl Failed {
     }
     /// What the user is told.
     pub(crate) fn finding(&self) -> Finding {
-        let word = format_word(self.format);
+        let word = self.format.word();
         if self.is_for_the_machine() {
             let begin = format!("{word} cannot be written, so the machine gets no file at all: ");
             let end =

@@ -279,9 +279,8 @@ pub(crate) fn no_measurement(band: &BandFacts) -> Option<&'static str> {
         return Some("holds places in a palette of colours, no measurement");
     }
     // GDAL's complex types have no name in its Rust interface; reading them as real numbers would drop half of each without a word.
-    (band.kind == "Unknown").then_some(
-        "holds numbers of no real type (complex ones?), of which nobody says what they measure",
-    )
+    (band.kind == "Unknown")
+        .then_some("holds numbers of no real type (complex ones?), whose meaning is unknown")
 }
 
 /// Says where the numbers of a file are not those that a sensor gave.

@@ -6,6 +6,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use crate::app::error::AppError;
 use crate::finding::{Finding, codes};
+use crate::pipeline::scan::BandWatch;
 
 /// Reflectance that hardly any crop or soil exceeds; where the 98th percentile does, the numbers are no reflectance.
 const GREATEST_REFLECTANCE: f64 = 1.5;
@@ -154,50 +155,6 @@ impl Watch {
         }
     }
 
-    /// Looks at a run of pixels, of which `missing` lack a band.
-    ///
-    /// Extremes first: only a run that goes beyond what is expected is counted pixel by pixel, so that a good image costs next to nothing.
-    pub fn take(&self, rows: &[&[f64]], missing: u64) {
-        let seen = rows
-            .first()
-            .map_or(0, |row| row.len() as u64)
-            .saturating_sub(missing);
-        self.pixels.fetch_add(seen, Ordering::Relaxed);
-        for (band, row) in self.bands.iter().zip(rows) {
-            let full = band.is.full.unwrap_or(f64::INFINITY);
-            let (least, greatest) = extremes(row);
-            keep(&band.least, least, |a, b| a < b);
-            keep(&band.greatest, greatest, |a, b| a > b);
-            // Comparisons with no number are false.
-            for (counter, beyond, counted) in [
-                (
-                    &band.negative,
-                    least < 0.0,
-                    &(|value: f64| value < 0.0) as &dyn Fn(f64) -> bool,
-                ),
-                (&band.above, greatest > GREATEST_REFLECTANCE, &|value| {
-                    value > GREATEST_REFLECTANCE
-                }),
-                (&band.full, greatest >= full, &|value| value >= full),
-            ] {
-                if beyond {
-                    counter.fetch_add(
-                        row.iter().filter(|value| counted(**value)).count() as u64,
-                        Ordering::Relaxed,
-                    );
-                }
-            }
-        }
-        for pair in &self.pairs {
-            let right: u64 = rows[pair.high]
-                .iter()
-                .zip(rows[pair.low])
-                .map(|(high, low)| u64::from(high > low))
-                .sum();
-            pair.right.fetch_add(right, Ordering::Relaxed);
-        }
-    }
-
     /// Why the image cannot be used, if it cannot.
     pub fn refusal(&self) -> Option<AppError> {
         let statistics = |refusal: AppError| {
@@ -295,6 +252,50 @@ impl Watch {
                 )
             })
         })
+    }
+}
+
+impl BandWatch for Watch {
+    // Extremes first: only a run that goes beyond what is expected is counted pixel by pixel, so that a good image costs next to nothing.
+    fn take(&self, rows: &[&[f64]], missing: u64) {
+        let seen = rows
+            .first()
+            .map_or(0, |row| row.len() as u64)
+            .saturating_sub(missing);
+        self.pixels.fetch_add(seen, Ordering::Relaxed);
+        for (band, row) in self.bands.iter().zip(rows) {
+            let full = band.is.full.unwrap_or(f64::INFINITY);
+            let (least, greatest) = extremes(row);
+            keep(&band.least, least, |a, b| a < b);
+            keep(&band.greatest, greatest, |a, b| a > b);
+            // Comparisons with no number are false.
+            for (counter, beyond, counted) in [
+                (
+                    &band.negative,
+                    least < 0.0,
+                    &(|value: f64| value < 0.0) as &dyn Fn(f64) -> bool,
+                ),
+                (&band.above, greatest > GREATEST_REFLECTANCE, &|value| {
+                    value > GREATEST_REFLECTANCE
+                }),
+                (&band.full, greatest >= full, &|value| value >= full),
+            ] {
+                if beyond {
+                    counter.fetch_add(
+                        row.iter().filter(|value| counted(**value)).count() as u64,
+                        Ordering::Relaxed,
+                    );
+                }
+            }
+        }
+        for pair in &self.pairs {
+            let right: u64 = rows[pair.high]
+                .iter()
+                .zip(rows[pair.low])
+                .map(|(high, low)| u64::from(high > low))
+                .sum();
+            pair.right.fetch_add(right, Ordering::Relaxed);
+        }
     }
 }
 

@@ -1,10 +1,10 @@
 //! `haulm keys`: the keys of the job file, out of the table that reads them.
 
 use crate::app::error::AppError;
-use crate::job::fault::Wanted;
-use crate::job::keys::{Key, TABLES, Table, known_in, table};
+use crate::job::keys::{TABLES, known_in, table};
 use crate::job::reference::methods;
 use crate::job::suggest::nearest;
+use crate::key::{Key, Table, Wanted};
 use crate::report::model::{Block, Report, Row};
 use serde_json::{Value, json};
 

@@ -5,7 +5,7 @@ use crate::app::requests::List;
 use crate::report::model::{Block, Column, Report, Table};
 use crate::science::crop::{crops, curves, find_crop};
 use crate::science::index::catalogue;
-use crate::science::methods::about::{About, METHODS, YIELD_RESPONSE};
+use crate::science::methods::{About, METHODS};
 use crate::science::product::{ProductEntry, ProductKind, products};
 use crate::units::{KG_PER_LB, L_PER_GAL};
 use serde_json::{Value, json};
@@ -170,11 +170,11 @@ pub fn compare_methods(crop: &str) -> Result<Report, AppError> {
     let fit = |method: &About| match method.crop {
         Some(made_for) if made_for.eq_ignore_ascii_case(&entry.name) => "made for it",
         Some(_) => "no",
-        None if method.name == YIELD_RESPONSE && curves.is_empty() => "own curve",
-        None if method.name == YIELD_RESPONSE => "by a curve",
+        None if method.predicts_yield() && curves.is_empty() => "own curve",
+        None if method.predicts_yield() => "by a curve",
         None => "own numbers",
     };
-    let mut sorted: Vec<&About> = METHODS.iter().collect();
+    let mut sorted: Vec<&About> = METHODS.to_vec();
     sorted.sort_by_key(|method| fit(method) == "no");
     let rows = sorted
         .iter()
@@ -182,7 +182,7 @@ pub fn compare_methods(crop: &str) -> Result<Report, AppError> {
             vec![
                 method.name.to_owned(),
                 fit(method).to_owned(),
-                format!("needs {}. Holds for {}.", method.needs, method.range),
+                format!("needs {}; {}", method.needs, method.range),
             ]
         })
         .collect();
@@ -190,7 +190,7 @@ pub fn compare_methods(crop: &str) -> Result<Report, AppError> {
         columns: vec![
             Column::left("method"),
             Column::left(format!("for {}", entry.name)),
-            Column::left("what it needs, and the stage and sensor that it holds for"),
+            Column::left("needs; stage and sensor that it is for"),
         ],
         rows,
     };

@@ -8,7 +8,7 @@ use crate::app::commit::{CommitOptions, CommitReport, OutputFolder};
 use crate::app::decide::Decision;
 use crate::app::error::AppError;
 use crate::app::files::MapFiles;
-use crate::app::job::resolve::read_map_job;
+use crate::app::job::read_map_job;
 use crate::app::prepare::{Purpose, prepare, prepare_for};
 use crate::app::progress::Progress;
 use crate::app::requests::{Common, MapOptions};

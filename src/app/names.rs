@@ -1,7 +1,7 @@
 //! Names that haulm knows, for completions.
 
 use crate::science::index::catalogue;
-use crate::science::methods::about::METHODS;
+use crate::science::methods::METHODS;
 use crate::science::{crop, product};
 
 /// Products of the shipped table.

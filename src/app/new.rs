@@ -7,7 +7,7 @@ use std::path::{Component, Path, PathBuf};
 use crate::app::date_guess::date_in_name;
 use crate::app::error::AppError;
 use crate::app::image_source::described;
-use crate::app::job::resolve::map_job;
+use crate::app::job::map_job;
 use crate::app::keys::schema;
 use crate::app::new_fields::{NamedField, fields_of, slugs};
 use crate::app::new_job::{FirstJob, Known, SCHEMA_FILE, bands_of, first_job};
@@ -23,7 +23,7 @@ use crate::format::weather;
 use crate::job::amount;
 use crate::job::fault::{Fault, JobError};
 use crate::report::model::{Block, Report, Row};
-use crate::science::methods::about::{METHODS, about};
+use crate::science::methods::{METHODS, about};
 use crate::space::crs::{Crs, CrsError, Projector};
 use crate::space::polygon::lines_widened;
 use geo::{CoordsIter as _, LineString, MultiLineString};
@@ -68,7 +68,7 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
         return new_jobs(request);
     }
     let fields = several(request)?;
-    let prepared = prepare(request, request.filter.as_deref(), None)?;
+    let prepared = prepare(request, request.filter.as_deref())?;
     write(&request.job, &prepared.first.text, request.overwrite)?;
     let mut findings = prepared.findings.clone();
     let schema = write_schema(folder_of(&request.job), &mut findings)?;
@@ -194,7 +194,7 @@ fn jobs_in(request: &NewRequest, folder: &Path, fields: &[NamedField]) -> Result
             name: Some(field.name.clone()),
             ..request.clone()
         };
-        let prepared = prepare(&one, Some(&field.filter), Some(&slug))?;
+        let prepared = prepare(&one, Some(&field.filter))?;
         jobs.push((one, prepared, field));
     }
     let mut findings: Vec<Finding> = Vec::new();
@@ -255,11 +255,7 @@ struct Prepared {
     findings: Vec<Finding>,
 }
 
-fn prepare(
-    request: &NewRequest,
-    filter: Option<&str>,
-    slug: Option<&str>,
-) -> Result<Prepared, AppError> {
+fn prepare(request: &NewRequest, filter: Option<&str>) -> Result<Prepared, AppError> {
     refuse_onto(inputs(request), &request.job)?;
     // A job is told from a map by its ending; and whatever else is there, no leave to replace a job is meant for it.
     if !request
@@ -358,8 +354,12 @@ fn prepare(
     }
     let strips = match (&request.strips, &request.strip_width) {
         (Some(path), Some(width)) => {
-            let name = slug.map_or_else(|| "strips".to_owned(), |slug| format!("{slug}-strips"));
-            let place = folder.join(format!("{name}.geojson"));
+            let stem = request
+                .job
+                .file_stem()
+                .map_or_else(|| "job".into(), |stem| stem.to_string_lossy());
+            let place = folder.join(format!("{stem}-strips.geojson"));
+            refuse_onto(inputs(request), &place)?;
             let (count, text) = widened(path, width)?;
             // Without leave to replace, drawn strips of before stay as well.
             write(&place, &text, request.overwrite)?;
@@ -381,7 +381,7 @@ fn prepare(
     })
 }
 
-/// Strips that were drawn as lines, as polygons of a width with square ends: how many, and the text of a GeoJSON file.
+/// Strips that were drawn as lines, as polygons of a width with square ends: how many, and the text of a `GeoJSON` file.
 fn widened(path: &Path, width: &str) -> Result<(usize, String), AppError> {
     let width = amount::length(width)
         .map_err(|problem| {
@@ -705,12 +705,10 @@ fn report(
         )
         .with_note(if is_product {
             "by the product's own names"
+        } else if is_by_colour(raster) {
+            "by the file's colour interpretation: check them"
         } else {
-            if is_by_colour(raster) {
-                "by the file's colour interpretation: check them"
-            } else {
-                "as the file describes them; none is guessed"
-            }
+            "as the file describes them; none is guessed"
         }),
     ];
     if let (Some(path), Some(count)) = (&request.strips, strips) {

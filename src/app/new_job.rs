@@ -7,11 +7,15 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
-use crate::app::job::resolve::known_curves;
 use crate::app::new_fields::slug;
-use crate::job::keys::{Key, Need, TABLES, row};
+use crate::job::keys::{IMAGERY, MACHINE, RATE, REFERENCE, RESPONSE, SEASON, TABLES};
+use crate::job::tables::curve_names;
+use crate::key::{Key, Need};
 use crate::science::index::{Index, canonical_band_name};
-use crate::science::methods::about::{METHODS, YIELD_RESPONSE};
+use crate::science::methods;
+use crate::science::methods::METHODS;
+use crate::science::methods::shared::SHARED;
+use crate::science::methods::yield_response::{ABOUT as YIELD_RESPONSE, KEYS as YIELD};
 use jiff::civil::Date;
 
 /// The JSON Schema that stands beside a first job, where editors look for it.
@@ -22,6 +26,10 @@ const MOST_OPEN: usize = 3;
 
 /// What is known when a job file is begun. Paths as they shall stand in the file, relative to it; amounts as people write them.
 #[derive(Clone, Debug, Default)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each is one thing that is known of the inputs or not"
+)]
 pub struct Known {
     /// The boundary file.
     pub boundary: String,
@@ -124,19 +132,19 @@ fn bands_needed(index: &str) -> Vec<String> {
 
 /// The method by its name, as it stands in jobs; the yield response when none, or none that is known, is given.
 fn method_of(known: &Known) -> &'static str {
-    let wanted = known.method.as_deref().unwrap_or(YIELD_RESPONSE);
+    let wanted = known.method.as_deref().unwrap_or(YIELD_RESPONSE.name);
     METHODS
         .iter()
         .map(|method| method.name)
         .find(|name| name.eq_ignore_ascii_case(wanted.trim()))
-        .unwrap_or(YIELD_RESPONSE)
+        .unwrap_or(YIELD_RESPONSE.name)
 }
 
 /// Keys of `[response]` that a method cannot do without. Its index is the image's, and is no question.
 fn required_of(method: &'static str) -> impl Iterator<Item = &'static Key> {
     let keys = TABLES
         .iter()
-        .filter(|table| table.name == "response")
+        .filter(|table| table.name == RESPONSE.method.section)
         .flat_map(|table| table.keys);
     keys.filter(move |key| {
         let needed = match key.need {
@@ -144,7 +152,7 @@ fn required_of(method: &'static str) -> impl Iterator<Item = &'static Key> {
             Need::When(words) => words.starts_with("unless"),
             Need::Never | Need::Map => false,
         };
-        needed && !key.of.is_empty() && key.belongs_to(method) && key.name != "index"
+        needed && !key.of.is_empty() && key.belongs_to(method) && key.name != SHARED.index.name
     })
 }
 
@@ -159,7 +167,7 @@ pub fn first_job(known: &Known) -> FirstJob {
     let season_known =
         known.growing_days.is_some() || (known.weather.is_some() && known.planted.is_some());
     let method = method_of(known);
-    let by_yield = method == YIELD_RESPONSE;
+    let by_yield = method == YIELD_RESPONSE.name;
     let mut open: Vec<String> = Vec::new();
     for (is_open, key) in [
         (known.image_date.is_none(), "imagery.date"),
@@ -306,13 +314,12 @@ impl Page<'_> {
                     } else {
                         ""
                     },
-                    about("imagery", "date")
+                    about(&IMAGERY.date)
                 );
             }
             None => todo(
                 page,
-                "imagery",
-                "date",
+                &IMAGERY.date,
                 ": the file does not say it",
                 self.known.us_units,
             ),
@@ -398,13 +405,12 @@ impl Page<'_> {
                     page,
                     "strips = {}     # {}",
                     quoted(strips),
-                    about("reference", "strips")
+                    about(&REFERENCE.strips)
                 );
             }
             None => todo(
                 page,
-                "reference",
-                "strips",
+                &REFERENCE.strips,
                 ": the map compares every patch with them",
                 self.known.us_units,
             ),
@@ -428,7 +434,7 @@ impl Page<'_> {
                 let _ = writeln!(
                     page,
                     "growing_days = {days}                # {}",
-                    about("season", "growing_days")
+                    about(&SEASON.growing_days)
                 );
             }
             (None, Some(_), Some(weather)) => {
@@ -436,15 +442,14 @@ impl Page<'_> {
                     page,
                     "weather = {}     # {}",
                     quoted(weather),
-                    about("season", "weather")
+                    about(&SEASON.weather)
                 );
             }
-            _ if self.method != YIELD_RESPONSE => {}
+            _ if self.method != YIELD_RESPONSE.name => {}
             _ => {
                 todo(
                     page,
-                    "season",
-                    "growing_days",
+                    &SEASON.growing_days,
                     ": the yield potential depends on them",
                     self.known.us_units,
                 );
@@ -452,7 +457,7 @@ impl Page<'_> {
                 let _ = writeln!(
                     page,
                     "# weather = \"station.csv\"            # {}",
-                    about("season", "weather")
+                    about(&SEASON.weather)
                 );
             }
         }
@@ -460,16 +465,16 @@ impl Page<'_> {
 
     fn response(&self, page: &mut String) {
         page.push_str("\n[response]\n");
-        if self.method != YIELD_RESPONSE {
+        if self.method != YIELD_RESPONSE.name {
             let _ = writeln!(page, "method = {}", quoted(self.method));
             for key in required_of(self.method) {
                 let more = match key.need {
                     Need::When(words) => format!(", {words}"),
                     _ => String::new(),
                 };
-                todo(page, "response", key.name, &more, self.known.us_units);
+                todo(page, key, &more, self.known.us_units);
             }
-            if row("response", "index", Some(self.method)).is_some_and(|row| !row.of.is_empty()) {
+            if methods::about(self.method).is_some_and(|method| method.owns(&SHARED.index)) {
                 let index = self.known.index.as_deref().unwrap_or("NDVI");
                 let _ = writeln!(
                     page,
@@ -485,13 +490,12 @@ impl Page<'_> {
                     page,
                     "maximum_yield = {}         # {}",
                     quoted(amount),
-                    about("response", "maximum_yield")
+                    about(&YIELD.maximum_yield)
                 );
             }
             None => todo(
                 page,
-                "response",
-                "maximum_yield",
+                &YIELD.maximum_yield,
                 " or \"100 bu/ac\"",
                 self.known.us_units,
             ),
@@ -503,9 +507,9 @@ impl Page<'_> {
         let _ = writeln!(
             page,
             "yield_curve = \"TODO\"  # TODO {}, for your crop and region: one of these",
-            about("response", "yield_curve")
+            about(&YIELD.yield_curve)
         );
-        for name in known_curves() {
+        for name in curve_names() {
             let _ = writeln!(page, "#               {}", quoted(&name));
         }
         page.push_str(
@@ -526,7 +530,7 @@ impl Page<'_> {
                     page,
                     "maximum = {}            # {}",
                     quoted(amount),
-                    about("rate", "maximum")
+                    about(&RATE.maximum)
                 );
             }
             None if self.assumes("rate.maximum") => {
@@ -542,8 +546,7 @@ impl Page<'_> {
             }
             None => todo(
                 page,
-                "rate",
-                "maximum",
+                &RATE.maximum,
                 " or \"120 lb N/ac\"",
                 self.known.us_units,
             ),
@@ -551,7 +554,7 @@ impl Page<'_> {
         let _ = writeln!(
             page,
             "step    = \"5 {unit}\"\n# usual = \"60 {unit}\"                # {}",
-            about("rate", "usual")
+            about(&RATE.usual)
         );
         match &self.known.product {
             Some(product) => {
@@ -572,13 +575,12 @@ impl Page<'_> {
                 let _ = writeln!(
                     page,
                     "working_width = \"{amount}\"               # ASSUMED: {}",
-                    about("machine", "working_width")
+                    about(&MACHINE.working_width)
                 );
             }
             None => todo(
                 page,
-                "machine",
-                "working_width",
+                &MACHINE.working_width,
                 " or \"80 ft\"",
                 self.known.us_units,
             ),
@@ -586,33 +588,29 @@ impl Page<'_> {
         let _ = writeln!(
             page,
             "heading = \"auto\"                     # {}",
-            about("machine", "heading")
+            about(&MACHINE.heading)
         );
     }
 }
 
 /// What a key does, as the rest of a comment: the sentence of its row without its full stop.
-fn about(section: &str, key: &str) -> &'static str {
-    row(section, key, None).map_or("", |row| row.about.trim_end_matches('.'))
-}
-
-/// The example of a key.
-fn value(section: &str, key: &str) -> &'static str {
-    row(section, key, None).map_or("", |row| row.example)
+fn about(key: &Key) -> &'static str {
+    key.about.trim_end_matches('.')
 }
 
 /// A value left open, with what it is, an example, and `more`.
-fn todo(page: &mut String, section: &str, key: &str, more: &str, us: bool) {
+fn todo(page: &mut String, key: &Key, more: &str, us: bool) {
     // An example in the reader's own units: the US one that follows with "or", or the same number of lb N/ac.
     let (example, more) = match more.strip_prefix(" or ").filter(|_| us) {
         Some(example) => (example.to_owned(), ""),
-        None if us => (value(section, key).replace("kg N/ha", "lb N/ac"), more),
-        None => (value(section, key).to_owned(), more),
+        None if us => (key.example.replace("kg N/ha", "lb N/ac"), more),
+        None => (key.example.to_owned(), more),
     };
     let _ = writeln!(
         page,
-        "{key} = \"TODO\"  # TODO {}, such as {example}{more}",
-        about(section, key),
+        "{} = \"TODO\"  # TODO {}, such as {example}{more}",
+        key.name,
+        about(key),
     );
 }
 

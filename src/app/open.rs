@@ -1,6 +1,5 @@
 //! Opens what a job names: vectors, image, mask, weather. Everything that a run reads passes here, and is listed for the record.
 
-use std::cell::RefCell;
 use std::path::{Path, PathBuf};
 
 use crate::app::error::AppError;
@@ -17,51 +16,11 @@ use crate::job::settings::{
 };
 use crate::pipeline::ground::{AreaInput, GroundInputs, Layer};
 use crate::pipeline::points::PointLayer;
-use crate::pipeline::scan::RowIndex;
-use crate::science::index::{Index, Scratch, canonical_band_name};
+use crate::pipeline::scan::IndexRows;
+use crate::science::index::{Index, canonical_band_name};
 use crate::space::crs::Crs;
 use crate::space::raster::RasterSource;
 use geo::MultiPolygon;
-
-/// An index as the pass over the pixels sees it: the index, for a ready index raster the range of the index that it is said to hold, and a watch over
-/// what the bands hold.
-#[derive(Debug)]
-pub struct Rows(pub Index, pub Option<(f64, f64)>, pub Watch);
-
-impl Rows {
-    /// `fitted_with`: the index of the yield curve, which a ready index raster must hold.
-    pub(crate) fn new(index: Index, fitted_with: &str, watch: Watch) -> Self {
-        let range = index
-            .ready_band()
-            .and_then(|_| Index::parse(fitted_with).ok())
-            .and_then(|curve| curve.range());
-        Self(index, range, watch)
-    }
-}
-
-thread_local! {
-    static SCRATCH: RefCell<Scratch> = RefCell::new(Scratch::default());
-}
-
-impl RowIndex for Rows {
-    fn evaluate(&self, bands: &[&[f64]], out: &mut [f64]) -> (u64, u64, u64) {
-        SCRATCH.with_borrow_mut(|scratch| {
-            let counts = self.0.evaluate_row(bands, scratch, out);
-            self.2.take(bands, counts.missing);
-            let mut outside = counts.out_of_range;
-            if let Some((low, high)) = self.1 {
-                for value in out
-                    .iter_mut()
-                    .filter(|value| **value < low || **value > high)
-                {
-                    *value = f64::NAN;
-                    outside += 1;
-                }
-            }
-            (counts.missing, counts.undefined, outside)
-        })
-    }
-}
 
 /// Where the canopy is read: pixels, or single readings.
 #[derive(Debug)]
@@ -99,8 +58,8 @@ pub struct Image {
     pub files: Vec<RasterFacts>,
     /// What is read.
     pub stack: Canopy,
-    /// The index.
-    pub index: Rows,
+    /// The index over its bands.
+    pub rows: IndexRows<Watch>,
     /// Band name, file, band number, scale and offset of each slot.
     pub slots: Vec<UsedBand>,
     /// The bare limit in force.
@@ -126,7 +85,7 @@ impl From<Image> for ImageFacts {
     fn from(image: Image) -> Self {
         Self {
             files: image.files,
-            index: image.index.0,
+            index: image.rows.index,
             slots: image.slots,
             bare_below: image.bare_below,
         }
@@ -433,7 +392,7 @@ pub fn image(
     Ok(Image {
         files,
         stack: Canopy::Raster(Box::new(stack)),
-        index: Rows::new(index, fitted_with, watch),
+        rows: IndexRows::new(index, fitted_with, watch),
         slots: named,
         bare_below,
         inputs,

@@ -5,19 +5,22 @@ use std::path::Path;
 use crate::app::error::AppError;
 use crate::app::job::weather::daily_record;
 use crate::app::open;
+use crate::app::overview::graticule;
 use crate::finding::Finding;
 use crate::format::payload::Payload;
-use crate::format::{gpx, weather};
-use crate::job::settings::{Season, Settings};
+use crate::format::{gpx, iso11783, shapefile, weather};
+use crate::job::settings::{Format, Season, Settings};
 use crate::map::check_points::CheckPoint;
-use crate::map::file_totals::FileTotal;
+use crate::map::file_totals::{FileNames, FileTotal};
 use crate::map::machine::MachineRates;
+use crate::map::prescription::Prescription;
 use crate::map::scouting::scout_points;
 use crate::pipeline::curve::mean_yield_at_flat_rates;
 use crate::pipeline::error::StepError;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::run::Outcome;
 use crate::pipeline::season::GrowingSeason;
+use crate::report::card::{CardFacts, card};
 use crate::report::draw::raster::IndexOverview;
 use crate::report::html::html;
 use crate::report::paper::{
@@ -27,7 +30,7 @@ use crate::report::pdf::{PdfError, pdf};
 use crate::report::text::Text;
 use crate::science::growing_days::{Day, MissingDays, SeasonSpan, count_growing_days};
 use crate::science::index::find_entry;
-use crate::science::product::find_product;
+use crate::science::product::{Caution, Concern, find_product};
 use jiff::{Timestamp, ToSpan as _};
 use serde_json::{Map, Value};
 
@@ -66,7 +69,7 @@ pub(crate) struct Context<'a> {
 /// Calls `work` with everything that the paper is made of.
 ///
 /// # Errors
-/// When the plane cannot be carried into longitude and latitude.
+/// When the plane cannot be transformed to longitude and latitude.
 pub(crate) fn with_paper<T>(
     outcome: &Outcome,
     context: &Context<'_>,
@@ -78,19 +81,28 @@ pub(crate) fn with_paper<T>(
     let scouts = scout_points(prescription).map_err(StepError::from)?;
     let image = image_facts(context);
     let response = mean_yield_at_flat_rates(&settings.response, &settings.rate, &outcome.rated);
-    let product_cautions: Vec<String> = settings
+    let cautions: &[Caution] = settings
         .product_facts
         .shipped
         .as_deref()
         .and_then(|shipped| find_product(shipped).ok())
-        .map(|entry| {
-            entry
-                .cautions
-                .iter()
-                .map(|caution| caution.text.clone())
-                .collect()
+        .map_or(&[], |entry| entry.cautions.as_slice());
+    let product_cautions: Vec<String> = cautions
+        .iter()
+        .map(|caution| caution.text.clone())
+        .collect();
+    let card_cautions: Vec<String> = cautions
+        .iter()
+        .filter(|caution| {
+            matches!(
+                caution.about,
+                Concern::Safety | Concern::Leaves | Concern::Mixing
+            )
         })
-        .unwrap_or_default();
+        .map(|caution| caution.text.clone())
+        .collect();
+    let graticule = graticule(context.ground);
+    let file_names = names_of(&settings.output.formats, prescription);
     let command = format!(
         "haulm map {}",
         context
@@ -107,17 +119,33 @@ pub(crate) fn with_paper<T>(
         rates: context.rates,
         points: context.points,
         file_totals: context.file_totals,
+        file_names: &file_names,
         scouts: &scouts,
         overview: context.overview,
+        graticule: &graticule,
         image: &image,
         season: context.season,
         weather: context.weather,
         response: &response,
         product_cautions: &product_cautions,
+        card_cautions: &card_cautions,
         command: &command,
         stopped: context.stopped,
         text: &text,
     })
+}
+
+/// What the files for machines are called, of those formats that are written.
+fn names_of(formats: &[Format], prescription: &Prescription) -> FileNames {
+    let (field, map) = (&prescription.field_name, &prescription.map_id);
+    FileNames {
+        shapefile: formats
+            .contains(&Format::Shapefile)
+            .then(|| shapefile::safe_name(field, map)),
+        task: formats
+            .contains(&Format::Iso11783)
+            .then(|| iso11783::task_name(field, map)),
+    }
 }
 
 /// Report, card and walk as files. A stopped run has a report alone.
@@ -140,6 +168,16 @@ fn written(paper: &Paper<'_>, instant: Timestamp) -> Result<Vec<Payload>, AppErr
         ),
     ];
     if !paper.stopped {
+        let facts = CardFacts {
+            prescription: &paper.outcome.prescription,
+            rates: paper.rates,
+            points: paper.points,
+            files: paper.file_totals,
+            names: paper.file_names,
+            findings: paper.findings,
+            product_cautions: paper.card_cautions,
+        };
+        files.push(Payload::new("machine/CARD.txt", card(&facts).into_bytes()));
         files.push(Payload::new(
             "machine/CARD.html",
             html(&card_document(paper), text),

@@ -4,7 +4,7 @@ use serde_json::{Value, json};
 
 use crate::app::error::AppError;
 use crate::app::image_watch::Watch;
-use crate::app::open::{Canopy, Image, Rows, index, refuse_network};
+use crate::app::open::{Canopy, Image, index, refuse_network};
 use crate::finding::{Finding, codes};
 use crate::format::points::error::PointFileError;
 use crate::format::points::{Wanted, read};
@@ -12,6 +12,7 @@ use crate::format::systems::system_named;
 use crate::job::settings::points::Points;
 use crate::job::settings::{BareBelow, Imagery};
 use crate::pipeline::points::{PointLayer, PointsSaid, Reading, Unusable};
+use crate::pipeline::scan::IndexRows;
 
 /// Reads the log of a job; what comes back stands where an image stands.
 ///
@@ -136,11 +137,11 @@ pub fn image(
                 .map(|side| path.with_extension(side)),
         );
     }
-    let index = Rows::new(index, "", Watch::new(Vec::new(), false));
+    let rows = IndexRows::new(index, "", Watch::new(Vec::new(), false));
     Ok(Image {
         files: Vec::new(),
         stack: Canopy::Points(layer),
-        index,
+        rows,
         slots: Vec::new(),
         bare_below,
         inputs,

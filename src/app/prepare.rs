@@ -5,12 +5,13 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::app::error::AppError;
-use crate::app::job::resolve::read_map_job_in;
+use crate::app::job::read_map_job_in;
 use crate::app::open::{Canopy, Image, ImageFacts, UsedBand};
 use crate::app::overview::index_overview;
 use crate::app::paper::weather_months;
 use crate::app::progress::Progress;
 use crate::app::requests::Common;
+use crate::app::reread::keys_to_reread;
 use crate::app::rights::{Rights, of_season};
 use crate::app::season::{OpenedSeason, growing_season};
 use crate::app::setup::{set_up, threads};
@@ -18,6 +19,7 @@ use crate::app::unchanged::Unchanged;
 use crate::app::{image_source, memory, open, points, record};
 use crate::finding::{Checked, Finding};
 use crate::format::raster::RasterFacts;
+use crate::job::fault::JobError;
 use crate::job::settings::{ImageSource, Imagery, ReferenceSource, Response, Settings};
 use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::error::StepError;
@@ -90,6 +92,11 @@ impl Prepared {
     pub fn findings(&self) -> &[Finding] {
         &self.0.findings
     }
+    /// Whether these settings can be decided on without reading anything again.
+    pub fn serves(&self, settings: &Settings) -> bool {
+        let ready_band = self.0.image.index.ready_band().is_some();
+        keys_to_reread(&self.0.settings, settings, ready_band).is_empty()
+    }
     pub(crate) fn inner(&self) -> &Inner {
         &self.0
     }
@@ -152,8 +159,36 @@ pub(crate) fn prepare_for(
     common: &Common,
     progress: &dyn Progress,
 ) -> Result<Prepared, AppError> {
+    let settings = || read_map_job_in(job, common.us_units);
+    prepared(purpose, job, &settings, common, progress)
+}
+
+/// As [`prepare`], by settings that need not stand in the job file yet: what is being tried on a page.
+///
+/// # Errors
+/// As [`prepare`].
+pub(crate) fn prepare_with(
+    job: &Path,
+    settings: &Checked<Settings>,
+    common: &Common,
+    progress: &dyn Progress,
+) -> Result<Prepared, AppError> {
+    let settings = || Ok(settings.clone());
+    prepared(Purpose::Map, job, &settings, common, progress)
+}
+
+/// Where the settings of a job come from.
+type ReadSettings<'a> = &'a dyn Fn() -> Result<Checked<Settings>, JobError>;
+
+fn prepared(
+    purpose: Purpose,
+    job: &Path,
+    read_settings: ReadSettings<'_>,
+    common: &Common,
+    progress: &dyn Progress,
+) -> Result<Prepared, AppError> {
     let for_map = purpose == Purpose::Map;
-    let opened = open_job(job, common, progress)?;
+    let opened = open_job(job, read_settings, common, progress)?;
     let (settings, image, season) = (&opened.settings, &opened.image, &opened.season);
     let read = open::inputs(job, settings, &image.inputs, &season.files);
     // The image is large, and its hash needs one core for as long as a fifth of the decoding: it goes beside it when there is more than one.
@@ -166,7 +201,7 @@ pub(crate) fn prepare_for(
     let mut findings = opened.findings.clone();
     let looked = passed?.into_log(&mut findings);
     // A picture is read through the same index, and its samples are no pixels of the field.
-    let (swapped, of_bands) = (image.index.2.swapped(), image.index.2.findings());
+    let (swapped, of_bands) = (image.rows.watch.swapped(), image.rows.watch.findings());
     let (overview, weather) = if for_map {
         let record = season.files.last().map(PathBuf::as_path);
         (
@@ -213,12 +248,17 @@ struct Opened {
     unchanged: Unchanged,
 }
 
-fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Opened, AppError> {
+fn open_job(
+    job: &Path,
+    read_settings: ReadSettings<'_>,
+    common: &Common,
+    progress: &dyn Progress,
+) -> Result<Opened, AppError> {
     progress.start("reading the job", 0);
     let mut findings = Vec::new();
     let mut unchanged = Unchanged::default();
     unchanged.keep([&job.to_owned()]);
-    let settings = read_map_job_in(job, common.us_units)?.into_log(&mut findings);
+    let settings = read_settings()?.into_log(&mut findings);
     let folder = job.parent().unwrap_or_else(|| Path::new("")).to_owned();
     let imagery = imagery(&settings)?;
     let mut read = open::inputs(job, &settings, &open::named(imagery), &[]);
@@ -238,7 +278,7 @@ fn open_job(job: &Path, common: &Common, progress: &dyn Progress) -> Result<Open
     memory::blocks(&image, threads(common), common)?;
     // Sources and sidecars are known by now, and no pixel of them is read yet.
     unchanged.keep(&image.inputs);
-    check_curve(&settings.response, &image.index.0)?;
+    check_curve(&settings.response, &image.rows.index)?;
     if let Some(bytes) = memory::cache_of_pass(&image, threads(common)) {
         let least = bytes.min(memory::cache_mib(common.memory_mib) << 20);
         let _ = gdal::config::set_config_option("GDAL_CACHEMAX", &least.to_string());
@@ -286,7 +326,7 @@ fn masks_reach(image: &Image, ground: &Ground) -> Result<(), AppError> {
         let failed = |error: CrsError| {
             AppError::refused(
                 "plane.transformation",
-                "the field cannot be carried into the system of the mask",
+                "the field cannot be transformed to the reference system of the mask",
             )
             .with_fact(mask.path.display().to_string(), error.to_string())
             .with_hint("check the reference system of the mask")
@@ -373,8 +413,8 @@ fn pass(
     let sources = Sources {
         image: image.stack.source(),
         points: image.stack.points(),
-        index: &image.index,
-        index_name: image.index.0.name(),
+        index: &image.rows,
+        index_name: image.rows.index.name(),
         bare_below: image.bare_below,
         look_at_bands,
         threads: threads(common),
@@ -387,7 +427,7 @@ fn pass(
     {
         return Err(AppError::cancelled(signal));
     }
-    let watch = &image.index.2;
+    let watch = &image.rows.watch;
     let used = (image.files.as_slice(), image.slots.as_slice());
     // What the bands hold is nearer to the fault than what followed from it.
     if let Some(refusal) = watch

@@ -6,7 +6,7 @@ use crate::app::below::below;
 use crate::app::commit;
 use crate::app::error::AppError;
 use crate::app::image_source::shown;
-use crate::app::job::echo;
+use crate::app::job::settings_record;
 use crate::app::open::ImageFacts;
 use crate::finding::Finding;
 use crate::format::payload::Payload;
@@ -259,7 +259,10 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
     };
     put("version", json!(env!("CARGO_PKG_VERSION")));
     put("not_for_use", json!(context.stopped));
-    put("settings", echo::settings(context.settings, context.folder));
+    put(
+        "settings",
+        settings_record(context.settings, context.folder),
+    );
     put("inputs", context.inputs.clone());
     put(
         "field",
@@ -323,7 +326,7 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
             "product": totals.product, "product_unit": context.settings.product.as_ref().map(|_| context.settings.output.unit.total_label()),
             "capped_share": totals.capped_share, "capped_without_share": totals.capped_without_share, "held_share": totals.held_share, "unseen_share": totals.unseen_share, "bare_share": totals.bare_share,
             "thin_share": totals.thin_share, "beyond_share": totals.beyond_share, "withheld_by_ratio_n_kg": totals.withheld_kg, "mean_n_kg_ha": totals.mean_rate.get(), "field_rate_n_kg_ha": outcome.prescription.field_rate.get(),
-            "field_rate_exact_n_kg_ha": outcome.rated.field_exact, "zones": outcome.prescription.zones.len(),
+            "field_rate_exact_n_kg_ha": outcome.rated.field_exact.get(), "zones": outcome.prescription.zones.len(),
             "yield_without_n_kg_ha": totals.yields.map(|y| y.0.get()), "yield_with_n_kg_ha": totals.yields.map(|y| y.1.get()),
             "product_by_file": context.file_totals.iter().map(|total| file_total(total, &outcome.prescription)).collect::<Vec<_>>(),
         }),

@@ -1,5 +1,6 @@
 //! The arguments: one definition for parsing, help, completions and manual pages.
 
+use std::net::IpAddr;
 use std::num::{NonZeroU16, NonZeroU64};
 use std::path::PathBuf;
 
@@ -10,6 +11,7 @@ use jiff::civil::Date;
 use crate::app::api::{DEFAULT_MEMORY_MIB, DEFAULT_WIDTH, MOST_WIDTH, Subject};
 use crate::cli::explain::CodeParser;
 use crate::cli::known::KnownParser;
+use crate::cli::stick::StickArgs;
 
 /// Columns that help is wrapped to, on however wide a terminal.
 pub const HELP_WIDTH: usize = 80;
@@ -119,6 +121,11 @@ pub enum Command {
         after_help = "Example:\n  haulm check zones.shp --boundary boundary.geojson --machine-width \"24 m\""
     )]
     Check(Box<CheckArgs>),
+    /// Put any number of finished maps on one stick for the terminal
+    #[command(
+        after_help = "Example:\n  haulm stick long-ley.toml mill-piece.toml --to /media/stick"
+    )]
+    Stick(StickArgs),
     /// Turn any zone map into another format, product or unit
     #[command(after_help = "Example:\n  haulm convert zones.shp --to iso11783 --output stick")]
     Convert(Box<ConvertArgs>),
@@ -127,6 +134,9 @@ pub enum Command {
         after_help = "Example:\n  haulm picture long-ley.toml --what rates --output rates.png"
     )]
     Picture(PictureArgs),
+    /// Open a field, or a folder of fields, in the browser: look, change, write the map
+    #[command(before_help = "Example:\n  haulm page long-ley.toml --write")]
+    Page(PageArgs),
     /// List the canopy indices that haulm knows
     #[command(after_help = "Example:\n  haulm indices")]
     Indices,
@@ -168,8 +178,10 @@ impl Command {
             Self::Map(_) => "map",
             Self::Rate(_) => "rate",
             Self::Check(_) => "check",
+            Self::Stick(_) => "stick",
             Self::Convert(_) => "convert",
             Self::Picture(_) => "picture",
+            Self::Page(_) => "page",
             Self::Indices => "indices",
             Self::Methods(_) => "methods",
             Self::Crops => "crops",
@@ -191,8 +203,10 @@ impl Command {
                 | Self::Map(_)
                 | Self::Rate(_)
                 | Self::Check(_)
+                | Self::Stick(_)
                 | Self::Convert(_)
                 | Self::Picture(_)
+                | Self::Page(_)
         )
     }
 }
@@ -222,6 +236,9 @@ pub struct CheckArgs {
     /// Job file (TOML): everything that `map` does but write. Or a zone map: .shp, .geojson, .gpkg, .fgb, .kml, .kmz, .tif, task data as folder, .xml or .zip
     #[arg(value_name = "JOB|MAP", value_hint = ValueHint::AnyPath)]
     pub file: PathBuf,
+    /// Prove that the stick given for MAP holds these maps of the office, cell by cell: job files or output folders [default: check one map]
+    #[arg(long, value_name = "PATH", num_args = 1.., value_hint = ValueHint::AnyPath)]
+    pub against: Vec<PathBuf>,
     /// What a map is held against.
     #[command(flatten)]
     pub map: CheckMapArgs,
@@ -345,6 +362,28 @@ pub struct MapArgs {
     pub details: Details,
 }
 
+/// Arguments of `page`.
+#[derive(Args, Debug)]
+pub struct PageArgs {
+    /// Job file, or folder of jobs; a name that is not there yet becomes a folder of the page's own [default: such a folder, haulm-page]
+    #[arg(value_name = "JOB|FOLDER", value_hint = ValueHint::AnyPath)]
+    pub path: Option<PathBuf>,
+    /// Let the page change jobs and write maps [default: look only; a folder of the page's own is written to]
+    #[arg(long)]
+    pub write: bool,
+    /// Port to listen on [default: a free one]
+    #[arg(
+        long,
+        value_name = "PORT",
+        default_value_t = 0,
+        hide_default_value = true
+    )]
+    pub port: u16,
+    /// Let other devices on the network in, by this address of this machine [default: this machine alone]
+    #[arg(long, value_name = "ADDRESS")]
+    pub lan: Option<IpAddr>,
+}
+
 /// Arguments of `picture`.
 #[derive(Args, Debug)]
 pub struct PictureArgs {
@@ -383,6 +422,8 @@ pub enum PictureOf {
     Histogram,
     /// What flat rates would bring
     Response,
+    /// Placebo strips, with the strips beside them
+    Placebo,
 }
 
 impl PictureOf {
@@ -395,6 +436,7 @@ impl PictureOf {
             Self::Profile => Subject::Profile(strip),
             Self::Histogram => Subject::Histogram,
             Self::Response => Subject::Response,
+            Self::Placebo => Subject::Placebo,
         }
     }
 }
@@ -556,7 +598,7 @@ pub struct RateFlags {
     /// Product of `haulm products` [default: none, the rate is in nitrogen]
     #[arg(long, value_name = "PRODUCT", value_parser = KnownParser::PRODUCTS, hide_possible_values = true)]
     pub product: Option<String>,
-    /// Price of grain, as "6 USD/bu" [default: none, no money is told]
+    /// Price of grain, as "6 USD/bu" [default: none, no gain is shown]
     #[arg(long, value_name = "PRICE/bu|PRICE/t")]
     pub grain_price: Option<String>,
     /// Price of nitrogen, as "0.60 USD/lb N" [default: none]

@@ -51,9 +51,10 @@ pub(crate) fn pieces(brief: &Brief, findings: &[Finding], width: usize) -> Vec<P
         .filter(|group| group.first.severity == Severity::Note)
         .map(|group| group.count)
         .sum();
-    // Title, the blank lines, and the line that says what is left out.
-    let fixed = 5 + rows.len() + tail.len();
-    let mut room = MOST_LINES.saturating_sub(fixed);
+    // Title, four blank lines, and the line that says what is left out; and the cautions that are told in any case.
+    let fixed = 6 + rows.len() + tail.len();
+    let kept = others.len().min(LEAST_TOLD);
+    let mut room = MOST_LINES.saturating_sub(fixed + kept);
     let mut out = vec![Piece::Line(String::new())];
     let mut untold = 0;
     let told = out.len();
@@ -68,8 +69,8 @@ pub(crate) fn pieces(brief: &Brief, findings: &[Finding], width: usize) -> Vec<P
     }
     if out.len() > told {
         out.push(Piece::Line(String::new()));
-        room = room.saturating_sub(1);
     }
+    room += kept;
     out.extend(rows);
     let before = out.len();
     for group in &others {
@@ -195,13 +196,13 @@ fn cut(text: &str, room: usize) -> String {
                 .is_some_and(|rest| rest.starts_with(' '))
         })
         .filter_map(|(at, _)| fits(at))
-        .last()
+        .next_back()
         .filter(|part| 2 * layout::width_of(part) > room);
     let word = || {
         clean
             .match_indices(' ')
             .filter_map(|(at, _)| fits(at))
-            .last()
+            .next_back()
     };
     match clause.or_else(word) {
         Some(part) => format!("{part} …"),

@@ -9,6 +9,7 @@ use crate::app::open::{refuse_onto, refuse_special};
 use crate::app::progress::Progress;
 use crate::app::rights::Rights;
 use crate::cli::args::{CheckArgs, OverlapRule};
+use crate::cli::stick;
 use crate::map::faults::repair::Keeps;
 use crate::report::model::Report;
 
@@ -21,6 +22,17 @@ pub(crate) fn run(
         .file
         .extension()
         .is_some_and(|ending| ending.eq_ignore_ascii_case("toml"));
+    if !args.against.is_empty() {
+        if is_job || args.map.any() {
+            return Err(AppError::misuse(
+                "check.options",
+                "--against compares a stick with the office and takes no other option",
+            )
+            .with_fact(args.file.display().to_string(), "where a stick is due")
+            .with_hint("write haulm check STICK --against OFFICE"));
+        }
+        return stick::check(args.file, args.against, progress);
+    }
     if !is_job {
         for path in std::iter::once(&args.file)
             .chain(&args.map.boundary)

@@ -15,10 +15,12 @@ mod lists;
 mod manual;
 mod map;
 mod new;
+mod page;
 mod picture;
 pub mod printer;
 mod progress;
 mod rate;
+mod stick;
 
 use std::ffi::OsString;
 use std::io;
@@ -30,6 +32,7 @@ use clap::FromArgMatches;
 use crate::app::api::Common;
 use crate::app::cancel::Cancel;
 use crate::app::error::AppError;
+use crate::app::page::PageServer;
 use crate::app::{api, rights};
 use crate::cli::args::{Cli, Command, Global, UnitSystem};
 use crate::cli::printer::Printer;
@@ -48,8 +51,8 @@ enum Outcome {
     Text(String),
 }
 
-/// Runs the command that the arguments ask for and says how it went: 0 done, 1 refused or stopped, 2 misuse or fault, 130 and 143 for signals.
-pub fn run(arguments: Vec<OsString>) -> ExitCode {
+/// Runs the command that the arguments ask for, with the server of the page that `main` knows, and says how it went: 0 done, 1 refused or stopped, 2 misuse or fault, 130 and 143 for signals.
+pub fn run(arguments: Vec<OsString>, pages: PageServer) -> ExitCode {
     let place = std::sync::Arc::new(Mutex::new(String::new()));
     let noted = std::sync::Arc::clone(&place);
     std::panic::set_hook(Box::new(move |fault| {
@@ -72,7 +75,7 @@ pub fn run(arguments: Vec<OsString>) -> ExitCode {
             .map_or(FAULT, |()| error.exit_status())
             .into();
     }
-    std::panic::catch_unwind(|| execute(arguments, &printer)).unwrap_or_else(|_| {
+    std::panic::catch_unwind(|| execute(arguments, pages, &printer)).unwrap_or_else(|_| {
         let text = place.lock().unwrap_or_else(PoisonError::into_inner).clone();
         let error = AppError::fault("internal", "haulm met a fault of its own; outputs are as they were, or the next run completes them")
             .with_fact("haulm", concat!(env!("CARGO_PKG_VERSION"), ", at the place below"))
@@ -82,7 +85,7 @@ pub fn run(arguments: Vec<OsString>) -> ExitCode {
     })
 }
 
-fn execute(arguments: Vec<OsString>, printer: &Printer) -> ExitCode {
+fn execute(arguments: Vec<OsString>, pages: PageServer, printer: &Printer) -> ExitCode {
     let parsed = args::command(printer.colour())
         .try_get_matches_from(arguments)
         .and_then(|matches| Cli::from_arg_matches(&matches));
@@ -93,7 +96,7 @@ fn execute(arguments: Vec<OsString>, printer: &Printer) -> ExitCode {
     start_log(&cli.global, printer);
     let name = cli.command.name();
     let cancel = Cancel::new();
-    let done = dispatch(cli, &cancel, printer);
+    let done = dispatch(cli, pages, &cancel, printer);
     let (printed, status) = match done {
         Ok(Outcome::Report(report)) => (printer.report(name, &report), u8::from(report.stopped)),
         Ok(Outcome::Text(text)) => (printer.text(&text), 0),
@@ -118,18 +121,25 @@ fn execute(arguments: Vec<OsString>, printer: &Printer) -> ExitCode {
     }
 }
 
-fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, AppError> {
+fn dispatch(
+    cli: Cli,
+    pages: PageServer,
+    cancel: &Cancel,
+    printer: &Printer,
+) -> Result<Outcome, AppError> {
     let common = Common {
         threads: cli.global.threads.map(|count| usize::from(count.get())),
         memory_mib: cli.global.memory.get(),
         network: cli.global.network,
         us_units: cli.global.units.map(|system| system == UnitSystem::Us),
         cancel: cancel.clone(),
-        confined: Some(match &cli.command {
-            Command::Map(args) => args.output.iter().cloned().collect(),
-            Command::Picture(args) => vec![args.output.clone()],
-            _ => Vec::new(),
-        }),
+        confined: match &cli.command {
+            // They serve one job after another, and rights that are given up do not come back.
+            Command::Page(_) | Command::Stick(_) => None,
+            Command::Map(args) => Some(args.output.iter().cloned().collect()),
+            Command::Picture(args) => Some(vec![args.output.clone()]),
+            _ => Some(Vec::new()),
+        },
     };
     let meter = Meter::new(printer.meter(cli.global.quiet));
     if cli.command.is_long() {
@@ -143,11 +153,13 @@ fn dispatch(cli: Cli, cancel: &Cancel, printer: &Printer) -> Result<Outcome, App
     let report = match cli.command {
         Command::Map(args) => map::run(args, common, &meter),
         Command::Check(args) => check::run(*args, &common, &meter),
+        Command::Stick(args) => stick::run(args, common, &meter),
         Command::Convert(args) => convert::run(*args, common),
         Command::Inspect(args) => inspect::run(&args, &common, &meter),
         Command::Rate(args) => rate::run(*args, common),
         Command::New(args) => new::run(*args, common),
         Command::Picture(args) => picture::run(args, common, &meter),
+        Command::Page(args) => page::run(args, common, pages, printer),
         Command::Indices => lists::run(api::List::Indices),
         Command::Methods(args) => match args.crop {
             Some(crop) => api::compare_methods(&crop),

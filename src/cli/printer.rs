@@ -129,13 +129,18 @@ impl Printer {
             codes.dedup();
             // The check of a map: its faults are not a job's to accept.
             let map = report.json.get("faults").is_some();
-            let what = if map {
+            let stick = report.json.get("stick").is_some();
+            let what = if stick {
+                "the stick is not fit for a machine"
+            } else if map {
                 "the map is not fit for a machine"
             } else {
                 "nothing for the machine"
             };
             let text = format!("{ERROR}stopped[{}]{ERROR:#}: {what}\n", codes.join(", "));
-            let hint = if map {
+            let hint = if stick {
+                "write it again with haulm stick, and find out who changed it".to_owned()
+            } else if map {
                 "fix it where it was made, or try --repair; --faults writes a layer to look at"
                     .to_owned()
             } else {

@@ -23,5 +23,6 @@ pub(crate) mod stamp;
 pub mod style;
 pub mod systems;
 mod systems_text;
+pub mod task_set;
 pub mod vector;
 pub mod weather;

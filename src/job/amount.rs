@@ -1,10 +1,10 @@
 //! Amounts with unit and substance: `"9.5 t/ha"`, `"120 kg N/ha"`, `"11 gal/ac"`, `"0.60 USD/lb N"`.
 
-use crate::job::fault::Wanted;
 use crate::job::problem::{Problem, short};
 use crate::job::suggest::nearest;
 use crate::job::unit;
 use crate::job::unit::{Measure, Unit, UnitFault};
+use crate::key::Wanted;
 use crate::units::{Area, Capacity, Length, NRate, Product, ProductRate, Seconds, Speed, Yield};
 
 /// A number and its unit.

@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use crate::job::fault::Wanted;
+use crate::key::Wanted;
 use crate::units::{NRate, Product};
 
 /// What is wrong.
@@ -241,13 +241,13 @@ pub enum Problem {
     #[error("{} cannot stand together: they answer the same question", keys.join(" and "))]
     Together {
         /// Their keys.
-        keys: Vec<&'static str>,
+        keys: Vec<String>,
     },
     /// None of several values of which one is needed.
     #[error("one of {} is needed", keys.join(", "))]
     NoneOf {
         /// Their keys.
-        keys: Vec<&'static str>,
+        keys: Vec<String>,
         /// A line that would do.
         example: &'static str,
     },

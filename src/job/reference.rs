@@ -2,8 +2,9 @@
 
 use std::fmt::Write as _;
 
-use crate::job::keys::{Key, TABLES, Table};
+use crate::job::keys::TABLES;
 use crate::job::schema::sentence;
+use crate::key::{Key, Table};
 
 /// `docs/reference/job.md`.
 pub fn page() -> String {

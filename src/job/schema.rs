@@ -5,9 +5,9 @@
 
 use std::fmt::Write as _;
 
-use crate::job::fault::Wanted;
-use crate::job::keys::{Key, Kind, Need, Table, table};
-use crate::science::methods::about::METHODS;
+use crate::job::keys::{RESPONSE, table};
+use crate::key::{Key, Kind, Need, Table, Wanted};
+use crate::science::methods::METHODS;
 use serde_json::{Map, Value, json};
 
 /// A number at the start of an amount, and something after it that is not part of the number.
@@ -103,7 +103,8 @@ fn of_table(table: &Table, about: Option<&str>) -> Value {
 
 /// One clause a method: where it is the job's, its required keys are there and those of other methods are not.
 fn by_method(table: &Table) -> Vec<Value> {
-    let default = crate::job::keys::row(table.name, "method", None).and_then(Key::default_value);
+    let default =
+        crate::job::keys::row(table.name, &RESPONSE.method, None).and_then(Key::default_value);
     METHODS
         .iter()
         .map(|method| {

@@ -39,7 +39,7 @@ const LOOKED_AT: usize = 60;
 /// `even` says so too, which is asked with longitude, latitude and rate and knows the grid that the terminal shows.
 ///
 /// # Errors
-/// [`CrsError`] when the working plane cannot be carried into longitude and latitude.
+/// [`CrsError`] when the working plane cannot be transformed to longitude and latitude.
 pub fn check_points(
     prescription: &Prescription,
     rates: &MachineRates,

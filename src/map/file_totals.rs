@@ -35,6 +35,15 @@ impl MachineFile {
     }
 }
 
+/// What the files for machines are called.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct FileNames {
+    /// Base name of the shapefile; `None` when none is written.
+    pub shapefile: Option<String>,
+    /// Name of the task; `None` when no task data are written.
+    pub task: Option<String>,
+}
+
 /// What one file comes to, in the unit of the machine's totals (kg, L, lb, gal; of nitrogen without a product). Areas are those of the working plane.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FileTotal {

@@ -101,6 +101,8 @@ pub(crate) fn prescription() -> Prescription {
     Prescription {
         map_id: "0a1b2c".to_owned(),
         field_name: "Long Ley".to_owned(),
+        client: None,
+        farm: None,
         crop: "winter wheat".to_owned(),
         image_date: jiff::civil::date(2026, 4, 14),
         plane: Crs::epsg(32_633, "WGS 84 / UTM zone 33N"),

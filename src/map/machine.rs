@@ -367,6 +367,8 @@ mod tests {
         Prescription {
             map_id: "a1b2c3".to_owned(),
             field_name: "Test".to_owned(),
+            client: None,
+            farm: None,
             crop: "winter wheat".to_owned(),
             image_date: jiff::civil::date(2026, 4, 14),
             plane: Crs::utm(15.0, 48.0),

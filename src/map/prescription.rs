@@ -185,6 +185,10 @@ pub struct Prescription {
     pub map_id: String,
     /// The field's name.
     pub field_name: String,
+    /// Client (customer, grower), if the job names one.
+    pub client: Option<String>,
+    /// Farm, if the job names one.
+    pub farm: Option<String>,
     /// Crop, for task and card.
     pub crop: String,
     /// Sensing date, also the pinned instant of files that demand one (`SOURCE_DATE_EPOCH` wins). `YYYY-MM-DD`.

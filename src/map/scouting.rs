@@ -69,7 +69,7 @@ pub struct ScoutPoint {
 /// The walk: both ends of every usable strip, the palest zones, the largest thin, unseen and bare patches, the corners of what is left out.
 ///
 /// # Errors
-/// [`CrsError`] when the working plane cannot be carried into longitude and latitude.
+/// [`CrsError`] when the working plane cannot be transformed to longitude and latitude.
 pub fn scout_points(prescription: &Prescription) -> Result<Vec<ScoutPoint>, CrsError> {
     let mut places: Vec<(ScoutKind, (f64, f64))> = Vec::new();
     for strip in &prescription.strips {

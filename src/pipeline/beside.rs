@@ -39,7 +39,7 @@ pub fn finding_of(
     // Exact rates: rounded ones are alike too often to be ranked.
     let mut ranked: Vec<(usize, f64, f64)> = (0..grid.cells.len())
         .filter(|k| matches!(rated.cells[*k].state, CellState::Canopy | CellState::Thin))
-        .map(|k| (k, rated.zone_rates[k].1, grid.cells[k].area))
+        .map(|k| (k, rated.due[k].exact.get(), grid.cells[k].area))
         .collect();
     ranked.sort_by(|a, b| b.1.total_cmp(&a.1));
     let canopy: f64 = ranked.iter().map(|cell| cell.2).sum();

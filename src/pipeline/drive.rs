@@ -5,7 +5,7 @@ use crate::job::settings::{Headland, Machine, Output, RateRules, StateRate};
 use crate::map::prescription::CellState;
 use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::ground::Ground;
-use crate::pipeline::rates::Rated;
+use crate::pipeline::rates::{Due, Rated};
 use crate::science::yield_response::round_to_step;
 use crate::units::{Area, NRate};
 use crate::zones::build::{Kind, Rate};
@@ -41,14 +41,18 @@ pub fn headland(
         }
         cells += 1;
         area = area + Area::m2(cell.area);
-        let (_, own_exact, own) = rated.zone_rates[k];
-        let (exact, due) = match rate {
-            StateRate::Own => (own_exact, own),
-            StateRate::FieldRate => (rated.field_q as f64 * step, Rate::Steps(rated.field_q)),
-            StateRate::Amount(amount) => (amount.get(), Rate::Written(amount.get())),
+        let own = rated.due[k];
+        let (exact, rate) = match rate {
+            StateRate::Own => (own.exact, own.rate),
+            StateRate::FieldRate => (rule.step * rated.field_q as f64, Rate::Steps(rated.field_q)),
+            StateRate::Amount(amount) => (amount, Rate::Written(amount.get())),
         };
-        moved += (due.n(step) - own.n(step)) * cell.area / 10_000.0;
-        rated.zone_rates[k] = (Kind::Headland, exact, due);
+        moved += (rate.n(step) - own.rate.n(step)) * cell.area / 10_000.0;
+        rated.due[k] = Due {
+            kind: Kind::Headland,
+            exact,
+            rate,
+        };
     }
     let way = match rate {
         StateRate::Own => "keeps its own rates, in zones of its own".to_owned(),
@@ -103,28 +107,32 @@ pub fn maximum_step(
         column_of(a) == column_of(b) && grid.cells[b].row == grid.cells[a].row + 1
     }) {
         let free = |k: usize| {
-            rated.cells[k].state == CellState::Canopy && rated.zone_rates[k].0 == Kind::Canopy
+            rated.cells[k].state == CellState::Canopy && rated.due[k].kind == Kind::Canopy
         };
         let mut rates: Vec<Option<f64>> = column
             .iter()
-            .map(|&k| free(k).then_some(rated.zone_rates[k].1))
+            .map(|&k| free(k).then_some(rated.due[k].exact.get()))
             .collect();
         hold_steps(&mut rates, largest);
         for (&k, held) in column.iter().zip(rates) {
             let Some(held) = held else { continue };
-            let before = rated.zone_rates[k];
+            let before = rated.due[k];
             let rate = round_to_step(
                 NRate::kg_per_ha(held),
                 rule.minimum,
                 rule.maximum,
                 rule.step,
             )
-            .map_or(before.2, Rate::Steps);
-            if !rate.same(before.2) {
+            .map_or(before.rate, Rate::Steps);
+            if !rate.same(before.rate) {
                 changed += 1;
-                moved += (rate.n(step) - before.2.n(step)) * grid.cells[k].area / 10_000.0;
+                moved += (rate.n(step) - before.rate.n(step)) * grid.cells[k].area / 10_000.0;
             }
-            rated.zone_rates[k] = (before.0, held, rate);
+            rated.due[k] = Due {
+                exact: NRate::kg_per_ha(held),
+                rate,
+                ..before
+            };
         }
     }
     let finding = Finding::note(

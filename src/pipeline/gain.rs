@@ -10,7 +10,6 @@ use crate::pipeline::totals::{ByShare, field_mean, ways};
 use crate::science::blend::Blend;
 pub use crate::science::expected_gain::ExpectedNet;
 use crate::science::expected_gain::{Expectation, GainCell, GainInputs};
-use crate::science::methods::Method;
 use crate::science::money::{GrainResponse, PriceInputs};
 use crate::science::yield_response::round_to_step;
 use crate::units::{Area, NRate};
@@ -106,7 +105,7 @@ pub fn rates_by(
         round_to_step(rate, rule.minimum, rule.maximum, rule.step)
             .map_or(rate, |steps| rule.step * steps as f64)
     };
-    let field = NRate::kg_per_ha(field_mean(rated, &model));
+    let field = field_mean(rated, &model);
     counted
         .map(|k| {
             let cell = &rated.cells[k];
@@ -135,9 +134,7 @@ pub fn gain_of(
     let (response, rule) = (rules.response, rules.rule);
     let yields = response.yields()?;
     let found = measured.as_ref().ok()?;
-    let Method::YieldResponse(method) = &rated.model.method else {
-        return None;
-    };
+    let method = rated.model.method.yields()?;
     let inputs = GainInputs {
         share: found.share,
         within_strip: found.within_strip,

@@ -7,7 +7,6 @@ use crate::pipeline::rates::Rated;
 use crate::pipeline::reference::Reference;
 use crate::pipeline::strips::Strip;
 use crate::pipeline::totals::Totals;
-use crate::science::methods::Method;
 use crate::units::{NRate, Yield};
 use jiff::civil::Date;
 
@@ -171,15 +170,7 @@ pub fn direction(
         let method = response.method(f64::NAN);
         let words = match &method {
             _ if rated.model.blend.is_some() => &judge_share::direction(rated.model.blend, rated),
-            Method::Flat(_) => "one rate for all canopy",
-            Method::Visible(_) => {
-                "paler patches get more; ground that looks like the strip still gets what the line says, 50 to 60 lb N/ac by the published ones"
-            }
-            method if method.falls_with_index() => "paler patches get more",
-            Method::SquareRoot(_) | Method::ClassTable(_) => {
-                "paler patches get more, down to where the method backs off: the palest get less again"
-            }
-            _ => "greener patches get more: the ramp rises with what it is read by",
+            method => method.direction(),
         };
         return vec![Finding::note(
             codes::RATE_DIRECTION,
@@ -228,23 +219,13 @@ pub fn method(response: &Response) -> Vec<Finding> {
         ));
     }
     let method = response.method(f64::NAN);
-    if let Method::LinearRamp(ramp) = &method
-        && ramp.at_low < ramp.at_high
-    {
+    if let Some(rises) = method.rises() {
         findings.push(Finding::caution(
             codes::METHOD_RISING,
-            format!(
-                "the ramp rises: {:.1} at {} and {:.1} at {}, so that the best ground gets most; look whether that is meant",
-                ramp.at_low, ramp.low, ramp.at_high, ramp.high
-            ),
+            format!("{rises}, so that the best ground gets most; look whether that is meant"),
         ));
     }
-    let dead_band = match &method {
-        Method::SquareRoot(root) => Some(root.dead_band),
-        Method::Quadratic(curve) => Some(curve.dead_band),
-        _ => None,
-    };
-    if let Some(band) = dead_band.filter(|band| *band < 0.02) {
+    if let Some(band) = method.dead_band().filter(|band| *band < 0.02) {
         findings.push(Finding::caution(
             codes::METHOD_STEEP,
             format!(
@@ -299,16 +280,12 @@ pub fn made_for(response: &Response, told: &Told<'_>) -> Vec<Finding> {
                 ));
             }
             (None, Some(here)) => {
-                findings.push(Finding::note(code, format!("nobody says which {what} the numbers of [response] were made for; the job's is \"{here}\"")));
+                findings.push(Finding::note(code, format!("the {what} that the numbers of [response] were made for is unknown; the job's is \"{here}\"")));
             }
             _ => {}
         }
     }
-    let meter = match response.method(f64::NAN) {
-        Method::Quadratic(_) => Some("a leaf chlorophyll meter"),
-        Method::Chlorophyll(_) => Some("a chlorophyll index at 590 nm"),
-        _ => None,
-    };
+    let meter = response.method(f64::NAN).about().instrument;
     if let (Some(meter), Some(index)) = (meter, told.index) {
         findings.push(Finding::caution(
             codes::METHOD_INDEX,
@@ -488,10 +465,7 @@ pub fn dates(taken: Date, application: &Application) -> Option<Finding> {
     } else if days < 0 {
         Some(Finding::caution(
             codes::APPLICATION_BEFORE,
-            format!(
-                "the application on {applied} lies before the image of {}",
-                taken
-            ),
+            format!("the application on {applied} lies before the image of {taken}"),
         ))
     } else {
         None

@@ -8,7 +8,6 @@ use crate::pipeline::rates::Rated;
 use crate::pipeline::share::{Measured, per_hundred};
 use crate::pipeline::totals::ByShare;
 use crate::science::blend::Blend;
-use crate::science::methods::Method;
 use crate::science::monte_carlo::uses_reference;
 
 /// Below this share of nitrogen, most of what is pale is pale for another reason.
@@ -23,9 +22,9 @@ pub fn direction(blend: Option<Blend>, rated: &Rated) -> String {
             "each cell is compared with the strip: paler patches get more".to_owned()
         }
         share if share <= 0.0 => {
-            let words = match &rated.model.method {
-                Method::YieldResponse(_) => "greener patches get more",
-                _ => which_get_more(rated),
+            let words = match rated.model.method.yields() {
+                Some(_) => "greener patches get more",
+                None => which_get_more(rated),
             };
             format!("every cell gets the field's response index: {words}")
         }

@@ -3,10 +3,9 @@
 use crate::finding::{Finding, codes};
 use crate::job::settings::{Output, Prices, RateRules, Response};
 use crate::map::prescription::ZoneRecord;
-use crate::pipeline::gain::{Gain, GainRules, gain_of};
+use crate::pipeline::gain::Gain;
 use crate::pipeline::rates::Rated;
-use crate::pipeline::reference::Reference;
-use crate::pipeline::share::{Measured, per_hundred};
+use crate::pipeline::share::per_hundred;
 pub use crate::science::money::Comparison;
 use crate::science::money::{
     FieldMoney, GrainResponse, MoneyCell, PriceInputs, break_even_gain, break_even_ratio,
@@ -39,7 +38,7 @@ pub struct Money {
     pub gain_by_efficiency: [f64; 2],
     /// Zone by zone, those that have cells with a yield.
     pub zones: Vec<ZoneMoney>,
-    /// What may be expected of the map over flat rates; `None` where the nitrogen share is not known.
+    /// What may be expected of the map over flat rates, once it is drawn; `None` where the nitrogen share is not known.
     pub expected: Option<Gain>,
 }
 
@@ -62,12 +61,10 @@ pub const fn prices_of(prices: &Prices) -> PriceInputs {
     }
 }
 
-/// The map's money; `None` without canopy, or by a method that predicts no yield. `seed`: that of the draws of its expected gain.
+/// The map's money; `None` without canopy, or by a method that predicts no yield. What may be expected of it over flat rates is drawn later.
 pub fn money_of(
     prices: &Prices,
     (response, rule): (&Response, &RateRules),
-    seed: u64,
-    (reference, measured): (&Reference, &Measured),
     rated: &Rated,
     zones: &[ZoneRecord],
 ) -> Option<Money> {
@@ -131,17 +128,7 @@ pub fn money_of(
         highest_price_ratio: highest_price_ratio(&grain),
         gain_by_efficiency: [gain_at(0.4), gain_at(0.6)],
         zones: zones.iter().zip(&by_zone).filter_map(zone_money).collect(),
-        expected: gain_of(
-            &GainRules {
-                prices: inputs,
-                response,
-                rule,
-                seed,
-            },
-            (reference, measured),
-            rated,
-            zones,
-        ),
+        expected: None,
         field,
     })
 }

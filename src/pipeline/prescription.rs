@@ -1,6 +1,6 @@
 //! The map that exporters write, put together of what the steps before it found.
 
-use crate::job::settings::{Machine, StateRate};
+use crate::job::settings::{Filed, Machine, StateRate};
 use crate::map::machine::default_fallbacks;
 use crate::map::prescription::{Fallbacks, MachineLimits, Prescription, StripRecord, ZoneRecord};
 use crate::pipeline::ground::Ground;
@@ -18,6 +18,8 @@ pub struct Title<'a> {
     pub crop: &'a str,
     /// Day of the image.
     pub image_date: Date,
+    /// Under which names field and task are filed.
+    pub filed: &'a Filed,
     /// What is spread.
     pub product: Option<&'a Product>,
     /// Unit that it is shown in.
@@ -62,6 +64,8 @@ pub fn prescription(
     Prescription {
         map_id: String::new(),
         field_name: title.field_name.to_owned(),
+        client: title.filed.client.clone(),
+        farm: title.filed.farm.clone(),
         crop: title.crop.to_owned(),
         image_date: title.image_date,
         plane: ground.plane.crs.clone(),

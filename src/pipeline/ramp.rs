@@ -1,53 +1,16 @@
 //! One flat rate from a nitrogen ramp: what was asked, what comes out, and what the user must know of it.
 
-use crate::finding::{Acceptance, Finding, codes};
-use crate::job::settings::{Application, ProductFacts, RateRules};
-use crate::pipeline::ramp_image::RampImage;
+use crate::finding::{Finding, codes};
+pub use crate::job::settings::ramp::RampSettings;
 use crate::science::ramp::{RampAnswer, RampFits, fit_ramp};
-use crate::science::response_curve::{CurveError, PlateauFit, PlateauShape, Point};
+use crate::science::response_curve::{CurveError, PlateauFit, PlateauShape};
 use crate::science::yield_response::round_to_step;
-use crate::units::{NRate, Product, RateUnit};
-use jiff::civil::Date;
+use crate::units::NRate;
 
 /// NDVI above which more nitrogen hardly shows. Common practice, no source.
 const SATURATED: f64 = 0.85;
 /// Readings below which a fit of three numbers says little. Ours.
 const FEW: usize = 6;
-
-/// A job of one flat rate from a ramp, resolved.
-#[derive(Clone, Debug)]
-pub struct RampSettings {
-    /// `field.name`, if given.
-    pub name: Option<String>,
-    /// `reference.ramp`: its readings; none yet when they are to be measured on an image.
-    pub readings: Vec<Point>,
-    /// Where the steps are to be measured, when `reference.ramp` names polygons.
-    pub image: Option<Box<RampImage>>,
-    /// `reference.ramp_index`, else `imagery.index`, if either is given.
-    pub index: Option<String>,
-    /// `reference.ramp_model`.
-    pub model: PlateauShape,
-    /// `rate.applied_before`: what the field beside the ramp got so far, counted as the ramp's rates are; `None` when not given.
-    pub applied: Option<NRate>,
-    /// `response.applied_since_sensing`.
-    pub applied_since_sensing: NRate,
-    /// Sensing date.
-    pub sensed: Option<Date>,
-    /// `[rate]`.
-    pub rate: RateRules,
-    /// `[product]`.
-    pub product: Option<Product>,
-    /// What more is known of it.
-    pub product_facts: ProductFacts,
-    /// `[application]`.
-    pub application: Application,
-    /// `[[accept]]`: code and who accepted it.
-    pub accept: Vec<(String, Acceptance)>,
-    /// Unit that the product (or, without one, nitrogen) is shown in.
-    pub unit: RateUnit,
-    /// Whether people's numbers are in US units.
-    pub us_units: bool,
-}
 
 /// Why a ramp gives no rate.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -138,7 +101,8 @@ fn both(us: bool, rate: NRate) -> String {
 }
 
 /// Says everything that can be said of a ramp.
-pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<Finding>) {
+pub fn judge(settings: &RampSettings, outcome: &RampOutcome) -> Vec<Finding> {
+    let mut findings = Vec::new();
     if settings.applied.is_none() {
         findings.push(Finding::note(
             codes::RAMP_APPLIED,
@@ -156,7 +120,7 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<
     }
     let top = outcome.fits.top;
     match outcome.answer {
-        RampAnswer::Plateau(fit) => plateau(settings, outcome, &fit, findings),
+        RampAnswer::Plateau(fit) => findings.extend(plateau(settings, outcome, &fit)),
         RampAnswer::NoPlateau => findings.push(Finding::stop(
             codes::RAMP_NO_PLATEAU,
             format!(
@@ -194,6 +158,7 @@ pub fn judge(settings: &RampSettings, outcome: &RampOutcome, findings: &mut Vec<
             ),
         ));
     }
+    findings
 }
 
 /// The interval of the rise, in words.
@@ -211,12 +176,8 @@ fn rise(outcome: &RampOutcome, model: PlateauShape) -> String {
     }
 }
 
-fn plateau(
-    settings: &RampSettings,
-    outcome: &RampOutcome,
-    fit: &PlateauFit,
-    findings: &mut Vec<Finding>,
-) {
+fn plateau(settings: &RampSettings, outcome: &RampOutcome, fit: &PlateauFit) -> Vec<Finding> {
+    let mut findings = Vec::new();
     let rate = rate_for(settings, fit.join);
     if fit.join_high.is_none() {
         findings.push(Finding::caution(
@@ -299,10 +260,11 @@ fn plateau(
         findings.push(Finding::caution(
             codes::RAMP_HELD,
             format!(
-                "the ramp asks for {} more than the field got, which is held to the greatest rate, {}",
+                "the ramp asks for {} more than the field got, which is limited to the greatest rate, {}",
                 both(settings.us_units, fit.join - applied(settings)),
                 both(settings.us_units, settings.rate.maximum)
             ),
         ));
     }
+    findings
 }

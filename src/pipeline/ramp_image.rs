@@ -2,8 +2,8 @@
 
 use geo::{Area as _, BooleanOps, Centroid, MultiPolygon};
 
-use crate::finding::{Finding, codes};
-use crate::job::settings::{FieldSettings, Imagery, VectorSource};
+use crate::finding::{Checked, Finding, codes};
+pub use crate::job::settings::ramp::RampImage;
 use crate::pipeline::exclusions::{excluded, surroundings};
 use crate::pipeline::ground::{Layer, pixel_size};
 use crate::pipeline::looked::Sources;
@@ -13,29 +13,12 @@ use crate::space::cells::{CellFrame, CellGrid};
 use crate::space::crs::{Crs, CrsError, Projector};
 use crate::space::plane::{PlaneError, choose};
 use crate::space::polygon::{carried, grown, joined, least_rectangle, less, oriented, repaired};
-use crate::units::{Length, NRate};
+use crate::units::NRate;
 
 /// A shrunk step narrower than this many pixels holds too few that are purely its own.
 const FINE_PIXELS: f64 = 4.0;
 /// Pixels without which a step is left out, and below which it is a weak estimate.
 const PIXELS: (u64, u64) = (5, 30);
-
-/// A ramp on an image, as the job states it.
-#[derive(Clone, Debug)]
-pub struct RampImage {
-    /// `[field]`.
-    pub field: FieldSettings,
-    /// `[imagery]`.
-    pub imagery: Imagery,
-    /// `reference.ramp`: the steps' polygons.
-    pub steps: VectorSource,
-    /// `reference.ramp.rate`: the column of their rates.
-    pub column: String,
-    /// What one unit of that column is. \[kg N/ha\]
-    pub unit: NRate,
-    /// `reference.inset`: how far steps are shrunk.
-    pub inset: Length,
-}
 
 /// Why a ramp cannot be measured on an image.
 #[derive(Debug, thiserror::Error)]
@@ -118,8 +101,9 @@ pub fn measure(
     image: &RampImage,
     layers: &RampLayers,
     sources: &Sources<'_>,
-    findings: &mut Vec<Finding>,
-) -> Result<Vec<Point>, RampImageError> {
+) -> Result<Checked<Vec<Point>>, RampImageError> {
+    let mut log = Vec::new();
+    let findings = &mut log;
     let boundary = &layers.boundary;
     if boundary.shapes.len() > 1 && !image.field.boundary.merge {
         return Err(RampImageError::Several {
@@ -224,7 +208,7 @@ pub fn measure(
             value: tally.weighted.get() / tally.weight.get(),
         });
     }
-    Ok(points)
+    Ok(Checked::new(points, log))
 }
 
 /// Refuses steps outside the field and steps that overlap.

@@ -65,19 +65,30 @@ pub fn seen(scanned: &Scanned, minimum_seen: f64) -> Vec<Seen> {
         .collect()
 }
 
+/// What zones take of a cell.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Due {
+    /// What kind of ground it is to them.
+    pub kind: Kind,
+    /// Its rate before rounding.
+    pub exact: NRate,
+    /// Its rate as it is due.
+    pub rate: Rate,
+}
+
 /// Cells with their rates, and the field rate.
 #[derive(Clone, Debug)]
 pub struct Rated {
     /// Records in grid order; `zone` is still 0.
     pub cells: Vec<CellRecord>,
-    /// What zones take of each cell: kind, exact rate, rate.
-    pub zone_rates: Vec<(Kind, f64, Rate)>,
+    /// What zones take of each cell.
+    pub due: Vec<Due>,
     /// The cell that a sliver follows.
     pub follows: Vec<Option<u32>>,
     /// Field rate in steps.
     pub field_q: i64,
-    /// Field rate before rounding. \[kg N/ha\]
-    pub field_exact: f64,
+    /// Field rate before rounding.
+    pub field_exact: NRate,
     /// What rates were computed with.
     pub model: RateModel,
     /// The greatest response index that counts, and what sets it.
@@ -245,7 +256,7 @@ pub fn rates(
                 area += ground.grid.cells[k].area;
             }
         }
-        (area > 0.0).then(|| sum / area)
+        (area > 0.0).then(|| NRate::kg_per_ha(sum / area))
     };
     let count = |wanted: CellState| state.iter().filter(|state| **state == wanted).count();
     let field_exact = mean(&|k| outside_strips[k])
@@ -254,24 +265,22 @@ pub fn rates(
             unseen: count(CellState::Unseen),
             bare: count(CellState::Bare),
         })?;
-    let field_q = steps(NRate::kg_per_ha(field_exact))?;
+    let field_q = steps(field_exact)?;
     let step = rule.step.get();
 
-    let mut zone_rates = Vec::with_capacity(state.len());
+    let mut due = Vec::with_capacity(state.len());
     for (k, state) in state.iter().enumerate() {
         let exact = own[k].map(|rate| rate.n_exact);
-        let stated = |amount: NRate| (amount.get(), Rate::Written(amount.get()));
-        let field = (field_q as f64 * step, Rate::Steps(field_q));
+        let stated = |amount: NRate| (amount, Rate::Written(amount.get()));
+        let field = (rule.step * field_q as f64, Rate::Steps(field_q));
         let (kind, (exact, rate)) = match (state, exact) {
-            (CellState::Canopy, Some(exact)) => {
-                (Kind::Canopy, (exact.get(), Rate::Steps(steps(exact)?)))
-            }
+            (CellState::Canopy, Some(exact)) => (Kind::Canopy, (exact, Rate::Steps(steps(exact)?))),
             (CellState::Thin, Some(exact)) => (
                 Kind::Canopy,
                 match rule.thin {
-                    StateRate::Own => (exact.get(), Rate::Steps(steps(exact)?)),
+                    StateRate::Own => (exact, Rate::Steps(steps(exact)?)),
                     StateRate::FieldRate => (
-                        exact.get().min(field_exact),
+                        exact.min(field_exact),
                         Rate::Steps(steps(exact)?.min(field_q)),
                     ),
                     StateRate::Amount(amount) => stated(amount),
@@ -294,7 +303,7 @@ pub fn rates(
                 },
             ),
         };
-        zone_rates.push((kind, exact, rate));
+        due.push(Due { kind, exact, rate });
     }
     let follows = facts.follows.clone();
     let mut cells = Vec::with_capacity(state.len());
@@ -316,7 +325,7 @@ pub fn rates(
             yield_with: rate.and_then(|rate| rate.yields).map(|yields| yields.1),
             n_raw: rate.map(|rate| rate.n_raw),
             n_exact: rate.map(|rate| rate.n_exact),
-            n: NRate::kg_per_ha(zone_rates[host].2.n(step)),
+            n: NRate::kg_per_ha(due[host].rate.n(step)),
             capped: match rate.map(|rate| rate.capped) {
                 Some(Bound::Without) => Capped::Without,
                 Some(Bound::With) => Capped::With,
@@ -341,7 +350,7 @@ pub fn rates(
     );
     let rated = Rated {
         cells,
-        zone_rates,
+        due,
         follows,
         field_q,
         field_exact,
@@ -361,7 +370,7 @@ impl Rated {
     pub fn with_own_rates(mut self, step: NRate) -> Self {
         for (k, cell) in self.cells.iter_mut().enumerate() {
             let host = self.follows[k].map_or(k, |host| host as usize);
-            cell.n = NRate::kg_per_ha(self.zone_rates[host].2.n(step.get()));
+            cell.n = NRate::kg_per_ha(self.due[host].rate.n(step.get()));
         }
         self
     }

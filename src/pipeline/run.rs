@@ -7,11 +7,12 @@ use crate::job::settings::Settings;
 use crate::map::prescription::Prescription;
 use crate::pipeline::cell_facts::CellFacts;
 use crate::pipeline::error::StepError;
+use crate::pipeline::gain::{Gain, GainRules, gain_of};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::judge::Told;
 use crate::pipeline::look::{LookRules, look};
 use crate::pipeline::looked::{Looked, Sources};
-use crate::pipeline::money::{Money, money_of};
+use crate::pipeline::money::{Money, money_of, prices_of};
 use crate::pipeline::prescription::{Title, prescription};
 use crate::pipeline::rates::{Rated, model, rates, seen};
 use crate::pipeline::reference::Reference;
@@ -61,6 +62,14 @@ pub struct Outcome {
 }
 
 impl Outcome {
+    /// The same with the gain that may be expected of the map.
+    #[must_use]
+    fn with_gain(mut self, gain: Option<Gain>) -> Self {
+        if let Some(money) = &mut self.money {
+            money.expected = gain;
+        }
+        self
+    }
     /// The same with the band of field, zones and cells.
     #[must_use]
     fn with_band(mut self, band: Uncertainty) -> Self {
@@ -102,7 +111,7 @@ pub fn looked(
     look(&rules, ground, sources)
 }
 
-/// From what is known before any rate to the map: values only, no file, no clock. No uncertainty is drawn yet: [`with_uncertainty`] does.
+/// From what is known before any rate to the map: values only, no file, no clock. Nothing is drawn yet: [`with_draws`] does.
 ///
 /// # Errors
 /// [`StepError`]: no reference, no canopy, an empty range of rates, zones that cannot be built.
@@ -156,17 +165,12 @@ pub fn decide(settings: &Settings, basis: &Basis<'_>) -> Result<Checked<Outcome>
         &rated,
         &zones,
     );
-    let money = settings.prices.as_ref().and_then(|prices| {
-        money_of(
-            prices,
-            (response, rule),
-            settings.uncertainty.seed,
-            (&reference, &facts.share),
-            &rated,
-            &zones,
-        )
-    });
+    let money = settings
+        .prices
+        .as_ref()
+        .and_then(|prices| money_of(prices, (response, rule), &rated, &zones));
     let title = Title {
+        filed: &settings.filed,
         field_name: &settings.field.name,
         crop: &settings.season.crop.name,
         image_date: settings
@@ -264,22 +268,38 @@ fn said_of(settings: &Settings, basis: &Basis<'_>, outcome: &Outcome) -> Vec<Fin
         looked,
         rated,
     ));
-    log.extend(judge_share::finding_of(
-        (response, &settings.reference.source),
-        (output, prices.map(|prices| prices.nitrogen)),
-        &facts.share,
-        &totals.n_kg_by_share,
-        outcome.money.as_ref(),
-    ));
     log
 }
 
-/// Draws the uncertainty of a decision; the outcome as it is when the job wants no draws.
-pub fn with_uncertainty(
-    settings: &Settings,
-    basis: &Basis<'_>,
-    outcome: Outcome,
-) -> Checked<Outcome> {
+/// Draws what is known by chance alone: the gain that may be expected over flat rates, and the uncertainty, when the job wants draws of it.
+pub fn with_draws(settings: &Settings, basis: &Basis<'_>, outcome: Outcome) -> Checked<Outcome> {
+    let share = &basis.facts.share;
+    let prices = settings.prices.as_ref();
+    let gain = prices
+        .filter(|_| outcome.money.is_some())
+        .and_then(|prices| {
+            let rules = GainRules {
+                prices: prices_of(prices),
+                response: &settings.response,
+                rule: &settings.rate,
+                seed: settings.uncertainty.seed,
+            };
+            gain_of(
+                &rules,
+                (&outcome.reference, share),
+                &outcome.rated,
+                &outcome.prescription.zones,
+            )
+        });
+    let outcome = outcome.with_gain(gain);
+    let mut log = Vec::new();
+    log.extend(judge_share::finding_of(
+        (&settings.response, &settings.reference.source),
+        (&settings.output, prices.map(|prices| prices.nitrogen)),
+        share,
+        &outcome.totals.n_kg_by_share,
+        outcome.money.as_ref(),
+    ));
     let kriging = basis.looked.points.as_ref().and_then(|said| said.kriging);
     let band = uncertainty_of(
         &settings.uncertainty,
@@ -291,15 +311,15 @@ pub fn with_uncertainty(
         kriging.and_then(|kriging| kriging.alike),
     );
     let Some(band) = band else {
-        return Checked::clean(outcome);
+        return Checked::new(outcome, log);
     };
-    let findings = uncertainty::findings_of(
+    log.extend(uncertainty::findings_of(
         &settings.response,
         &settings.output,
         &outcome.reference,
         &band,
-    );
-    Checked::new(outcome.with_band(band), findings)
+    ));
+    Checked::new(outcome.with_band(band), log)
 }
 
 /// The whole walk at once: pixels, decision, uncertainty.
@@ -323,6 +343,6 @@ pub fn run(
         bare_below: sources.bare_below,
     };
     let outcome = decide(settings, &basis)?.into_log(&mut log);
-    let outcome = with_uncertainty(settings, &basis, outcome).into_log(&mut log);
+    let outcome = with_draws(settings, &basis, outcome).into_log(&mut log);
     Ok(Checked::new(outcome, log))
 }

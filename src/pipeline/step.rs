@@ -55,7 +55,7 @@ fn finer_step(
                 continue;
             }
             if cell.kind == Kind::Unseen {
-                cell.n_exact = rated.field_exact;
+                cell.n_exact = rated.field_exact.get();
             }
             cell.rate = Rate::Steps(finer.steps_of(cell.n_exact));
         }

@@ -11,7 +11,7 @@ use crate::pipeline::reference::Reference;
 use crate::pipeline::share::Measured;
 use crate::science::blend::Blend;
 use crate::science::loads::Loads;
-use crate::science::methods::{Method, RateModel};
+use crate::science::methods::RateModel;
 use crate::science::noise::{NoiseTotals, noise_sd, noise_totals};
 use crate::units::{Area, NRate, Product, RateUnit, Yield};
 
@@ -108,13 +108,13 @@ fn nitrogen(rated: &Rated, model: &RateModel, reference: impl Fn(usize) -> f64) 
     nitrogen_against(rated, model, reference, own, rated.field_exact)
 }
 
-/// The same for other response indices of the strips too, and another field rate for thin cells. \[kg N/ha\]
+/// The same for other response indices of the strips too, and another field rate for thin cells.
 fn nitrogen_against(
     rated: &Rated,
     model: &RateModel,
     reference: impl Fn(usize) -> f64,
     field_ratio: impl Fn(usize) -> Option<f64>,
-    field_exact: f64,
+    field_exact: NRate,
 ) -> f64 {
     let mut sum = 0.0;
     for (k, cell) in rated.cells.iter().enumerate() {
@@ -127,7 +127,7 @@ fn nitrogen_against(
             .map(|rate| rate.n_exact)
         {
             let n = if cell.state == CellState::Thin {
-                exact.min(NRate::kg_per_ha(field_exact))
+                exact.min(field_exact)
             } else {
                 exact
             };
@@ -137,8 +137,8 @@ fn nitrogen_against(
     sum
 }
 
-/// The field rate that another model would have, not rounded: the mean over canopy outside strips, or over all canopy where none lies outside. \[kg N/ha\]
-pub fn field_mean(rated: &Rated, model: &RateModel) -> f64 {
+/// The field rate that another model would have, not rounded: the mean over canopy outside strips, or over all canopy where none lies outside.
+pub fn field_mean(rated: &Rated, model: &RateModel) -> NRate {
     let outside = rated.outside_strips.iter().any(|outside| *outside);
     let (mut sum, mut area) = (0.0, 0.0);
     for (k, cell) in rated.cells.iter().enumerate() {
@@ -155,7 +155,7 @@ pub fn field_mean(rated: &Rated, model: &RateModel) -> f64 {
             area += cell.area.get();
         }
     }
-    sum / area.max(f64::MIN_POSITIVE)
+    NRate::kg_per_ha(sum / area.max(f64::MIN_POSITIVE))
 }
 
 /// What is spread, as far as totals need to know.
@@ -187,18 +187,18 @@ pub fn totals_of(
         (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
     let (mut grown, mut reachable, mut with_yield, mut held) = (0.0, 0.0, 0.0, 0.0);
     // In-season estimates are the yield curve's matter.
-    let days = if let Method::YieldResponse(method) = &rated.model.method {
-        Some(method.growing_days)
-    } else {
-        None
-    };
+    let days = rated
+        .model
+        .method
+        .yields()
+        .map(|yields| yields.growing_days);
     let unlimited = rated.model.with_maximum_ratio(f64::INFINITY);
     for (k, cell) in rated.cells.iter().enumerate() {
         let area = cell.area.get();
         field += area;
         totals.n_kg_from_cells += (cell.n * cell.area).get();
         let host = rated.follows[k].map_or(k, |host| host as usize);
-        totals.n_kg_exact += rated.zone_rates[host].1 * area / 10_000.0;
+        totals.n_kg_exact += rated.due[host].exact.get() * area / 10_000.0;
         match rated.cells[host].state {
             CellState::Unseen => totals.unseen_share += area,
             CellState::Bare => totals.bare_share += area,

@@ -16,7 +16,6 @@ use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::ratio_limit::SetBy;
 use crate::pipeline::reference::Reference;
-use crate::science::methods::Method;
 use crate::science::monte_carlo::{
     Band, Draw, Factor, Spreads, USUAL_CURVE_SPREAD, Z_95, band_of, place_spread,
 };
@@ -339,7 +338,7 @@ fn gets_of(rule: &RateRules, rated: &Rated) -> Vec<Gets> {
         .map(|k| {
             let host = rated.follows[k].map_or(k, |host| host as usize);
             let (cell, reference) = (&rated.cells[host], rated.reference_of[host]);
-            match (rated.zone_rates[host].0, cell.index) {
+            match (rated.due[host].kind, cell.index) {
                 (Kind::Canopy, Some(index)) if cell.state == CellState::Thin => match rule.thin {
                     StateRate::Own => Gets::Own(index, reference),
                     StateRate::FieldRate => Gets::Held(index, reference),
@@ -376,7 +375,7 @@ pub fn uncertainty_of(
         .collect();
     let gets = gets_of(rule, rated);
     let draws = wanted.draws as usize;
-    let steps = matches!(model.method, Method::ClassTable(_));
+    let steps = model.method.has_steps();
     // The field rate is the mean over canopy outside strips, or over all canopy when there is none outside.
     let outside = rated.outside_strips.iter().any(|outside| *outside);
     let counts = |k: usize| {
@@ -716,7 +715,7 @@ pub fn bounds_of(band: &Band) -> (NRate, NRate) {
 mod tests {
     use super::*;
     use crate::science::methods::class_table::{Class, ClassTable};
-    use crate::science::methods::{Limits, RateModel, ReadBy};
+    use crate::science::methods::{Limits, Method, RateModel, ReadBy};
     use crate::science::yield_response::{YieldCurve, YieldResponse};
     use crate::units::Yield;
     use proptest::prelude::*;
@@ -735,7 +734,7 @@ mod tests {
             use_efficiency: 0.5,
         };
         RateModel {
-            method: Method::YieldResponse(method),
+            method: Method::new(method),
             limits: Limits {
                 maximum_ratio: 2.0,
                 limits_sufficiency: false,
@@ -777,7 +776,7 @@ mod tests {
         let places = Places::of(
             cells.iter().copied(),
             MOST_NUMBERS,
-            matches!(model.method, Method::ClassTable(_)),
+            model.method.has_steps(),
             false,
         );
         let spreads = ALL.of_model(model);
@@ -874,7 +873,7 @@ mod tests {
             },
         ];
         let table = RateModel {
-            method: Method::ClassTable(ClassTable {
+            method: Method::new(ClassTable {
                 by: ReadBy::Index,
                 classes,
             }),

@@ -36,13 +36,13 @@ pub fn zoning(
     let cells: Vec<ZoneCell> = rated
         .cells
         .iter()
-        .zip(&rated.zone_rates)
+        .zip(&rated.due)
         .zip(&rated.follows)
-        .map(|((cell, (kind, n_exact, rate)), follows)| ZoneCell {
+        .map(|((cell, due), follows)| ZoneCell {
             area: cell.area.get(),
-            kind: *kind,
-            n_exact: *n_exact,
-            rate: *rate,
+            kind: due.kind,
+            n_exact: due.exact.get(),
+            rate: due.rate,
             index: cell.index,
             class: classes
                 .as_ref()

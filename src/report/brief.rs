@@ -66,9 +66,17 @@ pub fn rows_of_map(facts: &Facts<'_>, outcome: &Outcome) -> Vec<Row> {
         outcome.reference.low,
         outcome.reference.high,
     ) {
+        let answer = outcome
+            .reference
+            .answer
+            .map_or("", |answer| match answer.word() {
+                "responds" => ", responds",
+                "doubtful" => ", a response is doubtful",
+                _ => ", no response",
+            });
         rows.push(Row::new(
             "response index",
-            format!("{ratio:.2} (95 % limits {low:.2} to {high:.2})"),
+            format!("{ratio:.2}{answer} (95 % limits {low:.2} to {high:.2})"),
         ));
     }
     rows.push(Row::new("gain", gain(facts, outcome, &units)));

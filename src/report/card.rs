@@ -3,9 +3,10 @@
 //! Printable ASCII, at most 72 columns, lines ended by CR LF: any terminal and any printer shows it.
 
 use crate::finding::{Code, Finding, Severity, codes};
+use crate::job::keys::table;
 use crate::map::ascii::ascii;
 use crate::map::check_points::CheckPoint;
-use crate::map::file_totals::FileTotal;
+use crate::map::file_totals::{FileNames, FileTotal, MachineFile};
 use crate::map::machine::MachineRates;
 use crate::map::prescription::Prescription;
 use crate::units::Area;
@@ -17,27 +18,44 @@ const BESIDE: Code = codes::RATE_BESIDE_EXCLUSION;
 /// Where values begin.
 const VALUES_AT: usize = 18;
 
-/// The text of `machine/CARD.txt`.
+/// What a card is made of.
+pub struct CardFacts<'a> {
+    /// The map.
+    pub prescription: &'a Prescription,
+    /// Rates as the machine gets them.
+    pub rates: &'a MachineRates,
+    /// Places to compare.
+    pub points: &'a [CheckPoint],
+    /// What each file puts on the field.
+    pub files: &'a [FileTotal],
+    /// What the files are called.
+    pub names: &'a FileNames,
+    /// What was noticed.
+    pub findings: &'a [Finding],
+    /// Cautions of the table of products for this product; empty for a product of the user's own.
+    pub product_cautions: &'a [String],
+}
+
+/// The text of `machine/CARD.txt`: stops that an adviser accepted come first, then what to load.
 ///
-/// `files` says what each file puts on the field. Of `findings` it prints ground to be walked first, the cautions about the machine and every stop that an adviser accepted.
-pub fn card(
-    prescription: &Prescription,
-    rates: &MachineRates,
-    points: &[CheckPoint],
-    files: &[FileTotal],
-    findings: &[Finding],
-) -> String {
+/// Of the findings it prints those stops, ground to be walked first, and cautions about the machine, all without keys of the job and without codes.
+pub fn card(facts: &CardFacts<'_>) -> String {
     let mut card = Card::default();
-    let label = prescription.rate_label();
+    let prescription = facts.prescription;
+    let (label, rates) = (prescription.rate_label(), facts.rates);
     let rate = |value: f64| format!("{value:.2} {label}");
 
     card.title("RATE MAP CARD");
     card.pair("Field", &prescription.field_name);
-    card.pair(
-        "Map id",
-        &format!("{} - the task's name ends in it", prescription.map_id),
-    );
-    card.pair("What to load", "TASKDATA folder or shapefile, never both");
+    for (name, value) in [
+        ("Grower", &prescription.client),
+        ("Farm", &prescription.farm),
+    ] {
+        if let Some(value) = value {
+            card.pair(name, value);
+        }
+    }
+    card.pair("Map id", &prescription.map_id);
     card.pair(
         "Crop",
         &format!(
@@ -46,25 +64,38 @@ pub fn card(
         ),
     );
     card.pair("Product", &product(prescription));
-    card.pair(
-        "Column to choose",
-        &format!("{} (shapefile)", prescription.rate_column()),
-    );
-    card.pair("Unit to choose", label);
+
+    let accepted: Vec<&Finding> = facts
+        .findings
+        .iter()
+        .filter(|finding| finding.accepted.is_some())
+        .collect();
+    if !accepted.is_empty() {
+        card.title("STOPS THAT WERE ACCEPTED");
+        for finding in accepted {
+            if let Some(by) = &finding.accepted {
+                card.text(
+                    "* ",
+                    &format!(
+                        "Accepted by {} ({}): {}",
+                        by.by,
+                        by.reason,
+                        for_the_driver(finding)
+                    ),
+                );
+            }
+        }
+    }
+
+    files(&mut card, facts);
 
     card.title("RATES AND TOTAL");
-    let (least, mean, greatest) = rates.least_mean_greatest(prescription);
-    card.pair("Least", &rate(least));
+    let (minimum, mean, maximum) = rates.least_mean_greatest(prescription);
+    card.pair("Minimum", &rate(minimum));
     card.pair("Mean", &rate(mean));
-    card.pair("Greatest", &rate(greatest));
+    card.pair("Maximum", &rate(maximum));
     card.pair("Area", &area(prescription, rates.area));
     card.pair("Total", &total(prescription, rates, mean));
-    for file in files {
-        card.pair(
-            &format!("By {}", file.file.short()),
-            &by_file(prescription, file),
-        );
-    }
     card.pair("On start", &rate(rates.on_start));
     card.pair("Position lost", &rate(rates.position_lost));
     card.pair("Outside field", &rate(rates.outside));
@@ -78,58 +109,166 @@ pub fn card(
         }
     }
 
-    let walk: Vec<&Finding> = findings
+    let walk: Vec<&Finding> = facts
+        .findings
         .iter()
         .filter(|finding| finding.code == BESIDE)
         .collect();
     if !walk.is_empty() {
         card.title("WALK FIRST");
         for finding in walk {
-            card.text("* ", &finding.message);
+            card.text("* ", &sentence(&for_the_driver(finding)));
         }
     }
 
     card.title("CHECK BEFORE THE FIRST PASS");
-    if points.is_empty() {
+    if facts.points.is_empty() {
         card.text("", "No zone is wide enough for a check point. Compare the map on the screen with the report before you start.");
     } else {
-        card.text("", "Load the map, look at these points, compare. A screen may round. If one differs, do not spread: wrong map, column, product or unit.");
+        card.text("", "Load the map, look at these points, compare. A screen may round. If one differs, do not apply: wrong map, column, product or unit.");
         card.line(&format!(
             "  {:>12} {:>12}   must show",
-            "longitude", "latitude"
+            "latitude", "longitude"
         ));
-        for (number, point) in (1..).zip(points) {
+        for (number, point) in (1..).zip(facts.points) {
             card.line(&format!(
                 "{number} {:>12.6} {:>12.6}   {}",
-                point.longitude,
                 point.latitude,
+                point.longitude,
                 rate(point.rate)
             ));
         }
         card.text("", "(degrees, WGS 84)");
     }
 
-    card.title("CAUTIONS");
-    for finding in findings.iter().filter(|finding| {
-        finding.severity == Severity::Caution && finding.code.group() == "machine"
-    }) {
-        card.text("* ", &finding.message);
+    card.title("PRECAUTIONS");
+    for finding in facts
+        .findings
+        .iter()
+        .filter(|finding| is_of_the_machine(finding))
+    {
+        card.text("* ", &sentence(&for_the_driver(finding)));
     }
-    for finding in findings {
-        if let Some(accepted) = &finding.accepted {
-            card.text(
-                "* ",
-                &format!(
-                    "Accepted by {} ({}): {}",
-                    accepted.by, accepted.reason, finding.message
-                ),
-            );
-        }
+    for caution in product_cautions(prescription, facts.product_cautions) {
+        card.text("* ", &caution);
     }
     for caution in standing_cautions(prescription) {
         card.text("* ", &caution);
     }
     card.text
+}
+
+/// A caution about the machine, which whoever drives must know.
+pub(super) fn is_of_the_machine(finding: &Finding) -> bool {
+    finding.severity == Severity::Caution && finding.code.group() == "machine"
+}
+
+/// The files, each with its name, its choices on the terminal, and the product that it applies.
+fn files(card: &mut Card, facts: &CardFacts<'_>) {
+    let prescription = facts.prescription;
+    card.title("LOAD ONE OF THESE, NEVER BOTH");
+    for total in facts.files {
+        if total.file == MachineFile::Shapefile {
+            let name = facts.names.shapefile.as_deref().unwrap_or("-");
+            card.pair("Shapefile", name);
+            card.pair(
+                "  column, unit",
+                &format!(
+                    "{}, {}",
+                    prescription.rate_column(),
+                    prescription.rate_label()
+                ),
+            );
+        } else {
+            let name = facts.names.task.as_deref().unwrap_or("-");
+            card.pair("TASKDATA, task", name);
+        }
+        card.pair("  product", &by_file(prescription, total));
+    }
+    if facts.files.is_empty() {
+        card.text("", "No file for a terminal was written.");
+    }
+}
+
+/// A finding in words for the driver: what speaks of keys of the job is left out, for it is the office's business.
+pub(super) fn for_the_driver(finding: &Finding) -> String {
+    let mut out = String::new();
+    let kept = finding.message.split_inclusive(['.', ';', ':']).fold(
+        Vec::<String>::new(),
+        |mut parts, part| {
+            // A dot inside a number or a key ends nothing.
+            match parts.last_mut() {
+                Some(last) if !part.starts_with(' ') => last.push_str(part),
+                _ => parts.push(part.to_owned()),
+            }
+            parts
+        },
+    );
+    for part in kept.iter().filter(|part| !speaks_of_keys(part)) {
+        out.push_str(part);
+    }
+    let out = out.trim().trim_end_matches([';', ':', ',']).to_owned();
+    if out.is_empty() {
+        finding.code.sentence().to_owned()
+    } else {
+        out
+    }
+}
+
+/// Whether a text names a key or a section of the job, or how one is written.
+fn speaks_of_keys(text: &str) -> bool {
+    if text.contains(" = ") || text.contains("[[") || text.contains('`') {
+        return true;
+    }
+    let names = |word: &str| {
+        let word = word.trim_matches(|c: char| !c.is_ascii_alphanumeric() && c != '[' && c != ']');
+        if let Some(section) = word
+            .strip_prefix('[')
+            .and_then(|word| word.strip_suffix(']'))
+        {
+            return table(section).is_some();
+        }
+        word.split_once('.').is_some_and(|(section, key)| {
+            !section.is_empty()
+                && table(section).is_some()
+                && key
+                    .bytes()
+                    .all(|b| b.is_ascii_lowercase() || b == b'_' || b == b'.')
+        })
+    };
+    text.split_whitespace().any(names)
+}
+
+/// What to mind with the product, always: what the table of products says, or for a liquid of the user's own that it may burn leaves.
+pub(super) fn product_cautions(prescription: &Prescription, table: &[String]) -> Vec<String> {
+    let mut list: Vec<String> = table.iter().map(|caution| sentence(caution)).collect();
+    let leaves = list
+        .iter()
+        .any(|caution| caution.to_lowercase().contains("leaves"));
+    let liquid = prescription
+        .product
+        .as_ref()
+        .is_some_and(crate::units::Product::is_liquid);
+    if liquid && !leaves && !list.iter().any(|caution| caution.contains("pressure")) {
+        list.insert(
+            0,
+            "Liquid nitrogen may burn leaves: not on hot, wet or frosted crop.".to_owned(),
+        );
+    }
+    list
+}
+
+/// With a capital and a full stop.
+pub(super) fn sentence(message: &str) -> String {
+    let mut chars = message.chars();
+    let mut out: String = chars
+        .next()
+        .map(|first| first.to_uppercase().chain(chars).collect())
+        .unwrap_or_default();
+    if !out.ends_with(['.', '!', '?', ':']) {
+        out.push('.');
+    }
+    out
 }
 
 /// What holds for every map.
@@ -143,7 +282,7 @@ fn standing_cautions(prescription: &Prescription) -> [String; 5] {
     [
         "The product's label and local law come first, whatever this map says.".to_owned(),
         "A licensed adviser decides. This map is a help, not a recommendation.".to_owned(),
-        "Wells and surface water: keep the distance that law and label ask. Only ground that the job excludes, and holes of its boundary, get 0; the map knows of no other.".to_owned(),
+        "Wells and surface water: keep the distance that law and label ask. Only ground that was left out of the map, and holes of its boundary, get 0; the map knows of no other.".to_owned(),
         match prescription.look_ahead {
             None => "The map does not look ahead and does not shut off. Set the look-ahead of machine and product on the terminal; leave shut-off to boundary and sections."
                 .to_owned(),
@@ -164,6 +303,18 @@ fn standing_cautions(prescription: &Prescription) -> [String; 5] {
     ]
 }
 
+/// Density with the digits that the table of products has, up to four decimals: `1.2785 kg/L`, `0.617 kg/L`; in US units `10.67 lb/gal`.
+pub(super) fn density(kg_per_l: f64, us: bool) -> String {
+    if us {
+        return format!(
+            "{:.2} lb/gal",
+            kg_per_l * crate::units::L_PER_GAL / crate::units::KG_PER_LB
+        );
+    }
+    let text = format!("{kg_per_l:.4}");
+    format!("{} kg/L", text.trim_end_matches('0').trim_end_matches('.'))
+}
+
 fn product(prescription: &Prescription) -> String {
     let Some(product) = &prescription.product else {
         return "NONE GIVEN - the numbers are nitrogen (N), not a product".to_owned();
@@ -174,11 +325,10 @@ fn product(prescription: &Prescription) -> String {
         product.nitrogen() * 100.0
     );
     match product.kg_per_l() {
-        Some(density) if prescription.unit.is_us() => format!(
-            "{nitrogen}, {:.2} lb/gal",
-            density * crate::units::L_PER_GAL / crate::units::KG_PER_LB
+        Some(kg_per_l) => format!(
+            "{nitrogen}, {}",
+            density(kg_per_l, prescription.unit.is_us())
         ),
-        Some(density) => format!("{nitrogen}, {density:.3} kg/L"),
         None => nitrogen,
     }
 }
@@ -191,11 +341,18 @@ fn area(prescription: &Prescription, area: Area) -> String {
     }
 }
 
-/// What a file puts on the field, and what it holds with the ground beyond the edge.
-fn by_file(prescription: &Prescription, total: &FileTotal) -> String {
+/// What a file applies: in the field, and with the ground beyond the edge that it holds.
+pub(super) fn by_file(prescription: &Prescription, total: &FileTotal) -> String {
     let unit = prescription.total_label();
+    let shape = match total.file {
+        MachineFile::TaskGrid => "grid",
+        MachineFile::TaskPolygons | MachineFile::Shapefile => "polygons",
+    };
+    if (total.with_run_out - total.in_field).abs() < 0.05 {
+        return format!("{:.1} {unit} ({shape}, no run-out)", total.in_field);
+    }
     format!(
-        "{:.1} {unit} in the field, {:.1} {unit} with run-out",
+        "{:.1} {unit} in the field, {:.1} {unit} with run-out ({shape})",
         total.in_field, total.with_run_out
     )
 }
@@ -218,19 +375,40 @@ fn total(prescription: &Prescription, rates: &MachineRates, mean: f64) -> String
     }
 }
 
-/// The words of a line; a per cent sign stays with its number.
+/// The words of a line; a unit stays with its number.
 fn words(line: &str) -> Vec<&str> {
     let mut words = Vec::new();
     let mut from = 0;
     for (at, _) in line
         .match_indices(' ')
-        .filter(|(at, _)| !line[at + 1..].starts_with('%'))
+        .filter(|(at, _)| !is_unit_after_number(&line[..*at], &line[at + 1..]))
     {
         words.push(&line[from..at]);
         from = at + 1;
     }
     words.push(&line[from..]);
     words
+}
+
+/// Whether a space parts a number from its unit, or a unit from the N behind it.
+pub(super) fn is_unit_after_number(before: &str, after: &str) -> bool {
+    /// Units of report and card.
+    const UNITS: [&str; 20] = [
+        "%", "kg", "L", "lb", "gal", "ha", "ac", "m", "ft", "t", "bu", "km", "N", "kg/ha", "L/ha",
+        "lb/ac", "gal/ac", "N/ha", "N/ac", "t/ha",
+    ];
+    let unit: String = after
+        .chars()
+        .take_while(|c| c.is_alphanumeric() || matches!(c, '/' | '%' | '°'))
+        .collect();
+    let last = before.rsplit(' ').next().unwrap_or_default();
+    let number =
+        last.ends_with(|c: char| c.is_ascii_digit()) && last.contains(|c: char| c.is_ascii_digit());
+    match unit.as_str() {
+        "N" | "N/ha" | "N/ac" => matches!(last, "kg" | "lb" | "%"),
+        "bu/ac" | "kg/L" | "lb/gal" | "°C" | "°F" => number,
+        unit => number && UNITS.contains(&unit),
+    }
 }
 
 #[derive(Default)]
@@ -290,7 +468,7 @@ mod tests {
     use super::*;
     use crate::finding::Acceptance;
     use crate::map::check_points::check_points;
-    use crate::map::file_totals::{MachineFile, of_polygons};
+    use crate::map::file_totals::of_polygons;
     use crate::map::fixture;
     use crate::map::machine::machine_rates;
     use crate::units::RateUnit;
@@ -304,7 +482,19 @@ mod tests {
             prescription,
             &checked.value,
         )];
-        card(prescription, &checked.value, &points, &files, &all)
+        let names = FileNames {
+            shapefile: Some("LONG_LEY".to_owned()),
+            task: None,
+        };
+        card(&CardFacts {
+            prescription,
+            rates: &checked.value,
+            points: &points,
+            files: &files,
+            names: &names,
+            findings: &all,
+            product_cautions: &["burns leaves: no broadcast on hot or wet leaves".to_owned()],
+        })
     }
 
     fn is_plain(text: &str) -> bool {
@@ -324,17 +514,16 @@ mod tests {
         // 2.5344 ha × 60 and 3.08 ha × 90 kg N/ha over 5.96 ha, as a 28 % solution of 1.28 kg/L (arithmetic).
         for line in [
             "Field             Long Ley",
-            "Map id            0a1b2c - the task's name ends in it",
-            "Product           UAN 28, 28.0 % N by mass, 1.280 kg/L",
-            "What to load      TASKDATA folder or shapefile, never both",
-            "Column to choose  L_HA (shapefile)",
-            "Unit to choose    L/ha",
-            "Least             0.00 L/ha",
+            "Map id            0a1b2c",
+            "Product           UAN 28, 28.0 % N by mass, 1.28 kg/L",
+            "Shapefile         LONG_LEY",
+            "  column, unit    L_HA, L/ha",
+            "Minimum           0.00 L/ha",
             "Mean              200.96 L/ha",
-            "Greatest          251.12 L/ha",
+            "Maximum           251.12 L/ha",
             "Area              5.96 ha",
             "Total             1197.7 L of product (429.3 kg N)",
-            "By shapefile      1197.7 L in the field, 1462.1 L with run-out",
+            "  product         1197.7 L in the field, 1462.1 L with run-out",
             "On start          209.26 L/ha",
             "Position lost     0.00 L/ha",
             "Outside field     0.00 L/ha",
@@ -370,7 +559,7 @@ mod tests {
         assert!(is_plain(&text));
         // 1197.7 L in US gallons, 429.3 kg in pounds, 5.96 ha in acres, 12 m in feet (NIST SP 811 factors).
         for part in [
-            "GAL_AC (shapefile)",
+            "GAL_AC, gal/ac",
             "14.73 ac (5.96 ha)",
             "316.4 gal of product (946.4 lb N)",
             "run on 39 ft beyond",
@@ -398,7 +587,7 @@ mod tests {
         );
         assert!(is_plain(&text), "{text}");
         assert!(
-            text.contains("Product           NONE GIVEN") && text.contains("* no product is given"),
+            text.contains("Product           NONE GIVEN") && text.contains("* No product is given"),
             "{text}"
         );
         assert!(
@@ -408,9 +597,11 @@ mod tests {
             "{text}"
         );
         assert!(!text.contains("elsewhere"));
+        // Stops come before anything is loaded.
+        let at = |what: &str| text.find(what).unwrap();
+        assert!(at("Accepted by") < at("LOAD ONE"), "{text}");
         assert!(
-            text.contains("KG_N_HA (shapefile)")
-                && text.contains("Total             429.3 kg N\r\n")
+            text.contains("KG_N_HA, kg N/ha") && text.contains("Total             429.3 kg N\r\n")
         );
     }
 
@@ -441,6 +632,77 @@ mod tests {
             );
             assert!(text.contains("(-0.70 %):"), "{text}");
         }
+    }
+
+    #[test]
+    fn the_driver_reads_no_keys() {
+        let said = |message: &str| {
+            for_the_driver(&Finding::caution(codes::MACHINE_POSITION_LOST, message))
+        };
+        assert_eq!(
+            said(
+                "with position lost the machine runs on at 30.00 L/ha: it cannot keep off them; leave machine.position_lost out to get 0"
+            ),
+            "with position lost the machine runs on at 30.00 L/ha: it cannot keep off them"
+        );
+        assert_eq!(
+            said(
+                "controllers need not take polygons: try them on yours before the day; kind = \"grid\" in output.task_data is what each must take"
+            ),
+            "controllers need not take polygons: try them on yours before the day"
+        );
+        assert_eq!(
+            said("no product is given; give [product] before spreading"),
+            "no product is given"
+        );
+        // Nothing is left of a message that speaks of keys alone: the code's own sentence stands in.
+        assert_eq!(
+            said("machine.cell_length is 6 m"),
+            codes::MACHINE_POSITION_LOST.sentence()
+        );
+    }
+
+    #[test]
+    fn density_has_the_digits_of_the_table() {
+        // 1.2785, 1.303 and 0.617 kg/L: the table of products.
+        let shown = [1.2785, 1.303, 0.617, 1.28].map(|value| density(value, false));
+        assert_eq!(
+            shown,
+            ["1.2785 kg/L", "1.303 kg/L", "0.617 kg/L", "1.28 kg/L"]
+        );
+        assert_eq!(density(1.2785, true), "10.67 lb/gal");
+    }
+
+    #[test]
+    fn points_name_latitude_first() {
+        let text = text(&fixture::prescription(), &[]);
+        assert!(text.find("latitude").unwrap() < text.find("longitude").unwrap());
+        let first = text.lines().find(|line| line.starts_with("1 ")).unwrap();
+        let numbers: Vec<f64> = first
+            .split_whitespace()
+            .skip(1)
+            .take(2)
+            .map(|n| n.parse().unwrap())
+            .collect();
+        // The fixture lies in UTM zone 33 north: longitude 12 to 18 degrees.
+        assert!((12.0..18.0).contains(&numbers[1]), "{first}");
+    }
+
+    #[test]
+    fn client_farm_and_leaf_burn_stand_on_the_card() {
+        let mut field = fixture::prescription();
+        field.client = Some("A. Grower".to_owned());
+        field.farm = Some("Home farm".to_owned());
+        let text = text(&field, &[]);
+        for line in [
+            "Grower            A. Grower",
+            "Farm              Home farm",
+            "* Burns leaves: no broadcast on hot or wet leaves.",
+        ] {
+            assert!(text.lines().any(|shown| shown == line), "{line}\n{text}");
+        }
+        // A liquid that no table knows.
+        assert_eq!(product_cautions(&field, &[]).len(), 1);
     }
 
     #[test]

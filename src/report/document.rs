@@ -48,6 +48,8 @@ pub enum Block {
     Small(String),
     /// What is what: label, value, note.
     Facts(Vec<Fact>),
+    /// The few numbers that everybody looks for, in large figures side by side.
+    Big(Vec<Fact>),
     /// A table.
     Table(Table),
     /// A drawing.
@@ -114,6 +116,8 @@ pub struct Table {
 pub struct Figure {
     /// The drawing.
     pub drawing: Drawing,
+    /// The same for a phone, where letters of the other would be too small to read.
+    pub phone: Option<Drawing>,
     /// What it shows, in words, for those who cannot see it.
     pub alt: String,
     /// What stands below it; may be empty.
@@ -131,7 +135,7 @@ pub struct Noticed {
     pub word: String,
     /// What it says.
     pub message: String,
-    /// Its code, for scripts and for accepting it.
+    /// Its code, for scripts and for accepting it; empty where nobody needs it.
     pub code: String,
 }
 
@@ -167,7 +171,7 @@ impl Block {
             | Self::Text(text)
             | Self::Small(text)
             | Self::Code(text) => out.push(text.clone()),
-            Self::Facts(facts) => out.extend(
+            Self::Facts(facts) | Self::Big(facts) => out.extend(
                 facts
                     .iter()
                     .map(|fact| format!("{} {} {}", fact.label, fact.value, fact.note)),

@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use crate::report::card::is_unit_after_number;
 use crate::report::document::{Block, Document, Figure, Table};
 use crate::report::draw::svg::{escaped, svg};
 use crate::report::text::Text;
@@ -73,10 +74,10 @@ pub fn html(document: &Document, text: &Text) -> Vec<u8> {
 
 fn write_block(out: &mut String, block: &Block) {
     let _ = match block {
-        Block::Heading(heading) => writeln!(out, "<h3>{}</h3>", escaped(heading)),
-        Block::Lead(words) => writeln!(out, "<p class=\"lead\">{}</p>", escaped(words)),
-        Block::Text(words) => writeln!(out, "<p>{}</p>", escaped(words)),
-        Block::Small(words) => writeln!(out, "<p class=\"small\">{}</p>", escaped(words)),
+        Block::Heading(heading) => writeln!(out, "<h3>{}</h3>", glued(heading)),
+        Block::Lead(words) => writeln!(out, "<p class=\"lead\">{}</p>", glued(words)),
+        Block::Text(words) => writeln!(out, "<p>{}</p>", glued(words)),
+        Block::Small(words) => writeln!(out, "<p class=\"small\">{}</p>", glued(words)),
         Block::Code(words) => writeln!(
             out,
             "<pre tabindex=\"0\"><code>{}</code></pre>",
@@ -88,13 +89,26 @@ fn write_block(out: &mut String, block: &Block) {
                 let note = if fact.note.is_empty() {
                     String::new()
                 } else {
-                    format!(" <span class=\"note\">{}</span>", escaped(&fact.note))
+                    format!(" <span class=\"note\">{}</span>", glued(&fact.note))
                 };
                 let _ = writeln!(
                     out,
                     "<div><dt>{}</dt><dd><b>{}</b>{note}</dd></div>",
-                    escaped(&fact.label),
-                    escaped(&fact.value)
+                    glued(&fact.label),
+                    glued(&fact.value)
+                );
+            }
+            writeln!(out, "</dl>")
+        }
+        Block::Big(facts) => {
+            out.push_str("<dl class=\"big\">\n");
+            for fact in facts {
+                let _ = writeln!(
+                    out,
+                    "<div><dt>{}</dt><dd><b>{}</b> <span class=\"note\">{}</span></dd></div>",
+                    glued(&fact.label),
+                    glued(&fact.value),
+                    glued(&fact.note)
                 );
             }
             writeln!(out, "</dl>")
@@ -107,13 +121,17 @@ fn write_block(out: &mut String, block: &Block) {
         Block::Findings(list) => {
             out.push_str("<ul class=\"findings\">\n");
             for one in list {
+                let code = if one.code.is_empty() {
+                    String::new()
+                } else {
+                    format!(" <code>{}</code>", escaped(&one.code))
+                };
                 let _ = writeln!(
                     out,
-                    "<li class=\"{}\"><b>{}</b> {} <code>{}</code></li>",
+                    "<li class=\"{}\"><b>{}</b> {}{code}</li>",
                     one.severity.word(),
                     escaped(&one.word),
-                    escaped(&one.message),
-                    escaped(&one.code)
+                    glued(&one.message)
                 );
             }
             writeln!(out, "</ul>")
@@ -150,7 +168,7 @@ fn write_block(out: &mut String, block: &Block) {
 fn write_list(out: &mut String, class: &str, items: &[String]) -> std::fmt::Result {
     writeln!(out, "<ul{class}>")?;
     for item in items {
-        writeln!(out, "<li>{}</li>", escaped(item))?;
+        writeln!(out, "<li>{}</li>", glued(item))?;
     }
     writeln!(out, "</ul>")
 }
@@ -169,7 +187,7 @@ fn write_table(out: &mut String, table: &Table) -> std::fmt::Result {
             out,
             "<th scope=\"col\"{}>{}</th>",
             if *number { " class=\"number\"" } else { "" },
-            escaped(heading)
+            glued(heading)
         )?;
     }
     out.push_str("</tr></thead>\n<tbody>\n");
@@ -202,10 +220,45 @@ fn cell_html(cell: &str) -> String {
                 .all(|c| c.is_ascii_digit() || matches!(c, '.' | ',' | '-'))
     });
     if is_place {
-        format!("<a href=\"{cell}\">{}</a>", &cell[4..])
+        let place = cell[4..].replacen(',', ", ", 1);
+        format!("<a href=\"{cell}\">{place}</a>")
     } else {
-        escaped(cell)
+        glued(cell)
     }
+}
+
+/// Text as it may stand in HTML, with units held to their numbers by a space that does not break, and dates in one piece.
+fn glued(text: &str) -> String {
+    let text = escaped(text);
+    let mut out = String::with_capacity(text.len());
+    let mut rest = 0;
+    for (at, c) in text.char_indices() {
+        if at < rest {
+            continue;
+        }
+        if c == ' ' && is_unit_after_number(&text[..at], &text[at + 1..]) {
+            out.push('\u{a0}');
+        } else if is_date(text[at..].as_bytes()) {
+            let _ = write!(out, "<span class=\"date\">{}</span>", &text[at..at + DATE]);
+            rest = at + DATE;
+        } else {
+            out.push(c);
+        }
+    }
+    out
+}
+
+/// Length of a date.
+const DATE: usize = 10;
+
+/// Whether a text begins with a date: `2026-04-14`.
+fn is_date(text: &[u8]) -> bool {
+    text.get(..DATE).is_some_and(|date| {
+        date.iter().enumerate().all(|(k, byte)| match k {
+            4 | 7 => *byte == b'-',
+            _ => byte.is_ascii_digit(),
+        })
+    }) && !text.get(DATE).is_some_and(u8::is_ascii_digit)
 }
 
 fn write_figure(out: &mut String, figure: &Figure) -> std::fmt::Result {
@@ -215,9 +268,35 @@ fn write_figure(out: &mut String, figure: &Figure) -> std::fmt::Result {
         String::new()
     };
     // The drawing is our own, and every word from data in it was escaped when it was drawn.
-    writeln!(out, "<figure{width}>\n{}", svg(&figure.drawing))?;
+    let drawing = svg(&figure.drawing);
+    match &figure.phone {
+        Some(phone) => writeln!(
+            out,
+            "<figure{width}>\n<div class=\"page\">{drawing}</div>\n<div class=\"phone\">{}</div>",
+            svg(phone)
+        )?,
+        None => writeln!(out, "<figure{width}>\n{drawing}")?,
+    }
     if !figure.caption.is_empty() {
-        writeln!(out, "<figcaption>{}</figcaption>", escaped(&figure.caption))?;
+        writeln!(out, "<figcaption>{}</figcaption>", glued(&figure.caption))?;
     }
     writeln!(out, "</figure>")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_keep_their_units() {
+        assert_eq!(
+            glued("1439.3 L of UAN 28 (64.7 kg N/ha), 95 % limits, at 12.0 m <b>"),
+            "1439.3\u{a0}L of UAN 28 (64.7\u{a0}kg\u{a0}N/ha), 95\u{a0}% limits, at 12.0\u{a0}m &lt;b&gt;"
+        );
+        assert_eq!(glued("zone 3 later"), "zone 3 later");
+        assert_eq!(
+            glued("of 2026-04-14, \u{e9}"),
+            "of <span class=\"date\">2026-04-14</span>, \u{e9}"
+        );
+    }
 }

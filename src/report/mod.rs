@@ -8,5 +8,6 @@ pub mod html;
 pub mod model;
 pub mod paper;
 pub mod pdf;
+pub mod stick;
 pub mod summary;
 pub mod text;

@@ -305,7 +305,7 @@ fn nitrogen_block(
         Row::new("mean rate", units.rate(totals.mean_rate)).with_note(format!(
             "field rate {} ({} before rounding)",
             units.rate(outcome.prescription.field_rate),
-            units.rate(NRate::kg_per_ha(outcome.rated.field_exact))
+            units.rate(outcome.rated.field_exact)
         )),
     ];
     if let (Some(product), Some(total)) = (&facts.settings.product, totals.product) {

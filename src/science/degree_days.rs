@@ -168,8 +168,8 @@ impl GrowingRule {
         };
         let held = match self.ceiling {
             None => String::new(),
-            Some((ceiling, CeilingOn::Extremes)) => format!(", extremes held to {ceiling}"),
-            Some((ceiling, CeilingOn::Mean)) => format!(", mean held to {ceiling}"),
+            Some((ceiling, CeilingOn::Extremes)) => format!(", extremes limited to {ceiling}"),
+            Some((ceiling, CeilingOn::Mean)) => format!(", mean limited to {ceiling}"),
         };
         format!("{what} above {}{held}", self.base)
     }

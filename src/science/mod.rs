@@ -1,6 +1,7 @@
 //! The agronomy: pure functions of numbers, one cell or one strip at a time.
 
 pub mod blend;
+pub mod certainty;
 pub mod crop;
 pub mod degree_days;
 pub mod expected_gain;
@@ -18,6 +19,6 @@ pub mod product;
 pub mod ramp;
 pub mod reference;
 pub mod response_curve;
-pub mod yield_response;
 
+pub use methods::yield_response;
 pub use naming::UnknownName;

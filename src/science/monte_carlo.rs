@@ -220,8 +220,8 @@ impl Spreads {
 }
 
 /// Whether a rate depends on the reference at all.
-pub const fn uses_reference(method: &Method) -> bool {
-    method.divides_by_index() || matches!(method, Method::Visible(_))
+pub fn uses_reference(method: &Method) -> bool {
+    method.uses_response_index()
 }
 
 impl Draw {
@@ -343,8 +343,9 @@ mod tests {
     use super::*;
     use crate::science::blend::Blend;
     use crate::science::methods::Limits;
+    use crate::science::methods::flat::Flat;
     use crate::science::methods::square_root::SquareRoot;
-    use crate::science::yield_response::{YieldCurve, YieldResponse};
+    use crate::science::methods::yield_response::{YieldCurve, YieldResponse};
     use crate::units::{NRate, Yield};
     use proptest::prelude::*;
 
@@ -372,7 +373,7 @@ mod tests {
             use_efficiency: 0.5,
         };
         RateModel {
-            method: Method::YieldResponse(method),
+            method: Method::new(method),
             limits: limits(200.0),
             blend: None,
         }
@@ -449,7 +450,7 @@ mod tests {
         for model in [
             yields(),
             RateModel {
-                method: Method::Flat(NRate::kg_per_ha(60.0)),
+                method: Method::new(Flat(NRate::kg_per_ha(60.0))),
                 limits: limits(100.0),
                 blend: None,
             },
@@ -471,7 +472,7 @@ mod tests {
     #[test]
     fn a_method_is_moved_only_by_what_it_has() {
         let flat = RateModel {
-            method: Method::Flat(NRate::kg_per_ha(60.0)),
+            method: Method::new(Flat(NRate::kg_per_ha(60.0))),
             limits: limits(100.0),
             blend: None,
         };
@@ -488,7 +489,7 @@ mod tests {
             back_off: None,
         };
         let of_root = ALL.of_model(&RateModel {
-            method: Method::SquareRoot(root),
+            method: Method::new(root),
             limits: limits(300.0),
             blend: None,
         });

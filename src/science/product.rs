@@ -2,7 +2,7 @@
 
 use std::sync::LazyLock;
 
-use super::crop::Certainty;
+use super::certainty::Certainty;
 use super::naming;
 use super::naming::UnknownName;
 use crate::units::Product;

@@ -24,7 +24,7 @@ pub enum CrsError {
         reason: String,
     },
     /// A point cannot be transformed.
-    #[error("the point {x}, {y} in {from} cannot be carried into {to}: {reason}")]
+    #[error("the point {x}, {y} in {from} cannot be transformed to {to}: {reason}")]
     Point {
         /// First coordinate.
         x: f64,

@@ -51,13 +51,22 @@ impl Ring<'_> {
             GeomWithData::new(Rectangle::from_corners(low, high), (number, from, to))
         })
     }
-    /// Whether there are at least three corners, all of them numbers.
+    /// Whether there are at least three corners, all of them numbers and not all on one line.
     fn is_a_ring(&self) -> bool {
         let mut corners = 1;
         for pair in self.vertices.windows(2) {
             corners += usize::from(pair[0] != pair[1]);
         }
+        let first = self.vertices[0];
+        let second = self.vertices.iter().find(|c| **c != first).copied();
+        let has_ground = second.is_some_and(|second| {
+            let side = |c: &Coord<f64>| RobustKernel::orient2d(first, second, *c);
+            self.vertices
+                .iter()
+                .any(|c| side(c) != Orientation::Collinear)
+        });
         corners >= 4
+            && has_ground
             && self
                 .vertices
                 .iter()

@@ -1,4 +1,4 @@
-//! How long a decision takes after one key has changed, without draws of uncertainty: `cargo bench --bench decide [CELLS]`.
+//! How long a decision takes after one key has changed, without draws (uncertainty, expected gain): `cargo bench --bench decide [CELLS]`.
 //!
 //! About 6 000 and about 100 000 cells of one made field, or as many as are named. Each key of response, rate, product, machine limits, zones and prices is changed by
 //! itself; the middle of five is printed in milliseconds and as a ratio to the decision by the job's own settings. Aims: 50 ms and 300 ms.
@@ -138,10 +138,11 @@ fn main() {
             ms(reading.middle)
         );
         println!(
-            "  {:<26} {:8.1} ms ({:.1})",
+            "  {:<26} {:8.1} ms ({:.1})  {}cells/s",
             "as the job has it",
             ms(plain.middle),
-            ms(plain.best)
+            ms(plain.best),
+            short(plain.per_second(prepared.ground().grid.cells.len() as f64))
         );
         for (key, change) in CHANGES {
             let mut settings = own.clone();

@@ -157,6 +157,8 @@ fn prescription(
     Some(Prescription {
         map_id: "0a1b2c".to_owned(),
         field_name: "Bench".to_owned(),
+        client: None,
+        farm: None,
         crop: "winter wheat".to_owned(),
         image_date: jiff::civil::date(2026, 4, 14),
         plane: Crs::epsg(32_633, "WGS 84 / UTM zone 33N"),

@@ -15,6 +15,8 @@ console.log(JSON.stringify({
   tasks: tasks.length,
   task: plain(task?.attributes),
   field: task?.attributes.PartfieldIdRef?.entity?.attributes.PartfieldDesignator ?? null,
+  customers: (manager.rootElement.attributes.Customer ?? []).map((customer) => customer.attributes.CustomerLastName),
+  farms: (manager.rootElement.attributes.Farm ?? []).map((farm) => farm.attributes.FarmDesignator),
   grid: plain(grid?.attributes),
   values: view ? Array.from({ length: view.byteLength / 4 }, (_, index) => view.getInt32(index * 4, true)) : [],
   channels: task?.getGridValuesDescription().map(({ DDINumber, DDEntityName, unit, scale, offset }) => ({ DDINumber, DDEntityName, unit, scale, offset })) ?? [],

@@ -104,7 +104,7 @@ def card_points(out):
     card = (out.machine / "CARD.txt").read_text(encoding="utf-8")
     points = re.findall(r"^\d+ +(-?\d+\.\d+) +(-?\d+\.\d+) +(\d+\.\d+) L/ha", card, flags=re.MULTILINE)
     need(len(points) == 3, f"{len(points)} check points; 3 are due")
-    for longitude, latitude, rate in points:
+    for latitude, longitude, rate in points:
         point = shapely.Point(float(longitude), float(latitude))
         shown = [row[1] for polygon, row in zip(out.shape_polygons, out.shapes[2]) if polygon.covers(point)]
         need(len(shown) == 1, f"{len(shown)} records of the shapefile hold the point {longitude}, {latitude}")

@@ -72,6 +72,18 @@ def task_ids(out):
     need([trigger.attrib.get("A") for trigger in out.task_root.findall("TSK/DLT")] == ["DFFF"], "no default log is asked for")
 
 
+@check("task data: both readers list customer and farm as the job names them")
+def task_filed(out):
+    client, farm = out.recorded("settings.record.client"), out.recorded("settings.record.farm")
+    need(client and farm, "the demo names neither client nor farm")
+    data, _ = isoxml_from_path(out.task_folder)
+    names = [data.customers[0].designator, data.farms[0].designator]
+    need(names == [client, farm], f"isoxml for Python lists {names}")
+    need(data.farms[0].customer_id_ref == data.customers[0].id, "the farm is not the customer's")
+    read = node(out)
+    need(read["customers"] == [client] and read["farms"] == [farm], f"isoxml for JavaScript lists {read['customers']} and {read['farms']}")
+
+
 @check("task data: zones for start, lost position and outside exist and set the same quantity of the same product as the grid")
 def task_fallbacks(out):
     zones = {zone.attrib["A"]: zone for zone in out.task_root.findall("TSK/TZN")}

@@ -7,17 +7,13 @@ use std::path::{Path, PathBuf};
 const LAYERS: &[(&str, &[&str])] = &[
     ("units", &[]),
     ("finding", &[]),
-    ("science", &["units", "finding"]),
+    ("key", &[]),
+    ("science", &["units", "finding", "key"]),
     ("space", &["units", "finding"]),
     ("zones", &["units", "finding", "space"]),
     ("map", &["units", "finding", "space", "zones"]),
     ("format", &["units", "finding", "space", "map"]),
-    (
-        "job",
-        &[
-            "units", "finding", "science", "space", "zones", "map", "format",
-        ],
-    ),
+    ("job", &["units", "finding", "key", "science", "map"]),
     (
         "pipeline",
         &[
@@ -31,15 +27,22 @@ const LAYERS: &[(&str, &[&str])] = &[
     (
         "app",
         &[
-            "units", "finding", "science", "job", "space", "zones", "map", "pipeline", "format",
-            "report",
+            "units", "finding", "key", "science", "job", "space", "zones", "map", "pipeline",
+            "format", "report",
         ],
     ),
     (
         "cli",
         &[
-            "units", "finding", "science", "job", "space", "zones", "map", "pipeline", "format",
-            "report", "app",
+            "units", "finding", "key", "science", "job", "space", "zones", "map", "pipeline",
+            "format", "report", "app",
+        ],
+    ),
+    (
+        "web",
+        &[
+            "units", "finding", "key", "science", "job", "space", "zones", "map", "pipeline",
+            "format", "report", "app",
         ],
     ),
 ];

@@ -125,10 +125,12 @@ fn every_example_is_accepted_as_it_stands() {
 }
 
 /// What a value is: a unit, or a kind of thing. clap would make one up from the option's name (`MAX_YIELD`), which says neither.
-const VALUES: [&str; 36] = [
+const VALUES: [&str; 38] = [
     "SYSTEM",
     "METHOD",
-    "LINE",
+    "RULE",
+    "RATE",
+    "FILTER",
     "WHEN",
     "COUNT",
     "MiB",

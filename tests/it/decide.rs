@@ -61,8 +61,8 @@ const CHANGES: &[(&str, &str)] = &[
         "[prices]\ncurrency = \"EUR\"\ngrain = \"210 EUR/t\"\nnitrogen = \"1.15 EUR/kg N\"\napplication = \"8 EUR/ha\"\n[output]",
     ),
     (
-        "index = \"NDVI\"\n",
-        "index = \"NDVI\"\nminimum_seen = 0.9\n",
+        "name = \"Middle Piece\"",
+        "name = \"Middle Piece\"\nregion = \"hills\"",
     ),
     (
         "strips = \"strips.geojson\"",

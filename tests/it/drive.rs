@@ -4,7 +4,7 @@ use std::path::Path;
 
 use gdal::vector::LayerAccess as _;
 use geo::Area as _;
-use haulm::app::job::resolve::map_job;
+use haulm::app::job::map_job;
 use serde_json::Value;
 
 use crate::field::Field;

@@ -63,10 +63,8 @@ fn a_finding_that_never_stops_cannot_be_accepted() {
 #[test]
 fn every_code_that_stops_a_job_can_be_accepted() {
     for code in codes::all().filter(|code| code.can_be_accepted()) {
-        let read = haulm::app::job::resolve::map_job(
-            accepting(code.word()).as_bytes(),
-            Path::new("job.toml"),
-        );
+        let read =
+            haulm::app::job::map_job(accepting(code.word()).as_bytes(), Path::new("job.toml"));
         assert!(read.is_ok(), "{code}: {read:?}");
     }
 }

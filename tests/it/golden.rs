@@ -38,9 +38,16 @@ fn compare(name: &str, text: &str) {
 /// A text without what differs from machine to machine and run to run.
 fn filtered(text: &str, folder: &Path) -> String {
     let folder = folder.to_string_lossy();
-    text.replace(&format!("{folder}/"), "")
+    let text = text
+        .replace(&format!("{folder}/"), "")
         .replace(folder.as_ref(), "FOLDER")
-        .replace(env!("CARGO_PKG_VERSION"), "VERSION")
+        .replace(env!("CARGO_PKG_VERSION"), "VERSION");
+    // The id is the record's hash: any setting that is new in the record moves it.
+    let id = regex::Regex::new(r"(?i)map(?: id)?\s+([0-9a-f]{6})\b").unwrap();
+    match id.captures(&text) {
+        Some(found) => text.replace(&found[1], "MAP_ID"),
+        None => text,
+    }
 }
 
 /// Both streams of a run, without its progress.

@@ -3,8 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use approx::assert_relative_eq;
-use haulm::app::job::echo;
-use haulm::app::job::resolve::{map_job, rate_job};
+use haulm::app::job::{map_job, rate_job, rate_record, settings_record};
 use haulm::finding::Checked;
 use haulm::job::fault::JobError;
 use haulm::job::settings::{
@@ -662,7 +661,7 @@ maximum = "120 lb N/ac"
         (2, true, RateUnit::LbPerAc)
     );
     assert_eq!(settings.season.sensed, Some(day(2026, 4, 14)));
-    let echoed = echo::rate_settings(&settings, Path::new(""));
+    let echoed = rate_record(&settings, Path::new(""));
     assert_eq!(echoed["season"]["growing_days"], 94.0);
     // A map's job serves too, once it has readings.
     let map = changed(
@@ -691,7 +690,7 @@ maximum = "120 lb N/ac"
 #[test]
 fn the_record_carries_every_setting_and_no_folder() {
     let settings = job(FULL).value;
-    let echoed = echo::settings(&settings, Path::new("farm"));
+    let echoed = settings_record(&settings, Path::new("farm"));
     assert_eq!(echoed["field"]["boundary"]["path"], "boundary.geojson");
     assert_eq!(echoed["field"]["exclude"][0]["buffer_m"], 10.0);
     assert_eq!(echoed["machine"]["working_width_m"], 24.0);
@@ -700,12 +699,15 @@ fn the_record_carries_every_setting_and_no_folder() {
     assert_eq!(echoed["rate"]["bare"]["kg_n_ha"], 0.0);
     assert_eq!(echoed["output"]["folder"], "out");
     assert_eq!(echoed["season"]["planted"], "2025-10-01");
-    assert!(!echoed.to_string().contains("farm"), "{echoed}");
+    assert!(!echoed.to_string().contains("farm/"), "{echoed}");
     // The same job from another folder gives the same record.
     let elsewhere = map_job(FULL.as_bytes(), Path::new("other/place/job.toml"))
         .unwrap()
         .value;
-    assert_eq!(echo::settings(&elsewhere, Path::new("other/place")), echoed);
+    assert_eq!(
+        settings_record(&elsewhere, Path::new("other/place")),
+        echoed
+    );
 }
 
 #[test]

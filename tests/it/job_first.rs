@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use haulm::app::job::resolve::map_job;
+use haulm::app::job::map_job;
 use haulm::app::new_job::{FirstJob, Known, bands_of, first_job};
 use haulm::job::fault::{Fault, JobError};
 use haulm::job::settings::Settings;
@@ -144,7 +144,7 @@ fn the_more_is_known_the_less_is_assumed() {
     let known = Known {
         growing_days: Some(94.0),
         crop: Some("winter wheat".into()),
-        curve: haulm::app::job::resolve::known_curves().into_iter().next(),
+        curve: haulm::job::tables::curve_names().into_iter().next(),
         maximum_yield: Some("100 bu/ac".into()),
         maximum: Some("120 lb N/ac".into()),
         working_width: Some("80 ft".into()),

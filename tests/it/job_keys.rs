@@ -3,8 +3,9 @@
 use std::path::Path;
 use std::process::Command;
 
-use haulm::app::job::resolve::{map_job, rate_job};
+use haulm::app::job::{map_job, rate_job};
 use haulm::job::keys::TABLES;
+use haulm::science::methods::METHODS;
 use serde_json::Value;
 
 use crate::job_refusals::{faults, with_line};
@@ -143,7 +144,7 @@ fn defaults_are_what_the_rows_say() {
         let settings = map_job(text.as_bytes(), Path::new("job.toml"))
             .unwrap_or_else(|error| panic!("{error}\n{text}"))
             .value;
-        haulm::app::job::echo::settings(&settings, Path::new(""))
+        haulm::app::job::settings_record(&settings, Path::new(""))
     };
     let plain = record(&bare);
     let mut tried = 0;
@@ -188,29 +189,34 @@ fn defaults_are_what_the_rows_say() {
     assert!(rate_job(rate.as_bytes(), Path::new("job.toml")).is_ok());
 }
 
-/// Files that hold a key's name beside its row, its reader and the record's echo: what the second stage has to draw out of the row.
-const STILL: &[&str] = &[
-    // Options that stand for keys, and the first job.
-    "src/app/rate/flags.rs",
-    "src/app/new_job.rs",
-    "src/cli/args.rs",
-    // Names in records, lists and on paper.
-    "src/app/lists.rs",
-    "src/app/rate/told.rs",
-    "src/app/record.rs",
-    "src/report/paper/appendix.rs",
-    "src/report/summary.rs",
-    // The same word for something else: a folder, a parameter in a refusal.
-    "src/app/convert/mod.rs",
-    "src/science/methods/square_root.rs",
-    "src/science/methods/tests.rs",
+/// Words that are a key's name and mean something else where they stand, each with the file and the reason.
+const ELSEWHERE: &[(&str, &str)] = &[
+    // Names of the command line's own options, as clap wants them for what excludes what.
+    ("src/cli/args.rs", "count_sensing_day"),
+    // Columns of the lists that ship with haulm.
+    ("src/app/lists.rs", "bare_below"),
+    ("src/app/lists.rs", "growing_day_rule"),
+    ("src/app/lists.rs", "nitrogen_share"),
+    ("src/app/lists.rs", "grain_nitrogen"),
+    ("src/app/lists.rs", "grain_moisture"),
+    ("src/app/lists.rs", "stand_cv"),
+    ("src/app/lists.rs", "bulk_density"),
+    // What was found, not what was told: results under names of their own in the record, on paper and in summaries.
+    ("src/app/record.rs", ""),
+    ("src/app/rate/told.rs", ""),
+    ("src/report/summary.rs", "growing_days"),
+    ("src/report/paper/page_five.rs", ""),
+    // Parts of a folder and of a file's table.
+    ("src/app/convert/mod.rs", "task_data"),
+    // A parameter by its name in a sentence.
+    ("src/science/methods/square_root.rs", "delta_si"),
+    ("src/science/methods/tests.rs", ""),
 ];
 
-/// Names of one word, such as "rate" or "path", name other things too.
-#[test]
-fn a_keys_name_stands_in_its_row_and_where_it_is_used() {
+/// Source files with their code, tests within them and comments left out.
+fn sources() -> Vec<(String, String)> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-    let files: Vec<(String, String)> = crate::architecture::files_below(&root.join("src"))
+    crate::architecture::files_below(&root.join("src"))
         .into_iter()
         .filter(|path| path.extension().is_some_and(|end| end == "rs"))
         .map(|path| {
@@ -220,38 +226,121 @@ fn a_keys_name_stands_in_its_row_and_where_it_is_used() {
                 .split("#[cfg(test)]")
                 .next()
                 .unwrap_or_default()
-                .to_owned();
+                .lines()
+                .filter(|line| !line.trim_start().starts_with("//"))
+                .collect::<Vec<_>>()
+                .join("\n");
             (name, code)
         })
-        .collect();
+        .collect()
+}
+
+/// Adding a key is two files: its row, and the section that reads it into its settings and its record. Names of one word, such as "rate" or "path",
+/// name other things too and are not looked for.
+#[test]
+fn a_keys_name_stands_in_its_row_and_where_it_is_used() {
+    let files = sources();
+    let rows_in =
+        |name: &str| name.starts_with("src/job/keys/") || name.starts_with("src/science/methods/");
     let (mut wrong, mut looked_at) = (Vec::new(), 0);
-    for table in TABLES {
+    for table in TABLES.iter() {
         for key in table.keys.iter().filter(|key| key.name.contains('_')) {
             looked_at += 1;
+            let full = key.full();
+            // The row is a field of its section's constant, so that no text holds the name.
             let literal = format!("\"{}\"", key.name);
-            let holders: Vec<&str> = files
+            let spelled = files.iter().filter(|(name, code)| {
+                code.contains(&literal)
+                    && !ELSEWHERE
+                        .iter()
+                        .any(|(file, word)| file == name && (word.is_empty() || *word == key.name))
+            });
+            wrong.extend(spelled.map(|(name, _)| format!("{full} is spelled again in {name}")));
+            let row =
+                regex::Regex::new(&format!(r"(?m)^        (r#)?{}: \w+ = ", key.name)).unwrap();
+            let rows: Vec<&str> = files
                 .iter()
-                .filter(|(_, text)| text.contains(&literal))
+                .filter(|(name, code)| rows_in(name) && row.is_match(code))
                 .map(|(name, _)| name.as_str())
                 .collect();
-            let of = |folder: &str| {
-                holders
-                    .iter()
-                    .filter(|name| name.starts_with(folder))
-                    .count()
-            };
-            let readers = of("src/app/job/") - of("src/app/job/echo.rs");
-            if !(1..=2).contains(&of("src/job/keys/")) || !(1..=2).contains(&readers) {
-                wrong.push(format!("{}.{}: {holders:?}", table.name, key.name));
+            let used = regex::Regex::new(&format!(r"\b[A-Z_]{{2,}}\s*\.{}\b", key.name)).unwrap();
+            let readers: Vec<&str> = files
+                .iter()
+                .filter(|(name, code)| {
+                    (name.starts_with("src/job/sections/")
+                        || name.starts_with("src/science/methods/"))
+                        && used.is_match(code)
+                })
+                .map(|(name, _)| name.as_str())
+                .collect();
+            // A key of several sections or methods has as many rows and readers.
+            let sections = TABLES
+                .iter()
+                .flat_map(|table| table.keys)
+                .filter(|other| other.name == key.name)
+                .map(|other| other.of.len().max(1))
+                .sum::<usize>();
+            if rows.is_empty() || rows.len() > sections + 1 {
+                wrong.push(format!("{full} has rows in {rows:?}"));
             }
-            let elsewhere = holders.iter().filter(|name| {
-                !name.starts_with("src/job/keys/")
-                    && !name.starts_with("src/app/job/")
-                    && !STILL.contains(name)
-            });
-            wrong.extend(elsewhere.map(|name| format!("{}.{} in {name}", table.name, key.name)));
+            if readers.len() > sections + 1 {
+                wrong.push(format!("{full} is read in {readers:?}"));
+            }
+            if sections == 1 && (rows.len() != 1 || readers.len() > 2) {
+                wrong.push(format!("{full}: rows {rows:?}, readers {readers:?}"));
+            }
         }
     }
     assert!(looked_at > 50, "{looked_at}");
     assert!(wrong.is_empty(), "\n{}", wrong.join("\n"));
+}
+
+/// Adding a method is two files: its own and the list. Its name stands in its own alone.
+#[test]
+fn a_methods_name_stands_in_its_own_file() {
+    /// The same words for something else: shapes of a response curve, strategies of money, fits of a ramp.
+    const OTHER: &[(&str, &str)] = &[
+        ("src/science/methods/shared.rs", "quadratic"),
+        ("src/app/record.rs", "flat"),
+        ("src/app/rate/ramp.rs", "quadratic"),
+    ];
+    let files = sources();
+    let list = "src/science/methods/mod.rs";
+    for method in METHODS {
+        let literal = format!("\"{}\"", method.name);
+        let holders: Vec<&str> = files
+            .iter()
+            .filter(|(name, code)| {
+                code.contains(&literal)
+                    && !name.ends_with("/tests.rs")
+                    && !OTHER.contains(&(name.as_str(), method.name))
+            })
+            .map(|(name, _)| name.as_str())
+            .collect();
+        assert_eq!(holders.len(), 1, "{}: {holders:?}", method.name);
+        assert!(
+            holders[0].starts_with("src/science/methods/"),
+            "{holders:?}"
+        );
+        let module = holders[0]
+            .trim_start_matches("src/science/methods/")
+            .trim_end_matches(".rs");
+        let text = &files.iter().find(|(name, _)| name == list).unwrap().1;
+        assert!(text.contains(&format!("&{module}::ABOUT,")), "{module}");
+    }
+    assert!(METHODS.len() >= 8);
+}
+
+/// An option of `haulm rate` that stands for a key is one that the command has.
+#[test]
+fn options_of_rows_are_options_of_rate() {
+    let help = told(&["rate", "--help"]);
+    let mut count = 0;
+    for (key, options) in haulm::job::keys::by_option() {
+        for option in options.split(", ") {
+            count += 1;
+            assert!(help.contains(option), "{option} of {}", key.full());
+        }
+    }
+    assert!(count > 20, "{count}");
 }

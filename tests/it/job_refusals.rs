@@ -3,8 +3,8 @@
 use std::path::Path;
 
 use haulm::app::error::AppError;
-use haulm::app::job::resolve::{map_job, read_map_job};
 use haulm::app::job::weather::daily_record;
+use haulm::app::job::{map_job, read_map_job};
 use haulm::job::fault::{Fault, JobError};
 use haulm::job::settings::GrowingDays;
 use haulm::science::growing_days::{MissingDays, SeasonSpan, count_growing_days};

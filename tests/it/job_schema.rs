@@ -3,8 +3,8 @@
 
 use std::path::{Path, PathBuf};
 
-use haulm::app::job::ramp::ramp_job;
-use haulm::app::job::resolve::{map_job, rate_job};
+use haulm::app::job::{map_job, rate_job};
+use haulm::job::ramp::ramp_job;
 use haulm::job::schema::schema;
 use regex::Regex;
 use serde_json::{Map, Value, json};

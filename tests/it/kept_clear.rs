@@ -382,7 +382,7 @@ fn check_points_lie_on_even_ground() {
     let mut seen = 0;
     for line in card.lines() {
         let words: Vec<&str> = line.split_whitespace().collect();
-        let &[number, longitude, latitude, rate, "L/ha"] = words.as_slice() else {
+        let &[number, latitude, longitude, rate, "L/ha"] = words.as_slice() else {
             continue;
         };
         if number.parse::<u32>().is_err() {
@@ -464,21 +464,23 @@ fn each_file_says_what_it_puts_on_the_field() {
     near(told("grid", "in_field"), by_cells);
     assert!(told("grid", "with_run_out") > by_cells);
     let card = fs_err::read_to_string(field.path("out/machine/CARD.txt")).unwrap();
+    // The product of a file stands below its name.
     let line = |start: &str| {
         card.lines()
-            .find(|line| line.starts_with(start))
+            .skip_while(|line| !line.starts_with(start))
+            .find(|line| line.starts_with("  product"))
             .unwrap()
             .to_owned()
     };
     assert!(
-        line("By shapefile").contains(&format!(
+        line("Shapefile").contains(&format!(
             "{:.1} L in the field",
             told("shapefile", "in_field")
         )),
         "{card}"
     );
     assert!(
-        line("By TASKDATA").contains(&format!("{:.1} L in the field", told("grid", "in_field"))),
+        line("TASKDATA").contains(&format!("{:.1} L in the field", told("grid", "in_field"))),
         "{card}"
     );
 }

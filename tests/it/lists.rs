@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::process::Command;
 
-use haulm::app::job::resolve::rate_job;
+use haulm::app::job::rate_job;
 use serde_json::Value;
 
 fn told(arguments: &[&str]) -> String {

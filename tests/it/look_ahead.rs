@@ -289,7 +289,8 @@ fn check_points_hold_in_the_shifted_map() {
                 .split_whitespace()
                 .filter_map(|word| word.parse().ok())
                 .collect();
-            (numbers[1], numbers[2], numbers[3])
+            // Latitude stands first.
+            (numbers[2], numbers[1], numbers[3])
         })
         .collect();
     for (longitude, latitude, rate) in &points {
@@ -304,7 +305,7 @@ fn check_points_hold_in_the_shifted_map() {
 
 #[test]
 fn a_time_goes_by_the_speed_and_doubtful_ones_are_refused() {
-    use haulm::app::job::resolve::map_job;
+    use haulm::app::job::map_job;
     let timed = with_line(
         "machine",
         "speed = \"12 km/h\"\ndelay = \"1 s\"\ntransition = \"1 s\"\nlook_ahead = \"3 s\"\nfirst_pass = \"against\"",

@@ -47,6 +47,8 @@ mod methods;
 mod new_command;
 mod nitrogen_share;
 mod odd_images;
+#[cfg(feature = "web")]
+mod page;
 mod placebo;
 mod points_map;
 mod product_money;
@@ -62,6 +64,7 @@ mod satellites;
 mod scenes;
 mod season;
 mod share_study;
+mod stick;
 mod stumbles;
 mod thrown;
 mod uncertainty;

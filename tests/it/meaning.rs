@@ -655,6 +655,7 @@ fn readings_that_the_index_cannot_have_and_a_strip_that_is_paler() {
             "--curve=winter wheat, common practice",
             "--max-yield=100 bu/ac",
             "--maximum=120 lb N/ac",
+            "--details",
         ];
         let run = Command::new(env!("CARGO_BIN_EXE_haulm"))
             .args(["rate", &strip, &beside])

@@ -3,8 +3,7 @@
 use std::path::Path;
 use std::process::Command;
 
-use haulm::app::job::echo;
-use haulm::app::job::resolve::{map_job, rate_job};
+use haulm::app::job::{map_job, rate_job, rate_record, settings_record};
 use serde_json::Value;
 
 use crate::field::Field;
@@ -136,7 +135,7 @@ fn each_method_maps_the_field() {
                 .is_some_and(|formula| formula.contains("N =")),
             "{name}"
         );
-        // The palest canopy gets no less than the greenest, and nobody foretells a yield.
+        // The palest canopy gets no less than the greenest, and no yield is predicted.
         assert!(
             map.cells
                 .windows(2)
@@ -427,7 +426,7 @@ fn wrong_combinations_are_refused() {
         .unwrap()
         .value;
     assert_eq!(
-        echo::settings(&settings, Path::new(""))["response"]["source"],
+        settings_record(&settings, Path::new(""))["response"]["source"],
         "own trials"
     );
 }
@@ -493,7 +492,7 @@ fn a_file_of_ones_own_brings_crops_and_curves() {
     );
     assert!(yields.curve.source.contains("own trials (published)"));
     assert_eq!(
-        echo::rate_settings(&settings, folder.path())["season"]["crops"],
+        rate_record(&settings, folder.path())["season"]["crops"],
         "my_crops.toml"
     );
     fs_err::write(

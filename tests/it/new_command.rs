@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::process::{Command, Output};
 
-use haulm::app::job::resolve::read_map_job;
+use haulm::app::job::read_map_job;
 
 fn haulm(folder: &Path, arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_haulm"))

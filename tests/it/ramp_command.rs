@@ -2,9 +2,9 @@
 
 use std::process::{Command, Output};
 
-use haulm::app::job::ramp::ramp_job;
-use haulm::app::job::resolve::map_job;
+use haulm::app::job::map_job;
 use haulm::job::fault::JobError;
+use haulm::job::ramp::ramp_job;
 use haulm::science::response_curve::PlateauShape;
 use serde_json::Value;
 

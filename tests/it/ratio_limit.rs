@@ -1,6 +1,7 @@
 //! What a limit of the response index means for methods by sufficiency: it only ever withholds, and only where it says something of this field.
 
 use haulm::science::methods::chlorophyll::ChlorophyllRoot;
+use haulm::science::methods::flat::Flat;
 use haulm::science::methods::linear_ramp::LinearRamp;
 use haulm::science::methods::quadratic::Quadratic;
 use haulm::science::methods::square_root::{BackOff, SquareRoot};
@@ -26,7 +27,7 @@ fn model(method: Method, maximum_ratio: f64, limits_sufficiency: bool) -> RateMo
 }
 
 fn root(back_off: Option<BackOff>) -> Method {
-    Method::SquareRoot(SquareRoot {
+    Method::new(SquareRoot {
         optimum: kg(200.0),
         applied_before: NRate::ZERO,
         credits: NRate::ZERO,
@@ -39,7 +40,7 @@ fn root(back_off: Option<BackOff>) -> Method {
 }
 
 fn ramp(by: ReadBy, at_low: f64, at_high: f64) -> Method {
-    Method::LinearRamp(LinearRamp {
+    Method::new(LinearRamp {
         by,
         low: 0.35,
         high: 0.80,
@@ -57,8 +58,8 @@ fn a_limit_of_this_field_withholds_and_never_adds() {
     let methods = [
         root(None),
         root(Some(back_off)),
-        Method::Quadratic(Quadratic::published(0.03)),
-        Method::Chlorophyll(ChlorophyllRoot::PUBLISHED),
+        Method::new(Quadratic::published(0.03)),
+        Method::new(ChlorophyllRoot::PUBLISHED),
         ramp(ReadBy::Sufficiency, 120.0, 20.0),
         ramp(ReadBy::Sufficiency, 20.0, 120.0),
     ];
@@ -93,7 +94,10 @@ fn the_default_is_no_limit_of_published_methods_and_the_index_alone_knows_none()
     let free = model(root(None), 2.0, false);
     assert!(!free.rate(pale, 0.80).unwrap().beyond);
     assert!(free.exact(pale, 0.80) > model(root(None), 1.1, true).exact(pale, 0.80));
-    for method in [ramp(ReadBy::Index, 120.0, 20.0), Method::Flat(kg(60.0))] {
+    for method in [
+        ramp(ReadBy::Index, 120.0, 20.0),
+        Method::new(Flat(kg(60.0))),
+    ] {
         let (free, limited) = (model(method.clone(), 2.0, false), model(method, 1.1, true));
         assert_eq!(limited.rate(pale, 0.80), free.rate(pale, 0.80));
         assert!(!limited.rate(pale, 0.80).unwrap().beyond);

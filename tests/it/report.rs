@@ -61,7 +61,7 @@ fn the_reports_numbers_are_the_records() {
         record["map_id"].as_str().unwrap().to_owned(),
         format!("{:.3}", number(&record, "reference.ratio")),
         format!(
-            "95 % interval {:.3} to {:.3}",
+            "95 % limits {:.3} to {:.3}",
             number(&record, "reference.ratio_low"),
             number(&record, "reference.ratio_high")
         ),
@@ -70,11 +70,17 @@ fn the_reports_numbers_are_the_records() {
         format!("{:.1} kg N/ha", number(&record, "totals.mean_n_kg_ha")),
         format!("{:.2} ha", number(&record, "field.area_m2") / 10_000.0),
         format!(
-            "unseen {:.1} %",
+            "no image {:.1} %",
             100.0 * number(&record, "totals.unseen_share")
         ),
-        format!("bare {:.1} %", 100.0 * number(&record, "totals.bare_share")),
-        format!("thin {:.1} %", 100.0 * number(&record, "totals.thin_share")),
+        format!(
+            "bare soil {:.1} %",
+            100.0 * number(&record, "totals.bare_share")
+        ),
+        format!(
+            "poor stand {:.1} %",
+            100.0 * number(&record, "totals.thin_share")
+        ),
         format!("{:+.0} EUR", number(&record, "money.gain_over_none")),
         format!("{:+.0} EUR", number(&record, "money.gain_over_flat")),
         format!("{:.0} EUR", number(&record, "money.map.cost")),
@@ -90,7 +96,7 @@ fn the_reports_numbers_are_the_records() {
         drawn("n_kg_p10"),
         drawn("n_kg_p90")
     ));
-    due.push(format!("middle {:.1} kg N", drawn("n_kg_p50")));
+    due.push(format!("median {:.1} kg N", drawn("n_kg_p50")));
     let bounds = &record["uncertainty"]["n_kg_by_ratio_bounds"];
     due.push(format!(
         "{:.1} – {:.1} kg N",
@@ -129,6 +135,8 @@ fn the_reports_numbers_are_the_records() {
 #[test]
 fn every_zone_of_the_record_stands_in_the_report() {
     let field = priced();
+    field.job("[output]", "[report]\nappendix = true\n\n[output]");
+    assert_eq!(field.run(&["map"]).status, Some(0));
     let zones: Value = serde_json::from_str(&text(&field, "office/prescription.geojson")).unwrap();
     let report = words(&text(&field, "office/report.html"));
     let zones = zones["features"].as_array().unwrap();
@@ -268,12 +276,12 @@ fn a_stopped_map_has_a_report_alone() {
     let report = words(&text(&field, "office/report.html"));
     assert!(
         report.contains("NOT FOR USE")
-            && report.contains("Do not spread by this map")
+            && report.contains("Do not apply by this map")
             && report.contains("wholly below 1"),
         "{report}"
     );
     assert!(
-        !report.contains("Sheet: planned") && !report.contains("Spread 0"),
+        !report.contains("Planned total") && !report.contains("Apply 0"),
         "{report}"
     );
 }
@@ -287,9 +295,25 @@ fn an_accepted_stop_stands_on_page_one() {
     });
     field.job("[output]", "[[accept]]\ncode = \"reference.below\"\nfigure = \"0.86\"\nreason = \"strip was grazed by geese\"\nby = \"A. Adviser\"\n\n[output]");
     assert_eq!(field.run(&["map"]).status, Some(0));
+    for name in ["machine/CARD.html", "machine/CARD.txt"] {
+        let card = text(&field, name);
+        let body = card.split("<body>").last().unwrap();
+        assert!(
+            !body.contains("reference.below"),
+            "{name} shows a code: {card}"
+        );
+        // Accepted stops come before what is loaded.
+        let (stop, load) = (
+            body.find("ccepted").unwrap(),
+            body.find("LONG_LEY")
+                .or_else(|| body.find("MIDDLE"))
+                .unwrap(),
+        );
+        assert!(stop < load, "{name}: {card}");
+    }
     for name in ["office/report.html", "machine/CARD.html"] {
         let html = text(&field, name);
-        let first = words(html.split("<section id=\"measured\"").next().unwrap());
+        let first = words(html.split("<section id=\"evidence\"").next().unwrap());
         assert!(
             first.contains("Stop, accepted:")
                 && first.contains("Accepted by A. Adviser: strip was grazed by geese."),
@@ -326,15 +350,20 @@ fn odd_fields_have_sensible_reports() {
         zones <= 2 && report.contains("everywhere on 6.91 ha"),
         "{zones} zones: {report}"
     );
-    // Hundreds of zones: the page shows rates, the appendix every zone.
+    // Hundreds of zones: the page shows rates, the appendix every zone where the job asks for it.
     let (report, zones) = made(&|field| {
         field.job("working_width = \"24 m\"", "working_width = \"6 m\"");
         field.job("step = \"5 kg N/ha\"", "step = \"1 kg N/ha\"");
-        field.job("[output]", "[zones]\nminimum_area = \"0 m2\"\n\n[output]");
+        field.job(
+            "[output]",
+            "[zones]\nminimum_area = \"0 m2\"\n\n[report]\nappendix = true\n\n[output]",
+        );
     });
     assert!(
         zones >= 200
-            && report.contains(&format!("The appendix lists all {zones} zones one by one."))
+            && report.contains(&format!(
+                "{zones} zones, by rate. The appendix lists each one."
+            ))
             && report.contains("All zones"),
         "{zones} zones"
     );
@@ -390,9 +419,9 @@ fn the_walk_stays_in_the_field() {
         "Strip 1 end 1",
         "Strip 1 end 2",
         "Palest",
-        "Thin crop",
-        "Not seen",
-        "Bare ground",
+        "Poor stand",
+        "No image",
+        "Bare soil",
         "Left out 1 corner 4",
     ] {
         assert!(gpx.contains(what), "{what}: {gpx}");
@@ -414,11 +443,8 @@ fn us_units_all_through() {
     let said = field.run(&["map"]);
     assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
     let html = text(&field, "office/report.html");
-    let report = words(&html);
-    let first = report
-        .split("Appendix: how to repeat it Repeat")
-        .next()
-        .unwrap();
+    // Formulas on page five have their own units.
+    let first = words(html.split("<section id=\"made\"").next().unwrap());
     for what in ["gal/ac", "lb N/ac", " ac", "bu/ac", " ft"] {
         assert!(first.contains(what), "{what}");
     }
@@ -430,4 +456,99 @@ fn us_units_all_through() {
             "{message}"
         );
     }
+}
+
+#[test]
+fn card_and_task_data_name_client_farm_and_files() {
+    let field = Field::new();
+    field.job(
+        "[output]",
+        "[record]\nclient = \"Ä. Grower\"\nfarm = \"Home farm\"\n\n[output]",
+    );
+    let said = field.run(&["map"]);
+    assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
+    let record = field.record();
+    let map = record["map_id"].as_str().unwrap();
+    assert_eq!(record["settings"]["record"]["farm"], "Home farm");
+    let task = text(&field, "machine/TASKDATA/TASKDATA.XML");
+    for part in [
+        "<CTR A=\"CTR1\" B=\"Ae. Grower\"/>".to_owned(),
+        "<FRM A=\"FRM1\" B=\"Home farm\" I=\"CTR1\"/>".to_owned(),
+        format!("B=\"Middle Piece {map}\" C=\"CTR1\" D=\"FRM1\""),
+    ] {
+        assert!(task.contains(&part), "{part}: {task}");
+    }
+    let shapefile = field
+        .outputs()
+        .into_keys()
+        .find_map(|path| {
+            Some(
+                path.strip_prefix("machine/")?
+                    .strip_suffix(".shp")?
+                    .to_owned(),
+            )
+        })
+        .unwrap();
+    let card = text(&field, "machine/CARD.txt");
+    let html = words(&text(&field, "machine/CARD.html"));
+    for part in [
+        shapefile,
+        format!("Middle Piece {map}"),
+        "Home farm".to_owned(),
+        "with run-out".to_owned(),
+        "urns leaves".to_owned(),
+    ] {
+        assert!(card.contains(&part), "{part}: {card}");
+        assert!(html.contains(&part), "{part}: {html}");
+    }
+    assert!(card.contains("Grower            Ae. Grower") && html.contains("Grower Ä. Grower"));
+    let report = words(&text(&field, "office/report.html"));
+    assert!(
+        report.contains("grower Ä. Grower, farm Home farm"),
+        "{report}"
+    );
+}
+
+/// Keys of the job and codes of findings are the office's business: the driver reads neither.
+#[test]
+fn cards_hold_no_keys_and_no_codes() {
+    let made = |change: &dyn Fn(&Field)| {
+        let field = Field::new();
+        change(&field);
+        assert_eq!(field.run(&["map"]).status, Some(0));
+        let codes: Vec<String> = field.record()["findings"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|finding| finding["code"].as_str().unwrap().to_owned())
+            .collect();
+        for name in ["machine/CARD.txt", "machine/CARD.html"] {
+            let card = text(&field, name);
+            let card = if name.ends_with("html") {
+                words(&card)
+            } else {
+                card
+            };
+            for table in haulm::job::keys::TABLES
+                .iter()
+                .filter(|table| !table.name.is_empty())
+            {
+                for key in table.keys {
+                    let full = format!("{}.{}", table.name, key.name);
+                    assert!(!card.contains(&full), "{name} names {full}: {card}");
+                }
+            }
+            for code in &codes {
+                assert!(!card.contains(code.as_str()), "{name} shows {code}: {card}");
+            }
+        }
+        codes
+    };
+    let codes = made(&|field| {
+        field.job("[output]", "[output]\ntask_data = { kind = \"polygons\" }");
+    });
+    assert!(
+        codes.iter().any(|code| code.starts_with("machine.")),
+        "{codes:?}"
+    );
 }

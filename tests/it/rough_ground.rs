@@ -220,7 +220,7 @@ fn a_format_that_cannot_be_written_is_told_and_the_others_are_there() {
         let text = format!("{}formats = {formats}{}", &text[..begin], &text[end..]);
         fs_err::write(&job, text).unwrap();
         let done = Command::new(program())
-            .arg("map")
+            .args(["map", "--details"])
             .arg(&job)
             .output()
             .unwrap();

@@ -35,7 +35,7 @@ use std::path::{Path, PathBuf};
 use gdal::raster::{Buffer, ColorInterpretation};
 use gdal::spatial_ref::SpatialRef;
 use gdal::{DriverManager, Metadata as _};
-use haulm::app::job::resolve::map_job;
+use haulm::app::job::map_job;
 use haulm::app::open::{Image, image};
 use haulm::finding::Finding;
 use haulm::space::raster::Window;

@@ -7,11 +7,10 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 
 use haulm::app::job::resolve::{map_job, rate_job};
-use haulm::format::maps;
 use haulm::format::raster::{facts, listed};
 use haulm::format::vector::{read_lines, read_polygons};
-use haulm::format::weather;
 use haulm::format::weather::stations;
+use haulm::format::{maps, weather};
 use haulm::science::index::Index;
 
 use crate::field::Field;
@@ -321,7 +320,8 @@ fn maps_of_others() {
     for (file, map) in [("TASKDATA.XML", ""), ("GRD00000.bin", "")] {
         let whole = fs_err::read(task.join(file)).unwrap();
         let with = as_file(&task, file, |_| read(&task.join(map)));
-        throw(file, &["xml", "XML", "bin"], vec![whole.clone()], &with);
+        // A grid of other numbers is another map, and no refusal.
+        throw_all(file, &["xml", "XML", "bin"], vec![whole.clone()], &with);
         fs_err::write(task.join(file), whole).unwrap();
     }
     let mut parts: Vec<PathBuf> = fs_err::read_dir(&machine)
@@ -388,10 +388,6 @@ fn validity_as_another_library_sees_it() {
     for other in &others {
         eprintln!("{}", other.chars().take(300).collect::<String>());
     }
-    assert!(alike > 500, "{alike} polygons with a verdict");
-    assert!(
-        others.len() * 100 <= alike as usize,
-        "{} not alike",
-        others.len()
-    );
+    assert!(alike > 300, "{alike} polygons with a verdict");
+    assert!(others.is_empty(), "{} not alike", others.len());
 }

@@ -2,7 +2,7 @@
 //! uncertainty; references that vary over the field.
 
 use gdal::vector::LayerAccess as _;
-use haulm::app::job::resolve::map_job;
+use haulm::app::job::map_job;
 use serde_json::Value;
 
 use crate::field::{Field, rectangle};

@@ -37,7 +37,7 @@ fn straight() -> RateModel {
         use_efficiency: 0.5,
     };
     RateModel {
-        method: Method::YieldResponse(method),
+        method: Method::new(method),
         limits: limits(),
         blend: None,
     }
@@ -218,7 +218,7 @@ fn the_optimum_of_a_square_root_is_its_curve() {
         back_off: None,
     };
     let model = RateModel {
-        method: Method::SquareRoot(root),
+        method: Method::new(root),
         limits: limits(),
         blend: None,
     };

@@ -161,7 +161,7 @@ pub(super) fn against(
     {
         let told = AppError::refused(
             "check.nitrogen_limit",
-            "--nitrogen-limit cannot be held against the map: nobody says how much nitrogen its product has",
+            "--nitrogen-limit cannot be checked: the nitrogen content of the map's product is unknown",
         );
         return Err(told
             .with_fact("the map", format!("{}, {}", map.meaning.quantity.name(), map.meaning.label()))

@@ -213,7 +213,7 @@ pub(super) fn write_repair(
     let failed = |error: crate::space::crs::CrsError| {
         AppError::refused(
             "plane.transformation",
-            "a point cannot be carried into WGS 84",
+            "a point cannot be transformed to WGS 84",
         )
         .with_fact("the map", error.to_string())
     };

@@ -169,7 +169,7 @@ pub(crate) fn ground(
     let failed = |error: crate::space::crs::CrsError| {
         AppError::refused(
             "plane.transformation",
-            "the ground cannot be carried into longitude and latitude",
+            "the ground cannot be transformed to longitude and latitude",
         )
         .with_fact(path.display().to_string(), error.to_string())
         .with_hint("check its reference system")

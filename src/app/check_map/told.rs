@@ -163,7 +163,7 @@ fn rows(map: &ImportedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
         System::Missing(_) => "none".to_owned(),
     };
     let said = if map.meaning.said_by.is_empty() {
-        "nobody says what they are".to_owned()
+        "their unit is unknown".to_owned()
     } else {
         format!("by {}", map.meaning.said_by)
     };
@@ -199,7 +199,7 @@ fn rows(map: &ImportedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
     }
     match sums.field_m2 {
         Some(field) => {
-            rows.push(Row::new("field", area(map, field)).with_note("boundary less exclusions"))
+            rows.push(Row::new("field", area(map, field)).with_note("boundary less exclusions"));
         }
         None if against.boundary.is_none() => rows.push(
             Row::new("field", "not given")

@@ -87,6 +87,16 @@ pub enum CommitError {
         #[source]
         source: io::Error,
     },
+    /// The medium gives back something else than was written to it.
+    #[error("{} does not read back as it was written", path.display())]
+    ReadBack {
+        /// The file.
+        path: PathBuf,
+        /// SHA-256 of what was written.
+        written: String,
+        /// SHA-256 of what was read.
+        found: String,
+    },
     /// A step failed and the way back did too: the next run completes it.
     #[error("writing to {} was interrupted half way", folder.display())]
     Interrupted {

@@ -178,11 +178,28 @@ fn every_step(
     fault: Fault,
     before: &[Payload],
     after: &[Payload],
+    check: impl FnMut(u32, &Path, &Place, &Result<super::CommitReport, CommitError>),
+) -> u32 {
+    every_step_at(
+        &|folder| Place::of(folder).unwrap(),
+        fault,
+        before,
+        after,
+        check,
+    )
+}
+
+/// The same at a place of any kind.
+fn every_step_at(
+    place_of: &dyn Fn(&Path) -> Place,
+    fault: Fault,
+    before: &[Payload],
+    after: &[Payload],
     mut check: impl FnMut(u32, &Path, &Place, &Result<super::CommitReport, CommitError>),
 ) -> u32 {
     for step in 0.. {
         let scratch = scratch();
-        let place = Place::of(&scratch.path().join("out")).unwrap();
+        let place = place_of(&scratch.path().join("out"));
         if !before.is_empty() {
             commit_to(&Failing::never(), &place, before, &CommitOptions::default()).unwrap();
         }
@@ -384,4 +401,143 @@ fn a_file_changed_since_the_interruption_is_not_lost() {
         other => panic!("{other:?}"),
     }
     assert!(tree(scratch.path()) == before);
+}
+
+/// A stick's files with the record that lists them.
+fn stick(files: &[(&str, &str)]) -> Vec<Payload> {
+    let mut files: Vec<_> = files
+        .iter()
+        .map(|(path, text)| Payload::new(*path, text.as_bytes().to_vec()))
+        .collect();
+    let record = json!({ "made_by": super::made_by(), "outputs": super::outputs(&files) });
+    files.push(Payload::new(
+        super::STICK_RECORD,
+        record.to_string().into_bytes(),
+    ));
+    files
+}
+
+fn old_and_new_stick() -> [Vec<Payload>; 2] {
+    [
+        stick(&[
+            ("TASKDATA/TASKDATA.XML", "two tasks"),
+            ("TASKDATA/GRD00000.bin", "first"),
+            ("TASKDATA/GRD00001.bin", "second"),
+            ("SHAPES/LONG_LEY.shp", "shapes"),
+        ]),
+        stick(&[
+            ("TASKDATA/TASKDATA.XML", "one task"),
+            ("TASKDATA/GRD00000.bin", "another"),
+            ("CARDS/LONG_LEY.txt", "card"),
+        ]),
+    ]
+}
+
+fn stick_at(folder: &Path) -> Place {
+    Place::of_stick(folder, Vec::new()).unwrap()
+}
+
+#[test]
+fn a_stick_holds_the_old_maps_or_the_new_whatever_fails() {
+    let [old, new] = old_and_new_stick();
+    let ends: Vec<_> = [&[&old[..]][..], &[&old[..], &new[..]]]
+        .iter()
+        .map(|runs| {
+            let scratch = scratch();
+            let place = stick_at(&scratch.path().join("out"));
+            for files in *runs {
+                commit_to(&Failing::never(), &place, files, &CommitOptions::default()).unwrap();
+            }
+            tree(scratch.path())
+        })
+        .collect();
+    for fault in [Fault::Once, Fault::Full, Fault::Moves, Fault::Killed] {
+        let steps = every_step_at(&stick_at, fault, &old, &new, |step, root, place, done| {
+            recover::recover(&Failing::never(), place).unwrap();
+            let found = tree(root);
+            assert!(
+                ends.contains(&found),
+                "{fault:?} at step {step}: {done:?} left {:?}",
+                found.keys()
+            );
+            if fault == Fault::Full && done.is_err() {
+                assert!(
+                    matches!(done, Err(CommitError::NoRoom { needed, .. }) if *needed > 0),
+                    "{done:?}"
+                );
+                assert!(found == ends[0], "a full stick keeps the old maps");
+            }
+        });
+        assert!(steps > 3, "{fault:?} was tried at {steps} steps only");
+    }
+}
+
+/// A medium that gives back another byte than was written to one file.
+struct Worn;
+
+impl Disk for Worn {
+    fn make_folder(&self, path: &Path) -> io::Result<()> {
+        FileSystem.make_folder(path)
+    }
+    fn write_new(&self, path: &Path, bytes: &[u8]) -> io::Result<()> {
+        let mut bytes = bytes.to_vec();
+        if path.ends_with("GRD00000.bin") {
+            bytes[0] ^= 1;
+        }
+        FileSystem.write_new(path, &bytes)
+    }
+    fn sync_folder(&self, path: &Path) -> io::Result<()> {
+        FileSystem.sync_folder(path)
+    }
+    fn rename(&self, from: &Path, to: &Path) -> io::Result<()> {
+        FileSystem.rename(from, to)
+    }
+    fn remove_file(&self, path: &Path) -> io::Result<()> {
+        FileSystem.remove_file(path)
+    }
+    fn remove_folder(&self, path: &Path) -> io::Result<()> {
+        FileSystem.remove_folder(path)
+    }
+}
+
+#[test]
+fn a_stick_that_does_not_read_back_keeps_the_old_maps() {
+    let [old, new] = old_and_new_stick();
+    let scratch = scratch();
+    let place = stick_at(&scratch.path().join("out"));
+    commit_to(&Failing::never(), &place, &old, &CommitOptions::default()).unwrap();
+    let before = tree(scratch.path());
+    match commit_to(&Worn, &place, &new, &CommitOptions::default()) {
+        Err(CommitError::ReadBack { path, .. }) => assert!(path.ends_with("GRD00000.bin")),
+        other => panic!("{other:?}"),
+    }
+    assert!(tree(scratch.path()) == before);
+}
+
+#[test]
+fn a_stick_and_an_output_folder_are_not_taken_for_each_other() {
+    let scratch = scratch();
+    let [old_run, _] = old_and_new();
+    let [_, new_stick] = old_and_new_stick();
+    let folder = scratch.path().join("out");
+    // A run does not take a stick for its own, and would otherwise remove all of its maps.
+    let place = stick_at(&folder);
+    commit_to(
+        &Failing::never(),
+        &place,
+        &new_stick,
+        &CommitOptions::default(),
+    )
+    .unwrap();
+    let run_place = Place::of(&folder).unwrap();
+    assert!(matches!(
+        commit_to(
+            &Failing::never(),
+            &run_place,
+            &old_run,
+            &CommitOptions::default()
+        ),
+        Err(CommitError::Foreign { .. })
+    ));
+    assert!(folder.join("TASKDATA/GRD00000.bin").exists());
 }

@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use crate::app::commit::disk::{Disk, remove_tree};
 use crate::app::commit::error::{CommitError, step};
 use crate::app::commit::hash::sha256_of_file;
-use crate::app::commit::record::RECORD_PATH;
+use crate::app::commit::record::is_record;
 
 /// Name of the journal in a stage.
 pub(crate) const JOURNAL: &str = "journal.json";
@@ -85,7 +85,7 @@ impl Commit<'_> {
             .journal
             .changes
             .iter()
-            .partition(|change| change.path == RECORD_PATH);
+            .partition(|change| is_record(&change.path));
         for change in &record {
             self.put_aside(change)?;
         }
@@ -117,7 +117,7 @@ impl Commit<'_> {
             .journal
             .changes
             .iter()
-            .partition(|change| change.path == RECORD_PATH);
+            .partition(|change| is_record(&change.path));
         // The new record goes first, the old one comes last: as in `forward`, no record stands by files that are not its own.
         for change in record.iter().chain(&others) {
             let (place, new) = (self.place_of(&change.path), self.new_of(&change.path));

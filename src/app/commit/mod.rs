@@ -33,13 +33,11 @@ use crate::format::payload::Payload;
 
 pub use crate::app::commit::error::CommitError;
 pub use crate::app::commit::hash::{sha256_hex, sha256_of_file};
+pub(crate) use crate::app::commit::record::{Listed, listed};
 pub use crate::app::commit::record::{
-    MADE_BY, OUTPUTS, RECORD_PATH, made_by, of_another_job, outputs,
+    MADE_BY, OUTPUTS, RECORD_PATH, STICK_RECORD, made_by, of_another_job, outputs,
 };
 pub(crate) use crate::app::commit::refusal::size;
-
-/// Space that a file takes on disk comes in blocks of this size, and its entry takes one more. (bytes)
-const BLOCK: u64 = 4096;
 
 /// How to write.
 #[derive(Clone, Debug, Default)]
@@ -78,7 +76,23 @@ impl OutputFolder {
     /// # Errors
     /// As above; see [`CommitError`]. Then nothing was changed, but for an interrupted commit that was completed.
     pub fn claim(folder: &Path, options: CommitOptions) -> Result<Checked<Self>, CommitError> {
-        let place = Place::of(folder)?;
+        Self::claim_place(Place::of(folder)?, options)
+    }
+
+    /// Takes a stick: other content stays on it, what is written is read back before anything is moved, and files in `kept`, which lie in the office as they are
+    /// now, may go.
+    ///
+    /// # Errors
+    /// As [`OutputFolder::claim`], but for a folder that haulm did not make.
+    pub(crate) fn claim_stick(
+        folder: &Path,
+        kept: Vec<Listed>,
+        options: CommitOptions,
+    ) -> Result<Checked<Self>, CommitError> {
+        Self::claim_place(Place::of_stick(folder, kept)?, options)
+    }
+
+    fn claim_place(place: Place, options: CommitOptions) -> Result<Checked<Self>, CommitError> {
         place.check_writable()?;
         let ancestors = Ancestors::make(&place)?;
         let lock = Lock::take(&place, &options.cancel)?;
@@ -102,7 +116,14 @@ impl OutputFolder {
     /// # Errors
     /// See [`CommitError`]. The earlier outputs are then as they were, but for `Interrupted`, where the next run completes the commit.
     pub fn commit(mut self, files: &[Payload]) -> Result<CommitReport, CommitError> {
-        let done = commit_to(&FileSystem, &self.place, files, &self.options);
+        let mut done = commit_to(&FileSystem, &self.place, files, &self.options);
+        if done.is_ok() && self.place.shared {
+            // Once more, in its last place.
+            if let Err(error) = read_back(&self.place.folder, files) {
+                self.ancestors.keep = true;
+                done = Err(error);
+            }
+        }
         self.ancestors.keep = matches!(done, Ok(_) | Err(CommitError::Interrupted { .. }));
         done
     }
@@ -168,11 +189,42 @@ pub fn dry_run(
     files: &[Payload],
     options: &CommitOptions,
 ) -> Result<CommitReport, CommitError> {
-    let place = Place::of(folder)?;
+    dry_run_at(&Place::of(folder)?, files, options)
+}
+
+/// What writing a stick would do; changes nothing.
+///
+/// # Errors
+/// As [`dry_run`], and when there is no room.
+pub(crate) fn dry_run_stick(
+    folder: &Path,
+    kept: Vec<Listed>,
+    files: &[Payload],
+    options: &CommitOptions,
+) -> Result<CommitReport, CommitError> {
+    let place = Place::of_stick(folder, kept)?;
+    let done = dry_run_at(&place, files, options)?;
+    enough_room(&place, files)?;
+    Ok(done)
+}
+
+/// Whether a folder is a disk of its own, as a stick is.
+///
+/// # Errors
+/// When the path can be none of a folder.
+pub(crate) fn is_own_disk(folder: &Path) -> Result<bool, CommitError> {
+    Ok(Place::of(folder)?.is_own_disk())
+}
+
+fn dry_run_at(
+    place: &Place,
+    files: &[Payload],
+    options: &CommitOptions,
+) -> Result<CommitReport, CommitError> {
     place.check_writable()?;
-    let pending = recover::pending(&place)?;
+    let pending = recover::pending(place)?;
     let overwrite = options.overwrite || pending.is_some();
-    let plan = plan::plan(&place, files, overwrite)?;
+    let plan = plan::plan(place, files, overwrite)?;
     let mut report = report(&plan, files);
     report.findings.splice(0..0, pending);
     Ok(report)
@@ -197,12 +249,26 @@ fn report(plan: &Plan, files: &[Payload]) -> CommitReport {
     }
 }
 
-/// The room that the files need on disk. (bytes)
-fn room_for(files: &[Payload]) -> u64 {
+/// The room that the files need on disk, in blocks of this size; the entry of each takes one more. (bytes)
+fn room_for(files: &[Payload], block: u64) -> u64 {
     files
         .iter()
-        .map(|file| (file.bytes.len() as u64).div_ceil(BLOCK) * BLOCK + BLOCK)
+        .map(|file| (file.bytes.len() as u64).div_ceil(block) * block + block)
         .sum()
+}
+
+/// The room that the files need, or that it is not there. (bytes)
+fn enough_room(place: &Place, files: &[Payload]) -> Result<u64, CommitError> {
+    let needed = room_for(files, place.block());
+    let free = place.free();
+    if free.is_some_and(|free| free < needed) {
+        return Err(CommitError::NoRoom {
+            path: place.folder.clone(),
+            needed,
+            free,
+        });
+    }
+    Ok(needed)
 }
 
 fn commit_to(
@@ -213,15 +279,7 @@ fn commit_to(
 ) -> Result<CommitReport, CommitError> {
     let plan = plan::plan(place, files, options.overwrite)?;
     let mut report = report(&plan, files);
-    let needed = room_for(files);
-    let free = place.free();
-    if free.is_some_and(|free| free < needed) {
-        return Err(CommitError::NoRoom {
-            path: place.folder.clone(),
-            needed,
-            free,
-        });
-    }
+    let needed = enough_room(place, files)?;
     let stage = place.stage();
     let leftover = options.cancel.leftover(&stage);
     let journal = Journal {
@@ -235,7 +293,15 @@ fn commit_to(
         folder: &place.folder,
         disk,
     };
-    if let Err(error) = stage_files(&commit, files, &options.cancel) {
+    let staged = stage_files(&commit, files, &options.cancel).and_then(|()| {
+        // A stick is cheap and goes far: what is on it is read before anything is moved.
+        if place.shared {
+            read_back(&stage.join(NEW), files)
+        } else {
+            Ok(())
+        }
+    });
+    if let Err(error) = staged {
         let _ = remove_tree(disk, &stage);
         return Err(with_room(error, place, needed));
     }
@@ -334,6 +400,39 @@ fn stage_files(commit: &Commit<'_>, files: &[Payload], cancel: &Cancel) -> Resul
     for folder in folders.iter().rev() {
         step("sync", folder, commit.disk.sync_folder(folder))?;
     }
+    Ok(())
+}
+
+/// Reads every file from the medium and compares it with what was to be written.
+fn read_back(folder: &Path, files: &[Payload]) -> Result<(), CommitError> {
+    for file in files {
+        let path = folder.join(&file.path);
+        step("open", &path, forget(&path))?;
+        let found = step("read", &path, sha256_of_file(&path))?;
+        let written = sha256_hex(&file.bytes);
+        if found != written {
+            return Err(CommitError::ReadBack {
+                path,
+                written,
+                found,
+            });
+        }
+    }
+    Ok(())
+}
+
+/// Asks the system to drop what it remembers of a file, so that the next look at it comes from the medium.
+#[cfg(target_os = "linux")]
+fn forget(path: &Path) -> io::Result<()> {
+    let file = fs_err::File::open(path)?;
+    // A file system that cannot is read as it is.
+    let _ = rustix::fs::fadvise(file.file(), 0, None, rustix::fs::Advice::DontNeed);
+    Ok(())
+}
+
+/// Elsewhere the file is read as the system has it.
+#[cfg(not(target_os = "linux"))]
+fn forget(_: &Path) -> io::Result<()> {
     Ok(())
 }
 

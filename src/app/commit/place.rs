@@ -8,9 +8,14 @@ use rustix::fs::Access;
 
 use crate::app::commit::error::{CommitError, step};
 use crate::app::commit::hash::sha256_hex;
+use crate::app::commit::record::{Listed, RECORD_PATH, STICK_RECORD};
 
 /// Names longer than this are replaced by their hash, so that the hidden names stay below the 255 bytes that file systems allow.
 const LONGEST_NAME: usize = 180;
+/// The smallest piece of disk that is counted with. (bytes)
+const BLOCK: u64 = 4096;
+/// Folders of a stick.
+pub(crate) const STICK_PARTS: &[&str] = &["TASKDATA", "SHAPES", "CARDS"];
 /// Bytes that a name may have on the file systems in use (from memory).
 const LONGEST_PART: usize = 255;
 
@@ -19,6 +24,14 @@ const LONGEST_PART: usize = 255;
 pub(crate) struct Place {
     /// The output folder; need not be there yet.
     pub(crate) folder: PathBuf,
+    /// Where its record stands, below it.
+    pub(crate) record: &'static str,
+    /// Parts below it that go to a machine.
+    pub(crate) machine: &'static [&'static str],
+    /// Whether it may hold what others put there, as a stick does.
+    pub(crate) shared: bool,
+    /// Files of it that came back otherwise than they were written and lie in the office now: they may be replaced or removed while they are still that.
+    pub(crate) kept: Vec<Listed>,
     /// The folders that may hold lock and stage of a run: the parent, then the output folder itself.
     homes: [(PathBuf, String); 2],
 }
@@ -72,7 +85,34 @@ impl Place {
             (parent, format!(".{name}.haulm")),
             (folder.clone(), ".haulm".to_owned()),
         ];
-        Ok(Self { folder, homes })
+        Ok(Self {
+            folder,
+            record: RECORD_PATH,
+            machine: &["machine"],
+            shared: false,
+            kept: Vec::new(),
+            homes,
+        })
+    }
+
+    /// A stick, which need not be haulm's alone, with what of it lies in the office.
+    pub(crate) fn of_stick(path: &Path, kept: Vec<Listed>) -> Result<Self, CommitError> {
+        Ok(Self {
+            record: STICK_RECORD,
+            machine: STICK_PARTS,
+            shared: true,
+            kept,
+            ..Self::of(path)?
+        })
+    }
+
+    /// Whether the folder is a disk of its own, as a stick is.
+    pub(crate) fn is_own_disk(&self) -> bool {
+        let above = self.folder.parent().and_then(|above| above.metadata().ok());
+        match (above, self.folder.metadata()) {
+            (Some(above), Ok(here)) => above.dev() != here.dev(),
+            _ => false,
+        }
     }
 
     /// The folder that holds lock and stage: the parent, unless the output folder is a disk of its own or the parent is not to be written to.
@@ -171,7 +211,12 @@ impl Place {
         } else {
             nearest.to_owned()
         };
-        let parts = ["machine", "office"].map(|part| self.folder.join(part));
+        let parts = self
+            .machine
+            .iter()
+            .chain(&["office"])
+            .map(|part| self.folder.join(part))
+            .collect::<Vec<_>>();
         for path in [own.as_path(), nearest]
             .into_iter()
             .chain(parts.iter().map(PathBuf::as_path))
@@ -184,6 +229,13 @@ impl Place {
             }
         }
         Ok(())
+    }
+
+    /// Space that a file takes on the disk comes in pieces of this size. (bytes)
+    pub(crate) fn block(&self) -> u64 {
+        let nearest = self.folder.ancestors().find(|path| path.exists());
+        let disk = nearest.and_then(|path| rustix::fs::statvfs(path).ok());
+        disk.map_or(BLOCK, |disk| disk.f_frsize.max(BLOCK))
     }
 
     /// Bytes that this user may still write on the disk of the outputs.

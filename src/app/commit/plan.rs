@@ -8,7 +8,7 @@ use crate::app::commit::hash::{sha256_hex, sha256_of_file};
 use crate::app::commit::journal::Change;
 use crate::app::commit::place::Place;
 use crate::app::commit::record;
-use crate::app::commit::record::{Listed, RECORD_PATH};
+use crate::app::commit::record::Listed;
 use crate::finding::{Finding, codes};
 use crate::format::payload::Payload;
 
@@ -44,7 +44,7 @@ pub(crate) fn check_folder(place: &Place, overwrite: bool) -> Result<Earlier, Co
     if overwrite {
         return Ok(earlier);
     }
-    if earlier.listed.is_none() {
+    if earlier.listed.is_none() && !place.shared {
         let found = place.content()?;
         if !found.is_empty() {
             let found = found
@@ -73,7 +73,7 @@ pub(crate) fn plan(place: &Place, files: &[Payload], overwrite: bool) -> Result<
         .iter()
         .map(|file| (file.path.as_str(), sha256_hex(&file.bytes)))
         .collect();
-    check_payloads(files, &hashes)?;
+    check_payloads(place, files, &hashes)?;
     let earlier = check_folder(place, overwrite)?;
     let there = |path: &str| match earlier.hashes.get(path) {
         Some(hash) => Ok(Some(hash.clone())),
@@ -92,7 +92,7 @@ pub(crate) fn plan(place: &Place, files: &[Payload], overwrite: bool) -> Result<
         let old = there(&file.path)?;
         let known = match &old {
             None => true,
-            Some(_) if file.path == RECORD_PATH => earlier.listed.is_some(),
+            Some(_) if file.path == place.record => earlier.listed.is_some(),
             Some(hash) => ours.get(file.path.as_str()) == Some(&hash.as_str()),
         };
         if !known {
@@ -107,7 +107,7 @@ pub(crate) fn plan(place: &Place, files: &[Payload], overwrite: bool) -> Result<
             },
         );
     }
-    for path in ours.keys().filter(|path| **path != RECORD_PATH) {
+    for path in ours.keys().filter(|path| **path != place.record) {
         if changes.contains_key(*path) {
             continue;
         }
@@ -185,7 +185,11 @@ pub(crate) fn named(files: &[String]) -> String {
 }
 
 /// Faults of the caller: paths that leave the folder or collide, a record that does not list the files.
-fn check_payloads(files: &[Payload], hashes: &BTreeMap<&str, String>) -> Result<(), CommitError> {
+fn check_payloads(
+    place: &Place,
+    files: &[Payload],
+    hashes: &BTreeMap<&str, String>,
+) -> Result<(), CommitError> {
     let mut paths = BTreeSet::new();
     let folders = folders_of(files);
     for file in files {
@@ -200,7 +204,7 @@ fn check_payloads(files: &[Payload], hashes: &BTreeMap<&str, String>) -> Result<
     }
     let bytes = files
         .iter()
-        .find(|file| file.path == RECORD_PATH)
+        .find(|file| file.path == place.record)
         .map(|file| file.bytes.as_slice());
     let mut listed = bytes
         .and_then(record::listed)
@@ -208,7 +212,7 @@ fn check_payloads(files: &[Payload], hashes: &BTreeMap<&str, String>) -> Result<
     listed.sort_by(|a, b| a.path.cmp(&b.path));
     let expected: Vec<_> = hashes
         .iter()
-        .filter(|(path, _)| **path != RECORD_PATH)
+        .filter(|(path, _)| **path != place.record)
         .map(|(path, hash)| Listed {
             path: (*path).to_owned(),
             sha256: hash.clone(),
@@ -258,7 +262,14 @@ fn hash_at(place: &Place, path: &str) -> Result<Option<String>, CommitError> {
 }
 
 fn earlier(place: &Place) -> Result<Earlier, CommitError> {
-    let listed = record::of_folder(&place.folder);
+    let mut listed = record::of_folder(&place.folder, place.record);
+    if let Some(listed) = &mut listed {
+        // What came back and is kept elsewhere may go as it is now.
+        for kept in &place.kept {
+            listed.retain(|item| item.path != kept.path);
+            listed.push(kept.clone());
+        }
+    }
     let (mut changed, mut hashes) = (Vec::new(), BTreeMap::new());
     for item in listed.iter().flatten() {
         let Some(hash) = hash_at(place, &item.path)? else {
@@ -282,7 +293,9 @@ fn strangers(
     changes: &BTreeMap<String, Change>,
 ) -> Result<Vec<String>, CommitError> {
     let mut found = Vec::new();
-    walk(&place.folder.join("machine"), "machine", &mut found)?;
+    for part in place.machine {
+        walk(&place.folder.join(part), part, &mut found)?;
+    }
     found.retain(|path| !changes.contains_key(path));
     found.sort();
     Ok(found)

@@ -10,6 +10,8 @@ use crate::format::payload::Payload;
 
 /// Where the record stands below the output folder.
 pub const RECORD_PATH: &str = "office/record.json";
+/// Where the record of a stick stands: another place, so that no run takes a stick for its own output folder, nor the other way round.
+pub const STICK_RECORD: &str = "haulm.json";
 
 /// Key of the record that names the program: a text that begins with `haulm `.
 pub const MADE_BY: &str = "made_by";
@@ -32,7 +34,7 @@ pub fn made_by() -> Value {
 
 /// The value of the record's `outputs` for these files (all but the record itself), in their order.
 pub fn outputs(files: &[Payload]) -> Value {
-    let listed = files.iter().filter(|file| file.path != RECORD_PATH);
+    let listed = files.iter().filter(|file| !is_record(&file.path));
     Value::Array(listed.map(|file| json!({ "path": file.path, "bytes": file.bytes.len(), "sha256": sha256_hex(&file.bytes) })).collect())
 }
 
@@ -52,9 +54,14 @@ pub(crate) fn listed(record: &[u8]) -> Option<Vec<Listed>> {
         .collect()
 }
 
-/// Reads the record of an output folder, if it has one of haulm.
-pub(crate) fn of_folder(folder: &Path) -> Option<Vec<Listed>> {
-    listed(&fs_err::read(folder.join(RECORD_PATH)).ok()?)
+/// Reads the record of a folder at the place where its kind has it, if there is one of haulm.
+pub(crate) fn of_folder(folder: &Path, record: &str) -> Option<Vec<Listed>> {
+    listed(&fs_err::read(folder.join(record)).ok()?)
+}
+
+/// Whether a path is that of a record, of a run or of a stick.
+pub(crate) fn is_record(path: &str) -> bool {
+    path == RECORD_PATH || path == STICK_RECORD
 }
 
 /// Refuses a folder that holds the outputs of another job: of a field of another name, or of a job file of another name.

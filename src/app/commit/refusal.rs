@@ -20,6 +20,7 @@ impl CommitError {
             Self::NotWritable { .. } => "output.unwritable",
             Self::NoRoom { .. } => "output.room",
             Self::Step { .. } => "output.write",
+            Self::ReadBack { .. } => "output.read_back",
             Self::Interrupted { .. } => "output.interrupted",
             Self::Tangled { .. } => "output.tangled",
             Self::BadJournal { .. } => "output.journal",
@@ -63,6 +64,9 @@ impl From<CommitError> for AppError {
                     .with_hint("make room, choose another disk with --output, or switch off formats in [output]")
             }
             CommitError::Step { path, .. } => told.with_fact(shown(path), UNTOUCHED).with_hint("see to the cause and run the command again"),
+            CommitError::ReadBack { path, written, found } => told
+                .with_fact(shown(path), format!("SHA-256 {}… was written, {}… was read", &written[..12.min(written.len())], &found[..12.min(found.len())]))
+                .with_hint("the medium is damaged: do not use it, take another"),
             CommitError::Interrupted { folder, stage, .. } => told
                 .with_fact(shown(folder), "old and new files side by side: NOT FOR USE")
                 .with_fact(shown(stage), "holds the others; leave it there")

@@ -3,8 +3,8 @@
 use std::path::Path;
 
 use crate::app::error::AppError;
-use crate::app::job::tables::find_product;
 use crate::job::amount;
+use crate::job::tables::find_product;
 use crate::map::plain::{Measure, MeasureError, PlainError};
 use crate::units::Product;
 

@@ -4,39 +4,18 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 use crate::app::error::AppError;
-use crate::app::job::resolve::rate_job_in;
+use crate::app::job::rate_job_in;
 use crate::app::requests::RateRequest;
 use crate::finding::Checked;
 use crate::job::fault::{Fault, JobError};
+use crate::job::keys::reference::READINGS;
+use crate::job::keys::{
+    PRICES, PRODUCT, RATE, REFERENCE, RESPONSE, SEASON, by_option as by_option_rows,
+};
 use crate::job::settings::RateSettings;
+use crate::key::Key;
+use crate::science::methods::yield_response::{KEYS as YIELD, YIELD_CURVE};
 use jiff::civil::Date;
-
-/// Keys of the job and the options that stand for them.
-const OPTIONS: &[(&str, &str)] = &[
-    ("reference.readings", "--strip, --beside"),
-    ("season.crop", "--crop"),
-    ("season.planted", "--planted"),
-    ("season.sensed", "--sensed"),
-    ("season.growing_days", "--growing-days"),
-    ("season.weather", "--weather"),
-    ("response.maximum_yield", "--max-yield"),
-    ("response.yield_curve.a", "--curve-a"),
-    ("response.yield_curve.b", "--curve-b"),
-    ("response.yield_curve", "--curve"),
-    ("response.grain_nitrogen", "--grain-nitrogen"),
-    ("response.use_efficiency", "--use-efficiency"),
-    ("response.maximum_ratio", "--maximum-ratio"),
-    ("response.applied_since_sensing", "--applied-since-sensing"),
-    ("rate.minimum", "--minimum"),
-    ("rate.maximum", "--maximum"),
-    ("rate.step", "--step"),
-    ("rate.usual", "--usual"),
-    ("product.name", "--product"),
-    ("prices.grain", "--grain-price"),
-    ("prices.nitrogen", "--nitrogen-price"),
-    ("prices.product", "--product-price"),
-    ("prices.application", "--application-price"),
-];
 
 /// Settings of a request without a job file.
 ///
@@ -88,111 +67,81 @@ pub(super) fn settings(request: &RateRequest) -> Result<Checked<RateSettings>, A
 
 /// The request as the text of a job file.
 fn job_text(request: &RateRequest) -> String {
+    let text = |value: &Option<String>| value.as_deref().map(quoted);
+    let pair = |(strip, beside): (&f64, &f64)| {
+        format!(
+            "{{ {} = {}, {} = {} }}",
+            READINGS.strip.name,
+            number(*strip),
+            READINGS.beside.name,
+            number(*beside)
+        )
+    };
     let pairs: Vec<String> = request
         .strip
         .iter()
         .zip(&request.beside)
-        .map(|(strip, beside)| {
-            format!(
-                "{{ strip = {}, beside = {} }}",
-                number(*strip),
-                number(*beside)
-            )
-        })
+        .map(pair)
         .collect();
-    let path = request
+    let weather = request
         .weather
         .as_ref()
-        .map(|path| path.to_string_lossy().into_owned());
-    let mut text = format!("[reference]\nreadings = [{}]\n", pairs.join(", "));
-    section(
-        &mut text,
-        "season",
-        &[
-            ("crop", request.crop.as_deref().map(quoted)),
-            ("planted", request.planted.as_ref().map(Date::to_string)),
-            ("sensed", request.sensed.as_ref().map(Date::to_string)),
-            ("growing_days", request.growing_days.map(number)),
-            ("weather", path.as_deref().map(quoted)),
-            (
-                "count_sensing_day",
-                request.count_sensing_day.then(|| "true".to_owned()),
-            ),
-        ],
-    );
-    let own_curve = request
-        .curve_a
-        .as_deref()
-        .zip(request.curve_b)
-        .map(|(a, b)| {
-            let index = request.index.as_deref().unwrap_or("NDVI");
-            format!(
-                "{{ a = {}, b = {}, index = {}, source = \"given as options\" }}",
-                quoted(a),
-                number(b),
-                quoted(index)
-            )
-        });
-    section(
-        &mut text,
-        "response",
-        &[
-            ("maximum_yield", request.max_yield.as_deref().map(quoted)),
-            (
-                "yield_curve",
-                request.curve.as_deref().map(quoted).or(own_curve),
-            ),
-            ("maximum_ratio", request.maximum_ratio.map(number)),
-            ("grain_nitrogen", request.grain_nitrogen.map(number)),
-            ("use_efficiency", request.use_efficiency.map(number)),
-            (
-                "applied_since_sensing",
-                request.applied_since_sensing.as_deref().map(quoted),
-            ),
-        ],
-    );
-    section(
-        &mut text,
-        "rate",
-        &[
-            ("minimum", request.minimum.as_deref().map(quoted)),
-            ("maximum", request.maximum.as_deref().map(quoted)),
-            ("step", request.step.as_deref().map(quoted)),
-            ("usual", request.usual.as_deref().map(quoted)),
-        ],
-    );
-    section(
-        &mut text,
-        "product",
-        &[("name", request.product.as_deref().map(quoted))],
-    );
-    section(
-        &mut text,
-        "prices",
-        &[
-            ("grain", request.grain_price.as_deref().map(quoted)),
-            ("nitrogen", request.nitrogen_price.as_deref().map(quoted)),
-            ("product", request.product_price.as_deref().map(quoted)),
-            (
-                "application",
-                request.application_price.as_deref().map(quoted),
-            ),
-        ],
-    );
-    text
-}
-
-/// A section with the keys that are given; none without any.
-fn section(text: &mut String, name: &str, keys: &[(&str, Option<String>)]) {
-    if keys.iter().all(|(_, value)| value.is_none()) {
-        return;
-    }
-    let _ = writeln!(text, "[{name}]");
-    for (key, value) in keys {
-        if let Some(value) = value {
-            let _ = writeln!(text, "{key} = {value}");
+        .map(|path| quoted(&path.to_string_lossy()));
+    let own_curve = request.curve_a.as_deref().zip(request.curve_b);
+    let own_curve = own_curve.map(|(a, b)| {
+        format!(
+            "{{ {} = {}, {} = {}, {} = {}, {} = \"given as options\" }}",
+            YIELD_CURVE.a.name,
+            quoted(a),
+            YIELD_CURVE.b.name,
+            number(b),
+            YIELD_CURVE.index.name,
+            quoted(request.index.as_deref().unwrap_or("NDVI")),
+            YIELD_CURVE.source.name,
+        )
+    });
+    let counted = request.count_sensing_day.then(|| "true".to_owned());
+    let given: [(&Key, Option<String>); 22] = [
+        (&REFERENCE.readings, Some(format!("[{}]", pairs.join(", ")))),
+        (&SEASON.crop, text(&request.crop)),
+        (
+            &SEASON.planted,
+            request.planted.as_ref().map(Date::to_string),
+        ),
+        (&SEASON.sensed, request.sensed.as_ref().map(Date::to_string)),
+        (&SEASON.growing_days, request.growing_days.map(number)),
+        (&SEASON.weather, weather),
+        (&SEASON.count_sensing_day, counted),
+        (&YIELD.maximum_yield, text(&request.max_yield)),
+        (&YIELD.yield_curve, text(&request.curve).or(own_curve)),
+        (&RESPONSE.maximum_ratio, request.maximum_ratio.map(number)),
+        (&YIELD.grain_nitrogen, request.grain_nitrogen.map(number)),
+        (&YIELD.use_efficiency, request.use_efficiency.map(number)),
+        (
+            &RESPONSE.applied_since_sensing,
+            text(&request.applied_since_sensing),
+        ),
+        (&RATE.minimum, text(&request.minimum)),
+        (&RATE.maximum, text(&request.maximum)),
+        (&RATE.step, text(&request.step)),
+        (&RATE.usual, text(&request.usual)),
+        (&PRODUCT.name, text(&request.product)),
+        (&PRICES.grain, text(&request.grain_price)),
+        (&PRICES.nitrogen, text(&request.nitrogen_price)),
+        (&PRICES.product, text(&request.product_price)),
+        (&PRICES.application, text(&request.application_price)),
+    ];
+    let (mut job, mut section) = (String::new(), "");
+    for (key, value) in given {
+        let Some(value) = value else { continue };
+        debug_assert!(key.option.is_some(), "{} has no option", key.full());
+        if key.section != section {
+            section = key.section;
+            let _ = writeln!(job, "[{section}]");
         }
+        let _ = writeln!(job, "{} = {value}", key.name);
     }
+    job
 }
 
 fn quoted(text: &str) -> String {
@@ -205,7 +154,12 @@ fn number(value: f64) -> String {
 
 /// Keys of the job in a text replaced by the options that stand for them.
 fn by_option(text: &str) -> String {
-    OPTIONS.iter().fold(text.to_owned(), |text, (key, option)| {
+    // A longer name first: that of a key within a table begins with the table's.
+    let mut options: Vec<(String, &str)> = by_option_rows()
+        .map(|(key, option)| (key.full(), option))
+        .collect();
+    options.sort_by_key(|(key, _)| std::cmp::Reverse(key.len()));
+    options.iter().fold(text.to_owned(), |text, (key, option)| {
         text.replace(key, option)
     })
 }

@@ -10,8 +10,7 @@ use std::path::Path;
 
 use crate::app::accepted::accept;
 use crate::app::error::AppError;
-use crate::app::job::ramp::read_ramp_job;
-use crate::app::job::resolve::read_rate_job;
+use crate::app::job::{read_ramp_job, read_rate_job};
 use crate::app::requests::RateRequest;
 use crate::app::season::growing_season;
 use crate::finding::{Finding, by_weight};

@@ -6,7 +6,7 @@ use super::told::{Both, next_of_rate, product_rate, product_row, row};
 use super::{judge, ramp_image};
 use crate::app::accepted::accept;
 use crate::app::error::AppError;
-use crate::app::job::echo;
+use crate::app::job::ramp_record;
 use crate::app::record;
 use crate::app::requests::Common;
 use crate::finding::{Checked, Finding, by_weight};
@@ -49,7 +49,7 @@ pub(super) fn rate(
     if let Some(product) = &settings.product {
         findings.extend(product_findings(product, &settings.product_facts));
     }
-    ramp::judge(&settings, &outcome, &mut findings);
+    findings.extend(ramp::judge(&settings, &outcome));
     judge::age(settings.sensed, &settings.application, &mut findings);
     judge::usual(
         outcome.rate,
@@ -168,7 +168,7 @@ fn rate_block(settings: &RampSettings, outcome: &RampOutcome, both: Both) -> Blo
                 "rate at these bounds",
                 span(bound(fit.join_low), bound(fit.join_high), shown),
             )
-            .with_note("held to the limits, before rounding"),
+            .with_note("limited, before rounding"),
         );
     }
     rows.push(row("the field got", both.rate(ramp::applied(settings))));
@@ -347,7 +347,7 @@ fn value(
     json!({
         "version": env!("CARGO_PKG_VERSION"),
         "not_for_use": stopped,
-        "settings": echo::ramp_settings(settings, folder),
+        "settings": ramp_record(settings, folder),
         "reference": {
             "kind": "ramp", "readings": readings, "measured": settings.image.is_some(), "steps": settings.readings.len(), "answer": words(outcome.answer), "model": settings.model.name(),
             "linear_plateau": plateau_value(fits.linear_plateau), "quadratic_plateau": plateau_value(fits.quadratic_plateau),

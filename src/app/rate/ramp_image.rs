@@ -43,10 +43,10 @@ pub(super) fn readings(
         common.network,
         findings,
     )?;
-    if opened.index.0.zero_meaning() == ZeroMeaning::SomethingElse {
+    if opened.rows.index.zero_meaning() == ZeroMeaning::SomethingElse {
         findings.push(Finding::note(
             codes::RAMP_INDEX,
-            format!("{} is not 0 where there is no canopy; a ramp only asks where it stops rising, so it serves all the same", opened.index.0.name()),
+            format!("{} is not 0 where there is no canopy; a ramp only asks where it stops rising, so it serves all the same", opened.rows.index.name()),
         ));
     }
     let layers = layers(image, common)?;
@@ -54,15 +54,15 @@ pub(super) fn readings(
     let sources = Sources {
         image: opened.stack.source(),
         points: None,
-        index: &opened.index,
-        index_name: opened.index.0.name(),
+        index: &opened.rows,
+        index_name: opened.rows.index.name(),
         bare_below: opened.bare_below,
         look_at_bands: false,
         threads: threads(common),
         memory: crate::app::memory::of_windows(common.memory_mib),
         progress: &goes_on,
     };
-    measure(image, &layers, &sources, findings).map_err(|error| {
+    let measured = measure(image, &layers, &sources).map_err(|error| {
         match (&error, common.cancel.signal()) {
             (RampImageError::Scan(ScanError::Cancelled), Some(signal)) => {
                 AppError::cancelled(signal)
@@ -75,7 +75,8 @@ pub(super) fn readings(
                 )
                 .with_hint("look at boundary, steps and image on one map"),
         }
-    })
+    })?;
+    Ok(measured.into_log(findings))
 }
 
 fn layers(image: &RampImage, common: &Common) -> Result<RampLayers, AppError> {

@@ -3,13 +3,13 @@
 use std::path::Path;
 
 use super::{Flat, Money};
-use crate::app::job::echo;
+use crate::app::job::rate_record;
 use crate::app::record;
 use crate::finding::Finding;
 use crate::job::settings::RateSettings;
 use crate::report::brief::LABEL;
 use crate::report::model::{Block, Brief, Report, Row};
-use crate::science::methods::about::about;
+use crate::science::methods::about;
 use crate::science::money::StrategyTotals;
 use crate::science::yield_response::{Capped, in_season_estimate};
 use crate::units::{
@@ -254,8 +254,9 @@ fn reference_block(settings: &RateSettings, flat: &Flat) -> Block {
         .filter(|used| (used - found.ratio).abs() > 1e-12)
     {
         rows.push(
-            Row::new("as used", format!("{used:.3}"))
-                .with_note("held to 1 and the largest response index, adjusted if the job says so"),
+            Row::new("as used", format!("{used:.3}")).with_note(
+                "limited to 1 and the largest response index, adjusted if the job says so",
+            ),
         );
     }
     Block::rows("Reference", rows)
@@ -424,7 +425,7 @@ fn value(
     json!({
         "version": env!("CARGO_PKG_VERSION"),
         "not_for_use": stopped,
-        "settings": echo::rate_settings(settings, folder),
+        "settings": rate_record(settings, folder),
         "reference": {
             "kind": "readings", "pairs": settings.readings.len(), "index": found.strip, "beside": found.beside, "ratio": found.ratio,
             "ratio_low": bounds.map(|b| b.low), "ratio_high": bounds.map(|b| b.high), "no_interval": found.interval.as_ref().err().map(ToString::to_string),

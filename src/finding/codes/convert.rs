@@ -39,7 +39,7 @@ codes! {
     CONVERT_TEXT "convert.text" [Note]
         "Rates stored as text were turned into numbers."
         "Many controllers read text as 0, so the converted map is safer than the source.";
-    CONVERT_MENDED "convert.mended" [Note]
+    CONVERT_REPAIRED "convert.repaired" [Note]
         "Invalid outlines were repaired without a change of area."
         "Look at them on the map if the source is known to be faulty; haulm check names the faults.";
 }

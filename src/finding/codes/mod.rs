@@ -46,6 +46,7 @@ mod rate;
 mod reference;
 mod response;
 mod season;
+mod stick;
 mod uncertainty;
 mod zones;
 
@@ -66,6 +67,7 @@ pub use rate::*;
 pub use reference::*;
 pub use response::*;
 pub use season::*;
+pub use stick::*;
 pub use uncertainty::*;
 pub use zones::*;
 
@@ -99,6 +101,7 @@ pub const GROUPS: &[Group] = &[
     map_shape::GROUP,
     map_rate::GROUP,
     map_task::GROUP,
+    stick::GROUP,
 ];
 
 /// Every code, in the order of the table.

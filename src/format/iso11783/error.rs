@@ -10,8 +10,8 @@ pub enum Iso11783Error {
     /// The machine's rates cannot be stated.
     #[error(transparent)]
     Machine(#[from] MachineError),
-    /// The field cannot be carried into longitude and latitude.
-    #[error("the field cannot be carried into longitude and latitude for task data: {source}")]
+    /// The field cannot be transformed to longitude and latitude.
+    #[error("the field cannot be transformed to longitude and latitude for task data: {source}")]
     Crs {
         /// What PROJ said.
         #[from]

@@ -390,7 +390,7 @@ fn findings(prescription: &Prescription, rates: &MachineRates, grid: &RateGrid) 
         found.push(Finding::note(
             codes::MACHINE_GRID_HELD,
             format!(
-                "{} of {} cells of the task grid lie across zones and their mean rate is one that the machine cannot hold: held to 0, to its least or to its greatest rate",
+                "{} of {} cells of the task grid lie across zones and their mean rate is one that the machine cannot hold: set to 0, to its least or to its greatest rate",
                 grid.held_cells,
                 grid.rates.len()
             ),

@@ -26,3 +26,4 @@ pub use grid::{RateGrid, rate_grid};
 pub use lattice::Lattice;
 pub use plain::{USUAL_CELL_M, on_ground, write_plain};
 pub use write::{archive, write, write_made};
+pub use xml::task_name;

@@ -79,6 +79,8 @@ pub fn write_plain(
         version: flavour.version,
         field: designator(&map.name, xml::LONGEST_TEXT, "Field"),
         task: designator(&map.name, xml::LONGEST_TEXT, "Task"),
+        client: None,
+        farm: None,
         crop: map
             .crop
             .as_ref()

@@ -38,6 +38,14 @@ pub(super) fn parts(
         version,
         field: designator(&prescription.field_name, LONGEST_TEXT, "Field"),
         task: task_name(&prescription.field_name, &prescription.map_id),
+        client: prescription
+            .client
+            .as_deref()
+            .map(|client| designator(client, LONGEST_TEXT, "Grower")),
+        farm: prescription
+            .farm
+            .as_deref()
+            .map(|farm| designator(farm, LONGEST_TEXT, "Farm")),
         crop: Some(designator(&prescription.crop, LONGEST_TEXT, "Crop")),
         product: product_name(prescription.product.as_ref()),
         boundary: polygon_rings(&way, &prescription.boundary)?,
@@ -54,7 +62,7 @@ pub(super) fn parts(
 }
 
 /// Field name and map id; the name is cut so that the id always shows.
-fn task_name(field: &str, map_id: &str) -> String {
+pub fn task_name(field: &str, map_id: &str) -> String {
     let id = ascii(map_id);
     let room = LONGEST_TEXT.saturating_sub(id.len() + 1);
     let mut name = format!("{} {id}", designator(field, room, "Field"));
@@ -69,7 +77,7 @@ pub(super) fn product_name(product: Option<&Product>) -> String {
     };
     let mut note = format!(" {}%N", (product.nitrogen() * 10_000.0).round() / 100.0);
     if let Some(density) = product.kg_per_l() {
-        note = format!("{note} {}kg/L", (density * 1_000.0).round() / 1_000.0);
+        note = format!("{note} {}kg/L", (density * 10_000.0).round() / 10_000.0);
     }
     designator(
         product.name(),
@@ -154,6 +162,8 @@ pub(super) struct Parts {
     pub(super) version: TaskVersion,
     pub(super) field: String,
     pub(super) task: String,
+    pub(super) client: Option<String>,
+    pub(super) farm: Option<String>,
     pub(super) crop: Option<String>,
     pub(super) product: String,
     pub(super) boundary: Vec<PolygonRings>,
@@ -196,12 +206,14 @@ impl Parts {
                 ("DataTransferOrigin", "1"),
             ],
         )?;
-        // Some terminals list tasks only below a customer and a farm; nobody names either.
+        // Some terminals list tasks only below a customer and a farm: where the job names none, a word stands in.
+        let client = self.client.as_deref().unwrap_or("Grower");
+        let farm = self.farm.as_deref().unwrap_or("Farm");
         if let Some(crop) = &self.crop {
             file.leaf("CTP", &[("A", "CTP1"), ("B", crop)])?;
         }
-        file.leaf("CTR", &[("A", "CTR1"), ("B", "Grower")])?;
-        file.leaf("FRM", &[("A", "FRM1"), ("B", "Farm"), ("I", "CTR1")])?;
+        file.leaf("CTR", &[("A", "CTR1"), ("B", client)])?;
+        file.leaf("FRM", &[("A", "FRM1"), ("B", farm), ("I", "CTR1")])?;
         self.field(&mut file)?;
         file.leaf(
             "VPN",

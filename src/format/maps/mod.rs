@@ -13,7 +13,7 @@ mod table;
 mod task;
 mod task_external;
 mod task_grid_mend;
-mod task_ids;
+pub(super) mod task_ids;
 mod task_mend;
 mod task_zones;
 mod unpack;

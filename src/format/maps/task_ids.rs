@@ -13,12 +13,12 @@ use crate::map::faults::fault::Fault;
 use crate::map::imported::{ImportedMap, Place};
 
 /// Elements whose attribute A is an id.
-const WITH_ID: [&str; 15] = [
+pub(in crate::format) const WITH_ID: [&str; 15] = [
     "CTR", "FRM", "PFD", "PDT", "PGP", "VPN", "TSK", "WKR", "CTP", "CPC", "DVC", "CLD", "CLT",
     "OTQ", "CCT",
 ];
 /// Element, attribute, and what it must name.
-const REFERENCES: [(&str, &str, &str); 14] = [
+pub(in crate::format) const REFERENCES: [(&str, &str, &str); 14] = [
     ("TSK", "C", "CTR"),
     ("TSK", "D", "FRM"),
     ("TSK", "E", "PFD"),

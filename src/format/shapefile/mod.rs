@@ -6,6 +6,6 @@ mod table;
 mod write;
 
 pub use error::ShapefileError;
-pub use name::safe_name;
+pub use name::{is_device, safe_name};
 pub(crate) use table::Table;
 pub use write::write;

@@ -71,7 +71,8 @@ const fn latin(letter: char) -> &'static str {
     }
 }
 
-fn is_device(name: &str) -> bool {
+/// Whether a base name in capitals is one that Windows keeps for a device.
+pub fn is_device(name: &str) -> bool {
     let numbered = |stem: &str| {
         name.strip_prefix(stem)
             .is_some_and(|rest| rest.len() == 1 && rest.bytes().all(|byte| byte.is_ascii_digit()))

@@ -1,12 +1,14 @@
 //! `[imagery]`: the canopy image.
 
-use crate::job::fault::Wanted;
-use crate::job::keys::row::{Key, Kind, Table, key};
+use std::path::PathBuf;
+
+use crate::key::{Any, Key, Kind, Wanted, key, keys};
 use crate::science::crop::SENSORS;
+use crate::units::Length;
+use jiff::civil::Date;
 
 /// Of the image or the readings.
 pub(super) const DATE: Key = key(
-    "date",
     Kind::Date,
     "the sensing date",
     "2026-04-14",
@@ -14,9 +16,7 @@ pub(super) const DATE: Key = key(
 )
 .required_for_a_map();
 
-pub(super) const INDEX: Key = key(
-    "index",
-    Kind::Text,
+pub(super) const INDEX: Key = key(Kind::Text,
     "the canopy index",
     "\"NDVI\"",
     "Canopy index: a name of `haulm indices`, \"band 1\" for a ready index raster, or a formula of bands.",
@@ -24,7 +24,6 @@ pub(super) const INDEX: Key = key(
 .or("\"NDVI\"");
 
 pub(super) const BARE_BELOW: Key = key(
-    "bare_below",
     Kind::Number,
     "the limit of bare soil",
     "0.25",
@@ -34,30 +33,25 @@ pub(super) const BARE_BELOW: Key = key(
 .or_else("the index's own: 0.25 for NDVI, none for most others");
 
 pub(super) const SENSOR: Key = key(
-    "sensor",
     Kind::Words(SENSORS),
     "the kind of sensor",
     "\"satellite\"",
     "Kind of sensor, compared with the one that the method's numbers were made with.",
 );
 
-pub(super) const IMAGERY: Table = Table {
-    name: "imagery",
-    heading: "[imagery]",
-    about: "The canopy image, its bands, and which of its pixels count. Single readings stand in [points] instead.",
-    keys: &[
-        key(
-            "path",
+keys! {
+    IMAGERY: ImageryKeys = "imagery", "[imagery]", "The canopy image, its bands, and which of its pixels count. Single readings stand in [points] instead.",
+    {
+        path: Any = key(
             Kind::Or(&[Kind::Path, Kind::Free(&Kind::Path)]),
             "the image",
             "\"mosaic.tif\"",
             "Raster that GDAL reads, or one file a band: { red = \"B04.jp2\", nir = \"B08.jp2\" }.",
         )
         .required_for_a_map(),
-        DATE,
-        INDEX,
-        key(
-            "bands",
+        date: Date = DATE,
+        index: String = INDEX,
+        bands: Any = key(
             Kind::Free(&Kind::Whole),
             "the band numbers",
             "{ red = 3, nir = 5 }",
@@ -65,8 +59,7 @@ pub(super) const IMAGERY: Table = Table {
         )
         .within("1", "10000", "bands are counted from 1")
         .or_else("as the file names them"),
-        key(
-            "scale",
+        scale: f64 = key(
             Kind::Number,
             "the scale",
             "0.0001",
@@ -75,8 +68,7 @@ pub(super) const IMAGERY: Table = Table {
         .within("-1000000", "1000000", "a scale this large is no reflectance")
         .above_zero()
         .or_else("the file's own"),
-        key(
-            "offset",
+        offset: f64 = key(
             Kind::Number,
             "the offset",
             "-0.1",
@@ -84,17 +76,15 @@ pub(super) const IMAGERY: Table = Table {
         )
         .within("-1000000", "1000000", "an offset this large is no reflectance")
         .or_else("the file's own"),
-        key(
-            "nodata",
+        nodata: f64 = key(
             Kind::Number,
             "the nodata value",
             "0",
             "Stored number that stands for no data.",
         )
         .or_else("the file's own"),
-        BARE_BELOW,
-        key(
-            "pixel_inside",
+        bare_below: f64 = BARE_BELOW,
+        pixel_inside: f64 = key(
             Kind::Share,
             "the share of a pixel",
             "0.9",
@@ -102,8 +92,7 @@ pub(super) const IMAGERY: Table = Table {
         )
         .within("0", "1", "a share of an area, 0 to 1")
         .or("0.9"),
-        key(
-            "minimum_seen",
+        minimum_seen: f64 = key(
             Kind::Share,
             "the share of a cell",
             "0.3",
@@ -111,41 +100,35 @@ pub(super) const IMAGERY: Table = Table {
         )
         .within("0", "1", "a share of an area, 0 to 1")
         .or("0.3"),
-        key(
-            "point_spread",
+        point_spread: Any = key(
             Kind::Or(&[Kind::Number, Kind::Text]),
             "the blur",
             "0.0",
             "Sensor's blur beyond the pixel, full width at half maximum in pixels; \"fit\", or a sensor's name.",
         )
         .within("0", "5", "full width at half maximum in pixels, beyond the pixel itself")
-        .or("0.0"),
-        key(
-            "mask",
+        .or("0.0").recorded("px"),
+        mask: Any = key(
             Kind::Or(&[Kind::Table("imagery.mask"), Kind::Tables("imagery.mask")]),
             "the mask",
             "{ path = \"scl.tif\", keep = [4, 5], grow = \"20 m\" }",
             "Class or bit mask of usable pixels; in a list of masks each must be met.",
         ),
-        SENSOR,
-    ],
-};
+        sensor: String = SENSOR,
+    }
+}
 
-pub(super) const MASK: Table = Table {
-    name: "imagery.mask",
-    heading: "mask = { … }",
-    about: "A raster that says which pixels are usable.",
-    keys: &[
-        key(
-            "path",
+keys! {
+    MASK: MaskKeys = "imagery.mask", "mask = { … }", "A raster that says which pixels are usable.",
+    {
+        path: PathBuf = key(
             Kind::Path,
             "the mask file",
             "\"scl.tif\"",
             "Raster of classes or bits.",
         )
         .or_else("the first mask of the satellite product that the image is"),
-        key(
-            "band",
+        band: i64 = key(
             Kind::Whole,
             "the mask's band",
             "1",
@@ -153,8 +136,7 @@ pub(super) const MASK: Table = Table {
         )
         .within("1", "10000", "bands are counted from 1")
         .or("1"),
-        key(
-            "keep",
+        keep: Any = key(
             Kind::List(&Kind::Whole),
             "the classes that are kept",
             "[4, 5]",
@@ -166,8 +148,7 @@ pub(super) const MASK: Table = Table {
             "classes of a raster are whole numbers",
         )
         .required_when("unless bits is given"),
-        key(
-            "bits",
+        bits: Any = key(
             Kind::Or(&[Kind::Text, Kind::List(&Kind::Whole)]),
             "the bits",
             "\"3,4\"",
@@ -175,8 +156,7 @@ pub(super) const MASK: Table = Table {
         )
         .within("0", "31", "bits are counted from 0")
         .required_when("unless keep is given"),
-        key(
-            "grow",
+        grow: Length = key(
             Kind::Amount(Wanted::Length),
             "the growth of the mask",
             "\"20 m\"",
@@ -184,5 +164,5 @@ pub(super) const MASK: Table = Table {
         )
         .within("0 m", "10000 m", "wider than any cloud's edge")
         .or("\"0 m\""),
-    ],
-};
+    }
+}

@@ -1,100 +1,115 @@
 //! Every key of the job file: one row a key, by section.
 
-mod field;
-mod imagery;
-mod machine;
-mod office;
-mod points;
-mod rate;
-mod reference;
-mod response;
-mod response_tables;
-mod row;
-mod season;
-mod zones;
+pub(crate) mod field;
+pub(crate) mod imagery;
+pub(crate) mod machine;
+pub(crate) mod office;
+pub(crate) mod points;
+pub(crate) mod rate;
+pub(crate) mod reference;
+pub(crate) mod response;
+pub(crate) mod season;
+pub(crate) mod zones;
+
+use std::sync::LazyLock;
 
 use crate::job::suggest::{nearest, nearness};
-use row::key;
+use crate::key::{Any, Key, Kind, Table, key, keys};
 
-pub use row::{Bounds, Key, Kind, Need, Standard, Table};
+pub(crate) use field::FIELD;
+pub(crate) use imagery::IMAGERY;
+pub(crate) use machine::MACHINE;
+pub(crate) use office::{APPLICATION, OUTPUT, PRICES, UNCERTAINTY};
+pub(crate) use points::POINTS;
+pub(crate) use rate::{PRODUCT, RATE};
+pub(crate) use reference::REFERENCE;
+pub(crate) use response::RESPONSE;
+pub(crate) use season::{CROP, SEASON};
+pub(crate) use zones::ZONES;
 
-/// The file itself: its sections.
-const ROOT: Table = Table {
-    name: "",
-    heading: "",
-    about: "One TOML file: one field, one decision.",
-    keys: &[
-        section("field"),
-        section("imagery"),
-        section("points"),
-        section("reference"),
-        section("season"),
-        section("crop"),
-        section("response"),
-        section("rate"),
-        section("product"),
-        section("machine"),
-        section("zones"),
-        section("prices"),
-        section("uncertainty"),
-        section("application"),
-        key(
-            "accept",
-            Kind::Tables("accept"),
-            "the accepted findings",
-            "",
-            "",
-        ),
-        section("output"),
-    ],
-};
+keys! {
+    /// The file itself: its sections.
+    ROOT: RootKeys = "", "", "One TOML file: one field, one decision.",
+    {
+        field: Any = section("field"),
+        imagery: Any = section("imagery"),
+        points: Any = section("points"),
+        reference: Any = section("reference"),
+        season: Any = section("season"),
+        crop: Any = section("crop"),
+        response: Any = section("response"),
+        rate: Any = section("rate"),
+        product: Any = section("product"),
+        machine: Any = section("machine"),
+        zones: Any = section("zones"),
+        prices: Any = section("prices"),
+        uncertainty: Any = section("uncertainty"),
+        application: Any = section("application"),
+        accept: Any = key(Kind::Tables("accept"), "the accepted findings", "", ""),
+        record: Any = section("record"),
+        report: Any = section("report"),
+        output: Any = section("output"),
+    }
+}
 
 const fn section(name: &'static str) -> Key {
-    key(name, Kind::Table(name), "the section", "", "")
+    key(Kind::Table(name), "the section", "", "")
 }
 
 /// Sections and the tables within them, in the order of the page.
-pub const TABLES: &[Table] = &[
-    ROOT,
-    field::FIELD,
-    field::BOUNDARY,
-    field::EXCLUDE,
-    field::EDGE,
-    imagery::IMAGERY,
-    imagery::MASK,
-    points::POINTS,
-    reference::REFERENCE,
-    reference::STRIPS,
-    reference::ZONES,
-    reference::READINGS,
-    reference::RAMP,
-    reference::RAMP_STEPS,
-    season::SEASON,
-    season::CROP,
-    response::RESPONSE,
-    response_tables::YIELD_CURVE,
-    response_tables::RATIO_ADJUSTMENT,
-    response_tables::BACK_OFF,
-    response_tables::METER_CURVE,
-    response_tables::LINE,
-    response_tables::CLASSES,
-    response_tables::CURVE,
-    rate::RATE,
-    rate::PRODUCT,
-    machine::MACHINE,
-    machine::HEADING,
-    machine::LINE,
-    machine::AREA,
-    machine::HEADLAND,
-    zones::ZONES,
-    zones::MINIMUM_AREA,
-    office::PRICES,
-    office::UNCERTAINTY,
-    office::APPLICATION,
-    office::ACCEPT,
-    office::OUTPUT,
-    office::TASK_DATA,
-];
+pub static TABLES: LazyLock<Vec<Table>> = LazyLock::new(|| {
+    let before = [
+        RootKeys::TABLE,
+        field::FieldKeys::TABLE,
+        field::BoundaryKeys::TABLE,
+        field::ExcludeKeys::TABLE,
+        field::EdgeKeys::TABLE,
+        imagery::ImageryKeys::TABLE,
+        imagery::MaskKeys::TABLE,
+        points::PointsKeys::TABLE,
+        reference::ReferenceKeys::TABLE,
+        reference::StripsKeys::TABLE,
+        reference::ZonesKeys::TABLE,
+        reference::ReadingsKeys::TABLE,
+        reference::RampKeys::TABLE,
+        reference::RampStepsKeys::TABLE,
+        season::SeasonKeys::TABLE,
+        season::CropKeys::TABLE,
+        response::table(),
+    ];
+    let after = [
+        rate::RateKeys::TABLE,
+        rate::ProductKeys::TABLE,
+        machine::MachineKeys::TABLE,
+        machine::HeadingKeys::TABLE,
+        machine::LineKeys::TABLE,
+        machine::AreaKeys::TABLE,
+        machine::HeadlandKeys::TABLE,
+        zones::ZonesKeys::TABLE,
+        zones::MinimumAreaKeys::TABLE,
+        office::PricesKeys::TABLE,
+        office::UncertaintyKeys::TABLE,
+        office::ApplicationKeys::TABLE,
+        office::AcceptKeys::TABLE,
+        office::RecordKeys::TABLE,
+        office::ReportKeys::TABLE,
+        office::OutputKeys::TABLE,
+        office::TaskDataKeys::TABLE,
+    ];
+    before
+        .into_iter()
+        .chain(response::inner())
+        .chain(after)
+        .collect()
+});
+
+/// Keys that an option of `haulm rate` stands for, each with the option.
+pub fn by_option() -> impl Iterator<Item = (&'static Key, &'static str)> {
+    TABLES
+        .iter()
+        .flat_map(|table| table.keys)
+        .filter_map(|key| Some((key, key.option?)))
+}
 
 /// The section of this dotted name.
 pub fn table(name: &str) -> Option<&'static Table> {
@@ -102,12 +117,12 @@ pub fn table(name: &str) -> Option<&'static Table> {
 }
 
 /// The row of a key. Where methods have rows of their own, that of `method` is it.
-pub(crate) fn row(section: &str, name: &str, method: Option<&str>) -> Option<&'static Key> {
+pub(crate) fn row(section: &str, key: &Key, method: Option<&str>) -> Option<&'static Key> {
     let rows = || {
         table(section)
             .map_or(&[][..], |table| table.keys)
             .iter()
-            .filter(|key| key.name == name)
+            .filter(|row| row.name == key.name)
     };
     let own = method.and_then(|method| rows().find(|key| key.belongs_to(method)));
     own.or_else(|| rows().next())
@@ -174,7 +189,7 @@ pub(crate) fn meant(section: &str, name: &str, free: &[&'static str]) -> Option<
 /// Keys of `[response]` and the methods that each belongs to; none for keys of every method.
 pub(crate) fn methods_of(name: &str) -> Vec<&'static str> {
     let mut methods = Vec::new();
-    for key in table("response").map_or(&[][..], |table| table.keys) {
+    for key in table(RESPONSE.method.section).map_or(&[][..], |table| table.keys) {
         if key.name == name {
             methods.extend(
                 key.of
@@ -253,14 +268,17 @@ mod tests {
                     let line = format!("key = {value}");
                     assert!(line.parse::<toml::Table>().is_ok(), "{name}: {line}");
                 }
-                assert!(key.of.is_empty() || table.name == "response", "{name}");
+                assert!(
+                    key.of.is_empty() || table.name == RESPONSE.method.section,
+                    "{name}"
+                );
             }
         }
     }
 
     #[test]
     fn a_key_has_one_row_a_method() {
-        for table in TABLES {
+        for table in TABLES.iter() {
             for (at, one) in table.keys.iter().enumerate() {
                 for other in &table.keys[at + 1..] {
                     let both = one.name == other.name

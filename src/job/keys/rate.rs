@@ -1,16 +1,26 @@
 //! `[rate]` and `[product]`: limits and steps of the rate, and what is applied.
 
-use crate::job::fault::Wanted;
-use crate::job::keys::row::{Key, Kind, Table, key};
+use crate::job::amount::Temperature;
+use crate::job::settings::StateRate;
+use crate::key::{Any, Key, Kind, Wanted, Word, key, keys, words};
+use crate::units::NRate;
+
+words! {
+    /// Words for what ground gets, where no amount is written.
+    pub(crate) enum StateWord {
+        /// The field rate.
+        FieldRate = "field rate",
+        /// The ground's own computed rate.
+        Own = "own",
+    }
+}
+
+/// Where the ground's own rate is no choice.
+const FIELD_RATE: &[&str] = &[StateWord::FieldRate.word()];
 
 /// A nitrogen rate, which may be written as product when the job names one.
-pub(super) const fn rate(
-    name: &'static str,
-    noun: &'static str,
-    example: &'static str,
-    about: &'static str,
-) -> Key {
-    key(name, Kind::NitrogenOrProduct, noun, example, about).within(
+pub(super) const fn rate(noun: &'static str, example: &'static str, about: &'static str) -> Key {
+    key(Kind::NitrogenOrProduct, noun, example, about).within(
         "0 kg N/ha",
         "1000 kg N/ha",
         "more than any crop gets",
@@ -18,112 +28,96 @@ pub(super) const fn rate(
 }
 
 /// What ground, or the machine left to itself, gets: the field rate or an amount.
-pub(super) const fn field_rate(name: &'static str, noun: &'static str, about: &'static str) -> Key {
+pub(super) const fn field_rate(noun: &'static str, about: &'static str) -> Key {
     Key {
-        kind: Kind::Or(&[Kind::Words(&["field rate"]), Kind::NitrogenOrProduct]),
-        ..rate(name, noun, "\"field rate\"", about)
+        kind: Kind::Or(&[Kind::Words(FIELD_RATE), Kind::NitrogenOrProduct]),
+        ..rate(noun, "\"field rate\"", about)
     }
 }
 
 /// As [`field_rate`], or the ground's own rate.
-pub(super) const fn own_rate(name: &'static str, noun: &'static str, about: &'static str) -> Key {
+pub(super) const fn own_rate(noun: &'static str, about: &'static str) -> Key {
     Key {
-        kind: Kind::Or(&[Kind::Words(&["field rate", "own"]), Kind::NitrogenOrProduct]),
-        ..rate(name, noun, "\"field rate\"", about)
+        kind: Kind::Or(&[Kind::Words(StateWord::WORDS), Kind::NitrogenOrProduct]),
+        ..rate(noun, "\"field rate\"", about)
     }
 }
 
-pub(super) const RATE: Table = Table {
-    name: "rate",
-    heading: "[rate]",
-    about: "Limits and steps of the nitrogen rate, and what ground gets that has no rate of its own.",
-    keys: &[
-        rate(
-            "minimum",
+keys! {
+    RATE: RateKeys = "rate", "[rate]", "Limits and steps of the nitrogen rate, and what ground gets that has no rate of its own.",
+    {
+        minimum: NRate = rate(
             "the minimum rate",
             "\"0 kg N/ha\"",
             "Minimum rate of any ground with a canopy.",
         )
-        .or("\"0 kg N/ha\""),
-        rate(
-            "maximum",
+        .or("\"0 kg N/ha\"").option("--minimum"),
+        maximum: NRate = rate(
             "the greatest nitrogen rate",
             "\"150 kg N/ha\"",
             "Maximum rate of any ground: what law, label and adviser allow.",
         )
-        .required(),
-        rate(
-            "step",
+        .required().option("--maximum"),
+        step: NRate = rate(
             "the step",
             "\"5 kg N/ha\"",
             "Rates are multiples of it; 5 lb N/ac where people read US units.",
         )
         .above_zero()
-        .or("\"5 kg N/ha\""),
-        rate(
-            "maximum_step",
+        .or("\"5 kg N/ha\"").option("--step"),
+        maximum_step: NRate = rate(
             "the step between cells",
             "\"30 kg N/ha\"",
             "Maximum change of rate from one cell to the next along the drive.",
         ),
-        rate(
-            "usual",
+        usual: NRate = rate(
             "the usual rate",
             "\"60 kg N/ha\"",
             "The grower's flat rate, for comparison only.",
-        ),
-        key(
-            "usual_is_this_pass",
+        ).option("--usual"),
+        usual_is_this_pass: bool = key(
             Kind::YesNo,
             "what the usual rate is",
             "true",
             "Whether `usual` is the rate of this very pass: a mean outside half to one and a half times it then stops.",
         )
         .or("false"),
-        own_rate(
-            "thin",
+        thin: StateRate = own_rate(
             "rate of a poor stand",
             "What a poor stand gets: at most the field rate, its own computed rate, or an amount.",
         )
         .or("\"field rate\""),
-        field_rate(
-            "unseen",
+        unseen: StateRate = field_rate(
             "rate without image",
             "What ground without image gets.",
         )
         .or("\"field rate\""),
-        field_rate("bare", "rate of bare soil", "What bare soil gets.").or("\"0 kg N/ha\""),
-        rate(
-            "season_limit",
+        bare: StateRate = field_rate("rate of bare soil", "What bare soil gets.").or("\"0 kg N/ha\""),
+        season_limit: NRate = rate(
             "the season's limit",
             "\"220 kg N/ha\"",
             "Limit of the season's total nitrogen: before, since and by this map.",
         ),
-        rate(
-            "applied_before",
+        applied_before: NRate = rate(
             "the nitrogen before sensing",
             "\"40 kg N/ha\"",
             "Nitrogen of this season applied before sensing.",
         )
         .or("\"0 kg N/ha\""),
-    ],
-};
+    }
+}
 
-pub(super) const PRODUCT: Table = Table {
-    name: "product",
-    heading: "[product]",
-    about: "The fertiliser product; without it maps are in nitrogen.",
-    keys: &[
-        key(
-            "name",
+keys! {
+    PRODUCT: ProductKeys = "product", "[product]", "The fertiliser product; without it maps are in nitrogen.",
+    {
+        name: String = key(
             Kind::NameOf("haulm products"),
             "the product",
             "\"urea\"",
             "Product: a name of the shipped table, or any name with nitrogen.",
         )
-        .required_when("unless nitrogen is given"),
-        key(
-            "nitrogen",
+        .required_when("unless nitrogen is given").option("--product"),
+        nitrogen: f64 = key(
             Kind::Share,
             "the product's nitrogen",
             "0.46",
@@ -135,24 +129,21 @@ pub(super) const PRODUCT: Table = Table {
             "nitrogen as a share of the product's mass: 0.46 for urea",
         )
         .or_else("that of the shipped product"),
-        key(
-            "density",
+        density: Any = key(
             Kind::Amount(Wanted::Density),
             "the density",
             "\"1.28 kg/L\"",
             "Density of a liquid as the label or your hydrometer says.",
         )
         .or_else("that of the shipped product"),
-        key(
-            "temperature",
+        temperature: Temperature = key(
             Kind::Amount(Wanted::Temperature),
             "the working temperature",
             "\"10 °C\"",
             "Working temperature of a shipped liquid, from which its density follows.",
         )
         .within("-40 °C", "50 °C", "nothing is spread at that temperature"),
-        key(
-            "bulk_density",
+        bulk_density: Any = key(
             Kind::Amount(Wanted::BulkDensity),
             "the bulk density",
             "\"750 kg/m3\"",
@@ -164,5 +155,5 @@ pub(super) const PRODUCT: Table = Table {
             "no fertiliser is that light or heavy",
         )
         .or_else("that of the shipped product"),
-    ],
-};
+    }
+}

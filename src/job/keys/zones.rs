@@ -1,30 +1,56 @@
 //! `[zones]`: how cells become treatment zones.
 
-use crate::job::fault::Wanted;
 use crate::job::keys::rate::rate;
-use crate::job::keys::row::{Key, Kind, Table, key};
+use crate::key::{Any, Bounds, Key, Kind, Wanted, Word, key, keys, words};
+use crate::units::{Length, NRate};
 
-const fn drawing(name: &'static str, noun: &'static str, about: &'static str) -> Key {
-    key(name, Kind::Amount(Wanted::Length), noun, "\"2 m\"", about)
+words! {
+    /// `zones.by`.
+    pub(crate) enum Zoning {
+        /// Equal neighbouring cells join.
+        Cells = "cells",
+        /// Cells are classed by index first.
+        Classes = "classes",
+    }
+}
+
+words! {
+    /// `zones.breaks`, where no bounds are listed.
+    pub(crate) enum BreaksWord {
+        /// Natural breaks.
+        Natural = "natural",
+        /// Classes of equal area.
+        Quantile = "quantile",
+    }
+}
+
+words! {
+    /// `zones.total`.
+    pub(crate) enum Total {
+        /// Zones are rounded so that the field's total is kept.
+        Kept = "kept",
+        /// Each zone is rounded by itself.
+        Free = "free",
+    }
+}
+
+const fn drawing(noun: &'static str, about: &'static str) -> Key {
+    key(Kind::Amount(Wanted::Length), noun, "\"2 m\"", about)
         .within("0 m", "100 m", "borders would move by more than a cell")
         .or("\"0 m\"")
 }
 
-pub(super) const ZONES: Table = Table {
-    name: "zones",
-    heading: "[zones]",
-    about: "How cells become treatment zones, and how their borders are drawn.",
-    keys: &[
-        key(
-            "by",
-            Kind::Words(&["cells", "classes"]),
+keys! {
+    ZONES: ZonesKeys = "zones", "[zones]", "How cells become treatment zones, and how their borders are drawn.",
+    {
+        by: Zoning = key(
+            Kind::Words(Zoning::WORDS),
             "the way to zones",
             "\"cells\"",
             "Whether equal neighbouring cells join, or cells are classed by index first.",
         )
         .or("\"cells\""),
-        key(
-            "classes",
+        classes: i64 = key(
             Kind::Whole,
             "the classes",
             "5",
@@ -36,10 +62,9 @@ pub(super) const ZONES: Table = Table {
             "fewer than 2 classes are no zones, more than 20 nobody reads",
         )
         .or_else("5, or as breaks says"),
-        key(
-            "breaks",
+        breaks: Any = key(
             Kind::Or(&[
-                Kind::Words(&["natural", "quantile"]),
+                Kind::Words(BreaksWord::WORDS),
                 Kind::List(&Kind::Number),
             ]),
             "kind of breaks",
@@ -47,8 +72,7 @@ pub(super) const ZONES: Table = Table {
             "How classes are cut: natural breaks, quantiles of area, or a list of bounds.",
         )
         .or_else("natural"),
-        key(
-            "minimum_area",
+        minimum_area: Any = key(
             Kind::Or(&[
                 Kind::Amount(Wanted::Area),
                 Kind::Table("zones.minimum_area"),
@@ -59,18 +83,15 @@ pub(super) const ZONES: Table = Table {
         )
         .within("0 ha", "1000 ha", "larger than fields are")
         .or_else("two cells"),
-        drawing(
-            "simplify",
+        simplify: Length = drawing(
             "the simplification",
             "Distance by which borders may move when they are simplified.",
         ),
-        drawing(
-            "round_corners",
+        round_corners: Length = drawing(
             "the rounding of corners",
             "Distance from a corner at which a border may be cut off to round it.",
         ),
-        key(
-            "area_within",
+        area_within: f64 = key(
             Kind::Share,
             "the change of area",
             "0.05",
@@ -82,38 +103,33 @@ pub(super) const ZONES: Table = Table {
             "the share by which drawing may change a zone's area: 0.05 for 5 %",
         )
         .or("0.05"),
-        Key {
-            bounds: Some(crate::job::keys::row::Bounds {
+        tolerance: NRate = Key {
+            bounds: Some(Bounds {
                 low: "0 kg N/ha",
                 high: "100 kg N/ha",
                 why: "nothing of the map would be left",
             }),
             ..rate(
-                "tolerance",
                 "the tolerance",
                 "\"2 kg N/ha\"",
                 "Neighbouring zones join whose rates are within it of their joint rate.",
             )
             .or("\"0 kg N/ha\"")
         },
-        key(
-            "total",
-            Kind::Words(&["kept", "free"]),
+        total: Total = key(
+            Kind::Words(Total::WORDS),
             "the way with the total",
             "\"kept\"",
             "Whether zones are rounded so that the field's total nitrogen is kept.",
         )
         .or("\"kept\""),
-    ],
-};
+    }
+}
 
-pub(super) const MINIMUM_AREA: Table = Table {
-    name: "zones.minimum_area",
-    heading: "minimum_area = { … }",
-    about: "The smallest zone that the machine can apply.",
-    keys: &[
-        key(
-            "passes",
+keys! {
+    MINIMUM_AREA: MinimumAreaKeys = "zones.minimum_area", "minimum_area = { … }", "The smallest zone that the machine can apply.",
+    {
+        passes: f64 = key(
             Kind::Number,
             "how many working widths the smallest zone measures across the drive",
             "1",
@@ -121,8 +137,7 @@ pub(super) const MINIMUM_AREA: Table = Table {
         )
         .within("0.1", "100", "working widths across the drive")
         .required(),
-        key(
-            "responses",
+        responses: f64 = key(
             Kind::Number,
             "how many response distances the smallest zone measures along the drive",
             "2",
@@ -134,5 +149,5 @@ pub(super) const MINIMUM_AREA: Table = Table {
             "distances along the drive in which the machine changes its rate",
         )
         .required(),
-    ],
-};
+    }
+}

@@ -32,6 +32,10 @@ const BESIDE_M: f64 = 0.5;
 const NEARLY: f64 = 0.9;
 /// Share of the field that gaps along its edge may take together. Own rule.
 const SMALL_SHARE: f64 = 0.01;
+/// How near to the edge ground lies on it. \[m\]
+const ON_EDGE_M: f64 = 0.01;
+/// Share of its border that a gap along the edge has in common with it. Own rule.
+const ALONG: f64 = 0.25;
 /// Width of gaps along the edge that steps of a raster leave, where no machine is named: a pixel of the usual satellites. \[m\] Own rule.
 const USUAL_PIXEL_M: f64 = 10.0;
 /// Faults of one kind that are told one by one.
@@ -768,12 +772,20 @@ fn edge_gaps<'a>(
         .filter(|gap| gap.unsigned_area() >= SMALL_M2 && width(gap) >= NARROW_M)
         .filter(|gap| is_narrower(gap, wide))
         .filter(|gap| {
-            let corners = &gap.exterior().0;
-            corners.iter().any(|corner| {
+            let near = |at: Coord<f64>| {
                 rings
                     .iter()
-                    .any(|ring| Euclidean.distance(&Point(*corner), *ring) < 0.01)
-            })
+                    .any(|ring| Euclidean.distance(&Point(at), *ring) < ON_EDGE_M)
+            };
+            let along: f64 = gap
+                .exterior()
+                .lines()
+                .filter(|line| near(line.start) && near(line.end))
+                .filter(|line| near((line.start + line.end) / 2.0))
+                .map(|line| Euclidean.length(&line))
+                .sum();
+            // A slit that crosses the field meets its edge with its ends alone.
+            along >= ALONG * Euclidean.length(gap.exterior())
         })
         .collect();
     let sum: f64 = along.iter().map(|gap| gap.unsigned_area()).sum();

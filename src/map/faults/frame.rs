@@ -184,7 +184,7 @@ impl Frame {
                 placed: true,
             },
             Err(error) => {
-                let message = format!("the numbers cannot be carried out of {crs}: {error}");
+                let message = format!("the numbers cannot be transformed from {crs}: {error}");
                 faults.push(
                     Fault::stop(
                         codes::SYSTEM_WRONG,

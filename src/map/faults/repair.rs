@@ -9,7 +9,7 @@ use geo::{
 
 use crate::map::imported::{Attribute, ImportedMap, Patch, Rate, System};
 use crate::space::crs::{Crs, Projector};
-use crate::space::polygon::{joined, oriented, repaired};
+use crate::space::polygon::{grown_by_a_hair, joined, oriented, repaired};
 use crate::units::Length;
 
 /// Share of its area that a polygon may gain or lose by being made valid.
@@ -105,10 +105,10 @@ fn cut_overlaps(map: &ImportedMap, keeps: Keeps, repair: &mut Repair) {
     match keeps {
         Keeps::First => {}
         Keeps::Lower => {
-            order.sort_by(|a, b| rate(a, f64::INFINITY).total_cmp(&rate(b, f64::INFINITY)))
+            order.sort_by(|a, b| rate(a, f64::INFINITY).total_cmp(&rate(b, f64::INFINITY)));
         }
         Keeps::Higher => {
-            order.sort_by(|a, b| rate(b, f64::NEG_INFINITY).total_cmp(&rate(a, f64::NEG_INFINITY)))
+            order.sort_by(|a, b| rate(b, f64::NEG_INFINITY).total_cmp(&rate(a, f64::NEG_INFINITY)));
         }
     }
     let mut kept: Vec<Option<MultiPolygon<f64>>> = vec![None; rows.len()];
@@ -184,7 +184,9 @@ fn close_gaps(width: Length, crs: &Crs, field: Option<&MultiPolygon<f64>>, repai
             left += 1;
             continue;
         }
-        let shape = MultiPolygon::new(vec![gap.clone()]);
+        // A millimetre wider: edges that were cut anew may lie a rounding away from the neighbour's.
+        let hair = if crs.is_geographic() { 1e-8 } else { 1e-3 };
+        let shape = grown_by_a_hair(&MultiPolygon::new(vec![gap.clone()]), hair);
         let own = Euclidean.length(gap.exterior());
         let shared = |row: &Mended| {
             let zone = MultiPolygon::new(vec![row.polygon.clone()]);

@@ -80,7 +80,7 @@ pub enum PlainError {
     #[error("the map holds no ground with a rate")]
     Empty,
     /// A point cannot be carried.
-    #[error("the map cannot be carried into longitude and latitude")]
+    #[error("the map cannot be transformed to longitude and latitude")]
     Crs {
         /// What PROJ said.
         #[from]
@@ -371,7 +371,7 @@ fn of_patches(
     }
     if mended > 0 {
         findings.push(Finding::note(
-            codes::CONVERT_MENDED,
+            codes::CONVERT_REPAIRED,
             format!(
                 "{mended} outlines were not valid and were mended; their areas stayed as they were"
             ),

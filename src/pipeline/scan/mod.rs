@@ -6,6 +6,7 @@
 mod counts;
 mod pixel_map;
 mod plan;
+mod rows;
 #[cfg(test)]
 mod tests;
 mod worker;
@@ -16,6 +17,7 @@ use std::sync::{Mutex, PoisonError};
 pub use counts::{BandRange, PixelCounts};
 pub use pixel_map::PixelMap;
 pub use plan::window_pixels;
+pub use rows::{BandWatch, IndexRows};
 
 use crate::space::cells::CellGrid;
 use crate::space::crs::{Crs, CrsError};

@@ -10,6 +10,13 @@ use crate::report::draw::frame::round_length;
 const FIRST: Colour = Colour::new(0x08, 0x30, 0x6b);
 const SECOND: Colour = Colour::new(0xb3, 0x58, 0x06);
 
+/// Width of a chart: half a page, or a phone.
+const WIDTH: f64 = 352.0;
+/// Height of a chart.
+const HEIGHT: f64 = 190.0;
+/// Colour of bars that have no rate.
+const BAR: Colour = Colour::new(0xb4, 0xb4, 0xb4);
+
 /// Axes of a chart.
 struct Axes {
     left: f64,
@@ -37,7 +44,7 @@ impl Axes {
                 (at.0, at.1 + 13.0),
                 &label,
                 TextStyle {
-                    size: 10.0,
+                    size: 10.5,
                     anchor: Anchor::Middle,
                     ..TextStyle::default()
                 },
@@ -50,7 +57,7 @@ impl Axes {
                 (at.0 - 5.0, at.1 + 3.5),
                 &label,
                 TextStyle {
-                    size: 10.0,
+                    size: 10.5,
                     anchor: Anchor::End,
                     ..TextStyle::default()
                 },
@@ -141,31 +148,40 @@ pub struct ProfileWords<'a> {
     pub dropped: &'a str,
 }
 
+/// A vertical axis for the points of all strips and the means that were used.
+pub fn profile_range<'a>(
+    points: impl Iterator<Item = &'a ProfilePoint>,
+    means: impl Iterator<Item = f64>,
+) -> (f64, f64) {
+    wider(
+        points
+            .flat_map(|p| [p.strip, p.beside])
+            .flatten()
+            .chain(means),
+    )
+}
+
 /// What a line of a profile shows of a point: its value, and whether it was dropped.
 type Picked = fn(&ProfilePoint) -> (Option<f64>, bool);
 
 /// The index along a strip and beside it, segment by segment; the means that were used as level lines.
+///
+/// `range` is the vertical axis: the same for all strips of a field, so that one look compares them; see [`profile_range`].
 pub fn profile(
     points: &[ProfilePoint],
     means: (f64, Option<f64>),
     length: f64,
-    width: f64,
+    range: (f64, f64),
     words: &ProfileWords<'_>,
 ) -> Drawing {
-    let mut drawing = Drawing::new("profile", width, 215.0);
-    let values = points
-        .iter()
-        .flat_map(|p| [p.strip, p.beside])
-        .flatten()
-        .chain([means.0])
-        .chain(means.1);
+    let mut drawing = Drawing::new("profile", WIDTH, HEIGHT);
     let axes = Axes {
         left: 52.0,
-        top: 30.0,
-        width: width - 68.0,
-        height: 145.0,
+        top: 28.0,
+        width: WIDTH - 62.0,
+        height: HEIGHT - 66.0,
         x: (0.0, length),
-        y: wider(values),
+        y: range,
     };
     axes.draw(&mut drawing, words.along, words.index);
     let levels = [(Some(means.0), FIRST), (means.1, SECOND)];
@@ -202,7 +218,7 @@ pub fn profile(
             }
         }
     }
-    let mut x = (width - 490.0).max(110.0);
+    let mut x = 104.0;
     for (kind, label, colour) in [
         (0, words.strip, FIRST),
         (1, words.beside, SECOND),
@@ -220,7 +236,7 @@ pub fn profile(
                 ..TextStyle::default()
             },
         );
-        x += 24.0 + rough_width(label, 10.5) + 12.0;
+        x += 9.0 + rough_width(label, 10.5) + 12.0;
     }
     words.title.clone_into(&mut drawing.title);
     drawing
@@ -259,13 +275,13 @@ pub fn histogram(
     y_label: &str,
     title: &str,
 ) -> Drawing {
-    let mut drawing = Drawing::new("histogram", 352.0, 220.0);
+    let mut drawing = Drawing::new("histogram", WIDTH, HEIGHT);
     let most = bars.iter().map(|bar| bar.1).fold(0.0, f64::max).max(1e-9);
     let axes = Axes {
         left: 44.0,
         top: 28.0,
         width: 298.0,
-        height: 150.0,
+        height: HEIGHT - 66.0,
         x: (0.0, 1.0),
         y: (0.0, most * 1.12),
     };
@@ -276,7 +292,7 @@ pub fn histogram(
             (at.0 - 5.0, at.1 + 3.5),
             &label,
             TextStyle {
-                size: 10.0,
+                size: 10.5,
                 anchor: Anchor::End,
                 ..TextStyle::default()
             },
@@ -286,7 +302,7 @@ pub fn histogram(
     // Labels that would run into each other are thinned out; bars never.
     let widest = bars
         .iter()
-        .map(|bar| rough_width(&bar.0, 10.0))
+        .map(|bar| rough_width(&bar.0, 10.5))
         .fold(0.0, f64::max)
         + 4.0;
     let every = libm::ceil(widest / step).max(1.0) as usize;
@@ -306,7 +322,7 @@ pub fn histogram(
                 at,
                 label,
                 TextStyle {
-                    size: 10.0,
+                    size: 10.5,
                     anchor: Anchor::Middle,
                     ..TextStyle::default()
                 },
@@ -340,6 +356,110 @@ pub fn histogram(
     drawing
 }
 
+/// Placebo strips: how often the ratio of strip to comparison ground takes which value where there is no strip; the strips' own ratios as lines, the 95 % limits as a
+/// bracket above.
+pub fn placebo(
+    ratios: &[f64],
+    own: &[(f64, String)],
+    limits: Option<(f64, f64)>,
+    labels: (&str, &str),
+    title: &str,
+) -> Drawing {
+    const BINS: usize = 24;
+    let mut drawing = Drawing::new("placebo", WIDTH, HEIGHT);
+    let all = || {
+        ratios
+            .iter()
+            .copied()
+            .chain(own.iter().map(|one| one.0))
+            .chain(limits.into_iter().flat_map(|(low, high)| [low, high]))
+            .chain([1.0])
+    };
+    let x = wider(all());
+    let bin = |value: f64| {
+        ((value - x.0) / (x.1 - x.0) * BINS as f64).clamp(0.0, BINS as f64 - 1.0) as usize
+    };
+    let mut counts = [0_u32; BINS];
+    for ratio in ratios {
+        counts[bin(*ratio)] += 1;
+    }
+    let most = counts.iter().copied().max().unwrap_or(1).max(1);
+    let axes = Axes {
+        left: 44.0,
+        top: 40.0,
+        width: 298.0,
+        height: HEIGHT - 78.0,
+        x,
+        y: (0.0, f64::from(most) * 1.15),
+    };
+    axes.draw(&mut drawing, labels.0, "");
+    drawing.text(
+        (axes.left, axes.top - 28.0),
+        labels.1,
+        TextStyle {
+            size: 10.5,
+            ..TextStyle::default()
+        },
+    );
+    for (k, count) in counts.iter().enumerate().filter(|(_, count)| **count > 0) {
+        let step = (x.1 - x.0) / BINS as f64;
+        let from = axes.at(x.0 + k as f64 * step, f64::from(*count));
+        let to = axes.at(x.0 + (k + 1) as f64 * step, 0.0);
+        drawing.rect(
+            from.0,
+            from.1,
+            to.0 - from.0,
+            to.1 - from.1,
+            Style::filled(BAR).with(Stroke::new(INK, 0.6)),
+        );
+    }
+    let one = axes.at(1.0, 0.0).0;
+    drawing.line(
+        (one, axes.top),
+        (one, axes.top + axes.height),
+        Stroke::dashed(INK, 1.0, &[2.0, 3.0]),
+    );
+    if let Some((low, high)) = limits {
+        let (low, high) = (axes.at(low, 0.0).0, axes.at(high, 0.0).0);
+        let y = axes.top - 6.0;
+        drawing.line((low, y), (high, y), Stroke::new(FIRST, 1.6));
+        for end in [low, high] {
+            drawing.line((end, y - 4.0), (end, y + 4.0), Stroke::new(FIRST, 1.6));
+        }
+    }
+    let mut right = f64::NEG_INFINITY;
+    let mut level = 0.0;
+    let mut sorted: Vec<&(f64, String)> = own.iter().collect();
+    sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
+    for (ratio, label) in sorted {
+        let at = axes.at(*ratio, 0.0).0;
+        drawing.line(
+            (at, axes.top),
+            (at, axes.top + axes.height),
+            Stroke::new(FIRST, 2.0),
+        );
+        // Labels of strips that lie close together go one below the other.
+        let half = rough_width(label, 10.5) / 2.0;
+        level = if at - half < right { level + 13.0 } else { 0.0 };
+        right = at + half + 4.0;
+        drawing.text(
+            (
+                at.min(axes.left + axes.width - half - 2.0),
+                axes.top + 14.0 + level,
+            ),
+            label,
+            TextStyle {
+                size: 10.5,
+                anchor: Anchor::Middle,
+                bold: true,
+                halo: true,
+            },
+        );
+    }
+    title.clone_into(&mut drawing.title);
+    drawing
+}
+
 /// A place on a curve.
 pub struct Place<'a> {
     /// Where.
@@ -358,14 +478,14 @@ pub fn curve(
     y_label: &str,
     title: &str,
 ) -> Drawing {
-    let mut drawing = Drawing::new("response", 352.0, 220.0);
+    let mut drawing = Drawing::new("response", WIDTH, HEIGHT);
     let x = wider(points.iter().map(|p| p.0).chain(places.iter().map(|p| p.x)));
     let y = wider(points.iter().map(|p| p.1).chain(places.iter().map(|p| p.y)));
     let axes = Axes {
         left: 44.0,
         top: 28.0,
         width: 298.0,
-        height: 150.0,
+        height: HEIGHT - 66.0,
         x,
         y,
     };
@@ -382,14 +502,14 @@ pub fn curve(
             (at.0, at.1 + 3.6),
             &number.to_string(),
             TextStyle {
-                size: 10.0,
+                size: 10.5,
                 anchor: Anchor::Middle,
                 bold: true,
                 ..TextStyle::default()
             },
         );
         let style = TextStyle {
-            size: 10.0,
+            size: 10.5,
             anchor: Anchor::End,
             halo: true,
             ..TextStyle::default()
@@ -446,7 +566,7 @@ mod tests {
                 &[point(10.0, false), point(20.0, dropped)],
                 (0.6, None),
                 30.0,
-                720.0,
+                (0.5, 0.7),
                 &words,
             );
             drawing
@@ -457,5 +577,38 @@ mod tests {
         };
         // One disc of the key in both.
         assert_eq!((count(false), count(true)), (3, 2));
+    }
+
+    #[test]
+    fn placebo_strips_are_counted_and_the_strip_stands_beside_them() {
+        let ratios = [0.98, 0.99, 1.0, 1.0, 1.01, 1.02];
+        let drawing = placebo(
+            &ratios,
+            &[(1.3, "S1".to_owned())],
+            Some((1.2, 1.4)),
+            ("ratio", "places"),
+            "t",
+        );
+        let bars: Vec<f64> = drawing
+            .items
+            .iter()
+            .filter_map(|item| match item {
+                Item::Path { rings, style, .. }
+                    if style.fill == Some(crate::report::draw::drawing::Paint::Colour(BAR)) =>
+                {
+                    Some(rings[0][2].1 - rings[0][0].1)
+                }
+                _ => None,
+            })
+            .collect();
+        let one = bars.iter().copied().fold(f64::INFINITY, f64::min);
+        // Bars of one place each are the unit of height; six places in all.
+        assert!((bars.iter().sum::<f64>() / one).round() % 1.0 == 0.0 && bars.len() > 1);
+        assert!(
+            drawing
+                .items
+                .iter()
+                .any(|item| matches!(item, Item::Text { text, .. } if text == "S1"))
+        );
     }
 }

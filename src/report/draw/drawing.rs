@@ -118,7 +118,7 @@ pub struct TextStyle {
 impl Default for TextStyle {
     fn default() -> Self {
         Self {
-            size: 10.5,
+            size: 11.0,
             anchor: Anchor::Start,
             bold: false,
             halo: false,

@@ -3,7 +3,9 @@
 use geo::{BoundingRect, MultiPolygon};
 
 use crate::map::palette::{INK, PAPER};
-use crate::report::draw::drawing::{Anchor, Drawing, Item, Paint, Rings, Style, THIN, TextStyle};
+use crate::report::draw::drawing::{
+    Anchor, Drawing, Item, Paint, Rings, Style, THIN, TextStyle, rough_width,
+};
 use crate::report::draw::svg::num;
 use crate::units::M_PER_FT;
 
@@ -92,6 +94,83 @@ impl MapFrame {
     }
 }
 
+/// A line of equal latitude or longitude.
+#[derive(Clone, Debug, PartialEq)]
+pub struct GraticuleLine {
+    /// `48.912° N`.
+    pub label: String,
+    /// The line on the plane, across all that maps show.
+    pub points: Vec<(f64, f64)>,
+}
+
+/// Lines of latitude and longitude in round steps.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Graticule {
+    /// From south to north.
+    pub meridians: Vec<GraticuleLine>,
+    /// From west to east.
+    pub parallels: Vec<GraticuleLine>,
+}
+
+impl Graticule {
+    /// All lines.
+    pub fn lines(&self) -> impl Iterator<Item = &GraticuleLine> {
+        self.meridians.iter().chain(&self.parallels)
+    }
+
+    /// Writes each line's number where it leaves the map: meridians above, parallels on the left. A number without room is left out.
+    pub fn number(&self, drawing: &mut Drawing, frame: &MapFrame) {
+        const SIZE: f64 = 10.5;
+        let (x, y, w, h) = frame.window;
+        let style = TextStyle {
+            size: SIZE,
+            anchor: Anchor::Middle,
+            ..TextStyle::default()
+        };
+        let cut = |line: &GraticuleLine,
+                   of: fn((f64, f64)) -> f64,
+                   at: f64,
+                   other: fn((f64, f64)) -> f64| {
+            let placed: Vec<(f64, f64)> =
+                line.points.iter().map(|p| frame.place(p.0, p.1)).collect();
+            placed.windows(2).find_map(|pair| {
+                let (a, b) = (of(pair[0]), of(pair[1]));
+                if (a - at) * (b - at) > 0.0 || a == b {
+                    return None;
+                }
+                let share = (at - a) / (b - a);
+                Some(other(pair[0]) + share * (other(pair[1]) - other(pair[0])))
+            })
+        };
+        let mut last = f64::NEG_INFINITY;
+        for line in &self.meridians {
+            let half = rough_width(&line.label, SIZE) / 2.0;
+            let Some(at) = cut(line, |p| p.1, y, |p| p.0)
+                .filter(|at| *at - half > x.max(last + 8.0) && *at + half < x + w)
+            else {
+                continue;
+            };
+            drawing.line((at, y - 3.0), (at, y), THIN);
+            drawing.text((at, y - 4.5), &line.label, style);
+            last = at + half;
+        }
+        last = f64::INFINITY;
+        for line in &self.parallels {
+            let half = rough_width(&line.label, SIZE) / 2.0;
+            let Some(at) = cut(line, |p| p.0, x, |p| p.1)
+                .filter(|at| *at - half > y && *at + half < (y + h).min(last - 8.0))
+            else {
+                continue;
+            };
+            drawing.line((x - 3.0, at), (x, at), THIN);
+            drawing.items.push(Item::Turned((x - 4.5, at), -90.0));
+            drawing.text((0.0, 0.0), &line.label, style);
+            drawing.items.push(Item::End);
+            last = at - half;
+        }
+    }
+}
+
 /// The greatest of 1, 2, 5 × 10^k that is not above a length.
 pub fn round_length(most: f64) -> f64 {
     let decade = libm::pow(10.0, libm::floor(libm::log10(most.max(1e-9))));
@@ -135,7 +214,7 @@ pub fn scale_bar(drawing: &mut Drawing, frame: &MapFrame, at: (f64, f64), room: 
         (at.0, at.1 - 4.0),
         "0",
         TextStyle {
-            size: 10.0,
+            size: 11.0,
             ..TextStyle::default()
         },
     );
@@ -143,7 +222,7 @@ pub fn scale_bar(drawing: &mut Drawing, frame: &MapFrame, at: (f64, f64), room: 
         (at.0 + width, at.1 - 4.0),
         &label,
         TextStyle {
-            size: 10.0,
+            size: 11.0,
             anchor: Anchor::End,
             ..TextStyle::default()
         },
@@ -174,7 +253,7 @@ pub fn north_arrow(drawing: &mut Drawing, at: (f64, f64), convergence_deg: f64) 
         (0.0, 17.0),
         "N",
         TextStyle {
-            size: 10.0,
+            size: 10.5,
             anchor: Anchor::Middle,
             bold: true,
             ..TextStyle::default()

@@ -4,6 +4,7 @@ pub mod chart;
 pub mod drawing;
 pub mod frame;
 pub mod hatch;
+pub mod labels;
 pub mod legend;
 pub mod plan;
 pub mod png;

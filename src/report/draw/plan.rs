@@ -1,36 +1,61 @@
-//! The maps: rates by zone, index as taken, index by cell; each with strips, exclusions, scale bar, north and legend.
+//! The maps: rates by zone, index as taken, index by cell; each with surroundings, graticule, strips, left-out ground, scale bar, north and legend.
 
 use std::collections::HashSet;
 
-use geo::{Area, InteriorPoint, MultiPolygon};
+use geo::MultiPolygon;
 
 use crate::map::palette::{Colour, INK, Legend, PAPER, ramp};
 use crate::map::prescription::Prescription;
 use crate::report::draw::drawing::{
-    Anchor, Drawing, Item, Stroke, Style, THIN, TextStyle, rough_width,
+    Anchor, Drawing, Item, Rings, Stroke, Style, THIN, TextStyle, rough_width,
 };
-use crate::report::draw::frame::{MapFrame, north_arrow, scale_bar};
+use crate::report::draw::frame::{Graticule, MapFrame, Window, north_arrow, scale_bar};
 use crate::report::draw::hatch::Hatch;
+use crate::report::draw::labels::{Patch, Placer};
 use crate::report::draw::legend;
 use crate::report::draw::legend::Entry;
-use crate::report::draw::raster::IndexOverview;
+use crate::report::draw::raster::{IndexOverview, Part};
 use crate::report::text::Text;
 use crate::zones::outline::outlines;
 
-/// Width of a full drawing.
+/// Width of a drawing for a page.
 pub const WIDTH: f64 = 720.0;
-/// Width kept for the legend.
-const LEGEND: f64 = 168.0;
-/// Most height of a map.
-const MOST_HEIGHT: f64 = 384.0;
-/// Least height: the legend's.
-const LEAST_HEIGHT: f64 = 300.0;
-/// White under a dark line: seen on pale and on dark ground.
-const CASING: Stroke = Stroke::new(PAPER, 2.6);
-const ZONE_LINE: Stroke = Stroke::new(INK, 0.9);
+/// Width of a drawing for a phone.
+pub const PHONE: f64 = 360.0;
+/// Height of a map that takes half a page.
+pub const HALF_PAGE: f64 = 504.0;
+/// Width kept for the legend of a page's map.
+const LEGEND: f64 = 178.0;
+/// Kept beside a map for the numbers of its graticule.
+const RIM: f64 = 15.0;
+/// Room between field and rim.
+const MARGIN: f64 = 32.0;
+/// Size of a rate's label: 8.6 pt on A4.
+const RATE_SIZE: f64 = 12.0;
+/// Size of other words on a map: 7.5 pt on A4.
+const WORD_SIZE: f64 = 10.5;
+/// More zones than this are told by colour and table alone; no line leads to any.
+const MOST_LED: usize = 40;
+/// Most lines that lead to labels.
+const MOST_LINES: usize = 10;
+/// The same of a small map, where lines would hide more than they tell.
+const MOST_LINES_SMALL: usize = 4;
+/// Zones that are labelled, the largest first.
+const MOST_LABELS: usize = 300;
+const ZONE_LINE: Stroke = Stroke::new(INK, 0.8);
 const FIELD_LINE: Stroke = Stroke::new(INK, 2.0);
 const STRIP_LINE: Stroke = Stroke::dashed(INK, 1.6, &[6.0, 3.0]);
 const EDGE_LINE: Stroke = Stroke::dashed(INK, 4.0, &[2.0, 2.0]);
+const GRATICULE_LINE: Stroke = Stroke::new(Colour::new(0x9a, 0x9a, 0x9a), 0.4);
+
+/// Ground that gets nothing, and what it is called on the map.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LeftOut {
+    /// The ground.
+    pub shape: MultiPolygon<f64>,
+    /// `standing water`, `not field`.
+    pub name: String,
+}
 
 /// What a map of a field needs.
 pub struct Plan<'a> {
@@ -44,6 +69,43 @@ pub struct Plan<'a> {
     pub text: &'a Text,
     /// Check points on the plane, numbered from 1.
     pub marks: &'a [(f64, f64)],
+    /// The image of field and surroundings, where it is at hand.
+    pub overview: Option<&'a IndexOverview>,
+    /// Lines of latitude and longitude.
+    pub graticule: &'a Graticule,
+    /// Ground that gets nothing.
+    pub left_out: &'a [LeftOut],
+}
+
+/// For what a map is drawn.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Size {
+    /// As wide as a page and so high, the legend beside the map.
+    Page(f64),
+    /// As wide as a phone, the legend under the map.
+    Phone,
+}
+
+/// A label at its place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Label {
+    /// What it says.
+    pub text: String,
+    /// The paper that it takes.
+    pub patch: Patch,
+    /// Size of its letters.
+    pub size: f64,
+    /// The line that leads to it, when it stands outside its ground.
+    pub line: Option<((f64, f64), (f64, f64))>,
+    /// The zone that it tells the rate of, by its place in the list.
+    pub zone: Option<usize>,
+}
+
+/// Paper of a map: where the map lies and where its legend.
+struct Sheet {
+    drawing: Drawing,
+    frame: MapFrame,
+    phone: bool,
 }
 
 /// A rate as a label: no decimals where they say nothing.
@@ -57,41 +119,42 @@ fn short(rate: f64) -> String {
 
 impl Plan<'_> {
     /// The map of rates.
-    pub fn rates(&self) -> Drawing {
+    pub fn rates(&self, size: Size) -> Drawing {
         let prescription = self.prescription;
-        let (mut drawing, frame) = self.begin("rates");
         let scale = Legend::new("", prescription.rate_label(), self.exported.iter().copied());
+        let hatched = self.hatched();
+        let mut entries = vec![Entry::Heading(
+            self.text
+                .with("legend-rate", &[("unit", prescription.rate_label())]),
+        )];
+        entries.extend(self.rate_entries(&scale));
+        entries.extend(self.ground_entries(&hatched, true));
+        let mut sheet = self.begin("rates", size, &entries);
+        self.surroundings(&mut sheet, Part::Around, None);
+        let Sheet { drawing, frame, .. } = &mut sheet;
         for (zone, rate) in prescription.zones.iter().zip(self.exported) {
             drawing.shape(
                 frame.rings(&zone.outline),
                 Style::filled(colour_of(&scale, *rate)),
             );
         }
-        let hatched = self.hatched(&mut drawing, &frame);
-        self.zone_lines(&mut drawing, &frame);
-        self.over(&mut drawing, &frame);
-        self.zone_labels(&mut drawing, &frame);
-        self.check_marks(&mut drawing, &frame);
-        let mut entries = vec![Entry::Heading(
-            self.text
-                .with("legend-rate", &[("unit", prescription.rate_label())]),
-        )];
-        entries.extend(self.rate_entries(&scale));
-        self.end(
-            drawing,
-            &frame,
-            entries,
-            &hatched,
-            &self
-                .text
-                .with("map-rates-title", &[("field", &prescription.field_name)]),
-        )
+        for (hatch, outline) in &hatched {
+            drawing.shape(frame.rings(outline), Style::hatched(*hatch));
+        }
+        self.zone_lines(drawing, frame);
+        self.over(drawing, frame);
+        drawing.items.push(Item::End);
+        draw_labels(drawing, &self.labels(frame, true));
+        self.check_marks(drawing, frame);
+        let title = self
+            .text
+            .with("map-rates-title", &[("field", &prescription.field_name)]);
+        self.end(sheet, &entries, &title)
     }
 
     /// The map of the index: pixels as taken where there is an overview, else the mean of each cell.
-    pub fn index(&self, index_name: &str, overview: Option<&IndexOverview>) -> Drawing {
+    pub fn index(&self, index_name: &str, size: Size) -> Drawing {
         let prescription = self.prescription;
-        let (mut drawing, frame) = self.begin("index");
         let cells: Vec<f64> = prescription
             .cells
             .iter()
@@ -102,19 +165,15 @@ impl Plan<'_> {
             step: 1.0,
             cols: cells.len(),
             rows: 1,
+            inside: vec![true; cells.len()],
             values: cells,
         };
-        let range = overview
+        let range = self
+            .overview
             .and_then(IndexOverview::range)
             .or_else(|| by_cell.range())
             .unwrap_or((0.0, 1.0));
-        if let Some(overview) = overview {
-            overview.draw(&mut drawing, &frame, range);
-        } else {
-            self.cells(&mut drawing, &frame, &|cell| by_cell.values[cell], range);
-        }
-        let hatched = self.hatched(&mut drawing, &frame);
-        self.over(&mut drawing, &frame);
+        let hatched = self.hatched();
         let mut entries = vec![Entry::Heading(
             self.text.with("legend-index", &[("index", index_name)]),
         )];
@@ -129,31 +188,40 @@ impl Plan<'_> {
                 })
                 .collect(),
         ));
-        self.end(
-            drawing,
-            &frame,
-            entries,
-            &hatched,
-            &self.text.with(
-                "map-index-title",
-                &[("field", &prescription.field_name), ("index", index_name)],
-            ),
-        )
+        entries.extend(self.ground_entries(&hatched, false));
+        let mut sheet = self.begin("index", size, &entries);
+        self.surroundings(&mut sheet, Part::All, Some(range));
+        let Sheet { drawing, frame, .. } = &mut sheet;
+        if self.overview.is_none() {
+            self.cells(drawing, frame, &|cell| by_cell.values[cell], range);
+        }
+        for (hatch, outline) in &hatched {
+            drawing.shape(frame.rings(outline), Style::hatched(*hatch));
+        }
+        self.over(drawing, frame);
+        drawing.items.push(Item::End);
+        draw_labels(drawing, &self.labels(frame, false));
+        let title = self.text.with(
+            "map-index-title",
+            &[("field", &prescription.field_name), ("index", index_name)],
+        );
+        self.end(sheet, &entries, &title)
     }
 
     /// A small map in black and white for the cab: rates by label and grey.
     pub fn thumbnail(&self) -> Drawing {
+        let boundary = &self.prescription.boundary;
         let mut drawing = Drawing::new(
             "card",
-            360.0,
-            MapFrame::height_for(&self.prescription.boundary, 360.0, 10.0, 260.0),
+            PHONE,
+            MapFrame::height_for(boundary, PHONE, 14.0, 290.0),
         );
         drawing.title = self.text.with(
             "map-rates-title",
             &[("field", &self.prescription.field_name)],
         );
         let window = (0.0, 0.0, drawing.width, drawing.height);
-        let Some(frame) = MapFrame::fit(&self.prescription.boundary, window, 10.0) else {
+        let Some(frame) = MapFrame::fit(boundary, window, 14.0) else {
             return drawing;
         };
         let greatest = self
@@ -174,44 +242,110 @@ impl Plan<'_> {
             frame.rings(&self.prescription.kept_clear()),
             Style::hatched(Hatch::LeftOut).with(THIN),
         );
-        drawing.shape(
-            frame.rings(&self.prescription.boundary),
-            Style::line(FIELD_LINE),
-        );
-        self.zone_labels(&mut drawing, &frame);
+        drawing.shape(frame.rings(boundary), Style::line(FIELD_LINE));
+        draw_labels(&mut drawing, &self.labels(&frame, true));
         self.check_marks(&mut drawing, &frame);
-        let right = drawing.width - 20.0;
-        north_arrow(&mut drawing, (right, 20.0), self.convergence_deg);
+        north_arrow(&mut drawing, NORTH_OF_CARD, self.convergence_deg);
         drawing
     }
 
-    fn begin(&self, name: &'static str) -> (Drawing, MapFrame) {
+    fn begin(&self, name: &'static str, size: Size, entries: &[Entry]) -> Sheet {
         let boundary = &self.prescription.boundary;
-        let room = WIDTH - LEGEND;
-        let height = MapFrame::height_for(boundary, room, 14.0, MOST_HEIGHT).max(LEAST_HEIGHT);
-        let mut drawing = Drawing::new(name, WIDTH, height);
-        let frame =
-            MapFrame::fit(boundary, (0.0, 0.0, room, height), 14.0).unwrap_or(MapFrame::EMPTY);
-        drawing.items.push(Item::Clip(0.0, 0.0, room, height));
-        (drawing, frame)
+        let (width, height, panel): (f64, f64, Window) = match size {
+            Size::Page(height) => {
+                let high = legend::height(entries) + FURNITURE;
+                let height = height.max(high);
+                let panel = (RIM, RIM, WIDTH - LEGEND - RIM, height - RIM - 1.0);
+                (WIDTH, height, panel)
+            }
+            Size::Phone => {
+                let panel_height = if self.overview.is_some() {
+                    PHONE - RIM - 1.0
+                } else {
+                    MapFrame::height_for(boundary, PHONE - RIM, MARGIN, PHONE)
+                };
+                let panel = (RIM, RIM, PHONE - RIM - 1.0, panel_height);
+                let below = legend::columns_height(entries) + FURNITURE_BELOW;
+                (PHONE, RIM + panel_height + below, panel)
+            }
+        };
+        let phone = size == Size::Phone;
+        let mut drawing = Drawing::new(phone_name(name, phone), width, height);
+        let frame = MapFrame::fit(boundary, panel, MARGIN).unwrap_or(MapFrame::EMPTY);
+        drawing
+            .items
+            .push(Item::Clip(panel.0, panel.1, panel.2, panel.3));
+        Sheet {
+            drawing,
+            frame,
+            phone,
+        }
     }
 
-    fn end(
-        &self,
-        mut drawing: Drawing,
-        frame: &MapFrame,
-        mut entries: Vec<Entry>,
-        hatched: &[Hatch],
-        title: &str,
-    ) -> Drawing {
-        let prescription = self.prescription;
-        let text = self.text;
-        drawing.items.push(Item::End);
-        entries.push(Entry::Heading(text.say("legend-ground")));
+    /// The image around the field, and the graticule over it.
+    fn surroundings(&self, sheet: &mut Sheet, part: Part, range: Option<(f64, f64)>) {
+        let Sheet {
+            drawing,
+            frame,
+            phone,
+        } = sheet;
+        if let Some(overview) = self.overview {
+            let range = range.or_else(|| overview.range()).unwrap_or((0.0, 1.0));
+            if *phone {
+                overview.halved().draw(drawing, frame, range, part);
+            } else {
+                overview.draw(drawing, frame, range, part);
+            }
+        }
+        for line in self.graticule.lines() {
+            drawing.chain(
+                line.points.iter().map(|p| frame.place(p.0, p.1)).collect(),
+                GRATICULE_LINE,
+            );
+        }
+    }
+
+    /// Frame, numbers of the graticule, legend, north and scale bar.
+    fn end(&self, sheet: Sheet, entries: &[Entry], title: &str) -> Drawing {
+        let Sheet {
+            mut drawing,
+            frame,
+            phone,
+        } = sheet;
+        let (x, y, w, h) = frame.window;
+        drawing.rect(x, y, w, h, Style::line(Stroke::new(INK, 0.9)));
+        self.graticule.number(&mut drawing, &frame);
+        let us = self.prescription.unit.is_us();
+        let north = self.text.say("legend-north");
+        let style = TextStyle {
+            size: 11.0,
+            ..TextStyle::default()
+        };
+        if phone {
+            let top = y + h + 24.0;
+            north_arrow(&mut drawing, (x + 16.0, top), self.convergence_deg);
+            drawing.text((x + 38.0, top + 4.0), &north, style);
+            scale_bar(&mut drawing, &frame, (x + 150.0, top + 2.0), 150.0, us);
+            legend::columns(&mut drawing, (x, top + 24.0), w, entries);
+        } else {
+            let left = x + w + 14.0;
+            north_arrow(&mut drawing, (left + 16.0, y + 18.0), self.convergence_deg);
+            drawing.text((left + 40.0, y + 22.0), &north, style);
+            let under = legend::draw(&mut drawing, (left, y + 44.0), entries);
+            scale_bar(&mut drawing, &frame, (left + 4.0, under + 26.0), 140.0, us);
+        }
+        title.clone_into(&mut drawing.title);
+        drawing
+    }
+
+    /// What the legend says of the ground; of driving direction and boundary where `all`.
+    fn ground_entries(&self, hatched: &[(Hatch, MultiPolygon<f64>)], all: bool) -> Vec<Entry> {
+        let (prescription, text) = (self.prescription, self.text);
+        let mut entries = vec![Entry::Heading(text.say("legend-ground"))];
         entries.extend(
             hatched
                 .iter()
-                .map(|hatch| Entry::Hatch(*hatch, text.say(hatch_key(*hatch)))),
+                .map(|(hatch, _)| Entry::Hatch(*hatch, text.say(hatch_key(*hatch)))),
         );
         if !prescription.kept_clear().0.is_empty() {
             entries.push(Entry::Hatch(Hatch::LeftOut, text.say("legend-left-out")));
@@ -222,28 +356,29 @@ impl Plan<'_> {
         if !prescription.hard_edges.is_empty() {
             entries.push(Entry::Line(EDGE_LINE, text.say("legend-hard-edge")));
         }
-        entries.push(Entry::Line(FIELD_LINE, text.say("legend-boundary")));
-        let left = WIDTH - LEGEND + 10.0;
-        legend::draw(&mut drawing, (left, 42.0), &entries);
-        north_arrow(&mut drawing, (left + 16.0, 20.0), self.convergence_deg);
-        drawing.text(
-            (left + 40.0, 24.0),
-            &text.say("legend-north"),
-            TextStyle {
-                size: 10.0,
-                ..TextStyle::default()
-            },
-        );
-        let bottom = drawing.height;
-        scale_bar(
-            &mut drawing,
-            frame,
-            (12.0, bottom - 12.0),
-            150.0,
-            prescription.unit.is_us(),
-        );
-        title.clone_into(&mut drawing.title);
-        drawing
+        if all {
+            entries.push(Entry::Line(FIELD_LINE, text.say("legend-boundary")));
+            // More than three would push all else off the page; the report's last page names each.
+            for (ground, degrees) in prescription.headings.iter().take(3) {
+                let degrees_text = format!("{degrees:.0}°");
+                let label = if prescription.headings.len() == 1 {
+                    text.with("legend-heading", &[("degrees", &degrees_text)])
+                } else {
+                    text.with(
+                        "legend-heading-of",
+                        &[("degrees", &degrees_text), ("ground", ground)],
+                    )
+                };
+                entries.push(Entry::Arrow(degrees - self.convergence_deg, label));
+            }
+        }
+        if self.overview.is_some() {
+            entries.push(Entry::Colour(
+                Colour::new(0xe4, 0xe4, 0xe4),
+                text.say("legend-around"),
+            ));
+        }
+        entries
     }
 
     /// Fills cells by a value, all cells of one shade as one path.
@@ -277,8 +412,8 @@ impl Plan<'_> {
         }
     }
 
-    /// Hatches cells by state; says which states there are.
-    fn hatched(&self, drawing: &mut Drawing, frame: &MapFrame) -> Vec<Hatch> {
+    /// Outlines of ground that is hatched, by state; only of states that there are.
+    fn hatched(&self) -> Vec<(Hatch, MultiPolygon<f64>)> {
         let states = [Hatch::Thin, Hatch::Bare, Hatch::Unseen];
         let label = |state| {
             Hatch::of(state)
@@ -291,18 +426,11 @@ impl Plan<'_> {
             .iter()
             .map(|cell| label(cell.state))
             .collect();
-        let mut found = Vec::new();
-        for (hatch, outline) in
-            states
-                .into_iter()
-                .zip(outlines(&self.prescription.grid, &labels, 3))
-        {
-            if !outline.0.is_empty() {
-                drawing.shape(frame.rings(&outline), Style::hatched(hatch));
-                found.push(hatch);
-            }
-        }
-        found
+        states
+            .into_iter()
+            .zip(outlines(&self.prescription.grid, &labels, 3))
+            .filter(|(_, outline)| !outline.0.is_empty())
+            .collect()
     }
 
     /// Borders of zones. A border that two zones share is one line, so that it takes half of the room.
@@ -331,21 +459,17 @@ impl Plan<'_> {
                 open = true;
             }
         }
-        for stroke in [CASING, ZONE_LINE] {
-            drawing.chains(chains.clone(), stroke);
-        }
+        drawing.chains(chains, ZONE_LINE);
     }
 
-    /// Exclusions, boundary, strips and hard edges.
+    /// Left-out ground, boundary, strips and hard edges: each one clean line.
     fn over(&self, drawing: &mut Drawing, frame: &MapFrame) {
         let prescription = self.prescription;
         drawing.shape(
             frame.rings(&prescription.kept_clear()),
             Style::hatched(Hatch::LeftOut).with(Stroke::new(INK, 1.0)),
         );
-        let boundary = frame.rings(&prescription.boundary);
-        drawing.shape(boundary.clone(), Style::line(Stroke::new(PAPER, 4.0)));
-        drawing.shape(boundary, Style::line(FIELD_LINE));
+        drawing.shape(frame.rings(&prescription.boundary), Style::line(FIELD_LINE));
         for edge in &prescription.hard_edges {
             drawing.chain(
                 edge.coords().map(|c| frame.place(c.x, c.y)).collect(),
@@ -353,78 +477,113 @@ impl Plan<'_> {
             );
         }
         for strip in &prescription.strips {
-            let outline = frame.rings(&strip.outline);
-            drawing.shape(outline.clone(), Style::line(Stroke::new(PAPER, 3.4)));
-            drawing.shape(outline, Style::line(STRIP_LINE));
-            if let Some((x, y)) = label_place(&strip.outline, frame) {
-                let style = TextStyle {
-                    size: 10.5,
-                    anchor: Anchor::Middle,
-                    bold: true,
-                    halo: true,
-                };
-                drawing.text(
-                    (x, y + 4.0),
-                    &self
-                        .text
-                        .with("map-strip", &[("number", &strip.strip.to_string())]),
-                    style,
-                );
-            }
+            drawing.shape(frame.rings(&strip.outline), Style::line(STRIP_LINE));
         }
     }
 
-    /// The rate of each zone that has room for it.
-    fn zone_labels(&self, drawing: &mut Drawing, frame: &MapFrame) {
-        let mut taken: Vec<(f64, f64, f64)> = self
+    /// Labels of strips, of zones where `rates`, and of left-out ground: each inside its ground, or outside the field with a line that leads there; none over
+    /// another, none over a check point.
+    pub fn labels(&self, frame: &MapFrame, rates: bool) -> Vec<Label> {
+        let (x, y, w, h) = frame.window;
+        let mut placer = Placer::new(Patch {
+            left: x + 3.0,
+            top: y + 3.0,
+            right: x + w - 3.0,
+            bottom: y + h - 3.0,
+        });
+        for (px, py) in self.marks {
+            placer.take(Patch::around(frame.place(*px, *py), (19.0, 19.0)));
+        }
+        if !self.marks.is_empty() {
+            placer.take(Patch::around(NORTH_OF_CARD, (38.0, 38.0)));
+        }
+        let field = frame.rings(&self.prescription.boundary);
+        let clear: Rings = frame.rings(&self.prescription.kept_clear());
+        let strips: Vec<Rings> = self
             .prescription
             .strips
             .iter()
-            .filter_map(|strip| label_place(&strip.outline, frame).map(|(x, y)| (x, y, 30.0)))
+            .map(|strip| frame.rings(&strip.outline))
             .collect();
-        let mut zones: Vec<(usize, f64)> = self
-            .prescription
-            .zones
-            .iter()
-            .enumerate()
-            .map(|(k, zone)| (k, zone.area.get()))
-            .collect();
-        zones.sort_by(|a, b| b.1.total_cmp(&a.1));
-        for (k, area) in zones {
-            let label = short(self.exported[k]);
-            let width = rough_width(&label, 11.0);
-            // A zone smaller than twice its label would vanish under it.
-            if area * frame.scale * frame.scale < 2.0 * width * 13.0 {
-                continue;
+        let mut found = Vec::new();
+        let mut put = |text: String, size: f64, at: (f64, f64), zone, line| {
+            let room = (rough_width(&text, size) + 4.0, size + 2.0);
+            found.push(Label {
+                text,
+                patch: Patch::around(at, room),
+                size,
+                line,
+                zone,
+            });
+        };
+        let room = |text: &str, size: f64| (rough_width(text, size) + 4.0, size + 2.0);
+        for (strip, rings) in self.prescription.strips.iter().zip(&strips) {
+            let text = self
+                .text
+                .with("map-strip", &[("number", &strip.strip.to_string())]);
+            if let Some(at) = placer.inside(rings, room(&text, WORD_SIZE), &clear) {
+                put(text, WORD_SIZE, at, None, None);
+            } else if let Some(at) = placer.beside(rings, room(&text, WORD_SIZE)) {
+                put(text, WORD_SIZE, at, None, None);
             }
-            let Some((x, y)) = label_place(&self.prescription.zones[k].outline, frame) else {
-                continue;
-            };
-            if taken.iter().any(|(tx, ty, w)| {
-                (tx - x).abs() < f64::midpoint(*w, width) + 3.0 && (ty - y).abs() < 13.0
-            }) {
-                continue;
-            }
-            taken.push((x, y, width));
-            let style = TextStyle {
-                anchor: Anchor::Middle,
-                bold: true,
-                halo: true,
-                ..TextStyle::default()
-            };
-            drawing.text((x, y + 4.0), &label, style);
         }
+        let mut left: Vec<(usize, Rings, String)> = Vec::new();
+        if rates {
+            let avoid: Rings = strips.iter().flatten().chain(&clear).cloned().collect();
+            let mut zones: Vec<usize> = (0..self.prescription.zones.len()).collect();
+            let area = |k: usize| self.prescription.zones[k].area.get();
+            zones.sort_by(|a, b| area(*b).total_cmp(&area(*a)));
+            for k in zones.into_iter().take(MOST_LABELS) {
+                let rings = frame.rings(&self.prescription.zones[k].outline);
+                let text = short(self.exported[k]);
+                let size = room(&text, RATE_SIZE);
+                let at = placer
+                    .inside(&rings, size, &avoid)
+                    .or_else(|| placer.inside(&rings, size, &clear));
+                match at {
+                    Some(at) => put(text, RATE_SIZE, at, Some(k), None),
+                    None => left.push((k, rings, text)),
+                }
+            }
+        }
+        for ground in self.left_out {
+            let rings = frame.rings(&ground.shape);
+            let size = room(&ground.name, WORD_SIZE);
+            if let Some(at) = placer.inside(&rings, size, &Rings::new()) {
+                put(ground.name.clone(), WORD_SIZE, at, None, None);
+            } else if let Some(led) = placer.led(&rings, size, &field) {
+                put(ground.name.clone(), WORD_SIZE, led.at, None, Some(led.line));
+            }
+        }
+        if self.prescription.zones.len() <= MOST_LED {
+            let most = if w > PHONE {
+                MOST_LINES
+            } else {
+                MOST_LINES_SMALL
+            };
+            let mut lines = 0;
+            for (k, rings, text) in left {
+                if lines == most {
+                    break;
+                }
+                if let Some(led) = placer.led(&rings, room(&text, RATE_SIZE), &field) {
+                    put(text, RATE_SIZE, led.at, Some(k), Some(led.line));
+                    lines += 1;
+                }
+            }
+        }
+        found
     }
 
     fn check_marks(&self, drawing: &mut Drawing, frame: &MapFrame) {
         for (number, (x, y)) in (1..).zip(self.marks) {
             let at = frame.place(*x, *y);
-            drawing.circle(at, 7.5, Style::filled(PAPER).with(Stroke::new(INK, 1.4)));
+            drawing.circle(at, 8.5, Style::filled(PAPER).with(Stroke::new(INK, 1.5)));
             drawing.text(
-                (at.0, at.1 + 3.6),
+                (at.0, at.1 + 4.2),
                 &number.to_string(),
                 TextStyle {
-                    size: 10.0,
+                    size: 11.5,
                     anchor: Anchor::Middle,
                     bold: true,
                     ..TextStyle::default()
@@ -468,6 +627,54 @@ impl Plan<'_> {
     }
 }
 
+/// Where the card's north arrow stands.
+const NORTH_OF_CARD: (f64, f64) = (PHONE - 21.0, 21.0);
+/// Height that north arrow and scale bar take beside or under a legend.
+const FURNITURE: f64 = 96.0;
+/// Height that both take under a map.
+const FURNITURE_BELOW: f64 = 54.0;
+
+/// Drawings of one page need names of their own.
+fn phone_name(name: &'static str, phone: bool) -> &'static str {
+    match (name, phone) {
+        ("rates", true) => "rates-phone",
+        (_, true) => "index-phone",
+        (name, false) => name,
+    }
+}
+
+fn draw_labels(drawing: &mut Drawing, labels: &[Label]) {
+    for (a, b) in labels.iter().filter_map(|label| label.line) {
+        drawing.line(a, b, Stroke::new(INK, 0.7));
+        drawing.circle(a, 1.8, Style::filled(INK));
+    }
+    for label in labels {
+        let patch = &label.patch;
+        if label.line.is_some() {
+            let (w, h) = (patch.right - patch.left, patch.bottom - patch.top);
+            drawing.rect(
+                patch.left,
+                patch.top,
+                w,
+                h,
+                Style::filled(PAPER).with(Stroke::new(INK, 0.5)),
+            );
+        }
+        let style = TextStyle {
+            size: label.size,
+            anchor: Anchor::Middle,
+            bold: label.size > WORD_SIZE || label.zone.is_some(),
+            halo: label.line.is_none(),
+        };
+        let middle = (
+            f64::midpoint(patch.left, patch.right),
+            f64::midpoint(patch.top, patch.bottom),
+        );
+        // Figures are 0.72 of their size high.
+        drawing.text((middle.0, middle.1 + 0.36 * label.size), &label.text, style);
+    }
+}
+
 /// The colour of a rate.
 pub fn colour_of(scale: &Legend, rate: f64) -> Colour {
     scale
@@ -484,33 +691,46 @@ fn hatch_key(hatch: Hatch) -> &'static str {
     }
 }
 
-/// Where a shape's label stands: well inside its largest part.
-fn label_place(shape: &MultiPolygon<f64>, frame: &MapFrame) -> Option<(f64, f64)> {
-    let largest = shape
-        .iter()
-        .max_by(|a, b| a.unsigned_area().total_cmp(&b.unsigned_area()))?;
-    let point = largest.interior_point()?;
-    Some(frame.place(point.x(), point.y()))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::map::fixture;
+    use crate::report::draw::labels::is_box_inside;
+
+    fn plan<'a>(
+        prescription: &'a Prescription,
+        exported: &'a [f64],
+        text: &'a Text,
+        marks: &'a [(f64, f64)],
+    ) -> Plan<'a> {
+        const NONE: &Graticule = &Graticule {
+            meridians: Vec::new(),
+            parallels: Vec::new(),
+        };
+        Plan {
+            prescription,
+            convergence_deg: 0.0,
+            exported,
+            text,
+            marks,
+            overview: None,
+            graticule: NONE,
+            left_out: &[],
+        }
+    }
+
+    /// Zones and rates of the fixture; its rates as a terminal shows them.
+    const EXPORTED: [f64; 3] = [167.41, 251.12, 0.0];
 
     #[test]
     fn a_border_of_two_zones_is_drawn_once() {
         let prescription = fixture::prescription();
         let exported = vec![0.0; prescription.zones.len()];
         let text = Text::english();
-        let plan = Plan {
-            prescription: &prescription,
-            convergence_deg: 0.0,
-            exported: &exported,
-            text: &text,
-            marks: &[],
-        };
-        let (mut drawing, frame) = plan.begin("test");
+        let plan = plan(&prescription, &exported, &text, &[]);
+        let Sheet {
+            mut drawing, frame, ..
+        } = plan.begin("rates", Size::Page(400.0), &[]);
         let before = drawing.items.len();
         plan.zone_lines(&mut drawing, &frame);
         let near = |p: (f64, f64)| (libm::round(p.0 * 1e6) as i64, libm::round(p.1 * 1e6) as i64);
@@ -535,9 +755,8 @@ mod tests {
                     .collect::<Vec<_>>(),
             );
         }
-        // Casing and line are the same chains.
-        assert_eq!(drawn.len(), 2);
-        assert_eq!(drawn[0], drawn[1]);
+        // One line, no casing.
+        assert_eq!(drawn.len(), 1);
         let mut wanted: Vec<_> = prescription
             .zones
             .iter()
@@ -553,5 +772,72 @@ mod tests {
         drawn[0].sort_unstable();
         assert_eq!(drawn[0], wanted);
         assert!(walked > wanted.len(), "zones of the fixture share borders");
+    }
+
+    /// Size of letters on A4 \[pt\]: 516 pt of 720 units.
+    const POINTS: f64 = 515.9 / WIDTH;
+
+    #[test]
+    fn labels_stand_in_their_zones_apart_and_large_enough() {
+        let prescription = fixture::prescription();
+        let exported: Vec<f64> = (0..prescription.zones.len())
+            .map(|k| EXPORTED[k % 3])
+            .collect();
+        let text = Text::english();
+        let marks: Vec<(f64, f64)> = prescription
+            .zones
+            .iter()
+            .filter_map(|zone| geo::InteriorPoint::interior_point(&zone.outline))
+            .map(|p| (p.x(), p.y()))
+            .collect();
+        for size in [Size::Page(400.0), Size::Phone] {
+            let plan = plan(&prescription, &exported, &text, &marks);
+            let sheet = plan.begin("rates", size, &[]);
+            let labels = plan.labels(&sheet.frame, true);
+            assert!(
+                labels.iter().filter(|label| label.zone.is_some()).count() >= 2,
+                "{labels:?}"
+            );
+            for (k, label) in labels.iter().enumerate() {
+                assert!(label.size * POINTS >= 7.0, "{label:?}");
+                for other in &labels[k + 1..] {
+                    assert!(!label.patch.meets(&other.patch), "{label:?} {other:?}");
+                }
+                for mark in &marks {
+                    let circle = Patch::around(sheet.frame.place(mark.0, mark.1), (17.0, 17.0));
+                    assert!(!label.patch.meets(&circle), "{label:?} under a check point");
+                }
+                let (Some(zone), None) = (label.zone, label.line) else {
+                    continue;
+                };
+                let rings = sheet.frame.rings(&prescription.zones[zone].outline);
+                assert!(
+                    is_box_inside(&rings, &label.patch),
+                    "{label:?} leaves its zone"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn no_word_of_a_map_is_below_seven_points() {
+        let prescription = fixture::prescription();
+        let exported: Vec<f64> = (0..prescription.zones.len())
+            .map(|k| EXPORTED[k % 3])
+            .collect();
+        let text = Text::english();
+        let plan = plan(&prescription, &exported, &text, &[]);
+        for drawing in [
+            plan.rates(Size::Page(HALF_PAGE)),
+            plan.index("NDVI", Size::Page(300.0)),
+        ] {
+            for item in &drawing.items {
+                if let Item::Text { text, style, .. } = item {
+                    assert!(style.size * POINTS >= 7.0, "{text}: {}", style.size);
+                }
+            }
+        }
+        let phone = plan.rates(Size::Phone);
+        assert_eq!((phone.width, phone.name), (PHONE, "rates-phone"));
     }
 }

@@ -1,6 +1,6 @@
 //! A picture made of pixels inside a drawing: the index as it was taken, sampled on the plane.
 
-use crate::map::palette::ramp;
+use crate::map::palette::{Colour, ramp};
 use crate::report::draw::drawing::{Drawing, Item, Pixels};
 use crate::report::draw::frame::MapFrame;
 
@@ -15,9 +15,25 @@ pub struct IndexOverview {
     pub cols: usize,
     /// Rows, from north to south.
     pub rows: usize,
-    /// Row by row; NaN where there is no value or no field.
+    /// Row by row; NaN where there is no value.
     pub values: Vec<f64>,
+    /// Which samples lie in the field; the others are its surroundings.
+    pub inside: Vec<bool>,
 }
+
+/// Which part of an overview is drawn.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Part {
+    /// The field in colours, its surroundings pale.
+    All,
+    /// The surroundings alone, pale.
+    Around,
+}
+
+/// Colours of the field.
+const COLOURS: u8 = 200;
+/// Greys of the surroundings: few, so that they mean nothing, and pale, so that nobody takes them for rates.
+const GREYS: u8 = 12;
 
 impl IndexOverview {
     /// Least and greatest value between the 2nd and the 98th percentile, so that a few odd pixels do not flatten the picture.
@@ -25,8 +41,9 @@ impl IndexOverview {
         let mut values: Vec<f64> = self
             .values
             .iter()
-            .copied()
-            .filter(|v| v.is_finite())
+            .zip(&self.inside)
+            .filter(|(v, inside)| **inside && v.is_finite())
+            .map(|(v, _)| *v)
             .collect();
         values.sort_by(f64::total_cmp);
         let at = |share: f64| {
@@ -39,25 +56,52 @@ impl IndexOverview {
             .or_else(|| at(0.5).map(|v| (v - 0.01, v + 0.01)))
     }
 
-    /// As pixels of 255 colours and nothing, the ramp spread over `range`.
-    pub fn pixels(&self, range: (f64, f64)) -> Pixels {
-        let shade = |value: &f64| {
-            if value.is_finite() {
-                libm::round(((value - range.0) / (range.1 - range.0)).clamp(0.0, 1.0) * 254.0) as u8
-            } else {
-                Pixels::CLEAR
+    /// As pixels: the ramp spread over `range` in the field, pale greys around it.
+    pub fn pixels(&self, range: (f64, f64), part: Part) -> Pixels {
+        let shade = |(value, inside): (&f64, &bool)| {
+            if !value.is_finite() || (*inside && part == Part::Around) {
+                return Pixels::CLEAR;
             }
+            let share = ((value - range.0) / (range.1 - range.0)).clamp(0.0, 1.0);
+            if *inside {
+                libm::round(share * f64::from(COLOURS - 1)) as u8
+            } else {
+                COLOURS + libm::round(share * f64::from(GREYS - 1)) as u8
+            }
+        };
+        let grey = |k: u8| {
+            let tone = 0xf6 - 3 * k;
+            Colour::new(tone, tone, tone)
         };
         Pixels {
             cols: self.cols,
             rows: self.rows,
-            indices: self.values.iter().map(shade).collect(),
-            palette: (0..255).map(|k| ramp(f64::from(k) / 254.0)).collect(),
+            indices: self.values.iter().zip(&self.inside).map(shade).collect(),
+            palette: (0..COLOURS)
+                .map(|k| ramp(f64::from(k) / f64::from(COLOURS - 1)))
+                .chain((0..GREYS).map(grey))
+                .collect(),
+        }
+    }
+
+    /// Every second sample of it, for a small picture.
+    pub fn halved(&self) -> Self {
+        let (cols, rows) = (self.cols.div_ceil(2), self.rows.div_ceil(2));
+        let picked = || {
+            (0..rows).flat_map(move |row| (0..cols).map(move |col| 2 * row * self.cols + 2 * col))
+        };
+        Self {
+            corner: self.corner,
+            step: 2.0 * self.step,
+            cols,
+            rows,
+            values: picked().map(|at| self.values[at]).collect(),
+            inside: picked().map(|at| self.inside[at]).collect(),
         }
     }
 
     /// Draws it under what follows.
-    pub fn draw(&self, drawing: &mut Drawing, frame: &MapFrame, range: (f64, f64)) {
+    pub fn draw(&self, drawing: &mut Drawing, frame: &MapFrame, range: (f64, f64), part: Part) {
         let (x, y) = frame.place(self.corner.0, self.corner.1);
         let window = (
             x,
@@ -67,7 +111,7 @@ impl IndexOverview {
         );
         drawing.items.push(Item::Image {
             window,
-            pixels: self.pixels(range),
+            pixels: self.pixels(range, part),
         });
     }
 }
@@ -110,15 +154,35 @@ mod tests {
             cols: 2,
             rows: 1,
             values: vec![f64::NAN, 0.5],
+            inside: vec![true, true],
         };
         assert_eq!(overview.range(), Some((0.49, 0.51)));
-        let bytes = png(&overview.pixels((0.0, 1.0))).unwrap();
+        let bytes = png(&overview.pixels((0.0, 1.0), Part::All)).unwrap();
         let mut reader = png::Decoder::new(std::io::Cursor::new(&bytes))
             .read_info()
             .unwrap();
         let mut pixels = [0; 2];
         reader.next_frame(&mut pixels).unwrap();
-        assert_eq!(pixels, [Pixels::CLEAR, 127]);
+        assert_eq!(pixels, [Pixels::CLEAR, 100]);
         assert_eq!(reader.info().trns.as_ref().unwrap()[255], 0);
+    }
+
+    #[test]
+    fn surroundings_are_pale_grey_and_leave_the_field_to_rates() {
+        let overview = IndexOverview {
+            corner: (0.0, 0.0),
+            step: 1.0,
+            cols: 3,
+            rows: 1,
+            values: vec![0.2, 0.5, 0.8],
+            inside: vec![false, true, false],
+        };
+        let pixels = overview.pixels((0.2, 0.8), Part::Around);
+        assert_eq!(pixels.indices[1], Pixels::CLEAR);
+        for k in [0, 2] {
+            let colour = pixels.palette[usize::from(pixels.indices[k])];
+            assert!(colour.red == colour.blue && colour.red > 0xd0, "{colour:?}");
+        }
+        assert_eq!(overview.halved().values, [0.2, 0.8]);
     }
 }

@@ -1,4 +1,4 @@
-//! What to mind, chosen by product and by what the run found: a few sentences that apply, not a wall of text.
+//! Precautions, chosen by product and by what the run found: a few sentences that apply, not a wall of text.
 
 use crate::report::paper::Paper;
 use crate::units::Length;
@@ -6,7 +6,7 @@ use crate::units::Length;
 /// The cautions that apply, the law first.
 pub(super) fn chosen(paper: &Paper<'_>) -> Vec<String> {
     let text = paper.text;
-    let mut list = vec![text.say("mind-law"), text.say("mind-adviser"), water(paper)];
+    let mut list = vec![text.say("mind-law"), water(paper)];
     let product = paper.outcome.prescription.product.as_ref();
     let name = product
         .map(|product| product.name().to_lowercase())
@@ -23,10 +23,11 @@ pub(super) fn chosen(paper: &Paper<'_>) -> Vec<String> {
     } else {
         list.push(text.say("mind-gear"));
     }
-    if says("leaves") || name.contains("uan") {
+    let liquid = product.is_some_and(crate::units::Product::is_liquid);
+    if says("leaves") || name.contains("uan") || (liquid && !name.contains("ammonia")) {
         list.push(text.say("mind-leaf-burn"));
     }
-    if product.is_some_and(crate::units::Product::is_liquid) && !name.contains("ammonia") {
+    if liquid && !name.contains("ammonia") {
         list.push(text.say("mind-drift"));
     }
     if name.contains("urea") || name.contains("uan") {
@@ -37,9 +38,29 @@ pub(super) fn chosen(paper: &Paper<'_>) -> Vec<String> {
 }
 
 /// Distances as entered; never as law.
-fn water(paper: &Paper<'_>) -> String {
+pub(super) fn water(paper: &Paper<'_>) -> String {
+    let (text, entered) = (paper.text, entered(paper));
+    if entered.is_empty() {
+        text.say("mind-water-none")
+    } else {
+        text.with("mind-water", &[("entered", &entered.join("; "))])
+    }
+}
+
+/// The same for a line of a sheet.
+pub(super) fn water_short(paper: &Paper<'_>) -> String {
+    let (text, entered) = (paper.text, entered(paper));
+    if entered.is_empty() {
+        text.say("mind-water-none-short")
+    } else {
+        text.with("mind-water-short", &[("entered", &entered.join("; "))])
+    }
+}
+
+/// What the map keeps clear, with the distance that the job asks for.
+fn entered(paper: &Paper<'_>) -> Vec<String> {
     let (text, shown) = (paper.text, paper.shown());
-    let entered: Vec<String> = paper
+    paper
         .settings
         .field
         .exclusions
@@ -56,10 +77,5 @@ fn water(paper: &Paper<'_>) -> String {
             }
         })
         .chain((!paper.ground.holes.0.is_empty()).then(|| text.say("mind-holes")))
-        .collect();
-    if entered.is_empty() {
-        text.say("mind-water-none")
-    } else {
-        text.with("mind-water", &[("entered", &entered.join("; "))])
-    }
+        .collect()
 }

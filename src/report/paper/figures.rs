@@ -6,27 +6,74 @@ use crate::map::palette::{Colour, Legend};
 use crate::pipeline::strips::Strip;
 use crate::report::document::Figure;
 use crate::report::draw::chart;
-use crate::report::draw::plan::{Plan, colour_of};
+use crate::report::draw::plan::{HALF_PAGE, LeftOut, Plan, Size, colour_of};
 use crate::report::draw::raster::IndexOverview;
 use crate::report::paper::Paper;
-use crate::report::paper::shown::{Shown, ratio};
+use crate::report::paper::shown::{Shown, percent, ratio};
 use crate::units::Area;
 
-/// The map of rates.
+/// Height of the index map: room is left on its page for profiles and charts.
+const INDEX_HEIGHT: f64 = 330.0;
+
+/// What a map is drawn of; `marks` are check points.
+fn plan<'a>(
+    paper: &'a Paper<'_>,
+    exported: &'a [f64],
+    left_out: &'a [LeftOut],
+    overview: Option<&'a IndexOverview>,
+    marks: &'a [(f64, f64)],
+) -> Plan<'a> {
+    Plan {
+        prescription: &paper.outcome.prescription,
+        convergence_deg: paper.ground.plane.convergence_deg,
+        exported,
+        text: paper.text,
+        marks,
+        overview,
+        graticule: paper.graticule,
+        left_out,
+    }
+}
+
+/// Ground that gets nothing, by the name that the job gives it.
+fn left_out(paper: &Paper<'_>) -> Vec<LeftOut> {
+    let prescription = &paper.outcome.prescription;
+    let reasons: Vec<&String> = paper
+        .settings
+        .field
+        .exclusions
+        .iter()
+        .filter_map(|exclusion| exclusion.reason.as_ref())
+        .collect();
+    // Buffers may have joined exclusions: which piece has which reason is known of one alone.
+    let name = match reasons[..] {
+        [reason] if paper.settings.field.exclusions.len() == 1 => reason.clone(),
+        _ => paper.text.say("map-left-out"),
+    };
+    let each = |shape: &geo::MultiPolygon<f64>, name: &str| -> Vec<LeftOut> {
+        shape
+            .iter()
+            .map(|piece| LeftOut {
+                shape: geo::MultiPolygon::new(vec![piece.clone()]),
+                name: name.to_owned(),
+            })
+            .collect()
+    };
+    let mut found = each(&prescription.exclusions, &name);
+    found.extend(each(&paper.ground.holes, &paper.text.say("map-hole")));
+    found
+}
+
+/// The map of rates, as high as half a page.
 pub(super) fn rates(paper: &Paper<'_>) -> Figure {
     let (text, prescription, shown) = (paper.text, &paper.outcome.prescription, paper.shown());
     let exported = paper.exported();
+    let left_out = left_out(paper);
     let (least, _, greatest) = paper.rates.least_mean_greatest(prescription);
-    let marks: Vec<(f64, f64)> = Vec::new();
-    let plan = Plan {
-        prescription,
-        convergence_deg: paper.ground.plane.convergence_deg,
-        exported: &exported,
-        text,
-        marks: &marks,
-    };
+    let plan = plan(paper, &exported, &left_out, paper.overview, &[]);
     Figure {
-        drawing: plan.rates(),
+        drawing: plan.rates(Size::Page(HALF_PAGE)),
+        phone: Some(plan.rates(Size::Phone)),
         alt: text.with(
             "map-rates-alt",
             &[
@@ -60,29 +107,23 @@ pub(super) fn cells(paper: &Paper<'_>) -> Figure {
 }
 
 fn index_of(paper: &Paper<'_>, overview: Option<&IndexOverview>) -> Figure {
-    let (text, prescription) = (paper.text, &paper.outcome.prescription);
+    let text = paper.text;
     let exported = paper.exported();
-    let plan = Plan {
-        prescription,
-        convergence_deg: paper.ground.plane.convergence_deg,
-        exported: &exported,
-        text,
-        marks: &[],
-    };
+    let left_out = left_out(paper);
+    let plan = plan(paper, &exported, &left_out, overview, &[]);
+    let name = &paper.image.index_name;
     let mean = ratio(paper.outcome.looked.field_mean);
     Figure {
-        drawing: plan.index(&paper.image.index_name, overview),
-        alt: text.with(
-            "map-index-alt",
-            &[("index", &paper.image.index_name), ("mean", &mean)],
-        ),
+        drawing: plan.index(name, Size::Page(INDEX_HEIGHT)),
+        phone: Some(plan.index(name, Size::Phone)),
+        alt: text.with("map-index-alt", &[("index", name), ("mean", &mean)]),
         caption: text.with(
             if overview.is_some() {
                 "map-index-caption"
             } else {
                 "map-index-caption-cells"
             },
-            &[("index", &paper.image.index_name), ("mean", &mean)],
+            &[("index", name), ("mean", &mean)],
         ),
         width: 1.0,
     }
@@ -92,34 +133,20 @@ fn index_of(paper: &Paper<'_>, overview: Option<&IndexOverview>) -> Figure {
 pub(super) fn thumbnail(paper: &Paper<'_>, marks: &[(f64, f64)]) -> Figure {
     let (text, prescription) = (paper.text, &paper.outcome.prescription);
     let exported = paper.exported();
-    let plan = Plan {
-        prescription,
-        convergence_deg: paper.ground.plane.convergence_deg,
-        exported: &exported,
-        text,
-        marks,
-    };
+    let left_out = left_out(paper);
     Figure {
-        drawing: plan.thumbnail(),
+        drawing: plan(paper, &exported, &left_out, None, marks).thumbnail(),
+        phone: None,
         alt: text.say("card-map-alt"),
         caption: text.with("card-map-caption", &[("unit", prescription.rate_label())]),
         width: 1.0,
     }
 }
 
-/// The index along a strip; `None` when there are no segments to show.
-pub(super) fn profile(
-    paper: &Paper<'_>,
-    number: usize,
-    strip: &Strip,
-    wide: bool,
-) -> Option<Figure> {
-    let (text, shown) = (paper.text, paper.shown());
-    let found = strip.found.as_ref().ok()?;
-    if strip.profile.iter().all(|segment| segment.strip.is_none()) {
-        return None;
-    }
-    let points: Vec<chart::ProfilePoint> = strip
+/// Points of a strip's chart, in the unit of its axis.
+fn profile_points(paper: &Paper<'_>, strip: &Strip) -> Vec<chart::ProfilePoint> {
+    let shown = paper.shown();
+    strip
         .profile
         .iter()
         .map(|segment| chart::ProfilePoint {
@@ -129,7 +156,31 @@ pub(super) fn profile(
             strip_dropped: segment.strip_dropped,
             beside_dropped: segment.beside_dropped,
         })
+        .collect()
+}
+
+/// The vertical axis that all strips share.
+fn profile_range(paper: &Paper<'_>) -> (f64, f64) {
+    let strips = &paper.outcome.looked.strips;
+    let points: Vec<chart::ProfilePoint> = strips
+        .iter()
+        .flat_map(|strip| profile_points(paper, strip))
         .collect();
+    let means = strips
+        .iter()
+        .filter_map(|strip| strip.found.as_ref().ok())
+        .flat_map(|found| [Some(found.index()), found.beside()])
+        .flatten();
+    chart::profile_range(points.iter(), means)
+}
+
+/// The index along a strip; `None` when there are no segments to show.
+pub(super) fn profile(paper: &Paper<'_>, number: usize, strip: &Strip) -> Option<Figure> {
+    let (text, shown) = (paper.text, paper.shown());
+    let found = strip.found.as_ref().ok()?;
+    if strip.profile.iter().all(|segment| segment.strip.is_none()) {
+        return None;
+    }
     let length = shown.length_value(strip.profile.last().map_or(1.0, |segment| segment.to));
     let number = number.to_string();
     let title = text.with(
@@ -146,10 +197,10 @@ pub(super) fn profile(
     };
     let beside = found.beside();
     let drawing = chart::profile(
-        &points,
+        &profile_points(paper, strip),
         (found.index(), beside),
         length,
-        if wide { 720.0 } else { 352.0 },
+        profile_range(paper),
         &words,
     );
     let mut caption = match beside {
@@ -176,8 +227,63 @@ pub(super) fn profile(
     }
     Some(Figure {
         drawing,
+        phone: None,
         alt: caption.clone(),
         caption,
+        width: 1.0,
+    })
+}
+
+/// What placebo strips vary by, with the strips' own ratios; `None` where the field has no place for them.
+pub(super) fn placebo(paper: &Paper<'_>) -> Option<Figure> {
+    let text = paper.text;
+    let reference = &paper.outcome.reference;
+    let found = reference.placebo.as_ref()?;
+    let measured = || {
+        paper
+            .outcome
+            .looked
+            .placebos
+            .iter()
+            .filter_map(|placebo| placebo.as_ref().ok())
+            .map(|placebo| &placebo.measured)
+    };
+    let ratios: Vec<f64> = measured()
+        .flat_map(|strip| strip.ratios.iter().copied())
+        .collect();
+    let own: Vec<(f64, String)> = (1..)
+        .zip(&paper.outcome.looked.placebos)
+        .filter_map(|(number, placebo): (u32, _)| {
+            Some((number, placebo.as_ref().ok()?.measured.ratio))
+        })
+        .filter(|(_, ratio)| *ratio > 0.0)
+        .map(|(number, ratio)| {
+            (
+                ratio,
+                text.with("map-strip", &[("number", &number.to_string())]),
+            )
+        })
+        .collect();
+    let spread = percent(found.spread);
+    let places = found.places.to_string();
+    let values = [
+        ("places", places.as_str()),
+        ("spread", &spread),
+        ("probability", &percent(found.answer.probability)),
+    ];
+    let alt = text.with("placebo-alt", &values);
+    let drawing = chart::placebo(
+        &ratios,
+        &own,
+        reference.low.zip(reference.high),
+        (&text.say("placebo-ratio"), &text.say("placebo-places")),
+        &alt,
+    );
+    Some(Figure {
+        drawing,
+        phone: None,
+        alt,
+        caption: text.with("placebo-caption", &values),
         width: 1.0,
     })
 }
@@ -243,6 +349,7 @@ pub(super) fn histogram(paper: &Paper<'_>) -> Figure {
     );
     Figure {
         drawing,
+        phone: None,
         alt,
         caption: text.say("histogram-caption"),
         width: 1.0,
@@ -309,6 +416,7 @@ pub(super) fn response(paper: &Paper<'_>) -> Option<Figure> {
     );
     Some(Figure {
         drawing,
+        phone: None,
         alt,
         caption: text.say("response-caption"),
         width: 1.0,

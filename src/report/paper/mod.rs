@@ -3,21 +3,26 @@
 //! Everything comes from the run's outcome and from the record; nothing is worked out here that another output could say differently.
 
 mod appendix;
+mod card;
 mod cautions;
 mod figures;
+mod page_five;
+mod page_four;
 mod page_one;
+mod page_three;
 mod page_two;
-mod sheets;
 mod shown;
+mod walk;
 
-pub use sheets::{card_document, scout_name, scout_words};
+pub use card::card_document;
+pub use walk::{scout_name, scout_words};
 
 use serde_json::{Map, Value};
 
 use crate::finding::Finding;
 use crate::job::settings::Settings;
 use crate::map::check_points::CheckPoint;
-use crate::map::file_totals::FileTotal;
+use crate::map::file_totals::{FileNames, FileTotal};
 use crate::map::machine::MachineRates;
 use crate::map::scouting::ScoutPoint;
 use crate::pipeline::ground::Ground;
@@ -25,6 +30,7 @@ use crate::pipeline::run::Outcome;
 use crate::pipeline::season::GrowingSeason;
 use crate::report::document::{Document, Part};
 use crate::report::draw::drawing::Drawing;
+use crate::report::draw::frame::Graticule;
 use crate::report::draw::raster::IndexOverview;
 use crate::report::paper::shown::Shown;
 use crate::report::text::Text;
@@ -82,6 +88,8 @@ pub enum Subject {
     Histogram,
     /// What flat rates would bring.
     Response,
+    /// What placebo strips vary by, and the strips beside them.
+    Placebo,
 }
 
 impl Subject {
@@ -94,6 +102,7 @@ impl Subject {
             Self::Profile(_) => "profile",
             Self::Histogram => "histogram",
             Self::Response => "response",
+            Self::Placebo => "placebo",
         }
     }
 }
@@ -116,10 +125,14 @@ pub struct Paper<'a> {
     pub points: &'a [CheckPoint],
     /// What each file for machines puts on the field.
     pub file_totals: &'a [FileTotal],
+    /// What these files are called.
+    pub file_names: &'a FileNames,
     /// Places to walk to.
     pub scouts: &'a [ScoutPoint],
     /// The index as it was taken.
     pub overview: Option<&'a IndexOverview>,
+    /// Lines of latitude and longitude over all that maps show.
+    pub graticule: &'a Graticule,
     /// The image.
     pub image: &'a ImageFacts,
     /// Growing days, and how they were counted.
@@ -128,8 +141,10 @@ pub struct Paper<'a> {
     pub weather: Option<&'a WeatherMonths>,
     /// Mean yield of the canopy at flat rates.
     pub response: &'a [(NRate, Yield)],
-    /// What to mind with the product, from the table of products.
+    /// Precautions for the product, from the table of products.
     pub product_cautions: &'a [String],
+    /// Those of them that the card repeats: what harms people, leaves and machine.
+    pub card_cautions: &'a [String],
     /// Command that repeats the run.
     pub command: &'a str,
     /// Whether nothing was written for the machine.
@@ -173,10 +188,11 @@ impl<'a> Paper<'a> {
                     .looked
                     .strips
                     .get((number as usize).checked_sub(1)?)?;
-                figures::profile(self, number as usize, strip, true)
+                figures::profile(self, number as usize, strip)
             }
             Subject::Histogram => Some(figures::histogram(self)),
             Subject::Response => figures::response(self),
+            Subject::Placebo => figures::placebo(self),
         }
         .map(|figure| figure.drawing)
     }
@@ -189,6 +205,28 @@ impl<'a> Paper<'a> {
         } else {
             self.text.say("table-none")
         }
+    }
+
+    /// One line below the title: crop, image, map, and under which names they are filed.
+    fn subject(&self) -> String {
+        let (text, prescription) = (self.text, &self.outcome.prescription);
+        let mut subject = text.with(
+            "page-subject",
+            &[
+                ("crop", &prescription.crop),
+                ("image", &prescription.image_date.to_string()),
+                ("map", &prescription.map_id),
+            ],
+        );
+        for (key, name) in [
+            ("page-client", &prescription.client),
+            ("page-farm", &prescription.farm),
+        ] {
+            if let Some(name) = name {
+                subject.push_str(&text.with(key, &[("name", name)]));
+            }
+        }
+        subject
     }
 
     /// The frame that all documents of a run share.
@@ -205,14 +243,7 @@ impl<'a> Paper<'a> {
         Document {
             title,
             language: text.language(),
-            subject: text.with(
-                "page-subject",
-                &[
-                    ("crop", &prescription.crop),
-                    ("image", &prescription.image_date.to_string()),
-                    ("map", &prescription.map_id),
-                ],
-            ),
+            subject: self.subject(),
             foot,
             warning: self.stopped.then(|| text.say("page-not-for-use")),
             letter: self.settings.output.us_units,
@@ -220,19 +251,22 @@ impl<'a> Paper<'a> {
         }
     }
 
-    /// The report: two pages, the checklist and the sheets, the appendix.
+    /// The report: five pages, and the appendix where the job asks for it.
     pub fn report(&self) -> Document {
         let prescription = &self.outcome.prescription;
-        let mut parts = vec![page_one::part(self), page_two::part(self)];
+        let mut parts = vec![
+            page_one::part(self),
+            page_two::part(self),
+            page_three::part(self),
+        ];
+        // Of a stopped run nothing may be applied, so there is nothing to walk, plan or sign for.
         if !self.stopped {
-            parts.extend([
-                sheets::card(self),
-                sheets::scouting(self),
-                sheets::planned(self),
-                sheets::applied(self),
-            ]);
+            parts.push(page_four::part(self));
         }
-        parts.push(appendix::part(self));
+        parts.push(page_five::part(self));
+        if self.settings.report.appendix {
+            parts.extend(appendix::part(self));
+        }
         self.document(
             self.text
                 .with("page-title", &[("field", &prescription.field_name)]),

@@ -2,11 +2,11 @@
 
 use crate::finding::Severity;
 use crate::pipeline::gain::ExpectedNet;
-use crate::pipeline::reference::Answer;
 use crate::pipeline::share::per_hundred;
+use crate::report::card::sentence;
 use crate::report::document::{Block, Fact, Noticed, Part};
-use crate::report::paper::shown::{percent, ratio, signed};
-use crate::report::paper::{Paper, cautions, figures, sheets};
+use crate::report::paper::shown::signed;
+use crate::report::paper::{Paper, cautions, figures};
 use crate::units::NRate;
 
 /// The page.
@@ -23,9 +23,12 @@ pub(super) fn part(paper: &Paper<'_>) -> Part {
         blocks.push(Block::Findings(stops));
     }
     blocks.push(Block::Lead(decision(paper)));
-    blocks.push(Block::Beside(put_on(paper), brings(paper)));
+    blocks.push(Block::Big(big(paper)));
+    blocks.push(Block::Text(uncertainty(paper)));
     blocks.push(Block::Figure(figures::rates(paper)));
-    blocks.push(Block::Beside(look_at(paper), mind(paper)));
+    let mut left = brings(paper);
+    left.extend(look_at(paper));
+    blocks.push(Block::Beside(left, mind(paper)));
     blocks.push(Block::Small(text.say("one-limits")));
     Part {
         id: "decision",
@@ -60,19 +63,6 @@ pub(super) fn noticed(paper: &Paper<'_>, finding: &crate::finding::Finding) -> N
     }
 }
 
-/// With a capital and a full stop.
-fn sentence(message: &str) -> String {
-    let mut chars = message.chars();
-    let mut out: String = chars
-        .next()
-        .map(|first| first.to_uppercase().chain(chars).collect())
-        .unwrap_or_default();
-    if !out.ends_with(['.', '!', '?', ':']) {
-        out.push('.');
-    }
-    out
-}
-
 /// The decision in one or two sentences.
 fn decision(paper: &Paper<'_>) -> String {
     let (text, shown, prescription) = (paper.text, paper.shown(), &paper.outcome.prescription);
@@ -93,8 +83,8 @@ fn decision(paper: &Paper<'_>) -> String {
         ("product", product.as_str()),
         ("area", &area),
         ("unit", shown.screen_unit()),
-        ("least", &format!("{least:.1}")),
-        ("greatest", &format!("{greatest:.1}")),
+        ("least", &format!("{least:.0}")),
+        ("greatest", &format!("{greatest:.0}")),
         ("mean", &format!("{mean:.1}")),
         ("n_least", &nitrogen(least)),
         ("n_greatest", &nitrogen(greatest)),
@@ -118,58 +108,111 @@ fn decision(paper: &Paper<'_>) -> String {
     )
 }
 
-/// What to put on.
-fn put_on(paper: &Paper<'_>) -> Vec<Block> {
+/// Three figures: product in all, mean rate, range of rates.
+fn big(paper: &Paper<'_>) -> Vec<Fact> {
     let (text, shown, outcome) = (paper.text, paper.shown(), paper.outcome);
     let prescription = &outcome.prescription;
-    let (_, mean, _) = paper.rates.least_mean_greatest(prescription);
-    let spread = prescription.nitrogen_of(mean) * paper.rates.area;
-    let zones = prescription.zones.len().to_string();
-    let mut facts = vec![
-        Fact::new(text.say("fact-field"), shown.area(paper.rates.area)).note(text.with(
-            "fact-field-note",
-            &[
-                ("zones", &zones),
-                ("cells", &prescription.cells.len().to_string()),
-            ],
-        )),
-        Fact::new(text.say("fact-mean"), shown.screen(mean))
-            .note(shown.rate(prescription.nitrogen_of(mean))),
-    ];
+    let (least, mean, greatest) = paper.rates.least_mean_greatest(prescription);
+    let nitrogen = |value: f64| prescription.nitrogen_of(value);
+    let spread = nitrogen(mean) * paper.rates.area;
+    let area = shown.area(paper.rates.area);
     let total = format!("{:.1} {}", paper.rates.total, shown.total_unit());
-    let held = (outcome.totals.n_kg - spread.get()).abs() > 0.05;
-    let note = if held {
-        text.with(
-            "fact-total-held",
+    let mut on = text.with("big-on", &[("area", &area)]);
+    if (outcome.totals.n_kg - spread.get()).abs() > 0.05 {
+        on.push_str(&text.with(
+            "big-limited",
             &[("asked", &shown.mass(outcome.totals.n_kg))],
-        )
-    } else {
-        String::new()
-    };
-    if prescription.product.is_some() {
-        facts.push(
-            Fact::new(text.say("fact-product"), total)
-                .note(sheets::by_file(paper, text.say("fact-product-note"))),
-        );
-        facts.push(Fact::new(text.say("fact-nitrogen"), shown.mass(spread.get())).note(note));
-    } else {
-        facts.push(Fact::new(text.say("fact-nitrogen"), total).note(note));
+        ));
     }
-    facts.push(loads(paper));
-    let planned = paper
-        .settings
-        .application
-        .date
-        .map_or_else(|| text.say("fact-planned-open"), |date| date.to_string());
-    facts.push(Fact::new(text.say("fact-planned"), planned).note(text.with(
-        "fact-image",
-        &[("date", &prescription.image_date.to_string())],
-    )));
-    facts.push(
-        Fact::new(text.say("fact-made"), text.say("fact-made-blank"))
-            .note(text.say("fact-made-note")),
-    );
-    vec![Block::Heading(text.say("one-put-on")), Block::Facts(facts)]
+    let zones = prescription.zones.len().to_string();
+    let range = |low: String, high: String, unit: &str| {
+        if low == high {
+            format!("{low} {unit}")
+        } else {
+            text.with(
+                "big-range",
+                &[("low", &low), ("high", &high), ("unit", unit)],
+            )
+        }
+    };
+    let in_zones = text.with("big-zones", &[("zones", &zones)]);
+    match &prescription.product {
+        Some(product) => vec![
+            Fact::new(
+                text.with("big-product", &[("product", product.name())]),
+                total,
+            )
+            .note(format!("{} {on}", shown.mass(spread.get()))),
+            Fact::new(
+                text.say("big-mean"),
+                format!("{mean:.1} {}", shown.screen_unit()),
+            )
+            .note(shown.rate(nitrogen(mean))),
+            Fact::new(
+                text.say("big-rates"),
+                range(
+                    format!("{least:.0}"),
+                    format!("{greatest:.0}"),
+                    shown.screen_unit(),
+                ),
+            )
+            .note(format!(
+                "{}{in_zones}",
+                range(
+                    shown.rate_number(nitrogen(least)),
+                    shown.rate_number(nitrogen(greatest)),
+                    shown.rate_unit()
+                )
+            )),
+        ],
+        None => vec![
+            Fact::new(text.say("fact-nitrogen"), total).note(on),
+            Fact::new(text.say("big-mean"), shown.rate(nitrogen(mean)))
+                .note(text.say("plan-no-product")),
+            Fact::new(
+                text.say("big-rates"),
+                range(
+                    shown.rate_number(nitrogen(least)),
+                    shown.rate_number(nitrogen(greatest)),
+                    shown.rate_unit(),
+                ),
+            )
+            .note(in_zones.trim_start_matches([',', ' ']).to_owned()),
+        ],
+    }
+}
+
+/// How sure the total is, in one line.
+fn uncertainty(paper: &Paper<'_>) -> String {
+    let (text, shown, outcome) = (paper.text, paper.shown(), paper.outcome);
+    if let Some(uncertainty) = &outcome.uncertainty {
+        let band = &uncertainty.field;
+        let widest = uncertainty
+            .parts
+            .first()
+            .map_or("–", |part| part.cause.word());
+        return text.with(
+            "one-range",
+            &[
+                ("low", &shown.mass_number(band.low)),
+                ("high", &shown.mass(band.high)),
+                ("draws", &uncertainty.draws.to_string()),
+                ("widest", widest),
+            ],
+        );
+    }
+    let bounds = outcome.totals.n_kg_by_bounds;
+    match bounds.or(outcome.totals.n_kg_by_efficiency) {
+        Some((a, b)) => text.with(
+            if bounds.is_some() {
+                "one-range-limits"
+            } else {
+                "one-range-efficiency"
+            },
+            &[("low", &shown.mass_number(a)), ("high", &shown.mass(b))],
+        ),
+        None => text.say("one-range-none"),
+    }
 }
 
 /// Fills of tank or hopper, as the record has them; a line to fill in where the job does not say what it holds.
@@ -184,8 +227,7 @@ fn loads(paper: &Paper<'_>) -> Fact {
         .zip(number("capacity"))
         .zip(number("last_fill").zip(number("even_fill")));
     let Some(((fills, capacity), (last, even))) = found else {
-        return Fact::new(text.say("fact-loads"), text.say("fact-loads-blank"))
-            .note(text.say("fact-loads-note"));
+        return Fact::new(text.say("fact-loads"), text.say("fact-loads-blank"));
     };
     let unit = paper.shown().total_unit();
     let amount = |value: f64| format!("{value:.0} {unit}");
@@ -202,10 +244,9 @@ fn loads(paper: &Paper<'_>) -> Fact {
     ))
 }
 
-/// What it brings, and how sure that is.
+/// What it brings, and what to have ready.
 fn brings(paper: &Paper<'_>) -> Vec<Block> {
     let (text, shown, outcome) = (paper.text, paper.shown(), paper.outcome);
-    let totals = &outcome.totals;
     let mut facts = Vec::new();
     match &outcome.money {
         Some(money) => {
@@ -218,13 +259,12 @@ fn brings(paper: &Paper<'_>) -> Vec<Block> {
                 .note(text.say("fact-gain-note")),
             );
             if let Some(gain) = &money.expected {
-                let share = per_hundred(gain.share);
                 let expected = |key: &str, (rate, flat): &(NRate, ExpectedNet)| {
                     Fact::new(
                         text.with(key, &[("rate", &shown.rate(*rate))]),
                         signed(gain.over(flat), currency),
                     )
-                    .note(text.with("fact-gain-expected", &[("share", &share)]))
+                    .note(text.say("fact-gain-expected"))
                 };
                 facts.push(expected("fact-gain-flat", &gain.mean_flat));
                 facts.push(expected("fact-gain-best-flat", &gain.best_flat));
@@ -260,107 +300,30 @@ fn brings(paper: &Paper<'_>) -> Vec<Block> {
             text.say("fact-money-none"),
         )),
     }
-    let reference = &outcome.reference;
-    if let Some(value) = reference.ratio {
-        let note = match (reference.low, reference.high) {
-            (Some(low), Some(high)) => {
-                let answer = reference
-                    .answer
-                    .map_or_else(String::new, |answer| match answer {
-                        Answer::Responds => text.say("fact-answer-responds"),
-                        Answer::Doubtful => text.say("fact-answer-doubtful"),
-                        Answer::None => text.say("fact-answer-none"),
-                    });
-                let (low, high) = (ratio(low), ratio(high));
-                match &reference.placebo {
-                    Some(placebo) => text.with(
-                        "fact-ratio-placebo",
-                        &[
-                            ("answer", &answer),
-                            ("low", &low),
-                            ("high", &high),
-                            ("places", &placebo.places.to_string()),
-                            ("probability", &percent(placebo.answer.probability)),
-                        ],
-                    ),
-                    None => text.with(
-                        "fact-ratio-interval",
-                        &[("answer", &answer), ("low", &low), ("high", &high)],
-                    ),
-                }
-            }
-            _ => text.with(
-                "fact-ratio-no-interval",
-                &[("reason", reference.no_interval.as_deref().unwrap_or("–"))],
-            ),
-        };
-        facts.push(Fact::new(text.say("fact-ratio"), ratio(value)).note(note));
-    }
-    if let Ok(share) = &outcome.share {
-        let range = text.with(
-            "fact-share-range",
-            &[
-                ("low", &per_hundred(share.low)),
-                ("high", &per_hundred(share.high)),
-            ],
-        );
-        facts.push(Fact::new(text.say("fact-share"), per_hundred(share.share)).note(range));
-    }
-    if let Some((low, high)) = totals.n_kg_by_bounds {
-        facts.push(
-            Fact::new(
-                text.say("fact-by-interval"),
-                format!("{} – {}", shown.mass_number(low), shown.mass(high)),
+    facts.push(loads(paper));
+    let planned = paper
+        .settings
+        .application
+        .date
+        .map_or_else(|| text.say("fact-planned-open"), |date| date.to_string());
+    facts.push(Fact::new(text.say("fact-planned"), planned).note(text.with(
+        "fact-image",
+        &[("date", &outcome.prescription.image_date.to_string())],
+    )));
+    let expected = outcome
+        .money
+        .as_ref()
+        .and_then(|money| money.expected.as_ref());
+    let heading = expected.map_or_else(
+        || text.say("one-brings"),
+        |gain| {
+            text.with(
+                "one-brings-expected",
+                &[("share", &per_hundred(gain.share))],
             )
-            .note(text.say("fact-seen-ground")),
-        );
-    }
-    if let Some(uncertainty) = &outcome.uncertainty {
-        let band = &uncertainty.field;
-        let widest = uncertainty
-            .parts
-            .first()
-            .map_or("–", |part| part.cause.word());
-        let note = text.with(
-            "fact-drawn-note",
-            &[
-                ("middle", &shown.mass(band.middle)),
-                ("draws", &uncertainty.draws.to_string()),
-                ("widest", widest),
-            ],
-        );
-        facts.push(
-            Fact::new(
-                text.say("fact-drawn"),
-                format!(
-                    "{} – {}",
-                    shown.mass_number(band.low),
-                    shown.mass(band.high)
-                ),
-            )
-            .note(note),
-        );
-    } else if let Some((a, b)) = totals.n_kg_by_efficiency {
-        facts.push(
-            Fact::new(
-                text.say("fact-by-efficiency"),
-                format!("{} – {}", shown.mass_number(a), shown.mass(b)),
-            )
-            .note(text.say("fact-by-efficiency-note")),
-        );
-    }
-    facts.push(Fact::new(
-        text.say("fact-shares"),
-        text.with(
-            "fact-shares-value",
-            &[
-                ("unseen", &percent(totals.unseen_share)),
-                ("bare", &percent(totals.bare_share)),
-                ("thin", &percent(totals.thin_share)),
-            ],
-        ),
-    ));
-    vec![Block::Heading(text.say("one-brings")), Block::Facts(facts)]
+        },
+    );
+    vec![Block::Heading(heading), Block::Facts(facts)]
 }
 
 /// What to look at in the field first.
@@ -395,7 +358,7 @@ fn look_at(paper: &Paper<'_>) -> Vec<Block> {
     vec![Block::Heading(text.say("one-look")), Block::List(items)]
 }
 
-/// What to mind.
+/// Precautions.
 fn mind(paper: &Paper<'_>) -> Vec<Block> {
     vec![
         Block::Heading(paper.text.say("one-mind")),

@@ -1,254 +1,156 @@
-//! Page two: what was measured, and how it became rates.
+//! Page two: the evidence. The index as taken, strips, placebo strips, rates and response.
 
-use std::collections::BTreeMap;
-
-use crate::map::prescription::CellRecord;
-use crate::report::document::{Block, Part, Table};
-use crate::report::paper::page_one::noticed;
-use crate::report::paper::shown::{Shown, ratio};
+use crate::pipeline::reference::Answer;
+use crate::pipeline::share::per_hundred;
+use crate::report::document::{Block, Fact, Part};
+use crate::report::paper::shown::{percent, ratio};
 use crate::report::paper::{Paper, figures};
-use crate::units::{Area, NMass, Yield};
 
 /// Strips whose profiles stand on the page; the others stand in the appendix.
 pub(super) const PROFILES: usize = 2;
-/// Zones that the page lists one by one; more are listed in the appendix.
-pub(super) const MOST_ZONES: usize = 24;
 
 /// The page.
 pub(super) fn part(paper: &Paper<'_>) -> Part {
     let text = paper.text;
-    let mut blocks = vec![Block::Figure(figures::index(paper))];
-    let strips = &paper.outcome.looked.strips;
-    let mut profiles = (1..)
-        .zip(strips)
+    let mut charts: Vec<Vec<Block>> = (1..)
+        .zip(&paper.outcome.looked.strips)
         .take(PROFILES)
-        .filter_map(|(number, strip)| figures::profile(paper, number, strip, strips.len() == 1));
-    match (profiles.next(), profiles.next()) {
-        (Some(one), Some(two)) => blocks.push(Block::Beside(
-            vec![Block::Figure(one)],
-            vec![Block::Figure(two)],
-        )),
-        (Some(one), None) if strips.len() == 1 => blocks.push(Block::Figure(one)),
-        (Some(one), None) => blocks.push(Block::Beside(vec![Block::Figure(one)], Vec::new())),
-        (None, _) => {}
-    }
-    let right = figures::response(paper)
-        .map(Block::Figure)
-        .into_iter()
+        .filter_map(|(number, strip)| figures::profile(paper, number, strip))
+        .map(|figure| vec![Block::Figure(figure)])
         .collect();
-    blocks.push(Block::Beside(
-        vec![Block::Figure(figures::histogram(paper))],
-        right,
-    ));
-    let zones = paper.outcome.prescription.zones.len();
-    if zones <= MOST_ZONES {
-        blocks.push(Block::Table(zone_table(paper)));
-    } else {
-        blocks.push(Block::Table(rate_table(paper)));
-        blocks.push(Block::Small(
-            text.with("two-zones-elsewhere", &[("zones", &zones.to_string())]),
-        ));
+    match (figures::placebo(paper), &paper.outcome.reference.no_placebo) {
+        (Some(figure), _) => charts.push(vec![Block::Figure(figure)]),
+        (None, Some(reason)) => charts.push(vec![Block::Text(
+            text.with("placebo-none", &[("reason", reason)]),
+        )]),
+        (None, None) => {}
     }
-    blocks.push(Block::Heading(text.say("two-findings")));
-    blocks.push(if paper.findings.is_empty() {
-        Block::Text(text.say("two-no-findings"))
-    } else {
-        let mut findings: Vec<&crate::finding::Finding> = paper.findings.iter().collect();
-        findings.sort_by_key(|finding| finding.rank());
-        Block::Findings(
-            findings
-                .into_iter()
-                .map(|finding| noticed(paper, finding))
-                .collect(),
-        )
-    });
+    charts.push(vec![Block::Figure(figures::histogram(paper))]);
+    charts.extend(figures::response(paper).map(|figure| vec![Block::Figure(figure)]));
+    charts.push(vec![Block::Facts(facts(paper))]);
+    let mut blocks = vec![Block::Figure(figures::index(paper))];
+    let mut charts = charts.into_iter();
+    while let Some(left) = charts.next() {
+        blocks.push(Block::Beside(left, charts.next().unwrap_or_default()));
+    }
+    if paper.outcome.looked.strips.len() > PROFILES && !paper.settings.report.appendix {
+        blocks.push(Block::Small(text.with(
+            "two-strips-elsewhere",
+            &[("strips", &paper.outcome.looked.strips.len().to_string())],
+        )));
+    }
     Part {
-        id: "measured",
+        id: "evidence",
         heading: text.say("two-heading"),
         blocks,
         one_page: true,
     }
 }
 
-/// Means of a zone's canopy cells, weighted by area.
-#[derive(Default)]
-struct Means {
-    ratio: (f64, f64),
-    without: (f64, f64),
-    with: (f64, f64),
-}
-
-impl Means {
-    fn add(&mut self, cell: &CellRecord) {
-        let area = cell.area.get();
-        let each = [
-            (&mut self.ratio, cell.ratio),
-            (&mut self.without, cell.yield_without.map(Yield::get)),
-            (&mut self.with, cell.yield_with.map(Yield::get)),
-        ];
-        for (sum, value) in each {
-            if let Some(value) = value {
-                sum.0 += value * area;
-                sum.1 += area;
+/// What strips and image say, in numbers.
+fn facts(paper: &Paper<'_>) -> Vec<Fact> {
+    let (text, shown, outcome) = (paper.text, paper.shown(), paper.outcome);
+    let totals = &outcome.totals;
+    let mut facts = Vec::new();
+    let reference = &outcome.reference;
+    if let Some(value) = reference.ratio {
+        let note = match (reference.low, reference.high) {
+            (Some(low), Some(high)) => {
+                let answer = reference
+                    .answer
+                    .map_or_else(String::new, |answer| match answer {
+                        Answer::Responds => text.say("fact-answer-responds"),
+                        Answer::Doubtful => text.say("fact-answer-doubtful"),
+                        Answer::None => text.say("fact-answer-none"),
+                    });
+                let (low, high) = (ratio(low), ratio(high));
+                match &reference.placebo {
+                    Some(placebo) => text.with(
+                        "fact-ratio-placebo",
+                        &[
+                            ("answer", &answer),
+                            ("low", &low),
+                            ("high", &high),
+                            ("places", &placebo.places.to_string()),
+                            ("probability", &percent(placebo.answer.probability)),
+                        ],
+                    ),
+                    None => text.with(
+                        "fact-ratio-interval",
+                        &[("answer", &answer), ("low", &low), ("high", &high)],
+                    ),
+                }
             }
-        }
-    }
-}
-
-fn mean(sum: (f64, f64)) -> Option<f64> {
-    (sum.1 > 0.0).then(|| sum.0 / sum.1)
-}
-
-/// Every zone.
-pub(super) fn zone_table(paper: &Paper<'_>) -> Table {
-    let (text, shown, prescription) = (paper.text, paper.shown(), &paper.outcome.prescription);
-    let mut means: BTreeMap<u32, Means> = BTreeMap::new();
-    for cell in &prescription.cells {
-        means.entry(cell.zone).or_default().add(cell);
-    }
-    let none = || text.say("table-none");
-    let has_product = prescription.product.is_some();
-    let mut columns = vec![
-        (text.say("table-zone"), true),
-        (
-            text.with("table-area", &[("unit", shown.area_unit())]),
-            true,
-        ),
-        (text.say("table-ground"), false),
-        (paper.image.index_name.clone(), true),
-        (text.say("table-ratio"), true),
-        (
-            text.with("table-without", &[("unit", shown.yield_unit())]),
-            true,
-        ),
-        (
-            text.with("table-with", &[("unit", shown.yield_unit())]),
-            true,
-        ),
-        (shown.rate_unit().to_owned(), true),
-    ];
-    if has_product {
-        columns.push((shown.screen_unit().to_owned(), true));
-    }
-    columns.push((
-        text.with("table-total", &[("unit", shown.total_unit())]),
-        true,
-    ));
-    let mut rows = Vec::new();
-    let (mut area, mut nitrogen, mut total) = (0.0, NMass::ZERO, 0.0);
-    for (zone, rate) in prescription.zones.iter().zip(&paper.rates.zones) {
-        let found = means.remove(&zone.zone).unwrap_or_default();
-        let amount = rate.shown * prescription.unit.area_of(zone.area);
-        area += zone.area.get();
-        nitrogen = nitrogen + zone.n * zone.area;
-        total += amount;
-        let grain = |sum: (f64, f64)| {
-            mean(sum).map_or_else(none, |value| shown.yield_number(Yield::kg_per_ha(value)))
+            _ => text.with(
+                "fact-ratio-no-interval",
+                &[("reason", reference.no_interval.as_deref().unwrap_or("–"))],
+            ),
         };
-        let mut row = vec![
-            zone.zone.to_string(),
-            shown.area_number(zone.area),
-            text.say(state_key(zone.state)),
-            zone.index.map_or_else(none, ratio),
-            mean(found.ratio).map_or_else(none, ratio),
-            grain(found.without),
-            grain(found.with),
-            shown.rate_number(zone.n),
-        ];
-        if has_product {
-            row.push(Shown::screen_number(rate.exported()));
-        }
-        row.push(format!("{amount:.1}"));
-        rows.push(row);
+        facts.push(Fact::new(text.say("fact-ratio"), ratio(value)).note(note));
     }
-    let area = Area::m2(area);
-    let mean_rate =
-        crate::units::NRate::kg_per_ha(nitrogen.get() / area.as_ha().max(f64::MIN_POSITIVE));
-    let mut sum = vec![
-        text.say("table-sum"),
-        shown.area_number(area),
-        String::new(),
-        String::new(),
-        String::new(),
-        String::new(),
-        String::new(),
-        shown.rate_number(mean_rate),
-    ];
-    if has_product {
-        sum.push(Shown::screen_number(
-            total / prescription.unit.area_of(area).max(f64::MIN_POSITIVE),
-        ));
+    if let Ok(share) = &outcome.share {
+        let range = text.with(
+            "fact-share-range",
+            &[
+                ("low", &per_hundred(share.low)),
+                ("high", &per_hundred(share.high)),
+            ],
+        );
+        facts.push(Fact::new(text.say("fact-share"), per_hundred(share.share)).note(range));
     }
-    sum.push(format!("{total:.1}"));
-    rows.push(sum);
-    Table {
-        caption: text.say("table-zones"),
-        columns,
-        rows,
-        summed: true,
+    if let Some((low, high)) = totals.n_kg_by_bounds {
+        facts.push(
+            Fact::new(
+                text.say("fact-by-interval"),
+                format!("{} – {}", shown.mass_number(low), shown.mass(high)),
+            )
+            .note(text.say("fact-seen-ground")),
+        );
     }
-}
-
-/// Zones of equal rate together.
-fn rate_table(paper: &Paper<'_>) -> Table {
-    let (text, shown, prescription) = (paper.text, paper.shown(), &paper.outcome.prescription);
-    let mut by_rate: BTreeMap<i64, (f64, f64, f64, u32)> = BTreeMap::new();
-    for (zone, rate) in prescription.zones.iter().zip(&paper.rates.zones) {
-        let entry = by_rate
-            .entry(libm::round(rate.exported() * 100.0) as i64)
-            .or_insert((rate.shown, 0.0, 0.0, 0));
-        entry.1 += zone.area.get();
-        entry.2 += rate.shown * prescription.unit.area_of(zone.area);
-        entry.3 += 1;
+    if let Some(uncertainty) = &outcome.uncertainty {
+        let band = &uncertainty.field;
+        let widest = uncertainty
+            .parts
+            .first()
+            .map_or("–", |part| part.cause.word());
+        let note = text.with(
+            "fact-drawn-note",
+            &[
+                ("middle", &shown.mass(band.middle)),
+                ("draws", &uncertainty.draws.to_string()),
+                ("widest", widest),
+            ],
+        );
+        facts.push(
+            Fact::new(
+                text.say("fact-drawn"),
+                format!(
+                    "{} – {}",
+                    shown.mass_number(band.low),
+                    shown.mass(band.high)
+                ),
+            )
+            .note(note),
+        );
+    } else if let Some((a, b)) = totals.n_kg_by_efficiency {
+        facts.push(
+            Fact::new(
+                text.say("fact-by-efficiency"),
+                format!("{} – {}", shown.mass_number(a), shown.mass(b)),
+            )
+            .note(text.say("fact-by-efficiency-note")),
+        );
     }
-    let columns = vec![
-        (shown.screen_unit().to_owned(), true),
-        (shown.rate_unit().to_owned(), true),
-        (text.say("table-zone-count"), true),
-        (
-            text.with("table-area", &[("unit", shown.area_unit())]),
-            true,
+    facts.push(Fact::new(
+        text.say("fact-shares"),
+        text.with(
+            "fact-shares-value",
+            &[
+                ("unseen", &percent(totals.unseen_share)),
+                ("bare", &percent(totals.bare_share)),
+                ("thin", &percent(totals.thin_share)),
+            ],
         ),
-        (
-            text.with("table-total", &[("unit", shown.total_unit())]),
-            true,
-        ),
-    ];
-    let mut rows: Vec<Vec<String>> = by_rate
-        .iter()
-        .map(|(hundredths, (rate, area, amount, zones))| {
-            vec![
-                Shown::screen_number(*hundredths as f64 / 100.0),
-                shown.rate_number(prescription.nitrogen_of(*rate)),
-                zones.to_string(),
-                shown.area_number(Area::m2(*area)),
-                format!("{amount:.1}"),
-            ]
-        })
-        .collect();
-    let area: f64 = by_rate.values().map(|rate| rate.1).sum();
-    let total: f64 = by_rate.values().map(|rate| rate.2).sum();
-    rows.push(vec![
-        text.say("table-sum"),
-        String::new(),
-        prescription.zones.len().to_string(),
-        shown.area_number(Area::m2(area)),
-        format!("{total:.1}"),
-    ]);
-    Table {
-        caption: text.say("table-rates"),
-        columns,
-        rows,
-        summed: true,
-    }
-}
-
-fn state_key(state: crate::map::prescription::CellState) -> &'static str {
-    use crate::map::prescription::CellState;
-    match state {
-        CellState::Canopy | CellState::Sliver => "state-canopy",
-        CellState::Thin => "state-thin",
-        CellState::Bare => "state-bare",
-        CellState::Unseen => "state-unseen",
-    }
+    ));
+    facts
 }

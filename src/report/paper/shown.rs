@@ -21,10 +21,6 @@ impl<'a> Shown<'a> {
             prescription,
         }
     }
-    /// Whether people's numbers are in US units.
-    pub(super) const fn us(&self) -> bool {
-        self.us
-    }
     /// Unit of a nitrogen rate.
     pub(super) const fn rate_unit(&self) -> &'static str {
         if self.us { "lb N/ac" } else { "kg N/ha" }

@@ -44,23 +44,34 @@ pub enum PdfError {
 }
 
 /// One page, filled.
-#[derive(Default)]
+#[derive(Clone, Default)]
 struct Page {
     /// Rows and how far below the page's top margin each begins. \[pt\]
     rows: Vec<(f64, Row)>,
+}
+
+impl Page {
+    /// How far down it is filled. \[pt\]
+    fn height(&self) -> f64 {
+        self.rows.last().map_or(0.0, |(y, row)| y + row.height)
+    }
 }
 
 /// Fills pages with rows.
 struct Filler {
     pages: Vec<Page>,
     y: f64,
-    room: f64,
+    /// Height that a page is filled to. \[pt\]
+    limit: f64,
 }
 
 impl Filler {
-    fn new_page(&mut self) {
-        self.pages.push(Page::default());
-        self.y = 0.0;
+    fn new(limit: f64) -> Self {
+        Self {
+            pages: vec![Page::default()],
+            y: 0.0,
+            limit,
+        }
     }
     fn put(&mut self, row: Row) {
         let height = row.height;
@@ -70,7 +81,7 @@ impl Filler {
         self.y += height;
     }
     fn fill(&mut self, rows: Vec<Row>) {
-        let mut rest = rows.into_iter().peekable();
+        let mut rest = rows.into_iter();
         while let Some(row) = rest.next() {
             // Rows that must stay together are taken as one.
             let mut group = vec![row];
@@ -81,8 +92,9 @@ impl Filler {
                 }
             }
             let height: f64 = group.iter().map(|row| row.height).sum();
-            if self.y > 0.0 && self.y + height > self.room + 0.01 {
-                self.new_page();
+            if self.y > 0.0 && self.y + height > self.limit + 0.01 {
+                self.pages.push(Page::default());
+                self.y = 0.0;
                 if let Some(again) = group[0].again.take() {
                     let mut header = *again;
                     header.marks.iter_mut().for_each(|mark| mark.1 = None);
@@ -96,38 +108,117 @@ impl Filler {
     }
 }
 
+/// Pages of rows that belong together: as few as hold them, each filled about as much as the others.
+fn pages_of(rows: &[Row], room: f64) -> Vec<Page> {
+    let filled = |limit: f64| {
+        let mut filler = Filler::new(limit);
+        filler.fill(rows.to_vec());
+        filler.pages
+    };
+    let whole = filled(room);
+    let count = whole.len();
+    if count == 1 {
+        return whole;
+    }
+    let total: f64 = rows.iter().map(|row| row.height).sum();
+    let from = total / count as f64;
+    // Rows are high: the first limit by which they need no more pages.
+    (0..32)
+        .map(|k| from + (room - from) * f64::from(k) / 32.0)
+        .map(filled)
+        .find(|pages| pages.len() == count)
+        .unwrap_or(whole)
+}
+
+/// All pages, in order. A part begins on a page of its own, unless the page before it would stay less than half full.
+fn laid_out(parts: Vec<Vec<Row>>, room: f64) -> Vec<Page> {
+    let mut runs: Vec<Vec<Row>> = Vec::new();
+    let mut open = false;
+    for rows in parts {
+        match runs.last_mut().filter(|_| open) {
+            Some(last) => last.extend(rows),
+            None => runs.push(rows),
+        }
+        open = runs
+            .last()
+            .is_some_and(|last| is_poor(&pages_of(last, room), room));
+    }
+    if open && runs.len() > 1 {
+        let last = runs.pop().unwrap_or_default();
+        if let Some(before) = runs.last_mut() {
+            before.extend(last);
+        }
+    }
+    runs.iter().flat_map(|rows| pages_of(rows, room)).collect()
+}
+
+/// Whether a page of them is less than half full.
+fn is_poor(pages: &[Page], room: f64) -> bool {
+    pages.iter().any(|page| page.height() < room / 2.0)
+}
+
+/// What the pages of a document hold, for tests and for whoever asks how a report came out: of each page the share of its height that is filled.
+///
+/// # Errors
+/// [`PdfError::Fonts`] when the fonts cannot be read.
+pub fn fill_of(document: &Document) -> Result<Vec<f64>, PdfError> {
+    let fonts = Fonts::load().ok_or(PdfError::Fonts)?;
+    let layout = Layout::of(document, &fonts);
+    Ok(layout
+        .pages
+        .iter()
+        .map(|page| page.height() / layout.room)
+        .collect())
+}
+
+/// A document on its pages.
+struct Layout {
+    pages: Vec<Page>,
+    tree: Tree,
+    paper: (f64, f64),
+    width: f64,
+    room: f64,
+}
+
+impl Layout {
+    fn of(document: &Document, fonts: &Fonts) -> Self {
+        let paper = PAPERS[usize::from(document.letter)];
+        let width = paper.0 - 2.0 * MARGIN;
+        let room = paper.1 - 2.0 * MARGIN - FOOT;
+        let mut maker = Maker {
+            fonts,
+            tree: Tree::default(),
+            page: room,
+            shrink: 1.0,
+        };
+        let mut parts = Vec::new();
+        for number in 0..document.parts.len() {
+            maker.shrink = shrink(document, number, fonts, width, room);
+            parts.push(part_rows(&mut maker, document, number, width));
+        }
+        Self {
+            pages: laid_out(parts, room),
+            tree: maker.tree,
+            paper,
+            width,
+            room,
+        }
+    }
+}
+
 /// The file.
 ///
 /// # Errors
 /// [`PdfError`] when the writer refuses the document.
 pub fn pdf(document: &Document, instant: Timestamp, id: &str) -> Result<Vec<u8>, PdfError> {
     let fonts = Fonts::load().ok_or(PdfError::Fonts)?;
-    let paper = PAPERS[usize::from(document.letter)];
-    let width = paper.0 - 2.0 * MARGIN;
-    let room = paper.1 - 2.0 * MARGIN - FOOT;
-    let mut maker = Maker {
-        fonts: &fonts,
-        tree: Tree::default(),
-        page: room,
-        shrink: 1.0,
-    };
-    let mut filler = Filler {
-        pages: Vec::new(),
-        y: 0.0,
-        room,
-    };
-    let mut begins = Vec::new();
-    for number in 0..document.parts.len() {
-        filler.new_page();
-        begins.push((
-            filler.pages.len() - 1,
-            document.parts[number].heading.clone(),
-        ));
-        maker.shrink = shrink(document, number, &fonts, width, room);
-        let rows = part_rows(&mut maker, document, number, width);
-        filler.fill(rows);
-    }
-    let mut tree = maker.tree;
+    let Layout {
+        pages,
+        mut tree,
+        paper,
+        width,
+        ..
+    } = Layout::of(document, &fonts);
     let settings = SerializeSettings {
         configuration: ConfigurationBuilder::new()
             .with_accessibility_validator(Accessibility::UA1)
@@ -138,8 +229,8 @@ pub fn pdf(document: &Document, instant: Timestamp, id: &str) -> Result<Vec<u8>,
         ..SerializeSettings::default()
     };
     let mut file = Pdf::new_with(settings);
-    let count = filler.pages.len();
-    for (number, page) in filler.pages.iter().enumerate() {
+    let count = pages.len();
+    for (number, page) in pages.iter().enumerate() {
         let size = PageSettings::from_wh(paper.0 as f32, paper.1 as f32).ok_or(PdfError::Fonts)?;
         let mut sheet = file.start_page_with(size);
         let mut surface = sheet.surface();
@@ -158,11 +249,18 @@ pub fn pdf(document: &Document, instant: Timestamp, id: &str) -> Result<Vec<u8>,
         sheet.finish();
     }
     let mut outline = Outline::new();
-    for (page, heading) in begins {
-        outline.push_child(OutlineNode::new(
-            heading,
-            XyzDestination::new(page, Point::from_xy(MARGIN as f32, MARGIN as f32)),
-        ));
+    for (page, (y, row)) in pages
+        .iter()
+        .enumerate()
+        .flat_map(|(number, page)| page.rows.iter().map(move |row| (number, row)))
+    {
+        if let Some(part) = row.begins {
+            let at = Point::from_xy(MARGIN as f32, (MARGIN + y) as f32);
+            outline.push_child(OutlineNode::new(
+                document.parts[part].heading.clone(),
+                XyzDestination::new(page, at),
+            ));
+        }
     }
     file.set_outline(outline);
     file.set_metadata(metadata(document, instant, id));
@@ -187,6 +285,9 @@ fn part_rows(maker: &mut Maker<'_>, document: &Document, number: usize, width: f
     rows.extend(maker.heading(&part.heading, 2, 12.4, section, width));
     for block in &part.blocks {
         rows.extend(maker.block(block, section, width));
+    }
+    if let Some(first) = rows.first_mut() {
+        first.begins = Some(number);
     }
     rows
 }
@@ -296,4 +397,110 @@ fn metadata(document: &Document, instant: Timestamp, id: &str) -> Metadata {
         .creator(concat!("haulm ", env!("CARGO_PKG_VERSION")).to_owned())
         .document_id(id.to_owned())
         .creation_date(date)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::document::{Block, Part, Table};
+
+    fn table(rows: usize) -> Block {
+        Block::Table(Table {
+            caption: "Zones".to_owned(),
+            columns: vec![("Zone".to_owned(), true), ("Rate".to_owned(), true)],
+            rows: (1..=rows)
+                .map(|k| vec![k.to_string(), format!("{k}.0")])
+                .collect(),
+            summed: false,
+        })
+    }
+
+    fn document(tables: &[&[usize]]) -> Document {
+        Document {
+            title: "Test".to_owned(),
+            language: "en",
+            parts: tables
+                .iter()
+                .map(|rows| Part {
+                    id: "part",
+                    heading: "Part".to_owned(),
+                    blocks: rows.iter().map(|rows| table(*rows)).collect(),
+                    one_page: false,
+                })
+                .collect(),
+            ..Document::default()
+        }
+    }
+
+    /// Rows of tables on each page, table by table: cells in the second column tell the row.
+    fn pieces(layout: &Layout) -> Vec<Vec<usize>> {
+        let texts = |row: &Row| -> Vec<String> {
+            row.marks
+                .iter()
+                .filter_map(|(mark, node)| match mark {
+                    Mark::Text { text, .. } if node.is_some() => Some(text.clone()),
+                    _ => None,
+                })
+                .collect()
+        };
+        layout
+            .pages
+            .iter()
+            .map(|page| {
+                let mut pieces = Vec::new();
+                let mut count = 0;
+                for (_, row) in &page.rows {
+                    let cells = texts(row);
+                    if cells.len() == 2 && cells[1].ends_with(".0") {
+                        if cells[1] == "1.0" && count > 0 {
+                            pieces.push(count);
+                            count = 0;
+                        }
+                        count += 1;
+                    }
+                }
+                pieces.push(count);
+                pieces
+            })
+            .collect()
+    }
+
+    #[test]
+    fn no_table_leaves_fewer_than_three_rows_on_a_page() {
+        let fonts = Fonts::load().unwrap();
+        for first in 40..75 {
+            for second in [2, 4, 7, 30] {
+                let layout = Layout::of(&document(&[&[first, second]]), &fonts);
+                for (page, pieces) in pieces(&layout).iter().enumerate() {
+                    for piece in pieces {
+                        assert!(
+                            *piece >= 3 || *piece == second,
+                            "{first} and {second} rows: page {page} has a piece of {piece}"
+                        );
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn no_page_is_less_than_half_full() {
+        for tables in [
+            &[&[70_usize][..], &[5]][..],
+            &[&[5], &[5], &[70]],
+            &[&[5], &[40], &[3], &[90], &[2]],
+            &[&[60, 3]],
+        ] {
+            let fill = fill_of(&document(tables)).unwrap();
+            assert!(
+                fill.iter().all(|share| (0.5..=1.0).contains(share)),
+                "{tables:?}: {fill:?}"
+            );
+        }
+    }
+
+    #[test]
+    fn parts_that_fill_half_a_page_begin_on_their_own() {
+        assert_eq!(fill_of(&document(&[&[40], &[40], &[40]])).unwrap().len(), 3);
+    }
 }

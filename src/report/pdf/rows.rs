@@ -6,7 +6,7 @@ use super::tree::{Kind, NodeId, Tree};
 use crate::finding::Severity;
 use crate::map::palette::{Colour, INK};
 use crate::report::document::{Block, Check, Fact, Figure, Noticed, Table};
-use crate::report::draw::drawing::Drawing;
+use crate::report::draw::drawing::{Drawing, Item};
 
 /// Small print, notes: at least 4.5:1 on white.
 pub(super) const SOFT: Colour = Colour::new(0x44, 0x44, 0x44);
@@ -21,6 +21,33 @@ const NOTE: Colour = Colour::new(0x1d, 0x4f, 0x73);
 pub(super) const TEXT: f64 = 8.4;
 const SMALL: f64 = 7.2;
 const GAP: f64 = 4.0;
+/// Letters of drawings are shrunk no further. \[pt\]
+const LEAST_LETTERS: f64 = 7.0;
+/// Rows of a table that stay together at its beginning and at its end.
+const TOGETHER: usize = 3;
+
+/// Size of the smallest letters of a drawing.
+fn least_letters(drawing: &Drawing) -> f64 {
+    drawing
+        .items
+        .iter()
+        .filter_map(|item| match item {
+            Item::Text { style, .. } => Some(style.size),
+            _ => None,
+        })
+        .fold(LEAST_LETTERS * 4.0, f64::min)
+}
+
+/// Keeps the first and the last rows of a table together, so that no page begins or ends with one or two of them. `head` rows above them are kept by themselves.
+fn keep_ends(rows: &mut [Row], head: usize) {
+    let count = rows.len() - head;
+    for k in 0..count.saturating_sub(1) {
+        // Row k is kept with the next one.
+        let near_begin = k + 1 < TOGETHER;
+        let near_end = k + TOGETHER >= count;
+        rows[head + k].keep |= near_begin || near_end;
+    }
+}
 
 /// What is painted, at a place below its row's upper left corner. \[pt\]
 #[derive(Clone, Debug)]
@@ -59,6 +86,8 @@ pub(super) struct Row {
     pub(super) marks: Vec<Owned>,
     /// Whether the next row must stand on the same page.
     pub(super) keep: bool,
+    /// The part that begins with this row.
+    pub(super) begins: Option<usize>,
     /// Painted again, as decoration, where this row opens a page: the headings of its table.
     pub(super) again: Option<Box<Row>>,
 }
@@ -144,6 +173,7 @@ impl Maker<'_> {
                 self.paragraph(&[run(text, bold(TEXT))], parent, width, Kind::Code)
             }
             Block::Facts(facts) => self.facts(facts, parent, width),
+            Block::Big(facts) => self.big(facts, parent, width),
             Block::Table(table) => self.table(table, parent, width),
             Block::Figure(figure) => self.figure(figure, parent, width),
             Block::List(items) => {
@@ -225,7 +255,7 @@ impl Maker<'_> {
     fn facts(&mut self, facts: &[Fact], parent: NodeId, width: f64) -> Vec<Row> {
         let table = self.tree.grow(Some(parent), Kind::Table);
         let body = self.tree.grow(Some(table), Kind::Body);
-        let left = width * 0.42;
+        let left = width * 0.46;
         let mut rows = Vec::new();
         for fact in facts {
             let row_node = self.tree.grow(Some(body), Kind::Row);
@@ -253,8 +283,45 @@ impl Maker<'_> {
             ));
             rows.push(row);
         }
+        keep_ends(&mut rows, 0);
         rows.push(Row::space(2.0));
         rows
+    }
+
+    /// Large figures side by side: what it is above, what more is known below.
+    fn big(&mut self, facts: &[Fact], parent: NodeId, width: f64) -> Vec<Row> {
+        let list = self.tree.grow(Some(parent), Kind::List);
+        let each = width / facts.len().max(1) as f64;
+        let mut whole = Row::space(0.0);
+        for (k, fact) in facts.iter().enumerate() {
+            let node = self.tree.grow(Some(list), Kind::Item);
+            let body = self.tree.grow(Some(node), Kind::ItemBody);
+            let left = k as f64 * each;
+            let room = each - 16.0;
+            let mut column = self.text_row(&[run(&fact.label, soft(TEXT))], room, body, 0.0);
+            for (text, look) in [(&fact.value, bold(17.0)), (&fact.note, soft(SMALL))] {
+                let row = self.text_row(&[run(text, look)], room, body, 0.0);
+                let below = column.height;
+                column.height += row.height;
+                column.marks.extend(row.moved(0.0, below).marks);
+            }
+            whole.height = whole.height.max(column.height + 2.0);
+            whole.marks.extend(column.moved(left + 8.0, 2.0).marks);
+        }
+        for k in 0..facts.len() {
+            let left = k as f64 * each;
+            whole.marks.push((
+                Mark::Rule {
+                    from: (left + 1.5, 3.0),
+                    to: (left + 1.5, whole.height),
+                    width: 2.4,
+                    colour: NOTE,
+                },
+                None,
+            ));
+        }
+        whole.height += GAP + 2.0;
+        vec![whole]
     }
 
     fn figure(&mut self, figure: &Figure, parent: NodeId, width: f64) -> Vec<Row> {
@@ -262,8 +329,10 @@ impl Maker<'_> {
             .tree
             .grow(Some(parent), Kind::Figure(figure.alt.clone()));
         let full = width * figure.width;
-        let scale = self.shrink
-            * (full / figure.drawing.width).min(0.7 * self.page / figure.drawing.height);
+        let fit = (full / figure.drawing.width).min(0.7 * self.page / figure.drawing.height);
+        // However little room there is, letters below this size nobody reads.
+        let scale =
+            (self.shrink * fit).max(fit.min(LEAST_LETTERS / least_letters(&figure.drawing)));
         let mut row = Row {
             height: figure.drawing.height * scale,
             ..Row::default()
@@ -303,7 +372,7 @@ impl Maker<'_> {
                     .map(|value| run(&format!("  {value}"), look(TEXT))),
             );
             let mut row = self.text_row(&runs, width, body, 14.0);
-            row.height += 3.4;
+            row.height += 2.6;
             let (a, b) = (1.0, 8.0);
             for (from, to) in [
                 ((a, a), (b, a)),
@@ -405,12 +474,12 @@ impl Maker<'_> {
             let body = self.tree.grow(Some(node), Kind::ItemBody);
             let left = k as f64 * each;
             let words = self.text_row(&[run(item, soft(SMALL))], each - 14.0, body, 0.0);
-            row.height = row.height.max(words.height + 34.0);
-            row.marks.extend(words.moved(left, 33.0).marks);
+            row.height = row.height.max(words.height + 27.0);
+            row.marks.extend(words.moved(left, 26.0).marks);
             row.marks.push((
                 Mark::Rule {
-                    from: (left, 32.0),
-                    to: (left + each - 14.0, 32.0),
+                    from: (left, 25.0),
+                    to: (left + each - 14.0, 25.0),
                     width: 0.6,
                     colour: INK,
                 },
@@ -449,7 +518,7 @@ impl Maker<'_> {
     }
 
     fn table(&mut self, table: &Table, parent: NodeId, width: f64) -> Vec<Row> {
-        let pad = 3.0;
+        let pad = 4.0;
         let widths = self.column_widths(table, width, pad);
         let mut rows = Vec::new();
         let node = self.tree.grow(Some(parent), Kind::Table);
@@ -482,6 +551,7 @@ impl Maker<'_> {
         let again = Box::new(header.clone());
         rows.push(header);
         let body = self.tree.grow(Some(node), Kind::Body);
+        let head_rows = rows.len();
         for (k, cells) in table.rows.iter().enumerate() {
             let last = k + 1 == table.rows.len();
             let row_node = self.tree.grow(Some(body), Kind::Row);
@@ -520,6 +590,7 @@ impl Maker<'_> {
             row.again = Some(again.clone());
             rows.push(row);
         }
+        keep_ends(&mut rows, head_rows);
         rows.push(Row::space(GAP));
         rows
     }
@@ -640,7 +711,7 @@ fn finding(one: &Noticed) -> Vec<Run> {
         Severity::Caution => CAUTION,
         Severity::Note => NOTE,
     };
-    vec![
+    let mut runs = vec![
         run(
             &one.word,
             Look {
@@ -650,6 +721,9 @@ fn finding(one: &Noticed) -> Vec<Run> {
             },
         ),
         run(&format!(" {}", one.message), look(TEXT)),
-        run(&format!(" {}", one.code), soft(SMALL)),
-    ]
+    ];
+    if !one.code.is_empty() {
+        runs.push(run(&format!(" {}", one.code), soft(SMALL)));
+    }
+    runs
 }

@@ -1,6 +1,10 @@
 //! Square root of what a chlorophyll index of the canopy lacks: `N = 317 · √(0.97 − SI)` kg/ha, nothing from 0.97 up.
 
-use super::{MethodError, about, parameter};
+use crate::key::{Record, keys};
+use crate::science::certainty::Certainty;
+use crate::science::methods::given::{Given, Read, checked};
+use crate::science::methods::shared::{CURVE_SPREAD, INDEX, REGION, SENSOR, SOURCE};
+use crate::science::methods::{About, CellRate, Compared, Formula, Method, MethodError, parameter};
 use crate::units::NRate;
 
 /// `N = scale · √(enough − SI)`.
@@ -23,10 +27,10 @@ impl ChlorophyllRoot {
         enough: 0.97,
     };
 
-    pub(super) fn check(&self) -> Result<(), MethodError> {
+    fn checked(&self) -> Result<(), MethodError> {
         if !(self.scale.get() >= 0.0 && self.scale.is_finite()) {
             return Err(parameter(
-                about::CHLOROPHYLL,
+                ABOUT.name,
                 "the scale",
                 &self.scale,
                 "it must be 0 or more",
@@ -34,7 +38,7 @@ impl ChlorophyllRoot {
         }
         if !(self.enough > 0.0 && self.enough <= 1.0) {
             return Err(parameter(
-                about::CHLOROPHYLL,
+                ABOUT.name,
                 "the index that is enough",
                 &self.enough,
                 "it must lie above 0 and not above 1",
@@ -46,5 +50,70 @@ impl ChlorophyllRoot {
     /// Nitrogen for a sufficiency index.
     pub fn needed(&self, sufficiency: f64) -> NRate {
         self.scale * libm::sqrt((self.enough - sufficiency).max(0.0))
+    }
+}
+
+keys! {
+    KEYS: ChlorophyllKeys = "response", "[response]", "The method that turns index into nitrogen rate, and its parameters; each method has its own keys.",
+    {
+        curve_spread: f64 = CURVE_SPREAD,
+        index: String = INDEX,
+        region: String = REGION,
+        sensor: String = SENSOR,
+        source: String = SOURCE,
+    }
+}
+
+/// What the method is.
+pub const ABOUT: About = About {
+    name: "chlorophyll root",
+    gives: "the same for a canopy sensor's chlorophyll index",
+    formula: "N = 317 · √(0.97 − SI); nothing from SI = 0.97 up",
+    units: "N in kg N/ha, SI a plain number",
+    range: "corn, vegetative stages; chlorophyll index of near infrared over 590 nm from an active sensor",
+    needs: "nothing",
+    source: "Solari et al. 2010, Agronomy Journal 102",
+    certainty: Certainty::FromMemory,
+    crop: Some("corn"),
+    instrument: Some("a chlorophyll index at 590 nm"),
+    keys: ChlorophyllKeys::TABLE.keys,
+    tables: &[],
+    read: Some(read),
+};
+
+fn read(given: &mut dyn Given) -> Option<Read> {
+    let method = Method::new(ChlorophyllRoot::PUBLISHED);
+    checked(given, &KEYS.index, method)
+}
+
+impl Formula for ChlorophyllRoot {
+    fn about(&self) -> &'static About {
+        &ABOUT
+    }
+    fn check(&self) -> Result<(), MethodError> {
+        self.checked()
+    }
+    fn rate(&self, at: &Compared<'_>) -> Option<CellRate> {
+        at.by_need(true, |seen| {
+            let held = seen.ratio.clamp(1.0, at.limits.maximum_ratio.max(1.0));
+            (Some(held), self.needed(1.0 / held))
+        })
+    }
+    fn divides_by_index(&self) -> bool {
+        true
+    }
+    fn falls_with_index(&self) -> bool {
+        true
+    }
+    fn parameters(&self) -> Record {
+        Record::new()
+            .add("scale_kg_n_ha", self.scale.get())
+            .add("enough", self.enough)
+    }
+    fn scaled(&self, factor: f64) -> Option<Method> {
+        Some(Method::new(Self {
+            scale: self.scale * factor,
+            ..*self
+        }))
     }
 }

@@ -1,67 +1,278 @@
-//! Methods that turn a canopy index into a nitrogen rate, all behind one interface.
+//! Methods that turn a canopy index into a nitrogen rate, all behind one trait and in one list.
 //!
-//! A [`RateModel`] is a method with its own parameters and the limits that hold for every method. Given the reference index and a cell's index it
+//! A method is one file here: formula, limits, source, certainty, the keys of the job that it reads and what the record says of it. [`METHODS`] lists
+//! them. A [`RateModel`] is a method with its own parameters and the limits that hold for every method. Given the reference index and a cell's index it
 //! answers with a rate; it knows nothing of fields, files or cells, so that a simulation may ask it a million times.
 
-pub mod about;
 pub mod chlorophyll;
 pub mod class_table;
+pub mod flat;
+pub mod given;
 pub mod linear_ramp;
 pub mod quadratic;
+pub mod shared;
 pub mod square_root;
 pub mod visible;
+pub mod yield_response;
 
+use std::fmt;
+use std::sync::Arc;
+
+use crate::key::{Key, Record, Table};
 use crate::science::blend::{Blend, response_index, sufficiency};
-use crate::science::methods::chlorophyll::ChlorophyllRoot;
-use crate::science::methods::class_table::ClassTable;
-use crate::science::methods::linear_ramp::LinearRamp;
-use crate::science::methods::quadratic::Quadratic;
-use crate::science::methods::square_root::SquareRoot;
-use crate::science::methods::visible::VisibleLine;
-use crate::science::yield_response::{Capped, RateInputError, YieldResponse, check_blend, rate_of};
+use crate::science::certainty::Certainty;
+use crate::science::methods::given::{Given, Read};
+use crate::science::methods::yield_response::{Capped, RateInputError, YieldResponse, check_blend};
 use crate::units::{NRate, Yield};
 use thiserror::Error;
+
+pub use shared::ReadBy;
+
+/// Every method, in the order in which they are listed; the first is what a job without `response.method` gets.
+pub const METHODS: &[&About] = &[
+    &yield_response::ABOUT,
+    &square_root::ABOUT,
+    &quadratic::ABOUT,
+    &chlorophyll::ABOUT,
+    &visible::ABOUT,
+    &linear_ramp::ABOUT,
+    &class_table::ABOUT,
+    &flat::ABOUT,
+];
+
+/// The method of this name.
+pub fn about(name: &str) -> Option<&'static About> {
+    METHODS.iter().find(|method| method.name == name).copied()
+}
 
 /// A hair that keeps a sufficiency index that is 1 − dead band by hand, such as 0.97, from counting by its last bit.
 const HAIR: f64 = 1e-12;
 
+/// Which way round the map is where a method gives the palest ground less again.
+const BACKS_OFF: &str =
+    "paler patches get more, down to where the method backs off: the palest get less again";
+
+/// What one method is.
+#[derive(Clone, Copy, Debug)]
+pub struct About {
+    /// Name in jobs and records: `response.method`.
+    pub name: &'static str,
+    /// What it gives, in a line.
+    pub gives: &'static str,
+    /// Its formula.
+    pub formula: &'static str,
+    /// Units of its parameters and answer.
+    pub units: &'static str,
+    /// Where it holds.
+    pub range: &'static str,
+    /// Keys of `[response]` that it needs; others have defaults.
+    pub needs: &'static str,
+    /// Where it comes from.
+    pub source: &'static str,
+    /// How far the formula may be trusted.
+    pub certainty: Certainty,
+    /// The one crop that its published numbers are for, when there is one.
+    pub crop: Option<&'static str>,
+    /// What its sufficiency index is read with, where that is no canopy image.
+    pub instrument: Option<&'static str>,
+    /// Its keys of `[response]`, besides those of every method.
+    pub keys: &'static [Key],
+    /// Tables within them.
+    pub tables: &'static [Table],
+    /// Reads it from a job; `None` of the yield response, whose curve hangs on the crop.
+    pub read: Option<fn(&mut dyn Given) -> Option<Read>>,
+}
+
+impl About {
+    /// Whether it has a key of this name.
+    pub fn owns(&self, key: &Key) -> bool {
+        self.keys.iter().any(|own| own.name == key.name)
+    }
+    /// Whether it foretells yields, and so works with a yield curve and growing days.
+    pub const fn predicts_yield(&self) -> bool {
+        self.read.is_none()
+    }
+}
+
 /// One way from a canopy index to a rate, with its own parameters.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Method {
-    /// Yield in reach without and with nitrogen.
-    YieldResponse(YieldResponse),
-    /// Sufficiency index with a square-root response.
-    SquareRoot(SquareRoot),
-    /// Sufficiency index of a chlorophyll meter, quadratic.
-    Quadratic(Quadratic),
-    /// Its form for a canopy sensor's chlorophyll index.
-    Chlorophyll(ChlorophyllRoot),
-    /// Relative visible over near-infrared reflectance, a line.
-    Visible(VisibleLine),
-    /// A straight line between two values.
-    LinearRamp(LinearRamp),
-    /// A rate for each class of values.
-    ClassTable(ClassTable),
-    /// One rate everywhere.
-    Flat(NRate),
-}
+pub trait Formula: fmt::Debug + Send + Sync + 'static {
+    /// What the method is.
+    fn about(&self) -> &'static About;
 
-/// What a ramp or a table is read by.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum ReadBy {
-    /// The cell's canopy index.
-    Index,
-    /// The sufficiency index: the cell's index over the reference's.
-    Sufficiency,
-}
+    /// Refuses parameters that make no sense by themselves.
+    ///
+    /// # Errors
+    /// When one of them is not a number or outside its range.
+    fn check(&self) -> Result<(), MethodError>;
 
-impl ReadBy {
-    /// The word of it in jobs and records.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Index => "index",
-            Self::Sufficiency => "sufficiency",
+    /// The same together with the limits that it works within.
+    ///
+    /// # Errors
+    /// When one of them is not a number or outside its range.
+    fn check_within(&self, _limits: &Limits, _blend: Option<Blend>) -> Result<(), MethodError> {
+        self.check()
+    }
+
+    /// The rate of one cell, and what it comes from; [`Compared::by_need`] serves every method that asks for nitrogen by the ratio or the index alone.
+    fn rate(&self, at: &Compared<'_>) -> Option<CellRate>;
+
+    /// Whether the rate comes from the ratio of two values of the index, so that an index is needed whose zero means "no canopy".
+    fn divides_by_index(&self) -> bool;
+
+    /// Whether the rate depends on the response index, so that a nitrogen share means something.
+    fn uses_response_index(&self) -> bool {
+        self.divides_by_index()
+    }
+
+    /// Whether it wants an index that is near infrared over visible light.
+    fn of_visible_light(&self) -> bool {
+        false
+    }
+
+    /// Whether it promises that the rate never rises with the index of a cell, all else equal.
+    fn falls_with_index(&self) -> bool;
+
+    /// Which way round its map is, in words, where [`Self::falls_with_index`] does not say it all.
+    fn direction(&self) -> &'static str {
+        if self.falls_with_index() {
+            "paler patches get more"
+        } else {
+            "greener patches get more: the ramp rises with what it is read by"
         }
+    }
+
+    /// That the best ground gets most, with its numbers, where the user may not have meant it.
+    fn rises(&self) -> Option<String> {
+        None
+    }
+
+    /// The sufficiency index's dead band, where a steep formula hangs on it.
+    fn dead_band(&self) -> Option<f64> {
+        None
+    }
+
+    /// Whether the rate jumps from one class of values to the next.
+    fn has_steps(&self) -> bool {
+        false
+    }
+
+    /// Its own parameters, as the record has them.
+    fn parameters(&self) -> Record;
+
+    /// The same with its curve scaled: the yield curve's `a`, the optimum rate of the square root, the whole answer of the other published formulas. `None`
+    /// where the numbers are the user's own decision, not an estimate.
+    fn scaled(&self, _factor: f64) -> Option<Method> {
+        None
+    }
+
+    /// The yield response that it is, when it foretells yields.
+    fn yields(&self) -> Option<&YieldResponse> {
+        None
+    }
+}
+
+/// Any method.
+#[derive(Clone, Debug)]
+pub struct Method(Arc<dyn Formula>);
+
+impl Method {
+    /// A formula with its parameters.
+    pub fn new(formula: impl Formula) -> Self {
+        Self(Arc::new(formula))
+    }
+    /// Its name in jobs, lists and records.
+    pub fn name(&self) -> &'static str {
+        self.0.about().name
+    }
+}
+
+impl std::ops::Deref for Method {
+    type Target = dyn Formula;
+    fn deref(&self) -> &Self::Target {
+        self.0.as_ref()
+    }
+}
+
+impl PartialEq for Method {
+    fn eq(&self, other: &Self) -> bool {
+        // Numbers are written so that they read back as they were.
+        format!("{:?}", self.0) == format!("{:?}", other.0)
+    }
+}
+
+/// A cell and what it is compared with.
+#[derive(Clone, Copy, Debug)]
+pub struct Compared<'a> {
+    /// The cell's canopy index. \[–\] Above 0 and finite.
+    pub index: f64,
+    /// That of the strip. \[–\] Above 0 and finite.
+    pub reference: f64,
+    /// The limits.
+    pub limits: &'a Limits,
+    /// How much of the paleness counts as nitrogen, when not all of it does.
+    pub blend: Option<Blend>,
+}
+
+/// What a method may read of a cell.
+#[derive(Clone, Copy, Debug)]
+pub struct Seen {
+    /// Reference index over the cell's, or what the nitrogen share makes of it. \[–\]
+    pub ratio: f64,
+    /// Its inverse, the sufficiency index. \[–\]
+    pub sufficiency: f64,
+    /// The cell's canopy index. \[–\]
+    pub index: f64,
+}
+
+impl Seen {
+    /// The ratio as used and the value that a ramp or a table is read at.
+    fn read(&self, by: ReadBy) -> (Option<f64>, f64) {
+        match by {
+            ReadBy::Index => (None, self.index),
+            ReadBy::Sufficiency => (Some(self.ratio), self.sufficiency),
+        }
+    }
+}
+
+impl Compared<'_> {
+    /// The rate of a method that asks for nitrogen by what is seen: `need` gives the ratio as used and the nitrogen. `holds` says that its formula itself
+    /// holds the ratio to the greatest that counts.
+    fn by_need(
+        &self,
+        holds: bool,
+        need: impl Fn(&Seen) -> (Option<f64>, NRate),
+    ) -> Option<CellRate> {
+        let limits = self.limits;
+        let ratio_raw = response_index(self.index, self.reference, self.blend);
+        let own = need(&Seen {
+            ratio: ratio_raw,
+            sufficiency: sufficiency(self.index, self.reference, self.blend),
+            index: self.index,
+        });
+        // The limit only ever withholds: a method that backs off on the palest ground, or that rises, keeps its own lower rate there.
+        let limit = limits.maximum_ratio.max(1.0);
+        let over = ratio_raw > limit + HAIR;
+        let at_limit = (limits.limits_sufficiency && over)
+            .then(|| {
+                need(&Seen {
+                    ratio: limit,
+                    sufficiency: 1.0 / limit,
+                    index: self.index,
+                })
+            })
+            .filter(|at_limit| at_limit.1 < own.1);
+        let beyond = at_limit.is_some() || (holds && over);
+        let (ratio, needed) = at_limit.unwrap_or(own);
+        let (n_raw, n_exact) = limits.held(needed);
+        Some(CellRate {
+            ratio_raw,
+            ratio,
+            yields: None,
+            n_raw,
+            n_exact,
+            capped: Capped::None,
+            beyond,
+        })
     }
 }
 
@@ -131,106 +342,6 @@ pub enum MethodError {
     },
 }
 
-impl Method {
-    /// Its name in jobs, lists and records.
-    pub const fn name(&self) -> &'static str {
-        match self {
-            Self::YieldResponse(_) => about::YIELD_RESPONSE,
-            Self::SquareRoot(_) => about::SQUARE_ROOT,
-            Self::Quadratic(_) => about::QUADRATIC,
-            Self::Chlorophyll(_) => about::CHLOROPHYLL,
-            Self::Visible(_) => about::VISIBLE,
-            Self::LinearRamp(_) => about::LINEAR_RAMP,
-            Self::ClassTable(_) => about::CLASS_TABLE,
-            Self::Flat(_) => about::FLAT,
-        }
-    }
-
-    /// Refuses a method's own parameters; those of the yield response are looked at together with the limits, in [`RateModel::check`].
-    ///
-    /// # Errors
-    /// When one of them is not a number or outside its range.
-    pub fn check(&self) -> Result<(), MethodError> {
-        match self {
-            Self::YieldResponse(_) => Ok(()),
-            Self::SquareRoot(method) => method.check(),
-            Self::Quadratic(method) => method.check(),
-            Self::Chlorophyll(method) => method.check(),
-            Self::Visible(method) => method.check(),
-            Self::LinearRamp(method) => method.check(),
-            Self::ClassTable(method) => method.check(),
-            Self::Flat(rate) if rate.get() >= 0.0 && rate.is_finite() => Ok(()),
-            Self::Flat(rate) => Err(parameter(
-                about::FLAT,
-                "the rate",
-                rate,
-                "it must be 0 or more",
-            )),
-        }
-    }
-
-    /// The ratio as used and what the method asks for at a ratio of reference over index, and its inverse; `None` of the yield response, which is worked out
-    /// by itself.
-    fn needed(
-        &self,
-        ratio: f64,
-        sufficiency: f64,
-        index: f64,
-        limits: &Limits,
-    ) -> Option<(Option<f64>, NRate)> {
-        let held = ratio.clamp(1.0, limits.maximum_ratio.max(1.0));
-        let read = |by: ReadBy| match by {
-            ReadBy::Index => (None, index),
-            ReadBy::Sufficiency => (Some(ratio), sufficiency),
-        };
-        Some(match self {
-            Self::YieldResponse(_) => return None,
-            Self::SquareRoot(method) => (Some(method.used(ratio)), method.needed(sufficiency)),
-            Self::Quadratic(method) => (Some(method.used(ratio)), method.needed(sufficiency)),
-            Self::Chlorophyll(method) => (Some(held), method.needed(1.0 / held)),
-            Self::Visible(method) => {
-                let relative = ratio.min(limits.maximum_ratio);
-                (Some(relative), method.needed(relative))
-            }
-            Self::LinearRamp(method) => {
-                let (used, value) = read(method.by);
-                (used, method.needed(value))
-            }
-            Self::ClassTable(method) => {
-                let (used, value) = read(method.by);
-                (used, method.needed(value))
-            }
-            Self::Flat(rate) => (None, *rate),
-        })
-    }
-
-    /// Whether the rate comes from the ratio of two values of the index, so that an index is needed whose zero means "no canopy".
-    pub const fn divides_by_index(&self) -> bool {
-        match self {
-            Self::YieldResponse(_)
-            | Self::SquareRoot(_)
-            | Self::Quadratic(_)
-            | Self::Chlorophyll(_) => true,
-            Self::LinearRamp(LinearRamp { by, .. }) | Self::ClassTable(ClassTable { by, .. }) => {
-                matches!(by, ReadBy::Sufficiency)
-            }
-            // A ratio of two simple ratios is meant there.
-            Self::Visible(_) | Self::Flat(_) => false,
-        }
-    }
-
-    /// Whether it promises that the rate never rises with the index of a cell, all else equal.
-    pub fn falls_with_index(&self) -> bool {
-        match self {
-            Self::YieldResponse(_) => false,
-            Self::SquareRoot(root) => root.back_off.is_none(),
-            Self::Quadratic(_) | Self::Chlorophyll(_) | Self::Visible(_) | Self::Flat(_) => true,
-            Self::LinearRamp(ramp) => ramp.at_low >= ramp.at_high,
-            Self::ClassTable(table) => !table.classes.iter().any(|class| class.back_off),
-        }
-    }
-}
-
 impl Limits {
     fn held(&self, needed: NRate) -> (NRate, NRate) {
         let raw = needed - self.applied_since_sensing;
@@ -269,10 +380,7 @@ impl RateModel {
             .into());
         }
         check_blend(self.blend)?;
-        match &self.method {
-            Method::YieldResponse(method) => Ok(method.inputs(limits, self.blend).check()?),
-            other => other.check(),
-        }
+        self.method.check_within(limits, self.blend)
     }
 
     /// The rate of one cell, and what it comes from.
@@ -302,46 +410,11 @@ impl RateModel {
         if !(index > 0.0 && index.is_finite() && reference > 0.0 && reference.is_finite()) {
             return None;
         }
-        let limits = &self.limits;
-        if let Method::YieldResponse(method) = &self.method {
-            let inputs = method.inputs(limits, blend);
-            let cell = rate_of(index, reference, &inputs)?;
-            return Some(CellRate {
-                beyond: inputs.is_beyond(cell.ratio_raw),
-                ratio_raw: cell.ratio_raw,
-                ratio: Some(cell.ratio),
-                yields: Some((cell.yield_without, cell.yield_with)),
-                n_raw: cell.n_raw,
-                n_exact: cell.n_exact,
-                capped: cell.capped,
-            });
-        }
-        let ratio_raw = response_index(index, reference, blend);
-        let own = self.method.needed(
-            ratio_raw,
-            sufficiency(index, reference, blend),
+        self.method.rate(&Compared {
             index,
-            limits,
-        )?;
-        // The limit only ever withholds: a method that backs off on the palest ground, or that rises, keeps its own lower rate there.
-        let limit = limits.maximum_ratio.max(1.0);
-        let at_limit = (limits.limits_sufficiency && ratio_raw > limit + HAIR)
-            .then(|| self.method.needed(limit, 1.0 / limit, index, limits))
-            .flatten()
-            .filter(|at_limit| at_limit.1 < own.1);
-        let beyond = at_limit.is_some()
-            || (matches!(self.method, Method::Chlorophyll(_) | Method::Visible(_))
-                && ratio_raw > limit + HAIR);
-        let (ratio, needed) = at_limit.unwrap_or(own);
-        let (n_raw, n_exact) = limits.held(needed);
-        Some(CellRate {
-            ratio_raw,
-            ratio,
-            yields: None,
-            n_raw,
-            n_exact,
-            capped: Capped::None,
-            beyond,
+            reference,
+            limits: &self.limits,
+            blend,
         })
     }
 
@@ -363,29 +436,22 @@ impl RateModel {
     }
 
     /// The share of applied nitrogen that reaches the grain, where the method has one.
-    pub const fn use_efficiency(&self) -> Option<f64> {
-        match &self.method {
-            Method::YieldResponse(method) => Some(method.use_efficiency),
-            _ => None,
-        }
+    pub fn use_efficiency(&self) -> Option<f64> {
+        self.method.yields().map(|method| method.use_efficiency)
     }
 
     /// The same with another use efficiency; `None` where the method has none.
     pub fn with_use_efficiency(&self, use_efficiency: f64) -> Option<Self> {
-        match &self.method {
-            Method::YieldResponse(method) => {
-                Some(self.with(Method::YieldResponse(YieldResponse {
-                    use_efficiency,
-                    ..*method
-                })))
-            }
-            _ => None,
-        }
+        let method = *self.method.yields()?;
+        Some(self.with(Method::new(YieldResponse {
+            use_efficiency,
+            ..method
+        })))
     }
 
     /// Whether the rate depends on the response index, so that a nitrogen share means something.
-    pub const fn uses_response_index(&self) -> bool {
-        self.method.divides_by_index() || matches!(self.method, Method::Visible(_))
+    pub fn uses_response_index(&self) -> bool {
+        self.method.uses_response_index()
     }
 
     /// The same by another nitrogen share; `None` compares each cell with the strip.
@@ -397,34 +463,9 @@ impl RateModel {
         }
     }
 
-    /// The same with the method's curve scaled: the yield curve's `a`, the optimum rate of the square root, the whole answer of the other published
-    /// formulas. `None` for a ramp, a table and a flat rate: they are the user's own decision, not an estimate.
+    /// The same with the method's curve scaled, as [`Formula::scaled`] says.
     pub fn with_curve_factor(&self, factor: f64) -> Option<Self> {
-        let method = match &self.method {
-            Method::YieldResponse(method) => {
-                let mut scaled = *method;
-                scaled.curve.a = scaled.curve.a * factor;
-                Method::YieldResponse(scaled)
-            }
-            Method::SquareRoot(method) => Method::SquareRoot(SquareRoot {
-                optimum: method.optimum * factor,
-                ..*method
-            }),
-            Method::Quadratic(method) => Method::Quadratic(Quadratic {
-                factor: method.factor * factor,
-                ..*method
-            }),
-            Method::Chlorophyll(method) => Method::Chlorophyll(ChlorophyllRoot {
-                scale: method.scale * factor,
-                ..*method
-            }),
-            Method::Visible(method) => Method::Visible(VisibleLine {
-                slope: method.slope * factor,
-                less: method.less * factor,
-            }),
-            Method::LinearRamp(_) | Method::ClassTable(_) | Method::Flat(_) => return None,
-        };
-        Some(self.with(method))
+        self.method.scaled(factor).map(|method| self.with(method))
     }
 
     fn with(&self, method: Method) -> Self {

@@ -3,10 +3,18 @@
 //! `N = (s · N_opt − N_before − N_credits + N_extra) · √min(1, (1 − SI) / ΔSI)`, and with a back-off
 //! `√min(1, (1 − SI) / (ΔSI · (1 + 0.1 · exp(m · (SI_b − SI)))))`.
 
-use super::{HAIR, MethodError, about, parameter};
+use crate::key::{Any, Kind, Record, key, keys, nitrogen};
+use crate::science::certainty::Certainty;
+use crate::science::methods::given::{Given, Read, checked};
+use crate::science::methods::shared::{
+    CURVE_ROW, CURVE_SPREAD, DEAD_BAND, ECONOMIC, INDEX, REGION, SENSOR, SOURCE, number,
+};
+use crate::science::methods::{
+    About, BACKS_OFF, CellRate, Compared, Formula, HAIR, Method, MethodError, parameter,
+};
 use crate::units::NRate;
 
-/// Parameters of the square-root response.
+/// Record of the square-root response.
 ///
 /// # Source
 /// Holland and Schepers 2010, Agronomy Journal 102:1415-1424; the back-off: Holland and Schepers 2013, Precision Agriculture 14:71-85. Both formulas from
@@ -41,9 +49,8 @@ pub struct BackOff {
 }
 
 impl SquareRoot {
-    pub(super) fn check(&self) -> Result<(), MethodError> {
-        let refuse =
-            |what, value: String, wanted| Err(parameter(about::SQUARE_ROOT, what, &value, wanted));
+    fn checked(&self) -> Result<(), MethodError> {
+        let refuse = |what, value: String, wanted| Err(parameter(ABOUT.name, what, &value, wanted));
         let amounts = [
             ("the optimum", self.optimum),
             ("nitrogen applied before", self.applied_before),
@@ -110,11 +117,190 @@ impl SquareRoot {
     }
 
     /// The response index as used: 1 inside the dead band.
-    pub(super) fn used(&self, ratio_raw: f64) -> f64 {
+    fn used(&self, ratio_raw: f64) -> f64 {
         if 1.0 - 1.0 / ratio_raw <= self.dead_band + HAIR {
             1.0
         } else {
             ratio_raw
         }
+    }
+}
+
+keys! {
+    KEYS: SquareRootKeys = "response", "[response]", "The method that turns index into nitrogen rate, and its parameters; each method has its own keys.",
+    {
+        optimum: NRate = nitrogen(
+            "the season's optimum nitrogen rate, economic or your own,",
+            "\"180 kg N/ha\"",
+            "Optimum nitrogen rate of the season.",
+        )
+        .required_when("unless economic = true"),
+        credits: NRate = nitrogen("the credits", "\"20 kg N/ha\"", "Nitrogen from manure, preceding crop or water, taken off the optimum.")
+            .or("\"0 kg N/ha\""),
+        extra: NRate = nitrogen("the compensation", "\"10 kg N/ha\"", "Nitrogen added to make up for a late application.")
+            .or("\"0 kg N/ha\""),
+        zone_scalar: f64 = key(
+            Kind::Number,
+            "the zone scalar",
+            "1.0",
+            "Factor on the optimum, for a field that is known to need more or less.",
+        )
+        .within("0", "2", "the optimum is multiplied by it")
+        .or("1.0"),
+        delta_si: f64 = key(
+            Kind::Number,
+            "1 − the sufficiency index of ground that got no nitrogen",
+            "0.3",
+            "How far the sufficiency index of ground without nitrogen lies below 1.",
+        )
+        .within(
+            "0.02",
+            "0.95",
+            "1 − sufficiency index of ground without nitrogen, about 0.3 for corn in the middle of its growth",
+        )
+        .required(),
+        dead_band: f64 = DEAD_BAND,
+        back_off: Any = key(
+            Kind::Table("response.back_off"),
+            "the back-off",
+            "{ steepness = 20, below = 0.7 }",
+            "Lowers the rate where the crop is too poor to recover.",
+        )
+        .or_else("none"),
+        curve_spread: f64 = CURVE_SPREAD,
+        economic: bool = ECONOMIC,
+        curve: Any = CURVE_ROW,
+        index: String = INDEX.required(),
+        region: String = REGION,
+        sensor: String = SENSOR,
+        source: String = SOURCE,
+    }
+}
+
+keys! {
+    BACK_OFF: BackOffKeys = "response.back_off", "back_off = { … }", "How the rate falls back where the crop is too poor to recover.",
+    {
+        steepness: f64 = number(
+            "how fast the rate falls back",
+            "20",
+            "How fast the rate falls back.",
+        )
+        .within("0", "100", "how fast the rate falls back")
+        .required(),
+        below: f64 = number(
+            "the sufficiency index around which it falls back",
+            "0.7",
+            "Sufficiency index around which it falls back.",
+        )
+        .within("0", "1", "the sufficiency index around which it falls back")
+        .required(),
+    }
+}
+
+/// What the method is.
+pub const ABOUT: About = About {
+    name: "square root",
+    gives: "the share of the season's optimum that is still lacking, steep near sufficiency",
+    formula: "SI = I / I_ref; N = max(0, s · optimum − applied before − credits + extra) · √min(1, (1 − SI) / ΔSI); nothing from SI = 1 − dead band up; with back-off ΔSI · (1 + 0.1 · exp(m · (SI_b − SI))) in its place",
+    units: "amounts in kg N/ha, the rest plain numbers",
+    range: "corn, vegetative stages; ΔSI is that of the index and stage in hand; back-off steepness 0 to 100, zone scalar 0 to 2",
+    needs: "optimum, delta_si, index",
+    source: "Holland and Schepers 2010, Agronomy Journal 102:1415-1424; back-off: 2013, Precision Agriculture 14:71-85",
+    certainty: Certainty::FromMemory,
+    crop: None,
+    instrument: None,
+    keys: SquareRootKeys::TABLE.keys,
+    tables: &[BackOffKeys::TABLE],
+    read: Some(read),
+};
+
+fn read(given: &mut dyn Given) -> Option<Read> {
+    let optimum = match given.economic() {
+        Some(economic) => economic.or_else(|| given.nitrogen(&KEYS.optimum)),
+        None => {
+            let own = given.nitrogen(&KEYS.optimum);
+            given.require(&KEYS.optimum);
+            own
+        }
+    };
+    let credits = given.nitrogen(&KEYS.credits).unwrap_or(NRate::ZERO);
+    let extra = given.nitrogen(&KEYS.extra).unwrap_or(NRate::ZERO);
+    let zone_scalar = given.number(&KEYS.zone_scalar);
+    let delta = given.number(&KEYS.delta_si);
+    let dead_band = given.number(&KEYS.dead_band);
+    let mut back_off = None;
+    given.table(&KEYS.back_off, &mut |table| {
+        let steepness = table.number(&BACK_OFF.steepness);
+        let below = table.number(&BACK_OFF.below);
+        back_off = steepness
+            .zip(below)
+            .map(|(steepness, below)| BackOff { steepness, below });
+    });
+    let root = SquareRoot {
+        optimum: optimum?,
+        applied_before: given.applied_before(),
+        credits,
+        extra,
+        zone_scalar: zone_scalar?,
+        delta: delta?,
+        dead_band: dead_band?,
+        back_off,
+    };
+    let key = if root.dead_band >= root.delta {
+        &KEYS.dead_band.row
+    } else {
+        &KEYS.optimum.row
+    };
+    checked(given, key, Method::new(root))
+}
+
+impl Formula for SquareRoot {
+    fn about(&self) -> &'static About {
+        &ABOUT
+    }
+    fn check(&self) -> Result<(), MethodError> {
+        self.checked()
+    }
+    fn rate(&self, at: &Compared<'_>) -> Option<CellRate> {
+        at.by_need(false, |seen| {
+            (Some(self.used(seen.ratio)), self.needed(seen.sufficiency))
+        })
+    }
+    fn divides_by_index(&self) -> bool {
+        true
+    }
+    fn falls_with_index(&self) -> bool {
+        self.back_off.is_none()
+    }
+    fn direction(&self) -> &'static str {
+        BACKS_OFF
+    }
+    fn dead_band(&self) -> Option<f64> {
+        Some(self.dead_band)
+    }
+    fn parameters(&self) -> Record {
+        Record::new()
+            .put(&KEYS.optimum, self.optimum.get())
+            .add("applied_before_kg_n_ha", self.applied_before.get())
+            .put(&KEYS.credits, self.credits.get())
+            .put(&KEYS.extra, self.extra.get())
+            .put(&KEYS.zone_scalar, self.zone_scalar)
+            .put(&KEYS.delta_si, self.delta)
+            .put(&KEYS.dead_band, self.dead_band)
+            .put(
+                &KEYS.back_off,
+                self.back_off.map(|back| {
+                    Record::new()
+                        .put(&BACK_OFF.steepness, back.steepness)
+                        .put(&BACK_OFF.below, back.below)
+                        .value()
+                }),
+            )
+    }
+    fn scaled(&self, factor: f64) -> Option<Method> {
+        Some(Method::new(Self {
+            optimum: self.optimum * factor,
+            ..*self
+        }))
     }
 }

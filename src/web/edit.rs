@@ -1,0 +1,378 @@
+//! Changes of a job file that leave comments, order and spelling of everything else as they are.
+
+use toml_edit::{DocumentMut, InlineTable, Item, Table, TableLike, Value};
+
+use crate::app::error::AppError;
+use crate::job::keys::{IMAGERY, MACHINE, RATE, REFERENCE, SEASON};
+use crate::key::Key;
+use crate::science::methods::yield_response::KEYS as YIELD_RESPONSE;
+
+/// One change: a key, and its new value as it would stand in the job; nothing takes the key out.
+#[derive(Clone, Debug, serde::Deserialize, utoipa::ToSchema)]
+pub(crate) struct Change {
+    /// Section, dotted: `response.yield_curve`.
+    pub(crate) section: String,
+    /// Key in it.
+    pub(crate) key: String,
+    /// The value as it would stand in the job: `"80 kg N/ha"` with its quotes, `0.9`, `2026-04-14`, `true`.
+    pub(crate) value: Option<String>,
+}
+
+/// Reads the text of a job as something that can be changed.
+///
+/// # Errors
+/// When it is no TOML.
+pub(crate) fn document(text: &str) -> Result<DocumentMut, AppError> {
+    text.parse::<DocumentMut>().map_err(|error| {
+        AppError::refused(
+            "job.toml",
+            "the job is no TOML, so the page cannot change it",
+        )
+        .with_fact("job", error.to_string())
+        .with_hint("correct it in an editor, then load the page again")
+    })
+}
+
+fn wrong(change: &Change, what: impl Into<String>) -> AppError {
+    AppError::refused("job.value", what).with_fact(
+        format!("{}.{}", change.section, change.key),
+        change.value.clone().unwrap_or_default(),
+    )
+}
+
+/// A value that a form can write: a number, a text, a date, true or false, or a list of those.
+fn value_of(change: &Change, text: &str) -> Result<Value, AppError> {
+    let value: Value = text
+        .trim()
+        .parse()
+        .map_err(|_error| wrong(change, "this is no value of a job: text stands in quotes"))?;
+    let simple = |value: &Value| !matches!(value, Value::Array(_) | Value::InlineTable(_));
+    let fits = match &value {
+        Value::Array(list) => list.iter().all(simple),
+        Value::InlineTable(_) => false,
+        _ => true,
+    };
+    if fits {
+        Ok(value)
+    } else {
+        Err(wrong(
+            change,
+            "the page writes single values and plain lists",
+        ))
+    }
+}
+
+/// The table of a dotted name; made where it is missing. A value that is no table, such as a name in its place, is replaced by a table.
+fn table_of<'a>(root: &'a mut Table, section: &str) -> &'a mut dyn TableLike {
+    let mut table: &mut dyn TableLike = root;
+    for (depth, part) in section.split('.').enumerate() {
+        let item = table.entry(part).or_insert_with(|| {
+            if depth == 0 {
+                Item::Table(Table::new())
+            } else {
+                Item::Value(Value::InlineTable(InlineTable::new()))
+            }
+        });
+        if item.as_table_like().is_none() {
+            *item = Item::Value(Value::InlineTable(InlineTable::new()));
+        }
+        // A table was put there just now.
+        let Some(inner) = item.as_table_like_mut() else {
+            unreachable!("{part} is a table")
+        };
+        table = inner;
+    }
+    table
+}
+
+/// Makes one change.
+///
+/// # Errors
+/// When the value is none that a form can write.
+pub(crate) fn apply(document: &mut DocumentMut, change: &Change) -> Result<(), AppError> {
+    match &change.value {
+        None => {
+            let mut table: Option<&mut dyn TableLike> = Some(document.as_table_mut());
+            for part in change.section.split('.') {
+                table = table
+                    .and_then(|table| table.get_mut(part))
+                    .and_then(Item::as_table_like_mut);
+            }
+            if let Some(table) = table {
+                table.remove(&change.key);
+            }
+        }
+        Some(text) => {
+            let mut value = value_of(change, text)?;
+            let table = table_of(document.as_table_mut(), &change.section);
+            match table.get_mut(&change.key) {
+                Some(Item::Value(old)) => {
+                    // What stands around the old value, a comment behind it among it, stays.
+                    *value.decor_mut() = old.decor().clone();
+                    *old = value;
+                }
+                Some(other) => *other = Item::Value(value),
+                None => {
+                    table.insert(&change.key, Item::Value(value));
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Adds a table to a list of tables, such as `[[accept]]` or `[[rate.set]]`.
+pub(crate) fn add(document: &mut DocumentMut, path: &[&str], entries: &[(&str, Value)]) {
+    let mut table: &mut Table = document.as_table_mut();
+    let Some((last, sections)) = path.split_last() else {
+        return;
+    };
+    for section in sections {
+        let item = table.entry(section).or_insert(Item::Table(Table::new()));
+        let Some(inner) = item.as_table_mut() else {
+            return;
+        };
+        table = inner;
+    }
+    let mut entry = Table::new();
+    for (key, value) in entries {
+        entry.insert(key, Item::Value(value.clone()));
+    }
+    let list = table
+        .entry(last)
+        .or_insert(Item::ArrayOfTables(toml_edit::ArrayOfTables::new()));
+    if let Some(list) = list.as_array_of_tables_mut() {
+        list.push(entry);
+    }
+}
+
+/// Takes a table out of a list of tables; a list without any goes too.
+///
+/// # Errors
+/// When there is no such table.
+pub(crate) fn take(
+    document: &mut DocumentMut,
+    path: &[&str],
+    position: usize,
+) -> Result<(), AppError> {
+    let missing = || {
+        AppError::refused("page.list", "there is no such entry in the job")
+            .with_fact(path.join("."), position.to_string())
+    };
+    let Some((last, sections)) = path.split_last() else {
+        return Err(missing());
+    };
+    let mut table: &mut Table = document.as_table_mut();
+    for section in sections {
+        table = table
+            .get_mut(section)
+            .and_then(Item::as_table_mut)
+            .ok_or_else(missing)?;
+    }
+    let list = table
+        .get_mut(last)
+        .and_then(Item::as_array_of_tables_mut)
+        .filter(|list| position < list.len())
+        .ok_or_else(missing)?;
+    list.remove(position);
+    if list.is_empty() {
+        table.remove(last);
+    }
+    Ok(())
+}
+
+/// The job as a tree for the form: texts as they are, everything else as it stands in the file.
+pub(crate) fn tree(item: &Item) -> serde_json::Value {
+    fn of_value(value: &Value) -> serde_json::Value {
+        match value {
+            Value::String(text) => serde_json::Value::String(text.value().clone()),
+            Value::Integer(number) => (*number.value()).into(),
+            Value::Float(number) => (*number.value()).into(),
+            Value::Boolean(on) => (*on.value()).into(),
+            Value::Datetime(date) => serde_json::Value::String(date.value().to_string()),
+            Value::Array(list) => list.iter().map(of_value).collect(),
+            Value::InlineTable(table) => table
+                .iter()
+                .map(|(key, value)| (key.to_owned(), of_value(value)))
+                .collect::<serde_json::Map<_, _>>()
+                .into(),
+        }
+    }
+    match item {
+        Item::None => serde_json::Value::Null,
+        Item::Value(value) => of_value(value),
+        Item::Table(table) => table
+            .iter()
+            .map(|(key, item)| (key.to_owned(), tree(item)))
+            .collect::<serde_json::Map<_, _>>()
+            .into(),
+        Item::ArrayOfTables(list) => list
+            .iter()
+            .map(|table| tree(&Item::Table(table.clone())))
+            .collect(),
+    }
+}
+
+/// Values that decide nothing anybody sees, for keys without which a job is not read at all.
+fn stand_ins() -> [(&'static Key, &'static str); 5] {
+    const DATE: Key = IMAGERY.date.row;
+    const CROP: Key = SEASON.crop.row;
+    const MAXIMUM_YIELD: Key = YIELD_RESPONSE.maximum_yield.row;
+    const MAXIMUM: Key = RATE.maximum.row;
+    const WIDTH: Key = MACHINE.working_width.row;
+    [
+        (&DATE, "2000-01-01"),
+        (&CROP, "\"winter wheat\""),
+        (&MAXIMUM_YIELD, "\"8 t/ha\""),
+        (&MAXIMUM, "\"100 kg N/ha\""),
+        (&WIDTH, "\"24 m\""),
+    ]
+}
+
+/// Whether a key is not given, or still to be filled in.
+fn is_open(root: &Table, key: &Key) -> bool {
+    let todo = |value: &Value| value.as_str().is_some_and(|text| text.starts_with("TODO"));
+    root.get(key.section)
+        .and_then(|section| section.get(key.name))
+        .is_none_or(|item| match item {
+            Item::Value(Value::InlineTable(table)) => table.iter().any(|(_, value)| todo(value)),
+            Item::Value(value) => todo(value),
+            _ => false,
+        })
+}
+
+/// A job that shows what is there before it is finished: what is missing or open is filled in with numbers that decide nothing anybody sees. `None` when nothing was
+/// missing that can be filled in.
+pub(crate) fn sketch(text: &str) -> Option<String> {
+    let mut document = document(text).ok()?;
+    let root = document.as_table_mut();
+    let mut filled = false;
+    let mut fill = |root: &mut Table, key: &Key, value: &str| {
+        if let Ok(value) = value.parse::<Value>()
+            && let Some(table) = root
+                .entry(key.section)
+                .or_insert(Item::Table(Table::new()))
+                .as_table_like_mut()
+        {
+            table.insert(key.name, Item::Value(value));
+            filled = true;
+        }
+    };
+    let reference: [&Key; 3] = [
+        &REFERENCE.strips,
+        &REFERENCE.readings,
+        &REFERENCE.percentile,
+    ];
+    if reference.iter().all(|key| is_open(root, key)) {
+        root.insert(REFERENCE.percentile.section, Item::Table(Table::new()));
+        fill(root, &REFERENCE.percentile, "95");
+    }
+    let days: [&Key; 3] = [&SEASON.growing_days, &SEASON.weather, &SEASON.stations];
+    if days.iter().all(|key| is_open(root, key)) {
+        fill(root, &SEASON.growing_days, "100");
+    }
+    for (key, value) in stand_ins() {
+        if is_open(root, key) {
+            fill(root, key, value);
+        }
+    }
+    if is_open(root, &YIELD_RESPONSE.yield_curve) {
+        let index = root
+            .get(IMAGERY.index.section)
+            .and_then(|imagery| imagery.get(IMAGERY.index.name))
+            .and_then(Item::as_str)
+            .unwrap_or("NDVI")
+            .to_owned();
+        let index = Value::from(index).to_string();
+        fill(
+            root,
+            &YIELD_RESPONSE.yield_curve,
+            &format!(
+                "{{ a = \"590 kg/ha\", b = 258.2, index = {index}, source = \"to look at the field, not to decide by\" }}"
+            ),
+        );
+    }
+    filled.then(|| document.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const JOB: &str = "# a field\n[rate]\nmaximum = \"80 kg N/ha\"   # the law's\nstep=\"10 kg N/ha\"\n\n[response]\nyield_curve = { a = \"590 kg/ha\", b = 258.2 } # ours\n\n[[accept]]\ncode = \"image.age\"\n";
+
+    fn changed(section: &str, key: &str, value: Option<&str>) -> String {
+        let mut document = document(JOB).unwrap();
+        let change = Change {
+            section: section.to_owned(),
+            key: key.to_owned(),
+            value: value.map(str::to_owned),
+        };
+        apply(&mut document, &change).unwrap();
+        document.to_string()
+    }
+
+    #[test]
+    fn a_change_leaves_comments_order_and_all_else_as_they_are() {
+        assert_eq!(
+            changed("rate", "maximum", Some("\"90 kg N/ha\"")),
+            JOB.replace("80 kg", "90 kg")
+        );
+        assert_eq!(
+            changed("response.yield_curve", "b", Some("260")),
+            JOB.replace("258.2", "260")
+        );
+        assert_eq!(
+            changed("rate", "step", None),
+            JOB.replace("step=\"10 kg N/ha\"\n", "")
+        );
+        assert_eq!(changed("zones", "nothing", None), JOB);
+        let added = changed("zones", "by", Some("\"cells\""));
+        assert!(
+            added.starts_with(JOB) && added.ends_with("[zones]\nby = \"cells\"\n"),
+            "{added}"
+        );
+    }
+
+    #[test]
+    fn only_values_that_a_form_writes_are_taken() {
+        let mut document = document(JOB).unwrap();
+        for bad in [
+            "80 kg N/ha",
+            "{ path = \"x\" }",
+            "1]\n[rate",
+            "[[1]]",
+            "\"open",
+            "",
+        ] {
+            let change = Change {
+                section: "rate".to_owned(),
+                key: "maximum".to_owned(),
+                value: Some(bad.to_owned()),
+            };
+            assert!(apply(&mut document, &change).is_err(), "{bad}");
+        }
+        assert_eq!(document.to_string(), JOB);
+    }
+
+    #[test]
+    fn tables_join_and_leave_their_list() {
+        let mut document = document(JOB).unwrap();
+        add(
+            &mut document,
+            &["accept"],
+            &[("code", "image.shape".into())],
+        );
+        add(&mut document, &["rate", "set"], &[("zone", 3.into())]);
+        let tree = tree(document.as_item());
+        assert_eq!(tree["accept"][1]["code"], "image.shape");
+        assert_eq!(tree["rate"]["set"][0]["zone"], 3);
+        take(&mut document, &["accept"], 0).unwrap();
+        assert!(take(&mut document, &["accept"], 7).is_err());
+        assert!(take(&mut document, &["rate", "no"], 0).is_err());
+        take(&mut document, &["rate", "set"], 0).unwrap();
+        let tree = super::tree(document.as_item());
+        assert_eq!(tree["accept"][0]["code"], "image.shape");
+        assert!(tree["rate"].get("set").is_none());
+    }
+}

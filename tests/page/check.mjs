@@ -1,0 +1,265 @@
+// The page in a browser: the whole job on the demo and from nothing, by pointer and by keyboard, in light and dark, small and enlarged. Ends with "N passed, N failed".
+import { readFileSync, existsSync, cpSync } from "node:fs";
+import { execFileSync } from "node:child_process";
+import { join } from "node:path";
+import { createServer } from "node:http";
+import axe from "axe-core";
+import { browser, decided, demo, haulm, open, question, root, scratch, serve, states } from "./drive.mjs";
+
+let passed = 0, failed = 0;
+const only = process.argv.slice(2);
+async function check(name, work) {
+  if (only.length && !only.some((word) => name.includes(word))) return;
+  try { await work(); passed += 1; console.log(`ok      ${name}`); } catch (error) { failed += 1; console.log(`FAILED  ${name}\n        ${String(error?.message ?? error).split("\n").slice(0, 12).join("\n        ")}`); }
+}
+function equal(a, b, what) { if (JSON.stringify(a) !== JSON.stringify(b)) throw new Error(`${what}: ${JSON.stringify(a)} is not ${JSON.stringify(b)}`); }
+function holds(value, what) { if (!value) throw new Error(what); }
+const figure = (page, number) => page.textContent(`#question-${number} .figure`);
+const quiet = (page) => { equal(page.faults, [], "faults in the browser's console"); const place = new URL(page.url()).origin; equal(page.requests.filter((url) => !url.startsWith(place) && !url.startsWith("blob:") && !url.startsWith("data:")), [], "requests to elsewhere"); };
+const chromium = await browser();
+
+await check("the demo: change, look, write; the page's total and files are those of haulm map", async () => {
+  const folder = demo();
+  const served = await serve([join(folder, "job.toml"), "--write"]);
+  const { page, context } = await open(chromium, served);
+  await decided(page);
+  holds(/515/.test(await figure(page, 3)), `total ${await figure(page, 3)}`);
+  const box = page.locator('[id="key-response.maximum_yield"]');
+  await box.fill("3.6 t/ha");
+  await box.press("Enter");
+  await page.waitForFunction(() => !document.querySelector("#question-3 .figure").textContent.startsWith("515"));
+  await decided(page);
+  await question(page, 5);
+  await page.click("#make");
+  await page.waitForSelector(".made", { timeout: 60_000 });
+  const shown = await figure(page, 3);
+  const record = JSON.parse(readFileSync(join(folder, "out/office/record.json"), "utf8"));
+  holds(shown.startsWith(record.totals.n_kg.toFixed(0)), `${shown} is not ${record.totals.n_kg}`);
+  const beside = join(scratch(), "beside");
+  execFileSync(haulm, ["map", join(folder, "job.toml"), "--output", beside, "--quiet"], { stdio: "pipe" });
+  let compared = 0;
+  for (const { path } of record.outputs) { holds(readFileSync(join(folder, "out", path)).equals(readFileSync(join(beside, path))), `${path} differs`); compared += 1; }
+  holds(compared > 10, `${compared} files compared`);
+  const [download] = await Promise.all([page.waitForEvent("download"), page.locator(".files a", { hasText: "machine/CARD.txt" }).click()]);
+  holds(readFileSync(await download.path()).equals(readFileSync(join(folder, "out/machine/CARD.txt"))), "the downloaded card differs");
+  quiet(page);
+  await context.close();
+  await served.end();
+});
+
+await check("from nothing: drop image and boundary, draw a strip by its form, three answers, a map", async () => {
+  const served = await serve([]);
+  const { page, context } = await open(chromium, served);
+  await page.setInputFiles("#files", ["mosaic.tif", "boundary.geojson", "weather.csv"].map((name) => join(root, "demo/field", name)));
+  await page.fill("#start-name", "Drawn Ley");
+  await page.fill("#start-date", "2026-04-14");
+  await page.click("#begin");
+  await page.waitForSelector(".answer.open", { timeout: 60_000 });
+  await question(page, 2);
+  await page.click("#tool-strips");
+  for (const [name, value] of [["x", "559892"], ["y", "5559935"], ["heading", "63"], ["length", "200"], ["width", "24"]]) { await page.fill(`#draw-${name}`, value); await page.keyboard.press("Tab"); }
+  await page.click("#draw-use");
+  await page.waitForSelector(".drawing", { state: "detached", timeout: 60_000 });
+  const set = async (number, key, value) => { await question(page, number); const box = page.locator(`[id="key-${key}"]`); await box.fill(value); await box.press("Enter"); await page.waitForFunction((k) => !document.querySelector(`[data-key="${k}"]`)?.classList.contains("wrong"), key, { timeout: 30_000 }); };
+  const key = async (name) => (await page.locator(`[id="key-${name}"]`).count()) > 0;
+  await question(page, 2);
+  if (await key("season.planted")) await set(2, "season.planted", "2025-10-06");
+  await set(3, "response.maximum_yield", "4.0 t/ha");
+  await set(3, "rate.maximum", "80 kg N/ha");
+  for (let round = 0; round < 6; round++) {
+    const open = await page.evaluate(() => fetch("/api/v1/jobs/0").then((answer) => answer.json()).then((view) => view.faults.map((fault) => fault.key)));
+    if (!open.length) break;
+    const values = { "response.yield_curve": "winter wheat, common practice", "season.growing_days": "96", "machine.working_width": "24 m", "season.crop": "winter wheat" };
+    const next = open.find((name) => values[name]);
+    holds(next, `nothing fills ${open}`);
+    await set({ season: 2, response: 3, machine: 5 }[next.split(".")[0]], next, values[next]);
+  }
+  await decided(page);
+  await question(page, 5);
+  await page.click("#make");
+  await page.waitForSelector(".made", { timeout: 60_000 });
+  quiet(page);
+  await context.close();
+  await served.end();
+});
+
+await check("a strip drawn by pointer becomes a strip of the job", async () => {
+  const folder = demo();
+  const served = await serve([join(folder, "job.toml"), "--write"]);
+  const { page, context } = await open(chromium, served);
+  await decided(page);
+  await question(page, 2);
+  await page.click("#tool-strips");
+  const box = await page.locator(".map").boundingBox();
+  await page.mouse.click(box.x + box.width * 0.53, box.y + box.height * 0.47);
+  await page.mouse.click(box.x + box.width * 0.69, box.y + box.height * 0.34);
+  await page.waitForTimeout(300);
+  holds(Number(await page.inputValue("#draw-length")) > 30, "no length came from the two clicks");
+  await page.click("#draw-use");
+  await page.waitForSelector(".drawing", { state: "detached", timeout: 60_000 });
+  const drawn = JSON.parse(readFileSync(join(folder, "job_drawn_strips.geojson"), "utf8"));
+  equal(drawn.features.length, 3, "strips in the file");
+  holds(/strips = "job_drawn_strips.geojson"/.test(readFileSync(join(folder, "job.toml"), "utf8")), "the job does not name them");
+  await page.click("#undo");
+  await page.waitForFunction(() => document.querySelector("#undo").disabled);
+  holds(!existsSync(join(folder, "job_drawn_strips.geojson")), "undo left the file");
+  quiet(page);
+  await context.close();
+  await served.end();
+});
+
+await check("the whole way by keyboard in at most 60 presses", async () => {
+  const folder = demo();
+  const served = await serve([join(folder, "job.toml"), "--write"]);
+  const { page, context } = await open(chromium, served);
+  await decided(page);
+  let presses = 0;
+  const press = async (...keys) => { for (const key of keys) { presses += 1; await page.keyboard.press(key); await page.waitForTimeout(30); } };
+  const type = async (text) => { presses += text.length; await page.keyboard.type(text); };
+  const visible = async () => holds(await page.evaluate(() => { const active = document.activeElement; return active && active !== document.body && getComputedStyle(active).outlineStyle !== "none"; }), "the focus is not to be seen");
+  await press("/");
+  await type("maximum y");
+  await press("Tab");
+  await visible();
+  await press("Enter");
+  equal(await page.evaluate(() => document.activeElement.id), "key-response.maximum_yield", "focus");
+  await press("ArrowDown", "ArrowDown");
+  await page.waitForFunction(() => !document.querySelector("#question-3 .figure").textContent.startsWith("515"));
+  await decided(page);
+  await press("Tab", "Escape");
+  await page.evaluate(() => document.activeElement.blur());
+  await press("g", "Enter");
+  await page.waitForSelector("#cell-card");
+  const first = await page.textContent("#cell-card h2");
+  await press("ArrowRight");
+  await page.waitForFunction((text) => document.querySelector("#cell-card h2")?.textContent !== text, first);
+  await press("5");
+  await press("Tab");
+  await visible();
+  equal(await page.evaluate(() => document.activeElement.id), "make", "focus");
+  await press("Enter");
+  await page.waitForSelector(".made", { timeout: 60_000 });
+  holds(presses <= 60, `${presses} presses`);
+  console.log(`        ${presses} presses`);
+  quiet(page);
+  await context.close();
+  await served.end();
+});
+
+for (const [name, state] of Object.entries(states)) await check(`accessible: ${name}, light and dark, 320 px, 200 %`, async () => {
+  const served = await state.serve();
+  const wrong = [];
+  for (const [label, options] of [["light", { width: 1280 }], ["dark", { width: 1280, colorScheme: "dark" }], ["320 px", { width: 320 }], ["200 %", { width: 1280, zoom: 2 }]]) {
+    const { page, context } = await open(chromium, served, options);
+    await state.reach(page);
+    await page.waitForTimeout(200);
+    // The page's own policy keeps scripts out, so the checker comes in by the debugger.
+    await page.evaluate(axe.source);
+    const found = await page.evaluate(() => globalThis.axe.run(document, { resultTypes: ["violations"] }));
+    for (const each of found.violations) wrong.push(`${label}: ${each.id}: ${each.nodes.map((node) => node.target.join(" ")).slice(0, 3).join(", ")} (${each.nodes.length})`);
+    const over = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+    if (over > 1) wrong.push(`${label}: the page is ${over} px wider than the window`);
+    if (page.faults.length) wrong.push(`${label}: ${page.faults.join("; ")}`);
+    await context.close();
+  }
+  await served.end();
+  equal(wrong, [], "violations");
+});
+
+await check("the scale bar is right at 0°, 45° and 65°", async () => {
+  // The bar's metres against its pixels and the plane's resolution; lengths on the ellipsoid by GDAL's own transformation are checked where the plane is chosen.
+  const served = await serve([join(demo(), "job.toml")]);
+  const { page, context } = await open(chromium, served);
+  await decided(page);
+  const bar = await page.evaluate(() => { const label = document.querySelector("[data-metres]"); return { metres: Number(label.dataset.metres), pixels: Number(label.dataset.pixels) }; });
+  // Two places of the map, in degrees as the foot says them, and the length between them on the sphere of mean radius (haversine; from memory): 0.5 % is the sphere's own error.
+  const box = await page.locator(".map").boundingBox();
+  const read = async (x) => { await page.mouse.move(x, box.y + box.height / 2); await page.waitForTimeout(150); return (await page.textContent(".place")).match(/-?\d+\.\d+/g).slice(0, 2).map(Number); };
+  const [a, b] = [await read(box.x + 40), await read(box.x + box.width - 40)];
+  const rad = Math.PI / 180;
+  const hav = Math.sin(((b[0] - a[0]) * rad) / 2) ** 2 + Math.cos(a[0] * rad) * Math.cos(b[0] * rad) * Math.sin(((b[1] - a[1]) * rad) / 2) ** 2;
+  const metres = 2 * 6_371_009 * Math.asin(Math.sqrt(hav));
+  const perPixel = metres / (box.width - 80);
+  const off = Math.abs(bar.metres / bar.pixels / perPixel - 1);
+  holds(off < 0.01, `the bar is off by ${(100 * off).toFixed(2)} %`);
+  await context.close();
+  await served.end();
+});
+
+await check("a page of another origin can neither read nor change", async () => {
+  const served = await serve([join(demo(), "job.toml"), "--write"]);
+  const { page, context } = await open(chromium, served);
+  await decided(page);
+  const other = createServer((_, answer) => answer.writeHead(200, { "content-type": "text/html" }).end("<!doctype html><title>other</title>"));
+  await new Promise((ready) => other.listen(0, "127.0.0.1", ready));
+  const spy = await context.newPage();
+  await spy.goto(`http://127.0.0.1:${other.address().port}/`);
+  const place = new URL(served.address).origin;
+  const outcomes = await spy.evaluate(async (place) => {
+    const tried = async (work) => { try { return (await work()) ?? "opened"; } catch { return "refused"; } };
+    const socket = new Promise((done) => { const ws = new WebSocket(`${place.replace("http", "ws")}/api/v1/events`); ws.onopen = () => done("opened"); ws.onerror = () => done("refused"); });
+    const framed = new Promise((done) => { const frame = document.createElement("iframe"); frame.src = place; frame.onload = () => { try { done(frame.contentDocument?.body?.textContent ? "opened" : "refused"); } catch { done("refused"); } }; document.body.append(frame); });
+    const script = new Promise((done) => { const tag = document.createElement("script"); tag.src = `${place}/page.js`; tag.onload = () => done("opened"); tag.onerror = () => done("refused"); document.body.append(tag); });
+    const image = new Promise((done) => { const tag = new Image(); tag.src = `${place}/api/v1/jobs/0/photo`; tag.onload = () => done("opened"); tag.onerror = () => done("refused"); });
+    return [
+      await tried(async () => (await fetch(`${place}/api/v1/jobs/0`, { credentials: "include" })).status),
+      await tried(async () => ((await fetch(`${place}/api/v1/jobs/0/change`, { method: "POST", mode: "no-cors", credentials: "include", headers: { "content-type": "text/plain" }, body: "{}" })).status === 0 ? "refused" : "opened")),
+      await tried(async () => (await fetch(`${place}/api/v1/jobs/0/undo`, { method: "POST", credentials: "include", headers: { "content-type": "application/json" }, body: "{}" })).status),
+      await socket, await framed, await script, await image,
+    ];
+  }, place);
+  equal(outcomes, Array(7).fill("refused"), "what another origin got");
+  other.close();
+  await context.close();
+  await served.end();
+});
+
+// Control and direction characters are refused by the job file itself: tests/it/job_refusals.rs.
+await check("names that are code stay text", async () => {
+  const nasty = `<img src=x onerror=globalThis.hit=1>"'&=1+1`;
+  const folder = demo((text) => text.replace('name     = "Long Ley"', `name     = ${JSON.stringify(nasty)}`).replace('reason = "standing water"', `reason = ${JSON.stringify(nasty)}`));
+  const served = await serve([join(folder, "job.toml"), "--write"]);
+  const { page, context } = await open(chromium, served);
+  await decided(page);
+  for (const number of [1, 2, 3, 4, 5]) await question(page, number);
+  holds(await page.evaluate(() => globalThis.hit === undefined && !document.querySelector("img")), "a name ran");
+  holds((await page.textContent(".head h1")).startsWith("<img"), "the name is not shown as text");
+  await context.close();
+  await served.end();
+});
+
+await check("killed while it writes, the job file is whole", async () => {
+  const folder = demo();
+  for (let round = 0; round < 5; round++) {
+    const served = await serve([join(folder, "job.toml"), "--write"]);
+    const { page, context } = await open(chromium, served);
+    await decided(page);
+    const box = page.locator('[id="key-rate.maximum"]');
+    await box.fill(`${60 + round} kg N/ha`);
+    await box.press("Enter");
+    await page.waitForTimeout(7 * round);
+    served.child.kill("SIGKILL");
+    await context.close();
+    const text = readFileSync(join(folder, "job.toml"), "utf8");
+    holds(/^\[output\]/m.test(text) && /maximum = "\d+ kg N\/ha"/.test(text), "the job file is cut");
+  }
+  execFileSync(haulm, ["check", join(folder, "job.toml"), "--quiet"], { stdio: "pipe" });
+});
+
+await check("nothing the program prints but the start line holds the token", async () => {
+  const served = await serve([join(demo(), "job.toml"), "--write", "-vv"]);
+  const token = served.address.split("#")[1];
+  const { page, context } = await open(chromium, served);
+  await decided(page);
+  holds(!(await page.evaluate(() => location.href)).includes(token), "the address line holds the token");
+  equal(served.out().split(token).length - 1, 1, "times that standard output holds it");
+  equal(served.err().split(token).length - 1, 0, "times that standard error holds it");
+  const command = readFileSync(`/proc/${served.child.pid}/cmdline`, "utf8") + readFileSync(`/proc/${served.child.pid}/environ`, "utf8");
+  holds(!command.includes(token), "the process list holds it");
+  await context.close();
+  await served.end();
+});
+
+await chromium.close();
+console.log(`${passed} passed, ${failed} failed`);
+process.exit(failed ? 1 : 0);
