@@ -43,6 +43,32 @@ pub(crate) fn cache_of_pass(image: &Image, threads: usize) -> Option<u64> {
     Some((blocks * threads as u64).max(2 * MIB))
 }
 
+/// Refuses an image whose tiles or strips are so large that one a thread does not fit: a strip is decoded as a whole, whatever part of it shows the field.
+///
+/// # Errors
+/// With the size that the file states and what is allowed.
+pub(crate) fn blocks(image: &Image, threads: usize, common: &Common) -> Result<(), AppError> {
+    for file in &image.files {
+        let (cols, rows) = file.lattice.block;
+        // Eight bytes a number, and a decoder's own copy.
+        let bands = file.bands.len().max(1) as u64;
+        let needed = cols
+            .unsigned_abs()
+            .saturating_mul(rows.unsigned_abs())
+            .saturating_mul(8 * bands * threads as u64)
+            .div_ceil(MIB);
+        if needed > common.memory_mib {
+            return Err(AppError::refused(
+                "memory.blocks",
+                format!("the image is stored in pieces of {cols} × {rows} pixels, which need about {needed} MiB of memory, and {} MiB are allowed", common.memory_mib),
+            )
+            .with_fact(file.path.display().to_string(), format!("{} × {} pixels, {bands} band(s)", file.lattice.cols, file.lattice.rows))
+            .with_hint("store it in tiles of 512 × 512 pixels, or cut out the part that shows the field"));
+        }
+    }
+    Ok(())
+}
+
 /// What windows and sums may use: all but the rest. \[B\]
 pub(crate) const fn of_windows(memory_mib: u64) -> u64 {
     memory_mib * MIB

@@ -38,6 +38,7 @@ pub mod record;
 mod refusal;
 pub mod requests;
 pub mod reread;
+pub mod rights;
 pub mod season;
 pub(crate) mod setup;
 pub mod stick;

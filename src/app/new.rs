@@ -13,6 +13,7 @@ use crate::app::new_fields::{NamedField, fields_of, slugs};
 use crate::app::new_job::{FirstJob, Known, SCHEMA_FILE, bands_of, first_job};
 use crate::app::open::{refuse_network, refuse_onto};
 use crate::app::requests::NewRequest;
+use crate::app::rights::Rights;
 use crate::app::setup::set_up;
 use crate::finding::{Finding, by_weight, codes};
 use crate::format::raster::RasterFacts;
@@ -55,6 +56,13 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
         refuse_network(path, network)?;
         readable(path)?;
     }
+    let named: Vec<PathBuf> = inputs(request).cloned().collect();
+    Rights::of(
+        &named,
+        std::slice::from_ref(&request.job),
+        folder_of(&request.job),
+    )
+    .give_up_others(&request.common);
     swapped(request)?;
     if request.all {
         return new_jobs(request);

@@ -138,11 +138,9 @@ pub(crate) fn refuse_network(path: &Path, network: bool) -> Result<(), AppError>
     // GDAL's virtual paths can be put into each other, and new ones come with its versions: those that stay on this machine are named.
     let lower = text.to_lowercase();
     let near = |rest: &str| {
-        [
-            "zip/", "tar/", "gzip/", "7z/", "rar/", "subfile/", "sparse/", "mem/",
-        ]
-        .iter()
-        .any(|way| rest.starts_with(way))
+        ["zip/", "tar/", "gzip/", "7z/", "rar/"]
+            .iter()
+            .any(|way| rest.starts_with(way))
     };
     let remote = text.contains("://") || lower.split("/vsi").skip(1).any(|rest| !near(rest));
     if remote && !network {

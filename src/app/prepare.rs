@@ -12,6 +12,7 @@ use crate::app::paper::weather_months;
 use crate::app::progress::Progress;
 use crate::app::requests::Common;
 use crate::app::reread::keys_to_reread;
+use crate::app::rights::{Rights, of_season};
 use crate::app::season::{OpenedSeason, growing_season};
 use crate::app::setup::{set_up, threads};
 use crate::app::unchanged::Unchanged;
@@ -258,9 +259,14 @@ fn open_job(
     let mut unchanged = Unchanged::default();
     unchanged.keep([&job.to_owned()]);
     let settings = read_settings()?.into_log(&mut findings);
-    set_up(common);
     let folder = job.parent().unwrap_or_else(|| Path::new("")).to_owned();
     let imagery = imagery(&settings)?;
+    let mut read = open::inputs(job, &settings, &open::named(imagery), &[]);
+    read.extend(of_season(&settings.season));
+    let mut written = vec![settings.output.folder.clone()];
+    written.extend(common.confined.iter().flatten().cloned());
+    Rights::of(&read, &written, &folder).give_up_others(common);
+    set_up(common);
     unchanged.keep(&open::inputs(job, &settings, &open::named(imagery), &[]));
     let image = open::image(
         imagery,
@@ -269,6 +275,7 @@ fn open_job(
         common.network,
         &mut findings,
     )?;
+    memory::blocks(&image, threads(common), common)?;
     // Sources and sidecars are known by now, and no pixel of them is read yet.
     unchanged.keep(&image.inputs);
     check_curve(&settings.response, &image.rows.index)?;

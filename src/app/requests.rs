@@ -22,6 +22,9 @@ pub struct Common {
     pub us_units: Option<bool>,
     /// What may end the run.
     pub cancel: Cancel,
+    /// Whether the process gives up, for good, the rights that the run does not need, and where it goes on writing besides the job's own output folder. For a
+    /// process that does nothing else.
+    pub confined: Option<Vec<PathBuf>>,
 }
 
 impl Default for Common {
@@ -32,6 +35,7 @@ impl Default for Common {
             network: false,
             us_units: None,
             cancel: Cancel::new(),
+            confined: None,
         }
     }
 }

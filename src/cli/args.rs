@@ -136,7 +136,7 @@ pub enum Command {
     )]
     Picture(PictureArgs),
     /// Open a field, or a folder of fields, in the browser: look, change, write the map
-    #[command(before_help = "Example:\n  haulm page long-ley.toml --write")]
+    #[command(after_help = "Example:\n  haulm page long-ley.toml --write")]
     Page(PageArgs),
     /// List the canopy indices that haulm knows
     #[command(after_help = "Example:\n  haulm indices")]

@@ -89,34 +89,58 @@ const NETWORK_BEGINNINGS: [&str; 13] = [
 /// The switch of PROJ's network, and its word for off.
 const NETWORK: (&str, &str) = ("PROJ_NETWORK", "OFF");
 
-/// PROJ's file of settings below a folder of its data.
-const SETTINGS: &str = "proj/proj.ini";
+/// Where PROJ looks for settings and grids of one user, and a place in which nothing can be: no folder lies in a device.
+const OF_USER: (&str, &str) = ("XDG_DATA_HOME", "/dev/null");
+
+/// Where GDAL looks for settings in place of a user's and the system's files, and an empty one.
+const SETTINGS_OF_GDAL: (&str, &str) = ("GDAL_CONFIG_FILE", "/dev/null");
+
+/// PROJ's settings for all users; they come with it.
+const SETTINGS_OF_PROJ: [&str; 2] = ["/usr/share/proj/proj.ini", "/usr/local/share/proj/proj.ini"];
+
+/// GDAL's settings for all users.
+const SHARED_SETTINGS_OF_GDAL: [&str; 2] = ["/etc/gdal/gdalrc", "/usr/local/etc/gdal/gdalrc"];
 
 fn stays(name: &OsStr, value: &OsStr, network: bool) -> bool {
     let Some(text) = name.to_str() else {
         return false;
     };
+    if text == OF_USER.0 {
+        return value == OF_USER.1;
+    }
     KEPT.contains(&text)
         || KEPT_BEGINNINGS.iter().any(|start| text.starts_with(start))
-        || (text == NETWORK.0 && value == NETWORK.1)
+        || [NETWORK, SETTINGS_OF_GDAL]
+            .iter()
+            .any(|(name, own)| text == *name && value == *own)
         || (network
             && NETWORK_BEGINNINGS
                 .iter()
                 .any(|start| text.starts_with(start)))
 }
 
-/// Whether a file of PROJ's settings opens the network, which the variable closes.
-fn settings_open_network() -> bool {
-    let data = std::env::var_os("XDG_DATA_HOME").map(PathBuf::from);
-    let home = std::env::var_os("HOME").map(|home| PathBuf::from(home).join(".local/share"));
-    let shared = ["/usr/share", "/usr/local/share"].map(PathBuf::from);
-    data.into_iter().chain(home).chain(shared).any(|folder| {
-        fs_err::read_to_string(folder.join(SETTINGS)).is_ok_and(|text| {
-            text.lines().any(|line| {
-                let plain: String = line.to_ascii_lowercase().split_whitespace().collect();
-                plain.starts_with("network=") && plain != "network=off"
-            })
-        })
+/// Whether there are settings or data that the libraries would look at of themselves: of this user, or of all.
+fn settings_are_there() -> bool {
+    let home = std::env::var_os("HOME").map(PathBuf::from);
+    let data = std::env::var_os(OF_USER.0)
+        .map(PathBuf::from)
+        .or_else(|| home.as_ref().map(|home| home.join(".local/share")));
+    let of_user = data
+        .map(|data| data.join("proj"))
+        .into_iter()
+        .chain(home.map(|home| home.join(".gdal/gdalrc")));
+    let of_all = SHARED_SETTINGS_OF_GDAL.iter().map(PathBuf::from);
+    of_user.chain(of_all).any(|path| path.exists())
+        || SETTINGS_OF_PROJ
+            .iter()
+            .any(|path| fs_err::read_to_string(path).is_ok_and(|text| opens_network(&text)))
+}
+
+/// Whether PROJ's settings open the network, which the variable closes.
+fn opens_network(settings: &str) -> bool {
+    settings.lines().any(|line| {
+        let plain: String = line.to_ascii_lowercase().split_whitespace().collect();
+        plain.starts_with("network=") && plain != "network=off"
     })
 }
 
@@ -141,8 +165,11 @@ pub(super) fn clean(arguments: &[OsString]) -> Result<(), (std::io::Error, Vec<S
     let network = word.iter().any(|word| word == "--network");
     let (kept, dropped): (Vec<_>, Vec<_>) =
         std::env::vars_os().partition(|(name, value)| stays(name, value, network));
-    let closed = kept.iter().any(|(name, _)| name == NETWORK.0);
-    if dropped.is_empty() && (closed || !settings_open_network()) {
+    let own = [NETWORK, OF_USER, SETTINGS_OF_GDAL];
+    let closed = own
+        .iter()
+        .all(|(name, _)| kept.iter().any(|(other, _)| other == name));
+    if dropped.is_empty() && (closed || !settings_are_there()) {
         return Ok(());
     }
     let names = dropped
@@ -154,10 +181,7 @@ pub(super) fn clean(arguments: &[OsString]) -> Result<(), (std::io::Error, Vec<S
         Err(error) => return Err((error, names)),
     };
     let mut anew = std::process::Command::new(program);
-    anew.args(word)
-        .env_clear()
-        .envs(kept)
-        .env(NETWORK.0, NETWORK.1);
+    anew.args(word).env_clear().envs(kept).envs(own);
     if let Some(name) = arguments.first() {
         anew.arg0(name);
     }
@@ -201,6 +225,8 @@ mod tests {
             assert!(!stays(name, "1"), "{name}");
         }
         assert!(!stays("PROJ_NETWORK", "ON") && stays("PROJ_NETWORK", "OFF"));
+        assert!(!stays("XDG_DATA_HOME", "/srv/a") && stays("XDG_DATA_HOME", "/dev/null"));
+        assert!(!stays("GDAL_CONFIG_FILE", "a") && stays("GDAL_CONFIG_FILE", "/dev/null"));
         for name in [
             "PATH",
             "NO_COLOR",

@@ -29,11 +29,11 @@ use std::sync::{Mutex, PoisonError};
 
 use clap::FromArgMatches;
 
-use crate::app::api;
 use crate::app::api::Common;
 use crate::app::cancel::Cancel;
 use crate::app::error::AppError;
 use crate::app::page::PageServer;
+use crate::app::{api, rights};
 use crate::cli::args::{Cli, Command, Global, UnitSystem};
 use crate::cli::printer::Printer;
 use crate::cli::progress::Meter;
@@ -133,6 +133,13 @@ fn dispatch(
         network: cli.global.network,
         us_units: cli.global.units.map(|system| system == UnitSystem::Us),
         cancel: cancel.clone(),
+        confined: match &cli.command {
+            // They serve one job after another, and rights that are given up do not come back.
+            Command::Page(_) | Command::Stick(_) => None,
+            Command::Map(args) => Some(args.output.iter().cloned().collect()),
+            Command::Picture(args) => Some(vec![args.output.clone()]),
+            _ => Some(Vec::new()),
+        },
     };
     let meter = Meter::new(printer.meter(cli.global.quiet));
     if cli.command.is_long() {
@@ -176,6 +183,7 @@ fn dispatch(
     };
     meter.finish();
     report.map(|mut report| {
+        report.findings.extend(rights::note());
         by_weight(&mut report.findings);
         Outcome::Report(Box::new(report))
     })

@@ -2,6 +2,7 @@
 
 use crate::map::export::ExportMap;
 use crate::space::crs::{Crs, CrsError, Projector};
+use crate::space::valid::is_valid;
 use geo::orient::Direction;
 use geo::{Area, BoundingRect, LineString, MultiPolygon, Orient, Polygon, Validation};
 
@@ -143,6 +144,10 @@ pub(crate) fn cleaned(
 fn checked(outline: MultiPolygon<f64>) -> Result<MultiPolygon<f64>, String> {
     if outline.0.is_empty() {
         return Err("nothing of it is left after rounding".to_owned());
+    }
+    // In time that grows with the square of its vertices, but with the reason.
+    if is_valid(&outline) {
+        return Ok(outline);
     }
     outline
         .check_validation()

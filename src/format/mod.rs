@@ -1,5 +1,6 @@
 //! The only place that touches files of others: one folder a format, and the one list of the formats of maps.
 
+pub(crate) mod bounds;
 pub mod complaints;
 pub(crate) mod extent;
 pub mod flatgeobuf;
@@ -19,6 +20,7 @@ pub mod points;
 pub mod raster;
 pub(crate) mod scratch;
 pub mod shapefile;
+pub(crate) mod sidecars;
 pub(crate) mod stamp;
 pub mod style;
 pub mod systems;

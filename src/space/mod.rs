@@ -19,3 +19,4 @@ pub mod regions;
 pub mod repair;
 pub mod slivers;
 pub mod squares;
+pub mod valid;

@@ -14,12 +14,13 @@
 use geo::algorithm::bool_ops::FillRule;
 use geo::{
     Area as _, BooleanOps as _, BoundingRect as _, Intersects as _, LineString, MultiPolygon,
-    Polygon, Validation as _,
+    Polygon,
 };
 
 use crate::space::clip::window_around;
 use crate::space::connected::inside_is_connected;
 use crate::space::polygon::{joined, less, oriented};
+use crate::space::valid::is_valid;
 
 /// A part of whose ground so much lies in another part lies inside it. \[share\]
 const INSIDE: f64 = 1.0 - 1e-6;
@@ -53,7 +54,7 @@ fn read(
     polygon: &MultiPolygon<f64>,
     mend: impl Fn(&MultiPolygon<f64>) -> MultiPolygon<f64>,
 ) -> Repaired {
-    if polygon.is_valid() && polygon.iter().all(inside_is_connected) {
+    if is_valid(polygon) && polygon.iter().all(inside_is_connected) {
         return Repaired {
             polygon: oriented(polygon),
             area_change: None,
@@ -163,7 +164,7 @@ fn nested(mut parts: Vec<MultiPolygon<f64>>) -> MultiPolygon<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use geo::{Rect, coord, polygon};
+    use geo::{Rect, Validation as _, coord, polygon};
 
     fn ring(west: f64, south: f64, east: f64, north: f64) -> LineString<f64> {
         Rect::new(coord! { x: west, y: south }, coord! { x: east, y: north })

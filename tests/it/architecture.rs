@@ -497,6 +497,17 @@ fn few_files_name_the_settings_as_a_whole() {
     assert_eq!(steps.collect::<Vec<_>>(), ["src/pipeline/run.rs"]);
 }
 
+/// Files that hold the same word for something else.
+const OTHER_MEANING: &[&str] = &[
+    // Endings of files that the page takes.
+    "src/web/files.rs",
+    // Names in what a stick's check prints as JSON.
+    "src/app/stick/against.rs",
+    "src/app/stick/mod.rs",
+    // A kind of table in a description file.
+    "src/format/sidecars/text.rs",
+];
+
 /// A format of maps is its folder and a line of the list in `format/mod.rs`: its word stands as a literal nowhere else. `map` calls two of them as people do.
 #[test]
 fn a_formats_word_stands_in_its_folder_alone() {
@@ -513,11 +524,17 @@ fn a_formats_word_stands_in_its_folder_alone() {
             .filter(|file| file.extension().is_some_and(|end| end == "rs"));
         for file in sources {
             let text = fs_err::read_to_string(file).unwrap();
-            let plain = text.split("#[cfg(test)]").next().unwrap_or_default();
+            let plain = text
+                .split("#[cfg(test)]\nmod tests {")
+                .next()
+                .unwrap_or_default();
             let holds = plain.lines().any(|line| code(line).contains(&literal));
             if holds && file.starts_with(&own) {
                 holders += 1;
-            } else if holds && !file.starts_with(folder.join("map")) {
+            } else if holds
+                && !file.starts_with(folder.join("map"))
+                && !OTHER_MEANING.contains(&shown(file).as_str())
+            {
                 wrong.push(format!("{}: {literal}", shown(file)));
             }
         }

@@ -66,5 +66,6 @@ mod season;
 mod share_study;
 mod stick;
 mod stumbles;
+mod thrown;
 mod uncertainty;
 mod unsound;

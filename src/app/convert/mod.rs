@@ -4,7 +4,7 @@ mod lost;
 mod place;
 pub(crate) mod words;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use crate::app::check_map::ground;
 use crate::app::convert::lost::lost;
@@ -12,6 +12,7 @@ use crate::app::convert::place::Target;
 use crate::app::error::AppError;
 use crate::app::open::{refuse_network, refuse_onto};
 use crate::app::requests::Common;
+use crate::app::rights::Rights;
 use crate::app::setup::set_up;
 use crate::finding::{Finding, codes};
 use crate::format::maps::{MapError, ReadOptions};
@@ -76,9 +77,15 @@ pub struct ConvertRequest {
 /// When the map cannot be read or says too little, the format cannot hold it, or the files cannot be written.
 pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
     refuse_network(&request.map, request.common.network)?;
-    set_up(&request.common);
     let target = Target::of(request)?;
-    refuse_onto([&request.map], &target.main(request.to))?;
+    let main = target.main(request.to);
+    refuse_onto([&request.map], &main)?;
+    let named: Vec<PathBuf> = std::iter::once(&request.map)
+        .chain(&request.boundary)
+        .cloned()
+        .collect();
+    Rights::of(&named, &[main], Path::new("")).give_up_others(&request.common);
+    set_up(&request.common);
     let stated_measure = request
         .unit
         .as_deref()

@@ -5,6 +5,7 @@ use std::path::Path;
 use crate::app::error::AppError;
 use crate::app::open;
 use crate::app::requests::Common;
+use crate::app::rights::Rights;
 use crate::app::setup::{set_up, threads};
 use crate::finding::{Finding, codes};
 use crate::format::vector::read_polygons_with;
@@ -23,6 +24,16 @@ pub(super) fn readings(
     common: &Common,
     findings: &mut Vec<Finding>,
 ) -> Result<Vec<Point>, AppError> {
+    let mut named = open::named(&image.imagery);
+    named.extend([image.steps.path.clone(), image.field.boundary.path.clone()]);
+    named.extend(
+        image
+            .field
+            .exclusions
+            .iter()
+            .map(|exclusion| exclusion.source.path.clone()),
+    );
+    Rights::of(&named, &[], folder).give_up_others(common);
     set_up(common);
     // A ready index raster is held to the range of the index that it is said to be.
     let opened = open::image(

@@ -15,6 +15,9 @@ codes! {
     OUTPUT_FORMAT "output.format" [Caution]
         "A format for the office cannot be written; the other files are."
         "The message says what the format refused. Leave it out of output.formats, or correct what it names.";
+    RIGHTS_KEPT "rights.kept" [Note]
+        "The system does not let haulm give up the rights that a run does not need."
+        "On Linux 5.19 or later haulm walls itself in before it opens an input: no network, no file but the job's. Elsewhere inputs are only checked before they are opened. Results are the same. Update the system if inputs come from people you do not know.";
     NEW_SCHEMA "new.schema" [Note]
         "A schema file that is not haulm's stands where the new one would go, and stays."
         "Editors then check the job by that file. Remove it and run haulm new again if you want the checks of haulm.";

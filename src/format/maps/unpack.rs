@@ -4,12 +4,13 @@ use std::collections::BTreeMap;
 use std::io::{Cursor, Read};
 use std::path::Path;
 
+use crate::format::bounds;
 use crate::format::maps::MapError;
 
 /// More entries than this are not opened.
 const ENTRIES: usize = 10_000;
 /// All entries together may unpack to this much. (bytes)
-const UNPACKED: u64 = 2 << 30;
+const UNPACKED: u64 = 1 << 30;
 /// An entry may unpack to so many times its packed size ...
 const RATIO: u64 = 200;
 /// ... once it is larger than this: a small grid of one rate packs better than any honest ratio. (bytes)
@@ -61,7 +62,7 @@ pub(in crate::format) fn unzipped(
             .map_err(|error| refused(format!("its entry {name:?} cannot be unpacked: {error}")))?;
         if content.len() as u64 > most {
             return Err(refused(format!(
-                "its entry {name:?} unpacks to more than {most} bytes (1 : {RATIO}, or 2 GiB in all)"
+                "its entry {name:?} unpacks to more than {most} bytes (1 : {RATIO}, or 1 GiB in all)"
             )));
         }
         left -= content.len() as u64;
@@ -90,6 +91,10 @@ pub(in crate::format) fn xml_tree<'a>(
     path: &Path,
     text: &'a str,
 ) -> Result<roxmltree::Document<'a>, MapError> {
+    bounds::markup(text).map_err(|reason| MapError::Unreadable {
+        path: path.to_owned(),
+        reason,
+    })?;
     let options = roxmltree::ParsingOptions {
         allow_dtd: false,
         ..roxmltree::ParsingOptions::default()

@@ -14,6 +14,7 @@ pub use error::RasterFileError;
 pub use mask::{MaskRule, MaskSpec};
 pub use open::{BandFacts, RasterFacts, facts};
 pub use overview::Overview;
+pub use sources::listed;
 pub use stack::{RasterStack, Slot};
 
 #[cfg(test)]

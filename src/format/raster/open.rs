@@ -9,7 +9,7 @@ use super::error::RasterFileError;
 use super::raw::raw_is_whole;
 use super::sources::{files_behind, in_archive};
 use crate::format::systems::system_of;
-use crate::format::vector::{is_database, unfinished};
+use crate::format::vector::{is_database, unfinished, views};
 use crate::format::{complaints, library};
 use crate::space::raster::{Affine, Lattice};
 use jiff::civil::Date;
@@ -85,6 +85,9 @@ pub(super) fn open(path: &Path) -> Result<Dataset, RasterFileError> {
             log.display()
         )));
     }
+    if database {
+        views::check(path).map_err(unreadable)?;
+    }
     complaints::take();
     // A virtual raster in an archive could lead anywhere unseen.
     let drivers: Vec<&str> = library::RASTER_DRIVERS
@@ -101,10 +104,42 @@ pub(super) fn open(path: &Path) -> Result<Dataset, RasterFileError> {
         sibling_files: None,
     };
     let dataset = Dataset::open_ex(path, options).map_err(|error| unreadable(error.to_string()))?;
-    match complaints::take().into_iter().next() {
-        Some(reason) => Err(unreadable(format!("not all of it can be read: {reason}"))),
+    if let Some(reason) = complaints::take().into_iter().next() {
+        return Err(unreadable(format!("not all of it can be read: {reason}")));
+    }
+    // Reduced copies of a file's own choice: GDAL opens them by any driver, wherever they lie.
+    match dataset.metadata_item("OVERVIEW_FILE", "OVERVIEWS") {
+        Some(named) => Err(unreadable(format!(
+            "its metadata name a file of reduced copies, {named:?}, which is not read"
+        ))),
         None => Ok(dataset),
     }
+}
+
+/// Pixels that one byte of a file may stand for: no packing of measured numbers does better.
+const PIXELS_PER_BYTE: u64 = 2_000;
+/// Rasters below this are read in a few seconds, whatever they hold. (pixels)
+const FEW_PIXELS: u64 = 2_000_000_000;
+
+/// Refuses a raster that states far more pixels than its bytes can stand for: reading what is not there takes as long as if it were.
+fn length_can_hold(
+    path: &Path,
+    driver: &str,
+    (cols, rows): (usize, usize),
+    bands: usize,
+) -> Result<(), RasterFileError> {
+    let pixels = cols as u64 * rows as u64;
+    let bytes = fs_err::metadata(path).map_or(u64::MAX, |found| found.len());
+    let stated = pixels.saturating_mul(bands as u64);
+    if driver == "VRT" || pixels <= FEW_PIXELS || stated / PIXELS_PER_BYTE <= bytes {
+        return Ok(());
+    }
+    Err(RasterFileError::Unreadable {
+        path: path.to_owned(),
+        reason: format!(
+            "it states {cols} × {rows} pixels and {bands} band(s), and has {bytes} bytes: cut out the part that shows the field"
+        ),
+    })
 }
 
 /// What a raster says of itself. `jail`: a virtual raster's sources must lie below this folder.
@@ -178,6 +213,7 @@ pub fn facts(path: &Path, jail: &Path) -> Result<RasterFacts, RasterFileError> {
         });
     }
     let (cols, rows) = dataset.raster_size();
+    length_can_hold(path, &driver, (cols, rows), bands.len())?;
     let lattice = Lattice {
         cols: cols as i64,
         rows: rows as i64,

@@ -1,11 +1,12 @@
 //! The files behind a raster: sources of a virtual one, which must lie below the job's folder, and files beside it that change what is read.
 
 use std::collections::BTreeSet;
-use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use super::error::RasterFileError;
 use super::open::open;
+use crate::format::bounds;
+use crate::format::sidecars::{check, is_virtual};
 use crate::format::systems_text::system;
 
 /// Virtual rasters in virtual rasters are followed this deep; honest ones have one or two levels.
@@ -18,9 +19,6 @@ const BEHIND_NAME: [&str; 4] = [".aux.xml", ".msk", ".msk.aux.xml", ".hdr"];
 const IN_PLACE: [&str; 10] = [
     "wld", "tab", "prj", "hdr", "aux", "ige", "imd", "rpb", "xml", "dat",
 ];
-
-/// The beginning of a virtual raster.
-const VIRTUAL: &[u8] = b"<VRTDataset";
 
 /// What to do with the children of an element that names a file.
 enum Named<'a> {
@@ -37,6 +35,8 @@ pub(super) struct Behind {
     pub(super) files: Vec<PathBuf>,
     /// Whether a virtual raster, at any depth, warps its sources or gives them another pixel size.
     pub(super) resampled: bool,
+    /// Sources that are rasters, deepest first: the virtual raster, the name as written there, the file.
+    sources: Vec<(PathBuf, String, PathBuf)>,
 }
 
 /// Every file on disk that a raster is read from besides itself: sidecars, and for a virtual raster its sources with theirs. A raster in an archive has
@@ -58,6 +58,24 @@ pub(super) fn files_behind(path: &Path, jail: &Path) -> Result<Behind, RasterFil
         };
     }
     let mut behind = Behind::default();
+    list(path, jail, &mut behind)?;
+    // Opened by the few drivers that images may have, deepest first: GDAL itself would open a source by any of them.
+    for (above, text, source) in &behind.sources {
+        open(source).map_err(|error| unreadable(above, &format!("its source {text}: {error}")))?;
+    }
+    Ok(behind)
+}
+
+/// The files that a raster is read from besides itself, found without GDAL; of a raster that is refused later those that were found before its fault.
+pub fn listed(path: &Path, jail: &Path) -> Vec<PathBuf> {
+    let mut behind = Behind::default();
+    if !in_archive(path) && path.is_file() {
+        let _ = list(path, jail, &mut behind);
+    }
+    behind.files
+}
+
+fn list(path: &Path, jail: &Path, behind: &mut Behind) -> Result<(), RasterFileError> {
     sidecars(path, &mut behind.files);
     if is_virtual(path) {
         let home = if jail.as_os_str().is_empty() {
@@ -68,21 +86,14 @@ pub(super) fn files_behind(path: &Path, jail: &Path) -> Result<Behind, RasterFil
         let home = fs_err::canonicalize(home).map_err(|error| unreadable(path, &error))?;
         let mut known =
             BTreeSet::from([fs_err::canonicalize(path).map_err(|error| unreadable(path, &error))?]);
-        follow(path, &home, 0, &mut known, &mut behind)?;
+        follow(path, &home, 0, &mut known, behind)?;
     }
-    Ok(behind)
+    check(path).map_err(|reason| unreadable(path, &reason))
 }
 
 /// Whether a path is one of GDAL's own.
 pub(super) fn in_archive(path: &Path) -> bool {
     path.to_string_lossy().starts_with("/vsi")
-}
-
-/// Whether GDAL will take a file for a virtual raster: by what stands at its beginning, whatever its name.
-fn is_virtual(path: &Path) -> bool {
-    let mut start = Vec::new();
-    let read = fs_err::File::open(path).and_then(|file| file.take(4096).read_to_end(&mut start));
-    read.is_ok() && start.windows(VIRTUAL.len()).any(|bytes| bytes == VIRTUAL)
 }
 
 fn unreadable(path: &Path, reason: &dyn std::fmt::Display) -> RasterFileError {
@@ -107,6 +118,7 @@ fn follow(
         ));
     }
     let text = fs_err::read_to_string(path).map_err(|error| unreadable(path, &error))?;
+    bounds::markup(&text).map_err(|error| unreadable(path, &error))?;
     // An XML reader that resolves what is written in entities: what GDAL will open is what is looked at.
     let document = roxmltree::Document::parse(&text).map_err(|error| unreadable(path, &error))?;
     for node in document.descendants().filter(roxmltree::Node::is_element) {
@@ -155,9 +167,11 @@ fn follow(
         if is_virtual(&source.written) {
             follow(&source.written, home, depth + 1, known, behind)?;
         }
-        // Opened by the few drivers that images may have: GDAL itself would open a source by any of them, those of the network among them.
-        open(&source.written)
-            .map_err(|error| unreadable(path, &format!("its source {text}: {error}")))?;
+        check(&source.written)
+            .map_err(|reason| unreadable(path, &format!("its source {text}: {reason}")))?;
+        behind
+            .sources
+            .push((path.to_owned(), text.to_owned(), source.written));
     }
     Ok(())
 }

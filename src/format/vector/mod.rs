@@ -4,6 +4,7 @@ mod columns;
 mod error;
 mod open;
 mod read;
+pub(crate) mod views;
 mod whole;
 
 pub use columns::{Columns, read_columns};

@@ -7,8 +7,9 @@ use gdal::vector::Feature;
 use gdal::{Dataset, DatasetOptions, GdalOpenFlags};
 
 use crate::format::json_text::{JsonFault, begins_like_json, check};
+use crate::format::vector::views;
 use crate::format::vector::whole::whole;
-use crate::format::{complaints, library};
+use crate::format::{bounds, complaints, library, sidecars};
 
 /// So many bytes tell what a file is.
 const HEAD: u64 = 16_384;
@@ -111,6 +112,14 @@ pub(crate) fn open(path: &Path) -> Result<(Dataset, Vec<String>), OpenFault> {
             log.display()
         )));
     }
+    if drivers.contains(&"GPKG") {
+        views::check(path).map_err(OpenFault::Unreadable)?;
+    }
+    if drivers.iter().any(|driver| ["KML", "GML"].contains(driver)) {
+        let text = fs_err::read(path).map_err(|error| OpenFault::Unreadable(error.to_string()))?;
+        bounds::markup(&String::from_utf8_lossy(&text)).map_err(OpenFault::Unreadable)?;
+    }
+    sidecars::check(path).map_err(OpenFault::Unreadable)?;
     whole(path).map_err(OpenFault::Damaged)?;
     complaints::take();
     let dataset = Dataset::open_ex(

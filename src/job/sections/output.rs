@@ -1,5 +1,6 @@
 //! `[application]`, `[[accept]]`, `[record]`, `[report]` and `[output]`.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use crate::finding::{Acceptance, Code, Severity, codes};
@@ -122,6 +123,7 @@ pub(crate) fn application(section: &mut Section<'_>, sensed: Option<Date>) -> Ap
 /// `[[accept]]`.
 pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
     let mut all: Vec<(String, Acceptance)> = Vec::new();
+    let mut known = BTreeSet::new();
     for mut table in root.tables(&ROOT.accept) {
         let code = table.find(&ACCEPT.code);
         if let Some(problem) = code.as_deref().and_then(not_acceptable) {
@@ -130,10 +132,7 @@ pub(crate) fn accept(root: &mut Section<'_>) -> Vec<(String, Acceptance)> {
         let figure = table.find(&ACCEPT.figure);
         let reason = table.find(&ACCEPT.reason);
         let by = table.find(&ACCEPT.by);
-        if let Some(code) = code
-            .as_ref()
-            .filter(|code| all.iter().any(|(other, _)| other == *code))
-        {
+        if let Some(code) = code.as_ref().filter(|code| !known.insert((*code).clone())) {
             table.refuse(
                 &ACCEPT.code,
                 Problem::Twice {

@@ -1,0 +1,114 @@
+//! Bounds of files in markup, looked at before a tree is made of them: readers of XML compare every attribute of an element with every other, carry names of
+//! spaces from element to element, and go down by calling themselves.
+
+/// Elements within elements. Task data have 10, KML with folders some 20.
+const DEEPEST: usize = 200;
+/// Attributes of one element; the richest known has some 40.
+const MOST_ATTRIBUTES: usize = 1_000;
+/// Declared name spaces in a whole file.
+const MOST_SPACES: usize = 10_000;
+/// Elements, their ends, and remarks. A million vertices of task data are 2 million.
+const MOST_TAGS: usize = 20_000_000;
+
+/// Refuses a text in markup that is built to take a reader's time or memory, naming the part that is too large.
+///
+/// # Errors
+/// As above.
+pub(crate) fn markup(text: &str) -> Result<(), String> {
+    let bytes = text.as_bytes();
+    let (mut depth, mut deepest, mut tags, mut spaces) = (0_usize, 0_usize, 0_usize, 0_usize);
+    let mut at = 0;
+    while let Some(next) = bytes[at..].iter().position(|byte| *byte == b'<') {
+        at += next + 1;
+        tags += 1;
+        if tags > MOST_TAGS {
+            return Err(format!("it has more than {MOST_TAGS} elements"));
+        }
+        let rest = &text[at..];
+        // What is in remarks and in marked text is no element.
+        let skipped = [("!--", "-->"), ("![CDATA[", "]]>"), ("?", "?>")]
+            .iter()
+            .find(|(start, _)| rest.starts_with(start));
+        if let Some((_, end)) = skipped {
+            at += rest.find(end).unwrap_or(rest.len());
+            continue;
+        }
+        let (mut quote, mut equals, mut length) = (None, 0_usize, rest.len());
+        for (k, byte) in rest.bytes().enumerate() {
+            match quote {
+                Some(open) if byte == open => quote = None,
+                None if byte == b'"' || byte == b'\'' => quote = Some(byte),
+                None if byte == b'=' => equals += 1,
+                None if byte == b'>' => {
+                    length = k;
+                    break;
+                }
+                _ => {}
+            }
+        }
+        let tag = &rest[..length];
+        if equals > MOST_ATTRIBUTES {
+            return Err(format!(
+                "its {tags}th element has {equals} attributes, at most {MOST_ATTRIBUTES} are read"
+            ));
+        }
+        spaces += tag.matches("xmlns").count();
+        if spaces > MOST_SPACES {
+            return Err(format!("it declares more than {MOST_SPACES} name spaces"));
+        }
+        if tag.starts_with('/') {
+            depth = depth.saturating_sub(1);
+        } else if !tag.ends_with('/') && !tag.starts_with('!') {
+            depth += 1;
+            deepest = deepest.max(depth);
+        }
+        if deepest > DEEPEST {
+            return Err(format!(
+                "its elements lie more than {DEEPEST} deep in each other"
+            ));
+        }
+        at += length;
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_built_to_take_time_is_refused_with_its_number() {
+        let deep = "<a>".repeat(201) + &"</a>".repeat(201);
+        let wide = format!(
+            "<a {}/>",
+            (0..1001)
+                .map(|k| format!("b{k}='='"))
+                .collect::<Vec<_>>()
+                .join(" ")
+        );
+        let spaces = "<a xmlns:b='c'/>".repeat(10_001);
+        for (text, word) in [
+            (&deep, "200 deep"),
+            (&wide, "1001 attributes"),
+            (&spaces, "name spaces"),
+        ] {
+            let said = markup(text).unwrap_err();
+            assert!(said.contains(word), "{said}");
+        }
+    }
+
+    #[test]
+    fn what_is_ordinary_passes() {
+        for text in [
+            "",
+            "<",
+            "<a",
+            "no markup",
+            "<?xml version='1.0'?><!-- <a><a> --><a b='>'><![CDATA[<a><a>]]></a>",
+            &("<a/>".repeat(1000)),
+            &("<a></a>".repeat(1000)),
+        ] {
+            assert_eq!(markup(text), Ok(()), "{text}");
+        }
+    }
+}
