@@ -16,7 +16,7 @@ use crate::job::{amount, keys, tables};
 use crate::key::{Key, Record, Typed, Word};
 use crate::science::certainty::Certainty;
 use crate::science::index::find_entry;
-use crate::science::methods::given::{Given, Read};
+use crate::science::methods::given::{Economic, Given, Read};
 use crate::science::methods::shared::SHARED;
 use crate::science::methods::visible::{KEYS as VISIBLE, Light};
 use crate::science::methods::{About, METHODS, Method, MethodError, about, yield_response};
@@ -170,14 +170,18 @@ pub(crate) fn response(
     } else {
         None
     };
-    let mut optimum = None;
+    let mut optimum = Economic::NotAsked;
     let mut economic = None;
     if chosen.owns(&SHARED.economic) {
         let wanted = section.get(&SHARED.economic);
         // The key that the optimum takes the place of is the method's own first one.
         let own = chosen.keys.first()?;
         economic = economic::economic(section, wanted, own, prices);
-        optimum = wanted.then(|| economic.as_ref().map(|economic| economic.optimum));
+        if wanted {
+            optimum = economic
+                .as_ref()
+                .map_or(Economic::Missing, |found| Economic::Optimum(found.optimum));
+        }
     }
     let method = match chosen.read {
         None => yields::response(section, crop, curve).map(MethodSettings::YieldResponse),
@@ -284,8 +288,7 @@ struct Parameters<'s, 'a> {
     section: &'s mut Section<'a>,
     product: Option<&'s Product>,
     applied_before: NRate,
-    /// When the job asks for the economic optimum: what it is, if it can be had.
-    optimum: Option<Option<NRate>>,
+    optimum: Economic,
 }
 
 impl Parameters<'_, '_> {
@@ -357,7 +360,7 @@ impl Given for Parameters<'_, '_> {
             },
         );
     }
-    fn economic(&self) -> Option<Option<NRate>> {
+    fn economic(&self) -> Economic {
         self.optimum
     }
     fn applied_before(&self) -> NRate {

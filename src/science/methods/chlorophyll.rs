@@ -94,10 +94,10 @@ impl Formula for ChlorophyllRoot {
         self.checked()
     }
     fn rate(&self, at: &Compared<'_>) -> Option<CellRate> {
-        at.by_need(true, |seen| {
+        Some(at.by_need(true, |seen| {
             let held = seen.ratio.clamp(1.0, at.limits.maximum_ratio.max(1.0));
             (Some(held), self.needed(1.0 / held))
-        })
+        }))
     }
     fn divides_by_index(&self) -> bool {
         true

@@ -196,10 +196,10 @@ impl Formula for ClassTable {
         self.checked()
     }
     fn rate(&self, at: &Compared<'_>) -> Option<CellRate> {
-        at.by_need(false, |seen| {
+        Some(at.by_need(false, |seen| {
             let (used, value) = seen.read(self.by);
             (used, self.needed(value))
-        })
+        }))
     }
     fn divides_by_index(&self) -> bool {
         self.by == ReadBy::Sufficiency

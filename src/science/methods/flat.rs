@@ -2,7 +2,7 @@
 
 use crate::key::{Any, Record, keys, nitrogen};
 use crate::science::certainty::Certainty;
-use crate::science::methods::given::{Given, Read};
+use crate::science::methods::given::{Economic, Given, Read};
 use crate::science::methods::shared::{CURVE_ROW, ECONOMIC, REGION, SENSOR, SOURCE};
 use crate::science::methods::{About, CellRate, Compared, Formula, Method, MethodError, parameter};
 use crate::units::NRate;
@@ -15,7 +15,7 @@ use crate::units::NRate;
 pub struct Flat(pub NRate);
 
 impl Flat {
-    fn checked(&self) -> Result<(), MethodError> {
+    fn checked(self) -> Result<(), MethodError> {
         if self.0.get() >= 0.0 && self.0.is_finite() {
             return Ok(());
         }
@@ -61,9 +61,9 @@ fn read(given: &mut dyn Given) -> Option<Read> {
     // The optimum is the season's; what the crop got before is no longer to be given.
     let before = given.applied_before();
     let rate = match given.economic() {
-        Some(Some(optimum)) => Some((optimum - before).max(NRate::ZERO)),
-        Some(None) => given.nitrogen(&KEYS.rate),
-        None => {
+        Economic::Optimum(optimum) => Some((optimum - before).max(NRate::ZERO)),
+        Economic::Missing => given.nitrogen(&KEYS.rate),
+        Economic::NotAsked => {
             let own = given.nitrogen(&KEYS.rate);
             given.require(&KEYS.rate);
             own
@@ -83,7 +83,7 @@ impl Formula for Flat {
         self.checked()
     }
     fn rate(&self, at: &Compared<'_>) -> Option<CellRate> {
-        at.by_need(false, |_| (None, self.0))
+        Some(at.by_need(false, |_| (None, self.0)))
     }
     fn divides_by_index(&self) -> bool {
         false

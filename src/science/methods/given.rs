@@ -28,10 +28,21 @@ pub trait Given {
     fn refuse_beside(&mut self, key: &Key, with: &[&Key]);
     /// Refuses a key by what the method says of its value.
     fn refuse(&mut self, key: &Key, error: &MethodError);
-    /// The economic optimum of the season, when the job asks for it; `Some(None)` when it asks and it cannot be had, which is told then.
-    fn economic(&self) -> Option<Option<NRate>>;
+    /// The economic optimum of the season, when the job asks for it.
+    fn economic(&self) -> Economic;
     /// Nitrogen of this season before sensing.
     fn applied_before(&self) -> NRate;
+}
+
+/// The economic optimum of the season.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Economic {
+    /// The job does not ask for it.
+    NotAsked,
+    /// It asks, and it cannot be had, which is told then.
+    Missing,
+    /// It is this.
+    Optimum(NRate),
 }
 
 /// A choice by its words.

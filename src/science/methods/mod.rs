@@ -237,11 +237,7 @@ impl Seen {
 impl Compared<'_> {
     /// The rate of a method that asks for nitrogen by what is seen: `need` gives the ratio as used and the nitrogen. `holds` says that its formula itself
     /// holds the ratio to the greatest that counts.
-    fn by_need(
-        &self,
-        holds: bool,
-        need: impl Fn(&Seen) -> (Option<f64>, NRate),
-    ) -> Option<CellRate> {
+    fn by_need(&self, holds: bool, need: impl Fn(&Seen) -> (Option<f64>, NRate)) -> CellRate {
         let limits = self.limits;
         let ratio_raw = response_index(self.index, self.reference, self.blend);
         let own = need(&Seen {
@@ -264,7 +260,7 @@ impl Compared<'_> {
         let beyond = at_limit.is_some() || (holds && over);
         let (ratio, needed) = at_limit.unwrap_or(own);
         let (n_raw, n_exact) = limits.held(needed);
-        Some(CellRate {
+        CellRate {
             ratio_raw,
             ratio,
             yields: None,
@@ -272,7 +268,7 @@ impl Compared<'_> {
             n_exact,
             capped: Capped::None,
             beyond,
-        })
+        }
     }
 }
 

@@ -210,9 +210,9 @@ impl Formula for Quadratic {
         self.checked()
     }
     fn rate(&self, at: &Compared<'_>) -> Option<CellRate> {
-        at.by_need(false, |seen| {
+        Some(at.by_need(false, |seen| {
             (Some(self.used(seen.ratio)), self.needed(seen.sufficiency))
-        })
+        }))
     }
     fn divides_by_index(&self) -> bool {
         true

@@ -5,7 +5,7 @@
 
 use crate::key::{Any, Kind, Record, key, keys, nitrogen};
 use crate::science::certainty::Certainty;
-use crate::science::methods::given::{Given, Read, checked};
+use crate::science::methods::given::{Economic, Given, Read, checked};
 use crate::science::methods::shared::{
     CURVE_ROW, CURVE_SPREAD, DEAD_BAND, ECONOMIC, INDEX, REGION, SENSOR, SOURCE, number,
 };
@@ -216,8 +216,9 @@ pub const ABOUT: About = About {
 
 fn read(given: &mut dyn Given) -> Option<Read> {
     let optimum = match given.economic() {
-        Some(economic) => economic.or_else(|| given.nitrogen(&KEYS.optimum)),
-        None => {
+        Economic::Optimum(optimum) => Some(optimum),
+        Economic::Missing => given.nitrogen(&KEYS.optimum),
+        Economic::NotAsked => {
             let own = given.nitrogen(&KEYS.optimum);
             given.require(&KEYS.optimum);
             own
@@ -262,9 +263,9 @@ impl Formula for SquareRoot {
         self.checked()
     }
     fn rate(&self, at: &Compared<'_>) -> Option<CellRate> {
-        at.by_need(false, |seen| {
+        Some(at.by_need(false, |seen| {
             (Some(self.used(seen.ratio)), self.needed(seen.sufficiency))
-        })
+        }))
     }
     fn divides_by_index(&self) -> bool {
         true

@@ -235,10 +235,10 @@ impl Formula for VisibleLine {
         self.checked()
     }
     fn rate(&self, at: &Compared<'_>) -> Option<CellRate> {
-        at.by_need(true, |seen| {
+        Some(at.by_need(true, |seen| {
             let relative = seen.ratio.min(at.limits.maximum_ratio);
             (Some(relative), self.needed(relative))
-        })
+        }))
     }
     fn divides_by_index(&self) -> bool {
         // A ratio of two simple ratios is meant.
