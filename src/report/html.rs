@@ -238,7 +238,7 @@ fn glued(text: &str) -> String {
         }
         if c == ' ' && is_unit_after_number(&text[..at], &text[at + 1..]) {
             out.push('\u{a0}');
-        } else if is_date(text[at..].as_bytes()) {
+        } else if is_date(&text.as_bytes()[at..]) {
             let _ = write!(out, "<span class=\"date\">{}</span>", &text[at..at + DATE]);
             rest = at + DATE;
         } else {

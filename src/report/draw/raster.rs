@@ -85,6 +85,7 @@ impl IndexOverview {
     }
 
     /// Every second sample of it, for a small picture.
+    #[must_use]
     pub fn halved(&self) -> Self {
         let (cols, rows) = (self.cols.div_ceil(2), self.rows.div_ceil(2));
         let picked = || {
