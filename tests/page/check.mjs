@@ -7,16 +7,18 @@ import axe from "axe-core";
 import { browser, decided, demo, haulm, open, question, root, scratch, serve, states } from "./drive.mjs";
 
 let passed = 0, failed = 0;
+let chromium = await browser();
 const only = process.argv.slice(2);
 async function check(name, work) {
   if (only.length && !only.some((word) => name.includes(word))) return;
+  // A browser that died in one check must not take the others with it.
+  if (!chromium.isConnected()) chromium = await browser();
   try { await work(); passed += 1; console.log(`ok      ${name}`); } catch (error) { failed += 1; console.log(`FAILED  ${name}\n        ${String(error?.message ?? error).split("\n").slice(0, 12).join("\n        ")}`); }
 }
 function equal(a, b, what) { if (JSON.stringify(a) !== JSON.stringify(b)) throw new Error(`${what}: ${JSON.stringify(a)} is not ${JSON.stringify(b)}`); }
 function holds(value, what) { if (!value) throw new Error(what); }
 const figure = (page, number) => page.textContent(`#question-${number} .figure`);
 const quiet = (page) => { equal(page.faults, [], "faults in the browser's console"); const place = new URL(page.url()).origin; equal(page.requests.filter((url) => !url.startsWith(place) && !url.startsWith("blob:") && !url.startsWith("data:")), [], "requests to elsewhere"); };
-const chromium = await browser();
 
 await check("the demo: change, look, write; the page's total and files are those of haulm map", async () => {
   const folder = demo();

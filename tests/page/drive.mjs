@@ -45,7 +45,7 @@ export function serve(args, options = {}) {
 
 export const browser = () => chromium.launch({
   executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", headless: true,
-  args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-default-apps", "--disable-extensions"],
+  args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-default-apps", "--disable-extensions", "--disable-dev-shm-usage"],
 });
 
 /** Opens the page in a context of its own. `dist`: files of the page from a folder instead of those in the program. */
