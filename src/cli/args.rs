@@ -780,14 +780,10 @@ fn with_hint(command: clap::Command) -> clap::Command {
     command.after_help(format!("{example}\n\n{OPTIONS_HINT}"))
 }
 
-/// Adds the command that was meant when clap finds none: its measure knows no swapped letters (`mpa`).
+/// Says which command was meant where one is near: clap's own measure knows no swapped letters (`mpa`).
 pub(crate) fn with_suggestion(mut error: clap::Error) -> clap::Error {
-    let meant = match (
-        error.kind(),
-        error.get(ContextKind::SuggestedSubcommand),
-        error.get(ContextKind::InvalidSubcommand),
-    ) {
-        (ErrorKind::InvalidSubcommand, None, Some(ContextValue::String(typed))) => nearest(typed),
+    let meant = match (error.kind(), error.get(ContextKind::InvalidSubcommand)) {
+        (ErrorKind::InvalidSubcommand, Some(ContextValue::String(typed))) => nearest(typed),
         _ => None,
     };
     if let Some(meant) = meant {

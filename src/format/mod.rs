@@ -78,6 +78,10 @@ pub trait MapFormat: Sync {
 }
 
 /// What a map keeps in a format.
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each says whether a format keeps one thing of a map; none excludes another"
+)]
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Keeps {
     /// Columns besides zone and rate, and nitrogen beside the product.

@@ -62,7 +62,7 @@ const CHANGES: &[Change] = &[
         s.rate.maximum_step = Some(NRate::kg_per_ha(30.0));
     }),
     ("rate.usual", |s| {
-        s.rate.usual = Some(NRate::kg_per_ha(60.0))
+        s.rate.usual = Some(NRate::kg_per_ha(60.0));
     }),
     ("rate.thin", |s| s.rate.thin = StateRate::Own),
     ("product", |s| s.product = None),
@@ -73,20 +73,20 @@ const CHANGES: &[Change] = &[
         s.machine.maximum_rate = Some(ProductRate::kg_per_ha(300.0));
     }),
     ("machine.on_start", |s| {
-        s.machine.on_start = StateRate::FieldRate
+        s.machine.on_start = StateRate::FieldRate;
     }),
     ("zones.by", |s| {
         s.zones.by = ZonesBy::Classes(ClassBreaks::Natural(5));
     }),
     ("zones.minimum_area", |s| {
-        s.zones.minimum_area = Area::ha(0.2)
+        s.zones.minimum_area = Area::ha(0.2);
     }),
     ("zones.simplify", |s| s.zones.simplify = Length::m(2.0)),
     ("zones.round_corners", |s| {
-        s.zones.round_corners = Length::m(2.0)
+        s.zones.round_corners = Length::m(2.0);
     }),
     ("zones.tolerance", |s| {
-        s.zones.tolerance = NRate::kg_per_ha(5.0)
+        s.zones.tolerance = NRate::kg_per_ha(5.0);
     }),
     ("zones.total", |s| s.zones.keep_total = !s.zones.keep_total),
     ("prices.grain", |s| {

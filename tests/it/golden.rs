@@ -56,7 +56,7 @@ fn told(said: &Said, folder: &Path) -> String {
         .err
         .lines()
         .filter(|line| !line.starts_with("haulm: "))
-        .map(|line| format!("{line}\n"))
+        .flat_map(|line| [line, "\n"])
         .collect();
     let mut text = format!("exit status {}\n\n{}", said.status.unwrap(), said.out);
     if !messages.is_empty() {
@@ -269,7 +269,7 @@ fn golden_findings() {
         field.job(old, new);
         let said = field.command(&["check", "job.toml", "--json"]);
         let value: Value = serde_json::from_str(&said.out).unwrap();
-        let findings: String = value["findings"]
+        let findings: Vec<String> = value["findings"]
             .as_array()
             .unwrap()
             .iter()
@@ -288,7 +288,7 @@ fn golden_findings() {
             .collect();
         compare(
             &format!("findings_{name}.txt"),
-            &filtered(&findings, &field.path("")),
+            &filtered(&findings.concat(), &field.path("")),
         );
     }
 }

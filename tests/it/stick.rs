@@ -608,6 +608,9 @@ fn turned(bytes: &[u8], cols: usize, from: impl Fn(usize, usize, usize) -> usize
         .collect()
 }
 
+/// What is said of a grid, and how the grid is changed.
+type Change<'a> = (&'a str, Box<dyn Fn(Vec<u8>) -> Vec<u8>>);
+
 #[test]
 fn a_changed_stick_is_found_and_named() {
     let bench = Bench::with_stick();
@@ -619,7 +622,6 @@ fn a_changed_stick_is_found_and_named() {
     let file = format!("TASKDATA/{}", grid.file);
     let restore = |name: &str| fs_err::write(bench.path("stick").join(name), &good[name]).unwrap();
 
-    type Change<'a> = (&'a str, Box<dyn Fn(Vec<u8>) -> Vec<u8>>);
     let grids: [Change<'_>; 6] = [
         (
             "east and west are exchanged",

@@ -419,7 +419,11 @@ fn convert_takes_boundary_and_the_rates_beside_the_zones() {
     let shape = field
         .outputs()
         .into_keys()
-        .find(|name| name.ends_with(".shp"))
+        .find(|name| {
+            std::path::Path::new(name)
+                .extension()
+                .is_some_and(|end| end == "shp")
+        })
         .map(|name| format!("out/{name}"))
         .unwrap();
     let said = field.command(&[

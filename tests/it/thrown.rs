@@ -163,14 +163,12 @@ fn throw_all(
     let whole = seeds.clone();
     let mutations = std::iter::repeat_with(|| mutated(&mut dice, &seeds)).take(inputs as usize);
     for bytes in whole.into_iter().chain(mutations) {
-        match catch_unwind(AssertUnwindSafe(|| parser(&bytes))) {
-            Ok(taken) => refused += u64::from(!taken),
-            Err(_) => {
-                let kept = std::env::temp_dir().join(format!("haulm-thrown-{name}"));
-                fs_err::write(&kept, &bytes).unwrap();
-                panic!("{name} panicked; the input is {}", kept.display());
-            }
-        }
+        let Ok(taken) = catch_unwind(AssertUnwindSafe(|| parser(&bytes))) else {
+            let kept = std::env::temp_dir().join(format!("haulm-thrown-{name}"));
+            fs_err::write(&kept, &bytes).unwrap();
+            panic!("{name} panicked; the input is {}", kept.display());
+        };
+        refused += u64::from(!taken);
     }
     refused
 }
