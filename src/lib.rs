@@ -66,7 +66,7 @@
 //! | [`pipeline::uncertainty`] | the 80 % range of field, zones and cells, by Monte Carlo draws |
 //! | [`pipeline::judge`] | findings: what to know of the map before trusting it |
 //! | [`pipeline::prescription`] | the map that exporters write |
-//! | [`format`], [`report`] | files of every format; card and report |
+//! | [`mod@format`], [`report`] | files of every format; card and report |
 //!
 //! [`pipeline::run`] calls them in order. Programs that bring their own pixels start there ([`space::raster::RasterSource`]); one flat rate from hand readings is
 //! [`app::rate`].

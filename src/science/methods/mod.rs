@@ -113,7 +113,7 @@ pub trait Formula: fmt::Debug + Send + Sync + 'static {
         self.check()
     }
 
-    /// The rate of one cell, and what it comes from; [`Compared::by_need`] serves every method that asks for nitrogen by the ratio or the index alone.
+    /// The rate of one cell, and what it comes from; `Compared::by_need` serves every method that asks for nitrogen by the ratio or the index alone.
     fn rate(&self, at: &Compared<'_>) -> Option<CellRate>;
 
     /// Whether the rate comes from the ratio of two values of the index, so that an index is needed whose zero means "no canopy".
