@@ -168,16 +168,24 @@ for (const [name, state] of Object.entries(states)) await check(`accessible: ${n
   equal(wrong, [], "violations");
 });
 
-await check("the scale bar is right at 0°, 45° and 65°", async () => {
+await check("the scale bar is right", async () => {
   // The bar's metres against its pixels and the plane's resolution; lengths on the ellipsoid by GDAL's own transformation are checked where the plane is chosen.
   const served = await serve([join(demo(), "job.toml")]);
   const { page, context } = await open(chromium, served);
   await decided(page);
-  const bar = await page.evaluate(() => { const label = document.querySelector("[data-metres]"); return { metres: Number(label.dataset.metres), pixels: Number(label.dataset.pixels) }; });
   // Two places of the map, in degrees as the foot says them, and the length between them on the sphere of mean radius (haversine; from memory): 0.5 % is the sphere's own error.
   const box = await page.locator(".map").boundingBox();
-  const read = async (x) => { await page.mouse.move(x, box.y + box.height / 2); await page.waitForTimeout(150); return (await page.textContent(".place")).match(/-?\d+\.\d+/g).slice(0, 2).map(Number); };
+  const place = () => page.textContent(".place");
+  const read = async (x) => {
+    const before = await place();
+    await page.mouse.move(x, box.y + box.height / 2);
+    // A busy machine draws late: what stood there before is no reading.
+    for (let wait = 0; (await place()) === before && wait < 50; wait++) await page.waitForTimeout(100);
+    await page.waitForTimeout(150);
+    return (await place()).match(/-?\d+\.\d+/g).slice(0, 2).map(Number);
+  };
   const [a, b] = [await read(box.x + 40), await read(box.x + box.width - 40)];
+  const bar = await page.evaluate(() => { const label = document.querySelector("[data-metres]"); return { metres: Number(label.dataset.metres), pixels: Number(label.dataset.pixels) }; });
   const rad = Math.PI / 180;
   const hav = Math.sin(((b[0] - a[0]) * rad) / 2) ** 2 + Math.cos(a[0] * rad) * Math.cos(b[0] * rad) * Math.sin(((b[1] - a[1]) * rad) / 2) ** 2;
   const metres = 2 * 6_371_009 * Math.asin(Math.sqrt(hav));
