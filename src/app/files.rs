@@ -94,6 +94,7 @@ impl Decision {
     }
 
     /// The record as it would be written now, without map id, outputs and time.
+    #[cfg(feature = "web")]
     pub(crate) fn record(&self) -> Map<String, Value> {
         record_of(self, self.findings())
     }

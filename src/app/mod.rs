@@ -28,6 +28,7 @@ pub mod open;
 pub(crate) mod overview;
 pub mod page;
 mod paper;
+#[cfg(feature = "web")]
 pub(crate) mod photo;
 pub mod picture;
 pub mod points;

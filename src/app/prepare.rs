@@ -167,6 +167,7 @@ pub(crate) fn prepare_for(
 ///
 /// # Errors
 /// As [`prepare`].
+#[cfg(feature = "web")]
 pub(crate) fn prepare_with(
     job: &Path,
     settings: &Checked<Settings>,
