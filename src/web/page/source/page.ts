@@ -38,7 +38,7 @@ class Page {
   private refusal: api.Refused | null = null;
   private readonly open = new Set<string>();
   private ceiling: number | null = null;
-  private queued: { changes: Change[]; joined: boolean } | null = null;
+  private queue: { changes: Change[]; joined: boolean }[] = [];
   private busy = 0;
   private tool: { tool: Tool; element: HTMLElement; question: number } | null = null;
   private map: FieldMap | null = null;
@@ -107,7 +107,7 @@ class Page {
     this.work("opening the field");
     try { await this.show(await api.get<View>(`jobs/${id}`)); } catch (error) { this.failed(error); }
   }
-  private forget(): void { this.view = null; this.ground = null; this.columns = {}; this.cell = null; this.kept = null; this.made = null; this.refused.clear(); this.refusal = null; this.tool = null; this.map = null; this.samples = null; }
+  private forget(): void { this.queue = []; this.view = null; this.ground = null; this.columns = {}; this.cell = null; this.kept = null; this.made = null; this.refused.clear(); this.refusal = null; this.tool = null; this.map = null; this.samples = null; }
 
   /** Puts the parts of a job's page where they belong. */
   private lay(): void {
@@ -196,15 +196,17 @@ class Page {
     this.draw();
   }
 
-  /** Sends changes; while one is on its way only the newest waits. */
+  /** Sends changes in the order in which they were made; of several to the same keys that wait (a dragged value) only the newest is sent. */
   private change(changes: Change[], joined = false): void {
-    this.queued = { changes, joined };
+    const keys = (of: Change[]): string => of.map((change) => `${change.section}.${change.key}`).join();
+    const last = this.queue.at(-1);
+    if (last && keys(last.changes) === keys(changes)) this.queue[this.queue.length - 1] = { changes, joined: last.joined && joined };
+    else this.queue.push({ changes, joined });
     if (!this.busy) void this.flush();
   }
   private async flush(): Promise<void> {
-    while (this.queued && this.id !== null) {
-      const { changes, joined } = this.queued;
-      this.queued = null;
+    for (let next = this.queue.shift(); next && this.id !== null; next = this.queue.shift()) {
+      const { changes, joined } = next;
       this.busy += 1;
       const slow = setTimeout(() => { this.work("deciding"); this.answers.classList.add("stale"); }, 100);
       try {
@@ -234,7 +236,7 @@ class Page {
     if (this.id === null) return false;
     this.busy += 1;
     const slow = setTimeout(() => this.work("working"), 100);
-    try { const view = await api.post<View>(`jobs/${this.id}/${path}`, body); this.refusal = null; this.refused.clear(); this.made = null; await this.show(view); return true; } catch (error) { this.failed(error); return false; } finally { clearTimeout(slow); this.busy -= 1; this.work(null); }
+    try { const view = await api.post<View>(`jobs/${this.id}/${path}`, body); this.refusal = null; this.refused.clear(); this.made = null; await this.show(view); return true; } catch (error) { this.failed(error); return false; } finally { clearTimeout(slow); this.busy -= 1; this.work(null); if (!this.busy) void this.flush(); }
   }
   private async makeMap(): Promise<void> {
     if (this.id === null || this.making) return;
