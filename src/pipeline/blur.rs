@@ -1,7 +1,11 @@
 //! Shares of pixels in a strip as a blurring sensor sees them, and the blur that fits a strip's own pixels best.
 
+use std::ops::Range;
+
 use crate::science::reference::{MixedPixel, SpreadFit, mixture_squares, spread_of_profile};
 use crate::space::coverage::{Scratch, cover};
+use crate::space::pixel_matrix::PixelMatrix;
+use ndarray::Axis;
 
 /// Widest blur that is tried. \[pixels\]
 const WIDEST: f64 = 3.0;
@@ -12,12 +16,7 @@ const PARTS: i64 = 4;
 
 /// Share of each pixel near a strip that lies in it, blurred as the sensor blurs.
 #[derive(Debug)]
-pub struct Shares {
-    row: i64,
-    col: i64,
-    cols: i64,
-    values: Vec<f64>,
-}
+pub struct Shares(PixelMatrix);
 
 impl Shares {
     /// Shares of pixels in rings (pixel coordinates), convolved with a Gaussian of this full width at half maximum \[pixels\], cut at 4 σ.
@@ -26,7 +25,7 @@ impl Shares {
     pub fn of(rings: &[Vec<[f64; 2]>], point_spread: f64) -> Self {
         let sigma = point_spread / (2.0 * libm::sqrt(2.0 * libm::log(2.0)));
         if sigma <= 0.0 {
-            return Self::covered(rings, 0);
+            return Self(covered(rings, 0));
         }
         let parts = PARTS as f64;
         let scaled: Vec<Vec<[f64; 2]>> = rings
@@ -34,114 +33,85 @@ impl Shares {
             .map(|ring| ring.iter().map(|p| [p[0] * parts, p[1] * parts]).collect())
             .collect();
         let reach = libm::ceil(4.0 * sigma * parts) as i64;
-        let mut fine = Self::covered(&scaled, reach);
-        fine.blur(sigma * parts, reach);
-        fine.pixels()
-    }
-    /// Plain shares, with a margin of zeros around them.
-    fn covered(rings: &[Vec<[f64; 2]>], margin: i64) -> Self {
-        let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
-        for p in rings.iter().flatten() {
-            low = [low[0].min(p[0]), low[1].min(p[1])];
-            high = [high[0].max(p[0]), high[1].max(p[1])];
-        }
-        let from = |v: f64| libm::floor(v) as i64 - margin - 1;
-        let to = |v: f64| libm::ceil(v) as i64 + margin + 1;
-        let (col, row) = (from(low[0]), from(low[1]));
-        let (cols, rows) = (to(high[0]) - col, to(high[1]) - row);
-        let mut spans = Vec::new();
-        cover(
-            rings,
-            (row, row + rows),
-            &mut Scratch::default(),
-            &mut spans,
-        );
-        let mut values = vec![0.0; (cols * rows) as usize];
-        for span in &spans {
-            for c in span.col..span.col + span.len {
-                values[((span.row - row) * cols + c - col) as usize] = span.share;
-            }
-        }
-        Self {
-            row,
-            col,
-            cols,
-            values,
-        }
-    }
-    /// Convolves with a Gaussian along both sides.
-    fn blur(&mut self, sigma: f64, reach: i64) {
-        let (cols, rows) = (self.cols, self.values.len() as i64 / self.cols.max(1));
-        let kernel: Vec<f64> = (-reach..=reach)
-            .map(|d| libm::exp(-((d * d) as f64) / (2.0 * sigma * sigma)))
-            .collect();
-        let total: f64 = kernel.iter().sum();
-        for along_rows in [false, true] {
-            let before = self.values.clone();
-            for r in 0..rows {
-                for c in 0..cols {
-                    let mut sum = 0.0;
-                    for (k, weight) in kernel.iter().enumerate() {
-                        let d = k as i64 - reach;
-                        let (rr, cc) = if along_rows { (r + d, c) } else { (r, c + d) };
-                        if rr >= 0 && cc >= 0 && rr < rows && cc < cols {
-                            sum += weight * before[(rr * cols + cc) as usize];
-                        }
-                    }
-                    self.values[(r * cols + c) as usize] = sum / total;
-                }
-            }
-        }
-    }
-    /// Means of parts by whole pixel.
-    fn pixels(&self) -> Self {
-        let rows = self.values.len() as i64 / self.cols.max(1);
-        let (row, col) = (self.row.div_euclid(PARTS), self.col.div_euclid(PARTS));
-        let (last_row, last_col) = (
-            (self.row + rows - 1).div_euclid(PARTS),
-            (self.col + self.cols - 1).div_euclid(PARTS),
-        );
-        let cols = last_col - col + 1;
-        let mut values = vec![0.0; (cols * (last_row - row + 1)) as usize];
-        for (at, value) in self.values.iter().enumerate() {
-            let (r, c) = (
-                self.row + at as i64 / self.cols,
-                self.col + at as i64 % self.cols,
-            );
-            values[((r.div_euclid(PARTS) - row) * cols + c.div_euclid(PARTS) - col) as usize] +=
-                value / (PARTS * PARTS) as f64;
-        }
-        Self {
-            row,
-            col,
-            cols,
-            values,
-        }
+        let mut fine = covered(&scaled, reach);
+        blur(&mut fine, sigma * parts, reach as usize);
+        Self(whole_pixels(&fine))
     }
     /// Row and column of every pixel with a share, row by row.
     pub fn touched(&self) -> impl Iterator<Item = (i64, i64)> + '_ {
-        self.values
-            .iter()
-            .enumerate()
-            .filter(|(_, value)| **value > 0.0)
-            .map(|(at, _)| {
-                (
-                    self.row + at as i64 / self.cols,
-                    self.col + at as i64 % self.cols,
-                )
-            })
+        self.0
+            .pixels()
+            .filter(|(.., share)| *share > 0.0)
+            .map(|(row, col, _)| (row, col))
     }
     /// Share of one pixel; 0 away from the strip.
     pub fn at(&self, row: i64, col: i64) -> f64 {
-        let (r, c) = (row - self.row, col - self.col);
-        if r < 0 || c < 0 || c >= self.cols {
-            return 0.0;
-        }
-        self.values
-            .get((r * self.cols + c) as usize)
-            .copied()
-            .unwrap_or(0.0)
+        self.0.get(row, col).unwrap_or(0.0)
     }
+}
+
+/// Plain shares, with a margin of zeros around them.
+fn covered(rings: &[Vec<[f64; 2]>], margin: i64) -> PixelMatrix {
+    let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
+    for p in rings.iter().flatten() {
+        low = [low[0].min(p[0]), low[1].min(p[1])];
+        high = [high[0].max(p[0]), high[1].max(p[1])];
+    }
+    let range = |axis: usize| {
+        libm::floor(low[axis]) as i64 - margin - 1..libm::ceil(high[axis]) as i64 + margin + 1
+    };
+    let (cols, rows) = (range(0), range(1));
+    let mut spans = Vec::new();
+    cover(
+        rings,
+        (rows.start, rows.end),
+        &mut Scratch::default(),
+        &mut spans,
+    );
+    let mut shares = PixelMatrix::filled(&rows, &cols, 0.0);
+    for span in &spans {
+        for col in span.col..span.col + span.len {
+            if let Some(share) = shares.get_mut(span.row, col) {
+                *share = span.share;
+            }
+        }
+    }
+    shares
+}
+
+/// Convolves with a Gaussian along rows, then along columns.
+fn blur(shares: &mut PixelMatrix, sigma: f64, reach: usize) {
+    let from_middle = -(reach as i64)..=reach as i64;
+    let kernel: Vec<f64> = from_middle
+        .map(|d| libm::exp(-((d * d) as f64) / (2.0 * sigma * sigma)))
+        .collect();
+    let total: f64 = kernel.iter().sum();
+    for along in [Axis(1), Axis(0)] {
+        for mut lane in shares.lanes_mut(along) {
+            // Zeros beyond both ends.
+            let mut before = vec![0.0; lane.len() + 2 * reach];
+            for (to, value) in before[reach..].iter_mut().zip(&lane) {
+                *to = *value;
+            }
+            for (value, around) in lane.iter_mut().zip(before.windows(kernel.len())) {
+                let sum: f64 = kernel.iter().zip(around).map(|(w, v)| w * v).sum();
+                *value = sum / total;
+            }
+        }
+    }
+}
+
+/// Means of parts by whole pixel.
+fn whole_pixels(fine: &PixelMatrix) -> PixelMatrix {
+    let whole =
+        |range: Range<i64>| range.start.div_euclid(PARTS)..(range.end - 1).div_euclid(PARTS) + 1;
+    let mut pixels = PixelMatrix::filled(&whole(fine.rows()), &whole(fine.cols()), 0.0);
+    for (row, col, value) in fine.pixels() {
+        if let Some(sum) = pixels.get_mut(row.div_euclid(PARTS), col.div_euclid(PARTS)) {
+            *sum += value / (PARTS * PARTS) as f64;
+        }
+    }
+    pixels
 }
 
 /// The pixels of one coarse strip.
@@ -248,7 +218,7 @@ mod tests {
             shares.at(0, 0)
         );
         assert!((shares.at(0, 0) + shares.at(0, -1) - 1.0).abs() < 1e-9);
-        let total: f64 = shares.values.iter().sum();
+        let total: f64 = shares.0.pixels().map(|(.., share)| share).sum();
         assert!((total - 3200.0).abs() < 1.0, "{total}");
     }
 

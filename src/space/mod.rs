@@ -12,6 +12,7 @@ pub mod great_circle;
 pub mod holes;
 pub mod junctions;
 pub mod lay;
+pub mod pixel_matrix;
 pub mod plane;
 pub mod polygon;
 pub mod raster;

@@ -3,6 +3,7 @@
 use std::fmt;
 
 use crate::format::task_set::tasks::GridFacts;
+use ndarray::{ArrayView3, Axis};
 
 /// How a grid differs from what it should be.
 #[derive(Clone, Debug, PartialEq)]
@@ -82,9 +83,6 @@ impl fmt::Display for GridFault {
     }
 }
 
-/// Which cell of the due grid a turned one has in a place: by row, column and number of the place.
-type Turn<'a> = &'a dyn Fn(usize, usize, usize) -> usize;
-
 /// Compares a grid's bytes with those that it should have, cell by cell; `None` when they are the same.
 ///
 /// `due` has the length that `grid` says.
@@ -100,30 +98,32 @@ pub fn compare(grid: &GridFacts, due: &[u8], found: &[u8]) -> Option<GridFault> 
     }
     let size = grid.bytes_a_cell.max(1);
     let (rows, cols) = (grid.rows, grid.cols);
-    // The cell of the due grid that stands in each place when the grid is turned so.
-    let is = |from: Turn<'_>| {
-        found.chunks_exact(size).enumerate().all(|(at, cell)| {
-            let place = from(at / cols.max(1), at % cols.max(1), at) * size;
-            due.get(place..place + size) == Some(cell)
-        })
-    };
-    let turned: [(GridFault, Turn<'_>); 4] = [
-        (GridFault::EastWest, &|row, col, _| {
-            row * cols + (cols - 1 - col)
-        }),
-        (GridFault::NorthSouth, &|row, col, _| {
-            (rows - 1 - row) * cols + col
-        }),
-        (GridFault::HalfTurn, &|row, col, _| {
-            (rows - 1 - row) * cols + (cols - 1 - col)
-        }),
+    let shaped = |shape, bytes| ArrayView3::from_shape(shape, bytes).ok();
+    // Rows, columns, bytes of a cell.
+    if let (Some(due), Some(as_due), Some(transposed)) = (
+        shaped((rows, cols, size), due),
+        shaped((rows, cols, size), found),
         // Its file holds as many rows as the due one has columns.
-        (GridFault::Transposed, &|_, _, at| {
-            (at % rows) * cols + at / rows
-        }),
-    ];
-    for (fault, from) in turned {
-        if is(from) {
+        shaped((cols, rows, size), found),
+    ) {
+        let (rows, cols) = (Axis(0), Axis(1));
+        let turned = |axes: &[Axis]| {
+            let mut due = due;
+            for axis in axes {
+                due.invert_axis(*axis);
+            }
+            due == as_due
+        };
+        let turned = [
+            (GridFault::EastWest, turned(&[cols])),
+            (GridFault::NorthSouth, turned(&[rows])),
+            (GridFault::HalfTurn, turned(&[rows, cols])),
+            (
+                GridFault::Transposed,
+                due.permuted_axes([1, 0, 2]) == transposed,
+            ),
+        ];
+        if let Some((fault, _)) = turned.into_iter().find(|(_, fits)| *fits) {
             return Some(fault);
         }
     }

@@ -7,6 +7,7 @@ use crate::pipeline::blur::Shares;
 use crate::pipeline::scan::KeptPixel;
 use crate::pipeline::strips::{REACHES, StripPlan};
 use crate::science::reference::{MixedPixel, mixture, piece_mixture};
+use crate::space::pixel_matrix::PixelMatrix;
 use crate::space::polygon::grown;
 use crate::space::squares::{Cuts, SquareGrid};
 
@@ -94,12 +95,8 @@ impl Layout {
 #[derive(Clone, Debug)]
 pub(super) struct PixelPlaces {
     layout: Layout,
-    /// First row and column, and columns, of `values`.
-    row: i64,
-    col: i64,
-    cols: i64,
     /// Index of canopy that may be used, NaN elsewhere.
-    values: Vec<f64>,
+    values: PixelMatrix,
     /// Shares of pixels in the strip itself.
     own: Vec<(i64, i64)>,
     blur: f64,
@@ -116,30 +113,22 @@ struct Around {
 
 impl PixelPlaces {
     pub(super) fn new(layout: Layout, kept: &[KeptPixel], blur: f64) -> Self {
-        let none = (i64::MAX, i64::MIN);
-        let (rows, columns) = kept.iter().fold((none, none), |(r, c), pixel| {
-            (
-                (r.0.min(pixel.row), r.1.max(pixel.row)),
-                (c.0.min(pixel.col), c.1.max(pixel.col)),
-            )
-        });
-        let (count, cols) = if kept.is_empty() {
-            (0, 0)
-        } else {
-            (rows.1 - rows.0 + 1, columns.1 - columns.0 + 1)
+        let extent = |of: fn(&KeptPixel) -> i64| {
+            let (low, high) = (kept.iter().map(of).min(), kept.iter().map(of).max());
+            low.unwrap_or(0)..high.map_or(0, |high| high + 1)
         };
-        let mut values = vec![f64::NAN; (count * cols) as usize];
+        let (rows, cols) = (extent(|pixel| pixel.row), extent(|pixel| pixel.col));
+        let mut values = PixelMatrix::filled(&rows, &cols, f64::NAN);
         for pixel in kept {
-            values[((pixel.row - rows.0) * cols + pixel.col - columns.0) as usize] = pixel.index;
+            if let Some(value) = values.get_mut(pixel.row, pixel.col) {
+                *value = pixel.index;
+            }
         }
         let strip = layout.moved(&layout.strip, Place::STRIP);
         let shares = Shares::of(&strip, 0.0);
         let own = shares.touched().collect();
         Self {
             layout,
-            row: rows.0,
-            col: columns.0,
-            cols,
             values,
             own,
             blur,
@@ -147,14 +136,7 @@ impl PixelPlaces {
     }
 
     fn value(&self, row: i64, col: i64) -> Option<f64> {
-        let (r, c) = (row - self.row, col - self.col);
-        if r < 0 || c < 0 || c >= self.cols {
-            return None;
-        }
-        self.values
-            .get((r * self.cols + c) as usize)
-            .copied()
-            .filter(|value| !value.is_nan())
+        self.values.get(row, col).filter(|value| !value.is_nan())
     }
 
     fn around(&self, place: Place) -> Around {

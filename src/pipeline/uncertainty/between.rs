@@ -10,6 +10,7 @@ use super::{Cause, Gets, Part, Places, Uncertainty, in_order};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::science::monte_carlo::{Draw, band_of, ground_deviate};
+use ndarray::Array2;
 
 /// Standard errors that a draw may move a cell by, at the most.
 const FARTHEST: f64 = 4.0;
@@ -29,7 +30,7 @@ pub(super) struct Drawn<'a, C> {
     /// Places of the table.
     pub(super) places: &'a Places,
     /// Rates: places outermost, draws within.
-    pub(super) table: &'a [f64],
+    pub(super) table: &'a Array2<f64>,
     /// What each cell gets.
     pub(super) gets: &'a [Gets],
     /// Areas of the cells. \[ha\]
@@ -185,7 +186,6 @@ impl CellErrors {
         drawn: &Drawn<'_, impl Fn(usize) -> bool>,
         row: &mut [f64],
     ) {
-        let draws = row.len();
         for (draw, rate) in row.iter_mut().enumerate() {
             let at = if self.errors[cell] > 0.0 {
                 ground_deviate(seed, draw as u64, self.square_of[cell])
@@ -194,7 +194,7 @@ impl CellErrors {
             };
             let around = drawn.places.around(self.moved(cell, index, at), reference);
             *rate = around
-                .map(|(place, weight)| weight * drawn.table[place * draws + draw])
+                .map(|(place, weight)| weight * drawn.table[[place, draw]])
                 .sum();
         }
     }

@@ -1,6 +1,7 @@
 //! Ordinary kriging of the mean of a piece of ground from the readings near it.
 
 use super::{Neighbours, Sample, Variogram};
+use ndarray::Array2;
 
 /// Least nugget as a share of the whole variance: two readings at one place may differ, and the system must have one solution.
 const LEAST_NUGGET: f64 = 1e-6;
@@ -143,24 +144,24 @@ fn solved(near: &[Sample], block: &[[f64; 2]], variogram: &Variogram) -> Option<
     let nugget = variogram
         .nugget
         .max(LEAST_NUGGET * (variogram.nugget + variogram.sill));
-    let mut matrix = vec![0.0; n * n];
+    let mut matrix = Array2::zeros((n, n));
     for i in 0..n {
         for j in 0..=i {
             let covariance = variogram.covariance(near[i].distance(near[j].x, near[j].y));
-            matrix[i * n + j] = if i == j {
+            matrix[[i, j]] = if i == j {
                 covariance + nugget
             } else {
                 covariance
             };
         }
     }
-    factor(&mut matrix, n)?;
+    factor(&mut matrix)?;
     let to_block: Vec<f64> = near
         .iter()
         .map(|sample| to_mean(sample, block, variogram))
         .collect();
-    let from_block = solve(&matrix, n, &to_block);
-    let from_ones = solve(&matrix, n, &vec![1.0; n]);
+    let from_block = solve(&matrix, &to_block);
+    let from_ones = solve(&matrix, &vec![1.0; n]);
     let multiplier = (from_block.iter().sum::<f64>() - 1.0) / from_ones.iter().sum::<f64>();
     let weights = from_block
         .iter()
@@ -175,20 +176,20 @@ fn solved(near: &[Sample], block: &[[f64; 2]], variogram: &Variogram) -> Option<
 }
 
 /// Cholesky's lower factor in place; `None` when the matrix is not positive definite.
-fn factor(matrix: &mut [f64], n: usize) -> Option<()> {
-    for i in 0..n {
+fn factor(matrix: &mut Array2<f64>) -> Option<()> {
+    for i in 0..matrix.nrows() {
         for j in 0..=i {
-            let mut sum = matrix[i * n + j];
+            let mut sum = matrix[[i, j]];
             for k in 0..j {
-                sum -= matrix[i * n + k] * matrix[j * n + k];
+                sum -= matrix[[i, k]] * matrix[[j, k]];
             }
             if i == j {
                 if sum.is_nan() || sum <= 0.0 {
                     return None;
                 }
-                matrix[i * n + i] = libm::sqrt(sum);
+                matrix[[i, i]] = libm::sqrt(sum);
             } else {
-                matrix[i * n + j] = sum / matrix[j * n + j];
+                matrix[[i, j]] = sum / matrix[[j, j]];
             }
         }
     }
@@ -196,19 +197,20 @@ fn factor(matrix: &mut [f64], n: usize) -> Option<()> {
 }
 
 /// Solves with a factor of [`factor`].
-fn solve(factor: &[f64], n: usize, right: &[f64]) -> Vec<f64> {
+fn solve(factor: &Array2<f64>, right: &[f64]) -> Vec<f64> {
+    let n = right.len();
     let mut x = right.to_vec();
     for i in 0..n {
         for k in 0..i {
-            x[i] -= factor[i * n + k] * x[k];
+            x[i] -= factor[[i, k]] * x[k];
         }
-        x[i] /= factor[i * n + i];
+        x[i] /= factor[[i, i]];
     }
     for i in (0..n).rev() {
         for k in i + 1..n {
-            x[i] -= factor[k * n + i] * x[k];
+            x[i] -= factor[[k, i]] * x[k];
         }
-        x[i] /= factor[i * n + i];
+        x[i] /= factor[[i, i]];
     }
     x
 }
