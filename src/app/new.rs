@@ -62,7 +62,7 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
         std::slice::from_ref(&request.job),
         folder_of(&request.job),
     )
-    .give_up_others(&request.common);
+    .give_up_others(&request.common)?;
     swapped(request)?;
     if request.all {
         return new_jobs(request);

@@ -5,7 +5,7 @@ use geo::{BoundingRect as _, Coord, Rect};
 use crate::app::error::AppError;
 use crate::app::open;
 use crate::app::overview::band_overview;
-use crate::app::prepare::Prepared;
+use crate::app::prepare::{Prepared, rights_of};
 use crate::app::requests::Common;
 use crate::job::settings::ImageSource;
 
@@ -38,6 +38,11 @@ pub(crate) struct Photo {
 /// # Errors
 /// When the image can no longer be read.
 pub(crate) fn photo(prepared: &Prepared, common: &Common) -> Result<Option<Photo>, AppError> {
+    let rights = rights_of(&prepared.inner().job, prepared.settings(), common);
+    rights.reading().apart(common, || taken(prepared, common))
+}
+
+fn taken(prepared: &Prepared, common: &Common) -> Result<Option<Photo>, AppError> {
     let settings = prepared.settings();
     let Some(imagery) = settings
         .imagery

@@ -188,8 +188,43 @@ fn prepared(
     common: &Common,
     progress: &dyn Progress,
 ) -> Result<Prepared, AppError> {
+    progress.start("reading the job", 0);
+    let mut unchanged = Unchanged::default();
+    unchanged.keep([&job.to_owned()]);
+    let settings = read_settings()?;
+    let rights = rights_of(job, &settings.value, common);
+    rights.give_up_others(common)?;
+    rights.reading().apart(common, || {
+        read_all(purpose, job, (settings, unchanged), common, progress)
+    })
+}
+
+/// What a job needs: its inputs, and the place of its outputs.
+pub(crate) fn rights_of(job: &Path, settings: &Settings, common: &Common) -> Rights {
+    let named = settings.imagery.as_ref().map(open::named);
+    let mut read = open::inputs(job, settings, &named.unwrap_or_default(), &[]);
+    read.extend(of_season(&settings.season));
+    let mut written = vec![settings.output.folder.clone()];
+    written.extend(common.confined.iter().flatten().cloned());
+    Rights::of(&read, &written, folder_of(job))
+}
+
+fn folder_of(job: &Path) -> &Path {
+    job.parent().unwrap_or_else(|| Path::new(""))
+}
+
+/// What a job holds, and the eye on it that notices a change.
+type Begun = (Checked<Settings>, Unchanged);
+
+fn read_all(
+    purpose: Purpose,
+    job: &Path,
+    begun: Begun,
+    common: &Common,
+    progress: &dyn Progress,
+) -> Result<Prepared, AppError> {
     let for_map = purpose == Purpose::Map;
-    let opened = open_job(job, read_settings, common, progress)?;
+    let opened = open_job(job, begun, common)?;
     let (settings, image, season) = (&opened.settings, &opened.image, &opened.season);
     let read = open::inputs(job, settings, &image.inputs, &season.files);
     // The image is large, and its hash needs one core for as long as a fifth of the decoding: it goes beside it when there is more than one.
@@ -251,22 +286,13 @@ struct Opened {
 
 fn open_job(
     job: &Path,
-    read_settings: ReadSettings<'_>,
+    (settings, mut unchanged): Begun,
     common: &Common,
-    progress: &dyn Progress,
 ) -> Result<Opened, AppError> {
-    progress.start("reading the job", 0);
     let mut findings = Vec::new();
-    let mut unchanged = Unchanged::default();
-    unchanged.keep([&job.to_owned()]);
-    let settings = read_settings()?.into_log(&mut findings);
-    let folder = job.parent().unwrap_or_else(|| Path::new("")).to_owned();
+    let settings = settings.into_log(&mut findings);
+    let folder = folder_of(job).to_owned();
     let imagery = imagery(&settings)?;
-    let mut read = open::inputs(job, &settings, &open::named(imagery), &[]);
-    read.extend(of_season(&settings.season));
-    let mut written = vec![settings.output.folder.clone()];
-    written.extend(common.confined.iter().flatten().cloned());
-    Rights::of(&read, &written, &folder).give_up_others(common);
     set_up(common);
     unchanged.keep(&open::inputs(job, &settings, &open::named(imagery), &[]));
     let image = open::image(

@@ -31,7 +31,7 @@ pub(crate) fn run(
             .with_fact(args.file.display().to_string(), "where a stick is due")
             .with_hint("write haulm check STICK --against OFFICE"));
         }
-        return stick::check(args.file, args.against, progress);
+        return stick::check(args.file, args.against, common.clone(), progress);
     }
     if !is_job {
         for path in std::iter::once(&args.file)
@@ -60,7 +60,7 @@ pub(crate) fn run(
             .chain(&args.map.repair)
             .cloned()
             .collect();
-        Rights::of(&inputs, &outputs, Path::new("")).give_up_others(common);
+        Rights::of(&inputs, &outputs, Path::new("")).give_up_others(common)?;
         progress.start("reading the map", 0);
         return api::check_map(&CheckMapRequest {
             map: args.file,

@@ -134,8 +134,6 @@ fn dispatch(
         us_units: cli.global.units.map(|system| system == UnitSystem::Us),
         cancel: cancel.clone(),
         confined: match &cli.command {
-            // They serve one job after another, and rights that are given up do not come back.
-            Command::Page(_) | Command::Stick(_) => None,
             Command::Map(args) => Some(args.output.iter().cloned().collect()),
             Command::Picture(args) => Some(vec![args.output.clone()]),
             _ => Some(Vec::new()),

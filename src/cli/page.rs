@@ -3,6 +3,7 @@
 use crate::app::error::AppError;
 use crate::app::page::{PageRequest, PageServer, Started};
 use crate::app::requests::Common;
+use crate::app::rights;
 use crate::cli::args::PageArgs;
 use crate::cli::printer::Printer;
 use crate::report::model::Report;
@@ -55,6 +56,7 @@ fn said(started: &Started) -> String {
             "The browser will warn, since nobody vouches for the certificate: compare its SHA-256 before you go on.\n{fingerprint}"
         ));
     }
+    lines.extend(rights::note().map(|note| format!("Note: {} ({})", note.message, note.code)));
     lines.push("Ctrl-C closes it.\n".to_owned());
     lines.join("\n")
 }

@@ -52,8 +52,13 @@ pub(crate) fn run(
 pub(crate) fn check(
     stick: PathBuf,
     against: Vec<PathBuf>,
+    common: Common,
     progress: &dyn Progress,
 ) -> Result<Report, AppError> {
     progress.start("comparing the stick with the office", 0);
-    api::check_stick(&CheckStickRequest { stick, against })
+    api::check_stick(&CheckStickRequest {
+        stick,
+        against,
+        common,
+    })
 }

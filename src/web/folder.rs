@@ -11,6 +11,10 @@ use utoipa::ToSchema;
 
 use crate::app::api::{NewRequest, new_job};
 use crate::app::error::AppError;
+use crate::app::job::map_job_in;
+use crate::app::prepare::rights_of;
+use crate::app::requests::Common;
+use crate::app::rights::Rights;
 use crate::web::edit;
 use crate::web::job::{Job, read, write};
 use crate::web::state::Shared;
@@ -117,6 +121,29 @@ pub(crate) fn open(path: Option<&Path>) -> Result<Opened, AppError> {
         own,
         jobs,
     })
+}
+
+/// What a page needs: its folder, and what its jobs name elsewhere.
+pub(crate) fn rights(opened: &Opened, write: bool, common: &Common) -> Rights {
+    let mut rights = Rights::default().with_folder(&opened.root, write);
+    for file in &opened.jobs {
+        let path = opened.root.join(file);
+        let Ok(text) = read(&opened.folder, file) else {
+            continue;
+        };
+        // An unfinished job is shown as far as it goes.
+        let settings = map_job_in(text.as_bytes(), &path, common.us_units)
+            .ok()
+            .or_else(|| map_job_in(edit::sketch(&text)?.as_bytes(), &path, common.us_units).ok());
+        if let Some(settings) = settings {
+            let of_job = rights_of(&path, &settings.value, common);
+            let of_job = if write { of_job } else { of_job.reading() };
+            rights = rights
+                .and(of_job)
+                .with_output(&settings.value.output.folder);
+        }
+    }
+    rights
 }
 
 fn opened(root: &Path) -> std::io::Result<(PathBuf, Dir)> {

@@ -43,13 +43,8 @@ pub fn serve(request: &PageRequest, say: &dyn Fn(&Started)) -> Result<Report, Ap
     let write = request.write || own && request.lan.is_none();
     let ip = request.lan.unwrap_or(IpAddr::V4(Ipv4Addr::LOCALHOST));
     let certificate = request.lan.map(lan::certificate).transpose()?;
-    let runtime = tokio::runtime::Builder::new_multi_thread()
-        .worker_threads(2)
-        .enable_all()
-        .build()
-        .map_err(|error| fault("the server cannot be started", &error))?;
-    let listener = runtime
-        .block_on(TcpListener::bind(SocketAddr::new(ip, request.port)))
+    let listener = std::net::TcpListener::bind(SocketAddr::new(ip, request.port))
+        .and_then(|listener| listener.set_nonblocking(true).map(|()| listener))
         .map_err(|error| {
             AppError::refused("page.port", "the page cannot listen there")
                 .with_fact(format!("{ip}:{}", request.port), error.to_string())
@@ -62,10 +57,23 @@ pub fn serve(request: &PageRequest, say: &dyn Fn(&Started)) -> Result<Report, Ap
         listens,
         tls: certificate.is_some(),
     };
+    let secrets = Secrets::new(certificate.is_some())?;
+    // From here on the process takes connections and opens none; threads that are started later have no more rights than this one.
+    folder::rights(&opened, write, &request.common).give_up_others(&request.common)?;
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(2)
+        .enable_all()
+        .build()
+        .map_err(|error| fault("the server cannot be started", &error))?;
+    let listener = {
+        let _inside = runtime.enter();
+        TcpListener::from_std(listener)
+            .map_err(|error| fault("the server cannot listen", &error))?
+    };
     let (next_code, codes) = channel();
     let shared = Shared::new(Parts {
         place,
-        secrets: Secrets::new(certificate.is_some())?,
+        secrets,
         root: root.clone(),
         folder: opened.folder,
         write,

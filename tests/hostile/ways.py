@@ -407,7 +407,9 @@ SOCKET = re.compile(r"^\d+ +socket\(AF_(INET6?|NETLINK|PACKET).* = (\d+)")
 def broken(place, trace, working):
     """What the trace shows that may not be."""
     found = []
+    walled = False
     for line in trace.splitlines():
+        walled = walled or "landlock_restrict_self(" in line
         if CALLED.match(line) or SOCKET.match(line):
             found.append(line)
         opened = OPENED.match(line)
@@ -418,6 +420,9 @@ def broken(place, trace, working):
         # Folders are listed for the names beside an input; nothing is read by that.
         folder = "O_DIRECTORY" in line or "O_PATH" in line
         if not (inside or folder or path.startswith(SYSTEM) or path == HAULM):
+            found.append(line)
+        # PROJ's settings choose formulas and servers; haulm itself looks at them before, to close a network that they open.
+        if walled and path.endswith("/proj.ini"):
             found.append(line)
     return found
 
@@ -439,10 +444,22 @@ def tried(name, good, bait, address, root):
     temporary.mkdir()
     log = place.root / "trace"
     environment = {"PATH": os.environ["PATH"], "HOME": str(place.root), "TMPDIR": str(temporary), **place.variables}
-    command = ["strace", "-f", "-qq", "-s", "400", "-e", "trace=network,open,openat,openat2,creat", "-o", str(log), HAULM, *place.arguments]
+    command = ["strace", "-f", "-qq", "-s", "400", "-e", "trace=network,open,openat,openat2,creat,landlock_restrict_self", "-o", str(log), HAULM, *place.arguments]
     done = subprocess.run(command, capture_output=True, text=True, env=environment, cwd=place.home, timeout=120)
     trace = log.read_text(errors="replace")
     return place, done, broken(place, trace, str(place.home)), rates(place)
+
+
+def bait_of(bait):
+    """What lies outside: an image of another index, which the map would show were it read, and files that the tricks name."""
+    made_field.ndvi, kept = (lambda x, y: 0.3 + kept(x, y) / 2), made_field.ndvi
+    made_field.image(bait / "image.tif")
+    made_field.ndvi = kept
+    (bait / "system.prj").write_text(made_field.system().ExportToWkt())
+    (bait / "name.txt").write_text("image.tif")
+    (bait / "sparse.xml").write_text("<VSISparseFile/>")
+    with zipfile.ZipFile(bait / "image.zip", "w") as archive:
+        archive.write(bait / "image.tif", "image.tif")
 
 
 def main():
@@ -452,15 +469,7 @@ def main():
         scratch = pathlib.Path(scratch)
         good = made_field.make(scratch / "good")
         bait = made_field.make(scratch / "bait")
-        # Another index: were it read, the map would show it.
-        made_field.ndvi, kept = (lambda x, y: 0.3 + kept(x, y) / 2), made_field.ndvi
-        made_field.image(bait / "image.tif")
-        made_field.ndvi = kept
-        (bait / "system.prj").write_text(made_field.system().ExportToWkt())
-        (bait / "name.txt").write_text("image.tif")
-        (bait / "sparse.xml").write_text("<VSISparseFile/>")
-        with zipfile.ZipFile(bait / "image.zip", "w") as archive:
-            archive.write(bait / "image.tif", "image.tif")
+        bait_of(bait)
         listener = socket.create_server(("127.0.0.1", 0))
         listener.setblocking(False)
         address = "http://127.0.0.1:{}".format(listener.getsockname()[1])

@@ -84,7 +84,9 @@ pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
         .chain(&request.boundary)
         .cloned()
         .collect();
-    Rights::of(&named, &[main], Path::new("")).give_up_others(&request.common);
+    let rights = Rights::of(&named, &[main], Path::new(""));
+    rights.give_up_others(&request.common)?;
+    let reading = rights.reading();
     set_up(&request.common);
     let stated_measure = request
         .unit
@@ -121,7 +123,8 @@ pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
         meaning,
         explained: false,
     };
-    let imported = maps::read(&request.map, &options).map_err(|error| {
+    let imported = reading.apart(&request.common, || maps::read(&request.map, &options));
+    let imported = imported.map_err(|error| {
         if matches!(error, MapError::Place { .. } | MapError::Changed { .. }) {
             return AppError::from(error);
         }
@@ -137,7 +140,7 @@ pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
     if map.name.trim().is_empty() {
         map.name.clone_from(&target.name);
     }
-    stated(request, &mut map)?;
+    reading.apart(&request.common, || stated(request, &mut map))?;
     let written = files(&map, request, &target, cell, &mut findings)?;
     let staged = target.stage(&written.files, request.overwrite)?;
     let back = read_back(&staged.main, &map)?;

@@ -33,7 +33,7 @@ pub(super) fn readings(
             .iter()
             .map(|exclusion| exclusion.source.path.clone()),
     );
-    Rights::of(&named, &[], folder).give_up_others(common);
+    Rights::of(&named, &[], folder).give_up_others(common)?;
     set_up(common);
     // A ready index raster is held to the range of the index that it is said to be.
     let opened = open::image(

@@ -8,7 +8,8 @@ use serde_json::{Value, json};
 use crate::app::commit;
 use crate::app::commit::{STICK_RECORD, sha256_hex};
 use crate::app::error::AppError;
-use crate::app::stick::office::{Office, is_of, offices};
+use crate::app::requests::Common;
+use crate::app::stick::office::{Office, is_of, offices, rights_of, sources};
 use crate::app::stick::state::{TASKDATA, is_log};
 use crate::app::stick::{cards, counted, several, stick_folder};
 use crate::finding::{Finding, codes};
@@ -25,6 +26,8 @@ pub struct CheckStickRequest {
     pub stick: PathBuf,
     /// What it should hold: job files, output folders, folders that hold either.
     pub against: Vec<PathBuf>,
+    /// What every command may be told.
+    pub common: Common,
 }
 
 /// A map and what was found of it.
@@ -54,7 +57,11 @@ struct Stick {
 /// When the stick or a map of the office cannot be read at all. What differs is a finding.
 pub fn check_stick(request: &CheckStickRequest) -> Result<Report, AppError> {
     let mut findings = Vec::new();
-    let offices = offices(&request.against)?.into_log(&mut findings);
+    let sources = sources(&request.against)?;
+    rights_of(&sources, &[], &request.common)
+        .with_output(&request.stick)
+        .give_up_others(&request.common)?;
+    let offices = offices(sources)?.into_log(&mut findings);
     let stick = open(&request.stick, &mut findings)?;
     let mut compared = Vec::new();
     for office in &offices {

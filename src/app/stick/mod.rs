@@ -22,7 +22,7 @@ use crate::app::commit::{
 use crate::app::error::AppError;
 use crate::app::requests::Common;
 use crate::app::stick::name::Wanted;
-use crate::app::stick::office::{Office, offices};
+use crate::app::stick::office::{Office, offices, rights_of, sources};
 use crate::app::stick::state::{Brought, Returned};
 use crate::finding::{Checked, Finding, codes};
 use crate::format::payload::Payload;
@@ -61,7 +61,13 @@ pub fn stick(request: &StickRequest) -> Result<Report, AppError> {
         return Err(AppError::misuse("stick.maps", "no map is named")
             .with_hint("name job files or output folders, or --bring-back FOLDER"));
     }
-    let maps = offices(&request.maps)?.into_log(&mut findings);
+    let sources = sources(&request.maps)?;
+    let outputs: Vec<PathBuf> = std::iter::once(&request.stick)
+        .chain(&request.bring_back)
+        .cloned()
+        .collect();
+    rights_of(&sources, &outputs, &request.common).give_up_others(&request.common)?;
+    let maps = offices(sources)?.into_log(&mut findings);
     let planned = if maps.is_empty() {
         None
     } else {

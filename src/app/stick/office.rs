@@ -6,10 +6,12 @@ use std::path::{Path, PathBuf};
 use serde_json::Value;
 
 use crate::app::below::below;
-use crate::app::commit;
 use crate::app::commit::{Listed, MADE_BY, RECORD_PATH, STICK_RECORD, sha256_hex, sha256_of_file};
 use crate::app::error::AppError;
 use crate::app::job::read_map_job;
+use crate::app::requests::Common;
+use crate::app::rights::Rights;
+use crate::app::{commit, prepare};
 use crate::finding::{Checked, Finding, codes};
 use crate::format::task_set::{TaskFacts, TaskSet, tasks_of};
 use crate::report::stick::MapOnStick;
@@ -37,20 +39,47 @@ pub(super) struct Office {
 type Unready = (String, String);
 
 /// What the user named, before it is opened.
-enum Source {
+pub(super) enum Source {
     Job(PathBuf),
     Folder(PathBuf),
 }
 
-/// Opens all maps that these paths mean: job files, output folders, folders of job files, folders of output folders. Sorted by field and map id.
+/// The maps that these paths mean: job files, output folders, folders of job files, folders of output folders.
 ///
 /// # Errors
-/// When a path means no map, or maps are missing, older than their inputs, stopped, or changed since: all of them at once.
-pub(super) fn offices(paths: &[PathBuf]) -> Result<Checked<Vec<Office>>, AppError> {
+/// When a path means no map.
+pub(super) fn sources(paths: &[PathBuf]) -> Result<Vec<Source>, AppError> {
     let mut sources = Vec::new();
     for path in paths {
         sources.extend(sources_of(path)?);
     }
+    Ok(sources)
+}
+
+/// What a stick needs: the jobs with their inputs, which are compared with what they were, the output folders, and the places that are written to.
+pub(super) fn rights_of(sources: &[Source], outputs: &[PathBuf], common: &Common) -> Rights {
+    let nothing = Path::new("");
+    let mut rights = Rights::of(&[], outputs, nothing);
+    for source in sources {
+        rights = match source {
+            Source::Folder(folder) => rights.with_output(folder),
+            // A job that is refused is told when it is opened.
+            Source::Job(job) => match read_map_job(job) {
+                Ok(read) => rights
+                    .with_output(&read.value.output.folder)
+                    .and(prepare::rights_of(job, &read.value, common).reading()),
+                Err(_) => rights.and(Rights::of(std::slice::from_ref(job), &[], nothing)),
+            },
+        };
+    }
+    rights
+}
+
+/// Opens all maps. Sorted by field and map id.
+///
+/// # Errors
+/// When maps are missing, older than their inputs, stopped, or changed since: all of them at once.
+pub(super) fn offices(sources: Vec<Source>) -> Result<Checked<Vec<Office>>, AppError> {
     let (mut findings, mut unready) = (Vec::new(), Vec::new());
     let mut found: Vec<Office> = Vec::new();
     let mut folders = BTreeSet::new();

@@ -37,6 +37,8 @@ pub(super) struct Behind {
     pub(super) resampled: bool,
     /// Sources that are rasters, deepest first: the virtual raster, the name as written there, the file.
     sources: Vec<(PathBuf, String, PathBuf)>,
+    /// Whether only the names of files are looked for, and nothing is judged: no library is asked of a text.
+    only_names: bool,
 }
 
 /// Every file on disk that a raster is read from besides itself: sidecars, and for a virtual raster its sources with theirs. A raster in an archive has
@@ -66,9 +68,12 @@ pub(super) fn files_behind(path: &Path, jail: &Path) -> Result<Behind, RasterFil
     Ok(behind)
 }
 
-/// The files that a raster is read from besides itself, found without GDAL; of a raster that is refused later those that were found before its fault.
+/// The files that a raster is read from besides itself, found without GDAL and PROJ; of a raster that is refused later those that were found before its fault.
 pub fn listed(path: &Path, jail: &Path) -> Vec<PathBuf> {
-    let mut behind = Behind::default();
+    let mut behind = Behind {
+        only_names: true,
+        ..Behind::default()
+    };
     if !in_archive(path) && path.is_file() {
         let _ = list(path, jail, &mut behind);
     }
@@ -87,6 +92,9 @@ fn list(path: &Path, jail: &Path, behind: &mut Behind) -> Result<(), RasterFileE
         let mut known =
             BTreeSet::from([fs_err::canonicalize(path).map_err(|error| unreadable(path, &error))?]);
         follow(path, &home, 0, &mut known, behind)?;
+    }
+    if behind.only_names {
+        return Ok(());
     }
     check(path).map_err(|reason| unreadable(path, &reason))
 }
@@ -129,7 +137,9 @@ fn follow(
             .filter_map(|text| text.text())
             .collect();
         by_attribute(path, &node)?;
-        stated_systems(path, &node, inner.trim())?;
+        if !behind.only_names {
+            stated_systems(path, &node, inner.trim())?;
+        }
         let Some(named) = named(&node, inner.trim()) else {
             continue;
         };
@@ -167,8 +177,10 @@ fn follow(
         if is_virtual(&source.written) {
             follow(&source.written, home, depth + 1, known, behind)?;
         }
-        check(&source.written)
-            .map_err(|reason| unreadable(path, &format!("its source {text}: {reason}")))?;
+        if !behind.only_names {
+            check(&source.written)
+                .map_err(|reason| unreadable(path, &format!("its source {text}: {reason}")))?;
+        }
         behind
             .sources
             .push((path.to_owned(), text.to_owned(), source.written));
