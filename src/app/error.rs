@@ -45,6 +45,8 @@ pub enum Kind {
     Misuse,
     /// A fault of haulm: 2.
     Fault,
+    /// Another run has the output folder: 3. The same command serves once that one has ended.
+    Busy,
     /// A signal: 128 and its number.
     Cancelled(Signal),
 }
@@ -112,6 +114,7 @@ impl AppError {
         match self.kind {
             Kind::Refused => 1,
             Kind::Misuse | Kind::Fault => 2,
+            Kind::Busy => 3,
             Kind::Cancelled(signal) => signal.exit_status(),
         }
     }

@@ -1,15 +1,16 @@
 //! Where an image's bands come from: a file, a file a band, or a product of a satellite programme with its own scale, offset and masks.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use crate::app::below::below;
 use crate::app::error::AppError;
-use crate::app::open::refuse_network;
+use crate::app::open::{facts_of, refuse_network};
 use crate::finding::{Finding, codes};
 use crate::format::raster::product::{
     Found, Product, ProductBand, ProductError, find, into_archive, lone_file, out_of_archive,
 };
-use crate::format::raster::{BandFacts, MaskRule, MaskSpec, RasterFacts, facts};
+use crate::format::raster::{BandFacts, MaskRule, MaskSpec, RasterFacts, Shelf, facts};
 use crate::job::settings::{ImageSource, Imagery, Mask, MaskRule as MaskSetting};
 use crate::science::index::{Index, Scratch, canonical_band_name};
 
@@ -359,7 +360,7 @@ pub(crate) fn mask(
     imagery: &Imagery,
     source: &Source,
     folder: &Path,
-    network: bool,
+    (network, shelf): (bool, Option<&Arc<Shelf>>),
     findings: &mut Vec<Finding>,
 ) -> Result<Option<MaskSpec>, AppError> {
     let product = source.product();
@@ -380,12 +381,12 @@ pub(crate) fn mask(
     match &imagery.mask {
         Some(mask) => {
             for mask in std::iter::once(mask).chain(&mask.and) {
-                specs.push(own_mask(mask, product, folder, network)?);
+                specs.push(own_mask(mask, product, folder, (network, shelf))?);
             }
         }
         None => {
             for mask in product.into_iter().flat_map(|product| &product.masks) {
-                let facts = facts(&mask.path, folder)?;
+                let facts = facts_of(&mask.path, folder, shelf)?;
                 specs.push(MaskSpec {
                     path: mask.path.clone(),
                     facts,
@@ -408,7 +409,7 @@ fn own_mask(
     mask: &Mask,
     product: Option<&Product>,
     folder: &Path,
-    network: bool,
+    (network, shelf): (bool, Option<&Arc<Shelf>>),
 ) -> Result<MaskSpec, AppError> {
     let path = match (
         &mask.path,
@@ -427,7 +428,7 @@ fn own_mask(
             .with_hint("write mask = { path = \"classes.tif\", keep = [4, 5] }"));
         }
     };
-    let facts = facts(&path, folder)?;
+    let facts = facts_of(&path, folder, shelf)?;
     if mask.band > facts.bands.len() {
         return Err(AppError::refused(
             "imagery.mask",

@@ -1,7 +1,7 @@
 //! `haulm keys`: the keys of the job file, out of the table that reads them.
 
 use crate::app::error::AppError;
-use crate::job::keys::{TABLES, known_in, table};
+use crate::job::keys::{FARM_TABLES, TABLES, known_in, table};
 use crate::job::reference::methods;
 use crate::job::suggest::nearest;
 use crate::key::{Key, Table, Wanted};
@@ -27,6 +27,7 @@ pub fn schema() -> Result<String, AppError> {
 pub fn keys(name: Option<&str>) -> Result<Report, AppError> {
     let rows = |table: &'static Table| table.keys.iter().map(move |key| (table, key));
     let sections = || TABLES.iter().filter(|table| !table.name.is_empty());
+    let all = || sections().chain(FARM_TABLES.iter());
     let Some(name) = name.map(|name| name.trim().trim_matches(['[', ']'])) else {
         return Ok(listed(
             "Keys of the job file",
@@ -35,7 +36,7 @@ pub fn keys(name: Option<&str>) -> Result<Report, AppError> {
     };
     if let Some(found) = table(name).filter(|found| !found.name.is_empty()) {
         let inner = format!("{name}.");
-        let below = sections().filter(|table| table.name.starts_with(&inner));
+        let below = all().filter(|table| table.name.starts_with(&inner));
         let tables: Vec<&'static Table> = std::iter::once(found).chain(below).collect();
         // A key that is a table too is shown as both.
         let own: Vec<_> = sections()
@@ -48,7 +49,7 @@ pub fn keys(name: Option<&str>) -> Result<Report, AppError> {
             .splice(0..0, own.iter().flat_map(|(table, key)| whole(table, key)));
         return Ok(report);
     }
-    let found: Vec<(&'static Table, &'static Key)> = sections()
+    let found: Vec<(&'static Table, &'static Key)> = all()
         .flat_map(rows)
         .filter(|(table, key)| full(table, key) == name || key.name == name)
         .collect();

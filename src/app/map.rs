@@ -22,12 +22,12 @@ use crate::report::{brief, summary};
 use jiff::Timestamp;
 
 /// The true time as the record says it; `None` where a clock says what no calendar holds.
-fn made_at(clock: SystemTime) -> Option<String> {
+pub(crate) fn made_at(clock: SystemTime) -> Option<String> {
     Timestamp::try_from(clock).ok().map(|now| now.to_string())
 }
 
 /// The instant that stands in files which demand one: as the environment says, else the image's.
-fn instant(decision: &Decision) -> Timestamp {
+pub(crate) fn instant(decision: &Decision) -> Timestamp {
     std::env::var("SOURCE_DATE_EPOCH")
         .ok()
         .and_then(|text| text.parse::<i64>().ok())

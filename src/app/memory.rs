@@ -69,6 +69,13 @@ pub(crate) fn blocks(image: &Image, threads: usize, common: &Common) -> Result<(
     Ok(())
 }
 
+/// What decoded blocks may take that many fields share. \[B\]
+pub(crate) const fn of_blocks(memory_mib: u64) -> usize {
+    let mib = memory_mib / 8;
+    let mib = if mib > 128 { 128 } else { mib };
+    (mib * MIB) as usize
+}
+
 /// What windows and sums may use: all but the rest. \[B\]
 pub(crate) const fn of_windows(memory_mib: u64) -> u64 {
     memory_mib * MIB

@@ -2,6 +2,7 @@
 
 mod accepted;
 pub mod api;
+pub mod batch;
 pub(crate) mod below;
 pub mod cancel;
 pub mod check_map;
@@ -13,6 +14,7 @@ pub mod error;
 pub mod explain;
 pub mod files;
 mod formats;
+mod held;
 pub(crate) mod image_source;
 pub mod image_watch;
 pub mod job;

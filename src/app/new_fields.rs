@@ -1,5 +1,6 @@
 //! The fields of a boundary file that holds several: their names, and the filter that picks each.
 
+use std::collections::BTreeSet;
 use std::path::Path;
 
 use crate::app::error::AppError;
@@ -31,7 +32,19 @@ pub(crate) struct NamedField {
 /// # Errors
 /// When the file cannot be read, has no such column, or the column does not tell its fields apart.
 pub(crate) fn fields_of(path: &Path, column: Option<&str>) -> Result<Vec<NamedField>, AppError> {
-    let table = read_columns(path, None)?;
+    named_fields(&read_columns(path, None)?, path, column, "FID")
+}
+
+/// The fields of a table that was read; `number`: what a filter calls the number of a feature.
+///
+/// # Errors
+/// When there is no such column, or it does not tell the fields apart.
+pub(crate) fn named_fields(
+    table: &Columns,
+    path: &Path,
+    column: Option<&str>,
+    number: &str,
+) -> Result<Vec<NamedField>, AppError> {
     let Some(column) = column else {
         let mut places: Vec<usize> = (0..table.columns.len()).collect();
         places.sort_by_key(|at| {
@@ -41,8 +54,8 @@ pub(crate) fn fields_of(path: &Path, column: Option<&str>) -> Result<Vec<NamedFi
                 .position(|known| *known == name)
                 .unwrap_or(NAME_COLUMNS.len())
         });
-        let chosen = places.into_iter().find_map(|at| by_column(&table, at));
-        return Ok(chosen.unwrap_or_else(|| by_number(&table)));
+        let chosen = places.into_iter().find_map(|at| by_column(table, at));
+        return Ok(chosen.unwrap_or_else(|| by_number(table, number)));
     };
     let names = || {
         let all: Vec<&str> = table
@@ -59,9 +72,11 @@ pub(crate) fn fields_of(path: &Path, column: Option<&str>) -> Result<Vec<NamedFi
         .ok_or_else(|| {
             AppError::refused("boundary.column", format!("there is no column {column:?}"))
                 .with_fact(path.display().to_string(), format!("columns: {}", names()))
-                .with_hint("name one of them with --name-column")
+                .with_hint(
+                    "name one of them with --name-column, or with fields.name in a farm file",
+                )
         })?;
-    by_column(&table, place).ok_or_else(|| {
+    by_column(table, place).ok_or_else(|| {
         AppError::refused(
             "boundary.column",
             format!("the column {column:?} does not tell the fields apart"),
@@ -78,12 +93,13 @@ pub(crate) fn fields_of(path: &Path, column: Option<&str>) -> Result<Vec<NamedFi
 fn by_column(table: &Columns, at: usize) -> Option<Vec<NamedField>> {
     let (column, is_text) = table.columns.get(at)?;
     let mut fields: Vec<NamedField> = Vec::new();
+    let mut seen = BTreeSet::new();
     for (_, values) in &table.rows {
         let value = values
             .get(at)?
             .as_ref()
             .filter(|value| !value.trim().is_empty())?;
-        if fields.iter().any(|field| field.name == *value) {
+        if !seen.insert(value) {
             return None;
         }
         let literal = if *is_text {
@@ -100,17 +116,17 @@ fn by_column(table: &Columns, at: usize) -> Option<Vec<NamedField>> {
 }
 
 /// The fields by the number of the feature.
-fn by_number(table: &Columns) -> Vec<NamedField> {
+fn by_number(table: &Columns, column: &str) -> Vec<NamedField> {
     let rows = table.rows.iter();
     rows.map(|(number, _)| NamedField {
         name: format!("field {number}"),
-        filter: format!("FID = {number}"),
+        filter: format!("{column} = {number}"),
     })
     .collect()
 }
 
 /// A column as it stands in a filter: in double quotes where it is no plain word.
-fn identifier(column: &str) -> String {
+pub(crate) fn identifier(column: &str) -> String {
     let plain = column
         .chars()
         .all(|c| c.is_ascii_alphanumeric() || c == '_')
@@ -143,11 +159,12 @@ pub(crate) fn slug(name: &str) -> String {
 /// Slugs of names, each once: the second of two alike gets a number.
 pub(crate) fn slugs(fields: &[NamedField]) -> Vec<String> {
     let mut all: Vec<String> = Vec::new();
+    let mut taken = BTreeSet::new();
     for field in fields {
         let first = slug(&field.name);
         let mut one = first.clone();
         let mut number = 2;
-        while all.contains(&one) {
+        while !taken.insert(one.clone()) {
             one = format!("{first}-{number}");
             number += 1;
         }

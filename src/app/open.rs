@@ -1,13 +1,15 @@
 //! Opens what a job names: vectors, image, mask, weather. Everything that a run reads passes here, and is listed for the record.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use crate::app::error::AppError;
+use crate::app::held::Held;
 use crate::app::image_source;
 use crate::app::image_source::Source;
 use crate::app::image_watch::{REFLECTANCES, Watch, Watched};
 use crate::finding::{Finding, codes};
-use crate::format::raster::{RasterFacts, RasterStack, Slot, facts};
+use crate::format::raster::{RasterFacts, RasterFileError, RasterStack, Shelf, Slot, facts};
 use crate::format::systems::system_named;
 use crate::format::vector::{VectorLayer, read_lines, read_polygons};
 use crate::job::settings::{
@@ -158,6 +160,18 @@ pub(crate) fn refuse_network(path: &Path, network: bool) -> Result<(), AppError>
 type ReadLayer<'a, G> =
     &'a dyn Fn(&Path, Option<&str>, Option<&str>) -> Result<VectorLayer<G>, AppError>;
 
+/// What a raster says of itself, asked once where many fields share it.
+pub(crate) fn facts_of(
+    path: &Path,
+    folder: &Path,
+    shelf: Option<&Arc<Shelf>>,
+) -> Result<RasterFacts, RasterFileError> {
+    match shelf {
+        Some(shelf) => shelf.facts(path, folder),
+        None => facts(path, folder),
+    }
+}
+
 fn layer<G>(
     source: &VectorSource,
     read: ReadLayer<'_, G>,
@@ -214,7 +228,11 @@ pub(crate) fn plane(field: &FieldSettings) -> Result<Option<Crs>, AppError> {
 ///
 /// # Errors
 /// When one of them cannot be read, or the plane asked for is unknown.
-pub fn ground(settings: &Settings, network: bool) -> Result<GroundInputs, AppError> {
+pub(crate) fn ground(
+    settings: &Settings,
+    network: bool,
+    held: Option<&Held>,
+) -> Result<GroundInputs, AppError> {
     let polygons = |path: &Path, name: Option<&str>, filter: Option<&str>| {
         read_polygons(path, name, filter).map_err(AppError::from)
     };
@@ -225,17 +243,35 @@ pub fn ground(settings: &Settings, network: bool) -> Result<GroundInputs, AppErr
         Heading::Line(source) => layer(source, &lines, network).map(Some),
         Heading::True(_) | Heading::Grid(_) | Heading::Auto => Ok(None),
     };
+    // What stands in a layer of many fields was read with all of it.
+    let shared = |source: &VectorSource| {
+        let held = held.and_then(|held| held.layer(source));
+        held.map_or_else(
+            || layer(source, &polygons, network),
+            |held| {
+                Ok(Layer {
+                    crs: held.crs.clone(),
+                    shapes: held
+                        .shapes
+                        .iter()
+                        .map(|shape| shape.geometry.clone())
+                        .collect(),
+                    file: source.path.display().to_string(),
+                })
+            },
+        )
+    };
     let field = &settings.field;
     let plane = plane(field)?;
     Ok(GroundInputs {
-        boundary: layer(&field.boundary, &polygons, network)?,
+        boundary: shared(&field.boundary)?,
         exclusions: field
             .exclusions
             .iter()
             .map(|exclusion| layer(&exclusion.source, &polygons, network))
             .collect::<Result<_, _>>()?,
         strips: match &settings.reference.source {
-            ReferenceSource::Strips(source) => Some(layer(source, &polygons, network)?),
+            ReferenceSource::Strips(source) => Some(shared(source)?),
             ReferenceSource::Readings(_) | ReferenceSource::Percentile(_) => None,
         },
         reference_zones: match &settings.reference.strips_use {
@@ -283,7 +319,7 @@ pub fn image(
     imagery: &Imagery,
     fitted_with: &str,
     folder: &Path,
-    network: bool,
+    (network, shelf): (bool, Option<&Arc<Shelf>>),
     findings: &mut Vec<Finding>,
 ) -> Result<Image, AppError> {
     if let ImageSource::Points(rule) = &imagery.source {
@@ -298,7 +334,7 @@ pub fn image(
         let wanted = source.band(imagery, &index, name)?;
         let path = &wanted.path;
         if !files.iter().any(|file| file.path == *path) {
-            files.push(source.completed(imagery, facts(path, folder)?));
+            files.push(source.completed(imagery, facts_of(path, folder, shelf)?));
         }
         let Some(file) = files.iter().find(|file| file.path == *path) else {
             continue;
@@ -352,7 +388,7 @@ pub fn image(
         .with_hint("write the scale, such as imagery.scale = 0.0001 for reflectance times 10 000"));
     }
     image_source::product_cautions(imagery, &source, index.bands(), findings);
-    let mask = image_source::mask(imagery, &source, folder, network, findings)?;
+    let mask = image_source::mask(imagery, &source, folder, (network, shelf), findings)?;
     let inputs = image_source::on_disk(&files, mask.as_ref(), source.product());
     let watched =
         |((name, _, _, scale, offset), slot): (&(String, PathBuf, usize, f64, f64), &Slot)| {

@@ -55,7 +55,7 @@ fn taken(prepared: &Prepared, common: &Common) -> Result<Option<Photo>, AppError
     EYE.clone_into(&mut eye.index);
     let folder = &prepared.inner().folder;
     // An image without these bands has no photo; what else is wrong with it was said when it was read.
-    let Ok(image) = open::image(&eye, "", folder, common.network, &mut Vec::new()) else {
+    let Ok(image) = open::image(&eye, "", folder, (common.network, None), &mut Vec::new()) else {
         return Ok(None);
     };
     let ground = prepared.ground();

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::app::error::AppError;
+use crate::app::held::Reading;
 use crate::app::job::read_map_job_in;
 use crate::app::open::{Canopy, Image, ImageFacts, UsedBand};
 use crate::app::overview::index_overview;
@@ -163,6 +164,21 @@ pub(crate) fn prepare_for(
     prepared(purpose, job, &settings, common, progress)
 }
 
+/// As [`prepare`], of a job that is held in memory and shares its inputs with others.
+///
+/// # Errors
+/// As [`prepare`].
+pub(crate) fn prepare_held(
+    job: &Path,
+    settings: &Checked<Settings>,
+    reading: Reading<'_>,
+    common: &Common,
+    progress: &dyn Progress,
+) -> Result<Prepared, AppError> {
+    let begun = (settings.clone(), Unchanged::default());
+    read_all(Purpose::Map, (job, Some(reading)), begun, common, progress)
+}
+
 /// As [`prepare`], by settings that need not stand in the job file yet: what is being tried on a page.
 ///
 /// # Errors
@@ -195,7 +211,13 @@ fn prepared(
     let rights = rights_of(job, &settings.value, common);
     rights.give_up_others(common)?;
     rights.reading().apart(common, || {
-        read_all(purpose, job, (settings, unchanged), common, progress)
+        read_all(
+            purpose,
+            (job, None),
+            (settings, unchanged),
+            common,
+            progress,
+        )
     })
 }
 
@@ -218,18 +240,18 @@ type Begun = (Checked<Settings>, Unchanged);
 
 fn read_all(
     purpose: Purpose,
-    job: &Path,
+    (job, reading): (&Path, Option<Reading<'_>>),
     begun: Begun,
     common: &Common,
     progress: &dyn Progress,
 ) -> Result<Prepared, AppError> {
     let for_map = purpose == Purpose::Map;
-    let opened = open_job(job, begun, common)?;
+    let opened = open_job((job, reading), begun, common)?;
     let (settings, image, season) = (&opened.settings, &opened.image, &opened.season);
     let read = open::inputs(job, settings, &image.inputs, &season.files);
     // The image is large, and its hash needs one core for as long as a fifth of the decoding: it goes beside it when there is more than one.
     let (passed, inputs) = std::thread::scope(|scope| {
-        let hashes = (for_map && threads(common) > 1)
+        let hashes = (for_map && threads(common) > 1 && reading.is_none())
             .then(|| scope.spawn(|| record::inputs(&read, &opened.folder)));
         let passed = pass(&opened, common, !for_map, progress);
         (passed, hashes.and_then(|thread| thread.join().ok()))
@@ -250,10 +272,14 @@ fn read_all(
     let facts = CellFacts::of(&opened.ground, &looked, &settings.machine)
         .map_err(|error| with_files(settings, (&image.files, &image.slots), error.into()))?;
     opened.unchanged.still()?;
-    let inputs = match inputs {
-        Some(inputs) => inputs?,
-        None if for_map => record::inputs(&read, &opened.folder)?,
-        None => Value::Null,
+    let inputs = match (inputs, reading) {
+        (_, Some(reading)) => {
+            reading.held.still(&read)?;
+            record::inputs_held((job, reading.text), &read, &opened.folder, reading.held)?
+        }
+        (Some(inputs), None) => inputs?,
+        (None, None) if for_map => record::inputs(&read, &opened.folder)?,
+        (None, None) => Value::Null,
     };
     Ok(Prepared(Arc::new(Inner {
         job: job.to_owned(),
@@ -285,7 +311,7 @@ struct Opened {
 }
 
 fn open_job(
-    job: &Path,
+    (job, reading): (&Path, Option<Reading<'_>>),
     (settings, mut unchanged): Begun,
     common: &Common,
 ) -> Result<Opened, AppError> {
@@ -293,24 +319,32 @@ fn open_job(
     let settings = settings.into_log(&mut findings);
     let folder = folder_of(job).to_owned();
     let imagery = imagery(&settings)?;
-    set_up(common);
-    unchanged.keep(&open::inputs(job, &settings, &open::named(imagery), &[]));
+    // A run over many fields has done this once for all of them.
+    if reading.is_none() {
+        set_up(common);
+        unchanged.keep(&open::inputs(job, &settings, &open::named(imagery), &[]));
+    }
+    let held = reading.map(|reading| reading.held);
     let image = open::image(
         imagery,
         settings.response.index().unwrap_or_default(),
         &folder,
-        common.network,
+        (common.network, held.map(|held| &held.shelf)),
         &mut findings,
     )?;
     memory::blocks(&image, threads(common), common)?;
     // Sources and sidecars are known by now, and no pixel of them is read yet.
-    unchanged.keep(&image.inputs);
+    if reading.is_none() {
+        unchanged.keep(&image.inputs);
+    }
     check_curve(&settings.response, &image.rows.index)?;
-    if let Some(bytes) = memory::cache_of_pass(&image, threads(common)) {
+    if let Some(bytes) =
+        memory::cache_of_pass(&image, threads(common)).filter(|_| reading.is_none())
+    {
         let least = bytes.min(memory::cache_mib(common.memory_mib) << 20);
         let _ = gdal::config::set_config_option("GDAL_CACHEMAX", &least.to_string());
     }
-    let inputs = open::ground(&settings, common.network)?;
+    let inputs = open::ground(&settings, common.network, held)?;
     let laid_out = lay_out(
         &inputs,
         (&settings.field, &settings.machine),

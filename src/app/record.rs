@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use crate::app::below::below;
 use crate::app::commit;
 use crate::app::error::AppError;
+use crate::app::held::Held;
 use crate::app::image_source::shown;
 use crate::app::job::settings_record;
 use crate::app::open::ImageFacts;
@@ -45,6 +46,27 @@ pub fn inputs(paths: &[PathBuf], folder: &Path) -> Result<Value, AppError> {
         let sha256 = commit::sha256_of_file(path).map_err(|error| unreadable(&error))?;
         let shown = below(path, folder);
         list.push(json!({ "path": shown, "bytes": size, "sha256": sha256 }));
+    }
+    Ok(Value::Array(list))
+}
+
+/// As [`inputs`], of a job that is held in memory, with files that many fields share hashed once.
+///
+/// # Errors
+/// As [`inputs`], and when a file is no longer what it was.
+pub(crate) fn inputs_held(
+    (job, text): (&Path, &str),
+    paths: &[PathBuf],
+    folder: &Path,
+    held: &Held,
+) -> Result<Value, AppError> {
+    let mut list = vec![
+        json!({ "path": below(job, folder), "bytes": text.len(), "sha256": commit::sha256_hex(text.as_bytes()) }),
+    ];
+    for path in paths.iter().filter(|path| *path != job) {
+        let hashed = held.hashed(path)?;
+        let shown = below(path, folder);
+        list.push(json!({ "path": shown, "bytes": hashed.bytes, "sha256": hashed.sha256 }));
     }
     Ok(Value::Array(list))
 }

@@ -9,6 +9,7 @@ use clap::{Args, CommandFactory, Parser, Subcommand, ValueEnum, ValueHint};
 use jiff::civil::Date;
 
 use crate::app::api::{DEFAULT_MEMORY_MIB, DEFAULT_WIDTH, MOST_WIDTH, Subject};
+use crate::cli::batch::BatchArgs;
 use crate::cli::explain::CodeParser;
 use crate::cli::known::KnownParser;
 use crate::cli::stick::StickArgs;
@@ -112,6 +113,9 @@ pub enum Command {
     /// Make the zone map of a job and write it for machine and office
     #[command(after_help = "Example:\n  haulm map long-ley.toml --output long-ley-map")]
     Map(MapArgs),
+    /// Make the maps of many fields in one run, from one farm file
+    #[command(after_help = "Example:\n  haulm batch farm.toml --stick /media/stick")]
+    Batch(BatchArgs),
     /// Work out one flat rate from hand readings, without an image
     #[command(
         after_help = "Example:\n  haulm rate --strip 0.66 --beside 0.50 --growing-days 94 \\\n    --crop \"winter wheat\" --curve-a \"590 kg/ha\" --curve-b 258.2 \\\n    --max-yield \"100 bu/ac\" --maximum \"120 lb N/ac\""
@@ -177,6 +181,7 @@ impl Command {
             Self::New(_) => "new",
             Self::Inspect(_) => "inspect",
             Self::Map(_) => "map",
+            Self::Batch(_) => "batch",
             Self::Rate(_) => "rate",
             Self::Check(_) => "check",
             Self::Stick(_) => "stick",
@@ -202,6 +207,7 @@ impl Command {
             Self::New(_)
                 | Self::Inspect(_)
                 | Self::Map(_)
+                | Self::Batch(_)
                 | Self::Rate(_)
                 | Self::Check(_)
                 | Self::Stick(_)

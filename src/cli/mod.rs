@@ -1,6 +1,7 @@
 //! The command line: arguments, one file a command, printing.
 
 pub mod args;
+mod batch;
 mod brief;
 mod check;
 mod completions;
@@ -29,7 +30,7 @@ use std::sync::{Mutex, PoisonError};
 
 use clap::FromArgMatches;
 
-use crate::app::api::Common;
+use crate::app::api::{Batch, Common};
 use crate::app::cancel::Cancel;
 use crate::app::error::AppError;
 use crate::app::page::PageServer;
@@ -42,16 +43,20 @@ use crate::report::model::Report;
 
 /// Exit status of a fault of haulm, and of misuse.
 const FAULT: u8 = 2;
+/// Exit status where another run has the output folder.
+const BUSY: u8 = 3;
 
 /// What a command leaves to be printed.
 enum Outcome {
     /// A result for people or scripts.
     Report(Box<Report>),
+    /// The same, with a line of JSON where others have a document, and whether another run has a folder.
+    Batch(Box<Batch>),
     /// Text that is itself the result: completions.
     Text(String),
 }
 
-/// Runs the command that the arguments ask for, with the server of the page that `main` knows, and says how it went: 0 done, 1 refused or stopped, 2 misuse or fault, 130 and 143 for signals.
+/// Runs the command that the arguments ask for, with the server of the page that `main` knows, and says how it went: 0 done, 1 refused or stopped, 2 misuse or fault, 3 output folder at another run, 130 and 143 for signals.
 pub fn run(arguments: Vec<OsString>, pages: PageServer) -> ExitCode {
     let place = std::sync::Arc::new(Mutex::new(String::new()));
     let noted = std::sync::Arc::clone(&place);
@@ -99,6 +104,14 @@ fn execute(arguments: Vec<OsString>, pages: PageServer, printer: &Printer) -> Ex
     let done = dispatch(cli, pages, &cancel, printer);
     let (printed, status) = match done {
         Ok(Outcome::Report(report)) => (printer.report(name, &report), u8::from(report.stopped)),
+        Ok(Outcome::Batch(done)) => {
+            let status = if done.busy {
+                BUSY
+            } else {
+                u8::from(done.report.json["done"] != done.report.json["fields"])
+            };
+            (printer.batch(name, &done.report), status)
+        }
         Ok(Outcome::Text(text)) => (printer.text(&text), 0),
         Err(error) => (printer.error(name, &error), error.exit_status()),
     };
@@ -135,6 +148,9 @@ fn dispatch(
         cancel: cancel.clone(),
         confined: match &cli.command {
             Command::Map(args) => Some(args.output.iter().cloned().collect()),
+            // Files are made beside it.
+            Command::Batch(args) if args.write_jobs => Some(vec![args.farm.clone()]),
+            Command::Batch(args) => Some(args.stick.iter().cloned().collect()),
             Command::Picture(args) => Some(vec![args.output.clone()]),
             _ => Some(Vec::new()),
         },
@@ -150,6 +166,15 @@ fn dispatch(
     }
     let report = match cli.command {
         Command::Map(args) => map::run(args, common, &meter),
+        Command::Batch(args) => {
+            let done = batch::run(args, common, printer, &meter);
+            meter.finish();
+            return done.map(|mut done| {
+                done.report.findings.extend(rights::note());
+                by_weight(&mut done.report.findings);
+                Outcome::Batch(Box::new(done))
+            });
+        }
         Command::Check(args) => check::run(*args, &common, &meter),
         Command::Stick(args) => stick::run(args, common, &meter),
         Command::Convert(args) => convert::run(*args, common),

@@ -161,6 +161,23 @@ impl Printer {
         Ok(())
     }
 
+    /// Whether results are printed for scripts.
+    pub const fn is_json(&self) -> bool {
+        self.json
+    }
+
+    /// As [`Printer::report`], for a command that has printed a line of JSON for each of its results: one line more.
+    ///
+    /// # Errors
+    /// As [`Printer::report`].
+    pub fn batch(&self, command: &str, report: &Report) -> io::Result<()> {
+        if self.json {
+            self.text(&format!("{}\n", as_json(command, report)))
+        } else {
+            self.report(command, report)
+        }
+    }
+
     /// Prints a refusal: for people on standard error and, if asked for, as JSON on standard output.
     ///
     /// # Errors

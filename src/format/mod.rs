@@ -2,6 +2,7 @@
 
 pub(crate) mod bounds;
 pub mod complaints;
+pub mod csv_table;
 pub(crate) mod extent;
 pub mod flatgeobuf;
 mod gdal_layer;

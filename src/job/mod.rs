@@ -3,6 +3,7 @@
 //! [`keys`] holds one row a key. Reader, refusals, suggestions, `haulm keys`, the reference page and the JSON Schema all read that row.
 
 pub mod amount;
+pub mod farm;
 pub mod fault;
 pub mod keys;
 pub mod problem;

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use crate::job::keys::TABLES;
+use crate::job::keys::{FARM_TABLES, TABLES};
 use crate::job::schema::sentence;
 use crate::key::{Key, Table};
 
@@ -17,32 +17,44 @@ pub fn page() -> String {
     );
     let top = |table: &&Table| !table.name.is_empty();
     for table in TABLES.iter().filter(top) {
-        let mark = if table.name.contains('.') {
-            "###"
-        } else {
-            "##"
-        };
-        let _ = write!(page, "\n{mark} `{}`", table.heading);
-        if table.name.contains('.') && !table.heading.starts_with('[') {
-            let _ = write!(page, " of {}", table.name);
-        }
-        let _ = write!(
-            page,
-            "\n\n{}\n\n| key | value | default | what it does |\n| --- | --- | --- | --- |\n",
-            table.about
-        );
-        for key in table.keys {
-            let _ = writeln!(
-                page,
-                "| `{}` | {} | {} | {} |",
-                key.name,
-                cell(&key.kind.text()),
-                default_cell(key),
-                cell(&what(key))
-            );
-        }
+        chapter(table, &mut page);
+    }
+    page.push_str(
+        "\n# Keys of the farm file\n\n\
+         `haulm batch` reads one TOML file for many fields. Every key above can stand in it too: in `[common]` (`[common.rate]`), in a column of the fields \
+         (`[fields.columns]`), in an image of `[[images]]` (keys of `[imagery]`) or in an `[[exception]]` (`job.rate.maximum = …`). What stands later in this list counts.\n",
+    );
+    for table in FARM_TABLES.iter() {
+        chapter(table, &mut page);
     }
     page
+}
+
+fn chapter(table: &Table, page: &mut String) {
+    let mark = if table.name.contains('.') {
+        "###"
+    } else {
+        "##"
+    };
+    let _ = write!(page, "\n{mark} `{}`", table.heading);
+    if table.name.contains('.') && !table.heading.starts_with('[') {
+        let _ = write!(page, " of {}", table.name);
+    }
+    let _ = write!(
+        page,
+        "\n\n{}\n\n| key | value | default | what it does |\n| --- | --- | --- | --- |\n",
+        table.about
+    );
+    for key in table.keys {
+        let _ = writeln!(
+            page,
+            "| `{}` | {} | {} | {} |",
+            key.name,
+            cell(&key.kind.text()),
+            default_cell(key),
+            cell(&what(key))
+        );
+    }
 }
 
 fn cell(text: &str) -> String {

@@ -4,6 +4,7 @@ pub mod brief;
 pub mod card;
 pub mod document;
 pub mod draw;
+pub mod farm;
 pub mod html;
 pub mod model;
 pub mod paper;

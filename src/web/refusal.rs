@@ -55,7 +55,7 @@ impl Refusal {
 impl From<AppError> for Refusal {
     fn from(error: AppError) -> Self {
         let status = match error.kind {
-            Kind::Refused => StatusCode::UNPROCESSABLE_ENTITY,
+            Kind::Refused | Kind::Busy => StatusCode::UNPROCESSABLE_ENTITY,
             Kind::Cancelled(_) => StatusCode::CONFLICT,
             Kind::Misuse | Kind::Fault => StatusCode::INTERNAL_SERVER_ERROR,
         };

@@ -125,7 +125,8 @@ fn every_example_is_accepted_as_it_stands() {
 }
 
 /// What a value is: a unit, or a kind of thing. clap would make one up from the option's name (`MAX_YIELD`), which says neither.
-const VALUES: [&str; 40] = [
+const VALUES: [&str; 41] = [
+    "PART",
     "PORT",
     "ADDRESS",
     "SYSTEM",

@@ -10,6 +10,7 @@
 mod architecture;
 mod areas;
 mod bad_input;
+mod batch;
 mod boundaries;
 mod cancel;
 mod cautions;

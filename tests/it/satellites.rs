@@ -182,7 +182,7 @@ fn opened(field: &Field, index: &str) -> (Image, Vec<Finding>) {
     let mut findings = Vec::new();
     let folder = job.parent().unwrap();
     (
-        image(&imagery, "NDVI", folder, false, &mut findings).unwrap(),
+        image(&imagery, "NDVI", folder, (false, None), &mut findings).unwrap(),
         findings,
     )
 }

@@ -129,6 +129,14 @@ impl OutputFolder {
     }
 }
 
+/// Keeps other runs out of a folder until it is dropped; nothing in it is looked at.
+///
+/// # Errors
+/// When another run has it, or its place cannot be written to.
+pub(crate) fn alone(folder: &Path, cancel: &Cancel) -> Result<impl Drop + use<>, CommitError> {
+    Lock::take(&Place::of(folder)?, cancel)
+}
+
 /// Claims the folder and writes into it at once: see [`OutputFolder`].
 ///
 /// # Errors

@@ -51,7 +51,7 @@ impl From<CommitError> for AppError {
             }
             CommitError::Busy { folder, process } => {
                 let holder = process.map_or_else(|| "by a process that has not said its number yet".to_owned(), |number| format!("by process {number}"));
-                told.with_fact(shown(folder), format!("in use {holder}")).with_hint("wait until it has ended, or choose another folder with --output")
+                Self { kind: Kind::Busy, ..told }.with_fact(shown(folder), format!("in use {holder}")).with_hint("wait until it has ended, or choose another folder with --output")
             }
             CommitError::NotWritable { path, .. } => {
                 told.with_fact(shown(path), UNTOUCHED).with_hint("choose a folder of your own with --output, or have the permission changed")

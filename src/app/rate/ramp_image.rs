@@ -40,7 +40,7 @@ pub(super) fn readings(
         &image.imagery,
         index.unwrap_or("NDVI"),
         folder,
-        common.network,
+        (common.network, None),
         findings,
     )?;
     if opened.rows.index.zero_meaning() == ZeroMeaning::SomethingElse {

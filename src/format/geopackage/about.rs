@@ -7,6 +7,7 @@
 use crate::format::WriteError;
 use crate::format::style::{Style, qml_vector, sld_vector};
 use crate::map::export::Layer;
+use crate::map::table::Table;
 use gdal::Dataset;
 use gdal::errors::GdalError;
 use gdal::vector::sql::Dialect;
@@ -41,14 +42,14 @@ fn quoted(text: &str) -> String {
 }
 
 /// Says of every column what it holds, identifiers and geometries too.
-pub(super) fn describe<'l, 'm: 'l>(
+pub(super) fn describe<'l>(
     dataset: &Dataset,
-    layers: impl Iterator<Item = &'l Layer<'m>>,
+    tables: impl Iterator<Item = &'l Table>,
 ) -> Result<(), GdalError> {
     for statement in SCHEMA_TABLES {
         run(dataset, statement)?;
     }
-    for table in layers.map(|layer| &layer.table) {
+    for table in tables {
         let own = [
             ("fid", "Row of the table, from 1"),
             ("geom", "Outline, in the layer's reference system"),

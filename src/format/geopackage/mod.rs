@@ -1,8 +1,11 @@
 //! `GeoPackage`: zones, cells, strips and field with all their numbers, on the working plane; of other maps their zones.
 
 mod about;
+mod file;
 mod rows;
 mod write;
+
+pub use file::{FileLayer, write_file};
 
 use std::path::Path;
 

@@ -35,7 +35,7 @@ pub(super) fn filled<'r>(
         .map_err(WriteError::sqlite("taking the file from memory"))
 }
 
-fn put<'r>(
+pub(super) fn put<'r>(
     database: &mut Connection,
     table: &Table,
     rows: impl Iterator<Item = Row<'r>>,

@@ -3,6 +3,8 @@
 //! # Source
 //! OGC 12-128 (`GeoPackage` 1.3): layers, geometry type, last-change date, `RTree` extension; kept by GDAL.
 
+use std::path::Path;
+
 use super::{about, rows};
 use crate::format::payload::Payload;
 use crate::format::scratch::{Scratch, ThreadOption};
@@ -34,7 +36,8 @@ pub(super) fn write<'m>(
     let _date = ThreadOption::set("OGR_CURRENT_DATE", &pinned)
         .map_err(WriteError::gdal("pinning the date"))?;
     let file = Scratch::new("gpkg");
-    let mut dataset = create(&file).map_err(WriteError::gdal("creating the file"))?;
+    let mut dataset =
+        create(file.path().as_ref()).map_err(WriteError::gdal("creating the file"))?;
     let system = gdal_layer::system(map.system)?;
     let layers =
         || -> std::iter::Chain<std::iter::Once<&Layer<'m>>, std::slice::Iter<'_, Layer<'m>>> {
@@ -43,7 +46,8 @@ pub(super) fn write<'m>(
     for layer in layers() {
         add_layer(&mut dataset, &system, layer)?;
     }
-    about::describe(&dataset, layers()).map_err(WriteError::gdal("describing the columns"))?;
+    about::describe(&dataset, layers().map(|layer| &layer.table))
+        .map_err(WriteError::gdal("describing the columns"))?;
     about::add_styles(&dataset, layers(), &pinned)?;
     dataset
         .close()
@@ -57,16 +61,11 @@ pub(super) fn write<'m>(
     Ok(vec![Payload::new(format!("{}.gpkg", options.name), bytes)])
 }
 
-fn create(file: &Scratch) -> Result<Dataset, GdalError> {
+pub(super) fn create(file: &Path) -> Result<Dataset, GdalError> {
     let mut options = CslStringList::new();
     options.set_name_value("VERSION", VERSION)?;
-    DriverManager::get_driver_by_name("GPKG")?.create_with_band_type_with_options::<u8, _>(
-        file.path(),
-        0,
-        0,
-        0,
-        &options,
-    )
+    DriverManager::get_driver_by_name("GPKG")?
+        .create_with_band_type_with_options::<u8, _>(file, 0, 0, 0, &options)
 }
 
 /// One layer in one transaction; a large one is left empty.

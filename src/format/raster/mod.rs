@@ -6,6 +6,7 @@ mod open;
 mod overview;
 pub mod product;
 mod raw;
+mod shelf;
 mod sources;
 mod stack;
 mod stored;
@@ -14,6 +15,7 @@ pub use error::RasterFileError;
 pub use mask::{MaskRule, MaskSpec};
 pub use open::{BandFacts, RasterFacts, facts};
 pub use overview::Overview;
+pub use shelf::Shelf;
 pub use sources::listed;
 pub use stack::{RasterStack, Slot};
 

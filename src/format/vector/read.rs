@@ -2,7 +2,8 @@
 
 use std::path::Path;
 
-use gdal::vector::{Layer, LayerAccess, OGRFieldType};
+use gdal::Dataset;
+use gdal::vector::{Feature, Layer, LayerAccess, OGRFieldType};
 use geo::{CoordsIter as _, Geometry, LineString, MultiPolygon};
 
 use super::error::VectorError;
@@ -61,7 +62,7 @@ pub fn read_polygons_with(
 }
 
 /// The areal parts of a geometry.
-fn areal(geometry: Geometry<f64>) -> Option<MultiPolygon<f64>> {
+pub(super) fn areal(geometry: Geometry<f64>) -> Option<MultiPolygon<f64>> {
     match geometry {
         Geometry::Polygon(polygon) => Some(MultiPolygon::new(vec![polygon])),
         Geometry::MultiPolygon(many) => Some(many),
@@ -108,23 +109,13 @@ pub fn read_lines(
     )
 }
 
-fn read<G>(
-    path: &Path,
-    layer_name: Option<&str>,
-    filter: Option<&str>,
-    column: Option<&str>,
-    wanted: &'static str,
-    take: &dyn Fn(Geometry<f64>) -> Option<G>,
-) -> Result<VectorLayer<G>, VectorError> {
+/// Opens a file, and says whether a ring of it was dropped because its ends lie apart.
+pub(super) fn opened(path: &Path) -> Result<(Dataset, bool), VectorError> {
     if !path.exists() {
         return Err(VectorError::Missing {
             path: path.to_owned(),
         });
     }
-    let unreadable = |error: &gdal::errors::GdalError| VectorError::Unreadable {
-        path: path.to_owned(),
-        reason: error.to_string(),
-    };
     let damaged = |reason: String| VectorError::Damaged {
         path: path.to_owned(),
         read: 0,
@@ -146,6 +137,16 @@ fn read<G>(
     if let Some(reason) = said.into_iter().find(|said| !said.contains(UNCLOSED)) {
         return Err(damaged(reason));
     }
+    Ok((dataset, unclosed))
+}
+
+/// The layer that is meant, with its filter set, and its reference system.
+pub(super) fn chosen<'d>(
+    path: &Path,
+    dataset: &'d Dataset,
+    layer_name: Option<&str>,
+    filter: Option<&str>,
+) -> Result<(Layer<'d>, Crs), VectorError> {
     let names: Vec<String> = dataset.layers().map(|layer| layer.name()).collect();
     let problem = |problem: String| VectorError::Layer {
         path: path.to_owned(),
@@ -165,7 +166,12 @@ fn read<G>(
         None if names.is_empty() => return Err(problem("it has no layer".to_owned())),
         None => 0,
     };
-    let mut layer = dataset.layer(index).map_err(|error| unreadable(&error))?;
+    let mut layer = dataset
+        .layer(index)
+        .map_err(|error| VectorError::Unreadable {
+            path: path.to_owned(),
+            reason: error.to_string(),
+        })?;
     if let Some(text) = filter {
         let columns = layer.defn().fields().map(|field| field.name()).collect();
         layer
@@ -183,36 +189,53 @@ fn read<G>(
         .ok_or_else(|| VectorError::NoSystem {
             path: path.to_owned(),
         })?;
-    let name_column = ["name", "NAME", "Name"]
-        .iter()
-        .find_map(|column| layer.defn().field_index(column).ok());
-    let number_column = column
-        .map(|column| number_column(&layer, column).ok_or_else(|| no_column(path, &layer, column)))
-        .transpose()?;
-    let extent = Extent::of(&crs);
-    let mut shapes = Vec::new();
-    let mut read = 0;
-    complaints::take();
-    for (k, feature) in layer.features().enumerate() {
-        read += 1;
+    Ok((layer, crs))
+}
+
+/// What is taken of each feature.
+pub(super) struct Take<'a, G> {
+    /// The file.
+    pub(super) path: &'a Path,
+    /// Its system.
+    pub(super) crs: &'a Crs,
+    /// Where places of that system can lie.
+    pub(super) extent: Extent,
+    /// The column of names.
+    pub(super) name: Option<usize>,
+    /// The column of numbers.
+    pub(super) number: Option<usize>,
+    /// What kind of shape is wanted.
+    pub(super) wanted: &'static str,
+    /// Takes it out of a geometry.
+    pub(super) part: &'a dyn Fn(Geometry<f64>) -> Option<G>,
+}
+
+impl<G> Take<'_, G> {
+    /// The shape of a feature; `number` is its place, from 1.
+    pub(super) fn shape(
+        &self,
+        feature: &Feature<'_>,
+        number: usize,
+    ) -> Result<Shape<G>, VectorError> {
+        let path = self.path;
         // Never passed over: it may be the water that must get nothing.
         let Some(geometry) = feature.geometry().filter(|geometry| !geometry.is_empty()) else {
             // Where the file is cut off, that is the reason.
-            if let Err(error @ VectorError::Damaged { .. }) = undamaged(path, read) {
+            if let Err(error @ VectorError::Damaged { .. }) = undamaged(path, number) {
                 return Err(error);
             }
             return Err(VectorError::NoGeometry {
                 path: path.to_owned(),
-                feature: k + 1,
-                wanted,
+                feature: number,
+                wanted: self.wanted,
             });
         };
         let kind = geometry.geometry_name();
         let wrong = || VectorError::Kind {
             path: path.to_owned(),
-            feature: k + 1,
+            feature: number,
             kind: kind.clone(),
-            wanted,
+            wanted: self.wanted,
         };
         let mut flat = geometry.clone();
         flat.flatten_to_2d();
@@ -224,23 +247,63 @@ fn read<G>(
         {
             return Err(VectorError::NotFinite {
                 path: path.to_owned(),
-                feature: k + 1,
+                feature: number,
             });
         }
-        check_places(path, k + 1, &plain, &extent)?;
-        let shape = take(plain).ok_or_else(wrong)?;
-        let name = name_column.and_then(|column| feature.field_as_string(column).ok().flatten());
-        check_numbers(path, k + 1, &flat, &crs)?;
-        let number = number_column
-            .filter(|column| is_set(&feature, *column))
+        check_places(path, number, &plain, &self.extent)?;
+        let geometry = (self.part)(plain).ok_or_else(wrong)?;
+        let name = self
+            .name
+            .and_then(|column| feature.field_as_string(column).ok().flatten());
+        check_numbers(path, number, &flat, self.crs)?;
+        let number = self
+            .number
+            .filter(|column| is_set(feature, *column))
             .and_then(|column| feature.field_as_double(column).ok().flatten())
             .filter(|number| number.is_finite());
-        shapes.push(Shape {
-            geometry: shape,
+        Ok(Shape {
+            geometry,
             name,
             number,
-        });
+        })
     }
+}
+
+/// The column that holds a feature's name.
+pub(super) fn name_column(layer: &Layer<'_>) -> Option<usize> {
+    ["name", "NAME", "Name"]
+        .iter()
+        .find_map(|column| layer.defn().field_index(column).ok())
+}
+
+fn read<G>(
+    path: &Path,
+    layer_name: Option<&str>,
+    filter: Option<&str>,
+    column: Option<&str>,
+    wanted: &'static str,
+    take: &dyn Fn(Geometry<f64>) -> Option<G>,
+) -> Result<VectorLayer<G>, VectorError> {
+    let (dataset, unclosed) = opened(path)?;
+    let (mut layer, crs) = chosen(path, &dataset, layer_name, filter)?;
+    let number = column
+        .map(|column| number_column(&layer, column).ok_or_else(|| no_column(path, &layer, column)))
+        .transpose()?;
+    let taken = Take {
+        path,
+        crs: &crs,
+        extent: Extent::of(&crs),
+        name: name_column(&layer),
+        number,
+        wanted,
+        part: take,
+    };
+    let mut shapes = Vec::new();
+    complaints::take();
+    for (number, feature) in (1..).zip(layer.features()) {
+        shapes.push(taken.shape(&feature, number)?);
+    }
+    let read = shapes.len();
     if unclosed {
         return Err(VectorError::Unclosed {
             path: path.to_owned(),
@@ -263,7 +326,7 @@ fn read<G>(
     if shapes.is_empty() {
         return Err(VectorError::Empty {
             path: path.to_owned(),
-            layer: names[index].clone(),
+            layer: layer.name(),
             filter: filter.map(str::to_owned),
             wanted,
         });
@@ -272,7 +335,7 @@ fn read<G>(
 }
 
 /// Refuses a layer that ended early, or lost a ring on the way: what it lacks may be the pond that must get nothing.
-fn undamaged(path: &Path, read: usize) -> Result<(), VectorError> {
+pub(super) fn undamaged(path: &Path, read: usize) -> Result<(), VectorError> {
     let said = complaints::take();
     if said.iter().any(|said| said.contains(UNCLOSED)) {
         return Err(VectorError::Unclosed {

@@ -1,5 +1,6 @@
 //! Every key of the job file: one row a key, by section.
 
+pub(crate) mod farm;
 pub(crate) mod field;
 pub(crate) mod imagery;
 pub(crate) mod machine;
@@ -103,6 +104,17 @@ pub static TABLES: LazyLock<Vec<Table>> = LazyLock::new(|| {
         .collect()
 });
 
+/// Tables of the farm file: its own, since a job of one field has none of them.
+pub static FARM_TABLES: LazyLock<Vec<Table>> = LazyLock::new(|| {
+    vec![
+        farm::FarmKeys::TABLE,
+        farm::FarmFieldsKeys::TABLE,
+        farm::FarmColumnKeys::TABLE,
+        farm::FarmStripsKeys::TABLE,
+        farm::FarmExceptionKeys::TABLE,
+    ]
+});
+
 /// Keys that an option of `haulm rate` stands for, each with the option.
 pub fn by_option() -> impl Iterator<Item = (&'static Key, &'static str)> {
     TABLES
@@ -111,9 +123,12 @@ pub fn by_option() -> impl Iterator<Item = (&'static Key, &'static str)> {
         .filter_map(|key| Some((key, key.option?)))
 }
 
-/// The section of this dotted name.
+/// The section of this dotted name, of the job or of the farm file.
 pub fn table(name: &str) -> Option<&'static Table> {
-    TABLES.iter().find(|table| table.name == name)
+    TABLES
+        .iter()
+        .chain(FARM_TABLES.iter())
+        .find(|table| table.name == name)
 }
 
 /// The row of a key. Where methods have rows of their own, that of `method` is it.

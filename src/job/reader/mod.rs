@@ -24,6 +24,11 @@ const MOST_SLIPS: usize = 5;
 
 /// Parses a whole file; every syntax fault is logged, and `None` returned when there is one.
 pub(crate) fn parse(log: &Log) -> Option<Section<'_>> {
+    parse_as(log, "")
+}
+
+/// As [`parse`], of a file with the keys of another root than the job's.
+pub(crate) fn parse_as<'a>(log: &'a Log, kind: &'static str) -> Option<Section<'a>> {
     let (table, errors) = DeTable::parse_recoverable(log.text());
     // What comes after the first slips of spelling is mostly their echo.
     for error in errors.iter().take(MOST_SLIPS) {
@@ -43,7 +48,7 @@ pub(crate) fn parse(log: &Log) -> Option<Section<'_>> {
     }
     let entries = entries(table.get_ref());
     log.speaks(entries.iter().any(speaks_us));
-    Some(Section::root(log, entries))
+    Some(Section::root(log, kind, entries))
 }
 
 /// Whether an entry, or one within it, is an amount in US units. Free texts are none.

@@ -40,12 +40,12 @@ enum Asks {
 }
 
 impl<'a> Section<'a> {
-    /// The file itself.
-    pub(super) fn root(log: &'a Log, entries: Vec<(String, Entry)>) -> Self {
+    /// The file itself; `kind`: which tables of keys it has.
+    pub(super) fn root(log: &'a Log, kind: &'static str, entries: Vec<(String, Entry)>) -> Self {
         Self {
             log,
             path: String::new(),
-            kind: "",
+            kind,
             method: None,
             span: 0..0,
             present: true,
@@ -275,6 +275,16 @@ impl<'a> Section<'a> {
         self.sub_as(entry, key.name, self.row(key)?.kind.table().unwrap_or(FREE))
     }
 
+    /// A sub-table with the keys of this section, under a name of the user's own.
+    pub(crate) fn sub_like(
+        &self,
+        entry: &Entry,
+        name: &str,
+        kind: &'static str,
+    ) -> Option<Section<'a>> {
+        self.sub_as(entry, name, kind)
+    }
+
     /// The table at a key, if one stands there.
     pub(crate) fn sub_at(&mut self, key: &Key) -> Option<Section<'a>> {
         let entry = self.take(key)?;
@@ -319,8 +329,9 @@ impl<'a> Section<'a> {
             return absent(self.log);
         };
         if matches!(entry.item, Item::Table(_)) {
+            let kind = self.row(key).and_then(|row| row.kind.table());
             return self
-                .sub_as(&entry, name, name)
+                .sub_as(&entry, name, kind.unwrap_or(name))
                 .unwrap_or_else(|| absent(self.log));
         }
         self.at(
@@ -370,6 +381,39 @@ impl<'a> Section<'a> {
     pub(crate) fn rest(&mut self) -> Vec<(String, Entry)> {
         self.asks = Asks::Nothing;
         std::mem::take(&mut self.entries)
+    }
+
+    /// Looks at the names of keys alone, to any depth: what stands at them is read elsewhere, and nothing that is missing is asked for.
+    pub(crate) fn names_only(mut self) {
+        let rows = keys::table(self.kind).map_or(&[][..], |table| table.keys);
+        for (name, entry) in self.rest() {
+            let Some(row) = rows.iter().find(|row| row.name == name) else {
+                self.entries.push((name, entry));
+                continue;
+            };
+            self.taken.push((row.name, entry.span.clone()));
+            // Methods may have rows of the same name, of which one has a table.
+            let same = || rows.iter().filter(|row| row.name == name);
+            let one = same().find_map(|row| row.kind.table().or_else(|| row.kind.tables()));
+            let each = same().find_map(|row| row.kind.tables());
+            match (&entry.item, one, each) {
+                (Item::Table(_), Some(kind), _) => {
+                    if let Some(table) = self.sub_as(&entry, row.name, kind) {
+                        table.names_only();
+                    }
+                }
+                (Item::List(list), _, Some(kind)) => {
+                    for (at, entry) in list.iter().enumerate() {
+                        let name = format!("{}[{}]", row.name, at + 1);
+                        if let Some(table) = self.sub_as(entry, &name, kind) {
+                            table.names_only();
+                        }
+                    }
+                }
+                _ => {}
+            }
+        }
+        self.finish();
     }
 
     /// Refuses what was not consumed, with the nearest known key, and then what is missing.

@@ -1,0 +1,363 @@
+//! `haulm batch`: many fields from one farm file.
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+use crate::field::{CORNER, EXTENT, Field, Image, rectangle};
+use serde_json::Value;
+
+/// Names of the fields, each with the place of its corner from the first one's. \[m\]
+const FIELDS: [(&str, f64); 4] = [
+    ("Long Ley", 0.0),
+    ("Mill Piece", 300.0),
+    ("Upper Forty", 600.0),
+    ("Bog Side", 5_000.0),
+];
+
+/// A farm of three fields in one image and one beside it.
+struct Farm(Field);
+
+const FARM: &str = r#"name = "Test farm"
+output = "season"
+
+[fields]
+path = "fields.geojson"
+name = "name"
+[fields.columns]
+season.planted = "sown"
+response.maximum_yield = { column = "yield", unit = "t/ha" }
+
+[strips]
+path = "strips.geojson"
+
+[[images]]
+path = "tile.tif"
+date = 2026-04-14
+
+[common.imagery]
+index = "NDVI"
+[common.season]
+crop = "winter wheat"
+growing_days = 100
+[common.response]
+method = "yield response"
+yield_curve = { a = "590 kg/ha", b = 258.2, index = "NDVI", source = "test" }
+[common.rate]
+minimum = "0 kg N/ha"
+maximum = "140 kg N/ha"
+step = "5 kg N/ha"
+[common.machine]
+working_width = "24 m"
+cell_length = "24 m"
+heading = "auto"
+"#;
+
+fn feature(name: &str, at: f64, [west, south, east, north]: [f64; 4], more: &str) -> String {
+    let corners: Vec<String> = rectangle([west, south, east, north])
+        .into_iter()
+        .chain([(west, south)])
+        .map(|(x, y)| format!("[{},{}]", CORNER.0 + at + x, CORNER.1 + y))
+        .collect();
+    format!(
+        "{{\"type\":\"Feature\",\"properties\":{{\"name\":\"{name}\"{more}}},\"geometry\":{{\"type\":\"Polygon\",\"coordinates\":[[{}]]}}}}",
+        corners.join(",")
+    )
+}
+
+fn layer(features: &[String]) -> String {
+    format!(
+        "{{\"type\":\"FeatureCollection\",\"crs\":{{\"type\":\"name\",\"properties\":{{\"name\":\"urn:ogc:def:crs:EPSG::32633\"}}}},\"features\":[{}]}}",
+        features.join(",")
+    )
+}
+
+impl Farm {
+    fn new() -> Self {
+        let field = Field::new();
+        let farm = Self(field);
+        let fields = FIELDS.map(|(name, at)| {
+            feature(
+                name,
+                at,
+                [0.0, 0.0, EXTENT.0, EXTENT.1],
+                ",\"sown\":\"2025-10-06\",\"yield\":7.5",
+            )
+        });
+        farm.write("fields.geojson", &layer(&fields));
+        let strips = FIELDS.map(|(_, at)| feature("strip", at, crate::field::STRIP, ""));
+        farm.write("strips.geojson", &layer(&strips));
+        tile(&farm.path("tile.tif"), 1.0);
+        farm.write("farm.toml", FARM);
+        farm
+    }
+    fn path(&self, name: &str) -> std::path::PathBuf {
+        self.0.path(name)
+    }
+    fn write(&self, name: &str, text: &str) {
+        fs_err::write(self.path(name), text).unwrap();
+    }
+    fn change(&self, name: &str, old: &str, new: &str) {
+        let text = fs_err::read_to_string(self.path(name)).unwrap();
+        assert!(text.contains(old), "{old} in {name}");
+        self.write(name, &text.replace(old, new));
+    }
+    fn command(&self, arguments: &[&str]) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_haulm"));
+        command.args(arguments).current_dir(self.path(""));
+        command
+    }
+    /// The lines of a run, by field, and its last line; and its exit status.
+    fn run(&self, more: &[&str]) -> (Option<i32>, Vec<Value>, Value) {
+        let output = self
+            .command(&[&["batch", "farm.toml", "--json"], more].concat())
+            .output()
+            .unwrap();
+        lines(&output)
+    }
+}
+
+fn lines(output: &Output) -> (Option<i32>, Vec<Value>, Value) {
+    let text = String::from_utf8(output.stdout.clone()).unwrap();
+    let said = String::from_utf8_lossy(&output.stderr);
+    let mut all: Vec<Value> = text
+        .lines()
+        .map(|line| serde_json::from_str(line).unwrap_or_else(|_| panic!("{text}{said}")))
+        .collect();
+    let last = all.pop().unwrap_or_else(|| panic!("{said}"));
+    all.sort_by_key(|row| row["field"].as_str().map(str::to_owned));
+    (output.status.code(), all, last["result"].clone())
+}
+
+/// An image of three fields side by side; `strip` scales the strip's index.
+fn tile(path: &Path, strip: f64) {
+    use gdal::raster::{Buffer, RasterCreationOptions};
+    use gdal::spatial_ref::SpatialRef;
+    use gdal::{DriverManager, Metadata as _};
+    let (cols, rows) = (460, 168);
+    let options = RasterCreationOptions::from_iter(
+        [
+            "TILED=YES",
+            "BLOCKXSIZE=64",
+            "BLOCKYSIZE=64",
+            "COMPRESS=DEFLATE",
+        ]
+        .map(str::to_owned),
+    );
+    let mut file = DriverManager::get_driver_by_name("GTiff")
+        .unwrap()
+        .create_with_band_type_with_options::<f32, _>(path, cols, rows, 2, &options)
+        .unwrap();
+    file.set_spatial_ref(&SpatialRef::from_epsg(32_633).unwrap())
+        .unwrap();
+    file.set_geo_transform(&[
+        CORNER.0 - 24.0,
+        2.0,
+        0.0,
+        CORNER.1 + EXTENT.1 + 24.0,
+        0.0,
+        -2.0,
+    ])
+    .unwrap();
+    let mut bands = [Vec::new(), Vec::new()];
+    for row in 0..rows {
+        for col in 0..cols {
+            let x = (col as f64 + 0.5) * 2.0 - 24.0;
+            let y = EXTENT.1 + 24.0 - (row as f64 + 0.5) * 2.0;
+            let index = crate::field::ndvi(0.74 * strip, x.rem_euclid(300.0), y);
+            let value =
+                |sign: f64| index.map_or(-9999.0, |index| (0.225 * (1.0 + sign * index)) as f32);
+            bands[0].push(value(-1.0));
+            bands[1].push(value(1.0));
+        }
+    }
+    for (k, (name, values)) in ["red", "nir"].into_iter().zip(bands).enumerate() {
+        let mut band = file.rasterband(k + 1).unwrap();
+        band.set_no_data_value(Some(-9999.0)).unwrap();
+        band.set_description(name).unwrap();
+        band.write((0, 0), (cols, rows), &mut Buffer::new((cols, rows), values))
+            .unwrap();
+    }
+    file.close().unwrap();
+    let _ = Image::default();
+}
+
+/// Every file below a folder, but for the record's time.
+fn bytes(folder: &Path) -> Vec<(String, Vec<u8>)> {
+    let mut found: Vec<(String, Vec<u8>)> = crate::architecture::files_below(folder)
+        .into_iter()
+        .map(|path| {
+            let name = path.strip_prefix(folder).unwrap().display().to_string();
+            let mut bytes = fs_err::read(&path).unwrap();
+            if name == "office/record.json" {
+                let mut record: Value = serde_json::from_slice(&bytes).unwrap();
+                record["made_at"] = Value::Null;
+                bytes = record.to_string().into_bytes();
+            }
+            (name, bytes)
+        })
+        .collect();
+    found.sort();
+    found
+}
+
+#[test]
+fn each_field_is_a_row_and_a_folder() {
+    let farm = Farm::new();
+    let (status, rows, last) = farm.run(&[]);
+    assert_eq!(status, Some(1), "one field is refused: {last}");
+    assert_eq!(
+        (last["done"].as_u64(), last["refused"].as_u64()),
+        (Some(3), Some(1)),
+        "{rows:#?}"
+    );
+    assert_eq!(rows[0]["field"], "Bog Side");
+    assert_eq!(rows[0]["state"], "refused");
+    assert!(
+        rows[0]["reason"].as_str().unwrap().contains("image"),
+        "{}",
+        rows[0]
+    );
+    for row in &rows[1..] {
+        assert_eq!(row["state"], "done", "{row}");
+        assert!(row["n_kg"].as_f64().unwrap() > 0.0 && row["map_id"].is_string());
+        assert_eq!(row["why"], "not made yet");
+    }
+    for name in [
+        "index.html",
+        "fields.csv",
+        "farm.gpkg",
+        "long-ley/machine/CARD.txt",
+    ] {
+        assert!(farm.path("season").join(name).is_file(), "{name}");
+    }
+    assert!(!farm.path("season/bog-side").exists());
+    let table = fs_err::read_to_string(farm.path("season/fields.csv")).unwrap();
+    assert_eq!(table.lines().count(), 5, "{table}");
+}
+
+#[test]
+fn a_field_is_the_same_as_by_itself() {
+    let farm = Farm::new();
+    let (_, _, _) = farm.run(&[]);
+    let batch = bytes(&farm.path("season/long-ley"));
+    fs_err::remove_dir_all(farm.path("season")).unwrap();
+    assert!(
+        farm.command(&["batch", "farm.toml", "--write-jobs"])
+            .status()
+            .unwrap()
+            .success()
+    );
+    let done = farm.command(&["map", "long-ley.toml"]).output().unwrap();
+    assert!(
+        done.status.success(),
+        "{}",
+        String::from_utf8_lossy(&done.stderr)
+    );
+    let single = bytes(&farm.path("season/long-ley"));
+    let names =
+        |files: &[(String, Vec<u8>)]| files.iter().map(|file| file.0.clone()).collect::<Vec<_>>();
+    assert_eq!(names(&batch), names(&single));
+    for (one, other) in batch.iter().zip(&single) {
+        assert!(
+            one.1 == other.1,
+            "{} differs:\n{}\n{}",
+            one.0,
+            String::from_utf8_lossy(&one.1),
+            String::from_utf8_lossy(&other.1)
+        );
+    }
+}
+
+#[test]
+fn finished_work_is_skipped_and_changed_work_is_made_again_with_the_reason() {
+    let farm = Farm::new();
+    farm.run(&[]);
+    let (_, rows, last) = farm.run(&[]);
+    assert_eq!(
+        (last["skipped"].as_u64(), last["made"].as_u64()),
+        (Some(4), Some(0)),
+        "{rows:#?}"
+    );
+    farm.change("farm.toml", "140 kg", "120 kg");
+    let (_, rows, last) = farm.run(&[]);
+    assert_eq!(last["made"], 4);
+    assert_eq!(rows[1]["why"], "changed: rate.maximum");
+    let exception = "\n[[exception]]\nfield = \"Mill Piece\"\nreason = \"late sown\"\njob.rate.maximum = \"60 kg N/ha\"\n";
+    let text = fs_err::read_to_string(farm.path("farm.toml")).unwrap();
+    farm.write("farm.toml", &(text + exception));
+    let (_, rows, last) = farm.run(&[]);
+    assert_eq!(last["made"], 1, "{rows:#?}");
+    assert_eq!(rows[2]["field"], "Mill Piece");
+    assert_eq!(rows[2]["exceptions"][0], "late sown");
+    tile(&farm.path("tile.tif"), 0.99);
+    let (_, rows, _) = farm.run(&[]);
+    assert_eq!(rows[1]["why"], "tile.tif changed");
+    fs_err::remove_file(farm.path("season/long-ley/machine/CARD.txt")).unwrap();
+    let (_, rows, last) = farm.run(&[]);
+    assert_eq!(last["made"], 1);
+    assert_eq!(
+        rows[1]["why"],
+        "long-ley/machine/CARD.txt is not as it was written"
+    );
+    assert!(farm.path("season/long-ley/machine/CARD.txt").is_file());
+}
+
+#[test]
+fn what_is_wrong_with_the_farm_file_is_told_before_anything_is_made() {
+    for (old, new, told) in [
+        ("[common.rate]", "[common.rates]", "rate"),
+        ("maximum = \"140", "maximun = \"140", "maximum"),
+        ("season.planted =", "season.plantd =", "season.planted"),
+        (
+            "column = \"yield\"",
+            "column = \"yeild\"",
+            "did you mean \"yield\"?",
+        ),
+        (
+            "path = \"fields.geojson\"",
+            "path = \"field.geojson\"",
+            "field.geojson",
+        ),
+        ("maximum = \"140 kg N/ha\"", "maximum = 140", "unit"),
+        ("name = \"name\"", "name = \"yield\"", "tell"),
+    ] {
+        let farm = Farm::new();
+        farm.change("farm.toml", old, new);
+        let output = farm.command(&["batch", "farm.toml"]).output().unwrap();
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(1), "{new}: {said}");
+        assert!(said.contains(told), "{new}: {said}");
+        assert!(!farm.path("season/rows").exists(), "{new}");
+    }
+    let farm = Farm::new();
+    let text = fs_err::read_to_string(farm.path("farm.toml")).unwrap();
+    farm.write("farm.toml", &(text + "\n[[exception]]\nfield = \"Mill Pece\"\nreason = \"x\"\njob.rate.step = \"10 kg N/ha\"\n"));
+    let output = farm.command(&["batch", "farm.toml"]).output().unwrap();
+    assert!(String::from_utf8_lossy(&output.stderr).contains("did you mean \"Mill Piece\"?"));
+}
+
+#[test]
+fn parts_of_the_work_add_up() {
+    let farm = Farm::new();
+    let (_, first, last) = farm.run(&["--shard", "1/3"]);
+    assert_eq!(last["waiting"], 3 - first.len() as u64 + 1);
+    let mut fields: Vec<String> = Vec::new();
+    fields.extend(first.iter().map(|row| row["field"].to_string()));
+    for part in ["2/3", "3/3"] {
+        let (_, rows, _) = farm.run(&["--shard", part]);
+        fields.extend(rows.iter().map(|row| row["field"].to_string()));
+    }
+    fields.sort();
+    fields.dedup();
+    assert_eq!(fields.len(), 4);
+    let (_, _, last) = farm.run(&[]);
+    assert_eq!(
+        (last["made"].as_u64(), last["waiting"].as_u64()),
+        (Some(0), Some(0))
+    );
+    let output = farm
+        .command(&["batch", "farm.toml", "--shard", "4/3"])
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(2));
+}
