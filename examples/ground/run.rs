@@ -259,6 +259,7 @@ pub(crate) fn open(plan: Plan, seed: u64) -> Result<Opened, Box<dyn Error>> {
     let inputs = GroundInputs {
         boundary: layer(vec![way.rectangle([0.0, length, 0.0, width])]),
         exclusions: Vec::new(),
+        set: Vec::new(),
         strips: Some(layer(strips)),
         reference_zones: None,
         edges: Vec::new(),

@@ -209,6 +209,7 @@ pub(crate) fn found(plan: Plan, seed: u64, asked: Asked) -> Result<Found, Box<dy
     let inputs = GroundInputs {
         boundary: layer(vec![boundary], &crs, "boundary"),
         exclusions: Vec::new(),
+        set: Vec::new(),
         strips: Some(layer(
             made.strips.iter().map(|strip| rectangle(*strip)).collect(),
             &crs,

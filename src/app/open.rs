@@ -270,6 +270,12 @@ pub(crate) fn ground(
             .iter()
             .map(|exclusion| layer(&exclusion.source, &polygons, network))
             .collect::<Result<_, _>>()?,
+        set: settings
+            .rate
+            .set
+            .iter()
+            .map(|set| layer(&set.source, &polygons, network))
+            .collect::<Result<_, _>>()?,
         strips: match &settings.reference.source {
             ReferenceSource::Strips(source) => Some(shared(source)?),
             ReferenceSource::Readings(_) | ReferenceSource::Percentile(_) => None,
@@ -551,6 +557,9 @@ pub fn inputs(
     }
     for edge in &settings.field.edges {
         vector(edge);
+    }
+    for set in &settings.rate.set {
+        vector(&set.source);
     }
     if let ReferenceSource::Strips(source) = &settings.reference.source {
         vector(source);

@@ -20,6 +20,7 @@ use crate::pipeline::ground::Ground;
 use crate::pipeline::money::ZoneMoney;
 use crate::pipeline::run::Outcome;
 use crate::pipeline::season::{GrowingSeason, UsedStation};
+use crate::pipeline::set_rates::{SetFound, words_of};
 use crate::pipeline::share::Measured;
 use crate::pipeline::uncertainty::Uncertainty;
 use crate::science::loads::Loads;
@@ -227,6 +228,14 @@ fn placebo(placebo: &Placebo) -> Value {
     })
 }
 
+/// What one table of `rate.set` did to the map.
+fn set_value(found: &SetFound) -> Value {
+    json!({
+        "set": words_of(found.to, false), "reason": found.reason, "cells": found.cells, "area_m2": found.area.get(), "cells_kept": found.kept, "cells_limited": found.limited,
+        "n_kg_before": found.before.get(), "n_kg": found.after.get(),
+    })
+}
+
 /// What a record needs besides the outcome.
 pub struct Context<'a> {
     /// The settings.
@@ -353,6 +362,9 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
             "product_by_file": context.file_totals.iter().map(|total| file_total(total, &outcome.prescription)).collect::<Vec<_>>(),
         }),
     );
+    if !outcome.set.is_empty() {
+        put("set_by_hand", outcome.set.iter().map(set_value).collect());
+    }
     if let (Some(loads), Some(product)) = (&totals.loads, &context.settings.product) {
         put(
             "loads",

@@ -85,6 +85,13 @@ const KEYS: &[(&str, Alike)] = &[
     ("reference.zones", |a, b| {
         zone_layer(b).is_none() || zone_layer(a) == zone_layer(b)
     }),
+    ("rate.set", |a, b| {
+        let shapes = |settings: &Settings| {
+            let each = settings.rate.set.iter().map(|set| set.source.clone());
+            each.collect::<Vec<_>>()
+        };
+        shapes(a) == shapes(b)
+    }),
     ("season", |a, b| a.season == b.season),
     ("machine.working_width", |a, b| {
         a.machine.working_width == b.machine.working_width

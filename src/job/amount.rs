@@ -383,6 +383,21 @@ pub fn nitrogen(
     }
 }
 
+/// By how much nitrogen per area changes: as [`nitrogen`], product allowed, with a sign before it.
+///
+/// # Errors
+/// As [`nitrogen`].
+pub fn nitrogen_change(text: &str, product: Option<&Product>) -> Result<NitrogenAmount, Problem> {
+    let trimmed = text.trim_start();
+    match trimmed.strip_prefix(['-', '−']) {
+        Some(less) => nitrogen(less, product, true).map(|amount| NitrogenAmount {
+            rate: NRate::ZERO - amount.rate,
+            ..amount
+        }),
+        None => nitrogen(trimmed.strip_prefix('+').unwrap_or(trimmed), product, true),
+    }
+}
+
 /// Product per area: kg/ha, L/ha, lb/ac, gal/ac, imp gal/ac.
 ///
 /// # Errors

@@ -184,6 +184,7 @@ fn settings(
         product.as_ref(),
         before,
         applied_since_sensing,
+        folder,
     );
     let application = output::application(&mut in_application, sensed);
     let us = root.log().us();
@@ -406,7 +407,7 @@ pub fn record(settings: &RampSettings, shown: Shown<'_>) -> Value {
                 settings.applied_since_sensing.get(),
             ),
         )
-        .table(&ROOT.rate, rate_record(&settings.rate))
+        .table(&ROOT.rate, rate_record(&settings.rate, shown))
         .put(
             &ROOT.product,
             settings

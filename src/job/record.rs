@@ -47,7 +47,7 @@ pub fn settings(settings: &Settings, shown: Shown<'_>) -> Value {
         )
         .table(&ROOT.season, season_record(&settings.season, shown))
         .table(&ROOT.response, response_record(&settings.response))
-        .table(&ROOT.rate, rate_record(&settings.rate))
+        .table(&ROOT.rate, rate_record(&settings.rate, shown))
         .put(
             &ROOT.product,
             settings
@@ -105,7 +105,7 @@ pub fn rate_settings(settings: &RateSettings, shown: Shown<'_>) -> Value {
         .table(&ROOT.reference, Record::new().add("source", source.value()))
         .table(&ROOT.season, season_record(&settings.season, shown))
         .table(&ROOT.response, response_record(&settings.response))
-        .table(&ROOT.rate, rate_record(&settings.rate))
+        .table(&ROOT.rate, rate_record(&settings.rate, shown))
         .put(
             &ROOT.product,
             settings

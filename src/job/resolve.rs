@@ -228,7 +228,7 @@ fn map_settings(mut root: Section<'_>, folder: &Path, read: ReadFile<'_>) -> Opt
     let since = response
         .as_ref()
         .map_or(NRate::ZERO, |response| response.applied_since_sensing);
-    let rules = rate::rate(&mut in_rate, product.as_ref(), before, since);
+    let rules = rate::rate(&mut in_rate, product.as_ref(), before, since, folder);
     let excluded = field
         .as_ref()
         .is_some_and(|field| !field.exclusions.is_empty());
@@ -458,7 +458,7 @@ fn rate_settings(mut root: Section<'_>, folder: &Path, read: ReadFile<'_>) -> Op
     let since = response
         .as_ref()
         .map_or(NRate::ZERO, |response| response.applied_since_sensing);
-    let rules = rate::rate(&mut in_rate, product.as_ref(), before, since);
+    let rules = rate::rate(&mut in_rate, product.as_ref(), before, since, folder);
     let application = output::application(
         &mut in_application,
         season.as_ref().and_then(|season| season.sensed),

@@ -15,6 +15,8 @@ const AMOUNT: &str = r"^\s*[0-9_.]+([eE][-+]?[0-9]+)?\s*[^0-9\s.,eE_-].*$";
 /// As [`AMOUNT`], with the letter of nitrogen in what follows.
 const NITROGEN: &str = r"^\s*[0-9_.]+([eE][-+]?[0-9]+)?\s*[^0-9\s.,eE_-].*[nN].*$";
 /// As [`AMOUNT`], below zero too.
+const CHANGE: &str = r"^\s*[-+−]?\s*[0-9_.]+([eE][-+]?[0-9]+)?\s*[^0-9\s.,eE_-].*$";
+/// As [`AMOUNT`] without an exponent, below zero too.
 const TEMPERATURE: &str = r"^\s*[-+−]?\s*[0-9_.]+\s*[^0-9\s.,_-].*$";
 /// A number, a currency before or after it, and what it is the price of.
 const PRICE: &str = r"^[^0-9]*[0-9_.]+[^0-9]*(/| per ).+$";
@@ -224,6 +226,7 @@ fn of_kind(kind: &Kind, key: &Key) -> Value {
             Wanted::GrainPrice | Wanted::NitrogenPrice | Wanted::ProductPrice | Wanted::AreaPrice,
         ) => pattern(PRICE),
         Kind::Amount(_) | Kind::NitrogenOrProduct => pattern(AMOUNT),
+        Kind::NitrogenChange => pattern(CHANGE),
         Kind::Table(section) => inner(section),
         Kind::Tables(section) => {
             json!({ "type": "array", "minItems": 1, "items": inner(section) })

@@ -23,6 +23,7 @@ pub use crate::job::sections::money::Prices;
 pub use crate::job::sections::output::{Application, Filed, Format, Output, ReportSettings};
 pub use crate::job::sections::points;
 pub use crate::job::sections::rate::{ProductFacts, RateRules, StateRate};
+pub use crate::job::sections::rate_set::{SetRate, SetTo};
 pub use crate::job::sections::share::NitrogenShare;
 pub use crate::job::sections::uncertainty::UncertaintySettings;
 pub use crate::job::sections::yields::{MaximumRatio, YieldCurve, YieldSettings};

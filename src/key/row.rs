@@ -29,6 +29,8 @@ pub enum Kind {
     Amount(Wanted),
     /// A nitrogen rate, or a product rate when the job names its product.
     NitrogenOrProduct,
+    /// As [`Self::NitrogenOrProduct`], below zero too: by how much a rate changes.
+    NitrogenChange,
     /// A table with the keys of this section.
     Table(&'static str),
     /// A list of tables with the keys of this section.
@@ -55,7 +57,7 @@ impl Kind {
     pub(crate) fn wanted(&self) -> Option<Wanted> {
         self.parts().iter().find_map(|part| match part {
             Self::Amount(wanted) => Some(*wanted),
-            Self::NitrogenOrProduct => Some(Wanted::Nitrogen),
+            Self::NitrogenOrProduct | Self::NitrogenChange => Some(Wanted::Nitrogen),
             _ => None,
         })
     }
@@ -107,7 +109,9 @@ impl Kind {
             Self::Share => "share".to_owned(),
             Self::YesNo => "true, false".to_owned(),
             Self::Amount(wanted) => plain_name(*wanted).to_owned(),
-            Self::NitrogenOrProduct => plain_name(Wanted::Nitrogen).to_owned(),
+            Self::NitrogenOrProduct | Self::NitrogenChange => {
+                plain_name(Wanted::Nitrogen).to_owned()
+            }
             Self::List(_) => "list".to_owned(),
             Self::Free(_) => "table".to_owned(),
             Self::Or(parts) => {
@@ -134,6 +138,10 @@ impl Kind {
             Self::Amount(wanted) => amount(*wanted),
             Self::NitrogenOrProduct => {
                 "nitrogen rate (kg N/ha, lb N/ac), or product rate with [product]".to_owned()
+            }
+            Self::NitrogenChange => {
+                "nitrogen rate (kg N/ha, lb N/ac), or product rate with [product]; below zero too"
+                    .to_owned()
             }
             Self::Table(_) => "table".to_owned(),
             Self::Tables(_) => "list of tables".to_owned(),

@@ -1,12 +1,13 @@
 //! What ground and pixels say of every cell, whatever rates are asked for: worked out once, and used by every decision.
 
-use geo::{BooleanOps as _, Centroid as _, Contains as _, Point};
+use geo::{BooleanOps as _, Centroid as _, Contains as _, MultiPolygon, Point};
 
 use crate::job::settings::Machine;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::looked::Looked;
 use crate::pipeline::overrun::{Margin, filled, margin_of};
 use crate::pipeline::share::{Measured, measured};
+use crate::space::cells::Cell;
 use crate::space::lay::{LayError, cells_along};
 use crate::space::polygon::{grown, oriented};
 
@@ -26,6 +27,10 @@ pub struct CellFacts {
     pub follows: Vec<Option<u32>>,
     /// Whether more than half of the cell lies in the headland; `None` when the headland has no rule of its own.
     pub in_headland: Option<Vec<bool>>,
+    /// The last table of `rate.set` that more than half of the cell lies in; no list where the job sets no rate.
+    pub set: Vec<Option<u32>>,
+    /// Cells that lie in more than one of them.
+    pub set_twice: usize,
     /// Cells outside the field that carry its rates outwards; `None` without overrun.
     pub margin: Option<Margin>,
     /// The nitrogen share as it was measured, or why it is not known.
@@ -45,7 +50,10 @@ impl CellFacts {
             .iter()
             .map(|c| c.is_some_and(|c| ground.strips.iter().any(|strip| strip.contains(&c))))
             .collect();
+        let (set, set_twice) = set_of(ground)?;
         Ok(Self {
+            set,
+            set_twice,
             in_strip,
             follows: slivers(ground),
             in_headland: in_headland(ground, machine)?,
@@ -63,13 +71,24 @@ fn in_headland(ground: &Ground, machine: &Machine) -> Result<Option<Vec<bool>>, 
     };
     let depth = machine.working_width * f64::from(headland.passes);
     let inner = grown(&filled(&ground.boundary), -depth.get());
+    let mostly_inner = mostly_in(ground, &inner)?;
+    Ok(Some(
+        mostly_inner
+            .into_iter()
+            .map(|(_, outside)| outside)
+            .collect(),
+    ))
+}
+
+/// For each cell whether more than half of it lies in a shape, and whether more than half of it lies outside.
+fn mostly_in(ground: &Ground, shape: &MultiPolygon<f64>) -> Result<Vec<(bool, bool)>, LayError> {
     let inside = ground
         .driven
         .iter()
         .enumerate()
         .map(|(part, driven)| {
             cells_along(
-                &oriented(&driven.region.intersection(&inner)),
+                &oriented(&driven.region.intersection(shape)),
                 &ground.grid.way(part),
             )
         })
@@ -79,12 +98,29 @@ fn in_headland(ground: &Ground, machine: &Machine) -> Result<Option<Vec<bool>>, 
             .find(0, row, col)
             .map_or(0.0, |k| inside[part].cells[k].area)
     };
-    let lies_in = |(k, cell): (usize, &crate::space::cells::Cell)| {
-        cell.area - inner_area(ground.grid.part_of(k), cell.row, cell.col) > MOSTLY * cell.area
+    let lies = |(k, cell): (usize, &Cell)| {
+        let inner = inner_area(ground.grid.part_of(k), cell.row, cell.col);
+        let half = MOSTLY * cell.area;
+        (inner > half, cell.area - inner > half)
     };
-    Ok(Some(
-        ground.grid.cells.iter().enumerate().map(lies_in).collect(),
-    ))
+    Ok(ground.grid.cells.iter().enumerate().map(lies).collect())
+}
+
+/// Which table of `rate.set` each cell lies in, the last where there are several, and how many cells lie in several.
+fn set_of(ground: &Ground) -> Result<(Vec<Option<u32>>, usize), LayError> {
+    if ground.set.is_empty() {
+        return Ok((Vec::new(), 0));
+    }
+    let mut set_of = vec![None; ground.grid.cells.len()];
+    let mut twice = vec![false; set_of.len()];
+    for (shape, table) in ground.set.iter().zip(0..) {
+        for (k, (inside, _)) in mostly_in(ground, shape)?.into_iter().enumerate() {
+            if inside {
+                twice[k] = set_of[k].replace(table).is_some();
+            }
+        }
+    }
+    Ok((set_of, twice.into_iter().filter(|twice| *twice).count()))
 }
 
 /// Which cell each sliver follows: the neighbour with the longest border.

@@ -8,7 +8,7 @@ use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::{Due, Rated};
 use crate::science::yield_response::round_to_step;
 use crate::units::{Area, NRate};
-use crate::zones::build::{Kind, Rate};
+use crate::zones::build::{Kind, Rate, Zoning};
 use crate::zones::gentle::hold_steps;
 
 /// Gives canopy cells of the headland their rule. Thin, bare and unseen ground keeps its own.
@@ -52,6 +52,7 @@ pub fn headland(
             kind: Kind::Headland,
             exact,
             rate,
+            ..own
         };
     }
     let way = match rate {
@@ -150,14 +151,14 @@ pub fn maximum_step(
 pub fn steps_left(
     (rule, output): (&RateRules, &Output),
     ground: &Ground,
-    zone_of: &[u32],
-    rate_of: impl Fn(u32) -> f64,
+    zoning: &Zoning,
 ) -> Option<Finding> {
     let largest = rule.maximum_step?;
     let (mut borders, mut greatest) = (0_usize, 0.0_f64);
     for border in &ground.borders {
         let (a, b) = (border.a as usize, border.b as usize);
-        let change = (rate_of(zone_of[a]) - rate_of(zone_of[b])).abs();
+        let rate_of = |cell: usize| zoning.zones[zoning.zone_of[cell] as usize - 1].n;
+        let change = (rate_of(a) - rate_of(b)).abs();
         let column_of = |k: usize| (ground.grid.part_of(k), ground.grid.cells[k].col);
         if column_of(a) == column_of(b) && change > largest.get() + 1e-9 {
             borders += 1;

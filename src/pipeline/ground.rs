@@ -39,6 +39,8 @@ pub struct GroundInputs {
     pub boundary: Layer<MultiPolygon<f64>>,
     /// Exclusions, in the order of the settings.
     pub exclusions: Vec<Layer<MultiPolygon<f64>>>,
+    /// Ground whose rate is set by hand, in the order of the settings.
+    pub set: Vec<Layer<MultiPolygon<f64>>>,
     /// Strips, if the reference comes from strips.
     pub strips: Option<Layer<MultiPolygon<f64>>>,
     /// Zones of the reference, if it goes by zone.
@@ -71,6 +73,8 @@ pub struct Ground {
     pub boundary: MultiPolygon<f64>,
     /// Exclusions grown by their buffers, by 1 mm at least, joined; cut off far beyond the field.
     pub exclusions: MultiPolygon<f64>,
+    /// Exclusions as they were read, each by itself and without its buffer, in the order of the settings.
+    pub excluded: Vec<MultiPolygon<f64>>,
     /// Holes of the boundary: exclusions without buffer.
     pub holes: MultiPolygon<f64>,
     /// All ground inside the boundary's outline, or across it, that gets nothing: exclusions with their buffers, and holes.
@@ -81,12 +85,16 @@ pub struct Ground {
     pub area: f64,
     /// What the map covers: the field, less the strips when they are to get no rate.
     pub mapped: MultiPolygon<f64>,
+    /// Ground whose rate is set by hand, in the order of the settings.
+    pub set: Vec<MultiPolygon<f64>>,
     /// Strips in file order.
     pub strips: Vec<MultiPolygon<f64>>,
     /// Zones of the reference, one a feature, in file order.
     pub reference_zones: Vec<MultiPolygon<f64>>,
     /// Hard edges.
     pub hard_edges: Vec<LineString<f64>>,
+    /// The guidance line that the field's heading comes from.
+    pub guidance: Vec<LineString<f64>>,
     /// Pixel size at the field's centroid: root of a pixel's area on the plane. \[m\]
     pub pixel: f64,
     /// Cells.
@@ -250,7 +258,7 @@ pub fn lay_out(
     let boundary = oriented(&joined(&parts));
     overlapping(&parts, &boundary, &layer.file, findings);
     let around = surroundings(&boundary, machine.overrun).ok_or_else(no_ground)?;
-    let exclusions = exclusions_of(
+    let (exclusions, excluded) = exclusions_of(
         inputs,
         (&field_rule.exclusions, machine.overrun),
         &mut carrier,
@@ -284,6 +292,18 @@ pub fn lay_out(
                 findings,
             ));
         }
+    }
+    let mut set = Vec::new();
+    for layer in &inputs.set {
+        let parts: Vec<MultiPolygon<f64>> = carrier
+            .polygons(layer)?
+            .iter()
+            .map(|part| {
+                let read = surrounded(part, &around);
+                told(read, "ground set by hand", &layer.file, findings)
+            })
+            .collect();
+        set.push(oriented(&joined(&parts)));
     }
     let mut hard_edges = Vec::new();
     for layer in &inputs.edges {
@@ -380,14 +400,17 @@ pub fn lay_out(
         plane,
         boundary,
         exclusions,
+        excluded,
         holes,
         kept_clear,
         field,
         area,
         mapped,
+        set,
         strips,
         reference_zones,
         hard_edges,
+        guidance: guidance.map_or_else(Vec::new, |(lines, _)| lines),
         pixel,
         grid,
         borders,
@@ -398,15 +421,15 @@ pub fn lay_out(
     Ok(Checked::new(ground, log))
 }
 
-/// Every exclusion of the job on the plane, grown and joined.
+/// Every exclusion of the job on the plane, grown and joined, and each as it was read.
 fn exclusions_of(
     inputs: &GroundInputs,
     (exclusions, overrun): (&[Exclusion], Length),
     carrier: &mut Carrier<'_>,
     boundary: &MultiPolygon<f64>,
     findings: &mut Vec<Finding>,
-) -> Result<MultiPolygon<f64>, GroundError> {
-    let mut grown_parts = Vec::new();
+) -> Result<(MultiPolygon<f64>, Vec<MultiPolygon<f64>>), GroundError> {
+    let (mut grown_parts, mut as_read) = (Vec::new(), Vec::new());
     for (exclusion, layer) in exclusions.iter().zip(&inputs.exclusions) {
         let first = grown_parts.len();
         let shapes = carrier.polygons(layer)?;
@@ -424,8 +447,9 @@ fn exclusions_of(
             boundary,
             carrier.plane,
         ));
+        as_read.push(shapes.into_iter().flatten().collect());
     }
-    Ok(oriented(&joined(&grown_parts)))
+    Ok((oriented(&joined(&grown_parts)), as_read))
 }
 
 /// A boundary without ground.

@@ -4,6 +4,7 @@ use crate::finding::Checked;
 use crate::job::settings::{NitrogenShare, RateRules, Response, StateRate, StripsUse};
 use crate::map::prescription::{Capped, CellRecord, CellState};
 use crate::pipeline::cell_facts::CellFacts;
+use crate::pipeline::change::Change;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rate_error::RateError;
 use crate::pipeline::ratio_limit::{Evidence, RatioLimit, limit_of, thin_ratio};
@@ -74,6 +75,8 @@ pub struct Due {
     pub exact: NRate,
     /// Its rate as it is due.
     pub rate: Rate,
+    /// What was set by hand of it, where anything was.
+    pub set: Option<Change>,
 }
 
 /// Cells with their rates, and the field rate.
@@ -303,7 +306,12 @@ pub fn rates(
                 },
             ),
         };
-        due.push(Due { kind, exact, rate });
+        due.push(Due {
+            kind,
+            exact,
+            rate,
+            set: None,
+        });
     }
     let follows = facts.follows.clone();
     let mut cells = Vec::with_capacity(state.len());

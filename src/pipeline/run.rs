@@ -16,6 +16,7 @@ use crate::pipeline::money::{Money, money_of, prices_of};
 use crate::pipeline::prescription::{Title, prescription};
 use crate::pipeline::rates::{Rated, model, rates, seen};
 use crate::pipeline::reference::Reference;
+use crate::pipeline::set_rates::{SetFound, SetRates, set_rates};
 use crate::pipeline::share::Measured;
 use crate::pipeline::totals::{Spread, Totals, totals_of};
 use crate::pipeline::uncertainty::{Uncertainty, bounds_of, uncertainty_of};
@@ -49,6 +50,8 @@ pub struct Outcome {
     pub reference: Reference,
     /// The nitrogen share as it was measured, or why it is not known.
     pub share: Measured,
+    /// What was set by hand, in the order of the job.
+    pub set: Vec<SetFound>,
     /// Cells and their rates.
     pub rated: Rated,
     /// Totals.
@@ -145,6 +148,12 @@ pub fn decide(settings: &Settings, basis: &Basis<'_>) -> Result<Checked<Outcome>
     let rated = drive::headland(machine, (rule, output), (ground, facts), rated).into_log(&mut log);
     let rated = drive::maximum_step((rule, output), ground, rated).into_log(&mut log);
     let zoning = zone::zoning(&settings.zones, (rule, output), ground, &rated)?.into_log(&mut log);
+    let SetRates {
+        rated,
+        zoning,
+        found: set,
+    } = set_rates((rule, output), (ground, facts), rated, zoning).into_log(&mut log);
+    log.extend(drive::steps_left((rule, output), ground, &zoning));
     let rated = rated.in_zones(&zoning.zone_of);
     let outlines = zone::drawn(&settings.zones, &ground.grid, &zoning).into_log(&mut log);
     let shapes =
@@ -191,6 +200,7 @@ pub fn decide(settings: &Settings, basis: &Basis<'_>) -> Result<Checked<Outcome>
         looked: Arc::clone(looked),
         reference,
         share: facts.share.clone(),
+        set,
         rated,
         totals,
         uncertainty: None,

@@ -12,6 +12,7 @@ use self::between::{CellErrors, Drawn};
 use crate::finding::{Finding, codes};
 use crate::job::settings::{Output, RateRules, Response, StateRate, UncertaintySettings};
 use crate::map::prescription::{CellState, ZoneRecord};
+use crate::pipeline::change::Change;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::pipeline::ratio_limit::SetBy;
@@ -256,6 +257,59 @@ enum Gets {
     Field,
     /// A stated amount.
     Stated(f64),
+    /// What was set by hand of one of these.
+    Set(Base, Change),
+}
+
+/// What a change by hand is made of.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Base {
+    /// A cell's own rate, by index and reference; at most the field rate where the last says so.
+    Own(f64, f64, bool),
+    /// The field rate.
+    Field,
+}
+
+/// What gives the field's or a zone's nitrogen in a draw: rates changed by hand, with areas. \[ha\]
+#[derive(Default)]
+struct Changed {
+    /// By place in the table, and whether at most the field rate; each with its change.
+    own: BTreeMap<(usize, bool, [u64; 3]), (Change, f64)>,
+    field: BTreeMap<[u64; 3], (Change, f64)>,
+}
+
+impl Changed {
+    const fn key(change: &Change) -> [u64; 3] {
+        [
+            change.add.to_bits(),
+            change.least.to_bits(),
+            change.most.to_bits(),
+        ]
+    }
+    fn add(&mut self, places: &Places, base: Base, change: Change, area: f64) {
+        let key = Self::key(&change);
+        match base {
+            Base::Own(index, reference, held) => {
+                for (place, weight) in places.around(index, reference) {
+                    let sum = self.own.entry((place, held, key)).or_insert((change, 0.0));
+                    sum.1 += weight * area;
+                }
+            }
+            Base::Field => self.field.entry(key).or_insert((change, 0.0)).1 += area,
+        }
+    }
+    /// Nitrogen for these rates of the table and this field rate. \[kg\]
+    fn kg(&self, rate: impl Fn(usize) -> f64, field: f64) -> f64 {
+        let own = self.own.iter().map(|((place, held, _), (change, area))| {
+            let rate = rate(*place);
+            area * change.of(if *held { rate.min(field) } else { rate })
+        });
+        let of_field = self
+            .field
+            .values()
+            .map(|(change, area)| area * change.of(field));
+        own.chain(of_field).sum()
+    }
 }
 
 /// Nitrogen as a sum over the table. Weights are areas. \[ha\]
@@ -265,6 +319,7 @@ struct Sum {
     held: BTreeMap<usize, f64>,
     field: f64,
     stated_kg: f64,
+    changed: Changed,
     area: f64,
 }
 
@@ -282,6 +337,10 @@ impl Sum {
                 self.stated_kg += rate * area;
                 return;
             }
+            Gets::Set(base, change) => {
+                self.changed.add(places, base, change, area);
+                return;
+            }
         };
         for (place, weight) in places.around(index, reference) {
             *map.entry(place).or_default() += weight * area;
@@ -289,6 +348,7 @@ impl Sum {
     }
     /// Nitrogen for these rates of the table and this field rate. \[kg\]
     fn kg(&self, rate: impl Fn(usize) -> f64, field: f64) -> f64 {
+        let changed = self.changed.kg(&rate, field);
         let own: f64 = self
             .own
             .iter()
@@ -299,7 +359,7 @@ impl Sum {
             .iter()
             .map(|(place, area)| area * rate(*place).min(field))
             .sum();
-        own + held + self.field * field + self.stated_kg
+        own + held + self.field * field + self.stated_kg + changed
     }
     /// The same for every draw of a table.
     fn all(&self, table: &Array2<f64>, fields: &[f64]) -> Vec<f64> {
@@ -317,11 +377,31 @@ impl Sum {
                 *kg += area * rate.min(*field);
             }
         }
+        if !self.changed.own.is_empty() || !self.changed.field.is_empty() {
+            for (draw, (kg, field)) in kg.iter_mut().zip(fields).enumerate() {
+                *kg += self.changed.kg(|place| table[place * draws + draw], *field);
+            }
+        }
         kg
     }
     /// Whether anything of it has a value of its own.
     fn has_value(&self) -> bool {
-        !self.own.is_empty() || !self.held.is_empty()
+        !self.own.is_empty() || !self.held.is_empty() || !self.changed.own.is_empty()
+    }
+}
+
+impl Gets {
+    /// The same, changed by hand.
+    fn changed(self, change: Change) -> Self {
+        match self {
+            Self::Stated(rate) => Self::Stated(change.of(rate)),
+            // One rate whatever is drawn.
+            _ if change.least >= change.most => Self::Stated(change.most),
+            Self::Own(index, reference) => Self::Set(Base::Own(index, reference, false), change),
+            Self::Held(index, reference) => Self::Set(Base::Own(index, reference, true), change),
+            Self::Field => Self::Set(Base::Field, change),
+            Self::Set(..) => self,
+        }
     }
 }
 
@@ -338,7 +418,7 @@ fn gets_of(rule: &RateRules, rated: &Rated) -> Vec<Gets> {
         .map(|k| {
             let host = rated.follows[k].map_or(k, |host| host as usize);
             let (cell, reference) = (&rated.cells[host], rated.reference_of[host]);
-            match (rated.due[host].kind, cell.index) {
+            let own = match (rated.due[host].kind, cell.index) {
                 (Kind::Canopy, Some(index)) if cell.state == CellState::Thin => match rule.thin {
                     StateRate::Own => Gets::Own(index, reference),
                     StateRate::FieldRate => Gets::Held(index, reference),
@@ -347,7 +427,10 @@ fn gets_of(rule: &RateRules, rated: &Rated) -> Vec<Gets> {
                 (Kind::Canopy, Some(index)) => Gets::Own(index, reference),
                 (Kind::Bare, _) => stated(rule.bare),
                 _ => stated(rule.unseen),
-            }
+            };
+            rated.due[host]
+                .set
+                .map_or(own, |change| own.changed(change))
         })
         .collect()
 }
@@ -516,15 +599,23 @@ fn cell_bands(
         *known
     };
     let mut cell = |gets: &Gets| {
-        let (index, reference, held) = match *gets {
-            Gets::Own(index, reference) => (index, reference, false),
-            Gets::Held(index, reference) => (index, reference, true),
-            Gets::Field | Gets::Stated(_) => return None,
+        let (index, reference, held, change) = match *gets {
+            Gets::Own(index, reference) => (index, reference, false, None),
+            Gets::Held(index, reference) => (index, reference, true, None),
+            Gets::Set(Base::Own(index, reference, held), change) => {
+                (index, reference, held, Some(change))
+            }
+            Gets::Field | Gets::Stated(_) | Gets::Set(Base::Field, _) => return None,
         };
         let mut bounds = (0.0, 0.0);
         for (place, weight) in places.around(index, reference) {
             let band = at_place(place, held)?;
-            bounds = (bounds.0 + weight * band.low, bounds.1 + weight * band.high);
+            // A change never turns the order of rates, so that it may be done to the bounds.
+            let of = |rate: f64| change.map_or(rate, |change: Change| change.of(rate));
+            bounds = (
+                bounds.0 + weight * of(band.low),
+                bounds.1 + weight * of(band.high),
+            );
         }
         Some(bounds)
     };

@@ -12,7 +12,7 @@ use crate::pipeline::error::StepError;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::overrun::with_margin;
 use crate::pipeline::rates::Rated;
-use crate::pipeline::{ahead, drive, step};
+use crate::pipeline::{ahead, step};
 use crate::space::cells::CellGrid;
 use crate::space::lay::LayError;
 use crate::units::{Area, NRate, Product};
@@ -70,13 +70,6 @@ pub fn zoning(
         rated,
         (&cells, &ground.borders, by),
         (&build_rule, &zoning),
-    ));
-    let rate_of = |zone: u32| zoning.zones[zone as usize - 1].n;
-    findings.extend(drive::steps_left(
-        (rule, output),
-        ground,
-        &zoning.zone_of,
-        rate_of,
     ));
     if zoning.joined_alike > 0 {
         findings.push(Finding::note(

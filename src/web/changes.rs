@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use cap_std::fs::Dir;
 use serde::Deserialize;
 use serde_json::{Value, json};
 use toml_edit::DocumentMut;
@@ -10,8 +11,11 @@ use utoipa::ToSchema;
 use crate::app::api::{List, list};
 use crate::app::error::AppError;
 use crate::app::keys as app_keys;
-use crate::job::keys::table;
+use crate::app::prepare::Prepared;
+use crate::job::keys::rate::SET;
+use crate::job::keys::{FIELD, table};
 use crate::space::crs::{Crs, Projector};
+use crate::space::polygon::carried;
 use crate::web::edit;
 use crate::web::edit::Change;
 use crate::web::job::{Job, Shown};
@@ -114,28 +118,82 @@ pub(crate) struct Accept {
 /// An entry of a list that goes.
 #[derive(Clone, Debug, Deserialize, ToSchema)]
 pub(crate) struct Remove {
-    /// `exclude` of the field, or `accept`.
+    /// The list, dotted: `field.exclude`, `accept`, `rate.set`.
     list: String,
     /// Position in it, from 0.
     position: usize,
 }
 
-/// Takes ground that is left out, or an acceptance, out of the job.
+/// Keys of a table in a list of tables, or a table that joins it.
+#[derive(Clone, Debug, Deserialize, ToSchema)]
+pub(crate) struct Entry {
+    /// The list, dotted: `field.exclude`, `accept`, `rate.set`.
+    list: String,
+    /// Position in it, from 0; none for a table that joins it.
+    position: Option<usize>,
+    /// Its keys with their values as they would stand in the job; a key without one goes.
+    values: Vec<EntryValue>,
+}
+
+/// A key of a table in a list.
+#[derive(Clone, Debug, Deserialize, ToSchema)]
+pub(crate) struct EntryValue {
+    key: String,
+    value: Option<String>,
+}
+
+/// The path of a list of tables that the job knows.
+fn list_path(list: &str) -> Result<Vec<&str>, AppError> {
+    let known = crate::job::keys::TABLES
+        .iter()
+        .flat_map(|table| table.keys)
+        .any(|key| key.kind.tables() == Some(list));
+    if known {
+        Ok(list.split('.').collect())
+    } else {
+        Err(AppError::misuse(
+            "page.list",
+            format!("{list:?} is no list of the job"),
+        ))
+    }
+}
+
+/// Takes an entry out of a list of the job.
 ///
 /// # Errors
 /// When there is no such entry.
 pub(crate) fn remove(document: &mut DocumentMut, asked: &Remove) -> Result<(), AppError> {
-    let path: &[&str] = match asked.list.as_str() {
-        "exclude" => &["field", "exclude"],
-        "accept" => &["accept"],
-        other => {
-            return Err(AppError::misuse(
-                "page.list",
-                format!("{other:?} is no list that the page changes"),
-            ));
-        }
+    edit::take(document, &list_path(&asked.list)?, asked.position)
+}
+
+/// The changes of an entry, each with its section, to be looked at like any other.
+pub(crate) fn changes_of(asked: &Entry) -> Vec<Change> {
+    asked
+        .values
+        .iter()
+        .map(|each| Change {
+            section: asked.list.clone(),
+            key: each.key.clone(),
+            value: each.value.clone(),
+        })
+        .collect()
+}
+
+/// Changes an entry of a list, or adds one.
+///
+/// # Errors
+/// When there is no such list or entry, or a value is none that a form can write.
+pub(crate) fn entry(document: &mut DocumentMut, asked: &Entry) -> Result<(), AppError> {
+    let path = list_path(&asked.list)?;
+    let position = if let Some(position) = asked.position {
+        position
+    } else {
+        edit::add(document, &path, &[])?;
+        edit::length(document, &path) - 1
     };
-    edit::take(document, path, asked.position)
+    changes_of(asked)
+        .iter()
+        .try_for_each(|change| edit::put(document, &path, position, change))
 }
 
 /// Puts an acceptance into the job, in place of an earlier one of the same code.
@@ -171,21 +229,33 @@ pub(crate) fn accept(document: &mut DocumentMut, asked: &Accept) -> Result<(), A
         .chain(figure)
         .chain([("reason", reason.into()), ("by", by.into())])
         .collect();
-    edit::add(document, &["accept"], &entries);
-    Ok(())
+    edit::add(document, &["accept"], &entries)
 }
 
 /// Shapes that were drawn or typed on the page, on the working plane.
 #[derive(Clone, Debug, Deserialize, ToSchema)]
 pub(crate) struct Drawn {
-    /// `strips`, `boundary`, `exclude` or `line`.
+    /// `strips`, `boundary`, `exclude`, `set` or `line`.
     layer: String,
     /// Polygons as rings of x and y, or lines as points, in metres of the working plane.
     shapes: Vec<Vec<[f64; 2]>>,
+    /// Polygons with holes, in place of `shapes`: rings of each, the outer one first.
+    #[serde(default)]
+    polygons: Vec<Vec<Vec<[f64; 2]>>>,
+    /// The entry of `field.exclude` or `rate.set` whose shape it becomes, from 0; none for ground that joins them.
+    position: Option<usize>,
     /// Of an exclusion: how far it is grown, as `10 m`.
     buffer: Option<String>,
-    /// Of an exclusion: why.
+    /// Of an exclusion, and of a rate that is set by hand: why.
     reason: Option<String>,
+    /// Of ground whose rate is set by hand: the key of `rate.set` that says how.
+    set: Option<String>,
+    /// And how much, as `40 kg N/ha`.
+    amount: Option<String>,
+    /// A zone of the map that is shown, whose outline is taken instead of drawn shapes: its number changes with any setting, the ground does not.
+    zone: Option<u32>,
+    /// The decision that the zone's number is of.
+    decided: Option<u64>,
 }
 
 /// Points of all shapes together.
@@ -200,12 +270,26 @@ pub(crate) fn geojson(shown: &Shown, drawn: &Drawn) -> Result<String, AppError> 
     let Some(prepared) = &shown.prepared else {
         return Err(wrong("there is no image and no boundary to draw on yet"));
     };
+    if let Some(zone) = drawn.zone {
+        return of_zone(shown, prepared, zone, drawn.decided);
+    }
     let line = drawn.layer == "line";
     let least = if line { 2 } else { 3 };
-    let points: usize = drawn.shapes.iter().map(Vec::len).sum();
-    if drawn.shapes.is_empty()
+    let polygons: Vec<Vec<Vec<[f64; 2]>>> = if drawn.polygons.is_empty() || line {
+        drawn
+            .shapes
+            .iter()
+            .map(|shape| vec![shape.clone()])
+            .collect()
+    } else {
+        drawn.polygons.clone()
+    };
+    let rings = || polygons.iter().flatten();
+    let points: usize = rings().map(Vec::len).sum();
+    if polygons.is_empty()
         || points > MOST_POINTS
-        || drawn.shapes.iter().any(|shape| shape.len() < least)
+        || polygons.iter().any(Vec::is_empty)
+        || rings().any(|shape| shape.len() < least)
     {
         return Err(wrong(
             "a line has two points at least, any other shape three",
@@ -224,26 +308,83 @@ pub(crate) fn geojson(shown: &Shown, drawn: &Drawn) -> Result<String, AppError> 
         let round = |v: f64| libm::round(v * 1e9) / 1e9;
         Ok(json!([round(x), round(y)]))
     };
-    let mut features = Vec::new();
-    for shape in &drawn.shapes {
+    // RFC 7946: an exterior runs counter-clockwise, a hole the other way.
+    let ring = |(k, shape): (usize, &Vec<[f64; 2]>)| -> Result<Vec<Value>, AppError> {
         let mut ring = shape.iter().map(place).collect::<Result<Vec<_>, _>>()?;
+        if ring.first() != ring.last() {
+            ring.push(ring[0].clone());
+        }
+        if (signed_area(shape) < 0.0) == (k == 0) {
+            ring.reverse();
+        }
+        Ok(ring)
+    };
+    let mut features = Vec::new();
+    for polygon in &polygons {
         let geometry = if line {
-            json!({ "type": "LineString", "coordinates": ring })
+            let points = polygon[0]
+                .iter()
+                .map(place)
+                .collect::<Result<Vec<_>, _>>()?;
+            json!({ "type": "LineString", "coordinates": points })
         } else {
-            if ring.first() != ring.last() {
-                ring.push(ring[0].clone());
-            }
-            // RFC 7946: an exterior runs counter-clockwise.
-            if signed_area(shape) < 0.0 {
-                ring.reverse();
-            }
-            json!({ "type": "Polygon", "coordinates": [ring] })
+            let rings = polygon
+                .iter()
+                .enumerate()
+                .map(ring)
+                .collect::<Result<Vec<_>, _>>()?;
+            json!({ "type": "Polygon", "coordinates": rings })
         };
         features.push(json!({ "type": "Feature", "properties": {}, "geometry": geometry }));
     }
     Ok(format!(
         "{:#}\n",
         json!({ "type": "FeatureCollection", "features": features })
+    ))
+}
+
+/// The outline of a zone of the map that is shown, in longitude and latitude.
+fn of_zone(
+    shown: &Shown,
+    prepared: &Prepared,
+    zone: u32,
+    decided: Option<u64>,
+) -> Result<String, AppError> {
+    let wrong = |what: &str| AppError::refused("page.zone", what.to_owned());
+    if decided.is_some_and(|decided| decided != shown.decided) {
+        return Err(wrong("the map has changed since the zone was chosen")
+            .with_hint("choose it again: zones are numbered anew with every change"));
+    }
+    let decision = shown
+        .decision
+        .as_ref()
+        .ok_or_else(|| wrong("there is no map yet"))?;
+    let zones = &decision.outcome().prescription.zones;
+    let found = zones
+        .iter()
+        .find(|each| each.zone == zone)
+        .ok_or_else(|| wrong("the map has no such zone"))?;
+    let plane = &prepared.ground().plane.crs;
+    let way = Projector::new(plane, &Crs::wgs84()).map_err(|error| wrong(&error.to_string()))?;
+    let shape = carried(&found.outline, &way).map_err(|error| wrong(&error.to_string()))?;
+    let ring = |line: &geo::LineString<f64>| -> Value {
+        let round = |v: f64| libm::round(v * 1e9) / 1e9;
+        line.coords()
+            .map(|c| json!([round(c.x), round(c.y)]))
+            .collect()
+    };
+    let polygons: Value = shape
+        .iter()
+        .map(|polygon| -> Value {
+            std::iter::once(polygon.exterior())
+                .chain(polygon.interiors())
+                .map(ring)
+                .collect()
+        })
+        .collect();
+    Ok(format!(
+        "{:#}\n",
+        json!({ "type": "FeatureCollection", "features": [{ "type": "Feature", "properties": {}, "geometry": { "type": "MultiPolygon", "coordinates": polygons } }] })
     ))
 }
 
@@ -260,6 +401,77 @@ fn signed_area(shape: &[[f64; 2]]) -> f64 {
         .sum()
 }
 
+/// A numbered name that no file has yet, here or in an undone step.
+fn free(
+    shapes: &BTreeMap<String, String>,
+    place: &impl Fn(&str) -> String,
+    folder: &Dir,
+    name: &str,
+) -> String {
+    let file = |number: usize| format!("{name}_{number}.geojson");
+    (1..=10_000)
+        .map(file)
+        .find(|file| {
+            !shapes.contains_key(&place(file)) && folder.symlink_metadata(place(file)).is_err()
+        })
+        .unwrap_or_else(|| file(1))
+}
+
+/// The page's own name for a layer, if nobody else's file has it: what another session drew stays, so that going back finds it.
+fn own(
+    shapes: &BTreeMap<String, String>,
+    place: &impl Fn(&str) -> String,
+    folder: &Dir,
+    name: &str,
+) -> String {
+    let file = format!("{name}.geojson");
+    if shapes.contains_key(&place(&file)) || folder.symlink_metadata(place(&file)).is_err() {
+        file
+    } else {
+        free(shapes, place, folder, name)
+    }
+}
+
+/// Puts a value into the job.
+fn set_value(
+    document: &mut DocumentMut,
+    section: &str,
+    key: &str,
+    value: &str,
+) -> Result<(), AppError> {
+    edit::apply(
+        document,
+        &Change {
+            section: section.to_owned(),
+            key: key.to_owned(),
+            value: Some(value.to_owned()),
+        },
+    )
+}
+
+/// Has an entry of a list read another file, whole.
+fn point_to(
+    document: &mut DocumentMut,
+    path: &[&str],
+    position: usize,
+    file: &str,
+) -> Result<(), AppError> {
+    let text = toml_edit::Value::from(file).to_string();
+    for (key, value) in [
+        (SET.layer.name, None),
+        (SET.r#where.name, None),
+        (SET.path.name, Some(text)),
+    ] {
+        let change = Change {
+            section: path.join("."),
+            key: key.to_owned(),
+            value,
+        };
+        edit::put(document, path, position, &change)?;
+    }
+    Ok(())
+}
+
 /// Puts shapes into a file of the page's own beside the job, and its name into the job. Files that others made stay as they are.
 ///
 /// # Errors
@@ -267,7 +479,7 @@ fn signed_area(shape: &[[f64; 2]]) -> f64 {
 pub(crate) fn draw(
     document: &mut DocumentMut,
     shapes: &mut BTreeMap<String, String>,
-    job: &str,
+    (job, folder): (&str, &Dir),
     drawn: &Drawn,
     text: String,
 ) -> Result<(), AppError> {
@@ -283,18 +495,16 @@ pub(crate) fn draw(
         }
     };
     let set = |document: &mut DocumentMut, section: &str, key: &str, file: &str| {
-        edit::apply(
+        set_value(
             document,
-            &Change {
-                section: section.to_owned(),
-                key: key.to_owned(),
-                value: Some(toml_edit::Value::from(file).to_string()),
-            },
+            section,
+            key,
+            &toml_edit::Value::from(file).to_string(),
         )
     };
     let file = match drawn.layer.as_str() {
         "strips" => {
-            let file = format!("{stem}_drawn_strips.geojson");
+            let file = own(shapes, &place, folder, &format!("{stem}_drawn_strips"));
             for other in ["readings", "percentile"] {
                 if let Some(reference) = document
                     .get_mut("reference")
@@ -307,12 +517,16 @@ pub(crate) fn draw(
             file
         }
         "boundary" => {
-            let file = format!("{stem}_drawn_boundary.geojson");
+            let file = own(shapes, &place, folder, &format!("{stem}_drawn_boundary"));
+            if drawn.polygons.len() > 1 {
+                // A boundary of several pieces is one field: that is what was drawn.
+                set_value(document, FIELD.merge.section, FIELD.merge.name, "true")?;
+            }
             set(document, "field", "boundary", &file)?;
             file
         }
         "line" => {
-            let file = format!("{stem}_drawn_line.geojson");
+            let file = own(shapes, &place, folder, &format!("{stem}_drawn_line"));
             if let Some(machine) = document
                 .get_mut("machine")
                 .and_then(toml_edit::Item::as_table_like_mut)
@@ -323,12 +537,12 @@ pub(crate) fn draw(
             file
         }
         "exclude" => {
-            let number = (1..=10_000)
-                .find(|n| {
-                    !shapes.contains_key(&place(&format!("{stem}_drawn_exclusion_{n}.geojson")))
-                })
-                .unwrap_or(1);
-            let file = format!("{stem}_drawn_exclusion_{number}.geojson");
+            let file = free(shapes, &place, folder, &format!("{stem}_drawn_exclusion"));
+            if let Some(position) = drawn.position {
+                point_to(document, &["field", "exclude"], position, &file)?;
+                shapes.insert(place(&file), text);
+                return Ok(());
+            }
             let mut entries = vec![("path", toml_edit::Value::from(file.as_str()))];
             if let Some(buffer) = drawn
                 .buffer
@@ -344,7 +558,42 @@ pub(crate) fn draw(
             {
                 entries.push(("reason", reason.trim().into()));
             }
-            edit::add(document, &["field", "exclude"], &entries);
+            edit::add(document, &["field", "exclude"], &entries)?;
+            file
+        }
+        "set" => {
+            let file = free(shapes, &place, folder, &format!("{stem}_drawn_set"));
+            if let Some(position) = drawn.position {
+                point_to(document, &["rate", "set"], position, &file)?;
+                shapes.insert(place(&file), text);
+                return Ok(());
+            }
+            let ways = [SET.rate.name, SET.add.name, SET.at_most.name];
+            let way = ways
+                .into_iter()
+                .find(|way| drawn.set.as_deref() == Some(*way))
+                .ok_or_else(|| {
+                    AppError::misuse(
+                        "page.set",
+                        format!("a rate is set by one of {}", ways.join(", ")),
+                    )
+                })?;
+            let text =
+                |text: &Option<String>| text.as_deref().unwrap_or_default().trim().to_owned();
+            let (amount, reason) = (text(&drawn.amount), text(&drawn.reason));
+            if amount.is_empty() || reason.is_empty() {
+                return Err(AppError::refused(
+                    "page.set",
+                    "a rate that is set by hand needs its amount and a reason",
+                )
+                .with_hint("write the amount with its unit, as 40 kg N/ha, and why"));
+            }
+            let entries = [
+                (SET.path.name, file.as_str().into()),
+                (way, amount.into()),
+                (SET.reason.name, reason.into()),
+            ];
+            edit::add(document, &["rate", "set"], &entries)?;
             file
         }
         other => {

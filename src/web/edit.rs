@@ -102,48 +102,166 @@ pub(crate) fn apply(document: &mut DocumentMut, change: &Change) -> Result<(), A
                 table.remove(&change.key);
             }
         }
-        Some(text) => {
-            let mut value = value_of(change, text)?;
-            let table = table_of(document.as_table_mut(), &change.section);
-            match table.get_mut(&change.key) {
-                Some(Item::Value(old)) => {
-                    // What stands around the old value, a comment behind it among it, stays.
-                    *value.decor_mut() = old.decor().clone();
-                    *old = value;
-                }
-                Some(other) => *other = Item::Value(value),
-                None => {
-                    table.insert(&change.key, Item::Value(value));
-                }
-            }
+        Some(_) => set(table_of(document.as_table_mut(), &change.section), change)?,
+    }
+    Ok(())
+}
+
+/// Puts a value into a table, in place of what was there, or takes the key out.
+fn set(table: &mut dyn TableLike, change: &Change) -> Result<(), AppError> {
+    let Some(text) = &change.value else {
+        table.remove(&change.key);
+        return Ok(());
+    };
+    let mut value = value_of(change, text)?;
+    match table.get_mut(&change.key) {
+        Some(Item::Value(old)) => {
+            // What stands around the old value, a comment behind it among it, stays.
+            *value.decor_mut() = old.decor().clone();
+            *old = value;
+        }
+        Some(other) => *other = Item::Value(value),
+        None => {
+            table.insert(&change.key, Item::Value(value));
         }
     }
     Ok(())
 }
 
-/// Adds a table to a list of tables, such as `[[accept]]` or `[[rate.set]]`.
-pub(crate) fn add(document: &mut DocumentMut, path: &[&str], entries: &[(&str, Value)]) {
-    let mut table: &mut Table = document.as_table_mut();
-    let Some((last, sections)) = path.split_last() else {
-        return;
-    };
+/// A list of tables as it stands in a job: with headers, or in one line.
+enum List<'a> {
+    Headers(&'a mut toml_edit::ArrayOfTables),
+    Inline(&'a mut toml_edit::Array),
+}
+
+impl List<'_> {
+    fn len(&self) -> usize {
+        match self {
+            Self::Headers(list) => list.len(),
+            Self::Inline(list) => list.len(),
+        }
+    }
+    fn remove(&mut self, position: usize) {
+        match self {
+            Self::Headers(list) => {
+                list.remove(position);
+            }
+            Self::Inline(list) => {
+                list.remove(position);
+            }
+        }
+    }
+    fn entry(&mut self, position: usize) -> Option<&mut dyn TableLike> {
+        match self {
+            Self::Headers(list) => list
+                .get_mut(position)
+                .map(|table| table as &mut dyn TableLike),
+            Self::Inline(list) => list
+                .get_mut(position)
+                .and_then(Value::as_inline_table_mut)
+                .map(|table| table as &mut dyn TableLike),
+        }
+    }
+}
+
+/// Where the list of a path stands, and its name there; `None` where the way leads nowhere. Sections that are missing are made when `make` says so.
+fn at_list<'a, 'p>(
+    document: &'a mut DocumentMut,
+    path: &[&'p str],
+    make: bool,
+) -> Option<(&'a mut dyn TableLike, &'p str)> {
+    let (last, sections) = path.split_last()?;
+    let mut table: &mut dyn TableLike = document.as_table_mut();
     for section in sections {
-        let item = table.entry(section).or_insert(Item::Table(Table::new()));
-        let Some(inner) = item.as_table_mut() else {
-            return;
-        };
-        table = inner;
+        if make && !table.contains_key(section) {
+            table.insert(section, Item::Table(Table::new()));
+        }
+        table = table.get_mut(section)?.as_table_like_mut()?;
     }
-    let mut entry = Table::new();
-    for (key, value) in entries {
-        entry.insert(key, Item::Value(value.clone()));
+    Some((table, last))
+}
+
+fn list_of(item: &mut Item) -> Option<List<'_>> {
+    match item {
+        Item::ArrayOfTables(list) => Some(List::Headers(list)),
+        Item::Value(Value::Array(list)) => Some(List::Inline(list)),
+        _ => None,
     }
-    let list = table
-        .entry(last)
-        .or_insert(Item::ArrayOfTables(toml_edit::ArrayOfTables::new()));
-    if let Some(list) = list.as_array_of_tables_mut() {
-        list.push(entry);
+}
+
+fn missing(path: &[&str], position: usize) -> AppError {
+    AppError::refused("page.list", "there is no such entry in the job")
+        .with_fact(path.join("."), (position + 1).to_string())
+}
+
+/// Adds a table to a list of tables, such as `[[accept]]` or `[[rate.set]]`; in one line where the list stands so.
+///
+/// # Errors
+/// When something else stands where the list belongs.
+pub(crate) fn add(
+    document: &mut DocumentMut,
+    path: &[&str],
+    entries: &[(&str, Value)],
+) -> Result<(), AppError> {
+    let blocked = || {
+        AppError::refused(
+            "page.list",
+            "something else stands in the job where this list belongs",
+        )
+        .with_fact("job", path.join("."))
+        .with_hint("write it as a list of tables in an editor, then load the page again")
+    };
+    let (table, last) = at_list(document, path, true).ok_or_else(blocked)?;
+    if !table.contains_key(last) {
+        table.insert(last, Item::ArrayOfTables(toml_edit::ArrayOfTables::new()));
     }
+    let list = table.get_mut(last).and_then(list_of).ok_or_else(blocked)?;
+    match list {
+        List::Headers(list) => {
+            let mut entry = Table::new();
+            for (key, value) in entries {
+                entry.insert(key, Item::Value(value.clone()));
+            }
+            list.push(entry);
+        }
+        List::Inline(list) => {
+            let each = entries.iter().map(|(key, value)| (*key, value.clone()));
+            list.push(Value::InlineTable(each.collect()));
+        }
+    }
+    Ok(())
+}
+
+/// Changes one key of a table in a list of tables; without a value the key goes.
+///
+/// # Errors
+/// When there is no such table, or the value is none that a form can write.
+pub(crate) fn put(
+    document: &mut DocumentMut,
+    path: &[&str],
+    position: usize,
+    change: &Change,
+) -> Result<(), AppError> {
+    let (table, last) = at_list(document, path, false).ok_or_else(|| missing(path, position))?;
+    let item = table.get_mut(last).ok_or_else(|| missing(path, position))?;
+    let mut list;
+    let entry: &mut dyn TableLike = if position == 0 && item.is_table_like() {
+        // One table where a list may stand.
+        item.as_table_like_mut().ok_or_else(|| missing(path, 0))?
+    } else {
+        list = list_of(item).ok_or_else(|| missing(path, position))?;
+        list.entry(position)
+            .ok_or_else(|| missing(path, position))?
+    };
+    set(entry, change)
+}
+
+/// How many tables a list has.
+pub(crate) fn length(document: &mut DocumentMut, path: &[&str]) -> usize {
+    at_list(document, path, false)
+        .and_then(|(table, last)| table.get_mut(last))
+        .and_then(list_of)
+        .map_or(0, |list| list.len())
 }
 
 /// Takes a table out of a list of tables; a list without any goes too.
@@ -155,29 +273,19 @@ pub(crate) fn take(
     path: &[&str],
     position: usize,
 ) -> Result<(), AppError> {
-    let missing = || {
-        AppError::refused("page.list", "there is no such entry in the job")
-            .with_fact(path.join("."), position.to_string())
-    };
-    let Some((last, sections)) = path.split_last() else {
-        return Err(missing());
-    };
-    let mut table: &mut Table = document.as_table_mut();
-    for section in sections {
-        table = table
-            .get_mut(section)
-            .and_then(Item::as_table_mut)
-            .ok_or_else(missing)?;
+    let (table, last) = at_list(document, path, false).ok_or_else(|| missing(path, position))?;
+    let item = table.get_mut(last).ok_or_else(|| missing(path, position))?;
+    let alone = position == 0 && item.is_table_like();
+    if !alone {
+        let mut list = list_of(item)
+            .filter(|list| position < list.len())
+            .ok_or_else(|| missing(path, position))?;
+        list.remove(position);
+        if list.len() > 0 {
+            return Ok(());
+        }
     }
-    let list = table
-        .get_mut(last)
-        .and_then(Item::as_array_of_tables_mut)
-        .filter(|list| position < list.len())
-        .ok_or_else(missing)?;
-    list.remove(position);
-    if list.is_empty() {
-        table.remove(last);
-    }
+    table.remove(last);
     Ok(())
 }
 
@@ -362,11 +470,17 @@ mod tests {
             &mut document,
             &["accept"],
             &[("code", "image.shape".into())],
-        );
-        add(&mut document, &["rate", "set"], &[("zone", 3.into())]);
+        )
+        .unwrap();
+        add(
+            &mut document,
+            &["rate", "set"],
+            &[("path", "a.geojson".into())],
+        )
+        .unwrap();
         let tree = tree(document.as_item());
         assert_eq!(tree["accept"][1]["code"], "image.shape");
-        assert_eq!(tree["rate"]["set"][0]["zone"], 3);
+        assert_eq!(tree["rate"]["set"][0]["path"], "a.geojson");
         take(&mut document, &["accept"], 0).unwrap();
         assert!(take(&mut document, &["accept"], 7).is_err());
         assert!(take(&mut document, &["rate", "no"], 0).is_err());
@@ -374,5 +488,48 @@ mod tests {
         let tree = super::tree(document.as_item());
         assert_eq!(tree["accept"][0]["code"], "image.shape");
         assert!(tree["rate"].get("set").is_none());
+    }
+
+    #[test]
+    fn a_list_in_one_line_is_changed_where_it_stands() {
+        let text = "[field]\nexclude = [{ path = \"a.geojson\" }, { path = \"b.geojson\", buffer = \"5 m\" }] # ours\nedge = \"x\"\n";
+        let change = |key: &str, value: Option<&str>| Change {
+            section: "field.exclude".to_owned(),
+            key: key.to_owned(),
+            value: value.map(str::to_owned),
+        };
+        let path = ["field", "exclude"];
+        let mut document = document(text).unwrap();
+        put(&mut document, &path, 1, &change("buffer", Some("\"9 m\""))).unwrap();
+        assert_eq!(document.to_string(), text.replace("5 m", "9 m"));
+        put(&mut document, &path, 1, &change("buffer", None)).unwrap();
+        assert!(put(&mut document, &path, 2, &change("buffer", None)).is_err());
+        add(&mut document, &path, &[("path", "c.geojson".into())]).unwrap();
+        let after = tree(document.as_item());
+        assert_eq!(after["field"]["exclude"][2]["path"], "c.geojson");
+        assert!(after["field"]["exclude"][1].get("buffer").is_none());
+        take(&mut document, &path, 0).unwrap();
+        assert!(document.to_string().contains("# ours"), "{document}");
+        assert_eq!(
+            tree(document.as_item())["field"]["exclude"][0]["path"],
+            "b.geojson"
+        );
+        assert!(add(&mut document, &["field", "edge"], &[("path", "d".into())]).is_err());
+    }
+
+    #[test]
+    fn one_table_where_a_list_may_stand_is_its_first_entry() {
+        let mut document = document("[imagery.mask]\npath = \"a.tif\"\n").unwrap();
+        let change = Change {
+            section: "imagery.mask".to_owned(),
+            key: "band".to_owned(),
+            value: Some("2".to_owned()),
+        };
+        let path = ["imagery", "mask"];
+        put(&mut document, &path, 0, &change).unwrap();
+        assert_eq!(tree(document.as_item())["imagery"]["mask"]["band"], 2);
+        assert!(put(&mut document, &path, 1, &change).is_err());
+        take(&mut document, &path, 0).unwrap();
+        assert!(tree(document.as_item())["imagery"].get("mask").is_none());
     }
 }

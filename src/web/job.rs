@@ -52,6 +52,8 @@ pub(crate) struct Editing {
 pub(crate) struct Shown {
     /// Counts up with everything that changes.
     pub(crate) revision: u64,
+    /// The revision at which it was decided; draws of uncertainty, which come later, change nothing of zones.
+    pub(crate) decided: u64,
     /// Counts up with everything that is read anew.
     pub(crate) reading: u64,
     /// The job's text.
@@ -411,8 +413,10 @@ impl Job {
             .decision
             .as_ref()
             .is_some_and(|decision| decision.settings().uncertainty.draws > 0);
+        let revision = shared.next_revision();
         let shown = Arc::new(Shown {
-            revision: shared.next_revision(),
+            revision,
+            decided: revision,
             reading: editing.reading,
             text: editing.now.text.clone(),
             prepared: evaluated.prepared,

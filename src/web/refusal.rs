@@ -57,7 +57,8 @@ impl From<AppError> for Refusal {
         let status = match error.kind {
             Kind::Refused | Kind::Busy => StatusCode::UNPROCESSABLE_ENTITY,
             Kind::Cancelled(_) => StatusCode::CONFLICT,
-            Kind::Misuse | Kind::Fault => StatusCode::INTERNAL_SERVER_ERROR,
+            Kind::Misuse => StatusCode::BAD_REQUEST,
+            Kind::Fault => StatusCode::INTERNAL_SERVER_ERROR,
         };
         Self {
             status,

@@ -43,8 +43,8 @@ const MOST_BODY: usize = 2 << 20;
     ),
     paths(
         enter, session, keys, events, jobs, job, change, undo, redo, reload, cancel, accept,
-        shapes, map, ground_of, index_of, cells, one_cell, curve_of, photo_of, written, upload,
-        start
+        remove, entry, shapes, map, ground_of, index_of, cells, one_cell, curve_of, photo_of,
+        written, upload, start
     ),
     components(schemas(
         View,
@@ -57,6 +57,8 @@ const MOST_BODY: usize = 2 << 20;
         Enter,
         changes::Accept,
         changes::Remove,
+        changes::Entry,
+        changes::EntryValue,
         changes::Drawn,
         folder::Start,
         Session,
@@ -135,6 +137,7 @@ pub(crate) fn router(shared: Shared) -> Router {
         .route("/jobs/{id}/cancel", post(cancel))
         .route("/jobs/{id}/accept", post(accept))
         .route("/jobs/{id}/remove", post(remove))
+        .route("/jobs/{id}/entry", post(entry))
         .route("/jobs/{id}/shapes", post(shapes))
         .route("/jobs/{id}/map", post(map))
         .route("/jobs/{id}/ground", get(ground_of))
@@ -414,6 +417,25 @@ async fn remove(
     Ok(answer(&shared, &job, &shown))
 }
 
+#[utoipa::path(post, path = "/api/v1/jobs/{id}/entry", params(("id" = String, Path, description = "Number of the job")), request_body = changes::Entry, responses((status = 200, body = View), (status = 422, body = Error)))]
+async fn entry(
+    State(shared): State<Shared>,
+    Path(id): Path<String>,
+    Body(asked): Body<changes::Entry>,
+) -> Result<Json<View>, Refusal> {
+    let job = shared.job(id_of(&id)?)?;
+    for change in &changes::changes_of(&asked) {
+        changes::allowed(&shared, &job, change)?;
+    }
+    let shown = off(&shared, &job, move |shared, job, common| {
+        job.change(shared, common, false, |document, _shapes| {
+            changes::entry(document, &asked)
+        })
+    })
+    .await?;
+    Ok(answer(&shared, &job, &shown))
+}
+
 #[utoipa::path(post, path = "/api/v1/jobs/{id}/shapes", params(("id" = String, Path, description = "Number of the job")), request_body = changes::Drawn, responses((status = 200, body = View), (status = 422, body = Error)))]
 async fn shapes(
     State(shared): State<Shared>,
@@ -432,7 +454,7 @@ async fn shapes(
             common,
             false,
             |document, shapes: &mut BTreeMap<String, String>| {
-                changes::draw(document, shapes, &job.file, &drawn, text)
+                changes::draw(document, shapes, (&job.file, shared.folder()), &drawn, text)
             },
         )
     })

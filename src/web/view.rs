@@ -12,6 +12,7 @@ use crate::app::prepare::Prepared;
 use crate::finding::{Finding, codes};
 use crate::job::fault::Fault;
 use crate::map::palette::{Legend, ramp};
+use crate::pipeline::set_rates::words_of;
 use crate::pipeline::strips::How;
 use crate::space::crs::{Crs, Projector};
 use crate::space::polygon::Rectangle;
@@ -59,6 +60,7 @@ pub(crate) struct View {
     id: usize,
     file: String,
     revision: u64,
+    decided: u64,
     reading: u64,
     /// `ready`, `stopped`, `unfinished` or `refused`.
     state: &'static str,
@@ -162,19 +164,21 @@ fn refusal(error: &AppError, root: &Path) -> Value {
     value
 }
 
+/// A line on the plane, to a millimetre.
+fn line(line: &geo::LineString<f64>) -> Value {
+    line.coords()
+        .map(|c| json!([millimetres(c.x), millimetres(c.y)]))
+        .collect()
+}
+
 /// Rings of a shape on the plane, to a millimetre.
 fn rings(shape: &MultiPolygon<f64>) -> Value {
-    let ring = |line: &geo::LineString<f64>| -> Value {
-        line.coords()
-            .map(|c| json!([millimetres(c.x), millimetres(c.y)]))
-            .collect()
-    };
     shape
         .iter()
         .map(|polygon| {
             std::iter::once(polygon.exterior())
                 .chain(polygon.interiors())
-                .map(ring)
+                .map(line)
                 .collect::<Value>()
         })
         .collect()
@@ -193,6 +197,7 @@ pub(crate) fn view(shared: &Shared, job: &Job, shown: &Shown) -> View {
         id: job.id,
         file: job.file.clone(),
         revision: shown.revision,
+        decided: shown.decided,
         reading: shown.reading,
         state: if shown.faults.is_empty() {
             "refused"
@@ -434,6 +439,9 @@ pub(crate) fn ground(shared: &Shared, shown: &Shown) -> Result<Value, AppError> 
         "boundary": rings(&ground.boundary),
         "field": rings(&ground.mapped),
         "exclusions": rings(&ground.kept_clear),
+        "excluded": ground.excluded.iter().map(rings).collect::<Value>(),
+        "set": ground.set.iter().map(rings).collect::<Value>(),
+        "guidance": ground.guidance.iter().map(line).collect::<Value>(),
         "area_m2": ground.area,
         "cells": grid.cells.len(),
         "parts": parts,
@@ -482,6 +490,16 @@ pub(crate) fn columns(decision: &Decision, names: &str) -> Result<Vec<u8>, AppEr
     Ok(bytes)
 }
 
+/// What is set by hand where a cell lies, and why.
+fn set_of(decision: &Decision, at: usize) -> Option<Value> {
+    let outcome = decision.outcome();
+    let host = (*outcome.rated.follows.get(at)?).map_or(at, |host| host as usize);
+    let table = (*decision.prepared.inner().facts.set.get(host)?)? as usize;
+    let found = outcome.set.get(table)?;
+    let us = decision.settings().output.us_units;
+    Some(json!({ "table": table, "what": words_of(found.to, us), "reason": found.reason }))
+}
+
 /// Everything that is known of one cell.
 pub(crate) fn cell(decision: &Decision, at: usize) -> Option<Value> {
     let outcome = decision.outcome();
@@ -505,6 +523,7 @@ pub(crate) fn cell(decision: &Decision, at: usize) -> Option<Value> {
         "n_raw": rate(cell.n_raw), "n_exact": rate(cell.n_exact), "n": cell.n.get(),
         "p10": rate(cell.n_low), "p90": rate(cell.n_high),
         "capped": cell.capped.word(), "beyond": cell.beyond,
+        "set": set_of(decision, at),
         "zone": cell.zone, "zone_n": zone.n.get(), "zone_product": product,
         "rings": rings(&prescription.grid.outline(at)),
     }))

@@ -222,7 +222,7 @@ pub fn build(
         .iter()
         .map(|&patch| done.number[done.into[patch as usize] as usize])
         .collect();
-    let zones = summed(cells, &leader, &zone_of, &done.rates, rule);
+    let zones = summed(cells, &leader, &zone_of, &done.rates, rule.step);
     Ok(Zoning {
         zones,
         zone_of: zone_of.into_iter().map(|zone| zone + 1).collect(),
@@ -370,7 +370,7 @@ fn check(cells: &[ZoneCell], borders: &[Border], rule: &ZoneRule) -> Result<(), 
 }
 
 /// The cell that speaks for each cell: itself, or for a sliver the first cell on its way that is none. Slivers whose way leads into a ring speak for themselves.
-fn leaders(cells: &[ZoneCell]) -> Vec<u32> {
+pub(super) fn leaders(cells: &[ZoneCell]) -> Vec<u32> {
     let mut leader: Vec<Option<u32>> = vec![None; cells.len()];
     let mut on_way = vec![false; cells.len()];
     let mut way = Vec::new();
@@ -447,12 +447,12 @@ fn borders_between(borders: &[Border], patch_of: &[u32]) -> Vec<(u32, u32, f64)>
         .collect()
 }
 
-fn summed(
+pub(super) fn summed(
     cells: &[ZoneCell],
     leader: &[u32],
     zone_of: &[u32],
     rates: &[(Kind, Rate)],
-    rule: &ZoneRule,
+    step: f64,
 ) -> Vec<Zone> {
     struct Sums {
         area: f64,
@@ -487,7 +487,7 @@ fn summed(
     }
     let zone = |(sum, &(kind, rate)): (&Sums, &(Kind, Rate))| Zone {
         mean_n_exact: sum.mass / sum.area,
-        n: rate.n(rule.step),
+        n: rate.n(step),
         rate,
         area: sum.area,
         index: (sum.index_area > 0.0).then(|| sum.index / sum.index_area),
@@ -499,12 +499,12 @@ fn summed(
 }
 
 /// Things joined into sets, each known by its least member.
-struct Merged {
+pub(super) struct Merged {
     up: Vec<u32>,
 }
 
 impl Merged {
-    fn new(count: usize) -> Self {
+    pub(super) fn new(count: usize) -> Self {
         Self {
             up: (0..count as u32).collect(),
         }
@@ -518,12 +518,12 @@ impl Merged {
         }
         at
     }
-    fn join(&mut self, a: u32, b: u32) {
+    pub(super) fn join(&mut self, a: u32, b: u32) {
         let (a, b) = (self.of(a), self.of(b));
         self.up[a.max(b) as usize] = a.min(b);
     }
     /// Sets numbered from 0 by least member: the number of each member, and how many there are.
-    fn numbered(&mut self) -> (Vec<u32>, usize) {
+    pub(super) fn numbered(&mut self) -> (Vec<u32>, usize) {
         let mut number = vec![0; self.up.len()];
         let mut count = 0;
         for i in 0..self.up.len() as u32 {

@@ -1,6 +1,7 @@
 //! From cells to zones that a machine can drive: built, classified, smoothed, outlined, simplified.
 
 pub mod build;
+pub mod carve;
 pub mod classify;
 mod fewer;
 pub mod gentle;

@@ -50,6 +50,8 @@ mod nitrogen_share;
 mod odd_images;
 #[cfg(feature = "web")]
 mod page;
+#[cfg(feature = "web")]
+mod page_edits;
 mod placebo;
 mod points_map;
 mod product_money;
@@ -64,6 +66,7 @@ mod rough_ground;
 mod satellites;
 mod scenes;
 mod season;
+mod set_rates;
 mod share_study;
 mod stick;
 mod stumbles;

@@ -9,7 +9,7 @@ use haulm::web::testing::{HOST, Page};
 use serde_json::{Value, json};
 
 /// A page with the cookie and token that a browser would have.
-struct Browser {
+pub(crate) struct Browser {
     page: Page,
     cookie: String,
     token: String,
@@ -27,7 +27,7 @@ fn value(body: &[u8]) -> Value {
 }
 
 impl Browser {
-    fn open(path: &Path, write: bool) -> Self {
+    pub(crate) fn open(path: &Path, write: bool) -> Self {
         let page = Page::open(path, write).unwrap();
         let asked = request(Method::POST, "/api/v1/enter")
             .header("content-type", "application/json")
@@ -52,14 +52,14 @@ impl Browser {
             .clone_into(&mut browser.token);
         browser
     }
-    fn read(&self, path: &str) -> (Response<()>, Vec<u8>) {
+    pub(crate) fn read(&self, path: &str) -> (Response<()>, Vec<u8>) {
         let asked = request(Method::GET, path)
             .header("cookie", &self.cookie)
             .body(Body::empty())
             .unwrap();
         self.page.ask(asked)
     }
-    fn get(&self, path: &str) -> (u16, Value) {
+    pub(crate) fn get(&self, path: &str) -> (u16, Value) {
         let (head, body) = self.read(path);
         (head.status().as_u16(), value(&body))
     }
@@ -71,7 +71,7 @@ impl Browser {
             .body(Body::from(body.to_string()))
             .unwrap()
     }
-    fn post(&self, path: &str, body: &Value) -> (u16, Value) {
+    pub(crate) fn post(&self, path: &str, body: &Value) -> (u16, Value) {
         let (head, body) = self.page.ask(self.posting(path, body));
         (head.status().as_u16(), value(&body))
     }
@@ -84,7 +84,7 @@ impl Browser {
 }
 
 /// A copy of the demo, and its job file.
-fn demo() -> (tempfile::TempDir, PathBuf) {
+pub(crate) fn demo() -> (tempfile::TempDir, PathBuf) {
     let (folder, from) = (
         tempfile::tempdir().unwrap(),
         Path::new(env!("CARGO_MANIFEST_DIR")).join("demo"),
@@ -210,7 +210,7 @@ fn a_refused_change_changes_nothing_and_undo_brings_all_back() {
     assert!(!shape.exists());
     let (_, less) = browser.post(
         "/api/v1/jobs/0/remove",
-        &json!({ "list": "exclude", "position": 0 }),
+        &json!({ "list": "field.exclude", "position": 0 }),
     );
     assert_eq!(
         less["record"]["settings"]["field"]["exclude"],
@@ -221,7 +221,7 @@ fn a_refused_change_changes_nothing_and_undo_brings_all_back() {
         browser
             .post(
                 "/api/v1/jobs/0/remove",
-                &json!({ "list": "exclude", "position": 0 })
+                &json!({ "list": "field.exclude", "position": 0 })
             )
             .0,
         422

@@ -122,6 +122,151 @@ await check("a strip drawn by pointer becomes a strip of the job", async () => {
   await served.end();
 });
 
+await check("a zone's rate is set by hand, with a reason, by its cell card; undo takes it back", async () => {
+  const folder = demo();
+  const original = readFileSync(join(folder, "job.toml"), "utf8");
+  const served = await serve([join(folder, "job.toml"), "--write"]);
+  const { page, context } = await open(chromium, served);
+  await decided(page);
+  await page.locator(".map").focus();
+  await page.keyboard.press("Enter");
+  await page.click("#set-zone");
+  holds((await page.inputValue("#draw-zone")) !== "", "the cell's zone is not chosen");
+  await page.selectOption("#draw-way", "at_most");
+  await page.fill("#draw-amount", "5 kg N/ha");
+  await page.fill("#draw-reason", "steep bank");
+  await page.click("#draw-use");
+  await page.waitForSelector(".drawing", { state: "detached", timeout: 60_000 });
+  await page.waitForFunction(() => [...document.querySelectorAll(".entries li")].some((entry) => /at most 5 kg N\/ha: steep bank/.test(entry.textContent)));
+  await page.waitForFunction(() => /steep bank/.test(document.querySelector("#cell-card")?.textContent ?? ""));
+  holds(!(await figure(page, 3)).startsWith("515"), "the total has not moved");
+  // What is refused is said, and nothing is written.
+  const standing = readFileSync(join(folder, "job.toml"), "utf8");
+  await page.click("#tool-set");
+  await page.selectOption("#draw-zone", { index: 1 });
+  await page.fill("#draw-amount", "500 kg N/ha");
+  await page.fill("#draw-reason", "too much");
+  await page.click("#draw-use");
+  await page.waitForSelector(".refusal");
+  holds(/more than rate.maximum/.test(await page.textContent(".refusal")), await page.textContent(".refusal"));
+  equal(readFileSync(join(folder, "job.toml"), "utf8"), standing, "the job");
+  equal([await page.inputValue("#draw-amount"), await page.inputValue("#draw-reason")], ["500 kg N/ha", "too much"], "what was typed");
+  await page.click("#draw-end");
+  await page.click("#undo");
+  await page.waitForFunction(() => document.querySelector("#undo").disabled);
+  equal(readFileSync(join(folder, "job.toml"), "utf8"), original, "the job after undo");
+  quiet(page);
+  await context.close();
+  await served.end();
+});
+
+await check("corners of what stands in the job are moved by pointer and by numbers", async () => {
+  const folder = demo();
+  const served = await serve([join(folder, "job.toml"), "--write"]);
+  const { page, context } = await open(chromium, served);
+  await decided(page);
+  await question(page, 1);
+  await page.click("#corners-exclude-0");
+  const first = await page.inputValue("#draw-points");
+  // The first corner, by the plane's own numbers, is pulled 40 pixels to the right.
+  const [x, y] = first.split("\n")[0].split(" ").map(Number);
+  const at = await page.evaluate(([px, py]) => document.querySelector("haulm-page").pixel(px, py), [x, y]);
+  const box = await page.locator(".map").boundingBox();
+  await page.mouse.move(box.x + at[0], box.y + at[1]);
+  await page.mouse.down();
+  await page.mouse.move(box.x + at[0] + 20, box.y + at[1], { steps: 4 });
+  await page.mouse.move(box.x + at[0] + 40, box.y + at[1], { steps: 4 });
+  await page.mouse.up();
+  await page.waitForFunction((text) => document.querySelector("#draw-points").value !== text, first);
+  const moved = (await page.inputValue("#draw-points")).split("\n")[0].split(" ").map(Number);
+  const metres = await page.evaluate(() => { const bar = document.querySelector("[data-metres]"); return (40 * Number(bar.dataset.metres)) / Number(bar.dataset.pixels); });
+  holds(Math.abs(moved[0] - x - metres) < 0.05 * metres + 0.2 && Math.abs(moved[1] - y) < 0.05 * metres + 0.2, `${moved} is not ${metres.toFixed(1)} m east of ${x} ${y}`);
+  await page.click("#draw-use");
+  await page.waitForSelector(".drawing", { state: "detached", timeout: 60_000 });
+  holds(/job_drawn_exclusion_1\.geojson/.test(readFileSync(join(folder, "job.toml"), "utf8")), "the job does not name the new shape");
+  // The same in numbers: one point less.
+  await page.click("#corners-exclude-0");
+  const rows = (await page.inputValue("#draw-points")).split("\n");
+  await page.fill("#draw-points", rows.slice(1).join("\n"));
+  await page.click("#draw-use");
+  await page.waitForSelector(".drawing", { state: "detached", timeout: 60_000 });
+  const drawn = JSON.parse(readFileSync(join(folder, "job_drawn_exclusion_2.geojson"), "utf8"));
+  equal(drawn.features[0].geometry.coordinates[0].length, rows.length, "points, the last of which is the first again");
+  quiet(page);
+  await context.close();
+  await served.end();
+});
+
+await check("entries of lists are edited, added and taken out by the form", async () => {
+  const folder = demo();
+  const served = await serve([join(folder, "job.toml"), "--write"]);
+  const { page, context } = await open(chromium, served);
+  await decided(page);
+  await question(page, 1);
+  await page.locator("summary", { hasText: "[[field.exclude]]" }).click();
+  const buffer = page.locator('[id="key-field.exclude[1].buffer"]');
+  await buffer.fill("30 m");
+  await buffer.press("Enter");
+  const job = () => readFileSync(join(folder, "job.toml"), "utf8");
+  for (let wait = 0; !/30 m/.test(job()) && wait < 100; wait++) await page.waitForTimeout(100);
+  holds(/buffer *= *"30 m"/.test(job()), "the buffer is not in the job");
+  await question(page, 3);
+  await page.locator("summary", { hasText: "[[rate.set]]" }).click();
+  await page.click('[id="add-rate.set"]');
+  for (const [key, value] of [["path", "field/boundary.geojson"], ["add", "-5 kg N/ha"], ["reason", "manure"]]) { await page.fill(`[id="key-rate.set[1].${key}"]`, value); await page.keyboard.press("Tab"); }
+  await page.click('[id="put-rate.set"]');
+  for (let wait = 0; !/manure/.test(job()) && wait < 100; wait++) await page.waitForTimeout(100);
+  holds(/\[\[rate\.set\]\]/.test(job()), "the entry is not in the job");
+  await page.waitForSelector('[id="take-rate.set-1"]');
+  await page.click('[id="take-rate.set-1"]');
+  for (let wait = 0; /manure/.test(job()) && wait < 100; wait++) await page.waitForTimeout(100);
+  holds(!/rate\.set/.test(job()), "the entry is still in the job");
+  quiet(page);
+  await context.close();
+  await served.end();
+});
+
+await check("what is typed and not yet entered survives an answer that comes in between", async () => {
+  const folder = demo();
+  const served = await serve([join(folder, "job.toml"), "--write"]);
+  const { page, context } = await open(chromium, served);
+  await decided(page);
+  // An answer takes its time, as on a large field.
+  await page.route("**/change", async (route) => { await new Promise((ready) => setTimeout(ready, 700)); await route.continue(); });
+  const sent = [];
+  page.on("request", (request) => { if (request.url().endsWith("/change")) sent.push(...JSON.parse(request.postData()).changes.map((change) => change.value)); });
+  const usual = page.locator('[id="key-rate.usual"]');
+  const box = page.locator('[id="key-rate.maximum"]');
+  await usual.fill("31 kg N/ha");
+  await box.focus();
+  await page.keyboard.press("ControlOrMeta+a");
+  await page.keyboard.type("75 kg");
+  // The answer to the first change, and its draws, come while the second is being typed.
+  await page.waitForFunction(() => /usual 31/.test(document.querySelector("#panel-3").textContent));
+  await page.waitForTimeout(300);
+  equal(await page.inputValue('[id="key-rate.maximum"]'), "75 kg", "what was typed");
+  equal(await page.evaluate(() => document.activeElement.id), "key-rate.maximum", "focus");
+  await page.keyboard.type(" N/ha");
+  await page.keyboard.press("Enter");
+  const job = () => readFileSync(join(folder, "job.toml"), "utf8");
+  for (let wait = 0; !/75 kg N\/ha/.test(job()) && wait < 100; wait++) await page.waitForTimeout(100);
+  holds(/maximum *= *"75 kg N\/ha"/.test(job()), "the change did not reach the job");
+  // And where nothing more is typed, Enter alone takes it.
+  await usual.fill("32 kg N/ha");
+  await box.focus();
+  await page.keyboard.press("ControlOrMeta+a");
+  await page.keyboard.type("70 kg N/ha");
+  await page.waitForFunction(() => /usual 32/.test(document.querySelector("#panel-3").textContent));
+  await page.waitForTimeout(300);
+  await page.keyboard.press("Enter");
+  for (let wait = 0; !/70 kg N\/ha/.test(job()) && wait < 100; wait++) await page.waitForTimeout(100);
+  holds(/maximum *= *"70 kg N\/ha"/.test(job()), "Enter alone did not take what was typed");
+  equal(sent, ['"31 kg N/ha"', '"75 kg N/ha"', '"32 kg N/ha"', '"70 kg N/ha"'], "changes that were sent");
+  quiet(page);
+  await context.close();
+  await served.end();
+});
+
 await check("the whole way by keyboard in at most 60 presses", async () => {
   const folder = demo();
   const served = await serve([join(folder, "job.toml"), "--write"]);

@@ -60,6 +60,15 @@ codes! {
     RATE_MAXIMUM_STEP "rate.maximum_step" [Note]
         "Rates were changed so that they step no more than the job allows along the drive."
         "Machines follow slow changes better. Cells changed and the nitrogen moved are in the message.";
+    RATE_BY_HAND "rate.by_hand" [Note, Caution]
+        "Part of the ground has its rate set by hand, with the reason in the job."
+        "Rates of rate.set stand in place of the map's own; area, nitrogen before and after and the reason are in the message. Poor stands, bare soil and ground without image are only ever lowered: nothing measured says that more helps there. It is a caution where nitrogen is added.";
+    RATE_BY_HAND_APART "rate.by_hand_apart" [Caution]
+        "No cell of the field lies in ground whose rate is set by hand."
+        "A cell counts when more than half of it lies in the shape. Check the file, its reference system, and whether a later table of rate.set covers the same ground.";
+    RATE_BY_HAND_OVERLAP "rate.by_hand_overlap" [Caution]
+        "Ground lies in more than one shape whose rate is set by hand."
+        "Only the last in the job counts there; rates are not added up. Draw the shapes apart, or put the one that shall count last.";
     APPLICATION_BEFORE "application.before" [Caution]
         "The planned application lies before the date of the image."
         "One of the dates is wrong, or the map comes after the work. Check application.date and imagery.date.";

@@ -80,6 +80,7 @@ pub static TABLES: LazyLock<Vec<Table>> = LazyLock::new(|| {
     ];
     let after = [
         rate::RateKeys::TABLE,
+        rate::SetKeys::TABLE,
         rate::ProductKeys::TABLE,
         machine::MachineKeys::TABLE,
         machine::HeadingKeys::TABLE,

@@ -1,9 +1,11 @@
 //! `[rate]` and `[product]`: limits and steps of the rate, and what is applied.
 
 use crate::job::amount::Temperature;
+use crate::job::keys::field::{LAYER, PATH, WHERE};
 use crate::job::settings::StateRate;
 use crate::key::{Any, Key, Kind, Wanted, Word, key, keys, words};
 use crate::units::NRate;
+use std::path::PathBuf;
 
 words! {
     /// Words for what ground gets, where no amount is written.
@@ -104,6 +106,52 @@ keys! {
             "Nitrogen of this season applied before sensing.",
         )
         .or("\"0 kg N/ha\""),
+        set: Any = key(
+            Kind::Tables("rate.set"),
+            "the rates set by hand",
+            "[{ path = \"hollow.geojson\", at_most = \"30 kg N/ha\", reason = \"lodged last year\" }]",
+            "Ground whose rate you set by hand, with a reason; as many tables as needed, where two overlap the later counts.",
+        ),
+    }
+}
+
+keys! {
+    SET: SetKeys = "rate.set", "[[rate.set]]", "Ground whose rate is set by hand, after the method and before the machine's limits; never inside exclusions.",
+    {
+        path: PathBuf = PATH,
+        layer: String = LAYER,
+        r#where: String = WHERE,
+        rate: NRate = rate(
+            "the rate",
+            "\"40 kg N/ha\"",
+            "What the ground gets instead of the map's rate, rounded to rate.step.",
+        )
+        .required_when("unless add or at_most is given"),
+        add: NRate = Key {
+            kind: Kind::NitrogenChange,
+            ..rate(
+                "the change",
+                "\"-10 kg N/ha\"",
+                "What is added to the map's rate there, or with a minus subtracted from it.",
+            )
+        }
+        .within(
+            "-1000 kg N/ha",
+            "1000 kg N/ha",
+            "more than any crop gets",
+        ),
+        at_most: NRate = rate(
+            "the limit",
+            "\"30 kg N/ha\"",
+            "What the ground gets at most.",
+        ),
+        reason: String = key(
+            Kind::Text,
+            "the reason",
+            "\"lodged last year\"",
+            "Why the rate is set by hand; stands on the report's first page.",
+        )
+        .required(),
     }
 }
 

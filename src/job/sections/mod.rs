@@ -10,6 +10,7 @@ pub(crate) mod money;
 pub(crate) mod output;
 pub mod points;
 pub(crate) mod rate;
+pub(crate) mod rate_set;
 #[cfg(test)]
 mod rows;
 pub(crate) mod share;

@@ -6,13 +6,16 @@ use crate::job::keys::rate::StateWord;
 use crate::job::keys::{PRODUCT, RATE};
 use crate::job::problem::Problem;
 use crate::job::reader::{Entry, Item, Section};
-use crate::job::sections::ground;
+use crate::job::record::Shown;
+use crate::job::sections::rate_set::{Limits, SetRate};
+use crate::job::sections::{ground, rate_set};
 use crate::job::suggest::nearest;
 use crate::job::{amount, tables};
 use crate::key::{Key, Record, Wanted, Word};
 use crate::science::product::find_product;
 use crate::units::{NRate, Product};
 use serde_json::{Value, json};
+use std::path::Path;
 
 /// `[rate]`.
 #[derive(Clone, Debug)]
@@ -41,6 +44,8 @@ pub struct RateRules {
     pub unseen: StateRate,
     /// Rule for bare cells.
     pub bare: StateRate,
+    /// Ground whose rate is set by hand.
+    pub set: Vec<SetRate>,
 }
 
 /// What a state of ground gets.
@@ -333,6 +338,7 @@ pub(crate) fn rate(
     product: Option<&Product>,
     before: NRate,
     since: NRate,
+    folder: &Path,
 ) -> Option<(RateRules, bool)> {
     let read = |section: &mut Section<'_>, key: &Key| {
         section
@@ -383,7 +389,13 @@ pub(crate) fn rate(
             ),
         );
     }
-    let (written, us) = maximum?;
+    let Some((written, us)) = maximum else {
+        // Without a maximum there is nothing to hold them to; the file is refused for that.
+        section.tables(&RATE.set).into_iter().for_each(|mut table| {
+            table.rest();
+        });
+        return None;
+    };
     let maximum = season_limit.map_or(written, |limit| {
         within_season(section, limit, before, since, minimum, written)
     });
@@ -400,6 +412,13 @@ pub(crate) fn rate(
     ] {
         within(section, key, rule, maximum, why);
     }
+    let limits = Limits {
+        minimum,
+        maximum,
+        step,
+        why,
+    };
+    let set = rate_set::set(section, product, &limits, folder);
     let (low, high, width) = (minimum.get(), maximum.get(), step.get());
     if high <= 0.0 {
         section.refuse(
@@ -445,14 +464,15 @@ pub(crate) fn rate(
             thin,
             unseen,
             bare,
+            set,
         },
         us,
     ))
 }
 
 /// As the record has it.
-pub(crate) fn rate_record(rate: &RateRules) -> Record {
-    Record::new()
+pub(crate) fn rate_record(rate: &RateRules, shown: Shown<'_>) -> Record {
+    let record = Record::new()
         .put(&RATE.minimum, rate.minimum.get())
         .put(&RATE.maximum, rate.maximum.get())
         .add("maximum_written_kg_n_ha", rate.maximum_written.get())
@@ -464,7 +484,11 @@ pub(crate) fn rate_record(rate: &RateRules) -> Record {
         .put(&RATE.usual_is_this_pass, rate.usual_is_this_pass)
         .put(&RATE.thin, state_record(rate.thin))
         .put(&RATE.unseen, state_record(rate.unseen))
-        .put(&RATE.bare, state_record(rate.bare))
+        .put(&RATE.bare, state_record(rate.bare));
+    if rate.set.is_empty() {
+        return record;
+    }
+    record.put(&RATE.set, rate_set::record(&rate.set, shown))
 }
 
 /// As the record has it.

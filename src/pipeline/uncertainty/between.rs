@@ -6,7 +6,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Cause, Gets, Part, Places, Uncertainty, in_order};
+use super::{Base, Cause, Gets, Part, Places, Uncertainty, in_order};
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rates::Rated;
 use crate::science::monte_carlo::{Draw, band_of, ground_deviate};
@@ -141,6 +141,20 @@ impl CellErrors {
                 }
                 Gets::Field => row.copy_from_slice(&field_rates),
                 Gets::Stated(rate) => row.fill(rate),
+                Gets::Set(base, change) => {
+                    match base {
+                        Base::Own(index, reference, held) => {
+                            self.rates(k, index, reference, uncertainty.seed, drawn, &mut row);
+                            for (rate, field) in row.iter_mut().zip(&field_rates) {
+                                *rate = if held { rate.min(*field) } else { *rate };
+                            }
+                        }
+                        Base::Field => row.copy_from_slice(&field_rates),
+                    }
+                    for rate in &mut row {
+                        *rate = change.of(*rate);
+                    }
+                }
             }
             add(&mut whole, &row, drawn.areas[k]);
             if let Some((area, sums)) =
@@ -241,6 +255,23 @@ impl CellErrors {
                     *own_kg.entry(self.square_of[k]).or_default() += drawn.areas[k] * moves;
                 }
                 Gets::Field | Gets::Held(..) => follows_field += drawn.areas[k],
+                Gets::Set(Base::Own(index, reference, held), change) => {
+                    let plain = rate(k, index, reference, 0.0);
+                    if held && plain >= field {
+                        follows_field +=
+                            drawn.areas[k] * slope(change.of(plain + 1.0), change.of(plain - 1.0));
+                    } else {
+                        let moves = slope(
+                            change.of(rate(k, index, reference, 1.0)),
+                            change.of(rate(k, index, reference, -1.0)),
+                        );
+                        *own_kg.entry(self.square_of[k]).or_default() += drawn.areas[k] * moves;
+                    }
+                }
+                Gets::Set(Base::Field, change) => {
+                    follows_field +=
+                        drawn.areas[k] * slope(change.of(field + 1.0), change.of(field - 1.0));
+                }
                 Gets::Own(..) | Gets::Stated(_) => {}
             }
         }
@@ -251,11 +282,18 @@ impl CellErrors {
     }
 }
 
+/// Half of what a rate moves between two draws that lie evenly about the plain one.
+fn slope(up: f64, down: f64) -> f64 {
+    (up - down) / 2.0
+}
+
 /// Index and reference of a cell that has a rate of its own.
 const fn own(gets: &Gets) -> Option<(f64, f64)> {
     match gets {
-        Gets::Own(index, reference) | Gets::Held(index, reference) => Some((*index, *reference)),
-        Gets::Field | Gets::Stated(_) => None,
+        Gets::Own(index, reference)
+        | Gets::Held(index, reference)
+        | Gets::Set(Base::Own(index, reference, _), _) => Some((*index, *reference)),
+        Gets::Field | Gets::Stated(_) | Gets::Set(Base::Field, _) => None,
     }
 }
 

@@ -45,6 +45,7 @@ const MOST_LABELS: usize = 300;
 const ZONE_LINE: Stroke = Stroke::new(INK, 0.8);
 const FIELD_LINE: Stroke = Stroke::new(INK, 2.0);
 const STRIP_LINE: Stroke = Stroke::dashed(INK, 1.6, &[6.0, 3.0]);
+const SET_LINE: Stroke = Stroke::dashed(INK, 2.4, &[2.4, 3.0]);
 const EDGE_LINE: Stroke = Stroke::dashed(INK, 4.0, &[2.0, 2.0]);
 const GRATICULE_LINE: Stroke = Stroke::new(Colour::new(0x9a, 0x9a, 0x9a), 0.4);
 
@@ -75,6 +76,8 @@ pub struct Plan<'a> {
     pub graticule: &'a Graticule,
     /// Ground that gets nothing.
     pub left_out: &'a [LeftOut],
+    /// Ground whose rate is set by hand.
+    pub set: &'a [MultiPolygon<f64>],
 }
 
 /// For what a map is drawn.
@@ -353,6 +356,9 @@ impl Plan<'_> {
         if !prescription.strips.is_empty() {
             entries.push(Entry::Line(STRIP_LINE, text.say("legend-strip")));
         }
+        if !self.set.is_empty() {
+            entries.push(Entry::Line(SET_LINE, text.say("legend-set")));
+        }
         if !prescription.hard_edges.is_empty() {
             entries.push(Entry::Line(EDGE_LINE, text.say("legend-hard-edge")));
         }
@@ -478,6 +484,9 @@ impl Plan<'_> {
         }
         for strip in &prescription.strips {
             drawing.shape(frame.rings(&strip.outline), Style::line(STRIP_LINE));
+        }
+        for shape in self.set {
+            drawing.shape(frame.rings(shape), Style::line(SET_LINE));
         }
     }
 
@@ -716,6 +725,7 @@ mod tests {
             overview: None,
             graticule: NONE,
             left_out: &[],
+            set: &[],
         }
     }
 

@@ -32,6 +32,7 @@ fn plan<'a>(
         overview,
         graticule: paper.graticule,
         left_out,
+        set: &paper.ground.set,
     }
 }
 

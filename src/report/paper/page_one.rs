@@ -2,6 +2,7 @@
 
 use crate::finding::Severity;
 use crate::pipeline::gain::ExpectedNet;
+use crate::pipeline::set_rates::{SetFound, words_of};
 use crate::pipeline::share::per_hundred;
 use crate::report::card::sentence;
 use crate::report::document::{Block, Fact, Noticed, Part};
@@ -25,6 +26,7 @@ pub(super) fn part(paper: &Paper<'_>) -> Part {
     blocks.push(Block::Lead(decision(paper)));
     blocks.push(Block::Big(big(paper)));
     blocks.push(Block::Text(uncertainty(paper)));
+    blocks.extend(set_by_hand(paper));
     blocks.push(Block::Figure(figures::rates(paper)));
     let mut left = brings(paper);
     left.extend(look_at(paper));
@@ -213,6 +215,35 @@ fn uncertainty(paper: &Paper<'_>) -> String {
         ),
         None => text.say("one-range-none"),
     }
+}
+
+/// Rates that page one has room for, when they are set by hand.
+const MOST_SET: usize = 4;
+
+/// What was set by hand, each with its reason.
+fn set_by_hand(paper: &Paper<'_>) -> Vec<Block> {
+    let (text, shown) = (paper.text, paper.shown());
+    let set = &paper.outcome.set;
+    let one = |found: &SetFound| {
+        let what = words_of(found.to, paper.settings.output.us_units);
+        Block::Text(text.with(
+            "one-set",
+            &[
+                ("set", &what),
+                ("area", &shown.area(found.area)),
+                ("after", &shown.mass(found.after.get())),
+                ("before", &shown.mass(found.before.get())),
+                ("reason", &found.reason),
+            ],
+        ))
+    };
+    let mut blocks: Vec<Block> = set.iter().take(MOST_SET).map(one).collect();
+    if let Some(more) = set.len().checked_sub(MOST_SET).filter(|more| *more > 0) {
+        blocks.push(Block::Text(
+            text.with("one-set-more", &[("more", &more.to_string())]),
+        ));
+    }
+    blocks
 }
 
 /// Fills of tank or hopper, as the record has them; a line to fill in where the job does not say what it holds.

@@ -12,7 +12,7 @@ export interface LegendClass { from: number; to: number; least: number; greatest
 // eslint-disable-next-line
 export type Tree = any;
 export interface View {
-  id: number; file: string; revision: number; reading: number; state: "ready" | "stopped" | "unfinished" | "refused"; saved: boolean; can_undo: boolean; can_redo: boolean; drawing: boolean;
+  id: number; file: string; revision: number; decided: number; reading: number; state: "ready" | "stopped" | "unfinished" | "refused"; saved: boolean; can_undo: boolean; can_redo: boolean; drawing: boolean;
   job: Tree; text: string; answers: Answer[]; findings: Finding[]; faults: Fault[]; error: Refused | null; record: Tree | null; zones: Zone[];
   legend: { unit: string; total_unit: string; classes: LegendClass[] } | null; check_points: { longitude: number; latitude: number; rate: number }[];
 }
@@ -24,7 +24,7 @@ export interface Strip {
 }
 export interface Ground {
   reading: number; name: string; plane: { code: string; name: string; convergence_deg: number; areal_scale: number }; bounds: [number, number, number, number]; globe: [number, number][];
-  boundary: Rings; field: Rings; exclusions: Rings; area_m2: number; cells: number; parts: Part[]; outlines: Record<string, Rings>; strips: Strip[];
+  boundary: Rings; field: Rings; exclusions: Rings; excluded: Rings[]; set: Rings[]; guidance: Ring[]; area_m2: number; cells: number; parts: Part[]; outlines: Record<string, Rings>; strips: Strip[];
   index: { corner: [number, number]; step: number; cols: number; rows: number } | null; index_name: string; pixel: number; may_write: boolean;
 }
 export interface Key {
@@ -37,7 +37,7 @@ export interface Listed { id: number; file: string; name: string | null; date: s
 export interface Cell {
   cell: number; row: number; col: number; area_m2: number; seen: number; bare: number; state: string; index: number | null; reference: number | null; ratio_raw: number | null; ratio: number | null;
   yield_without: number | null; yield_with: number | null; n_raw: number | null; n_exact: number | null; n: number; p10: number | null; p90: number | null; capped: string; beyond: boolean;
-  zone: number; zone_n: number; zone_product: number | null; rings: Rings;
+  zone: number; zone_n: number; zone_product: number | null; rings: Rings; set: { table: number; what: string; reason: string } | null;
 }
 export interface Change { section: string; key: string; value: string | null }
 export interface Made { map_id: string; title: string; stopped: boolean; files: { path: string; bytes: number }[]; totals: Tree }

@@ -11,7 +11,7 @@ function step(name: string, value: string, unit: string, formula: string): HTMLE
 }
 
 /** The chain of a cell; `close` puts it away. */
-export function card(cell: Cell, view: View, units: Units, close: () => void): HTMLElement {
+export function card(cell: Cell, view: View, units: Units, close: () => void, set: (() => void) | null): HTMLElement {
   const record = view.record as Tree;
   const settings = record.settings;
   const name = record.image.index as string;
@@ -37,10 +37,11 @@ export function card(cell: Cell, view: View, units: Units, close: () => void): H
   }
   const limits = settings.rate;
   steps.push(step("cell's rate", short(units.rate(cell.n)), units.rateUnit, cell.state === "canopy" ? `within ${short(units.rate(limits.minimum_kg_n_ha))} to ${short(units.rate(limits.maximum_kg_n_ha))}, in steps of ${short(units.rate(limits.step_kg_n_ha))}` : `${GROUND[cell.state] ?? cell.state}: as the job states for it`));
-  steps.push(step(`zone ${cell.zone}`, short(units.rate(cell.zone_n)), units.rateUnit, cell.zone_n === cell.n ? "as its neighbours" : "joined to its zone, the field's total kept"));
+  steps.push(step(`zone ${cell.zone}`, short(units.rate(cell.zone_n)), units.rateUnit, cell.zone_n === cell.n ? (cell.set ? "set by hand" : "as its neighbours") : "joined to its zone, the field's total kept"));
+  if (cell.set) steps.push(step("by hand", short(units.rate(cell.zone_n)), units.rateUnit, `${cell.set.what}: ${cell.set.reason}`));
   if (cell.zone_product !== null) steps.push(step("on the terminal", fixed(cell.zone_product, 1), view.legend?.unit ?? "", `÷ ${settings.product.nitrogen_share} N in ${settings.product.name}`));
   const range = cell.p10 !== null ? ` · 80 % range of the rate: ${short(units.rate(cell.p10))} to ${short(units.rate(cell.p90))} ${units.rateUnit}` : "";
   return h("section", { class: "card", id: "cell-card", "aria-label": `Cell in row ${cell.row}, column ${cell.col}` },
-    h("div", { class: "legend-head" }, h("h2", null, `Cell ${cell.row}·${cell.col}`, h("small", null, ` ${fixed(cell.area_m2)} m²`)), h("span", { class: "soft" }, "arrow keys: the next cell", range), h("button", { class: "quiet", onclick: close, "aria-label": "Close the cell" }, "✕")),
+    h("div", { class: "legend-head" }, h("h2", null, `Cell ${cell.row}·${cell.col}`, h("small", null, ` ${fixed(cell.area_m2)} m²`)), h("span", { class: "soft" }, "arrow keys: the next cell", range), set ? h("button", { class: "quiet", id: "set-zone", onclick: set }, "Set this zone's rate") : null, h("button", { class: "quiet", onclick: close, "aria-label": "Close the cell" }, "✕")),
     h("ol", { class: "chain" }, ...steps));
 }

@@ -10,6 +10,11 @@ export interface FormHost {
   refused: Map<string, string>;
   write: boolean;
   change: (changes: Change[], joined?: boolean) => void;
+  /** Changes an entry of a list, or adds one. */
+  entry: (list: string, position: number | null, values: { key: string; value: string | null }[]) => void;
+  remove: (list: string, position: number) => void;
+  /** Entries that are being typed, by list: they join the job when they are whole. */
+  drafts: Map<string, Record<string, string>>;
 }
 
 const at = (tree: Tree, path: string): Tree => path.split(".").reduce((node: Tree, part) => (node && typeof node === "object" ? node[part] : undefined), tree);
@@ -49,12 +54,13 @@ function labelOf(key: Key): string {
 }
 
 /** One key: label, field, unit or choice, help, and what is wrong with it. */
-export function field(host: FormHost, key: Key, options: { label?: string } = {}): HTMLElement {
-  const id = `key-${key.key}`;
+export function field(host: FormHost, key: Key, options: { label?: string; name?: string; value?: Tree; commit?: (value: string | null, text: string) => void } = {}): HTMLElement {
+  const name = options.name ?? key.key;
+  const id = `key-${name}`;
   const help = unique("help");
-  const value = valueOf(host.job, key);
-  const faults = host.faults.filter((fault) => fault.key === key.key);
-  const wrong = host.refused.get(key.key) ?? faults[0]?.message;
+  const value = options.commit ? options.value : valueOf(host.job, key);
+  const faults = host.faults.filter((fault) => fault.key === name);
+  const wrong = host.refused.get(name) ?? faults[0]?.message;
   const shown = value === undefined || value === null ? "" : String(value);
   const label = options.label ?? labelOf(key);
   const common = { id, "aria-describedby": help, "aria-invalid": wrong ? "true" : null, disabled: false };
@@ -62,6 +68,7 @@ export function field(host: FormHost, key: Key, options: { label?: string } = {}
     const next = literal(key, text);
     if (next === null && value === undefined) return;
     if (text.trim() === shown) return;
+    if (options.commit) { options.commit(next, text); return; }
     host.change([{ section: key.section, key: key.name, value: next }]);
   };
   let control: HTMLElement;
@@ -103,7 +110,7 @@ export function field(host: FormHost, key: Key, options: { label?: string } = {}
   const bounds = key.bounds ? `${key.bounds.low} to ${key.bounds.high}` : key.above_zero ? "above 0" : "";
   const unit = key.units ? `as ${plain(key.example.replace(/^[^=]+= */, ""))}` : "";
   const note = [key.about, [key.default_text && !key.required ? `Default: ${plain(key.default_text)}` : "", bounds, unit].filter(Boolean).join("; ")].filter(Boolean).join(" ");
-  return h("div", { class: `field${wrong ? " wrong" : ""}`, "data-key": key.key },
+  return h("div", { class: `field${wrong ? " wrong" : ""}`, "data-key": name },
     h("label", { for: id }, label, key.required === "required" || key.required === "required for a map" ? h("span", { class: "need" }, shown ? "" : " needed") : null),
     control,
     wrong ? h("p", { class: "error", role: "alert" }, h("span", { "aria-hidden": "true" }, "✕ "), wrong) : null,
@@ -128,17 +135,49 @@ export function find(host: FormHost, name: string): Key | null {
   return keysOf(host, name.slice(0, dot)).find((key) => key.name === name.slice(dot + 1)) ?? null;
 }
 
+const entryValues = (job: Tree, section: string): Tree[] => { const found = at(job, section); return Array.isArray(found) ? found : found && typeof found === "object" ? [found] : []; };
+
+/** A list of tables: each entry with its keys, and one more to be typed. */
+function list(host: FormHost, section: string): HTMLElement {
+  const keys = keysOf(host, section);
+  const entries = entryValues(host.job, section);
+  const draft = host.drafts.get(section);
+  const begin = (): void => { host.drafts.set(section, {}); redraw(); };
+  const element = h("div", { class: "entries" });
+  const title = (entry: Tree): string => String(entry.reason ?? entry.name ?? entry.code ?? entry.path ?? Object.values(entry)[0] ?? "");
+  const redraw = (): void => {
+    const now = host.drafts.get(section);
+    element.replaceChildren(
+      ...entries.map((entry, k) => h("fieldset", { class: "fields entry" }, h("legend", null, `${k + 1}: ${title(entry)}`),
+        ...keys.map((key) => field(host, key, { name: `${section}[${k + 1}].${key.name}`, value: entry[key.name], commit: (value) => host.entry(section, k, [{ key: key.name, value }]) })),
+        host.write ? h("p", { class: "actions" }, h("button", { class: "quiet", id: `take-${section}-${k + 1}`, onclick: () => host.remove(section, k) }, "Take out")) : null)),
+      ...(now ? [h("fieldset", { class: "fields entry" }, h("legend", null, "New"),
+        ...keys.map((key) => field(host, key, { name: `${section}[${entries.length + 1}].${key.name}`, value: now[key.name], commit: (_, text) => { now[key.name] = text; } })),
+        h("p", { class: "actions" }, h("button", { id: `put-${section}`, onclick: () => { const values = keys.flatMap((key) => { const value = literal(key, now[key.name] ?? ""); return value === null ? [] : [{ key: key.name, value }]; }); host.entry(section, null, values); } }, "Put it into the job"), h("button", { class: "quiet", onclick: () => { host.drafts.delete(section); redraw(); } }, "Leave it")))] : [h("p", { class: "actions" }, h("button", { id: `add-${section}`, onclick: begin }, "Add one"))]));
+  };
+  void draft;
+  redraw();
+  return element;
+}
+
+/** The sections that lists of tables of the job have. */
+const listed = (host: FormHost): Set<string> => new Set(host.keys.keys.filter((key) => key.type.includes("list of tables")).map((key) => key.key));
+
 /** All further keys of a question, by section, folded. */
 export function further(host: FormHost, question: number, first: string[], open: Set<string>): HTMLElement {
   const sections = host.keys.sections.filter((section) => section.question === question);
+  const lists = listed(host);
   const parts = sections.flatMap((section) => {
     const keys = keysOf(host, section.section).filter((key) => !first.includes(key.key) && !/^list of tables/.test(key.type));
     // A table that the job does not have is opened by the key that stands for it.
-    const parent = section.section.includes(".") && at(host.job, section.section) === undefined;
-    if (!keys.length || parent || (section.section === "accept")) return [];
+    const isList = lists.has(section.section);
+    const parent = !isList && section.section.includes(".") && at(host.job, section.section) === undefined;
+    if (!keys.length || parent) return [];
     const given = keys.filter((key) => valueOf(host.job, key) !== undefined).length;
-    const details = h("details", { class: "section", open: open.has(section.section) }, h("summary", null, h("span", { class: "mono" }, section.heading), ` ${keys.length} more${given ? `, ${given} given` : ""}`), h("p", { class: "help" }, section.about));
-    const put = (): void => { if (details.childElementCount === 2) details.append(h("div", { class: "fields" }, ...keys.map((key) => field(host, key)))); };
+    const entries = isList ? entryValues(host.job, section.section).length : 0;
+    const count = isList ? ` ${entries || "none"} given` : ` ${keys.length} more${given ? `, ${given} given` : ""}`;
+    const details = h("details", { class: "section", open: open.has(section.section) }, h("summary", null, h("span", { class: "mono" }, section.heading), count), h("p", { class: "help" }, section.about));
+    const put = (): void => { if (details.childElementCount === 2) details.append(isList ? list(host, section.section) : h("div", { class: "fields" }, ...keys.map((key) => field(host, key)))); };
     if (open.has(section.section)) put();
     details.addEventListener("toggle", () => { if (details.open) { open.add(section.section); put(); } else open.delete(section.section); });
     return [details];

@@ -1,4 +1,5 @@
 // The map: one raster of cells, index or photo, zones and outlines above it, all on the field's own plane.
+import Collection from "ol/Collection";
 import Feature from "ol/Feature";
 import OlMap from "ol/Map";
 import OlView from "ol/View";
@@ -33,7 +34,7 @@ export type Layer = "photo" | "index" | "ratio" | "rate" | "uncertainty" | "zone
 export type Rgba = [number, number, number, number];
 /** Colours of what is shown: of a cell by its position, of a sample of the index by its value. */
 export interface Paint { cell?: (at: number) => Rgba | null; sample?: (value: number) => Rgba | null }
-export type Tool = "strips" | "boundary" | "exclude" | "line";
+export type Tool = "strips" | "boundary" | "exclude" | "set" | "line";
 
 const INK = "#1a1a1a";
 const PAPER = "#ffffff";
@@ -89,7 +90,7 @@ export class FieldMap {
   private colourOf: (zone: Zone) => string | null = () => null;
   private labelOf: (zone: Zone) => string = () => "";
   private zonesShown: Zone[] | null = null;
-  private shownKinds = new Set(["boundary", "exclusion", "strip"]);
+  private shownKinds = new Set(["boundary", "exclusion", "strip", "set"]);
   onChoose: (cell: number | null) => void = () => undefined;
   onHover: (place: [number, number] | null) => void = () => undefined;
   onMove: () => void = () => undefined;
@@ -154,6 +155,7 @@ export class FieldMap {
     };
     add("exclusion", ground.exclusions);
     add("boundary", ground.boundary);
+    for (const shape of ground.set) add("set", shape);
     for (const strip of ground.strips) {
       for (const place of strip.placebo) add("placebo", [[place.ring]]);
       add("strip", strip.rings, { label: `S${strip.strip}`, end: strip.axis?.from ?? strip.rings[0]?.[0]?.[0] });
@@ -322,6 +324,7 @@ export class FieldMap {
     if (!this.shownKinds.has(kind)) return [];
     if (kind === "exclusion") return new Style({ fill: new Fill({ color: pattern }), stroke: new Stroke({ color: INK, width: 1 }) });
     if (kind === "placebo") return new Style({ stroke: new Stroke({ color: "rgba(26,26,26,.4)", width: 1, lineDash: [3, 3] }) });
+    if (kind === "set") return outlined(INK, 2.25, [2, 5]);
     if (kind === "strip") return [...outlined(INK, 1.75, [7, 4]), new Style({ geometry: () => new Point(feature.get("end") as [number, number]), text: new Text({ text: String(feature.get("label")), font: "600 12px system-ui, sans-serif", fill: new Fill({ color: INK }), stroke: new Stroke({ color: PAPER, width: 4 }), offsetX: -12, offsetY: 6 }) })];
     return outlined(INK, 1.5);
   }
@@ -369,9 +372,27 @@ export class FieldMap {
     if (go) {
       this.whole = false;
       const extent = shape.getExtent();
-      const size = Math.max(extent[2] - extent[0], extent[3] - extent[1]);
+      // A small zone is shown with what lies around it, a large one as it is.
+      const size = Math.max(60, (extent[2] - extent[0]) / 4, (extent[3] - extent[1]) / 4);
       this.view.fit([extent[0] - size, extent[1] - size, extent[2] + size, extent[3] + size], { duration: matchMedia("(prefers-reduced-motion: reduce)").matches ? 0 : 150, minResolution: 0.2 });
     }
+  }
+
+  /** Rings that stand in the job, to be pulled at their corners: a click on a line adds one, Alt and a click takes one away. */
+  edit(tool: Tool, rings: Ring[], closed: boolean, moved: (rings: Ring[]) => void): void {
+    this.stopDrawing();
+    this.previewAll(rings, closed);
+    const modify = new Modify({ source: this.drawn, pixelTolerance: 12 });
+    modify.on("modifyend", () => moved(this.drawn.getFeatures().map(pointsOf)));
+    // To everything but where it lay itself.
+    const own = tool === "exclude" ? "exclusion" : tool === "strips" ? "strip" : tool;
+    const snap = new Snap({ features: new Collection(this.outlines.getFeatures().filter((feature) => feature.get("kind") !== own)) });
+    this.drawing = [modify, snap];
+    this.drawing.forEach((interaction) => this.map.addInteraction(interaction));
+  }
+  previewAll(rings: Ring[], closed: boolean): void {
+    this.drawn.clear();
+    this.drawn.addFeatures(rings.filter((ring) => ring.length > 1).map((ring) => new Feature<Geometry>(closed ? new Polygon([[...ring, ring[0]]]) : new LineString(ring))));
   }
 
   /** Draws by pointer; each finished shape is handed over. A strip is a line here, its width comes from the form. */
@@ -392,7 +413,6 @@ export class FieldMap {
     this.drawn.clear();
     if (points.length > 1) this.drawn.addFeature(new Feature<Geometry>(closed ? new Polygon([[...points, points[0]]]) : new LineString(points)));
   }
-  /** The same shape can be pulled at its corners. */
   stopDrawing(): void {
     this.drawing.forEach((interaction) => this.map.removeInteraction(interaction));
     this.drawing = [];

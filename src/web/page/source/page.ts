@@ -1,7 +1,7 @@
 // The page: the field, and five answers beside it.
 import * as api from "./api";
 import { card } from "./card";
-import { drawing, type Finished } from "./draw";
+import { corners, drawing, type Finished } from "./draw";
 import { fill, h, s, type Child } from "./dom";
 import { fixed, moved, short, Units, unitsOf } from "./figures";
 import { folder } from "./folder";
@@ -37,6 +37,7 @@ class Page {
   private refused = new Map<string, string>();
   private refusal: api.Refused | null = null;
   private readonly open = new Set<string>();
+  private readonly drafts = new Map<string, Record<string, string>>();
   private ceiling: number | null = null;
   private queue: { changes: Change[]; joined: boolean }[] = [];
   private busy = 0;
@@ -73,6 +74,8 @@ class Page {
     } catch (error) { this.closed(error); return; }
     api.listen((event) => this.heard(event));
     addEventListener("keydown", (event) => this.key(event));
+    addEventListener("pointerdown", (event) => { this.pressed = (event.target as Element).closest("button,summary,a,label") !== null; }, true);
+    for (const name of ["pointerup", "pointercancel"]) addEventListener(name, () => { this.pressed = false; }, true);
     addEventListener("keyup", (event) => { if (event.key.toLowerCase() === "c" && this.peek) { this.peek = false; this.paint(); } });
     addEventListener("hashchange", () => void this.route());
     addEventListener("resize", () => this.map?.resized());
@@ -80,6 +83,7 @@ class Page {
     await this.route();
   }
 
+  pixel(x: number, y: number): [number, number] | null { return this.map?.pixel(x, y) ?? null; }
   private closed(error: unknown): void {
     const refused = error instanceof api.Refusal ? error.refused : null;
     fill(this.root, h("main", { class: "start" }, h("h1", null, "This page is closed"), h("p", { class: "lead" }, refused?.headline ?? String(error)), h("p", null, refused?.hint ?? "Open it by the address that haulm page printed in the terminal.")));
@@ -107,7 +111,7 @@ class Page {
     this.work("opening the field");
     try { await this.show(await api.get<View>(`jobs/${id}`)); } catch (error) { this.failed(error); }
   }
-  private forget(): void { this.queue = []; this.view = null; this.ground = null; this.columns = {}; this.cell = null; this.kept = null; this.made = null; this.refused.clear(); this.refusal = null; this.tool = null; this.map = null; this.samples = null; }
+  private forget(): void { this.queue = []; this.view = null; this.ground = null; this.columns = {}; this.cell = null; this.kept = null; this.made = null; this.refused.clear(); this.refusal = null; this.tool = null; this.map = null; this.samples = null; this.drafts.clear(); }
 
   /** Puts the parts of a job's page where they belong. */
   private lay(): void {
@@ -127,6 +131,13 @@ class Page {
     new ResizeObserver(() => this.map?.resized()).observe(this.mapBox);
   }
 
+  /** Waits while something that can be clicked on is pressed: an answer that comes then must not take it away under the finger. */
+  private released(): Promise<void> {
+    if (!this.pressed) return Promise.resolve();
+    return new Promise((ready) => { const up = (): void => { removeEventListener("pointerup", up, true); removeEventListener("pointercancel", up, true); setTimeout(ready, 0); }; addEventListener("pointerup", up, true); addEventListener("pointercancel", up, true); });
+  }
+  private pressed = false;
+
   /** Shows a view: what is new is fetched, what is old stays. */
   private async show(view: View): Promise<void> {
     if (this.id !== view.id || !this.root.contains(this.mapBox)) { if (this.id !== view.id) this.forget(); this.id = view.id; history.replaceState(null, "", `#job=${view.id}`); this.lay(); }
@@ -144,6 +155,8 @@ class Page {
       this.curve = curve;
     } else for (const name of ["n", "n_exact", "ratio", "zone", "spread"]) delete this.columns[name];
     document.title = `${view.record?.field?.name ?? view.job?.field?.name ?? view.file} – haulm`;
+    await this.released();
+    if (this.view !== view) return;
     if (this.cell && view.record) { try { this.cell = await api.get<Cell>(`jobs/${id}/cells/${this.cell.cell}`); } catch { this.cell = null; } } else if (!view.record) this.cell = null;
     this.draw();
     this.live.textContent = view.answers.map((answer) => `${answer.question} ${answer.figure}`).join(". ");
@@ -154,7 +167,9 @@ class Page {
   }
   private async newGround(id: number): Promise<void> {
     const ground = await api.get<Ground | null>(`jobs/${id}/ground`);
-    this.cell = null;
+    // The same cells keep the one that was chosen.
+    const grid = (of: Ground | null): string => JSON.stringify(of && [of.plane.code, of.cells, of.parts.map((part) => [part.first, part.after, part.origin, part.along, part.length, part.width])]);
+    if (grid(ground) !== grid(this.ground)) this.cell = null;
     if (!ground) { this.ground = null; this.map?.setGround(null, new Float32Array(), new Float32Array()); return; }
     let [rows, cols] = [new Float32Array(), new Float32Array()];
     if (this.view?.record) {
@@ -255,19 +270,28 @@ class Page {
     this.live.textContent = `Cell in row ${this.cell.row}, column ${this.cell.col}: ${short(unitsOf(this.view).rate(this.cell.zone_n))} ${unitsOf(this.view).rateUnit}`;
   }
 
-  private startDrawing(tool: Tool): void {
+  private startDrawing(tool: Tool, zone: number | null = null): void {
     if (!this.map || !this.ground) return;
-    const question = { boundary: 1, exclude: 1, strips: 2, line: 5 }[tool];
     const width = parseFloat(String(this.view?.job?.machine?.working_width ?? "24")) || 24;
     const heading = Number(this.view?.record?.field?.heading_true_deg ?? 0);
     const kept = tool === "strips" ? this.ground.strips.map((strip) => strip.rings[0][0].slice(0, -1) as Ring) : [];
-    const end = (): void => { this.map?.stopDrawing(); this.tool = null; this.draw(); document.getElementById(`tool-${tool}`)?.focus(); };
-    const done = (finished: Finished): void => { void this.act("shapes", finished).then((ok) => { if (ok) end(); }); };
-    this.tool = { tool, question, element: drawing(tool, this.map, this.ground, width, heading, kept, done, end) };
+    this.takeUp(tool, drawing({ tool, map: this.map, ground: this.ground, width, heading, kept, zones: () => this.view?.zones ?? NO_ZONES, decided: () => this.view?.decided ?? 0, units: unitsOf(this.view), zone, ...this.ends(tool, `tool-${tool}`) }));
+  }
+  private moveCorners(tool: Tool, name: string, rings: Ring[], position: number | null): void {
+    if (!this.map) return;
+    this.takeUp(tool, corners({ tool, map: this.map, ...this.ends(tool, position === null ? `corners-${tool}` : `corners-${tool}-${position}`) }, name, rings, position));
+  }
+  private ends(tool: Tool, back: string): { done: (finished: Finished) => void; end: () => void } {
+    const end = (): void => { this.map?.stopDrawing(); this.map?.mark(this.cell?.rings ?? null); this.tool = null; this.draw(); document.getElementById(back)?.focus(); };
+    return { end, done: (finished) => { void this.act("shapes", finished).then((ok) => { if (ok && this.tool?.tool === tool) end(); }); } };
+  }
+  private takeUp(tool: Tool, element: HTMLElement): void {
+    const question = { boundary: 1, exclude: 1, strips: 2, set: 3, line: 5 }[tool];
+    this.tool = { tool, question, element };
     this.question = question;
     this.draw();
-    this.tool.element.scrollIntoView({ block: "nearest" });
-    this.tool.element.querySelector<HTMLElement>("input,textarea")?.focus();
+    element.scrollIntoView({ block: "nearest" });
+    element.querySelector<HTMLElement>("input,select,textarea")?.focus();
   }
 
   private drag(kgHa: number, done: boolean): void {
@@ -422,7 +446,10 @@ class Page {
 
   private drawBelow(): void {
     const parts: Child[] = [this.legend.element];
-    if (this.cell && this.view?.record) parts.push(card(this.cell, this.view, unitsOf(this.view), () => { void this.choose(null); this.mapBox.focus(); }));
+    if (this.cell && this.view?.record) {
+      const { zone } = this.cell;
+      parts.push(card(this.cell, this.view, unitsOf(this.view), () => { void this.choose(null); this.mapBox.focus(); }, this.session.write ? () => this.startDrawing("set", zone) : null));
+    }
     fill(this.below, ...parts);
   }
 
@@ -460,6 +487,8 @@ class Page {
       draw: (tool) => this.startDrawing(tool), drawing: this.tool?.element ?? null, drawingFor: this.tool?.question ?? 0,
       goZone: (zone) => this.goZone(zone), accept: (finding, reason, by) => void this.act("accept", { code: finding.code, figure: finding.figure, reason, by }),
       remove: (list, position) => void this.act("remove", { list, position }),
+      entry: (list, position, values) => void this.act("entry", { list, position, values }).then((ok) => { if (ok && position === null) { this.drafts.delete(list); this.draw(); } }), drafts: this.drafts,
+      corners: (tool, name, rings, position) => this.moveCorners(tool, name, rings, position),
       jump: (question, key) => this.jump(question, key), makeMap: () => void this.makeMap(), made: this.made, making: this.making, select: () => undefined,
     };
   }
@@ -511,8 +540,10 @@ class Page {
     document.getElementById(`question-${Math.max(1, number)}`)?.closest("section")?.scrollIntoView({ block: "nearest" });
   }
   private jump(question: number, key?: string): void {
+    const known = key ? this.keys.keys.find((each) => each.key === key) : undefined;
+    if (known && !FIRST[known.question - 1].includes(known.key)) this.open.add(/list of tables/.test(known.type) ? known.key : known.section);
     this.openQuestion(question);
-    const target = key ? document.getElementById(`key-${key}`) : document.getElementById(`question-${question}`);
+    const target = (key ? document.getElementById(`key-${key}`) ?? document.getElementById(`add-${key}`) : null) ?? document.getElementById(`question-${question}`);
     target?.scrollIntoView({ block: "center" });
     target?.focus();
   }
@@ -583,7 +614,10 @@ class Page {
 }
 
 class HaulmPage extends HTMLElement {
-  connectedCallback(): void { void new Page(this).begin().catch((error) => { this.textContent = String(error); }); }
+  private readonly inner = new Page(this);
+  /** Where a place of the plane lies on the map's element, for tests against known coordinates. \[m to px\] */
+  pixel(x: number, y: number): [number, number] | null { return this.inner.pixel(x, y); }
+  connectedCallback(): void { void this.inner.begin().catch((error) => { this.textContent = String(error); }); }
 }
 customElements.define("haulm-page", HaulmPage);
 export { fixed };

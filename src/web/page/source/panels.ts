@@ -3,7 +3,7 @@ import { h, type Child } from "./dom";
 import { field, find, further, type FormHost } from "./form";
 import { fixed, short, type Units } from "./figures";
 import { causes, placebo, profile, response } from "./charts";
-import type { Finding, Ground, Made, Tree, View, Zone } from "./api";
+import type { Finding, Ground, Made, Ring, Rings, Tree, View, Zone } from "./api";
 import { GROUND } from "./card";
 import type { Tool } from "./map";
 
@@ -21,7 +21,7 @@ export interface PanelHost extends FormHost {
   drawingFor: number;
   goZone: (zone: Zone) => void;
   accept: (finding: Finding, reason: string, by: string) => void;
-  remove: (list: "exclude" | "accept", position: number) => void;
+  corners: (tool: Tool, name: string, rings: Ring[], position: number | null) => void;
   jump: (question: number, key?: string) => void;
   makeMap: () => void;
   made: Made | null;
@@ -49,10 +49,14 @@ const facts = (...rows: [string, Child][]): HTMLElement => h("dl", { class: "fac
 const tools = (host: PanelHost, list: [Tool, string][]): HTMLElement | null => (host.write && host.ground ? h("p", { class: "actions" }, ...list.map(([tool, name]) => h("button", { id: `tool-${tool}`, onclick: () => host.draw(tool) }, name))) : null);
 
 /** A list of the job, each entry of which can go. */
-function entries(host: PanelHost, title: string, list: "exclude" | "accept", all: Tree, name: (each: Tree) => string): HTMLElement | null {
+function entries(host: PanelHost, title: string, list: string, all: Tree, name: (each: Tree) => string, shapes?: { tool: Tool; of: Rings[] | undefined }): HTMLElement | null {
   if (!Array.isArray(all) || !all.length) return null;
-  return h("div", null, h("h3", null, title), h("ul", { class: "entries" }, ...all.map((each: Tree, k: number) => h("li", null, name(each), host.write ? h("button", { class: "quiet", id: `${list}-${k}`, onclick: () => host.remove(list, k), "aria-label": `Take out: ${name(each)}` }, "Take out") : null))));
+  const move = (each: Tree, k: number): HTMLElement | null => { const rings = shapes?.of?.[k]?.flat().map(open); return shapes && rings?.length && host.write ? h("button", { class: "quiet", id: `corners-${shapes.tool}-${k}`, onclick: () => host.corners(shapes.tool, name(each), rings, k), "aria-label": `Move corners: ${name(each)}` }, "Corners") : null; };
+  return h("div", null, h("h3", null, title), h("ul", { class: "entries" }, ...all.map((each: Tree, k: number) => h("li", null, name(each), h("span", { class: "actions" }, move(each, k), host.write ? h("button", { class: "quiet", id: `${list}-${k}`, onclick: () => host.remove(list, k), "aria-label": `Take out: ${name(each)}` }, "Take out") : null)))));
 }
+/** A ring without its closing point. */
+const open = (ring: Ring): Ring => ring.slice(0, -1);
+const move = (host: PanelHost, tool: Tool, label: string, name: string, rings: Ring[] | undefined): HTMLElement | null => (host.write && rings?.length ? h("p", { class: "actions" }, h("button", { class: "quiet", id: `corners-${tool}`, onclick: () => host.corners(tool, name, rings, null) }, label)) : null);
 
 function seen(host: PanelHost): Child[] {
   const { view, units } = host;
@@ -63,8 +67,9 @@ function seen(host: PanelHost): Child[] {
       ["Image", `${record.settings.imagery?.date ?? "–"}, ${record.image.index}, pixel ${short(record.image.pixel_m, 2)} m`],
       ["Pixels in the field", `${fixed(record.image.pixels_in_field)}, without a value ${fixed(record.image.pixels_missing)}`],
       ["Plane", `${record.field.plane} (${record.field.plane_name})`]) : null,
-    entries(host, "Left out", "exclude", host.job?.field?.exclude, (each) => [each.reason ?? each.path, each.buffer ? `buffer ${each.buffer}` : ""].filter(Boolean).join(", ")),
+    entries(host, "Left out", "field.exclude", host.job?.field?.exclude, (each) => [each.reason ?? each.path, each.buffer ? `buffer ${each.buffer}` : ""].filter(Boolean).join(", "), { tool: "exclude", of: host.ground?.excluded }),
     tools(host, [["boundary", "Draw the boundary"], ["exclude", "Leave ground out"]]),
+    move(host, "boundary", "Move the boundary's corners", "boundary", host.ground?.boundary.flat().map(open)),
     host.drawingFor === 1 ? host.drawing : null,
   ];
 }
@@ -83,6 +88,7 @@ function nitrogen(host: PanelHost): Child[] {
       ["Place", record.reference.place ? `ground beside the strips at ${record.reference.place.toFixed(3)} of the field's mean` : ""],
       ["Growing days", record.season?.growing_days !== undefined ? `${fixed(record.season.growing_days)}` : ""]) : null,
     tools(host, [["strips", strips.length ? "Draw another strip" : "Draw the reference strip"]]),
+    move(host, "strips", strips.length === 1 ? "Move the strip's corners" : "Move the strips' corners", "strips", strips.flatMap((strip) => strip.rings.flat().map(open))),
     host.drawingFor === 2 ? host.drawing : null,
   ];
 }
@@ -96,6 +102,9 @@ function much(host: PanelHost): Child[] {
   return [
     record ? response(host.curve, record, units, ceiling, yields !== undefined ? host.drag : null) : null,
     yields !== undefined ? h("div", { class: "slide" }, h("label", { for: "slide-yield" }, `Maximum yield ${units.grain(ceiling).toFixed(units.yieldDigits)} ${units.yieldUnit}`), h("input", { type: "range", id: "slide-yield", min: units.us ? 10 : 0.5, max: units.us ? 300 : 16, step: units.us ? 1 : 0.05, value: units.grain(ceiling).toFixed(units.yieldDigits), oninput: (event: Event) => host.drag(back(units, Number((event.target as HTMLInputElement).value)), false), onchange: (event: Event) => host.drag(back(units, Number((event.target as HTMLInputElement).value)), true) })) : null,
+    entries(host, "Set by hand", "rate.set", host.job?.rate?.set, (each) => [each.rate ?? (each.add ? `${/^[-−]/.test(each.add) ? "" : "+"}${each.add}` : `at most ${each.at_most}`), each.reason].filter(Boolean).join(": "), { tool: "set", of: host.ground?.set }),
+    record ? tools(host, [["set", "Set a rate by hand"]]) : null,
+    host.drawingFor === 3 ? host.drawing : null,
     record ? facts(
       ["Yield in reach", record.totals.yield_without_n_kg_ha ? `${units.grain(record.totals.yield_without_n_kg_ha).toFixed(units.yieldDigits)} without, ${units.grain(record.totals.yield_with_n_kg_ha).toFixed(units.yieldDigits)} ${units.yieldUnit} with nitrogen` : ""],
       ["At the maximum yield", `${fixed(100 * record.totals.capped_share, 1)} % of the canopy`],
@@ -106,15 +115,22 @@ function much(host: PanelHost): Child[] {
 }
 const back = (units: Units, shown: number): number => (units.us ? shown / units.grain(1) : shown * 1000);
 
-function one(host: PanelHost, finding: Finding): HTMLElement {
+/** The key that a finding names, if it names one that the form has. */
+function placeOf(host: PanelHost, finding: Finding): string | undefined {
+  const text = `${finding.message} ${finding.why}`;
+  const named = host.keys.keys.filter((key) => key.question === finding.question && text.includes(key.key)).sort((a, b) => text.indexOf(a.key) - text.indexOf(b.key) || b.key.length - a.key.length);
+  return named[0]?.key;
+}
+
+function one(host: PanelHost, finding: Finding, k: number): HTMLElement {
   const sign = { stop: "✕", caution: "!", note: "i" }[finding.severity];
-  const reason = h("input", { "aria-label": "reason", placeholder: "why the map is right all the same", class: "wide" });
-  const by = h("input", { "aria-label": "name", placeholder: "who accepts it" });
+  const reason = h("input", { id: `reason-${finding.code}`, "aria-label": "reason", placeholder: "why the map is right all the same", class: "wide" });
+  const by = h("input", { id: `by-${finding.code}`, "aria-label": "name", placeholder: "who accepts it" });
   return h("li", { class: finding.severity },
-    h("details", { open: finding.severity === "stop" && !finding.accepted },
+    h("details", { id: `finding-${finding.code}-${k}`, open: finding.severity === "stop" && !finding.accepted },
       h("summary", null, h("span", { class: "sign", "aria-hidden": "true" }, sign), h("span", { class: "hidden" }, `${finding.severity}: `), finding.message.charAt(0).toUpperCase() + finding.message.slice(1)),
       h("p", null, finding.why), finding.accepted ? h("p", null, `Accepted by ${finding.accepted}`) : null,
-      h("p", { class: "soft" }, h("code", null, finding.code), " ", finding.question !== 4 ? h("button", { class: "quiet", onclick: () => host.jump(finding.question) }, `Question ${finding.question}`) : null),
+      h("p", { class: "soft" }, h("code", null, finding.code), " ", finding.question !== 4 ? h("button", { class: "quiet", onclick: () => host.jump(finding.question, placeOf(host, finding)) }, `Question ${finding.question}`) : null),
       finding.acceptable ? h("div", { class: "accept" }, h("p", null, "An adviser can go past it, by name and with a reason; both stand in the job and on the report."), reason, by, h("button", { onclick: () => host.accept(finding, reason.value, by.value) }, "Accept this stop")) : null));
 }
 
@@ -127,7 +143,7 @@ function sure(host: PanelHost): Child[] {
     drawn ? facts(["Median", `${fixed(units.mass(drawn.n_kg_p50))} ${units.massUnit}`], ["Draws", `${fixed(drawn.draws)}, Monte Carlo`]) : view.drawing ? h("p", { class: "loading", role: "status" }, "Drawing the uncertainty …") : null,
     entries(host, "Accepted stops", "accept", host.job?.accept, (each) => [each.code, each.figure, `by ${each.by ?? "?"}`].filter(Boolean).join(", ")),
     h("h3", { id: "findings" }, "Findings"),
-    view.findings.length ? h("ul", { class: "findings" }, ...view.findings.map((finding) => one(host, finding))) : h("p", { class: "soft" }, "None."),
+    view.findings.length ? h("ul", { class: "findings" }, ...view.findings.map((finding, k) => one(host, finding, k))) : h("p", { class: "soft" }, "None."),
   ];
 }
 
@@ -146,6 +162,7 @@ function machine(host: PanelHost): { top: Child[]; rest: Child[] } {
     locked ? h("p", { class: "error" }, h("span", { "aria-hidden": "true" }, "✕ "), stop ? `Locked: ${stop.message}` : view.faults.length ? `Locked: ${view.faults.length} entries are missing or wrong` : view.error ? `Locked: ${view.error.headline}` : "Locked") : null,
     host.made ? h("div", { class: "made", role: "status" }, h("p", null, h("strong", null, `Map ${host.made.map_id}`), host.made.stopped ? ": NOT FOR USE" : " is written. ", h("a", { href: `/api/v1/jobs/${view.id}/written/all.zip`, download: `map-${host.made.map_id}.zip` }, "All files as one (.zip)")), h("ul", { class: "files" }, ...files.map((each, k) => file(each.path, each.bytes, k)))) : null,
     tools(host, [["line", "Draw a guidance line"]]),
+    move(host, "line", "Move the guidance line's points", "guidance line", host.ground?.guidance),
     host.drawingFor === 5 ? host.drawing : null,
   ];
   const rest = [
