@@ -379,7 +379,7 @@ impl Sum {
         }
         if !self.changed.own.is_empty() || !self.changed.field.is_empty() {
             for (draw, (kg, field)) in kg.iter_mut().zip(fields).enumerate() {
-                *kg += self.changed.kg(|place| table[place * draws + draw], *field);
+                *kg += self.changed.kg(|place| table[(place, draw)], *field);
             }
         }
         kg

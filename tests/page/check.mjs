@@ -1,5 +1,5 @@
 // The page in a browser: the whole job on the demo and from nothing, by pointer and by keyboard, in light and dark, small and enlarged. Ends with "N passed, N failed".
-import { readFileSync, existsSync, cpSync } from "node:fs";
+import { readFileSync, existsSync, cpSync, writeFileSync } from "node:fs";
 import { execFileSync } from "node:child_process";
 import { join } from "node:path";
 import { createServer } from "node:http";
@@ -367,6 +367,60 @@ await check("the scale bar is right", async () => {
   const perPixel = metres / (box.width - 80);
   const off = Math.abs(bar.metres / bar.pixels / perPixel - 1);
   holds(off < 0.01, `the bar is off by ${(100 * off).toFixed(2)} %`);
+  await context.close();
+  await served.end();
+});
+
+await check("at 0°, 45° and 65° the scale bar is the length on the ellipsoid, and known places lie at their pixels", async () => {
+  // Planes, and a field of 400 m by 300 m on each; GDAL makes image and boundary, and carries the corners into degrees.
+  for (const [latitude, system, east, north] of [[0, "EPSG:32631", 520_000, 3_000], [45, "EPSG:32633", 430_000, 4_983_000], [65, "EPSG:32634", 560_000, 7_210_000]]) {
+    const folder = scratch();
+    execFileSync("gdal_create", ["-q", "-of", "GTiff", "-ot", "Float32", "-outsize", "120", "100", "-bands", "2", "-burn", "0.08", "-burn", "0.32", "-a_srs", system, "-a_ullr", ...[east - 100, north + 400, east + 500, north - 100].map(String), join(folder, "image.tif")]);
+    const corners = [[east, north], [east + 400, north], [east + 400, north + 300], [east, north + 300]];
+    const degrees = execFileSync("gdaltransform", ["-s_srs", system, "-t_srs", "EPSG:4326", "-output_xy"], { input: corners.map((corner) => corner.join(" ")).join("\n") }).toString().trim().split("\n").map((row) => row.split(/\s+/).map(Number));
+    const ring = degrees.map(([a, b]) => (Math.abs(a - latitude) < 3 && Math.abs(b - latitude) > 3 ? [b, a] : [a, b]));
+    writeFileSync(join(folder, "boundary.geojson"), JSON.stringify({ type: "FeatureCollection", features: [{ type: "Feature", properties: {}, geometry: { type: "Polygon", coordinates: [[...ring, ring[0]]] } }] }));
+    writeFileSync(join(folder, "job.toml"), '[field]\nname = "Latitude"\nboundary = "boundary.geojson"\n\n[imagery]\npath = "image.tif"\ndate = 2026-04-14\nindex = "NDVI"\nbands = { red = 1, nir = 2 }\n\n[machine]\nworking_width = "24 m"\n');
+    const served = await serve([join(folder, "job.toml")]);
+    const { page, context } = await open(chromium, served);
+    await page.waitForSelector("[data-metres]", { timeout: 60_000 });
+    await page.waitForTimeout(300);
+    const box = await page.locator(".map").boundingBox();
+    for (const [k, [x, y]] of corners.entries()) {
+      const at = await page.evaluate(([px, py]) => document.querySelector("haulm-page").pixel(px, py), [x, y]);
+      await page.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
+      await page.mouse.move(box.x + at[0], box.y + at[1]);
+      await page.waitForFunction(([lat, lon]) => { const found = document.querySelector(".place").textContent.match(/-?\d+\.\d+/g)?.map(Number) ?? []; return Math.abs(found[0] - lat) < 4e-5 && Math.abs(found[1] - lon) < 8e-5; }, [ring[k][1], ring[k][0]], { timeout: 5_000 }).catch(async () => { throw new Error(`${latitude}°: at corner ${k + 1} the foot says ${await page.textContent(".place")}, GDAL ${ring[k]}`); });
+    }
+    // The bar runs from east to west: metres a degree of longitude on WGS 84, a cos φ / √(1 − e² sin² φ), the ellipsoid's own definition.
+    const [a, e2] = [6_378_137, 0.006694379990141];
+    const phi = (ring[0][1] * Math.PI) / 180;
+    const grid = Math.hypot((ring[1][0] - ring[0][0]) * (Math.PI / 180) * ((a * Math.cos(phi)) / Math.sqrt(1 - e2 * Math.sin(phi) ** 2)), (ring[1][1] - ring[0][1]) * (Math.PI / 180) * ((a * (1 - e2)) / (1 - e2 * Math.sin(phi) ** 2) ** 1.5));
+    const pixels = await page.evaluate(([[x1, y1], [x2, y2]]) => { const field = document.querySelector("haulm-page"); const [p, q] = [field.pixel(x1, y1), field.pixel(x2, y2)]; return Math.hypot(p[0] - q[0], p[1] - q[1]); }, [corners[0], corners[1]]);
+    const bar = await page.evaluate(() => { const label = document.querySelector("[data-metres]"); return Number(label.dataset.metres) / Number(label.dataset.pixels); });
+    const off = Math.abs(bar / (grid / pixels) - 1);
+    holds(off < 0.001, `${latitude}°: the bar is off by ${(100 * off).toFixed(3)} %`);
+    await context.close();
+    await served.end();
+  }
+});
+
+await check("zoomed in, the image comes in tiles of its own pixels", async () => {
+  const served = await serve([join(demo(), "job.toml")]);
+  const { page, context } = await open(chromium, served);
+  await decided(page);
+  const answers = [];
+  page.on("response", (answer) => { if (/\/tiles\//.test(answer.url())) answers.push([new URL(answer.url()).pathname.split("/").slice(5).join("/"), answer.status()]); });
+  await page.locator(".map").focus();
+  for (const layer of ["index", "photo"]) {
+    await page.check(`#layer-${layer}`, { force: true });
+    for (let k = 0; k < 3; k++) { await page.locator(".map").focus(); await page.keyboard.press("+"); await page.waitForTimeout(400); }
+    for (let wait = 0; !answers.some(([path]) => path.startsWith(layer)) && wait < 100; wait++) await page.waitForTimeout(100);
+    holds(answers.some(([path]) => path.startsWith(layer)), `no tile of the ${layer} was fetched`);
+  }
+  await page.waitForTimeout(500);
+  equal(answers.filter(([, status]) => status !== 200), [], "tiles that were refused");
+  quiet(page);
   await context.close();
   await served.end();
 });

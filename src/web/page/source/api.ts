@@ -25,7 +25,7 @@ export interface Strip {
 export interface Ground {
   reading: number; name: string; plane: { code: string; name: string; convergence_deg: number; areal_scale: number }; bounds: [number, number, number, number]; globe: [number, number][];
   boundary: Rings; field: Rings; exclusions: Rings; excluded: Rings[]; set: Rings[]; guidance: Ring[]; area_m2: number; cells: number; parts: Part[]; outlines: Record<string, Rings>; strips: Strip[];
-  index: { corner: [number, number]; step: number; cols: number; rows: number } | null; index_name: string; pixel: number; may_write: boolean;
+  index: { corner: [number, number]; step: number; cols: number; rows: number } | null; tiles: { corner: [number, number]; side: number; finest: number } | null; index_name: string; pixel: number; may_write: boolean;
 }
 export interface Key {
   key: string; section: string; name: string; type: string; units: string | null; words: string[] | null; default: string | null; default_text: string; required: string;

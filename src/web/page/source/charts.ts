@@ -56,8 +56,18 @@ export function placebo(strips: Strip[], record: Tree): SVGElement | null {
   return frame(base + 38, `Ratios at ${dots.length} placebo strips from ${Math.min(...dots).toFixed(2)} to ${Math.max(...dots).toFixed(2)}; the strips' own: ${own.map((each) => each.ratio.toFixed(2)).join(", ")}. ${p === undefined || p === null ? "" : `Ground alone gives as much in ${(100 * p).toFixed(1)} %.`}`, ...children);
 }
 
+/** What joins the drawing along a strip with map and histogram. */
+export interface Along {
+  /** The stretch that is chosen. [m] */
+  chosen: [number, number] | null;
+  choose: (from: number, to: number) => void;
+  clear: () => void;
+  /** Whether the cell at this place along the strip is lit; nothing where no part of the histogram is chosen. */
+  lit: (along: number) => boolean | null;
+}
+
 /** The index along a strip and beside it, piece by piece. */
-export function profile(strip: Strip, name: string, units: Units): SVGElement | null {
+export function profile(strip: Strip, name: string, units: Units, along: Along | null = null): SVGElement | null {
   const pieces = strip.profile.filter((piece) => piece.strip !== null || piece.beside !== null);
   if (pieces.length < 2) return null;
   const values = pieces.flatMap((piece) => [piece.strip, piece.beside]).filter((value): value is number => value !== null && Number.isFinite(value));
@@ -85,11 +95,30 @@ export function profile(strip: Strip, name: string, units: Units): SVGElement | 
       if (value !== null && piece[dropped]) children.push(text(x((piece.from + piece.to) / 2), y(value) + 4, "×", "middle"));
     }
   }
+  if (along) {
+    const { chosen } = along;
+    if (chosen) children.unshift(s("rect", { x: x(chosen[0]), y: y0, width: Math.max(1, x(chosen[1]) - x(chosen[0])), height: y1 - y0, class: "stretch" }));
+    for (const piece of strip.profile) if (along.lit((piece.from + piece.to) / 2)) children.push(s("rect", { x: x(piece.from), y: y1 - 3, width: Math.max(1, x(piece.to) - x(piece.from)), height: 6, class: "lit" }));
+  }
   const long = units.us ? length / 0.3048 : length;
   children.push(s("line", { x1: x0, x2: x1, y1, y2: y1, class: "rule" }), text(x0, y1 + 14, "0"), text(x1, y1 + 14, `${fixed(long)} ${units.us ? "ft" : "m"}`, "end"));
   children.push(text(W / 2, y1 + 14, `${name} along S${strip.strip}: — strip, – – beside it${strip.profile.some((piece) => piece.strip_dropped || piece.beside_dropped) ? ", × left out" : ""}`, "middle", { class: "soft" }));
   const mean = (which: "strip" | "beside"): number => { const all = pieces.map((piece) => piece[which]).filter((value): value is number => value !== null); return all.reduce((a, b) => a + b, 0) / all.length; };
-  return frame(y1 + 20, `${name} along strip ${strip.strip}: mean ${mean("strip").toFixed(2)} in the strip, ${mean("beside").toFixed(2)} beside it.`, ...children);
+  const chart = frame(y1 + 20, `${name} along strip ${strip.strip}: mean ${mean("strip").toFixed(2)} in the strip, ${mean("beside").toFixed(2)} beside it.`, ...children);
+  if (along) {
+    chart.classList.add("brush");
+    const at = (event: PointerEvent): number => { const box = chart.getBoundingClientRect(); return Math.max(0, Math.min(length, ((((event.clientX - box.left) / box.width) * W - x0) / (x1 - x0)) * length)); };
+    chart.addEventListener("pointerdown", (event) => {
+      const first = at(event as PointerEvent);
+      let last = first;
+      // The drawing is made anew while it is brushed, so the window listens.
+      const move = (m: PointerEvent): void => { last = at(m); if (Math.abs(last - first) > 0.005 * length) along.choose(Math.min(first, last), Math.max(first, last)); };
+      const up = (): void => { removeEventListener("pointermove", move); removeEventListener("pointerup", up); if (Math.abs(last - first) <= 0.005 * length) along.clear(); };
+      addEventListener("pointermove", move);
+      addEventListener("pointerup", up);
+    });
+  }
+  return chart;
 }
 
 /** What flat rates bring on the mean of the canopy, with the ceiling that can be dragged. */

@@ -4,7 +4,7 @@ import { fixed, short } from "./figures";
 import { ticks } from "./charts";
 
 export interface Bin { from: number; to: number; label: string; colour: string; area: number }
-export interface LegendData { title: string; unit: string; areaUnit: string; bins: Bin[]; classes: boolean; note?: string }
+export interface LegendData { title: string; unit: string; areaUnit: string; bins: Bin[]; classes: boolean; note?: string; part?: number[] | null }
 
 const W = 440;
 const H = 92;
@@ -44,6 +44,7 @@ export class LegendView {
       const gap = data.classes ? 2 : 0.5;
       return [
         s("rect", { x: k * wide + gap / 2, y: H - 18 - tall, width: wide - gap, height: tall, fill: bin.colour, class: isIn(bin) ? "bar in" : "bar out" }),
+        data.part && data.part[k] > 0 ? s("rect", { x: k * wide + wide / 4, y: H - 18 - Math.max(2, (data.part[k] / most) * (H - 30)), width: wide / 2, height: Math.max(2, (data.part[k] / most) * (H - 30)), class: "part" }) : null,
         data.classes && bin.area > 0 ? s("text", { x: (k + 0.5) * wide, y: H - 22 - tall, "text-anchor": "middle", class: "soft" }, fixed(bin.area, bin.area < 9.95 ? 1 : 0)) : null,
       ];
     });

@@ -28,6 +28,7 @@ import Stroke from "ol/style/Stroke";
 import Style from "ol/style/Style";
 import Text from "ol/style/Text";
 import CircleStyle from "ol/style/Circle";
+import { Tiles, type Tile, type TileLayer } from "./tiles";
 import type { Cell, Ground, Part, Ring, Rings, Zone } from "./api";
 
 export type Layer = "photo" | "index" | "ratio" | "rate" | "uncertainty" | "zones" | "difference";
@@ -61,6 +62,31 @@ function hatch(): CanvasPattern | string {
   return pen.createPattern(tile, "repeat") ?? "rgba(240,240,240,.6)";
 }
 
+/** Cells of a part by row and column, one number a place: a million of them are found at once. */
+interface Lookup { row: number; col: number; rows: number; cols: number; at: Int32Array }
+
+function lookedUp(part: Part, rows: Float32Array, cols: Float32Array): Lookup {
+  let [rowFrom, rowTo, colFrom, colTo] = [Infinity, -Infinity, Infinity, -Infinity];
+  const after = Math.min(part.after, rows.length);
+  for (let at = part.first; at < after; at++) {
+    if (rows[at] < rowFrom) rowFrom = rows[at];
+    if (rows[at] > rowTo) rowTo = rows[at];
+    if (cols[at] < colFrom) colFrom = cols[at];
+    if (cols[at] > colTo) colTo = cols[at];
+  }
+  const [high, wide] = [Math.max(0, rowTo - rowFrom + 1), Math.max(0, colTo - colFrom + 1)];
+  const found = new Int32Array(Number.isFinite(high * wide) ? high * wide : 0).fill(-1);
+  for (let at = part.first; at < after; at++) found[(rows[at] - rowFrom) * wide + (cols[at] - colFrom)] = at;
+  return { row: rowFrom, col: colFrom, rows: high, cols: wide, at: found };
+}
+
+function cellIn(lookup: Lookup, row: number, col: number): number | null {
+  const [r, c] = [row - lookup.row, col - lookup.col];
+  if (!(r >= 0 && c >= 0 && r < lookup.rows && c < lookup.cols)) return null;
+  const at = lookup.at[r * lookup.cols + c];
+  return at < 0 ? null : at;
+}
+
 interface Sheet { canvas: HTMLCanvasElement; part: Part; rowFrom: number; colFrom: number }
 
 export class FieldMap {
@@ -69,7 +95,7 @@ export class FieldMap {
   private ground: Ground | null = null;
   private rows: Float32Array = new Float32Array();
   private cols: Float32Array = new Float32Array();
-  private lookup = new Map<string, number>();
+  private lookup: Lookup[] = [];
   private sheets: Sheet[] = [];
   private paint: Paint = {};
   private samples: Float32Array | null = null;
@@ -90,7 +116,10 @@ export class FieldMap {
   private colourOf: (zone: Zone) => string | null = () => null;
   private labelOf: (zone: Zone) => string = () => "";
   private zonesShown: Zone[] | null = null;
-  private shownKinds = new Set(["boundary", "exclusion", "strip", "set"]);
+  private shownKinds = new Set(["boundary", "exclusion", "strip", "set", "here"]);
+  /** Fetches a tile of the image. */
+  onTile: (layer: TileLayer, z: number, x: number, y: number) => Promise<Tile | null> = () => Promise.resolve(null);
+  private readonly tiles = new Tiles((layer, z, x, y) => this.onTile(layer, z, x, y), () => this.raster.changed());
   onChoose: (cell: number | null) => void = () => undefined;
   onHover: (place: [number, number] | null) => void = () => undefined;
   onMove: () => void = () => undefined;
@@ -126,10 +155,11 @@ export class FieldMap {
     this.ground = ground;
     this.rows = rows;
     this.cols = cols;
-    this.lookup = new Map();
+    this.lookup = ground ? ground.parts.map((part) => lookedUp(part, rows, cols)) : [];
     this.sheets = [];
     this.samples = null;
     this.sampleSheet = null;
+    this.tiles.clear();
     this.outlines.clear();
     this.zones.clear();
     this.zonesShown = null;
@@ -145,9 +175,6 @@ export class FieldMap {
       this.map.setView(this.view);
       this.fit();
     }
-    ground.parts.forEach((part, p) => {
-      for (let at = part.first; at < part.after && at < rows.length; at++) this.lookup.set(`${p}:${rows[at]}:${cols[at]}`, at);
-    });
     const add = (kind: string, rings: Rings, more: Record<string, unknown> = {}): void => {
       const feature = new Feature(new MultiPolygon(rings));
       feature.setProperties({ kind, ...more });
@@ -162,6 +189,9 @@ export class FieldMap {
     }
     this.raster.changed();
   }
+
+  /** Tells when what was shown last stands on the screen. */
+  onceDrawn(done: () => void): void { this.map.once("rendercomplete", done); this.map.render(); }
 
   fit(padding = 24): void {
     if (!this.ground) return;
@@ -208,24 +238,22 @@ export class FieldMap {
     const { ground } = this;
     const paint = this.paint.cell;
     if (!ground || !paint || this.layer === "index" || this.layer === "photo" || this.layer === "zones") return;
-    ground.parts.forEach((part) => {
+    ground.parts.forEach((part, p) => {
       if (part.curved || part.after <= part.first) return;
-      let [rowFrom, rowTo, colFrom, colTo] = [Infinity, -Infinity, Infinity, -Infinity];
-      for (let at = part.first; at < part.after; at++) {
-        rowFrom = Math.min(rowFrom, this.rows[at]); rowTo = Math.max(rowTo, this.rows[at]);
-        colFrom = Math.min(colFrom, this.cols[at]); colTo = Math.max(colTo, this.cols[at]);
-      }
+      const { row: rowFrom, col: colFrom, rows: high, cols: wide } = this.lookup[p];
+      if (!high || !wide) return;
       const canvas = document.createElement("canvas");
-      canvas.width = rowTo - rowFrom + 1;
-      canvas.height = colTo - colFrom + 1;
+      canvas.width = high;
+      canvas.height = wide;
       const pen = canvas.getContext("2d");
       if (!pen) return;
       const image = pen.createImageData(canvas.width, canvas.height);
+      const { data } = image;
       for (let at = part.first; at < part.after; at++) {
         const colour = paint(at);
         if (!colour) continue;
         const k = 4 * ((this.cols[at] - colFrom) * canvas.width + (this.rows[at] - rowFrom));
-        image.data.set(colour, k);
+        data[k] = colour[0]; data[k + 1] = colour[1]; data[k + 2] = colour[2]; data[k + 3] = colour[3];
       }
       pen.putImageData(image, 0, 0);
       this.sheets.push({ canvas, part, rowFrom, colFrom });
@@ -249,6 +277,23 @@ export class FieldMap {
     return canvas;
   }
 
+  private paintedTile(tile: Tile): HTMLCanvasElement | null {
+    const paint = this.paint.sample;
+    const { values, cols } = tile;
+    if (!paint || !values || !cols) return null;
+    if (tile.painted?.by === paint) return tile.painted.canvas;
+    const canvas = document.createElement("canvas");
+    canvas.width = cols;
+    canvas.height = Math.max(1, Math.floor(values.length / cols));
+    const pen = canvas.getContext("2d");
+    if (!pen) return null;
+    const image = pen.createImageData(canvas.width, canvas.height);
+    values.forEach((value, at) => { const colour = Number.isFinite(value) ? paint(value) : null; if (colour) image.data.set(colour, 4 * at); });
+    pen.putImageData(image, 0, 0);
+    tile.painted = { by: paint, canvas };
+    return canvas;
+  }
+
   private drawRaster(canvas: HTMLCanvasElement, extent: number[], resolution: number, pixelRatio: number, size: number[]): HTMLCanvasElement {
     canvas.width = Math.round(size[0]);
     canvas.height = Math.round(size[1]);
@@ -269,12 +314,22 @@ export class FieldMap {
       pen.drawImage(image, 0, 0);
       pen.restore();
     };
-    if (this.photo && (this.withPhoto || this.layer === "photo")) upright(this.photo.image, this.photo.corner, this.photo.step);
+    const { ground } = this;
+    const tiled = (layer: TileLayer, standing: number): void => { for (const tile of this.tiles.over(ground, layer, extent, 1 / scale, standing)) { const image = layer === "photo" ? tile.picture : this.paintedTile(tile); if (image) upright(image, tile.corner, tile.step); } };
+    if (this.photo && (this.withPhoto || this.layer === "photo")) { upright(this.photo.image, this.photo.corner, this.photo.step); tiled("photo", this.photo.step); }
     const under = this.withPhoto && this.layer !== "photo";
     pen.globalAlpha = under ? 0.62 : 1;
     if (this.layer === "index" && this.ground.index) {
       const sheet = this.sampled();
-      if (sheet) upright(sheet, this.ground.index.corner, this.ground.index.step);
+      if (sheet) {
+        pen.save();
+        // Beyond the boundary lies nobody's decision.
+        trace(ground.boundary);
+        pen.clip("evenodd");
+        upright(sheet, this.ground.index.corner, this.ground.index.step);
+        tiled("index", this.ground.index.step);
+        pen.restore();
+      }
     }
     for (const { canvas: sheet, part, rowFrom, colFrom } of this.sheets) {
       pen.save();
@@ -324,6 +379,7 @@ export class FieldMap {
     if (!this.shownKinds.has(kind)) return [];
     if (kind === "exclusion") return new Style({ fill: new Fill({ color: pattern }), stroke: new Stroke({ color: INK, width: 1 }) });
     if (kind === "placebo") return new Style({ stroke: new Stroke({ color: "rgba(26,26,26,.4)", width: 1, lineDash: [3, 3] }) });
+    if (kind === "here") return new Style({ stroke: new Stroke({ color: "#0b4f8a", width: 1.5 }), fill: new Fill({ color: "rgba(11,79,138,.12)" }), image: new CircleStyle({ radius: 6, fill: new Fill({ color: "#0b4f8a" }), stroke: new Stroke({ color: PAPER, width: 2 }) }) });
     if (kind === "set") return outlined(INK, 2.25, [2, 5]);
     if (kind === "strip") return [...outlined(INK, 1.75, [7, 4]), new Style({ geometry: () => new Point(feature.get("end") as [number, number]), text: new Text({ text: String(feature.get("label")), font: "600 12px system-ui, sans-serif", fill: new Fill({ color: INK }), stroke: new Stroke({ color: PAPER, width: 4 }), offsetX: -12, offsetY: 6 }) })];
     return outlined(INK, 1.5);
@@ -340,11 +396,31 @@ export class FieldMap {
       const [dx, dy] = [x - part.origin[0], y - part.origin[1]];
       const row = Math.floor((dx * part.along[0] + dy * part.along[1]) / part.length);
       const col = Math.floor((dx * part.across[0] + dy * part.across[1]) / part.width);
-      const found = this.lookup.get(`${p}:${row}:${col}`);
-      if (found !== undefined && (!part.region || part.region.length === 0 || ground.parts.length === 1 || inside(part.region, x, y))) return inside(ground.field, x, y) ? found : null;
+      const found = cellIn(this.lookup[p], row, col);
+      if (found !== null && (!part.region || part.region.length === 0 || ground.parts.length === 1 || inside(part.region, x, y))) return inside(ground.field, x, y) ? found : null;
     }
     return null;
   }
+  /** Cells whose middle lies in a polygon: 1 for those. Cells along a curve have no grid and are left out. */
+  cellsIn(polygon: Ring[]): Uint8Array {
+    const mask = new Uint8Array(this.rows.length);
+    for (const part of this.ground?.parts ?? []) {
+      if (part.curved) continue;
+      for (let at = part.first; at < part.after && at < mask.length; at++) {
+        const [u, v] = [(this.rows[at] + 0.5) * part.length, (this.cols[at] + 0.5) * part.width];
+        if (inside([polygon], part.origin[0] + part.along[0] * u + part.across[0] * v, part.origin[1] + part.along[1] * u + part.across[1] * v)) mask[at] = 1;
+      }
+    }
+    return mask;
+  }
+  /** Shows where the device is, as exactly as it knows. */
+  here(at: [number, number], accuracy: number, go: boolean): void {
+    this.outlines.getFeatures().filter((feature) => feature.get("kind") === "here").forEach((feature) => this.outlines.removeFeature(feature));
+    const ring: Ring = Array.from({ length: 49 }, (_, k) => [at[0] + Math.cos((k * Math.PI) / 24) * accuracy, at[1] + Math.sin((k * Math.PI) / 24) * accuracy]);
+    for (const geometry of [new Polygon([ring]), new Point(at)]) { const feature = new Feature<Geometry>(geometry); feature.set("kind", "here"); this.outlines.addFeature(feature as Feature<MultiPolygon>); }
+    if (go) { this.whole = false; this.view.animate({ center: at, duration: matchMedia("(prefers-reduced-motion: reduce)").matches ? 0 : 150 }); }
+  }
+
   /** The cell beside another one, on the screen's side. */
   neighbour(cell: Cell, dx: number, dy: number): number | null {
     const { ground } = this;
@@ -356,7 +432,7 @@ export class FieldMap {
     const steps: [number, number][] = [[1, 0], [-1, 0], [0, 1], [0, -1]];
     const toward = ([r, c]: [number, number]): number => (r * part.along[0] + c * part.across[0]) * dx + (r * part.along[1] + c * part.across[1]) * dy;
     const [r, c] = steps.reduce((best, step) => (toward(step) > toward(best) ? step : best));
-    return this.lookup.get(`${p}:${cell.row + r}:${cell.col + c}`) ?? null;
+    return cellIn(this.lookup[p], cell.row + r, cell.col + c);
   }
   centreCell(): number | null {
     const centre = this.view.getCenter() ?? [0, 0];

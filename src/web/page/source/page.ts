@@ -1,6 +1,7 @@
 // The page: the field, and five answers beside it.
 import * as api from "./api";
 import { card } from "./card";
+import type { Along } from "./charts";
 import { corners, drawing, type Finished } from "./draw";
 import { fill, h, s, type Child } from "./dom";
 import { fixed, moved, short, Units, unitsOf } from "./figures";
@@ -111,7 +112,7 @@ class Page {
     this.work("opening the field");
     try { await this.show(await api.get<View>(`jobs/${id}`)); } catch (error) { this.failed(error); }
   }
-  private forget(): void { this.queue = []; this.view = null; this.ground = null; this.columns = {}; this.cell = null; this.kept = null; this.made = null; this.refused.clear(); this.refusal = null; this.tool = null; this.map = null; this.samples = null; this.drafts.clear(); }
+  private forget(): void { this.queue = []; this.view = null; this.ground = null; this.columns = {}; this.cell = null; this.kept = null; this.made = null; this.refused.clear(); this.refusal = null; this.tool = null; this.map = null; this.samples = null; this.stretch = null; this.mask = null; this.drafts.clear(); }
 
   /** Puts the parts of a job's page where they belong. */
   private lay(): void {
@@ -125,9 +126,15 @@ class Page {
         h("section", { class: "answer-side", id: "answers", "aria-label": "Five answers" }, this.answers)), this.live);
     this.map = new FieldMap(this.mapBox);
     this.map.onChoose = (cell) => void this.choose(cell);
+    this.map.onTile = async (layer, z, x, y) => {
+      const answer = await api.raw(`jobs/${this.id}/tiles/${layer}/${z}/${x}/${y}`);
+      const number = (name: string): number => Number(answer.headers.get(name));
+      const place = { corner: [number("x-corner-x"), number("x-corner-y")] as [number, number], step: number("x-step"), cols: number("x-cols") };
+      return layer === "photo" ? { ...place, picture: await createImageBitmap(await answer.blob()), values: null } : { ...place, picture: null, values: new Float32Array(await answer.arrayBuffer()) };
+    };
     this.map.onHover = (place) => this.hover(place);
     this.map.onMove = () => this.drawFoot();
-    this.legend.onBrush = () => this.paint();
+    this.legend.onBrush = () => { this.paint(); if (this.question === 2) this.drawAnswers(); };
     new ResizeObserver(() => this.map?.resized()).observe(this.mapBox);
   }
 
@@ -159,6 +166,8 @@ class Page {
     if (this.view !== view) return;
     if (this.cell && view.record) { try { this.cell = await api.get<Cell>(`jobs/${id}/cells/${this.cell.cell}`); } catch { this.cell = null; } } else if (!view.record) this.cell = null;
     this.draw();
+    // For measuring: from an input to the map on the screen.
+    this.map?.onceDrawn(() => { performance.clearMarks("haulm-drawn"); performance.mark("haulm-drawn", { detail: view.revision }); });
     this.live.textContent = view.answers.map((answer) => `${answer.question} ${answer.figure}`).join(". ");
   }
   private spread(names: string[], buffer: ArrayBuffer): void {
@@ -169,7 +178,7 @@ class Page {
     const ground = await api.get<Ground | null>(`jobs/${id}/ground`);
     // The same cells keep the one that was chosen.
     const grid = (of: Ground | null): string => JSON.stringify(of && [of.plane.code, of.cells, of.parts.map((part) => [part.first, part.after, part.origin, part.along, part.length, part.width])]);
-    if (grid(ground) !== grid(this.ground)) this.cell = null;
+    if (grid(ground) !== grid(this.ground)) { this.cell = null; this.stretch = null; this.mask = null; }
     if (!ground) { this.ground = null; this.map?.setGround(null, new Float32Array(), new Float32Array()); return; }
     let [rows, cols] = [new Float32Array(), new Float32Array()];
     if (this.view?.record) {
@@ -373,6 +382,15 @@ class Page {
     const legend = view?.legend;
     const classOf = (n: number): string | null => legend?.classes.find((each) => n >= each.from - 1e-9 && n <= each.to + 1e-9)?.colour ?? null;
     const area = this.columns.area;
+    const mask = this.mask;
+    const shown = (at: number): boolean => !mask || mask[at] === 1;
+    /** Areas by value of the stretch that is chosen along a strip. */
+    const part = (values: ArrayLike<number> | null | undefined, bin: (value: number) => number, count: number): number[] | null => {
+      if (!mask || !values || !area) return null;
+      const sums = Array.from({ length: count }, () => 0);
+      for (let at = 0; at < mask.length; at++) if (mask[at] && Number.isFinite(values[at])) sums[Math.max(0, Math.min(count - 1, bin(values[at])))] += units.area(area[at]);
+      return sums;
+    };
     const n = this.peek && this.kept ? this.kept.n : this.columns.n;
     let paint: Paint = {};
     if (view?.record && (this.layer === "zones" || this.layer === "rate")) {
@@ -390,20 +408,21 @@ class Page {
       if (classes.length && byZone) for (const zone of view.zones) sums[near(zone.n_kg_ha)] += zone.area_m2;
       else if (classes.length && n && area) for (let at = 0; at < n.length; at++) if (!Number.isNaN(n[at])) sums[near(n[at])] += area[at];
       const label = (each: { least: number; greatest: number }): string => (short(units.rate(each.least)) === short(units.rate(each.greatest)) ? short(units.rate(each.least)) : `${short(units.rate(each.least))}–${short(units.rate(each.greatest))}`);
-      this.legend.show({ title: byZone ? "Rate by zone" : "Rate by cell", unit: units.rateUnit, areaUnit: units.areaUnit, classes: true, bins: classes.map((each, k) => ({ from: each.from, to: each.to, label: label(each), colour: each.colour, area: units.area(sums[k]) })) });
+      this.legend.show({ title: byZone ? "Rate by zone" : "Rate by cell", unit: units.rateUnit, areaUnit: units.areaUnit, classes: true, bins: classes.map((each, k) => ({ from: each.from, to: each.to, label: label(each), colour: each.colour, area: units.area(sums[k]) })), part: classes.length ? part(n, near, classes.length) : null });
       const chosen = this.legend.range();
       const on = (value: number): boolean => !chosen || (value >= chosen[0] - 1e-9 && value <= chosen[1] + 1e-9);
       const inks = classes.map((each) => rgba(each.colour));
-      paint = { cell: (at) => { const value = n?.[at]; if (value === undefined || Number.isNaN(value)) return null; const ink = inks[near(value)]; return ink ? dim(ink, on(value)) : null; } };
+      paint = { cell: (at) => { const value = n?.[at]; if (value === undefined || Number.isNaN(value)) return null; const ink = inks[near(value)]; return ink ? dim(ink, on(value) && shown(at)) : null; } };
       map.setZones(view.zones, (zone) => (on(zone.n_kg_ha) ? classOf(zone.n_kg_ha) : null), (zone) => short(units.rate(zone.n_kg_ha)));
     } else if (this.layer === "difference" && this.kept && this.view?.record && this.comparable()) {
       const before = this.kept.n;
       const now = this.columns.n;
       const change = Array.from(now, (value, k) => value - before[k]);
-      const most = Math.max(1, ...change.map((value) => Math.abs(value)).filter(Number.isFinite));
+      // As a list of arguments a million numbers would be too many.
+      const most = change.reduce((found, value) => (Number.isFinite(value) ? Math.max(found, Math.abs(value)) : found), 1);
       const colour = (value: number): Rgba => { const t = Math.min(1, Math.abs(value) / most); const end = value < 0 ? rgba("#b5762f") : rgba("#41487f"); const mid = [240, 240, 240]; return [0, 1, 2].map((k) => Math.round(mid[k] + (end[k] - mid[k]) * t)).concat(255) as Rgba; };
-      this.legend.show({ title: "Change since kept", unit: units.rateUnit, areaUnit: units.areaUnit, classes: false, bins: this.bins(change, area, colour, 25, [-most, most], units, units.rate(1)) });
-      paint = { cell: (at) => (Number.isNaN(change[at]) ? null : dim(colour(change[at]), lit(units.rate(change[at])))) };
+      this.legend.show({ title: "Change since kept", unit: units.rateUnit, areaUnit: units.areaUnit, classes: false, bins: this.bins(change, area, colour, 25, [-most, most], units, units.rate(1)), part: part(change, (value) => Math.floor(((value + most) / (2 * most)) * 25), 25) });
+      paint = { cell: (at) => (Number.isNaN(change[at]) ? null : dim(colour(change[at]), lit(units.rate(change[at])) && shown(at))) };
       map.setZones(this.view.zones, () => null, () => "");
     } else if (this.layer === "ratio" || this.layer === "uncertainty" || this.layer === "index") {
       const cells = this.layer === "ratio" ? this.columns.ratio : this.layer === "uncertainty" ? this.columns.spread : this.columns.index;
@@ -415,14 +434,66 @@ class Page {
       const colour = (value: number): Rgba => colours[Math.max(0, Math.min(63, Math.round(((value - low) / span) * 63)))];
       const each = this.layer === "index" && this.samples && ground?.index ? ground.index.step ** 2 : null;
       const name = this.view?.record?.image?.index ?? ground?.index_name ?? "Index";
-      this.legend.show({ title: this.layer === "ratio" ? "Response index of the cells" : this.layer === "uncertainty" ? "Width of the 80 % range" : `${name} as taken`, unit: this.layer === "uncertainty" ? units.rateUnit : "", areaUnit: units.areaUnit, classes: false, bins: any ? this.bins(raw ?? [], each === null ? area : null, colour, 32, [low, high > low ? high : low + 1], units, scale, each ?? 0) : [] });
+      this.legend.show({ title: this.layer === "ratio" ? "Response index of the cells" : this.layer === "uncertainty" ? "Width of the 80 % range" : `${name} as taken`, unit: this.layer === "uncertainty" ? units.rateUnit : "", areaUnit: units.areaUnit, classes: false, bins: any ? this.bins(raw ?? [], each === null ? area : null, colour, 32, [low, high > low ? high : low + 1], units, scale, each ?? 0) : [], part: any ? part(cells, (value) => Math.floor(((value - low) / ((high > low ? high : low + 1) - low)) * 32), 32) : null });
       const chosen = this.legend.range();
       const on = (value: number): boolean => !chosen || (value * scale >= chosen[0] - 1e-9 && value * scale <= chosen[1] + 1e-9);
-      paint = { cell: (at) => { const value = cells?.[at]; return value === undefined || Number.isNaN(value) ? null : dim(colour(value), on(value)); }, sample: (value) => dim(colour(value), on(value)) };
+      paint = { cell: (at) => { const value = cells?.[at]; return value === undefined || Number.isNaN(value) ? null : dim(colour(value), on(value) && shown(at)); }, sample: (value) => dim(colour(value), on(value)) };
       map.setZones(NO_ZONES, () => null, () => "");
     } else { this.legend.show(null); map.setZones(NO_ZONES, () => null, () => ""); }
     map.show(this.layer, paint, this.photoUnder);
     this.drawBelow();
+  }
+
+  // ---- one stretch of a strip: drawing, map and histogram follow one another -----------------------------------------------------------------------------------
+  private stretch: { strip: number; from: number; to: number } | null = null;
+  /** Cells that lie in it. */
+  private mask: Uint8Array | null = null;
+  private along(number: number): Along {
+    const strip = this.ground?.strips.find((each) => each.strip === number);
+    const range = this.legend.range();
+    const place = (along: number): [number, number] | null => {
+      if (!strip?.axis) return null;
+      const { from, to } = strip.axis;
+      const length = Math.hypot(to[0] - from[0], to[1] - from[1]) || 1;
+      return [from[0] + ((to[0] - from[0]) * along) / length, from[1] + ((to[1] - from[1]) * along) / length];
+    };
+    return {
+      chosen: this.stretch?.strip === number ? [this.stretch.from, this.stretch.to] : null,
+      choose: (from, to) => this.chooseStretch(number, from, to),
+      clear: () => this.chooseStretch(null, 0, 0),
+      lit: (along) => {
+        const at = range ? place(along) : null;
+        const cell = at && this.map ? this.map.cellAt(at[0], at[1]) : null;
+        const value = cell === null || cell === undefined ? undefined : this.valueOf(cell);
+        return !range || value === undefined ? null : value >= range[0] - 1e-9 && value <= range[1] + 1e-9;
+      },
+    };
+  }
+  /** What the layer shows of a cell, in the legend's unit. */
+  private valueOf(cell: number): number | undefined {
+    const units = unitsOf(this.view);
+    const { columns } = this;
+    if (this.layer === "zones") return this.view?.zones[columns.zone?.[cell] - 1]?.n_kg_ha;
+    if (this.layer === "rate") return columns.n?.[cell];
+    if (this.layer === "ratio") return columns.ratio?.[cell];
+    if (this.layer === "uncertainty") return columns.spread && columns.spread[cell] * units.rate(1);
+    if (this.layer === "difference" && this.kept) return (columns.n[cell] - this.kept.n[cell]) * units.rate(1);
+    return columns.index?.[cell];
+  }
+  private chooseStretch(number: number | null, from: number, to: number): void {
+    const strip = number === null ? undefined : this.ground?.strips.find((each) => each.strip === number);
+    if (!strip?.axis) { this.stretch = null; this.mask = null; this.map?.mark(this.cell?.rings ?? null); } else {
+      const { from: [x, y], to: end, width } = strip.axis;
+      const length = Math.hypot(end[0] - x, end[1] - y) || 1;
+      const [ux, uy] = [(end[0] - x) / length, (end[1] - y) / length];
+      const corner = (along: number, across: number): [number, number] => [x + ux * along - uy * across, y + uy * along + ux * across];
+      const ring: Ring = [corner(from, -width / 2), corner(to, -width / 2), corner(to, width / 2), corner(from, width / 2)];
+      this.stretch = { strip: strip.strip, from, to };
+      this.mask = this.map?.cellsIn([ring]) ?? null;
+      this.map?.mark([[[...ring, ring[0]]]]);
+    }
+    this.paint();
+    this.drawAnswers();
   }
   /** Values between which 96 of 100 lie; kept, for the same numbers are painted many times. */
   private middle(values: Float32Array | null | undefined): [number, number] {
@@ -466,7 +537,7 @@ class Page {
     const px = (nice * unit) / metres;
     const label = us ? (nice >= 5280 ? `${nice / 5280} mi` : `${nice} ft`) : nice >= 1000 ? `${nice / 1000} km` : `${nice} m`;
     fill(this.scale, s("svg", { width: px + 2, height: 10, "aria-hidden": "true", class: "scalebar" }, s("path", { d: `M1 1V8H${(px + 1).toFixed(1)}V1` })), h("span", { "data-metres": nice * unit, "data-pixels": px.toFixed(3) }, label));
-    fill(this.foot, s("svg", { viewBox: "-10 -10 20 20", class: "north", role: "img", "aria-label": "North is up" }, s("path", { d: "M0 -9 5 8 0 4 -5 8Z", transform: `rotate(${(-ground.plane.convergence_deg).toFixed(2)})` })), h("span", null, "N"), this.scale, this.place, h("span", { class: "grow" }), h("span", { class: "soft plane" }, ground.plane.name), h("button", { class: "quiet", onclick: () => map.zoom(1), "aria-label": "Nearer" }, "+"), h("button", { class: "quiet", onclick: () => map.zoom(-1), "aria-label": "Farther" }, "−"), h("button", { class: "quiet", id: "fit", onclick: () => map.fit(), "aria-label": "Whole field" }, s("svg", { viewBox: "0 0 16 16", class: "icon", "aria-hidden": "true" }, s("path", { d: "M2 6V2h4M10 2h4v4M14 10v4h-4M6 14H2v-4" }))));
+    fill(this.foot, s("svg", { viewBox: "-10 -10 20 20", class: "north", role: "img", "aria-label": "North is up" }, s("path", { d: "M0 -9 5 8 0 4 -5 8Z", transform: `rotate(${(-ground.plane.convergence_deg).toFixed(2)})` })), h("span", null, "N"), this.scale, this.place, h("span", { class: "grow" }), h("span", { class: "soft plane" }, ground.plane.name), "geolocation" in navigator && isSecureContext ? h("button", { class: "quiet", id: "where", onclick: () => this.whereAmI(), title: "Where am I", "aria-label": "Where am I" }, "◎") : null, h("button", { class: "quiet", onclick: () => map.zoom(1), "aria-label": "Nearer" }, "+"), h("button", { class: "quiet", onclick: () => map.zoom(-1), "aria-label": "Farther" }, "−"), h("button", { class: "quiet", id: "fit", onclick: () => map.fit(), "aria-label": "Whole field" }, s("svg", { viewBox: "0 0 16 16", class: "icon", "aria-hidden": "true" }, s("path", { d: "M2 6V2h4M10 2h4v4M14 10v4h-4M6 14H2v-4" }))));
   }
   private hover(place: [number, number] | null): void {
     const { ground } = this;
@@ -476,7 +547,53 @@ class Page {
     const basis = (t: number): number[] => [((t - 1) * (t - 2)) / 2, t * (2 - t), (t * (t - 1)) / 2];
     const [bu, bv] = [basis(u), basis(v)];
     const at = (k: 0 | 1): number => ground.globe.reduce((sum, corner, i) => sum + corner[k] * bu[i % 3] * bv[Math.floor(i / 3)], 0);
-    this.place.textContent = `${at(1).toFixed(5)}° ${at(0).toFixed(5)}° · ${place[0].toFixed(0)} ${place[1].toFixed(0)} m`;
+    this.place.textContent = `${at(1).toFixed(5)}° ${at(0).toFixed(5)}° · ${place[0].toFixed(0)} ${place[1].toFixed(0)} m${this.under(place)}`;
+  }
+  /** What the map holds under the pointer: from the numbers that are here already. */
+  private under([x, y]: [number, number]): string {
+    const { view, columns } = this;
+    const cell = view?.record ? this.map?.cellAt(x, y) ?? null : null;
+    const zone = cell === null ? undefined : view?.zones[columns.zone?.[cell] - 1];
+    if (cell === null || !zone) return "";
+    const units = unitsOf(view);
+    const index = columns.index?.[cell];
+    return ` · ${Number.isFinite(index) ? `${view?.record?.image?.index} ${index.toFixed(2)}, ` : ""}${short(units.rate(zone.n_kg_ha))} ${units.rateUnit}`;
+  }
+
+  /** Longitude and latitude on the plane: the foot's own numbers, turned round. */
+  private planeOf(longitude: number, latitude: number): [number, number] | null {
+    const { ground } = this;
+    if (!ground) return null;
+    const basis = (t: number): number[] => [((t - 1) * (t - 2)) / 2, t * (2 - t), (t * (t - 1)) / 2];
+    const at = (u: number, v: number, k: 0 | 1): number => { const [bu, bv] = [basis(u), basis(v)]; return ground.globe.reduce((sum, corner, i) => sum + corner[k] * bu[i % 3] * bv[Math.floor(i / 3)], 0); };
+    let [u, v] = [1, 1];
+    const d = 1e-3;
+    for (let round = 0; round < 8; round++) {
+      const [lon, lat] = [at(u, v, 0) - longitude, at(u, v, 1) - latitude];
+      const [a, b] = [(at(u + d, v, 0) - at(u - d, v, 0)) / (2 * d), (at(u, v + d, 0) - at(u, v - d, 0)) / (2 * d)];
+      const [c, e] = [(at(u + d, v, 1) - at(u - d, v, 1)) / (2 * d), (at(u, v + d, 1) - at(u, v - d, 1)) / (2 * d)];
+      const det = a * e - b * c;
+      if (!det) return null;
+      u -= (lon * e - lat * b) / det;
+      v -= (lat * a - lon * c) / det;
+    }
+    const [x0, y0, x1, y1] = ground.bounds;
+    return Number.isFinite(u + v) ? [x0 + (u / 2) * (x1 - x0), y0 + (v / 2) * (y1 - y0)] : null;
+  }
+  private whereAmI(): void {
+    const say = (text: string): void => { this.place.textContent = text; this.live.textContent = text; };
+    say("asking the device …");
+    navigator.geolocation.getCurrentPosition(
+      ({ coords }) => {
+        const at = this.planeOf(coords.longitude, coords.latitude);
+        if (!at || !this.ground) return;
+        const [x0, y0, x1, y1] = this.ground.bounds;
+        const far = Math.hypot(Math.max(x0 - at[0], 0, at[0] - x1), Math.max(y0 - at[1], 0, at[1] - y1));
+        this.map?.here(at, coords.accuracy, far < 5_000);
+        say(far > 5_000 ? `you are ${fixed(far / 1000)} km from the field` : `you are here, ± ${fixed(coords.accuracy)} m${this.under(at)}`);
+      },
+      (error) => say(error.code === error.PERMISSION_DENIED ? "the device does not say where you are" : "no place from the device"),
+      { enableHighAccuracy: true, timeout: 20_000, maximumAge: 5_000 });
   }
 
   private host(): PanelHost {
@@ -488,6 +605,7 @@ class Page {
       goZone: (zone) => this.goZone(zone), accept: (finding, reason, by) => void this.act("accept", { code: finding.code, figure: finding.figure, reason, by }),
       remove: (list, position) => void this.act("remove", { list, position }),
       entry: (list, position, values) => void this.act("entry", { list, position, values }).then((ok) => { if (ok && position === null) { this.drafts.delete(list); this.draw(); } }), drafts: this.drafts,
+      along: (strip) => this.along(strip),
       corners: (tool, name, rings, position) => this.moveCorners(tool, name, rings, position),
       jump: (question, key) => this.jump(question, key), makeMap: () => void this.makeMap(), made: this.made, making: this.making, select: () => undefined,
     };
@@ -512,7 +630,7 @@ class Page {
       return h("section", { class: `question-card${open ? " open" : ""}` }, h("h2", { class: "plain" }, head), h("div", { id: `panel-${number}`, class: "panel", hidden: !open }, open ? panel(number, this.host()) : null));
     });
     fill(this.answers, this.refusal ? this.refusalBox(this.refusal) : null, view.error && !view.faults.length ? this.refusalBox(view.error) : null, ...cards);
-    if (this.cell) this.map?.mark(this.cell.rings);
+    if (this.cell && !this.stretch) this.map?.mark(this.cell.rings);
   }
   /** Figures large, units small. */
   private figure(text: string): Node[] {

@@ -2,7 +2,7 @@
 import { h, type Child } from "./dom";
 import { field, find, further, type FormHost } from "./form";
 import { fixed, short, type Units } from "./figures";
-import { causes, placebo, profile, response } from "./charts";
+import { causes, placebo, profile, response, type Along } from "./charts";
 import type { Finding, Ground, Made, Ring, Rings, Tree, View, Zone } from "./api";
 import { GROUND } from "./card";
 import type { Tool } from "./map";
@@ -21,6 +21,7 @@ export interface PanelHost extends FormHost {
   drawingFor: number;
   goZone: (zone: Zone) => void;
   accept: (finding: Finding, reason: string, by: string) => void;
+  along: (strip: number) => Along;
   corners: (tool: Tool, name: string, rings: Ring[], position: number | null) => void;
   jump: (question: number, key?: string) => void;
   makeMap: () => void;
@@ -74,6 +75,15 @@ function seen(host: PanelHost): Child[] {
   ];
 }
 
+/** The same choice in numbers as brushing the drawing along a strip. */
+function stretch(strip: number, along: Along, units: Units): HTMLElement {
+  const unit = units.us ? 0.3048 : 1;
+  const box = (end: 0 | 1, label: string): HTMLInputElement => h("input", { id: `stretch-${strip}-${end}`, "aria-label": `${label} along S${strip}, ${units.us ? "ft" : "m"}`, inputmode: "decimal", autocomplete: "off", value: along.chosen ? fixed(along.chosen[end] / unit) : "", onchange: () => { const [from, to] = [Number(first.value), Number(last.value)]; if (first.value !== "" && last.value !== "" && from < to) along.choose(from * unit, to * unit); else if (first.value === "" && last.value === "") along.clear(); } });
+  const first = box(0, "from");
+  const last = box(1, "to");
+  return h("p", { class: "stretch-row soft" }, "light up", first, "to", last, units.us ? "ft" : "m");
+}
+
 function nitrogen(host: PanelHost): Child[] {
   const { view, ground, units } = host;
   const record = view.record as Tree | null;
@@ -81,7 +91,7 @@ function nitrogen(host: PanelHost): Child[] {
   const share = record?.reference?.nitrogen_share;
   return [
     record && strips.length ? placebo(strips, record) : null,
-    ...strips.map((strip) => profile(strip, record?.image?.index ?? ground?.index_name ?? "index", units)),
+    ...strips.map((strip) => { const along = host.along(strip.strip); const chart = profile(strip, record?.image?.index ?? ground?.index_name ?? "index", units, record ? along : null); return chart && record ? h("div", null, chart, stretch(strip.strip, along, units)) : chart; }),
     record ? facts(
       ["Reference index", record.reference.index?.toFixed(3) ?? "–"], ["Beside it", record.reference.beside?.toFixed(3) ?? "–"],
       ["Paleness that is nitrogen", share ? `${fixed(100 * share.share)} %, 80 % range ${fixed(100 * share.low)} to ${fixed(100 * share.high)} %` : "not known"],
