@@ -71,6 +71,8 @@
 //! [`pipeline::run`] calls them in order. Programs that bring their own pixels start there ([`space::raster::RasterSource`]); one flat rate from hand readings is
 //! [`app::rate`].
 
+#![forbid(unsafe_code)]
+
 pub mod app;
 pub mod cli;
 pub mod finding;

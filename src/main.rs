@@ -1,5 +1,7 @@
 //! The haulm command.
 
+#![forbid(unsafe_code)]
+
 use std::process::ExitCode;
 
 /// The server of the page, which this haulm may be built without.

@@ -2,8 +2,10 @@
 
 use crate::app::accepted::accept;
 use crate::app::below::without_folder;
+use crate::app::change::Change;
 use crate::app::error::AppError;
 use crate::app::formats::{Failed, refused_format};
+use crate::app::job::JobText;
 use crate::app::prepare::{Prepared, check_curve};
 use crate::app::reread::keys_to_reread;
 use crate::finding::{Checked, Finding, by_weight, codes};
@@ -31,6 +33,10 @@ pub struct Decision {
     pub(crate) machine: ForMachine,
     /// What the steps noticed.
     of_steps: Vec<Finding>,
+    /// What was noticed in the job's text, when it is not the text that was read.
+    of_job: Option<Vec<Finding>>,
+    /// What does not stand in the job file.
+    pub(crate) changes: Vec<Change>,
     /// Whether gain and uncertainty are drawn.
     drawn: bool,
     /// What the draws noticed.
@@ -87,6 +93,24 @@ impl Prepared {
     /// # Errors
     /// As [`Prepared::decide`].
     pub fn decide_without_draws(&self, settings: &Settings) -> Result<Decision, AppError> {
+        self.decided(settings, None, &[])
+    }
+
+    /// The same by a job in memory, whose own findings take the place of those of the text that was read; what does not stand in the job's file is told.
+    ///
+    /// # Errors
+    /// As [`Prepared::decide`], and when the job's reader refuses its text.
+    pub fn decide_job_without_draws(&self, job: &JobText) -> Result<Decision, AppError> {
+        let Checked { value, findings } = job.settings()?;
+        self.decided(&value, Some(findings), job.changes())
+    }
+
+    fn decided(
+        &self,
+        settings: &Settings,
+        of_job: Option<Vec<Finding>>,
+        changes: &[Change],
+    ) -> Result<Decision, AppError> {
         let inner = self.inner();
         let ready_band = inner.image.index.ready_band().is_some();
         let changed = keys_to_reread(&inner.settings, settings, ready_band);
@@ -108,6 +132,8 @@ impl Prepared {
             settings: settings.clone(),
             machine: for_machine(&settings.output, &value.prescription)?,
             outcome: value,
+            of_job,
+            changes: changes.to_vec(),
             drawn: false,
             of_steps: findings,
             of_draws: Vec::new(),
@@ -190,7 +216,10 @@ impl Decision {
     fn with_findings(mut self) -> Self {
         let inner = self.prepared.inner();
         let settings = &self.settings;
-        let mut all = inner.findings.clone();
+        let (of_job, of_reading) = inner.findings.split_at(inner.of_job);
+        let mut all = self.of_job.clone().unwrap_or_else(|| of_job.to_vec());
+        all.extend(changed(&self.changes));
+        all.extend_from_slice(of_reading);
         all.extend_from_slice(&self.of_steps);
         all.extend_from_slice(&self.of_draws);
         if let Some(product) = &settings.product {
@@ -209,6 +238,26 @@ impl Decision {
         self.findings = all;
         self
     }
+}
+
+/// What no job file says, so that nobody looks for it there.
+fn changed(changes: &[Change]) -> Option<Finding> {
+    let each: Vec<String> = changes
+        .iter()
+        .map(|change| {
+            let value = change.value.as_deref().unwrap_or("taken out");
+            format!("{} = {value}", change.key())
+        })
+        .collect();
+    (!each.is_empty()).then(|| {
+        Finding::note(
+            codes::SETTINGS_CHANGED,
+            format!(
+                "settings that do not stand in the job file: {}; write them into it to make this map again from the file",
+                each.join(", ")
+            ),
+        )
+    })
 }
 
 /// What the machine gets of a map.

@@ -94,8 +94,7 @@ impl Decision {
     }
 
     /// The record as it would be written now, without map id, outputs and time.
-    #[cfg(feature = "web")]
-    pub(crate) fn record(&self) -> Map<String, Value> {
+    pub fn record(&self) -> Map<String, Value> {
         record_of(self, self.findings())
     }
 
@@ -155,6 +154,7 @@ fn record_of(decision: &Decision, findings: &[Finding]) -> Map<String, Value> {
         season: &inner.season,
         inputs: &inner.inputs,
         findings,
+        changes: &decision.changes,
         file_totals: &decision.machine.file_totals,
         stopped: findings.iter().any(Finding::stops),
     };

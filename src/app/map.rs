@@ -5,13 +5,13 @@ use std::time::SystemTime;
 
 use crate::app::accepted::accept;
 use crate::app::commit::{CommitOptions, CommitReport, OutputFolder};
-use crate::app::decide::Decision;
 use crate::app::error::AppError;
 use crate::app::files::MapFiles;
 use crate::app::job::read_map_job;
 use crate::app::prepare::{Purpose, prepare, prepare_for};
 use crate::app::progress::Progress;
 use crate::app::requests::{Common, MapOptions};
+use crate::app::write::made_at;
 use crate::app::{commit, paper};
 use crate::finding::{Finding, by_weight};
 use crate::job::settings::Format;
@@ -19,32 +19,13 @@ use crate::report::draw::drawing::Drawing;
 use crate::report::model::{Brief, Report};
 use crate::report::paper::Subject;
 use crate::report::{brief, summary};
-use jiff::Timestamp;
-
-/// The true time as the record says it; `None` where a clock says what no calendar holds.
-pub(crate) fn made_at(clock: SystemTime) -> Option<String> {
-    Timestamp::try_from(clock).ok().map(|now| now.to_string())
-}
-
-/// The instant that stands in files which demand one: as the environment says, else the image's.
-pub(crate) fn instant(decision: &Decision) -> Timestamp {
-    std::env::var("SOURCE_DATE_EPOCH")
-        .ok()
-        .and_then(|text| text.parse::<i64>().ok())
-        .and_then(|s| Timestamp::from_second(s).ok())
-        .unwrap_or_else(|| decision.image_instant())
-}
 
 /// Prepares, decides, and makes the files that the job asks for.
 fn make(job: &Path, common: &Common, progress: &dyn Progress) -> Result<MapFiles, AppError> {
     let prepared = prepare(job, common, progress)?;
     let decision = prepared.decide(prepared.settings())?;
     progress.start("making the files", 0);
-    let (formats, instant) = (
-        decision.settings().output.formats.clone(),
-        instant(&decision),
-    );
-    decision.files(&formats, instant)
+    decision.files_as_asked()
 }
 
 /// What a finished run has to say.

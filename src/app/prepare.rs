@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::app::error::AppError;
 use crate::app::held::Reading;
-use crate::app::job::read_map_job_in;
+use crate::app::job::{JobText, read_map_job_in};
 use crate::app::open::{Canopy, Image, ImageFacts, UsedBand};
 use crate::app::overview::index_overview;
 use crate::app::paper::weather_months;
@@ -72,6 +72,8 @@ pub(crate) struct Inner {
     pub(crate) inputs: Value,
     /// What reading and the pass over the pixels noticed.
     pub(crate) findings: Vec<Finding>,
+    /// How many of them, from the first on, were noticed in the job's text alone.
+    pub(crate) of_job: usize,
     /// What the bands hold that is worth saying.
     pub(crate) of_bands: Vec<Finding>,
 }
@@ -92,6 +94,11 @@ impl Prepared {
     /// What reading and the pass over the pixels noticed.
     pub fn findings(&self) -> &[Finding] {
         &self.0.findings
+    }
+    /// The index as it was taken, thinned to what a page can show, upright on the working plane; `None` for single readings, and for an image so large that cells
+    /// show it as well.
+    pub fn index_overview(&self) -> Option<&IndexOverview> {
+        self.0.overview.as_ref()
     }
     /// Whether these settings can be decided on without reading anything again.
     pub fn serves(&self, settings: &Settings) -> bool {
@@ -179,11 +186,10 @@ pub(crate) fn prepare_held(
     read_all(Purpose::Map, (job, Some(reading)), begun, common, progress)
 }
 
-/// As [`prepare`], by settings that need not stand in the job file yet: what is being tried on a page.
+/// As [`prepare`], by settings that need not stand in the job file yet: what is being tried on a page or in a program.
 ///
 /// # Errors
 /// As [`prepare`].
-#[cfg(feature = "web")]
 pub(crate) fn prepare_with(
     job: &Path,
     settings: &Checked<Settings>,
@@ -192,6 +198,18 @@ pub(crate) fn prepare_with(
 ) -> Result<Prepared, AppError> {
     let settings = || Ok(settings.clone());
     prepared(Purpose::Map, job, &settings, common, progress)
+}
+
+/// As [`prepare`], of a job in memory.
+///
+/// # Errors
+/// As [`prepare`].
+pub fn prepare_job(
+    job: &JobText,
+    common: &Common,
+    progress: &dyn Progress,
+) -> Result<Prepared, AppError> {
+    prepare_with(job.path(), &job.settings()?, common, progress)
 }
 
 /// Where the settings of a job come from.
@@ -296,6 +314,7 @@ fn read_all(
         overview,
         inputs,
         findings,
+        of_job: opened.of_job,
     })))
 }
 
@@ -307,6 +326,8 @@ struct Opened {
     ground: Ground,
     season: OpenedSeason,
     findings: Vec<Finding>,
+    /// How many of them were noticed in the job's text.
+    of_job: usize,
     unchanged: Unchanged,
 }
 
@@ -317,6 +338,7 @@ fn open_job(
 ) -> Result<Opened, AppError> {
     let mut findings = Vec::new();
     let settings = settings.into_log(&mut findings);
+    let of_job = findings.len();
     let folder = folder_of(job).to_owned();
     let imagery = imagery(&settings)?;
     // A run over many fields has done this once for all of them.
@@ -373,6 +395,7 @@ fn open_job(
         ground,
         season,
         findings,
+        of_job,
         unchanged,
     })
 }

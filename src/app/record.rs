@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::app::below::below;
+use crate::app::change::Change;
 use crate::app::commit;
 use crate::app::error::AppError;
 use crate::app::held::Held;
@@ -252,6 +253,8 @@ pub struct Context<'a> {
     pub inputs: &'a Value,
     /// Findings.
     pub findings: &'a [Finding],
+    /// Settings that do not stand in the job file.
+    pub changes: &'a [Change],
     /// What each file for machines puts on the field.
     pub file_totals: &'a [FileTotal],
     /// Whether nothing is written for the machine.
@@ -295,6 +298,10 @@ pub fn core(outcome: &Outcome, context: &Context<'_>) -> Map<String, Value> {
         settings_record(context.settings, context.folder),
     );
     put("inputs", context.inputs.clone());
+    if !context.changes.is_empty() {
+        let change = |change: &Change| json!({ "key": change.key(), "value": change.value });
+        put("changed", context.changes.iter().map(change).collect());
+    }
     put(
         "field",
         json!({

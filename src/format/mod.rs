@@ -31,6 +31,7 @@ pub mod task_set;
 mod tests;
 pub mod vector;
 pub mod weather;
+pub mod wkb;
 mod write_error;
 
 use std::path::Path;

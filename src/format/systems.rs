@@ -2,8 +2,8 @@
 
 use gdal::spatial_ref::SpatialRef;
 
-use crate::format::library;
 use crate::format::systems_text::{needs_file, system};
+use crate::format::{WriteError, gdal_layer, library};
 use crate::space::crs::Crs;
 
 /// The system that a file states; `None` when it states none, a local one that lies nowhere, or one that needs a file of its own.
@@ -48,6 +48,17 @@ pub fn system_of(stated: &SpatialRef) -> Option<Crs> {
             .filter(|wkt| !wkt.is_empty() && !needs_file(wkt))
             .map(|wkt| Crs::other(wkt, name).geographic(geographic)),
     }
+}
+
+/// A system as PROJJSON, the form of it that tables in memory carry.
+///
+/// # Errors
+/// When GDAL does not understand it.
+pub fn projjson(system: &Crs) -> Result<String, WriteError> {
+    library::ready();
+    gdal_layer::system(system)?
+        .to_projjson()
+        .map_err(WriteError::gdal("saying the reference system"))
 }
 
 /// The projected or geographic part of a compound system's WKT.

@@ -61,26 +61,92 @@ pub enum Drawn {
 pub type Rows<'a> = Box<dyn Iterator<Item = Row<'a>> + 'a>;
 
 /// A table with its rows.
+pub struct Records<'a> {
+    /// Name and columns.
+    pub table: Table,
+    /// How many rows there are.
+    pub count: usize,
+    rows: Box<dyn Fn(usize) -> Rows<'a> + 'a>,
+}
+
+impl<'a> Records<'a> {
+    fn new(table: Table, count: usize, rows: impl Fn(usize) -> Rows<'a> + 'a) -> Self {
+        Self {
+            table,
+            count,
+            rows: Box::new(rows),
+        }
+    }
+
+    /// Rows from one on, counted from 0; none beyond the last.
+    pub fn rows_from(&self, first: usize) -> Rows<'a> {
+        (self.rows)(first.min(self.count))
+    }
+
+    fn drawn(self, drawn: Drawn) -> Layer<'a> {
+        Layer {
+            table: self.table,
+            drawn,
+            records: self,
+        }
+    }
+}
+
+/// Zones of our own map.
+pub fn zones(map: &Prescription) -> Records<'_> {
+    Records::new(table::ZONES, map.zones.len(), move |first| {
+        Box::new(map.zones[first..].iter().map(|zone| Row {
+            outline: Cow::Borrowed(&zone.outline),
+            values: table::zone(map, zone),
+        }))
+    })
+}
+
+/// Cells of our own map.
+pub fn cells(map: &Prescription) -> Records<'_> {
+    Records::new(table::CELLS, map.cells.len(), move |first| {
+        let cells = (first..).zip(&map.cells[first..]);
+        Box::new(cells.map(|(i, cell)| Row {
+            outline: Cow::Owned(map.grid.outline(i)),
+            values: table::cell(cell, map.grid.part_of(i)),
+        }))
+    })
+}
+
+/// Reference strips of our own map.
+pub fn strips(map: &Prescription) -> Records<'_> {
+    Records::new(table::STRIPS, map.strips.len(), move |first| {
+        Box::new(map.strips[first..].iter().map(|strip| Row {
+            outline: Cow::Borrowed(&strip.outline),
+            values: table::strip(strip),
+        }))
+    })
+}
+
+/// The field of our own map.
+pub fn field(map: &Prescription) -> Records<'_> {
+    Records::new(table::FIELD, 1, move |first| {
+        let row = Row {
+            outline: Cow::Borrowed(&map.field),
+            values: table::field(map),
+        };
+        Box::new(std::iter::once(row).skip(first))
+    })
+}
+
+/// A table with its rows, and how it is drawn.
 pub struct Layer<'a> {
     /// Name and columns.
     pub table: Table,
     /// How it is drawn.
     pub drawn: Drawn,
-    rows: Box<dyn Fn() -> Rows<'a> + 'a>,
+    records: Records<'a>,
 }
 
 impl<'a> Layer<'a> {
-    fn new(table: Table, drawn: Drawn, rows: impl Fn() -> Rows<'a> + 'a) -> Self {
-        Self {
-            table,
-            drawn,
-            rows: Box::new(rows),
-        }
-    }
-
     /// All rows, from the first.
     pub fn rows(&self) -> Rows<'a> {
-        (self.rows)()
+        self.records.rows_from(0)
     }
 }
 
@@ -171,30 +237,6 @@ impl<'a> ExportMap<'a> {
         if records != shapes {
             return Err(ExportError::CellCount { records, shapes });
         }
-        let zones = move || -> Rows<'a> {
-            Box::new(map.zones.iter().map(|zone| Row {
-                outline: Cow::Borrowed(&zone.outline),
-                values: table::zone(map, zone),
-            }))
-        };
-        let cells = move || -> Rows<'a> {
-            Box::new(map.cells.iter().enumerate().map(|(i, cell)| Row {
-                outline: Cow::Owned(map.grid.outline(i)),
-                values: table::cell(cell, map.grid.part_of(i)),
-            }))
-        };
-        let strips = move || -> Rows<'a> {
-            Box::new(map.strips.iter().map(|strip| Row {
-                outline: Cow::Borrowed(&strip.outline),
-                values: table::strip(strip),
-            }))
-        };
-        let field = move || -> Rows<'a> {
-            Box::new(std::iter::once(Row {
-                outline: Cow::Borrowed(&map.field),
-                values: table::field(map),
-            }))
-        };
         let outline = |title, dashed| Drawn::Outline { title, dashed };
         let machine = machine_zones(map, rates);
         let frame = &map.grid.frame;
@@ -215,31 +257,23 @@ impl<'a> ExportMap<'a> {
             product: map.product.as_ref(),
             product_name: map.product.as_ref().map_or("Nitrogen as N", Product::name),
             system: &map.plane,
-            zones: Layer::new(
-                table::ZONES,
-                Drawn::Rates {
-                    legend: legend::zones(map),
-                    column: if map.product.is_some() {
-                        "product_rate"
-                    } else {
-                        "n_kg_ha"
-                    },
-                    by_state: true,
+            zones: zones(map).drawn(Drawn::Rates {
+                legend: legend::zones(map),
+                column: if map.product.is_some() {
+                    "product_rate"
+                } else {
+                    "n_kg_ha"
                 },
-                zones,
-            ),
+                by_state: true,
+            }),
             more: vec![
-                Layer::new(
-                    table::CELLS,
-                    Drawn::Rates {
-                        legend: legend::cells(map),
-                        column: "n_kg_ha",
-                        by_state: true,
-                    },
-                    cells,
-                ),
-                Layer::new(table::STRIPS, outline("Reference strips", true), strips),
-                Layer::new(table::FIELD, outline("Field", false), field),
+                cells(map).drawn(Drawn::Rates {
+                    legend: legend::cells(map),
+                    column: "n_kg_ha",
+                    by_state: true,
+                }),
+                strips(map).drawn(outline("Reference strips", true)),
+                field(map).drawn(outline("Field", false)),
             ],
             machine_column: map.rate_column(),
             machine_legend: legend::machine(map, machine.iter().map(|zone| zone.rate)),
@@ -265,8 +299,8 @@ impl<'a> ExportMap<'a> {
 
     /// Somebody's map, already turned into the measure it is to be in.
     pub fn of_rate_map(map: &'a RateMap) -> Self {
-        let zones = move || -> Rows<'a> {
-            Box::new(map.zones.iter().map(|zone| Row {
+        let zones = move |first: usize| -> Rows<'a> {
+            Box::new(map.zones[first..].iter().map(|zone| Row {
                 outline: Cow::Borrowed(&zone.outline),
                 values: table::converted(map, zone),
             }))
@@ -302,15 +336,11 @@ impl<'a> ExportMap<'a> {
             product: map.product.as_ref(),
             product_name: name,
             system: &map.system,
-            zones: Layer::new(
-                table::CONVERTED,
-                Drawn::Rates {
-                    legend,
-                    column,
-                    by_state: false,
-                },
-                zones,
-            ),
+            zones: Records::new(table::CONVERTED, map.zones.len(), zones).drawn(Drawn::Rates {
+                legend,
+                column,
+                by_state: false,
+            }),
             more: Vec::new(),
             machine: map
                 .zones

@@ -1,11 +1,14 @@
-//! Changes of a job file that leave comments, order and spelling of everything else as they are.
+//! What the page's form may write into a job file, and the lists of tables that it changes. Single changes are made by [`crate::app::change`].
 
-use toml_edit::{DocumentMut, InlineTable, Item, Table, TableLike, Value};
+use toml_edit::{DocumentMut, Item, Table, TableLike, Value};
 
+use crate::app::change;
 use crate::app::error::AppError;
 use crate::job::keys::{IMAGERY, MACHINE, RATE, REFERENCE, SEASON};
 use crate::key::Key;
 use crate::science::methods::yield_response::KEYS as YIELD_RESPONSE;
+
+pub(crate) use crate::app::change::document;
 
 /// One change: a key, and its new value as it would stand in the job; nothing takes the key out.
 #[derive(Clone, Debug, serde::Deserialize, utoipa::ToSchema)]
@@ -18,71 +21,24 @@ pub(crate) struct Change {
     pub(crate) value: Option<String>,
 }
 
-/// Reads the text of a job as something that can be changed.
-///
-/// # Errors
-/// When it is no TOML.
-pub(crate) fn document(text: &str) -> Result<DocumentMut, AppError> {
-    text.parse::<DocumentMut>().map_err(|error| {
-        AppError::refused(
-            "job.toml",
-            "the job is no TOML, so the page cannot change it",
-        )
-        .with_fact("job", error.to_string())
-        .with_hint("correct it in an editor, then load the page again")
-    })
-}
-
-fn wrong(change: &Change, what: impl Into<String>) -> AppError {
-    AppError::refused("job.value", what).with_fact(
-        format!("{}.{}", change.section, change.key),
-        change.value.clone().unwrap_or_default(),
-    )
-}
-
-/// A value that a form can write: a number, a text, a date, true or false, or a list of those.
-fn value_of(change: &Change, text: &str) -> Result<Value, AppError> {
-    let value: Value = text
-        .trim()
-        .parse()
-        .map_err(|_error| wrong(change, "this is no value of a job: text stands in quotes"))?;
-    let simple = |value: &Value| !matches!(value, Value::Array(_) | Value::InlineTable(_));
-    let fits = match &value {
-        Value::Array(list) => list.iter().all(simple),
-        Value::InlineTable(_) => false,
-        _ => true,
-    };
-    if fits {
-        Ok(value)
-    } else {
-        Err(wrong(
-            change,
-            "the page writes single values and plain lists",
-        ))
-    }
-}
-
-/// The table of a dotted name; made where it is missing. A value that is no table, such as a name in its place, is replaced by a table.
-fn table_of<'a>(root: &'a mut Table, section: &str) -> &'a mut dyn TableLike {
-    let mut table: &mut dyn TableLike = root;
-    for (depth, part) in section.split('.').enumerate() {
-        let item = table.entry(part).or_insert_with(|| {
-            if depth == 0 {
-                Item::Table(Table::new())
-            } else {
-                Item::Value(Value::InlineTable(InlineTable::new()))
-            }
-        });
-        if item.as_table_like().is_none() {
-            *item = Item::Value(Value::InlineTable(InlineTable::new()));
-        }
-        // A table was put there just now.
-        let Some(inner) = item.as_table_like_mut() else {
-            unreachable!("{part} is a table")
+/// The change that is asked for, if it is one that a form can write: a number, a text, a date, true or false, or a list of those.
+fn allowed(asked: &Change) -> Result<change::Change, AppError> {
+    let change = change::Change::new(&asked.section, &asked.key, asked.value.clone());
+    if let Some(text) = &change.value {
+        let simple = |value: &Value| !matches!(value, Value::Array(_) | Value::InlineTable(_));
+        let fits = match &change::value_of(&change, text)? {
+            Value::Array(list) => list.iter().all(simple),
+            Value::InlineTable(_) => false,
+            _ => true,
         };
-        table = inner;
+        if !fits {
+            return Err(change::wrong(
+                &change,
+                "the page writes single values and plain lists",
+            ));
+        }
     }
-    table
+    Ok(change)
 }
 
 /// Makes one change.
@@ -90,42 +46,7 @@ fn table_of<'a>(root: &'a mut Table, section: &str) -> &'a mut dyn TableLike {
 /// # Errors
 /// When the value is none that a form can write.
 pub(crate) fn apply(document: &mut DocumentMut, change: &Change) -> Result<(), AppError> {
-    match &change.value {
-        None => {
-            let mut table: Option<&mut dyn TableLike> = Some(document.as_table_mut());
-            for part in change.section.split('.') {
-                table = table
-                    .and_then(|table| table.get_mut(part))
-                    .and_then(Item::as_table_like_mut);
-            }
-            if let Some(table) = table {
-                table.remove(&change.key);
-            }
-        }
-        Some(_) => set(table_of(document.as_table_mut(), &change.section), change)?,
-    }
-    Ok(())
-}
-
-/// Puts a value into a table, in place of what was there, or takes the key out.
-fn set(table: &mut dyn TableLike, change: &Change) -> Result<(), AppError> {
-    let Some(text) = &change.value else {
-        table.remove(&change.key);
-        return Ok(());
-    };
-    let mut value = value_of(change, text)?;
-    match table.get_mut(&change.key) {
-        Some(Item::Value(old)) => {
-            // What stands around the old value, a comment behind it among it, stays.
-            *value.decor_mut() = old.decor().clone();
-            *old = value;
-        }
-        Some(other) => *other = Item::Value(value),
-        None => {
-            table.insert(&change.key, Item::Value(value));
-        }
-    }
-    Ok(())
+    change::apply(document, &allowed(change)?)
 }
 
 /// A list of tables as it stands in a job: with headers, or in one line.
@@ -253,7 +174,7 @@ pub(crate) fn put(
         list.entry(position)
             .ok_or_else(|| missing(path, position))?
     };
-    set(entry, change)
+    change::set(entry, &allowed(change)?)
 }
 
 /// How many tables a list has.

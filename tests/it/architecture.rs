@@ -48,6 +48,11 @@ const LAYERS: &[(&str, &[&str])] = &[
             "format", "report", "app",
         ],
     ),
+    // A crate of its own, which names these as `haulm::part`.
+    (
+        "python",
+        &["finding", "space", "map", "format", "report", "app"],
+    ),
 ];
 
 /// What formulas must not know: files, clocks, the environment, logs, other programs.
@@ -122,9 +127,14 @@ fn code(line: &str) -> &str {
     line.split_once("//").map_or(line, |(before, _)| before)
 }
 
-/// Parts named by `crate::part` in a line.
-fn named(line: &str) -> impl Iterator<Item = &str> {
-    code(line).split("crate::").skip(1).map(|rest| {
+/// Parts named by `crate::part` in a line, or by `haulm::part` in the Python package.
+fn named<'a>(part: &str, line: &'a str) -> impl Iterator<Item = &'a str> {
+    let root = if part == "python" {
+        "haulm::"
+    } else {
+        "crate::"
+    };
+    code(line).split(root).skip(1).map(|rest| {
         rest.split(|c: char| !(c.is_alphanumeric() || c == '_'))
             .next()
             .unwrap_or_default()
@@ -176,8 +186,8 @@ fn forbidden(part: &str, text: &str) -> Vec<(usize, String)> {
         let line = spelled_out(&line);
         // Tests may measure time; formulas may not know it. Layers hold for both.
         in_tests |= line.trim() == "#[cfg(test)]";
-        for name in
-            named(&line).filter(|name| *name != part && is_part(name) && !allowed.contains(name))
+        for name in named(part, &line)
+            .filter(|name| *name != part && is_part(name) && !allowed.contains(name))
         {
             found.push((number, format!("crate::{name}")));
         }
@@ -276,6 +286,13 @@ fn forbidden_names_are_found() {
         [2]
     );
     assert_eq!(seen("science", "use std::{env, fmt};"), [1]);
+    assert_eq!(
+        seen(
+            "python",
+            "use crate::job::Job;\nuse haulm::app::prepare;\nuse haulm::cli::args::Args;"
+        ),
+        [3]
+    );
     assert_eq!(seen("attic", "fn f() {}"), [0]);
 }
 

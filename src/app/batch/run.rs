@@ -16,11 +16,11 @@ use crate::app::error::AppError;
 use crate::app::files::MapFiles;
 use crate::app::held::Reading;
 use crate::app::job::map_job_in;
-use crate::app::map::{instant, made_at};
 use crate::app::prepare::{Prepared, prepare_held};
 use crate::app::progress::{Progress, Silent};
 use crate::app::requests::Common;
 use crate::app::setup::threads;
+use crate::app::write::made_at;
 use crate::finding::by_weight;
 use crate::format::lonlat::rounded_zones;
 use crate::format::payload::Payload;
@@ -147,11 +147,7 @@ impl Farm {
         let claimed = OutputFolder::claim(&folder, options)?.into_log(&mut before);
         let (prepared, image, passed_over) = self.chosen(field, work, &job, &common, progress)?;
         let decision = prepared.decide(prepared.settings())?;
-        let (formats, at) = (
-            decision.settings().output.formats.clone(),
-            instant(&decision),
-        );
-        let mut made = decision.files(&formats, at)?;
+        let mut made = decision.files_as_asked()?;
         let record = made.record(made_at(SystemTime::now()).as_deref());
         let mut files = std::mem::take(&mut made.payloads);
         files.push(record);

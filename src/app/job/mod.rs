@@ -1,6 +1,7 @@
 //! Job files: read from disk here, understood in [`crate::job`].
 
 mod refused;
+mod text;
 pub mod weather;
 
 use std::path::Path;
@@ -12,6 +13,8 @@ use crate::job::settings::ramp::RampSettings;
 use crate::job::settings::{RateSettings, Settings};
 use crate::job::{ramp, record, resolve};
 use serde_json::Value;
+
+pub use crate::app::job::text::JobText;
 
 /// More than this is no job file, and would only fill the memory. (bytes)
 const LARGEST: u64 = 16 << 20;
@@ -90,6 +93,16 @@ pub fn rate_job_in(
     us: Option<bool>,
 ) -> Result<Checked<RateSettings>, JobError> {
     resolve::rate_job(bytes, path, us, &text_bytes)
+}
+
+impl JobText {
+    /// What the job's own reader makes of it.
+    ///
+    /// # Errors
+    /// [`JobError::Refused`] with every fault found.
+    pub fn settings(&self) -> Result<Checked<Settings>, JobError> {
+        map_job_in(self.text.as_bytes(), &self.path, self.us_units)
+    }
 }
 
 /// The settings of a map as the record has them. `folder` is the job's.

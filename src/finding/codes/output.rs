@@ -9,6 +9,9 @@ codes! {
     ACCEPT_STALE "accept.stale" [Caution]
         "The job accepts a finding at another figure than it has now, or at none."
         "An acceptance counts for one value: copied into another job, or kept for another image, it would hide what nobody looked at. More than 10 % off (own rule), or no figure, and the finding stops again. Look at it anew; if it still holds, write the figure that the finding prints.";
+    SETTINGS_CHANGED "settings.changed" [Note]
+        "Keys were changed that stand otherwise in the job file."
+        "A program changed keys of the job before it decided, so the job file alone does not make this map. The message and the record (changed) list each key with its value. Write them into the job file if the map is to be made again from it.";
     OUTPUT_MACHINE "output.machine" [Stop]
         "A format for the machine cannot be written, so no machine file is."
         "Machine files are written all or none, so that no terminal gets half a set. The message says what the format refused. Leave the format out of output.formats if the machine can do without it.";

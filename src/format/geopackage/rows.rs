@@ -9,8 +9,8 @@
 use rusqlite::types::Null;
 use rusqlite::{Connection, MAIN_DB, params};
 
-use crate::format::WriteError;
 use crate::format::gdal_layer::check;
+use crate::format::{WriteError, wkb};
 use crate::map::table::{Row, Table, Value};
 use geo::{BoundingRect, MultiPolygon, Rect};
 
@@ -150,24 +150,7 @@ fn geometry(
     {
         out.extend(edge.to_le_bytes());
     }
-    let count = |out: &mut Vec<u8>, number: usize| {
-        out.extend(u32::try_from(number).unwrap_or(u32::MAX).to_le_bytes());
-    };
-    out.push(1);
-    count(out, 6);
-    count(out, outline.0.len());
-    for polygon in outline {
-        out.push(1);
-        count(out, 3);
-        count(out, 1 + polygon.interiors().len());
-        for ring in std::iter::once(polygon.exterior()).chain(polygon.interiors()) {
-            count(out, ring.0.len());
-            for point in &ring.0 {
-                out.extend(point.x.to_le_bytes());
-                out.extend(point.y.to_le_bytes());
-            }
-        }
-    }
+    wkb::multipolygon(outline, out);
 }
 
 #[cfg(test)]

@@ -12,6 +12,8 @@ use crate::format::{Keeps, MapFormat, Rounding, WriteError, WriteOptions, Writte
 use crate::map::export::ExportMap;
 use crate::map::imported::ImportedMap;
 
+pub use write::{Pixels, pixels};
+
 /// The word of it.
 pub(super) const WORD: &str = "geotiff";
 

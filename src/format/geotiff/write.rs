@@ -79,24 +79,11 @@ pub(super) fn write(
         let about = about(map.system, transform, (own.cols, own.rows));
         finished(&about, &plain, &counts)?
     } else {
-        let (system, outlines) = on_a_plane(map)?;
-        let bounds = bounds(&outlines).ok_or(WriteError::NoZones)?;
-        let longest = bounds.width().max(bounds.height());
-        let pixel = options.cell_m.or(raster.pixel_m);
-        let pixel = pixel.unwrap_or_else(|| libm::ceil(longest / PLENTY).max(1.0));
-        let grid = PixelGrid::around(bounds, pixel);
-        // A comparison that a NaN fails, too.
-        if !(grid.columns <= MAXIMUM_PIXELS && grid.rows <= MAXIMUM_PIXELS) {
-            return Err(WriteError::TooLarge {
-                columns: grid.columns,
-                rows: grid.rows,
-                pixel: grid.pixel,
-            });
-        }
+        let (system, outlines, grid) = filled_grid(map, options.cell_m)?;
         let rates = raster.rates.iter().map(|rate| *rate as f32);
         let counts = fill(grid, outlines.iter().zip(rates), &plain)
             .map_err(WriteError::gdal("filling pixels"))?;
-        pixel_m = Some(pixel);
+        pixel_m = Some(grid.pixel);
         let about = about(&system, grid.transform(), grid.size());
         finished(&about, &plain, &counts)?
     };
@@ -108,6 +95,66 @@ pub(super) fn write(
         ],
         pixel_m,
         ..Written::default()
+    })
+}
+
+/// Plane, outlines and pixels of a map that is no grid.
+fn filled_grid(
+    map: &ExportMap<'_>,
+    cell_m: Option<f64>,
+) -> Result<(Crs, Vec<MultiPolygon<f64>>, PixelGrid), WriteError> {
+    let (system, outlines) = on_a_plane(map)?;
+    let bounds = bounds(&outlines).ok_or(WriteError::NoZones)?;
+    let longest = bounds.width().max(bounds.height());
+    let pixel = cell_m.or(map.raster.pixel_m);
+    let pixel = pixel.unwrap_or_else(|| libm::ceil(longest / PLENTY).max(1.0));
+    let grid = PixelGrid::around(bounds, pixel);
+    // A comparison that a NaN fails, too.
+    if grid.columns <= MAXIMUM_PIXELS && grid.rows <= MAXIMUM_PIXELS {
+        Ok((system, outlines, grid))
+    } else {
+        Err(WriteError::TooLarge {
+            columns: grid.columns,
+            rows: grid.rows,
+            pixel: grid.pixel,
+        })
+    }
+}
+
+/// Rates as pixels in memory.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pixels {
+    /// Rates row by row from the north, in the unit of the map's raster; NaN outside the field.
+    pub values: Vec<f32>,
+    /// Columns.
+    pub columns: usize,
+    /// Rows.
+    pub rows: usize,
+    /// West edge, step east, 0, north edge, 0, step south: `GDAL`'s six numbers. \[m\]
+    pub transform: [f64; 6],
+    /// The plane that they lie on.
+    pub system: Crs,
+}
+
+/// The pixels of `NAME.tif`, all of them at once: for programs that want numbers and no file.
+///
+/// # Errors
+/// [`WriteError`] when there is no zone, or the raster would be too large.
+pub fn pixels(map: &ExportMap<'_>) -> Result<Pixels, WriteError> {
+    let (system, outlines, grid) = filled_grid(map, None)?;
+    let rates = map.raster.rates.iter().map(|rate| *rate as f32);
+    let (columns, rows) = grid.size();
+    let mut values = vec![0.0; columns * rows];
+    let mut filler = Filler::new(grid, outlines.iter().zip(rates));
+    for row in values.chunks_exact_mut(columns) {
+        filler.next_row(row, f32::NAN);
+    }
+    Ok(Pixels {
+        values,
+        columns,
+        rows,
+        transform: grid.transform(),
+        system,
     })
 }
 
