@@ -417,7 +417,7 @@ pub fn image(
             ).with_figure(day.to_string()));
         }
     }
-    let stack = RasterStack::new(slots, mask)?;
+    let stack = RasterStack::new(slots, mask)?.on_shelf(shelf.cloned());
     for (path, band, factor) in stack.coarser() {
         findings.push(Finding::note(
             codes::IMAGE_COARSER,

@@ -361,3 +361,155 @@ fn parts_of_the_work_add_up() {
         .unwrap();
     assert_eq!(output.status.code(), Some(2));
 }
+
+#[test]
+fn each_block_of_a_shared_image_is_decoded_once() {
+    let farm = Farm::new();
+    let (_, _, last) = farm.run(&["--threads", "2"]);
+    let (decoded, blocks) = (
+        last["blocks_decoded"].as_u64().unwrap(),
+        last["blocks"].as_u64().unwrap(),
+    );
+    // Three fields over blocks of 128 m: 8 by 3.
+    assert!(blocks >= 18, "{last}");
+    assert!(
+        decoded as f64 <= 1.2 * blocks as f64,
+        "{decoded} of {blocks}"
+    );
+}
+
+#[test]
+fn the_newest_image_that_shows_the_field_is_taken() {
+    let farm = Farm::new();
+    // The newer one shows the western field alone, and of the next a part.
+    cut(&farm.path("tile.tif"), &farm.path("newer.tif"), 230);
+    farm.change(
+        "farm.toml",
+        "[[images]]\n",
+        "[[images]]\npath = \"newer.tif\"\ndate = 2026-04-18\n\n[[images]]\n",
+    );
+    let (_, rows, _) = farm.run(&[]);
+    let image = |field: usize| rows[field]["image"]["path"].as_str().unwrap();
+    assert_eq!(
+        [image(1), image(2), image(3)],
+        ["newer.tif", "tile.tif", "tile.tif"],
+        "{rows:#?}"
+    );
+    let passed = &rows[2]["passed_over"][0];
+    assert_eq!(passed["path"], "newer.tif");
+    assert!(
+        passed["passed_over"]
+            .as_str()
+            .unwrap()
+            .starts_with("shows "),
+        "{passed}"
+    );
+    assert_eq!(
+        rows[3]["passed_over"][0]["passed_over"],
+        "does not show the field"
+    );
+    assert_eq!(rows[0]["state"], "refused");
+    assert_eq!(rows[0]["code"], "image.apart");
+}
+
+/// The western columns of an image.
+fn cut(from: &Path, to: &Path, cols: usize) {
+    use gdal::{Dataset, DriverManager, Metadata as _};
+    let source = Dataset::open(from).unwrap();
+    let rows = source.raster_size().1;
+    let mut file = DriverManager::get_driver_by_name("GTiff")
+        .unwrap()
+        .create_with_band_type::<f32, _>(to, cols, rows, 2)
+        .unwrap();
+    file.set_spatial_ref(&source.spatial_ref().unwrap())
+        .unwrap();
+    file.set_geo_transform(&source.geo_transform().unwrap())
+        .unwrap();
+    for k in 1..=2 {
+        let band = source.rasterband(k).unwrap();
+        let mut values = band
+            .read_as::<f32>((0, 0), (cols, rows), (cols, rows), None)
+            .unwrap();
+        let mut into = file.rasterband(k).unwrap();
+        into.set_no_data_value(Some(-9999.0)).unwrap();
+        into.set_description(&band.description().unwrap()).unwrap();
+        into.write((0, 0), (cols, rows), &mut values).unwrap();
+    }
+    file.close().unwrap();
+}
+
+#[test]
+fn a_killed_run_goes_on_where_it_was() {
+    let farm = Farm::new();
+    let (_, _, _) = farm.run(&[]);
+    let whole: Vec<_> = ["long-ley", "mill-piece", "upper-forty"]
+        .map(|name| bytes(&farm.path("season").join(name)))
+        .into();
+    // Moments of a fixed seed, from the first file read to the last one written.
+    let mut dice: u64 = 0x9E37_79B9_7F4A_7C15;
+    for round in 0..6 {
+        let _ = fs_err::remove_dir_all(farm.path("season"));
+        let mut before = 0;
+        for _ in 0..2 {
+            dice ^= dice << 13;
+            dice ^= dice >> 7;
+            dice ^= dice << 17;
+            let mut child = farm
+                .command(&["batch", "farm.toml", "--quiet", "--threads", "1"])
+                .stdout(std::process::Stdio::null())
+                .stderr(std::process::Stdio::null())
+                .spawn()
+                .unwrap();
+            std::thread::sleep(std::time::Duration::from_millis(100 + dice % 1_500));
+            child.kill().unwrap();
+            child.wait().unwrap();
+            let rows = farm.path("season/rows");
+            let stored = fs_err::read_dir(&rows).map_or(0, |all| {
+                all.filter(|entry| {
+                    !entry
+                        .as_ref()
+                        .unwrap()
+                        .file_name()
+                        .to_string_lossy()
+                        .starts_with('.')
+                })
+                .count()
+            });
+            assert!(stored >= before, "round {round}: a finished field was lost");
+            before = stored;
+        }
+        let (_, _, last) = farm.run(&[]);
+        assert_eq!(last["done"], 3, "round {round}: {last}");
+        assert_eq!(
+            last["skipped"].as_u64().unwrap() as usize,
+            before,
+            "round {round}"
+        );
+        let again: Vec<_> = ["long-ley", "mill-piece", "upper-forty"]
+            .map(|name| bytes(&farm.path("season").join(name)))
+            .into();
+        assert!(again == whole, "round {round}");
+    }
+}
+
+#[test]
+fn a_folder_at_another_run_has_a_status_of_its_own() {
+    let farm = Farm::new();
+    fs_err::create_dir_all(farm.path("season")).unwrap();
+    let lock = fs_err::File::create(farm.path("season/.long-ley.haulm-lock")).unwrap();
+    lock.file().lock().unwrap();
+    let (status, rows, last) = farm.run(&[]);
+    assert_eq!(status, Some(3), "{last}");
+    assert_eq!(
+        (rows[1]["state"].as_str(), rows[1]["code"].as_str()),
+        (Some("busy"), Some("output.busy"))
+    );
+    assert!(!farm.path("season/rows/long-ley.json").exists());
+    drop(lock);
+    let (status, rows, last) = farm.run(&[]);
+    assert_eq!(
+        (status, last["made"].as_u64()),
+        (Some(1), Some(1)),
+        "{rows:#?}"
+    );
+}

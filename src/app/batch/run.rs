@@ -33,6 +33,9 @@ use geo::{
     MultiPolygon, Rect,
 };
 
+/// Stack of a thread that makes fields: as large as the one that the system gives a process. (bytes)
+const STACK: usize = 8 << 20;
+
 /// How a farm is run.
 #[derive(Clone, Debug, Default)]
 pub struct BatchOptions {
@@ -358,8 +361,16 @@ impl Farm {
             }
         };
         std::thread::scope(|scope| {
+            let mut started = 0;
             for _ in 0..threads(&self.common).min(order.len()).max(1) {
-                scope.spawn(work);
+                // With a name: what GDAL says on a thread without one is taken for anybody's.
+                let worker = std::thread::Builder::new()
+                    .name("field".to_owned())
+                    .stack_size(STACK);
+                started += usize::from(worker.spawn_scoped(scope, work).is_ok());
+            }
+            if started == 0 {
+                work();
             }
         });
         if let Some(signal) = self.common.cancel.signal() {

@@ -4,8 +4,11 @@ use std::path::PathBuf;
 
 use gdal::Dataset;
 
+use super::blocks::Wanted;
 use super::error::RasterFileError;
 use super::open::{RasterFacts, open};
+use super::shelf::Shelf;
+use super::stored::Conversion;
 use crate::space::crs::Projector;
 use crate::space::raster::{Lattice, RasterError, Window};
 
@@ -49,10 +52,48 @@ pub struct MaskSpec {
     pub and: Vec<MaskSpec>,
 }
 
+/// Where a mask's pixels come from.
+enum Origin<'a> {
+    /// Its file.
+    File(Box<Dataset>),
+    /// Blocks that are shared with other fields.
+    Shelf(&'a Shelf),
+}
+
+impl Origin<'_> {
+    /// Stored numbers of a rectangle of its pixels, row by row.
+    fn read(
+        &self,
+        spec: &MaskSpec,
+        from: (i64, i64),
+        size: (usize, usize),
+    ) -> Result<Vec<f64>, String> {
+        match self {
+            Self::File(dataset) => dataset
+                .rasterband(spec.band)
+                .and_then(|band| {
+                    band.read_as::<f64>((from.0 as isize, from.1 as isize), size, size, None)
+                })
+                .map(|values| values.data().to_vec())
+                .map_err(|error| error.to_string()),
+            Self::Shelf(shelf) => {
+                let mut values = vec![0.0; size.0 * size.1];
+                let wanted = Wanted {
+                    at: 0,
+                    conversion: Conversion::AS_STORED,
+                    out: &mut values,
+                };
+                shelf.read(&spec.path, &[spec.band], (from, size), &mut [wanted])?;
+                Ok(values)
+            }
+        }
+    }
+}
+
 /// One thread's reader of a mask.
 pub(super) struct MaskReader<'a> {
     spec: &'a MaskSpec,
-    dataset: Dataset,
+    origin: Origin<'a>,
     way: Projector,
     /// Offsets of mask pixels within `grow`.
     disc: Vec<(i64, i64)>,
@@ -61,12 +102,21 @@ pub(super) struct MaskReader<'a> {
 }
 
 impl<'a> MaskReader<'a> {
-    pub(super) fn new(spec: &'a MaskSpec, image: &Lattice) -> Result<Self, RasterError> {
+    /// `shelf`: where its blocks are shared with other fields.
+    pub(super) fn new(
+        spec: &'a MaskSpec,
+        image: &Lattice,
+        shelf: Option<&'a Shelf>,
+    ) -> Result<Self, RasterError> {
         let fail = |reason: String| RasterError::Open {
             file: spec.path.display().to_string(),
             reason,
         };
-        let dataset = open(&spec.path).map_err(|error: RasterFileError| fail(error.to_string()))?;
+        let own = || open(&spec.path).map_err(|error: RasterFileError| fail(error.to_string()));
+        let origin = match shelf {
+            Some(shelf) => Origin::Shelf(shelf),
+            None => Origin::File(Box::new(own()?)),
+        };
         let way = Projector::new(&image.crs, &spec.facts.lattice.crs)
             .map_err(|error| fail(error.to_string()))?;
         let t = spec.facts.lattice.affine.0;
@@ -96,11 +146,11 @@ impl<'a> MaskReader<'a> {
         let and = spec
             .and
             .iter()
-            .map(|spec| Self::new(spec, image))
+            .map(|spec| Self::new(spec, image, shelf))
             .collect::<Result<_, _>>()?;
         Ok(Self {
             spec,
-            dataset,
+            origin,
             way,
             disc,
             reach,
@@ -154,13 +204,7 @@ impl<'a> MaskReader<'a> {
             return Ok(vec![false; window.len()]);
         }
         let size = ((to.0 - from.0) as usize, (to.1 - from.1) as usize);
-        let band = self
-            .dataset
-            .rasterband(self.spec.band)
-            .map_err(|error| fail(error.to_string()))?;
-        let values = band
-            .read_as::<f64>((from.0 as isize, from.1 as isize), size, size, None)
-            .map_err(|error| fail(error.to_string()))?;
+        let values = self.origin.read(self.spec, from, size).map_err(fail)?;
         // Classes that are kept are named one by one, so a file's nodata is kept only by name: usable-data masks declare 0, which means "nothing wrong".
         let nodata = match self.spec.rule {
             MaskRule::Keep(_) => None,
@@ -175,7 +219,7 @@ impl<'a> MaskReader<'a> {
             if c < from.0 || r < from.1 || c >= to.0 || r >= to.1 {
                 return false;
             }
-            let value = values.data()[(r - from.1) as usize * size.0 + (c - from.0) as usize];
+            let value = values[(r - from.1) as usize * size.0 + (c - from.0) as usize];
             Some(value) == nodata || !self.spec.rule.usable(value)
         };
         let inside = |c: i64, r: i64| c >= 0 && r >= 0 && c < lattice.cols && r < lattice.rows;

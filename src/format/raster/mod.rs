@@ -1,5 +1,6 @@
 //! Reads images by windows, whatever their layout, through GDAL.
 
+mod blocks;
 mod error;
 mod mask;
 mod open;

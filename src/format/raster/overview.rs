@@ -79,6 +79,32 @@ impl RasterStack {
                 last_row: to.1 - 1,
                 reason,
             };
+            let conversion = Conversion {
+                nodata: slot.facts.bands[slot.band - 1].nodata,
+                valid: slot.facts.bands[slot.band - 1].valid,
+                scale: slot.scale,
+                offset: slot.offset,
+            };
+            let thinned = |values: Vec<f64>| {
+                let scale = |shown: usize, whole: i64| whole as f64 / shown as f64 * factor as f64;
+                Thinned {
+                    corner: (
+                        (from.0 * factor + origin.0) as f64,
+                        (from.1 * factor + origin.1) as f64,
+                    ),
+                    step: (scale(shown.0, size.0), scale(shown.1, size.1)),
+                    cols: shown.0,
+                    rows: shown.1,
+                    values,
+                }
+            };
+            // Pixel for pixel: out of the blocks that the pass has decoded.
+            if shown == (size.0 as usize, size.1 as usize)
+                && let Some(read) = self.shared(slot, from, shown, &conversion)
+            {
+                bands.push(thinned(read.map_err(fail)?));
+                continue;
+            }
             let dataset = open(&slot.facts.path).map_err(|error| RasterError::Open {
                 file: file.clone(),
                 reason: error.to_string(),
@@ -94,13 +120,7 @@ impl RasterStack {
                 .map_err(|error| fail(error.to_string()))?;
             let fact = &slot.facts.bands[slot.band - 1];
             let mut values = vec![f64::NAN; stored.len()];
-            Conversion {
-                nodata: fact.nodata,
-                valid: fact.valid,
-                scale: slot.scale,
-                offset: slot.offset,
-            }
-            .apply(&stored, &mut values);
+            conversion.apply(&stored, &mut values);
             for alpha in slot.facts.alphas() {
                 let mut seen = vec![0.0_f32; values.len()];
                 let band = dataset
@@ -127,17 +147,7 @@ impl RasterStack {
                     .filter(|(_, seen)| **seen == 0)
                     .for_each(|(value, _)| *value = f64::NAN);
             }
-            let scale = |shown: usize, whole: i64| whole as f64 / shown as f64 * factor as f64;
-            bands.push(Thinned {
-                corner: (
-                    (from.0 * factor + origin.0) as f64,
-                    (from.1 * factor + origin.1) as f64,
-                ),
-                step: (scale(shown.0, size.0), scale(shown.1, size.1)),
-                cols: shown.0,
-                rows: shown.1,
-                values,
-            });
+            bands.push(thinned(values));
         }
         Ok(Overview { bands })
     }

@@ -1,9 +1,10 @@
-//! Images that many fields share: what they say of themselves is asked once.
+//! Images that many fields share: what they say of themselves is asked once, and their blocks are decoded once.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
+use super::blocks::{Blocks, Wanted, close};
 use super::error::RasterFileError;
 use super::open::{RasterFacts, facts};
 
@@ -11,17 +12,37 @@ use super::open::{RasterFacts, facts};
 #[derive(Debug, Default)]
 pub struct Shelf {
     facts: Mutex<BTreeMap<PathBuf, RasterFacts>>,
+    blocks: Blocks,
 }
 
 impl Shelf {
     /// With room for decoded pixels. \[B\]
-    pub fn with_room(_bytes: usize) -> Self {
-        Self::default()
+    pub fn with_room(bytes: usize) -> Self {
+        Self {
+            facts: Mutex::default(),
+            blocks: Blocks::with_room(bytes),
+        }
     }
 
     /// Blocks that were decoded, and how many different ones.
     pub fn decoded(&self) -> (u64, u64) {
-        (0, 0)
+        self.blocks.counts()
+    }
+
+    /// Lets go of what this thread has open.
+    pub fn close(&self) {
+        close();
+    }
+
+    /// Values of a window, as [`Blocks::read`] has them.
+    pub(super) fn read(
+        &self,
+        file: &Path,
+        bands: &[usize],
+        window: ((i64, i64), (usize, usize)),
+        wanted: &mut [Wanted<'_>],
+    ) -> Result<(), String> {
+        self.blocks.read(file, bands, window, wanted)
     }
 
     /// As [`facts`], asked once a file.

@@ -1,12 +1,15 @@
 //! The bands that an index needs, from one file or several, as one image.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use gdal::Dataset;
 
+use super::blocks::Wanted;
 use super::error::RasterFileError;
 use super::mask::{MaskReader, MaskSpec};
 use super::open::{RasterFacts, open};
+use super::shelf::Shelf;
 use super::stored::{Conversion, Stored};
 use crate::format::complaints;
 use crate::space::raster::{Lattice, RasterError, RasterReader, RasterSource, Window};
@@ -39,6 +42,8 @@ pub struct RasterStack {
     slots: Vec<Slot>,
     nesting: Vec<Nesting>,
     mask: Option<MaskSpec>,
+    /// Where decoded blocks are shared with other fields.
+    shelf: Option<Arc<Shelf>>,
 }
 
 impl RasterStack {
@@ -101,7 +106,14 @@ impl RasterStack {
             slots,
             nesting,
             mask,
+            shelf: None,
         })
+    }
+
+    /// The same with blocks that are shared with other fields.
+    #[must_use]
+    pub fn on_shelf(self, shelf: Option<Arc<Shelf>>) -> Self {
+        Self { shelf, ..self }
     }
 
     /// Every slot with its factor and the fine column and row of its corner.
@@ -125,6 +137,49 @@ impl RasterStack {
         self.mask.is_some()
     }
 
+    /// Whether a slot's blocks come from the shelf: those with a mask or alpha band inside are read by themselves.
+    fn is_shared(&self, slot: &Slot) -> bool {
+        self.shelf.is_some()
+            && slot.facts.alphas().next().is_none()
+            && !slot.facts.bands[slot.band - 1].masked
+    }
+
+    /// Values of a rectangle of a slot's own pixels out of shared blocks; `None` where the slot is not shared.
+    pub(super) fn shared(
+        &self,
+        slot: &Slot,
+        from: (i64, i64),
+        size: (usize, usize),
+        conversion: &Conversion,
+    ) -> Option<Result<Vec<f64>, String>> {
+        let shelf = self.shelf.as_ref().filter(|_| self.is_shared(slot))?;
+        let mut values = vec![f64::NAN; size.0 * size.1];
+        let together = self.together(&slot.facts.path);
+        let wanted = Wanted {
+            at: together
+                .iter()
+                .position(|band| *band == slot.band)
+                .unwrap_or(0),
+            conversion: *conversion,
+            out: &mut values,
+        };
+        let read = shelf.read(&slot.facts.path, &together, (from, size), &mut [wanted]);
+        Some(read.map(|()| values))
+    }
+
+    /// The bands of a file that are read together, so that a tile with all bands is decoded once.
+    fn together(&self, path: &Path) -> Vec<usize> {
+        let mut bands: Vec<usize> = self
+            .slots
+            .iter()
+            .filter(|slot| slot.facts.path == *path && self.is_shared(slot))
+            .map(|slot| slot.band)
+            .collect();
+        bands.sort_unstable();
+        bands.dedup();
+        bands
+    }
+
     /// Whether a band is coarser than the finest, with its factor.
     pub fn coarser(&self) -> Vec<(PathBuf, usize, i64)> {
         self.slots
@@ -135,6 +190,9 @@ impl RasterStack {
             .collect()
     }
 }
+
+/// Stands for a file that the shelf opens.
+const NO_HANDLE: usize = usize::MAX;
 
 impl RasterSource for RasterStack {
     fn lattice(&self) -> &Lattice {
@@ -152,6 +210,9 @@ impl RasterSource for RasterStack {
             let known = files.iter().position(|(open_path, _)| open_path == path);
             handle.push(if let Some(k) = known {
                 k
+            } else if self.is_shared(slot) {
+                // Opened by the shelf, when a block is due.
+                NO_HANDLE
             } else {
                 let fail = |error: RasterFileError| RasterError::Open {
                     file: path.display().to_string(),
@@ -164,7 +225,7 @@ impl RasterSource for RasterStack {
         let mask = self
             .mask
             .as_ref()
-            .map(|spec| MaskReader::new(spec, &self.lattice))
+            .map(|spec| MaskReader::new(spec, &self.lattice, self.shelf.as_deref()))
             .transpose()?;
         Ok(Box::new(StackReader {
             stack: self,
@@ -224,13 +285,14 @@ impl StackReader<'_> {
     /// The files that are read, each once.
     fn names(&self) -> String {
         let masks = self.stack.masks().map(|mask| &mask.path);
-        let all: Vec<String> = self
-            .files
-            .iter()
-            .map(|(path, _)| path)
-            .chain(masks)
-            .map(|path| path.display().to_string())
-            .collect();
+        let slots = self.stack.slots.iter().map(|slot| &slot.facts.path);
+        let mut all: Vec<String> = Vec::new();
+        for path in slots.chain(masks) {
+            let path = path.display().to_string();
+            if !all.contains(&path) {
+                all.push(path);
+            }
+        }
         all.join(", ")
     }
 
@@ -246,10 +308,6 @@ impl StackReader<'_> {
             reason,
         };
         let fact = &slot.facts.bands[slot.band - 1];
-        let band = self.files[self.handle[k]]
-            .1
-            .rasterband(slot.band)
-            .map_err(|error| fail(error.to_string()))?;
         let f = nesting.factor;
         let (c0, r0) = (
             (window.col - nesting.origin.0).div_euclid(f),
@@ -277,6 +335,29 @@ impl StackReader<'_> {
             scale: slot.scale,
             offset: slot.offset,
         };
+        let shelf = self.stack.shelf.as_ref();
+        if let Some(shelf) = shelf.filter(|_| self.stack.is_shared(slot)) {
+            let together = self.stack.together(&slot.facts.path);
+            let wanted = Wanted {
+                at: together
+                    .iter()
+                    .position(|band| *band == slot.band)
+                    .unwrap_or(0),
+                conversion,
+                out: target,
+            };
+            shelf
+                .read(&slot.facts.path, &together, (from, size), &mut [wanted])
+                .map_err(fail)?;
+            if !direct {
+                self.spread(k, window, (from, to), out);
+            }
+            return Ok(());
+        }
+        let band = self.files[self.handle[k]]
+            .1
+            .rasterband(slot.band)
+            .map_err(|error| fail(error.to_string()))?;
         self.stored
             .read(&band, place, size, &conversion, target)
             .map_err(|error| fail(error.to_string()))?;
@@ -313,18 +394,31 @@ impl StackReader<'_> {
             }
         }
         if !direct {
-            out.fill(f64::NAN);
-            for row in 0..window.rows {
-                let r = (window.row + row - nesting.origin.1).div_euclid(f);
-                for col in 0..window.cols {
-                    let c = (window.col + col - nesting.origin.0).div_euclid(f);
-                    if c >= from.0 && c < to.0 && r >= from.1 && r < to.1 {
-                        out[(row * window.cols + col) as usize] =
-                            self.coarse[(r - from.1) as usize * size.0 + (c - from.0) as usize];
-                    }
+            self.spread(k, window, (from, to), out);
+        }
+        Ok(())
+    }
+
+    /// Puts a coarser band's pixels, those of its own columns and rows `from` to `to`, at the fine ones that they hold.
+    fn spread(
+        &self,
+        k: usize,
+        window: Window,
+        (from, to): ((i64, i64), (i64, i64)),
+        out: &mut [f64],
+    ) {
+        let nesting = self.stack.nesting[k];
+        let (f, cols) = (nesting.factor, (to.0 - from.0) as usize);
+        out.fill(f64::NAN);
+        for row in 0..window.rows {
+            let r = (window.row + row - nesting.origin.1).div_euclid(f);
+            for col in 0..window.cols {
+                let c = (window.col + col - nesting.origin.0).div_euclid(f);
+                if c >= from.0 && c < to.0 && r >= from.1 && r < to.1 {
+                    out[(row * window.cols + col) as usize] =
+                        self.coarse[(r - from.1) as usize * cols + (c - from.0) as usize];
                 }
             }
         }
-        Ok(())
     }
 }

@@ -17,6 +17,14 @@ pub(super) struct Conversion {
 }
 
 impl Conversion {
+    /// Stored numbers as they stand; what is no finite number becomes NaN.
+    pub(super) const AS_STORED: Self = Self {
+        nodata: None,
+        valid: None,
+        scale: 1.0,
+        offset: 0.0,
+    };
+
     /// Values of a run of stored numbers; what is no data or no number becomes NaN.
     #[expect(
         clippy::needless_bitwise_bool,

@@ -244,18 +244,25 @@ pub fn scan(scan: &Scan<'_>) -> Result<Scanned, ScanError> {
         }
         Ok(())
     };
-    std::thread::scope(|scope| {
-        for _ in 0..scan.threads.clamp(1, plan.windows.len().max(1)) {
-            scope.spawn(|| {
-                if let Err(error) = work() {
-                    stop.store(true, Ordering::Relaxed);
-                    if let Ok(mut slot) = failure.lock() {
-                        slot.get_or_insert(error);
-                    }
-                }
-            });
+    let finished = || {
+        if let Err(error) = work() {
+            stop.store(true, Ordering::Relaxed);
+            if let Ok(mut slot) = failure.lock() {
+                slot.get_or_insert(error);
+            }
         }
-    });
+    };
+    let workers = scan.threads.clamp(1, plan.windows.len().max(1));
+    if workers == 1 {
+        // This thread knows its ways between systems already.
+        finished();
+    } else {
+        std::thread::scope(|scope| {
+            for _ in 0..workers {
+                scope.spawn(finished);
+            }
+        });
+    }
     if let Some(error) = failure.into_inner().unwrap_or_else(PoisonError::into_inner) {
         return Err(error);
     }

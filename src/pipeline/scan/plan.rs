@@ -33,6 +33,23 @@ impl Bounds {
             rows: whole(low[1], high[1]),
         }
     }
+    /// These and those.
+    fn with(self, other: Self) -> Self {
+        Self {
+            cols: (self.cols.0.min(other.cols.0), self.cols.1.max(other.cols.1)),
+            rows: (self.rows.0.min(other.rows.0), self.rows.1.max(other.rows.1)),
+        }
+    }
+    /// What of a window lies within: no pixel beyond is asked for.
+    fn cut(&self, window: Window) -> Window {
+        let (col, row) = (window.col.max(self.cols.0), window.row.max(self.rows.0));
+        Window {
+            col,
+            row,
+            cols: (window.col + window.cols).min(self.cols.1) - col,
+            rows: (window.row + window.rows).min(self.rows.1) - row,
+        }
+    }
     pub(super) const fn meets(&self, window: &Window) -> bool {
         self.cols.0 < window.col + window.cols
             && self.cols.1 > window.col
@@ -144,17 +161,20 @@ pub(super) fn plan(scan: &Scan<'_>) -> Result<Plan, ScanError> {
             }
         }
     };
+    let mut reached: Option<Bounds> = None;
     let mut areas = Vec::with_capacity(scan.grid.cells.len());
     for cell in 0..scan.grid.cells.len() {
         let rings = map.cell(scan.grid, cell)?;
         areas.push(area_of(&rings));
         let bounds = Bounds::of(&rings);
+        reached = Some(reached.map_or(bounds, |all| all.with(bounds)));
         each(&bounds, &mut |key| {
             cells.entry(key).or_default().push(cell as u32);
         });
     }
     for probe in &probes {
         if !probe.rings.is_empty() {
+            reached = Some(reached.map_or(probe.bounds, |all| all.with(probe.bounds)));
             each(&probe.bounds, &mut |key| {
                 cells.entry(key).or_default();
             });
@@ -169,7 +189,8 @@ pub(super) fn plan(scan: &Scan<'_>) -> Result<Plan, ScanError> {
                 cols: cols.min(lattice.cols - c * cols),
                 rows: rows.min(lattice.rows - r * rows),
             };
-            (window, list)
+            // Of a field that is small beside a block only its own pixels.
+            (reached.map_or(window, |all| all.cut(window)), list)
         })
         .collect();
     Ok(Plan {
