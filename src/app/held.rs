@@ -6,9 +6,14 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use crate::app::commit::sha256_of_file;
 use crate::app::error::AppError;
+use crate::finding::Checked;
 use crate::format::raster::{Shelf, listed};
 use crate::format::stamp::Stamp;
 use crate::format::vector::VectorLayer;
+use crate::format::weather;
+use crate::format::weather::stations;
+use crate::format::weather::stations::{Station, StationsError};
+use crate::format::weather::{WeatherError, WeatherTable};
 use crate::job::settings::VectorSource;
 use geo::MultiPolygon;
 
@@ -33,6 +38,43 @@ pub(crate) struct Held {
     layers: Mutex<HashMap<LayerKey, Arc<VectorLayer<MultiPolygon<f64>>>>>,
     files: Mutex<BTreeMap<PathBuf, Hashed>>,
     behind: Mutex<BTreeMap<PathBuf, Vec<PathBuf>>>,
+    weather: Mutex<BTreeMap<PathBuf, Checked<WeatherTable>>>,
+    stations: Mutex<BTreeMap<PathBuf, Vec<Station>>>,
+}
+
+/// A record of weather, read once where many fields share it.
+///
+/// # Errors
+/// As [`weather::read`].
+pub(crate) fn weather_of(
+    path: &Path,
+    held: Option<&Held>,
+) -> Result<Checked<WeatherTable>, WeatherError> {
+    let Some(held) = held else {
+        return weather::read(path);
+    };
+    if let Some(known) = lock(&held.weather).get(path) {
+        return Ok(known.clone());
+    }
+    let found = weather::read(path)?;
+    lock(&held.weather).insert(path.to_owned(), found.clone());
+    Ok(found)
+}
+
+/// A list of stations, read once where many fields share it.
+///
+/// # Errors
+/// As [`stations::read`].
+pub(crate) fn stations_of(path: &Path, held: Option<&Held>) -> Result<Vec<Station>, StationsError> {
+    let Some(held) = held else {
+        return stations::read(path);
+    };
+    if let Some(known) = lock(&held.stations).get(path) {
+        return Ok(known.clone());
+    }
+    let found = stations::read(path)?;
+    lock(&held.stations).insert(path.to_owned(), found.clone());
+    Ok(found)
 }
 
 /// A job out of memory, and what its run has read already.
@@ -57,10 +99,10 @@ fn key_of(source: &VectorSource) -> LayerKey {
 }
 
 impl Held {
-    /// With room for decoded pixels. \[B\]
-    pub(crate) fn with_room(bytes: usize) -> Self {
+    /// With room for decoded pixels \[B\], and a folder for copies of images that are slow to decode.
+    pub(crate) fn new(room: usize, copies: PathBuf) -> Self {
         Self {
-            shelf: Arc::new(Shelf::with_room(bytes)),
+            shelf: Arc::new(Shelf::new(room, Some(copies))),
             ..Self::default()
         }
     }
@@ -125,6 +167,7 @@ impl Held {
             bytes,
             sha256,
         };
+        self.shelf.name(path, &hashed.sha256);
         lock(&self.files).insert(path.to_owned(), hashed.clone());
         Ok(hashed)
     }

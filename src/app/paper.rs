@@ -3,12 +3,13 @@
 use std::path::Path;
 
 use crate::app::error::AppError;
+use crate::app::held::{Held, weather_of};
 use crate::app::job::weather::daily_record;
 use crate::app::open;
 use crate::app::overview::graticule;
 use crate::finding::Finding;
 use crate::format::payload::Payload;
-use crate::format::{gpx, iso11783, shapefile, weather};
+use crate::format::{gpx, iso11783, shapefile};
 use crate::job::settings::{Format, Season, Settings};
 use crate::map::check_points::CheckPoint;
 use crate::map::file_totals::{FileNames, FileTotal};
@@ -159,14 +160,12 @@ pub(crate) fn files(outcome: &Outcome, context: &Context<'_>) -> Result<Vec<Payl
 fn written(paper: &Paper<'_>, instant: Timestamp) -> Result<Vec<Payload>, AppError> {
     let text = paper.text;
     let report = paper.report();
-    let mut files = vec![
-        Payload::new("office/report.html", html(&report, text)),
-        Payload::new(
-            "office/report.pdf",
-            pdf(&report, instant, &paper.outcome.prescription.map_id)
-                .map_err(|error| fault(&error))?,
-        ),
-    ];
+    let mut files = vec![Payload::new("office/report.html", html(&report, text))];
+    if paper.settings.report.pdf {
+        let bytes = pdf(&report, instant, &paper.outcome.prescription.map_id)
+            .map_err(|error| fault(&error))?;
+        files.push(Payload::new("office/report.pdf", bytes));
+    }
     if !paper.stopped {
         let facts = CardFacts {
             prescription: &paper.outcome.prescription,
@@ -244,6 +243,7 @@ pub(crate) fn weather_months(
     season: &Season,
     grown: &GrowingSeason,
     record: Option<&Path>,
+    held: Option<&Held>,
 ) -> Result<Option<WeatherMonths>, AppError> {
     let (Some(counted), Some(path)) = (&grown.counted, record) else {
         return Ok(None);
@@ -251,7 +251,7 @@ pub(crate) fn weather_months(
     if !counted.count.filled.is_empty() {
         return Ok(None);
     }
-    let record = daily_record(&weather::read(path)?.value);
+    let record = daily_record(&weather_of(path, held)?.value);
     let records = [record];
     let (first, end) = (
         counted.count.first,

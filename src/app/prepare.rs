@@ -282,7 +282,12 @@ fn read_all(
         let record = season.files.last().map(PathBuf::as_path);
         (
             index_overview(image, &opened.ground)?,
-            weather_months(&settings.season, &season.season, record)?,
+            weather_months(
+                &settings.season,
+                &season.season,
+                record,
+                reading.map(|reading| reading.held),
+            )?,
         )
     } else {
         (None, None)
@@ -386,6 +391,7 @@ fn open_job(
     let season = growing_season(
         &settings.season,
         Some((ground.plane.longitude, ground.plane.latitude)),
+        held,
         &mut findings,
     )?;
     Ok(Opened {

@@ -3,11 +3,10 @@
 use std::path::{Path, PathBuf};
 
 use crate::app::error::AppError;
+use crate::app::held::{Held, stations_of, weather_of};
 use crate::app::job::weather::daily_record;
 use crate::app::open::refuse_special;
 use crate::finding::{Finding, codes};
-use crate::format::weather;
-use crate::format::weather::stations;
 use crate::format::weather::stations::Station;
 use crate::job::settings::{GrowingDays, MissingDayRule, Season};
 use crate::pipeline::season::{CountedSeason, GrowingSeason, UsedStation};
@@ -36,9 +35,10 @@ type Ranked = (Station, Option<f64>);
 ///
 /// # Errors
 /// A record or list that cannot be read or does not cover the season; dates that are missing; a list of stations with neither a field nor a named one.
-pub fn growing_season(
+pub(crate) fn growing_season(
     season: &Season,
     place: Option<(f64, f64)>,
+    held: Option<&Held>,
     findings: &mut Vec<Finding>,
 ) -> Result<OpenedSeason, AppError> {
     let mut files = Vec::new();
@@ -59,7 +59,7 @@ pub fn growing_season(
         GrowingDays::Weather(_) => Vec::new(),
         GrowingDays::Stations { list, station } => {
             files.push(list.clone());
-            ranked(list, station.as_deref(), place)?
+            ranked(list, station.as_deref(), place, held)?
         }
     };
     let needed = |date: Option<Date>, key: &str| {
@@ -86,7 +86,7 @@ pub fn growing_season(
             ));
         }
     };
-    let mut records = vec![record(&first, findings)?];
+    let mut records = vec![record(&first, held, findings)?];
     files.push(first);
     // Records of farther stations are opened one by one, as long as days are missing and a station is still near enough to speak for the field.
     let mut more = ranked.iter().skip(1).take_while(|(_, km)| {
@@ -104,7 +104,7 @@ pub fn growing_season(
                 error @ (GrowingDaysError::Gap { .. } | GrowingDaysError::OutsideRecord { .. }),
             ) => match more.next() {
                 Some((station, _)) => {
-                    records.push(record(&station.record, findings)?);
+                    records.push(record(&station.record, held, findings)?);
                     files.push(station.record.clone());
                 }
                 None => return Err(refused(season, &error, &files, &records)),
@@ -136,9 +136,13 @@ pub fn growing_season(
     })
 }
 
-fn record(path: &Path, findings: &mut Vec<Finding>) -> Result<DailyRecord, AppError> {
+fn record(
+    path: &Path,
+    held: Option<&Held>,
+    findings: &mut Vec<Finding>,
+) -> Result<DailyRecord, AppError> {
     refuse_special(path)?;
-    Ok(daily_record(&weather::read(path)?.into_log(findings)))
+    Ok(daily_record(&weather_of(path, held)?.into_log(findings)))
 }
 
 /// Stations, nearest first; the named one before all others. Ties keep the order of the list.
@@ -146,9 +150,10 @@ fn ranked(
     list: &Path,
     named: Option<&str>,
     place: Option<(f64, f64)>,
+    held: Option<&Held>,
 ) -> Result<Vec<Ranked>, AppError> {
     refuse_special(list)?;
-    let stations = stations::read(list).map_err(|error| {
+    let stations = stations_of(list, held).map_err(|error| {
         AppError::refused("weather.stations", error.to_string())
             .with_causes(&error)
             .with_hint("a list has the columns name, latitude, longitude and path")

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::app::batch::farm::{Farm, FarmField};
+use crate::app::batch::farm::{COPIES, Farm, FarmField};
 use crate::app::batch::row::{FieldRow, FieldState};
 use crate::app::batch::tables;
 use crate::app::commit;
@@ -118,6 +118,10 @@ impl Farm {
         replace(&output.join(TABLE), &table).map_err(unwritable)?;
         let page = index(&self.page(&rows, &grounds));
         replace(&output.join(INDEX), &page).map_err(unwritable)?;
+        if rows.iter().all(|row| row.state.is_kept()) {
+            // Nobody needs copies of images any more.
+            let _ = fs_err::remove_dir_all(output.join(COPIES));
+        }
         let stick = match to_stick {
             None => None,
             Some(place) => Some(Box::new(self.onto_stick(&rows, place)?)),

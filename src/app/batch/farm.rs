@@ -5,6 +5,7 @@ use std::sync::OnceLock;
 
 use crate::app::batch::fill;
 use crate::app::batch::key::Work;
+use crate::app::batch::row::ROWS;
 use crate::app::below::below;
 use crate::app::error::AppError;
 use crate::app::held::Held;
@@ -65,7 +66,8 @@ impl Farm {
         let folder = path.parent().unwrap_or_else(|| Path::new("")).to_owned();
         confine(path, &folder, &settings, common)?;
         set_up(common);
-        let held = Held::with_room(memory::of_blocks(common.memory_mib));
+        let copies = folder.join(&settings.output).join(COPIES);
+        let held = Held::new(memory::of_blocks(common.memory_mib), copies);
         let at = |layer: &FarmLayer| folder.join(&layer.path);
         let features = each(&settings.fields, &at(&settings.fields), common)?;
         let named = named(&features, &settings.fields, &at(&settings.fields))?;
@@ -349,8 +351,10 @@ fn fields_of(
         .collect())
 }
 
-/// Names that the farm's own files have in the output folder.
-pub(super) const RESERVED: [&str; 1] = ["rows"];
+/// Names that the farm's own folders have in the output folder.
+pub(super) const RESERVED: [&str; 2] = [ROWS, COPIES];
+/// Copies of images that are slow to decode, for the time of a run.
+pub(super) const COPIES: &str = "staged";
 
 /// Keeps each field's polygon under the filter that its job has.
 fn keep(held: &Held, layer: &FarmLayer, path: &Path, features: &Features, fields: &[FarmField]) {

@@ -108,7 +108,7 @@ fn flat_rate(settings: &RateSettings, findings: &mut Vec<Finding>) -> Result<Fla
         )
     })?;
     possible(settings, &pairs)?;
-    let season = growing_season(&settings.season, None, findings)?.season;
+    let season = growing_season(&settings.season, None, None, findings)?.season;
     let model = model(settings, season.growing_days)?;
     let none = || {
         AppError::refused("rate.inputs", "the readings give no rate")

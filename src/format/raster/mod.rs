@@ -10,6 +10,7 @@ mod raw;
 mod shelf;
 mod sources;
 mod stack;
+mod staged;
 mod stored;
 
 pub use error::RasterFileError;

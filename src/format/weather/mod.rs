@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use crate::finding::{Checked, Finding, codes};
-use crate::format::weather::error::WeatherError;
+pub use crate::format::weather::error::WeatherError;
 use crate::format::weather::header::Columns;
 use jiff::civil::Date;
 

@@ -192,6 +192,13 @@ keys! {
             "An appendix with every zone and every place of the walk beyond 20, and further strips.",
         )
         .or("false"),
+        pdf: bool = key(
+            Kind::YesNo,
+            "the report as PDF",
+            "false",
+            "Whether the report is written as PDF too; as a page it is written in any case.",
+        )
+        .or("true"),
     }
 }
 

@@ -42,6 +42,8 @@ pub struct Filed {
 pub struct ReportSettings {
     /// Whether lists that the five pages cut short stand in an appendix.
     pub appendix: bool,
+    /// Whether the report is written as PDF too.
+    pub pdf: bool,
 }
 
 /// `[output]`.
@@ -235,6 +237,7 @@ pub(crate) fn filed(section: &mut Section<'_>) -> Filed {
 pub(crate) fn report(section: &mut Section<'_>) -> ReportSettings {
     ReportSettings {
         appendix: section.get(&REPORT.appendix),
+        pdf: section.get(&REPORT.pdf),
     }
 }
 
@@ -341,7 +344,13 @@ pub(crate) fn filed_record(filed: &Filed) -> Record {
 
 /// As the record has it.
 pub(crate) fn report_record(report: ReportSettings) -> Record {
-    Record::new().put(&REPORT.appendix, report.appendix)
+    let record = Record::new().put(&REPORT.appendix, report.appendix);
+    // Said where it is otherwise: records of most maps, and their ids with them, stay as they were.
+    if report.pdf {
+        record
+    } else {
+        record.put(&REPORT.pdf, false)
+    }
 }
 
 /// As the record has it.
