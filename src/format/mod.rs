@@ -22,6 +22,7 @@ pub mod raster;
 pub(crate) mod scratch;
 pub mod shapefile;
 pub(crate) mod sidecars;
+pub mod stac;
 pub(crate) mod stamp;
 pub mod style;
 pub mod systems;

@@ -7,7 +7,10 @@ use std::path::{Path, PathBuf};
 
 use crate::finding::Checked;
 use crate::job::fault::JobError;
-use crate::job::keys::farm::{FARM, FARM_COLUMN, FARM_EXCEPTION, FARM_FIELDS, FARM_STRIPS};
+use crate::job::keys::farm::{
+    FARM, FARM_CATALOGUE, FARM_COLUMN, FARM_EXCEPTION, FARM_FIELDS, FARM_STRIPS,
+};
+use crate::job::keys::imagery::MASK;
 use crate::job::keys::{FIELD, IMAGERY, OUTPUT, REFERENCE, ROOT, TABLES, table};
 use crate::job::problem::Problem;
 use crate::job::reader;
@@ -15,6 +18,7 @@ use crate::job::reader::{Entry, Item, Section};
 use crate::job::resolve::{ended, log_of};
 use crate::job::suggest::nearest;
 use crate::key::{Key, Kind, Typed};
+use jiff::civil::Date;
 use toml::{Table, Value};
 
 /// A layer of the farm file. Paths are as written, relative to it.
@@ -49,6 +53,59 @@ struct Filled {
     unit: Option<String>,
 }
 
+/// A catalogue of scenes.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Catalogue {
+    /// Its file, as written.
+    pub path: String,
+    /// Each band with its asset.
+    pub bands: Vec<(String, String)>,
+    /// The mask's asset.
+    pub mask: Option<String>,
+    /// Share of a scene under cloud above which it is not looked at.
+    pub maximum_cloud: f64,
+}
+
+/// A scene of a catalogue, as an image: files of bands, relative to the farm file, and what its item says of their numbers.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SceneImage<'a> {
+    /// Band and file.
+    pub bands: &'a [(String, String)],
+    /// Day.
+    pub date: Date,
+    /// File of the mask.
+    pub mask: Option<&'a str>,
+    /// Scale, offset and nodata, where all bands have the same.
+    pub stated: [Option<f64>; 3],
+}
+
+/// The keys of `[imagery]` of a scene.
+pub fn scene_image(scene: &SceneImage<'_>) -> Table {
+    let mut image = Table::new();
+    let text = |text: &str| Value::String(text.to_owned());
+    let files: Table = scene
+        .bands
+        .iter()
+        .map(|(band, file)| (band.clone(), text(file)))
+        .collect();
+    image.insert(IMAGERY.path.name.to_owned(), Value::Table(files));
+    image.insert(IMAGERY.date.name.to_owned(), text(&scene.date.to_string()));
+    for (key, value) in [&IMAGERY.scale.row, &IMAGERY.offset.row, &IMAGERY.nodata.row]
+        .into_iter()
+        .zip(scene.stated)
+    {
+        if let Some(value) = value {
+            image.insert(key.name.to_owned(), Value::Float(value));
+        }
+    }
+    if let Some(mask) = scene.mask {
+        let file = (MASK.path.name.to_owned(), text(mask));
+        let table = Table::from_iter([file]);
+        image.insert(IMAGERY.mask.name.to_owned(), Value::Table(table));
+    }
+    image
+}
+
 /// What is otherwise in one field.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Exception {
@@ -72,6 +129,8 @@ pub struct FarmSettings {
     pub fields: FarmLayer,
     /// The strips, when they stand in one layer.
     pub strips: Option<FarmLayer>,
+    /// Scenes to choose images from.
+    pub catalogue: Option<Catalogue>,
     /// What is otherwise in some fields.
     pub exceptions: Vec<Exception>,
     filled: Vec<Filled>,
@@ -128,6 +187,7 @@ fn settings(mut root: Section<'_>, tree: &Table) -> Option<FarmSettings> {
         &FARM_STRIPS.column,
     );
     in_strips.finish();
+    let catalogue = root.sub_at(&FARM.catalogue).and_then(catalogue);
     for image in root.tables(&FARM.images) {
         image.names_only();
     }
@@ -168,11 +228,48 @@ fn settings(mut root: Section<'_>, tree: &Table) -> Option<FarmSettings> {
         minimum_cover,
         fields: fields?,
         strips,
+        catalogue,
         exceptions,
         filled,
         common,
         images,
     })
+}
+
+/// `[catalogue]`.
+fn catalogue(mut table: Section<'_>) -> Option<Catalogue> {
+    let path = table
+        .take(&FARM_CATALOGUE.path)
+        .and_then(|entry| table.text_of(&entry, &FARM_CATALOGUE.path));
+    let mut bands = Vec::new();
+    if let Some(entry) = table.take(&FARM_CATALOGUE.bands) {
+        match &entry.item {
+            Item::Table(entries) => {
+                for (band, entry) in entries {
+                    let asset = table.text_like(entry, band, "\"B04\"");
+                    bands.extend(asset.map(|asset| (band.clone(), asset)));
+                }
+            }
+            other => table.at(
+                &entry,
+                &FARM_CATALOGUE.bands,
+                Problem::WrongType {
+                    got: other.kind(),
+                    wanted: "a table such as { red = \"B04\", nir = \"B08\" }".into(),
+                },
+            ),
+        }
+    }
+    let mask = table.find(&FARM_CATALOGUE.mask);
+    let maximum_cloud = table.get(&FARM_CATALOGUE.maximum_cloud);
+    let found = path.map(|path| Catalogue {
+        path,
+        bands,
+        mask,
+        maximum_cloud,
+    });
+    table.finish();
+    found
 }
 
 /// Refuses common keys that every field gets of its own.
@@ -386,6 +483,13 @@ impl FarmSettings {
         }
         found.sort();
         found.dedup();
+        found
+    }
+
+    /// Files that an image names, as written.
+    pub fn files_of_image(image: &Table) -> Vec<String> {
+        let mut found = Vec::new();
+        files_of(IMAGERY.path.section, image, &mut found);
         found
     }
 

@@ -141,7 +141,10 @@ table { border-collapse: collapse; width: 100%; }
 th, td { text-align: left; vertical-align: top; padding: .45rem .6rem; border-bottom: 1px solid var(--line); }
 th { font-size: .8125rem; color: var(--soft); font-weight: 650; }
 td.n, th.n { text-align: right; white-space: nowrap; }
-td small { color: var(--soft); }
+td small { color: var(--soft); overflow-wrap: anywhere; }
+table { overflow-wrap: normal; }
+.whole, td code { white-space: nowrap; }
+td.more code { white-space: normal; overflow-wrap: anywhere; }
 tr:target { background: var(--tint); }
 details summary { cursor: pointer; }
 details ul { margin: .3rem 0 0; padding-left: 1.1rem; }
@@ -564,7 +567,11 @@ fn cells(field: &FieldLine, units: &Units) -> [(&'static str, String); 9] {
         .image
         .as_ref()
         .map_or_else(String::new, |(path, date)| {
-            format!("{}<br><small>{}</small>", escaped(date), escaped(path))
+            format!(
+                "<span class=\"whole\">{}</span><br><small>{}</small>",
+                escaped(date),
+                escaped(path)
+            )
         });
     [
         ("name", format!("{}{crop}", escaped(&field.field))),

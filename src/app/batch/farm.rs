@@ -1,10 +1,9 @@
 //! A farm file with its fields, read and matched.
 
 use std::path::{Path, PathBuf};
-use std::sync::OnceLock;
 
 use crate::app::batch::fill;
-use crate::app::batch::key::Work;
+use crate::app::batch::images::{FarmImage, files, images};
 use crate::app::batch::row::ROWS;
 use crate::app::below::below;
 use crate::app::error::AppError;
@@ -38,8 +37,6 @@ pub struct FarmField {
     pub(super) values: Vec<Option<String>>,
     /// Middle of its bounds, in the system of the layer; `None` where its shape is not sound.
     pub(super) middle: Option<(f64, f64)>,
-    /// Its work, once it is known.
-    pub(super) work: OnceLock<Work>,
 }
 
 /// A farm file with its fields. Shared by all threads of a run.
@@ -48,6 +45,8 @@ pub struct Farm {
     pub(super) path: PathBuf,
     pub(super) folder: PathBuf,
     pub(super) settings: FarmSettings,
+    /// The newest first.
+    pub(super) images: Vec<FarmImage>,
     pub(super) fields: Vec<FarmField>,
     pub(super) crs: crate::space::crs::Crs,
     pub(super) held: Held,
@@ -64,7 +63,8 @@ impl Farm {
         let bytes = bytes_of(path)?;
         let settings = farm(&bytes, path)?.value;
         let folder = path.parent().unwrap_or_else(|| Path::new("")).to_owned();
-        confine(path, &folder, &settings, common)?;
+        let images = images(&folder, &settings, common)?;
+        confine(path, &folder, (&settings, &images), common)?;
         set_up(common);
         let copies = folder.join(&settings.output).join(COPIES);
         let held = Held::new(memory::of_blocks(common.memory_mib), copies);
@@ -95,6 +95,7 @@ impl Farm {
             path: path.to_owned(),
             folder,
             settings,
+            images,
             fields,
             crs: features.crs,
             held,
@@ -131,36 +132,32 @@ impl Farm {
         self.output().join(&field.folder)
     }
 
-    /// Images from the newest to the oldest, as the farm file lists them; one `None` where there is no list and the common image serves.
-    pub(super) fn images(&self) -> Vec<Option<&toml::Table>> {
-        let mut all: Vec<&toml::Table> = self.settings.images().iter().collect();
-        if all.is_empty() {
-            return vec![None];
-        }
-        // Those without a day come last; the job's reader asks for it.
-        all.sort_by_key(|image| std::cmp::Reverse(self.settings.day(image)));
-        all.into_iter().map(Some).collect()
-    }
-
-    /// The text of a field's job by one of [`Farm::images`].
-    pub(super) fn job_by(&self, field: &FarmField, image: Option<&toml::Table>) -> String {
+    /// The text of a field's job by an image of the farm; by the common one where the farm lists none.
+    pub(super) fn job_by(&self, field: &FarmField, image: Option<&FarmImage>) -> String {
         let output = Path::new(&self.settings.output).join(&field.folder);
         self.settings.job(&FieldFacts {
             name: &field.name,
             filter: &field.filter,
             strips: field.strips.as_deref(),
             output: &output.to_string_lossy(),
-            image,
+            image: image.map(|image| &image.keys),
             values: &field.values,
         })
     }
 
     /// The job of a field by its newest image, as text: written as [`Farm::job_path`], `haulm map` makes the same map of it.
     pub fn job(&self, field: usize) -> String {
-        let newest = self.images().into_iter().next().flatten();
         self.fields
             .get(field)
-            .map_or_else(String::new, |field| self.job_by(field, newest))
+            .map_or_else(String::new, |field| self.job_by(field, self.newest(field)))
+    }
+
+    /// The newest image that may show a field, else the newest of all.
+    fn newest(&self, field: &FarmField) -> Option<&FarmImage> {
+        let all = || self.images.iter();
+        all()
+            .find(|image| !self.misses(image, field))
+            .or_else(|| all().next())
     }
 
     /// Where the job file of a field would stand.
@@ -178,7 +175,7 @@ impl Farm {
         use crate::job::fault::JobError;
         let mut refusal = None;
         for field in &self.fields {
-            let text = self.job_by(field, self.images().into_iter().next().flatten());
+            let text = self.job_by(field, self.newest(field));
             let path = self.folder.join(format!("{}.toml", field.folder));
             match map_job_in(text.as_bytes(), &path, self.common.us_units) {
                 Ok(_) => return Ok(()),
@@ -223,13 +220,14 @@ fn bytes_of(path: &Path) -> Result<Vec<u8>, AppError> {
 fn confine(
     path: &Path,
     folder: &Path,
-    settings: &FarmSettings,
+    (settings, images): (&FarmSettings, &[FarmImage]),
     common: &Common,
 ) -> Result<(), AppError> {
     let layers = std::iter::once(&settings.fields).chain(&settings.strips);
     let mut read = vec![path.to_owned()];
     read.extend(layers.map(|layer| folder.join(&layer.path)));
     read.extend(settings.files().iter().map(|file| folder.join(file)));
+    read.extend(files(folder, images));
     for file in &read {
         refuse_network(file, common.network)?;
     }
@@ -339,7 +337,6 @@ fn fields_of(
                     .map(|at| row.values.get(*at).cloned().flatten())
                     .collect(),
                 middle: bounds.map(|bounds| (bounds.center().x, bounds.center().y)),
-                work: OnceLock::new(),
             }
         };
     Ok(features

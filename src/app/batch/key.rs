@@ -8,7 +8,8 @@ use serde_json::json;
 
 use crate::app::batch::command::NEW;
 use crate::app::batch::farm::{Farm, FarmField};
-use crate::app::batch::row::{FieldRow, Made};
+use crate::app::batch::images::FarmImage;
+use crate::app::batch::row::{FieldRow, Made, UsedImage};
 use crate::app::below::below;
 use crate::app::commit::{RECORD_PATH, sha256_hex, sha256_of_file};
 use crate::app::error::AppError;
@@ -23,8 +24,8 @@ use crate::job::settings::Settings;
 /// A field's job by one image.
 #[derive(Debug)]
 pub(super) struct Candidate {
-    /// The image of the farm file, if it lists any.
-    pub(super) image: Option<usize>,
+    /// Its image, for people.
+    pub(super) image: UsedImage,
     /// The job's text.
     pub(super) text: String,
     /// What it says, or why it is refused.
@@ -33,7 +34,7 @@ pub(super) struct Candidate {
 
 /// The work of a field: its jobs and what they read.
 #[derive(Debug)]
-pub struct Work {
+pub(super) struct Work {
     /// Its jobs, by the newest image first.
     pub(super) candidates: Vec<Candidate>,
     /// What it is made of, with the key.
@@ -50,25 +51,13 @@ pub enum Standing {
 }
 
 impl Farm {
-    /// The work of a field, worked out once.
-    ///
-    /// # Errors
-    /// When an input cannot be read, or changed since the run began.
-    pub(super) fn work<'f>(&'f self, field: &'f FarmField) -> Result<&'f Work, AppError> {
-        if let Some(work) = field.work.get() {
-            return Ok(work);
-        }
-        let found = self.work_of(field)?;
-        Ok(field.work.get_or_init(|| found))
-    }
-
     /// Hash of all that a field's work is made of: its jobs, its inputs, the program.
     ///
     /// # Errors
     /// When an input cannot be read, or changed since the run began.
     pub fn work_key(&self, field: usize) -> Result<String, AppError> {
         let field = self.field(field)?;
-        Ok(self.work(field)?.made.key.clone())
+        Ok(self.work(field)?.made.key)
     }
 
     pub(super) fn field(&self, field: usize) -> Result<&FarmField, AppError> {
@@ -78,11 +67,25 @@ impl Farm {
         })
     }
 
-    fn work_of(&self, field: &FarmField) -> Result<Work, AppError> {
+    /// The work of a field: its jobs by the images that may show it.
+    ///
+    /// # Errors
+    /// When an input cannot be read, or changed since the run began.
+    pub(super) fn work(&self, field: &FarmField) -> Result<Work, AppError> {
         let path = self.folder.join(format!("{}.toml", field.folder));
         let mut inputs = BTreeMap::new();
         let mut candidates = Vec::new();
-        for (at, image) in self.images().into_iter().enumerate() {
+        let mut images: Vec<Option<&FarmImage>> = self
+            .images
+            .iter()
+            .filter(|image| !self.misses(image, field))
+            .map(Some)
+            .collect();
+        if images.is_empty() {
+            // Told by a job of its own: the common image, or the newest, which does not show it.
+            images.push(self.images.first());
+        }
+        for image in images {
             let text = self.job_by(field, image);
             let settings = map_job_in(text.as_bytes(), &path, self.common.us_units);
             if let Ok(settings) = &settings {
@@ -93,8 +96,12 @@ impl Farm {
                     }
                 }
             }
+            let image = self.used(
+                image,
+                settings.as_ref().ok().map(|settings| &settings.value),
+            );
             candidates.push(Candidate {
-                image: image.map(|_| at),
+                image,
                 text,
                 settings,
             });
@@ -111,7 +118,18 @@ impl Farm {
                 },
                 self.settings.minimum_cover
             ),
-            jobs: candidates.iter().map(|one| one.text.clone()).collect(),
+            jobs: candidates
+                .iter()
+                .enumerate()
+                .map(|(at, one)| {
+                    // The newest whole, so that a change can be told by its keys; a hash of the others is enough.
+                    if at == 0 {
+                        one.text.clone()
+                    } else {
+                        sha256_hex(one.text.as_bytes())
+                    }
+                })
+                .collect(),
             inputs,
         };
         let all = json!([made.version, made.options, made.jobs, made.inputs]);
@@ -140,22 +158,23 @@ impl Farm {
     /// When an input cannot be read, or changed since the run began.
     pub fn standing(&self, field: usize) -> Result<Standing, AppError> {
         let field = self.field(field)?;
-        let output = self.output();
-        let Some(row) = FieldRow::stored(&output, &field.folder) else {
-            return Ok(Standing::Due(NEW.to_owned()));
+        Ok(self.standing_of(field, &self.work(field)?))
+    }
+
+    pub(super) fn standing_of(&self, field: &FarmField, work: &Work) -> Standing {
+        let Some(row) = FieldRow::stored(&self.output(), &field.folder) else {
+            return Standing::Due(NEW.to_owned());
         };
-        let work = self.work(field)?;
-        let why = if row.made.key != work.made.key {
-            changed(&row.made, &work.made)
+        if row.made.key != work.made.key {
+            Standing::Due(changed(&row.made, &work.made))
         } else if !row.is_final() {
             let code = row.code.as_deref().unwrap_or("an unknown fault");
-            format!("ended last time by {code}")
+            Standing::Due(format!("ended last time by {code}"))
         } else if let Some(file) = unlike(&row, &self.output_of(field)) {
-            format!("{file} is not as it was written")
+            Standing::Due(format!("{file} is not as it was written"))
         } else {
-            return Ok(Standing::Done(Box::new(row)));
-        };
-        Ok(Standing::Due(why))
+            Standing::Done(Box::new(row))
+        }
     }
 }
 

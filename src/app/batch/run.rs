@@ -8,14 +8,17 @@ use std::sync::{Mutex, PoisonError};
 use std::time::SystemTime;
 
 use crate::app::batch::farm::{Farm, FarmField};
-use crate::app::batch::key::{Candidate, Standing, Work};
+use crate::app::batch::images::FarmImage;
+use crate::app::batch::key::{Standing, Work};
 use crate::app::batch::row::{FieldRow, FieldState, RowFinding, RowZone, UsedImage};
+use crate::app::below::below;
 use crate::app::commit;
 use crate::app::commit::{CommitOptions, OutputFolder, RECORD_PATH, sha256_hex};
 use crate::app::error::AppError;
 use crate::app::files::MapFiles;
 use crate::app::held::Reading;
 use crate::app::job::map_job_in;
+use crate::app::open::named as named_files;
 use crate::app::prepare::{Prepared, prepare_held};
 use crate::app::progress::{Progress, Silent};
 use crate::app::requests::Common;
@@ -27,7 +30,8 @@ use crate::format::payload::Payload;
 use crate::job::settings::Settings;
 use crate::map::export::ExportMap;
 use crate::pipeline::scan::PixelMap;
-use crate::space::crs::Projector;
+use crate::space::crs::{Crs, Projector};
+use crate::space::raster::Lattice;
 use geo::{
     Area as _, BooleanOps as _, BoundingRect as _, Contains as _, Coord, MapCoords as _,
     MultiPolygon, Rect,
@@ -63,19 +67,28 @@ impl Farm {
     ///
     /// `progress` hears of the field's own stages. Nothing is looked up first: [`Farm::standing`] says whether the work is due.
     pub fn run_field(&self, field: usize, progress: &dyn Progress) -> FieldRow {
-        let Ok(found) = self.field(field) else {
-            return FieldRow::new("", "", FieldState::Refused);
-        };
+        match self.field(field) {
+            Ok(found) => self.run_work(found, self.work(found), progress),
+            Err(_) => FieldRow::new("", "", FieldState::Refused),
+        }
+    }
+
+    fn run_work(
+        &self,
+        field: &FarmField,
+        work: Result<Work, AppError>,
+        progress: &dyn Progress,
+    ) -> FieldRow {
         let bare = FieldRow {
             exceptions: self
                 .settings
-                .reasons(&found.name)
+                .reasons(&field.name)
                 .map(str::to_owned)
                 .collect(),
-            ..FieldRow::new(&found.name, &found.folder, FieldState::Crashed)
+            ..FieldRow::new(&field.name, &field.folder, FieldState::Crashed)
         };
         let made = catch_unwind(AssertUnwindSafe(|| {
-            let work = match self.work(found) {
+            let work = match work {
                 Ok(work) => work,
                 Err(error) => return bare.clone().refused(&error),
             };
@@ -83,7 +96,7 @@ impl Farm {
                 made: work.made.clone(),
                 ..bare.clone()
             };
-            self.made(found, work, row.clone(), progress)
+            self.made(field, &work, row.clone(), progress)
                 .unwrap_or_else(|error| row.refused(&error))
         }));
         let row = made.unwrap_or_else(|fault| bare.refused(&internal(fault.as_ref())));
@@ -114,7 +127,7 @@ impl Farm {
         let Ok(found) = self.field(field) else {
             return FieldRow::new("", "", FieldState::Refused);
         };
-        let made = self.work(found).map(|work| work.made.clone());
+        let made = self.work(found).map(|work| work.made);
         let refusal = AppError::fault("internal", reason)
             .with_hint("please report it with the field's job file");
         let row = FieldRow {
@@ -177,15 +190,11 @@ impl Farm {
         let mut first: Option<AppError> = None;
         let mut best: Option<(f64, Prepared, UsedImage)> = None;
         for candidate in &work.candidates {
-            let mut image = self.image_of(candidate);
+            let mut image = candidate.image.clone();
             let mut pass = |image: &mut UsedImage, why: String| {
                 image.passed_over = Some(why);
                 passed_over.push(image.clone());
             };
-            if work.candidates.len() > 1 && self.misses(candidate, field) {
-                pass(&mut image, "does not show the field".to_owned());
-                continue;
-            }
             let Ok(settings) = &candidate.settings else {
                 // Read again for an error of its own: it is told, and cannot be copied.
                 let again = map_job_in(candidate.text.as_bytes(), job, common.us_units);
@@ -231,6 +240,10 @@ impl Farm {
             };
             told.with_hint("add an image that shows it, or lower minimum_cover")
         });
+        if work.candidates.iter().all(|one| one.settings.is_err()) {
+            // The job itself is at fault, whatever the image.
+            return Err(self.without_strips(field, refusal));
+        }
         Err(passed_over.iter().fold(refusal, |told, image| {
             told.with_fact(
                 format!("{} of {}", image.path, image.date),
@@ -239,38 +252,63 @@ impl Farm {
         }))
     }
 
-    fn image_of(&self, candidate: &Candidate) -> UsedImage {
-        let settings = candidate.settings.as_ref().ok();
-        let imagery = settings.and_then(|settings| settings.value.imagery.as_ref());
+    /// A refusal with what the layer of strips has to do with it.
+    fn without_strips(&self, field: &FarmField, refusal: AppError) -> AppError {
+        match &self.settings.strips {
+            Some(strips) if field.strips.is_none() => refusal.with_fact(
+                strips.path.clone(),
+                match &strips.column {
+                    Some(column) => format!("no strip has {:?} in the column {column}", field.name),
+                    None => "no strip lies in the field".to_owned(),
+                },
+            ),
+            _ => refusal,
+        }
+    }
+
+    /// An image as the row names it.
+    pub(super) fn used(&self, image: Option<&FarmImage>, settings: Option<&Settings>) -> UsedImage {
+        if let Some(image) = image {
+            return UsedImage {
+                path: image.name.clone(),
+                date: image.date.clone(),
+                passed_over: None,
+            };
+        }
+        let Some(imagery) = settings.and_then(|settings| settings.imagery.as_ref()) else {
+            return UsedImage::default();
+        };
+        let first = named_files(imagery).into_iter().next();
         UsedImage {
-            path: imagery.map_or_else(String::new, |imagery| {
-                let named = crate::app::open::named(imagery);
-                let first = named.first();
-                first.map_or_else(String::new, |path| {
-                    crate::app::below::below(path, &self.folder)
-                })
-            }),
-            date: imagery.map_or_else(String::new, |imagery| imagery.date.to_string()),
+            path: first.map_or_else(String::new, |path| below(&path, &self.folder)),
+            date: imagery.date.to_string(),
             passed_over: None,
         }
     }
 
-    /// Whether an image of one file lies elsewhere: told without passing over it.
-    fn misses(&self, candidate: &Candidate, field: &FarmField) -> bool {
+    /// Whether an image lies elsewhere: told by its bounds, without passing over it.
+    pub(super) fn misses(&self, image: &FarmImage, field: &FarmField) -> bool {
         let place = || -> Option<bool> {
-            let image = self.images().get(candidate.image?).copied().flatten()?;
-            let path = self.folder.join(self.settings.file(image)?);
-            if !path.is_file() {
-                return None;
+            let middle = field.middle?;
+            if let Some([west, south, east, north]) = image.bounds {
+                let way = Projector::new(&self.crs, &Crs::wgs84()).ok()?;
+                let (x, y) = way.point(middle.0, middle.1).ok()?;
+                return Some(x < west || x > east || y < south || y > north);
             }
-            let facts = self.held.shelf.facts(&path, &self.folder).ok()?;
-            let lattice = &facts.lattice;
-            let way = Projector::new(&self.crs, &lattice.crs).ok()?;
-            let (x, y) = way.point(field.middle?.0, field.middle?.1).ok()?;
-            let (col, row) = lattice.affine.to_pixel(x, y);
+            let path = image.file.as_ref().filter(|path| path.is_file())?;
+            let (col, row, lattice) = self.pixel_of(path, middle)?;
             Some(col < 0.0 || row < 0.0 || col >= lattice.cols as f64 || row >= lattice.rows as f64)
         };
         place().unwrap_or(false)
+    }
+
+    /// Column and row of a place of the layer of fields in an image, and the image's lattice.
+    fn pixel_of(&self, image: &Path, place: (f64, f64)) -> Option<(f64, f64, Lattice)> {
+        let facts = self.held.shelf.facts(image, &self.folder).ok()?;
+        let way = Projector::new(&self.crs, &facts.lattice.crs).ok()?;
+        let (x, y) = way.point(place.0, place.1).ok()?;
+        let (col, row) = facts.lattice.affine.to_pixel(x, y);
+        Some((col, row, facts.lattice))
     }
 
     /// Fields of a part of the work, in an order in which neighbours in an image follow each other.
@@ -297,21 +335,27 @@ impl Farm {
             .to_vec()
     }
 
-    /// Row and column of the block in which a field's middle lies, in the newest image that is one file.
+    /// Row and column of the block in which a field's middle lies, in the newest image that shows it; of scenes and products by degrees.
     fn block_of(&self, field: usize) -> Option<(i64, i64)> {
-        let path = match self.images().first().copied().flatten() {
-            Some(image) => self.folder.join(self.settings.file(image)?),
-            None => self.folder.join(self.settings.common_image()?),
+        let field = self.fields.get(field)?;
+        let middle = field.middle?;
+        let newest = self.images.iter().find(|image| !self.misses(image, field));
+        let path = match newest {
+            Some(image) => image.file.clone(),
+            None => self
+                .settings
+                .common_image()
+                .map(|path| self.folder.join(path)),
         };
-        if !path.is_file() {
-            return None;
-        }
-        let facts = self.held.shelf.facts(&path, &self.folder).ok()?;
-        let lattice = &facts.lattice;
-        let middle = self.fields.get(field)?.middle?;
-        let way = Projector::new(&self.crs, &lattice.crs).ok()?;
-        let (x, y) = way.point(middle.0, middle.1).ok()?;
-        let (col, row) = lattice.affine.to_pixel(x, y);
+        let Some((col, row, lattice)) = path
+            .filter(|path| path.is_file())
+            .and_then(|path| self.pixel_of(&path, middle))
+        else {
+            // A hundredth of a degree is about a block of a satellite's tile.
+            let way = Projector::new(&self.crs, &Crs::wgs84()).ok()?;
+            let (x, y) = way.point(middle.0, middle.1).ok()?;
+            return Some((-libm::floor(20.0 * y) as i64, libm::floor(20.0 * x) as i64));
+        };
         let down = (row as i64).div_euclid(lattice.block.1.max(1));
         let across = (col as i64).div_euclid(lattice.block.0.max(1));
         Some((down, across))
@@ -335,15 +379,18 @@ impl Farm {
                 let Some(field) = order.get(next.fetch_add(1, Ordering::Relaxed)) else {
                     break;
                 };
-                let standing = if options.redo {
-                    Ok(Standing::Due("asked for".to_owned()))
-                } else {
-                    self.standing(*field)
+                let Ok(found) = self.field(*field) else {
+                    continue;
+                };
+                let work = self.work(found);
+                let standing = match &work {
+                    _ if options.redo => Standing::Due("asked for".to_owned()),
+                    Ok(work) => self.standing_of(found, work),
+                    Err(error) => Standing::Due(error.headline.clone()),
                 };
                 let (row, why) = match standing {
-                    Ok(Standing::Done(row)) => (*row, None),
-                    Ok(Standing::Due(why)) => (self.run_field(*field, &Silent), Some(why)),
-                    Err(error) => (self.run_field(*field, &Silent), Some(error.headline)),
+                    Standing::Done(row) => (*row, None),
+                    Standing::Due(why) => (self.run_work(found, work, &Silent), Some(why)),
                 };
                 if row.state == FieldState::Cancelled {
                     break;

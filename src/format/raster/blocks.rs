@@ -310,7 +310,7 @@ mod tests {
             ]
             .map(str::to_owned),
         );
-        let mut dataset = DriverManager::get_driver_by_name("GTiff")
+        let dataset = DriverManager::get_driver_by_name("GTiff")
             .unwrap()
             .create_with_band_type_with_options::<u16, _>(path, 70, 50, 2, &options)
             .unwrap();

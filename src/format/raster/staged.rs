@@ -62,7 +62,7 @@ fn copied_as<T: Copy + GdalType>(source: &Dataset, to: &PathBuf) -> Result<(), S
         "INTERLEAVE=BAND".to_owned(),
         "BIGTIFF=IF_SAFER".to_owned(),
     ]);
-    let mut target = DriverManager::get_driver_by_name("GTiff")
+    let target = DriverManager::get_driver_by_name("GTiff")
         .map_err(told)?
         .create_with_band_type_with_options::<T, _>(to, cols, rows, source.raster_count(), &options)
         .map_err(told)?;
@@ -93,7 +93,7 @@ mod tests {
     fn a_copy_holds_the_same_numbers() {
         let folder = tempfile::tempdir().unwrap();
         let (plain, packed) = (folder.path().join("a.tif"), folder.path().join("a.jp2"));
-        let mut dataset = DriverManager::get_driver_by_name("GTiff")
+        let dataset = DriverManager::get_driver_by_name("GTiff")
             .unwrap()
             .create_with_band_type::<u16, _>(&plain, 700, 600, 1)
             .unwrap();

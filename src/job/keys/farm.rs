@@ -39,6 +39,7 @@ keys! {
             "[{ path = \"tile.tif\", date = 2026-04-14 }]",
             "Images, each with keys of [imagery]; each field takes the newest that shows it.",
         ),
+        catalogue: Any = key(Kind::Table("farm.catalogue"), "the catalogue", "{ path = \"catalog.json\", bands = { red = \"B04\", nir = \"B08\" } }", "A static catalogue of scenes on disk, besides or instead of images."),
         common: Any = key(Kind::Table(""), "the common keys", "{ rate = { maximum = \"150 kg N/ha\" } }", "Sections of a job that hold for every field."),
         exception: Any = key(Kind::Tables("farm.exception"), "the exceptions", "[{ field = \"Long Ley\", reason = \"late sown\" }]", "What is otherwise in some fields."),
     }
@@ -87,6 +88,34 @@ keys! {
             "Column that holds the name of each strip's field.",
         )
         .or_else("by location: a strip belongs to each field that holds 5 % of it or more"),
+    }
+}
+
+keys! {
+    FARM_CATALOGUE: FarmCatalogueKeys = "farm.catalogue", "[catalogue]", "A static STAC catalogue on disk: an item a scene, its bands as assets. Each field takes the newest scene that shows it.",
+    {
+        path: PathBuf = key(Kind::Path, "the catalogue", "\"catalog.json\"", "Its catalogue, collection, or collection of items; scenes lie in its folder.").required(),
+        bands: Any = key(
+            Kind::Free(&Kind::Text),
+            "the assets of bands",
+            "{ red = \"B04\", nir = \"B08\" }",
+            "Asset that holds each band.",
+        )
+        .required(),
+        mask: String = key(
+            Kind::Text,
+            "the asset of the mask",
+            "\"scl\"",
+            "Asset that holds the mask; [common.imagery] says what counts: mask = { keep = [4, 5] }.",
+        ),
+        maximum_cloud: f64 = key(
+            Kind::Share,
+            "the cloud of a scene",
+            "0.6",
+            "Share of a scene under cloud, by its own account, above which it is not looked at.",
+        )
+        .within("0", "1", "a share of an area, 0 to 1")
+        .or("1"),
     }
 }
 

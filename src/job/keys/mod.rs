@@ -112,6 +112,7 @@ pub static FARM_TABLES: LazyLock<Vec<Table>> = LazyLock::new(|| {
         farm::FarmFieldsKeys::TABLE,
         farm::FarmColumnKeys::TABLE,
         farm::FarmStripsKeys::TABLE,
+        farm::FarmCatalogueKeys::TABLE,
         farm::FarmExceptionKeys::TABLE,
     ]
 });
