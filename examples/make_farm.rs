@@ -230,7 +230,7 @@ fn vectors(folder: &Path) -> Outcome<()> {
 /// The tile on a day; `growth` scales the crop, `cloud` is a place and a radius. [m]
 fn tile(path: &Path, growth: f64, cloud: Option<(f64, f64, f64)>) -> Outcome<()> {
     // The last column of fields reaches beyond the eastern edge.
-    let cols = ((STEP * SIDE as f64 + MARGIN - 40.0) / PIXEL) as usize;
+    let cols = ((STEP * SIDE as f64 + MARGIN - 60.0) / PIXEL) as usize;
     let rows = ((STEP * SIDE as f64 + 2.0 * MARGIN) / PIXEL) as usize;
     let fields: Vec<(Ring, Ring)> = (0..NAMES.len()).map(|k| (field(k), strip(k))).collect();
     let options = RasterCreationOptions::from_iter(

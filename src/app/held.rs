@@ -11,9 +11,8 @@ use crate::format::raster::{Shelf, listed};
 use crate::format::stamp::Stamp;
 use crate::format::vector::VectorLayer;
 use crate::format::weather;
-use crate::format::weather::stations;
 use crate::format::weather::stations::{Station, StationsError};
-use crate::format::weather::{WeatherError, WeatherTable};
+use crate::format::weather::{WeatherError, WeatherTable, stations};
 use crate::job::settings::VectorSource;
 use geo::MultiPolygon;
 
