@@ -8,6 +8,7 @@
 )]
 
 mod decided;
+mod farm;
 mod noticed;
 mod opened;
 mod raster;
@@ -22,6 +23,8 @@ mod work;
 mod _engine {
     #[pymodule_export]
     use crate::decided::Decision;
+    #[pymodule_export]
+    use crate::farm::Farm;
     #[pymodule_export]
     use crate::noticed::Finding;
     #[pymodule_export]

@@ -18,7 +18,7 @@ use crate::work::{self, Ends};
 /// How a job is read: threads, memory in MiB, network.
 ///
 /// `confined` stays `None`: a program that calls haulm goes on afterwards, and rights that are given up do not come back.
-fn common(threads: Option<usize>, memory_mib: Option<u64>, network: bool) -> Common {
+pub(crate) fn common(threads: Option<usize>, memory_mib: Option<u64>, network: bool) -> Common {
     Common {
         threads,
         memory_mib: memory_mib.unwrap_or(DEFAULT_MEMORY_MIB),

@@ -16,7 +16,7 @@ Tables (``decision.zones``, ``cells``, ``strips``, ``field``) are handed over as
 ``haulm.Refused``.
 """
 
-from haulm._engine import Decision, Finding, Job, Prepared, Raster, Table, __version__
+from haulm._engine import Decision, Farm, Finding, Job, Prepared, Raster, Table, __version__
 from haulm._refused import Fault, Refused
 
-__all__ = ["Decision", "Fault", "Finding", "Job", "Prepared", "Raster", "Refused", "Table", "__version__"]
+__all__ = ["Decision", "Farm", "Fault", "Finding", "Job", "Prepared", "Raster", "Refused", "Table", "__version__"]

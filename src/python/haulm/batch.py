@@ -1,0 +1,235 @@
+"""Many fields on a cluster: the work of ``haulm batch`` shared out by Dask.
+
+    python -m haulm.batch FARM.toml --scheduler tcp://node:8786
+
+Every worker reads the farm file and writes the maps of its fields itself, so farm folder and output folder lie on storage that all of them reach by the same
+path. Nothing is kept but what is stored there: a run that was killed goes on where it was, on a cluster or by ``haulm batch``, with the same bytes.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import json
+import os
+import pathlib
+import sys
+import threading
+import uuid
+from collections import deque
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field as with_default
+from typing import TYPE_CHECKING, Any
+
+from haulm import Farm, Refused
+
+if TYPE_CHECKING:
+    from distributed import Client, Future
+
+__all__ = ["Ran", "submit"]
+
+DEATHS = 3
+"""So many processes a field may take with it before it is given up."""
+
+RETURNS = 10
+"""So many times a field may come back that others took down, before the engine itself is at fault."""
+
+
+@dataclass
+class Ran:
+    """What a run over a farm did."""
+
+    index: pathlib.Path
+    """The index page."""
+    files: list[pathlib.Path]
+    """Files of the whole farm."""
+    states: dict[str, int]
+    """Fields by state, those that were done before among them."""
+    made: int = 0
+    """Fields made in this run."""
+    skipped: int = 0
+    """Fields whose work was done before."""
+    busy: list[str] = with_default(default_factory=list)
+    """Fields whose folders another run had."""
+
+
+class _Marks:
+    """Who is at work on which field, as files: what a dead process leaves behind is counted, and nobody has to be alive to know it."""
+
+    def __init__(self, folder: str) -> None:
+        self.folder = pathlib.Path(folder)
+
+    def of(self, field: int) -> list[pathlib.Path]:
+        return list(self.folder.glob(f"{field}.*"))
+
+    def set(self, field: int) -> pathlib.Path:
+        self.folder.mkdir(parents=True, exist_ok=True)
+        mark = self.folder / f"{field}.{uuid.uuid4().hex}"
+        mark.touch()
+        return mark
+
+    def clear(self) -> None:
+        for mark in self.folder.glob("*"):
+            mark.unlink(missing_ok=True)
+        if self.folder.is_dir():
+            self.folder.rmdir()
+
+
+_lock = threading.Lock()
+_opened: dict[str, Farm] = {}
+
+
+def _farm(path: str, memory_mib: int | None, run: str) -> Farm:
+    """The farm of one run, read once a process; that of an earlier run is let go."""
+    with _lock:
+        if run not in _opened:
+            _opened.clear()
+            _opened[run] = Farm.open(path, memory_mib=memory_mib)
+        return _opened[run]
+
+
+def _make(path: str, memory_mib: int | None, marks: str, field: int) -> dict[str, Any]:
+    """One field, on a worker."""
+    farm, kept = _farm(path, memory_mib, marks), _Marks(marks)
+    if len(kept.of(field)) >= DEATHS:
+        return _given_up(farm, field)
+    mark = kept.set(field)
+    row = farm.run_field(field)
+    mark.unlink(missing_ok=True)
+    return _short(row)
+
+
+def _given_up(farm: Farm, field: int) -> dict[str, Any]:
+    return _short(farm.mark_crashed(field, f"the process that worked on it died {DEATHS} times"))
+
+
+def _short(row: dict[str, Any]) -> dict[str, Any]:
+    return {key: row[key] for key in ("field", "state", "code", "reason", "map_id", "n_kg", "area_ha")}
+
+
+def _answers(client: Client, task: Callable[[int], Future], due: deque[int], window: int) -> Iterator[tuple[int, Future]]:
+    """Futures as they finish, never more than ``window`` of them; each is let go at once, so that the loss of its worker brings nothing back."""
+    from distributed import as_completed
+
+    fields: dict[Future, int] = {}
+
+    def sent() -> Iterator[Future]:
+        while due and len(fields) < window:
+            field = due.popleft()
+            future = task(field)
+            fields[future] = field
+            yield future
+
+    running = as_completed(list(sent()), loop=client.loop)
+    try:
+        for future in running:
+            field = fields.pop(future)
+            yield field, future
+            future.release()
+            for more in list(sent()):
+                running.add(more)
+    finally:
+        client.cancel(list(fields), force=True)
+
+
+def submit(
+    client: Client,
+    farm: str | os.PathLike[str],
+    *,
+    redo: bool = False,
+    window: int | None = None,
+    memory_mib: int | None = None,
+    progress: Callable[[int, int, dict[str, Any]], object] | None = None,
+) -> Ran:
+    """Makes every field of a farm file that is due, on the workers of a Dask client, and puts all rows together.
+
+    ``redo``: whether work that is done is done again. ``window``: fields that are under way at once, two a thread by default. ``memory_mib``: memory that a worker
+    may use [MiB]. ``progress`` is called after each field with fields finished, fields due, and the field's row in short.
+
+    A field that is refused or stopped is a row with its reason. A worker that is lost is made up for by another; a field that takes three with it becomes a row in
+    the state ``crashed``.
+
+    Raises ``haulm.Refused`` when the farm file is at fault, here or on a worker.
+    """
+    from distributed import KilledWorker
+
+    path = str(pathlib.Path(farm).resolve())
+    here = Farm.open(path, memory_mib=memory_mib)
+    due = deque(field for field in range(len(here)) if redo or here.due(field) is not None)
+    count, skipped = len(due), len(here) - len(due)
+    marks = _Marks(str(here.output / f".under_way_{uuid.uuid4().hex[:12]}"))
+    returned: dict[int, int] = {}
+    made, busy = 0, []
+
+    def task(field: int) -> Future:
+        # Never the same twice: what was made before this run is not to be taken for this run's.
+        return client.submit(_make, path, memory_mib, str(marks.folder), field, pure=False, retries=0, key=f"haulm-{field}-{uuid.uuid4().hex}")
+
+    window = window or 2 * max(1, sum(client.nthreads().values()))
+    try:
+        for field, future in _answers(client, task, due, window):
+            if future.status == "finished":
+                row = future.result()
+            else:
+                error = future.exception() if future.status == "error" else None
+                if error is not None and not isinstance(error, KilledWorker):
+                    raise error
+                returned[field] = returned.get(field, 0) + 1
+                if len(marks.of(field)) < DEATHS and returned[field] < RETURNS:
+                    # It lay beside the one that took the worker down.
+                    due.append(field)
+                    continue
+                row = _given_up(here, field)
+            made += 1
+            if row["state"] == "busy":
+                busy.append(row["field"])
+            if progress is not None:
+                progress(made, count, row)
+    finally:
+        marks.clear()
+    collected = here.collect()
+    return Ran(collected["index"], collected["files"], collected["states"], made, skipped, busy)
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """``python -m haulm.batch``: 0 when every field has its map, 1 when one has none or the farm file is refused, 3 when another run has the folder of a field."""
+    parser = argparse.ArgumentParser(prog="python -m haulm.batch", description="Make the maps of many fields on a Dask cluster.")
+    parser.add_argument("farm", metavar="FARM", help="the farm file")
+    parser.add_argument("--scheduler", metavar="ADDRESS", required=True, help="address of the scheduler, tcp://HOST:PORT; on one machine use haulm batch")
+    parser.add_argument("--redo", action="store_true", help="make again what is done")
+    parser.add_argument("--window", type=int, metavar="N", help="fields under way at once (default: two a thread)")
+    parser.add_argument("--memory", type=int, metavar="MIB", help="memory that a worker may use (default: 2048)")
+    parser.add_argument("--json", action="store_true", help="one line of JSON a field, and the sums as the last")
+    asked = parser.parse_args(arguments)
+    try:
+        from distributed import Client
+    except ImportError:
+        print("Dask's distributed is not installed: pip install distributed", file=sys.stderr)
+        return 2
+
+    def told(done: int, due: int, row: dict[str, Any]) -> None:
+        if asked.json:
+            print(json.dumps(row), flush=True)
+        else:
+            reason = f": {row['reason']}" if row["reason"] else ""
+            print(f"{done} of {due}  {row['field']}  {row['state']}{reason}", file=sys.stderr, flush=True)
+
+    try:
+        with Client(asked.scheduler) as client:
+            ran = submit(client, asked.farm, redo=asked.redo, window=asked.window, memory_mib=asked.memory, progress=told)
+    except Refused as refused:
+        print(f"error{refused}", file=sys.stderr)
+        return 1
+    if asked.json:
+        print(json.dumps({"made": ran.made, "skipped": ran.skipped, "states": ran.states, "index": str(ran.index)}))
+    else:
+        states = ", ".join(f"{count} {state}" for state, count in ran.states.items() if count)
+        print(f"{states}; made now {ran.made}, done before {ran.skipped}\nLook at the index page: {ran.index}")
+    if ran.busy:
+        return 3
+    return 0 if ran.states["done"] == sum(ran.states.values()) else 1
+
+
+if __name__ == "__main__":
+    # Workers look for tasks in the module: in a program they would not find them.
+    sys.exit(importlib.import_module("haulm.batch").main())

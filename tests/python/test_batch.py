@@ -1,0 +1,149 @@
+"""Many fields on a Dask cluster of this machine: the bytes of ``haulm batch``, whatever dies on the way."""
+
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import threading
+import time
+
+import pytest
+from distributed import Client, LocalCluster, WorkerPlugin
+
+import farm as made
+import haulm
+import haulm.batch
+
+FIELDS, SPOILT = 8, (5,)
+
+
+@pytest.fixture(scope="module")
+def by_command(tmp_path_factory, haulm_command):
+    folder = tmp_path_factory.mktemp("command")
+    ran = haulm_command("batch", made.make(folder, FIELDS, SPOILT), "--quiet")
+    # 1, since one field is refused.
+    assert ran.returncode == 1, ran.stderr
+    return made.hashes(folder / "season")
+
+
+@pytest.fixture
+def cluster():
+    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None, processes=True) as cluster, Client(cluster) as client:
+        yield client
+
+
+def rows(farm):
+    return {row["field"]: row for row in map(farm.row, range(len(farm))) if row is not None}
+
+
+def test_a_farm_is_run_field_by_field(tmp_path, by_command):
+    farm = haulm.Farm.open(made.make(tmp_path, FIELDS, SPOILT))
+    assert len(farm) == FIELDS and farm.name == "Test farm" and farm.fields[0] == "Piece 1"
+    assert farm.due(0) == "not made yet" and farm.row(0) is None
+    done = [farm.run_field(field) for field in range(len(farm))]
+    assert [row["state"] for row in done] == ["refused" if at in SPOILT else "done" for at in range(FIELDS)]
+    assert done[5]["code"] == "job.out_of_range" and done[0]["n_kg"] > 0
+    assert farm.due(0) is None and farm.row(0)["map_id"] == done[0]["map_id"]
+    collected = farm.collect()
+    assert collected["states"]["done"] == FIELDS - 1 and collected["states"]["refused"] == 1 and collected["index"].exists()
+    assert made.hashes(tmp_path / "season") == by_command
+    with pytest.raises(haulm.Refused):
+        haulm.Farm.open(tmp_path / "none.toml")
+
+
+def test_the_cluster_makes_the_same_bytes(tmp_path, cluster, by_command):
+    path, told = made.make(tmp_path, FIELDS, SPOILT), []
+    ran = haulm.batch.submit(cluster, path, progress=lambda *said: told.append(said))
+    assert (ran.made, ran.skipped) == (FIELDS, 0) and ran.states["done"] == FIELDS - 1 and ran.states["refused"] == 1
+    assert made.hashes(tmp_path / "season") == by_command
+    assert sorted(row["field"] for _, _, row in told) == sorted(f"Piece {at + 1}" for at in range(FIELDS))
+    # Again: nothing is due, and a changed field alone is made.
+    assert haulm.batch.submit(cluster, path).made == 0
+    path.write_text(path.read_text() + '\n[[exception]]\nfield = "Piece 2"\nreason = "thin"\njob.rate.maximum = "90 kg N/ha"\n')
+    assert haulm.batch.submit(cluster, path).made == 1
+    assert not list((tmp_path / "season").glob(".under_way*"))
+
+
+def test_workers_that_are_killed_lose_nothing(tmp_path, cluster, by_command):
+    path = made.make(tmp_path, FIELDS, SPOILT)
+    killed, ended = [], threading.Event()
+    chance = random.Random(7)
+
+    def kill():
+        while len(killed) < 4 and not ended.wait(chance.uniform(0.4, 1.2)):
+            try:
+                pids = list(cluster.run(os.getpid, on_error="ignore").values())
+                pid = chance.choice([pid for pid in pids if isinstance(pid, int)])
+                os.kill(pid, signal.SIGKILL)
+                killed.append(pid)
+            except (IndexError, OSError, ValueError):
+                continue
+
+    killer = threading.Thread(target=kill)
+    killer.start()
+    finished = []
+    ran = haulm.batch.submit(cluster, path, progress=lambda done, due, row: finished.append(row["field"]))
+    ended.set()
+    killer.join()
+    assert killed, "nothing was killed"
+    assert sorted(finished) == sorted(set(finished)), "no finished field came back"
+    assert ran.states["done"] == FIELDS - 1 and ran.states["crashed"] == 0
+    assert made.hashes(tmp_path / "season") == by_command
+
+
+class Dies(WorkerPlugin):
+    """A worker on which one field is fatal, as a fault of a library would be."""
+
+    name = "dies"
+
+    def setup(self, worker):
+        import haulm.batch
+
+        plain = haulm.batch.Farm
+
+        class Deadly:
+            def __init__(self, farm):
+                self.farm = farm
+
+            @staticmethod
+            def open(*arguments, **keywords):
+                return Deadly(plain.open(*arguments, **keywords))
+
+            def run_field(self, field):
+                if field == 3:
+                    os.kill(os.getpid(), signal.SIGKILL)
+                return self.farm.run_field(field)
+
+            def mark_crashed(self, field, reason):
+                return self.farm.mark_crashed(field, reason)
+
+        haulm.batch.Farm = Deadly
+
+
+def test_a_field_that_kills_three_workers_is_a_row(tmp_path, cluster, by_command):
+    cluster.register_plugin(Dies())
+    path = made.make(tmp_path, FIELDS, SPOILT)
+    ran = haulm.batch.submit(cluster, path)
+    assert ran.states == {"done": FIELDS - 2, "stopped": 0, "refused": 1, "crashed": 1, "cancelled": 0}
+    row = rows(haulm.Farm.open(path))["Piece 4"]
+    assert row["state"] == "crashed" and "died 3 times" in row["reason"]
+    # The rest is whole, and on sound workers the same command makes the field.
+    assert haulm.Farm.open(path).due(3).startswith("ended last time")
+    cluster.unregister_worker_plugin("dies")
+    cluster.restart()
+    ran = haulm.batch.submit(cluster, path)
+    assert ran.made == 1 and ran.states["done"] == FIELDS - 1
+    assert made.hashes(tmp_path / "season") == by_command
+
+
+def test_the_command_line_says_what_was_made(tmp_path, cluster):
+    path = made.make(tmp_path, 2)
+    run = [sys.executable, "-m", "haulm.batch", str(path), "--scheduler", cluster.scheduler.address]
+    ran = subprocess.run([*run, "--json"], capture_output=True, text=True)
+    lines = [json.loads(line) for line in ran.stdout.splitlines()]
+    assert ran.returncode == 0 and len(lines) == 3 and lines[-1]["states"]["done"] == 2, ran.stderr
+    path.write_text(path.read_text().replace("[common.rate]", "[common.rates]"))
+    ran = subprocess.run(run, capture_output=True, text=True)
+    assert ran.returncode == 1 and "error[" in ran.stderr
