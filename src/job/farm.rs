@@ -11,7 +11,7 @@ use crate::job::keys::farm::{
     FARM, FARM_CATALOGUE, FARM_COLUMN, FARM_EXCEPTION, FARM_FIELDS, FARM_STRIPS,
 };
 use crate::job::keys::imagery::MASK;
-use crate::job::keys::{FIELD, IMAGERY, OUTPUT, REFERENCE, ROOT, TABLES, table};
+use crate::job::keys::{FIELD, IMAGERY, OUTPUT, REFERENCE, ROOT, SEASON, TABLES, table};
 use crate::job::problem::Problem;
 use crate::job::reader;
 use crate::job::reader::{Entry, Item, Section};
@@ -484,6 +484,18 @@ impl FarmSettings {
         found.sort();
         found.dedup();
         found
+    }
+
+    /// Lists of weather stations, as written: they name files of their own.
+    pub fn station_lists(&self) -> Vec<&str> {
+        let jobs = self.exceptions.iter().map(|exception| &exception.job);
+        std::iter::once(&self.common)
+            .chain(jobs)
+            .filter_map(|job| {
+                let season = job.get(SEASON.stations.section)?.as_table()?;
+                season.get(SEASON.stations.name)?.as_str()
+            })
+            .collect()
     }
 
     /// Files that an image names, as written.

@@ -232,9 +232,10 @@ fn confine(
         refuse_network(file, common.network)?;
     }
     // A list of stations names the records of weather.
-    let records: Vec<PathBuf> = read
-        .iter()
-        .filter_map(|file| stations::read(file).ok())
+    let records: Vec<PathBuf> = settings
+        .station_lists()
+        .into_iter()
+        .filter_map(|list| stations::read(&folder.join(list)).ok())
         .flatten()
         .map(|station| station.record)
         .collect();
