@@ -21,6 +21,7 @@ use utoipa::{OpenApi, ToSchema};
 
 use crate::app::decide::Decision;
 use crate::app::error::AppError;
+use crate::app::photo::{index_tile, photo_tile};
 use crate::app::requests::Common;
 use crate::web::answers::{Answer, QUESTIONS};
 use crate::web::edit::Change;
@@ -44,7 +45,7 @@ const MOST_BODY: usize = 2 << 20;
     paths(
         enter, session, keys, events, jobs, job, change, undo, redo, reload, cancel, accept,
         remove, entry, shapes, map, ground_of, index_of, cells, one_cell, curve_of, photo_of,
-        written, upload, start
+        tile_of, written, upload, start
     ),
     components(schemas(
         View,
@@ -146,6 +147,7 @@ pub(crate) fn router(shared: Shared) -> Router {
         .route("/jobs/{id}/cells/{cell}", get(one_cell))
         .route("/jobs/{id}/curve", get(curve_of))
         .route("/jobs/{id}/photo", get(photo_of))
+        .route("/jobs/{id}/tiles/{layer}/{z}/{x}/{y}", get(tile_of))
         .route("/jobs/{id}/written/{file}", get(written));
     Router::new()
         .route("/", get(assets::page))
@@ -568,6 +570,22 @@ async fn curve_of(
         .map_err(|error| AppError::fault("internal", error.to_string()).into())
 }
 
+/// A picture with its place on the plane in its headers: upper left corner, side of a sample \[m\], samples across.
+fn placed(
+    kind: &'static str,
+    (corner, step, cols): ((f64, f64), f64, usize),
+    bytes: Vec<u8>,
+) -> Response {
+    let headers = [
+        ("content-type", kind.to_owned()),
+        ("x-corner-x", corner.0.to_string()),
+        ("x-corner-y", corner.1.to_string()),
+        ("x-step", step.to_string()),
+        ("x-cols", cols.to_string()),
+    ];
+    (headers, bytes).into_response()
+}
+
 #[utoipa::path(get, path = "/api/v1/jobs/{id}/photo", params(("id" = String, Path, description = "Number of the job")), responses((status = 200, description = "The image in true colour, upright on the working plane; where it lies stands in the headers x-corner-x, x-corner-y and x-step.", content_type = "image/png"), (status = 404, body = Error)))]
 async fn photo_of(
     State(shared): State<Shared>,
@@ -586,13 +604,63 @@ async fn photo_of(
             "photo: the image has no red, green and blue",
         ));
     };
-    let headers = [
-        ("content-type", "image/png".to_owned()),
-        ("x-corner-x", photo.corner.0.to_string()),
-        ("x-corner-y", photo.corner.1.to_string()),
-        ("x-step", photo.step.to_string()),
-    ];
-    Ok((axum::response::AppendHeaders(headers), bytes).into_response())
+    Ok(placed(
+        "image/png",
+        (photo.corner, photo.step, photo.cols),
+        bytes,
+    ))
+}
+
+#[utoipa::path(get, path = "/api/v1/jobs/{id}/tiles/{layer}/{z}/{x}/{y}", params(("id" = String, Path, description = "Number of the job"), ("layer" = String, Path, description = "photo or index"), ("z" = String, Path, description = "Level: the square of `ground` is cut into 2^z parts each way"), ("x" = String, Path, description = "From the west, from 0"), ("y" = String, Path, description = "From the north, from 0")), responses((status = 200, description = "A part of the image upright on the working plane: a picture of the photo, or the index as four bytes a sample; where it lies stands in the headers x-corner-x, x-corner-y, x-step and x-cols.", content((Vec<u8> = "image/png"), (Vec<u8> = "application/octet-stream"))), (status = 404, body = Error)))]
+async fn tile_of(
+    State(shared): State<Shared>,
+    Path((id, layer, z, x, y)): Path<(String, String, String, String, String)>,
+) -> Result<Response, Refusal> {
+    let (job, shown) = shown_of(&shared, &id)?;
+    let tile = (id_of(&z)?, id_of(&x)?, id_of(&y)?);
+    let of_photo = match layer.as_str() {
+        "photo" => true,
+        "index" => false,
+        _ => return Err(Refusal::missing("layer")),
+    };
+    let prepared = shown
+        .prepared
+        .clone()
+        .ok_or_else(|| Refusal::missing("image yet"))?;
+    // A tile is no work of the job that could be stopped: it only waits for its turn.
+    let _turn = shared.turn().await?;
+    let shared = shared.clone();
+    let made = tokio::task::spawn_blocking(move || -> Result<Option<Response>, AppError> {
+        let common = shared.common();
+        if of_photo {
+            let Some(whole) = job.photo(common)? else {
+                return Ok(None);
+            };
+            let found = photo_tile(&prepared, common, tile, whole.stretch)?;
+            let made = found.map(|found| {
+                let bytes = files::png(&found)?;
+                Ok(placed(
+                    "image/png",
+                    (found.corner, found.step, found.cols),
+                    bytes,
+                ))
+            });
+            return made.transpose();
+        }
+        let found = index_tile(&prepared, common, tile)?;
+        Ok(found.map(|found| {
+            let values = found.values.iter().map(|value| *value as f32);
+            let bytes = values.flat_map(f32::to_le_bytes).collect();
+            placed(
+                "application/octet-stream",
+                (found.corner, found.step, found.cols),
+                bytes,
+            )
+        }))
+    });
+    made.await
+        .map_err(|error| AppError::fault("internal", error.to_string()))??
+        .ok_or_else(|| Refusal::missing("tile"))
 }
 
 #[utoipa::path(get, path = "/api/v1/jobs/{id}/written/{file}", params(("id" = String, Path, description = "Number of the job"), ("file" = String, Path, description = "Number of the file in the list that `map` gave, or `all.zip`")), responses((status = 200, description = "The file, for saving.", content_type = "application/octet-stream"), (status = 404, body = Error)))]

@@ -8,6 +8,7 @@ use serde_json::{Map, Value, json};
 
 use crate::app::decide::Decision;
 use crate::app::error::AppError;
+use crate::app::photo::tiling;
 use crate::app::prepare::Prepared;
 use crate::finding::{Finding, codes};
 use crate::job::fault::Fault;
@@ -448,6 +449,7 @@ pub(crate) fn ground(shared: &Shared, shown: &Shown) -> Result<Value, AppError> 
         "outlines": curved,
         "strips": if finished || !ground.strips.is_empty() { strips(prepared) } else { json!([]) },
         "index": overview,
+        "tiles": tiling(prepared).map(|(corner, side, finest)| json!({ "corner": [corner.0, corner.1], "side": side, "finest": finest })),
         "index_name": prepared.inner().image.index.name(),
         "pixel": ground.pixel,
         "may_write": shared.may_write(),

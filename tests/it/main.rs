@@ -52,6 +52,8 @@ mod odd_images;
 mod page;
 #[cfg(feature = "web")]
 mod page_edits;
+#[cfg(feature = "web")]
+mod page_tiles;
 mod placebo;
 mod points_map;
 mod product_money;

@@ -405,12 +405,56 @@ await check("at 0°, 45° and 65° the scale bar is the length on the ellipsoid,
   }
 });
 
+await check("histogram, map and the drawing along a strip follow one another; a finding's place and the device's are shown", async () => {
+  const served = await serve([join(demo(), "job.toml")]);
+  const { page, context } = await open(chromium, served);
+  await decided(page);
+  await question(page, 2);
+  await page.check("#layer-rate", { force: true });
+  // Brushed on the drawing by pointer: the numbers below it follow, and the histogram shows the stretch.
+  const chart = await page.locator(".chart.brush").first().boundingBox();
+  await page.mouse.move(chart.x + chart.width * 0.3, chart.y + 30);
+  await page.mouse.down();
+  await page.mouse.move(chart.x + chart.width * 0.6, chart.y + 30, { steps: 5 });
+  await page.mouse.up();
+  const stretch = [await page.inputValue("#stretch-1-0"), await page.inputValue("#stretch-1-1")].map(Number);
+  holds(stretch[1] - stretch[0] > 20, `stretch ${stretch}`);
+  holds((await page.locator(".legend .part").count()) > 0, "the histogram does not show the stretch");
+  holds((await page.locator(".chart .stretch").count()) === 1, "the drawing does not show the stretch");
+  // The same in numbers, and away with it.
+  await page.fill("#stretch-1-1", "");
+  await page.fill("#stretch-1-0", "");
+  await page.keyboard.press("Tab");
+  await page.waitForFunction(() => document.querySelectorAll(".legend .part").length === 0);
+  // A part of the histogram: pieces of the strip whose cells are lit are marked.
+  const value = await page.evaluate(() => [...document.querySelector("#legend-choice").options].at(-3).value);
+  await page.selectOption("#legend-choice", value);
+  const some = await page.evaluate(() => [...document.querySelector("#legend-choice").options].filter((option) => /^\d/.test(option.value)).map((option) => option.value));
+  let marked = 0;
+  for (const each of some) { await page.selectOption("#legend-choice", each); marked += await page.locator(".chart .lit").count(); }
+  holds(marked > 5, `${marked} pieces marked over all parts of the histogram`);
+  // The device's place: a corner of the boundary, which lies at its pixel.
+  const boundary = JSON.parse(readFileSync(join(root, "demo/field/boundary.geojson"), "utf8"));
+  const [longitude, latitude] = boundary.features[0].geometry.coordinates.flat(boundary.features[0].geometry.type === "MultiPolygon" ? 2 : 1)[0];
+  await context.grantPermissions(["geolocation"]);
+  await context.setGeolocation({ latitude, longitude, accuracy: 4 });
+  await page.click("#where");
+  await page.waitForFunction(() => /you are here, ± 4 m/.test(document.querySelector(".place").textContent));
+  await context.setGeolocation({ latitude: latitude + 1, longitude, accuracy: 4 });
+  await page.waitForTimeout(5_200);
+  await page.click("#where");
+  await page.waitForFunction(() => /you are 11[01] km from the field/.test(document.querySelector(".place").textContent));
+  quiet(page);
+  await context.close();
+  await served.end();
+});
+
 await check("zoomed in, the image comes in tiles of its own pixels", async () => {
   const served = await serve([join(demo(), "job.toml")]);
   const { page, context } = await open(chromium, served);
   await decided(page);
   const answers = [];
-  page.on("response", (answer) => { if (/\/tiles\//.test(answer.url())) answers.push([new URL(answer.url()).pathname.split("/").slice(5).join("/"), answer.status()]); });
+  page.on("response", (answer) => { if (/\/tiles\//.test(answer.url())) answers.push([new URL(answer.url()).pathname.split("/").slice(6).join("/"), answer.status()]); });
   await page.locator(".map").focus();
   for (const layer of ["index", "photo"]) {
     await page.check(`#layer-${layer}`, { force: true });

@@ -606,6 +606,7 @@ class Page {
       remove: (list, position) => void this.act("remove", { list, position }),
       entry: (list, position, values) => void this.act("entry", { list, position, values }).then((ok) => { if (ok && position === null) { this.drafts.delete(list); this.draw(); } }), drafts: this.drafts,
       along: (strip) => this.along(strip),
+      goPlace: (latitude, longitude) => { const at = this.planeOf(longitude, latitude); if (at) { this.map?.here(at, 12, true); this.live.textContent = "The place is shown on the map."; this.mapBox.scrollIntoView({ block: "nearest" }); } },
       corners: (tool, name, rings, position) => this.moveCorners(tool, name, rings, position),
       jump: (question, key) => this.jump(question, key), makeMap: () => void this.makeMap(), made: this.made, making: this.making, select: () => undefined,
     };

@@ -21,6 +21,7 @@ export interface PanelHost extends FormHost {
   drawingFor: number;
   goZone: (zone: Zone) => void;
   accept: (finding: Finding, reason: string, by: string) => void;
+  goPlace: (latitude: number, longitude: number) => void;
   along: (strip: number) => Along;
   corners: (tool: Tool, name: string, rings: Ring[], position: number | null) => void;
   jump: (question: number, key?: string) => void;
@@ -133,6 +134,7 @@ function placeOf(host: PanelHost, finding: Finding): string | undefined {
 }
 
 function one(host: PanelHost, finding: Finding, k: number): HTMLElement {
+  const place = /latitude (-?\d+\.\d+),? (?:and )?longitude (-?\d+\.\d+)/.exec(finding.message);
   const sign = { stop: "✕", caution: "!", note: "i" }[finding.severity];
   const reason = h("input", { id: `reason-${finding.code}`, "aria-label": "reason", placeholder: "why the map is right all the same", class: "wide" });
   const by = h("input", { id: `by-${finding.code}`, "aria-label": "name", placeholder: "who accepts it" });
@@ -140,7 +142,7 @@ function one(host: PanelHost, finding: Finding, k: number): HTMLElement {
     h("details", { id: `finding-${finding.code}-${k}`, open: finding.severity === "stop" && !finding.accepted },
       h("summary", null, h("span", { class: "sign", "aria-hidden": "true" }, sign), h("span", { class: "hidden" }, `${finding.severity}: `), finding.message.charAt(0).toUpperCase() + finding.message.slice(1)),
       h("p", null, finding.why), finding.accepted ? h("p", null, `Accepted by ${finding.accepted}`) : null,
-      h("p", { class: "soft" }, h("code", null, finding.code), " ", finding.question !== 4 ? h("button", { class: "quiet", onclick: () => host.jump(finding.question, placeOf(host, finding)) }, `Question ${finding.question}`) : null),
+      h("p", { class: "soft" }, h("code", null, finding.code), " ", finding.question !== 4 ? h("button", { class: "quiet", onclick: () => host.jump(finding.question, placeOf(host, finding)) }, `Question ${finding.question}`) : null, " ", place ? h("button", { class: "quiet", onclick: () => host.goPlace(Number(place[1]), Number(place[2])) }, "On the map") : null),
       finding.acceptable ? h("div", { class: "accept" }, h("p", null, "An adviser can go past it, by name and with a reason; both stand in the job and on the report."), reason, by, h("button", { onclick: () => host.accept(finding, reason.value, by.value) }, "Accept this stop")) : null));
 }
 
