@@ -200,11 +200,19 @@ pub(crate) async fn off<T: Send + 'static>(
         .map_err(Refusal::from)
 }
 
-/// The view of what is shown; draws that are still to come are begun.
+/// How long draws wait for the answer to be shown, and for the next value of one that is dragged: at 100 000 cells they take as long as ten answers.
+const BEFORE_DRAWS: std::time::Duration = std::time::Duration::from_millis(250);
+
+/// The view of what is shown; draws that are still to come are begun, unless something newer is shown by then.
 pub(crate) fn answer(shared: &Shared, job: &Arc<Job>, shown: &Shown) -> Json<View> {
     if shown.drawing {
-        let (shared, job) = (shared.clone(), job.clone());
-        tokio::task::spawn_blocking(move || job.draw(&shared));
+        let (shared, job, revision) = (shared.clone(), job.clone(), shown.revision);
+        tokio::spawn(async move {
+            tokio::time::sleep(BEFORE_DRAWS).await;
+            if job.now().is_some_and(|now| now.revision == revision) {
+                tokio::task::spawn_blocking(move || job.draw(&shared));
+            }
+        });
     }
     Json(view(shared, job, shown))
 }

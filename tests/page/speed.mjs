@@ -8,7 +8,7 @@ const median = (list) => [...list].sort((a, b) => a - b)[Math.floor(list.length 
 const chromium = await browser();
 
 /** The demo field in square cells of this side: sections of the boom one way, the cells' length the other. */
-const finely = (side) => (text) => text.replace(/^\[machine\]$/m, `[machine]\nsections = ${Math.round(24 / side)}\ncell_length = "${side} m"`);
+const finely = (side) => (text) => text.replace(/^cell_length .*$/m, `sections = ${Math.round(24 / side)}\ncell_length = "${side} m"`);
 
 /** From the address to the first map, on the demo as it is. */
 {
