@@ -217,7 +217,47 @@ impl Area {
     pub const fn as_ac(self) -> f64 {
         self.0 / M2_PER_AC
     }
+    /// As people read it: acres or hectares.
+    pub fn told(self, us: bool) -> String {
+        if us {
+            format!("{:.2} ac", self.as_ac())
+        } else {
+            format!("{:.2} ha", self.as_ha())
+        }
+    }
+    /// In both systems, where nobody knows who reads: hectares and acres, of patches square metres and square feet.
+    pub fn both(self) -> String {
+        if self.0 < SMALL_M2 {
+            format!(
+                "{:.1} m² ({:.0} sq ft)",
+                self.0,
+                self.0 / (M_PER_FT * M_PER_FT)
+            )
+        } else {
+            format!("{} ({})", self.told(false), self.told(true))
+        }
+    }
 }
+
+impl Length {
+    /// As people read it: feet or metres.
+    pub fn told(self, us: bool) -> String {
+        if us {
+            let feet = self.0 / M_PER_FT;
+            let digits = usize::from(feet < 10.0);
+            format!("{feet:.digits$} ft")
+        } else {
+            format!("{:.1} m", self.0)
+        }
+    }
+    /// In both systems, where nobody knows who reads.
+    pub fn both(self) -> String {
+        format!("{} ({})", self.told(false), self.told(true))
+    }
+}
+
+/// Below this an area is a patch, and told in square metres. \[m²\]
+const SMALL_M2: f64 = 500.0;
 
 impl NMass {
     /// The number in pounds of nitrogen.

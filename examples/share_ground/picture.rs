@@ -1,4 +1,4 @@
-//! The picture of the study: what each way of comparing earns over the best flat rate, by how much of the paleness is nitrogen.
+//! The picture of the study: what each way of comparing earns over the best flat rate, by how much of the index deficit is nitrogen.
 
 use std::fmt::Write as _;
 
@@ -21,7 +21,7 @@ pub(crate) fn picture(points: &[(f64, [f64; 3])]) -> String {
     let y = |gain: f64| PLOT.3 - (PLOT.3 - PLOT.2) * (gain - low) / (high - low);
     let mut svg = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {} {}\" font-family=\"sans-serif\" font-size=\"15\" fill=\"#222\">\n\
-         <title>Gain over the best flat rate by the share of the paleness that is nitrogen</title>\n\
+         <title>Gain over the best flat rate by the share of the index deficit that is nitrogen</title>\n\
          <rect width=\"100%\" height=\"100%\" fill=\"#fff\"/>\n\
          <text x=\"{}\" y=\"30\" font-size=\"18\">Does a variable rate pay? Gain over the best flat rate, made fields</text>\n",
         SIZE.0, SIZE.1, PLOT.0
@@ -52,7 +52,7 @@ pub(crate) fn picture(points: &[(f64, [f64; 3])]) -> String {
     }
     let _ = writeln!(
         svg,
-        "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\">how much of the paleness is nitrogen (true share)</text>\n<text x=\"20\" y=\"50\" font-size=\"14\">EUR/ha</text>",
+        "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\">how much of the index deficit is nitrogen (true share)</text>\n<text x=\"20\" y=\"50\" font-size=\"14\">EUR/ha</text>",
         f64::midpoint(PLOT.0, PLOT.1),
         PLOT.3 + 45.0
     );

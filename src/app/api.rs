@@ -7,6 +7,7 @@ pub use crate::app::explain::{explain, findings_page};
 pub use crate::app::keys;
 pub use crate::app::lists::{compare_methods, list};
 pub use crate::app::map::{check, inspect, map};
+pub use crate::app::maps::maps;
 pub use crate::app::names;
 pub use crate::app::new::new_job;
 pub use crate::app::picture::{DEFAULT_WIDTH, MOST_WIDTH, PictureRequest, Subject, picture};

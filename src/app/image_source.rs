@@ -13,6 +13,7 @@ use crate::format::raster::product::{
 use crate::format::raster::{BandFacts, MaskRule, MaskSpec, RasterFacts, Shelf, facts};
 use crate::job::settings::{ImageSource, Imagery, Mask, MaskRule as MaskSetting};
 use crate::science::index::{Index, Scratch, canonical_band_name};
+use crate::units::{Area, Length};
 
 /// Pixels as large as this are coarse for zones of a small field. \[m\]
 const COARSE_PIXEL_M: f64 = 30.0;
@@ -493,9 +494,10 @@ pub(crate) fn coarse(pixel_m: f64, area_m2: f64, findings: &mut Vec<Finding>) {
         findings.push(Finding::caution(
             codes::IMAGE_COARSE,
             format!(
-                "pixels of {pixel_m:.0} m are coarse for zones of a field of {:.1} ha, below {:.0} ha: most of them mix the crop with what lies beside the field",
-                area_m2 / 10_000.0,
-                SMALL_FIELD_M2 / 10_000.0
+                "pixels of {} are coarse for zones of a field of {}, below {}: most of them mix the crop with what lies beside the field",
+                Length::m(pixel_m).both(),
+                Area::m2(area_m2).both(),
+                Area::m2(SMALL_FIELD_M2).both()
             ),
         ));
     }

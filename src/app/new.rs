@@ -11,6 +11,8 @@ use crate::app::job::map_job;
 use crate::app::keys::schema;
 use crate::app::new_fields::{NamedField, fields_of, slugs};
 use crate::app::new_job::{FirstJob, Known, SCHEMA_FILE, bands_of, first_job};
+use crate::app::new_strips;
+use crate::app::new_strips::{Source, Strip};
 use crate::app::open::{refuse_network, refuse_onto};
 use crate::app::requests::NewRequest;
 use crate::app::rights::Rights;
@@ -18,15 +20,12 @@ use crate::app::setup::set_up;
 use crate::finding::{Finding, by_weight, codes};
 use crate::format::raster::RasterFacts;
 use crate::format::raster::product::into_archive;
-use crate::format::vector::{read_columns, read_lines, read_polygons};
+use crate::format::vector::{read_columns, read_polygons};
 use crate::format::weather;
 use crate::job::amount;
 use crate::job::fault::{Fault, JobError};
 use crate::report::model::{Block, Report, Row};
 use crate::science::methods::{METHODS, about};
-use crate::space::crs::{Crs, CrsError, Projector};
-use crate::space::polygon::lines_widened;
-use geo::{CoordsIter as _, LineString, MultiLineString};
 use serde_json::json;
 
 /// Keys of the job and the options that fill them.
@@ -37,8 +36,12 @@ const OPTIONS: &[(&str, &str)] = &[
     ("season.crop", "--crop"),
     ("season.planted", "--planted"),
     ("season.weather", "--weather"),
-    ("season.growing_days", "--weather and --planted"),
+    (
+        "season.growing_days",
+        "--growing-days, or --weather and --planted",
+    ),
     ("response.maximum_yield", "--max-yield"),
+    ("response.yield_curve", "--curve"),
     ("response.method", "--method"),
     ("rate.maximum", "--maximum"),
     ("machine.working_width", "--width"),
@@ -68,9 +71,22 @@ pub fn new_job(request: &NewRequest) -> Result<Report, AppError> {
         return new_jobs(request);
     }
     let fields = several(request)?;
-    let prepared = prepare(request, request.filter.as_deref())?;
+    let all = strips_of(request)?;
+    let mut findings = Vec::new();
+    let mut own = OwnStrips {
+        all: &all,
+        numbers: (0..all.len()).collect(),
+    };
+    // Of one field of several, the strips of the others are none of it.
+    if let (Some(path), Some(filter)) = (&request.strips, request.filter.as_deref()) {
+        let ground = new_strips::ground(&request.boundary, Some(filter))?;
+        let shared = new_strips::by_field(&all, &[ground], path)?;
+        findings = new_strips::noticed(&all, &shared, &[filter]);
+        own.numbers = shared.of_fields.concat();
+    }
+    let prepared = prepare(request, request.filter.as_deref(), &own)?;
     write(&request.job, &prepared.first.text, request.overwrite)?;
-    let mut findings = prepared.findings.clone();
+    findings.extend(prepared.findings.iter().cloned());
     let schema = write_schema(folder_of(&request.job), &mut findings)?;
     let mut told = report(request, &prepared, schema, findings);
     if !fields.is_empty() && request.filter.is_none() {
@@ -187,27 +203,43 @@ fn new_jobs(request: &NewRequest) -> Result<Report, AppError> {
 }
 
 fn jobs_in(request: &NewRequest, folder: &Path, fields: &[NamedField]) -> Result<Report, AppError> {
+    let all = strips_of(request)?;
+    let mut findings: Vec<Finding> = Vec::new();
+    let mut of_fields = vec![Vec::new(); fields.len()];
+    if let Some(path) = &request.strips {
+        let grounds = fields
+            .iter()
+            .map(|field| new_strips::ground(&request.boundary, Some(&field.filter)))
+            .collect::<Result<Vec<_>, _>>()?;
+        let shared = new_strips::by_field(&all, &grounds, path)?;
+        let names: Vec<&str> = fields.iter().map(|field| field.name.as_str()).collect();
+        findings.extend(new_strips::noticed(&all, &shared, &names));
+        of_fields = shared.of_fields;
+    }
     let mut jobs = Vec::new();
-    for (field, slug) in fields.iter().zip(slugs(fields)) {
+    for ((field, slug), numbers) in fields.iter().zip(slugs(fields)).zip(of_fields) {
+        let own = OwnStrips { all: &all, numbers };
         let one = NewRequest {
             job: folder.join(format!("{slug}.toml")),
             name: Some(field.name.clone()),
             ..request.clone()
         };
-        let prepared = prepare(&one, Some(&field.filter))?;
+        let prepared = prepare(&one, Some(&field.filter), &own)?;
         jobs.push((one, prepared, field));
     }
-    let mut findings: Vec<Finding> = Vec::new();
     let mut files = Vec::new();
     let mut rows = Vec::new();
     for (one, prepared, field) in &jobs {
         write(&one.job, &prepared.first.text, request.overwrite)?;
         let shown = one.job.display().to_string();
         files.push((shown.clone(), prepared.first.text.len() as u64));
-        rows.push(
-            Row::new(field.name.clone(), shown)
-                .with_note(format!("{} values open", prepared.first.open.len())),
-        );
+        rows.push(Row::new(field.name.clone(), shown).with_note(format!(
+                    "{}{} open",
+                    prepared
+                        .strips
+                        .map_or_else(String::new, |count| counted(count, "strip") + ", "),
+                    counted(prepared.first.open.len(), "value"),
+                )));
         for finding in &prepared.findings {
             if !findings.contains(finding) {
                 findings.push(finding.clone());
@@ -216,16 +248,26 @@ fn jobs_in(request: &NewRequest, folder: &Path, fields: &[NamedField]) -> Result
     }
     files.extend(write_schema(folder, &mut findings)?);
     by_weight(&mut findings);
-    let (_, first, _) = jobs.first().ok_or_else(|| {
-        AppError::refused("boundary.empty", "the boundary file holds no field")
-            .with_fact(request.boundary.display().to_string(), "no feature")
-            .with_hint("check the file")
-    })?;
+    if jobs.is_empty() {
+        return Err(
+            AppError::refused("boundary.empty", "the boundary file holds no field")
+                .with_fact(request.boundary.display().to_string(), "no feature")
+                .with_hint("check the file"),
+        );
+    }
+    let mut open: Vec<&str> = Vec::new();
+    for key in jobs
+        .iter()
+        .flat_map(|(_, prepared, _)| &prepared.first.open)
+    {
+        if !open.contains(&key.as_str()) {
+            open.push(key);
+        }
+    }
     let list: Vec<_> = jobs
         .iter()
-        .map(|(one, prepared, field)| json!({ "job": one.job.display().to_string(), "name": field.name, "where": field.filter, "open": prepared.first.open, "assumed": prepared.first.assumed }))
+        .map(|(one, prepared, field)| json!({ "job": one.job.display().to_string(), "name": field.name, "where": field.filter, "strips": prepared.strips, "open": prepared.first.open, "assumed": prepared.first.assumed }))
         .collect();
-    let open = first.first.open.join(", ");
     Ok(Report {
         title: format!("{} job files written in {}", jobs.len(), folder.display()),
         blocks: vec![
@@ -233,9 +275,13 @@ fn jobs_in(request: &NewRequest, folder: &Path, fields: &[NamedField]) -> Result
             Block::text(
                 "Next",
                 vec![if open.is_empty() {
-                    format!("haulm check {}", folder.join("FIELD.toml").display())
+                    format!("haulm map {}", folder.display())
                 } else {
-                    format!("fill in what is marked TODO in each ({open}), then haulm check each")
+                    format!(
+                        "fill in what is marked TODO in each ({}), then: haulm map {}",
+                        open.join(", "),
+                        folder.display()
+                    )
                 }],
             ),
         ],
@@ -244,6 +290,11 @@ fn jobs_in(request: &NewRequest, folder: &Path, fields: &[NamedField]) -> Result
         files,
         ..Report::default()
     })
+}
+
+/// A number with its noun.
+fn counted(count: usize, noun: &str) -> String {
+    format!("{count} {noun}{}", if count == 1 { "" } else { "s" })
 }
 
 /// A first job and what was noticed while making it; nothing of it is written yet, drawn strips excepted.
@@ -255,7 +306,31 @@ struct Prepared {
     findings: Vec<Finding>,
 }
 
-fn prepare(request: &NewRequest, filter: Option<&str>) -> Result<Prepared, AppError> {
+/// The strips of a file, and which of them are a job's own.
+#[derive(Clone, Debug, Default)]
+struct OwnStrips<'a> {
+    all: &'a [Strip],
+    numbers: Vec<usize>,
+}
+
+impl OwnStrips<'_> {
+    fn source(&self) -> Option<Source> {
+        new_strips::source(self.all, &self.numbers)
+    }
+}
+
+/// The strips of the file that the request names.
+fn strips_of(request: &NewRequest) -> Result<Vec<Strip>, AppError> {
+    request.strips.as_deref().map_or(Ok(Vec::new()), |path| {
+        new_strips::read(path, request.strip_width.as_deref())
+    })
+}
+
+fn prepare(
+    request: &NewRequest,
+    filter: Option<&str>,
+    own: &OwnStrips<'_>,
+) -> Result<Prepared, AppError> {
     refuse_onto(inputs(request), &request.job)?;
     // A job is told from a map by its ending; and whatever else is there, no leave to replace a job is meant for it.
     if !request
@@ -352,23 +427,22 @@ fn prepare(request: &NewRequest, filter: Option<&str>) -> Result<Prepared, AppEr
             format!("the image has a single band ({:?}): if it holds a ready index, run again with --index \"band 1\"", band.description),
         ));
     }
-    let strips = match (&request.strips, &request.strip_width) {
-        (Some(path), Some(width)) => {
+    match own.source() {
+        Some(Source::Drawn(text)) => {
             let stem = request
                 .job
                 .file_stem()
                 .map_or_else(|| "job".into(), |stem| stem.to_string_lossy());
             let place = folder.join(format!("{stem}-strips.geojson"));
             refuse_onto(inputs(request), &place)?;
-            let (count, text) = widened(path, width)?;
             // Without leave to replace, drawn strips of before stay as well.
             write(&place, &text, request.overwrite)?;
             known.strips = Some(relative(&place, folder)?);
-            Some(count)
         }
-        (Some(path), None) => Some(read_polygons(path, None, None)?.shapes.len()),
-        (None, _) => None,
-    };
+        Some(Source::Some(filter)) => known.strips_filter = Some(filter),
+        Some(Source::Whole) => {}
+        None => known.strips = None,
+    }
     let first = first_job(&known);
     check(&first, request)?;
     by_weight(&mut findings);
@@ -376,66 +450,9 @@ fn prepare(request: &NewRequest, filter: Option<&str>) -> Result<Prepared, AppEr
         first,
         raster,
         is_product,
-        strips,
+        strips: request.strips.is_some().then_some(own.numbers.len()),
         findings,
     })
-}
-
-/// Strips that were drawn as lines, as polygons of a width with square ends: how many, and the text of a `GeoJSON` file.
-fn widened(path: &Path, width: &str) -> Result<(usize, String), AppError> {
-    let width = amount::length(width)
-        .map_err(|problem| {
-            AppError::refused(problem.code(), format!("--strip-width: {problem}"))
-                .with_hint(problem.hint("--strip-width"))
-        })?
-        .get();
-    if !(1.0..=200.0).contains(&width) {
-        return Err(AppError::refused(
-            "reference.strip_width",
-            format!("--strip-width: {width} m is no width of a strip"),
-        )
-        .with_hint("give what the spreader's pass covers, 1 m to 200 m"));
-    }
-    let layer = read_lines(path, None, None)?;
-    let failed = |error: CrsError| {
-        AppError::refused("plane.transformation", "the strips cannot be reprojected")
-            .with_fact(path.display().to_string(), error.to_string())
-            .with_hint("check their reference system")
-    };
-    let to_lonlat = Projector::new(&layer.crs, &Crs::wgs84()).map_err(failed)?;
-    let mut features = Vec::new();
-    for (k, shape) in layer.shapes.iter().enumerate() {
-        let lines = MultiLineString::new(shape.geometry.clone());
-        let lines = to_lonlat.geometry(&lines).map_err(failed)?;
-        let Some(start) = lines.coords_iter().next() else {
-            continue;
-        };
-        let plane = Crs::utm(start.x, start.y);
-        let there = Projector::new(&Crs::wgs84(), &plane).map_err(failed)?;
-        let back = Projector::new(&plane, &Crs::wgs84()).map_err(failed)?;
-        let strip = lines_widened(&there.geometry(&lines).map_err(failed)?, width / 2.0);
-        let strip = back.geometry(&strip).map_err(failed)?;
-        let ring = |ring: &LineString<f64>| -> Vec<[f64; 2]> {
-            ring.coords().map(|at| [at.x, at.y]).collect()
-        };
-        let polygons: Vec<Vec<_>> = strip
-            .iter()
-            .map(|polygon| {
-                std::iter::once(polygon.exterior())
-                    .chain(polygon.interiors())
-                    .map(ring)
-                    .collect()
-            })
-            .collect();
-        features.push(json!({
-            "type": "Feature",
-            "properties": { "strip": k + 1, "name": shape.name },
-            "geometry": { "type": "MultiPolygon", "coordinates": polygons },
-        }));
-    }
-    let count = features.len();
-    let text = json!({ "type": "FeatureCollection", "features": features });
-    Ok((count, format!("{text:#}\n")))
 }
 
 fn readable(path: &Path) -> Result<(), AppError> {
@@ -474,9 +491,10 @@ fn known(
         image_date,
         planted: request.planted,
         weather: request.weather.as_deref().map(place).transpose()?,
-        growing_days: None,
+        strips_filter: None,
+        growing_days: request.growing_days,
         crop: request.crop.clone(),
-        curve: None,
+        curve: request.curve.clone(),
         maximum_yield: request.max_yield.clone(),
         maximum: request.maximum.clone(),
         working_width: request.working_width.clone(),

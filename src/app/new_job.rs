@@ -8,6 +8,7 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 use crate::app::new_fields::slug;
+use crate::job::amount;
 use crate::job::keys::{IMAGERY, MACHINE, RATE, REFERENCE, RESPONSE, SEASON, TABLES};
 use crate::job::tables::curve_names;
 use crate::key::{Key, Need};
@@ -39,6 +40,8 @@ pub struct Known {
     pub descriptions: Vec<Option<String>>,
     /// The strips file.
     pub strips: Option<String>,
+    /// Filter that picks the field's own strips out of that file.
+    pub strips_filter: Option<String>,
     /// Field name; the boundary's file stem when not given.
     pub name: Option<String>,
     /// Index: a name, `band N` or a formula; NDVI when not given.
@@ -383,7 +386,7 @@ impl Page<'_> {
         let names = self.needed.join(", ");
         let _ = writeln!(
             page,
-            "# The file does not name {names} beyond doubt, and a wrong order gives a wrong rate. Its bands: {found}."
+            "# The file does not name {names} clearly, and a wrong order gives a wrong rate. Its bands: {found}."
         );
         let each: Vec<String> = self
             .needed
@@ -401,12 +404,15 @@ impl Page<'_> {
         page.push_str("\n[reference]\n");
         match &self.known.strips {
             Some(strips) => {
-                let _ = writeln!(
-                    page,
-                    "strips = {}     # {}",
-                    quoted(strips),
-                    about(&REFERENCE.strips)
-                );
+                let source = match &self.known.strips_filter {
+                    Some(filter) => format!(
+                        "{{ path = {}, where = {} }}",
+                        quoted(strips),
+                        quoted(filter)
+                    ),
+                    None => quoted(strips),
+                };
+                let _ = writeln!(page, "strips = {source}     # {}", about(&REFERENCE.strips));
             }
             None => todo(
                 page,
@@ -603,8 +609,7 @@ fn todo(page: &mut String, key: &Key, more: &str, us: bool) {
     // An example in the reader's own units: the US one that follows with "or", or the same number of lb N/ac.
     let (example, more) = match more.strip_prefix(" or ").filter(|_| us) {
         Some(example) => (example.to_owned(), ""),
-        None if us => (key.example.replace("kg N/ha", "lb N/ac"), more),
-        None => (key.example.to_owned(), more),
+        None => (amount::example_in_units(key.example, us), more),
     };
     let _ = writeln!(
         page,

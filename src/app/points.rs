@@ -210,7 +210,7 @@ impl From<PointFileError> for AppError {
             ),
             PointFileError::NotANumber { .. } => (
                 "points.number",
-                "mend the value, or leave it empty if it is missing",
+                "correct the value, or leave it empty if it is missing",
             ),
             PointFileError::NotATime { .. } => (
                 "points.time",

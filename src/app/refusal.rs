@@ -67,7 +67,7 @@ impl From<VectorError> for AppError {
                 "close its ring or delete it in a GIS, or leave it out with where = \"...\"",
             ),
             VectorError::Kind { .. } => ("vector.kind", "draw it as the kind that is asked for"),
-            VectorError::NotFinite { .. } => ("vector.number", "mend the feature in a GIS"),
+            VectorError::NotFinite { .. } => ("vector.number", "correct the feature in a GIS"),
             VectorError::Place { .. } => (
                 "vector.place",
                 "move or delete that vertex in a GIS, or state the system that the coordinates are in",

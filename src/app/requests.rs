@@ -137,8 +137,12 @@ pub struct NewRequest {
     pub planted: Option<Date>,
     /// Daily weather record.
     pub weather: Option<PathBuf>,
+    /// Growing days, instead of a weather record. (d)
+    pub growing_days: Option<f64>,
     /// Maximum yield.
     pub max_yield: Option<String>,
+    /// Yield curve, a name of the shipped table.
+    pub curve: Option<String>,
     /// Greatest rate.
     pub maximum: Option<String>,
     /// Working width of the spreader.

@@ -110,8 +110,10 @@ pub enum Command {
     /// Show what a job's inputs hold, before any rate
     #[command(after_help = "Example:\n  haulm inspect long-ley.toml")]
     Inspect(JobArgs),
-    /// Make the zone map of a job and write it for machine and office
-    #[command(after_help = "Example:\n  haulm map long-ley.toml --output long-ley-map")]
+    /// Make the prescription map of a job, or of several, for machine and office
+    #[command(
+        after_help = "Example:\n  haulm map long-ley.toml --output long-ley-map\n  haulm map jobs"
+    )]
     Map(MapArgs),
     /// Make the maps of many fields in one run, from one farm file
     #[command(after_help = "Example:\n  haulm batch farm.toml --stick /media/stick")]
@@ -121,7 +123,7 @@ pub enum Command {
         after_help = "Example:\n  haulm rate --strip 0.66 --beside 0.50 --growing-days 94 \\\n    --crop \"winter wheat\" --curve-a \"590 kg/ha\" --curve-b 258.2 \\\n    --max-yield \"100 bu/ac\" --maximum \"120 lb N/ac\""
     )]
     Rate(Box<RateArgs>),
-    /// Check a job without writing, or anybody's zone map against the field
+    /// Check a job without writing, or anybody's prescription map against the field
     #[command(
         after_help = "Example:\n  haulm check zones.shp --boundary boundary.geojson --machine-width \"24 m\""
     )]
@@ -131,7 +133,7 @@ pub enum Command {
         after_help = "Example:\n  haulm stick long-ley.toml mill-piece.toml --to /media/stick"
     )]
     Stick(StickArgs),
-    /// Turn any zone map into another format, product or unit
+    /// Turn any prescription map into another format, product or unit
     #[command(after_help = "Example:\n  haulm convert zones.shp --to iso11783 --output stick")]
     Convert(Box<ConvertArgs>),
     /// Draw one figure of a job's report as SVG or PNG
@@ -240,7 +242,7 @@ pub struct JobArgs {
 /// Arguments of `check`: a job file, or a map and what it is held against.
 #[derive(Args, Debug)]
 pub struct CheckArgs {
-    /// Job file (TOML): everything that `map` does but write. Or a zone map: .shp, .geojson, .gpkg, .fgb, .kml, .kmz, .tif, task data as folder, .xml or .zip
+    /// Job file (TOML): everything that `map` does but write. Or a prescription map: .shp, .geojson, .gpkg, .fgb, .kml, .kmz, .tif, task data as folder, .xml or .zip
     #[arg(value_name = "JOB|MAP", value_hint = ValueHint::AnyPath)]
     pub file: PathBuf,
     /// Prove that the stick given for MAP holds these maps of the office, cell by cell: job files or output folders [default: check one map]
@@ -288,7 +290,7 @@ pub struct CheckMapArgs {
     /// Column that holds the rates [default: told by the names]
     #[arg(long, value_name = "NAME")]
     pub rate_column: Option<String>,
-    /// Layer to check [default: "zones", or the only one]
+    /// Layer to check; of task data the task, by its id [default: "zones", or the only one; every task with a map]
     #[arg(long, value_name = "NAME")]
     pub layer: Option<String>,
     /// Write the faults as a layer to look at: .gpkg [default: not written]
@@ -352,10 +354,10 @@ impl CheckMapArgs {
 /// Arguments of `map`.
 #[derive(Args, Debug)]
 pub struct MapArgs {
-    /// Job file (TOML): one field, one decision
-    #[arg(value_name = "JOB", value_hint = ValueHint::FilePath)]
-    pub job: PathBuf,
-    /// Folder to write to [default: folder of the job's `[output]`]
+    /// Job files (TOML), each one field and one decision, or folders of them
+    #[arg(value_name = "JOB|FOLDER", required = true, value_hint = ValueHint::AnyPath)]
+    pub jobs: Vec<PathBuf>,
+    /// Folder to write to, of one job [default: folder of the job's `[output]`]
     #[arg(short, long, value_name = "FOLDER", value_hint = ValueHint::DirPath)]
     pub output: Option<PathBuf>,
     /// Write into a folder that haulm did not make, or replace outputs that were changed since [default: refuse]
@@ -457,7 +459,7 @@ pub struct NewArgs {
     /// Canopy image, in any raster format that GDAL reads
     #[arg(value_name = "RASTER", value_hint = ValueHint::FilePath)]
     pub raster: PathBuf,
-    /// Reference strips, in any vector format that GDAL reads [default: left to fill in]
+    /// Reference strips, in any vector format that GDAL reads; of several fields each takes its own [default: left to fill in]
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub strips: Option<PathBuf>,
     /// Job file to write, with --all the folder of them [default: job.toml; jobs]
@@ -481,9 +483,15 @@ pub struct NewArgs {
     /// Daily weather record with date, tmin and tmax [default: left to fill in]
     #[arg(long, value_name = "CSV", value_hint = ValueHint::FilePath)]
     pub weather: Option<PathBuf>,
+    /// Growing days from planting to the image, instead of a weather record [default: left to fill in]
+    #[arg(long, value_name = "DAYS", value_parser = finite, conflicts_with = "weather")]
+    pub growing_days: Option<f64>,
     /// What the site can never exceed, as "9.5 t/ha" [default: left to fill in]
     #[arg(long, value_name = "t/ha|bu/ac")]
     pub max_yield: Option<String>,
+    /// Yield curve of `haulm crops` [default: left to fill in]
+    #[arg(long, value_name = "CURVE", value_parser = KnownParser::CURVES, hide_possible_values = true)]
+    pub curve: Option<String>,
     /// Greatest rate, as "150 kg N/ha" [default: left to fill in, or a low one marked ASSUMED]
     #[arg(long, value_name = "kg N/ha|lb N/ac")]
     pub maximum: Option<String>,
@@ -626,7 +634,7 @@ pub struct RateFlags {
 /// Arguments of `convert`.
 #[derive(Args, Debug)]
 pub struct ConvertArgs {
-    /// Zone map: vector file, KML, raster of rates, or task data (folder or zip)
+    /// Prescription map: vector file, KML, raster of rates, or task data (folder or zip)
     #[arg(value_name = "MAP", value_hint = ValueHint::AnyPath)]
     pub map: PathBuf,
     /// Format to write; required, has no default
@@ -635,7 +643,7 @@ pub struct ConvertArgs {
     /// File to write; for task data a folder or .zip [default: named after MAP, here]
     #[arg(short, long, value_name = "PATH", value_hint = ValueHint::AnyPath)]
     pub output: Option<PathBuf>,
-    /// Layer of a file with several [default: the only one]
+    /// Layer of a file with several; of task data the task, by its id [default: the only one; the first task with a map]
     #[arg(long, value_name = "NAME")]
     pub layer: Option<String>,
     /// Column that holds the rates [default: the one whose name says so]

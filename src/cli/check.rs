@@ -1,4 +1,4 @@
-//! `haulm check`: a job without writing, or anybody's zone map.
+//! `haulm check`: a job without writing, or anybody's prescription map.
 
 use std::path::{Path, PathBuf};
 

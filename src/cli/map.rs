@@ -13,14 +13,14 @@ pub(crate) fn run(
     progress: &dyn Progress,
 ) -> Result<Report, AppError> {
     let MapArgs {
-        job,
+        jobs,
         output,
         overwrite,
         dry_run,
         details: _,
     } = args;
-    api::map(
-        &job,
+    api::maps(
+        &jobs,
         &MapOptions {
             output,
             overwrite,

@@ -130,10 +130,13 @@ impl Printer {
             // The check of a map: its faults are not a job's to accept.
             let map = report.json.get("faults").is_some();
             let stick = report.json.get("stick").is_some();
+            let several = report.json.get("jobs").is_some();
             let what = if stick {
                 "the stick is not fit for a machine"
             } else if map {
                 "the map is not fit for a machine"
+            } else if several {
+                "not every job has a map for the machine"
             } else {
                 "nothing for the machine"
             };
@@ -143,6 +146,8 @@ impl Printer {
             } else if map {
                 "fix it where it was made, or try --repair; --faults writes a layer to look at"
                     .to_owned()
+            } else if several {
+                "see to each by itself: haulm check JOB".to_owned()
             } else {
                 let figure = report
                     .findings

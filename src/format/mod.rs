@@ -39,7 +39,7 @@ use std::path::Path;
 
 use crate::finding::Checked;
 use crate::format::iso11783::RateGrid;
-use crate::format::maps::{MapError, ReadOptions};
+use crate::format::maps::{MapError, MapSet, ReadOptions};
 use crate::format::payload::Payload;
 use crate::map::export::ExportMap;
 use crate::map::imported::ImportedMap;
@@ -69,6 +69,13 @@ pub trait MapFormat: Sync {
     /// # Errors
     /// [`MapError`] when nothing can be told of it.
     fn read(&self, path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError>;
+    /// Reads every map of a file that may hold several, such as the tasks of task data; the options choose one.
+    ///
+    /// # Errors
+    /// As [`MapFormat::read`].
+    fn read_all(&self, path: &Path, options: &ReadOptions) -> Result<MapSet, MapError> {
+        self.read(path, options).map(MapSet::from)
+    }
     /// Files of a map.
     ///
     /// # Errors

@@ -1,6 +1,6 @@
 //! Amounts with unit and substance: `"9.5 t/ha"`, `"120 kg N/ha"`, `"11 gal/ac"`, `"0.60 USD/lb N"`.
 
-use crate::job::problem::{Problem, short};
+use crate::job::problem::{Problem, rate_told, short};
 use crate::job::suggest::nearest;
 use crate::job::unit;
 use crate::job::unit::{Measure, Unit, UnitFault};
@@ -123,6 +123,35 @@ fn amount(text: &str, wanted: Wanted) -> Result<Amount, Problem> {
         written,
         unit,
     })
+}
+
+/// A bound or a default of a row in the units of whoever reads the job; what is no rate of nitrogen and no length stays as it is.
+pub(crate) fn in_units(text: &str, us: bool) -> String {
+    if !us {
+        return text.to_owned();
+    }
+    let rate = || Some(rate_told(nitrogen(text, None, false).ok()?.rate, true));
+    let length = || Some(length(text).ok()?.told(true));
+    rate().or_else(length).unwrap_or_else(|| text.to_owned())
+}
+
+/// An example of a row likewise: what somebody would type, in round numbers.
+pub(crate) fn example_in_units(example: &str, us: bool) -> String {
+    const EXAMPLES: [(&str, &str); 5] = [
+        ("kg N/ha", "lb N/ac"),
+        ("\"24 m\"", "\"80 ft\""),
+        ("\"6.7 t/ha\"", "\"100 bu/ac\""),
+        ("\"100 L/ha\"", "\"11 gal/ac\""),
+        ("12 km/h", "8 mph"),
+    ];
+    if !us {
+        return example.to_owned();
+    }
+    EXAMPLES
+        .iter()
+        .fold(example.to_owned(), |text, (metric, us)| {
+            text.replace(metric, us)
+        })
 }
 
 /// Whether a text is an amount, or a price, in US units: `80 ft`, `120 lb N/ac`, `6 USD/bu`.

@@ -286,16 +286,14 @@ pub enum Problem {
         way_out: &'static str,
     },
     /// No multiple of the step in the range.
-    #[error(
-        "no multiple of the step {step} kg N/ha lets a rate vary between {minimum} and {maximum} kg N/ha"
-    )]
+    #[error("no multiple of the step {step} lets a rate vary between {minimum} and {maximum}")]
     Step {
-        /// The step. \[kg N/ha\]
-        step: f64,
-        /// Least rate. \[kg N/ha\]
-        minimum: f64,
-        /// Greatest rate. \[kg N/ha\]
-        maximum: f64,
+        /// The step.
+        step: String,
+        /// Least rate.
+        minimum: String,
+        /// Greatest rate.
+        maximum: String,
     },
     /// More growing days than days.
     #[error(
@@ -391,18 +389,18 @@ pub enum Problem {
     },
     /// The season's limit leaves too little.
     #[error(
-        "the season's limit of {limit} kg N/ha leaves {left} kg N/ha after {before} before and {since} since sensing: less than {least} kg N/ha"
+        "the season's limit of {limit} leaves {left} after {before} before and {since} since sensing: less than {least}"
     )]
     SeasonLimit {
-        /// The limit. \[kg N/ha\]
+        /// The limit.
         limit: String,
-        /// What is left. \[kg N/ha\]
+        /// What is left.
         left: String,
-        /// Applied before sensing. \[kg N/ha\]
+        /// Applied before sensing.
         before: String,
-        /// Applied since. \[kg N/ha\]
+        /// Applied since.
         since: String,
-        /// What would be needed. \[kg N/ha\]
+        /// What would be needed.
         least: String,
     },
     /// A finding that cannot be accepted.
@@ -596,6 +594,15 @@ impl Problem {
             product: product.name().to_owned(),
             product_nitrogen: format!("{} {unit}", short(value)),
         }
+    }
+}
+
+/// A rate of nitrogen as somebody would have typed it, in the units of whoever reads the job.
+pub(crate) fn rate_told(rate: NRate, us: bool) -> String {
+    if us {
+        format!("{} lb N/ac", short(rate.as_lb_per_ac()))
+    } else {
+        format!("{} kg N/ha", short(rate.get()))
     }
 }
 

@@ -8,12 +8,12 @@ use geo::{Area, MultiPolygon};
 
 use crate::map::excluded::excluded;
 use crate::map::imported::{Quantity, RateLattice, StatedFallbacks};
-use crate::map::legend;
 use crate::map::machine::MachineRates;
 use crate::map::palette::Legend;
 use crate::map::prescription::Prescription;
 use crate::map::rate_map::{Measure, RateMap};
 use crate::map::table::{self, Row, Table};
+use crate::map::{legend, us_columns};
 use crate::space::crs::Crs;
 use crate::units::{Product, half_up_to_hundredth};
 
@@ -94,7 +94,7 @@ impl<'a> Records<'a> {
 
 /// Zones of our own map.
 pub fn zones(map: &Prescription) -> Records<'_> {
-    Records::new(table::ZONES, map.zones.len(), move |first| {
+    Records::new(us_columns::zones(map.unit.is_us()), map.zones.len(), move |first| {
         Box::new(map.zones[first..].iter().map(|zone| Row {
             outline: Cow::Borrowed(&zone.outline),
             values: table::zone(map, zone),
@@ -104,11 +104,11 @@ pub fn zones(map: &Prescription) -> Records<'_> {
 
 /// Cells of our own map.
 pub fn cells(map: &Prescription) -> Records<'_> {
-    Records::new(table::CELLS, map.cells.len(), move |first| {
+    Records::new(us_columns::cells(map.unit.is_us()), map.cells.len(), move |first| {
         let cells = (first..).zip(&map.cells[first..]);
         Box::new(cells.map(|(i, cell)| Row {
             outline: Cow::Owned(map.grid.outline(i)),
-            values: table::cell(cell, map.grid.part_of(i)),
+            values: table::cell(cell, map.grid.part_of(i), map.unit.is_us()),
         }))
     })
 }
@@ -125,7 +125,7 @@ pub fn strips(map: &Prescription) -> Records<'_> {
 
 /// The field of our own map.
 pub fn field(map: &Prescription) -> Records<'_> {
-    Records::new(table::FIELD, 1, move |first| {
+    Records::new(us_columns::field(map.unit.is_us()), 1, move |first| {
         let row = Row {
             outline: Cow::Borrowed(&map.field),
             values: table::field(map),
@@ -237,6 +237,11 @@ impl<'a> ExportMap<'a> {
         if records != shapes {
             return Err(ExportError::CellCount { records, shapes });
         }
+        let nitrogen = if map.unit.is_us() {
+            "n_lb_ac"
+        } else {
+            "n_kg_ha"
+        };
         let outline = |title, dashed| Drawn::Outline { title, dashed };
         let machine = machine_zones(map, rates);
         let frame = &map.grid.frame;
@@ -262,14 +267,14 @@ impl<'a> ExportMap<'a> {
                 column: if map.product.is_some() {
                     "product_rate"
                 } else {
-                    "n_kg_ha"
+                    nitrogen
                 },
                 by_state: true,
             }),
             more: vec![
                 cells(map).drawn(Drawn::Rates {
                     legend: legend::cells(map),
-                    column: "n_kg_ha",
+                    column: nitrogen,
                     by_state: true,
                 }),
                 strips(map).drawn(outline("Reference strips", true)),
@@ -336,7 +341,7 @@ impl<'a> ExportMap<'a> {
             product: map.product.as_ref(),
             product_name: name,
             system: &map.system,
-            zones: Records::new(table::CONVERTED, map.zones.len(), zones).drawn(Drawn::Rates {
+            zones: Records::new(us_columns::converted(map.measure.unit.is_us()), map.zones.len(), zones).drawn(Drawn::Rates {
                 legend,
                 column,
                 by_state: false,

@@ -1,4 +1,4 @@
-//! Anybody's zone map as a file carried it: what it says, without loss and without trust.
+//! Anybody's prescription map as a file carried it: what it says, without loss and without trust.
 //!
 //! Readers fill it, [`crate::map::faults`] judges it, writers turn it into another format. Nothing here is repaired: rings stand as they were written, a rate
 //! that is missing or no number stays so, and what a reader stumbled over is kept as a fault.
@@ -411,11 +411,13 @@ pub struct StatedProduct {
     pub product: Option<Product>,
 }
 
-/// Anybody's zone map. Either `patches` or `lattice` holds the rates (task data with a grid may hold both when the file does).
+/// Anybody's prescription map. Either `patches` or `lattice` holds the rates (task data with a grid may hold both when the file does).
 #[derive(Clone, Debug, PartialEq)]
 pub struct ImportedMap {
     /// Name of the field, task or layer; else of the file.
     pub name: String,
+    /// What its file calls it where that may hold several maps: the id of a task.
+    pub part: Option<String>,
     /// What it came from.
     pub kind: MapKind,
     /// Where its coordinates lie. Everything below is in this system, x before y (longitude before latitude).
@@ -449,6 +451,7 @@ impl ImportedMap {
     pub fn empty(name: impl Into<String>, kind: MapKind) -> Self {
         Self {
             name: name.into(),
+            part: None,
             kind,
             system: System::Missing("none is stated".to_owned()),
             meaning: Meaning::unknown(),

@@ -2,9 +2,10 @@
 
 use crate::map::palette::Legend;
 use crate::map::prescription::Prescription;
-use crate::units::half_up_to_hundredth;
+use crate::map::us_columns;
+use crate::units::{NRate, half_up_to_hundredth};
 
-/// What zones get, in the number and unit of the column `product_rate` (without a product: nitrogen in kg N/ha).
+/// What zones get, in the number and unit of the column `product_rate` (without a product: nitrogen as its column for people has it).
 pub fn zones(prescription: &Prescription) -> Legend {
     match &prescription.product {
         Some(product) => {
@@ -18,11 +19,28 @@ pub fn zones(prescription: &Prescription) -> Legend {
                 rates,
             )
         }
-        None => nitrogen(prescription),
+        None => of_nitrogen(
+            prescription,
+            "Nitrogen",
+            prescription.zones.iter().map(|zone| zone.n),
+        ),
     }
 }
 
-/// What zones get of nitrogen. \[kg N/ha\]
+/// Rates of nitrogen as their column for people has them: in lb N/ac where the map is in US units.
+fn of_nitrogen(
+    prescription: &Prescription,
+    title: &str,
+    rates: impl Iterator<Item = NRate>,
+) -> Legend {
+    if prescription.unit.is_us() {
+        Legend::new(title, "lb N/ac", rates.map(us_columns::pounds))
+    } else {
+        Legend::new(title, "kg N/ha", rates.map(NRate::get))
+    }
+}
+
+/// What zones get of nitrogen, whatever the units of the job: the raster's. \[kg N/ha\]
 pub fn nitrogen(prescription: &Prescription) -> Legend {
     Legend::new(
         "Nitrogen",
@@ -31,12 +49,12 @@ pub fn nitrogen(prescription: &Prescription) -> Legend {
     )
 }
 
-/// What cells ask for before zones are made. \[kg N/ha\]
+/// What cells ask for before zones are made, as its column for people has it.
 pub fn cells(prescription: &Prescription) -> Legend {
-    Legend::new(
+    of_nitrogen(
+        prescription,
         "Nitrogen of each cell",
-        "kg N/ha",
-        prescription.cells.iter().map(|cell| cell.n.get()),
+        prescription.cells.iter().map(|cell| cell.n),
     )
 }
 

@@ -17,3 +17,4 @@ pub mod rate_map;
 pub mod scouting;
 pub mod table;
 pub mod task_options;
+mod us_columns;

@@ -1,4 +1,5 @@
-//! Tables of a map: which named columns each has, and how a record fills them. Names are a contract with scripts: add, never rename.
+//! Tables of a map: which named columns each has, and how a record fills them. Names are a contract with scripts: add, never rename. Maps in US units have columns in
+//! pounds and acres besides ([`us_columns`]).
 
 use std::borrow::Cow;
 
@@ -6,6 +7,7 @@ use geo::{Area, MultiPolygon};
 
 use crate::map::prescription::{CellRecord, Prescription, StripRecord, ZoneRecord};
 use crate::map::rate_map::{RateMap, RateZone};
+use crate::map::us_columns;
 use crate::units::{NRate, Yield, half_up_to_hundredth};
 
 /// What a column holds.
@@ -39,6 +41,9 @@ pub struct Row<'a> {
     pub values: Vec<Value>,
 }
 
+/// Name, kind, and what a column holds with the unit.
+pub type Column = (&'static str, Kind, &'static str);
+
 /// A kind of table: name, what it is in a sentence, columns.
 #[derive(Clone, Copy, Debug)]
 pub struct Table {
@@ -51,8 +56,8 @@ pub struct Table {
     pub indexed: bool,
     /// Whether there may be a hundred thousand rows.
     pub is_large: bool,
-    /// Names, kinds, and what they hold with the unit.
-    pub columns: &'static [(&'static str, Kind, &'static str)],
+    /// Columns in their order.
+    pub columns: &'static [Column],
 }
 
 /// Zones.
@@ -294,7 +299,7 @@ pub const FIELD: Table = Table {
 
 pub(super) fn zone(prescription: &Prescription, zone: &ZoneRecord) -> Vec<Value> {
     let product = prescription.product.as_ref();
-    vec![
+    let values = vec![
         Value::Whole(zone.zone.into()),
         Value::Real(product.map(|_| half_up_to_hundredth(prescription.shown(zone.n)))),
         Value::Text(product.map(|_| prescription.rate_label().into())),
@@ -305,11 +310,12 @@ pub(super) fn zone(prescription: &Prescription, zone: &ZoneRecord) -> Vec<Value>
         Value::Text(Some(zone.state.word().into())),
         Value::Real(zone.n_low.map(NRate::get)),
         Value::Real(zone.n_high.map(NRate::get)),
-    ]
+    ];
+    us_columns::values(&ZONES, values, prescription.unit.is_us())
 }
 
-pub(super) fn cell(cell: &CellRecord, area: usize) -> Vec<Value> {
-    vec![
+pub(super) fn cell(cell: &CellRecord, area: usize, us: bool) -> Vec<Value> {
+    let values = vec![
         Value::Whole(cell.row.into()),
         Value::Whole(cell.col.into()),
         Value::Real(Some(cell.area.get())),
@@ -331,7 +337,8 @@ pub(super) fn cell(cell: &CellRecord, area: usize) -> Vec<Value> {
         Value::Real(cell.n_low.map(NRate::get)),
         Value::Real(cell.n_high.map(NRate::get)),
         Value::Whole(i64::try_from(area).unwrap_or(i64::MAX)),
-    ]
+    ];
+    us_columns::values(&CELLS, values, us)
 }
 
 pub(super) fn strip(strip: &StripRecord) -> Vec<Value> {
@@ -347,22 +354,24 @@ pub(super) fn strip(strip: &StripRecord) -> Vec<Value> {
 }
 
 pub(super) fn field(prescription: &Prescription) -> Vec<Value> {
-    vec![
+    let values = vec![
         Value::Text(Some(prescription.field_name.clone().into())),
         Value::Text(Some(prescription.map_id.clone().into())),
         Value::Real(Some(prescription.field.unsigned_area())),
         Value::Real(Some(prescription.total_n_kg)),
-    ]
+    ];
+    us_columns::values(&FIELD, values, prescription.unit.is_us())
 }
 
 pub(super) fn converted(map: &RateMap, zone: &RateZone) -> Vec<Value> {
     let product = map.product_rate(zone);
-    vec![
+    let values = vec![
         Value::Whole(zone.zone.into()),
         Value::Real(product),
         Value::Text(product.map(|_| map.measure.label().into())),
         Value::Real(map.nitrogen(zone).map(half_up_to_hundredth)),
         // To 0.1 m².
         Value::Real(Some(libm::round(zone.area_m2 * 10.0) / 10.0)),
-    ]
+    ];
+    us_columns::values(&CONVERTED, values, map.measure.unit.is_us())
 }

@@ -58,14 +58,15 @@ pub fn headland(
     let way = match rate {
         StateRate::Own => "keeps its own rates, in zones of its own".to_owned(),
         StateRate::FieldRate => format!(
-            "gets the field rate, {:.1}",
-            NRate::kg_per_ha(rated.field_q as f64 * step)
+            "gets the field rate, {}",
+            NRate::kg_per_ha(rated.field_q as f64 * step).told(output.us_units)
         ),
-        StateRate::Amount(amount) => format!("gets {amount:.1}"),
+        StateRate::Amount(amount) => format!("gets {}", amount.told(output.us_units)),
     };
     let what = format!(
-        "the headland, {passes} passes or {depth:.1} from the boundary, {way}: {cells} canopy cells, {:.2} ha, {}",
-        area.as_ha(),
+        "the headland, {passes} passes or {} from the boundary, {way}: {cells} canopy cells, {}, {}",
+        depth.told(output.us_units),
+        area.told(output.us_units),
         output.nitrogen_moved(moved)
     );
     let finding = if cells == 0 || cells == canopy {

@@ -12,6 +12,7 @@ use crate::space::lay::lay;
 use crate::space::plane::Plane;
 use crate::space::polygon::{least_rectangle, oriented};
 use crate::space::regions::split;
+use crate::units::Area;
 
 /// Ground that is driven one way.
 #[derive(Clone, Debug)]
@@ -92,9 +93,10 @@ pub(super) fn in_areas(
                 findings.push(Finding::caution(
                     codes::MACHINE_AREAS_OVERLAP,
                     format!(
-                        "areas {} and {} of [[machine.area]] overlap by {overlap:.0} m² of the field, which is driven as area {}: draw it once",
+                        "areas {} and {} of [[machine.area]] overlap by {} of the field, which is driven as area {}: draw it once",
                         earlier + 1,
                         k + 1,
+                        Area::m2(overlap).both(),
                         earlier + 1
                     ),
                 ));
@@ -147,9 +149,9 @@ pub(super) fn in_areas(
         .iter()
         .map(|driven| {
             format!(
-                "{}, {:.2} ha, along {:.2}° true",
+                "{}, {}, along {:.2}° true",
                 driven.name,
-                driven.area / 10_000.0,
+                Area::m2(driven.area).both(),
                 bounds.plane.true_azimuth(driven.azimuth_deg)
             )
         })

@@ -6,6 +6,7 @@ use crate::pipeline::reference::NoReference;
 use crate::pipeline::scan::ScanError;
 use crate::space::crs::CrsError;
 use crate::space::lay::LayError;
+use crate::units::{Area, Length};
 use crate::zones::build::BuildError;
 use crate::zones::classify::ClassifyError;
 
@@ -39,7 +40,9 @@ pub enum StepError {
     Zones(#[from] BuildError),
     /// Pixels are too large for the field.
     #[error(
-        "no pixel of the image lies in the field: at least {least:.2} of it must, pixels are {pixel:.1} m wide, and the field has {area_ha:.2} ha"
+        "no pixel of the image lies in the field: at least {least:.2} of it must, pixels are {} wide, and the field has {}",
+        Length::m(*pixel).both(),
+        Area::ha(*area_ha).both()
     )]
     NoPixel {
         /// The job's least share of a pixel.

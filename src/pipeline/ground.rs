@@ -19,7 +19,7 @@ use crate::space::polygon::{carried, grown, joined, less, oriented};
 use crate::space::raster::Lattice;
 use crate::space::repair::{Repaired, repaired};
 use crate::space::slivers::{LEAST_AREA, LEAST_WIDTH, without_slivers};
-use crate::units::Length;
+use crate::units::{Area, Length};
 
 /// Shapes as they were read.
 #[derive(Clone, Debug)]
@@ -466,7 +466,7 @@ fn slivers_told((pieces, area): (usize, f64)) -> Option<Finding> {
         Finding::note(
             codes::FIELD_SLIVERS,
             format!(
-                "{pieces} pieces of the field, {area:.3} m² in all, are below {LEAST_AREA} m² or nowhere {:.0} cm wide and belong to no cell: lines that were drawn as one lie a hair apart there",
+                "{pieces} pieces of the field, {area:.3} m² in all, are below {LEAST_AREA} m² or nowhere {:.0} cm wide and belong to no cell: lines that were meant to be one lie slightly apart there",
                 100.0 * LEAST_WIDTH
             ),
         )
@@ -524,7 +524,7 @@ fn exclusion_apart(
     };
     if layer.crs.is_geographic() && layer.shapes.iter().any(swapped) {
         let text = format!(
-            "{file}: this exclusion lies outside the field, but with longitude and latitude swapped it would lie in it: mend the file, or the ground gets its rate"
+            "{file}: this exclusion lies outside the field, but with longitude and latitude swapped it would lie in it: correct the file, or the ground gets its rate"
         );
         return Some(Finding::stop(codes::FIELD_EXCLUDE_APART, text).with_figure("swapped"));
     }
@@ -551,8 +551,9 @@ fn overlapping(
         findings.push(Finding::caution(
             codes::BOUNDARY_OVERLAP,
             format!(
-                "{file}: the {} features that were joined overlap by {overlap:.1} m²; if one of them is a hole in another, it is part of the field now: give it as field.exclude",
-                parts.len()
+                "{file}: the {} features that were joined overlap by {}; if one of them is a hole in another, it is part of the field now: give it as field.exclude",
+                parts.len(),
+                Area::m2(overlap).both()
             ),
         ));
     }

@@ -5,6 +5,7 @@ use crate::space::cut::CutError;
 use crate::space::lay::LayError;
 use crate::space::plane::PlaneError;
 use crate::space::regions::SeamError;
+use crate::units::Area;
 
 /// Why the ground was refused.
 #[derive(Debug, thiserror::Error)]
@@ -34,7 +35,9 @@ pub enum GroundError {
     },
     /// Nothing is left of the field.
     #[error(
-        "nothing is left of the field: boundary {boundary_ha:.3} ha, exclusions with buffers {exclusions_ha:.3} ha"
+        "nothing is left of the field: boundary {}, exclusions with buffers {}",
+        Area::ha(*boundary_ha).both(),
+        Area::ha(*exclusions_ha).both()
     )]
     Nothing {
         /// Boundary area. \[ha\]
@@ -53,7 +56,7 @@ pub enum GroundError {
         file: String,
     },
     /// Two strips overlap.
-    #[error("reference strips {first} and {second} overlap by {area:.1} m²")]
+    #[error("reference strips {first} and {second} overlap by {}", Area::m2(*area).both())]
     StripsOverlap {
         /// One.
         first: usize,

@@ -29,7 +29,7 @@ pub fn direction(blend: Option<Blend>, rated: &Rated) -> String {
             format!("every cell gets the field's response index: {words}")
         }
         share => format!(
-            "{:.0} % of the paleness is taken for nitrogen, the rest of every cell by the field's response index: {}",
+            "{:.0} % of the index deficit is taken for nitrogen, the rest of every cell by the field's response index: {}",
             100.0 * share,
             which_get_more(rated)
         ),
@@ -51,7 +51,7 @@ pub fn totals_by_share(output: &Output, totals: &ByShare) -> String {
     })
 }
 
-/// Says how much of the paleness is nitrogen, and what that does to nitrogen and money: as a caution where less than half of it is and the ways differ.
+/// Says how much of the index deficit is nitrogen, and what that does to nitrogen and money: as a caution where less than half of it is and the ways differ.
 ///
 /// `nitrogen_price`: what nitrogen costs. \[currency/kg N\]
 pub fn finding_of(
@@ -70,7 +70,7 @@ pub fn finding_of(
         Err(reason) => {
             return Some(Finding::note(
                 codes::RATE_SHARE_UNKNOWN,
-                format!("how much of the paleness is nitrogen is not known: {reason}"),
+                format!("how much of the index deficit is nitrogen is not known: {reason}"),
             ));
         }
     };
@@ -97,7 +97,7 @@ pub fn finding_of(
         )
     });
     let text = format!(
-        "{} of the paleness is nitrogen (80 % range {:.0} to {:.0} %){ways}{gains}",
+        "{} of the index deficit is nitrogen (80 % range {:.0} to {:.0} %){ways}{gains}",
         per_hundred(found.share),
         100.0 * found.low,
         100.0 * found.high
@@ -124,7 +124,7 @@ fn differ(by: &ByShare, at_least: f64) -> bool {
     high - low > DIFFER * largest && high - low > at_least
 }
 
-/// Where rates rise with paleness and where they fall, by the covariance of index and rate over canopy.
+/// Where rates rise with the index deficit and where they fall, by the covariance of index and rate over canopy.
 fn which_get_more(rated: &Rated) -> &'static str {
     let canopy = || {
         rated

@@ -180,7 +180,7 @@ fn flat_better(worth: f64, output: &Output, currency: &str, gain: &Gain) -> Opti
         Finding::caution(
             codes::RATE_FLAT_BETTER,
             format!(
-                "a flat {} may be expected to earn {:.0} {currency} more than this map ({}): {} of the paleness is nitrogen; think of the flat rate, or go and see what makes the pale patches pale",
+                "a flat {} may be expected to earn {:.0} {currency} more than this map ({}): {} of the index deficit is nitrogen; think of the flat rate, or go and see what makes the pale patches pale",
                 output.nitrogen_rate(rate.get()),
                 -gain.over(flat),
                 output.money_per_area(less, currency),

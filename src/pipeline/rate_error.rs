@@ -2,7 +2,7 @@
 
 use crate::science::methods::MethodError;
 use crate::science::nitrogen_share::NoShare;
-use crate::units::NRate;
+use crate::units::{Area, NRate};
 
 /// Why there are no rates.
 #[derive(Debug, thiserror::Error)]
@@ -26,7 +26,7 @@ pub enum RateError {
         /// The greatest rate.
         maximum: NRate,
     },
-    /// Not all paleness is to count as nitrogen, but nothing was measured beside a strip.
+    /// Not all of the index deficit is to count as nitrogen, but nothing was measured beside a strip.
     #[error("a nitrogen_share below 1 needs a response index of the field, but there is none")]
     NoRatio,
     /// The share is to be measured, and is not known.
@@ -44,7 +44,8 @@ pub enum RateError {
     NothingSeen,
     /// A zone of the reference has no strip.
     #[error(
-        "zone {zone} of the {zones} in reference.zones ({area_ha:.2} ha of the field) holds no usable strip; without_strip = \"pooled\" in reference.zones lets it take the reference of all strips"
+        "zone {zone} of the {zones} in reference.zones ({} of the field) holds no usable strip; without_strip = \"pooled\" in reference.zones lets it take the reference of all strips",
+        Area::ha(*area_ha).both()
     )]
     ZoneWithoutStrip {
         /// The zone, from 1.
@@ -56,7 +57,8 @@ pub enum RateError {
     },
     /// Two zones of the reference overlap.
     #[error(
-        "zones {first} and {second} of reference.zones overlap by {area:.1} m²; each place needs one zone"
+        "zones {first} and {second} of reference.zones overlap by {}; each place needs one zone",
+        Area::m2(*area).both()
     )]
     ZonesOverlap {
         /// The earlier zone, from 1.

@@ -9,6 +9,7 @@ use crate::job::settings::StripsUse;
 use crate::pipeline::ground::Ground;
 use crate::pipeline::rate_error::RateError;
 use crate::pipeline::reference::Reference;
+use crate::units::Area;
 
 /// Strips nearer than this count as this near. \[m\]
 const LEAST_DISTANCE: f64 = 1.0;
@@ -207,7 +208,7 @@ fn zone_references(
             if area_ha > 0.0 {
                 findings.push(Finding::caution(
                     codes::REFERENCE_ZONE_WITHOUT_STRIP,
-                    format!("zone {} of reference.zones ({area_ha:.2} ha of the field) holds no usable strip: it takes the reference of all strips, {pooled:.4}, which other ground gave", k + 1),
+                    format!("zone {} of reference.zones ({} of the field) holds no usable strip: it takes the reference of all strips, {pooled:.4}, which other ground gave", k + 1, Area::ha(area_ha).both()),
                 ));
             }
             all.push(pooled);

@@ -1,4 +1,4 @@
-//! The nitrogen share as strips and the rest of the field show it: how much of a cell's paleness is lack of nitrogen.
+//! The nitrogen share as strips and the rest of the field show it: how much of a cell's index deficit is lack of nitrogen.
 
 use crate::pipeline::ground::Ground;
 use crate::pipeline::looked::Looked;

@@ -174,7 +174,7 @@ fn axis(mut values: Vec<f64>, most: usize) -> Vec<f64> {
 /// Where cells lie in the table of drawn rates.
 struct Places {
     references: Vec<f64>,
-    /// `RI_field` at each of them, where not all paleness counts as nitrogen and strips count by their place.
+    /// `RI_field` at each of them, where not all of the index deficit counts as nitrogen and strips count by their place.
     ratios: Option<Vec<f64>>,
     indices: Vec<f64>,
     nearest: bool,
@@ -677,7 +677,7 @@ pub fn findings_of(
     if uncertainty.parts.is_empty() || band.high - band.low <= 0.0 {
         findings.push(Finding::note(
             codes::UNCERTAINTY_FIELD,
-            format!("no doubt that is reckoned with moves the field's {}: the rates are the job's own decision, or held at a limit", lb(uncertainty.plain_kg)),
+            format!("none of the uncertainties in the draws moves the field's {}: the rates are the job's own decision, or held at a limit", lb(uncertainty.plain_kg)),
         ));
     } else {
         let said: Vec<String> = uncertainty

@@ -116,6 +116,8 @@ pub struct Table {
 pub struct Figure {
     /// The drawing.
     pub drawing: Drawing,
+    /// The same less high, each lower than the one before: for a page whose part would not fit on it.
+    pub lower: Vec<Drawing>,
     /// The same for a phone, where letters of the other would be too small to read.
     pub phone: Option<Drawing>,
     /// What it shows, in words, for those who cannot see it.

@@ -189,7 +189,7 @@ fn reference_block(facts: &Facts<'_>, outcome: &Outcome) -> Block {
     if let Ok(share) = &outcome.share {
         rows.push(
             Row::new("nitrogen share", per_hundred(share.share)).with_note(format!(
-                "of the paleness is nitrogen; 80 % range {:.0} to {:.0} %",
+                "of the index deficit is nitrogen; 80 % range {:.0} to {:.0} %",
                 100.0 * share.low,
                 100.0 * share.high
             )),
@@ -449,7 +449,7 @@ fn money_block(facts: &Facts<'_>, money: &Money, units: &Units<'_>) -> Block {
     if let Some(gain) = &money.expected {
         let expected = |(rate, flat): &(NRate, ExpectedNet), what: &str| {
             Row::new(what, amount(gain.over(flat))).with_note(format!(
-                "of {}; expected, {} of the paleness is nitrogen",
+                "of {}; expected, {} of the index deficit is nitrogen",
                 units.rate(*rate),
                 per_hundred(gain.share)
             ))
@@ -464,7 +464,7 @@ fn money_block(facts: &Facts<'_>, money: &Money, units: &Units<'_>) -> Block {
     } else {
         rows.push(
             Row::new("gain over a flat rate", amount(money.against_flat.gain)).with_note(format!(
-                "of {}; upper bound, all paleness taken for nitrogen",
+                "of {}; upper bound, all of the index deficit taken for nitrogen",
                 units.rate(field.flat_rate)
             )),
         );
@@ -657,13 +657,13 @@ pub fn inspected(
     let (spacing, of_what) = match &looked.points {
         Some(points) => (
             Row::new("readings", points.kept.to_string()).with_note(format!(
-                "that count, {:.1} m apart by the median",
-                points.spacing
+                "that count, {} apart by the median",
+                units.length(points.spacing)
             )),
             format!("{} cells have too few readings", points.cells_unseen),
         ),
         None => (
-            Row::new("pixel", format!("{:.3} m", ground.pixel)),
+            Row::new("pixel", units.length(ground.pixel)),
             format!(
                 "of {} whole pixels: {} without value, {} undefined, {} out of range",
                 counts.in_field, counts.missing, counts.undefined, counts.out_of_range

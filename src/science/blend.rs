@@ -1,12 +1,12 @@
-//! How much of a cell's paleness counts as lack of nitrogen.
+//! How much of a cell's index deficit counts as lack of nitrogen.
 //!
 //! A cell can be compared with the strip, `I_ref / I`, or take the field's own response index, `RI_field`. The first holds where everything that makes the
 //! canopy differ is nitrogen, the second where nothing is. Between them lies the nitrogen share `s`: `s · I_ref / I + (1 − s) · RI_field`.
 
-/// A share below 1 of what a cell's own paleness tells; the rest is told by the field's response index.
+/// A share below 1 of what a cell's own index deficit tells; the rest is told by the field's response index.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Blend {
-    /// Share of the paleness that counts as nitrogen, `s`: 0 is the field's response index for every cell. \[0..1\]
+    /// Share of the index deficit that counts as nitrogen, `s`: 0 is the field's response index for every cell. \[0..1\]
     pub share: f64,
     /// Response index of the strips that the cell is compared with, `RI_field`. \[–\]
     pub field_ratio: f64,

@@ -1,6 +1,6 @@
 //! What a map of rates may be expected to earn over one flat rate.
 //!
-//! The plain difference takes every cell's own response as certain: whatever is pale lacks nitrogen, and by just so much. Where half of the paleness is soil,
+//! The plain difference takes every cell's own response as certain: whatever is pale lacks nitrogen, and by just so much. Where half of the index deficit is soil,
 //! that is far too much. Here a cell with nitrogen is what the nitrogen share makes of it, and not certain: `λ · I_ref + (1 − λ) · RI_field · I` plus normal
 //! noise of variance `λ · v_strip · I_ref²`. The first part is the strip, the second the cell's own ground with the field's response; the noise is what
 //! ground does inside the strip, as far as the cell itself does not show it.
@@ -296,7 +296,7 @@ mod tests {
         let right = expected.of_map([40.0, 48.0, 52.8].map(NRate::kg_per_ha).into_iter(), false);
         // 140.8 kg used at 5 EUR of grain less 1 EUR, less three passes.
         assert!((right.net - (140.8 * 4.0 - 30.0)).abs() < 1e-4, "{right:?}");
-        // The map that takes all paleness for nitrogen starves the green and wastes on the pale.
+        // The map that takes all of the index deficit for nitrogen starves the green and wastes on the pale.
         let wrong = expected.of_map([88.0, 48.0, 24.0].map(NRate::kg_per_ha).into_iter(), false);
         assert!(
             (wrong.net - ((40.0 + 48.0 + 24.0) * 5.0 - 160.0 - 30.0)).abs() < 1e-4,

@@ -374,7 +374,7 @@ fn areas_that_cannot_be_meant_are_refused_or_told() {
     assert!(
         message(&twice, "machine.areas_overlap")
             .unwrap()
-            .contains("areas 1 and 2 of [[machine.area]] overlap by 4000 m²")
+            .contains("areas 1 and 2 of [[machine.area]] overlap by 0.40 ha (0.99 ac)")
     );
     check_partition(&twice, "zones");
     for (line, code) in [

@@ -296,7 +296,7 @@ const UNWANTED: &[&str] = &[
 
 /// Turns of phrase that stand for a word of the trade.
 const UNWANTED_PHRASES: &[&str] = &[
-    "zone map",
+    "prescription map",
     "nobody says",
     "not stated",
     "hangs together",

@@ -545,7 +545,7 @@ fn keys_types_and_words() {
             "rate",
             "maximum = \"2000 kg N/ha\"",
             "job.out_of_range",
-            &["2000.0 kg N/ha"],
+            &["1784.36 lb N/ac"],
         ),
         (
             "rate",

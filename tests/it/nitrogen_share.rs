@@ -103,7 +103,7 @@ fn between_the_ends_the_ratio_is_the_stated_mixture() {
     }
     let said = message(&field, "rate.direction").unwrap();
     assert!(
-        said.starts_with("40 % of the paleness is taken for nitrogen"),
+        said.starts_with("40 % of the index deficit is taken for nitrogen"),
         "{said}"
     );
     assert!(said.chars().count() <= 300, "{said}");

@@ -488,7 +488,7 @@ fn inspect_and_check_know_readings() {
     let said = field.run(&["inspect"]);
     assert_eq!(said.status, Some(0), "{}{}", said.out, said.err);
     assert!(
-        said.out.contains("1728") && said.out.contains("3.0 m apart"),
+        said.out.contains("1728") && said.out.contains("3.000 m apart"),
         "{}",
         said.out
     );

@@ -79,7 +79,7 @@ fn the_share_and_the_gain_follow_the_truth() {
             "{plain} {expected} {truth}"
         );
     }
-    // A flat rate is better where nothing of the paleness is nitrogen, and mostly not where all of it is.
+    // A flat rate is better where nothing of the index deficit is nitrogen, and mostly not where all of it is.
     let flat = |line: &[Found]| line.iter().filter(|one| one.flat_better).count();
     assert!(
         flat(&none) >= 7 && flat(&all) <= 5,

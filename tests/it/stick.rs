@@ -215,6 +215,43 @@ fn forty() -> Vec<String> {
 }
 
 #[test]
+fn a_plain_check_looks_at_every_task() {
+    let bench = Bench::with_stick();
+    let told = bench.haulm(&["check", "stick"]).done();
+    let tasks = told["result"]["tasks"].as_array().unwrap();
+    assert_eq!(tasks.len(), 2);
+    assert!(
+        tasks
+            .iter()
+            .all(|task| task["map"]["total"].as_f64().unwrap() > 0.0)
+    );
+    // The second alone, by its id.
+    let told = bench.haulm(&["check", "stick", "--layer", "TSK2"]).done();
+    assert_eq!(told["result"]["map"]["task"], "TSK2");
+    assert!(
+        bench
+            .haulm(&["check", "stick", "--layer", "TSK3"])
+            .said
+            .err
+            .contains("TSK2 (Mill Piece aaaaa2)")
+    );
+    // Its grid is cut off: a stop, and it is told whose.
+    let second = bench
+        .stick()
+        .into_keys()
+        .filter(|name| name.ends_with(".bin"))
+        .nth(1)
+        .unwrap();
+    bench.change(&second, |mut bytes| {
+        bytes.truncate(bytes.len() - 4);
+        bytes
+    });
+    let told = bench.haulm(&["check", "stick"]);
+    told.refused("task.grid_length", &["TSK2: "]);
+    assert_eq!(told.value["result"]["tasks"][0]["errors"], 0);
+}
+
+#[test]
 fn forty_maps_go_on_one_stick_and_nothing_is_lost() {
     let bench = Bench::new();
     let mut due = BTreeMap::new();
@@ -314,6 +351,10 @@ fn forty_maps_go_on_one_stick_and_nothing_is_lost() {
     // Our own check of task data takes it, and the proof compares every cell.
     let checked = bench.haulm(&["check", "stick"]);
     assert!(checked.value["status"] == "done", "{}", checked.said.err);
+    assert_eq!(
+        checked.value["result"]["tasks"].as_array().unwrap().len(),
+        40
+    );
     let proof = bench.prove();
     assert_eq!(proof.codes(), [""; 0]);
     let proof = proof.done();

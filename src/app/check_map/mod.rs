@@ -1,8 +1,9 @@
-//! Checks anybody's zone map against the field and the machine, and repairs what is safe to repair.
+//! Checks anybody's prescription map against the field and the machine, and repairs what is safe to repair.
 
 mod ask;
 mod repair;
 mod report;
+mod several;
 
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
@@ -26,7 +27,7 @@ use crate::space::repair::{Repaired, repaired, widest};
 pub struct CheckMapRequest {
     /// The map.
     pub map: PathBuf,
-    /// Layer of it, of files with several.
+    /// Layer of it, of files with several; of task data the task, by id or name. Without it every task with a map is checked.
     pub layer: Option<String>,
     /// Column of the rates.
     pub rate_column: Option<String>,
@@ -68,7 +69,7 @@ impl From<MapError> for AppError {
             MapError::Missing { .. } => ("file.missing", "check the name"),
             MapError::TooLarge { .. } => (
                 "map.size",
-                "a zone map is far smaller: check that it is one",
+                "a prescription map is far smaller: check that it is one",
             ),
             MapError::Ending { .. } => (
                 "map.ending",
@@ -78,7 +79,9 @@ impl From<MapError> for AppError {
                 "map.unreadable",
                 "copy or export it again: it may be cut off, or not be what its ending says",
             ),
-            MapError::Layer { .. } => ("map.layer", "choose one with --layer"),
+            MapError::Layer { .. } | MapError::Task { .. } => {
+                ("map.layer", "choose one with --layer, a task by its id")
+            }
             MapError::Archive { .. } => (
                 "map.archive",
                 "unpack it by other means if you trust it, and give the folder",
@@ -111,23 +114,26 @@ pub fn check_map(request: &CheckMapRequest) -> Result<Report, AppError> {
         meaning: ask::meaning(request)?,
         explained: true,
     };
-    let map = maps::read(&request.map, &options)?;
+    let mut set = maps::read_all(&request.map, &options)?;
+    let map = match set.maps.pop() {
+        Some(map) if set.maps.is_empty() => map,
+        last => {
+            set.maps.extend(last);
+            return several::check(request, set);
+        }
+    };
     let boundary = match &request.boundary {
         Some(path) => Some(ground(path, repaired)?),
         None => map.boundary.clone(),
     };
-    let exclusions = request
-        .exclude
-        .iter()
-        .map(|path| ground(path, widest))
-        .collect::<Result<Vec<_>, _>>()?;
+    let exclusions = exclusions(request)?;
     let against = ask::against(request, &map, boundary, exclusions)?;
     let verdict = faults::check(&map, &against);
     let mut files = Vec::new();
     if let Some(path) = &request.faults {
         files.extend(repair::write_faults(
             path,
-            &map,
+            &map.system,
             &verdict.faults,
             request.overwrite,
         )?);
@@ -158,6 +164,15 @@ pub fn check_map(request: &CheckMapRequest) -> Result<Report, AppError> {
         repair.as_ref(),
         files,
     ))
+}
+
+/// Ground that must get nothing, in WGS 84.
+fn exclusions(request: &CheckMapRequest) -> Result<Vec<MultiPolygon<f64>>, AppError> {
+    request
+        .exclude
+        .iter()
+        .map(|path| ground(path, widest))
+        .collect()
 }
 
 /// Polygons of a file as one, in WGS 84: a boundary read narrowly, exclusions widely.

@@ -39,7 +39,7 @@ fn ending(path: &Path) -> String {
 /// Writes faults as points and, where they take ground, as polygons.
 pub(super) fn write_faults(
     path: &Path,
-    map: &ImportedMap,
+    system: &System,
     faults: &[Fault],
     overwrite: bool,
 ) -> Result<Files, AppError> {
@@ -109,7 +109,7 @@ pub(super) fn write_faults(
             rows: ground,
         },
     ];
-    let crs = map.system.known().cloned().unwrap_or_else(Crs::wgs84);
+    let crs = system.known().cloned().unwrap_or_else(Crs::wgs84);
     let mut files = Vec::new();
     for (_, bytes) in write_table(&tables, TableKind::GeoPackage, &crs)? {
         files.push(write(path, &bytes, overwrite)?);
@@ -126,10 +126,11 @@ fn is_task_copy(path: &Path, map: &ImportedMap) -> bool {
 fn write_task(
     path: &Path,
     from: &Path,
+    task: Option<&str>,
     field: Option<&MultiPolygon<f64>>,
     overwrite: bool,
 ) -> Result<(Repair, Files), AppError> {
-    let repaired = repair_task(from, field)?;
+    let repaired = repair_task(from, task, field)?;
     let mut files = Vec::new();
     if ending(path) == "zip" {
         let refused = |error: Iso11783Error| {
@@ -175,7 +176,7 @@ pub(super) fn write_repair(
     overwrite: bool,
 ) -> Result<(Repair, Files), AppError> {
     if is_task_copy(path, map) {
-        return write_task(path, from, field, overwrite);
+        return write_task(path, from, map.part.as_deref(), field, overwrite);
     }
     let kind = match Format::of_ending(&ending(path)) {
         Some(Format::GeoPackage) => TableKind::GeoPackage,

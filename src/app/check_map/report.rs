@@ -1,6 +1,6 @@
 //! What a check has to say: the map in a few lines, its faults by kind, each with its place.
 
-use serde_json::json;
+use serde_json::{Value, json};
 
 use crate::app::check_map::{CheckMapRequest, fault_json};
 use crate::finding::{Code, Finding, Severity, by_weight, codes};
@@ -13,7 +13,7 @@ use crate::space::crs::{Crs, Projector};
 use crate::units::{Area, RateUnit};
 
 /// Faults of one code that are told one by one; all stand in JSON and in the layer.
-const TOLD: usize = 10;
+pub(super) const TOLD: usize = 10;
 
 pub(super) fn report(
     request: &CheckMapRequest,
@@ -23,18 +23,7 @@ pub(super) fn report(
     repair: Option<&Repair>,
     files: Vec<(String, u64)>,
 ) -> Report {
-    let count = |severity: Severity| {
-        verdict
-            .faults
-            .iter()
-            .filter(|fault| fault.severity == severity)
-            .count()
-    };
-    let (errors, cautions, notes) = (
-        count(Severity::Stop),
-        count(Severity::Caution),
-        count(Severity::Note),
-    );
+    let [errors, cautions, notes] = counts(&verdict.faults);
     let mut blocks = vec![Block::rows("Map", rows(map, against, verdict))];
     blocks.push(Block::rows(
         "Result",
@@ -60,33 +49,12 @@ pub(super) fn report(
             blocks.push(Block::text("Left as it was", shortened(&repair.left)));
         }
     }
-    let lonlat = match &map.system {
-        System::Known(crs) => Projector::new(crs, &Crs::wgs84()).ok(),
-        System::Missing(_) => None,
-    };
-    let faults: Vec<_> = verdict
-        .faults
-        .iter()
-        .map(|fault| fault_json(fault, lonlat.as_ref()))
-        .collect();
     let json = json!({
-        "map": {
-            "path": request.map.display().to_string(),
-            "name": map.name,
-            "format": map.kind.name(),
-            "system": map.system.known().map(ToString::to_string),
-            "quantity": map.meaning.quantity.name(),
-            "unit": map.meaning.unit.map(RateUnit::label),
-            "rate_column": map.rate_column,
-            "zones": map.patches.len(),
-            "cells": map.lattice.as_ref().map(|lattice| lattice.rates.len()),
-            "area_m2": verdict.sums.area_m2,
-            "total": verdict.sums.total,
-        },
+        "map": about(request, map, verdict),
         "errors": errors,
         "cautions": cautions,
         "notes": notes,
-        "faults": faults,
+        "faults": faults_json(map, &verdict.faults),
         "repair": repair.map(|repair| json!({ "done": repair.done, "left": repair.left })),
     });
     Report {
@@ -103,6 +71,46 @@ pub(super) fn report(
         files,
         stopped: errors > 0,
     }
+}
+
+/// How many faults stop, ask for caution, are worth knowing.
+pub(super) fn counts(faults: &[Fault]) -> [usize; 3] {
+    [Severity::Stop, Severity::Caution, Severity::Note].map(|severity| {
+        faults
+            .iter()
+            .filter(|fault| fault.severity == severity)
+            .count()
+    })
+}
+
+/// What a map is, for scripts.
+pub(super) fn about(request: &CheckMapRequest, map: &ImportedMap, verdict: &Verdict) -> Value {
+    json!({
+        "path": request.map.display().to_string(),
+        "name": map.name,
+        "task": map.part,
+        "format": map.kind.name(),
+        "system": map.system.known().map(ToString::to_string),
+        "quantity": map.meaning.quantity.name(),
+        "unit": map.meaning.unit.map(RateUnit::label),
+        "rate_column": map.rate_column,
+        "zones": map.patches.len(),
+        "cells": map.lattice.as_ref().map(|lattice| lattice.rates.len()),
+        "area_m2": verdict.sums.area_m2,
+        "total": verdict.sums.total,
+    })
+}
+
+/// Faults, for scripts.
+pub(super) fn faults_json(map: &ImportedMap, faults: &[Fault]) -> Vec<Value> {
+    let lonlat = match &map.system {
+        System::Known(crs) => Projector::new(crs, &Crs::wgs84()).ok(),
+        System::Missing(_) => None,
+    };
+    faults
+        .iter()
+        .map(|fault| fault_json(fault, lonlat.as_ref()))
+        .collect()
 }
 
 /// The rows of the short answer.
@@ -211,7 +219,7 @@ fn rows(map: &ImportedMap, against: &Against, verdict: &Verdict) -> Vec<Row> {
 }
 
 /// An area in the map's own units.
-fn area(map: &ImportedMap, m2: f64) -> String {
+pub(super) fn area(map: &ImportedMap, m2: f64) -> String {
     let area = Area::m2(m2);
     if map.meaning.unit.is_some_and(RateUnit::is_us) {
         format!("{:.2} ac", area.as_ac())
@@ -220,7 +228,7 @@ fn area(map: &ImportedMap, m2: f64) -> String {
     }
 }
 
-fn shown(value: f64) -> String {
+pub(super) fn shown(value: f64) -> String {
     if value == libm::round(value) {
         format!("{value:.0}")
     } else {
@@ -229,7 +237,7 @@ fn shown(value: f64) -> String {
 }
 
 /// How many of each kind, the heaviest first, else by first appearance.
-fn kinds(faults: &[Fault]) -> Table {
+pub(super) fn kinds(faults: &[Fault]) -> Table {
     let mut seen: Vec<(Code, Severity, usize)> = Vec::new();
     for fault in faults {
         match seen
@@ -262,7 +270,7 @@ fn kinds(faults: &[Fault]) -> Table {
 }
 
 /// The faults as findings; of more than `most` alike the first, and how many more.
-fn findings(faults: &[Fault], most: usize) -> Vec<Finding> {
+pub(super) fn findings(faults: &[Fault], most: usize) -> Vec<Finding> {
     let mut findings = Vec::new();
     let mut seen: Vec<(Code, usize)> = Vec::new();
     for fault in faults {

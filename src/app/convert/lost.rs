@@ -21,6 +21,8 @@ pub(super) fn lost(
     let stays = |column: &String| match column.to_ascii_lowercase().as_str() {
         "zone" => true,
         "product_unit" | "n_kg_ha" | "area_m2" => keeps.columns,
+        // They stand again where the new map is in US units.
+        "n_lb_ac" | "area_ac" => keeps.columns && map.measure.unit.is_us(),
         _ => false,
     };
     let columns: Vec<_> = imported

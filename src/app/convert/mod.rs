@@ -1,4 +1,4 @@
-//! `convert`: anybody's zone map in another format, product or unit; with a statement of what was lost, measured on the file that was written.
+//! `convert`: anybody's prescription map in another format, product or unit; with a statement of what was lost, measured on the file that was written.
 
 mod lost;
 mod place;
@@ -132,7 +132,15 @@ pub fn convert(request: &ConvertRequest) -> Result<Report, AppError> {
             .with_causes(&error)
             .with_hint("give a shapefile, GeoJSON, GeoPackage, FlatGeobuf, KML, raster of rates or task data")
     })?;
-    let mut findings = Vec::new();
+    let mut findings: Vec<Finding> = imported
+        .oddities
+        .iter()
+        .filter(|fault| fault.code == codes::TASK_SEVERAL && request.layer.is_none())
+        .map(|fault| {
+            let text = format!("{} alone; --layer names another", fault.message);
+            Finding::caution(codes::TASK_SEVERAL, text)
+        })
+        .collect();
     let converted = of_imported(&imported, &requirements)
         .map_err(|error| words::refused(&error, &request.map))?
         .into_log(&mut findings);

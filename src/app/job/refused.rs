@@ -17,7 +17,7 @@ impl From<JobError> for AppError {
                     .fold(told("job.faults", format!("{} faults in the job file", faults.len())), |told, fault| {
                         told.with_fact(fault.place(), format!("{} [{}]; {}", fault.headline(), fault.code(), fault.hint()))
                     })
-                    .with_hint("mend them from the top: the way out stands beside each, and one slip can make others"),
+                    .with_hint("correct them from the top: the way out stands beside each, and one slip can make others"),
             },
         }
     }

@@ -9,6 +9,7 @@ use crate::app::below::below;
 use crate::app::commit::{Listed, MADE_BY, RECORD_PATH, STICK_RECORD, sha256_hex, sha256_of_file};
 use crate::app::error::AppError;
 use crate::app::job::read_map_job;
+use crate::app::jobs::{is_job, is_toml};
 use crate::app::requests::Common;
 use crate::app::rights::Rights;
 use crate::app::{commit, prepare};
@@ -208,21 +209,6 @@ fn sources_of(path: &Path) -> Result<Vec<Source>, AppError> {
     } else {
         Ok(folders)
     }
-}
-
-fn is_toml(path: &Path) -> bool {
-    path.extension()
-        .is_some_and(|ending| ending.eq_ignore_ascii_case("toml"))
-}
-
-/// Whether a file of a folder is a job of a map, and not a table of crops or another program's settings. What is no TOML at all counts, so that its fault is told.
-fn is_job(path: &Path) -> bool {
-    let Ok(text) = fs_err::read_to_string(path) else {
-        return true;
-    };
-    text.parse::<toml::Table>().map_or(true, |table| {
-        table.contains_key("field") && table.contains_key("imagery")
-    })
 }
 
 /// The finished map of a job, if it is not older than its inputs.

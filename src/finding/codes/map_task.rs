@@ -18,9 +18,9 @@ codes! {
     TASK_NONE "task.none" [Stop]
         "The file holds no task."
         "There are no rates in it. Export a task, not only master data.";
-    TASK_SEVERAL "task.several" [Note]
-        "The file holds several tasks; one of them is checked."
-        "The message says which. The operator has to choose the right one on the screen.";
+    TASK_SEVERAL "task.several" [Note, Caution]
+        "The file holds more tasks than those that are checked."
+        "The message says which are: all that hold a map, or the one that --layer names; a conversion takes one (a caution unless it is named). The operator has to choose the right one on the screen.";
     TASK_STATUS "task.status" [Caution]
         "The task is not marked as planned."
         "A task that counts as running or done may not be offered on the terminal. Its status (G) should be 1.";

@@ -46,6 +46,7 @@ mod rate;
 mod reference;
 mod response;
 mod season;
+mod several;
 mod stick;
 mod uncertainty;
 mod zones;
@@ -67,6 +68,7 @@ pub use rate::*;
 pub use reference::*;
 pub use response::*;
 pub use season::*;
+pub use several::*;
 pub use stick::*;
 pub use uncertainty::*;
 pub use zones::*;
@@ -101,6 +103,7 @@ pub const GROUPS: &[Group] = &[
     map_shape::GROUP,
     map_rate::GROUP,
     map_task::GROUP,
+    several::GROUP,
     stick::GROUP,
 ];
 

@@ -40,10 +40,10 @@ codes! {
         "Part of the canopy asks for a higher response index than the strip supports, and is limited."
         "Ground paler than anything the strip shows may lack nitrogen, or water, or plants. The limit withholds what no strip proves; area and amount are in the message. Walk there, and lay the next strip across it.";
     RATE_SHARE "rate.share" [Note, Caution]
-        "How much of the canopy's paleness is lack of nitrogen, by what varies inside the strip."
+        "How much of the canopy's index deficit is lack of nitrogen, by what varies inside the strip."
         "Nitrogen is ample in the strip, so what still varies there is soil, water or stand. It is a caution below one half (own rule, checked on made fields), where the ways of sharing the nitrogen differ in total or gain. Then prefer the measured share, or one flat rate.";
     RATE_SHARE_UNKNOWN "rate.share_unknown" [Note]
-        "How much of the paleness is lack of nitrogen could not be measured."
+        "How much of the index deficit is lack of nitrogen could not be measured."
         "It takes a strip of at least eight cells in length and enough other places of its shape in the field. The message says what is missing. Longer strips give it next season.";
     RATE_FLAT_BETTER "rate.flat_better" [Caution]
         "One flat rate is expected to earn more than the map."

@@ -57,6 +57,9 @@ codes! {
     REFERENCE_BESIDE "reference.beside" [Caution]
         "There is too little comparison ground next to a strip."
         "Without it the strip gives a level but no response index, so it is unknown whether the crop responds. Headlands, exclusions or the field's edge take it away. Lay the strip with crop on both sides.";
+    REFERENCE_OF_FIELD "reference.of_field" [Caution]
+        "A new job has no strip, or a strip of the file belongs to no job."
+        "Of a file for several fields each job takes the strips of which half lies in its field, as much as a run asks for. Check the strips' place and reference system; fields without a strip need hand readings or a method without a strip.";
     REFERENCE_ONE_STRIP "reference.one_strip" [Note]
         "The field rests on one strip alone."
         "Canopy differs for more reasons than nitrogen, so the place of a single strip moves the field's nitrogen: standard deviation 28 % with one strip, 21 % with two (made fields). Two strips on different ground cost little.";
@@ -71,7 +74,7 @@ codes! {
         "An interval wider than 0.5, or one that reaches to 0, comes from a strip that is half dead, full of weeds or too short (own rule). A rate computed from it is a guess. Look at the strip, draw only its sound part, or use another strip.";
     REFERENCE_UNCROSSED "reference.uncrossed" [Caution]
         "More than a fifth of the canopy is paler than anything that a strip crosses."
-        "Paleness there may be lack of nitrogen, or of water, or another soil or variety; no strip tells. The method takes it for nitrogen (20 %: own rule, checked on made fields). Walk that ground first, and lay the next strip through it.";
+        "A low index there may be lack of nitrogen, or of water, or another soil or variety; no strip tells. The method takes it for nitrogen (20 %: own rule, checked on made fields). Walk that ground first, and lay the next strip through it.";
     REFERENCE_RATIO_TOTAL "reference.ratio_total" [Caution]
         "By the strip's ratio instead of its level the field would get more than 15 % more or less."
         "The two agree when the strip lies on average ground. When they do not, the strip's place decides the total (15 %: own rule). Look whether its ground stands for the field.";

@@ -41,7 +41,7 @@ codes! {
         "The message names the paper. Let an adviser compare the formula that haulm methods prints before you apply rates made with it.";
     METHOD_RISING "method.rising" [Caution]
         "The ramp gives the best ground the most nitrogen."
-        "That is right where poor ground yields little whatever it gets, and wrong where paleness is lack of nitrogen. Look whether at_low and at_high are exchanged.";
+        "That is right where poor ground yields little whatever it gets, and wrong where a low index is lack of nitrogen. Look whether at_low and at_high are exchanged.";
     METHOD_STEEP "method.steep" [Caution]
         "A dead band below 0.02 lets noise alone make nitrogen."
         "The curve is steepest where the crop is nearly sufficient, so small differences of the index become large differences of the rate. 0.03 to 0.05 is usual (common practice, no source).";

@@ -259,7 +259,7 @@ impl Reader<'_> {
                 self.map.oddities.push(Fault::note(
                     codes::SHAPE_Z,
                     self.place.clone(),
-                    "the shape carries heights, which zone maps do not need",
+                    "the shape carries heights, which prescription maps do not need",
                 ));
             }
             part.rings.push(Ring {

@@ -14,7 +14,7 @@ use crate::map::imported::{ImportedMap, MapKind, Place, RateLattice, System};
 
 /// Drivers that may open the file; none of them reaches for another file.
 const DRIVERS: [&str; 2] = ["GTiff", "AAIGrid"];
-/// More pixels than this are no zone map but an image.
+/// More pixels than this are no prescription map but an image.
 const PIXELS: usize = 64_000_000;
 /// More bands than this are no map of rates.
 const BANDS: usize = 64;

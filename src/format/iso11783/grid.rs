@@ -19,7 +19,7 @@ use crate::map::task_options::{GridRates, TaskKind};
 use crate::space::coverage::{doubled_area, shares};
 use crate::space::crs::{Crs, Projector};
 use crate::space::polygon::{carried, oriented, rings_of};
-use crate::units::Area;
+use crate::units::{Area, Length};
 
 /// A share of a cell below which it holds nothing of the field: 1e-9 of 144 m² is less than a square millimetre.
 const MINIMUM_SHARE: f64 = 1e-9;
@@ -213,8 +213,9 @@ pub(super) fn grid_of(
     let lattice = Lattice::new(&exteriors, (cell_m, cell_m), 0.0)?;
     if lattice.is_coarsened() {
         let message = format!(
-            "cells of the task grid had to grow from {:.1} m to {:.1} m, since a controller need not take more than 350 rows or columns",
-            lattice.wanted_m, lattice.cell_m
+            "cells of the task grid had to grow from {} to {}, since a controller need not take more than 350 rows or columns",
+            Length::m(lattice.wanted_m).both(),
+            Length::m(lattice.cell_m).both()
         );
         findings.push(Finding::caution(codes::MACHINE_GRID_COARSENED, message));
     }
@@ -471,13 +472,17 @@ fn findings(prescription: &Prescription, rates: &MachineRates, grid: &RateGrid) 
     let mut found = Vec::new();
     let lattice = &grid.lattice;
     let unit = prescription.unit.total_label();
+    let us = prescription.unit.is_us();
     if lattice.is_coarsened() {
         found.push(Finding::caution(
             codes::MACHINE_GRID_COARSENED,
             format!(
-                "cells of the task grid had to grow from {:.1} m to {:.1} m ({} rows, {} columns), since a controller need not take more than 350 rows or columns; zones \
+                "cells of the task grid had to grow from {} to {} ({} rows, {} columns), since a controller need not take more than 350 rows or columns; zones \
                  narrower than a cell get lost: the shapefile keeps them, or split the field",
-                lattice.wanted_m, lattice.cell_m, lattice.rows, lattice.cols
+                Length::m(lattice.wanted_m).told(us),
+                Length::m(lattice.cell_m).told(us),
+                lattice.rows,
+                lattice.cols
             ),
         ));
     }
@@ -497,8 +502,8 @@ fn findings(prescription: &Prescription, rates: &MachineRates, grid: &RateGrid) 
         let share = format!("{:+.2} %", 100.0 * off / rates.total);
         let why = if kept > 0.0 {
             format!(
-                ": whole cells of {:.1} m that touch an exclusion or a hole get nothing, which takes {kept:.1} {unit}",
-                lattice.cell_m
+                ": whole cells of {} that touch an exclusion or a hole get nothing, which takes {kept:.1} {unit}",
+                Length::m(lattice.cell_m).told(us)
             )
         } else {
             String::new()

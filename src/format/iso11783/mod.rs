@@ -23,7 +23,7 @@ mod zone_list;
 use std::path::Path;
 
 use crate::finding::Checked;
-use crate::format::maps::{MapError, ReadOptions};
+use crate::format::maps::{MapError, MapSet, ReadOptions};
 use crate::format::{Keeps, MapFormat, Rounding, WriteError, WriteOptions, Written};
 use crate::map::export::ExportMap;
 use crate::map::imported::ImportedMap;
@@ -74,8 +74,14 @@ impl MapFormat for Iso11783 {
     fn place(&self, _field: &str, _map_id: &str) -> String {
         "machine/".to_owned()
     }
-    fn read(&self, path: &Path, _options: &ReadOptions) -> Result<ImportedMap, MapError> {
-        read::read(path)
+    fn read(&self, path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {
+        read::read(path, options.layer.as_deref())
+    }
+    fn read_all(&self, path: &Path, options: &ReadOptions) -> Result<MapSet, MapError> {
+        match options.layer {
+            Some(_) => self.read(path, options).map(MapSet::from),
+            None => read::read_all(path),
+        }
     }
     fn write(
         &self,

@@ -23,7 +23,7 @@ pub enum MapError {
         bytes: u64,
     },
     /// Its ending says nothing.
-    #[error("{}: the ending {ending:?} is none of a zone map", path.display())]
+    #[error("{}: the ending {ending:?} is none of a prescription map", path.display())]
     Ending {
         /// The file.
         path: PathBuf,
@@ -47,6 +47,18 @@ pub enum MapError {
         problem: String,
         /// Its layers.
         layers: Vec<String>,
+    },
+    /// Task data have no such task, or several of the name.
+    #[error("{}: {count} tasks are called {wanted:?}; it has {}", path.display(), tasks.join(", "))]
+    Task {
+        /// The file.
+        path: PathBuf,
+        /// The task that was asked for.
+        wanted: String,
+        /// How many are called so.
+        count: usize,
+        /// All tasks, by id and name.
+        tasks: Vec<String>,
     },
     /// An archive that is no honest one.
     #[error("{}: the archive is not opened: {reason}", path.display())]

@@ -1,4 +1,4 @@
-//! Reads anybody's zone map into [`ImportedMap`], leniently: what is wrong is kept as a fault, and only what cannot be read at all is an error.
+//! Reads anybody's prescription map into [`ImportedMap`], leniently: what is wrong is kept as a fault, and only what cannot be read at all is an error.
 
 mod error;
 pub(super) mod gdal_table;
@@ -9,8 +9,9 @@ mod write;
 
 use std::path::{Path, PathBuf};
 
-use crate::format::Format;
 use crate::format::stamp::Stamp;
+use crate::format::{Format, MapFormat};
+use crate::map::faults::fault::Fault;
 use crate::map::imported::{ImportedMap, Meaning};
 
 pub use error::MapError;
@@ -22,7 +23,7 @@ pub(super) const MAXIMUM_BYTES: u64 = 2 << 30;
 /// What the user says of a map that its file may not say.
 #[derive(Clone, Debug, Default)]
 pub struct ReadOptions {
-    /// Layer to read, of files with several.
+    /// Layer to read, of files with several; of task data the task, by id or name.
     pub layer: Option<String>,
     /// Column that holds the rates.
     pub rate_column: Option<String>,
@@ -32,7 +33,52 @@ pub struct ReadOptions {
     pub explained: bool,
 }
 
-/// Reads a zone map: shapefile (`.shp`), `GeoJSON`, `GeoPackage`, `FlatGeobuf`, KML or KMZ, a raster of rates (`.tif`, `.asc`), ISO 11783-10 task data (folder, `.xml` or
+/// The maps of a file that may hold several.
+#[derive(Clone, Debug)]
+pub struct MapSet {
+    /// What the reader stumbled over that belongs to no map alone.
+    pub oddities: Vec<Fault>,
+    /// The maps, in file order.
+    pub maps: Vec<ImportedMap>,
+}
+
+impl From<ImportedMap> for MapSet {
+    fn from(map: ImportedMap) -> Self {
+        Self {
+            oddities: Vec::new(),
+            maps: vec![map],
+        }
+    }
+}
+
+/// Reads every map of a file: the tasks of task data, of all else the one that [`read`] reads.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_all(path: &Path, options: &ReadOptions) -> Result<MapSet, MapError> {
+    let before = stamps(path);
+    let mut set = rules_of(path)?.read_all(path, options)?;
+    if stamps(path) != before {
+        return Err(MapError::Changed {
+            path: path.to_owned(),
+        });
+    }
+    // One map, or none, is read as if it stood alone.
+    if set.maps.len() < 2 {
+        let mut map = match set.maps.pop() {
+            Some(map) => map,
+            None => return read(path, options).map(MapSet::from),
+        };
+        map.oddities.splice(0..0, set.oddities);
+        set = MapSet::from(map);
+    }
+    for map in &set.maps {
+        place::check(map, path, options.explained)?;
+    }
+    Ok(set)
+}
+
+/// Reads a prescription map: shapefile (`.shp`), `GeoJSON`, `GeoPackage`, `FlatGeobuf`, KML or KMZ, a raster of rates (`.tif`, `.asc`), ISO 11783-10 task data (folder, `.xml` or
 /// `.zip`). Files say by their ending what they are.
 ///
 /// # Errors
@@ -40,7 +86,7 @@ pub struct ReadOptions {
 /// somebody else meanwhile.
 pub fn read(path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {
     let before = stamps(path);
-    let map = imported(path, options)?;
+    let map = rules_of(path)?.read(path, options)?;
     if stamps(path) != before {
         return Err(MapError::Changed {
             path: path.to_owned(),
@@ -75,12 +121,13 @@ fn stamps(path: &Path) -> Vec<(PathBuf, Option<Stamp>)> {
     found
 }
 
-fn imported(path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError> {
+/// The format of a file, by its ending; a folder is task data.
+fn rules_of(path: &Path) -> Result<&'static dyn MapFormat, MapError> {
     let data = fs_err::metadata(path).map_err(|_| MapError::Missing {
         path: path.to_owned(),
     })?;
     if data.is_dir() {
-        return Format::Iso11783.rules().read(path, options);
+        return Ok(Format::Iso11783.rules());
     }
     if data.len() > MAXIMUM_BYTES {
         return Err(MapError::TooLarge {
@@ -93,7 +140,7 @@ fn imported(path: &Path, options: &ReadOptions) -> Result<ImportedMap, MapError>
         .map(|ending| ending.to_string_lossy().to_ascii_lowercase())
         .unwrap_or_default();
     match Format::of_ending(&ending) {
-        Some(format) => format.rules().read(path, options),
+        Some(format) => Ok(format.rules()),
         None => Err(MapError::Ending {
             path: path.to_owned(),
             ending,

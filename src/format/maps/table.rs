@@ -3,8 +3,8 @@
 use crate::finding::codes;
 use crate::format::maps::ReadOptions;
 use crate::map::faults::fault::Fault;
-use crate::map::imported::{Attribute, ImportedMap, Meaning, Place, Quantity, Rate};
-use crate::units::RateUnit;
+use crate::map::imported::{Attribute, ImportedMap, Meaning, Patch, Place, Quantity, Rate};
+use crate::units::{KG_HA_PER_LB_AC, RateUnit};
 
 /// Words of which the name of a rate column may consist.
 const RATE_WORDS: [&str; 21] = [
@@ -217,6 +217,35 @@ fn is_number(map: &ImportedMap, column: &str) -> bool {
             .any(|(_, v)| matches!(rate_of(Some(v)), Rate::Text { .. }))
 }
 
+/// Whether two columns say the same nitrogen in two units, row by row: half a hundredth, the coarsest that either is written to, aside.
+fn are_same_rates(map: &ImportedMap, one: &str, other: &str) -> bool {
+    const ROUNDED: f64 = 0.006;
+    let metric = |patch: &Patch, column: &str| -> Option<f64> {
+        let value = patch.attributes.iter().find(|(name, _)| name == column);
+        let number = rate_of(value.map(|(_, value)| value)).number()?;
+        match meaning_of(column) {
+            Meaning {
+                quantity: Quantity::Nitrogen,
+                unit: Some(RateUnit::LbPerAc),
+                ..
+            } => Some(number * KG_HA_PER_LB_AC),
+            Meaning {
+                quantity: Quantity::Nitrogen,
+                unit: Some(RateUnit::KgPerHa),
+                ..
+            } => Some(number),
+            _ => None,
+        }
+    };
+    let agree = |patch: &Patch| match (metric(patch, one), metric(patch, other)) {
+        (Some(a), Some(b)) => (a - b).abs() <= ROUNDED + 1e-4 * a.abs(),
+        _ => false,
+    };
+    meaning_of(one).unit != meaning_of(other).unit
+        && !map.patches.is_empty()
+        && map.patches.iter().all(agree)
+}
+
 /// The rate column: the user's, else the one whose name says so, else the only number that counts nothing else.
 fn column(map: &mut ImportedMap, options: &ReadOptions) -> Option<String> {
     let named = |word: &str| Place::named(format!("column {word}"));
@@ -253,11 +282,16 @@ fn column(map: &mut ImportedMap, options: &ReadOptions) -> Option<String> {
         .filter(|name| told(name) || odd_unit(name).is_some())
         .cloned()
         .collect();
-    let filled: Vec<String> = candidates
-        .iter()
-        .filter(|name| is_number(map, name))
-        .cloned()
-        .collect();
+    let mut filled: Vec<String> = Vec::new();
+    for name in candidates.iter().filter(|name| is_number(map, name)) {
+        // The same rates in another unit are no second answer.
+        if !filled
+            .iter()
+            .any(|before| are_same_rates(map, before, name))
+        {
+            filled.push(name.clone());
+        }
+    }
     let product: Vec<String> = filled
         .iter()
         .filter(|name| meaning_of(name).quantity != Quantity::Nitrogen)

@@ -36,7 +36,7 @@ keys! {
             Kind::Or(&[Kind::Share, Kind::Words(Measured::WORDS)]),
             "nitrogen share",
             "1.0",
-            "Share of the paleness that counts as lack of nitrogen; \"measured\" is the share that the strips show.",
+            "Share of the index deficit that counts as lack of nitrogen; \"measured\" is the share that the strips show.",
         )
         .within(
             "0",

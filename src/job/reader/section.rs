@@ -2,9 +2,9 @@
 
 use std::ops::Range;
 
-use crate::job::keys;
 use crate::job::problem::Problem;
 use crate::job::reader::{Entry, Item, Log, is_open, shorten};
+use crate::job::{amount, keys};
 use crate::key::{Bounds, Key, Need};
 
 /// A section whose keys are the user's own: bands, files of bands.
@@ -172,6 +172,7 @@ impl<'a> Section<'a> {
             key.name
         );
         if !self.given(key) && !self.missing.iter().any(|(name, _)| *name == key.name) {
+            let value = amount::example_in_units(value, self.log.us());
             let example = if self.present {
                 format!("{} = {value}", key.name)
             } else {
@@ -209,8 +210,8 @@ impl<'a> Section<'a> {
                 key,
                 Problem::OutOfRange {
                     got,
-                    low: low.to_owned(),
-                    high: high.to_owned(),
+                    low: amount::in_units(low, self.log.us()),
+                    high: amount::in_units(high, self.log.us()),
                     why,
                 },
             );

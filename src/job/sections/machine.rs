@@ -15,7 +15,7 @@ use crate::job::sections::rate::{state_rate, state_rate_or, state_record, within
 use crate::job::settings::{Capacity, ProductFacts, StateRate, VectorSource};
 use crate::key::{Key, Record, words};
 use crate::map::task_options::GridRates;
-use crate::units::{Length, NRate, Product, ProductRate, Seconds, Speed};
+use crate::units::{KG_HA_PER_LB_AC, Length, NRate, Product, ProductRate, Seconds, Speed};
 use serde_json::{Value, json};
 
 /// `[machine]`.
@@ -184,11 +184,19 @@ pub(crate) fn machine(
     if let (Some(least), Some(greatest)) = (minimum_rate, maximum_rate)
         && least > greatest
     {
+        let us = section.log().us();
+        let shown = |rate: ProductRate| {
+            if us {
+                format!("{:.2} lb/ac", rate.get() / KG_HA_PER_LB_AC)
+            } else {
+                format!("{:.2} kg/ha", rate.get())
+            }
+        };
         let problem = Problem::Order {
             low_key: "machine.minimum_rate",
-            low: format!("{:.2} kg/ha", least.get()),
+            low: shown(least),
             high_key: "machine.maximum_rate",
-            high: format!("{:.2} kg/ha", greatest.get()),
+            high: shown(greatest),
         };
         section.refuse(&MACHINE.minimum_rate, problem);
     }
@@ -296,7 +304,7 @@ fn look_ahead(section: &mut Section<'_>, speed: Option<Speed>) -> Option<LookAhe
         }
     };
     if !section.is_within(&MACHINE.look_ahead, &distance, amount::length) {
-        section.outside(&MACHINE.look_ahead, format!("{:.2} m", distance.get()));
+        section.outside(&MACHINE.look_ahead, distance.told(section.log().us()));
         return None;
     }
     Some(LookAhead {

@@ -2,7 +2,7 @@
 
 use crate::job::keys::RESPONSE;
 use crate::job::keys::response::{Measured, Seen};
-use crate::job::problem::Problem;
+use crate::job::problem::{Problem, rate_told};
 use crate::job::reader::{Item, Section};
 use crate::job::sections::economic::economic_record;
 use crate::job::sections::image::falls_with_canopy;
@@ -28,7 +28,7 @@ use serde_json::json;
 pub struct Response {
     /// The method with its own parameters.
     pub method: MethodSettings,
-    /// How much of a cell's paleness counts as nitrogen.
+    /// How much of a cell's index deficit counts as nitrogen.
     pub nitrogen_share: NitrogenShare,
     /// The greatest response index that counts.
     pub maximum_ratio: MaximumRatio,
@@ -230,7 +230,7 @@ pub(crate) fn nitrogen(
         .amount(key, |text| amount::nitrogen(text, product, false))?
         .rate;
     if !section.is_within(key, &rate, as_nitrogen) {
-        section.outside(key, format!("{:.1} kg N/ha", rate.get()));
+        section.outside(key, rate_told(rate, section.log().us()));
         return None;
     }
     Some(rate)

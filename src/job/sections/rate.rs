@@ -4,7 +4,7 @@ use crate::finding::{Finding, codes};
 use crate::job::amount::Temperature;
 use crate::job::keys::rate::StateWord;
 use crate::job::keys::{PRODUCT, RATE};
-use crate::job::problem::Problem;
+use crate::job::problem::{Problem, rate_told};
 use crate::job::reader::{Entry, Item, Section};
 use crate::job::record::Shown;
 use crate::job::sections::rate_set::{Limits, SetRate};
@@ -185,7 +185,7 @@ pub(crate) fn nitrogen(
         amount::nitrogen(text, product, true)
     })?;
     if !section.is_within(key, &amount.rate, as_nitrogen) {
-        section.outside(key, format!("{:.1} kg N/ha", amount.rate.get()));
+        section.outside(key, rate_told(amount.rate, section.log().us()));
         return None;
     }
     if let Some(echo) = amount.echo {
@@ -264,16 +264,9 @@ pub(crate) fn within(
     if let StateRate::Amount(amount) = rule
         && amount > most
     {
-        let greatest = format!("{:.1} kg N/ha", most.get());
-        section.refuse(
-            key,
-            ground::range(
-                &format!("{:.1} kg N/ha", amount.get()),
-                "0 kg N/ha",
-                &greatest,
-                why,
-            ),
-        );
+        let us = section.log().us();
+        let (got, least) = (rate_told(amount, us), rate_told(NRate::ZERO, us));
+        section.refuse(key, ground::range(&got, &least, &rate_told(most, us), why));
     }
 }
 
@@ -295,12 +288,13 @@ fn within_season(
     maximum: NRate,
 ) -> NRate {
     let left = limit - before - since;
-    let shown = |rate: NRate| crate::job::problem::short(rate.get());
+    let us = section.log().us();
+    let shown = |rate: NRate| rate_told(rate, us);
     if left.get() <= 0.0 || left < minimum {
         let least = if left < minimum {
             shown(minimum)
         } else {
-            "0.01".to_owned()
+            rate_told(NRate::kg_per_ha(0.01), us)
         };
         let problem = Problem::SeasonLimit {
             limit: shown(limit),
@@ -313,7 +307,6 @@ fn within_season(
         return maximum;
     }
     if left < maximum {
-        let us = section.log().us();
         section.log().note(Finding::note(
             codes::RATE_SEASON,
             format!(
@@ -372,19 +365,19 @@ pub(crate) fn rate(
         section.refuse(
             &RATE.step,
             Problem::Zero {
-                text: step.to_string(),
+                text: rate_told(step, section.log().us()),
                 what: "the step",
             },
         );
     }
     if let Some(largest) = maximum_step.filter(|largest| *largest < step * (1.0 - 1e-9)) {
-        let least = format!("{:.1} kg N/ha", step.get());
+        let us = section.log().us();
         section.refuse(
             &RATE.maximum_step,
             ground::range(
-                &format!("{:.1} kg N/ha", largest.get()),
-                &least,
-                "1000 kg N/ha",
+                &rate_told(largest, us),
+                &rate_told(step, us),
+                &rate_told(NRate::kg_per_ha(1000.0), us),
                 "rates are multiples of rate.step",
             ),
         );
@@ -424,12 +417,12 @@ pub(crate) fn rate(
         section.refuse(
             &RATE.maximum,
             Problem::Zero {
-                text: maximum.to_string(),
+                text: rate_told(maximum, section.log().us()),
                 what: "the greatest rate",
             },
         );
     } else if low > high {
-        let shown = |rate: NRate| format!("{} kg N/ha", crate::job::problem::short(rate.get()));
+        let shown = |rate: NRate| rate_told(rate, section.log().us());
         let problem = Problem::Order {
             low_key: "rate.minimum",
             low: shown(minimum),
@@ -443,9 +436,9 @@ pub(crate) fn rate(
             section.refuse(
                 &RATE.step,
                 Problem::Step {
-                    step: width,
-                    minimum: low,
-                    maximum: high,
+                    step: rate_told(step, section.log().us()),
+                    minimum: rate_told(minimum, section.log().us()),
+                    maximum: rate_told(maximum, section.log().us()),
                 },
             );
         }

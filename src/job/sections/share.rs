@@ -1,4 +1,4 @@
-//! `response.nitrogen_share` and `reference.level`: how much of the paleness counts as nitrogen, and where the level of the reference comes from.
+//! `response.nitrogen_share` and `reference.level`: how much of the index deficit counts as nitrogen, and where the level of the reference comes from.
 
 use crate::job::keys::response::Measured;
 use crate::job::keys::{REFERENCE, RESPONSE};
@@ -7,7 +7,7 @@ use crate::job::reader::{Item, Section};
 use crate::job::settings::{MethodSettings, ReferenceLevel};
 use crate::science::monte_carlo::uses_reference;
 
-/// `response.nitrogen_share`: how much of a cell's paleness counts as nitrogen.
+/// `response.nitrogen_share`: how much of a cell's index deficit counts as nitrogen.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum NitrogenShare {
     /// 1: each cell against the strip; 0: the field's response index for every cell; or between.

@@ -1,4 +1,4 @@
-//! What is wrong with a zone map, ours or anybody's: pure checks on [`ImportedMap`].
+//! What is wrong with a prescription map, ours or anybody's: pure checks on [`ImportedMap`].
 //!
 //! Topology is judged on the numbers of the file itself, by robust predicates; lengths and areas are measured on the UTM plane of the map's middle.
 

@@ -58,7 +58,7 @@ pub enum RateMapError {
     },
     /// Rates that are missing, no numbers, or negative.
     #[error(
-        "{count} of {all} records have no rate that can be carried over; the first is {place}: {what}"
+        "{count} of {all} records have no rate that can be converted; the first is {place}: {what}"
     )]
     Rates {
         /// How many.
@@ -408,7 +408,7 @@ fn say_what_is_left(imported: &ImportedMap, on_grid: bool, findings: &mut Vec<Fi
     {
         findings.push(Finding::caution(
             codes::CONVERT_EXCLUSIONS,
-            "exclusions are not carried over; ground that has no zone stays without one",
+            "exclusions are not converted; ground that has no zone stays without one",
         ));
     }
     if on_grid && !imported.patches.is_empty() {
@@ -611,7 +611,7 @@ mod tests {
                 ]),
                 &none
             ),
-            "2 of 3 records have no rate that can be carried over; the first is record 2: nothing stands there"
+            "2 of 3 records have no rate that can be converted; the first is record 2: nothing stands there"
         );
         assert!(said(&map(&[Rate::Number(-1.0)]), &none).ends_with("record 1: -1"));
         assert_eq!(

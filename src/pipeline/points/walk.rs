@@ -21,6 +21,7 @@ use crate::science::reference::ReferenceError;
 use crate::space::crs::{CrsError, Projector};
 use crate::space::fixed::Fixed;
 use crate::space::raster::RasterSource as _;
+use crate::units::Length;
 
 /// Classes of distance.
 const BINS: usize = 15;
@@ -237,11 +238,11 @@ fn said_of(
     findings.push(Finding::note(
         codes::POINTS_USED,
         format!(
-            "{} readings count ({} of canopy, {} of bare ground), {:.1} m apart by the median; of {} with place and index, {} lie outside the field, {} were taken too slowly or too fast, {} have no speed, {} are unlike their neighbours, {} were joined with the one before; {} rows have no place, {} no index, {} an index that cannot be",
+            "{} readings count ({} of canopy, {} of bare ground), {} apart by the median; of {} with place and index, {} lie outside the field, {} were taken too slowly or too fast, {} have no speed, {} are unlike their neighbours, {} were joined with the one before; {} rows have no place, {} no index, {} an index that cannot be",
             said.kept,
             green,
             said.bare,
-            said.spacing,
+            Length::m(said.spacing).both(),
             said.readings,
             dropped.outside,
             dropped.speed,

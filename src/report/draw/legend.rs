@@ -12,6 +12,8 @@ const ROW: f64 = 16.5;
 pub enum Entry {
     /// A heading.
     Heading(String),
+    /// A word on the rows above.
+    Note(String),
     /// A colour.
     Colour(Colour, String),
     /// A hatch.
@@ -83,6 +85,7 @@ pub fn draw(drawing: &mut Drawing, at: (f64, f64), entries: &[Entry]) -> f64 {
                     ..TextStyle::default()
                 },
             ),
+            Entry::Note(label) => drawing.text((x, y + 10.0), label, TextStyle::default()),
             Entry::Arrow(degrees, label) => {
                 driven(drawing, (x + 11.0, y + 12.0), *degrees);
                 drawing.text((x + 28.0, y + 16.0), label, TextStyle::default());

@@ -34,8 +34,6 @@ const MARGIN: f64 = 32.0;
 const RATE_SIZE: f64 = 12.0;
 /// Size of other words on a map: 7.5 pt on A4.
 const WORD_SIZE: f64 = 10.5;
-/// More zones than this are told by colour and table alone; no line leads to any.
-const MOST_LED: usize = 40;
 /// Most lines that lead to labels.
 const MOST_LINES: usize = 10;
 /// The same of a small map, where lines would hide more than they tell.
@@ -131,6 +129,9 @@ impl Plan<'_> {
                 .with("legend-rate", &[("unit", prescription.rate_label())]),
         )];
         entries.extend(self.rate_entries(&scale));
+        // Its place is kept, and taken once it is known how many zones have no room for their number.
+        let told = entries.len();
+        entries.push(Entry::Note(String::new()));
         entries.extend(self.ground_entries(&hatched, true));
         let mut sheet = self.begin("rates", size, &entries);
         self.surroundings(&mut sheet, Part::Around, None);
@@ -147,8 +148,17 @@ impl Plan<'_> {
         self.zone_lines(drawing, frame);
         self.over(drawing, frame);
         drawing.items.push(Item::End);
-        draw_labels(drawing, &self.labels(frame, true));
+        let labels = self.labels(frame, true);
+        draw_labels(drawing, &labels);
         self.check_marks(drawing, frame);
+        let labelled = labels.iter().filter(|label| label.zone.is_some()).count();
+        match prescription.zones.len() - labelled {
+            0 => drop(entries.remove(told)),
+            without => {
+                let zones = without.to_string();
+                entries[told] = Entry::Note(self.text.with("map-by-colour", &[("zones", &zones)]));
+            }
+        }
         let title = self
             .text
             .with("map-rates-title", &[("field", &prescription.field_name)]);
@@ -564,21 +574,20 @@ impl Plan<'_> {
                 put(ground.name.clone(), WORD_SIZE, led.at, None, Some(led.line));
             }
         }
-        if self.prescription.zones.len() <= MOST_LED {
-            let most = if w > PHONE {
-                MOST_LINES
-            } else {
-                MOST_LINES_SMALL
-            };
-            let mut lines = 0;
-            for (k, rings, text) in left {
-                if lines == most {
-                    break;
-                }
-                if let Some(led) = placer.led(&rings, room(&text, RATE_SIZE), &field) {
-                    put(text, RATE_SIZE, led.at, Some(k), Some(led.line));
-                    lines += 1;
-                }
+        let most = if w > PHONE {
+            MOST_LINES
+        } else {
+            MOST_LINES_SMALL
+        };
+        let mut lines = 0;
+        // The largest first; those without room are counted in the legend.
+        for (k, rings, text) in left {
+            if lines == most {
+                break;
+            }
+            if let Some(led) = placer.led(&rings, room(&text, RATE_SIZE), &field) {
+                put(text, RATE_SIZE, led.at, Some(k), Some(led.line));
+                lines += 1;
             }
         }
         found

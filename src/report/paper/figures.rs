@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::job::settings::{ImageSource, Imagery};
 use crate::map::palette::{Colour, Legend};
 use crate::pipeline::strips::Strip;
 use crate::report::document::Figure;
@@ -14,6 +15,8 @@ use crate::units::Area;
 
 /// Height of the index map: room is left on its page for profiles and charts.
 const INDEX_HEIGHT: f64 = 330.0;
+/// Shares of their height that maps are drawn at where their page has no room for more: Letter is shorter than A4, and a stop takes lines of its own.
+const LOWER: [f64; 2] = [0.82, 0.66];
 
 /// What a map is drawn of; `marks` are check points.
 fn plan<'a>(
@@ -74,6 +77,9 @@ pub(super) fn rates(paper: &Paper<'_>) -> Figure {
     let plan = plan(paper, &exported, &left_out, paper.overview, &[]);
     Figure {
         drawing: plan.rates(Size::Page(HALF_PAGE)),
+        lower: LOWER
+            .map(|share| plan.rates(Size::Page(share * HALF_PAGE)))
+            .into(),
         phone: Some(plan.rates(Size::Phone)),
         alt: text.with(
             "map-rates-alt",
@@ -89,11 +95,26 @@ pub(super) fn rates(paper: &Paper<'_>) -> Figure {
             &[
                 ("plane", &prescription.plane.to_string()),
                 ("name", prescription.plane.name()),
-                ("image", &paper.image.files.join(", ")),
+                ("image", &taken_from(paper)),
                 ("date", &prescription.image_date.to_string()),
             ],
         ),
         width: 1.0,
+    }
+}
+
+/// The image's files, or the log of single readings.
+fn taken_from(paper: &Paper<'_>) -> String {
+    match &paper.settings.imagery {
+        Some(Imagery {
+            source: ImageSource::Points(rule),
+            ..
+        }) => rule
+            .source
+            .path
+            .file_name()
+            .map_or_else(String::new, |name| name.to_string_lossy().into_owned()),
+        _ => paper.image.files.join(", "),
     }
 }
 
@@ -116,6 +137,9 @@ fn index_of(paper: &Paper<'_>, overview: Option<&IndexOverview>) -> Figure {
     let mean = ratio(paper.outcome.looked.field_mean);
     Figure {
         drawing: plan.index(name, Size::Page(INDEX_HEIGHT)),
+        lower: LOWER
+            .map(|share| plan.index(name, Size::Page(share * INDEX_HEIGHT)))
+            .into(),
         phone: Some(plan.index(name, Size::Phone)),
         alt: text.with("map-index-alt", &[("index", name), ("mean", &mean)]),
         caption: text.with(
@@ -137,6 +161,7 @@ pub(super) fn thumbnail(paper: &Paper<'_>, marks: &[(f64, f64)]) -> Figure {
     let left_out = left_out(paper);
     Figure {
         drawing: plan(paper, &exported, &left_out, None, marks).thumbnail(),
+        lower: Vec::new(),
         phone: None,
         alt: text.say("card-map-alt"),
         caption: text.with("card-map-caption", &[("unit", prescription.rate_label())]),
@@ -228,6 +253,7 @@ pub(super) fn profile(paper: &Paper<'_>, number: usize, strip: &Strip) -> Option
     }
     Some(Figure {
         drawing,
+        lower: Vec::new(),
         phone: None,
         alt: caption.clone(),
         caption,
@@ -282,6 +308,7 @@ pub(super) fn placebo(paper: &Paper<'_>) -> Option<Figure> {
     );
     Some(Figure {
         drawing,
+        lower: Vec::new(),
         phone: None,
         alt,
         caption: text.with("placebo-caption", &values),
@@ -350,6 +377,7 @@ pub(super) fn histogram(paper: &Paper<'_>) -> Figure {
     );
     Figure {
         drawing,
+        lower: Vec::new(),
         phone: None,
         alt,
         caption: text.say("histogram-caption"),
@@ -417,6 +445,7 @@ pub(super) fn response(paper: &Paper<'_>) -> Option<Figure> {
     );
     Some(Figure {
         drawing,
+        lower: Vec::new(),
         phone: None,
         alt,
         caption: text.say("response-caption"),

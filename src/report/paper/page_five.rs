@@ -153,12 +153,13 @@ fn formulas(paper: &Paper<'_>) -> Vec<Block> {
             items.push(text.say("formula-from-memory"));
         }
     }
+    let (shown, rate) = (paper.shown(), &paper.settings.rate);
     items.push(text.with(
         "formula-limits",
         &[
-            ("minimum", &at(&["settings", "rate", "minimum_kg_n_ha"])),
-            ("maximum", &at(&["settings", "rate", "maximum_kg_n_ha"])),
-            ("step", &at(&["settings", "rate", "step_kg_n_ha"])),
+            ("minimum", &shown.rate_number(rate.minimum)),
+            ("maximum", &shown.rate(rate.maximum)),
+            ("step", &shown.rate(rate.step)),
         ],
     ));
     if paper.outcome.prescription.product.is_some() {

@@ -18,11 +18,14 @@ pub(super) fn part(paper: &Paper<'_>) -> Part {
         .filter_map(|(number, strip)| figures::profile(paper, number, strip))
         .map(|figure| vec![Block::Figure(figure)])
         .collect();
+    let mut below = None;
     match (figures::placebo(paper), &paper.outcome.reference.no_placebo) {
         (Some(figure), _) => charts.push(vec![Block::Figure(figure)]),
-        (None, Some(reason)) => charts.push(vec![Block::Text(
-            text.with("placebo-none", &[("reason", reason)]),
-        )]),
+        (None, Some(reason)) => {
+            below = Some(Block::Small(
+                text.with("placebo-none", &[("reason", reason)]),
+            ));
+        }
         (None, None) => {}
     }
     charts.push(vec![Block::Figure(figures::histogram(paper))]);
@@ -33,6 +36,7 @@ pub(super) fn part(paper: &Paper<'_>) -> Part {
     while let Some(left) = charts.next() {
         blocks.push(Block::Beside(left, charts.next().unwrap_or_default()));
     }
+    blocks.extend(below);
     if paper.outcome.looked.strips.len() > PROFILES && !paper.settings.report.appendix {
         blocks.push(Block::Small(text.with(
             "two-strips-elsewhere",

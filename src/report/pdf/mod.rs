@@ -16,7 +16,7 @@ use krilla::outline::{Outline, OutlineNode};
 use krilla::page::PageSettings;
 use krilla::{Document as Pdf, SerializeSettings};
 
-use crate::report::document::Document;
+use crate::report::document::{Block, Document};
 use fonts::Fonts;
 use rows::{Maker, Mark, Row};
 use tree::{Kind, NodeId, Tree};
@@ -183,17 +183,19 @@ struct Layout {
 impl Layout {
     fn of(document: &Document, fonts: &Fonts) -> Self {
         let paper = PAPERS[usize::from(document.letter)];
-        let width = paper.0 - 2.0 * MARGIN;
+        // As wide as on A4: on the wider Letter, which is shorter too, figures would grow beyond its pages.
+        let width = PAPERS.map(|paper| paper.0).into_iter().fold(paper.0, f64::min) - 2.0 * MARGIN;
         let room = paper.1 - 2.0 * MARGIN - FOOT;
         let mut maker = Maker {
             fonts,
             tree: Tree::default(),
             page: room,
             shrink: 1.0,
+            lower: 0,
         };
         let mut parts = Vec::new();
         for number in 0..document.parts.len() {
-            maker.shrink = shrink(document, number, fonts, width, room);
+            (maker.lower, maker.shrink) = fitted(document, number, fonts, width, room);
             parts.push(part_rows(&mut maker, document, number, width));
         }
         Self {
@@ -219,6 +221,7 @@ pub fn pdf(document: &Document, instant: Timestamp, id: &str) -> Result<Vec<u8>,
         width,
         ..
     } = Layout::of(document, &fonts);
+    let left = (paper.0 - width) / 2.0;
     let settings = SerializeSettings {
         configuration: ConfigurationBuilder::new()
             .with_accessibility_validator(Accessibility::UA1)
@@ -235,14 +238,14 @@ pub fn pdf(document: &Document, instant: Timestamp, id: &str) -> Result<Vec<u8>,
         let mut sheet = file.start_page_with(size);
         let mut surface = sheet.surface();
         for (y, row) in &page.rows {
-            paint::row(&mut surface, &fonts, row, (MARGIN, MARGIN + y), &mut tree);
+            paint::row(&mut surface, &fonts, row, (left, MARGIN + y), &mut tree);
         }
         let foot = format!("{}    {} / {count}", document.foot, number + 1);
         paint::foot(
             &mut surface,
             &fonts,
             &foot,
-            (MARGIN, paper.1 - MARGIN),
+            (left, paper.1 - MARGIN),
             width,
         );
         surface.finish();
@@ -255,7 +258,7 @@ pub fn pdf(document: &Document, instant: Timestamp, id: &str) -> Result<Vec<u8>,
         .flat_map(|(number, page)| page.rows.iter().map(move |row| (number, row)))
     {
         if let Some(part) = row.begins {
-            let at = Point::from_xy(MARGIN as f32, (MARGIN + y) as f32);
+            let at = Point::from_xy(left as f32, (MARGIN + y) as f32);
             outline.push_child(OutlineNode::new(
                 document.parts[part].heading.clone(),
                 XyzDestination::new(page, at),
@@ -292,36 +295,58 @@ fn part_rows(maker: &mut Maker<'_>, document: &Document, number: usize, width: f
     rows
 }
 
-/// How much smaller the figures of a part are drawn so that a part meant for one page stays on it; 1 where it fits, or where even seven tenths would not do: smaller letters nobody reads.
-fn shrink(document: &Document, number: usize, fonts: &Fonts, width: f64, room: f64) -> f64 {
-    if !document.parts[number].one_page {
-        return 1.0;
+/// By which of their lower drawings, and how much smaller, the figures of a part are drawn so that a part meant for one page stays on it; as they are where it fits,
+/// or where even the lowest at seven tenths would not do: smaller letters nobody reads.
+fn fitted(
+    document: &Document,
+    number: usize,
+    fonts: &Fonts,
+    width: f64,
+    room: f64,
+) -> (usize, f64) {
+    const WHOLE: (usize, f64) = (0, 1.0);
+    let part = &document.parts[number];
+    if !part.one_page {
+        return WHOLE;
     }
-    let height = |shrink: f64| {
+    let height = |(lower, shrink): (usize, f64)| {
         let mut trial = Maker {
             fonts,
             tree: Tree::default(),
             page: room,
             shrink,
+            lower,
         };
         part_rows(&mut trial, document, number, width)
             .iter()
             .map(|row| row.height)
             .sum::<f64>()
     };
-    let steps = (0..=6).map(|k| 1.0 - 0.05 * f64::from(k));
-    let mut fitting = steps.filter(|share| height(*share) <= room);
-    fitting.next().unwrap_or(1.0)
+    let lowest = part.blocks.iter().map(lower_drawings).max().unwrap_or(0);
+    (0..=lowest)
+        .flat_map(|lower| (0..=6).map(move |k| (lower, 1.0 - 0.05 * f64::from(k))))
+        .find(|way| height(*way) <= room)
+        .unwrap_or(WHOLE)
+}
+
+/// How many lower drawings the figures of a block have.
+fn lower_drawings(block: &Block) -> usize {
+    match block {
+        Block::Figure(figure) => figure.lower.len(),
+        Block::Beside(left, right) => left
+            .iter()
+            .chain(right)
+            .map(lower_drawings)
+            .max()
+            .unwrap_or(0),
+        _ => 0,
+    }
 }
 
 /// Title and subject above all.
 fn head(maker: &mut Maker<'_>, document: &Document, section: NodeId, width: f64) -> Vec<Row> {
     let mut rows = maker.heading(&document.title, 1, 16.0, section, width);
-    rows.extend(maker.block(
-        &crate::report::document::Block::Small(document.subject.clone()),
-        section,
-        width,
-    ));
+    rows.extend(maker.block(&Block::Small(document.subject.clone()), section, width));
     if let Some(warning) = &document.warning {
         let node = maker.tree.grow(Some(section), Kind::Paragraph);
         rows.push(banner(maker, warning, Some(node), width));

@@ -120,8 +120,10 @@ pub(super) struct Maker<'a> {
     pub(super) tree: Tree,
     /// Height of an empty page. \[pt\]
     pub(super) page: f64,
-    /// Share of their size that figures are drawn at.
+    /// Share of their size that figures, and lines to write on, are drawn at.
     pub(super) shrink: f64,
+    /// Which of the less high drawings of a figure is taken; 0 is none of them.
+    pub(super) lower: usize,
 }
 
 const fn look(size: f64) -> Look {
@@ -329,21 +331,26 @@ impl Maker<'_> {
             .tree
             .grow(Some(parent), Kind::Figure(figure.alt.clone()));
         let full = width * figure.width;
-        let fit = (full / figure.drawing.width).min(0.7 * self.page / figure.drawing.height);
+        let drawing = figure
+            .lower
+            .iter()
+            .take(self.lower)
+            .last()
+            .unwrap_or(&figure.drawing);
+        let fit = (full / drawing.width).min(0.7 * self.page / drawing.height);
         // However little room there is, letters below this size nobody reads.
-        let scale =
-            (self.shrink * fit).max(fit.min(LEAST_LETTERS / least_letters(&figure.drawing)));
+        let scale = (self.shrink * fit).max(fit.min(LEAST_LETTERS / least_letters(drawing)));
         let mut row = Row {
-            height: figure.drawing.height * scale,
+            height: drawing.height * scale,
             ..Row::default()
         };
         // In the middle of its column, should it be drawn smaller.
-        let left = (full - figure.drawing.width * scale) / 2.0;
+        let left = (full - drawing.width * scale) / 2.0;
         row.marks.push((
             Mark::Drawing {
                 at: (left.max(0.0), 0.0),
                 scale,
-                drawing: Box::new(figure.drawing.clone()),
+                drawing: Box::new(drawing.clone()),
             },
             Some(node),
         ));
@@ -372,7 +379,7 @@ impl Maker<'_> {
                     .map(|value| run(&format!("  {value}"), look(TEXT))),
             );
             let mut row = self.text_row(&runs, width, body, 14.0);
-            row.height += 2.6;
+            row.height += 2.6 * self.shrink;
             let (a, b) = (1.0, 8.0);
             for (from, to) in [
                 ((a, a), (b, a)),
@@ -447,8 +454,8 @@ impl Maker<'_> {
             let body = self.tree.grow(Some(node), Kind::ItemBody);
             let mut row = self
                 .text_row(&[run(item, soft(SMALL))], width, body, 0.0)
-                .moved(0.0, 9.0);
-            row.height += 11.0;
+                .moved(0.0, 9.0 * self.shrink);
+            row.height += 9.0 * self.shrink + 2.0;
             let under = row.height - 1.0;
             row.marks.push((
                 Mark::Rule {

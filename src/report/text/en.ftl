@@ -118,6 +118,7 @@ legend-heading-of = drive { $degrees }: { $ground }
 legend-around = surroundings, image
 legend-north = true north
 map-strip = S{ $number }
+map-by-colour = { $zones } zones: by colour alone
 map-left-out = left out
 map-hole = not field
 map-rates-title = Map of rates, { $field }
@@ -287,7 +288,7 @@ formula-with = Yield potential with more nitrogen: YPN = min(YP0 · RI, YPmax).
 formula-rate = Nitrogen: N = (YPN − YP0) · g / e − applied since sensing, with g = { $g } (nitrogen in grain), e = { $e } (use efficiency), applied { $applied } kg N/ha. Common to the papers above.
 formula-method = Method and its settings: { $method }. Source: { $source }.
 formula-from-memory = This formula is from memory and was not compared with its paper.
-formula-limits = Clamped to { $minimum } … { $maximum } kg N/ha and rounded to { $step } kg N/ha; small zones joined to a neighbour, the field's total kept. Own rule.
+formula-limits = Clamped to { $minimum } … { $maximum } and rounded to { $step }; small zones joined to a neighbour, the field's total kept. Own rule.
 formula-product = Product = nitrogen / { $nitrogen }; density { $density } kg/L.
 formula-money = Yield at another rate: min(YP0 + (N + applied) · e / g, YPN), a straight line to a ceiling: a gain that is not called expected is an upper bound.
 formula-sources = The full list of sources, and which of them were read, stands in the documentation of haulm under "Sources".

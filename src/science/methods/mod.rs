@@ -209,7 +209,7 @@ pub struct Compared<'a> {
     pub reference: f64,
     /// The limits.
     pub limits: &'a Limits,
-    /// How much of the paleness counts as nitrogen, when not all of it does.
+    /// How much of the index deficit counts as nitrogen, when not all of it does.
     pub blend: Option<Blend>,
 }
 
@@ -294,7 +294,7 @@ pub struct RateModel {
     pub method: Method,
     /// The limits.
     pub limits: Limits,
-    /// How much of a cell's paleness counts as nitrogen, when not all of it does; `None` compares each cell with the strip.
+    /// How much of a cell's index deficit counts as nitrogen, when not all of it does; `None` compares each cell with the strip.
     pub blend: Option<Blend>,
 }
 

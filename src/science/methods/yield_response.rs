@@ -62,7 +62,7 @@ pub struct RateInputs {
     pub ratio_adjustment: Option<(f64, f64)>,
     /// Response indices up to 1 + this count as 1. \[–\]
     pub dead_band: f64,
-    /// How much of a cell's paleness counts as nitrogen, when not all of it does; `None` compares each cell with the strip.
+    /// How much of a cell's index deficit counts as nitrogen, when not all of it does; `None` compares each cell with the strip.
     pub blend: Option<Blend>,
     /// Grain nitrogen, share of grain mass at market moisture, g.
     pub grain_nitrogen: f64,

@@ -19,7 +19,7 @@ use roxmltree::Node;
 use crate::finding::codes;
 use crate::format::iso11783::read::zones::Zones;
 use crate::format::maps::unpack::{unzipped, xml_text, xml_tree};
-use crate::format::maps::{MAXIMUM_BYTES, MapError, bytes_of};
+use crate::format::maps::{MAXIMUM_BYTES, MapError, MapSet, bytes_of};
 use crate::map::faults::fault::Fault;
 use crate::map::imported::{
     ImportedMap, MapKind, Part, Patch, Place, Rate, Ring, RingRole, System, TaskForm,
@@ -67,9 +67,21 @@ pub(super) struct Loaded {
     pub(super) set: Set,
 }
 
-/// Reads a folder that holds the set (or the folder TASKDATA), its main file, or a zip of it.
-pub(super) fn read(path: &Path) -> Result<ImportedMap, MapError> {
-    read_set(path, &load(path)?)
+/// Reads one task of a folder that holds the set (or the folder TASKDATA), of its main file, or of a zip of it.
+pub(super) fn read(path: &Path, wanted: Option<&str>) -> Result<ImportedMap, MapError> {
+    read_set(path, &load(path)?, wanted)
+}
+
+/// Reads every task with a map; where none has one, the first.
+pub(super) fn read_all(path: &Path) -> Result<MapSet, MapError> {
+    read_tasks(path, &load(path)?, |root| {
+        let with_map: Vec<_> = children(root, "TSK").filter(has_map).collect();
+        Ok(if with_map.len() > 1 {
+            with_map
+        } else {
+            chosen(root).into_iter().collect()
+        })
+    })
 }
 
 /// Loads a set without looking into it.
@@ -197,12 +209,14 @@ fn load_zip(path: &Path) -> Result<Loaded, MapError> {
     })
 }
 
+/// Whether a task says where which rate is due.
+fn has_map(task: &Node<'_, '_>) -> bool {
+    children(*task, "GRD").next().is_some()
+        || children(*task, "TZN").any(|zone| children(zone, "PLN").next().is_some())
+}
+
 /// The task with a map, if any has one, else the first.
 pub(super) fn chosen<'a, 'd: 'a>(root: Node<'a, 'd>) -> Option<Node<'a, 'd>> {
-    let has_map = |task: &Node<'_, '_>| {
-        children(*task, "GRD").next().is_some()
-            || children(*task, "TZN").any(|zone| children(zone, "PLN").next().is_some())
-    };
     let tasks: Vec<_> = children(root, "TSK").collect();
     tasks
         .iter()
@@ -211,8 +225,60 @@ pub(super) fn chosen<'a, 'd: 'a>(root: Node<'a, 'd>) -> Option<Node<'a, 'd>> {
         .copied()
 }
 
-/// Reads a loaded set.
-pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<ImportedMap, MapError> {
+/// The task of this id or name, else [`chosen`].
+pub(super) fn task_of<'a, 'd: 'a>(
+    path: &Path,
+    root: Node<'a, 'd>,
+    wanted: Option<&str>,
+) -> Result<Option<Node<'a, 'd>>, MapError> {
+    let Some(wanted) = wanted else {
+        return Ok(chosen(root));
+    };
+    let is_it = |task: &Node<'_, '_>| {
+        id(*task).eq_ignore_ascii_case(wanted) || task.attribute("B") == Some(wanted)
+    };
+    let found: Vec<_> = children(root, "TSK").filter(is_it).collect();
+    if let [task] = found.as_slice() {
+        return Ok(Some(*task));
+    }
+    let told = |task: Node<'_, '_>| match task.attribute("B") {
+        Some(name) => format!("{} ({name})", id(task)),
+        None => id(task).to_owned(),
+    };
+    Err(MapError::Task {
+        path: path.to_owned(),
+        wanted: wanted.to_owned(),
+        count: found.len(),
+        tasks: children(root, "TSK").map(told).collect(),
+    })
+}
+
+/// Reads one task of a loaded set.
+pub(super) fn read_set(
+    path: &Path,
+    loaded: &Loaded,
+    wanted: Option<&str>,
+) -> Result<ImportedMap, MapError> {
+    let MapSet { oddities, maps } = read_tasks(path, loaded, |root| {
+        Ok(task_of(path, root, wanted)?.into_iter().collect())
+    })?;
+    let mut map = maps.into_iter().next().unwrap_or_else(nothing_known);
+    map.oddities.splice(0..0, oddities);
+    Ok(map)
+}
+
+/// A set of which nothing is known but its system.
+fn nothing_known() -> ImportedMap {
+    let mut map = ImportedMap::empty("task data", MapKind::TaskData(TaskForm::Flat));
+    map.system = System::Known(Crs::wgs84());
+    map
+}
+
+/// Reads some tasks of a loaded set; what is odd about the set as a whole stands beside them.
+fn read_tasks<F>(path: &Path, loaded: &Loaded, choose: F) -> Result<MapSet, MapError>
+where
+    F: for<'a, 'd> Fn(Node<'a, 'd>) -> Result<Vec<Node<'a, 'd>>, MapError>,
+{
     let Loaded {
         main,
         name,
@@ -220,8 +286,8 @@ pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<ImportedMap, MapE
         set,
     } = loaded;
     let (text, marked) = xml_text(path, main)?;
-    let mut external = Vec::new();
-    let whole = external::whole(path, text, set, &mut external)?;
+    let mut oddities = Vec::new();
+    let whole = external::whole(path, text, set, &mut oddities)?;
     let tree = xml_tree(path, &whole)?;
     let root = tree.root_element();
     if root.tag_name().name() != "ISO11783_TaskData" {
@@ -234,47 +300,66 @@ pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<ImportedMap, MapE
             reason,
         });
     }
-    let mut map = ImportedMap::empty("task data", MapKind::TaskData(TaskForm::Flat));
-    map.system = System::Known(Crs::wgs84());
-    map.oddities = external;
     if name != MAIN || folder != FOLDER {
         let message = format!(
             "it stands as {folder}/{name}; terminals look for {FOLDER}/{MAIN}, capitals and all"
         );
-        map.oddities.push(Fault::caution(
+        oddities.push(Fault::caution(
             codes::TASK_FILE_NAME,
             Place::named(name),
             message,
         ));
     }
     if marked || !text.trim_start().starts_with("<?xml") {
-        map.oddities.push(Fault::caution(
+        oddities.push(Fault::caution(
             codes::TASK_DECLARATION,
             Place::named(name),
             "the file must begin with <?xml version=\"1.0\" encoding=\"UTF-8\"?> and nothing before it",
         ));
     }
-    let version = ids::check(root, &mut map);
-    let Some(task) = chosen(root) else {
-        map.oddities.push(Fault::stop(
+    // What the set as a whole says holds for each of its tasks.
+    let mut of_set = nothing_known();
+    let version = ids::check(root, &mut of_set);
+    oddities.append(&mut of_set.oddities);
+    let chosen = choose(root)?;
+    let tasks = children(root, "TSK").count();
+    if chosen.is_empty() {
+        oddities.push(Fault::stop(
             codes::TASK_NONE,
             Place::named(name),
             "the file holds no task (TSK), so no rates",
         ));
-        return Ok(map);
-    };
-    let tasks = children(root, "TSK").count();
-    if tasks > 1 {
-        let message = format!("the file holds {tasks} tasks; this is about {}", id(task));
-        map.oddities.push(Fault::note(
+    } else if tasks > chosen.len() {
+        let about = if let [task] = chosen.as_slice() {
+            id(*task).to_owned()
+        } else {
+            format!("{} of them, the others have no map", chosen.len())
+        };
+        oddities.push(Fault::note(
             codes::TASK_SEVERAL,
-            Place::named(id(task)),
-            message,
+            Place::named(name),
+            format!("the file holds {tasks} tasks; this is about {about}"),
         ));
     }
+    let maps = chosen
+        .into_iter()
+        .map(|task| read_task(root, task, version, set, of_set.clone()))
+        .collect();
+    Ok(MapSet { oddities, maps })
+}
+
+/// Reads a task into a map that knows what the whole set says.
+fn read_task(
+    root: Node<'_, '_>,
+    task: Node<'_, '_>,
+    version: u32,
+    set: &Set,
+    mut map: ImportedMap,
+) -> ImportedMap {
     task.attribute("B")
         .unwrap_or(id(task))
         .clone_into(&mut map.name);
+    map.part = Some(id(task).to_owned());
     field(root, task, &mut map);
     let zones = zones::read(root, task, &mut map);
     let grids: Vec<_> = children(task, "GRD").collect();
@@ -290,7 +375,7 @@ pub(super) fn read_set(path: &Path, loaded: &Loaded) -> Result<ImportedMap, MapE
     }
     polygons(task, &zones, version, &mut map);
     zones::fallbacks(task, &zones, &mut map);
-    Ok(map)
+    map
 }
 
 /// Children of a name.

@@ -10,7 +10,7 @@ use roxmltree::Node;
 use crate::finding::{Code, Severity, codes};
 use crate::format::iso11783::read::repair_grid::Raster;
 use crate::format::iso11783::read::{
-    FOLDER, Loaded, MAIN, Set, children, chosen, external, id, load, read_set, repair_grid,
+    FOLDER, Loaded, MAIN, Set, children, external, id, load, read_set, repair_grid, task_of,
 };
 use crate::format::maps::MapError;
 use crate::format::maps::unpack::{xml_text, xml_tree};
@@ -93,17 +93,22 @@ impl Codes {
     }
 }
 
-/// Repairs a set of task data: folder, main file or zip. `field` is its ground in WGS 84, when the user names one; else the task's own boundary counts.
+/// Repairs one task of a set of task data: folder, main file or zip. `field` is its ground in WGS 84, when the user names one; else the task's own boundary counts.
+/// `task` is its id or name; else the first with a map.
 ///
 /// # Errors
 /// [`MapError`] when the set cannot be read at all.
-pub fn repair_task(path: &Path, field: Option<&MultiPolygon<f64>>) -> Result<TaskRepair, MapError> {
+pub fn repair_task(
+    path: &Path,
+    task: Option<&str>,
+    field: Option<&MultiPolygon<f64>>,
+) -> Result<TaskRepair, MapError> {
     let loaded = load(path)?;
-    let before = read_set(path, &loaded)?;
+    let before = read_set(path, &loaded, task)?;
     let field = field.or(before.boundary.as_ref());
-    let (repaired, set, changed) = repaired(path, &loaded, field, true)?;
+    let (repaired, set, changed) = repaired(path, &loaded, task, field, true)?;
     let fits = |set: &Loaded| -> Result<bool, MapError> {
-        Ok(!stops(path, set, field)?
+        Ok(!stops(path, set, task, field)?
             .iter()
             .any(|(code, _)| matches!(*code, codes::GRID_ORDER | codes::FIELD_OUTSIDE)))
     };
@@ -111,12 +116,12 @@ pub fn repair_task(path: &Path, field: Option<&MultiPolygon<f64>>) -> Result<Tas
     let (mut repaired, set) = if !changed || fits(&set)? {
         (repaired, set)
     } else {
-        let (mut again, set, _) = self::repaired(path, &loaded, field, false)?;
+        let (mut again, set, _) = self::repaired(path, &loaded, task, field, false)?;
         again.left.push("the grid's bytes are left as they are: as the grid stands it does not lie on its field".to_owned());
         (again, set)
     };
     repaired.left.extend(
-        stops(path, &set, field)?
+        stops(path, &set, task, field)?
             .into_iter()
             .map(|(code, text)| format!("[{code}] {text}")),
     );
@@ -128,9 +133,10 @@ pub fn repair_task(path: &Path, field: Option<&MultiPolygon<f64>>) -> Result<Tas
 fn stops(
     path: &Path,
     set: &Loaded,
+    task: Option<&str>,
     field: Option<&MultiPolygon<f64>>,
 ) -> Result<Vec<(Code, String)>, MapError> {
-    let map = read_set(path, set)?;
+    let map = read_set(path, set, task)?;
     let verdict = faults::check(
         &map,
         &Against {
@@ -162,6 +168,7 @@ fn files(set: &Loaded) -> Vec<Payload> {
 fn repaired(
     path: &Path,
     loaded: &Loaded,
+    task: Option<&str>,
     field: Option<&MultiPolygon<f64>>,
     bytes: bool,
 ) -> Result<(TaskRepair, Loaded, bool), MapError> {
@@ -196,7 +203,7 @@ fn repaired(
     let root = tree.root_element();
     let mut edits = Vec::new();
     let mut changed = false;
-    if let Some(task) = chosen(root) {
+    if let Some(task) = task_of(path, root, task)? {
         let codes = Codes::of(task);
         let grids: Vec<_> = children(task, "GRD").collect();
         if let [grid] = grids.as_slice()
