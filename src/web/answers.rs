@@ -189,7 +189,10 @@ fn is_nitrogen(record: &Value) -> Answer {
         lines.push("response index without an interval".to_owned());
     }
     if let Some(share) = number(record, "/reference/nitrogen_share/share") {
-        lines.push(format!("{} of the index deficit is nitrogen", percent(share)));
+        lines.push(format!(
+            "{} of the index deficit is nitrogen",
+            percent(share)
+        ));
     }
     let (said, state, word) = match answer {
         "responds" => ("Yes", "good", "responds"),

@@ -22,7 +22,10 @@ fn run(folder: &Path, script: &str) -> (Option<i32>, String) {
     let output = Command::new("sh")
         .args(["-eu", "-c", script])
         .current_dir(folder)
-        .env("PATH", format!("{}:{path}", program.parent().unwrap().display()))
+        .env(
+            "PATH",
+            format!("{}:{path}", program.parent().unwrap().display()),
+        )
         .output()
         .unwrap();
     let said = format!(
@@ -188,7 +191,10 @@ fn every_command_of_the_guide_does_what_it_says() {
 }
 
 /// Pages whose commands need files of their own; their tests stand with what they show.
-const SET_UP_ELSEWHERE: [&str; 2] = ["docs/guide/many-fields.md", "docs/guide/beyond-one-machine.md"];
+const SET_UP_ELSEWHERE: [&str; 2] = [
+    "docs/guide/many-fields.md",
+    "docs/guide/beyond-one-machine.md",
+];
 
 #[test]
 fn no_command_hides_outside_a_block_that_is_run() {

@@ -11,7 +11,10 @@ const WORDS: [(&str, &str); 20] = [
     (r"\bdoubts?\b", "uncertainty"),
     (r"eight times in ten", "80 % range"),
     (r"by the interval\b", "at the 95 % limits"),
-    (r"bounds of the response index", "95 % limits of the response index"),
+    (
+        r"bounds of the response index",
+        "95 % limits of the response index",
+    ),
     (
         r"\bcarried (into|out|over|outwards|beyond)\b",
         "imported, exported, reprojected, converted",
@@ -73,7 +76,10 @@ fn found(place: &str, number: usize, line: &str, rules: &[(Regex, &str)]) -> Vec
         .iter()
         .filter(|(rule, _)| rule.is_match(line))
         .map(|(rule, instead)| {
-            format!("{place}:{number}: {rule} (say: {instead}) in: {}", line.trim())
+            format!(
+                "{place}:{number}: {rule} (say: {instead}) in: {}",
+                line.trim()
+            )
         })
         .collect()
 }

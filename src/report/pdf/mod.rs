@@ -184,7 +184,11 @@ impl Layout {
     fn of(document: &Document, fonts: &Fonts) -> Self {
         let paper = PAPERS[usize::from(document.letter)];
         // As wide as on A4: on the wider Letter, which is shorter too, figures would grow beyond its pages.
-        let width = PAPERS.map(|paper| paper.0).into_iter().fold(paper.0, f64::min) - 2.0 * MARGIN;
+        let width = PAPERS
+            .map(|paper| paper.0)
+            .into_iter()
+            .fold(paper.0, f64::min)
+            - 2.0 * MARGIN;
         let room = paper.1 - 2.0 * MARGIN - FOOT;
         let mut maker = Maker {
             fonts,
@@ -241,13 +245,7 @@ pub fn pdf(document: &Document, instant: Timestamp, id: &str) -> Result<Vec<u8>,
             paint::row(&mut surface, &fonts, row, (left, MARGIN + y), &mut tree);
         }
         let foot = format!("{}    {} / {count}", document.foot, number + 1);
-        paint::foot(
-            &mut surface,
-            &fonts,
-            &foot,
-            (left, paper.1 - MARGIN),
-            width,
-        );
+        paint::foot(&mut surface, &fonts, &foot, (left, paper.1 - MARGIN), width);
         surface.finish();
         sheet.finish();
     }
