@@ -223,7 +223,7 @@ pub(crate) fn scaling(
             (None, Err(reason)) => {
                 return Err(AppError::refused("imagery.offset", format!("nobody can say which offset band {} has", own.band))
                     .with_fact(wanted.path.display().to_string(), reason.clone())
-                    .with_hint("ask where the files come from, and write imagery.offset (Sentinel-2: 0 if it was removed, -0.1 if it is still in the pixels), and imagery.scale where that is in doubt too"));
+                    .with_hint("ask where the files come from, and write imagery.offset (Sentinel-2: 0 if it was removed, -0.1 if it is still in the pixels), and imagery.scale where that is unclear too"));
             }
         };
         return Ok((imagery.scale.unwrap_or(own.scale), offset));

@@ -138,10 +138,6 @@ fn stem(job: &Path) -> String {
 }
 
 /// Output folder and name of each job's field; `None` of a job that cannot be read, which is told when its turn comes.
-#[expect(
-    clippy::type_complexity,
-    reason = "a list of pairs that may be missing"
-)]
 fn folders(jobs: &[PathBuf]) -> Result<Vec<Option<(PathBuf, String)>>, AppError> {
     let all: Vec<Option<(PathBuf, String)>> = jobs
         .iter()

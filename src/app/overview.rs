@@ -16,8 +16,8 @@ use crate::space::raster::{RasterSource, Window};
 
 /// Most samples along the longer side.
 const MOST: f64 = 480.0;
-/// Pixels of the image under the field up to which it is read again for a picture.
-const MOST_PIXELS: usize = 2_000_000;
+/// Pixels of the image under the map, or of its reduced copies, up to which it is read again for a picture.
+const MOST_PIXELS: usize = 2_600_000;
 
 /// How far beyond the field's longer side a map shows its surroundings, as a share of that side.
 const AROUND: f64 = 0.13;
@@ -206,12 +206,17 @@ pub(crate) fn band_overview(
         cols: c.1 - c.0,
         rows: r.1 - r.0,
     };
-    // A large image is not decoded a second time for a picture: cells show it as well.
-    if window.is_empty() || window.len() > most_pixels {
+    let samples = 2 * most as i64;
+    let decoded = || {
+        let decoded = stack.decoded(window, samples);
+        decoded.map_err(|error| StepError::from(ScanError::from(error)))
+    };
+    // A large image without reduced copies is not decoded a second time for a picture: cells show it as well.
+    if window.is_empty() || window.len() > most_pixels && decoded()? > most_pixels {
         return Ok(None);
     }
     let overview = stack
-        .overview(window, 2 * most as i64)
+        .overview(window, samples)
         .map_err(|error| StepError::from(ScanError::from(error)))?;
     let slots = stack.slots();
     let mut bands = vec![vec![f64::NAN; cols * rows]; slots];

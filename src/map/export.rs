@@ -94,23 +94,31 @@ impl<'a> Records<'a> {
 
 /// Zones of our own map.
 pub fn zones(map: &Prescription) -> Records<'_> {
-    Records::new(us_columns::zones(map.unit.is_us()), map.zones.len(), move |first| {
-        Box::new(map.zones[first..].iter().map(|zone| Row {
-            outline: Cow::Borrowed(&zone.outline),
-            values: table::zone(map, zone),
-        }))
-    })
+    Records::new(
+        us_columns::zones(map.unit.is_us()),
+        map.zones.len(),
+        move |first| {
+            Box::new(map.zones[first..].iter().map(|zone| Row {
+                outline: Cow::Borrowed(&zone.outline),
+                values: table::zone(map, zone),
+            }))
+        },
+    )
 }
 
 /// Cells of our own map.
 pub fn cells(map: &Prescription) -> Records<'_> {
-    Records::new(us_columns::cells(map.unit.is_us()), map.cells.len(), move |first| {
-        let cells = (first..).zip(&map.cells[first..]);
-        Box::new(cells.map(|(i, cell)| Row {
-            outline: Cow::Owned(map.grid.outline(i)),
-            values: table::cell(cell, map.grid.part_of(i), map.unit.is_us()),
-        }))
-    })
+    Records::new(
+        us_columns::cells(map.unit.is_us()),
+        map.cells.len(),
+        move |first| {
+            let cells = (first..).zip(&map.cells[first..]);
+            Box::new(cells.map(|(i, cell)| Row {
+                outline: Cow::Owned(map.grid.outline(i)),
+                values: table::cell(cell, map.grid.part_of(i), map.unit.is_us()),
+            }))
+        },
+    )
 }
 
 /// Reference strips of our own map.
@@ -341,7 +349,12 @@ impl<'a> ExportMap<'a> {
             product: map.product.as_ref(),
             product_name: name,
             system: &map.system,
-            zones: Records::new(us_columns::converted(map.measure.unit.is_us()), map.zones.len(), zones).drawn(Drawn::Rates {
+            zones: Records::new(
+                us_columns::converted(map.measure.unit.is_us()),
+                map.zones.len(),
+                zones,
+            )
+            .drawn(Drawn::Rates {
                 legend,
                 column,
                 by_state: false,

@@ -8,7 +8,15 @@ use crate::map::table::{CELLS, CONVERTED, Column, FIELD, Kind, Table, Value, ZON
 use crate::units::{KG_HA_PER_LB_AC, KG_PER_LB, M2_PER_AC, NRate};
 
 /// End of a metric column's name, the US one, metric amount in one US amount, and the units as descriptions have them.
-const RULES: [(&str, &str, f64, &[(&str, &str)]); 3] = [
+type Rule = (
+    &'static str,
+    &'static str,
+    f64,
+    &'static [(&'static str, &'static str)],
+);
+
+/// What is turned into what.
+const RULES: [Rule; 3] = [
     (
         "_kg_ha",
         "_lb_ac",

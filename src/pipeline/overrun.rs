@@ -3,7 +3,10 @@
 //! A terminal that looks ahead must not starve the end of a pass, so the ground just outside the boundary carries the rate of the nearest cell. Not into holes of the
 //! boundary, not onto exclusions, and not across a hard edge. Totals stay in the field.
 
-use geo::{Area as _, Centroid, Intersects, Line, MultiPolygon, Point, Polygon};
+use geo::{
+    Area as _, BooleanOps as _, Centroid, Intersects, Line, MapCoords as _, MultiPolygon, Point,
+    Polygon, RemoveRepeatedPoints as _, coord,
+};
 use rstar::RTree;
 use rstar::primitives::GeomWithData;
 
@@ -11,13 +14,18 @@ use crate::pipeline::ground::Ground;
 use crate::space::cells::CellGrid;
 use crate::space::cut::cut;
 use crate::space::lay::{LayError, lay};
-use crate::space::polygon::{grown, joined, less, oriented};
+use crate::space::polygon::{grown, grown_by_a_hair, joined, less, oriented};
 use crate::space::regions::split;
+use crate::space::valid::is_valid;
 use crate::units::Length;
 use crate::zones::outline::outlines;
 
 /// Holes below this came from joining. \[m²\]
 const SLIT: f64 = 0.01;
+/// How far zone and margin are bridged where they do not meet by rounding. \[m\] Beyond the ends of their common line both grow by no more than that.
+const BRIDGE: f64 = 1e-4;
+/// Coarser than any coordinate in a file for machines. \[m\]
+const SNAP: f64 = 1e-3;
 
 /// The boundary without its holes.
 pub(crate) fn filled(boundary: &MultiPolygon<f64>) -> MultiPolygon<f64> {
@@ -131,7 +139,7 @@ pub fn with_margin(outline: &MultiPolygon<f64>, margin: MultiPolygon<f64>) -> Mu
     if parts.is_empty() {
         return outline.clone();
     }
-    // Where both lie a hair apart, the union keeps slits that are no holes of the field.
+    // Where both lie slightly apart, the union keeps slits that are no holes of the field.
     let without_slits = |part: Polygon<f64>| {
         let (exterior, holes) = part.into_inner();
         Polygon::new(
@@ -142,14 +150,36 @@ pub fn with_margin(outline: &MultiPolygon<f64>, margin: MultiPolygon<f64>) -> Mu
                 .collect(),
         )
     };
-    let whole = joined(&[oriented(outline), oriented(&MultiPolygon::new(parts))]);
-    oriented(&whole.into_iter().map(without_slits).collect())
+    let (own, margin) = (oriented(outline), oriented(&MultiPolygon::new(parts)));
+    let closed = |shapes: &[MultiPolygon<f64>]| -> MultiPolygon<f64> {
+        oriented(&joined(shapes).into_iter().map(without_slits).collect())
+    };
+    let whole = closed(&[own.clone(), margin.clone()]);
+    if is_valid(&snapped(&whole)) {
+        return whole;
+    }
+    // A slit that is open at one end is part of the outline, and crosses it once coordinates are rounded: what lies between the two is put into it.
+    let between = grown_by_a_hair(&own, BRIDGE).intersection(&grown_by_a_hair(&margin, BRIDGE));
+    let bridged = closed(&[own, margin, between]);
+    if is_valid(&snapped(&bridged)) {
+        bridged
+    } else {
+        whole
+    }
+}
+
+/// A shape with coordinates as coarse as any file rounds them, without points that fall together.
+fn snapped(shape: &MultiPolygon<f64>) -> MultiPolygon<f64> {
+    let at = |value: f64| libm::round(value / SNAP) * SNAP;
+    shape
+        .map_coords(|c| coord! { x: at(c.x), y: at(c.y) })
+        .remove_repeated_points()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use geo::{Rect, Validation as _, coord};
+    use geo::{Rect, Rotate as _, Translate as _, Validation as _};
 
     fn rectangle(west: f64, south: f64, east: f64, north: f64) -> Polygon<f64> {
         Rect::new(coord! { x: west, y: south }, coord! { x: east, y: north }).to_polygon()
@@ -178,5 +208,46 @@ mod tests {
             whole.unsigned_area()
         );
         assert_eq!(with_margin(&zone, MultiPolygon::new(Vec::new())), zone);
+    }
+
+    /// A number that looks like chance, 0 to 1, out of a seed (splitmix64, Steele and others 2014, from memory).
+    fn chance(seed: &mut u64) -> f64 {
+        *seed = seed.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = *seed;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        (z ^ (z >> 31)) as f64 / u64::MAX as f64
+    }
+
+    #[test]
+    fn a_margin_that_misses_its_zone_by_rounding_leaves_no_slit() {
+        let mut seed = 13;
+        for trial in 0..300 {
+            let angle = 360.0 * chance(&mut seed);
+            // Four cells, and beside them the margin with the corners of cells on the common line, each as far off as rounding puts it.
+            let zone = MultiPolygon::new(vec![rectangle(0.0, 0.0, 96.0, 24.0)]);
+            let mut off = |size: f64| size * (chance(&mut seed) - 0.5);
+            let line: Vec<(f64, f64)> = [96.0, 72.0, 48.0, 24.0, 0.0]
+                .map(|x| (x + off(2e-7), off(2e-7)))
+                .to_vec();
+            let ring: Vec<(f64, f64)> = [(0.0, -12.0), (54.0, -12.0), (96.0, -12.0)]
+                .into_iter()
+                .chain(line)
+                .collect();
+            let margin = MultiPolygon::new(vec![Polygon::new(ring.into(), Vec::new())]);
+            let turned = |shape: MultiPolygon<f64>| {
+                shape
+                    .rotate_around_point(angle, Point::new(0.0, 0.0))
+                    .translate(560_167.029, 5_559_870.735)
+            };
+            let whole = with_margin(&turned(zone), turned(margin));
+            assert_eq!(whole.0.len(), 1, "{trial}: {whole:?}");
+            assert!(is_valid(&snapped(&whole)), "{trial}: {whole:?}");
+            assert!(
+                (whole.unsigned_area() - 96.0 * 36.0).abs() < 0.01,
+                "{trial}: {}",
+                whole.unsigned_area()
+            );
+        }
     }
 }

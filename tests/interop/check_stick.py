@@ -7,6 +7,7 @@ and the schema then read the stick, and what they understood is compared with th
 
 import hashlib
 import json
+import os
 import re
 import shutil
 import subprocess
@@ -148,6 +149,46 @@ def a_task_less(stick):
     path.write_text(text[:start] + text[text.index("</TSK>") + 6 :], encoding="utf-8")
 
 
+def prove_there(prove, folder):
+    done = prove(folder)
+    need(done.returncode == 0, done.stdout[-300:] + done.stderr[-300:])
+
+
+def returned(haulm, office, stick, back, maps):
+    """A stick that a machine has worked from: refused until what it brought lies in the office, then written anew with nothing lost."""
+    log, main = stick / "TASKDATA" / "TLG00001.BIN", stick / "TASKDATA" / "TASKDATA.XML"
+    log.write_bytes(bytes(range(256)) * 40)
+    (stick / "TASKDATA" / "TLG00001.XML").write_text('<TIM A="" D="4"/>', encoding="utf-8")
+    main.write_text(re.sub(r'(<TSK [^>]*?)G="1"', r'\1G="4"', main.read_text(encoding="utf-8"), count=1), encoding="utf-8")
+    before = {path.name: path.read_bytes() for path in (stick / "TASKDATA").iterdir()}
+    write = [haulm, "stick", str(office), "--to", str(stick), "--quiet"]
+    refused = subprocess.run(write, capture_output=True, text=True)
+    need(refused.returncode == 1 and "stick.came_back" in refused.stderr, f"not refused: {refused.returncode} {refused.stderr[-300:]}")
+    need(before == {path.name: path.read_bytes() for path in (stick / "TASKDATA").iterdir()}, "the refused stick is changed")
+    done = subprocess.run([*write, "--bring-back", str(back)], capture_output=True, text=True)
+    need(done.returncode == 0, done.stderr[-600:])
+    for name, content in before.items():
+        need((back / "TASKDATA" / name).read_bytes() == content, f"{name} is not in the office as it came")
+    need(not log.exists(), "the old log is still on the stick")
+    again = Stick(stick, maps)
+    by_python(again)
+    by_javascript(again)
+
+
+def on_fat(stick, scratch):
+    """Through a FAT32 disk and back, by tools that are not haulm's: names in 8.3 and long, capitals and contents survive."""
+    image, back = scratch / "fat.img", scratch / "from-fat"
+    back.mkdir()
+    image.write_bytes(b"")
+    with image.open("r+b") as file:
+        file.truncate(64 << 20)
+    tools = {**os.environ, "MTOOLS_SKIP_CHECK": "1", "LC_ALL": "C.UTF-8"}
+    for command in ([shutil.which("mkfs.vfat") or "/usr/sbin/mkfs.vfat", "-F", "32", str(image)], ["mcopy", "-i", str(image), "-s", *map(str, sorted(stick.iterdir())), "::"], ["mcopy", "-i", str(image), "-s", "::*", str(back)]):
+        done = subprocess.run(command, capture_output=True, text=True, env=tools)
+        need(done.returncode == 0, f"{command[0]}: {done.stderr[-300:]}")
+    return back
+
+
 def main():
     if len(sys.argv) != 3:
         sys.exit(__doc__)
@@ -184,6 +225,15 @@ def main():
 
         done = prove(folder)
         tell("one stick: haulm proves it", None if done.returncode == 0 else done.stdout[-600:] + done.stderr[-600:])
+        done = subprocess.run([haulm, "check", str(folder), "--json", "--quiet"], capture_output=True, text=True)
+        tasks = json.loads(done.stdout)["result"]["tasks"]
+        named = {task["map"]["name"].split()[-1] for task in tasks}
+        tell("one stick: haulm checks every task by itself", None if done.returncode == 0 and named == {map_id for _, map_id in maps} else f"{len(tasks)} tasks, status {done.returncode}")
+        copy = Path(scratch) / "returned"
+        shutil.copytree(folder, copy)
+        tell("one stick: it comes back with logs, and nothing is lost", run(lambda stick: returned(haulm, office, stick.folder, Path(scratch) / "back", maps), Stick(copy, maps)))
+        why = run(lambda stick: prove_there(prove, on_fat(stick.folder, Path(scratch))), Stick(folder, maps))
+        tell("one stick: through a FAT32 disk and back", why)
         for spoil, check, words in ((mirrored, by_python, "east and west"), (a_task_less, by_javascript, "is not on the stick")):
             copy = Path(scratch) / spoil.__name__
             shutil.copytree(folder, copy)

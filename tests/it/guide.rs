@@ -1,5 +1,6 @@
 //! Every command block of guide and README is run as it stands there, in a folder with the files that the pages name.
 
+use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
@@ -60,13 +61,12 @@ fn farm(folder: &Path) {
     let mut layer = dataset.layer(0).unwrap();
     let whole = layer.features().next().unwrap();
     let whole = whole.geometry().unwrap();
-    let places: String = [
+    let mut places = String::new();
+    for (name, west, east) in [
         ("Ober Ley", 15.83, 15.8395),
         ("Große Wiese 40", 15.8395, 15.8422),
         ("Große Wiese 80", 15.8422, 15.85),
-    ]
-    .into_iter()
-    .map(|(name, west, east)| {
+    ] {
         let part = Geometry::bbox(west, 50.18, east, 50.20).unwrap();
         let shape = whole.intersection(&part).unwrap();
         let value: Value = serde_json::from_str(&shape.json().unwrap()).unwrap();
@@ -76,12 +76,12 @@ fn farm(folder: &Path) {
             .iter()
             .map(|point| format!("{},{}", point[0], point[1]))
             .collect();
-        format!(
+        let _ = write!(
+            places,
             "<Placemark><name>{name}</name><Polygon><outerBoundaryIs><LinearRing><coordinates>{}</coordinates></LinearRing></outerBoundaryIs></Polygon></Placemark>",
             ring.join(" ")
-        )
-    })
-    .collect();
+        );
+    }
     let kml = format!(
         "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<kml xmlns=\"http://www.opengis.net/kml/2.2\"><Document>{places}</Document></kml>"
     );
@@ -151,8 +151,8 @@ fn script(block: &str) -> String {
     block
         .lines()
         .filter(|line| !SERVERS.iter().any(|server| line.starts_with(server)))
-        .map(|line| format!("{line}\n"))
-        .collect()
+        .collect::<Vec<_>>()
+        .join("\n")
 }
 
 fn pages() -> Vec<PathBuf> {

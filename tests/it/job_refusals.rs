@@ -551,13 +551,16 @@ fn keys_types_and_words() {
             "rate",
             "minimum = \"200 kg N/ha\"",
             "job.order",
-            &["rate.minimum (200 kg N/ha) must not exceed rate.maximum (150 kg N/ha)"],
+            &["rate.minimum (178.44 lb N/ac) must not exceed rate.maximum (133.83 lb N/ac)"],
         ),
         (
             "rate",
             "step = \"200 kg N/ha\"",
             "job.step",
-            &["step 200 kg N/ha", "between 0 and 150"],
+            &[
+                "step 178.44 lb N/ac",
+                "between 0 lb N/ac and 133.83 lb N/ac",
+            ],
         ),
         (
             "rate",

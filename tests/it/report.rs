@@ -552,3 +552,28 @@ fn cards_hold_no_keys_and_no_codes() {
         "{codes:?}"
     );
 }
+
+#[test]
+fn a_large_image_shows_surroundings_by_its_reduced_copies() {
+    let field = Field::new();
+    let pixel = 0.15;
+    let (cols, rows) = (1920, 2240);
+    field.image(&Image {
+        size: (cols, rows),
+        transform: Some([CORNER.0 - 24.0, pixel, 0.0, CORNER.1 + 312.0, 0.0, -pixel]),
+        ..Image::default()
+    });
+    let around = |field: &Field| {
+        assert_eq!(field.run(&["map"]).status, Some(0));
+        words(&text(field, "office/report.html")).contains("surroundings, image")
+    };
+    assert!(!around(&field), "4.3 million pixels would be decoded again");
+    let done = std::process::Command::new("gdaladdo")
+        .args(["-q", "-r", "nearest"])
+        .arg(field.path("image.tif"))
+        .args(["2", "4"])
+        .status()
+        .unwrap();
+    assert!(done.success());
+    assert!(around(&field));
+}

@@ -239,7 +239,7 @@ fn a_plain_check_looks_at_every_task() {
     let second = bench
         .stick()
         .into_keys()
-        .filter(|name| name.ends_with(".bin"))
+        .filter(|name| name.starts_with("TASKDATA/GRD"))
         .nth(1)
         .unwrap();
     bench.change(&second, |mut bytes| {

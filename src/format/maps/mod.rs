@@ -65,9 +65,8 @@ pub fn read_all(path: &Path, options: &ReadOptions) -> Result<MapSet, MapError> 
     }
     // One map, or none, is read as if it stood alone.
     if set.maps.len() < 2 {
-        let mut map = match set.maps.pop() {
-            Some(map) => map,
-            None => return read(path, options).map(MapSet::from),
+        let Some(mut map) = set.maps.pop() else {
+            return read(path, options).map(MapSet::from);
         };
         map.oddities.splice(0..0, set.oddities);
         set = MapSet::from(map);

@@ -40,7 +40,38 @@ impl Overview {
     }
 }
 
+/// How much coarser than asked for a reduced copy may be that GDAL reads instead. (from memory)
+const COARSER: f64 = 1.2;
+
 impl RasterStack {
+    /// How many pixels of a band are decoded at most to read a window thinned to `most` samples a side: fewer where the file has reduced copies of itself.
+    ///
+    /// # Errors
+    /// [`RasterError::Open`] when a file cannot be opened.
+    pub fn decoded(&self, window: Window, most: i64) -> Result<usize, RasterError> {
+        let thinned = (window.cols.max(window.rows) as f64 / most as f64).max(1.0);
+        let mut largest = 0;
+        for (slot, (factor, _)) in self.slots_and_nesting() {
+            let fail = |error: &dyn std::fmt::Display| RasterError::Open {
+                file: slot.facts.path.display().to_string(),
+                reason: error.to_string(),
+            };
+            let dataset = open(&slot.facts.path).map_err(|error| fail(&error))?;
+            let band = dataset
+                .rasterband(slot.band)
+                .map_err(|error| fail(&error))?;
+            let copies = band.overview_count().unwrap_or(0).max(0) as usize;
+            let whole = slot.facts.lattice.cols as f64;
+            let coarsest = (0..copies)
+                .filter_map(|at| Some(whole / band.overview(at).ok()?.x_size().max(1) as f64))
+                .filter(|coarser| *coarser * factor as f64 <= COARSER * thinned)
+                .fold(1.0, f64::max);
+            let side = coarsest * factor as f64;
+            largest = largest.max((window.len() as f64 / (side * side)) as usize);
+        }
+        Ok(largest)
+    }
+
     /// Reads a window of fine pixels with at most `most` samples a side, nearest pixel. A mask file is left aside: the picture shows what was taken.
     ///
     /// # Errors

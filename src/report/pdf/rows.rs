@@ -335,7 +335,7 @@ impl Maker<'_> {
             .lower
             .iter()
             .take(self.lower)
-            .last()
+            .next_back()
             .unwrap_or(&figure.drawing);
         let fit = (full / drawing.width).min(0.7 * self.page / drawing.height);
         // However little room there is, letters below this size nobody reads.
