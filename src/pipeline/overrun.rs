@@ -155,13 +155,16 @@ pub fn with_margin(outline: &MultiPolygon<f64>, margin: MultiPolygon<f64>) -> Mu
         oriented(&joined(shapes).into_iter().map(without_slits).collect())
     };
     let whole = closed(&[own.clone(), margin.clone()]);
-    if is_valid(&snapped(&whole)) {
+    let sound = is_valid(&snapped(&whole));
+    if sound && whole.0.len() <= own.0.len() {
         return whole;
     }
-    // A slit that is open at one end is part of the outline, and crosses it once coordinates are rounded: what lies between the two is put into it.
+    // A slit that is open at one end is part of the outline, and crosses it once coordinates are rounded; one that is open at both ends parts the two: what lies
+    // between them is put into it.
     let between = grown_by_a_hair(&own, BRIDGE).intersection(&grown_by_a_hair(&margin, BRIDGE));
     let bridged = closed(&[own, margin, between]);
-    if is_valid(&snapped(&bridged)) {
+    let better = !sound || bridged.0.len() < whole.0.len();
+    if better && is_valid(&snapped(&bridged)) {
         bridged
     } else {
         whole

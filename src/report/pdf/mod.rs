@@ -25,6 +25,8 @@ use tree::{Kind, NodeId, Tree};
 const PAPERS: [(f64, f64); 2] = [(595.28, 841.89), (612.0, 792.0)];
 /// 14 mm on every side. \[pt\]
 const MARGIN: f64 = 39.7;
+/// 9 mm above and below on Letter, which is shorter. \[pt\]
+const LETTER_MARGIN: f64 = 25.5;
 /// Kept for the foot. \[pt\]
 const FOOT: f64 = 16.0;
 
@@ -176,6 +178,8 @@ struct Layout {
     pages: Vec<Page>,
     tree: Tree,
     paper: (f64, f64),
+    /// Margin above and below.
+    top: f64,
     width: f64,
     room: f64,
 }
@@ -189,7 +193,12 @@ impl Layout {
             .into_iter()
             .fold(paper.0, f64::min)
             - 2.0 * MARGIN;
-        let room = paper.1 - 2.0 * MARGIN - FOOT;
+        let top = if document.letter {
+            LETTER_MARGIN
+        } else {
+            MARGIN
+        };
+        let room = paper.1 - 2.0 * top - FOOT;
         let mut maker = Maker {
             fonts,
             tree: Tree::default(),
@@ -206,6 +215,7 @@ impl Layout {
             pages: laid_out(parts, room),
             tree: maker.tree,
             paper,
+            top,
             width,
             room,
         }
@@ -222,6 +232,7 @@ pub fn pdf(document: &Document, instant: Timestamp, id: &str) -> Result<Vec<u8>,
         pages,
         mut tree,
         paper,
+        top,
         width,
         ..
     } = Layout::of(document, &fonts);
@@ -242,10 +253,10 @@ pub fn pdf(document: &Document, instant: Timestamp, id: &str) -> Result<Vec<u8>,
         let mut sheet = file.start_page_with(size);
         let mut surface = sheet.surface();
         for (y, row) in &page.rows {
-            paint::row(&mut surface, &fonts, row, (left, MARGIN + y), &mut tree);
+            paint::row(&mut surface, &fonts, row, (left, top + y), &mut tree);
         }
         let foot = format!("{}    {} / {count}", document.foot, number + 1);
-        paint::foot(&mut surface, &fonts, &foot, (left, paper.1 - MARGIN), width);
+        paint::foot(&mut surface, &fonts, &foot, (left, paper.1 - top), width);
         surface.finish();
         sheet.finish();
     }
@@ -256,7 +267,7 @@ pub fn pdf(document: &Document, instant: Timestamp, id: &str) -> Result<Vec<u8>,
         .flat_map(|(number, page)| page.rows.iter().map(move |row| (number, row)))
     {
         if let Some(part) = row.begins {
-            let at = Point::from_xy(left as f32, (MARGIN + y) as f32);
+            let at = Point::from_xy(left as f32, (top + y) as f32);
             outline.push_child(OutlineNode::new(
                 document.parts[part].heading.clone(),
                 XyzDestination::new(page, at),
