@@ -578,7 +578,7 @@ fn keys_types_and_words() {
             "machine",
             "working_width = \"10 km\"",
             "job.out_of_range",
-            &["10 km lies outside 0.25 m to 150 m"],
+            &["10 km lies outside 0.8 ft to 492 ft"],
         ),
         (
             "machine",

@@ -21,7 +21,7 @@ const jobs = {
   "US units": US,
   stopped: [["date = 2026-04-18", "date = 2026-05-20"]],
   "many zones": [["minimum_area = \"1152 m2\"", "minimum_area = \"100 m2\""], ["\"10 kg N/ha\"", "\"5 kg N/ha\""]],
-  "no response": [["maximum_yield = \"4.0 t/ha\"", "maximum_yield = \"2.6 t/ha\""]],
+  "no response": [["strips = \"field/strips.geojson\"", "readings = [{ strip = 0.61, beside = 0.61 }, { strip = 0.612, beside = 0.61 }, { strip = 0.609, beside = 0.61 }, { strip = 0.61, beside = 0.611 }, { strip = 0.61, beside = 0.61 }]\n#"], ["inset  = \"3 m\"", "#"], ["gap    = \"5 m\"", "#"]],
 };
 const changed = (pairs) => (text) => pairs.reduce((job, [from, to]) => { holds(job.includes(from), `${from} does not stand in the demo's job`); return job.replaceAll(from, to); }, text);
 
