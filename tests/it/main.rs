@@ -25,6 +25,8 @@ mod commit;
 mod convert;
 mod curve;
 mod decide;
+#[path = "../support/doors.rs"]
+mod doors;
 mod drive;
 mod economic;
 mod farm_walk;

@@ -1,18 +1,13 @@
-//! Bytes thrown at every parser of haulm's own: valid files, mutated by a seeded generator, at the parser's own door. No panic, whatever comes.
+//! Bytes thrown at every parser of haulm's own: valid files, mutated by a seeded generator, at the parser's own door. No panic, whatever comes. `tests/fuzz` does
+//! the same with the eye on the code that is reached.
 //!
 //! `HAULM_INPUTS` says how many inputs each parser gets (400), `HAULM_SEED` with which seed they begin (1), `HAULM_CORPUS` names a folder whose files are thrown
 //! as well and mutated with the rest. What made a parser panic is kept below the system's temporary folder, named in the failure.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
-use haulm::app::job::{map_job, rate_job};
-use haulm::format::raster::{facts, listed};
-use haulm::format::vector::{read_lines, read_polygons};
-use haulm::format::weather::stations;
-use haulm::format::{maps, weather};
-use haulm::science::index::Index;
-
+use crate::doors::{Door, LAYERS, MAPS, RASTERS, REQUESTS, TEXTS, door};
 use crate::field::Field;
 
 /// A generator of numbers without pattern that says the same everywhere (`SplitMix64`, Steele, Lea and Flood 2014; constants from memory).
@@ -137,209 +132,71 @@ fn corpus(endings: &[&str]) -> Vec<Vec<u8>> {
     found
 }
 
-/// As [`throw_all`]; the parser must refuse some of it, or the mutations are too tame to tell anything.
-fn throw(name: &str, endings: &[&str], own: Vec<Vec<u8>>, parser: &dyn Fn(&[u8]) -> bool) {
-    let refused = throw_all(name, endings, own, parser);
-    assert!(refused > 0, "{name}: nothing was refused");
-}
-
-/// Throws seeds and their mutations at a parser, which says whether it takes them; returns how many it refused.
-fn throw_all(
-    name: &str,
-    endings: &[&str],
-    own: Vec<Vec<u8>>,
-    parser: &dyn Fn(&[u8]) -> bool,
-) -> u64 {
-    let taken = own.iter().filter(|seed| parser(seed)).count();
+/// Throws seeds and their mutations at a door.
+fn throw(name: &str, door: &Door) {
+    let taken = door.seeds.iter().filter(|seed| (door.parse)(seed)).count();
     assert!(
         taken > 0,
         "{name}: no seed is valid, so that no mutation gets far"
     );
-    let mut seeds = own;
-    seeds.extend(corpus(endings));
+    let mut seeds = door.seeds.clone();
+    seeds.extend(corpus(door.endings));
     let mut dice = Dice(asked("HAULM_SEED", 1));
     let inputs = asked("HAULM_INPUTS", 400);
     let mut refused = 0;
     let whole = seeds.clone();
     let mutations = std::iter::repeat_with(|| mutated(&mut dice, &seeds)).take(inputs as usize);
     for bytes in whole.into_iter().chain(mutations) {
-        let Ok(taken) = catch_unwind(AssertUnwindSafe(|| parser(&bytes))) else {
+        let Ok(taken) = catch_unwind(AssertUnwindSafe(|| (door.parse)(&bytes))) else {
             let kept = std::env::temp_dir().join(format!("haulm-thrown-{name}"));
             fs_err::write(&kept, &bytes).unwrap();
             panic!("{name} panicked; the input is {}", kept.display());
         };
-        refused += u64::from(!taken);
+        refused += u32::from(!taken);
     }
-    refused
+    assert!(
+        refused > 0 || door.takes_all,
+        "{name}: nothing was refused, so the mutations are too tame to tell anything"
+    );
 }
 
-/// A parser that wants a file: each input is written to the same one.
-fn as_file(folder: &Path, name: &str, read: impl Fn(&Path) -> bool) -> impl Fn(&[u8]) -> bool {
-    let path = folder.join(name);
-    move |bytes| {
-        fs_err::write(&path, bytes).unwrap();
-        read(&path)
+/// Throws at each of these doors.
+fn throw_all(names: &[&str]) {
+    let mapped = std::cell::OnceCell::new();
+    let map = || mapped.get_or_init(Field::mapped).path("out");
+    for name in names {
+        let scratch = tempfile::tempdir().unwrap();
+        let made = door(name, scratch.path(), &map);
+        let whole = made.seeds.first().cloned().unwrap();
+        throw(name, &made);
+        // The files of the map serve the next door.
+        let _ = (made.parse)(&whole);
     }
 }
 
-fn texts(texts: &[&str]) -> Vec<Vec<u8>> {
-    texts.iter().map(|text| text.as_bytes().to_vec()).collect()
-}
-
 #[test]
-fn jobs() {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/jobs/good");
-    let mut seeds: Vec<(PathBuf, Vec<u8>)> = fs_err::read_dir(folder)
-        .unwrap()
-        .map(|entry| entry.unwrap().path())
-        .filter(|path| path.extension().is_some_and(|end| end == "toml"))
-        .map(|path| (path.clone(), fs_err::read(path).unwrap()))
-        .collect();
-    seeds.sort();
-    let seeds: Vec<Vec<u8>> = seeds.into_iter().map(|(_, bytes)| bytes).collect();
-    throw("job", &["toml"], seeds, &|bytes| {
-        let path = Path::new("job.toml");
-        let rate = rate_job(bytes, path).is_ok();
-        map_job(bytes, path).is_ok() || rate
-    });
-}
-
-#[test]
-fn formulas() {
-    let seeds = texts(&[
-        "NDVI",
-        "band 3",
-        "(nir - red) / (nir + red)",
-        "1.5 * (nir - red) / (nir + 6 * red - 7.5 * blue + 1)",
-        "sqrt(nir * red) - abs(green) + min(1, red_edge)",
-    ]);
-    throw("formula", &["txt"], seeds, &|bytes| {
-        std::str::from_utf8(bytes).is_ok_and(|text| Index::parse(text).is_ok())
-    });
-}
-
-#[test]
-fn weather_records_and_lists_of_stations() {
-    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo/field/weather.csv");
-    let short: Vec<u8> = fs_err::read_to_string(demo)
-        .unwrap()
-        .lines()
-        .take(12)
-        .flat_map(|line| [line.as_bytes(), b"\n"].concat())
-        .collect();
-    let records = vec![
-        short,
-        b"date;tmin;tmax\n2026-01-01;-1,5;4,25\n2026-01-02;0;5\n".to_vec(),
-    ];
-    throw("weather", &["csv"], records, &|bytes| {
-        weather::parse(bytes, Path::new("w.csv")).is_ok()
-    });
-    let lists = texts(&[
-        "name,longitude,latitude,file\nHill,15.5,50.1,hill.csv\nMill,15.6,50.2,mill.csv\n",
-    ]);
-    throw("stations", &["csv"], lists, &|bytes| {
-        stations::parse(bytes, Path::new("s.csv")).is_ok()
-    });
+fn texts() {
+    throw_all(&TEXTS);
 }
 
 #[test]
 fn layers_of_vectors() {
-    let field = Field::new();
-    let folder = tempfile::tempdir().unwrap();
-    let layers =
-        ["boundary.geojson", "strips.geojson"].map(|name| fs_err::read(field.path(name)).unwrap());
-    throw(
-        "geojson",
-        &["geojson", "json"],
-        layers.to_vec(),
-        &as_file(folder.path(), "a.geojson", |path| {
-            let lines = read_lines(path, None, None).is_ok();
-            read_polygons(path, None, None).is_ok() || lines
-        }),
-    );
-    let places = "15.5,50.1 15.51,50.1 15.51,50.11 15.5,50.11 15.5,50.1";
-    let kml = format!(
-        "<kml xmlns=\"http://www.opengis.net/kml/2.2\"><Document><Placemark><name>a</name><Polygon><outerBoundaryIs><LinearRing><coordinates>{places}</coordinates></LinearRing></outerBoundaryIs></Polygon></Placemark></Document></kml>"
-    );
-    throw(
-        "kml",
-        &["kml"],
-        texts(&[&kml]),
-        &as_file(folder.path(), "a.kml", |path| {
-            read_polygons(path, None, None).is_ok()
-        }),
-    );
+    throw_all(&LAYERS);
 }
 
 #[test]
 fn virtual_rasters_and_what_lies_beside_rasters() {
-    let field = Field::new();
-    let home = field.path("");
-    let image = fs_err::read(field.path("image.tif")).unwrap();
-    let vrt = "<VRTDataset rasterXSize=\"144\" rasterYSize=\"168\"><SRS>EPSG:32633</SRS><GeoTransform>559976,2,0,5560312,0,-2</GeoTransform><VRTRasterBand dataType=\"Float32\" band=\"1\"><NoDataValue>-9999</NoDataValue><SimpleSource><SourceFilename relativeToVRT=\"1\">image.tif</SourceFilename><SourceBand>1</SourceBand><SrcRect xOff=\"0\" yOff=\"0\" xSize=\"144\" ySize=\"168\"/><DstRect xOff=\"0\" yOff=\"0\" xSize=\"144\" ySize=\"168\"/></SimpleSource></VRTRasterBand></VRTDataset>";
-    let read = |path: &Path| {
-        let _ = listed(path, &home);
-        facts(path, &home).is_ok()
-    };
-    throw(
-        "vrt",
-        &["vrt"],
-        texts(&[vrt]),
-        &as_file(&home, "a.vrt", read),
-    );
-    let beside = |name: &'static str, seeds: &[&str]| {
-        field.write("b.tif", &image);
-        let with = as_file(&home, name, |_| facts(&home.join("b.tif"), &home).is_ok());
-        throw(name, &["xml", "tab", "tfw"], texts(seeds), &with);
-        fs_err::remove_file(home.join(name)).unwrap();
-    };
-    beside(
-        "b.tif.aux.xml",
-        &[
-            "<PAMDataset><SRS>EPSG:32633</SRS><Metadata domain=\"IMAGERY\"><MDI key=\"A\">b</MDI></Metadata><PAMRasterBand band=\"1\"><Description>red</Description><NoDataValue>0</NoDataValue></PAMRasterBand></PAMDataset>",
-        ],
-    );
-    beside(
-        "b.tab",
-        &[
-            "!table\n!version 300\nDefinition Table\n  File \"b.tif\"\n  Type \"RASTER\"\n  (500000,5400000) (0,0) Label \"Pt 1\",\n  CoordSys Earth Projection 8, 104, \"m\", 15, 0, 0.9996, 500000, 0\n  Units \"m\"\n",
-        ],
-    );
-    beside("b.tfw", &["2\n0\n0\n-2\n559977\n5560311\n"]);
+    throw_all(&RASTERS);
 }
 
 #[test]
 fn maps_of_others() {
-    let field = Field::mapped();
-    let options = maps::ReadOptions::default();
-    let read = |path: &Path| maps::read(path, &options).is_ok();
-    let machine = field.path("out/machine");
-    let task = machine.join("TASKDATA");
-    for (file, map) in [("TASKDATA.XML", ""), ("GRD00000.bin", "")] {
-        let whole = fs_err::read(task.join(file)).unwrap();
-        let with = as_file(&task, file, |_| read(&task.join(map)));
-        // A grid of other numbers is another map, and no refusal.
-        throw_all(file, &["xml", "XML", "bin"], vec![whole.clone()], &with);
-        fs_err::write(task.join(file), whole).unwrap();
-    }
-    let mut parts: Vec<PathBuf> = fs_err::read_dir(&machine)
-        .unwrap()
-        .map(|entry| entry.unwrap().path())
-        .collect();
-    parts.sort();
-    let shape = parts
-        .iter()
-        .find(|path| path.extension().is_some_and(|end| end == "shp"))
-        .unwrap();
-    for end in ["shp", "dbf", "prj", "cpg"] {
-        let part = shape.with_extension(end);
-        let whole = fs_err::read(&part).unwrap();
-        let name = part.file_name().unwrap().to_str().unwrap();
-        let with = as_file(&machine, name, |_| read(shape));
-        // A table or a code page that is spoilt is a fault of the map, and no refusal.
-        throw_all(end, &[end], vec![whole.clone()], &with);
-        fs_err::write(&part, whole).unwrap();
-    }
+    throw_all(&MAPS);
+}
+
+#[test]
+fn requests() {
+    throw_all(&REQUESTS);
 }
 
 /// The validity suites of JTS (github.com/locationtech/jts, `testxml`, commit 07833d3), which `HAULM_CORPUS` points to: every polygon of theirs with a verdict.
