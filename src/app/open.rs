@@ -21,6 +21,7 @@ use crate::pipeline::points::PointLayer;
 use crate::pipeline::scan::IndexRows;
 use crate::science::index::{Index, canonical_band_name};
 use crate::space::crs::Crs;
+use crate::space::polygon::roughness;
 use crate::space::raster::RasterSource;
 use geo::MultiPolygon;
 
@@ -202,10 +203,34 @@ pub(crate) fn polygons(
     layer(
         source,
         &|path: &Path, name: Option<&str>, filter: Option<&str>| {
-            read_polygons(path, name, filter).map_err(AppError::from)
+            let read = read_polygons(path, name, filter)?;
+            for (number, shape) in read.shapes.iter().enumerate() {
+                smooth_enough(path, number, &shape.geometry)?;
+            }
+            Ok(read)
         },
         network,
     )
+}
+
+/// An outline that is longer than the way around it by more than this is no field's: a saw that takes memory with the square of its teeth.
+const ROUGHEST: f64 = 50.0;
+
+fn smooth_enough(path: &Path, number: usize, polygon: &MultiPolygon<f64>) -> Result<(), AppError> {
+    let mut all = polygon.iter().map(|part| roughness(part.exterior()));
+    all.find(|rough| *rough > ROUGHEST).map_or(Ok(()), |rough| {
+        Err(AppError::refused(
+            "vector.rough",
+            "an outline goes to and fro so often that it is no outline of ground",
+        )
+        .with_fact(
+            format!("{}, feature {}", path.display(), number + 1),
+            format!(
+                "it is {rough:.0} times as long as the way around it; at most {ROUGHEST} is read"
+            ),
+        )
+        .with_hint("simplify it, by a metre for instance, or draw it anew"))
+    })
 }
 
 /// The working plane that a job asks for.

@@ -8,6 +8,8 @@
 mod text;
 mod xml;
 
+use std::collections::BTreeMap;
+use std::ffi::OsString;
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
 
@@ -42,37 +44,104 @@ fn belongs(name: &str, other: &str) -> bool {
         })
 }
 
-/// Files that a reader may take for parts of a file, sorted: those whose names begin like its own.
-pub(crate) fn beside(path: &Path) -> Vec<PathBuf> {
-    let mut found = parts(path);
-    found.retain(|part| part.is_file());
-    found
+/// A name in small letters, and as it stands in the folder.
+type Name = (String, OsString);
+
+/// Names in folders, each folder listed once: a mosaic of thousands of tiles asks for the neighbours of every one.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Listings(BTreeMap<PathBuf, Vec<Name>>);
+
+impl Listings {
+    /// Names of a folder, sorted by their small letters; none of a folder that cannot be listed.
+    fn of(&mut self, folder: &Path) -> &[Name] {
+        self.0.entry(folder.to_owned()).or_insert_with(|| {
+            let entries = fs_err::read_dir(folder).into_iter().flatten().flatten();
+            let mut names: Vec<Name> = entries
+                .filter_map(|entry| {
+                    let name = entry.file_name();
+                    Some((name.to_str()?.to_lowercase(), name))
+                })
+                .collect();
+            names.sort();
+            names
+        })
+    }
+
+    /// Names beside a file that begin with this text in small letters.
+    pub(crate) fn beginning(&mut self, path: &Path, start: &str) -> &[Name] {
+        let names = self.of(folder_of(path));
+        let from = names.partition_point(|(name, _)| name.as_str() < start);
+        let count = names[from..].partition_point(|(name, _)| name.starts_with(start));
+        &names[from..from + count]
+    }
+
+    /// Files that a reader may take for parts of a file, sorted: those whose names begin like its own.
+    pub(crate) fn beside(&mut self, path: &Path) -> Vec<PathBuf> {
+        let mut found = self.parts(path);
+        found.retain(|part| part.is_file());
+        found
+    }
+
+    /// All that lies beside a file by the name of a part of it, sorted.
+    fn parts(&mut self, path: &Path) -> Vec<PathBuf> {
+        let Some(name) = path.file_name().and_then(|name| name.to_str()) else {
+            return Vec::new();
+        };
+        let lower = name.to_lowercase();
+        let stem = lower
+            .rsplit_once('.')
+            .map_or(lower.as_str(), |(stem, _)| stem);
+        let mut found: Vec<PathBuf> = self
+            .beginning(path, stem)
+            .iter()
+            .filter(|(_, other)| other.to_str().is_some_and(|other| belongs(name, other)))
+            .map(|(_, other)| path.with_file_name(other))
+            .collect();
+        // Metadata of a scene begin like the file, but not with all of its stem.
+        for end in OF_SCENE {
+            for at in (1..stem.len()).filter(|at| stem.is_char_boundary(*at)) {
+                let scene = format!("{}{end}", &stem[..at]);
+                let others = self.beginning(path, &scene).iter();
+                found.extend(
+                    others
+                        .filter(|(other, _)| *other == scene)
+                        .map(|(_, other)| path.with_file_name(other)),
+                );
+            }
+        }
+        found.retain(|other| other != path);
+        found.sort();
+        found.dedup();
+        found
+    }
+
+    /// As [`check`], for one of many files.
+    ///
+    /// # Errors
+    /// As [`check`].
+    pub(crate) fn check(&mut self, path: &Path) -> Result<(), String> {
+        let parts = self.parts(path);
+        // A reader would wait for a pipe without end.
+        let special = parts.iter().find(|part| {
+            fs_err::metadata(part).is_ok_and(|found| !found.is_file() && !found.is_dir())
+        });
+        if let Some(part) = special {
+            return Err(format!("{} beside it is a pipe or device", part.display()));
+        }
+        one(path, true)?;
+        for other in parts.iter().filter(|part| part.is_file()) {
+            one(other, false)
+                .map_err(|reason| format!("{} beside it: {reason}", other.display()))?;
+        }
+        Ok(())
+    }
 }
 
-/// All that lies beside a file by the name of a part of it, sorted.
-fn parts(path: &Path) -> Vec<PathBuf> {
-    let folder = match path.parent() {
+fn folder_of(path: &Path) -> &Path {
+    match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
-    };
-    let (Some(name), Ok(entries)) = (
-        path.file_name().and_then(|name| name.to_str()),
-        fs_err::read_dir(folder),
-    ) else {
-        return Vec::new();
-    };
-    let mut found: Vec<PathBuf> = entries
-        .filter_map(Result::ok)
-        .filter(|entry| {
-            entry
-                .file_name()
-                .to_str()
-                .is_some_and(|other| other != name && belongs(name, other))
-        })
-        .map(|entry| path.with_file_name(entry.file_name()))
-        .collect();
-    found.sort();
-    found
+    }
 }
 
 /// The first bytes of a file; empty when it cannot be read.
@@ -96,22 +165,7 @@ pub(crate) fn is_virtual(path: &Path) -> bool {
 /// # Errors
 /// As above, with the file's name unless it is the file itself.
 pub(crate) fn check(path: &Path) -> Result<(), String> {
-    no_special_beside(path)?;
-    one(path, true)?;
-    for other in beside(path) {
-        one(&other, false).map_err(|reason| format!("{} beside it: {reason}", other.display()))?;
-    }
-    Ok(())
-}
-
-/// Refuses a pipe or device by the name of a part: a reader would wait for it without end.
-fn no_special_beside(path: &Path) -> Result<(), String> {
-    let special = parts(path)
-        .into_iter()
-        .find(|part| fs_err::metadata(part).is_ok_and(|found| !found.is_file() && !found.is_dir()));
-    special.map_or(Ok(()), |part| {
-        Err(format!("{} beside it is a pipe or device", part.display()))
-    })
+    Listings::default().check(path)
 }
 
 fn one(path: &Path, is_main: bool) -> Result<(), String> {

@@ -52,6 +52,14 @@ pub enum Problem {
     /// A value left to fill.
     #[error("this is still to be filled in")]
     Open,
+    /// A list that is longer than any of its kind.
+    #[error("this list has {count} tables, and at most {most} are read")]
+    TooMany {
+        /// Its tables.
+        count: usize,
+        /// The most that are read.
+        most: usize,
+    },
     /// Nothing between the quotes, or an empty list.
     #[error("this is empty")]
     Empty {
@@ -443,6 +451,7 @@ impl Problem {
             Self::WrongType { .. } => "job.wrong_type",
             Self::Missing { .. } => "job.missing",
             Self::Open => "job.open",
+            Self::TooMany { .. } => "job.too_many",
             Self::Empty { .. } => "job.empty",
             Self::Choice { .. } => "job.unknown_name",
             Self::OutOfRange { .. } => "job.out_of_range",
@@ -516,6 +525,7 @@ impl Problem {
             Self::WrongType { wanted, .. } => format!("write {wanted}"),
             Self::Missing { example, .. } => format!("add a line such as  {example}"),
             Self::Open => "replace TODO by your own value; the comment beside it says what and why".to_owned(),
+            Self::TooMany { .. } => "put what belongs together into one file, and name that".to_owned(),
             Self::Empty { example } => format!("write for instance {example}, or take the line out"),
             Self::Choice { known, .. } => format!("known: {}", known.join(", ")),
             Self::Acceptance { known, .. } => format!("take it out; findings that stop a job: {}", known.join(", ")),

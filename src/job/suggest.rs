@@ -2,11 +2,17 @@
 
 use strsim::{damerau_levenshtein, jaro_winkler};
 
+/// Nobody mistypes more than this, and the likeness of long words takes long to find. (bytes) The longest name in use has some 40.
+const LONGEST: usize = 100;
+
 /// The candidate nearest to `word`, if one is near enough to be what was meant.
 ///
 /// Case, blanks, hyphens and underscores do not count. A word that holds all parts of a candidate, or the other way round (`width` and
 /// `working_width`), is near as well. Ties go to the earlier candidate.
 pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    if word.len() > LONGEST {
+        return None;
+    }
     let mut best: Option<(f64, &str)> = None;
     for candidate in candidates {
         let score = nearness(word, candidate);
@@ -20,6 +26,9 @@ pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) ->
 
 /// How near a word is to a candidate, 0 … 1.
 pub(crate) fn nearness(word: &str, candidate: &str) -> f64 {
+    if word.len() > LONGEST {
+        return 0.0;
+    }
     let (plain, folded) = (fold(word), fold(candidate));
     // Another word for it counts a little less than the word itself.
     said_otherwise(&plain)

@@ -3,8 +3,8 @@
 use geo::algorithm::buffer::{BufferStyle, LineCap, LineJoin};
 use geo::algorithm::orient::Direction;
 use geo::{
-    BooleanOps, Buffer, ConvexHull, Coord, LineString, MultiLineString, MultiPolygon, Orient,
-    Polygon, Simplify,
+    BooleanOps, Buffer, ConvexHull, Coord, CoordsIter as _, LineString, MultiLineString,
+    MultiPolygon, Orient, Polygon, Simplify,
 };
 
 use crate::space::crs::{CrsError, Projector};
@@ -16,12 +16,72 @@ const CHORD: f64 = std::f64::consts::FRAC_PI_2 / 16.0;
 /// Corners sharper than this are cut off when slits are closed. \[rad\]
 const SHARP: f64 = 0.1;
 
+/// Outlines of more vertices than this are thinned before they are moved: where vertices lie closer than the distance, the moved edges of each cross those of all
+/// others near it, and their number grows with the square.
+const MANY: usize = 20_000;
+
 /// A polygon grown (`distance` > 0) or shrunk (`distance` < 0), with round joins of 16 chords a quadrant. \[m\]
+///
+/// An outline of more than 20 000 vertices is moved by up to a quarter of the distance further than asked, and never by less: by what its thinning may have moved it.
 pub fn grown(polygon: &MultiPolygon<f64>, distance: f64) -> MultiPolygon<f64> {
     if distance == 0.0 {
         return polygon.clone();
     }
-    polygon.buffer_with_style(BufferStyle::new(distance).line_join(LineJoin::Round(CHORD)))
+    let moved = |polygon: &MultiPolygon<f64>, by: f64| {
+        polygon.buffer_with_style(BufferStyle::new(by).line_join(LineJoin::Round(CHORD)))
+    };
+    if polygon.coords_count() <= MANY {
+        return moved(polygon, distance);
+    }
+    let mut tolerance = distance.abs() / 256.0;
+    let mut thin = thinned(polygon, tolerance);
+    while thin.coords_count() > MANY && tolerance < distance.abs() / 4.0 {
+        tolerance *= 2.0;
+        thin = thinned(polygon, tolerance);
+    }
+    moved(&thin, distance + tolerance.copysign(distance))
+}
+
+/// A polygon without the vertices that lie within `tolerance` of the last one that is kept, so that no place of its outline is moved by more. \[m\]
+fn thinned(polygon: &MultiPolygon<f64>, tolerance: f64) -> MultiPolygon<f64> {
+    let ring = |ring: &LineString<f64>| {
+        let mut kept: Vec<Coord<f64>> = Vec::new();
+        for place in ring {
+            let is_near =
+                |last: &Coord<f64>| libm::hypot(last.x - place.x, last.y - place.y) <= tolerance;
+            if !kept.last().is_some_and(is_near) {
+                kept.push(*place);
+            }
+        }
+        let mut thin = LineString::new(kept);
+        thin.close();
+        // What is smaller than the tolerance stays as it is.
+        if thin.0.len() < 4 { ring.clone() } else { thin }
+    };
+    polygon
+        .iter()
+        .map(|part| {
+            Polygon::new(
+                ring(part.exterior()),
+                part.interiors().iter().map(ring).collect(),
+            )
+        })
+        .collect()
+}
+
+/// How much longer an outline is than the way around it: 1 for a convex one, some 5 for a field of many bays.
+pub fn roughness(ring: &LineString<f64>) -> f64 {
+    let length = |ring: &LineString<f64>| {
+        ring.lines()
+            .map(|edge| libm::hypot(edge.dx(), edge.dy()))
+            .sum::<f64>()
+    };
+    let around = length(ring.convex_hull().exterior());
+    if around > 0.0 {
+        length(ring) / around
+    } else {
+        1.0
+    }
 }
 
 /// A polygon grown by a hair: every corner stays one corner, so that nothing becomes round. Of corners sharper than 0.1 rad the tip is cut off. \[m\]
@@ -299,6 +359,53 @@ mod tests {
             expected,
             max_relative = 1e-5
         );
+    }
+
+    #[test]
+    fn an_outline_of_many_vertices_is_moved_no_less_than_asked_and_a_quarter_more_at_most() {
+        let side = |from: (f64, f64), to: (f64, f64)| {
+            (0..10_000).map(move |k| {
+                let share = f64::from(k) / 10_000.0;
+                Coord {
+                    x: from.0 + share * (to.0 - from.0),
+                    y: from.1 + share * (to.1 - from.1),
+                }
+            })
+        };
+        let corners = [(0.0, 0.0), (300.0, 0.0), (300.0, 300.0), (0.0, 300.0)];
+        let ring: Vec<Coord<f64>> = (0..4)
+            .flat_map(|k| side(corners[k], corners[(k + 1) % 4]))
+            .collect();
+        let many = MultiPolygon::new(vec![Polygon::new(LineString::new(ring), Vec::new())]);
+        for distance in [12.0, -12.0] {
+            let (thin, exact) = (grown(&many, distance), grown(&square(300.0), distance));
+            // Between the polygon that is moved as asked and the one that is moved by a quarter more.
+            let further = grown(&square(300.0), distance * 1.25);
+            let (least, most) = (exact.unsigned_area(), further.unsigned_area());
+            let found = thin.unsigned_area();
+            assert!(
+                found >= least.min(most) - 1e-6 && found <= least.max(most) + 1e-6,
+                "{distance}: {least} {found} {most}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_saw_is_rougher_than_a_field() {
+        assert_relative_eq!(roughness(square(30.0).0[0].exterior()), 1.0);
+        let saw: Vec<Coord<f64>> = (0..1_000)
+            .map(|k| Coord {
+                x: f64::from(k) * 0.1,
+                y: f64::from(k % 2) * 10.0,
+            })
+            .collect();
+        // A thousand teeth of 10 m around 100 m by 10 m.
+        assert_relative_eq!(
+            roughness(&LineString::new(saw)),
+            9_990.5 / 219.8,
+            max_relative = 0.02
+        );
+        assert_relative_eq!(roughness(&LineString::new(Vec::new())), 1.0);
     }
 
     #[test]

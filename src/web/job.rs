@@ -11,7 +11,7 @@ use toml_edit::DocumentMut;
 use crate::app::cancel::{Cancel, Signal};
 use crate::app::decide::Decision;
 use crate::app::error::AppError;
-use crate::app::job::map_job_in;
+use crate::app::job::{LARGEST, map_job_in};
 use crate::app::photo::{Photo, photo};
 use crate::app::prepare::{Prepared, prepare_with};
 use crate::app::progress::Progress;
@@ -483,9 +483,6 @@ fn fault(what: &str) -> AppError {
     AppError::fault("page.state", what)
 }
 
-/// No job is longer. \[bytes\]
-const MOST_TEXT: u64 = 4 << 20;
-
 /// Reads a text below the page's folder.
 pub(crate) fn read(folder: &Dir, file: &str) -> Result<String, AppError> {
     let failed = |error: &std::io::Error| {
@@ -494,13 +491,13 @@ pub(crate) fn read(folder: &Dir, file: &str) -> Result<String, AppError> {
     };
     let opened = folder.open(file).map_err(|error| failed(&error))?;
     let facts = opened.metadata().map_err(|error| failed(&error))?;
-    if !facts.is_file() || facts.len() > MOST_TEXT {
+    if !facts.is_file() || facts.len() > LARGEST {
         return Err(AppError::refused("job.unreadable", "this is no job file")
             .with_fact(file.to_owned(), format!("{} bytes", facts.len())));
     }
     let mut text = String::new();
     opened
-        .take(MOST_TEXT)
+        .take(LARGEST)
         .read_to_string(&mut text)
         .map_err(|error| failed(&error))?;
     Ok(text)

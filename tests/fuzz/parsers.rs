@@ -11,11 +11,11 @@
 use std::cell::OnceCell;
 use std::path::Path;
 
-use haulm::Common;
-use haulm::Silent;
 use haulm::app::api::{MapOptions, map};
+use haulm::{Common, Silent};
 use libfuzzer_sys::fuzz_target;
 
+#[expect(dead_code, reason = "what the blind throws need to know besides")]
 #[path = "../support/doors.rs"]
 mod doors;
 

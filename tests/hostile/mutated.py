@@ -1,9 +1,9 @@
 #!/usr/bin/env python3
 """Files of every format with bytes changed, each given to haulm: a clear answer, in time and in memory, and no number that the bytes do not say.
 
-mutated.py HAULM [COUNT [SEED]] (300, 1). For each: no signal, no fault of its own (exit 2), at most 30 s of the processor, at most the memory allowed and 200 MiB. Where a
-mutated boundary is still mapped, the field's area is compared with that of a reader of our own of the mutated text. Ends with "N passed, N failed"; the
-failed files are kept and named. 10 000 files: mutated.py target/release/haulm 10000
+mutated.py HAULM [COUNT [SEED]] (300, 1). For each: no signal, no fault of its own (exit 2), at most 30 s of the processor, at most the memory allowed and 200 MiB. What is
+still taken is compared with what other readers find in the same bytes (`said.py`): indices of cells, areas, amounts, growing days, cells and totals of task data. Ends with
+"N passed, N failed"; the failed files are kept and named. 10 000 files: mutated.py target/release/haulm 10000
 """
 
 import concurrent.futures
@@ -20,7 +20,8 @@ import time
 import zipfile
 
 import field as made_field
-from osgeo import gdal, osr
+import said
+from osgeo import gdal
 
 HAULM = os.path.abspath(sys.argv[1])
 COUNT = int(sys.argv[2]) if len(sys.argv) > 2 else 300
@@ -123,21 +124,6 @@ def mutate(dice, data):
     return bytes(data)
 
 
-def area_of(path):
-    """Square metres of the polygons of a mutated GeoJSON, by a reader of our own: Python's parser, PROJ's transverse Mercator, and the formula of trapezes."""
-    way = osr.CoordinateTransformation(made_field.system(4326), made_field.system())
-    whole = 0.0
-    for feature in json.loads(path.read_text())["features"]:
-        geometry = feature["geometry"]
-        parts = geometry["coordinates"] if geometry["type"] == "MultiPolygon" else [geometry["coordinates"]]
-        for part in parts:
-            for k, ring in enumerate(part):
-                places = [way.TransformPoint(float(p[0]), float(p[1]))[:2] for p in ring]
-                own = abs(sum(a[0] * b[1] - b[0] * a[1] for a, b in zip(places, places[1:]))) / 2
-                whole += own if k == 0 else -own
-    return whole
-
-
 def tried(number, name, made, root):
     folder, file, arguments = made
     place = root / str(number)
@@ -166,18 +152,11 @@ def tried(number, name, made, root):
         wrong.append(f"exit {code}: {said_err[-400:]}{said_out[-400:]}")
     if kilobytes > (MEMORY + 200) * 1024:
         wrong.append(f"{kilobytes >> 10} MiB")
-    if code == 0 and name == "geojson":
-        said = json.loads(said_out)
-        stated = said["result"]["field"]["boundary_m2"]
+    if code == 0 and name in said.CHECKS:
         try:
-            own = area_of(place / file)
-        except (ValueError, KeyError, TypeError, IndexError, RuntimeError) as error:
-            own = None
-            wrong.append(f"mapped, but our own reader does not take it: {error}")
-        # A repaired polygon is told, with the change of its area.
-        told = any(finding["code"].startswith("boundary.") for finding in said["findings"])
-        if own is not None and not told and abs(stated - own) > 1e-6 * own:
-            wrong.append(f"area {stated} m², by the bytes {own} m²")
+            wrong += said.CHECKS[name](place, json.loads(said_out))[:5]
+        except Exception as error:
+            wrong.append(f"taken, but another reader does not take it: {type(error).__name__}: {error}")
     return place, wrong, (code, used, kilobytes)
 
 

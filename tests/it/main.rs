@@ -12,6 +12,7 @@ mod areas;
 mod bad_input;
 mod batch;
 mod boundaries;
+mod bounds;
 mod cancel;
 mod cautions;
 mod check_map;

@@ -231,7 +231,7 @@ fn of_raster(name: &str, scratch: &Path) -> Door {
             fs_err::write(scratch.join("c"), vec![0_u8; 4 * 6 * 5]).unwrap();
             (
                 "c.ers",
-                "DatasetHeader Begin\n\tVersion = \"6.0\"\n\tDataSetType = ERStorage\n\tDataType = Raster\n\tByteOrder = LSBFirst\n\tCoordinateSpace Begin\n\t\tDatum = \"WGS84\"\n\t\tProjection = \"NUTM33\"\n\t\tCoordinateType = EN\n\t\tRotation = 0:0:0.0\n\tCoordinateSpace End\n\tRasterInfo Begin\n\t\tCellType = IEEE4ByteReal\n\t\tNrOfLines = 5\n\t\tNrOfCellsPerLine = 6\n\t\tNrOfBands = 1\n\t\tCellInfo Begin\n\t\t\tXdimension = 2\n\t\t\tYdimension = 2\n\t\tCellInfo End\n\t\tRegistrationCoord Begin\n\t\t\tEastings = 559976\n\t\t\tNorthings = 5560312\n\t\tRegistrationCoord End\n\tRasterInfo End\nDatasetHeader End\n",
+                "DatasetHeader Begin\n\tVersion = \"6.0\"\n\tDataSetType = ERStorage\n\tDataType = Raster\n\tByteOrder = LSBFirst\n\tCoordinateSpace Begin\n\t\tDatum = \"WGS84\"\n\t\tProjection = \"EPSG:32633\"\n\t\tCoordinateType = EN\n\t\tRotation = 0:0:0.0\n\tCoordinateSpace End\n\tRasterInfo Begin\n\t\tCellType = IEEE4ByteReal\n\t\tNrOfLines = 5\n\t\tNrOfCellsPerLine = 6\n\t\tNrOfBands = 1\n\t\tCellInfo Begin\n\t\t\tXdimension = 2\n\t\t\tYdimension = 2\n\t\tCellInfo End\n\t\tRegistrationCoord Begin\n\t\t\tEastings = 559976\n\t\t\tNorthings = 5560312\n\t\tRegistrationCoord End\n\tRasterInfo End\nDatasetHeader End\n",
             )
         }
     };

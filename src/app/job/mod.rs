@@ -16,8 +16,8 @@ use serde_json::Value;
 
 pub use crate::app::job::text::JobText;
 
-/// More than this is no job file, and would only fill the memory. (bytes)
-const LARGEST: u64 = 16 << 20;
+/// More than this is no job file. (bytes) A long one has some 20 000.
+pub(crate) const LARGEST: u64 = 4 << 20;
 
 /// Reads the job file of a map.
 ///

@@ -1,7 +1,7 @@
 //! A refused job file in the one shape of a refusal.
 
 use crate::app::error::AppError;
-use crate::job::fault::JobError;
+use crate::job::fault::{JobError, MOST_FAULTS};
 
 impl From<JobError> for AppError {
     fn from(error: JobError) -> Self {
@@ -14,7 +14,7 @@ impl From<JobError> for AppError {
                 [fault] => told(fault.code(), fault.headline()).with_fact(fault.place(), fault.line_text()).with_hint(fault.hint()),
                 _ => faults
                     .iter()
-                    .fold(told("job.faults", format!("{} faults in the job file", faults.len())), |told, fault| {
+                    .fold(told("job.faults", format!("{}{} faults in the job file", if faults.len() < MOST_FAULTS { "" } else { "the first " }, faults.len())), |told, fault| {
                         told.with_fact(fault.place(), format!("{} [{}]; {}", fault.headline(), fault.code(), fault.hint()))
                     })
                     .with_hint("correct them from the top: the way out stands beside each, and one slip can make others"),

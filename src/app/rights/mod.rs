@@ -18,7 +18,7 @@ use crate::app::error::AppError;
 use crate::app::requests::Common;
 use crate::finding::{Finding, codes};
 use crate::format::raster::listed;
-use crate::format::sidecars::beside;
+use crate::format::sidecars::Listings;
 use crate::format::weather::stations;
 use crate::job::settings::{GrowingDays, Season};
 
@@ -78,10 +78,11 @@ impl Rights {
     /// For inputs and outputs. `home`: below this folder lie the sources of a virtual raster.
     pub(crate) fn of(inputs: &[PathBuf], outputs: &[PathBuf], home: &Path) -> Self {
         let mut rights = Self::default();
+        let mut listings = Listings::default();
         for input in inputs {
-            rights.read(input);
+            rights.read(input, &mut listings);
             for source in listed(input, home) {
-                rights.read(&source);
+                rights.read(&source, &mut listings);
             }
         }
         for output in outputs {
@@ -136,7 +137,7 @@ impl Rights {
     }
 
     /// Lets a file be read, and what belongs to it by its name: sidecars, parts of a shapefile, logs of a database.
-    fn read(&mut self, input: &Path) {
+    fn read(&mut self, input: &Path, listings: &mut Listings) {
         // A path into an archive is the archive.
         let text = input.to_string_lossy();
         let plain = if text.starts_with("/vsi") {
@@ -166,7 +167,7 @@ impl Rights {
             _ => Path::new("."),
         };
         self.listing.insert(folder.to_owned());
-        self.reading.extend(beside(found));
+        self.reading.extend(listings.beside(found));
     }
 
     /// Gives up every other right of this process, for good. One that has done so before goes on with what it kept, which these must lie in.

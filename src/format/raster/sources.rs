@@ -6,13 +6,13 @@ use std::path::{Path, PathBuf};
 use super::error::RasterFileError;
 use super::open::open;
 use crate::format::bounds;
-use crate::format::sidecars::{check, is_virtual};
+use crate::format::sidecars::{Listings, is_virtual};
 use crate::format::systems_text::system;
 
 /// Virtual rasters in virtual rasters are followed this deep; honest ones have one or two levels.
 const DEEPEST: usize = 16;
-/// A virtual raster with more sources than this is something else.
-const MOST_FILES: usize = 20_000;
+/// A virtual raster with more sources than this is something else, and GDAL lists a folder anew for every file that it opens there.
+const MOST_FILES: usize = 5_000;
 /// Ends that GDAL puts behind a raster's whole name: statistics with nodata, scale and reference system; a mask.
 const BEHIND_NAME: [&str; 4] = [".aux.xml", ".msk", ".msk.aux.xml", ".hdr"];
 /// Ends in place of a raster's own: reference by other programs, headers of raw files, spilled pixels, and metadata with the day of taking.
@@ -39,6 +39,8 @@ pub(super) struct Behind {
     sources: Vec<(PathBuf, String, PathBuf)>,
     /// Whether only the names of files are looked for, and nothing is judged: no library is asked of a text.
     only_names: bool,
+    /// The folders that were looked into.
+    listings: Listings,
 }
 
 /// Every file on disk that a raster is read from besides itself: sidecars, and for a virtual raster its sources with theirs. A raster in an archive has
@@ -81,7 +83,7 @@ pub fn listed(path: &Path, jail: &Path) -> Vec<PathBuf> {
 }
 
 fn list(path: &Path, jail: &Path, behind: &mut Behind) -> Result<(), RasterFileError> {
-    sidecars(path, &mut behind.files);
+    sidecars(path, behind);
     if is_virtual(path) {
         let home = if jail.as_os_str().is_empty() {
             Path::new(".")
@@ -96,7 +98,10 @@ fn list(path: &Path, jail: &Path, behind: &mut Behind) -> Result<(), RasterFileE
     if behind.only_names {
         return Ok(());
     }
-    check(path).map_err(|reason| unreadable(path, &reason))
+    behind
+        .listings
+        .check(path)
+        .map_err(|reason| unreadable(path, &reason))
 }
 
 /// Whether a path is one of GDAL's own.
@@ -169,7 +174,7 @@ fn follow(
             ));
         }
         behind.files.push(source.written.clone());
-        sidecars(&source.written, &mut behind.files);
+        sidecars(&source.written, behind);
         if raw {
             continue;
         }
@@ -178,7 +183,9 @@ fn follow(
             follow(&source.written, home, depth + 1, known, behind)?;
         }
         if !behind.only_names {
-            check(&source.written)
+            behind
+                .listings
+                .check(&source.written)
                 .map_err(|reason| unreadable(path, &format!("its source {text}: {reason}")))?;
         }
         behind
@@ -390,18 +397,11 @@ fn source_at(
 }
 
 /// Adds the files beside a raster that GDAL reads with it. Reduced copies (`.ovr`) are not among them: no number comes from them.
-fn sidecars(path: &Path, found: &mut Vec<PathBuf>) {
+fn sidecars(path: &Path, behind: &mut Behind) {
     let (Some(name), Some(stem)) = (
         path.file_name().and_then(|name| name.to_str()),
         path.file_stem().and_then(|stem| stem.to_str()),
     ) else {
-        return;
-    };
-    let folder = path
-        .parent()
-        .filter(|folder| !folder.as_os_str().is_empty())
-        .unwrap_or_else(|| Path::new("."));
-    let Ok(entries) = fs_err::read_dir(folder) else {
         return;
     };
     let (name, stem) = (name.to_lowercase(), stem.to_lowercase());
@@ -439,19 +439,16 @@ fn sidecars(path: &Path, found: &mut Vec<PathBuf>) {
                 IN_PLACE.contains(&end) || end == short || end == format!("{own_end}w")
             })
     };
-    let mut beside: Vec<PathBuf> = entries
-        .filter_map(Result::ok)
-        .filter(|entry| {
-            entry
-                .file_name()
-                .to_str()
-                .is_some_and(|other| belongs(&other.to_lowercase()))
-        })
-        .map(|entry| path.with_file_name(entry.file_name()))
+    let mut beside: Vec<PathBuf> = behind
+        .listings
+        .beginning(path, &stem)
+        .iter()
+        .filter(|(other, _)| belongs(other))
+        .map(|(_, other)| path.with_file_name(other))
         .filter(|path| path.is_file())
         .collect();
     beside.sort();
-    found.extend(beside);
+    behind.files.extend(beside);
 }
 
 #[cfg(test)]
@@ -685,19 +682,19 @@ mod tests {
         for other in ["a.tif.ovr", "b.tif", "b.tfw", "a2.wld", "a.txt", "a.jpw"] {
             fs_err::write(place.at("home/tiles").join(other), "").unwrap();
         }
-        let mut found = Vec::new();
-        sidecars(&place.at("home/tiles/a.tif"), &mut found);
+        let mut behind = Behind::default();
+        sidecars(&place.at("home/tiles/a.tif"), &mut behind);
         let mut expected: Vec<PathBuf> = names
             .iter()
             .map(|name| place.at("home/tiles").join(name))
             .collect();
         expected.sort();
-        assert_eq!(found, expected);
-        found.clear();
+        assert_eq!(behind.files, expected);
+        let mut behind = Behind::default();
         for name in ["raw", "raw.ers", "raw.hdr"] {
             fs_err::write(place.at(name), "").unwrap();
         }
-        sidecars(&place.at("raw.ers"), &mut found);
-        assert_eq!(found, [place.at("raw"), place.at("raw.hdr")]);
+        sidecars(&place.at("raw.ers"), &mut behind);
+        assert_eq!(behind.files, [place.at("raw"), place.at("raw.hdr")]);
     }
 }

@@ -5,7 +5,7 @@ use roxmltree::{Document, Node, ParsingOptions};
 use crate::format::bounds;
 use crate::format::systems_text::system;
 
-/// No honest file of the kind has more nodes: 20 000 sources of 20 elements each.
+/// No honest file of the kind has more nodes: 5000 sources in three bands, of 20 elements each.
 const MOST_NODES: u32 = 1_000_000;
 
 /// What may stand in a kind of file, in small letters.

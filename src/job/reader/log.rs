@@ -4,7 +4,7 @@ use std::cell::{Cell, RefCell};
 use std::ops::Range;
 
 use crate::finding::Finding;
-use crate::job::fault::Fault;
+use crate::job::fault::{Fault, MOST_FAULTS};
 use crate::job::problem::Problem;
 use crate::job::reader::shorten;
 
@@ -55,8 +55,16 @@ impl Log {
         &self.text
     }
 
+    /// Whether so many faults were found that no more are told.
+    pub(super) fn is_full(&self) -> bool {
+        self.faults.borrow().len() >= MOST_FAULTS
+    }
+
     /// Logs a fault of the value that stands at `span`.
     pub(crate) fn fault(&self, span: &Range<usize>, key: &str, show: bool, problem: Problem) {
+        if self.is_full() {
+            return;
+        }
         let before = self.text.get(..span.start).unwrap_or(&self.text);
         let line = before.matches('\n').count() + 1;
         let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;

@@ -19,6 +19,8 @@ pub(crate) use section::Section;
 #[cfg(test)]
 pub(crate) use section::consumed;
 
+/// Tables of one list, such as `[[field.exclusion]]`.
+const MOST_TABLES: usize = 5_000;
 /// Slips of spelling that are told at once.
 const MOST_SLIPS: usize = 5;
 

@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use crate::job::problem::Problem;
-use crate::job::reader::{Entry, Item, Log, is_open, shorten};
+use crate::job::reader::{Entry, Item, Log, MOST_TABLES, is_open, shorten};
 use crate::job::{amount, keys};
 use crate::key::{Bounds, Key, Need};
 
@@ -358,6 +358,11 @@ impl<'a> Section<'a> {
             return Vec::new();
         };
         match &entry.item {
+            Item::List(list) if list.len() > MOST_TABLES => {
+                let (count, most) = (list.len(), MOST_TABLES);
+                self.at(&entry, key, Problem::TooMany { count, most });
+                Vec::new()
+            }
             Item::List(list) => list
                 .iter()
                 .enumerate()
@@ -422,6 +427,10 @@ impl<'a> Section<'a> {
         self.require_all();
         let known = keys::known_in(self.kind);
         for (name, entry) in std::mem::take(&mut self.entries) {
+            // Likely meanings take long to find.
+            if self.log.is_full() {
+                break;
+            }
             // Keys that are already there are no likely meaning of another one.
             let free: Vec<&'static str> = known
                 .iter()
